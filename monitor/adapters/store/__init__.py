@@ -1,0 +1,1 @@
+"""The SQLite store: one writer, read-only readers, numbered migrations."""

@@ -1,0 +1,1 @@
+"""Side floor: figures from a record that is already loaded."""

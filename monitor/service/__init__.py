@@ -1,0 +1,1 @@
+"""Middle floor: the order of work, and the ports it asks for."""
