@@ -1,0 +1,195 @@
+"""Starts the node: builds the parts for this board from settings.py, hands them to node.py and runs its loop for ever."""
+
+import os
+import sys
+import time
+
+import settings
+from drivers import DS18B20, I2CBus, ScriptedSensor, SHT3x, SHT4x
+from mqtt import Client
+from node import Node, Uptime
+
+_LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789-"
+
+
+class UnixBoard:
+    """No hardware: for trying the node on a computer, under MicroPython's Unix port."""
+
+    i2c = wire = None
+
+    def buzzer(self, on):
+        pass
+
+    def feed(self):
+        pass
+
+    def link(self):
+        return True
+
+    def unix_s(self):
+        return int(time.time()) if settings.CLOCK else None
+
+    def restart(self):
+        sys.exit(1)
+
+
+class Esp32Board:
+    """An ESP32 under MicroPython: pins, Wi-Fi, clock and watchdog."""
+
+    def __init__(self, uptime):
+        import machine
+        import network
+
+        self._machine = machine
+        self._uptime = uptime
+        kinds = [probe[1] for probe in settings.PROBES]
+        self.i2c = self._make_i2c() if "sht3x" in kinds or "sht4x" in kinds else None
+        self.wire = self._make_wire() if "ds18b20" in kinds else None
+        self._buzzer = None if settings.BUZZER_PIN is None else machine.Pin(settings.BUZZER_PIN, machine.Pin.OUT, value=0)
+        self._wlan = network.WLAN(network.STA_IF)
+        self._wlan.active(True)
+        self._join_ms = 0
+        self._clock_set = False
+        self._clock_ms = 0
+        self._epoch_s = 946684800 if time.gmtime(0)[0] == 2000 else 0  # some builds count from 2000
+        # Last: a node that stops on a mistake in its settings must not restart for ever.
+        self._watchdog = None if settings.WATCHDOG_MS is None else machine.WDT(timeout=settings.WATCHDOG_MS)
+
+    def _make_i2c(self):
+        scl, sda = self._machine.Pin(settings.SCL_PIN), self._machine.Pin(settings.SDA_PIN)
+        return I2CBus(lambda: self._machine.SoftI2C(scl=scl, sda=sda, freq=50000), scl, sda, time.sleep_ms)
+
+    def _make_wire(self):
+        import onewire
+
+        wire = onewire.OneWire(self._machine.Pin(settings.WIRE_PIN))
+        for rom in wire.scan():
+            print("wire found rom=%s" % "".join(["%02x" % byte for byte in rom]))
+        return wire
+
+    def buzzer(self, on):
+        if self._buzzer:
+            self._buzzer.value(1 if on else 0)
+
+    def feed(self):
+        if self._watchdog:
+            self._watchdog.feed()
+
+    def link(self):
+        """True while there is Wi-Fi; asks for it anew every 30 s while there is none."""
+        if self._wlan.isconnected():
+            return True
+        if self._uptime.ms() >= self._join_ms:
+            self._join_ms = self._uptime.ms() + 30000
+            try:
+                self._wlan.disconnect()
+                self._wlan.connect(settings.WIFI_NAME, settings.WIFI_PASSWORD)
+            except OSError as error:
+                print("wifi failed reason=%r" % error)
+        return False
+
+    def unix_s(self):
+        """Unix seconds, or None while the clock is not set. Set again every 12 h; tried every 10 min until then."""
+        if not settings.CLOCK:
+            return None
+        if self._uptime.ms() >= self._clock_ms:
+            import ntptime
+
+            ntptime.host = settings.NTP_HOST
+            try:
+                ntptime.settime()
+                self._clock_set = True
+                self._clock_ms = self._uptime.ms() + 43200000
+            except (OSError, OverflowError) as error:
+                self._clock_ms = self._uptime.ms() + 600000
+                print("clock failed reason=%r" % error)
+        return time.time() + self._epoch_s if self._clock_set else None
+
+    def restart(self):
+        self._machine.reset()
+
+
+def make_sensor(board, kind, where):
+    if kind == "sht4x":
+        return SHT4x(board.i2c, where, time.sleep_ms)
+    if kind == "sht3x":
+        return SHT3x(board.i2c, where, time.sleep_ms)
+    if kind == "ds18b20":
+        return DS18B20(board.wire, where, time.sleep_ms)
+    if kind == "scripted":
+        return ScriptedSensor(where)
+    raise ValueError("kind %s: expected sht4x, sht3x, ds18b20 or scripted" % kind)
+
+
+def check_settings():
+    """A ValueError in one line for what would only fail later, or quietly."""
+    names = [probe[0] for probe in settings.PROBES]
+    for name in [settings.SITE, settings.NODE] + names:
+        if not 1 <= len(name) <= 32 or name.strip(_LETTERS):
+            raise ValueError("id %s: expected 1 to 32 of a-z, 0-9 and -" % name)
+    if not names or len(set(names)) != len(names):
+        raise ValueError("PROBES: expected one or more, each with a name of its own")
+    if settings.BOARD not in ("esp32", "unix"):
+        raise ValueError("BOARD %s: expected esp32 or unix" % settings.BOARD)
+
+
+def random_below(limit):
+    return (int.from_bytes(os.urandom(4), "big") & 0x7FFFFFFF) % limit
+
+
+def build():
+    check_settings()
+    uptime = Uptime(time.ticks_ms, time.ticks_diff)
+    board = Esp32Board(uptime) if settings.BOARD == "esp32" else UnixBoard()
+    sensors = [make_sensor(board, kind, where) for _, kind, where in settings.PROBES]
+
+    def make_client(will, on_message, idle):
+        return Client(
+            settings.BROKER_HOST,
+            settings.BROKER_PORT,
+            settings.SITE + "-" + settings.NODE,
+            settings.KEEPALIVE_S,
+            will,
+            settings.BROKER_USER,
+            settings.BROKER_PASSWORD,
+            settings.TIMEOUT_MS,
+            uptime.ms,
+            idle,
+            on_message,
+        )
+
+    boot = random_below(0x7FFFFFFF)
+    print("start node=%s boot=%d" % (settings.NODE, boot))
+    node = Node(
+        settings,
+        sensors,
+        make_client,
+        uptime,
+        boot,
+        board.buzzer,
+        board.link,
+        board.unix_s,
+        board.feed,
+        lambda limit: random_below(limit + 1),
+        time.sleep_ms,
+    )
+    return board, node
+
+
+def run():
+    try:
+        board, node = build()
+    except ValueError as error:
+        print("settings:", error)
+        sys.exit(2)
+    try:
+        while True:
+            node.step()
+    except Exception as error:  # our own mistake: say it, and begin anew
+        sys.print_exception(error)
+        time.sleep_ms(1000)
+        board.restart()
+
+
+if __name__ == "__main__":
+    run()

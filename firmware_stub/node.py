@@ -1,0 +1,227 @@
+"""The node: measures, numbers each sample, publishes it, and keeps it until the service says that it is stored.
+
+One loop, one thread. `tend` does what may never wait for the network (measure, watch the service, sound the buzzer); it is
+called on every pass and by the MQTT client whenever that waits.
+
+    <root>/<site>/<node>/air       we publish   one sample, all probes: a SenML pack (RFC 8428)
+    <root>/<site>/<node>/status    we publish   online, retained; offline by last will
+    <root>/<site>/<node>/stored    we listen    {"boot":91,"seq":1804}: all up to there is stored
+    <root>/<site>/service/alive    we listen    a counter; when it stands still the buzzer sounds
+
+A message is known by `boot` (random at each start) and `seq` (from 0), so sending it twice does no harm. `up` is whole seconds
+from the node's start to the sample, never to the sending.
+"""
+
+import json
+
+from ring import Ring
+from sensors import FAULTS
+
+NOTHING = -0x80000000  # in the ring: no such value in this sample
+
+
+class Uptime:
+    """Milliseconds since start that only go forward, from a tick counter that wraps.
+
+    The counter (2**30 ms on the board, 12.4 days) may wrap as often as it likes, if ms() is called twice or more per turn;
+    the loop calls it many times a second.
+    """
+
+    def __init__(self, ticks_ms, ticks_diff):
+        self._ticks_ms = ticks_ms
+        self._ticks_diff = ticks_diff
+        self._last = ticks_ms()
+        self._total_ms = 0
+
+    def ms(self):
+        now = self._ticks_ms()
+        self._total_ms += self._ticks_diff(now, self._last)
+        self._last = now
+        return self._total_ms
+
+
+def decimal(milli):
+    """Thousandths as a JSON number, by whole numbers only: 37520 gives 37.52, -62 gives -0.062, 37000 gives 37."""
+    text = "%s%d.%03d" % ("-" if milli < 0 else "", abs(milli) // 1000, abs(milli) % 1000)
+    return text.rstrip("0").rstrip(".")
+
+
+def pack(node, names, record, boot, seq, started_unix_s=None, oldest=None):
+    """One sample as a SenML pack.
+
+    `record` is up, then t, rh and fault of each probe in the order of `names`. `started_unix_s`: when this node started, if it
+    knows. `oldest`: given when messages between the last stored one and this number are lost for good, so that nobody waits
+    for them.
+    """
+    entries = []
+    for i in range(len(names)):
+        t_milli, rh_milli, fault = record[1 + 3 * i : 4 + 3 * i]
+        if t_milli != NOTHING:
+            entries.append('"n":"%s/t","u":"Cel","v":%s' % (names[i], decimal(t_milli)))
+        if rh_milli != NOTHING:
+            entries.append('"n":"%s/rh","u":"%%RH","v":%s' % (names[i], decimal(rh_milli)))
+        if fault:
+            entries.append('"n":"%s/fault","vs":"%s"' % (names[i], FAULTS[fault]))
+    up = record[0]
+    base = '"bn":"%s/",' % node
+    if started_unix_s is not None:
+        base += '"bt":%d,' % (started_unix_s + up)
+    number = ',"boot":%d,"seq":%d,"up":%d' % (boot, seq, up)
+    if oldest is not None:
+        number += ',"oldest":%d' % oldest
+    entries[0] = base + entries[0] + number
+    return ("[{" + "},{".join(entries) + "}]").encode()
+
+
+class Node:
+    """Wired up by main.py.
+
+    `sensors` in the order of settings.PROBES; `make_client(will, on_message, idle)` builds the MQTT client; `buzzer(on)` and
+    `feed()` (a watchdog) are callables; `link()` is True while there is a network; `unix_s()` is the clock or None;
+    `jitter_ms(limit)` is a random whole number from 0 to the limit.
+    """
+
+    def __init__(self, settings, sensors, make_client, uptime, boot, buzzer, link, unix_s, feed, jitter_ms, sleep_ms):
+        self._settings = settings
+        self._sensors = sensors
+        self._names = [probe[0] for probe in settings.PROBES]
+        self._uptime = uptime
+        self._boot = boot
+        self._buzzer = buzzer
+        self._link = link
+        self._unix_s = unix_s
+        self._feed = feed
+        self._jitter_ms = jitter_ms
+        self._sleep_ms = sleep_ms
+
+        here = settings.ROOT + "/" + settings.SITE + "/"
+        self._air = here + settings.NODE + "/air"
+        self._status = here + settings.NODE + "/status"
+        self._stored = here + settings.NODE + "/stored"
+        self._alive = here + "service/alive"
+
+        self.ring = Ring(settings.RING, 1 + 3 * len(sensors))
+        self._stored_seq = -1
+        self._to_send = 0  # the next number to send
+        self._sample_ms = 0  # when the next sample is due
+        self._retry_ms = 0  # when to connect again
+        self._retry_wait_ms = settings.RETRY_MS
+        self._resend_ms = 0  # when to send again what is not stored
+        self._resend_wait_ms = settings.RESEND_MS
+        self._alive_count = None
+        self._alive_ms = 0  # when the counter last moved
+        self._sounding = False
+        self._client = make_client((self._status, "offline"), self._on_message, self.tend)
+
+    def step(self):
+        """One pass of the loop: at most one message goes out."""
+        self.tend()
+        if not self._client.connected:
+            self._join_when_due()
+        elif not self._send_one():
+            self._client.serve(50)
+
+    def tend(self):
+        self._feed()
+        now_ms = self._uptime.ms()
+        if now_ms >= self._sample_ms:
+            while self._sample_ms <= now_ms:  # a sample that was missed is missed; the rhythm stays
+                self._sample_ms += self._settings.INTERVAL_MS
+            self._sample(now_ms // 1000)
+        silent = now_ms - self._alive_ms >= self._settings.ALIVE_MS
+        if silent != self._sounding:
+            self._sounding = silent
+            self._buzzer(silent)
+            print("buzzer on=%d" % silent)
+
+    def _sample(self, up):
+        for sensor in self._sensors:
+            sensor.start()
+        self._sleep_ms(max([sensor.wait_ms for sensor in self._sensors]))
+        record = [up]
+        for sensor in self._sensors:
+            t_milli, rh_milli, fault = sensor.fetch()
+            record.append(NOTHING if t_milli is None else t_milli)
+            record.append(NOTHING if rh_milli is None else rh_milli)
+            record.append(FAULTS.index(fault))
+        self.ring.push(record)
+
+    def _join_when_due(self):
+        now_ms = self._uptime.ms()
+        if now_ms < self._retry_ms or not self._link():
+            self._sleep_ms(50)
+            return
+        client = self._client
+        joined = (
+            client.connect()
+            and client.subscribe(self._stored)
+            and client.subscribe(self._alive)
+            and client.publish(self._status, b"online", True)
+        )
+        if joined:
+            print("mqtt joined kept=%d dropped=%d" % (len(self.ring), self.ring.dropped))
+            self._retry_wait_ms = self._settings.RETRY_MS
+            self._resend_wait_ms = self._settings.RESEND_MS
+            self._to_send = self.ring.first
+        else:
+            self._retry_ms = self._uptime.ms() + self._retry_wait_ms + self._jitter_ms(self._retry_wait_ms)
+            self._retry_wait_ms = min(2 * self._retry_wait_ms, self._settings.RETRY_MAX_MS)
+
+    def _send_one(self):
+        """Publish the next message, oldest first; False when there is none."""
+        ring = self.ring
+        if len(ring) and self._to_send > ring.first and self._uptime.ms() >= self._resend_ms:
+            # Longer each time in vain: a service that is away for hours must not come back to hours of repeats.
+            self._resend_wait_ms = min(2 * self._resend_wait_ms, self._settings.RESEND_MAX_MS)
+            self._to_send = ring.first
+        seq = self._to_send = max(self._to_send, ring.first)
+        if seq == ring.next:
+            return False
+        unix_s = self._unix_s()
+        started_unix_s = None if unix_s is None else unix_s - self._uptime.ms() // 1000
+        oldest = ring.first if ring.first > self._stored_seq + 1 else None
+        message = pack(self._settings.NODE, self._names, ring.read(seq), self._boot, seq, started_unix_s, oldest)
+        if self._client.publish(self._air, message):
+            self._to_send = max(self._to_send, seq + 1)
+            if seq <= ring.first:
+                self._await_stored()
+        return True
+
+    def _await_stored(self):
+        """From now on the oldest message has its full time to be stored."""
+        self._resend_ms = self._uptime.ms() + self._resend_wait_ms + self._jitter_ms(self._resend_wait_ms // 4)
+
+    def _on_message(self, topic, payload, retained):
+        if topic == self._stored:
+            self._on_stored(payload)
+        elif topic == self._alive and not retained:  # a retained count is old news
+            self._on_alive(payload)
+
+    def _on_stored(self, payload):
+        """Forget what is stored. Anything but our own boot and a number that we have sent says nothing to us."""
+        try:
+            told = json.loads(payload)
+            boot, seq = told["boot"], told["seq"]
+        except (ValueError, KeyError, TypeError):
+            return
+        if boot != self._boot or type(seq) is not int or not self._stored_seq < seq < self.ring.next:
+            return
+        self._stored_seq = seq
+        self.ring.forget(seq)
+        self._resend_wait_ms = self._settings.RESEND_MS
+        self._await_stored()
+
+    def _on_alive(self, payload):
+        try:
+            count = int(payload)
+        except ValueError:  # its last will
+            return
+        if count == self._alive_count:
+            return
+        now_ms = self._uptime.ms()
+        back = now_ms - self._alive_ms > self._settings.RESEND_MS
+        if back and self._resend_wait_ms > self._settings.RESEND_MS:  # it was away: no need to sit out the long wait
+            self._resend_wait_ms = self._settings.RESEND_MS
+            self._resend_ms = now_ms + self._jitter_ms(self._settings.RESEND_MS // 4)
+        self._alive_count = count
+        self._alive_ms = now_ms

@@ -1,0 +1,40 @@
+"""What differs from node to node. Copy, fill in, and keep the filled-in copy to yourself: it holds passwords."""
+
+SITE = "barn"  # ids: small letters, digits and -, up to 32
+NODE = "node-a"
+ROOT = "eggroom"  # first word of every topic
+
+BOARD = "esp32"  # "esp32", or "unix" for a node without hardware
+WIFI_NAME = ""
+WIFI_PASSWORD = ""
+
+BROKER_HOST = "192.168.1.10"  # a number rather than a name: looking up a name can stall the node
+BROKER_PORT = 1883
+BROKER_USER = ""
+BROKER_PASSWORD = ""
+
+# The probes: name, kind, and where it is.
+#   ("top", "sht4x", 0x44)                   SHT40, SHT41, SHT43, SHT45 on the I2C pins
+#   ("top", "sht3x", 0x44)                   SHT30, SHT31, SHT35 on the I2C pins
+#   ("egg", "ds18b20", "28cad610100000fe")   on the 1-Wire pin; codes are printed at start; None if it is the only one
+#   ("top", "scripted", ((37500, 55000, None), (None, None, "crc")))   made up, in thousandths; the last one stays
+PROBES = (("top", "sht4x", 0x44), ("egg", "ds18b20", None))
+
+SCL_PIN = 22
+SDA_PIN = 21
+WIRE_PIN = 4
+BUZZER_PIN = 25  # None: no buzzer
+
+CLOCK = False  # True: set the clock over the network and tell absolute times as well,
+NTP_HOST = "pool.ntp.org"  # from here
+
+INTERVAL_MS = 10000  # between samples; sooner would warm a DS18B20 by its own current
+RING = 512  # samples kept while nobody stores them; 512 at 10 s are 85 minutes
+KEEPALIVE_S = 30  # the broker says "offline" after 1.5 times this silence
+TIMEOUT_MS = 5000  # for each answer of the broker
+RETRY_MS = 1000  # first wait before connecting again; doubled each time,
+RETRY_MAX_MS = 30000  # up to this
+RESEND_MS = 30000  # what is not stored by then is sent again; doubled each time in vain,
+RESEND_MAX_MS = 600000  # up to this
+ALIVE_MS = 180000  # the buzzer sounds when the service has given no sign of life for so long
+WATCHDOG_MS = 60000  # the board restarts when the loop has hung for so long; None: never

@@ -1,0 +1,129 @@
+"""Profiles from TOML files: those shipped with the package, then the breeder's own.
+
+An own profile with the id of a shipped one takes its place; any other id is added. It may start from a
+shipped one (`based_on = "chicken"`) and give only what differs: tables are merged, stages by name, notes are
+added to, and any other value that is given replaces the one there was. In an own file a value may stand
+alone (`days = 20`); its source is then "own".
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Collection
+from importlib import resources
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Any
+
+from monitor.domain.profile import Profile, ProfileError, parse_profile
+
+SOURCES_FILE = "SOURCES.toml"
+OWN_SOURCE = "own"
+
+Table = dict[str, Any]
+
+
+def load_profiles(own: Path | None = None) -> dict[str, Profile]:
+    """All profiles by id: shipped, then `own`, a TOML file or a folder of them (in the order of their names).
+
+    Raises ProfileError, one line, for a file that cannot be read, is not TOML (with its line), or holds no
+    sound profile.
+    """
+    source_keys = load_sources().keys()
+    profiles: dict[str, Profile] = {}
+    shipped: dict[str, Table] = {}
+    for file in _shipped_files():
+        table = _read(file)
+        profile = parse_profile(table, file.name, source_keys=source_keys)
+        profiles[profile.id], shipped[profile.id] = profile, table
+
+    own_ids: dict[str, str] = {}
+    for path in _own_files(own):
+        profile = _own_profile(_read(path), path.name, shipped, source_keys)
+        if profile.id in own_ids:
+            taken = own_ids[profile.id]
+            raise ProfileError(f"{path.name}: id: {profile.id!r}, expected an id not used in {taken}")
+        own_ids[profile.id] = path.name
+        profiles[profile.id] = profile
+    return profiles
+
+
+def load_sources() -> dict[str, str]:
+    """Full citation by source key, as shipped."""
+    return _read(_shipped_folder() / SOURCES_FILE)
+
+
+def _own_profile(
+    table: Table, where: str, shipped: dict[str, Table], source_keys: Collection[str]
+) -> Profile:
+    if "based_on" in table:
+        base = table.pop("based_on")
+        if not isinstance(base, str) or base not in shipped:
+            raise ProfileError(f"{where}: based_on: {base!r}, expected one of {', '.join(sorted(shipped))}")
+        if "id" not in table:
+            raise ProfileError(f"{where}: id: missing, expected text ({base!r} replaces the shipped)")
+        table = _merged(shipped[base], table)
+    return parse_profile(table, where, source_keys=source_keys, plain_source=OWN_SOURCE)
+
+
+def _merged(base: Table, change: Table) -> Table:
+    """`base` with what `change` gives; what is of a wrong kind goes in as it is, for the parser to refuse."""
+    merged = base | change
+    for key in base.keys() & change.keys():
+        old, new = base[key], change[key]
+        if isinstance(old, dict) and isinstance(new, dict):
+            merged[key] = _merged(old, new)
+        elif key == "stage" and isinstance(new, list) and all(isinstance(each, dict) for each in new):
+            merged[key] = _merged_stages(old, new)
+        elif key == "notes" and isinstance(new, list):
+            merged[key] = old + new
+    for kind, other in (("rh_pct", "wet_bulb_c"), ("wet_bulb_c", "rh_pct")):
+        if kind in change and other not in change:
+            merged.pop(other, None)  # a stage has one kind of humidity band: the breeder's stands
+    return merged
+
+
+def _merged_stages(base: list[Table], change: list[Table]) -> list[Table]:
+    """Each stage with the change of its name; what is left (a new stage, or one named twice) comes after."""
+    rest = list(change)
+    stages = []
+    for stage in base:
+        mine = next((each for each in rest if each.get("name") == stage["name"]), None)
+        if mine is not None:
+            rest.remove(mine)
+        stages.append(_merged(stage, mine or {}))
+    return stages + rest
+
+
+def _shipped_folder() -> Traversable:
+    return resources.files("monitor") / "profiles"
+
+
+def _shipped_files() -> list[Traversable]:
+    files = [file for file in _shipped_folder().iterdir() if file.name.endswith(".toml")]
+    return sorted((file for file in files if file.name != SOURCES_FILE), key=lambda file: file.name)
+
+
+def _own_files(own: Path | None) -> list[Path]:
+    if own is None:
+        return []
+    try:
+        if own.is_dir():
+            return sorted(path for path in own.iterdir() if path.suffix == ".toml")
+        if own.exists():
+            return [own]
+    except OSError as error:
+        raise ProfileError(f"{own}: {error.strerror}, expected a TOML file or a folder of them") from None
+    raise ProfileError(f"{own}: no such file or folder, expected a TOML file or a folder of them")
+
+
+def _read(file: Traversable) -> Table:
+    try:
+        return tomllib.loads(file.read_bytes().decode())
+    except OSError as error:
+        raise ProfileError(f"{file.name}: {error.strerror}, expected a file that can be read") from None
+    except UnicodeDecodeError as error:
+        line = error.object.count(b"\n", 0, error.start) + 1
+        raise ProfileError(f"{file.name}: line {line}: bytes that are not UTF-8, expected text") from None
+    except tomllib.TOMLDecodeError as error:
+        raise ProfileError(f"{file.name}: {error}, expected TOML") from None

@@ -1,0 +1,105 @@
+"""A batch: eggs set together, the machines they stay in, and what the breeder declared about them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+DAY_S = 86_400.0
+MAX_EGGS = 100_000
+
+
+class BatchError(ValueError):
+    """A request about a batch that cannot be met; the message is one line for a person."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A batch in a machine, from until; until is None while it is there. Times are aware UTC."""
+
+    machine: str
+    since: datetime
+    until: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """A stage the breeder saw come before its day: draw-down or internal pip means lockdown now."""
+
+    stage: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Eggs set together. `set_at` is when incubation began; age is time elapsed since, so no change of summer time moves it."""
+
+    id: str
+    profile: str
+    set_at: datetime
+    eggs: int | None = None
+    note: str = ""
+    stays: tuple[Stay, ...] = ()
+    declared: tuple[Declared, ...] = ()
+    closed_at: datetime | None = None
+
+    def day(self, at: datetime) -> float:
+        """Days of incubation at an instant: 0 at the set time, negative before it."""
+        return (at - self.set_at).total_seconds() / DAY_S
+
+    def stay_at(self, at: datetime) -> Stay | None:
+        """Where the eggs are at an instant; None before the first stay, between stays and after the last."""
+        for stay in self.stays:
+            if stay.since <= at and (stay.until is None or at < stay.until):
+                return stay
+        return None
+
+    def declared_days(self, at: datetime) -> tuple[tuple[str, float], ...]:
+        """The stages declared up to an instant, each with its day."""
+        return tuple((d.stage, self.day(d.at)) for d in self.declared if d.at <= at)
+
+
+def moved(batch: Batch, machine: str, at: datetime) -> Batch:
+    """The batch in another machine from `at` on.
+
+    Raises BatchError when the batch is closed, is in that machine already, or was moved after `at`: a batch is never in two
+    machines at once.
+    """
+    if batch.closed_at is not None:
+        raise BatchError(f"batch {batch.id}: closed, expected an open batch to move")
+    last = batch.stays[-1] if batch.stays else None
+    if last is not None and last.until is None and last.machine == machine:
+        raise BatchError(f"batch {batch.id}: already in {machine}, expected another machine")
+    if last is not None and at < (last.until or last.since):
+        raise BatchError(
+            f"batch {batch.id}: move at {at.isoformat()} is before it came to {last.machine}"
+            f" ({last.since.isoformat()}), expected a later time (a batch cannot be in two machines at once)"
+        )
+    stays = list(batch.stays)
+    if last is not None and last.until is None:
+        stays[-1] = replace(last, until=at)
+    stays.append(Stay(machine, at))
+    return replace(batch, stays=tuple(stays))
+
+
+def declared(batch: Batch, stage: str, at: datetime) -> Batch:
+    """The batch with a stage declared from `at` on. Raises BatchError when it is closed or declared already."""
+    if batch.closed_at is not None:
+        raise BatchError(f"batch {batch.id}: closed, expected an open batch")
+    if any(d.stage == stage for d in batch.declared):
+        raise BatchError(f"batch {batch.id}: stage {stage} is declared already")
+    if at < batch.set_at:
+        raise BatchError(f"batch {batch.id}: stage {stage} at {at.isoformat()} is before it was set")
+    return replace(batch, declared=(*batch.declared, Declared(stage, at)))
+
+
+def closed(batch: Batch, at: datetime) -> Batch:
+    """The batch closed at `at`: it leaves its machine, its record stays. Raises BatchError when closed already."""
+    if batch.closed_at is not None:
+        raise BatchError(f"batch {batch.id}: closed already, at {batch.closed_at.isoformat()}")
+    stays = list(batch.stays)
+    if stays and stays[-1].until is None:
+        if at < stays[-1].since:
+            raise BatchError(f"batch {batch.id}: close at {at.isoformat()} is before it came to {stays[-1].machine}")
+        stays[-1] = replace(stays[-1], until=at)
+    return replace(batch, stays=tuple(stays), closed_at=at)

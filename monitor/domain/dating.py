@@ -1,0 +1,123 @@
+"""When a sample was taken, told by a node that has no clock.
+
+A node counts whole seconds since its start (`up`). The difference between a message's arrival and its `up` is the node's
+start plus however long the message waited, so the smallest difference seen dates every sample of that start, late ones too.
+A line holds that difference for one (node, boot); readings are stored with the line and `up_ms`, so a better estimate mends
+every label of the line by changing one number.
+
+Two things the plain minimum gets wrong are mended here:
+
+- A node's crystal may run slow. Its differences then grow for ever, and after days every fresh message would look late and
+  so never be judged. The estimate therefore creeps up by CREEP of the time that passes, far more than a crystal's error
+  and far less than a wait. When the creep has taken it more than PART_MS from the line's own offset, a new part of the
+  line begins; labels before it stay.
+- Our own label clock may be set while we run. The estimate is kept on the clock that only goes forward; the label is that
+  plus the anchor (utc minus mono), and when the anchor steps the lines of this run are labelled anew.
+
+A node with a set clock sends absolute times instead. They pass through the same door with the node's clock in the place of
+`up`; within CLOCK_AGREES_MS of ours they are taken as they stand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+UPTIME, CLOCK, ARRIVAL = "uptime", "clock", "arrival"
+
+CREEP = 200e-6  # of elapsed time; crystals of microcontrollers are within 100 parts per million (common practice)
+PART_MS = 1_000  # a part's labels are never further than this from the estimate by drift alone
+MEND_MS = 50  # a better estimate is written once it is better by this much: network jitter is not news
+CLOCK_AGREES_MS = 60_000  # a node's clock this close to ours is believed
+# Boots that no node sends, for samples that are not dated by `up`: by their arrival, or by the node's own clock.
+ARRIVAL_BOOT = -1
+CLOCK_BOOT = -2
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One part of one boot of one node: where its counted time lies on ours.
+
+    id: the store's number of the line. from_up_ms: first counted time of this part. offset_ms: label of a sample is
+    offset_ms + up_ms. mono_offset_ms, seen_mono_ms: the running estimate on our forward clock (None until heard in this run).
+    first_up_ms, last_up_ms: range of samples that the store holds for it.
+    """
+
+    id: int
+    node: str
+    boot: int
+    basis: str
+    from_up_ms: int
+    offset_ms: int
+    first_up_ms: int
+    last_up_ms: int
+    mono_offset_ms: float | None = None
+    seen_mono_ms: float = 0.0
+
+    def at_ms(self, up_ms: int) -> int:
+        """The label of a sample, ms since the epoch."""
+        return self.offset_ms + up_ms
+
+
+def label_offset(basis: str, mono_offset_ms: float, anchor_ms: float) -> int:
+    """The offset that labels a line's samples, from its estimate on the forward clock and the anchor (utc - mono)."""
+    offset = round(mono_offset_ms + anchor_ms)
+    return 0 if basis == CLOCK and abs(offset) <= CLOCK_AGREES_MS else offset
+
+
+def start_line(
+    id_: int, node: str, boot: int, basis: str, up_ms: int, arrival_mono_ms: float, anchor_ms: float
+) -> Line:
+    """The first line of a boot: until a quicker message comes, its first message is taken as fresh."""
+    estimate = arrival_mono_ms - up_ms
+    offset = label_offset(basis, estimate, anchor_ms)
+    return Line(id_, node, boot, basis, up_ms, offset, up_ms, up_ms, estimate, arrival_mono_ms)
+
+
+def resume_line(line: Line, anchor_ms: float, mono_ms: float) -> Line:
+    """A stored line taken up by a new run whose label clock is right: its waits are known from the labels."""
+    if line.basis == ARRIVAL:
+        return line
+    return replace(line, mono_offset_ms=line.offset_ms - anchor_ms, seen_mono_ms=mono_ms)
+
+
+def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tuple[Line, float, bool]:
+    """A message of this line arrived: the better line, the sample's age in seconds, and whether a new part must begin.
+
+    The age is how long the sample waited before it reached us; never below 0.
+    """
+    seen = arrival_mono_ms - up_ms
+    before = line.mono_offset_ms
+    if before is None:
+        estimate = seen
+    else:
+        crept = before + CREEP * max(0.0, arrival_mono_ms - line.seen_mono_ms)
+        estimate = seen if seen < crept else crept
+    age_s = (seen - estimate) / 1000.0
+    offset = label_offset(line.basis, estimate, anchor_ms)
+    drifted = offset - line.offset_ms > PART_MS and before is not None and up_ms > line.last_up_ms
+    mended = line.offset_ms if offset > line.offset_ms - MEND_MS else offset
+    if line.basis == CLOCK and offset == 0:
+        mended = 0
+    return (
+        Line(
+            line.id,
+            line.node,
+            line.boot,
+            line.basis,
+            line.from_up_ms,
+            mended,
+            up_ms if up_ms < line.first_up_ms else line.first_up_ms,
+            up_ms if up_ms > line.last_up_ms else line.last_up_ms,
+            estimate,
+            arrival_mono_ms,
+        ),
+        age_s,
+        drifted,
+    )
+
+
+def relabel(line: Line, anchor_ms: float) -> Line:
+    """The line under a new anchor: our label clock was set. A line not heard in this run keeps its labels."""
+    if line.mono_offset_ms is None:
+        return line
+    return replace(line, offset_ms=label_offset(line.basis, line.mono_offset_ms, anchor_ms))

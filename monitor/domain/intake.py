@@ -1,0 +1,168 @@
+"""From a pack to dated readings: each message once, each sample at its true time, nothing of an unknown probe lost.
+
+A repeat is recognised by (node, boot, seq). What waited in a broker or in a node is history: it is stored, and judged by nobody.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from monitor.domain.dating import (
+    ARRIVAL,
+    ARRIVAL_BOOT,
+    CLOCK,
+    CLOCK_BOOT,
+    UPTIME,
+    Line,
+    hear,
+    relabel,
+    start_line,
+)
+from monitor.domain.numbering import Gap, Numbering, give_up, has, take
+from monitor.domain.quality import flag_of
+from monitor.domain.reading import FAIL, Now, Pack, Sample, from_ms, to_ms
+from monitor.domain.record import Event, Group, StoredReading, Unknown
+from monitor.domain.site import Probe, Site
+from monitor.domain.state import State
+
+MAX_UNKNOWN = 64  # names of unknown probes kept aside; a rogue node cannot fill the memory
+STEP_MS = 2_000  # the label clock was set, rather than steered, when it moves by more than this
+
+
+@dataclass(frozen=True, slots=True)
+class Fresh:
+    """A reading that is news: fit to be judged now."""
+
+    probe: Probe
+    at: datetime
+    dry_bulb_c: float
+    rh_pct: float | None
+
+
+def take_in(state: State, site: Site, pack: Pack, now: Now, out: Group) -> list[Fresh]:
+    """Store what the pack holds; return the readings that are news, at most one per probe, the newest."""
+    if pack.boot is not None and pack.seq is not None:
+        key = (pack.node, pack.boot)
+        numbering = state.numberings.get(key, Numbering())
+        if has(numbering, pack.seq):
+            return []
+        state.numberings[key] = out.numberings[key] = take(numbering, pack.seq, now.mono_s)
+    fresh: dict[str, Fresh] = {}
+    line: Line | None = None
+    age_s = 0.0
+    base_ms = 0
+    for sample in pack.samples:
+        boot, basis, up_ms = _counted(pack, sample, now)
+        if pack.retained and basis == ARRIVAL:
+            continue  # nobody knows when it was taken
+        if line is None or basis != UPTIME:
+            line, age_s = _line_for(state, pack.node, boot, basis, up_ms, now, out)
+            base_ms = up_ms
+        name = f"{pack.node}/{sample.probe}"
+        probe = site.probes.get(name)
+        if probe is None:
+            _keep_aside(state, name, sample, now, out)
+            continue
+        flag = flag_of(sample.dry_bulb_c, sample.rh_pct)
+        out.readings.append(StoredReading(name, line.id, up_ms, sample.dry_bulb_c, sample.rh_pct, flag))
+        if flag >= FAIL or sample.dry_bulb_c is None or pack.retained:
+            continue
+        if age_s + (base_ms - up_ms) / 1000.0 <= probe.fresh_s:
+            seen = fresh.get(name)
+            at = from_ms(line.offset_ms + up_ms)
+            if seen is None or at > seen.at:
+                fresh[name] = Fresh(probe, at, sample.dry_bulb_c, sample.rh_pct)
+    return list(fresh.values())
+
+
+def follow_clock(state: State, now: Now, out: Group) -> None:
+    """Notice that the label clock was set, and mend what it labelled.
+
+    Labels given while the clock was known to be wrong move with it, once. A clock that was right, and is set all the same, leaves
+    the labels before it as they are.
+    """
+    anchor_ms = to_ms(now.utc) - now.mono_s * 1000.0
+    moved_ms = anchor_ms - state.anchor_ms
+    if -STEP_MS <= moved_ms <= STEP_MS and (state.clock_ok or not now.clock_ok):
+        return
+    was_ok = state.clock_ok
+    state.anchor_ms, state.clock_ok = anchor_ms, now.clock_ok
+    state.plans.clear()
+    if was_ok:
+        state.split.update(state.lines)
+    else:
+        for key, parts in state.lines.items():
+            mended = tuple(relabel(line, anchor_ms) for line in parts)
+            for line, before in zip(mended, parts, strict=True):
+                if line != before:
+                    out.lines[line.id] = line
+            state.lines[key] = mended
+    text = f"the clock was set by {moved_ms / 1000.0:+.1f} s" + ("" if was_ok else ", labels of this run mended")
+    out.events.append(Event(now.utc, "clock", "site", text))
+
+
+def give_up_holes(state: State, now: Now, out: Group) -> None:
+    """Numbers that are overdue become a recorded gap, so that the node can forget what came after them."""
+    for key, numbering in state.numberings.items():
+        if numbering.above:
+            later, hole = give_up(numbering, now.mono_s)
+            if hole is not None:
+                state.numberings[key] = out.numberings[key] = later
+                out.gaps.append(Gap(key[0], key[1], hole[0], hole[1], True))
+                text = f"boot {key[1]}: messages {hole[0]} to {hole[1]} never came"
+                out.events.append(Event(now.utc, "gap", key[0], text))
+
+
+def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
+    """The boot, the basis and the counted time in milliseconds that date a sample."""
+    if pack.up_s is not None and pack.boot is not None and sample.at_ms is None:
+        return pack.boot, UPTIME, pack.up_s * 1000 + round(sample.offset_s * 1000)
+    if sample.at_ms is not None:
+        return CLOCK_BOOT, CLOCK, sample.at_ms
+    return ARRIVAL_BOOT, ARRIVAL, round(now.mono_s * 1000 + sample.offset_s * 1000)
+
+
+def _line_for(
+    state: State, node: str, boot: int, basis: str, up_ms: int, now: Now, out: Group
+) -> tuple[Line, float]:
+    """The line that dates this counted time, kept up to date, and how long the sample waited, in seconds."""
+    key = (node, boot)
+    mono_ms = now.mono_s * 1000.0
+    parts = state.lines.get(key)
+    if parts is None:
+        state.last_line += 1
+        line = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms)
+        state.lines[key] = (line,)
+        out.lines[line.id] = line
+        return line, 0.0
+    newest = parts[-1]
+    if up_ms < newest.from_up_ms and len(parts) > 1:
+        waited_ms = 0.0 if newest.mono_offset_ms is None else mono_ms - up_ms - newest.mono_offset_ms
+        part = next((p for p in reversed(parts) if p.from_up_ms <= up_ms), parts[0])
+        return part, max(0.0, waited_ms / 1000.0)
+    line, age_s, drifted = hear(newest, up_ms, mono_ms, state.anchor_ms)
+    if drifted or key in state.split:
+        state.split.discard(key)
+        if up_ms > newest.last_up_ms:
+            state.last_line += 1
+            begun = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms)
+            offset_ms = round((line.mono_offset_ms or 0.0) + state.anchor_ms) if basis != CLOCK else begun.offset_ms
+            line = replace(begun, mono_offset_ms=line.mono_offset_ms, offset_ms=offset_ms)
+            state.lines[key] = (*parts, line)
+            out.lines[line.id] = line
+            return line, age_s
+    state.lines[key] = (*parts[:-1], line) if len(parts) > 1 else (line,)
+    out.lines[line.id] = line
+    return line, age_s
+
+
+def _keep_aside(state: State, name: str, sample: Sample, now: Now, out: Group) -> None:
+    seen = state.unknown.get(name)
+    if seen is None and len(state.unknown) >= MAX_UNKNOWN:
+        return
+    first = now.utc if seen is None else seen.first_at
+    count = 1 if seen is None else seen.count + 1
+    state.unknown[name] = out.unknown[name] = Unknown(
+        name, first, now.utc, count, sample.dry_bulb_c, sample.rh_pct
+    )

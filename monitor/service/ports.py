@@ -1,0 +1,214 @@
+"""What the middle floor asks of its neighbours: small protocols, and the values that cross them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Protocol
+
+from monitor.domain.alarm import Alarm
+from monitor.domain.batch import Batch
+from monitor.domain.dating import Line
+from monitor.domain.notice import Notice
+from monitor.domain.numbering import Gap, Numbering
+from monitor.domain.reading import Now
+from monitor.domain.record import Attempt as Attempt
+from monitor.domain.record import Event as Event
+from monitor.domain.record import Group as Group
+from monitor.domain.record import RefusedRow as RefusedRow
+from monitor.domain.record import StoredReading as StoredReading
+from monitor.domain.record import Unknown as Unknown
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    Floats = np.ndarray[Any, np.dtype[np.float64]]
+    Integers = np.ndarray[Any, np.dtype[np.int64]]
+
+
+class StoreFailure(Exception):
+    """The store could not do it now (disk full, read-only, input/output error); trying again may help. One line."""
+
+
+class Clock(Protocol):
+    """The only source of time."""
+
+    def now(self) -> Now:
+        """Both clocks, read together."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """What a new run starts from."""
+
+    lines: tuple[Line, ...]  # the newest parts of each (node, boot) still open to messages
+    numberings: dict[tuple[str, int], Numbering]
+    batches: tuple[Batch, ...]  # open ones, and closed ones too
+    alarms: tuple[Alarm, ...]  # the last facts of each alarm
+    unknown: tuple[Unknown, ...]
+    waiting: tuple[Notice, ...]  # not sent, not failed, not cancelled
+    last_line: int
+    last_alarm_number: int
+    last_notice: int
+    newest: datetime | None  # the newest label in the record
+
+
+class Ledger(Protocol):
+    """The write side of the record; one owner, one thread."""
+
+    def load(self) -> Loaded:
+        """The state to start from."""
+        ...
+
+    def commit(self, group: Group) -> None:
+        """Write the group in one durable transaction. Raises StoreFailure; then nothing of it is written."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """Readings of one probe in time order: at_ms int64; dry_bulb_c, rh_pct float64 (NaN where missing); flag int64."""
+
+    at_ms: Integers
+    dry_bulb_c: Floats
+    rh_pct: Floats
+    flag: Integers
+
+
+@dataclass(frozen=True, slots=True)
+class TransitionRow:
+    """One transition as the record keeps it."""
+
+    id: int
+    at: datetime
+    subject: str
+    rule: str
+    number: int
+    episode: int
+    state_before: str
+    state: str
+    cause: str
+    value: float | None
+    worst: float | None
+    limit: float | None
+    since: datetime | None
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class NoticeRow:
+    """One notice with what became of it."""
+
+    notice: Notice
+    state: str  # 'waiting', 'sent', 'failed', 'cancelled'
+    attempts: int
+    last_detail: str
+    last_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Latest:
+    """A probe's newest reading in the record."""
+
+    probe: str
+    at: datetime
+    dry_bulb_c: float | None
+    rh_pct: float | None
+    flag: int
+
+
+class History(Protocol):
+    """The read side of the record; any number of them, none can hold up the writer."""
+
+    def series(self, probe: str, since: datetime, until: datetime) -> Series:
+        """Readings of one probe with since <= label < until."""
+        ...
+
+    def latest(self, probes: Sequence[str]) -> list[Latest]:
+        """The newest reading of each probe that has one: one seek a probe."""
+        ...
+
+    def batches(self) -> list[Batch]:
+        """Every batch, in the order they were set."""
+        ...
+
+    def alarms(self) -> list[Alarm]:
+        """The last facts of each alarm that ever was."""
+        ...
+
+    def transitions(self, since: datetime | None = None, subject: str | None = None) -> Iterator[TransitionRow]:
+        """Transitions in order."""
+        ...
+
+    def notices(self, limit: int = 100) -> list[NoticeRow]:
+        """The newest notices, newest first."""
+        ...
+
+    def refused(self, limit: int = 100) -> tuple[int, list[RefusedRow]]:
+        """How many were ever refused, and the newest that are kept, newest first."""
+        ...
+
+    def unknown(self) -> list[Unknown]:
+        """Probes that nobody configured."""
+        ...
+
+    def gaps(self) -> list[Gap]:
+        """Messages that are missing or given up, by node and boot."""
+        ...
+
+    def events(self, since: datetime | None = None, limit: int = 1000) -> list[Event]:
+        """Events, oldest first."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """Whom to tell. url is a secret; show() what may be printed."""
+
+    id: str
+    name: str
+    url: str = field(repr=False)
+    rank: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Delivered:
+    """The service accepted the message. Accepted is not heard: only a person's acknowledgement ends an episode."""
+
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TryLater:
+    """It may go through later: no network, a busy or failing service, an answer that is not the service's own."""
+
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class GiveUp:
+    """It will never go through: an address the library does not know."""
+
+    detail: str
+
+
+Outcome = Delivered | TryLater | GiveUp
+
+
+class Delivery(Protocol):
+    """One attempt to send one notice to one contact, with its own timeout. Never raises for a neighbour's failure."""
+
+    def send(self, notice: Notice, contact: Contact) -> Outcome:
+        """One attempt."""
+        ...
+
+    def problem(self, url: str) -> str | None:
+        """Why this address cannot be used at all, in one line that masks the secret; None when the library knows it."""
+        ...
+
+
+Receipt = tuple[int, int]  # the connection's generation and the broker's packet id
+GiveReceipts = Callable[[Sequence[Receipt]], None]
+TellStored = Callable[[Sequence[tuple[str, int, int]]], None]  # (node, boot, contiguous seq)
