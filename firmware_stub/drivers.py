@@ -114,7 +114,7 @@ class DS18B20(Sensor):
     def __init__(self, wire, rom, sleep_ms):
         Sensor.__init__(self, sleep_ms)
         self._wire = wire
-        self._rom = None if rom is None else _rom_code(rom)
+        self._rom = None if rom is None else rom_code(rom)
 
     def _start(self):
         return self._command(0x44)
@@ -205,7 +205,7 @@ class I2CBus:
             self._sleep_ms(1)
 
 
-def _rom_code(text):
+def rom_code(text):
     """The eight bytes of a DS18B20's code, or a ValueError that says what is wrong with it."""
     try:
         rom = unhexlify(text)

@@ -5,7 +5,7 @@ import sys
 import time
 
 import settings
-from drivers import DS18B20, I2CBus, ScriptedSensor, SHT3x, SHT4x
+from drivers import DS18B20, I2CBus, ScriptedSensor, SHT3x, SHT4x, rom_code
 from mqtt import Client
 from node import Node, Uptime
 
@@ -29,9 +29,6 @@ class UnixBoard:
     def unix_s(self):
         return int(time.time()) if settings.CLOCK else None
 
-    def restart(self):
-        sys.exit(1)
-
 
 class Esp32Board:
     """An ESP32 under MicroPython: pins, Wi-Fi, clock and watchdog."""
@@ -52,8 +49,7 @@ class Esp32Board:
         self._clock_set = False
         self._clock_ms = 0
         self._epoch_s = 946684800 if time.gmtime(0)[0] == 2000 else 0  # some builds count from 2000
-        # Last: a node that stops on a mistake in its settings must not restart for ever.
-        self._watchdog = None if settings.WATCHDOG_MS is None else machine.WDT(timeout=settings.WATCHDOG_MS)
+        self._watchdog = None
 
     def _make_i2c(self):
         scl, sda = self._machine.Pin(settings.SCL_PIN), self._machine.Pin(settings.SDA_PIN)
@@ -72,8 +68,11 @@ class Esp32Board:
             self._buzzer.value(1 if on else 0)
 
     def feed(self):
-        if self._watchdog:
-            self._watchdog.feed()
+        if settings.WATCHDOG_MS is None:
+            return
+        if self._watchdog is None:
+            self._watchdog = self._machine.WDT(timeout=settings.WATCHDOG_MS)
+        self._watchdog.feed()
 
     def link(self):
         """True while there is Wi-Fi; asks for it anew every 30 s while there is none."""
@@ -105,9 +104,6 @@ class Esp32Board:
                 print("clock failed reason=%r" % error)
         return time.time() + self._epoch_s if self._clock_set else None
 
-    def restart(self):
-        self._machine.reset()
-
 
 def make_sensor(board, kind, where):
     if kind == "sht4x":
@@ -116,9 +112,7 @@ def make_sensor(board, kind, where):
         return SHT3x(board.i2c, where, time.sleep_ms)
     if kind == "ds18b20":
         return DS18B20(board.wire, where, time.sleep_ms)
-    if kind == "scripted":
-        return ScriptedSensor(where)
-    raise ValueError("kind %s: expected sht4x, sht3x, ds18b20 or scripted" % kind)
+    return ScriptedSensor(where)
 
 
 def check_settings():
@@ -129,16 +123,20 @@ def check_settings():
             raise ValueError("id %s: expected 1 to 32 of a-z, 0-9 and -" % name)
     if not names or len(set(names)) != len(names):
         raise ValueError("PROBES: expected one or more, each with a name of its own")
+    for _, kind, where in settings.PROBES:
+        if kind not in ("sht4x", "sht3x", "ds18b20", "scripted"):
+            raise ValueError("kind %s: expected sht4x, sht3x, ds18b20 or scripted" % kind)
+        if kind == "ds18b20" and where is not None:
+            rom_code(where)
     if settings.BOARD not in ("esp32", "unix"):
         raise ValueError("BOARD %s: expected esp32 or unix" % settings.BOARD)
 
 
 def random_below(limit):
-    return (int.from_bytes(os.urandom(4), "big") & 0x7FFFFFFF) % limit
+    return int.from_bytes(os.urandom(4), "big") % limit
 
 
 def build():
-    check_settings()
     uptime = Uptime(time.ticks_ms, time.ticks_diff)
     board = Esp32Board(uptime) if settings.BOARD == "esp32" else UnixBoard()
     sensors = [make_sensor(board, kind, where) for _, kind, where in settings.PROBES]
@@ -158,9 +156,9 @@ def build():
             on_message,
         )
 
-    boot = random_below(0x7FFFFFFF)
+    boot = random_below(0x80000000)
     print("start node=%s boot=%d" % (settings.NODE, boot))
-    node = Node(
+    return Node(
         settings,
         sensors,
         make_client,
@@ -173,22 +171,30 @@ def build():
         lambda limit: random_below(limit + 1),
         time.sleep_ms,
     )
-    return board, node
 
 
 def run():
     try:
-        board, node = build()
-    except ValueError as error:
+        check_settings()
+    except ValueError as error:  # starting anew would not help: say it and stop
         print("settings:", error)
         sys.exit(2)
     try:
+        node = build()
         while True:
             node.step()
-    except Exception as error:  # our own mistake: say it, and begin anew
+    except Exception as error:  # our own mistake: say it and begin anew
         sys.print_exception(error)
         time.sleep_ms(1000)
-        board.restart()
+        restart()
+
+
+def restart():
+    if settings.BOARD == "esp32":
+        import machine
+
+        machine.reset()
+    sys.exit(1)
 
 
 if __name__ == "__main__":

@@ -101,6 +101,7 @@ class Node:
         self._alive = here + "service/alive"
 
         self.ring = Ring(settings.RING, 1 + 3 * len(sensors))
+        self._started_unix_s = None
         self._stored_seq = -1
         self._to_send = 0  # the next number to send
         self._sample_ms = 0  # when the next sample is due
@@ -177,15 +178,22 @@ class Node:
         seq = self._to_send = max(self._to_send, ring.first)
         if seq == ring.next:
             return False
-        unix_s = self._unix_s()
-        started_unix_s = None if unix_s is None else unix_s - self._uptime.ms() // 1000
         oldest = ring.first if ring.first > self._stored_seq + 1 else None
-        message = pack(self._settings.NODE, self._names, ring.read(seq), self._boot, seq, started_unix_s, oldest)
+        message = pack(self._settings.NODE, self._names, ring.read(seq), self._boot, seq, self._started(), oldest)
         if self._client.publish(self._air, message):
             self._to_send = max(self._to_send, seq + 1)
             if seq <= ring.first:
                 self._await_stored()
         return True
+
+    def _started(self):
+        """Unix seconds when this node started, or None without a clock. A second of rounding does not move it."""
+        unix_s = self._unix_s()
+        if unix_s is not None:
+            started_unix_s = unix_s - self._uptime.ms() // 1000
+            if self._started_unix_s is None or abs(started_unix_s - self._started_unix_s) > 1:
+                self._started_unix_s = started_unix_s
+        return self._started_unix_s
 
     def _await_stored(self):
         """From now on the oldest message has its full time to be stored."""

@@ -16,7 +16,7 @@ BROKER_PASSWORD = ""
 # The probes: name, kind, and where it is.
 #   ("top", "sht4x", 0x44)                   SHT40, SHT41, SHT43, SHT45 on the I2C pins
 #   ("top", "sht3x", 0x44)                   SHT30, SHT31, SHT35 on the I2C pins
-#   ("egg", "ds18b20", "28cad610100000fe")   on the 1-Wire pin; codes are printed at start; None if it is the only one
+#   ("egg", "ds18b20", "28139bbb0b00001f")   on the 1-Wire pin; codes are printed at start; None if it is the only one
 #   ("top", "scripted", ((37500, 55000, None), (None, None, "crc")))   made up, in thousandths; the last one stays
 PROBES = (("top", "sht4x", 0x44), ("egg", "ds18b20", None))
 

@@ -151,9 +151,7 @@ def _lower_lows(band: Band, before: Band) -> Band:
     )
 
 
-def _humidity(
-    stages: list[Stage], dry_bulb: Band | None, pressure_kpa: float
-) -> tuple[str, list[Band]]:
+def _humidity(stages: list[Stage], dry_bulb: Band | None, pressure_kpa: float) -> tuple[str, list[Band]]:
     """The one humidity quantity that these stages are judged by, and their bands in it."""
     wet = [s.wet_bulb_c for s in stages if s.wet_bulb_c is not None]
     relative = [s.rh_pct for s in stages if s.rh_pct is not None]

@@ -5,12 +5,15 @@ start plus however long the message waited, so the smallest difference seen date
 A line holds that difference for one (node, boot); readings are stored with the line and `up_ms`, so a better estimate mends
 every label of the line by changing one number.
 
-Two things the plain minimum gets wrong are mended here:
+Three things the plain minimum gets wrong are mended here:
 
 - A node's crystal may run slow. Its differences then grow for ever, and after days every fresh message would look late and
   so never be judged. The estimate therefore creeps up by CREEP of the time that passes, far more than a crystal's error
   and far less than a wait. When the creep has taken it more than PART_MS from the line's own offset, a new part of the
   line begins; labels before it stay.
+- The first messages of a start may be old ones that a node had kept. Each of them arrives quicker than the one before, so a
+  message that betters the estimate by more than SETTLED_MS proves nothing about its own age yet: it is history until the
+  next one agrees.
 - Our own label clock may be set while we run. The estimate is kept on the clock that only goes forward; the label is that
   plus the anchor (utc minus mono), and when the anchor steps the lines of this run are labelled anew.
 
@@ -20,12 +23,17 @@ A node with a set clock sends absolute times instead. They pass through the same
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 UPTIME, CLOCK, ARRIVAL = "uptime", "clock", "arrival"
+UNSETTLED = math.inf  # the age of a sample when nothing proves that it is fresh
 
 CREEP = 200e-6  # of elapsed time; crystals of microcontrollers are within 100 parts per million (common practice)
 PART_MS = 1_000  # a part's labels are never further than this from the estimate by drift alone
+SETTLED_MS = (
+    1_000  # messages that follow each other as they were sampled agree within this; a caught-up backlog does not
+)
 MEND_MS = 50  # a better estimate is written once it is better by this much: network jitter is not news
 CLOCK_AGREES_MS = 60_000  # a node's clock this close to ours is believed
 # Boots that no node sends, for samples that are not dated by `up`: by their arrival, or by the node's own clock.
@@ -83,7 +91,7 @@ def resume_line(line: Line, anchor_ms: float, mono_ms: float) -> Line:
 def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tuple[Line, float, bool]:
     """A message of this line arrived: the better line, the sample's age in seconds, and whether a new part must begin.
 
-    The age is how long the sample waited before it reached us; never below 0.
+    The age is how long the sample waited before it reached us, never below 0; UNSETTLED while that is not known.
     """
     seen = arrival_mono_ms - up_ms
     before = line.mono_offset_ms
@@ -93,6 +101,8 @@ def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tu
         crept = before + CREEP * max(0.0, arrival_mono_ms - line.seen_mono_ms)
         estimate = seen if seen < crept else crept
     age_s = (seen - estimate) / 1000.0
+    if line.basis == UPTIME and (before is None or before - seen > SETTLED_MS):
+        age_s = UNSETTLED
     offset = label_offset(line.basis, estimate, anchor_ms)
     drifted = offset - line.offset_ms > PART_MS and before is not None and up_ms > line.last_up_ms
     mended = line.offset_ms if offset > line.offset_ms - MEND_MS else offset

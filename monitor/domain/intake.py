@@ -13,6 +13,7 @@ from monitor.domain.dating import (
     ARRIVAL_BOOT,
     CLOCK,
     CLOCK_BOOT,
+    UNSETTLED,
     UPTIME,
     Line,
     hear,
@@ -123,9 +124,7 @@ def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
     return ARRIVAL_BOOT, ARRIVAL, round(now.mono_s * 1000 + sample.offset_s * 1000)
 
 
-def _line_for(
-    state: State, node: str, boot: int, basis: str, up_ms: int, now: Now, out: Group
-) -> tuple[Line, float]:
+def _line_for(state: State, node: str, boot: int, basis: str, up_ms: int, now: Now, out: Group) -> tuple[Line, float]:
     """The line that dates this counted time, kept up to date, and how long the sample waited, in seconds."""
     key = (node, boot)
     mono_ms = now.mono_s * 1000.0
@@ -135,7 +134,7 @@ def _line_for(
         line = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms)
         state.lines[key] = (line,)
         out.lines[line.id] = line
-        return line, 0.0
+        return line, UNSETTLED if basis == UPTIME else 0.0
     newest = parts[-1]
     if up_ms < newest.from_up_ms and len(parts) > 1:
         waited_ms = 0.0 if newest.mono_offset_ms is None else mono_ms - up_ms - newest.mono_offset_ms
@@ -163,6 +162,4 @@ def _keep_aside(state: State, name: str, sample: Sample, now: Now, out: Group) -
         return
     first = now.utc if seen is None else seen.first_at
     count = 1 if seen is None else seen.count + 1
-    state.unknown[name] = out.unknown[name] = Unknown(
-        name, first, now.utc, count, sample.dry_bulb_c, sample.rh_pct
-    )
+    state.unknown[name] = out.unknown[name] = Unknown(name, first, now.utc, count, sample.dry_bulb_c, sample.rh_pct)

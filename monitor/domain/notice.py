@@ -7,11 +7,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from monitor.domain.alarm import ACKNOWLEDGED, RETURNED, UNACKNOWLEDGED, Transition
-from monitor.domain.rules import Rule
+from monitor.domain.alarm import SUPPRESSED, Alarm, Transition
+from monitor.domain.bands import DRY_BULB, RH, WET_BULB, Needs
+from monitor.domain.profile import Band
+from monitor.domain.site import Site
 from monitor.domain.units import celsius_to_fahrenheit
 
-MAX_TEXT = 200  # characters before the link: what a lock screen shows without opening (judgement)
+MAX_TEXT = 200  # characters before the link: about what a locked phone shows (judgement)
+MAX_TITLE = 60
+_WORSE = "still standing"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,3 +36,103 @@ class Notice:
     alarm_number: int
     closing: bool = False
     link: str = ""
+
+
+def word(transition: Transition, site: Site, needs: Needs | None) -> tuple[str, str]:
+    """(title, text) of a transition. The parts come in the order of their worth; what does not fit is cut from the end."""
+    alarm, rule = transition.alarm, site.rules[transition.alarm.rule]
+    name = subject_name(alarm.subject, site)
+    if transition.state == SUPPRESSED:
+        title = f"{name}: no longer judged"
+        parts = [f"Was {rule.words}; {alarm.suppressed}."]
+    elif not alarm.condition:
+        title = f"{name}: no longer {rule.words}" if alarm.value is not None else f"{name}: over: {rule.words}"
+        parts = [f"{_now_value(alarm, site, needs, '. ')}Lasted {_lasted(alarm, transition.at)}{_worst(alarm, site)}."]
+    else:
+        again = "STILL " if transition.cause == _WORSE else ""
+        title = f"{name}: {again}{rule.words}"
+        parts = [f"{_now_value(alarm, site, needs, ', ')}since {local_time(alarm.since or transition.at, site.zone)}."]
+        if alarm.value is None and alarm.about:
+            parts.append(f"{alarm.about}.")
+        batches = _batches(needs)
+        if batches:
+            parts.append(f"{batches}.")
+        parts += [rule.consequence, rule.first_act]
+    number = f"No. {alarm.number}"
+    text = ""
+    for part in parts:
+        if len(text) + len(part) + len(number) + 2 <= MAX_TEXT:
+            text += f"{part} "
+    return title[:MAX_TITLE], text + number
+
+
+def subject_name(subject: str, site: Site) -> str:
+    """What people call it: a machine's name, a probe in its machine, a node, or the room as a whole."""
+    machine = site.machines.get(subject)
+    if machine is not None:
+        return machine.name
+    probe = site.probes.get(subject)
+    if probe is not None:
+        return f"{site.machines[probe.machine].name} ({subject})"
+    return "All machines" if subject == "site" else f"Node {subject}"
+
+
+def show_value(quantity: str, value: float, unit: str) -> str:
+    """A value with its unit, as precise as it is worth: 37.8 °C, 100.0 °F, 55 %RH, wet bulb 29.4 °C."""
+    if quantity == RH:
+        return f"{value:.0f} %RH"
+    shown = f"{celsius_to_fahrenheit(value):.1f} °F" if unit == "F" else f"{value:.1f} °C"
+    return f"wet bulb {shown}" if quantity == WET_BULB else shown
+
+
+def show_band(quantity: str, band: Band, unit: str) -> str:
+    """The band a person aims for, its warning limits (else its alarm limits): `37.5 to 38.1`."""
+    low = band.low_warning if band.low_warning is not None else band.low_alarm
+    high = band.high_warning if band.high_warning is not None else band.high_alarm
+
+    def figure(value: float) -> str:
+        if quantity == RH:
+            return f"{value:.0f}"
+        return f"{celsius_to_fahrenheit(value) if unit == 'F' else value:.1f}"
+
+    if low is None and high is None:
+        return "none"
+    if low is None:
+        return f"under {figure(high)}" if high is not None else "none"
+    return f"over {figure(low)}" if high is None else f"{figure(low)} to {figure(high)}"
+
+
+def local_time(at: datetime, zone: tzinfo) -> str:
+    """The time people read on the wall, with the day when it is not obvious from the hour alone."""
+    return at.astimezone(zone).strftime("%H:%M")
+
+
+def _now_value(alarm: Alarm, site: Site, needs: Needs | None, joint: str) -> str:
+    if alarm.value is None or alarm.about not in (DRY_BULB, RH, WET_BULB):
+        return ""
+    band = None
+    if needs is not None:
+        band = {DRY_BULB: needs.dry_bulb_c, RH: needs.rh_pct, WET_BULB: needs.wet_bulb_c}[alarm.about]
+    aim = f", band {show_band(alarm.about, band, site.unit)}" if band is not None else ""
+    return f"{show_value(alarm.about, alarm.value, site.unit)}{aim}{joint}"
+
+
+def _worst(alarm: Alarm, site: Site) -> str:
+    if alarm.worst is None or alarm.about not in (DRY_BULB, RH, WET_BULB):
+        return ""
+    return f", worst {show_value(alarm.about, alarm.worst, site.unit)}"
+
+
+def _lasted(alarm: Alarm, at: datetime) -> str:
+    if alarm.since is None:
+        return "a while"
+    minutes = ((alarm.ended or at) - alarm.since).total_seconds() / 60.0
+    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
+
+
+def _batches(needs: Needs | None) -> str:
+    if needs is None or not needs.occupants:
+        return ""
+    shown = [f"{o.batch} day {int(o.day)} {o.stage}" for o in needs.occupants[:2]]
+    more = len(needs.occupants) - len(shown)
+    return ", ".join(shown) + (f" and {more} more" if more > 0 else "")

@@ -53,6 +53,7 @@ class Attempt:
     outcome: str
     detail: str
     at: datetime
+    contact: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,7 @@
+"""python -m monitor"""
+
+import sys
+
+from monitor.cli import main
+
+sys.exit(main())

@@ -1,0 +1,135 @@
+"""The local door: a Unix socket beside the record, through which the command line asks the running daemon.
+
+One JSON object on one line in, one out. Only this machine's users who may write the data folder can reach it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import logging
+import os
+import socket
+import threading
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+MAX_REQUEST = 16_384  # bytes; the longest request is a batch with a note
+ANSWER_S = 15.0  # a request is answered when it is durable; a slow card takes seconds
+_log = logging.getLogger("eggroom.door")
+
+Ask = Callable[[Mapping[str, Any], Callable[[Mapping[str, Any]], None]], None]
+
+
+class DoorClosed(Exception):
+    """No daemon answers at this door."""
+
+
+class Door:
+    """Listens; each caller is served by a thread of its own, for callers are few."""
+
+    def __init__(self, path: Path, ask: Ask) -> None:
+        self._path = path
+        self._ask = ask
+        self._stopping = threading.Event()
+        self._socket: socket.socket | None = None
+        self._thread: threading.Thread | None = None
+
+    def start(self) -> None:
+        """Open the door. Raises OSError when the path cannot be used."""
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(self._path)  # a socket left by a process that was killed; the store's lock says that it is gone
+        listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        try:
+            listener.bind(str(self._path))
+            os.chmod(self._path, 0o660)
+            listener.listen(8)
+            listener.settimeout(0.5)
+        except OSError:
+            listener.close()
+            raise
+        self._socket = listener
+        self._thread = threading.Thread(target=self._serve, name="door", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Close the door."""
+        self._stopping.set()
+        if self._thread is not None:
+            self._thread.join(timeout=3.0)
+        if self._socket is not None:
+            self._socket.close()
+            with contextlib.suppress(FileNotFoundError):
+                os.unlink(self._path)
+
+    def _serve(self) -> None:
+        assert self._socket is not None
+        while not self._stopping.is_set():
+            try:
+                caller, _ = self._socket.accept()
+            except TimeoutError:
+                continue
+            except OSError as error:
+                if not self._stopping.is_set():
+                    _log.error("door failed detail=%s", error)
+                return
+            threading.Thread(target=self._answer, args=(caller,), name="door-caller", daemon=True).start()
+
+    def _answer(self, caller: socket.socket) -> None:
+        with caller:
+            try:
+                caller.settimeout(ANSWER_S)
+                _write_line(caller, self._reply_to(_read_line(caller)))
+            except OSError as error:
+                _log.warning("caller left detail=%s", error)
+
+    def _reply_to(self, line: bytes) -> Mapping[str, Any]:
+        try:
+            request = json.loads(line)
+        except (ValueError, RecursionError):
+            request = None
+        if not isinstance(request, dict):
+            return {"error": f"request of {len(line)} bytes, expected one JSON object on one line"}
+        answered = threading.Event()
+        answer: list[Mapping[str, Any]] = []
+
+        def reply(given: Mapping[str, Any]) -> None:
+            answer.append(given)
+            answered.set()
+
+        self._ask(request, reply)
+        if not answered.wait(ANSWER_S):
+            return {"error": f"no answer within {ANSWER_S:g} s: the record cannot be written now; it is tried again"}
+        return answer[0]
+
+
+def ask_door(path: Path, request: Mapping[str, Any]) -> dict[str, Any]:
+    """Ask the daemon behind the door. Raises DoorClosed when nobody answers there."""
+    caller = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    with caller:
+        caller.settimeout(ANSWER_S + 5.0)
+        try:
+            caller.connect(str(path))
+            _write_line(caller, request)
+            line = _read_line(caller)
+        except OSError as error:
+            raise DoorClosed(f"{path}: {error.strerror or error}") from error
+    if not line:
+        raise DoorClosed(f"{path}: closed without an answer")
+    answer = json.loads(line)
+    return dict(answer)
+
+
+def _read_line(caller: socket.socket) -> bytes:
+    data = b""
+    while not data.endswith(b"\n") and len(data) <= MAX_REQUEST * 64:
+        piece = caller.recv(65_536)
+        if not piece:
+            break
+        data += piece
+    return data
+
+
+def _write_line(caller: socket.socket, message: Mapping[str, Any]) -> None:
+    caller.sendall(json.dumps(message).encode() + b"\n")

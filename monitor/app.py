@@ -1,0 +1,247 @@
+"""The one composition root: builds each part in order, and stops them in reverse order.
+
+`run` is the daemon. `Offline` is the same engine without broker, phone or threads, for a command given while no daemon runs.
+"""
+
+from __future__ import annotations
+
+import logging
+import signal
+import threading
+from collections.abc import Callable, Mapping
+from contextlib import ExitStack
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from monitor.adapters.clock import SystemClock
+from monitor.adapters.door import Door
+from monitor.adapters.mqtt import MqttLink
+from monitor.adapters.store.connection import open_reader, open_writer
+from monitor.adapters.store.history import SqliteHistory
+from monitor.adapters.store.ledger import SqliteLedger
+from monitor.domain.reading import Message
+from monitor.domain.record import Attempt
+from monitor.service.dispatcher import Dispatcher
+from monitor.service.engine import Engine, start_state
+from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Linked
+from monitor.service.ports import Clock, Receipt
+from monitor.settings import House
+
+ALIVE_EVERY_S = 10.0
+DOOR_NAME, STORE_NAME = "eggroom.sock", "eggroom.db"
+MAX_DOOR_PATH = 100  # bytes; a Unix socket's path may not be much longer
+
+_log = logging.getLogger("eggroom")
+
+
+class StartError(Exception):
+    """The daemon cannot start; one line."""
+
+
+def store_path(house: House) -> Path:
+    """Where the record lives."""
+    return data_folder(house) / STORE_NAME
+
+
+def door_path(house: House) -> Path:
+    """Where the running daemon listens."""
+    return data_folder(house) / DOOR_NAME
+
+
+def data_folder(house: House) -> Path:
+    """The data folder; a relative one lies beside the configuration file."""
+    return house.path.parent / house.settings.site.data
+
+
+class Daemon:
+    """Every part of a running eggroom. Build, `start`, wait, `stop`."""
+
+    def __init__(self, house: House, clock: Clock | None = None, *, on_show: Callable[[str, Mapping[str, Any]], None] | None = None) -> None:  # fmt: skip
+        self._house = house
+        self._clock = clock
+        self._on_show = on_show
+        self._stack = ExitStack()
+        self._alive = 0
+
+    def start(self) -> None:
+        """Build in order; each part registers its stop as soon as it exists. Raises StartError, with nothing left running."""
+        try:
+            self._build()
+        except BaseException:
+            self._stack.close()
+            raise
+
+    def stop(self) -> None:
+        """Stop in reverse order: the engine writes what is left, and receipts are given before the link goes."""
+        self._stack.close()
+
+    def _build(self) -> None:
+        house, site, stack = self._house, self._house.site, self._stack
+        folder = data_folder(house)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise StartError(f"{folder}: {error.strerror}, expected a folder that can be written") from error
+        opened = open_writer(store_path(house))
+        ledger = SqliteLedger(opened.connection)
+        stack.callback(opened.close)
+        if opened.note:
+            _log.error("store note=%s", opened.note)
+        loaded = ledger.load()
+        clock = self._clock or SystemClock(not_before=loaded.newest)
+        self.clock = clock
+        self.inbox = inbox = Inbox()
+        self.state = start_state(loaded, clock.now())
+        self.dispatcher = dispatcher = _dispatcher(house, inbox, clock)
+        prefix = f"{house.settings.broker.root}/{site.id}"
+
+        def heard(message: Message, receipt: Receipt | None) -> None:
+            inbox.put(Arrived(clock.now(), message, receipt))
+
+        def linked(connected: bool, detail: str) -> None:
+            inbox.put(Linked(clock.now(), connected, detail))
+
+        self.link = link = MqttLink(settings=link_settings(house), heard=heard, linked=linked)
+
+        def tell_stored(rows: Any) -> None:
+            from monitor.adapters.wire import encode_stored
+
+            for node, boot, seq in rows:
+                if seq >= 0:
+                    link.publish(f"{prefix}/{node}/stored", encode_stored(boot, seq), retain=False)
+
+        def show_machine(machine: str, view: Mapping[str, Any]) -> None:
+            import json
+
+            link.publish(f"{prefix}/machine/{machine}/state", json.dumps(view).encode(), retain=True)
+            if self._on_show is not None:
+                self._on_show(machine, view)
+
+        self.engine = Engine(
+            site=site,
+            ledger=ledger,
+            state=self.state,
+            give_receipts=link.acknowledge,
+            tell_stored=tell_stored,
+            tell_notices=dispatcher.tell,
+            show_machine=show_machine,
+        )
+        link.start()
+        stack.callback(link.stop)
+        self._worker = threading.Thread(target=self._work, name="engine", daemon=True)
+        dispatcher.start(loaded.waiting)
+        self._worker.start()
+        stack.callback(self._end_work)
+        stack.callback(dispatcher.stop, 3.0)
+        door = Door(door_path(house), lambda request, reply: inbox.put(Asked(clock.now(), request, reply)))
+        if len(str(door_path(house)).encode()) > MAX_DOOR_PATH:
+            raise StartError(
+                f"site.data: {folder}: too long for a socket, expected at most {MAX_DOOR_PATH} bytes with its name"
+            )
+        door.start()
+        stack.callback(door.stop)
+        self.failed = threading.Event()
+        self._stopping = threading.Event()
+        keeper = threading.Thread(target=self._keep, args=(prefix,), name="keeper", daemon=True)
+        stack.callback(keeper.join, 5.0)
+        stack.callback(self._stopping.set)
+        keeper.start()
+
+    def _work(self) -> None:
+        try:
+            self.engine.run(self.inbox, self.clock)
+        except Exception:
+            # Our own mistake: the process must end, so that what supervises it starts a new one from the record.
+            _log.exception("engine ended")
+            self.failed.set()
+
+    def _end_work(self) -> None:
+        self.inbox.close(self.clock.now())
+        self._worker.join(timeout=20.0)
+
+    def _keep(self, prefix: str) -> None:
+        """Each second: is the network thread alive, is the engine. Each ALIVE_EVERY_S the counter that nodes listen for."""
+        beat = 0.0
+        while not self._stopping.wait(1.0):
+            said = self.link.supervise()
+            if said is not None:
+                self.inbox.put(Linked(self.clock.now(), False, said))
+            mono_s = self.clock.now().mono_s
+            if mono_s >= beat and self._worker.is_alive():
+                beat = mono_s + ALIVE_EVERY_S
+                self._alive += 1
+                self.link.publish(f"{prefix}/service/alive", str(self._alive).encode(), retain=False)
+
+
+def _dispatcher(house: House, inbox: Inbox, clock: Clock) -> Dispatcher:
+    from monitor.adapters.delivery import AppriseDelivery
+
+    def report(attempt: Attempt) -> None:
+        inbox.put(Attempted(clock.now(), attempt))
+
+    def utc() -> datetime:
+        return clock.now().utc
+
+    return Dispatcher(contacts=house.contacts, delivery=AppriseDelivery(), report=report, utc=utc)
+
+
+def link_settings(house: House) -> Any:
+    """What the broker link needs from the configuration. Raises StartError for a password file that cannot be read."""
+    raise NotImplementedError
+
+
+def run(house: House) -> int:
+    """The daemon in the foreground, until SIGTERM or SIGINT; 0 when it was asked to stop, 1 when it had to."""
+    daemon = Daemon(house)
+    asked = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: asked.set())
+    daemon.start()
+    _log.info("running site=%s machines=%d probes=%d", house.site.id, len(house.site.machines), len(house.site.probes))
+    while not asked.wait(0.5) and not daemon.failed.is_set():
+        pass
+    failed = daemon.failed.is_set()
+    daemon.stop()
+    return 1 if failed else 0
+
+
+class Offline:
+    """The engine alone on the record: for a request while no daemon runs. A context manager."""
+
+    def __init__(self, house: House) -> None:
+        self._house = house
+
+    def __enter__(self) -> Offline:
+        folder = data_folder(self._house)
+        folder.mkdir(parents=True, exist_ok=True)
+        self._opened = open_writer(store_path(self._house))
+        ledger = SqliteLedger(self._opened.connection)
+        loaded = ledger.load()
+        self._clock = SystemClock(not_before=loaded.newest)
+        self._engine = Engine(
+            site=self._house.site,
+            ledger=ledger,
+            state=start_state(loaded, self._clock.now()),
+            give_receipts=lambda receipts: None,
+            tell_stored=lambda rows: None,
+            tell_notices=lambda notices: None,
+            show_machine=lambda machine, view: None,
+        )
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._opened.close()
+
+    def ask(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Perform one request and write it."""
+        answers: list[Mapping[str, Any]] = []
+        self._engine.work(Asked(self._clock.now(), request, answers.append))
+        if not answers:
+            return {"error": "the record cannot be written now, expected a store that can"}
+        return dict(answers[0])
+
+
+def open_history(house: House) -> SqliteHistory:
+    """The read side of the record. Raises StoreFailure when there is none yet."""
+    return SqliteHistory(open_reader(store_path(house)))

@@ -1,0 +1,545 @@
+"""The command line: reads arguments, calls one function, prints. Exit codes: 0 done, 1 the thing asked for failed, 2 the request was
+wrong; then one clear line on standard error, and no traceback.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import re
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+from typing import Any, NoReturn
+
+import monitor
+
+DONE, FAILED, WRONG = 0, 1, 2
+CONFIG_VARIABLE, DEFAULT_CONFIG = "EGGROOM_CONFIG", "/etc/eggroom/eggroom.toml"
+_SPAN = re.compile(r"(\d+(?:\.\d+)?)(s|m|min|h)")
+_SPAN_S = {"s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0}
+
+
+class Wrong(Exception):
+    """A request that was wrong; one line."""
+
+
+class Failed(Exception):
+    """A thing asked for that failed; one line."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        sys.stderr.write(f"{self.prog}: {message} (see {self.prog} --help)\n")
+        sys.exit(WRONG)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """The command `eggroom`."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.act(options) or DONE)
+    except Wrong as error:
+        return _complain(str(error), WRONG)
+    except Failed as error:
+        return _complain(str(error), FAILED)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+
+
+def _complain(text: str, code: int) -> int:
+    for line in text.splitlines():
+        sys.stderr.write(f"eggroom: {line}\n")
+    return code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(prog="eggroom", description="Watches incubators for a bird breeder.")
+    parser.add_argument("--version", action="version", version=f"eggroom {monitor.__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_Parser)
+
+    def add(name: str, act: Callable[[Any], int | None], help_: str, *, config: bool = True, data: bool = True) -> argparse.ArgumentParser:  # fmt: skip
+        return _command(commands, name, act, help_, config=config, data=data)
+
+    demo = add("demo", _demo, "a simulated room, end to end; nothing else needed", config=False, data=False)
+    demo.add_argument("--speed", type=float, default=None, help="how many times as fast as life")
+    demo.add_argument("--for", dest="for_s", type=float, default=None, metavar="SECONDS", help="end after so long")
+    demo.add_argument("--port", type=int, default=None, help="port of the demo's broker (default: a free one)")
+
+    add("run", _run, "the daemon", data=False)
+    add("check", _check, "say what is wrong with a configuration")
+
+    air = add("air", _air, "what air is: wet bulb, dew point, its pull on the egg's water", config=False)
+    air.add_argument("--dry-bulb", required=True, metavar="T", help="such as 37.5C or 99.5F")
+    one = air.add_mutually_exclusive_group(required=True)
+    one.add_argument("--rh", type=float, metavar="PERCENT")
+    one.add_argument("--wet-bulb", metavar="T")
+    one.add_argument("--dew-point", metavar="T")
+    air.add_argument("--elevation", type=float, default=0.0, metavar="METRES")
+    air.add_argument(
+        "--wick", type=float, default=None, metavar="COEFFICIENT", help="per K, of an old wick thermometer"
+    )
+
+    batch = commands.add_parser("batch", help="set, move, list and close batches")
+    _batch_commands(batch.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser))
+
+    add("room", _room, "each machine against what its eggs need now")
+    alarms = add("alarms", _alarms, "what stands, and what was not acknowledged")
+    alarms.add_argument("--all", action="store_true", help="every transition in the record")
+    ack = add("ack", _ack, "acknowledge an alarm")
+    ack.add_argument("alarm", type=int, metavar="ID")
+    ack.add_argument("--by", required=True, metavar="NAME")
+    shelve = add("shelve", _shelve, "quiet an alarm for a bounded time")
+    shelve.add_argument("alarm", type=int, metavar="ID")
+    shelve.add_argument("--for", dest="span", required=True, metavar="TIME", help="such as 20m")
+    shelve.add_argument("--by", default="", metavar="NAME")
+    unshelve = add("unshelve", _unshelve, "take an alarm off its shelf")
+    unshelve.add_argument("alarm", type=int, metavar="ID")
+
+    history = add("history", _history, "what a batch lived through")
+    history.add_argument("batch")
+    history.add_argument("--csv", type=Path, default=None, metavar="FILE")
+    replay = add("replay", _replay, "a recorded stream through the same path")
+    replay.add_argument("file", type=Path)
+    refused = add("refused", _refused, "messages that were not understood, and probes nobody configured")
+    refused.add_argument("--limit", type=int, default=20)
+    contact = commands.add_parser("contact", help="whom to tell")
+    verbs = contact.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser)
+    _command(verbs, "list", _contact_list, "the contacts, addresses masked")
+    test = _command(verbs, "test", _contact_test, "send one test message")
+    test.add_argument("contact", metavar="ID")
+    profiles = add("profiles", _profiles, "the species, and what one of them needs", config=False)
+    profiles.add_argument("profile", nargs="?")
+    profiles.add_argument("--own", type=Path, default=None, metavar="FILE", help="your own profiles")
+    backup = add("backup", _backup, "a whole, checked copy of the record")
+    backup.add_argument("file", type=Path)
+    add("doctor", _doctor, "how the daemon and what it needs are doing")
+    return parser
+
+
+def _command(commands: Any, name: str, act: Callable[[Any], int | None], help_: str, *, config: bool = True, data: bool = True) -> argparse.ArgumentParser:  # fmt: skip
+    parser: argparse.ArgumentParser = commands.add_parser(name, help=help_, description=help_.capitalize() + ".")
+    parser.set_defaults(act=act)
+    if config:
+        default = os.environ.get(CONFIG_VARIABLE, DEFAULT_CONFIG)
+        parser.add_argument("--config", type=Path, default=Path(default), metavar="FILE", help=f"default: {default}")
+    if data:
+        parser.add_argument("--json", action="store_true", help="for a program to read")
+    return parser
+
+
+def _batch_commands(verbs: Any) -> None:
+    add = _command(verbs, "add", _batch_add, "eggs set together")
+    add.add_argument("batch", metavar="NAME", help="a-z, 0-9 and -, such as hen-1")
+    add.add_argument("--species", required=True, metavar="PROFILE", help="see eggroom profiles")
+    add.add_argument("--machine", default=None)
+    add.add_argument("--set", dest="set_at", default="now", metavar="TIME", help="when incubation began (default: now)")
+    add.add_argument("--eggs", type=int, default=None)
+    add.add_argument("--note", default="")
+    listing = _command(verbs, "list", _batch_list, "the batches")
+    listing.add_argument("--all", action="store_true", help="closed ones too")
+    show = _command(verbs, "show", _batch_show, "one batch")
+    show.add_argument("batch")
+    move = _command(verbs, "move", _batch_move, "to another machine")
+    move.add_argument("batch")
+    move.add_argument("machine")
+    move.add_argument("--at", default="now", metavar="TIME")
+    stage = _command(verbs, "stage", _batch_stage, "declare a stage early: draw-down or pip seen")
+    stage.add_argument("batch")
+    stage.add_argument("stage", choices=("lockdown", "hatch"))
+    stage.add_argument("--at", default="now", metavar="TIME")
+    close = _command(verbs, "close", _batch_close, "the hatch is over")
+    close.add_argument("batch")
+    close.add_argument("--at", default="now", metavar="TIME")
+
+
+# --- what each command does
+
+
+def _demo(options: Any) -> int:
+    from monitor.demo import DemoError, run_demo
+
+    try:
+        return run_demo(speed=options.speed, for_s=options.for_s, port=options.port)
+    except DemoError as error:
+        raise Failed(str(error)) from error
+
+
+def _run(options: Any) -> int:
+    from monitor.app import StartError, run
+    from monitor.logs import start_logging
+    from monitor.service.ports import StoreFailure
+
+    house = _house(options)
+    start_logging()
+    try:
+        return run(house)
+    except (StartError, StoreFailure) as error:
+        raise Failed(str(error)) from error
+
+
+def _check(options: Any) -> int:
+    house = _house(options)
+    from monitor.adapters.delivery import AppriseDelivery
+
+    delivery = AppriseDelivery()
+    wrong = []
+    for contact in house.contacts:
+        problem = delivery.problem(contact.url)
+        if problem:
+            wrong.append(f"{options.config}: contact {contact.id}: {problem}")
+    from monitor.app import StartError, link_settings
+
+    try:
+        link_settings(house)
+    except StartError as error:
+        wrong.append(str(error))
+    if wrong:
+        raise Wrong("\n".join(wrong))
+    counts = {
+        "machines": len(house.site.machines),
+        "probes": len(house.site.probes),
+        "contacts": len(house.contacts),
+        "profiles": len(house.site.profiles),
+    }
+    words = ", ".join(f"{n} {name}" for name, n in counts.items())
+    note = "" if house.contacts else "\nnobody is told: no [[contact]] yet"
+    _print(options, {"ok": True, **counts}, f"{options.config}: good: {words}{note}")
+    return DONE
+
+
+def _air(options: Any) -> int:
+    from monitor.air import air_report, air_text
+    from monitor.domain.units import parse_temperature
+
+    try:
+        report = air_report(
+            dry_bulb_c=parse_temperature(options.dry_bulb),
+            rh_pct=options.rh,
+            wet_bulb_c=None if options.wet_bulb is None else parse_temperature(options.wet_bulb),
+            dew_point_c=None if options.dew_point is None else parse_temperature(options.dew_point),
+            elevation_m=options.elevation,
+            wick_coefficient_per_k=options.wick,
+        )
+    except ValueError as error:
+        raise Wrong(str(error)) from error
+    _print(options, report, air_text(report))
+    return DONE
+
+
+def _batch_add(options: Any) -> int:
+    house = _house(options)
+    request = {
+        "do": "batch-add", "batch": options.batch, "profile": options.species, "machine": options.machine,
+        "set_at": _when(options.set_at, house.site.zone), "eggs": options.eggs, "note": options.note,
+    }  # fmt: skip
+    return _did(options, house, request, "batch {id}: {profile}, day {day:.1f}, in {machine}")
+
+
+def _batch_move(options: Any) -> int:
+    house = _house(options)
+    at = _when(options.at, house.site.zone)
+    request = {"do": "move", "batch": options.batch, "machine": options.machine, "at": at}
+    return _did(options, house, request, "batch {id}: now in {machine}, day {day:.1f}")
+
+
+def _batch_stage(options: Any) -> int:
+    house = _house(options)
+    at = _when(options.at, house.site.zone)
+    request = {"do": "stage", "batch": options.batch, "stage": options.stage, "at": at}
+    return _did(options, house, request, f"batch {{id}}: {options.stage} declared, day {{day:.1f}}")
+
+
+def _batch_close(options: Any) -> int:
+    house = _house(options)
+    request = {"do": "close", "batch": options.batch, "at": _when(options.at, house.site.zone)}
+    return _did(options, house, request, "batch {id}: closed on day {day:.1f}; its record stays")
+
+
+def _batch_list(options: Any) -> int:
+    from monitor.service.commands import batch_view
+    from monitor.show import batch_table
+
+    house = _house(options)
+    now = datetime.now(UTC)
+    batches = [b for b in _history_of(house).batches() if options.all or b.closed_at is None]
+    views = [batch_view(b, now) for b in batches]
+    _print(options, views, batch_table(views, house.site, now))
+    return DONE
+
+
+def _batch_show(options: Any) -> int:
+    from monitor.service.commands import batch_view
+    from monitor.show import batch_text
+
+    house = _house(options)
+    now = datetime.now(UTC)
+    batch = _one_batch(house, options.batch)
+    _print(options, batch_view(batch, now), batch_text(batch, house.site, now))
+    return DONE
+
+
+def _room(options: Any) -> int:
+    from monitor.show import room_text
+
+    house = _house(options)
+    answer = _ask_daemon(house, {"do": "room"})
+    _print(options, answer, room_text(answer, house.site))
+    return DONE
+
+
+def _alarms(options: Any) -> int:
+    from monitor.domain.alarm import state_of
+    from monitor.domain.view import alarm_view
+    from monitor.show import alarm_table, transition_table, transition_view
+
+    house = _house(options)
+    history = _history_of(house)
+    if options.all:
+        rows = list(history.transitions())
+        _print(options, [transition_view(r) for r in rows], transition_table(rows, house.site))
+        return DONE
+    alarms = [a for a in history.alarms() if state_of(a) != "normal"]
+    _print(options, [alarm_view(a) for a in alarms], alarm_table(alarms, house.site))
+    return DONE
+
+
+def _ack(options: Any) -> int:
+    request = {"do": "acknowledge", "alarm": options.alarm, "by": options.by}
+    return _did(options, _house(options), request, f"alarm {{number}}: acknowledged by {options.by}; now {{state}}")
+
+
+def _shelve(options: Any) -> int:
+    request = {"do": "shelve", "alarm": options.alarm, "for_s": _span(options.span), "by": options.by}
+    return _did(options, _house(options), request, "alarm {number}: shelved until {shelved_until}")
+
+
+def _unshelve(options: Any) -> int:
+    return _did(options, _house(options), {"do": "unshelve", "alarm": options.alarm}, "alarm {number}: {state}")
+
+
+def _history(options: Any) -> int:
+    from monitor.service.batch_report import batch_history
+    from monitor.show import history_csv, history_json, history_text
+
+    house = _house(options)
+    now = datetime.now(UTC)
+    batch = _one_batch(house, options.batch)
+    if batch.profile not in house.site.profiles:
+        raise Failed(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
+    figures = batch_history(_history_of(house), house.site, batch, now)
+    if options.csv is not None:
+        _write(options.csv, history_csv(figures, batch, house.site))
+    _print(options, history_json(figures, batch, house.site, now), history_text(figures, batch, house.site, now))
+    return DONE
+
+
+def _replay(options: Any) -> int:
+    from monitor.replay import ReplayError, as_json, replay, text_lines
+
+    house = _house(options)
+    try:
+        timeline = replay(options.file, house)
+    except ReplayError as error:
+        raise Wrong(str(error)) from error
+    _print(options, as_json(timeline), "\n".join(text_lines(timeline)))
+    return DONE
+
+
+def _refused(options: Any) -> int:
+    from monitor.show import refused_text, refused_view
+
+    house = _house(options)
+    history = _history_of(house)
+    total, rows = history.refused(max(1, options.limit))
+    unknown = history.unknown()
+    _print(options, refused_view(total, rows, unknown), refused_text(total, rows, unknown, house.site))
+    return DONE
+
+
+def _contact_list(options: Any) -> int:
+    house = _house(options)
+    rows = [{"id": c.id, "name": c.name, "service": c.url.partition(":")[0]} for c in house.contacts]
+    text = "\n".join(f"{r['id']:<16} {r['name']:<20} {r['service']}://…" for r in rows)
+    _print(options, rows, text or "nobody: no [[contact]] in the configuration")
+    return DONE
+
+
+def _contact_test(options: Any) -> int:
+    from monitor.adapters.delivery import AppriseDelivery
+    from monitor.domain.notice import Notice
+    from monitor.service.ports import Delivered
+
+    house = _house(options)
+    contact = next((c for c in house.contacts if c.id == options.contact), None)
+    if contact is None:
+        known = ", ".join(c.id for c in house.contacts) or "none yet"
+        raise Wrong(f"contact {options.contact!r}: no such contact, expected one of: {known}")
+    text = f"Test from {house.settings.site.name or house.site.id}. If this woke you, it works."
+    notice = Notice(0, "test", contact.id, "high", "eggroom: test", text, datetime.now(UTC), 0)
+    outcome = AppriseDelivery().send(notice, contact)
+    if not isinstance(outcome, Delivered):
+        raise Failed(f"contact {contact.id}: not sent: {outcome.detail}")
+    said = f"contact {contact.id}: accepted by the service. Accepted is not heard: look at the phone."
+    _print(options, {"contact": contact.id, "accepted": True}, said)
+    return DONE
+
+
+def _profiles(options: Any) -> int:
+    from monitor.adapters.profile_files import load_profiles
+    from monitor.domain.profile import ProfileError
+    from monitor.show import profile_table, profile_text, profile_view
+
+    try:
+        profiles = load_profiles(options.own)
+    except ProfileError as error:
+        raise Wrong(str(error)) from error
+    if options.profile is None:
+        _print(options, [profile_view(p) for p in profiles.values()], profile_table(profiles.values()))
+        return DONE
+    if options.profile not in profiles:
+        raise Wrong(f"profile {options.profile!r}: no such species, expected one of: {', '.join(sorted(profiles))}")
+    profile = profiles[options.profile]
+    _print(options, profile_view(profile), profile_text(profile))
+    return DONE
+
+
+def _backup(options: Any) -> int:
+    from monitor.adapters.store.ledger import backup
+    from monitor.app import store_path
+    from monitor.service.ports import StoreFailure
+
+    house = _house(options)
+    try:
+        size = backup(store_path(house), options.file)
+    except (StoreFailure, OSError) as error:
+        raise Failed(f"{options.file}: {error}") from error
+    _print(options, {"file": str(options.file), "bytes": size}, f"{options.file}: whole and checked, {size} bytes")
+    return DONE
+
+
+def _doctor(options: Any) -> int:
+    from monitor.doctor import examine
+    from monitor.show import doctor_text
+
+    house = _house(options)
+    facts = examine(house)
+    _print(options, facts, doctor_text(facts))
+    return FAILED if any(not f["good"] for f in facts["checks"]) else DONE
+
+
+# --- what they share
+
+
+def _house(options: Any) -> Any:
+    from monitor.settings import SettingsError, load_house
+
+    try:
+        return load_house(options.config)
+    except SettingsError as error:
+        raise Wrong("\n".join(error.lines)) from error
+
+
+def _history_of(house: Any) -> Any:
+    from monitor.app import open_history, store_path
+    from monitor.service.ports import StoreFailure
+
+    try:
+        return open_history(house)
+    except StoreFailure as error:
+        if not store_path(house).exists():
+            raise Failed(
+                f"{store_path(house)}: no record yet, expected one from `eggroom run` or `eggroom batch add`"
+            ) from error
+        raise Failed(str(error)) from error
+
+
+def _one_batch(house: Any, name: str) -> Any:
+    batches = _history_of(house).batches()
+    for batch in batches:
+        if batch.id == name:
+            return batch
+    raise Wrong(f"batch {name!r}: no such batch, expected one of: {', '.join(b.id for b in batches) or 'none yet'}")
+
+
+def _ask_daemon(house: Any, request: Mapping[str, Any]) -> dict[str, Any]:
+    """Ask the running daemon. Raises Wrong for its no, Failed when none runs."""
+    from monitor.adapters.door import DoorClosed, ask_door
+    from monitor.app import door_path
+
+    try:
+        answer = ask_door(door_path(house), request)
+    except DoorClosed as error:
+        raise Failed(f"no daemon runs here ({error}), expected `eggroom run`") from error
+    if "error" in answer:
+        raise Wrong(str(answer["error"]))
+    return answer
+
+
+def _ask(house: Any, request: Mapping[str, Any]) -> dict[str, Any]:
+    """Ask the running daemon; where none runs, do it on the record itself."""
+    from monitor.adapters.door import DoorClosed, ask_door
+    from monitor.app import Offline, door_path
+    from monitor.service.ports import StoreFailure
+
+    try:
+        answer = ask_door(door_path(house), request)
+    except DoorClosed:
+        try:
+            with Offline(house) as offline:
+                answer = offline.ask(request)
+        except (StoreFailure, OSError) as error:
+            raise Failed(str(error)) from error
+    if "error" in answer:
+        raise Wrong(str(answer["error"]))
+    return answer
+
+
+def _did(options: Any, house: Any, request: Mapping[str, Any], words: str) -> int:
+    answer = _ask(house, request)
+    _print(options, answer, words.format(**{k: "no machine" if v is None else v for k, v in answer.items()}))
+    return DONE
+
+
+def _print(options: Any, data: Any, text: str) -> None:
+    if options.json:
+        print(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False))
+    else:
+        print(text)
+
+
+def _write(path: Path, text: str) -> None:
+    """A file whole or not at all."""
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_text(text, encoding="utf-8", newline="")
+        part.replace(path)
+    except OSError as error:
+        raise Failed(f"{path}: {error.strerror}, expected a file that can be written") from error
+
+
+def _when(text: str, zone: tzinfo) -> str:
+    """A person's time as RFC 3339: `now`, a date, a date and time on the wall clock, or one with its own offset."""
+    if text == "now":
+        return datetime.now(UTC).isoformat()
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        raise Wrong(f"time {text!r}: expected now, 2026-03-01, 2026-03-01T18:00 or 2026-03-01T18:00Z") from None
+    return (at if at.tzinfo is not None else at.replace(tzinfo=zone)).astimezone(UTC).isoformat()
+
+
+def _span(text: str) -> float:
+    match = _SPAN.fullmatch(text.strip())
+    if match is None:
+        raise Wrong(f"time {text!r}: expected such as 20m, 90s or 1h")
+    return float(match[1]) * _SPAN_S[match[2]]
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,246 @@
+"""The whole decision: what one message, one tick or one change of plan means.
+
+Everything follows from the values handed in: the state, the site, the item and its instant. The state is changed in place and
+what must be written is put into `out`; nothing is written, sent or asked here, so the same items give the same decisions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from statistics import median
+
+from monitor.domain.alarm import (
+    BETWEEN,
+    IN,
+    OUT,
+    Alarm,
+    Judgement,
+    Step,
+    pass_time,
+    step,
+    suppress,
+    unsuppress,
+)
+from monitor.domain.bands import WET_BULB, needs_of, occupants_text
+from monitor.domain.intake import Fresh, follow_clock, give_up_holes, take_in
+from monitor.domain.plan import ALL_SILENT, CONFLICT, MISSING, NO_DATA, NODE_OFFLINE, NOT_RAISED, SITE_SUBJECT, plan_of
+from monitor.domain.psychrometrics import wet_bulb_c
+from monitor.domain.reading import Now, Pack, Presence, Refused
+from monitor.domain.record import Event, Group, RefusedRow
+from monitor.domain.site import Site
+from monitor.domain.state import Heard, Key, NodeState, Plan, State
+from monitor.domain.telling import tell
+
+AIR_RULES = ("dry-bulb-", "humidity-")
+EMPTY = "no eggs in it"
+NOT_JUDGED = "no such limit now"
+
+
+def hear(state: State, site: Site, message: Pack | Presence | Refused, now: Now, out: Group) -> None:
+    """One message: stored, and what is news in it judged."""
+    follow_clock(state, now, out)
+    if isinstance(message, Pack):
+        fresh = take_in(state, site, message, now, out)
+        if fresh:
+            _judge_readings(state, site, fresh, now, out)
+    elif isinstance(message, Presence):
+        _presence(state, site, message, now, out)
+    else:
+        out.refused.append(RefusedRow(now.utc, message))
+
+
+def tick(state: State, site: Site, now: Now, out: Group) -> None:
+    """Passing time: stages that begin, silence, shelves that end, alarms that ask again, gaps given up."""
+    follow_clock(state, now, out)
+    for machine in site.machines:
+        plan(state, site, machine, now, out)
+    _judge_silence(state, site, now, out)
+    for key, alarm in list(state.alarms.items()):
+        if alarm.condition or alarm.shelved_until is not None:
+            settle(state, site, key, pass_time(alarm, now, site.rules[alarm.rule]), now, out)
+    give_up_holes(state, now, out)
+
+
+def plan(state: State, site: Site, machine: str, now: Now, out: Group) -> Plan:
+    """The machine's limits at this instant, made anew when they no longer hold."""
+    standing = state.plans.get(machine)
+    if standing is not None and (standing.needs.valid_until is None or now.utc < standing.needs.valid_until):
+        return standing
+    needs = needs_of(site.machines[machine], state.batches.values(), site, now.utc)
+    present = frozenset(o.batch for o in needs.occupants if o.lockdown_since is not None)
+    reached = state.reached[machine] = state.reached.get(machine, frozenset()) & present
+    fresh = state.plans[machine] = plan_of(needs, site, reached)
+    _refit(state, site, fresh, now, out)
+    return fresh
+
+
+def settle(state: State, site: Site, key: Key, stepped: Step, now: Now, out: Group) -> None:
+    """Adopt an alarm's next facts, and write and tell what changed."""
+    alarm, transitions = stepped
+    if transitions and alarm.number > state.last_number:
+        state.last_number = alarm.number
+    for transition in transitions:
+        alarm = tell(state, site, transition, now, out)
+        out.transitions.append(replace(transition, alarm=alarm))
+    state.alarms[key] = alarm
+
+
+def judge(state: State, site: Site, key: Key, judgement: Judgement, now: Now, out: Group) -> None:
+    """One fresh look at one alarm's limit."""
+    alarm = state.alarms.get(key)
+    if alarm is None:
+        if judgement.verdict != OUT:
+            return
+        alarm = Alarm(*key)
+    elif judgement.verdict != OUT and not alarm.condition and alarm.pending_mono_s is None:
+        return
+    settle(state, site, key, step(alarm, judgement, now, site.rules[key[1]], state.last_number + 1), now, out)
+
+
+def _judge_readings(state: State, site: Site, fresh: list[Fresh], now: Now, out: Group) -> None:
+    for reading in fresh:
+        state.heard[reading.probe.key] = Heard(now.mono_s, reading.at, reading.dry_bulb_c, reading.rh_pct)
+        _heard_again(state, site, reading, now, out)
+    for reading in fresh if len(fresh) == 1 else {r.probe.machine: r for r in fresh}.values():
+        machine = reading.probe.machine
+        _judge_air(state, site, machine, plan(state, site, machine, now, out), reading, now, out)
+
+
+def _judge_air(state: State, site: Site, machine: str, plan_: Plan, reading: Fresh, now: Now, out: Group) -> None:
+    """Compare the machine's air with each of its limits; of what is quiet and within, nothing is made."""
+    limits = plan_.limits
+    if not limits:
+        return
+    values = _air(state, site, machine, plan_, now)
+    alarms = state.alarms
+    for limit in limits:
+        value = values[limit.quantity * 2 + (limit.side > 0)]
+        if value is None:
+            continue
+        if limit.side > 0:
+            verdict = OUT if value > limit.limit else BETWEEN if value > limit.back else IN
+        else:
+            verdict = OUT if value < limit.limit else BETWEEN if value < limit.back else IN
+        if verdict != OUT and limit.key not in alarms:
+            continue
+        quantity = "dry_bulb_c" if limit.quantity == 0 else plan_.humid
+        judge(state, site, limit.key, Judgement(verdict, reading.at, value, limit.limit, quantity), now, out)
+    if plan_.awaited:
+        _lockdown_humidity(state, site, machine, plan_, values[2], now, out)
+
+
+def _air(
+    state: State, site: Site, machine: str, plan_: Plan, now: Now
+) -> tuple[float | None, float | None, float | None, float | None]:
+    """Dry bulb to judge low limits by and to judge high ones by, then humidity likewise.
+
+    One probe is itself. Of two the worse counts, for they cannot both be believed. Of three and more, the median.
+    """
+    dry: list[float] = []
+    humid: list[float] = []
+    for probe in site.by_machine[machine]:
+        heard = state.heard.get(probe.key)
+        if heard is None or now.mono_s - heard.mono_s > probe.silence_s:
+            continue
+        dry.append(heard.dry_bulb_c)
+        if heard.rh_pct is not None and plan_.humid:
+            rh = min(heard.rh_pct, 100.0)  # a sensor may say a little more than saturation
+            humid.append(wet_bulb_c(heard.dry_bulb_c, rh, site.pressure_kpa) if plan_.humid == WET_BULB else rh)
+    return (*_low_high(dry), *_low_high(humid))
+
+
+def _low_high(values: list[float]) -> tuple[float | None, float | None]:
+    if not values:
+        return None, None
+    if len(values) > 2:
+        middle = median(values)
+        return middle, middle
+    return min(values), max(values)
+
+
+def _lockdown_humidity(
+    state: State, site: Site, machine: str, plan_: Plan, humid: float | None, now: Now, out: Group
+) -> None:
+    """Once the lockdown humidity is reached it was raised: from then on low humidity is only low humidity."""
+    key = (machine, NOT_RAISED)
+    alarm = state.alarms.get(key)
+    limit = next((li for li in plan_.limits if li.key == key), None)
+    if humid is None or limit is None or humid < limit.limit or (alarm is not None and alarm.condition):
+        return
+    state.reached[machine] = state.reached.get(machine, frozenset()) | frozenset(plan_.awaited)
+    state.plans.pop(machine, None)
+    plan(state, site, machine, now, out)
+
+
+def _refit(state: State, site: Site, plan_: Plan, now: Now, out: Group) -> None:
+    """A machine's limits are new: alarms whose limit is gone are quiet by design, those whose limit is back are judged again."""
+    machine = plan_.needs.machine
+    limits = {limit.key for limit in plan_.limits}
+    for key, alarm in list(state.alarms.items()):
+        if key[0] != machine or not key[1].startswith(AIR_RULES):
+            continue
+        if key in limits:
+            settle(state, site, key, unsuppress(alarm, now, "judged again"), now, out)
+        elif alarm.condition:
+            why = EMPTY if not plan_.needs.occupants else NOT_JUDGED
+            off = replace(alarm, condition=False, ended=now.utc, pending_mono_s=None, pending_at=None)
+            settle(state, site, key, suppress(off, why, now), now, out)
+        elif alarm.pending_mono_s is not None:
+            state.alarms[key] = replace(alarm, pending_mono_s=None, pending_at=None)
+    who = occupants_text(plan_.needs)
+    for rule, standing in ((CONFLICT, plan_.needs.conflict), (MISSING, plan_.needs.missing)):
+        about = f"{' and '.join(standing)}: {who}" if standing else ""
+        judge(state, site, (machine, rule), Judgement(OUT if standing else IN, now.utc, about=about), now, out)
+
+
+def _presence(state: State, site: Site, message: Presence, now: Now, out: Group) -> None:
+    known = state.nodes.get(message.node)
+    if message.retained and known is not None:
+        return
+    if message.node not in site.by_node:
+        return
+    state.nodes[message.node] = NodeState(message.online, now.mono_s)
+    if known is None or known.online != message.online:
+        text = "came online" if message.online else "went offline (last will)"
+        out.events.append(Event(now.utc, "node", message.node, text))
+
+
+def _heard_again(state: State, site: Site, reading: Fresh, now: Now, out: Group) -> None:
+    """Data is proof of life: the silence of this probe, of its node and of the room is over."""
+    node = state.nodes.get(reading.probe.node)
+    if node is not None and not node.online:
+        state.nodes[reading.probe.node] = NodeState(True, now.mono_s)
+    for key in ((SITE_SUBJECT, ALL_SILENT), (reading.probe.node, NODE_OFFLINE), (reading.probe.key, NO_DATA)):
+        if key in state.alarms:
+            judge(state, site, key, Judgement(IN, now.utc), now, out)
+
+
+def _judge_silence(state: State, site: Site, now: Now, out: Group) -> None:
+    """Who should have spoken by now. Every node silent at once is said once: the mains or the network, not twelve sensors."""
+    silent = [p for p in site.probes.values() if _silent_s(state, p.key, now) > p.silence_s]
+    everybody = len(silent) == len(site.probes) and len(site.by_node) > 1
+    if everybody or (SITE_SUBJECT, ALL_SILENT) in state.alarms:
+        judge(state, site, (SITE_SUBJECT, ALL_SILENT), _silence(everybody, now, f"{len(site.by_node)} nodes"), now, out)
+    for node, probes in site.by_node.items():
+        said = state.nodes.get(node)
+        gone = said is not None and not said.online and _quiet_since(state, (p.key for p in probes), said.mono_s)
+        if gone or (node, NODE_OFFLINE) in state.alarms:
+            about = ", ".join(sorted({site.machines[p.machine].name for p in probes}))
+            judge(state, site, (node, NODE_OFFLINE), _silence(gone, now, about), now, out)
+    for probe in silent:
+        about = site.machines[probe.machine].name
+        judge(state, site, (probe.key, NO_DATA), _silence(True, now, about), now, out)
+
+
+def _silence(silent: bool, now: Now, about: str) -> Judgement:
+    return Judgement(OUT if silent else IN, now.utc, about=about)
+
+
+def _silent_s(state: State, probe: str, now: Now) -> float:
+    heard = state.heard.get(probe)
+    return now.mono_s - (heard.mono_s if heard is not None else state.started_mono_s)
+
+
+def _quiet_since(state: State, probes: Iterable[str], mono_s: float) -> bool:
+    return all((heard := state.heard.get(p)) is None or heard.mono_s <= mono_s for p in probes)

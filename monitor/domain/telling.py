@@ -1,0 +1,92 @@
+"""Which transitions are worth waking someone for, and the notices they become.
+
+One cause is told once: a warning is not told while the alarm of its side stands, nor a silent probe while its node, or the whole
+room, is known to be silent. What was never told needs no closing message.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from monitor.domain.alarm import (
+    ACKNOWLEDGED,
+    NORMAL,
+    RETURNED,
+    SUPPRESSED,
+    UNACKNOWLEDGED,
+    Alarm,
+    Transition,
+)
+from monitor.domain.notice import Notice, word
+from monitor.domain.plan import ALL_SILENT, NO_DATA, NODE_OFFLINE, NOT_RAISED, SITE_SUBJECT
+from monitor.domain.reading import Now
+from monitor.domain.record import Attempt, Group
+from monitor.domain.rules import CRITICAL, HIGH
+from monitor.domain.site import Site
+from monitor.domain.state import State
+
+MAX_WAITING = 500  # unsent notices per contact: a phone service dead for days must not fill the card
+
+
+def tell(state: State, site: Site, transition: Transition, now: Now, out: Group) -> Alarm:
+    """Put the notices of one transition into `out`; the alarm, with whether its episode was told."""
+    alarm = transition.alarm
+    closing = transition.state in (NORMAL, RETURNED, SUPPRESSED) and transition.state_before in (
+        UNACKNOWLEDGED,
+        ACKNOWLEDGED,
+    )
+    if closing and not alarm.told:
+        return alarm
+    if not closing and (transition.state != UNACKNOWLEDGED or told_otherwise(state, site, alarm)):
+        return alarm
+    rule = site.rules[alarm.rule]
+    plan = state.plans.get(alarm.subject)
+    title, text = word(transition, site, plan.needs if plan is not None else None)
+    for contact in site.contacts:
+        state.last_notice += 1
+        notice = Notice(
+            id=state.last_notice,
+            dedupe=f"{alarm.number}/{state.last_notice}/{contact}",
+            contact=contact,
+            priority=rule.priority,
+            title=title,
+            text=text,
+            created=now.utc,
+            alarm_number=alarm.number,
+            closing=closing,
+            link=site.link,
+        )
+        out.notices.append(notice)
+        waiting = state.waiting.get(contact, 0)
+        if waiting >= MAX_WAITING and rule.priority not in (HIGH, CRITICAL):
+            detail = f"outbox full: {waiting} notices wait for {contact}, expected under {MAX_WAITING}"
+            out.attempts.append(Attempt(notice.id, "cancelled", detail, now.utc))
+        else:
+            state.waiting[contact] = waiting + 1
+    return replace(alarm, told=True)
+
+
+def told_otherwise(state: State, site: Site, alarm: Alarm) -> bool:
+    """Whether another standing alarm already says it."""
+    rule, subject = alarm.rule, alarm.subject
+    if rule.endswith("-warning"):
+        return _stands(state, subject, rule.removesuffix("-warning") + "-alarm") or (
+            rule.startswith("humidity-low") and _stands(state, subject, NOT_RAISED)
+        )
+    if rule == "humidity-low-alarm":
+        return _stands(state, subject, NOT_RAISED)
+    if rule == NO_DATA:
+        node = site.probes[subject].node if subject in site.probes else ""
+        return _stands(state, SITE_SUBJECT, ALL_SILENT) or _stands(state, node, NODE_OFFLINE)
+    if rule == NODE_OFFLINE:
+        probes = site.by_node.get(subject, ())
+        said = bool(probes) and all(
+            (a := state.alarms.get((p.key, NO_DATA))) is not None and a.condition and a.told for p in probes
+        )
+        return said or _stands(state, SITE_SUBJECT, ALL_SILENT)
+    return False
+
+
+def _stands(state: State, subject: str, rule: str) -> bool:
+    other = state.alarms.get((subject, rule))
+    return other is not None and other.condition and not other.covered

@@ -1,0 +1,199 @@
+"""A recorded stream through the same path as live, on its own clock, as fast as it goes; and the timeline that it gives.
+
+A recording is JSON lines in the order of arrival: a head, then messages ({"at", "topic", "payload"}) and requests ({"at", "do", ...}),
+as a person would give them; {"do": "end"} lets the clock run on to its time. Both clocks come from the recording, so the
+same recording gives the same timeline, to the byte.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from monitor.adapters.wire import decode
+from monitor.domain.alarm import Transition
+from monitor.domain.notice import Notice
+from monitor.domain.reading import Now
+from monitor.domain.record import Group
+from monitor.service.engine import Engine, start_state
+from monitor.service.inbox import Arrived, Asked, Stop
+from monitor.service.ports import Loaded
+from monitor.settings import House
+
+MONO_START_S = 1000.0  # any number: nothing may depend on where the forward clock starts
+TICK_S = 1.0
+_SECOND = timedelta(seconds=TICK_S)
+NOBODY = "phone"  # who is told when the configuration names no contact: the notices are shown all the same
+
+
+class ReplayError(Exception):
+    """A recording that cannot be read; one line: file, line, what came, what was expected."""
+
+
+@dataclass(slots=True)
+class Timeline:
+    """What a recording gave."""
+
+    about: str = ""
+    transitions: list[Transition] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
+    answers: list[tuple[datetime, Mapping[str, Any], Mapping[str, Any]]] = field(default_factory=list)
+    readings: int = 0
+    refused: int = 0
+    entries: list[Transition | Notice] = field(default_factory=list)
+
+
+class _Tape:
+    """A ledger that keeps only the story."""
+
+    def __init__(self, timeline: Timeline) -> None:
+        self._timeline = timeline
+
+    def load(self) -> Loaded:
+        return Loaded((), {}, (), (), (), (), 0, 0, 0, None)
+
+    def commit(self, group: Group) -> None:
+        line = self._timeline
+        line.readings += len(group.readings)
+        line.refused += len(group.refused)
+        line.transitions += group.transitions
+        line.notices += group.notices
+        told: dict[int, list[Notice]] = {}
+        for notice in group.notices:
+            told.setdefault(notice.alarm_number, []).append(notice)
+        for transition in group.transitions:
+            line.entries.append(transition)
+            line.entries += told.pop(transition.alarm.number, [])
+        for rest in told.values():
+            line.entries += rest
+
+
+def replay(path: Path, house: House) -> Timeline:
+    """Run a recording through a fresh engine. Raises ReplayError."""
+    if not house.site.contacts:
+        house = replace(house, site=replace(house.site, contacts=(NOBODY,)))
+    lines = _lines(path)
+    _, head = next(lines, (0, {}))
+    if "recording" not in head:
+        raise ReplayError(f'{path}: line 1: no "recording", expected the head of a recording')
+    timeline = Timeline(about=str(head.get("about", "")))
+    tape = _Tape(timeline)
+    first: datetime | None = None
+    now = Now(MONO_START_S, datetime.fromtimestamp(0, tz=UTC))
+    engine: Engine | None = None
+    root, site_id = house.settings.broker.root, str(head.get("site", house.site.id))
+    for number, line in lines:
+        at = _time(path, number, line)
+        if first is None:
+            first = at
+        elif at < now.utc:
+            raise ReplayError(f"{path}: line {number}: at {line['at']}, expected not before the line above")
+        target = MONO_START_S + (at - first).total_seconds()
+        if engine is None:
+            now = Now(target, at)
+            engine = _engine(house, tape, now)
+        while now.mono_s + TICK_S <= target:
+            now = Now(now.mono_s + TICK_S, now.utc + _SECOND)
+            engine.idle(now)
+        now = Now(target, at)
+        if "topic" in line:
+            payload = str(line.get("payload", "")).encode()
+            message = decode(str(line["topic"]), payload, root=root, site=site_id, retained=bool(line.get("retain")))
+            engine.work(Arrived(now, message))
+        elif line.get("do") == "end":
+            engine.idle(now)
+        elif "do" in line:
+            request = {key: value for key, value in line.items() if key != "at"}
+            answers: list[Mapping[str, Any]] = []
+            engine.work(Asked(now, request, answers.append))
+            timeline.answers += [(at, request, answer) for answer in answers]
+        else:
+            raise ReplayError(f'{path}: line {number}: neither "topic" nor "do", expected a message or a request')
+    if engine is not None:
+        engine.work(Stop(now))
+    return timeline
+
+
+def text_lines(timeline: Timeline) -> Iterator[str]:
+    """The timeline as lines, UTC to the second."""
+    if timeline.about:
+        yield f"# {timeline.about}"
+    for entry in timeline.entries:
+        if isinstance(entry, Transition):
+            alarm = entry.alarm
+            value = "" if alarm.value is None else f" value {alarm.value:.2f} limit {alarm.limit:.2f}"
+            who = f" by {entry.who}" if entry.who else ""
+            yield f"{_stamp(entry.at)} {alarm.subject} {alarm.rule} {entry.state_before} -> {entry.state}: {entry.cause}{who}{value} No. {alarm.number}"
+        else:
+            yield f"{_stamp(entry.created)}   to {entry.contact} [{entry.priority}] {entry.title} | {entry.text}"
+    for at, request, answer in timeline.answers:
+        if "error" in answer:
+            yield f"{_stamp(at)} {request.get('do')}: not done: {answer['error']}"
+    yield f"# {timeline.readings} readings, {timeline.refused} refused, {len(timeline.transitions)} transitions, {len(timeline.notices)} notices"
+
+
+def as_json(timeline: Timeline) -> dict[str, Any]:
+    """The timeline as a plain mapping."""
+    return {
+        "about": timeline.about,
+        "readings": timeline.readings,
+        "refused": timeline.refused,
+        "transitions": [
+            {
+                "at": _stamp(t.at), "subject": t.alarm.subject, "rule": t.alarm.rule, "from": t.state_before, "to": t.state,
+                "cause": t.cause, "who": t.who or None, "value": t.alarm.value, "limit": t.alarm.limit, "number": t.alarm.number,
+            }
+            for t in timeline.transitions
+        ],
+        "notices": [
+            {"at": _stamp(n.created), "to": n.contact, "priority": n.priority, "title": n.title, "text": n.text, "number": n.alarm_number}
+            for n in timeline.notices
+        ],
+    }  # fmt: skip
+
+
+def _engine(house: House, tape: _Tape, now: Now) -> Engine:
+    return Engine(
+        site=house.site,
+        ledger=tape,
+        state=start_state(tape.load(), now),
+        give_receipts=lambda receipts: None,
+        tell_stored=lambda rows: None,
+        tell_notices=lambda notices: None,
+        show_machine=lambda machine, view: None,
+    )
+
+
+def _lines(path: Path) -> Iterator[tuple[int, dict[str, Any]]]:
+    try:
+        with path.open(encoding="utf-8") as file:
+            for number, text in enumerate(file, start=1):
+                try:
+                    line = json.loads(text)
+                except (ValueError, RecursionError):
+                    line = None
+                if not isinstance(line, dict):
+                    raise ReplayError(f"{path}: line {number}: {text.strip()[:40]!r}, expected a JSON object")
+                yield number, line
+    except OSError as error:
+        raise ReplayError(f"{path}: {error.strerror}, expected a recording") from error
+    except UnicodeDecodeError as error:
+        raise ReplayError(f"{path}: not text, expected a recording") from error
+
+
+def _time(path: Path, number: int, line: Mapping[str, Any]) -> datetime:
+    try:
+        at = datetime.fromisoformat(str(line["at"]))
+    except (KeyError, ValueError):
+        at = None
+    if at is None or at.tzinfo is None:
+        raise ReplayError(f"{path}: line {number}: at {line.get('at')!r}, expected a time such as 2026-03-01T06:00:00Z")
+    return at
+
+
+def _stamp(at: datetime) -> str:
+    return at.isoformat(timespec="seconds").replace("+00:00", "Z")

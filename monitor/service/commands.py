@@ -1,0 +1,259 @@
+"""What a person can ask: set, move, declare, close, acknowledge, shelve. Each changes the state and says what it did.
+
+A request is a plain mapping with a verb under "do"; the command line, a recorded stream and later pages all speak it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from monitor.domain.alarm import (
+    Alarm,
+    AlarmError,
+    Step,
+    acknowledge,
+    set_out_of_service,
+    shelve,
+    state_of,
+    unshelve,
+)
+from monitor.domain.batch import MAX_EGGS, Batch, BatchError, Stay, closed, declared, moved
+from monitor.domain.evaluate import plan, settle
+from monitor.domain.profile import STAGE_NAMES
+from monitor.domain.reading import Now
+from monitor.domain.record import Event, Group
+from monitor.domain.site import Site
+from monitor.domain.state import State
+from monitor.domain.view import alarm_view, machine_view
+
+_ID = re.compile(r"[a-z0-9-]{1,32}")
+# A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
+MAX_BACKDATE = timedelta(days=200)
+
+
+class RequestError(ValueError):
+    """A request that cannot be met; the message is one line: where, what came, what was expected."""
+
+
+@dataclass(slots=True)
+class _Work:
+    state: State
+    site: Site
+    request: Mapping[str, Any]
+    now: Now
+    out: Group
+
+
+def perform(state: State, site: Site, request: Mapping[str, Any], now: Now, out: Group) -> dict[str, Any]:
+    """Do what is asked; return the answer. Raises RequestError, and then nothing was changed."""
+    verb = request.get("do")
+    action = _ACTIONS.get(verb) if isinstance(verb, str) else None
+    if action is None:
+        raise RequestError(f"request: {verb!r}, expected one of {', '.join(sorted(_ACTIONS))}")
+    try:
+        return action(_Work(state, site, request, now, out))
+    except (BatchError, AlarmError) as error:
+        raise RequestError(str(error)) from error
+
+
+def _batch_add(work: _Work) -> dict[str, Any]:
+    id_ = _id(work, "batch")
+    if id_ in work.state.batches:
+        raise RequestError(f"batch {id_}: there is one by that name already, expected a new name")
+    profile = _text(work, "profile")
+    if profile not in work.site.profiles:
+        known = ", ".join(sorted(work.site.profiles))
+        raise RequestError(f"batch {id_}: unknown species {profile!r}, expected one of: {known}")
+    set_at = _time(work, "set_at")
+    if set_at > work.now.utc:
+        raise RequestError(f"batch {id_}: set time {_shown(set_at)} is in the future, expected now or before")
+    eggs = work.request.get("eggs")
+    if eggs is not None and (isinstance(eggs, bool) or not isinstance(eggs, int) or not 1 <= eggs <= MAX_EGGS):
+        raise RequestError(f"batch {id_}: eggs {eggs!r}, expected a whole number from 1 to {MAX_EGGS}")
+    stays: tuple[Stay, ...] = ()
+    if work.request.get("machine") is not None:
+        stays = (Stay(_machine(work, id_), set_at),)
+    note = _text(work, "note", "")
+    return _adopt(work, Batch(id_, profile, set_at, eggs, note, stays), f"set: {profile}")
+
+
+def _move(work: _Work) -> dict[str, Any]:
+    batch = _batch(work)
+    machine = _machine(work, batch.id)
+    at = _time(work, "at", work.now.utc)
+    _not_future(batch.id, at, work.now)
+    return _adopt(work, moved(batch, machine, at), f"moved to {machine}")
+
+
+def _stage(work: _Work) -> dict[str, Any]:
+    batch = _batch(work)
+    stage = _text(work, "stage")
+    if stage not in STAGE_NAMES[1:]:
+        raise RequestError(f"batch {batch.id}: stage {stage!r}, expected one of {', '.join(STAGE_NAMES[1:])}")
+    at = _time(work, "at", work.now.utc)
+    _not_future(batch.id, at, work.now)
+    return _adopt(work, declared(batch, stage, at), f"stage {stage} declared")
+
+
+def _close(work: _Work) -> dict[str, Any]:
+    batch = _batch(work)
+    at = _time(work, "at", work.now.utc)
+    _not_future(batch.id, at, work.now)
+    return _adopt(work, closed(batch, at), "closed")
+
+
+def _acknowledge(work: _Work) -> dict[str, Any]:
+    alarm = _alarm(work)
+    return _adopt_alarm(work, alarm, acknowledge(alarm, _text(work, "by"), work.now))
+
+
+def _shelve(work: _Work) -> dict[str, Any]:
+    alarm = _alarm(work)
+    for_s = work.request.get("for_s")
+    if isinstance(for_s, bool) or not isinstance(for_s, (int, float)):
+        raise RequestError(f"alarm {alarm.number}: for_s {for_s!r}, expected seconds")
+    rule = work.site.rules[alarm.rule]
+    return _adopt_alarm(work, alarm, shelve(alarm, float(for_s), _text(work, "by", ""), work.now, rule))
+
+
+def _unshelve(work: _Work) -> dict[str, Any]:
+    alarm = _alarm(work)
+    if alarm.shelved_until is None:
+        raise RequestError(f"alarm {alarm.number}: {state_of(alarm)}, not shelved")
+    return _adopt_alarm(work, alarm, unshelve(alarm, work.now, who=_text(work, "by", "")))
+
+
+def _out_of_service(work: _Work) -> dict[str, Any]:
+    alarm = _alarm(work)
+    out = work.request.get("out", True)
+    return _adopt_alarm(work, alarm, set_out_of_service(alarm, bool(out), _text(work, "by", ""), work.now))
+
+
+def _room(work: _Work) -> dict[str, Any]:
+    for machine in work.site.machines:
+        plan(work.state, work.site, machine, work.now, work.out)
+    views = [machine_view(work.state, work.site, m, work.now) for m in work.site.machines]
+    others = [a for a in work.state.alarms.values() if a.subject not in work.site.machines and state_of(a) != "normal"]
+    return {"machines": views, "others": [alarm_view(a) for a in others]}
+
+
+_ACTIONS: dict[str, Callable[[_Work], dict[str, Any]]] = {
+    "batch-add": _batch_add,
+    "move": _move,
+    "stage": _stage,
+    "close": _close,
+    "acknowledge": _acknowledge,
+    "shelve": _shelve,
+    "unshelve": _unshelve,
+    "out-of-service": _out_of_service,
+    "room": _room,
+}
+
+
+def _adopt(work: _Work, batch: Batch, did: str) -> dict[str, Any]:
+    work.state.batches[batch.id] = work.out.batches[batch.id] = batch
+    work.out.events.append(Event(work.now.utc, "batch", batch.id, did))
+    work.state.plans.clear()
+    for machine in work.site.machines:
+        plan(work.state, work.site, machine, work.now, work.out)
+    return {"batch": batch.id, "did": did, **batch_view(batch, work.now.utc)}
+
+
+def _adopt_alarm(work: _Work, alarm: Alarm, stepped: Step) -> dict[str, Any]:
+    settle(work.state, work.site, alarm.key, stepped, work.now, work.out)
+    return alarm_view(work.state.alarms[alarm.key])
+
+
+def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:
+    """One batch as a plain mapping."""
+    stay = batch.stay_at(at)
+    return {
+        "id": batch.id,
+        "profile": batch.profile,
+        "set_at": _shown(batch.set_at),
+        "day": round(batch.day(batch.closed_at or at), 3),
+        "eggs": batch.eggs,
+        "note": batch.note,
+        "machine": None if stay is None else stay.machine,
+        "stays": [
+            {"machine": s.machine, "since": _shown(s.since), "until": None if s.until is None else _shown(s.until)}
+            for s in batch.stays
+        ],
+        "declared": [{"stage": d.stage, "at": _shown(d.at)} for d in batch.declared],
+        "closed_at": None if batch.closed_at is None else _shown(batch.closed_at),
+    }
+
+
+def _alarm(work: _Work) -> Alarm:
+    number = work.request.get("alarm")
+    if isinstance(number, bool) or not isinstance(number, int):
+        raise RequestError(f"alarm {number!r}: expected the number in the message")
+    for alarm in work.state.alarms.values():
+        if alarm.number == number:
+            return alarm
+    last = work.state.last_number
+    if 1 <= number <= last:
+        raise RequestError(f"alarm {number}: over, and come again under another number since; see `eggroom alarms`")
+    raise RequestError(f"alarm {number}: no such alarm, the newest is {last}")
+
+
+def _batch(work: _Work) -> Batch:
+    name = _text(work, "batch")
+    batch = work.state.batches.get(name)
+    if batch is None:
+        known = ", ".join(sorted(work.state.batches)) or "none yet"
+        raise RequestError(f"batch {name!r}: no such batch, expected one of: {known}")
+    return batch
+
+
+def _machine(work: _Work, batch: str) -> str:
+    name = _text(work, "machine")
+    machine = work.site.machines.get(name)
+    holding = [m.id for m in work.site.machines.values() if m.holds_eggs]
+    if machine is None:
+        raise RequestError(f"batch {batch}: no machine {name!r}, expected one of: {', '.join(holding)}")
+    if not machine.holds_eggs:
+        raise RequestError(f"batch {batch}: {name} is a {machine.kind}, expected one of: {', '.join(holding)}")
+    return name
+
+
+def _id(work: _Work, key: str) -> str:
+    value = _text(work, key)
+    if not _ID.fullmatch(value):
+        raise RequestError(f"{key} {value!r}: expected 1 to 32 of a-z, 0-9 and -")
+    return value
+
+
+def _text(work: _Work, key: str, default: str | None = None) -> str:
+    value = work.request.get(key, default)
+    if not isinstance(value, str) or (not value and default is None) or len(value) > 500:
+        raise RequestError(f"{key}: {value!r}, expected a text")
+    return value
+
+
+def _time(work: _Work, key: str, default: datetime | None = None) -> datetime:
+    value = work.request.get(key)
+    if value is None and default is not None:
+        return default
+    try:
+        at = datetime.fromisoformat(value) if isinstance(value, str) else None
+    except ValueError:
+        at = None
+    if at is None or at.tzinfo is None:
+        raise RequestError(f"{key}: {value!r}, expected a time such as 2026-03-01T18:00:00Z")
+    return at.astimezone(UTC)
+
+
+def _not_future(batch: str, at: datetime, now: Now) -> None:
+    if at > now.utc:
+        raise RequestError(f"batch {batch}: {_shown(at)} is in the future, expected now or before")
+    if at < now.utc - MAX_BACKDATE:
+        raise RequestError(f"batch {batch}: {_shown(at)} is more than {MAX_BACKDATE.days} days ago")
+
+
+def _shown(at: datetime) -> str:
+    return at.isoformat(timespec="seconds").replace("+00:00", "Z")

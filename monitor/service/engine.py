@@ -1,0 +1,296 @@
+"""The one worker: takes an item, decides what it means, writes everything that follows in one transaction, and only then says it.
+
+The state moves on as soon as a decision is made; nothing outside hears of it before the transaction holds. So a group that cannot
+be written is kept and tried again, and a process that dies in between is as if the undecided messages had never come: the
+broker still has them, for none was acknowledged.
+
+A group is written at GROUP_MESSAGES unacknowledged messages (the window of a strict broker), at GROUP_AGE_S, or at once when
+something is to be said.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from monitor.domain.alarm import Alarm
+from monitor.domain.dating import ARRIVAL, Line, resume_line
+from monitor.domain.evaluate import hear, tick
+from monitor.domain.notice import Notice
+from monitor.domain.reading import Now, Refused, to_ms
+from monitor.domain.record import Attempt, Event, Group
+from monitor.domain.site import Site
+from monitor.domain.state import State
+from monitor.domain.view import machine_view
+from monitor.service.commands import RequestError, perform
+from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Item, Linked
+from monitor.service.ports import Clock, GiveReceipts, Ledger, Loaded, Receipt, StoreFailure, TellStored
+
+GROUP_MESSAGES = 20  # the in-flight window of a broker at its default: waiting for more would wait for ever
+GROUP_AGE_S = (
+    5.0  # what a power cut may cost in readings not yet durable (the node still has them), against wear of the card
+)
+TICK_S = 1.0
+RETRY_S = 1.0
+# A store that fails longer than this must not silence an alarm: what is urgent is told from memory, and written when it can be.
+STORE_PATIENCE_S = 10.0
+MAX_KEPT = 20_000  # rows kept in memory while the store fails; then the inbox backs up, and the broker keeps the rest
+BACKED_UP_S = 0.2
+STATE_EVERY_S = 30.0
+
+_log = logging.getLogger("eggroom.engine")
+
+
+def start_state(loaded: Loaded, now: Now) -> State:
+    """The state of a new run, from what the record holds."""
+    anchor_ms = to_ms(now.utc) - now.mono_s * 1000.0
+    state = State(anchor_ms, now.clock_ok, now.mono_s)
+    parts: dict[tuple[str, int], list[Line]] = {}
+    for line in loaded.lines:
+        if line.basis != ARRIVAL:
+            resumed = resume_line(line, anchor_ms, now.mono_s * 1000.0) if now.clock_ok else line
+            parts.setdefault((line.node, line.boot), []).append(resumed)
+    state.lines = {key: tuple(sorted(lines, key=lambda li: li.from_up_ms)) for key, lines in parts.items()}
+    state.numberings = dict(loaded.numberings)
+    state.batches = {b.id: b for b in loaded.batches}
+    for alarm in loaded.alarms:
+        state.alarms[alarm.key] = _resumed(alarm, now)
+    state.unknown = {u.probe: u for u in loaded.unknown}
+    for notice in loaded.waiting:
+        state.waiting[notice.contact] = state.waiting.get(notice.contact, 0) + 1
+    state.last_line = loaded.last_line
+    state.last_number = loaded.last_alarm_number
+    state.last_notice = loaded.last_notice
+    return state
+
+
+def _resumed(alarm: Alarm, now: Now) -> Alarm:
+    """An alarm's facts in a new run: a shelf keeps its end by the label, for the forward clock began anew."""
+    until = alarm.shelved_until
+    left_s = None if until is None else max(0.0, (until - now.utc).total_seconds())
+    return replace(
+        alarm,
+        shelved_until_mono_s=None if left_s is None else now.mono_s + left_s,
+        asked_mono_s=now.mono_s,
+        pending_mono_s=None,
+        pending_at=None,
+    )
+
+
+class Engine:
+    """See the module. Every method but `counts` belongs to the engine's own thread (or to the one driver of a replay)."""
+
+    def __init__(
+        self,
+        *,
+        site: Site,
+        ledger: Ledger,
+        state: State,
+        give_receipts: GiveReceipts,
+        tell_stored: TellStored,
+        tell_notices: Callable[[Sequence[Notice]], None],
+        show_machine: Callable[[str, Mapping[str, Any]], None],
+    ) -> None:
+        self._site = site
+        self._ledger = ledger
+        self._state = state
+        self._give_receipts = give_receipts
+        self._tell_stored = tell_stored
+        self._tell_notices = tell_notices
+        self._show_machine = show_machine
+        self._group = Group()
+        self._receipts: list[Receipt] = []
+        self._replies: list[tuple[Callable[[Mapping[str, Any]], None], Mapping[str, Any]]] = []
+        self._group_since: float | None = None
+        self._next_tick: float | None = None
+        self._next_states = 0.0
+        self._failing_since: float | None = None
+        self._retry_at = 0.0
+        self._told_early: set[int] = set()
+        self._stopped = False
+        self.link: tuple[bool, str, datetime | None] = (False, "not tried yet", None)
+        self.counts = {
+            "messages": 0,
+            "refused": 0,
+            "groups": 0,
+            "failed_commits": 0,
+            "alarm_transitions": 0,
+            "ticks": 0,
+        }
+
+    def run(self, inbox: Inbox, clock: Clock) -> None:
+        """Work until a Stop item comes; then write what is left."""
+        while not self._stopped:
+            if self._backed_up():
+                self._stopped = inbox.closing_within(BACKED_UP_S)
+                item = None
+            else:
+                item = inbox.take(self._wait_s(clock.now()))
+            if item is None:
+                self.idle(clock.now())
+            else:
+                self.work(item)
+
+    def work(self, item: Item) -> None:
+        """One item, and the tick that was due before it."""
+        now = item.now
+        self._tick_if_due(now)
+        if isinstance(item, Arrived):
+            self._arrived(item)
+        elif isinstance(item, Asked):
+            self._asked(item)
+        elif isinstance(item, Attempted):
+            self._attempted(item.attempt)
+        elif isinstance(item, Linked):
+            self._linked(item)
+        else:
+            self._stopped = True
+        self._commit_if_due(now, len(self._receipts) >= GROUP_MESSAGES or self._stopped)
+
+    def idle(self, now: Now) -> None:
+        """Nothing came: let time pass."""
+        self._tick_if_due(now)
+        self._commit_if_due(now, False)
+
+    def _arrived(self, item: Arrived) -> None:
+        self.counts["messages"] += 1
+        if isinstance(item.message, Refused):
+            self.counts["refused"] += 1
+            _log.warning("refused topic=%s reason=%s", item.message.topic, item.message.reason)
+        hear(self._state, self._site, item.message, item.now, self._group)
+        if item.receipt is not None:
+            self._receipts.append(item.receipt)
+
+    def _asked(self, item: Asked) -> None:
+        if item.request.get("do") == "facts":
+            item.reply(self.facts(item.now))
+            return
+        try:
+            answer = perform(self._state, self._site, item.request, item.now, self._group)
+        except RequestError as error:
+            item.reply({"error": str(error)})
+            return
+        self._replies.append((item.reply, answer))
+
+    def _attempted(self, attempt: Attempt) -> None:
+        self._group.attempts.append(attempt)
+
+    def _linked(self, item: Linked) -> None:
+        if item.connected == self.link[0] and item.detail == self.link[1]:
+            return
+        self.link = (item.connected, item.detail, item.now.utc)
+        (_log.info if item.connected else _log.warning)("broker connected=%s detail=%s", item.connected, item.detail)
+        self._group.events.append(Event(item.now.utc, "broker", "site", item.detail))
+
+    def _tick_if_due(self, now: Now) -> None:
+        if self._next_tick is not None and now.mono_s < self._next_tick:
+            return
+        self._next_tick = now.mono_s + TICK_S
+        self.counts["ticks"] += 1
+        tick(self._state, self._site, now, self._group)
+        if now.mono_s >= self._next_states and self._failing_since is None:
+            self._next_states = now.mono_s + STATE_EVERY_S
+            for machine in self._site.machines:
+                self._show_machine(machine, machine_view(self._state, self._site, machine, now))
+
+    def _wait_s(self, now: Now) -> float:
+        due = self._next_tick if self._next_tick is not None else now.mono_s
+        if self._group_since is not None:
+            due = min(due, self._group_since + GROUP_AGE_S)
+        return max(0.0, due - now.mono_s)
+
+    def _backed_up(self) -> bool:
+        return self._failing_since is not None and len(self._group.readings) + len(self._group.refused) >= MAX_KEPT
+
+    def _commit_if_due(self, now: Now, full: bool) -> None:
+        group = self._group
+        if self._group_since is None:
+            if group.empty() and not self._replies and not self._receipts:
+                return
+            self._group_since = now.mono_s
+        urgent = bool(self._replies or group.transitions or group.notices or group.attempts or group.batches)
+        old = self._group_since is not None and now.mono_s - self._group_since >= GROUP_AGE_S
+        if not (full or urgent or old):
+            return
+        if self._failing_since is not None and now.mono_s < self._retry_at and not self._stopped:
+            return
+        try:
+            if not group.empty():
+                self._ledger.commit(group)
+        except StoreFailure as failure:
+            self._store_failed(failure, now)
+            return
+        self._after_commit(now)
+
+    def _after_commit(self, now: Now) -> None:
+        group, receipts, replies = self._group, self._receipts, self._replies
+        self._group, self._receipts, self._replies, self._group_since = Group(), [], [], None
+        self.counts["groups"] += 1
+        self.counts["alarm_transitions"] += len(group.transitions)
+        if self._failing_since is not None:
+            _log.warning("store working again after_s=%.0f", now.mono_s - self._failing_since)
+            self._failing_since = None
+        if receipts:
+            self._give_receipts(receipts)
+        if group.numberings:
+            self._tell_stored([(node, boot, n.contiguous) for (node, boot), n in group.numberings.items()])
+        for transition in group.transitions:
+            alarm = transition.alarm
+            _log.info(
+                "alarm number=%d subject=%s rule=%s from=%r to=%r cause=%r value=%s limit=%s who=%s",
+                alarm.number, alarm.subject, alarm.rule, transition.state_before, transition.state, transition.cause,
+                alarm.value, alarm.limit, transition.who,
+            )  # fmt: skip
+            if alarm.subject in self._site.machines:
+                self._show_machine(alarm.subject, machine_view(self._state, self._site, alarm.subject, now))
+        self._release(group)
+        for reply, answer in replies:
+            reply(answer)
+
+    def _release(self, group: Group) -> None:
+        """Hand the notices that are now written to the dispatcher, and count those that are done with."""
+        dropped = {a.notice for a in group.attempts if a.outcome == "cancelled"}
+        self._tell_notices([n for n in group.notices if n.id not in dropped and n.id not in self._told_early])
+        self._told_early.difference_update(n.id for n in group.notices)
+        contacts = {n.id: n.contact for n in group.notices}
+        for attempt in group.attempts:
+            if attempt.outcome in ("sent", "failed"):
+                contact = contacts.get(attempt.notice) or attempt.contact
+                self._state.waiting[contact] = max(0, self._state.waiting.get(contact, 0) - 1)
+
+    def _store_failed(self, failure: StoreFailure, now: Now) -> None:
+        self.counts["failed_commits"] += 1
+        self._retry_at = now.mono_s + RETRY_S
+        if self._failing_since is None:
+            self._failing_since = now.mono_s
+            _log.error("store failing, nothing is lost, trying again detail=%s", failure)
+        if now.mono_s - self._failing_since >= STORE_PATIENCE_S:
+            urgent = [n for n in self._group.notices if n.priority in ("high", "critical")]
+            early = [n for n in urgent if n.id not in self._told_early]
+            self._told_early.update(n.id for n in early)
+            self._tell_notices(early)
+
+    def facts(self, now: Now) -> dict[str, Any]:
+        """How the daemon itself is doing, for `eggroom doctor`."""
+        connected, detail, since = self.link
+        return {
+            "at": now.utc.isoformat(),
+            "clock_ok": now.clock_ok,
+            "up_s": round(now.mono_s - self._state.started_mono_s, 1),
+            "broker_connected": connected,
+            "broker": detail,
+            "broker_since": None if since is None else since.isoformat(),
+            "store_failing_s": None if self._failing_since is None else round(now.mono_s - self._failing_since, 1),
+            "unwritten_readings": len(self._group.readings),
+            "notices_waiting": {c: n for c, n in self._state.waiting.items() if n},
+            "unknown_probes": sorted(self._state.unknown),
+            "silent_probes": sorted(
+                p.key
+                for p in self._site.probes.values()
+                if (h := self._state.heard.get(p.key)) is None or now.mono_s - h.mono_s > p.silence_s
+            ),
+            **self.counts,
+        }

@@ -1,0 +1,284 @@
+"""The configuration file: one TOML file, read strictly. An unknown key is an error, for a limit that is misspelt is a limit that is
+not there. Every complaint is one line: file, key, what came, what was expected.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from monitor.domain.profile import Profile, ProfileError
+from monitor.domain.psychrometrics import pressure_kpa
+from monitor.domain.rules import Rule, RuleError, changed, parse_rules
+from monitor.domain.site import FORCED, ROOM, SETTER, Machine, Probe, Site, grouped
+from monitor.service.ports import Contact
+
+Id = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
+
+
+class SettingsError(Exception):
+    """A configuration that cannot be used; `lines` are what is wrong with it, one line each."""
+
+    def __init__(self, lines: list[str]) -> None:
+        super().__init__("\n".join(lines))
+        self.lines = lines
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class SiteSettings(_Strict):
+    """[site]"""
+
+    id: Id
+    name: str = ""
+    zone: str = "UTC"
+    elevation_m: float = Field(0.0, ge=-430, le=5500)
+    unit: Literal["C", "F"] = "C"
+    data: Path = Path("/var/lib/eggroom")
+    settle_min: float = Field(60.0, ge=0, le=720)
+    wick_coefficient_per_k: float | None = Field(None, ge=4e-4, le=2e-3)
+    link: str = Field("", max_length=200)
+    profiles: Path | None = None
+
+
+class BrokerSettings(_Strict):
+    """[broker]"""
+
+    host: str = "127.0.0.1"
+    port: int = Field(default=1883, ge=1, le=65535)
+    protocol: Literal["3.1.1", "5"] = "3.1.1"
+    root: Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}(/[a-z0-9-]{1,32})*$")] = "eggroom"
+    username: str | None = None
+    password_file: Path | None = None
+    ca_file: Path | None = None
+    keepalive_s: int = Field(default=30, ge=5, le=600)
+
+
+class MachineSettings(_Strict):
+    """[[machine]]"""
+
+    id: Id
+    name: str = Field("", max_length=24)
+    kind: Literal["setter", "hatcher", "brooder", "room"] = SETTER  # type: ignore[assignment]
+    air: Literal["forced", "still"] = FORCED  # type: ignore[assignment]
+
+
+class ProbeSettings(_Strict):
+    """[[probe]]"""
+
+    node: Id
+    probe: Id
+    machine: Id
+    position: str = Field("", max_length=40)
+    interval_s: float = Field(10.0, ge=1, le=900)
+
+
+class ContactSettings(_Strict):
+    """[[contact]]"""
+
+    id: Id
+    name: str = ""
+    url: str | None = None
+    url_file: Path | None = None
+
+    @model_validator(mode="after")
+    def _one_address(self) -> ContactSettings:
+        if (self.url is None) == (self.url_file is None):
+            raise ValueError("expected one of url and url_file")
+        return self
+
+
+class PayloadSettings(_Strict):
+    """[[payload]]"""
+
+    topic: str
+    node: str
+    probe: str
+    dry_bulb: str
+    rh: str | None = None
+    unit: Literal["C", "F"] = "C"
+
+
+class Settings(_Strict):
+    """The whole file."""
+
+    site: SiteSettings
+    broker: BrokerSettings = BrokerSettings()
+    machine: tuple[MachineSettings, ...] = Field(min_length=1)
+    probe: tuple[ProbeSettings, ...] = Field(min_length=1)
+    contact: tuple[ContactSettings, ...] = ()
+    payload: tuple[PayloadSettings, ...] = ()
+    rules: dict[str, dict[str, Any]] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """A configuration that holds together, as the parts need it."""
+
+    settings: Settings
+    site: Site
+    contacts: tuple[Contact, ...]
+    path: Path
+
+
+def load_house(path: Path) -> House:
+    """Read a configuration file and everything it points to. Raises SettingsError with every complaint found."""
+    settings = read_settings(path)
+    profiles = _profiles(settings, path)
+    return build_house(settings, profiles, path)
+
+
+def read_settings(path: Path) -> Settings:
+    """The file alone. Raises SettingsError."""
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise SettingsError([f"{path}: {error.strerror}, expected a configuration file"]) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise SettingsError([f"{path}: {error}, expected TOML"]) from error
+    return parse_settings(data, str(path))
+
+
+def parse_settings(data: Mapping[str, Any], where: str) -> Settings:
+    """Settings from a table already read. Raises SettingsError."""
+    try:
+        return Settings.model_validate(data)
+    except ValidationError as error:
+        raise SettingsError([_line(where, dict(problem)) for problem in error.errors()]) from None
+
+
+def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path) -> House:
+    """Put the parts together and see that they fit. Raises SettingsError with every complaint."""
+    wrong: list[str] = []
+    machines: dict[str, Machine] = {}
+    for m in settings.machine:
+        if m.id in machines:
+            wrong.append(f"{path}: machine {m.id}: named twice, expected each id once")
+        machines[m.id] = Machine(m.id, m.name or m.id, m.kind, m.air)
+    probes: dict[str, Probe] = {}
+    for p in settings.probe:
+        key = f"{p.node}/{p.probe}"
+        if key in probes:
+            wrong.append(f"{path}: probe {key}: named twice, expected each probe once")
+        if p.machine not in machines:
+            wrong.append(f"{path}: probe {key}: machine {p.machine!r}, expected one of: {', '.join(machines)}")
+        probes[key] = Probe(key, p.machine, p.interval_s, p.position)
+    contacts = _contacts(settings, path, wrong)
+    rules = _rules(settings, path, wrong)
+    try:
+        zone = ZoneInfo(settings.site.zone)
+    except (KeyError, ValueError, OSError):
+        wrong.append(f"{path}: site.zone: {settings.site.zone!r}, expected a zone of the tz database such as UTC")
+        zone = ZoneInfo("UTC")
+    if wrong:
+        raise SettingsError(wrong)
+    watched = {p.machine for p in probes.values()}
+    for machine in machines.values():
+        if machine.id not in watched and machine.kind != ROOM:
+            wrong.append(f"{path}: machine {machine.id}: no probe looks at it, expected at least one [[probe]]")
+    if wrong:
+        raise SettingsError(wrong)
+    site = Site(
+        id=settings.site.id,
+        zone=zone,
+        unit=settings.site.unit,
+        pressure_kpa=float(pressure_kpa(settings.site.elevation_m)),
+        machines=machines,
+        probes=probes,
+        profiles=profiles,
+        rules=rules,
+        contacts=tuple(c.id for c in contacts),
+        settle_s=settings.site.settle_min * 60.0,
+        link=settings.site.link,
+        wick_coefficient_per_k=settings.site.wick_coefficient_per_k,
+        by_machine=grouped(probes, "machine"),
+        by_node=grouped(probes, "node"),
+    )
+    return House(settings, site, contacts, path)
+
+
+def shipped_rules() -> dict[str, Rule]:
+    """The rules that come with the package."""
+    text = resources.files("monitor").joinpath("rules", "rules.toml").read_text(encoding="utf-8")
+    return parse_rules(tomllib.loads(text), "rules.toml")
+
+
+def _profiles(settings: Settings, path: Path) -> Mapping[str, Profile]:
+    from monitor.adapters.profile_files import load_profiles
+
+    own = settings.site.profiles
+    try:
+        return load_profiles(None if own is None else path.parent / own)
+    except ProfileError as error:
+        raise SettingsError([str(error)]) from error
+
+
+def _contacts(settings: Settings, path: Path, wrong: list[str]) -> tuple[Contact, ...]:
+    result: list[Contact] = []
+    for c in settings.contact:
+        if any(other.id == c.id for other in result):
+            wrong.append(f"{path}: contact {c.id}: named twice, expected each id once")
+        url = c.url or ""
+        if c.url_file is not None:
+            try:
+                url = (path.parent / c.url_file).read_text(encoding="utf-8").strip()
+            except (OSError, UnicodeDecodeError) as error:
+                reason = getattr(error, "strerror", None) or "not text"
+                wrong.append(
+                    f"{path}: contact {c.id}: url_file {c.url_file}: {reason}, expected a file with one address"
+                )
+        result.append(Contact(c.id, c.name or c.id, url))
+    return tuple(result)
+
+
+def _rules(settings: Settings, path: Path, wrong: list[str]) -> dict[str, Rule]:
+    rules = shipped_rules()
+    for id_, changes in settings.rules.items():
+        if id_ not in rules:
+            wrong.append(f"{path}: rules.{id_}: no such rule, expected one of: {', '.join(rules)}")
+            continue
+        try:
+            rules[id_] = changed(rules[id_], changes, f"{path}: rules")
+        except RuleError as error:
+            wrong.append(str(error))
+    return rules
+
+
+def _line(where: str, problem: dict[str, Any]) -> str:
+    """One complaint of the model as one line for a person."""
+    loc = [part for part in problem["loc"] if not str(part).startswith("function-")]
+    key = ""
+    for part in loc:
+        key += f"[{part + 1}]" if isinstance(part, int) else (f".{part}" if key else str(part))
+    kind, came = problem["type"], problem.get("input")
+    if kind == "extra_forbidden":
+        known = ", ".join(_keys_beside(loc))
+        return f"{where}: {key}: unknown setting, expected one of: {known}"
+    if kind == "missing":
+        return f"{where}: {key}: missing, expected a value"
+    message = str(problem["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
+    shown = f"{came!r}" if not isinstance(came, (dict, list)) else "a table"
+    return f"{where}: {key}: {shown[:60]}, expected {message.removeprefix('expected ')}"
+
+
+def _keys_beside(loc: list[Any]) -> list[str]:
+    model: Any = Settings
+    for part in loc[:-1]:
+        if isinstance(part, int):
+            continue
+        found = model.model_fields.get(part)
+        if found is None:
+            return []
+        annotation = found.annotation
+        arguments = getattr(annotation, "__args__", ())
+        model = next((a for a in (annotation, *arguments) if hasattr(a, "model_fields")), model)
+    return sorted(model.model_fields)
