@@ -1,7 +1,13 @@
-"""A batch's environment history as a breeder reads it, and as programs read it: text, JSON, CSV. Nothing is computed here.
+"""A batch's environment history as people read it (text) and as programs do (JSON, CSV). Nothing is computed here.
 
-The text is in the site's zone and unit; JSON and CSV are in UTC (RFC 3339), °C and K whatever the site shows, so that files of
-several sites can be laid together.
+The text is in the site's zone and unit. JSON and CSV are in UTC (RFC 3339), °C, K and %RH whatever the site shows, so that
+files of several sites can be laid together.
+
+JSON: `stages` and `whole` hold the figures; `limits`, `excursions` and `gaps` are listed once, for the whole. Values, spreads and
+areas are rounded to 4 decimals (a sensor's step is 0.01), hours (0.004 s) and coverage to 6; what is not known is null.
+
+CSV (RFC 4180, header first): one table, whose first column says what a row is: `figures` (one per stage and quantity, then the
+whole), `limits`, `excursion` or `gap`; cells that do not apply are empty. Rounded as in JSON.
 """
 
 from __future__ import annotations
@@ -9,7 +15,8 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterable, Iterator
+import textwrap
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 
@@ -21,14 +28,14 @@ from monitor.domain.reading import from_ms
 from monitor.domain.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
 
 WORDS = {DRY_BULB: "dry bulb", RH: "humidity", WET_BULB: "wet bulb"}
-UNITS = {DRY_BULB: "°C", RH: "%RH", WET_BULB: "°C"}
-AREA_UNITS = {DRY_BULB: "K·h", RH: "%RH·h", WET_BULB: "K·h"}
-LISTED = 20  # excursions and gaps told one by one in the text; JSON and CSV have them all
+WIDTH = 80
+LISTED = 20  # excursions, and gaps, told one by one in the text; JSON and CSV have them all
+_LABEL, _COLUMN = 14, 22  # one label and three columns fill the width
 
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """What stands over the figures: the batch, its profile, how many eggs were set (None: not recorded), and when."""
+    """What stands over the figures: batch, profile, eggs set (None where not recorded), set time (aware)."""
 
     batch: str
     profile: str
@@ -36,58 +43,198 @@ class Header:
     set_at: datetime
 
 
-@dataclass(frozen=True, slots=True)
-class _Shown:
-    """How values are shown to this site's people: in its zone, and in C or F."""
-
-    zone: tzinfo
-    unit: str
-
-    def time(self, at_ms: int) -> str:
-        """Local time to the minute; with its offset in the hour that a change of summer time brings twice."""
-        at = from_ms(at_ms).astimezone(self.zone)
-        twice = at.utcoffset() != at.replace(fold=1 - at.fold).utcoffset()
-        return at.strftime("%Y-%m-%d %H:%M") + (at.strftime("%z") if twice else "")
-
-    def units(self, quantity: str) -> str:
-        """Unit of a value."""
-        return "°F" if self._in_f(quantity) else UNITS[quantity]
-
-    def area_units(self, quantity: str) -> str:
-        """Unit of an area."""
-        return "°F·h" if self._in_f(quantity) else AREA_UNITS[quantity]
-
-    def value(self, quantity: str, value: float | None) -> str:
-        """A value: hundredths of a degree, tenths of a per cent."""
-        if value is None:
-            return "-"
-        if quantity == RH:
-            return f"{value:.1f}"
-        return f"{celsius_to_fahrenheit(value) if self.unit == 'F' else value:.2f}"
-
-    def difference(self, quantity: str, value: float | None) -> str:
-        """A spread or an area: in °F a K is 1.8, and 32 has no part in it."""
-        if value is None:
-            return "-"
-        return f"{k_to_fahrenheit_difference(value) if self._in_f(quantity) else value:.2f}"
-
-    def _in_f(self, quantity: str) -> bool:
-        return self.unit == "F" and quantity != RH
-
-
 def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> str:
-    """The history in lines of at most 80 characters: each stage, the whole, excursions longest first, gaps.
+    """The history for people, at most 80 columns: each stage, the whole, excursions and gaps longest first.
 
     Parameters
-        zone, unit: the site's; unit `C` or `F`.
+        zone: for every time shown; an hour that a change of summer time brings twice is shown with its offset.
+        unit: `C` or `F`.
     Raises
         ValueError: another unit.
     """
     if unit not in ("C", "F"):
         raise ValueError(f"unit {unit!r}, expected C or F")
     shown = _Shown(zone, unit)
-    lines = [*_heading(history, header, shown)]
+    eggs = f"{header.eggs} eggs" if header.eggs is not None else "eggs not recorded"
+    lines = [
+        f"Environment history of batch {header.batch}",
+        f"profile {header.profile}, {eggs}, set {shown.time(header.set_at)}",
+        "",
+        f"Times are local ({zone}). In, above and below refer to the warning limits of the band; to the alarm limit"
+        " on a side that has no warning limit. Nothing is made up over a gap: coverage is the share of time with good data.",
+    ]
     for period in (*history.stages, history.whole):
         lines += ["", *_block(period, shown)]
     lines += ["", *_excursions(history.whole, shown), "", *_gaps(history.whole, shown)]
-    return "\n".join(lines) + "\n"
+    return "\n".join(_filled(line) for line in lines) + "\n"
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """How this site's people are shown times and values."""
+
+    zone: tzinfo
+    unit: str
+
+    def time(self, at: datetime | int) -> str:
+        local = (from_ms(at) if isinstance(at, int) else at).astimezone(self.zone)
+        twice = local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset()
+        return local.strftime("%Y-%m-%d %H:%M%z" if twice else "%Y-%m-%d %H:%M")
+
+    def unit_of(self, quantity: str) -> str:
+        return "%RH" if quantity == RH else f"°{self.unit}"
+
+    def value(self, quantity: str, value: float) -> str:
+        if quantity == RH:
+            return f"{value:.1f}"
+        return f"{celsius_to_fahrenheit(value) if self.unit == 'F' else value:.2f}"
+
+    def difference(self, quantity: str, value: float) -> str:
+        """A spread or an area: a difference of temperatures, so the 32 of the Fahrenheit scale has no part in it."""
+        return f"{k_to_fahrenheit_difference(value) if quantity != RH and self.unit == 'F' else value:.2f}"
+
+    def area(self, quantity: str, area: float) -> str:
+        per = "%RH" if quantity == RH else "K" if self.unit == "C" else "°F"
+        return f"{self.difference(quantity, area)} {per}·h"
+
+    def band(self, quantity: str, limits: Limits) -> str:
+        low, high = (None if x is None else self.value(quantity, x) for x in (limits.low, limits.high))
+        if low is None or high is None:
+            return f"under {high}" if high is not None else f"over {low}" if low is not None else "not judged"
+        return f"{low} to {high}"
+
+
+def _block(period: Period, shown: _Shown) -> Iterator[str]:
+    """One stage, or the whole: a column per quantity."""
+    days = (period.until_ms - period.since_ms) / 86_400_000
+    yield f"{period.stage.upper()} in {', '.join(period.machines) or 'no machine'}"
+    yield f"{shown.time(period.since_ms)} to {shown.time(period.until_ms)}, {days:.1f} days"
+    columns = [_column(quantity, figures, shown) for quantity, figures in period.figures()]
+    for row in zip(*columns, strict=True):
+        yield row[0][0].ljust(_LABEL) + "".join(cell.rjust(_COLUMN) for _, cell in row)
+    for quantity, figures in period.figures():
+        if len(figures.limits) > 1:
+            for limits in figures.limits:
+                band = shown.band(quantity, limits)
+                yield f"{WORDS[quantity]} from {shown.time(limits.since_ms)}: {band}"
+
+
+def _column(quantity: str, figures: Figures, shown: _Shown) -> list[tuple[str, str]]:
+    """(label, cell) of each row of one quantity's column."""
+    judged = figures.hours_covered > figures.hours_unjudged
+    longest = figures.longest_gap
+
+    def value(value: float | None) -> str:
+        return shown.value(quantity, value) if value is not None else "-"
+
+    def time(at_ms: int | None) -> str:
+        return shown.time(at_ms) if at_ms is not None else "-"
+
+    def hours(hours: float) -> str:
+        return f"{hours:.1f} h" if judged else "-"
+
+    def area(area: float) -> str:
+        return shown.area(quantity, area) if judged else "-"
+
+    return [
+        ("", f"{WORDS[quantity]} {shown.unit_of(quantity)}"),
+        ("mean (covered)", f"{value(figures.mean)} ({_per_cent(figures.coverage)})"),
+        ("spread (sd)", shown.difference(quantity, figures.sd) if figures.sd is not None else "-"),
+        ("lowest", value(figures.min)),
+        ("  at", time(figures.min_at_ms)),
+        ("highest", value(figures.max)),
+        ("  at", time(figures.max_at_ms)),
+        ("band", shown.band(quantity, figures.limits[0]) if len(figures.limits) == 1 else "changes, see below"),
+        ("in band", hours(figures.hours_in)),
+        ("above", hours(figures.hours_above)),
+        ("  area", area(figures.degree_hours_above)),
+        ("below", hours(figures.hours_below)),
+        ("  area", area(figures.degree_hours_below)),
+        ("not judged", f"{figures.hours_unjudged:.1f} h"),
+        ("gaps", str(len(figures.gaps))),
+        ("longest gap", duration(longest.seconds) if longest is not None else "-"),
+        ("  from", time(longest.since_ms) if longest is not None else "-"),
+        ("left out", f"{figures.flagged} flagged"),
+    ]
+
+
+def _excursions(whole: Period, shown: _Shown) -> Iterator[str]:
+    every = [(quantity, each) for quantity, figures in whole.figures() for each in figures.excursions]
+    every.sort(key=lambda pair: pair[1].since_ms - pair[1].until_ms)
+    yield f"EXCURSIONS: {len(every) or 'none'}{', longest first' if every else ''}"
+    for quantity, each in every[:LISTED]:
+        limit, peak = shown.value(quantity, each.limit), shown.value(quantity, each.peak)
+        lasted = duration((each.until_ms - each.since_ms) / 1000.0)
+        yield f"{lasted}: {WORDS[quantity]} {each.side} {limit} {shown.unit_of(quantity)}, area {shown.area(quantity, each.area)}"
+        yield f"  {shown.time(each.since_ms)} to {shown.time(each.until_ms)}, {_where(each)}"
+        yield f"  peak {peak} at {shown.time(each.peak_at_ms)}{_caveats(each)}"
+    if len(every) > LISTED:
+        longest = every[LISTED][1]
+        lasted = duration((longest.until_ms - longest.since_ms) / 1000.0)
+        yield f"and {len(every) - LISTED} more, none longer than {lasted}"
+
+
+def _where(excursion: Excursion) -> str:
+    return f"{excursion.stage} in {excursion.machine or 'no machine'}"
+
+
+def _caveats(excursion: Excursion) -> str:
+    at_start = ", outside from the start" if excursion.at_start else ""
+    cut = ", cut by a gap" if excursion.cut_by_gap else ""
+    return at_start + cut + (", still outside at the end" if excursion.open else "")
+
+
+def _gaps(whole: Period, shown: _Shown) -> Iterator[str]:
+    """The gaps, told once where several quantities miss the same time."""
+    missing: dict[Gap, list[str]] = {}
+    for quantity, figures in whole.figures():
+        for gap in figures.gaps:
+            missing.setdefault(gap, []).append(WORDS[quantity])
+    every = sorted(missing, key=lambda gap: gap.since_ms - gap.until_ms)
+    yield f"GAPS: {len(every) or 'none'}{', longest first' if every else ''}"
+    for gap in every[:LISTED]:
+        span = f"{shown.time(gap.since_ms)} to {shown.time(gap.until_ms)}"
+        yield f"{duration(gap.seconds)}: {span}, {', '.join(missing[gap])}"
+    if len(every) > LISTED:
+        yield f"and {len(every) - LISTED} more, none longer than {duration(every[LISTED].seconds)}"
+
+
+def duration(seconds: float) -> str:
+    """How long, as people say it: 40 s, 25 min, 1 h 12 min, 3 d 4 h."""
+    if seconds < 59.5:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60.0)
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        return f"{minutes // 60} h {minutes % 60} min"
+    hours = round(seconds / 3600.0)
+    return f"{hours // 24} d {hours % 24} h"
+
+
+def _per_cent(share: float) -> str:
+    """Rounded down, so that only what is whole is called 100 %; the billionth is rounding in sums of hours."""
+    return f"{math.floor((share + 1e-9) * 1000.0) / 10.0:.1f} %"
+
+
+def _filled(line: str) -> str:
+    if len(line) <= WIDTH:
+        return line
+    return textwrap.fill(line, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
+
+
+def to_json(history: BatchHistory, header: Header) -> dict[str, object]:
+    """The history as plain values for `json.dumps`; see the top of this module."""
+    whole = tuple(history.whole.figures())
+    return {
+        "batch": header.batch,
+        "profile": header.profile,
+        "eggs": header.eggs,
+        "set_at": _utc(header.set_at),
+        "units": {"temperature": "°C", "difference": "K", "humidity": "%RH", "area": ["K·h", "%RH·h"]},
+        "stages": [_period_json(period) for period in history.stages],
+        "whole": _period_json(history.whole),
+        "limits": [_limits_json(quantity, each) for quantity, figures in whole for each in figures.limits],
+        "excursions": [_excursion_json(quantity, each) for quantity, figures in whole for each in figures.excursions],
+        "gaps": [_gap_json(quantity, each) for quantity, figures in whole for each in figures.gaps],
+    }

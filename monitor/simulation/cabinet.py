@@ -90,9 +90,7 @@ class CabinetSpec:
 
     def __post_init__(self) -> None:
         if not VOLUME_L_LOW <= self.volume_l <= VOLUME_L_HIGH:
-            raise ValueError(
-                f"cabinet: volume_l {self.volume_l}, expected {VOLUME_L_LOW:g} to {VOLUME_L_HIGH:g}"
-            )
+            raise ValueError(f"cabinet: volume_l {self.volume_l}, expected {VOLUME_L_LOW:g} to {VOLUME_L_HIGH:g}")
         if not self.vent_per_h > 0.0:
             raise ValueError(f"cabinet: vent_per_h {self.vent_per_h}, expected above 0")
         if self.control not in (HYSTERESIS, PROPORTIONAL):

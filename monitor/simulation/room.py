@@ -132,7 +132,7 @@ class Room:
         *,
         site: str = "demo",
         root: str = "eggroom",
-        seed: int = 1,
+        seed: int | str = 1,
         interval_s: float = 10.0,
         dry_bulb_c: float = 20.0,
         rh_pct: float = 50.0,
@@ -153,7 +153,7 @@ class Room:
         self._count = 0
         self._build(seed)
 
-    def _build(self, seed: int) -> None:
+    def _build(self, seed: int | str) -> None:
         by_node: dict[str, dict[str, Probe]] = {}
         for machine in self.machines:
             own = []

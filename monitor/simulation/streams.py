@@ -27,13 +27,20 @@ BEGIN = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
 SITE = "demo"
 MINUTE_S, HOUR_S = 60.0, 3600.0
 SETTLE_S = 6 * HOUR_S  # machines have run in when a story begins
-SETTER_RH_PCT, HATCHER_RH_PCT = 57.4, 70.0  # set points; the humidifiers hold about 1 % less
+SETTER_RH_PCT, HATCHER_RH_PCT = 57.4, 70.5  # set points; the humidifiers hold 1 or 2 % less
 
 _IN_CABINET = ProbeSpec(height=0.5)
 _MIDDLE = CabinetSpec(60.0, heater_w=60.0, humidifier_g_h=40.0, rh_pct=SETTER_RH_PCT, eggs=24, age_days=10.0)
 _SMALL = CabinetSpec(45.0, heater_w=28.0, humidifier_g_h=25.0, rh_pct=SETTER_RH_PCT, eggs=12, age_days=4.0)
 _HATCHER = CabinetSpec(
-    90.0, 90.0, 80.0, rh_pct=HATCHER_RH_PCT, control=PROPORTIONAL, eggs=24, age_days=18.6
+    90.0,
+    heater_w=90.0,
+    humidifier_g_h=100.0,
+    rh_pct=HATCHER_RH_PCT,
+    control=PROPORTIONAL,
+    vent_per_h=10.0,  # hatching eggs need more fresh air than young ones
+    eggs=24,
+    age_days=18.6,
 )
 SETTER_1 = MachineSpec("setter-1", "setter", _MIDDLE, {"node-a/top": _IN_CABINET})
 SETTER_2 = MachineSpec("setter-2", "setter", _SMALL, {"node-b/top": _IN_CABINET})
@@ -61,9 +68,8 @@ def record(name: str) -> Iterator[str]:
     """The lines of a stream, without line ends. Raises KeyError for a name that is not in STORIES."""
     story = STORIES[name]()
     yield _line({"recording": name, "about": story.about, "site": SITE})
-    room = Room(
-        story.machines, site=SITE, interval_s=story.interval_s, dry_bulb_c=20.5, script=story.script
-    )
+    # Seeded by the name, so that no two streams share a boot: they may be replayed into one record.
+    room = Room(story.machines, site=SITE, seed=name, interval_s=story.interval_s, dry_bulb_c=20.5, script=story.script)
     room.settle(SETTLE_S)
     done = [(0.0, _batch_add(batch, machine)) for batch, machine in _batches(story)]
     done += sorted(story.done, key=lambda item: item[0])
@@ -174,9 +180,9 @@ def _dry_humidifier_at_lockdown() -> Story:
         ),
         batches={"setter-1": "hen-1"},
         script=(
-            (0.0, "water_low", {"machine": "hatcher-1", "share": 0.08}),
-            *_opened("setter-1", moved_s - 90.0, 90.0),
-            *_opened("hatcher-1", moved_s - 60.0, 90.0),
+            (0.0, "water_low", {"machine": "hatcher-1", "share": 0.145}),
+            *_opened("setter-1", moved_s - 60.0, 60.0),
+            *_opened("hatcher-1", moved_s - 15.0, 45.0),
             (moved_s, "move_eggs", {"source": "setter-1", "target": "hatcher-1"}),
             (lockdown_s + 3 * HOUR_S, "water_ok", {"machine": "hatcher-1"}),
         ),
@@ -185,7 +191,7 @@ def _dry_humidifier_at_lockdown() -> Story:
 
 
 def _dying_node() -> Story:
-    # (from minute, for minutes); below 45 s the broker does not notice
+    # From which minute, for how many. Below three quarters of a minute the broker does not notice.
     silences = ((62, 0.7), (70, 2.5), (81, 1.2), (94, 4.0), (104, 0.5), (111, 6.5), (120, 120.0))
     script: list[Happening] = []
     for at, lasts in silences:

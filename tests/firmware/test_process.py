@@ -46,7 +46,7 @@ def strict_json(payload: bytes) -> Any:
 
 
 class Listener:
-    """Hears everything below the root, comes back by itself after an outage, and can speak as the service does."""
+    """Hears everything below the root, comes back after an outage, and can speak as the service does."""
 
     def __init__(self, port: int, user: str = "", password: str = "") -> None:
         self._lock = threading.Lock()
@@ -124,7 +124,7 @@ def joins(node: NodeProcess) -> int:
 
 
 def test_what_a_node_publishes(broker: Broker, listener: Listener) -> None:
-    """Each pack is strict JSON in SenML form: id, values, units, boot, seq from 0, and `up` of the sample's second."""
+    """Each pack is strict SenML JSON: id, values, units, boot, seq from 0, `up` of the sample's second."""
     started_s = time.monotonic()
     with start(broker, PROBES=(*WARM_AND_DAMP, ("egg", "scripted", ((37062, None, None),)))) as node:
         listener.wait_for_seq(12)

@@ -1,0 +1,93 @@
+"""What `eggroom doctor` looks at: the daemon's own facts through its door, and what it needs around it."""
+
+from __future__ import annotations
+
+import platform
+import shutil
+import sqlite3
+from datetime import UTC, datetime
+from typing import Any
+
+import monitor
+from monitor.adapters.clock import SystemClock
+from monitor.adapters.delivery import AppriseDelivery
+from monitor.adapters.door import DoorClosed, ask_door
+from monitor.app import StartError, data_folder, door_path, link_settings, open_history, store_path
+from monitor.service.ports import StoreFailure
+from monitor.settings import House
+
+MIN_FREE_BYTES = 200_000_000  # months of readings of a full room; under it a card is nearly full of something else
+
+
+def examine(house: House) -> dict[str, Any]:
+    """{"checks": [{"what", "good", "found"}], "daemon": the daemon's facts or None}."""
+    checks: list[dict[str, Any]] = []
+
+    def check(what: str, good: bool, found: str) -> None:
+        checks.append({"what": what, "good": good, "found": found})
+
+    site = house.site
+    check(
+        "eggroom", True, f"{monitor.__version__}, Python {platform.python_version()}, SQLite {sqlite3.sqlite_version}"
+    )
+    check("configuration", True, f"{house.path}: {len(site.machines)} machines, {len(site.probes)} probes")
+    clock = SystemClock().now()
+    synchronised = "right" if clock.clock_ok else "not set; days of incubation and times shown are wrong"
+    check("clock", clock.clock_ok, f"{datetime.now(UTC).isoformat(timespec='seconds')}: {synchronised}")
+    facts = _daemon(house, check)
+    _record(house, check)
+    delivery = AppriseDelivery()
+    for contact in house.contacts:
+        problem = delivery.problem(contact.url)
+        check(
+            f"contact {contact.id}", problem is None, problem or "the address can be used; try `eggroom contact test`"
+        )
+    if not house.contacts:
+        check("contacts", False, "nobody is told, expected at least one [[contact]]")
+    try:
+        link_settings(house)
+    except StartError as error:
+        check("broker settings", False, str(error))
+    return {"checks": checks, "daemon": facts}
+
+
+def _daemon(house: House, check: Any) -> dict[str, Any] | None:
+    try:
+        facts = ask_door(door_path(house), {"do": "facts"})
+    except DoorClosed:
+        check("daemon", False, "not running, expected `eggroom run`")
+        return None
+    check(
+        "daemon",
+        True,
+        f"running for {facts['up_s'] / 3600:.1f} h, {facts['messages']} messages, {facts['refused']} refused",
+    )
+    since = f" since {facts['broker_since']}" if facts["broker_since"] else ""
+    check("broker", facts["broker_connected"], f"{facts['broker']}{since}")
+    failing = facts["store_failing_s"]
+    check("store", failing is None, "writing" if failing is None else f"failing for {failing:.0f} s")
+    silent = facts["silent_probes"]
+    check("probes", not silent, f"silent: {', '.join(silent)}" if silent else "all speak")
+    if facts["unknown_probes"]:
+        check("unknown probes", True, f"{', '.join(facts['unknown_probes'])}; see `eggroom refused`")
+    waiting = facts["notices_waiting"]
+    found = ", ".join(f"{n} for {c}" for c, n in waiting.items()) if waiting else "none wait"
+    check("notices", not any(n > 20 for n in waiting.values()), found)
+    return facts
+
+
+def _record(house: House, check: Any) -> None:
+    folder = data_folder(house)
+    try:
+        history = open_history(house)
+        batches = history.batches()
+        size = store_path(house).stat().st_size
+        known = [b for b in batches if b.closed_at is None and b.profile not in house.site.profiles]
+        check("record", True, f"{store_path(house)}: {size / 1e6:.1f} MB, {len(batches)} batches")
+        for batch in known:
+            check(f"batch {batch.id}", False, f"profile {batch.profile!r} is not among the profiles")
+    except (StoreFailure, OSError) as error:
+        check("record", not store_path(house).exists(), f"{error}" if store_path(house).exists() else "none yet")
+    where = folder if folder.exists() else house.path.parent
+    free = shutil.disk_usage(where).free
+    check("disk", free >= MIN_FREE_BYTES, f"{free / 1e9:.1f} GB free at {where}")

@@ -1,0 +1,285 @@
+"""Text for the terminal: one screen wide, times on the wall clock of the site, the unit of the site. Values in, text out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from monitor.domain.alarm import Alarm, state_of
+from monitor.domain.bands import DRY_BULB, RH, WET_BULB
+from monitor.domain.batch import Batch
+from monitor.domain.notice import show_band, show_value, subject_name
+from monitor.domain.profile import Band, Profile
+from monitor.domain.site import Site
+from monitor.service.ports import RefusedRow, TransitionRow, Unknown
+
+_QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
+
+
+def local(at: datetime | str | None, site: Site, seconds: bool = False) -> str:
+    """A time on the wall clock: `24 Nov 02:14`; `-` for none."""
+    if at is None:
+        return "-"
+    when = datetime.fromisoformat(at) if isinstance(at, str) else at
+    return when.astimezone(site.zone).strftime("%d %b %H:%M" + (":%S" if seconds else ""))
+
+
+def room_text(room: Mapping[str, Any], site: Site) -> str:
+    """Each machine: what it reads against what its eggs need, and what is wrong."""
+    lines: list[str] = []
+    for view in room["machines"]:
+        lines += [*machine_lines(view, site), ""]
+    for alarm in room["others"]:
+        lines.append(f"! {alarm_line(alarm, site)}")
+    return "\n".join(lines).rstrip()
+
+
+def machine_lines(view: Mapping[str, Any], site: Site) -> list[str]:
+    """One machine in a few lines of at most 72 characters."""
+    batches = ", ".join(f"{b['batch']} day {int(b['day'])} {b['stage']}" for b in view["batches"])
+    watched = "watched only" if view["kind"] not in ("setter", "hatcher") else "empty"
+    lines = [f"{view['name']} ({batches or watched})"]
+    bands = {name: Band(**limits) for name, limits in view["bands"].items()}
+    for probe in view["probes"]:
+        if probe["dry_bulb_c"] is None:
+            lines.append(f"  {probe['probe']}: no reading yet")
+            continue
+        old = f"  NO READING for {probe['age_s'] / 60:.0f} min" if probe["silent"] else ""
+        for quantity, words in _QUANTITIES:
+            value = probe.get(quantity)
+            if value is None:
+                continue
+            band = bands.get(quantity)
+            if quantity == RH and band is None and "rh_band_pct" in probe:
+                band = Band(**probe["rh_band_pct"])
+            shown = show_value(quantity, value, site.unit).removeprefix("wet bulb ")
+            lines.append(f"  {words:<12} {shown:>9}   {against(value, band, quantity, site.unit)}{old}")
+            old = ""
+        if probe.get("wick_wet_bulb_c") is not None:
+            shown = show_value(DRY_BULB, probe["wick_wet_bulb_c"], site.unit)
+            lines.append(f"  {'on a wick':<12} {shown:>9}")
+    if view["settling_until"] is not None:
+        lines.append(f"  lockdown began: humidity may rise until {local(view['settling_until'], site)}")
+    lines += [f"  ! {alarm_line(alarm, site)}" for alarm in view["alarms"]]
+    return lines
+
+
+def against(value: float, band: Band | None, quantity: str, unit: str) -> str:
+    """A value against its band, in words: `band 37.5 to 38.1`, `0.8 over, band 37.5 to 38.1`."""
+    if band is None:
+        return ""
+    low = band.low_warning if band.low_warning is not None else band.low_alarm
+    high = band.high_warning if band.high_warning is not None else band.high_alarm
+    scale = 1.8 if unit == "F" and quantity != RH else 1.0
+    digits = 0 if quantity == RH else 1
+    words = f"band {show_band(quantity, band, unit)}"
+    if high is not None and value > high:
+        return f"{(value - high) * scale:.{digits}f} over, {words}"
+    if low is not None and value < low:
+        return f"{(low - value) * scale:.{digits}f} under, {words}"
+    return words
+
+
+def alarm_line(alarm: Mapping[str, Any], site: Site) -> str:
+    """One standing alarm in a line."""
+    rule = site.rules[alarm["rule"]]
+    value = ""
+    if alarm["value"] is not None and alarm["quantity"] is not None:
+        value = f" {show_value(alarm['quantity'], alarm['value'], site.unit)},"
+    about = f" ({alarm['about']})" if alarm["about"] else ""
+    until = f" until {local(alarm['shelved_until'], site)}" if alarm["shelved_until"] else ""
+    since = f" since {local(alarm['since'], site)}" if alarm["since"] else ""
+    name = subject_name(alarm["subject"], site)
+    return f"No. {alarm['number']} {name}: {rule.words}{about},{value}{since}: {alarm['state']}{until}"
+
+
+def alarm_table(alarms: Sequence[Alarm], site: Site) -> str:
+    """What stands, worst first."""
+    from monitor.domain.rules import PRIORITIES
+    from monitor.domain.view import alarm_view
+
+    if not alarms:
+        return "nothing: every alarm is normal"
+    ordered = sorted(alarms, key=lambda a: (-PRIORITIES.index(site.rules[a.rule].priority), a.number))
+    lines = []
+    for alarm in ordered:
+        rule = site.rules[alarm.rule]
+        lines.append(f"[{rule.priority}] {alarm_line(alarm_view(alarm), site)}")
+        if alarm.condition and state_of(alarm) in ("unacknowledged", "acknowledged"):
+            lines.append(f"    {rule.consequence} {rule.first_act}")
+    return "\n".join([*lines, "", "acknowledge with: eggroom ack NUMBER --by NAME"])
+
+
+def transition_view(row: TransitionRow) -> dict[str, Any]:
+    """One transition as a plain mapping."""
+    return {
+        "at": row.at.isoformat(),
+        "number": row.number,
+        "subject": row.subject,
+        "rule": row.rule,
+        "from": row.state_before,
+        "to": row.state,
+        "cause": row.cause,
+        "value": row.value,
+        "worst": row.worst,
+        "limit": row.limit,
+        "who": row.who or None,
+    }
+
+
+def transition_table(rows: Sequence[TransitionRow], site: Site) -> str:
+    """Every transition, oldest first."""
+    if not rows:
+        return "nothing in the record yet"
+    lines = []
+    for row in rows:
+        rule = site.rules.get(row.rule)
+        words = rule.words if rule is not None else row.rule
+        who = f" by {row.who}" if row.who else ""
+        name = subject_name(row.subject, site)
+        lines.append(f"{local(row.at, site, True)}  No. {row.number} {name}: {words}: {row.state} ({row.cause}{who})")
+    return "\n".join(lines)
+
+
+def batch_table(views: Sequence[Mapping[str, Any]], site: Site, now: datetime) -> str:
+    """The batches, one a line."""
+    if not views:
+        return "no batch yet: eggroom batch add NAME --species SPECIES --machine MACHINE"
+    lines = [f"{'batch':<16} {'species':<18} {'day':>5}  {'stage':<9} {'eggs':>5}  machine"]
+    for view in views:
+        profile = site.profiles.get(view["profile"])
+        stage = "closed" if view["closed_at"] else _stage(view, profile)
+        eggs = "-" if view["eggs"] is None else view["eggs"]
+        machine = view["machine"] or "-"
+        lines.append(f"{view['id']:<16} {view['profile']:<18} {view['day']:>5.1f}  {stage:<9} {eggs:>5}  {machine}")
+    return "\n".join(lines)
+
+
+def batch_text(batch: Batch, site: Site, now: datetime) -> str:
+    """One batch: where it was, and what comes when."""
+    from datetime import timedelta
+
+    profile = site.profiles.get(batch.profile)
+    eggs = "" if batch.eggs is None else f", {batch.eggs} eggs"
+    lines = [f"{batch.id}: {batch.profile}{eggs}, set {local(batch.set_at, site)}, day {batch.day(now):.1f}"]
+    if batch.note:
+        lines.append(f"  {batch.note}")
+    for stay in batch.stays:
+        until = "now" if stay.until is None else local(stay.until, site)
+        lines.append(f"  in {stay.machine} from {local(stay.since, site)} to {until}")
+    lines += [f"  {d.stage} declared {local(d.at, site)}" for d in batch.declared]
+    if batch.closed_at is not None:
+        lines.append(f"  closed {local(batch.closed_at, site)}")
+    elif profile is not None:
+        lockdown = batch.set_at + timedelta(days=profile.lockdown_day)
+        first = batch.set_at + timedelta(days=profile.hatch_day_first)
+        last = batch.set_at + timedelta(days=profile.hatch_day_last)
+        lines.append(f"  lockdown {local(lockdown, site)}, hatch {local(first, site)} to {local(last, site)}")
+    return "\n".join(lines)
+
+
+def refused_view(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unknown]) -> dict[str, Any]:
+    """What was not understood, as a plain mapping."""
+    return {
+        "refused_total": total,
+        "newest": [
+            {
+                "at": r.at.isoformat(),
+                "topic": r.refused.topic,
+                "reason": r.refused.reason,
+                "payload": r.refused.payload.decode("utf-8", "backslashreplace"),
+            }
+            for r in rows
+        ],
+        "unknown_probes": [
+            {"probe": u.probe, "first_at": u.first_at.isoformat(), "last_at": u.last_at.isoformat(), "count": u.count}
+            for u in unknown
+        ],
+    }
+
+
+def refused_text(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unknown], site: Site) -> str:
+    """What was not understood, and who is not known, with the lines that would make them known."""
+    lines = [f"{total} messages refused" + (", newest first:" if rows else "")]
+    for row in rows:
+        start = row.refused.payload[:60].decode("utf-8", "backslashreplace")
+        printable = "".join(c if c.isprintable() else "·" for c in start)
+        lines += [f"  {local(row.at, site, True)} {row.refused.topic}: {row.refused.reason}", f"      {printable}"]
+    unconfigured = [u for u in unknown if u.probe not in site.probes]
+    if unconfigured:
+        lines += ["", "probes that nobody configured; to watch one, put this into the configuration:"]
+    for u in unconfigured:
+        node, _, probe = u.probe.partition("/")
+        lines.append(f"  # heard {u.count} times, last {local(u.last_at, site, True)}")
+        lines.append(f'  [[probe]]\n  node = "{node}"\n  probe = "{probe}"\n  machine = "..."')
+    return "\n".join(lines)
+
+
+def profile_view(profile: Profile) -> dict[str, Any]:
+    """One profile as a plain mapping, each value's source beside it."""
+    return {
+        "id": profile.id,
+        "name": profile.name,
+        "scientific_name": profile.scientific_name,
+        "days": profile.days,
+        "hatch_days": [profile.hatch_day_first, profile.hatch_day_last],
+        "lockdown_day": profile.lockdown_day,
+        "egg_mass_g": profile.egg_mass_g,
+        "target_loss_pct": profile.target_loss_pct,
+        "still_air_offset_k": profile.still_air_offset_k,
+        "stages": [
+            {"name": s.name, "from_day": s.from_day}
+            | {q: dict(band.limits()) for q, _ in _QUANTITIES if (band := getattr(s, q)) is not None}
+            for s in profile.stages
+        ],
+        "notes": list(profile.notes),
+        "sources": dict(profile.sources),
+    }
+
+
+def profile_table(profiles: Iterable[Profile]) -> str:
+    """The species, one a line."""
+    lines = [f"{'species':<24} {'days':>5} {'lockdown':>9}  name"]
+    lines += [f"{p.id:<24} {p.days:>5g} {p.lockdown_day:>9g}  {p.name}" for p in profiles]
+    return "\n".join([*lines, "", "one of them with its sources: eggroom profiles SPECIES"])
+
+
+def profile_text(profile: Profile) -> str:
+    """One species: stages, bands, notes, each value with its source."""
+    lines = [
+        f"{profile.name} ({profile.scientific_name}), {profile.id}",
+        f"  {profile.days:g} days, hatch day {profile.hatch_day_first:g} to {profile.hatch_day_last:g}, "
+        f"lockdown day {profile.lockdown_day:g}",
+    ]
+    if profile.target_loss_pct is not None:
+        lines.append("  weight loss to pip {:g} to {:g} %".format(*profile.target_loss_pct))
+    for stage in profile.stages:
+        lines.append(f"  {stage.name} from day {stage.from_day:g}")
+        for quantity, words in _QUANTITIES:
+            band: Band | None = getattr(stage, quantity)
+            if band is None:
+                continue
+            for name, value in band.limits():
+                key = profile.sources.get(f"stage.{stage.name}.{quantity}.{name}", "")
+                unit = "%RH" if quantity == RH else "°C"
+                lines.append(f"    {words:<12} {name.replace('_', ' '):<13} {value:>6.2f} {unit:<4} {key}")
+    lines += [f"  note: {note}" for note in profile.notes]
+    return "\n".join(lines)
+
+
+def doctor_text(facts: Mapping[str, Any]) -> str:
+    """What was looked at, one a line, the bad ones marked."""
+    lines = [f"{'ok ' if f['good'] else 'BAD'} {f['what']}: {f['found']}" for f in facts["checks"]]
+    bad = sum(not f["good"] for f in facts["checks"])
+    return "\n".join([*lines, "", "all good" if not bad else f"{bad} to look at"])
+
+
+def _stage(view: Mapping[str, Any], profile: Profile | None) -> str:
+    if profile is None:
+        return "unknown"
+    set_at = datetime.fromisoformat(view["set_at"])
+    declared = tuple(
+        (d["stage"], (datetime.fromisoformat(d["at"]) - set_at).total_seconds() / 86_400) for d in view["declared"]
+    )
+    return profile.stage_at(max(0.0, view["day"]), declared).name
