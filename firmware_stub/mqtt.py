@@ -166,6 +166,9 @@ class Client:
         while len(data) < count:
             if self._now_ms() > end_ms:
                 raise OSError("half a packet in %d ms" % self._timeout_ms)
+            if not self._poller.poll(_SLICE_MS):
+                self._idle()
+                continue
             more = self._socket.recv(count - len(data))
             if not more:
                 raise OSError("closed by the broker")

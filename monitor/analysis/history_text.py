@@ -1,24 +1,16 @@
-"""A batch's environment history as people read it (text) and as programs do (JSON, CSV). Nothing is computed here.
+"""A batch's environment history as a breeder reads it: a page of text, in the site's zone and unit.
 
-The text is in the site's zone and unit. JSON and CSV are in UTC (RFC 3339), °C, K and %RH whatever the site shows, so that
-files of several sites can be laid together.
-
-JSON: `stages` and `whole` hold the figures; `limits`, `excursions` and `gaps` are listed once, for the whole. Values, spreads and
-areas are rounded to 4 decimals (a sensor's step is 0.01), hours (0.004 s) and coverage to 6; what is not known is null.
-
-CSV (RFC 4180, header first): one table, whose first column says what a row is: `figures` (one per stage and quantity, then the
-whole), `limits`, `excursion` or `gap`; cells that do not apply are empty. Rounded as in JSON.
+Nothing is computed here. Beside every mean stands its coverage, and every gap is counted; see `history_files`
+for JSON and CSV.
 """
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 import textwrap
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import datetime, tzinfo
 
 from monitor.analysis.environment import BatchHistory, Period
 from monitor.analysis.excursions import Excursion
@@ -47,7 +39,8 @@ def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> s
     """The history for people, at most 80 columns: each stage, the whole, excursions and gaps longest first.
 
     Parameters
-        zone: for every time shown; an hour that a change of summer time brings twice is shown with its offset.
+        zone: for every time shown; an hour that a change of summer time brings twice is shown with its
+        offset.
         unit: `C` or `F`.
     Raises
         ValueError: another unit.
@@ -60,8 +53,8 @@ def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> s
         f"Environment history of batch {header.batch}",
         f"profile {header.profile}, {eggs}, set {shown.time(header.set_at)}",
         "",
-        f"Times are local ({zone}). In, above and below refer to the warning limits of the band; to the alarm limit"
-        " on a side that has no warning limit. Nothing is made up over a gap: coverage is the share of time with good data.",
+        f"Times are local ({zone}). In, above and below refer to the warning limits of the band (to the alarm"
+        " limit on a side without one). Covered is the share of time with good data; over a gap nothing is made up.",
     ]
     for period in (*history.stages, history.whole):
         lines += ["", *_block(period, shown)]
@@ -165,7 +158,8 @@ def _excursions(whole: Period, shown: _Shown) -> Iterator[str]:
     for quantity, each in every[:LISTED]:
         limit, peak = shown.value(quantity, each.limit), shown.value(quantity, each.peak)
         lasted = duration((each.until_ms - each.since_ms) / 1000.0)
-        yield f"{lasted}: {WORDS[quantity]} {each.side} {limit} {shown.unit_of(quantity)}, area {shown.area(quantity, each.area)}"
+        bound = f"{each.side} {limit} {shown.unit_of(quantity)}"
+        yield f"{lasted}: {WORDS[quantity]} {bound}, area {shown.area(quantity, each.area)}"
         yield f"  {shown.time(each.since_ms)} to {shown.time(each.until_ms)}, {_where(each)}"
         yield f"  peak {peak} at {shown.time(each.peak_at_ms)}{_caveats(each)}"
     if len(every) > LISTED:
@@ -221,20 +215,3 @@ def _filled(line: str) -> str:
     if len(line) <= WIDTH:
         return line
     return textwrap.fill(line, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
-
-
-def to_json(history: BatchHistory, header: Header) -> dict[str, object]:
-    """The history as plain values for `json.dumps`; see the top of this module."""
-    whole = tuple(history.whole.figures())
-    return {
-        "batch": header.batch,
-        "profile": header.profile,
-        "eggs": header.eggs,
-        "set_at": _utc(header.set_at),
-        "units": {"temperature": "°C", "difference": "K", "humidity": "%RH", "area": ["K·h", "%RH·h"]},
-        "stages": [_period_json(period) for period in history.stages],
-        "whole": _period_json(history.whole),
-        "limits": [_limits_json(quantity, each) for quantity, figures in whole for each in figures.limits],
-        "excursions": [_excursion_json(quantity, each) for quantity, figures in whole for each in figures.excursions],
-        "gaps": [_gap_json(quantity, each) for quantity, figures in whole for each in figures.gaps],
-    }

@@ -180,7 +180,7 @@ def _dry_humidifier_at_lockdown() -> Story:
         ),
         batches={"setter-1": "hen-1"},
         script=(
-            (0.0, "water_low", {"machine": "hatcher-1", "share": 0.145}),
+            (0.0, "water_low", {"machine": "hatcher-1", "share": 0.155}),
             *_opened("setter-1", moved_s - 60.0, 60.0),
             *_opened("hatcher-1", moved_s - 15.0, 45.0),
             (moved_s, "move_eggs", {"source": "setter-1", "target": "hatcher-1"}),

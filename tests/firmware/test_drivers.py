@@ -55,9 +55,7 @@ def sht4x() -> tuple[FakeSht, Any]:
 def sht3x() -> tuple[FakeSht, Any]:
     status = b"\x80\x10\xe1"
     assert sensors.crc8_sensirion(status[:2]) == status[2]
-    chip = FakeSht(
-        {b"\x30\xa2": b"", b"\xf3\x2d": status, b"\x24\x00": SHT3X_FRAME}, {b"\x24\x00": 15, b"\x30\xa2": 2}
-    )
+    chip = FakeSht({b"\x30\xa2": b"", b"\xf3\x2d": status, b"\x24\x00": SHT3X_FRAME}, {b"\x24\x00": 15, b"\x30\xa2": 2})
     return chip, drivers.SHT3x(chip, 0x44, chip.sleep_ms)
 
 

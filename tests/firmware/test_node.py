@@ -272,9 +272,7 @@ def test_the_buzzer_sounds_after_180_s_without_a_sign_of_life() -> None:
     assert [on for _, on in room.buzzer] == [True, False]
 
 
-@pytest.mark.parametrize(
-    ("payload", "retained"), [(b"5", True), (b"offline", False), (b"", False), (b"\xff", False)]
-)
+@pytest.mark.parametrize(("payload", "retained"), [(b"5", True), (b"offline", False), (b"", False), (b"\xff", False)])
 def test_what_is_no_sign_of_life(payload: bytes, retained: bool) -> None:
     """A retained counter, a last will or noise does not put the buzzer off."""
     room = Room()

@@ -98,9 +98,7 @@ class Listener:
         return set(range(max(seqs))) - seqs
 
     def wait_for_seq(self, seq: int, seconds: float = 15) -> None:
-        wait_until(
-            lambda: seq in self.seqs(), seconds, f"message {seq} did not come, only {self.seqs()[-5:]}"
-        )
+        wait_until(lambda: seq in self.seqs(), seconds, f"message {seq} did not come, only {self.seqs()[-5:]}")
 
 
 @pytest.fixture
@@ -249,9 +247,9 @@ def test_stored_is_forgotten_and_the_rest_is_sent_again(broker: Broker, listener
     with start(broker, RESEND_MS=1000, RESEND_MAX_MS=1000, INTERVAL_MS=400):
         listener.wait_for_seq(4)
         wait_until(lambda: listener.seqs().count(0) >= 2, 10, "nothing was sent again")
-        first, second = [
-            one.at_s for one, seq in zip(listener.heard(AIR), listener.seqs(), strict=False) if seq == 0
-        ][:2]
+        first, second = [one.at_s for one, seq in zip(listener.heard(AIR), listener.seqs(), strict=False) if seq == 0][
+            :2
+        ]
         assert 1.0 <= second - first <= 2.5
         boot = listener.packs()[0]["boot"]
         listener.say_stored(boot, 3)
@@ -341,14 +339,14 @@ def test_login(tmp_path: Path) -> None:
 
 
 def test_a_small_heap_is_enough(broker: Broker, listener: Listener) -> None:
-    """Four probes, a ring of 512 and a reconnect fit 160 kB here, where a word is twice the board's."""
+    """Four probes, a ring of 512 and a reconnect fit 128 kB here, where a word is twice the board's."""
     probes = tuple((name, *rest) for name in ("top", "low", "egg", "out") for _, *rest in WARM_AND_DAMP)
-    with start(broker, heap="160k", INTERVAL_MS=20, PROBES=probes) as node:
-        listener.wait_for_seq(100)
+    with start(broker, heap="128k", INTERVAL_MS=20, PROBES=probes) as node:
+        listener.wait_for_seq(40)
         broker.stop()
         broker.start()
         wait_until(lambda: joins(node) == 2, 10, "it did not join again")
-        listener.wait_for_seq(250)
+        listener.wait_for_seq(150)
         assert "MemoryError" not in node.log()
 
 
