@@ -4,8 +4,8 @@
     fetch()   read the result: (t_milli, rh_milli, fault), as in sensors.py
     read()    both, with the wait between
 
-The node starts all sensors, waits once and fetches all, so that one sample is one instant. A failure is an answer, never an
-exception, and never the last good value again.
+The node starts all sensors, waits once and fetches all, so that one sample is one instant. A failure is an answer,
+never an exception, and never the last good value again.
 """
 
 from binascii import unhexlify
@@ -48,8 +48,9 @@ class Sensor:
 class _Sht(Sensor):
     """SHT3x and SHT4x: same frame and CRC, other commands and another RH formula.
 
-    After power-up and after each fault the sensor is reset (which also ends a heater pulse, whose hot reading must not get
-    into the record) and asked who it is: the two kinds share an address, and the wrong formula gives a believable lie.
+    After power-up and after each fault the sensor is reset (which also ends a heater pulse, whose hot reading must not
+    get into the record) and asked who it is: the two kinds share an address, and the wrong formula gives a
+    believable lie.
     """
 
     def __init__(self, bus, address, sleep_ms):
@@ -122,7 +123,7 @@ class DS18B20(Sensor):
     def _fetch(self):
         answer = self._scratchpad()
         if answer[0] == 25000 and not self._met:
-            # Some look-alikes wake at 25.0 instead of 85, inside any room's range: measured again before it is believed.
+            # Some look-alikes wake at 25.0 instead of 85, inside any room's range: measured again, then believed.
             self._start()
             self._sleep_ms(self.wait_ms)
             answer = self._scratchpad()
@@ -150,7 +151,7 @@ class DS18B20(Sensor):
 
 
 class ScriptedSensor(Sensor):
-    """For a node without hardware: gives the readings it was handed, one after another, then the last one for ever."""
+    """For a node without hardware: gives the readings it was handed in order, then the last one for ever."""
 
     def __init__(self, readings):
         Sensor.__init__(self, None)
@@ -167,9 +168,9 @@ class ScriptedSensor(Sensor):
 
 
 class I2CBus:
-    """An I2C bus that frees itself: a sensor cut off in mid-byte holds the data line low until it is clocked out of it.
+    """An I2C bus that frees itself: a sensor cut off in mid-byte holds the data line low until it is clocked on.
 
-    `make()` builds the bus anew from the two pins.
+    `make()` builds the bus from the two pins; it is called at first use and after every error.
     """
 
     def __init__(self, make, scl, sda, sleep_ms):

@@ -1,4 +1,4 @@
-"""Starts the node: builds the parts for this board from settings.py, hands them to node.py and runs its loop for ever."""
+"""Starts the node: builds the parts for this board from settings.py and runs the loop of node.py for ever."""
 
 import os
 import sys
@@ -42,7 +42,8 @@ class Esp32Board:
         kinds = [probe[1] for probe in settings.PROBES]
         self.i2c = self._make_i2c() if "sht3x" in kinds or "sht4x" in kinds else None
         self.wire = self._make_wire() if "ds18b20" in kinds else None
-        self._buzzer = None if settings.BUZZER_PIN is None else machine.Pin(settings.BUZZER_PIN, machine.Pin.OUT, value=0)
+        pin = settings.BUZZER_PIN
+        self._buzzer = None if pin is None else machine.Pin(pin, machine.Pin.OUT, value=0)
         self._wlan = network.WLAN(network.STA_IF)
         self._wlan.active(True)
         self._join_ms = 0
@@ -102,7 +103,7 @@ class Esp32Board:
             except (OSError, OverflowError) as error:
                 self._clock_ms = self._uptime.ms() + 600000
                 print("clock failed reason=%r" % error)
-        return time.time() + self._epoch_s if self._clock_set else None
+        return int(time.time()) + self._epoch_s if self._clock_set else None
 
 
 def make_sensor(board, kind, where):

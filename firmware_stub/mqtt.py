@@ -1,11 +1,11 @@
 """A small MQTT 3.1.1 client: what a node needs and no more.
 
-Clean session, last will, user name and password; publishes at QoS 1 and waits for the receipt, so one message is on its way at
-a time and order is kept; subscribes at QoS 0 (what the node listens to is repeated by nature).
+Clean session, last will, user name and password; publishes at QoS 1 and waits for the receipt, so one message is on
+its way at a time and order is kept; subscribes at QoS 0 (what the node listens to is repeated by nature).
 
-Every wait has an end. No network error leaves this module: a method answers True, or it has closed the connection, written one
-line and answers False, and the caller connects again. While a method waits it calls `idle()`, so that the node goes on
-measuring. Reference: OASIS, MQTT Version 3.1.1 (2014), sections 2 and 3.
+Every wait has an end. No network error leaves this module: a method answers True, or it has closed the connection,
+written one line and answers False, and the caller connects again. While a method waits it calls `idle()`, so that the
+node goes on measuring. Reference: OASIS, MQTT Version 3.1.1 (2014), sections 2 and 3.
 """
 
 import select
@@ -22,9 +22,14 @@ _SLICE_MS = 50  # the longest wait between two calls of idle()
 
 
 class Client:
-    """`will` is (topic, payload), kept by the broker and retained; `now_ms` only goes forward; `timeout_ms` is for each answer."""
+    """`will` is (topic, payload), retained; `now_ms()` only goes forward; `timeout_ms` is for each answer.
 
-    def __init__(self, host, port, client_id, keepalive_s, will, user, password, timeout_ms, now_ms, idle, on_message):
+    `on_message(topic, payload, retained)` gets str, bytes, bool; `idle()` is called while the client waits.
+    """
+
+    def __init__(
+        self, host, port, client_id, keepalive_s, will, user, password, timeout_ms, now_ms, idle, on_message
+    ):
         self._address = host, port
         self._client_id = client_id
         self._keepalive_s = keepalive_s
@@ -33,7 +38,7 @@ class Client:
         self._timeout_ms = timeout_ms
         self._now_ms = now_ms
         self._idle = idle
-        self._on_message = on_message  # called with (topic, payload, retained): str, bytes, bool
+        self._on_message = on_message
         self._socket = None
         self._poller = None
         self._packet_id = 0

@@ -1,15 +1,15 @@
-"""The node: measures, numbers each sample, publishes it, and keeps it until the service says that it is stored.
+"""The node: measures, numbers each sample, publishes it, and keeps it until the service has stored it.
 
-One loop, one thread. `tend` does what may never wait for the network (measure, watch the service, sound the buzzer); it is
-called on every pass and by the MQTT client whenever that waits.
+One loop, one thread. `tend` does what may never wait for the network (measure, watch the service, sound the
+buzzer); it is called on every pass, and by the MQTT client whenever that waits.
 
     <root>/<site>/<node>/air       we publish   one sample, all probes: a SenML pack (RFC 8428)
     <root>/<site>/<node>/status    we publish   online, retained; offline by last will
     <root>/<site>/<node>/stored    we listen    {"boot":91,"seq":1804}: all up to there is stored
     <root>/<site>/service/alive    we listen    a counter; when it stands still the buzzer sounds
 
-A message is known by `boot` (random at each start) and `seq` (from 0), so sending it twice does no harm. `up` is whole seconds
-from the node's start to the sample, never to the sending.
+A message is known by `boot` (random at each start) and `seq` (from 0), so sending it twice does no harm. `up` is
+whole seconds from the node's start to the sample, never to the sending.
 """
 
 import json
@@ -23,8 +23,8 @@ NOTHING = -0x80000000  # in the ring: no such value in this sample
 class Uptime:
     """Milliseconds since start that only go forward, from a tick counter that wraps.
 
-    The counter (2**30 ms on the board, 12.4 days) may wrap as often as it likes, if ms() is called twice or more per turn;
-    the loop calls it many times a second.
+    The counter (2**30 ms on the board, 12.4 days) may wrap as often as it likes, as long as ms() is called more than
+    twice per turn; the loop calls it many times a second.
     """
 
     def __init__(self, ticks_ms, ticks_diff):
@@ -46,12 +46,11 @@ def decimal(milli):
     return text.rstrip("0").rstrip(".")
 
 
-def pack(node, names, record, boot, seq, started_unix_s=None, oldest=None):
-    """One sample as a SenML pack.
+def pack(node, names, record, boot, seq, started_unix_s=None):
+    """One sample as a SenML pack, in bytes.
 
-    `record` is up, then t, rh and fault of each probe in the order of `names`. `started_unix_s`: when this node started, if it
-    knows. `oldest`: given when messages between the last stored one and this number are lost for good, so that nobody waits
-    for them.
+    `record` is up, then t, rh and fault of each probe in the order of `names`. `started_unix_s` is when this node
+    started, if it knows.
     """
     entries = []
     for i in range(len(names)):
@@ -67,8 +66,6 @@ def pack(node, names, record, boot, seq, started_unix_s=None, oldest=None):
     if started_unix_s is not None:
         base += '"bt":%d,' % (started_unix_s + up)
     number = ',"boot":%d,"seq":%d,"up":%d' % (boot, seq, up)
-    if oldest is not None:
-        number += ',"oldest":%d' % oldest
     entries[0] = base + entries[0] + number
     return ("[{" + "},{".join(entries) + "}]").encode()
 
@@ -76,9 +73,9 @@ def pack(node, names, record, boot, seq, started_unix_s=None, oldest=None):
 class Node:
     """Wired up by main.py.
 
-    `sensors` in the order of settings.PROBES; `make_client(will, on_message, idle)` builds the MQTT client; `buzzer(on)` and
-    `feed()` (a watchdog) are callables; `link()` is True while there is a network; `unix_s()` is the clock or None;
-    `jitter_ms(limit)` is a random whole number from 0 to the limit.
+    `sensors` stand in the order of settings.PROBES; `make_client(will, on_message, idle)` builds the MQTT client;
+    `buzzer(on)` switches it; `feed()` feeds the watchdog; `link()` is True while there is a network; `unix_s()` is the
+    clock or None; `jitter_ms(limit)` is a random whole number from 0 to the limit.
     """
 
     def __init__(self, settings, sensors, make_client, uptime, boot, buzzer, link, unix_s, feed, jitter_ms, sleep_ms):
@@ -102,7 +99,6 @@ class Node:
 
         self.ring = Ring(settings.RING, 1 + 3 * len(sensors))
         self._started_unix_s = None
-        self._stored_seq = -1
         self._to_send = 0  # the next number to send
         self._sample_ms = 0  # when the next sample is due
         self._retry_ms = 0  # when to connect again
@@ -178,8 +174,7 @@ class Node:
         seq = self._to_send = max(self._to_send, ring.first)
         if seq == ring.next:
             return False
-        oldest = ring.first if ring.first > self._stored_seq + 1 else None
-        message = pack(self._settings.NODE, self._names, ring.read(seq), self._boot, seq, self._started(), oldest)
+        message = pack(self._settings.NODE, self._names, ring.read(seq), self._boot, seq, self._started())
         if self._client.publish(self._air, message):
             self._to_send = max(self._to_send, seq + 1)
             if seq <= ring.first:
@@ -212,9 +207,8 @@ class Node:
             boot, seq = told["boot"], told["seq"]
         except (ValueError, KeyError, TypeError):
             return
-        if boot != self._boot or type(seq) is not int or not self._stored_seq < seq < self.ring.next:
+        if boot != self._boot or type(seq) is not int or not self.ring.first <= seq < self.ring.next:
             return
-        self._stored_seq = seq
         self.ring.forget(seq)
         self._resend_wait_ms = self._settings.RESEND_MS
         self._await_stored()

@@ -1,8 +1,8 @@
 """What the node has measured and nobody has stored yet: a ring of whole numbers, allocated once.
 
 Records are numbered from 0 in the order they come, and that number is the message's `seq`. The ring holds the numbers
-`first` up to, not including, `next`. When it is full the oldest record makes room and is counted: in a long outage the
-breeder needs the present most.
+from `first` up to, not including, `next`. When it is full the oldest record makes room and is counted: after a long
+outage the present matters most.
 """
 
 from array import array
@@ -14,7 +14,7 @@ class Ring:
     def __init__(self, capacity, width):
         self._capacity = capacity
         self._width = width
-        self._cells = array("i", range(capacity * width))  # a range, since its length is known: no second copy in RAM
+        self._cells = array("i", range(capacity * width))  # of known length, so RAM never holds a second copy
         self.first = 0
         self.next = 0
         self.dropped = 0

@@ -1,11 +1,11 @@
 """Sensor frames to whole numbers, or to a named fault.
 
 Pure and without floats: the node's chip has single-precision floats only, and those spoil a reading's last digits.
-Every decoder answers `(t_milli, rh_milli, fault)`: thousandths of a degree Celsius, thousandths of a per cent, and a word
-from FAULTS; what could not be measured is None. The same file runs under MicroPython and CPython.
+Every decoder answers `(t_milli, rh_milli, fault)`: thousandths of a degree Celsius, thousandths of a per cent, and a
+word from FAULTS; what could not be measured is None. The same file runs under MicroPython and CPython.
 
-Sources: Sensirion, Datasheet SHT3x-DIS, version 7 (2022); Sensirion, Datasheet SHT4x; Analog Devices (Maxim), Datasheet
-DS18B20; for the look-alikes of the DS18B20, github cpetrich/counterfeit_DS18B20.
+Sources: Sensirion, Datasheet SHT3x-DIS, version 7 (2022); Sensirion, Datasheet SHT4x; Analog Devices (Maxim),
+Datasheet DS18B20; for the look-alikes of the DS18B20, github cpetrich/counterfeit_DS18B20.
 """
 
 # What can be wrong with a read. A place in this tuple is what the ring keeps, so new words go at the end.
@@ -22,7 +22,8 @@ FAULTS = (
     "bus",  # the bus itself failed (no acknowledge, time-out)
 )
 
-_RH_SPILL_MILLI = 3000  # an SHT4x runs a little past 0 and 100 % in normal use: cropped this far, a fault beyond
+# An SHT4x runs a little past 0 and 100 % in normal use: cropped when no further than this (our choice), else a fault.
+_RH_SPILL_MILLI = 3000
 
 
 def crc8_sensirion(data):
@@ -61,8 +62,8 @@ def decode_sht4x(frame):
 def decode_ds18b20(pad):
     """Nine bytes of a DS18B20 scratchpad; there is no humidity.
 
-    An all-zero pad passes its own CRC, so it is tested first. A pad of 85 degrees is the power-up value when byte 6 is 0C
-    as well; byte 6 alone says nothing (any x.25 degrees has it). Half a thousandth is rounded up.
+    An all-zero pad passes its own CRC, so it is tested first. A pad of 85 degrees is the power-up value when byte 6 is
+    0C as well; byte 6 alone says nothing (any x.25 degrees has it). Half a thousandth is rounded up.
     """
     if len(pad) != 9:
         return None, None, "short"

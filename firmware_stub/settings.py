@@ -1,4 +1,4 @@
-"""What differs from node to node. Copy, fill in, and keep the filled-in copy to yourself: it holds passwords."""
+"""What differs from node to node. Fill in, and keep the filled-in copy to yourself: it holds passwords."""
 
 SITE = "barn"  # ids: small letters, digits and -, up to 32
 NODE = "node-a"
@@ -10,14 +10,14 @@ WIFI_PASSWORD = ""
 
 BROKER_HOST = "192.168.1.10"  # a number rather than a name: looking up a name can stall the node
 BROKER_PORT = 1883
-BROKER_USER = ""
+BROKER_USER = ""  # the node's id, where the broker lets a node write under its own name only
 BROKER_PASSWORD = ""
 
 # The probes: name, kind, and where it is.
 #   ("top", "sht4x", 0x44)                   SHT40, SHT41, SHT43, SHT45 on the I2C pins
 #   ("top", "sht3x", 0x44)                   SHT30, SHT31, SHT35 on the I2C pins
-#   ("egg", "ds18b20", "28139bbb0b00001f")   on the 1-Wire pin; codes are printed at start; None if it is the only one
-#   ("top", "scripted", ((37500, 55000, None), (None, None, "crc")))   made up, in thousandths; the last one stays
+#   ("egg", "ds18b20", "28139bbb0b00001f")   on the 1-Wire pin; codes are printed at start; None: the only one
+#   ("top", "scripted", ((37500, 55000, None), (None, None, "crc")))   made up, in thousandths; the last stays
 PROBES = (("top", "sht4x", 0x44), ("egg", "ds18b20", None))
 
 SCL_PIN = 22
@@ -35,6 +35,6 @@ TIMEOUT_MS = 5000  # for each answer of the broker
 RETRY_MS = 1000  # first wait before connecting again; doubled each time,
 RETRY_MAX_MS = 30000  # up to this
 RESEND_MS = 30000  # what is not stored by then is sent again; doubled each time in vain,
-RESEND_MAX_MS = 600000  # up to this
+RESEND_MAX_MS = 3600000  # up to this, until the service stores something or is back after a silence
 ALIVE_MS = 180000  # the buzzer sounds when the service has given no sign of life for so long
 WATCHDOG_MS = 60000  # the board restarts when the loop has hung for so long; None: never

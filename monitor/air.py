@@ -65,16 +65,12 @@ def _rh_from_one(
     names = {"RH": rh_pct, "wet bulb": wet_bulb_c, "dew point": dew_point_c}
     given = [name for name, value in names.items() if value is not None]
     if len(given) != 1:
-        raise ValueError(
-            f"air: given {' and '.join(given) or 'no humidity'}, expected one of {', '.join(names)}"
-        )
+        raise ValueError(f"air: given {' and '.join(given) or 'no humidity'}, expected one of {', '.join(names)}")
     if rh_pct is not None:
         return rh_pct
     if dew_point_c is not None:
         if dew_point_c > dry_bulb_c:
-            raise ValueError(
-                f"air: dew_point_c {dew_point_c:g}, expected at most the dry bulb, {dry_bulb_c:g}"
-            )
+            raise ValueError(f"air: dew_point_c {dew_point_c:g}, expected at most the dry bulb, {dry_bulb_c:g}")
         return 100.0 * saturation_vapour_kpa(dew_point_c) / saturation_vapour_kpa(dry_bulb_c)
     assert wet_bulb_c is not None
     if wick_coefficient_per_k is not None:

@@ -5,26 +5,31 @@
 
 from __future__ import annotations
 
+import json
 import logging
+import random
 import signal
 import threading
+import time
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from monitor.adapters.clock import SystemClock
+from monitor.adapters.delivery import AppriseDelivery
 from monitor.adapters.door import Door
 from monitor.adapters.mqtt import MqttLink
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.adapters.wire import encode_stored
 from monitor.domain.reading import Message
 from monitor.domain.record import Attempt
 from monitor.service.dispatcher import Dispatcher
 from monitor.service.engine import Engine, start_state
 from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Linked
+from monitor.service.notify import standard_stages
 from monitor.service.ports import Clock, Receipt
 from monitor.settings import House
 
@@ -91,7 +96,7 @@ class Daemon:
         loaded = ledger.load()
         clock = self._clock or SystemClock(not_before=loaded.newest)
         self.clock = clock
-        self.inbox = inbox = Inbox()
+        self.inbox = inbox = Inbox(pace=getattr(clock, "speed", 1.0))
         self.state = start_state(loaded, clock.now())
         self.dispatcher = dispatcher = _dispatcher(house, inbox, clock)
         prefix = f"{house.settings.broker.root}/{site.id}"
@@ -105,15 +110,11 @@ class Daemon:
         self.link = link = MqttLink(settings=link_settings(house), heard=heard, linked=linked)
 
         def tell_stored(rows: Any) -> None:
-            from monitor.adapters.wire import encode_stored
-
             for node, boot, seq in rows:
                 if seq >= 0:
                     link.publish(f"{prefix}/{node}/stored", encode_stored(boot, seq), retain=False)
 
         def show_machine(machine: str, view: Mapping[str, Any]) -> None:
-            import json
-
             link.publish(f"{prefix}/machine/{machine}/state", json.dumps(view).encode(), retain=True)
             if self._on_show is not None:
                 self._on_show(machine, view)
@@ -175,15 +176,18 @@ class Daemon:
 
 
 def _dispatcher(house: House, inbox: Inbox, clock: Clock) -> Dispatcher:
-    from monitor.adapters.delivery import AppriseDelivery
-
     def report(attempt: Attempt) -> None:
         inbox.put(Attempted(clock.now(), attempt))
 
-    def utc() -> datetime:
-        return clock.now().utc
-
-    return Dispatcher(contacts=house.contacts, delivery=AppriseDelivery(), report=report, utc=utc)
+    return Dispatcher(
+        contacts=house.contacts,
+        delivery=AppriseDelivery(),
+        stages=standard_stages(),
+        report=report,
+        utc=lambda: clock.now().utc,
+        monotonic=time.monotonic,
+        jitter=lambda wait_s: random.uniform(0.0, wait_s),
+    )
 
 
 def link_settings(house: House) -> Any:

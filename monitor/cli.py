@@ -324,19 +324,35 @@ def _unshelve(options: Any) -> int:
 
 
 def _history(options: Any) -> int:
-    from monitor.service.batch_report import batch_history
-    from monitor.show import history_csv, history_json, history_text
+    from monitor.analysis.history_files import to_csv, to_json
+    from monitor.service.batch_report import NoRecord, batch_history
 
     house = _house(options)
     now = datetime.now(UTC)
     batch = _one_batch(house, options.batch)
     if batch.profile not in house.site.profiles:
         raise Failed(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
-    figures = batch_history(_history_of(house), house.site, batch, now)
+    try:
+        figures = batch_history(_history_of(house), house.site, batch, now)
+    except NoRecord as error:
+        raise Failed(str(error)) from error
     if options.csv is not None:
-        _write(options.csv, history_csv(figures, batch, house.site))
-    _print(options, history_json(figures, batch, house.site, now), history_text(figures, batch, house.site, now))
+        _write(options.csv, to_csv(figures, _header(batch)))
+    _print(options, to_json(figures, _header(batch)), history_words(figures, batch, house.site))
     return DONE
+
+
+def history_words(figures: Any, batch: Any, site: Any) -> str:
+    """A batch's history as text, in the site's zone and unit."""
+    from monitor.analysis.history_text import to_text
+
+    return to_text(figures, _header(batch), site.zone, site.unit)
+
+
+def _header(batch: Any) -> Any:
+    from monitor.analysis.history_text import Header
+
+    return Header(batch.id, batch.profile, batch.eggs, batch.set_at)
 
 
 def _replay(options: Any) -> int:

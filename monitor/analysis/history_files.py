@@ -1,8 +1,8 @@
 """A batch's environment history as programs read it: JSON and CSV, with the same numbers under the same names.
 
 Both are in UTC (RFC 3339), °C, K and %RH whatever the site shows, so that files of several sites can be laid
-together. Values, spreads and areas are rounded to 4 decimals (a sensor's step is 0.01), hours and coverage to
-6 (0.004 s in a time).
+together. Values and spreads are rounded to 4 decimals (a sensor's step is 0.01); hours, coverage and areas to 6
+(0.004 s in a time), so that many small excursions still add up.
 
 JSON: `stages` and `whole` hold the figures; `limits`, `excursions` and `gaps` are listed once, for the whole.
 What is not known is null.
@@ -147,8 +147,8 @@ def _figures(figures: Figures) -> Record:
         "hours_above": _exact(figures.hours_above),
         "hours_below": _exact(figures.hours_below),
         "hours_unjudged": _exact(figures.hours_unjudged),
-        "degree_hours_above": _value(figures.degree_hours_above),
-        "degree_hours_below": _value(figures.degree_hours_below),
+        "degree_hours_above": _exact(figures.degree_hours_above),
+        "degree_hours_below": _exact(figures.degree_hours_below),
         "longest_gap_s": figures.longest_gap_s,
         "longest_gap_since": _time(longest.since_ms if longest is not None else None),
         "gaps": len(figures.gaps),
@@ -176,7 +176,7 @@ def _excursions(whole: Period) -> Iterator[Record]:
                 "limit": _value(each.limit),
                 "peak": _value(each.peak),
                 "peak_at": _time(each.peak_at_ms),
-                "area": _value(each.area),
+                "area": _exact(each.area),
                 "cut_by_gap": each.cut_by_gap,
                 "at_start": each.at_start,
                 "open": each.open,

@@ -143,6 +143,7 @@ def _column(quantity: str, figures: Figures, shown: _Shown) -> list[tuple[str, s
         ("  area", area(figures.degree_hours_above)),
         ("below", hours(figures.hours_below)),
         ("  area", area(figures.degree_hours_below)),
+        ("excursions", str(len(figures.excursions)) if judged else "-"),
         ("not judged", f"{figures.hours_unjudged:.1f} h"),
         ("gaps", str(len(figures.gaps))),
         ("longest gap", duration(longest.seconds) if longest is not None else "-"),

@@ -7,47 +7,66 @@ from datetime import datetime, timedelta
 
 from monitor.analysis.environment import BatchHistory, Stretch, history_of
 from monitor.domain.bands import derived_rh
-from monitor.domain.batch import Batch, Stay
+from monitor.domain.batch import Batch
 from monitor.domain.profile import Band, Profile, Stage
 from monitor.domain.psychrometrics import wet_bulb_c
 from monitor.domain.reading import to_ms
 from monitor.domain.site import STILL, Site
 from monitor.service.ports import History
 
+DEFAULT_SILENCE_S = 30.0  # for a time in no machine, where there is nothing to be silent
+
+
+class NoRecord(ValueError):
+    """A batch that has no history yet; one line."""
+
 
 def batch_history(history: History, site: Site, batch: Batch, now: datetime) -> BatchHistory:
-    """The environment history of a batch through its machines, up to its end or `now`."""
-    return history_of(list(stretches_of(history, site, batch, now)))
+    """The environment history of a batch through its machines, up to its end or `now`. Raises NoRecord."""
+    stretches = list(stretches_of(history, site, batch, now))
+    if not stretches:
+        raise NoRecord(f"batch {batch.id}: in no machine yet, expected `eggroom batch move {batch.id} MACHINE` first")
+    return history_of(stretches)
 
 
 def stretches_of(history: History, site: Site, batch: Batch, now: datetime) -> Iterator[Stretch]:
     """The batch's life in order: one stretch for each machine and stage, with the bands that this batch needed then."""
     profile = site.profiles[batch.profile]
-    for stay in batch.stays:
-        until = min(stay.until or now, batch.closed_at or now, now)
-        machine = site.machines.get(stay.machine)
-        still = machine is not None and machine.air == STILL
-        for stage, since, stop in _stages(batch, profile, stay, until):
-            if still and profile.still_air_offset_k:
-                dry_bulb = stage.dry_bulb_c.shifted(profile.still_air_offset_k)
-            else:
-                dry_bulb = stage.dry_bulb_c
+    for place, since_stay, until_stay in _places(batch, now):
+        machine = site.machines.get(place)
+        probes = site.by_machine.get(place, ())
+        silence_s = max((p.silence_s for p in probes), default=DEFAULT_SILENCE_S)
+        margin = timedelta(seconds=silence_s)
+        for stage, since, until in _stages(batch, profile, since_stay, until_stay):
+            dry_bulb = stage.dry_bulb_c
+            if machine is not None and machine.air == STILL and profile.still_air_offset_k:
+                dry_bulb = dry_bulb.shifted(profile.still_air_offset_k)
             rh, wet = humidity_bands(stage, dry_bulb, site.pressure_kpa)
-            probes = site.by_machine.get(stay.machine, ())
-            yield Stretch(
-                machine=stay.machine,
-                stage=stage.name,
-                since_ms=to_ms(since),
-                until_ms=to_ms(stop),
-                dry_bulb_c=dry_bulb,
-                rh_pct=rh,
-                wet_bulb_c=wet,
-                air=tuple(
-                    history.series(p.key, since - _margin(p.silence_s), stop + _margin(p.silence_s)) for p in probes
-                ),
-                max_gap_s=max((p.silence_s for p in probes), default=30.0),
-                pressure_kpa=site.pressure_kpa,
-            )
+            if to_ms(since) < to_ms(until):
+                yield Stretch(
+                    machine=place,
+                    stage=stage.name,
+                    since_ms=to_ms(since),
+                    until_ms=to_ms(until),
+                    dry_bulb_c=dry_bulb,
+                    rh_pct=rh,
+                    wet_bulb_c=wet,
+                    air=tuple(history.series(p.key, since - margin, until + margin) for p in probes),
+                    max_gap_s=silence_s,
+                    pressure_kpa=site.pressure_kpa,
+                )
+
+
+def _places(batch: Batch, now: datetime) -> Iterator[tuple[str, datetime, datetime]]:
+    """(machine, from, until) without a hole; the machine is "" while the eggs were in none."""
+    end = min(batch.closed_at or now, now)
+    reached: datetime | None = None
+    for stay in batch.stays:
+        until = min(stay.until or end, end)
+        if reached is not None and reached < stay.since:
+            yield "", reached, stay.since
+        yield stay.machine, stay.since, until
+        reached = until
 
 
 def humidity_bands(stage: Stage, dry_bulb: Band, pressure_kpa: float) -> tuple[Band | None, Band | None]:
@@ -61,19 +80,15 @@ def humidity_bands(stage: Stage, dry_bulb: Band, pressure_kpa: float) -> tuple[B
     return stage.rh_pct, Band(**derived)
 
 
-def _stages(batch: Batch, profile: Profile, stay: Stay, until: datetime) -> Iterator[tuple[Stage, datetime, datetime]]:
-    since = stay.since
-    everything = batch.declared_days(until)
+def _stages(
+    batch: Batch, profile: Profile, since: datetime, until: datetime
+) -> Iterator[tuple[Stage, datetime, datetime]]:
+    declared = batch.declared_days(until)
     while since < until:
         day = max(0.0, batch.day(since))
-        stage = profile.stage_at(day, everything)
-        change = profile.next_change_day(day, everything)
+        stage = profile.stage_at(day, declared)
+        change = profile.next_change_day(day, declared)
         stop = until if change is None else min(until, batch.set_at + timedelta(days=change))
-        if stop <= since:  # a change within a rounding of now: step over it
-            stop = min(until, since + timedelta(milliseconds=1))
+        stop = max(stop, min(until, since + timedelta(milliseconds=1)))  # a change within a rounding of now
         yield stage, since, stop
         since = stop
-
-
-def _margin(silence_s: float) -> timedelta:
-    return timedelta(seconds=silence_s)

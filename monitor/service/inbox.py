@@ -67,9 +67,11 @@ Item = Arrived | Asked | Attempted | Linked | Stop
 class Inbox:
     """A bounded queue; any thread puts, one takes."""
 
-    def __init__(self, max_items: int = MAX_ITEMS) -> None:
+    def __init__(self, max_items: int = MAX_ITEMS, pace: float = 1.0) -> None:
+        """pace: how many of the clock's seconds pass in one of life's (a demo's clock runs fast)."""
         self._items: queue.SimpleQueue[Item] = queue.SimpleQueue()
         self._max = max_items
+        self._pace = pace
         self._closing = threading.Event()
 
     def put(self, item: Item) -> None:
@@ -81,7 +83,7 @@ class Inbox:
     def take(self, timeout_s: float) -> Item | None:
         """The next item; None when there is none for so long."""
         try:
-            return self._items.get_nowait() if timeout_s <= 0 else self._items.get(timeout=timeout_s)
+            return self._items.get_nowait() if timeout_s <= 0 else self._items.get(timeout=timeout_s / self._pace)
         except queue.Empty:
             return None
 

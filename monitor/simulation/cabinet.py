@@ -49,7 +49,7 @@ WET_G_S_M2_KPA = 0.03  # rough: evaporation from a free water surface in gentle 
 SPREAD_FAN, SPREAD_STILL = 0.003, 0.06  # rough: top above middle, as a share of cabinet above room
 SPREAD_S = 90.0  # rough: how long such layers take to form or to mix
 THERMOSTAT_LAG_S, HYGROSTAT_LAG_S = 8.0, 10.0
-HYSTERESIS_K = 0.05  # either side of the set point
+HYSTERESIS_K = 0.03  # either side of the set point
 BAND_K, INTEGRAL_S = 1.5, 600.0  # proportional control has an integral part
 HUMIDIFIER_BAND_PCT = 8.0
 

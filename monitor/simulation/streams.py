@@ -30,7 +30,7 @@ SETTLE_S = 6 * HOUR_S  # machines have run in when a story begins
 SETTER_RH_PCT, HATCHER_RH_PCT = 57.4, 70.5  # set points; the humidifiers hold 1 or 2 % less
 
 _IN_CABINET = ProbeSpec(height=0.5)
-_MIDDLE = CabinetSpec(60.0, heater_w=60.0, humidifier_g_h=40.0, rh_pct=SETTER_RH_PCT, eggs=24, age_days=10.0)
+_MIDDLE = CabinetSpec(60.0, heater_w=45.0, humidifier_g_h=40.0, rh_pct=SETTER_RH_PCT, eggs=24, age_days=10.0)
 _SMALL = CabinetSpec(45.0, heater_w=28.0, humidifier_g_h=25.0, rh_pct=SETTER_RH_PCT, eggs=12, age_days=4.0)
 _HATCHER = CabinetSpec(
     90.0,

@@ -13,14 +13,14 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import psychrolib
 import pytest
 from CoolProp.HumidAirProp import HAPropsSI
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain import psychrometrics
@@ -51,11 +51,10 @@ def _rows(name: str) -> list[dict[str, str]]:
 
 
 @pytest.fixture(autouse=True)
-def _psychrolib_exact(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+def _psychrolib_exact(monkeypatch: pytest.MonkeyPatch) -> None:
     """psychrolib in SI units and run to convergence, instead of stopping at 0.001 °C."""
     psychrolib.SetUnitSystem(psychrolib.SI)
     monkeypatch.setattr(psychrolib, "PSYCHROLIB_TOLERANCE", 1e-10)
-    yield
 
 
 # --- Published values -------------------------------------------------------------------------------------------------
@@ -173,17 +172,22 @@ def test_stored_library_values() -> None:
     assert np.abs(wet_bulb - _column("twb_eq33_exact_c")).max() < 5.1e-5  # four decimals, half of the last
     assert np.abs(wet_bulb - _column("twb_coolprop_c")).max() < 0.025
     near_eggs = (dry_bulb >= 36) & (dry_bulb <= 39) & (rh >= 40) & (rh <= 90)
-    assert np.abs(wet_bulb - _column("twb_coolprop_c"))[near_eggs].max() < 0.0035
+    assert np.abs(wet_bulb - _column("twb_coolprop_c"))[near_eggs].max() < 0.0038
 
 
 def test_stored_dew_points() -> None:
-    """The stored dew points of 0 °C and more are met to psychrolib's own 0.001 °C; the rest are frost points and differ."""
-    dew_point, stored = dew_point_c(vapour_kpa(_column("t_c"), _column("rh_pct"))), _column("tdp_psychrolib_c")
+    """The stored dew points are met: above 0 °C directly, below it as the frost points that they are."""
+    dry_bulb, stored = _column("t_c"), _column("tdp_psychrolib_c")
+    vapour = vapour_kpa(dry_bulb, _column("rh_pct"))
+    dew_point = dew_point_c(vapour)
     above = stored >= 0.01
-    assert np.abs(dew_point - stored)[above].max() < 1.1e-3
-    assert np.abs(dew_point - _column("tdp_coolprop_c"))[above].max() < 0.025
-    assert (~above).sum() == 27
+    assert np.abs(dew_point - stored)[above].max() < 5.1e-5
+    assert np.abs(dew_point - _column("tdp_coolprop_c"))[above].max() < 0.015
+    assert (~above).sum() == 99
     assert (dew_point < stored)[~above].all()  # over water a dew point lies below the frost point
+    states = zip(dry_bulb[~above], vapour[~above], stored[~above], strict=True)
+    for dry, vapour_, frost_point in states:
+        assert psychrolib.GetTDewPointFromVapPres(dry, 1000.0 * vapour_) == pytest.approx(frost_point, abs=5.1e-5)
 
 
 def test_psychrolib_live() -> None:
@@ -274,8 +278,8 @@ def _grid(*axes: tuple[float, float, int]) -> tuple[np.ndarray, ...]:
     ("axes", "error_k", "iced"),
     [
         (((15, 45, 61), (5, 100, 39), (70, 105, 8)), 1e-10, 0),  # the room, where the water never freezes
-        (((0.25, 50, 200), (5, 100, 39), (70, 105, 6)), 2e-9, 1000),
-        (((-40, 80, 241), (0, 100, 51), (50, 110, 5)), 2e-9, 10000),  # everything that is accepted
+        (((0.25, 50, 200), (5, 100, 39), (70, 105, 6)), 1e-9, 1000),
+        (((-40, 80, 241), (0, 100, 51), (50, 110, 5)), 1e-9, 10000),  # everything that is accepted
     ],
 )
 def test_wet_bulb_is_the_exact_root(axes: tuple[tuple[float, float, int], ...], error_k: float, iced: int) -> None:
@@ -348,17 +352,20 @@ humidities = st.floats(0.0, 100.0)
 pressures = st.floats(50.0, 110.0)
 coefficients = st.floats(4e-4, 3e-3)
 ROUNDING_K = 1e-9
+unhurried = settings(deadline=None)  # a shared machine may stall any one example
 
 
+@unhurried
 @given(st.floats(0.0, 50.0), st.floats(5.0, 100.0), st.floats(70.0, 105.0))
 def test_any_wet_bulb_is_the_exact_root(dry_bulb: float, rh: float, pressure: float) -> None:
-    """Any reading of 0 to 50 °C and 5 to 100 % has a wet bulb within 1e-6 K (in fact 2e-9) of the root bisected."""
+    """Any reading of 0 to 50 °C and 5 to 100 % has a wet bulb within 1e-9 K of the root bisected."""
     over_water = _bisected(np.array([dry_bulb]), np.array([rh]), np.array([pressure]), WATER)[0]
     if abs(over_water) > 1e-9:  # at 0 °C itself rounding decides between water and ice
         exact = _exact(np.array([dry_bulb]), np.array([rh]), np.array([pressure]))[0]
-        assert abs(wet_bulb_c(dry_bulb, rh, pressure) - exact) < 2e-9
+        assert abs(wet_bulb_c(dry_bulb, rh, pressure) - exact) < 1e-9
 
 
+@unhurried
 @given(dry_bulbs, humidities, pressures)
 def test_dew_point_wet_bulb_dry_bulb_in_order(dry_bulb: float, rh: float, pressure: float) -> None:
     """Dew point is at most the wet bulb, which is at most the dry bulb."""
@@ -367,6 +374,7 @@ def test_dew_point_wet_bulb_dry_bulb_in_order(dry_bulb: float, rh: float, pressu
     assert wet_bulb <= dry_bulb
 
 
+@unhurried
 @given(dry_bulbs, pressures, coefficients)
 def test_all_are_equal_in_saturated_air(dry_bulb: float, pressure: float, coefficient: float) -> None:
     """At 100 % dew point, wet bulb, wick and dry bulb are one."""
@@ -375,6 +383,7 @@ def test_all_are_equal_in_saturated_air(dry_bulb: float, pressure: float, coeffi
     assert dew_point_c(vapour_kpa(dry_bulb, 100.0)) == pytest.approx(dry_bulb, abs=ROUNDING_K)
 
 
+@unhurried
 @given(dry_bulbs, humidities, pressures)
 def test_wet_bulb_there_and_back(dry_bulb: float, rh: float, pressure: float) -> None:
     """Humidity comes back from the wet bulb, but for frosty air damper than ice, which all shares one wet bulb."""
@@ -386,6 +395,7 @@ def test_wet_bulb_there_and_back(dry_bulb: float, rh: float, pressure: float) ->
         assert back == pytest.approx(rh, abs=1e-7)
 
 
+@unhurried
 @given(dry_bulbs, humidities, pressures, coefficients)
 def test_wick_there_and_back(dry_bulb: float, rh: float, pressure: float, coefficient: float) -> None:
     """Humidity comes back from what a wick shows, whatever the wick."""
@@ -393,12 +403,14 @@ def test_wick_there_and_back(dry_bulb: float, rh: float, pressure: float, coeffi
     assert rh_from_wick_pct(dry_bulb, wick, pressure, coefficient) == pytest.approx(rh, abs=1e-7)
 
 
+@unhurried
 @given(st.floats(-79.9, 80.0))
 def test_dew_point_there_and_back(surface_c: float) -> None:
     """The dew point of air saturated at any temperature is that temperature."""
-    assert dew_point_c(saturation_vapour_kpa(surface_c)) == pytest.approx(surface_c, abs=2e-9)
+    assert dew_point_c(saturation_vapour_kpa(surface_c)) == pytest.approx(surface_c, abs=1e-9)
 
 
+@unhurried
 @given(dry_bulbs, st.floats(0.0, 99.0), pressures)
 def test_damper_air_has_a_higher_wet_bulb(dry_bulb: float, rh: float, pressure: float) -> None:
     """One per cent more humidity never lowers the wet bulb, and a little more pressure never does above freezing."""
@@ -484,7 +496,7 @@ def test_extension_table(row: dict[str, str]) -> None:
     """The extension table is met by a ventilated wick within 0.2 °F, by the thermodynamic bulb within 0.3 °F.
 
     The table is rounded to about 0.1 °F, was recalled rather than read, and its instrument is a ventilated wick: that one
-    stands 0.05 to 0.2 °F above the thermodynamic bulb between 45 and 70 %.
+    stands 0.1 to 0.3 °F above the thermodynamic bulb between 45 and 70 %.
     """
     dry, rh, table_f = (
         fahrenheit_to_celsius(float(row["dry_bulb_f"])),
@@ -495,7 +507,7 @@ def test_extension_table(row: dict[str, str]) -> None:
     thermodynamic = wet_bulb_c(dry, rh, SEA_LEVEL_KPA)
     assert celsius_to_fahrenheit(wick) == pytest.approx(table_f, abs=0.2)
     assert celsius_to_fahrenheit(thermodynamic) == pytest.approx(table_f, abs=0.3)
-    assert 0.05 < celsius_to_fahrenheit(wick) - celsius_to_fahrenheit(thermodynamic) < 0.2
+    assert 0.1 < celsius_to_fahrenheit(wick) - celsius_to_fahrenheit(thermodynamic) < 0.3
 
 
 def test_computed_rows_of_the_breeders_table() -> None:
@@ -537,10 +549,10 @@ def test_floats_and_arrays_agree() -> None:
     for i, (t, r, p) in enumerate(zip(dry.tolist(), rh.tolist(), pressure.tolist(), strict=True)):
         single = wet_bulb_c(t, r, p)
         assert type(single) is float
-        assert single == pytest.approx(wet[i], abs=2e-9)
+        assert single == pytest.approx(wet[i], abs=1e-9)
         assert vapour_kpa(t, r) == pytest.approx(vapour[i], rel=1e-13)
-        assert dew_point_c(vapour_kpa(t, r)) == pytest.approx(dew[i], abs=2e-9, nan_ok=True)
-        assert wick_wet_bulb_c(t, r, p, 8e-4) == pytest.approx(wick[i], abs=2e-9)
+        assert dew_point_c(vapour_kpa(t, r)) == pytest.approx(dew[i], abs=1e-9, nan_ok=True)
+        assert wick_wet_bulb_c(t, r, p, 8e-4) == pytest.approx(wick[i], abs=1e-9)
         assert rh_from_wet_bulb_pct(t, single, p) == pytest.approx(back[i], abs=1e-7)
         assert deficit_kpa(37.5, vapour_kpa(t, r)) == pytest.approx(deficit[i], abs=1e-12)
 
@@ -590,7 +602,7 @@ def test_nan_in_an_array_gives_nan_there_only() -> None:
         (lambda: wick_wet_bulb_c(37.5, 50.0, 101.0, 0.8), "wick_wet_bulb_c: coefficient_per_k 0.8, expected 0.0004 to 0.003"),
         (lambda: rh_from_wet_bulb_pct(37.5, 38.0, 101.0), "rh_from_wet_bulb_pct: dry_bulb_c less wet_bulb_c -0.5, expected 0 to 140"),
         (lambda: rh_from_wet_bulb_pct(37.5, 5.0, 101.325), "rh_from_wet_bulb_pct: at this wet bulb rh_pct -19.2883, expected 0 to 100"),
-        (lambda: rh_from_wick_pct(37.5, 5.0, 101.0, 8e-4), "rh_from_wick_pct: at this wet bulb rh_pct -27.1864, expected 0 to 100"),
+        (lambda: rh_from_wick_pct(37.5, 5.0, 101.0, 8e-4), "rh_from_wick_pct: at this wet bulb rh_pct -27.1687, expected 0 to 100"),
         (lambda: wet_bulb_c(np.array([37.5, 99.0]), np.array([50.0, 50.0]), 101.0), "wet_bulb_c: dry_bulb_c 99, expected -40 to 80"),
         (lambda: wet_bulb_c(np.array([np.nan, -41.0]), np.array([50.0, 50.0]), 101.0), "wet_bulb_c: dry_bulb_c -41, expected -40 to 80"),
         (lambda: vapour_kpa(np.array([[30.0]]), np.array([[np.inf]])), "vapour_kpa: rh_pct inf, expected 0 to 100"),
@@ -611,7 +623,7 @@ def test_air_without_water() -> None:
     assert state.dew_point_c is None
     assert state.vapour_kpa == 0.0
     assert state.deficit_kpa == saturation_vapour_kpa(37.5)
-    assert state.wet_bulb_c == pytest.approx(_exact(*(np.array([v]) for v in (37.5, 0.0, SEA_LEVEL_KPA)))[0], abs=2e-9)
+    assert state.wet_bulb_c == pytest.approx(_exact(*(np.array([v]) for v in (37.5, 0.0, SEA_LEVEL_KPA)))[0], abs=1e-9)
 
 
 def test_air_state() -> None:
