@@ -199,10 +199,10 @@ def _since(batch: Any, begin: datetime) -> Any:
 def _story() -> list[Scene]:
     return [
         Scene(20, "The heater of Setter 1 sticks on. Nobody is in the room.", (("heater_stuck_on", {"machine": "setter-1"}),)),
-        Scene(62, "Sam, woken by the phone, answers No. {number} and goes to look.", acknowledge=("setter-1", "dry-bulb-high-alarm")),
-        Scene(66, "Sam opens Setter 1 for five minutes and frees the heater's relay.",
+        Scene(27, "Sam, woken by the phone, answers No. {number} and goes to look.", acknowledge=("setter-1", "dry-bulb-high-alarm")),
+        Scene(29, "Sam opens Setter 1 for two minutes and frees the heater's relay.",
               (("heater_ok", {"machine": "setter-1"}), ("door_open", {"machine": "setter-1"}))),
-        Scene(71, "Setter 1 is shut again.", (("door_close", {"machine": "setter-1"}),)),
+        Scene(31, "Setter 1 is shut again.", (("door_close", {"machine": "setter-1"}),)),
         Scene(100, "Lockdown for duck-1 comes at 19:45: Sam moves it to the Hatcher, whose humidity is up already.",
               (("move_eggs", {"source": "setter-1", "target": "hatcher-1"}),),
               {"do": "move", "batch": "duck-1", "machine": "hatcher-1"}),
@@ -215,9 +215,9 @@ def _story() -> list[Scene]:
 
 
 def _room() -> Room:
-    from monitor.simulation.streams import demo_machines
+    from monitor.simulation.streams import HATCHER_1, ROOM, SETTER_1, SETTER_2
 
-    room = Room(demo_machines(), site=SITE, seed="demo", interval_s=INTERVAL_S, dry_bulb_c=21.0, rh_pct=45.0)
+    room = Room((SETTER_1, SETTER_2, HATCHER_1, ROOM), site=SITE, seed="demo", interval_s=INTERVAL_S, dry_bulb_c=21.0, rh_pct=45.0)
     room.settle(6 * 3600.0)
     return room
 

@@ -80,18 +80,21 @@ def masked(url: str) -> str:
     return f"{found.group(1).lower()}://***" if found else "***"
 
 
-def fit(notice: Notice, body_max: int) -> tuple[str, str]:
-    """(title, body) of at most body_max characters together. What does not fit goes: the link first, then the end of the text,
-    but not the number to answer with.
+def fit(notice: Notice, title_max: int, body_max: int) -> tuple[str, str]:
+    """(title, body), together at most body_max characters and MAX_MESSAGE, the title at most title_max (0: the service has none).
+
+    What does not fit goes: the link first, then the end of the text, but not the number to answer with.
     """
-    room = max(0, min(body_max, MAX_MESSAGE) - len(notice.title) - 2)  # 2: where there is no title, it goes on a line of its own
+    limit = min(body_max, MAX_MESSAGE)
+    title = notice.title[: min(title_max or limit, limit // 2)]
+    room = limit - len(title) - 2  # 2: a service without titles gets it as a line of the body
     body = f"{notice.text}\n{notice.link}" if notice.link else notice.text
     if len(body) <= room:
-        return notice.title, body
+        return title, body
     if len(notice.text) <= room:
-        return notice.title, notice.text
+        return title, notice.text
     end = f"... No. {notice.alarm_number}" if notice.alarm_number else "..."
-    return notice.title, notice.text[: max(0, room - len(end))] + end
+    return title, notice.text[: room - len(end)] + end
 
 
 def _attempt(notice: Notice, url: str, outcomes: list[Outcome]) -> None:
@@ -114,7 +117,7 @@ def _send(notice: Notice, url: str, answers: Sequence[str]) -> Outcome:
         service.socket_read_timeout = READ_TIMEOUT_S  # unless the address says otherwise (rto=)
     sender = apprise.Apprise(asset=service.asset)
     sender.add(service)
-    title, body = fit(notice, service.body_maxlen)
+    title, body = fit(notice, service.title_maxlen, service.body_maxlen)
     result = sender.notify(
         title=title,
         body=body,
@@ -130,8 +133,8 @@ def _outcome(status: str, answers: Sequence[str], url: str) -> Outcome:
         return GiveUp(_why_not(url))
     if status != "SUCCESS":
         return TryLater(f"{status.lower()}: {last}")
-    if _PORTAL in answers:
-        return TryLater(_PORTAL)
+    if last == _PORTAL:
+        return TryLater(last)
     return Delivered(last if answers else "accepted")
 
 
@@ -168,15 +171,16 @@ def _library() -> Any:
         import apprise
         import requests
 
-        if not hasattr(requests.Session, "eggroom_send"):
+        session: Any = requests.Session
+        if session.send is not _looked_at:
             _quiet()
-            requests.Session.eggroom_send = requests.Session.send  # type: ignore[attr-defined]
-            requests.Session.send = _looked_at  # type: ignore[method-assign]
+            session.eggroom_send = session.send
+            session.send = _looked_at
         return apprise
 
 
 def _quiet() -> None:
-    for name, level in (("apprise", logging.CRITICAL), ("urllib3", logging.ERROR)):
+    for name, level in (("apprise", logging.CRITICAL), ("urllib3", logging.ERROR), ("requests_oauthlib", logging.ERROR)):
         logging.getLogger(name).setLevel(level)
 
 
@@ -195,7 +199,7 @@ def _looked_at(session: Any, request: Any, **kwargs: Any) -> Any:
     except Exception as error:
         answers.append(type(error).__name__)
         raise
-    response._content = body  # read already: what a plug-in then asks for is this
+    response._content, response._content_consumed = body, True  # what a plug-in then asks for is this
     response.close()
     answers.append(_PORTAL if response.ok and is_page(body) else f"HTTP {response.status_code}")
     return response

@@ -272,7 +272,7 @@ BAD = (
 
 @pytest.mark.parametrize("behave", BAD, ids=lambda behave: behave.__name__)
 def test_a_broker_that_misbehaves(play: Callable[..., FakeBroker], behave: Callable[[Line], None]) -> None:
-    """However the broker misbehaves, the node gives up within the time-out, connects again and sends all its samples."""
+    """However the broker misbehaves, the node gives up in time, connects again and sends all its samples."""
     broker = play(behave, well_behaved)
     with start_node(broker.port, "barn", "node-a", **SETTINGS) as node:
         wait_until(lambda: len(broker.lines) > 1 and len(airs(broker.lines[-1])) > 3, 10, node.log())
@@ -302,7 +302,7 @@ def test_a_message_too_long_to_hold_is_read_past(play: Callable[..., FakeBroker]
 
 
 def test_a_message_at_qos_1_is_answered(play: Callable[..., FakeBroker]) -> None:
-    """A message that comes at QoS 1, though not asked for, gets its PUBACK and its payload is read without the id."""
+    """A message that comes at QoS 1, though not asked for, gets its PUBACK and is read without the packet id."""
 
     def behave(line: Line) -> None:
         line.serve(6)

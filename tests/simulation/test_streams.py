@@ -118,9 +118,9 @@ def test_form(name: str) -> None:
 
 @pytest.mark.parametrize("name", STORIES)
 def test_numbering_and_dating(name: str) -> None:
-    """Of each boot the numbers run from 0 without a gap, and `up` rises by the interval; each was quick or kept waiting."""
+    """Of each boot the numbers run from 0 without a gap and `up` rises by the interval; only a silenced node is late."""
     step_s = 120 if name == "calm-day" else 60
-    for samples in told(name).air.values():
+    for node, samples in told(name).air.items():
         by_boot: dict[int, list[Sample]] = defaultdict(list)
         for sample in samples:
             by_boot[sample.boot].append(sample)
@@ -131,7 +131,8 @@ def test_numbering_and_dating(name: str) -> None:
             waits = [60.0 * s.came_min - s.up for s in of_boot[1:]]  # the first waits for the connection
             start = min(waits)
             # Sent within 0.1 to 0.7 s of the sample, and 0.05 to 0.4 s on the way.
-            assert all(wait - start < 1.0 for wait in waits) == (name != "dying-node" or len(of_boot) < 300)
+            late = sum(wait - start > 1.0 for wait in waits)
+            assert (late > 120) if (name, node) == ("dying-node", "node-b") else (late == 0)
 
 
 @pytest.mark.parametrize("name", ["calm-day", "power-cut"])
