@@ -42,7 +42,8 @@ _SCHEME = re.compile(r"\s*([a-z][a-z0-9+.-]{0,19}):/", re.IGNORECASE)
 
 _loading = threading.Lock()
 _answers: ContextVar[list[str] | None] = ContextVar("answers of this attempt", default=None)
-_PORTAL = "a web page, not the service's own answer"
+_PAGE_ANSWER = "a web page, not the service's own answer"
+_LONG_ANSWER = "an answer too long to be the service's own"
 
 
 class AppriseDelivery:
@@ -133,7 +134,7 @@ def _outcome(status: str, answers: Sequence[str], url: str) -> Outcome:
         return GiveUp(_why_not(url))
     if status != "SUCCESS":
         return TryLater(f"{status.lower()}: {last}")
-    if last == _PORTAL:
+    if last in (_PAGE_ANSWER, _LONG_ANSWER):
         return TryLater(last)
     return Delivered(last if answers else "accepted")
 
@@ -201,8 +202,14 @@ def _looked_at(session: Any, request: Any, **kwargs: Any) -> Any:
         raise
     response._content, response._content_consumed = body, True  # what a plug-in then asks for is this
     response.close()
-    answers.append(_PORTAL if response.ok and is_page(body) else f"HTTP {response.status_code}")
+    answers.append(_named(response.status_code, body))
     return response
+
+
+def _named(status: int, body: bytes) -> str:
+    if len(body) > MAX_ANSWER:
+        return _LONG_ANSWER
+    return _PAGE_ANSWER if status < 400 and is_page(body) else f"HTTP {status}"
 
 
 def is_page(body: bytes) -> bool:

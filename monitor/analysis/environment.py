@@ -177,10 +177,9 @@ class _Measured:
 def _figures(stretch: Stretch, probes: Sequence[_Measured], band: Band | None) -> Figures:
     length_ms, max_gap_ms = stretch.until_ms - stretch.since_ms, stretch.max_gap_s * 1000.0
     trace = trace_of([probe.line for probe in probes], max_gap_ms, length_ms)
-    place = Place(stretch.machine, stretch.stage, stretch.since_ms, max_gap_ms)
-    return figures_of(
-        trace, band, place, sum(probe.samples for probe in probes), sum(probe.flagged for probe in probes)
-    )
+    place = Place(stretch.machine, stretch.stage, stretch.since_ms)
+    samples, flagged = sum(probe.samples for probe in probes), sum(probe.flagged for probe in probes)
+    return figures_of(trace, band, place, stretch.max_gap_s, samples, flagged)
 
 
 def _readings(stretch: Stretch, air: Air) -> Mapping[str, _Measured]:

@@ -7,7 +7,7 @@ counts, so the areas of the excursions are all of the degree-hours, and their le
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,7 +28,7 @@ class Excursion:
     the limit, K·h or %RH·h. cut_by_gap: data are missing just before or just after, so the stay may have been
     longer. open: still outside where the window ends (at its last reading, when that is within the allowed
     silence of the end). at_start: likewise outside already where it starts. An excursion that is none of
-    these began and ended in sight, or ended because the eggs, or their stage, moved on.
+    these began and ended in sight, or where the eggs came to another machine or stage, or the band changed.
     """
 
     side: str
@@ -61,18 +61,18 @@ class Outside:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """What the excursions of one trace share: where the eggs were, the window's start, the allowed silence."""
+    """What the excursions of one trace share: where the eggs were, and when the window starts."""
 
     machine: str
     stage: str
     since_ms: int
-    max_gap_ms: float
 
 
 def outside(trace: Trace, limit: float | None, side: str, place: Place) -> Outside:
     """The part of the trace above, or below, a limit; nothing where there is no limit.
 
-    Exact up to rounding: a crossing is where the straight piece meets the limit.
+    Exact up to rounding: a crossing is where the straight piece meets the limit. The excursions are still to
+    be `settled`: open and at_start tell only where the line breaks off.
     """
     if limit is None or trace.empty:
         return Outside()
@@ -98,56 +98,70 @@ def outside(trace: Trace, limit: float | None, side: str, place: Place) -> Outsi
     peak = np.where(early, trace.first[out[highest]], trace.last[out[highest]])
     peak_at = np.where(early, start[highest], end[highest])
 
-    reached = (first[heads] > 0) & _edge(trace.start_ms[out[heads]], trace.end_ms, out[heads] - 1)
-    left = (last[tails] > 0) & _edge(trace.end_ms[out[tails]], trace.start_ms, out[tails] + 1)
-    at_start = reached & (out[heads] == 0) & (trace.start_ms[out[heads]] <= place.max_gap_ms)
-    at_end = left & (out[tails] == trace.start_ms.size - 1)
-    at_end &= trace.length_ms - trace.end_ms[out[tails]] <= place.max_gap_ms
-    cut = (reached & ~at_start) | (left & ~at_end)
+    reached = (first[heads] > 0) & _breaks(trace.start_ms[out[heads]], trace.end_ms, out[heads] - 1)
+    left = (last[tails] > 0) & _breaks(trace.end_ms[out[tails]], trace.start_ms, out[tails] + 1)
     columns = (
         _whole_ms(since[heads], place), _whole_ms(until[tails], place), peak.tolist(),
-        _whole_ms(peak_at, place), area.tolist(), cut.tolist(), at_end.tolist(), at_start.tolist(),
+        _whole_ms(peak_at, place), area.tolist(), left.tolist(), reached.tolist(),
     )  # fmt: skip
     return Outside(
         float(lasting.sum()) / HOUR_MS,
         float(area.sum()),
         tuple(
-            Excursion(side, s, u, p, at, limit, a, place.machine, place.stage, c, o, b)
-            for s, u, p, at, a, c, o, b in zip(*columns, strict=True)
+            Excursion(side, s, u, p, at, limit, a, place.machine, place.stage, False, o, b)
+            for s, u, p, at, a, o, b in zip(*columns, strict=True)
         ),
     )
 
 
-def chained(parts: Sequence[tuple[Excursion, ...]], boundaries_ms: Sequence[int]) -> tuple[Excursion, ...]:
-    """The excursions of windows that follow one another, as excursions of the window they make together.
+def chained(parts: Sequence[Sequence[Excursion]], boundaries_ms: Sequence[int]) -> list[Excursion]:
+    """The excursions of windows that follow one another, one list; those of two that are one stay are joined.
 
     Parameters
         parts: for each window its excursions in time order.
         boundaries_ms: where each window but the last meets the next.
     Returns
-        One that is open where its window ends, and goes on in the next in the same machine, stage and side,
-        becomes one.
+        Excursions to be `settled` in the window they make together.
     """
     chain = list(parts[0])
     for part, boundary_ms in zip(parts[1:], boundaries_ms, strict=True):
-        before = chain.pop() if chain and chain[-1].open else None
-        after = part[0] if part and part[0].at_start else None
-        if before is not None and after is not None and _one_stay(before, after, boundary_ms):
-            chain.append(_joined(before, after))
+        if chain and part and _one_stay(chain[-1], part[0], boundary_ms):
+            chain[-1] = _joined(chain[-1], part[0])
+            chain.extend(part[1:])
         else:
-            if before is not None:
-                missing = before.until_ms < boundary_ms
-                chain.append(replace(before, open=False, cut_by_gap=before.cut_by_gap or missing))
-            if after is not None:
-                missing = after.since_ms > boundary_ms
-                chain.append(replace(after, at_start=False, cut_by_gap=after.cut_by_gap or missing))
-        chain.extend(part if after is None else part[1:])
-    return tuple(chain)
+            chain.extend(part)
+    return chain
+
+
+def settled(
+    excursions: Iterable[Excursion], gaps: Mapping[int, int], since_ms: int, until_ms: int, max_gap_ms: float
+) -> tuple[Excursion, ...]:
+    """The excursions of a window with open, at_start and cut_by_gap as they are there.
+
+    Parameters
+        excursions: with open and at_start where the line breaks off, or broke off before windows were joined.
+        gaps: end by start of every gap in the window, which runs from since_ms to until_ms.
+        max_gap_ms: the allowed silence.
+    """
+    starts = {end: start for start, end in gaps.items()}
+
+    def settle(each: Excursion) -> Excursion:
+        if not (each.open or each.at_start):
+            return each
+        before = starts.get(each.since_ms, each.since_ms) if each.at_start else each.since_ms
+        after = gaps.get(each.until_ms, each.until_ms) if each.open else each.until_ms
+        at_start = each.at_start and before == since_ms and each.since_ms - before <= max_gap_ms
+        still = each.open and after == until_ms and after - each.until_ms <= max_gap_ms
+        cut = (before < each.since_ms and not at_start) or (after > each.until_ms and not still)
+        return replace(each, at_start=at_start, open=still, cut_by_gap=each.cut_by_gap or cut)
+
+    return tuple(settle(each) for each in excursions)
 
 
 def _one_stay(before: Excursion, after: Excursion, boundary_ms: int) -> bool:
     same = (before.machine, before.stage, before.side) == (after.machine, after.stage, after.side)
-    return same and before.until_ms == boundary_ms == after.since_ms
+    unbroken = before.open and after.at_start and before.until_ms == boundary_ms == after.since_ms
+    return same and unbroken
 
 
 def _joined(before: Excursion, after: Excursion) -> Excursion:
@@ -179,7 +193,7 @@ def _highest(height: Floats, heads: Integers) -> Integers:
     return equals[np.searchsorted(group[equals], np.arange(heads.size))]
 
 
-def _edge(edge: Floats, other: Floats, beside: Integers) -> Mask:
+def _breaks(edge: Floats, other: Floats, beside: Integers) -> Mask:
     """Whether the line breaks off here: the piece beside this edge does not exist, or lies across a gap."""
     exists = (beside >= 0) & (beside < other.size)
     broken: Mask = ~exists | (other[np.where(exists, beside, 0)] != edge)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from monitor.analysis.excursions import ABOVE, BELOW, HOUR_MS, Excursion, Place, chained, outside
+from monitor.analysis.excursions import ABOVE, BELOW, HOUR_MS, Excursion, Place, chained, outside, settled
 from monitor.analysis.trace import Trace
 from monitor.domain.profile import Band
 
@@ -40,8 +40,9 @@ class Figures:
 
     mean, sd, min and max are None without any line; min_at_ms and max_at_ms say when they were first reached.
     The hours in, above and below, and those covered while nothing was judged (hours_unjudged), make up
-    hours_covered; with the gaps they make up hours_total. samples: good readings of all probes; flagged:
-    suspect and failed ones, left out of everything else.
+    hours_covered; with the gaps they make up hours_total. max_gap_s: the allowed silence, the longest in the
+    window. samples: good readings of all probes; flagged: suspect and failed ones, left out of everything
+    else.
     """
 
     since_ms: int
@@ -59,6 +60,7 @@ class Figures:
     degree_hours_above: float
     degree_hours_below: float
     hours_covered: float
+    max_gap_s: float
     samples: int
     flagged: int
     limits: tuple[Limits, ...]
@@ -96,7 +98,9 @@ def limits_of(band: Band | None) -> tuple[float | None, float | None]:
     return low, high
 
 
-def figures_of(trace: Trace, band: Band | None, place: Place, samples: int, flagged: int) -> Figures:
+def figures_of(
+    trace: Trace, band: Band | None, place: Place, max_gap_s: float, samples: int, flagged: int
+) -> Figures:
     """The figures of one line against one band: integrals, extremes and crossings of its straight pieces."""
     low, high = limits_of(band)
     above, below = outside(trace, high, ABOVE, place), outside(trace, low, BELOW, place)
@@ -104,16 +108,18 @@ def figures_of(trace: Trace, band: Band | None, place: Place, samples: int, flag
     judged = low is not None or high is not None
     least, most = trace.lowest(), trace.highest()
     spread = trace.mean_and_sd()
-    until_ms = place.since_ms + trace.length_ms
+    since_ms, until_ms = place.since_ms, place.since_ms + trace.length_ms
+    gaps = tuple(Gap(since_ms + start, since_ms + end) for start, end in trace.gaps())
+    excursions = sorted((*above.excursions, *below.excursions), key=lambda each: each.since_ms)
     return Figures(
-        since_ms=place.since_ms,
+        since_ms=since_ms,
         until_ms=until_ms,
         mean=spread[0] if spread else None,
         sd=spread[1] if spread else None,
         min=least[0] if least else None,
-        min_at_ms=place.since_ms + least[1] if least else None,
+        min_at_ms=since_ms + least[1] if least else None,
         max=most[0] if most else None,
-        max_at_ms=place.since_ms + most[1] if most else None,
+        max_at_ms=since_ms + most[1] if most else None,
         hours_in=max(0.0, covered - above.hours - below.hours) if judged else 0.0,
         hours_above=above.hours,
         hours_below=below.hours,
@@ -121,11 +127,12 @@ def figures_of(trace: Trace, band: Band | None, place: Place, samples: int, flag
         degree_hours_above=above.area,
         degree_hours_below=below.area,
         hours_covered=covered,
+        max_gap_s=max_gap_s,
         samples=samples,
         flagged=flagged,
-        limits=(Limits(place.since_ms, until_ms, low, high),),
-        gaps=tuple(Gap(place.since_ms + start, place.since_ms + end) for start, end in trace.gaps()),
-        excursions=tuple(sorted((*above.excursions, *below.excursions), key=lambda each: each.since_ms)),
+        limits=(Limits(since_ms, until_ms, low, high),),
+        gaps=gaps,
+        excursions=settled(excursions, _by_start(gaps), since_ms, until_ms, max_gap_s * 1000.0),
     )
 
 
@@ -145,9 +152,13 @@ def merged(parts: Sequence[Figures]) -> Figures:
         sd = math.sqrt(math.fsum(hours * square for hours, square in squares) / covered)
     least = min(lines, key=lambda part: _given(part.min), default=parts[0])
     most = max(lines, key=lambda part: _given(part.max), default=parts[0])
+    since_ms, until_ms = parts[0].since_ms, parts[-1].until_ms
+    max_gap_s = max(part.max_gap_s for part in parts)
+    gaps = _joined_gaps(gap for part in parts for gap in part.gaps)
+    excursions = chained([part.excursions for part in parts], [part.until_ms for part in parts[:-1]])
     return Figures(
-        since_ms=parts[0].since_ms,
-        until_ms=parts[-1].until_ms,
+        since_ms=since_ms,
+        until_ms=until_ms,
         mean=mean,
         sd=sd,
         min=least.min,
@@ -161,17 +172,22 @@ def merged(parts: Sequence[Figures]) -> Figures:
         degree_hours_above=math.fsum(part.degree_hours_above for part in parts),
         degree_hours_below=math.fsum(part.degree_hours_below for part in parts),
         hours_covered=covered,
+        max_gap_s=max_gap_s,
         samples=sum(part.samples for part in parts),
         flagged=sum(part.flagged for part in parts),
         limits=_one_after_another(limits for part in parts for limits in part.limits),
-        gaps=_joined_gaps(gap for part in parts for gap in part.gaps),
-        excursions=chained([part.excursions for part in parts], [part.until_ms for part in parts[:-1]]),
+        gaps=gaps,
+        excursions=settled(excursions, _by_start(gaps), since_ms, until_ms, max_gap_s * 1000.0),
     )
 
 
 def _given(value: float | None) -> float:
     assert value is not None  # a part with a line has all of its figures
     return value
+
+
+def _by_start(gaps: Iterable[Gap]) -> dict[int, int]:
+    return {gap.since_ms: gap.until_ms for gap in gaps}
 
 
 def _one_after_another(every: Iterable[Limits]) -> tuple[Limits, ...]:

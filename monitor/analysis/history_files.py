@@ -1,8 +1,8 @@
 """A batch's environment history as programs read it: JSON and CSV, with the same numbers under the same names.
 
 Both are in UTC (RFC 3339), °C, K and %RH whatever the site shows, so that files of several sites can be laid
-together. Values and spreads are rounded to 4 decimals (a sensor's step is 0.01); hours, coverage and areas to 6
-(0.004 s in a time), so that many small excursions still add up.
+together. Values and spreads are rounded to 4 decimals (a sensor's step is 0.01); hours, coverage and areas to
+6 (0.004 s in a time), so that many small excursions still add up.
 
 JSON: `stages` and `whole` hold the figures; `limits`, `excursions` and `gaps` are listed once, for the whole.
 What is not known is null.
@@ -55,6 +55,7 @@ COLUMNS = {
     "hours_unjudged": "not judged (h)",
     "degree_hours_above": "area above (K h or %RH h)",
     "degree_hours_below": "area below (K h or %RH h)",
+    "max_gap_s": "allowed silence (s)",
     "longest_gap_s": "longest gap (s)",
     "longest_gap_since": "longest gap since (UTC)",
     "gaps": "gaps",
@@ -149,6 +150,7 @@ def _figures(figures: Figures) -> Record:
         "hours_unjudged": _exact(figures.hours_unjudged),
         "degree_hours_above": _exact(figures.degree_hours_above),
         "degree_hours_below": _exact(figures.degree_hours_below),
+        "max_gap_s": figures.max_gap_s,
         "longest_gap_s": figures.longest_gap_s,
         "longest_gap_since": _time(longest.since_ms if longest is not None else None),
         "gaps": len(figures.gaps),

@@ -60,7 +60,7 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
         waiting = state.waiting.get(contact, 0)
         if waiting >= MAX_WAITING and rule.priority not in (HIGH, CRITICAL):
             detail = f"outbox full: {waiting} notices wait for {contact}, expected under {MAX_WAITING}"
-            out.attempts.append(Attempt(notice.id, "cancelled", detail, now.utc))
+            out.attempts.append(Attempt(notice.id, "cancelled", detail, now.utc, contact))
         else:
             state.waiting[contact] = waiting + 1
     return replace(alarm, told=True)

@@ -81,8 +81,10 @@ def parse(body: bytes) -> Heard | None:
         return None
     if not isinstance(data, dict):
         return None
-    parts = [data.get(name) for name in ("title", "message", "type")]
-    return Heard(*parts) if all(isinstance(part, str) for part in parts) else None
+    title, text, kind = data.get("title"), data.get("message"), data.get("type")
+    if isinstance(title, str) and isinstance(text, str) and isinstance(kind, str):
+        return Heard(title, text, kind)
+    return None
 
 
 def _handler(take: Callable[[Heard], None]) -> type[BaseHTTPRequestHandler]:
@@ -91,7 +93,7 @@ def _handler(take: Callable[[Heard], None]) -> type[BaseHTTPRequestHandler]:
 
         def do_POST(self) -> None:
             given = self.headers.get("Content-Length", "")
-            size = int(given) if given.isdecimal() else -1
+            size = int(given) if given.isdecimal() and len(given) < 9 else -1
             message = parse(self.rfile.read(size)) if 0 <= size <= MAX_BYTES else None
             if message is not None:
                 take(message)

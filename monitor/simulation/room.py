@@ -124,7 +124,10 @@ class Node:
 
 
 class Room:
-    """The room. Raises ActionError for an action, machine, probe or node that it does not have."""
+    """The room. Raises ActionError for an action, machine, probe or node that it does not have.
+
+    The same seed gives the same noise, delays and boots: a live room that feeds a lasting record needs a new one each time.
+    """
 
     def __init__(
         self,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import statistics
 from collections.abc import Callable, Sequence
@@ -83,11 +84,11 @@ def second_by_second(
     """
     turns = sorted({at for probe in probes for at, _ in probe})
     seen: list[float] = []
-    for begin, end in zip(turns, turns[1:], strict=False):
+    for begin, end in itertools.pairwise(turns):
         pairs = [
             (_line(a, b, begin), _line(a, b, end))
             for probe in probes
-            for a, b in zip(probe, probe[1:], strict=False)
+            for a, b in itertools.pairwise(probe)
             if a[0] <= begin and end <= b[0] and b[0] - a[0] <= max_gap_ms
         ]
         if not pairs:

@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from monitor.analysis.excursions import ABOVE, BELOW, Excursion, Outside, Place, chained, outside
+from monitor.analysis.excursions import ABOVE, BELOW, Excursion, Outside, Place, chained, outside, settled
 from monitor.analysis.trace import trace_of
 
-PLACE = Place("setter-a", "setter", 5_000, 30_000)
+PLACE = Place("setter-a", "setter", 5_000)
+MAX_GAP_MS = 30_000
 
 
 def stays(samples: list[tuple[float, float]], limit: float, side: str, until_s: float | None = None) -> Outside:
     """What is outside the limit on the line through (seconds, value), in a window to the last sample."""
     at_s, values = (np.array(column, dtype=float) for column in zip(*samples, strict=True))
     length_ms = int((until_s if until_s is not None else at_s[-1]) * 1000)
-    return outside(trace_of([(at_s * 1000.0, values)], PLACE.max_gap_ms, length_ms), limit, side, PLACE)
+    trace = trace_of([(at_s * 1000.0, values)], MAX_GAP_MS, length_ms)
+    found = outside(trace, limit, side, PLACE)
+    gaps = {PLACE.since_ms + start: PLACE.since_ms + end for start, end in trace.gaps()}
+    until_ms = PLACE.since_ms + length_ms
+    return replace(
+        found, excursions=settled(found.excursions, gaps, PLACE.since_ms, until_ms, MAX_GAP_MS)
+    )
 
 
 def test_a_triangle_over_the_limit_has_its_crossings_peak_and_area() -> None:
@@ -109,6 +118,13 @@ def excursion(since_ms: int, until_ms: int, **other: object) -> Excursion:
     return Excursion(**{**facts, **other})  # type: ignore[arg-type]
 
 
+def whole(
+    parts: list[tuple[Excursion, ...]], boundaries_ms: list[int], until_ms: int, gaps: dict[int, int] | None = None
+) -> tuple[Excursion, ...]:
+    """The excursions of windows in a row, from 0 to until_ms, with 30 ms of allowed silence."""
+    return settled(chained(parts, boundaries_ms), gaps or {}, 0, until_ms, 30)
+
+
 def test_a_stay_over_a_boundary_becomes_one() -> None:
     """Lengths and areas add up, the farther peak and its limit stand, and it is open only where its last part is."""
     parts = [
@@ -116,23 +132,30 @@ def test_a_stay_over_a_boundary_becomes_one() -> None:
         (excursion(100, 200, at_start=True, open=True, peak=39.5, limit=38.2),),
         (excursion(200, 250, at_start=True), excursion(300, 310)),
     ]
-    joined, other = chained(parts, [100, 200])
+    joined, other = whole(parts, [100, 200], 400)
     assert (joined.since_ms, joined.until_ms, joined.area) == (10, 250, 1.5)
     assert (joined.peak, joined.peak_at_ms, joined.limit) == (39.5, 100, 38.2)
-    assert (joined.open, joined.at_start) == (False, False)
+    assert (joined.open, joined.at_start, joined.cut_by_gap) == (False, False, False)
     assert other == excursion(300, 310)
 
 
 @pytest.mark.parametrize("other", [{"machine": "hatcher-b"}, {"stage": "lockdown"}, {"side": BELOW}])
 def test_another_machine_stage_or_side_is_another_stay(other: dict[str, object]) -> None:
     """Both stand, and neither is open or cut by a gap at the boundary: what ended it is known."""
-    first, second = chained([(excursion(10, 100, open=True),), (excursion(100, 200, at_start=True, **other),)], [100])
-    assert first == excursion(10, 100)
-    assert second == excursion(100, 200, **other)
+    parts = [(excursion(10, 100, open=True),), (excursion(100, 200, at_start=True, **other),)]
+    assert whole(parts, [100], 300) == (excursion(10, 100), excursion(100, 200, **other))
 
 
 def test_data_missing_at_a_boundary_is_a_gap_there() -> None:
     """A stay open within the allowed silence of a boundary, but not up to it, was cut by a gap after all."""
-    first, second = chained([(excursion(10, 95, open=True),), (excursion(110, 200, at_start=True),)], [100])
+    parts = [(excursion(10, 95, open=True),), (excursion(110, 200, at_start=True),)]
+    first, second = whole(parts, [100], 300, {95: 110})
     assert first == excursion(10, 95, cut_by_gap=True)
     assert second == excursion(110, 200, cut_by_gap=True)
+
+
+@pytest.mark.parametrize(("until_ms", "still"), [(130, True), (131, False)])
+def test_an_empty_window_at_the_end_leaves_a_stay_open_within_the_allowed_silence(until_ms: int, still: bool) -> None:
+    """A boundary after the last reading makes no difference: the silence counts from that reading on."""
+    (one,) = whole([(excursion(10, 100, open=True),), ()], [100], until_ms, {100: until_ms})
+    assert (one.open, one.cut_by_gap) == (still, not still)

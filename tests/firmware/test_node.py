@@ -199,8 +199,8 @@ def test_a_slow_rhythm_is_not_sent_twice() -> None:
 
 
 def test_a_reconnect_sends_all_that_is_not_stored_oldest_first() -> None:
-    """Samples taken without a link wait; after it all of them go out in order with their own uptime."""
-    room = Room()
+    """After an outage all that is not stored goes out at once, in order, what was sent before it too."""
+    room = Room(RESEND_MS=10**6)
     room.run(15)
     room.stored(0)
     room.client.up = False
