@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import subprocess
 import sys
 import threading
@@ -156,6 +157,31 @@ def test_hanging_attempts_are_counted_and_do_not_pile_up(http: HttpReceiver) -> 
         assert isinstance(delivery.send(NOTICE, Contact("other", "Other", healthy.url())), Delivered)
 
 
+def test_many_dead_services_hold_up_no_healthy_one(http: HttpReceiver) -> None:
+    """With attempts hanging for more contacts than the library's own pool has threads, one more contact is served at once."""
+    http.mode = "drip"
+    delivery = AppriseDelivery(timeout_s=0.1)
+    delivery.problem(http.url())
+    for number in range(2 * (os.cpu_count() or 1) + 8):
+        assert isinstance(delivery.send(NOTICE, Contact(f"dead-{number}", "Dead", http.url())), TryLater)
+    with HttpReceiver() as healthy:
+        outcome = AppriseDelivery(timeout_s=3.0).send(NOTICE, contact(healthy.url()))
+    assert outcome == Delivered("HTTP 200")
+
+
+def test_the_process_ends_though_an_attempt_hangs(http: HttpReceiver) -> None:
+    """A hanging attempt does not keep the process from ending."""
+    http.mode = "drip"
+    program = (
+        "from monitor.adapters.delivery import AppriseDelivery; from monitor.service.ports import Contact;"
+        "from tests.delivery_port import NOTICE; d = AppriseDelivery(timeout_s=0.3);"
+        f"print(d.send(NOTICE, Contact('a', 'A', {http.url()!r})).detail)"
+    )
+    done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True, timeout=10)
+    assert done.stdout == "no answer within 0.3 s\n"
+    assert len(http.got) <= 1
+
+
 def test_an_answer_without_end_is_not_read_to_its_end(http: HttpReceiver) -> None:
     """An address that leads to an endless stream takes a bounded amount, ends within the limit and is no success."""
     http.mode = "endless"
@@ -195,7 +221,7 @@ def test_priority_becomes_the_librarys_kind(http: HttpReceiver, priority: str, c
 
 
 def test_the_message_is_whole(http: HttpReceiver) -> None:
-    """Title, text, number and link arrive to the letter, degree sign and all, however the characters look to HTML."""
+    """Title, text, number and link arrive to the letter, degree sign and all."""
     given = replace(NOTICE, text="RH < 40 & falling, 37.5 °C. No. 12")
     AppriseDelivery().send(given, contact(http.url()))
     assert http.got[0]["title"] == given.title
@@ -238,6 +264,14 @@ def test_mail_arrives() -> None:
     assert "39.4 °C" in text
     assert "No. 12" in text
     assert str(NOTICE.link) in text
+
+
+def test_less_than_is_no_tag() -> None:
+    """A service that shows HTML gets < and & written out, so that nothing of the text is lost."""
+    with SmtpReceiver() as smtp:
+        AppriseDelivery().send(replace(NOTICE, text="RH <40 & falling. No. 12"), contact(smtp.url()))
+        ((_, text),) = smtp.got
+    assert "RH &lt;40 &amp; falling" in text
 
 
 def test_five_mails_are_not_throttled() -> None:

@@ -653,17 +653,18 @@ def test_numpy_is_loaded_only_for_arrays() -> None:
 
 
 # --- Speed ------------------------------------------------------------------------------------------------------------
-# Ratios to a yardstick run in turn with ours, slice by slice, and their median: absolute times mean nothing on a shared machine.
+# Ratios of processor time to a yardstick run in turn with ours, slice by slice, and their median: times by themselves
+# mean nothing on a shared machine.
 
 
 def _median_ratio(ours: Callable[[], object], yardstick: Callable[[], object], pairs: int) -> float:
     ratios = []
     for _ in range(pairs):
-        start = time.perf_counter()
+        start = time.process_time()
         ours()
-        between = time.perf_counter()
+        between = time.process_time()
         yardstick()
-        ratios.append((between - start) / (time.perf_counter() - between))
+        ratios.append((between - start) / (time.process_time() - between))
     return statistics.median(ratios)
 
 
