@@ -201,7 +201,7 @@ class Node:
             self._on_alive(payload)
 
     def _on_stored(self, payload):
-        """Forget what is stored. Anything but our own boot and a number that we have sent says nothing to us."""
+        """Forget what is stored. Anything but our own boot and a number that we hold says nothing to us."""
         try:
             told = json.loads(payload)
             boot, seq = told["boot"], told["seq"]

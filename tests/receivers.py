@@ -148,6 +148,7 @@ class SmtpReceiver:
 
         self.mode = mode
         self.got: list[tuple[str, str]] = []  # (subject, text)
+        self.pages: list[str] = []  # the same text as HTML
         self.port = free_port()
         self._controller = Controller(self, hostname="127.0.0.1", port=self.port)
 
@@ -161,9 +162,9 @@ class SmtpReceiver:
         if self.mode == "busy":
             return "451 try again later"
         message = message_from_bytes(envelope.content, policy=email_policy)
-        body = message.get_body(("plain", "html"))
-        assert body is not None
-        self.got.append((str(message["Subject"]), body.get_content()))
+        plain, page = message.get_body(("plain",)), message.get_body(("html",))
+        self.got.append((str(message["Subject"]), plain.get_content() if plain is not None else ""))
+        self.pages.append(page.get_content() if page is not None else "")
         return "250 OK"
 
     def __enter__(self) -> SmtpReceiver:

@@ -30,7 +30,7 @@ from monitor.domain.reading import Now, Pack, Presence, Refused
 from monitor.domain.record import Event, Group, RefusedRow
 from monitor.domain.site import Site
 from monitor.domain.state import Heard, Key, NodeState, Plan, State
-from monitor.domain.telling import tell
+from monitor.domain.telling import said_already, tell
 
 AIR_RULES = ("dry-bulb-", "humidity-")
 EMPTY = "no eggs in it"
@@ -93,6 +93,8 @@ def judge(state: State, site: Site, key: Key, judgement: Judgement, now: Now, ou
         if judgement.verdict != OUT:
             return
         alarm = Alarm(*key)
+    if judgement.verdict == OUT and not alarm.condition and said_already(state, site, *key):
+        judgement = replace(judgement, verdict=BETWEEN)
     elif judgement.verdict != OUT and not alarm.condition and alarm.pending_mono_s is None:
         return
     settle(state, site, key, step(alarm, judgement, now, site.rules[key[1]], state.last_number + 1), now, out)
@@ -217,23 +219,27 @@ def _heard_again(state: State, site: Site, reading: Fresh, now: Now, out: Group)
 
 
 def _judge_silence(state: State, site: Site, now: Now, out: Group) -> None:
-    """Who should have spoken by now. Every node silent at once is said once: the mains or the network, not twelve sensors."""
+    """Who should have spoken by now. Every node gone at once is said once: the mains or the network, not twelve sensors."""
     silent = [p for p in site.probes.values() if _silent_s(state, p.key, now) > p.silence_s]
-    everybody = len(silent) == len(site.probes) and len(site.by_node) > 1
-    if everybody or (SITE_SUBJECT, ALL_SILENT) in state.alarms:
-        judge(state, site, (SITE_SUBJECT, ALL_SILENT), _silence(everybody, now, f"{len(site.by_node)} nodes"), now, out)
+    keys = {p.key for p in silent}
+    gone: dict[str, bool] = {}
+    mute = 0
     for node, probes in site.by_node.items():
         said = state.nodes.get(node)
-        gone = said is not None and not said.online and _quiet_since(state, (p.key for p in probes), said.mono_s)
-        if gone or (node, NODE_OFFLINE) in state.alarms:
-            about = ", ".join(sorted({site.machines[p.machine].name for p in probes}))
-            judge(state, site, (node, NODE_OFFLINE), _silence(gone, now, about), now, out)
+        gone[node] = said is not None and not said.online and _quiet_since(state, (p.key for p in probes), said.mono_s)
+        mute += gone[node] or all(p.key in keys for p in probes)
+    everybody = mute == len(site.by_node) > 1
+    if everybody or (SITE_SUBJECT, ALL_SILENT) in state.alarms:
+        about = f"None of {mute} nodes is heard"
+        judge(state, site, (SITE_SUBJECT, ALL_SILENT), _silence(everybody, now, about), now, out)
+    for node, is_gone in gone.items():
+        if is_gone or (node, NODE_OFFLINE) in state.alarms:
+            judge(state, site, (node, NODE_OFFLINE), _silence(is_gone, now), now, out)
     for probe in silent:
-        about = site.machines[probe.machine].name
-        judge(state, site, (probe.key, NO_DATA), _silence(True, now, about), now, out)
+        judge(state, site, (probe.key, NO_DATA), _silence(True, now), now, out)
 
 
-def _silence(silent: bool, now: Now, about: str) -> Judgement:
+def _silence(silent: bool, now: Now, about: str = "") -> Judgement:
     return Judgement(OUT if silent else IN, now.utc, about=about)
 
 

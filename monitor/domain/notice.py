@@ -46,7 +46,7 @@ def word(transition: Transition, site: Site, needs: Needs | None) -> tuple[str, 
         title = f"{name}: no longer judged"
         parts = [f"Was {rule.words}; {alarm.suppressed}."]
     elif not alarm.condition:
-        title = f"{name}: no longer {rule.words}" if alarm.value is not None else f"{name}: over: {rule.words}"
+        title = f"{name}: {rule.over}"
         parts = [f"{_now_value(alarm, site, needs, '. ')}Lasted {_lasted(alarm, transition.at)}{_worst(alarm, site)}."]
     else:
         again = "STILL " if transition.cause == _WORSE else ""
@@ -74,7 +74,10 @@ def subject_name(subject: str, site: Site) -> str:
     probe = site.probes.get(subject)
     if probe is not None:
         return f"{site.machines[probe.machine].name} ({subject})"
-    return "All machines" if subject == "site" else f"Node {subject}"
+    if subject in site.by_node:
+        machines = sorted({site.machines[p.machine].name for p in site.by_node[subject]})
+        return f"{', '.join(machines)} ({subject})"
+    return "All machines" if subject == "site" else subject
 
 
 def show_value(quantity: str, value: float, unit: str) -> str:

@@ -24,11 +24,12 @@ class Rule:
     on_delay_s and off_delay_s: elapsed time, with fresh readings, before the condition counts as come or gone.
     deadband: reset only, in the rule's unit: the alarm comes at the limit and goes at the limit less the deadband.
     re_alarm_s: an acknowledged alarm that still stands after so long asks again; None never asks.
-    respond_min: minutes from the alarm to the harm. words: what the message calls it.
+    respond_min: minutes from the alarm to the harm. words: what the message calls it; over: what it says when it has passed.
     """
 
     id: str
     words: str
+    over: str
     unit: str
     priority: str
     on_delay_s: float

@@ -1,7 +1,7 @@
 """Which transitions are worth waking someone for, and the notices they become.
 
-One cause is told once: a warning is not told while the alarm of its side stands, nor a silent probe while its node, or the whole
-room, is known to be silent. What was never told needs no closing message.
+One cause is one alarm: a warning does not begin while the alarm of its side stands, nor a silent probe's while its node, or the whole
+room, is known to be silent; it begins if it outlasts the other. What was never told needs no closing message.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from monitor.domain.notice import Notice, word
 from monitor.domain.plan import ALL_SILENT, NO_DATA, NODE_OFFLINE, NOT_RAISED, SITE_SUBJECT
 from monitor.domain.reading import Now
 from monitor.domain.record import Attempt, Group
-from monitor.domain.rules import CRITICAL, HIGH
+from monitor.domain.rules import CRITICAL, HIGH, LOW
 from monitor.domain.site import Site
 from monitor.domain.state import State
 
@@ -37,7 +37,7 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
     )
     if closing and not alarm.told:
         return alarm
-    if not closing and (transition.state != UNACKNOWLEDGED or told_otherwise(state, site, alarm)):
+    if not closing and transition.state != UNACKNOWLEDGED:
         return alarm
     rule = site.rules[alarm.rule]
     plan = state.plans.get(alarm.subject)
@@ -48,7 +48,7 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
             id=state.last_notice,
             dedupe=f"{alarm.number}/{state.last_notice}/{contact}",
             contact=contact,
-            priority=rule.priority,
+            priority=LOW if closing else rule.priority,  # good news wakes nobody
             title=title,
             text=text,
             created=now.utc,
@@ -58,7 +58,7 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
         )
         out.notices.append(notice)
         waiting = state.waiting.get(contact, 0)
-        if waiting >= MAX_WAITING and rule.priority not in (HIGH, CRITICAL):
+        if waiting >= MAX_WAITING and notice.priority not in (HIGH, CRITICAL):
             detail = f"outbox full: {waiting} notices wait for {contact}, expected under {MAX_WAITING}"
             out.attempts.append(Attempt(notice.id, "cancelled", detail, now.utc, contact))
         else:
@@ -66,24 +66,19 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
     return replace(alarm, told=True)
 
 
-def told_otherwise(state: State, site: Site, alarm: Alarm) -> bool:
-    """Whether another standing alarm already says it."""
-    rule, subject = alarm.rule, alarm.subject
-    if rule.endswith("-warning"):
-        return _stands(state, subject, rule.removesuffix("-warning") + "-alarm") or (
-            rule.startswith("humidity-low") and _stands(state, subject, NOT_RAISED)
-        )
-    if rule == "humidity-low-alarm":
+def said_already(state: State, site: Site, subject: str, rule: str) -> bool:
+    """Whether another standing alarm says it, so that this one need not begin."""
+    if rule.endswith("-warning") and _stands(state, subject, rule.removesuffix("-warning") + "-alarm"):
+        return True
+    if rule.startswith("humidity-low"):
         return _stands(state, subject, NOT_RAISED)
     if rule == NO_DATA:
         node = site.probes[subject].node if subject in site.probes else ""
         return _stands(state, SITE_SUBJECT, ALL_SILENT) or _stands(state, node, NODE_OFFLINE)
     if rule == NODE_OFFLINE:
         probes = site.by_node.get(subject, ())
-        said = bool(probes) and all(
-            (a := state.alarms.get((p.key, NO_DATA))) is not None and a.condition and a.told for p in probes
-        )
-        return said or _stands(state, SITE_SUBJECT, ALL_SILENT)
+        each = bool(probes) and all(_stands(state, p.key, NO_DATA) for p in probes)
+        return each or _stands(state, SITE_SUBJECT, ALL_SILENT)
     return False
 
 

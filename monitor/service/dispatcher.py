@@ -36,6 +36,7 @@ _log = logging.getLogger("eggroom.dispatcher")
 class _Waiting:
     notice: Notice
     tries: int = 0
+    with_others: bool = False  # whether the last attempt told other episodes too
 
     @property
     def urgent(self) -> bool:
@@ -47,8 +48,8 @@ class Queue:
 
     After a failure the contact rests, for it is the service that fails, not the notice: full jitter, U(0, w), with w from 2 s doubling to
     60 s while anything urgent waits, else to 300 s. A high or critical notice that was never tried does not wait for that.
-    Order: least tried, then most urgent, then oldest. "Least tried" comes first so that a notice which the service
-    will never take cannot stand in the way of the others for ever; after a success the rest follows at once.
+    Order: least tried, then most urgent, then oldest. "Least tried" comes first so that a notice which the service will never
+    take cannot stand in the way of the others for ever; it costs the urgent little, for after a success the rest follows at once.
 
     jitter: called with w, gives the wait, from 0 to w.
     """
@@ -78,16 +79,15 @@ class Queue:
     def next_due(self, now_s: float) -> list[Notice]:
         """What may be told now, the one whose turn it is first; empty when nothing is due.
 
-        After an odd number of failures in a row only the first one's episode is offered: so what was refused as one message with
-        others is tried by itself too.
+        While the service fails, what was refused as one message with others is next offered by itself (all of its episode).
         """
         due_s = self.due_s()
         if due_s is None or now_s < due_s:
             return []
-        ordered = [self._waiting[id_].notice for _, _, id_ in self._ranks()]
-        if self._failures % 2:
-            return [n for n in ordered if episode(n) == episode(ordered[0])]
-        return ordered
+        ordered = [self._waiting[id_] for _, _, id_ in self._ranks()]
+        first = ordered[0]
+        alone = self._failures > 0 and first.with_others
+        return [w.notice for w in ordered if not alone or episode(w.notice) == episode(first.notice)]
 
     def sent(self, ids: Iterable[int]) -> None:
         """These got through: the service works, so the rest may follow at once."""
@@ -98,8 +98,10 @@ class Queue:
     def failed(self, ids: Sequence[int], now_s: float) -> list[int]:
         """These did not get through now. Returns those that have been tried often enough, and are not urgent: they are dropped."""
         tried = [self._waiting[id_] for id_ in ids]
+        with_others = len({episode(w.notice) for w in tried}) > 1
         for waiting in tried:
             waiting.tries += 1
+            waiting.with_others = with_others
         over: list[int] = []
         if not any(w.urgent for w in tried):
             over = [w.notice.id for w in tried if w.tries >= MAX_TRIES]

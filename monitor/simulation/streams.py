@@ -85,10 +85,25 @@ def record(name: str) -> Iterator[str]:
 
 
 def write_all(folder: Path) -> None:
-    """Write every stream as `<name>.jsonl` into an existing folder."""
-    for name in STORIES:
+    """Write every stream as `<name>.jsonl` into an existing folder, beside it the configuration of its room, `<name>.toml`."""
+    for name, story in STORIES.items():
         text = "".join(f"{line}\n" for line in record(name))
         (folder / f"{name}.jsonl").write_text(text, encoding="utf-8", newline="\n")
+        (folder / f"{name}.toml").write_text(configuration(name, story()), encoding="utf-8", newline="\n")
+
+
+def configuration(name: str, story: Story) -> str:
+    """The room of a stream, as a configuration file."""
+    lines = [f"# The room of {name}.jsonl, written together with it. Invented.", "", "[site]", f'id = "{SITE}"']
+    for machine in story.machines:
+        shown = machine.id.replace("-", " ").capitalize()
+        lines += ["", "[[machine]]", f'id = "{machine.id}"', f'name = "{shown}"', f'kind = "{machine.kind}"']
+    for machine in story.machines:
+        for key in machine.probes:
+            node, _, probe = key.partition("/")
+            lines += ["", "[[probe]]", f'node = "{node}"', f'probe = "{probe}"', f'machine = "{machine.id}"']
+            lines.append(f"interval_s = {story.interval_s:g}")
+    return "\n".join(lines) + "\n"
 
 
 def _batches(story: Story) -> Iterator[tuple[str, MachineSpec]]:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from monitor.analysis.environment import Stretch
+from monitor.analysis.environment import Air, Stretch
 from monitor.domain.profile import Band
 
 T0 = 1_780_000_000_000  # a whole second in 2026
@@ -32,10 +32,10 @@ class Readings:
 
 
 def readings(
-    at_s: Sequence[float],
-    dry_bulb_c: Sequence[float] | float,
-    rh_pct: Sequence[float] | float = math.nan,
-    flag: Sequence[int] | int = 1,
+    at_s: Any,
+    dry_bulb_c: Any,
+    rh_pct: Any = math.nan,
+    flag: Any = 1,
 ) -> Readings:
     """Readings at seconds after T0; a single value stands for all."""
     at_ms = T0 + np.rint(np.asarray(at_s, dtype=float) * 1000.0).astype(np.int64)
@@ -52,7 +52,7 @@ def sampled(curve: Callable[[Any], Any], hours: float, step_s: float = 10.0) -> 
     return readings(at_s, curve(at_s))
 
 
-def stretch(*air: Readings, hours: float = 1.0, since_s: float = 0.0, **other: Any) -> Stretch:
+def stretch(*air: Air, hours: float = 1.0, since_s: float = 0.0, **other: Any) -> Stretch:
     """A stretch from since_s after T0, judged by WARM, HUMID and WET, with 30 s of allowed silence."""
     since_ms = T0 + round(since_s * 1000)
     whole = Stretch(

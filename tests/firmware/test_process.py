@@ -310,7 +310,8 @@ def test_absolute_time_when_the_node_has_a_clock(broker: Broker, listener: Liste
         wait_until(lambda: joins(node) == 2, 10, "it did not join again")
         listener.wait_for_seq(25)
     off = {record["bt"] - began - record["seq"] * 0.2 for record in listener.packs()}
-    assert min(off) >= -1.5
+    # Two clocks read in whole seconds and an uptime told in whole seconds: up to 2 s early, 1 s late, and the start.
+    assert min(off) >= -2.0
     assert max(off) <= 1.5
 
 

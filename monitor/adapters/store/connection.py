@@ -1,0 +1,283 @@
+"""Opening the record: one writer, which also does every checkpoint, and readers that can write nothing.
+
+SQLite before 3.51.3 can lose a commit when one connection commits and resets the write-ahead log while another begins a
+checkpoint. So there is one writing connection, guarded by a lock file, and readers are opened in a way that cannot checkpoint.
+
+Monitoring must come up in every case: a damaged record is set aside, never mended in place, and a new one begun.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import os
+import sqlite3
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from monitor.adapters.store.migrations import APPLICATION_ID, VERSION, migrate
+from monitor.service.ports import StoreFailure
+
+BUSY_TIMEOUT_MS = 5_000
+CHECKPOINT_PAGES = 1_000  # SQLite's own default, 4 MB: a checkpoint is short, and the log stays small
+JOURNAL_LIMIT_BYTES = 8 * 1024 * 1024  # what a log that once grew is cut back to
+CHECK_S = 10.0  # how long a start may be held up by looking for damage; about 400 MB from a card of 40 MB/s
+SUSPECT_CHECK_S = 600.0  # the same for a record that was found damaged while it was in use
+MAX_SET_ASIDE = 5  # damaged records kept: a dying card must not be filled with them; the last one is replaced
+
+# What the disk or another process can do to us; anything else SQLite complains of is our own mistake.
+_NOT_OURS = frozenset(
+    {
+        sqlite3.SQLITE_FULL,
+        sqlite3.SQLITE_IOERR,
+        sqlite3.SQLITE_READONLY,
+        sqlite3.SQLITE_BUSY,
+        sqlite3.SQLITE_LOCKED,
+        sqlite3.SQLITE_CANTOPEN,
+        sqlite3.SQLITE_PERM,
+        sqlite3.SQLITE_PROTOCOL,
+        sqlite3.SQLITE_INTERRUPT,
+        sqlite3.SQLITE_CORRUPT,
+        sqlite3.SQLITE_NOTADB,
+    }
+)
+_DAMAGE = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
+
+
+class StoreInUse(StoreFailure):
+    """Another process writes this record. One line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """The one writing connection, and the lock that makes it the one. note: what a person should know, '' for nothing."""
+
+    connection: sqlite3.Connection
+    note: str
+    lock: int
+
+    def close(self) -> None:
+        """Close the connection (which checkpoints), then let the lock go."""
+        try:
+            self.connection.close()
+        finally:
+            os.close(self.lock)
+
+
+def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: float = CHECK_S) -> Opened:
+    """The record at `path`, made or migrated as needed; usable from any one thread at a time.
+
+    Raises StoreInUse when another process has it, StoreFailure when it cannot be opened, is another program's, or was made
+    by a newer eggroom. A damaged one is set aside, and the note says so.
+    """
+    lock = _lock(path)
+    try:
+        with store_failures(path):
+            note = _set_aside_if_damaged(path, check_s)
+            connection = sqlite3.connect(
+                path, timeout=busy_timeout_ms / 1000.0, isolation_level=None, check_same_thread=False
+            )
+            try:
+                _configure(connection, path)
+                migrate(connection)
+            except BaseException:
+                connection.close()
+                raise
+    except BaseException:
+        os.close(lock)
+        raise
+    return Opened(connection, note, lock)
+
+
+def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> sqlite3.Connection:
+    """A connection that can only read; it never checkpoints, not even on closing. Usable from any one thread at a time.
+
+    Raises StoreFailure when there is no record yet, or it is not one that this version can read.
+    """
+    with store_failures(path):
+        if _is_new(path):
+            raise StoreFailure(f"{path}: no record yet, expected the daemon to have run once")
+        connection = _connect_reader(path, busy_timeout_ms)
+        try:
+            if (version := _version(connection, path)) < VERSION:
+                raise StoreFailure(
+                    f"{path}: record of version {version}, expected {VERSION}: the daemon brings it up to date when it starts"
+                )
+        except BaseException:
+            connection.close()
+            raise
+    return connection
+
+
+@contextlib.contextmanager
+def store_failures(where: object) -> Iterator[None]:
+    """Turn what the disk, or another process, did to SQLite into a StoreFailure of one line; our own mistakes pass."""
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        if _code(error) not in _NOT_OURS:
+            raise
+        raise StoreFailure(f"{where}: {error} ({error.sqlite_errorname})") from error
+
+
+def is_damage(error: BaseException) -> bool:
+    """Whether SQLite found the file itself damaged."""
+    return isinstance(error, sqlite3.DatabaseError) and _code(error) in _DAMAGE
+
+
+def suspect_mark(path: str | Path) -> Path:
+    """The file that says: damage was met in use, take the time to check at the next start."""
+    return Path(f"{path}.suspect")
+
+
+def quick_check(connection: sqlite3.Connection, limit_s: float | None = None) -> str:
+    """What is wrong with the database, '' when nothing was found. Past limit_s the check ends, and counts as nothing found.
+
+    The small tables come first: a start depends on them, and readings are nearly all of the size.
+    """
+    with _interrupted_after(connection, limit_s) as expired:
+        try:
+            small = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table' AND name <> 'reading'")
+            for check in (*(f"quick_check('{name}')" for (name,) in small.fetchall()), "quick_check(1)"):
+                (found,) = connection.execute(f"PRAGMA {check}").fetchone()
+                if expired.is_set():
+                    return ""
+                if found != "ok":
+                    return " ".join(str(found).split())
+        except sqlite3.DatabaseError as error:
+            if expired.is_set() and _code(error) == sqlite3.SQLITE_INTERRUPT:
+                return ""
+            if not is_damage(error):
+                raise
+            return str(error)
+    return ""
+
+
+@contextlib.contextmanager
+def _interrupted_after(connection: sqlite3.Connection, limit_s: float | None) -> Iterator[threading.Event]:
+    """Interrupt what runs on the connection once limit_s has passed; the event says that it has."""
+    expired, done = threading.Event(), threading.Event()
+
+    def watch() -> None:
+        if not done.wait(limit_s):
+            expired.set()
+            # Again and again, for an interrupt between two statements is forgotten.
+            while not done.wait(0.05):
+                connection.interrupt()
+
+    watcher = threading.Thread(target=watch, name="check-limit", daemon=True)
+    watcher.start()
+    try:
+        yield expired
+    finally:
+        done.set()
+        watcher.join()
+
+
+def _code(error: sqlite3.Error) -> int:
+    return getattr(error, "sqlite_errorcode", 0) & 0xFF  # the low byte is the kind; the rest says more exactly where
+
+
+def _lock(path: Path) -> int:
+    lock_path = Path(f"{path}.lock")
+    try:
+        lock = os.open(lock_path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+    except OSError as error:
+        raise StoreFailure(f"{lock_path}: {error.strerror}, expected a folder that can be written") from error
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        holder = os.read(lock, 20).decode("ascii", "replace").strip() or "unknown"
+        os.close(lock)
+        raise StoreInUse(f"{path}: in use by process {holder}, expected to be its only writer") from error
+    with contextlib.suppress(OSError):  # who holds it is a courtesy; a full disk must not stop us here
+        os.ftruncate(lock, 0)
+        os.pwrite(lock, f"{os.getpid()}\n".encode(), 0)
+    return lock
+
+
+def _is_new(path: Path) -> bool:
+    try:
+        return path.stat().st_size == 0
+    except FileNotFoundError:
+        return True
+    except OSError as error:
+        raise StoreFailure(f"{path}: {error.strerror}, expected a file that can be read") from error
+
+
+def _set_aside_if_damaged(path: Path, check_s: float) -> str:
+    why = _damage(path, check_s)
+    mark = suspect_mark(path)
+    if not why:
+        mark.unlink(missing_ok=True)
+        return ""
+    aside = next(
+        (p for n in range(1, MAX_SET_ASIDE) if not (p := Path(f"{path}.damaged-{n}")).exists()),
+        Path(f"{path}.damaged-{MAX_SET_ASIDE}"),
+    )
+    try:
+        # The log goes with it: what was committed last may be nowhere else. The index of the log is made anew when needed.
+        for suffix in ("", "-wal"):
+            Path(f"{aside}{suffix}").unlink(missing_ok=True)
+            with contextlib.suppress(FileNotFoundError):
+                os.replace(f"{path}{suffix}", f"{aside}{suffix}")
+        Path(f"{path}-shm").unlink(missing_ok=True)
+        mark.unlink(missing_ok=True)
+    except OSError as error:
+        raise StoreFailure(f"{path}: damaged ({why}), and cannot be set aside: {error.strerror}") from error
+    return f"{path}: damaged ({why}), set aside as {aside.name}; a new record was begun"
+
+
+def _damage(path: Path, check_s: float) -> str:
+    """What is wrong with the file; '' for a sound one, or none yet. Looked at through a reader, which leaves it as it is."""
+    wal = Path(f"{path}-wal")
+    if _is_new(path):
+        # SQLite would delete the log of an empty file, and with it all that is left.
+        return "empty, but its log is not" if wal.exists() and wal.stat().st_size > 0 else ""
+    connection = _connect_reader(path, BUSY_TIMEOUT_MS)
+    try:
+        _version(connection, path)
+        return quick_check(connection, SUSPECT_CHECK_S if suspect_mark(path).exists() else check_s)
+    except sqlite3.DatabaseError as error:
+        if not is_damage(error):
+            raise
+        return str(error)
+    finally:
+        connection.close()
+
+
+def _version(connection: sqlite3.Connection, path: Path) -> int:
+    """The version of the record, 0 for one without tables. Raises StoreFailure for one that is not ours, or too new."""
+    (application_id,) = connection.execute("PRAGMA application_id").fetchone()
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    if application_id != APPLICATION_ID and (tables or application_id):
+        raise StoreFailure(f"{path}: a database of another program, expected eggroom's record or no file")
+    if version > VERSION:
+        raise StoreFailure(f"{path}: record of version {version}, made by a newer eggroom, expected at most {VERSION}")
+    return int(version)
+
+
+def _connect_reader(path: Path, busy_timeout_ms: int) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        f"{path.resolve().as_uri()}?mode=ro",
+        uri=True,
+        timeout=busy_timeout_ms / 1000.0,
+        isolation_level=None,
+        check_same_thread=False,
+    )
+    connection.execute("PRAGMA query_only = ON")
+    return connection
+
+
+def _configure(connection: sqlite3.Connection, path: Path) -> None:
+    (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()
+    if mode != "wal":
+        raise StoreFailure(f"{path}: journal mode {mode}, expected a file system that allows a write-ahead log")
+    # FULL: a message is acknowledged because its row is durable, so a commit waits for the disk.
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
+    connection.execute(f"PRAGMA journal_size_limit = {JOURNAL_LIMIT_BYTES}")

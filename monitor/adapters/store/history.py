@@ -1,0 +1,185 @@
+"""The read side of the record. Each query is a few seeks, whatever the size of the record; none can hold up the writer."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import sqlite3
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from typing import Any
+
+from monitor.adapters.store.connection import store_failures
+from monitor.adapters.store.rows import NOTICE_COLUMNS, notice_of, read_alarms, read_batches, read_unknown, time_or_none
+from monitor.domain.alarm import Alarm
+from monitor.domain.batch import Batch
+from monitor.domain.numbering import Gap, Numbering, holes
+from monitor.domain.reading import Refused, from_ms, to_ms
+from monitor.domain.record import Event, RefusedRow, Unknown
+from monitor.service.ports import Latest, NoticeRow, Series, TransitionRow
+
+# One range seek in the readings for each line of the node that reaches into the window. A missing quantity comes as an
+# infinity, which no reading is: NULL would come as None, and numpy would have to be handed every row by a Python loop.
+_SERIES = """SELECT l.offset_ms + r.up_ms, ifnull(r.dry_bulb_c, 9e999), ifnull(r.rh_pct, 9e999), r.flag
+    FROM (SELECT id, offset_ms FROM line
+          WHERE node = :node AND offset_ms + last_up_ms >= :since AND offset_ms + first_up_ms < :until
+          ORDER BY offset_ms + first_up_ms) l
+    CROSS JOIN reading r ON r.probe_id = :probe AND r.line_id = l.id
+        AND r.up_ms >= :since - l.offset_ms AND r.up_ms < :until - l.offset_ms"""
+_NEWEST = """SELECT r.line_id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag
+    FROM (SELECT * FROM reading WHERE probe_id = ? ORDER BY line_id DESC, up_ms DESC LIMIT 1) r JOIN line l ON l.id = r.line_id"""
+_OLDER_LINES = "SELECT id FROM line WHERE node = ? AND id < ? AND offset_ms + last_up_ms > ?"
+_NEWEST_OF_LINE = """SELECT l.id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag
+    FROM (SELECT * FROM reading WHERE probe_id = ? AND line_id = ? ORDER BY up_ms DESC LIMIT 1) r JOIN line l ON l.id = r.line_id"""
+_TRANSITIONS = (
+    "SELECT id, at_ms, subject, rule, number, episode, state_before, state, cause, value, worst,"
+    ' "limit", since_ms, who FROM transition'
+)
+
+
+class SqliteHistory:
+    """The port `History` on a reader's connection; one thread at a time. Every method raises StoreFailure."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+
+    def close(self) -> None:
+        """Close the connection."""
+        self._connection.close()
+
+    def series(self, probe: str, since: datetime, until: datetime) -> Series:
+        """Readings of one probe with since <= label < until."""
+        import numpy as np
+
+        at = {"probe": self._probe_id(probe), "node": _node(probe), "since": _ceil_ms(since), "until": _ceil_ms(until)}
+        columns = [("at_ms", np.int64), ("dry_bulb_c", np.float64), ("rh_pct", np.float64), ("flag", np.int64)]
+        with store_failures("record"):
+            rows = np.fromiter(self._connection.execute(_SERIES, at), dtype=columns)
+        if np.any(rows["at_ms"][1:] < rows["at_ms"][:-1]):  # lines that overlap: late messages, a clock that was set
+            rows = rows[np.argsort(rows["at_ms"], kind="stable")]
+        at_ms, dry_bulb_c, rh_pct, flag = (np.ascontiguousarray(rows[name]) for name, _ in columns)
+        for values in (dry_bulb_c, rh_pct):
+            values[np.isinf(values)] = np.nan
+        return Series(at_ms, dry_bulb_c, rh_pct, flag)
+
+    def latest(self, probes: Sequence[str]) -> list[Latest]:
+        """The newest reading of each probe that has one: one seek a probe.
+
+        Lines are numbered as they begin, so the newest reading is on the highest line that has any; or on a lower one of the node
+        which was still being written, and its last label says so.
+        """
+        result = []
+        for probe in probes:
+            id_ = self._probe_id(probe)
+            newest = self._rows(_NEWEST, id_)
+            if newest:
+                line, at_ms = newest[0][:2]
+                for (older,) in self._rows(_OLDER_LINES, _node(probe), line, at_ms):
+                    newest += self._rows(_NEWEST_OF_LINE, id_, older)
+                _, at_ms, dry_bulb_c, rh_pct, flag = max(newest, key=lambda row: row[1])
+                result.append(Latest(probe, from_ms(at_ms), dry_bulb_c, rh_pct, flag))
+        return result
+
+    def batches(self) -> list[Batch]:
+        """Every batch, in the order they were set."""
+        with self._instant():
+            return read_batches(self._connection)
+
+    def alarms(self) -> list[Alarm]:
+        """The last facts of each alarm that ever was, by subject and rule."""
+        with store_failures("record"):
+            return read_alarms(self._connection)
+
+    def transitions(self, since: datetime | None = None, subject: str | None = None) -> Iterator[TransitionRow]:
+        """Transitions in the order they were written. Read at once: a walk that is left half-way holds nothing open."""
+        where, values = [], []
+        if subject is not None:
+            where.append("subject = ?")
+            values.append(subject)
+        if since is not None:
+            where.append("at_ms >= ?")
+            values.append(_ceil_ms(since))
+        condition = f" WHERE {' AND '.join(where)}" if where else ""
+        return map(_transition, self._rows(f"{_TRANSITIONS}{condition} ORDER BY id", *values))
+
+    def notices(self, limit: int = 100) -> list[NoticeRow]:
+        """The newest notices, newest first."""
+        rows = self._rows(
+            f"SELECT {NOTICE_COLUMNS}, state, attempts, last_detail, last_ms FROM notice ORDER BY id DESC LIMIT ?", limit
+        )
+        return [
+            NoticeRow(notice_of(row), state, attempts, detail, time_or_none(last_ms))
+            for *row, state, attempts, detail, last_ms in rows
+        ]
+
+    def refused(self, limit: int = 100) -> tuple[int, list[RefusedRow]]:
+        """How many were ever refused, and the newest that are kept, newest first."""
+        with self._instant():
+            ((total,),) = self._rows("SELECT ifnull(max(id), 0) FROM refused")
+            rows = self._rows("SELECT at_ms, topic, payload, reason FROM refused ORDER BY id DESC LIMIT ?", limit)
+        return total, [RefusedRow(from_ms(at_ms), Refused(topic, load, why)) for at_ms, topic, load, why in rows]
+
+    def unknown(self) -> list[Unknown]:
+        """Probes that nobody configured, by name."""
+        with store_failures("record"):
+            return read_unknown(self._connection)
+
+    def gaps(self) -> list[Gap]:
+        """Messages that are missing (not lost yet) or given up (lost), by node and boot."""
+        found: dict[tuple[str, int, int], Gap] = {}
+        with self._instant():
+            for node, boot, contiguous, above in self._rows(
+                "SELECT node, boot, contiguous, above FROM numbering WHERE above <> '[]'"
+            ):
+                numbering = Numbering(contiguous, tuple((first, last) for first, last in json.loads(above)))
+                for first, last in holes(numbering):
+                    found[node, boot, first] = Gap(node, boot, first, last, False)
+            for node, boot, first, last, lost in self._rows("SELECT node, boot, first_seq, last_seq, lost FROM gap"):
+                found[node, boot, first] = Gap(node, boot, first, last, bool(lost))
+        return [found[key] for key in sorted(found)]
+
+    def events(self, since: datetime | None = None, limit: int = 1000) -> list[Event]:
+        """The newest `limit` events, oldest first."""
+        since_ms = -(2**63) if since is None else _ceil_ms(since)
+        rows = self._rows(
+            "SELECT at_ms, kind, subject, text FROM event WHERE at_ms >= ? ORDER BY at_ms DESC, id DESC LIMIT ?",
+            since_ms,
+            limit,
+        )
+        return [Event(from_ms(at_ms), kind, subject, text) for at_ms, kind, subject, text in reversed(rows)]
+
+    def _probe_id(self, probe: str) -> int | None:
+        rows = self._rows("SELECT id FROM probe WHERE key = ?", probe)
+        return rows[0][0] if rows else None
+
+    def _rows(self, sql: str, *values: Any) -> list[tuple[Any, ...]]:
+        with store_failures("record"):
+            return self._connection.execute(sql, values).fetchall()
+
+    @contextlib.contextmanager
+    def _instant(self) -> Iterator[None]:
+        """Several queries that see the record as it was at one instant."""
+        with store_failures("record"):
+            self._connection.execute("BEGIN")
+            try:
+                yield
+            finally:
+                self._connection.execute("ROLLBACK")
+
+
+def _node(probe: str) -> str:
+    return probe.partition("/")[0]
+
+
+def _ceil_ms(at: datetime) -> int:
+    """The first whole millisecond not before an instant: labels are whole, so since and until cut exactly there."""
+    at_ms = to_ms(at)
+    return at_ms if from_ms(at_ms) == at else at_ms + 1
+
+
+def _transition(row: tuple[Any, ...]) -> TransitionRow:
+    id_, at_ms, subject, rule, number, episode, before, state, cause, value, worst, limit, since_ms, who = row
+    return TransitionRow(
+        id_, from_ms(at_ms), subject, rule, number, episode, before, state, cause,
+        value, worst, limit, time_or_none(since_ms), who,
+    )  # fmt: skip

@@ -1,0 +1,295 @@
+"""The write side of the record: what a run starts from, one transaction for each group, and a whole copy."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sqlite3
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from monitor.adapters.store.connection import is_damage, open_reader, quick_check, store_failures, suspect_mark
+from monitor.adapters.store.rows import (
+    NOTICE_COLUMNS,
+    TRANSITION_COLUMNS,
+    ms_or_none,
+    notice_of,
+    notice_row,
+    read_alarms,
+    read_batches,
+    read_unknown,
+    transition_row,
+)
+from monitor.domain.alarm import Transition
+from monitor.domain.batch import Batch
+from monitor.domain.dating import ARRIVAL, Line
+from monitor.domain.numbering import Numbering
+from monitor.domain.reading import from_ms, to_ms
+from monitor.domain.record import Attempt, Group, RefusedRow, StoredReading
+from monitor.service.ports import Loaded, StoreFailure
+
+BOOTS_OF_LINES = 4  # of each node: its present start, and what a broker may still hold of the ones before
+BOOTS_OF_NUMBERS = 64  # of each node: a node that restarts all the time must not fill the memory with its past
+REFUSED_KEPT = 10_000
+PAYLOAD_BYTES = 8 * 1024
+TEXT_KEPT = 1_000  # characters of a refused message's topic and reason: both may come from outside
+BACKUP_PAGES = 1_024  # 4 MB a step
+
+_LINE = """INSERT INTO line VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET
+    from_up_ms = excluded.from_up_ms, offset_ms = excluded.offset_ms,
+    first_up_ms = min(first_up_ms, excluded.first_up_ms), last_up_ms = max(last_up_ms, excluded.last_up_ms)"""
+_WIDEN = "UPDATE line SET first_up_ms = min(first_up_ms, ?1), last_up_ms = max(last_up_ms, ?1) WHERE id = ?2"
+_READING = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?)"
+_NUMBERING = """INSERT INTO numbering (node, boot, contiguous, above) VALUES (?, ?, ?, ?) ON CONFLICT (node, boot) DO UPDATE SET
+    contiguous = excluded.contiguous, above = excluded.above"""
+_GAP = """INSERT INTO gap VALUES (?, ?, ?, ?, ?) ON CONFLICT (node, boot, first_seq) DO UPDATE SET
+    last_seq = excluded.last_seq, lost = excluded.lost"""
+_UNKNOWN = """INSERT INTO unknown VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (probe) DO UPDATE SET
+    first_ms = excluded.first_ms, last_ms = excluded.last_ms, count = excluded.count,
+    dry_bulb_c = excluded.dry_bulb_c, rh_pct = excluded.rh_pct"""
+_BATCH = """INSERT INTO batch (id, profile, set_ms, eggs, note, closed_ms) VALUES (?, ?, ?, ?, ?, ?)
+    ON CONFLICT (id) DO UPDATE SET profile = excluded.profile, set_ms = excluded.set_ms, eggs = excluded.eggs,
+    note = excluded.note, closed_ms = excluded.closed_ms"""
+_ALARM = "INSERT INTO alarm VALUES (?, ?, ?) ON CONFLICT (subject, rule) DO UPDATE SET transition_id = excluded.transition_id"
+# Only a known dedupe makes it a repeat. Two different notices under one id must fail loudly, or the second would be lost.
+_NOTICE = f"""INSERT INTO notice ({NOTICE_COLUMNS}) SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10
+    WHERE NOT EXISTS (SELECT 1 FROM notice WHERE dedupe = ?2)"""
+# Sent is final: an attempt that was under way when another run ended must not make the notice go out again.
+_OUTCOME = """UPDATE notice SET
+    state = CASE WHEN state = 'sent' THEN 'sent' WHEN ?1 = 'later' THEN 'waiting' ELSE ?1 END,
+    attempts = attempts + (?1 <> 'cancelled'), last_detail = ?2, last_ms = ?3 WHERE id = ?4"""
+
+_LINES = f"""WITH
+    boots AS (SELECT node, boot, max(offset_ms + last_up_ms) AS newest_ms FROM line WHERE basis <> '{ARRIVAL}' GROUP BY node, boot),
+    ranked AS (SELECT node, boot, row_number() OVER (PARTITION BY node ORDER BY newest_ms DESC) AS place FROM boots)
+    SELECT id, node, boot, basis, from_up_ms, offset_ms, first_up_ms, last_up_ms FROM line JOIN ranked USING (node, boot)
+    WHERE place <= {BOOTS_OF_LINES} AND basis <> '{ARRIVAL}' ORDER BY id"""
+_NUMBERINGS = f"""SELECT node, boot, contiguous, above FROM
+    (SELECT *, row_number() OVER (PARTITION BY node ORDER BY id DESC) AS place FROM numbering)
+    WHERE place <= {BOOTS_OF_NUMBERS} ORDER BY id"""
+
+
+class SqliteLedger:
+    """The port `Ledger` on one writing connection; one owner, one thread at a time."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        (_, _, self._path) = connection.execute("PRAGMA database_list").fetchone()
+        with store_failures(self._path):
+            self._probes: dict[str, int] = dict(connection.execute("SELECT key, id FROM probe").fetchall())
+
+    def load(self) -> Loaded:
+        """The state to start from. Raises StoreFailure.
+
+        Lines: every part of each node's BOOTS_OF_LINES newest boots, but for those dated by arrival, which no later message can
+        join. Numberings: of each node's BOOTS_OF_NUMBERS newest boots; how long a hole stood open is counted anew, for the
+        clock it was counted on may be gone.
+        """
+        execute = self._connection.execute
+        with store_failures(self._path):
+            newest_ms = self._number("SELECT max(offset_ms + last_up_ms) FROM line")
+            return Loaded(
+                lines=tuple(Line(*row) for row in execute(_LINES)),
+                numberings={
+                    (node, boot): Numbering(contiguous, tuple((first, last) for first, last in json.loads(above)))
+                    for node, boot, contiguous, above in execute(_NUMBERINGS)
+                },
+                batches=tuple(read_batches(self._connection)),
+                alarms=tuple(read_alarms(self._connection)),
+                unknown=tuple(read_unknown(self._connection)),
+                waiting=tuple(
+                    notice_of(row)
+                    for row in execute(f"SELECT {NOTICE_COLUMNS} FROM notice WHERE state = 'waiting' ORDER BY id")
+                ),
+                last_line=self._number("SELECT max(id) FROM line") or 0,
+                last_alarm_number=self._number(
+                    "SELECT max(t.number) FROM alarm a JOIN transition t ON t.id = a.transition_id"
+                )
+                or 0,
+                last_notice=self._number("SELECT max(id) FROM notice") or 0,
+                newest=None if newest_ms is None else from_ms(newest_ms),
+            )
+
+    def commit(self, group: Group) -> None:
+        """Write the group in one durable transaction. Raises StoreFailure; then nothing of it is written.
+
+        Repeating a group adds no reading, label, batch, alarm or notice, and wakes no notice that is done with.
+        """
+        with store_failures(self._path):
+            self._roll_back()
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                probes = self._write(group)
+                self._connection.execute("COMMIT")
+            except BaseException as error:
+                self._roll_back()
+                if is_damage(error) and self._path:
+                    with contextlib.suppress(OSError):
+                        suspect_mark(self._path).touch()
+                raise
+        self._probes = probes  # only now: ids given in a transaction that was rolled back are nobody's
+
+    def _write(self, group: Group) -> dict[str, int]:
+        many = self._connection.executemany
+        if group.lines:
+            many(_LINE, [_line_row(line) for line in group.lines.values()])
+        probes = self._probe_ids(group.readings)
+        if group.readings:
+            many(_READING, [(probes[r.probe], r.line, r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag) for r in group.readings])
+            many(_WIDEN, _outside(group.readings, group.lines))
+        if group.numberings:
+            many(_NUMBERING, [(n, b, v.contiguous, json.dumps(v.above)) for (n, b), v in group.numberings.items()])
+        many(_GAP, [(gap.node, gap.boot, gap.first, gap.last, gap.lost) for gap in group.gaps])
+        if group.refused:
+            self._write_refused(group.refused)
+        many(
+            _UNKNOWN,
+            [
+                (u.probe, to_ms(u.first_at), to_ms(u.last_at), u.count, u.dry_bulb_c, u.rh_pct)
+                for u in group.unknown.values()
+            ],
+        )
+        for batch in group.batches.values():
+            self._write_batch(batch)
+        for transition in group.transitions:
+            self._write_transition(transition)
+        many(_NOTICE, [notice_row(notice) for notice in group.notices])
+        self._write_attempts(group.attempts)
+        many(
+            "INSERT INTO event (at_ms, kind, subject, text) VALUES (?, ?, ?, ?)",
+            [(to_ms(event.at), event.kind, event.subject, event.text) for event in group.events],
+        )
+        return probes
+
+    def _probe_ids(self, readings: Sequence[StoredReading]) -> dict[str, int]:
+        """The ids of all probes, with those that the readings bring for the first time."""
+        new = {reading.probe for reading in readings} - self._probes.keys()
+        if not new:
+            return self._probes
+        probes = dict(self._probes)
+        for key in sorted(new):
+            probes[key] = self._number("INSERT INTO probe (key) VALUES (?) RETURNING id", key) or 0
+        return probes
+
+    def _write_refused(self, rows: Sequence[RefusedRow]) -> None:
+        self._connection.executemany(
+            "INSERT INTO refused (at_ms, topic, payload, reason) VALUES (?, ?, ?, ?)",
+            [
+                (to_ms(r.at), _kept(r.refused.topic), r.refused.payload[:PAYLOAD_BYTES], _kept(r.refused.reason))
+                for r in rows
+            ],
+        )
+        self._connection.execute("DELETE FROM refused WHERE id <= (SELECT max(id) FROM refused) - ?", (REFUSED_KEPT,))
+
+    def _write_batch(self, batch: Batch) -> None:
+        execute, many = self._connection.execute, self._connection.executemany
+        row = (batch.id, batch.profile, to_ms(batch.set_at), batch.eggs, batch.note, ms_or_none(batch.closed_at))
+        execute(_BATCH, row)
+        execute("DELETE FROM stay WHERE batch = ?", (batch.id,))
+        execute("DELETE FROM declared WHERE batch = ?", (batch.id,))
+        many(
+            "INSERT INTO stay VALUES (?, ?, ?, ?, ?)",
+            [(batch.id, i, s.machine, to_ms(s.since), ms_or_none(s.until)) for i, s in enumerate(batch.stays)],
+        )
+        many(
+            "INSERT INTO declared VALUES (?, ?, ?, ?)",
+            [(batch.id, i, d.stage, to_ms(d.at)) for i, d in enumerate(batch.declared)],
+        )
+
+    def _write_transition(self, transition: Transition) -> None:
+        row = transition_row(transition)
+        places = ", ".join("?" * len(row))
+        id_ = self._connection.execute(
+            f"INSERT INTO transition ({TRANSITION_COLUMNS}) VALUES ({places})", row
+        ).lastrowid
+        self._connection.execute(_ALARM, (transition.alarm.subject, transition.alarm.rule, id_))
+
+    def _write_attempts(self, attempts: Sequence[Attempt]) -> None:
+        rows = [(a.outcome, a.detail, to_ms(a.at), a.notice) for a in attempts]
+        self._connection.executemany(_OUTCOME, rows)
+        self._connection.executemany(
+            "INSERT INTO attempt (outcome, detail, at_ms, notice, contact) VALUES (?, ?, ?, ?, ?)",
+            [(*row, a.contact) for row, a in zip(rows, attempts, strict=True)],
+        )
+
+    def _number(self, sql: str, *values: Any) -> int | None:
+        (number,) = self._connection.execute(sql, values).fetchone()
+        return None if number is None else int(number)
+
+    def _roll_back(self) -> None:
+        # SQLite has rolled back by itself after some failures; a roll-back that fails is tried again before the next group.
+        if self._connection.in_transaction:
+            with contextlib.suppress(sqlite3.DatabaseError):
+                self._connection.execute("ROLLBACK")
+
+
+def backup(path: Path, target: Path) -> int:
+    """A whole, checked copy of the record at `path`, as one plain file; its size in bytes. The daemon may go on writing.
+
+    The copy is of one instant. It is made beside the target, checked, made durable, and only then given its name. Raises
+    StoreFailure or OSError; then a former target is as it was.
+    """
+    if target.resolve() in {Path(f"{path.resolve()}{suffix}") for suffix in ("", "-wal", "-shm", ".lock")}:
+        raise StoreFailure(f"{target}: is the record itself, expected another file")
+    source = open_reader(path)
+    part = Path(f"{target}.part")
+    try:
+        part.unlink(missing_ok=True)
+        with store_failures(target):
+            _copy(source, part)
+        size = part.stat().st_size
+        os.replace(part, target)
+        _sync(target.absolute().parent)
+    finally:
+        source.close()
+        for suffix in ("", "-journal"):
+            Path(f"{part}{suffix}").unlink(missing_ok=True)
+    return size
+
+
+def _copy(source: sqlite3.Connection, part: Path) -> None:
+    copy = sqlite3.connect(part, isolation_level=None)
+    try:
+        # A read transaction holds one instant for all the steps; without it each commit of the daemon would begin the copy anew.
+        source.execute("BEGIN")
+        source.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        source.backup(copy, pages=BACKUP_PAGES)
+        source.execute("ROLLBACK")
+        copy.execute("PRAGMA journal_mode = DELETE").fetchone()  # one file, without a log that could be left behind
+        wrong = quick_check(copy)
+    finally:
+        copy.close()
+    if wrong:
+        raise StoreFailure(f"{part}: the copy is damaged ({wrong}), expected a sound one")
+    _sync(part)
+
+
+def _sync(path: Path) -> None:
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _line_row(line: Line) -> tuple[Any, ...]:
+    return (
+        line.id, line.node, line.boot, line.basis, line.from_up_ms, line.offset_ms, line.first_up_ms, line.last_up_ms,
+    )  # fmt: skip
+
+
+def _outside(readings: Iterable[StoredReading], lines: dict[int, Line]) -> list[tuple[int, int]]:
+    """(up_ms, line) of the readings that the lines' own ranges do not hold: a late one of an earlier part, or an older sample
+    of a pack. The ranges in the record must hold them, for a window looks only at the lines that reach into it."""
+    return [
+        (reading.up_ms, reading.line)
+        for reading in readings
+        if (line := lines.get(reading.line)) is None or not line.first_up_ms <= reading.up_ms <= line.last_up_ms
+    ]
+
+
+def _kept(text: str) -> str:
+    """Text from outside as it can be stored: cut, and without the lone surrogates that UTF-8 has no bytes for."""
+    return text[:TEXT_KEPT].encode("utf-8", "backslashreplace").decode()

@@ -1,0 +1,202 @@
+"""The tables, as numbered steps. A step is applied in one transaction with the record of itself; once released it stays as it is.
+
+Times are whole milliseconds since the epoch, UTC. A reading has no time of its own: its label is `line.offset_ms + up_ms`, so that
+one row of `line` mends every label of a boot.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+
+APPLICATION_ID = 0x65676772  # "eggr", in the file's header: what tells our record from another program's
+
+_TABLES = (
+    """CREATE TABLE migration (
+        number INTEGER PRIMARY KEY,
+        name TEXT NOT NULL,
+        applied_ms INTEGER NOT NULL
+    ) STRICT""",
+    "CREATE TABLE probe (id INTEGER PRIMARY KEY, key TEXT NOT NULL UNIQUE) STRICT",
+    """CREATE TABLE line (
+        id INTEGER PRIMARY KEY,
+        node TEXT NOT NULL,
+        boot INTEGER NOT NULL,
+        basis TEXT NOT NULL,
+        from_up_ms INTEGER NOT NULL,
+        offset_ms INTEGER NOT NULL,
+        first_up_ms INTEGER NOT NULL,
+        last_up_ms INTEGER NOT NULL
+    ) STRICT""",
+    "CREATE INDEX line_by_node ON line (node)",
+    # No foreign keys here: two look-ups a row on the hot path, against a mistake that the one writer does not make.
+    # The key's order puts a probe's readings side by side, so a window of them is one seek.
+    """CREATE TABLE reading (
+        probe_id INTEGER NOT NULL,
+        line_id INTEGER NOT NULL,
+        up_ms INTEGER NOT NULL,
+        dry_bulb_c REAL,
+        rh_pct REAL,
+        flag INTEGER NOT NULL,
+        PRIMARY KEY (probe_id, line_id, up_ms)
+    ) STRICT, WITHOUT ROWID""",
+    """CREATE TABLE numbering (
+        id INTEGER PRIMARY KEY,
+        node TEXT NOT NULL,
+        boot INTEGER NOT NULL,
+        contiguous INTEGER NOT NULL,
+        above TEXT NOT NULL,
+        UNIQUE (node, boot)
+    ) STRICT""",
+    """CREATE TABLE gap (
+        node TEXT NOT NULL,
+        boot INTEGER NOT NULL,
+        first_seq INTEGER NOT NULL,
+        last_seq INTEGER NOT NULL,
+        lost INTEGER NOT NULL,
+        PRIMARY KEY (node, boot, first_seq)
+    ) STRICT, WITHOUT ROWID""",
+    # The oldest are deleted, the newest never: the highest id is how many there ever were.
+    """CREATE TABLE refused (
+        id INTEGER PRIMARY KEY,
+        at_ms INTEGER NOT NULL,
+        topic TEXT NOT NULL,
+        payload BLOB NOT NULL,
+        reason TEXT NOT NULL
+    ) STRICT""",
+    """CREATE TABLE unknown (
+        probe TEXT PRIMARY KEY,
+        first_ms INTEGER NOT NULL,
+        last_ms INTEGER NOT NULL,
+        count INTEGER NOT NULL,
+        dry_bulb_c REAL,
+        rh_pct REAL
+    ) STRICT""",
+    """CREATE TABLE batch (
+        number INTEGER PRIMARY KEY,
+        id TEXT NOT NULL UNIQUE,
+        profile TEXT NOT NULL,
+        set_ms INTEGER NOT NULL,
+        eggs INTEGER,
+        note TEXT NOT NULL,
+        closed_ms INTEGER
+    ) STRICT""",
+    """CREATE TABLE stay (
+        batch TEXT NOT NULL REFERENCES batch (id),
+        place INTEGER NOT NULL,
+        machine TEXT NOT NULL,
+        since_ms INTEGER NOT NULL,
+        until_ms INTEGER,
+        PRIMARY KEY (batch, place)
+    ) STRICT, WITHOUT ROWID""",
+    """CREATE TABLE declared (
+        batch TEXT NOT NULL REFERENCES batch (id),
+        place INTEGER NOT NULL,
+        stage TEXT NOT NULL,
+        at_ms INTEGER NOT NULL,
+        PRIMARY KEY (batch, place)
+    ) STRICT, WITHOUT ROWID""",
+    # Append-only. Each row holds every fact of its alarm, so the last one restores it. The mono columns are seconds and
+    # milliseconds of the forward clock of the run that wrote the row; another run's clock starts elsewhere.
+    """CREATE TABLE transition (
+        id INTEGER PRIMARY KEY,
+        at_ms INTEGER NOT NULL,
+        mono_ms INTEGER NOT NULL,
+        subject TEXT NOT NULL,
+        rule TEXT NOT NULL,
+        number INTEGER NOT NULL,
+        episode INTEGER NOT NULL,
+        state_before TEXT NOT NULL,
+        state TEXT NOT NULL,
+        cause TEXT NOT NULL,
+        who TEXT NOT NULL,
+        condition INTEGER NOT NULL,
+        acknowledged INTEGER NOT NULL,
+        latched INTEGER NOT NULL,
+        shelved_until_ms INTEGER,
+        shelved_until_mono_s REAL,
+        suppressed TEXT NOT NULL,
+        out_of_service INTEGER NOT NULL,
+        since_ms INTEGER,
+        ended_ms INTEGER,
+        value REAL,
+        worst REAL,
+        "limit" REAL,
+        about TEXT NOT NULL,
+        told INTEGER NOT NULL,
+        asked_mono_s REAL
+    ) STRICT""",
+    "CREATE INDEX transition_by_subject ON transition (subject)",
+    """CREATE TABLE alarm (
+        subject TEXT NOT NULL,
+        rule TEXT NOT NULL,
+        transition_id INTEGER NOT NULL REFERENCES transition (id),
+        PRIMARY KEY (subject, rule)
+    ) STRICT, WITHOUT ROWID""",
+    # The outbox. attempts, last_detail and last_ms say what came of it; when the next try is due is the dispatcher's affair.
+    """CREATE TABLE notice (
+        id INTEGER PRIMARY KEY,
+        dedupe TEXT NOT NULL UNIQUE,
+        contact TEXT NOT NULL,
+        priority TEXT NOT NULL,
+        title TEXT NOT NULL,
+        text TEXT NOT NULL,
+        created_ms INTEGER NOT NULL,
+        alarm_number INTEGER NOT NULL,
+        closing INTEGER NOT NULL,
+        link TEXT NOT NULL,
+        state TEXT NOT NULL DEFAULT 'waiting' CHECK (state IN ('waiting', 'sent', 'failed', 'cancelled')),
+        attempts INTEGER NOT NULL DEFAULT 0,
+        last_detail TEXT NOT NULL DEFAULT '',
+        last_ms INTEGER
+    ) STRICT""",
+    "CREATE INDEX notice_waiting ON notice (id) WHERE state = 'waiting'",
+    """CREATE TABLE attempt (
+        id INTEGER PRIMARY KEY,
+        notice INTEGER NOT NULL REFERENCES notice (id),
+        outcome TEXT NOT NULL,
+        detail TEXT NOT NULL,
+        at_ms INTEGER NOT NULL,
+        contact TEXT NOT NULL
+    ) STRICT""",
+    """CREATE TABLE event (
+        id INTEGER PRIMARY KEY,
+        at_ms INTEGER NOT NULL,
+        kind TEXT NOT NULL,
+        subject TEXT NOT NULL,
+        text TEXT NOT NULL
+    ) STRICT""",
+    "CREATE INDEX event_by_time ON event (at_ms)",
+)
+
+
+def _first_tables(connection: sqlite3.Connection) -> None:
+    connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    for table in _TABLES:
+        connection.execute(table)
+
+
+MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (("first tables", _first_tables),)
+VERSION = len(MIGRATIONS)
+
+
+def migrate(
+    connection: sqlite3.Connection,
+    steps: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = MIGRATIONS,
+) -> None:
+    """Bring the database to the newest version, step by step; a step that fails leaves it at the version before."""
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    for number, (name, step) in enumerate(steps, start=1):
+        if number <= version:
+            continue
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            step(connection)
+            # SQLite's own clock: a note for people, on which nothing depends.
+            connection.execute("INSERT INTO migration VALUES (?, ?, unixepoch() * 1000)", (number, name))
+            connection.execute(f"PRAGMA user_version = {number}")
+            connection.execute("COMMIT")
+        except BaseException:
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+            raise

@@ -1,0 +1,125 @@
+"""Values to rows and back: what the write side and the read side both need. Times become whole milliseconds, and back."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from monitor.domain.alarm import Alarm, Transition
+from monitor.domain.batch import Batch, Declared, Stay
+from monitor.domain.notice import Notice
+from monitor.domain.reading import from_ms, to_ms
+from monitor.domain.record import Unknown
+
+TRANSITION_COLUMNS = (
+    "at_ms, mono_ms, subject, rule, number, episode, state_before, state, cause, who, condition, acknowledged, latched,"
+    ' shelved_until_ms, shelved_until_mono_s, suppressed, out_of_service, since_ms, ended_ms, value, worst, "limit", about, told,'
+    " asked_mono_s"
+)
+NOTICE_COLUMNS = "id, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link"
+_ALARM_COLUMNS = (
+    "t.subject, t.rule, t.number, t.episode, t.condition, t.acknowledged, t.latched, t.shelved_until_ms, t.shelved_until_mono_s,"
+    ' t.suppressed, t.out_of_service, t.since_ms, t.ended_ms, t.value, t.worst, t."limit", t.about, t.told, t.asked_mono_s'
+)
+
+
+def ms_or_none(at: datetime | None) -> int | None:
+    """`to_ms`, for a time that may be missing."""
+    return None if at is None else to_ms(at)
+
+
+def time_or_none(at_ms: int | None) -> datetime | None:
+    """`from_ms`, for a time that may be missing."""
+    return None if at_ms is None else from_ms(at_ms)
+
+
+def transition_row(transition: Transition) -> tuple[Any, ...]:
+    """The row of one transition, in the order of TRANSITION_COLUMNS."""
+    alarm = transition.alarm
+    return (
+        to_ms(transition.at), round(transition.mono_s * 1000), alarm.subject, alarm.rule, alarm.number, alarm.episode,
+        transition.state_before, transition.state, transition.cause, transition.who, alarm.condition, alarm.acknowledged,
+        alarm.latched, ms_or_none(alarm.shelved_until), alarm.shelved_until_mono_s, alarm.suppressed, alarm.out_of_service,
+        ms_or_none(alarm.since), ms_or_none(alarm.ended), alarm.value, alarm.worst, alarm.limit, alarm.about, alarm.told,
+        alarm.asked_mono_s,
+    )  # fmt: skip
+
+
+def read_alarms(connection: sqlite3.Connection) -> list[Alarm]:
+    """The last facts of each alarm, by subject and rule."""
+    rows = connection.execute(
+        f"SELECT {_ALARM_COLUMNS} FROM alarm a JOIN transition t ON t.id = a.transition_id ORDER BY a.subject, a.rule"
+    )
+    return [_alarm(row) for row in rows]
+
+
+def _alarm(row: tuple[Any, ...]) -> Alarm:
+    (
+        subject, rule, number, episode, condition, acknowledged, latched, shelved_until_ms, shelved_until_mono_s, suppressed,
+        out_of_service, since_ms, ended_ms, value, worst, limit, about, told, asked_mono_s,
+    ) = row  # fmt: skip
+    return Alarm(
+        subject=subject,
+        rule=rule,
+        number=number,
+        episode=episode,
+        condition=bool(condition),
+        acknowledged=bool(acknowledged),
+        latched=bool(latched),
+        shelved_until=time_or_none(shelved_until_ms),
+        shelved_until_mono_s=shelved_until_mono_s,
+        suppressed=suppressed,
+        out_of_service=bool(out_of_service),
+        since=time_or_none(since_ms),
+        ended=time_or_none(ended_ms),
+        value=value,
+        worst=worst,
+        limit=limit,
+        about=about,
+        told=bool(told),
+        asked_mono_s=asked_mono_s,
+    )
+
+
+def notice_row(notice: Notice) -> tuple[Any, ...]:
+    """The row of one notice, in the order of NOTICE_COLUMNS."""
+    return (
+        notice.id, notice.dedupe, notice.contact, notice.priority, notice.title, notice.text, to_ms(notice.created),
+        notice.alarm_number, notice.closing, notice.link,
+    )  # fmt: skip
+
+
+def notice_of(row: Iterable[Any]) -> Notice:
+    """The notice of a row in the order of NOTICE_COLUMNS."""
+    id_, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link = row
+    return Notice(
+        id_, dedupe, contact, priority, title, text, from_ms(created_ms), alarm_number, closing=bool(closing), link=link
+    )
+
+
+def read_batches(connection: sqlite3.Connection) -> list[Batch]:
+    """Every batch with its stays and declared stages, in the order they were set."""
+    stays: dict[str, list[Stay]] = defaultdict(list)
+    for batch, machine, since_ms, until_ms in connection.execute(
+        "SELECT batch, machine, since_ms, until_ms FROM stay ORDER BY batch, place"
+    ):
+        stays[batch].append(Stay(machine, from_ms(since_ms), time_or_none(until_ms)))
+    declared: dict[str, list[Declared]] = defaultdict(list)
+    for batch, stage, at_ms in connection.execute("SELECT batch, stage, at_ms FROM declared ORDER BY batch, place"):
+        declared[batch].append(Declared(stage, from_ms(at_ms)))
+    rows = connection.execute("SELECT id, profile, set_ms, eggs, note, closed_ms FROM batch ORDER BY set_ms, number")
+    return [
+        Batch(
+            id_, profile, from_ms(set_ms), eggs, note, tuple(stays[id_]), tuple(declared[id_]), time_or_none(closed_ms)
+        )
+        for id_, profile, set_ms, eggs, note, closed_ms in rows
+    ]
+
+
+def read_unknown(connection: sqlite3.Connection) -> list[Unknown]:
+    """Probes that nobody configured, by name."""
+    rows = connection.execute("SELECT probe, first_ms, last_ms, count, dry_bulb_c, rh_pct FROM unknown ORDER BY probe")
+    return [Unknown(p, from_ms(first), from_ms(last), n, dry, rh) for p, first, last, n, dry, rh in rows]
