@@ -34,10 +34,11 @@ RECONNECT_S = (1, 30)  # first and longest wait between two tries; doubling
 SESSION_EXPIRY_S = 14 * 86_400  # MQTT 5: how long the broker keeps for us what came while we were away
 PING_EVERY_S = 10.0
 SILENT_PINGS = 3  # so many without an answer are one trouble
-MAX_UNWRITTEN = 1_000  # messages waiting for a broker that takes none; keep-alive ends such a connection, this bounds it
+MAX_UNWRITTEN = 1_000  # messages of ours to a broker that takes none, until keep-alive ends that connection
 MAX_RETAINED = 256  # topics whose newest state is kept for the next connection
 MAX_REFUSED_BYTES, MAX_REFUSED_TOPIC = 8_192, 200  # what is kept of a message whose topic cannot be read
 STOP_TRIES, STOP_TRY_S = 20, 0.25  # 5 s for the last words to reach the broker
+BEGIN_S = 2.0  # for the network thread to report itself, which takes it a millisecond
 
 _log = logging.getLogger("eggroom.mqtt")
 
@@ -128,12 +129,13 @@ class MqttLink:
         self._generation = 0
         self._connected = False
         self._listening = False  # the broker has granted what we subscribed to
-        self._outage_told = False
+        self._outage: str | None = None  # as it was told
         self._silence_told = False
         self._unwritten = 0
         self._retained: dict[str, bytes] = {}
         self._next_ping_s = self._ping_heard_s = 0.0
         self._network: threading.Thread | None = None
+        self._begun = threading.Event()
         self._stopping = False
         self._client = self._build()
 
@@ -141,26 +143,26 @@ class MqttLink:
 
     def start(self) -> None:
         """Begin to connect, and return at once: a broker that is not there is tried for until it is."""
-        self._network = None
+        self._begun.clear()
         more: dict[str, Any] = {}
         if self._settings.protocol == "5":
-            expiry = Properties(PacketTypes.CONNECT)
+            expiry = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
             expiry.SessionExpiryInterval = SESSION_EXPIRY_S
             more = {"clean_start": False, "properties": expiry}
         self._client.connect_async(self._settings.host, self._settings.port, self._settings.keepalive_s, **more)
         self._client.loop_start()
+        self._begun.wait(BEGIN_S)
 
     def stop(self) -> None:
         """Send what was acknowledged, say that we stop, and leave; bounded in time."""
         self._stopping = True
         self.publish(self._alive_topic, b"stopped", retain=False)
-        for _ in range(STOP_TRIES):  # again, because a connection that is just being made overlooks it
-            self._client.disconnect()
-            if self._network is not None:
-                self._network.join(STOP_TRY_S)
-                if not self._network.is_alive():
-                    return
-        _log.warning("stop broker=%s detail=network thread still busy", self._name)
+        for _ in range(STOP_TRIES):
+            if self._network is None or not self._network.is_alive():
+                return
+            self._client.disconnect()  # again, because a connection that is just being made overlooks it
+            self._network.join(STOP_TRY_S)
+        _log.warning("still busy after stop name=%s", self._name)
 
     def acknowledge(self, receipts: Sequence[Receipt]) -> None:
         """Tell the broker that these messages are durable here; those of an earlier connection are passed over."""
@@ -192,9 +194,9 @@ class MqttLink:
         with self._lock:
             if self._network is not None and not self._network.is_alive() and not self._stopping:
                 self._end_connection()
-                self._outage_told = True
+                self._outage = f"{self._name}: the network thread had ended, expected it to run; started again"
                 self.start()
-                return f"{self._name}: the network thread had ended, expected it to run; started again"
+                return self._outage
             if not self._listening:
                 return None
             now_s = self._mono_s()
@@ -240,10 +242,12 @@ class MqttLink:
 
     def _on_pre_connect(self, client: mqtt.Client, userdata: Any) -> None:
         self._network = threading.current_thread()
+        self._begun.set()
 
     def _on_connect(self, client: mqtt.Client, userdata: Any, flags: Any, reason: ReasonCode, properties: Any) -> None:
         if reason.is_failure:
-            self._tell_outage(f"{str(reason).lower()}, expected a broker that lets us in")
+            # News even within an outage, for it takes a person to mend it; but the same words once.
+            self._tell_outage(f"{str(reason).lower()}, expected a broker that lets us in", another=True)
             return
         with self._lock:
             self._generation += 1
@@ -253,22 +257,20 @@ class MqttLink:
     def _on_subscribe(self, client: mqtt.Client, userdata: Any, mid: int, reasons: list[Any], properties: Any) -> None:
         refused = [topic for (topic, _), reason in zip(self._subscribed, reasons, strict=False) if reason.is_failure]
         if refused:
-            self._outage_told = True
-            self._linked(False, f"{self._name}: may not listen to {', '.join(refused)}, expected an account that may")
+            self._tell_outage(f"may not listen to {', '.join(refused)}, expected an account that may", another=True)
             return
         with self._lock:
             self._listening = True
-            self._outage_told = self._silence_told = False
+            self._outage = None
             self._next_ping_s = self._ping_heard_s = self._mono_s()
-            states = list(self._retained.items())
+            for topic, payload in self._retained.items():
+                self.publish(topic, payload, retain=True)
         self._linked(True, f"{self._name}: connected")
-        for topic, payload in states:
-            self.publish(topic, payload, retain=True)
 
     def _on_message(self, client: mqtt.Client, userdata: Any, message: mqtt.MQTTMessage) -> None:
         try:
             self._take(message)
-        except Exception:
+        except Exception:  # noqa: BLE001
             # The thread's outermost place. Our own mistake: the message stays unacknowledged, and comes again.
             _log.exception("fault mid=%d", message.mid)
 
@@ -325,11 +327,12 @@ class MqttLink:
             self._connected = self._listening = self._silence_told = False
             self._unwritten = 0
 
-    def _tell_outage(self, why: str) -> None:
-        """Once for an outage, however many tries it takes to end it."""
-        if not self._outage_told:
-            self._outage_told = True
-            self._linked(False, f"{self._name}: {why}; trying again")
+    def _tell_outage(self, why: str, *, another: bool = False) -> None:
+        """Once for an outage, however many tries it takes to end it; another cause, if it is worth telling."""
+        told = f"{self._name}: {why}; trying again"
+        if self._outage is None or (another and told != self._outage):
+            self._outage = told
+            self._linked(False, told)
 
     def _network_alive(self) -> bool:
         """A dead thread's library would write from the caller's own thread, to a connection that nobody reads."""

@@ -448,12 +448,13 @@ def test_stop_lets_the_attempt_under_way_finish() -> None:
 
 
 def test_stop_does_not_wait_for_ever() -> None:
-    """An attempt that hangs past the time of the stop is left behind, and its end is reported to nobody: the outbox still has it."""
+    """An attempt that hangs past the time of the stop is left behind, without keeping the process, and reported to nobody: the outbox still has it."""
     delivery, reports = FakeDelivery(), Reports()
     delivery.hold("owner")
     with running(delivery, reports) as dispatcher:
         dispatcher.tell([notice(1), for_neighbour(2)])
         assert eventually(lambda: reports.of("sent") == [2])
+        assert all(t.daemon for t in threading.enumerate() if t.name.startswith("notices-"))
         started = time.monotonic()
         assert not dispatcher.stop(0.3)
         assert time.monotonic() - started < 1.0

@@ -21,10 +21,9 @@ from monitor.service.ports import Latest, NoticeRow, Series, TransitionRow
 # One range seek in the readings for each line of the node that reaches into the window. A missing quantity comes as an
 # infinity, which no reading is: NULL would come as None, and numpy would have to be handed every row by a Python loop.
 _SERIES = """SELECT l.offset_ms + r.up_ms, ifnull(r.dry_bulb_c, 9e999), ifnull(r.rh_pct, 9e999), r.flag
-    FROM (SELECT id, offset_ms FROM line
-          WHERE node = :node AND offset_ms + last_up_ms >= :since AND offset_ms + first_up_ms < :until
-          ORDER BY offset_ms + first_up_ms) l
-    CROSS JOIN reading r ON r.probe_id = :probe AND r.line_id = l.id
+    FROM line l CROSS JOIN reading r
+    WHERE l.node = :node AND l.offset_ms + l.last_up_ms >= :since AND l.offset_ms + l.first_up_ms < :until
+        AND r.probe_id = :probe AND r.line_id = l.id
         AND r.up_ms >= :since - l.offset_ms AND r.up_ms < :until - l.offset_ms"""
 _NEWEST = """SELECT r.line_id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag
     FROM (SELECT * FROM reading WHERE probe_id = ? ORDER BY line_id DESC, up_ms DESC LIMIT 1) r JOIN line l ON l.id = r.line_id"""
@@ -92,7 +91,8 @@ class SqliteHistory:
 
     def transitions(self, since: datetime | None = None, subject: str | None = None) -> Iterator[TransitionRow]:
         """Transitions in the order they were written. Read at once: a walk that is left half-way holds nothing open."""
-        where, values = [], []
+        where: list[str] = []
+        values: list[Any] = []
         if subject is not None:
             where.append("subject = ?")
             values.append(subject)
@@ -105,7 +105,8 @@ class SqliteHistory:
     def notices(self, limit: int = 100) -> list[NoticeRow]:
         """The newest notices, newest first."""
         rows = self._rows(
-            f"SELECT {NOTICE_COLUMNS}, state, attempts, last_detail, last_ms FROM notice ORDER BY id DESC LIMIT ?", limit
+            f"SELECT {NOTICE_COLUMNS}, state, attempts, last_detail, last_ms FROM notice ORDER BY id DESC LIMIT ?",
+            limit,
         )
         return [
             NoticeRow(notice_of(row), state, attempts, detail, time_or_none(last_ms))

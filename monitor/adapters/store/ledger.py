@@ -170,7 +170,9 @@ class SqliteLedger:
             return self._probes
         probes = dict(self._probes)
         for key in sorted(new):
-            probes[key] = self._number("INSERT INTO probe (key) VALUES (?) RETURNING id", key) or 0
+            (probes[key],) = self._connection.execute(
+                "INSERT INTO probe (key) VALUES (?) RETURNING id", (key,)
+            ).fetchone()
         return probes
 
     def _write_refused(self, rows: Sequence[RefusedRow]) -> None:
@@ -214,8 +216,8 @@ class SqliteLedger:
             [(*row, a.contact) for row, a in zip(rows, attempts, strict=True)],
         )
 
-    def _number(self, sql: str, *values: Any) -> int | None:
-        (number,) = self._connection.execute(sql, values).fetchone()
+    def _number(self, sql: str) -> int | None:
+        (number,) = self._connection.execute(sql).fetchone()
         return None if number is None else int(number)
 
     def _roll_back(self) -> None:
@@ -244,7 +246,7 @@ def backup(path: Path, target: Path) -> int:
         _sync(target.absolute().parent)
     finally:
         source.close()
-        for suffix in ("", "-journal"):
+        for suffix in ("", "-journal", "-wal", "-shm"):
             Path(f"{part}{suffix}").unlink(missing_ok=True)
     return size
 
