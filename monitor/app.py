@@ -19,11 +19,12 @@ from typing import Any
 from monitor.adapters.clock import SystemClock
 from monitor.adapters.delivery import AppriseDelivery
 from monitor.adapters.door import Door
-from monitor.adapters.mqtt import MqttLink
+from monitor.adapters.mapping import MappingError, PayloadRule, map_payload
+from monitor.adapters.mqtt import LinkError, LinkSettings, MqttLink, read_password
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.adapters.wire import encode_stored
+from monitor.adapters.wire import decode, encode_stored
 from monitor.domain.reading import Message
 from monitor.domain.record import Attempt
 from monitor.service.dispatcher import Dispatcher
@@ -107,7 +108,7 @@ class Daemon:
         def linked(connected: bool, detail: str) -> None:
             inbox.put(Linked(clock.now(), connected, detail))
 
-        self.link = link = MqttLink(settings=link_settings(house), heard=heard, linked=linked)
+        self.link = link = MqttLink(settings=link_settings(house), decode=decoder(house), heard=heard, linked=linked)
 
         def tell_stored(rows: Any) -> None:
             for node, boot, seq in rows:
@@ -152,8 +153,8 @@ class Daemon:
     def _work(self) -> None:
         try:
             self.engine.run(self.inbox, self.clock)
-        except Exception:
-            # Our own mistake: the process must end, so that what supervises it starts a new one from the record.
+        except Exception:  # noqa: BLE001
+            # The thread's outermost place. Our own mistake: the process must end, so that what supervises it starts a new one from the record.
             _log.exception("engine ended")
             self.failed.set()
 
@@ -190,9 +191,47 @@ def _dispatcher(house: House, inbox: Inbox, clock: Clock) -> Dispatcher:
     )
 
 
-def link_settings(house: House) -> Any:
-    """What the broker link needs from the configuration. Raises StartError for a password file that cannot be read."""
-    raise NotImplementedError
+def link_settings(house: House) -> LinkSettings:
+    """What the broker link needs from the configuration. Raises StartError with one line for what cannot be used."""
+    broker, beside = house.settings.broker, house.path.parent
+    try:
+        return LinkSettings(
+            site=house.site.id,
+            root=broker.root,
+            host=broker.host,
+            port=broker.port,
+            protocol=broker.protocol,
+            username=broker.username,
+            password=None if broker.password_file is None else read_password(beside / broker.password_file),
+            ca_file=None if broker.ca_file is None else beside / broker.ca_file,
+            keepalive_s=broker.keepalive_s,
+            filters=tuple(rule.topic_filter for rule in payload_rules(house)),
+        )
+    except LinkError as error:
+        raise StartError(f"{house.path}: {error}") from error
+
+
+def payload_rules(house: House) -> tuple[PayloadRule, ...]:
+    """The rules for nodes of other makes. Raises StartError with one line for one that cannot work."""
+    try:
+        return tuple(PayloadRule(p.topic, p.node, p.probe, p.dry_bulb, p.rh, p.unit) for p in house.settings.payload)
+    except MappingError as error:
+        raise StartError(f"{house.path}: {error}") from error
+
+
+def decoder(house: House) -> Callable[[str, bytes, bool], Message]:
+    """Bytes to a message: our own topics by the wire's rules, any other by the configuration's."""
+    root, site, rules = house.settings.broker.root, house.site.id, payload_rules(house)
+    own = f"{root}/{site}/"
+
+    def decoded(topic: str, payload: bytes, retained: bool) -> Message:
+        if rules and not topic.startswith(own):
+            mapped = map_payload(rules, topic, payload, retained=retained)
+            if mapped is not None:
+                return mapped
+        return decode(topic, payload, root=root, site=site, retained=retained)
+
+    return decoded
 
 
 def run(house: House) -> int:

@@ -75,8 +75,8 @@ def run_demo(*, speed: float | None = None, for_s: float | None = None, port: in
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="eggroom-demo-")))
         broker_port = _start_broker(port, stack)
-        phone_port = _start_phone(stack)
-        house = _house(folder, broker_port, phone_port)
+        phone_url = _start_phone(stack)
+        house = _house(folder, broker_port, phone_url)
         clock = PacedClock(speed, BEGIN)
         daemon = Daemon(house, clock)
         daemon.start()
@@ -222,7 +222,7 @@ def _room() -> Room:
     return room
 
 
-def _house(folder: Path, broker_port: int, phone_port: int) -> House:
+def _house(folder: Path, broker_port: int, phone_url: str) -> House:
     data = {
         "site": {"id": SITE, "name": "Demo", "data": "record", "elevation_m": 0.0},
         "broker": {"host": "127.0.0.1", "port": broker_port},
@@ -238,7 +238,7 @@ def _house(folder: Path, broker_port: int, phone_port: int) -> House:
             {"node": "node-c", "probe": "top", "machine": "hatcher-1", "interval_s": INTERVAL_S},
             {"node": "node-room", "probe": "shelf", "machine": "room", "interval_s": INTERVAL_S},
         ],
-        "contact": [{"id": BREEDER, "url": f"json://127.0.0.1:{phone_port}/"}],
+        "contact": [{"id": BREEDER, "url": phone_url}],
     }
     settings = parse_settings(data, "demo")
     return build_house(settings, load_profiles(None), folder / "demo.toml")
@@ -257,13 +257,13 @@ def _start_broker(port: int | None, stack: ExitStack) -> int:
     return chosen
 
 
-def _start_phone(stack: ExitStack) -> int:
+def _start_phone(stack: ExitStack) -> str:
     from monitor.simulation.phone import Phone
 
-    phone = Phone(lambda message: _say(f"           PHONE  {message.title}\n                  {message.body}"))
+    phone = Phone(lambda message: _say(f"           PHONE  {message.title}\n                  {message.text}"))
     phone.start()
     stack.callback(phone.stop)
-    return phone.port
+    return phone.url
 
 
 def _publisher(port: int, stack: ExitStack) -> Callable[[Message], None]:

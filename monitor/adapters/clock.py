@@ -61,12 +61,12 @@ class PacedClock:
     """Both clocks of an invented day: `speed` times as fast as life, the label beginning at `start_utc`."""
 
     def __init__(self, speed: float, start_utc: datetime, *, mono_s: Callable[[], float] = time.monotonic) -> None:
-        self._speed = speed
+        self.speed = speed
         self._start_utc = start_utc
         self._mono_s = mono_s
         self._began_s = mono_s()
 
     def now(self) -> Now:
         """Both clocks, read together; any thread may ask."""
-        elapsed_s = (self._mono_s() - self._began_s) * self._speed
+        elapsed_s = (self._mono_s() - self._began_s) * self.speed
         return Now(self._began_s + elapsed_s, self._start_utc + timedelta(seconds=elapsed_s))

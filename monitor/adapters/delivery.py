@@ -116,6 +116,7 @@ def _send(notice: Notice, url: str, answers: Sequence[str]) -> Outcome:
         return GiveUp(_why_not(url))
     if service.socket_read_timeout == apprise.URLBase.socket_read_timeout:
         service.socket_read_timeout = READ_TIMEOUT_S  # unless the address says otherwise (rto=)
+    service.optional = False  # with optional=yes in the address the library calls every failure a success
     sender = apprise.Apprise(asset=service.asset)
     sender.add(service)
     title, body = fit(notice, service.title_maxlen, service.body_maxlen)

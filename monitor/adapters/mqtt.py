@@ -247,7 +247,7 @@ class MqttLink:
     def _on_connect(self, client: mqtt.Client, userdata: Any, flags: Any, reason: ReasonCode, properties: Any) -> None:
         if reason.is_failure:
             # News even within an outage, for it takes a person to mend it; but the same words once.
-            self._tell_outage(f"{str(reason).lower()}, expected a broker that lets us in", another=True)
+            self._tell_outage(f"{str(reason).lower()}, expected a broker that lets us in; trying again", another=True)
             return
         with self._lock:
             self._generation += 1
@@ -309,12 +309,12 @@ class MqttLink:
     def _on_connect_fail(self, client: mqtt.Client, userdata: Any) -> None:
         error = sys.exc_info()[1]  # the library calls this while it handles the failure
         why = getattr(error, "strerror", None) or str(error or "no connection")
-        self._tell_outage(f"{why[:1].lower()}{why[1:100]}, expected an MQTT broker")
+        self._tell_outage(f"{why[:1].lower()}{why[1:100]}, expected an MQTT broker; trying again")
 
     def _on_disconnect(self, client: mqtt.Client, userdata: Any, flags: Any, reason: ReasonCode, props: Any) -> None:
         self._end_connection()
         if not self._stopping:
-            self._tell_outage(f"connection lost ({str(reason).lower()}), expected it to stay")
+            self._tell_outage(f"connection lost ({str(reason).lower()}), expected it to stay; trying again")
 
     def _on_socket_close(self, client: mqtt.Client, userdata: Any, sock: Any) -> None:
         self._end_connection()  # some ends are told here alone
@@ -329,7 +329,7 @@ class MqttLink:
 
     def _tell_outage(self, why: str, *, another: bool = False) -> None:
         """Once for an outage, however many tries it takes to end it; another cause, if it is worth telling."""
-        told = f"{self._name}: {why}; trying again"
+        told = f"{self._name}: {why}"
         if self._outage is None or (another and told != self._outage):
             self._outage = told
             self._linked(False, told)

@@ -121,6 +121,13 @@ def test_a_redirect_that_is_followed_on_request_ends_at_a_page(http: HttpReceive
     assert outcome == TryLater("a web page, not the service's own answer")
 
 
+def test_a_failure_stays_one_whatever_the_address_says(http: HttpReceiver) -> None:
+    """optional=yes, by which the library reports failures as successes, does not hide one here."""
+    http.mode = "busy"
+    outcome = AppriseDelivery().send(NOTICE, contact(http.url(query="optional=yes")))
+    assert outcome == TryLater("failure: HTTP 503")
+
+
 def test_nobody_listens() -> None:
     """A refused connection is tried later and named."""
     outcome = AppriseDelivery().send(NOTICE, contact(f"json://127.0.0.1:{free_port()}/"))

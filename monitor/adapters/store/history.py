@@ -27,7 +27,13 @@ _SERIES = """SELECT l.offset_ms + r.up_ms, ifnull(r.dry_bulb_c, 9e999), ifnull(r
         AND r.up_ms >= :since - l.offset_ms AND r.up_ms < :until - l.offset_ms"""
 _NEWEST = """SELECT r.line_id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag
     FROM (SELECT * FROM reading WHERE probe_id = ? ORDER BY line_id DESC, up_ms DESC LIMIT 1) r JOIN line l ON l.id = r.line_id"""
-_OLDER_LINES = "SELECT id FROM line WHERE node = ? AND id < ? AND offset_ms + last_up_ms > ?"
+# A line begun earlier and still being written: of a boot whose first message came late, or the one line of a node that sends its
+# own clock. Looking at all of them would make the cost grow with the years.
+_OLDER_LINES = """SELECT id FROM (
+    SELECT * FROM (SELECT id, offset_ms + last_up_ms AS last_ms FROM line WHERE node = ?1 AND id < ?2 ORDER BY id DESC LIMIT 16)
+    UNION
+    SELECT * FROM (SELECT id, offset_ms + last_up_ms FROM line WHERE node = ?1 AND basis = 'clock' AND id < ?2 ORDER BY id DESC LIMIT 1)
+    ) WHERE last_ms > ?3"""
 _NEWEST_OF_LINE = """SELECT l.id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag
     FROM (SELECT * FROM reading WHERE probe_id = ? AND line_id = ? ORDER BY up_ms DESC LIMIT 1) r JOIN line l ON l.id = r.line_id"""
 _TRANSITIONS = (
@@ -64,8 +70,8 @@ class SqliteHistory:
     def latest(self, probes: Sequence[str]) -> list[Latest]:
         """The newest reading of each probe that has one: one seek a probe.
 
-        Lines are numbered as they begin, so the newest reading is on the highest line that has any; or on a lower one of the node
-        which was still being written, and its last label says so.
+        Lines are numbered as they begin, so the newest reading is on the highest line that has any; or on a lower one of the
+        node that was still being written, and its last label says so.
         """
         result = []
         for probe in probes:

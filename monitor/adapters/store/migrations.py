@@ -29,6 +29,7 @@ _TABLES = (
         last_up_ms INTEGER NOT NULL
     ) STRICT""",
     "CREATE INDEX line_by_node ON line (node)",
+    "CREATE INDEX line_of_clock ON line (node) WHERE basis = 'clock'",
     # No foreign keys here: two look-ups a row on the hot path, against a mistake that the one writer does not make.
     # The key's order puts a probe's readings side by side, so a window of them is one seek.
     """CREATE TABLE reading (
