@@ -407,7 +407,7 @@ def _contact_test(options: Any) -> int:
 
 
 def _profiles(options: Any) -> int:
-    from monitor.adapters.profile_files import load_profiles
+    from monitor.adapters.profile_files import load_profiles, load_sources
     from monitor.domain.profile import ProfileError
     from monitor.show import profile_table, profile_text, profile_view
 
@@ -421,7 +421,7 @@ def _profiles(options: Any) -> int:
     if options.profile not in profiles:
         raise Wrong(f"profile {options.profile!r}: no such species, expected one of: {', '.join(sorted(profiles))}")
     profile = profiles[options.profile]
-    _print(options, profile_view(profile), profile_text(profile))
+    _print(options, profile_view(profile), profile_text(profile, load_sources()))
     return DONE
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
@@ -245,8 +246,8 @@ def profile_table(profiles: Iterable[Profile]) -> str:
     return "\n".join([*lines, "", "one of them with its sources: eggroom profiles SPECIES"])
 
 
-def profile_text(profile: Profile) -> str:
-    """One species: stages, bands, notes, each value with its source."""
+def profile_text(profile: Profile, citations: Mapping[str, str]) -> str:
+    """One species: stages, bands, notes, each value with the key of its source, and the sources in full."""
     lines = [
         f"{profile.name} ({profile.scientific_name}), {profile.id}",
         f"  {profile.days:g} days, hatch day {profile.hatch_day_first:g} to {profile.hatch_day_last:g}, "
@@ -264,8 +265,16 @@ def profile_text(profile: Profile) -> str:
                 key = profile.sources.get(f"stage.{stage.name}.{quantity}.{name}", "")
                 unit = "%RH" if quantity == RH else "°C"
                 lines.append(f"    {words:<12} {name.replace('_', ' '):<13} {value:>6.2f} {unit:<4} {key}")
-    lines += [f"  note: {note}" for note in profile.notes]
+    for note in profile.notes:
+        lines += ["", *_wrapped(note, "  ")]
+    lines += ["", "  sources"]
+    for key in sorted(set(profile.sources.values())):
+        lines += _wrapped(f"{key}: {citations.get(key, 'your own file')}", "  ")
     return "\n".join(lines)
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, 78, initial_indent=indent, subsequent_indent=indent + "  ")
 
 
 def doctor_text(facts: Mapping[str, Any]) -> str:
