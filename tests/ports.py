@@ -1,0 +1,450 @@
+"""The suite of the Ledger and History ports: passed by the record in memory and by the SQLite store alike.
+
+A test class inherits RecordSuite and gives it a `record` fixture. Readings, lines and groups for other tests of the store
+are made here too.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+
+from monitor.domain.alarm import NORMAL, SHELVED, UNACKNOWLEDGED, Alarm, Transition
+from monitor.domain.batch import Batch, Declared, Stay
+from monitor.domain.dating import ARRIVAL, ARRIVAL_BOOT, CLOCK, CLOCK_BOOT, UPTIME, Line
+from monitor.domain.notice import Notice
+from monitor.domain.numbering import Gap, Numbering
+from monitor.domain.reading import FAIL, MISSING, PASS, Refused, from_ms, to_ms
+from monitor.domain.record import Attempt, Event, Group, RefusedRow, StoredReading, Unknown
+from monitor.service.ports import History, Latest, Ledger, NoticeRow, TransitionRow
+
+START = datetime(2026, 3, 1, 6, 0, 0, 250_000, tzinfo=UTC)
+START_MS = to_ms(START)
+PROBE = "node-a/top"
+YEARS = timedelta(days=3650)
+
+
+@dataclass(slots=True)
+class Record:
+    """A ledger and a history on one record; `again` ends them and opens both anew on what was kept."""
+
+    ledger: Ledger
+    history: History
+    again: Callable[[], Record]
+
+
+def at(seconds: float) -> datetime:
+    """So many seconds after START."""
+    return START + timedelta(seconds=seconds)
+
+
+def line(id_: int = 1, node: str = "node-a", boot: int = 77, basis: str = UPTIME, **changes: Any) -> Line:
+    """A line whose counted time 0 lies at START, as a store gives it back."""
+    return replace(Line(id_, node, boot, basis, 0, START_MS, 0, 1_000_000), **changes)
+
+
+def reading(up_s: float, probe: str = PROBE, line: int = 1, **changes: Any) -> StoredReading:
+    """A good reading."""
+    return replace(StoredReading(probe, line, round(up_s * 1000), 37.52, 52.4, PASS), **changes)
+
+
+def notice(id_: int, contact: str = "owner", **changes: Any) -> Notice:
+    """A notice about alarm 12."""
+    text = f"Setter one: 39.4 °C, band 37.5 to 38.1. No. 12 ({id_})"
+    return replace(
+        Notice(id_, f"12/{id_}/{contact}", contact, "high", "Setter one: too hot", text, at(0), 12), **changes
+    )
+
+
+def raised(
+    number: int = 12, subject: str = "setter-1", rule: str = "dry-bulb-high-alarm", **changes: Any
+) -> Transition:
+    """An alarm's beginning, with every fact of it away from its default."""
+    alarm = Alarm(
+        subject=subject, rule=rule, number=number, episode=3, condition=True, acknowledged=False, since=at(-60),
+        ended=None, value=39.4, worst=39.6, limit=38.6, about="dry_bulb_c", told=True, asked_mono_s=1000.5,
+    )  # fmt: skip
+    return Transition(replace(alarm, **changes), NORMAL, UNACKNOWLEDGED, "beyond its limit", at(0), 1000.5, "")
+
+
+BATCH = Batch(
+    id="spring-1",
+    profile="galah",
+    set_at=at(-86_400),
+    eggs=4,
+    note="pair 7, second clutch; é, 鳥",
+    stays=(Stay("setter-1", at(-86_400), at(-3600)), Stay("hatcher-1", at(-3600))),
+    declared=(Declared("lockdown", at(-3500)), Declared("hatch", at(-10))),
+)
+
+
+def full_group() -> Group:
+    """A group with something of everything in it, and every field away from its default somewhere."""
+    shelved = Alarm(
+        subject="node-b/low", rule="no-data", number=13, episode=1, condition=False, acknowledged=True, latched=True,
+        shelved_until=at(1200), shelved_until_mono_s=2200.5, suppressed="no eggs in it", out_of_service=True, since=at(-600),
+        ended=at(-5), value=None, worst=None, limit=None, about="setter one", told=False, asked_mono_s=None,
+    )  # fmt: skip
+    return Group(
+        readings=[
+            reading(0),
+            reading(10, dry_bulb_c=None, rh_pct=None, flag=MISSING),
+            reading(20, rh_pct=None),
+            reading(30, dry_bulb_c=85.0, flag=FAIL),
+            reading(10, probe="node-a/low", dry_bulb_c=-3.25, rh_pct=0.0),
+        ],
+        lines={
+            1: line(1),
+            2: line(2, "node-b", 2**31 + 5, from_up_ms=500, first_up_ms=500, last_up_ms=700, offset_ms=START_MS - 9),
+        },
+        numberings={
+            ("node-a", 77): Numbering(4),
+            ("node-b", 2**31 + 5): Numbering(-1, ((2, 3), (7, 9)), 1000.0),
+        },
+        gaps=[Gap("node-a", 76, 5, 8, True)],
+        refused=[RefusedRow(at(1), Refused("eggroom/home/node-x/air", b"\x00\xff{", "not UTF-8, expected JSON"))],
+        unknown={"node-c/p": Unknown("node-c/p", at(0), at(9), 3, 21.5, None)},
+        batches={BATCH.id: BATCH},
+        transitions=[
+            raised(),
+            Transition(shelved, UNACKNOWLEDGED, SHELVED, "shelved for 20 min", at(2), 1002.0, "Ada"),
+        ],
+        notices=[notice(1), notice(2, "helper", closing=True, link="http://eggroom.example/12", priority="critical")],
+        attempts=[Attempt(1, "sent", "accepted", at(3), "owner")],
+        events=[Event(at(0), "node", "node-a", "came online"), Event(at(4), "clock", "site", "the clock was set")],
+    )
+
+
+def everything(history: History) -> dict[str, Any]:
+    """All that the read side can tell, as values that compare."""
+    probes = [PROBE, "node-a/low", "node-b/low"]
+    return {
+        "series": {p: series_rows(history, p) for p in probes},
+        "latest": history.latest(probes),
+        "batches": history.batches(),
+        "alarms": history.alarms(),
+        "transitions": list(history.transitions()),
+        "notices": history.notices(),
+        "refused": history.refused(),
+        "unknown": history.unknown(),
+        "gaps": history.gaps(),
+        "events": history.events(),
+    }
+
+
+def series_rows(history: History, probe: str = PROBE, since: datetime = START - YEARS, until: datetime = START + YEARS) -> list[tuple[int, float | None, float | None, int]]:  # fmt: skip
+    """A series as rows, with None for what is missing."""
+    series = history.series(probe, since, until)
+    assert (series.at_ms.dtype, series.flag.dtype) == (np.int64, np.int64)
+    assert (series.dry_bulb_c.dtype, series.rh_pct.dtype) == (np.float64, np.float64)
+    columns = [series.at_ms.tolist(), series.dry_bulb_c.tolist(), series.rh_pct.tolist(), series.flag.tolist()]
+    return [tuple(None if v != v else v for v in row) for row in zip(*columns, strict=True)]  # type: ignore[misc]
+
+
+def labels(history: History, probe: str = PROBE) -> list[int]:
+    """The labels of a probe's readings, in ms after START."""
+    return [row[0] - START_MS for row in series_rows(history, probe)]
+
+
+class RecordSuite:
+    """What every record does. The fixture `record` gives an empty one."""
+
+    def test_an_empty_record(self, record: Record) -> None:
+        """A new record starts a run from nothing, and tells of nothing."""
+        loaded = record.ledger.load()
+        assert loaded.lines == loaded.batches == loaded.alarms == loaded.unknown == loaded.waiting == ()
+        assert (loaded.numberings, loaded.newest) == ({}, None)
+        assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (0, 0, 0)
+        assert record.history.refused() == (0, [])
+        assert [v for k, v in everything(record.history).items() if k not in ("series", "refused")] == [[]] * 8
+
+    def test_everything_comes_back(self, record: Record) -> None:
+        """What a group holds is read back as it was written, by a record that was closed and opened since."""
+        group = full_group()
+        record.ledger.commit(group)
+        history = record.again().history
+        assert series_rows(history) == [
+            (START_MS, 37.52, 52.4, PASS),
+            (START_MS + 10_000, None, None, MISSING),
+            (START_MS + 20_000, 37.52, None, PASS),
+            (START_MS + 30_000, 85.0, 52.4, FAIL),
+        ]
+        assert series_rows(history, "node-a/low") == [(START_MS + 10_000, -3.25, 0.0, PASS)]
+        assert series_rows(history, "node-b/low") == []
+        assert history.latest([PROBE, "node-b/low", "node-a/low"]) == [
+            Latest(PROBE, at(30), 85.0, 52.4, FAIL),
+            Latest("node-a/low", at(10), -3.25, 0.0, PASS),
+        ]
+        assert history.batches() == [BATCH]
+        assert history.alarms() == [group.transitions[1].alarm, group.transitions[0].alarm]
+        assert list(history.transitions()) == [
+            TransitionRow(1, at(0), "setter-1", "dry-bulb-high-alarm", 12, 3, NORMAL, UNACKNOWLEDGED, "beyond its limit", 39.4, 39.6, 38.6, at(-60), ""),
+            TransitionRow(2, at(2), "node-b/low", "no-data", 13, 1, UNACKNOWLEDGED, SHELVED, "shelved for 20 min", None, None, None, at(-600), "Ada"),
+        ]  # fmt: skip
+        assert history.notices() == [
+            NoticeRow(group.notices[1], "waiting", 0, "", None),
+            NoticeRow(group.notices[0], "sent", 1, "accepted", at(3)),
+        ]
+        assert history.refused() == (1, group.refused)
+        assert history.unknown() == list(group.unknown.values())
+        assert history.gaps() == [
+            Gap("node-a", 76, 5, 8, True),
+            Gap("node-b", 2**31 + 5, 0, 1, False),
+            Gap("node-b", 2**31 + 5, 4, 6, False),
+        ]
+        assert history.events() == group.events
+
+    def test_a_run_starts_from_what_was_kept(self, record: Record) -> None:
+        """A new run gets its lines, numberings, batches, alarms, unknown probes, waiting notices and counters back."""
+        group = full_group()
+        record.ledger.commit(group)
+        loaded = record.again().ledger.load()
+        assert loaded.lines == tuple(group.lines.values())
+        assert loaded.numberings == {
+            ("node-a", 77): Numbering(4),
+            ("node-b", 2**31 + 5): Numbering(-1, ((2, 3), (7, 9))),
+        }
+        assert loaded.batches == (BATCH,)
+        assert loaded.alarms == (group.transitions[1].alarm, group.transitions[0].alarm)
+        assert loaded.unknown == tuple(group.unknown.values())
+        assert loaded.waiting == (group.notices[1],)
+        assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (2, 13, 2)
+        assert loaded.newest == at(1000)
+
+    def test_the_same_group_twice(self, record: Record) -> None:
+        """Meeting a group again adds no reading, gap, batch, alarm or notice, and wakes no notice that was sent."""
+        group = full_group()
+        record.ledger.commit(group)
+        first, loaded = everything(record.history), record.ledger.load()
+        record.ledger.commit(group)
+        second = everything(record.history)
+        for kept in ("series", "latest", "batches", "alarms", "unknown", "gaps"):
+            assert second[kept] == first[kept]
+        assert [(row.notice, row.state) for row in second["notices"]] == [
+            (row.notice, row.state) for row in first["notices"]
+        ]
+        assert record.ledger.load() == loaded
+
+    def test_the_first_value_of_a_reading_stands(self, record: Record) -> None:
+        """A second reading of the same probe, line and counted time changes nothing."""
+        record.ledger.commit(Group(readings=[reading(5)], lines={1: line()}))
+        record.ledger.commit(Group(readings=[reading(5, dry_bulb_c=20.0), reading(6, dry_bulb_c=36.0)]))
+        assert [row[1] for row in series_rows(record.history)] == [37.52, 36.0]
+
+    def test_a_mended_line_moves_every_label(self, record: Record) -> None:
+        """A better offset of one line moves all its readings, and those of no other line."""
+        record.ledger.commit(
+            Group(
+                readings=[reading(0), reading(10), reading(500, line=2)],
+                lines={1: line(), 2: line(2, boot=78)},
+            )
+        )
+        assert labels(record.history) == [0, 10_000, 500_000]
+        record.ledger.commit(Group(lines={1: line(offset_ms=START_MS - 250)}))
+        assert labels(record.history) == [-250, 9_750, 500_000]
+        record.ledger.commit(Group(lines={1: line(offset_ms=START_MS + 1_000_000)}))
+        assert labels(record.history) == [500_000, 1_000_000, 1_010_000]
+        assert record.history.latest([PROBE])[0].at == at(1010)
+        assert [row[0] for row in series_rows(record.history, PROBE, at(999), at(1005))] == [START_MS + 1_000_000]
+
+    def test_a_window_has_its_first_instant_and_not_its_last(self, record: Record) -> None:
+        """since <= label < until, to the millisecond, also for instants between milliseconds."""
+        record.ledger.commit(Group(readings=[reading(s) for s in (1, 2, 3)], lines={1: line()}))
+        little = timedelta(microseconds=1)
+
+        def found(since: datetime, until: datetime) -> list[int]:
+            return [(row[0] - START_MS) // 1000 for row in series_rows(record.history, PROBE, since, until)]
+
+        assert found(at(1), at(3)) == [1, 2]
+        assert found(at(1) + little, at(3) + little) == [2, 3]
+        assert found(at(1) - little, at(3) - little) == [1, 2]
+        assert found(at(2), at(2)) == []
+
+    def test_readings_beyond_their_lines_range_are_found(self, record: Record) -> None:
+        """A late sample outside the range that its line names is in the window of its own label."""
+        part = line(from_up_ms=5_000, first_up_ms=5_000, last_up_ms=6_000)
+        record.ledger.commit(Group(readings=[reading(1), reading(5), reading(60)], lines={1: part}))
+        record.ledger.commit(Group(readings=[reading(90)]))
+        record.ledger.commit(Group(lines={1: part}))
+        assert [row[0] - START_MS for row in series_rows(record.history, PROBE, at(0), at(2))] == [1_000]
+        assert [row[0] - START_MS for row in series_rows(record.history, PROBE, at(59), at(91))] == [60_000, 90_000]
+        (kept,) = record.ledger.load().lines
+        assert (kept.first_up_ms, kept.last_up_ms) == (1_000, 90_000)
+
+    def test_series_and_latest_agree_with_the_readings(self, record: Record) -> None:
+        """Over many lines that overlap, every window holds exactly the readings that lie in it, in order; the newest is the newest."""
+        draw = random.Random(4)
+        truth: dict[str, dict[int, float]] = {f"node-a/p{i}": {} for i in range(3)}
+        for id_ in range(1, 25):
+            offset_ms = START_MS + draw.randrange(0, 200_000) * 7
+            group = Group(lines={id_: line(id_, boot=id_ // 3, offset_ms=offset_ms, first_up_ms=0, last_up_ms=0)})
+            for probe, values in truth.items():
+                for _ in range(draw.randrange(0, 12)):
+                    up_ms, value = draw.randrange(0, 100_000), draw.uniform(20, 40)
+                    if offset_ms + up_ms not in values:  # one reading an instant, so that there is one right answer
+                        values[offset_ms + up_ms] = value
+                        group.readings.append(StoredReading(probe, id_, up_ms, value, None, PASS))
+            record.ledger.commit(group)
+        assert min(len(values) for values in truth.values()) > 50
+        for _ in range(60):
+            low, high = sorted(START_MS + draw.randrange(0, 1_600_000) for _ in range(2))
+            for probe, values in truth.items():
+                rows = series_rows(record.history, probe, from_ms(low), from_ms(high))
+                assert [(row[0], row[1]) for row in rows] == sorted(
+                    (k, v) for k, v in values.items() if low <= k < high
+                )
+        for probe, values in truth.items():
+            (latest,) = record.history.latest([probe])
+            assert (to_ms(latest.at), latest.dry_bulb_c) == max(values.items())
+
+    def test_the_newest_reading_on_a_line_begun_earlier(self, record: Record) -> None:
+        """The newest reading is told though its line was begun long before others of its node: one that sends its own clock."""
+        clock = line(1, boot=CLOCK_BOOT, basis=CLOCK, last_up_ms=0)
+        record.ledger.commit(Group(readings=[reading(0, dry_bulb_c=30.0)], lines={1: clock}))
+        for id_ in range(2, 42):
+            restart = line(id_, boot=id_, first_up_ms=id_ * 1000, last_up_ms=id_ * 1000)
+            record.ledger.commit(Group(readings=[reading(id_, line=id_)], lines={id_: restart}))
+        record.ledger.commit(Group(readings=[reading(900, dry_bulb_c=31.0)]))
+        assert record.history.latest([PROBE]) == [Latest(PROBE, at(900), 31.0, 52.4, PASS)]
+
+    def test_only_the_newest_boots_are_open_to_messages(self, record: Record) -> None:
+        """A run gets all parts of each node's four newest boots by label; none that was dated by arrival."""
+        lines = [
+            line(i, boot=i, offset_ms=START_MS + shift * 1_000)
+            for i, shift in enumerate((90_000, 1_000, 2_000, 3_000, 4_000), 1)
+        ]
+        parts = [line(6, boot=1, from_up_ms=1_000_001, last_up_ms=1_000_001), line(7, "node-b", boot=1)]
+        arrival = line(8, boot=ARRIVAL_BOOT, basis=ARRIVAL, offset_ms=START_MS + 10**9)
+        for each in [*lines, *parts, arrival]:
+            record.ledger.commit(Group(lines={each.id: each}))
+        loaded = record.again().ledger.load()
+        assert [li.id for li in loaded.lines] == [1, 3, 4, 5, 6, 7]
+        assert loaded.last_line == 8
+        assert loaded.newest == from_ms(arrival.at_ms(arrival.last_up_ms))
+
+    def test_only_so_many_numberings_of_a_node(self, record: Record) -> None:
+        """A node that restarted a thousand times costs a new run no more than its newest 64 boots; other nodes keep theirs."""
+        record.ledger.commit(Group(numberings={("node-b", 5): Numbering(9)}))
+        for boot in range(100):
+            record.ledger.commit(Group(numberings={("node-a", 1000 - boot): Numbering(boot)}))
+        record.ledger.commit(Group(numberings={("node-a", 950): Numbering(51)}))
+        loaded = record.again().ledger.load().numberings
+        assert loaded.pop(("node-b", 5)) == Numbering(9)
+        assert loaded == {("node-a", 1000 - boot): Numbering(boot + (boot == 50)) for boot in range(36, 100)}
+
+    def test_a_batch_that_moves_on(self, record: Record) -> None:
+        """A batch's later form takes the place of the former, with fewer or more stays and stages; order is by set time."""
+        earlier = Batch("autumn-1", "emu", at(-10 * 86_400))
+        record.ledger.commit(Group(batches={BATCH.id: BATCH}))
+        record.ledger.commit(Group(batches={earlier.id: earlier}))
+        later = replace(BATCH, stays=(Stay("setter-2", at(-86_400), at(0)),), declared=(), closed_at=at(0), eggs=None)
+        record.ledger.commit(Group(batches={BATCH.id: later}))
+        assert record.history.batches() == [earlier, later]
+        assert record.again().ledger.load().batches == (earlier, later)
+
+    def test_the_last_transition_is_the_alarm(self, record: Record) -> None:
+        """An alarm is as its newest transition left it, but for a pending delay; each transition stays on its own."""
+        begun, other = raised(), raised(14, subject="setter-2")
+        seen = Transition(
+            replace(begun.alarm, acknowledged=True, pending_mono_s=1010.0, pending_at=at(5)),
+            UNACKNOWLEDGED, "acknowledged", "acknowledged", at(9), 1009.0, "Ada",
+        )  # fmt: skip
+        record.ledger.commit(Group(transitions=[begun, other]))
+        record.ledger.commit(Group(transitions=[seen]))
+        kept = replace(begun.alarm, acknowledged=True)
+        assert record.history.alarms() == [kept, other.alarm]
+        assert record.again().ledger.load().alarms == (kept, other.alarm)
+
+    def test_transitions_by_time_and_subject(self, record: Record) -> None:
+        """Transitions can be asked for from an instant on, and of one subject, and come in the order they were written."""
+        record.ledger.commit(Group(transitions=[replace(raised(n, f"setter-{n % 2}"), at=at(n)) for n in range(6)]))
+        record = record.again()
+
+        def numbers(**asked: Any) -> list[int]:
+            return [row.number for row in record.history.transitions(**asked)]
+
+        assert numbers() == [0, 1, 2, 3, 4, 5]
+        assert numbers(since=at(3)) == [3, 4, 5]
+        assert numbers(subject="setter-1") == [1, 3, 5]
+        assert numbers(since=at(2), subject="setter-0") == [2, 4]
+        assert numbers(since=at(6)) == numbers(subject="nobody") == []
+
+    def test_what_became_of_a_notice(self, record: Record) -> None:
+        """Later keeps a notice waiting, failed and cancelled end it, sent is final; each try is counted, a cancelling is none."""
+        record.ledger.commit(Group(notices=[notice(n) for n in (1, 2, 3, 4)]))
+        record.ledger.commit(Group(attempts=[Attempt(n, "later", "no network", at(1), "owner") for n in (1, 2, 3)]))
+        assert [n.id for n in record.ledger.load().waiting] == [1, 2, 3, 4]
+        record.ledger.commit(
+            Group(
+                attempts=[
+                    Attempt(1, "sent", "accepted", at(2), "owner"),
+                    Attempt(2, "failed", "no such service", at(2), "owner"),
+                    Attempt(4, "cancelled", "outbox full", at(2), "owner"),
+                    Attempt(1, "later", "no network", at(3), "owner"),
+                ]
+            )
+        )
+        rows = record.again().history.notices()
+        assert [(r.notice.id, r.state, r.attempts, r.last_detail, r.last_at) for r in rows] == [
+            (4, "cancelled", 0, "outbox full", at(2)),
+            (3, "waiting", 1, "no network", at(1)),
+            (2, "failed", 2, "no such service", at(2)),
+            (1, "sent", 3, "no network", at(3)),
+        ]
+        assert [r.notice.id for r in record.history.notices(limit=2)] == [4, 3]
+
+    def test_a_notice_met_twice(self, record: Record) -> None:
+        """A notice whose dedupe is known already changes nothing, whatever its number."""
+        record.ledger.commit(Group(notices=[notice(1)], attempts=[Attempt(1, "sent", "", at(1), "owner")]))
+        record.ledger.commit(Group(notices=[notice(1, text="other"), notice(2, dedupe=notice(1).dedupe)]))
+        assert [(r.notice, r.state) for r in record.history.notices()] == [(notice(1), "sent")]
+
+    def test_a_gap_that_is_given_up_and_a_hole_that_is_filled(self, record: Record) -> None:
+        """A hole is a gap until it is filled; one that was given up stays, as lost."""
+        record.ledger.commit(Group(numberings={("node-a", 1): Numbering(3, ((6, 6), (9, 9)), 1.0)}))
+        assert record.history.gaps() == [Gap("node-a", 1, 4, 5, False), Gap("node-a", 1, 7, 8, False)]
+        given_up = Group(numberings={("node-a", 1): Numbering(6, ((9, 9),), 2.0)}, gaps=[Gap("node-a", 1, 4, 5, True)])
+        record.ledger.commit(given_up)
+        assert record.history.gaps() == [Gap("node-a", 1, 4, 5, True), Gap("node-a", 1, 7, 8, False)]
+        record.ledger.commit(Group(numberings={("node-a", 1): Numbering(9)}))
+        assert record.history.gaps() == [Gap("node-a", 1, 4, 5, True)]
+
+    def test_refused_newest_first(self, record: Record) -> None:
+        """Refused messages are counted for ever and shown newest first; of a huge payload 8 KiB are kept."""
+        for n in range(5):
+            rows = [RefusedRow(at(n), Refused(f"t/{n}", bytes([n]) * 9000, f"reason {n}"))]
+            record.ledger.commit(Group(refused=rows))
+        total, rows = record.again().history.refused(limit=2)
+        assert total == 5
+        assert [(r.at, r.refused.topic, r.refused.payload, r.refused.reason) for r in rows] == [
+            (at(4), "t/4", b"\x04" * 8192, "reason 4"),
+            (at(3), "t/3", b"\x03" * 8192, "reason 3"),
+        ]
+        assert record.history.refused(limit=0) == (5, [])
+
+    def test_an_unknown_probe_is_kept_once(self, record: Record) -> None:
+        """An unknown probe has one row, its newest."""
+        record.ledger.commit(Group(unknown={"n/p": Unknown("n/p", at(0), at(0), 1, 20.0, 50.0)}))
+        record.ledger.commit(Group(unknown={"n/p": Unknown("n/p", at(0), at(8), 2, None, 51.0)}))
+        assert record.history.unknown() == [Unknown("n/p", at(0), at(8), 2, None, 51.0)]
+
+    def test_events_the_newest_oldest_first(self, record: Record) -> None:
+        """Of many events the newest are given, oldest first; or those from an instant on."""
+        record.ledger.commit(Group(events=[Event(at(n), "node", "node-a", str(n)) for n in range(10)]))
+        assert [e.text for e in record.history.events(limit=3)] == ["7", "8", "9"]
+        assert [e.text for e in record.history.events(since=at(8))] == ["8", "9"]
+        assert [e.text for e in record.history.events(since=at(2), limit=2)] == ["8", "9"]
+        assert record.history.events(since=at(10)) == []
+
+    def test_two_notices_under_one_number_fail_loudly(self, record: Record) -> None:
+        """A mistake in numbering must not swallow a notice: it raises, and not as a failure of the store."""
+        record.ledger.commit(Group(notices=[notice(1)]))
+        with pytest.raises(Exception, match=r"UNIQUE|two notices") as raised_:
+            record.ledger.commit(Group(notices=[notice(1, dedupe="13/1/owner")]))
+        assert type(raised_.value).__name__ != "StoreFailure"
