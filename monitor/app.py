@@ -69,6 +69,8 @@ class Daemon:
         self._on_show = on_show
         self._stack = ExitStack()
         self._alive = 0
+        self.failed = threading.Event()  # the engine ended by a fault of its own
+        self._stopping = threading.Event()
 
     def start(self) -> None:
         """Build in order; each part registers its stop as soon as it exists. Raises StartError, with nothing left running."""
@@ -84,11 +86,7 @@ class Daemon:
 
     def _build(self) -> None:
         house, site, stack = self._house, self._house.site, self._stack
-        folder = data_folder(house)
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise StartError(f"{folder}: {error.strerror}, expected a folder that can be written") from error
+        _make_data_folder(house)
         opened = open_writer(store_path(house))
         ledger = SqliteLedger(opened.connection)
         stack.callback(opened.close)
@@ -137,14 +135,11 @@ class Daemon:
         stack.callback(self._end_work)
         stack.callback(dispatcher.stop, 3.0)
         door = Door(door_path(house), lambda request, reply: inbox.put(Asked(clock.now(), request, reply)))
-        if len(str(door_path(house)).encode()) > MAX_DOOR_PATH:
-            raise StartError(
-                f"site.data: {folder}: too long for a socket, expected at most {MAX_DOOR_PATH} bytes with its name"
-            )
-        door.start()
+        try:
+            door.start()
+        except OSError as error:
+            raise StartError(f"{door_path(house)}: {error.strerror}, expected a folder that takes sockets") from error
         stack.callback(door.stop)
-        self.failed = threading.Event()
-        self._stopping = threading.Event()
         keeper = threading.Thread(target=self._keep, args=(prefix,), name="keeper", daemon=True)
         stack.callback(keeper.join, 5.0)
         stack.callback(self._stopping.set)
@@ -174,6 +169,18 @@ class Daemon:
                 beat = mono_s + ALIVE_EVERY_S
                 self._alive += 1
                 self.link.publish(f"{prefix}/service/alive", str(self._alive).encode(), retain=False)
+
+
+def _make_data_folder(house: House) -> None:
+    folder, door = data_folder(house), door_path(house)
+    if len(str(door).encode()) > MAX_DOOR_PATH:
+        raise StartError(
+            f"site.data: {folder}: too long for a socket, expected at most {MAX_DOOR_PATH} bytes with its name"
+        )
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StartError(f"{folder}: {error.strerror}, expected a folder that can be written") from error
 
 
 def _dispatcher(house: House, inbox: Inbox, clock: Clock) -> Dispatcher:
@@ -219,9 +226,9 @@ def payload_rules(house: House) -> tuple[PayloadRule, ...]:
         raise StartError(f"{house.path}: {error}") from error
 
 
-def decoder(house: House) -> Callable[[str, bytes, bool], Message]:
-    """Bytes to a message: our own topics by the wire's rules, any other by the configuration's."""
-    root, site, rules = house.settings.broker.root, house.site.id, payload_rules(house)
+def decoder(house: House, site: str | None = None) -> Callable[[str, bytes, bool], Message]:
+    """Bytes to a message: our own topics by the wire's rules, any other by the configuration's. site: of a recording made elsewhere."""
+    root, site, rules = house.settings.broker.root, site or house.site.id, payload_rules(house)
     own = f"{root}/{site}/"
 
     def decoded(topic: str, payload: bytes, retained: bool) -> Message:
@@ -256,8 +263,7 @@ class Offline:
         self._house = house
 
     def __enter__(self) -> Offline:
-        folder = data_folder(self._house)
-        folder.mkdir(parents=True, exist_ok=True)
+        _make_data_folder(self._house)
         self._opened = open_writer(store_path(self._house))
         ledger = SqliteLedger(self._opened.connection)
         loaded = ledger.load()
@@ -281,7 +287,7 @@ class Offline:
         answers: list[Mapping[str, Any]] = []
         self._engine.work(Asked(self._clock.now(), request, answers.append))
         if not answers:
-            return {"error": "the record cannot be written now, expected a store that can"}
+            return {"error": f"{store_path(self._house)}: cannot be written now, nothing was changed", "failed": True}
         return dict(answers[0])
 
 

@@ -17,6 +17,7 @@ from typing import Any, NoReturn
 import monitor
 
 DONE, FAILED, WRONG = 0, 1, 2
+INTERRUPTED = 130  # what a shell says of a command that Ctrl-C ended
 CONFIG_VARIABLE, DEFAULT_CONFIG = "EGGROOM_CONFIG", "/etc/eggroom/eggroom.toml"
 _SPAN = re.compile(r"(\d+(?:\.\d+)?)(s|m|min|h)")
 _SPAN_S = {"s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0}
@@ -40,16 +41,25 @@ class _Parser(argparse.ArgumentParser):
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """The command `eggroom`."""
-    options = _parser().parse_args(arguments)
     try:
-        return int(options.act(options) or DONE)
+        return _perform(arguments)
     except Wrong as error:
         return _complain(str(error), WRONG)
     except Failed as error:
         return _complain(str(error), FAILED)
-    except BrokenPipeError:
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:  # who was to read it has seen enough; what is left to flush goes nowhere
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
+
+
+def _perform(arguments: Sequence[str] | None) -> int:
+    try:
+        options = _parser().parse_args(arguments)
+        return int(options.act(options) or DONE)
+    finally:
+        sys.stdout.flush()  # here, where a closed pipe is still met by `main`
 
 
 def _complain(text: str, code: int) -> int:
@@ -373,7 +383,7 @@ def _refused(options: Any) -> int:
     house = _house(options)
     history = _history_of(house)
     total, rows = history.refused(max(1, options.limit))
-    unknown = history.unknown()
+    unknown = [u for u in history.unknown() if u.probe not in house.site.probes]
     _print(options, refused_view(total, rows, unknown), refused_text(total, rows, unknown, house.site))
     return DONE
 
@@ -433,8 +443,10 @@ def _backup(options: Any) -> int:
     house = _house(options)
     try:
         size = backup(store_path(house), options.file)
-    except (StoreFailure, OSError) as error:
-        raise Failed(f"{options.file}: {error}") from error
+    except StoreFailure as error:
+        raise Failed(str(error)) from error
+    except OSError as error:
+        raise Failed(f"{options.file}: {error.strerror}, expected a file that can be written") from error
     _print(options, {"file": str(options.file), "bytes": size}, f"{options.file}: whole and checked, {size} bytes")
     return DONE
 
@@ -484,7 +496,7 @@ def _one_batch(house: Any, name: str) -> Any:
 
 
 def _ask_daemon(house: Any, request: Mapping[str, Any]) -> dict[str, Any]:
-    """Ask the running daemon. Raises Wrong for its no, Failed when none runs."""
+    """Ask the running daemon. Raises Wrong for its no, Failed when it cannot or none runs."""
     from monitor.adapters.door import DoorClosed, ask_door
     from monitor.app import door_path
 
@@ -492,15 +504,13 @@ def _ask_daemon(house: Any, request: Mapping[str, Any]) -> dict[str, Any]:
         answer = ask_door(door_path(house), request)
     except DoorClosed as error:
         raise Failed(f"no daemon runs here ({error}), expected `eggroom run`") from error
-    if "error" in answer:
-        raise Wrong(str(answer["error"]))
-    return answer
+    return _done(answer)
 
 
 def _ask(house: Any, request: Mapping[str, Any]) -> dict[str, Any]:
     """Ask the running daemon; where none runs, do it on the record itself."""
     from monitor.adapters.door import DoorClosed, ask_door
-    from monitor.app import Offline, door_path
+    from monitor.app import Offline, StartError, door_path
     from monitor.service.ports import StoreFailure
 
     try:
@@ -509,10 +519,14 @@ def _ask(house: Any, request: Mapping[str, Any]) -> dict[str, Any]:
         try:
             with Offline(house) as offline:
                 answer = offline.ask(request)
-        except (StoreFailure, OSError) as error:
+        except (StoreFailure, StartError) as error:
             raise Failed(str(error)) from error
+    return _done(answer)
+
+
+def _done(answer: dict[str, Any]) -> dict[str, Any]:
     if "error" in answer:
-        raise Wrong(str(answer["error"]))
+        raise (Failed if answer.get("failed") else Wrong)(str(answer["error"]))
     return answer
 
 
@@ -545,9 +559,9 @@ def _when(text: str, zone: tzinfo) -> str:
         return datetime.now(UTC).isoformat()
     try:
         at = datetime.fromisoformat(text)
-    except ValueError:
+        return (at if at.tzinfo is not None else at.replace(tzinfo=zone)).astimezone(UTC).isoformat()
+    except (ValueError, OverflowError):  # no time; or one that in UTC lies before the year 1 or after 9999
         raise Wrong(f"time {text!r}: expected now, 2026-03-01, 2026-03-01T18:00 or 2026-03-01T18:00Z") from None
-    return (at if at.tzinfo is not None else at.replace(tzinfo=zone)).astimezone(UTC).isoformat()
 
 
 def _span(text: str) -> float:

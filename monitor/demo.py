@@ -10,6 +10,7 @@ import contextlib
 import socket
 import sys
 import tempfile
+import textwrap
 import time
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
@@ -29,7 +30,7 @@ SPEED = 120.0
 STORY_MIN = 352.0  # the story's length on its own clock
 BEGIN = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 INTERVAL_S = 30.0  # a node's interval: at 120 times life, the machine's own hiccups must not look like silence
-SHOW_EVERY_MIN = 30.0
+SHOW_EVERY_MIN = 45.0
 SITE = "demo"
 BREEDER = "sam"
 
@@ -260,10 +261,16 @@ def _start_broker(port: int | None, stack: ExitStack) -> int:
 def _start_phone(stack: ExitStack) -> str:
     from monitor.simulation.phone import Phone
 
-    phone = Phone(lambda message: _say(f"           PHONE  {message.title}\n                  {message.text}"))
+    phone = Phone(lambda message: _say(_on_the_phone(message.title, message.text)))
     phone.start()
     stack.callback(phone.stop)
     return phone.url
+
+
+def _on_the_phone(title: str, text: str) -> str:
+    """A message as it shows, in a column of its own."""
+    lines = [title, *(line for part in text.splitlines() for line in textwrap.wrap(part, 56))]
+    return "\n".join(f"           {'PHONE' if i == 0 else '     '} | {line}" for i, line in enumerate(lines))
 
 
 def _publisher(port: int, stack: ExitStack) -> Callable[[Message], None]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import platform
 import shutil
+import socket
 import sqlite3
 from datetime import UTC, datetime
 from typing import Any
@@ -17,6 +18,8 @@ from monitor.service.ports import StoreFailure
 from monitor.settings import House
 
 MIN_FREE_BYTES = 200_000_000  # months of readings of a full room; under it a card is nearly full of something else
+
+BROKER_S = 3.0  # a broker on this machine, or in the house, takes a connection at once
 
 
 def examine(house: House) -> dict[str, Any]:
@@ -56,6 +59,10 @@ def _daemon(house: House, check: Any) -> dict[str, Any] | None:
         facts = ask_door(door_path(house), {"do": "facts"})
     except DoorClosed:
         check("daemon", False, "not running, expected `eggroom run`")
+        _broker(house, check)
+        return None
+    if "error" in facts:
+        check("daemon", False, str(facts["error"]))
         return None
     check(
         "daemon",
@@ -68,12 +75,24 @@ def _daemon(house: House, check: Any) -> dict[str, Any] | None:
     check("store", failing is None, "writing" if failing is None else f"failing for {failing:.0f} s")
     silent = facts["silent_probes"]
     check("probes", not silent, f"silent: {', '.join(silent)}" if silent else "all speak")
-    if facts["unknown_probes"]:
-        check("unknown probes", True, f"{', '.join(facts['unknown_probes'])}; see `eggroom refused`")
+    unknown = [p for p in facts["unknown_probes"] if p not in house.site.probes]
+    if unknown:
+        check("unknown probes", True, f"{', '.join(unknown)}; see `eggroom refused`")
     waiting = facts["notices_waiting"]
     found = ", ".join(f"{n} for {c}" for c, n in waiting.items()) if waiting else "none wait"
     check("notices", not any(n > 20 for n in waiting.values()), found)
     return facts
+
+
+def _broker(house: House, check: Any) -> None:
+    """Where no daemon can tell: whether anybody listens there."""
+    host, port = house.settings.broker.host, house.settings.broker.port
+    try:
+        socket.create_connection((host, port), BROKER_S).close()
+        check("broker", True, f"{host}:{port}: somebody listens there")
+    except (OSError, UnicodeError) as error:
+        why = getattr(error, "strerror", None) or "no connection"
+        check("broker", False, f"{host}:{port}: {why[:1].lower()}{why[1:]}, expected an MQTT broker")
 
 
 def _record(house: House, check: Any) -> None:

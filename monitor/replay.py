@@ -8,16 +8,16 @@ same recording gives the same timeline, to the byte.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from monitor.adapters.wire import decode
+from monitor.app import StartError, decoder
 from monitor.domain.alarm import Transition
 from monitor.domain.notice import Notice
-from monitor.domain.reading import Now
+from monitor.domain.reading import Message, Now
 from monitor.domain.record import Group
 from monitor.service.engine import Engine, start_state
 from monitor.service.inbox import Arrived, Asked, Stop
@@ -85,7 +85,7 @@ def replay(path: Path, house: House) -> Timeline:
     first: datetime | None = None
     now = Now(MONO_START_S, datetime.fromtimestamp(0, tz=UTC))
     engine: Engine | None = None
-    root, site_id = house.settings.broker.root, str(head.get("site", house.site.id))
+    decode = _decoder(house, str(head.get("site", house.site.id)))
     for number, line in lines:
         at = _time(path, number, line)
         if first is None:
@@ -102,8 +102,7 @@ def replay(path: Path, house: House) -> Timeline:
         now = Now(target, at)
         if "topic" in line:
             payload = str(line.get("payload", "")).encode()
-            message = decode(str(line["topic"]), payload, root=root, site=site_id, retained=bool(line.get("retain")))
-            engine.work(Arrived(now, message))
+            engine.work(Arrived(now, decode(str(line["topic"]), payload, bool(line.get("retain")))))
         elif line.get("do") == "end":
             engine.idle(now)
         elif "do" in line:
@@ -166,6 +165,13 @@ def _engine(house: House, tape: _Tape, now: Now) -> Engine:
         tell_notices=lambda notices: None,
         show_machine=lambda machine, view: None,
     )
+
+
+def _decoder(house: House, site: str) -> Callable[[str, bytes, bool], Message]:
+    try:
+        return decoder(house, site)
+    except StartError as error:
+        raise ReplayError(str(error)) from error
 
 
 def _lines(path: Path) -> Iterator[tuple[int, dict[str, Any]]]:

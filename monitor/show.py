@@ -55,7 +55,7 @@ def machine_lines(view: Mapping[str, Any], site: Site) -> list[str]:
             if quantity == RH and band is None and "rh_band_pct" in probe:
                 band = Band(**probe["rh_band_pct"])
             shown = show_value(quantity, value, site.unit).removeprefix("wet bulb ")
-            lines.append(f"  {words:<12} {shown:>9}   {against(value, band, quantity, site.unit)}{old}")
+            lines.append(f"  {words:<12} {shown:>9}   {against(value, band, quantity, site.unit)}{old}".rstrip())
             old = ""
         if probe.get("wick_wet_bulb_c") is not None:
             shown = show_value(DRY_BULB, probe["wick_wet_bulb_c"], site.unit)
@@ -85,12 +85,15 @@ def against(value: float, band: Band | None, quantity: str, unit: str) -> str:
 def alarm_line(alarm: Mapping[str, Any], site: Site) -> str:
     """One standing alarm in a line."""
     rule = site.rules[alarm["rule"]]
-    value = ""
-    if alarm["value"] is not None and alarm["quantity"] is not None:
-        value = f" {show_value(alarm['quantity'], alarm['value'], site.unit)},"
+    over = alarm["ended"] is not None
+    value, figure = "", alarm["worst" if over else "value"]
+    if figure is not None and alarm["quantity"] is not None:
+        value = f" {'worst ' if over else ''}{show_value(alarm['quantity'], figure, site.unit)},"
     about = f" ({alarm['about']})" if alarm["about"] else ""
     until = f" until {local(alarm['shelved_until'], site)}" if alarm["shelved_until"] else ""
     since = f" since {local(alarm['since'], site)}" if alarm["since"] else ""
+    if over and alarm["since"]:
+        since = f" {local(alarm['since'], site)} to {local(alarm['ended'], site)}"
     name = subject_name(alarm["subject"], site)
     return f"No. {alarm['number']} {name}: {rule.words}{about},{value}{since}: {alarm['state']}{until}"
 
@@ -207,10 +210,9 @@ def refused_text(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unkno
         start = row.refused.payload[:60].decode("utf-8", "backslashreplace")
         printable = "".join(c if c.isprintable() else "·" for c in start)
         lines += [f"  {local(row.at, site, True)} {row.refused.topic}: {row.refused.reason}", f"      {printable}"]
-    unconfigured = [u for u in unknown if u.probe not in site.probes]
-    if unconfigured:
+    if unknown:
         lines += ["", "probes that nobody configured; to watch one, put this into the configuration:"]
-    for u in unconfigured:
+    for u in unknown:
         node, _, probe = u.probe.partition("/")
         lines.append(f"  # heard {u.count} times, last {local(u.last_at, site, True)}")
         lines.append(f'  [[probe]]\n  node = "{node}"\n  probe = "{probe}"\n  machine = "..."')

@@ -141,8 +141,8 @@ def everything(history: History) -> dict[str, Any]:
 def series_rows(history: History, probe: str = PROBE, since: datetime = START - YEARS, until: datetime = START + YEARS) -> list[tuple[int, float | None, float | None, int]]:  # fmt: skip
     """A series as rows, with None for what is missing."""
     series = history.series(probe, since, until)
-    assert (series.at_ms.dtype, series.flag.dtype) == (np.int64, np.int64)
-    assert (series.dry_bulb_c.dtype, series.rh_pct.dtype) == (np.float64, np.float64)
+    assert series.at_ms.dtype == series.flag.dtype == np.dtype(np.int64)
+    assert series.dry_bulb_c.dtype == series.rh_pct.dtype == np.dtype(np.float64)
     columns = [series.at_ms.tolist(), series.dry_bulb_c.tolist(), series.rh_pct.tolist(), series.flag.tolist()]
     return [tuple(None if v != v else v for v in row) for row in zip(*columns, strict=True)]  # type: ignore[misc]
 
@@ -158,7 +158,7 @@ class RecordSuite:
     def test_an_empty_record(self, record: Record) -> None:
         """A new record starts a run from nothing, and tells of nothing."""
         loaded = record.ledger.load()
-        assert loaded.lines == loaded.batches == loaded.alarms == loaded.unknown == loaded.waiting == ()
+        assert not (loaded.lines or loaded.batches or loaded.alarms or loaded.unknown or loaded.waiting)
         assert (loaded.numberings, loaded.newest) == ({}, None)
         assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (0, 0, 0)
         assert record.history.refused() == (0, [])
@@ -390,7 +390,8 @@ class RecordSuite:
                 ]
             )
         )
-        rows = record.again().history.notices()
+        record = record.again()
+        rows = record.history.notices()
         assert [(r.notice.id, r.state, r.attempts, r.last_detail, r.last_at) for r in rows] == [
             (4, "cancelled", 0, "outbox full", at(2)),
             (3, "waiting", 1, "no network", at(1)),
@@ -420,7 +421,8 @@ class RecordSuite:
         for n in range(5):
             rows = [RefusedRow(at(n), Refused(f"t/{n}", bytes([n]) * 9000, f"reason {n}"))]
             record.ledger.commit(Group(refused=rows))
-        total, rows = record.again().history.refused(limit=2)
+        record = record.again()
+        total, rows = record.history.refused(limit=2)
         assert total == 5
         assert [(r.at, r.refused.topic, r.refused.payload, r.refused.reason) for r in rows] == [
             (at(4), "t/4", b"\x04" * 8192, "reason 4"),

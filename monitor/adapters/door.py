@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 MAX_REQUEST = 16_384  # bytes; the longest request is a batch with a note
+MAX_ANSWER = 1_048_576  # bytes; the longest answer is a room, about 2 kB for each machine
 ANSWER_S = 15.0  # a request is answered when it is durable; a slow card takes seconds
 _log = logging.getLogger("eggroom.door")
 
@@ -80,17 +81,16 @@ class Door:
         with caller:
             try:
                 caller.settimeout(ANSWER_S)
-                _write_line(caller, self._reply_to(_read_line(caller)))
+                _write_line(caller, self._reply_to(_read_line(caller, MAX_REQUEST)))
             except OSError as error:
                 _log.warning("caller left detail=%s", error)
 
     def _reply_to(self, line: bytes) -> Mapping[str, Any]:
-        try:
-            request = json.loads(line)
-        except (ValueError, RecursionError):
-            request = None
-        if not isinstance(request, dict):
-            return {"error": f"request of {len(line)} bytes, expected one JSON object on one line"}
+        request = _mapping(line) if len(line) <= MAX_REQUEST else None
+        if request is None:
+            return {
+                "error": f"request of {len(line)} bytes, expected one JSON object on one line of at most {MAX_REQUEST}"
+            }
         answered = threading.Event()
         answer: list[Mapping[str, Any]] = []
 
@@ -100,30 +100,43 @@ class Door:
 
         self._ask(request, reply)
         if not answered.wait(ANSWER_S):
-            return {"error": f"no answer within {ANSWER_S:g} s: the record cannot be written now; it is tried again"}
+            words = f"no answer within {ANSWER_S:g} s: the record cannot be written now; it is tried again"
+            return {"error": words, "failed": True}
         return answer[0]
 
 
 def ask_door(path: Path, request: Mapping[str, Any]) -> dict[str, Any]:
-    """Ask the daemon behind the door. Raises DoorClosed when nobody answers there."""
+    """Ask the daemon behind the door. Raises DoorClosed when nobody answers there.
+
+    Its no is {"error": one line}; with "failed": True when the request was good, and could not be done.
+    """
     caller = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     with caller:
         caller.settimeout(ANSWER_S + 5.0)
         try:
             caller.connect(str(path))
             _write_line(caller, request)
-            line = _read_line(caller)
+            answer = _mapping(_read_line(caller, MAX_ANSWER))
         except OSError as error:
             raise DoorClosed(f"{path}: {error.strerror or error}") from error
-    if not line:
-        raise DoorClosed(f"{path}: closed without an answer")
-    answer = json.loads(line)
-    return dict(answer)
+    if answer is None:
+        raise DoorClosed(f"{path}: closed without a whole answer")
+    return answer
 
 
-def _read_line(caller: socket.socket) -> bytes:
+def _mapping(line: bytes) -> dict[str, Any] | None:
+    """The JSON object on a line; None for anything else, or a part of one."""
+    try:
+        found = json.loads(line)
+    except (ValueError, RecursionError):
+        return None
+    return found if isinstance(found, dict) else None
+
+
+def _read_line(caller: socket.socket, limit: int) -> bytes:
+    """A line, or what came of it before the other side closed or the limit was passed."""
     data = b""
-    while not data.endswith(b"\n") and len(data) <= MAX_REQUEST * 64:
+    while not data.endswith(b"\n") and len(data) <= limit:
         piece = caller.recv(65_536)
         if not piece:
             break

@@ -1,6 +1,7 @@
 """Which transitions are worth waking someone for, and the notices they become.
 
-One cause is one alarm: a warning does not begin while the alarm of its side stands, nor a silent probe's while its node, or the whole
+One cause is one alarm: a warning does not begin while the alarm of its side stands, nor a humidity alarm while the machine is far
+too hot or cold, nor a silent probe's while its node, or the whole
 room, is known to be silent; it begins if it outlasts the other. What was never told needs no closing message.
 """
 
@@ -70,8 +71,11 @@ def said_already(state: State, site: Site, subject: str, rule: str) -> bool:
     """Whether another standing alarm says it, so that this one need not begin."""
     if rule.endswith("-warning") and _stands(state, subject, rule.removesuffix("-warning") + "-alarm"):
         return True
-    if rule.startswith("humidity-low"):
-        return _stands(state, subject, NOT_RAISED)
+    if rule.startswith("humidity-") and rule != NOT_RAISED:
+        # Air that is far too hot or cold has another humidity too, by that alone, and the temperature is the more urgent.
+        if _stands(state, subject, "dry-bulb-high-alarm") or _stands(state, subject, "dry-bulb-low-alarm"):
+            return True
+        return rule.startswith("humidity-low") and _stands(state, subject, NOT_RAISED)
     if rule == NO_DATA:
         node = site.probes[subject].node if subject in site.probes else ""
         return _stands(state, SITE_SUBJECT, ALL_SILENT) or _stands(state, node, NODE_OFFLINE)

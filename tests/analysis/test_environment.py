@@ -163,6 +163,17 @@ def test_cutting_a_stretch_changes_the_whole_by_no_more_than_rounding(one: Stret
         assert_same(in_parts, at_once)
 
 
+def test_a_cut_sees_what_bends_the_line_beyond_it() -> None:
+    """A fourth probe that begins after the cut is a turn of the others' median: a line across the cut still bends there."""
+    three = [readings([0, 30], values) for values in ([36.0, 36.9], [36.3, 36.3], [37.0, 37.0])]
+    late = readings([20, 45, 60], 37.0)
+    one = stretch(*three, late, hours=60 / 3600)
+    parts = [replace(one, until_ms=T0 + 10_000), replace(one, since_ms=T0 + 10_000)]
+    assert_same(history_of(parts).whole.dry_bulb_c, history_of([one]).whole.dry_bulb_c)
+    # From 36.3, the median at 0 s, to 36.6, that at 20 s: half way at the cut.
+    assert history_of(parts[:1]).whole.dry_bulb_c.max == pytest.approx(36.45, abs=1e-12)
+
+
 @SLOW_OK
 @given(stretches(), st.floats(0.1, 0.9))
 def test_the_whole_from_stages_is_the_whole_at_once(one: Stretch, cut: float) -> None:

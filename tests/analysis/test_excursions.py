@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -65,6 +66,7 @@ def test_on_the_limit_is_inside_even_when_the_last_bit_says_otherwise() -> None:
 def test_coming_back_to_the_limit_ends_a_stay() -> None:
     """A line that touches the limit between two peaks makes two excursions; one that stays clear makes one."""
     assert len(stays([(0, 37), (10, 39), (20, 38), (30, 39), (40, 37)], 38.0, ABOVE).excursions) == 2
+    assert len(stays([(0, 37), (10, 39), (20, 38 + 1e-12), (30, 39), (40, 37)], 38.0, ABOVE).excursions) == 2
     assert len(stays([(0, 37), (10, 39), (20, 38.01), (30, 39), (40, 37)], 38.0, ABOVE).excursions) == 1
 
 
@@ -81,6 +83,7 @@ def test_a_stay_at_the_edges_of_the_window_is_open_there() -> None:
     """Outside from the first instant to the last: at_start and open, not cut by a gap."""
     (one,) = stays([(0, 39), (30, 39)], 38.0, ABOVE).excursions
     assert (one.at_start, one.open, one.cut_by_gap) == (True, True, False)
+    assert (one.peak, one.peak_at_ms) == (39.0, PLACE.since_ms)
 
 
 @pytest.mark.parametrize(("until_s", "still"), [(60.0, True), (60.001, False)])
@@ -88,6 +91,13 @@ def test_the_end_counts_as_reached_within_the_allowed_silence(until_s: float, st
     """The last reading up to 30 s before the window's end: still open. Longer before it: a gap hides the end."""
     (one,) = stays([(0, 37), (20, 39), (30, 39)], 38.0, ABOVE, until_s).excursions
     assert (one.open, one.cut_by_gap) == (still, not still)
+
+
+@pytest.mark.parametrize(("first_s", "already"), [(30.0, True), (30.001, False)])
+def test_the_start_counts_as_reached_within_the_allowed_silence(first_s: float, already: bool) -> None:
+    """The first reading up to 30 s after the window's start: outside already. Later: a gap hides the start."""
+    (one,) = stays([(first_s, 39), (first_s + 20, 39), (60, 37)], 38.0, ABOVE).excursions
+    assert (one.at_start, one.cut_by_gap) == (already, not already)
 
 
 def test_the_peak_is_told_when_first_reached() -> None:
@@ -119,7 +129,7 @@ def excursion(since_ms: int, until_ms: int, **other: object) -> Excursion:
 
 
 def whole(
-    parts: list[tuple[Excursion, ...]], boundaries_ms: list[int], until_ms: int, gaps: dict[int, int] | None = None
+    parts: Sequence[tuple[Excursion, ...]], boundaries_ms: list[int], until_ms: int, gaps: dict[int, int] | None = None
 ) -> tuple[Excursion, ...]:
     """The excursions of windows in a row, from 0 to until_ms, with 30 ms of allowed silence."""
     return settled(chained(parts, boundaries_ms), gaps or {}, 0, until_ms, 30)

@@ -93,3 +93,5 @@ def test_extremes_are_those_of_the_line_and_told_when_first_reached() -> None:
     trace = trace_of([probe((0, 2), (10, 5), (20, 5), (30, 1))], 30_000, 30_000)
     assert trace.highest() == (5.0, 10_000)
     assert trace.lowest() == (1.0, 30_000)
+    flat = trace_of([probe((0, 5), (10, 5), (20, 5))], 30_000, 20_000)
+    assert flat.lowest() == flat.highest() == (5.0, 0)

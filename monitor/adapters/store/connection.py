@@ -17,6 +17,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from monitor.adapters.store.failures import error_code, is_damage, store_failures
+from monitor.adapters.store.loading import load
 from monitor.adapters.store.migrations import APPLICATION_ID, VERSION, migrate
 from monitor.service.ports import StoreFailure
 
@@ -25,29 +27,16 @@ CHECKPOINT_PAGES = 1_000  # SQLite's own default, 4 MB: a checkpoint is short, a
 JOURNAL_LIMIT_BYTES = 8 * 1024 * 1024  # what a log that once grew is cut back to
 CHECK_S = 10.0  # how long a start may be held up by looking for damage; about 400 MB from a card of 40 MB/s
 SUSPECT_CHECK_S = 600.0  # the same for a record that was found damaged while it was in use
+_MISREAD = (sqlite3.DatabaseError, ValueError, TypeError, OverflowError)
 MAX_SET_ASIDE = 5  # damaged records kept: a dying card must not be filled with them; the last one is replaced
-
-# What the disk or another process can do to us; anything else SQLite complains of is our own mistake.
-_NOT_OURS = frozenset(
-    {
-        sqlite3.SQLITE_FULL,
-        sqlite3.SQLITE_IOERR,
-        sqlite3.SQLITE_READONLY,
-        sqlite3.SQLITE_BUSY,
-        sqlite3.SQLITE_LOCKED,
-        sqlite3.SQLITE_CANTOPEN,
-        sqlite3.SQLITE_PERM,
-        sqlite3.SQLITE_PROTOCOL,
-        sqlite3.SQLITE_INTERRUPT,
-        sqlite3.SQLITE_CORRUPT,
-        sqlite3.SQLITE_NOTADB,
-    }
-)
-_DAMAGE = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 
 
 class StoreInUse(StoreFailure):
     """Another process writes this record. One line."""
+
+
+class _Unreadable(Exception):
+    """What is wrong with a record, in one line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,16 +64,17 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
     lock = _lock(path)
     try:
         with store_failures(path):
-            note = _set_aside_if_damaged(path, check_s)
-            connection = sqlite3.connect(
-                path, timeout=busy_timeout_ms / 1000.0, isolation_level=None, check_same_thread=False
-            )
-            try:
-                _configure(connection, path)
-                migrate(connection)
-            except BaseException:
-                connection.close()
-                raise
+            note = ""
+            why = _damage(path, check_s)
+            if not why:
+                try:
+                    connection = _connect_writer(path, busy_timeout_ms)
+                except _Unreadable as unreadable:
+                    why = str(unreadable)
+            if why:
+                note = _set_aside(path, why)
+                connection = _connect_writer(path, busy_timeout_ms)
+            suspect_mark(path).unlink(missing_ok=True)
     except BaseException:
         os.close(lock)
         raise
@@ -111,22 +101,6 @@ def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> sqlite
     return connection
 
 
-@contextlib.contextmanager
-def store_failures(where: object) -> Iterator[None]:
-    """Turn what the disk, or another process, did to SQLite into a StoreFailure of one line; our own mistakes pass."""
-    try:
-        yield
-    except sqlite3.DatabaseError as error:
-        if _code(error) not in _NOT_OURS:
-            raise
-        raise StoreFailure(f"{where}: {error} ({error.sqlite_errorname})") from error
-
-
-def is_damage(error: BaseException) -> bool:
-    """Whether SQLite found the file itself damaged."""
-    return isinstance(error, sqlite3.DatabaseError) and _code(error) in _DAMAGE
-
-
 def suspect_mark(path: str | Path) -> Path:
     """The file that says: damage was met in use, take the time to check at the next start."""
     return Path(f"{path}.suspect")
@@ -146,13 +120,27 @@ def quick_check(connection: sqlite3.Connection, limit_s: float | None = None) ->
                     return ""
                 if found != "ok":
                     return " ".join(str(found).split())
-        except sqlite3.DatabaseError as error:
-            if expired.is_set() and _code(error) == sqlite3.SQLITE_INTERRUPT:
+        except _MISREAD as error:
+            if expired.is_set() and getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_INTERRUPT:
                 return ""
-            if not is_damage(error):
+            if not _shows_damage(error):
                 raise
-            return str(error)
+            return _one_line(error)
     return ""
+
+
+def _shows_damage(error: Exception) -> bool:
+    """Whether a record that was looked through is damaged. SQLite has no checksums: a flipped bit inside a text, a time or the
+    words of a table shows only as something that cannot be read."""
+    return (
+        not isinstance(error, sqlite3.DatabaseError)
+        or is_damage(error)
+        or error_code(error) in (0, sqlite3.SQLITE_ERROR)
+    )
+
+
+def _one_line(error: Exception) -> str:
+    return " ".join(str(error).split())
 
 
 @contextlib.contextmanager
@@ -174,10 +162,6 @@ def _interrupted_after(connection: sqlite3.Connection, limit_s: float | None) ->
     finally:
         done.set()
         watcher.join()
-
-
-def _code(error: sqlite3.Error) -> int:
-    return getattr(error, "sqlite_errorcode", 0) & 0xFF  # the low byte is the kind; the rest says more exactly where
 
 
 def _lock(path: Path) -> int:
@@ -207,24 +191,18 @@ def _is_new(path: Path) -> bool:
         raise StoreFailure(f"{path}: {error.strerror}, expected a file that can be read") from error
 
 
-def _set_aside_if_damaged(path: Path, check_s: float) -> str:
-    why = _damage(path, check_s)
-    mark = suspect_mark(path)
-    if not why:
-        mark.unlink(missing_ok=True)
-        return ""
+def _set_aside(path: Path, why: str) -> str:
     aside = next(
         (p for n in range(1, MAX_SET_ASIDE) if not (p := Path(f"{path}.damaged-{n}")).exists()),
         Path(f"{path}.damaged-{MAX_SET_ASIDE}"),
     )
     try:
         # The log goes with it: what was committed last may be nowhere else. The index of the log is made anew when needed.
-        for suffix in ("", "-wal"):
+        for suffix in ("", "-wal", "-journal"):
             Path(f"{aside}{suffix}").unlink(missing_ok=True)
             with contextlib.suppress(FileNotFoundError):
                 os.replace(f"{path}{suffix}", f"{aside}{suffix}")
         Path(f"{path}-shm").unlink(missing_ok=True)
-        mark.unlink(missing_ok=True)
     except OSError as error:
         raise StoreFailure(f"{path}: damaged ({why}), and cannot be set aside: {error.strerror}") from error
     return f"{path}: damaged ({why}), set aside as {aside.name}; a new record was begun"
@@ -240,10 +218,10 @@ def _damage(path: Path, check_s: float) -> str:
     try:
         _version(connection, path)
         return quick_check(connection, SUSPECT_CHECK_S if suspect_mark(path).exists() else check_s)
-    except sqlite3.DatabaseError as error:
-        if not is_damage(error):
+    except _MISREAD as error:
+        if not _shows_damage(error):
             raise
-        return str(error)
+        return _one_line(error)
     finally:
         connection.close()
 
@@ -269,6 +247,24 @@ def _connect_reader(path: Path, busy_timeout_ms: int) -> sqlite3.Connection:
         check_same_thread=False,
     )
     connection.execute("PRAGMA query_only = ON")
+    return connection
+
+
+def _connect_writer(path: Path, busy_timeout_ms: int) -> sqlite3.Connection:
+    """Raises _Unreadable for a file that the check found sound, and that still cannot start a run."""
+    connection = sqlite3.connect(path, timeout=busy_timeout_ms / 1000.0, isolation_level=None, check_same_thread=False)
+    try:
+        _configure(connection, path)
+        migrate(connection)
+        load(connection)
+    except _MISREAD as error:
+        connection.close()
+        if not _shows_damage(error):
+            raise
+        raise _Unreadable(_one_line(error)) from error
+    except BaseException:
+        connection.close()
+        raise
     return connection
 
 

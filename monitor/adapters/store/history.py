@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Any
 
-from monitor.adapters.store.connection import store_failures
+from monitor.adapters.store.failures import store_failures
 from monitor.adapters.store.rows import NOTICE_COLUMNS, notice_of, read_alarms, read_batches, read_unknown, time_or_none
 from monitor.domain.alarm import Alarm
 from monitor.domain.batch import Batch
@@ -27,12 +27,15 @@ _SERIES = """SELECT l.offset_ms + r.up_ms, ifnull(r.dry_bulb_c, 9e999), ifnull(r
         AND r.up_ms >= :since - l.offset_ms AND r.up_ms < :until - l.offset_ms"""
 _NEWEST = """SELECT r.line_id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag
     FROM (SELECT * FROM reading WHERE probe_id = ? ORDER BY line_id DESC, up_ms DESC LIMIT 1) r JOIN line l ON l.id = r.line_id"""
-# A line begun earlier and still being written: of a boot whose first message came late, or the one line of a node that sends its
-# own clock. Looking at all of them would make the cost grow with the years.
-_OLDER_LINES = """SELECT id FROM (
-    SELECT * FROM (SELECT id, offset_ms + last_up_ms AS last_ms FROM line WHERE node = ?1 AND id < ?2 ORDER BY id DESC LIMIT 16)
+# Lines of a node begun earlier and still being written: of a boot whose first message came late (it is among the last ones), or
+# the one line of a node that sends its own clock. To look at every line would make the cost grow with the years.
+LOOK_BACK = 32
+_OLDER_LINES = f"""SELECT id FROM (
+    SELECT * FROM (SELECT id, offset_ms + last_up_ms AS last_ms FROM line
+                   WHERE node = ?1 AND id < ?2 ORDER BY id DESC LIMIT {LOOK_BACK})
     UNION
-    SELECT * FROM (SELECT id, offset_ms + last_up_ms FROM line WHERE node = ?1 AND basis = 'clock' AND id < ?2 ORDER BY id DESC LIMIT 1)
+    SELECT * FROM (SELECT id, offset_ms + last_up_ms FROM line
+                   WHERE node = ?1 AND id < ?2 AND basis = 'clock' ORDER BY id DESC LIMIT 1)
     ) WHERE last_ms > ?3"""
 _NEWEST_OF_LINE = """SELECT l.id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag
     FROM (SELECT * FROM reading WHERE probe_id = ? AND line_id = ? ORDER BY up_ms DESC LIMIT 1) r JOIN line l ON l.id = r.line_id"""

@@ -10,28 +10,17 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from monitor.adapters.store.connection import is_damage, open_reader, quick_check, store_failures, suspect_mark
-from monitor.adapters.store.rows import (
-    NOTICE_COLUMNS,
-    TRANSITION_COLUMNS,
-    ms_or_none,
-    notice_of,
-    notice_row,
-    read_alarms,
-    read_batches,
-    read_unknown,
-    transition_row,
-)
+from monitor.adapters.store.connection import open_reader, quick_check, suspect_mark
+from monitor.adapters.store.failures import is_damage, store_failures
+from monitor.adapters.store.loading import load
+from monitor.adapters.store.rows import NOTICE_COLUMNS, TRANSITION_COLUMNS, ms_or_none, notice_row, transition_row
 from monitor.domain.alarm import Transition
 from monitor.domain.batch import Batch
-from monitor.domain.dating import ARRIVAL, Line
-from monitor.domain.numbering import Numbering
-from monitor.domain.reading import from_ms, to_ms
+from monitor.domain.dating import Line
+from monitor.domain.reading import to_ms
 from monitor.domain.record import Attempt, Group, RefusedRow, StoredReading
 from monitor.service.ports import Loaded, StoreFailure
 
-BOOTS_OF_LINES = 4  # of each node: its present start, and what a broker may still hold of the ones before
-BOOTS_OF_NUMBERS = 64  # of each node: a node that restarts all the time must not fill the memory with its past
 REFUSED_KEPT = 10_000
 PAYLOAD_BYTES = 8 * 1024
 TEXT_KEPT = 1_000  # characters of a refused message's topic and reason: both may come from outside
@@ -61,15 +50,6 @@ _OUTCOME = """UPDATE notice SET
     state = CASE WHEN state = 'sent' THEN 'sent' WHEN ?1 = 'later' THEN 'waiting' ELSE ?1 END,
     attempts = attempts + (?1 <> 'cancelled'), last_detail = ?2, last_ms = ?3 WHERE id = ?4"""
 
-_LINES = f"""WITH
-    boots AS (SELECT node, boot, max(offset_ms + last_up_ms) AS newest_ms FROM line WHERE basis <> '{ARRIVAL}' GROUP BY node, boot),
-    ranked AS (SELECT node, boot, row_number() OVER (PARTITION BY node ORDER BY newest_ms DESC) AS place FROM boots)
-    SELECT id, node, boot, basis, from_up_ms, offset_ms, first_up_ms, last_up_ms FROM line JOIN ranked USING (node, boot)
-    WHERE place <= {BOOTS_OF_LINES} AND basis <> '{ARRIVAL}' ORDER BY id"""
-_NUMBERINGS = f"""SELECT node, boot, contiguous, above FROM
-    (SELECT *, row_number() OVER (PARTITION BY node ORDER BY id DESC) AS place FROM numbering)
-    WHERE place <= {BOOTS_OF_NUMBERS} ORDER BY id"""
-
 
 class SqliteLedger:
     """The port `Ledger` on one writing connection; one owner, one thread at a time."""
@@ -81,36 +61,9 @@ class SqliteLedger:
             self._probes: dict[str, int] = dict(connection.execute("SELECT key, id FROM probe").fetchall())
 
     def load(self) -> Loaded:
-        """The state to start from. Raises StoreFailure.
-
-        Lines: every part of each node's BOOTS_OF_LINES newest boots, but for those dated by arrival, which no later message can
-        join. Numberings: of each node's BOOTS_OF_NUMBERS newest boots; how long a hole stood open is counted anew, for the
-        clock it was counted on may be gone.
-        """
-        execute = self._connection.execute
+        """The state to start from. Raises StoreFailure."""
         with store_failures(self._path):
-            newest_ms = self._number("SELECT max(offset_ms + last_up_ms) FROM line")
-            return Loaded(
-                lines=tuple(Line(*row) for row in execute(_LINES)),
-                numberings={
-                    (node, boot): Numbering(contiguous, tuple((first, last) for first, last in json.loads(above)))
-                    for node, boot, contiguous, above in execute(_NUMBERINGS)
-                },
-                batches=tuple(read_batches(self._connection)),
-                alarms=tuple(read_alarms(self._connection)),
-                unknown=tuple(read_unknown(self._connection)),
-                waiting=tuple(
-                    notice_of(row)
-                    for row in execute(f"SELECT {NOTICE_COLUMNS} FROM notice WHERE state = 'waiting' ORDER BY id")
-                ),
-                last_line=self._number("SELECT max(id) FROM line") or 0,
-                last_alarm_number=self._number(
-                    "SELECT max(t.number) FROM alarm a JOIN transition t ON t.id = a.transition_id"
-                )
-                or 0,
-                last_notice=self._number("SELECT max(id) FROM notice") or 0,
-                newest=None if newest_ms is None else from_ms(newest_ms),
-            )
+            return load(self._connection)
 
     def commit(self, group: Group) -> None:
         """Write the group in one durable transaction. Raises StoreFailure; then nothing of it is written.
@@ -215,10 +168,6 @@ class SqliteLedger:
             "INSERT INTO attempt (outcome, detail, at_ms, notice, contact) VALUES (?, ?, ?, ?, ?)",
             [(*row, a.contact) for row, a in zip(rows, attempts, strict=True)],
         )
-
-    def _number(self, sql: str) -> int | None:
-        (number,) = self._connection.execute(sql).fetchone()
-        return None if number is None else int(number)
 
     def _roll_back(self) -> None:
         # SQLite has rolled back by itself after some failures; a roll-back that fails is tried again before the next group.

@@ -1,0 +1,61 @@
+"""What a run starts from, read from the record."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+
+from monitor.adapters.store.rows import NOTICE_COLUMNS, notice_of, read_alarms, read_batches, read_unknown
+from monitor.domain.dating import ARRIVAL, Line
+from monitor.domain.numbering import Numbering
+from monitor.domain.reading import from_ms
+from monitor.service.ports import Loaded
+
+BOOTS_OF_LINES = 4  # of each node: its present start, and what a broker may still hold of the ones before
+BOOTS_OF_NUMBERS = 64  # of each node: a node that restarts all the time must not fill the memory with its past
+
+_LINES = f"""WITH
+    boots AS (SELECT node, boot, max(offset_ms + last_up_ms) AS newest_ms FROM line WHERE basis <> '{ARRIVAL}' GROUP BY node, boot),
+    ranked AS (SELECT node, boot, row_number() OVER (PARTITION BY node ORDER BY newest_ms DESC) AS place FROM boots)
+    SELECT id, node, boot, basis, from_up_ms, offset_ms, first_up_ms, last_up_ms FROM line JOIN ranked USING (node, boot)
+    WHERE place <= {BOOTS_OF_LINES} AND basis <> '{ARRIVAL}' ORDER BY id"""
+_NUMBERINGS = f"""SELECT node, boot, contiguous, above FROM
+    (SELECT *, row_number() OVER (PARTITION BY node ORDER BY id DESC) AS place FROM numbering)
+    WHERE place <= {BOOTS_OF_NUMBERS} ORDER BY id"""
+
+
+def load(connection: sqlite3.Connection) -> Loaded:
+    """The state to start from.
+
+    Lines: every part of each node's BOOTS_OF_LINES newest boots, but for those dated by arrival, which no later message can
+    join. Numberings: of each node's BOOTS_OF_NUMBERS newest boots; how long a hole stood open is counted anew, for the
+    clock it was counted on may be gone.
+    """
+    execute = connection.execute
+    newest_ms = _number(connection, "SELECT max(offset_ms + last_up_ms) FROM line")
+    return Loaded(
+        lines=tuple(Line(*row) for row in execute(_LINES)),
+        numberings={
+            (node, boot): Numbering(contiguous, tuple((first, last) for first, last in json.loads(above)))
+            for node, boot, contiguous, above in execute(_NUMBERINGS)
+        },
+        batches=tuple(read_batches(connection)),
+        alarms=tuple(read_alarms(connection)),
+        unknown=tuple(read_unknown(connection)),
+        waiting=tuple(
+            notice_of(row)
+            for row in execute(f"SELECT {NOTICE_COLUMNS} FROM notice WHERE state = 'waiting' ORDER BY id")
+        ),
+        last_line=_number(connection, "SELECT max(id) FROM line") or 0,
+        last_alarm_number=_number(
+            connection, "SELECT max(t.number) FROM alarm a JOIN transition t ON t.id = a.transition_id"
+        )
+        or 0,
+        last_notice=_number(connection, "SELECT max(id) FROM notice") or 0,
+        newest=None if newest_ms is None else from_ms(newest_ms),
+    )
+
+
+def _number(connection: sqlite3.Connection, sql: str) -> int | None:
+    (number,) = connection.execute(sql).fetchone()
+    return None if number is None else int(number)

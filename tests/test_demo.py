@@ -1,0 +1,40 @@
+"""The demo, as a newcomer runs it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+
+EGGROOM = [sys.executable, "-m", "monitor"]
+
+
+def test_the_demo_tells_its_story_and_ends_by_itself() -> None:
+    """`eggroom demo --for 22`: a heater sticks on, the message reaches the phone, is answered, and is over; exit 0, in time."""
+    began = time.monotonic()
+    run = subprocess.run([*EGGROOM, "demo", "--for", "22"], capture_output=True, text=True, timeout=100, check=False)
+    took = time.monotonic() - began
+    assert run.returncode == 0, run.stderr
+    assert 22 <= took < 60
+    assert run.stderr == ""
+    story = run.stdout
+    told = [
+        "hen-1: 24 eggs of chicken, day 10, in Setter 1",
+        "The heater of Setter 1 sticks on.",
+        "PHONE | Setter 1: too hot",
+        "Sam, woken by the phone, answers No. 1",
+        "alarm No. 1  Setter 1: too hot: acknowledged",
+        "PHONE | Setter 1: no longer too hot",
+        "Environment history of batch duck-1",
+    ]
+    places = [story.find(words) for words in told]
+    assert -1 not in places, (told[places.index(-1)], story)
+    assert places == sorted(places)
+    assert "alarm No. 2" not in story
+
+
+def test_a_wrong_speed_is_one_line() -> None:
+    """A speed that cannot be is said in one line, and nothing is started."""
+    run = subprocess.run([*EGGROOM, "demo", "--speed", "0"], capture_output=True, text=True, timeout=30, check=False)
+    assert run.returncode == 1
+    assert run.stderr == "eggroom: --speed 0, expected 1 to 600\n"
