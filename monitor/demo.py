@@ -29,7 +29,7 @@ from monitor.simulation.room import Message, Room
 SPEED = 120.0
 STORY_MIN = 352.0  # the story's length on its own clock
 BEGIN = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
-INTERVAL_S = 30.0  # a node's interval: at 120 times life, the machine's own hiccups must not look like silence
+INTERVAL_S = 60.0  # a node's interval: at 120 times life, a busy computer's hiccup must not look like silence
 SHOW_EVERY_MIN = 45.0
 SITE = "demo"
 BREEDER = "sam"

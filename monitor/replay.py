@@ -26,6 +26,7 @@ from monitor.settings import House
 
 MONO_START_S = 1000.0  # any number: nothing may depend on where the forward clock starts
 TICK_S = 1.0
+MAX_PAUSE = timedelta(days=120)  # the longest incubation; a later time is a slip, and each of its seconds would be played
 _SECOND = timedelta(seconds=TICK_S)
 NOBODY = "phone"  # who is told when the configuration names no contact: the notices are shown all the same
 
@@ -92,6 +93,8 @@ def replay(path: Path, house: House) -> Timeline:
             first = at
         elif at < now.utc:
             raise ReplayError(f"{path}: line {number}: at {line['at']}, expected not before the line above")
+        elif at - now.utc > MAX_PAUSE:
+            raise ReplayError(f"{path}: line {number}: at {line['at']}, expected within {MAX_PAUSE.days} days of the line above")
         target = MONO_START_S + (at - first).total_seconds()
         if engine is None:
             now = Now(target, at)
@@ -101,7 +104,7 @@ def replay(path: Path, house: House) -> Timeline:
             engine.idle(now)
         now = Now(target, at)
         if "topic" in line:
-            payload = str(line.get("payload", "")).encode()
+            payload = str(line.get("payload", "")).encode("utf-8", "surrogatepass")  # half a character is refused below
             engine.work(Arrived(now, decode(str(line["topic"]), payload, bool(line.get("retain")))))
         elif line.get("do") == "end":
             engine.idle(now)

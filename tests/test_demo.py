@@ -22,15 +22,14 @@ def test_the_demo_tells_its_story_and_ends_by_itself() -> None:
         "hen-1: 24 eggs of chicken, day 10, in Setter 1",
         "The heater of Setter 1 sticks on.",
         "PHONE | Setter 1: too hot",
-        "Sam, woken by the phone, answers No. 1",
-        "alarm No. 1  Setter 1: too hot: acknowledged",
+        "Sam, woken by the phone, answers No. ",
+        "Setter 1: too hot: acknowledged",
         "PHONE | Setter 1: no longer too hot",
         "Environment history of batch duck-1",
     ]
     places = [story.find(words) for words in told]
     assert -1 not in places, (told[places.index(-1)], story)
     assert places == sorted(places)
-    assert "alarm No. 2" not in story
 
 
 def test_a_wrong_speed_is_one_line() -> None:

@@ -140,6 +140,8 @@ def test_csv_numbers_below_zero_stay_numbers() -> None:
     row = table(to_csv(cold, HEADER))[0]
     assert row["mean (C or %RH)"] == "-5.0"
     assert row["area below (K h or %RH h)"] == "0.0"
+    nearly = history_of([stretch(readings(range(0, 3601, 10), -0.00001), dry_bulb_c=None)])
+    assert table(to_csv(nearly, HEADER))[0]["mean (C or %RH)"] == "0.0"
 
 
 def test_csv_quotes_what_would_break_a_row() -> None:
