@@ -1,9 +1,9 @@
 """The daemon as a real process, what a person would type to it, and a node's voice: for the tests that run the whole house.
 
-    with Mosquitto() as broker:
-        config = configure(tmp_path, broker.port, contact=phone.url())
-        with Running(config) as daemon, Node(broker.port) as node:
-            node.send(39.5); daemon.ask(do="room"); eggroom("alarms", config=config); daemon.terminate()
+with Mosquitto() as broker:
+    config = configure(tmp_path, broker.port, contact=phone.url())
+    with Running(config) as daemon, Node(broker.port) as node:
+        node.send(39.5); daemon.ask(do="room"); eggroom("alarms", config=config); daemon.terminate()
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ import signal
 import sqlite3
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
@@ -69,7 +68,11 @@ def eggroom(*arguments: str, config: Path | None = None, timeout_s: float = 60.0
     """A command as a person gives it, in a process of its own."""
     more = () if config is None else ("--config", str(config))
     return subprocess.run(
-        [sys.executable, "-m", "monitor", *arguments, *more], cwd=ROOT, capture_output=True, text=True, timeout=timeout_s
+        [sys.executable, "-m", "monitor", *arguments, *more],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=timeout_s,
     )
 
 
@@ -189,7 +192,13 @@ class Node:
         """The next message, as the node would send it now."""
         sample_ms = self._last_ms = max(self._last_ms + 1, round((time.monotonic() - self._began_s) * 1000))
         up = -(-sample_ms // 1000)
-        about = {"bn": f"{self.node}/", "boot": self.boot, "seq": self.seq, "up": up, "bt": (sample_ms - up * 1000) / 1000}
+        about = {
+            "bn": f"{self.node}/",
+            "boot": self.boot,
+            "seq": self.seq,
+            "up": up,
+            "bt": (sample_ms - up * 1000) / 1000,
+        }
         records: list[dict[str, Any]] = [about | {"n": f"{probe}/t", "u": "Cel", "v": dry_bulb_c}]
         if rh_pct is not None:
             records.append({"n": f"{probe}/rh", "u": "%RH", "v": rh_pct})
@@ -215,28 +224,3 @@ def wait_published(info: mqtt.MQTTMessageInfo) -> None:
 def until(true: Callable[[], object], otherwise: str, within_s: float = READY_S) -> None:
     """Wait until it is true; fail with `otherwise` after that long."""
     assert eventually(true, within_s), f"{otherwise} (waited {within_s:g} s)"
-
-
-class Background:
-    """A function in a thread; leaving the `with` block waits for it, and raises what it raised."""
-
-    def __init__(self, work: Callable[[], object]) -> None:
-        self._work = work
-        self._error: BaseException | None = None
-        self._thread = threading.Thread(target=self._run, daemon=True)
-
-    def __enter__(self) -> Background:
-        self._thread.start()
-        return self
-
-    def __exit__(self, kind: object, *_: object) -> None:
-        self._thread.join(60.0 if kind is None else 1.0)
-        if kind is None and self._error is not None:
-            raise self._error
-        assert kind is not None or not self._thread.is_alive(), "the background work did not end"
-
-    def _run(self) -> None:
-        try:
-            self._work()
-        except BaseException as error:
-            self._error = error

@@ -1,8 +1,8 @@
 """Brokers for tests: the real Mosquitto on a free port of this machine, and one that says by hand what a test wants said.
 
-    with Mosquitto() as broker:
-        publish(broker.port, "eggroom/home/node-a/status", b"online", retain=True)
-        broker.kill(); broker.start()      # a power cut: it keeps nothing, unless the config text says so
+with Mosquitto() as broker:
+    publish(broker.port, "eggroom/home/node-a/status", b"online", retain=True)
+    broker.kill(); broker.start()      # a power cut: it keeps nothing, unless the config text says so
 """
 
 from __future__ import annotations

@@ -23,7 +23,7 @@ The rules:
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 from typing import Protocol
 
@@ -39,6 +39,9 @@ from monitor.domain.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT
 
 QUANTITIES = (DRY_BULB, RH, WET_BULB)
 WHOLE = "whole"
+# Long stretches are worked through in parts of this length, and merged: months of readings then need no more memory
+# than days, and the arrays in between stay in the processor's cache.
+PART_MS = 2 * 86_400_000
 WET_BULB_FROM_C, WET_BULB_TO_C = -40.0, 80.0  # dry bulbs that have one: the range of `psychrometrics`
 
 
@@ -60,8 +63,8 @@ class Stretch:
     """A part of a batch's life in one machine and one stage, with constant bands: since_ms <= t < until_ms.
 
     dry_bulb_c, rh_pct, wet_bulb_c: the bands; None where nothing is judged. air: the readings of each probe
-    in the machine, none for a time in no machine (which then is a gap). They should reach max_gap_s beyond
-    both ends, so that the line is cut there and does not stop short; more does no harm. max_gap_s: the
+    in the machine, none for a time in no machine (which then is a gap). They should reach twice max_gap_s
+    beyond both ends, so that the line is cut there and does not stop short; more does no harm. max_gap_s: the
     allowed silence of a probe. pressure_kpa: the site's. Raises ValueError for a stretch that does not last,
     or a max_gap_s that is not above 0.
     """
@@ -133,7 +136,7 @@ def history_of(stretches: Sequence[Stretch]) -> BatchHistory:
             expected = f"{before.until_ms}, where the one before ends"
             raise ValueError(f"{after.where}: since_ms {after.since_ms}, expected {expected}")
     stages = tuple(
-        _merged(stage, [_period(stretch) for stretch in run])
+        _merged(stage, [_period(part) for stretch in run for part in _parts(stretch)])
         for stage, run in groupby(stretches, key=lambda stretch: stretch.stage)
     )
     return BatchHistory(stages, _merged(WHOLE, stages))
@@ -149,6 +152,14 @@ def _merged(stage: str, periods: Sequence[Period]) -> Period:
         merged([period.rh_pct for period in periods]),
         merged([period.wet_bulb_c for period in periods]),
     )
+
+
+def _parts(stretch: Stretch) -> Iterator[Stretch]:
+    """The stretch in parts of no more than PART_MS, with its readings in order."""
+    air = tuple(_in_order(each) for each in stretch.air)
+    for since_ms in range(stretch.since_ms, stretch.until_ms, PART_MS):
+        until_ms = min(since_ms + PART_MS, stretch.until_ms)
+        yield replace(stretch, since_ms=since_ms, until_ms=until_ms, air=air)
 
 
 def _period(stretch: Stretch) -> Period:
@@ -184,12 +195,11 @@ def _figures(stretch: Stretch, probes: Sequence[_Measured], band: Band | None) -
 
 def _readings(stretch: Stretch, air: Air) -> Mapping[str, _Measured]:
     """What one probe says about a stretch, by quantity, without readings too far off to bear on its line."""
-    at_ms, dry_bulb_c, rh_pct, flag = _in_order(air)
     reach_ms = int(stretch.max_gap_s * 2000.0) + 1  # twice: what lies beyond the edge has a neighbour too
-    first, last = np.searchsorted(at_ms, (stretch.since_ms - reach_ms, stretch.until_ms + reach_ms))
+    first, last = np.searchsorted(air.at_ms, (stretch.since_ms - reach_ms, stretch.until_ms + reach_ms))
     near = slice(int(first), int(last))
-    at_ms, dry_bulb_c, flag = at_ms[near], dry_bulb_c[near], flag[near]
-    rh_pct = np.minimum(rh_pct[near], 100.0)
+    at_ms, dry_bulb_c, flag = air.at_ms[near], air.dry_bulb_c[near], air.flag[near]
+    rh_pct = np.minimum(air.rh_pct[near], 100.0)
     good, flagged = (flag == PASS) | (flag == NOT_EVALUATED), (flag == SUSPECT) | (flag == FAIL)
     within = (at_ms >= stretch.since_ms) & (at_ms < stretch.until_ms)
     relative_ms = (at_ms - stretch.since_ms).astype(np.float64)
@@ -211,11 +221,20 @@ def _readings(stretch: Stretch, air: Air) -> Mapping[str, _Measured]:
     }
 
 
-def _in_order(air: Air) -> tuple[Integers, Floats, Floats, Integers]:
+@dataclass(frozen=True, slots=True)
+class _Ordered:
+    """Readings of one probe, rising in time."""
+
+    at_ms: Integers
+    dry_bulb_c: Floats
+    rh_pct: Floats
+    flag: Integers
+
+
+def _in_order(air: Air) -> Air:
     """The readings by time, each time once: of equal ones the last given."""
     if (np.diff(air.at_ms) > 0).all():
-        return air.at_ms, air.dry_bulb_c, air.rh_pct, air.flag
+        return air
     order = np.argsort(air.at_ms, kind="stable")
-    at_ms = air.at_ms[order]
-    rows = order[np.append(np.diff(at_ms) > 0, True)]
-    return air.at_ms[rows], air.dry_bulb_c[rows], air.rh_pct[rows], air.flag[rows]
+    rows = order[np.append(np.diff(air.at_ms[order]) > 0, True)]
+    return _Ordered(air.at_ms[rows], air.dry_bulb_c[rows], air.rh_pct[rows], air.flag[rows])

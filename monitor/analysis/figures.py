@@ -98,9 +98,7 @@ def limits_of(band: Band | None) -> tuple[float | None, float | None]:
     return low, high
 
 
-def figures_of(
-    trace: Trace, band: Band | None, place: Place, max_gap_s: float, samples: int, flagged: int
-) -> Figures:
+def figures_of(trace: Trace, band: Band | None, place: Place, max_gap_s: float, samples: int, flagged: int) -> Figures:
     """The figures of one line against one band: integrals, extremes and crossings of its straight pieces."""
     low, high = limits_of(band)
     above, below = outside(trace, high, ABOVE, place), outside(trace, low, BELOW, place)

@@ -36,7 +36,7 @@ def stretches_of(history: History, site: Site, batch: Batch, now: datetime) -> I
         machine = site.machines.get(place)
         probes = site.by_machine.get(place, ())
         silence_s = max((p.silence_s for p in probes), default=DEFAULT_SILENCE_S)
-        margin = timedelta(seconds=silence_s)
+        margin = timedelta(seconds=2.0 * silence_s)  # so that the line reaches both ends of the stretch
         for stage, since, until in _stages(batch, profile, since_stay, until_stay):
             dry_bulb = stage.dry_bulb_c
             if machine is not None and machine.air == STILL and profile.still_air_offset_k:

@@ -45,7 +45,9 @@ TODAY = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
         (datetime(2024, 6, 1, tzinfo=UTC), False, datetime(2023, 1, 1, tzinfo=UTC), False),
     ],
 )
-def test_whether_the_label_is_right(utc: datetime, synchronised: bool | None, not_before: datetime | None, good: bool) -> None:
+def test_whether_the_label_is_right(
+    utc: datetime, synchronised: bool | None, not_before: datetime | None, good: bool
+) -> None:
     """The kernel's word, else a label neither before 2025 nor before the record, makes the label good."""
     now = Machine(utc, synchronised).clock(not_before).now()
     assert (now.mono_s, now.utc, now.clock_ok) == (100.0, utc, good)

@@ -28,7 +28,7 @@ def test_the_link_works_with_it() -> None:
             publish(broker._port, AIR, air(1), air(2))
             assert eventually(lambda: ear.seqs == [1, 2])
             link.acknowledge(ear.receipts())
-            assert (Presence("node-a", True, retained=True) in [message for message, _ in ear.messages])
+            assert Presence("node-a", True, retained=True) in [message for message, _ in ear.messages]
             assert link.publish("eggroom/home/machine/setter-1/state", b"{}", retain=True)
             assert eventually(lambda: heard)
             link._ping_heard_s = link._next_ping_s = 0.0

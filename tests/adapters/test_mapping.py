@@ -95,9 +95,14 @@ def test_a_missing_or_null_number_is_not_measured() -> None:
 
 def test_several_rules_for_one_message() -> None:
     """Rules about one topic are several probes of its node; a probe that is missing does not silence the other."""
-    rules = [PayloadRule("tele/+/SENSOR", "{2}", probe, f"/{probe}/Temperature") for probe in ("ds18b20-1", "ds18b20-2")]
+    rules = [
+        PayloadRule("tele/+/SENSOR", "{2}", probe, f"/{probe}/Temperature") for probe in ("ds18b20-1", "ds18b20-2")
+    ]
     both = b'{"ds18b20-1":{"Temperature":37.5},"ds18b20-2":{"Temperature":36}}'
-    assert samples(both, "tele/hut/SENSOR", *rules) == (Sample("ds18b20-1", 37.5, None), Sample("ds18b20-2", 36.0, None))
+    assert samples(both, "tele/hut/SENSOR", *rules) == (
+        Sample("ds18b20-1", 37.5, None),
+        Sample("ds18b20-2", 36.0, None),
+    )
     assert samples(b'{"ds18b20-2":{"Temperature":36}}', "tele/hut/SENSOR", *rules) == (Sample("ds18b20-2", 36.0, None),)
 
 
@@ -224,13 +229,18 @@ def test_filters_match_as_the_clients_own_matcher_does(topic_filter: str, topic:
 
 _JSON = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["temperature", "humidity", "x"]), inner),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["temperature", "humidity", "x"]), inner)
+    ),
     max_leaves=10,
 )
 
 
 @settings(max_examples=600, deadline=1000)
-@given(payload=st.binary(max_size=200) | _JSON.map(lambda v: json.dumps(v).encode()), topic=st.text(max_size=12) | st.just(TOPIC))
+@given(
+    payload=st.binary(max_size=200) | _JSON.map(lambda v: json.dumps(v).encode()),
+    topic=st.text(max_size=12) | st.just(TOPIC),
+)
 def test_any_bytes_give_a_value(payload: bytes, topic: str) -> None:
     """Whatever comes, nothing is raised, and what is understood is in range."""
     wide = PayloadRule("#", "any", "top", "/temperature", "/humidity")

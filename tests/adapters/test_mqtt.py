@@ -65,7 +65,9 @@ class Ear:
         return [receipt for _, receipt in self.messages if receipt is not None]
 
 
-def build(port: int, ear: Ear, *, rules: tuple[PayloadRule, ...] = (), ping_every_s: float = 10.0, **more: Any) -> MqttLink:
+def build(
+    port: int, ear: Ear, *, rules: tuple[PayloadRule, ...] = (), ping_every_s: float = 10.0, **more: Any
+) -> MqttLink:
     """A link that decodes as the daemon does."""
 
     def decoded(topic: str, payload: bytes, retained: bool) -> Message:
@@ -548,7 +550,9 @@ def test_the_ping_comes_back_from_the_real_broker() -> None:
 def test_a_wrong_password_is_told_and_the_right_one_connects(tmp_path: Path) -> None:
     """A broker that does not let us in is named as such, once; with the password of the file the link is up."""
     passwords = tmp_path / "passwords"
-    subprocess.run([program("mosquitto_passwd", "mosquitto"), "-c", "-b", str(passwords), "eggroom", "long secret"], check=True)
+    subprocess.run(
+        [program("mosquitto_passwd", "mosquitto"), "-c", "-b", str(passwords), "eggroom", "long secret"], check=True
+    )
     (tmp_path / "secret").write_text("long secret\n")
     with Mosquitto(f"allow_anonymous false\npassword_file {passwords}") as broker:
         ear = Ear()
@@ -591,7 +595,10 @@ def test_a_refused_subscription_is_told() -> None:
         try:
             assert eventually(lambda: ear.said)
             assert ear.said == [
-                (False, f"broker 127.0.0.1:{broker.port}: may not listen to eggroom/home/+/status, expected an account that may")
+                (
+                    False,
+                    f"broker 127.0.0.1:{broker.port}: may not listen to eggroom/home/+/status, expected an account that may",
+                )
             ]
         finally:
             link.stop()
@@ -694,7 +701,10 @@ def _authority(folder: Path, name: str) -> None:
         ({"host": "a..b"}, "broker host 'a..b', expected a name or an address"),
         ({"protocol": "4"}, "broker protocol '4', expected 3.1.1 or 5"),
         ({"password": "x"}, "broker password without a username, expected both"),
-        ({"ca_file": Path("/no/such/file")}, "ca_file /no/such/file: No such file or directory, expected an authority's"),
+        (
+            {"ca_file": Path("/no/such/file")},
+            "ca_file /no/such/file: No such file or directory, expected an authority's",
+        ),
         ({"ca_file": Path(__file__)}, "no certificate in it, expected an authority's certificate (PEM)"),
     ],
 )

@@ -11,9 +11,7 @@ from monitor.adapters.store.connection import Opened, open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
 from tests.fakes import MemoryStore
-
-pytest.register_assert_rewrite("tests.ports")
-from tests.ports import Record, RecordSuite  # noqa: E402
+from tests.ports import Record, RecordSuite
 
 
 class _File:

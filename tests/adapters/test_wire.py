@@ -15,9 +15,7 @@ from tests.firmware.port import firmware
 
 TOPIC = "eggroom/home/node-a/air"
 # The example of the wire's description.
-EXAMPLE = (
-    b'[{"bn":"node-a/","n":"top/t","u":"Cel","v":37.52,"boot":91,"seq":1804,"up":18040},{"n":"top/rh","u":"%RH","v":52.4}]'
-)
+EXAMPLE = b'[{"bn":"node-a/","n":"top/t","u":"Cel","v":37.52,"boot":91,"seq":1804,"up":18040},{"n":"top/rh","u":"%RH","v":52.4}]'
 
 
 def hear(payload: bytes, topic: str = TOPIC, *, retained: bool = False) -> Pack | Presence | Refused:
@@ -264,7 +262,12 @@ def test_a_root_of_several_levels() -> None:
 
 # Text that looks like a pack, so that the fuzz gets past the outer checks.
 _SCALARS = (
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8) | st.sampled_from(["Cel", "%RH", "top/t"])
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats()
+    | st.text(max_size=8)
+    | st.sampled_from(["Cel", "%RH", "top/t"])
 )
 _LABELS = st.sampled_from(["bn", "bt", "bu", "n", "u", "v", "vs", "t", "boot", "seq", "up", "bv", "x_", "x", "bver"])
 _NAMES = st.sampled_from(["node-a/top/t", "node-a/top/rh", "node-a/low/fault", "top/t", "node-a/"])

@@ -23,9 +23,7 @@ def stays(samples: list[tuple[float, float]], limit: float, side: str, until_s: 
     found = outside(trace, limit, side, PLACE)
     gaps = {PLACE.since_ms + start: PLACE.since_ms + end for start, end in trace.gaps()}
     until_ms = PLACE.since_ms + length_ms
-    return replace(
-        found, excursions=settled(found.excursions, gaps, PLACE.since_ms, until_ms, MAX_GAP_MS)
-    )
+    return replace(found, excursions=settled(found.excursions, gaps, PLACE.since_ms, until_ms, MAX_GAP_MS))
 
 
 def test_a_triangle_over_the_limit_has_its_crossings_peak_and_area() -> None:

@@ -62,7 +62,9 @@ def test_two_probes_give_their_mean_where_both_have_a_line() -> None:
 
 def test_a_probe_in_a_gap_neither_stops_nor_pulls_the_others() -> None:
     """While one of two probes is silent for too long the other one's line stands, with no value made up."""
-    trace = trace_of([probe((0, 1), (10, 1), (20, 1), (30, 1), (40, 1)), probe((0, 3), (10, 3), (40, 9))], 10_000, 40_000)
+    trace = trace_of(
+        [probe((0, 1), (10, 1), (20, 1), (30, 1), (40, 1)), probe((0, 3), (10, 3), (40, 9))], 10_000, 40_000
+    )
     assert pieces(trace) == [(0, 10, 2, 2), (10, 20, 1, 1), (20, 30, 1, 1), (30, 40, 1, 1)]
 
 
@@ -85,7 +87,9 @@ def test_a_sample_alone_between_two_gaps_does_not_bend_the_others() -> None:
     """A fourth probe with one lone sample leaves the line of three as it was."""
     three = [probe((0, 0), (10, 4)), probe((0, 1), (10, 1)), probe((0, 4), (10, 0))]
     lone = probe((-100, 7), (5, 7), (100, 7))
-    assert pieces(trace_of([*three, lone], 30_000, 10_000)) == pieces(trace_of(three, 30_000, 10_000)) == [(0, 10, 1, 1)]
+    assert (
+        pieces(trace_of([*three, lone], 30_000, 10_000)) == pieces(trace_of(three, 30_000, 10_000)) == [(0, 10, 1, 1)]
+    )
 
 
 def test_extremes_are_those_of_the_line_and_told_when_first_reached() -> None:

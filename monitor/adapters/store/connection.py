@@ -3,7 +3,8 @@
 SQLite before 3.51.3 can lose a commit when one connection commits and resets the write-ahead log while another begins a
 checkpoint. So there is one writing connection, guarded by a lock file, and readers are opened in a way that cannot checkpoint.
 
-Monitoring must come up in every case: a damaged record is set aside, never mended in place, and a new one begun.
+Monitoring must come up in every case: a damaged record is set aside, never mended in place, and a new one begun with what could
+be read of it.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from pathlib import Path
 from monitor.adapters.store.failures import error_code, is_damage, store_failures
 from monitor.adapters.store.loading import load
 from monitor.adapters.store.migrations import APPLICATION_ID, VERSION, migrate
+from monitor.adapters.store.salvage import take_over
 from monitor.service.ports import StoreFailure
 
 BUSY_TIMEOUT_MS = 5_000
@@ -59,7 +61,7 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
     """The record at `path`, made or migrated as needed; usable from any one thread at a time.
 
     Raises StoreInUse when another process has it, StoreFailure when it cannot be opened, is another program's, or was made
-    by a newer eggroom. A damaged one is set aside, and the note says so.
+    by a newer eggroom. A damaged one is set aside, and a new one begun with what could be read of it; the note says so.
     """
     lock = _lock(path)
     try:
@@ -72,8 +74,12 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
                 except _Unreadable as unreadable:
                     why = str(unreadable)
             if why:
-                note = _set_aside(path, why)
+                aside = _set_aside(path, why)
                 connection = _connect_writer(path, busy_timeout_ms)
+                taken = ", ".join(_take_over(aside, connection)) or "nothing"
+                note = (
+                    f"{path}: damaged ({why}), set aside as {aside.name}; a new record was begun, taken over: {taken}"
+                )
             suspect_mark(path).unlink(missing_ok=True)
     except BaseException:
         os.close(lock)
@@ -191,7 +197,7 @@ def _is_new(path: Path) -> bool:
         raise StoreFailure(f"{path}: {error.strerror}, expected a file that can be read") from error
 
 
-def _set_aside(path: Path, why: str) -> str:
+def _set_aside(path: Path, why: str) -> Path:
     aside = next(
         (p for n in range(1, MAX_SET_ASIDE) if not (p := Path(f"{path}.damaged-{n}")).exists()),
         Path(f"{path}.damaged-{MAX_SET_ASIDE}"),
@@ -205,7 +211,20 @@ def _set_aside(path: Path, why: str) -> str:
         Path(f"{path}-shm").unlink(missing_ok=True)
     except OSError as error:
         raise StoreFailure(f"{path}: damaged ({why}), and cannot be set aside: {error.strerror}") from error
-    return f"{path}: damaged ({why}), set aside as {aside.name}; a new record was begun"
+    return aside
+
+
+def _take_over(aside: Path, connection: sqlite3.Connection) -> tuple[str, ...]:
+    if _is_new(aside):
+        return ()  # and its log is left alone
+    old = _connect_reader(aside, BUSY_TIMEOUT_MS)
+    try:
+        return take_over(old, connection)
+    except BaseException:
+        connection.close()
+        raise
+    finally:
+        old.close()
 
 
 def _damage(path: Path, check_s: float) -> str:
@@ -256,16 +275,22 @@ def _connect_writer(path: Path, busy_timeout_ms: int) -> sqlite3.Connection:
     try:
         _configure(connection, path)
         migrate(connection)
+        _try_to_load(connection)
+    except BaseException as error:
+        connection.close()
+        if isinstance(error, sqlite3.DatabaseError) and is_damage(error):
+            raise _Unreadable(_one_line(error)) from error
+        raise
+    return connection
+
+
+def _try_to_load(connection: sqlite3.Connection) -> None:
+    try:
         load(connection)
     except _MISREAD as error:
-        connection.close()
         if not _shows_damage(error):
             raise
         raise _Unreadable(_one_line(error)) from error
-    except BaseException:
-        connection.close()
-        raise
-    return connection
 
 
 def _configure(connection: sqlite3.Connection, path: Path) -> None:
