@@ -92,7 +92,6 @@ def test_kill_at_random_moments(tmp_path: Path) -> None:
 PLUG = """
 import os, signal, time
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.service.engine import Engine
 commit, written = SqliteLedger.commit, []
 def unplugged(self, group):
     if len(written) == 2:
@@ -104,13 +103,14 @@ def unplugged(self, group):
 SqliteLedger.commit = unplugged
 """
 RECEIPTS_FIRST = """
-arrived = Engine._arrived
+from monitor.service.engine import Engine
+arrived, commit_if_due = Engine._arrived, Engine._commit_if_due
 def too_early(self, item):
     arrived(self, item)
     self._give_receipts(self._receipts)
-    if len(self._group.readings) < 20:
-        self._receipts = []
+    self._receipts = []
 Engine._arrived = too_early
+Engine._commit_if_due = lambda self, now, full: commit_if_due(self, now, full or len(self._group.readings) >= 20)
 """
 
 

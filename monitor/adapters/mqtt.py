@@ -30,7 +30,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from monitor.domain.reading import Message, Refused
 from monitor.service.ports import Receipt
 
-RECONNECT_S = (1, 30)  # first and longest wait between two tries; doubling
+RECONNECT_S = (1, 5)  # on the house's own network: after an outage of hours the daemon is back within seconds
 SESSION_EXPIRY_S = 14 * 86_400  # MQTT 5: how long the broker keeps for us what came while we were away
 PING_EVERY_S = 10.0
 SILENT_PINGS = 3  # so many without an answer are one trouble
@@ -104,8 +104,8 @@ class MqttLink:
     """One connection to one broker, kept up; its session outlives connections and restarts of ours.
 
     decode(topic, payload, retained) turns bytes into a message and never raises. heard(message, receipt) takes it; the receipt is
-    None where the broker expects none. linked(connected, detail) hears of each change once. The first two are called on
-    the network thread and must be quick; none of them may call back into the link.
+    None where the broker expects none. linked(connected, detail) hears of each change once. They are called on the network
+    thread (linked by supervise too), so they must be quick, and none of them may call back into the link.
     """
 
     def __init__(

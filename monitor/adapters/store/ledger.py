@@ -30,6 +30,8 @@ _LINE = """INSERT INTO line VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO 
     from_up_ms = excluded.from_up_ms, offset_ms = excluded.offset_ms,
     first_up_ms = min(first_up_ms, excluded.first_up_ms), last_up_ms = max(last_up_ms, excluded.last_up_ms)"""
 _WIDEN = "UPDATE line SET first_up_ms = min(first_up_ms, ?1), last_up_ms = max(last_up_ms, ?1) WHERE id = ?2"
+# An update that changes nothing, for an id to come back also when the probe is there already.
+_PROBE = "INSERT INTO probe (key) VALUES (?) ON CONFLICT (key) DO UPDATE SET key = key RETURNING id"
 _READING = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?)"
 _NUMBERING = """INSERT INTO numbering (node, boot, contiguous, above) VALUES (?, ?, ?, ?) ON CONFLICT (node, boot) DO UPDATE SET
     contiguous = excluded.contiguous, above = excluded.above"""
@@ -123,9 +125,7 @@ class SqliteLedger:
             return self._probes
         probes = dict(self._probes)
         for key in sorted(new):
-            (probes[key],) = self._connection.execute(
-                "INSERT INTO probe (key) VALUES (?) RETURNING id", (key,)
-            ).fetchone()
+            (probes[key],) = self._connection.execute(_PROBE, (key,)).fetchone()
         return probes
 
     def _write_refused(self, rows: Sequence[RefusedRow]) -> None:
