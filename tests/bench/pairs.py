@@ -7,6 +7,7 @@ after them; a pair within which that time moved by more than MOVED is not truste
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -151,5 +152,4 @@ def ratio_of(
 
 def percentile(values: Sequence[float], share: float) -> float:
     """The value that `share` of them do not exceed: of a hundred, the 99th for 0.99."""
-    ordered = sorted(values)
-    return ordered[max(0, min(len(ordered) - 1, -int(-share * len(ordered) // 1) - 1))]
+    return sorted(values)[math.ceil(share * len(values)) - 1]
