@@ -5,6 +5,7 @@ wrong; then one clear line on standard error, and no traceback.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import os
 import re
@@ -181,11 +182,15 @@ def _demo(options: Any) -> int:
 
 
 def _run(options: Any) -> int:
-    from monitor.app import StartError, run
+    from monitor.app import StartError, link_settings, run
     from monitor.logs import start_logging
     from monitor.service.ports import StoreFailure
 
     house = _house(options)
+    try:
+        link_settings(house)
+    except StartError as error:
+        raise Wrong(str(error)) from error
     start_logging()
     try:
         return run(house)
@@ -550,6 +555,8 @@ def _write(path: Path, text: str) -> None:
         part.write_text(text, encoding="utf-8", newline="")
         part.replace(path)
     except OSError as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
         raise Failed(f"{path}: {error.strerror}, expected a file that can be written") from error
 
 

@@ -105,6 +105,10 @@ def _record(house: House, check: Any) -> None:
         check("record", True, f"{store_path(house)}: {size / 1e6:.1f} MB, {len(batches)} batches")
         for batch in known:
             check(f"batch {batch.id}", False, f"profile {batch.profile!r} is not among the profiles")
+        for batch in batches:
+            stay = batch.stay_at(datetime.now(UTC))
+            if stay is not None and stay.machine not in house.site.machines:
+                check(f"batch {batch.id}", False, f"in {stay.machine!r}, which is not configured: nobody watches it")
     except (StoreFailure, OSError) as error:
         check("record", not store_path(house).exists(), f"{error}" if store_path(house).exists() else "none yet")
     where = folder if folder.exists() else house.path.parent

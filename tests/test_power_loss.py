@@ -63,7 +63,7 @@ def test_kill_at_random_moments(tmp_path: Path) -> None:
         for number in range(MESSAGES):
             node = NODES[number % len(NODES)]
             infos.append(nodes[node].begin(HOT_C if nodes[node].seq >= hot_from[node] else GOOD_C))
-            time.sleep(0.006)
+            time.sleep(0.004)
             if number in kills_at:
                 time.sleep(chance.uniform(0.0, 0.6))  # the daemon may still be starting from the last kill
                 daemon.kill()
@@ -123,12 +123,11 @@ def test_receipts_before_the_commit_would_lose(tmp_path: Path, fault: str, lost:
             node.send(*[GOOD_C] * 60)
             assert daemon.wait() == -9
         assert readings(config) == 40
-        node.send(GOOD_C)
+        node.send(*[GOOD_C] * 20)
         with Running(config):
-            until(
-                lambda: query(config, "SELECT 1 FROM numbering WHERE contiguous = 60 OR above LIKE '%60%'"), "not heard"
-            )
-    assert readings(config) == 61 - lost
+            heard = "SELECT 1 FROM numbering WHERE contiguous = 79 OR above LIKE '%79%'"
+            until(lambda: query(config, heard), "what came last was not heard")
+    assert readings(config) == 80 - lost
 
 
 @pytest.mark.parametrize("step", ["before the commit", "after the commit", "after the sending"])

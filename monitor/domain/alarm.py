@@ -40,8 +40,7 @@ class AlarmError(ValueError):
 class Judgement:
     """What one fresh look says of one rule's limit.
 
-    verdict: IN, BETWEEN or OUT. at: when the sample was taken. delay_s overrides the rule's on-delay where the rule
-    depends on more than itself (None: the rule's own).
+    verdict: IN, BETWEEN or OUT. at: when the sample was taken. about: the quantity, or what the alarm is about in words.
     """
 
     verdict: int
@@ -76,7 +75,7 @@ class Alarm:
     worst: float | None = None
     limit: float | None = None
     about: str = ""
-    told: bool = False  # whether the episode's beginning was told to anyone: only then is its end told
+    told: bool = False  # whether the episode's beginning was told to anyone, and its end not yet: only then is that told
     asked_mono_s: float | None = None
     pending_mono_s: float | None = None
     pending_at: datetime | None = None
@@ -127,7 +126,7 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, rule: Rule, next_number: 
     """One fresh judgement of the alarm's limit. next_number is taken if, and only if, an episode begins."""
     if judgement.verdict == OUT:
         if alarm.condition:
-            return _worse(alarm, judgement, rule), ()
+            return _worse(alarm, judgement), ()
         if alarm.pending_mono_s is None:
             alarm = replace(alarm, pending_mono_s=now.mono_s, pending_at=judgement.at)
         if now.mono_s - (alarm.pending_mono_s or 0.0) < rule.on_delay_s:
@@ -136,7 +135,7 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, rule: Rule, next_number: 
     if not alarm.condition:
         return (alarm if alarm.pending_mono_s is None else replace(alarm, pending_mono_s=None, pending_at=None)), ()
     if judgement.verdict == BETWEEN:
-        return (alarm if alarm.pending_mono_s is None else replace(alarm, pending_mono_s=None, pending_at=None)), ()
+        return replace(alarm, value=judgement.value, pending_mono_s=None, pending_at=None), ()
     if alarm.pending_mono_s is None:
         alarm = replace(alarm, pending_mono_s=now.mono_s, pending_at=judgement.at)
     if now.mono_s - (alarm.pending_mono_s or 0.0) < rule.off_delay_s:
@@ -144,13 +143,18 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, rule: Rule, next_number: 
     ended = replace(
         alarm, condition=False, ended=alarm.pending_at, pending_mono_s=None, pending_at=None, value=judgement.value
     )
-    return ended, _changes(alarm, ended, "back within its limit", now)
+    return ended, _changes(alarm, ended, "back within its limit", now, always=True)
 
 
 def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
     """What passing time alone does: a shelf ends, and an acknowledged alarm that stands too long asks again."""
-    if alarm.shelved_until_mono_s is not None and now.mono_s >= alarm.shelved_until_mono_s:
-        return unshelve(alarm, now, "shelf ended")
+    if alarm.shelved_until_mono_s is not None:
+        # After a restart the end is told from a label: a label clock that is wrong by years must not make a shelf of years.
+        latest = now.mono_s + MAX_SHELF_S[rule.priority]
+        if alarm.shelved_until_mono_s > latest:
+            alarm = replace(alarm, shelved_until_mono_s=latest)
+        elif now.mono_s >= alarm.shelved_until_mono_s:
+            return unshelve(alarm, now, "shelf ended")
     if (
         rule.re_alarm_s is not None
         and alarm.condition
@@ -182,7 +186,7 @@ def shelve(alarm: Alarm, for_s: float, who: str, now: Now, rule: Rule) -> Step:
         )
     until = now.utc.fromtimestamp(now.utc.timestamp() + for_s, tz=now.utc.tzinfo)
     shelved = replace(alarm, shelved_until=until, shelved_until_mono_s=now.mono_s + for_s)
-    return shelved, _changes(alarm, shelved, f"shelved for {for_s / 60:g} min", now, who)
+    return shelved, _changes(alarm, shelved, f"shelved for {for_s / 60:g} min", now, who, always=True)
 
 
 def unshelve(alarm: Alarm, now: Now, cause: str = "unshelved", who: str = "") -> Step:
@@ -240,15 +244,21 @@ def _begin(alarm: Alarm, judgement: Judgement, now: Now, number: int) -> Step:
     return begun, _changes(alarm, begun, cause, now, always=True)
 
 
-def _worse(alarm: Alarm, judgement: Judgement, rule: Rule) -> Alarm:
-    """A standing alarm follows its value; the worst is the furthest from the limit."""
+def _worse(alarm: Alarm, judgement: Judgement) -> Alarm:
+    """A standing alarm follows its value, its limit and whom it is about; the worst is the furthest from the limit."""
     value, worst = judgement.value, alarm.worst
     if value is not None and judgement.limit is not None and worst is not None:
         further = abs(value - judgement.limit) > abs(worst - judgement.limit)
         worst = value if further else worst
-    if worst == alarm.worst and alarm.pending_mono_s is None:
-        return alarm
-    return replace(alarm, value=value, worst=worst, pending_mono_s=None, pending_at=None)
+    return replace(
+        alarm,
+        value=value,
+        worst=worst,
+        limit=judgement.limit,
+        about=judgement.about,
+        pending_mono_s=None,
+        pending_at=None,
+    )
 
 
 def _uncovered(before: Alarm, bare: Alarm, cause: str, now: Now, who: str) -> Step:

@@ -26,20 +26,24 @@ DRY_BULB, RH, WET_BULB = "dry_bulb_c", "rh_pct", "wet_bulb_c"
 
 @dataclass(frozen=True, slots=True)
 class Occupant:
-    """One batch in a machine at an instant: its day, its stage, and since when the lockdown humidity is due here."""
+    """One batch in a machine at an instant: its day, its stage, and since when the lockdown humidity is due here.
+
+    settling: the air is still given time to reach it.
+    """
 
     batch: str
     profile: str
     day: float
     stage: str
     lockdown_since: datetime | None
+    settling: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Needs:
     """What the eggs in one machine need; a band is None where nothing is judged.
 
-    At most one of rh_pct and wet_bulb_c is given. settling_until: low humidity after lockdown is expected until then.
+    At most one of rh_pct and wet_bulb_c is given. settling_until: when the last of the batches has had its time to settle.
     conflict: the quantities for which no value suits all batches. missing: batches whose profile is not known.
     valid_until: when any of this changes by itself; None when only a person can change it.
     """
@@ -65,8 +69,8 @@ class Needs:
 
 
 def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, at: datetime) -> Needs:
-    """The needs of whatever is in the machine at `at`; an empty machine needs nothing."""
-    present = [b for b in batches if (stay := b.stay_at(at)) is not None and stay.machine == machine.id]
+    """The needs of whatever is in the machine at `at`, which is now; an empty machine needs nothing."""
+    present = [b for b in batches if (stay := b.stay_at(b.not_before(at))) is not None and stay.machine == machine.id]
     known = [(b, site.profiles[b.profile]) for b in present if b.profile in site.profiles]
     missing = tuple(b.id for b in present if b.profile not in site.profiles)
     if not known:
@@ -75,17 +79,22 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, at: datetim
     occupants: list[Occupant] = []
     changes: list[datetime] = []
     settling: list[datetime] = []
+    settle = timedelta(seconds=site.settle_s)
     for batch, profile in known:
-        day = max(0.0, batch.day(at))
-        declared = batch.declared_days(at)
+        now = batch.not_before(at)
+        day = batch.day(now)
+        declared = batch.declared_days(now)
         stage = profile.stage_at(day, declared)
-        since = _lockdown_since(batch, profile, at) if stage.name != "setter" else None
-        occupants.append(Occupant(batch.id, profile.id, day, stage.name, since))
+        since = _lockdown_since(batch, profile, now) if stage.name != "setter" else None
+        settles = since is not None and since - settle <= at < since + settle
+        if since is not None and at < since - settle:
+            changes.append(since - settle)  # the label clock went back: low humidity is expected for a while, never for long
+        occupants.append(Occupant(batch.id, profile.id, day, stage.name, since, settles))
         following = profile.next_change_day(day, declared)
         if following is not None:
             changes.append(batch.set_at + timedelta(days=following))
-        if since is not None and at < since + timedelta(seconds=site.settle_s):
-            settling.append(since + timedelta(seconds=site.settle_s))
+        if since is not None and settles:
+            settling.append(since + settle)
             stage = _eased(stage, profile.stage_at(0.0))
         if machine.air == STILL and profile.still_air_offset_k:
             stage = replace(stage, dry_bulb_c=stage.dry_bulb_c.shifted(profile.still_air_offset_k))
@@ -112,17 +121,19 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, at: datetim
 
 
 def derived_rh(band: Band, dry_bulb_c: float, pressure_kpa: float) -> Band:
-    """A wet-bulb band as relative humidity at one dry bulb; a limit above the dry bulb becomes 100 %."""
-    return Band(
-        **{
-            name: rh_from_wet_bulb_pct(dry_bulb_c, min(value, dry_bulb_c), pressure_kpa)
-            for name, value in band.limits()
-        }
-    )
+    """A wet-bulb band as relative humidity at one dry bulb: a limit above it becomes 100 %, one that even dry air exceeds 0 %."""
+
+    def relative(wet_bulb_c: float) -> float:
+        try:
+            return rh_from_wet_bulb_pct(dry_bulb_c, min(wet_bulb_c, dry_bulb_c), pressure_kpa)
+        except ValueError:  # the wet bulb of air without any water is higher, as in a machine that is far too hot
+            return 0.0
+
+    return Band(**{name: relative(value) for name, value in band.limits()})
 
 
 def _lockdown_since(batch: Batch, profile: Profile, at: datetime) -> datetime:
-    """When lockdown humidity became due where the batch is: its lockdown began, or it came here since."""
+    """When lockdown humidity became due where the batch is at `at`: its lockdown began, or it came here since."""
     began = batch.set_at + timedelta(days=profile.lockdown_day)
     for declared in batch.declared:
         if declared.stage != "setter":
@@ -190,7 +201,10 @@ def _danger_either_way(bands: list[Band]) -> Band:
     """For humidity, only what is out of every band: hours of it do little harm, and no setting is right."""
     highs = [b.high_alarm for b in bands if b.high_alarm is not None]
     lows = [b.low_alarm for b in bands if b.low_alarm is not None]
-    return Band(low_alarm=min(lows, default=None), high_alarm=max(highs, default=None))
+    low, high = min(lows, default=None), max(highs, default=None)
+    if low is not None and high is not None and low > high:
+        return Band()  # one batch has only a low limit, the other only a high one below it: no value is out of both
+    return Band(low_alarm=low, high_alarm=high)
 
 
 def occupants_text(needs: Needs) -> str:

@@ -54,6 +54,14 @@ class Batch:
                 return stay
         return None
 
+    def not_before(self, at: datetime) -> datetime:
+        """`at`, or the newest instant that a person has spoken of: what was said has happened, whatever a clock says now.
+
+        A board without a battery clock may wake years ago; the eggs that were put into a machine are in it all the same.
+        """
+        said = [self.set_at, *(d.at for d in self.declared), *(s.since for s in self.stays)]
+        return max(at, *said, *(s.until for s in self.stays if s.until is not None))
+
     def declared_days(self, at: datetime) -> tuple[tuple[str, float], ...]:
         """The stages declared up to an instant, each with its day."""
         return tuple((d.stage, self.day(d.at)) for d in self.declared if d.at <= at)

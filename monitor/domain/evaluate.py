@@ -35,6 +35,7 @@ from monitor.domain.telling import said_already, tell
 AIR_RULES = ("dry-bulb-", "humidity-")
 EMPTY = "no eggs in it"
 NOT_JUDGED = "no such limit now"
+GONE = "no longer configured"
 
 
 def hear(state: State, site: Site, message: Pack | Presence | Refused, now: Now, out: Group) -> None:
@@ -73,6 +74,17 @@ def plan(state: State, site: Site, machine: str, now: Now, out: Group) -> Plan:
     fresh = state.plans[machine] = plan_of(needs, site, reached)
     _refit(state, site, fresh, now, out)
     return fresh
+
+
+def retire(state: State, site: Site, now: Now, out: Group) -> None:
+    """Alarms of a run before this one about what is no longer configured: nobody will judge them again, so they end here."""
+    subjects = {SITE_SUBJECT, *site.machines, *site.probes, *site.by_node}
+    for key, alarm in list(state.alarms.items()):
+        if alarm.rule not in site.rules:
+            del state.alarms[key]
+        elif alarm.subject not in subjects and not (alarm.suppressed == GONE):
+            off = replace(alarm, condition=False, ended=alarm.ended or now.utc, pending_mono_s=None, pending_at=None)
+            settle(state, site, key, suppress(off, GONE, now), now, out)
 
 
 def settle(state: State, site: Site, key: Key, stepped: Step, now: Now, out: Group) -> None:
@@ -198,8 +210,8 @@ def _refit(state: State, site: Site, plan_: Plan, now: Now, out: Group) -> None:
 
 def _presence(state: State, site: Site, message: Presence, now: Now, out: Group) -> None:
     known = state.nodes.get(message.node)
-    if message.retained and known is not None:
-        return
+    if message.retained and known is not None and known.online == message.online:
+        return  # sent again with our own new connection
     if message.node not in site.by_node:
         return
     state.nodes[message.node] = NodeState(message.online, now.mono_s)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Any
 
 from monitor.domain.dating import (
     ARRIVAL,
@@ -28,6 +29,7 @@ from monitor.domain.site import Probe, Site
 from monitor.domain.state import State
 
 MAX_UNKNOWN = 64  # names of unknown probes kept aside; a rogue node cannot fill the memory
+MAX_BOOTS = 64  # starts of one node whose messages are still told apart; the record keeps them all
 STEP_MS = 2_000  # the label clock was set, rather than steered, when it moves by more than this
 
 
@@ -43,9 +45,16 @@ class Fresh:
 
 def take_in(state: State, site: Site, pack: Pack, now: Now, out: Group) -> list[Fresh]:
     """Store what the pack holds; return the readings that are news, at most one per probe, the newest."""
+    if pack.node not in site.by_node:  # nothing of it is stored, so it is not told so: it may keep what it has till it is known
+        for sample in pack.samples:
+            _keep_aside(state, f"{pack.node}/{sample.probe}", sample, now, out)
+        return []
     if pack.boot is not None and pack.seq is not None:
         key = (pack.node, pack.boot)
-        numbering = state.numberings.get(key, Numbering())
+        numbering = state.numberings.get(key)
+        if numbering is None:
+            numbering = Numbering()
+            _forget_boots(state.numberings, pack.node)
         if has(numbering, pack.seq):
             return []
         state.numberings[key] = out.numberings[key] = take(numbering, pack.seq, now.mono_s)
@@ -57,9 +66,10 @@ def take_in(state: State, site: Site, pack: Pack, now: Now, out: Group) -> list[
         boot, basis, up_ms = _counted(pack, sample, now)
         if pack.retained and basis == ARRIVAL:
             continue  # nobody knows when it was taken
-        if line is None or basis != UPTIME:
-            line, age_s = _line_for(state, pack.node, boot, basis, up_ms, now, out)
-            base_ms = up_ms
+        if line is None or basis != UPTIME or line.basis != UPTIME:
+            # Several samples in one pack: what arrived just now is the pack's own time, not that of its oldest sample.
+            base_ms = pack.up_s * 1000 if basis == UPTIME and pack.up_s is not None else up_ms
+            line, age_s = _line_for(state, pack.node, boot, basis, base_ms, now, out)
         name = f"{pack.node}/{sample.probe}"
         probe = site.probes.get(name)
         if probe is None:
@@ -67,13 +77,14 @@ def take_in(state: State, site: Site, pack: Pack, now: Now, out: Group) -> list[
             continue
         flag = flag_of(sample.dry_bulb_c, sample.rh_pct)
         out.readings.append(StoredReading(name, line.id, up_ms, sample.dry_bulb_c, sample.rh_pct, flag))
-        if flag >= FAIL or sample.dry_bulb_c is None or pack.retained:
+        if sample.dry_bulb_c is None or flag_of(sample.dry_bulb_c, None) >= FAIL or pack.retained:
             continue
+        rh_pct = sample.rh_pct if flag < FAIL else None  # a broken humidity sensor must not hide that it is too hot
         if age_s + (base_ms - up_ms) / 1000.0 <= probe.fresh_s:
             seen = fresh.get(name)
             at = from_ms(line.offset_ms + up_ms)
             if seen is None or at > seen.at:
-                fresh[name] = Fresh(probe, at, sample.dry_bulb_c, sample.rh_pct)
+                fresh[name] = Fresh(probe, at, sample.dry_bulb_c, rh_pct)
     return list(fresh.values())
 
 
@@ -87,7 +98,7 @@ def follow_clock(state: State, now: Now, out: Group) -> None:
     moved_ms = anchor_ms - state.anchor_ms
     if -STEP_MS <= moved_ms <= STEP_MS and (state.clock_ok or not now.clock_ok):
         return
-    was_ok = state.clock_ok
+    was_ok, anchor_before_ms = state.clock_ok, state.anchor_ms
     state.anchor_ms, state.clock_ok = anchor_ms, now.clock_ok
     state.plans.clear()
     if was_ok:
@@ -99,6 +110,7 @@ def follow_clock(state: State, now: Now, out: Group) -> None:
                 if line != before:
                     out.lines[line.id] = line
             state.lines[key] = mended
+        _mend_alarms(state, anchor_before_ms, now)
     text = f"the clock was set by {moved_ms / 1000.0:+.1f} s" + ("" if was_ok else ", labels of this run mended")
     out.events.append(Event(now.utc, "clock", "site", text))
 
@@ -130,6 +142,7 @@ def _line_for(state: State, node: str, boot: int, basis: str, up_ms: int, now: N
     mono_ms = now.mono_s * 1000.0
     parts = state.lines.get(key)
     if parts is None:
+        _forget_boots(state.lines, node)
         state.last_line += 1
         line = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms)
         state.lines[key] = (line,)
@@ -142,8 +155,10 @@ def _line_for(state: State, node: str, boot: int, basis: str, up_ms: int, now: N
         return part, max(0.0, waited_ms / 1000.0)
     line, age_s, drifted = hear(newest, up_ms, mono_ms, state.anchor_ms)
     if drifted or key in state.split:
-        state.split.discard(key)
-        if up_ms > newest.last_up_ms:
+        if up_ms <= newest.last_up_ms:
+            line = replace(line, offset_ms=newest.offset_ms)  # an older message: what the clock was set by is not for it
+        else:
+            state.split.discard(key)
             state.last_line += 1
             begun = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms)
             offset_ms = round((line.mono_offset_ms or 0.0) + state.anchor_ms) if basis != CLOCK else begun.offset_ms
@@ -154,6 +169,28 @@ def _line_for(state: State, node: str, boot: int, basis: str, up_ms: int, now: N
     state.lines[key] = (*parts[:-1], line) if len(parts) > 1 else (line,)
     out.lines[line.id] = line
     return line, age_s
+
+
+def _mend_alarms(state: State, anchor_before_ms: float, now: Now) -> None:
+    """The times of alarms that began in this run, under a label clock that was wrong; they are told with the right ones."""
+    began_ms = anchor_before_ms + state.started_mono_s * 1000.0
+    ended_ms = anchor_before_ms + now.mono_s * 1000.0
+
+    def mended(at: datetime | None) -> datetime | None:
+        if at is None or not began_ms <= to_ms(at) <= ended_ms:
+            return at  # of a run before this one, labelled by another clock
+        return from_ms(round(to_ms(at) - anchor_before_ms + state.anchor_ms))
+
+    for key, alarm in state.alarms.items():
+        since, ended, pending_at = mended(alarm.since), mended(alarm.ended), mended(alarm.pending_at)
+        state.alarms[key] = replace(alarm, since=since, ended=ended, pending_at=pending_at)
+
+
+def _forget_boots(known: dict[tuple[str, int], Any], node: str) -> None:
+    """Make room for one more boot of a node: one that restarts all the time must not fill the memory with its past."""
+    boots = [key for key in known if key[0] == node and key[1] >= 0]
+    for key in boots[: len(boots) + 1 - MAX_BOOTS]:
+        del known[key]
 
 
 def _keep_aside(state: State, name: str, sample: Sample, now: Now, out: Group) -> None:

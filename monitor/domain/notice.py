@@ -5,7 +5,7 @@ likely harm, first act, and the number to answer with. Under 200 characters befo
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 
 from monitor.domain.alarm import SUPPRESSED, Alarm, Transition
 from monitor.domain.bands import DRY_BULB, RH, WET_BULB, Needs
@@ -14,8 +14,9 @@ from monitor.domain.site import Site
 from monitor.domain.units import celsius_to_fahrenheit
 
 MAX_TEXT = 200  # characters before the link: about what a locked phone shows (judgement)
-MAX_TITLE = 60
-_WORSE = "still standing"
+MAX_TITLE = 64  # a machine's longest name and the longest words about it
+_STILL = "still standing"
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,28 +43,30 @@ def word(transition: Transition, site: Site, needs: Needs | None) -> tuple[str, 
     """(title, text) of a transition. The parts come in the order of their worth; what does not fit is cut from the end."""
     alarm, rule = transition.alarm, site.rules[transition.alarm.rule]
     name = subject_name(alarm.subject, site)
+    number = f"No. {alarm.number}"
+    room = MAX_TEXT - len(number)
     if transition.state == SUPPRESSED:
-        title = f"{name}: no longer judged"
+        what = "no longer judged"
         parts = [f"Was {rule.words}; {alarm.suppressed}."]
     elif not alarm.condition:
-        title = f"{name}: {rule.over}"
+        what = rule.over
         parts = [f"{_now_value(alarm, site, needs, '. ')}Lasted {_lasted(alarm, transition.at)}{_worst(alarm, site)}."]
     else:
-        again = "STILL " if transition.cause == _WORSE else ""
-        title = f"{name}: {again}{rule.words}"
-        parts = [f"{_now_value(alarm, site, needs, ', ')}since {local_time(alarm.since or transition.at, site.zone)}."]
-        if alarm.value is None and alarm.about:
-            parts.append(f"{alarm.about}.")
-        batches = _batches(needs)
-        if batches:
-            parts.append(f"{batches}.")
-        parts += [rule.consequence, rule.first_act]
-    number = f"No. {alarm.number}"
+        what = f"STILL {rule.words}" if transition.cause == _STILL else rule.words
+        since = local_time(alarm.since or transition.at, site.zone, transition.at)
+        parts = [f"{_now_value(alarm, site, needs, ', ')}since {since}."]
+        about = f"{alarm.about}." if alarm.value is None and alarm.about else ""
+        if not about or len(parts[0]) + len(about) + 2 > room:  # what it is about names the batches itself, if it fits
+            about = _batches(needs)
+        parts += [about, rule.consequence, rule.first_act]
+    title = f"{_cut(name, MAX_TITLE - len(what) - 2)}: {what}"
+    if not title.startswith(name):
+        parts.insert(1, f"{name}.")
     text = ""
     for part in parts:
-        if len(text) + len(part) + len(number) + 2 <= MAX_TEXT:
+        if part and len(text) + len(part) + 1 <= room:
             text += f"{part} "
-    return title[:MAX_TITLE], text + number
+    return title, text + number
 
 
 def subject_name(subject: str, site: Site) -> str:
@@ -105,9 +108,12 @@ def show_band(quantity: str, band: Band, unit: str) -> str:
     return f"over {figure(low)}" if high is None else f"{figure(low)} to {figure(high)}"
 
 
-def local_time(at: datetime, zone: tzinfo) -> str:
+def local_time(at: datetime, zone: tzinfo, seen_from: datetime) -> str:
     """The time people read on the wall, with the day when it is not obvious from the hour alone."""
-    return at.astimezone(zone).strftime("%H:%M")
+    local, away = at.astimezone(zone), abs(seen_from - at)
+    if away < timedelta(hours=20):
+        return f"{local:%H:%M}"
+    return f"{_DAYS[local.weekday()]} {local:%H:%M}" if away < timedelta(days=6) else f"{local:%Y-%m-%d %H:%M}"
 
 
 def _now_value(alarm: Alarm, site: Site, needs: Needs | None, joint: str) -> str:
@@ -129,7 +135,7 @@ def _worst(alarm: Alarm, site: Site) -> str:
 def _lasted(alarm: Alarm, at: datetime) -> str:
     if alarm.since is None:
         return "a while"
-    minutes = ((alarm.ended or at) - alarm.since).total_seconds() / 60.0
+    minutes = max(0.0, ((alarm.ended or at) - alarm.since).total_seconds() / 60.0)
     return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
 
 
@@ -138,4 +144,9 @@ def _batches(needs: Needs | None) -> str:
         return ""
     shown = [f"{o.batch} day {int(o.day)} {o.stage}" for o in needs.occupants[:2]]
     more = len(needs.occupants) - len(shown)
-    return ", ".join(shown) + (f" and {more} more" if more > 0 else "")
+    return ", ".join(shown) + (f" and {more} more." if more > 0 else ".")
+
+
+def _cut(name: str, length: int) -> str:
+    """The name, its end cut where it is too long: what is the matter must stay in the title."""
+    return name if len(name) <= length else f"{name[: length - 1]}…"

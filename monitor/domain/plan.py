@@ -32,9 +32,8 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
     if humid is None:
         return Plan(needs, tuple(limits), "", ())
     kind, band = humid
-    awaited: tuple[str, ...] = ()
-    if needs.settling_until is None:
-        awaited = tuple(o.batch for o in needs.occupants if o.lockdown_since is not None and o.batch not in reached)
+    due = [o for o in needs.occupants if o.lockdown_since is not None and not o.settling]
+    awaited = tuple(o.batch for o in due if o.batch not in reached)
     if awaited and band.low_warning is not None:
         limits.append(_limit(needs.machine, site.rules[NOT_RAISED], 1, -1, band.low_warning, band))
     limits.extend(_limits(needs.machine, band, HUMIDITY_PREFIX, 1, site))
@@ -53,6 +52,8 @@ def _limits(machine: str, band: Band, prefix: str, quantity: int, site: Site) ->
 
 def _limit(machine: str, rule: Rule, quantity: int, side: int, value: float, band: Band) -> Limit:
     deadband = rule.deadband
-    if band.low_warning is not None and band.high_warning is not None:
-        deadband = min(deadband, BAND_SHARE * (band.high_warning - band.low_warning))
+    low = band.low_warning if band.low_warning is not None else band.low_alarm
+    high = band.high_warning if band.high_warning is not None else band.high_alarm
+    if low is not None and high is not None:
+        deadband = min(deadband, BAND_SHARE * (high - low))
     return Limit((machine, rule.id), rule, quantity, side, value, value - side * deadband)

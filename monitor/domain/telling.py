@@ -13,11 +13,13 @@ from monitor.domain.alarm import (
     ACKNOWLEDGED,
     NORMAL,
     RETURNED,
+    SHELVED,
     SUPPRESSED,
     UNACKNOWLEDGED,
     Alarm,
     Transition,
 )
+from monitor.domain.bands import Needs
 from monitor.domain.notice import Notice, word
 from monitor.domain.plan import ALL_SILENT, NO_DATA, NODE_OFFLINE, NOT_RAISED, SITE_SUBJECT
 from monitor.domain.reading import Now
@@ -32,17 +34,13 @@ MAX_WAITING = 500  # unsent notices per contact: a phone service dead for days m
 def tell(state: State, site: Site, transition: Transition, now: Now, out: Group) -> Alarm:
     """Put the notices of one transition into `out`; the alarm, with whether its episode was told."""
     alarm = transition.alarm
-    closing = transition.state in (NORMAL, RETURNED, SUPPRESSED) and transition.state_before in (
-        UNACKNOWLEDGED,
-        ACKNOWLEDGED,
-    )
+    closing = _closes(transition)
     if closing and not alarm.told:
         return alarm
     if not closing and transition.state != UNACKNOWLEDGED:
         return alarm
     rule = site.rules[alarm.rule]
-    plan = state.plans.get(alarm.subject)
-    title, text = word(transition, site, plan.needs if plan is not None else None)
+    title, text = word(transition, site, _concerned(state, alarm))
     for contact in site.contacts:
         state.last_notice += 1
         notice = Notice(
@@ -64,7 +62,25 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
             out.attempts.append(Attempt(notice.id, "cancelled", detail, now.utc, contact))
         else:
             state.waiting[contact] = waiting + 1
-    return replace(alarm, told=True)
+    return replace(alarm, told=not closing)
+
+
+def _closes(transition: Transition) -> bool:
+    """Whether an episode that may have been told is over; one that went under a shelf is closed when the shelf ends."""
+    before, state = transition.state_before, transition.state
+    if state in (NORMAL, RETURNED):
+        return before in (UNACKNOWLEDGED, ACKNOWLEDGED, SHELVED)
+    return state == SUPPRESSED and before in (UNACKNOWLEDGED, ACKNOWLEDGED)
+
+
+def _concerned(state: State, alarm: Alarm) -> Needs | None:
+    """The needs of the machine that an alarm is about, with the batches that it is about."""
+    plan = state.plans.get(alarm.subject)
+    if plan is None:
+        return None
+    if alarm.rule != NOT_RAISED or not plan.awaited:
+        return plan.needs
+    return replace(plan.needs, occupants=tuple(o for o in plan.needs.occupants if o.batch in plan.awaited))
 
 
 def said_already(state: State, site: Site, subject: str, rule: str) -> bool:

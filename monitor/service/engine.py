@@ -16,9 +16,9 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from monitor.domain.alarm import Alarm
+from monitor.domain.alarm import MAX_SHELF_S, Alarm
 from monitor.domain.dating import ARRIVAL, Line, resume_line
-from monitor.domain.evaluate import hear, tick
+from monitor.domain.evaluate import hear, retire, tick
 from monitor.domain.notice import Notice
 from monitor.domain.reading import Now, Refused, to_ms
 from monitor.domain.record import Attempt, Event, Group
@@ -70,7 +70,8 @@ def start_state(loaded: Loaded, now: Now) -> State:
 def _resumed(alarm: Alarm, now: Now) -> Alarm:
     """An alarm's facts in a new run: a shelf keeps its end by the label, for the forward clock began anew."""
     until = alarm.shelved_until
-    left_s = None if until is None else max(0.0, (until - now.utc).total_seconds())
+    # No shelf is longer than the longest, whatever a clock that is not set yet makes of its end.
+    left_s = None if until is None else min(max(0.0, (until - now.utc).total_seconds()), max(MAX_SHELF_S.values()))
     return replace(
         alarm,
         shelved_until_mono_s=None if left_s is None else now.mono_s + left_s,
@@ -186,7 +187,9 @@ class Engine:
         self._group.events.append(Event(item.now.utc, "broker", "site", item.detail))
 
     def _tick_if_due(self, now: Now) -> None:
-        if self._next_tick is not None and now.mono_s < self._next_tick:
+        if self._next_tick is None:
+            retire(self._state, self._site, now, self._group)
+        elif now.mono_s < self._next_tick:
             return
         self._next_tick = now.mono_s + TICK_S
         self.counts["ticks"] += 1

@@ -63,7 +63,7 @@ def mosquitto(path: Path, max_inflight: int = 20) -> Iterator[int]:
     config = path / "mosquitto.conf"
     config.write_text(
         f"user root\nlistener {port} 127.0.0.1\nallow_anonymous true\nlog_type none\n"
-        f"max_queued_messages 0\nmax_inflight_messages {max_inflight}\n"
+        f"set_tcp_nodelay true\nmax_queued_messages 0\nmax_inflight_messages {max_inflight}\n"
     )
     with running([program, "-c", str(config)], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL):  # fmt: skip
         wait_until(lambda: _answers(port), "mosquitto")

@@ -246,3 +246,16 @@ def test_stopping_writes_what_is_left(desk: Desk) -> None:
     desk.engine.run(inbox, Standing())
     assert desk.kinds() == ["commit", "receipts", "stored"]
     assert isinstance(Stop(at(2)).now, Now)
+
+
+def test_an_alarm_about_what_is_no_longer_configured_ends(site: Site, desk: Desk) -> None:
+    """A standing alarm of a machine that the new configuration does not know is suppressed at the start, and asks no more."""
+    for second in (1, 11, 21, 31):
+        desk.reading(second, 39.5)
+    alarms = tuple(replace(t.alarm, subject="cellar") for g in desk.groups for t in g.transitions)
+    stranger = replace(alarms[0], rule="a-rule-of-another-version")
+    again = Desk(site, replace(NOTHING, alarms=(*alarms, stranger), last_alarm_number=1))
+    again.engine.idle(at(2000))
+    assert [(t.state, t.alarm.suppressed) for g in again.groups for t in g.transitions] == [
+        ("suppressed by design", "no longer configured")
+    ]
