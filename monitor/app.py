@@ -69,7 +69,7 @@ class Daemon:
         self._on_show = on_show
         self._stack = ExitStack()
         self._alive = 0
-        self.failed = threading.Event()  # the engine ended by a fault of its own
+        self.failed = threading.Event()  # a thread of ours ended by a fault of its own
         self._stopping = threading.Event()
 
     def start(self) -> None:
@@ -129,7 +129,7 @@ class Daemon:
         )
         link.start()
         stack.callback(link.stop)
-        self._worker = threading.Thread(target=self._work, name="engine", daemon=True)
+        self._worker = self._thread("engine", lambda: self.engine.run(inbox, clock))
         dispatcher.start(loaded.waiting)
         self._worker.start()
         stack.callback(self._end_work)
@@ -140,18 +140,21 @@ class Daemon:
         except OSError as error:
             raise StartError(f"{door_path(house)}: {error.strerror}, expected a folder that takes sockets") from error
         stack.callback(door.stop)
-        keeper = threading.Thread(target=self._keep, args=(prefix,), name="keeper", daemon=True)
+        keeper = self._thread("keeper", lambda: self._keep(prefix))
         stack.callback(keeper.join, 5.0)
         stack.callback(self._stopping.set)
         keeper.start()
 
-    def _work(self) -> None:
-        try:
-            self.engine.run(self.inbox, self.clock)
-        except Exception:  # noqa: BLE001
-            # The thread's outermost place. Our own mistake: the process must end, so that what supervises it starts a new one from the record.
-            _log.exception("engine ended")
-            self.failed.set()
+    def _thread(self, name: str, work: Callable[[], None]) -> threading.Thread:
+        def guarded() -> None:
+            try:
+                work()
+            except Exception:  # noqa: BLE001
+                # The thread's outermost place. Our own mistake: the process must end, so that what supervises it starts a new one.
+                _log.exception("%s ended", name)
+                self.failed.set()
+
+        return threading.Thread(target=guarded, name=name, daemon=True)
 
     def _end_work(self) -> None:
         self.inbox.close(self.clock.now())

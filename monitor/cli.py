@@ -479,16 +479,12 @@ def _house(options: Any) -> Any:
 
 
 def _history_of(house: Any) -> Any:
-    from monitor.app import open_history, store_path
+    from monitor.app import open_history
     from monitor.service.ports import StoreFailure
 
     try:
         return open_history(house)
     except StoreFailure as error:
-        if not store_path(house).exists():
-            raise Failed(
-                f"{store_path(house)}: no record yet, expected one from `eggroom run` or `eggroom batch add`"
-            ) from error
         raise Failed(str(error)) from error
 
 

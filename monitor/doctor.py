@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import platform
 import shutil
 import socket
 import sqlite3
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import monitor
@@ -57,8 +59,8 @@ def examine(house: House) -> dict[str, Any]:
 def _daemon(house: House, check: Any) -> dict[str, Any] | None:
     try:
         facts = ask_door(door_path(house), {"do": "facts"})
-    except DoorClosed:
-        check("daemon", False, "not running, expected `eggroom run`")
+    except DoorClosed as error:
+        check("daemon", False, f"not running ({error}), expected `eggroom run`")
         _broker(house, check)
         return None
     if "error" in facts:
@@ -110,7 +112,15 @@ def _record(house: House, check: Any) -> None:
             if stay is not None and stay.machine not in house.site.machines:
                 check(f"batch {batch.id}", False, f"in {stay.machine!r}, which is not configured: nobody watches it")
     except (StoreFailure, OSError) as error:
-        check("record", not store_path(house).exists(), f"{error}" if store_path(house).exists() else "none yet")
-    where = folder if folder.exists() else house.path.parent
+        there = _may_be_there(store_path(house))
+        check("record", not there, str(error) if there else "none yet")
+    where = folder if os.path.exists(folder) else house.path.parent
     free = shutil.disk_usage(where).free
     check("disk", free >= MIN_FREE_BYTES, f"{free / 1e9:.1f} GB free at {where}")
+
+
+def _may_be_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError:  # a folder that is not for us to look into
+        return True

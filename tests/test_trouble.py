@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import resource
 import socket
 import sqlite3
+import tempfile
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
@@ -335,31 +337,32 @@ def test_bad_payloads_block_nothing(tmp_path: Path, broker: Mosquitto, capsys: p
     """Every kind of bad payload, through the broker, ends in `eggroom refused` with its reason; what comes behind is stored, and a
     restart brings none of them again."""
     config = configure(tmp_path, broker.port)
+    total = len(BAD_PAYLOADS) + 2
+    goods = 40 - total % 20  # what makes the last group a whole one, which nobody has to wait for
     with Running(config) as daemon, Node(broker.port) as node:
         publish(broker.port, f"eggroom/{SITE}/node-a/air", *(payload for payload, _ in BAD_PAYLOADS.values()))
         publish(broker.port, f"eggroom/{SITE}/node-a/status", b"perhaps")
         publish(broker.port, f"eggroom/{SITE}/Node A/air", b"[]")
-        node.send(*[GOOD_C] * 20)
-        until(lambda: query(config, "SELECT count(*) FROM reading") == [(20,)], "what came behind is not stored")
+        node.send(*[GOOD_C] * goods)
+        until(lambda: query(config, "SELECT count(*) FROM reading") == [(goods,)], "what came behind is not stored")
         code, out, _ = typed(capsys, "refused", "--limit", "100", "--json", config=config)
         text = typed(capsys, "refused", config=config)[1]
-        assert daemon.facts()["refused"] == len(BAD_PAYLOADS) + 2
+        assert daemon.facts()["refused"] == total
         assert daemon.terminate() == 0
     told = json.loads(out)
-    assert (code, told["refused_total"]) == (0, len(BAD_PAYLOADS) + 2)
+    assert (code, told["refused_total"]) == (0, total)
     reasons = [row["reason"] for row in reversed(told["newest"])]
     for (kind, (_, why)), reason in zip(BAD_PAYLOADS.items(), reasons, strict=False):
         assert why in reason, kind
         assert reason.startswith("node-a: "), kind
-    assert reasons[-2:] == [
-        "node-a: status 'perhaps', expected online or offline",
-        f"topic 'eggroom/{SITE}/Node A/air', expected eggroom/{SITE}/<node>/air or eggroom/{SITE}/<node>/status",
-    ]
+    assert reasons[-2].startswith("node-a: status ")
+    assert reasons[-2].endswith("'perhaps', expected online or offline")
+    assert reasons[-1].startswith(f"topic 'eggroom/{SITE}/Node A/air', expected eggroom/{SITE}/<node>/air")
     assert "messages refused, newest first:" in text
     with Running(config), Node(broker.port, boot=8) as node:
         node.send(*[GOOD_C] * 20)
-        until(lambda: query(config, "SELECT count(*) FROM reading") == [(40,)], "not stored after the restart")
-    assert json.loads(typed(capsys, "refused", "--json", config=config)[1])["refused_total"] == len(BAD_PAYLOADS) + 2
+        until(lambda: query(config, "SELECT count(*) FROM reading") == [(goods + 20,)], "not stored after the restart")
+    assert json.loads(typed(capsys, "refused", "--json", config=config)[1])["refused_total"] == total
 
 
 def test_a_probe_nobody_configured(tmp_path: Path, broker: Mosquitto, capsys: pytest.CaptureFixture[str]) -> None:
@@ -382,6 +385,34 @@ def test_a_probe_nobody_configured(tmp_path: Path, broker: Mosquitto, capsys: py
         )
         assert "node-x/shelf" not in typed(capsys, "refused", config=config)[1]
         assert "unknown probes" not in typed(capsys, "doctor", config=config)[1]
+
+
+def test_a_record_that_is_not_for_us(capsys: pytest.CaptureFixture[str]) -> None:
+    """Typed by somebody without rights to the data folder, each command is one line and 1, and `doctor` says what it may not see."""
+    looks = [["alarms"], ["batch", "list"], ["refused"], ["history", "hen-1"], ["room"]]
+    with tempfile.TemporaryDirectory() as name:  # not below pytest's own folder, which nobody else may enter
+        folder = Path(name)
+        folder.chmod(0o755)
+        config = configure(folder, 1)
+        assert typed(capsys, "batch", "add", "hen-1", "--species", "chicken", config=config)[0] == 0
+        for command in (*looks, ["doctor"]):  # once with rights: what is imported late is imported now
+            typed(capsys, *command, config=config)
+        (folder / "record").chmod(0o000)
+        root = os.geteuid() == 0
+        try:
+            if root:
+                os.seteuid(65534)  # nobody
+            for command in (*looks, ["batch", "close", "hen-1"]):
+                code, out, err = typed(capsys, *command, config=config)
+                assert (code, out) == (1, "")
+                one_line(err, "Permission denied")
+            wrong = bad(typed(capsys, "doctor", "--json", config=config)[1])
+        finally:
+            if root:
+                os.seteuid(0)
+            (folder / "record").chmod(0o700)
+    assert "Permission denied" in wrong["daemon"]
+    assert "Permission denied" in wrong["record"]
 
 
 # --- neighbours that fail while it runs
@@ -429,21 +460,21 @@ def test_a_disk_that_is_full(tmp_path: Path, broker: Mosquitto, capsys: pytest.C
     with Running(config) as daemon, Node(broker.port) as node:
         node.send(*[GOOD_C] * 20)
         until(lambda: query(config, "SELECT count(*) FROM reading") == [(20,)], "not stored")
-        for expected in (50, 80):  # full twice: mended the first time, killed the second
+        for expected in (60, 100):  # full twice: mended the first time, killed the second
             resource.prlimit(daemon.pid, resource.RLIMIT_FSIZE, (4096, no_limit[1]))
-            node.send(*[GOOD_C] * 30)
+            node.send(*[GOOD_C] * 40)
             until(lambda: daemon.facts()["store_failing_s"] is not None, "the failing store is not noticed")
             assert daemon.facts()["unwritten_readings"] >= 20
             assert "failing for" in bad(typed(capsys, "doctor", "--json", config=config)[1])["store"]
-            assert query(config, "SELECT count(*) FROM reading") == [(expected - 30,)]
-            if expected == 80:
+            assert query(config, "SELECT count(*) FROM reading") == [(expected - 40,)]
+            if expected == 100:
                 break
             resource.prlimit(daemon.pid, resource.RLIMIT_FSIZE, no_limit)
-            until(lambda: query(config, "SELECT count(*) FROM reading") == [(50,)], "it does not recover")
+            until(lambda: query(config, "SELECT count(*) FROM reading") == [(60,)], "it does not recover")
             until(lambda: daemon.facts()["store_failing_s"] is None, "it does not see that it works again")
             assert daemon.log().count("store failing") == 1
             assert daemon.log().count("store working again") == 1
         daemon.kill()
     with Running(config):
-        until(lambda: query(config, "SELECT count(*) FROM reading") == [(80,)], "acknowledged messages are lost")
+        until(lambda: query(config, "SELECT count(*) FROM reading") == [(100,)], "acknowledged messages are lost")
     assert "Traceback" not in daemon.log()

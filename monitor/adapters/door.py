@@ -1,6 +1,6 @@
 """The local door: a Unix socket beside the record, through which the command line asks the running daemon.
 
-One JSON object on one line in, one out. Only this machine's users who may write the data folder can reach it.
+One JSON object on one line in, one out. Only the daemon's own user and group can reach it.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from typing import Any
 
 MAX_REQUEST = 16_384  # bytes; the longest request is a batch with a note
 MAX_ANSWER = 1_048_576  # bytes; the longest answer is a room, about 2 kB for each machine
+RETRY_S = 5.0
 ANSWER_S = 15.0  # a request is answered when it is durable; a slow card takes seconds
 _log = logging.getLogger("eggroom.door")
 
@@ -72,9 +73,10 @@ class Door:
             except TimeoutError:
                 continue
             except OSError as error:
-                if not self._stopping.is_set():
-                    _log.error("door failed detail=%s", error)
-                return
+                # Too many open files, say: that may pass, and without the door nobody can answer an alarm.
+                if not self._stopping.wait(RETRY_S):
+                    _log.error("door failing detail=%s", error)
+                continue
             threading.Thread(target=self._answer, args=(caller,), name="door-caller", daemon=True).start()
 
     def _answer(self, caller: socket.socket) -> None:

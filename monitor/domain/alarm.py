@@ -148,12 +148,13 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, rule: Rule, next_number: 
 
 def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
     """What passing time alone does: a shelf ends, and an acknowledged alarm that stands too long asks again."""
-    if alarm.shelved_until_mono_s is not None:
+    until_s = alarm.shelved_until_mono_s
+    if until_s is not None:
         # After a restart the end is told from a label: a label clock that is wrong by years must not make a shelf of years.
-        latest = now.mono_s + MAX_SHELF_S[rule.priority]
-        if alarm.shelved_until_mono_s > latest:
-            alarm = replace(alarm, shelved_until_mono_s=latest)
-        elif now.mono_s >= alarm.shelved_until_mono_s:
+        latest_s = now.mono_s + MAX_SHELF_S[rule.priority]
+        if until_s > latest_s:
+            alarm = replace(alarm, shelved_until_mono_s=latest_s)
+        elif now.mono_s >= until_s:
             return unshelve(alarm, now, "shelf ended")
     if (
         rule.re_alarm_s is not None

@@ -9,8 +9,9 @@ Three things the plain minimum gets wrong are mended here:
 
 - A node's crystal may run slow. Its differences then grow for ever, and after days every fresh message would look late and
   so never be judged. The estimate therefore creeps up by CREEP of the time that passes, far more than a crystal's error
-  and far less than a wait. When the creep has taken it more than PART_MS from the line's own offset, a new part of the
-  line begins; labels before it stay.
+  and far less than a wait. A crystal that runs fast takes the estimate down by as little; that is no better news of the
+  earlier samples, whose labels it may not move. When either has taken it more than PART_MS from the line's own offset, a
+  new part of the line begins; labels before it stay.
 - The first messages of a start may be old ones that a node had kept. Each of them arrives quicker than the one before, so a
   message that betters the estimate by more than SETTLED_MS proves nothing about its own age yet: it is history until the
   next one agrees.
@@ -36,6 +37,7 @@ SETTLED_MS = (
 )
 MEND_MS = 50  # a better estimate is written once it is better by this much: network jitter is not news
 CLOCK_AGREES_MS = 60_000  # a node's clock this close to ours is believed
+KEPT_MS = 86_400_000  # no node keeps a message for longer than a day: a clock that jumps by more was set
 # Boots that no node sends, for samples that are not dated by `up`: by their arrival, or by the node's own clock.
 ARRIVAL_BOOT = -1
 CLOCK_BOOT = -2
@@ -47,7 +49,7 @@ class Line:
 
     id: the store's number of the line. from_up_ms: first counted time of this part. offset_ms: label of a sample is
     offset_ms + up_ms. mono_offset_ms, seen_mono_ms: the running estimate on our forward clock (None until heard in this run).
-    first_up_ms, last_up_ms: range of samples that the store holds for it.
+    first_up_ms, last_up_ms: range of samples that the store holds for it. set_mono_ms: when this run last set offset_ms.
     """
 
     id: int
@@ -60,6 +62,7 @@ class Line:
     last_up_ms: int
     mono_offset_ms: float | None = None
     seen_mono_ms: float = 0.0
+    set_mono_ms: float = 0.0
 
     def at_ms(self, up_ms: int) -> int:
         """The label of a sample, ms since the epoch."""
@@ -78,14 +81,19 @@ def start_line(
     """The first line of a boot: until a quicker message comes, its first message is taken as fresh."""
     estimate = arrival_mono_ms - up_ms
     offset = label_offset(basis, estimate, anchor_ms)
-    return Line(id_, node, boot, basis, up_ms, offset, up_ms, up_ms, estimate, arrival_mono_ms)
+    return Line(id_, node, boot, basis, up_ms, offset, up_ms, up_ms, estimate, arrival_mono_ms, arrival_mono_ms)
 
 
 def resume_line(line: Line, anchor_ms: float, mono_ms: float) -> Line:
-    """A stored line taken up by a new run whose label clock is right: its waits are known from the labels."""
+    """A stored line taken up by a new run whose label clock is right: its waits are known from the labels.
+
+    The estimate creeps for the time that nobody listened too; if by more than the crystal, the next message says so.
+    """
     if line.basis == ARRIVAL:
         return line
-    return replace(line, mono_offset_ms=line.offset_ms - anchor_ms, seen_mono_ms=mono_ms)
+    unheard_ms = max(0.0, mono_ms + anchor_ms - line.at_ms(line.last_up_ms))
+    estimate = line.offset_ms - anchor_ms + (CREEP * unheard_ms if line.basis == UPTIME else 0.0)
+    return replace(line, mono_offset_ms=estimate, seen_mono_ms=mono_ms, set_mono_ms=mono_ms)
 
 
 def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tuple[Line, float, bool]:
@@ -104,10 +112,16 @@ def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tu
     if line.basis == UPTIME and (before is None or before - seen > SETTLED_MS):
         age_s = UNSETTLED
     offset = label_offset(line.basis, estimate, anchor_ms)
-    drifted = offset - line.offset_ms > PART_MS and before is not None and up_ms > line.last_up_ms
-    mended = line.offset_ms if offset > line.offset_ms - MEND_MS else offset
-    if line.basis == CLOCK and offset == 0:
-        mended = 0
+    better_ms = line.offset_ms - offset
+    # Of a line that an earlier run began, and a wrong label clock kept us from taking up, the labels are left as they are.
+    anew = before is None
+    by_crystal = anew or better_ms <= CREEP * (arrival_mono_ms - line.set_mono_ms)
+    drifted = by_crystal and (anew or abs(better_ms) > PART_MS) and up_ms > line.last_up_ms
+    mended = line.offset_ms if by_crystal or better_ms < MEND_MS else offset
+    if line.basis == CLOCK and offset != line.offset_ms and 0 in (offset, line.offset_ms):
+        # Either the first messages of a node had waited, or its clock was set just now: what it said before, stays.
+        had_waited = offset == 0 < line.offset_ms <= KEPT_MS
+        mended, drifted = (0, False) if had_waited else (line.offset_ms, True)
     return (
         Line(
             line.id,
@@ -120,6 +134,7 @@ def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tu
             up_ms if up_ms > line.last_up_ms else line.last_up_ms,
             estimate,
             arrival_mono_ms,
+            line.set_mono_ms if mended == line.offset_ms else arrival_mono_ms,
         ),
         age_s,
         drifted,

@@ -24,7 +24,17 @@ from monitor.domain.alarm import (
 )
 from monitor.domain.bands import WET_BULB, needs_of, occupants_text
 from monitor.domain.intake import Fresh, follow_clock, give_up_holes, take_in
-from monitor.domain.plan import ALL_SILENT, CONFLICT, MISSING, NO_DATA, NODE_OFFLINE, NOT_RAISED, SITE_SUBJECT, plan_of
+from monitor.domain.plan import (
+    ALL_SILENT,
+    CONFLICT,
+    MISSING,
+    NO_DATA,
+    NO_HUMIDITY,
+    NODE_OFFLINE,
+    NOT_RAISED,
+    SITE_SUBJECT,
+    plan_of,
+)
 from monitor.domain.psychrometrics import wet_bulb_c
 from monitor.domain.reading import Now, Pack, Presence, Refused
 from monitor.domain.record import Event, Group, RefusedRow
@@ -35,6 +45,7 @@ from monitor.domain.telling import said_already, tell
 AIR_RULES = ("dry-bulb-", "humidity-")
 EMPTY = "no eggs in it"
 NOT_JUDGED = "no such limit now"
+GONE = "no longer in the configuration"
 GONE = "no longer configured"
 
 
@@ -58,8 +69,12 @@ def tick(state: State, site: Site, now: Now, out: Group) -> None:
         plan(state, site, machine, now, out)
     _judge_silence(state, site, now, out)
     for key, alarm in list(state.alarms.items()):
-        if alarm.condition or alarm.shelved_until is not None:
+        if not (alarm.condition or alarm.shelved_until is not None):
+            continue
+        if alarm.rule in site.rules and _is_there(site, alarm.subject):
             settle(state, site, key, pass_time(alarm, now, site.rules[alarm.rule]), now, out)
+        else:
+            _retire(state, key, now, out)
     give_up_holes(state, now, out)
 
 
@@ -114,7 +129,10 @@ def judge(state: State, site: Site, key: Key, judgement: Judgement, now: Now, ou
 
 def _judge_readings(state: State, site: Site, fresh: list[Fresh], now: Now, out: Group) -> None:
     for reading in fresh:
-        state.heard[reading.probe.key] = Heard(now.mono_s, reading.at, reading.dry_bulb_c, reading.rh_pct)
+        before = state.heard.get(reading.probe.key)
+        humid_mono_s = now.mono_s if reading.rh_pct is not None else None if before is None else before.humid_mono_s
+        heard = Heard(now.mono_s, reading.at, reading.dry_bulb_c, reading.rh_pct, humid_mono_s)
+        state.heard[reading.probe.key] = heard
         _heard_again(state, site, reading, now, out)
     for reading in fresh if len(fresh) == 1 else {r.probe.machine: r for r in fresh}.values():
         machine = reading.probe.machine
@@ -187,6 +205,16 @@ def _lockdown_humidity(
     plan(state, site, machine, now, out)
 
 
+def _is_there(site: Site, subject: str) -> bool:
+    return subject == SITE_SUBJECT or subject in site.machines or subject in site.probes or subject in site.by_node
+
+
+def _retire(state: State, key: Key, now: Now, out: Group) -> None:
+    """An alarm of the record about what the configuration no longer has: nothing will ever judge it, so it may not stand."""
+    off = replace(state.alarms.pop(key), condition=False, shelved_until=None, shelved_until_mono_s=None, ended=now.utc)
+    out.transitions.extend(suppress(off, GONE, now)[1])
+
+
 def _refit(state: State, site: Site, plan_: Plan, now: Now, out: Group) -> None:
     """A machine's limits are new: alarms whose limit is gone are quiet by design, those whose limit is back are judged again."""
     machine = plan_.needs.machine
@@ -225,7 +253,10 @@ def _heard_again(state: State, site: Site, reading: Fresh, now: Now, out: Group)
     node = state.nodes.get(reading.probe.node)
     if node is not None and not node.online:
         state.nodes[reading.probe.node] = NodeState(True, now.mono_s)
-    for key in ((SITE_SUBJECT, ALL_SILENT), (reading.probe.node, NODE_OFFLINE), (reading.probe.key, NO_DATA)):
+    keys = [(SITE_SUBJECT, ALL_SILENT), (reading.probe.node, NODE_OFFLINE), (reading.probe.key, NO_DATA)]
+    if reading.rh_pct is not None:
+        keys.append((reading.probe.key, NO_HUMIDITY))
+    for key in keys:
         if key in state.alarms:
             judge(state, site, key, Judgement(IN, now.utc), now, out)
 
@@ -249,6 +280,11 @@ def _judge_silence(state: State, site: Site, now: Now, out: Group) -> None:
             judge(state, site, (node, NODE_OFFLINE), _silence(is_gone, now), now, out)
     for probe in silent:
         judge(state, site, (probe.key, NO_DATA), _silence(True, now), now, out)
+    for key, heard in state.heard.items():
+        # A probe that never had a humidity to tell is not asked for one.
+        lost = heard.humid_mono_s is not None and now.mono_s - heard.humid_mono_s > site.probes[key].silence_s
+        if lost and key not in keys:
+            judge(state, site, (key, NO_HUMIDITY), _silence(True, now), now, out)
 
 
 def _silence(silent: bool, now: Now, about: str = "") -> Judgement:

@@ -182,14 +182,20 @@ def _mend_alarms(state: State, anchor_before_ms: float, now: Now) -> None:
         return from_ms(round(to_ms(at) - anchor_before_ms + state.anchor_ms))
 
     for key, alarm in state.alarms.items():
-        since, ended, pending_at = mended(alarm.since), mended(alarm.ended), mended(alarm.pending_at)
-        state.alarms[key] = replace(alarm, since=since, ended=ended, pending_at=pending_at)
+        until, until_mono_s = alarm.shelved_until, alarm.shelved_until_mono_s
+        state.alarms[key] = replace(
+            alarm,
+            since=mended(alarm.since),
+            ended=mended(alarm.ended),
+            pending_at=mended(alarm.pending_at),
+            shelved_until=until if until_mono_s is None else from_ms(round(until_mono_s * 1000 + state.anchor_ms)),
+        )
 
 
 def _forget_boots(known: dict[tuple[str, int], Any], node: str) -> None:
     """Make room for one more boot of a node: one that restarts all the time must not fill the memory with its past."""
     boots = [key for key in known if key[0] == node and key[1] >= 0]
-    for key in boots[: len(boots) + 1 - MAX_BOOTS]:
+    for key in boots[: max(0, len(boots) + 1 - MAX_BOOTS)]:
         del known[key]
 
 

@@ -22,12 +22,13 @@ Key = tuple[str, str]  # (subject, rule id)
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """A probe's newest fresh reading."""
+    """A probe's newest fresh reading; humid_mono_s is when its last humidity came, None when none came in this run."""
 
     mono_s: float
     at: datetime
     dry_bulb_c: float
     rh_pct: float | None
+    humid_mono_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

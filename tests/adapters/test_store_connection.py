@@ -13,10 +13,18 @@ from typing import Any
 
 import pytest
 
-from monitor.adapters.store.connection import StoreInUse, open_reader, open_writer, quick_check, suspect_mark
+from monitor.adapters.store.connection import (
+    StoreInUse,
+    _interrupted_after,
+    open_reader,
+    open_writer,
+    quick_check,
+    suspect_mark,
+)
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.store.migrations import VERSION
+from monitor.adapters.store.salvage import TABLES
 from monitor.domain.numbering import Gap
 from monitor.domain.record import Group
 from monitor.service.ports import StoreFailure
@@ -121,6 +129,7 @@ def test_a_reader_cannot_write(path: Path) -> None:
     """A reader's connection refuses to change anything."""
     write(path, full_group())
     reader = open_reader(path)
+    assert reader.execute("PRAGMA query_only").fetchone() == (1,)
     for sql in ("DELETE FROM reading", "CREATE TABLE mine (a)", "PRAGMA user_version = 9"):
         with pytest.raises(sqlite3.OperationalError, match="readonly"):
             reader.execute(sql)
@@ -261,12 +270,21 @@ def _emptied(path: Path) -> None:
 
 def _unreadable_text(path: Path) -> None:
     """A flipped bit inside a text, which no check of SQLite sees."""
+    _replace(path, b"[[2, 3], [7, 9]]", b"[[2,\xb33], [7, 9]]")
+
+
+def _senseless_text(path: Path) -> None:
+    """A flipped bit that leaves a text which can be read, and makes no sense."""
+    _replace(path, b"[[2, 3], [7, 9]]", b"[[2, 3}, [7, 9]]")
+
+
+def _replace(path: Path, old: bytes, new: bytes) -> None:
     data = path.read_bytes()
-    assert data.count(b"[[2, 3], [7, 9]]") == 1
-    path.write_bytes(data.replace(b"[[2, 3], [7, 9]]", b"[[2,\xb33], [7, 9]]"))
+    assert data.count(old) == 1
+    path.write_bytes(data.replace(old, new))
 
 
-@pytest.mark.parametrize("damage", [_text, _short, _half, _holes, _schema, _emptied, _unreadable_text])
+@pytest.mark.parametrize("damage", [_text, _short, _half, _holes, _schema, _emptied, _unreadable_text, _senseless_text])
 def test_a_damaged_record_is_set_aside(path: Path, damage: Callable[[Path], None]) -> None:
     """A damaged record is kept under another name, the note says so in one line, and a new one takes readings."""
     write(path, full_group(), many_readings())
@@ -294,11 +312,12 @@ def test_damaged_readings_cost_only_readings(path: Path) -> None:
     assert not any(after["series"].values())
 
 
-def test_an_unreadable_table_costs_only_itself(path: Path) -> None:
+@pytest.mark.parametrize("damage", [_unreadable_text, _senseless_text])
+def test_an_unreadable_table_costs_only_itself(path: Path, damage: Callable[[Path], None]) -> None:
     """When one table cannot be read, the new record has the others."""
     write(path, full_group(), many_readings())
     before = everything_of(path)
-    _unreadable_text(path)
+    damage(path)
     note = comes_up(path)
     assert "line, gap, unknown" in note  # numbering, which stands between, was not
     after = everything_of(path)
@@ -350,6 +369,37 @@ def test_a_check_that_takes_too_long_ends(path: Path) -> None:
     assert quick_check(connection, 0.0) == ""
     assert quick_check(connection) != ""
     connection.close()
+
+
+def test_what_runs_too_long_is_interrupted(path: Path) -> None:
+    """A statement that would never end is ended by the limit; without one, or within it, nothing is interrupted."""
+    write(path)
+    connection = open_reader(path)
+    endless = "WITH RECURSIVE n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT count(*) FROM n"
+    with _interrupted_after(connection, 0.01) as expired, pytest.raises(sqlite3.OperationalError, match="interrupted"):
+        connection.execute(endless).fetchone()
+    assert expired.is_set()
+    for limit_s in (None, 60.0):
+        with _interrupted_after(connection, limit_s) as expired:
+            assert connection.execute(f"{endless} LIMIT 1".replace("FROM n)", "FROM n LIMIT 10000)")).fetchone() == (
+                10_000,
+            )
+        assert not expired.is_set()
+    connection.close()
+
+
+def test_what_a_start_needs_is_checked_first(path: Path) -> None:
+    """The small tables are checked one by one before the whole, so that a check which is broken off has seen them."""
+    write(path)
+    connection = open_reader(path)
+    asked: list[str] = []
+    connection.set_trace_callback(asked.append)
+    assert quick_check(connection) == ""
+    connection.close()
+    checks = [sql for sql in asked if "quick_check" in sql]
+    assert checks[-1] == "PRAGMA quick_check(1)"
+    assert {f"PRAGMA quick_check('{table}')" for table in TABLES} < set(checks[:-1])
+    assert "PRAGMA quick_check('reading')" not in checks
 
 
 def test_damage_met_in_use_is_checked_for_at_the_next_start(path: Path) -> None:

@@ -304,6 +304,9 @@ def test_a_backup_is_whole_and_of_one_instant(store: Store, tmp_path: Path) -> N
     size = backup(store.path, target)
     store.ledger.commit(numbered_group(300))
     assert size == target.stat().st_size
+    assert (
+        target.read_bytes()[18:20] == b"\x01\x01"
+    )  # "legacy" in SQLite's file format: no write-ahead log belongs to it
     assert sorted(p.name for p in tmp_path.iterdir() if p.name.startswith("copy")) == ["copy.db"]
     opened = open_writer(target)
     assert opened.connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]

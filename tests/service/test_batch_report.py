@@ -1,0 +1,224 @@
+"""A batch's life cut into stretches of one machine and one stage, each with its bands and its air."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.adapters.profile_files import load_profiles
+from monitor.analysis.environment import Stretch
+from monitor.domain.batch import Batch, Stay, closed, declared, moved
+from monitor.domain.dating import UPTIME, Line
+from monitor.domain.profile import Band
+from monitor.domain.psychrometrics import rh_from_wet_bulb_pct, wet_bulb_c
+from monitor.domain.reading import PASS, to_ms
+from monitor.domain.record import Group, StoredReading
+from monitor.domain.site import Site
+from monitor.service.batch_report import DEFAULT_SILENCE_S, NoRecord, batch_history, humidity_bands, stretches_of
+from monitor.settings import build_house, parse_settings
+from tests.fakes import MemoryStore
+
+SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
+PROFILES = load_profiles(None)
+
+
+def day(days: float) -> datetime:
+    return SET + timedelta(days=days)
+
+
+@pytest.fixture(scope="module")
+def site() -> Site:
+    return make_site()
+
+
+def make_site() -> Site:
+    """setter-1 with two probes, a still-air setter-2, a hatcher heard every minute."""
+    data = {
+        "site": {"id": "home"},
+        "machine": [{"id": "setter-1"}, {"id": "setter-2", "air": "still"}, {"id": "hatcher-1", "kind": "hatcher"}],
+        "probe": [
+            {"node": "node-a", "probe": "top", "machine": "setter-1"},
+            {"node": "node-a", "probe": "bottom", "machine": "setter-1", "interval_s": 20},
+            {"node": "node-b", "probe": "top", "machine": "setter-2"},
+            {"node": "node-c", "probe": "top", "machine": "hatcher-1", "interval_s": 60},
+        ],
+    }
+    return build_house(parse_settings(data, "test"), PROFILES, Path("test.toml")).site
+
+
+def store(*rows: tuple[str, datetime, float, float]) -> MemoryStore:
+    """A record with these readings: probe, time, dry bulb, humidity."""
+    kept = MemoryStore()
+    line = Line(1, "node-a", 7, UPTIME, 0, to_ms(SET), 0, 0)
+    readings = [StoredReading(probe, 1, to_ms(at) - to_ms(SET), t, rh, PASS) for probe, at, t, rh in rows]
+    kept.commit(Group(lines={1: line}, readings=readings))
+    return kept
+
+
+def cut(site: Site, batch: Batch, now: datetime, record: MemoryStore | None = None) -> list[Stretch]:
+    return list(stretches_of(record or MemoryStore(), site, batch, now))
+
+
+def told(stretches: Sequence[Stretch]) -> list[tuple[str, str, float, float]]:
+    """(machine, stage, from day, to day)."""
+    start = to_ms(SET)
+    return [
+        (s.machine, s.stage, (s.since_ms - start) / 86_400_000, (s.until_ms - start) / 86_400_000) for s in stretches
+    ]
+
+
+HEN = Batch("hen-1", "chicken", SET, 24, stays=(Stay("setter-1", SET),))
+
+
+def test_a_stage_begins_by_its_day(site: Site) -> None:
+    """One machine, two stages: the cut lies at the profile's lockdown day, the end is now."""
+    assert told(cut(site, HEN, day(20))) == [("setter-1", "setter", 0, 18), ("setter-1", "lockdown", 18, 20)]
+    assert told(cut(site, HEN, day(4))) == [("setter-1", "setter", 0, 4)]
+
+
+def test_a_stage_declared_early(site: Site) -> None:
+    """Lockdown declared on day 16.5 cuts there, and not on its own day again."""
+    batch = declared(HEN, "lockdown", day(16.5))
+    assert told(cut(site, batch, day(20))) == [("setter-1", "setter", 0, 16.5), ("setter-1", "lockdown", 16.5, 20)]
+
+
+def test_machine_after_machine(site: Site) -> None:
+    """A move cuts; a stage goes on in the next machine."""
+    batch = moved(HEN, "hatcher-1", day(19))
+    assert told(cut(site, batch, day(20))) == [
+        ("setter-1", "setter", 0, 18),
+        ("setter-1", "lockdown", 18, 19),
+        ("hatcher-1", "lockdown", 19, 20),
+    ]
+
+
+def test_time_in_no_machine_is_a_stretch_without_air(site: Site) -> None:
+    """Between two stays apart lies a stretch of no machine, whose silence is a gap."""
+    batch = replace(HEN, stays=(Stay("setter-1", SET, day(3)), Stay("hatcher-1", day(4))))
+    stretches = cut(site, batch, day(5))
+    assert told(stretches) == [("setter-1", "setter", 0, 3), ("", "setter", 3, 4), ("hatcher-1", "setter", 4, 5)]
+    assert (stretches[1].air, stretches[1].max_gap_s) == ((), DEFAULT_SILENCE_S)
+
+
+def test_a_closed_batch_ends_when_it_was_closed(site: Site) -> None:
+    """The history of a closed batch does not grow."""
+    batch = closed(HEN, day(21))
+    assert told(cut(site, batch, day(40)))[-1] == ("setter-1", "lockdown", 18, 21)
+    assert told(cut(site, batch, day(40))) == told(cut(site, batch, day(400)))
+
+
+def test_its_history_begins_where_it_first_was(site: Site) -> None:
+    """Eggs that were in no machine at first have a history from their first machine on; in none yet, there is none."""
+    late = replace(HEN, stays=(Stay("setter-1", day(2)),))
+    assert told(cut(site, late, day(3))) == [("setter-1", "setter", 2, 3)]
+    with pytest.raises(
+        NoRecord, match="batch hen-1: in no machine yet, expected `eggroom batch move hen-1 MACHINE` first"
+    ):
+        batch_history(MemoryStore(), site, replace(HEN, stays=()), day(3))
+
+
+def test_a_machine_that_is_no_longer_configured(site: Site) -> None:
+    """Its time stays in the history, with nothing measured."""
+    batch = replace(HEN, stays=(Stay("old-one", SET, day(1)), Stay("setter-1", day(1))))
+    history = batch_history(store(("node-a/top", day(1.5), 37.8, 55.0)), site, batch, day(2))
+    assert history.whole.machines == ("old-one", "setter-1")
+    assert history.whole.dry_bulb_c.hours_total == pytest.approx(48.0)
+    assert history.whole.dry_bulb_c.samples == 1
+
+
+def test_the_air_is_that_of_the_machine_at_the_time(site: Site) -> None:
+    """Each stretch has every probe of its machine, with readings up to twice the allowed silence beyond both ends."""
+    batch = moved(HEN, "hatcher-1", day(19))
+    second = timedelta(seconds=1)
+    record = store(
+        ("node-a/top", day(18) - 121 * second, 37.0, 50.0),
+        ("node-a/top", day(18) - 119 * second, 37.1, 50.0),
+        ("node-a/top", day(19) + 119 * second, 37.2, 50.0),
+        ("node-a/top", day(19) + 121 * second, 37.3, 50.0),
+        ("node-a/bottom", day(18.5), 37.4, 50.0),
+        ("node-c/top", day(18.5), 20.0, 50.0),
+    )
+    setter, lockdown, hatcher = cut(site, batch, day(20), record)
+    assert lockdown.max_gap_s == 60.0  # of the slower probe: three readings of 20 s
+    assert [list(air.dry_bulb_c) for air in lockdown.air] == [[37.1, 37.2], [37.4]]
+    assert hatcher.max_gap_s == 180.0
+    assert [list(air.dry_bulb_c) for air in hatcher.air] == [[]]
+    assert [list(air.dry_bulb_c) for air in setter.air] == [[37.0, 37.1], []]
+
+
+def test_still_air_is_judged_by_its_own_band(site: Site) -> None:
+    """A still-air machine's temperature band lies higher by the profile's offset, its wet-bulb band where it was."""
+    forced, still = cut(site, HEN, day(1))[0], cut(site, replace(HEN, stays=(Stay("setter-2", SET),)), day(1))[0]
+    offset_k = PROFILES["chicken"].still_air_offset_k
+    assert offset_k == 1.1
+    for name, value in forced.dry_bulb_c.limits():  # type: ignore[union-attr]
+        assert getattr(still.dry_bulb_c, name) == pytest.approx(value + offset_k)
+    assert still.wet_bulb_c == forced.wet_bulb_c
+
+
+def test_the_other_humidity_band_is_derived() -> None:
+    """A band given as wet bulb is shown as humidity at the target temperature and the site's pressure, and the other way round."""
+    dry_bulb = Band(low_warning=37.5, target=37.8, high_warning=38.1)
+    by_wet = PROFILES["chicken"].stages[0]
+    rh, wet = humidity_bands(by_wet, dry_bulb, 95.0)
+    assert wet == by_wet.wet_bulb_c
+    assert rh is not None
+    assert rh.high_warning == rh_from_wet_bulb_pct(37.8, by_wet.wet_bulb_c.high_warning, 95.0)  # type: ignore[union-attr, arg-type]
+    by_rh = PROFILES["african-grey"].stages[0]
+    rh, wet = humidity_bands(by_rh, dry_bulb, 95.0)
+    assert rh == by_rh.rh_pct
+    assert wet is not None
+    assert wet.high_warning == wet_bulb_c(37.8, by_rh.rh_pct.high_warning, 95.0)  # type: ignore[union-attr, arg-type]
+    assert humidity_bands(by_wet, Band(high_alarm=39.0), 95.0) == (None, by_wet.wet_bulb_c)
+
+
+def test_the_figures(site: Site) -> None:
+    """A constant air gives that mean, full cover and no excursion; half an hour over the band is one, with its area."""
+    second = timedelta(seconds=1)
+    rows = [("node-c/top", day(0) + n * 60 * second, 39.0 if 30 <= n < 60 else 37.8, 55.0) for n in range(181)]
+    batch = replace(HEN, stays=(Stay("hatcher-1", SET),))
+    figures = batch_history(store(*rows), site, batch, SET + timedelta(hours=3)).whole.dry_bulb_c
+    assert figures.coverage == pytest.approx(1.0)
+    # 29 min at 39.0 and a minute up and down at its ends; over the warning limit of 38.1 the ramps count from where they cross it.
+    assert figures.mean == pytest.approx(37.8 + 1.2 * 30 / 180, abs=1e-6)
+    assert [round(e.peak, 6) for e in figures.excursions] == [39.0]
+    assert figures.degree_hours_above == pytest.approx((29 * 0.9 + 2 * 0.5 * 0.75 * 0.9) / 60, abs=1e-6)
+
+
+@settings(deadline=None, max_examples=200)
+@given(data=st.data())
+def test_no_instant_is_lost_or_told_twice(data: st.DataObject) -> None:
+    """However it was moved and declared, to the microsecond: the stretches follow one another without a hole, from the first stay
+    to the end, and each has the stage of its middle."""
+    site = make_site()
+    instants = st.timedeltas(timedelta(0), timedelta(days=25)).map(lambda delta: SET + delta)
+    times = sorted(data.draw(st.lists(instants, min_size=1, max_size=6, unique=True)))
+    names = data.draw(
+        st.lists(st.sampled_from(["setter-1", "hatcher-1", "setter-2"]), min_size=len(times), max_size=len(times))
+    )
+    batch = replace(HEN, stays=())
+    for name, at in zip(names, times, strict=True):
+        if not batch.stays or batch.stays[-1].machine != name:
+            batch = moved(batch, name, at)
+    for stage in data.draw(st.sets(st.sampled_from(["lockdown", "hatch"]))):
+        batch = declared(batch, stage, data.draw(instants))
+    now = times[-1] + data.draw(st.timedeltas(timedelta(milliseconds=2), timedelta(days=9)))
+    if data.draw(st.booleans()):
+        batch = closed(batch, now)
+    stretches = cut(site, batch, now + timedelta(days=1) if batch.closed_at else now)
+    assert (stretches[0].since_ms, stretches[-1].until_ms) == (to_ms(times[0]), to_ms(now))
+    assert all(before.until_ms == after.since_ms for before, after in pairwise(stretches))
+    for s in stretches:
+        if s.until_ms - s.since_ms > 2:  # a cut is exact to the millisecond
+            middle = (s.since_ms + s.until_ms) / 2000.0
+            at = datetime.fromtimestamp(middle, tz=UTC)
+            assert s.stage == PROFILES["chicken"].stage_at(batch.day(at), batch.declared_days(now)).name
+            stay = batch.stay_at(at)
+            assert s.machine == (stay.machine if stay else "")

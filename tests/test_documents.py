@@ -1,0 +1,163 @@
+"""README.md and DEVELOPERS.md say what is true: each command, setting and rule is described, and what they name is there."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+import subprocess
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pydantic import BaseModel
+
+from monitor.domain.rules import CHANGEABLE
+from monitor.settings import Settings
+from tests.test_cli import COMMANDS
+
+ROOT = Path(__file__).resolve().parents[1]
+README, DEVELOPERS = (ROOT / name for name in ("README.md", "DEVELOPERS.md"))
+RULES = ROOT / "monitor" / "rules" / "rules.toml"
+
+# When each rule speaks, in a breeder's words; its numbers come from the rules themselves.
+WHEN = {
+    "dry-bulb-high-alarm": "temperature over the high alarm limit",
+    "dry-bulb-high-warning": "temperature over the band",
+    "dry-bulb-low-alarm": "temperature under the low alarm limit",
+    "dry-bulb-low-warning": "temperature under the band",
+    "humidity-high-alarm": "humidity over the high alarm limit",
+    "humidity-high-warning": "humidity over the band",
+    "humidity-low-alarm": "humidity under the low alarm limit",
+    "humidity-low-warning": "humidity under the band",
+    "humidity-not-raised": "humidity under the lockdown band when `settle_min` is over",
+    "bands-in-conflict": "batches in one machine whose bands have nothing in common",
+    "bands-missing": "a batch whose profile is no longer there",
+    "no-data": "a sensor silent for three of its intervals, at least 30 s",
+    "no-humidity": "a sensor whose temperature comes and whose humidity no longer does",
+    "node-offline": "the broker says that a node is gone",
+    "all-silent": "no node is heard any more, of two or more",
+}
+
+
+def rules_table() -> str:
+    """The table of README: every rule of monitor/rules/rules.toml, in its order."""
+    lines = [
+        "| what it says | when | how long it waits | priority | `[rules.NAME]` |",
+        "| --- | --- | --- | --- | --- |",
+    ]
+    for id_, rule in tomllib.loads(RULES.read_text(encoding="utf-8")).items():
+        lines.append(f"| {rule['words']} | {WHEN[id_]} | {waits(rule['on_delay_s'])} | {rule['priority']} | `{id_}` |")
+    return "\n".join(lines) + "\n"
+
+
+def waits(on_delay_s: float) -> str:
+    """A delay in words."""
+    if on_delay_s == 0:
+        return "not at all"
+    return f"{on_delay_s:g} s" if on_delay_s < 60 else f"{on_delay_s / 60:g} min"
+
+
+def paragraph(table: str) -> str:
+    """The paragraph of README about one table of the configuration."""
+    found = re.search(rf"^\*\*`{re.escape(table)}`\*\*.*?(?=\n\n)", README.read_text(encoding="utf-8"), re.M | re.S)
+    assert found is not None, f"README.md: no paragraph begins with {table}"
+    return found[0]
+
+
+def settings() -> Iterator[tuple[str, str]]:
+    """(table, key) of every setting."""
+    for name, field in Settings.model_fields.items():
+        inner: Any = next(
+            (
+                a
+                for a in (field.annotation, *getattr(field.annotation, "__args__", ()))
+                if isinstance(a, type) and issubclass(a, BaseModel)
+            ),
+            None,
+        )
+        if inner is None:
+            assert name == "rules"  # its keys are those that a rule lets be changed
+            yield from (("[rules.NAME]", key) for key in CHANGEABLE)
+            continue
+        many = "tuple" in str(field.annotation)
+        yield from ((f"[[{name}]]" if many else f"[{name}]", key) for key in inner.model_fields)
+
+
+@pytest.mark.parametrize(("table", "key"), list(settings()))
+def test_each_setting_is_described(table: str, key: str) -> None:
+    """The paragraph of README about its table names the setting."""
+    assert f"`{key}`" in paragraph(table)
+
+
+@pytest.mark.parametrize("table", sorted({table for table, _ in settings()}))
+def test_no_setting_is_described_that_is_none(table: str) -> None:
+    """What stands in code type at the head of a list of settings is a setting: README promises none that is not there."""
+    known = {key for other, key in settings() if other == table}
+    outside = re.sub(r"\([^()]*\)", "", paragraph(table).partition("**:")[2] or paragraph(table).partition("**,")[2])
+    promised = {word for word in re.findall(r"`([a-z_]+)`", outside) if "_" in word}
+    assert promised <= known
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_each_command_is_described(command: str) -> None:
+    """README shows the command as it is typed."""
+    assert re.search(rf"(^    |`)eggroom {command}\b", README.read_text(encoding="utf-8"), re.M)
+
+
+def test_the_rules_are_those_of_the_program() -> None:
+    """README's table of what it wakes you for is the program's own, with its delays and priorities."""
+    assert rules_table() in README.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("document", [README, DEVELOPERS], ids=lambda path: path.name)
+def test_each_file_that_is_named_is_there(document: Path) -> None:
+    """Every relative path, file name and Python module that the document names exists."""
+    text = document.read_text(encoding="utf-8")
+    endings = "py|toml|md|sh|service|timer|conf|acl|timeline|txt"
+    named = set(re.findall(rf"(?<![\w/.*<>-])[\w.-]+(?:/[\w.-]+)*\.(?:{endings})\b", text))
+    named |= set(re.findall(r"`((?:[\w-]+/)+)`", text))
+    assert named
+    everywhere = {path.name for path in files()}
+    missing = [
+        name
+        for name in sorted(named)
+        if not any((folder / name).exists() for folder in (ROOT, ROOT / "monitor"))
+        and not ("/" not in name and name in everywhere)
+    ]
+    assert missing == []
+    modules = set(re.findall(r"python -m ((?:monitor|tests)[\w.]*)", text))
+    assert [name for name in modules if importlib.util.find_spec(name) is None] == []
+
+
+def files() -> list[Path]:
+    """Every file of the repository: what is tracked, and what is about to be."""
+    listed = subprocess.run(
+        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
+        cwd=ROOT,
+        capture_output=True,
+        check=False,
+    )
+    if listed.returncode == 0:
+        return [path for name in listed.stdout.decode().split("\0") if name and (path := ROOT / name).is_file()]
+    hidden = {".venv", ".git", "__pycache__", ".mypy_cache", ".ruff_cache", ".pytest_cache", ".hypothesis"}
+    return [path for path in ROOT.rglob("*") if path.is_file() and hidden.isdisjoint(path.parts)]
+
+
+# Written in pieces, so that this file does not hold what it looks for.
+PRIVATE = re.compile(
+    "/wo" + "rk(?![a-z])|/tmp/br" + r"ief|iss" + "ue #|py" + r"pi\.|python" + "hosted|registry" + r"\.npm|go" + "proxy",
+    re.I,
+)
+
+
+def test_nothing_private_is_in_the_repository() -> None:
+    """No file tells of the machine it was written on, of a tracker's numbers or of a package registry."""
+    found = [
+        f"{path.relative_to(ROOT)}: {match[0]}"
+        for path in files()
+        for match in [PRIVATE.search(path.read_bytes().decode("utf-8", "replace"))]
+        if match is not None
+    ]
+    assert found == []
