@@ -88,7 +88,7 @@ class MemoryStore:
             raise StoreFailure(self.failing)
         self.commits += 1
         for line in group.lines.values():
-            kept = replace(line, mono_offset_ms=None, seen_mono_ms=0.0)
+            kept = replace(line, mono_offset_ms=None, seen_mono_ms=0.0, set_mono_ms=0.0)
             before = self._lines.get(line.id, kept)
             self._lines[line.id] = _holding(kept, before.first_up_ms, before.last_up_ms)
         for reading in group.readings:

@@ -158,8 +158,9 @@ class RecordSuite:
     def test_an_empty_record(self, record: Record) -> None:
         """A new record starts a run from nothing, and tells of nothing."""
         loaded = record.ledger.load()
-        assert not (loaded.lines or loaded.batches or loaded.alarms or loaded.unknown or loaded.waiting)
-        assert (loaded.numberings, loaded.newest) == ({}, None)
+        for kept in ("lines", "numberings", "batches", "alarms", "unknown", "waiting"):
+            assert not getattr(loaded, kept), kept
+        assert loaded.newest is None
         assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (0, 0, 0)
         assert record.history.refused() == (0, [])
         assert [v for k, v in everything(record.history).items() if k not in ("series", "refused")] == [[]] * 8
@@ -271,11 +272,12 @@ class RecordSuite:
         part = line(from_up_ms=5_000, first_up_ms=5_000, last_up_ms=6_000)
         record.ledger.commit(Group(readings=[reading(1), reading(5), reading(60)], lines={1: part}))
         record.ledger.commit(Group(readings=[reading(90)]))
-        record.ledger.commit(Group(lines={1: part}))
+        heard = replace(part, mono_offset_ms=-500.0, seen_mono_ms=1000.0, set_mono_ms=900.0)
+        record.ledger.commit(Group(lines={1: heard}))
         assert [row[0] - START_MS for row in series_rows(record.history, PROBE, at(0), at(2))] == [1_000]
         assert [row[0] - START_MS for row in series_rows(record.history, PROBE, at(59), at(91))] == [60_000, 90_000]
         (kept,) = record.ledger.load().lines
-        assert (kept.first_up_ms, kept.last_up_ms) == (1_000, 90_000)
+        assert kept == replace(part, first_up_ms=1_000, last_up_ms=90_000)  # and nothing of an earlier run's clock
 
     def test_series_and_latest_agree_with_the_readings(self, record: Record) -> None:
         """Over many lines that overlap, every window holds exactly the readings that lie in it, in order; the newest is the newest."""

@@ -177,9 +177,9 @@ def test_a_real_node_and_a_broker_that_restarts(tmp_path: Path) -> None:
                 until(lambda: last_stored(config) >= 3, "the node was not heard")
                 broker.kill()
                 cut = last_stored(config)
-                time.sleep(6.0)  # nothing to poll for: the node fills its ring meanwhile
+                time.sleep(4.0)  # nothing to poll for: the node fills its ring meanwhile
                 broker.start()
-                until(lambda: last_stored(config) >= cut + 9, f"the backlog did not come: {daemon.log()[-500:]}", 40.0)
+                until(lambda: last_stored(config) >= cut + 7, f"the backlog did not come: {daemon.log()[-500:]}", 40.0)
             assert daemon.terminate() == 0
     rows = query(config, "SELECT l.offset_ms + r.up_ms, r.up_ms FROM reading r JOIN line l ON l.id = r.line_id")
     assert query(config, "SELECT contiguous, above FROM numbering") == [(len(rows) - 1, "[]")]
@@ -219,6 +219,14 @@ def test_a_stop_waits_for_no_neighbour(tmp_path: Path, phone: HttpReceiver) -> N
     assert query(config, "SELECT state FROM notice") == [("waiting",)]
 
 
+def test_a_fault_of_the_keeper_ends_the_process(tmp_path: Path, broker: Mosquitto) -> None:
+    """The thread that watches the link and counts the sign of life cannot end unnoticed: the process ends with 1."""
+    broken = "import monitor.app\ndef fault(*_): raise ZeroDivisionError\nmonitor.app.MqttLink.supervise = fault"
+    with Running(configure(tmp_path, broker.port), prelude=broken, ready=False) as daemon:
+        assert daemon.wait() == 1
+    assert "keeper ended" in daemon.log()
+
+
 @pytest.mark.parametrize("where", ["tick", "hear"])
 def test_its_own_fault_ends_the_process(tmp_path: Path, broker: Mosquitto, where: str) -> None:
     """A decision that raises, at the first tick or at a message, ends the process with 1, so that what supervises it starts a new one."""
@@ -230,9 +238,10 @@ def test_its_own_fault_ends_the_process(tmp_path: Path, broker: Mosquitto, where
         if where == "hear":
             until(daemon.connected, "the daemon did not come up")
             with Node(broker.port) as node:
-                node.send(GOOD_C)
+                node.send(*[GOOD_C] * 20)
                 assert daemon.wait() == 1
         assert daemon.wait() == 1
     assert "engine ended" in daemon.log()
     with Running(config):
-        until(lambda: query(config, "SELECT count(*) FROM reading")[0][0] == (where == "hear"), "the message is lost")
+        expected = [(20 if where == "hear" else 0,)]
+        until(lambda: query(config, "SELECT count(*) FROM reading") == expected, "messages are lost")

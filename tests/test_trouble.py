@@ -15,10 +15,12 @@ from pathlib import Path
 
 import pytest
 
+from monitor.adapters import door
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.notice import Notice
 from monitor.domain.record import Group
+from monitor.service.ports import StoreFailure
 from tests.receivers import HttpReceiver, free_port
 from tests.running import QUICK, SITE, Node, Running, configure, eggroom, query, set_days_ago, typed, until
 from tests.servers import Mosquitto, publish
@@ -233,6 +235,32 @@ def test_a_backup_that_cannot_be_written(config: Path, tmp_path: Path, capsys: p
     assert query(config, "PRAGMA integrity_check") == [("ok",)]
 
 
+def test_a_record_that_cannot_be_written_now(
+    config: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A good request that cannot be made durable is one line and 1 (not 2: it was not wrong), with a daemon and without; `doctor`
+    says that the daemon does not answer."""
+
+    def full(self: SqliteLedger, group: Group) -> None:
+        raise StoreFailure("database or disk is full")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(SqliteLedger, "commit", full)
+        code, out, err = typed(capsys, "batch", "close", "hen-1", config=config)
+    record = tmp_path / "record" / "eggroom.db"
+    assert (code, out, err) == (1, "", f"eggroom: {record}: cannot be written now, nothing was changed\n")
+    assert query(config, "SELECT closed_ms FROM batch") == [(None,)]
+    monkeypatch.setattr(door, "ANSWER_S", 0.2)
+    silent = door.Door(tmp_path / "record" / "eggroom.sock", lambda request, reply: None)
+    silent.start()
+    code, out, err = typed(capsys, "batch", "close", "hen-1", config=config)
+    wrong = bad(typed(capsys, "doctor", "--json", config=config)[1])
+    silent.stop()
+    assert (code, out, err.count("\n")) == (1, "", 1)
+    assert "no answer within 0.2 s" in err
+    assert "no answer within 0.2 s" in wrong["daemon"]
+
+
 # --- starting
 
 
@@ -291,7 +319,7 @@ def test_a_broker_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert "connection refused" in bad(typed(capsys, "doctor", "--json", config=config)[1])["broker"]
     with Running(config, ready=False) as daemon:
         until(daemon.facts, "the daemon does not answer")
-        time.sleep(4.0)  # nothing to poll for: it tries again after 1 s, then 2 s
+        time.sleep(3.5)  # nothing to poll for: it tries again after 1 s, then 2 s
         assert daemon.facts()["broker_connected"] is False
         code, out, _ = typed(capsys, "doctor", "--json", config=config)
         assert code == 1

@@ -198,11 +198,17 @@ def unshelve(alarm: Alarm, now: Now, cause: str = "unshelved", who: str = "") ->
     return _uncovered(alarm, bare, cause, now, who)
 
 
-def suppress(alarm: Alarm, why: str, now: Now) -> Step:
-    """Quiet by design, because its premise does not hold (an empty machine); nothing happens when it is so already."""
+def suppress(alarm: Alarm, why: str, now: Now, over: bool = False) -> Step:
+    """Quiet by design, because its premise does not hold (an empty machine); nothing happens when it is so already.
+
+    over: its limit is gone, so nothing can say any more that its condition stands.
+    """
     if alarm.suppressed == why:
         return alarm, ()
     quiet = replace(alarm, suppressed=why)
+    if over:
+        ended = now.utc if alarm.condition else alarm.ended
+        quiet = replace(quiet, condition=False, ended=ended, pending_mono_s=None, pending_at=None)
     return quiet, _changes(alarm, quiet, f"suppressed: {why}", now)
 
 

@@ -45,7 +45,6 @@ from monitor.domain.telling import said_already, tell
 AIR_RULES = ("dry-bulb-", "humidity-")
 EMPTY = "no eggs in it"
 NOT_JUDGED = "no such limit now"
-GONE = "no longer in the configuration"
 GONE = "no longer configured"
 
 
@@ -69,12 +68,8 @@ def tick(state: State, site: Site, now: Now, out: Group) -> None:
         plan(state, site, machine, now, out)
     _judge_silence(state, site, now, out)
     for key, alarm in list(state.alarms.items()):
-        if not (alarm.condition or alarm.shelved_until is not None):
-            continue
-        if alarm.rule in site.rules and _is_there(site, alarm.subject):
+        if alarm.condition or alarm.shelved_until is not None:
             settle(state, site, key, pass_time(alarm, now, site.rules[alarm.rule]), now, out)
-        else:
-            _retire(state, key, now, out)
     give_up_holes(state, now, out)
 
 
@@ -98,8 +93,7 @@ def retire(state: State, site: Site, now: Now, out: Group) -> None:
         if alarm.rule not in site.rules:
             del state.alarms[key]
         elif alarm.subject not in subjects and not (alarm.suppressed == GONE):
-            off = replace(alarm, condition=False, ended=alarm.ended or now.utc, pending_mono_s=None, pending_at=None)
-            settle(state, site, key, suppress(off, GONE, now), now, out)
+            settle(state, site, key, suppress(alarm, GONE, now, over=True), now, out)
 
 
 def settle(state: State, site: Site, key: Key, stepped: Step, now: Now, out: Group) -> None:
@@ -205,16 +199,6 @@ def _lockdown_humidity(
     plan(state, site, machine, now, out)
 
 
-def _is_there(site: Site, subject: str) -> bool:
-    return subject == SITE_SUBJECT or subject in site.machines or subject in site.probes or subject in site.by_node
-
-
-def _retire(state: State, key: Key, now: Now, out: Group) -> None:
-    """An alarm of the record about what the configuration no longer has: nothing will ever judge it, so it may not stand."""
-    off = replace(state.alarms.pop(key), condition=False, shelved_until=None, shelved_until_mono_s=None, ended=now.utc)
-    out.transitions.extend(suppress(off, GONE, now)[1])
-
-
 def _refit(state: State, site: Site, plan_: Plan, now: Now, out: Group) -> None:
     """A machine's limits are new: alarms whose limit is gone are quiet by design, those whose limit is back are judged again."""
     machine = plan_.needs.machine
@@ -226,8 +210,7 @@ def _refit(state: State, site: Site, plan_: Plan, now: Now, out: Group) -> None:
             settle(state, site, key, unsuppress(alarm, now, "judged again"), now, out)
         elif alarm.condition:
             why = EMPTY if not plan_.needs.occupants else NOT_JUDGED
-            off = replace(alarm, condition=False, ended=now.utc, pending_mono_s=None, pending_at=None)
-            settle(state, site, key, suppress(off, why, now), now, out)
+            settle(state, site, key, suppress(alarm, why, now, over=True), now, out)
         elif alarm.pending_mono_s is not None:
             state.alarms[key] = replace(alarm, pending_mono_s=None, pending_at=None)
     who = occupants_text(plan_.needs)

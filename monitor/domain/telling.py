@@ -104,4 +104,5 @@ def said_already(state: State, site: Site, subject: str, rule: str) -> bool:
 
 def _stands(state: State, subject: str, rule: str) -> bool:
     other = state.alarms.get((subject, rule))
-    return other is not None and other.condition and not other.covered
+    # A person who shelved it has heard of it; what is suppressed or out of service has nobody who did.
+    return other is not None and other.condition and not other.suppressed and not other.out_of_service

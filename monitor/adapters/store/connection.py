@@ -13,12 +13,11 @@ import contextlib
 import fcntl
 import os
 import sqlite3
-import threading
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.adapters.store.failures import error_code, is_damage, store_failures
+from monitor.adapters.store.check import MISREAD, one_line, quick_check, shows_damage
+from monitor.adapters.store.failures import is_damage, store_failures
 from monitor.adapters.store.loading import load
 from monitor.adapters.store.migrations import APPLICATION_ID, VERSION, migrate
 from monitor.adapters.store.salvage import take_over
@@ -29,7 +28,6 @@ CHECKPOINT_PAGES = 1_000  # SQLite's own default, 4 MB: a checkpoint is short, a
 JOURNAL_LIMIT_BYTES = 8 * 1024 * 1024  # what a log that once grew is cut back to
 CHECK_S = 10.0  # how long a start may be held up by looking for damage; about 400 MB from a card of 40 MB/s
 SUSPECT_CHECK_S = 600.0  # the same for a record that was found damaged while it was in use
-_MISREAD = (sqlite3.DatabaseError, ValueError, TypeError, OverflowError)
 MAX_SET_ASIDE = 5  # damaged records kept: a dying card must not be filled with them; the last one is replaced
 
 
@@ -112,64 +110,6 @@ def suspect_mark(path: str | Path) -> Path:
     return Path(f"{path}.suspect")
 
 
-def quick_check(connection: sqlite3.Connection, limit_s: float | None = None) -> str:
-    """What is wrong with the database, '' when nothing was found. Past limit_s the check ends, and counts as nothing found.
-
-    The small tables come first: a start depends on them, and readings are nearly all of the size.
-    """
-    with _interrupted_after(connection, limit_s) as expired:
-        try:
-            small = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table' AND name <> 'reading'")
-            for check in (*(f"quick_check('{name}')" for (name,) in small.fetchall()), "quick_check(1)"):
-                (found,) = connection.execute(f"PRAGMA {check}").fetchone()
-                if expired.is_set():
-                    return ""
-                if found != "ok":
-                    return " ".join(str(found).split())
-        except _MISREAD as error:
-            if expired.is_set() and getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_INTERRUPT:
-                return ""
-            if not _shows_damage(error):
-                raise
-            return _one_line(error)
-    return ""
-
-
-def _shows_damage(error: Exception) -> bool:
-    """Whether a record that was looked through is damaged. SQLite has no checksums: a flipped bit inside a text, a time or the
-    words of a table shows only as something that cannot be read."""
-    return (
-        not isinstance(error, sqlite3.DatabaseError)
-        or is_damage(error)
-        or error_code(error) in (0, sqlite3.SQLITE_ERROR)
-    )
-
-
-def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())
-
-
-@contextlib.contextmanager
-def _interrupted_after(connection: sqlite3.Connection, limit_s: float | None) -> Iterator[threading.Event]:
-    """Interrupt what runs on the connection once limit_s has passed; the event says that it has."""
-    expired, done = threading.Event(), threading.Event()
-
-    def watch() -> None:
-        if not done.wait(limit_s):
-            expired.set()
-            # Again and again, for an interrupt between two statements is forgotten.
-            while not done.wait(0.05):
-                connection.interrupt()
-
-    watcher = threading.Thread(target=watch, name="check-limit", daemon=True)
-    watcher.start()
-    try:
-        yield expired
-    finally:
-        done.set()
-        watcher.join()
-
-
 def _lock(path: Path) -> int:
     lock_path = Path(f"{path}.lock")
     try:
@@ -237,10 +177,10 @@ def _damage(path: Path, check_s: float) -> str:
     try:
         _version(connection, path)
         return quick_check(connection, SUSPECT_CHECK_S if suspect_mark(path).exists() else check_s)
-    except _MISREAD as error:
-        if not _shows_damage(error):
+    except MISREAD as error:
+        if not shows_damage(error):
             raise
-        return _one_line(error)
+        return one_line(error)
     finally:
         connection.close()
 
@@ -279,7 +219,7 @@ def _connect_writer(path: Path, busy_timeout_ms: int) -> sqlite3.Connection:
     except BaseException as error:
         connection.close()
         if isinstance(error, sqlite3.DatabaseError) and is_damage(error):
-            raise _Unreadable(_one_line(error)) from error
+            raise _Unreadable(one_line(error)) from error
         raise
     return connection
 
@@ -287,10 +227,10 @@ def _connect_writer(path: Path, busy_timeout_ms: int) -> sqlite3.Connection:
 def _try_to_load(connection: sqlite3.Connection) -> None:
     try:
         load(connection)
-    except _MISREAD as error:
-        if not _shows_damage(error):
+    except MISREAD as error:
+        if not shows_damage(error):
             raise
-        raise _Unreadable(_one_line(error)) from error
+        raise _Unreadable(one_line(error)) from error
 
 
 def _configure(connection: sqlite3.Connection, path: Path) -> None:

@@ -10,7 +10,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from monitor.adapters.store.connection import open_reader, quick_check, suspect_mark
+from monitor.adapters.store.check import quick_check
+from monitor.adapters.store.connection import open_reader, suspect_mark
 from monitor.adapters.store.failures import is_damage, store_failures
 from monitor.adapters.store.loading import load
 from monitor.adapters.store.rows import NOTICE_COLUMNS, TRANSITION_COLUMNS, ms_or_none, notice_row, transition_row
@@ -232,8 +233,10 @@ def _line_row(line: Line) -> tuple[Any, ...]:
 
 
 def _outside(readings: Iterable[StoredReading], lines: dict[int, Line]) -> list[tuple[int, int]]:
-    """(up_ms, line) of the readings that the lines' own ranges do not hold: a late one of an earlier part, or an older sample
-    of a pack. The ranges in the record must hold them, for a window looks only at the lines that reach into it."""
+    """(up_ms, line) of the readings that the lines' own ranges do not hold: a late one of an earlier part, an older one of a pack.
+
+    The ranges in the record must hold them, for a window looks only at the lines that reach into it.
+    """
     return [
         (reading.up_ms, reading.line)
         for reading in readings

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 
+from monitor.adapters.store.check import MISREAD
 from monitor.adapters.store.loading import load
 
 # A table stands after those it refers to.
@@ -39,7 +40,7 @@ def _take(old: sqlite3.Connection, new: sqlite3.Connection, table: str) -> bool:
         places = ", ".join("?" * len(rows.description))
         new.executemany(f"INSERT INTO {table} VALUES ({places})", rows)
         load(new)  # a table that cannot start a run is not taken
-    except (sqlite3.DatabaseError, ValueError, TypeError, OverflowError):
+    except MISREAD:
         new.execute("ROLLBACK TO one")
         return False
     finally:
