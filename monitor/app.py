@@ -29,7 +29,7 @@ from monitor.domain.reading import Message
 from monitor.domain.record import Attempt
 from monitor.service.dispatcher import Dispatcher
 from monitor.service.engine import Engine, start_state
-from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Linked
+from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Linked, Opened
 from monitor.service.notify import standard_stages
 from monitor.service.ports import Clock, Receipt
 from monitor.settings import House
@@ -132,6 +132,7 @@ class Daemon:
         self._worker = self._thread("engine", lambda: self.engine.run(inbox, clock))
         dispatcher.start(loaded.waiting)
         self._worker.start()
+        inbox.put(Opened(clock.now(), opened.note))
         stack.callback(self._end_work)
         stack.callback(dispatcher.stop, 3.0)
         door = Door(door_path(house), lambda request, reply: inbox.put(Asked(clock.now(), request, reply)))

@@ -14,6 +14,7 @@ from monitor.domain.state import Limit, Plan
 NOT_RAISED = "humidity-not-raised"
 CONFLICT, MISSING = "bands-in-conflict", "bands-missing"
 NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT = "no-data", "no-humidity", "node-offline", "all-silent"
+RECORD_DAMAGED = "record-damaged"
 SITE_SUBJECT = "site"
 
 DRY_BULB_PREFIX, HUMIDITY_PREFIX = "dry-bulb", "humidity"

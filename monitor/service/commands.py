@@ -33,6 +33,8 @@ from monitor.domain.view import alarm_view, machine_view
 _ID = re.compile(r"[a-z0-9-]{1,32}")
 # A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
 MAX_BACKDATE = timedelta(days=200)
+MAX_SECONDS = 1e9
+MAX_TEXT = 500  # characters of a note or a name
 
 
 class RequestError(ValueError):
@@ -56,8 +58,10 @@ def perform(state: State, site: Site, request: Mapping[str, Any], now: Now, out:
         raise RequestError(f"request: {verb!r}, expected one of {', '.join(sorted(_ACTIONS))}")
     try:
         return action(_Work(state, site, request, now, out))
-    except (BatchError, AlarmError) as error:
-        raise RequestError(str(error)) from error
+    except (BatchError, AlarmError, RequestError) as error:
+        wrong_clock = not now.clock_ok and action in (_batch_add, _move, _stage, _close)
+        hint = f" (the clock here is not set, it says {_shown(now.utc)})" if wrong_clock else ""
+        raise RequestError(f"{error}{hint}") from error
 
 
 def _batch_add(work: _Work) -> dict[str, Any]:
@@ -71,6 +75,8 @@ def _batch_add(work: _Work) -> dict[str, Any]:
     set_at = _time(work, "set_at")
     if set_at > work.now.utc:
         raise RequestError(f"batch {id_}: set time {_shown(set_at)} is in the future, expected now or before")
+    if set_at < work.now.utc - MAX_BACKDATE:
+        raise RequestError(f"batch {id_}: set time {_shown(set_at)} is more than {MAX_BACKDATE.days} days ago")
     eggs = work.request.get("eggs")
     if eggs is not None and (isinstance(eggs, bool) or not isinstance(eggs, int) or not 1 <= eggs <= MAX_EGGS):
         raise RequestError(f"batch {id_}: eggs {eggs!r}, expected a whole number from 1 to {MAX_EGGS}")
@@ -114,8 +120,8 @@ def _acknowledge(work: _Work) -> dict[str, Any]:
 def _shelve(work: _Work) -> dict[str, Any]:
     alarm = _alarm(work)
     for_s = work.request.get("for_s")
-    if isinstance(for_s, bool) or not isinstance(for_s, (int, float)):
-        raise RequestError(f"alarm {alarm.number}: for_s {for_s!r}, expected seconds")
+    if isinstance(for_s, bool) or not isinstance(for_s, (int, float)) or not 0 < for_s < MAX_SECONDS:
+        raise RequestError(f"alarm {alarm.number}: for_s {str(for_s)[:40]}, expected seconds")
     rule = work.site.rules[alarm.rule]
     return _adopt_alarm(work, alarm, shelve(alarm, float(for_s), _text(work, "by", ""), work.now, rule))
 
@@ -130,7 +136,9 @@ def _unshelve(work: _Work) -> dict[str, Any]:
 def _out_of_service(work: _Work) -> dict[str, Any]:
     alarm = _alarm(work)
     out = work.request.get("out", True)
-    return _adopt_alarm(work, alarm, set_out_of_service(alarm, bool(out), _text(work, "by", ""), work.now))
+    if not isinstance(out, bool):
+        raise RequestError(f"alarm {alarm.number}: out {out!r}, expected true or false")
+    return _adopt_alarm(work, alarm, set_out_of_service(alarm, out, _text(work, "by", ""), work.now))
 
 
 def _room(work: _Work) -> dict[str, Any]:
@@ -170,7 +178,7 @@ def _adopt_alarm(work: _Work, alarm: Alarm, stepped: Step) -> dict[str, Any]:
 
 def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:
     """One batch as a plain mapping."""
-    stay = batch.stay_at(at)
+    stay = batch.stay_at(batch.not_before(at))
     return {
         "id": batch.id,
         "profile": batch.profile,
@@ -190,8 +198,8 @@ def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:
 
 def _alarm(work: _Work) -> Alarm:
     number = work.request.get("alarm")
-    if isinstance(number, bool) or not isinstance(number, int):
-        raise RequestError(f"alarm {number!r}: expected the number in the message")
+    if isinstance(number, bool) or not isinstance(number, int) or number < 1:  # one that has not begun has no number yet
+        raise RequestError(f"alarm {str(number)[:40]}: expected the number in the message")
     for alarm in work.state.alarms.values():
         if alarm.number == number:
             return alarm
@@ -230,8 +238,12 @@ def _id(work: _Work, key: str) -> str:
 
 def _text(work: _Work, key: str, default: str | None = None) -> str:
     value = work.request.get(key, default)
-    if not isinstance(value, str) or (not value and default is None) or len(value) > 500:
-        raise RequestError(f"{key}: {value!r}, expected a text")
+    if not isinstance(value, str) or (not value and default is None) or len(value) > MAX_TEXT:
+        raise RequestError(f"{key}: {repr(value)[:60]}, expected a text of at most {MAX_TEXT} characters")
+    try:
+        value.encode()
+    except UnicodeEncodeError:  # half a character, as from a terminal in another encoding: no table can hold it
+        raise RequestError(f"{key}: {value[:40]!r}, expected text in UTF-8") from None
     return value
 
 
@@ -241,11 +253,11 @@ def _time(work: _Work, key: str, default: datetime | None = None) -> datetime:
         return default
     try:
         at = datetime.fromisoformat(value) if isinstance(value, str) else None
-    except ValueError:
-        at = None
-    if at is None or at.tzinfo is None:
-        raise RequestError(f"{key}: {value!r}, expected a time such as 2026-03-01T18:00:00Z")
-    return at.astimezone(UTC)
+        if at is not None and at.tzinfo is not None:
+            return at.astimezone(UTC)
+    except (ValueError, OverflowError):  # no time, or one at the edge of the calendar in another zone
+        pass
+    raise RequestError(f"{key}: {repr(value)[:60]}, expected a time such as 2026-03-01T18:00:00Z")
 
 
 def _not_future(batch: str, at: datetime, now: Now) -> None:

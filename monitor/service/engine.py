@@ -16,10 +16,11 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from monitor.domain.alarm import MAX_SHELF_S, Alarm
+from monitor.domain.alarm import IN, MAX_SHELF_S, OUT, Alarm, Judgement
 from monitor.domain.dating import ARRIVAL, Line, resume_line
-from monitor.domain.evaluate import hear, retire, tick
+from monitor.domain.evaluate import hear, judge, retire, tick
 from monitor.domain.notice import Notice
+from monitor.domain.plan import RECORD_DAMAGED, SITE_SUBJECT
 from monitor.domain.reading import Now, Refused, to_ms
 from monitor.domain.record import Attempt, Event, Group
 from monitor.domain.site import Site
@@ -147,6 +148,11 @@ class Engine:
             self._attempted(item.attempt)
         elif isinstance(item, Linked):
             self._linked(item)
+        elif isinstance(item, Opened):
+            verdict = OUT if item.note else IN
+            judge(
+                self._state, self._site, (SITE_SUBJECT, RECORD_DAMAGED), Judgement(verdict, now.utc, about=item.note), now, self._group
+            )  # fmt: skip
         else:
             self._stopped = True
         self._commit_if_due(now, len(self._receipts) >= GROUP_MESSAGES or self._stopped)

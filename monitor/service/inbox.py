@@ -55,13 +55,21 @@ class Linked:
 
 
 @dataclass(frozen=True, slots=True)
+class Opened:
+    """The record was opened; a note says that it was damaged and set aside, '' that it is whole."""
+
+    now: Now
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """The last item: finish what is begun, then end."""
 
     now: Now
 
 
-Item = Arrived | Asked | Attempted | Linked | Stop
+Item = Arrived | Asked | Attempted | Linked | Opened | Stop
 
 
 class Inbox:

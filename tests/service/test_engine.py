@@ -17,7 +17,7 @@ from monitor.domain.reading import Now, Pack, Refused, Sample
 from monitor.domain.record import Attempt, Group
 from monitor.domain.site import Site, grouped
 from monitor.service.engine import GROUP_AGE_S, GROUP_MESSAGES, STORE_PATIENCE_S, Engine, start_state
-from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Linked, Stop
+from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Linked, Opened, Stop
 from monitor.service.ports import Loaded, Receipt, StoreFailure
 from monitor.settings import build_house, parse_settings
 
@@ -259,3 +259,14 @@ def test_an_alarm_about_what_is_no_longer_configured_ends(site: Site, desk: Desk
     assert [(t.state, t.alarm.suppressed) for g in again.groups for t in g.transitions] == [
         ("suppressed by design", "no longer configured")
     ]
+
+
+def test_a_damaged_record_wakes_someone(site: Site) -> None:
+    """A record that had to be set aside is told at once, for its batches may be missing; a start with a whole one ends the alarm."""
+    desk = Desk(site)
+    desk.engine.work(Opened(at(1), "record.db: set aside as record.db.damaged-1"))
+    assert ("notices", ["All machines: record was damaged"]) in desk.said
+    alarms = tuple(t.alarm for g in desk.groups for t in g.transitions)
+    again = Desk(site, replace(NOTHING, alarms=alarms, last_alarm_number=1, last_notice=1))
+    again.engine.work(Opened(at(2), ""))
+    assert [t.state for g in again.groups for t in g.transitions] == ["returned to normal, unacknowledged"]
