@@ -15,7 +15,7 @@ Equation and table numbers without a book: ASHRAE Handbook - Fundamentals (SI), 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
@@ -38,6 +38,7 @@ STEPS_HIGH = 8  # the farthest corner of the ranges below settles in 5
 BEND = 0.415  # see _settle
 DEW_POINT_C_LOW = -80.0  # air drier than this (a sensor that reads 0 %) is said to have no dew point
 ROUNDING_PCT = 1e-6  # an inverse may leave 0 to 100 % by this much and is brought back
+FEW = 4  # fewer than one in so many: to pick them out costs less than to go on with all
 BLOCK = 8192  # array elements worked on at once: what lies between stays in the processor's cache
 
 
@@ -100,9 +101,18 @@ class _Library(NamedTuple):
     log: Callable[[Any], Any]
     any: Callable[[Any], bool]
     where: Callable[[Any, Any, Any], Any]
+    few: Callable[[Any], bool]  # whether it is worth while to go on with some elements alone
+    put: Callable[[Any, Any, Any], Any]  # where, what, into what
 
 
-_PLAIN = _Library(math.exp, math.log, bool, lambda condition, yes, no: yes if condition else no)
+_PLAIN = _Library(
+    math.exp,
+    math.log,
+    bool,
+    lambda condition, yes, no: yes if condition else no,
+    lambda chosen: False,
+    lambda chosen, new, old: new,
+)
 _NUMBER = (float, int)
 
 
@@ -110,7 +120,21 @@ _NUMBER = (float, int)
 def _array_library() -> _Library:
     import numpy as np
 
-    return _Library(np.exp, np.log, lambda condition: bool(condition.any()), np.where)
+    def put(chosen: Any, new: Any, old: Any) -> Any:
+        if not old.ndim:
+            return new
+        old[chosen] = new
+        return old
+
+    def few(chosen: Any) -> bool:
+        return bool(FEW * np.count_nonzero(chosen) < chosen.size)
+
+    return _Library(np.exp, np.log, lambda condition: bool(condition.any()), np.where, few, put)
+
+
+def _pick(chosen: Any, values: Iterable[Any]) -> list[Any]:
+    """Of arrays the chosen elements; what is one number for all of them stays so."""
+    return [value[chosen] if getattr(value, "ndim", 0) else value for value in values]
 
 
 def _accept(where: str, *values: tuple[Any, _Range]) -> _Library:
@@ -159,26 +183,34 @@ def _saturation(library: _Library, phase: _Phase, surface_c: Any) -> _Pair:
     return pressure, slope
 
 
-def _settle(library: _Library, phase: _Phase, start_c: Any, at_start: _Pair, balance: _Balance) -> Any:
+def _settle(
+    library: _Library, phase: _Phase, start_c: Any, at_start: _Pair, balance: _Balance, before: int = 0
+) -> Any:
     """The temperature w where saturation(w)·(a + b·w) = c + d·w, the form of every balance in this module.
 
     Newton's steps, lengthened for the bend of the saturation curve (Halley's method). Half the second
     derivative is taken as BEND times that of a pure exponential: right within a few per cent for water and
     ice, and what is wrong with it only slows the steps, never moves where they end. The wet bulb starts from
-    the dry bulb, where saturation is known anyway, and three steps do at 15 to 45 °C and 5 to 100 %.
+    the dry bulb, where saturation is known anyway, and three steps do at 15 to 45 °C and 5 to 100 %, but for one
+    in a thousand; of an array only those few go on. before: steps taken to get to start_c.
     """
     a, b, c, d = balance
     w = start_c
     pressure, slope = at_start
-    for _ in range(STEPS_HIGH):
+    for taken in range(before + 1, STEPS_HIGH + 1):
         left = pressure * (a + b * w)
         excess = left - (c + d * w)
         rise = left * slope
         gradient = rise + pressure * b - d
         step = excess / (gradient - BEND * slope * rise * excess / gradient)
         w = w - step
-        if not library.any(abs(step) >= SETTLED_K):
+        unsettled = abs(step) >= SETTLED_K
+        if not library.any(unsettled):
             return w
+        if library.few(unsettled):
+            a, b, c, d, start_c = _pick(unsettled, (*balance, w))
+            rest = _settle(library, phase, start_c, _saturation(library, phase, start_c), (a, b, c, d), taken)
+            return library.put(unsettled, rest, w)
         pressure, slope = _saturation(library, phase, w)
     raise ArithmeticError(f"psychrometrics: no balance within {STEPS_HIGH} steps")
 
@@ -265,10 +297,10 @@ def _wet_bulb(library: _Library, dry_bulb_c: Any, rh_pct: Any, pressure_kpa: Any
     wet_bulb_c = _settle(library, _WATER, dry_bulb_c, at_dry_bulb, balance)
     freezing = wet_bulb_c < 0.0
     if library.any(freezing):
-        balance = _heat_balance(_ICE, dry_bulb_c, ratio, pressure_kpa)
-        start_c = library.where(freezing, wet_bulb_c, math.nan)
-        over_ice = _settle(library, _ICE, start_c, _saturation(library, _ICE, start_c), balance)
-        wet_bulb_c = library.where(freezing, over_ice, wet_bulb_c)
+        start_c, dry, ratio, pressure = _pick(freezing, (wet_bulb_c, dry_bulb_c, ratio, pressure_kpa))
+        at_start = _saturation(library, _ICE, start_c)
+        over_ice = _settle(library, _ICE, start_c, at_start, _heat_balance(_ICE, dry, ratio, pressure))
+        wet_bulb_c = library.put(freezing, over_ice, wet_bulb_c)
     return library.where(wet_bulb_c > dry_bulb_c, dry_bulb_c, wet_bulb_c)
 
 

@@ -120,7 +120,7 @@ def _acknowledge(work: _Work) -> dict[str, Any]:
 def _shelve(work: _Work) -> dict[str, Any]:
     alarm = _alarm(work)
     for_s = work.request.get("for_s")
-    if isinstance(for_s, bool) or not isinstance(for_s, (int, float)) or not 0 < for_s < MAX_SECONDS:
+    if isinstance(for_s, bool) or not isinstance(for_s, (int, float)) or not -MAX_SECONDS < for_s < MAX_SECONDS:
         raise RequestError(f"alarm {alarm.number}: for_s {str(for_s)[:40]}, expected seconds")
     rule = work.site.rules[alarm.rule]
     return _adopt_alarm(work, alarm, shelve(alarm, float(for_s), _text(work, "by", ""), work.now, rule))
@@ -206,7 +206,7 @@ def _alarm(work: _Work) -> Alarm:
     last = work.state.last_number
     if 1 <= number <= last:
         raise RequestError(f"alarm {number}: over, and come again under another number since; see `eggroom alarms`")
-    raise RequestError(f"alarm {number}: no such alarm, the newest is {last}")
+    raise RequestError(f"alarm {str(number)[:40]}: no such alarm, the newest is {last}")
 
 
 def _batch(work: _Work) -> Batch:

@@ -27,7 +27,7 @@ from monitor.domain.site import Site
 from monitor.domain.state import State
 from monitor.domain.view import machine_view
 from monitor.service.commands import RequestError, perform
-from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Item, Linked
+from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Item, Linked, Opened
 from monitor.service.ports import Clock, GiveReceipts, Ledger, Loaded, Receipt, StoreFailure, TellStored
 
 GROUP_MESSAGES = 20  # the in-flight window of a broker at its default: waiting for more would wait for ever

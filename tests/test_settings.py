@@ -1,0 +1,319 @@
+"""The configuration file: what is wrong with it, one line each, with where, what came and what was expected."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.domain.psychrometrics import pressure_kpa
+from monitor.settings import House, Settings, SettingsError, load_house, parse_settings, read_settings, shipped_rules
+
+DEPLOY = Path(__file__).parents[1] / "deploy" / "eggroom.toml"
+SOUND = """
+[site]
+id = "home"
+zone = "Europe/Berlin"
+elevation_m = 500
+
+[[machine]]
+id = "setter-1"
+name = "Setter 1"
+
+[[probe]]
+node = "node-a"
+probe = "top"
+machine = "setter-1"
+interval_s = 15
+"""
+
+
+@pytest.fixture
+def write(tmp_path: Path) -> Callable[..., Path]:
+    """A configuration file: SOUND with each `old` replaced by `new`, and `more` behind it."""
+
+    def written(more: str = "", **changes: str) -> Path:
+        text = SOUND + more
+        for old, new in changes.items():
+            assert old in text
+            text = text.replace(old, new)
+        path = tmp_path / "eggroom.toml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return written
+
+
+def complaints(path: Path) -> list[str]:
+    """The lines of a configuration that cannot be used, without the file they begin with."""
+    with pytest.raises(SettingsError) as raised:
+        load_house(path)
+    lines = raised.value.lines
+    assert lines
+    for line in lines:
+        assert "\n" not in line
+        assert "Traceback" not in line
+    return [line.removeprefix(f"{path}: ") for line in lines]
+
+
+def test_the_sample_configuration_loads() -> None:
+    """The file that is shipped as an example is sound, and says where the record lies."""
+    house = load_house(DEPLOY)
+    assert house.site.id == "home"
+    assert list(house.site.machines) == ["setter-1", "setter-2", "hatcher-1", "room"]
+    assert house.site.by_node["node-a"][0].key == "node-a/top"
+    assert len(house.site.profiles) >= 30
+    assert str(house.settings.site.data) == "/var/lib/eggroom"
+
+
+def test_the_samples_commented_settings_load_too() -> None:
+    """Every setting that the sample shows in a comment is one, and is sound once the files it names are there."""
+    lines = []
+    for line in DEPLOY.read_text(encoding="utf-8").splitlines():
+        bare = line.removeprefix("# ")
+        code = bare.startswith("[") or " = " in bare.split("#")[0]
+        lines.append(bare if line.startswith("# ") and code else line)
+    data = tomllib.loads("\n".join(lines))
+    settings = parse_settings(data, "sample")
+    assert settings.contact
+    assert settings.payload
+    assert settings.rules
+    assert settings.site.wick_coefficient_per_k is not None
+    assert settings.broker.password_file is not None
+
+
+def test_what_a_file_becomes(write: Callable[..., Path]) -> None:
+    """Machines, probes, contacts and rules as the parts need them, with their defaults."""
+    more = """
+[[contact]]
+id = "sam"
+url = "json://127.0.0.1/hook"
+
+[rules.dry-bulb-high-warning]
+on_delay_s = 180
+"""
+    house: House = load_house(write(more))
+    probe = house.site.probes["node-a/top"]
+    assert (probe.machine, probe.interval_s, probe.silence_s, probe.fresh_s) == ("setter-1", 15.0, 45.0, 60.0)
+    assert (house.site.machines["setter-1"].kind, house.site.machines["setter-1"].air) == ("setter", "forced")
+    assert house.site.pressure_kpa == pytest.approx(float(pressure_kpa(500.0)))
+    assert house.site.settle_s == 3600.0
+    assert house.site.contacts == ("sam",)
+    assert house.site.rules["dry-bulb-high-warning"].on_delay_s == 180
+    assert house.site.rules["dry-bulb-high-alarm"] == shipped_rules()["dry-bulb-high-alarm"]
+    assert "json://" not in repr(house.contacts[0])
+
+
+def test_a_file_that_is_not_there(tmp_path: Path) -> None:
+    """A missing file, or a folder in its place, is one line."""
+    assert complaints(tmp_path / "none.toml") == ["No such file or directory, expected a configuration file"]
+    assert complaints(tmp_path) == ["Is a directory, expected a configuration file"]
+
+
+@pytest.mark.parametrize(
+    ("content", "complaint"),
+    [
+        (b"[site\nid = 1", "Expected ']' at the end of a table declaration (at line 1, column 6), expected TOML"),
+        (b"\xff\xfe", "'utf-8' codec can't decode byte 0xff in position 0: invalid start byte, expected TOML"),
+    ],
+)
+def test_what_is_not_toml(tmp_path: Path, content: bytes, complaint: str) -> None:
+    """Text that is not TOML, and bytes that are not text, say where it went wrong."""
+    path = tmp_path / "eggroom.toml"
+    path.write_bytes(content)
+    assert complaints(path) == [complaint]
+
+
+def test_an_empty_file(tmp_path: Path) -> None:
+    """An empty file is told everything it lacks, at once."""
+    path = tmp_path / "eggroom.toml"
+    path.write_text("")
+    assert complaints(path) == [f"{name}: missing, expected a value" for name in ("site", "machine", "probe")]
+
+
+BROKER = "127.0.0.1"
+UNKNOWN = "unknown setting, expected one of: "
+
+
+@pytest.mark.parametrize(
+    ("more", "complaint"),
+    [
+        ("[colour]\nred = 1\n", f"colour: {UNKNOWN}broker, contact, machine, payload, probe, rules, site"),
+        (
+            "[broker]\nhots = '127.0.0.1'\n",
+            f"broker.hots: {UNKNOWN}ca_file, host, keepalive_s, password_file, port, protocol, root, username",
+        ),
+        ("[[machine]]\nid = 'x'\nknid = 'setter'\n", f"machine[2].knid: {UNKNOWN}air, id, kind, name"),
+        (
+            "[[probe]]\nnode = 'n'\nprobe = 'p'\nmachine = 'setter-1'\ninterval = 5\n",
+            f"probe[2].interval: {UNKNOWN}interval_s, machine, node, position, probe",
+        ),
+        ("[[contact]]\nid = 'sam'\nulr = 'x'\n", f"contact[1].ulr: {UNKNOWN}id, name, url, url_file"),
+    ],
+)
+def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], more: str, complaint: str) -> None:
+    """A misspelt setting is an error that says which ones there are: a limit that is misspelt is a limit that is not there."""
+    assert complaint in complaints(write(more))
+
+
+@pytest.mark.parametrize(
+    ("more", "complaint"),
+    [
+        ("[broker]\nport = 0\n", "broker.port: 0, expected greater than or equal to 1"),
+        ("[broker]\nport = 'x'\n", "broker.port: 'x', expected a valid integer, unable to parse string as an integer"),
+        ("[broker]\nprotocol = '4'\n", "broker.protocol: '4', expected '3.1.1' or '5'"),
+        ("[[machine]]\nid = 'Setter 2'\n", "machine[2].id: 'Setter 2', expected String should match pattern '^[a-z0-9-]{1,32}$'"),
+        ("[[machine]]\nid = 'x'\nkind = 'oven'\n", "machine[2].kind: 'oven', expected 'setter', 'hatcher', 'brooder' or 'room'"),
+        ("[[machine]]\nid = 'x'\nname = 'wwwwwwwwwwwwwwwwwwwwwwwww'\n", "machine[2].name: 'wwwwwwwwwwwwwwwwwwwwwwwww', expected String should have at most 24 characters"),
+        ("[[contact]]\nid = 'sam'\n", "contact[1]: a table, expected one of url and url_file"),
+        ("[[contact]]\nid = 'sam'\nurl = 'a'\nurl_file = 'b'\n", "contact[1]: a table, expected one of url and url_file"),
+        ("[[contact]]\nid = 'sam'\nurl = 'a'\n[[contact]]\nid = 'sam'\nurl = 'b'\n", "contact sam: named twice, expected each id once"),
+        ("[[machine]]\nid = 'setter-1'\n", "machine setter-1: named twice, expected each id once"),
+        ("[[machine]]\nid = 'setter-2'\n", "machine setter-2: no probe looks at it, expected at least one [[probe]]"),
+        (
+            "[[probe]]\nnode = 'node-a'\nprobe = 'top'\nmachine = 'setter-1'\n",
+            "probe node-a/top: named twice, expected each probe once",
+        ),
+        (
+            "[[probe]]\nnode = 'node-b'\nprobe = 'top'\nmachine = 'cellar'\n",
+            "probe node-b/top: machine 'cellar', expected one of: setter-1",
+        ),
+        (
+            "[[probe]]\nnode = 'node-b'\nprobe = 'top'\nmachine = 'setter-1'\ninterval_s = nan\n",
+            "probe[2].interval_s: nan, expected greater than or equal to 1",
+        ),
+        ("[rules.too-hot]\non_delay_s = 5\n", f"rules.too-hot: no such rule, expected one of: {', '.join(shipped_rules())}"),
+        (
+            "[rules.dry-bulb-high-alarm]\non_delay_s = -5\n",
+            "rules: dry-bulb-high-alarm.on_delay_s: -5, expected a number from 0 to 604800",
+        ),
+        (
+            "[rules.dry-bulb-high-alarm]\nlimit = 40\n",
+            "rules: dry-bulb-high-alarm.limit: not a setting, expected one of priority, on_delay_s, off_delay_s, deadband, re_alarm_s",
+        ),
+        ("[rules]\ndry-bulb-high-alarm = 5\n", "rules.dry-bulb-high-alarm: 5, expected a valid dictionary"),
+    ],
+)  # fmt: skip
+def test_a_setting_that_cannot_be(write: Callable[..., Path], more: str, complaint: str) -> None:
+    """Each setting that cannot be used is one line."""
+    assert complaints(write(more)) == [complaint]
+
+
+@pytest.mark.parametrize("zone", ["Europe/Nowhere", "", "Europe", "/etc/passwd", "../../etc/passwd"])
+def test_a_zone_that_is_none(write: Callable[..., Path], zone: str) -> None:
+    """What is no zone of the tz database is refused, whatever kind of nothing it is."""
+    assert complaints(write(**{"Europe/Berlin": zone})) == [
+        f"site.zone: {zone!r}, expected a zone of the tz database such as UTC"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "complaint"),
+    [
+        ("elevation_m = 500", "elevation_m = 9000", "site.elevation_m: 9000, expected less than or equal to 5500"),
+        ("elevation_m = 500", "elevation_m = nan", "site.elevation_m: nan, expected greater than or equal to -430"),
+        ("elevation_m = 500", "unit = 'K'", "site.unit: 'K', expected 'C' or 'F'"),
+        ("elevation_m = 500", "settle_min = -1", "site.settle_min: -1, expected greater than or equal to 0"),
+        ('id = "home"', "", "site.id: missing, expected a value"),
+    ],
+)
+def test_a_site_that_cannot_be(write: Callable[..., Path], old: str, new: str, complaint: str) -> None:
+    """What cannot be said of a site is one line."""
+    assert complaints(write(**{old: new})) == [complaint]
+
+
+def test_every_complaint_is_told_at_once(write: Callable[..., Path]) -> None:
+    """A file with several mistakes is told them all, so that it is mended in one go."""
+    more = """
+[[probe]]
+node = "node-a"
+probe = "top"
+machine = "cellar"
+
+[[contact]]
+id = "sam"
+url_file = "nothing-there"
+
+[rules.no-such]
+on_delay_s = 1
+"""
+    assert len(complaints(write(more, **{"Europe/Berlin": "Nowhere"}))) == 5
+
+
+def test_an_address_file(write: Callable[..., Path], tmp_path: Path) -> None:
+    """An address comes from a file beside the configuration; one that cannot be read, is no text or is empty is one line, and the
+    address itself is in no message."""
+    more = '\n[[contact]]\nid = "sam"\nurl_file = "address"\n'
+    expected = "expected a file with one address"
+    path = write(more)
+    assert complaints(path) == [f"contact sam: url_file address: No such file or directory, {expected}"]
+    address = tmp_path / "address"
+    address.mkdir()
+    assert complaints(path) == [f"contact sam: url_file address: Is a directory, {expected}"]
+    address.rmdir()
+    for content, reason in ((b"\xff", "not text"), (b" \n", "empty"), (b"", "empty")):
+        address.write_bytes(content)
+        assert complaints(path) == [f"contact sam: url_file address: {reason}, {expected}"]
+    address.write_text("json://127.0.0.1/hook\n")
+    assert load_house(path).contacts[0].url == "json://127.0.0.1/hook"
+
+
+OWN = """
+id = "my-hen"
+name = "My hen"
+scientific_name = "Gallus gallus domesticus"
+based_on = "chicken"
+
+[[stage]]
+name = "setter"
+{band}
+"""
+
+
+def test_an_own_profile(write: Callable[..., Path], tmp_path: Path) -> None:
+    """A breeder's own profile is read beside the configuration."""
+    path = write(**{"elevation_m = 500": 'profiles = "own.toml"'})
+    (tmp_path / "own.toml").write_text(OWN.format(band="dry_bulb_c.high_warning = 38.2"))
+    assert load_house(path).site.profiles["my-hen"].stages[0].dry_bulb_c.high_warning == 38.2
+
+
+@pytest.mark.parametrize(
+    ("own", "complaint"),
+    [
+        (
+            OWN.format(band="dry_bulb_c.high_warning = 36.0"),
+            "own.toml: stage.setter.dry_bulb_c: target 37.8 above high_warning 36, expected low to high",
+        ),
+        (OWN.format(band="dry_bulb_c.high_alarm = 102"), "own.toml: stage.setter.dry_bulb_c.high_alarm: 102, expected"),
+        ("id = ", "own.toml: Invalid value"),
+    ],
+)
+def test_an_own_profile_that_cannot_be(write: Callable[..., Path], tmp_path: Path, own: str, complaint: str) -> None:
+    """An own profile with a band upside down, a value in another unit, or no TOML in it, is one line that names its file."""
+    path = write(**{"elevation_m = 500": 'profiles = "own.toml"'})
+    (tmp_path / "own.toml").write_text(own)
+    (line,) = complaints(path)
+    assert line.startswith(complaint)
+
+
+def test_an_own_profile_that_is_not_there(write: Callable[..., Path]) -> None:
+    """Own profiles that are named and missing are an error: the shipped ones are not taken in their place."""
+    (line,) = complaints(write(**{"elevation_m = 500": 'profiles = "own.toml"'}))
+    assert line.endswith("own.toml: no such file or folder, expected a TOML file or a folder of them")
+
+
+def test_settings_are_read_without_looking_further(write: Callable[..., Path]) -> None:
+    """Reading the file alone touches nothing that it points to."""
+    settings: Settings = read_settings(write('\n[[contact]]\nid = "sam"\nurl_file = "nothing-there"\n'))
+    assert settings.contact[0].url_file == Path("nothing-there")
+
+
+@pytest.mark.parametrize("table", [{"site": 5}, {"site": {"id": "x"}, "machine": [], "probe": []}, {"machine": "x"}])
+def test_tables_of_the_wrong_kind(table: dict[str, Any]) -> None:
+    """Values where tables should be, and empty lists, are refused in lines."""
+    with pytest.raises(SettingsError) as raised:
+        parse_settings(table, "f")
+    assert all(line.startswith("f: ") and "\n" not in line for line in raised.value.lines)
