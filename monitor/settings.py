@@ -153,7 +153,8 @@ def parse_settings(data: Mapping[str, Any], where: str) -> Settings:
     try:
         return Settings.model_validate(data)
     except ValidationError as error:
-        raise SettingsError([_line(where, dict(problem)) for problem in error.errors()]) from None
+        problems = [dict(problem) for problem in error.errors()]
+        raise SettingsError([_line(where, p) for p in problems if not _follows(p, problems)]) from None
 
 
 def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path) -> House:
@@ -227,15 +228,15 @@ def _contacts(settings: Settings, path: Path, wrong: list[str]) -> tuple[Contact
     for c in settings.contact:
         if any(other.id == c.id for other in result):
             wrong.append(f"{path}: contact {c.id}: named twice, expected each id once")
-        url = c.url or ""
+        url, reason = (c.url or "").strip(), "empty"
         if c.url_file is not None:
             try:
                 url = (path.parent / c.url_file).read_text(encoding="utf-8").strip()
             except (OSError, UnicodeDecodeError) as error:
                 reason = getattr(error, "strerror", None) or "not text"
-                wrong.append(
-                    f"{path}: contact {c.id}: url_file {c.url_file}: {reason}, expected a file with one address"
-                )
+        if not url:
+            of = "url" if c.url_file is None else f"url_file {c.url_file}"
+            wrong.append(f"{path}: contact {c.id}: {of}: {reason}, expected {'an' if c.url_file is None else 'a file with one'} address")
         result.append(Contact(c.id, c.name or c.id, url))
     return tuple(result)
 
@@ -253,6 +254,19 @@ def _rules(settings: Settings, path: Path, wrong: list[str]) -> dict[str, Rule]:
     return rules
 
 
+_WORDED = {
+    "too_short": "at least one [[{key}]]",
+    "string_too_long": "at most {max_length} characters",
+    "string_pattern_mismatch": "the form {pattern}",
+}
+
+
+def _follows(problem: dict[str, Any], problems: list[dict[str, Any]]) -> bool:
+    """Whether a list is called empty only because what is in it is wrong, which is told by itself."""
+    loc = problem["loc"]
+    return problem["type"] == "too_short" and any(p["loc"][: len(loc)] == loc for p in problems if p is not problem)
+
+
 def _line(where: str, problem: dict[str, Any]) -> str:
     """One complaint of the model as one line for a person."""
     loc = [part for part in problem["loc"] if not str(part).startswith("function-")]
@@ -265,6 +279,8 @@ def _line(where: str, problem: dict[str, Any]) -> str:
         return f"{where}: {key}: unknown setting, expected one of: {known}"
     if kind == "missing":
         return f"{where}: {key}: missing, expected a value"
+    if kind in _WORDED:
+        return f"{where}: {key}: {repr(came)[:60]}, expected {_WORDED[kind].format(key=key, **problem['ctx'])}"
     message = str(problem["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
     shown = f"{came!r}" if not isinstance(came, (dict, list)) else "a table"
     return f"{where}: {key}: {shown[:60]}, expected {message.removeprefix('expected ')}"

@@ -13,10 +13,11 @@ from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.cli import _parser
+from monitor.cli import _parser, _when
 from tests.receivers import HttpReceiver
 from tests.running import QUICK, ROOT, Node, Running, configure, eggroom, query, set_days_ago, typed, until
 from tests.servers import Mosquitto
@@ -278,10 +279,18 @@ def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
         ("2026-01-15", "2026-01-14T23:00:00Z"),
     ],
 )
-def test_times_as_people_write_them(capsys: Capture, config: Path, given: str, utc: str) -> None:
+def test_times_as_people_write_them(given: str, utc: str) -> None:
     """A time with an offset is that instant; without one it is the wall clock of the site; a date is its midnight."""
-    add = ["batch", "add", "b", "--species", "chicken", "--set", given]
-    assert told(capsys, *add, config=config)["set_at"] == utc
+    assert datetime.fromisoformat(_when(given, ZoneInfo("Europe/Berlin"))) == datetime.fromisoformat(utc)
+
+
+def test_the_wall_clock_is_that_of_the_site(capsys: Capture, config: Path) -> None:
+    """What a person reads off the wall in the house's zone is what `batch add` takes and `batch show` shows."""
+    wall = (datetime.now(ZoneInfo("Europe/Berlin")) - timedelta(days=3)).replace(second=0, microsecond=0)
+    set_at = wall.replace(tzinfo=None).isoformat(timespec="minutes")
+    batch = told(capsys, "batch", "add", "b", "--species", "chicken", "--set", set_at, config=config)
+    assert datetime.fromisoformat(batch["set_at"]) == wall
+    assert f"set {wall:%d %b %H:%M}, day 3.0" in ok(capsys, "batch", "show", "b", config=config)
 
 
 def test_now_is_now(capsys: Capture, config: Path) -> None:

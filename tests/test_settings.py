@@ -165,9 +165,9 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
         ("[broker]\nport = 0\n", "broker.port: 0, expected greater than or equal to 1"),
         ("[broker]\nport = 'x'\n", "broker.port: 'x', expected a valid integer, unable to parse string as an integer"),
         ("[broker]\nprotocol = '4'\n", "broker.protocol: '4', expected '3.1.1' or '5'"),
-        ("[[machine]]\nid = 'Setter 2'\n", "machine[2].id: 'Setter 2', expected String should match pattern '^[a-z0-9-]{1,32}$'"),
+        ("[[machine]]\nid = 'Setter 2'\n", "machine[2].id: 'Setter 2', expected the form ^[a-z0-9-]{1,32}$"),
         ("[[machine]]\nid = 'x'\nkind = 'oven'\n", "machine[2].kind: 'oven', expected 'setter', 'hatcher', 'brooder' or 'room'"),
-        ("[[machine]]\nid = 'x'\nname = 'wwwwwwwwwwwwwwwwwwwwwwwww'\n", "machine[2].name: 'wwwwwwwwwwwwwwwwwwwwwwwww', expected String should have at most 24 characters"),
+        ("[[machine]]\nid = 'x'\nname = 'wwwwwwwwwwwwwwwwwwwwwwwww'\n", "machine[2].name: 'wwwwwwwwwwwwwwwwwwwwwwwww', expected at most 24 characters"),
         ("[[contact]]\nid = 'sam'\n", "contact[1]: a table, expected one of url and url_file"),
         ("[[contact]]\nid = 'sam'\nurl = 'a'\nurl_file = 'b'\n", "contact[1]: a table, expected one of url and url_file"),
         ("[[contact]]\nid = 'sam'\nurl = 'a'\n[[contact]]\nid = 'sam'\nurl = 'b'\n", "contact sam: named twice, expected each id once"),
@@ -181,10 +181,7 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
             "[[probe]]\nnode = 'node-b'\nprobe = 'top'\nmachine = 'cellar'\n",
             "probe node-b/top: machine 'cellar', expected one of: setter-1",
         ),
-        (
-            "[[probe]]\nnode = 'node-b'\nprobe = 'top'\nmachine = 'setter-1'\ninterval_s = nan\n",
-            "probe[2].interval_s: nan, expected greater than or equal to 1",
-        ),
+        ("[[contact]]\nid = 'sam'\nurl = ' '\n", "contact sam: url: empty, expected an address"),
         ("[rules.too-hot]\non_delay_s = 5\n", f"rules.too-hot: no such rule, expected one of: {', '.join(shipped_rules())}"),
         (
             "[rules.dry-bulb-high-alarm]\non_delay_s = -5\n",
@@ -214,7 +211,6 @@ def test_a_zone_that_is_none(write: Callable[..., Path], zone: str) -> None:
     ("old", "new", "complaint"),
     [
         ("elevation_m = 500", "elevation_m = 9000", "site.elevation_m: 9000, expected less than or equal to 5500"),
-        ("elevation_m = 500", "elevation_m = nan", "site.elevation_m: nan, expected greater than or equal to -430"),
         ("elevation_m = 500", "unit = 'K'", "site.unit: 'K', expected 'C' or 'F'"),
         ("elevation_m = 500", "settle_min = -1", "site.settle_min: -1, expected greater than or equal to 0"),
         ('id = "home"', "", "site.id: missing, expected a value"),
@@ -223,6 +219,15 @@ def test_a_zone_that_is_none(write: Callable[..., Path], zone: str) -> None:
 def test_a_site_that_cannot_be(write: Callable[..., Path], old: str, new: str, complaint: str) -> None:
     """What cannot be said of a site is one line."""
     assert complaints(write(**{old: new})) == [complaint]
+
+
+@pytest.mark.parametrize("odd", ["nan", "inf", "-inf"])
+@pytest.mark.parametrize(("old", "key"), [("elevation_m = 500", "elevation_m"), ("interval_s = 15", "interval_s")])
+def test_a_number_that_is_none(write: Callable[..., Path], old: str, key: str, odd: str) -> None:
+    """TOML knows NaN and infinity; no setting does."""
+    (line,) = complaints(write(**{old: f"{key} = {odd}"}))
+    assert f".{key}" in line.split(":")[0]
+    assert f": {odd}, expected" in line
 
 
 def test_every_complaint_is_told_at_once(write: Callable[..., Path]) -> None:
@@ -309,6 +314,13 @@ def test_settings_are_read_without_looking_further(write: Callable[..., Path]) -
     """Reading the file alone touches nothing that it points to."""
     settings: Settings = read_settings(write('\n[[contact]]\nid = "sam"\nurl_file = "nothing-there"\n'))
     assert settings.contact[0].url_file == Path("nothing-there")
+
+
+def test_a_list_with_nothing_in_it() -> None:
+    """A site without a machine or a probe is told to have one."""
+    with pytest.raises(SettingsError) as raised:
+        parse_settings({"site": {"id": "x"}, "machine": [], "probe": []}, "f")
+    assert raised.value.lines == [f"f: {key}: [], expected at least one [[{key}]]" for key in ("machine", "probe")]
 
 
 @pytest.mark.parametrize("table", [{"site": 5}, {"site": {"id": "x"}, "machine": [], "probe": []}, {"machine": "x"}])

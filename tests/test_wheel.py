@@ -65,7 +65,10 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str
         if python is None:
             return None
         place = folder / version
-        for step in ([python, "-m", "venv", place], [place / "bin/python", "-m", "pip", "install", "--quiet", wheel]):
+        for step in (
+            [python, "-m", "venv", place],
+            [place / "bin/python", "-m", "pip", "install", "--quiet", "--no-compile", wheel],
+        ):
             done = run(*step, cwd=folder, timeout_s=INSTALL_S)
             assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
         return place / "bin"

@@ -1,14 +1,17 @@
-"""What an egg feels: its temperature, estimated from the air by a first-order model of its mass and of the embryo's heat.
+"""What an egg feels: its temperature, estimated from the air by a first-order model of its mass and of the embryo's
+heat.
 
     dT/dt = (air + offset(day) - T) / tau      tau = m c / K      offset = (embryo heat - evaporation) / K
 
-The form is that of French (1997). An egg is taken as one lump: it follows the air as a low-pass filter does, so a short, sharp
-excursion moves it less than a long, shallow one, and late in the term it stands above the air by what the embryo gives off.
+The form is that of French (1997). An egg is taken as one lump: it follows the air as a low-pass filter does, so a
+short, sharp excursion moves it less than a long, shallow one, and late in the term it stands above the air by what the
+embryo gives off.
 
-How far this can be trusted. For a 60 g egg in still air, textbook coefficients give K = 73 mW/K; a published warming curve leads
-to 61 and a published shell temperature on day 18 to 93, so tau and offset are good to a factor of 1.3. In moving air K hangs on
-the air's speed: from 61 (hardly stirred) to 200 mW/K, so there the factor is 2 and more. The embryo's heat is rough and from
-memory, and means a living embryo; after pipping the model says nothing. The result is an estimate and is shown as one.
+How far this can be trusted. For a 60 g egg in still air, textbook coefficients give K = 73 mW/K; a published warming
+curve leads to 61 and a published shell temperature on day 18 to 93, so tau and offset are good to a factor of 1.3. In
+moving air K hangs on the air's speed: from 61 (hardly stirred) to 200 mW/K, so there the factor is 2 and more. The
+embryo's heat is rough and from memory, and means a living embryo; after pipping the model says nothing. The result is
+an estimate and is shown as one.
 
 Units: °C, K, g, s, mW; days of incubation from the set time.
 """
@@ -32,25 +35,28 @@ if TYPE_CHECKING:
 
 EGG_J_G_K = 3.18  # whole hen egg: trade literature on cooling eggs; 3.3 is used too (from memory)
 SURFACE_CM2, SURFACE_POWER = 4.835, 0.662  # of the mass in g: Paganelli and others (1974), coefficients from memory
-# Heat that a surface exchanges, W/(m2 K), convection and radiation, from memory. They agree with textbook correlations for a
-# sphere of 45 mm: 4 + 6 in still air that is 1.4 K cooler, 18 + 6 in air of 1 m/s.
+# Heat that a surface exchanges, W/(m2 K), convection and radiation, from memory. They agree with textbook correlations
+# for a sphere of 45 mm: 4 + 6 in still air that is 1.4 K cooler, 18 + 6 in air of 1 m/s.
 SURFACE_W_M2_K = {STILL: 10.0, FORCED: 25.0}
 
 TERM_DAYS, HEN_MASS_G = 21.0, 60.0  # what the table below stands for
-# Heat of a chicken embryo by day, mW per 60 g egg. Rough: from memory, after Romijn & Lokhorst (1960); the last value is held.
+# Heat of a chicken embryo by day, mW per 60 g egg. Rough: from memory, after Romijn & Lokhorst (1960); the last value
+# is held.
 EMBRYO_DAYS = (0.0, 5.0, 7.0, 9.0, 11.0, 13.0, 15.0, 17.0, 18.0, 19.0, 20.0)
 EMBRYO_MW = (0.0, 3.0, 10.0, 22.0, 40.0, 75.0, 115.0, 137.0, 140.0, 145.0, 190.0)
-# A hen egg that loses 0.36 g a day (trade literature), at 2.41 kJ/g. As much as the embryo's heat on day 7, so never left out.
+# A hen egg that loses 0.36 g a day (trade literature), at 2.41 kJ/g. As much as the embryo's heat on day 7, so never
+# left out.
 EVAPORATION_MW = 10.0
 
-# The middle, by ratio, of the eggs that breeders set, for a profile that gives no mass. tau and offset go with about the cube
-# root of the mass: a 3 g egg and a 200 g egg are both within a factor of 2 of it.
+# The middle, by ratio, of the eggs that breeders set, for a profile that gives no mass. tau and offset go with about
+# the cube root of the mass: a 3 g egg and a 200 g egg are both within a factor of 2 of it.
 FALLBACK_MASS_G = 25.0
 
-# Limits on the egg itself. Hatch falls above 39.5 °C (Tainika 2022, a review), a trade handbook calls an embryo at 40 °C lost.
+# Limits on the egg itself. Hatch falls above 39.5 °C (Tainika 2022, a review), a trade handbook calls an embryo at 40
+# °C lost.
 HOT_C = 39.5
-# A shell 1.1 K above the best one harmed in the last week (Lourens and others 2005): under this above normal is no news, even
-# where the estimate of the normal is itself high, as late in the term in still air.
+# A shell 1.1 K above the best one harmed in the last week (Lourens and others 2005): under this above normal is no
+# news, even where the estimate of the normal is itself high, as late in the term in still air.
 HOT_ABOVE_NORMAL_K = 1.0
 # 90 °F for 3 to 4 h only slows growth; below it the published results go from late to lost (extension services).
 COLD_C = 32.2
@@ -105,26 +111,29 @@ class EggModel:
     def heat_mw(self, day: float) -> float:
         """The embryo's heat less what evaporation takes, mW; held beyond both ends of the table.
 
-        Of another species the same share of the term is read, and both go with mass over term: an embryo costs about the same
-        energy per gram of egg, and an egg loses about the same share of its mass, whether it has 17 days for it or 42.
+        Of another species the same share of the term is read, and both go with mass over term: an embryo costs about
+        the same energy per gram of egg, and an egg loses about the same share of its mass, whether it has 17 days for
+        it or 42.
         """
         hen_day = day * TERM_DAYS / self.term_days
         return (_embryo_mw(hen_day) - EVAPORATION_MW) * self._scale
 
     def offset_k(self, day: float) -> float:
-        """How far the egg stands above the air around it when nothing changes; below 0 early, when evaporation is the more."""
+        """How far the egg stands above the air around it when nothing changes; below 0 early, when evaporation is the
+        more."""
         return self.heat_mw(day) / self.k_mw_k
 
     def start(self, air_c: float, day: float) -> float:
-        """The egg's temperature after a long time in air that reads air_c: what is assumed of an egg of which nothing is known."""
+        """The egg's temperature after a long time in air that reads air_c: what is assumed of an egg of which nothing
+        is known."""
         return air_c - self.layer_k + self.offset_k(day)
 
     def advance(self, egg_c: float, before_c: float, air_c: float, seconds: float, day: float) -> float:
         """The egg's temperature after `seconds` in which the reading went straight from before_c to air_c.
 
-        day: of incubation at the end of the step. Exact for a straight line of the air and of the offset, so stable for any
-        step, and the same in one step or in many (a step across a corner of the heat table: within 0.03 K).
-        Raises ValueError when time goes back or a value is not a number.
+        day: of incubation at the end of the step. Exact for a straight line of the air and of the offset, so stable for
+        any step, and the same in one step or in many (a step across a corner of the heat table: within 0.03 K). Raises
+        ValueError when time goes back or a value is not a number.
         """
         if not seconds >= 0.0 or not math.isfinite(egg_c + before_c + air_c + seconds + day):
             came = f"{egg_c:g}, {before_c:g}, {air_c:g} °C, {seconds:g} s, day {day:g}"
@@ -140,7 +149,8 @@ class EggModel:
         return Estimate(egg_c, self.tau_s)
 
     def hot_limit_c(self, target_c: float, day: float) -> float:
-        """The egg temperature that is too hot: HOT_C, and well above what the egg has in a machine that reads target_c."""
+        """The egg temperature that is too hot: HOT_C, and well above what the egg has in a machine that reads
+        target_c."""
         return max(HOT_C, self.start(target_c, day) + HOT_ABOVE_NORMAL_K)
 
     @property
@@ -204,7 +214,8 @@ def _decayed(steps: Floats, pushes: Floats) -> Floats:
 
 
 def _lag_share(x: float) -> float:
-    """(1 - exp(-x)) / x: the share of a straight change that the egg is still behind at its end, over x time constants."""
+    """(1 - exp(-x)) / x: the share of a straight change that the egg is still behind at its end, over x time
+    constants."""
     return 1.0 - x / 2.0 if x < 1e-6 else -math.expm1(-x) / x
 
 

@@ -4,19 +4,19 @@
 is stored with its flag and judged by nobody; a suspect one is judged like any other: a flag must not silence danger. Each
 quantity is tested by itself, so that a broken humidity sensor hides no heat.
 
-RNG: range, and what chips say in place of a reading. SPK: a jump is held for one sample; the next one confirms it, or shows it
-to have been a spike. Of two readings in a row at least one is judged, so danger waits one interval at most. ROC: a rate that no
-air has; never worse than suspect, for whatever burns is fast too. FLAT: a value that stands still. NOISE: more to and fro than
-this probe is used to. Probes are compared with one another in `agreement`.
+RNG: range, and what chips say in place of a reading. SPK: a jump that the next reading does not confirm, or too many of them. ROC:
+a rate that no air has; never worse than suspect, for whatever burns is fast too. FLAT: a value that stands still. NOISE: more to
+and fro than this probe is used to. Probes are compared with one another in `agreement`.
 
 An opened door is no fault: its air moves temperature and humidity together, and stays longer than one sample.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from monitor.domain.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
+from monitor.domain.track import LIMITS, Limits, Pace, Scale, Step, Track, noisy, step, still
 
 # Outside this no sensor in a hatching room speaks the truth: below a deep freezer, above a kettle's steam, or a humidity beyond
 # what saturation and a sensor's own error can give.
@@ -29,95 +29,16 @@ SENTINELS_C = (85.0, 127.9375)
 # A DS18B20's line held low or left open, also as a node may round it. In a frosty room they may be true.
 LINE_FAULTS_C = (0.0, -0.0625, -0.06)
 
-SAME = 1e-6  # values closer than this are one value: the rounding of sums
-FINEST = 0.002  # no probe has finer steps than a 16-bit temperature chip, 0.0027 K
-
-
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """The limits of one quantity, in its unit.
-
-    jump: a step beyond this is held. back: so near its start a jump has come back. noise: three times so much to and fro is
-    nobody's concern. coarse: of a probe with coarser steps, stillness says less in proportion. rise, fall: per minute, faster
-    than which no air is believed to be by itself.
-    """
-
-    jump: float
-    back: float
-    noise: float
-    coarse: float
-    rise: float
-    fall: float
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """Every number that the tests turn on. "Measured": on the cabinet model, see tests/domain/quality_figures.py."""
-
-    # jump: QARTOD's spike test with the steps that weather stations ask again for. coarse: a DS18B20's step of 0.0625 K is. rise
-    # and fall, measured: a heater stuck on 3 K/min, home from an opening 5 K/min, humidity after a refill 20 %RH/min.
-    dry_bulb: Scale = Scale(jump=0.5, back=0.25, noise=0.02, coarse=0.025, rise=5.0, fall=3.0)
-    humidity: Scale = Scale(jump=5.0, back=2.0, noise=0.3, coarse=0.05, rise=30.0, fall=10.0)
-    back_share: float = 0.2  # of the jump: the air of a 10 s opening keeps a third of it 60 s later (measured)
-    spikes_an_hour: float = 3.0  # one odd sample is nothing, so many are a loose wire (judgement)
-    rate_s: float = 30.0  # a rate over less is noise: thrice the lag of a probe
-    answer_pct_k: float = 1.0  # air warmed by 1 K loses 3 %RH, of which a controlled humidity hides a part (measured: to 1.4)
-    answer_k_pct: float = 0.02  # an opening moves 0.08 K with each %RH (measured)
-    event_k: float = 0.3  # air was exchanged when both fell by so much within the time of a rate
-    event_pct: float = 3.0
-    event_s: float = 600.0  # and is still coming home so long after it last moved
-    flat_s: tuple[float, float] = (900.0, 3600.0)  # suspect, fail: a thermostat's ripple moves any sensor
-    flat_longest_s: tuple[float, float] = (43_200.0, 86_400.0)  # where stillness is usual: half a day has an opening in it
-    flat_readings: int = 15  # fewer equal ones come by chance
-    flat_times: tuple[float, float] = (8.0, 16.0)  # of its usual stillness; by chance it lasts 8 times in 1 of 10 million runs
-    noise_s: float = 600.0  # over which the present to and fro is taken, and at least over so many readings:
-    noise_readings: int = 30
-    noise_times: tuple[float, float] = (3.0, 6.0)  # of this probe's own level: suspect, fail
-    noise_clip: float = 12.0  # one turn of the air counts no more than so many levels
-    learn_s: float = 7 * 86_400.0  # the level is that of a week, and known after an hour
-    learn_least_s: float = 3600.0
-    usual_s: float = 86_400.0  # the usual stillness is that of a day
-    odd_rh_pct: tuple[float, float] = (5.0, 99.0)  # beyond these for so long a sensor is wet, cut off or spent
-    odd_rh_s: float = 1800.0
-    gap_intervals: float = 3.0  # readings further apart than so many intervals, and a minute, are no neighbours
-    gap_s: float = 60.0
-
-
-LIMITS = Limits()
-
-
-@dataclass(frozen=True, slots=True)
-class Track:
-    """What is kept of one quantity. value: the newest that was believed; change: what it moved by.
-
-    held: a jump not believed yet. run_s, run_value, run_readings: since when, where and how often it stands still; usual_s: for
-    how long it does at an instant taken by chance. step: the finest seen. noise, level: to and fro now, and as it is used to.
-    """
-
-    mono_s: float
-    value: float
-    run_s: float
-    run_value: float
-    run_readings: int = 1
-    change: float = 0.0
-    held: float | None = None
-    usual_s: float = 0.0
-    step: float | None = None
-    noise: float = 0.0
-    level: float = 0.0
-    learnt_s: float = 0.0
-    spikes: float = 0.0
-
-
 Mark = tuple[float, float, float]  # an instant, its dry bulb and its humidity
 
 
 @dataclass(frozen=True, slots=True)
 class Trail:
-    """What is kept of one probe, whatever its age. mark, newer_mark: what rates are taken from.
+    """What is kept of one probe, however long it runs. mark, newer_mark: what rates are taken from.
 
     event_s: when exchanged air last moved. odd_since_s: since when the humidity is at an end of its scale. held_flag: the flag
-    of a held reading but for its jump, 0 when none is. together: whether both its quantities fell, as a door's air does.
+    of the reading that is held but for its jump, 0 when none is. together: whether both its quantities fell, as a door's air does; None
+    when it had only one.
     """
 
     newest_s: float | None = None
@@ -128,16 +49,15 @@ class Trail:
     event_s: float | None = None
     odd_since_s: float | None = None
     held_flag: int = 0
-    together: bool = False
+    together: bool | None = False
 
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
     """What the tests say of one reading, and the trail to hand in with the next.
 
-    flag: the roll-up of tests, which did not pass; NOT_EVALUATED stands for a jump that is held. dry_bulb_flag, rh_flag: of each
-    quantity, MISSING where none came. held, rh_held: not to be judged yet. before: the final flag of the last reading that was
-    held, when this one settled it.
+    flag: the roll-up of tests, which are those that did not pass; NOT_EVALUATED stands for a jump that is held. dry_bulb_flag,
+    rh_flag: of each quantity, MISSING where none came. before: the final flag of the reading that was held, once it is settled.
     """
 
     trail: Trail
@@ -145,14 +65,19 @@ class Assessment:
     tests: tuple[tuple[str, int], ...] = ()
     dry_bulb_flag: int = PASS
     rh_flag: int = MISSING
-    held: bool = False
+    dry_bulb_held: bool = False
     rh_held: bool = False
     before: int | None = None
 
     @property
+    def held(self) -> bool:
+        """Whether a quantity waits for the next reading, which settles this one's flag."""
+        return self.dry_bulb_held or self.rh_held
+
+    @property
     def dry_bulb_fit(self) -> bool:
         """Whether the temperature may be judged now."""
-        return self.dry_bulb_flag < FAIL and not self.held
+        return self.dry_bulb_flag < FAIL and not self.dry_bulb_held
 
     @property
     def rh_fit(self) -> bool:
@@ -193,7 +118,114 @@ def assess(
     tests: dict[str, int] = {}
     gross, gross_rh = _range(trail, dry_bulb_c, rh_pct, tests)
     if trail.newest_s is not None and mono_s <= trail.newest_s:
-        return _answer(trail, tests, gross, gross_rh)
-    gap_s = max(limits.gap_intervals * interval_s, limits.gap_s)
-    warm = _Look(trail.dry_bulb, mono_s, dry_bulb_c if gross < FAIL else None, limits.dry_bulb, limits, resolution_k, gap_s)
-    raise NotImplementedError
+        return _answer(trail, tests, rh_pct)
+    pace = Pace(mono_s, interval_s, resolution_k, limits)
+    dry = step(trail.dry_bulb, dry_bulb_c if gross < FAIL else None, limits.dry_bulb, trail.together, pace)
+    humid = step(trail.humidity, rh_pct if gross_rh < FAIL else None, limits.humidity, trail.together, pace)
+    before = max(dry.was, humid.was, trail.held_flag) if trail.held_flag else None
+    odd_since_s = None
+    if gross < FAIL:
+        _own(dry, "T", limits.dry_bulb, pace, tests)
+    if rh_pct is not None and gross_rh < FAIL:
+        odd_since_s = _odd_since(trail, rh_pct, pace, tests)
+        if odd_since_s is None:  # at the end of its scale a humidity stands still of itself
+            _own(humid, "H", limits.humidity, pace, tests)
+    held = dry.held or humid.held
+    mark, newer_mark, event_s = trail.mark, trail.newer_mark, trail.event_s
+    if rh_pct is not None and not held and gross < FAIL and gross_rh < FAIL:
+        here = (mono_s, dry_bulb_c, rh_pct)
+        if newer_mark is None or mono_s - newer_mark[0] >= limits.rate_s:
+            mark, newer_mark = newer_mark, here
+        if mark is not None:
+            event_s = _rates(mark, here, event_s, limits, tests)
+    held_flag = max(PASS, *tests.values(), 0) if held else 0
+    together = None if gross_rh >= FAIL else held and _fell_together(dry, humid, limits)
+    later = Trail(mono_s, dry.track, humid.track, mark, newer_mark, event_s, odd_since_s, held_flag, together)
+    return _answer(later, tests, rh_pct, dry.held, humid.held, before)
+
+
+def _range(trail: Trail, dry_bulb_c: float, rh_pct: float | None, tests: dict[str, int]) -> tuple[int, int]:
+    """RNG: each quantity by itself, but for a humidity that lingers at an end of its scale."""
+    gross = flag_of(dry_bulb_c, None)
+    gross_rh = MISSING if rh_pct is None else PASS if RH_PCT_FAIL[0] <= rh_pct <= RH_PCT_FAIL[1] else FAIL
+    if dry_bulb_c in LINE_FAULTS_C:
+        warm = trail.dry_bulb is None or trail.dry_bulb.value > DRY_BULB_C_SUSPECT[0]
+        gross = FAIL if warm or rh_pct == 0.0 else gross
+        gross_rh = FAIL if rh_pct == 0.0 else gross_rh
+    if gross > PASS:
+        tests["RNG-T"] = gross
+    if gross_rh == FAIL:
+        tests["RNG-H"] = FAIL
+    return gross, gross_rh
+
+
+def _own(moved: Step, quantity: str, scale: Scale, pace: Pace, tests: dict[str, int]) -> None:
+    """SPK, FLAT and NOISE of one quantity."""
+    track = moved.track
+    if moved.held or track is None:
+        return
+    if moved.jumped or track.spikes > pace.limits.spikes_an_hour:
+        tests[f"SPK-{quantity}"] = SUSPECT
+    for name, flag in (("FLAT", still(track, scale, pace)), ("NOISE", noisy(track, scale, pace))):
+        if flag > PASS:
+            tests[f"{name}-{quantity}"] = flag
+
+
+def _odd_since(trail: Trail, rh_pct: float, pace: Pace, tests: dict[str, int]) -> float | None:
+    """Since when the humidity is at an end of its scale; RNG-H once it has lingered there."""
+    low, high = pace.limits.odd_rh_pct
+    if low <= rh_pct <= high:
+        return None
+    since_s = pace.mono_s if trail.odd_since_s is None else trail.odd_since_s
+    if pace.mono_s - since_s >= pace.limits.odd_rh_s:
+        tests["RNG-H"] = SUSPECT
+    return since_s
+
+
+def _fell_together(dry: Step, humid: Step, limits: Limits) -> bool:
+    """Whether a jump is a door's: both fall, the humidity by far."""
+    fell = dry.moved <= -limits.event_k / 2.0 and humid.moved <= -limits.event_pct / 2.0
+    return fell and humid.moved <= 2.0 * limits.answer_pct_k * dry.moved
+
+
+def _rates(mark: Mark, here: Mark, event_s: float | None, limits: Limits, tests: dict[str, int]) -> float | None:
+    """ROC: what moves fast without the other quantity's answer. Returns when exchanged air last moved."""
+    minutes = (here[0] - mark[0]) / 60.0
+    warmer, damper = here[1] - mark[1], here[2] - mark[2]
+    if warmer <= -limits.event_k and damper <= -limits.event_pct:
+        return here[0]
+    if event_s is not None and here[0] - event_s <= limits.event_s:
+        moving = abs(warmer) >= limits.event_k or abs(damper) >= limits.event_pct
+        return here[0] if moving else event_s
+    air, water = limits.dry_bulb, limits.humidity
+    saturated = here[2] > limits.odd_rh_pct[1]  # nothing to be told from it
+    quick = not -air.fall * minutes <= warmer <= air.rise * minutes
+    if quick and not saturated and abs(damper) < limits.answer_pct_k * abs(warmer):
+        tests["ROC-T"] = SUSPECT
+    quick = not -water.fall * minutes <= damper <= water.rise * minutes
+    if quick and abs(warmer) < limits.answer_k_pct * abs(damper):
+        tests["ROC-H"] = SUSPECT
+    return event_s
+
+
+def _answer(
+    trail: Trail,
+    tests: dict[str, int],
+    rh_pct: float | None,
+    dry_bulb_held: bool = False,
+    rh_held: bool = False,
+    before: int | None = None,
+) -> Assessment:
+    dry_bulb_flag, rh_flag = PASS, MISSING if rh_pct is None else PASS
+    for name, flag in tests.items():
+        if name[-1] == "T":
+            dry_bulb_flag = max(dry_bulb_flag, flag)
+        else:
+            rh_flag = max(rh_flag, flag)
+    named = [*tests.items()]
+    if dry_bulb_held:
+        named.append(("SPK-T", NOT_EVALUATED))
+    if rh_held:
+        named.append(("SPK-H", NOT_EVALUATED))
+    worst = max((flag for _, flag in named), default=PASS)
+    return Assessment(trail, worst, tuple(named), dry_bulb_flag, rh_flag, dry_bulb_held, rh_held, before)

@@ -71,7 +71,9 @@ def shown(result: Result) -> str:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Measure what is asked for, row by row as it is found."""
-    parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Speed and size, each beside a reference.")
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench", description="Speed and size, each beside a reference."
+    )
     parser.add_argument("--rows", default=",".join(ALL), metavar="N,N", help="which rows (default: all)")
     parser.add_argument("--pairs", type=int, default=None, metavar="N", help=f"trusted pairs to find (default {PAIRS})")
     parser.add_argument("--quick", action="store_true", help="small sizes: whether it runs, not how fast it is")

@@ -81,7 +81,9 @@ class Publisher:
     def _wait(self) -> None:
         with self._changed:
             if not self._changed.wait_for(lambda: self._answered >= self._sent * _PUBACK_BYTES, _ANSWER_S):
-                raise RuntimeError(f"the broker acknowledged {self._answered // _PUBACK_BYTES} of {self._sent} messages")
+                raise RuntimeError(
+                    f"the broker acknowledged {self._answered // _PUBACK_BYTES} of {self._sent} messages"
+                )
 
 
 @contextlib.contextmanager

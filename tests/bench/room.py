@@ -134,9 +134,10 @@ class Receiver:
         self.say(words)
         return self.answer()
 
-    def cpu_s(self) -> float:
-        """Processor time that it has used, all threads, to the nanosecond (the kernel's clock of another process: clock_getres(2))."""
-        return time.clock_gettime((~self.pid << 3) | 2)
+
+def cpu_s(pid: int) -> float:
+    """Processor time that a process has used, all its threads, to the nanosecond (the kernel's clock of it: clock_getres(2))."""
+    return time.clock_gettime((~pid << 3) | 2)
 
 
 @contextlib.contextmanager
@@ -203,33 +204,34 @@ def settled(config: Path) -> None:
 class Stream:
     """Readings of the twelve nodes in turn, each message once: distinct values, one start of each node, numbers that go on.
 
-    `up` goes on by a second with each message. A node that floods thus looks like one whose count runs fast, which the dating
-    takes as fresh as long as it gains less than a second a message; so every reading is judged, as in life.
+    In a flood `up` goes on by a second with each message of a node. Such a node looks like one whose count runs fast, which the
+    dating takes as fresh as long as it gains less than a second a message; so every reading is judged, as in life.
     """
 
     def __init__(self, root: str) -> None:
         self._prefix = f"{root}/{SITE}"
         self._boot = random.randrange(2**30)
         self._count = 0
+        self._seqs, self._ups = [-1] * len(NODES), [0] * len(NODES)
 
-    def next(self, count: int, dry_bulb_c: float = DRY_BULB_C) -> list[tuple[str, bytes, tuple[str, int]]]:
-        """The next messages: topic, payload and (node, seq)."""
+    def next(self, count: int, step_s: int = 1) -> list[tuple[str, bytes, tuple[str, int]]]:
+        """The next messages, all nodes in turn: topic, payload and (node, seq). step_s: by how much `up` goes on."""
         found = []
         for number in range(self._count, self._count + count):
-            seq, place = divmod(number, len(NODES))
-            node = NODES[place]
-            dry, rh = dry_bulb_c + (number % 7 - 3) * 0.01, RH_PCT + (number % 11 - 5) * 0.1
-            found.append((f"{self._prefix}/{node}/air", self._payload(node, seq, dry, rh), (node, seq)))
+            dry, rh = DRY_BULB_C + (number % 7 - 3) * 0.01, RH_PCT + (number % 11 - 5) * 0.1
+            place = number % len(NODES)
+            topic, payload = self.one(place, dry, rh, step_s)
+            found.append((topic, payload, (NODES[place], self._seqs[place])))
         self._count += count
         return found
 
-    def one(self, place: int, dry_bulb_c: float, rh_pct: float) -> tuple[str, bytes]:
-        """A message of one node, beside its turn in the round; not to be mixed with `next`."""
-        self._count += 1
-        return f"{self._prefix}/{NODES[place]}/air", self._payload(NODES[place], self._count, dry_bulb_c, rh_pct)
-
-    def _payload(self, node: str, seq: int, dry_bulb_c: float, rh_pct: float) -> bytes:
-        return (
-            f'[{{"bn":"{node}/","n":"top/t","u":"Cel","v":{dry_bulb_c:.2f},"boot":{self._boot},"seq":{seq},"up":{seq}}},'
+    def one(self, place: int, dry_bulb_c: float, rh_pct: float, step_s: int = 1) -> tuple[str, bytes]:
+        """The next message of one node: topic and payload."""
+        self._seqs[place] += 1
+        self._ups[place] += step_s
+        node, seq, up = NODES[place], self._seqs[place], self._ups[place]
+        payload = (
+            f'[{{"bn":"{node}/","n":"top/t","u":"Cel","v":{dry_bulb_c:.2f},"boot":{self._boot},"seq":{seq},"up":{up}}},'
             f'{{"n":"top/rh","u":"%RH","v":{rh_pct:.1f}}}]'
-        ).encode()
+        )
+        return f"{self._prefix}/{node}/air", payload.encode()

@@ -14,7 +14,7 @@ from statistics import median
 
 from tests.bench.pairs import Goal, Pair, Result, measure, percentile, ratio_of
 from tests.bench.publisher import Publisher, packets, publisher
-from tests.bench.room import Receiver, Stream, folder, mosquitto, receiver, settled, write_house
+from tests.bench.room import Receiver, Stream, cpu_s, folder, mosquitto, receiver, settled, write_house
 from tests.bench.strict_broker import WINDOW, StrictBroker
 
 R2 = "bare loop of the same parts"
@@ -107,15 +107,15 @@ def _paced(side: _Side, writer: Publisher, seconds: float) -> _Slice:
     messages = side.stream.next(round(RATE * seconds / GROUP) * GROUP)
     made = packets(messages)
     side.receiver.ask(f"expect {len(made)}")
-    before = side.receiver.cpu_s()
+    before = cpu_s(side.receiver.pid)
     published = writer.paced(made, RATE)
     side.receiver.answer()
-    cpu_s = side.receiver.cpu_s() - before
+    used_s = cpu_s(side.receiver.pid) - before
     decided = json.loads(side.receiver.ask("times"))
     waits = [
         1000.0 * (decided[f"{node} {seq}"] - at) for (_, _, (node, seq)), at in zip(messages, published, strict=True)
     ]
-    return _Slice(1e6 * cpu_s / len(made), percentile(waits, 0.5), percentile(waits, 0.99))
+    return _Slice(1e6 * used_s / len(made), percentile(waits, 0.5), percentile(waits, 0.99))
 
 
 def strict(pairs: int, count: int) -> list[Result]:
@@ -134,11 +134,17 @@ def strict(pairs: int, count: int) -> list[Result]:
 
             ours()
             found = measure(ours, lambda: WINDOW / (FLUSH_S + _flush_s(path) + BESIDE_FLUSH_S), pairs)
-    wrong = "" if broker.most_in_flight <= WINDOW else f"{broker.most_in_flight} in flight, the bench's broker is not strict"
+    wrong = (
+        ""
+        if broker.most_in_flight <= WINDOW
+        else f"{broker.most_in_flight} in flight, the bench's broker is not strict"
+    )
     what = "messages a second behind a strict broker, window 20, flush slowed by 20 ms"
     reference = "20 / (flush + 5 ms)"
     note = "the flush is slowed by a wait before each commit"
-    return [ratio_of("4", what, reference, Goal(0.6, at_least=True), found, shown="{:.0f}/s".format, note=note, wrong=wrong)]
+    return [
+        ratio_of("4", what, reference, Goal(0.6, at_least=True), found, shown="{:.0f}/s".format, note=note, wrong=wrong)
+    ]
 
 
 def _flush_s(path: Path) -> float:

@@ -14,7 +14,18 @@ from typing import Any
 
 from tests.bench.pairs import Goal, Result, measure, percentile
 from tests.bench.publisher import Publisher, packets, publisher
-from tests.bench.room import DRY_BULB_C, NODES, RH_PCT, Stream, environment, folder, mosquitto, running, settled, write_house  # fmt: skip
+from tests.bench.room import (
+    DRY_BULB_C,
+    NODES,
+    RH_PCT,
+    Stream,
+    environment,
+    folder,
+    mosquitto,
+    running,
+    settled,
+    write_house,
+)
 
 HOT_C, HOT_RH_PCT = 39.5, 51.0  # beyond the high alarm limit of hens' eggs (38.9 °C), with the wet bulb where it was
 ANSWER_S = 30.0
@@ -55,7 +66,10 @@ class Phone:
 
     def wait(self) -> tuple[float, bytes]:
         """The next message: when it was there, and its body."""
-        return self.got.get(timeout=ANSWER_S)
+        try:
+            return self.got.get(timeout=ANSWER_S)
+        except queue.Empty:
+            raise RuntimeError(f"no message at the phone within {ANSWER_S:g} s") from None
 
     def post_ms(self, body: bytes) -> float:
         """A plain request with this body, from the call to its being there."""
@@ -83,7 +97,8 @@ def alarms(pairs: int, in_each: int) -> list[Result]:
                 pairs,
             )
     chosen = [p for p in found if p.trusted] or found
-    ours, theirs = ([v for p in chosen for v in side] for side in ([p.ours for p in chosen], [p.theirs for p in chosen]))
+    ours = [wait for pair in chosen for wait in pair.ours]
+    theirs = [wait for pair in chosen for wait in pair.theirs]
     theirs_p99 = percentile(theirs, 0.99)
     each = [percentile(p.ours, 0.99) - theirs_p99 for p in chosen]
     return [

@@ -94,7 +94,9 @@ class StrictBroker:
             if self._writer is writer:
                 self._writer = None
                 self.subscribed.clear()
-                self._waiting.extendleft(reversed(self._in_flight.values()))  # its session: what it did not acknowledge comes again
+                self._waiting.extendleft(
+                    reversed(self._in_flight.values())
+                )  # its session: what it did not acknowledge comes again
                 self._in_flight.clear()
             writer.close()
 
@@ -105,7 +107,9 @@ class StrictBroker:
         elif kind == 3:
             self._published(writer, head, body)
         elif kind == 4:
-            self._in_flight.pop(int.from_bytes(body[:2], "big"))  # one that is not in flight would be the receiver's mistake
+            self._in_flight.pop(
+                int.from_bytes(body[:2], "big")
+            )  # one that is not in flight would be the receiver's mistake
             with self._changed:
                 self.acknowledged += 1
                 self.acknowledged_at = time.monotonic()

@@ -30,7 +30,9 @@ DRY_RH, MOIST_RH = Band(30.0, 40.0, 45.0, 50.0, 60.0), Band(50.0, 60.0, 65.0, 80
 DRY_WET, MOIST_WET = Band(25.0, 27.0, 28.0, 29.0, 31.0), Band(28.0, 30.0, 31.0, 33.0, 35.0)
 
 
-def profile(id_: str, setter: Band, lockdown: Band, *, wet: bool = False, warm: Band = WARM, **changes: object) -> Profile:
+def profile(
+    id_: str, setter: Band, lockdown: Band, *, wet: bool = False, warm: Band = WARM, **changes: object
+) -> Profile:
     """A bird of 21 days, locked down from day 18; humidity as RH or, if wet, as wet bulb."""
     name = "wet_bulb_c" if wet else "rh_pct"
     stages = (Stage("setter", 0.0, warm, **{name: setter}), Stage("lockdown", 18.0, warm, **{name: lockdown}))

@@ -332,7 +332,9 @@ def test_the_longest_shelf_of_a_priority(priority: str) -> None:
     case = Case(replace(AT_ONCE, priority=priority))
     case.hot(0)
     for wrong in (0.0, -1.0, longest + 0.001, float("inf"), float("nan")):
-        with pytest.raises(AlarmError, match=rf"expected more than 0 and at most {longest / 60:g} min for priority {priority}"):
+        with pytest.raises(
+            AlarmError, match=rf"expected more than 0 and at most {longest / 60:g} min for priority {priority}"
+        ):
             case.shelve(1, wrong)
     assert case.shelve(1, longest) == SHELVED
     assert case.wait(1 + longest) == UNACKNOWLEDGED
@@ -490,7 +492,7 @@ class Model:
             self.seen, self.asked = False, second
 
     def acknowledge(self, second: float) -> bool:
-        if self.covers or not (self.on and not self.seen or self.returned):
+        if self.covers or not ((self.on and not self.seen) or self.returned):
             return False
         self.seen, self.returned, self.asked = True, False, second
         return True
@@ -514,7 +516,11 @@ class RandomStories(RuleBasedStateMachine):
         self.case = Case()
         self.model = Model(RULE)
 
-    @initialize(on_delay_s=st.sampled_from([0.0, 20.0]), off_delay_s=st.sampled_from([0.0, 60.0]), priority=st.sampled_from(PRIORITIES))
+    @initialize(
+        on_delay_s=st.sampled_from([0.0, 20.0]),
+        off_delay_s=st.sampled_from([0.0, 60.0]),
+        priority=st.sampled_from(PRIORITIES),
+    )
     def begin(self, on_delay_s: float, off_delay_s: float, priority: str) -> None:
         rule_ = replace(RULE, on_delay_s=on_delay_s, off_delay_s=off_delay_s, priority=priority)
         self.case, self.model = Case(rule_), Model(rule_)

@@ -91,7 +91,9 @@ def test_the_strictest_heat_limit_stands_even_below_the_other_birds_low_limit() 
     both = site(profiles={"icy": icy, "hot": hot})
     found = needs(batch("a", "icy"), batch("b", "hot"), at=both)
     assert found.dry_bulb_c == Band(low_alarm=30.0, high_alarm=33.0)
-    only_high = replace(icy, stages=tuple(replace(s, dry_bulb_c=Band(None, None, 31.5, None, 33.0)) for s in icy.stages))
+    only_high = replace(
+        icy, stages=tuple(replace(s, dry_bulb_c=Band(None, None, 31.5, None, 33.0)) for s in icy.stages)
+    )
     found = needs(batch("a", "icy"), batch("b", "hot"), at=site(profiles={"icy": only_high, "hot": hot}))
     assert found.dry_bulb_c == Band(high_alarm=33.0)
 
@@ -203,7 +205,8 @@ def test_a_late_move_into_the_hatcher_settles_from_the_move() -> None:
 def test_only_like_eases_like() -> None:
     """Where setter and lockdown give different kinds of humidity, the lockdown limits hold at once."""
     mixed = replace(
-        PROFILES["hen"], stages=(Stage("setter", 0.0, WARM, rh_pct=DRY_RH), Stage("lockdown", 18.0, WARM, wet_bulb_c=MOIST_WET))
+        PROFILES["hen"],
+        stages=(Stage("setter", 0.0, WARM, rh_pct=DRY_RH), Stage("lockdown", 18.0, WARM, wet_bulb_c=MOIST_WET)),
     )
     found = needs(batch(day=18.0), at=site(profiles={"hen": mixed}))
     assert found.wet_bulb_c == MOIST_WET

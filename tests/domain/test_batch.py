@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, timezone
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -62,7 +63,10 @@ def test_a_day_is_24_hours_whatever_the_clocks_on_the_wall_do() -> None:
             "batch hen-1: move at 2026-03-18T18:00:00+00:00 is before it came to hatcher-1 (2026-03-19T18:00:00+00:00),"
             " expected a later time (a batch cannot be in two machines at once)",
         ),
-        (lambda: moved(closed(HEN, day(3)), "hatcher-1", day(4)), "batch hen-1: closed, expected an open batch to move"),
+        (
+            lambda: moved(closed(HEN, day(3)), "hatcher-1", day(4)),
+            "batch hen-1: closed, expected an open batch to move",
+        ),
         (lambda: closed(closed(HEN, day(3)), day(4)), "batch hen-1: closed already, at 2026-03-04T18:00:00+00:00"),
         (
             lambda: closed(moved(HEN, "hatcher-1", day(18)), day(17)),
@@ -96,7 +100,7 @@ def test_never_in_two_machines(asked: list[tuple[str, float]]) -> None:
             batch = moved(batch, machine, day(on))
         except BatchError:
             continue
-    for earlier, later in zip(batch.stays, batch.stays[1:], strict=False):
+    for earlier, later in pairwise(batch.stays):
         assert earlier.until is not None
         assert earlier.since <= earlier.until <= later.since
     assert batch.stays[-1].until is None

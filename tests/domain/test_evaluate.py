@@ -264,7 +264,7 @@ def test_a_probe_that_never_spoke_is_silent_from_the_start() -> None:
 def test_late_data_is_not_data() -> None:
     """A node whose readings are all old is silent: history is no news."""
     story = one_probe()
-    for n in range(60):
+    for _ in range(60):
         story.at_s += 10.0
         story.tick()
         story.send("node-a", Sample("top", 37.5, 45.0), up_s=int(story.at_s) + 100 - 3_600)
@@ -454,7 +454,10 @@ def test_an_emptied_machine_is_quiet_by_design() -> None:
     story.air[TOP] = (39.5, 45.0)
     story.run(minutes=1)
     story.put(closed(story.state.batches["hen-1"], story.now().utc))
-    assert [(t.state_before, t.state) for t in story.transitions] == [(NORMAL, UNACKNOWLEDGED), (UNACKNOWLEDGED, SUPPRESSED)]
+    assert [(t.state_before, t.state) for t in story.transitions] == [
+        (NORMAL, UNACKNOWLEDGED),
+        (UNACKNOWLEDGED, SUPPRESSED),
+    ]
     assert story.titles() == ["Setter 1: too hot", "Setter 1: no longer judged"]
     assert story.notices[-1].text == "Was too hot; no eggs in it. No. 1"
     story.run(minutes=30)
@@ -548,7 +551,9 @@ def test_an_alarm_about_what_is_gone_does_not_stand_for_ever() -> None:
     retire(after.state, after.site, after.now(), out)
     after.adopt(out)
     after.run(minutes=60)
-    assert [(t.alarm.key, t.state_before, t.state) for t in after.transitions] == [(gone.key, UNACKNOWLEDGED, SUPPRESSED)]
+    assert [(t.alarm.key, t.state_before, t.state) for t in after.transitions] == [
+        (gone.key, UNACKNOWLEDGED, SUPPRESSED)
+    ]
     assert after.titles() == ["node-z/top: no longer judged"]
     assert not after.transitions[0].alarm.condition
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -88,7 +89,7 @@ def test_out_of_order() -> None:
     numbering = story.state.numberings[("node-a", 7)]
     assert (numbering.contiguous, numbering.above) == (5, ())
     labels = sorted(label_s(story, r) for r in story.readings)
-    assert [round(b - a, 3) for a, b in zip(labels, labels[1:], strict=False)] == [10.0] * 5
+    assert [round(b - a, 3) for a, b in pairwise(labels)] == [10.0] * 5
 
 
 def test_a_quicker_message_mends_what_was_stored_before() -> None:

@@ -27,15 +27,14 @@ from monitor.domain.site import Machine, Site
 from tests.domain.house import DRY_RH, DRY_WET, RULES, T0, WARM, probes, site
 
 SILENCE = {"no-data", "no-humidity", "node-offline", "all-silent"}
-PLAIN = {"bands-in-conflict", "bands-missing"}
 LONG_NAME, LONG_ID = "W" * 24, "w" * 32
 LONG_KEY = f"{LONG_ID}/{LONG_ID}"
 
 
 def quantity(rule: str, wet: bool) -> str:
-    if rule in SILENCE | PLAIN:
-        return ""
-    return DRY_BULB if rule.startswith("dry-bulb") else WET_BULB if wet else RH
+    if rule.startswith("dry-bulb-"):
+        return DRY_BULB
+    return (WET_BULB if wet else RH) if rule.startswith("humidity-") else ""
 
 
 def begun(rule: str, subject: str = "setter-1", **changes: object) -> Transition:
@@ -45,14 +44,18 @@ def begun(rule: str, subject: str = "setter-1", **changes: object) -> Transition
         subject, rule, 12, 1, condition=True, acknowledged=False, since=T0, value=39.6 if about else None, limit=39.0, about=about
     )  # fmt: skip
     alarm = replace(alarm, worst=alarm.value)
-    return Transition(replace(alarm, **changes), NORMAL, UNACKNOWLEDGED, "beyond its limit", T0 + timedelta(minutes=2), 1.0)  # type: ignore[arg-type]
+    return Transition(
+        replace(alarm, **changes), NORMAL, UNACKNOWLEDGED, "beyond its limit", T0 + timedelta(minutes=2), 1.0
+    )  # type: ignore[arg-type]
 
 
 def over(transition: Transition, minutes: float = 40.0) -> Transition:
     """The same alarm, over since `minutes` after it began."""
     at = T0 + timedelta(minutes=minutes)
     alarm = replace(transition.alarm, condition=False, ended=at, value=37.5 if transition.alarm.about else None)
-    return replace(transition, alarm=alarm, state_before=UNACKNOWLEDGED, state=RETURNED, cause="back within its limit", at=at)
+    return replace(
+        transition, alarm=alarm, state_before=UNACKNOWLEDGED, state=RETURNED, cause="back within its limit", at=at
+    )
 
 
 NEEDS = Needs("setter-1", (Occupant("hen-1", "hen", 5.2, "setter", None),), WARM, DRY_RH)
@@ -92,7 +95,9 @@ def test_a_closing_message_says_how_long_and_how_far() -> None:
 
 def test_a_message_that_asks_again_says_so() -> None:
     """What still stands is told with STILL, and with the present value."""
-    title, text = word(replace(begun("dry-bulb-high-alarm", value=39.1, worst=41.0), cause="still standing"), site(), NEEDS)
+    title, text = word(
+        replace(begun("dry-bulb-high-alarm", value=39.1, worst=41.0), cause="still standing"), site(), NEEDS
+    )
     assert title == "Setter 1: STILL too hot"
     assert text.startswith("39.1 °C")
 
@@ -201,7 +206,16 @@ LONG_BAND = Band(-40.55, -39.55, -38.0, 119.95, 149.95)
 )
 @settings(max_examples=25, deadline=None)
 def test_the_longest_message_fits(
-    rule: str, unit: str, number: int, value: float, wet: bool, day: float, eggs: int, again: bool, ago_h: float, ending: str
+    rule: str,
+    unit: str,
+    number: int,
+    value: float,
+    wet: bool,
+    day: float,
+    eggs: int,
+    again: bool,
+    ago_h: float,
+    ending: str,
 ) -> None:
     """With the longest names of machines (24), nodes, probes and batches (32), in C and F, every rule's message has at most MAX_TEXT
     characters, a title that says what, and always the number; a beginning always has value, band and since."""

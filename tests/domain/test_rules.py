@@ -7,17 +7,9 @@ from typing import Any
 
 import pytest
 
+from monitor.domain import plan
 from monitor.domain.alarm import MAX_SHELF_S
-from monitor.domain.plan import (
-    ALL_SILENT,
-    CONFLICT,
-    MISSING,
-    NO_DATA,
-    NO_HUMIDITY,
-    NODE_OFFLINE,
-    NOT_RAISED,
-)
-from monitor.domain.rules import CHANGEABLE, CRITICAL, HIGH, LOW, MEDIUM, PRIORITIES, RuleError, changed, parse_rules
+from monitor.domain.rules import CHANGEABLE, CRITICAL, HIGH, LOW, MEDIUM, RuleError, changed, parse_rules
 from tests.domain.house import RULES
 
 SOUND: dict[str, Any] = {
@@ -37,9 +29,14 @@ SOUND: dict[str, Any] = {
 
 def test_every_rule_that_the_code_names_is_there() -> None:
     """Each limit of a band and each condition has its rule; a name without one would be a silence."""
-    limits = [f"{q}-{side}-{level}" for q in ("dry-bulb", "humidity") for side in ("low", "high") for level in ("alarm", "warning")]
-    named = [*limits, NOT_RAISED, CONFLICT, MISSING, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT]
-    assert set(RULES) == set(named)
+    limits = {
+        f"{q}-{side}-{level}"
+        for q in (plan.DRY_BULB_PREFIX, plan.HUMIDITY_PREFIX)
+        for side in ("low", "high")
+        for level in ("alarm", "warning")
+    }
+    named = {value for name, value in vars(plan).items() if name.isupper() and isinstance(value, str) and "-" in value}
+    assert set(RULES) == limits | named - {plan.DRY_BULB_PREFIX}
 
 
 @pytest.mark.parametrize("rule", RULES.values(), ids=RULES.keys())
@@ -58,11 +55,14 @@ def test_every_rule_is_rationalised(rule: Any) -> None:
 
 
 def test_danger_is_asked_for_again_soon() -> None:
-    """The higher the priority, the sooner a standing alarm asks again, and the shorter its shelf."""
-    again = {p: [r.re_alarm_s for r in RULES.values() if r.priority == p] for p in PRIORITIES}
-    assert max(again[CRITICAL]) < min(again[MEDIUM])
-    assert max(again[HIGH]) <= 3600
-    assert MAX_SHELF_S[CRITICAL] < MAX_SHELF_S[HIGH] < MAX_SHELF_S[MEDIUM] <= MAX_SHELF_S[LOW]
+    """The more dangerous the air, the sooner its standing alarm asks again; and the higher a priority, the shorter its shelf."""
+    again = [RULES[f"dry-bulb-{name}"].re_alarm_s or 0 for name in ("high-alarm", "low-alarm", "high-warning")]
+    assert again == sorted(set(again))
+    for rule in RULES.values():
+        limit_s = {CRITICAL: 3600, HIGH: 3600, MEDIUM: 4 * 3600, LOW: 12 * 3600}[rule.priority]
+        assert rule.re_alarm_s is not None
+        assert rule.re_alarm_s <= limit_s, rule.id
+    assert MAX_SHELF_S[CRITICAL] < MAX_SHELF_S[HIGH] < MAX_SHELF_S[MEDIUM] < MAX_SHELF_S[LOW] <= 8 * 3600
 
 
 def test_dangerous_heat_is_told_fastest() -> None:

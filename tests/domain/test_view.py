@@ -94,7 +94,9 @@ def test_settling_is_shown() -> None:
     """After lockdown began the view says until when low humidity is expected."""
     story = Story(batches=(batch(day=18.0),), air={TOP: (37.5, 45.0)})
     story.run(seconds=30)
-    assert machine_view(story.state, story.site, "setter-1", story.now())["settling_until"] == "2026-03-10T09:00:00.000Z"
+    assert (
+        machine_view(story.state, story.site, "setter-1", story.now())["settling_until"] == "2026-03-10T09:00:00.000Z"
+    )
 
 
 def test_an_old_wick_is_shown_when_asked_for() -> None:

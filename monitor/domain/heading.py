@@ -1,0 +1,153 @@
+"""Heading out: when the air will leave its band, if it goes on as it does now.
+
+The slope is that of Theil and Sen, the median over all pairs of readings, with Sen's (1968) interval from the ranks of
+Kendall's tau. That interval takes the readings' scatter for chance. A thermostat's ripple is not: half a cycle of it is
+a trend by every test of chance. So the slope is only asked for once the readings have left the range that they kept
+before:
+
+    |<-------------- calm: its range, ripple and all -------------->|<-- late: up to 10 min -->|
+                                                                      the tail: 5 min and more, every reading beyond it
+
+A ripple keeps to its own range, so it has no tail, whatever its size, as long as its period is well under the calm
+part. A machine that comes back from elsewhere is not heading out until it has passed its target.
+
+What this cannot do: foresee a fall that is over within the tail's 5 min. A small cabinet whose heater dies is past its
+limit in 2 min; there the alarm itself is the news.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from statistics import NormalDist, median
+
+SPAN_S = 1800.0  # how far back a window reaches: 20 min of calm hold two cycles of the slowest usual ripple, 10 min
+POINTS = 60  # that a window keeps at most: 1770 pairs
+LATE_S = 600.0
+TAIL_S = 270.0  # 5 min less one step: longer than an opening for candling, and half of the slowest ripple's cycle
+TAIL_POINTS = 6  # with fewer, the interval says little
+CALM_S, CALM_POINTS = 900.0, 10  # the least that tells a range
+OUTLIERS = (
+    0.1  # share of the calm readings on either side that do not count as its range: spikes, a glimpse through the door
+)
+GONE = 0.25  # share of the way from target to limit that must be gone: what overshoots after an opening stays well
+under it STALE_S = 180.0  # without a reading for so long there is nothing to go by CONFIDENCE = 0.95
+
+Point = tuple[float, float]  # s on the clock that only goes forward, value
+
+
+@dataclass(frozen=True, slots=True)
+class Slope:
+    """A robust slope, in the value's unit per second, and the interval that holds it at the confidence asked for."""
+
+    per_s: float
+    low_per_s: float
+    high_per_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """When a limit will be reached, seconds from now: the estimate, and with the steepest and the least slope of the
+    interval."""
+
+    seconds_until: float
+    earliest_s: float
+    latest_s: float
+    slope_per_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """The recent readings of one quantity, thinned: at most POINTS over SPAN_S, in order of time."""
+
+    points: tuple[Point, ...] = ()
+
+    def seen(self, at_s: float, value: float) -> Window:
+        """The window with one reading more; itself when the last one kept is too recent, or the value is not a
+        number.""" if not math.isfinite(value) or (self.points and at_s - self.points[-1][0] < SPAN_S / POINTS):
+            return self
+        kept = tuple(p for p in self.points[-(POINTS - 1) :] if at_s - p[0] <= SPAN_S)
+        return replace(self, points=(*kept, (at_s, value)))
+
+
+def slope_of(points: Sequence[Point], confidence: float = CONFIDENCE) -> Slope:
+    """The Theil-Sen slope with Sen's interval.
+
+    Parameters
+        points: two or more, at different times. confidence: above 0 and under 1; the normal approximation to Kendall's
+        tau.
+    Raises
+        ValueError: fewer than two times.
+    Reference
+        P. K. Sen. Estimates of the regression coefficient based on Kendall's tau. J. Am. Stat. Assoc. 63:1379-1389,
+        1968; the variance with ties there, eq. 2.6.
+    """
+    slopes = sorted((y - v) / (t - s) for i, (t, y) in enumerate(points) for s, v in points[:i] if t != s)
+    if not slopes:
+        raise ValueError(f"slope: {len(points)} points, expected two or more at different times")
+    count = len(slopes)
+    variance = (_ties(len(points)) - _tied([t for t, _ in points]) - _tied([y for _, y in points])) / 18.0
+    reach = NormalDist().inv_cdf(0.5 + confidence / 2.0) * math.sqrt(max(variance, 0.0))
+    low = max(round((count - reach) / 2.0) - 1, 0)
+    high = min(round((count + reach) / 2.0), count - 1)
+    return Slope(median(slopes), slopes[low], slopes[high])
+
+
+def leaves(window: Window, limit: float, now_s: float, target: float, within_s: float) -> Heading | None:
+    """When the value will reach a limit, if it goes on as it does.
+
+    Parameters
+        window: readings up to now. limit: the one that is asked about, above or below target; both in the value's unit.
+        now_s: on the clock of the readings.
+    Returns
+        None when nothing says that it will: too little seen, no tail (see the module), an interval that holds a slope
+        of none or the other way, or the limit is passed already.
+    """
+    if not window.points or now_s - window.points[-1][0] > STALE_S or limit == target:
+        return None
+    side = 1.0 if limit > target else -1.0
+    # From here on out is up, and the limit lies at 0.
+    points = [(at_s, side * (value - limit)) for at_s, value in window.points]
+    away = side * (target - limit)
+    tail = _tail(points, now_s, away)
+    if len(tail) < TAIL_POINTS or tail[-1][0] - tail[0][0] < TAIL_S or tail[-1][1] >= 0.0:
+        return None
+    slope = slope_of(tail)
+    if slope.low_per_s <= 0.0:
+        return None
+    newer = tail[len(tail) // 2 :]
+    per_s = min(slope.per_s, slope_of(newer).per_s)  # air that nears a new balance slows down
+    if per_s <= 0.0:
+        return None
+    level = median(y - per_s * (t - now_s) for t, y in newer)
+    if level >= 0.0 or level < (1.0 - GONE) * away or -level / per_s > within_s:
+        return None
+    latest = -level / min(slope.low_per_s, per_s)
+    return Heading(-level / per_s, -level / slope.high_per_s, latest, side * per_s * 3600.0)
+
+
+def _tail(points: Sequence[Point], now_s: float, target: float) -> list[Point]:
+    """The newest readings, as far back as all are beyond the target and the range of the calm before; empty without a
+    calm.""" calm = sorted(y for t, y in points if now_s - t > LATE_S) if len(calm) < CALM_POINTS or now_s - LATE_S -
+    points[0][0] < CALM_S:
+        return []
+    edge = max(calm[len(calm) - 1 - int(OUTLIERS * len(calm))], target)
+    tail: list[Point] = []
+    for t, y in reversed(points):
+        if y <= edge or now_s - t > LATE_S:
+            break
+        tail.append((t, y))
+    return tail[::-1]
+
+
+def _ties(count: int) -> float:
+    return float(count * (count - 1) * (2 * count + 5))
+
+
+def _tied(values: Sequence[float]) -> float:
+    """What values that occur more than once take off the variance."""
+    counts: dict[float, int] = {}
+    for value in values:
+        counts[value] = counts.get(value, 0) + 1
+    return sum(_ties(count) for count in counts.values() if count > 1)

@@ -1,0 +1,207 @@
+"""The arrows between the floors point down: shown by reading the import lines, those inside functions as well."""
+
+from __future__ import annotations
+
+import ast
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1] / "monitor"
+FILES = sorted(ROOT.rglob("*.py"))
+FLOORS = ("domain", "analysis", "service", "adapters", "simulation")
+MAY_LOOK_DOWN_ON = {
+    "domain": {"domain"},
+    "analysis": {"analysis", "domain"},
+    "service": {"service", "analysis", "domain"},
+    "adapters": {"adapters", "service", "domain"},  # of their own room only, which is looked at further down
+    "simulation": {"simulation", "domain", "service", "analysis", "adapters", "top"},
+    "top": {"top", "simulation", "adapters", "service", "analysis", "domain"},
+}
+ANALYSIS_LIBRARIES = {"numpy", "scipy", "matplotlib"}
+PARTS_OF = {"requests": "apprise"}  # the library that Apprise itself sends with, and that comes with it
+
+
+class Import:
+    """One imported module: whole name, line, and whether it is only for the type checker or only when a function runs."""
+
+    def __init__(self, module: str, line: int, *, typing_only: bool, lazy: bool) -> None:
+        self.module, self.line, self.typing_only, self.lazy = module, line, typing_only, lazy
+
+    @property
+    def own(self) -> bool:
+        return self.module.split(".")[0] == "monitor"
+
+    @property
+    def floor(self) -> str:
+        parts = self.module.split(".")
+        return parts[1] if len(parts) > 1 and parts[1] in FLOORS else "top"
+
+
+def floor_of(path: Path) -> str:
+    first = path.relative_to(ROOT).parts[0]
+    return first if first in FLOORS else "top"
+
+
+def imports(path: Path) -> Iterator[Import]:
+    """Every import of a file, with relative ones written out."""
+
+    def walk(node: ast.AST, typing_only: bool, lazy: bool) -> Iterator[Import]:
+        if isinstance(node, ast.If) and ast.unparse(node.test) in ("TYPE_CHECKING", "typing.TYPE_CHECKING"):
+            for child in node.body:
+                yield from walk(child, True, lazy)
+            for child in node.orelse:
+                yield from walk(child, typing_only, lazy)
+            return
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield Import(alias.name, node.lineno, typing_only=typing_only, lazy=lazy)
+        elif isinstance(node, ast.ImportFrom):
+            package = ("monitor", *path.relative_to(ROOT).parent.parts)
+            base = ".".join(package[: len(package) + 1 - node.level]) if node.level else ""
+            module = ".".join(part for part in (base, node.module or "") if part)
+            for alias in node.names:
+                # `from monitor.domain import units` imports a module; `from monitor.domain.units import X` does not.
+                name = f"{module}.{alias.name}"
+                whole = name if (ROOT.parent / Path(*name.split("."))).with_suffix(".py").exists() else module
+                yield Import(whole, node.lineno, typing_only=typing_only, lazy=lazy)
+        inner = lazy or isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda)
+        for child in ast.iter_child_nodes(node):
+            yield from walk(child, typing_only, inner)
+
+    yield from walk(ast.parse(path.read_text(encoding="utf-8")), False, False)
+
+
+def name(path: Path) -> str:
+    return str(path.relative_to(ROOT.parent))
+
+
+def library(found: Import) -> str | None:
+    """The library that an import is of; None for the standard library and for ourselves."""
+    first = found.module.split(".")[0]
+    if first in sys.stdlib_module_names or first == "monitor":
+        return None
+    return PARTS_OF.get(first, first)
+
+
+@pytest.mark.parametrize("path", FILES, ids=name)
+def test_no_import_points_up(path: Path) -> None:
+    """A file imports from its own floor and the floors below it, and from no other; type hints and lazy imports count as well."""
+    here = floor_of(path)
+    wrong = [
+        f"{name(path)}:{i.line} imports {i.module}"
+        for i in imports(path)
+        if i.own and i.floor not in MAY_LOOK_DOWN_ON[here]
+    ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if floor_of(p) == "domain"], ids=name)
+def test_the_ground_floor_stands_on_the_standard_library(path: Path) -> None:
+    """The domain imports the standard library and itself; numpy only for type hints, and when the first array comes."""
+    for found in imports(path):
+        came = library(found)
+        assert came in (None, "numpy"), f"{name(path)}:{found.line} imports {found.module}"
+        if came == "numpy":
+            assert found.typing_only or found.lazy, f"{name(path)}:{found.line} loads numpy at once"
+            assert path.stem in ("psychrometrics", "units", "egg"), f"{name(path)} has no arrays to load numpy for"
+
+
+FORBIDDEN_BELOW = {"socket", "sqlite3", "subprocess", "requests", "urllib", "http", "asyncio", "random", "logging"}
+CLOCKS = {"time", "monotonic", "now", "utcnow", "today", "sleep", "perf_counter"}
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if floor_of(p) == "domain"], ids=name)
+def test_the_ground_floor_does_nothing_but_answer(path: Path) -> None:
+    """No socket, log, chance or clock on the ground floor: neither the modules for it, nor a call that asks the time or opens a file."""
+    for found in imports(path):
+        assert found.module.split(".")[0] not in FORBIDDEN_BELOW | {"time", "os", "pathlib"}, (
+            f"{name(path)}:{found.line}"
+        )
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call):
+            called = ast.unparse(node.func)
+            assert called not in ("open", "print", "input"), f"{name(path)}:{node.lineno} calls {called}"
+            clock = called.split(".")[-1] in CLOCKS and called.split(".")[0] in ("datetime", "date", "time")
+            assert not clock, f"{name(path)}:{node.lineno} asks the machine for the time"
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if floor_of(p) == "service"], ids=name)
+def test_the_middle_floor_uses_no_library(path: Path) -> None:
+    """The order of work needs the standard library alone; numpy is named for type hints."""
+    for found in imports(path):
+        assert library(found) is None or found.typing_only, f"{name(path)}:{found.line} imports {found.module}"
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if floor_of(p) == "analysis"], ids=name)
+def test_the_side_floor_counts_with_its_libraries(path: Path) -> None:
+    """Analysis uses the libraries for figures and plots, and no other."""
+    for found in imports(path):
+        assert library(found) in (None, *ANALYSIS_LIBRARIES), f"{name(path)}:{found.line} imports {found.module}"
+
+
+def rooms() -> dict[str, list[Path]]:
+    """The adapters: a module, or a folder of modules, each."""
+    found: dict[str, list[Path]] = {}
+    for path in FILES:
+        parts = path.relative_to(ROOT).parts
+        if parts[0] == "adapters" and parts[-1] != "__init__.py":
+            found.setdefault(parts[1].removesuffix(".py"), []).append(path)
+    return found
+
+
+@pytest.mark.parametrize("room", rooms())
+def test_adapters_do_not_know_each_other(room: str) -> None:
+    """An adapter imports none of the others: the top hands each what it needs."""
+    for path in rooms()[room]:
+        for found in imports(path):
+            if found.own and found.floor == "adapters":
+                assert found.module.split(".")[2] == room, f"{name(path)}:{found.line} imports {found.module}"
+
+
+@pytest.mark.parametrize("room", rooms())
+def test_an_adapter_has_one_library(room: str) -> None:
+    """An adapter is for one outside thing, so it uses one library beside numpy's arrays, or none."""
+    used = {library(found) for path in rooms()[room] for found in imports(path)} - {None, "numpy"}
+    assert len(used) <= 1, f"{room} uses {sorted(used, key=str)}"
+
+
+def test_nothing_below_imports_the_top() -> None:
+    """app, cli, settings and demo are imported by the top and the simulation alone."""
+    for path in FILES:
+        if floor_of(path) not in ("top", "simulation"):
+            assert not [i for i in imports(path) if i.own and i.floor == "top" and i.module != "monitor"], name(path)
+
+
+def test_no_two_modules_need_each_other_to_load() -> None:
+    """There is no circle among the imports that run when a module is loaded."""
+    needs = {
+        ".".join(path.relative_to(ROOT.parent).with_suffix("").parts): {
+            i.module for i in imports(path) if i.own and not i.lazy and not i.typing_only
+        }
+        for path in FILES
+    }
+    done: set[str] = set()
+
+    def visit(module: str, trail: tuple[str, ...]) -> None:
+        assert module not in trail, f"a circle: {' -> '.join((*trail[trail.index(module) :], module))}"
+        if module not in done:
+            for needed in needs.get(module, ()):
+                visit(needed, (*trail, module))
+            done.add(module)
+
+    for module in needs:
+        visit(module, ())
+
+
+def test_the_reader_sees_what_it_should() -> None:
+    """The test's own reader finds imports in functions, in conditions and by relative name; a reader that finds nothing would pass all."""
+    found = {(i.module, i.lazy, i.typing_only) for i in imports(ROOT / "settings.py")}
+    assert ("monitor.adapters.profile_files", True, False) in found
+    assert ("pydantic", False, False) in found
+    assert any(i.typing_only and i.module == "numpy" for i in imports(ROOT / "service" / "ports.py"))
+    assert any(i.lazy and i.module == "numpy" for i in imports(ROOT / "domain" / "psychrometrics.py"))
+    assert len(FILES) > 40
+    assert {floor_of(path) for path in FILES} == {*FLOORS, "top"}
