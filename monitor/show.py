@@ -153,7 +153,7 @@ def batch_table(views: Sequence[Mapping[str, Any]], site: Site, now: datetime) -
     lines = [f"{'batch':<16} {'species':<18} {'day':>5}  {'stage':<9} {'eggs':>5}  machine"]
     for view in views:
         profile = site.profiles.get(view["profile"])
-        stage = "closed" if view["closed_at"] else _stage(view, profile)
+        stage = "closed" if view["closed_at"] else _stage(view, profile, now)
         eggs = "-" if view["eggs"] is None else view["eggs"]
         machine = view["machine"] or "-"
         lines.append(f"{view['id']:<16} {view['profile']:<18} {view['day']:>5.1f}  {stage:<9} {eggs:>5}  {machine}")
@@ -286,11 +286,14 @@ def doctor_text(facts: Mapping[str, Any]) -> str:
     return "\n".join([*lines, "", "all good" if not bad else f"{bad} to look at"])
 
 
-def _stage(view: Mapping[str, Any], profile: Profile | None) -> str:
+def _stage(view: Mapping[str, Any], profile: Profile | None, now: datetime) -> str:
     if profile is None:
         return "unknown"
     set_at = datetime.fromisoformat(view["set_at"])
     declared = tuple(
         (d["stage"], (datetime.fromisoformat(d["at"]) - set_at).total_seconds() / 86_400) for d in view["declared"]
     )
-    return profile.stage_at(max(0.0, view["day"]), declared).name
+    day = (
+        now - set_at
+    ).total_seconds() / 86_400  # not the view's, whose rounding can lie before what was declared just now
+    return profile.stage_at(max(0.0, day), declared).name

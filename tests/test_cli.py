@@ -18,6 +18,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.cli import _parser, _when
+from monitor.domain.batch import Batch, declared
+from monitor.service.commands import batch_view
+from monitor.settings import load_house
+from monitor.show import batch_table
 from tests.receivers import HttpReceiver
 from tests.running import QUICK, ROOT, Node, Running, configure, eggroom, query, set_days_ago, typed, until
 from tests.servers import Mosquitto
@@ -266,6 +270,15 @@ def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
     assert [row["id"] for row in told(capsys, "batch", "list", "--all", config=config)] == ["hen-1"]
     assert ok(capsys, "alarms", config=config) == "nothing: every alarm is normal\n"
     assert told(capsys, "alarms", config=config) == []
+
+
+@pytest.mark.parametrize("second", [0, 1, 20, 41, 42, 43])
+def test_a_stage_shows_as_soon_as_it_is_declared(second: int) -> None:
+    """`batch list` shows a declared stage from its very second on, at whatever fraction of a day that is."""
+    at = datetime(2026, 3, 18, 6, 0, second, tzinfo=UTC)
+    batch = declared(Batch("hen-1", "chicken", datetime(2026, 3, 1, 6, 0, tzinfo=UTC)), "lockdown", at)
+    site = load_house(ROOT / "deploy" / "eggroom.toml").site
+    assert " lockdown " in batch_table([batch_view(batch, at)], site, at)
 
 
 @pytest.mark.parametrize(

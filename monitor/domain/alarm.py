@@ -75,7 +75,9 @@ class Alarm:
     worst: float | None = None
     limit: float | None = None
     about: str = ""
-    told: bool = False  # whether the episode's beginning was told to anyone, and its end not yet: only then is that told
+    told: bool = (
+        False  # whether the episode's beginning was told to anyone, and its end not yet: only then is that told
+    )
     asked_mono_s: float | None = None
     pending_mono_s: float | None = None
     pending_at: datetime | None = None

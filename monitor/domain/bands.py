@@ -88,7 +88,9 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, at: datetim
         since = _lockdown_since(batch, profile, now) if stage.name != "setter" else None
         settles = since is not None and since - settle <= at < since + settle
         if since is not None and at < since - settle:
-            changes.append(since - settle)  # the label clock went back: low humidity is expected for a while, never for long
+            changes.append(
+                since - settle
+            )  # the label clock went back: low humidity is expected for a while, never for long
         occupants.append(Occupant(batch.id, profile.id, day, stage.name, since, settles))
         following = profile.next_change_day(day, declared)
         if following is not None:

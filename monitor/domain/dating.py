@@ -50,6 +50,7 @@ class Line:
     id: the store's number of the line. from_up_ms: first counted time of this part. offset_ms: label of a sample is
     offset_ms + up_ms. mono_offset_ms, seen_mono_ms: the running estimate on our forward clock (None until heard in this run).
     first_up_ms, last_up_ms: range of samples that the store holds for it. set_mono_ms: when this run last set offset_ms.
+    trusted: whether our own label clock was right when it was labelled; only then can a later run tell waits from the labels.
     """
 
     id: int
@@ -63,6 +64,7 @@ class Line:
     mono_offset_ms: float | None = None
     seen_mono_ms: float = 0.0
     set_mono_ms: float = 0.0
+    trusted: bool = True
 
     def at_ms(self, up_ms: int) -> int:
         """The label of a sample, ms since the epoch."""
@@ -76,12 +78,21 @@ def label_offset(basis: str, mono_offset_ms: float, anchor_ms: float) -> int:
 
 
 def start_line(
-    id_: int, node: str, boot: int, basis: str, up_ms: int, arrival_mono_ms: float, anchor_ms: float
+    id_: int,
+    node: str,
+    boot: int,
+    basis: str,
+    up_ms: int,
+    arrival_mono_ms: float,
+    anchor_ms: float,
+    trusted: bool = True,
 ) -> Line:
     """The first line of a boot: until a quicker message comes, its first message is taken as fresh."""
     estimate = arrival_mono_ms - up_ms
     offset = label_offset(basis, estimate, anchor_ms)
-    return Line(id_, node, boot, basis, up_ms, offset, up_ms, up_ms, estimate, arrival_mono_ms, arrival_mono_ms)
+    return Line(
+        id_, node, boot, basis, up_ms, offset, up_ms, up_ms, estimate, arrival_mono_ms, arrival_mono_ms, trusted
+    )
 
 
 def resume_line(line: Line, anchor_ms: float, mono_ms: float) -> Line:
@@ -135,6 +146,7 @@ def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tu
             estimate,
             arrival_mono_ms,
             line.set_mono_ms if mended == line.offset_ms else arrival_mono_ms,
+            line.trusted,
         ),
         age_s,
         drifted,
@@ -145,4 +157,4 @@ def relabel(line: Line, anchor_ms: float) -> Line:
     """The line under a new anchor: our label clock was set. A line not heard in this run keeps its labels."""
     if line.mono_offset_ms is None:
         return line
-    return replace(line, offset_ms=label_offset(line.basis, line.mono_offset_ms, anchor_ms))
+    return replace(line, offset_ms=label_offset(line.basis, line.mono_offset_ms, anchor_ms), trusted=True)

@@ -1,5 +1,4 @@
-"""What an egg feels: its temperature, estimated from the air by a first-order model of its mass and of the embryo's
-heat.
+"""What an egg feels: its temperature, estimated from the air by a first-order model of its mass and the embryo's heat.
 
     dT/dt = (air + offset(day) - T) / tau      tau = m c / K      offset = (embryo heat - evaporation) / K
 
@@ -40,20 +39,20 @@ SURFACE_CM2, SURFACE_POWER = 4.835, 0.662  # of the mass in g: Paganelli and oth
 SURFACE_W_M2_K = {STILL: 10.0, FORCED: 25.0}
 
 TERM_DAYS, HEN_MASS_G = 21.0, 60.0  # what the table below stands for
-# Heat of a chicken embryo by day, mW per 60 g egg. Rough: from memory, after Romijn & Lokhorst (1960); the last value
-# is held.
+# Heat of a chicken embryo by day, mW per 60 g egg. Rough: from memory, after Romijn & Lokhorst (1960); held after
+# the last.
 EMBRYO_DAYS = (0.0, 5.0, 7.0, 9.0, 11.0, 13.0, 15.0, 17.0, 18.0, 19.0, 20.0)
 EMBRYO_MW = (0.0, 3.0, 10.0, 22.0, 40.0, 75.0, 115.0, 137.0, 140.0, 145.0, 190.0)
 # A hen egg that loses 0.36 g a day (trade literature), at 2.41 kJ/g. As much as the embryo's heat on day 7, so never
 # left out.
 EVAPORATION_MW = 10.0
 
-# The middle, by ratio, of the eggs that breeders set, for a profile that gives no mass. tau and offset go with about
+# The middle, by ratio, of the shipped profiles, for a profile that gives no mass. tau and offset go with about
 # the cube root of the mass: a 3 g egg and a 200 g egg are both within a factor of 2 of it.
-FALLBACK_MASS_G = 25.0
+FALLBACK_MASS_G = 28.0
 
-# Limits on the egg itself. Hatch falls above 39.5 °C (Tainika 2022, a review), a trade handbook calls an embryo at 40
-# °C lost.
+# Limits on the egg itself. Hatch falls above 39.5 °C (Tainika 2022, a review), a trade handbook calls an embryo of
+# 40 °C lost.
 HOT_C = 39.5
 # A shell 1.1 K above the best one harmed in the last week (Lourens and others 2005): under this above normal is no
 # news, even where the estimate of the normal is itself high, as late in the term in still air.
@@ -119,13 +118,11 @@ class EggModel:
         return (_embryo_mw(hen_day) - EVAPORATION_MW) * self._scale
 
     def offset_k(self, day: float) -> float:
-        """How far the egg stands above the air around it when nothing changes; below 0 early, when evaporation is the
-        more."""
+        """How far the egg stands above the air around it when nothing changes; below 0 early, by evaporation."""
         return self.heat_mw(day) / self.k_mw_k
 
     def start(self, air_c: float, day: float) -> float:
-        """The egg's temperature after a long time in air that reads air_c: what is assumed of an egg of which nothing
-        is known."""
+        """The egg's temperature after a long time in air that reads air_c: assumed where nothing else is known."""
         return air_c - self.layer_k + self.offset_k(day)
 
     def advance(self, egg_c: float, before_c: float, air_c: float, seconds: float, day: float) -> float:
@@ -149,8 +146,7 @@ class EggModel:
         return Estimate(egg_c, self.tau_s)
 
     def hot_limit_c(self, target_c: float, day: float) -> float:
-        """The egg temperature that is too hot: HOT_C, and well above what the egg has in a machine that reads
-        target_c."""
+        """The egg temperature that is too hot: HOT_C, and well above the egg's own in a machine that reads target_c."""
         return max(HOT_C, self.start(target_c, day) + HOT_ABOVE_NORMAL_K)
 
     @property
@@ -214,8 +210,7 @@ def _decayed(steps: Floats, pushes: Floats) -> Floats:
 
 
 def _lag_share(x: float) -> float:
-    """(1 - exp(-x)) / x: the share of a straight change that the egg is still behind at its end, over x time
-    constants."""
+    """(1 - exp(-x)) / x: the share of a straight change, x time constants long, that the egg is behind at its end."""
     return 1.0 - x / 2.0 if x < 1e-6 else -math.expm1(-x) / x
 
 

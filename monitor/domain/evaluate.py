@@ -87,13 +87,18 @@ def plan(state: State, site: Site, machine: str, now: Now, out: Group) -> Plan:
 
 
 def retire(state: State, site: Site, now: Now, out: Group) -> None:
-    """Alarms of a run before this one about what is no longer configured: nobody will judge them again, so they end here."""
+    """Alarms of a run before this one about what is no longer configured: nobody will judge them again, so they end here.
+
+    What is configured again is judged again.
+    """
     subjects = {SITE_SUBJECT, *site.machines, *site.probes, *site.by_node}
     for key, alarm in list(state.alarms.items()):
         if alarm.rule not in site.rules:
             del state.alarms[key]
         elif alarm.subject not in subjects and not (alarm.suppressed == GONE):
             settle(state, site, key, suppress(alarm, GONE, now, over=True), now, out)
+        elif alarm.subject in subjects and alarm.suppressed == GONE:
+            settle(state, site, key, unsuppress(alarm, now, "configured again"), now, out)
 
 
 def settle(state: State, site: Site, key: Key, stepped: Step, now: Now, out: Group) -> None:

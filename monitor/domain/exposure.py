@@ -47,8 +47,8 @@ class Exposure:
 
 SOURCES = {
     "ANDE-81": "Ande, Wilson. Acute high temperature stress. Poultry Science 60:1561-1566, 1981",
-    "BUCKLAND-70": "Buckland. Cold stress of 17-day embryos. Canadian Journal of Animal Science, 1970 (author, year from memory)",
-    "CSIRO-77": "High incubating temperature and chick embryo growth. Australian Journal of Agricultural Research 28:551-555, 1977",
+    "BUCKLAND-70": "Buckland. Cold stress of 17-day embryos. Can. J. Anim. Sci., 1970 (author, year from memory)",
+    "CSIRO-77": "High incubating temperature and chick embryo growth. Aust. J. Agric. Res. 28:551-555, 1977",
     "HATSIG": "Hatchery Signals, a trade handbook (extracts)",
     "LUNDY-69": "H. Lundy. Review of temperature, humidity, turning and gas effects, 1969 (from memory)",
     "MSU-HMG": "T. W. Smith. Hatchery Management Guide. Mississippi State University Extension (copy)",
@@ -79,24 +79,25 @@ EXPOSURES = (
     Exposure("heat-7d-41.7", ABOVE, 41.7, 168.0, _SECOND_HALF, True, "25 % dead", "CSIRO-77"),
     Exposure("heat-7d-42.8", ABOVE, 42.8, 168.0, _SECOND_HALF, True, "50 % dead", "CSIRO-77"),
     Exposure("heat-18h-39.5", ABOVE, 39.5, 18.0, (7.0, 18.0), False, "no clear harm, 3 to 18 h a day", "TAINIKA-22"),
-    Exposure("heat-3h-39.5", ABOVE, 39.5, 3.0, (7.0, 18.0), True, "above it, 3 to 18 h a day, hatch falls", "TAINIKA-22",
-             ("heat-24h-40.6", "heat-7d-40.6")),
+    Exposure("heat-3h-39.5", ABOVE, 39.5, 3.0, (7.0, 18.0), True, "above it, 3 to 18 h a day, hatch falls",
+             "TAINIKA-22", ("heat-24h-40.6", "heat-7d-40.6")),
     Exposure("heat-40", ABOVE, 40.0, None, None, True, "an embryo as warm as this is lost", "HATSIG",
              ("heat-24h-40.6", "heat-7d-40.6")),
     Exposure("heat-40.5", ABOVE, 40.5, None, None, True, "none hatch when it lasts the whole term", "LUNDY-69",
              ("heat-7d-40.6",)),
     Exposure("cold-4h-32.2", BELOW, 32.2, 4.0, None, False, "growth only slows, few deaths", "MSU-HMG", (), "poultry"),
-    Exposure("cold-18h-32.2", BELOW, 32.2, 18.0, None, True, "some survive, up to 18 h; candling after 4 to 6 days tells",
-             "PSU-PO", ("cold-24h-21.2", "cold-6h-24"), "poultry"),
+    Exposure("cold-18h-32.2", BELOW, 32.2, 18.0, None, True,
+             "some survive, up to 18 h; candling 4 to 6 days later tells", "PSU-PO",
+             ("cold-24h-21.2", "cold-6h-24"), "poultry"),
     Exposure("cold-cut", BELOW, None, None, None, True,
              "a power cut of ordinary length: some days late, 40 to 50 % hatch", "PSU-PO",
              ("cold-24h-21.2", "cold-6h-24", "cold-few-h"), "poultry"),
     Exposure("cold-few-h", BELOW, None, None, None, False, "a few hours without heat, covered: not a big problem",
              "UIUC-ASK", (), "poultry"),
-    Exposure("cold-21", BELOW, 21.0, None, None, False, "survived for a short time", "PSU-PO", ("cold-cut",), "poultry"),
+    Exposure("cold-21", BELOW, 21.0, None, None, False, "survived a short time", "PSU-PO", ("cold-cut",), "poultry"),
     Exposure("cold-24h-21.2", BELOW, 21.2, 24.0, _D17, False, "no significant fall in hatch", "BUCKLAND-70"),
     Exposure("cold-11.3", BELOW, 11.3, None, _D17, True, "significant fall in hatch", "BUCKLAND-70"),
-    Exposure("cold-12h-5.2", BELOW, 5.2, 12.0, _D17, True, "hatch falls, later deaths rise (12 to 16 h)", "BUCKLAND-70"),
+    Exposure("cold-12h-5.2", BELOW, 5.2, 12.0, _D17, True, "hatch falls, later deaths rise", "BUCKLAND-70"),
     Exposure("cold-6h-24", BELOW, 24.0, 6.0, _LATER, False, "every 48 h at 18 or 24 °C: no more deaths", "SUAREZ-96"),
     Exposure("cold-12h-24", BELOW, 24.0, 12.0, _LATER, True,
              "12 to 72 h at 18 or 24 °C: hatch late by about as long, more water lost", "SUAREZ-96"),
@@ -132,8 +133,8 @@ class Dose:
             raise ValueError(f"dose: side {self.side!r}, expected {ABOVE} or {BELOW}")
 
     def add(self, before_c: float, after_c: float, seconds: float) -> Dose:
-        """The dose with a straight piece of the line more; exact, crossings too. Raises ValueError when time goes
-        back.""" if not seconds >= 0.0:
+        """The dose with a straight piece of the line more, exactly. Raises ValueError when time goes back."""
+        if not seconds >= 0.0:
             raise ValueError(f"dose: {seconds:g} s, expected 0 or more")
         sign = 1.0 if self.side == ABOVE else -1.0
         first, last = sign * (before_c - self.limit_c), sign * (after_c - self.limit_c)

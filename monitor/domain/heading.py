@@ -28,11 +28,10 @@ LATE_S = 600.0
 TAIL_S = 270.0  # 5 min less one step: longer than an opening for candling, and half of the slowest ripple's cycle
 TAIL_POINTS = 6  # with fewer, the interval says little
 CALM_S, CALM_POINTS = 900.0, 10  # the least that tells a range
-OUTLIERS = (
-    0.1  # share of the calm readings on either side that do not count as its range: spikes, a glimpse through the door
-)
-GONE = 0.25  # share of the way from target to limit that must be gone: what overshoots after an opening stays well
-under it STALE_S = 180.0  # without a reading for so long there is nothing to go by CONFIDENCE = 0.95
+OUTLIERS = 0.1  # share of the calm that does not count as its range: spikes, a glimpse through the door
+GONE = 0.25  # share of the way from target to limit that must be gone: an overshoot after an opening stays under it
+STALE_S = 180.0  # without a reading for so long there is nothing to go by
+CONFIDENCE = 0.95
 
 Point = tuple[float, float]  # s on the clock that only goes forward, value
 
@@ -48,8 +47,7 @@ class Slope:
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """When a limit will be reached, seconds from now: the estimate, and with the steepest and the least slope of the
-    interval."""
+    """When a limit will be reached, in seconds from now: the estimate, and by the ends of the slope's interval."""
 
     seconds_until: float
     earliest_s: float
@@ -64,8 +62,8 @@ class Window:
     points: tuple[Point, ...] = ()
 
     def seen(self, at_s: float, value: float) -> Window:
-        """The window with one reading more; itself when the last one kept is too recent, or the value is not a
-        number.""" if not math.isfinite(value) or (self.points and at_s - self.points[-1][0] < SPAN_S / POINTS):
+        """The window with one reading more; itself when the last one kept is too recent, or it is not a number."""
+        if not math.isfinite(value) or (self.points and at_s - self.points[-1][0] < SPAN_S / POINTS):
             return self
         kept = tuple(p for p in self.points[-(POINTS - 1) :] if at_s - p[0] <= SPAN_S)
         return replace(self, points=(*kept, (at_s, value)))
@@ -99,19 +97,19 @@ def leaves(window: Window, limit: float, now_s: float, target: float, within_s: 
 
     Parameters
         window: readings up to now. limit: the one that is asked about, above or below target; both in the value's unit.
-        now_s: on the clock of the readings.
+        now_s: on the clock of the readings. within_s: what lies farther ahead is not told.
     Returns
-        None when nothing says that it will: too little seen, no tail (see the module), an interval that holds a slope
-        of none or the other way, or the limit is passed already.
+        None when nothing says that it will: too little seen, no tail (see the module), less than a quarter of the way
+        gone, an interval that holds a slope of none or the other way; and when the limit is passed already.
     """
     if not window.points or now_s - window.points[-1][0] > STALE_S or limit == target:
         return None
-    side = 1.0 if limit > target else -1.0
+    side, newest = 1.0 if limit > target else -1.0, window.points[-1][1]
+    if not GONE <= (newest - target) / (limit - target) < 1.0:  # so a calm machine costs next to nothing
+        return None
     # From here on out is up, and the limit lies at 0.
-    points = [(at_s, side * (value - limit)) for at_s, value in window.points]
-    away = side * (target - limit)
-    tail = _tail(points, now_s, away)
-    if len(tail) < TAIL_POINTS or tail[-1][0] - tail[0][0] < TAIL_S or tail[-1][1] >= 0.0:
+    tail = _tail([(t, side * (value - limit)) for t, value in window.points], now_s, side * (target - limit))
+    if len(tail) < TAIL_POINTS or tail[-1][0] - tail[0][0] < TAIL_S:
         return None
     slope = slope_of(tail)
     if slope.low_per_s <= 0.0:
@@ -121,16 +119,16 @@ def leaves(window: Window, limit: float, now_s: float, target: float, within_s: 
     if per_s <= 0.0:
         return None
     level = median(y - per_s * (t - now_s) for t, y in newer)
-    if level >= 0.0 or level < (1.0 - GONE) * away or -level / per_s > within_s:
+    if level >= 0.0 or -level / per_s > within_s:
         return None
     latest = -level / min(slope.low_per_s, per_s)
     return Heading(-level / per_s, -level / slope.high_per_s, latest, side * per_s * 3600.0)
 
 
 def _tail(points: Sequence[Point], now_s: float, target: float) -> list[Point]:
-    """The newest readings, as far back as all are beyond the target and the range of the calm before; empty without a
-    calm.""" calm = sorted(y for t, y in points if now_s - t > LATE_S) if len(calm) < CALM_POINTS or now_s - LATE_S -
-    points[0][0] < CALM_S:
+    """The newest readings, as far back as all are beyond target and calm range; empty where little calm is known."""
+    calm = sorted(y for t, y in points if now_s - t > LATE_S)
+    if len(calm) < CALM_POINTS or now_s - LATE_S - points[0][0] < CALM_S:
         return []
     edge = max(calm[len(calm) - 1 - int(OUTLIERS * len(calm))], target)
     tail: list[Point] = []

@@ -45,7 +45,9 @@ class Fresh:
 
 def take_in(state: State, site: Site, pack: Pack, now: Now, out: Group) -> list[Fresh]:
     """Store what the pack holds; return the readings that are news, at most one per probe, the newest."""
-    if pack.node not in site.by_node:  # nothing of it is stored, so it is not told so: it may keep what it has till it is known
+    if (
+        pack.node not in site.by_node
+    ):  # nothing of it is stored, so it is not told so: it may keep what it has till it is known
         for sample in pack.samples:
             _keep_aside(state, f"{pack.node}/{sample.probe}", sample, now, out)
         return []
@@ -129,8 +131,12 @@ def give_up_holes(state: State, now: Now, out: Group) -> None:
 
 def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
     """The boot, the basis and the counted time in milliseconds that date a sample."""
-    if pack.up_s is not None and pack.boot is not None and sample.at_ms is None:
-        return pack.boot, UPTIME, pack.up_s * 1000 + round(sample.offset_s * 1000)
+    if pack.up_s is not None and pack.boot is not None:
+        # A clock that the node has besides only says how far its samples lie apart: it may be set, its counter cannot.
+        apart_ms = (
+            0 if sample.at_ms is None else sample.at_ms - max(s.at_ms for s in pack.samples if s.at_ms is not None)
+        )
+        return pack.boot, UPTIME, pack.up_s * 1000 + round(sample.offset_s * 1000) + apart_ms
     if sample.at_ms is not None:
         return CLOCK_BOOT, CLOCK, sample.at_ms
     return ARRIVAL_BOOT, ARRIVAL, round(now.mono_s * 1000 + sample.offset_s * 1000)
@@ -144,7 +150,7 @@ def _line_for(state: State, node: str, boot: int, basis: str, up_ms: int, now: N
     if parts is None:
         _forget_boots(state.lines, node)
         state.last_line += 1
-        line = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms)
+        line = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms, state.clock_ok)
         state.lines[key] = (line,)
         out.lines[line.id] = line
         return line, UNSETTLED if basis == UPTIME else 0.0
@@ -156,11 +162,13 @@ def _line_for(state: State, node: str, boot: int, basis: str, up_ms: int, now: N
     line, age_s, drifted = hear(newest, up_ms, mono_ms, state.anchor_ms)
     if drifted or key in state.split:
         if up_ms <= newest.last_up_ms:
-            line = replace(line, offset_ms=newest.offset_ms)  # an older message: what the clock was set by is not for it
+            line = replace(
+                line, offset_ms=newest.offset_ms
+            )  # an older message: what the clock was set by is not for it
         else:
             state.split.discard(key)
             state.last_line += 1
-            begun = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms)
+            begun = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms, state.clock_ok)
             offset_ms = round((line.mono_offset_ms or 0.0) + state.anchor_ms) if basis != CLOCK else begun.offset_ms
             line = replace(begun, mono_offset_ms=line.mono_offset_ms, offset_ms=offset_ms)
             state.lines[key] = (*parts, line)

@@ -8,7 +8,8 @@ and a late filler is still taken.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 HOLE_S = 600.0  # a node sends again after 30 s, oldest first: ten minutes are twenty chances
 MAX_STRETCHES = 64  # more holes than this at once: the oldest is given up at once
@@ -16,11 +17,12 @@ MAX_STRETCHES = 64  # more holes than this at once: the oldest is given up at on
 
 @dataclass(frozen=True, slots=True)
 class Numbering:
-    """What has come of one (node, boot)."""
+    """What has come of one (node, boot). lost: the newest holes that were given up, and may still be filled."""
 
     contiguous: int = -1
     above: tuple[tuple[int, int], ...] = ()
     hole_since_mono_s: float | None = None
+    lost: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,16 +39,18 @@ class Gap:
 def has(numbering: Numbering, seq: int) -> bool:
     """Whether this number has come before."""
     if seq <= numbering.contiguous:
-        return True
+        return not any(first <= seq <= last for first, last in numbering.lost)
     return any(first <= seq <= last for first, last in numbering.above)
 
 
 def take(numbering: Numbering, seq: int, mono_s: float) -> Numbering:
     """The numbering with one more number; a number already there changes nothing."""
     if seq == numbering.contiguous + 1 and not numbering.above:
-        return Numbering(seq)
+        return Numbering(seq, lost=numbering.lost)
     if has(numbering, seq):
         return numbering
+    if seq <= numbering.contiguous:
+        return replace(numbering, lost=tuple(_without(numbering.lost, seq)))
     merged = _with(numbering.above, seq)
     contiguous = numbering.contiguous
     if merged and merged[0][0] == contiguous + 1:
@@ -56,7 +60,7 @@ def take(numbering: Numbering, seq: int, mono_s: float) -> Numbering:
     if merged:
         filled = contiguous != numbering.contiguous
         since = mono_s if filled or numbering.hole_since_mono_s is None else numbering.hole_since_mono_s
-    return Numbering(contiguous, merged, since)
+    return Numbering(contiguous, merged, since, numbering.lost)
 
 
 def give_up(numbering: Numbering, mono_s: float) -> tuple[Numbering, tuple[int, int] | None]:
@@ -68,7 +72,8 @@ def give_up(numbering: Numbering, mono_s: float) -> tuple[Numbering, tuple[int, 
     first, last = numbering.above[0]
     rest = numbering.above[1:]
     hole = (numbering.contiguous + 1, first - 1)
-    return Numbering(last, rest, mono_s if rest else None), hole
+    lost = (*numbering.lost, hole)[-MAX_STRETCHES:]
+    return Numbering(last, rest, mono_s if rest else None, lost), hole
 
 
 def holes(numbering: Numbering) -> tuple[tuple[int, int], ...]:
@@ -79,6 +84,17 @@ def holes(numbering: Numbering) -> tuple[tuple[int, int], ...]:
         result.append((low + 1, first - 1))
         low = last
     return tuple(result)
+
+
+def _without(stretches: tuple[tuple[int, int], ...], seq: int) -> Iterator[tuple[int, int]]:
+    for first, last in stretches:
+        if not first <= seq <= last:
+            yield first, last
+            continue
+        if first < seq:
+            yield first, seq - 1
+        if seq < last:
+            yield seq + 1, last
 
 
 def _with(stretches: tuple[tuple[int, int], ...], seq: int) -> tuple[tuple[int, int], ...]:

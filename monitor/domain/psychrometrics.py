@@ -183,9 +183,7 @@ def _saturation(library: _Library, phase: _Phase, surface_c: Any) -> _Pair:
     return pressure, slope
 
 
-def _settle(
-    library: _Library, phase: _Phase, start_c: Any, at_start: _Pair, balance: _Balance, before: int = 0
-) -> Any:
+def _settle(library: _Library, phase: _Phase, start_c: Any, at_start: _Pair, balance: _Balance, before: int = 0) -> Any:
     """The temperature w where saturation(w)·(a + b·w) = c + d·w, the form of every balance in this module.
 
     Newton's steps, lengthened for the bend of the saturation curve (Halley's method). Half the second
@@ -379,9 +377,7 @@ def wick_wet_bulb_c(
     return _each(_accept("wick_wet_bulb_c", *zip(given, ranges, strict=True)), _wick, *given)
 
 
-def _rh_at_wick(
-    library: _Library, dry_bulb_c: Any, wick_c: Any, pressure_kpa: Any, coefficient_per_k: Any
-) -> Any:
+def _rh_at_wick(library: _Library, dry_bulb_c: Any, wick_c: Any, pressure_kpa: Any, coefficient_per_k: Any) -> Any:
     vapour_kpa = _over_water(library, wick_c) - coefficient_per_k * pressure_kpa * (dry_bulb_c - wick_c)
     return _rounded(library, 100.0 * vapour_kpa / _over_water(library, dry_bulb_c))
 

@@ -42,7 +42,9 @@ class Limits:
     dry_bulb: Scale = Scale(jump=0.5, back=0.25, noise=0.02, coarse=0.025, rise=5.0, fall=3.0, brief=1.5)
     humidity: Scale = Scale(jump=5.0, back=2.0, noise=0.3, coarse=0.05, rise=30.0, fall=10.0, brief=0.0)
     jump_levels: float = 8.0  # of a noisy probe's own level: thrice the spread of what it usually steps
-    back_share: float = 0.05  # or by all but so much of the jump: 60 s after a 10 s opening a fifth to a half of it is left (measured)
+    back_share: float = (
+        0.05  # or by all but so much of the jump: 60 s after a 10 s opening a fifth to a half of it is left (measured)
+    )
     brief_s: float = 45.0  # in less than this no opened door comes and goes
     spikes_an_hour: float = 3.0  # one odd sample is nothing, more than so many are a loose wire (judgement)
     rate_s: float = 30.0  # a rate over less is noise: thrice the lag of a probe

@@ -68,16 +68,12 @@ def parse_temperature(text: str) -> float:
 
 def show_temperature(temperature_c: float, unit: Unit, decimals: int = 1) -> str:
     """A temperature for people, in their unit: "37.5 °C" or "99.5 °F"."""
-    return _show(
-        temperature_c if _checked(unit) == "C" else celsius_to_fahrenheit(temperature_c), unit, decimals
-    )
+    return _show(temperature_c if _checked(unit) == "C" else celsius_to_fahrenheit(temperature_c), unit, decimals)
 
 
 def show_difference(difference_k: float, unit: Unit, decimals: int = 1) -> str:
     """A difference of temperatures for people, in their unit: "0.5 °C" or "0.9 °F"."""
-    return _show(
-        difference_k if _checked(unit) == "C" else k_to_fahrenheit_difference(difference_k), unit, decimals
-    )
+    return _show(difference_k if _checked(unit) == "C" else k_to_fahrenheit_difference(difference_k), unit, decimals)
 
 
 def _checked(unit: Unit) -> Unit:

@@ -121,7 +121,7 @@ def _shelve(work: _Work) -> dict[str, Any]:
     alarm = _alarm(work)
     for_s = work.request.get("for_s")
     if isinstance(for_s, bool) or not isinstance(for_s, (int, float)) or not -MAX_SECONDS < for_s < MAX_SECONDS:
-        raise RequestError(f"alarm {alarm.number}: for_s {str(for_s)[:40]}, expected seconds")
+        raise RequestError(f"alarm {alarm.number}: for_s {repr(for_s)[:40]}, expected seconds")
     rule = work.site.rules[alarm.rule]
     return _adopt_alarm(work, alarm, shelve(alarm, float(for_s), _text(work, "by", ""), work.now, rule))
 
@@ -199,7 +199,7 @@ def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:
 def _alarm(work: _Work) -> Alarm:
     number = work.request.get("alarm")
     if isinstance(number, bool) or not isinstance(number, int) or number < 1:  # one that has not begun has no number yet
-        raise RequestError(f"alarm {str(number)[:40]}: expected the number in the message")
+        raise RequestError(f"alarm {repr(number)[:40]}: expected the number in the message")
     for alarm in work.state.alarms.values():
         if alarm.number == number:
             return alarm

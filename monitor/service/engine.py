@@ -52,7 +52,7 @@ def start_state(loaded: Loaded, now: Now) -> State:
     parts: dict[tuple[str, int], list[Line]] = {}
     for line in loaded.lines:
         if line.basis != ARRIVAL:
-            resumed = resume_line(line, anchor_ms, now.mono_s * 1000.0) if now.clock_ok else line
+            resumed = resume_line(line, anchor_ms, now.mono_s * 1000.0) if now.clock_ok and line.trusted else line
             parts.setdefault((line.node, line.boot), []).append(resumed)
     state.lines = {key: tuple(sorted(lines, key=lambda li: li.from_up_ms)) for key, lines in parts.items()}
     state.numberings = dict(loaded.numberings)

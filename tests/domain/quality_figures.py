@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
+from monitor.domain.agreement import DRIFT, XDIS, Agreement, Pairs, agree
 from monitor.domain.psychrometrics import vapour_kpa
 from monitor.domain.quality import Trail, assess
-from monitor.domain.reading import FAIL, SUSPECT
+from monitor.domain.reading import FAIL, MISSING, SUSPECT
 from monitor.simulation.cabinet import PROPORTIONAL, Air, Cabinet, CabinetSpec, Probe, ProbeSpec
 
 SMALL = CabinetSpec(45.0, heater_w=30.0, humidifier_g_h=25.0, eggs=12, age_days=4.0)  # hysteresis
@@ -23,7 +24,7 @@ FINEST_S = 10  # recordings are made so often, and thinned for longer intervals
 INTERVALS_S = (10, 20, 30, 60)
 OPENINGS_S = (10, 20, 30, 60, 120, 300)
 
-Reading = tuple[float, float, float | None]
+Reading = tuple[float, float | None, float | None]
 Recording = list[Reading]
 
 
@@ -123,7 +124,312 @@ def flags_of(recording: Recording, interval_s: float, trail: Trail | None = None
     return result
 
 
-def with_spike(recording: Recording, at: int, k: float) -> Recording:
-    """One reading off by k."""
-    at_s, dry_bulb_c, rh_pct = recording[at]
-    return [*recording[:at], (at_s, dry_bulb_c + k, rh_pct), *recording[at + 1 :]]
+# Probes of the makes that are met: of a fine humidity chip at several heights, lags and noises, and a coarse one without humidity.
+QUIET = ProbeSpec(noise_k=0.01)
+USUAL = ProbeSpec(noise_k=0.02, height=1.0, offset_k=0.2, rh_offset_pct=1.5)
+SLOW = ProbeSpec(noise_k=0.03, height=-1.0, lag_s=60.0)
+NOISY = ProbeSpec(noise_k=0.05, lag_s=3.0, rh_lag_s=3.0)
+BARE = ProbeSpec(noise_k=0.03, humidity=False)
+COARSE = ProbeSpec(noise_k=0.012, step=0.0625, lag_s=30.0, humidity=False)
+PROBES = {"quiet": QUIET, "usual": USUAL, "slow": SLOW, "noisy": NOISY, "bare": BARE, "coarse": COARSE}
+CABINETS = {"hysteresis": SMALL, "proportional": LARGE}
+
+Found = tuple[int, int]  # of so many
+
+
+@dataclass(frozen=True)
+class Room:
+    """Recordings by cabinet and probe, with openings or without."""
+
+    hours: float
+    recordings: Mapping[tuple[str, str], Recording]
+
+    @staticmethod
+    def watched(hours: float, openings_a_day: float, probes: Mapping[str, ProbeSpec] = PROBES, seed: int = 1) -> Room:
+        """Each cabinet once, with all its probes in it."""
+        recordings: dict[tuple[str, str], Recording] = {}
+        for name, spec in CABINETS.items():
+            made = record(spec, [*probes.values()], hours, seed=seed, openings_a_day=openings_a_day)
+            recordings |= {(name, probe): recording for probe, recording in zip(probes, made, strict=True)}
+        return Room(hours, recordings)
+
+
+def false_flags(room: Room, intervals_s: Iterable[int] = INTERVALS_S) -> Iterator[tuple[str, str, int, float, Flags]]:
+    """(cabinet, probe, interval, node-weeks, what was flagged) of recordings without any fault."""
+    for (cabinet, probe), recording in room.recordings.items():
+        for interval_s in intervals_s:
+            yield cabinet, probe, interval_s, room.hours / 168.0, flags_of(thinned(recording, interval_s), interval_s)
+
+
+def called_faults(
+    lasts_s: int, interval_s: int, count: int, probes: Mapping[str, ProbeSpec] = PROBES
+) -> dict[str, Found]:
+    """By probe: readings with a fault flag, of all within half an hour of `count` openings of one length, in both cabinets."""
+    rng = random.Random(f"{lasts_s}/{interval_s}")
+    doors = []
+    for number in range(count):
+        opened = 3 * HOUR_S + number * HOUR_S + rng.randrange(60)
+        doors.append((opened, opened + lasts_s))
+    result = dict.fromkeys(probes, (0, 0))
+    for spec in CABINETS.values():
+        made = record(spec, [*probes.values()], 3 + count, seed=lasts_s, doors=doors)
+        for probe, recording in zip(probes, made, strict=True):
+            readings = thinned(recording, interval_s)
+            flags = flags_of(readings, interval_s).flags
+            near = [f for (at_s, *_), f in zip(readings, flags, strict=True) if _near(at_s, doors)]
+            bad, of = result[probe]
+            result[probe] = (bad + sum(f in (SUSPECT, FAIL) for f in near), of + len(near))
+    return result
+
+
+def _near(at_s: float, doors: Sequence[tuple[int, int]]) -> bool:
+    return any(opened <= at_s <= shut + 1800 for opened, shut in doors)
+
+
+def spoilt(
+    recording: Recording, at: int, fault: Callable[[int, Reading], tuple[float | None, float | None]]
+) -> Recording:
+    """The recording from `at` on as a fault makes it of (how many readings after its start, the true reading)."""
+    bad = [(reading[0], *fault(i, reading)) for i, reading in enumerate(recording[at:])]
+    return [*recording[:at], *bad]  # type: ignore[list-item]
+
+
+def trials(
+    room: Room, interval_s: int, count: int, before_s: int, after_s: int, seed: object, probes: Iterable[str]
+) -> Iterator[tuple[random.Random, str, Recording, int]]:
+    """(chance, probe, a piece of a recording, where the fault begins in it), at times taken by chance."""
+    rng = random.Random(f"{interval_s}/{seed}")
+    keys = [key for key in room.recordings if key[1] in probes]
+    for number in range(count):
+        key = keys[number % len(keys)]
+        whole = thinned(room.recordings[key], interval_s)
+        at = rng.randrange(before_s // interval_s, len(whole) - after_s // interval_s - 1)
+        begin = at - before_s // interval_s
+        yield rng, key[1], whole[begin : at + after_s // interval_s + 1], at - begin
+
+
+def found_stuck(room: Room, interval_s: int, count: int, probes: Iterable[str], within_s: int, flag: int) -> Found:
+    """A probe that goes on saying what it said last gets at least this flag within so long."""
+    found = 0
+    for _, _, piece, at in trials(room, interval_s, count, 2 * HOUR_S, within_s, "stuck", probes):
+        last = piece[at - 1]
+        bad = spoilt(piece, at, lambda i, r, last=last: (last[1], last[2]))  # type: ignore[misc]
+        found += any(
+            name == "FLAT-T" and f >= flag for tests in flags_of(bad, interval_s).tests[at:] for name, f in tests
+        )
+    return found, count
+
+
+def found_spikes(room: Room, interval_s: int, count: int, probes: Iterable[str], sizes_k: Sequence[float]) -> Found:
+    """A spike of one reading fails, and its neighbours do not."""
+    found = 0
+    for rng, _, piece, at in trials(room, interval_s, count, 2 * HOUR_S, 5 * interval_s, "spike", probes):
+        k = rng.choice(sizes_k) * rng.choice((-1.0, 1.0))
+        bad = spoilt(piece, at, lambda i, r, k=k: (r[1] + (k if i == 0 else 0.0), r[2]))  # type: ignore[misc]
+        flags = flags_of(bad, interval_s).flags
+        found += flags[at] == FAIL and FAIL not in flags[at + 1 :]
+    return found, count
+
+
+def found_noise(room: Room, interval_s: int, count: int, probes: Iterable[str], noise_k: float) -> Found:
+    """Noise of that spread on top of its own is flagged within half an hour, or an hour of slow readings."""
+    found = 0
+    after_s = max(1800, 60 * interval_s)
+    for rng, _, piece, at in trials(room, interval_s, count, 4 * HOUR_S, after_s, "noise", probes):
+        bad = spoilt(piece, at, lambda i, r, rng=rng: (r[1] + rng.gauss(0.0, noise_k), r[2]))  # type: ignore[misc]
+        found += any(name == "NOISE-T" for tests in flags_of(bad, interval_s).tests[at:] for name, _ in tests)
+    return found, count
+
+
+ABSENT = (
+    -45.0,
+    130.0,
+    -46.85,
+    128.86,
+    85.0,
+    127.9375,
+    127.94,
+    0.0,
+    -0.0625,
+    -0.06,
+    -127.0,
+    -128.0,
+    998.0,
+    999.0,
+    4083.0,
+)
+WILD = (math.nan, math.inf, -math.inf, -20.01, 80.01, 117_917.6)
+
+
+def found_out_of_range(room: Room, interval_s: int, probes: Iterable[str]) -> Found:
+    """What chips and libraries say in place of a reading, and what no air can be, fails at once, and only that."""
+    found, count = 0, 0
+    for value in ABSENT + WILD:
+        for _, _, piece, at in trials(room, interval_s, 3, HOUR_S, 5 * interval_s, value, probes):
+            bad = spoilt(piece, at, lambda i, r, value=value: (value if i == 0 else r[1], r[2]))  # type: ignore[misc]
+            flags = flags_of(bad, interval_s).flags
+            found += flags[at] == FAIL and FAIL not in flags[at + 1 :]
+            count += 1
+    return found, count
+
+
+def found_dropouts(room: Room, interval_s: int, count: int, probes: Iterable[str]) -> Found:
+    """Readings without a temperature, up to ten in a row, are missing, and what comes after them is not flagged."""
+    found = 0
+    for rng, _, piece, at in trials(room, interval_s, count, HOUR_S, 20 * interval_s, "dropout", probes):
+        lost = rng.randint(1, 10)
+        bad = spoilt(piece, at, lambda i, r, lost=lost: (None, None) if i < lost else (r[1], r[2]))  # type: ignore[misc]
+        flags = flags_of(bad, interval_s).flags[at:]
+        found += all(f == MISSING for f in flags[:lost]) and not any(
+            f in (SUSPECT, FAIL, MISSING) for f in flags[lost:]
+        )
+    return found, count
+
+
+def compared(
+    recordings: Mapping[str, Recording], interval_s: int, still: bool = False
+) -> Iterator[tuple[float, Agreement]]:
+    """The probes of a machine, each heard in its turn, out of step by up to half an interval, as nodes are."""
+    heard: dict[str, Reading] = {}
+    state = Pairs()
+    step = interval_s // FINEST_S
+    arrivals = [
+        (at_s, name, (at_s, *air))
+        for number, (name, recording) in enumerate(recordings.items())
+        for at_s, *air in thinned(recording, interval_s, number * step // 2 % step)
+    ]
+    for at_s, name, reading in sorted(arrivals, key=lambda a: (a[0], a[1])):
+        heard[name] = reading  # type: ignore[assignment]
+        result = agree(state, at_s, heard, interval_s=interval_s, still=still)
+        state = result.pairs
+        yield at_s, result
+
+
+PAIRED = (("quiet", "usual"), ("usual", "slow"), ("quiet", "noisy"), ("bare", "coarse"))
+
+
+def false_differences(
+    room: Room, intervals_s: Iterable[int], sets: Iterable[Sequence[str]] = PAIRED
+) -> tuple[int, float]:
+    """(times that something was found between sound probes, weeks of a machine looked at)."""
+    times, weeks = 0, 0.0
+    for cabinet in CABINETS:
+        for names in sets:
+            for interval_s in intervals_s:
+                stood = False
+                for _, result in compared({n: room.recordings[cabinet, n] for n in names}, interval_s):
+                    times += bool(result.found) and not stood
+                    stood = bool(result.found)
+                weeks += room.hours / 168.0
+    return times, weeks
+
+
+def found_apart(
+    room: Room, interval_s: int, count: int, names: Sequence[str], offsets: Sequence[float], within_s: int, flag: int
+) -> Found:
+    """One of the probes is off by so much from one reading to the next: said within so long, and of it or its pair."""
+    found = 0
+    rng = random.Random(f"apart/{interval_s}/{names}")
+    for number in range(count):
+        cabinet = [*CABINETS][number % 2]
+        readings = {n: room.recordings[cabinet, n] for n in names}
+        bad = rng.choice(names)
+        off = rng.choice(offsets) * rng.choice((-1.0, 1.0))
+        start = rng.randrange(2 * HOUR_S, int(room.hours * HOUR_S) - within_s)
+        pieces = {
+            n: [
+                (at_s, dry + (off if n == bad and at_s >= start else 0.0), rh)
+                for at_s, dry, rh in r
+                if start - HOUR_S <= at_s <= start + within_s
+            ]
+            for n, r in readings.items()
+        }
+        named = {
+            d.probes for _, a in compared(pieces, interval_s) for d in a.found if d.test == XDIS and d.flag >= flag
+        }
+        found += named == {(bad,)} if len(names) > 2 else named == {tuple(sorted(names))}
+    return found, count
+
+
+def found_drift(room: Room, interval_s: int, names: Sequence[str], k_a_day: float, within_s: int) -> Found:
+    """Each probe in turn drifts, up and down, from the 24th hour on: said within so long, and of it or its pair, and not before."""
+    found, count = 0, 0
+    for cabinet in CABINETS:
+        for bad in names:
+            for sign in (-1.0, 1.0):
+                drifting = {
+                    n: [
+                        (at_s, dry + (sign * k_a_day * max(0.0, at_s - DAY_S) / DAY_S if n == bad else 0.0), rh)
+                        for at_s, dry, rh in room.recordings[cabinet, n]
+                        if at_s <= DAY_S + within_s
+                    ]
+                    for n in names
+                }
+                named = [
+                    (at_s, d.probes) for at_s, a in compared(drifting, interval_s) for d in a.found if d.test == DRIFT
+                ]
+                right = (bad,) if len(names) > 2 else tuple(sorted(names))
+                found += bool(named) and named[0][0] >= DAY_S and {probes for _, probes in named} == {right}
+                count += 1
+    return found, count
+
+
+def _share(found: Found) -> str:
+    return f"{found[0]:5d} of {found[1]:5d}  {100.0 * found[0] / found[1]:6.2f} %"
+
+
+def main() -> None:
+    """Print the figures."""
+    opened, calm = Room.watched(84, 20.0), Room.watched(60, 0.0, seed=2)
+    fine = ("quiet", "usual", "slow", "noisy")
+    print("False flags (readings, a node-week), 20 openings a day:")
+    for cabinet, probe, interval_s, weeks, flags in false_flags(opened):
+        tests = sorted({n for t in flags.tests for n, f in t if f >= SUSPECT})
+        print(
+            f"  {cabinet:12} {probe:7} {interval_s:3d} s  {flags.false / weeks:6.1f}  held {sum(flags.held)}  {' '.join(tests)}"
+        )
+    print("Openings: readings called a fault, of all within half an hour:")
+    for interval_s in (10, 30, 60):
+        for lasts_s in OPENINGS_S:
+            bad = called_faults(lasts_s, interval_s, 12)
+            print(f"  {lasts_s:3d} s at {interval_s:2d} s: ", ", ".join(f"{p} {b}/{of}" for p, (b, of) in bad.items()))
+    print("Found:")
+    for interval_s in INTERVALS_S:
+        for name, room in (("20 openings a day", opened), ("none", calm)):
+            print(f" every {interval_s} s, openings: {name}")
+            print("  stuck, suspect in 16 min   ", _share(found_stuck(room, interval_s, 60, fine, 960, SUSPECT)))
+            print("  stuck, fail in 61 min      ", _share(found_stuck(room, interval_s, 30, fine, 3660, FAIL)))
+            print("  out of range               ", _share(found_out_of_range(room, interval_s, PROBES)))
+            print("  dropout                    ", _share(found_dropouts(room, interval_s, 60, PROBES)))
+            print(
+                "  spike 0.7 to 20 K          ", _share(found_spikes(room, interval_s, 120, fine, (0.7, 1, 2, 5, 20)))
+            )
+            print(
+                "  spike, no humidity         ",
+                _share(found_spikes(room, interval_s, 60, ("bare",), (0.7, 1, 2, 5, 20))),
+            )
+            print("  noise 0.5 K                ", _share(found_noise(room, interval_s, 24, fine, 0.5)))
+            sizes = (0.7, 1.0, 2.0)
+            print(
+                "  two apart, 20 min          ",
+                _share(found_apart(room, interval_s, 40, fine[:2], sizes, 1200, SUSPECT)),
+            )
+            print(
+                "  two apart, 60 min          ",
+                _share(found_apart(room, interval_s, 40, fine[:2], sizes, 3600, SUSPECT)),
+            )
+            print(
+                "  odd one of three, 60 min   ",
+                _share(found_apart(room, interval_s, 30, fine[:3], sizes, 3600, SUSPECT)),
+            )
+    print("Drift of 0.5 K a day, found in that day:")
+    for interval_s in (30, 60):
+        for room in (opened, calm):
+            print(f"  {interval_s} s  two ", _share(found_drift(room, interval_s, fine[:2], 0.5, DAY_S)))
+            print(f"  {interval_s} s  three ", _share(found_drift(room, interval_s, fine[:3], 0.5, DAY_S)))
+    times, weeks = false_differences(opened, INTERVALS_S)
+    print(f"Differences between sound probes: {times} in {weeks:.1f} weeks")
+
+
+if __name__ == "__main__":
+    main()

@@ -277,12 +277,6 @@ def test_settled_is_tighter_than_an_interval() -> None:
     assert PART_MS <= SETTLED_MS
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="A line labelled under a wrong clock, and stored, is believed by the next run: its offset is low by the clock's error, so "
-    "every message of that boot is 'late' and nothing of the node is judged until it restarts. The line needs a mark in the "
-    "record that its labels were never trusted (start_state would then leave it unresumed).",
-)
 def test_a_restart_after_a_wrong_clock_hears_its_nodes() -> None:
     """A run an hour behind labels a boot and ends; the next run, with the right clock, judges that boot's messages again."""
     wrong = Story(utc_step=timedelta(hours=-1), clock_ok=False, air={"node-a/top": (37.5, 45.0)})
@@ -295,12 +289,6 @@ def test_a_restart_after_a_wrong_clock_hears_its_nodes() -> None:
     assert "node-a/top" in later.state.heard
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="A pack with both `up` and absolute times is dated, and its age told, by the node's clock alone. Where that clock goes "
-    "back (a time server that is wrong for an hour) every message is 'late' and nothing is judged, though `up` shows that "
-    "it is live. The age should be the smaller of the two.",
-)
 def test_a_nodes_clock_that_goes_back_does_not_stop_the_judging() -> None:
     """A node with a counter and a clock, whose clock is set back an hour, is still heard."""
     story = Story()

@@ -558,6 +558,36 @@ def test_an_alarm_about_what_is_gone_does_not_stand_for_ever() -> None:
     assert not after.transitions[0].alarm.condition
 
 
+def test_what_is_configured_again_is_judged_again() -> None:
+    """A probe that was taken out of the configuration and put back is told when it is silent, like any other."""
+    both = site(probes((TOP, "setter-1"), ("node-z/top", "setter-1")))
+    story = Story(site=both, air={TOP: GOOD})
+    story.run(minutes=2)
+    for house in (site(), both):
+        story.site = house
+        out = Group()
+        retire(story.state, house, story.now(), out)
+        story.adopt(out)
+    story.run(minutes=2)
+    assert story.state_of(NO_DATA, "node-z/top") == UNACKNOWLEDGED
+    assert story.titles()[-1] == "Setter 1 (node-z/top): no reading"
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="A batch in a machine that the configuration no longer names (a changed id) is judged by nobody, and only `eggroom doctor` "
+    "says so. It needs an alarm of its own, as eggs without a profile have one.",
+)
+def test_eggs_in_a_machine_that_is_not_configured_are_told() -> None:
+    """Eggs whose machine is gone from the configuration are told at once: nobody watches them."""
+    story = Story(batches=(batch(machine="setter-of-old"),), air={TOP: GOOD})
+    out = Group()
+    retire(story.state, story.site, story.now(), out)
+    story.adopt(out)
+    story.run(minutes=5)
+    assert any("hen-1" in n.text for n in story.notices)
+
+
 def test_what_is_refused_is_kept() -> None:
     """A message that was not understood becomes a row with its time."""
     story = one_probe()

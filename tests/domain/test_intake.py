@@ -278,11 +278,6 @@ def test_a_hole_is_given_up_in_its_time() -> None:
     assert story.events[-1].text == "boot 7: messages 2 to 2 never came"
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="numbering promises that a late filler of a given-up hole is still taken, but `has` calls it a repeat: its readings are "
-    "dropped, acknowledged. Numbering would have to remember the holes it gave up (or a lost gap be looked up).",
-)
 def test_a_late_filler_is_stored() -> None:
     """A message that comes after its gap was given up is stored at its true time."""
     story = Story()

@@ -60,7 +60,7 @@ def test_the_holes_are_what_is_missing(numbers: list[int]) -> None:
 
 @given(NUMBERS, st.integers(0, 5))
 @settings(max_examples=200, deadline=None)
-def test_what_is_given_up_counts_as_come(numbers: list[int], times: int) -> None:
+def test_giving_up_forgets_nothing_that_came(numbers: list[int], times: int) -> None:
     """Giving up moves past the lowest hole, names it exactly, and never forgets a number that came."""
     numbering = taken(numbers)
     came = set(numbers)
@@ -69,9 +69,9 @@ def test_what_is_given_up_counts_as_come(numbers: list[int], times: int) -> None
         numbering, hole = give_up(numbering, 1_000.0 + turn * HOLE_S + HOLE_S)
         sound(numbering)
         assert hole == (missing[0] if missing else None)
-        if hole is not None:
-            came |= set(range(hole[0], hole[1] + 1))
+        lost = {n for first, last in numbering.lost for n in range(first, last + 1)}
         assert held(numbering) == came
+        assert set(range(numbering.contiguous + 1)) == {n for n in came if n <= numbering.contiguous} | lost
 
 
 def test_a_hole_has_its_time() -> None:
@@ -80,7 +80,7 @@ def test_a_hole_has_its_time() -> None:
     since = numbering.hole_since_mono_s
     assert since == 2.0
     assert give_up(numbering, since + HOLE_S - 0.1) == (numbering, None)
-    assert give_up(numbering, since + HOLE_S) == (Numbering(5), (2, 4))
+    assert give_up(numbering, since + HOLE_S) == (Numbering(5, lost=((2, 4),)), (2, 4))
 
 
 def test_a_second_hole_has_its_own_time() -> None:
@@ -90,14 +90,17 @@ def test_a_second_hole_has_its_own_time() -> None:
     assert filled.hole_since_mono_s == 500.0
     given_up, hole = give_up(numbering, 1_000.0)
     assert hole == (1, 1)
-    assert given_up == Numbering(2, ((4, 4),), 1_000.0)
+    assert given_up == Numbering(2, ((4, 4),), 1_000.0, ((1, 1),))
 
 
 def test_a_late_filler_is_still_taken() -> None:
-    """A number inside a hole that was given up is known as come: the record has it as a gap, and its late message is a repeat."""
+    """A number inside a hole that was given up is taken once when it comes after all, and then it is a repeat."""
     numbering, _ = give_up(taken([0, 5]), 1_000.0)
-    assert has(numbering, 3)
-    assert take(numbering, 6, 1_001.0) == Numbering(6)
+    assert not has(numbering, 3)
+    filled = take(numbering, 3, 1_001.0)
+    assert has(filled, 3)
+    assert filled == Numbering(5, lost=((1, 2), (4, 4)))
+    assert take(take(filled, 4, 1_002.0), 6, 1_003.0) == Numbering(6, lost=((1, 2),))
 
 
 def test_more_holes_than_can_be_kept_are_given_up_at_once() -> None:

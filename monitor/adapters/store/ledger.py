@@ -18,6 +18,7 @@ from monitor.adapters.store.rows import NOTICE_COLUMNS, TRANSITION_COLUMNS, ms_o
 from monitor.domain.alarm import Transition
 from monitor.domain.batch import Batch
 from monitor.domain.dating import Line
+from monitor.domain.numbering import Numbering
 from monitor.domain.reading import to_ms
 from monitor.domain.record import Attempt, Group, RefusedRow, StoredReading
 from monitor.service.ports import Loaded, StoreFailure
@@ -27,15 +28,15 @@ PAYLOAD_BYTES = 8 * 1024
 TEXT_KEPT = 1_000  # characters of a refused message's topic and reason: both may come from outside
 BACKUP_PAGES = 1_024  # 4 MB a step
 
-_LINE = """INSERT INTO line VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET
+_LINE = """INSERT INTO line VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET trusted = excluded.trusted,
     from_up_ms = excluded.from_up_ms, offset_ms = excluded.offset_ms,
     first_up_ms = min(first_up_ms, excluded.first_up_ms), last_up_ms = max(last_up_ms, excluded.last_up_ms)"""
 _WIDEN = "UPDATE line SET first_up_ms = min(first_up_ms, ?1), last_up_ms = max(last_up_ms, ?1) WHERE id = ?2"
 # An update that changes nothing, for an id to come back also when the probe is there already.
 _PROBE = "INSERT INTO probe (key) VALUES (?) ON CONFLICT (key) DO UPDATE SET key = key RETURNING id"
 _READING = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?)"
-_NUMBERING = """INSERT INTO numbering (node, boot, contiguous, above) VALUES (?, ?, ?, ?) ON CONFLICT (node, boot) DO UPDATE SET
-    contiguous = excluded.contiguous, above = excluded.above"""
+_NUMBERING = """INSERT INTO numbering (node, boot, contiguous, above, lost) VALUES (?, ?, ?, ?, ?)
+    ON CONFLICT (node, boot) DO UPDATE SET contiguous = excluded.contiguous, above = excluded.above, lost = excluded.lost"""
 _GAP = """INSERT INTO gap VALUES (?, ?, ?, ?, ?) ON CONFLICT (node, boot, first_seq) DO UPDATE SET
     last_seq = excluded.last_seq, lost = excluded.lost"""
 _UNKNOWN = """INSERT INTO unknown VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (probe) DO UPDATE SET
@@ -96,7 +97,7 @@ class SqliteLedger:
             many(_READING, [(probes[r.probe], r.line, r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag) for r in group.readings])
             many(_WIDEN, _outside(group.readings, group.lines))
         if group.numberings:
-            many(_NUMBERING, [(n, b, v.contiguous, json.dumps(v.above)) for (n, b), v in group.numberings.items()])
+            many(_NUMBERING, [_numbering_row(*key, value) for key, value in group.numberings.items()])
         many(_GAP, [(gap.node, gap.boot, gap.first, gap.last, gap.lost) for gap in group.gaps])
         if group.refused:
             self._write_refused(group.refused)
@@ -226,9 +227,14 @@ def _sync(path: Path) -> None:
         os.close(descriptor)
 
 
+def _numbering_row(node: str, boot: int, numbering: Numbering) -> tuple[Any, ...]:
+    return node, boot, numbering.contiguous, json.dumps(numbering.above), json.dumps(numbering.lost)
+
+
 def _line_row(line: Line) -> tuple[Any, ...]:
     return (
         line.id, line.node, line.boot, line.basis, line.from_up_ms, line.offset_ms, line.first_up_ms, line.last_up_ms,
+        line.trusted,
     )  # fmt: skip
 
 

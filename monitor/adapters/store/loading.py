@@ -17,9 +17,9 @@ BOOTS_OF_NUMBERS = 64  # of each node: a node that restarts all the time must no
 _LINES = f"""WITH
     boots AS (SELECT node, boot, max(offset_ms + last_up_ms) AS newest_ms FROM line WHERE basis <> '{ARRIVAL}' GROUP BY node, boot),
     ranked AS (SELECT node, boot, row_number() OVER (PARTITION BY node ORDER BY newest_ms DESC) AS place FROM boots)
-    SELECT id, node, boot, basis, from_up_ms, offset_ms, first_up_ms, last_up_ms FROM line JOIN ranked USING (node, boot)
+    SELECT id, node, boot, basis, from_up_ms, offset_ms, first_up_ms, last_up_ms, trusted FROM line JOIN ranked USING (node, boot)
     WHERE place <= {BOOTS_OF_LINES} AND basis <> '{ARRIVAL}' ORDER BY id"""
-_NUMBERINGS = f"""SELECT node, boot, contiguous, above FROM
+_NUMBERINGS = f"""SELECT node, boot, contiguous, above, lost FROM
     (SELECT *, row_number() OVER (PARTITION BY node ORDER BY id DESC) AS place FROM numbering)
     WHERE place <= {BOOTS_OF_NUMBERS} ORDER BY id"""
 
@@ -34,10 +34,10 @@ def load(connection: sqlite3.Connection) -> Loaded:
     execute = connection.execute
     newest_ms = _number(connection, "SELECT max(offset_ms + last_up_ms) FROM line")
     return Loaded(
-        lines=tuple(Line(*row) for row in execute(_LINES)),
+        lines=tuple(Line(*row[:-1], trusted=bool(row[-1])) for row in execute(_LINES)),
         numberings={
-            (node, boot): Numbering(contiguous, tuple((first, last) for first, last in json.loads(above)))
-            for node, boot, contiguous, above in execute(_NUMBERINGS)
+            (node, boot): Numbering(contiguous, _stretches(above), None, _stretches(lost))
+            for node, boot, contiguous, above, lost in execute(_NUMBERINGS)
         },
         batches=tuple(read_batches(connection)),
         alarms=tuple(read_alarms(connection)),
@@ -54,6 +54,10 @@ def load(connection: sqlite3.Connection) -> Loaded:
         last_notice=_number(connection, "SELECT max(id) FROM notice") or 0,
         newest=None if newest_ms is None else from_ms(newest_ms),
     )
+
+
+def _stretches(text: str) -> tuple[tuple[int, int], ...]:
+    return tuple((first, last) for first, last in json.loads(text))
 
 
 def _number(connection: sqlite3.Connection, sql: str) -> int | None:

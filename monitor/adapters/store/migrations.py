@@ -26,7 +26,8 @@ _TABLES = (
         from_up_ms INTEGER NOT NULL,
         offset_ms INTEGER NOT NULL,
         first_up_ms INTEGER NOT NULL,
-        last_up_ms INTEGER NOT NULL
+        last_up_ms INTEGER NOT NULL,
+        trusted INTEGER NOT NULL
     ) STRICT""",
     "CREATE INDEX line_by_node ON line (node)",
     "CREATE INDEX line_of_clock ON line (node) WHERE basis = 'clock'",
@@ -47,6 +48,7 @@ _TABLES = (
         boot INTEGER NOT NULL,
         contiguous INTEGER NOT NULL,
         above TEXT NOT NULL,
+        lost TEXT NOT NULL,
         UNIQUE (node, boot)
     ) STRICT""",
     """CREATE TABLE gap (
