@@ -26,7 +26,7 @@ from monitor.settings import House
 
 MONO_START_S = 1000.0  # any number: nothing may depend on where the forward clock starts
 TICK_S = 1.0
-MAX_PAUSE = timedelta(days=120)  # the longest incubation; a later time is a slip, and each of its seconds would be played
+MAX_PAUSE = timedelta(days=120)  # the longest incubation: a later time is a slip, and each second would be played
 _SECOND = timedelta(seconds=TICK_S)
 NOBODY = "phone"  # who is told when the configuration names no contact: the notices are shown all the same
 
@@ -94,7 +94,9 @@ def replay(path: Path, house: House) -> Timeline:
         elif at < now.utc:
             raise ReplayError(f"{path}: line {number}: at {line['at']}, expected not before the line above")
         elif at - now.utc > MAX_PAUSE:
-            raise ReplayError(f"{path}: line {number}: at {line['at']}, expected within {MAX_PAUSE.days} days of the line above")
+            raise ReplayError(
+                f"{path}: line {number}: at {line['at']}, expected within {MAX_PAUSE.days} days of the line above"
+            )
         target = MONO_START_S + (at - first).total_seconds()
         if engine is None:
             now = Now(target, at)

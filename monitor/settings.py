@@ -235,8 +235,8 @@ def _contacts(settings: Settings, path: Path, wrong: list[str]) -> tuple[Contact
             except (OSError, UnicodeDecodeError) as error:
                 reason = getattr(error, "strerror", None) or "not text"
         if not url:
-            of = "url" if c.url_file is None else f"url_file {c.url_file}"
-            wrong.append(f"{path}: contact {c.id}: {of}: {reason}, expected {'an' if c.url_file is None else 'a file with one'} address")
+            of, form = ("url:", "an") if c.url_file is None else (f"url_file {c.url_file}:", "a file with one")
+            wrong.append(f"{path}: contact {c.id}: {of} {reason}, expected {form} address")
         result.append(Contact(c.id, c.name or c.id, url))
     return tuple(result)
 

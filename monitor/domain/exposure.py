@@ -19,6 +19,7 @@ from monitor.domain.units import celsius_to_fahrenheit
 
 ABOVE, BELOW = "above", "below"
 REACHED, WITHIN, SHORT, CONTRADICTS = "reached", "within", "short", "contradicts"
+BEST_C = 37.8  # the shell at which hen eggs do best (Lourens and others 2005): what is farther from it is listed first
 HEN_TERM_DAYS = 21.0  # the ages below are days of this term
 ON_THE_LIMIT = 1e-9  # K: rounding of a mean or a calibration, far below any sensor's step
 ROUNDED_K = 0.05  # the published temperatures are given to 0.1 °C, most of them as 105 or 110 °F turned into °C
@@ -192,8 +193,8 @@ def nearest(dose: Dose, share_of_term: float) -> tuple[Match, ...]:
     """The published exposures that stand nearest to a dose of air; none for a dose of nothing.
 
     Those it reached, those borne that it stayed within, the one it came closest to of the rest; each set in the order
-    of age (that nearest to share_of_term, 0 to 1, first; no age given last); then the published results that contradict
-    any of these. Nothing is left out because it disagrees.
+    of age (that nearest to share_of_term, 0 to 1, first; no age given last) and of temperature; then the published
+    results that contradict any of these. Nothing is left out because it disagrees.
     """
     if dose.peak_c is None:
         return ()
@@ -244,13 +245,13 @@ def _disagree(one: Exposure, other: Exposure) -> bool:
 
 
 def _by_age(share_of_term: float) -> Callable[[Match], tuple[float, float]]:
-    """Sort key: days of the hen's term from that age, then the shorter exposure first."""
+    """Sort key: days of the hen's term from that age, then the farther temperature first."""
     hen_day = share_of_term * HEN_TERM_DAYS
 
     def key(match: Match) -> tuple[float, float]:
         day = match.exposure.day
         apart = HEN_TERM_DAYS if day is None else max(day[0] - hen_day, hen_day - day[1], 0.0)
-        return apart, match.exposure.hours or 0.0
+        return apart, -abs((match.exposure.temp_c or BEST_C) - BEST_C)
 
     return key
 

@@ -39,7 +39,7 @@ class Limits:
 
     # jump: QARTOD's spike test, with the steps that weather stations ask again for. coarse: a DS18B20's step of 0.0625 K is. rise
     # and fall, measured: a heater stuck on 3 K/min, home from an opening 5 K/min, humidity after a refill 20 %RH/min.
-    dry_bulb: Scale = Scale(jump=0.5, back=0.25, noise=0.02, coarse=0.025, rise=5.0, fall=3.0, brief=1.5)
+    dry_bulb: Scale = Scale(jump=0.5, back=0.25, noise=0.04, coarse=0.0125, rise=5.0, fall=3.0, brief=1.5)
     humidity: Scale = Scale(jump=5.0, back=2.0, noise=0.3, coarse=0.05, rise=30.0, fall=10.0, brief=0.0)
     jump_levels: float = 8.0  # of a noisy probe's own level: thrice the spread of what it usually steps
     back_share: float = (

@@ -234,6 +234,8 @@ def test_eggs_do_not_vanish_with_the_clock(back: timedelta) -> None:
     assert there.occupants[0].day == 5.0
     assert needs_of(MACHINES["setter-1"], [eggs], SITE, T0 - back) == Needs("setter-1")
     assert needs_of(MACHINES["hatcher-1"], [closed(eggs, T0)], SITE, T0 - back) == Needs("hatcher-1")
+    kept = moved(batch(machine=None, day=5.0), "hatcher-1", T0)  # set on paper, put in five days later
+    assert needs_of(MACHINES["hatcher-1"], [kept], SITE, T0 - back).dry_bulb_c == WARM
 
 
 def test_a_clock_that_went_far_back_does_not_make_the_settling_long() -> None:

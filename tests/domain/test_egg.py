@@ -58,7 +58,7 @@ def peak(model: EggModel, minutes: list[float], air_c: list[float]) -> float:
 
 @pytest.mark.parametrize(("model", "name"), [(HEN_STILL, "still"), (HEN_FORCED, "forced")])
 def test_conductance_and_time_constant_of_a_hen_egg(model: EggModel, name: str) -> None:
-    """K meets the published figure to its last digit, tau within the 4 % that lie between the two heat capacities in use."""
+    """K meets the published figure to its digit, tau within the 4 % between the two heat capacities in use."""
     assert model.k_mw_k == pytest.approx(FIGURES[f"{name}-k-60g"][0], abs=0.5)
     low, high = FIGURES["heat-capacity"]
     assert model.tau_s / MINUTE_S == pytest.approx(FIGURES[f"{name}-tau-60g"][0], rel=high / low - 1.0)
@@ -75,7 +75,7 @@ def test_warming_in_an_incubator() -> None:
 
 
 def test_an_egg_is_a_low_pass_filter() -> None:
-    """Air that swings with the period 2 pi tau comes through at 0.71, which for a hen egg in moving air is near 100 min."""
+    """A swing of the period 2 pi tau, near 100 min in moving air, comes through at 0.71; a faster one at less."""
     cut_off_s = 2.0 * math.pi * HEN_FORCED.tau_s
     # "Near 100 min" is of an egg warmed by a bird from one side: a fifth more in moving air is as near as can be asked.
     assert cut_off_s / MINUTE_S == pytest.approx(FIGURES["cut-off-period"][0], rel=0.2)
@@ -155,7 +155,7 @@ def test_the_same_air_is_hotter_for_an_older_egg() -> None:
 
 
 def test_an_egg_at_its_target_is_never_too_hot_or_cold() -> None:
-    """Every shipped profile, in still and in moving air, on each day of its term: normal is 1 K and more inside the limits."""
+    """Each shipped profile, in still and moving air, on each day: normal is 1 K and more inside the limits."""
     for profile in load_profiles().values():
         for air in (STILL, FORCED):
             model = model_of(profile, air)
@@ -169,7 +169,7 @@ def test_an_egg_at_its_target_is_never_too_hot_or_cold() -> None:
 
 
 def test_the_limit_is_the_published_one_where_normal_lies_well_below_it() -> None:
-    """In moving air, hen eggs have 39.5 °C until the last days; late in still air the limit is the egg's own normal and 1 K."""
+    """In moving air hen eggs have 39.5 °C nearly to the end; late in still air it is the egg's own normal and 1 K."""
     assert {HEN_FORCED.hot_limit_c(37.8, day) for day in (0.0, 10.0, 17.0)} == {HOT_C}
     assert HEN_STILL.hot_limit_c(37.8, 18.0) == pytest.approx(37.8 + HEN_STILL.offset_k(18.0) + 1.0)
 
@@ -198,7 +198,7 @@ def test_one_step_or_many(
             parts_c = model.advance(parts_c, a, b, seconds / 5.0, day)
         before_c, at_s = air_c, at_s + seconds
         met += [model.start(air_c, day0 + at_s / DAY_S)]
-        # A step may cross a corner of the heat table, once: its slopes differ by at most 25 mW a day, 0.03 K for a hen egg.
+        # A step may cross a corner of the heat table, once: its slopes differ by at most 40 mW a day, 0.03 K.
         assert egg_c == pytest.approx(parts_c, abs=0.03 * max(1.0, mass_g / 60.0))
         assert min(met) - 0.03 <= egg_c <= max(met) + 0.03
 
@@ -288,7 +288,7 @@ def test_an_egg_that_cannot_be(kwargs: dict[str, object]) -> None:
 
 
 def test_heat_goes_with_mass_over_term() -> None:
-    """An egg of twice the mass and the same term gives twice the heat; of the same mass and twice the term, half, twice as late."""
+    """Twice the mass in the same term is twice the heat; twice the term is half the heat, twice as late."""
     assert EggModel(120.0, 21.0).heat_mw(15.0) == pytest.approx(2.0 * HEN_STILL.heat_mw(15.0))
     assert EggModel(60.0, 42.0).heat_mw(30.0) == pytest.approx(0.5 * HEN_STILL.heat_mw(15.0))
 
@@ -306,7 +306,7 @@ def test_the_cabinet_that_is_simulated_has_the_same_embryos() -> None:
 
 
 def test_the_egg_of_a_profile() -> None:
-    """The middle of its masses, its term, and in still air the reading at egg top brought down to the air around the egg."""
+    """It has the middle mass, the term, and in still air the reading at egg top brought down to the air at the egg."""
     hen = load_profiles()["chicken"]
     still, forced = model_of(hen, STILL), model_of(hen, FORCED)
     assert (still.mass_g, still.term_days, still.layer_k) == (60.0, hen.days, hen.still_air_offset_k)
