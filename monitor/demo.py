@@ -218,7 +218,14 @@ def _story() -> list[Scene]:
 def _room() -> Room:
     from monitor.simulation.streams import HATCHER_1, ROOM, SETTER_1, SETTER_2
 
-    room = Room((SETTER_1, SETTER_2, HATCHER_1, ROOM), site=SITE, seed="demo", interval_s=INTERVAL_S, dry_bulb_c=21.0, rh_pct=45.0)
+    room = Room(
+        (SETTER_1, SETTER_2, HATCHER_1, ROOM),
+        site=SITE,
+        seed="demo",
+        interval_s=INTERVAL_S,
+        dry_bulb_c=21.0,
+        rh_pct=45.0,
+    )
     room.settle(6 * 3600.0)
     return room
 

@@ -34,7 +34,7 @@ WHEN = {
     "humidity-low-warning": "humidity under the band",
     "humidity-not-raised": "humidity under the lockdown band when `settle_min` is over",
     "bands-in-conflict": "batches in one machine whose bands have nothing in common",
-    "bands-missing": "a batch whose profile is no longer there",
+    "bands-missing": "a batch whose profile or machine is no longer configured",
     "no-data": "a sensor silent for three of its intervals, at least 30 s",
     "no-humidity": "a sensor whose temperature comes and whose humidity no longer does",
     "node-offline": "the broker says that a node is gone",

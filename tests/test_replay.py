@@ -16,7 +16,9 @@ STREAMS = Path(__file__).parents[1] / "demo_streams"
 
 def timeline(name: str, folder: Path = STREAMS) -> str:
     """The timeline of a stream as text."""
-    return "".join(f"{line}\n" for line in text_lines(replay(folder / f"{name}.jsonl", load_house(STREAMS / f"{name}.toml"))))
+    return "".join(
+        f"{line}\n" for line in text_lines(replay(folder / f"{name}.jsonl", load_house(STREAMS / f"{name}.toml")))
+    )
 
 
 @pytest.mark.parametrize("name", STORIES)

@@ -53,9 +53,7 @@ def load_sources() -> dict[str, str]:
     return _read(_shipped_folder() / SOURCES_FILE)
 
 
-def _own_profile(
-    table: Table, where: str, shipped: dict[str, Table], source_keys: Collection[str]
-) -> Profile:
+def _own_profile(table: Table, where: str, shipped: dict[str, Table], source_keys: Collection[str]) -> Profile:
     if "based_on" in table:
         base = table.pop("based_on")
         if not isinstance(base, str) or base not in shipped:

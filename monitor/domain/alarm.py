@@ -171,6 +171,18 @@ def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
     return alarm, ()
 
 
+def unanswered(alarm: Alarm, now: Now, rule: Rule) -> bool:
+    """Whether an alarm stands that nobody has acknowledged since it was last told, for as long as an acknowledged one may stand."""
+    return (
+        rule.re_alarm_s is not None
+        and alarm.condition
+        and not alarm.acknowledged
+        and not alarm.covered
+        and alarm.asked_mono_s is not None
+        and now.mono_s - alarm.asked_mono_s >= rule.re_alarm_s
+    )
+
+
 def acknowledge(alarm: Alarm, who: str, now: Now) -> Step:
     """A person has seen it. Raises AlarmError when there is nothing to acknowledge."""
     if alarm.acknowledged or alarm.covered:

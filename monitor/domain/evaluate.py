@@ -20,6 +20,7 @@ from monitor.domain.alarm import (
     pass_time,
     step,
     suppress,
+    unanswered,
     unsuppress,
 )
 from monitor.domain.bands import WET_BULB, needs_of, occupants_text
@@ -40,7 +41,7 @@ from monitor.domain.reading import Now, Pack, Presence, Refused
 from monitor.domain.record import Event, Group, RefusedRow
 from monitor.domain.site import Site
 from monitor.domain.state import Heard, Key, NodeState, Plan, State
-from monitor.domain.telling import said_already, tell
+from monitor.domain.telling import remind, said_already, tell
 
 AIR_RULES = ("dry-bulb-", "humidity-")
 EMPTY = "no eggs in it"
@@ -69,7 +70,10 @@ def tick(state: State, site: Site, now: Now, out: Group) -> None:
     _judge_silence(state, site, now, out)
     for key, alarm in list(state.alarms.items()):
         if alarm.condition or alarm.shelved_until is not None:
-            settle(state, site, key, pass_time(alarm, now, site.rules[alarm.rule]), now, out)
+            rule = site.rules[alarm.rule]
+            settle(state, site, key, pass_time(alarm, now, rule), now, out)
+            if unanswered(state.alarms[key], now, rule):
+                state.alarms[key] = remind(state, site, state.alarms[key], now, out)
     give_up_holes(state, now, out)
 
 
@@ -99,6 +103,15 @@ def retire(state: State, site: Site, now: Now, out: Group) -> None:
             settle(state, site, key, suppress(alarm, GONE, now, over=True), now, out)
         elif alarm.subject in subjects and alarm.suppressed == GONE:
             settle(state, site, key, unsuppress(alarm, now, "configured again"), now, out)
+    judge_strays(state, site, now, out)
+
+
+def judge_strays(state: State, site: Site, now: Now, out: Group) -> None:
+    """Eggs in a machine that the configuration no longer has (its id was changed, say) are watched by nobody: that is told."""
+    places = {b.id: b.stay_at(b.not_before(now.utc)) for b in state.batches.values() if b.closed_at is None}
+    strays = [f"{id_} in {stay.machine}" for id_, stay in places.items() if stay and stay.machine not in site.machines]
+    about = f"{', '.join(strays)}: no such machine" if strays else ""
+    judge(state, site, (SITE_SUBJECT, MISSING), Judgement(OUT if strays else IN, now.utc, about=about), now, out)
 
 
 def settle(state: State, site: Site, key: Key, stepped: Step, now: Now, out: Group) -> None:
@@ -129,10 +142,12 @@ def judge(state: State, site: Site, key: Key, judgement: Judgement, now: Now, ou
 def _judge_readings(state: State, site: Site, fresh: list[Fresh], now: Now, out: Group) -> None:
     for reading in fresh:
         before = state.heard.get(reading.probe.key)
+        # One reading after a long silence may be the last for as long: it takes two in time to be speaking again.
+        steady = before is not None and now.mono_s - before.mono_s <= reading.probe.silence_s
         humid_mono_s = now.mono_s if reading.rh_pct is not None else None if before is None else before.humid_mono_s
         heard = Heard(now.mono_s, reading.at, reading.dry_bulb_c, reading.rh_pct, humid_mono_s)
         state.heard[reading.probe.key] = heard
-        _heard_again(state, site, reading, now, out)
+        _heard_again(state, site, reading, steady, now, out)
     for reading in fresh if len(fresh) == 1 else {r.probe.machine: r for r in fresh}.values():
         machine = reading.probe.machine
         _judge_air(state, site, machine, plan(state, site, machine, now, out), reading, now, out)
@@ -236,12 +251,14 @@ def _presence(state: State, site: Site, message: Presence, now: Now, out: Group)
         out.events.append(Event(now.utc, "node", message.node, text))
 
 
-def _heard_again(state: State, site: Site, reading: Fresh, now: Now, out: Group) -> None:
+def _heard_again(state: State, site: Site, reading: Fresh, steady: bool, now: Now, out: Group) -> None:
     """Data is proof of life: the silence of this probe, of its node and of the room is over."""
     node = state.nodes.get(reading.probe.node)
     if node is not None and not node.online:
         state.nodes[reading.probe.node] = NodeState(True, now.mono_s)
-    keys = [(SITE_SUBJECT, ALL_SILENT), (reading.probe.node, NODE_OFFLINE), (reading.probe.key, NO_DATA)]
+    keys = [(SITE_SUBJECT, ALL_SILENT), (reading.probe.node, NODE_OFFLINE)]
+    if steady:
+        keys.append((reading.probe.key, NO_DATA))
     if reading.rh_pct is not None:
         keys.append((reading.probe.key, NO_HUMIDITY))
     for key in keys:

@@ -12,6 +12,7 @@ is from memory.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -119,7 +120,8 @@ class Dose:
     """What one side of a limit has had so far: add to it as readings come.
 
     hours and degree_h: beyond limit_c; a value equal to it is inside. peak_c: the farthest beyond. at_levels: hours at
-    or beyond each of the side's LEVELS_C. Raises ValueError for a side that is neither ABOVE nor BELOW.
+    or beyond each of the side's LEVELS_C, as long as the limit lies nearer to normal than these. Raises ValueError for
+    a side that is neither ABOVE nor BELOW.
     """
 
     side: str
@@ -134,9 +136,9 @@ class Dose:
             raise ValueError(f"dose: side {self.side!r}, expected {ABOVE} or {BELOW}")
 
     def add(self, before_c: float, after_c: float, seconds: float) -> Dose:
-        """The dose with a straight piece of the line more, exactly. Raises ValueError when time goes back."""
-        if not seconds >= 0.0:
-            raise ValueError(f"dose: {seconds:g} s, expected 0 or more")
+        """The dose with a straight piece of the line more, exactly; ValueError for what is no number or goes back."""
+        if not (seconds >= 0.0 and math.isfinite(before_c + after_c + seconds)):
+            raise ValueError(f"dose: {before_c:g}, {after_c:g} °C, {seconds:g} s, expected finite values, 0 s or more")
         sign = 1.0 if self.side == ABOVE else -1.0
         first, last = sign * (before_c - self.limit_c), sign * (after_c - self.limit_c)
         if first <= ON_THE_LIMIT and last <= ON_THE_LIMIT:

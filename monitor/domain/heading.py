@@ -47,7 +47,11 @@ class Slope:
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """When a limit will be reached, in seconds from now: the estimate, and by the ends of the slope's interval."""
+    """When a limit will be reached, in seconds from now: the estimate, and by the ends of the slope's interval.
+
+    Each is a straight line's. Air that nears a new balance slows down and comes later than that: in simulated cabinets
+    with a dead heater about twice as late as said. So it is the least time that is left, not the time.
+    """
 
     seconds_until: float
     earliest_s: float

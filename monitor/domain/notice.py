@@ -15,7 +15,7 @@ from monitor.domain.units import celsius_to_fahrenheit
 
 MAX_TEXT = 200  # characters before the link: about what a locked phone shows (judgement)
 MAX_TITLE = 64  # a machine's longest name and the longest words about it
-_STILL = "still standing"
+STILL_STANDING = "still standing"  # the cause of a transition, or of a reminder, that says nothing new
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
@@ -52,7 +52,7 @@ def word(transition: Transition, site: Site, needs: Needs | None) -> tuple[str, 
         what = rule.over
         parts = [f"{_now_value(alarm, site, needs, '. ')}Lasted {_lasted(alarm, transition.at)}{_worst(alarm, site)}."]
     else:
-        what = f"STILL {rule.words}" if transition.cause == _STILL else rule.words
+        what = f"STILL {rule.words}" if transition.cause == STILL_STANDING else rule.words
         since = local_time(alarm.since or transition.at, site.zone, transition.at)
         parts = [f"{_now_value(alarm, site, needs, ', ')}since {since}."]
         about = f"{alarm.about}." if alarm.value is None and alarm.about else ""

@@ -139,7 +139,7 @@ def assess(
         if mark is not None:
             event_s = _rates(mark, here, event_s, limits, tests)
     held_flag = max(PASS, *tests.values(), 0) if held else 0
-    together = None if gross_rh >= FAIL else held and _fell_together(dry, humid, limits)
+    together = None if max(gross, gross_rh) >= FAIL else held and _fell_together(dry, humid, limits)
     later = Trail(mono_s, dry.track, humid.track, mark, newer_mark, event_s, odd_since_s, held_flag, together)
     return _answer(later, tests, rh_pct, dry.held, humid.held, before)
 
@@ -185,7 +185,7 @@ def _odd_since(trail: Trail, rh_pct: float, pace: Pace, tests: dict[str, int]) -
 def _fell_together(dry: Step, humid: Step, limits: Limits) -> bool:
     """Whether a jump is a door's: both fall, the humidity by far."""
     fell = dry.moved <= -limits.event_k / 2.0 and humid.moved <= -limits.event_pct / 2.0
-    return fell and humid.moved <= 2.0 * limits.answer_pct_k * dry.moved
+    return fell and humid.moved <= limits.answer_pct_k * dry.moved
 
 
 def _rates(mark: Mark, here: Mark, event_s: float | None, limits: Limits, tests: dict[str, int]) -> float | None:

@@ -7,6 +7,7 @@ room, is known to be silent; it begins if it outlasts the other. What was never 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from monitor.domain.alarm import (
@@ -20,7 +21,7 @@ from monitor.domain.alarm import (
     Transition,
 )
 from monitor.domain.bands import Needs
-from monitor.domain.notice import Notice, word
+from monitor.domain.notice import STILL_STANDING, Notice, word
 from monitor.domain.plan import ALL_SILENT, NO_DATA, NODE_OFFLINE, NOT_RAISED, SITE_SUBJECT
 from monitor.domain.reading import Now
 from monitor.domain.record import Attempt, Group
@@ -41,13 +42,34 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
         return alarm
     rule = site.rules[alarm.rule]
     title, text = word(transition, site, _concerned(state, alarm))
-    for contact in site.contacts:
+    priority = LOW if closing else rule.priority  # good news wakes nobody
+    _put(state, site, site.contacts, alarm, priority, title, text, closing, now, out)
+    return replace(alarm, told=not closing)
+
+
+def remind(state: State, site: Site, alarm: Alarm, now: Now, out: Group) -> Alarm:
+    """Tell a standing alarm again that nobody has answered; a contact that has not yet got the last message is not sent another."""
+    rule = site.rules[alarm.rule]
+    if rule.priority != LOW:
+        again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, now.utc, now.mono_s)
+        title, text = word(again, site, _concerned(state, alarm))
+        reached = [contact for contact in site.contacts if not state.waiting.get(contact)]
+        _put(state, site, reached, alarm, rule.priority, title, text, False, now, out)
+    return replace(alarm, asked_mono_s=now.mono_s)
+
+
+def _put(
+    state: State, site: Site, contacts: Iterable[str], alarm: Alarm, priority: str, title: str, text: str,
+    closing: bool, now: Now, out: Group,
+) -> None:  # fmt: skip
+    """One notice for each contact into `out`, as long as the outbox has room for it."""
+    for contact in contacts:
         state.last_notice += 1
         notice = Notice(
             id=state.last_notice,
             dedupe=f"{alarm.number}/{state.last_notice}/{contact}",
             contact=contact,
-            priority=LOW if closing else rule.priority,  # good news wakes nobody
+            priority=priority,
             title=title,
             text=text,
             created=now.utc,
@@ -57,12 +79,11 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
         )
         out.notices.append(notice)
         waiting = state.waiting.get(contact, 0)
-        if waiting >= MAX_WAITING and notice.priority not in (HIGH, CRITICAL):
+        if waiting >= MAX_WAITING and priority not in (HIGH, CRITICAL):
             detail = f"outbox full: {waiting} notices wait for {contact}, expected under {MAX_WAITING}"
             out.attempts.append(Attempt(notice.id, "cancelled", detail, now.utc, contact))
         else:
             state.waiting[contact] = waiting + 1
-    return replace(alarm, told=not closing)
 
 
 def _closes(transition: Transition) -> bool:

@@ -39,8 +39,8 @@ class Limits:
 
     # jump: QARTOD's spike test, with the steps that weather stations ask again for. coarse: a DS18B20's step of 0.0625 K is. rise
     # and fall, measured: a heater stuck on 3 K/min, home from an opening 5 K/min, humidity after a refill 20 %RH/min.
-    dry_bulb: Scale = Scale(jump=0.5, back=0.25, noise=0.04, coarse=0.0125, rise=5.0, fall=3.0, brief=1.5)
-    humidity: Scale = Scale(jump=5.0, back=2.0, noise=0.3, coarse=0.05, rise=30.0, fall=10.0, brief=0.0)
+    dry_bulb: Scale = Scale(jump=0.5, back=0.25, noise=0.04, coarse=0.0125, rise=5.0, fall=3.0, brief=2.5)
+    humidity: Scale = Scale(jump=5.0, back=2.0, noise=0.3, coarse=0.05, rise=30.0, fall=10.0, brief=40.0)
     jump_levels: float = 8.0  # of a noisy probe's own level: thrice the spread of what it usually steps
     back_share: float = (
         0.05  # or by all but so much of the jump: 60 s after a 10 s opening a fifth to a half of it is left (measured)
@@ -51,7 +51,7 @@ class Limits:
     answer_pct_k: float = (
         1.0  # air warmed by 1 K loses 3 %RH, of which a controlled humidity hides a part (measured: 1.4 stay)
     )
-    answer_k_pct: float = 0.02  # an opening moves 0.08 K with each %RH (measured)
+    answer_k_pct: float = 0.008  # an opening moves 0.08 K with each %RH, a slow probe at first a tenth of it (measured)
     event_k: float = 0.3  # air was exchanged when both fell by so much within the time of a rate
     event_pct: float = 3.0
     event_s: float = 600.0  # and is still coming home so long after it last moved
@@ -117,18 +117,16 @@ class Pace(NamedTuple):
 
 
 class Step(NamedTuple):
-    """A track after a reading. was: what became of the jump that was held, 0 without one. jumped, held: this reading."""
+    """A track after a reading. was: what became of the jump that was held, 0 without one. jumped, held: this reading.
+
+    moved: how far this reading is from the last that was believed before it, across a held one.
+    """
 
     track: Track | None
     was: int = 0
     jumped: bool = False
     held: bool = False
-
-    @property
-    def moved(self) -> float:
-        """What this reading moved by, whether it is believed or not."""
-        track = self.track
-        return 0.0 if track is None else track.change if track.held is None else track.held - track.value
+    moved: float = 0.0
 
 
 def step(track: Track | None, value: float | None, scale: Scale, together: bool | None, pace: Pace) -> Step:
@@ -142,15 +140,15 @@ def step(track: Track | None, value: float | None, scale: Scale, together: bool 
         return Step(replace(track, held=None), SUSPECT)  # nobody will know
     if track is None:
         return Step(Track(pace.mono_s, value, pace.mono_s, value))
-    if pace.mono_s - track.mono_s > pace.gap_s:
+    if pace.mono_s - track.mono_s > (pace.gap_s if track.held is None else 2.0 * pace.gap_s):
         return Step(_begin_again(track, value, pace.mono_s), 0 if track.held is None else SUSPECT)
-    was = 0
+    was, moved = 0, value - track.value
     if track.held is not None:
         track, was = _settle(track, track.held, value, scale, together, pace)
     jumped = _jumps(track, value, scale, pace)
     if jumped and not was:
-        return Step(replace(track, held=value), 0, True, True)
-    return Step(_follow(track, value, scale, pace), was, jumped and was == FAIL)
+        return Step(replace(track, held=value), 0, True, True, moved)
+    return Step(_follow(track, value, scale, pace), was, jumped and was == FAIL, False, moved)
 
 
 def still(track: Track, scale: Scale, pace: Pace) -> int:

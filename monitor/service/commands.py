@@ -22,7 +22,7 @@ from monitor.domain.alarm import (
     unshelve,
 )
 from monitor.domain.batch import MAX_EGGS, Batch, BatchError, Stay, closed, declared, moved
-from monitor.domain.evaluate import plan, settle
+from monitor.domain.evaluate import judge_strays, plan, settle
 from monitor.domain.profile import STAGE_NAMES
 from monitor.domain.reading import Now
 from monitor.domain.record import Event, Group
@@ -149,6 +149,8 @@ def _room(work: _Work) -> dict[str, Any]:
     return {"machines": views, "others": [alarm_view(a) for a in others]}
 
 
+LOOKS_ON = ("room",)  # requests that change nothing, so that their answer need not wait until anything is durable
+
 _ACTIONS: dict[str, Callable[[_Work], dict[str, Any]]] = {
     "batch-add": _batch_add,
     "move": _move,
@@ -168,6 +170,7 @@ def _adopt(work: _Work, batch: Batch, did: str) -> dict[str, Any]:
     work.state.plans.clear()
     for machine in work.site.machines:
         plan(work.state, work.site, machine, work.now, work.out)
+    judge_strays(work.state, work.site, work.now, work.out)
     return {"batch": batch.id, "did": did, **batch_view(batch, work.now.utc)}
 
 
@@ -198,7 +201,9 @@ def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:
 
 def _alarm(work: _Work) -> Alarm:
     number = work.request.get("alarm")
-    if isinstance(number, bool) or not isinstance(number, int) or number < 1:  # one that has not begun has no number yet
+    if (
+        isinstance(number, bool) or not isinstance(number, int) or number < 1
+    ):  # one that has not begun has no number yet
         raise RequestError(f"alarm {repr(number)[:40]}: expected the number in the message")
     for alarm in work.state.alarms.values():
         if alarm.number == number:

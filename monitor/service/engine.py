@@ -26,7 +26,7 @@ from monitor.domain.record import Attempt, Event, Group
 from monitor.domain.site import Site
 from monitor.domain.state import State
 from monitor.domain.view import machine_view
-from monitor.service.commands import RequestError, perform
+from monitor.service.commands import LOOKS_ON, RequestError, perform
 from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Item, Linked, Opened
 from monitor.service.ports import Clock, GiveReceipts, Ledger, Loaded, Receipt, StoreFailure, TellStored
 
@@ -179,6 +179,9 @@ class Engine:
             answer = perform(self._state, self._site, item.request, item.now, self._group)
         except RequestError as error:
             item.reply({"error": str(error)})
+            return
+        if item.request["do"] in LOOKS_ON:
+            item.reply(answer)
             return
         self._replies.append((item.reply, answer))
 

@@ -120,7 +120,8 @@ def flags_of(recording: Recording, interval_s: float, trail: Trail | None = None
         result.flags.append(found.flag)
         result.tests.append(found.tests)
         result.held.append(found.held)
-        waiting = len(result.flags) - 1 if found.held else None
+        if found.flag != MISSING:
+            waiting = len(result.flags) - 1 if found.held else None
     return result
 
 
@@ -327,7 +328,7 @@ def false_differences(
 def found_apart(
     room: Room, interval_s: int, count: int, names: Sequence[str], offsets: Sequence[float], within_s: int, flag: int
 ) -> Found:
-    """One of the probes is off by so much from one reading to the next: said within so long, and of it or its pair."""
+    """One of the probes is off by so much from one reading to the next: said within so long, and of it or its pair alone."""
     found = 0
     rng = random.Random(f"apart/{interval_s}/{names}")
     for number in range(count):
@@ -408,19 +409,12 @@ def main() -> None:
                 "  spike, no humidity         ",
                 _share(found_spikes(room, interval_s, 60, ("bare",), (0.7, 1, 2, 5, 20))),
             )
-            print("  noise 0.5 K                ", _share(found_noise(room, interval_s, 24, fine, 0.5)))
-            sizes = (0.7, 1.0, 2.0)
+            print("  noise 1 K                  ", _share(found_noise(room, interval_s, 24, fine, 1.0)))
+            two, three, sizes = ("quiet", "noisy"), ("quiet", "noisy", "slow"), (0.7, 1.0, 2.0)
+            print("  two apart, 20 min          ", _share(found_apart(room, interval_s, 30, two, sizes, 1200, SUSPECT)))
+            print("  two apart, 60 min          ", _share(found_apart(room, interval_s, 30, two, sizes, 3600, SUSPECT)))
             print(
-                "  two apart, 20 min          ",
-                _share(found_apart(room, interval_s, 40, fine[:2], sizes, 1200, SUSPECT)),
-            )
-            print(
-                "  two apart, 60 min          ",
-                _share(found_apart(room, interval_s, 40, fine[:2], sizes, 3600, SUSPECT)),
-            )
-            print(
-                "  odd one of three, 60 min   ",
-                _share(found_apart(room, interval_s, 30, fine[:3], sizes, 3600, SUSPECT)),
+                "  odd one of three, 60 min   ", _share(found_apart(room, interval_s, 30, three, sizes, 3600, SUSPECT))
             )
     print("Drift of 0.5 K a day, found in that day:")
     for interval_s in (30, 60):

@@ -117,12 +117,12 @@ def test_one_piece_or_two(side: str, before_c: float, after_c: float, seconds: f
 
 
 def test_what_a_dose_refuses() -> None:
-    """A side that is none, time that goes back, a level that is not published."""
+    """A side that is none, time that goes back, what is no number, a level that is not published."""
     with pytest.raises(ValueError, match=r"^dose: side 'left', expected"):
         Dose("left", 37.0)
-    for seconds in (-1.0, math.nan):
-        with pytest.raises(ValueError, match=r"^dose: .* s, expected 0 or more"):
-            Dose(ABOVE, 37.0).add(37.0, 39.0, seconds)
+    for after_c, seconds in ((39.0, -1.0), (39.0, math.nan), (math.nan, 10.0), (math.inf, 10.0)):
+        with pytest.raises(ValueError, match=r"^dose: .* s, expected finite values"):
+            Dose(ABOVE, 37.0).add(37.0, after_c, seconds)
     with pytest.raises(ValueError, match="not in"):
         hot(41.0, 1.0).hours_at(41.0)
 

@@ -48,7 +48,9 @@ def due_ids(queue: Queue, now_s: float = 0.0) -> list[int]:
 
 def test_critical_first_then_age() -> None:
     """Of notices that were never tried the most urgent comes first, of equals the oldest."""
-    queue = queue_of(notice(1, "low"), notice(2, "high"), notice(3, "critical"), notice(4, "medium"), notice(5, "critical"))
+    queue = queue_of(
+        notice(1, "low"), notice(2, "high"), notice(3, "critical"), notice(4, "medium"), notice(5, "critical")
+    )
     assert due_ids(queue) == [3, 5, 2, 4, 1]
 
 

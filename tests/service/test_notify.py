@@ -30,7 +30,12 @@ def through(*notices: Notice) -> list[Outgoing]:
 
 def closing(id_: int, alarm: int, priority: str = "medium") -> Notice:
     return notice(
-        id_, priority, alarm_number=alarm, closing=True, title=f"Machine {alarm}: no longer too hot", text=f"Lasted 4 min. No. {alarm}"
+        id_,
+        priority,
+        alarm_number=alarm,
+        closing=True,
+        title=f"Machine {alarm}: no longer too hot",
+        text=f"Lasted 4 min. No. {alarm}",
     )
 
 
@@ -136,7 +141,9 @@ def test_no_notice_is_lost_and_none_is_told_twice(drawn: list[tuple[str, int, bo
     ]
     messages = through(*notices)
     assert sorted(id_ for m in messages for id_ in m.ids) == [n.id for n in notices]
-    assert [m.ids[0] for m in messages if m.notice.priority == "critical"] == [n.id for n in notices if n.priority == "critical"]
+    assert [m.ids[0] for m in messages if m.notice.priority == "critical"] == [
+        n.id for n in notices if n.priority == "critical"
+    ]
 
 
 def test_one_stage_alone_does_its_one_thing() -> None:

@@ -155,7 +155,9 @@ def test_boots_are_not_shared() -> None:
 def test_recorded_files_are_what_the_code_tells(tmp_path: Path) -> None:
     """Writing again gives the bytes in demo_streams, for every stream."""
     write_all(tmp_path)
-    assert {path.name for path in tmp_path.iterdir()} == {f"{name}{end}" for name in STORIES for end in (".jsonl", ".toml")}
+    assert {path.name for path in tmp_path.iterdir()} == {
+        f"{name}{end}" for name in STORIES for end in (".jsonl", ".toml")
+    }
     for path in tmp_path.iterdir():
         assert path.read_bytes() == (RECORDED / path.name).read_bytes(), path.name
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from dataclasses import replace
 
 from monitor.adapters.store.rows import NOTICE_COLUMNS, notice_of, read_alarms, read_batches, read_unknown
 from monitor.domain.dating import ARRIVAL, Line
@@ -34,7 +35,7 @@ def load(connection: sqlite3.Connection) -> Loaded:
     execute = connection.execute
     newest_ms = _number(connection, "SELECT max(offset_ms + last_up_ms) FROM line")
     return Loaded(
-        lines=tuple(Line(*row[:-1], trusted=bool(row[-1])) for row in execute(_LINES)),
+        lines=tuple(replace(Line(*row[:-1]), trusted=bool(row[-1])) for row in execute(_LINES)),
         numberings={
             (node, boot): Numbering(contiguous, _stretches(above), None, _stretches(lost))
             for node, boot, contiguous, above, lost in execute(_NUMBERINGS)
