@@ -137,7 +137,7 @@ def _tail(points: Sequence[Point], now_s: float, target: float) -> list[Point]:
     edge = max(calm[len(calm) - 1 - int(OUTLIERS * len(calm))], target)
     tail: list[Point] = []
     for t, y in reversed(points):
-        if y <= edge or now_s - t > LATE_S:
+        if y <= edge:
             break
         tail.append((t, y))
     return tail[::-1]

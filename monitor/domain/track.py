@@ -61,7 +61,7 @@ class Limits:
         86_400.0,
     )  # where stillness is usual: half a day has an opening in it
     flat_readings: int = 15  # fewer equal ones come by chance
-    flat_times: tuple[float, float] = (8.0, 16.0)  # of the usual stillness: by chance 1 run in 10 million lasts 8 times
+    flat_times: tuple[float, float] = (7.0, 14.0)  # of the usual stillness: by chance 1 run in a million lasts 7 times
     usual_s: float = 86_400.0  # the usual stillness is that of a day
     noise_s: float = 600.0  # over which the present to and fro is taken, and at least over so many readings:
     noise_readings: float = 30.0

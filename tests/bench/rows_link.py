@@ -54,6 +54,9 @@ def flood(pairs: int, count: int) -> list[Result]:
         for side in (ours, theirs):
             _flood(side, writer, count)
         found = measure(lambda: _flood(ours, writer, count), lambda: _flood(theirs, writer, count), pairs)
+        for side in (ours, theirs):  # what is left over is written when it is old
+            side.receiver.ask(f"expect {side.sent}")
+            side.receiver.answer()
         kept = (_count(path / "data" / "eggroom.db"), _count(path / "bare.db"))
     wrong = "" if kept == (ours.sent, theirs.sent) else f"{kept} rows of {(ours.sent, theirs.sent)} messages"
     note = f"the writer alone: {median(ours.rates):,.0f} and {median(theirs.rates):,.0f} a second"
@@ -62,16 +65,14 @@ def flood(pairs: int, count: int) -> list[Result]:
 
 
 def _flood(side: _Side, writer: Publisher, count: int) -> float:
-    """Messages a second from the first byte written to the last acknowledgement; one group more is sent than is counted, so that
-    a group begun earlier leaves no rest to wait for."""
+    """Messages a second from the first byte written to the last acknowledgement. A group more is sent than is counted: what is
+    left over of a group waits for its age, which is no matter of speed."""
     made = packets(side.stream.next(count + GROUP))
-    side.receiver.ask(f"expect {count}")
+    side.receiver.ask(f"expect {side.sent + count}")
     began, rate = writer.flood(made)
     reached = float(side.receiver.answer().removeprefix("reached "))
-    side.receiver.ask(f"expect {len(made)}")  # forget what is left of the count
     side.rates.append(rate)
     side.sent += len(made)
-    time.sleep(0.05)  # the last group
     return count / (reached - began)
 
 
@@ -106,7 +107,8 @@ def _p50(pairs: list[Pair], ours: bool) -> float:
 def _paced(side: _Side, writer: Publisher, seconds: float) -> _Slice:
     messages = side.stream.next(round(RATE * seconds / GROUP) * GROUP)
     made = packets(messages)
-    side.receiver.ask(f"expect {len(made)}")
+    side.receiver.ask(f"expect {side.sent + len(made)}")
+    side.sent += len(made)
     before = cpu_s(side.receiver.pid)
     published = writer.paced(made, RATE)
     side.receiver.answer()

@@ -151,20 +151,24 @@ def _exponent(sizes: tuple[int, ...], times: list[float]) -> float:
 @contextlib.contextmanager
 def _grown(file: Path, size: int) -> Iterator[tuple[SqliteHistory, int]]:
     """A record of so many readings of the twelve probes, and the end of it: the tables filled directly, lines as in life."""
-    opened = open_writer(file)
-    SqliteLedger(opened.connection).commit(Group(readings=[StoredReading(p, 0, 0, None, None, PASS) for p in PROBES]))
-    opened.close()
     each = size // len(PROBES)
     end_ms = each * STEP_MS
+    opened = open_writer(file)
+    try:
+        ledger = SqliteLedger(opened.connection)
+        lines = {line.id: line for place in range(len(PROBES)) for line in _lines(place, end_ms)}
+        ledger.commit(Group(lines=lines, readings=[StoredReading(p, 0, 0, None, None, PASS) for p in PROBES]))
+    finally:
+        opened.close()
     with contextlib.closing(sqlite3.connect(file, isolation_level=None)) as bare:
         for pragma in ("journal_mode = OFF", "synchronous = OFF", "cache_size = -100000"):
             bare.execute(f"PRAGMA {pragma}")
         bare.execute("BEGIN")
         bare.execute("DELETE FROM reading")
         ids = dict(bare.execute("SELECT key, id FROM probe"))
+        insert = "INSERT INTO reading (probe_id, line_id, up_ms, dry_bulb_c, rh_pct, flag) VALUES (?, ?, ?, ?, ?, ?)"
         for place, probe in enumerate(PROBES):
-            bare.executemany("INSERT INTO line VALUES (?, ?, ?, ?, ?, ?, ?, ?)", _lines(place, end_ms))
-            bare.executemany("INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?)", _readings(ids[probe], place, end_ms))
+            bare.executemany(insert, _readings(ids[probe], place, end_ms))
         bare.execute("COMMIT")
         bare.execute("PRAGMA journal_mode = WAL")
     history = SqliteHistory(open_reader(file))
@@ -174,10 +178,10 @@ def _grown(file: Path, size: int) -> Iterator[tuple[SqliteHistory, int]]:
         history.close()
 
 
-def _lines(place: int, end_ms: int) -> Iterator[tuple[int, str, int, str, int, int, int, int]]:
+def _lines(place: int, end_ms: int) -> Iterator[Line]:
     for began_ms in range(0, end_ms, PART_MS):
-        last = min(end_ms, began_ms + PART_MS) - STEP_MS
-        yield _line_of(place, began_ms), NODES[place], 1, UPTIME, began_ms, BEGAN_MS, began_ms, last
+        last_ms = min(end_ms, began_ms + PART_MS) - STEP_MS
+        yield Line(_line_of(place, began_ms), NODES[place], 1, UPTIME, began_ms, BEGAN_MS, began_ms, last_ms)
 
 
 def _readings(probe: int, place: int, end_ms: int) -> Iterator[tuple[int, int, int, float, float, int]]:

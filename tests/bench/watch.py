@@ -1,7 +1,7 @@
 """The eyes in a process under measurement, the same in ours and in the reference, so that they cost both the same.
 
 Lines in, and what they answer:
-    expect N   from now on count: times are forgotten, and when N more messages are acknowledged `reached <monotonic seconds>` is said
+    expect N   times are forgotten, and once N messages have been acknowledged since the start `reached <monotonic seconds>` is said
     times      a JSON mapping of `node seq` to the monotonic time of its decision, since the last expect
     modules    a JSON list of the modules loaded in this process
     (end)      stop
@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import json
 import sys
+import threading
 import time
 
 
@@ -19,7 +20,9 @@ class Watch:
 
     def __init__(self) -> None:
         self._times: dict[tuple[str, int], float] = {}
-        self._left: int | None = None
+        self._counting = threading.Lock()
+        self._acknowledged = 0
+        self._target: int | None = None
 
     def decided(self, node: str, seq: int) -> None:
         """A reading has just been judged."""
@@ -27,10 +30,10 @@ class Watch:
 
     def acknowledged(self, count: int) -> None:
         """So many messages are durable, and the broker has just been told."""
-        if self._left is not None:
-            self._left -= count
-            if self._left <= 0:
-                self._left = None
+        with self._counting:
+            self._acknowledged += count
+            if self._target is not None and self._acknowledged >= self._target:
+                self._target = None
                 say(f"reached {time.monotonic()!r}")
 
     def serve(self) -> None:
@@ -39,8 +42,10 @@ class Watch:
             word, _, rest = line.strip().partition(" ")
             if word == "expect":
                 self._times.clear()
-                self._left = int(rest)
-                say("counting")
+                with self._counting:
+                    say("counting")
+                    self._target = int(rest)
+                self.acknowledged(0)  # it may be reached already
             elif word == "times":
                 say(json.dumps({f"{node} {seq}": at for (node, seq), at in self._times.items()}))
             elif word == "modules":
