@@ -326,7 +326,7 @@ def _go_on(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
 
 def _give_up(state: Watch, episode: Episode, air: _Air, why: str) -> tuple[Watch, Verdict]:
     """The hold is over. Air within its band is no trouble, and then neither is the opening."""
-    if air.dry_bulb_c >= air.band_low_c or state.usual_c - air.dry_bulb_c <= _back_k(state):
+    if air.dry_bulb_c >= air.band_low_c:
         return _end(state, episode, air, back=False)
     state, _ = _go_on(state, replace(episode, phase=_RELEASED, released_s=air.mono_s), air)
     return state, Verdict(NOT_RECOVERING, why)

@@ -241,11 +241,11 @@ def candled(
 class Failure:
     """What went wrong at one machine, as it was told at one interval: s from its beginning to the alarm.
 
-    late_s: by how much the alarm came after both the alarm without holds, and the longest hold from the last first fall.
+    taken: whether it was held back, or recorded, as an opening. late_s: by how much the alarm came after both the alarm without holds, and the longest hold from the last first fall.
     """
 
     interval_s: int
-    held: bool
+    taken: bool
     longest_s: float
     rung_s: float
     bare_s: float
@@ -274,7 +274,8 @@ def failed(
             fall_s = max((fall - at_s for fall, held_s, _ in heard.spans if held_s - at_s < rung_s), default=-math.inf)
             late_s = 0.0 if bare_s == math.inf else rung_s - max(bare_s, fall_s + MAX_HOLD_S)
             whys = tuple(heard.whys)
-            rows.append(Failure(interval_s, bool(heard.spans), heard.longest_s, rung_s, bare_s, late_s, whys))
+            taken = bool(heard.spans or heard.openings)
+            rows.append(Failure(interval_s, taken, heard.longest_s, rung_s, bare_s, late_s, whys))
     return rows
 
 
@@ -309,7 +310,7 @@ MISUSES: tuple[tuple[str, Callable[[float], tuple[Happening, ...]]], ...] = (
     ),
 )
 
-# What is no opening: name, script, and what is wrong with the readings. None of these may be held back.
+# What is no opening: name, script, and what is wrong with the readings. None of these may be taken for one.
 NO_OPENINGS: tuple[
     tuple[str, Callable[[float], Iterable[Happening]], Callable[[Reading, float], Reading] | None], ...
 ] = (
@@ -407,7 +408,7 @@ def main() -> None:
 
     for name, script, spoil in NO_OPENINGS:
         rows_ = failed(some[::2] + vented(), script, spoil, for_s=1800.0, judged=False)
-        print(f"no opening, {name}: held {sum(row.held for row in rows_)} of {len(rows_)}")
+        print(f"no opening, {name}: taken for one {sum(row.taken for row in rows_)} of {len(rows_)}")
 
     busy, starts = month(30, 20, INTERVALS_S)
     for interval_s, heard in zip(INTERVALS_S, busy, strict=True):

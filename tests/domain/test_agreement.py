@@ -176,7 +176,12 @@ def test_a_silent_probe_is_not_said_to_disagree() -> None:
     apart: dict[str, Air] = {"a": (37.5, None), "b": (38.7, None)}
     machine.run(HOUR, apart)
     assert machine.last.found
-    machine.run(300.0, {"a": apart["a"]})
+    silent_since: Given = (machine.at_s, 38.7, None)
+    for _ in range(30):
+        machine.at_s += 10.0
+        heard: dict[str, Given] = {"a": (machine.at_s, 37.5, None), "b": silent_since}
+        machine.last = agree(machine.pairs, machine.at_s, heard, interval_s=10.0)
+        machine.pairs = machine.last.pairs
     assert (machine.last.found, machine.last.compared) == ((), frozenset())
     machine.run(60.0, apart)
     assert machine.last.found

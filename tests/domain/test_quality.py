@@ -168,6 +168,49 @@ def test_a_jump_that_comes_back_was_a_spike(k: float) -> None:
     assert [a.flag for a in after] == [PASS, PASS]
 
 
+def test_of_two_jumps_to_either_side_the_second_is_judged() -> None:
+    """A probe thrown up and then down is never unjudged twice: the first is settled as a spike, the second is suspect."""
+    jump, next_ = told(then(lively(600), (41.0, 55.0), (33.5, 55.0)))[-2:]
+    assert jump.held
+    assert (next_.before, next_.dry_bulb_flag, next_.dry_bulb_fit) == (FAIL, SUSPECT, True)
+    assert ("SPK-T", SUSPECT) in next_.tests
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "k", "rh_pct", "settled"),
+    [
+        (60.0, -1.5, None, NOT_EVALUATED),
+        (60.0, 1.5, None, FAIL),
+        (60.0, -4.0, None, FAIL),
+        (10.0, -1.5, None, FAIL),
+        (60.0, -1.5, 55.0, FAIL),
+        (60.0, -1.5, 44.0, PASS),
+    ],
+)
+def test_a_door_between_two_readings(interval_s: float, k: float, rh_pct: float | None, settled: int) -> None:
+    """A fall that is gone a minute later is a door if the humidity fell with it, a spike if not; without humidity nobody can know."""
+    calm = [(at_s, dry, None if rh_pct is None else rh) for at_s, dry, rh in lively(3600, every_s=interval_s)]
+    usual = None if rh_pct is None else 55.0
+    *_, after = told(then(calm, (37.5 + k, rh_pct), (37.5, usual), every_s=interval_s), interval_s)
+    assert after.before == settled
+    assert after.flag == PASS
+
+
+def test_a_jump_after_two_lost_readings_is_still_settled() -> None:
+    """A jump that comes at the very end of what counts as neighbours is believed by the next reading."""
+    begun = lively(3600, every_s=60)
+    last_s = begun[-1][0]
+    jump, next_ = told([*begun, (last_s + 180.0, 39.0, 51.0), (last_s + 240.0, 39.1, 51.0)], 60.0)[-2:]
+    assert jump.held
+    assert next_.before == PASS
+
+
+def test_turns_now_and_then_leave_the_watch_as_sharp() -> None:
+    """A probe that is off by 0.45 K in every tenth reading is calm at other times: a jump of 0.7 K is held all the same."""
+    turning = [(60.0 * i, 37.5 + 0.01 * (i % 3) - (0.45 if i % 10 == 0 else 0.0), None) for i in range(1001)]
+    assert told(then(turning, (37.5, None), (37.51, None), (38.2, None), every_s=60.0), 60.0)[-1].held
+
+
 def test_many_spikes_make_a_probe_suspect() -> None:
     """Four spikes within the hour are a loose wire: the readings between them are suspect, and judged; an hour later all is well."""
     readings = lively(60)
@@ -316,10 +359,10 @@ def test_stillness_of_a_coarse_probe_says_less() -> None:
 
 
 def test_stillness_that_is_usual_is_no_fault() -> None:
-    """A probe that always stood still for 10 min and then moved is not suspect after 15; one that hung but once, is again."""
+    """A probe that always stood still for 10 min and then moved is not suspect after 15; one that hung once, for 8 h, is so after 20."""
     calm = [(10.0 * i, 37.5 + 0.01 * (i // 60 % 2), None) for i in range(3 * 8640)]
     assert told(then(calm, *[(37.5, None)] * 100))[-1].flag == PASS
-    hung = then(lively(7200), *[(37.51, 55.0)] * 400, *[r[1:] for r in lively(600)], *[(37.51, 55.0)] * 200)
+    hung = then(lively(7200), *[(37.51, 55.0)] * 2880, *[r[1:] for r in lively(600)], *[(37.51, 55.0)] * 120)
     assert ("FLAT-T", SUSPECT) in told(hung)[-1].tests
 
 
@@ -329,6 +372,12 @@ def test_a_step_that_humidity_does_not_follow_is_suspect() -> None:
     assert ("ROC-T", SUSPECT) in found[1].tests
     assert [a.dry_bulb_fit for a in found] == [False, *[True] * 29]
     assert found[-1].flag == PASS
+
+
+def test_fast_heat_that_humidity_answers_is_not_suspect() -> None:
+    """The same step with a humidity that falls as warmed air's does is the air's own, and passes."""
+    found = told(then(lively(600), *[(41.5 + 0.02 * (i % 3), 45.0 + 0.1 * (i % 2)) for i in range(30)]))[60:]
+    assert {a.flag for a in found[1:]} == {PASS}
 
 
 def test_a_humidity_that_falls_by_itself_is_suspect() -> None:
