@@ -88,9 +88,12 @@ def test_kill_at_random_moments(tmp_path: Path) -> None:
     assert sum(told.values()) <= len(begun) + KILLS, f"seed {seed}: told {told}"
 
 
-# Pulls the plug when the third group is to be written, with time enough for whatever was said before to be on its way.
+# Pulls the plug when the third group is to be written, with time enough for whatever was said before to be on its way. Groups are
+# of twenty, as behind a strict broker, however many messages wait.
 PLUG = """
 import os, signal, time
+from monitor.service import engine
+engine.GROUP_BACKLOG = engine.GROUP_MESSAGES
 from monitor.adapters.store.ledger import SqliteLedger
 commit, written = SqliteLedger.commit, []
 def unplugged(self, group):

@@ -6,8 +6,10 @@ what must be written is put into `out`; nothing is written, sent or asked here, 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import timedelta
 from statistics import median
 
 from monitor.domain.alarm import (
@@ -25,6 +27,7 @@ from monitor.domain.alarm import (
 )
 from monitor.domain.bands import WET_BULB, needs_of, occupants_text
 from monitor.domain.intake import Fresh, follow_clock, give_up_holes, take_in
+from monitor.domain.opening import Watch, holds, watch
 from monitor.domain.plan import (
     ALL_SILENT,
     CONFLICT,
@@ -36,7 +39,7 @@ from monitor.domain.plan import (
     SITE_SUBJECT,
     plan_of,
 )
-from monitor.domain.psychrometrics import wet_bulb_c
+from monitor.domain.psychrometrics import vapour_kpa, wet_bulb_c
 from monitor.domain.reading import Now, Pack, Presence, Refused
 from monitor.domain.record import Event, Group, RefusedRow
 from monitor.domain.site import Site
@@ -45,6 +48,8 @@ from monitor.domain.telling import remind, said_already, tell
 
 AIR_RULES = ("dry-bulb-", "humidity-")
 EMPTY = "no eggs in it"
+_UNSEEN = Watch()
+_Values = tuple[float | None, float | None, float | None, float | None]
 NOT_JUDGED = "no such limit now"
 GONE = "no longer configured"
 
@@ -99,7 +104,7 @@ def retire(state: State, site: Site, now: Now, out: Group) -> None:
     for key, alarm in list(state.alarms.items()):
         if alarm.rule not in site.rules:
             del state.alarms[key]
-        elif alarm.subject not in subjects and not (alarm.suppressed == GONE):
+        elif alarm.subject not in subjects and alarm.suppressed != GONE:
             settle(state, site, key, suppress(alarm, GONE, now, over=True), now, out)
         elif alarm.subject in subjects and alarm.suppressed == GONE:
             settle(state, site, key, unsuppress(alarm, now, "configured again"), now, out)
@@ -125,8 +130,8 @@ def settle(state: State, site: Site, key: Key, stepped: Step, now: Now, out: Gro
     state.alarms[key] = alarm
 
 
-def judge(state: State, site: Site, key: Key, judgement: Judgement, now: Now, out: Group) -> None:
-    """One fresh look at one alarm's limit."""
+def judge(state: State, site: Site, key: Key, judgement: Judgement, now: Now, out: Group, held: bool = False) -> None:
+    """One fresh look at one alarm's limit. held: it does not begin now, though its delay counts, so that it begins at once after."""
     alarm = state.alarms.get(key)
     if alarm is None:
         if judgement.verdict != OUT:
@@ -136,7 +141,10 @@ def judge(state: State, site: Site, key: Key, judgement: Judgement, now: Now, ou
         judgement = replace(judgement, verdict=BETWEEN)
     elif judgement.verdict != OUT and not alarm.condition and alarm.pending_mono_s is None:
         return
-    settle(state, site, key, step(alarm, judgement, now, site.rules[key[1]], state.last_number + 1), now, out)
+    rule = site.rules[key[1]]
+    if held and not alarm.condition:
+        rule = replace(rule, on_delay_s=math.inf)
+    settle(state, site, key, step(alarm, judgement, now, rule, state.last_number + 1), now, out)
 
 
 def _judge_readings(state: State, site: Site, fresh: list[Fresh], now: Now, out: Group) -> None:
@@ -150,17 +158,49 @@ def _judge_readings(state: State, site: Site, fresh: list[Fresh], now: Now, out:
         _heard_again(state, site, reading, steady, now, out)
     for reading in fresh if len(fresh) == 1 else {r.probe.machine: r for r in fresh}.values():
         machine = reading.probe.machine
-        _judge_air(state, site, machine, plan(state, site, machine, now, out), reading, now, out)
+        plan_ = plan(state, site, machine, now, out)
+        if plan_.limits:
+            values = _air(state, site, machine, plan_, now)
+            door_open = _watch_door(state, site, plan_, values[0], fresh, now, out)
+            _judge_air(state, site, plan_, values, door_open, reading, now, out)
 
 
-def _judge_air(state: State, site: Site, machine: str, plan_: Plan, reading: Fresh, now: Now, out: Group) -> None:
+def _watch_door(
+    state: State, site: Site, plan_: Plan, dry_bulb_c: float | None, fresh: list[Fresh], now: Now, out: Group
+) -> bool:
+    """Whether the machine has just been opened, as its air shows: then what is too cold or too dry may wait, but never for long."""
+    machine = plan_.needs.machine
+    seen = state.watches.get(machine, _UNSEEN)
+    # One probe of the machine leads, the first that has a humidity to tell, or the shape would be drawn by two hands.
+    leader = next((p for p in site.by_machine[machine] if _has_humidity(state.heard.get(p.key))), None)
+    lead = next((r for r in fresh if r.probe == leader and r.rh_pct is not None), None)
+    if lead is None or dry_bulb_c is None:
+        return holds(seen, now.mono_s)
+    kpa = vapour_kpa(lead.dry_bulb_c, min(lead.rh_pct or 0.0, 100.0))
+    seen, verdict = watch(
+        seen, now.mono_s, dry_bulb_c, kpa, interval_s=lead.probe.interval_s, band_low_c=plan_.low_dry_bulb_c
+    )
+    state.watches[machine] = seen
+    if verdict.why:
+        out.events.append(Event(now.utc, "opening", machine, f"not coming back after an opening: {verdict.why}"))
+    if verdict.opening is not None:
+        began = now.utc - timedelta(seconds=now.mono_s - verdict.opening.since_s)
+        minutes = (verdict.opening.until_s - verdict.opening.since_s) / 60.0
+        text = f"opened for about {minutes:.0f} min, lowest {verdict.opening.deepest_c:.1f} °C"
+        out.events.append(Event(began, "opening", machine, text))
+    return holds(seen, now.mono_s)
+
+
+def _has_humidity(heard: Heard | None) -> bool:
+    return heard is not None and heard.humid_mono_s is not None
+
+
+def _judge_air(
+    state: State, site: Site, plan_: Plan, values: _Values, door_open: bool, reading: Fresh, now: Now, out: Group
+) -> None:
     """Compare the machine's air with each of its limits; of what is quiet and within, nothing is made."""
-    limits = plan_.limits
-    if not limits:
-        return
-    values = _air(state, site, machine, plan_, now)
     alarms = state.alarms
-    for limit in limits:
+    for limit in plan_.limits:
         value = values[limit.quantity * 2 + (limit.side > 0)]
         if value is None:
             continue
@@ -171,14 +211,13 @@ def _judge_air(state: State, site: Site, machine: str, plan_: Plan, reading: Fre
         if verdict != OUT and limit.key not in alarms:
             continue
         quantity = "dry_bulb_c" if limit.quantity == 0 else plan_.humid
-        judge(state, site, limit.key, Judgement(verdict, reading.at, value, limit.limit, quantity), now, out)
+        judgement = Judgement(verdict, reading.at, value, limit.limit, quantity)
+        judge(state, site, limit.key, judgement, now, out, held=door_open and limit.side < 0)
     if plan_.awaited:
-        _lockdown_humidity(state, site, machine, plan_, values[2], now, out)
+        _lockdown_humidity(state, site, plan_.needs.machine, plan_, values[2], now, out)
 
 
-def _air(
-    state: State, site: Site, machine: str, plan_: Plan, now: Now
-) -> tuple[float | None, float | None, float | None, float | None]:
+def _air(state: State, site: Site, machine: str, plan_: Plan, now: Now) -> _Values:
     """Dry bulb to judge low limits by and to judge high ones by, then humidity likewise.
 
     One probe is itself. Of two the worse counts, for they cannot both be believed. Of three and more, the median.

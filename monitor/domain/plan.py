@@ -29,16 +29,17 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
     limits: list[Limit] = []
     if needs.dry_bulb_c is not None:
         limits.extend(_limits(needs.machine, needs.dry_bulb_c, DRY_BULB_PREFIX, 0, site))
+    low_c = max((limit.limit for limit in limits if limit.side < 0), default=None)
     humid = needs.humidity
     if humid is None:
-        return Plan(needs, tuple(limits), "", ())
+        return Plan(needs, tuple(limits), "", (), low_c)
     kind, band = humid
     due = [o for o in needs.occupants if o.lockdown_since is not None and not o.settling]
     awaited = tuple(o.batch for o in due if o.batch not in reached)
     if awaited and band.low_warning is not None:
         limits.append(_limit(needs.machine, site.rules[NOT_RAISED], 1, -1, band.low_warning, band))
     limits.extend(_limits(needs.machine, band, HUMIDITY_PREFIX, 1, site))
-    return Plan(needs, tuple(limits), kind, awaited)
+    return Plan(needs, tuple(limits), kind, awaited, low_c)
 
 
 def _limits(machine: str, band: Band, prefix: str, quantity: int, site: Site) -> list[Limit]:

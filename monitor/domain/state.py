@@ -14,6 +14,7 @@ from monitor.domain.bands import Needs
 from monitor.domain.batch import Batch
 from monitor.domain.dating import Line
 from monitor.domain.numbering import Numbering
+from monitor.domain.opening import Watch
 from monitor.domain.record import Unknown
 from monitor.domain.rules import Rule
 
@@ -58,13 +59,14 @@ class Limit:
 class Plan:
     """A machine's needs, as limits; humid names the humidity quantity ('rh_pct', 'wet_bulb_c' or '').
 
-    awaited: the batches whose lockdown humidity has not been reached since it became due.
+    awaited: the batches whose lockdown humidity has not been reached since it became due. low_dry_bulb_c: the highest low limit.
     """
 
     needs: Needs
     limits: tuple[Limit, ...]
     humid: str
     awaited: tuple[str, ...]
+    low_dry_bulb_c: float | None = None
 
 
 @dataclass(slots=True)
@@ -82,6 +84,7 @@ class State:
     heard: dict[str, Heard] = field(default_factory=dict)
     nodes: dict[str, NodeState] = field(default_factory=dict)
     plans: dict[str, Plan] = field(default_factory=dict)
+    watches: dict[str, Watch] = field(default_factory=dict)  # machine: whether someone has just opened it
     reached: dict[str, frozenset[str]] = field(default_factory=dict)  # machine: batches whose lockdown humidity was
     waiting: dict[str, int] = field(default_factory=dict)  # contact: notices not yet sent
     split: set[tuple[str, int]] = field(default_factory=set)  # lines whose next reading begins a new part

@@ -20,13 +20,15 @@ class Scale:
     """The limits of one quantity, in its unit.
 
     jump: a step beyond this is held. back: so near its start a jump has come back. noise: three times so much to and fro is
-    nobody's concern. coarse: of a probe with coarser steps, stillness says less in proportion. rise, fall: per minute, faster
-    than which no air is believed to be without a sign from the other quantity. brief: so far it falls in the shortest opening.
+    nobody's concern. fine, coarse: for each `coarse` by which a probe's steps are over `fine`, stillness says less. rise, fall:
+    per minute, faster than which no air is believed to be without a sign from the other quantity. brief: so far it falls in the
+    shortest opening.
     """
 
     jump: float
     back: float
     noise: float
+    fine: float
     coarse: float
     rise: float
     fall: float
@@ -37,29 +39,25 @@ class Scale:
 class Limits:
     """Every number that the tests turn on. "Measured": on the cabinet model, see tests/domain/quality_figures.py."""
 
-    # jump: QARTOD's spike test, with the steps that weather stations ask again for. coarse: a DS18B20's step of 0.0625 K is. rise
-    # and fall, measured: a heater stuck on 3 K/min, home from an opening 5 K/min, humidity after a refill 20 %RH/min.
-    dry_bulb: Scale = Scale(jump=0.5, back=0.25, noise=0.04, coarse=0.0125, rise=5.0, fall=3.0, brief=2.5)
-    humidity: Scale = Scale(jump=5.0, back=2.0, noise=0.3, coarse=0.05, rise=30.0, fall=10.0, brief=40.0)
+    # jump: QARTOD's spike test, with the steps that weather stations ask again for. fine, coarse: a DS18B20's step, 0.0625 K, is
+    # waited for five times as long. rise and fall, measured: a heater stuck on 3 K/min, home from an opening 5 K/min, humidity
+    # after a refill 20 %RH/min.
+    dry_bulb: Scale = Scale(jump=0.5, back=0.25, noise=0.04, fine=0.02, coarse=0.01, rise=5.0, fall=3.0, brief=2.5)
+    humidity: Scale = Scale(jump=5.0, back=2.0, noise=0.3, fine=0.1, coarse=0.05, rise=30.0, fall=10.0, brief=40.0)
     jump_levels: float = 8.0  # of a noisy probe's own level: thrice the spread of what it usually steps
     back_share: float = (
-        0.05  # or by all but so much of the jump: 60 s after a 10 s opening a fifth to a half of it is left (measured)
+        0.05  # or all but so much of the jump is back: a 10 s opening leaves more, 60 s later (measured)
     )
     brief_s: float = 45.0  # in less than this no opened door comes and goes
     spikes_an_hour: float = 3.0  # one odd sample is nothing, more than so many are a loose wire (judgement)
     rate_s: float = 30.0  # a rate over less is noise: thrice the lag of a probe
-    answer_pct_k: float = (
-        1.0  # air warmed by 1 K loses 3 %RH, of which a controlled humidity hides a part (measured: 1.4 stay)
-    )
+    answer_pct_k: float = 1.0  # air warmed by 1 K loses 3 %RH, less where it is controlled (measured: 1.4 at 3 K/min)
     answer_k_pct: float = 0.008  # an opening moves 0.08 K with each %RH, a slow probe at first a tenth of it (measured)
     event_k: float = 0.3  # air was exchanged when both fell by so much within the time of a rate
     event_pct: float = 3.0
     event_s: float = 600.0  # and is still coming home so long after it last moved
     flat_s: tuple[float, float] = (900.0, 3600.0)  # suspect, fail: a thermostat's ripple moves any sensor
-    flat_longest_s: tuple[float, float] = (
-        43_200.0,
-        86_400.0,
-    )  # where stillness is usual: half a day has an opening in it
+    flat_longest_s: tuple[float, float] = (43_200.0, 86_400.0)  # where that is usual: half a day has an opening in it
     flat_readings: int = 15  # fewer equal ones come by chance
     flat_times: tuple[float, float] = (7.0, 14.0)  # of the usual stillness: by chance 1 run in a million lasts 7 times
     usual_s: float = 86_400.0  # the usual stillness is that of a day
@@ -244,7 +242,7 @@ def _level(track: Track, scale: Scale, pace: Pace) -> float:
 
 def _flat_limits_s(track: Track, scale: Scale, pace: Pace) -> tuple[float, float]:
     limits = pace.limits
-    coarse = max(1.0, _step_of(track, pace) / scale.coarse)
+    coarse = 1.0 + max(0.0, _step_of(track, pace) - scale.fine) / scale.coarse
     suspect_s = max(limits.flat_s[0] * coarse, limits.flat_times[0] * track.usual_s)
     fail_s = max(limits.flat_s[1] * coarse, limits.flat_times[1] * track.usual_s)
     return min(suspect_s, limits.flat_longest_s[0]), min(fail_s, limits.flat_longest_s[1])

@@ -43,7 +43,9 @@ STORE_PATIENCE_S = 10.0
 MAX_KEPT = 20_000  # rows kept in memory while the store fails; then the inbox backs up, and the broker keeps the rest
 BACKED_UP_S = 0.2
 STATE_EVERY_S = 30.0
-STORED_EVERY_S = 1.0  # a node sends again after 30 s; told after each group, a backlog would cost as many answers as messages
+STORED_EVERY_S = (
+    1.0  # a node sends again after 30 s; told after each group, a backlog would cost as many answers as messages
+)
 
 _log = logging.getLogger("eggroom.engine")
 

@@ -699,3 +699,36 @@ def test_a_limit_that_is_not_there_now_suppresses_only_what_stands() -> None:
     story.put(closed(story.state.batches["hen-1"], story.now().utc))
     assert story.transitions == []
     assert story.state_of("dry-bulb-high-alarm") == NORMAL
+
+
+def minutes_open(length: float, back: bool) -> Story:
+    """A settled machine whose door is opened for so many minutes, its air falling to the room's; then back, or not."""
+    story = one_probe()
+    story.run(minutes=15)
+    story.air[TOP] = (30.0, 35.0)
+    story.run(minutes=length)
+    if back:
+        for share in (0.5, 0.8, 0.95, 1.0):
+            story.air[TOP] = (30.0 + 7.5 * share, 35.0 + 10.0 * share)
+            story.run(seconds=60)
+    story.run(minutes=12)
+    return story
+
+
+def test_an_opening_is_recorded_and_wakes_nobody() -> None:
+    """A door that is open for four minutes and whose air comes back is a line in the record, and no alarm."""
+    story = minutes_open(4, back=True)
+    assert story.states() == []
+    assert [e.kind for e in story.events if e.kind == "opening"] == ["opening"]
+    assert "lowest 30.0 °C" in next(e.text for e in story.events if e.kind == "opening")
+
+
+def test_air_that_does_not_come_back_is_told_within_ten_minutes() -> None:
+    """What looked like an opening and stays cold rings no later than ten minutes after the fall, with the time of the fall."""
+    story = minutes_open(1, back=False)
+    first = story.transitions[0]
+    assert first.alarm.rule == "dry-bulb-low-alarm"
+    fell_at = T0 + timedelta(minutes=16)  # the story begins a minute after T0
+    assert first.at - fell_at <= timedelta(minutes=10, seconds=10)
+    assert first.alarm.since is not None
+    assert first.alarm.since - fell_at <= timedelta(seconds=20)
