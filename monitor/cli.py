@@ -119,6 +119,8 @@ def _parser() -> argparse.ArgumentParser:
     replay.add_argument("file", type=Path)
     refused = add("refused", _refused, "messages that were not understood, and probes nobody configured")
     refused.add_argument("--limit", type=int, default=20)
+    events = add("events", _events, "what else happened: openings, nodes, gaps, moves, the clock, the broker")
+    events.add_argument("--limit", type=int, default=50)
     contact = commands.add_parser("contact", help="whom to tell")
     verbs = contact.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser)
     _command(verbs, "list", _contact_list, "the contacts, addresses masked")
@@ -390,6 +392,15 @@ def _refused(options: Any) -> int:
     total, rows = history.refused(max(1, options.limit))
     unknown = [u for u in history.unknown() if u.probe not in house.site.probes]
     _print(options, refused_view(total, rows, unknown), refused_text(total, rows, unknown, house.site))
+    return DONE
+
+
+def _events(options: Any) -> int:
+    from monitor.show import event_table, event_view
+
+    house = _house(options)
+    events = _history_of(house).events(limit=max(1, options.limit))
+    _print(options, [event_view(e) for e in events], event_table(events, house.site))
     return DONE
 
 

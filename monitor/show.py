@@ -13,7 +13,7 @@ from monitor.domain.batch import Batch
 from monitor.domain.notice import show_band, show_value, subject_name
 from monitor.domain.profile import Band, Profile
 from monitor.domain.site import Site
-from monitor.service.ports import RefusedRow, TransitionRow, Unknown
+from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 
 _QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
 
@@ -143,6 +143,22 @@ def transition_table(rows: Sequence[TransitionRow], site: Site) -> str:
         who = f" by {row.who}" if row.who else ""
         name = subject_name(row.subject, site)
         lines.append(f"{local(row.at, site, True)}  No. {row.number} {name}: {words}: {row.state} ({row.cause}{who})")
+    return "\n".join(lines)
+
+
+def event_view(event: Event) -> dict[str, Any]:
+    """One event as a plain mapping."""
+    return {"at": event.at.isoformat(), "kind": event.kind, "subject": event.subject, "text": event.text}
+
+
+def event_table(events: Sequence[Event], site: Site) -> str:
+    """What happened besides alarms, oldest first."""
+    if not events:
+        return "nothing in the record yet"
+    lines = []
+    for event in events:
+        name = "" if event.subject == "site" else f" {subject_name(event.subject, site)}"
+        lines.append(f"{local(event.at, site, True)}  {event.kind}{name}: {event.text}")
     return "\n".join(lines)
 
 

@@ -144,7 +144,15 @@ def test_the_configuration_can_come_from_the_environment(config: Path, tmp_path:
 
 @pytest.mark.parametrize(
     "arguments",
-    [["alarms"], ["batch", "list"], ["refused"], ["history", "x"], ["batch", "show", "x"], ["backup", "b.db"]],
+    [
+        ["alarms"],
+        ["batch", "list"],
+        ["refused"],
+        ["events"],
+        ["history", "x"],
+        ["batch", "show", "x"],
+        ["backup", "b.db"],
+    ],
 )
 def test_before_there_is_a_record(capsys: Capture, config: Path, arguments: list[str]) -> None:
     """What looks at the record says that there is none yet, with 1, and makes none."""
@@ -401,6 +409,15 @@ def test_room(capsys: Capture, house: Path) -> None:
     assert room["machines"][0].keys() == {
         "machine", "name", "kind", "at", "probes", "batches", "bands", "settling_until", "alarms",
     }  # fmt: skip
+
+
+def test_events(capsys: Capture, house: Path) -> None:
+    """`events` tells what else happened, oldest first, as text and as values; before there is a record it says so."""
+    text = ok(capsys, "events", config=house)
+    assert "batch hen-1: set: chicken" in text
+    assert "connected" in text
+    newest = told(capsys, "events", "--limit", "1", config=house)
+    assert [event.keys() for event in newest] == [{"at", "kind", "subject", "text"}]
 
 
 def test_alarms(capsys: Capture, house: Path) -> None:

@@ -46,7 +46,7 @@ class Limits:
     humidity: Scale = Scale(jump=5.0, back=2.0, noise=0.3, fine=0.1, coarse=0.05, rise=30.0, fall=10.0, brief=40.0)
     jump_levels: float = 8.0  # of a noisy probe's own level: thrice the spread of what it usually steps
     back_share: float = (
-        0.05  # or all but so much of the jump is back: a 10 s opening leaves more, 60 s later (measured)
+        0.05  # or all but so much of it is back: of a 10 s opening more is left a minute later (measured)
     )
     brief_s: float = 45.0  # in less than this no opened door comes and goes
     spikes_an_hour: float = 3.0  # one odd sample is nothing, more than so many are a loose wire (judgement)
