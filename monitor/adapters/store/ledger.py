@@ -228,7 +228,9 @@ def _sync(path: Path) -> None:
 
 
 def _numbering_row(node: str, boot: int, numbering: Numbering) -> tuple[Any, ...]:
-    return node, boot, numbering.contiguous, json.dumps(numbering.above), json.dumps(numbering.lost)
+    # Nearly always both are empty, and this is done for each node in each group.
+    above, lost = (json.dumps(found) if found else "[]" for found in (numbering.above, numbering.lost))
+    return node, boot, numbering.contiguous, above, lost
 
 
 def _line_row(line: Line) -> tuple[Any, ...]:
