@@ -236,7 +236,7 @@ def test_the_cap_is_eight_kibibytes() -> None:
         "eggroom/home/node-a/stored",
         "eggroom/home/service/alive",
         "eggroom/home/machine/setter-1/state",
-        "eggroom/farm/node-a/air",
+        "eggroom/yard/node-a/air",
         "Eggroom/home/node-a/air",
         "eggroom/home/Node/air",
         "eggroom/home/node_a/air",
