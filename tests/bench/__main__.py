@@ -81,6 +81,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     rows = frozenset(options.rows.split(","))
     if not rows <= set(ALL):
         parser.error(f"--rows {options.rows}, expected numbers from 1 to {len(ALL)}")
+    if options.pairs is not None and options.pairs < 1:
+        parser.error(f"--pairs {options.pairs}, expected 1 or more")
     pairs = options.pairs or (QUICK_PAIRS if options.quick else PAIRS)
     signal.signal(signal.SIGTERM, _interrupt)  # so that what was started is stopped
     print(f"Python {platform.python_version()}, {platform.machine()}, calibration loop {calibrate() * 1e3:.2f} ms")
@@ -104,4 +106,7 @@ def _interrupt(number: int, frame: FrameType | None) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    try:
+        sys.exit(main())
+    except KeyboardInterrupt:
+        sys.exit(130)

@@ -98,7 +98,7 @@ class Result:
 
     @property
     def resolved(self) -> bool:
-        """Whether enough pairs can be trusted: more than half of those asked for, and never fewer than one."""
+        """Whether enough pairs can be trusted: at least half of those that are asked for."""
         return self.value is not None and (self.pairs == 0 or 2 * self.trusted >= min(self.pairs, PAIRS))
 
     @property
