@@ -27,7 +27,7 @@ from monitor.settings import House, build_house, parse_settings
 from monitor.simulation.room import Message, Room
 
 SPEED = 120.0
-STORY_MIN = 352.0  # the story's length on its own clock
+STORY_MIN = 330.0  # the story's length on its own clock
 BEGIN = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 INTERVAL_S = 60.0  # a node's interval: at 120 times life, a busy computer's hiccup must not look like silence
 SHOW_EVERY_MIN = 45.0
@@ -201,9 +201,9 @@ def _story() -> list[Scene]:
     return [
         Scene(20, "The heater of Setter 1 sticks on. Nobody is in the room.", (("heater_stuck_on", {"machine": "setter-1"}),)),
         Scene(27, "Sam, woken by the phone, answers No. {number} and goes to look.", acknowledge=("setter-1", "dry-bulb-high-alarm")),
-        Scene(29, "Sam opens Setter 1 for two minutes and frees the heater's relay.",
+        Scene(27.6, "Sam opens Setter 1 for two minutes and frees the heater's relay.",
               (("heater_ok", {"machine": "setter-1"}), ("door_open", {"machine": "setter-1"}))),
-        Scene(31, "Setter 1 is shut again.", (("door_close", {"machine": "setter-1"}),)),
+        Scene(29.6, "Setter 1 is shut again.", (("door_close", {"machine": "setter-1"}),)),
         Scene(100, "Lockdown for duck-1 comes at 19:45: Sam moves it to the Hatcher, whose humidity is up already.",
               (("move_eggs", {"source": "setter-1", "target": "hatcher-1"}),),
               {"do": "move", "batch": "duck-1", "machine": "hatcher-1"}),
@@ -211,7 +211,8 @@ def _story() -> list[Scene]:
         Scene(228, "Sam answers No. {number} and fills the water of Setter 2.", acknowledge=("setter-2", "humidity-not-raised")),
         Scene(229, "The humidity of Setter 2 is set higher.", (("humidity_setpoint", {"machine": "setter-2", "rh_pct": 71.0}),)),
         Scene(275, "node-c, in the Hatcher, loses its radio link. It goes on measuring.", (("node_silent", {"node": "node-c"}),)),
-        Scene(305, "node-c is back, and brings what it had kept.", (("node_back", {"node": "node-c"}),)),
+        Scene(278, "Sam answers No. {number}: the Hatcher itself is well.", acknowledge=("node-c", "node-offline")),
+        Scene(285, "node-c is back, and brings what it had kept.", (("node_back", {"node": "node-c"}),)),
     ]  # fmt: skip
 
 
