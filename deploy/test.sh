@@ -3,6 +3,6 @@
 set -eu
 cd "$(dirname "$0")/.."
 . deploy/common.sh
-want_packages mosquitto
+want_packages mosquitto git
 make_venv test
 exec .venv/bin/python -m pytest "$@"

@@ -16,11 +16,13 @@ from pathlib import Path
 import pytest
 
 from monitor.adapters import door
+from monitor.adapters.profile_files import load_profiles
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.notice import Notice
 from monitor.domain.record import Group
 from monitor.service.ports import StoreFailure
+from monitor.settings import shipped_rules
 from tests.receivers import HttpReceiver, free_port
 from tests.running import QUICK, SITE, Node, Running, configure, eggroom, query, set_days_ago, typed, until
 from tests.servers import Mosquitto, publish
@@ -415,9 +417,13 @@ def test_a_probe_nobody_configured(tmp_path: Path, broker: Mosquitto, capsys: py
         assert "unknown probes" not in typed(capsys, "doctor", config=config)[1]
 
 
-def test_a_record_that_is_not_for_us(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_record_that_is_not_for_us(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     """Typed by somebody without rights to the data folder, each command is one line and 1, and `doctor` says what it may not see."""
     looks = [["alarms"], ["batch", "list"], ["refused"], ["history", "hen-1"], ["room"]]
+    # The program's own files may lie where nobody else can read (root's home): what they hold is read with rights.
+    rules, profiles = shipped_rules(), load_profiles()
+    monkeypatch.setattr("monitor.settings.shipped_rules", lambda: dict(rules))
+    monkeypatch.setattr("monitor.adapters.profile_files.load_profiles", lambda own=None: profiles)
     with tempfile.TemporaryDirectory() as name:  # not below pytest's own folder, which nobody else may enter
         folder = Path(name)
         folder.chmod(0o755)
