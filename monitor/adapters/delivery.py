@@ -32,9 +32,8 @@ from monitor.service.ports import Contact, Delivered, GiveUp, Outcome, TryLater
 
 TIMEOUT_S = 20.0  # the whole attempt: name look-up, connection, encryption and answer over a poor mobile link
 READ_TIMEOUT_S = 10.0  # one wait for the service to speak; the library's 4 s turn slow answers into duplicates
-MAX_MESSAGE = (
-    1000  # title and body, characters: 4,000 bytes at worst, under the 4,096 at which ntfy makes an attachment of it
-)
+# title and body, characters: 4,000 bytes at worst, under the 4,096 at which ntfy makes an attachment of it
+MAX_MESSAGE = 1000
 MAX_ANSWER = 1 << 20  # bytes of an answer that are read; a wrong address may lead to a stream without an end
 MAX_HANGING = 3  # late attempts left behind per contact; a service that holds on to more gets no further one meanwhile
 

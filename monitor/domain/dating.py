@@ -32,9 +32,8 @@ UNSETTLED = math.inf  # the age of a sample when nothing proves that it is fresh
 
 CREEP = 200e-6  # of elapsed time; crystals of microcontrollers are within 100 parts per million (common practice)
 PART_MS = 1_000  # a part's labels are never further than this from the estimate by drift alone
-SETTLED_MS = (
-    1_000  # messages that follow each other as they were sampled agree within this; a caught-up backlog does not
-)
+# messages that follow each other as they were sampled agree within this; a caught-up backlog does not
+SETTLED_MS = 1_000
 MEND_MS = 50  # a better estimate is written once it is better by this much: network jitter is not news
 CLOCK_AGREES_MS = 60_000  # a node's clock this close to ours is believed
 KEPT_MS = 86_400_000  # no node keeps a message for longer than a day: a clock that jumps by more was set

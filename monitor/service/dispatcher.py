@@ -22,9 +22,8 @@ from monitor.service.ports import Contact, Delivered, Delivery, GiveUp, Outcome,
 
 BASE_WAIT_S = 2.0  # a passing fault is over in seconds
 MAX_WAIT_URGENT_S = 60.0  # while something high or critical waits: what it is about may kill within the hour
-MAX_WAIT_S = (
-    300.0  # low and medium: minutes do not matter to them, and a service that limits its callers is left in peace
-)
+# low and medium: minutes do not matter to them, and a service that limits its callers is left in peace
+MAX_WAIT_S = 300.0
 MAX_TRIES = 20  # low and medium only: on average half an hour without a phone service, then their news is old
 _MAX_DOUBLINGS = 10  # past both limits; keeps the power small
 _REMEMBERED = 1000  # ids already dealt with: meeting one again changes nothing

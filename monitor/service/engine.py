@@ -17,7 +17,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from monitor.domain.alarm import IN, MAX_SHELF_S, OUT, Alarm, Judgement
+from monitor.domain.alarm import IN, OUT, Alarm, Judgement
 from monitor.domain.dating import ARRIVAL, Line, resume_line
 from monitor.domain.evaluate import hear, judge, retire, tick
 from monitor.domain.notice import Notice
@@ -33,9 +33,8 @@ from monitor.service.ports import Clock, GiveReceipts, Ledger, Loaded, Receipt, 
 
 GROUP_MESSAGES = 20  # the in-flight window of a broker at its default: waiting for more would wait for ever
 GROUP_BACKLOG = 200  # ten windows: 2 ms of deciding, and a commit hardly longer than one of twenty
-GROUP_AGE_S = (
-    5.0  # what a power cut may cost in readings not yet durable (the node still has them), against wear of the card
-)
+# what a power cut may cost in readings not yet durable (the node still has them), against wear of the card
+GROUP_AGE_S = 5.0
 TICK_S = 1.0
 RETRY_S = 1.0
 # A store that fails longer than this must not silence an alarm: what is urgent is told from memory, and written when it can be.
@@ -43,9 +42,8 @@ STORE_PATIENCE_S = 10.0
 MAX_KEPT = 20_000  # rows kept in memory while the store fails; then the inbox backs up, and the broker keeps the rest
 BACKED_UP_S = 0.2
 STATE_EVERY_S = 30.0
-STORED_EVERY_S = (
-    1.0  # a node sends again after 30 s; told after each group, a backlog would cost as many answers as messages
-)
+# a node sends again after 30 s; told after each group, a backlog would cost as many answers as messages
+STORED_EVERY_S = 1.0
 
 _log = logging.getLogger("eggroom.engine")
 
@@ -76,8 +74,7 @@ def start_state(loaded: Loaded, now: Now) -> State:
 def _resumed(alarm: Alarm, now: Now) -> Alarm:
     """An alarm's facts in a new run: a shelf keeps its end by the label, for the forward clock began anew."""
     until = alarm.shelved_until
-    # No shelf is longer than the longest, whatever a clock that is not set yet makes of its end.
-    left_s = None if until is None else min(max(0.0, (until - now.utc).total_seconds()), max(MAX_SHELF_S.values()))
+    left_s = None if until is None else max(0.0, (until - now.utc).total_seconds())
     return replace(
         alarm,
         shelved_until_mono_s=None if left_s is None else now.mono_s + left_s,

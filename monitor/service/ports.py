@@ -170,7 +170,6 @@ class Contact:
     id: str
     name: str
     url: str = field(repr=False)
-    rank: int = 1
 
 
 @dataclass(frozen=True, slots=True)

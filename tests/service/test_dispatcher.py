@@ -24,7 +24,7 @@ from tests.fake_delivery import FakeDelivery
 from tests.receivers import HttpReceiver, eventually
 
 UTC_NOW = datetime(2026, 5, 4, 1, 30, tzinfo=UTC)
-OWNER, NEIGHBOUR = Contact("owner", "Owner", "fake://a"), Contact("neighbour", "Neighbour", "fake://b", rank=2)
+OWNER, NEIGHBOUR = Contact("owner", "Owner", "fake://a"), Contact("neighbour", "Neighbour", "fake://b")
 
 
 def longest(wait_s: float) -> float:
