@@ -96,7 +96,7 @@ class Daemon:
         clock = self._clock or SystemClock(not_before=loaded.newest)
         self.clock = clock
         self.inbox = inbox = Inbox(pace=getattr(clock, "speed", 1.0))
-        self.state = start_state(loaded, clock.now())
+        self.state = start_state(loaded, site, clock.now())
         self.dispatcher = dispatcher = _dispatcher(house, inbox, clock)
         prefix = f"{house.settings.broker.root}/{site.id}"
 
@@ -275,7 +275,7 @@ class Offline:
         self._engine = Engine(
             site=self._house.site,
             ledger=ledger,
-            state=start_state(loaded, self._clock.now()),
+            state=start_state(loaded, self._house.site, self._clock.now()),
             give_receipts=lambda receipts: None,
             tell_stored=lambda rows: None,
             tell_notices=lambda notices: None,

@@ -111,6 +111,14 @@ def _parser() -> argparse.ArgumentParser:
     shelve.add_argument("--by", default="", metavar="NAME")
     unshelve = add("unshelve", _unshelve, "take an alarm off its shelf")
     unshelve.add_argument("alarm", type=int, metavar="ID")
+    handling = add(
+        "handling", _handling, "say that you work at an open machine: its air alarms wait, dangerous heat does not"
+    )
+    handling.add_argument("machine")
+    handling.add_argument("--for", dest="span", default=None, metavar="TIME", help="such as 20m; at most 1h")
+    handling.add_argument("--done", action="store_true", help="the machine is shut again")
+    handling.add_argument("--by", default="", metavar="NAME")
+    _calibrate_command(add("calibrate", _calibrate, "a probe held against a reference; alone: every calibration"))
 
     history = add("history", _history, "what a batch lived through")
     history.add_argument("batch")
@@ -129,6 +137,8 @@ def _parser() -> argparse.ArgumentParser:
     profiles = add("profiles", _profiles, "the species, and what one of them needs", config=False)
     profiles.add_argument("profile", nargs="?")
     profiles.add_argument("--own", type=Path, default=None, metavar="FILE", help="your own profiles")
+    rules = add("rules", _rules, "the rules in force for each machine now, and whose number each is")
+    rules.add_argument("machine", nargs="?")
     backup = add("backup", _backup, "a whole, checked copy of the record")
     backup.add_argument("file", type=Path)
     add("doctor", _doctor, "how the daemon and what it needs are doing")
@@ -144,6 +154,28 @@ def _command(commands: Any, name: str, act: Callable[[Any], int | None], help_: 
     if data:
         parser.add_argument("--json", action="store_true", help="for a program to read")
     return parser
+
+
+def _calibrate_command(calibrate: argparse.ArgumentParser) -> None:
+    # argparse takes -0.3K for an option, for only plain numbers are numbers to it. No option here begins with a digit.
+    calibrate._negative_number_matcher = re.compile(r"^-\.?\d")
+    calibrate.add_argument("probe", nargs="?", metavar="PROBE", help="such as node-a/top")
+    calibrate.add_argument("--list", action="store_true", help="the calibrations of the probe, or of all")
+    calibrate.add_argument("--offset", default=None, metavar="K", help="reference minus reading, such as 0.3K or 0.5F")
+    calibrate.add_argument(
+        "--points", nargs="+", default=None, metavar="READ=TRUE", help="one or two, such as 36.8=37.0 38.9=39.1"
+    )
+    calibrate.add_argument("--rh-offset", default=None, metavar="PERCENT", help="reference minus reading, in %%RH")
+    calibrate.add_argument(
+        "--salt", action="append", default=None, metavar="SALT=READ", help="such as sodium-chloride=73.1; once or twice"
+    )
+    calibrate.add_argument("--at-temperature", default=None, metavar="T", help="of the jar with the salt, such as 25C")
+    calibrate.add_argument("--at", default="now", metavar="TIME", help="when it was made (default: now)")
+    since = "from when on it holds: start, or a time (default: the first from the start, a later one from --at)"
+    calibrate.add_argument("--since", default=None, metavar="TIME", help=since)
+    calibrate.add_argument("--due", default=None, metavar="TIME", help="when to make it again: a date, or 12mo")
+    calibrate.add_argument("--by", default="", metavar="NAME")
+    calibrate.add_argument("--note", default="")
 
 
 def _batch_commands(verbs: Any) -> None:
@@ -340,6 +372,52 @@ def _unshelve(options: Any) -> int:
     return _did(options, _house(options), {"do": "unshelve", "alarm": options.alarm}, "alarm {number}: {state}")
 
 
+def _handling(options: Any) -> int:
+    if options.done == (options.span is not None):
+        raise Wrong("handling: expected either --for TIME or --done")
+    request: dict[str, Any] = {"do": "handling", "machine": options.machine, "by": options.by}
+    request |= {"done": True} if options.done else {"for_s": _span(options.span)}
+    return _did(options, _house(options), request, "{machine}: handling {did}")
+
+
+def _calibrate(options: Any) -> int:
+    from monitor.calibrate import calibrated_text, corrections_asked, due_asked
+
+    if options.probe is None or options.list:
+        return _calibrate_list(options)
+    house = _house(options)
+    zone, at = house.site.zone, _when(options.at, house.site.zone)
+    try:
+        request = {"do": "calibrate", "probe": options.probe, **corrections_asked(options, house.site.unit)}
+        due = None if options.due is None else due_asked(options.due, datetime.fromisoformat(at))
+    except ValueError as error:
+        raise Wrong(str(error)) from error
+    if options.due is not None:
+        request["due"] = _when(options.due, zone) if due is None else due.isoformat()
+    if options.since is not None:
+        request["since"] = "start" if options.since == "start" else _when(options.since, zone)
+    if options.at != "now":  # the daemon's own now lies a moment later than ours, or on another clock
+        request["at"] = at
+    answer = _ask(house, {**request, "by": options.by, "note": options.note})
+    _print(options, answer, calibrated_text(answer, house.site, datetime.now(UTC)))
+    return DONE
+
+
+def _calibrate_list(options: Any) -> int:
+    from monitor.calibrate import list_text, list_view
+
+    house = _house(options)
+    probe, now = options.probe, datetime.now(UTC)
+    measured = (options.offset, options.points, options.salt, options.rh_offset)
+    if probe is None and any(given is not None for given in measured):
+        raise Wrong(f"calibrate: which probe, expected one of: {', '.join(house.site.probes)}")
+    found = [c for c in _history_of(house).calibrations() if probe in (None, c.probe)]
+    if probe is not None and not found and probe not in house.site.probes:
+        raise Wrong(f"probe {probe!r}: no such probe, expected one of: {', '.join(house.site.probes)}")
+    _print(options, list_view(found, now), list_text(found, house.site, probe, now))
+    return DONE
+
+
 def _history(options: Any) -> int:
     from monitor.analysis.history_files import to_csv, to_json
     from monitor.service.batch_report import NoRecord, batch_history
@@ -448,6 +526,19 @@ def _profiles(options: Any) -> int:
         raise Wrong(f"profile {options.profile!r}: no such species, expected one of: {', '.join(sorted(profiles))}")
     profile = profiles[options.profile]
     _print(options, profile_view(profile), profile_text(profile, load_sources()))
+    return DONE
+
+
+def _rules(options: Any) -> int:
+    from monitor.rules_shown import rules_text, rules_view
+
+    house = _house(options)
+    machines = house.site.machines
+    if options.machine is not None and options.machine not in machines:
+        raise Wrong(f"machine {options.machine!r}: no such machine, expected one of: {', '.join(machines)}")
+    asked = [machines[options.machine]] if options.machine is not None else list(machines.values())
+    view = rules_view(house.site, _history_of(house).batches(), datetime.now(UTC), asked)
+    _print(options, view, rules_text(view, house.site))
     return DONE
 
 

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from monitor.domain.alarm import Alarm, state_of
-from monitor.domain.bands import DRY_BULB, RH, WET_BULB
+from monitor.domain.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.batch import Batch
 from monitor.domain.notice import show_band, show_value, subject_name
 from monitor.domain.profile import Band, Profile
@@ -60,6 +60,11 @@ def machine_lines(view: Mapping[str, Any], site: Site) -> list[str]:
         if probe.get("wick_wet_bulb_c") is not None:
             shown = show_value(DRY_BULB, probe["wick_wet_bulb_c"], site.unit)
             lines.append(f"  {'on a wick':<12} {shown:>9}")
+    for egg in view["eggs"]:
+        shown = show_value(EGG, egg["egg_c"], site.unit)
+        lines.append(f"  {egg['batch']}: {shown} (estimate, it follows the air within {egg['tau_min']} min)")
+    if view["handling_until"] is not None:
+        lines.append(f"  handling declared until {local(view['handling_until'], site)}: air alarms wait, heat does not")
     if view["settling_until"] is not None:
         lines.append(f"  lockdown began: humidity may rise until {local(view['settling_until'], site)}")
     lines += [f"  ! {alarm_line(alarm, site)}" for alarm in view["alarms"]]
@@ -252,6 +257,7 @@ def profile_view(profile: Profile) -> dict[str, Any]:
             | {q: dict(band.limits()) for q, _ in _QUANTITIES if (band := getattr(s, q)) is not None}
             for s in profile.stages
         ],
+        "rules": {id_: dict(numbers) for id_, numbers in profile.rules.items()},
         "notes": list(profile.notes),
         "sources": dict(profile.sources),
     }
@@ -283,6 +289,9 @@ def profile_text(profile: Profile, citations: Mapping[str, str]) -> str:
                 key = profile.sources.get(f"stage.{stage.name}.{quantity}.{name}", "")
                 unit = "%RH" if quantity == RH else "°C"
                 lines.append(f"    {words:<12} {name.replace('_', ' '):<13} {value:>6.2f} {unit:<4} {key}")
+    for rule, numbers in profile.rules.items():
+        for name, value in numbers.items():
+            lines.append(f"  {rule:<24} {name:<13} {value:>6}      {profile.sources.get(f'rules.{rule}.{name}', '')}")
     for note in profile.notes:
         lines += ["", *_wrapped(note, "  ")]
     lines += ["", "  sources"]

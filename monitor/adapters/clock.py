@@ -28,6 +28,9 @@ def kernel_synchronised() -> bool | None:
 class SystemClock:
     """The machine's two clocks.
 
+    The forward clock begins at the label that this run starts with, in seconds since 1970, so that it goes on from one run to
+    the next where the label is right: a delay that ran when the program was stopped runs on.
+
     The label is taken as right when the kernel says that it is synchronised, or else when it is neither before EARLIEST nor
     before `not_before`, the newest label in the record: a clock that went back is wrong, one that went on may be right (a
     battery clock, a container that cannot see the kernel's word).
@@ -45,12 +48,13 @@ class SystemClock:
         self._synchronised = synchronised
         self._mono_s = mono_s
         self._utc = utc
+        self._ahead_s = utc().timestamp() - mono_s()
         self._told = False
         self._ask_at_s = float("-inf")
 
     def now(self) -> Now:
         """Both clocks, read together; any thread may ask."""
-        mono_s, utc = self._mono_s(), self._utc()
+        mono_s, utc = self._mono_s() + self._ahead_s, self._utc()
         if mono_s >= self._ask_at_s:
             self._ask_at_s = mono_s + ASK_EVERY_S
             self._told = self._synchronised() is True

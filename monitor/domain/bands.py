@@ -22,6 +22,7 @@ from monitor.domain.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.site import STILL, Machine, Site
 
 DRY_BULB, RH, WET_BULB = "dry_bulb_c", "rh_pct", "wet_bulb_c"
+EGG = "egg_c"  # what the eggs feel: reckoned, and with no band of its own
 
 
 @dataclass(frozen=True, slots=True)

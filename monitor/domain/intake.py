@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+from monitor.domain.calibration import corrected
 from monitor.domain.dating import (
     ARRIVAL,
     ARRIVAL_BOOT,
@@ -21,10 +22,11 @@ from monitor.domain.dating import (
     relabel,
     start_line,
 )
+from monitor.domain.memory import Held
 from monitor.domain.numbering import Gap, Numbering, give_up, has, take
-from monitor.domain.quality import flag_of
-from monitor.domain.reading import FAIL, Now, Pack, Sample, from_ms, to_ms
-from monitor.domain.record import Event, Group, StoredReading, Unknown
+from monitor.domain.quality import Assessment, Trail, assess, flag_of
+from monitor.domain.reading import MISSING, NOT_EVALUATED, PASS, Now, Pack, Sample, from_ms, to_ms
+from monitor.domain.record import Event, Group, Reflag, StoredReading, Unknown
 from monitor.domain.site import Probe, Site
 from monitor.domain.state import State
 
@@ -33,14 +35,20 @@ MAX_BOOTS = 64  # starts of one node whose messages are still told apart; the re
 STEP_MS = 2_000  # the label clock was set, rather than steered, when it moves by more than this
 
 
+_UNSEEN = Trail()
+
+
 @dataclass(frozen=True, slots=True)
 class Fresh:
-    """A reading that is news: fit to be judged now."""
+    """A reading that is news, corrected by the probe's calibration. Each value is there whether it is fit to be judged or not;
+    `quality` says which is."""
 
     probe: Probe
     at: datetime
+    mono_s: float
     dry_bulb_c: float
     rh_pct: float | None
+    quality: Assessment
 
 
 def take_in(state: State, site: Site, pack: Pack, now: Now, out: Group) -> list[Fresh]:
@@ -77,17 +85,47 @@ def take_in(state: State, site: Site, pack: Pack, now: Now, out: Group) -> list[
         if probe is None:
             _keep_aside(state, name, sample, now, out)
             continue
-        flag = flag_of(sample.dry_bulb_c, sample.rh_pct)
-        out.readings.append(StoredReading(name, line.id, up_ms, sample.dry_bulb_c, sample.rh_pct, flag))
-        if sample.dry_bulb_c is None or flag_of(sample.dry_bulb_c, None) >= FAIL or pack.retained:
+        waited_s = age_s + (base_ms - up_ms) / 1000.0
+        if sample.dry_bulb_c is None or pack.retained or waited_s == UNSETTLED:
+            out.readings.append(_by_itself(name, line.id, up_ms, sample))
             continue
-        rh_pct = sample.rh_pct if flag < FAIL else None  # a broken humidity sensor must not hide that it is too hot
-        if age_s + (base_ms - up_ms) / 1000.0 <= probe.fresh_s:
+        mono_s = now.mono_s - waited_s
+        quality = _assess(state, probe, line.id, up_ms, sample, mono_s, out)
+        if waited_s <= probe.fresh_s:
             seen = fresh.get(name)
             at = from_ms(line.offset_ms + up_ms)
             if seen is None or at > seen.at:
-                fresh[name] = Fresh(probe, at, sample.dry_bulb_c, rh_pct)
+                dry_bulb_c, rh_pct = sample.dry_bulb_c, sample.rh_pct
+                known = state.calibrations.get(name)
+                if known:
+                    dry_bulb_c, rh_pct = corrected(known, at, dry_bulb_c, rh_pct)
+                fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality)
     return list(fresh.values())
+
+
+def _by_itself(name: str, line: int, up_ms: int, sample: Sample) -> StoredReading:
+    """A reading that nobody knows the age of is not compared with others."""
+    rh_flag = MISSING if sample.rh_pct is None else flag_of(20.0, sample.rh_pct)
+    return StoredReading(name, line, up_ms, sample.dry_bulb_c, sample.rh_pct, flag_of(sample.dry_bulb_c, None), rh_flag)
+
+
+def _assess(state: State, probe: Probe, line: int, up_ms: int, sample: Sample, mono_s: float, out: Group) -> Assessment:
+    """Store one reading with what the tests say of it, and settle the flags of the one before, where that waited for this."""
+    trail = state.trails.get(probe.key, _UNSEEN)
+    quality = assess(trail, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s)
+    state.trails[probe.key] = quality.trail
+    flag = max(quality.dry_bulb_flag, NOT_EVALUATED if quality.dry_bulb_held else PASS)
+    rh_flag = max(quality.rh_flag, NOT_EVALUATED if quality.rh_held else PASS)
+    if quality.before is not None:
+        held = state.held.pop(probe.key, None)
+        if held is not None:
+            settled = quality.before if held.dry_bulb_held else held.flag
+            settled_rh = quality.before if held.rh_held else held.rh_flag
+            out.reflags.append(Reflag(probe.key, held.line, held.up_ms, settled, settled_rh))
+    if quality.held:
+        state.held[probe.key] = Held(line, up_ms, flag, rh_flag, quality.dry_bulb_held, quality.rh_held)
+    out.readings.append(StoredReading(probe.key, line, up_ms, sample.dry_bulb_c, sample.rh_pct, flag, rh_flag))
+    return quality
 
 
 def follow_clock(state: State, now: Now, out: Group) -> None:

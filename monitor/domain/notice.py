@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from monitor.domain.alarm import SUPPRESSED, Alarm, Transition
-from monitor.domain.bands import DRY_BULB, RH, WET_BULB, Needs
+from monitor.domain.bands import DRY_BULB, EGG, RH, WET_BULB, Needs
 from monitor.domain.profile import Band
 from monitor.domain.site import Site
 from monitor.domain.units import celsius_to_fahrenheit
@@ -16,6 +16,7 @@ from monitor.domain.units import celsius_to_fahrenheit
 MAX_TEXT = 200  # characters before the link: about what a locked phone shows (judgement)
 MAX_TITLE = 64  # a machine's longest name and the longest words about it
 STILL_STANDING = "still standing"  # the cause of a transition, or of a reminder, that says nothing new
+_VALUES = (DRY_BULB, RH, WET_BULB, EGG)
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
@@ -39,8 +40,11 @@ class Notice:
     link: str = ""
 
 
-def word(transition: Transition, site: Site, needs: Needs | None) -> tuple[str, str]:
-    """(title, text) of a transition. The parts come in the order of their worth; what does not fit is cut from the end."""
+def word(transition: Transition, site: Site, needs: Needs | None, doubtful: bool = False) -> tuple[str, str]:
+    """(title, text) of a transition. The parts come in the order of their worth; what does not fit is cut from the end.
+
+    doubtful: a sensor behind it may be wrong; it is told, with that said.
+    """
     alarm, rule = transition.alarm, site.rules[transition.alarm.rule]
     name = subject_name(alarm.subject, site)
     number = f"No. {alarm.number}"
@@ -58,7 +62,7 @@ def word(transition: Transition, site: Site, needs: Needs | None) -> tuple[str, 
         about = f"{alarm.about}." if alarm.value is None and alarm.about else ""
         if not about or len(parts[0]) + len(about) + 2 > room:  # what it is about names the batches itself, if it fits
             about = _batches(needs)
-        parts += [about, rule.consequence, rule.first_act]
+        parts += ["Sensor doubtful." if doubtful else "", about, rule.consequence, rule.first_act]
     title = f"{_cut(name, MAX_TITLE - len(what) - 2)}: {what}"
     if not title.startswith(name):
         parts.insert(1, f"{name}.")
@@ -88,6 +92,8 @@ def show_value(quantity: str, value: float, unit: str) -> str:
     if quantity == RH:
         return f"{value:.0f} %RH"
     shown = f"{celsius_to_fahrenheit(value):.1f} °F" if unit == "F" else f"{value:.1f} °C"
+    if quantity == EGG:
+        return f"egg about {shown}"
     return f"wet bulb {shown}" if quantity == WET_BULB else shown
 
 
@@ -117,8 +123,11 @@ def local_time(at: datetime, zone: tzinfo, seen_from: datetime) -> str:
 
 
 def _now_value(alarm: Alarm, site: Site, needs: Needs | None, joint: str) -> str:
-    if alarm.value is None or alarm.about not in (DRY_BULB, RH, WET_BULB):
+    if alarm.value is None or alarm.about not in _VALUES:
         return ""
+    if alarm.about == EGG:  # an estimate has a limit, and no band that anyone sets
+        limit = "" if alarm.limit is None else f", limit {show_value(DRY_BULB, alarm.limit, site.unit)}"
+        return f"{show_value(EGG, alarm.value, site.unit)}{limit if alarm.condition else ''}{joint}"
     band = None
     if needs is not None:
         band = {DRY_BULB: needs.dry_bulb_c, RH: needs.rh_pct, WET_BULB: needs.wet_bulb_c}[alarm.about]
@@ -127,7 +136,7 @@ def _now_value(alarm: Alarm, site: Site, needs: Needs | None, joint: str) -> str
 
 
 def _worst(alarm: Alarm, site: Site) -> str:
-    if alarm.worst is None or alarm.about not in (DRY_BULB, RH, WET_BULB):
+    if alarm.worst is None or alarm.about not in _VALUES:
         return ""
     return f", worst {show_value(alarm.about, alarm.worst, site.unit)}"
 

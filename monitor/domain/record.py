@@ -7,15 +7,18 @@ from datetime import datetime
 
 from monitor.domain.alarm import Transition
 from monitor.domain.batch import Batch
+from monitor.domain.calibration import Calibration
 from monitor.domain.dating import Line
+from monitor.domain.memory import Memory
 from monitor.domain.notice import Notice
 from monitor.domain.numbering import Gap, Numbering
-from monitor.domain.reading import Refused
+from monitor.domain.opening import Handling
+from monitor.domain.reading import MISSING, Refused
 
 
 @dataclass(frozen=True, slots=True)
 class StoredReading:
-    """One row of the record: values as sent (raw), the line and counted time that date it, and its quality flag."""
+    """One row of the record: values as sent (raw), the line and counted time that date it, and a quality flag for each quantity."""
 
     probe: str
     line: int
@@ -23,6 +26,18 @@ class StoredReading:
     dry_bulb_c: float | None
     rh_pct: float | None
     flag: int
+    rh_flag: int = MISSING
+
+
+@dataclass(frozen=True, slots=True)
+class Reflag:
+    """The settled flags of a reading that is in the record already, by its key."""
+
+    probe: str
+    line: int
+    up_ms: int
+    flag: int
+    rh_flag: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +96,10 @@ class Group:
     notices: list[Notice] = field(default_factory=list)
     attempts: list[Attempt] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
+    reflags: list[Reflag] = field(default_factory=list)
+    handlings: dict[str, Handling | None] = field(default_factory=dict)  # by machine; None: over
+    memory: Memory | None = None
+    calibrations: list[Calibration] = field(default_factory=list)
 
     def empty(self) -> bool:
         """Whether there is nothing to write."""
@@ -96,4 +115,8 @@ class Group:
             or self.notices
             or self.attempts
             or self.events
+            or self.reflags
+            or self.handlings
+            or self.memory
+            or self.calibrations
         )

@@ -6,30 +6,28 @@ within a few readings of a restart.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from datetime import datetime
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
+from monitor.domain.agreement import Pairs
 from monitor.domain.alarm import Alarm
 from monitor.domain.bands import Needs
 from monitor.domain.batch import Batch
+from monitor.domain.calibration import Calibration
 from monitor.domain.dating import Line
+from monitor.domain.egg import EggModel
+from monitor.domain.heading import Window
+from monitor.domain.memory import EggFelt, Heard, Held
 from monitor.domain.numbering import Numbering
-from monitor.domain.opening import Watch
+from monitor.domain.opening import Handling, Watch
+from monitor.domain.quality import Trail
 from monitor.domain.record import Unknown
-from monitor.domain.rules import Rule
+from monitor.domain.rules import PRIORITIES, Rule
+from monitor.domain.site import Site
 
 Key = tuple[str, str]  # (subject, rule id)
-
-
-@dataclass(frozen=True, slots=True)
-class Heard:
-    """A probe's newest fresh reading; humid_mono_s is when its last humidity came, None when none came in this run."""
-
-    mono_s: float
-    at: datetime
-    dry_bulb_c: float
-    rh_pct: float | None
-    humid_mono_s: float | None = None
+SENSOR_FAILED = "sensor-failed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,17 +54,33 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
+class Eggs:
+    """The eggs of one batch in a machine, as their temperature is reckoned; target_c: what the machine should read."""
+
+    batch: str
+    model: EggModel
+    target_c: float
+    judged: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A machine's needs, as limits; humid names the humidity quantity ('rh_pct', 'wet_bulb_c' or '').
 
     awaited: the batches whose lockdown humidity has not been reached since it became due. low_dry_bulb_c: the highest low limit.
+    rules: those in force here, for these species. headings: the limits that the air may be heading for. keys: every alarm that
+    readings of this machine's air are judged for.
     """
 
     needs: Needs
     limits: tuple[Limit, ...]
     humid: str
     awaited: tuple[str, ...]
+    rules: Mapping[str, Rule]
     low_dry_bulb_c: float | None = None
+    eggs: tuple[Eggs, ...] = ()
+    headings: tuple[Limit, ...] = ()
+    keys: frozenset[Key] = frozenset()
 
 
 @dataclass(slots=True)
@@ -82,12 +96,39 @@ class State:
     alarms: dict[Key, Alarm] = field(default_factory=dict)
     unknown: dict[str, Unknown] = field(default_factory=dict)
     heard: dict[str, Heard] = field(default_factory=dict)
+    life: dict[str, float] = field(default_factory=dict)  # probe: its last sign of life, a fit reading or not
+    trails: dict[str, Trail] = field(default_factory=dict)  # probe: what its next reading is compared with
+    held: dict[str, Held] = field(default_factory=dict)  # probe: a reading whose flag waits for the next
+    calibrations: dict[str, tuple[Calibration, ...]] = field(default_factory=dict)
     nodes: dict[str, NodeState] = field(default_factory=dict)
     plans: dict[str, Plan] = field(default_factory=dict)
     watches: dict[str, Watch] = field(default_factory=dict)  # machine: whether someone has just opened it
+    handlings: dict[str, Handling] = field(default_factory=dict)  # machine: work at it that someone declared
+    pairs: dict[str, Pairs] = field(default_factory=dict)  # machine: how its probes stand to one another
+    windows: dict[str, tuple[Window, Window]] = field(default_factory=dict)  # machine: its air, as judged low and high
+    seen_by: dict[str, tuple[str, ...]] = field(default_factory=dict)  # machine: the probes that these windows are of
+    eggs: dict[str, EggFelt] = field(default_factory=dict)  # batch: what its eggs feel
+    looked_mono_s: float = -math.inf  # when what is overdue was last looked for
     reached: dict[str, frozenset[str]] = field(default_factory=dict)  # machine: batches whose lockdown humidity was
     waiting: dict[str, int] = field(default_factory=dict)  # contact: notices not yet sent
     split: set[tuple[str, int]] = field(default_factory=set)  # lines whose next reading begins a new part
     last_line: int = 0
     last_number: int = 0
     last_notice: int = 0
+
+
+def rule_of(state: State, site: Site, subject: str, rule_id: str) -> Rule:
+    """The rule as it stands for a subject now: a machine's for what is in it, a probe's as its machine's, else the site's."""
+    probe = site.probes.get(subject)
+    plan = state.plans.get(subject if probe is None else probe.machine)
+    rule = site.rules[rule_id] if plan is None else plan.rules[rule_id]
+    if rule_id != SENSOR_FAILED or probe is None:
+        return rule
+    # A sensor that fails while its machine is in danger is as urgent as that danger, which nobody can follow any more.
+    standing = [
+        rule_of(state, site, *key).priority
+        for key, alarm in state.alarms.items()
+        if key[0] == probe.machine and alarm.condition and key[1].startswith(("dry-bulb-", "egg-"))
+    ]
+    worst = max((rule.priority, *standing), key=PRIORITIES.index)
+    return rule if worst == rule.priority else replace(rule, priority=worst)

@@ -2,7 +2,8 @@
 
 One cause is one alarm: a warning does not begin while the alarm of its side stands, nor a humidity alarm while the machine is far
 too hot or cold, nor a silent probe's while its node, or the whole
-room, is known to be silent; it begins if it outlasts the other. What was never told needs no closing message.
+room, is known to be silent; nor that a limit lies ahead, or that the eggs feel it, while it is passed; it begins if it outlasts
+the other. What was never told needs no closing message.
 """
 
 from __future__ import annotations
@@ -22,12 +23,25 @@ from monitor.domain.alarm import (
 )
 from monitor.domain.bands import Needs
 from monitor.domain.notice import STILL_STANDING, Notice, word
-from monitor.domain.plan import ALL_SILENT, NO_DATA, NODE_OFFLINE, NOT_RAISED, SITE_SUBJECT
+from monitor.domain.plan import (
+    ALL_SILENT,
+    DISAGREE,
+    EGG_COLD,
+    EGG_HOT,
+    HANDLING_OVER,
+    HEADING_SUFFIX,
+    NO_DATA,
+    NODE_OFFLINE,
+    NOT_RAISED,
+    SENSOR_FAILED,
+    SENSOR_SUSPECT,
+    SITE_SUBJECT,
+)
 from monitor.domain.reading import Now
 from monitor.domain.record import Attempt, Group
-from monitor.domain.rules import CRITICAL, HIGH, LOW
+from monitor.domain.rules import CRITICAL, HIGH, LOW, PRIORITIES
 from monitor.domain.site import Site
-from monitor.domain.state import State
+from monitor.domain.state import State, rule_of
 
 MAX_WAITING = 500  # unsent notices per contact: a phone service dead for days must not fill the card
 
@@ -40,8 +54,12 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
         return alarm
     if not closing and transition.state != UNACKNOWLEDGED:
         return alarm
-    rule = site.rules[alarm.rule]
-    title, text = word(transition, site, _concerned(state, alarm))
+    if closing and said_already(state, site, alarm.subject, alarm.rule):
+        return replace(
+            alarm, told=False
+        )  # what is worse stands, and was told: "no longer" would be read as all is well
+    rule = rule_of(state, site, *alarm.key)
+    title, text = word(transition, site, _concerned(state, alarm), _doubtful(state, site, alarm))
     priority = LOW if closing else rule.priority  # good news wakes nobody
     _put(state, site, site.contacts, alarm, priority, title, text, closing, now, out)
     return replace(alarm, told=not closing)
@@ -49,10 +67,10 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
 
 def remind(state: State, site: Site, alarm: Alarm, now: Now, out: Group) -> Alarm:
     """Tell a standing alarm again that nobody has answered; a contact that has not yet got the last message is not sent another."""
-    rule = site.rules[alarm.rule]
+    rule = rule_of(state, site, *alarm.key)
     if rule.priority != LOW:
         again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, now.utc, now.mono_s)
-        title, text = word(again, site, _concerned(state, alarm))
+        title, text = word(again, site, _concerned(state, alarm), _doubtful(state, site, alarm))
         reached = [contact for contact in site.contacts if not state.waiting.get(contact)]
         _put(state, site, reached, alarm, rule.priority, title, text, False, now, out)
     return replace(alarm, asked_mono_s=now.mono_s)
@@ -106,7 +124,16 @@ def _concerned(state: State, alarm: Alarm) -> Needs | None:
 
 def said_already(state: State, site: Site, subject: str, rule: str) -> bool:
     """Whether another standing alarm says it, so that this one need not begin."""
-    if rule.endswith("-warning") and _stands(state, subject, rule.removesuffix("-warning") + "-alarm"):
+    for suffix in ("-warning", HEADING_SUFFIX):
+        if rule.endswith(suffix) and _stands(state, subject, rule.removesuffix(suffix) + "-alarm"):
+            return True
+    if rule == HANDLING_OVER:
+        return _stands(state, subject, "dry-bulb-high-alarm") or _stands(state, subject, "dry-bulb-low-alarm")
+    if rule == EGG_HOT:
+        return _stands(state, subject, "dry-bulb-high-alarm")
+    if rule == EGG_COLD:
+        return _stands(state, subject, "dry-bulb-low-alarm") or _not_back(state, site, subject, rule)
+    if rule.startswith(("dry-bulb-low-", "humidity-low-")) and _not_back(state, site, subject, rule):
         return True
     if rule.startswith("humidity-") and rule != NOT_RAISED:
         # Air that is far too hot or cold has another humidity too, by that alone, and the temperature is the more urgent.
@@ -121,6 +148,24 @@ def said_already(state: State, site: Site, subject: str, rule: str) -> bool:
         each = bool(probes) and all(_stands(state, p.key, NO_DATA) for p in probes)
         return each or _stands(state, SITE_SUBJECT, ALL_SILENT)
     return False
+
+
+def _not_back(state: State, site: Site, subject: str, rule: str) -> bool:
+    """Whether it was told that the machine did not come back from handling, as urgently as this would be."""
+    if not _stands(state, subject, HANDLING_OVER):
+        return False
+    told, this = (PRIORITIES.index(rule_of(state, site, subject, r).priority) for r in (HANDLING_OVER, rule))
+    return told >= this
+
+
+def _doubtful(state: State, site: Site, alarm: Alarm) -> bool:
+    """Whether a sensor behind an alarm about air is itself in doubt. It is told all the same: a doubt silences no danger."""
+    machine = alarm.subject
+    if alarm.value is None or machine not in site.by_machine:
+        return False
+    probes = [p.key for p in site.by_machine[machine]]
+    keys = [(machine, DISAGREE), *((p, r) for p in probes for r in (SENSOR_SUSPECT, SENSOR_FAILED))]
+    return any((doubt := state.alarms.get(key)) is not None and doubt.condition for key in keys)
 
 
 def _stands(state: State, subject: str, rule: str) -> bool:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from monitor.domain.alarm import Alarm, state_of
-from monitor.domain.bands import DRY_BULB, RH, WET_BULB, derived_rh
+from monitor.domain.bands import DRY_BULB, EGG, RH, WET_BULB, derived_rh
 from monitor.domain.profile import Band
 from monitor.domain.psychrometrics import air_state, wick_wet_bulb_c
 from monitor.domain.reading import Now
 from monitor.domain.site import Probe, Site
 from monitor.domain.state import Plan, State
+
+_VALUES = (DRY_BULB, RH, WET_BULB, EGG)
 
 
 def machine_view(state: State, site: Site, machine: str, now: Now) -> dict[str, Any]:
@@ -26,6 +28,8 @@ def machine_view(state: State, site: Site, machine: str, now: Now) -> dict[str, 
         "probes": [_probe_view(state, site, probe, plan, now) for probe in site.by_machine.get(machine, ())],
         "batches": [] if plan is None else [_occupant(o) for o in plan.needs.occupants],
         "bands": {} if plan is None else _bands(plan),
+        "eggs": [] if plan is None else _eggs(state, plan),
+        "handling_until": None if machine not in state.handlings else _stamp(state.handlings[machine].until),
         "settling_until": None
         if plan is None or plan.needs.settling_until is None
         else _stamp(plan.needs.settling_until),
@@ -42,8 +46,8 @@ def alarm_view(alarm: Alarm) -> dict[str, Any]:
         "state": state_of(alarm),
         "since": None if alarm.since is None else _stamp(alarm.since),
         "ended": None if alarm.ended is None else _stamp(alarm.ended),
-        "quantity": alarm.about if alarm.about in (DRY_BULB, RH, WET_BULB) else None,
-        "about": None if alarm.about in (DRY_BULB, RH, WET_BULB) else alarm.about or None,
+        "quantity": alarm.about if alarm.about in _VALUES else None,
+        "about": None if alarm.about in _VALUES else alarm.about or None,
         "value": _rounded(alarm.value),
         "worst": _rounded(alarm.worst),
         "limit": _rounded(alarm.limit),
@@ -99,6 +103,12 @@ def _occupant(occupant: Any) -> dict[str, Any]:
         "day": round(occupant.day, 3),
         "stage": occupant.stage,
     }
+
+
+def _eggs(state: State, plan: Plan) -> list[dict[str, Any]]:
+    """What the eggs of each batch feel, an estimate, and how long they take to follow the air."""
+    known = [(e, state.eggs[e.batch]) for e in plan.eggs if e.judged and e.batch in state.eggs]
+    return [{"batch": e.batch, "egg_c": _rounded(f.egg_c), "tau_min": round(e.model.tau_s / 60.0)} for e, f in known]
 
 
 def _bands(plan: Plan) -> dict[str, Any]:

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from monitor.domain.agreement import Pairs, forget
 from monitor.domain.alarm import (
+    MAX_SHELF_S,
     Alarm,
     AlarmError,
     Step,
@@ -21,14 +23,22 @@ from monitor.domain.alarm import (
     state_of,
     unshelve,
 )
+from monitor.domain.bands import DRY_BULB, RH
 from monitor.domain.batch import MAX_EGGS, Batch, BatchError, Stay, closed, declared, moved
+from monitor.domain.calibration import Calibration, CalibrationError, check, since_by_default, standing
+from monitor.domain.calibration_words import calibration_view, said
 from monitor.domain.evaluate import judge_strays, plan, settle
+from monitor.domain.machine_air import DANGEROUS_HEAT
+from monitor.domain.opening import HandlingError, declare, finish
+from monitor.domain.plan import HANDLING_OVER
+from monitor.domain.planning import AIR_RULES
 from monitor.domain.profile import STAGE_NAMES
-from monitor.domain.reading import Now
+from monitor.domain.reading import Now, from_ms, to_ms
 from monitor.domain.record import Event, Group
 from monitor.domain.site import Site
-from monitor.domain.state import State
+from monitor.domain.state import State, rule_of
 from monitor.domain.view import alarm_view, machine_view
+from monitor.service.calibrate import changes, correction_of
 
 _ID = re.compile(r"[a-z0-9-]{1,32}")
 # A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
@@ -58,8 +68,8 @@ def perform(state: State, site: Site, request: Mapping[str, Any], now: Now, out:
         raise RequestError(f"request: {verb!r}, expected one of {', '.join(sorted(_ACTIONS))}")
     try:
         return action(_Work(state, site, request, now, out))
-    except (BatchError, AlarmError, RequestError) as error:
-        wrong_clock = not now.clock_ok and action in (_batch_add, _move, _stage, _close)
+    except (BatchError, AlarmError, HandlingError, CalibrationError, RequestError) as error:
+        wrong_clock = not now.clock_ok and action in (_batch_add, _move, _stage, _close, _calibrate)
         hint = f" (the clock here is not set, it says {_shown(now.utc)})" if wrong_clock else ""
         raise RequestError(f"{error}{hint}") from error
 
@@ -119,11 +129,9 @@ def _acknowledge(work: _Work) -> dict[str, Any]:
 
 def _shelve(work: _Work) -> dict[str, Any]:
     alarm = _alarm(work)
-    for_s = work.request.get("for_s")
-    if isinstance(for_s, bool) or not isinstance(for_s, (int, float)) or not -MAX_SECONDS < for_s < MAX_SECONDS:
-        raise RequestError(f"alarm {alarm.number}: for_s {repr(for_s)[:40]}, expected seconds")
-    rule = work.site.rules[alarm.rule]
-    return _adopt_alarm(work, alarm, shelve(alarm, float(for_s), _text(work, "by", ""), work.now, rule))
+    for_s = _seconds(work, f"alarm {alarm.number}")
+    rule = rule_of(work.state, work.site, *alarm.key)
+    return _adopt_alarm(work, alarm, shelve(alarm, for_s, _text(work, "by", ""), work.now, rule))
 
 
 def _unshelve(work: _Work) -> dict[str, Any]:
@@ -139,6 +147,69 @@ def _out_of_service(work: _Work) -> dict[str, Any]:
     if not isinstance(out, bool):
         raise RequestError(f"alarm {alarm.number}: out {out!r}, expected true or false")
     return _adopt_alarm(work, alarm, set_out_of_service(alarm, out, _text(work, "by", ""), work.now))
+
+
+def _handling(work: _Work) -> dict[str, Any]:
+    """Someone works at an open machine: its air alarms wait, dangerous heat apart, and for a bounded time."""
+    machine, by = _known_machine(work), _text(work, "by", "")
+    standing = work.state.handlings.get(machine)
+    if work.request.get("done", False):
+        if standing is None:
+            raise RequestError(f"handling {machine}: none is declared")
+        handling, did = finish(standing, work.now), "done"
+    else:
+        handling = declare(machine, _seconds(work, f"handling {machine}"), by, work.now)
+        did = f"declared for {(handling.until_mono_s - work.now.mono_s) / 60.0:g} min"
+    work.state.handlings[machine] = work.out.handlings[machine] = handling
+    work.out.events.append(Event(work.now.utc, "handling", machine, did + (f" by {by}" if by else "")))
+    shelved = []
+    for alarm in list(work.state.alarms.values()) if did != "done" else []:
+        quiet = alarm.rule.startswith(AIR_RULES) or alarm.rule == HANDLING_OVER
+        if (
+            alarm.subject == machine
+            and quiet
+            and alarm.rule != DANGEROUS_HEAT
+            and alarm.condition
+            and not alarm.covered
+        ):
+            rule = rule_of(work.state, work.site, *alarm.key)
+            for_s = min(handling.until_mono_s - work.now.mono_s, MAX_SHELF_S[rule.priority])
+            _adopt_alarm(work, alarm, shelve(alarm, for_s, by, work.now, rule))
+            shelved.append(alarm.number)
+    return {"machine": machine, "did": did, "until": _shown(handling.until), "shelved": shelved}
+
+
+def _calibrate(work: _Work) -> dict[str, Any]:
+    """A probe was held against a reference: its readings are corrected from now on, and those in the record as far back as it holds."""
+    name = _text(work, "probe")
+    probe = work.site.probes.get(name)
+    if probe is None:
+        raise RequestError(f"probe {name!r}: no such probe, expected one of: {', '.join(work.site.probes)}")
+    at, due = _past(work, "at", work.now.utc), None
+    if work.request.get("due") is not None:
+        due = _whole_ms(_time(work, "due"))
+    earlier = work.state.calibrations.get(name, ())
+    calibration = Calibration(
+        name, at, None, due, _text(work, "by", ""), _text(work, "note", ""),
+        correction_of(DRY_BULB, work.request.get(DRY_BULB)), correction_of(RH, work.request.get(RH)),
+    )  # fmt: skip
+    check(calibration)
+    if work.request.get("since") is None:
+        calibration = replace(calibration, since=since_by_default(calibration, earlier))
+    elif work.request["since"] != "start":
+        calibration = replace(calibration, since=_past(work, "since", at))
+    later = work.state.calibrations[name] = (*earlier, calibration)
+    work.out.calibrations.append(calibration)
+    changed = changes(earlier, later, calibration, work.now.utc)
+    if any(row["by"] for row in changed):
+        # Its readings step now, and that is no change of the air: what was learnt of them begins anew.
+        work.state.pairs[probe.machine] = forget(work.state.pairs.get(probe.machine, Pairs()), name)
+        work.state.watches.pop(probe.machine, None)
+        work.state.windows.pop(probe.machine, None)
+    by = f" by {calibration.by}" if calibration.by else ""
+    work.out.events.append(Event(work.now.utc, "calibration", name, f"{said(calibration, 'C')}{by}"))
+    in_force = calibration in standing(later, work.now.utc)
+    return {**calibration_view(calibration), "did": "calibrated", "in_force": in_force, "changes": changed}
 
 
 def _room(work: _Work) -> dict[str, Any]:
@@ -160,6 +231,8 @@ _ACTIONS: dict[str, Callable[[_Work], dict[str, Any]]] = {
     "shelve": _shelve,
     "unshelve": _unshelve,
     "out-of-service": _out_of_service,
+    "handling": _handling,
+    "calibrate": _calibrate,
     "room": _room,
 }
 
@@ -234,6 +307,20 @@ def _machine(work: _Work, batch: str) -> str:
     return name
 
 
+def _known_machine(work: _Work) -> str:
+    name = _text(work, "machine")
+    if name not in work.site.machines:
+        raise RequestError(f"machine {name!r}: no such machine, expected one of: {', '.join(work.site.machines)}")
+    return name
+
+
+def _seconds(work: _Work, about: str) -> float:
+    for_s = work.request.get("for_s")
+    if isinstance(for_s, bool) or not isinstance(for_s, (int, float)) or not -MAX_SECONDS < for_s < MAX_SECONDS:
+        raise RequestError(f"{about}: for_s {repr(for_s)[:40]}, expected seconds")
+    return float(for_s)
+
+
 def _id(work: _Work, key: str) -> str:
     value = _text(work, key)
     if not _ID.fullmatch(value):
@@ -263,6 +350,18 @@ def _time(work: _Work, key: str, default: datetime | None = None) -> datetime:
     except (ValueError, OverflowError):  # no time, or one at the edge of the calendar in another zone
         pass
     raise RequestError(f"{key}: {repr(value)[:60]}, expected a time such as 2026-03-01T18:00:00Z")
+
+
+def _past(work: _Work, key: str, default: datetime) -> datetime:
+    at = _whole_ms(_time(work, key, default))
+    if at > work.now.utc:
+        raise RequestError(f"{key}: {_shown(at)} is in the future, expected now or before")
+    return at
+
+
+def _whole_ms(at: datetime) -> datetime:
+    """As the record keeps it."""
+    return from_ms(to_ms(at))
 
 
 def _not_future(batch: str, at: datetime, now: Now) -> None:

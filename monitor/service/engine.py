@@ -21,9 +21,11 @@ from monitor.domain.alarm import IN, OUT, Alarm, Judgement
 from monitor.domain.dating import ARRIVAL, Line, resume_line
 from monitor.domain.evaluate import hear, judge, retire, tick
 from monitor.domain.notice import Notice
+from monitor.domain.opening import resume
 from monitor.domain.plan import RECORD_DAMAGED, SITE_SUBJECT
 from monitor.domain.reading import Now, Refused, to_ms
 from monitor.domain.record import Attempt, Event, Group
+from monitor.domain.remembering import remember, take_up
 from monitor.domain.site import Site
 from monitor.domain.state import State
 from monitor.domain.view import machine_view
@@ -42,13 +44,15 @@ STORE_PATIENCE_S = 10.0
 MAX_KEPT = 20_000  # rows kept in memory while the store fails; then the inbox backs up, and the broker keeps the rest
 BACKED_UP_S = 0.2
 STATE_EVERY_S = 30.0
+# After a power cut so much of running delays and of what was learnt is lost; each writing costs the card some pages.
+MEMORY_EVERY_S = 300.0
 # a node sends again after 30 s; told after each group, a backlog would cost as many answers as messages
 STORED_EVERY_S = 1.0
 
 _log = logging.getLogger("eggroom.engine")
 
 
-def start_state(loaded: Loaded, now: Now) -> State:
+def start_state(loaded: Loaded, site: Site, now: Now) -> State:
     """The state of a new run, from what the record holds."""
     anchor_ms = to_ms(now.utc) - now.mono_s * 1000.0
     state = State(anchor_ms, now.clock_ok, now.mono_s)
@@ -65,6 +69,12 @@ def start_state(loaded: Loaded, now: Now) -> State:
     state.unknown = {u.probe: u for u in loaded.unknown}
     for notice in loaded.waiting:
         state.waiting[notice.contact] = state.waiting.get(notice.contact, 0) + 1
+    for calibration in loaded.calibrations:
+        known = state.calibrations.get(calibration.probe, ())
+        state.calibrations[calibration.probe] = (*known, calibration)
+    state.handlings = {h.machine: resume(h, now) for h in loaded.handlings}
+    if loaded.memory is not None:
+        take_up(state, site, loaded.memory, now)
     state.last_line = loaded.last_line
     state.last_number = loaded.last_alarm_number
     state.last_notice = loaded.last_notice
@@ -113,6 +123,7 @@ class Engine:
         self._group_since: float | None = None
         self._next_tick: float | None = None
         self._next_states = 0.0
+        self._next_memory: float | None = None
         self._failing_since: float | None = None
         self._retry_at = 0.0
         self._told_early: set[int] = set()
@@ -159,6 +170,7 @@ class Engine:
             )  # fmt: skip
         else:
             self._stopped = True
+            self._group.memory = remember(self._state, self._site, now)
         full = len(self._receipts) >= (GROUP_BACKLOG if more else GROUP_MESSAGES)
         self._commit_if_due(now, full or self._stopped)
 
@@ -209,6 +221,11 @@ class Engine:
         self.counts["ticks"] += 1
         tick(self._state, self._site, now, self._group)
         self._tell_stored_if_due(now)
+        if self._next_memory is None:
+            self._next_memory = now.mono_s + MEMORY_EVERY_S
+        elif now.mono_s >= self._next_memory:
+            self._next_memory = now.mono_s + MEMORY_EVERY_S
+            self._group.memory = remember(self._state, self._site, now)
         if now.mono_s >= self._next_states and self._failing_since is None:
             self._next_states = now.mono_s + STATE_EVERY_S
             for machine in self._site.machines:
@@ -229,7 +246,9 @@ class Engine:
             if group.empty() and not self._replies and not self._receipts:
                 return
             self._group_since = now.mono_s
-        urgent = bool(self._replies or group.transitions or group.notices or group.attempts or group.batches)
+        urgent = bool(
+            self._replies or group.transitions or group.notices or group.attempts or group.batches or group.handlings
+        )
         old = self._group_since is not None and now.mono_s - self._group_since >= GROUP_AGE_S
         if not (full or urgent or old):
             return
@@ -314,7 +333,7 @@ class Engine:
             "silent_probes": sorted(
                 p.key
                 for p in self._site.probes.values()
-                if (h := self._state.heard.get(p.key)) is None or now.mono_s - h.mono_s > p.silence_s
+                if (life := self._state.life.get(p.key)) is None or now.mono_s - life > p.silence_s
             ),
             **self.counts,
         }

@@ -115,6 +115,8 @@ def pack(node: str, seq: int, up_s: int | None, *samples: Sample, boot: int = 7,
 
 
 Air = tuple[float | None, float | None]
+RIPPLE_K, RIPPLE_PCT = 0.003, 0.02
+STRANGE_C, STRANGE_PCT = (85.0, 127.9375), (0.0, 100.0)  # what means something else than a value
 
 
 @dataclass
@@ -189,9 +191,15 @@ class Story:
         for key, air in self.air.items():
             if air is not None:
                 node, _, probe = key.partition("/")
-                by_node.setdefault(node, []).append(Sample(probe, air[0], air[1]))
+                by_node.setdefault(node, []).append(Sample(probe, *self.alive(air)))
         for node, samples in by_node.items():
             self.send(node, *samples)
+
+    def alive(self, air: Air) -> Air:
+        """That air as a live sensor gives it: a little to and fro, for what stands still is taken for broken."""
+        way = round(self.at_s / self.interval_s) * 7919 % 5 - 2
+        dry_bulb_c = air[0] if air[0] is None or air[0] in STRANGE_C else air[0] + way * RIPPLE_K
+        return dry_bulb_c, None if air[1] is None or air[1] in STRANGE_PCT else air[1] + way * RIPPLE_PCT
 
     def put(self, *changed: Batch) -> None:
         """A batch set, moved, declared or closed by a person, as a request does it."""

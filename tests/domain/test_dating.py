@@ -107,8 +107,7 @@ class Node:
         hear_message(self.state, self.site, Pack("node-a", (Sample("top", 37.5, 45.0),), 7, seq, up_s), now, out)
         self.lines |= out.lines
         self.rows += [(taken_ms, r.line, r.up_ms) for r in out.readings]
-        seen = self.state.heard.get("node-a/top")
-        self.fresh += seen is not None and seen.mono_s == now.mono_s
+        self.fresh += self.state.life.get("node-a/top") == now.mono_s
 
     def errors_ms(self) -> list[float]:
         """How far the final label of each sample lies from when it was taken."""
@@ -284,7 +283,7 @@ def test_a_restart_after_a_wrong_clock_hears_its_nodes() -> None:
     lines = tuple(replace(li, mono_offset_ms=None) for parts in wrong.state.lines.values() for li in parts)
     loaded = Loaded(lines, {}, (), (), (), (), 9, 0, 0, None)
     later = Story(at_s=130.0, air={"node-a/top": (37.5, 45.0)}, seqs=dict(wrong.seqs))
-    later.state = start_state(loaded, later.now())
+    later.state = start_state(loaded, later.site, later.now())
     later.run(minutes=5)
     assert "node-a/top" in later.state.heard
 

@@ -26,7 +26,7 @@ def occupant(name: str = "hen-1", *, due: bool = True, settling: bool = False) -
 
 def test_an_empty_machine_has_no_limits() -> None:
     """Nothing is compared, nothing is awaited."""
-    assert plan_of(Needs("setter-1"), SITE, NONE) == Plan(Needs("setter-1"), (), "", ())
+    assert plan_of(Needs("setter-1"), SITE, NONE) == Plan(Needs("setter-1"), (), "", (), RULES)
 
 
 def test_every_limit_of_a_band_is_compared() -> None:
@@ -78,7 +78,7 @@ def test_a_deadband_leaves_room_in_the_band(band: Band) -> None:
 
 def test_lockdown_humidity_is_awaited_once_the_settling_is_over() -> None:
     """Past the settling, and until it was reached once, low humidity is 'not raised' and the batch is named."""
-    needs = Needs("h", (occupant(),), WARM, MOIST_RH)
+    needs = Needs("setter-1", (occupant(),), WARM, MOIST_RH)
     awaited = plan_of(needs, SITE, NONE)
     assert awaited.awaited == ("hen-1",)
     assert limits(awaited)[NOT_RAISED].limit == MOIST_RH.low_warning
@@ -92,25 +92,25 @@ def test_lockdown_humidity_is_awaited_once_the_settling_is_over() -> None:
 @pytest.mark.parametrize("who", [occupant(due=False), occupant(settling=True)])
 def test_before_it_is_due_nothing_is_awaited(who: Occupant) -> None:
     """In the setter stage, and while the air settles, there is no 'not raised'."""
-    plan = plan_of(Needs("h", (who,), WARM, MOIST_RH, settling_until=T0 + timedelta(hours=1)), SITE, NONE)
+    plan = plan_of(Needs("setter-1", (who,), WARM, MOIST_RH, settling_until=T0 + timedelta(hours=1)), SITE, NONE)
     assert plan.awaited == ()
     assert NOT_RAISED not in limits(plan)
 
 
 def test_one_batch_that_settles_does_not_end_the_wait_for_another() -> None:
     """With a newcomer settling, the batch whose humidity is overdue is still awaited, and it alone."""
-    both = Needs("h", (occupant("old"), occupant("new", settling=True)), WARM, MOIST_RH, settling_until=T0)
+    both = Needs("setter-1", (occupant("old"), occupant("new", settling=True)), WARM, MOIST_RH, settling_until=T0)
     assert plan_of(both, SITE, NONE).awaited == ("old",)
 
 
 def test_a_band_without_a_low_warning_awaits_but_cannot_ask() -> None:
     """Without a low warning there is no value that counts as raised, so there is no such alarm."""
-    plan = plan_of(Needs("h", (occupant(),), WARM, Band(high_warning=80.0)), SITE, NONE)
+    plan = plan_of(Needs("setter-1", (occupant(),), WARM, Band(high_warning=80.0)), SITE, NONE)
     assert NOT_RAISED not in limits(plan)
 
 
 def test_only_one_humidity_is_judged() -> None:
     """The plan names the quantity that its humidity limits are in; without one it names none."""
-    assert plan_of(Needs("h", rh_pct=DRY_RH), SITE, NONE).humid == "rh_pct"
-    assert plan_of(Needs("h", wet_bulb_c=DRY_WET), SITE, NONE).humid == "wet_bulb_c"
-    assert plan_of(Needs("h", dry_bulb_c=WARM), SITE, NONE).humid == ""
+    assert plan_of(Needs("setter-1", rh_pct=DRY_RH), SITE, NONE).humid == "rh_pct"
+    assert plan_of(Needs("setter-1", wet_bulb_c=DRY_WET), SITE, NONE).humid == "wet_bulb_c"
+    assert plan_of(Needs("setter-1", dry_bulb_c=WARM), SITE, NONE).humid == ""

@@ -39,7 +39,7 @@ class Desk:
         self.engine = Engine(
             site=site,
             ledger=self,
-            state=start_state(loaded, at(0)),
+            state=start_state(loaded, site, at(0)),
             give_receipts=self._receipts,
             tell_stored=lambda rows: self.said.append(("stored", list(rows))),
             tell_notices=self._notices,
