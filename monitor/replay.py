@@ -8,6 +8,7 @@ same recording gives the same timeline, to the byte.
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -101,9 +102,7 @@ def replay(path: Path, house: House) -> Timeline:
         if engine is None:
             now = Now(target, at)
             engine = _engine(house, tape, now)
-        while now.mono_s + TICK_S <= target:
-            now = Now(now.mono_s + TICK_S, now.utc + _SECOND)
-            engine.idle(now)
+        _let_pass(engine, now, target)
         now = Now(target, at)
         if "topic" in line:
             payload = str(line.get("payload", "")).encode("utf-8", "surrogatepass")  # half a character is refused below
@@ -120,6 +119,18 @@ def replay(path: Path, house: House) -> Timeline:
     if engine is not None:
         engine.work(Stop(now))
     return timeline
+
+
+def _let_pass(engine: Engine, now: Now, target_s: float) -> None:
+    """Every second up to the target in which passing time may decide something: a calm hour is one step."""
+    while now.mono_s + TICK_S <= target_s:
+        due_s = engine.due_mono_s(now)
+        if due_s > target_s:
+            return
+        most = math.floor((target_s - now.mono_s) / TICK_S)
+        steps = max(1, min(math.ceil((due_s - now.mono_s) / TICK_S), most))
+        now = Now(now.mono_s + steps * TICK_S, now.utc + steps * _SECOND)
+        engine.idle(now)
 
 
 def text_lines(timeline: Timeline) -> Iterator[str]:
@@ -164,7 +175,7 @@ def _engine(house: House, tape: _Tape, now: Now) -> Engine:
     return Engine(
         site=house.site,
         ledger=tape,
-        state=start_state(tape.load(), now),
+        state=start_state(tape.load(), house.site, now),
         give_receipts=lambda receipts: None,
         tell_stored=lambda rows: None,
         tell_notices=lambda notices: None,

@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from monitor.domain.profile import Profile, ProfileError
 from monitor.domain.psychrometrics import pressure_kpa
-from monitor.domain.rules import Rule, RuleError, changed, parse_rules
+from monitor.domain.rules import SITE_WIDE, Rule, RuleError, changed, parse_rules
 from monitor.domain.site import FORCED, ROOM, SETTER, Machine, Probe, Site, grouped
 from monitor.service.ports import Contact
 
@@ -70,6 +70,7 @@ class MachineSettings(_Strict):
     name: str = Field("", max_length=24)
     kind: Literal["setter", "hatcher", "brooder", "room"] = SETTER  # type: ignore[assignment]
     air: Literal["forced", "still"] = FORCED  # type: ignore[assignment]
+    rules: dict[str, dict[str, Any]] = {}
 
 
 class ProbeSettings(_Strict):
@@ -164,7 +165,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
     for m in settings.machine:
         if m.id in machines:
             wrong.append(f"{path}: machine {m.id}: named twice, expected each id once")
-        machines[m.id] = Machine(m.id, m.name or m.id, m.kind, m.air)
+        machines[m.id] = Machine(m.id, m.name or m.id, m.kind, m.air, m.rules)
     probes: dict[str, Probe] = {}
     for p in settings.probe:
         key = f"{p.node}/{p.probe}"
@@ -174,7 +175,9 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
             wrong.append(f"{path}: probe {key}: machine {p.machine!r}, expected one of: {', '.join(machines)}")
         probes[key] = Probe(key, p.machine, p.interval_s, p.position)
     contacts = _contacts(settings, path, wrong)
-    rules = _rules(settings, path, wrong)
+    rules = _rules(shipped_rules(), settings.rules, f"{path}: rules", wrong)
+    for m in settings.machine:
+        _machine_rules(m, rules, path, wrong)
     try:
         zone = ZoneInfo(settings.site.zone)
     except (KeyError, ValueError, OSError):
@@ -203,6 +206,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         wick_coefficient_per_k=settings.site.wick_coefficient_per_k,
         by_machine=grouped(probes, "machine"),
         by_node=grouped(probes, "node"),
+        own_rules=settings.rules,
     )
     return House(settings, site, contacts, path)
 
@@ -241,17 +245,29 @@ def _contacts(settings: Settings, path: Path, wrong: list[str]) -> tuple[Contact
     return tuple(result)
 
 
-def _rules(settings: Settings, path: Path, wrong: list[str]) -> dict[str, Rule]:
-    rules = shipped_rules()
-    for id_, changes in settings.rules.items():
+def _rules(
+    rules: Mapping[str, Rule], own: Mapping[str, Mapping[str, Any]], where: str, wrong: list[str]
+) -> dict[str, Rule]:
+    """The rules with someone's own numbers; what cannot be used goes to `wrong`."""
+    result = dict(rules)
+    for id_, changes in own.items():
         if id_ not in rules:
-            wrong.append(f"{path}: rules.{id_}: no such rule, expected one of: {', '.join(rules)}")
+            wrong.append(f"{where}.{id_}: no such rule, expected one of: {', '.join(rules)}")
             continue
         try:
-            rules[id_] = changed(rules[id_], changes, f"{path}: rules")
+            result[id_] = changed(rules[id_], changes, where)
         except RuleError as error:
             wrong.append(str(error))
-    return rules
+    return result
+
+
+def _machine_rules(machine: MachineSettings, rules: Mapping[str, Rule], path: Path, wrong: list[str]) -> None:
+    """See that a machine's own numbers can be used."""
+    where = f"{path}: machine {machine.id}: rules"
+    _rules(rules, machine.rules, where, wrong)
+    for id_ in machine.rules:
+        if id_ in rules and rules[id_].group in SITE_WIDE:
+            wrong.append(f"{where}.{id_}: a rule of the whole site, expected it in [rules.{id_}]")
 
 
 _WORDED = {

@@ -146,7 +146,7 @@ UNKNOWN = "unknown setting, expected one of: "
             "[broker]\nhots = '127.0.0.1'\n",
             f"broker.hots: {UNKNOWN}ca_file, host, keepalive_s, password_file, port, protocol, root, username",
         ),
-        ("[[machine]]\nid = 'x'\nknid = 'setter'\n", f"machine[2].knid: {UNKNOWN}air, id, kind, name"),
+        ("[[machine]]\nid = 'x'\nknid = 'setter'\n", f"machine[2].knid: {UNKNOWN}air, id, kind, name, rules"),
         (
             "[[probe]]\nnode = 'n'\nprobe = 'p'\nmachine = 'setter-1'\ninterval = 5\n",
             f"probe[2].interval: {UNKNOWN}interval_s, machine, node, position, probe",
@@ -188,8 +188,12 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
             "rules: dry-bulb-high-alarm.on_delay_s: -5, expected a number from 0 to 604800",
         ),
         (
-            "[rules.dry-bulb-high-alarm]\nlimit = 40\n",
-            "rules: dry-bulb-high-alarm.limit: not a setting, expected one of priority, on_delay_s, off_delay_s, deadband, re_alarm_s",
+            "[rules.dry-bulb-high-alarm]\nwords = 'hot'\n",
+            "rules: dry-bulb-high-alarm.words: not a setting, expected one of priority, limit, on_delay_s, off_delay_s, deadband, re_alarm_s, respond_min",
+        ),
+        (
+            "[rules.dry-bulb-high-alarm]\nlimit = 102\n",
+            "rules: dry-bulb-high-alarm.limit: 102, expected a number from 20 to 45 (°C)",
         ),
         ("[rules]\ndry-bulb-high-alarm = 5\n", "rules.dry-bulb-high-alarm: 5, expected a valid dictionary"),
     ],
@@ -197,6 +201,40 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
 def test_a_setting_that_cannot_be(write: Callable[..., Path], more: str, complaint: str) -> None:
     """Each setting that cannot be used is one line."""
     assert complaints(write(more)) == [complaint]
+
+
+OF_MACHINE = "machine setter-1: rules"
+
+
+@pytest.mark.parametrize(
+    ("rules", "complaint"),
+    [
+        ("[machine.rules.too-hot]\non_delay_s = 5", f"{OF_MACHINE}.too-hot: no such rule, expected one of: {', '.join(shipped_rules())}"),
+        (
+            "[machine.rules.humidity-low-alarm]\nlimit = 130",
+            f"{OF_MACHINE}: humidity-low-alarm.limit: 130, expected a number from 0 to 100 (%RH)",
+        ),
+        (
+            "[machine.rules.node-offline]\non_delay_s = 60",
+            f"{OF_MACHINE}.node-offline: a rule of the whole site, expected it in [rules.node-offline]",
+        ),
+        ("[machine.rules]\nno-data = 5", "machine[1].rules.no-data: 5, expected a valid dictionary"),
+        ("rules = 5", "machine[1].rules: 5, expected a valid dictionary"),
+    ],
+)  # fmt: skip
+def test_a_machines_rules_that_cannot_be(write: Callable[..., Path], rules: str, complaint: str) -> None:
+    """A machine's own numbers are checked at the start like the site's, each in one line that names the machine."""
+    assert complaints(write(**{'name = "Setter 1"\n': f'name = "Setter 1"\n{rules}\n'})) == [complaint]
+
+
+def test_a_machines_own_rules(write: Callable[..., Path]) -> None:
+    """They stay the machine's: the site's rules are those of every other machine."""
+    numbers = "[machine.rules.dry-bulb-high-warning]\nlimit = 38.0\non_delay_s = 240"
+    site_own = "\n[rules.dry-bulb-high-warning]\non_delay_s = 180\n"
+    site = load_house(write(site_own, **{'name = "Setter 1"\n': f'name = "Setter 1"\n{numbers}\n'})).site
+    assert site.machines["setter-1"].rules == {"dry-bulb-high-warning": {"limit": 38.0, "on_delay_s": 240}}
+    assert site.own_rules == {"dry-bulb-high-warning": {"on_delay_s": 180}}
+    assert (site.rules["dry-bulb-high-warning"].on_delay_s, site.rules["dry-bulb-high-warning"].limit) == (180, None)
 
 
 @pytest.mark.parametrize("zone", ["Europe/Nowhere", "", "Europe", "/etc/passwd", "../../etc/passwd"])

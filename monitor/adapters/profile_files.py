@@ -3,19 +3,20 @@
 An own profile with the id of a shipped one takes its place; any other id is added. It may start from a
 shipped one (`based_on = "chicken"`) and give only what differs: tables are merged, stages by name, notes are
 added to, and any other value that is given replaces the one there was. In an own file a value may stand
-alone (`days = 20`); its source is then "own".
+alone (`days = 20`); its source is then "own". It may also change the numbers of rules (`[rules.dry-bulb-low-alarm]`).
 """
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
 from monitor.domain.profile import Profile, ProfileError, parse_profile
+from monitor.domain.rules import Rule, parse_rules
 
 SOURCES_FILE = "SOURCES.toml"
 OWN_SOURCE = "own"
@@ -29,17 +30,17 @@ def load_profiles(own: Path | None = None) -> dict[str, Profile]:
     Raises ProfileError, one line, for a file that cannot be read, is not TOML (with its line), or holds no
     sound profile.
     """
-    source_keys = load_sources().keys()
+    source_keys, rules = load_sources().keys(), _rules()
     profiles: dict[str, Profile] = {}
     shipped: dict[str, Table] = {}
     for file in _shipped_files():
         table = _read(file)
-        profile = parse_profile(table, file.name, source_keys=source_keys)
+        profile = parse_profile(table, file.name, source_keys=source_keys, rules=rules)
         profiles[profile.id], shipped[profile.id] = profile, table
 
     own_ids: dict[str, str] = {}
     for path in _own_files(own):
-        profile = _own_profile(_read(path), path.name, shipped, source_keys)
+        profile = _own_profile(_read(path), path.name, shipped, source_keys, rules)
         if profile.id in own_ids:
             taken = own_ids[profile.id]
             raise ProfileError(f"{path.name}: id: {profile.id!r}, expected an id not used in {taken}")
@@ -53,7 +54,14 @@ def load_sources() -> dict[str, str]:
     return _read(_shipped_folder() / SOURCES_FILE)
 
 
-def _own_profile(table: Table, where: str, shipped: dict[str, Table], source_keys: Collection[str]) -> Profile:
+def _rules() -> dict[str, Rule]:
+    """The rules that a profile may change."""
+    return parse_rules(_read(resources.files("monitor") / "rules" / "rules.toml"), "rules.toml")
+
+
+def _own_profile(
+    table: Table, where: str, shipped: dict[str, Table], source_keys: Collection[str], rules: Mapping[str, Rule]
+) -> Profile:
     if "based_on" in table:
         base = table.pop("based_on")
         if not isinstance(base, str) or base not in shipped:
@@ -61,7 +69,7 @@ def _own_profile(table: Table, where: str, shipped: dict[str, Table], source_key
         if "id" not in table:
             raise ProfileError(f"{where}: id: missing, expected text ({base!r} replaces the shipped)")
         table = _merged(shipped[base], table)
-    return parse_profile(table, where, source_keys=source_keys, plain_source=OWN_SOURCE)
+    return parse_profile(table, where, source_keys=source_keys, plain_source=OWN_SOURCE, rules=rules)
 
 
 def _merged(base: Table, change: Table) -> Table:

@@ -25,7 +25,7 @@ from monitor.domain.dating import (
 from monitor.domain.memory import Held
 from monitor.domain.numbering import Gap, Numbering, give_up, has, take
 from monitor.domain.quality import Assessment, Trail, assess, flag_of
-from monitor.domain.reading import MISSING, NOT_EVALUATED, PASS, Now, Pack, Sample, from_ms, to_ms
+from monitor.domain.reading import FAIL, MISSING, NOT_EVALUATED, PASS, Now, Pack, Sample, from_ms, to_ms
 from monitor.domain.record import Event, Group, Reflag, StoredReading, Unknown
 from monitor.domain.site import Probe, Site
 from monitor.domain.state import State
@@ -41,7 +41,7 @@ _UNSEEN = Trail()
 @dataclass(frozen=True, slots=True)
 class Fresh:
     """A reading that is news, corrected by the probe's calibration. Each value is there whether it is fit to be judged or not;
-    `quality` says which is."""
+    `quality` says which is. confirmed: the reading before, where that was a jump and this one says that it was none of the sensor's."""
 
     probe: Probe
     at: datetime
@@ -49,6 +49,7 @@ class Fresh:
     dry_bulb_c: float
     rh_pct: float | None
     quality: Assessment
+    confirmed: Held | None = None
 
 
 def take_in(state: State, site: Site, pack: Pack, now: Now, out: Group) -> list[Fresh]:
@@ -90,16 +91,16 @@ def take_in(state: State, site: Site, pack: Pack, now: Now, out: Group) -> list[
             out.readings.append(_by_itself(name, line.id, up_ms, sample))
             continue
         mono_s = now.mono_s - waited_s
-        quality = _assess(state, probe, line.id, up_ms, sample, mono_s, out)
+        at = from_ms(line.offset_ms + up_ms)
+        quality, confirmed = _assess(state, probe, line.id, up_ms, at, sample, mono_s, out)
         if waited_s <= probe.fresh_s:
             seen = fresh.get(name)
-            at = from_ms(line.offset_ms + up_ms)
             if seen is None or at > seen.at:
                 dry_bulb_c, rh_pct = sample.dry_bulb_c, sample.rh_pct
                 known = state.calibrations.get(name)
                 if known:
                     dry_bulb_c, rh_pct = corrected(known, at, dry_bulb_c, rh_pct)
-                fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality)
+                fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality, confirmed)
     return list(fresh.values())
 
 
@@ -109,23 +110,30 @@ def _by_itself(name: str, line: int, up_ms: int, sample: Sample) -> StoredReadin
     return StoredReading(name, line, up_ms, sample.dry_bulb_c, sample.rh_pct, flag_of(sample.dry_bulb_c, None), rh_flag)
 
 
-def _assess(state: State, probe: Probe, line: int, up_ms: int, sample: Sample, mono_s: float, out: Group) -> Assessment:
+def _assess(
+    state: State, probe: Probe, line: int, up_ms: int, at: datetime, sample: Sample, mono_s: float, out: Group
+) -> tuple[Assessment, Held | None]:
     """Store one reading with what the tests say of it, and settle the flags of the one before, where that waited for this."""
     trail = state.trails.get(probe.key, _UNSEEN)
     quality = assess(trail, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s)
     state.trails[probe.key] = quality.trail
     flag = max(quality.dry_bulb_flag, NOT_EVALUATED if quality.dry_bulb_held else PASS)
     rh_flag = max(quality.rh_flag, NOT_EVALUATED if quality.rh_held else PASS)
+    confirmed = None
     if quality.before is not None:
         held = state.held.pop(probe.key, None)
         if held is not None:
             settled = quality.before if held.dry_bulb_held else held.flag
             settled_rh = quality.before if held.rh_held else held.rh_flag
             out.reflags.append(Reflag(probe.key, held.line, held.up_ms, settled, settled_rh))
+            if quality.before < FAIL and not quality.held:
+                confirmed = held
     if quality.held:
-        state.held[probe.key] = Held(line, up_ms, flag, rh_flag, quality.dry_bulb_held, quality.rh_held)
+        state.held[probe.key] = Held(
+            at, sample.dry_bulb_c or 0.0, line, up_ms, flag, rh_flag, quality.dry_bulb_held, quality.rh_held
+        )
     out.readings.append(StoredReading(probe.key, line, up_ms, sample.dry_bulb_c, sample.rh_pct, flag, rh_flag))
-    return quality
+    return quality, confirmed
 
 
 def follow_clock(state: State, now: Now, out: Group) -> None:

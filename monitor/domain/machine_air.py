@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from statistics import median
 
 from monitor.domain.alarm import BETWEEN, IN, OUT, Judgement
@@ -61,8 +61,6 @@ def _adopt(state: State, site: Site, reading: Fresh, now: Now, out: Group) -> No
         before = state.heard.get(key)
         rh_pct = reading.rh_pct if quality.rh_fit else None
         humid_mono_s = now.mono_s if rh_pct is not None else None if before is None else before.humid_mono_s
-        if quality.rh_held and before is not None:
-            rh_pct = before.rh_pct
         state.heard[key] = Heard(now.mono_s, reading.at, reading.dry_bulb_c, rh_pct, humid_mono_s)
     heard_again(state, site, reading, steady, now, out)
 
@@ -130,7 +128,7 @@ def _judge_air(
         if verdict != OUT and limit.key not in alarms:
             continue
         quantity = DRY_BULB if limit.quantity == 0 else plan_.humid
-        judgement = Judgement(verdict, reading.at, value, limit.limit, quantity)
+        judgement = Judgement(verdict, _since(reading, limit, verdict), value, limit.limit, quantity)
         held = (low_held and limit.side < 0) or (work == AT_WORK and limit.key[1] != DANGEROUS_HEAT)
         judge(state, site, limit.key, judgement, now, out, held=held)
     if not door_open and not work:
@@ -146,6 +144,14 @@ def _verdict(limit: Limit, value: float) -> int:
     if limit.side > 0:
         return OUT if value > limit.limit else BETWEEN if value > limit.back else IN
     return OUT if value < limit.limit else BETWEEN if value < limit.back else IN
+
+
+def _since(reading: Fresh, limit: Limit, verdict: int) -> datetime:
+    """When a limit was first seen passed: by the reading before, where that had to wait for this one and was beyond it too."""
+    before = reading.confirmed
+    if before is None or limit.quantity != 0 or verdict != OUT or not before.dry_bulb_held:
+        return reading.at
+    return before.at if (before.dry_bulb_c - limit.limit) * limit.side > 0.0 else reading.at
 
 
 def _judge_heading(

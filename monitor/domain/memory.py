@@ -26,8 +26,11 @@ class Heard:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """A stored reading that waits for the next: the row's key, its flags but for the jump, and which quantity jumped."""
+    """A stored reading that waits for the next: when it was taken, its temperature as sent, the row's key, its flags but for the
+    jump, and which quantity jumped."""
 
+    at: datetime
+    dry_bulb_c: float
     line: int
     up_ms: int
     flag: int

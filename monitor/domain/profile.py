@@ -16,7 +16,9 @@ import re
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import TypeGuard
+from typing import Any, TypeGuard
+
+from monitor.domain.rules import BAND_RULES, SITE_WIDE, Rule, RuleError, changed
 
 STAGE_NAMES = ("setter", "lockdown", "hatch")  # in the order in which an egg meets them
 LIMIT_NAMES = ("low_alarm", "low_warning", "target", "high_warning", "high_alarm")
@@ -119,6 +121,7 @@ class Profile:
         None when no source says.
     egg_mass_g: fresh mass, (low, high). target_loss_pct: loss of fresh mass to pip, (low, high).
     notes: in plain words, where sources disagree and what was chosen here.
+    rules: this bird's own numbers, by rule and name; a limit of its air is no rule's number but a band's.
     sources: dotted path of each value ("days", "stage.setter.dry_bulb_c.target") to the key of its source.
 
     Raises ValueError when stages or days do not follow one another.
@@ -136,6 +139,7 @@ class Profile:
     egg_mass_g: tuple[float, float] | None = None
     target_loss_pct: tuple[float, float] | None = None
     notes: tuple[str, ...] = ()
+    rules: Mapping[str, Mapping[str, Any]] = field(default_factory=dict, hash=False)
     sources: Mapping[str, str] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
@@ -198,7 +202,7 @@ _BANDS = {"dry_bulb_c": (20.0, 45.0), "rh_pct": (0.0, 100.0), "wet_bulb_c": (5.0
 
 _DAY_KEYS = ("days", "hatch_day_first", "hatch_day_last", "lockdown_day")
 _TEXT_KEYS = ("id", "name", "scientific_name")
-_OTHER_KEYS = ("still_air_offset_k", "egg_mass_g", "target_loss_pct", "notes", "stage")
+_OTHER_KEYS = ("still_air_offset_k", "egg_mass_g", "target_loss_pct", "notes", "rules", "stage")
 _PROFILE_KEYS = (*_TEXT_KEYS, *_DAY_KEYS, *_OTHER_KEYS)
 _STAGE_KEYS = ("name", "from_day", *_BANDS)
 _ID = re.compile(r"[a-z0-9-]{1,32}")
@@ -210,6 +214,7 @@ def parse_profile(
     *,
     source_keys: Collection[str] | None = None,
     plain_source: str | None = None,
+    rules: Mapping[str, Rule] | None = None,
 ) -> Profile:
     """A profile from a table as TOML gives it: each value `[value, "source key"]`, names and notes text.
 
@@ -218,6 +223,7 @@ def parse_profile(
         where: what the messages begin with, the file name.
         source_keys: the keys that may be named; None allows any.
         plain_source: when given, a value may come without a key, and this is its source.
+        rules: the rules there are, of which `rules` may change numbers (`[rules.dry-bulb-low-alarm]`); None: of none.
     Raises
         ProfileError: one line, for anything unknown, missing, out of range or out of order.
     """
@@ -232,6 +238,7 @@ def parse_profile(
     loss_pct = table.pair("target_loss_pct", _LOSS_PCT) if "target_loss_pct" in data else None
     notes = table.texts("notes") if "notes" in data else ()
     stages = tuple(_stage(each, lockdown_day) for each in table.tables("stage"))
+    own_rules = _rules(table.table("rules", "a table of rules"), rules or {}) if "rules" in data else {}
     try:
         return Profile(
             id=profile_id,
@@ -246,6 +253,7 @@ def parse_profile(
             egg_mass_g=mass_g,
             target_loss_pct=loss_pct,
             notes=notes,
+            rules=own_rules,
             sources=table.sources,
         )
     except ValueError as error:
@@ -288,6 +296,26 @@ def _band(table: _Table, span: tuple[float, float]) -> Band:
         raise ProfileError(f"{table.where}: {table.path.rstrip('.')}: {error}") from None
 
 
+def _rules(table: _Table, known: Mapping[str, Rule]) -> dict[str, dict[str, Any]]:
+    """The rules' numbers that are this bird's own, each checked against its rule."""
+    result = {}
+    for id_ in table.data:
+        if id_ not in known:
+            raise table.wrong(id_, "no such rule", f"one of {', '.join(known) or 'none'}")
+        if known[id_].group in SITE_WIDE:
+            raise table.wrong(id_, "a rule of the whole site", f"[rules.{id_}] in the configuration")
+        own = table.table(id_, "a table of numbers")
+        if "limit" in own.data and id_ in BAND_RULES:
+            raise own.wrong("limit", _shown(own.data["limit"]), "it in a band of [[stage]]")
+        changes = {name: own.cited(name, "a value") for name in own.data}
+        try:
+            changed(known[id_], changes, f"{table.where}: rules")
+        except RuleError as error:
+            raise ProfileError(str(error)) from None
+        result[id_] = changes
+    return result
+
+
 @dataclass(frozen=True, slots=True)
 class _Table:
     """One table of a profile: hands out its values, notes the source of each, and words what is wrong."""
@@ -319,10 +347,10 @@ class _Table:
             raise self.wrong(key, _shown(value), "a list of texts")
         return tuple(value)
 
-    def table(self, key: str) -> _Table:
+    def table(self, key: str, what: str = "a table of limits") -> _Table:
         value = self.data[key]
         if not isinstance(value, dict):
-            raise self.wrong(key, _shown(value), "a table of limits")
+            raise self.wrong(key, _shown(value), what)
         return self._inner(value, f"{self.path}{key}.")
 
     def tables(self, key: str) -> Iterator[_Table]:
@@ -334,19 +362,19 @@ class _Table:
             yield self._inner(each, f"{self.path}{key}.{name if name in STAGE_NAMES else place}.")
 
     def number(self, key: str, span: tuple[float, float]) -> float:
-        value = self._cited(key, "a number")
+        value = self.cited(key, "a number")
         if _is_number_in(value, span):
             return float(value)
         raise self.wrong(key, _shown(value), f"a number from {span[0]:g} to {span[1]:g}")
 
     def pair(self, key: str, span: tuple[float, float]) -> tuple[float, float]:
-        value = self._cited(key, "a pair [low, high]")
+        value = self.cited(key, "a pair [low, high]")
         match value:
             case [low, high] if _is_number_in(low, span) and _is_number_in(high, span) and low <= high:
                 return float(low), float(high)
         raise self.wrong(key, _shown(value), f"[low, high], numbers from {span[0]:g} to {span[1]:g}")
 
-    def _cited(self, key: str, what: str) -> object:
+    def cited(self, key: str, what: str) -> object:
         """The value without its source key, which goes to `sources`."""
         value = self.data.get(key)
         if isinstance(value, list) and len(value) == 2 and isinstance(value[1], str):

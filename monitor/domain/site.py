@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import tzinfo
+from typing import Any
 
 from monitor.domain.profile import Profile
 from monitor.domain.rules import Rule
@@ -22,6 +23,7 @@ class Machine:
     name: str
     kind: str = SETTER
     air: str = FORCED
+    rules: Mapping[str, Mapping[str, Any]] = field(default_factory=dict, hash=False)
 
     @property
     def holds_eggs(self) -> bool:
@@ -72,6 +74,7 @@ class Site:
     wick_coefficient_per_k: float | None = None
     by_machine: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
     by_node: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
+    own_rules: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # what of `rules` is the site's own
 
 
 def grouped(probes: Mapping[str, Probe], key: str) -> dict[str, tuple[Probe, ...]]:

@@ -19,11 +19,12 @@ from typing import Any
 
 from monitor.domain.alarm import IN, OUT, Alarm, Judgement
 from monitor.domain.dating import ARRIVAL, Line, resume_line
+from monitor.domain.due import due_mono_s
 from monitor.domain.evaluate import hear, judge, retire, tick
 from monitor.domain.notice import Notice
 from monitor.domain.opening import resume
 from monitor.domain.plan import RECORD_DAMAGED, SITE_SUBJECT
-from monitor.domain.reading import Now, Refused, to_ms
+from monitor.domain.reading import Now, Pack, Refused, to_ms
 from monitor.domain.record import Attempt, Event, Group
 from monitor.domain.remembering import remember, take_up
 from monitor.domain.site import Site
@@ -124,6 +125,7 @@ class Engine:
         self._next_tick: float | None = None
         self._next_states = 0.0
         self._next_memory: float | None = None
+        self._settled = False  # whether the last tick decided nothing
         self._failing_since: float | None = None
         self._retry_at = 0.0
         self._told_early: set[int] = set()
@@ -174,6 +176,12 @@ class Engine:
         full = len(self._receipts) >= (GROUP_BACKLOG if more else GROUP_MESSAGES)
         self._commit_if_due(now, full or self._stopped)
 
+    def due_mono_s(self, now: Now) -> float:
+        """When passing time alone next changes anything; a driver that owns the clock need not stop before."""
+        if self._group.transitions or not self._settled:
+            return now.mono_s
+        return due_mono_s(self._state, self._site, now)
+
     def idle(self, now: Now) -> None:
         """Nothing came: let time pass."""
         self._tick_if_due(now)
@@ -184,11 +192,15 @@ class Engine:
         if isinstance(item.message, Refused):
             self.counts["refused"] += 1
             _log.warning("refused topic=%s reason=%s", item.message.topic, item.message.reason)
+        decided = len(self._group.transitions)
         hear(self._state, self._site, item.message, item.now, self._group)
+        if len(self._group.transitions) != decided or not isinstance(item.message, Pack):
+            self._settled = False
         if item.receipt is not None:
             self._receipts.append(item.receipt)
 
     def _asked(self, item: Asked) -> None:
+        self._settled = False
         if item.request.get("do") == "facts":
             item.reply(self.facts(item.now))
             return
@@ -219,7 +231,9 @@ class Engine:
             return
         self._next_tick = now.mono_s + TICK_S
         self.counts["ticks"] += 1
+        decided = len(self._group.transitions), len(self._group.events)
         tick(self._state, self._site, now, self._group)
+        self._settled = decided == (len(self._group.transitions), len(self._group.events))
         self._tell_stored_if_due(now)
         if self._next_memory is None:
             self._next_memory = now.mono_s + MEMORY_EVERY_S

@@ -17,6 +17,7 @@ import pytest
 from monitor.adapters.profile_files import load_profiles, load_sources
 from monitor.domain.profile import LIMIT_NAMES, Band, Profile, ProfileError
 from monitor.domain.psychrometrics import rh_from_wet_bulb_pct
+from monitor.settings import shipped_rules
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "species.csv"
 ROWS = list(csv.DictReader(REFERENCE.read_text(encoding="utf-8").splitlines()))
@@ -378,6 +379,46 @@ def test_an_empty_folder_adds_nothing(tmp_path):
     assert load_profiles(tmp_path) == SHIPPED
 
 
+def test_an_own_profile_may_change_rules(tmp_path):
+    """Its numbers are kept by rule, each with its source; what it is based on keeps none."""
+    text = """
+    based_on = "chicken"
+    id = "mine"
+    [rules.dry-bulb-low-alarm]
+    on_delay_s = 120
+    priority = ["critical", "common-practice"]
+    [rules.hatch-overdue]
+    limit = 3
+    """
+    profiles = load_profiles(own_file(tmp_path, text))
+    mine = profiles["mine"]
+    assert mine.rules == {
+        "dry-bulb-low-alarm": {"on_delay_s": 120, "priority": "critical"},
+        "hatch-overdue": {"limit": 3},
+    }
+    assert mine.sources["rules.dry-bulb-low-alarm.on_delay_s"] == "own"
+    assert mine.sources["rules.dry-bulb-low-alarm.priority"] == "common-practice"
+    assert profiles["chicken"].rules == {}
+
+
+def test_a_profile_may_be_based_on_one_with_rules(tmp_path, monkeypatch):
+    """Numbers of the base stay unless they are given anew, one by one."""
+    from monitor.adapters import profile_files
+
+    read = profile_files._read
+
+    def with_rules(file):
+        table = read(file)
+        numbers = {"on_delay_s": [15, "common-practice"], "off_delay_s": [90, "common-practice"]}
+        return table | ({"rules": {"dry-bulb-high-alarm": numbers}} if file.name == "chicken.toml" else {})
+
+    monkeypatch.setattr(profile_files, "_read", with_rules)
+    text = 'based_on = "chicken"\nid = "mine"\n[rules.dry-bulb-high-alarm]\non_delay_s = 10\n'
+    profiles = load_profiles(own_file(tmp_path, text))
+    assert profiles["chicken"].rules == {"dry-bulb-high-alarm": {"on_delay_s": 15, "off_delay_s": 90}}
+    assert profiles["mine"].rules == {"dry-bulb-high-alarm": {"on_delay_s": 10, "off_delay_s": 90}}
+
+
 HEAD = 'based_on = "chicken"\nid = "mine"\n'
 ALL_IDS = ", ".join(sorted(SHIPPED))
 OWN_WRONG = [
@@ -402,6 +443,23 @@ OWN_WRONG = [
     (COMPLETE + '[[stage]]\nname = "setter"\ndry_bulb_c = {low_alarm = 36, target = 37, high_alarm = 38}',
      "mine.toml: stage: setter, lockdown, setter, "
      "expected setter, lockdown and perhaps hatch, in this order"),
+    (HEAD + "rules = 3", "mine.toml: rules: 3, expected a table of rules"),
+    (HEAD + "[rules]\nno-data = 3", "mine.toml: rules.no-data: 3, expected a table of numbers"),
+    (HEAD + "[rules.no-data]\non_delay = 3",
+     "mine.toml: rules: no-data.on_delay: not a setting, expected one of "
+     "priority, limit, on_delay_s, off_delay_s, deadband, re_alarm_s, respond_min"),
+    (HEAD + "[rules.no-data]\non_delay_s = -3",
+     "mine.toml: rules: no-data.on_delay_s: -3, expected a number from 0 to 604800"),
+    (HEAD + '[rules.no-data]\npriority = "urgent"',
+     "mine.toml: rules: no-data.priority: 'urgent', expected one of low, medium, high, critical"),
+    (HEAD + '[rules.no-data]\non_delay_s = [3, "a friend"]',
+     "mine.toml: rules.no-data.on_delay_s: unknown source key 'a friend', expected one of those in SOURCES.toml"),
+    (HEAD + "[rules.dry-bulb-high-alarm]\nlimit = 38.5",
+     "mine.toml: rules.dry-bulb-high-alarm.limit: 38.5, expected it in a band of [[stage]]"),
+    (HEAD + "[rules.all-silent]\non_delay_s = 60",
+     "mine.toml: rules.all-silent: a rule of the whole site, expected [rules.all-silent] in the configuration"),
+    (HEAD + "[rules.too-hot]\non_delay_s = 60",
+     f"mine.toml: rules.too-hot: no such rule, expected one of {', '.join(shipped_rules())}"),
     ("id = 'mine'\ndays 21",
      "mine.toml: Expected '=' after a key in a key/value pair (at line 2, column 6), expected TOML"),
 ]  # fmt: skip

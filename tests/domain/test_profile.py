@@ -309,7 +309,7 @@ ONE_OF = "unknown key, expected one of"
 REMOVE = object()
 WRONG = [
     (("colour",), ["blue", "book"], f"colour: {ONE_OF} id, name, scientific_name, days, hatch_day_first, "
-     "hatch_day_last, lockdown_day, still_air_offset_k, egg_mass_g, target_loss_pct, notes, stage"),
+     "hatch_day_last, lockdown_day, still_air_offset_k, egg_mass_g, target_loss_pct, notes, rules, stage"),
     (("stage", 0, "co2_pct"), {},
      f"stage.setter.co2_pct: {ONE_OF} name, from_day, dry_bulb_c, rh_pct, wet_bulb_c"),
     (("stage", 0, "dry_bulb_c", "high_alrm"), [39, "book"], "stage.setter.dry_bulb_c.high_alrm: "
