@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.bench import __main__ as bench
-from tests.bench import pairs, publisher, room, rows_air, rows_link, rows_phone, rows_process, rows_record
+from tests.bench import pairs, publisher, room, rows_air, rows_judge, rows_link, rows_phone, rows_process, rows_record
 from tests.bench.pairs import Goal, Pair, Result
 from tests.bench.strict_broker import WINDOW, StrictBroker
 from tests.servers import program
@@ -157,6 +157,18 @@ def test_a_row_without_its_broker_says_so(monkeypatch: pytest.MonkeyPatch, capsy
     monkeypatch.setattr(shutil, "which", lambda *_, **__: None)
     assert bench.main(["--rows", "1", "--quick"]) == 0
     assert "apt install mosquitto" in capsys.readouterr().out
+
+
+def test_judge_rows_run() -> None:
+    """Rows 14 to 16: a judged reading costs more than one wet bulb and less than two hundred; nothing was decided in calm air."""
+    (cost,) = rows_judge.cost(2, 20)
+    sane(cost, 1.0, 200.0)
+    assert cost.note == "0 transitions meanwhile"
+    (speed,) = rows_judge.speed(30)
+    sane(speed, 1.0, 3_600.0)
+    (growth,) = rows_judge.growth(40, 2)
+    assert growth.value is not None
+    assert 0.3 <= growth.value <= 2.0
 
 
 def test_the_table_is_printed(capsys: pytest.CaptureFixture[str]) -> None:

@@ -14,14 +14,14 @@ from tests.bench.pairs import PAIRS, Goal, Result, calibrate
 from tests.bench.room import Missing
 
 QUICK_PAIRS = 3
-ALL = tuple(str(number) for number in range(1, 14))
+ALL = tuple(str(number) for number in range(1, 17))
 _WIDTH = 104
 
 
 def steps(rows: frozenset[str], pairs: int, quick: bool) -> Iterator[tuple[str, Callable[[], list[Result]]]]:
     """The rows asked for, in order of what they need; each step is a name and what measures it."""
     # Imported here, so that a row that needs nothing but arithmetic does not wait for the rest.
-    from tests.bench import rows_air, rows_link, rows_phone, rows_process, rows_record
+    from tests.bench import rows_air, rows_judge, rows_link, rows_phone, rows_process, rows_record
 
     if "6" in rows:
         yield "6", lambda: rows_air.accuracy(20_000 if quick else 200_000)
@@ -29,6 +29,12 @@ def steps(rows: frozenset[str], pairs: int, quick: bool) -> Iterator[tuple[str, 
         yield "7", lambda: rows_air.array_speed(pairs, 100_000 if quick else 1_000_000)
     if "8" in rows:
         yield "8", lambda: rows_air.scalar_speed(pairs, 2_000 if quick else 20_000)
+    if "14" in rows:
+        yield "14", lambda: rows_judge.cost(pairs, 20 if quick else 200)
+    if "15" in rows:
+        yield "15", lambda: rows_judge.speed(50 if quick else 1_000)
+    if "16" in rows:
+        yield "16", lambda: rows_judge.growth(40 if quick else 400, 3 if quick else 15)
     if rows & {"9", "11"}:
         yield "9, 11", lambda: rows_record.days(pairs, 2 if quick else 28, rows)
     if "10" in rows:

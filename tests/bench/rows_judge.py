@@ -1,0 +1,134 @@
+"""Rows 14 to 16: the judge alone, without broker, disk or clock: what a reading costs, how fast days go by, and how that grows."""
+
+from __future__ import annotations
+
+import math
+import random
+import time
+from datetime import timedelta
+from functools import partial
+
+from monitor.domain.due import due_mono_s
+from monitor.domain.evaluate import hear, tick
+from monitor.domain.psychrometrics import wet_bulb_c
+from monitor.domain.reading import Now, Pack, Sample
+from monitor.domain.record import Group
+from monitor.domain.site import Machine
+from monitor.domain.state import State
+from tests.bench.pairs import Goal, Result, measure, ratio_of
+from tests.domain.house import T0, batch, probes, site
+
+NODES = 4  # of three probes each, each node in a machine of its own with a batch: the room of twelve probes
+YEAR_DAYS = 365.0
+MONO0_S = 1_000.0
+
+
+class Room:
+    """Machines with their eggs in calm air, every probe alive, driven as fast as it goes."""
+
+    def __init__(self, machines: int = NODES, each: int = 3, interval_s: float = 60.0) -> None:
+        names = [f"m-{i}" for i in range(machines)]
+        keys = [(f"n-{i}/p{j}", name) for i, name in enumerate(names) for j in range(each)]
+        places = {name: Machine(name, name) for name in names}
+        self.site = site(probes(*keys, interval_s=interval_s), machines=places)
+        self.interval_s = interval_s
+        self.readings = machines * each
+        self.state = State(0.0, True, MONO0_S)
+        self.state.anchor_ms = T0.timestamp() * 1000.0 - MONO0_S * 1000.0
+        self.state.batches = {f"b-{i}": batch(f"b-{i}", machine=name, day=1.0) for i, name in enumerate(names)}
+        draw = random.Random(14)
+        self._air = [
+            tuple(Sample(f"p{j}", 37.5 + draw.gauss(0.0, 0.02), 45.0 + draw.gauss(0.0, 0.1)) for j in range(each))
+            for _ in range(997)  # a prime, so that no node repeats another
+        ]
+        self._nodes = [f"n-{i}" for i in range(machines)]
+        self.round = 0
+        self.decided = 0
+
+    def rounds(self, count: int) -> float:
+        """So many readings of every probe; seconds that it took."""
+        state, house, air, nodes = self.state, self.site, self._air, self._nodes
+        began = time.perf_counter()
+        for _ in range(count):
+            self.round += 1
+            passed_s = self.round * self.interval_s
+            now = Now(MONO0_S + passed_s, T0 + timedelta(seconds=passed_s))
+            out = Group()
+            if due_mono_s(state, house, now) <= now.mono_s:
+                tick(state, house, now, out)
+            for i, node in enumerate(nodes):
+                samples = air[(self.round * 7 + i * 131) % 997]
+                hear(state, house, Pack(node, samples, 7, self.round, int(passed_s)), now, out)
+            self.decided += len(out.transitions)
+        return time.perf_counter() - began
+
+
+def cost(pairs: int, rounds: int) -> list[Result]:
+    """Row 14: one judged reading against one wet bulb by itself, both in plain floats."""
+    room = Room()
+    room.rounds(300)
+
+    def ours() -> float:
+        return room.rounds(rounds) / (rounds * room.readings)
+
+    def theirs() -> float:
+        began = time.perf_counter()
+        for n in range(rounds * 10):
+            wet_bulb_c(37.5 + (n % 7) * 0.01, 45.0 + (n % 11) * 0.1, 101.325)
+        return (time.perf_counter() - began) / (rounds * 10)
+
+    found = measure(ours, theirs, pairs)
+    what = "cost of one judged reading, of twelve probes in four machines"
+    shown = lambda s: f"{s * 1e6:.1f} µs"  # noqa: E731
+    return [ratio_of("14", what, "one wet bulb", Goal(40.0, 20.0), found, shown=shown, note=_calm(room))]
+
+
+def speed(rounds: int) -> list[Result]:
+    """Row 15: how long a year of the room takes on one core, each probe speaking every 5 min; each minute and 10 s beside."""
+    took: dict[float, float] = {}
+    notes = []
+    for interval_s in (300.0, 60.0, 10.0):
+        room = Room(interval_s=interval_s)
+        room.rounds(200)
+        least = min(room.rounds(rounds) for _ in range(3))
+        days = rounds * interval_s / 86_400.0
+        took[interval_s] = YEAR_DAYS * least / days
+        notes.append(f"every {interval_s:g} s: {days * room.readings / least:,.0f} probe-days a second, a year in {took[interval_s]:,.0f} s")  # fmt: skip
+    what = "a year of twelve probes through the whole judge, one core, a reading every 5 min"
+    return [Result("15", what, "none", Goal(120.0, 60.0), took[300.0], "s", note="; ".join(notes))]
+
+
+def growth(rounds: int, days: int) -> list[Result]:
+    """Row 16: cost by the number of machines, and by how long the judge has run."""
+    sizes = (2, 4, 8, 16, 32)
+    times = []
+    for machines in sizes:
+        room = Room(machines, 1)
+        room.rounds(100)
+        times.append(min(room.rounds(max(20, rounds // machines)) / max(20, rounds // machines) for _ in range(3)))
+    of_machines = _exponent([float(s) for s in sizes], times)
+    room = Room(2, 1)  # within one incubation, so that only the past grows
+    window = partial(room.rounds, rounds)
+    room.rounds(1_440)
+    early = min(window() for _ in range(5))
+    room.rounds(1_440 * days)
+    late = min(window() for _ in range(5))
+    of_history = math.log(late / early) / math.log(1.0 + days)
+    note = (
+        f"exponents: machines {of_machines:.3f} (2 to 32), history {of_history:.3f} (1 to {days + 1} days of minutes)"
+    )
+    wrong = "" if of_history <= 0.1 else f"a judged reading costs more after {days} days: exponent {of_history:.3f}"
+    what = "growth of the judge's cost with the number of machines; none with history"
+    return [Result("16", what, "itself", Goal(1.1), of_machines, "exponent", note=note, wrong=wrong)]
+
+
+def _calm(room: Room) -> str:
+    return f"{room.decided} transitions meanwhile"
+
+
+def _exponent(sizes: list[float], times: list[float]) -> float:
+    """The slope of log time over log size, by least squares."""
+    x, y = [math.log(s) for s in sizes], [math.log(t) for t in times]
+    mean_x, mean_y = sum(x) / len(x), sum(y) / len(y)
+    up = sum((a - mean_x) * (b - mean_y) for a, b in zip(x, y, strict=True))
+    return up / sum((a - mean_x) ** 2 for a in x)
