@@ -125,6 +125,7 @@ def _parser() -> argparse.ArgumentParser:
     history.add_argument("--csv", type=Path, default=None, metavar="FILE")
     replay = add("replay", _replay, "a recorded stream through the same path")
     replay.add_argument("file", type=Path)
+    replay.add_argument("--rules", type=Path, default=None, metavar="FILE", help="other rules: what they would have made of it")
     refused = add("refused", _refused, "messages that were not understood, and probes nobody configured")
     refused.add_argument("--limit", type=int, default=20)
     events = add("events", _events, "what else happened: openings, nodes, gaps, moves, the clock, the broker")
@@ -454,11 +455,28 @@ def _replay(options: Any) -> int:
     from monitor.replay import ReplayError, as_json, replay, text_lines
 
     house = _house(options)
+    if options.rules is not None:
+        return _preview(options, house)
     try:
         timeline = replay(options.file, house)
     except ReplayError as error:
         raise Wrong(str(error)) from error
     _print(options, as_json(timeline), "\n".join(text_lines(timeline)))
+    return DONE
+
+
+def _preview(options: Any, house: Any) -> int:
+    from monitor.preview import as_json, preview, text_lines
+    from monitor.replay import ReplayError
+    from monitor.settings import SettingsError
+
+    try:
+        seen = preview(options.file, house, options.rules)
+    except ReplayError as error:
+        raise Wrong(str(error)) from error
+    except SettingsError as error:
+        raise Wrong("\n".join(error.lines)) from error
+    _print(options, as_json(seen), "\n".join(text_lines(seen, house)))
     return DONE
 
 

@@ -11,9 +11,12 @@ import numpy as np
 
 from monitor.domain.alarm import Alarm
 from monitor.domain.batch import Batch
+from monitor.domain.calibration import Calibration
 from monitor.domain.dating import ARRIVAL, Line
+from monitor.domain.memory import Memory
 from monitor.domain.notice import Notice
 from monitor.domain.numbering import Gap, Numbering, holes
+from monitor.domain.opening import Handling
 from monitor.domain.reading import Now, from_ms, to_ms
 from monitor.domain.record import Attempt, Event, Group, RefusedRow, StoredReading, Unknown
 from monitor.service.ports import Latest, Loaded, NoticeRow, Series, StoreFailure, TransitionRow
@@ -63,6 +66,10 @@ class MemoryStore:
         self._transitions: list[TransitionRow] = []
         self._notices: dict[int, NoticeRow] = {}
         self._events: list[Event] = []
+        self._handlings: dict[tuple[str, datetime], Handling] = {}
+        self._standing: dict[str, Handling] = {}
+        self._memory: Memory | None = None
+        self._calibrations: list[Calibration] = []
 
     # --- Ledger
 
@@ -81,6 +88,9 @@ class MemoryStore:
             last_alarm_number=max((alarm.number for alarm in self._alarms.values()), default=0),
             last_notice=max(self._notices, default=0),
             newest=max((from_ms(line.at_ms(line.last_up_ms)) for line in self._lines.values()), default=None),
+            handlings=tuple(sorted(self._standing.values(), key=lambda h: (h.since, h.machine))),
+            memory=self._memory,
+            calibrations=tuple(self._calibrations),
         )
 
     def commit(self, group: Group) -> None:
@@ -95,6 +105,10 @@ class MemoryStore:
             self._readings.setdefault((reading.probe, reading.line, reading.up_ms), reading)
             if reading.line in self._lines:
                 self._lines[reading.line] = _holding(self._lines[reading.line], reading.up_ms, reading.up_ms)
+        for each in group.reflags:
+            key = (each.probe, each.line, each.up_ms)
+            if key in self._readings:
+                self._readings[key] = replace(self._readings[key], flag=each.flag, rh_flag=each.rh_flag)
         self._numberings.update(group.numberings)
         self._gaps.update({(gap.node, gap.boot, gap.first): gap for gap in group.gaps})
         for row in group.refused:
@@ -116,6 +130,10 @@ class MemoryStore:
         for attempt in group.attempts:
             self._add_attempt(attempt)
         self._events.extend(group.events)
+        self._calibrations.extend(c for c in group.calibrations if c not in self._calibrations)
+        for machine, handling in group.handlings.items():
+            self._handle(machine, handling)
+        self._memory = group.memory or self._memory
 
     def _open_lines(self) -> tuple[Line, ...]:
         last: dict[tuple[str, int], int] = {}
@@ -127,6 +145,16 @@ class MemoryStore:
         kept = {key for key, _ in _newest_of_each_node(by_age, 4)}
         lines = [li for li in self._lines.values() if li.basis != ARRIVAL and (li.node, li.boot) in kept]
         return tuple(sorted(lines, key=lambda li: li.id))
+
+    def _handle(self, machine: str, handling: Handling | None) -> None:
+        before = self._standing.pop(machine, None)
+        if handling is None:
+            return
+        if before is not None and before.since != handling.since:
+            ended = replace(before, until=min(before.until, handling.since))
+            self._handlings[machine, before.since] = ended
+        kept = replace(handling, until_mono_s=0.0)
+        self._handlings[machine, handling.since] = self._standing[machine] = kept
 
     def _add_notice(self, notice: Notice) -> None:
         if any(row.notice.dedupe == notice.dedupe for row in self._notices.values()):
@@ -158,11 +186,14 @@ class MemoryStore:
             np.array([r.dry_bulb_c for _, r in rows], dtype=np.float64),  # None becomes NaN
             np.array([r.rh_pct for _, r in rows], dtype=np.float64),
             np.array([r.flag for _, r in rows], dtype=np.int64),
+            np.array([r.rh_flag for _, r in rows], dtype=np.int64),
         )
 
     def latest(self, probes: Sequence[str]) -> list[Latest]:
         newest = [(probe, rows[-1]) for probe in probes if (rows := self._labelled(probe))]
-        return [Latest(probe, from_ms(at_ms), r.dry_bulb_c, r.rh_pct, r.flag) for probe, (at_ms, r) in newest]
+        return [
+            Latest(probe, from_ms(at_ms), r.dry_bulb_c, r.rh_pct, r.flag, r.rh_flag) for probe, (at_ms, r) in newest
+        ]
 
     def batches(self) -> list[Batch]:
         return sorted(self._batches.values(), key=lambda batch: batch.set_at)
@@ -199,6 +230,12 @@ class MemoryStore:
     def events(self, since: datetime | None = None, limit: int = 1000) -> list[Event]:
         kept = sorted((e for e in self._events if since is None or e.at >= since), key=lambda event: to_ms(event.at))
         return kept[max(0, len(kept) - limit) :]
+
+    def calibrations(self) -> list[Calibration]:
+        return list(self._calibrations)
+
+    def handlings(self) -> list[Handling]:
+        return sorted(self._handlings.values(), key=lambda h: (h.since, h.machine))
 
 
 def _holding(line: Line, first_up_ms: int, last_up_ms: int) -> Line:

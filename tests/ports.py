@@ -17,11 +17,14 @@ import pytest
 
 from monitor.domain.alarm import NORMAL, SHELVED, UNACKNOWLEDGED, Alarm, Transition
 from monitor.domain.batch import Batch, Declared, Stay
+from monitor.domain.calibration import Calibration, by_offset, by_salts
 from monitor.domain.dating import ARRIVAL, ARRIVAL_BOOT, CLOCK, CLOCK_BOOT, UPTIME, Line
+from monitor.domain.memory import Memory, ProbeMemory
 from monitor.domain.notice import Notice
 from monitor.domain.numbering import Gap, Numbering
-from monitor.domain.reading import FAIL, MISSING, PASS, Refused, from_ms, to_ms
-from monitor.domain.record import Attempt, Event, Group, RefusedRow, StoredReading, Unknown
+from monitor.domain.opening import Handling
+from monitor.domain.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT, Refused, from_ms, to_ms
+from monitor.domain.record import Attempt, Event, Group, Reflag, RefusedRow, StoredReading, Unknown
 from monitor.service.ports import History, Latest, Ledger, NoticeRow, TransitionRow
 
 START = datetime(2026, 3, 1, 6, 0, 0, 250_000, tzinfo=UTC)
@@ -51,7 +54,7 @@ def line(id_: int = 1, node: str = "node-a", boot: int = 77, basis: str = UPTIME
 
 def reading(up_s: float, probe: str = PROBE, line: int = 1, **changes: Any) -> StoredReading:
     """A good reading."""
-    return replace(StoredReading(probe, line, round(up_s * 1000), 37.52, 52.4, PASS), **changes)
+    return replace(StoredReading(probe, line, round(up_s * 1000), 37.52, 52.4, PASS, PASS), **changes)
 
 
 def notice(id_: int, contact: str = "owner", **changes: Any) -> Notice:
@@ -83,6 +86,18 @@ BATCH = Batch(
     declared=(Declared("lockdown", at(-3500)), Declared("hatch", at(-10))),
 )
 
+HANDLING = Handling("setter-1", at(-30), at(1170), 2170.5, "Ada")
+CALIBRATION = Calibration(
+    PROBE,
+    at(-10),
+    at(-3600),
+    at(86_400 * 365),
+    "Ada",
+    "bath; é, 鳥",
+    by_offset("dry_bulb_c", 0.3),
+    by_salts([("sodium-chloride", 73.1), ("magnesium-chloride", 34.0)], 26.3),
+)
+
 
 def full_group() -> Group:
     """A group with something of everything in it, and every field away from its default somewhere."""
@@ -94,9 +109,10 @@ def full_group() -> Group:
     return Group(
         readings=[
             reading(0),
-            reading(10, dry_bulb_c=None, rh_pct=None, flag=MISSING),
-            reading(20, rh_pct=None),
+            reading(10, dry_bulb_c=None, rh_pct=None, flag=MISSING, rh_flag=MISSING),
+            reading(20, rh_pct=None, rh_flag=MISSING),
             reading(30, dry_bulb_c=85.0, flag=FAIL),
+            reading(40, flag=NOT_EVALUATED),
             reading(10, probe="node-a/low", dry_bulb_c=-3.25, rh_pct=0.0),
         ],
         lines={
@@ -118,6 +134,13 @@ def full_group() -> Group:
         notices=[notice(1), notice(2, "helper", closing=True, link="http://eggroom.example/12", priority="critical")],
         attempts=[Attempt(1, "sent", "accepted", at(3), "owner")],
         events=[Event(at(0), "node", "node-a", "came online"), Event(at(4), "clock", "site", "the clock was set")],
+        reflags=[Reflag(PROBE, 1, 40_000, SUSPECT, FAIL)],
+        handlings={"setter-1": HANDLING, "hatcher-1": None},
+        memory=Memory(1000.5, at(5), probes=(ProbeMemory(PROBE, None, 990.25, None, None),)),
+        calibrations=[
+            CALIBRATION,
+            Calibration("node-a/low", at(0), rh_pct=by_salts([("sodium-chloride", 73.1)], 25.0)),
+        ],
     )
 
 
@@ -135,15 +158,23 @@ def everything(history: History) -> dict[str, Any]:
         "unknown": history.unknown(),
         "gaps": history.gaps(),
         "events": history.events(),
+        "calibrations": history.calibrations(),
+        "handlings": history.handlings(),
     }
 
 
-def series_rows(history: History, probe: str = PROBE, since: datetime = START - YEARS, until: datetime = START + YEARS) -> list[tuple[int, float | None, float | None, int]]:  # fmt: skip
+def series_rows(history: History, probe: str = PROBE, since: datetime = START - YEARS, until: datetime = START + YEARS) -> list[tuple[int, float | None, float | None, int, int]]:  # fmt: skip
     """A series as rows, with None for what is missing."""
     series = history.series(probe, since, until)
-    assert series.at_ms.dtype == series.flag.dtype == np.dtype(np.int64)
+    assert series.at_ms.dtype == series.flag.dtype == series.rh_flag.dtype == np.dtype(np.int64)
     assert series.dry_bulb_c.dtype == series.rh_pct.dtype == np.dtype(np.float64)
-    columns = [series.at_ms.tolist(), series.dry_bulb_c.tolist(), series.rh_pct.tolist(), series.flag.tolist()]
+    columns = [
+        series.at_ms.tolist(),
+        series.dry_bulb_c.tolist(),
+        series.rh_pct.tolist(),
+        series.flag.tolist(),
+        series.rh_flag.tolist(),
+    ]
     return [tuple(None if v != v else v for v in row) for row in zip(*columns, strict=True)]  # type: ignore[misc]
 
 
@@ -158,12 +189,13 @@ class RecordSuite:
     def test_an_empty_record(self, record: Record) -> None:
         """A new record starts a run from nothing, and tells of nothing."""
         loaded = record.ledger.load()
-        for kept in ("lines", "numberings", "batches", "alarms", "unknown", "waiting"):
+        for kept in ("lines", "numberings", "batches", "alarms", "unknown", "waiting", "handlings", "calibrations"):
             assert not getattr(loaded, kept), kept
         assert loaded.newest is None
+        assert loaded.memory is None
         assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (0, 0, 0)
         assert record.history.refused() == (0, [])
-        assert [v for k, v in everything(record.history).items() if k not in ("series", "refused")] == [[]] * 8
+        assert [v for k, v in everything(record.history).items() if k not in ("series", "refused")] == [[]] * 10
 
     def test_everything_comes_back(self, record: Record) -> None:
         """What a group holds is read back as it was written, by a record that was closed and opened since."""
@@ -171,16 +203,17 @@ class RecordSuite:
         record.ledger.commit(group)
         history = record.again().history
         assert series_rows(history) == [
-            (START_MS, 37.52, 52.4, PASS),
-            (START_MS + 10_000, None, None, MISSING),
-            (START_MS + 20_000, 37.52, None, PASS),
-            (START_MS + 30_000, 85.0, 52.4, FAIL),
+            (START_MS, 37.52, 52.4, PASS, PASS),
+            (START_MS + 10_000, None, None, MISSING, MISSING),
+            (START_MS + 20_000, 37.52, None, PASS, MISSING),
+            (START_MS + 30_000, 85.0, 52.4, FAIL, PASS),
+            (START_MS + 40_000, 37.52, 52.4, SUSPECT, FAIL),
         ]
-        assert series_rows(history, "node-a/low") == [(START_MS + 10_000, -3.25, 0.0, PASS)]
+        assert series_rows(history, "node-a/low") == [(START_MS + 10_000, -3.25, 0.0, PASS, PASS)]
         assert series_rows(history, "node-b/low") == []
         assert history.latest([PROBE, "node-b/low", "node-a/low"]) == [
-            Latest(PROBE, at(30), 85.0, 52.4, FAIL),
-            Latest("node-a/low", at(10), -3.25, 0.0, PASS),
+            Latest(PROBE, at(40), 37.52, 52.4, SUSPECT, FAIL),
+            Latest("node-a/low", at(10), -3.25, 0.0, PASS, PASS),
         ]
         assert history.batches() == [BATCH]
         assert history.alarms() == [group.transitions[1].alarm, group.transitions[0].alarm]
@@ -200,6 +233,8 @@ class RecordSuite:
             Gap("node-b", 2**31 + 5, 4, 6, False),
         ]
         assert history.events() == group.events
+        assert history.calibrations() == group.calibrations
+        assert history.handlings() == [replace(HANDLING, until_mono_s=0.0)]
 
     def test_a_run_starts_from_what_was_kept(self, record: Record) -> None:
         """A new run gets its lines, numberings, batches, alarms, unknown probes, waiting notices and counters back."""
@@ -217,6 +252,9 @@ class RecordSuite:
         assert loaded.waiting == (group.notices[1],)
         assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (2, 13, 2)
         assert loaded.newest == at(1000)
+        assert loaded.handlings == (replace(HANDLING, until_mono_s=0.0),)
+        assert loaded.memory == group.memory
+        assert loaded.calibrations == tuple(group.calibrations)
 
     def test_the_same_group_twice(self, record: Record) -> None:
         """Meeting a group again adds no reading, gap, batch, alarm or notice, and wakes no notice that was sent."""
@@ -225,7 +263,7 @@ class RecordSuite:
         first, loaded = everything(record.history), record.ledger.load()
         record.ledger.commit(group)
         second = everything(record.history)
-        for kept in ("series", "latest", "batches", "alarms", "unknown", "gaps"):
+        for kept in ("series", "latest", "batches", "alarms", "unknown", "gaps", "calibrations", "handlings"):
             assert second[kept] == first[kept]
         assert [(row.notice, row.state) for row in second["notices"]] == [
             (row.notice, row.state) for row in first["notices"]
@@ -237,6 +275,61 @@ class RecordSuite:
         record.ledger.commit(Group(readings=[reading(5)], lines={1: line()}))
         record.ledger.commit(Group(readings=[reading(5, dry_bulb_c=20.0), reading(6, dry_bulb_c=36.0)]))
         assert [row[1] for row in series_rows(record.history)] == [37.52, 36.0]
+
+    def test_a_flag_is_settled_later(self, record: Record) -> None:
+        """A reflag changes both flags of its own reading and nothing else; one of a reading that is not there changes nothing."""
+        held = {"flag": NOT_EVALUATED, "rh_flag": NOT_EVALUATED}
+        record.ledger.commit(Group(readings=[reading(5, **held), reading(6, **held)], lines={1: line()}))
+        settled = Group(readings=[reading(7, **held)], reflags=[Reflag(PROBE, 1, 5_000, PASS, SUSPECT)])
+        settled.reflags += [Reflag(PROBE, 1, 7_000, FAIL, PASS), Reflag(PROBE, 1, 8_000, FAIL, FAIL)]
+        settled.reflags += [Reflag("node-a/nobody", 1, 5_000, FAIL, FAIL), Reflag(PROBE, 2, 5_000, FAIL, FAIL)]
+        record.ledger.commit(settled)
+        record.ledger.commit(Group(readings=[reading(5, **held)]))
+        assert [(row[1], row[2], *row[3:]) for row in series_rows(record.again().history)] == [
+            (37.52, 52.4, PASS, SUSPECT),
+            (37.52, 52.4, NOT_EVALUATED, NOT_EVALUATED),
+            (37.52, 52.4, FAIL, PASS),
+        ]
+
+    def test_handlings_stand_until_they_are_over(self, record: Record) -> None:
+        """A machine has one handling that stands; a later form of it, one after it and its end are all in the history."""
+        first = Handling("setter-1", at(0), at(1200), 2200.0, "Ada")
+        other = Handling("setter-2", at(5), at(600), 1600.0, "")
+        again = Handling("setter-1", at(900), at(2700), 3700.0, "Ben")
+        early = replace(again, until=at(1000), until_mono_s=2000.0)
+
+        def kept(*handlings: Handling) -> list[Handling]:
+            return [replace(h, until_mono_s=0.0) for h in handlings]
+
+        record.ledger.commit(Group(handlings={"setter-1": first, "setter-2": other}))
+        record = record.again()
+        assert record.ledger.load().handlings == tuple(kept(first, other))
+        record.ledger.commit(Group(handlings={"setter-1": again, "setter-2": None, "hatcher-1": None}))
+        record = record.again()
+        assert record.ledger.load().handlings == tuple(kept(again))
+        assert record.history.handlings() == kept(replace(first, until=at(900)), other, again)
+        record.ledger.commit(Group(handlings={"setter-1": early}))
+        record.ledger.commit(Group(handlings={"setter-1": None}))
+        record = record.again()
+        assert record.ledger.load().handlings == ()
+        assert record.history.handlings() == kept(replace(first, until=at(900)), other, early)
+
+    def test_the_last_memory_stands(self, record: Record) -> None:
+        """A memory takes the place of the one before; a group without one leaves it."""
+        memories = [Memory(float(n), at(n), probes=(ProbeMemory(PROBE, None, float(n), None, None),)) for n in range(3)]
+        for memory in memories:
+            record.ledger.commit(Group(memory=memory))
+        record.ledger.commit(Group(events=[Event(at(9), "node", "node-a", "came online")]))
+        assert record.again().ledger.load().memory == memories[-1]
+
+    def test_calibrations_in_the_order_they_were_added(self, record: Record) -> None:
+        """Calibrations stay, each once, in the order in which they were added, whenever they were made."""
+        later = Calibration(PROBE, at(60), dry_bulb_c=by_offset("dry_bulb_c", -0.125))
+        same_day = Calibration(PROBE, at(-10), at(-3600), rh_pct=by_offset("rh_pct", 1.5))
+        for calibration in (later, CALIBRATION, later, same_day, CALIBRATION):
+            record.ledger.commit(Group(calibrations=[calibration]))
+        assert record.history.calibrations() == [later, CALIBRATION, same_day]
+        assert record.again().ledger.load().calibrations == (later, CALIBRATION, same_day)
 
     def test_a_mended_line_moves_every_label(self, record: Record) -> None:
         """A better offset of one line moves all its readings, and those of no other line."""
@@ -313,7 +406,7 @@ class RecordSuite:
             restart = line(id_, boot=id_, first_up_ms=id_ * 1000, last_up_ms=id_ * 1000)
             record.ledger.commit(Group(readings=[reading(id_, line=id_)], lines={id_: restart}))
         record.ledger.commit(Group(readings=[reading(900, dry_bulb_c=31.0)]))
-        assert record.history.latest([PROBE]) == [Latest(PROBE, at(900), 31.0, 52.4, PASS)]
+        assert record.history.latest([PROBE]) == [Latest(PROBE, at(900), 31.0, 52.4, PASS, PASS)]
 
     def test_only_the_newest_boots_are_open_to_messages(self, record: Record) -> None:
         """A run gets all parts of each node's four newest boots by label; none that was dated by arrival."""

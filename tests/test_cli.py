@@ -379,6 +379,24 @@ def test_replay(capsys: Capture) -> None:
     }
 
 
+def test_replay_under_other_rules(capsys: Capture, tmp_path: Path) -> None:
+    """`replay --rules` sets what would have rung against what rang, as text within 80 columns or JSON; a bad file is one line, exit 2."""
+    config = ROOT / "demo_streams" / "power-cut.toml"
+    file = str(ROOT / "demo_streams" / "power-cut.jsonl")
+    rules = tmp_path / "rules.toml"
+    rules.write_text("[rules.all-silent]\non_delay_s = 86400\n")
+    text = ok(capsys, "replay", file, "--rules", str(rules), config=config)
+    assert max(map(len, text.splitlines())) <= 80
+    assert text.splitlines()[-1].startswith("With the new rules 1 alarm would not have rung")
+    plain = told(capsys, "replay", file, "--rules", str(rules), config=config)
+    assert plain.keys() == {"span_s", "episodes", "old", "new", "words"}
+    assert plain["words"] == text.splitlines()[-1]
+    rules.write_text("[rules.all-silent]\non_delay_s = 'long'\n")
+    code, out, err = typed(capsys, "replay", file, "--rules", str(rules), config=config)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "rules: all-silent.on_delay_s: 'long', expected a number" in err
+
+
 def test_replay_reads_nodes_of_other_makes(capsys: Capture, tmp_path: Path) -> None:
     """A recording is decoded as live messages are, by the configuration's [[payload]] rules too."""
     rule = '[[payload]]\ntopic = "shed/+/climate"\nnode = "{2}"\nprobe = "top"\ndry_bulb = "/t"\nunit = "F"\n'

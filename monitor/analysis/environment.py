@@ -7,7 +7,8 @@ the readings.
 
 The rules:
 - Only readings with flag 1 (pass) or 2 (not evaluated) make the line. Suspect and failed ones (3, 4) are
-  counted and stay out.
+  counted and stay out. Each quantity goes by its own flag, so a broken humidity sensor takes no temperature
+  away; the wet bulb needs both.
 - Readings may come in any order; of those with equal times the last one given stands.
 - Between good readings of a probe no farther apart than max_gap_s the quantity runs straight; wider apart is
   a gap, over which nothing is made up. A reading alone between two gaps is counted, and has no share of time.
@@ -33,6 +34,7 @@ from monitor.analysis.excursions import Place
 from monitor.analysis.figures import Figures, figures_of, merged
 from monitor.analysis.trace import Floats, Integers, Mask, Samples, trace_of
 from monitor.domain.bands import DRY_BULB, RH, WET_BULB
+from monitor.domain.calibration import Calibration
 from monitor.domain.profile import Band
 from monitor.domain.psychrometrics import wet_bulb_c
 from monitor.domain.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT
@@ -46,7 +48,7 @@ WET_BULB_FROM_C, WET_BULB_TO_C = -40.0, 80.0  # dry bulbs that have one: the ran
 
 
 class Air(Protocol):
-    """The readings of one probe: at_ms int64; dry_bulb_c, rh_pct float64 (NaN where missing); flag int64."""
+    """The readings of one probe: at_ms int64; dry_bulb_c, rh_pct float64 (NaN where missing); flag (of the dry bulb), rh_flag int64."""
 
     @property
     def at_ms(self) -> Integers: ...
@@ -56,6 +58,19 @@ class Air(Protocol):
     def rh_pct(self) -> Floats: ...
     @property
     def flag(self) -> Integers: ...
+    @property
+    def rh_flag(self) -> Integers: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """The readings of one probe, put in order or corrected."""
+
+    at_ms: Integers
+    dry_bulb_c: Floats
+    rh_pct: Floats
+    flag: Integers
+    rh_flag: Integers
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,10 +127,11 @@ class Period:
 
 @dataclass(frozen=True, slots=True)
 class BatchHistory:
-    """What a batch lived through: one period per stage, and the whole."""
+    """What a batch lived through: one period per stage, and the whole. calibrations: those by which its figures were corrected."""
 
     stages: tuple[Period, ...]
     whole: Period
+    calibrations: tuple[Calibration, ...] = ()
 
 
 def history_of(stretches: Sequence[Stretch]) -> BatchHistory:
@@ -198,37 +214,39 @@ def _readings(stretch: Stretch, air: Air) -> Mapping[str, _Measured]:
     reach_ms = int(stretch.max_gap_s * 2000.0) + 1  # twice: what lies beyond the edge has a neighbour too
     first, last = np.searchsorted(air.at_ms, (stretch.since_ms - reach_ms, stretch.until_ms + reach_ms))
     near = slice(int(first), int(last))
-    at_ms, dry_bulb_c, flag = air.at_ms[near], air.dry_bulb_c[near], air.flag[near]
+    at_ms, dry_bulb_c, flag, rh_flag = air.at_ms[near], air.dry_bulb_c[near], air.flag[near], air.rh_flag[near]
     rh_pct = np.minimum(air.rh_pct[near], 100.0)
-    good, flagged = (flag == PASS) | (flag == NOT_EVALUATED), (flag == SUSPECT) | (flag == FAIL)
     within = (at_ms >= stretch.since_ms) & (at_ms < stretch.until_ms)
     relative_ms = (at_ms - stretch.since_ms).astype(np.float64)
 
-    def measured(values: Floats, given: Mask) -> _Measured:
+    def measured(values: Floats, given: Mask, good: Mask, flagged: Mask) -> _Measured:
         used = good & given
         counts = int((used & within).sum()), int((flagged & given & within).sum())
         return _Measured((relative_ms[used], values[used]), *counts)
 
+    good, good_rh = _good(flag), _good(rh_flag)
+    flagged, flagged_rh = _flagged(flag), _flagged(rh_flag)
+    good_both, flagged_any = good & good_rh, flagged | flagged_rh
     warm, humid = np.isfinite(dry_bulb_c), np.isfinite(rh_pct)
     both = warm & humid & (dry_bulb_c >= WET_BULB_FROM_C) & (dry_bulb_c <= WET_BULB_TO_C) & (rh_pct >= 0.0)
     wet = np.full(at_ms.size, np.nan)
-    pairs = good & both
+    pairs = good_both & both
     wet[pairs] = wet_bulb_c(dry_bulb_c[pairs], rh_pct[pairs], stretch.pressure_kpa)
     return {
-        DRY_BULB: measured(dry_bulb_c, warm),
-        RH: measured(rh_pct, humid),
-        WET_BULB: measured(wet, both),
+        DRY_BULB: measured(dry_bulb_c, warm, good, flagged),
+        RH: measured(rh_pct, humid, good_rh, flagged_rh),
+        WET_BULB: measured(wet, both, good_both, flagged_any),
     }
 
 
-@dataclass(frozen=True, slots=True)
-class _Ordered:
-    """Readings of one probe, rising in time."""
+def _good(flag: Integers) -> Mask:
+    good: Mask = (flag == PASS) | (flag == NOT_EVALUATED)
+    return good
 
-    at_ms: Integers
-    dry_bulb_c: Floats
-    rh_pct: Floats
-    flag: Integers
+
+def _flagged(flag: Integers) -> Mask:
+    flagged: Mask = (flag == SUSPECT) | (flag == FAIL)
+    return flagged
 
 
 def _in_order(air: Air) -> Air:
@@ -237,4 +255,4 @@ def _in_order(air: Air) -> Air:
         return air
     order = np.argsort(air.at_ms, kind="stable")
     rows = order[np.append(np.diff(air.at_ms[order]) > 0, True)]
-    return _Ordered(air.at_ms[rows], air.dry_bulb_c[rows], air.rh_pct[rows], air.flag[rows])
+    return Readings(air.at_ms[rows], air.dry_bulb_c[rows], air.rh_pct[rows], air.flag[rows], air.rh_flag[rows])

@@ -4,11 +4,12 @@ Both are in UTC (RFC 3339), °C, K and %RH whatever the site shows, so that file
 together. Values and spreads are rounded to 4 decimals (a sensor's step is 0.01); hours, coverage and areas to
 6 (0.004 s in a time), so that many small excursions still add up.
 
-JSON: `stages` and `whole` hold the figures; `limits`, `excursions` and `gaps` are listed once, for the whole.
+JSON: `stages` and `whole` hold the figures; `limits`, `excursions` and `gaps` are listed once, for the whole, and so are the
+`calibrations` that corrected the readings.
 What is not known is null.
 
 CSV: one table. Its first column says what a row is: `figures` (one row per stage and quantity, then the
-whole), `limits`, `excursion` or `gap`. A cell that does not apply, or is not known, is empty; the header
+whole), `limits`, `excursion`, `gap` or `calibration`. A cell that does not apply, or is not known, is empty; the header
 tells the units. RFC 4180: commas, CRLF, quotes where needed. A text that a spreadsheet would take for a
 formula gets an apostrophe in front.
 """
@@ -24,6 +25,7 @@ from monitor.analysis.environment import BatchHistory, Period
 from monitor.analysis.excursions import Excursion
 from monitor.analysis.figures import Figures, Gap, Limits
 from monitor.analysis.history_text import Header
+from monitor.domain.calibration_words import calibration_view
 from monitor.domain.reading import from_ms
 
 Record = dict[str, object]
@@ -72,6 +74,11 @@ COLUMNS = {
     "cut_by_gap": "cut by a gap",
     "at_start": "outside from the start",
     "open": "open",
+    "probe": "probe",
+    "at": "calibrated at (UTC)",
+    "what": "correction",
+    "due": "due again (UTC)",
+    "by": "by",
 }
 FORMULA = ("=", "+", "-", "@")
 
@@ -87,6 +94,7 @@ def to_json(history: BatchHistory, header: Header) -> Record:
         "limits": list(_limits(history.whole)),
         "excursions": list(_excursions(history.whole)),
         "gaps": list(_gaps(history.whole)),
+        "calibrations": [calibration_view(each) for each in history.calibrations],
     }
 
 
@@ -113,6 +121,9 @@ def _rows(history: BatchHistory) -> Iterator[Record]:
     ):
         for record in records:
             yield {"kind": kind, **record}
+    for each in history.calibrations:
+        view = calibration_view(each)
+        yield {"kind": "calibration", **{key: view[key] for key in ("probe", "at", "since", "what", "due", "by")}}
 
 
 def _header(header: Header) -> Record:

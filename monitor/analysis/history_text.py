@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
@@ -16,6 +16,8 @@ from monitor.analysis.environment import BatchHistory, Period
 from monitor.analysis.excursions import Excursion
 from monitor.analysis.figures import Figures, Gap, Limits
 from monitor.domain.bands import DRY_BULB, RH, WET_BULB
+from monitor.domain.calibration import Calibration
+from monitor.domain.calibration_words import said
 from monitor.domain.reading import from_ms
 from monitor.domain.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
 
@@ -59,6 +61,7 @@ def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> s
     for period in (*history.stages, history.whole):
         lines += ["", *_block(period, shown)]
     lines += ["", *_excursions(history.whole, shown), "", *_gaps(history.whole, shown)]
+    lines += ["", *_calibrations(history.calibrations, shown)]
     return "\n".join(_filled(line) for line in lines) + "\n"
 
 
@@ -192,6 +195,17 @@ def _gaps(whole: Period, shown: _Shown) -> Iterator[str]:
         yield f"{duration(gap.seconds)}: {span}, {', '.join(missing[gap])}"
     if len(every) > LISTED:
         yield f"and {len(every) - LISTED} more, none longer than {duration(every[LISTED].seconds)}"
+
+
+def _calibrations(calibrations: Sequence[Calibration], shown: _Shown) -> Iterator[str]:
+    """By what the figures above were corrected."""
+    yield f"CALIBRATIONS: {len(calibrations) or 'none, readings are as the probes sent them'}"
+    for each in calibrations:
+        since = "the beginning of the record" if each.since is None else shown.time(each.since)
+        by = f" by {each.by}" if each.by else ""
+        due = f", due again {shown.time(each.due)}" if each.due is not None else ""
+        yield f"{each.probe}: {said(each, 'F' if shown.unit == 'F' else 'C')}"
+        yield f"  made {shown.time(each.at)}{by}, holds from {since}{due}"
 
 
 def duration(seconds: float) -> str:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 
+from monitor.analysis.calibrated import corrected_air
 from monitor.analysis.environment import BatchHistory, Stretch, history_of
 from monitor.domain.bands import derived_rh
 from monitor.domain.batch import Batch
+from monitor.domain.calibration import Calibration, applied
 from monitor.domain.profile import Band, Profile, Stage
 from monitor.domain.psychrometrics import wet_bulb_c
 from monitor.domain.reading import to_ms
-from monitor.domain.site import STILL, Site
+from monitor.domain.site import STILL, Probe, Site
 from monitor.service.ports import History
 
 DEFAULT_SILENCE_S = 30.0  # for a time in no machine, where there is nothing to be silent
@@ -26,12 +29,16 @@ def batch_history(history: History, site: Site, batch: Batch, now: datetime) -> 
     stretches = list(stretches_of(history, site, batch, now))
     if not stretches:
         raise NoRecord(f"batch {batch.id}: in no machine yet, expected `eggroom batch move {batch.id} MACHINE` first")
-    return history_of(stretches)
+    return replace(history_of(stretches), calibrations=tuple(_applied(history, site, batch, now)))
 
 
 def stretches_of(history: History, site: Site, batch: Batch, now: datetime) -> Iterator[Stretch]:
-    """The batch's life in order: one stretch for each machine and stage, with the bands that this batch needed then."""
+    """The batch's life in order: one stretch for each machine and stage, with the bands that this batch needed then.
+
+    Its air is corrected by the calibrations of its probes; the record itself is raw.
+    """
     profile = site.profiles[batch.profile]
+    calibrations = by_probe(history.calibrations())
     for place, since_stay, until_stay in _places(batch, now):
         machine = site.machines.get(place)
         probes = site.by_machine.get(place, ())
@@ -51,10 +58,36 @@ def stretches_of(history: History, site: Site, batch: Batch, now: datetime) -> I
                     dry_bulb_c=dry_bulb,
                     rh_pct=rh,
                     wet_bulb_c=wet,
-                    air=tuple(history.series(p.key, since - margin, until + margin) for p in probes),
+                    air=tuple(
+                        corrected_air(
+                            history.series(p.key, since - margin, until + margin), calibrations.get(p.key, ())
+                        )
+                        for p in probes
+                    ),
                     max_gap_s=silence_s,
                     pressure_kpa=site.pressure_kpa,
                 )
+
+
+def by_probe(calibrations: Sequence[Calibration]) -> Mapping[str, tuple[Calibration, ...]]:
+    """The calibrations of each probe, in the order in which they were added."""
+    found: dict[str, tuple[Calibration, ...]] = {}
+    for each in calibrations:
+        found[each.probe] = (*found.get(each.probe, ()), each)
+    return found
+
+
+def _applied(history: History, site: Site, batch: Batch, now: datetime) -> Iterator[Calibration]:
+    """The calibrations that bear on the batch's figures, probe by probe, each once."""
+    calibrations = by_probe(history.calibrations())
+    stays: dict[Probe, list[tuple[datetime, datetime]]] = {}
+    for place, since, until in _places(batch, now):
+        for probe in site.by_machine.get(place, ()):
+            stays.setdefault(probe, []).append((since, until))
+    for probe, times in stays.items():
+        known = calibrations.get(probe.key, ())
+        found = [c for since, until in times for c in applied(known, since, until)]
+        yield from (c for c in known if any(c is one for one in found))
 
 
 def _places(batch: Batch, now: datetime) -> Iterator[tuple[str, datetime, datetime]]:

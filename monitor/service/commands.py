@@ -35,6 +35,7 @@ from monitor.domain.planning import AIR_RULES
 from monitor.domain.profile import STAGE_NAMES
 from monitor.domain.reading import Now, from_ms, to_ms
 from monitor.domain.record import Event, Group
+from monitor.domain.remembering import remember
 from monitor.domain.site import Site
 from monitor.domain.state import State, rule_of
 from monitor.domain.view import alarm_view, machine_view
@@ -206,6 +207,8 @@ def _calibrate(work: _Work) -> dict[str, Any]:
         work.state.pairs[probe.machine] = forget(work.state.pairs.get(probe.machine, Pairs()), name)
         work.state.watches.pop(probe.machine, None)
         work.state.windows.pop(probe.machine, None)
+        # Also for the next run, where this is asked while none goes on.
+        work.out.memory = remember(work.state, work.site, work.now)
     by = f" by {calibration.by}" if calibration.by else ""
     work.out.events.append(Event(work.now.utc, "calibration", name, f"{said(calibration, 'C')}{by}"))
     in_force = calibration in standing(later, work.now.utc)

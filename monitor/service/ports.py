@@ -9,10 +9,13 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from monitor.domain.alarm import Alarm
 from monitor.domain.batch import Batch
+from monitor.domain.calibration import Calibration
 from monitor.domain.dating import Line
+from monitor.domain.memory import Memory
 from monitor.domain.notice import Notice
 from monitor.domain.numbering import Gap, Numbering
-from monitor.domain.reading import Now
+from monitor.domain.opening import Handling
+from monitor.domain.reading import MISSING, Now
 from monitor.domain.record import Attempt as Attempt
 from monitor.domain.record import Event as Event
 from monitor.domain.record import Group as Group
@@ -53,6 +56,9 @@ class Loaded:
     last_alarm_number: int
     last_notice: int
     newest: datetime | None  # the newest label in the record
+    handlings: tuple[Handling, ...] = ()  # those that stand; until_mono_s is 0, for the clock it counted on is gone
+    memory: Memory | None = None
+    calibrations: tuple[Calibration, ...] = ()
 
 
 class Ledger(Protocol):
@@ -69,12 +75,14 @@ class Ledger(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """Readings of one probe in time order: at_ms int64; dry_bulb_c, rh_pct float64 (NaN where missing); flag int64."""
+    """Readings of one probe in time order, raw: at_ms int64; dry_bulb_c, rh_pct float64 (NaN where missing); flag of the dry bulb
+    and rh_flag of the humidity int64."""
 
     at_ms: Integers
     dry_bulb_c: Floats
     rh_pct: Floats
     flag: Integers
+    rh_flag: Integers
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,13 +118,14 @@ class NoticeRow:
 
 @dataclass(frozen=True, slots=True)
 class Latest:
-    """A probe's newest reading in the record."""
+    """A probe's newest reading in the record, raw."""
 
     probe: str
     at: datetime
     dry_bulb_c: float | None
     rh_pct: float | None
     flag: int
+    rh_flag: int = MISSING
 
 
 class History(Protocol):
@@ -160,6 +169,14 @@ class History(Protocol):
 
     def events(self, since: datetime | None = None, limit: int = 1000) -> list[Event]:
         """Events, oldest first."""
+        ...
+
+    def calibrations(self) -> list[Calibration]:
+        """Every calibration, in the order they were added."""
+        ...
+
+    def handlings(self) -> list[Handling]:
+        """Every handling there was, oldest first; until_mono_s is 0."""
         ...
 
 

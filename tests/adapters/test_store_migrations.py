@@ -8,7 +8,13 @@ from pathlib import Path
 
 import pytest
 
+from monitor.adapters.store.connection import open_reader, open_writer
+from monitor.adapters.store.history import SqliteHistory
+from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.store.migrations import APPLICATION_ID, MIGRATIONS, VERSION, migrate
+from monitor.domain.reading import FAIL, MISSING, PASS, SUSPECT
+from monitor.domain.record import Group, Reflag
+from tests.ports import CALIBRATION, PROBE, START_MS, reading, series_rows
 
 
 @pytest.fixture
@@ -33,8 +39,9 @@ def test_from_nothing_to_the_newest(connection: sqlite3.Connection) -> None:
     assert version == VERSION == len(MIGRATIONS)
     assert steps == [(number, name) for number, (name, _) in enumerate(MIGRATIONS, start=1)]
     assert {"reading", "line", "batch", "alarm", "transition", "notice", "attempt", "event"} <= tables
+    assert {"calibration", "handling", "memory"} <= tables
     assert connection.execute("PRAGMA application_id").fetchone() == (APPLICATION_ID,)
-    (applied_ms,) = connection.execute("SELECT applied_ms FROM migration").fetchone()
+    (applied_ms,) = connection.execute("SELECT max(applied_ms) FROM migration").fetchone()
     assert applied_ms > 1_577_836_800_000  # 2020: a time of the machine, not a placeholder
 
 
@@ -58,6 +65,69 @@ def test_a_later_step_keeps_what_is_there(connection: sqlite3.Connection) -> Non
         VERSION + 1,
         [*((n, name) for n, (name, _) in enumerate(MIGRATIONS, start=1)), (VERSION + 1, "a place for each probe")],
     )
+
+
+def test_a_record_of_before_quality(tmp_path: Path) -> None:
+    """The rows of a first record keep their values and flags; their humidity's flag is the one they had where there is a humidity.
+
+    It can be read and written on, and a flag of before can still be settled.
+    """
+    path = tmp_path / "old.db"
+    old = sqlite3.connect(path, isolation_level=None)
+    old.execute("PRAGMA journal_mode = WAL")
+    migrate(old, MIGRATIONS[:1])
+    old.execute("INSERT INTO probe VALUES (5, ?)", (PROBE,))
+    old.execute("INSERT INTO line VALUES (1, 'node-a', 77, 'uptime', 0, ?, 0, 90000, 1)", (START_MS,))
+    values = [(37.5, 52.0, PASS), (37.5, None, PASS), (85.0, 52.0, FAIL), (3.0, 52.0, SUSPECT), (None, None, MISSING)]
+    rows = [(5, 1, n * 1000, *row) for n, row in enumerate(values)]
+    old.executemany("INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?)", rows)
+    old.execute("INSERT INTO event VALUES (1, ?, 'node', 'node-a', 'came online')", (START_MS,))
+    old.close()
+
+    opened = open_writer(path)
+    assert opened.note == ""
+    history = SqliteHistory(open_reader(path))
+    before = [
+        (START_MS, 37.5, 52.0, PASS, PASS),
+        (START_MS + 1000, 37.5, None, PASS, MISSING),
+        (START_MS + 2000, 85.0, 52.0, FAIL, FAIL),
+        (START_MS + 3000, 3.0, 52.0, SUSPECT, SUSPECT),
+        (START_MS + 4000, None, None, MISSING, MISSING),
+    ]
+    assert series_rows(history) == before
+    assert (history.latest([PROBE])[0].flag, history.latest([PROBE])[0].rh_flag) == (MISSING, MISSING)
+    assert [e.text for e in history.events()] == ["came online"]
+    ledger = SqliteLedger(opened.connection)
+    loaded = ledger.load()
+    assert (loaded.calibrations, loaded.handlings, loaded.memory, len(loaded.lines)) == ((), (), None, 1)
+    new = Group(readings=[reading(9, rh_flag=FAIL)], reflags=[Reflag(PROBE, 1, 3000, SUSPECT, PASS)])
+    new.calibrations.append(CALIBRATION)
+    ledger.commit(new)
+    after = [*before, (START_MS + 9000, 37.52, 52.4, PASS, FAIL)]
+    after[3] = (START_MS + 3000, 3.0, 52.0, SUSPECT, PASS)
+    assert series_rows(history) == after
+    assert history.calibrations() == [CALIBRATION]
+    history.close()
+    opened.close()
+
+
+def test_the_step_takes_no_longer_for_more_rows(connection: sqlite3.Connection) -> None:
+    """A record of years does not hold up a start: the step writes no row of readings, so it changes as many pages as for an empty one."""
+    migrate(connection, MIGRATIONS[:1])
+    many = ((1, 1, up_ms, 37.5, 52.0, PASS) for up_ms in range(200_000))
+    connection.execute("BEGIN")
+    connection.executemany("INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?)", many)
+    connection.execute("COMMIT")
+    steps = 0
+
+    def count() -> int:
+        nonlocal steps
+        steps += 1
+        return 0
+
+    connection.set_progress_handler(count, 100)
+    migrate(connection)
+    assert steps < 200  # a look at each row would take some 20 000
 
 
 def test_a_step_that_fails_leaves_nothing(connection: sqlite3.Connection) -> None:

@@ -29,6 +29,7 @@ class Readings:
     dry_bulb_c: Any
     rh_pct: Any
     flag: Any
+    rh_flag: Any
 
 
 def readings(
@@ -36,14 +37,16 @@ def readings(
     dry_bulb_c: Any,
     rh_pct: Any = math.nan,
     flag: Any = 1,
+    rh_flag: Any = None,
 ) -> Readings:
-    """Readings at seconds after T0; a single value stands for all."""
+    """Readings at seconds after T0; a single value stands for all. rh_flag: that of the dry bulb, unless given."""
     at_ms = T0 + np.rint(np.asarray(at_s, dtype=float) * 1000.0).astype(np.int64)
 
     def column(values: Any, kind: type) -> Any:
         return np.broadcast_to(np.asarray(values, dtype=kind), at_ms.shape).copy()
 
-    return Readings(at_ms, column(dry_bulb_c, float), column(rh_pct, float), column(flag, np.int64))
+    flags = column(flag, np.int64), column(flag if rh_flag is None else rh_flag, np.int64)
+    return Readings(at_ms, column(dry_bulb_c, float), column(rh_pct, float), *flags)
 
 
 def sampled(curve: Callable[[Any], Any], hours: float, step_s: float = 10.0) -> Readings:

@@ -210,10 +210,10 @@ def test_the_order_of_readings_does_not_matter_and_of_equal_times_the_last_stand
     for probe in one.air:
         order = list(range(probe.at_ms.size))
         random.shuffle(order)
-        stale = Readings(probe.at_ms, probe.dry_bulb_c + 5.0, probe.rh_pct * 0.5, np.full_like(probe.flag, 1))
+        stale = Readings(probe.at_ms, probe.dry_bulb_c + 5.0, probe.rh_pct * 0.5, *[np.full_like(probe.flag, 1)] * 2)
         columns = (
             np.concatenate([getattr(stale, name)[order[::-1]], getattr(probe, name)[order]])
-            for name in ("at_ms", "dry_bulb_c", "rh_pct", "flag")
+            for name in ("at_ms", "dry_bulb_c", "rh_pct", "flag", "rh_flag")
         )
         air.append(Readings(*columns))
     assert every(history_of([replace(one, air=tuple(air))])) == every(history_of([one]))
@@ -304,10 +304,27 @@ def test_flagged_readings_are_counted_and_stay_out() -> None:
     calm = sampled(lambda t: 37.5 + 0 * t, 1.0)
     dry_bulb, flag = calm.dry_bulb_c.copy(), calm.flag.copy()
     dry_bulb[[20, 40]], flag[20], flag[40], flag[60], flag[80] = 60.0, 3, 4, 2, 9
-    figures = history_of([stretch(Readings(calm.at_ms, dry_bulb, calm.rh_pct, flag))]).whole.dry_bulb_c
+    figures = history_of([stretch(Readings(calm.at_ms, dry_bulb, calm.rh_pct, flag, calm.rh_flag))]).whole.dry_bulb_c
     assert (figures.mean, figures.max) == pytest.approx((37.5, 37.5))
     assert (figures.flagged, figures.samples) == (2, 357)  # 360 in the hour, less two flagged and one missing
     assert figures.coverage == 1.0  # the good neighbours are 20 s apart, within the allowed silence
+
+
+def test_each_quantity_goes_by_its_own_flag() -> None:
+    """A humidity sensor that fails for half of an hour costs the humidity that half, and the temperature nothing; and the other way.
+
+    Wet bulb needs both: what one of them loses it loses too, and each reading that was flagged in either is counted once.
+    """
+    at_s, late, early = range(0, 3600, 10), slice(180, 360), slice(0, 90)
+    flag, rh_flag = np.ones(360, dtype=np.int64), np.ones(360, dtype=np.int64)
+    rh_flag[late], flag[early] = 4, 3
+    whole = history_of([stretch(readings(at_s, 37.5, 50.0, flag, rh_flag))]).whole
+    assert (whole.dry_bulb_c.samples, whole.dry_bulb_c.flagged) == (270, 90)
+    assert (whole.rh_pct.samples, whole.rh_pct.flagged) == (180, 180)
+    assert (whole.wet_bulb_c.samples, whole.wet_bulb_c.flagged) == (90, 270)
+    assert whole.dry_bulb_c.hours_covered == pytest.approx(2690 / 3600)  # from 900 s to the last reading at 3590 s
+    assert whole.rh_pct.hours_covered == pytest.approx(1790 / 3600)
+    assert whole.wet_bulb_c.hours_covered == pytest.approx(890 / 3600)
 
 
 def test_a_gap_is_shown_and_lowers_coverage() -> None:
@@ -362,14 +379,14 @@ def test_a_stretch_takes_the_same_from_the_record_as_from_a_slice_of_it() -> Non
     air = sampled(lambda t: 37.5 + np.sin(t / 500), 8.0)
     one = stretch(air, since_s=3 * 3600 + 5)
     near = slice(3 * 360 - 10, 4 * 360 + 10)
-    cut = Readings(air.at_ms[near], air.dry_bulb_c[near], air.rh_pct[near], air.flag[near])
+    cut = Readings(air.at_ms[near], air.dry_bulb_c[near], air.rh_pct[near], air.flag[near], air.rh_flag[near])
     assert history_of([one]) == history_of([replace(one, air=(cut,))])
 
 
 def test_the_series_of_the_store_is_air() -> None:
     """What the history port hands out fits as it is."""
     made = sampled(lambda t: 37.5 + 0 * t, 1.0)
-    series = Series(made.at_ms, made.dry_bulb_c, made.rh_pct, made.flag)
+    series = Series(made.at_ms, made.dry_bulb_c, made.rh_pct, made.flag, made.rh_flag)
     assert history_of([stretch(series)]) == history_of([stretch(made)])
 
 

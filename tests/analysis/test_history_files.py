@@ -16,7 +16,7 @@ from monitor.analysis.history_files import COLUMNS, to_csv, to_json
 from monitor.analysis.history_text import Header
 from monitor.domain.profile import Band
 from tests.analysis.air import readings, stretch
-from tests.analysis.test_history_text import HEADER, history
+from tests.analysis.test_history_text import CALIBRATIONS, HEADER, history
 
 RFC_3339 = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
 
@@ -81,6 +81,31 @@ def test_json_lists_excursions_and_gaps_once() -> None:
     assert (dry["quantity"], dry["area"], dry["open"]) == ("rh_pct", 15.0, True)
     assert [gap["quantity"] for gap in made["gaps"]] == ["dry_bulb_c", "rh_pct", "wet_bulb_c"]
     assert made["gaps"][0]["since"] == "2026-05-28T21:16:40.000Z"
+
+
+def test_the_calibrations_that_corrected_it_are_in_both() -> None:
+    """JSON lists them with their figures, CSV has a row for each; the same words and times in both, and none where there are none."""
+    record = replace(history(), calibrations=CALIBRATIONS)
+    made = json.loads(json.dumps(to_json(record, HEADER), allow_nan=False))["calibrations"]
+    assert made[0] == {
+        "probe": "node-a/top",
+        "at": "2026-05-01T05:00:00.000Z",
+        "since": None,
+        "due": None,
+        "by": "",
+        "note": "",
+        "what": "temperature +0.30 K",
+        "dry_bulb_c": {"slope": 1.0, "offset": 0.3, "points": []},
+        "rh_pct": None,
+    }
+    assert made[1]["rh_pct"]["slope"] == pytest.approx(42.51 / 39.1, abs=1e-6)
+    assert [p["salt"] for p in made[1]["rh_pct"]["points"]] == ["magnesium-chloride", "sodium-chloride"]
+    rows = [row for row in table(to_csv(record, HEADER)) if row["kind"] == "calibration"]
+    for row, each in zip(rows, made, strict=True):
+        for key in ("probe", "at", "since", "what", "due", "by"):
+            assert row[COLUMNS[key]] == (each[key] or "")
+    assert to_json(history(), HEADER)["calibrations"] == []
+    assert not [row for row in table(to_csv(history(), HEADER)) if row["kind"] == "calibration"]
 
 
 def test_csv_is_rfc_4180() -> None:

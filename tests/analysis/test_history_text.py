@@ -11,6 +11,8 @@ import pytest
 
 from monitor.analysis.environment import BatchHistory, history_of
 from monitor.analysis.history_text import LISTED, WIDTH, Header, duration, to_text
+from monitor.domain.bands import DRY_BULB
+from monitor.domain.calibration import Calibration, by_offset, by_salts
 from monitor.domain.profile import Band
 from tests.analysis.air import HOUR, T0, readings, stretch
 
@@ -72,7 +74,16 @@ def test_the_heading_says_which_batch_and_what_the_words_mean() -> None:
 def test_each_stage_is_a_block_and_the_whole_comes_after() -> None:
     """In the order in which the eggs lived them, with machine and local times."""
     shown = text()
-    assert list(blocks(shown)) == ["Environment", "Times", "SETTER", "LOCKDOWN", "WHOLE", "EXCURSIONS", "GAPS"]
+    assert list(blocks(shown)) == [
+        "Environment",
+        "Times",
+        "SETTER",
+        "LOCKDOWN",
+        "WHOLE",
+        "EXCURSIONS",
+        "GAPS",
+        "CALIBRATIONS",
+    ]
     # T0 is 2026-05-28 20:26:40 UTC.
     assert blocks(shown)["SETTER"].splitlines()[:2] == [
         "SETTER in setter-a",
@@ -180,7 +191,35 @@ def test_a_calm_record_says_none() -> None:
     """No excursions and no gaps are told in so many words."""
     shown = to_text(history_of([stretch(readings(range(0, 3601, 10), 37.5, 50.0))]), HEADER, ZONE, "C")
     assert "EXCURSIONS: none" in shown
-    assert shown.endswith("GAPS: none\n")
+    assert shown.endswith("GAPS: none\n\nCALIBRATIONS: none, readings are as the probes sent them\n")
+
+
+CALIBRATIONS = (
+    Calibration("node-a/top", datetime(2026, 5, 1, 5, 0, tzinfo=UTC), dry_bulb_c=by_offset(DRY_BULB, 0.3)),
+    Calibration(
+        "node-a/top",
+        datetime(2026, 5, 20, 5, 0, tzinfo=UTC),
+        datetime(2026, 5, 20, 5, 0, tzinfo=UTC),
+        datetime(2027, 5, 20, 5, 0, tzinfo=UTC),
+        "Ada",
+        rh_pct=by_salts([("sodium-chloride", 73.1), ("magnesium-chloride", 34.0)], 25.0),
+    ),
+)
+
+
+def test_the_calibrations_that_corrected_it_are_told() -> None:
+    """Each with what it corrects, when it was made and by whom, from when on it holds, and when it is due again."""
+    told = " ".join(
+        blocks(to_text(replace(history(), calibrations=CALIBRATIONS), HEADER, ZONE, "C"))["CALIBRATIONS"].split()
+    )
+    assert told == (
+        "CALIBRATIONS: 2 node-a/top: temperature +0.30 K made 2026-05-01 07:00, holds from the beginning of the record "
+        "node-a/top: humidity 34.0 is 32.8 %RH (magnesium-chloride), 73.1 is 75.3 %RH (sodium-chloride) "
+        "made 2026-05-20 07:00 by Ada, holds from 2026-05-20 07:00, due again 2027-05-20 07:00"
+    )
+    shown = to_text(replace(history(), calibrations=CALIBRATIONS), HEADER, ZONE, "F")
+    assert "node-a/top: temperature +0.54 °F" in shown
+    assert max(len(line) for line in shown.splitlines()) <= WIDTH
 
 
 def test_the_hour_that_summer_time_brings_twice_is_told_apart() -> None:

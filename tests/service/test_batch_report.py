@@ -14,12 +14,14 @@ from hypothesis import strategies as st
 
 from monitor.adapters.profile_files import load_profiles
 from monitor.analysis.environment import Stretch
+from monitor.domain.bands import DRY_BULB, RH
 from monitor.domain.batch import Batch, Stay, closed, declared, moved
+from monitor.domain.calibration import Calibration, by_offset
 from monitor.domain.dating import UPTIME, Line
 from monitor.domain.profile import Band
 from monitor.domain.psychrometrics import rh_from_wet_bulb_pct, wet_bulb_c
-from monitor.domain.reading import PASS, to_ms
-from monitor.domain.record import Group, StoredReading
+from monitor.domain.reading import FAIL, NOT_EVALUATED, PASS, to_ms
+from monitor.domain.record import Group, Reflag, StoredReading
 from monitor.domain.site import Site
 from monitor.service.batch_report import DEFAULT_SILENCE_S, NoRecord, batch_history, humidity_bands, stretches_of
 from monitor.settings import build_house, parse_settings
@@ -57,7 +59,7 @@ def store(*rows: tuple[str, datetime, float, float]) -> MemoryStore:
     """A record with these readings: probe, time, dry bulb, humidity."""
     kept = MemoryStore()
     line = Line(1, "node-a", 7, UPTIME, 0, to_ms(SET), 0, 0)
-    readings = [StoredReading(probe, 1, to_ms(at) - to_ms(SET), t, rh, PASS) for probe, at, t, rh in rows]
+    readings = [StoredReading(probe, 1, to_ms(at) - to_ms(SET), t, rh, PASS, PASS) for probe, at, t, rh in rows]
     kept.commit(Group(lines={1: line}, readings=readings))
     return kept
 
@@ -190,6 +192,70 @@ def test_the_figures(site: Site) -> None:
     assert figures.mean == pytest.approx(37.8 + 1.2 * 30 / 180, abs=1e-6)
     assert [round(e.peak, 6) for e in figures.excursions] == [39.0]
     assert figures.degree_hours_above == pytest.approx((29 * 0.9 + 2 * 0.5 * 0.75 * 0.9) / 60, abs=1e-6)
+
+
+def calm(*probes: str) -> MemoryStore:
+    """Three hours of a minute's readings: 37.8 °C and 55 %RH."""
+    step = timedelta(minutes=1)
+    return store(*[(probe, SET + n * step, 37.8, 55.0) for n in range(181) for probe in probes])
+
+
+def test_a_calibration_added_later_mends_the_history(site: Site) -> None:
+    """Before and after, every figure of a batch that is over differs by just the offset; the readings in the record do not."""
+    record = calm("node-c/top")
+    batch = closed(replace(HEN, stays=(Stay("hatcher-1", SET),)), SET + timedelta(hours=3))
+    before = batch_history(record, site, batch, day(9))
+    raw = record.series("node-c/top", day(-1), day(1))
+    calibration = Calibration("node-c/top", day(5), dry_bulb_c=by_offset(DRY_BULB, 0.3), rh_pct=by_offset(RH, -2.0))
+    record.commit(Group(calibrations=[calibration]))
+    after = batch_history(record, site, batch, day(9))
+    assert (before.calibrations, after.calibrations) == ((), (calibration,))
+    for name in ("mean", "min", "max"):
+        assert getattr(after.whole.dry_bulb_c, name) - getattr(before.whole.dry_bulb_c, name) == pytest.approx(0.3)
+        assert getattr(after.whole.rh_pct, name) - getattr(before.whole.rh_pct, name) == pytest.approx(-2.0)
+    assert after.whole.wet_bulb_c.mean == pytest.approx(wet_bulb_c(38.1, 53.0, site.pressure_kpa))
+    assert record.series("node-c/top", day(-1), day(1)).dry_bulb_c.tolist() == raw.dry_bulb_c.tolist()
+
+
+def test_a_calibration_holds_from_its_since(site: Site) -> None:
+    """Half of the time it holds, half not; those of other times, quantities' successors and machines are not told as applied."""
+    record = calm("node-c/top")
+    hour = timedelta(hours=1)
+    batch = closed(replace(HEN, stays=(Stay("hatcher-1", SET),)), SET + 3 * hour)
+
+    def made(k: float, since: datetime | None, probe: str = "node-c/top") -> Calibration:
+        return Calibration(probe, day(5), since, dry_bulb_c=by_offset(DRY_BULB, k))
+
+    half = made(0.4, SET + 1.5 * hour)
+    others = [made(0.1, SET + 3.5 * hour), made(0.2, day(2)), made(0.3, None, "node-a/top")]
+    record.commit(Group(calibrations=[half, *others]))
+    history = batch_history(record, site, batch, day(9))
+    # From one minute's reading to the next it climbs, half of that minute before the change.
+    assert history.whole.dry_bulb_c.mean == pytest.approx(37.8 + 0.4 * 90.5 / 180, abs=1e-9)
+    assert (history.whole.dry_bulb_c.min, history.whole.dry_bulb_c.max) == pytest.approx((37.8, 38.2))
+    assert history.calibrations == (half,)
+
+
+def test_of_two_probes_each_has_its_own(site: Site) -> None:
+    """The air of a machine is that of its probes, each corrected by its own calibration."""
+    record = calm("node-a/top", "node-a/bottom")
+    record.commit(Group(calibrations=[Calibration("node-a/top", day(1), dry_bulb_c=by_offset(DRY_BULB, 0.5))]))
+    (stretch,) = cut(site, HEN, SET + timedelta(hours=3), record)
+    assert [float(air.dry_bulb_c[0]) for air in stretch.air] == pytest.approx([38.3, 37.8])
+
+
+def test_a_humidity_that_failed_takes_no_temperature(site: Site) -> None:
+    """Readings whose humidity failed count for the temperature, and a lone held one for both, until it is settled."""
+    record = calm("node-c/top")
+    line, at_ms = 1, range(0, 181 * 60_000, 60_000)
+    record.commit(Group(reflags=[Reflag("node-c/top", line, ms, PASS, FAIL) for ms in at_ms[:90]]))
+    record.commit(Group(reflags=[Reflag("node-c/top", line, at_ms[100], NOT_EVALUATED, NOT_EVALUATED)]))
+    batch = replace(HEN, stays=(Stay("hatcher-1", SET),))
+    whole = batch_history(record, site, batch, SET + timedelta(hours=3)).whole
+    assert (whole.dry_bulb_c.samples, whole.dry_bulb_c.flagged) == (180, 0)
+    assert (whole.rh_pct.samples, whole.rh_pct.flagged) == (90, 90)
+    assert whole.dry_bulb_c.coverage == pytest.approx(1.0)
+    assert whole.rh_pct.coverage == pytest.approx(0.5)
 
 
 @settings(deadline=None, max_examples=200)

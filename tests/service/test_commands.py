@@ -219,12 +219,12 @@ NO_TIME = "expected a time such as 2026-03-01T18:00:00Z"
         (
             "fly",
             {},
-            "request: 'fly', expected one of acknowledge, batch-add, close, handling, move, out-of-service, room, shelve, stage, unshelve",
+            "request: 'fly', expected one of acknowledge, batch-add, calibrate, close, handling, move, out-of-service, room, shelve, stage, unshelve",
         ),
         (
             ["x"],
             {},
-            "request: ['x'], expected one of acknowledge, batch-add, close, handling, move, out-of-service, room, shelve, stage, unshelve",
+            "request: ['x'], expected one of acknowledge, batch-add, calibrate, close, handling, move, out-of-service, room, shelve, stage, unshelve",
         ),
     ],
 )

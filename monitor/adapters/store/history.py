@@ -10,22 +10,35 @@ from datetime import datetime
 from typing import Any
 
 from monitor.adapters.store.failures import store_failures
-from monitor.adapters.store.rows import NOTICE_COLUMNS, notice_of, read_alarms, read_batches, read_unknown, time_or_none
+from monitor.adapters.store.rows import (
+    NOTICE_COLUMNS,
+    notice_of,
+    read_alarms,
+    read_batches,
+    read_calibrations,
+    read_handlings,
+    read_unknown,
+    time_or_none,
+)
 from monitor.domain.alarm import Alarm
 from monitor.domain.batch import Batch
+from monitor.domain.calibration import Calibration
 from monitor.domain.numbering import Gap, Numbering, holes
-from monitor.domain.reading import Refused, from_ms, to_ms
+from monitor.domain.opening import Handling
+from monitor.domain.reading import MISSING, Refused, from_ms, to_ms
 from monitor.domain.record import Event, RefusedRow, Unknown
 from monitor.service.ports import Latest, NoticeRow, Series, TransitionRow
 
+# A row of before humidity had its own flag has one for both: where there is a humidity, it was in or out as that said.
+RH_FLAG = f"ifnull(r.rh_flag, CASE WHEN r.rh_pct IS NULL THEN {MISSING} ELSE r.flag END)"
 # One range seek in the readings for each line of the node that reaches into the window. A missing quantity comes as an
 # infinity, which no reading is: NULL would come as None, and numpy would have to be handed every row by a Python loop.
-_SERIES = """SELECT l.offset_ms + r.up_ms, ifnull(r.dry_bulb_c, 9e999), ifnull(r.rh_pct, 9e999), r.flag
+_SERIES = f"""SELECT l.offset_ms + r.up_ms, ifnull(r.dry_bulb_c, 9e999), ifnull(r.rh_pct, 9e999), r.flag, {RH_FLAG}
     FROM line l CROSS JOIN reading r
     WHERE l.node = :node AND l.offset_ms + l.last_up_ms >= :since AND l.offset_ms + l.first_up_ms < :until
         AND r.probe_id = :probe AND r.line_id = l.id
         AND r.up_ms >= :since - l.offset_ms AND r.up_ms < :until - l.offset_ms"""
-_NEWEST = """SELECT r.line_id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag
+_NEWEST = f"""SELECT r.line_id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag, {RH_FLAG}
     FROM (SELECT * FROM reading WHERE probe_id = ? ORDER BY line_id DESC, up_ms DESC LIMIT 1) r JOIN line l ON l.id = r.line_id"""
 # Lines of a node begun earlier and still being written: of a boot whose first message came late (it is among the last ones), or
 # the one line of a node that sends its own clock. To look at every line would make the cost grow with the years.
@@ -37,7 +50,7 @@ _OLDER_LINES = f"""SELECT id FROM (
     SELECT * FROM (SELECT id, offset_ms + last_up_ms FROM line
                    WHERE node = ?1 AND id < ?2 AND basis = 'clock' ORDER BY id DESC LIMIT 1)
     ) WHERE last_ms > ?3"""
-_NEWEST_OF_LINE = """SELECT l.id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag
+_NEWEST_OF_LINE = f"""SELECT l.id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag, {RH_FLAG}
     FROM (SELECT * FROM reading WHERE probe_id = ? AND line_id = ? ORDER BY up_ms DESC LIMIT 1) r JOIN line l ON l.id = r.line_id"""
 _TRANSITIONS = (
     "SELECT id, at_ms, subject, rule, number, episode, state_before, state, cause, value, worst,"
@@ -60,15 +73,17 @@ class SqliteHistory:
         import numpy as np
 
         at = {"probe": self._probe_id(probe), "node": _node(probe), "since": _ceil_ms(since), "until": _ceil_ms(until)}
-        columns = [("at_ms", np.int64), ("dry_bulb_c", np.float64), ("rh_pct", np.float64), ("flag", np.int64)]
+        columns = [
+            ("at_ms", np.int64), ("dry_bulb_c", np.float64), ("rh_pct", np.float64), ("flag", np.int64), ("rh_flag", np.int64),
+        ]  # fmt: skip
         with store_failures("record"):
             rows = np.fromiter(self._connection.execute(_SERIES, at), dtype=columns)
         if np.any(rows["at_ms"][1:] < rows["at_ms"][:-1]):  # lines that overlap: late messages, a clock that was set
             rows = rows[np.argsort(rows["at_ms"], kind="stable")]
-        at_ms, dry_bulb_c, rh_pct, flag = (np.ascontiguousarray(rows[name]) for name, _ in columns)
+        at_ms, dry_bulb_c, rh_pct, flag, rh_flag = (np.ascontiguousarray(rows[name]) for name, _ in columns)
         for values in (dry_bulb_c, rh_pct):
             values[np.isinf(values)] = np.nan
-        return Series(at_ms, dry_bulb_c, rh_pct, flag)
+        return Series(at_ms, dry_bulb_c, rh_pct, flag, rh_flag)
 
     def latest(self, probes: Sequence[str]) -> list[Latest]:
         """The newest reading of each probe that has one: one seek a probe.
@@ -84,8 +99,8 @@ class SqliteHistory:
                 line, at_ms = newest[0][:2]
                 for (older,) in self._rows(_OLDER_LINES, _node(probe), line, at_ms):
                     newest += self._rows(_NEWEST_OF_LINE, id_, older)
-                _, at_ms, dry_bulb_c, rh_pct, flag = max(newest, key=lambda row: row[1])
-                result.append(Latest(probe, from_ms(at_ms), dry_bulb_c, rh_pct, flag))
+                _, at_ms, dry_bulb_c, rh_pct, flag, rh_flag = max(newest, key=lambda row: row[1])
+                result.append(Latest(probe, from_ms(at_ms), dry_bulb_c, rh_pct, flag, rh_flag))
         return result
 
     def batches(self) -> list[Batch]:
@@ -157,6 +172,16 @@ class SqliteHistory:
             limit,
         )
         return [Event(from_ms(at_ms), kind, subject, text) for at_ms, kind, subject, text in reversed(rows)]
+
+    def calibrations(self) -> list[Calibration]:
+        """Every calibration, in the order they were added."""
+        with store_failures("record"):
+            return read_calibrations(self._connection)
+
+    def handlings(self) -> list[Handling]:
+        """Every handling there was, oldest first."""
+        with store_failures("record"):
+            return read_handlings(self._connection, standing=False)
 
     def _probe_id(self, probe: str) -> int | None:
         rows = self._rows("SELECT id FROM probe WHERE key = ?", probe)

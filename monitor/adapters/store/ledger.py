@@ -6,7 +6,8 @@ import contextlib
 import json
 import os
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,11 +15,21 @@ from monitor.adapters.store.check import quick_check
 from monitor.adapters.store.connection import open_reader, suspect_mark
 from monitor.adapters.store.failures import is_damage, store_failures
 from monitor.adapters.store.loading import load
-from monitor.adapters.store.rows import NOTICE_COLUMNS, TRANSITION_COLUMNS, ms_or_none, notice_row, transition_row
+from monitor.adapters.store.memory import encode, read_memory
+from monitor.adapters.store.rows import (
+    CALIBRATION_COLUMNS,
+    NOTICE_COLUMNS,
+    TRANSITION_COLUMNS,
+    calibration_row,
+    ms_or_none,
+    notice_row,
+    transition_row,
+)
 from monitor.domain.alarm import Transition
 from monitor.domain.batch import Batch
 from monitor.domain.dating import Line
 from monitor.domain.numbering import Numbering
+from monitor.domain.opening import Handling
 from monitor.domain.reading import to_ms
 from monitor.domain.record import Attempt, Group, RefusedRow, StoredReading
 from monitor.service.ports import Loaded, StoreFailure
@@ -34,7 +45,8 @@ _LINE = """INSERT INTO line VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) 
 _WIDEN = "UPDATE line SET first_up_ms = min(first_up_ms, ?1), last_up_ms = max(last_up_ms, ?1) WHERE id = ?2"
 # An update that changes nothing, for an id to come back also when the probe is there already.
 _PROBE = "INSERT INTO probe (key) VALUES (?) ON CONFLICT (key) DO UPDATE SET key = key RETURNING id"
-_READING = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?)"
+_READING = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?, ?)"
+_REFLAG = "UPDATE reading SET flag = ?, rh_flag = ? WHERE probe_id = ? AND line_id = ? AND up_ms = ?"
 _NUMBERING = """INSERT INTO numbering (node, boot, contiguous, above, lost) VALUES (?, ?, ?, ?, ?)
     ON CONFLICT (node, boot) DO UPDATE SET contiguous = excluded.contiguous, above = excluded.above, lost = excluded.lost"""
 _GAP = """INSERT INTO gap VALUES (?, ?, ?, ?, ?) ON CONFLICT (node, boot, first_seq) DO UPDATE SET
@@ -49,6 +61,14 @@ _ALARM = "INSERT INTO alarm VALUES (?, ?, ?) ON CONFLICT (subject, rule) DO UPDA
 # Only a known dedupe makes it a repeat. Two different notices under one id must fail loudly, or the second would be lost.
 _NOTICE = f"""INSERT INTO notice ({NOTICE_COLUMNS}) SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10
     WHERE NOT EXISTS (SELECT 1 FROM notice WHERE dedupe = ?2)"""
+_CALIBRATION = f"""INSERT INTO calibration ({CALIBRATION_COLUMNS}) SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8
+    WHERE NOT EXISTS (SELECT 1 FROM calibration WHERE ({CALIBRATION_COLUMNS}) IS (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8))"""
+_HANDLING = """INSERT INTO handling VALUES (?1, ?2, ?3, ?4, TRUE) ON CONFLICT (machine, since_ms) DO UPDATE SET
+    until_ms = excluded.until_ms, who = excluded.who, stands = TRUE"""
+# One that another takes the place of was over when that began.
+_HANDLING_OVER = """UPDATE handling SET stands = FALSE, until_ms = min(until_ms, ifnull(?2, until_ms))
+    WHERE machine = ?1 AND stands AND since_ms IS NOT ?2"""
+_MEMORY = "INSERT INTO memory VALUES (1, ?) ON CONFLICT (id) DO UPDATE SET json = excluded.json"
 # Sent is final: an attempt that was under way when another run ended must not make the notice go out again.
 _OUTCOME = """UPDATE notice SET
     state = CASE WHEN state = 'sent' THEN 'sent' WHEN ?1 = 'later' THEN 'waiting' ELSE ?1 END,
@@ -67,7 +87,7 @@ class SqliteLedger:
     def load(self) -> Loaded:
         """The state to start from. Raises StoreFailure."""
         with store_failures(self._path):
-            return load(self._connection)
+            return replace(load(self._connection), memory=read_memory(self._connection))
 
     def commit(self, group: Group) -> None:
         """Write the group in one durable transaction. Raises StoreFailure; then nothing of it is written.
@@ -94,8 +114,14 @@ class SqliteLedger:
             many(_LINE, [_line_row(line) for line in group.lines.values()])
         probes = self._probe_ids(group.readings)
         if group.readings:
-            many(_READING, [(probes[r.probe], r.line, r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag) for r in group.readings])
+            many(
+                _READING,
+                [(probes[r.probe], r.line, r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag, r.rh_flag) for r in group.readings],
+            )
             many(_WIDEN, _outside(group.readings, group.lines))
+        if group.reflags:  # after the readings: what is settled may be in this very group
+            known = [r for r in group.reflags if r.probe in probes]
+            many(_REFLAG, [(r.flag, r.rh_flag, probes[r.probe], r.line, r.up_ms) for r in known])
         if group.numberings:
             many(_NUMBERING, [_numbering_row(*key, value) for key, value in group.numberings.items()])
         many(_GAP, [(gap.node, gap.boot, gap.first, gap.last, gap.lost) for gap in group.gaps])
@@ -118,6 +144,10 @@ class SqliteLedger:
             "INSERT INTO event (at_ms, kind, subject, text) VALUES (?, ?, ?, ?)",
             [(to_ms(event.at), event.kind, event.subject, event.text) for event in group.events],
         )
+        many(_CALIBRATION, [calibration_row(calibration) for calibration in group.calibrations])
+        self._write_handlings(group.handlings)
+        if group.memory is not None:
+            self._connection.execute(_MEMORY, (encode(group.memory),))
         return probes
 
     def _probe_ids(self, readings: Sequence[StoredReading]) -> dict[str, int]:
@@ -154,6 +184,13 @@ class SqliteLedger:
             "INSERT INTO declared VALUES (?, ?, ?, ?)",
             [(batch.id, i, d.stage, to_ms(d.at)) for i, d in enumerate(batch.declared)],
         )
+
+    def _write_handlings(self, handlings: Mapping[str, Handling | None]) -> None:
+        for machine, handling in handlings.items():
+            since_ms = None if handling is None else to_ms(handling.since)
+            self._connection.execute(_HANDLING_OVER, (machine, since_ms))
+            if handling is not None:
+                self._connection.execute(_HANDLING, (machine, since_ms, to_ms(handling.until), handling.by))
 
     def _write_transition(self, transition: Transition) -> None:
         row = transition_row(transition)

@@ -6,7 +6,15 @@ import json
 import sqlite3
 from dataclasses import replace
 
-from monitor.adapters.store.rows import NOTICE_COLUMNS, notice_of, read_alarms, read_batches, read_unknown
+from monitor.adapters.store.rows import (
+    NOTICE_COLUMNS,
+    notice_of,
+    read_alarms,
+    read_batches,
+    read_calibrations,
+    read_handlings,
+    read_unknown,
+)
 from monitor.domain.dating import ARRIVAL, Line
 from monitor.domain.numbering import Numbering
 from monitor.domain.reading import from_ms
@@ -30,7 +38,7 @@ def load(connection: sqlite3.Connection) -> Loaded:
 
     Lines: every part of each node's BOOTS_OF_LINES newest boots, but for those dated by arrival, which no later message can
     join. Numberings: of each node's BOOTS_OF_NUMBERS newest boots; how long a hole stood open is counted anew, for the
-    clock it was counted on may be gone.
+    clock it was counted on may be gone. Without the memory, which a run can start without: see `memory`.
     """
     execute = connection.execute
     newest_ms = _number(connection, "SELECT max(offset_ms + last_up_ms) FROM line")
@@ -54,6 +62,8 @@ def load(connection: sqlite3.Connection) -> Loaded:
         or 0,
         last_notice=_number(connection, "SELECT max(id) FROM notice") or 0,
         newest=None if newest_ms is None else from_ms(newest_ms),
+        handlings=tuple(read_handlings(connection, standing=True)),
+        calibrations=tuple(read_calibrations(connection)),
     )
 
 

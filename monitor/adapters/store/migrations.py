@@ -173,13 +173,49 @@ _TABLES = (
 )
 
 
+# Nullable: to fill it in for years of rows would hold up a start by minutes. NULL is a row of before, see RH_FLAG in `history`.
+_QUALITY = (
+    "ALTER TABLE reading ADD COLUMN rh_flag INTEGER",
+    """CREATE TABLE calibration (
+        id INTEGER PRIMARY KEY,
+        probe TEXT NOT NULL,
+        at_ms INTEGER NOT NULL,
+        since_ms INTEGER,
+        due_ms INTEGER,
+        who TEXT NOT NULL,
+        note TEXT NOT NULL,
+        dry_bulb TEXT,
+        humidity TEXT
+    ) STRICT""",
+    # Each handling there was; `stands` marks the one that a machine is under now.
+    """CREATE TABLE handling (
+        machine TEXT NOT NULL,
+        since_ms INTEGER NOT NULL,
+        until_ms INTEGER NOT NULL,
+        who TEXT NOT NULL,
+        stands INTEGER NOT NULL,
+        PRIMARY KEY (machine, since_ms)
+    ) STRICT, WITHOUT ROWID""",
+    # Bytes, so that a damaged one can be read, found out and dropped like any other that is not understood.
+    "CREATE TABLE memory (id INTEGER PRIMARY KEY CHECK (id = 1), json BLOB NOT NULL) STRICT",
+)
+
+
 def _first_tables(connection: sqlite3.Connection) -> None:
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     for table in _TABLES:
         connection.execute(table)
 
 
-MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (("first tables", _first_tables),)
+def _quality(connection: sqlite3.Connection) -> None:
+    for statement in _QUALITY:
+        connection.execute(statement)
+
+
+MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
+    ("first tables", _first_tables),
+    ("quality, calibration, handling, memory", _quality),
+)
 VERSION = len(MIGRATIONS)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterable
@@ -10,7 +11,9 @@ from typing import Any
 
 from monitor.domain.alarm import Alarm, Transition
 from monitor.domain.batch import Batch, Declared, Stay
+from monitor.domain.calibration import Calibration, Correction, Point
 from monitor.domain.notice import Notice
+from monitor.domain.opening import Handling
 from monitor.domain.reading import from_ms, to_ms
 from monitor.domain.record import Unknown
 
@@ -19,6 +22,7 @@ TRANSITION_COLUMNS = (
     ' shelved_until_ms, shelved_until_mono_s, suppressed, out_of_service, since_ms, ended_ms, value, worst, "limit", about, told,'
     " asked_mono_s"
 )
+CALIBRATION_COLUMNS = "probe, at_ms, since_ms, due_ms, who, note, dry_bulb, humidity"
 NOTICE_COLUMNS = "id, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link"
 _ALARM_COLUMNS = (
     "t.subject, t.rule, t.number, t.episode, t.condition, t.acknowledged, t.latched, t.shelved_until_ms, t.shelved_until_mono_s,"
@@ -123,3 +127,43 @@ def read_unknown(connection: sqlite3.Connection) -> list[Unknown]:
     """Probes that nobody configured, by name."""
     rows = connection.execute("SELECT probe, first_ms, last_ms, count, dry_bulb_c, rh_pct FROM unknown ORDER BY probe")
     return [Unknown(p, from_ms(first), from_ms(last), n, dry, rh) for p, first, last, n, dry, rh in rows]
+
+
+def calibration_row(calibration: Calibration) -> tuple[Any, ...]:
+    """The row of one calibration, in the order of CALIBRATION_COLUMNS."""
+    c = calibration
+    corrections = (_correction_text(c.dry_bulb_c), _correction_text(c.rh_pct))
+    return c.probe, to_ms(c.at), ms_or_none(c.since), ms_or_none(c.due), c.by, c.note, *corrections
+
+
+def read_calibrations(connection: sqlite3.Connection) -> list[Calibration]:
+    """Every calibration, in the order they were added."""
+    rows = connection.execute(f"SELECT {CALIBRATION_COLUMNS} FROM calibration ORDER BY id")
+    return [
+        Calibration(
+            probe, from_ms(at), time_or_none(since), time_or_none(due), who, note, _correction(dry), _correction(humid)
+        )
+        for probe, at, since, due, who, note, dry, humid in rows
+    ]
+
+
+def _correction_text(correction: Correction | None) -> str | None:
+    if correction is None:
+        return None
+    return json.dumps([correction.slope, correction.offset, correction.points])
+
+
+def _correction(text: str | None) -> Correction | None:
+    if text is None:
+        return None
+    slope, offset, points = json.loads(text)
+    return Correction(slope, offset, tuple(Point(*point) for point in points))
+
+
+def read_handlings(connection: sqlite3.Connection, *, standing: bool) -> list[Handling]:
+    """Handlings, oldest first: those that stand, or every one there was."""
+    condition = "WHERE stands" if standing else ""
+    rows = connection.execute(
+        f"SELECT machine, since_ms, until_ms, who FROM handling {condition} ORDER BY since_ms, machine"
+    )
+    return [Handling(machine, from_ms(since), from_ms(until), 0.0, who) for machine, since, until, who in rows]
