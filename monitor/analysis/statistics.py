@@ -1,0 +1,269 @@
+"""Across batches: rates with their intervals, and how an exposure goes together with an outcome. Together is not because of.
+
+Rates have Wilson intervals. An exposure is set against an outcome in a two by two table: the odds ratio with its exact interval
+(Fisher's conditional one), the exact p-value, the counts, and what p becomes when many things were looked at (Holm). A batch is
+one case, not each of its eggs: eggs of a batch share their machine and their days, and counted one by one they would make a
+single bad week look like a law. Where the counts are so few that even a clean split would show nothing, the words say so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from statistics import NormalDist
+
+CONFIDENCE = 0.95
+CHANCE = 0.05  # above this, after the correction, a table is not told from chance
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """`count` of `of`, with its Wilson interval as shares; None where there is nothing to count."""
+
+    count: int
+    of: int
+    low: float | None
+    high: float | None
+
+    @property
+    def share(self) -> float | None:
+        """The rate, 0 to 1."""
+        return self.count / self.of if self.of else None
+
+    def words(self) -> str:
+        """`3 of 5, 60 % (95 % interval 23 to 88 %)`: never a percentage without its count."""
+        if self.share is None or self.low is None or self.high is None:
+            return f"{self.count} of {self.of}"
+        low, high = (f"{100.0 * x:.0f}" for x in (self.low, self.high))
+        return f"{self.count} of {self.of}, {100.0 * self.share:.0f} % (95 % interval {low} to {high} %)"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How one batch ended. fertile: None where the clear eggs were not told apart. lost: dead embryos by stage. season: as the
+    caller divides the year. went_well: as the breeder says, or a rule of the caller's."""
+
+    batch: str
+    machine: str
+    species: str
+    season: str
+    eggs: int
+    fertile: int | None
+    hatched: int
+    went_well: bool
+    lost: Mapping[str, int] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        fertile = self.eggs if self.fertile is None else self.fertile
+        counts = (self.eggs, fertile, self.hatched, *self.lost.values())
+        if min(counts) < 0 or not self.hatched + sum(self.lost.values()) <= fertile <= self.eggs:
+            came = f"{self.hatched} hatched, {sum(self.lost.values())} lost, {fertile} fertile, {self.eggs} eggs"
+            raise ValueError(f"batch {self.batch}: {came}, expected hatched and lost within fertile within eggs")
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """The rates of some batches. Batches whose clear eggs were not told apart are left out of what rests on fertile eggs."""
+
+    batches: int
+    fertility: Rate
+    hatch_of_set: Rate
+    hatch_of_fertile: Rate
+    lost: Mapping[str, Rate]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Cases by exposure and outcome, each 0 or more: a bad end and a good one, with the exposure and without."""
+
+    exposed_bad: int
+    exposed_good: int
+    other_bad: int
+    other_good: int
+
+    def __post_init__(self) -> None:
+        if min(self.counts) < 0:
+            raise ValueError(f"table {self.counts}, expected counts of 0 or more")
+
+    @property
+    def counts(self) -> tuple[int, int, int, int]:
+        """In the order of the fields."""
+        return self.exposed_bad, self.exposed_good, self.other_bad, self.other_good
+
+    @property
+    def total(self) -> int:
+        """All cases."""
+        return sum(self.counts)
+
+    def least_p(self) -> float:
+        """The smallest p-value that cases with these margins can give, however they fall: 1 where a margin is empty."""
+        bad, exposed, total = self.exposed_bad + self.other_bad, self.exposed_bad + self.exposed_good, self.total
+        fewest, most = max(0, bad + exposed - total), min(bad, exposed)
+        ways = [math.comb(exposed, k) * math.comb(total - exposed, bad - k) for k in range(fewest, most + 1)]
+        least = min(ways)
+        return sum(w for w in ways if w == least) / sum(ways) if len(ways) > 1 else 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Association:
+    """How an exposure goes together with a bad end: odds ratio above 1 when they go together.
+
+    odds_ratio, low, high: conditional estimate and exact interval, 0 to infinity; None where a margin is empty. p: exact, two-sided;
+    p_corrected: for `looked_at` things looked at. too_few: no split of these counts could have shown anything.
+    """
+
+    exposure: str
+    table: Table
+    odds_ratio: float | None
+    low: float | None
+    high: float | None
+    p: float
+    p_corrected: float
+    looked_at: int
+    too_few: bool
+
+    def words(self, case: str = "batches") -> str:
+        """Counts first, then what they are worth, in one paragraph."""
+        t = self.table
+        with_it, without = t.exposed_bad + t.exposed_good, t.other_bad + t.other_good
+        text = (
+            f"{self.exposure}: of {with_it} {case} with it {t.exposed_bad} ended badly,"
+            f" of {without} without it {t.other_bad}."
+        )
+        if self.odds_ratio is None or self.low is None or self.high is None:
+            return f"{text} There is nothing to compare it with."
+        if self.too_few:
+            return f"{text} That is too few to tell: even the clearest split of so many could be chance."
+        span = f"{_ratio(self.low)} to {_ratio(self.high)}"
+        text += f" Odds of a bad end {_ratio(self.odds_ratio)} times those without it (95 % interval {span})."
+        many = f" of {self.looked_at} things looked at" if self.looked_at > 1 else ""
+        if self.p_corrected > CHANCE:
+            return f"{text} Not told from chance (p {_p(self.p_corrected)}, corrected{many})."
+        return f"{text} They go together (p {_p(self.p_corrected)}, corrected{many}); that names no cause."
+
+
+def wilson(count: int, of: int, confidence: float = CONFIDENCE) -> tuple[float, float]:
+    """The score interval of a rate, as shares.
+
+    Parameters
+        count: 0 to `of`; of: 1 or more; confidence: between 0 and 1.
+    Raises
+        ValueError: outside of these.
+    Reference
+        Wilson (1927), J. Am. Stat. Assoc. 22:209-212; method 3 of Newcombe (1998), Statistics in Medicine 17:857-872.
+    """
+    if not (0 <= count <= of and of >= 1 and 0.0 < confidence < 1.0):
+        raise ValueError(f"rate {count} of {of} at {confidence:g}, expected 0 to {of}, 1 or more, between 0 and 1")
+    z = NormalDist().inv_cdf(0.5 + confidence / 2.0)
+    share, zz = count / of, z * z / of
+    middle, half = share + zz / 2.0, math.sqrt(share * (1.0 - share) * zz + zz * zz / 4.0)
+    low, high = (middle - half) / (1.0 + zz), (middle + half) / (1.0 + zz)
+    return (0.0 if count == 0 else low), (1.0 if count == of else high)
+
+
+def rate(count: int, of: int) -> Rate:
+    """A rate with its interval; without one when there is nothing to count."""
+    low, high = wilson(count, of) if of else (None, None)
+    return Rate(count, of, low, high)
+
+
+def rates(outcomes: Sequence[Outcome]) -> Rates:
+    """Fertility, hatch of set, hatch of fertile, and losses by stage of the fertile, over all these batches."""
+    eggs, hatched = sum(o.eggs for o in outcomes), sum(o.hatched for o in outcomes)
+    known = [(o, o.fertile) for o in outcomes if o.fertile is not None]
+    fertile = sum(n for _, n in known)
+    stages = dict.fromkeys(stage for o, _ in known for stage in o.lost)
+    return Rates(
+        len(outcomes),
+        rate(fertile, sum(o.eggs for o, _ in known)),
+        rate(hatched, eggs),
+        rate(sum(o.hatched for o, _ in known), fertile),
+        {stage: rate(sum(o.lost.get(stage, 0) for o, _ in known), fertile) for stage in stages},
+    )
+
+
+def rates_by(outcomes: Iterable[Outcome], key: Callable[[Outcome], str]) -> dict[str, Rates]:
+    """The rates of each group: `rates_by(outcomes, lambda o: o.machine)`, by species, by season."""
+    groups: dict[str, list[Outcome]] = {}
+    for outcome in outcomes:
+        groups.setdefault(key(outcome), []).append(outcome)
+    return {name: rates(group) for name, group in sorted(groups.items())}
+
+
+def table_of(outcomes: Iterable[Outcome], exposed: Mapping[str, bool | None]) -> Table:
+    """Batches by exposure and end. exposed: by batch id; None, or no entry, leaves a batch out: it cannot be said."""
+    counts = {(True, False): 0, (True, True): 0, (False, False): 0, (False, True): 0}
+    for outcome in outcomes:
+        had = exposed.get(outcome.batch)
+        if had is not None:
+            counts[had, outcome.went_well] += 1
+    return Table(*counts.values())
+
+
+def tables_by(
+    outcomes: Sequence[Outcome], exposures: Mapping[str, Mapping[str, bool | None]], key: Callable[[Outcome], str]
+) -> dict[str, Table]:
+    """A table for each exposure in each group, named `exposure, group`."""
+    groups = sorted({key(outcome) for outcome in outcomes})
+    return {
+        f"{name}, {group}": table_of([o for o in outcomes if key(o) == group], exposed)
+        for name, exposed in exposures.items()
+        for group in groups
+    }
+
+
+def associations(tables: Mapping[str, Table]) -> tuple[Association, ...]:
+    """All of these exposures at once, the smallest p first, each corrected for all that could have shown anything.
+
+    A table that is too few for any result is told, and is not counted as looked at: it had no chance to mislead.
+    """
+    found = [_association(name, table) for name, table in tables.items()]
+    telling = [a for a in found if not a.too_few]
+    corrected = dict(zip((a.exposure for a in telling), holm([a.p for a in telling]), strict=True))
+    done = [replace(a, p_corrected=corrected.get(a.exposure, a.p), looked_at=len(telling)) for a in found]
+    return tuple(sorted(done, key=lambda a: (a.too_few, a.p)))
+
+
+def holm(p_values: Sequence[float]) -> list[float]:
+    """Each p-value corrected for all of them (Holm 1979, Scand. J. Stat. 6:65-70): right however they depend on one another."""
+    order = sorted(range(len(p_values)), key=lambda i: p_values[i])
+    corrected, largest = [0.0] * len(p_values), 0.0
+    for rank, i in enumerate(order):
+        largest = max(largest, min(1.0, (len(p_values) - rank) * p_values[i]))
+        corrected[i] = largest
+    return corrected
+
+
+def exact(table: Table) -> tuple[float, float, float, float]:
+    """(conditional odds ratio, low, high, two-sided p) of a table without an empty margin, at CONFIDENCE.
+
+    The estimate is the conditional one, which differs from the cross product; ends may be 0 or infinity. Raises ValueError for an
+    empty margin. Reference: Fisher (1935), J. R. Stat. Soc. 98:39-82; the p-value adds up all tables no likelier than this one.
+    """
+    from scipy import stats  # type: ignore[import-untyped]  # loaded when the first table is asked for: it takes a second
+
+    a, b, c, d = table.counts
+    if 0 in (a + b, c + d, a + c, b + d):
+        raise ValueError(f"table {table.counts}, expected cases with and without the exposure, and of both ends")
+    rows = [[a, b], [c, d]]
+    result = stats.contingency.odds_ratio(rows, kind="conditional")
+    interval = result.confidence_interval(CONFIDENCE)
+    return float(result.statistic), float(interval.low), float(interval.high), float(stats.fisher_exact(rows)[1])
+
+
+def _association(name: str, table: Table) -> Association:
+    least = table.least_p()
+    if least == 1.0:
+        a, b, c, d = table.counts
+        if 0 in (a + b, c + d, a + c, b + d):
+            return Association(name, table, None, None, None, 1.0, 1.0, 1, True)
+    return Association(name, table, *exact(table), 1.0, 1, least > CHANCE)
+
+
+def _ratio(value: float) -> str:
+    return "without limit" if math.isinf(value) else f"{value:.2g}" if value < 10.0 else f"{value:.0f}"
+
+
+def _p(value: float) -> str:
+    return "below 0.001" if value < 0.001 else f"{value:.2g}"
