@@ -10,7 +10,6 @@ import logging
 import random
 import signal
 import threading
-import time
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from pathlib import Path
@@ -197,8 +196,9 @@ def _dispatcher(house: House, inbox: Inbox, clock: Clock) -> Dispatcher:
         stages=standard_stages(),
         report=report,
         utc=lambda: clock.now().utc,
-        monotonic=time.monotonic,
+        monotonic=lambda: clock.now().mono_s,
         jitter=lambda wait_s: random.uniform(0.0, wait_s),
+        pace=getattr(clock, "speed", 1.0),
     )
 
 

@@ -12,6 +12,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +20,9 @@ from monitor.app import StartError, decoder
 from monitor.domain.alarm import Transition
 from monitor.domain.notice import Notice
 from monitor.domain.reading import Message, Now
-from monitor.domain.record import Group
+from monitor.domain.record import Attempt, Group
 from monitor.service.engine import Engine, start_state
-from monitor.service.inbox import Arrived, Asked, Stop
+from monitor.service.inbox import Arrived, Asked, Attempted, Stop
 from monitor.service.ports import Loaded
 from monitor.settings import House
 
@@ -47,6 +48,7 @@ class Timeline:
     readings: int = 0
     refused: int = 0
     entries: list[Transition | Notice] = field(default_factory=list)
+    span: timedelta = timedelta(0)  # from the recording's first line to its last
 
 
 class _Tape:
@@ -54,6 +56,12 @@ class _Tape:
 
     def __init__(self, timeline: Timeline) -> None:
         self._timeline = timeline
+        self._told = 0
+
+    def untold(self) -> list[Notice]:
+        """The notices since this was asked last."""
+        told, self._told = self._told, len(self._timeline.notices)
+        return self._timeline.notices[told:]
 
     def load(self) -> Loaded:
         return Loaded((), {}, (), (), (), (), 0, 0, 0, None)
@@ -74,8 +82,13 @@ class _Tape:
             line.entries += rest
 
 
-def replay(path: Path, house: House) -> Timeline:
-    """Run a recording through a fresh engine. Raises ReplayError."""
+def replay(path: Path, house: House, *, delivered: bool = False, answering: Timeline | None = None) -> Timeline:
+    """Run a recording through a fresh engine. Raises ReplayError.
+
+    delivered: every notice gets through at once, so that what nobody answers is told again; without, each contact is still waiting
+    for the first. answering: the same recording under other rules, whose alarms the recording's requests name by number; they are done
+    to the alarm of the same subject and rule here.
+    """
     if not house.site.contacts:
         house = replace(house, site=replace(house.site, contacts=(NOBODY,)))
     lines = _lines(path)
@@ -102,7 +115,8 @@ def replay(path: Path, house: House) -> Timeline:
         if engine is None:
             now = Now(target, at)
             engine = _engine(house, tape, now)
-        _let_pass(engine, now, target)
+        after = partial(_deliver, engine, tape) if delivered else _nothing
+        _let_pass(engine, now, target, after)
         now = Now(target, at)
         if "topic" in line:
             payload = str(line.get("payload", "")).encode("utf-8", "surrogatepass")  # half a character is refused below
@@ -111,17 +125,37 @@ def replay(path: Path, house: House) -> Timeline:
             engine.idle(now)
         elif "do" in line:
             request = {key: value for key, value in line.items() if key != "at"}
+            if answering is not None and "alarm" in request:
+                request["alarm"] = _number_here(request["alarm"], answering, timeline)
             answers: list[Mapping[str, Any]] = []
             engine.work(Asked(now, request, answers.append))
             timeline.answers += [(at, request, answer) for answer in answers]
         else:
             raise ReplayError(f'{path}: line {number}: neither "topic" nor "do", expected a message or a request')
+        after(now)
     if engine is not None:
         engine.work(Stop(now))
+        timeline.span = now.utc - (first or now.utc)
     return timeline
 
 
-def _let_pass(engine: Engine, now: Now, target_s: float) -> None:
+def _deliver(engine: Engine, tape: _Tape, now: Now) -> None:
+    """Tell the engine that what it had to say was said."""
+    for notice in tape.untold():
+        engine.work(Attempted(now, Attempt(notice.id, "sent", "replayed", now.utc, notice.contact)))
+
+
+def _nothing(now: Now) -> None:
+    """Nobody says what came of the notices."""
+
+
+def _number_here(number: object, there: Timeline, here: Timeline) -> object:
+    """The number that the alarm of this number has in another timeline; 0, which is none, where it never began."""
+    keys = [t.alarm.key for t in there.transitions if t.alarm.number == number]
+    return next((t.alarm.number for t in reversed(here.transitions) if t.alarm.key in keys), 0)
+
+
+def _let_pass(engine: Engine, now: Now, target_s: float, after: Callable[[Now], None]) -> None:
     """Every second up to the target in which passing time may decide something: a calm hour is one step."""
     while now.mono_s + TICK_S <= target_s:
         due_s = engine.due_mono_s(now)
@@ -131,6 +165,7 @@ def _let_pass(engine: Engine, now: Now, target_s: float) -> None:
         steps = max(1, min(math.ceil((due_s - now.mono_s) / TICK_S), most))
         now = Now(now.mono_s + steps * TICK_S, now.utc + steps * _SECOND)
         engine.idle(now)
+        after(now)
 
 
 def text_lines(timeline: Timeline) -> Iterator[str]:
@@ -142,12 +177,12 @@ def text_lines(timeline: Timeline) -> Iterator[str]:
             alarm = entry.alarm
             value = "" if alarm.value is None else f" value {alarm.value:.2f} limit {alarm.limit:.2f}"
             who = f" by {entry.who}" if entry.who else ""
-            yield f"{_stamp(entry.at)} {alarm.subject} {alarm.rule} {entry.state_before} -> {entry.state}: {entry.cause}{who}{value} No. {alarm.number}"
+            yield f"{stamp(entry.at)} {alarm.subject} {alarm.rule} {entry.state_before} -> {entry.state}: {entry.cause}{who}{value} No. {alarm.number}"
         else:
-            yield f"{_stamp(entry.created)}   to {entry.contact} [{entry.priority}] {entry.title} | {entry.text}"
+            yield f"{stamp(entry.created)}   to {entry.contact} [{entry.priority}] {entry.title} | {entry.text}"
     for at, request, answer in timeline.answers:
         if "error" in answer:
-            yield f"{_stamp(at)} {request.get('do')}: not done: {answer['error']}"
+            yield f"{stamp(at)} {request.get('do')}: not done: {answer['error']}"
     yield f"# {timeline.readings} readings, {timeline.refused} refused, {len(timeline.transitions)} transitions, {len(timeline.notices)} notices"
 
 
@@ -159,13 +194,13 @@ def as_json(timeline: Timeline) -> dict[str, Any]:
         "refused": timeline.refused,
         "transitions": [
             {
-                "at": _stamp(t.at), "subject": t.alarm.subject, "rule": t.alarm.rule, "from": t.state_before, "to": t.state,
+                "at": stamp(t.at), "subject": t.alarm.subject, "rule": t.alarm.rule, "from": t.state_before, "to": t.state,
                 "cause": t.cause, "who": t.who or None, "value": t.alarm.value, "limit": t.alarm.limit, "number": t.alarm.number,
             }
             for t in timeline.transitions
         ],
         "notices": [
-            {"at": _stamp(n.created), "to": n.contact, "priority": n.priority, "title": n.title, "text": n.text, "number": n.alarm_number}
+            {"at": stamp(n.created), "to": n.contact, "priority": n.priority, "title": n.title, "text": n.text, "number": n.alarm_number}
             for n in timeline.notices
         ],
     }  # fmt: skip
@@ -217,5 +252,6 @@ def _time(path: Path, number: int, line: Mapping[str, Any]) -> datetime:
     return at
 
 
-def _stamp(at: datetime) -> str:
+def stamp(at: datetime) -> str:
+    """A time as the timeline has it: UTC, to the second."""
     return at.isoformat(timespec="seconds").replace("+00:00", "Z")

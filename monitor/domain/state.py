@@ -111,6 +111,7 @@ class State:
     looked_mono_s: float = -math.inf  # when what is overdue was last looked for
     reached: dict[str, frozenset[str]] = field(default_factory=dict)  # machine: batches whose lockdown humidity was
     waiting: dict[str, int] = field(default_factory=dict)  # contact: notices not yet sent
+    unsent: dict[int, tuple[str, int]] = field(default_factory=dict)  # of each such notice: (contact, alarm number)
     split: set[tuple[str, int]] = field(default_factory=set)  # lines whose next reading begins a new part
     last_line: int = 0
     last_number: int = 0

@@ -66,12 +66,13 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
 
 
 def remind(state: State, site: Site, alarm: Alarm, now: Now, out: Group) -> Alarm:
-    """Tell a standing alarm again that nobody has answered; a contact that has not yet got the last message is not sent another."""
+    """Tell a standing alarm again that nobody has answered; a contact that has not yet got its last message is not sent another."""
     rule = rule_of(state, site, *alarm.key)
     if rule.priority != LOW:
         again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, now.utc, now.mono_s)
         title, text = word(again, site, _concerned(state, alarm), _doubtful(state, site, alarm))
-        reached = [contact for contact in site.contacts if not state.waiting.get(contact)]
+        unheard = set(state.unsent.values())
+        reached = [contact for contact in site.contacts if (contact, alarm.number) not in unheard]
         _put(state, site, reached, alarm, rule.priority, title, text, False, now, out)
     return replace(alarm, asked_mono_s=now.mono_s)
 
@@ -102,6 +103,7 @@ def _put(
             out.attempts.append(Attempt(notice.id, "cancelled", detail, now.utc, contact))
         else:
             state.waiting[contact] = waiting + 1
+            state.unsent[notice.id] = (contact, alarm.number)
 
 
 def _closes(transition: Transition) -> bool:

@@ -70,6 +70,7 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
     state.unknown = {u.probe: u for u in loaded.unknown}
     for notice in loaded.waiting:
         state.waiting[notice.contact] = state.waiting.get(notice.contact, 0) + 1
+        state.unsent[notice.id] = (notice.contact, notice.alarm_number)
     for calibration in loaded.calibrations:
         known = state.calibrations.get(calibration.probe, ())
         state.calibrations[calibration.probe] = (*known, calibration)
@@ -317,6 +318,7 @@ class Engine:
             if attempt.outcome in ("sent", "failed"):
                 contact = contacts.get(attempt.notice) or attempt.contact
                 self._state.waiting[contact] = max(0, self._state.waiting.get(contact, 0) - 1)
+                self._state.unsent.pop(attempt.notice, None)
 
     def _store_failed(self, failure: StoreFailure, now: Now) -> None:
         self.counts["failed_commits"] += 1

@@ -48,6 +48,7 @@ DOOR_DIFFERENCE_K = 15.0  # the difference that the door's draught is worked out
 WET_G_S_M2_KPA = 0.03  # rough: evaporation from a free water surface in gentle air
 SPREAD_FAN, SPREAD_STILL = 0.003, 0.06  # rough: top above middle, as a share of cabinet above room
 SPREAD_S = 90.0  # rough: how long such layers take to form or to mix
+SIDE_S = 1200.0  # rough: how long one side takes to warm once something stands in the air's way
 THERMOSTAT_LAG_S, HYGROSTAT_LAG_S = 8.0, 10.0
 HYSTERESIS_K = 0.03  # either side of the set point
 BAND_K, INTEGRAL_S = 1.5, 600.0  # proportional control has an integral part
@@ -74,7 +75,7 @@ class CabinetSpec:
     """How a cabinet is built and first set. Raises ValueError outside 40 to 500 litres or without vents.
 
     vent_per_h: changes of air an hour with the fan on. heater_w and humidifier_g_h: the most they give.
-    age_days: of the eggs.
+    age_days: of the eggs. embryo_share: of the heat of a hen's embryo of that age, per gram of egg.
     """
 
     volume_l: float
@@ -87,6 +88,7 @@ class CabinetSpec:
     eggs: int = 0
     egg_mass_g: float = 60.0
     age_days: float = 0.0
+    embryo_share: float = 1.0
 
     def __post_init__(self) -> None:
         if not VOLUME_L_LOW <= self.volume_l <= VOLUME_L_HIGH:
@@ -117,7 +119,7 @@ class Ledger:
 
 @dataclass(frozen=True, slots=True)
 class ProbeSpec:
-    """A probe: height from -1 (floor) to 1 (top); errors, lags, noise (standard deviation), finest step."""
+    """A probe: height from -1 (floor) to 1 (top); errors, lags, noise (standard deviation), finest step; side from -1 to 1."""
 
     height: float = 0.0
     offset_k: float = 0.0
@@ -128,10 +130,11 @@ class ProbeSpec:
     noise_rh_pct: float = 0.04
     step: float = 0.01
     humidity: bool = True
+    side: float = 0.0
 
 
 class Probe:
-    """A sensor with lag, noise, offset and finite steps; it can be stuck, drift, fall silent or spike."""
+    """A sensor with lag, noise, offset and finite steps; it can be stuck, drift, jump, fall silent, spike, or say nonsense."""
 
     def __init__(self, spec: ProbeSpec, rng: random.Random) -> None:
         self.spec = spec
@@ -139,6 +142,9 @@ class Probe:
         self.silent = False
         self.drift_k_h = 0.0
         self.spike_k = 0.0  # added to the next reading only
+        self.off_k = 0.0  # added to every reading
+        self.noise_times = 1.0  # its own noise, so many times
+        self.says_c: float | None = None  # in place of every temperature, as a chip says 85 °C when it has none
         self._rng = rng
         self._dry_bulb_c: float | None = None
         self._vapour_kpa = 0.0
@@ -148,7 +154,8 @@ class Probe:
     def repair(self) -> None:
         """Put every fault right."""
         self.stuck = self.silent = False
-        self.drift_k_h = self._drift_k = self.spike_k = 0.0
+        self.drift_k_h = self._drift_k = self.spike_k = self.off_k = 0.0
+        self.noise_times, self.says_c = 1.0, None
 
     def follow(self, dt_s: float, dry_bulb_c: float, kpa: float) -> None:
         """Let dt_s pass in air of that state."""
@@ -163,14 +170,16 @@ class Probe:
 
         The humidity is that of the chip: vapour pressure against saturation at the sensor's own temperature.
         """
-        noise_k = self._rng.gauss(0.0, self.spec.noise_k)
-        noise_rh_pct = self._rng.gauss(0.0, self.spec.noise_rh_pct)
+        noise_k = self._rng.gauss(0.0, self.spec.noise_k) * self.noise_times
+        noise_rh_pct = self._rng.gauss(0.0, self.spec.noise_rh_pct) * self.noise_times
         if self.silent or self._dry_bulb_c is None:
             return None
         if self.stuck and self._last is not None:
             return self._last
-        shown_c = self._dry_bulb_c + self.spec.offset_k + self._drift_k + self.spike_k + noise_k
+        shown_c = self._dry_bulb_c + self.spec.offset_k + self.off_k + self._drift_k + self.spike_k + noise_k
         self.spike_k = 0.0
+        if self.says_c is not None:
+            shown_c = self.says_c
         rh_pct = None
         if self.spec.humidity:
             true_pct = 100.0 * self._vapour_kpa / saturation_vapour_kpa(self._dry_bulb_c)
@@ -187,8 +196,10 @@ class Cabinet:
     """A cabinet and its state; it starts warm, at its set points. Switches are attributes, set between steps.
 
     heater: ok, stuck_on or dead. water_share: the part of its most that the humidifier can still give (0 dry).
-    overfilled: free water over a third of the floor evaporates without control. vapour_g: counted at the set
-    temperature, because air that warms or cools at constant pressure keeps its vapour pressure.
+    overfilled: free water over a third of the floor evaporates without control. volts_share: of the mains' nominal; heater
+    and humidifier give its square. drift_k_h: how fast the thermostat's set point wanders. side_k: how much warmer than the
+    middle one side becomes, and the other colder. vapour_g: counted at the set temperature, because air that warms or cools
+    at constant pressure keeps its vapour pressure.
     """
 
     spec: CabinetSpec
@@ -199,6 +210,9 @@ class Cabinet:
     door_open: bool = False
     water_share: float = 1.0
     overfilled: bool = False
+    volts_share: float = 1.0
+    drift_k_h: float = 0.0
+    side_k: float = 0.0
     dry_bulb_set_c: float = field(init=False)
     rh_set_pct: float = field(init=False)
     air_c: float = field(init=False)
@@ -216,6 +230,7 @@ class Cabinet:
     _thermostat_c: float = field(init=False)
     _hygrostat_pct: float = field(init=False)
     _spread_k: float = 0.0  # top above middle
+    _side_k: float = 0.0  # one side above middle
     _heating: bool = False
     _integral: float = 0.3
 
@@ -250,9 +265,9 @@ class Cabinet:
         air, wall, egg = self._capacities
         return air * self.air_c + wall * self.wall_c + egg * self.egg_c
 
-    def air_at(self, height: float) -> tuple[float, float]:
-        """Temperature (°C) and vapour pressure (kPa) at a height from -1 (floor) to 1 (top)."""
-        return self.air_c + height * self._spread_k, self.vapour_kpa
+    def air_at(self, height: float, side: float = 0.0) -> tuple[float, float]:
+        """Temperature (°C) and vapour pressure (kPa) at a height from -1 (floor) to 1 (top), and a side from -1 to 1."""
+        return self.air_c + height * self._spread_k + side * self._side_k, self.vapour_kpa
 
     def step(self, dt_s: float, room: Air) -> None:
         """Let dt_s seconds pass in that room."""
@@ -262,7 +277,7 @@ class Cabinet:
 
     def _piece(self, dt_s: float, room: Air) -> None:
         heater_w = self._heater_w(dt_s)
-        embryo_w = self.eggs * embryo_w_60g(self.age_days) * self.egg_mass_g / 60.0
+        embryo_w = self.eggs * embryo_w_60g(self.age_days) * self.egg_mass_g / 60.0 * self.spec.embryo_share
         evaporated_g, from_eggs_g = self._move_vapour(dt_s, room)
         air_w = heater_w - LATENT_J_G * evaporated_g / dt_s
         egg_w = embryo_w - LATENT_J_G * from_eggs_g / dt_s
@@ -274,32 +289,35 @@ class Cabinet:
         self.age_days += dt_s / 86_400.0
         share = SPREAD_FAN if self._blown else SPREAD_STILL
         self._spread_k = lagged(self._spread_k, share * (self.air_c - room.dry_bulb_c), dt_s, SPREAD_S)
+        self._side_k = lagged(self._side_k, self.side_k, dt_s, SIDE_S)
+        self.dry_bulb_set_c += self.drift_k_h * dt_s / 3600.0
         self._thermostat_c = lagged(self._thermostat_c, self.air_c, dt_s, THERMOSTAT_LAG_S)
         self._hygrostat_pct = lagged(self._hygrostat_pct, self.rh_pct, dt_s, HYGROSTAT_LAG_S)
         for probe in self.probes:
-            probe.follow(dt_s, *self.air_at(probe.spec.height))
+            probe.follow(dt_s, *self.air_at(probe.spec.height, probe.spec.side))
 
     def _heater_w(self, dt_s: float) -> float:
         """What the heater gives: the thermostat's wish, unless it is stuck, dead, cut out or without power."""
+        full_w = self.spec.heater_w * self.volts_share**2
         error_k = self.dry_bulb_set_c - self._thermostat_c
         if not self.powered or self.heater == DEAD or self.air_c > CUT_OUT_C:
             return 0.0
         if self.heater == STUCK_ON:
-            return self.spec.heater_w
+            return full_w
         if self.spec.control == HYSTERESIS:
             if abs(error_k) >= HYSTERESIS_K:
                 self._heating = error_k > 0.0
-            return self.spec.heater_w if self._heating else 0.0
+            return full_w if self._heating else 0.0
         wish = error_k / BAND_K + self._integral
         if 0.0 < wish < 1.0:  # at either end the integral would only wind up
             self._integral += error_k / BAND_K * dt_s / INTEGRAL_S
-        return self.spec.heater_w * min(1.0, max(0.0, wish))
+        return full_w * min(1.0, max(0.0, wish))
 
     def _humidifier_g_s(self) -> float:
         if not self.powered:
             return 0.0
         wish = (self.rh_set_pct - self._hygrostat_pct) / HUMIDIFIER_BAND_PCT
-        return self.spec.humidifier_g_h / 3600.0 * self.water_share * min(1.0, max(0.0, wish))
+        return self.spec.humidifier_g_h / 3600.0 * self.water_share * self.volts_share**2 * min(1.0, max(0.0, wish))
 
     def _move_vapour(self, dt_s: float, room: Air) -> tuple[float, float]:
         """Exact over the piece, with temperatures held; returns the g that water and eggs gave off."""

@@ -44,6 +44,8 @@ _SWITCHES: dict[str, tuple[str, Any]] = {
     "fan_ok": ("fan_on", True),
     "door_open": ("door_open", True),
     "door_close": ("door_open", False),
+    "machine_off": ("powered", False),
+    "machine_on": ("powered", True),
 }
 
 
@@ -223,11 +225,13 @@ class Room:
     def do(self, action: str, **args: Any) -> None:
         """Make something happen now.
 
-        With machine=: heater_stuck_on, heater_dead, heater_ok, fan_dead, fan_ok, door_open, door_close,
-        water_dry, water_ok, water_low (share= 0 to 1), water_overfilled, humidity_setpoint (rh_pct=),
-        dry_bulb_setpoint (dry_bulb_c=). With probe=: probe_stuck, probe_silent, probe_spike (k=), probe_drift
-        (k_h=), probe_ok. With node=: node_silent, node_back. With nothing: power_cut, power_back.
-        room_temperature (dry_bulb_c=, over_s=). move_eggs (source=, target=: machines).
+        With machine=: heater_stuck_on, heater_dead, heater_ok, fan_dead, fan_ok, door_open, door_close, machine_off,
+        machine_on, water_dry, water_ok, water_low (share= 0 to 1), water_overfilled, humidity_setpoint (rh_pct=),
+        dry_bulb_setpoint (dry_bulb_c=), thermostat_drift (k_h=), brown_out (share= of the volts), side_warm (k=).
+        With probe=: probe_stuck, probe_silent, probe_spike (k=), probe_drift (k_h=), probe_off (k=), probe_noise
+        (times=), probe_says (dry_bulb_c=), probe_ok. With node=: node_silent, node_back. With nothing: power_cut, power_back.
+        room_temperature (dry_bulb_c=, over_s=). move_eggs (source=, target=: machines). new_eggs (machine=, age_days=): as
+        many, brought in warm.
         """
         if action in _SWITCHES:
             _fits(action, lambda machine: None, args)
@@ -270,10 +274,23 @@ class Room:
     def _do_dry_bulb_setpoint(self, machine: str, dry_bulb_c: float) -> None:
         self._cabinet(machine).dry_bulb_set_c = dry_bulb_c
 
+    def _do_thermostat_drift(self, machine: str, k_h: float) -> None:
+        self._cabinet(machine).drift_k_h = k_h
+
+    def _do_brown_out(self, machine: str, share: float) -> None:
+        self._cabinet(machine).volts_share = share
+
+    def _do_side_warm(self, machine: str, k: float) -> None:
+        self._cabinet(machine).side_k = k
+
     def _do_move_eggs(self, source: str, target: str) -> None:
         old, new = self._cabinet(source), self._cabinet(target)
         new.load(old.eggs, old.egg_mass_g, old.age_days, old.egg_c)
         old.load(0, old.egg_mass_g, 0.0, old.air_c)
+
+    def _do_new_eggs(self, machine: str, age_days: float) -> None:
+        cabinet = self._cabinet(machine)
+        cabinet.load(cabinet.eggs, cabinet.egg_mass_g, age_days, cabinet.egg_c)
 
     def _do_probe_stuck(self, probe: str) -> None:
         self._probe(probe).stuck = True
@@ -286,6 +303,15 @@ class Room:
 
     def _do_probe_drift(self, probe: str, k_h: float) -> None:
         self._probe(probe).drift_k_h = k_h
+
+    def _do_probe_off(self, probe: str, k: float) -> None:
+        self._probe(probe).off_k = k
+
+    def _do_probe_noise(self, probe: str, times: float) -> None:
+        self._probe(probe).noise_times = times
+
+    def _do_probe_says(self, probe: str, dry_bulb_c: float) -> None:
+        self._probe(probe).says_c = dry_bulb_c
 
     def _do_probe_ok(self, probe: str) -> None:
         self._probe(probe).repair()

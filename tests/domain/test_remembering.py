@@ -24,6 +24,7 @@ def restarted(story: Story, clock_ok: bool = True) -> Story:
     story.state = State(to_ms(now.utc) - now.mono_s * 1000.0, clock_ok, now.mono_s)
     story.state.batches = before.batches
     story.state.waiting = before.waiting
+    story.state.unsent = before.unsent
     story.state.lines, story.state.numberings = before.lines, before.numberings
     story.state.last_line, story.state.last_number = before.last_line, before.last_number
     for key, alarm in before.alarms.items():

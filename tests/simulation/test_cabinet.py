@@ -396,3 +396,55 @@ def shown(probe: Probe) -> float:
     reading = probe.read()
     assert reading is not None
     return round(reading[0], 2)
+
+
+def test_a_probe_can_be_off_restless_or_talk_nonsense() -> None:
+    """An offset is added, noise is multiplied, what a chip says for no reading stands alone; repair ends all three."""
+    probe = quiet()
+    probe.follow(1.0, 37.0, 3.0)
+    probe.off_k = -0.7
+    assert shown(probe) == 36.3
+    probe.says_c = 85.0
+    assert (shown(probe), shown(probe)) == (85.0, 85.0)
+    probe.repair()
+    assert shown(probe) == 37.0
+    restless = Probe(ProbeSpec(noise_k=0.02), random.Random(7))
+    restless.follow(1.0, 37.0, 3.0)
+    restless.noise_times = 2.0
+    values = [shown(restless) - 37.0 for _ in range(4000)]
+    assert math.sqrt(sum(v**2 for v in values) / len(values)) == pytest.approx(0.04, rel=0.05)
+
+
+def test_one_side_becomes_warm_and_the_other_cold() -> None:
+    """A side that stands apart does so with a lag of 20 min, the middle stays, and a probe there reads it."""
+    probe = quiet(side=1.0)
+    cabinet = Cabinet(MIDDLE, (probe,))
+    cabinet.side_k = 2.0
+    cabinet.step(1200.0, ROOM)
+    apart_k = 2.0 * (1.0 - math.exp(-1.0))
+    assert cabinet.air_at(0.0, 1.0)[0] - cabinet.air_c == pytest.approx(apart_k)
+    assert cabinet.air_at(0.0, -1.0)[0] - cabinet.air_c == pytest.approx(-apart_k)
+    assert shown(probe) == pytest.approx(
+        cabinet.air_at(0.0, 1.0)[0], abs=0.15
+    )  # it lags behind the thermostat's ripple
+
+
+def test_half_the_volts_are_a_quarter_of_the_heat() -> None:
+    """In the same minutes a stuck heater gives the square of the share, and nothing changes at the full volts."""
+    heats = []
+    for share in (1.0, 0.5):
+        cabinet = Cabinet(MIDDLE, heater=STUCK_ON, volts_share=share)
+        cabinet.step(600.0, ROOM)
+        heats.append(cabinet.ledger.heater_j)
+    assert heats[0] == pytest.approx(MIDDLE.heater_w * 600.0)
+    assert heats[1] == pytest.approx(heats[0] / 4.0)
+
+
+def test_a_drifting_thermostat_takes_the_air_along() -> None:
+    """Half a kelvin an hour, for two hours, is one kelvin."""
+    cabinet = settled(MIDDLE)
+    before_c, set_c = cabinet.air_c, cabinet.dry_bulb_set_c
+    cabinet.drift_k_h = -0.5
+    cabinet.step(7200.0, ROOM)
+    assert cabinet.dry_bulb_set_c == pytest.approx(set_c - 1.0)
+    assert cabinet.air_c == pytest.approx(before_c - 1.0, abs=0.25)

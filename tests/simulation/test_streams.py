@@ -426,6 +426,7 @@ def test_eggs_move_with_their_warmth_and_age() -> None:
         ("door_open", "door_open", True),
         ("water_dry", "water_share", 0.0),
         ("water_overfilled", "overfilled", True),
+        ("machine_off", "powered", False),
     ],
 )
 def test_actions_turn_switches(action: str, switch: str, position: object) -> None:
@@ -435,7 +436,8 @@ def test_actions_turn_switches(action: str, switch: str, position: object) -> No
     usual = getattr(cabinet, switch)
     room.do(action, machine="setter-1")
     assert getattr(cabinet, switch) == position != usual
-    opposite = {"heater": "heater_ok", "fan_on": "fan_ok", "door_open": "door_close"}.get(switch, "water_ok")
+    opposites = {"heater": "heater_ok", "fan_on": "fan_ok", "door_open": "door_close", "powered": "machine_on"}
+    opposite = opposites.get(switch, "water_ok")
     room.do(opposite, machine="setter-1")
     assert getattr(cabinet, switch) == usual
 
@@ -446,8 +448,25 @@ def test_set_points_can_be_turned() -> None:
     room.do("humidity_setpoint", machine="setter-1", rh_pct=70.0)
     room.do("dry_bulb_setpoint", machine="setter-1", dry_bulb_c=37.2)
     room.do("water_low", machine="setter-1", share=0.2)
+    room.do("thermostat_drift", machine="setter-1", k_h=0.5)
+    room.do("brown_out", machine="setter-1", share=0.6)
+    room.do("side_warm", machine="setter-1", k=2.0)
     cabinet = room.cabinets["setter-1"]
     assert (cabinet.rh_set_pct, cabinet.dry_bulb_set_c, cabinet.water_share) == (70.0, 37.2, 0.2)
+    assert (cabinet.drift_k_h, cabinet.volts_share, cabinet.side_k) == (0.5, 0.6, 2.0)
+
+
+def test_probes_can_be_made_wrong_and_eggs_new() -> None:
+    """What a probe is told to do reaches it; new eggs are as many, of that age, and as warm as those before."""
+    room = Room([SETTER])
+    room.do("probe_off", probe="node-a/top", k=1.0)
+    room.do("probe_noise", probe="node-a/top", times=2.0)
+    room.do("probe_says", probe="node-a/top", dry_bulb_c=85.0)
+    probe, cabinet = room.probes["node-a/top"], room.cabinets["setter-1"]
+    assert (probe.off_k, probe.noise_times, probe.says_c) == (1.0, 2.0, 85.0)
+    before = (cabinet.eggs, cabinet.egg_mass_g, cabinet.egg_c)
+    room.do("new_eggs", machine="setter-1", age_days=0.5)
+    assert (cabinet.eggs, cabinet.egg_mass_g, cabinet.egg_c, cabinet.age_days) == (*before, 0.5)
 
 
 @pytest.mark.parametrize(
