@@ -453,8 +453,25 @@ def test_room(capsys: Capture, house: Path) -> None:
     room = told(capsys, "room", config=house)
     assert room.keys() == {"machines", "others"}
     assert room["machines"][0].keys() == {
-        "machine", "name", "kind", "at", "probes", "batches", "bands", "settling_until", "alarms",
+        "machine", "name", "kind", "at", "probes", "batches", "bands", "eggs", "handling_until", "settling_until", "alarms",
     }  # fmt: skip
+
+
+def test_handling(capsys: Capture, config: Path) -> None:
+    """`handling` says until when a machine is worked at, and ends it; without a time, or for too long, it says what was expected."""
+    said = ok(capsys, "handling", "setter-1", "--for", "20m", "--by", "sam", config=config)
+    assert said == "setter-1: handling declared for 20 min\n"
+    found = told(capsys, "handling", "setter-1", "--done", config=config)
+    assert found.keys() == {"machine", "did", "until", "shelved"}
+    assert found["did"] == "done"
+    for arguments, expected in (
+        ((), "expected either --for TIME or --done"),
+        (("--for", "20m", "--done"), "expected either --for TIME or --done"),
+        (("--for", "3h"), "180 min, expected more than 0 and at most 60 min"),
+    ):
+        code, out, err = typed(capsys, "handling", "setter-1", *arguments, config=config)
+        assert (code, out) == (2, "")
+        assert expected in err
 
 
 def test_events(capsys: Capture, house: Path) -> None:

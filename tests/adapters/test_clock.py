@@ -50,7 +50,7 @@ def test_whether_the_label_is_right(
 ) -> None:
     """The kernel's word, else a label neither before 2025 nor before the record, makes the label good."""
     now = Machine(utc, synchronised).clock(not_before).now()
-    assert (now.mono_s, now.utc, now.clock_ok) == (100.0, utc, good)
+    assert (now.mono_s, now.utc, now.clock_ok) == (utc.timestamp(), utc, good)
 
 
 def test_a_clock_that_is_set_becomes_good() -> None:
@@ -86,10 +86,12 @@ def test_the_real_kernel_answers_or_cannot_be_asked() -> None:
 
 
 def test_the_real_clock() -> None:
-    """Both clocks are those of the machine; the label is aware and in UTC."""
+    """Both clocks are those of the machine, the forward one begun at the label's seconds; the label is aware and in UTC."""
+    early = time.time()
     clock = SystemClock()
-    early, now, late = time.monotonic(), clock.now(), time.monotonic()
-    assert early <= now.mono_s <= late
+    first, began, now, passed = clock.now(), time.monotonic(), clock.now(), time.monotonic()
+    assert early - 1.0 <= first.mono_s <= time.time() + 1.0
+    assert first.mono_s <= now.mono_s <= first.mono_s + (passed - began) + 0.5
     assert now.utc.utcoffset() == timedelta(0)
     assert abs(now.utc.timestamp() - time.time()) < 5
 
