@@ -231,7 +231,7 @@ class Room:
         With probe=: probe_stuck, probe_silent, probe_spike (k=), probe_drift (k_h=), probe_off (k=), probe_noise
         (times=), probe_says (dry_bulb_c=), probe_ok. With node=: node_silent, node_back. With nothing: power_cut, power_back.
         room_temperature (dry_bulb_c=, over_s=). move_eggs (source=, target=: machines). new_eggs (machine=, age_days=): as
-        many, brought in warm.
+        many, as warm as the air.
         """
         if action in _SWITCHES:
             _fits(action, lambda machine: None, args)
@@ -290,7 +290,7 @@ class Room:
 
     def _do_new_eggs(self, machine: str, age_days: float) -> None:
         cabinet = self._cabinet(machine)
-        cabinet.load(cabinet.eggs, cabinet.egg_mass_g, age_days, cabinet.egg_c)
+        cabinet.load(cabinet.eggs, cabinet.egg_mass_g, age_days, cabinet.air_c)
 
     def _do_probe_stuck(self, probe: str) -> None:
         self._probe(probe).stuck = True

@@ -457,14 +457,15 @@ def test_set_points_can_be_turned() -> None:
 
 
 def test_probes_can_be_made_wrong_and_eggs_new() -> None:
-    """What a probe is told to do reaches it; new eggs are as many, of that age, and as warm as those before."""
+    """What a probe is told to do reaches it; new eggs are as many, of that age, and as warm as the air."""
     room = Room([SETTER])
     room.do("probe_off", probe="node-a/top", k=1.0)
     room.do("probe_noise", probe="node-a/top", times=2.0)
     room.do("probe_says", probe="node-a/top", dry_bulb_c=85.0)
     probe, cabinet = room.probes["node-a/top"], room.cabinets["setter-1"]
     assert (probe.off_k, probe.noise_times, probe.says_c) == (1.0, 2.0, 85.0)
-    before = (cabinet.eggs, cabinet.egg_mass_g, cabinet.egg_c)
+    room.step(3600.0)
+    before = (cabinet.eggs, cabinet.egg_mass_g, cabinet.air_c)
     room.do("new_eggs", machine="setter-1", age_days=0.5)
     assert (cabinet.eggs, cabinet.egg_mass_g, cabinet.egg_c, cabinet.age_days) == (*before, 0.5)
 

@@ -1,0 +1,117 @@
+"""Whether the judge tells in time and keeps quiet otherwise.
+
+    python -m tests.truth              all scenarios, seeds that no rule was fitted to (about ten minutes on two cores)
+    python -m tests.truth --tuning     the same on the seeds that may be looked at while rules are changed
+    python -m tests.truth --quick      about forty of the tuning scenarios, in under a minute
+    python -m tests.truth --from N     held-out seeds from N on, for a verdict after this one has been looked at
+    python -m tests.truth --story "heater dead" 3    one scenario, told
+
+Exit code 0 when the real judge meets every bar and the two bad judges do not, 1 otherwise.
+"""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import os
+import sys
+import time
+from collections.abc import Sequence
+
+from tests.truth.faults import FAULTS
+from tests.truth.judges import DEAF, NERVOUS, REAL, Real
+from tests.truth.report import Bar, bars, false_alarms, own_rules, table
+from tests.truth.run import jobs, label_of, run, scenarios_in
+from tests.truth.scenarios import HELD_OUT, TUNING
+from tests.truth.score import score
+from tests.truth.world import play
+
+SHOWN = 6  # cases of a missed bar
+MUST_MISS = 3  # bars that a bad judge misses at the least, or the scorer cannot fail
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Run, print, and say whether every bar is met."""
+    asked = _asked(arguments)
+    if asked.story:
+        return _one(asked.story[0], int(asked.story[1]))
+    began_s = time.perf_counter()
+    first_seed = asked.first if asked.first is not None else (TUNING if asked.quick or asked.tuning else HELD_OUT)[0]
+    todo = jobs(first_seed, quick=asked.quick)
+    results = run(todo, asked.processes)
+    which = "held-out" if first_seed in HELD_OUT else "tuning"
+    print(f"{scenarios_in(todo)} scenarios, {which} seeds from {first_seed}; {len(results.unfit)} could not be drawn")
+    real = results.of(REAL)
+    print("\n".join(table(real.rows)))
+    print("Bars:")
+    found = bars(real)
+    for bar in found:
+        print(bar.line())
+        for case in bar.worst[:SHOWN] if not bar.met else ():
+            print(f"            {case}")
+    _also("Told late or not at all, without danger (no bar is set for these):", own_rules(real.rows))
+    _also("Told without need:", false_alarms(real.rows))
+    fair = [_must_fail(name, bars(results.of(name))) for name in (DEAF, NERVOUS)]
+    missed = [bar.name for bar in found if not bar.met]
+    print(f"{len(found) - len(missed)} of {len(found)} bars met{': missed ' + '; '.join(missed) if missed else ''}")
+    print(f"({time.perf_counter() - began_s:.0f} s)")
+    return 0 if all(fair) and not missed else 1
+
+
+def _asked(arguments: Sequence[str]) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m tests.truth")
+    parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--tuning", action="store_true")
+    parser.add_argument("--from", dest="first", type=int)
+    parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--story", nargs=2, metavar=("FAULT", "SEED"))
+    return parser.parse_args(arguments)
+
+
+def _also(head: str, lines: Sequence[str]) -> None:
+    if lines:
+        print(head)
+        print("\n".join(lines[:20]))
+
+
+def _must_fail(name: str, found: Sequence[Bar]) -> bool:
+    """A judge that is known to be bad, before the same bars."""
+    missed = [bar.name for bar in found if not bar.met]
+    fair = len(missed) >= MUST_MISS
+    print(f"The {name} judge misses {len(missed)} of {len(found)} bars{'' if fair else ': THE SCORER CANNOT FAIL'}:")
+    print(f"            {'; '.join(missed)}")
+    return fair
+
+
+def _one(name: str, seed: int) -> int:
+    """One scenario and everything that was told."""
+    if name not in FAULTS:
+        print(f"{name!r}: no such fault, expected one of: {', '.join(FAULTS)}", file=sys.stderr)
+        return 2
+    logging.disable(logging.CRITICAL)
+    judge = Real()
+    scenario, truth = play(name, seed, [judge])
+    print(scenario)
+    left = "never" if truth.left_s is None else f"{truth.left_s:.0f} s"
+    harm = "never" if truth.limits.harm_s is None else f"{truth.limits.harm_s:.0f} s ({truth.limits.why})"
+    print(
+        f"onset {scenario.onset_s:.0f} s, air out of its band {left}, harm {harm}, hot is {truth.limits.hot_c:.1f} °C"
+    )
+    told = [
+        (t.at_s, f"{t.priority:9}{t.subject} {t.rule}{' over' if t.closing else ' again' if t.again else ''}")
+        for t in judge.told
+    ]
+    shown = [
+        (at_s, f"air {air_c:.2f} °C {rh:.1f} %RH, hottest egg {egg_c:.2f} °C")
+        for at_s, air_c, rh, egg_c in truth.trail[::10]
+    ]
+    flags = [(at_s, f"flagged: {probe}") for at_s, probe in judge.flagged]
+    for at_s, text in sorted([*told, *shown, *flags]):
+        print(f"{at_s:9.0f} s {(at_s - scenario.onset_s) / 60.0:+8.1f} min  {text}")
+    row = score(label_of(scenario, truth), judge.told, judge.flagged, judge=REAL, fault=name, seed=seed)
+    print(f"{row.verdict}; delay {row.delay_s}, of {row.left_for_s}; false {row.false} ({', '.join(row.false_rules)})")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
