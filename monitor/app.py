@@ -12,6 +12,7 @@ import signal
 import threading
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +31,7 @@ from monitor.service.dispatcher import Dispatcher
 from monitor.service.engine import Engine, start_state
 from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Linked, Opened
 from monitor.service.notify import standard_stages
-from monitor.service.ports import Clock, Receipt
+from monitor.service.ports import Clock, Loaded, Receipt
 from monitor.settings import House
 
 ALIVE_EVERY_S = 10.0
@@ -92,7 +93,7 @@ class Daemon:
         if opened.note:
             _log.error("store note=%s", opened.note)
         loaded = ledger.load()
-        clock = self._clock or SystemClock(not_before=loaded.newest)
+        clock = self._clock or SystemClock(not_before=loaded.newest, after=_instant(loaded))
         self.clock = clock
         self.inbox = inbox = Inbox(pace=getattr(clock, "speed", 1.0))
         self.state = start_state(loaded, site, clock.now())
@@ -186,6 +187,11 @@ def _make_data_folder(house: House) -> None:
         raise StartError(f"{folder}: {error.strerror}, expected a folder that can be written") from error
 
 
+def _instant(loaded: Loaded) -> tuple[float, datetime] | None:
+    """The last instant of the run before that is known on both its clocks."""
+    return None if loaded.memory is None else (loaded.memory.mono_s, loaded.memory.at)
+
+
 def _dispatcher(house: House, inbox: Inbox, clock: Clock) -> Dispatcher:
     def report(attempt: Attempt) -> None:
         inbox.put(Attempted(clock.now(), attempt))
@@ -271,7 +277,7 @@ class Offline:
         self._opened = open_writer(store_path(self._house))
         ledger = SqliteLedger(self._opened.connection)
         loaded = ledger.load()
-        self._clock = SystemClock(not_before=loaded.newest)
+        self._clock = SystemClock(not_before=loaded.newest, after=_instant(loaded))
         self._engine = Engine(
             site=self._house.site,
             ledger=ledger,

@@ -98,6 +98,9 @@ def _parser() -> argparse.ArgumentParser:
 
     batch = commands.add_parser("batch", help="set, move, list and close batches")
     _batch_commands(batch.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser))
+    from monitor.egg_commands import add_egg_commands
+
+    add_egg_commands(commands)
 
     add("room", _room, "each machine against what its eggs need now")
     alarms = add("alarms", _alarms, "what stands, and what was not acknowledged")
@@ -122,10 +125,21 @@ def _parser() -> argparse.ArgumentParser:
 
     history = add("history", _history, "what a batch lived through")
     history.add_argument("batch")
-    history.add_argument("--csv", type=Path, default=None, metavar="FILE")
+    history.add_argument("--csv", type=Path, default=None, metavar="FILE", help="the figures for a spreadsheet")
+    history.add_argument(
+        "--html", type=Path, default=None, metavar="FILE", help="a page with drawings, to read and to print"
+    )
+    history.add_argument("--ics", type=Path, default=None, metavar="FILE", help="what is due, for a calendar")
+    history.add_argument(
+        "--exposures",
+        action="store_true",
+        help="what was published of eggs in too hot or too cold air, for this species",
+    )
     replay = add("replay", _replay, "a recorded stream through the same path")
     replay.add_argument("file", type=Path)
-    replay.add_argument("--rules", type=Path, default=None, metavar="FILE", help="other rules: what they would have made of it")
+    replay.add_argument(
+        "--rules", type=Path, default=None, metavar="FILE", help="other rules: what they would have made of it"
+    )
     refused = add("refused", _refused, "messages that were not understood, and probes nobody configured")
     refused.add_argument("--limit", type=int, default=20)
     events = add("events", _events, "what else happened: openings, nodes, gaps, moves, the clock, the broker")
@@ -421,20 +435,47 @@ def _calibrate_list(options: Any) -> int:
 
 def _history(options: Any) -> int:
     from monitor.analysis.history_files import to_csv, to_json
-    from monitor.service.batch_report import NoRecord, batch_history
+    from monitor.service.batch_report import NoRecord, batch_charts, batch_history
 
     house = _house(options)
     now = datetime.now(UTC)
     batch = _one_batch(house, options.batch)
     if batch.profile not in house.site.profiles:
         raise Failed(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
+    profile = house.site.profiles[batch.profile]
+    if options.ics is not None:
+        from monitor.domain.batch_calendar import to_ics
+
+        _write(options.ics, to_ics(batch, profile, house.site.id, now))
+    if options.exposures:
+        return _exposures(options, profile, house.site.unit)
     try:
-        figures = batch_history(_history_of(house), house.site, batch, now)
+        if options.html is not None:
+            figures, charts = batch_charts(_history_of(house), house.site, batch, now)
+        else:
+            figures = batch_history(_history_of(house), house.site, batch, now)
     except NoRecord as error:
+        if options.ics is not None and options.csv is None and options.html is None and not options.json:
+            return DONE  # what is due is known before there is any air
         raise Failed(str(error)) from error
     if options.csv is not None:
         _write(options.csv, to_csv(figures, _header(batch)))
+    if options.html is not None:
+        from monitor.analysis.history_html import to_html
+
+        _write(options.html, to_html(figures, charts, _header(batch), house.site.zone, house.site.unit))
     _print(options, to_json(figures, _header(batch)), history_words(figures, batch, house.site))
+    return DONE
+
+
+def _exposures(options: Any, profile: Any, unit: str) -> int:
+    from monitor.domain.exposure import EXPOSURES
+    from monitor.domain.exposure_table import exposure_text, exposure_view
+
+    if options.csv is not None or options.html is not None:
+        raise Wrong("history: --exposures is a table of its own, expected it without --csv and --html")
+    views = [exposure_view(each, profile.days) for each in EXPOSURES]
+    _print(options, views, exposure_text(profile.name, profile.days, unit))
     return DONE
 
 

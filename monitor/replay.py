@@ -18,6 +18,8 @@ from typing import Any
 
 from monitor.app import StartError, decoder
 from monitor.domain.alarm import Transition
+from monitor.domain.batch import Batch
+from monitor.domain.egg_book import EggBook
 from monitor.domain.notice import Notice
 from monitor.domain.reading import Message, Now
 from monitor.domain.record import Attempt, Group
@@ -65,6 +67,9 @@ class _Tape:
 
     def load(self) -> Loaded:
         return Loaded((), {}, (), (), (), (), 0, 0, 0, None)
+
+    def book(self, batch: Batch) -> EggBook:
+        return EggBook(batch)
 
     def commit(self, group: Group) -> None:
         line = self._timeline

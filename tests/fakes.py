@@ -13,6 +13,8 @@ from monitor.domain.alarm import Alarm
 from monitor.domain.batch import Batch
 from monitor.domain.calibration import Calibration
 from monitor.domain.dating import ARRIVAL, Line
+from monitor.domain.egg_book import EggBook
+from monitor.domain.egg_entry import Entry
 from monitor.domain.memory import Memory
 from monitor.domain.notice import Notice
 from monitor.domain.numbering import Gap, Numbering, holes
@@ -70,6 +72,7 @@ class MemoryStore:
         self._standing: dict[str, Handling] = {}
         self._memory: Memory | None = None
         self._calibrations: list[Calibration] = []
+        self._entries: dict[tuple[str, int], Entry] = {}
 
     # --- Ledger
 
@@ -91,7 +94,12 @@ class MemoryStore:
             handlings=tuple(sorted(self._standing.values(), key=lambda h: (h.since, h.machine))),
             memory=self._memory,
             calibrations=tuple(self._calibrations),
+            books=tuple(b for b in map(self.book, self.batches()) if b.entries and b.batch.closed_at is None),
         )
+
+    def book(self, batch: Batch) -> EggBook:
+        own = sorted(number for id_, number in self._entries if id_ == batch.id)
+        return EggBook(batch, tuple(self._entries[batch.id, number] for number in own))
 
     def commit(self, group: Group) -> None:
         if self.failing:
@@ -133,6 +141,9 @@ class MemoryStore:
         self._calibrations.extend(c for c in group.calibrations if c not in self._calibrations)
         for machine, handling in group.handlings.items():
             self._handle(machine, handling)
+        for id_, entry in group.entries:
+            known = self._entries.setdefault((id_, entry.number), entry)
+            assert known == entry, f"two entries under the number {entry.number}"
         self._memory = group.memory or self._memory
 
     def _open_lines(self) -> tuple[Line, ...]:

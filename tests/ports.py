@@ -10,7 +10,7 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pytest
@@ -19,6 +19,24 @@ from monitor.domain.alarm import NORMAL, SHELVED, UNACKNOWLEDGED, Alarm, Transit
 from monitor.domain.batch import Batch, Declared, Stay
 from monitor.domain.calibration import Calibration, by_offset, by_salts
 from monitor.domain.dating import ARRIVAL, ARRIVAL_BOOT, CLOCK, CLOCK_BOOT, UPTIME, Line
+from monitor.domain.egg_book import EggBook
+from monitor.domain.egg_entry import (
+    Candling,
+    Dead,
+    Entry,
+    Fact,
+    Found,
+    Hatched,
+    Helped,
+    Laid,
+    LookAgain,
+    Note,
+    Removed,
+    Sign,
+    Size,
+    Weighing,
+    Withdrawn,
+)
 from monitor.domain.memory import Memory, ProbeMemory
 from monitor.domain.notice import Notice
 from monitor.domain.numbering import Gap, Numbering
@@ -99,6 +117,30 @@ CALIBRATION = Calibration(
 )
 
 
+FACTS: tuple[Fact, ...] = (
+    Laid(at(-90_000), 4.5),
+    Laid(None, 3),
+    Size(40.25, 30.5),
+    Weighing(26.49),
+    Weighing(2310.5, 120.25, 0.5),
+    Candling("not sure"),
+    Sign("internal pip"),
+    Helped("shell chipped by itself"),
+    Hatched(),
+    Dead("after hatch"),
+    Removed("given away"),
+    Found("blood-ring"),
+    Note('é, 鳥, "quoted"; ½'),
+    LookAgain(at(10_800), "weak"),
+    Withdrawn("typed twice"),
+)
+
+
+def entry(number: int, fact: Fact, **changes: Any) -> Entry:
+    """An entry of egg 2, as a store gives it back."""
+    return replace(Entry(at(number), at(number + 60), "Ada", fact, egg=2, number=number), **changes)
+
+
 def full_group() -> Group:
     """A group with something of everything in it, and every field away from its default somewhere."""
     shelved = Alarm(
@@ -141,6 +183,11 @@ def full_group() -> Group:
             CALIBRATION,
             Calibration("node-a/low", at(0), rh_pct=by_salts([("sodium-chloride", 73.1)], 25.0)),
         ],
+        entries=[
+            (BATCH.id, entry(1, Weighing(26.49))),
+            (BATCH.id, entry(2, Weighing(99.5, 10.0), egg=None, count=4, tray="A")),
+            (BATCH.id, entry(3, Weighing(26.45), replaces=1)),
+        ],
     )
 
 
@@ -160,6 +207,7 @@ def everything(history: History) -> dict[str, Any]:
         "events": history.events(),
         "calibrations": history.calibrations(),
         "handlings": history.handlings(),
+        "book": history.book(BATCH),
     }
 
 
@@ -195,7 +243,8 @@ class RecordSuite:
         assert loaded.memory is None
         assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (0, 0, 0)
         assert record.history.refused() == (0, [])
-        assert [v for k, v in everything(record.history).items() if k not in ("series", "refused")] == [[]] * 10
+        assert [v for k, v in everything(record.history).items() if k not in ("series", "refused", "book")] == [[]] * 10
+        assert record.history.book(BATCH) == EggBook(BATCH)
 
     def test_everything_comes_back(self, record: Record) -> None:
         """What a group holds is read back as it was written, by a record that was closed and opened since."""
@@ -255,6 +304,7 @@ class RecordSuite:
         assert loaded.handlings == (replace(HANDLING, until_mono_s=0.0),)
         assert loaded.memory == group.memory
         assert loaded.calibrations == tuple(group.calibrations)
+        assert loaded.books == (EggBook(BATCH, tuple(e for _, e in group.entries)),)
 
     def test_the_same_group_twice(self, record: Record) -> None:
         """Meeting a group again adds no reading, gap, batch, alarm or notice, and wakes no notice that was sent."""
@@ -263,7 +313,7 @@ class RecordSuite:
         first, loaded = everything(record.history), record.ledger.load()
         record.ledger.commit(group)
         second = everything(record.history)
-        for kept in ("series", "latest", "batches", "alarms", "unknown", "gaps", "calibrations", "handlings"):
+        for kept in ("series", "latest", "batches", "alarms", "unknown", "gaps", "calibrations", "handlings", "book"):
             assert second[kept] == first[kept]
         assert [(row.notice, row.state) for row in second["notices"]] == [
             (row.notice, row.state) for row in first["notices"]
@@ -538,6 +588,38 @@ class RecordSuite:
         assert [e.text for e in record.history.events(since=at(8))] == ["8", "9"]
         assert [e.text for e in record.history.events(since=at(2), limit=2)] == ["8", "9"]
         assert record.history.events(since=at(10)) == []
+
+    def test_every_fact_of_an_egg_comes_back(self, record: Record) -> None:
+        """Each kind of entry is read back as it was written, in the order of its numbers, of its own batch only."""
+        other = replace(BATCH, id="other")
+        entries = [entry(number, fact) for number, fact in enumerate(FACTS, 1)]
+        assert {type(e.fact) for e in entries} == set(get_args(Fact))
+        both = Group(batches={BATCH.id: BATCH, "other": other}, entries=[(BATCH.id, e) for e in entries])
+        both.entries.append(("other", entry(1, Note("of another batch"), egg=None)))
+        record.ledger.commit(both)
+        again = record.again()
+        assert again.history.book(BATCH) == again.ledger.book(BATCH) == EggBook(BATCH, tuple(entries))
+        assert [e.fact for e in again.history.book(other).entries] == [Note("of another batch")]
+        assert again.history.book(replace(BATCH, id="nobody")).entries == ()
+
+    def test_a_run_starts_with_the_books_of_open_batches(self, record: Record) -> None:
+        """The book of a closed batch is not loaded, and can be asked for; a batch without a word has none to load."""
+        shut, empty = replace(BATCH, id="shut", closed_at=at(0)), replace(BATCH, id="empty")
+        group = Group(batches={b.id: b for b in (BATCH, shut, empty)})
+        group.entries += [(BATCH.id, entry(1, Hatched())), ("shut", entry(1, Dead("late")))]
+        record.ledger.commit(group)
+        assert [book.batch.id for book in record.ledger.load().books] == [BATCH.id]
+        assert [e.fact for e in record.ledger.book(shut).entries] == [Dead("late")]
+
+    def test_two_entries_under_one_number_fail_loudly(self, record: Record) -> None:
+        """The same entry again is a repeat; another one under its number raises, and not as a failure of the store."""
+        first = Group(batches={BATCH.id: BATCH}, entries=[(BATCH.id, entry(1, Hatched()))])
+        record.ledger.commit(first)
+        record.ledger.commit(first)
+        with pytest.raises(Exception, match=r"UNIQUE|two entries") as raised_:
+            record.ledger.commit(Group(entries=[(BATCH.id, entry(1, Dead("late")))]))
+        assert type(raised_.value).__name__ != "StoreFailure"
+        assert [e.fact for e in record.history.book(BATCH).entries] == [Hatched()]
 
     def test_two_notices_under_one_number_fail_loudly(self, record: Record) -> None:
         """A mistake in numbering must not swallow a notice: it raises, and not as a failure of the store."""

@@ -24,7 +24,7 @@ README, DEVELOPERS = (ROOT / name for name in ("README.md", "DEVELOPERS.md"))
 WHEN = {
     "dry-bulb-high-alarm": "temperature over the high alarm limit",
     "dry-bulb-high-warning": "temperature over the band",
-    "dry-bulb-high-heading": "if it goes on so, the high alarm limit within the half hour",
+    "dry-bulb-high-heading": "if it goes on so, the high alarm limit within two hours",
     "dry-bulb-low-alarm": "temperature under the low alarm limit",
     "dry-bulb-low-warning": "temperature under the band",
     "dry-bulb-low-heading": "if it goes on so, the low alarm limit within the half hour",
@@ -39,6 +39,7 @@ WHEN = {
     "lockdown-overdue": "still in a setter half a day after the lockdown day, where there is a hatcher",
     "hatch-overdue": "a batch still open a day and a half after its term",
     "weight-off-track": "weighings say that the loss at pip will be outside the target",
+    "look-again": "the time you gave with `eggroom egg look-again`, and nothing was written since",
     "bands-in-conflict": "batches in one machine whose bands have nothing in common",
     "bands-missing": "a batch whose profile or machine is no longer configured",
     "no-data": "a sensor silent for three of its intervals, at least 30 s",

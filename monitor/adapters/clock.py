@@ -28,8 +28,9 @@ def kernel_synchronised() -> bool | None:
 class SystemClock:
     """The machine's two clocks.
 
-    The forward clock begins at the label that this run starts with, in seconds since 1970, so that it goes on from one run to
-    the next where the label is right: a delay that ran when the program was stopped runs on.
+    The forward clock goes on from one run to the next: a delay that ran when the program was stopped runs on. `after` is an
+    instant of the run before, on both its clocks; since then as much time passed as the label says. Without one, or where the
+    label has gone back behind it, it begins at the label, in seconds since 1970.
 
     The label is taken as right when the kernel says that it is synchronised, or else when it is neither before EARLIEST nor
     before `not_before`, the newest label in the record: a clock that went back is wrong, one that went on may be right (a
@@ -40,6 +41,7 @@ class SystemClock:
         self,
         not_before: datetime | None = None,
         *,
+        after: tuple[float, datetime] | None = None,
         synchronised: Callable[[], bool | None] = kernel_synchronised,
         mono_s: Callable[[], float] = time.monotonic,
         utc: Callable[[], datetime] = lambda: datetime.now(UTC),
@@ -48,7 +50,11 @@ class SystemClock:
         self._synchronised = synchronised
         self._mono_s = mono_s
         self._utc = utc
-        self._ahead_s = utc().timestamp() - mono_s()
+        label = utc()
+        begins_s = label.timestamp()
+        if after is not None and label >= after[1]:
+            begins_s = after[0] + (label - after[1]).total_seconds()
+        self._ahead_s = begins_s - mono_s()
         self._told = False
         self._ask_at_s = float("-inf")
 

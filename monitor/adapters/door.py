@@ -15,7 +15,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-MAX_REQUEST = 16_384  # bytes; the longest request is a batch with a note
+MAX_REQUEST = 65_536  # bytes; the longest request is a table of a thousand weighings
 MAX_ANSWER = 1_048_576  # bytes; the longest answer is a room, about 2 kB for each machine
 RETRY_S = 5.0
 ANSWER_S = 15.0  # a request is answered when it is durable; a slow card takes seconds

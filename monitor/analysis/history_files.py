@@ -5,11 +5,12 @@ together. Values and spreads are rounded to 4 decimals (a sensor's step is 0.01)
 6 (0.004 s in a time), so that many small excursions still add up.
 
 JSON: `stages` and `whole` hold the figures; `limits`, `excursions` and `gaps` are listed once, for the whole, and so are the
-`calibrations` that corrected the readings.
-What is not known is null.
+`calibrations` that corrected the readings, and the `happenings`. A stage also has its `dose` beyond the alarm limits with the published
+exposures nearest to it, `egg_c`, an estimate, `deficit_kpa` and `openings`. What is not known is null.
 
 CSV: one table. Its first column says what a row is: `figures` (one row per stage and quantity, then the
-whole), `limits`, `excursion`, `gap` or `calibration`. A cell that does not apply, or is not known, is empty; the header
+whole), `dose` (without what was published), `limits`, `excursion`, `gap`, `calibration`, or what was done: `move`, `stage`, `opening`,
+`handling`. A cell that does not apply, or is not known, is empty; the header
 tells the units. RFC 4180: commas, CRLF, quotes where needed. A text that a spreadsheet would take for a
 formula gets an apostrophe in front.
 """
@@ -19,16 +20,14 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator
-from datetime import UTC, datetime
 
 from monitor.analysis.environment import BatchHistory, Period
-from monitor.analysis.excursions import Excursion
-from monitor.analysis.figures import Figures, Gap, Limits
+from monitor.analysis.felt import Felt
+from monitor.analysis.felt_files import felt_record, felt_rows, happening_record
+from monitor.analysis.felt_text import openings_per_day
 from monitor.analysis.history_text import Header
+from monitor.analysis.plain import Record, exact, figures_record, span_record, utc, utc_ms, value
 from monitor.domain.calibration_words import calibration_view
-from monitor.domain.reading import from_ms
-
-Record = dict[str, object]
 
 # Each column of the CSV by its key in a record: the header, with the unit, in the order of the columns.
 COLUMNS = {
@@ -45,7 +44,7 @@ COLUMNS = {
     "hours_total": "length (h)",
     "hours_covered": "covered (h)",
     "coverage": "coverage (0 to 1)",
-    "mean": "mean (C or %RH)",
+    "mean": "mean (C, %RH or kPa)",
     "sd": "sd (K or %RH)",
     "min": "min (C or %RH)",
     "min_at": "min at (UTC)",
@@ -75,8 +74,8 @@ COLUMNS = {
     "at_start": "outside from the start",
     "open": "open",
     "probe": "probe",
-    "at": "calibrated at (UTC)",
-    "what": "correction",
+    "at": "done at (UTC)",
+    "what": "correction, or what was done",
     "due": "due again (UTC)",
     "by": "by",
 }
@@ -85,16 +84,22 @@ FORMULA = ("=", "+", "-", "@")
 
 def to_json(history: BatchHistory, header: Header) -> Record:
     """The history as plain values for `json.dumps`: strings, finite numbers, booleans, None, lists and dictionaries."""
+    periods = _periods(history)
     return {
         **_header(header),
-        "units": {"temperature": "°C", "difference": "K", "humidity": "%RH", "area": "K·h or %RH·h"},
+        "units": {"temperature": "°C", "difference": "K", "humidity": "%RH", "area": "K·h or %RH·h", "deficit": "kPa"},
         "judged_by": "warning limits; alarm limit on a side without one",
-        "stages": [_period(period) for period in history.stages],
-        "whole": _period(history.whole),
+        "dose_by": "alarm limits of the dry bulb; of two probes the worse, of more the median",
+        "stages": [_period(period, felt) for period, felt in periods[:-1]],
+        "whole": _period(*periods[-1]),
         "limits": list(_limits(history.whole)),
         "excursions": list(_excursions(history.whole)),
         "gaps": list(_gaps(history.whole)),
         "calibrations": [calibration_view(each) for each in history.calibrations],
+        "happenings": [happening_record(each) for each in history.happenings],
+        "openings_per_day": [
+            {"day": day, "openings": count} for day, count in openings_per_day(history.happenings, header.set_at)
+        ],
     }
 
 
@@ -105,15 +110,23 @@ def to_csv(history: BatchHistory, header: Header) -> str:
     writer.writerow(COLUMNS)
     about = _header(header)
     for record in _rows(history):
-        writer.writerow({key: _cell(value) for key, value in {**about, **record}.items()})
+        writer.writerow({key: _cell(each) for key, each in {**about, **record}.items()})
     return text.getvalue()
 
 
+def _periods(history: BatchHistory) -> list[tuple[Period, Felt | None]]:
+    """Each stage, and at last the whole, with what stands beside its figures."""
+    periods = (*history.stages, history.whole)
+    return list(zip(periods, history.felt or (None,) * len(periods), strict=True))
+
+
 def _rows(history: BatchHistory) -> Iterator[Record]:
-    for period in (*history.stages, history.whole):
+    for period, felt in _periods(history):
+        where = {"stage": period.stage, "machine": " ".join(period.machines)}
         for quantity, figures in period.figures():
-            where = {"stage": period.stage, "machine": " ".join(period.machines), "quantity": quantity}
-            yield {"kind": "figures", **where, **_figures(figures)}
+            yield {"kind": "figures", **where, "quantity": quantity, **figures_record(figures)}
+        if felt is not None:
+            yield from ({**where, **row} for row in felt_rows(felt))
     for kind, records in (
         ("limits", _limits(history.whole)),
         ("excursion", _excursions(history.whole)),
@@ -124,6 +137,8 @@ def _rows(history: BatchHistory) -> Iterator[Record]:
     for each in history.calibrations:
         view = calibration_view(each)
         yield {"kind": "calibration", **{key: view[key] for key in ("probe", "at", "since", "what", "due", "by")}}
+    for happening in history.happenings:
+        yield happening_record(happening)
 
 
 def _header(header: Header) -> Record:
@@ -131,50 +146,23 @@ def _header(header: Header) -> Record:
         "batch": header.batch,
         "profile": header.profile,
         "eggs": header.eggs,
-        "set_at": _utc(header.set_at),
+        "set_at": utc(header.set_at),
     }
 
 
-def _period(period: Period) -> Record:
-    return {
+def _period(period: Period, felt: Felt | None) -> Record:
+    record: Record = {
         "stage": period.stage,
         "machines": list(period.machines),
-        **{quantity: _figures(figures) for quantity, figures in period.figures()},
+        **{quantity: figures_record(figures) for quantity, figures in period.figures()},
     }
-
-
-def _figures(figures: Figures) -> Record:
-    longest = figures.longest_gap
-    return {
-        **_span(figures),
-        "hours_covered": _exact(figures.hours_covered),
-        "coverage": _exact(figures.coverage),
-        "mean": _value(figures.mean),
-        "sd": _value(figures.sd),
-        "min": _value(figures.min),
-        "min_at": _time(figures.min_at_ms),
-        "max": _value(figures.max),
-        "max_at": _time(figures.max_at_ms),
-        "hours_in": _exact(figures.hours_in),
-        "hours_above": _exact(figures.hours_above),
-        "hours_below": _exact(figures.hours_below),
-        "hours_unjudged": _exact(figures.hours_unjudged),
-        "degree_hours_above": _exact(figures.degree_hours_above),
-        "degree_hours_below": _exact(figures.degree_hours_below),
-        "max_gap_s": figures.max_gap_s,
-        "longest_gap_s": figures.longest_gap_s,
-        "longest_gap_since": _time(longest.since_ms if longest is not None else None),
-        "gaps": len(figures.gaps),
-        "excursions": len(figures.excursions),
-        "samples": figures.samples,
-        "flagged": figures.flagged,
-    }
+    return record if felt is None else record | felt_record(felt)
 
 
 def _limits(whole: Period) -> Iterator[Record]:
     for quantity, figures in whole.figures():
         for each in figures.limits:
-            yield {"quantity": quantity, **_span(each), "low": _value(each.low), "high": _value(each.high)}
+            yield {"quantity": quantity, **span_record(each), "low": value(each.low), "high": value(each.high)}
 
 
 def _excursions(whole: Period) -> Iterator[Record]:
@@ -184,12 +172,12 @@ def _excursions(whole: Period) -> Iterator[Record]:
                 "stage": each.stage,
                 "machine": each.machine,
                 "quantity": quantity,
-                **_span(each),
+                **span_record(each),
                 "side": each.side,
-                "limit": _value(each.limit),
-                "peak": _value(each.peak),
-                "peak_at": _time(each.peak_at_ms),
-                "area": _exact(each.area),
+                "limit": value(each.limit),
+                "peak": value(each.peak),
+                "peak_at": utc_ms(each.peak_at_ms),
+                "area": exact(each.area),
                 "cut_by_gap": each.cut_by_gap,
                 "at_start": each.at_start,
                 "open": each.open,
@@ -199,28 +187,7 @@ def _excursions(whole: Period) -> Iterator[Record]:
 def _gaps(whole: Period) -> Iterator[Record]:
     for quantity, figures in whole.figures():
         for each in figures.gaps:
-            yield {"quantity": quantity, **_span(each)}
-
-
-def _span(each: Figures | Limits | Excursion | Gap) -> Record:
-    hours = (each.until_ms - each.since_ms) / 3_600_000.0
-    return {"since": _time(each.since_ms), "until": _time(each.until_ms), "hours_total": _exact(hours)}
-
-
-def _value(value: float | None) -> float | None:
-    return None if value is None else round(value, 4) + 0.0  # adding zero turns -0.0 into 0.0
-
-
-def _exact(value: float) -> float:
-    return round(value, 6) + 0.0
-
-
-def _time(at_ms: int | None) -> str | None:
-    return None if at_ms is None else _utc(from_ms(at_ms))
-
-
-def _utc(at: datetime) -> str:
-    return at.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+            yield {"quantity": quantity, **span_record(each)}
 
 
 def _cell(value: object) -> object:

@@ -6,23 +6,20 @@ for JSON and CSV.
 
 from __future__ import annotations
 
-import math
-import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from monitor.analysis.environment import BatchHistory, Period
 from monitor.analysis.excursions import Excursion
-from monitor.analysis.figures import Figures, Gap, Limits
-from monitor.domain.bands import DRY_BULB, RH, WET_BULB
+from monitor.analysis.felt import Felt
+from monitor.analysis.felt_text import dose_lines, felt_lines, happening_lines
+from monitor.analysis.figures import Figures, Gap
+from monitor.analysis.shown import WIDTH as WIDTH
+from monitor.analysis.shown import WORDS, Shown, duration, filled, per_cent
 from monitor.domain.calibration import Calibration
 from monitor.domain.calibration_words import said
-from monitor.domain.reading import from_ms
-from monitor.domain.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
 
-WORDS = {DRY_BULB: "dry bulb", RH: "humidity", WET_BULB: "wet bulb"}
-WIDTH = 80
 LISTED = 20  # excursions, and gaps, told one by one in the text; JSON and CSV have them all
 _LABEL, _COLUMN = 14, 22  # one label and three columns fill the width
 
@@ -47,10 +44,9 @@ def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> s
     Raises
         ValueError: another unit.
     """
-    if unit not in ("C", "F"):
-        raise ValueError(f"unit {unit!r}, expected C or F")
-    shown = _Shown(zone, unit)
+    shown = Shown(zone, unit)
     eggs = f"{header.eggs} eggs" if header.eggs is not None else "eggs not recorded"
+    whole = history.whole
     lines = [
         f"Environment history of batch {header.batch}",
         f"profile {header.profile}, {eggs}, set {shown.time(header.set_at)}",
@@ -58,54 +54,24 @@ def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> s
         f"Times are local ({zone}). In, above and below refer to the warning limits of the band (to the alarm"
         " limit on a side without one). Covered is the share of time with good data; over a gap nothing is made up.",
     ]
-    for period in (*history.stages, history.whole):
+    beside: dict[int, Felt] = dict(enumerate(history.felt))
+    for place, period in enumerate((*history.stages, whole)):
         lines += ["", *_block(period, shown)]
-    lines += ["", *_excursions(history.whole, shown), "", *_gaps(history.whole, shown)]
-    lines += ["", *_calibrations(history.calibrations, shown)]
-    return "\n".join(_filled(line) for line in lines) + "\n"
+        if place in beside:
+            lines += felt_lines(beside[place], shown)
+    if history.felt:
+        lines += ["", *dose_lines(history.felt, shown), "", *happening_lines(history.happenings, header.set_at, shown)]
+    lines += ["", *excursion_lines(whole, shown), "", *gap_lines(whole, shown)]
+    lines += ["", *calibration_lines(history.calibrations, shown)]
+    return "\n".join(filled(line) for line in lines) + "\n"
 
 
-@dataclass(frozen=True, slots=True)
-class _Shown:
-    """How this site's people are shown times and values."""
-
-    zone: tzinfo
-    unit: str
-
-    def time(self, at: datetime | int) -> str:
-        local = (from_ms(at) if isinstance(at, int) else at).astimezone(self.zone)
-        twice = local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset()
-        return local.strftime("%Y-%m-%d %H:%M%z" if twice else "%Y-%m-%d %H:%M")
-
-    def unit_of(self, quantity: str) -> str:
-        return "%RH" if quantity == RH else f"°{self.unit}"
-
-    def value(self, quantity: str, value: float) -> str:
-        if quantity == RH:
-            return f"{value:.1f}"
-        return f"{celsius_to_fahrenheit(value) if self.unit == 'F' else value:.2f}"
-
-    def difference(self, quantity: str, value: float) -> str:
-        """A spread or an area: a difference of temperatures, so the 32 of the Fahrenheit scale has no part in it."""
-        return f"{k_to_fahrenheit_difference(value) if quantity != RH and self.unit == 'F' else value:.2f}"
-
-    def area(self, quantity: str, area: float) -> str:
-        per = "%RH" if quantity == RH else "K" if self.unit == "C" else "°F"
-        return f"{self.difference(quantity, area)} {per}·h"
-
-    def band(self, quantity: str, limits: Limits) -> str:
-        low, high = (None if x is None else self.value(quantity, x) for x in (limits.low, limits.high))
-        if low is None or high is None:
-            return f"under {high}" if high is not None else f"over {low}" if low is not None else "not judged"
-        return f"{low} to {high}"
-
-
-def _block(period: Period, shown: _Shown) -> Iterator[str]:
+def _block(period: Period, shown: Shown) -> Iterator[str]:
     """One stage, or the whole: a column per quantity."""
     days = (period.until_ms - period.since_ms) / 86_400_000
     yield f"{period.stage.upper()} in {', '.join(period.machines) or 'no machine'}"
     yield f"{shown.time(period.since_ms)} to {shown.time(period.until_ms)}, {days:.1f} days"
-    columns = [_column(quantity, figures, shown) for quantity, figures in period.figures()]
+    columns = [column(quantity, figures, shown) for quantity, figures in period.figures()]
     for row in zip(*columns, strict=True):
         yield row[0][0].ljust(_LABEL) + "".join(cell.rjust(_COLUMN) for _, cell in row)
     for quantity, figures in period.figures():
@@ -115,7 +81,7 @@ def _block(period: Period, shown: _Shown) -> Iterator[str]:
                 yield f"{WORDS[quantity]} from {shown.time(limits.since_ms)}: {band}"
 
 
-def _column(quantity: str, figures: Figures, shown: _Shown) -> list[tuple[str, str]]:
+def column(quantity: str, figures: Figures, shown: Shown) -> list[tuple[str, str]]:
     """(label, cell) of each row of one quantity's column."""
     judged = figures.hours_covered > figures.hours_unjudged
     longest = figures.longest_gap
@@ -134,7 +100,7 @@ def _column(quantity: str, figures: Figures, shown: _Shown) -> list[tuple[str, s
 
     return [
         ("", f"{WORDS[quantity]} {shown.unit_of(quantity)}"),
-        ("mean (covered)", f"{value(figures.mean)} ({_per_cent(figures.coverage)})"),
+        ("mean (covered)", f"{value(figures.mean)} ({per_cent(figures.coverage)})"),
         ("spread (sd)", shown.difference(quantity, figures.sd) if figures.sd is not None else "-"),
         ("lowest", value(figures.min)),
         ("  at", time(figures.min_at_ms)),
@@ -155,7 +121,8 @@ def _column(quantity: str, figures: Figures, shown: _Shown) -> list[tuple[str, s
     ]
 
 
-def _excursions(whole: Period, shown: _Shown) -> Iterator[str]:
+def excursion_lines(whole: Period, shown: Shown) -> Iterator[str]:
+    """Every excursion, longest first, as far as LISTED."""
     every = [(quantity, each) for quantity, figures in whole.figures() for each in figures.excursions]
     every.sort(key=lambda pair: pair[1].since_ms - pair[1].until_ms)
     yield f"EXCURSIONS: {len(every) or 'none'}{', longest first' if every else ''}"
@@ -182,7 +149,7 @@ def _caveats(excursion: Excursion) -> str:
     return at_start + cut + (", still outside at the end" if excursion.open else "")
 
 
-def _gaps(whole: Period, shown: _Shown) -> Iterator[str]:
+def gap_lines(whole: Period, shown: Shown) -> Iterator[str]:
     """The gaps, told once where several quantities miss the same time."""
     missing: dict[Gap, list[str]] = {}
     for quantity, figures in whole.figures():
@@ -197,7 +164,7 @@ def _gaps(whole: Period, shown: _Shown) -> Iterator[str]:
         yield f"and {len(every) - LISTED} more, none longer than {duration(every[LISTED].seconds)}"
 
 
-def _calibrations(calibrations: Sequence[Calibration], shown: _Shown) -> Iterator[str]:
+def calibration_lines(calibrations: Sequence[Calibration], shown: Shown) -> Iterator[str]:
     """By what the figures above were corrected."""
     yield f"CALIBRATIONS: {len(calibrations) or 'none, readings are as the probes sent them'}"
     for each in calibrations:
@@ -206,27 +173,3 @@ def _calibrations(calibrations: Sequence[Calibration], shown: _Shown) -> Iterato
         due = f", due again {shown.time(each.due)}" if each.due is not None else ""
         yield f"{each.probe}: {said(each, 'F' if shown.unit == 'F' else 'C')}"
         yield f"  made {shown.time(each.at)}{by}, holds from {since}{due}"
-
-
-def duration(seconds: float) -> str:
-    """How long, as people say it: 40 s, 25 min, 1 h 12 min, 3 d 4 h."""
-    if seconds < 59.5:
-        return f"{seconds:.0f} s"
-    minutes = round(seconds / 60.0)
-    if minutes < 60:
-        return f"{minutes} min"
-    if minutes < 48 * 60:
-        return f"{minutes // 60} h {minutes % 60} min"
-    hours = round(seconds / 3600.0)
-    return f"{hours // 24} d {hours % 24} h"
-
-
-def _per_cent(share: float) -> str:
-    """Rounded down, so that only what is whole is called 100 %; the billionth is rounding in sums of hours."""
-    return f"{math.floor((share + 1e-9) * 1000.0) / 10.0:.1f} %"
-
-
-def _filled(line: str) -> str:
-    if len(line) <= WIDTH:
-        return line
-    return textwrap.fill(line, WIDTH, subsequent_indent="  ", break_on_hyphens=False)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -17,6 +17,7 @@ Floats = np.ndarray[Any, np.dtype[np.float64]]
 Integers = np.ndarray[Any, np.dtype[np.int64]]
 Mask = np.ndarray[Any, np.dtype[np.bool_]]
 Samples = tuple[Floats, Floats]  # (at_ms rising strictly, values), both finite
+OfTwo = Literal["mean", "lower", "higher"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,7 @@ class Trace:
         return [(int(start), int(end)) for start, end in zip(starts[void], ends[void], strict=True)]
 
 
-def trace_of(probes: Sequence[Samples], max_gap_ms: float, length_ms: int) -> Trace:
+def trace_of(probes: Sequence[Samples], max_gap_ms: float, length_ms: int, of_two: OfTwo = "mean") -> Trace:
     """The line of one quantity in a window, from the samples of each probe that measures it.
 
     Parameters
@@ -93,9 +94,10 @@ def trace_of(probes: Sequence[Samples], max_gap_ms: float, length_ms: int) -> Tr
             short of them).
         max_gap_ms: the longest time between two samples of a probe that is still bridged.
         length_ms: the window, above 0.
+        of_two: what counts where two probes have a line: their mean, or always the lower or the higher.
     Returns
         With one probe, its own line. With several, on the union of their times, the median of those probes
-        whose own line exists there (of two: their mean), straight between; then the part inside the window.
+        whose own line exists there (of two: see of_two), straight between; then the part inside the window.
         So a probe in a gap neither holds up nor pulls the rest, and cutting a window in two changes nothing.
     """
     held = [_linked(at, values, max_gap_ms) for at, values in probes]
@@ -114,7 +116,7 @@ def trace_of(probes: Sequence[Samples], max_gap_ms: float, length_ms: int) -> Tr
             values[row] = np.interp(times, at, measured)
             place = np.searchsorted(times, at)
             live[row, place[0] : place[-1]] = np.repeat(bridged, np.diff(place))
-    first, last = _median(values[:, :-1], live), _median(values[:, 1:], live)
+    first, last = _median(values[:, :-1], live, of_two), _median(values[:, 1:], live, of_two)
     return _cut(times, first, last, np.logical_or.reduce(live), length_ms)
 
 
@@ -135,21 +137,27 @@ def _union(times: Sequence[Floats]) -> Floats:
     return rising
 
 
-def _median(values: Floats, live: Mask) -> Floats:
-    """Per column the median of the live values; anything where none is."""
+def _median(values: Floats, live: Mask, of_two: OfTwo = "mean") -> Floats:
+    """Per column the median of the live values, of two as asked; anything where none is."""
     if len(values) == 1:
         only: Floats = values[0]
         return only
     if len(values) == 2:  # the usual case, many times faster than sorting columns of two
         both = live[0] & live[1]
         one: Floats = np.where(live[0], values[0], values[1])
-        return np.where(both, (values[0] + values[1]) * 0.5, one)
+        return np.where(both, _one_of_two(values[0], values[1], of_two), one)
     ranked = np.sort(np.where(live, values, np.nan), axis=0)  # NaN comes last
     count = np.maximum(live.sum(axis=0), 1)
     low = np.take_along_axis(ranked, ((count - 1) // 2)[None], axis=0)[0]
     high = np.take_along_axis(ranked, (count // 2)[None], axis=0)[0]
-    middle: Floats = (low + high) * 0.5
-    return middle
+    middle: Floats = _one_of_two(low, high, of_two)
+    return middle if of_two == "mean" else np.where(count == 2, middle, (low + high) * 0.5)
+
+
+def _one_of_two(one: Floats, other: Floats, of_two: OfTwo) -> Floats:
+    if of_two == "mean":
+        return (one + other) * 0.5
+    return np.minimum(one, other) if of_two == "lower" else np.maximum(one, other)
 
 
 def _cut(times: Floats, first: Floats, last: Floats, live: Mask, length_ms: int) -> Trace:

@@ -167,6 +167,8 @@ def line_of(
         parts = [since_set(pull, mean_kpa, set_ms, at) for at in at_ms]
         x, missing = np.array([a for a, _ in parts]), np.array([b for _, b in parts])
     span = float(x.max() if fresh is not None else x.max() - x.min())
+    if span < SHORTEST_KPA_D and len(use) == 1 and fresh is None:
+        return NoLine("weighed once, expected again some days later, or length and breadth")
     if span < SHORTEST_KPA_D:
         return NoLine(f"{_counted(len(use))} too close together, expected some days between two")
     mass_g = np.array([m.mass_g for m in use])

@@ -83,6 +83,24 @@ def pull_of(stretches: Sequence[Stretch], models: Mapping[str, EggModel], set_ms
     return Pull(set_ms, np.concatenate(at_ms), np.concatenate(pull), np.concatenate(recorded))
 
 
+def mean_air(stretches: Sequence[Stretch], since_ms: int) -> tuple[float | None, float | None]:
+    """(dry bulb, °C; RH, %) of all good readings from since_ms on; None where there is none.
+
+    Each reading counts alike, for a probe sends at a steady pace. RH above 100 % counts as 100 %.
+    """
+    dry, humid = [np.empty(0)], [np.empty(0)]
+    for stretch in stretches:
+        for air in stretch.air:
+            inside = (air.at_ms >= max(since_ms, stretch.since_ms)) & (air.at_ms < stretch.until_ms)
+            for values, flag, kept in ((air.dry_bulb_c, air.flag, dry), (air.rh_pct, air.rh_flag, humid)):
+                kept.append(values[inside & ((flag == PASS) | (flag == NOT_EVALUATED)) & np.isfinite(values)])
+    dry_bulb_c, rh_pct = np.concatenate(dry), np.minimum(np.concatenate(humid), 100.0)
+    return (
+        float(dry_bulb_c.mean()) if dry_bulb_c.size else None,
+        float(rh_pct.mean()) if rh_pct.size else None,
+    )
+
+
 def _edges(stretch: Stretch) -> Integers:
     return np.append(np.arange(stretch.since_ms, stretch.until_ms, BIN_MS, dtype=np.int64), stretch.until_ms)
 

@@ -223,7 +223,7 @@ def suppress(alarm: Alarm, why: str, now: Now, over: bool = False) -> Step:
     if over:
         ended = now.utc if alarm.condition else alarm.ended
         quiet = replace(quiet, condition=False, ended=ended, pending_mono_s=None, pending_at=None)
-    return quiet, _changes(alarm, quiet, f"suppressed: {why}", now)
+    return quiet, _changes(alarm, quiet, f"suppressed: {why}", now, always=True)
 
 
 def unsuppress(alarm: Alarm, now: Now, cause: str) -> Step:
@@ -285,7 +285,8 @@ def _worse(alarm: Alarm, judgement: Judgement) -> Alarm:
 def _uncovered(before: Alarm, bare: Alarm, cause: str, now: Now, who: str) -> Step:
     if bare.condition and not bare.covered:
         bare = replace(bare, acknowledged=False, asked_mono_s=now.mono_s)
-    return bare, _changes(before, bare, cause, now, who)
+    # Written also where something else still lies over it: what is not in the record is forgotten by the next run.
+    return bare, _changes(before, bare, cause, now, who, always=True)
 
 
 def _changes(

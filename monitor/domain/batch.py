@@ -7,10 +7,26 @@ from datetime import datetime
 
 DAY_S = 86_400.0
 MAX_EGGS = 100_000
+_SUBJECT = "batch "
 
 
 class BatchError(ValueError):
     """A request about a batch that cannot be met; the message is one line for a person."""
+
+
+def subject_of(batch: str, egg: int | None = None) -> str:
+    """What an alarm about a batch, or one egg of it, is about: `batch hen-1 egg 7`. No machine, node or probe can be called so."""
+    return f"{_SUBJECT}{batch}" if egg is None else f"{_SUBJECT}{batch} egg {egg}"
+
+
+def subject_words(subject: str) -> str:
+    """The same for people, `hen-1 egg 7`; empty for a subject that is no batch."""
+    return subject.removeprefix(_SUBJECT) if subject.startswith(_SUBJECT) else ""
+
+
+def batch_of(subject: str) -> str:
+    """The batch that a subject is about; empty for a subject that is no batch."""
+    return subject_words(subject).partition(" ")[0]
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,6 +31,7 @@ from monitor.domain.egg_entry import (
     Size,
     Weighing,
     Withdrawn,
+    moment,
 )
 
 # W = 0.548 L B², L and B in cm: Hoyt (1979), Auk 96, "about 2 %" across species; from memory. Pear-shaped eggs of waders
@@ -165,15 +166,25 @@ def hoyt(length_mm: float, breadth_mm: float) -> FreshMass:
 
 
 def due(book: EggBook, now: datetime) -> tuple[Entry, ...]:
-    """What was to be looked at again by now and has not been: nothing was written since about that egg (or batch)."""
+    """What was to be looked at again by now, and has not been."""
+    return tuple(e for e in looks(book) if isinstance(e.fact, LookAgain) and e.fact.look_at <= now)
+
+
+def looks(book: EggBook) -> tuple[Entry, ...]:
+    """What is still to be looked at again, due or not.
+
+    Whatever is written about that egg (or batch) from its time on answers it. Before, only another time to look, or how it ended:
+    a note made in between must not cost a reminder.
+    """
     entries = standing(book)
-    return tuple(
-        e
-        for e in entries
-        if isinstance(e.fact, LookAgain)
-        and e.fact.look_at <= now
-        and not any(o.written_at > e.written_at and o.at >= e.at and o.same_subject(e) for o in entries)
-    )
+    return tuple(e for e in entries if isinstance(e.fact, LookAgain) and not any(_answers(o, e) for o in entries))
+
+
+def _answers(later: Entry, look: Entry) -> bool:
+    if later.number <= look.number or later.at < look.at or not later.same_subject(look):
+        return False
+    assert isinstance(look.fact, LookAgain)
+    return later.written_at >= look.fact.look_at or later.ends or isinstance(later.fact, LookAgain)
 
 
 def _check_subject(batch: Batch, entry: Entry, where: str) -> None:
@@ -207,20 +218,20 @@ def _check_replaces(book: EggBook, entry: Entry, where: str) -> None:
 
 def _check_times(batch: Batch, entry: Entry, others: list[Entry], where: str) -> None:
     if isinstance(entry.fact, _FROM_SET) and entry.at < batch.set_at:
-        raise EggError(f"{where}: {entry.at.isoformat()}, before it was set ({batch.set_at.isoformat()})")
+        raise EggError(f"{where}: {moment(entry.at)}, before it was set ({moment(batch.set_at)})")
     if not isinstance(entry.fact, Laid):
         laid = _laid(batch, others, entry.egg)
         if laid is not None and entry.at < laid and not isinstance(entry.fact, Note | Withdrawn):
-            raise EggError(f"{where}: {entry.at.isoformat()}, before it was laid ({laid.isoformat()})")
+            raise EggError(f"{where}: {moment(entry.at)}, before it was laid ({moment(laid)})")
         return
     laid = entry.fact.laid_at or batch.set_at - timedelta(days=entry.fact.stored_days or 0.0)
     if laid > batch.set_at:
-        raise EggError(f"{where}: laid {laid.isoformat()}, after it was set ({batch.set_at.isoformat()})")
+        raise EggError(f"{where}: laid {moment(laid)}, after it was set ({moment(batch.set_at)})")
     own = {e.egg for e in others if isinstance(e.fact, Laid)} - {entry.egg}
     about = [e for e in others if e.egg not in own and entry.egg in (None, e.egg)]
     early = next((e for e in about if e.at < laid and not isinstance(e.fact, Laid | Note)), None)
     if early is not None:
-        raise EggError(f"{where}: laid {laid.isoformat()}, after its {early.fact.kind} ({early.at.isoformat()})")
+        raise EggError(f"{where}: laid {moment(laid)}, after its {early.fact.kind} ({moment(early.at)})")
 
 
 def _check_outcome(batch: Batch, entry: Entry, others: list[Entry], where: str) -> None:

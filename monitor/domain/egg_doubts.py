@@ -18,6 +18,7 @@ from monitor.domain.egg_entry import (
     EARLY_DEAD,
     FERTILE,
     SIGNS,
+    STORED_DAYS_HIGH,
     Candling,
     Entry,
     Hatched,
@@ -25,6 +26,7 @@ from monitor.domain.egg_entry import (
     Sign,
     Size,
     Weighing,
+    moment,
 )
 from monitor.domain.profile import Profile
 
@@ -51,7 +53,7 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], profile: Profile | 
     where = entry.where
     about = [e for e in others if e.same_subject(entry)]
     if entry.at > entry.written_at + AHEAD:
-        yield f"{where}: at {entry.at.isoformat()}, which is still to come"
+        yield f"{where}: at {moment(entry.at)}, which is still to come"
     if any(e.at == entry.at and e.fact == entry.fact for e in about):
         yield f"{where}: written already"
     if isinstance(entry.fact, Weighing):
@@ -65,6 +67,8 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], profile: Profile | 
     elif isinstance(entry.fact, Laid):
         laid, stored = entry.fact.laid_at, entry.fact.stored_days
         days = None if laid is None else (batch.set_at - laid).total_seconds() / DAY_S
+        if days is not None and days > STORED_DAYS_HIGH:
+            yield f"{where}: laid {days:.0f} days before it was set"
         if days is not None and stored is not None and abs(days - stored) > STORED_ODD_DAYS:
             yield f"{where}: {stored:g} days stored, laid {days:.1f} days before it was set"
     elif isinstance(entry.fact, Hatched) and profile is not None:
@@ -85,7 +89,7 @@ def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) 
         yield f"{entry.where}: {entry.eggs} eggs, the first time {weighed[0].eggs}"
     for e in about:
         if e.at < entry.at and entry.egg is not None and (e.ends or e.pipped):
-            yield f"{entry.where}: weighed after it was {e.word} ({e.at.isoformat()})"
+            yield f"{entry.where}: weighed after it was {e.word} ({moment(e.at)})"
     size = last_size(about)
     if size is not None and entry.egg is not None:
         yield from _against_size(entry.where, mass_g, hoyt(size.length_mm, size.breadth_mm).mass_g)
@@ -101,7 +105,7 @@ def _loss_doubts(where: str, first: Entry, second: Entry) -> Iterator[str]:
     days = (second.at - first.at).total_seconds() / DAY_S
     lost_pct = 100.0 * (before_g - after_g) / before_g
     if after_g > before_g + slack_g:
-        yield f"{where}: {after_g:.4g} g at {second.at.isoformat()}, heavier than before ({before_g:.4g} g)"
+        yield f"{where}: {after_g:.4g} g at {moment(second.at)}, heavier than before ({before_g:.4g} g)"
     elif lost_pct - 100.0 * slack_g / before_g > FAST_PCT_D * days:
         yield f"{where}: {lost_pct:.1f} % lost in {days:.1f} days, an egg loses about 0.5 to 1 % a day"
 
@@ -111,7 +115,7 @@ def _sign_doubts(entry: Entry, seen: list[Entry]) -> Iterator[str]:
     for e in seen if entry.egg is not None else ():
         (earlier, _), (later, _) = sorted(((_sign(e), e.at), (_sign(entry), entry.at)), key=lambda pair: pair[1])
         if _sign(e) == _sign(entry):
-            yield f"{entry.where}: {_sign(e)} was seen already, at {e.at.isoformat()}"
+            yield f"{entry.where}: {_sign(e)} was seen already, at {moment(e.at)}"
         elif e.at != entry.at and SIGNS.index(later) < SIGNS.index(earlier):
             yield f"{entry.where}: {earlier} before {later}, expected {later} first"
 
@@ -143,6 +147,6 @@ def _candling_doubts(entry: Entry, found: str, about: list[Entry]) -> Iterator[s
     }
     for e in about:
         if isinstance(e.fact, Candling) and e.at < entry.at and e.fact.found in against.get(found, ()):
-            yield f"{entry.where}: {found}, and was {e.fact.found} before ({e.at.isoformat()})"
+            yield f"{entry.where}: {found}, and was {e.fact.found} before ({moment(e.at)})"
         elif e.ends and e.at < entry.at:
-            yield f"{entry.where}: candled after it was {e.word} ({e.at.isoformat()})"
+            yield f"{entry.where}: candled after it was {e.word} ({moment(e.at)})"

@@ -303,6 +303,11 @@ class Entry:
         return self.fact.net_g / self.eggs, own_g / self.eggs
 
 
+def moment(at: datetime) -> str:
+    """A time as messages about entries have it."""
+    return at.isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
 def plain(fact: Fact) -> dict[str, str | float | None]:
     """The fact's fields as JSON has them; a time is RFC 3339."""
     values = {field.name: getattr(fact, field.name) for field in fields(fact)}

@@ -7,6 +7,7 @@ what must be written is put into `out`; nothing is written, sent or asked here, 
 from __future__ import annotations
 
 from monitor.domain.alarm import IN, OUT, Judgement, pass_time, suppress, unanswered, unsuppress
+from monitor.domain.batch import batch_of
 from monitor.domain.deciding import judge as judge
 from monitor.domain.deciding import settle as settle
 from monitor.domain.intake import follow_clock, give_up_holes, take_in
@@ -60,11 +61,12 @@ def retire(state: State, site: Site, now: Now, out: Group) -> None:
     """
     subjects = {SITE_SUBJECT, *site.machines, *site.probes, *site.by_node}
     for key, alarm in list(state.alarms.items()):
+        known = alarm.subject in subjects or batch_of(alarm.subject) in state.batches
         if alarm.rule not in site.rules:
             del state.alarms[key]
-        elif alarm.subject not in subjects and alarm.suppressed != GONE:
+        elif not known and alarm.suppressed != GONE:
             settle(state, site, key, suppress(alarm, GONE, now, over=True), now, out)
-        elif alarm.subject in subjects and alarm.suppressed == GONE:
+        elif known and alarm.suppressed == GONE:
             settle(state, site, key, unsuppress(alarm, now, "configured again"), now, out)
     judge_strays(state, site, now, out)
 

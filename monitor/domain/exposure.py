@@ -176,19 +176,19 @@ class Match:
     standing: str
     hours: float
 
-    def words(self, unit: str = "C") -> str:
-        """One line that begins with "Published" and names the source; unit 'C' or 'F'."""
+    def words(self, unit: str = "C", whose: str = "This excursion") -> str:
+        """One line that begins with "Published" and names the source; unit 'C' or 'F'. whose: what the hours are of."""
         each = self.exposure
         day = "" if each.day is None else f", day {_span(each.day)} of {HEN_TERM_DAYS:g}"
         what = f"{shown_c(each.temp_c, unit)}" if each.temp_c is not None else ""
         if each.hours is not None:
-            what += f" for {_duration(each.hours)}"
+            what += f" for {duration(each.hours)}"
         head = "Published, and says otherwise" if self.standing == CONTRADICTS else "Published"
         line = f"{head} ({each.source}, {each.eggs} eggs{day}): {what}{': ' if what else ''}{each.result}."
-        beyond = f"{_duration(self.hours)} at or {'above' if each.side == ABOVE else 'below'} that"
+        beyond = f"{duration(self.hours)} at or {'above' if each.side == ABOVE else 'below'} that"
         if self.standing == WITHIN:
-            return f"{line} This excursion was milder and no longer."
-        return line if self.standing == CONTRADICTS else f"{line} This excursion: {beyond}."
+            return f"{line} {whose} was milder and no longer."
+        return line if self.standing == CONTRADICTS else f"{line} {whose}: {beyond}."
 
 
 def nearest(dose: Dose, share_of_term: float) -> tuple[Match, ...]:
@@ -263,7 +263,7 @@ def _span(day: tuple[float, float]) -> str:
     return f"{first:g}" if first == last else f"{first:g} to {last:g}"
 
 
-def _duration(hours: float) -> str:
+def duration(hours: float) -> str:
     """`12 min`, `7.2 h`, `7 days`: as exact as it is worth."""
     if hours < 1.0:
         return f"{hours * 60.0:.0f} min"

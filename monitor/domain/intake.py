@@ -151,6 +151,11 @@ def follow_clock(state: State, now: Now, out: Group) -> None:
     state.plans.clear()
     if was_ok:
         state.split.update(state.lines)
+        # Until a node speaks again nothing says how its count lies to the new label: a run that begins before must not go by it.
+        for key, parts in state.lines.items():
+            doubted = replace(parts[-1], trusted=False)
+            state.lines[key] = (*parts[:-1], doubted)
+            out.lines[doubted.id] = doubted
     else:
         for key, parts in state.lines.items():
             mended = tuple(relabel(line, anchor_ms) for line in parts)

@@ -74,21 +74,26 @@ class MachineMemory:
 
 @dataclass(frozen=True, slots=True)
 class AlarmMemory:
-    """What of an alarm is no transition: a delay that runs, and when it was last told."""
+    """What of an alarm is no transition: a delay that runs, and when it was last told. episode, condition: which alarm that was."""
 
     subject: str
     rule: str
+    episode: int
+    condition: bool
     pending_mono_s: float | None
     pending_at: datetime | None
     asked_mono_s: float | None
+    shelved_until: datetime | None
+    shelved_until_mono_s: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class Memory:
-    """See the module."""
+    """See the module. final: written when the run stopped; else that run may have gone on, and been cut off."""
 
     mono_s: float
     at: datetime
+    final: bool = False
     probes: tuple[ProbeMemory, ...] = ()
     machines: tuple[MachineMemory, ...] = ()
     eggs: tuple[tuple[str, EggFelt], ...] = ()

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta, tzinfo
 
 from monitor.domain.alarm import SUPPRESSED, Alarm, Transition
 from monitor.domain.bands import DRY_BULB, EGG, RH, WET_BULB, Needs
+from monitor.domain.batch import subject_words
 from monitor.domain.profile import Band
 from monitor.domain.site import Site
 from monitor.domain.units import celsius_to_fahrenheit
@@ -63,6 +64,12 @@ def word(transition: Transition, site: Site, needs: Needs | None, doubtful: bool
         if not about or len(parts[0]) + len(about) + 2 > room:  # what it is about names the batches itself, if it fits
             about = _batches(needs)
         parts += ["Sensor doubtful." if doubtful else "", about, rule.consequence, rule.first_act]
+    if needs is not None and subject_words(alarm.subject):  # of a batch: in which machine, where there is room
+        place = site.machines[needs.machine].name
+        if len(f"{name} in {place}: {what}") <= MAX_TITLE:
+            name = f"{name} in {place}"
+        else:
+            parts.append(f"In {place}.")
     title = f"{_cut(name, MAX_TITLE - len(what) - 2)}: {what}"
     if not title.startswith(name):
         parts.insert(1, f"{name}.")
@@ -74,7 +81,7 @@ def word(transition: Transition, site: Site, needs: Needs | None, doubtful: bool
 
 
 def subject_name(subject: str, site: Site) -> str:
-    """What people call it: a machine's name, a probe in its machine, a node, or the room as a whole."""
+    """What people call it: a machine's name, a probe in its machine, a node, a batch or an egg of it, or the room as a whole."""
     machine = site.machines.get(subject)
     if machine is not None:
         return machine.name
@@ -84,7 +91,7 @@ def subject_name(subject: str, site: Site) -> str:
     if subject in site.by_node:
         machines = sorted({site.machines[p.machine].name for p in site.by_node[subject]})
         return f"{', '.join(machines)} ({subject})"
-    return "All machines" if subject == "site" else subject
+    return "All machines" if subject == "site" else subject_words(subject) or subject
 
 
 def show_value(quantity: str, value: float, unit: str) -> str:

@@ -1,10 +1,11 @@
-"""What should have happened by its day: eggs moved for lockdown, a hatch that is over."""
+"""What should have happened by its day: eggs moved for lockdown, a hatch that is over, an egg looked at again."""
 
 from __future__ import annotations
 
 from monitor.domain.alarm import IN, OUT, Judgement
 from monitor.domain.batch import Batch
 from monitor.domain.deciding import judge
+from monitor.domain.egg_alarms import remind_to_look
 from monitor.domain.plan import HATCH_OVERDUE, LOCKDOWN_OVERDUE
 from monitor.domain.reading import Now
 from monitor.domain.record import Group
@@ -17,7 +18,7 @@ HATCH_GRACE_DAYS = 1.5  # after the term: late and drawn-out hatches are common,
 
 
 def look_for_overdue(state: State, site: Site, now: Now, out: Group) -> None:
-    """Judge both rules for every machine with eggs, once a minute."""
+    """Judge both rules for every machine with eggs, and what was to be looked at again, once a minute."""
     if now.mono_s - state.looked_mono_s < LOOK_EVERY_S:
         return
     state.looked_mono_s = now.mono_s
@@ -38,6 +39,7 @@ def look_for_overdue(state: State, site: Site, now: Now, out: Group) -> None:
         grace = rule_of(state, site, machine.id, HATCH_OVERDUE).limit
         late = [b for b in batches if _late(b, site.profiles[b.profile].days, grace, HATCH_GRACE_DAYS, now)]
         _judge(state, site, (machine.id, HATCH_OVERDUE), late, now, out)
+    remind_to_look(state, site, now, out)
 
 
 def _late(batch: Batch, due_day: float, grace_days: float | None, usual_days: float, now: Now) -> bool:

@@ -15,15 +15,17 @@ from monitor.domain.psychrometrics import wet_bulb_c
 from monitor.domain.rulebook import rules_of
 from monitor.domain.rules import Rule
 from monitor.domain.site import STILL, Site
+from monitor.domain.state import DISAGREE as DISAGREE
 from monitor.domain.state import SENSOR_FAILED as SENSOR_FAILED
 from monitor.domain.state import Eggs, Limit, Plan
 
 NOT_RAISED = "humidity-not-raised"
 CONFLICT, MISSING = "bands-in-conflict", "bands-missing"
 NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT = "no-data", "no-humidity", "node-offline", "all-silent"
-SENSOR_SUSPECT, DISAGREE, DRIFTING = "sensor-suspect", "probes-disagree", "sensor-drift"
+SENSOR_SUSPECT, DRIFTING = "sensor-suspect", "sensor-drift"
 EGG_HOT, EGG_COLD = "egg-too-hot", "egg-too-cold"
 HANDLING_OVER, LOCKDOWN_OVERDUE, HATCH_OVERDUE = "handling-over", "lockdown-overdue", "hatch-overdue"
+WEIGHT_OFF, LOOK_AGAIN = "weight-off-track", "look-again"
 RECORD_DAMAGED = "record-damaged"
 SITE_SUBJECT = "site"
 

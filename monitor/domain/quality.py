@@ -189,10 +189,11 @@ def _fell_together(dry: Step, humid: Step, limits: Limits) -> bool:
 
 
 def _rates(mark: Mark, here: Mark, event_s: float | None, limits: Limits, tests: dict[str, int]) -> float | None:
-    """ROC: what moves fast without the other quantity's answer. Returns when exchanged air last moved."""
+    """ROC: what moves fast without the other quantity's answer. Returns when air that may be exchanged last moved."""
     minutes = (here[0] - mark[0]) / 60.0
     warmer, damper = here[1] - mark[1], here[2] - mark[2]
-    if warmer <= -limits.event_k and damper <= -limits.event_pct:
+    # In a room as damp as the machine an opened door moves the temperature alone: what falls may always be a door.
+    if warmer <= -limits.event_k:
         return here[0]
     if event_s is not None and here[0] - event_s <= limits.event_s:
         moving = abs(warmer) >= limits.event_k or abs(damper) >= limits.event_pct

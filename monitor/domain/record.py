@@ -9,6 +9,7 @@ from monitor.domain.alarm import Transition
 from monitor.domain.batch import Batch
 from monitor.domain.calibration import Calibration
 from monitor.domain.dating import Line
+from monitor.domain.egg_entry import Entry
 from monitor.domain.memory import Memory
 from monitor.domain.notice import Notice
 from monitor.domain.numbering import Gap, Numbering
@@ -100,6 +101,7 @@ class Group:
     handlings: dict[str, Handling | None] = field(default_factory=dict)  # by machine; None: over
     memory: Memory | None = None
     calibrations: list[Calibration] = field(default_factory=list)
+    entries: list[tuple[str, Entry]] = field(default_factory=list)  # with the batch that each is of
 
     def empty(self) -> bool:
         """Whether there is nothing to write."""
@@ -119,4 +121,5 @@ class Group:
             or self.handlings
             or self.memory
             or self.calibrations
+            or self.entries
         )

@@ -14,11 +14,12 @@ from monitor.domain.state import State
 _ALONE = Pairs()
 
 
-def remember(state: State, site: Site, now: Now) -> Memory:
-    """Everything that the next run would otherwise have to learn anew."""
+def remember(state: State, site: Site, now: Now, final: bool = False) -> Memory:
+    """Everything that the next run would otherwise have to learn anew. final: this run stops here."""
     return Memory(
         now.mono_s,
         now.utc,
+        final,
         tuple(
             ProbeMemory(p, state.heard.get(p), state.life.get(p), state.trails.get(p), state.held.get(p))
             for p in site.probes
@@ -27,9 +28,18 @@ def remember(state: State, site: Site, now: Now) -> Memory:
         tuple(_machine(state, m) for m in site.machines),
         tuple(state.eggs.items()),
         tuple(
-            AlarmMemory(*key, a.pending_mono_s, a.pending_at, a.asked_mono_s)
+            AlarmMemory(
+                *key,
+                a.episode,
+                a.condition,
+                a.pending_mono_s,
+                a.pending_at,
+                a.asked_mono_s,
+                a.shelved_until,
+                a.shelved_until_mono_s,
+            )
             for key, a in state.alarms.items()
-            if a.pending_mono_s is not None or a.condition
+            if a.pending_mono_s is not None or a.condition or a.shelved_until_mono_s is not None
         ),
     )
 
@@ -38,7 +48,8 @@ def take_up(state: State, site: Site, memory: Memory, now: Now) -> None:
     """Go on where the run before stopped.
 
     Its times are of the forward clock that this run goes on with. Where the label is not to be trusted, or they lie ahead, that
-    clock began anew, and nothing of it can be used.
+    clock began anew, and nothing of it can be used. Where that run did not stop but was cut off, its delays
+    may be over since, so they begin anew.
     """
     if memory.mono_s > now.mono_s or not now.clock_ok:
         return
@@ -69,9 +80,16 @@ def take_up(state: State, site: Site, memory: Memory, now: Now) -> None:
     for a in memory.alarms:
         key = (a.subject, a.rule)
         alarm = state.alarms.get(key) or Alarm(*key)
-        state.alarms[key] = replace(
-            alarm, pending_mono_s=a.pending_mono_s, pending_at=a.pending_at, asked_mono_s=a.asked_mono_s
-        )
+        if (alarm.episode, alarm.condition) != (a.episode, a.condition):
+            continue  # it came or went since
+        if memory.final:
+            alarm = replace(alarm, pending_mono_s=a.pending_mono_s, pending_at=a.pending_at)
+        if a.asked_mono_s is not None:
+            alarm = replace(alarm, asked_mono_s=a.asked_mono_s)
+        if a.shelved_until is not None and alarm.shelved_until == a.shelved_until:
+            alarm = replace(alarm, shelved_until_mono_s=a.shelved_until_mono_s)
+        if alarm.number or alarm.pending_mono_s is not None:
+            state.alarms[key] = alarm
 
 
 def _machine(state: State, machine: str) -> MachineMemory:

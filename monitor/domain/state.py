@@ -13,21 +13,24 @@ from dataclasses import dataclass, field, replace
 from monitor.domain.agreement import Pairs
 from monitor.domain.alarm import Alarm
 from monitor.domain.bands import Needs
-from monitor.domain.batch import Batch
+from monitor.domain.batch import Batch, batch_of
 from monitor.domain.calibration import Calibration
 from monitor.domain.dating import Line
 from monitor.domain.egg import EggModel
+from monitor.domain.egg_book import EggBook
+from monitor.domain.egg_entry import Entry
 from monitor.domain.heading import Window
 from monitor.domain.memory import EggFelt, Heard, Held
 from monitor.domain.numbering import Numbering
 from monitor.domain.opening import Handling, Watch
 from monitor.domain.quality import Trail
 from monitor.domain.record import Unknown
-from monitor.domain.rules import PRIORITIES, Rule
+from monitor.domain.rules import HIGH, PRIORITIES, Rule
 from monitor.domain.site import Site
 
 Key = tuple[str, str]  # (subject, rule id)
-SENSOR_FAILED = "sensor-failed"
+SENSOR_FAILED, DISAGREE = "sensor-failed", "probes-disagree"
+_OUT_OF_BAND = ("dry-bulb-high-warning", "dry-bulb-low-warning", "dry-bulb-high-alarm", "dry-bulb-low-alarm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +96,8 @@ class State:
     lines: dict[tuple[str, int], tuple[Line, ...]] = field(default_factory=dict)
     numberings: dict[tuple[str, int], Numbering] = field(default_factory=dict)
     batches: dict[str, Batch] = field(default_factory=dict)
+    books: dict[str, EggBook] = field(default_factory=dict)  # of open batches, and of closed ones that were asked for
+    looks: dict[str, tuple[Entry, ...]] = field(default_factory=dict)  # batch: what is to be looked at again
     alarms: dict[Key, Alarm] = field(default_factory=dict)
     unknown: dict[str, Unknown] = field(default_factory=dict)
     heard: dict[str, Heard] = field(default_factory=dict)
@@ -118,18 +123,40 @@ class State:
     last_notice: int = 0
 
 
+def plan_with(state: State, batch: str) -> Plan | None:
+    """The plan of the machine that a batch is in; None while it is in none."""
+    plans = state.plans.values() if batch else ()
+    return next((p for p in plans if any(o.batch == batch for o in p.needs.occupants)), None)
+
+
 def rule_of(state: State, site: Site, subject: str, rule_id: str) -> Rule:
-    """The rule as it stands for a subject now: a machine's for what is in it, a probe's as its machine's, else the site's."""
+    """The rule as it stands for a subject now: a machine's for what is in it, a probe's as its machine's, else the site's.
+
+    Two are as urgent as what they come together with. A sensor that fails while its machine is in danger: nobody can follow that
+    danger any more. Probes that disagree while the air is out of its band: either may be right, and where the fan has stopped
+    both are.
+    """
     probe = site.probes.get(subject)
-    plan = state.plans.get(subject if probe is None else probe.machine)
+    plan = state.plans.get(subject if probe is None else probe.machine) or plan_with(state, batch_of(subject))
     rule = site.rules[rule_id] if plan is None else plan.rules[rule_id]
-    if rule_id != SENSOR_FAILED or probe is None:
-        return rule
-    # A sensor that fails while its machine is in danger is as urgent as that danger, which nobody can follow any more.
-    standing = [
-        rule_of(state, site, *key).priority
-        for key, alarm in state.alarms.items()
-        if key[0] == probe.machine and alarm.condition and key[1].startswith(("dry-bulb-", "egg-"))
-    ]
-    worst = max((rule.priority, *standing), key=PRIORITIES.index)
-    return rule if worst == rule.priority else replace(rule, priority=worst)
+    if rule_id == SENSOR_FAILED and probe is not None:
+        standing = [
+            rule_of(state, site, *key).priority
+            for key, alarm in state.alarms.items()
+            if key[0] == probe.machine and alarm.condition and key[1].startswith(("dry-bulb-", "egg-"))
+        ]
+        return _raised(rule, max(standing, key=PRIORITIES.index, default=rule.priority))
+    if rule_id == DISAGREE and any(_stands(state, subject, r) for r in _OUT_OF_BAND):
+        return _raised(rule, HIGH)
+    if rule_id in _OUT_OF_BAND and _stands(state, subject, DISAGREE):
+        return _raised(rule, HIGH)
+    return rule
+
+
+def _raised(rule: Rule, priority: str) -> Rule:
+    return rule if PRIORITIES.index(priority) <= PRIORITIES.index(rule.priority) else replace(rule, priority=priority)
+
+
+def _stands(state: State, subject: str, rule_id: str) -> bool:
+    alarm = state.alarms.get((subject, rule_id))
+    return alarm is not None and alarm.condition

@@ -22,6 +22,7 @@ from monitor.domain.alarm import (
     Transition,
 )
 from monitor.domain.bands import Needs
+from monitor.domain.batch import batch_of
 from monitor.domain.notice import STILL_STANDING, Notice, word
 from monitor.domain.plan import (
     ALL_SILENT,
@@ -30,6 +31,7 @@ from monitor.domain.plan import (
     EGG_HOT,
     HANDLING_OVER,
     HEADING_SUFFIX,
+    LOOK_AGAIN,
     NO_DATA,
     NODE_OFFLINE,
     NOT_RAISED,
@@ -41,8 +43,11 @@ from monitor.domain.reading import Now
 from monitor.domain.record import Attempt, Group
 from monitor.domain.rules import CRITICAL, HIGH, LOW, PRIORITIES
 from monitor.domain.site import Site
-from monitor.domain.state import State, rule_of
+from monitor.domain.state import State, plan_with, rule_of
 
+MILD_AGAIN_S = (
+    12 * 3600.0
+)  # what is low is told again twice a day at most: it can wait, and must not be forgotten for ever
 MAX_WAITING = 500  # unsent notices per contact: a phone service dead for days must not fill the card
 
 
@@ -54,6 +59,8 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
         return alarm
     if not closing and transition.state != UNACKNOWLEDGED:
         return alarm
+    if closing and alarm.rule == LOOK_AGAIN:
+        return replace(alarm, told=False)  # who wrote down what was seen needs no message that it was
     if closing and said_already(state, site, alarm.subject, alarm.rule):
         return replace(
             alarm, told=False
@@ -68,7 +75,7 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
 def remind(state: State, site: Site, alarm: Alarm, now: Now, out: Group) -> Alarm:
     """Tell a standing alarm again that nobody has answered; a contact that has not yet got its last message is not sent another."""
     rule = rule_of(state, site, *alarm.key)
-    if rule.priority != LOW:
+    if rule.priority != LOW or (rule.re_alarm_s or 0.0) >= MILD_AGAIN_S:
         again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, now.utc, now.mono_s)
         title, text = word(again, site, _concerned(state, alarm), _doubtful(state, site, alarm))
         unheard = set(state.unsent.values())
@@ -116,7 +123,9 @@ def _closes(transition: Transition) -> bool:
 
 def _concerned(state: State, alarm: Alarm) -> Needs | None:
     """The needs of the machine that an alarm is about, with the batches that it is about."""
-    plan = state.plans.get(alarm.subject)
+    plan, batch = state.plans.get(alarm.subject), batch_of(alarm.subject)
+    if plan is None and (plan := plan_with(state, batch)) is not None:
+        return replace(plan.needs, occupants=tuple(o for o in plan.needs.occupants if o.batch == batch))
     if plan is None:
         return None
     if alarm.rule != NOT_RAISED or not plan.awaited:

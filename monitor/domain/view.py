@@ -6,6 +6,7 @@ from typing import Any
 
 from monitor.domain.alarm import Alarm, state_of
 from monitor.domain.bands import DRY_BULB, EGG, RH, WET_BULB, derived_rh
+from monitor.domain.batch import batch_of
 from monitor.domain.profile import Band
 from monitor.domain.psychrometrics import air_state, wick_wet_bulb_c
 from monitor.domain.reading import Now
@@ -19,7 +20,9 @@ def machine_view(state: State, site: Site, machine: str, now: Now) -> dict[str, 
     """A plain mapping, ready for JSON: unit in each name, RFC 3339 times, None for what is not known."""
     about = site.machines[machine]
     plan = state.plans.get(machine)
-    alarms = [a for a in state.alarms.values() if a.subject == machine or a.subject in _keys(site, machine)]
+    inside = set() if plan is None else {o.batch for o in plan.needs.occupants}
+    subjects = {machine, *_keys(site, machine)}
+    alarms = [a for a in state.alarms.values() if a.subject in subjects or batch_of(a.subject) in inside]
     return {
         "machine": machine,
         "name": about.name,

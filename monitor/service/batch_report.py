@@ -1,4 +1,4 @@
-"""A batch's record, loaded and cut into stretches of one machine and one stage, ready for the figures."""
+"""A batch's record, loaded and cut into stretches of one machine and one stage, and worked out."""
 
 from __future__ import annotations
 
@@ -7,16 +7,22 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from monitor.analysis.calibrated import corrected_air
+from monitor.analysis.chart import Chart, charts_of
 from monitor.analysis.environment import BatchHistory, Stretch, history_of
+from monitor.analysis.felt import DECLARED, HANDLING, MOVE, OPENING, Happening
+from monitor.analysis.felt_figures import felt_of
 from monitor.domain.bands import derived_rh
 from monitor.domain.batch import Batch
 from monitor.domain.calibration import Calibration, applied
+from monitor.domain.egg import EggModel, model_of
 from monitor.domain.profile import Band, Profile, Stage
 from monitor.domain.psychrometrics import wet_bulb_c
 from monitor.domain.reading import to_ms
 from monitor.domain.site import STILL, Probe, Site
 from monitor.service.ports import History
 
+ALL = 10_000_000  # events: more than a batch can have, so that none is left out
+STILL_OPEN = "not coming back"  # an event that tells more of an opening, and is none of its own
 DEFAULT_SILENCE_S = 30.0  # for a time in no machine, where there is nothing to be silent
 
 
@@ -26,10 +32,73 @@ class NoRecord(ValueError):
 
 def batch_history(history: History, site: Site, batch: Batch, now: datetime) -> BatchHistory:
     """The environment history of a batch through its machines, up to its end or `now`. Raises NoRecord."""
+    return _worked_out(history, site, batch, now, _loaded(history, site, batch, now))
+
+
+def batch_charts(history: History, site: Site, batch: Batch, now: datetime) -> tuple[BatchHistory, tuple[Chart, ...]]:
+    """The same history, and its lines as a page draws them, from one look at the record. Raises NoRecord."""
+    stretches = _loaded(history, site, batch, now)
+    charts = charts_of(stretches, _models(site, batch), to_ms(batch.set_at))
+    return _worked_out(history, site, batch, now, stretches), charts
+
+
+def _loaded(history: History, site: Site, batch: Batch, now: datetime) -> list[Stretch]:
     stretches = list(stretches_of(history, site, batch, now))
     if not stretches:
         raise NoRecord(f"batch {batch.id}: in no machine yet, expected `eggroom batch move {batch.id} MACHINE` first")
-    return replace(history_of(stretches), calibrations=tuple(_applied(history, site, batch, now)))
+    return stretches
+
+
+def _worked_out(
+    history: History, site: Site, batch: Batch, now: datetime, stretches: Sequence[Stretch]
+) -> BatchHistory:
+    done = tuple(happenings_of(history, batch, now))
+    term_days = site.profiles[batch.profile].days
+    return replace(
+        history_of(stretches),
+        calibrations=tuple(_applied(history, site, batch, now)),
+        felt=felt_of(stretches, _models(site, batch), to_ms(batch.set_at), term_days, done),
+        happenings=done,
+    )
+
+
+def _models(site: Site, batch: Batch) -> dict[str, EggModel]:
+    """The batch's egg in each machine."""
+    profile = site.profiles[batch.profile]
+    return {machine.id: model_of(profile, machine.air) for machine in site.machines.values()}
+
+
+def happenings_of(history: History, batch: Batch, now: datetime) -> list[Happening]:
+    """What was done to a batch, in order: moves, declared stages, and openings and handlings of the machine it was in."""
+    places = list(_places(batch, now))
+    if not places:
+        return []
+    begin, end = places[0][1], places[-1][2]
+
+    def there(machine: str, since: datetime, until: datetime) -> bool:
+        return any(place == machine and begun <= until and since < ended for place, begun, ended in places)
+
+    found = [
+        Happening(to_ms(since), MOVE, place, f"to {place}" if place else "in no machine") for place, since, _ in places
+    ]
+    if batch.closed_at is not None and batch.closed_at <= now:
+        found.append(Happening(to_ms(batch.closed_at), MOVE, "", "closed"))
+    found += [
+        Happening(to_ms(d.at), DECLARED, _place_at(places, d.at), d.stage)
+        for d in batch.declared
+        if begin <= d.at < end
+    ]
+    found += [
+        Happening(to_ms(e.at), OPENING, e.subject, e.text, counts=not e.text.startswith(STILL_OPEN))
+        for e in history.events(begin, ALL)
+        if e.kind == OPENING and there(e.subject, e.at, e.at)
+    ]
+    found += [
+        Happening(to_ms(h.since), HANDLING, h.machine, "declared", to_ms(min(h.until, end)), h.by)
+        for h in history.handlings()
+        if there(h.machine, h.since, h.until)
+    ]
+    return sorted(found, key=lambda each: each.at_ms)
 
 
 def stretches_of(history: History, site: Site, batch: Batch, now: datetime) -> Iterator[Stretch]:
@@ -67,6 +136,10 @@ def stretches_of(history: History, site: Site, batch: Batch, now: datetime) -> I
                     max_gap_s=silence_s,
                     pressure_kpa=site.pressure_kpa,
                 )
+
+
+def _place_at(places: Sequence[tuple[str, datetime, datetime]], at: datetime) -> str:
+    return next((place for place, since, until in places if since <= at < until), "")
 
 
 def by_probe(calibrations: Sequence[Calibration]) -> Mapping[str, tuple[Calibration, ...]]:

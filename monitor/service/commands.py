@@ -27,6 +27,9 @@ from monitor.domain.bands import DRY_BULB, RH
 from monitor.domain.batch import MAX_EGGS, Batch, BatchError, Stay, closed, declared, moved
 from monitor.domain.calibration import Calibration, CalibrationError, check, since_by_default, standing
 from monitor.domain.calibration_words import calibration_view, said
+from monitor.domain.egg_alarms import close_book, take_book
+from monitor.domain.egg_book import EggBook
+from monitor.domain.egg_entry import EggError
 from monitor.domain.evaluate import judge_strays, plan, settle
 from monitor.domain.machine_air import DANGEROUS_HEAT
 from monitor.domain.opening import HandlingError, declare, finish
@@ -40,6 +43,7 @@ from monitor.domain.site import Site
 from monitor.domain.state import State, rule_of
 from monitor.domain.view import alarm_view, machine_view
 from monitor.service.calibrate import changes, correction_of
+from monitor.service.egg_requests import take_weight, write_entry, write_weighings
 
 _ID = re.compile(r"[a-z0-9-]{1,32}")
 # A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
@@ -69,8 +73,9 @@ def perform(state: State, site: Site, request: Mapping[str, Any], now: Now, out:
         raise RequestError(f"request: {verb!r}, expected one of {', '.join(sorted(_ACTIONS))}")
     try:
         return action(_Work(state, site, request, now, out))
-    except (BatchError, AlarmError, HandlingError, CalibrationError, RequestError) as error:
-        wrong_clock = not now.clock_ok and action in (_batch_add, _move, _stage, _close, _calibrate)
+    except (BatchError, AlarmError, HandlingError, CalibrationError, EggError, RequestError) as error:
+        dated = (_batch_add, _move, _stage, _close, _calibrate, _entry, _weighings)
+        wrong_clock = not now.clock_ok and action in dated
         hint = f" (the clock here is not set, it says {_shown(now.utc)})" if wrong_clock else ""
         raise RequestError(f"{error}{hint}") from error
 
@@ -215,14 +220,28 @@ def _calibrate(work: _Work) -> dict[str, Any]:
     return {**calibration_view(calibration), "did": "calibrated", "in_force": in_force, "changes": changed}
 
 
+def _entry(work: _Work) -> dict[str, Any]:
+    return write_entry(work.state, work.site, _batch(work), work.request, work.now, work.out)
+
+
+def _weighings(work: _Work) -> dict[str, Any]:
+    return write_weighings(work.state, work.site, _batch(work), work.request, work.now, work.out)
+
+
+def _judge_weight(work: _Work) -> dict[str, Any]:
+    return take_weight(work.state, work.site, _batch(work), work.request, work.now, work.out)
+
+
 def _room(work: _Work) -> dict[str, Any]:
     for machine in work.site.machines:
         plan(work.state, work.site, machine, work.now, work.out)
     views = [machine_view(work.state, work.site, m, work.now) for m in work.site.machines]
-    others = [a for a in work.state.alarms.values() if a.subject not in work.site.machines and state_of(a) != "normal"]
+    shown = {alarm["number"] for view in views for alarm in view["alarms"]}
+    others = [a for a in work.state.alarms.values() if a.number not in shown and state_of(a) != "normal"]
     return {"machines": views, "others": [alarm_view(a) for a in others]}
 
 
+OF_A_BOOK = ("entry", "weighings")  # requests that write into a batch's egg book
 LOOKS_ON = ("room",)  # requests that change nothing, so that their answer need not wait until anything is durable
 
 _ACTIONS: dict[str, Callable[[_Work], dict[str, Any]]] = {
@@ -236,17 +255,24 @@ _ACTIONS: dict[str, Callable[[_Work], dict[str, Any]]] = {
     "out-of-service": _out_of_service,
     "handling": _handling,
     "calibrate": _calibrate,
+    "entry": _entry,
+    "weighings": _weighings,
+    "judge-weight": _judge_weight,
     "room": _room,
 }
 
 
 def _adopt(work: _Work, batch: Batch, did: str) -> dict[str, Any]:
     work.state.batches[batch.id] = work.out.batches[batch.id] = batch
+    if (book := work.state.books.get(batch.id)) is not None:
+        take_book(work.state, EggBook(batch, book.entries))
     work.out.events.append(Event(work.now.utc, "batch", batch.id, did))
     work.state.plans.clear()
     for machine in work.site.machines:
         plan(work.state, work.site, machine, work.now, work.out)
     judge_strays(work.state, work.site, work.now, work.out)
+    if batch.closed_at is not None:
+        close_book(work.state, work.site, batch, work.now, work.out)
     return {"batch": batch.id, "did": did, **batch_view(batch, work.now.utc)}
 
 

@@ -20,6 +20,7 @@ from typing import Any
 from monitor.domain.alarm import IN, OUT, Alarm, Judgement
 from monitor.domain.dating import ARRIVAL, Line, resume_line
 from monitor.domain.due import due_mono_s
+from monitor.domain.egg_alarms import take_book
 from monitor.domain.evaluate import hear, judge, retire, tick
 from monitor.domain.notice import Notice
 from monitor.domain.opening import resume
@@ -30,7 +31,7 @@ from monitor.domain.remembering import remember, take_up
 from monitor.domain.site import Site
 from monitor.domain.state import State
 from monitor.domain.view import machine_view
-from monitor.service.commands import LOOKS_ON, RequestError, perform
+from monitor.service.commands import LOOKS_ON, OF_A_BOOK, RequestError, perform
 from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Item, Linked, Opened
 from monitor.service.ports import Clock, GiveReceipts, Ledger, Loaded, Receipt, StoreFailure, TellStored
 
@@ -65,6 +66,8 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
     state.lines = {key: tuple(sorted(lines, key=lambda li: li.from_up_ms)) for key, lines in parts.items()}
     state.numberings = dict(loaded.numberings)
     state.batches = {b.id: b for b in loaded.batches}
+    for book in loaded.books:
+        take_book(state, book)
     for alarm in loaded.alarms:
         state.alarms[alarm.key] = _resumed(alarm, now)
     state.unknown = {u.probe: u for u in loaded.unknown}
@@ -126,6 +129,7 @@ class Engine:
         self._next_tick: float | None = None
         self._next_states = 0.0
         self._next_memory: float | None = None
+        self._anchor_ms = state.anchor_ms
         self._settled = False  # whether the last tick decided nothing
         self._failing_since: float | None = None
         self._retry_at = 0.0
@@ -173,7 +177,7 @@ class Engine:
             )  # fmt: skip
         else:
             self._stopped = True
-            self._group.memory = remember(self._state, self._site, now)
+            self._group.memory = remember(self._state, self._site, now, final=True)
         full = len(self._receipts) >= (GROUP_BACKLOG if more else GROUP_MESSAGES)
         self._commit_if_due(now, full or self._stopped)
 
@@ -194,6 +198,8 @@ class Engine:
             self.counts["refused"] += 1
             _log.warning("refused topic=%s reason=%s", item.message.topic, item.message.reason)
         decided = len(self._group.transitions)
+        if self._next_memory is None:  # from here on what the run before handed over is no longer how things stand
+            self._next_memory = item.now.mono_s
         hear(self._state, self._site, item.message, item.now, self._group)
         if len(self._group.transitions) != decided or not isinstance(item.message, Pack):
             self._settled = False
@@ -206,14 +212,25 @@ class Engine:
             item.reply(self.facts(item.now))
             return
         try:
+            if item.request.get("do") in OF_A_BOOK:
+                self._open_book(item.request.get("batch"))
             answer = perform(self._state, self._site, item.request, item.now, self._group)
         except RequestError as error:
             item.reply({"error": str(error)})
+            return
+        except StoreFailure as failure:
+            item.reply({"error": str(failure), "failed": True})
             return
         if item.request["do"] in LOOKS_ON:
             item.reply(answer)
             return
         self._replies.append((item.reply, answer))
+
+    def _open_book(self, name: object) -> None:
+        """Fetch a book that was not loaded: of a batch that was closed before this run, into which a late finding is still written."""
+        batch = self._state.batches.get(name) if isinstance(name, str) else None
+        if batch is not None and batch.id not in self._state.books:
+            take_book(self._state, self._ledger.book(batch))
 
     def _attempted(self, attempt: Attempt) -> None:
         self._group.attempts.append(attempt)
@@ -234,11 +251,14 @@ class Engine:
         self.counts["ticks"] += 1
         decided = len(self._group.transitions), len(self._group.events)
         tick(self._state, self._site, now, self._group)
+        if (
+            self._anchor_ms != self._state.anchor_ms
+        ):  # a later run tells its forward clock from the label: it must know of this
+            self._anchor_ms = self._state.anchor_ms
+            self._next_memory = now.mono_s
         self._settled = decided == (len(self._group.transitions), len(self._group.events))
         self._tell_stored_if_due(now)
-        if self._next_memory is None:
-            self._next_memory = now.mono_s + MEMORY_EVERY_S
-        elif now.mono_s >= self._next_memory:
+        if self._next_memory is not None and now.mono_s >= self._next_memory:
             self._next_memory = now.mono_s + MEMORY_EVERY_S
             self._group.memory = remember(self._state, self._site, now)
         if now.mono_s >= self._next_states and self._failing_since is None:

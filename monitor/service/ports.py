@@ -11,6 +11,7 @@ from monitor.domain.alarm import Alarm
 from monitor.domain.batch import Batch
 from monitor.domain.calibration import Calibration
 from monitor.domain.dating import Line
+from monitor.domain.egg_book import EggBook
 from monitor.domain.memory import Memory
 from monitor.domain.notice import Notice
 from monitor.domain.numbering import Gap, Numbering
@@ -59,6 +60,7 @@ class Loaded:
     handlings: tuple[Handling, ...] = ()  # those that stand; until_mono_s is 0, for the clock it counted on is gone
     memory: Memory | None = None
     calibrations: tuple[Calibration, ...] = ()
+    books: tuple[EggBook, ...] = ()  # of open batches in which anything is written
 
 
 class Ledger(Protocol):
@@ -66,6 +68,10 @@ class Ledger(Protocol):
 
     def load(self) -> Loaded:
         """The state to start from."""
+        ...
+
+    def book(self, batch: Batch) -> EggBook:
+        """What was written about a batch's eggs: of a closed batch, which `load` leaves out. Raises StoreFailure."""
         ...
 
     def commit(self, group: Group) -> None:
@@ -177,6 +183,10 @@ class History(Protocol):
 
     def handlings(self) -> list[Handling]:
         """Every handling there was, oldest first; until_mono_s is 0."""
+        ...
+
+    def book(self, batch: Batch) -> EggBook:
+        """What was written about a batch's eggs, whether it is open or closed."""
         ...
 
 

@@ -39,7 +39,7 @@ def test_from_nothing_to_the_newest(connection: sqlite3.Connection) -> None:
     assert version == VERSION == len(MIGRATIONS)
     assert steps == [(number, name) for number, (name, _) in enumerate(MIGRATIONS, start=1)]
     assert {"reading", "line", "batch", "alarm", "transition", "notice", "attempt", "event"} <= tables
-    assert {"calibration", "handling", "memory"} <= tables
+    assert {"calibration", "handling", "memory", "entry"} <= tables
     assert connection.execute("PRAGMA application_id").fetchone() == (APPLICATION_ID,)
     (applied_ms,) = connection.execute("SELECT max(applied_ms) FROM migration").fetchone()
     assert applied_ms > 1_577_836_800_000  # 2020: a time of the machine, not a placeholder

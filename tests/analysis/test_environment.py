@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.analysis import environment
+from monitor.analysis import stretch as stretches_room
 from monitor.analysis.environment import BatchHistory, Stretch, history_of
 from monitor.analysis.figures import Figures, merged
 from monitor.domain.profile import Band
@@ -168,7 +168,7 @@ def test_cutting_a_stretch_changes_the_whole_by_no_more_than_rounding(one: Stret
 def test_working_in_parts_changes_no_more_than_rounding(one: Stretch, part_ms: int) -> None:
     """The length of the parts that long stretches are worked through in is a matter of memory, and of nothing else."""
     at_once = history_of([one]).whole
-    with mock.patch.object(environment, "PART_MS", part_ms):
+    with mock.patch.object(stretches_room, "PART_MS", part_ms):
         in_parts = history_of([one]).whole
     for (_, figures), (_, other) in zip(in_parts.figures(), at_once.figures(), strict=True):
         assert_same(figures, other)

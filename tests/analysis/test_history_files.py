@@ -116,7 +116,7 @@ def test_csv_is_rfc_4180() -> None:
     rows = list(csv.reader(io.StringIO(text, newline=""), strict=True))
     assert {len(row) for row in rows} == {len(COLUMNS)}
     assert rows[0][:2] == ["kind", "batch"]
-    assert {"mean (C or %RH)", "sd (K or %RH)", "above (h)", "area above (K h or %RH h)"} <= set(rows[0])
+    assert {"mean (C, %RH or kPa)", "sd (K or %RH)", "above (h)", "area above (K h or %RH h)"} <= set(rows[0])
 
 
 def test_csv_has_a_row_per_stage_and_quantity_and_one_per_excursion_and_gap() -> None:
@@ -163,10 +163,10 @@ def test_csv_numbers_below_zero_stay_numbers() -> None:
     """A minus in front of a number is no formula, and no minus stands before a zero."""
     cold = history_of([stretch(readings(range(0, 3601, 10), -5.0), dry_bulb_c=Band(low_alarm=-10.0))])
     row = table(to_csv(cold, HEADER))[0]
-    assert row["mean (C or %RH)"] == "-5.0"
+    assert row["mean (C, %RH or kPa)"] == "-5.0"
     assert row["area below (K h or %RH h)"] == "0.0"
     nearly = history_of([stretch(readings(range(0, 3601, 10), -0.00001), dry_bulb_c=None)])
-    assert table(to_csv(nearly, HEADER))[0]["mean (C or %RH)"] == "0.0"
+    assert table(to_csv(nearly, HEADER))[0]["mean (C, %RH or kPa)"] == "0.0"
 
 
 def test_csv_quotes_what_would_break_a_row() -> None:
@@ -174,4 +174,4 @@ def test_csv_quotes_what_would_break_a_row() -> None:
     odd = 'hens, "best"\r\nof May'
     rows = table(to_csv(history_of([stretch()]), Header(odd, "fowl", None, HEADER.set_at)))
     assert {row["batch"] for row in rows} == {odd}
-    assert (rows[0]["eggs"], rows[0]["mean (C or %RH)"], rows[0]["coverage (0 to 1)"]) == ("", "", "0.0")
+    assert (rows[0]["eggs"], rows[0]["mean (C, %RH or kPa)"], rows[0]["coverage (0 to 1)"]) == ("", "", "0.0")

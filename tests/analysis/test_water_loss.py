@@ -183,7 +183,7 @@ def test_length_and_breadth_stand_in_for_the_first_weighing() -> None:
     assert at.value == pytest.approx(7.0, abs=0.01)
     assert (at.high - at.low) / 2.0 == pytest.approx(2.26 * 3.0 * 0.93, rel=0.1)
     alone = line_of(weighed([(12.0, 18.0)]), constant(3.0), SET_MS, SEA_KPA)
-    assert alone == NoLine("one weighing too close together, expected some days between two")
+    assert alone == NoLine("weighed once, expected again some days later, or length and breadth")
 
 
 def holed(deficit: float, since_day: float, until_day: float, days: float = 40.0) -> Pull:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from monitor.analysis.environment import Stretch
-from monitor.analysis.water_pull import DAY_MS, pull_of, steady
+from monitor.analysis.water_pull import DAY_MS, mean_air, pull_of, steady
 from monitor.domain.egg import EggModel
 from monitor.domain.psychrometrics import saturation_vapour_kpa, vapour_kpa
 from tests.analysis.air import HOUR, T0, Readings, readings, sampled, stretch
@@ -141,3 +141,14 @@ def test_inside_a_long_straight_piece() -> None:
     last = pull.until(T0 + 4 * HOUR)[0] - pull.until(T0 + 4 * HOUR - 900_000)[0]
     assert first == pytest.approx(expected_kpa(37.5, 41.25, 0.0) / 96.0, rel=1e-3)
     assert last == pytest.approx(expected_kpa(37.5, 78.75, 0.16) / 96.0, rel=1e-3)
+
+
+def test_the_air_of_late() -> None:
+    """Of readings from a time on, of every probe; those that failed, lie outside the stretch or before it do not count, each quantity by itself."""
+    one = readings([0, 3_600, 7_200, 10_800, 14_400], [30.0, 37.0, 38.0, 39.0, 50.0], [10.0, 50.0, 120.0, 60.0, 99.0])
+    other = replace(readings([7_200], 36.0, 40.0), rh_flag=np.array([4]))
+    found = mean_air([stretch(one, other, hours=4.0)], T0 + HOUR)
+    assert found == (pytest.approx((37.0 + 38.0 + 39.0 + 36.0) / 4), pytest.approx((50.0 + 100.0 + 60.0) / 3))
+    assert mean_air([stretch(one, hours=4.0)], T0 + 5 * HOUR) == (None, None)
+    assert mean_air([stretch(readings([60], 37.0), hours=4.0)], T0) == (37.0, None)
+    assert mean_air([], T0) == (None, None)

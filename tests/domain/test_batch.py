@@ -10,7 +10,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.domain.batch import Batch, BatchError, Declared, Stay, closed, declared, moved
+from monitor.domain.batch import (
+    Batch,
+    BatchError,
+    Declared,
+    Stay,
+    batch_of,
+    closed,
+    declared,
+    moved,
+    subject_of,
+    subject_words,
+)
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 HEN = Batch("hen-1", "hen", SET, 12, stays=(Stay("setter-1", SET),))
@@ -18,6 +29,19 @@ HEN = Batch("hen-1", "hen", SET, 12, stays=(Stay("setter-1", SET),))
 
 def day(number: float) -> datetime:
     return SET + timedelta(days=number)
+
+
+@pytest.mark.parametrize("subject", ["setter-1", "node-a/top", "site", "node-a", ""])
+def test_what_is_no_batch(subject: str) -> None:
+    """A machine, a probe, a node or the site is never taken for a batch."""
+    assert (batch_of(subject), subject_words(subject)) == ("", "")
+
+
+def test_what_an_alarm_of_a_batch_is_about() -> None:
+    """A batch, or an egg of it, has a subject of its own that says which, and what people call it."""
+    assert (batch_of(subject_of("hen-1")), subject_words(subject_of("hen-1"))) == ("hen-1", "hen-1")
+    assert (batch_of(subject_of("hen-1", 7)), subject_words(subject_of("hen-1", 7))) == ("hen-1", "hen-1 egg 7")
+    assert subject_of("hen-1", 7) != subject_of("hen-1") != "hen-1"
 
 
 def test_a_move() -> None:

@@ -19,6 +19,7 @@ from monitor.domain.egg_book import (
     history,
     hoyt,
     laid_at,
+    looks,
     masses,
     numbers,
     of_egg,
@@ -112,7 +113,7 @@ def test_an_entry_can_be_withdrawn() -> None:
         ([], entry(3, Candling("clear")), "neither egg nor count came, expected one of them"),
         ([], entry(3, Size(38.0, 29.0)), "no egg, expected the number of one"),
         ([], entry(3, Note("x"), count=2), "a count came, expected the number of one egg, or none for the batch"),
-        ([], entry(-1, Candling("alive"), 1), "before it was set (2026-03-01T08:00:00+00:00)"),
+        ([], entry(-1, Candling("alive"), 1), "before it was set (2026-03-01T08:00:00Z)"),
         ([], entry(-1, Hatched(), 1), "before it was set"),
         ([], entry(3, Laid(day(1)), 1), "after it was set"),
         ([entry(0, Laid(day(-3)), 1)], entry(-4, Weighing(20.0), 1), "before it was laid"),
@@ -228,13 +229,20 @@ def test_fresh_mass_by_the_published_formula() -> None:
 
 
 def test_look_again() -> None:
-    """What was to be looked at is due from its time on, until something is written about that egg."""
+    """What was to be looked at is due from its time on, until something is written about that egg.
+
+    A note of before its time does not cost the reminder; a new time to look does, and an end.
+    """
     made = book(entry(5, LookAgain(day(7), "vessels"), 1), entry(5, LookAgain(day(6))), entry(6.5, Note("x"), 2))
     assert due(made, day(5.9)) == ()
     assert [e.egg for e in due(made, day(6))] == [None]
     assert [e.egg for e in due(made, day(8))] == [1, None]
     seen = add(made, entry(7.5, Candling("alive"), 1))
     assert [e.egg for e in due(seen, day(8))] == [None]
+    between = add(made, entry(6.8, Note("moves"), 1))
+    assert [e.egg for e in due(between, day(8))] == [1, None]
+    ended = add(made, entry(6.8, Dead("late"), 1))
+    assert [e.egg for e in looks(ended)] == [None]
     again = add(made, entry(7.5, LookAgain(day(9)), 1))
     assert [e.egg for e in due(again, day(8))] == [None]
     assert [e.egg for e in due(again, day(9))] == [None, 1]

@@ -83,6 +83,7 @@ WEIGHED = entry(0, Weighing(20.0, error_g=0.02), 1)
         ([], entry(15, Hatched(), 1), "on day 15.0, Bird hatches on day 26 to 28"),
         ([], entry(40, Hatched(), 1), "on day 40.0, Bird hatches on day 26 to 28"),
         ([], entry(0, Laid(day(-7), 2.0), 1), "2 days stored, laid 7.0 days before it was set"),
+        ([], entry(0, Laid(day(-70)), 1), "laid 70 days before it was set"),
         ([], Entry(day(3), day(2), "Mo", Candling("alive"), 1), "which is still to come"),
     ],
 )  # fmt: skip

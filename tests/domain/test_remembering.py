@@ -19,7 +19,7 @@ GOOD: Air = (37.5, 45.0)
 def restarted(story: Story, clock_ok: bool = True) -> Story:
     """The same house in a new run: everything but the record and the memory is gone; the forward clock goes on."""
     now = replace(story.now(), clock_ok=clock_ok)
-    memory = remember(story.state, story.site, story.now())
+    memory = remember(story.state, story.site, story.now(), final=True)
     before = story.state
     story.state = State(to_ms(now.utc) - now.mono_s * 1000.0, clock_ok, now.mono_s)
     story.state.batches = before.batches
@@ -81,7 +81,7 @@ def test_a_memory_that_does_not_fit_is_left() -> None:
     story = house()
     assert restarted(story, clock_ok=False).state.trails == {}
     story = house()
-    memory = remember(story.state, story.site, story.now())
+    memory = remember(story.state, story.site, story.now(), final=True)
     earlier = replace(story.now(), mono_s=story.now().mono_s - 3600.0)
     fresh = State(0.0, True, 0.0)
     take_up(fresh, story.site, memory, earlier)
@@ -94,7 +94,7 @@ def test_a_memory_that_does_not_fit_is_left() -> None:
 def test_silence_counts_from_the_start_of_a_run() -> None:
     """After ten minutes without the program nobody has been silent to it: no alarm at the start, one when nothing comes."""
     story = house()
-    memory = remember(story.state, story.site, story.now())
+    memory = remember(story.state, story.site, story.now(), final=True)
     story.at_s += 600.0
     now = story.now()
     story.state = State(to_ms(now.utc) - now.mono_s * 1000.0, True, now.mono_s)

@@ -161,20 +161,18 @@ def test_only_what_kills_within_the_hour_is_critical() -> None:
 BEHIND = {
     "dry-bulb-high-warning": "dry-bulb-high-alarm",
     "dry-bulb-low-warning": "dry-bulb-low-alarm",
-    "dry-bulb-high-heading": "dry-bulb-high-alarm",
     "dry-bulb-low-heading": "dry-bulb-low-alarm",
     "egg-too-cold": "dry-bulb-low-alarm",
-    "humidity-high-warning": "humidity-high-alarm",
     "humidity-low-warning": "humidity-low-alarm",
     "sensor-suspect": "sensor-failed",
     "probes-disagree": "dry-bulb-high-alarm",  # the worse of the two is judged
 }
 BLIND = {"no-data", "sensor-failed", "node-offline", "bands-missing", "record-damaged", "all-silent"}
-DAYS = {"sensor-drift", "hatch-overdue", "weight-off-track", "bands-in-conflict"}
+DAYS = {"humidity-high-alarm", "humidity-high-warning", "sensor-drift", "hatch-overdue", "weight-off-track", "bands-in-conflict"}
 
 
 def test_nothing_that_must_not_be_forgotten_is_low() -> None:
-    """Low is told once. What is low has a louder rule behind it, or leaves a day and more; whatever makes blind is not among it."""
+    """What is low has a louder rule behind it, or leaves a day and more; whatever makes blind is not among it."""
     low = {rule.id for rule in RULES.values() if rule.priority == LOW}
     assert low == BEHIND.keys() | DAYS
     assert all(RULES[louder].priority != LOW for louder in BEHIND.values())
@@ -190,7 +188,7 @@ def room(machines: int, probes_each: int, batches: int) -> Counter[str]:
             count = machines * probes_each
         elif rule.id in ("all-silent", "record-damaged"):
             count = 1
-        elif rule.id == "weight-off-track":
+        elif rule.id in ("weight-off-track", "look-again"):
             count = batches
         elif rule.id == "probes-disagree":
             count = machines if probes_each > 1 else 0
@@ -202,13 +200,14 @@ def room(machines: int, probes_each: int, batches: int) -> Counter[str]:
 
 @pytest.mark.parametrize(("machines", "probes_each", "batches"), [(6, 1, 8), (6, 2, 8), (1, 1, 1)])
 def test_the_spread_of_priorities(machines: int, probes_each: int, batches: int) -> None:
-    """Of the alarms configured in a room about half are low, more than of any other; at most 5 % are critical, 30 % high or worse.
+    """Of the alarms configured in a room about half are low, more than of any other; at most 5 % are critical, a third high or worse.
 
     Guidance (EEMUA 191, ANSI/ISA-18.2; figures from memory) is about 80 % low, 15 % medium, 5 % high, under 1 % critical, for
     plants with thousands of alarms and someone at the screen. This departs from it on two points. Each machine has its own
     dangerous heat, one alarm of some thirty, so critical cannot be under 1 %. And of what is high, over half says that nobody
     watches any more (no reading, sensor failed, node gone, eggs that nobody judges): fewer would be a false silence, and
-    together they ring once, for one cause is told once. The room as a whole is silent once: a site of one machine has more
+    together they ring once, for one cause is told once. The forecast of dangerous heat is high although "too hot" stands
+    behind it: of a heat that comes slowly the alarm itself leaves the eggs less than half of their time. The room as a whole is silent once: a site of one machine has more
     of its few alarms in the room's two.
     """
     count = room(machines, probes_each, batches)
@@ -218,7 +217,7 @@ def test_the_spread_of_priorities(machines: int, probes_each: int, batches: int)
     single = machines == 1
     assert share[LOW] == max(share.values()), told
     assert share[LOW] >= (40.0 if single else 45.0), told
-    assert share[HIGH] + share[CRITICAL] <= (35.0 if single else 30.0), told
+    assert share[HIGH] + share[CRITICAL] <= (36.0 if single else 100.0 / 3.0), told
     assert share[CRITICAL] <= (8.0 if single else 5.0), told
     loud = [rule.id for rule in RULES.values() if rule.priority == HIGH]
     assert len(BLIND.intersection(loud)) > len(loud) / 2

@@ -219,12 +219,12 @@ NO_TIME = "expected a time such as 2026-03-01T18:00:00Z"
         (
             "fly",
             {},
-            "request: 'fly', expected one of acknowledge, batch-add, calibrate, close, handling, move, out-of-service, room, shelve, stage, unshelve",
+            "request: 'fly', expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, room, shelve, stage, unshelve, weighings",
         ),
         (
             ["x"],
             {},
-            "request: ['x'], expected one of acknowledge, batch-add, calibrate, close, handling, move, out-of-service, room, shelve, stage, unshelve",
+            "request: ['x'], expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, room, shelve, stage, unshelve, weighings",
         ),
     ],
 )
@@ -383,7 +383,19 @@ VALUES = st.none() | st.booleans() | st.integers(-(10**30), 10**30) | st.floats(
 
 @given(
     st.sampled_from(
-        ["batch-add", "move", "stage", "close", "acknowledge", "shelve", "unshelve", "out-of-service", "handling", "room", "x"]
+        [
+            "batch-add",
+            "move",
+            "stage",
+            "close",
+            "acknowledge",
+            "shelve",
+            "unshelve",
+            "out-of-service",
+            "handling",
+            "room",
+            "x",
+        ]
     ),
     st.dictionaries(
         st.sampled_from(

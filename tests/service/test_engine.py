@@ -12,6 +12,9 @@ from typing import Any
 import pytest
 
 from monitor.adapters.profile_files import load_profiles
+from monitor.domain.batch import Batch
+from monitor.domain.egg_book import EggBook
+from monitor.domain.egg_entry import Entry, Hatched
 from monitor.domain.notice import Notice
 from monitor.domain.reading import Now, Pack, Refused, Sample
 from monitor.domain.record import Attempt, Group
@@ -35,6 +38,7 @@ class Desk:
     def __init__(self, site: Site, loaded: Loaded = NOTHING) -> None:
         self.said: list[tuple[str, Any]] = []
         self.groups: list[Group] = []
+        self.books: dict[str, EggBook] = {}
         self.failing = False
         self.engine = Engine(
             site=site,
@@ -49,6 +53,12 @@ class Desk:
 
     def load(self) -> Loaded:
         return NOTHING
+
+    def book(self, batch: Batch) -> EggBook:
+        if self.failing:
+            raise StoreFailure("disk full")
+        self.said.append(("book", batch.id))
+        return self.books.get(batch.id, EggBook(batch))
 
     def commit(self, group: Group) -> None:
         if self.failing:
@@ -270,3 +280,39 @@ def test_a_damaged_record_wakes_someone(site: Site) -> None:
     again = Desk(site, replace(NOTHING, alarms=alarms, last_alarm_number=1, last_notice=1))
     again.engine.work(Opened(at(2), ""))
     assert [t.state for g in again.groups for t in g.transitions] == ["returned to normal, unacknowledged"]
+
+
+CLOSED = Batch("hen-0", "chicken", T0 - timedelta(days=30), 6, closed_at=T0 - timedelta(days=5))
+FINDING = {"do": "entry", "batch": "hen-0", "by": "ada", "kind": "finding", "fact": {"finding": "runt"}, "egg": 2}
+
+
+def test_the_book_of_a_closed_batch_is_fetched_when_it_is_written_into(site: Site) -> None:
+    """Its entries go on from the last number; it is fetched once, for no other request, and the answer comes when it is durable."""
+    desk = Desk(site, replace(NOTHING, batches=(CLOSED,)))
+    hatched = Entry(T0 - timedelta(days=6), T0 - timedelta(days=6), "ada", Hatched(), egg=2, number=4)
+    desk.books["hen-0"] = EggBook(CLOSED, (hatched,))
+    desk.ask(0, do="room")
+    desk.ask(0, do="move", batch="hen-0", machine="setter-1")
+    assert "book" not in desk.kinds()
+    assert desk.ask(1, **FINDING)[0]["number"] == 5
+    assert desk.ask(2, **FINDING, sure=True)[0]["number"] == 6
+    assert desk.kinds().count("book") == 1
+    assert [entry.number for group in desk.groups for _, entry in group.entries] == [5, 6]
+
+
+def test_a_book_that_cannot_be_read_now(site: Site) -> None:
+    """The request fails with the store's own words, and the engine goes on; later the same request is met."""
+    desk = Desk(site, replace(NOTHING, batches=(CLOSED,)))
+    desk.failing = True
+    assert desk.ask(0, **FINDING) == [{"error": "disk full", "failed": True}]
+    desk.failing = False
+    assert desk.ask(20, **FINDING)[0]["number"] == 1
+
+
+def test_a_run_takes_up_the_books(site: Site) -> None:
+    """What was written before goes on under the next number."""
+    open_ = replace(CLOSED, id="hen-1", closed_at=None)
+    book = EggBook(open_, (Entry(T0 - timedelta(days=6), T0, "ada", Hatched(), egg=2, number=1),))
+    desk = Desk(site, replace(NOTHING, batches=(open_,), books=(book,)))
+    assert desk.ask(0, **FINDING | {"batch": "hen-1"})[0]["number"] == 2
+    assert "book" not in desk.kinds()

@@ -4,6 +4,7 @@
     python -m tests.truth --tuning     the same on the seeds that may be looked at while rules are changed
     python -m tests.truth --quick      about forty of the tuning scenarios, in under a minute
     python -m tests.truth --from N     held-out seeds from N on, for a verdict after this one has been looked at
+    python -m tests.truth --only "fan dead,turner jam"   these faults alone, on tuning seeds: while a rule is changed
     python -m tests.truth --story "heater dead" 3    one scenario, told
 
 Exit code 0 when the real judge meets every bar and the two bad judges do not, 1 otherwise.
@@ -36,8 +37,11 @@ def main(arguments: Sequence[str]) -> int:
     if asked.story:
         return _one(asked.story[0], int(asked.story[1]))
     began_s = time.perf_counter()
-    first_seed = asked.first if asked.first is not None else (TUNING if asked.quick or asked.tuning else HELD_OUT)[0]
+    tuning = asked.quick or asked.tuning or asked.only
+    first_seed = asked.first if asked.first is not None else (TUNING if tuning else HELD_OUT)[0]
     todo = jobs(first_seed, quick=asked.quick)
+    if asked.only:
+        todo = [job for job in todo if job.what in asked.only.split(",")]
     results = run(todo, asked.processes)
     which = "held-out" if first_seed in HELD_OUT else "tuning"
     print(f"{scenarios_in(todo)} scenarios, {which} seeds from {first_seed}; {len(results.unfit)} could not be drawn")
@@ -62,6 +66,7 @@ def _asked(arguments: Sequence[str]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.truth")
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--tuning", action="store_true")
+    parser.add_argument("--only", default="", metavar="FAULT,FAULT")
     parser.add_argument("--from", dest="first", type=int)
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--story", nargs=2, metavar=("FAULT", "SEED"))

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Any
 
+from monitor.adapters.store.egg_rows import read_book
 from monitor.adapters.store.failures import store_failures
 from monitor.adapters.store.rows import (
     NOTICE_COLUMNS,
@@ -23,6 +24,7 @@ from monitor.adapters.store.rows import (
 from monitor.domain.alarm import Alarm
 from monitor.domain.batch import Batch
 from monitor.domain.calibration import Calibration
+from monitor.domain.egg_book import EggBook
 from monitor.domain.numbering import Gap, Numbering, holes
 from monitor.domain.opening import Handling
 from monitor.domain.reading import MISSING, Refused, from_ms, to_ms
@@ -182,6 +184,11 @@ class SqliteHistory:
         """Every handling there was, oldest first."""
         with store_failures("record"):
             return read_handlings(self._connection, standing=False)
+
+    def book(self, batch: Batch) -> EggBook:
+        """What was written about a batch's eggs."""
+        with store_failures("record"):
+            return read_book(self._connection, batch)
 
     def _probe_id(self, probe: str) -> int | None:
         rows = self._rows("SELECT id FROM probe WHERE key = ?", probe)

@@ -13,6 +13,7 @@ from typing import Any
 
 from monitor.adapters.store.check import quick_check
 from monitor.adapters.store.connection import open_reader, suspect_mark
+from monitor.adapters.store.egg_rows import read_book, write_entries
 from monitor.adapters.store.failures import is_damage, store_failures
 from monitor.adapters.store.loading import load
 from monitor.adapters.store.memory import encode, read_memory
@@ -28,6 +29,7 @@ from monitor.adapters.store.rows import (
 from monitor.domain.alarm import Transition
 from monitor.domain.batch import Batch
 from monitor.domain.dating import Line
+from monitor.domain.egg_book import EggBook
 from monitor.domain.numbering import Numbering
 from monitor.domain.opening import Handling
 from monitor.domain.reading import to_ms
@@ -89,6 +91,11 @@ class SqliteLedger:
         with store_failures(self._path):
             return replace(load(self._connection), memory=read_memory(self._connection))
 
+    def book(self, batch: Batch) -> EggBook:
+        """What was written about a batch's eggs. Raises StoreFailure."""
+        with store_failures(self._path):
+            return read_book(self._connection, batch)
+
     def commit(self, group: Group) -> None:
         """Write the group in one durable transaction. Raises StoreFailure; then nothing of it is written.
 
@@ -146,6 +153,7 @@ class SqliteLedger:
         )
         many(_CALIBRATION, [calibration_row(calibration) for calibration in group.calibrations])
         self._write_handlings(group.handlings)
+        write_entries(self._connection, group.entries)
         if group.memory is not None:
             self._connection.execute(_MEMORY, (encode(group.memory),))
         return probes

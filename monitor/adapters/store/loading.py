@@ -6,6 +6,7 @@ import json
 import sqlite3
 from dataclasses import replace
 
+from monitor.adapters.store.egg_rows import read_books
 from monitor.adapters.store.rows import (
     NOTICE_COLUMNS,
     notice_of,
@@ -64,6 +65,7 @@ def load(connection: sqlite3.Connection) -> Loaded:
         newest=None if newest_ms is None else from_ms(newest_ms),
         handlings=tuple(read_handlings(connection, standing=True)),
         calibrations=tuple(read_calibrations(connection)),
+        books=tuple(read_books(connection)),
     )
 
 

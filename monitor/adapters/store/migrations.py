@@ -9,6 +9,8 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 
+from monitor.adapters.store.egg_rows import ENTRY_TABLE
+
 APPLICATION_ID = 0x65676772  # "eggr", in the file's header: what tells our record from another program's
 
 _TABLES = (
@@ -212,9 +214,14 @@ def _quality(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
+def _egg_book(connection: sqlite3.Connection) -> None:
+    connection.execute(ENTRY_TABLE)
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
+    ("egg book", _egg_book),
 )
 VERSION = len(MIGRATIONS)
 

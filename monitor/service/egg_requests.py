@@ -1,0 +1,193 @@
+"""What a person can ask to be written into the egg book: one entry, a table of weighings, and what the weighings say of the loss.
+
+Nothing is written that cannot be true beside the rest (`egg_book.add`); what is only odd (`egg_doubts`) is asked, unless the
+request says that it is sure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+from monitor.domain.batch import Batch
+from monitor.domain.egg_alarms import judge_weight, remind_to_look, take_book
+from monitor.domain.egg_book import EggBook, add, standing
+from monitor.domain.egg_doubts import doubts
+from monitor.domain.egg_entry import EggError, Entry, Fact, Laid, LookAgain, Weighing, fact_of
+from monitor.domain.egg_words import entry_view
+from monitor.domain.reading import Now, from_ms, to_ms
+from monitor.domain.record import Group
+from monitor.domain.site import Site
+from monitor.domain.state import State
+
+MAX_ROWS = 1000  # of one table: a large tray, and several; more is another file
+MAX_ABOUT = 160  # characters: what one message has room for
+SURE = "say it is sure to write it all the same (--sure)"
+_NUMBER_HIGH = 10**9
+
+
+def write_entry(
+    state: State, site: Site, batch: Batch, request: Mapping[str, Any], now: Now, out: Group
+) -> dict[str, Any]:
+    """One entry, written. Raises EggError: what cannot be true, or what is odd and nobody said that it is sure; then nothing is."""
+    where = f"batch {batch.id}"
+    fact = _fact(request.get("kind"), request.get("fact"), where)
+    if isinstance(fact, LookAgain) and fact.look_at <= now.utc:
+        raise EggError(f"{where}: look again at {fact.look_at.isoformat(timespec='seconds')}, expected a time to come")
+    entry = Entry(
+        at=_time(request.get("at"), f"{where}: at", now.utc),
+        written_at=_whole_ms(now.utc),
+        who=_text(request.get("by", ""), f"{where}: by"),
+        fact=fact,
+        egg=_whole(request.get("egg"), f"{where}: egg"),
+        count=_whole(request.get("count"), f"{where}: count"),
+        tray=_text(request.get("tray") or "", f"{where}: tray"),
+        replaces=_whole(request.get("replaces"), f"{where}: replaces"),
+    )
+    book = state.books.get(batch.id, EggBook(batch))
+    longer = add(book, entry)
+    entry = longer.entries[-1]
+    odd = () if _sure(request) else doubts(book, entry, site.profiles.get(batch.profile))
+    if odd:
+        raise EggError(f"{where}: {'; '.join(odd)}; {SURE}")
+    _adopt(state, site, longer, (entry,), now, out)
+    return {"batch": batch.id, "did": "written", **entry_view(entry)}
+
+
+def write_weighings(
+    state: State, site: Site, batch: Batch, request: Mapping[str, Any], now: Now, out: Group
+) -> dict[str, Any]:
+    """A table of weighings of numbered eggs, rows of (line, egg, gross_g, at or None): all of them, or none.
+
+    Raises EggError with a line for each row that is wrong, or odd and nobody said that it is sure.
+    """
+    where = f"batch {batch.id}"
+    rows = request.get("rows")
+    if not isinstance(rows, Sequence) or isinstance(rows, str) or not 1 <= len(rows) <= MAX_ROWS:
+        raise EggError(f"{where}: rows, expected a list of 1 to {MAX_ROWS}")
+    who, at = _text(request.get("by", ""), f"{where}: by"), _time(request.get("at"), f"{where}: at", now.utc)
+    tare_g, error_g = request.get("tare_g") or 0.0, request.get("error_g")
+    profile = None if _sure(request) else site.profiles.get(batch.profile)
+    book = state.books.get(batch.id, EggBook(batch))
+    by_egg = _by_egg(book)
+    number = book.entries[-1].number if book.entries else 0
+    new: list[Entry] = []
+    wrong: list[str] = []
+    for row in rows:
+        try:
+            line, egg, gross_g, when = row
+            fact = _fact(Weighing.kind, {"gross_g": gross_g, "tare_g": tare_g, "error_g": error_g}, "weighing")
+            entry = Entry(_time(when, "at", at), _whole_ms(now.utc), who, fact, _whole(egg, "egg"))
+            if entry.egg is None:
+                raise EggError("no egg, expected its number")
+            own = by_egg.get(entry.egg, by_egg[None])
+            longer = add(own, entry)
+            odd = () if _sure(request) else doubts(own, entry, profile)
+            if odd:
+                raise EggError("; ".join(odd))
+        except EggError as error:
+            wrong.append(f"line {line}: {error}")
+            continue
+        except (TypeError, ValueError):
+            raise EggError(f"{where}: row {str(row)[:40]}, expected line, egg, gross_g and a time or null") from None
+        by_egg[entry.egg] = longer
+        new.append(replace(entry, number=number + len(new) + 1))
+    if wrong:
+        tail = f"nothing was written; {SURE}, where it is only odd"
+        raise EggError("\n".join([*wrong, f"{where}: {len(wrong)} of {len(rows)} lines: {tail}"]))
+    _adopt(state, site, EggBook(batch, (*book.entries, *new)), new, now, out)
+    return {"batch": batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}
+
+
+def take_weight(
+    state: State, site: Site, batch: Batch, request: Mapping[str, Any], now: Now, out: Group
+) -> dict[str, Any]:
+    """What the weighings say, as it was worked out elsewhere: off the window (true, false, or null where nobody can say)."""
+    off, about = request.get("off"), _text(request.get("about", ""), f"batch {batch.id}: about")
+    if off is not None and not isinstance(off, bool):
+        raise EggError(f"batch {batch.id}: off {off!r:.40}, expected true, false or null")
+    if len(about) > MAX_ABOUT:
+        raise EggError(f"batch {batch.id}: about of {len(about)} characters, expected at most {MAX_ABOUT}")
+    if batch.closed_at is not None:
+        raise EggError(f"batch {batch.id}: closed, nothing of it is judged")
+    judge_weight(state, site, batch, off, about, now, out)
+    return {"batch": batch.id, "did": "judged", "off": off, "about": about}
+
+
+def _adopt(state: State, site: Site, book: EggBook, new: Sequence[Entry], now: Now, out: Group) -> None:
+    take_book(state, book)
+    out.entries += [(book.batch.id, entry) for entry in new]
+    remind_to_look(state, site, now, out, who=new[-1].who)
+
+
+def _by_egg(book: EggBook) -> dict[int | None, EggBook]:
+    """What bears on a weighing of each egg: its own entries, and when the batch was laid; under None of an egg that has none.
+
+    A table is so checked in a time that grows with its own length: with the whole book for each row, with the book's too.
+    """
+    laid: list[Entry] = []
+    own: dict[int, list[Entry]] = {}
+    for entry in standing(book):
+        if entry.egg is not None:
+            own.setdefault(entry.egg, []).append(entry)
+        elif isinstance(entry.fact, Laid):
+            laid.append(entry)
+    found: dict[int | None, EggBook] = {egg: EggBook(book.batch, (*laid, *entries)) for egg, entries in own.items()}
+    return found | {None: EggBook(book.batch, tuple(laid))}
+
+
+def _fact(kind: object, data: object, where: str) -> Fact:
+    if not isinstance(kind, str) or not isinstance(data, Mapping):
+        raise EggError(f"{where}: kind {kind!r:.40} and fact {data!r:.40}, expected a kind and its fields")
+    for name, value in data.items():
+        if isinstance(value, bool) or not isinstance(value, str | int | float | None):
+            raise EggError(f"{where}: {kind:.40}: {name!s:.40} {value!r:.40}, expected a text, a number or null")
+        if isinstance(value, str):
+            _text(value, f"{where}: {kind:.40}: {name!s:.40}")
+    fact = fact_of(kind, data)
+    if isinstance(fact, LookAgain):
+        return replace(fact, look_at=_whole_ms(fact.look_at))
+    if isinstance(fact, Laid) and fact.laid_at is not None:
+        return replace(fact, laid_at=_whole_ms(fact.laid_at))
+    return fact
+
+
+def _sure(request: Mapping[str, Any]) -> bool:
+    return request.get("sure") is True
+
+
+def _text(value: object, where: str) -> str:
+    if not isinstance(value, str):
+        raise EggError(f"{where}: {value!r:.60}, expected a text")
+    try:
+        value.encode()
+    except UnicodeEncodeError:  # half a character, as from a terminal in another encoding: no table can hold it
+        raise EggError(f"{where}: {value[:40]!r}, expected text in UTF-8") from None
+    return value
+
+
+def _whole(value: object, where: str) -> int | None:
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= _NUMBER_HIGH:
+        raise EggError(f"{where} {value!r:.40}, expected a whole number from 1")
+    return value
+
+
+def _time(value: object, where: str, default: datetime) -> datetime:
+    if value is None:
+        return _whole_ms(default)
+    try:
+        at = datetime.fromisoformat(value) if isinstance(value, str) else None
+        if at is not None and at.tzinfo is not None:
+            return _whole_ms(at)
+    except (ValueError, OverflowError):  # no time, or one at the edge of the calendar in another zone
+        pass
+    raise EggError(f"{where} {value!r:.60}, expected a time such as 2026-03-01T18:00:00Z")
+
+
+def _whole_ms(at: datetime) -> datetime:
+    """As the record keeps it."""
+    return from_ms(to_ms(at.astimezone(UTC)))
