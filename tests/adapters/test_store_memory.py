@@ -90,10 +90,11 @@ def lived(seed: int, steps: int) -> Memory:
     return Memory(
         mono_s,
         at(steps * 10.0) + timedelta(microseconds=draw.randrange(1_000_000)),
+        draw.random() < 0.5,
         probes,
         (machine, MachineMemory("hatcher-1", None, None, None, (), (), ())),
         (("hen-1", EggFelt(mono_s, 37.2, 37.7)),),
-        (AlarmMemory("setter-1", "dry-bulb-low-alarm", mono_s, at(5), None),),
+        (AlarmMemory("setter-1", "dry-bulb-low-alarm", 2, False, mono_s, at(5), None, at(9), mono_s + 9.0),),
     )
 
 

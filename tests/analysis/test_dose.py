@@ -26,7 +26,9 @@ def both(*air: object, **other: object) -> tuple[SideDose, SideDose]:
 
 def test_beyond_the_alarm_limit_by_hand() -> None:
     """Two hours at 41 °C with straight ways up and down: hours and degree-hours count from 39 °C, where the alarm stands, not from 38."""
-    above, below = both(readings([0, 1200, 1200 + 7200, 9600, 10800], [37.0, 41.0, 41.0, 37.0, 37.0]), hours=3.0, max_gap_s=7200.0)
+    above, below = both(
+        readings([0, 1200, 1200 + 7200, 9600, 10800], [37.0, 41.0, 41.0, 37.0, 37.0]), hours=3.0, max_gap_s=7200.0
+    )
     assert above.limits_c == (HOT,)
     assert above.dose.hours == pytest.approx(2.0 + 2 * 10 / 60)
     assert above.dose.degree_h == pytest.approx(2.0 * 2.0 + 2 * 10 / 60 * 1.0)
