@@ -3,6 +3,6 @@
 set -eu
 cd "$(dirname "$0")/.."
 . deploy/common.sh
-want_packages mosquitto git
+want_packages mosquitto git chromium # the browser looks at the page of a history
 make_venv test
 exec .venv/bin/python -m pytest "$@"

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import icalendar
 import pytest
 
 from monitor.cli import _parser, _when
@@ -523,9 +524,53 @@ def test_history(capsys: Capture, house: Path, tmp_path: Path) -> None:
     rows = [
         row
         for row in csv.DictReader(file.open(newline=""))
-        if row["stage"] == "whole" and row["quantity"] == "dry_bulb_c"
+        if (row["kind"], row["stage"], row["quantity"]) == ("figures", "whole", "dry_bulb_c")
     ]
     assert [(row["good readings"], float(row["max (C or %RH)"])) for row in rows] == [("20", HOT_C)]
+
+
+def test_history_as_a_page_and_a_calendar(capsys: Capture, house: Path, tmp_path: Path) -> None:
+    """`history --html` writes the page with the figures that it prints, `--ics` what is due; neither leaves anything half written."""
+    page, due = tmp_path / "hen-1.html", tmp_path / "hen-1.ics"
+    text = ok(capsys, "history", "hen-1", "--html", str(page), "--ics", str(due), config=house)
+    html = page.read_text(encoding="utf-8")
+    assert html.startswith("<!doctype html>")
+    assert "<h1>Environment history of batch hen-1</h1>" in html
+    assert html.count("<svg") >= 5
+    assert "DOSES" in text
+    events = icalendar.Calendar.from_ical(due.read_bytes()).walk("VEVENT")
+    assert [str(event["SUMMARY"]) for event in events] == [
+        "hen-1: candle",
+        "hen-1: candle",
+        "hen-1: lockdown",
+        "hen-1: hatch",
+    ]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["hen-1.html", "hen-1.ics"]
+
+
+def test_a_calendar_before_there_is_any_air(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """Eggs that are in no machine yet have no history, and a calendar all the same."""
+    ok(capsys, "batch", "add", "later-1", "--species", "chicken", config=config)
+    due = tmp_path / "later-1.ics"
+    assert ok(capsys, "history", "later-1", "--ics", str(due), config=config) == ""
+    assert len(icalendar.Calendar.from_ical(due.read_bytes()).walk("VEVENT")) == 4
+    code, _, err = typed(capsys, "history", "later-1", config=config)
+    assert code == 1
+    assert "in no machine yet" in err
+
+
+def test_history_exposures(capsys: Capture, house: Path, tmp_path: Path) -> None:
+    """`history --exposures` prints the published table for the species, with both sides; as values with --json; not into a file."""
+    text = ok(capsys, "history", "hen-1", "--exposures", config=house)
+    assert text.startswith("Published exposures of eggs to heat and cold, for Chicken (21 days)\n")
+    assert "\n    but " in text
+    views = told(capsys, "history", "hen-1", "--exposures", config=house)
+    assert {"id", "temp_c", "hours", "day", "harm", "citation", "disagrees_with"} <= set(views[0])
+    code, _, err = typed(capsys, "history", "hen-1", "--exposures", "--csv", str(tmp_path / "x"), config=house)
+    assert (code, err) == (
+        2,
+        "eggroom: history: --exposures is a table of its own, expected it without --csv and --html\n",
+    )
 
 
 def test_a_backup_while_it_runs(capsys: Capture, house: Path, tmp_path: Path) -> None:

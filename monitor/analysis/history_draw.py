@@ -24,7 +24,6 @@ HOUR_MS = 3_600_000
 STEPS_H = (1, 2, 3, 6, 12, 24, 48, 72, 120, 168, 240, 480)  # between two marks of the time axis
 MARKS = 8  # so many fit on a phone
 MARGIN = 0.06  # of the height, above and below all that is drawn
-MOST_MARKS = 400  # openings drawn in one drawing: more are a black bar anyway, and the list has their number
 
 Ticks = list[tuple[float, str]]  # (share of the width, words)
 
@@ -77,14 +76,10 @@ def strips(
     yield f'<figure><figcaption>Stages, machines and openings{most_words}</figcaption><div class="plot">'
     yield _lane("stage", [(p.since_ms, p.until_ms, p.stage) for p in history.stages], chart)
     moves = [each for each in history.happenings if each.kind == MOVE]
-    ends = [each.at_ms for each in moves[1:]] + [chart.until_ms]
+    ends = [*(each.at_ms for each in moves[1:]), chart.until_ms]
     yield _lane(
         "machine",
-        [
-            (m.at_ms, end, m.machine or "no machine")
-            for m, end in zip(moves, ends, strict=True)
-            if m.at_ms < chart.until_ms
-        ],
+        [(m.at_ms, end, m.machine or "no machine") for m, end in zip(moves, ends, strict=False) if m.at_ms < end],
         chart,
     )
     yield f'<div class="name">opened</div>{_svg(chart, 44.0, "bars")}'
@@ -186,24 +181,24 @@ def _envelope(chart: Chart, scale: _Scale) -> str:
 
 def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], shown: Shown) -> Iterator[str]:
     for stage in stages[1:]:
-        yield _mark("stage", chart.column(stage.since_ms), 0.0, f"{stage.stage} from {shown.time(stage.since_ms)}")
-    openings = [each for each in done if each.kind == OPENING and each.counts]
-    for each in [each for each in done if each.kind != OPENING] + openings[:MOST_MARKS]:
+        yield _mark("stage", chart.column(stage.since_ms), f"{stage.stage} from {shown.time(stage.since_ms)}")
+    inside = [each for each in done if 0.0 <= chart.column(each.at_ms) <= chart.low.size]
+    for each in inside:
         x, words = chart.column(each.at_ms), f"{shown.time(each.at_ms)} {happening_words(each, shown)}"
-        if not 0.0 <= x <= chart.low.size:
-            continue
         if each.kind == HANDLING:
             last = chart.column(each.until_ms if each.until_ms is not None else each.at_ms)
             rect = _rect("handling", x, max(last, x + 1.0), HEIGHT - 10.0, 10.0)
             yield rect.replace("/>", f"><title>{escape(words)}</title></rect>")
-        elif each.kind == OPENING:
-            yield _mark("opening", x, HEIGHT - 16.0, words)
-        else:
-            yield _mark("stage" if each.kind == DECLARED else "move", x, 0.0, words)
+        elif each.kind != OPENING:
+            yield _mark("stage" if each.kind == DECLARED else "move", x, words)
+    # There may be hundreds: one path for all, one mark for those that fall on the same pixel.
+    opened = sorted({round(chart.column(each.at_ms)) for each in inside if each.kind == OPENING and each.counts})
+    if opened:
+        yield f'<path class="opening" d="{"".join(f"M{x} {HEIGHT - 16.0:g}V{HEIGHT:g}" for x in opened)}"/>'
 
 
-def _mark(kind: str, x: float, top: float, words: str) -> str:
-    return f'<path class="{kind}" d="M{x:.1f} {top:g}V{HEIGHT:g}"><title>{escape(words)}</title></path>'
+def _mark(kind: str, x: float, words: str) -> str:
+    return f'<path class="{kind}" d="M{x:.1f} 0V{HEIGHT:g}"><title>{escape(words)}</title></path>'
 
 
 def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str:

@@ -281,9 +281,8 @@ class Engine:
             if group.empty() and not self._replies and not self._receipts:
                 return
             self._group_since = now.mono_s
-        urgent = bool(
-            self._replies or group.transitions or group.notices or group.attempts or group.batches or group.handlings
-        )
+        told = group.transitions or group.notices or group.attempts
+        urgent = bool(self._replies or told or group.batches or group.handlings or group.memory)
         old = self._group_since is not None and now.mono_s - self._group_since >= GROUP_AGE_S
         if not (full or urgent or old):
             return

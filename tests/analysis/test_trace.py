@@ -99,3 +99,14 @@ def test_extremes_are_those_of_the_line_and_told_when_first_reached() -> None:
     assert trace.lowest() == (1.0, 30_000)
     flat = trace_of([probe((0, 5), (10, 5), (20, 5))], 30_000, 20_000)
     assert flat.lowest() == flat.highest() == (5.0, 0)
+
+
+def test_of_two_probes_the_lower_or_the_higher_if_asked() -> None:
+    """Of two, also of three of which one is silent, always that one; of three or one nothing changes."""
+    one, other, third = probe((0, 1), (30, 1)), probe((0, 3), (30, 3)), probe((0, 8), (10, 8))
+    assert pieces(trace_of([one, other], 30_000, 30_000, "lower")) == [(0, 30, 1, 1)]
+    assert pieces(trace_of([one, other], 30_000, 30_000, "higher")) == [(0, 30, 3, 3)]
+    three = [one, other, third]
+    assert pieces(trace_of(three, 30_000, 30_000, "lower")) == [(0, 10, 3, 3), (10, 30, 1, 1)]
+    assert pieces(trace_of(three, 30_000, 30_000, "higher")) == [(0, 10, 3, 3), (10, 30, 3, 3)]
+    assert pieces(trace_of([one], 30_000, 30_000, "higher")) == [(0, 30, 1, 1)]

@@ -249,6 +249,7 @@ def test_words() -> None:
         "Published (ANDE-81, hen eggs, day 11 to 16 of 21): 43.3 °C for 7 h: about half the usual hatch."
         " This excursion: 7.25 h at or above that."
     )
+    assert found["heat-7h-43.3"].words(whose="All of it here").endswith(". All of it here: 7.25 h at or above that.")
     assert (
         found["heat-6h-43.3"]
         .words("F")

@@ -168,7 +168,14 @@ BEHIND = {
     "probes-disagree": "dry-bulb-high-alarm",  # the worse of the two is judged
 }
 BLIND = {"no-data", "sensor-failed", "node-offline", "bands-missing", "record-damaged", "all-silent"}
-DAYS = {"humidity-high-alarm", "humidity-high-warning", "sensor-drift", "hatch-overdue", "weight-off-track", "bands-in-conflict"}
+DAYS = {
+    "humidity-high-alarm",
+    "humidity-high-warning",
+    "sensor-drift",
+    "hatch-overdue",
+    "weight-off-track",
+    "bands-in-conflict",
+}
 
 
 def test_nothing_that_must_not_be_forgotten_is_low() -> None:

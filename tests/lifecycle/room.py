@@ -10,8 +10,8 @@ What is kept simple, so that the model may be small:
   long silence or an unheard clock step, proves nothing and is judged by nobody; node-b is of another make.
 - Only the rules of `model.MODELLED` are compared. Others (heading, what the eggs feel) come as they like and silence none of these.
 
-A restart is a stop and a new engine on the same record. The forward clock of the new one begins at the label's UTC seconds, as
-`adapters/clock.SystemClock` has it, so it goes on where the last stopped unless the label clock was stepped in between. A crash is a new engine
+A restart is a stop and a new engine on the same record. The forward clock of the new one goes on from the memory's instant, as the
+daemon makes it. A crash is a new engine
 without the stop: what was committed stands, and delays that were running may have begun anew.
 """
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -18,12 +19,22 @@ from monitor.domain.bands import DRY_BULB, RH
 from monitor.domain.batch import Batch, Stay, closed, declared, moved
 from monitor.domain.calibration import Calibration, by_offset
 from monitor.domain.dating import UPTIME, Line
+from monitor.domain.egg import model_of
+from monitor.domain.opening import Handling
 from monitor.domain.profile import Band
 from monitor.domain.psychrometrics import rh_from_wet_bulb_pct, wet_bulb_c
 from monitor.domain.reading import FAIL, NOT_EVALUATED, PASS, to_ms
-from monitor.domain.record import Group, Reflag, StoredReading
+from monitor.domain.record import Event, Group, Reflag, StoredReading
 from monitor.domain.site import Site
-from monitor.service.batch_report import DEFAULT_SILENCE_S, NoRecord, batch_history, humidity_bands, stretches_of
+from monitor.service.batch_report import (
+    DEFAULT_SILENCE_S,
+    NoRecord,
+    batch_charts,
+    batch_history,
+    happenings_of,
+    humidity_bands,
+    stretches_of,
+)
 from monitor.settings import build_house, parse_settings
 from tests.fakes import MemoryStore
 
@@ -256,6 +267,81 @@ def test_a_humidity_that_failed_takes_no_temperature(site: Site) -> None:
     assert (whole.rh_pct.samples, whole.rh_pct.flagged) == (90, 90)
     assert whole.dry_bulb_c.coverage == pytest.approx(1.0)
     assert whole.rh_pct.coverage == pytest.approx(0.5)
+
+
+def test_the_dose_and_the_egg_are_those_of_the_batch(site: Site) -> None:
+    """Three hours in the hatcher, one at 41 °C: the dose beyond its species' alarm limit, as old as the batch then is; the egg of its species."""
+    minute = timedelta(minutes=1)
+    rows = [("node-c/top", day(16) + n * minute, 41.0 if 300 <= n < 360 else 37.8, 55.0) for n in range(601)]
+    batch = replace(HEN, stays=(Stay("hatcher-1", day(16)),))
+    history = batch_history(store(*rows), site, batch, day(16) + timedelta(hours=10))
+    (above, below), whole = history.felt[-1].doses, history.felt[-1]
+    assert above.limits_c == (PROFILES["chicken"].stages[0].dry_bulb_c.high_alarm,)
+    assert above.dose.hours == pytest.approx((59 + 2 * (41.0 - 38.9) / 3.2) / 60)
+    assert above.share_of_term == pytest.approx((16 + 5 / 24) / 21)
+    assert below.dose.peak_c is None
+    model = model_of(PROFILES["chicken"], "forced")
+    assert whole.tau_s == (model.tau_s,)
+    # An hour is more than three time constants: 97 % of the way to what that air would make of it.
+    before_c, settles_c = (model.start(air_c, 16.25) for air_c in (37.8, 41.0))
+    assert whole.egg_c.max == pytest.approx(
+        settles_c - (settles_c - before_c) * math.exp(-3600.0 / model.tau_s), abs=0.03
+    )
+    assert [f.stage for f in history.felt] == ["setter", "whole"]
+
+
+def test_what_was_done_to_a_batch(site: Site) -> None:
+    """Moves, declared stages, closing; openings and handlings of the machine it was in at the time, and of no other."""
+    batch = closed(declared(moved(HEN, "hatcher-1", day(18)), "lockdown", day(17)), day(21))
+    record = MemoryStore()
+    opened = "opened for about 3 min, lowest 34.8 °C"
+    record.commit(
+        Group(
+            events=[
+                Event(day(-1), "opening", "setter-1", opened),
+                Event(day(3), "opening", "setter-1", opened),
+                Event(day(3.001), "opening", "setter-1", "not coming back after an opening: not back within 10 min"),
+                Event(day(4), "opening", "hatcher-1", opened),
+                Event(day(5), "clock", "site", "set"),
+                Event(day(19), "opening", "setter-1", opened),
+                Event(day(20), "opening", "hatcher-1", opened),
+                Event(day(22), "opening", "hatcher-1", opened),
+            ],
+            handlings={
+                "setter-1": Handling("setter-1", day(6), day(6.01), 0.0, "sam"),
+                "hatcher-1": Handling("hatcher-1", day(7), day(7.01), 0.0, ""),
+            },
+        )
+    )
+    found = happenings_of(record, batch, day(30))
+    told = [((h.at_ms - to_ms(SET)) / 86_400_000, h.kind, h.machine) for h in found]
+    assert told == [
+        (0, "move", "setter-1"),
+        (3, "opening", "setter-1"),
+        (pytest.approx(3.001), "opening", "setter-1"),
+        (6, "handling", "setter-1"),
+        (17, "stage", "setter-1"),
+        (18, "move", "hatcher-1"),
+        (20, "opening", "hatcher-1"),
+        (21, "move", ""),
+    ]
+    assert [h.counts for h in found if h.kind == "opening"] == [True, False, True]
+    assert (found[3].until_ms, found[3].by, found[-1].text) == (to_ms(day(6.01)), "sam", "closed")
+    history = batch_history(record, site, batch, day(30))
+    assert history.happenings == tuple(found)
+    assert [f.openings for f in history.felt] == [1, 1, 2]
+    assert happenings_of(record, replace(HEN, stays=()), day(3)) == []
+
+
+def test_the_charts_are_of_the_same_record(site: Site) -> None:
+    """One look at the record gives the same history as without, and a chart for each quantity from its beginning to its end."""
+    record = calm("node-c/top")
+    batch = replace(HEN, stays=(Stay("hatcher-1", SET),))
+    now = SET + timedelta(hours=3)
+    history, charts = batch_charts(record, site, batch, now)
+    assert history == batch_history(record, site, batch, now)
+    assert [chart.quantity for chart in charts] == ["dry_bulb_c", "rh_pct", "wet_bulb_c", "egg_c"]
+    assert {(c.since_ms, c.until_ms) for c in charts} == {(to_ms(SET), to_ms(now))}
 
 
 @settings(deadline=None, max_examples=200)
