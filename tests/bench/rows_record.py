@@ -91,7 +91,13 @@ def _air(number: int) -> tuple[float, float]:
 def _series(file: Path, pairs: int, length: int) -> Result:
     probe = PROBES[len(PROBES) // 2]
     since, until = from_ms(BEGAN_MS), from_ms(BEGAN_MS) + timedelta(days=length)
-    columns = [("up_ms", np.int64), ("dry_bulb_c", np.float64), ("rh_pct", np.float64), ("flag", np.int64)]
+    columns = [
+        ("up_ms", np.int64),
+        ("dry_bulb_c", np.float64),
+        ("rh_pct", np.float64),
+        ("flag", np.int64),
+        ("rh_flag", np.int64),
+    ]
     lengths = set()
     with contextlib.closing(SqliteHistory(open_reader(file))) as history, contextlib.closing(sqlite3.connect(file)) as bare:  # fmt: skip
         (id_,) = bare.execute("SELECT id FROM probe WHERE key = ?", (probe,)).fetchone()
@@ -103,7 +109,9 @@ def _series(file: Path, pairs: int, length: int) -> Result:
 
         def theirs() -> float:
             began = time.perf_counter()
-            rows = bare.execute("SELECT up_ms, dry_bulb_c, rh_pct, flag FROM reading WHERE probe_id = ?", (id_,))
+            rows = bare.execute(
+                "SELECT up_ms, dry_bulb_c, rh_pct, flag, rh_flag FROM reading WHERE probe_id = ?", (id_,)
+            )
             lengths.add(len(np.fromiter(rows, dtype=columns)))
             return time.perf_counter() - began
 

@@ -34,8 +34,9 @@ from monitor.service.ports import Latest, NoticeRow, Series, TransitionRow
 # A row of before humidity had its own flag has one for both: where there is a humidity, it was in or out as that said.
 RH_FLAG = f"ifnull(r.rh_flag, CASE WHEN r.rh_pct IS NULL THEN {MISSING} ELSE r.flag END)"
 # One range seek in the readings for each line of the node that reaches into the window. A missing quantity comes as an
-# infinity, which no reading is: NULL would come as None, and numpy would have to be handed every row by a Python loop.
-_SERIES = f"""SELECT l.offset_ms + r.up_ms, ifnull(r.dry_bulb_c, 9e999), ifnull(r.rh_pct, 9e999), r.flag, {RH_FLAG}
+# infinity, which no reading is: NULL would come as None, and numpy would have to be handed every row by a Python loop. Both flags
+# come in one number, for each value of a row costs as much as the next; 15 stands for a flag that the row does not have.
+_SERIES = """SELECT l.offset_ms + r.up_ms, ifnull(r.dry_bulb_c, 9e999), ifnull(r.rh_pct, 9e999), r.flag * 16 + ifnull(r.rh_flag, 15)
     FROM line l CROSS JOIN reading r
     WHERE l.node = :node AND l.offset_ms + l.last_up_ms >= :since AND l.offset_ms + l.first_up_ms < :until
         AND r.probe_id = :probe AND r.line_id = l.id
@@ -76,15 +77,19 @@ class SqliteHistory:
 
         at = {"probe": self._probe_id(probe), "node": _node(probe), "since": _ceil_ms(since), "until": _ceil_ms(until)}
         columns = [
-            ("at_ms", np.int64), ("dry_bulb_c", np.float64), ("rh_pct", np.float64), ("flag", np.int64), ("rh_flag", np.int64),
+            ("at_ms", np.int64), ("dry_bulb_c", np.float64), ("rh_pct", np.float64), ("flags", np.int64),
         ]  # fmt: skip
         with store_failures("record"):
             rows = np.fromiter(self._connection.execute(_SERIES, at), dtype=columns)
         if np.any(rows["at_ms"][1:] < rows["at_ms"][:-1]):  # lines that overlap: late messages, a clock that was set
             rows = rows[np.argsort(rows["at_ms"], kind="stable")]
-        at_ms, dry_bulb_c, rh_pct, flag, rh_flag = (np.ascontiguousarray(rows[name]) for name, _ in columns)
+        at_ms, dry_bulb_c, rh_pct, flags = (np.ascontiguousarray(rows[name]) for name, _ in columns)
         for values in (dry_bulb_c, rh_pct):
             values[np.isinf(values)] = np.nan
+        flag, rh_flag = flags >> 4, flags & 15
+        older = rh_flag == 15
+        if older.any():
+            rh_flag = np.where(older, np.where(np.isnan(rh_pct), MISSING, flag), rh_flag)
         return Series(at_ms, dry_bulb_c, rh_pct, flag, rh_flag)
 
     def latest(self, probes: Sequence[str]) -> list[Latest]:
