@@ -126,6 +126,7 @@ class Daemon:
             tell_stored=tell_stored,
             tell_notices=dispatcher.tell,
             show_machine=show_machine,
+            hands_on=True,
         )
         link.start()
         stack.callback(link.stop)

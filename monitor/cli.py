@@ -124,7 +124,7 @@ def _parser() -> argparse.ArgumentParser:
     _calibrate_command(add("calibrate", _calibrate, "a probe held against a reference; alone: every calibration"))
 
     history = add("history", _history, "what a batch lived through")
-    history.add_argument("batch")
+    history.add_argument("batch", nargs="?", default=None)
     history.add_argument("--csv", type=Path, default=None, metavar="FILE", help="the figures for a spreadsheet")
     history.add_argument(
         "--html", type=Path, default=None, metavar="FILE", help="a page with drawings, to read and to print"
@@ -135,6 +135,9 @@ def _parser() -> argparse.ArgumentParser:
         action="store_true",
         help="what was published of eggs in too hot or too cold air, for this species",
     )
+    from monitor.review_commands import add_review_commands
+
+    add_review_commands(commands)
     replay = add("replay", _replay, "a recorded stream through the same path")
     replay.add_argument("file", type=Path)
     replay.add_argument(
@@ -154,6 +157,10 @@ def _parser() -> argparse.ArgumentParser:
     profiles.add_argument("--own", type=Path, default=None, metavar="FILE", help="your own profiles")
     rules = add("rules", _rules, "the rules in force for each machine now, and whose number each is")
     rules.add_argument("machine", nargs="?")
+    from monitor.archive_commands import add_archive_command, add_archive_option
+
+    add_archive_command(commands)
+    add_archive_option(history)
     backup = add("backup", _backup, "a whole, checked copy of the record")
     backup.add_argument("file", type=Path)
     add("doctor", _doctor, "how the daemon and what it needs are doing")
@@ -338,13 +345,20 @@ def _batch_list(options: Any) -> int:
 
 
 def _batch_show(options: Any) -> int:
+    from monitor.analysis.development_shown import development_lines, development_record
+    from monitor.analysis.shown import Shown, filled
+    from monitor.service.batch_report import batch_development
     from monitor.service.commands import batch_view
     from monitor.show import batch_text
 
     house = _house(options)
     now = datetime.now(UTC)
     batch = _one_batch(house, options.batch)
-    _print(options, batch_view(batch, now), batch_text(batch, house.site, now))
+    found = batch_development(_history_of(house), house.site, batch, now)
+    view = batch_view(batch, now) | {"development": None if found is None else development_record(found)}
+    lines = [] if found is None else development_lines(found, Shown(house.site.zone, house.site.unit))
+    text = "\n".join([batch_text(batch, house.site, now), *(filled(f"  {line}") for line in lines)])
+    _print(options, view, text)
     return DONE
 
 
@@ -435,25 +449,23 @@ def _calibrate_list(options: Any) -> int:
 
 def _history(options: Any) -> int:
     from monitor.analysis.history_files import to_csv, to_json
+    from monitor.archive_commands import looked_at, tell_other_figures
     from monitor.service.batch_report import NoRecord, batch_charts, batch_history
 
-    house = _house(options)
-    now = datetime.now(UTC)
-    batch = _one_batch(house, options.batch)
-    if batch.profile not in house.site.profiles:
-        raise Failed(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
-    profile = house.site.profiles[batch.profile]
+    looked = looked_at(options)
+    site, batch, now = looked.site, looked.batch, looked.now
+    profile = _profile_of(site, batch)
     if options.ics is not None:
         from monitor.domain.batch_calendar import to_ics
 
-        _write(options.ics, to_ics(batch, profile, house.site.id, now))
+        _write(options.ics, to_ics(batch, profile, site.id, now))
     if options.exposures:
-        return _exposures(options, profile, house.site.unit)
+        return _exposures(options, profile, site.unit)
     try:
         if options.html is not None:
-            figures, charts = batch_charts(_history_of(house), house.site, batch, now)
+            figures, charts = batch_charts(looked.history, site, batch, now)
         else:
-            figures = batch_history(_history_of(house), house.site, batch, now)
+            figures = batch_history(looked.history, site, batch, now)
     except NoRecord as error:
         if options.ics is not None and options.csv is None and options.html is None and not options.json:
             return DONE  # what is due is known before there is any air
@@ -463,9 +475,17 @@ def _history(options: Any) -> int:
     if options.html is not None:
         from monitor.analysis.history_html import to_html
 
-        _write(options.html, to_html(figures, charts, _header(batch), house.site.zone, house.site.unit))
-    _print(options, to_json(figures, _header(batch)), history_words(figures, batch, house.site))
+        _write(options.html, to_html(figures, charts, _header(batch), site.zone, site.unit))
+    data = to_json(figures, _header(batch))
+    tell_other_figures(looked, data)
+    _print(options, data, history_words(figures, batch, site))
     return DONE
+
+
+def _profile_of(site: Any, batch: Any) -> Any:
+    if batch.profile not in site.profiles:
+        raise Failed(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
+    return site.profiles[batch.profile]
 
 
 def _exposures(options: Any, profile: Any, unit: str) -> int:
@@ -699,10 +719,12 @@ def _did(options: Any, house: Any, request: Mapping[str, Any], words: str) -> in
 
 
 def _print(options: Any, data: Any, text: str) -> None:
-    if options.json:
-        print(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False))
-    else:
-        print(text)
+    print(json_text(data) if options.json else text)
+
+
+def json_text(data: Any) -> str:
+    """What --json prints, without the end of the last line."""
+    return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)
 
 
 def _write(path: Path, text: str) -> None:

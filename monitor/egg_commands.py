@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor import cli
+from monitor.archive_commands import add_archive_option, looked_at
 from monitor.cli import Failed, Wrong
 from monitor.egg_typed import names_eggs, typed_egg, typed_eggs, typed_number, typed_span_s, typed_table, typed_word
 
@@ -74,6 +75,7 @@ def add_egg_commands(commands: Any) -> None:
     )
     show.add_argument("batch")
     show.add_argument("egg", nargs="?", type=int, default=None)
+    add_archive_option(show)
 
 
 def _verb(verbs: Any, name: str, act: Callable[[Any], int], help_: str, words: str) -> argparse.ArgumentParser:
@@ -213,8 +215,9 @@ def _withdraw(options: Any) -> int:
 def _show(options: Any) -> int:
     from monitor.egg_shown import book_text, book_view, egg_text, water_view, weighed_view
 
-    house = cli._house(options)
-    book, water = _water(house, options.batch)
+    looked = looked_at(options)
+    with contextlib.closing(looked.history):
+        book, water = _book_and_water(looked.history, looked.site, looked.batch, looked.now)
     if water is None:
         raise Failed(
             f"batch {book.batch.id}: profile {book.batch.profile!r} is not among the profiles, expected its file"
@@ -222,7 +225,7 @@ def _show(options: Any) -> int:
     egg = options.egg
     if egg is None:
         data = {"batch": book.batch.id, "entries": book_view(book), "water": water_view(water)}
-        cli._print(options, data, book_text(book, water, house.site, datetime.now(UTC)))
+        cli._print(options, data, book_text(book, water, looked.site, looked.now))
         return cli.DONE
     last = book.batch.eggs
     if egg < 1 or (last is not None and egg > last):
@@ -230,7 +233,7 @@ def _show(options: Any) -> int:
     weighed = water.eggs.get(egg)
     data = {"batch": book.batch.id, "egg": egg, "entries": book_view(book, egg)}
     data["water"] = None if weighed is None else weighed_view(weighed)
-    cli._print(options, data, egg_text(book, egg, water, house.site))
+    cli._print(options, data, egg_text(book, egg, water, looked.site))
     return cli.DONE
 
 
@@ -283,14 +286,18 @@ def _judge(house: Any, batch: Any, water: Any) -> None:
 
 def _water(house: Any, name: str, only_book: bool = False) -> tuple[Any, Any]:
     """(book, water) of a batch; the water only where it is asked for and the batch's species is known."""
+    batch = cli._one_batch(house, name)
+    with contextlib.closing(cli._history_of(house)) as history:
+        return _book_and_water(history, house.site, batch, datetime.now(UTC), only_book)
+
+
+def _book_and_water(history: Any, site: Any, batch: Any, now: datetime, only_book: bool = False) -> tuple[Any, Any]:
     from monitor.service.egg_water import NoWater, water_of
     from monitor.service.ports import StoreFailure
 
-    batch = cli._one_batch(house, name)
     try:
-        with contextlib.closing(cli._history_of(house)) as history:
-            book = history.book(batch)
-            return book, None if only_book else water_of(history, house.site, book, datetime.now(UTC))
+        book = history.book(batch)
+        return book, None if only_book else water_of(history, site, book, now)
     except NoWater:
         return book, None
     except StoreFailure as error:

@@ -25,7 +25,7 @@ FAST = """
 from datetime import UTC, datetime
 import monitor.app
 from monitor.adapters.clock import PacedClock
-monitor.app.SystemClock = lambda not_before=None: PacedClock(30.0, datetime.now(UTC))
+monitor.app.SystemClock = lambda not_before=None, after=None: PacedClock(30.0, datetime.now(UTC))
 """
 # A commit waits for a file to be there: what is said before it, is said before it is durable.
 HELD = """

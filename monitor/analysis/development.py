@@ -30,7 +30,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from monitor.analysis.environment import Air, Stretch
+from monitor.analysis.stretch import Air, Stretch
 from monitor.analysis.trace import Floats, Mask, Samples, trace_of
 from monitor.domain.egg import EggModel, model_of, run
 from monitor.domain.profile import Profile

@@ -27,6 +27,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 
+from monitor.analysis.development import Development
 from monitor.analysis.excursions import Place
 from monitor.analysis.felt import Felt, Happening
 from monitor.analysis.figures import Figures, figures_of, merged
@@ -67,7 +68,8 @@ class BatchHistory:
     """What a batch lived through: one period per stage, and the whole.
 
     calibrations: those by which its figures were corrected. felt: doses, estimated eggs and openings, for each stage and at last
-    the whole; empty where they were not worked out. happenings: what was done, in order.
+    the whole; empty where they were not worked out. happenings: what was done, in order. development: how far the embryos should be,
+    None where it was not worked out.
     """
 
     stages: tuple[Period, ...]
@@ -75,6 +77,7 @@ class BatchHistory:
     calibrations: tuple[Calibration, ...] = ()
     felt: tuple[Felt, ...] = ()
     happenings: tuple[Happening, ...] = ()
+    development: Development | None = None
 
 
 def history_of(stretches: Sequence[Stretch]) -> BatchHistory:

@@ -6,7 +6,8 @@ together. Values and spreads are rounded to 4 decimals (a sensor's step is 0.01)
 
 JSON: `stages` and `whole` hold the figures; `limits`, `excursions` and `gaps` are listed once, for the whole, and so are the
 `calibrations` that corrected the readings, and the `happenings`. A stage also has its `dose` beyond the alarm limits with the published
-exposures nearest to it, `egg_c`, an estimate, `deficit_kpa` and `openings`. What is not known is null.
+exposures nearest to it, `egg_c`, an estimate, `deficit_kpa` and `openings`. `development` is how far
+the embryos should be and when they should hatch, an estimate. What is not known is null.
 
 CSV: one table. Its first column says what a row is: `figures` (one row per stage and quantity, then the
 whole), `dose` (without what was published), `limits`, `excursion`, `gap`, `calibration`, or what was done: `move`, `stage`, `opening`,
@@ -21,6 +22,7 @@ import csv
 import io
 from collections.abc import Iterator
 
+from monitor.analysis.development_shown import development_record
 from monitor.analysis.environment import BatchHistory, Period
 from monitor.analysis.felt import Felt
 from monitor.analysis.felt_files import felt_record, felt_rows, happening_record
@@ -100,6 +102,7 @@ def to_json(history: BatchHistory, header: Header) -> Record:
         "openings_per_day": [
             {"day": day, "openings": count} for day, count in openings_per_day(history.happenings, header.set_at)
         ],
+        "development": None if history.development is None else development_record(history.development),
     }
 
 

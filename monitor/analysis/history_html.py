@@ -12,6 +12,7 @@ from datetime import tzinfo
 from html import escape
 
 from monitor.analysis.chart import Chart
+from monitor.analysis.development_shown import development_lines
 from monitor.analysis.environment import BatchHistory, Period
 from monitor.analysis.felt_text import dose_lines, felt_lines, happening_lines, openings_per_day
 from monitor.analysis.figures import Figures
@@ -41,6 +42,7 @@ def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, zone
             f"Times are local ({zone}). In, above and below refer to the warning limits of the band (to the alarm limit"
             " on a side without one). Covered is the share of time with good data; over a gap nothing is made up."
         ),
+        *(_paragraph(line) for line in _development(history, shown)),
         *_drawings(history, charts, header, shown),
         "<h2>Figures</h2>",
     ]
@@ -59,6 +61,10 @@ def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, zone
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<style>{STYLE}</style>\n</head>\n<body>\n" + "\n".join(body) + "\n</body>\n</html>\n"
     )
+
+
+def _development(history: BatchHistory, shown: Shown) -> Iterable[str]:
+    return () if history.development is None else development_lines(history.development, shown)
 
 
 def _drawings(history: BatchHistory, charts: Sequence[Chart], header: Header, shown: Shown) -> Iterator[str]:

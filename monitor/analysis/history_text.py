@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
+from monitor.analysis.development_shown import development_lines
 from monitor.analysis.environment import BatchHistory, Period
 from monitor.analysis.excursions import Excursion
 from monitor.analysis.felt import Felt
@@ -54,6 +55,8 @@ def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> s
         f"Times are local ({zone}). In, above and below refer to the warning limits of the band (to the alarm"
         " limit on a side without one). Covered is the share of time with good data; over a gap nothing is made up.",
     ]
+    if history.development is not None:
+        lines += ["", *development_lines(history.development, shown)]
     beside: dict[int, Felt] = dict(enumerate(history.felt))
     for place, period in enumerate((*history.stages, whole)):
         lines += ["", *_block(period, shown)]

@@ -127,6 +127,16 @@ def exposure_of(cause: Cause, check: Check, figure: Figure) -> float | None:
     return (sign * (figure.value - limit) + half) / (half + check.margin)
 
 
+def shows(catalogue: Catalogue, cause: Cause, record: Record) -> bool | None:
+    """Whether a record, by itself, shows what a cause describes; None where it cannot say, or no sensor sees it."""
+    figure = record.figures.get((cause.variable, cause.window))
+    if not cause.check or figure is None:
+        return None
+    check = catalogue.checks[cause.check]
+    verdict, _ = _judged(catalogue, cause, check, figure, exposure_of(cause, check, figure))
+    return {SUPPORTED: True, NOT_SUPPORTED: False}.get(verdict)
+
+
 _OPPOSITE = {HIGH: LOW, LOW: HIGH}
 
 

@@ -7,10 +7,8 @@ nobody to open one or to treat a chick: where one would be handled, there stand 
 from __future__ import annotations
 
 import statistics
-import textwrap
 from collections.abc import Callable, Iterator, Sequence
 
-from monitor.analysis.history_text import WIDTH
 from monitor.analysis.review import (
     BETWEEN,
     CANNOT_SAY,
@@ -28,6 +26,7 @@ from monitor.analysis.review import (
     Figure,
     Verdict,
 )
+from monitor.analysis.shown import filled
 from monitor.domain.causes import BEFORE_SET, COLD, DOSE, HEAT, HIGH, LOSS, LOW, MEAN, WINDOWS, Catalogue
 from monitor.domain.exposure import EXPOSURES, shown_c
 from monitor.domain.exposure import SOURCES as EXPOSURE_SOURCES
@@ -53,6 +52,7 @@ PREAMBLE = (
     "Each published cause of this finding, asked of the record. Supported means that the record shows what the source describes,"
     " not that this is why: several can be supported at once, and what no sensor sees may matter more."
 )
+TEMPERATURES_OF = "The published temperatures are those of other people's machines and mostly of hens' eggs."
 CLOSING = (
     "This page informs; it is no diagnosis. Ask an avian veterinarian where an egg or a chick is in doubt, and keep to the"
     " welfare code of your place."
@@ -80,10 +80,10 @@ def review_text(
         told = [v for v in verdicts if v.verdict == name]
         lines += ["", HEADS[name] if told else f"{HEADS[name].split(':')[0]}: none of the published causes"]
         for verdict in told:
-            lines += _unseen(verdict) if name == NOT_MEASURED else _told(verdict, unit)
+            lines += unseen_lines(verdict) if name == NOT_MEASURED else told_lines(verdict, unit)
     lines += ["", "CAUTION", f"  {published.caution}", f"  {CLOSING}", "", "SOURCES"]
-    lines += [f"  {line}" for line in _sources(catalogue, verdicts)]
-    return "\n".join(_filled(line) for line in lines) + "\n"
+    lines += [f"  {line}" for line in source_lines(catalogue, verdicts)]
+    return "\n".join(filled(line) for line in lines) + "\n"
 
 
 def to_json(catalogue: Catalogue, finding: str, subject: str, verdicts: Sequence[Verdict]) -> dict[str, object]:
@@ -132,7 +132,7 @@ def _round(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
 
 
-def _told(verdict: Verdict, unit: str) -> Iterator[str]:
+def told_lines(verdict: Verdict, unit: str) -> Iterator[str]:
     """One verdict: each source's words, what the record shows, the others' figures."""
     for cause in dict.fromkeys((c.words, c.source, c.evidence) for c in verdict.causes):
         yield f"  - {cause[0]} ({_source(cause[1], cause[2])})"
@@ -158,7 +158,8 @@ def _of_a_band(verdict: Verdict) -> bool:
     return verdict.check is not None and verdict.check.kind == MEAN
 
 
-def _unseen(verdict: Verdict) -> Iterator[str]:
+def unseen_lines(verdict: Verdict) -> Iterator[str]:
+    """One cause that no sensor sees: what it is about, and when."""
     cause = verdict.first
     when = "before the eggs were set" if cause.window == BEFORE_SET else f"in {WINDOWS[cause.window][0]}"
     about = "" if cause.unseen == BEFORE_SET else f"{cause.unseen}, "
@@ -225,8 +226,8 @@ def _others(verdict: Verdict, unit: str) -> Iterator[str]:
 def _range(values: Sequence[float], shown: Callable[[float], str]) -> str:
     if len(values) == 1:
         return f"{shown(values[0])} (1)"
-    middle = shown(statistics.median(values))
-    return f"{shown(min(values))} to {shown(max(values))}, middle {middle} ({len(values)})"
+    low, high, middle = shown(min(values)), shown(max(values)), shown(statistics.median(values))
+    return f"{low} ({len(values)})" if low == high else f"{low} to {high}, middle {middle} ({len(values)})"
 
 
 def _band(figure: Figure, shown: Callable[[float], str]) -> str:
@@ -276,14 +277,8 @@ def _cited(catalogue: Catalogue, verdicts: Sequence[Verdict]) -> dict[str, str]:
     return dict(sorted(cited.items()))
 
 
-def _sources(catalogue: Catalogue, verdicts: Sequence[Verdict]) -> Iterator[str]:
+def source_lines(catalogue: Catalogue, verdicts: Sequence[Verdict]) -> Iterator[str]:
+    """Every source that is named, in full."""
     yield from (f"{key}: {text}" for key, text in _cited(catalogue, verdicts).items())
     if any(v.first.check in (HEAT, COLD) for v in verdicts):
-        yield "The published temperatures are those of other people's machines and mostly of hens' eggs."
-
-
-def _filled(line: str) -> str:
-    if len(line) <= WIDTH:
-        return line
-    indent = " " * (len(line) - len(line.lstrip()) + 2)
-    return textwrap.fill(line, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+        yield TEMPERATURES_OF

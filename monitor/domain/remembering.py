@@ -80,14 +80,13 @@ def take_up(state: State, site: Site, memory: Memory, now: Now) -> None:
     for a in memory.alarms:
         key = (a.subject, a.rule)
         alarm = state.alarms.get(key) or Alarm(*key)
-        if (alarm.episode, alarm.condition) != (a.episode, a.condition):
-            continue  # it came or went since
-        if memory.final:
-            alarm = replace(alarm, pending_mono_s=a.pending_mono_s, pending_at=a.pending_at)
-        if a.asked_mono_s is not None:
-            alarm = replace(alarm, asked_mono_s=a.asked_mono_s)
         if a.shelved_until is not None and alarm.shelved_until == a.shelved_until:
             alarm = replace(alarm, shelved_until_mono_s=a.shelved_until_mono_s)
+        if (alarm.episode, alarm.condition) == (a.episode, a.condition):  # else it came or went since
+            if memory.final:
+                alarm = replace(alarm, pending_mono_s=a.pending_mono_s, pending_at=a.pending_at)
+            if a.asked_mono_s is not None:
+                alarm = replace(alarm, asked_mono_s=a.asked_mono_s)
         if alarm.number or alarm.pending_mono_s is not None:
             state.alarms[key] = alarm
 

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from monitor.analysis.calibrated import corrected_air
 from monitor.analysis.chart import Chart, charts_of
+from monitor.analysis.development import Development, development_of
 from monitor.analysis.environment import BatchHistory, Stretch, history_of
 from monitor.analysis.felt import DECLARED, HANDLING, MOVE, OPENING, Happening
 from monitor.analysis.felt_figures import felt_of
@@ -59,7 +60,23 @@ def _worked_out(
         calibrations=tuple(_applied(history, site, batch, now)),
         felt=felt_of(stretches, _models(site, batch), to_ms(batch.set_at), term_days, done),
         happenings=done,
+        development=_developed(site, batch, now, stretches),
     )
+
+
+def batch_development(history: History, site: Site, batch: Batch, now: datetime) -> Development | None:
+    """How far a batch should be, up to its end or `now`; None before it was set, in no machine, or without a target to go by."""
+    if batch.profile not in site.profiles:
+        return None
+    stretches = list(stretches_of(history, site, batch, now))
+    return _developed(site, batch, now, stretches) if stretches else None
+
+
+def _developed(site: Site, batch: Batch, now: datetime, stretches: Sequence[Stretch]) -> Development | None:
+    end, profile = min(batch.closed_at or now, now), site.profiles[batch.profile]
+    if end < batch.set_at or any(stage.dry_bulb_c.target is None for stage in profile.stages):
+        return None
+    return development_of(stretches, profile, _models(site, batch), to_ms(batch.set_at), to_ms(end))
 
 
 def _models(site: Site, batch: Batch) -> dict[str, EggModel]:
@@ -111,8 +128,8 @@ def stretches_of(history: History, site: Site, batch: Batch, now: datetime) -> I
     for place, since_stay, until_stay in _places(batch, now):
         machine = site.machines.get(place)
         probes = site.by_machine.get(place, ())
-        silence_s = max((p.silence_s for p in probes), default=DEFAULT_SILENCE_S)
-        margin = timedelta(seconds=2.0 * silence_s)  # so that the line reaches both ends of the stretch
+        silence_s = _silence_s(probes)
+        margin = margin_of(probes)
         for stage, since, until in _stages(batch, profile, since_stay, until_stay):
             dry_bulb = stage.dry_bulb_c
             if machine is not None and machine.air == STILL and profile.still_air_offset_k:
@@ -136,6 +153,15 @@ def stretches_of(history: History, site: Site, batch: Batch, now: datetime) -> I
                     max_gap_s=silence_s,
                     pressure_kpa=site.pressure_kpa,
                 )
+
+
+def margin_of(probes: Sequence[Probe]) -> timedelta:
+    """How far beyond both ends of a stretch a machine's readings are taken, so that the line reaches them."""
+    return timedelta(seconds=2.0 * _silence_s(probes))
+
+
+def _silence_s(probes: Sequence[Probe]) -> float:
+    return max((p.silence_s for p in probes), default=DEFAULT_SILENCE_S)
 
 
 def _place_at(places: Sequence[tuple[str, datetime, datetime]], at: datetime) -> str:

@@ -12,6 +12,7 @@ message in it little.
 from __future__ import annotations
 
 import logging
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -112,7 +113,9 @@ class Engine:
         tell_stored: TellStored,
         tell_notices: Callable[[Sequence[Notice]], None],
         show_machine: Callable[[str, Mapping[str, Any]], None],
+        hands_on: bool = False,
     ) -> None:
+        """hands_on: what this run learns is written down for the next; not of a replay, nor of a single request."""
         self._site = site
         self._ledger = ledger
         self._state = state
@@ -128,7 +131,8 @@ class Engine:
         self._group_since: float | None = None
         self._next_tick: float | None = None
         self._next_states = 0.0
-        self._next_memory: float | None = None
+        # From the first look on: what the run before handed over is then no longer how things stand.
+        self._next_memory = -math.inf if hands_on else math.inf
         self._anchor_ms = state.anchor_ms
         self._settled = False  # whether the last tick decided nothing
         self._failing_since: float | None = None
@@ -177,7 +181,8 @@ class Engine:
             )  # fmt: skip
         else:
             self._stopped = True
-            self._group.memory = remember(self._state, self._site, now, final=True)
+            if self._next_memory < math.inf:
+                self._group.memory = remember(self._state, self._site, now, final=True)
         full = len(self._receipts) >= (GROUP_BACKLOG if more else GROUP_MESSAGES)
         self._commit_if_due(now, full or self._stopped)
 
@@ -198,8 +203,6 @@ class Engine:
             self.counts["refused"] += 1
             _log.warning("refused topic=%s reason=%s", item.message.topic, item.message.reason)
         decided = len(self._group.transitions)
-        if self._next_memory is None:  # from here on what the run before handed over is no longer how things stand
-            self._next_memory = item.now.mono_s
         hear(self._state, self._site, item.message, item.now, self._group)
         if len(self._group.transitions) != decided or not isinstance(item.message, Pack):
             self._settled = False
@@ -255,10 +258,10 @@ class Engine:
             self._anchor_ms != self._state.anchor_ms
         ):  # a later run tells its forward clock from the label: it must know of this
             self._anchor_ms = self._state.anchor_ms
-            self._next_memory = now.mono_s
+            self._next_memory = self._next_memory if self._next_memory == math.inf else now.mono_s
         self._settled = decided == (len(self._group.transitions), len(self._group.events))
         self._tell_stored_if_due(now)
-        if self._next_memory is not None and now.mono_s >= self._next_memory:
+        if now.mono_s >= self._next_memory:
             self._next_memory = now.mono_s + MEMORY_EVERY_S
             self._group.memory = remember(self._state, self._site, now)
         if now.mono_s >= self._next_states and self._failing_since is None:

@@ -30,6 +30,7 @@ from monitor.analysis.review import (
     exposure_of,
     review,
     shipped_causes,
+    shows,
 )
 from monitor.domain.causes import DOSE, HIGH, LEVEL, LOW, MEAN, WINDOWS, Cause, Check
 from tests.analysis.review_figures import FAULTS, Tally, seasons, total_of, worst
@@ -291,3 +292,19 @@ def test_an_innocent_cause_is_seldom_called_supported(tallies: list[Tally]) -> N
     assert total.innocent.total() > 1000
     assert total.wrongly.total() <= 0.05 * total.innocent.total()
     assert worst(total)[0] <= 0.05
+
+
+@pytest.mark.parametrize("one", EVERY, ids=NAMES)
+def test_whether_a_record_shows_it(one: Asked) -> None:
+    """Across batches the same question has three answers: shown, not shown, and none where the figure is missing or too poor."""
+    shown = [shows(CATALOGUE, one.cause, Record("b", {one.key: one.figure(far)})) for far in (1.5, 0.0)]
+    assert shown == [True, False]
+    assert shows(CATALOGUE, one.cause, Record("b", {})) is None
+    poor = replace(one.figure(0.0), coverage=0.5, longest_gap_h=90.0)
+    assert shows(CATALOGUE, one.cause, Record("b", {one.key: poor})) is None
+
+
+def test_what_no_sensor_sees_is_never_shown() -> None:
+    """A cause without a check has no figure to be shown by."""
+    unseen = next(c for f in CATALOGUE.findings.values() for c in f.causes if c.unseen)
+    assert shows(CATALOGUE, unseen, Record("b", {("", unseen.window): Figure(1.0)})) is None

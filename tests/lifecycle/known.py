@@ -22,6 +22,10 @@ STEPPED = "the forward clock does not go on over a restart after the label clock
 STALE = "after a crash the memory is older than the alarms"
 # A line keeps its old label until its node speaks; a run that begins before that takes every reading of the node for a late one.
 UNHEARD = "a node that was not heard between a clock step and a restart is not judged again"
+# What a run wrote when it stopped stays in the record until the next one first writes its own; a crash before that goes back to it.
+KEPT = "a crash soon after a restart takes up the memory of the stop before"
+# The forward end of a shelf is only taken from the memory where its alarm has neither come nor gone since; else the label tells it.
+SHELF = "a shelf over an alarm that came or went since the memory is off by a clock step after a crash"
 
 KNOWN: frozenset[str] = frozenset()
 
@@ -33,6 +37,8 @@ def in_the_way(room: Room, crash: bool) -> str:
         STEPPED: room.stepped,
         STALE: crash and not _memory_is_true(room),
         UNHEARD: not room.dated(committed=crash),
+        KEPT: crash and _is_final(room),
+        SHELF: crash and room.stepped and any(a.shelf_ends_s is not None for a in room.model.alarms.values()),
     }
     return next((name for name, met in faults.items() if met and name in KNOWN), "")
 
@@ -47,3 +53,8 @@ def _memory_is_true(room: Room) -> bool:
         if a.pending_mono_s != now.pending_mono_s or (now.condition and a.asked_mono_s is None):
             return False
     return True
+
+
+def _is_final(room: Room) -> bool:
+    memory = room.ledger.load().memory
+    return memory is not None and memory.final

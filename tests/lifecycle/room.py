@@ -115,10 +115,12 @@ class Air:
         self._moved = {"dry_bulb": -ONE_AT_A_TIME_S, "rh": -ONE_AT_A_TIME_S}
         self._count = 0
 
-    def now(self, at_s: int) -> tuple[float, float]:
+    def now(self, at_s: int, moves: bool = True) -> tuple[float, float]:
         """The air of the next reading."""
         self._count += 1
-        if self.dry_bulb_c != self.wanted_c and at_s - self._moved["rh"] >= ONE_AT_A_TIME_S:
+        if not moves:
+            pass
+        elif self.dry_bulb_c != self.wanted_c and at_s - self._moved["rh"] >= ONE_AT_A_TIME_S:
             self.dry_bulb_c = _towards(self.dry_bulb_c, self.wanted_c, STEP_K)
             self._moved["dry_bulb"] = at_s
         elif self.rh_pct != self.wanted_pct and at_s - self._moved["dry_bulb"] >= ONE_AT_A_TIME_S:
@@ -210,7 +212,8 @@ class Room:
     def reading(self, machine: str) -> None:
         node, _, probe = PROBES[machine].partition("/")
         self.happened["readings"] += 1
-        dry_bulb_c, rh_pct = self.air[machine].now(self.t_s)
+        # A reading that proves nothing is not compared with the next, so the air waits for one that is.
+        dry_bulb_c, rh_pct = self.air[machine].now(self.t_s, moves=node != "node-a" or self.proven is True)
         counted: dict[str, int] = {}
         if node == "node-a":
             counted = {"boot": 7, "seq": self.seq, "up_s": self.t_s + BOOT_S}
@@ -329,6 +332,7 @@ class Room:
             tell_stored=lambda rows: None,
             tell_notices=self._tell,
             show_machine=lambda machine, view: None,
+            hands_on=True,
         )
         self.model.started_s = self.model.now_s = self.t_s
         self._ticked_s: int | None = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import timedelta
 
-from tests.lifecycle.known import STALE, STEPPED, UNHEARD, UNWRITTEN
+from tests.lifecycle.known import KEPT, SHELF, STALE, STEPPED, UNHEARD, UNWRITTEN
 from tests.lifecycle.room import Room
 
 SETTER, HATCHER = "setter-1", "hatcher-1"
@@ -98,6 +98,29 @@ def a_crash_revives_a_delay(room: Room) -> None:
     room.crash(0)
 
 
+def a_crash_goes_back_to_the_stop_before(room: Room) -> None:
+    """It was cool when the daemon stopped; the eggs were taken away in the next run, which crashed: the delay runs on."""
+    room.set_eggs(HATCHER)
+    room.air[HATCHER].wanted_c = 36.8
+    room.pass_time(60)
+    room.speaks[SETTER] = room.speaks[HATCHER] = False
+    room.restart(0)
+    room.close(room.batches["b0"])
+    room.crash(0)
+
+
+def a_crash_after_a_step_moves_a_shelf(room: Room) -> None:
+    """Shelved, the label clock put on by two hours, the alarm's condition over under its shelf, a crash: the shelf has ended."""
+    number = _silent_setter(room)
+    alarm = room.model.alarms[room.numbers[number]]
+    room.ask(lambda: room.model.shelve(alarm, 3600), do="shelve", alarm=number, for_s=3600)
+    room.step_clock(timedelta(hours=2))
+    room.speaks[SETTER] = True
+    room.pass_time(40)
+    room.crash(0)
+    room.check()
+
+
 def a_node_is_not_judged_again(room: Room) -> None:
     """The label clock is put on by two hours and the daemon restarted at once: the readings of a node that counts are history for good."""
     room.set_eggs(SETTER)
@@ -116,4 +139,6 @@ STORIES: dict[Callable[[Room], None], str] = {
     a_crash_leaves_an_alarm_untold: STALE,
     a_crash_revives_a_delay: STALE,
     a_node_is_not_judged_again: UNHEARD,
+    a_crash_goes_back_to_the_stop_before: KEPT,
+    a_crash_after_a_step_moves_a_shelf: SHELF,
 }

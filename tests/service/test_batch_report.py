@@ -30,6 +30,7 @@ from monitor.service.batch_report import (
     DEFAULT_SILENCE_S,
     NoRecord,
     batch_charts,
+    batch_development,
     batch_history,
     happenings_of,
     humidity_bands,
@@ -374,3 +375,33 @@ def test_no_instant_is_lost_or_told_twice(data: st.DataObject) -> None:
             assert s.stage == PROFILES["chicken"].stage_at(batch.day(at), batch.declared_days(now)).name
             stay = batch.stay_at(at)
             assert s.machine == (stay.machine if stay else "")
+
+
+def test_how_far_it_should_be(site: Site) -> None:
+    """A batch right on its target is on time, and its history has the same; what was not recorded counts as normal and widens the doubt."""
+    at = [SET + timedelta(minutes=m) for m in range(24 * 60 + 1)]
+    record = store(*[("node-c/top", t, 37.8, 55.0) for t in at])
+    batch = replace(HEN, stays=(Stay("hatcher-1", SET),))
+    found = batch_development(record, site, batch, day(1))
+    assert found is not None
+    assert found == batch_history(record, site, batch, day(1)).development
+    assert found.hours_recorded == pytest.approx(24.0)
+    assert abs(found.lag.hours) < 0.1
+    later = batch_development(record, site, closed(batch, day(2)), day(30))
+    assert later is not None
+    assert (later.hours, later.hours_recorded) == (48.0, pytest.approx(24.0, abs=0.1))
+    assert later.lag.high > found.lag.high
+
+
+def test_where_that_cannot_be_said(site: Site) -> None:
+    """Before it was set, in no machine, of an unknown species, or of one without a target there is no development."""
+    bare = replace(
+        PROFILES["chicken"], stages=tuple(replace(s, dry_bulb_c=Band(37.0, 37.5)) for s in PROFILES["chicken"].stages)
+    )
+    for batch, where, now in (
+        (HEN, site, day(-1)),
+        (replace(HEN, stays=()), site, day(1)),
+        (replace(HEN, profile="dodo"), site, day(1)),
+        (HEN, replace(site, profiles={"chicken": bare}), day(1)),
+    ):
+        assert batch_development(MemoryStore(), where, batch, now) is None

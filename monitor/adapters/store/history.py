@@ -112,7 +112,7 @@ class SqliteHistory:
 
     def batches(self) -> list[Batch]:
         """Every batch, in the order they were set."""
-        with self._instant():
+        with self.instant():
             return read_batches(self._connection)
 
     def alarms(self) -> list[Alarm]:
@@ -146,7 +146,7 @@ class SqliteHistory:
 
     def refused(self, limit: int = 100) -> tuple[int, list[RefusedRow]]:
         """How many were ever refused, and the newest that are kept, newest first."""
-        with self._instant():
+        with self.instant():
             ((total,),) = self._rows("SELECT ifnull(max(id), 0) FROM refused")
             rows = self._rows("SELECT at_ms, topic, payload, reason FROM refused ORDER BY id DESC LIMIT ?", limit)
         return total, [RefusedRow(from_ms(at_ms), Refused(topic, load, why)) for at_ms, topic, load, why in rows]
@@ -159,7 +159,7 @@ class SqliteHistory:
     def gaps(self) -> list[Gap]:
         """Messages that are missing (not lost yet) or given up (lost), by node and boot."""
         found: dict[tuple[str, int, int], Gap] = {}
-        with self._instant():
+        with self.instant():
             for node, boot, contiguous, above in self._rows(
                 "SELECT node, boot, contiguous, above FROM numbering WHERE above <> '[]'"
             ):
@@ -204,8 +204,11 @@ class SqliteHistory:
             return self._connection.execute(sql, values).fetchall()
 
     @contextlib.contextmanager
-    def _instant(self) -> Iterator[None]:
-        """Several queries that see the record as it was at one instant."""
+    def instant(self) -> Iterator[None]:
+        """Several queries that see the record as it was at one instant, also within one another."""
+        if self._connection.in_transaction:
+            yield
+            return
         with store_failures("record"):
             self._connection.execute("BEGIN")
             try:

@@ -1,0 +1,1 @@
+"""One batch in one file: a ZIP of JSON and CSV, which any program can read."""

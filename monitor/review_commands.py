@@ -1,0 +1,115 @@
+"""`eggroom review` and `eggroom outcomes`: reads arguments, calls one function, prints."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from monitor import cli
+from monitor.archive_commands import add_archive_option, print_kept_review
+from monitor.cli import Failed, Wrong
+
+_BY = ("machine", "species", "season")
+
+
+def add_review_commands(commands: Any) -> None:
+    """Add both to the command line."""
+    help_ = "what was found in a batch's eggs, each published cause of it asked of the record"
+    review = cli._command(commands, "review", _review, help_)
+    review.add_argument("batch", nargs="?", default=None)
+    add_archive_option(review)
+    review.add_argument("--egg", type=int, default=None, metavar="N", help="only what was found in this one")
+    review.add_argument("--finding", default=None, metavar="F", help="only this one, written or not")
+    review.add_argument("--html", type=Path, default=None, metavar="FILE", help="a page to read and to print")
+    help_ = "how the closed batches ended, and what their air goes together with"
+    outcomes = cli._command(commands, "outcomes", _outcomes, help_)
+    outcomes.add_argument("--species", default=None, metavar="PROFILE", help="only this one; see eggroom profiles")
+    outcomes.add_argument("--by", choices=_BY, default=None, help="the rates of each of them")
+    for each in (review, outcomes):
+        each.add_argument(
+            "--good", type=float, default=None, metavar="PERCENT",
+            help="of the fertile eggs, from which on a batch went well (default: 75)",
+        )  # fmt: skip
+
+
+def _review(options: Any) -> int:
+    from monitor.analysis.review import shipped_causes
+    from monitor.analysis.review_whole import whole_json, whole_text
+    from monitor.analysis.shown import Shown
+    from monitor.domain.findings import FINDING
+    from monitor.service.batch_report import NoRecord
+    from monitor.service.reviewing import batch_review
+
+    if options.archive is not None or options.batch is None:
+        return print_kept_review(options)
+    house = cli._house(options)
+    batch = cli._one_batch(house, options.batch)
+    if batch.profile not in house.site.profiles:
+        raise Failed(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
+    if options.finding is not None and options.finding not in FINDING:
+        raise Wrong(f"finding {options.finding!r:.60}: expected one of: {', '.join(FINDING)}")
+    if options.egg is not None and not 1 <= options.egg <= (batch.eggs or options.egg):
+        raise Wrong(f"batch {batch.id}: egg {options.egg}, expected 1 to {batch.eggs or 'the last'}")
+    catalogue, shown = shipped_causes(), Shown(house.site.zone, house.site.unit)
+    asked = {"finding": options.finding, "egg": options.egg, "good_share": _share(options)}
+    try:
+        with _history(house) as history:
+            whole = batch_review(history, house.site, batch, datetime.now(UTC), catalogue, **asked)
+    except NoRecord as error:
+        raise Failed(str(error)) from error
+    if options.html is not None:
+        from monitor.analysis.review_html import review_html
+
+        cli._write(options.html, review_html(whole, catalogue, shown))
+    cli._print(options, whole_json(whole, catalogue), whole_text(whole, catalogue, shown).rstrip())
+    return cli.DONE
+
+
+def _outcomes(options: Any) -> int:
+    from monitor.analysis.outcomes_text import outcomes_json, outcomes_text
+    from monitor.analysis.review import shipped_causes
+    from monitor.analysis.statistics import rates, rates_by
+    from monitor.service.outcomes import ended_of, together_of
+
+    house, share = cli._house(options), _share(options)
+    known = house.site.profiles
+    with _history(house) as history:
+        every = history.batches()
+        species = {b.profile for b in every}
+        if options.species is not None and options.species not in {*known, *species}:
+            raise Wrong(
+                f"species {options.species!r}: no such profile, expected one of: {', '.join(sorted(species)) or 'none yet'}"
+            )
+        batches = [b for b in every if options.species in (None, b.profile)]
+        ended = ended_of(history, batches, house.site.zone, share)
+        together = together_of(history, house.site, ended, shipped_causes(), datetime.now(UTC))
+    groups = {} if options.by is None else rates_by(ended.outcomes, lambda o: str(getattr(o, options.by)))
+    about = (rates(ended.outcomes), groups, together.found, ended.left_out, ended.unwritten, together.batches, share)
+    data = outcomes_json(*about) | {"older_batches_not_looked_at": together.left_out}
+    cli._print(options, data, outcomes_text(*about, older=together.left_out).rstrip())
+    return cli.DONE
+
+
+def _share(options: Any) -> float:
+    from monitor.service.outcomes import WENT_WELL_SHARE
+
+    if options.good is None:
+        return WENT_WELL_SHARE
+    if not 0.0 < options.good <= 100.0:
+        raise Wrong(f"--good {options.good:g}: expected above 0 to 100, per cent of the fertile eggs")
+    return float(options.good) / 100.0
+
+
+@contextlib.contextmanager
+def _history(house: Any) -> Iterator[Any]:
+    """The record, closed afterwards; what it cannot do is one line."""
+    from monitor.service.ports import StoreFailure
+
+    try:
+        with contextlib.closing(cli._history_of(house)) as history:
+            yield history
+    except StoreFailure as error:
+        raise Failed(str(error)) from error

@@ -1,0 +1,393 @@
+"""An archive of one batch: what it holds, that it comes back to the bit, and what is refused."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import zipfile
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from monitor.adapters.archive import container
+from monitor.adapters.archive.container import ArchiveError, unpack
+from monitor.adapters.archive.contents import members_of, read_archive, write_archive
+from monitor.adapters.archive.history import ArchivedHistory
+from monitor.adapters.archive.readings import of_csv, to_csv
+from monitor.adapters.profile_files import load_sources
+from monitor.adapters.store.connection import open_reader, open_writer
+from monitor.adapters.store.history import SqliteHistory
+from monitor.adapters.store.ledger import SqliteLedger
+from monitor.analysis.history_files import to_csv as figures_csv
+from monitor.analysis.history_files import to_json
+from monitor.analysis.history_text import Header
+from monitor.domain.batch import Batch, Stay
+from monitor.domain.rulebook import in_force
+from monitor.domain.site import Site
+from monitor.egg_shown import book_view, water_view
+from monitor.service.archive import Archive, archive_of
+from monitor.service.batch_report import batch_charts
+from monitor.service.egg_water import water_of
+from monitor.service.ports import History, Series
+from monitor.settings import build_house, parse_settings
+from tests.archived import PROFILES, SECRET, closed_batch, day, fill, make_site, open_batch
+from tests.fakes import MemoryStore
+from tests.ports import BATCH, PROBE, at, everything, full_group
+
+NOW = day(19.3)
+LATER = day(60)
+
+
+@pytest.fixture(scope="module")
+def site() -> Site:
+    return make_site()
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory: pytest.TempPathFactory) -> Iterator[History]:
+    """The record of the open batch, in a SQLite store."""
+    path = tmp_path_factory.mktemp("record") / "eggroom.db"
+    opened = open_writer(path)
+    fill(SqliteLedger(opened.connection), open_batch())
+    history = SqliteHistory(open_reader(path))
+    yield history
+    history.close()
+    opened.close()
+
+
+@pytest.fixture(scope="module")
+def archive(record: History, site: Site) -> Archive:
+    return archive_of(record, site, open_batch(), NOW)
+
+
+KEPT = {"history.json": "{}\n", "review.json": "{}\n", "review.txt": "né, 鳥\n"}
+
+
+def write(path: Path, archive: Archive) -> Path:
+    write_archive(path, archive, program="eggroom 0.0", kept=KEPT, sources=load_sources())
+    return path
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory: pytest.TempPathFactory, archive: Archive) -> Path:
+    return write(tmp_path_factory.mktemp("file") / "hen-1.zip", archive)
+
+
+def reports(history: History, site: Site, batch: Batch, now: Any) -> list[str]:
+    """Every report of a batch, as text: figures in both forms, drawings, the egg book, the water of the eggs, what is in force."""
+    figures, charts = batch_charts(history, site, batch, now)
+    header, book = Header(batch.id, batch.profile, batch.eggs, batch.set_at), history.book(batch)
+    rules = [in_force(site, machine, [batch.profile]) for machine in ("setter-1", "setter-2", "hatcher-1", None)]
+    data: list[Any] = [to_json(figures, header), figures_csv(figures, header), book_view(book)]
+    return [json.dumps(each) for each in [*data, water_view(water_of(history, site, book, now))]] + [repr(charts), repr(rules)]  # fmt: skip
+
+
+def test_every_report_is_the_same_to_the_byte(record: History, site: Site, file: Path) -> None:
+    """Out of the file, without the record, each report gives the bytes that it gave from the record: with moves, gaps, a calibration."""
+    assert read_archive(file).kept == KEPT
+    found = read_archive(file).archive
+    assert found.as_of == NOW
+    there = reports(record, site, open_batch(), NOW)
+    assert reports(ArchivedHistory(found), found.site, found.batch, found.as_of) == there
+    figures = json.loads(there[0])
+    assert (len(figures["stages"]), len(figures["calibrations"])) == (2, 2)
+    assert [stage["machines"] for stage in figures["stages"]] == [["setter-1", "setter-2"], ["setter-1", "hatcher-1"]]
+    assert len(figures["gaps"]) > 1
+    assert {h["kind"] for h in figures["happenings"]} == {"move", "stage", "opening", "handling"}
+    assert len(json.loads(there[3])["eggs"]) == 4
+
+
+def test_an_archive_that_lacks_a_reading_is_seen(record: History, site: Site, archive: Archive) -> None:
+    """The comparison above can fail: one reading's last bit, in a window that counts, changes a report of the egg's water or the air."""
+    key = "node-a/top"
+    (piece,) = archive.readings[key]
+    dry = piece.dry_bulb_c.copy()
+    dry[1200] += 0.5
+    other = replace(archive, readings={**archive.readings, key: (replace(piece, dry_bulb_c=dry),)})
+    assert reports(ArchivedHistory(other), other.site, other.batch, NOW) != reports(record, site, open_batch(), NOW)
+
+
+def test_a_closed_batch_is_as_it_was_closed(site: Site, tmp_path: Path) -> None:
+    """The archive of a closed batch is the same bytes whenever it is made, and its reports are those of the record."""
+    store, batch = MemoryStore(), closed_batch()
+    fill(store, batch)
+    first = write(tmp_path / "a.zip", archive_of(store, site, batch, LATER))
+    again = write(tmp_path / "b.zip", archive_of(store, site, batch, LATER + timedelta(days=9)))
+    assert first.read_bytes() == again.read_bytes()
+    found = read_archive(first).archive
+    there = reports(store, site, batch, LATER)
+    assert reports(ArchivedHistory(found), found.site, found.batch, found.as_of) == there
+
+
+def test_the_same_export_is_the_same_bytes(record: History, site: Site, file: Path, tmp_path: Path) -> None:
+    """Made twice, and made again out of what was read back, the file is the same."""
+    assert write(tmp_path / "again.zip", archive_of(record, site, open_batch(), NOW)).read_bytes() == file.read_bytes()
+    assert write(tmp_path / "copy.zip", read_archive(file).archive).read_bytes() == file.read_bytes()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["again.zip", "copy.zip"]
+
+
+def test_what_belongs_to_the_batch(record: History, file: Path, site: Site) -> None:
+    """Everything of its machines in its time is there; nothing of another machine, another batch, or another time."""
+    found = read_archive(file).archive
+    history = ArchivedHistory(found)
+    assert history.batches() == [open_batch()]
+    assert history.book(open_batch()) == record.book(open_batch())
+    assert history.book(replace(open_batch(), id="other")).entries == ()
+    assert [c.probe for c in history.calibrations()] == ["node-a/top", "node-a/low"]
+    assert history.calibrations() == [c for c in record.calibrations() if c.probe != "node-z/top"]
+    assert [h.machine for h in history.handlings()] == ["setter-1"]
+    assert [(e.kind, e.subject, e.text) for e in history.events()] == [
+        ("batch", "hen-1", "set"), ("opening", "setter-1", "opened, 3 min"), ("node", "node-a", "came online"),
+    ]  # fmt: skip
+    assert [g.node for g in history.gaps()] == ["node-a"]
+    assert [t.number for t in history.transitions()] == [12, 14]
+    assert list(history.transitions()) == [t for t in record.transitions() if t.number in (12, 14)]
+    assert [t.number for t in history.transitions(since=day(3), subject="batch hen-1")] == [14]
+    assert history.alarms() == [a for a in record.alarms() if a.number in (12, 14)]
+    assert [(n.notice.id, n.state) for n in history.notices()] == [(14, "waiting"), (12, "sent")]
+    assert [n.notice.id for n in history.notices(1)] == [14]
+    assert (history.refused(), history.unknown()) == ((0, []), [])
+    assert set(found.site.machines) == {"setter-1", "setter-2", "hatcher-1"}
+    assert found.site.profiles == {"chicken": site.profiles["chicken"]}
+    assert (found.site.zone, found.site.pressure_kpa, found.site.unit) == (site.zone, site.pressure_kpa, "F")
+    assert found.site.rules == site.rules
+    assert found.site.own_rules == site.own_rules
+
+
+def test_readings_come_back_as_they_were(record: History, file: Path) -> None:
+    """Every reading of the stays and of the margin round them, to the bit; none of long before, and none of a machine it was not in."""
+    history = ArchivedHistory(read_archive(file).archive)
+    margin = timedelta(seconds=2 * 2700)  # twice the silence that is allowed to the slower of two probes
+    for probe, since, until in (
+        ("node-a/top", day(0) - margin, day(17.6) + margin),
+        ("node-a/low", day(3.123), day(5)),
+        ("node-c/top", day(17.6), NOW),
+    ):
+        ours, theirs = history.series(probe, since, until), record.series(probe, since, until)
+        assert ours.at_ms.size > 50
+        for name in Series.__slots__:
+            np.testing.assert_array_equal(getattr(ours, name), getattr(theirs, name))
+            assert getattr(ours, name).dtype == getattr(theirs, name).dtype
+    assert history.series("node-a/top", day(-9), day(-0.1)).at_ms.size == 0
+    assert history.series("node-a/top", day(9), day(8)).at_ms.size == 0
+    assert history.series("node-z/top", day(0), NOW).at_ms.size == 0
+    # Its newest lies within the margin beyond the stay, so it is not the record's newest.
+    (latest,) = history.latest(["node-z/top", "node-c/top"])
+    assert NOW - timedelta(seconds=600) < latest.at <= NOW + timedelta(seconds=3600)
+
+
+def test_it_tells_what_any_record_tells(tmp_path: Path) -> None:
+    """The record that the suite of the ports fills comes back through every query; what is of no batch is left out, and an address."""
+    batch = replace(BATCH, stays=(Stay("setter-1", BATCH.set_at),))
+    group, store = full_group(), MemoryStore()
+    group.batches = {batch.id: batch}
+    store.commit(group)
+    probes = [{"node": key[:6], "probe": key[7:], "machine": "setter-1"} for key in (PROBE, "node-a/low", "node-b/low")]
+    settings = parse_settings({"site": {"id": "home"}, "machine": [{"id": "setter-1"}], "probe": probes}, "test")
+    site = build_house(settings, PROFILES, Path("test.toml")).site
+    file = write(tmp_path / "spring-1.zip", archive_of(store, site, batch, at(100)))
+    there, found = everything(store), everything(ArchivedHistory(read_archive(file).archive))
+    assert (there.pop("refused"), found.pop("refused")) == ((1, group.refused), (0, []))
+    assert (there.pop("unknown"), found.pop("unknown")) == (list(group.unknown.values()), [])
+    for row in there["notices"]:
+        assert row.notice.link or row.last_detail
+    there["notices"] = [replace(r, notice=replace(r.notice, link=""), last_detail="") for r in there["notices"]]
+    assert found == there
+
+
+def test_odd_floats_and_missing_ones_come_back() -> None:
+    """A table keeps the last bit, the sign of zero, and which of two quantities is missing; an empty one stays empty."""
+    dry = np.array([0.1 + 0.2, -0.0, np.nan, 5e-324, 1e22, np.nan])
+    humid = np.array([np.nan, 100.0, 1 / 3, 0.0, 52.0, np.nan])
+    flags = np.array([1, 3, 9, 4, 2, 9])
+    series = Series(np.array([-5, 0, 0, 1, 2**53 + 1, 2**53 + 1]), dry, humid, flags, flags[::-1].copy())
+    again = of_csv(to_csv([series]))
+    for name in Series.__slots__:
+        assert getattr(again, name).tobytes() == np.ascontiguousarray(getattr(series, name)).tobytes(), name
+    assert of_csv(to_csv([])).at_ms.size == 0
+    assert to_csv([series]).splitlines()[3] == b"0,,0.3333333333333333,9,4"
+
+
+def test_no_secret_is_in_it(file: Path) -> None:
+    """Neither a contact's address, nor a link, nor what the phone's service answered stands anywhere in the file."""
+    _, members = unpack(file)
+    text = b"\n".join(members.values()).decode()
+    assert "s3cr3t" in SECRET
+    assert "s3cr3t" not in text
+    assert "tgram" not in text
+    assert "No. 12" in text
+
+
+def test_another_program_can_read_it(file: Path) -> None:
+    """An ordinary ZIP with a note for people, JSON and CSV; the profile brings its sources in full; each checksum is SHA-256."""
+    with zipfile.ZipFile(file) as opened:
+        assert opened.testzip() is None
+        names = opened.namelist()
+        manifest = json.loads(opened.read("manifest.json"))
+        assert {n: hashlib.sha256(opened.read(n)).hexdigest() for n in names[1:]} == {
+            n: about["sha256"] for n, about in manifest["members"].items()
+        }
+        profile = json.loads(opened.read("profile.json"))
+        note = opened.read("README.txt").decode()
+        table = opened.read("readings/node-a/low.csv").decode().splitlines()
+    assert names[0] == "manifest.json"
+    assert (manifest["format"], manifest["format_version"], manifest["program"]) == ("eggroom batch archive", 1, "eggroom 0.0")  # fmt: skip
+    assert all(name.split("/")[0] in note for name in names if name != "README.txt")
+    assert set(profile["profile"]["sources"].values()) - set(profile["sources"]) <= {"definition"}
+    assert table[0] == "at_ms,dry_bulb_c,rh_pct,flag,rh_flag"
+    assert len(table) > 500
+
+
+# --- what is refused
+
+
+def again(path: Path, file: Path, change: Callable[[dict[str, bytes]], None], compression: int = zipfile.ZIP_DEFLATED) -> Path:  # fmt: skip
+    """The file's members, changed, as a new ZIP."""
+    with zipfile.ZipFile(file) as opened:
+        members = {name: opened.read(name) for name in opened.namelist()}
+    change(members)
+    with zipfile.ZipFile(path, "w", compression) as made:
+        for name, data in members.items():
+            made.writestr(name, data)
+    return path
+
+
+def manifest(parts: dict[str, bytes], **changes: Any) -> None:
+    parts["manifest.json"] = json.dumps(json.loads(parts["manifest.json"]) | changes).encode()
+
+
+def refused(path: Path, words: str) -> None:
+    with pytest.raises(ArchiveError) as raised:
+        read_archive(path)
+    assert words in str(raised.value)
+    assert str(raised.value).startswith(f"{path}: ")
+    assert "expected" in str(raised.value)
+    assert "\n" not in str(raised.value)
+
+
+def test_a_changed_member_is_refused(file: Path, tmp_path: Path) -> None:
+    """Any member that is not as it was written is named, whichever it is; so is one too many, and one too few."""
+    with zipfile.ZipFile(file) as opened:
+        names = [name for name in opened.namelist() if name != "manifest.json"]
+    for name in names:
+        changed = again(tmp_path / "x.zip", file, lambda m, name=name: m.update({name: m[name] + b" "}))  # type: ignore[misc]
+        refused(changed, f"{name}: its checksum is wrong")
+    refused(again(tmp_path / "x.zip", file, lambda m: m.update({"more.txt": b""})), "its parts are not those")
+    refused(again(tmp_path / "x.zip", file, lambda m: m.__delitem__("book.json")), "its parts are not those")
+
+
+def test_what_is_no_archive(file: Path, tmp_path: Path) -> None:
+    """No file, no ZIP, an empty file, another ZIP, a manifest that is none: each is one line."""
+    x = tmp_path / "x.zip"
+    refused(tmp_path / "none.zip", "No such file")
+    refused(tmp_path, "Is a directory")
+    for data in (b"", b"PK\x05\x06", b"hen-1" * 100, file.read_bytes()[:-1], file.read_bytes() + b"\0"):
+        x.write_bytes(data)
+        refused(x, "not an archive of a batch")
+    refused(again(x, file, lambda m: m.__delitem__("manifest.json")), "without manifest.json")
+    refused(again(x, file, lambda m: m.update({"manifest.json": b"[" * 9000})), "not JSON")
+    refused(again(x, file, lambda m: m.update({"manifest.json": b"[]"})), "of something else")
+    refused(again(x, file, lambda m: manifest(m, members=[])), "its parts are not those")
+    refused(again(x, file, lambda m: None, zipfile.ZIP_BZIP2), "pressed in another way")
+
+
+def test_another_format_version(file: Path, tmp_path: Path) -> None:
+    """An archive of another version says which it is, and which can be read."""
+    for version in (2, "1", None):
+        x = again(tmp_path / "x.zip", file, lambda m, v=version: manifest(m, format_version=v))  # type: ignore[misc]
+        refused(x, f"format version {version!r}, by eggroom 0.0, expected 1")
+
+
+def test_damage_anywhere_is_one_line(file: Path, tmp_path: Path) -> None:
+    """A byte changed or a part lost, wherever it lies: the file is refused in one line, or was read as it was."""
+    whole, x = file.read_bytes(), tmp_path / "x.zip"
+    _, there = unpack(file)
+    lines: list[str] = []
+    for place in range(0, len(whole), max(1, len(whole) // 97)):
+        for data in (whole[:place] + bytes([whole[place] ^ 0x55]) + whole[place + 1 :], whole[:place]):
+            x.write_bytes(data)
+            try:
+                found = read_archive(x)
+            except ArchiveError as error:
+                lines.append(str(error))
+            else:  # a byte that no reader looks at, such as the time of a member in the ZIP
+                assert members_of(found.archive, found.kept, load_sources()) == there
+    assert len(lines) > 150
+    assert not [line for line in lines if "\n" in line]
+
+
+def test_wrong_contents_under_right_checksums(file: Path, tmp_path: Path) -> None:
+    """Members that fit their checksums and hold no batch, no profile, or no readings are refused by name."""
+
+    def put(name: str, data: bytes) -> Path:
+        def change(members: dict[str, bytes]) -> None:
+            listed = json.loads(members["manifest.json"])["members"]
+            listed[name] = {"bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()}
+            members[name] = data
+            manifest(members, members=listed)
+
+        return again(tmp_path / "x.zip", file, change)
+
+    refused(put("batch.json", b"{}"), "batch.json: ")
+    refused(put("batch.json", b"[[[[["), "batch.json: ")
+    refused(put("profile.json", b'{"profile": 1, "sources": {}}'), "profile.json: ")
+    refused(put("book.json", b'[{"number": 1}]'), "book.json: ")
+    head = b"at_ms,dry_bulb_c,rh_pct,flag,rh_flag\n"
+    for table in (b"", b"x", head + b"1,2,3\n", head + b"2,1,1,1,1\n1,1,1,1,1\n", head + b"1,inf,1,1,1\n", head + b"\xff,,,1,1\n"):  # fmt: skip
+        refused(put("readings/node-a/top.csv", table), "readings/node-a/top.csv: ")
+    _, members = unpack(file)
+    site = json.loads(members["site.json"])
+    refused(put("site.json", json.dumps(site | {"zone": "../../etc/passwd"}).encode()), "site.json: ")
+    site["probes"].append(site["probes"][0] | {"key": "node-q/top"})
+    refused(put("site.json", json.dumps(site).encode()), "'readings/node-q/top.csv' is missing")
+
+
+def test_a_bomb_is_not_unpacked(file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A small file that would become too much, or has too many parts, is refused before any of it is read."""
+    x = tmp_path / "bomb.zip"
+    again(x, file, lambda m: m.update({f"{n}": bytes(64 * 1024 * 1024) for n in range(9)}))
+    assert x.stat().st_size < 2_000_000
+    read: list[str] = []
+    monkeypatch.setattr(zipfile.ZipFile, "read", lambda *_: read.append("read"))
+    monkeypatch.setattr(zipfile.ZipFile, "open", lambda *_: read.append("open"))
+    refused(x, "MB when unpacked, expected at most 512 MB")
+    assert read == []
+    monkeypatch.undo()
+    again(x, file, lambda m: m.update({f"{n}": b"" for n in range(300)}))
+    refused(x, "at most 256 can be")
+    again(x, file, lambda m: m.update({"manifest.json": b" " * 100_000}))
+    refused(x, "manifest.json of 100000 bytes")
+    monkeypatch.setattr(container, "MAX_FILE", 1000)
+    refused(file, "MB, expected at most")
+
+
+def test_a_member_that_lies_about_its_size(file: Path, tmp_path: Path) -> None:
+    """A ZIP whose list promises less than a member holds gives no more than was promised, and is refused."""
+    data = bytearray(again(tmp_path / "x.zip", file, lambda m: m.update({"README.txt": b"a" * 5_000_000})).read_bytes())
+    with zipfile.ZipFile(io.BytesIO(bytes(data))) as opened:
+        wanted = opened.getinfo("README.txt")
+    for place in (data.find(b"README.txt") - 30 + 22, data.rfind(b"README.txt") - 46 + 24):
+        assert int.from_bytes(data[place : place + 4], "little") == wanted.file_size
+        data[place : place + 4] = (100).to_bytes(4, "little")
+    (tmp_path / "x.zip").write_bytes(data)
+    refused(tmp_path / "x.zip", "damaged")
+
+
+def test_what_is_too_big_is_not_written(archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A batch that nobody could read back is refused when it is written, and leaves no file; so does one that cannot be written."""
+    monkeypatch.setattr(container, "MAX_UNPACKED", 10_000)
+    with pytest.raises(ArchiveError, match="expected at most"):
+        write(tmp_path / "hen-1.zip", archive)
+    monkeypatch.undo()
+    monkeypatch.setattr(container, "MAX_FILE", 10_000)
+    with pytest.raises(ArchiveError, match="expected at most"):
+        write(tmp_path / "hen-1.zip", archive)
+    assert list(tmp_path.iterdir()) == []
+    with pytest.raises(OSError, match="No such file"):
+        write(tmp_path / "no" / "hen-1.zip", archive)

@@ -1,0 +1,92 @@
+"""A breeder's made-up seasons, for the tests of what is told across batches: a setter, a hatcher, a batch each month, one with damp air."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta
+
+from monitor.domain.batch import Batch, Stay
+from monitor.domain.dating import UPTIME, Line
+from monitor.domain.egg_book import EggBook, add
+from monitor.domain.egg_entry import Candling, Dead, Entry, Fact, Found, Hatched, Removed
+from monitor.domain.reading import PASS, to_ms
+from monitor.domain.record import Group, StoredReading
+
+FIRST = datetime(2025, 1, 5, 18, 0, tzinfo=UTC)
+APART_D, TERM_D, EGGS = 30.0, 22.0, 12
+LOCKDOWN_DAY, STEP_S = 18.0, 600
+WARM_C, SETTER_RH, HATCHER_RH = 37.6, 57.0, 68.0  # inside the shipped chicken's bands
+DAMP_RH = 14.0
+
+
+def set_at(number: int) -> datetime:
+    """When the batch of that number was set."""
+    return FIRST + timedelta(days=APART_D * number)
+
+
+def batch_of(number: int, species: str = "chicken", closed: bool = True) -> Batch:
+    """A batch of twelve: 18 days in setter-1, then in hatcher-1."""
+    begin = set_at(number)
+    turn, end = begin + timedelta(days=LOCKDOWN_DAY), begin + timedelta(days=TERM_D)
+    stays = (Stay("setter-1", begin, turn), Stay("hatcher-1", turn, end if closed else None))
+    return Batch(f"b-{number}", species, begin, EGGS, stays=stays, closed_at=end if closed else None)
+
+
+def air(number: int, warmer_k: float = 0.0, damper_rh: float = 0.0, until_d: float = TERM_D) -> list[StoredReading]:
+    """The readings of both machines over the life of a batch; the setter warmer or damper by so much."""
+    found, start = [], round(APART_D * number * 86_400_000)
+    for step in range(round(until_d * 86_400 / STEP_S) + 1):
+        days, up = step * STEP_S / 86_400, start + step * STEP_S * 1000
+        if days <= LOCKDOWN_DAY:
+            found.append(StoredReading("node-a/top", 1, up, WARM_C + warmer_k, SETTER_RH + damper_rh, PASS, PASS))
+        if days >= LOCKDOWN_DAY - 0.1:
+            found.append(StoredReading("node-b/top", 2, up, WARM_C, HATCHER_RH, PASS, PASS))
+    return found
+
+
+def lines() -> dict[int, Line]:
+    """Of the two nodes."""
+    return {i: Line(i, node, 7, UPTIME, 0, to_ms(FIRST), 0, 0) for i, node in ((1, "node-a"), (2, "node-b"))}
+
+
+def ended(book: EggBook, hatched: int, late: int = 0, clear: int = 0) -> EggBook:
+    """Every egg in turn: hatched, dead late, clear at candling; what is left was candled alive."""
+    day, eggs = 0.0, iter(range(1, EGGS + 1))
+    for fact, count, day in ((Hatched(), hatched, 21.0), (Dead("late"), late, 20.0), (Candling("clear"), clear, 7.0)):
+        for _ in range(count):
+            book = put(book, day, fact, next(eggs))
+    for egg in eggs:
+        book = put(book, 7.0, Candling("alive"), egg)
+    return book
+
+
+def put(book: EggBook, days: float, fact: Fact, egg: int | None = None, count: int | None = None) -> EggBook:
+    """The book with one more entry."""
+    at = book.batch.set_at + timedelta(days=days)
+    return add(book, Entry(at, at, "ada", fact, egg=egg, count=count))
+
+
+def group(
+    books: Sequence[EggBook], damp: Mapping[int, float] | None = None, more: Sequence[StoredReading] = ()
+) -> Group:
+    """One transaction with all of it. damp: by batch number, how much damper its setter was."""
+    damp = damp or {}
+    readings = [r for b in books for n in [int(b.batch.id[2:])] for r in air(n, damper_rh=damp.get(n, 0.0))]
+    return Group(
+        lines=lines(),
+        readings=[*readings, *more],
+        batches={b.batch.id: b.batch for b in books},
+        entries=[(b.batch.id, e) for b in books for e in b.entries],
+    )
+
+
+def five_seasons() -> Group:
+    """Four batches that went well, b-0 to b-3, and b-4 in damp air: wet chicks in eggs 9 and 10, egg 11 dead early, egg 12 clear."""
+    books = [ended(EggBook(batch_of(n)), 10 + n % 2, clear=1) for n in range(4)]
+    bad = ended(EggBook(batch_of(4)), 6, late=2)
+    for egg in (9, 10):
+        bad = put(bad, 20.5, Found("wet-chick"), egg)
+        bad = put(bad, 20.6, Dead("late"), egg)
+    bad = put(put(bad, 22.0, Dead("early"), 11), 22.0, Found("dead-first-third"), 11)
+    bad = put(bad, 7.0, Removed("clear"), 12)
+    return group([*books, bad], {4: DAMP_RH})
