@@ -18,13 +18,19 @@ from tests.lifecycle.room import DRY_BULB, PROBES, SITE, Room
 from tests.lifecycle.stories import STORIES
 
 SEQUENCES, ON_DISK = 80, 6
-ENOUGH = 150  # sequences within which a fault must be noticed
+ENOUGH = 150  # sequences of one seed; a fault must be noticed, and each state seen, within those of all
+# What is drawn also depends on what else is loaded (constants of the sources are tried), so the whole run draws other sequences than this
+# file alone. One seed after another is played until what is looked for was there; mostly the first is enough.
+SEEDS = (None, 1, 2, 3, 4)
 
 
 def test_alarms_do_what_the_model_says() -> None:
     """In every sequence the engine's alarms, rows and messages are the model's, and every state of an alarm was among them."""
     machine = counted(Lifecycle)
-    run(machine, SEQUENCES)
+    for seed in SEEDS:
+        run(machine, SEQUENCES, seed=seed)
+        if all(machine.seen[state] for state in STATES):
+            break
     assert machine.seen["sequences"] >= SEQUENCES
     assert machine.seen["steps"] > SEQUENCES * 40
     assert machine.seen["episodes"] > SEQUENCES
@@ -45,7 +51,8 @@ def test_a_fault_is_noticed(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     MUTANTS[name](monkeypatch)
     machine = counted(Lifecycle)
     with pytest.raises(AssertionError):
-        run(machine, ENOUGH, shrink=False)
+        for seed in SEEDS:
+            run(machine, ENOUGH, seed=seed, shrink=False)
     print(f"{name}: noticed in sequence {machine.seen['sequences']}")
 
 
