@@ -50,9 +50,13 @@ def test_a_fault_is_noticed(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """A life-cycle that is wrong in one way differs from the model within a few sequences."""
     MUTANTS[name](monkeypatch)
     machine = counted(Lifecycle)
-    with pytest.raises(AssertionError):
+
+    def play() -> None:
         for seed in SEEDS:
             run(machine, ENOUGH, seed=seed, shrink=False)
+
+    with pytest.raises(AssertionError):
+        play()
     print(f"{name}: noticed in sequence {machine.seen['sequences']}")
 
 
