@@ -81,6 +81,10 @@ def _parser() -> argparse.ArgumentParser:
     demo.add_argument("--speed", type=float, default=None, help="how many times as fast as life")
     demo.add_argument("--for", dest="for_s", type=float, default=None, metavar="SECONDS", help="end after so long")
     demo.add_argument("--port", type=int, default=None, help="port of the demo's broker (default: a free one)")
+    season = "an invented season written into a new folder, to try the review on (default: eggroom-season/seed-N)"
+    demo.add_argument("--season", type=Path, nargs="?", const=True, default=None, metavar="DIR", help=season)
+    demo.add_argument("--seed", type=int, default=None, metavar="N", help="another number, another season (default: 1)")
+    demo.add_argument("--tell", action="store_true", help="what went wrong in a season that was written")
 
     add("run", _run, "the daemon", data=False)
     add("check", _check, "say what is wrong with a configuration")
@@ -229,12 +233,30 @@ def _batch_commands(verbs: Any) -> None:
 
 
 def _demo(options: Any) -> int:
+    if options.season is not None:
+        return _demo_season(options)
+    if options.seed is not None or options.tell:
+        raise Wrong("demo: --seed or --tell came without --season, expected them with it")
     from monitor.demo import DemoError, run_demo
 
     try:
         return run_demo(speed=options.speed, for_s=options.for_s, port=options.port)
     except DemoError as error:
         raise Failed(str(error)) from error
+
+
+def _demo_season(options: Any) -> int:
+    from monitor.simulation.season_demo import SeasonError, tell_season, write_season
+
+    if (options.speed, options.for_s, options.port) != (None, None, None):
+        raise Wrong("demo --season: --speed, --for or --port came with it, expected none: nothing is played")
+    folder = None if options.season is True else options.season  # True: a bare --season
+    seed = 1 if options.seed is None else options.seed
+    try:
+        print(tell_season(folder, seed) if options.tell else write_season(folder, seed))
+    except SeasonError as error:
+        raise Failed(str(error)) from error
+    return DONE
 
 
 def _run(options: Any) -> int:
@@ -338,9 +360,13 @@ def _batch_list(options: Any) -> int:
 
     house = _house(options)
     now = datetime.now(UTC)
-    batches = [b for b in _history_of(house).batches() if options.all or b.closed_at is None]
+    known = list(_history_of(house).batches())
+    batches = [b for b in known if options.all or b.closed_at is None]
     views = [batch_view(b, now) for b in batches]
-    _print(options, views, batch_table(views, house.site, now))
+    text = batch_table(views, house.site, now)
+    if known and not batches:
+        text = f"no open batch; {len(known)} closed: eggroom batch list --all"
+    _print(options, views, text)
     return DONE
 
 

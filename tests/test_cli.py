@@ -460,6 +460,14 @@ def test_room(capsys: Capture, house: Path) -> None:
     }  # fmt: skip
 
 
+def test_closed_batches_are_not_said_to_be_missing(capsys: Capture, config: Path) -> None:
+    """Where every batch is closed `batch list` says so, and how to see them."""
+    ok(capsys, "batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", config=config)
+    ok(capsys, "batch", "close", "hen-1", config=config)
+    assert "no open batch; 1 closed: eggroom batch list --all" in ok(capsys, "batch", "list", config=config)
+    assert "hen-1" in ok(capsys, "batch", "list", "--all", config=config)
+
+
 def test_handling(capsys: Capture, config: Path) -> None:
     """`handling` says until when a machine is worked at, and ends it; without a time, or for too long, it says what was expected."""
     said = ok(capsys, "handling", "setter-1", "--for", "20m", "--by", "sam", config=config)
