@@ -305,7 +305,7 @@ def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
     assert one.pop("development")["hours_recorded"] == 0.0
     assert one | {"day": 0} == rows[0] | {"day": 0}
     assert ok(capsys, "batch", "close", "hen-1", config=config) == "batch hen-1: closed on day 17.0; its record stays\n"
-    assert "no batch yet" in ok(capsys, "batch", "list", config=config)
+    assert "no open batch" in ok(capsys, "batch", "list", config=config)
     assert [row["id"] for row in told(capsys, "batch", "list", "--all", config=config)] == ["hen-1"]
     assert ok(capsys, "alarms", config=config) == "nothing: every alarm is normal\n"
     assert told(capsys, "alarms", config=config) == []
