@@ -53,7 +53,7 @@ class Limits:
     rate_s: float = 30.0  # a rate over less is noise: thrice the lag of a probe
     answer_pct_k: float = 1.0  # air warmed by 1 K loses 3 %RH, less where it is controlled (measured: 1.4 at 3 K/min)
     answer_k_pct: float = 0.008  # an opening moves 0.08 K with each %RH, a slow probe at first a tenth of it (measured)
-    event_k: float = 0.3  # air was exchanged when both fell by so much within the time of a rate
+    event_k: float = 0.3  # air may be exchanged when it fell by so much within the time of a rate, and still comes home while either moves by it
     event_pct: float = 3.0
     event_s: float = 600.0  # and is still coming home so long after it last moved
     flat_s: tuple[float, float] = (900.0, 3600.0)  # suspect, fail: a thermostat's ripple moves any sensor

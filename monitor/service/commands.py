@@ -33,7 +33,7 @@ from monitor.domain.egg_entry import EggError
 from monitor.domain.evaluate import judge_strays, plan, settle
 from monitor.domain.machine_air import DANGEROUS_HEAT
 from monitor.domain.opening import HandlingError, declare, finish
-from monitor.domain.plan import HANDLING_OVER
+from monitor.domain.plan import EGG_HOT, HANDLING_OVER
 from monitor.domain.planning import AIR_RULES
 from monitor.domain.profile import STAGE_NAMES
 from monitor.domain.reading import Now, from_ms, to_ms
@@ -174,7 +174,7 @@ def _handling(work: _Work) -> dict[str, Any]:
         if (
             alarm.subject == machine
             and quiet
-            and alarm.rule != DANGEROUS_HEAT
+            and alarm.rule not in (DANGEROUS_HEAT, EGG_HOT)
             and alarm.condition
             and not alarm.covered
         ):

@@ -324,6 +324,19 @@ def test_a_long_shallow_heat_is_told_by_the_eggs() -> None:
     assert "limit" in told[0].text
 
 
+def test_handling_shelves_no_heat_that_the_eggs_feel() -> None:
+    """Work at an open machine quiets what is cold and dry; eggs that are too hot go on being told."""
+    hen = replace(PROFILES["hen"], egg_mass_g=(55.0, 65.0))
+    story = Story(site=site(profiles={"hen": hen}), batches=(batch(day=17.2),), air={TOP: GOOD})
+    story.run(minutes=30)
+    ramp(story, 38.95, 240)
+    story.run(minutes=240)
+    number = story.alarm(EGG_HOT).number
+    assert story.state_of(EGG_HOT) == UNACKNOWLEDGED
+    assert number not in ask(story, do="handling", machine="setter-1", for_s=600.0)["shelved"]  # type: ignore[operator]
+    assert story.state_of(EGG_HOT) == UNACKNOWLEDGED
+
+
 def test_a_short_sharp_heat_is_told_by_the_air_and_not_by_the_eggs() -> None:
     """A few minutes far above the limit alarm at once, and the eggs have hardly felt it."""
     story = one_probe(minutes=30)

@@ -1,6 +1,6 @@
 """Whether the judge tells in time and keeps quiet otherwise.
 
-    python -m tests.truth              all scenarios, seeds that no rule was fitted to (about ten minutes on two cores)
+    python -m tests.truth              all scenarios, seeds that no rule was fitted to (about twelve minutes on two cores)
     python -m tests.truth --tuning     the same on the seeds that may be looked at while rules are changed
     python -m tests.truth --quick      about forty of the tuning scenarios, in under a minute
     python -m tests.truth --from N     held-out seeds from N on, for a verdict after this one has been looked at
