@@ -133,10 +133,11 @@ def _same_again(archive: Any, figures: str) -> None:
 
 def _figures(history: Any, site: Any, batch: Any, now: datetime) -> str:
     from monitor.analysis.history_files import to_json
+    from monitor.history_commands import header_of
     from monitor.service.batch_report import NoRecord, batch_history
 
     try:
-        return _printed(to_json(batch_history(history, site, batch, now), cli._header(batch)))
+        return _printed(to_json(batch_history(history, site, batch, now), header_of(batch)))
     except NoRecord as error:
         raise Failed(str(error)) from error
 

@@ -127,18 +127,9 @@ def _parser() -> argparse.ArgumentParser:
     handling.add_argument("--by", default="", metavar="NAME")
     _calibrate_command(add("calibrate", _calibrate, "a probe held against a reference; alone: every calibration"))
 
-    history = add("history", _history, "what a batch lived through")
-    history.add_argument("batch", nargs="?", default=None)
-    history.add_argument("--csv", type=Path, default=None, metavar="FILE", help="the figures for a spreadsheet")
-    history.add_argument(
-        "--html", type=Path, default=None, metavar="FILE", help="a page with drawings, to read and to print"
-    )
-    history.add_argument("--ics", type=Path, default=None, metavar="FILE", help="what is due, for a calendar")
-    history.add_argument(
-        "--exposures",
-        action="store_true",
-        help="what was published of eggs in too hot or too cold air, for this species",
-    )
+    from monitor.history_commands import add_history_command
+
+    add_history_command(commands)
     from monitor.review_commands import add_review_commands
 
     add_review_commands(commands)
@@ -161,10 +152,9 @@ def _parser() -> argparse.ArgumentParser:
     profiles.add_argument("--own", type=Path, default=None, metavar="FILE", help="your own profiles")
     rules = add("rules", _rules, "the rules in force for each machine now, and whose number each is")
     rules.add_argument("machine", nargs="?")
-    from monitor.archive_commands import add_archive_command, add_archive_option
+    from monitor.archive_commands import add_archive_command
 
     add_archive_command(commands)
-    add_archive_option(history)
     backup = add("backup", _backup, "a whole, checked copy of the record")
     backup.add_argument("file", type=Path)
     add("doctor", _doctor, "how the daemon and what it needs are doing")
@@ -220,6 +210,9 @@ def _batch_commands(verbs: Any) -> None:
     move.add_argument("batch")
     move.add_argument("machine")
     move.add_argument("--at", default="now", metavar="TIME")
+    from monitor.egg_commands import add_split_command
+
+    add_split_command(verbs)
     stage = _command(verbs, "stage", _batch_stage, "declare a stage early: draw-down or pip seen")
     stage.add_argument("batch")
     stage.add_argument("stage", choices=("lockdown", "hatch"))
@@ -473,69 +466,10 @@ def _calibrate_list(options: Any) -> int:
     return DONE
 
 
-def _history(options: Any) -> int:
-    from monitor.analysis.history_files import to_csv, to_json
-    from monitor.archive_commands import looked_at, tell_other_figures
-    from monitor.service.batch_report import NoRecord, batch_charts, batch_history
-
-    looked = looked_at(options)
-    site, batch, now = looked.site, looked.batch, looked.now
-    profile = _profile_of(site, batch)
-    if options.ics is not None:
-        from monitor.domain.batch_calendar import to_ics
-
-        _write(options.ics, to_ics(batch, profile, site.id, now))
-    if options.exposures:
-        return _exposures(options, profile, site.unit)
-    try:
-        if options.html is not None:
-            figures, charts = batch_charts(looked.history, site, batch, now)
-        else:
-            figures = batch_history(looked.history, site, batch, now)
-    except NoRecord as error:
-        if options.ics is not None and options.csv is None and options.html is None and not options.json:
-            return DONE  # what is due is known before there is any air
-        raise Failed(str(error)) from error
-    if options.csv is not None:
-        _write(options.csv, to_csv(figures, _header(batch)))
-    if options.html is not None:
-        from monitor.analysis.history_html import to_html
-
-        _write(options.html, to_html(figures, charts, _header(batch), site.zone, site.unit))
-    data = to_json(figures, _header(batch))
-    tell_other_figures(looked, data)
-    _print(options, data, history_words(figures, batch, site))
-    return DONE
-
-
 def _profile_of(site: Any, batch: Any) -> Any:
     if batch.profile not in site.profiles:
         raise Failed(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
     return site.profiles[batch.profile]
-
-
-def _exposures(options: Any, profile: Any, unit: str) -> int:
-    from monitor.domain.exposure import EXPOSURES
-    from monitor.domain.exposure_table import exposure_text, exposure_view
-
-    if options.csv is not None or options.html is not None:
-        raise Wrong("history: --exposures is a table of its own, expected it without --csv and --html")
-    views = [exposure_view(each, profile.days) for each in EXPOSURES]
-    _print(options, views, exposure_text(profile.name, profile.days, unit))
-    return DONE
-
-
-def history_words(figures: Any, batch: Any, site: Any) -> str:
-    """A batch's history as text, in the site's zone and unit."""
-    from monitor.analysis.history_text import to_text
-
-    return to_text(figures, _header(batch), site.zone, site.unit)
-
-
-def _header(batch: Any) -> Any:
-    from monitor.analysis.history_text import Header
-
-    return Header(batch.id, batch.profile, batch.eggs, batch.set_at)
 
 
 def _replay(options: Any) -> int:

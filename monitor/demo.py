@@ -177,7 +177,7 @@ def _prologue(stage: Stage, speed: float) -> None:
 
 
 def _epilogue(stage: Stage, clock: PacedClock) -> None:
-    from monitor.cli import history_words
+    from monitor.history_commands import history_words
 
     site = stage.house.site
     history = open_history(stage.house)

@@ -78,6 +78,19 @@ def add_egg_commands(commands: Any) -> None:
     add_archive_option(show)
 
 
+def add_split_command(verbs: Any) -> None:
+    """Add `split` to the verbs of a batch."""
+    split = cli._command(verbs, "split", _split, "some eggs go another way, as a batch of their own")
+    split.add_argument("batch")
+    split.add_argument("eggs", nargs="?", default=None, metavar="EGGS", help="such as 7, 1-6 or 1-6,9")
+    split.add_argument("--count", type=int, default=None, metavar="N", help="so many eggs without numbers")
+    split.add_argument("--to", dest="machine", default=None, metavar="MACHINE", help="(default: where they are)")
+    split.add_argument("--stage", choices=("lockdown", "hatch"), default=None, help="declare it for these eggs")
+    split.add_argument("--name", default="", metavar="NAME", help="of the new batch (default: such as hen-1-b)")
+    split.add_argument("--at", default="now", metavar="TIME", help="when they went (default: now)")
+    split.add_argument("--by", default="", metavar="NAME", help="who writes this (default: your account)")
+
+
 def _verb(verbs: Any, name: str, act: Callable[[Any], int], help_: str, words: str) -> argparse.ArgumentParser:
     parser = cli._command(verbs, name, act, help_)
     parser.add_argument("batch", metavar="BATCH")
@@ -107,6 +120,31 @@ def _weigh(options: Any) -> int:
     if options.tray and not together:
         raise Wrong("weigh: --tray, expected --count with it: how many eggs lie on the tray")
     return _write(options, house, "weighing", fact, [about])
+
+
+def _split(options: Any) -> int:
+    house = cli._house(options)
+    if options.machine is None and options.stage is None:
+        raise Wrong(
+            "split: expected --to MACHINE or --stage, for eggs that go on as the others do need no batch of their own"
+        )
+    eggs = [] if options.eggs is None else typed_eggs(options.eggs, "split")
+    request = _asking(options, house) | {
+        "do": "split", "eggs": eggs, "count": options.count, "machine": options.machine, "stage": options.stage,
+        "into": options.name,
+    }  # fmt: skip
+    answer = _asked(house, request)
+    for name in (options.batch, answer["id"]):  # what each loses, and is heading for, is another matter now
+        book, water = _water(house, name)
+        if water is not None and book.entries:
+            _judge(house, book.batch, water)
+    eggs_words = f"egg{'s' if answer['eggs'] > 1 else ''}"
+    which = f"{eggs_words} {options.eggs}" if eggs else f"{answer['eggs']} {eggs_words}"
+    text = f"batch {answer['id']}: {which} of {options.batch}, day {answer['day']:.1f}, in {answer['machine'] or 'no machine'}"
+    if options.stage is not None:
+        text += f", {options.stage} declared"
+    cli._print(options, answer, f"{text}\nfrom now on write about these eggs under {answer['id']}")
+    return cli.DONE
 
 
 def _candle(options: Any) -> int:
@@ -227,9 +265,8 @@ def _show(options: Any) -> int:
         data = {"batch": book.batch.id, "entries": book_view(book), "water": water_view(water)}
         cli._print(options, data, book_text(book, water, looked.site, looked.now))
         return cli.DONE
-    last = book.batch.eggs
-    if egg < 1 or (last is not None and egg > last):
-        raise Wrong(f"batch {book.batch.id}: egg {egg}, expected 1 to {last or 'the last'}")
+    if not book.batch.has(egg):
+        raise Wrong(f"batch {book.batch.id}: egg {egg}, expected {book.batch.numbers_words}")
     weighed = water.eggs.get(egg)
     data = {"batch": book.batch.id, "egg": egg, "entries": book_view(book, egg)}
     data["water"] = None if weighed is None else weighed_view(weighed)
@@ -313,7 +350,11 @@ def _asked(house: Any, request: Mapping[str, Any], where: str = "") -> dict[str,
 
 
 def _common(options: Any, house: Any) -> dict[str, Any]:
-    request: dict[str, Any] = {"batch": options.batch, "by": options.by or _account(), "sure": options.sure}
+    return _asking(options, house) | {"sure": options.sure}
+
+
+def _asking(options: Any, house: Any) -> dict[str, Any]:
+    request: dict[str, Any] = {"batch": options.batch, "by": options.by or _account()}
     if options.at != "now":  # the daemon's own now lies a moment later than ours, or on another clock
         request["at"] = cli._when(options.at, house.site.zone)
     return request

@@ -11,7 +11,7 @@ from monitor.analysis.water_ahead import EggLoss, Mend
 from monitor.analysis.water_batch import BatchLoss, Track, mend_words
 from monitor.analysis.water_loss import Interval
 from monitor.domain.egg_book import EggBook, history, looks, of_egg, standing
-from monitor.domain.egg_entry import Entry, LookAgain, Note, Weighing
+from monitor.domain.egg_entry import Entry, Laid, LookAgain, Note, Size, Weighing
 from monitor.domain.egg_words import entry_view, said, stamp
 from monitor.domain.site import Site
 from monitor.domain.units import Unit, show_temperature
@@ -23,42 +23,46 @@ _LAST_WIDE = 25  # characters of what was seen last, in a line of the table
 
 def written_text(batch: str, entries: Sequence[Entry], site: Site) -> str:
     """What was written, one line an entry."""
-    return "\n".join(f"{batch} {_about(e)}: {said(e, site.zone)} (entry {e.number})" for e in entries)
+    return "\n".join(f"{batch} {_about(e)}: {_said(e, site)} (entry {e.number})" for e in entries)
 
 
 def book_text(book: EggBook, water: Water, site: Site, now: datetime) -> str:
     """A batch: what each egg loses and is heading for, the batch together, and the humidity that serves most."""
     eggs = "" if book.batch.eggs is None else f", {book.batch.eggs} eggs"
-    lines = [f"{book.batch.id}: {book.batch.profile}{eggs}, {_where(water, site)}", *_common(water, site)]
+    lines = [f"{book.batch.id}: {book.batch.profile}{eggs}, {_where(book, water, site)}", *_common(water, site)]
     rows = [(str(egg), w, _last(of_egg(book, egg), site)) for egg, w in water.eggs.items()]
-    rows += [(name or "-", w, "") for name, w in water.trays.items()]
+    rows += [(_clean(name) or "-", w, "") for name, w in water.trays.items()]
     if rows:
         lines += ["", f"{'egg':<7} {'weighed':>7} {'last g':>8} {'lost':>6}  {'by pip (95 %)':<20} seen last"]
         lines += [_row(*row) for row in rows]
         if any("  ! " in row for row in lines):
             lines.append("!: outside the target, and its whole interval too")
-        why = [f"  {name}: {w.reason}" for name, w, _ in rows if w.loss is None and w.masses]
-        lines += [line for reason in why for line in _wrapped(reason)]
+        if any(_ended_after_pip(w, book, water) for _, w, _ in rows):
+            lines += _wrapped(
+                "lost: up to its end where it ended later than pip; the target is of the loss up to pip", 2
+            )
+        lines += _why(rows, book)
     else:
         lines.append("nothing written about any egg by number yet")
     if water.together is not None and len(water.together.eggs) > 1:
         lines += ["", *_together(water.together, water, site)]
     for name, w in water.trays.items():
         if w.loss is not None:
-            lines += ["", *_wrapped(f"{f'tray {name}' if name else 'weighed together'}: {_judged(w, site)}")]
+            lines += ["", *_wrapped(f"{f'tray {_clean(name)}' if name else 'weighed together'}: {_judged(w, site)}")]
     others = [e for e in standing(book) if e.egg is None and not isinstance(e.fact, Weighing)]
     if others:
         lines += ["", *_entries(book, others, site)]
-    lines += [f"to look at again: {_about(e)}, {said(e, site.zone)}{_over(e, now)}" for e in looks(book)]
+    for e in looks(book):
+        lines += _wrapped(f"to look at again: {_about(e)}, {_said(e, site)}{_over(e, now)}")
     return "\n".join(lines)
 
 
 def egg_text(book: EggBook, egg: int, water: Water, site: Site) -> str:
     """One egg: its loss so far, where that leads, what would mend it, and everything written about it."""
-    lines = [f"{book.batch.id} egg {egg}: {book.batch.profile}, {_where(water, site)}", *_common(water, site), ""]
+    lines = [f"{book.batch.id} egg {egg}: {book.batch.profile}, {_where(book, water, site)}", *_common(water, site), ""]
     weighed = water.eggs.get(egg, Weighed(()))
     if weighed.loss is None:
-        lines += _wrapped(f"loss: {weighed.reason or 'nothing written about this egg yet'}")
+        lines += _wrapped(f"loss: {_reason(weighed, book) or 'nothing written about this egg yet'}")
     else:
         lines += _loss_lines(weighed, weighed.loss, water, site)
     entries = of_egg(book, egg)
@@ -71,7 +75,7 @@ def weighed_text(about: Collection[tuple[int | None, str]], water: Water, site: 
         ((egg, tray),) = about
         weighed = water.trays.get(tray, Weighed(())) if egg is None else water.eggs.get(egg, Weighed(()))
         if weighed.loss is None:
-            return f"  {weighed.reason}"
+            return f"  {_reason(weighed)}"
         return "\n".join(f"  {line}" for line in _ahead_lines(weighed, weighed.loss, water, site))
     if water.together is not None:
         return "\n".join(f"  {line}" for line in _together(water.together, water, site))
@@ -140,10 +144,13 @@ def _common(water: Water, site: Site) -> Iterator[str]:
     if water.window_pct is None:
         yield "  no target loss: no source gives one for this species"
     else:
-        yield "  target: {:g} to {:g} % of the mass at set by pip".format(*water.window_pct)
+        low, high = water.window_pct
+        yield f"  target: {low:g} to {high:g} % of the mass at set by pip, day {water.pip_day:.1f}"
 
 
-def _where(water: Water, site: Site) -> str:
+def _where(book: EggBook, water: Water, site: Site) -> str:
+    if book.batch.closed_at is not None:
+        return f"closed on day {water.day:.1f}, {book.batch.closed_at.astimezone(site.zone):%d %b %Y}"
     machine = site.machines.get(water.machine)
     place = machine.name if machine is not None else water.machine
     return f"day {water.day:.1f}" + (f", in {place}" if place else ", in no machine")
@@ -157,22 +164,65 @@ def _entries(book: EggBook, entries: Sequence[Entry], site: Site) -> Iterator[st
     yield f"{'entry':>5}  {'when':<12}  what"
     for entry in entries:
         # Of what it replaced only the last is named: the rest is in --json.
-        before = [f", not {said(e, site.zone)}" for e in history(book, entry)[1:2]]
-        words = f"{said(entry, site.zone).strip()}{''.join(before)} ({entry.who})"
+        before = [_not(entry, e, site) for e in history(book, entry)[1:2]]
+        words = f"{_said(entry, site).strip()}{''.join(before)} ({_clean(entry.who)})"
         about = f"{entry.number:>5}  {entry.at.astimezone(site.zone):%d %b %H:%M}  "
         yield from _wrapped(about + words, len(about))
 
 
 def _last(entries: Sequence[Entry], site: Site) -> str:
-    seen = [e for e in entries if not isinstance(e.fact, Weighing | LookAgain | Note)]
-    words = said(seen[-1], site.zone) if seen else ""
+    """How it ended; until then what was seen of it last."""
+    seen = [e for e in entries if not isinstance(e.fact, Weighing | Size | Laid | LookAgain | Note)]
+    ends = [e for e in seen if e.ends]
+    words = _said((ends or seen)[-1], site) if seen else ""
     return words if len(words) <= _LAST_WIDE else f"{words[: _LAST_WIDE - 1]}…"
+
+
+def _said(entry: Entry, site: Site) -> str:
+    return _clean(said(entry, site.zone))
+
+
+def _clean(text: str) -> str:
+    """What somebody typed without what a terminal would obey: a line's end, an escape."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def _not(entry: Entry, before: Entry, site: Site) -> str:
+    """In what an entry was put right."""
+    old = _said(before, site)
+    if old != _said(entry, site):
+        return f", not {old}"
+    if before.at != entry.at:
+        return f", not at {before.at.astimezone(site.zone):%d %b %H:%M}"
+    return "" if before.same_subject(entry) else f", not of {_about(before)}"
+
+
+def _why(rows: Sequence[tuple[str, Weighed, str]], book: EggBook) -> Iterator[str]:
+    """Why nothing can be told of eggs that were weighed, each reason once."""
+    names: dict[str, list[str]] = {}
+    for name, weighed, _ in rows:
+        if weighed.loss is None and weighed.masses:
+            names.setdefault(_reason(weighed, book), []).append(name)
+    for reason, of in names.items():
+        yield from _wrapped(f"  {', '.join(of)}: {reason}")
+
+
+def _reason(weighed: Weighed, book: EggBook | None = None) -> str:
+    """Why its loss cannot be told; where the egg or its batch ended without what is expected, for it is too late for that."""
+    if weighed.until is None and (book is None or book.batch.closed_at is None):
+        return weighed.reason
+    return weighed.reason.partition(", expected")[0].removesuffix(" yet")
+
+
+def _ended_after_pip(weighed: Weighed, book: EggBook, water: Water) -> bool:
+    until = weighed.until
+    return weighed.loss is not None and until is not None and book.batch.day(until) > water.pip_day
 
 
 def _about(entry: Entry) -> str:
     if entry.egg is not None:
         return f"egg {entry.egg}"
-    return f"tray {entry.tray}" if entry.tray else "batch"
+    return f"tray {_clean(entry.tray)}" if entry.tray else "batch"
 
 
 def _over(look: Entry, now: datetime) -> str:

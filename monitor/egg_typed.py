@@ -76,8 +76,10 @@ def typed_table(path: Path, zone: tzinfo) -> list[list[Any]]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "not text"
+        reason = error.strerror if isinstance(error, OSError) else "not text in UTF-8"
         raise Wrong(f"{path}: {reason}, expected a table with the columns egg,mass_g[,at]") from error
+    if not text.strip():
+        raise Wrong(f"{path}: empty, expected a table with the columns egg,mass_g[,at]")
     head = text.partition("\n")[0]
     reader = csv.DictReader(io.StringIO(text), delimiter=";" if ";" in head else ",", skipinitialspace=True)
     columns = [(name or "").strip() for name in reader.fieldnames or ()]
@@ -90,14 +92,18 @@ def typed_table(path: Path, zone: tzinfo) -> list[list[Any]]:
         line = reader.line_num
         try:
             if None in row or None in row.values():
-                raise Wrong(f"{len(columns)} columns expected")
+                came = len(columns) + len(row.get(None, ())) - list(row.values()).count(None)
+                raise Wrong(f"{came} columns, expected {len(columns)}")
             at = row.get("at", "").strip()
             mass_g = typed_number(row["mass_g"].strip(), "mass_g")
             rows.append([line, typed_egg(row["egg"].strip()), mass_g, _when(at, zone) if at else None])
         except Wrong as error:
             wrong.append(f"{path}: line {line}: {error}")
     if wrong:
-        raise Wrong("\n".join([*wrong, f"{path}: {len(wrong)} lines that cannot be read, nothing was written"]))
+        lines = "1 line" if len(wrong) == 1 else f"{len(wrong)} lines"
+        raise Wrong("\n".join([*wrong, f"{path}: {lines} that cannot be read, nothing was written"]))
+    if not rows:
+        raise Wrong(f"{path}: no line under its head, expected one for each egg")
     return rows
 
 

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from monitor import cli
 from monitor.archive_commands import add_archive_option, print_kept_review
 from monitor.cli import Failed, Wrong
 
+if TYPE_CHECKING:
+    from monitor.analysis.looked_at import LookedAt
+
 _BY = ("machine", "species", "season")
+LIST = "list"
 
 
 def add_review_commands(commands: Any) -> None:
@@ -27,7 +31,11 @@ def add_review_commands(commands: Any) -> None:
     help_ = "how the closed batches ended, and what their air goes together with"
     outcomes = cli._command(commands, "outcomes", _outcomes, help_)
     outcomes.add_argument("--species", default=None, metavar="PROFILE", help="only this one; see eggroom profiles")
-    outcomes.add_argument("--by", choices=_BY, default=None, help="the rates of each of them")
+    outcomes.add_argument("--by", choices=_BY, default=None, help="each of them by itself, and against the others")
+    help_ = "what goes together with this one, in place of how batches ended"
+    outcomes.add_argument("--finding", default=None, metavar="F", help=help_)
+    help_ = f"only this is looked at in the air; more than once for more; {LIST} shows all"
+    outcomes.add_argument("--exposure", action="append", default=[], metavar="E", help=help_)
     for each in (review, outcomes):
         each.add_argument(
             "--good", type=float, default=None, metavar="PERCENT",
@@ -69,28 +77,52 @@ def _review(options: Any) -> int:
 
 
 def _outcomes(options: Any) -> int:
+    from monitor.analysis.looked_at import every_one
     from monitor.analysis.outcomes_text import outcomes_json, outcomes_text
     from monitor.analysis.review import shipped_causes
-    from monitor.analysis.statistics import rates, rates_by
-    from monitor.service.outcomes import ended_of, together_of
+    from monitor.service.together import across_batches
 
-    house, share = cli._house(options), _share(options)
-    known = house.site.profiles
+    house, share, catalogue = cli._house(options), _share(options), shipped_causes()
+    every = every_one(catalogue, house.site.unit)
+    if LIST in options.exposure:
+        cli._print(options, *_exposures(every))
+        return cli.DONE
+    _known(options, every)
+    asked = {"by": options.by, "finding": options.finding, "exposures": options.exposure, "good_share": share}
     with _history(house) as history:
-        every = history.batches()
-        species = {b.profile for b in every}
-        if options.species is not None and options.species not in {*known, *species}:
+        species = {b.profile for b in history.batches()}
+        if options.species is not None and options.species not in {*house.site.profiles, *species}:
             raise Wrong(
                 f"species {options.species!r}: no such profile, expected one of: {', '.join(sorted(species)) or 'none yet'}"
             )
-        batches = [b for b in every if options.species in (None, b.profile)]
-        ended = ended_of(history, batches, house.site.zone, share)
-        together = together_of(history, house.site, ended, shipped_causes(), datetime.now(UTC))
-    groups = {} if options.by is None else rates_by(ended.outcomes, lambda o: str(getattr(o, options.by)))
-    about = (rates(ended.outcomes), groups, together.found, ended.left_out, ended.unwritten, together.batches, share)
-    data = outcomes_json(*about) | {"older_batches_not_looked_at": together.left_out}
-    cli._print(options, data, outcomes_text(*about, older=together.left_out).rstrip())
+        now = datetime.now(UTC)
+        across = across_batches(history, house.site, catalogue, now, species=options.species, **asked)
+    cli._print(options, outcomes_json(across), outcomes_text(across).rstrip())
     return cli.DONE
+
+
+def _exposures(every: Mapping[str, LookedAt]) -> tuple[list[dict[str, str]], str]:
+    """All that can be looked at, as values and as text."""
+    from monitor.analysis.looked_at import USUAL
+    from monitor.analysis.shown import filled
+
+    width = max(map(len, every))
+    lines = [f"  {each.id:<{width}}{'*' if each.id in USUAL else ' '} {each.words}" for each in every.values()]
+    text = "\n".join(["WHAT CAN BE LOOKED AT (* unless --exposure or --finding says otherwise)", *map(filled, lines)])
+    return [{"id": each.id, "words": each.words} for each in every.values()], text
+
+
+def _known(options: Any, every: Mapping[str, LookedAt]) -> None:
+    """Raises Wrong for a finding or an exposure that is none, and for a share that would play no part."""
+    from monitor.domain.findings import FINDING
+
+    if options.finding is not None and options.finding not in FINDING:
+        raise Wrong(f"finding {options.finding!r:.60}: expected one of: {', '.join(FINDING)}")
+    if options.finding is not None and options.good is not None:
+        raise Wrong("--good and --finding: expected one of them; with a finding no batch went well or not")
+    for each in options.exposure:
+        if each not in every:
+            raise Wrong(f"exposure {each!r:.60}: expected {LIST}, or one of: {', '.join(every)}")
 
 
 def _share(options: Any) -> float:

@@ -13,6 +13,7 @@ from monitor.domain.batch import Batch
 from monitor.domain.notice import show_band, show_value, subject_name
 from monitor.domain.profile import Band, Profile
 from monitor.domain.site import Site
+from monitor.domain.units import quoted_in
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 
 _QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
@@ -163,7 +164,8 @@ def event_table(events: Sequence[Event], site: Site) -> str:
     lines = []
     for event in events:
         name = "" if event.subject == "site" else f" {subject_name(event.subject, site)}"
-        lines.append(f"{local(event.at, site, True)}  {event.kind}{name}: {event.text}")
+        text = quoted_in(event.text, site.unit) if event.kind == "opening" else event.text  # written in °C
+        lines.append(f"{local(event.at, site, True)}  {event.kind}{name}: {text}")
     return "\n".join(lines)
 
 
@@ -187,7 +189,11 @@ def batch_text(batch: Batch, site: Site, now: datetime) -> str:
 
     profile = site.profiles.get(batch.profile)
     eggs = "" if batch.eggs is None else f", {batch.eggs} eggs"
-    lines = [f"{batch.id}: {batch.profile}{eggs}, set {local(batch.set_at, site)}, day {batch.day(now):.1f}"]
+    over = batch.closed_at is not None
+    day = f"closed on day {batch.day(batch.closed_at or now):.1f}" if over else f"day {batch.day(now):.1f}"
+    lines = [f"{batch.id}: {batch.profile}{eggs}, set {local(batch.set_at, site)}, {day}"]
+    if batch.numbers:
+        lines += textwrap.wrap(f"eggs {batch.numbers_words}", 80, initial_indent="  ", subsequent_indent="  ")
     if batch.note:
         lines.append(f"  {batch.note}")
     for stay in batch.stays:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TypeVar
@@ -212,17 +212,16 @@ class MemoryStore:
     def alarms(self) -> list[Alarm]:
         return [alarm for _, alarm in sorted(self._alarms.items())]
 
-    def transitions(self, since: datetime | None = None, subject: str | None = None) -> Iterator[TransitionRow]:
+    def transitions(
+        self, since: datetime | None = None, subject: str | None = None, *, until: datetime | None = None
+    ) -> Iterator[TransitionRow]:
         return iter(
-            [
-                row
-                for row in self._transitions
-                if (since is None or row.at >= since) and (subject is None or row.subject == subject)
-            ]
+            [row for row in self._transitions if _within(row.at, since, until) and subject in (None, row.subject)]
         )
 
-    def notices(self, limit: int = 100) -> list[NoticeRow]:
-        return [row for _, row in sorted(self._notices.items(), reverse=True)][:limit]
+    def notices(self, limit: int = 100, *, numbers: Collection[int] | None = None) -> list[NoticeRow]:
+        rows = [row for _, row in sorted(self._notices.items(), reverse=True)]
+        return [row for row in rows if numbers is None or row.notice.alarm_number in numbers][:limit]
 
     def refused(self, limit: int = 100) -> tuple[int, list[RefusedRow]]:
         return len(self._refused), self._refused[: -limit - 1 : -1]
@@ -238,15 +237,32 @@ class MemoryStore:
         }
         return [gap for _, gap in sorted((found | self._gaps).items())]
 
-    def events(self, since: datetime | None = None, limit: int = 1000) -> list[Event]:
-        kept = sorted((e for e in self._events if since is None or e.at >= since), key=lambda event: to_ms(event.at))
+    def events(
+        self,
+        since: datetime | None = None,
+        limit: int = 1000,
+        *,
+        until: datetime | None = None,
+        subject: str | None = None,
+    ) -> list[Event]:
+        found = [e for e in self._events if _within(e.at, since, until) and subject in (None, e.subject)]
+        kept = sorted(found, key=lambda event: to_ms(event.at))
         return kept[max(0, len(kept) - limit) :]
 
     def calibrations(self) -> list[Calibration]:
         return list(self._calibrations)
 
-    def handlings(self) -> list[Handling]:
-        return sorted(self._handlings.values(), key=lambda h: (h.since, h.machine))
+    def handlings(self, since: datetime | None = None, until: datetime | None = None) -> list[Handling]:
+        found = [
+            h
+            for h in self._handlings.values()
+            if (since is None or h.until >= since) and (until is None or h.since < until)
+        ]
+        return sorted(found, key=lambda h: (h.since, h.machine))
+
+
+def _within(at: datetime, since: datetime | None, until: datetime | None) -> bool:
+    return (since is None or since <= at) and (until is None or at < until)
 
 
 def _holding(line: Line, first_up_ms: int, last_up_ms: int) -> Line:

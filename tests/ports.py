@@ -34,6 +34,7 @@ from monitor.domain.egg_entry import (
     Removed,
     Sign,
     Size,
+    Split,
     Weighing,
     Withdrawn,
 )
@@ -129,6 +130,7 @@ FACTS: tuple[Fact, ...] = (
     Hatched(),
     Dead("after hatch"),
     Removed("given away"),
+    Split("hen-1-b"),
     Found("blood-ring"),
     Note('é, 鳥, "quoted"; ½'),
     LookAgain(at(10_800), "weak"),
@@ -364,6 +366,17 @@ class RecordSuite:
         assert record.ledger.load().handlings == ()
         assert record.history.handlings() == kept(replace(first, until=at(900)), other, early)
 
+    def test_handlings_by_time(self, record: Record) -> None:
+        """Handlings can be asked for by a time that they touch: from their end on, and before their beginning none."""
+        every = [Handling("setter-1", at(n * 100), at(n * 100 + 60), 0.0, "Ada") for n in range(4)]
+        for handling in every:
+            record.ledger.commit(Group(handlings={"setter-1": handling}))
+        assert record.history.handlings(at(160), at(300)) == every[1:3]
+        assert record.history.handlings(at(161), at(301)) == every[2:]
+        assert record.history.handlings(until=at(100)) == every[:1]
+        assert record.history.handlings(at(360)) == every[3:]
+        assert record.history.handlings(at(361)) == []
+
     def test_the_last_memory_stands(self, record: Record) -> None:
         """A memory takes the place of the one before; a group without one leaves it."""
         memories = [Memory(float(n), at(n), probes=(ProbeMemory(PROBE, None, float(n), None, None),)) for n in range(3)]
@@ -483,6 +496,12 @@ class RecordSuite:
         assert loaded.pop(("node-b", 5)) == Numbering(9)
         assert loaded == {("node-a", 1000 - boot): Numbering(boot + (boot == 50)) for boot in range(36, 100)}
 
+    def test_the_numbers_on_eggs_that_were_split_off(self, record: Record) -> None:
+        """A batch whose eggs are not numbered from 1 keeps their numbers."""
+        off = replace(BATCH, id="off", eggs=3, numbers=(3, 4, 7))
+        record.ledger.commit(Group(batches={BATCH.id: BATCH, "off": off}))
+        assert {b.id: b.numbers for b in record.again().history.batches()} == {BATCH.id: (), "off": (3, 4, 7)}
+
     def test_a_batch_that_moves_on(self, record: Record) -> None:
         """A batch's later form takes the place of the former, with fewer or more stays and stages; order is by set time."""
         earlier = Batch("autumn-1", "emu", at(-10 * 86_400))
@@ -518,7 +537,9 @@ class RecordSuite:
         assert numbers(since=at(3)) == [3, 4, 5]
         assert numbers(subject="setter-1") == [1, 3, 5]
         assert numbers(since=at(2), subject="setter-0") == [2, 4]
-        assert numbers(since=at(6)) == numbers(subject="nobody") == []
+        assert numbers(until=at(2)) == [0, 1]
+        assert numbers(since=at(1), until=at(4), subject="setter-1") == [1, 3]
+        assert numbers(since=at(6)) == numbers(subject="nobody") == numbers(since=at(3), until=at(3)) == []
 
     def test_what_became_of_a_notice(self, record: Record) -> None:
         """Later keeps a notice waiting, failed and cancelled end it, sent is final; each try is counted, a cancelling is none."""
@@ -544,6 +565,17 @@ class RecordSuite:
             (1, "sent", 3, "no network", at(3)),
         ]
         assert [r.notice.id for r in record.history.notices(limit=2)] == [4, 3]
+
+    def test_notices_about_some_alarms(self, record: Record) -> None:
+        """Notices can be asked for by the numbers of their alarms; the newest of those, and none where no number is given."""
+        record.ledger.commit(Group(notices=[notice(n, alarm_number=n % 3) for n in range(1, 8)]))
+
+        def ids(**asked: Any) -> list[int]:
+            return [row.notice.id for row in record.history.notices(**asked)]
+
+        assert ids(numbers={1}) == [7, 4, 1]
+        assert ids(numbers=[2, 0, 99], limit=3) == [6, 5, 3]
+        assert ids(numbers=()) == []
 
     def test_a_notice_met_twice(self, record: Record) -> None:
         """A notice whose dedupe is known already changes nothing, whatever its number."""
@@ -587,7 +619,12 @@ class RecordSuite:
         assert [e.text for e in record.history.events(limit=3)] == ["7", "8", "9"]
         assert [e.text for e in record.history.events(since=at(8))] == ["8", "9"]
         assert [e.text for e in record.history.events(since=at(2), limit=2)] == ["8", "9"]
-        assert record.history.events(since=at(10)) == []
+        assert record.history.events(since=at(10)) == record.history.events(since=at(4), until=at(4)) == []
+        assert [e.text for e in record.history.events(until=at(3))] == ["0", "1", "2"]
+        assert [e.text for e in record.history.events(at(2), 3, until=at(7))] == ["4", "5", "6"]
+        record.ledger.commit(Group(events=[Event(at(5), "node", "node-b", "other")]))
+        assert [e.text for e in record.history.events(subject="node-b")] == ["other"]
+        assert [e.text for e in record.history.events(at(4), until=at(6), subject="node-a")] == ["4", "5"]
 
     def test_every_fact_of_an_egg_comes_back(self, record: Record) -> None:
         """Each kind of entry is read back as it was written, in the order of its numbers, of its own batch only."""

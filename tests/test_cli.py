@@ -293,7 +293,7 @@ def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
     )
     rows = told(capsys, "batch", "list", config=config)
     assert [row.keys() for row in rows] == [
-        {"id", "profile", "set_at", "day", "eggs", "note", "machine", "stays", "declared", "closed_at"}
+        {"id", "profile", "set_at", "day", "eggs", "numbers", "note", "machine", "stays", "declared", "closed_at"}
     ]
     assert "hen-1            chicken             17.0  lockdown     24  hatcher-1" in ok(
         capsys, "batch", "list", config=config
@@ -343,6 +343,15 @@ def test_the_wall_clock_is_that_of_the_site(capsys: Capture, config: Path) -> No
     batch = told(capsys, "batch", "add", "b", "--species", "chicken", "--set", set_at, config=config)
     assert datetime.fromisoformat(batch["set_at"]) == wall
     assert f"set {wall:%d %b %H:%M}, day 3.0" in ok(capsys, "batch", "show", "b", config=config)
+
+
+def test_a_closed_batch_is_as_old_as_it_became(capsys: Capture, config: Path) -> None:
+    """`batch show` tells on which day a batch was closed, not how old it would be today."""
+    now = datetime.now(UTC)
+    at, end = (f"{now - timedelta(days=days):%Y-%m-%dT%H:%MZ}" for days in (9, 5))
+    told(capsys, "batch", "add", "b", "--species", "chicken", "--set", at, config=config)
+    told(capsys, "batch", "close", "b", "--at", end, config=config)
+    assert "closed on day 4.0" in ok(capsys, "batch", "show", "b", config=config).splitlines()[0]
 
 
 def test_now_is_now(capsys: Capture, config: Path) -> None:

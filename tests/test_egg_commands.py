@@ -130,14 +130,14 @@ def test_a_table_with_bad_lines(capsys: Capture, config: Path, tmp_path: Path) -
     file.write_text("egg,mass_g\n1,60\n2,5\n")
     ok(capsys, "weigh", "hen-1", "--csv", str(file), "--sure", config=config)
     for text, complaint in (
-        ("", "columns ''"),
+        ("", "empty, expected a table"),
         ("egg,mass\n", "columns 'egg,mass'"),
-        ("egg,mass_g\n", "rows, expected"),
+        ("egg,mass_g\n", "no line under its head"),
     ):
         file.write_text(text)
         assert complaint in wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config)
     file.write_bytes(b"\xff\xfe")
-    assert "not text, expected a table" in wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config)
+    assert "not text in UTF-8, expected a table" in wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config)
     assert "No such file" in wrong(capsys, "weigh", "hen-1", "--csv", str(tmp_path / "none.csv"), config=config)
 
 
@@ -328,3 +328,40 @@ def test_the_phone_is_told(capsys: Capture, tmp_path: Path) -> None:
             ok(capsys, "candle", "hen-1", "7", "alive", config=path)
             assert {a["rule"] for a in stands(capsys, path)} == {"weight-off-track"}
             assert daemon.terminate() == 0
+
+
+# --- eggs that go another way
+
+
+def test_split(capsys: Capture, config: Path) -> None:
+    """Two eggs go to the hatcher: their weighings go along, and the loss is told from the whole record under the new name only."""
+    for egg in (3, 7, 8):
+        weigh(capsys, config, egg, (9.9, 60.0), (5.0, 58.0))
+    code, out, err = typed(capsys, "batch", "split", "hen-1", "3,7", "--to", "hatcher-1", "--stage", "lockdown", "--by", "ada", config=config)  # fmt: skip
+    assert (code, err) == (0, "")
+    assert out.splitlines() == [
+        "batch hen-1-b: eggs 3,7 of hen-1, day 10.0, in hatcher-1, lockdown declared",
+        "from now on write about these eggs under hen-1-b",
+    ]
+    said = ok(capsys, "weigh", "hen-1-b", "3", "56.0", config=config).splitlines()
+    assert said[0] == "hen-1-b egg 3: 56.00 g (entry 5)"
+    shown = ok(capsys, "show", "hen-1-b", config=config)
+    assert shown.splitlines()[0].startswith("hen-1-b: chicken, 2 eggs")
+    left = ok(capsys, "show", "hen-1", "7", config=config)
+    assert "went on as batch hen-1-b" in left
+    assert "to set" not in left
+    err = wrong(capsys, "weigh", "hen-1", "7", "55.0", config=config)
+    assert err == "eggroom: batch hen-1: egg 7 weighing: egg 7 went on as batch hen-1-b, expected that batch"
+    assert wrong(capsys, "weigh", "hen-1-b", "8", "55", config=config).endswith("egg 8, expected 3, 7")
+    code, out, _ = typed(capsys, "batch", "show", "hen-1-b", config=config)
+    assert [line.strip() for line in out.splitlines()[1:3]] == ["eggs 3, 7", "split off hen-1"]
+
+
+def test_split_asks_for_a_reason(capsys: Capture, config: Path) -> None:
+    """Eggs that go on in the same machine at the same stage need no batch of their own."""
+    code, _, err = typed(capsys, "batch", "split", "hen-1", "3", config=config)
+    assert (code, err.count("\n")) == (2, 1)
+    assert "expected --to MACHINE or --stage" in err
+    code, out, err = typed(capsys, "batch", "split", "hen-1", "--count", "4", "--to", "hatcher-1", "--name", "early", config=config)  # fmt: skip
+    assert (code, err) == (0, "")
+    assert out.startswith("batch early: 4 eggs of hen-1, day 10.0, in hatcher-1\n")

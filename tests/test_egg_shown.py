@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
-from monitor.domain.egg_book import EggBook
-from monitor.domain.egg_entry import Candling, Dead, Found, Helped, LookAgain, Note, Sign, Size, Weighing
+from monitor.domain.egg_book import EggBook, add
+from monitor.domain.egg_entry import Candling, Dead, Found, Helped, Laid, LookAgain, Note, Sign, Size, Weighing
 from monitor.egg_shown import book_text, book_view, egg_text, water_view, weighed_text, written_text
 from monitor.service.egg_water import Water
 from tests.service.test_egg_water import DAYS, HEN, day, make_site, put, seen, weighed
@@ -62,14 +64,14 @@ def test_a_batch() -> None:
     assert lines[:3] == [
         "hen-1: chicken, 24 eggs, day 12.0, in Setter 1",
         "  air of the last day: 37.6 °C, 50 % RH",
-        "  target: 11 to 14 % of the mass at set by pip",
+        "  target: 11 to 14 % of the mass at set by pip, day 18.9",
     ]
     row = {line.split()[0]: line for line in lines[5:17]}
     assert row["1"].split()[1:5] == ["4", "54.13", "9.8", "%"]
     assert " ! 15." in row["1"]
     assert row["1"].endswith("candled: fertile")
     assert "!" not in row["2"]  # clear: nothing is projected
-    assert row["3"].endswith("fertile, no or almost no…")
+    assert row["3"].endswith("dead (middle)")  # more than what was found in it
     assert row["10"].split()[1:4] == ["0", "-", "-"]
     text = "\n".join(lines)
     assert "!: outside the target, and its whole interval too" in text
@@ -148,3 +150,82 @@ def test_a_time_to_look_that_is_yet_to_come() -> None:
     book = put(EggBook(HEN), 11, LookAgain(NOW + timedelta(hours=1)), 4)
     assert "its time has come" not in book_text(book, the_water(book), SITE, NOW)
     assert "its time has come" in book_text(book, the_water(book), SITE, NOW + timedelta(hours=1))
+
+
+def test_what_was_typed_moves_no_terminal() -> None:
+    """Escapes and line ends in a note, a name or a look again are shown as blanks, everywhere; the words for programs keep them."""
+    odd = "a\x1b[31mb\nc\x07"
+    book = put(put(EggBook(HEN), 1, Note(odd), 4), 2, LookAgain(day(30), odd), 4)
+    book = put(put(book, 1, Weighing(60.0), 4), 1, Weighing(600.0), count=10, tray="x\x1b[2J")
+    book = put(book, 1, Note(odd))
+    water = the_water(book)
+    texts = [
+        book_text(book, water, SITE, NOW),
+        egg_text(book, 4, water, SITE),
+        written_text("hen-1", book.entries, SITE),
+    ]
+    texts.append(weighed_text([(4, "")], water, SITE))
+    assert all(line.isprintable() for text in texts for line in text.splitlines())
+    assert all("a [31mb c" in text for text in texts[:3])
+    assert [row["fact"]["text"] for row in book_view(book) if row["kind"] in ("note", "look-again")] == [odd] * 3
+
+
+def test_one_reason_is_told_once_and_nothing_is_expected_of_an_egg_that_ended() -> None:
+    """Three eggs weighed once share a line; a dead one was weighed once, and nobody is told to weigh it again."""
+    book = EggBook(HEN)
+    for egg in (1, 2, 5, 6):
+        book = put(book, 1, Weighing(60.0), egg)
+    book = put(book, 3, Dead("early"), 6)
+    lines = book_text(book, the_water(book), SITE, NOW).splitlines()
+    assert lines[-3:] == [
+        "  1, 2, 5: weighed once, expected again some days later, or length and",
+        "    breadth",
+        "  6: weighed once",
+    ]
+    assert "loss: weighed once\n" in egg_text(book, 6, the_water(book), SITE)
+    assert weighed_text([(6, "")], the_water(book), SITE) == "  weighed once"
+    over = EggBook(replace(HEN, closed_at=day(11)), book.entries)
+    assert "expected" not in book_text(over, the_water(over), SITE, NOW)
+    assert "loss: weighed once\n" in egg_text(over, 1, the_water(over), SITE)
+
+
+def test_a_closed_batch() -> None:
+    """It is in no machine any more, and says when it was closed, with the year that its entries leave out."""
+    over = EggBook(replace(HEN, closed_at=day(21)), mixed().entries)
+    water = the_water(over)
+    assert book_text(over, water, SITE, NOW).startswith("hen-1: chicken, 24 eggs, closed on day 21.0, 22 Mar 2026\n")
+    assert egg_text(over, 4, water, SITE).startswith("hen-1 egg 4: chicken, closed on day 21.0, 22 Mar 2026\n")
+
+
+def test_a_loss_up_to_an_end_after_pip_is_told_apart() -> None:
+    """Where an egg ended later than pip, a line says that the loss is up to its end and the target up to pip; before that, none does."""
+    book = weighed(SITE, EggBook(HEN), 1, 15.5, DAYS)
+    for end, told in ((15.0, False), (20.9, True)):
+        late = put(book, end, Dead("late"), 1)
+        water = seen(SITE, late, 22.0)
+        assert ("lost: up to its end" in book_text(late, water, SITE, day(22))) is told
+
+
+def test_seen_last() -> None:
+    """What was only measured or remembered is no sight of the egg: neither its size nor when it was laid hides a pip."""
+    book = put(put(EggBook(HEN), 10, Sign("internal pip"), 4), 11, Size(57.25, 43.125), 4)
+    book = put(book, 11.5, Laid(day(-3), None), 4)
+    (row,) = (line for line in book_text(book, the_water(book), SITE, NOW).splitlines() if line.startswith("4 "))
+    assert row.endswith("internal pip")
+
+
+@pytest.mark.parametrize(
+    ("change", "said_of_it"),
+    [
+        ({"fact": Weighing(58.0)}, "58.00 g, not 60.00 g (ada)"),
+        ({"at": day(2)}, "60.00 g, not at 02 Mar 18:00 (ada)"),
+        ({"egg": 5}, "60.00 g, not of egg 4 (ada)"),
+        ({}, "60.00 g (ada)"),
+    ],
+)
+def test_what_was_put_right(change: dict[str, Any], said_of_it: str) -> None:
+    """A corrected entry names what was wrong in it: the value, the time, or the egg."""
+    book = put(EggBook(HEN), 1, Weighing(60.0), 4)
+    book = add(book, replace(book.entries[0], number=0, replaces=1, **change))
+    text = egg_text(book, book.entries[-1].egg or 0, the_water(book), SITE)
+    assert text.endswith(f"  {said_of_it}")

@@ -75,3 +75,31 @@ def test_no_table_raises_otherwise(tmp_path_factory: pytest.TempPathFactory, con
         complaint = str(error)
     assert complaint.startswith(str(path))
     assert all(line >= 2 and egg >= 0 and math.isfinite(mass_g) for line, egg, mass_g, _ in rows)
+
+
+@pytest.mark.parametrize(
+    ("content", "complaint"),
+    [
+        ("", "empty, expected a table with the columns egg,mass_g[,at]"),
+        ("\ufeff\r\n", "empty, expected a table with the columns egg,mass_g[,at]"),
+        ("egg,mass_g\n", "no line under its head, expected one for each egg"),
+        ("egg;mass_g\n1;2;3\n", "line 2: 3 columns, expected 2\nFILE: 1 line that cannot be read, nothing was written"),
+        ("egg,mass_g,at\n1,57,5,now,x\n2\n", "line 2: 5 columns, expected 3\nFILE: line 3: 1 columns, expected 3\n"
+                                           "FILE: 2 lines that cannot be read, nothing was written"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_with_a_table(tmp_path: Path, content: str, complaint: str) -> None:
+    """An empty file, a head alone, and too few or too many columns each say what came and what was expected."""
+    path = tmp_path / "tray.csv"
+    path.write_text(content, encoding="utf-8")
+    with pytest.raises(Wrong) as told:
+        typed_table(path, UTC)
+    assert str(told.value) == f"{path}: {complaint.replace('FILE', str(path))}"
+
+
+def test_a_table_in_another_encoding(tmp_path: Path) -> None:
+    """As a spreadsheet's "Unicode text" writes it: which encoding is expected is said."""
+    path = tmp_path / "tray.csv"
+    path.write_bytes("egg,mass_g\n1,57.5\n".encode("utf-16"))
+    with pytest.raises(Wrong, match="not text in UTF-8, expected a table"):
+        typed_table(path, UTC)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,8 +11,9 @@ import pytest
 
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.domain.record import Group
 from tests.running import configure, typed
-from tests.seasons import five_seasons
+from tests.seasons import five_seasons, two_setters
 
 Capture = pytest.CaptureFixture[str]
 
@@ -19,11 +21,20 @@ Capture = pytest.CaptureFixture[str]
 @pytest.fixture(scope="module")
 def house(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """b-0 to b-3 went well; b-4 in damp air has wet chicks in eggs 9 and 10, and egg 11 dead early."""
-    folder = tmp_path_factory.mktemp("seasons")
-    path = configure(folder, 1, site={"zone": "UTC"})
+    return filled(tmp_path_factory.mktemp("seasons"), five_seasons())
+
+
+@pytest.fixture(scope="module")
+def two(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Sixteen batches in two setters: five in damp air, all in setter-2, went badly, four of them with wet chicks, and one dry one has."""
+    return filled(tmp_path_factory.mktemp("two"), two_setters(), ("setter-1", "hatcher-1", "setter-2"))
+
+
+def filled(folder: Path, group: Group, machines: Sequence[str] = ("setter-1", "hatcher-1")) -> Path:
+    path = configure(folder, 1, site={"zone": "UTC"}, machines=machines)
     (folder / "record").mkdir()
     opened = open_writer(folder / "record" / "eggroom.db", busy_timeout_ms=500)
-    SqliteLedger(opened.connection).commit(five_seasons())
+    SqliteLedger(opened.connection).commit(group)
     opened.close()
     return path
 
@@ -37,6 +48,10 @@ def ok(capsys: Capture, *arguments: str, config: Path) -> str:
 
 def told(capsys: Capture, *arguments: str, config: Path) -> Any:
     return json.loads(ok(capsys, *arguments, "--json", config=config))
+
+
+def words(text: str) -> str:
+    return " ".join(text.split())
 
 
 def wrong(capsys: Capture, *arguments: str, config: Path, code: int = 2) -> str:
@@ -98,8 +113,8 @@ def test_outcomes(capsys: Capture, house: Path) -> None:
     assert "HOW 5 BATCHES ENDED" in text
     assert "  fertile            55 of 60, 92 % (95 % interval 82 to 96 %)\n" in text
     assert "  lost, early        1 of 55, 2 % " in text
-    assert "too few: even the clearest split of them could be chance." in " ".join(text.split())
-    assert "    too humid in the setter: with it 1 of 1, without 0 of 4\n" in text
+    assert "So few batches cannot tell anything: even the clearest split of them could be chance." in words(text)
+    assert "    too humid in the setter: 1 of 1, otherwise 0 of 4\n" in text
     data = told(capsys, "outcomes", config=house)
     assert (data["all"]["hatch_of_set"]["count"], data["all"]["hatch_of_set"]["of"]) == (48, 60)
     assert all(each["too_few"] for each in data["together"])
@@ -116,6 +131,72 @@ def test_outcomes_by_what(capsys: Capture, house: Path) -> None:
     )
     assert "species 'dodo': no such profile, expected one of: chicken" in wrong(
         capsys, "outcomes", "--species", "dodo", config=house
+    )
+
+
+def test_outcomes_by_machine(capsys: Capture, two: Path) -> None:
+    """The damp air, setter-1 against setter-2, and the damp air within setter-2 alone, corrected together; the rest in one line."""
+    text = words(ok(capsys, "outcomes", "--by", "machine", config=two))
+    assert "- too humid in the setter: 5 of 5 batches ended badly, otherwise 0 of 11." in text
+    assert "ONE MACHINE AGAINST THE OTHERS" in text
+    assert "- set in setter-1 rather than setter-2: 0 of 8 batches ended badly, otherwise 5 of 8." in text
+    assert "- too humid in the setter, setter-2 alone: 5 of 5 batches ended badly, otherwise 0 of 3." in text
+    assert "17 more have too few batches to tell" in text
+    assert "28 comparisons were made; 3 could tell something" in text
+    data = told(capsys, "outcomes", "--by", "machine", config=two)
+    assert (data["by"], data["compared"], len(data["within"])) == ("machine", 28, 18)
+    (member,) = data["against_others"]
+    assert (member["other_bad"], member["looked_at"], member["p_corrected"]) == (5, 3, round(2 / 56, 6))
+    assert "All counted batches are of one species: nothing to compare." in ok(
+        capsys, "outcomes", "--by", "species", config=two
+    )
+
+
+def test_outcomes_of_a_finding(capsys: Capture, two: Path) -> None:
+    """How many eggs of how many batches had it, and its published causes against whether it was written; nothing of good or bad."""
+    text = ok(capsys, "outcomes", "--finding", "wet-chick", config=two)
+    assert "HOW OFTEN wet-chick WAS WRITTEN\n" in text
+    assert "  eggs with it       9 of 192, 5 % (95 % interval 2 to 9 %)\n" in text
+    assert "  batches with it    5 of 16, 31 % (95 % interval 14 to 56 %)\n" in text
+    text = words(text)
+    assert "Looked at: 4 things, all that its published causes name and a sensor sees." in text
+    assert "- too humid in the setter: 4 of 5 batches had wet-chick written, otherwise 1 of 11." in text
+    assert "badly" not in text
+    assert "go well" not in text
+    data = told(capsys, "outcomes", "--finding", "wet-chick", config=two)
+    assert (data["finding"]["eggs_with_it"]["count"], data["went_well_share"]) == (9, None)
+    first = data["together"][0]
+    assert (first["id"], first["exposed_written"], first["other_not_written"]) == ("humidity-high-setter", 4, 10)
+    assert "for all of them or for none" in words(ok(capsys, "outcomes", "--finding", "late-hatch", config=two))
+    assert "No sensor sees anything" in ok(capsys, "outcomes", "--finding", "rotten", config=two)
+
+
+def test_outcomes_of_what_the_breeder_chose(capsys: Capture, two: Path) -> None:
+    """Only that, by its id; the list has every id, and marks the usual ones."""
+    chosen = ("--exposure", "humidity-high-setter")
+    text = words(ok(capsys, "outcomes", *chosen, config=two))
+    assert "Looked at: 1 thing that you chose." in text
+    assert "too dry" not in text
+    more = told(capsys, "outcomes", *chosen, "--exposure", "heat-6h-43.3-late", config=two)
+    assert [each["id"] for each in more["looked_at"]] == ["humidity-high-setter", "heat-6h-43.3-late"]
+    of_finding = told(capsys, "outcomes", *chosen, "--finding", "wet-chick", config=two)
+    assert [row["p"] == row["p_corrected"] < 0.05 for row in of_finding["together"]] == [True]
+    listed = ok(capsys, "outcomes", "--exposure", "list", config=two)
+    assert "  humidity-high-setter      * too humid in the setter\n" in listed
+    assert "  humidity-high-whole         too humid over the whole incubation\n" in listed
+    values = told(capsys, "outcomes", "--exposure", "list", config=two)
+    assert {"id": "humidity-high-setter", "words": "too humid in the setter"} in values
+    assert all(each["id"] in listed for each in values)
+
+
+def test_wrong_lines_of_outcomes(capsys: Capture, two: Path) -> None:
+    """A finding or an exposure that is none, and a share beside a finding: one line each, with what is possible."""
+    assert "finding 'sad': expected one of: clear, " in wrong(capsys, "outcomes", "--finding", "sad", config=two)
+    line = wrong(capsys, "outcomes", "--exposure", "loss-low-whole", "--exposure", "moonlight", config=two)
+    assert line.startswith("eggroom: exposure 'moonlight': expected list, or one of: cold-12h-24-setter, ")
+    assert line.endswith(", temperature-low-whole")
+    assert "--good and --finding: expected one of them" in wrong(
+        capsys, "outcomes", "--finding", "wet-chick", "--good", "80", config=two
     )
 
 

@@ -25,7 +25,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -242,6 +242,20 @@ class _Part:
     day0: float
     at_s: Floats
     air_c: Floats
+    _done: dict[tuple[EggModel, float | None], Floats] = field(default_factory=dict)
+
+    def egg_c(self, model: EggModel, air_c: Floats, fill_k: float) -> Floats:
+        """The egg in that air, which is the part's own with fill_k in its holes; once for each, since the doubts ask again and again."""
+        return self._once(model, fill_k if np.isnan(self.air_c).any() else 0.0, air_c)
+
+    def normal_c(self, model: EggModel) -> Floats:
+        """The egg in air at its target."""
+        return self._once(model, None, np.full(self.at_s.shape, self.target_c))
+
+    def _once(self, model: EggModel, fill_k: float | None, air_c: Floats) -> Floats:
+        if (model, fill_k) not in self._done:
+            self._done[model, fill_k] = run(model, self.at_s, air_c, self.day0)
+        return self._done[model, fill_k]
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,11 +288,11 @@ def _felt(parts: Sequence[_Part], air: str | None = None, fill_k: float = 0.0) -
         model = part.model if air is None else replace(part.model, air=air)
         known = np.isfinite(part.air_c)
         air_c = np.where(known, part.air_c, part.target_c + fill_k)
-        egg_c = run(model, part.at_s, air_c, part.day0)
+        egg_c = part.egg_c(model, air_c, fill_k)
         if carried_c is not None:  # the eggs come as they were: the model is linear, so their difference dies away
             egg_c = egg_c + (carried_c - egg_c[0]) * np.exp(-part.at_s / model.tau_s)
         carried_c = float(egg_c[-1])
-        off_k = egg_c - run(model, part.at_s, np.full(part.at_s.shape, part.target_c), part.day0)
+        off_k = egg_c - part.normal_c(model)
         hours = np.diff(part.at_s)[::2] / 3600.0
         rows.append((hours, known[::2], _middle(air_c), _middle(egg_c), _middle(off_k)))
     hours, known, air_c, egg_c, off_k = (np.concatenate(each) for each in zip(*rows, strict=True))

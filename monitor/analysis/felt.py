@@ -65,9 +65,10 @@ class Felt:
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """Something that was done, or that showed in the air. kind: OPENING, HANDLING, MOVE or DECLARED.
+    """Something that was done, or that showed in the air. kind: OPENING, HANDLING, MOVE or DECLARED; of an egg's book that of its entry.
 
-    machine: where. until_ms: of a handling. counts: whether it is an opening of its own, and not more about one.
+    machine: where. until_ms: of a handling. counts: whether it is an opening of its own, and not more about one. entry: its number in the
+    egg book, of what was written there.
     """
 
     at_ms: int
@@ -77,3 +78,4 @@ class Happening:
     until_ms: int | None = None
     by: str = ""
     counts: bool = True
+    entry: int | None = None

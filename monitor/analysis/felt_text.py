@@ -11,6 +11,7 @@ from monitor.analysis.shown import Shown, duration, per_cent
 from monitor.domain.bands import DRY_BULB, EGG
 from monitor.domain.exposure import ABOVE, REACHED, SHORT
 from monitor.domain.reading import to_ms
+from monitor.domain.units import quoted_in
 
 LISTED = 20  # openings told one by one in words; JSON and CSV have them all
 DAY_MS = 86_400_000
@@ -109,7 +110,9 @@ def happening_words(each: Happening, shown: Shown) -> str:
         until = f" until {shown.time(each.until_ms)}" if each.until_ms is not None else ""
         return f"handling of {each.machine}{until}{f', by {each.by}' if each.by else ''}"
     if each.kind == OPENING:
-        return f"opening of {each.machine}: {each.text}"
+        return f"opening of {each.machine}: {quoted_in(each.text, shown.unit)}"
+    if each.entry is not None:
+        return f"{each.text}{f', by {each.by}' if each.by else ''}"
     return f"{KINDS[each.kind]}: {each.text}"
 
 

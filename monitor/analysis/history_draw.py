@@ -22,7 +22,8 @@ from monitor.domain.units import celsius_to_fahrenheit
 HEIGHT = 170.0
 HOUR_MS = 3_600_000
 STEPS_H = (1, 2, 3, 6, 12, 24, 48, 72, 120, 168, 240, 480)  # between two marks of the time axis
-MARKS = 8  # so many fit on a phone
+MARKS = 6  # so many fit on a phone
+ENTRY = 9.0  # the height of a mark of the egg book, at the head of a drawing
 MARGIN = 0.06  # of the height, above and below all that is drawn
 
 Ticks = list[tuple[float, str]]  # (share of the width, words)
@@ -52,19 +53,19 @@ def drawing(
     yield f"<figure><figcaption>{escape(name.capitalize())} {unit} <small>{escape(_extremes(figures, chart, shown))}</small></figcaption>"
     yield '<div class="plot"><div class="y">'
     yield "".join(f'<span style="top:{100.0 * scale.y(v) / HEIGHT:.1f}%">{v:g}</span>' for v in scale.ticks)
-    yield f"</div>{_svg(chart, HEIGHT)}<title>{escape(name)}</title>"
+    yield f"</div>{svg(chart, HEIGHT)}<title>{escape(name)}</title>"
     yield from _bands(chart, scale)
     for side in (ABOVE, BELOW):
-        times = [(each.since_ms, each.until_ms) for each in figures.excursions if each.side == side]
-        for first, last in columns_of(chart, times):
-            yield _rect(f"out {side}", first, last, 0.0, HEIGHT)
+        stays = [(each.since_ms, each.until_ms) for each in figures.excursions if each.side == side]
+        for first, last in columns_of(chart, stays):
+            yield rect(f"out {side}", first, last, 0.0, HEIGHT)
     for first, last in columns_of(chart, [(gap.since_ms, gap.until_ms) for gap in figures.gaps]):
-        yield _rect("gap", first, last, 0.0, HEIGHT)
+        yield rect("gap", first, last, 0.0, HEIGHT)
     yield from (f'<path class="grid" d="M{x * chart.low.size:.1f} 0V{HEIGHT:g}"/>' for x, _ in ticks)
     yield from (f'<path class="grid" d="M0 {scale.y(v):.1f}H{chart.low.size}"/>' for v in scale.ticks)
     yield f'<path class="air" d="{_envelope(chart, scale)}"/>'
     yield from _marks(chart, done, stages, shown)
-    yield f"{_rect('frame', 0, chart.low.size, 0.0, HEIGHT)}</svg>{_times(ticks)}</div></figure>"
+    yield f"{rect('frame', 0, chart.low.size, 0.0, HEIGHT)}</svg>{times(ticks)}</div></figure>"
 
 
 def strips(
@@ -82,8 +83,8 @@ def strips(
         [(m.at_ms, end, m.machine or "no machine") for m, end in zip(moves, ends, strict=False) if m.at_ms < end],
         chart,
     )
-    yield f'<div class="name">opened</div>{_svg(chart, 44.0, "bars")}'
-    yield f"<title>openings of each day of incubation</title>{_rect('frame', 0, chart.low.size, 0.0, 44.0)}"
+    yield f'<div class="name">opened</div>{svg(chart, 44.0, "bars")}'
+    yield f"<title>openings of each day of incubation</title>{rect('frame', 0, chart.low.size, 0.0, 44.0)}"
     for day, count in per_day:
         since_ms, height = set_ms + day * 24 * HOUR_MS, 44.0 * count / most
         left = max(chart.column(since_ms), 0.0)
@@ -92,12 +93,12 @@ def strips(
             f'<rect class="bar" x="{left:.1f}" y="{44.0 - height:.1f}" width="{max(right - left, 0.5):.1f}" height="{height:.1f}">'
             f"<title>day {day}: {count}</title></rect>"
         )
-    yield f"</svg>{_times(ticks)}</div></figure>"
+    yield f"</svg>{times(ticks)}</div></figure>"
 
 
-def legend() -> str:
-    """What colours and marks mean."""
-    shapes = (
+def legend(egg: bool = False) -> str:
+    """What colours and marks mean; egg: of one, whose book is marked too."""
+    shapes = [
         ('<rect class="band" width="22" height="12"/>', "the band, to its warning limits"),
         ('<path class="alarm" d="M0 6H22"/>', "high alarm limit"),
         ('<path class="alarm below" d="M0 6H22"/>', "low alarm limit"),
@@ -108,7 +109,9 @@ def legend() -> str:
         ('<path class="stage" d="M11 0V12"/>', "stage begins"),
         ('<path class="opening" d="M11 0V12"/>', "opening (foot of the drawing)"),
         ('<rect class="handling" width="22" height="12"/>', "handling (foot of the drawing)"),
-    )
+    ]
+    if egg:
+        shapes.append((f'<path class="entry" d="M11 0V{ENTRY:g}"/>', "in the egg's book (head of the drawing)"))
     items = "".join(f'<li><svg viewBox="0 0 22 12">{shape}</svg>{words}</li>' for shape, words in shapes)
     return f'<ul class="key">{items}</ul>'
 
@@ -125,7 +128,7 @@ class _Scale:
         least, most = self.shown(least), self.shown(most)
         margin = MARGIN * max(most - least, 0.2)
         self.bottom, self.top = least - margin, most + margin
-        step = _step((self.top - self.bottom) / 4.0)
+        step = round_step((self.top - self.bottom) / 4.0)
         first, last = math.ceil(self.bottom / step), math.floor(self.top / step)
         self.ticks = [round(number * step, 6) for number in range(first, last + 1)]
 
@@ -142,7 +145,7 @@ class _Scale:
         return self.y(self.shown(value))
 
 
-def _step(about: float) -> float:
+def round_step(about: float) -> float:
     """A round step of 1, 2 or 5 that is no smaller."""
     power: float = 10.0 ** math.floor(math.log10(about))
     return next(power * factor for factor in (1.0, 2.0, 5.0, 10.0) if power * factor >= about * 0.999)
@@ -162,7 +165,7 @@ def _bands(chart: Chart, scale: _Scale) -> Iterator[str]:
         if low is not None or high is not None:
             top = 0.0 if high is None else scale.at(high)
             bottom = HEIGHT if low is None else scale.at(low)
-            yield _rect("band", first, last, top, bottom - top)
+            yield rect("band", first, last, top, bottom - top)
         if span.band is not None:
             for value, kind in ((span.band.high_alarm, "alarm"), (span.band.low_alarm, "alarm below")):
                 if value is not None:
@@ -187,8 +190,10 @@ def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], sh
         x, words = chart.column(each.at_ms), f"{shown.time(each.at_ms)} {happening_words(each, shown)}"
         if each.kind == HANDLING:
             last = chart.column(each.until_ms if each.until_ms is not None else each.at_ms)
-            rect = _rect("handling", x, max(last, x + 1.0), HEIGHT - 10.0, 10.0)
-            yield rect.replace("/>", f"><title>{escape(words)}</title></rect>")
+            bar = rect("handling", x, max(last, x + 1.0), HEIGHT - 10.0, 10.0)
+            yield bar.replace("/>", f"><title>{escape(words)}</title></rect>")
+        elif each.entry is not None:
+            yield _mark("entry", x, words, ENTRY)
         elif each.kind != OPENING:
             yield _mark("stage" if each.kind == DECLARED else "move", x, words)
     # There may be hundreds: one path for all, one mark for those that fall on the same pixel.
@@ -197,8 +202,8 @@ def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], sh
         yield f'<path class="opening" d="{"".join(f"M{x} {HEIGHT - 16.0:g}V{HEIGHT:g}" for x in opened)}"/>'
 
 
-def _mark(kind: str, x: float, words: str) -> str:
-    return f'<path class="{kind}" d="M{x:.1f} 0V{HEIGHT:g}"><title>{escape(words)}</title></path>'
+def _mark(kind: str, x: float, words: str, length: float = HEIGHT) -> str:
+    return f'<path class="{kind}" d="M{x:.1f} 0V{length:g}"><title>{escape(words)}</title></path>'
 
 
 def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str:
@@ -213,14 +218,17 @@ def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str
     return f'<div class="name">{name}</div><div class="lane">{"".join(parts)}</div>'
 
 
-def _times(ticks: Ticks) -> str:
+def times(ticks: Ticks) -> str:
+    """The words of the time axis."""
     return f'<div class="x">{"".join(f"""<span style="left:{100.0 * x:.1f}%">{words}</span>""" for x, words in ticks)}</div>'
 
 
-def _svg(chart: Chart, height: float, kind: str = "") -> str:
+def svg(chart: Chart, height: float, kind: str = "") -> str:
+    """The beginning of a drawing as wide as the chart's columns."""
     named = f' class="{kind}"' if kind else ""
     return f'<svg{named} viewBox="0 0 {chart.low.size} {height:g}" preserveAspectRatio="none" role="img">'
 
 
-def _rect(kind: str, first: float, last: float, top: float, height: float) -> str:
+def rect(kind: str, first: float, last: float, top: float, height: float) -> str:
+    """Columns, and heights from the top."""
     return f'<rect class="{kind}" x="{first:.4g}" y="{top:.1f}" width="{last - first:.4g}" height="{height:.1f}"/>'

@@ -1,4 +1,4 @@
-"""A batch's environment history as programs read it: JSON and CSV, with the same numbers under the same names.
+"""The environment history of a batch, or of one egg of it, as programs read it: JSON and CSV, with the same numbers under the same names.
 
 Both are in UTC (RFC 3339), °C, K and %RH whatever the site shows, so that files of several sites can be laid
 together. Values and spreads are rounded to 4 decimals (a sensor's step is 0.01); hours, coverage and areas to
@@ -14,6 +14,9 @@ whole), `dose` (without what was published), `limits`, `excursion`, `gap`, `cali
 `handling`. A cell that does not apply, or is not known, is empty; the header
 tells the units. RFC 4180: commas, CRLF, quotes where needed. A text that a spreadsheet would take for a
 formula gets an apostrophe in front.
+
+Of one egg: what its book says of it stands among the `happenings`, each with the number of its `entry`; the JSON has `egg` beside the
+rest, the CSV further columns at the end, rows of the kinds of the book (`weighing`, `candling`, `hatched`, ...), and `water`.
 """
 
 from __future__ import annotations
@@ -25,8 +28,10 @@ from collections.abc import Iterator
 from monitor.analysis.development_shown import development_record
 from monitor.analysis.environment import BatchHistory, Period
 from monitor.analysis.felt import Felt
-from monitor.analysis.felt_files import felt_record, felt_rows, happening_record
+from monitor.analysis.felt_files import felt_record, felt_rows
 from monitor.analysis.felt_text import openings_per_day
+from monitor.analysis.history_egg import COLUMNS as EGG_COLUMNS
+from monitor.analysis.history_egg import EggPart, done_record, egg_record, egg_rows
 from monitor.analysis.history_text import Header
 from monitor.analysis.plain import Record, exact, figures_record, span_record, utc, utc_ms, value
 from monitor.domain.calibration_words import calibration_view
@@ -89,6 +94,7 @@ def to_json(history: BatchHistory, header: Header) -> Record:
     periods = _periods(history)
     return {
         **_header(header),
+        **({} if header.egg is None else {"egg": egg_record(header.egg)}),
         "units": {"temperature": "°C", "difference": "K", "humidity": "%RH", "area": "K·h or %RH·h", "deficit": "kPa"},
         "judged_by": "warning limits; alarm limit on a side without one",
         "dose_by": "alarm limits of the dry bulb; of two probes the worse, of more the median",
@@ -98,7 +104,7 @@ def to_json(history: BatchHistory, header: Header) -> Record:
         "excursions": list(_excursions(history.whole)),
         "gaps": list(_gaps(history.whole)),
         "calibrations": [calibration_view(each) for each in history.calibrations],
-        "happenings": [happening_record(each) for each in history.happenings],
+        "happenings": [done_record(each, header.egg) for each in history.happenings],
         "openings_per_day": [
             {"day": day, "openings": count} for day, count in openings_per_day(history.happenings, header.set_at)
         ],
@@ -109,10 +115,11 @@ def to_json(history: BatchHistory, header: Header) -> Record:
 def to_csv(history: BatchHistory, header: Header) -> str:
     """The history as one table, its lines ended by CRLF; write it to a file opened with newline=""."""
     text = io.StringIO()
-    writer = csv.DictWriter(text, list(COLUMNS), restval="", lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    about = _header(header)
-    for record in _rows(history):
+    columns = COLUMNS if header.egg is None else COLUMNS | EGG_COLUMNS
+    writer = csv.DictWriter(text, list(columns), restval="", lineterminator="\r\n")
+    writer.writerow(columns)
+    about = _header(header) | ({} if header.egg is None else {"egg": header.egg.egg})
+    for record in _rows(history, header.egg):
         writer.writerow({key: _cell(each) for key, each in {**about, **record}.items()})
     return text.getvalue()
 
@@ -123,7 +130,7 @@ def _periods(history: BatchHistory) -> list[tuple[Period, Felt | None]]:
     return list(zip(periods, history.felt or (None,) * len(periods), strict=True))
 
 
-def _rows(history: BatchHistory) -> Iterator[Record]:
+def _rows(history: BatchHistory, egg: EggPart | None) -> Iterator[Record]:
     for period, felt in _periods(history):
         where = {"stage": period.stage, "machine": " ".join(period.machines)}
         for quantity, figures in period.figures():
@@ -141,7 +148,9 @@ def _rows(history: BatchHistory) -> Iterator[Record]:
         view = calibration_view(each)
         yield {"kind": "calibration", **{key: view[key] for key in ("probe", "at", "since", "what", "due", "by")}}
     for happening in history.happenings:
-        yield happening_record(happening)
+        yield done_record(happening, egg)
+    if egg is not None:
+        yield from egg_rows(egg)
 
 
 def _header(header: Header) -> Record:

@@ -1,4 +1,4 @@
-"""A batch's environment history as one HTML page: drawings, and the same figures and sentences as the text.
+"""The environment history of a batch, or of one egg of it, as one HTML page: drawings, and the same figures and sentences as the text.
 
 The page needs nothing beside itself: no script, no font, no picture, no network. It is read on a phone (360 pixels), in the dark, and on
 paper (A4). Drawings are inline SVG that stretches to the width there is; words stand beside them as text, so that they stay readable.
@@ -17,6 +17,8 @@ from monitor.analysis.environment import BatchHistory, Period
 from monitor.analysis.felt_text import dose_lines, felt_lines, happening_lines, openings_per_day
 from monitor.analysis.figures import Figures
 from monitor.analysis.history_draw import axis, drawing, legend, strips
+from monitor.analysis.history_egg import book_lines, water_lines
+from monitor.analysis.history_egg_draw import loss_drawing
 from monitor.analysis.history_text import Header, calibration_lines, column, excursion_lines, gap_lines
 from monitor.analysis.page_style import STYLE
 from monitor.analysis.shown import WORDS, Shown
@@ -33,11 +35,10 @@ def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, zone
         ValueError: another unit.
     """
     shown = Shown(zone, unit)
-    title = f"Environment history of batch {header.batch}"
-    eggs = f"{header.eggs} eggs" if header.eggs is not None else "eggs not recorded"
+    title = header.title
     body = [
         f"<h1>{escape(title)}</h1>",
-        _paragraph(f"profile {header.profile}, {eggs}, set {shown.time(header.set_at)}"),
+        *(_paragraph(line) for line in header.lines(shown)),
         _paragraph(
             f"Times are local ({zone}). In, above and below refer to the warning limits of the band (to the alarm limit"
             " on a side without one). Covered is the share of time with good data; over a gap nothing is made up."
@@ -77,7 +78,11 @@ def _drawings(history: BatchHistory, charts: Sequence[Chart], header: Header, sh
         figures = _figures_of(history, chart.quantity)
         if figures is not None:
             yield from drawing(chart, figures, history.happenings, history.stages, ticks, shown)
-    yield legend()
+    yield legend(header.egg is not None)
+    if header.egg is not None:
+        yield from _section(book_lines(header.egg, shown))
+        yield from _section(water_lines(header.egg, shown))
+        yield from loss_drawing(header.egg, charts[0], ticks, shown)
 
 
 def _figures_of(history: BatchHistory, quantity: str) -> Figures | None:

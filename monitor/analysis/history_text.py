@@ -1,4 +1,4 @@
-"""A batch's environment history as a breeder reads it: a page of text, in the site's zone and unit.
+"""The environment history of a batch, or of one egg of it, as a breeder reads it: a page of text, in the site's zone and unit.
 
 Nothing is computed here. Beside every mean stands its coverage, and every gap is counted; see `history_files`
 for JSON and CSV.
@@ -16,6 +16,7 @@ from monitor.analysis.excursions import Excursion
 from monitor.analysis.felt import Felt
 from monitor.analysis.felt_text import dose_lines, felt_lines, happening_lines
 from monitor.analysis.figures import Figures, Gap
+from monitor.analysis.history_egg import EggPart, end_line, water_lines
 from monitor.analysis.shown import WIDTH as WIDTH
 from monitor.analysis.shown import WORDS, Shown, duration, filled, per_cent
 from monitor.domain.calibration import Calibration
@@ -27,12 +28,25 @@ _LABEL, _COLUMN = 14, 22  # one label and three columns fill the width
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """What stands over the figures: batch, profile, eggs set (None where not recorded), set time (aware)."""
+    """What stands over the figures: batch, profile, eggs set (None where not recorded), set time (aware); egg: of a history that is
+    one egg's own."""
 
     batch: str
     profile: str
     eggs: int | None
     set_at: datetime
+    egg: EggPart | None = None
+
+    @property
+    def title(self) -> str:
+        """`Environment history of batch hen-1`, `Environment history of egg 7 of hen-1`."""
+        return f"Environment history of {f'batch {self.batch}' if self.egg is None else self.egg.name}"
+
+    def lines(self, shown: Shown) -> list[str]:
+        """What stands under the title."""
+        eggs = f"{self.eggs} eggs" if self.eggs is not None else "eggs not recorded"
+        about = f"profile {self.profile}, {eggs}, set {shown.time(self.set_at)}"
+        return [about] if self.egg is None else [about, end_line(self.egg, shown)]
 
 
 def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> str:
@@ -46,17 +60,18 @@ def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> s
         ValueError: another unit.
     """
     shown = Shown(zone, unit)
-    eggs = f"{header.eggs} eggs" if header.eggs is not None else "eggs not recorded"
     whole = history.whole
     lines = [
-        f"Environment history of batch {header.batch}",
-        f"profile {header.profile}, {eggs}, set {shown.time(header.set_at)}",
+        header.title,
+        *header.lines(shown),
         "",
         f"Times are local ({zone}). In, above and below refer to the warning limits of the band (to the alarm"
         " limit on a side without one). Covered is the share of time with good data; over a gap nothing is made up.",
     ]
     if history.development is not None:
         lines += ["", *development_lines(history.development, shown)]
+    if header.egg is not None:
+        lines += ["", *water_lines(header.egg, shown)]
     beside: dict[int, Felt] = dict(enumerate(history.felt))
     for place, period in enumerate((*history.stages, whole)):
         lines += ["", *_block(period, shown)]

@@ -3,33 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
+from monitor.analysis.across import CHOSEN, PUBLISHED, SET_BEFORE, Across, Written
 from monitor.analysis.shown import filled
-from monitor.analysis.statistics import Association, Rate, Rates
+from monitor.analysis.statistics import CHANCE, Association, Ending, Rate, Rates
 
 TOGETHER_MEANS = (
-    "Batches whose record shows it are set against batches whose record does not. Together is not because of: what was not"
-    " measured may lie behind both, and one machine, one season or one flock may hold most of such batches."
+    "Batches of which it is so are set against batches of which it is not; where the record cannot say, a batch is in"
+    " neither. Together is not because of: what was not measured may lie behind both, and one machine, one season or one"
+    " flock may hold most of such batches."
 )
 
 
-def outcomes_text(
-    every: Rates,
-    groups: Mapping[str, Rates],
-    found: Sequence[Association],
-    left_out: Mapping[str, str],
-    unwritten: int,
-    read: int,
-    good_share: float,
-    older: int = 0,
-) -> str:
-    """For people.
-
-    Parameters
-        every, groups: the rates of all batches, and of each group. left_out: batch id to why it is not counted. unwritten: eggs without
-            a written end. read: batches whose air was looked at; older: those beyond the newest, which were not.
-    """
+def outcomes_text(across: Across) -> str:
+    """For people."""
+    every = across.every
     lines = [f"HOW {_batches(every.batches).upper()} ENDED"]
     if not every.batches:
         lines += [
@@ -40,40 +29,61 @@ def outcomes_text(
         ]
     else:
         lines += _rates(every)
-    if unwritten:
-        lines.append(f"  {unwritten} eggs without a written end count as not hatched.")
-    for name, each in groups.items():
+    if across.unwritten:
+        lines.append(f"  {_eggs(across.unwritten)} without a written end: not hatched, as far as is known.")
+    if every.batches and across.finding is not None:
+        lines += ["", *_finding(across.finding)]
+    for name, each in across.groups.items():
         lines += ["", f"{name}: {_batches(each.batches)}", *_rates(each)]
-    if left_out:
-        lines += ["", "NOT COUNTED", *(f"  {batch}: {why}" for batch, why in left_out.items())]
+        if across.finding is not None:
+            lines += _often(*across.finding.groups[name])
+    if across.left_out:
+        lines += ["", "NOT COUNTED", *(f"  {batch}: {why}" for batch, why in across.left_out.items())]
     if every.batches:
-        lines += ["", *_together(found, read, good_share, older)]
+        for section in (_together(across), _members(across), _within(across), _legend(across)):
+            told = list(section)
+            lines += ["", *told] if told else []
     return "\n".join(filled(line) for line in lines) + "\n"
 
 
-def outcomes_json(
-    every: Rates,
-    groups: Mapping[str, Rates],
-    found: Sequence[Association],
-    left_out: Mapping[str, str],
-    unwritten: int,
-    read: int,
-    good_share: float,
-) -> dict[str, object]:
+def outcomes_json(across: Across) -> dict[str, object]:
     """The same as plain values for `json.dumps`: shares 0 to 1; what is not known, and an end of an interval without limit, is null."""
+    finding, ids = across.finding, {words: id_ for id_, words in across.looked_at.items()}
+    rows = [_association_row(each, across.ending) for each in across.found]
     return {
-        "all": _rates_row(every),
-        "groups": {name: _rates_row(each) for name, each in groups.items()},
-        "not_counted": dict(left_out),
-        "eggs_without_end": unwritten,
-        "went_well_share": good_share,
-        "batches_looked_at": read,
-        "together": [_association_row(each) for each in found],
+        "all": _rates_row(across.every),
+        "groups": {
+            name: _rates_row(each) | ({} if finding is None else _often_row(*finding.groups[name]))
+            for name, each in across.groups.items()
+        },
+        "not_counted": dict(across.left_out),
+        "eggs_without_end": across.unwritten,
+        "went_well_share": across.good_share if finding is None else None,
+        "finding": None
+        if finding is None
+        else {
+            "id": finding.finding,
+            "words": finding.words,
+            "batches": list(finding.names),
+            **_often_row(finding.eggs, finding.batches),
+        },
+        "by": across.by,
+        "batches_looked_at": across.read,
+        "older_batches_not_looked_at": across.older,
+        "looked_at": [{"id": id_, "words": words} for id_, words in across.looked_at.items()],
+        "compared": len(across.compared),
+        "together": [{"id": ids[str(row["exposure"])], **row} for row in rows],
+        "against_others": [_association_row(each, across.ending) for each in across.members],
+        "within": [_association_row(each, across.ending) for each in across.within],
     }
 
 
 def _batches(count: int) -> str:
     return "1 batch" if count == 1 else f"{count} batches"
+
+
+def _eggs(count: int) -> str:
+    return "1 egg" if count == 1 else f"{count} eggs"
 
 
 def _rates(each: Rates) -> Iterator[str]:
@@ -88,30 +98,137 @@ def _words(rate: Rate) -> str:
     return rate.words() if rate.of else "not known: the clear eggs were not told apart"
 
 
-def _together(found: Sequence[Association], read: int, good_share: float, older: int) -> Iterator[str]:
-    yield "WHAT GOES TOGETHER WITH A BATCH THAT DID NOT GO WELL"
-    yield f"  A batch went well when {100.0 * good_share:.0f} % or more of its fertile eggs hatched. {TOGETHER_MEANS}"
-    if older:
-        yield f"  Only the newest {read} batches were looked at; {older} older ones were not."
-    if not found:
-        yield "  They all ended alike, well or not: there is nothing to compare."
+def _often(eggs: Rate, batches: Rate) -> Iterator[str]:
+    yield f"  {'eggs with it':<18} {eggs.words()}"
+    yield f"  {'batches with it':<18} {batches.words()}"
+
+
+def _finding(finding: Written) -> Iterator[str]:
+    yield f"HOW OFTEN {finding.finding} WAS WRITTEN"
+    yield f"  {finding.words[0].upper()}{finding.words[1:]}."
+    yield from _often(finding.eggs, finding.batches)
+    if finding.names:
+        yield f"  In {', '.join(finding.names)}."
+    yield (
+        "  Of the batches above, whose eggs were looked at: how they ended is written. Where `eggroom egg finding` wrote"
+        " nothing of it, it is taken as not there; what was only candled is not counted."
+    )
+
+
+def _together(across: Across) -> Iterator[str]:
+    if across.finding is None:
+        yield "WHAT GOES TOGETHER WITH A BATCH THAT DID NOT GO WELL"
+        yield f"  A batch went well when {100.0 * across.good_share:.0f} % or more of its fertile eggs hatched."
+    else:
+        yield f"WHAT GOES TOGETHER WITH {across.finding.finding}"
+    yield from _looked_at(across)
+    if across.older:
+        newest = "batch was" if across.read == 1 else f"{across.read} batches were"
+        older = "1 older was" if across.older == 1 else f"{across.older} older ones were"
+        yield f"  Only the newest {newest} looked at; {older} not."
+    without = across.every.batches - across.older - across.read
+    if without:
+        yield f"  Without a machine or a profile that is known, so without air to ask: {_batches(without)}."
+    if not across.looked_at:
         return
+    if across.found:
+        yield f"  {TOGETHER_MEANS}"
+        yield from _listed(across.found, across.ending)
+    elif across.read:
+        alike = (
+            "They all ended alike, well or not"
+            if across.finding is None
+            else "It was written for all of them or for none"
+        )
+        yield f"  {alike}: there is nothing to compare."
+
+
+def _looked_at(across: Across) -> Iterator[str]:
+    """What was looked at, and why so few."""
+    many = len(across.looked_at)
+    things = "1 thing" if many == 1 else f"{many} things"
+    if not many:
+        yield (
+            "  No sensor sees anything that its published causes name, so nothing was looked at in the air; `eggroom"
+            " review` lists them. What else to look at, you choose with --exposure."
+        )
+    elif across.why == CHOSEN:
+        yield (
+            f"  Looked at: {things} that you chose. That is fair when chosen beforehand; when picked because another look"
+            " showed it, chance has picked too."
+        )
+    else:
+        why = {
+            SET_BEFORE: "the same for everyone, set before any record was seen",
+            PUBLISHED: "all that its published causes name and a sensor sees",
+        }
+        yield (
+            f"  Looked at: {things}, {why[across.why]}. Each more that is looked at makes the rest harder to tell; fewer, or"
+            " others, you choose with --exposure."
+        )
+
+
+def _members(across: Across) -> Iterator[str]:
+    if across.by is None:
+        return
+    yield f"ONE {across.by.upper()} AGAINST THE OTHERS"
+    if not across.members:
+        yield f"  All counted batches are of one {across.by}: nothing to compare."
+        return
+    yield "  All counted batches, whatever their air."
+    yield from _listed(across.members, across.ending)
+
+
+def _within(across: Across) -> Iterator[str]:
+    if not across.within:
+        return
+    yield f"THE SAME WITHIN ONE {str(across.by).upper()} ALONE"
+    telling = [a for a in across.within if not a.too_few]
+    for each in telling:
+        yield f"  - {each.words(across.ending)}"
+    left = len(across.within) - len(telling)
+    if not telling:
+        yield f"  {left} comparisons, and for none are there enough batches to tell, even by the clearest split."
+    elif left:
+        yield f"  {left} more have too few batches to tell, even by the clearest split."
+
+
+def _legend(across: Across) -> Iterator[str]:
+    """What the figures mean, where there are any."""
+    telling = sum(not a.too_few for a in across.compared)
+    if not telling:
+        return
+    odds = "bad ends to good ones" if across.finding is None else "batches with it written to those without"
+    made = "1 comparison was" if len(across.compared) == 1 else f"{len(across.compared)} comparisons were"
+    corrected = (
+        "1 could tell something, so nothing is to be corrected"
+        if telling == 1
+        else f"{telling} could tell something: each p is corrected for so many, each interval stands for itself"
+    )
+    yield (
+        f"Odds: {odds}. p: how often chance alone would split batches as clearly as that, or more. {made} made;"
+        f" {corrected}. With a p up to {CHANCE:g} they are said to go together."
+    )
+
+
+def _listed(found: Sequence[Association], ending: Ending) -> Iterator[str]:
+    """What can tell in full, the rest in short."""
     telling = [a for a in found if not a.too_few]
     for each in telling:
-        yield f"  - {each.words()}"
+        yield f"  - {each.words(ending)}"
     compared = [a for a in found if a.odds_ratio is not None]
     few = [a for a in compared if a.too_few]
     if few and not telling:
         yield (
-            f"  {_batches(read)}, with so few that ended badly, or that had it, are too few: even the clearest split of them"
-            " could be chance. So far (ended badly, of all):"
+            "  So few batches cannot tell anything: even the clearest split of them could be chance. So far"
+            f" ({ending.had}, of all):"
         )
     elif few:
-        yield "  Too few to tell, even by the clearest split (ended badly, of all):"
+        yield f"  Too few to tell, even by the clearest split ({ending.had}, of all):"
     for each in few:
         t = each.table
-        with_it, without = (t.exposed_bad, t.exposed_bad + t.exposed_good), (t.other_bad, t.other_bad + t.other_good)
-        yield f"    {each.exposure}: with it {with_it[0]} of {with_it[1]}, without {without[0]} of {without[1]}"
+        with_it, without = t.exposed_bad + t.exposed_good, t.other_bad + t.other_good
+        yield f"    {each.exposure}: {t.exposed_bad} of {with_it}, otherwise {t.other_bad} of {without}"
     seen = [a for a in found if a.table.total]
     alike = [a.exposure for a in seen if a not in compared]
     if alike:
@@ -141,8 +258,12 @@ def _rate_row(rate: Rate) -> dict[str, object]:
     }
 
 
-def _association_row(each: Association) -> dict[str, object]:
-    names = ("exposed_bad", "exposed_good", "other_bad", "other_good")
+def _often_row(eggs: Rate, batches: Rate) -> dict[str, object]:
+    return {"eggs_with_it": _rate_row(eggs), "batches_with_it": _rate_row(batches)}
+
+
+def _association_row(each: Association, ending: Ending) -> dict[str, object]:
+    names = [f"{who}_{end}" for who in ("exposed", "other") for end in ending.keys]
     return {
         "exposure": each.exposure,
         **dict(zip(names, each.table.counts, strict=True)),
@@ -153,7 +274,7 @@ def _association_row(each: Association) -> dict[str, object]:
         "p_corrected": _finite(each.p_corrected),
         "looked_at": each.looked_at,
         "too_few": each.too_few,
-        "words": each.words(),
+        "words": each.words(ending),
     }
 
 

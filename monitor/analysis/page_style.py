@@ -12,14 +12,14 @@ body{margin:0 auto;padding:12px;max-width:960px;background:var(--paper);color:va
 font:15px/1.4 system-ui,sans-serif;overflow-wrap:break-word}
 h1{font-size:1.3em;margin:.2em 0}h2{font-size:1.1em;margin:1.4em 0 .3em;border-bottom:1px solid var(--rule)}
 h3{font-size:1em;margin:1.1em 0 .2em}p{margin:.25em 0}p.in{padding-left:1em}
-figure{margin:1em 0}figcaption{font-weight:600}figcaption small{font-weight:400;color:var(--faint)}
+figure{margin:1em 0}figcaption{font-weight:600;margin-bottom:.35em}figcaption small{font-weight:400;color:var(--faint)}
 .plot{display:grid;grid-template-columns:3.6em 1fr}
 .y,.x{position:relative;color:var(--faint);font-size:.75em}
 .y span{position:absolute;right:.5em;transform:translateY(-50%)}
 .x{grid-column:2;height:1.5em}.x span{position:absolute;transform:translateX(-50%);white-space:nowrap}
 .name{color:var(--faint);font-size:.75em;align-self:center;overflow:hidden;text-overflow:ellipsis}
 svg{display:block;width:100%;height:170px;overflow:visible}
-svg.strip{height:22px}svg.bars{height:44px}
+svg.strip{height:22px}svg.bars{height:44px}svg.losses{height:120px}
 svg *{vector-effect:non-scaling-stroke}
 .frame{fill:none;stroke:var(--rule)}.grid{stroke:var(--rule);stroke-width:.5}
 .band{fill:var(--band);fill-opacity:.2}.alarm{stroke:var(--hot);stroke-dasharray:5 3}.alarm.below{stroke:var(--cold)}
@@ -28,6 +28,9 @@ svg *{vector-effect:non-scaling-stroke}
 .gap{fill:var(--gap);fill-opacity:.45}
 .move{stroke:var(--mark);stroke-width:1.5}.stage{stroke:var(--mark);stroke-dasharray:2 3}
 .opening{stroke:var(--ink);stroke-width:1.2}.handling{fill:var(--mark);fill-opacity:.5}
+.entry{stroke:var(--band);stroke-width:2.5}
+.dot{stroke:var(--line);stroke-width:6;stroke-linecap:round}
+.loss{fill:none;stroke:var(--line);stroke-width:1.2}
 .bar{fill:var(--line);fill-opacity:.75}
 .lane{position:relative;height:1.7em;border-bottom:1px solid var(--rule);font-size:.8em}
 .lane span{position:absolute;top:0;bottom:0;padding:.15em .3em;overflow:hidden;white-space:nowrap;text-overflow:ellipsis;

@@ -36,7 +36,8 @@ class Figure:
 
     value: °C, %RH, % (loss), share, K, a day or h, as its check says. low, high: the band it is judged by, None where there is none.
     coverage: share of the window with good data, 0 to 1. share_below, share_above: of the time judged, 0 to 1; 1 for what has no time,
-    as a loss. longest_gap_h: the longest time in the window without data.
+    as a loss. longest_gap_h: the longest time in the window without data. at_pace: of a loss, that the egg died before pip and would
+    have come to this at its pace.
     """
 
     value: float
@@ -46,6 +47,7 @@ class Figure:
     share_below: float = 1.0
     share_above: float = 1.0
     longest_gap_h: float = 0.0
+    at_pace: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ _MORE = (
     "h3{border-left:4px solid var(--mark);padding-left:.5em}p.cause{margin-top:.5em}p.cause+p.in{margin-top:.1em}"
     "p.caution{border:1px solid var(--hot);border-radius:4px;padding:.4em .6em}"
     "svg.strip{height:12px;margin:.2em 0}.here{stroke:var(--line);stroke-width:4}.good{stroke:var(--ink);stroke-width:1.2}"
-    "div{break-inside:avoid}h2.one{margin-top:2em;border-bottom:2px solid var(--ink)}"
+    "div{break-inside:avoid}div+div{margin-top:1em}h2.one{margin-top:2em;border-bottom:2px solid var(--ink)}"
 )
 
 

@@ -30,7 +30,7 @@ from monitor.analysis.shown import filled
 from monitor.domain.causes import BEFORE_SET, COLD, DOSE, HEAT, HIGH, LOSS, LOW, MEAN, WINDOWS, Catalogue
 from monitor.domain.exposure import EXPOSURES, shown_c
 from monitor.domain.exposure import SOURCES as EXPOSURE_SOURCES
-from monitor.domain.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
+from monitor.domain.units import celsius_to_fahrenheit, k_to_fahrenheit_difference, quoted_in
 
 HEADS = {
     SUPPORTED: "SUPPORTED: the record shows what these sources describe",
@@ -80,7 +80,7 @@ def review_text(
         told = [v for v in verdicts if v.verdict == name]
         lines += ["", HEADS[name] if told else f"{HEADS[name].split(':')[0]}: none of the published causes"]
         for verdict in told:
-            lines += unseen_lines(verdict) if name == NOT_MEASURED else told_lines(verdict, unit)
+            lines += unseen_lines(verdict, unit) if name == NOT_MEASURED else told_lines(verdict, unit)
     lines += ["", "CAUTION", f"  {published.caution}", f"  {CLOSING}", "", "SOURCES"]
     lines += [f"  {line}" for line in source_lines(catalogue, verdicts)]
     return "\n".join(filled(line) for line in lines) + "\n"
@@ -121,6 +121,7 @@ def _row(verdict: Verdict) -> dict[str, object]:
         "supported_from": supported_at,
         "coverage": _round(figure.coverage) if figure is not None else None,
         "longest_gap_h": _round(figure.longest_gap_h) if figure is not None else None,
+        "at_pace": figure.at_pace if figure is not None else None,
         "siblings": [_round(v) for v in verdict.siblings],
         "went_well": [_round(v) for v in verdict.good],
         "strength": _round(verdict.strength),
@@ -135,7 +136,7 @@ def _round(value: float | None) -> float | None:
 def told_lines(verdict: Verdict, unit: str) -> Iterator[str]:
     """One verdict: each source's words, what the record shows, the others' figures."""
     for cause in dict.fromkeys((c.words, c.source, c.evidence) for c in verdict.causes):
-        yield f"  - {cause[0]} ({_source(cause[1], cause[2])})"
+        yield f"  - {quoted_in(cause[0], unit)} ({_source(cause[1], cause[2])})"
     if verdict.reason:
         yield f"    Cannot say: {WHY[verdict.reason]}."
     if verdict.figure is not None:
@@ -146,7 +147,7 @@ def told_lines(verdict: Verdict, unit: str) -> Iterator[str]:
         yield f"    Asked for: {_asked(verdict, unit)}."
     published = verdict.first.published
     if published is not None:
-        yield f"    Published: {published.result} ({published.source}, {published.eggs} eggs)."
+        yield f"    Published: {quoted_in(published.result, unit)} ({published.source}, {published.eggs} eggs)."
         for other in EXPOSURES:
             if other.id in published.against:
                 yield f"    Published, and says otherwise: {_exposure(other.id, unit)}."
@@ -158,12 +159,12 @@ def _of_a_band(verdict: Verdict) -> bool:
     return verdict.check is not None and verdict.check.kind == MEAN
 
 
-def unseen_lines(verdict: Verdict) -> Iterator[str]:
+def unseen_lines(verdict: Verdict, unit: str) -> Iterator[str]:
     """One cause that no sensor sees: what it is about, and when."""
     cause = verdict.first
     when = "before the eggs were set" if cause.window == BEFORE_SET else f"in {WINDOWS[cause.window][0]}"
     about = "" if cause.unseen == BEFORE_SET else f"{cause.unseen}, "
-    yield f"  - {cause.words} ({_source(cause.source, cause.evidence)}): {about}{when}"
+    yield f"  - {quoted_in(cause.words, unit)} ({_source(cause.source, cause.evidence)}): {about}{when}"
 
 
 def _source(key: str, evidence: str) -> str:
@@ -188,7 +189,8 @@ def _figure(verdict: Verdict, figure: Figure, unit: str) -> str:
     if check is None:
         return ""
     shown = _shown(check.unit, unit)
-    text = f"{_asked(verdict, unit)}: {shown(figure.value)}"
+    pace = ", at the pace until it died" if figure.at_pace else ""
+    text = f"{_asked(verdict, unit)}: {shown(figure.value)}{pace}"
     if check.kind == MEAN:
         text += f", band {_band(figure, shown)}"
         outside = _outside(verdict)
@@ -261,7 +263,7 @@ def _exposure(id_: str, unit: str) -> str:
     each = next(e for e in EXPOSURES if e.id == id_)
     what = "" if each.temp_c is None else f"{shown_c(each.temp_c, unit)} "
     hours = "" if each.hours is None else f"for {each.hours:g} h, "
-    return f"{what}{hours}{each.result} ({each.source}, {each.eggs} eggs)"
+    return f"{what}{hours}{quoted_in(each.result, unit)} ({each.source}, {each.eggs} eggs)"
 
 
 def _cited(catalogue: Catalogue, verdicts: Sequence[Verdict]) -> dict[str, str]:

@@ -86,7 +86,9 @@ def sections(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator
             told = [v for v in each.verdicts if v.verdict == name]
             head = HEADS[name] if told else f"{HEADS[name].split(':')[0]}: none of the published causes"
             lines = [
-                line for v in told for line in (unseen_lines(v) if name == NOT_MEASURED else told_lines(v, shown.unit))
+                line
+                for v in told
+                for line in (unseen_lines(v, shown.unit) if name == NOT_MEASURED else told_lines(v, shown.unit))
             ]
             yield Section(HEAD, head, tuple(line.removeprefix("  ") for line in lines), tuple(told))
         yield Section(HEAD, "CAUTION", (catalogue.findings[each.finding].caution,))
@@ -130,7 +132,7 @@ def _name(each: Reviewed) -> str:
 
 
 def _beside(whole: BatchReview, catalogue: Catalogue) -> str:
-    went = f"{100.0 * whole.good_share:.0f} % or more of the fertile eggs hatched"
+    went = f"{100.0 * whole.good_share:g} % or more of the fertile eggs hatched"
     if not whole.good:
         return f"No other batch of {whole.profile} that went well ({went}) is written to the end, so none stands beside it."
     few = "" if len(whole.good) >= catalogue.least_good else f"; fewer than {catalogue.least_good} set nothing apart"

@@ -18,6 +18,19 @@ CHANCE = 0.05  # above this, after the correction, a table is not told from chan
 
 
 @dataclass(frozen=True, slots=True)
+class Ending:
+    """The end that batches are counted by, in words: `3 of 5 batches ended badly`, the odds of `a bad end`. keys: with it and
+    without, for values."""
+
+    had: str
+    odds: str
+    keys: tuple[str, str]
+
+
+BADLY = Ending("ended badly", "a bad end", ("bad", "good"))
+
+
+@dataclass(frozen=True, slots=True)
 class Rate:
     """`count` of `of`, with its Wilson interval as shares; None where there is nothing to count."""
 
@@ -123,24 +136,22 @@ class Association:
     looked_at: int
     too_few: bool
 
-    def words(self, case: str = "batches") -> str:
+    def words(self, ending: Ending = BADLY) -> str:
         """Counts first, then what they are worth, in one paragraph."""
         t = self.table
         with_it, without = t.exposed_bad + t.exposed_good, t.other_bad + t.other_good
         text = (
-            f"{self.exposure}: of {with_it} {case} with it {t.exposed_bad} ended badly,"
-            f" of {without} without it {t.other_bad}."
+            f"{self.exposure}: {t.exposed_bad} of {with_it} batches {ending.had}, otherwise {t.other_bad} of {without}."
         )
         if self.odds_ratio is None or self.low is None or self.high is None:
             return f"{text} There is nothing to compare it with."
         if self.too_few:
             return f"{text} That is too few to tell: even the clearest split of so many could be chance."
-        span = f"{_ratio(self.low)} to {_ratio(self.high)}"
-        text += f" Odds of a bad end {_ratio(self.odds_ratio)} times those without it (95 % interval {span})."
-        many = f" of {self.looked_at} things looked at" if self.looked_at > 1 else ""
+        text += f" Odds of {ending.odds} {_times(self.odds_ratio, self.low, self.high)}."
+        many = f", corrected for {self.looked_at} that could tell" if self.looked_at > 1 else ""
         if self.p_corrected > CHANCE:
-            return f"{text} Not told from chance (p {_p(self.p_corrected)}, corrected{many})."
-        return f"{text} They go together (p {_p(self.p_corrected)}, corrected{many}); that names no cause."
+            return f"{text} Not told from chance (p {_p(self.p_corrected)}{many})."
+        return f"{text} They go together (p {_p(self.p_corrected)}{many}); that names no cause."
 
 
 def wilson(count: int, of: int, confidence: float = CONFIDENCE) -> tuple[float, float]:
@@ -191,26 +202,47 @@ def rates_by(outcomes: Iterable[Outcome], key: Callable[[Outcome], str]) -> dict
     return {name: rates(group) for name, group in sorted(groups.items())}
 
 
-def table_of(outcomes: Iterable[Outcome], exposed: Mapping[str, bool | None]) -> Table:
-    """Batches by exposure and end. exposed: by batch id; None, or no entry, leaves a batch out: it cannot be said."""
-    counts = {(True, False): 0, (True, True): 0, (False, False): 0, (False, True): 0}
+def ended_badly(outcome: Outcome) -> bool:
+    """The end that batches are counted by where no other is asked for."""
+    return not outcome.went_well
+
+
+def table_of(
+    outcomes: Iterable[Outcome], exposed: Mapping[str, bool | None], bad: Callable[[Outcome], bool] = ended_badly
+) -> Table:
+    """Batches by exposure and end. exposed: by batch id; None, or no entry, leaves a batch out: it cannot be said. bad: which end
+    is counted, as `ended_badly`, or that a finding was written."""
+    counts = {(True, True): 0, (True, False): 0, (False, True): 0, (False, False): 0}
     for outcome in outcomes:
         had = exposed.get(outcome.batch)
         if had is not None:
-            counts[had, outcome.went_well] += 1
+            counts[had, bad(outcome)] += 1
     return Table(*counts.values())
 
 
 def tables_by(
-    outcomes: Sequence[Outcome], exposures: Mapping[str, Mapping[str, bool | None]], key: Callable[[Outcome], str]
+    outcomes: Sequence[Outcome],
+    exposures: Mapping[str, Mapping[str, bool | None]],
+    key: Callable[[Outcome], str],
+    bad: Callable[[Outcome], bool] = ended_badly,
 ) -> dict[str, Table]:
     """A table for each exposure in each group, named `exposure, group`."""
     groups = sorted({key(outcome) for outcome in outcomes})
     return {
-        f"{name}, {group}": table_of([o for o in outcomes if key(o) == group], exposed)
+        f"{name}, {group}": table_of([o for o in outcomes if key(o) == group], exposed, bad)
         for name, exposed in exposures.items()
         for group in groups
     }
+
+
+def tables_of_groups(
+    outcomes: Sequence[Outcome], key: Callable[[Outcome], str], bad: Callable[[Outcome], bool] = ended_badly
+) -> dict[str, Table]:
+    """Each group against all the others, by its name; none where there is one group. Of two groups only the first: the other's
+    table is the same one turned round, and would be corrected for twice."""
+    groups = sorted({key(outcome) for outcome in outcomes})
+    told = groups[: 1 if len(groups) == 2 else len(groups)] if len(groups) > 1 else []
+    return {group: table_of(outcomes, {o.batch: key(o) == group for o in outcomes}, bad) for group in told}
 
 
 def associations(tables: Mapping[str, Table]) -> tuple[Association, ...]:
@@ -261,8 +293,17 @@ def _association(name: str, table: Table) -> Association:
     return Association(name, table, *exact(table), 1.0, 1, least > CHANCE)
 
 
+def _times(ratio: float, low: float, high: float) -> str:
+    """An odds ratio with its interval; one without an end is told by its other end."""
+    if math.isinf(ratio):
+        return f"at least {_ratio(low)} times as high (95 % interval, without an upper end)"
+    if ratio == 0.0:
+        return f"at most {_ratio(high)} times as high (95 % interval, from 0)"
+    return f"{_ratio(ratio)} times as high (95 % interval {_ratio(low)} to {_ratio(high)})"
+
+
 def _ratio(value: float) -> str:
-    return "without limit" if math.isinf(value) else f"{value:.2g}" if value < 10.0 else f"{value:.0f}"
+    return f"{value:.2g}" if value < 10.0 else f"{value:.0f}"
 
 
 def _p(value: float) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import groupby
 
 DAY_S = 86_400.0
 MAX_EGGS = 100_000
@@ -48,7 +49,10 @@ class Declared:
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Eggs set together. `set_at` is when incubation began; age is time elapsed since, so no change of summer time moves it."""
+    """Eggs set together. `set_at` is when incubation began; age is time elapsed since, so no change of summer time moves it.
+
+    numbers: what stands on its eggs, rising, where that is not 1 to `eggs`: of eggs that were split off another batch.
+    """
 
     id: str
     profile: str
@@ -58,6 +62,19 @@ class Batch:
     stays: tuple[Stay, ...] = ()
     declared: tuple[Declared, ...] = ()
     closed_at: datetime | None = None
+    numbers: tuple[int, ...] = ()
+
+    def has(self, egg: int) -> bool:
+        """Whether an egg of the batch can have that number."""
+        return egg in self.numbers if self.numbers else 1 <= egg <= (MAX_EGGS if self.eggs is None else self.eggs)
+
+    @property
+    def numbers_words(self) -> str:
+        """Which numbers there are: `1 to 12`, `3, 7-9`."""
+        if not self.numbers:
+            return f"1 to {MAX_EGGS if self.eggs is None else self.eggs}"
+        runs = [list(run) for _, run in groupby(enumerate(self.numbers), key=lambda each: each[1] - each[0])]
+        return ", ".join(f"{run[0][1]}-{run[-1][1]}" if len(run) > 1 else f"{run[0][1]}" for run in runs)
 
     def day(self, at: datetime) -> float:
         """Days of incubation at an instant: 0 at the set time, negative before it."""

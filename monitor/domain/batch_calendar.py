@@ -6,11 +6,13 @@ says: the hen's customary days 7 and 14 (from memory), as thirds of the species'
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from monitor.domain.batch import Batch
+from monitor.domain.egg_book import EggBook, looks
+from monitor.domain.egg_entry import LookAgain
 from monitor.domain.profile import Profile
 
 LINE_OCTETS = 75  # RFC 5545, 3.1: without the line break
@@ -59,10 +61,23 @@ def due_of(batch: Batch, profile: Profile) -> list[Due]:
     return sorted(found, key=lambda due: due.since)
 
 
-def to_ics(batch: Batch, profile: Profile, site_id: str, now: datetime) -> str:
-    """The calendar of a batch. Written again, it replaces what was read before: each entry keeps its UID, DTSTAMP is `now`."""
+def looks_of(book: EggBook, egg: int) -> list[Due]:
+    """When an egg is to be looked at again, or the whole batch; in order."""
+    found = []
+    for entry in looks(book):
+        fact = entry.fact
+        if isinstance(fact, LookAgain) and (entry.egg == egg or (entry.egg is None and entry.count is None)):
+            about = f"{book.batch.id} egg {egg}" if entry.egg is not None else book.batch.id
+            key, until = f"look-{entry.number}", fact.look_at + TASK
+            found.append(Due(key, fact.look_at, until, f"{about}: look again", fact.text))
+    return sorted(found, key=lambda due: due.since)
+
+
+def to_ics(batch: Batch, profile: Profile, site_id: str, now: datetime, more: Sequence[Due] = ()) -> str:
+    """The calendar of a batch, and what more is due. Written again, it replaces what was read before: each entry keeps its UID, so
+    that one which stands in two calendars is the same; DTSTAMP is `now`."""
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//eggroom//batch calendar//EN"]
-    for due in due_of(batch, profile):
+    for due in sorted((*due_of(batch, profile), *more), key=lambda each: each.since):
         lines += [
             "BEGIN:VEVENT",
             f"UID:{batch.id}-{due.key}@{site_id}.eggroom.invalid",

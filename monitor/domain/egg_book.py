@@ -29,6 +29,7 @@ from monitor.domain.egg_entry import (
     Removed,
     Sign,
     Size,
+    Split,
     Weighing,
     Withdrawn,
     moment,
@@ -38,7 +39,7 @@ from monitor.domain.egg_entry import (
 # weigh 8 to 9 % less (Governali and others 2012), so the doubt told here, as one sd, is wider.
 HOYT_G_CM3, HOYT_DOUBT_SHARE = 0.548, 0.03
 
-_FROM_SET = (Candling, Sign, Helped, Hatched, Dead, Removed)  # what cannot be before the eggs were set
+_FROM_SET = (Candling, Sign, Helped, Hatched, Dead, Removed, Split)  # what cannot be before the eggs were set
 _OF_SOME = (Weighing, Found, *_FROM_SET)
 _OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid)
 
@@ -81,6 +82,7 @@ def add(book: EggBook, entry: Entry) -> EggBook:
     _check_replaces(book, entry, where)
     others = [e for e in standing(book) if e.number != entry.replaces]
     _check_times(book.batch, entry, others, where)
+    _check_gone(entry, others, where)
     _check_outcome(book.batch, entry, others, where)
     if isinstance(entry.fact, Weighing):
         each_g = entry.fact.net_g / entry.eggs
@@ -122,7 +124,7 @@ def trays(book: EggBook) -> tuple[str, ...]:
 
 
 def outcome(book: EggBook, egg: int) -> Entry | None:
-    """How it ended for an egg: hatched, dead or removed; the last of these, None so far."""
+    """How it ended for an egg: hatched, dead, removed, or gone on in another batch; the last of these, None so far."""
     return next((e for e in reversed(of_egg(book, egg)) if e.ends), None)
 
 
@@ -189,8 +191,8 @@ def _answers(later: Entry, look: Entry) -> bool:
 
 def _check_subject(batch: Batch, entry: Entry, where: str) -> None:
     size = MAX_EGGS if batch.eggs is None else batch.eggs
-    if entry.egg is not None and not 1 <= entry.egg <= size:
-        raise EggError(f"{where}: egg {entry.egg}, expected 1 to {size}")
+    if entry.egg is not None and not batch.has(entry.egg):
+        raise EggError(f"{where}: egg {entry.egg}, expected {batch.numbers_words}")
     if entry.count is not None and not 1 <= entry.count <= size:
         raise EggError(f"{where}: {entry.count} eggs, expected 1 to {size}")
     if isinstance(entry.fact, Size) and entry.egg is None:
@@ -212,6 +214,10 @@ def _check_replaces(book: EggBook, entry: Entry, where: str) -> None:
     newer = next((e.number for e in book.entries if e.replaces == entry.replaces), None)
     if newer is not None:
         raise EggError(f"{where}: replaces entry {entry.replaces}, which entry {newer} replaced, expected {newer}")
+    if isinstance(named.fact, Split):
+        raise EggError(
+            f"{where}: replaces a split, expected it to stand: batch {named.fact.into} has that egg's record now"
+        )
     if not isinstance(entry.fact, (Withdrawn, type(named.fact))):
         raise EggError(f"{where}: replaces a {named.fact.kind}, expected a {named.fact.kind} again, or to withdraw it")
 
@@ -234,6 +240,15 @@ def _check_times(batch: Batch, entry: Entry, others: list[Entry], where: str) ->
         raise EggError(f"{where}: laid {moment(laid)}, after its {early.fact.kind} ({moment(early.at)})")
 
 
+def _check_gone(entry: Entry, others: list[Entry], where: str) -> None:
+    """What is about an egg after it went on in another batch belongs there."""
+    if entry.egg is None or isinstance(entry.fact, Withdrawn):
+        return
+    gone = next((e for e in others if e.egg == entry.egg and isinstance(e.fact, Split) and e.at <= entry.at), None)
+    if gone is not None and isinstance(gone.fact, Split):
+        raise EggError(f"{where}: egg {entry.egg} went on as batch {gone.fact.into}, expected that batch")
+
+
 def _check_outcome(batch: Batch, entry: Entry, others: list[Entry], where: str) -> None:
     fact = entry.fact
     if not entry.ends:
@@ -253,7 +268,7 @@ def _check_outcome(batch: Batch, entry: Entry, others: list[Entry], where: str) 
         raise EggError(f"{where}: {before.word} already, expected a correction that names entry {before.number}")
     total = sum(e.eggs for e in ended) + entry.eggs
     if batch.eggs is not None and total > batch.eggs:
-        raise EggError(f"{where}: makes {total} eggs hatched, dead or removed, expected at most {batch.eggs}")
+        raise EggError(f"{where}: makes {total} eggs that ended or went elsewhere, expected at most {batch.eggs}")
 
 
 def _laid(batch: Batch, entries: list[Entry] | tuple[Entry, ...], egg: int | None) -> datetime | None:

@@ -161,6 +161,19 @@ class Removed:
 
 
 @dataclass(frozen=True, slots=True)
+class Split:
+    """Went on in a batch of its own, by that name; its record goes on there."""
+
+    kind: ClassVar[str] = "split"
+    into: str
+
+    def __post_init__(self) -> None:
+        if not self.into:
+            raise EggError("split: no batch, expected the name of the one it went on in")
+        _short("split", self.into)
+
+
+@dataclass(frozen=True, slots=True)
 class Found:
     """A finding of a problem hatch: an id of `findings.FINDINGS`."""
 
@@ -210,7 +223,20 @@ class Withdrawn:
 
 
 Fact = (
-    Laid | Size | Weighing | Candling | Sign | Helped | Hatched | Dead | Removed | Found | Note | LookAgain | Withdrawn
+    Laid
+    | Size
+    | Weighing
+    | Candling
+    | Sign
+    | Helped
+    | Hatched
+    | Dead
+    | Removed
+    | Split
+    | Found
+    | Note
+    | LookAgain
+    | Withdrawn
 )
 FACTS: Mapping[str, type[Fact]] = {
     fact.kind: fact
@@ -224,6 +250,7 @@ FACTS: Mapping[str, type[Fact]] = {
         Hatched,
         Dead,
         Removed,
+        Split,
         Found,
         Note,
         LookAgain,
@@ -279,8 +306,8 @@ class Entry:
 
     @property
     def ends(self) -> bool:
-        """Whether it says how it ended: hatched, dead or removed."""
-        return isinstance(self.fact, Hatched | Dead | Removed)
+        """Whether it says how it ended in this batch: hatched, dead, removed, or gone on in another."""
+        return isinstance(self.fact, Hatched | Dead | Removed | Split)
 
     @property
     def pipped(self) -> bool:
@@ -290,6 +317,8 @@ class Entry:
     @property
     def word(self) -> str:
         """As in `after it was hatched`."""
+        if isinstance(self.fact, Split):
+            return f"moved to batch {self.fact.into}"
         return "pipped" if self.pipped else self.fact.kind
 
     def same_subject(self, other: Entry) -> bool:

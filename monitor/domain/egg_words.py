@@ -18,6 +18,7 @@ from monitor.domain.egg_entry import (
     Removed,
     Sign,
     Size,
+    Split,
     Weighing,
     Withdrawn,
     plain,
@@ -57,6 +58,8 @@ def _said(fact: Fact, zone: tzinfo) -> str:
         return f"dead ({fact.stage})"
     if isinstance(fact, Removed):
         return f"removed: {fact.why}"
+    if isinstance(fact, Split):
+        return f"went on as batch {fact.into}"
     if isinstance(fact, Found):
         return FINDING[fact.finding].words
     if isinstance(fact, Note):

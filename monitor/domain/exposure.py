@@ -16,7 +16,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from monitor.domain.units import celsius_to_fahrenheit
+from monitor.domain.units import celsius_to_fahrenheit, quoted_in
 
 ABOVE, BELOW = "above", "below"
 REACHED, WITHIN, SHORT, CONTRADICTS = "reached", "within", "short", "contradicts"
@@ -184,7 +184,7 @@ class Match:
         if each.hours is not None:
             what += f" for {duration(each.hours)}"
         head = "Published, and says otherwise" if self.standing == CONTRADICTS else "Published"
-        line = f"{head} ({each.source}, {each.eggs} eggs{day}): {what}{': ' if what else ''}{each.result}."
+        line = f"{head} ({each.source}, {each.eggs} eggs{day}): {what}{': ' if what else ''}{quoted_in(each.result, unit)}."
         beyond = f"{duration(self.hours)} at or {'above' if each.side == ABOVE else 'below'} that"
         if self.standing == WITHIN:
             return f"{line} {whose} was milder and no longer."

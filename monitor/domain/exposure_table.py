@@ -10,6 +10,7 @@ import textwrap
 from collections.abc import Iterator
 
 from monitor.domain.exposure import ABOVE, BELOW, EXPOSURES, HEN_TERM_DAYS, SOURCES, Exposure, duration, shown_c
+from monitor.domain.units import quoted_in
 
 WIDTH = 80
 TITLES = {ABOVE: "HEAT", BELOW: "COLD"}
@@ -82,7 +83,7 @@ def _what(each: Exposure, unit: str) -> str:
     head = shown_c(each.temp_c, unit) if each.temp_c is not None else ""
     if each.hours is not None:
         head += f" for {duration(each.hours)}"
-    return f"{head}{': ' if head else ''}{each.result}"
+    return f"{head}{': ' if head else ''}{quoted_in(each.result, unit)}"
 
 
 def _days(days: tuple[float, ...]) -> str:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from monitor.domain.alarm import Alarm
 from monitor.domain.batch import Batch, batch_of
@@ -61,7 +61,8 @@ def archive_of(history: History, site: Site, batch: Batch, now: datetime) -> Arc
         return batch_of(subject) == batch.id or any(since <= at <= until for since, until in about.get(subject, ()))
 
     begin = min([batch.set_at, *(stay.since for stay in batch.stays)])
-    transitions = tuple(t for t in history.transitions(begin) if belongs(t.subject, t.at))
+    end = max([begin, *(until for spans in stays.values() for _, until in spans)]) + timedelta(milliseconds=1)
+    transitions = _transitions(history, batch, begin, end, belongs)
     episodes = {(t.subject, t.rule, t.number) for t in transitions}
     numbers = {t.number for t in transitions} - {0}  # which no notice carries
     return Archive(
@@ -69,21 +70,33 @@ def archive_of(history: History, site: Site, batch: Batch, now: datetime) -> Arc
         site=mine,
         book=history.book(batch),
         calibrations=tuple(c for c in history.calibrations() if c.probe in mine.probes),
-        handlings=tuple(h for h in history.handlings() if _meets((h.since, h.until), stays.get(h.machine, ()))),
+        handlings=tuple(
+            h for h in history.handlings(begin, end) if _meets((h.since, h.until), stays.get(h.machine, ()))
+        ),
         events=tuple(
             e
-            for e in history.events(begin, ALL)
+            for e in [*history.events(begin, ALL, until=end), *history.events(end, ALL, subject=batch.id)]
             if belongs(e.subject, e.at) or (e.kind, e.subject) == ("batch", batch.id)
         ),
         gaps=tuple(g for g in history.gaps() if g.node in mine.by_node),
         alarms=tuple(a for a in history.alarms() if (a.subject, a.rule, a.number) in episodes),
         transitions=transitions,
-        notices=tuple(_unlinked(n) for n in history.notices(ALL) if n.notice.alarm_number in numbers),
+        notices=tuple(_unlinked(n) for n in history.notices(ALL, numbers=numbers)),
         readings={
             key: tuple(history.series(key, *span) for span in _windows(mine, stays[probe.machine], probe.machine))
             for key, probe in mine.probes.items()
         },
     )
+
+
+def _transitions(
+    history: History, batch: Batch, begin: datetime, end: datetime, belongs: Callable[[str, datetime], bool]
+) -> tuple[TransitionRow, ...]:
+    """Those of its machines in its time, and those about the batch itself whenever they were; not all that came since."""
+    found = {t.id: t for t in history.transitions(begin, until=end) if belongs(t.subject, t.at)}
+    for subject in {alarm.subject for alarm in history.alarms() if batch_of(alarm.subject) == batch.id}:
+        found.update((t.id, t) for t in history.transitions(begin, subject))
+    return tuple(found[id_] for id_ in sorted(found))
 
 
 def _stays(batch: Batch, as_of: datetime) -> dict[str, list[Span]]:

@@ -25,6 +25,7 @@ from monitor.domain.egg_entry import (
     Dead,
     Hatched,
     Removed,
+    Split,
     Weighing,
 )
 from monitor.domain.reading import to_ms
@@ -33,16 +34,18 @@ from monitor.service.batch_report import happenings_of, stretches_of
 from monitor.service.egg_water import NoWater, Water, Weighed, water_of
 from monitor.service.ports import History
 
-# Of the day of pip: an egg that died before it has lost no water to pip, and its loss is not held against the target.
-PIP_REACHED = 0.95
+# Of the day of pip, from which on an egg's loss is that to pip. One that died before is carried there at its own pace, for both
+# its loss and the target rise in a straight line; before half the way the scale's error is too much of it (judgement).
+PIP_REACHED, PACE_FROM = 0.95, 0.5
 # Share of the term that an egg can have lived at most, by the stage in which it died; its date may be that of the break-out.
 _LIVED = {EARLY: 1.0 / 3.0, MIDDLE: WINDOWS[TO_MIDDLE][1]}
 
 
 @dataclass(frozen=True, slots=True)
 class Lived:
-    """The record of a batch, ready to be asked. loss_pct: water loss to pip by egg, actual or projected; middle_loss_pct: of the
-    batch (of its trays, where no egg was weighed by itself), None where nothing was weighed. hatched_ms: when the last chick that was
+    """The record of a batch, ready to be asked. loss_pct: water loss to pip by egg, actual or projected; at_pace: those of them that
+    died before pip, whose loss would have come to that; middle_loss_pct: of the others (of the trays, where no egg was weighed by
+    itself), None where nothing was weighed. hatched_ms: when the last chick that was
     written had hatched, where its record ends: what the machine does afterwards, until the batch is closed, is nothing to its eggs."""
 
     batch: Batch
@@ -54,10 +57,11 @@ class Lived:
     hatched_ms: int | None
     loss_pct: Mapping[int, float]
     middle_loss_pct: float | None
+    at_pace: frozenset[int] = frozenset()
     _done: dict[int | None, Record] = field(default_factory=dict)
 
-    def record(self, until_ms: int | None, loss_pct: float | None, name: str = "") -> Record:
-        """The record up to an egg's end (None: the batch's), with its loss."""
+    def record(self, until_ms: int | None, loss_pct: float | None, name: str = "", at_pace: bool = False) -> Record:
+        """The record up to an egg's end (None: the batch's), with its loss; at_pace: as far as it came, carried to pip."""
         until_ms = self.hatched_ms if until_ms is None else until_ms
         if until_ms not in self._done:
             self._done[until_ms] = record_of(
@@ -72,15 +76,16 @@ class Lived:
         record = replace(self._done[until_ms], name=name or self.batch.id)
         if loss_pct is None or self.loss_band is None or (LOSS, WHOLE) not in self.wanted:
             return record
-        return replace(record, figures={**record.figures, (LOSS, WHOLE): Figure(loss_pct, *self.loss_band)})
+        loss = Figure(loss_pct, *self.loss_band, at_pace=at_pace)
+        return replace(record, figures={**record.figures, (LOSS, WHOLE): loss})
 
     def until_ms(self, book: EggBook, egg: int) -> int | None:
-        """When an egg's own record ends: at its death or when it was taken out; None where it lasted as long as the batch's.
+        """When an egg's own record ends: at its death, or when it left; None where it lasted as long as the batch's.
 
         To the end of that day of incubation, so that eggs of one day share their figures.
         """
         end = outcome(book, egg)
-        if end is None or not isinstance(end.fact, Dead | Removed):
+        if end is None or not isinstance(end.fact, Dead | Removed | Split):
             return None
         if isinstance(end.fact, Dead) and end.fact.stage == AFTER_HATCH:
             return None
@@ -100,22 +105,29 @@ def lived_of(history: History, site: Site, book: EggBook, now: datetime, wanted:
         tuple(h.at_ms for h in happenings_of(history, batch, now) if h.kind == OPENING and h.counts) if heard else None
     )
     losses: dict[int, float] = {}
-    middle = None
+    middle, at_pace = None, frozenset[int]()
     if (LOSS, WHOLE) in wanted and any(isinstance(e.fact, Weighing) for e in book.entries):
-        losses, middle = _losses(history, site, book, now)
+        losses, at_pace, middle = _losses(history, site, book, now)
     hatched = max((to_ms(e.at) for e in standing(book) if isinstance(e.fact, Hatched)), default=None)
-    return Lived(batch, stretches, profile.days, wanted, openings, profile.target_loss_pct, hatched, losses, middle)
+    return Lived(
+        batch, stretches, profile.days, wanted, openings, profile.target_loss_pct, hatched, losses, middle, at_pace
+    )
 
 
-def _losses(history: History, site: Site, book: EggBook, now: datetime) -> tuple[dict[int, float], float | None]:
+def _losses(
+    history: History, site: Site, book: EggBook, now: datetime
+) -> tuple[dict[int, float], frozenset[int], float | None]:
+    """(loss to pip by egg, those of them that are carried there, the middle one)."""
     try:
         water = water_of(history, site, _at_pip(book, site, now), now)
     except NoWater:
-        return {}, None
+        return {}, frozenset(), None
     found = {egg: _to_pip(book, egg, w, water) for egg, w in water.eggs.items()}
-    losses = {egg: loss for egg, loss in found.items() if loss is not None}
+    losses = {egg: loss for egg, (loss, _) in found.items() if loss is not None}
+    at_pace = frozenset(egg for egg in losses if found[egg][1])
+    own = [loss for egg, loss in losses.items() if egg not in at_pace]
     of_trays = [w.loss.pip_pct.value for w in water.trays.values() if w.loss is not None]
-    return losses, median(losses.values() or of_trays) if losses or of_trays else None
+    return losses, at_pace, median(own or of_trays) if own or of_trays else None
 
 
 def _at_pip(book: EggBook, site: Site, now: datetime) -> EggBook:
@@ -129,19 +141,22 @@ def _at_pip(book: EggBook, site: Site, now: datetime) -> EggBook:
     return EggBook(replace(batch, closed_at=pip, stays=stays), entries)
 
 
-def _to_pip(book: EggBook, egg: int, weighed: Weighed, water: Water) -> float | None:
-    """The loss of one egg to pip; None for one that was not weighed, or did not come so far."""
-    end = outcome(book, egg)
+def _to_pip(book: EggBook, egg: int, weighed: Weighed, water: Water) -> tuple[float | None, bool]:
+    """(loss of one egg to pip, whether it is carried there); (None, False) for one that was not weighed, or did not come far."""
+    end, nothing = outcome(book, egg), (None, False)
     if weighed.loss is None:
-        return None
+        return nothing
     if end is not None and isinstance(end.fact, Dead) and end.fact.stage in (EARLY, MIDDLE):
-        return None
-    if end is not None and isinstance(end.fact, Removed) and end.fact.why == CLEAR:
-        return None
+        return nothing
+    if end is not None and (isinstance(end.fact, Split) or (isinstance(end.fact, Removed) and end.fact.why == CLEAR)):
+        return nothing
     pipped = any(sign_at(book, egg, sign) is not None for sign in (INTERNAL_PIP, EXTERNAL_PIP))
     hatched = end is not None and isinstance(end.fact, Hatched)
-    reached = weighed.until is None or book.batch.day(weighed.until) >= PIP_REACHED * water.pip_day
-    return weighed.loss.pip_pct.value if reached or pipped or hatched else None
+    share = 1.0 if weighed.until is None else book.batch.day(weighed.until) / water.pip_day
+    loss_pct = weighed.loss.pip_pct.value
+    if share >= PIP_REACHED or pipped or hatched:
+        return loss_pct, False
+    return (loss_pct / share, True) if share >= PACE_FROM else nothing
 
 
 def shared_ends(lived: Lived, book: EggBook, eggs: Sequence[int]) -> int | None:

@@ -107,12 +107,12 @@ def happenings_of(history: History, batch: Batch, now: datetime) -> list[Happeni
     ]
     found += [
         Happening(to_ms(e.at), OPENING, e.subject, e.text, counts=not e.text.startswith(STILL_OPEN))
-        for e in history.events(begin, ALL)
+        for e in history.events(begin, ALL, until=end)
         if e.kind == OPENING and there(e.subject, e.at, e.at)
     ]
     found += [
         Happening(to_ms(h.since), HANDLING, h.machine, "declared", to_ms(min(h.until, end)), h.by)
-        for h in history.handlings()
+        for h in history.handlings(begin, end)
         if there(h.machine, h.since, h.until)
     ]
     return sorted(found, key=lambda each: each.at_ms)

@@ -43,7 +43,7 @@ from monitor.domain.site import Site
 from monitor.domain.state import State, rule_of
 from monitor.domain.view import alarm_view, machine_view
 from monitor.service.calibrate import changes, correction_of
-from monitor.service.egg_requests import take_weight, write_entry, write_weighings
+from monitor.service.egg_requests import split_books, take_weight, write_entry, write_split, write_weighings
 
 _ID = re.compile(r"[a-z0-9-]{1,32}")
 # A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
@@ -74,7 +74,7 @@ def perform(state: State, site: Site, request: Mapping[str, Any], now: Now, out:
     try:
         return action(_Work(state, site, request, now, out))
     except (BatchError, AlarmError, HandlingError, CalibrationError, EggError, RequestError) as error:
-        dated = (_batch_add, _move, _stage, _close, _calibrate, _entry, _weighings)
+        dated = (_batch_add, _move, _stage, _close, _split, _calibrate, _entry, _weighings)
         wrong_clock = not now.clock_ok and action in dated
         hint = f" (the clock here is not set, it says {_shown(now.utc)})" if wrong_clock else ""
         raise RequestError(f"{error}{hint}") from error
@@ -113,12 +113,51 @@ def _move(work: _Work) -> dict[str, Any]:
 
 def _stage(work: _Work) -> dict[str, Any]:
     batch = _batch(work)
-    stage = _text(work, "stage")
-    if stage not in STAGE_NAMES[1:]:
-        raise RequestError(f"batch {batch.id}: stage {stage!r}, expected one of {', '.join(STAGE_NAMES[1:])}")
+    stage = _stage_name(work, batch.id)
     at = _time(work, "at", work.now.utc)
     _not_future(batch.id, at, work.now)
     return _adopt(work, declared(batch, stage, at), f"stage {stage} declared")
+
+
+def _stage_name(work: _Work, batch: str) -> str:
+    stage = _text(work, "stage")
+    if stage not in STAGE_NAMES[1:]:
+        raise RequestError(f"batch {batch}: stage {stage!r}, expected one of {', '.join(STAGE_NAMES[1:])}")
+    return stage
+
+
+def _split(work: _Work) -> dict[str, Any]:
+    """Some eggs of a batch become one of their own, in another machine or with another stage."""
+    batch, into = _batch(work), _text(work, "into", "")
+    into = _id(work, "into") if into else _free_name(work.state, batch.id)
+    if into in work.state.batches:
+        raise RequestError(f"batch {into}: there is one by that name already, expected a new name")
+    at = _whole_ms(_time(work, "at", work.now.utc))
+    _not_future(batch.id, at, work.now)
+    old, new = split_books(work.state, batch, into, work.request, at, work.now)
+    split_off = new.batch
+    if work.request.get("machine") is not None and _machine(work, into) != _place(split_off, at):
+        split_off = moved(split_off, _machine(work, into), at)
+    if work.request.get("stage") is not None:
+        split_off = declared(split_off, _stage_name(work, into), at)
+    write_split(work.state, work.site, old, EggBook(split_off, new.entries), work.now, work.out)
+    if (felt := work.state.eggs.get(batch.id)) is not None:
+        work.state.eggs[into] = felt  # they were as warm as the others until now
+    _adopt(work, batch, f"{split_off.eggs} eggs went on as batch {into}")
+    return _adopt(work, split_off, f"split off {batch.id}") | {"from": batch.id}
+
+
+def _free_name(state: State, batch: str) -> str:
+    names = (f"{batch[:30]}-{letter}" for letter in "bcdefghijklmnopqrstuvwxyz")
+    free = next((name for name in names if name not in state.batches), None)
+    if free is None:
+        raise RequestError(f"batch {batch}: split so often that no name is left, expected --name")
+    return free
+
+
+def _place(batch: Batch, at: datetime) -> str | None:
+    stay = batch.stay_at(batch.not_before(at))
+    return None if stay is None else stay.machine
 
 
 def _close(work: _Work) -> dict[str, Any]:
@@ -241,7 +280,7 @@ def _room(work: _Work) -> dict[str, Any]:
     return {"machines": views, "others": [alarm_view(a) for a in others]}
 
 
-OF_A_BOOK = ("entry", "weighings")  # requests that write into a batch's egg book
+OF_A_BOOK = ("entry", "weighings", "split")  # requests that write into a batch's egg book
 LOOKS_ON = ("room",)  # requests that change nothing, so that their answer need not wait until anything is durable
 
 _ACTIONS: dict[str, Callable[[_Work], dict[str, Any]]] = {
@@ -249,6 +288,7 @@ _ACTIONS: dict[str, Callable[[_Work], dict[str, Any]]] = {
     "move": _move,
     "stage": _stage,
     "close": _close,
+    "split": _split,
     "acknowledge": _acknowledge,
     "shelve": _shelve,
     "unshelve": _unshelve,
@@ -290,6 +330,7 @@ def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:
         "set_at": _shown(batch.set_at),
         "day": round(batch.day(batch.closed_at or at), 3),
         "eggs": batch.eggs,
+        "numbers": list(batch.numbers) or None,
         "note": batch.note,
         "machine": None if stay is None else stay.machine,
         "stays": [

@@ -16,6 +16,7 @@ from monitor.domain.egg_alarms import judge_weight, remind_to_look, take_book
 from monitor.domain.egg_book import EggBook, add, standing
 from monitor.domain.egg_doubts import doubts
 from monitor.domain.egg_entry import EggError, Entry, Fact, Laid, LookAgain, Weighing, fact_of
+from monitor.domain.egg_split import split
 from monitor.domain.egg_words import entry_view
 from monitor.domain.reading import Now, from_ms, to_ms
 from monitor.domain.record import Group
@@ -99,6 +100,32 @@ def write_weighings(
         raise EggError("\n".join([*wrong, f"{where}: {len(wrong)} of {len(rows)} lines: {tail}"]))
     _adopt(state, site, EggBook(batch, (*book.entries, *new)), new, now, out)
     return {"batch": batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}
+
+
+def split_books(
+    state: State, batch: Batch, into: str, request: Mapping[str, Any], at: datetime, now: Now
+) -> tuple[EggBook, EggBook]:
+    """The books of a batch and of the one that some of its eggs become; nothing is written yet. Raises BatchError and EggError."""
+    where, eggs = f"batch {batch.id}", request.get("eggs") or ()
+    if not isinstance(eggs, Sequence) or isinstance(eggs, str) or len(eggs) > MAX_ROWS:
+        raise EggError(f"{where}: eggs, expected a list of at most {MAX_ROWS} numbers")
+    numbers = [number for each in eggs if (number := _whole(each, f"{where}: egg")) is not None]
+    count = _whole(request.get("count"), f"{where}: count")
+    if numbers and count is not None:
+        raise EggError(f"{where}: eggs and a count came, expected one of them")
+    who = _text(request.get("by", ""), f"{where}: by")
+    book = state.books.get(batch.id, EggBook(batch))
+    return split(book, numbers, count, into, _whole_ms(at), _whole_ms(now.utc), who)
+
+
+def write_split(state: State, site: Site, old: EggBook, new: EggBook, now: Now, out: Group) -> None:
+    """Write what `split_books` gave: what is new in the one, and all of the other."""
+    known = len(state.books.get(old.batch.id, EggBook(old.batch)).entries)
+    state.batches[new.batch.id] = out.batches[new.batch.id] = new.batch
+    _adopt(state, site, old, old.entries[known:], now, out)
+    if new.entries:
+        take_book(state, new)
+        out.entries += [(new.batch.id, entry) for entry in new.entries]
 
 
 def take_weight(

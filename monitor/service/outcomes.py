@@ -1,7 +1,8 @@
-"""How batches ended, counted from their egg books, and which of them went well; and what their air goes together with.
+"""How batches ended, counted from their egg books: which of them went well, and in which a finding was written.
 
 A count is made only from what is written: an egg of which no end was written has not hatched, and is told; eggs are called
-fertile only where every egg of the batch is known to be clear, or not to be. An egg given away counts neither way.
+fertile only where every egg of the batch is known to be clear, or not to be. An egg given away counts neither way, and one that went
+on in another batch counts there.
 """
 
 from __future__ import annotations
@@ -11,22 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 
-from monitor.analysis.review import shows
-from monitor.analysis.statistics import Association, Outcome, associations, table_of
+from monitor.analysis.statistics import Outcome, ended_badly
 from monitor.domain.batch import Batch
-from monitor.domain.causes import (
-    HATCHER,
-    HIGH,
-    HUMIDITY,
-    LOSS,
-    LOW,
-    SETTER,
-    SWING,
-    TEMPERATURE,
-    WHOLE,
-    Catalogue,
-    Cause,
-)
 from monitor.domain.egg_book import EggBook, numbers, of_egg, outcome, standing
 from monitor.domain.egg_entry import (
     AFTER_HATCH,
@@ -43,69 +30,61 @@ from monitor.domain.egg_entry import (
     Found,
     Hatched,
     Removed,
+    Split,
 )
-from monitor.domain.site import Site
-from monitor.service.batch_lived import lived_of
 from monitor.service.ports import History
 
 # Of the fertile eggs; of all that were set where the clear ones were not told apart, which is harder to reach. Judgement: a
 # breeder of birds that hatch worse says so with `--good`.
 WENT_WELL_SHARE = 0.75
-MOST_RECORDS = 40  # batches whose air is read for what goes together, the newest: each is weeks of readings
 UNTOLD = "stage not written"
-GIVEN_AWAY = "given away"
+GIVEN_AWAY, ELSEWHERE = "given away", "in another batch"
 NO_MACHINE = "no machine"
 _SEEN = "seen "  # what was found at a candling, and no end was written
 _FERTILE = (FERTILE, ALIVE, EARLY_DEAD, DEAD)
 # The year in quarters that mean the same on both halves of the earth.
 _SEASONS = ("Dec to Feb", "Mar to May", "Jun to Aug", "Sep to Nov")
-# Few, and chosen before any record was seen: each more that is looked at makes all the others harder to tell from chance.
-LOOKED_AT = (
-    ("too warm over the whole incubation", TEMPERATURE, HIGH, WHOLE),
-    ("too cool over the whole incubation", TEMPERATURE, LOW, WHOLE),
-    ("too humid in the setter", HUMIDITY, HIGH, SETTER),
-    ("too dry in the setter", HUMIDITY, LOW, SETTER),
-    ("too humid in lockdown and hatch", HUMIDITY, HIGH, HATCHER),
-    ("too dry in lockdown and hatch", HUMIDITY, LOW, HATCHER),
-    ("temperature swinging", SWING, HIGH, WHOLE),
-    ("water loss to pip too low", LOSS, LOW, WHOLE),
-    ("water loss to pip too high", LOSS, HIGH, WHOLE),
-)
 
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """How the closed batches ended. left_out: batch id to why it is not counted. unwritten: eggs without an end, not hatched."""
+    """How the closed batches ended. left_out: batch id to why it is not counted. unwritten: eggs without an end, not hatched.
+    written: of each counted batch, how many eggs had the finding that was asked for; None where none was."""
 
     outcomes: tuple[Outcome, ...]
     left_out: Mapping[str, str]
     unwritten: int
+    written: Mapping[str, int] | None = None
+
+    def bad(self, outcome: Outcome) -> bool:
+        """The end that batches are counted by: that the finding was written, or where none was asked for, that it ended badly."""
+        return ended_badly(outcome) if self.written is None else self.written[outcome.batch] > 0
 
 
-@dataclass(frozen=True, slots=True)
-class Together:
-    """What was looked at across batches. found: empty where all ended alike, well or not. batches: how many were set against one
-    another; left_out: older ones, which were not."""
-
-    found: tuple[Association, ...]
-    batches: int
-    left_out: int
-
-
-def ended_of(history: History, batches: Sequence[Batch], zone: tzinfo, good_share: float = WENT_WELL_SHARE) -> Ended:
-    """The outcome of each closed batch that can be counted. good_share: 0 to 1, see WENT_WELL_SHARE."""
+def ended_of(
+    history: History,
+    batches: Sequence[Batch],
+    zone: tzinfo,
+    good_share: float = WENT_WELL_SHARE,
+    finding: str | None = None,
+) -> Ended:
+    """The outcome of each closed batch that can be counted. good_share: 0 to 1, see WENT_WELL_SHARE. finding: counted as well."""
     outcomes, left_out, unwritten = [], {}, 0
+    written: dict[str, int] = {}
     for batch in batches:
         if batch.closed_at is None:
             continue
-        found = outcome_of(history.book(batch), zone, good_share)
+        book = history.book(batch)
+        found = outcome_of(book, zone, good_share)
         if isinstance(found, str):
             left_out[batch.id] = found
         else:
             counted, missing = found
             outcomes.append(counted)
             unwritten += missing
-    return Ended(tuple(outcomes), left_out, unwritten)
+            if finding is not None:
+                written[batch.id] = min(counted.eggs, _eggs_with(book, finding))
+    return Ended(tuple(outcomes), left_out, unwritten, None if finding is None else written)
 
 
 def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE) -> tuple[Outcome, int] | str:
@@ -113,10 +92,10 @@ def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE)
     batch = book.batch
     if batch.eggs is None:
         return "how many eggs were set is not written"
-    if not any(e.ends for e in standing(book)):
+    if not any(e.ends and not isinstance(e.fact, Split) for e in standing(book)):
         return "no outcome is written"
     kinds = _kinds(book)
-    eggs = batch.eggs - kinds[GIVEN_AWAY]
+    eggs = batch.eggs - kinds[GIVEN_AWAY] - kinds[ELSEWHERE]
     lost = {stage: kinds[stage] for stage in (*DEATHS, UNTOLD) if kinds[stage]}
     hatched, clear = kinds["hatched"], kinds[CLEAR]
     known = hatched + sum(lost.values()) + kinds[FERTILE] + clear
@@ -132,25 +111,11 @@ def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE)
     return replace(counted, went_well=of > 0 and hatched / of >= good_share), max(0, eggs - ended)
 
 
-def together_of(
-    history: History, site: Site, ended: Ended, catalogue: Catalogue, now: datetime, most: int = MOST_RECORDS
-) -> Together:
-    """What the air of these batches goes together with: each of LOOKED_AT against how they ended."""
-    batches = {b.id: b for b in history.batches()}
-    known = [o for o in ended.outcomes if o.species in site.profiles and batches[o.batch].stays]
-    newest = sorted(known, key=lambda o: batches[o.batch].set_at, reverse=True)[:most]
-    if len({each.went_well for each in newest}) < 2:  # nothing to compare, so no need to read weeks of air
-        return Together((), len(newest), len(known) - len(newest))
-    causes = {words: Cause(words, "", "", window, check, way) for words, check, way, window in LOOKED_AT}
-    wanted = frozenset((cause.variable, cause.window) for cause in causes.values())
-    exposed: dict[str, dict[str, bool | None]] = {words: {} for words in causes}
-    for each in newest:
-        lived = lived_of(history, site, history.book(batches[each.batch]), now, wanted)
-        record = lived.record(None, lived.middle_loss_pct)
-        for words, cause in causes.items():
-            exposed[words][each.batch] = shows(catalogue, cause, record)
-    found = associations({words: table_of(newest, by_batch) for words, by_batch in exposed.items()})
-    return Together(found, len(newest), len(known) - len(newest))
+def _eggs_with(book: EggBook, finding: str) -> int:
+    """Eggs of which the finding was written, each egg with a number once."""
+    found = [e for e in standing(book) if isinstance(e.fact, Found) and e.fact.finding == finding]
+    named = {e.egg for e in found if e.egg is not None}
+    return len(named) + sum(e.count or 0 for e in found if e.egg is None)
 
 
 def _kinds(book: EggBook) -> Counter[str]:
@@ -174,6 +139,8 @@ def _numbered(book: EggBook) -> Counter[str]:
         seen = [e.fact.found for e in entries if isinstance(e.fact, Candling)]
         if any(isinstance(e.fact, Hatched) for e in entries):
             kinds["hatched"] += 1
+        elif end is not None and isinstance(end.fact, Split):
+            kinds[ELSEWHERE] += 1
         elif end is not None and not isinstance(end.fact, Removed):
             kinds[_died(end)] += 1
         elif end is not None and isinstance(end.fact, Removed) and end.fact.why == GIVEN_AWAY:
@@ -203,6 +170,8 @@ def _counted(book: EggBook) -> Counter[str]:
             kinds["hatched"] += e.count
         elif isinstance(e.fact, Dead):
             kinds[_died(e)] += 0 if e.fact.stage == AFTER_HATCH else e.count
+        elif isinstance(e.fact, Split):
+            kinds[ELSEWHERE] += e.count
         elif isinstance(e.fact, Removed):
             kinds[e.fact.why if e.fact.why in (CLEAR, GIVEN_AWAY) else "taken out"] += e.count
         elif isinstance(e.fact, Candling) and e.fact.found in (CLEAR, *_FERTILE):

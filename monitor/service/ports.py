@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Protocol
@@ -153,12 +153,14 @@ class History(Protocol):
         """The last facts of each alarm that ever was."""
         ...
 
-    def transitions(self, since: datetime | None = None, subject: str | None = None) -> Iterator[TransitionRow]:
-        """Transitions in order."""
+    def transitions(
+        self, since: datetime | None = None, subject: str | None = None, *, until: datetime | None = None
+    ) -> Iterator[TransitionRow]:
+        """Transitions in order, with since <= at < until."""
         ...
 
-    def notices(self, limit: int = 100) -> list[NoticeRow]:
-        """The newest notices, newest first."""
+    def notices(self, limit: int = 100, *, numbers: Collection[int] | None = None) -> list[NoticeRow]:
+        """The newest notices, newest first; numbers: only those about these alarms."""
         ...
 
     def refused(self, limit: int = 100) -> tuple[int, list[RefusedRow]]:
@@ -173,16 +175,23 @@ class History(Protocol):
         """Messages that are missing or given up, by node and boot."""
         ...
 
-    def events(self, since: datetime | None = None, limit: int = 1000) -> list[Event]:
-        """Events, oldest first."""
+    def events(
+        self,
+        since: datetime | None = None,
+        limit: int = 1000,
+        *,
+        until: datetime | None = None,
+        subject: str | None = None,
+    ) -> list[Event]:
+        """The newest `limit` events with since <= at < until, oldest first."""
         ...
 
     def calibrations(self) -> list[Calibration]:
         """Every calibration, in the order they were added."""
         ...
 
-    def handlings(self) -> list[Handling]:
-        """Every handling there was, oldest first; until_mono_s is 0."""
+    def handlings(self, since: datetime | None = None, until: datetime | None = None) -> list[Handling]:
+        """Every handling that ended at `since` or later and began before `until`, oldest first; until_mono_s is 0."""
         ...
 
     def book(self, batch: Batch) -> EggBook:

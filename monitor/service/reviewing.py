@@ -94,7 +94,8 @@ def _reviewed(
     losses = [lived.loss_pct[e] for e in eggs if e in lived.loss_pct]
     by_number = bool(eggs) and not count
     loss = (median(losses) if losses else None) if by_number else lived.middle_loss_pct
-    record = lived.record(shared_ends(lived, book, eggs) if by_number else None, loss)
+    at_pace = by_number and any(e in lived.at_pace for e in eggs)
+    record = lived.record(shared_ends(lived, book, eggs) if by_number else None, loss, at_pace=at_pace)
     known = numbers(book)
     siblings = [
         lived.record(lived.until_ms(book, other) if other in known else None, lived.loss_pct.get(other), f"egg {other}")
@@ -122,7 +123,7 @@ def subject_words(batch: Batch, eggs: Sequence[int], count: int) -> str:
 def _siblings(book: EggBook, eggs: Sequence[int]) -> list[int]:
     """The batch's other eggs, but those that never held an embryo."""
     written = numbers(book)
-    every = range(1, book.batch.eggs + 1) if book.batch.eggs is not None else written
+    every = book.batch.numbers or (range(1, book.batch.eggs + 1) if book.batch.eggs is not None else written)
     return [e for e in every[:MOST_SIBLINGS] if e not in eggs and not (e in written and _clear(book, e))]
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import os
+import stat
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -28,6 +30,7 @@ from monitor.analysis.history_files import to_csv as figures_csv
 from monitor.analysis.history_files import to_json
 from monitor.analysis.history_text import Header
 from monitor.domain.batch import Batch, Stay
+from monitor.domain.record import Event, Group
 from monitor.domain.rulebook import in_force
 from monitor.domain.site import Site
 from monitor.egg_shown import book_view, water_view
@@ -38,7 +41,7 @@ from monitor.service.ports import History, Series
 from monitor.settings import build_house, parse_settings
 from tests.archived import PROFILES, SECRET, closed_batch, day, fill, make_site, open_batch
 from tests.fakes import MemoryStore
-from tests.ports import BATCH, PROBE, at, everything, full_group
+from tests.ports import BATCH, PROBE, at, everything, full_group, notice, raised
 
 NOW = day(19.3)
 LATER = day(60)
@@ -158,6 +161,30 @@ def test_what_belongs_to_the_batch(record: History, file: Path, site: Site) -> N
     assert (found.site.zone, found.site.pressure_kpa, found.site.unit) == (site.zone, site.pressure_kpa, "F")
     assert found.site.rules == site.rules
     assert found.site.own_rules == site.own_rules
+
+
+def test_what_is_about_the_batch_belongs_to_it_afterwards_too(site: Site) -> None:
+    """Of after its end only what is about the batch itself: its alarm's return, its being written of. Of its machines nothing more."""
+    store, batch = MemoryStore(), closed_batch()
+    fill(store, batch)
+    later = [(raised(n, subject), day(d)) for n, subject, d in ((20, "setter-1", 21.0), (14, "batch hen-1", 23.0), (21, "hatcher-1", 24.0), (22, "batch other", 25.0))]  # fmt: skip
+    store.commit(
+        Group(
+            transitions=[replace(transition, at=when) for transition, when in later],
+            notices=[notice(n, alarm_number=n) for n in (20, 21, 22)],
+            events=[
+                Event(day(21.5), "opening", "hatcher-1", "opened"),
+                Event(day(22), "opening", "hatcher-1", "opened at its very end"),
+                Event(day(22.5), "batch", "hen-1", "closed"),
+                Event(day(22.6), "opening", "hatcher-1", "opened afterwards"),
+                Event(day(22.7), "batch", "other", "closed"),
+            ],
+        )
+    )
+    found = archive_of(store, site, batch, LATER)
+    assert [(t.number, t.at) for t in found.transitions] == [(12, day(2.5)), (14, day(12)), (14, day(23))]
+    assert [n.notice.id for n in found.notices] == [14, 12]
+    assert [e.text for e in found.events][-3:] == ["opened", "opened at its very end", "closed"]
 
 
 def test_readings_come_back_as_they_were(record: History, file: Path) -> None:
@@ -295,6 +322,22 @@ def test_what_is_no_archive(file: Path, tmp_path: Path) -> None:
     refused(again(x, file, lambda m: m.update({"manifest.json": b"[]"})), "of something else")
     refused(again(x, file, lambda m: manifest(m, members=[])), "its parts are not those")
     refused(again(x, file, lambda m: None, zipfile.ZIP_BZIP2), "pressed in another way")
+
+
+def test_it_replaces_a_file_and_nothing_else(archive: Archive, tmp_path: Path) -> None:
+    """A folder, here or elsewhere, and a device are refused in one line and stay what they were; an older file is replaced."""
+    device = tmp_path / "fifo"
+    os.mkfifo(device)
+    for path in (tmp_path, Path(), Path("/"), tmp_path / "..", device):
+        with pytest.raises(ArchiveError, match="not a file, expected one that can be written"):
+            write(path, archive)
+    assert stat.S_ISFIFO(device.stat().st_mode)
+    with pytest.raises(FileNotFoundError):
+        write(tmp_path / "none" / "x.zip", archive)
+    old = tmp_path / "old.zip"
+    old.write_text("old")
+    assert read_archive(write(old, archive)).archive.batch == archive.batch
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["fifo", "old.zip"]
 
 
 def test_another_format_version(file: Path, tmp_path: Path) -> None:

@@ -60,6 +60,18 @@ def test_a_damaged_record_hands_its_book_on(tmp_path: Path) -> None:
     assert [e.fact for e in bare.book(BATCH).entries] == [Weighing(26.49), Hatched()]
 
 
+def test_a_damaged_record_of_before_hands_its_batches_on(tmp_path: Path) -> None:
+    """A record whose batches have fewer columns than they have today gives what it has."""
+    import sqlite3
+
+    old = sqlite3.connect(tmp_path / "old.db", isolation_level=None)
+    migrate(old, MIGRATIONS[:3])
+    old.execute("INSERT INTO batch VALUES (1, 'hen-1', 'chicken', 0, 12, '', NULL)")
+    new = SqliteLedger(open_writer(tmp_path / "new.db").connection)
+    assert "batch" in take_over(old, new._connection)
+    assert [(b.id, b.eggs, b.numbers) for b in new.load().batches] == [("hen-1", 12, ())]
+
+
 def test_a_record_of_before_the_egg_book(tmp_path: Path) -> None:
     """A record of an earlier version gets an empty book, and its batches stay."""
     import sqlite3

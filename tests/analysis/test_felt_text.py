@@ -105,6 +105,9 @@ def test_what_was_done_is_listed_in_order() -> None:
     assert "2026-05-30 05:26 handling of setter-a until 2026-05-30 05:46, by sam <b>" in done
     assert "2026-05-30 20:26 stage declared: lockdown" in done
     assert done.endswith("openings by day of incubation: day 0: 1, day 1: 1, day 2: 1")
+    assert "lowest 34.8 °C" in done
+    assert "lowest 94.6 °F" in told(lived(), "F")["WHAT"]
+    assert "°C" not in told(lived(), "F")["WHAT"]
 
 
 def test_many_openings_are_counted_after_some() -> None:

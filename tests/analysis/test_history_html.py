@@ -205,11 +205,11 @@ def chromium(*options: str) -> str:
     return done.stdout
 
 
-def measured(tmp_path: Path, width: int, *options: str) -> Any:
-    """The page in a frame of that width, as Chromium lays it out."""
+def measured(tmp_path: Path, width: int, *options: str, text: str = "") -> Any:
+    """The page, or another, in a frame of that width, as Chromium lays it out."""
     frame = tmp_path / "frame.html"
     frame.write_text(
-        f'<!doctype html><iframe style="width:{width}px;height:900px;border:0" srcdoc="{escape(page())}"></iframe>{MEASURE}',
+        f'<!doctype html><iframe style="width:{width}px;height:900px;border:0" srcdoc="{escape(text or page())}"></iframe>{MEASURE}',
         encoding="utf-8",
     )
     shown = chromium(f"--user-data-dir={tmp_path}", *options, "--dump-dom", frame.as_uri())

@@ -9,6 +9,8 @@ import pytest
 
 from monitor.analysis.review import CANNOT_SAY, NOT_MEASURED, SUPPORTED, Figure, Record, review, shipped_causes
 from monitor.analysis.review_text import HEADS, WHY, review_text, to_json
+from monitor.domain.causes import LOSS, WHOLE
+from monitor.domain.units import quoted_in
 from tests.analysis.test_review import EVERY, first_of
 
 CATALOGUE = shipped_causes()
@@ -42,7 +44,8 @@ def test_it_informs_and_no_more(finding: str, record: str, unit: str) -> None:
     assert " ".join(CATALOGUE.findings[finding].caution.split()) in " ".join(page.split())
     ours = " ".join(page[: page.index("SOURCES")].split())
     for cause in CATALOGUE.findings[finding].causes:
-        assert cause.words in ours
+        assert quoted_in(cause.words, unit) in ours
+    assert re.search(r"\d ?°?C\b" if unit == "F" else r"°F|\d C\b", ours) is None
     assert FORBIDDEN.search(ours) is None, FORBIDDEN.search(ours)
     assert "nan" not in ours.split()
 
@@ -95,6 +98,17 @@ def test_temperatures_are_shown_in_the_sites_unit() -> None:
     assert "2.70 °F, not supported up to 1.01 °F, supported from 1.98 °F" in page
     with pytest.raises(ValueError, match="unit 'K', expected C or F"):
         review_text(CATALOGUE, "early-hatch", "b", (), "K")
+
+
+def test_a_loss_that_was_carried_to_pip_says_so() -> None:
+    """The loss of an egg that died before pip is told as its pace until then, in the text and as a value."""
+    record = Record("egg 4", {(LOSS, WHOLE): Figure(17.0, 11.0, 14.0, at_pace=True)})
+    verdicts = review(CATALOGUE, "dead-unpipped", record)
+    page = " ".join(review_text(CATALOGUE, "dead-unpipped", "egg 4", verdicts, "C").split())
+    assert "water loss to pip: 17.0 %, at the pace until it died, band 11.0 % to 14.0 %" in page
+    rows = to_json(CATALOGUE, "dead-unpipped", "egg 4", verdicts)["verdicts"]
+    assert isinstance(rows, list)
+    assert [row["at_pace"] for row in rows if row["value"] is not None] == [True, True]
 
 
 @pytest.mark.parametrize("record", RECORDS)

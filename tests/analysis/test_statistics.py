@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from monitor.analysis.statistics import (
+    Association,
+    Ending,
     Outcome,
     Table,
     associations,
@@ -23,6 +25,7 @@ from monitor.analysis.statistics import (
     rates_by,
     table_of,
     tables_by,
+    tables_of_groups,
     wilson,
 )
 
@@ -207,7 +210,7 @@ def test_too_few_is_said_in_plain_words() -> None:
     (found,) = associations({"air too dry": Table(2, 0, 0, 2)})
     assert found.too_few
     words = found.words()
-    assert "of 2 batches with it 2 ended badly, of 2 without it 0." in words
+    assert "air too dry: 2 of 2 batches ended badly, otherwise 0 of 2." in words
     assert "too few to tell" in words
     assert "Odds" not in words
     (found,) = associations({"air too dry": Table(3, 4, 0, 0)})
@@ -224,11 +227,76 @@ def test_what_goes_together_is_told_with_effect_interval_and_count() -> None:
     strong, none, few = found
     assert strong.looked_at == none.looked_at == 2
     assert strong.p_corrected == pytest.approx(2 * strong.p)
-    assert "of 10 batches with it 9 ended badly, of 10 without it 1." in strong.words()
-    assert "They go together (p 0.0022, corrected of 2 things looked at); that names no cause." in strong.words()
+    assert "air too dry: 9 of 10 batches ended badly, otherwise 1 of 10. Odds of a bad end " in strong.words()
+    assert "They go together (p 0.0022, corrected for 2 that could tell); that names no cause." in strong.words()
     assert "Not told from chance" in none.words()
     assert few.too_few
-    assert "without limit" in associations({"x": Table(6, 0, 1, 7)})[0].words()
+
+
+def test_odds_without_an_end_are_told_by_the_other() -> None:
+    """Where every batch with it ended badly the odds have no upper end; turned round, they begin at nothing."""
+    (up,), (down,) = associations({"x": Table(6, 0, 1, 7)}), associations({"x": Table(0, 6, 7, 1)})
+    assert math.isinf(up.odds_ratio or 0.0)
+    assert f"Odds of a bad end at least {up.low:.2g} times as high (95 % interval, without an upper end)." in up.words()
+    assert down.odds_ratio == 0.0
+    assert f"Odds of a bad end at most {down.high:.2g} times as high (95 % interval, from 0)." in down.words()
+
+
+def test_another_end_than_a_bad_one() -> None:
+    """Counted by what is asked for, in the same tables, and told in its own words."""
+    outcomes = [outcome("a", False), outcome("b", True), outcome("c", False), outcome("d", True)]
+    wet = {"a", "b"}.__contains__
+    exposed = {"a": True, "b": True, "c": False, "d": None}
+    table = table_of(outcomes, exposed, lambda o: wet(o.batch))
+    assert table == Table(exposed_bad=2, exposed_good=0, other_bad=0, other_good=1)
+    split = tables_by(outcomes, {"too dry": exposed}, lambda o: o.species, lambda o: wet(o.batch))
+    assert split == {"too dry, chicken": table}
+    ending = Ending("had wet-chick written", "wet-chick", ("written", "not_written"))
+    words = associations({"too dry": Table(9, 1, 1, 9)})[0].words(ending)
+    assert words.startswith("too dry: 9 of 10 batches had wet-chick written, otherwise 1 of 10. Odds of wet-chick ")
+    assert "bad" not in words
+
+
+def test_each_group_against_the_others() -> None:
+    """A table for each of three; of two only one, for the other is the same turned round; of one none."""
+    outcomes = [outcome(f"{m}{i}", i > 1, machine=m) for m in "abc" for i in range(2 + (m == "c"))]
+    tables = tables_of_groups(outcomes, lambda o: o.machine)
+    assert tables == {"a": Table(2, 0, 4, 1), "b": Table(2, 0, 4, 1), "c": Table(2, 1, 4, 0)}
+    assert tables_of_groups(outcomes[2:], lambda o: o.machine) == {"b": Table(2, 0, 2, 1)}
+    assert tables_of_groups(outcomes[:2], lambda o: o.machine) == {}
+
+
+# Charig and others (1986), BMJ 292:879-882, as Julious and Mullee (1994), BMJ 309:1480, retell it: kidney stones removed, of all, by open
+# surgery and through the skin; for stones under 2 cm, and of 2 cm and more.
+STONES = {("small", "open"): (81, 87), ("small", "skin"): (234, 270), ("large", "open"): (192, 263), ("large", "skin"): (55, 80)}  # fmt: skip
+
+
+def test_within_groups_it_can_be_the_other_way_round() -> None:
+    """The published example: open surgery fails more often in all (77 of 350, 61 of 350), and less often for stones of either size."""
+    outcomes = [
+        outcome(f"{size}-{way}-{i}", i < well, machine=way, species=size)
+        for (size, way), (well, of) in STONES.items()
+        for i in range(of)
+    ]
+    exposed = {"open": {o.batch: o.machine == "open" for o in outcomes}}
+    tables = {
+        **tables_of_groups(outcomes, lambda o: o.machine),
+        **tables_by(outcomes, exposed, lambda o: o.species),
+    }
+    assert tables == {"open": Table(77, 273, 61, 289), "open, large": Table(71, 192, 25, 55), "open, small": Table(6, 81, 36, 234)}  # fmt: skip
+    found = {a.exposure: a for a in associations(tables)}
+
+    def crossed(a: Association) -> float:
+        t = a.table
+        return (t.exposed_bad * t.other_good) / (t.exposed_good * t.other_bad)
+
+    for name, above in (("open", True), ("open, large", False), ("open, small", False)):
+        ratio = found[name].odds_ratio
+        assert ratio is not None
+        assert (ratio > 1.0) is above
+        assert ratio == pytest.approx(crossed(found[name]), rel=0.02)  # so many that the two estimates hardly differ
+    assert all(a.looked_at == 3 for a in found.values())
+    assert all("Not told from chance" in a.words() for a in found.values())
 
 
 def test_chance_alone_is_seldom_called_together() -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from monitor.domain.exposure import EXPOSURES, SOURCES, shown_c
 from monitor.domain.exposure_table import WIDTH, disagreeing, exposure_text, exposure_view
+from monitor.domain.units import quoted_in
 
 
 @pytest.mark.parametrize("unit", ["C", "F"])
@@ -18,11 +19,13 @@ def test_every_exposure_and_every_source_is_there(unit: str, days: float) -> Non
     assert max(len(line) for line in text.splitlines()) <= WIDTH
     flat = " ".join(text.split())
     for each in EXPOSURES:
-        assert each.result in flat
+        assert quoted_in(each.result, unit) in flat
         assert each.temp_c is None or shown_c(each.temp_c, unit) in flat
         assert f"({each.source}, {each.eggs} eggs" in flat
     for key, citation in SOURCES.items():
         assert f"{key}: {citation}" in flat
+    ours = re.split("Sources|SOURCES", flat)[0]
+    assert ("°C" in ours, "°F" in ours) == (unit == "C", unit == "F")
 
 
 def test_both_sides_stand_together() -> None:

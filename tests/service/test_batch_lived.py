@@ -10,7 +10,7 @@ import pytest
 from monitor.domain.batch import Batch
 from monitor.domain.causes import EARLY, HUMIDITY, LOSS, OPENINGS, SETTER, TEMPERATURE, WHOLE
 from monitor.domain.egg_book import EggBook
-from monitor.domain.egg_entry import Dead, Hatched, Removed, Sign, Weighing
+from monitor.domain.egg_entry import Candling, Dead, Hatched, Removed, Sign, Split, Weighing
 from monitor.domain.record import Event
 from monitor.domain.site import Site
 from monitor.service.batch_lived import Lived, lived_of, shared_ends
@@ -91,6 +91,31 @@ def test_each_egg_has_its_own_loss(site: Site) -> None:
     assert one.middle_loss_pct == one.loss_pct[2]
     figure = one.record(None, one.loss_pct[3]).figures[LOSS, WHOLE]
     assert (figure.value, figure.low, figure.high) == (one.loss_pct[3], 11.0, 14.0)
+
+
+def test_an_egg_that_died_before_pip_is_carried_there(site: Site) -> None:
+    """Dead late on day 16, and one candled dead on day 12: their loss is what it would have come to; the batch's is that of the others."""
+    book = weighed(EggBook(batch_of(0)), 1, 12.0)
+    book = put(weighed(book, 2, 16.0, until=14.0), 16.0, Dead("late"), 2)
+    book = put(weighed(book, 3, 8.0, until=9.0), 12.0, Candling("dead"), 3)
+    book = put(weighed(book, 4, 8.0, until=4.0), 9.0, Candling("dead"), 4)  # too short to tell
+    one = lived(site, book)
+    assert one.loss_pct == {
+        1: pytest.approx(12.0, abs=0.4),
+        2: pytest.approx(16.0, abs=0.5),
+        3: pytest.approx(8.0, abs=0.5),
+    }
+    assert one.at_pace == {2, 3}
+    assert one.middle_loss_pct == one.loss_pct[1]
+    assert one.record(None, 16.0, at_pace=True).figures[LOSS, WHOLE].at_pace
+
+
+def test_an_egg_that_went_elsewhere_ends_there(site: Site) -> None:
+    """Its record in this batch ends with that day, and its loss is told by the batch that it went on in."""
+    book = put(weighed(EggBook(batch_of(0)), 1, 12.0, until=14.0), 16.0, Split("b-0-b"), 1)
+    one = lived(site, book)
+    assert one.until_ms(book, 1) == round((book.batch.set_at + timedelta(days=16)).timestamp() * 1000)
+    assert one.loss_pct == {}
 
 
 def test_a_tray_speaks_for_the_batch(site: Site) -> None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -332,6 +333,35 @@ def test_what_was_done_to_a_batch(site: Site) -> None:
     assert history.happenings == tuple(found)
     assert [f.openings for f in history.felt] == [1, 1, 2]
     assert happenings_of(record, replace(HEN, stays=()), day(3)) == []
+
+
+def test_an_old_batch_does_not_ask_for_what_came_since(site: Site) -> None:
+    """However long ago a batch was closed, no event and no handling of after its end is read for its history."""
+    batch, record = closed(HEN, day(21)), Watched()
+    begun = [Handling("setter-1", day(d), day(d + 0.01), 0.0, "") for d in (-3, 5, 40, 41)]
+    for handling in begun:
+        record.commit(Group(handlings={"setter-1": handling}))
+    record.commit(Group(events=[Event(day(d / 10), "opening", "setter-1", "opened") for d in range(-50, 900)]))
+    found = happenings_of(record, batch, day(1_000))
+    assert sum(h.kind == "opening" for h in found) == 210
+    assert [h.at_ms for h in found if h.kind == "handling"] == [to_ms(day(5))]
+    assert record.read == 210 + 1
+
+
+class Watched(MemoryStore):
+    """A record that counts the events and handlings that were read."""
+
+    read = 0
+
+    def events(self, *asked: Any, **by: Any) -> list[Event]:
+        found = super().events(*asked, **by)
+        self.read += len(found)
+        return found
+
+    def handlings(self, *asked: Any) -> list[Handling]:
+        found = super().handlings(*asked)
+        self.read += len(found)
+        return found
 
 
 def test_the_charts_are_of_the_same_record(site: Site) -> None:

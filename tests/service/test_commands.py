@@ -219,12 +219,12 @@ NO_TIME = "expected a time such as 2026-03-01T18:00:00Z"
         (
             "fly",
             {},
-            "request: 'fly', expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, room, shelve, stage, unshelve, weighings",
+            "request: 'fly', expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, room, shelve, split, stage, unshelve, weighings",
         ),
         (
             ["x"],
             {},
-            "request: ['x'], expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, room, shelve, stage, unshelve, weighings",
+            "request: ['x'], expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, room, shelve, split, stage, unshelve, weighings",
         ),
     ],
 )
@@ -436,3 +436,85 @@ def test_a_batch_that_is_moved_keeps_its_other_facts() -> None:
     first = story.state.batches["hen-1"]
     ask(story, "move", batch="hen-1", machine="hatcher-1")
     assert replace(story.state.batches["hen-1"], stays=first.stays) == first
+
+
+# Eggs that go another way.
+
+
+def test_eggs_are_split_off() -> None:
+    """Three eggs of hen-1 go to the hatcher before the others: a batch of their own, with what was written of them, in both machines'
+    limits at once, and as warm as they were."""
+    story = Story(batches=(batch(),), air={"node-a/top": (37.6, 55.0)})
+    story.run(minutes=1)
+    ask(story, "entry", batch="hen-1", by="ada", kind="weighing", fact={"gross_g": 60.0}, egg=7)
+    out = Group()
+    request = {
+        "do": "split",
+        "batch": "hen-1",
+        "eggs": [7, 3, 4],
+        "machine": "hatcher-1",
+        "stage": "lockdown",
+        "by": "ada",
+    }
+    answer = perform(story.state, story.site, request, story.now(), out)
+    assert (answer["batch"], answer["from"], answer["machine"]) == ("hen-1-b", "hen-1", "hatcher-1")
+    assert (answer["eggs"], answer["numbers"]) == (3, [3, 4, 7])
+    assert [s["machine"] for s in answer["stays"]] == ["setter-1", "hatcher-1"]
+    assert [d["stage"] for d in answer["declared"]] == ["lockdown"]
+    assert json.loads(json.dumps(answer)) == answer
+    assert set(out.batches) == {"hen-1", "hen-1-b"}
+    assert [(id_, e.number, e.fact.kind, e.egg) for id_, e in out.entries] == [
+        ("hen-1", 2, "split", 3),
+        ("hen-1", 3, "split", 4),
+        ("hen-1", 4, "split", 7),
+        ("hen-1-b", 1, "weighing", 7),
+    ]
+    assert [(e.subject, e.text) for e in out.events] == [
+        ("hen-1", "3 eggs went on as batch hen-1-b"),
+        ("hen-1-b", "split off hen-1"),
+    ]
+    assert story.state.eggs["hen-1-b"] == story.state.eggs["hen-1"]
+    needed = {(m["machine"], b["batch"], b["stage"]) for m in ask(story, "room")["machines"] for b in m["batches"]}
+    assert needed == {("setter-1", "hen-1", "setter"), ("hatcher-1", "hen-1-b", "lockdown")}
+    assert ask(story, "split", batch="hen-1", eggs=[1], machine="hatcher-1", by="ada")["batch"] == "hen-1-c"
+    assert ask(story, "entry", batch="hen-1-b", by="ada", kind="weighing", fact={"gross_g": 59.9}, egg=7)["number"] == 2
+
+
+def test_a_reminder_goes_along() -> None:
+    """What was to be looked at again is asked once, of the batch that the egg is in now."""
+    story = house()
+    look = {"look_at": (story.now().utc + timedelta(hours=1)).isoformat(), "text": "weak"}
+    ask(story, "entry", batch="hen-1", by="ada", kind="look-again", fact=look, egg=7)
+    ask(story, "split", batch="hen-1", eggs=[7], machine="hatcher-1", by="ada")
+    story.run(minutes=61)
+    begun = [t.alarm.subject for t in story.transitions if t.alarm.rule == "look-again" and t.state == UNACKNOWLEDGED]
+    assert begun == ["batch hen-1-b egg 7"]
+
+
+@pytest.mark.parametrize(
+    ("request_", "complaint"),
+    [
+        ({"eggs": [7]}, None),
+        ({"eggs": [7], "into": "hen-1"}, "batch hen-1: there is one by that name already, expected a new name"),
+        ({"eggs": [7], "into": "Hen 2"}, "into 'Hen 2': expected 1 to 32 of a-z, 0-9 and -"),
+        ({"eggs": [13]}, "batch hen-1: egg 13 split: egg 13, expected 1 to 12"),
+        ({"eggs": [7], "count": 2}, "batch hen-1: eggs and a count came, expected one of them"),
+        ({"eggs": "7"}, "batch hen-1: eggs, expected a list of at most 1000 numbers"),
+        (
+            {"eggs": [7], "machine": "no"},
+            "batch hen-1-b: no machine 'no', expected one of: setter-1, hatcher-1, still-1",
+        ),
+        ({"eggs": [7], "stage": "setter"}, "batch hen-1-b: stage 'setter', expected one of lockdown, hatch"),
+        (
+            {"eggs": [7], "at": "2026-03-01T08:00:00Z"},
+            "batch hen-1: split at 2026-03-01T08:00:00+00:00 is before it was set",
+        ),
+    ],
+)
+def test_a_split_that_cannot_be(request_: dict[str, Any], complaint: str | None) -> None:
+    """One line, and nothing changed; the first is as it should be."""
+    request_ = {"batch": "hen-1", "by": "ada", "machine": "hatcher-1"} | request_
+    if complaint is None:
+        assert ask(house(), "split", **request_)["did"] == "split off hen-1"
+    else:
+        assert refused(house(), "split", **request_) == complaint

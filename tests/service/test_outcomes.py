@@ -1,45 +1,19 @@
-"""How a batch ended, counted by hand from small books, and what its air goes together with."""
+"""How a batch ended, counted by hand from small books."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
-from pathlib import Path
+from datetime import UTC
 from zoneinfo import ZoneInfo
 
-import pytest
-
-from monitor.adapters.profile_files import load_profiles
-from monitor.analysis.review import shipped_causes
 from monitor.analysis.statistics import Outcome
 from monitor.domain.egg_book import EggBook
-from monitor.domain.egg_entry import Candling, Dead, Found, Hatched, Removed
-from monitor.domain.site import Site
-from monitor.service.outcomes import LOOKED_AT, UNTOLD, ended_of, outcome_of, together_of
-from monitor.service.ports import Series
-from monitor.settings import build_house, parse_settings
+from monitor.domain.egg_entry import Candling, Dead, Found, Hatched, Removed, Split
+from monitor.service.outcomes import UNTOLD, ended_of, outcome_of
 from tests.fakes import MemoryStore
-from tests.seasons import DAMP_RH, batch_of, ended, five_seasons, group, put, set_at
+from tests.seasons import batch_of, ended, group, make_site, put, set_at
 
 BOOK = EggBook(batch_of(0))  # twelve eggs
-NOW = set_at(60)
-
-
-def make_site() -> Site:
-    data = {
-        "site": {"id": "home", "zone": "UTC"},
-        "machine": [{"id": "setter-1"}, {"id": "hatcher-1", "kind": "hatcher"}],
-        "probe": [
-            {"node": "node-a", "probe": "top", "machine": "setter-1", "interval_s": 600},
-            {"node": "node-b", "probe": "top", "machine": "hatcher-1", "interval_s": 600},
-        ],
-    }
-    return build_house(parse_settings(data, "test"), load_profiles(None), Path("test.toml")).site
-
-
-@pytest.fixture(scope="module")
-def site() -> Site:
-    return make_site()
 
 
 def counted(book: EggBook, good_share: float = 0.75) -> tuple[Outcome, int]:
@@ -97,6 +71,14 @@ def test_eggs_that_went_elsewhere() -> None:
     assert (outcome.eggs, outcome.fertile, outcome.hatched, dict(outcome.lost), missing) == (11, 10, 8, {}, 1)
 
 
+def test_eggs_that_went_on_in_another_batch() -> None:
+    """They count there, not here; a batch of which nothing but that is written has no outcome."""
+    apart = put(put(put(BOOK, 9.0, Candling("alive"), 11), 10.0, Split("b-0-b"), 11), 10.0, Split("b-0-b"), count=2)
+    assert outcome_of(apart, UTC) == "no outcome is written"
+    outcome, missing = counted(put(put(apart, 7.0, Candling("clear"), count=1), 21.0, Hatched(), count=7))
+    assert (outcome.eggs, outcome.fertile, outcome.hatched, dict(outcome.lost), missing) == (9, None, 7, {}, 1)
+
+
 def test_a_finding_of_a_clear_egg_counts_as_clear() -> None:
     """Found clear at the break-out, though never candled; a later candling says otherwise and counts."""
     book = put(BOOK, 21.0, Hatched(), count=11)
@@ -104,7 +86,7 @@ def test_a_finding_of_a_clear_egg_counts_as_clear() -> None:
     assert counted(put(put(book, 7.0, Candling("alive"), 12), 22.0, Found("clear"), 12))[0].fertile == 12
 
 
-def test_why_a_batch_is_not_counted(site: Site) -> None:
+def test_why_a_batch_is_not_counted() -> None:
     """No number of eggs, no end of any, or more than were set: each is said; an open batch is not even looked at."""
     bare = EggBook(replace(batch_of(1), eggs=None))
     many = ended(EggBook(batch_of(3)), 12)
@@ -115,7 +97,7 @@ def test_why_a_batch_is_not_counted(site: Site) -> None:
             [bare, ended(EggBook(batch_of(0)), 10), EggBook(batch_of(2)), ended(EggBook(batch_of(4, closed=False)), 9)]
         )
     )
-    found = ended_of(store, store.batches(), UTC)
+    found = ended_of(store, store.batches(), make_site().zone)
     assert [o.batch for o in found.outcomes] == ["b-0"]
     assert found.left_out == {"b-1": "how many eggs were set is not written", "b-2": "no outcome is written"}
     assert found.unwritten == 2
@@ -132,44 +114,17 @@ def test_the_season_is_that_of_the_house() -> None:
         assert outcome[0].season == season
 
 
-def test_damp_air_goes_together_with_a_bad_end(site: Site) -> None:
-    """Six batches in damp air that ended badly and six in good air that did not: told from chance, with its count, and nothing else is."""
-    books = [ended(EggBook(batch_of(n)), 4 if n % 2 else 11, late=7 if n % 2 else 0) for n in range(12)]
+def test_a_finding_is_counted_beside() -> None:
+    """Eggs with it, each with a number once, in every batch that counts, and none where it was not written; at most all its eggs."""
+    twice = put(put(ended(EggBook(batch_of(1)), 9), 21.0, Found("wet-chick"), 3), 21.5, Found("wet-chick"), 3)
+    counted_twice = ended(EggBook(batch_of(2)), 10)
+    for days in (21.0, 21.5):
+        counted_twice = put(counted_twice, days, Found("wet-chick"), count=8)
+    other = put(ended(EggBook(batch_of(3)), 12), 21.0, Found("late-hatch"), 1)
     store = MemoryStore()
-    store.commit(group(books, dict.fromkeys(range(1, 12, 2), DAMP_RH)))
-    together = together_of(store, site, ended_of(store, store.batches(), UTC), shipped_causes(), NOW)
-    first, *others = together.found
-    assert (first.exposure, first.table.counts) == ("too humid in the setter", (6, 0, 0, 6))
-    assert first.p_corrected == pytest.approx(2 / 924)  # of 12 over 6, the two clearest
-    assert first.low is not None
-    assert first.low > 1.0
-    assert "that names no cause" in first.words()
-    assert [a.too_few for a in others] == [True] * (len(LOOKED_AT) - 1)
-    assert (together.batches, together.left_out) == (12, 0)
-
-
-def test_only_the_newest_are_read(site: Site) -> None:
-    """With a bound of three the air of the three newest is looked at, and it says how many were not."""
-    store = MemoryStore()
-    store.commit(five_seasons())
-    together = together_of(store, site, ended_of(store, store.batches(), UTC), shipped_causes(), NOW, most=3)
-    assert (together.batches, together.left_out) == (3, 2)
-    humid = next(a for a in together.found if a.exposure == "too humid in the setter")
-    assert humid.table.counts == (1, 0, 0, 2)
-    assert humid.too_few
-
-
-class Deaf(MemoryStore):
-    """A record whose air nobody may ask for."""
-
-    def series(self, probe: str, since: datetime, until: datetime) -> Series:
-        raise AssertionError(probe)
-
-
-def test_where_all_ended_alike_no_air_is_read(site: Site) -> None:
-    """No batch, or only such as went well: nothing to compare, and the weeks of readings are left alone."""
-    store = Deaf()
-    store.commit(group([ended(EggBook(batch_of(n)), 12) for n in range(3)]))
-    assert together_of(store, site, ended_of(store, [], UTC), shipped_causes(), NOW).batches == 0
-    alike = together_of(store, site, ended_of(store, store.batches(), UTC), shipped_causes(), NOW)
-    assert (alike.found, alike.batches, alike.left_out) == ((), 3, 0)
+    store.commit(group([put(EggBook(batch_of(0)), 21.0, Found("wet-chick"), 1), put(twice, 21.0, Found("wet-chick"), count=2), counted_twice, other]))  # fmt: skip
+    found = ended_of(store, store.batches(), UTC, finding="wet-chick")
+    assert found.written == {"b-1": 3, "b-2": 12, "b-3": 0}
+    assert "b-0" in found.left_out
+    assert [found.bad(o) for o in found.outcomes] == [True, True, False]
+    assert [ended_of(store, store.batches(), UTC).bad(o) for o in found.outcomes] == [False, False, False]

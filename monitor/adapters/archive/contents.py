@@ -127,6 +127,8 @@ def write_archive(
     """
     head = {"program": program, "batch": archive.batch.id, "as_of": archive.as_of.isoformat()}
     members = members_of(archive, kept, sources)
+    if path.exists() and not path.is_file():  # a folder; or a device, which would be replaced by the archive
+        raise ArchiveError(f"{path}: not a file, expected one that can be written")
     part = path.with_name(path.name + ".part")
     try:
         size = pack(part, head, members)

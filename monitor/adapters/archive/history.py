@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
 
 import numpy as np
@@ -54,17 +54,16 @@ class ArchivedHistory:
         """The last facts of each alarm whose last episode was in the batch's time."""
         return list(self._archive.alarms)
 
-    def transitions(self, since: datetime | None = None, subject: str | None = None) -> Iterator[TransitionRow]:
-        """Transitions in order."""
-        return (
-            t
-            for t in self._archive.transitions
-            if (since is None or t.at >= since) and (subject is None or t.subject == subject)
-        )
+    def transitions(
+        self, since: datetime | None = None, subject: str | None = None, *, until: datetime | None = None
+    ) -> Iterator[TransitionRow]:
+        """Transitions in order, with since <= at < until."""
+        return (t for t in self._archive.transitions if _within(t.at, since, until) and subject in (None, t.subject))
 
-    def notices(self, limit: int = 100) -> list[NoticeRow]:
-        """The newest notices, newest first."""
-        return list(self._archive.notices[:limit])
+    def notices(self, limit: int = 100, *, numbers: Collection[int] | None = None) -> list[NoticeRow]:
+        """The newest notices, newest first; numbers: only those about these alarms."""
+        about = [row for row in self._archive.notices if numbers is None or row.notice.alarm_number in numbers]
+        return about[:limit]
 
     def refused(self, limit: int = 100) -> tuple[int, list[RefusedRow]]:
         """None: a message that was not understood is of no batch."""
@@ -78,22 +77,37 @@ class ArchivedHistory:
         """Messages that are missing, of the nodes at its machines."""
         return list(self._archive.gaps)
 
-    def events(self, since: datetime | None = None, limit: int = 1000) -> list[Event]:
-        """The newest `limit` events, oldest first."""
-        found = [e for e in self._archive.events if since is None or e.at >= since]
+    def events(
+        self,
+        since: datetime | None = None,
+        limit: int = 1000,
+        *,
+        until: datetime | None = None,
+        subject: str | None = None,
+    ) -> list[Event]:
+        """The newest `limit` events with since <= at < until, oldest first."""
+        found = [e for e in self._archive.events if _within(e.at, since, until) and subject in (None, e.subject)]
         return found[max(0, len(found) - limit) :]
 
     def calibrations(self) -> list[Calibration]:
         """Every calibration of its probes, in the order they were added."""
         return list(self._archive.calibrations)
 
-    def handlings(self) -> list[Handling]:
-        """Every handling there was, oldest first."""
-        return list(self._archive.handlings)
+    def handlings(self, since: datetime | None = None, until: datetime | None = None) -> list[Handling]:
+        """Every handling that ended at `since` or later and began before `until`, oldest first."""
+        return [
+            h
+            for h in self._archive.handlings
+            if (since is None or h.until >= since) and (until is None or h.since < until)
+        ]
 
     def book(self, batch: Batch) -> EggBook:
         """What was written about the batch's eggs; of another batch nothing."""
         return EggBook(batch, self._archive.book.entries if batch.id == self._archive.batch.id else ())
+
+
+def _within(at: datetime, since: datetime | None, until: datetime | None) -> bool:
+    return (since is None or since <= at) and (until is None or at < until)
 
 
 def _joined(pieces: Sequence[Series]) -> Series:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import contextlib
 import json
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
 from typing import Any
 
 from monitor.adapters.store.egg_rows import read_book
 from monitor.adapters.store.failures import store_failures
 from monitor.adapters.store.rows import (
+    FIRST_MS,
+    LAST_MS,
     NOTICE_COLUMNS,
     notice_of,
     read_alarms,
@@ -120,7 +122,9 @@ class SqliteHistory:
         with store_failures("record"):
             return read_alarms(self._connection)
 
-    def transitions(self, since: datetime | None = None, subject: str | None = None) -> Iterator[TransitionRow]:
+    def transitions(
+        self, since: datetime | None = None, subject: str | None = None, *, until: datetime | None = None
+    ) -> Iterator[TransitionRow]:
         """Transitions in the order they were written. Read at once: a walk that is left half-way holds nothing open."""
         where: list[str] = []
         values: list[Any] = []
@@ -130,13 +134,20 @@ class SqliteHistory:
         if since is not None:
             where.append("at_ms >= ?")
             values.append(_ceil_ms(since))
+        if until is not None:
+            where.append("at_ms < ?")
+            values.append(_ceil_ms(until))
         condition = f" WHERE {' AND '.join(where)}" if where else ""
         return map(_transition, self._rows(f"{_TRANSITIONS}{condition} ORDER BY id", *values))
 
-    def notices(self, limit: int = 100) -> list[NoticeRow]:
-        """The newest notices, newest first."""
+    def notices(self, limit: int = 100, *, numbers: Collection[int] | None = None) -> list[NoticeRow]:
+        """The newest notices, newest first; numbers: only those about these alarms."""
+        about, values = "", [] if numbers is None else [json.dumps(sorted(numbers))]
+        if numbers is not None:
+            about = "WHERE alarm_number IN (SELECT value FROM json_each(?))"
         rows = self._rows(
-            f"SELECT {NOTICE_COLUMNS}, state, attempts, last_detail, last_ms FROM notice ORDER BY id DESC LIMIT ?",
+            f"SELECT {NOTICE_COLUMNS}, state, attempts, last_detail, last_ms FROM notice {about} ORDER BY id DESC LIMIT ?",
+            *values,
             limit,
         )
         return [
@@ -170,12 +181,22 @@ class SqliteHistory:
                 found[node, boot, first] = Gap(node, boot, first, last, bool(lost))
         return [found[key] for key in sorted(found)]
 
-    def events(self, since: datetime | None = None, limit: int = 1000) -> list[Event]:
+    def events(
+        self,
+        since: datetime | None = None,
+        limit: int = 1000,
+        *,
+        until: datetime | None = None,
+        subject: str | None = None,
+    ) -> list[Event]:
         """The newest `limit` events, oldest first."""
-        since_ms = -(2**63) if since is None else _ceil_ms(since)
+        values = [FIRST_MS if since is None else _ceil_ms(since), LAST_MS if until is None else _ceil_ms(until)]
+        about = "" if subject is None else "AND subject = ?"
         rows = self._rows(
-            "SELECT at_ms, kind, subject, text FROM event WHERE at_ms >= ? ORDER BY at_ms DESC, id DESC LIMIT ?",
-            since_ms,
+            f"SELECT at_ms, kind, subject, text FROM event WHERE at_ms >= ? AND at_ms < ? {about}"
+            " ORDER BY at_ms DESC, id DESC LIMIT ?",
+            *values,
+            *([] if subject is None else [subject]),
             limit,
         )
         return [Event(from_ms(at_ms), kind, subject, text) for at_ms, kind, subject, text in reversed(rows)]
@@ -185,10 +206,12 @@ class SqliteHistory:
         with store_failures("record"):
             return read_calibrations(self._connection)
 
-    def handlings(self) -> list[Handling]:
-        """Every handling there was, oldest first."""
+    def handlings(self, since: datetime | None = None, until: datetime | None = None) -> list[Handling]:
+        """Every handling that ended at `since` or later and began before `until`, oldest first."""
+        since_ms = FIRST_MS if since is None else _ceil_ms(since)
+        until_ms = LAST_MS if until is None else _ceil_ms(until)
         with store_failures("record"):
-            return read_handlings(self._connection, standing=False)
+            return read_handlings(self._connection, standing=False, since_ms=since_ms, until_ms=until_ms)
 
     def book(self, batch: Batch) -> EggBook:
         """What was written about a batch's eggs."""

@@ -218,10 +218,16 @@ def _egg_book(connection: sqlite3.Connection) -> None:
     connection.execute(ENTRY_TABLE)
 
 
+def _egg_numbers(connection: sqlite3.Connection) -> None:
+    # A list of whole numbers as JSON; NULL: 1 to as many as were set.
+    connection.execute("ALTER TABLE batch ADD COLUMN numbers TEXT")
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
     ("egg book", _egg_book),
+    ("numbers on eggs", _egg_numbers),
 )
 VERSION = len(MIGRATIONS)
 

@@ -22,6 +22,7 @@ TRANSITION_COLUMNS = (
     ' shelved_until_ms, shelved_until_mono_s, suppressed, out_of_service, since_ms, ended_ms, value, worst, "limit", about, told,'
     " asked_mono_s"
 )
+FIRST_MS, LAST_MS = -(2**63), 2**63 - 1  # before and after every time: all that SQLite's integers hold
 CALIBRATION_COLUMNS = "probe, at_ms, since_ms, due_ms, who, note, dry_bulb, humidity"
 NOTICE_COLUMNS = "id, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link"
 _ALARM_COLUMNS = (
@@ -114,13 +115,16 @@ def read_batches(connection: sqlite3.Connection) -> list[Batch]:
     declared: dict[str, list[Declared]] = defaultdict(list)
     for batch, stage, at_ms in connection.execute("SELECT batch, stage, at_ms FROM declared ORDER BY batch, place"):
         declared[batch].append(Declared(stage, from_ms(at_ms)))
-    rows = connection.execute("SELECT id, profile, set_ms, eggs, note, closed_ms FROM batch ORDER BY set_ms, number")
+    rows = connection.execute(
+        "SELECT id, profile, set_ms, eggs, note, closed_ms, numbers FROM batch ORDER BY set_ms, number"
+    )
     return [
         Batch(
-            id_, profile, from_ms(set_ms), eggs, note, tuple(stays[id_]), tuple(declared[id_]), time_or_none(closed_ms)
+            id_, profile, from_ms(set_ms), eggs, note, tuple(stays[id_]), tuple(declared[id_]),
+            time_or_none(closed_ms), tuple(json.loads(numbers or "[]")),
         )
-        for id_, profile, set_ms, eggs, note, closed_ms in rows
-    ]
+        for id_, profile, set_ms, eggs, note, closed_ms, numbers in rows
+    ]  # fmt: skip
 
 
 def read_unknown(connection: sqlite3.Connection) -> list[Unknown]:
@@ -160,10 +164,14 @@ def _correction(text: str | None) -> Correction | None:
     return Correction(slope, offset, tuple(Point(*point) for point in points))
 
 
-def read_handlings(connection: sqlite3.Connection, *, standing: bool) -> list[Handling]:
-    """Handlings, oldest first: those that stand, or every one there was."""
-    condition = "WHERE stands" if standing else ""
+def read_handlings(
+    connection: sqlite3.Connection, *, standing: bool, since_ms: int = FIRST_MS, until_ms: int = LAST_MS
+) -> list[Handling]:
+    """Handlings, oldest first: those that stand, or every one there was; that ended at since_ms or later and began before until_ms."""
+    condition = "AND stands" if standing else ""
     rows = connection.execute(
-        f"SELECT machine, since_ms, until_ms, who FROM handling {condition} ORDER BY since_ms, machine"
+        f"SELECT machine, since_ms, until_ms, who FROM handling WHERE until_ms >= ? AND since_ms < ? {condition}"
+        " ORDER BY since_ms, machine",
+        (since_ms, until_ms),
     )
     return [Handling(machine, from_ms(since), from_ms(until), 0.0, who) for machine, since, until, who in rows]

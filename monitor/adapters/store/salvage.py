@@ -37,8 +37,10 @@ def _take(old: sqlite3.Connection, new: sqlite3.Connection, table: str) -> bool:
     new.execute("SAVEPOINT one")
     try:
         rows = old.execute(f"SELECT * FROM {table}")
-        places = ", ".join("?" * len(rows.description))
-        new.executemany(f"INSERT INTO {table} VALUES ({places})", rows)
+        # By name: a record of before may lack the newest columns.
+        names = [f'"{column[0]}"' for column in rows.description]
+        places = ", ".join("?" * len(names))
+        new.executemany(f"INSERT INTO {table} ({', '.join(names)}) VALUES ({places})", rows)
         load(new)  # a table that cannot start a run is not taken
     except MISREAD:
         new.execute("ROLLBACK TO one")

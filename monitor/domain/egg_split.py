@@ -1,0 +1,68 @@
+"""Some eggs of a batch go another way: into a drier machine, or to the hatcher before the others. They become a batch of their own,
+which takes along where they have been and what was written about them; the batch they leave keeps it too, up to then.
+
+So a batch is always eggs that share a machine, and the record of each egg is whole: nobody has to write anything twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from monitor.domain.batch import Batch, BatchError, Stay
+from monitor.domain.egg_book import EggBook, add, outcome, standing
+from monitor.domain.egg_entry import Entry, Laid, Split
+
+
+def split(
+    book: EggBook, eggs: Sequence[int], count: int | None, into: str, at: datetime, written_at: datetime, who: str
+) -> tuple[EggBook, EggBook]:
+    """(the book of the batch they leave, that of the batch they become), from `at` on.
+
+    Parameters
+        eggs: by number, or none and `count` of them without numbers. into: the name of the batch that they become.
+    Raises
+        BatchError, EggError: a closed batch, a time before it was set, eggs that are not there any more, or all that there are.
+    """
+    batch = book.batch
+    if batch.closed_at is not None:
+        raise BatchError(f"batch {batch.id}: closed, expected an open batch to split")
+    if at < batch.set_at:
+        raise BatchError(f"batch {batch.id}: split at {at.isoformat()} is before it was set")
+    if not eggs and count is None:
+        raise BatchError(f"batch {batch.id}: neither eggs nor count came, expected one of them")
+    left = _left(book)
+    leave = len(eggs) or count or 0
+    if left is not None and leave >= left:
+        raise BatchError(
+            f"batch {batch.id}: {leave} of {left} eggs, expected fewer; to move all of them, move the batch"
+        )
+    own = book
+    for egg in sorted(eggs):
+        own = add(own, Entry(at, written_at, who, Split(into), egg=egg))
+    if not eggs:
+        own = add(own, Entry(at, written_at, who, Split(into), count=count))
+    new = _batch(batch, into, tuple(sorted(eggs)), leave, at)
+    return own, EggBook(new, tuple(_taken(book, new)))
+
+
+def _left(book: EggBook) -> int | None:
+    """How many eggs are in the batch still; None where nobody wrote how many were set."""
+    ended = sum(1 for egg in {e.egg for e in standing(book) if e.egg is not None} if outcome(book, egg) is not None)
+    some = sum(e.eggs for e in standing(book) if e.egg is None and e.ends)
+    return None if book.batch.eggs is None else book.batch.eggs - ended - some
+
+
+def _batch(batch: Batch, into: str, numbers: tuple[int, ...], eggs: int, at: datetime) -> Batch:
+    stays = [s if s.until is None or s.until <= at else Stay(s.machine, s.since) for s in batch.stays if s.since <= at]
+    declared = tuple(d for d in batch.declared if d.at <= at)
+    return replace(
+        batch, id=into, eggs=eggs, numbers=numbers, note=f"split off {batch.id}", stays=tuple(stays), declared=declared
+    )
+
+
+def _taken(book: EggBook, new: Batch) -> list[Entry]:
+    """What stands about these eggs, and when the batch was laid, numbered anew."""
+    found = [e for e in standing(book) if (e.egg in new.numbers if e.egg is not None else isinstance(e.fact, Laid))]
+    return [replace(e, number=i, replaces=None) for i, e in enumerate(sorted(found, key=lambda e: e.number), start=1)]
