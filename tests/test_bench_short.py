@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import shutil
 import time
 from pathlib import Path
@@ -10,7 +11,19 @@ from pathlib import Path
 import pytest
 
 from tests.bench import __main__ as bench
-from tests.bench import pairs, publisher, room, rows_air, rows_judge, rows_link, rows_phone, rows_process, rows_record
+from tests.bench import (
+    incubation,
+    pairs,
+    publisher,
+    room,
+    rows_air,
+    rows_history,
+    rows_judge,
+    rows_link,
+    rows_phone,
+    rows_process,
+    rows_record,
+)
 from tests.bench.pairs import Goal, Pair, Result
 from tests.bench.strict_broker import WINDOW, StrictBroker
 from tests.servers import program
@@ -169,6 +182,54 @@ def test_judge_rows_run() -> None:
     (growth,) = rows_judge.growth(40, 2)
     assert growth.value is not None
     assert 0.3 <= growth.value <= 2.0
+
+
+def test_history_rows_run() -> None:
+    """Rows 17 and 18: every reading is counted once, reading it is a part of the cost, and the page is one page."""
+    figures, page = rows_history.reports(2, 1.0, frozenset({"17", "18"}))
+    sane(figures, 0.8, 30.0)
+    sane(page, 0.8, 60.0)
+    assert 20 < float(page.note.split()[0]) < 1_000
+
+
+def test_season_row_runs() -> None:
+    """Row 19: every batch has something to review, and a review reads more than its own batch: of three, one or two others went well."""
+    (result,) = rows_history.season(1, 3, 28.0)
+    sane(result, 1.0, 300.0)
+    _, asked, held, *_ = (int(number) for number in re.findall(r"\d+", result.note.replace(",", "")))
+    assert 3 * held < asked < 14 * held
+
+
+def test_history_growth_row_runs() -> None:
+    """Row 20: an exponent of the batch's length, and one of the years round it, which even in a record this small is no straight line."""
+    length, years = rows_history.growth((1.0, 4.0), (0.1, 0.8), 2)
+    sane(length, 0.1, 2.0)
+    sane(years, -1.0, 0.8)
+
+
+def test_the_invented_record_holds_what_it_says(tmp_path: Path) -> None:
+    """Twenty openings a day, both probes on one time, a reading in two hundred missing; the bare query reads each row of the batch once."""
+    batch = incubation.batch_of("duck-1", incubation.BEGAN_MS, 2.0)
+    with incubation.writing(tmp_path / "record.db") as ledger:
+        incubation.write_batch(ledger, batch)
+        incubation.write_air(ledger, incubation.SETTER, incubation.BEGAN_MS + 2 * 86_400_000, incubation.BEGAN_MS + 3 * 86_400_000, 60_000)  # fmt: skip
+    with incubation.reading(tmp_path / "record.db") as history:
+        assert len(history.events()) == pytest.approx(40, abs=1)
+        counts = []
+        for stay in batch.stays:
+            assert stay.until is not None
+            found = [
+                history.series(f"{incubation.NODES[stay.machine]}/{probe}", stay.since, stay.until)
+                for probe in incubation.PROBES
+            ]
+            assert found[0].at_ms.tolist() == found[1].at_ms.tolist()
+            counts += [each.at_ms.size for each in found]
+    bare = incubation.Bare(tmp_path / "record.db")
+    try:
+        assert bare.read(bare.plan(batch)) == sum(counts)
+    finally:
+        bare.close()
+    assert sum(counts) == pytest.approx(2 * 2 * 8_640 * 0.995, rel=0.003)
 
 
 def test_the_table_is_printed(capsys: pytest.CaptureFixture[str]) -> None:

@@ -14,14 +14,14 @@ from tests.bench.pairs import PAIRS, Goal, Result, calibrate
 from tests.bench.room import Missing
 
 QUICK_PAIRS = 3
-ALL = tuple(str(number) for number in range(1, 17))
+ALL = tuple(str(number) for number in range(1, 21))
 _WIDTH = 104
 
 
 def steps(rows: frozenset[str], pairs: int, quick: bool) -> Iterator[tuple[str, Callable[[], list[Result]]]]:
     """The rows asked for, in order of what they need; each step is a name and what measures it."""
     # Imported here, so that a row that needs nothing but arithmetic does not wait for the rest.
-    from tests.bench import rows_air, rows_judge, rows_link, rows_phone, rows_process, rows_record
+    from tests.bench import rows_air, rows_history, rows_judge, rows_link, rows_phone, rows_process, rows_record
 
     if "6" in rows:
         yield "6", lambda: rows_air.accuracy(20_000 if quick else 200_000)
@@ -40,6 +40,13 @@ def steps(rows: frozenset[str], pairs: int, quick: bool) -> Iterator[tuple[str, 
     if "10" in rows:
         sizes = (120_000, 600_000) if quick else (200_000, 1_400_000, 10_000_000)
         yield "10", lambda: rows_record.growth(sizes, 5 if quick else 25)
+    if rows & {"17", "18"}:
+        yield "17, 18", lambda: rows_history.reports(pairs, 3.0 if quick else 28.0, rows)
+    if "19" in rows:
+        yield "19", lambda: rows_history.season(min(pairs, 3), 3 if quick else 60, 28.0)
+    if "20" in rows:
+        lengths, years = ((2.0, 4.0), (0.2, 0.4)) if quick else ((7.0, 14.0, 28.0, 56.0), (1.0, 3.0, 9.0))
+        yield "20", lambda: rows_history.growth(lengths, years, 2 if quick else 7)
     if "1" in rows:
         yield "1", lambda: rows_link.flood(pairs, 2_000 if quick else 20_000)
     if rows & {"2", "3"}:
