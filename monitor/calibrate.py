@@ -18,6 +18,7 @@ from monitor.domain.units import (
     k_to_fahrenheit_difference,
     parse_temperature,
 )
+from monitor.domain.wall import printable
 
 _NUMBER = re.compile(r"[+−-]?(?:[0-9]{1,6}(?:[.,][0-9]*)?|[.,][0-9]+)")
 _MONTHS = re.compile(r"([0-9]{1,3})mo")
@@ -92,14 +93,14 @@ def list_text(calibrations: Sequence[Calibration], site: Site, probe: str | None
     """The calibrations, probe by probe, oldest first; and the probes that have none."""
     lines: list[str] = []
     for each, here in _ranked(calibrations, now):
-        by = f" by {each.by}" if each.by else ""
+        by = f" by {printable(each.by)}" if each.by else ""
         since = "the beginning of the record" if each.since is None else _time(each.since, site)
         due = "" if each.due is None else f", due {each.due.astimezone(site.zone):%Y-%m-%d}"
         late = ": OVERDUE" if here and overdue(each, now) else ""
         lines.append(f"{each.probe}: {said(each, _unit(site))}{'' if here else ' (no longer in force)'}")
         lines.append(f"  made {_time(each.at, site)}{by}, holds from {since}{due}{late}")
         if each.note:
-            lines.append(f"  {each.note}")
+            lines.append(f"  {printable(each.note)}")
     have = {each.probe for each in calibrations}
     never = [key for key in site.probes if key not in have and probe in (None, key)]
     if never:

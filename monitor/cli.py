@@ -7,10 +7,11 @@ from __future__ import annotations
 import argparse
 import contextlib
 import json
+import logging
 import os
 import re
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any, NoReturn
@@ -21,6 +22,7 @@ DONE, FAILED, WRONG = 0, 1, 2
 INTERRUPTED = 130  # what a shell says of a command that Ctrl-C ended
 CONFIG_VARIABLE, DEFAULT_CONFIG = "EGGROOM_CONFIG", "/etc/eggroom/eggroom.toml"
 _SPAN = re.compile(r"(\d+(?:\.\d+)?)(s|m|min|h)")
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?(?:Z|\+00:00)")
 _SPAN_S = {"s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0}
 
 
@@ -30,6 +32,10 @@ class Wrong(Exception):
 
 class Failed(Exception):
     """A thing asked for that failed; one line."""
+
+
+class Unprinted(Exception):
+    """What was to be said cannot be printed; one line."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -50,17 +56,38 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _complain(str(error), FAILED)
     except KeyboardInterrupt:
         return INTERRUPTED
-    except BrokenPipeError:  # who was to read it has seen enough; what is left to flush goes nowhere
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except BrokenPipeError:  # who was to read it has seen enough
+        _forget_output()
         return DONE
+    except Unprinted as error:
+        _forget_output()
+        return _complain(str(error), FAILED)
 
 
 def _perform(arguments: Sequence[str] | None) -> int:
+    # What goes wrong is told by the command itself, in its one line; `run` logs in its own way.
+    logging.getLogger("eggroom").addHandler(logging.NullHandler())
     try:
         options = _parser().parse_args(arguments)
         return int(options.act(options) or DONE)
     finally:
-        sys.stdout.flush()  # here, where a closed pipe is still met by `main`
+        with _printing():
+            sys.stdout.flush()  # here, where a closed pipe is still met by `main`
+
+
+@contextlib.contextmanager
+def _printing() -> Iterator[None]:
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as error:  # a full disk, mostly
+        raise Unprinted(f"output: {error.strerror}, expected that it can be written") from error
+
+
+def _forget_output() -> None:
+    """What is left to flush goes nowhere."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _complain(text: str, code: int) -> int:
@@ -646,7 +673,7 @@ def _ask_daemon(house: Any, request: Mapping[str, Any]) -> dict[str, Any]:
         answer = ask_door(door_path(house), request)
     except DoorClosed as error:
         raise Failed(f"no daemon runs here ({error}), expected `eggroom run`") from error
-    return _done(answer)
+    return _done(answer, house.site.zone)
 
 
 def _ask(house: Any, request: Mapping[str, Any]) -> dict[str, Any]:
@@ -663,13 +690,23 @@ def _ask(house: Any, request: Mapping[str, Any]) -> dict[str, Any]:
                 answer = offline.ask(request)
         except (StoreFailure, StartError) as error:
             raise Failed(str(error)) from error
-    return _done(answer)
+    return _done(answer, house.site.zone)
 
 
-def _done(answer: dict[str, Any]) -> dict[str, Any]:
+def _done(answer: dict[str, Any], zone: tzinfo) -> dict[str, Any]:
+    """The answer. A no is in words, and its times are those on the wall, as they were typed."""
     if "error" in answer:
-        raise (Failed if answer.get("failed") else Wrong)(str(answer["error"]))
+        raise (Failed if answer.get("failed") else Wrong)(
+            _MOMENT.sub(lambda m: _wall(m[0], zone), str(answer["error"]))
+        )
     return answer
+
+
+def _wall(moment: str, zone: tzinfo) -> str:
+    try:
+        return f"{datetime.fromisoformat(moment).astimezone(zone):%Y-%m-%d %H:%M}"
+    except (ValueError, OverflowError):
+        return moment
 
 
 def _did(options: Any, house: Any, request: Mapping[str, Any], words: str) -> int:
@@ -679,7 +716,14 @@ def _did(options: Any, house: Any, request: Mapping[str, Any], words: str) -> in
 
 
 def _print(options: Any, data: Any, text: str) -> None:
-    print(json_text(data) if options.json else text)
+    with _printing():
+        print(json_text(data) if options.json else text)
+
+
+def print_or_written(options: Any, files: Iterable[Path | None], data: Any, text: Callable[[], str]) -> None:
+    """Print what was asked for; where it was written into files, only which, but for --json."""
+    written = [file for file in files if file is not None]
+    _print(options, data, "\n".join(f"{file}: written" for file in written) if written else text())
 
 
 def json_text(data: Any) -> str:
@@ -688,7 +732,10 @@ def json_text(data: Any) -> str:
 
 
 def _write(path: Path, text: str) -> None:
-    """A file whole or not at all."""
+    """A file whole or not at all; of a link, the file that it leads to."""
+    path = path.resolve()
+    if path.exists() and not path.is_file():  # a folder; or a device, in whose place a file would be put
+        raise Failed(f"{path}: not a file, expected one that can be written")
     part = path.with_name(path.name + ".part")
     try:
         part.write_text(text, encoding="utf-8", newline="")

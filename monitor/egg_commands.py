@@ -13,8 +13,20 @@ from typing import Any
 from monitor import cli
 from monitor.archive_commands import add_archive_option, looked_at
 from monitor.cli import Failed, Wrong
-from monitor.egg_typed import names_eggs, typed_egg, typed_eggs, typed_number, typed_span_s, typed_table, typed_word
+from monitor.egg_typed import (
+    names_eggs,
+    typed_amount,
+    typed_egg,
+    typed_eggs,
+    typed_finding,
+    typed_number,
+    typed_span_s,
+    typed_table,
+    typed_whole,
+    typed_word,
+)
 
+LIST = "list"
 _SIGNS = ("draw-down", "internal-pip", "external-pip")
 _FOUND = ("clear", "fertile", "alive", "early-dead", "dead", "cracked", "not-sure")
 _ENDS = ("hatched", "dead", "removed")
@@ -45,25 +57,30 @@ def add_egg_commands(commands: Any) -> None:
     verbs = egg.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser)
     weigh = _verb(verbs, "weigh", _weigh, "write down a mass, in grams", "[EGG] [GRAMS]")
     weigh.add_argument("--tray", default="", metavar="NAME", help="the eggs on this tray, weighed together")
-    weigh.add_argument("--count", type=int, default=None, metavar="N", help="how many eggs lie on the scale")
+    weigh.add_argument("--count", type=typed_whole, default=None, metavar="N", help="how many eggs lie on the scale")
     weigh.add_argument(
         "--csv", type=Path, default=None, metavar="FILE", help="a table with the columns egg,mass_g[,at]"
     )
-    weigh.add_argument("--tare", type=float, default=0.0, metavar="G", help="the empty tray, grams")
-    weigh.add_argument("--error", type=float, default=None, metavar="G", help="the scale's own error (1 sd), grams")
+    weigh.add_argument("--tare", type=typed_amount, default=0.0, metavar="G", help="the empty tray, grams")
+    weigh.add_argument(
+        "--error", type=typed_amount, default=None, metavar="G", help="the scale's own error (1 sd), grams"
+    )
     candle = _verb(verbs, "candle", _candle, "what was seen against the light", f"[EGGS] {'|'.join(_FOUND)}")
     event = _verb(verbs, "event", _event, "a sign of the hatch, or that the chick was helped", f"[EGGS] {'|'.join(_SIGNS)}|helped")  # fmt: skip
     event.add_argument("--note", default="", help="how it was helped")
     outcome = _verb(verbs, "outcome", _outcome, "how it ended", f"[EGGS] {'|'.join(_ENDS)}")
     outcome.add_argument("--stage", default=None, metavar="STAGE", help=f"when it died: {', '.join(_STAGES)}")
     outcome.add_argument("--why", default="other", metavar="WHY", help=f"why it was removed: {', '.join(_WHY)}")
-    finding = _verb(verbs, "finding", _finding, "what a problem hatch shows, from the trade's list", "[EGGS] FINDING")
+    help_ = "what a problem hatch shows, from the trade's list: eggroom egg finding list"
+    finding = _verb(verbs, "finding", _finding, help_, "[EGGS] FINDING")
     for counted in (candle, event, outcome, finding):
-        counted.add_argument("--count", type=int, default=None, metavar="N", help="so many eggs without numbers")
+        counted.add_argument(
+            "--count", type=typed_whole, default=None, metavar="N", help="so many eggs without numbers"
+        )
     _verb(verbs, "size", _size, "length and largest breadth, in mm", "EGG LENGTH BREADTH")
     laid = _verb(verbs, "laid", _laid, "when it was laid, or how long it was stored", "[EGGS]")
     laid.add_argument("--on", default=None, metavar="TIME", help="a date, or a date and time")
-    laid.add_argument("--stored", type=float, default=None, metavar="DAYS", help="before it was set")
+    laid.add_argument("--stored", type=typed_amount, default=None, metavar="DAYS", help="before it was set")
     _verb(verbs, "note", _note, "anything else, in your own words", "[EGGS] TEXT")
     look = _verb(verbs, "look-again", _look_again, "a message when it is time to look again", "[EGGS] [TEXT]")
     look.add_argument("--in", dest="span", default=None, metavar="TIME", help="such as 3h, 90m or 2d from now")
@@ -73,8 +90,8 @@ def add_egg_commands(commands: Any) -> None:
     show = cli._command(
         verbs, "show", _show, "the book of a batch, or of one egg: loss so far, where it leads, what mends it"
     )
-    show.add_argument("batch")
-    show.add_argument("egg", nargs="?", type=int, default=None)
+    show.add_argument("batch", nargs="?", default=None)
+    show.add_argument("egg", nargs="?", type=typed_whole, default=None)
     add_archive_option(show)
 
 
@@ -83,7 +100,7 @@ def add_split_command(verbs: Any) -> None:
     split = cli._command(verbs, "split", _split, "some eggs go another way, as a batch of their own")
     split.add_argument("batch")
     split.add_argument("eggs", nargs="?", default=None, metavar="EGGS", help="such as 7, 1-6 or 1-6,9")
-    split.add_argument("--count", type=int, default=None, metavar="N", help="so many eggs without numbers")
+    split.add_argument("--count", type=typed_whole, default=None, metavar="N", help="so many eggs without numbers")
     split.add_argument("--to", dest="machine", default=None, metavar="MACHINE", help="(default: where they are)")
     split.add_argument("--stage", choices=("lockdown", "hatch"), default=None, help="declare it for these eggs")
     split.add_argument("--name", default="", metavar="NAME", help="of the new batch (default: such as hen-1-b)")
@@ -112,14 +129,14 @@ def _weigh(options: Any) -> int:
             raise Wrong("weigh: --csv, expected nothing beside it but --at, --tare, --error, --by and --sure")
         rows = typed_table(options.csv, house.site.zone)
         request = _common(options, house) | {"do": "weighings", "rows": rows}
-        return _told(options, house, [_asked(house, request | _scale(options), f"{options.csv}: ")])
+        return _told(options, house, _asked(house, request | _scale(options), f"{options.csv}: "))
     together = options.count is not None
+    if options.tray and not together:
+        raise Wrong("weigh: --tray, expected --count with it: how many eggs lie on the tray")
     words = _words(options, ("GRAMS",) if together else ("EGG", "GRAMS"))
     fact = {"gross_g": typed_number(words[-1], "weigh")} | _scale(options)
     about = {"count": options.count, "tray": options.tray} if together else {"egg": typed_egg(words[0])}
-    if options.tray and not together:
-        raise Wrong("weigh: --tray, expected --count with it: how many eggs lie on the tray")
-    return _write(options, house, "weighing", fact, [about])
+    return _write(options, house, "weighing", fact, about)
 
 
 def _split(options: Any) -> int:
@@ -180,14 +197,24 @@ def _outcome(options: Any) -> int:
 
 
 def _finding(options: Any) -> int:
+    if options.batch == LIST and not options.words:
+        return _findings(options)
     *eggs, finding = _words(options, ("[EGGS]", "FINDING"))
-    return _write(options, None, "finding", {"finding": finding}, _about(options, eggs))
+    return _write(options, None, "finding", {"finding": typed_finding(finding)}, _about(options, eggs))
+
+
+def _findings(options: Any) -> int:
+    from monitor.domain.findings import FINDINGS
+
+    rows = [{"id": each.id, "words": each.words} for each in FINDINGS]
+    cli._print(options, rows, "\n".join(f"{each.id:<21} {each.words}" for each in FINDINGS))
+    return cli.DONE
 
 
 def _size(options: Any) -> int:
     egg, length, breadth = _words(options, ("EGG", "LENGTH", "BREADTH"))
     fact = {"length_mm": typed_number(length, "size"), "breadth_mm": typed_number(breadth, "size")}
-    return _write(options, None, "size", fact, [{"egg": typed_egg(egg)}])
+    return _write(options, None, "size", fact, {"egg": typed_egg(egg)})
 
 
 def _laid(options: Any) -> int:
@@ -200,6 +227,8 @@ def _laid(options: Any) -> int:
 
 def _note(options: Any) -> int:
     *eggs, text = _words(options, ("[EGGS]", "TEXT"))
+    if not eggs and names_eggs(text):
+        raise Wrong(f"note: {text!r} and no text, expected [EGGS] TEXT, a text of several words in quotes")
     return _write(options, None, "note", {"text": text}, _about(options, eggs))
 
 
@@ -239,7 +268,7 @@ def _correct(options: Any) -> int:
             place[name] = (
                 typed_number(value, name) if name.endswith(("_g", "_mm", "_days")) and value else value or None
             )
-    return _write(options, house, entry.fact.kind, fact, [about | {"replaces": entry.number}])
+    return _write(options, house, entry.fact.kind, fact, about | {"replaces": entry.number})
 
 
 def _withdraw(options: Any) -> int:
@@ -247,12 +276,14 @@ def _withdraw(options: Any) -> int:
         raise Wrong("withdraw: expected ENTRY [TEXT], a text of several words in quotes")
     house, entry = _entry(options, options.words[0])
     about = {"egg": entry.egg, "count": entry.count, "tray": entry.tray, "replaces": entry.number}
-    return _write(options, house, "withdrawn", {"text": "".join(options.words[1:])}, [about])
+    return _write(options, house, "withdrawn", {"text": "".join(options.words[1:])}, about)
 
 
 def _show(options: Any) -> int:
     from monitor.egg_shown import book_text, book_view, egg_text, water_view, weighed_view
 
+    if options.archive is not None and options.egg is None and names_eggs(options.batch or ""):
+        options.batch, options.egg = None, typed_egg(options.batch)  # the archive says of which batch it is
     looked = looked_at(options)
     with contextlib.closing(looked.history):
         book, water = _book_and_water(looked.history, looked.site, looked.batch, looked.now)
@@ -277,27 +308,18 @@ def _show(options: Any) -> int:
 # --- what they share
 
 
-def _write(options: Any, house: Any, kind: str, fact: Mapping[str, Any], about: Sequence[Mapping[str, Any]]) -> int:
-    """Ask for one entry for each subject; print what was written, and what the weighings say now."""
+def _write(options: Any, house: Any, kind: str, fact: Mapping[str, Any], about: Mapping[str, Any]) -> int:
+    """Ask for one entry, or one of each of several eggs; print what was written, and what the weighings say now."""
     house = cli._house(options) if house is None else house
     request = _common(options, house) | {"do": "entry", "kind": kind, "fact": dict(fact)}
-    answers: list[dict[str, Any]] = []
-    for each in about:
-        try:
-            answers.append(_asked(house, request | dict(each)))
-        except Wrong as error:
-            if not answers:
-                raise
-            done = f"written before it: egg {', '.join(str(a['egg']) for a in answers)}"
-            raise Wrong(f"{error}\n{done}") from error
-    return _told(options, house, answers)
+    return _told(options, house, _asked(house, request | dict(about)))
 
 
-def _told(options: Any, house: Any, answers: Sequence[Mapping[str, Any]]) -> int:
+def _told(options: Any, house: Any, answer: Mapping[str, Any]) -> int:
     """Print what was written; where it bears on what the eggs lose, work that out, have it judged, and print it too."""
     from monitor.egg_shown import water_view, weighed_text, written_text
 
-    entries = [e for a in answers for e in a.get("entries", [a])]
+    entries = answer.get("entries", [answer])
     book, water = _water(house, options.batch, only_book=not any(e["kind"] in _BEARS for e in entries))
     written = {e["number"] for e in entries}
     text = written_text(book.batch.id, [e for e in book.entries if e.number in written], house.site)
@@ -329,7 +351,8 @@ def _water(house: Any, name: str, only_book: bool = False) -> tuple[Any, Any]:
 
 
 def _book_and_water(history: Any, site: Any, batch: Any, now: datetime, only_book: bool = False) -> tuple[Any, Any]:
-    from monitor.service.egg_water import NoWater, water_of
+    from monitor.service.egg_water import water_of
+    from monitor.service.egg_weighed import NoWater
     from monitor.service.ports import StoreFailure
 
     try:
@@ -392,11 +415,12 @@ def _words(options: Any, names: tuple[str, ...]) -> list[str]:
     return words
 
 
-def _about(options: Any, eggs: Sequence[str]) -> list[dict[str, Any]]:
+def _about(options: Any, eggs: Sequence[str]) -> dict[str, Any]:
     """Whom it is about: eggs by number, so many without numbers, or (neither) the batch."""
     count = getattr(options, "count", None)
     if not eggs:
-        return [{"count": count}]
+        return {"count": count}
     if count is not None:
         raise Wrong(f"{options.verb}: eggs {eggs[0][:40]!r} and --count, expected one of them")
-    return [{"egg": egg} for egg in typed_eggs(eggs[0], options.verb)]
+    numbers = typed_eggs(eggs[0], options.verb)
+    return {"egg": numbers[0]} if len(numbers) == 1 else {"eggs": numbers}

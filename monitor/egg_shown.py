@@ -15,7 +15,8 @@ from monitor.domain.egg_entry import Entry, Laid, LookAgain, Note, Size, Weighin
 from monitor.domain.egg_words import entry_view, said, stamp
 from monitor.domain.site import Site
 from monitor.domain.units import Unit, show_temperature
-from monitor.service.egg_water import Water, Weighed
+from monitor.domain.wall import printable, wall_day, wall_time
+from monitor.service.egg_weighed import Water, Weighed
 
 WIDE = 77  # characters of a line, and two more where it is indented
 _LAST_WIDE = 25  # characters of what was seen last, in a line of the table
@@ -23,7 +24,7 @@ _LAST_WIDE = 25  # characters of what was seen last, in a line of the table
 
 def written_text(batch: str, entries: Sequence[Entry], site: Site) -> str:
     """What was written, one line an entry."""
-    return "\n".join(f"{batch} {_about(e)}: {_said(e, site)} (entry {e.number})" for e in entries)
+    return "\n".join(f"{batch} {_about(e)}: {said(e, site.zone)} (entry {e.number})" for e in entries)
 
 
 def book_text(book: EggBook, water: Water, site: Site, now: datetime) -> str:
@@ -31,16 +32,14 @@ def book_text(book: EggBook, water: Water, site: Site, now: datetime) -> str:
     eggs = "" if book.batch.eggs is None else f", {book.batch.eggs} eggs"
     lines = [f"{book.batch.id}: {book.batch.profile}{eggs}, {_where(book, water, site)}", *_common(water, site)]
     rows = [(str(egg), w, _last(of_egg(book, egg), site)) for egg, w in water.eggs.items()]
-    rows += [(_clean(name) or "-", w, "") for name, w in water.trays.items()]
+    rows += [(printable(name) or "-", w, "") for name, w in water.trays.items()]
     if rows:
         lines += ["", f"{'egg':<7} {'weighed':>7} {'last g':>8} {'lost':>6}  {'by pip (95 %)':<20} seen last"]
-        lines += [_row(*row) for row in rows]
+        lines += [_row(*row, water.window_pct) for row in rows]
         if any("  ! " in row for row in lines):
             lines.append("!: outside the target, and its whole interval too")
-        if any(_ended_after_pip(w, book, water) for _, w, _ in rows):
-            lines += _wrapped(
-                "lost: up to its end where it ended later than pip; the target is of the loss up to pip", 2
-            )
+        if any(w.by_pip_pct is not None for _, w, _ in rows):
+            lines.append(f"lost: up to its end, its pip or now; by pip: up to day {water.pip_day:.1f}, as the target")
         lines += _why(rows, book)
     else:
         lines.append("nothing written about any egg by number yet")
@@ -48,12 +47,12 @@ def book_text(book: EggBook, water: Water, site: Site, now: datetime) -> str:
         lines += ["", *_together(water.together, water, site)]
     for name, w in water.trays.items():
         if w.loss is not None:
-            lines += ["", *_wrapped(f"{f'tray {_clean(name)}' if name else 'weighed together'}: {_judged(w, site)}")]
+            lines += ["", *_wrapped(f"{f'tray {printable(name)}' if name else 'weighed together'}: {_judged(w, site)}")]
     others = [e for e in standing(book) if e.egg is None and not isinstance(e.fact, Weighing)]
     if others:
         lines += ["", *_entries(book, others, site)]
     for e in looks(book):
-        lines += _wrapped(f"to look at again: {_about(e)}, {_said(e, site)}{_over(e, now)}")
+        lines += _wrapped(f"to look at again: {_about(e)}, {said(e, site.zone)}{_over(e, now)}")
     return "\n".join(lines)
 
 
@@ -83,10 +82,15 @@ def weighed_text(about: Collection[tuple[int | None, str]], water: Water, site: 
 
 
 def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> Iterator[str]:
-    until = "" if weighed.until is None else f" (until {weighed.until.astimezone(site.zone):%d %b %H:%M})"
-    yield f"{'lost so far':<13} {_interval(loss.now_pct)}{until}"
-    if weighed.until is None:
+    by_pip = weighed.by_pip_pct
+    until = "" if weighed.until is None else f", until {wall_time(weighed.until, site.zone)}"
+    if by_pip is not None:
+        target = "" if water.window_pct is None else ", target {:g} to {:g} %".format(*water.window_pct)
+        yield f"{'by pip':<13} {_interval(by_pip)}{target}"
+    yield f"{'lost in all' if until else 'lost so far':<13} {_interval(loss.now_pct)}{until}"
+    if weighed.until is None and by_pip is None:
         yield f"{'by pip':<13} {_interval(loss.pip_pct)}, day {water.pip_day:.1f}{_state(weighed.track)}"
+    if weighed.until is None:
         yield f"{'by hatch':<13} {_interval(loss.hatch_pct)}, as if the shell stayed whole"
     if weighed.until is None and loss.line.by_days:
         yield f"{'to set':<13} no humidity was recorded, so none can be told"
@@ -126,12 +130,13 @@ def _together(found: BatchLoss, water: Water, site: Site) -> Iterator[str]:
             yield from _wrapped(f"  better {want}: {_eggs(eggs)}")
 
 
-def _row(name: str, weighed: Weighed, last: str) -> str:
+def _row(name: str, weighed: Weighed, last: str, window_pct: tuple[float, float] | None) -> str:
     loss, last_g = weighed.loss, f"{weighed.masses[-1].mass_g:.2f}" if weighed.masses else "-"
     lost = "-" if loss is None else f"{loss.now_pct.value:.1f} %"
     pip = ""
-    if loss is not None and weighed.until is None:
-        p, mark = loss.pip_pct, "! " if weighed.track is not None and weighed.track.off else ""
+    if loss is not None and (weighed.until is None or weighed.by_pip_pct is not None):
+        p = weighed.by_pip_pct or loss.pip_pct
+        mark = "! " if window_pct is not None and p.outside(*window_pct) else ""
         pip = f"{mark}{p.value:.1f} ({p.low:.1f} to {p.high:.1f})"
     return f"{name:<7.7} {len(weighed.masses):>7} {last_g:>8} {lost:>6}  {pip:<20} {last}".rstrip()
 
@@ -150,7 +155,7 @@ def _common(water: Water, site: Site) -> Iterator[str]:
 
 def _where(book: EggBook, water: Water, site: Site) -> str:
     if book.batch.closed_at is not None:
-        return f"closed on day {water.day:.1f}, {book.batch.closed_at.astimezone(site.zone):%d %b %Y}"
+        return f"closed on day {water.day:.1f}, {wall_day(book.batch.closed_at, site.zone)}"
     machine = site.machines.get(water.machine)
     place = machine.name if machine is not None else water.machine
     return f"day {water.day:.1f}" + (f", in {place}" if place else ", in no machine")
@@ -161,12 +166,12 @@ def _judged(weighed: Weighed, site: Site) -> str:
 
 
 def _entries(book: EggBook, entries: Sequence[Entry], site: Site) -> Iterator[str]:
-    yield f"{'entry':>5}  {'when':<12}  what"
+    yield f"{'entry':>5}  {'when':<17}  what"
     for entry in entries:
         # Of what it replaced only the last is named: the rest is in --json.
         before = [_not(entry, e, site) for e in history(book, entry)[1:2]]
-        words = f"{_said(entry, site).strip()}{''.join(before)} ({_clean(entry.who)})"
-        about = f"{entry.number:>5}  {entry.at.astimezone(site.zone):%d %b %H:%M}  "
+        words = f"{said(entry, site.zone).strip()}{''.join(before)} ({printable(entry.who)})"
+        about = f"{entry.number:>5}  {wall_time(entry.at, site.zone)}  "
         yield from _wrapped(about + words, len(about))
 
 
@@ -174,26 +179,17 @@ def _last(entries: Sequence[Entry], site: Site) -> str:
     """How it ended; until then what was seen of it last."""
     seen = [e for e in entries if not isinstance(e.fact, Weighing | Size | Laid | LookAgain | Note)]
     ends = [e for e in seen if e.ends]
-    words = _said((ends or seen)[-1], site) if seen else ""
+    words = said((ends or seen)[-1], site.zone) if seen else ""
     return words if len(words) <= _LAST_WIDE else f"{words[: _LAST_WIDE - 1]}…"
-
-
-def _said(entry: Entry, site: Site) -> str:
-    return _clean(said(entry, site.zone))
-
-
-def _clean(text: str) -> str:
-    """What somebody typed without what a terminal would obey: a line's end, an escape."""
-    return "".join(c if c.isprintable() else " " for c in text)
 
 
 def _not(entry: Entry, before: Entry, site: Site) -> str:
     """In what an entry was put right."""
-    old = _said(before, site)
-    if old != _said(entry, site):
+    old = said(before, site.zone)
+    if old != said(entry, site.zone):
         return f", not {old}"
     if before.at != entry.at:
-        return f", not at {before.at.astimezone(site.zone):%d %b %H:%M}"
+        return f", not at {wall_time(before.at, site.zone)}"
     return "" if before.same_subject(entry) else f", not of {_about(before)}"
 
 
@@ -214,15 +210,10 @@ def _reason(weighed: Weighed, book: EggBook | None = None) -> str:
     return weighed.reason.partition(", expected")[0].removesuffix(" yet")
 
 
-def _ended_after_pip(weighed: Weighed, book: EggBook, water: Water) -> bool:
-    until = weighed.until
-    return weighed.loss is not None and until is not None and book.batch.day(until) > water.pip_day
-
-
 def _about(entry: Entry) -> str:
     if entry.egg is not None:
         return f"egg {entry.egg}"
-    return f"tray {_clean(entry.tray)}" if entry.tray else "batch"
+    return f"tray {printable(entry.tray)}" if entry.tray else "batch"
 
 
 def _over(look: Entry, now: datetime) -> str:
@@ -292,6 +283,7 @@ def weighed_view(weighed: Weighed) -> dict[str, Any]:
         "loss": {
             "now_pct": _interval_view(loss.now_pct),
             "pip_pct": _interval_view(loss.pip_pct) if going else None,
+            "by_pip_pct": _interval_view(weighed.by_pip_pct),
             "hatch_pct": _interval_view(loss.hatch_pct) if going else None,
             "track": weighed.track.state if going and weighed.track is not None else None,
             "mend": _mend_view(loss.mend) if going and loss.mend is not None else None,

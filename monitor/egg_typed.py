@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import argparse
 import csv
+import difflib
 import io
 import math
 import re
@@ -12,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.cli import Wrong, _span, _when
+from monitor.domain.findings import FINDING
 
 _EGGS = re.compile(r"\d{1,6}(?:-\d{1,6})?(?:,\d{1,6}(?:-\d{1,6})?)*")
 _DAYS = re.compile(r"(\d+(?:\.\d+)?)d")
@@ -54,6 +57,32 @@ def typed_number(text: str, where: str) -> float:
     except ValueError:
         pass
     raise Wrong(f"{where}: {text[:40]!r}, expected a number, such as 26.49")
+
+
+def typed_amount(text: str) -> float:
+    """A figure behind an option. Raises argparse's own error, which names the option."""
+    try:
+        return typed_number(text, "")
+    except Wrong:
+        raise argparse.ArgumentTypeError(f"{text[:40]!r}, expected a number, such as 1.5") from None
+
+
+def typed_whole(text: str) -> int:
+    """A number of eggs, or the number of one, behind an option. Raises argparse's own error, which names the option."""
+    try:
+        return typed_egg(text)
+    except Wrong:
+        raise argparse.ArgumentTypeError(f"{text[:40]!r}, expected a whole number") from None
+
+
+def typed_finding(text: str) -> str:
+    """A finding by its id. Raises Wrong with those that are near, and where all of them stand."""
+    if text in FINDING:
+        return text
+    near = [id_ for id_, each in FINDING.items() if text.lower() in f"{id_} {each.words}".lower()][:4]
+    near = near or difflib.get_close_matches(text.lower(), FINDING, n=3, cutoff=0.5)
+    such = f"expected such as {', '.join(near)}; " if near else "expected one of the trade's list; "
+    raise Wrong(f"finding {text[:40]!r}: {such}all of them: eggroom egg finding list")
 
 
 def typed_span_s(text: str) -> float:

@@ -10,6 +10,7 @@ from typing import Any
 from monitor import cli
 from monitor.archive_commands import add_archive_option, looked_at, tell_other_figures
 from monitor.cli import Failed, Wrong
+from monitor.egg_typed import typed_whole
 
 
 def add_history_command(commands: Any) -> None:
@@ -17,7 +18,11 @@ def add_history_command(commands: Any) -> None:
     history = cli._command(commands, "history", _history, "what a batch lived through, or one egg of it")
     history.add_argument("batch", nargs="?", default=None)
     history.add_argument(
-        "--egg", type=int, default=None, metavar="N", help="of one egg: up to its own end, with what its book says"
+        "--egg",
+        type=typed_whole,
+        default=None,
+        metavar="N",
+        help="of one egg: up to its own end, with what its book says",
     )
     history.add_argument("--csv", type=Path, default=None, metavar="FILE", help="the figures for a spreadsheet")
     history.add_argument(
@@ -63,7 +68,8 @@ def _history(options: Any) -> int:
             return _report(options, looked)
     except NoRecord as error:
         if options.ics is not None and options.csv is None and options.html is None and not options.json:
-            return cli.DONE  # what is due is known before there is any air
+            cli.print_or_written(options, [options.ics], None, str)  # what is due is known before there is any air
+            return cli.DONE
         raise Failed(str(error)) from error
     except StoreFailure as error:
         raise Failed(str(error)) from error
@@ -98,7 +104,8 @@ def _report(options: Any, looked: Any) -> int:
     data = to_json(figures, header)
     if header.egg is None:  # an archive brings the figures of the batch only
         tell_other_figures(looked, data)
-    cli._print(options, data, to_text(figures, header, site.zone, site.unit))
+    files = (options.ics, options.csv, options.html)
+    cli.print_or_written(options, files, data, lambda: to_text(figures, header, site.zone, site.unit))
     return cli.DONE
 
 

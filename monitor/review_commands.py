@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from monitor import cli
 from monitor.archive_commands import add_archive_option, print_kept_review
 from monitor.cli import Failed, Wrong
+from monitor.egg_typed import typed_amount, typed_finding, typed_whole
 
 if TYPE_CHECKING:
     from monitor.analysis.looked_at import LookedAt
@@ -25,7 +26,7 @@ def add_review_commands(commands: Any) -> None:
     review = cli._command(commands, "review", _review, help_)
     review.add_argument("batch", nargs="?", default=None)
     add_archive_option(review)
-    review.add_argument("--egg", type=int, default=None, metavar="N", help="only what was found in this one")
+    review.add_argument("--egg", type=typed_whole, default=None, metavar="N", help="only what was found in this one")
     review.add_argument("--finding", default=None, metavar="F", help="only this one, written or not")
     review.add_argument("--html", type=Path, default=None, metavar="FILE", help="a page to read and to print")
     help_ = "how the closed batches ended, and what their air goes together with"
@@ -38,7 +39,7 @@ def add_review_commands(commands: Any) -> None:
     outcomes.add_argument("--exposure", action="append", default=[], metavar="E", help=help_)
     for each in (review, outcomes):
         each.add_argument(
-            "--good", type=float, default=None, metavar="PERCENT",
+            "--good", type=typed_amount, default=None, metavar="PERCENT",
             help="of the fertile eggs, from which on a batch went well (default: 75)",
         )  # fmt: skip
 
@@ -47,7 +48,6 @@ def _review(options: Any) -> int:
     from monitor.analysis.review import shipped_causes
     from monitor.analysis.review_whole import whole_json, whole_text
     from monitor.analysis.shown import Shown
-    from monitor.domain.findings import FINDING
     from monitor.service.batch_report import NoRecord
     from monitor.service.reviewing import batch_review
 
@@ -57,10 +57,10 @@ def _review(options: Any) -> int:
     batch = cli._one_batch(house, options.batch)
     if batch.profile not in house.site.profiles:
         raise Failed(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
-    if options.finding is not None and options.finding not in FINDING:
-        raise Wrong(f"finding {options.finding!r:.60}: expected one of: {', '.join(FINDING)}")
-    if options.egg is not None and not 1 <= options.egg <= (batch.eggs or options.egg):
-        raise Wrong(f"batch {batch.id}: egg {options.egg}, expected 1 to {batch.eggs or 'the last'}")
+    if options.finding is not None:
+        typed_finding(options.finding)
+    if options.egg is not None and not batch.has(options.egg):
+        raise Wrong(f"batch {batch.id}: egg {options.egg}, expected {batch.numbers_words}")
     catalogue, shown = shipped_causes(), Shown(house.site.zone, house.site.unit)
     asked = {"finding": options.finding, "egg": options.egg, "good_share": _share(options)}
     try:
@@ -72,7 +72,8 @@ def _review(options: Any) -> int:
         from monitor.analysis.review_html import review_html
 
         cli._write(options.html, review_html(whole, catalogue, shown))
-    cli._print(options, whole_json(whole, catalogue), whole_text(whole, catalogue, shown).rstrip())
+    data = whole_json(whole, catalogue)
+    cli.print_or_written(options, [options.html], data, lambda: whole_text(whole, catalogue, shown).rstrip())
     return cli.DONE
 
 
@@ -114,10 +115,8 @@ def _exposures(every: Mapping[str, LookedAt]) -> tuple[list[dict[str, str]], str
 
 def _known(options: Any, every: Mapping[str, LookedAt]) -> None:
     """Raises Wrong for a finding or an exposure that is none, and for a share that would play no part."""
-    from monitor.domain.findings import FINDING
-
-    if options.finding is not None and options.finding not in FINDING:
-        raise Wrong(f"finding {options.finding!r:.60}: expected one of: {', '.join(FINDING)}")
+    if options.finding is not None:
+        typed_finding(options.finding)
     if options.finding is not None and options.good is not None:
         raise Wrong("--good and --finding: expected one of them; with a finding no batch went well or not")
     for each in options.exposure:

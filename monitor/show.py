@@ -14,17 +14,19 @@ from monitor.domain.notice import show_band, show_value, subject_name
 from monitor.domain.profile import Band, Profile
 from monitor.domain.site import Site
 from monitor.domain.units import quoted_in
+from monitor.domain.wall import printable, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 
 _QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
 
 
-def local(at: datetime | str | None, site: Site, seconds: bool = False) -> str:
-    """A time on the wall clock: `24 Nov 02:14`; `-` for none."""
-    if at is None:
-        return "-"
-    when = datetime.fromisoformat(at) if isinstance(at, str) else at
-    return when.astimezone(site.zone).strftime("%d %b %H:%M" + (":%S" if seconds else ""))
+def local(at: datetime | str, site: Site, now: datetime | str | None = None, seconds: bool = False) -> str:
+    """A time on the wall clock of the site: `24 Nov 02:14`, with its year where that is not the one of now."""
+    return wall_time(_instant(at), site.zone, None if now is None else _instant(now), seconds)
+
+
+def _instant(at: datetime | str) -> datetime:
+    return datetime.fromisoformat(at) if isinstance(at, str) else at
 
 
 def room_text(room: Mapping[str, Any], site: Site) -> str:
@@ -32,13 +34,15 @@ def room_text(room: Mapping[str, Any], site: Site) -> str:
     lines: list[str] = []
     for view in room["machines"]:
         lines += [*machine_lines(view, site), ""]
+    now = room["machines"][0]["at"] if room["machines"] else None
     for alarm in room["others"]:
-        lines.append(f"! {alarm_line(alarm, site)}")
+        lines.append(f"! {alarm_line(alarm, site, now)}")
     return "\n".join(lines).rstrip()
 
 
 def machine_lines(view: Mapping[str, Any], site: Site) -> list[str]:
     """One machine in a few lines of at most 72 characters."""
+    now = view["at"]
     batches = ", ".join(f"{b['batch']} day {int(b['day'])} {b['stage']}" for b in view["batches"])
     watched = "watched only" if view["kind"] not in ("setter", "hatcher") else "empty"
     lines = [f"{view['name']} ({batches or watched})"]
@@ -65,10 +69,12 @@ def machine_lines(view: Mapping[str, Any], site: Site) -> list[str]:
         shown = show_value(EGG, egg["egg_c"], site.unit)
         lines.append(f"  {egg['batch']}: {shown} (estimate, it follows the air within {egg['tau_min']} min)")
     if view["handling_until"] is not None:
-        lines.append(f"  handling declared until {local(view['handling_until'], site)}: air alarms wait, heat does not")
+        lines.append(
+            f"  handling declared until {local(view['handling_until'], site, now)}: air alarms wait, heat does not"
+        )
     if view["settling_until"] is not None:
-        lines.append(f"  lockdown began: humidity may rise until {local(view['settling_until'], site)}")
-    lines += [f"  ! {alarm_line(alarm, site)}" for alarm in view["alarms"]]
+        lines.append(f"  lockdown began: humidity may rise until {local(view['settling_until'], site, now)}")
+    lines += [f"  ! {alarm_line(alarm, site, now)}" for alarm in view["alarms"]]
     return lines
 
 
@@ -88,18 +94,18 @@ def against(value: float, band: Band | None, quantity: str, unit: str) -> str:
     return words
 
 
-def alarm_line(alarm: Mapping[str, Any], site: Site) -> str:
-    """One standing alarm in a line."""
+def alarm_line(alarm: Mapping[str, Any], site: Site, now: datetime | str | None = None) -> str:
+    """One standing alarm in a line; now: as for `local`."""
     rule = site.rules[alarm["rule"]]
     over = alarm["ended"] is not None
     value, figure = "", alarm["worst" if over else "value"]
     if figure is not None and alarm["quantity"] is not None:
         value = f" {'worst ' if over else ''}{show_value(alarm['quantity'], figure, site.unit)},"
-    about = f" ({alarm['about']})" if alarm["about"] else ""
-    until = f" until {local(alarm['shelved_until'], site)}" if alarm["shelved_until"] else ""
-    since = f" since {local(alarm['since'], site)}" if alarm["since"] else ""
+    about = f" ({printable(alarm['about'])})" if alarm["about"] else ""
+    until = f" until {local(alarm['shelved_until'], site, now)}" if alarm["shelved_until"] else ""
+    since = f" since {local(alarm['since'], site, now)}" if alarm["since"] else ""
     if over and alarm["since"]:
-        since = f" {local(alarm['since'], site)} to {local(alarm['ended'], site)}"
+        since = f" {local(alarm['since'], site, now)} to {local(alarm['ended'], site, now)}"
     name = subject_name(alarm["subject"], site)
     return f"No. {alarm['number']} {name}: {rule.words}{about},{value}{since}: {alarm['state']}{until}"
 
@@ -146,9 +152,9 @@ def transition_table(rows: Sequence[TransitionRow], site: Site) -> str:
     for row in rows:
         rule = site.rules.get(row.rule)
         words = rule.words if rule is not None else row.rule
-        who = f" by {row.who}" if row.who else ""
-        name = subject_name(row.subject, site)
-        lines.append(f"{local(row.at, site, True)}  No. {row.number} {name}: {words}: {row.state} ({row.cause}{who})")
+        why = printable(f"{row.cause} by {row.who}" if row.who else row.cause)
+        name, at = subject_name(row.subject, site), local(row.at, site, seconds=True)
+        lines.append(f"{at}  No. {row.number} {name}: {words}: {row.state} ({why})")
     return "\n".join(lines)
 
 
@@ -165,7 +171,7 @@ def event_table(events: Sequence[Event], site: Site) -> str:
     for event in events:
         name = "" if event.subject == "site" else f" {subject_name(event.subject, site)}"
         text = quoted_in(event.text, site.unit) if event.kind == "opening" else event.text  # written in °C
-        lines.append(f"{local(event.at, site, True)}  {event.kind}{name}: {text}")
+        lines.append(f"{local(event.at, site, seconds=True)}  {event.kind}{name}: {printable(text)}")
     return "\n".join(lines)
 
 
@@ -184,30 +190,33 @@ def batch_table(views: Sequence[Mapping[str, Any]], site: Site, now: datetime) -
 
 
 def batch_text(batch: Batch, site: Site, now: datetime) -> str:
-    """One batch: where it was, and what comes when."""
+    """One batch: where it was, and what comes when; at most 80 columns."""
     from datetime import timedelta
+
+    from monitor.analysis.shown import filled  # here, for it brings numpy, which few lists need
 
     profile = site.profiles.get(batch.profile)
     eggs = "" if batch.eggs is None else f", {batch.eggs} eggs"
     over = batch.closed_at is not None
     day = f"closed on day {batch.day(batch.closed_at or now):.1f}" if over else f"day {batch.day(now):.1f}"
-    lines = [f"{batch.id}: {batch.profile}{eggs}, set {local(batch.set_at, site)}, {day}"]
+    lines = [f"{batch.id}: {batch.profile}{eggs}, set {local(batch.set_at, site, now)}, {day}"]
     if batch.numbers:
         lines += textwrap.wrap(f"eggs {batch.numbers_words}", 80, initial_indent="  ", subsequent_indent="  ")
     if batch.note:
-        lines.append(f"  {batch.note}")
+        lines.append(f"  {printable(batch.note)}")
     for stay in batch.stays:
-        until = "now" if stay.until is None else local(stay.until, site)
-        lines.append(f"  in {stay.machine} from {local(stay.since, site)} to {until}")
-    lines += [f"  {d.stage} declared {local(d.at, site)}" for d in batch.declared]
+        until = "now" if stay.until is None else local(stay.until, site, now)
+        lines.append(f"  in {stay.machine} from {local(stay.since, site, now)} to {until}")
+    lines += [f"  {d.stage} declared {local(d.at, site, now)}" for d in batch.declared]
     if batch.closed_at is not None:
-        lines.append(f"  closed {local(batch.closed_at, site)}")
+        lines.append(f"  closed {local(batch.closed_at, site, now)}")
     elif profile is not None:
         lockdown = batch.set_at + timedelta(days=profile.lockdown_day)
         first = batch.set_at + timedelta(days=profile.hatch_day_first)
         last = batch.set_at + timedelta(days=profile.hatch_day_last)
-        lines.append(f"  lockdown {local(lockdown, site)}, hatch {local(first, site)} to {local(last, site)}")
-    return "\n".join(lines)
+        window = f"hatch {local(first, site, now)} to {local(last, site, now)}"
+        lines.append(f"  lockdown {local(lockdown, site, now)}, {window}")
+    return "\n".join(filled(line) for line in lines)
 
 
 def refused_view(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unknown]) -> dict[str, Any]:
@@ -235,13 +244,14 @@ def refused_text(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unkno
     lines = [f"{total} messages refused" + (", newest first:" if rows else "")]
     for row in rows:
         start = row.refused.payload[:60].decode("utf-8", "backslashreplace")
-        printable = "".join(c if c.isprintable() else "·" for c in start)
-        lines += [f"  {local(row.at, site, True)} {row.refused.topic}: {row.refused.reason}", f"      {printable}"]
+        dotted = "".join(c if c.isprintable() else "·" for c in start)
+        where = printable(f"{row.refused.topic}: {row.refused.reason}")
+        lines += [f"  {local(row.at, site, seconds=True)} {where}", f"      {dotted}"]
     if unknown:
         lines += ["", "probes that nobody configured; to watch one, put this into the configuration:"]
     for u in unknown:
         node, _, probe = u.probe.partition("/")
-        lines.append(f"  # heard {u.count} times, last {local(u.last_at, site, True)}")
+        lines.append(f"  # heard {u.count} times, last {local(u.last_at, site, seconds=True)}")
         lines.append(f'  [[probe]]\n  node = "{node}"\n  probe = "{probe}"\n  machine = "..."')
     return "\n".join(lines)
 

@@ -184,3 +184,13 @@ def test_an_archive_that_would_lose_something_is_not_written(
     assert (code, out) == (1, "")
     assert "does not come back the same" in err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_book_of_an_archive_needs_no_name(capsys: Capture, shut: Path, tmp_path: Path) -> None:
+    """The archive says of which batch it is: its book, or one egg's by its number alone."""
+    file = tmp_path / "hen-1.zip"
+    typed(capsys, "archive", "hen-1", str(file), config=shut)
+    for named, bare in ((("hen-1",), ()), (("hen-1", "2"), ("2",))):
+        with_name = typed(capsys, "egg", "show", *named, "--archive", str(file))
+        assert with_name[0] == 0
+        assert typed(capsys, "egg", "show", *bare, "--archive", str(file)) == with_name

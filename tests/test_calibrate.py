@@ -154,7 +154,7 @@ def test_overdue_is_marked(capsys: Capture, config: Path) -> None:
         ([PROBE, "--offset", "6K"], "temperature: +6.00 K off, expected at most 5: a probe so far off is broken"),
         ([PROBE, "--rh-offset", "-21"], "humidity: -21.00 %RH off, expected at most 20: a probe so far off is broken"),
         ([PROBE, "--offset", "0.3K", "--at", "soon"], "time 'soon': expected now, 2026-03-01, 2026-03-01T18:00 or 2026-03-01T18:00Z"),
-        ([PROBE, "--offset", "0.3K", "--since", "2999-01-01"], "since: 2999-01-01T00:00:00Z is in the future, expected now or before"),
+        ([PROBE, "--offset", "0.3K", "--since", "2999-01-01"], "since: 2999-01-01 00:00 is in the future, expected now or before"),
         ([PROBE, "--offset", "0.3K", "--due", "2026-01-01", "--at", "2026-01-02"], f"{PROBE}: made 2026-01-02, due 2026-01-01, expected a later day"),
         ([PROBE, "--offset", "0.3K", "--due", "0mo"], "calibrate: --due '0mo', expected 1mo to 120mo"),
         ([PROBE, "--offset", "0.3K", "--due", "999mo"], "calibrate: --due '999mo', expected 1mo to 120mo"),

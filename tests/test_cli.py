@@ -549,14 +549,15 @@ def test_history(capsys: Capture, house: Path, tmp_path: Path) -> None:
 
 
 def test_history_as_a_page_and_a_calendar(capsys: Capture, house: Path, tmp_path: Path) -> None:
-    """`history --html` writes the page with the figures that it prints, `--ics` what is due; neither leaves anything half written."""
+    """`history --html` writes the page, `--ics` what is due, and both say so; neither leaves anything half written."""
     page, due = tmp_path / "hen-1.html", tmp_path / "hen-1.ics"
-    text = ok(capsys, "history", "hen-1", "--html", str(page), "--ics", str(due), config=house)
+    said = ok(capsys, "history", "hen-1", "--html", str(page), "--ics", str(due), config=house)
+    assert said.splitlines() == [f"{due}: written", f"{page}: written"]
     html = page.read_text(encoding="utf-8")
     assert html.startswith("<!doctype html>")
     assert "<h1>Environment history of batch hen-1</h1>" in html
     assert html.count("<svg") >= 5
-    assert "DOSES" in text
+    assert "DOSES" in ok(capsys, "history", "hen-1", config=house)
     events = icalendar.Calendar.from_ical(due.read_bytes()).walk("VEVENT")
     assert [str(event["SUMMARY"]) for event in events] == [
         "hen-1: candle",
@@ -571,11 +572,40 @@ def test_a_calendar_before_there_is_any_air(capsys: Capture, config: Path, tmp_p
     """Eggs that are in no machine yet have no history, and a calendar all the same."""
     ok(capsys, "batch", "add", "later-1", "--species", "chicken", config=config)
     due = tmp_path / "later-1.ics"
-    assert ok(capsys, "history", "later-1", "--ics", str(due), config=config) == ""
+    assert ok(capsys, "history", "later-1", "--ics", str(due), config=config) == f"{due}: written\n"
     assert len(icalendar.Calendar.from_ical(due.read_bytes()).walk("VEVENT")) == 4
     code, _, err = typed(capsys, "history", "later-1", config=config)
     assert code == 1
     assert "in no machine yet" in err
+
+
+def test_only_a_file_is_written(capsys: Capture, house: Path, tmp_path: Path) -> None:
+    """A folder or a device is refused in one line and stays what it is; a link leads to the file that is written."""
+    device = tmp_path / "device"
+    os.mkfifo(device)
+    for place in (tmp_path, device):
+        code, out, err = typed(capsys, "history", "hen-1", "--csv", str(place), config=house)
+        assert (code, out) == (1, "")
+        assert err == f"eggroom: {place}: not a file, expected one that can be written\n"
+    assert device.is_fifo()
+    link, file = tmp_path / "link.csv", tmp_path / "real.csv"
+    link.symlink_to(file)
+    ok(capsys, "history", "hen-1", "--csv", str(link), config=house)
+    assert link.is_symlink()
+    assert file.stat().st_size > 1000
+
+
+def test_a_full_disk_behind_the_output(house: Path) -> None:
+    """What cannot be printed is one line, and no traceback."""
+    with Path("/dev/full").open("w") as full:
+        ran = subprocess.run(
+            [sys.executable, "-m", "monitor", "history", "hen-1", "--config", str(house)],
+            stdout=full, stderr=subprocess.PIPE, text=True, timeout=60, check=False,
+        )  # fmt: skip
+    assert (ran.returncode, ran.stderr) == (
+        1,
+        "eggroom: output: No space left on device, expected that it can be written\n",
+    )
 
 
 def test_history_exposures(capsys: Capture, house: Path, tmp_path: Path) -> None:

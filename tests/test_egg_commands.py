@@ -156,14 +156,18 @@ def test_candling_many_at_once(capsys: Capture, config: Path) -> None:
     assert [(e["egg"], e["fact"]["found"]) for e in data["entries"]] == [(10, "not sure"), (11, "not sure")]
 
 
-def test_many_at_once_up_to_the_first_that_is_refused(capsys: Capture, config: Path) -> None:
-    """Those before it are written, and named."""
+def test_many_at_once_are_written_together_or_not_at_all(capsys: Capture, config: Path) -> None:
+    """Each that cannot be is named, and nothing is written, so that the same can be typed again put right."""
     code, out, err = typed(capsys, "egg", "candle", "hen-1", "23-26", "fertile", config=config)
     assert (code, out) == (2, "")
     assert err.splitlines() == [
         "eggroom: batch hen-1: egg 25 candling: egg 25, expected 1 to 24",
-        "eggroom: written before it: egg 23, 24",
+        "eggroom: batch hen-1: egg 26 candling: egg 26, expected 1 to 24",
+        "eggroom: batch hen-1: nothing was written about any of 4 eggs; say it is sure to write it all the same (--sure),"
+        " where it is only odd",
     ]
+    assert entries(config) == []
+    assert ok(capsys, "candle", "hen-1", "23-24", "fertile", config=config).count("\n") == 2
     assert [egg for _, _, egg, *_ in entries(config)] == [23, 24]
 
 
@@ -219,7 +223,18 @@ def test_the_words_of_the_trade_are_all_there() -> None:
         ("event hen-1 7 draw-down --note x", "event: --note, expected it with helped only"),
         ("outcome hen-1 7 dead", "outcome dead: --stage: nothing, expected one of early"),
         ("outcome hen-1 7 hatched --stage early", "outcome hatched: --stage, expected it with dead only"),
-        ("finding hen-1 7 sad", "finding: 'sad', expected one of the trade list"),
+        (
+            "finding hen-1 7 sad",
+            "finding 'sad': expected one of the trade's list; all of them: eggroom egg finding list",
+        ),
+        (
+            "finding hen-1 7 sticky",
+            "finding 'sticky': expected such as sticky-chick; all of them: eggroom egg finding list",
+        ),
+        ("note hen-1 7", "note: '7' and no text, expected [EGGS] TEXT"),
+        ("weigh hen-1 --tray A 360", "weigh: --tray, expected --count with it"),
+        ("weigh hen-1 7 60 --tare 1,5x", "argument --tare: '1,5x', expected a number, such as 1.5"),
+        ("candle hen-1 --count x alive", "argument --count: 'x', expected a whole number"),
         ("laid hen-1", "laid: expected --on TIME, --stored DAYS, or both"),
         ("look-again hen-1 7", "look-again: expected either --in TIME or --when TIME"),
         ("look-again hen-1 7 --in soon", "time 'soon': expected such as 20m, 90s or 1h"),
@@ -365,3 +380,37 @@ def test_split_asks_for_a_reason(capsys: Capture, config: Path) -> None:
     code, out, err = typed(capsys, "batch", "split", "hen-1", "--count", "4", "--to", "hatcher-1", "--name", "early", config=config)  # fmt: skip
     assert (code, err) == (0, "")
     assert out.startswith("batch early: 4 eggs of hen-1, day 10.0, in hatcher-1\n")
+
+
+# --- what helps to put it right
+
+
+def test_times_in_a_complaint_are_those_on_the_wall(capsys: Capture, tmp_path: Path) -> None:
+    """What was typed as 18:00 on the wall of the house comes back as 18:00, not as another zone's time."""
+    path = configure(tmp_path, 1, site={"zone": "Asia/Kathmandu"})
+    about = ("--species", "chicken", "--eggs", "24", "--set", "2026-11-10T18:00")
+    assert typed(capsys, "batch", "add", "hen-1", *about, config=path)[0] == 0
+    said = wrong(capsys, "candle", "hen-1", "7", "alive", "--at", "2026-11-09T18:00", config=path)
+    assert said == "eggroom: batch hen-1: egg 7 candling: 2026-11-09 18:00, before it was set (2026-11-10 18:00)"
+
+
+def test_a_correction_without_a_value(capsys: Capture, config: Path) -> None:
+    """It says which value is missing."""
+    ok(capsys, "weigh", "hen-1", "7", "60", config=config)
+    assert wrong(capsys, "correct", "hen-1", "1", "gross_g=", config=config).endswith(
+        "weighing: gross_g empty, expected its value"
+    )
+
+
+def test_a_note_in_one_line(capsys: Capture, config: Path) -> None:
+    """What a terminal would act on is not taken in."""
+    said = wrong(capsys, "note", "hen-1", "7", "red \x1b[31m", config=config)
+    assert said.endswith("expected text in one line, without control characters")
+
+
+def test_the_list_of_findings(capsys: Capture, config: Path) -> None:
+    """Every finding with its words, from the command that takes them."""
+    assert "sticky-chick          sticky chick, smeared with egg contents\n" in ok(
+        capsys, "finding", "list", config=config
+    )
+    assert len(told(capsys, "finding", "list", config=config)) == 33

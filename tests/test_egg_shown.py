@@ -12,7 +12,7 @@ import pytest
 from monitor.domain.egg_book import EggBook, add
 from monitor.domain.egg_entry import Candling, Dead, Found, Helped, Laid, LookAgain, Note, Sign, Size, Weighing
 from monitor.egg_shown import book_text, book_view, egg_text, water_view, weighed_text, written_text
-from monitor.service.egg_water import Water
+from monitor.service.egg_weighed import Water
 from tests.service.test_egg_water import DAYS, HEN, day, make_site, put, seen, weighed
 
 SITE = make_site()
@@ -79,8 +79,8 @@ def test_a_batch() -> None:
     assert "together: " in text
     assert "  better drier: egg 9" in text
     assert "tray back left, under: loss by pip " in text
-    assert "to look at again: egg 4, look again 13 Mar 15:36: weak (its time has come)" in text
-    assert text.endswith("to look at again: batch, look again 14 Mar 18:00: all of them")
+    assert "to look at again: egg 4, look again 13 Mar 2026 15:36: weak (its time has\n    come)\n" in text
+    assert text.endswith("to look at again: batch, look again 14 Mar 2026 18:00: all of them")
 
 
 def test_an_egg() -> None:
@@ -93,17 +93,18 @@ def test_an_egg() -> None:
     assert "off track" in text
     assert "% RH (wet bulb 35.1 °C) from now on, 50 % now, leads to 13.4 %" in " ".join(text.split())
     assert "left out      entry 37: far off the line of the others" in text
-    assert "   37  04 Mar 18:00  80.00 g (ada)" in text
+    assert "   37  04 Mar 2026 18:00  80.00 g (ada)" in text
 
 
 def test_an_egg_that_ended() -> None:
-    """Of a dead egg only what it lost is told; of a pipped one its loss until then, and no humidity."""
+    """Of a dead egg only what it lost is told; of a pipped one its loss until then, which is that by pip, and no humidity."""
     book = mixed()
     dead, pipped = (egg_text(book, egg, the_water(book), SITE) for egg in (3, 4))
-    assert "(until 08 Mar 18:00)" in dead
-    assert "\nby pip" not in dead + pipped
+    assert ", until 08 Mar 2026 18:00\n" in dead
+    assert "\nby pip" not in dead
+    assert "\nby pip        9.4 % (9.0 to 9.8), target 11 to 14 %\n" in pipped
     assert "\nby hatch" not in dead + pipped
-    assert "(until 12 Mar 18:00)" in pipped
+    assert ", until 12 Mar 2026 18:00\n" in pipped
     assert "to set" not in dead + pipped
 
 
@@ -122,7 +123,7 @@ def test_what_was_written() -> None:
     lines = written_text("hen-1", [book.entries[0], book.entries[-1], book.entries[37]], SITE).splitlines()
     assert lines == [
         "hen-1 egg 1: 60.00 g (entry 1)",
-        "hen-1 batch: look again 14 Mar 18:00: all of them (entry 50)",
+        "hen-1 batch: look again 14 Mar 2026 18:00: all of them (entry 50)",
         "hen-1 tray back left, under: 12 eggs, 60.00 g each (730 less 10 of the tray) (entry 38)",
     ]
 
@@ -190,7 +191,7 @@ def test_one_reason_is_told_once_and_nothing_is_expected_of_an_egg_that_ended() 
 
 
 def test_a_closed_batch() -> None:
-    """It is in no machine any more, and says when it was closed, with the year that its entries leave out."""
+    """It is in no machine any more, and says when it was closed."""
     over = EggBook(replace(HEN, closed_at=day(21)), mixed().entries)
     water = the_water(over)
     assert book_text(over, water, SITE, NOW).startswith("hen-1: chicken, 24 eggs, closed on day 21.0, 22 Mar 2026\n")
@@ -218,7 +219,7 @@ def test_seen_last() -> None:
     ("change", "said_of_it"),
     [
         ({"fact": Weighing(58.0)}, "58.00 g, not 60.00 g (ada)"),
-        ({"at": day(2)}, "60.00 g, not at 02 Mar 18:00 (ada)"),
+        ({"at": day(2)}, "60.00 g, not at 02 Mar 2026 18:00 (ada)"),
         ({"egg": 5}, "60.00 g, not of egg 4 (ada)"),
         ({}, "60.00 g (ada)"),
     ],

@@ -63,7 +63,8 @@ def wrong(capsys: Capture, *arguments: str, config: Path, code: int = 2) -> str:
 def test_review(capsys: Capture, house: Path, tmp_path: Path) -> None:
     """What was found, the supported cause first with its figure, the same as values and as a page; the file is whole."""
     page = tmp_path / "b-4.html"
-    text = ok(capsys, "review", "b-4", "--html", str(page), config=house)
+    assert ok(capsys, "review", "b-4", "--html", str(page), config=house) == f"{page}: written\n"
+    text = ok(capsys, "review", "b-4", config=house)
     assert text.startswith("Review of batch b-4\n")
     assert "  wet chick, excess fluid, soft or oedematous: 2 of 12 eggs (9, 10)\n" in text
     supported = text[text.index("SUPPORTED: the record shows") : text.index("CANNOT SAY")]
@@ -77,6 +78,16 @@ def test_review(capsys: Capture, house: Path, tmp_path: Path) -> None:
     assert html.startswith("<!doctype html>")
     assert "mean humidity over the setter stage: 71.0 %RH" in html
     assert [path.name for path in tmp_path.iterdir()] == ["b-4.html"]
+
+
+def test_review_of_an_egg_of_which_nothing_was_found(capsys: Capture, house: Path) -> None:
+    """That is said of this egg, and what was found in the others, as values too."""
+    text = ok(capsys, "review", "b-4", "--egg", "1", config=house)
+    assert "NOTHING FOUND IS WRITTEN ABOUT EGG 1\n" in text
+    words = " ".join(text.split())
+    assert "Written about the batch: wet chick, excess fluid, soft or oedematous of 2 of 12 eggs (9, 10); " in words
+    data = told(capsys, "review", "b-4", "--egg", "1", config=house)
+    assert (data["egg"], data["reviews"], len(data["found_in_others"])) == (1, [], 2)
 
 
 def test_review_of_one_egg_or_one_finding(capsys: Capture, house: Path) -> None:
@@ -98,7 +109,9 @@ def test_review_where_nothing_was_found(capsys: Capture, house: Path) -> None:
 def test_wrong_lines_of_review(capsys: Capture, house: Path) -> None:
     """An unknown batch, finding or egg, and a share that is none: one line each, and what was expected."""
     assert "no such batch, expected one of: b-0, b-1" in wrong(capsys, "review", "b-9", config=house)
-    assert "finding 'sad': expected one of: clear, " in wrong(capsys, "review", "b-4", "--finding", "sad", config=house)
+    assert "finding 'sad': expected one of the trade's list; " in wrong(
+        capsys, "review", "b-4", "--finding", "sad", config=house
+    )
     assert wrong(capsys, "review", "b-4", "--egg", "13", config=house) == "eggroom: batch b-4: egg 13, expected 1 to 12"
     assert "--good 0: expected above 0 to 100" in wrong(capsys, "review", "b-4", "--good", "0", config=house)
     assert "nan" in wrong(capsys, "outcomes", "--good", "nan", config=house)
@@ -191,7 +204,9 @@ def test_outcomes_of_what_the_breeder_chose(capsys: Capture, two: Path) -> None:
 
 def test_wrong_lines_of_outcomes(capsys: Capture, two: Path) -> None:
     """A finding or an exposure that is none, and a share beside a finding: one line each, with what is possible."""
-    assert "finding 'sad': expected one of: clear, " in wrong(capsys, "outcomes", "--finding", "sad", config=two)
+    assert "finding 'sad': expected one of the trade's list; " in wrong(
+        capsys, "outcomes", "--finding", "sad", config=two
+    )
     line = wrong(capsys, "outcomes", "--exposure", "loss-low-whole", "--exposure", "moonlight", config=two)
     assert line.startswith("eggroom: exposure 'moonlight': expected list, or one of: cold-12h-24-setter, ")
     assert line.endswith(", temperature-low-whole")

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from monitor.adapters.profile_files import load_profiles
+from monitor.domain.batch import Batch, Stay
+from monitor.domain.reading import Refused
+from monitor.domain.record import Event
 from monitor.domain.site import Site
-from monitor.service.ports import Event
+from monitor.service.ports import RefusedRow, TransitionRow
 from monitor.settings import build_house, parse_settings
-from monitor.show import event_table
+from monitor.show import alarm_line, batch_text, event_table, refused_text, transition_table
 
 AT = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 
@@ -36,5 +40,57 @@ def test_an_opening_is_told_in_the_sites_unit_and_time() -> None:
     )
     first, other = event_table(events, site("F")).splitlines()
     assert first.endswith("opening Setter 1: opened for about 2 min, lowest 93.2 °F")
-    assert first.startswith("01 Mar 23:45:00")
+    assert first.startswith("01 Mar 2026 23:45:00")
     assert other.endswith("batch: hen-1: 24 C eggs")
+
+
+NEXT_YEAR = datetime(2027, 2, 1, tzinfo=UTC)
+ODD = "a\x1b[2Jb\r\nc\u202ed"
+
+
+def test_a_batch_has_its_years_and_fits() -> None:
+    """In its own year a batch is shown without it; looked at in the next, and over New Year, each time has its year; no line over 80."""
+    stays = (Stay("setter-1", AT, AT + timedelta(days=18)), Stay("hatcher-in-the-barn-number-two-a", AT, NEXT_YEAR))
+    batch = Batch("hen-1", "chicken", AT, 24, stays=stays, note=f"{ODD} {'a long note ' * 20}")
+    this, later = (batch_text(batch, site("C"), now) for now in (AT + timedelta(days=20), NEXT_YEAR))
+    assert "set 01 Mar 23:45, day 20.0" in this
+    assert "2026" not in this
+    assert "set 01 Mar 2026 23:45, day 336.2" in later
+    assert "  lockdown 19 Mar 2026 23:45, hatch 2" in later
+    assert "  in setter-1 from 01 Mar 2026 23:45 to 19 Mar 2026 23:45" in later
+    assert max(map(len, f"{this}\n{later}".splitlines())) <= 80
+    assert all(line.isprintable() for line in later.splitlines())
+    winter = replace(batch, set_at=datetime(2026, 12, 20, tzinfo=UTC), stays=())
+    text = batch_text(winter, site("C"), datetime(2026, 12, 28, tzinfo=UTC))
+    assert "set 20 Dec 05:45" in text
+    assert "lockdown 07 Jan 2027 05:45" in text
+
+
+def test_a_standing_alarm_has_its_year_where_it_is_another() -> None:
+    """A reminder of December that nobody answered says in January which December."""
+    alarm = {
+        "rule": "look-again",
+        "subject": "batch hen-1",
+        "number": 3,
+        "state": "unacknowledged",
+        "quantity": None,
+        "about": ODD,
+    }
+    alarm |= {"ended": None, "since": "2026-12-31T10:00:00Z", "shelved_until": None, "value": None, "worst": None}  # fmt: skip
+    lines = [alarm_line(alarm, site("C"), now) for now in ("2026-12-31T12:00:00Z", "2027-01-01T12:00:00Z", None)]
+    assert [" since 31 Dec 15:45: " in line for line in lines] == [True, False, False]
+    assert [" since 31 Dec 2026 15:45: " in line for line in lines] == [False, True, True]
+    assert all(line.isprintable() and "a [2Jb  c d" in line for line in lines)
+
+
+def test_what_was_typed_moves_no_terminal() -> None:
+    """A name, the text of an event and of a refused message stay on their line, whatever they hold."""
+    states = ("normal", "unacknowledged")
+    row = TransitionRow(1, AT, "site", "look-again", 2, 2, *states, ODD, None, None, None, None, ODD)
+    refused = RefusedRow(AT, Refused("topic" + ODD, b"\x1b[2J", ODD))
+    texts = [
+        transition_table([row], site("C")),
+        event_table([Event(AT, "note", "site", ODD)], site("C")),
+        *refused_text(1, [refused], [], site("C")).splitlines()[1:2],
+    ]
+    assert all(text.isprintable() and "a [2Jb  c d" in text for text in texts)

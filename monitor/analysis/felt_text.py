@@ -12,6 +12,7 @@ from monitor.domain.bands import DRY_BULB, EGG
 from monitor.domain.exposure import ABOVE, REACHED, SHORT
 from monitor.domain.reading import to_ms
 from monitor.domain.units import quoted_in
+from monitor.domain.wall import printable
 
 LISTED = 20  # openings told one by one in words; JSON and CSV have them all
 DAY_MS = 86_400_000
@@ -105,7 +106,11 @@ def happening_lines(every: Sequence[Happening], set_at: datetime, shown: Shown) 
 
 
 def happening_words(each: Happening, shown: Shown) -> str:
-    """`handling of setter-1 to 14:40, by sam`."""
+    """`handling of setter-1 to 14:40, by sam`, on one line."""
+    return printable(_happening_words(each, shown))
+
+
+def _happening_words(each: Happening, shown: Shown) -> str:
     if each.kind == HANDLING:
         until = f" until {shown.time(each.until_ms)}" if each.until_ms is not None else ""
         return f"handling of {each.machine}{until}{f', by {each.by}' if each.by else ''}"

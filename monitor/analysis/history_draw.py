@@ -21,7 +21,9 @@ from monitor.domain.units import celsius_to_fahrenheit
 
 HEIGHT = 170.0
 HOUR_MS = 3_600_000
+DAY_H = 24
 STEPS_H = (1, 2, 3, 6, 12, 24, 48, 72, 120, 168, 240, 480)  # between two marks of the time axis
+CLOCK_H = 48  # longer than that the hour alone no longer says which day it is of
 MARKS = 6  # so many fit on a phone
 ENTRY = 9.0  # the height of a mark of the egg book, at the head of a drawing
 MARGIN = 0.06  # of the height, above and below all that is drawn
@@ -30,16 +32,18 @@ Ticks = list[tuple[float, str]]  # (share of the width, words)
 
 
 def axis(chart: Chart, set_ms: int, shown: Shown) -> Ticks:
-    """Marks of time: days of incubation, or hours on the clock where the whole is short."""
+    """Marks of time: days of incubation, only the first with that word; or hours on the clock where the whole is short."""
     length_ms = chart.until_ms - chart.since_ms
-    step_h = next((step for step in STEPS_H if length_ms / (step * HOUR_MS) <= MARKS), STEPS_H[-1])
+    steps = [step for step in STEPS_H if step >= DAY_H or length_ms <= CLOCK_H * HOUR_MS]
+    step_h = next((step for step in steps if length_ms / (step * HOUR_MS) <= MARKS), STEPS_H[-1])
     step_ms = step_h * HOUR_MS
-    ticks = []
+    ticks: Ticks = []
     for number in range(math.ceil((chart.since_ms - set_ms) / step_ms), (chart.until_ms - set_ms) // step_ms + 1):
         at_ms = set_ms + number * step_ms
-        words = (
-            f"day {number * step_h // 24}" if step_h >= 24 else from_ms(at_ms).astimezone(shown.zone).strftime("%H:%M")
-        )
+        if step_h >= DAY_H:
+            words = f"{'' if ticks else 'day '}{number * step_h // DAY_H}"
+        else:
+            words = from_ms(at_ms).astimezone(shown.zone).strftime("%H:%M")
         ticks.append(((at_ms - chart.since_ms) / length_ms, words))
     return ticks
 
@@ -75,14 +79,11 @@ def strips(
     most = max((count for _, count in per_day), default=0)
     most_words = f" <small>up to {most} a day</small>" if most else " <small>none recognised</small>"
     yield f'<figure><figcaption>Stages, machines and openings{most_words}</figcaption><div class="plot">'
-    yield _lane("stage", [(p.since_ms, p.until_ms, p.stage) for p in history.stages], chart)
+    stages = [(p.since_ms, p.until_ms, p.stage) for p in history.stages]
     moves = [each for each in history.happenings if each.kind == MOVE]
     ends = [*(each.at_ms for each in moves[1:]), chart.until_ms]
-    yield _lane(
-        "machine",
-        [(m.at_ms, end, m.machine or "no machine") for m, end in zip(moves, ends, strict=False) if m.at_ms < end],
-        chart,
-    )
+    stays = [(m.at_ms, end, m.machine or "no machine") for m, end in zip(moves, ends, strict=False) if m.at_ms < end]
+    yield from (_lane("stage", stages, chart), _lane("machine", stays, chart))
     yield f'<div class="name">opened</div>{svg(chart, 44.0, "bars")}'
     yield f"<title>openings of each day of incubation</title>{rect('frame', 0, chart.low.size, 0.0, 44.0)}"
     for day, count in per_day:
@@ -93,7 +94,7 @@ def strips(
             f'<rect class="bar" x="{left:.1f}" y="{44.0 - height:.1f}" width="{max(right - left, 0.5):.1f}" height="{height:.1f}">'
             f"<title>day {day}: {count}</title></rect>"
         )
-    yield f"</svg>{times(ticks)}</div></figure>"
+    yield f"</svg>{times(ticks)}</div>{_named('Stage', stages, set_ms)}{_named('Machine', stays, set_ms)}</figure>"
 
 
 def legend(egg: bool = False) -> str:
@@ -207,7 +208,7 @@ def _mark(kind: str, x: float, words: str, length: float = HEIGHT) -> str:
 
 
 def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str:
-    """A row of named stretches of time."""
+    """A row of stretches of time, each with its name where that fits (see `.lane` in the style); `_named` tells them all."""
     parts = []
     for since_ms, until_ms, words in spans:
         left = 100.0 * chart.column(since_ms) / chart.low.size
@@ -216,6 +217,12 @@ def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str
             f'<span style="left:{left:.2f}%;width:{width:.2f}%" title="{escape(words)}">{escape(words)}</span>'
         )
     return f'<div class="name">{name}</div><div class="lane">{"".join(parts)}</div>'
+
+
+def _named(name: str, spans: Sequence[tuple[int, int, str]], set_ms: int) -> str:
+    """The same in words, for a name that has no room in its stretch: `Stage: setter from day 0, lockdown from day 18`."""
+    told = [f"{words} from day {round((since_ms - set_ms) / (DAY_H * HOUR_MS), 1):g}" for since_ms, _, words in spans]
+    return f'<p class="named">{name}: {escape(", ".join(told))}</p>' if told else ""
 
 
 def times(ticks: Ticks) -> str:

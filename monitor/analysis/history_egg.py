@@ -44,7 +44,8 @@ class EggPart:
 
     until: where its record ends, by its own end, the batch's, or now. end: how it ended, None so far. entries: what stands in the book
     of it, and of the whole batch while it was in it, by time; done: the same as happenings. masses: its weighings. loss: None where
-    `reason` says why; of lost_by. window_pct, pip_day: the loss that its species should have, and when.
+    `reason` says why; of lost_by. window_pct, pip_day: the loss that its species should have, and when; by_pip_pct: what it had lost
+    by then, None while that lies ahead, and where it died before.
     """
 
     batch: Batch
@@ -59,6 +60,7 @@ class EggPart:
     lost_by: datetime
     window_pct: tuple[float, float] | None
     pip_day: float
+    by_pip_pct: Interval | None = None
 
     @property
     def name(self) -> str:
@@ -130,10 +132,13 @@ def water_lines(part: EggPart, shown: Shown) -> Iterator[str]:
         yield "no line to follow: no source gives a target for this species"
     else:
         low, high = part.window_pct
-        yield (
-            f"the species' line on that day: {line_pct[0]:.1f} to {line_pct[1]:.1f} %;"
-            f" by pip, day {part.pip_day:.1f}: {low:g} to {high:g} %"
-        )
+        if part.by_pip_pct is None:
+            yield (
+                f"the species' line on that day: {line_pct[0]:.1f} to {line_pct[1]:.1f} %;"
+                f" by pip, day {part.pip_day:.1f}: {low:g} to {high:g} %"
+            )
+        else:
+            yield f"lost by pip {_interval(part.by_pip_pct, '%', 1)}; the species' line at pip: {low:g} to {high:g} %"
     conductance = loss.line.conductance_mg_d_kpa
     if conductance is None:
         yield "conductance not known: no humidity was recorded"
@@ -188,6 +193,7 @@ def egg_rows(part: EggPart) -> Iterator[Record]:
     for quantity, found, at in (
         ("mass_at_set_g", part.loss.line.mass_at_set_g, part.batch.set_at),
         ("lost_pct", part.loss.now_pct, part.lost_by),
+        ("by_pip_pct", part.by_pip_pct, None),
         ("conductance_mg_d_kpa", part.loss.line.conductance_mg_d_kpa, None),
     ):
         if found is not None:
@@ -210,6 +216,7 @@ def _water(part: EggPart) -> Record:
         known["loss"] = {
             "lost_pct": _bounds(loss.now_pct),
             "lost_by": utc(part.lost_by),
+            "by_pip_pct": None if part.by_pip_pct is None else _bounds(part.by_pip_pct),
             "line_pct": None if part.line_pct is None else [value(each) for each in part.line_pct],
             "mass_at_set_g": _bounds(loss.line.mass_at_set_g),
             "conductance_mg_d_kpa": None if conductance is None else _bounds(conductance),

@@ -21,6 +21,7 @@ from monitor.analysis.shown import WIDTH as WIDTH
 from monitor.analysis.shown import WORDS, Shown, duration, filled, per_cent
 from monitor.domain.calibration import Calibration
 from monitor.domain.calibration_words import said
+from monitor.domain.wall import printable
 
 LISTED = 20  # excursions, and gaps, told one by one in the text; JSON and CSV have them all
 _LABEL, _COLUMN = 14, 22  # one label and three columns fill the width
@@ -187,7 +188,7 @@ def calibration_lines(calibrations: Sequence[Calibration], shown: Shown) -> Iter
     yield f"CALIBRATIONS: {len(calibrations) or 'none, readings are as the probes sent them'}"
     for each in calibrations:
         since = "the beginning of the record" if each.since is None else shown.time(each.since)
-        by = f" by {each.by}" if each.by else ""
+        by = f" by {printable(each.by)}" if each.by else ""
         due = f", due again {shown.time(each.due)}" if each.due is not None else ""
         yield f"{each.probe}: {said(each, 'F' if shown.unit == 'F' else 'C')}"
         yield f"  made {shown.time(each.at)}{by}, holds from {since}{due}"

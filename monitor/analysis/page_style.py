@@ -13,7 +13,7 @@ font:15px/1.4 system-ui,sans-serif;overflow-wrap:break-word}
 h1{font-size:1.3em;margin:.2em 0}h2{font-size:1.1em;margin:1.4em 0 .3em;border-bottom:1px solid var(--rule)}
 h3{font-size:1em;margin:1.1em 0 .2em}p{margin:.25em 0}p.in{padding-left:1em}
 figure{margin:1em 0}figcaption{font-weight:600;margin-bottom:.35em}figcaption small{font-weight:400;color:var(--faint)}
-.plot{display:grid;grid-template-columns:3.6em 1fr}
+.plot{display:grid;grid-template-columns:3.6em 1fr;padding-right:.5em}
 .y,.x{position:relative;color:var(--faint);font-size:.75em}
 .y span{position:absolute;right:.5em;transform:translateY(-50%)}
 .x{grid-column:2;height:1.5em}.x span{position:absolute;transform:translateX(-50%);white-space:nowrap}
@@ -33,8 +33,10 @@ svg *{vector-effect:non-scaling-stroke}
 .loss{fill:none;stroke:var(--line);stroke-width:1.2}
 .bar{fill:var(--line);fill-opacity:.75}
 .lane{position:relative;height:1.7em;border-bottom:1px solid var(--rule);font-size:.8em}
-.lane span{position:absolute;top:0;bottom:0;padding:.15em .3em;overflow:hidden;white-space:nowrap;text-overflow:ellipsis;
-border-left:2px solid var(--mark)}
+.lane span{position:absolute;top:0;bottom:0;overflow:hidden;white-space:nowrap;border-left:2px solid var(--mark);
+display:flex;flex-wrap:wrap;line-height:1.7}
+.lane span::before{content:"";width:.3em;height:1.7em}
+p.named{color:var(--faint);font-size:.8em}
 table{border-collapse:collapse;width:100%;font-size:.82em;font-variant-numeric:tabular-nums}
 th,td{padding:2px 4px;text-align:right;border-bottom:1px solid var(--rule);font-weight:400;vertical-align:top}
 tr:first-child th,th[scope]{font-weight:600}th[scope]{text-align:left;width:24%}

@@ -43,7 +43,10 @@ class Reviewed:
 
 @dataclass(frozen=True, slots=True)
 class BatchReview:
-    """The reviews of a batch. good: the batches that went well beside it, by id; good_share: from which share of the fertile on."""
+    """The reviews of a batch. good: the batches that went well beside it, by id; good_share: from which share of the fertile on.
+
+    egg: the one that was asked about; others: what was found in the batch's other eggs, in words, where in that one nothing was.
+    """
 
     batch: str
     profile: str
@@ -53,6 +56,8 @@ class BatchReview:
     reviewed: tuple[Reviewed, ...]
     good: tuple[str, ...]
     good_share: float
+    egg: int | None = None
+    others: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +77,9 @@ def sections(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator
     about = f"profile {whole.profile}, {eggs}, set {shown.time(whole.set_at)}, {closed}"
     yield Section(TITLE, f"Review of batch {whole.batch}", (about,))
     if not whole.reviewed:
-        yield Section(PART, "Nothing found is written", tuple(_how(whole.batch)))
+        about = "" if whole.egg is None else f" about egg {whole.egg}"
+        others = (f"Written about the batch: {'; '.join(whole.others)}.",) if whole.others else ()
+        yield Section(PART, f"Nothing found is written{about}", (*others, *_how(whole.batch)))
         return
     found = [
         f"{_name(each)}: {each.subject}{'' if each.written else ' (asked about, not written)'}"
@@ -117,6 +124,8 @@ def whole_json(whole: BatchReview, catalogue: Catalogue) -> dict[str, object]:
         "eggs": whole.eggs,
         "set_at": utc(whole.set_at),
         "closed_at": None if whole.closed_at is None else utc(whole.closed_at),
+        "egg": whole.egg,
+        "found_in_others": list(whole.others),
         "went_well": list(whole.good),
         "went_well_share": whole.good_share,
         "reviews": [

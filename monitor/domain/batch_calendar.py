@@ -14,6 +14,7 @@ from monitor.domain.batch import Batch
 from monitor.domain.egg_book import EggBook, looks
 from monitor.domain.egg_entry import LookAgain
 from monitor.domain.profile import Profile
+from monitor.domain.wall import printable
 
 LINE_OCTETS = 75  # RFC 5545, 3.1: without the line break
 CANDLE_THIRDS = (1, 2)
@@ -99,7 +100,7 @@ def _utc(at: datetime) -> str:
 
 def _text(text: str) -> str:
     """A TEXT value (RFC 5545, 3.3.11): no control characters, four of the others escaped."""
-    plain = "".join(c if c.isprintable() or c == "\n" else " " for c in text)
+    plain = "\n".join(printable(line) for line in text.split("\n"))
     return "".join(_ESCAPED.get(c, c) for c in plain)
 
 

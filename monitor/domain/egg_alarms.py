@@ -20,6 +20,7 @@ from monitor.domain.reading import Now
 from monitor.domain.record import Group
 from monitor.domain.site import Site
 from monitor.domain.state import State
+from monitor.domain.wall import printable
 
 LAPSE_S = (
     12 * 3600.0
@@ -93,5 +94,5 @@ def _seen(book: EggBook, look: Entry, site: Site, now: Now) -> str:
 
 
 def _cut(text: str) -> str:
-    text = " ".join(text.split()).rstrip(".")
+    text = " ".join(printable(text).split()).rstrip(".")
     return text if len(text) <= SHOWN_TEXT else f"{text[: SHOWN_TEXT - 1]}…"

@@ -7,9 +7,10 @@ that count. `add` refuses what cannot be true beside the rest, in one line; what
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import cached_property
 
 from monitor.domain.batch import MAX_EGGS, Batch
 from monitor.domain.egg_entry import (
@@ -44,12 +45,29 @@ _OF_SOME = (Weighing, Found, *_FROM_SET)
 _OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class EggBook:
     """A batch and what was written about its eggs, in the order in which it was written."""
 
     batch: Batch
     entries: tuple[Entry, ...] = ()
+
+    # Worked out once for a book: a report asks for each of its eggs in turn.
+    @cached_property
+    def standing(self) -> tuple[Entry, ...]:
+        """The entries that count; see `standing`."""
+        gone = {entry.replaces for entry in self.entries}
+        left = [e for e in self.entries if e.number not in gone and not isinstance(e.fact, Withdrawn)]
+        return tuple(sorted(left, key=lambda e: (e.at, e.number)))
+
+    @cached_property
+    def of_egg(self) -> Mapping[int, tuple[Entry, ...]]:
+        """Those about each egg by number; see `of_egg`."""
+        found: dict[int, list[Entry]] = {}
+        for entry in self.standing:
+            if entry.egg is not None:
+                found.setdefault(entry.egg, []).append(entry)
+        return {egg: tuple(found[egg]) for egg in sorted(found)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +112,7 @@ def add(book: EggBook, entry: Entry) -> EggBook:
 
 def standing(book: EggBook) -> tuple[Entry, ...]:
     """The entries that count: neither replaced nor withdrawn, by the time of which they speak."""
-    gone = {entry.replaces for entry in book.entries}
-    left = [e for e in book.entries if e.number not in gone and not isinstance(e.fact, Withdrawn)]
-    return tuple(sorted(left, key=lambda e: (e.at, e.number)))
+    return book.standing
 
 
 def history(book: EggBook, entry: Entry) -> tuple[Entry, ...]:
@@ -110,12 +126,12 @@ def history(book: EggBook, entry: Entry) -> tuple[Entry, ...]:
 
 def of_egg(book: EggBook, egg: int) -> tuple[Entry, ...]:
     """What stands about one egg, by its number."""
-    return tuple(e for e in standing(book) if e.egg == egg)
+    return book.of_egg.get(egg, ())
 
 
 def numbers(book: EggBook) -> tuple[int, ...]:
     """The eggs of which something was written by number."""
-    return tuple(sorted({e.egg for e in standing(book) if e.egg is not None}))
+    return tuple(book.of_egg)
 
 
 def trays(book: EggBook) -> tuple[str, ...]:
@@ -237,7 +253,7 @@ def _check_times(batch: Batch, entry: Entry, others: list[Entry], where: str) ->
     about = [e for e in others if e.egg not in own and entry.egg in (None, e.egg)]
     early = next((e for e in about if e.at < laid and not isinstance(e.fact, Laid | Note)), None)
     if early is not None:
-        raise EggError(f"{where}: laid {moment(laid)}, after its {early.fact.kind} ({moment(early.at)})")
+        raise EggError(f"{where}: laid {moment(laid)}, after {early.where} ({moment(early.at)})")
 
 
 def _check_gone(entry: Entry, others: list[Entry], where: str) -> None:

@@ -10,7 +10,7 @@ Units: g, mm, days. Times are aware UTC.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import MISSING, dataclass, fields
 from datetime import datetime
 from typing import ClassVar
 
@@ -352,6 +352,9 @@ def fact_of(kind: str, data: Mapping[str, str | float | None]) -> Fact:
             name: datetime.fromisoformat(value) if name.endswith("_at") and isinstance(value, str) else value
             for name, value in data.items()
         }
+        for field in fields(FACTS[kind]):
+            if field.name in values and values[field.name] is None and field.default is MISSING:
+                raise EggError(f"{kind}: {field.name} empty, expected its value")
         return FACTS[kind](**values)  # type: ignore[arg-type]  # wrong ones raise
     except EggError:
         raise

@@ -11,8 +11,9 @@ from dataclasses import replace
 from datetime import datetime
 
 from monitor.domain.batch import Batch, BatchError, Stay
-from monitor.domain.egg_book import EggBook, add, outcome, standing
-from monitor.domain.egg_entry import Entry, Laid, Split
+from monitor.domain.egg_book import EggBook, add, numbers, outcome, standing
+from monitor.domain.egg_entry import EggError, Entry, Laid, Split
+from monitor.domain.egg_many import add_each
 
 
 def split(
@@ -38,18 +39,19 @@ def split(
         raise BatchError(
             f"batch {batch.id}: {leave} of {left} eggs, expected fewer; to move all of them, move the batch"
         )
-    own = book
-    for egg in sorted(eggs):
-        own = add(own, Entry(at, written_at, who, Split(into), egg=egg))
-    if not eggs:
-        own = add(own, Entry(at, written_at, who, Split(into), count=count))
+    if eggs:
+        own, wrong = add_each(book, [Entry(at, written_at, who, Split(into), egg=egg) for egg in sorted(eggs)])
+        if wrong:
+            raise EggError(wrong[0][1])
+    else:
+        own = add(book, Entry(at, written_at, who, Split(into), count=count))
     new = _batch(batch, into, tuple(sorted(eggs)), leave, at)
     return own, EggBook(new, tuple(_taken(book, new)))
 
 
 def _left(book: EggBook) -> int | None:
     """How many eggs are in the batch still; None where nobody wrote how many were set."""
-    ended = sum(1 for egg in {e.egg for e in standing(book) if e.egg is not None} if outcome(book, egg) is not None)
+    ended = sum(outcome(book, egg) is not None for egg in numbers(book))
     some = sum(e.eggs for e in standing(book) if e.egg is None and e.ends)
     return None if book.batch.eggs is None else book.batch.eggs - ended - some
 

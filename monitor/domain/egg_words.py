@@ -24,10 +24,11 @@ from monitor.domain.egg_entry import (
     plain,
 )
 from monitor.domain.findings import FINDING
+from monitor.domain.wall import printable, wall_day, wall_time
 
 
 def said(entry: Entry, zone: tzinfo) -> str:
-    """What was found, in words: `26.49 g`, `40 eggs, 57.76 g each`, `candled: fertile`, `dead (early)`."""
+    """What was found, in words on one line: `26.49 g`, `40 eggs, 57.76 g each`, `candled: fertile`, `dead (early)`."""
     fact = entry.fact
     if isinstance(fact, Weighing):
         return _weighed(entry, fact)
@@ -43,13 +44,13 @@ def _weighed(entry: Entry, fact: Weighing) -> str:
 
 def _said(fact: Fact, zone: tzinfo) -> str:
     if isinstance(fact, Laid):
-        laid = "" if fact.laid_at is None else f"laid {fact.laid_at.astimezone(zone):%d %b %Y}"
+        laid = "" if fact.laid_at is None else f"laid {wall_day(fact.laid_at, zone)}"
         stored = "" if fact.stored_days is None else f"stored {fact.stored_days:g} days"
         return ", ".join(part for part in (laid, stored) if part)
     if isinstance(fact, Size):
         return f"{fact.length_mm:g} x {fact.breadth_mm:g} mm"
     if isinstance(fact, LookAgain):
-        return f"look again {fact.look_at.astimezone(zone):%d %b %H:%M}{_after(fact.text)}"
+        return f"look again {wall_time(fact.look_at, zone)}{_after(fact.text)}"
     if isinstance(fact, Candling):
         return f"candled: {fact.found}"
     if isinstance(fact, Sign):
@@ -63,7 +64,7 @@ def _said(fact: Fact, zone: tzinfo) -> str:
     if isinstance(fact, Found):
         return FINDING[fact.finding].words
     if isinstance(fact, Note):
-        return fact.text
+        return printable(fact.text)
     if isinstance(fact, Helped | Withdrawn):
         return fact.kind + _after(fact.text)
     return fact.kind
@@ -91,4 +92,4 @@ def stamp(at: datetime) -> str:
 
 
 def _after(text: str) -> str:
-    return f": {text}" if text else ""
+    return f": {printable(text)}" if text else ""

@@ -13,6 +13,7 @@ from monitor.domain.batch import subject_words
 from monitor.domain.profile import Band
 from monitor.domain.site import Site
 from monitor.domain.units import celsius_to_fahrenheit
+from monitor.domain.wall import printable
 
 MAX_TEXT = 200  # characters before the link: about what a locked phone shows (judgement)
 MAX_TITLE = 64  # a machine's longest name and the longest words about it
@@ -60,7 +61,7 @@ def word(transition: Transition, site: Site, needs: Needs | None, doubtful: bool
         what = f"STILL {rule.words}" if transition.cause == STILL_STANDING else rule.words
         since = local_time(alarm.since or transition.at, site.zone, transition.at)
         parts = [f"{_now_value(alarm, site, needs, ', ')}since {since}."]
-        about = f"{alarm.about}." if alarm.value is None and alarm.about else ""
+        about = f"{printable(alarm.about)}." if alarm.value is None and alarm.about else ""
         if not about or len(parts[0]) + len(about) + 2 > room:  # what it is about names the batches itself, if it fits
             about = _batches(needs)
         parts += ["Sensor doubtful." if doubtful else "", about, rule.consequence, rule.first_act]

@@ -4,23 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from statistics import median
 
 from monitor.analysis.environment import Stretch
 from monitor.analysis.felt import OPENING
 from monitor.analysis.review import Figure, Record
 from monitor.analysis.review_record import DAY_MS, record_of
-from monitor.analysis.water_ahead import pip_day
 from monitor.domain.batch import Batch
 from monitor.domain.causes import LOSS, TO_MIDDLE, WHOLE, WINDOWS, Key
-from monitor.domain.egg_book import EggBook, outcome, sign_at, standing
+from monitor.domain.egg_book import EggBook, outcome, standing
 from monitor.domain.egg_entry import (
     AFTER_HATCH,
-    CLEAR,
     EARLY,
-    EXTERNAL_PIP,
-    INTERNAL_PIP,
     MIDDLE,
     Dead,
     Hatched,
@@ -31,12 +27,9 @@ from monitor.domain.egg_entry import (
 from monitor.domain.reading import to_ms
 from monitor.domain.site import Site
 from monitor.service.batch_report import happenings_of, stretches_of
-from monitor.service.egg_water import NoWater, Water, Weighed, water_of
+from monitor.service.egg_water import water_to_pip
 from monitor.service.ports import History
 
-# Of the day of pip, from which on an egg's loss is that to pip. One that died before is carried there at its own pace, for both
-# its loss and the target rise in a straight line; before half the way the scale's error is too much of it (judgement).
-PIP_REACHED, PACE_FROM = 0.95, 0.5
 # Share of the term that an egg can have lived at most, by the stage in which it died; its date may be that of the break-out.
 _LIVED = {EARLY: 1.0 / 3.0, MIDDLE: WINDOWS[TO_MIDDLE][1]}
 
@@ -107,7 +100,7 @@ def lived_of(history: History, site: Site, book: EggBook, now: datetime, wanted:
     losses: dict[int, float] = {}
     middle, at_pace = None, frozenset[int]()
     if (LOSS, WHOLE) in wanted and any(isinstance(e.fact, Weighing) for e in book.entries):
-        losses, at_pace, middle = _losses(history, site, book, now)
+        losses, at_pace, middle = _losses(site, book, now, stretches)
     hatched = max((to_ms(e.at) for e in standing(book) if isinstance(e.fact, Hatched)), default=None)
     return Lived(
         batch, stretches, profile.days, wanted, openings, profile.target_loss_pct, hatched, losses, middle, at_pace
@@ -115,48 +108,15 @@ def lived_of(history: History, site: Site, book: EggBook, now: datetime, wanted:
 
 
 def _losses(
-    history: History, site: Site, book: EggBook, now: datetime
+    site: Site, book: EggBook, now: datetime, stretches: Sequence[Stretch]
 ) -> tuple[dict[int, float], frozenset[int], float | None]:
     """(loss to pip by egg, those of them that are carried there, the middle one)."""
-    try:
-        water = water_of(history, site, _at_pip(book, site, now), now)
-    except NoWater:
-        return {}, frozenset(), None
-    found = {egg: _to_pip(book, egg, w, water) for egg, w in water.eggs.items()}
-    losses = {egg: loss for egg, (loss, _) in found.items() if loss is not None}
-    at_pace = frozenset(egg for egg in losses if found[egg][1])
+    water, found = water_to_pip(site, book, now, stretches)
+    losses = {egg: loss for egg, (loss, _) in found.items()}
+    at_pace = frozenset(egg for egg, (_, carried) in found.items() if carried)
     own = [loss for egg, loss in losses.items() if egg not in at_pace]
     of_trays = [w.loss.pip_pct.value for w in water.trays.values() if w.loss is not None]
     return losses, at_pace, median(own or of_trays) if own or of_trays else None
-
-
-def _at_pip(book: EggBook, site: Site, now: datetime) -> EggBook:
-    """The book as on the day of pip, so that a loss is that to pip, and not to the hatch; as it is before that day."""
-    batch = book.batch
-    pip = batch.set_at + timedelta(days=pip_day(site.profiles[batch.profile]))
-    if pip >= (batch.closed_at or now):
-        return book
-    stays = tuple(replace(s, until=min(s.until or pip, pip)) for s in batch.stays if s.since < pip)
-    entries = tuple(e for e in book.entries if not (e.ends and e.at > pip))
-    return EggBook(replace(batch, closed_at=pip, stays=stays), entries)
-
-
-def _to_pip(book: EggBook, egg: int, weighed: Weighed, water: Water) -> tuple[float | None, bool]:
-    """(loss of one egg to pip, whether it is carried there); (None, False) for one that was not weighed, or did not come far."""
-    end, nothing = outcome(book, egg), (None, False)
-    if weighed.loss is None:
-        return nothing
-    if end is not None and isinstance(end.fact, Dead) and end.fact.stage in (EARLY, MIDDLE):
-        return nothing
-    if end is not None and (isinstance(end.fact, Split) or (isinstance(end.fact, Removed) and end.fact.why == CLEAR)):
-        return nothing
-    pipped = any(sign_at(book, egg, sign) is not None for sign in (INTERNAL_PIP, EXTERNAL_PIP))
-    hatched = end is not None and isinstance(end.fact, Hatched)
-    share = 1.0 if weighed.until is None else book.batch.day(weighed.until) / water.pip_day
-    loss_pct = weighed.loss.pip_pct.value
-    if share >= PIP_REACHED or pipped or hatched:
-        return loss_pct, False
-    return (loss_pct / share, True) if share >= PACE_FROM else nothing
 
 
 def shared_ends(lived: Lived, book: EggBook, eggs: Sequence[int]) -> int | None:

@@ -42,6 +42,7 @@ from monitor.domain.remembering import remember
 from monitor.domain.site import Site
 from monitor.domain.state import State, rule_of
 from monitor.domain.view import alarm_view, machine_view
+from monitor.domain.wall import has_controls
 from monitor.service.calibrate import changes, correction_of
 from monitor.service.egg_requests import split_books, take_weight, write_entry, write_split, write_weighings
 
@@ -406,6 +407,8 @@ def _text(work: _Work, key: str, default: str | None = None) -> str:
         value.encode()
     except UnicodeEncodeError:  # half a character, as from a terminal in another encoding: no table can hold it
         raise RequestError(f"{key}: {value[:40]!r}, expected text in UTF-8") from None
+    if has_controls(value):
+        raise RequestError(f"{key}: {value[:40]!r}, expected text in one line, without control characters")
     return value
 
 

@@ -19,7 +19,8 @@ from monitor.domain.egg_words import said
 from monitor.domain.reading import to_ms
 from monitor.domain.site import Site
 from monitor.service.batch_report import NoRecord
-from monitor.service.egg_water import Weighed, water_of
+from monitor.service.egg_water import water_of
+from monitor.service.egg_weighed import Weighed
 from monitor.service.ports import History
 
 # What the words of an entry do not say by themselves, among moves and openings.
@@ -71,6 +72,7 @@ def egg_life(history: History, site: Site, batch: Batch, egg: int, now: datetime
         lost_by=lost_by,
         window_pct=profile.target_loss_pct,
         pip_day=pip_day(profile),
+        by_pip_pct=weighed.by_pip_pct,
     )
     return EggLife(cut, until, part)
 

@@ -13,17 +13,20 @@ from typing import Any
 
 from monitor.domain.batch import Batch
 from monitor.domain.egg_alarms import judge_weight, remind_to_look, take_book
-from monitor.domain.egg_book import EggBook, add, standing
+from monitor.domain.egg_book import EggBook, add
 from monitor.domain.egg_doubts import doubts
-from monitor.domain.egg_entry import EggError, Entry, Fact, Laid, LookAgain, Weighing, fact_of
+from monitor.domain.egg_entry import EggError, Entry, Fact, Laid, LookAgain, Weighing, fact_of, moment
+from monitor.domain.egg_many import Odd, add_each
 from monitor.domain.egg_split import split
 from monitor.domain.egg_words import entry_view
 from monitor.domain.reading import Now, from_ms, to_ms
 from monitor.domain.record import Group
 from monitor.domain.site import Site
 from monitor.domain.state import State
+from monitor.domain.wall import has_controls
 
 MAX_ROWS = 1000  # of one table: a large tray, and several; more is another file
+SHOWN = 10  # complaints about eggs of one request; more are the same again
 MAX_ABOUT = 160  # characters: what one message has room for
 SURE = "say it is sure to write it all the same (--sure)"
 _NUMBER_HIGH = 10**9
@@ -32,11 +35,14 @@ _NUMBER_HIGH = 10**9
 def write_entry(
     state: State, site: Site, batch: Batch, request: Mapping[str, Any], now: Now, out: Group
 ) -> dict[str, Any]:
-    """One entry, written. Raises EggError: what cannot be true, or what is odd and nobody said that it is sure; then nothing is."""
+    """One entry, written; or the same of each of several eggs, all of them or none.
+
+    Raises EggError, a line for each: what cannot be true, or what is odd and nobody said that it is sure; then nothing is written.
+    """
     where = f"batch {batch.id}"
     fact = _fact(request.get("kind"), request.get("fact"), where)
     if isinstance(fact, LookAgain) and fact.look_at <= now.utc:
-        raise EggError(f"{where}: look again at {fact.look_at.isoformat(timespec='seconds')}, expected a time to come")
+        raise EggError(f"{where}: look again at {moment(fact.look_at)}, expected a time to come")
     entry = Entry(
         at=_time(request.get("at"), f"{where}: at", now.utc),
         written_at=_whole_ms(now.utc),
@@ -48,13 +54,38 @@ def write_entry(
         replaces=_whole(request.get("replaces"), f"{where}: replaces"),
     )
     book = state.books.get(batch.id, EggBook(batch))
+    if request.get("eggs") is not None:
+        longer = _of_several(book, entry, _numbers(request["eggs"], where), _odd(request, site, batch), where)
+        new = longer.entries[len(book.entries) :]
+        _adopt(state, site, longer, new, now, out)
+        return {"batch": batch.id, "did": "written", "entries": [entry_view(each) for each in new]}
     longer = add(book, entry)
     entry = longer.entries[-1]
-    odd = () if _sure(request) else doubts(book, entry, site.profiles.get(batch.profile))
+    odd = _odd(request, site, batch)(book, entry)
     if odd:
         raise EggError(f"{where}: {'; '.join(odd)}; {SURE}")
     _adopt(state, site, longer, (entry,), now, out)
     return {"batch": batch.id, "did": "written", **entry_view(entry)}
+
+
+def _of_several(book: EggBook, entry: Entry, eggs: Sequence[int], odd: Odd, where: str) -> EggBook:
+    if not eggs or entry.egg is not None or entry.replaces is not None:
+        raise EggError(f"{where}: eggs, expected one or more of them, and neither egg nor replaces beside them")
+    longer, wrong = add_each(book, [replace(entry, egg=egg) for egg in eggs], odd)
+    if wrong:
+        lines = [why if why.startswith(where) else f"{where}: {why}" for _, why in wrong[:SHOWN]]
+        more = [f"{where}: and {len(wrong) - SHOWN} more"] if len(wrong) > SHOWN else []
+        none = f"{where}: nothing was written about any of {len(eggs)} eggs; {SURE}, where it is only odd"
+        raise EggError("\n".join([*lines, *more, none]))
+    return longer
+
+
+def _odd(request: Mapping[str, Any], site: Site, batch: Batch) -> Odd:
+    """What should be asked about an entry; nothing where someone said that it is sure."""
+    if _sure(request):
+        return lambda book, entry: ()
+    profile = site.profiles.get(batch.profile)
+    return lambda book, entry: doubts(book, entry, profile)
 
 
 def write_weighings(
@@ -70,12 +101,10 @@ def write_weighings(
         raise EggError(f"{where}: rows, expected a list of 1 to {MAX_ROWS}")
     who, at = _text(request.get("by", ""), f"{where}: by"), _time(request.get("at"), f"{where}: at", now.utc)
     tare_g, error_g = request.get("tare_g") or 0.0, request.get("error_g")
-    profile = None if _sure(request) else site.profiles.get(batch.profile)
     book = state.books.get(batch.id, EggBook(batch))
-    by_egg = _by_egg(book)
-    number = book.entries[-1].number if book.entries else 0
-    new: list[Entry] = []
-    wrong: list[str] = []
+    entries: list[Entry] = []
+    lines: dict[int, Any] = {}  # by what `id` says of an entry: two rows may be the same
+    wrong: list[tuple[Any, str]] = []
     for row in rows:
         try:
             line, egg, gross_g, when = row
@@ -83,22 +112,21 @@ def write_weighings(
             entry = Entry(_time(when, "at", at), _whole_ms(now.utc), who, fact, _whole(egg, "egg"))
             if entry.egg is None:
                 raise EggError("no egg, expected its number")
-            own = by_egg.get(entry.egg, by_egg[None])
-            longer = add(own, entry)
-            odd = () if _sure(request) else doubts(own, entry, profile)
-            if odd:
-                raise EggError("; ".join(odd))
         except EggError as error:
-            wrong.append(f"line {line}: {error}")
+            wrong.append((line, str(error)))
             continue
         except (TypeError, ValueError):
             raise EggError(f"{where}: row {str(row)[:40]}, expected line, egg, gross_g and a time or null") from None
-        by_egg[entry.egg] = longer
-        new.append(replace(entry, number=number + len(new) + 1))
+        entries.append(entry)
+        lines[id(entry)] = line
+    longer, odd = add_each(book, entries, _odd(request, site, batch))
+    wrong += [(lines[id(entry)], why) for entry, why in odd]
     if wrong:
+        said = [f"line {line}: {why}" for line, why in sorted(wrong, key=lambda each: str(each[0]).zfill(9))]
         tail = f"nothing was written; {SURE}, where it is only odd"
-        raise EggError("\n".join([*wrong, f"{where}: {len(wrong)} of {len(rows)} lines: {tail}"]))
-    _adopt(state, site, EggBook(batch, (*book.entries, *new)), new, now, out)
+        raise EggError("\n".join([*said, f"{where}: {len(wrong)} of {len(rows)} lines: {tail}"]))
+    new = longer.entries[len(book.entries) :]
+    _adopt(state, site, longer, new, now, out)
     return {"batch": batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}
 
 
@@ -106,10 +134,8 @@ def split_books(
     state: State, batch: Batch, into: str, request: Mapping[str, Any], at: datetime, now: Now
 ) -> tuple[EggBook, EggBook]:
     """The books of a batch and of the one that some of its eggs become; nothing is written yet. Raises BatchError and EggError."""
-    where, eggs = f"batch {batch.id}", request.get("eggs") or ()
-    if not isinstance(eggs, Sequence) or isinstance(eggs, str) or len(eggs) > MAX_ROWS:
-        raise EggError(f"{where}: eggs, expected a list of at most {MAX_ROWS} numbers")
-    numbers = [number for each in eggs if (number := _whole(each, f"{where}: egg")) is not None]
+    where = f"batch {batch.id}"
+    numbers = _numbers(request.get("eggs") or (), where)
     count = _whole(request.get("count"), f"{where}: count")
     if numbers and count is not None:
         raise EggError(f"{where}: eggs and a count came, expected one of them")
@@ -149,22 +175,6 @@ def _adopt(state: State, site: Site, book: EggBook, new: Sequence[Entry], now: N
     remind_to_look(state, site, now, out, who=new[-1].who)
 
 
-def _by_egg(book: EggBook) -> dict[int | None, EggBook]:
-    """What bears on a weighing of each egg: its own entries, and when the batch was laid; under None of an egg that has none.
-
-    A table is so checked in a time that grows with its own length: with the whole book for each row, with the book's too.
-    """
-    laid: list[Entry] = []
-    own: dict[int, list[Entry]] = {}
-    for entry in standing(book):
-        if entry.egg is not None:
-            own.setdefault(entry.egg, []).append(entry)
-        elif isinstance(entry.fact, Laid):
-            laid.append(entry)
-    found: dict[int | None, EggBook] = {egg: EggBook(book.batch, (*laid, *entries)) for egg, entries in own.items()}
-    return found | {None: EggBook(book.batch, tuple(laid))}
-
-
 def _fact(kind: object, data: object, where: str) -> Fact:
     if not isinstance(kind, str) or not isinstance(data, Mapping):
         raise EggError(f"{where}: kind {kind!r:.40} and fact {data!r:.40}, expected a kind and its fields")
@@ -192,6 +202,8 @@ def _text(value: object, where: str) -> str:
         value.encode()
     except UnicodeEncodeError:  # half a character, as from a terminal in another encoding: no table can hold it
         raise EggError(f"{where}: {value[:40]!r}, expected text in UTF-8") from None
+    if has_controls(value):
+        raise EggError(f"{where}: {value[:40]!r}, expected text in one line, without control characters")
     return value
 
 
@@ -201,6 +213,13 @@ def _whole(value: object, where: str) -> int | None:
     if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= _NUMBER_HIGH:
         raise EggError(f"{where} {value!r:.40}, expected a whole number from 1")
     return value
+
+
+def _numbers(value: object, where: str) -> list[int]:
+    if not isinstance(value, Sequence) or isinstance(value, str) or len(value) > MAX_ROWS:
+        raise EggError(f"{where}: eggs, expected a list of at most {MAX_ROWS} numbers")
+    numbers = [_whole(each, f"{where}: egg") for each in value]
+    return list(dict.fromkeys(number for number in numbers if number is not None))
 
 
 def _time(value: object, where: str, default: datetime) -> datetime:

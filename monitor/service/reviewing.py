@@ -16,6 +16,7 @@ from monitor.domain.batch import Batch
 from monitor.domain.causes import Catalogue, Key
 from monitor.domain.egg_book import EggBook, numbers, of_egg, standing
 from monitor.domain.egg_entry import CLEAR, Candling, Found, Removed
+from monitor.domain.findings import FINDING
 from monitor.domain.site import Site
 from monitor.service.batch_lived import Lived, lived_of, shared_ends
 from monitor.service.batch_report import NoRecord
@@ -49,9 +50,14 @@ def batch_review(
     """
     book = history.book(batch)
     found = list(_found(book, finding, egg))
-    whole = BatchReview(batch.id, batch.profile, batch.eggs, batch.set_at, batch.closed_at, (), (), good_share)
     if not found:
-        return whole
+        others = tuple(
+            f"{FINDING[id_].words} of {subject_words(batch, eggs, count)}"
+            for id_, eggs, count, _ in (_found(book, None, None) if egg is not None else ())
+        )
+        return BatchReview(
+            batch.id, batch.profile, batch.eggs, batch.set_at, batch.closed_at, (), (), good_share, egg, others
+        )
     wanted = frozenset((c.variable, c.window) for id_, *_ in found for c in catalogue.findings[id_].causes if c.check)
     lived = lived_of(history, site, book, now, wanted)
     if not lived.stretches:
@@ -60,7 +66,7 @@ def batch_review(
     reviewed = tuple(_reviewed(catalogue, lived, book, good, *each) for each in found)
     return BatchReview(
         batch.id, batch.profile, batch.eggs, batch.set_at, batch.closed_at, reviewed,
-        tuple(record.name for record in good), good_share,
+        tuple(record.name for record in good), good_share, egg,
     )  # fmt: skip
 
 

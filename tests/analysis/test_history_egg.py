@@ -84,17 +84,19 @@ def test_how_it_ended() -> None:
 
 
 def test_the_water_line() -> None:
-    """Mass at set, loss by its end, the species' line, conductance, each with its interval; a reason where there is none."""
+    """Mass at set, loss by its end and by pip, the species' line, conductance, each with its interval; a reason where there is none."""
     store, book = hatched()
     part = part_of(report(store, SITE, book.batch, 7, day(22))[2])
     assert part.loss is not None
     lines = list(water_lines(part, SHOWN))
     mass, lost, conductance = part.loss.line.mass_at_set_g, part.loss.now_pct, part.loss.line.conductance_mg_d_kpa
+    by_pip = part.by_pip_pct
     assert conductance is not None
+    assert by_pip is not None
     assert lines[1:4] == [
         f"mass at set {mass.value:.2f} g ({mass.low:.2f} to {mass.high:.2f})",
         f"lost {lost.value:.1f} % ({lost.low:.1f} to {lost.high:.1f}) by 2026-03-22 12:00, day 20.8",
-        "the species' line on that day: 11.0 to 14.0 %; by pip, day 18.9: 11 to 14 %",
+        f"lost by pip {by_pip.value:.1f} % ({by_pip.low:.1f} to {by_pip.high:.1f}); the species' line at pip: 11 to 14 %",
     ]
     assert lines[4].startswith(f"conductance {conductance.value:.1f} mg a day and kPa (")
     assert mass.low < 60.0 < mass.high
@@ -151,7 +153,7 @@ def test_csv() -> None:
     ]
     assert [row["correction, or what was done"] for row in table if row["kind"] == "note"] == ['note: =1+1, "odd" and more']  # fmt: skip
     water = {row["quantity"]: row for row in table if row["kind"] == "water"}
-    assert list(water) == ["mass_at_set_g", "lost_pct", "conductance_mg_d_kpa"]
+    assert list(water) == ["mass_at_set_g", "lost_pct", "by_pip_pct", "conductance_mg_d_kpa"]
     for row in water.values():
         low, mid, high = (float(row[name]) for name in ("value low (95 %)", "value (unit in its quantity)", "value high (95 %)"))  # fmt: skip
         assert low < mid < high

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import re
 import shutil
@@ -19,7 +20,7 @@ import pytest
 
 from monitor.analysis.chart import charts_of
 from monitor.analysis.environment import BatchHistory, Stretch, history_of
-from monitor.analysis.felt import OPENING, Happening
+from monitor.analysis.felt import MOVE, OPENING, Happening
 from monitor.analysis.felt_figures import felt_of
 from monitor.analysis.history_html import to_html
 from monitor.analysis.history_text import Header, to_text
@@ -180,11 +181,15 @@ def test_another_unit_is_refused() -> None:
 
 
 MEASURE = """<script>addEventListener('load',()=>{const d=document.querySelector('iframe').contentDocument,e=d.documentElement,
-s=d.defaultView.getComputedStyle(d.body),r=x=>x.getBoundingClientRect();
-document.body.dataset.found=JSON.stringify({wide:e.scrollWidth,paper:s.backgroundColor,ink:s.color,
+s=d.defaultView.getComputedStyle(d.body),r=x=>x.getBoundingClientRect(),
+box=x=>[r(x).left,r(x).top,r(x).right,r(x).bottom];
+document.body.dataset.found=JSON.stringify({wide:e.scrollWidth,page:e.clientWidth,paper:s.backgroundColor,ink:s.color,
 svg:[...d.querySelectorAll('.plot svg')].map(x=>[r(x).left,r(x).right,r(x).height]),
 over:[...d.querySelectorAll('p,td,th,h1,h2,h3,figcaption,li')].filter(x=>r(x).right>e.clientWidth+0.5||r(x).left<-0.5).length,
 line:[...d.querySelectorAll('path.air')].map(x=>[r(x).width,r(x).height]),
+labels:[...d.querySelectorAll('.plot')].map(p=>[...p.querySelectorAll('.x span,.y span,.name')].map(x=>[x.textContent,...box(x)])),
+clipped:[...d.querySelectorAll('.name')].filter(x=>x.scrollWidth>x.clientWidth).map(x=>x.textContent),
+lanes:[...d.querySelectorAll('.lane span')].map(x=>{const q=d.createRange();q.selectNodeContents(x);return [x.textContent,box(q),box(x)]}),
 small:Math.min(...[...d.querySelectorAll('p,td,th,.x span,.y span,li')].map(x=>parseFloat(d.defaultView.getComputedStyle(x).fontSize)))})})</script>"""
 
 
@@ -216,6 +221,80 @@ def measured(tmp_path: Path, width: int, *options: str, text: str = "") -> Any:
     found = re.search(r'data-found="([^"]*)"', shown)
     assert found is not None, shown[-500:]
     return json.loads(found[1].replace("&quot;", '"'))
+
+
+def faults(found: Any) -> list[str]:
+    """Labels beside a drawing that touch one another or leave the page, and names in a strip of which only a part is seen."""
+    told = [f"{name} is cut" for name in found["clipped"]]
+    for labels in found["labels"]:
+        told += [f"{name} leaves the page" for name, left, _, right, _ in labels if left < 0.0 or right > found["page"]]
+        for (one, left, top, right, bottom), (other, *box) in itertools.combinations(labels, 2):
+            over = top + 1.0 < box[3] and box[1] + 1.0 < bottom  # lines of type overlap by the air in them
+            if over and left - APART < box[2] and box[0] < right + APART:
+                told.append(f"{one} touches {other}")
+    for name, (left, top, right, bottom), (first, over, last, under) in found["lanes"]:
+        whole = first <= left and right <= last and over <= top + 1.0 and bottom <= under + 1.0
+        if not whole and top < under - 1.0:  # else it has no room, stands below the strip and is not seen
+            told.append(f"{name} is cut")
+    return told
+
+
+def kept_life(*stays: tuple[str, str, float, float]) -> str:
+    """The page of a life in still air: of each stay its machine, stage, first and last day."""
+    minute = np.arange(0, stays[-1][3] * 1440, 30)
+    air = readings(minute * 60, 37.5, 50.0)
+    life = [
+        replace(
+            stretch(air, hours=(last - first) * 24.0, since_s=first * 86_400.0, max_gap_s=3600.0),
+            machine=machine,
+            stage=stage,
+        )
+        for machine, stage, first, last in stays
+    ]
+    come = {machine: first for machine, _, first, _ in reversed(stays)}
+    moves = [
+        Happening(T0 + round(first * 24) * HOUR, MOVE, machine, f"to {machine}") for machine, first in come.items()
+    ]
+    moves.sort(key=lambda each: each.at_ms)
+    models = dict.fromkeys(come, MODELS["setter-a"])
+    history = replace(history_of(life), felt=felt_of(life, models, T0, TERM_DAYS, moves), happenings=tuple(moves))
+    return to_html(history, charts_of(life, models, T0), HEADER, ZONE, "C")
+
+
+LIVES = {
+    "hen, 22 days": (("setter-a", "setter", 0.0, 18.0), ("hatcher-b", "lockdown", 18.0, 20.0), ("hatcher-b", "hatch", 20.0, 22.0)),
+    "ostrich, 42 days": (("setter-a", "setter", 0.0, 39.0), ("still-air-hatcher-in-the-barn-2", "lockdown", 39.0, 41.0), ("still-air-hatcher-in-the-barn-2", "hatch", 41.0, 42.0)),
+    "3 days old": (("setter-a", "setter", 0.0, 3.0),),
+    "6 hours old": (("setter-a", "setter", 0.0, 0.25),),
+}  # fmt: skip
+APART = 6.0  # px between two labels of a line, to be read as two
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium here")
+@pytest.mark.parametrize("name", LIVES)
+def test_chromium_runs_no_labels_together(tmp_path: Path, name: str) -> None:
+    """At 360 pixels no label of an axis touches another or leaves the page, and a name in a strip is seen whole or not at all; all
+    names stand below the strips."""
+    text = kept_life(*LIVES[name])
+    found = measured(tmp_path, 360, text=text)
+    assert faults(found) == []
+    assert all(len([label for label in labels if label[0]]) >= 4 for labels in found["labels"])
+    named = " ".join(re.findall(r'<p class="named">(.*?)</p>', text))
+    for machine, stage, first, _ in LIVES[name]:
+        assert f"{stage} from day {first:g}" in named
+        assert f"{machine} from day " in named
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium here")
+def test_chromium_would_see_labels_that_run_together(tmp_path: Path) -> None:
+    """The same look sees each way in which the page has been wrong: the word in each label, names cut by an ellipsis, a last hour off the page."""
+    hen, hours = kept_life(*LIVES["hen, 22 days"]), kept_life(*LIVES["6 hours old"])
+    worded = re.sub(r'(<span style="left:[\d.]+%">)(\d+<)', r"\1day of incubation \2", hen)
+    cut = hen.replace("</style>", ".lane span{display:block;text-overflow:ellipsis}</style>")
+    wide = hours.replace("</style>", ".plot{padding-right:0}body{padding-right:0}</style>")
+    assert "day of incubation 5 touches day of incubation 10" in faults(measured(tmp_path, 360, text=worded))
+    assert {"lockdown is cut", "hatch is cut"} <= set(faults(measured(tmp_path, 360, text=cut)))
+    assert any("leaves the page" in fault for fault in faults(measured(tmp_path, 360, text=wide)))
 
 
 def luminance(colour: str) -> float:

@@ -86,6 +86,29 @@ def test_a_reminder_comes_at_its_time() -> None:
     assert story.state_of(LOOK_AGAIN, EGG) == UNACKNOWLEDGED
 
 
+def test_what_was_typed_moves_no_phone() -> None:
+    """Escapes, line ends and marks that turn words round come to the phone as blanks, in the breeder's words and in what was seen last."""
+    odd = "We\x1b[2Jak\r\nput\u202e back"
+    story = put_back(text=odd)
+    write(story, Note(odd))
+    later(story, 3.1)
+    (notice,) = story.notices
+    assert notice.title.isprintable()
+    assert notice.text.isprintable()
+    assert "since 11:00. We [2Jak put back. Seen last: We [2Jak put back at 08:00." in notice.text
+
+
+def test_what_an_older_program_kept_moves_no_phone() -> None:
+    """The words of an alarm that stood before, with an escape in them, are told without it."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    weigh(story, True, "tray \x1b[2J: loss by pip 9.0 %")
+    later(story, 0.1)
+    (notice,) = story.notices
+    assert "tray  [2J: loss by pip 9.0 %." in notice.text
+    assert notice.text.isprintable()
+
+
 def test_what_is_written_then_answers_it() -> None:
     """An entry about that egg ends the reminder and acknowledges it for who wrote it, without another message."""
     story = later(put_back(), 3.5)

@@ -118,8 +118,8 @@ def test_an_entry_can_be_withdrawn() -> None:
         ([], entry(3, Laid(day(1)), 1), "after it was set"),
         ([entry(0, Laid(day(-3)), 1)], entry(-4, Weighing(20.0), 1), "before it was laid"),
         ([entry(0, Laid(stored_days=3.0))], entry(-4, Weighing(20.0), 1), "before it was laid"),
-        ([entry(-4, Weighing(20.0), 1)], entry(0, Laid(day(-3)), 1), "after its weighing"),
-        ([entry(-4, Weighing(20.0), 1)], entry(0, Laid(stored_days=2.0)), "after its weighing"),
+        ([entry(-4, Weighing(20.0), 1)], entry(0, Laid(day(-3)), 1), "after egg 1 weighing"),
+        ([entry(-4, Weighing(20.0), 1)], entry(0, Laid(stored_days=2.0)), "after egg 1 weighing"),
         ([], entry(3, Weighing(9000.0), 1), "9000 g an egg, expected 0.1 to 3000"),
         (
             [entry(20, Hatched(), 1)],

@@ -56,8 +56,11 @@ def entry(fact: Fact, **subject: object) -> Entry:
         (Split("hen-1-b"), "went on as batch hen-1-b"),
         (Found("blood-ring"), "blood ring, death in days 2 to 4"),
         (Note("quiet"), "quiet"),
-        (LookAgain(AT), "look again 11 Mar 00:30"),
-        (LookAgain(AT, "weak"), "look again 11 Mar 00:30: weak"),
+        (Note("a\x1b[2Jb\nc"), "a [2Jb c"),
+        (Helped("a\tb"), "helped: a b"),
+        (LookAgain(AT, "a\x07b"), "look again 11 Mar 2026 00:30: a b"),
+        (LookAgain(AT), "look again 11 Mar 2026 00:30"),
+        (LookAgain(AT, "weak"), "look again 11 Mar 2026 00:30: weak"),
         (Withdrawn("typed twice"), "withdrawn: typed twice"),
     ],
 )

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 import math
 from dataclasses import replace
+from datetime import UTC
 from typing import Any
 
 import pytest
 
 from monitor.analysis.environment import BatchHistory
-from monitor.analysis.history_files import to_json
-from monitor.analysis.history_text import Header
+from monitor.analysis.history_files import to_csv, to_json
+from monitor.analysis.history_html import to_html
+from monitor.analysis.history_text import Header, to_text
 from monitor.domain.batch import Batch, Stay, closed
 from monitor.domain.egg_book import EggBook
 from monitor.domain.egg_entry import (
     Candling,
     Dead,
+    Entry,
     Found,
     Hatched,
     Laid,
@@ -210,3 +216,19 @@ def test_an_egg_that_was_in_no_machine(site: Site) -> None:
     book = written(EggBook(batch), 0.5, Removed("broken"), 7)
     with pytest.raises(NoRecord, match=r"^egg 7 of batch hen-1: removed before it was in a machine"):
         egg_life(record(book), site, batch, 7, day(3.0))
+
+
+def test_what_was_typed_moves_neither_terminal_nor_page_nor_table(site: Site) -> None:
+    """A note, who wrote it and who handled hold escapes, line ends and markup: text and page have them as blanks and as words, the table
+    and the values for programs give back what was typed."""
+    odd = 'a\x1b[2Jb\r\nc\u202e"<b>,=1'
+    book = EggBook(hens(21.5), (Entry(day(3.0), day(3.0), f"ada{odd}", Note(odd), egg=7, number=1),))
+    figures, charts, header = report(record(book), site, book.batch, 7, day(22))
+    text, page = to_text(figures, header, UTC, "C"), to_html(figures, charts, header, UTC, "C")
+    assert all(line.isprintable() for line in (*text.splitlines(), *page.splitlines()))
+    assert 'note: a [2Jb c "<b>,=1, by ada' in " ".join(text.split())
+    assert "<b>" not in page
+    data = json.loads(json.dumps(to_json(figures, header)))
+    assert [(e["fact"]["text"], e["by"]) for e in data["egg"]["entries"]] == [(odd, f"ada{odd}")]
+    rows = list(csv.DictReader(io.StringIO(to_csv(figures, header), newline="")))
+    assert [row for row in rows if row["by"] == f"ada{odd}"]

@@ -21,7 +21,8 @@ from monitor.domain.reading import PASS, to_ms
 from monitor.domain.record import Group, StoredReading
 from monitor.domain.site import FORCED, Site
 from monitor.service.egg_requests import MAX_ABOUT
-from monitor.service.egg_water import NoWater, Water, water_of
+from monitor.service.egg_water import water_of
+from monitor.service.egg_weighed import NoWater, Water
 from monitor.settings import build_house, parse_settings
 from tests.fakes import MemoryStore
 
@@ -328,6 +329,27 @@ def test_nothing_goes_on(site: Site) -> None:
     """Once every egg has ended nothing is off: what stood is over."""
     book = put(weighed(site, EggBook(HEN), 1, 18.0, DAYS), 12, Dead("late"), 1)
     assert seen(site, book, 13.0, record(13.0)).off is False
+
+
+def test_after_pip_it_is_judged_by_the_day_of_pip(site: Site) -> None:
+    """An egg that goes on past pip loses more than the target, which is of pip: it is on track, alone or with others, and what it lost until
+    now is still told."""
+    for eggs in (1, 6):
+        book = EggBook(HEN)
+        for egg in range(1, eggs + 1):
+            book = weighed(site, book, egg, 13.0 + 0.1 * egg, DAYS)
+        water = seen(site, book, 20.9, record(20.9))
+        own = water.eggs[1]
+        assert own.loss is not None
+        assert own.loss.now_pct.value > WINDOW[1]
+        assert own.by_pip_pct is not None
+        assert own.by_pip_pct.value == pytest.approx(13.1, abs=0.4)
+        assert own.track is not None
+        assert (own.track.state, water.off) == ("on track", False)
+        assert water.together is not None
+        assert water.together.now_pct.value > WINDOW[1] > water.together.pip_pct.value
+    dry = weighed(site, EggBook(HEN), 1, 18.0, DAYS)
+    assert seen(site, dry, 20.9, record(20.9)).off is True
 
 
 def test_a_species_without_a_target(site: Site) -> None:

@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
+from monitor.analysis.history_egg import water_lines
 from monitor.analysis.review import CANNOT_SAY, NOT_MEASURED, NOT_SUPPORTED, SUPPORTED, Verdict, shipped_causes
-from monitor.analysis.review_whole import BatchReview
+from monitor.analysis.review_whole import BatchReview, whole_text
+from monitor.analysis.shown import Shown
 from monitor.domain.batch import Batch, Stay
 from monitor.domain.causes import HIGH, HUMIDITY, LOSS, SETTER
 from monitor.domain.egg_book import EggBook
-from monitor.domain.egg_entry import Candling, Dead, Found, Hatched
+from monitor.domain.egg_entry import Candling, Dead, Fact, Found, Hatched, Sign
 from monitor.domain.record import Group
 from monitor.domain.site import Site
+from monitor.egg_shown import book_text, egg_text, water_view
 from monitor.service.batch_report import NoRecord
+from monitor.service.egg_history import egg_life
+from monitor.service.egg_water import water_of
 from monitor.service.reviewing import MOST_GOOD, batch_review, subject_words
 from tests.fakes import MemoryStore
 from tests.seasons import DAMP_RH, SETTER_RH, batch_of, ended, five_seasons, group, put, set_at
@@ -131,6 +137,61 @@ def test_each_egg_by_its_own_loss(site: Site) -> None:
     assert told.figure is not None
     assert (told.figure.value, told.figure.low) == (pytest.approx(7.0, abs=0.4), 11.0)
     assert told.siblings == (pytest.approx(12.0, abs=0.4), pytest.approx(12.5, abs=0.4), pytest.approx(13.0, abs=0.4))
+
+
+def test_an_eggs_loss_is_the_same_wherever_it_is_told(site: Site) -> None:
+    """Hatched, hatched after a pip that was seen, dead after the day of pip, and one of which no end is written: the review's figure,
+    the list of the batch, the egg's own text, its JSON and its history say one number by pip, and the egg's text another for later."""
+    book = EggBook(batch_of(0))
+    for egg, by_pip in ((1, 10.0), (2, 12.5), (3, 13.2), (4, 15.0)):
+        book = weighed(book, egg, by_pip)
+    book = put(put(put(book, 19.6, Sign("internal pip"), 2), 21.0, Hatched(), 1), 21.2, Hatched(), 2)
+    book = put(book, 21.4, Dead("late"), 3)
+    store = kept(group([book]))
+    water = water_of(store, site, book, NOW)
+    listed = {line.split()[0]: line for line in book_text(book, water, site, NOW).splitlines() if line[:1].isdigit()}
+    view, shown = water_view(water)["eggs"], Shown(site.zone, site.unit)
+    for egg in (1, 2, 3, 4):
+        told = asked(reviewed(store, site, "b-0", finding="wet-chick", egg=egg), LOSS, "low", "whole")
+        by_pip, weighed_egg = water.eggs[egg].by_pip_pct, water.eggs[egg]
+        assert told.figure is not None
+        assert by_pip is not None
+        assert weighed_egg.loss is not None
+        assert by_pip.value == told.figure.value
+        assert by_pip.value < weighed_egg.loss.now_pct.value - 0.1
+        words = f"{told.figure.value:.1f}"
+        assert f" {words} (" in listed[str(egg)]
+        own = egg_text(book, egg, water, site)
+        assert f"\nby pip        {words} % (" in own
+        assert ", target 11 to 14 %\n" in own
+        assert f" {weighed_egg.loss.now_pct.value:.1f} % (" in own.split("\nby pip")[1].splitlines()[1]
+        assert view[str(egg)]["loss"]["by_pip_pct"]["value"] == round(told.figure.value, 3)
+        part = egg_life(store, site, book.batch, egg, NOW).part
+        assert any(line.startswith(f"lost by pip {words} % (") for line in water_lines(part, shown))
+        review_text = whole_text(reviewed(store, site, "b-0", finding="wet-chick", egg=egg), CATALOGUE, shown)
+        assert f"{words} %" in review_text
+
+
+@pytest.mark.parametrize(("fact", "at"), [(Dead("late"), 15.0), (Dead("middle"), 12.0), (Candling("clear"), 7.0)])
+def test_an_egg_that_died_before_pip_has_none_by_pip(site: Site, fact: Fact, at: float) -> None:
+    """What it lost until its end is told, and no loss by pip: to the review it is one at a pace, or none at all."""
+    book = put(weighed(EggBook(batch_of(0)), 1, 12.0, until=at), at, fact, 1)
+    store = kept(group([book]))
+    water = water_of(store, site, book, NOW)
+    assert water.eggs[1].loss is not None
+    assert water.eggs[1].by_pip_pct is None
+    assert "\nlost in all " in egg_text(book, 1, water, site)
+
+
+def test_before_the_day_of_pip_nothing_has_been_lost_by_it(site: Site) -> None:
+    """An egg that goes on has its projection, and no loss by pip yet; one that pipped early has."""
+    book = put(
+        weighed(weighed(EggBook(batch_of(0, closed=False)), 1, 12.0, 9.0), 2, 12.0, 14.0), 16.0, Sign("internal pip"), 2
+    )
+    water = water_of(kept(group([book])), site, book, book.batch.set_at + timedelta(days=16.5))
+    assert water.eggs[1].by_pip_pct is None
+    assert water.eggs[2].loss is not None
+    assert water.eggs[2].by_pip_pct == water.eggs[2].loss.now_pct
 
 
 def test_eggs_without_numbers_are_judged_by_the_batch(site: Site) -> None:

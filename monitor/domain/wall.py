@@ -1,0 +1,35 @@
+"""What people are shown, on every floor: a time as on the wall, and what somebody typed without what a terminal or a page would obey."""
+
+from __future__ import annotations
+
+import unicodedata
+from datetime import datetime, tzinfo
+
+
+def wall_time(at: datetime, zone: tzinfo, now: datetime | None = None, seconds: bool = False) -> str:
+    """A time on the wall clock of a zone: `24 Nov 2026 02:14`.
+
+    Parameters
+        now: the year is left out where it is that of now, in the same zone; None where the words are kept, or no now is known.
+    """
+    local = at.astimezone(zone)
+    day = "%d %b" if now is not None and now.astimezone(zone).year == local.year else "%d %b %Y"
+    return local.strftime(f"{day} %H:%M:%S" if seconds else f"{day} %H:%M")
+
+
+def wall_day(at: datetime, zone: tzinfo) -> str:
+    """The day of it alone: `24 Nov 2026`."""
+    return f"{at.astimezone(zone):%d %b %Y}"
+
+
+def printable(text: str) -> str:
+    """The same with a blank for each line's end, escape, and mark that turns the direction of words.
+
+    For people only: what a program reads (JSON, CSV) keeps what was typed.
+    """
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def has_controls(text: str) -> bool:
+    """Whether a terminal, a table or a page would act on some of it: no typed words need that."""
+    return any(unicodedata.category(char) == "Cc" for char in text)

@@ -1,0 +1,64 @@
+"""A time as on the wall, with its year where it must be told; and what was typed, without what would be obeyed."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import monitor
+from monitor.domain.wall import has_controls, printable, wall_day, wall_time
+
+BERLIN = ZoneInfo("Europe/Berlin")
+NEW_YEAR = datetime(2026, 12, 31, 23, 30, tzinfo=UTC)  # half past midnight in Berlin
+
+
+@pytest.mark.parametrize(
+    ("now", "seconds", "shown"),
+    [
+        (datetime(2027, 6, 1, tzinfo=UTC), False, "01 Jan 00:30"),
+        (datetime(2026, 12, 31, 22, 59, tzinfo=UTC), False, "01 Jan 2027 00:30"),
+        (datetime(2026, 12, 31, 23, 0, tzinfo=UTC), False, "01 Jan 00:30"),  # the year is that of the zone
+        (datetime(2028, 1, 1, tzinfo=UTC), True, "01 Jan 2027 00:30:00"),
+        (None, False, "01 Jan 2027 00:30"),
+        (None, True, "01 Jan 2027 00:30:00"),
+    ],
+)
+def test_the_year_is_told_unless_it_is_this_one(now: datetime | None, seconds: bool, shown: str) -> None:
+    """Left out only where now, in the same zone, lies in the same year."""
+    assert wall_time(NEW_YEAR, BERLIN, now, seconds) == shown
+
+
+def test_a_day_has_its_year() -> None:
+    """The day in the zone, always with the year."""
+    assert wall_day(NEW_YEAR, BERLIN) == "01 Jan 2027"
+
+
+def test_nowhere_else_is_a_day_put_into_words() -> None:
+    """No other module of the program formats a day of a month by itself."""
+    root = Path(monitor.__file__).parent
+    assert [p.name for p in sorted(root.rglob("*.py")) if "%d %b" in p.read_text(encoding="utf-8")] == ["wall.py"]
+
+
+@given(st.text())
+def test_what_was_typed_stays_on_its_line(text: str) -> None:
+    """Whatever it holds, as many characters come back, each one printable, and those that were so are the same."""
+    shown = printable(text)
+    assert len(shown) == len(text)
+    assert shown.isprintable()
+    assert all(new == (old if old.isprintable() else " ") for old, new in zip(text, shown, strict=True))
+
+
+def test_escapes_and_direction_marks_go() -> None:
+    """Line ends, terminal escapes of seven and eight bits, and marks that turn words round become blanks."""
+    assert printable("a\r\nb\x1b[31mc\x9b2Jd\u202ee\u2028f\x7f") == "a  b [31mc 2Jd e f "
+
+
+def test_what_nobody_types() -> None:
+    """Escapes, line ends and tabs are control characters; letters of any script, and what joins them, are not."""
+    assert [has_controls(text) for text in ("a\nb", "a\tb", "\x1b[31m", "\x7f", "\x85")] == [True] * 5
+    assert [has_controls(text) for text in ("", "Grün 鳥 क्‍ष", "a b")] == [False] * 3
