@@ -223,7 +223,7 @@ def test_a_csv_that_cannot_be_written(config: Path, tmp_path: Path, capsys: pyte
     (tmp_path / "taken").mkdir()
     code, out, err = typed(capsys, "history", "hen-1", "--csv", str(tmp_path / "taken"), config=config)
     assert (code, out) == (1, "")
-    one_line(err, f"{tmp_path}/taken: Is a directory")
+    one_line(err, f"{tmp_path}/taken: not a file")
     assert not list(tmp_path.rglob("*.part"))
 
 
