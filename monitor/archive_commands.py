@@ -80,16 +80,18 @@ def print_kept_review(options: Any) -> int:
 
     It is not worked out anew: the batches that stood beside this one are not in its archive.
     """
-    if options.archive is not None and any(
-        given is not None for given in (options.egg, options.finding, options.good, options.html)
-    ):
-        raise Wrong("review: --archive brings one review, as it was made, expected nothing beside it but --json")
+    if options.archive is not None and any(x is not None for x in (options.egg, options.finding, options.good)):
+        raise Wrong(
+            "review: --archive brings one review, as it was made, expected nothing beside it but --json and --html"
+        )
     looked = looked_at(options)
     try:
         data = json.loads(looked.kept["review.json"])
     except (ValueError, RecursionError) as error:
         raise Wrong(f"{options.archive}: review.json: {error}, expected what `eggroom archive` writes") from error
-    cli._print(options, data, looked.kept["review.txt"].removesuffix("\n"))
+    if options.html is not None:
+        cli._write(options.html, looked.kept["review.html"])
+    cli.print_or_written(options, [options.html], data, lambda: looked.kept["review.txt"].removesuffix("\n"))
     return cli.DONE
 
 
@@ -144,14 +146,19 @@ def _figures(history: Any, site: Any, batch: Any, now: datetime) -> str:
 
 def _review(history: Any, site: Any, batch: Any, now: datetime) -> dict[str, str]:
     from monitor.analysis.review import shipped_causes
+    from monitor.analysis.review_html import review_html
     from monitor.analysis.review_whole import whole_json, whole_text
     from monitor.analysis.shown import Shown
     from monitor.service.reviewing import batch_review
 
     catalogue = shipped_causes()
     whole = batch_review(history, site, batch, now, catalogue)
-    text = whole_text(whole, catalogue, Shown(site.zone, site.unit)).rstrip()
-    return {"review.json": _printed(whole_json(whole, catalogue)), "review.txt": text + "\n"}
+    shown = Shown(site.zone, site.unit)
+    return {
+        "review.json": _printed(whole_json(whole, catalogue)),
+        "review.txt": whole_text(whole, catalogue, shown).rstrip() + "\n",
+        "review.html": review_html(whole, catalogue, shown),
+    }
 
 
 def _printed(data: Any) -> str:

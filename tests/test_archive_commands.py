@@ -82,6 +82,10 @@ def test_reports_out_of_the_file_are_those_of_the_record(
         there = said(capsys, "review", "hen-1", *how, config=config)
         assert said(capsys, "review", "--archive", str(file), *how) == there
     assert "blood-ring" in there
+    pages = tmp_path / "here.html", tmp_path / "there.html"
+    said(capsys, "review", "hen-1", "--html", str(pages[0]), config=config)
+    said(capsys, "review", "--archive", str(file), "--html", str(pages[1]))
+    assert pages[0].read_bytes() == pages[1].read_bytes()
     for form in ("csv", "html", "ics"):
         a, b = tmp_path / f"a.{form}", tmp_path / f"b.{form}"
         said(capsys, "history", "hen-1", f"--{form}", str(a), config=config)

@@ -69,7 +69,7 @@ def archive(record: History, site: Site) -> Archive:
     return archive_of(record, site, open_batch(), NOW)
 
 
-KEPT = {"history.json": "{}\n", "review.json": "{}\n", "review.txt": "né, 鳥\n"}
+KEPT = {"history.json": "{}\n", "review.json": "{}\n", "review.txt": "né, 鳥\n", "review.html": "<p>鳥\n"}
 
 
 def write(path: Path, archive: Archive) -> Path:

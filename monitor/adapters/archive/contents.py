@@ -35,8 +35,8 @@ from monitor.service.ports import NoticeRow, TransitionRow
 ABOUT, BATCH, PROFILE, SITE, RECORD, BOOK = (
     "README.txt", "batch.json", "profile.json", "site.json", "record.json", "book.json",
 )  # fmt: skip
-FIGURES, REVIEW, REVIEW_TEXT = "history.json", "review.json", "review.txt"
-KEPT = (FIGURES, REVIEW, REVIEW_TEXT)  # reports as they were printed when the archive was made
+FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE = "history.json", "review.json", "review.txt", "review.html"
+KEPT = (FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE)  # reports as they were printed when the archive was made
 READINGS = "readings/"
 _TEXT = f"""One batch of eggs, as eggroom kept it. Everything is text in UTF-8; the units stand in the names.
 
@@ -48,7 +48,7 @@ _TEXT = f"""One batch of eggs, as eggroom kept it. Everything is text in UTF-8; 
 {RECORD:<16} calibrations, handlings, events, alarms with their transitions, and the messages that were sent
 {FIGURES:<16} its environment history, as it was worked out when this was made
 {REVIEW:<16} what was found in its eggs and the published causes of it, as it was told then, beside other batches that went
-                 well, which are not in here; the same for people in {REVIEW_TEXT}
+                 well, which are not in here; the same for people in {REVIEW_TEXT} and {REVIEW_PAGE}
 {READINGS:<16} a table for each probe, raw, before any calibration: at_ms (milliseconds since 1970-01-01 UTC), dry_bulb_c,
                  rh_pct (empty: missing), and their flags after IOOS QARTOD: 1 good, 2 not evaluated, 3 suspect, 4 bad, 9 missing
 """
