@@ -42,9 +42,8 @@ from monitor.domain.remembering import remember
 from monitor.domain.site import Site
 from monitor.domain.state import State, rule_of
 from monitor.domain.view import alarm_view, machine_view
-from monitor.domain.wall import has_controls
 from monitor.service.calibrate import changes, correction_of
-from monitor.service.egg_requests import split_books, take_weight, write_entry, write_split, write_weighings
+from monitor.service.egg_requests import plain_text, split_books, take_weight, write_entry, write_split, write_weighings
 
 _ID = re.compile(r"[a-z0-9-]{1,32}")
 # A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
@@ -403,13 +402,7 @@ def _text(work: _Work, key: str, default: str | None = None) -> str:
     value = work.request.get(key, default)
     if not isinstance(value, str) or (not value and default is None) or len(value) > MAX_TEXT:
         raise RequestError(f"{key}: {repr(value)[:60]}, expected a text of at most {MAX_TEXT} characters")
-    try:
-        value.encode()
-    except UnicodeEncodeError:  # half a character, as from a terminal in another encoding: no table can hold it
-        raise RequestError(f"{key}: {value[:40]!r}, expected text in UTF-8") from None
-    if has_controls(value):
-        raise RequestError(f"{key}: {value[:40]!r}, expected text in one line, without control characters")
-    return value
+    return plain_text(value, key)
 
 
 def _time(work: _Work, key: str, default: datetime | None = None) -> datetime:

@@ -46,11 +46,11 @@ def write_entry(
     entry = Entry(
         at=_time(request.get("at"), f"{where}: at", now.utc),
         written_at=_whole_ms(now.utc),
-        who=_text(request.get("by", ""), f"{where}: by"),
+        who=plain_text(request.get("by", ""), f"{where}: by"),
         fact=fact,
         egg=_whole(request.get("egg"), f"{where}: egg"),
         count=_whole(request.get("count"), f"{where}: count"),
-        tray=_text(request.get("tray") or "", f"{where}: tray"),
+        tray=plain_text(request.get("tray") or "", f"{where}: tray"),
         replaces=_whole(request.get("replaces"), f"{where}: replaces"),
     )
     book = state.books.get(batch.id, EggBook(batch))
@@ -99,7 +99,7 @@ def write_weighings(
     rows = request.get("rows")
     if not isinstance(rows, Sequence) or isinstance(rows, str) or not 1 <= len(rows) <= MAX_ROWS:
         raise EggError(f"{where}: rows, expected a list of 1 to {MAX_ROWS}")
-    who, at = _text(request.get("by", ""), f"{where}: by"), _time(request.get("at"), f"{where}: at", now.utc)
+    who, at = plain_text(request.get("by", ""), f"{where}: by"), _time(request.get("at"), f"{where}: at", now.utc)
     tare_g, error_g = request.get("tare_g") or 0.0, request.get("error_g")
     book = state.books.get(batch.id, EggBook(batch))
     entries: list[Entry] = []
@@ -139,7 +139,7 @@ def split_books(
     count = _whole(request.get("count"), f"{where}: count")
     if numbers and count is not None:
         raise EggError(f"{where}: eggs and a count came, expected one of them")
-    who = _text(request.get("by", ""), f"{where}: by")
+    who = plain_text(request.get("by", ""), f"{where}: by")
     book = state.books.get(batch.id, EggBook(batch))
     return split(book, numbers, count, into, _whole_ms(at), _whole_ms(now.utc), who)
 
@@ -158,7 +158,7 @@ def take_weight(
     state: State, site: Site, batch: Batch, request: Mapping[str, Any], now: Now, out: Group
 ) -> dict[str, Any]:
     """What the weighings say, as it was worked out elsewhere: off the window (true, false, or null where nobody can say)."""
-    off, about = request.get("off"), _text(request.get("about", ""), f"batch {batch.id}: about")
+    off, about = request.get("off"), plain_text(request.get("about", ""), f"batch {batch.id}: about")
     if off is not None and not isinstance(off, bool):
         raise EggError(f"batch {batch.id}: off {off!r:.40}, expected true, false or null")
     if len(about) > MAX_ABOUT:
@@ -182,7 +182,7 @@ def _fact(kind: object, data: object, where: str) -> Fact:
         if isinstance(value, bool) or not isinstance(value, str | int | float | None):
             raise EggError(f"{where}: {kind:.40}: {name!s:.40} {value!r:.40}, expected a text, a number or null")
         if isinstance(value, str):
-            _text(value, f"{where}: {kind:.40}: {name!s:.40}")
+            plain_text(value, f"{where}: {kind:.40}: {name!s:.40}")
     fact = fact_of(kind, data)
     if isinstance(fact, LookAgain):
         return replace(fact, look_at=_whole_ms(fact.look_at))
@@ -195,7 +195,8 @@ def _sure(request: Mapping[str, Any]) -> bool:
     return request.get("sure") is True
 
 
-def _text(value: object, where: str) -> str:
+def plain_text(value: object, where: str) -> str:
+    """What somebody typed, in one line and without anything that a terminal would act on. Raises EggError, one line."""
     if not isinstance(value, str):
         raise EggError(f"{where}: {value!r:.60}, expected a text")
     try:
