@@ -244,9 +244,12 @@ def _batch_commands(verbs: Any) -> None:
     stage.add_argument("batch")
     stage.add_argument("stage", choices=("lockdown", "hatch"))
     stage.add_argument("--at", default="now", metavar="TIME")
+    stage.add_argument("--take-back", action="store_true", help="it was declared by mistake: it comes on its day")
     close = _command(verbs, "close", _batch_close, "the hatch is over")
     close.add_argument("batch")
     close.add_argument("--at", default="now", metavar="TIME")
+    reopen = _command(verbs, "reopen", _batch_reopen, "it was closed by mistake: back where it was")
+    reopen.add_argument("batch")
 
 
 # --- what each command does
@@ -364,14 +367,20 @@ def _batch_move(options: Any) -> int:
 def _batch_stage(options: Any) -> int:
     house = _house(options)
     at = _when(options.at, house.site.zone)
-    request = {"do": "stage", "batch": options.batch, "stage": options.stage, "at": at}
-    return _did(options, house, request, f"batch {{id}}: {options.stage} declared, day {{day:.1f}}")
+    request = {"do": "stage", "batch": options.batch, "stage": options.stage, "at": at, "back": options.take_back}
+    did = "taken back" if options.take_back else "declared"
+    return _did(options, house, request, f"batch {{id}}: {options.stage} {did}, day {{day:.1f}}")
 
 
 def _batch_close(options: Any) -> int:
     house = _house(options)
     request = {"do": "close", "batch": options.batch, "at": _when(options.at, house.site.zone)}
     return _did(options, house, request, "batch {id}: closed on day {day:.1f}; its record stays")
+
+
+def _batch_reopen(options: Any) -> int:
+    request = {"do": "reopen", "batch": options.batch}
+    return _did(options, _house(options), request, "batch {id}: open again, day {day:.1f}, in {machine}")
 
 
 def _batch_list(options: Any) -> int:

@@ -354,6 +354,20 @@ def test_a_closed_batch_is_as_old_as_it_became(capsys: Capture, config: Path) ->
     assert "closed on day 4.0" in ok(capsys, "batch", "show", "b", config=config).splitlines()[0]
 
 
+def test_what_was_said_by_mistake(capsys: Capture, config: Path) -> None:
+    """A stage is taken back, a closed batch opened again, each in one line; what there is nothing of to unsay is refused."""
+    told(capsys, "batch", "add", "b", "--species", "chicken", "--machine", "setter-1", config=config)
+    ok(capsys, "batch", "stage", "b", "lockdown", config=config)
+    assert (
+        ok(capsys, "batch", "stage", "b", "lockdown", "--take-back", config=config)
+        == "batch b: lockdown taken back, day 0.0\n"
+    )
+    ok(capsys, "batch", "close", "b", config=config)
+    assert ok(capsys, "batch", "reopen", "b", config=config) == "batch b: open again, day 0.0, in setter-1\n"
+    code, _, err = typed(capsys, "batch", "reopen", "b", config=config)
+    assert (code, err) == (2, "eggroom: batch b: open, expected a closed batch\n")
+
+
 def test_now_is_now(capsys: Capture, config: Path) -> None:
     """Without --set, and with `--set now`, incubation begins now."""
     for name, more in (("a", []), ("b", ["--set", "now"])):

@@ -144,3 +144,22 @@ def closed(batch: Batch, at: datetime) -> Batch:
             raise BatchError(f"batch {batch.id}: close at {at.isoformat()} is before it came to {stays[-1].machine}")
         stays[-1] = replace(stays[-1], until=at)
     return replace(batch, stays=tuple(stays), closed_at=at)
+
+
+def undeclared(batch: Batch, stage: str) -> Batch:
+    """The batch as if a stage had not been declared: it comes on its day. Raises BatchError when it is closed, or not declared."""
+    if batch.closed_at is not None:
+        raise BatchError(f"batch {batch.id}: closed, expected an open batch")
+    if all(d.stage != stage for d in batch.declared):
+        raise BatchError(f"batch {batch.id}: stage {stage} is not declared")
+    return replace(batch, declared=tuple(d for d in batch.declared if d.stage != stage))
+
+
+def reopened(batch: Batch) -> Batch:
+    """A batch that was closed by mistake, back where it was, as if it had never left. Raises BatchError when it is open."""
+    if batch.closed_at is None:
+        raise BatchError(f"batch {batch.id}: open, expected a closed batch")
+    stays = list(batch.stays)
+    if stays and stays[-1].until == batch.closed_at:
+        stays[-1] = replace(stays[-1], until=None)
+    return replace(batch, stays=tuple(stays), closed_at=None)

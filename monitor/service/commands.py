@@ -24,7 +24,7 @@ from monitor.domain.alarm import (
     unshelve,
 )
 from monitor.domain.bands import DRY_BULB, RH
-from monitor.domain.batch import MAX_EGGS, Batch, BatchError, Stay, closed, declared, moved
+from monitor.domain.batch import MAX_EGGS, Batch, BatchError, Stay, closed, declared, moved, reopened, undeclared
 from monitor.domain.calibration import Calibration, CalibrationError, check, since_by_default, standing
 from monitor.domain.calibration_words import calibration_view, said
 from monitor.domain.egg_alarms import close_book, take_book
@@ -114,6 +114,8 @@ def _move(work: _Work) -> dict[str, Any]:
 def _stage(work: _Work) -> dict[str, Any]:
     batch = _batch(work)
     stage = _stage_name(work, batch.id)
+    if work.request.get("back") is True:
+        return _adopt(work, undeclared(batch, stage), f"stage {stage} taken back")
     at = _time(work, "at", work.now.utc)
     _not_future(batch.id, at, work.now)
     return _adopt(work, declared(batch, stage, at), f"stage {stage} declared")
@@ -165,6 +167,10 @@ def _close(work: _Work) -> dict[str, Any]:
     at = _time(work, "at", work.now.utc)
     _not_future(batch.id, at, work.now)
     return _adopt(work, closed(batch, at), "closed")
+
+
+def _reopen(work: _Work) -> dict[str, Any]:
+    return _adopt(work, reopened(_batch(work)), "opened again")
 
 
 def _acknowledge(work: _Work) -> dict[str, Any]:
@@ -280,7 +286,7 @@ def _room(work: _Work) -> dict[str, Any]:
     return {"machines": views, "others": [alarm_view(a) for a in others]}
 
 
-OF_A_BOOK = ("entry", "weighings", "split")  # requests that write into a batch's egg book
+OF_A_BOOK = ("entry", "weighings", "split", "reopen")  # requests that write into a batch's egg book
 LOOKS_ON = ("room",)  # requests that change nothing, so that their answer need not wait until anything is durable
 
 _ACTIONS: dict[str, Callable[[_Work], dict[str, Any]]] = {
@@ -288,6 +294,7 @@ _ACTIONS: dict[str, Callable[[_Work], dict[str, Any]]] = {
     "move": _move,
     "stage": _stage,
     "close": _close,
+    "reopen": _reopen,
     "split": _split,
     "acknowledge": _acknowledge,
     "shelve": _shelve,

@@ -19,8 +19,10 @@ from monitor.domain.batch import (
     closed,
     declared,
     moved,
+    reopened,
     subject_of,
     subject_words,
+    undeclared,
 )
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
@@ -142,3 +144,25 @@ def test_what_was_said_has_happened() -> None:
     assert early.not_before(day(20)) == day(20)
     assert closed(early, day(21)).not_before(day(0)) == day(21)
     assert Batch("b", "hen", SET, declared=(Declared("lockdown", day(3)),)).not_before(day(1)) == day(3)
+
+
+def test_what_was_said_by_mistake() -> None:
+    """A stage taken back and a batch opened again are as if neither had been said; what was not said cannot be unsaid."""
+    both = declared(declared(HEN, "lockdown", day(18)), "hatch", day(20))
+    assert undeclared(both, "hatch") == declared(HEN, "lockdown", day(18))
+    assert reopened(closed(both, day(21))) == both
+    out = closed(Batch("b", "hen", SET), day(21))
+    assert reopened(out).stays == ()
+    for again in (
+        lambda: undeclared(HEN, "hatch"),
+        lambda: undeclared(closed(both, day(21)), "hatch"),
+        lambda: reopened(HEN),
+    ):
+        with pytest.raises(BatchError):
+            again()
+
+
+def test_a_batch_that_left_its_machine_before_it_was_closed() -> None:
+    """Opened again it is in none, as it was."""
+    gone = Batch("b", "hen", SET, stays=(Stay("setter-1", SET, day(3)),))
+    assert reopened(closed(gone, day(5))) == gone

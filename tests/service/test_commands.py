@@ -219,12 +219,12 @@ NO_TIME = "expected a time such as 2026-03-01T18:00:00Z"
         (
             "fly",
             {},
-            "request: 'fly', expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, room, shelve, split, stage, unshelve, weighings",
+            "request: 'fly', expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, reopen, room, shelve, split, stage, unshelve, weighings",
         ),
         (
             ["x"],
             {},
-            "request: ['x'], expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, room, shelve, split, stage, unshelve, weighings",
+            "request: ['x'], expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, reopen, room, shelve, split, stage, unshelve, weighings",
         ),
     ],
 )
@@ -518,3 +518,38 @@ def test_a_split_that_cannot_be(request_: dict[str, Any], complaint: str | None)
         assert ask(house(), "split", **request_)["did"] == "split off hen-1"
     else:
         assert refused(house(), "split", **request_) == complaint
+
+
+# What was said by mistake.
+
+
+def test_a_stage_is_taken_back() -> None:
+    """The machine needs again what it needed before; what is not declared cannot be taken back."""
+    story = house()
+    ask(story, "stage", batch="hen-1", stage="lockdown")
+    assert ask(story, "room")["machines"][0]["batches"][0]["stage"] == "lockdown"
+    answer = ask(story, "stage", batch="hen-1", stage="lockdown", back=True)
+    assert (answer["did"], answer["declared"]) == ("stage lockdown taken back", [])
+    assert ask(story, "room")["machines"][0]["batches"][0]["stage"] == "setter"
+    assert (
+        refused(story, "stage", batch="hen-1", stage="lockdown", back=True)
+        == "batch hen-1: stage lockdown is not declared"
+    )
+
+
+def test_a_batch_closed_by_mistake() -> None:
+    """It is back in its machine, which is judged again at once; its stay and its reminders are as if it had never left."""
+    story = hot()
+    look = {"look_at": (story.now().utc + timedelta(hours=2)).isoformat(), "text": "weak"}
+    ask(story, "entry", batch="hen-1", by="ada", kind="look-again", fact=look, egg=7)
+    before = story.state.batches["hen-1"]
+    ask(story, "close", batch="hen-1")
+    story.run(minutes=5)
+    assert not story.alarm("dry-bulb-high-alarm").condition
+    answer = ask(story, "reopen", batch="hen-1")
+    assert (answer["did"], answer["machine"], answer["closed_at"]) == ("opened again", "setter-1", None)
+    assert story.state.batches["hen-1"] == before
+    assert [e.egg for e in story.state.looks["hen-1"]] == [7]
+    story.run(minutes=2)
+    assert story.alarm("dry-bulb-high-alarm").condition
+    assert refused(story, "reopen", batch="hen-1") == "batch hen-1: open, expected a closed batch"
