@@ -160,7 +160,8 @@ def _split(options: Any) -> int:
     text = f"batch {answer['id']}: {which} of {options.batch}, day {answer['day']:.1f}, in {answer['machine'] or 'no machine'}"
     if options.stage is not None:
         text += f", {options.stage} declared"
-    cli._print(options, answer, f"{text}\nfrom now on write about these eggs under {answer['id']}")
+    stay = "" if answer["stay"] is None else f"; {answer['stay']} stay in {options.batch}"
+    cli._print(options, answer, f"{text}{stay}\nfrom now on write about these eggs under {answer['id']}")
     return cli.DONE
 
 
@@ -280,6 +281,7 @@ def _withdraw(options: Any) -> int:
 
 
 def _show(options: Any) -> int:
+    from monitor.domain.egg_book import knows
     from monitor.egg_shown import book_text, book_view, egg_text, water_view, weighed_view
 
     if options.archive is not None and options.egg is None and names_eggs(options.batch or ""):
@@ -296,7 +298,7 @@ def _show(options: Any) -> int:
         data = {"batch": book.batch.id, "entries": book_view(book), "water": water_view(water)}
         cli._print(options, data, book_text(book, water, looked.site, looked.now))
         return cli.DONE
-    if not book.batch.has(egg):
+    if not knows(book, egg):
         raise Wrong(f"batch {book.batch.id}: egg {egg}, expected {book.batch.numbers_words}")
     weighed = water.eggs.get(egg)
     data = {"batch": book.batch.id, "egg": egg, "entries": book_view(book, egg)}

@@ -52,15 +52,16 @@ def header_of(batch: Any, egg: Any = None) -> Any:
 
 
 def _history(options: Any) -> int:
+    from monitor.domain.egg_book import knows
     from monitor.service.batch_report import NoRecord
     from monitor.service.ports import StoreFailure
 
     looked = looked_at(options)
     batch, profile = looked.batch, cli._profile_of(looked.site, looked.batch)
-    if options.egg is not None and not batch.has(options.egg):
-        raise Wrong(f"batch {batch.id}: egg {options.egg}, expected {batch.numbers_words}")
     try:
         with contextlib.closing(looked.history):
+            if options.egg is not None and not knows(looked.history.book(batch), options.egg):
+                raise Wrong(f"batch {batch.id}: egg {options.egg}, expected {batch.numbers_words}")
             if options.ics is not None:
                 _calendar(options, looked, profile)
             if options.exposures:

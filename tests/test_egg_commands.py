@@ -355,7 +355,7 @@ def test_split(capsys: Capture, config: Path) -> None:
     code, out, err = typed(capsys, "batch", "split", "hen-1", "3,7", "--to", "hatcher-1", "--stage", "lockdown", "--by", "ada", config=config)  # fmt: skip
     assert (code, err) == (0, "")
     assert out.splitlines() == [
-        "batch hen-1-b: eggs 3,7 of hen-1, day 10.0, in hatcher-1, lockdown declared",
+        "batch hen-1-b: eggs 3,7 of hen-1, day 10.0, in hatcher-1, lockdown declared; 22 stay in hen-1",
         "from now on write about these eggs under hen-1-b",
     ]
     said = ok(capsys, "weigh", "hen-1-b", "3", "56.0", config=config).splitlines()
@@ -372,6 +372,23 @@ def test_split(capsys: Capture, config: Path) -> None:
     assert [line.strip() for line in out.splitlines()[1:3]] == ["eggs 3, 7", "split off hen-1"]
 
 
+def test_an_alarm_about_weight_goes_along(capsys: Capture, tmp_path: Path) -> None:
+    """The egg that loses too much moves to another machine: the alarm of its old batch ends, and its new one has it, after a restart too."""
+    with Mosquitto() as broker:
+        path = configure(tmp_path, broker.port, site={"zone": "UTC"})
+        with Running(path) as daemon:
+            add_batch(capsys, path)
+            weigh(capsys, path, 7, (9.9, 60.0), (5, 56.0), (0, 52.0))
+            assert [a["subject"] for a in stands(capsys, path)] == ["batch hen-1"]
+            assert typed(capsys, "batch", "split", "hen-1", "7", "--to", "hatcher-1", config=path)[0] == 0
+            assert [a["subject"] for a in stands(capsys, path) if a["state"] == "unacknowledged"] == ["batch hen-1-b"]
+            assert daemon.terminate() == 0
+            daemon.start()
+            assert [a["subject"] for a in stands(capsys, path) if a["state"] == "unacknowledged"] == ["batch hen-1-b"]
+            assert ok(capsys, "weigh", "hen-1-b", "7", "51.9", config=path).startswith("hen-1-b egg 7: 51.90 g")
+            assert daemon.terminate() == 0
+
+
 def test_split_asks_for_a_reason(capsys: Capture, config: Path) -> None:
     """Eggs that go on in the same machine at the same stage need no batch of their own."""
     code, _, err = typed(capsys, "batch", "split", "hen-1", "3", config=config)
@@ -379,7 +396,7 @@ def test_split_asks_for_a_reason(capsys: Capture, config: Path) -> None:
     assert "expected --to MACHINE or --stage" in err
     code, out, err = typed(capsys, "batch", "split", "hen-1", "--count", "4", "--to", "hatcher-1", "--name", "early", config=config)  # fmt: skip
     assert (code, err) == (0, "")
-    assert out.startswith("batch early: 4 eggs of hen-1, day 10.0, in hatcher-1\n")
+    assert out.startswith("batch early: 4 eggs of hen-1, day 10.0, in hatcher-1; 20 stay in hen-1\n")
 
 
 # --- what helps to put it right

@@ -51,7 +51,7 @@ class Declared:
 class Batch:
     """Eggs set together. `set_at` is when incubation began; age is time elapsed since, so no change of summer time moves it.
 
-    numbers: what stands on its eggs, rising, where that is not 1 to `eggs`: of eggs that were split off another batch.
+    numbers: what stands on its eggs, rising, where that is not 1 to `eggs`: some of them, or they, were split off.
     """
 
     id: str

@@ -96,11 +96,11 @@ class FreshMass:
 def add(book: EggBook, entry: Entry) -> EggBook:
     """The book with the entry in it, numbered next. Raises EggError for what cannot be true, in one line."""
     where = f"batch {book.batch.id}: {entry.where}"
-    _check_subject(book.batch, entry, where)
-    _check_replaces(book, entry, where)
     others = [e for e in standing(book) if e.number != entry.replaces]
-    _check_times(book.batch, entry, others, where)
     _check_gone(entry, others, where)
+    _check_replaces(book, entry, where)
+    _check_subject(book.batch, entry, where)
+    _check_times(book.batch, entry, others, where)
     _check_outcome(book.batch, entry, others, where)
     if isinstance(entry.fact, Weighing):
         each_g = entry.fact.net_g / entry.eggs
@@ -132,6 +132,11 @@ def of_egg(book: EggBook, egg: int) -> tuple[Entry, ...]:
 def numbers(book: EggBook) -> tuple[int, ...]:
     """The eggs of which something was written by number."""
     return tuple(book.of_egg)
+
+
+def knows(book: EggBook, egg: int) -> bool:
+    """Whether an egg of that number is in the batch, or was before it went on in another."""
+    return book.batch.has(egg) or egg in book.of_egg
 
 
 def trays(book: EggBook) -> tuple[str, ...]:
@@ -257,10 +262,10 @@ def _check_times(batch: Batch, entry: Entry, others: list[Entry], where: str) ->
 
 
 def _check_gone(entry: Entry, others: list[Entry], where: str) -> None:
-    """What is about an egg after it went on in another batch belongs there."""
+    """What is written about an egg that went on in another batch belongs there."""
     if entry.egg is None or isinstance(entry.fact, Withdrawn):
         return
-    gone = next((e for e in others if e.egg == entry.egg and isinstance(e.fact, Split) and e.at <= entry.at), None)
+    gone = next((e for e in others if e.egg == entry.egg and isinstance(e.fact, Split)), None)
     if gone is not None and isinstance(gone.fact, Split):
         raise EggError(f"{where}: egg {entry.egg} went on as batch {gone.fact.into}, expected that batch")
 
@@ -282,9 +287,10 @@ def _check_outcome(batch: Batch, entry: Entry, others: list[Entry], where: str) 
     before = next((e for e in ended if e.egg is not None and e.egg == entry.egg), None)
     if before is not None:
         raise EggError(f"{where}: {before.word} already, expected a correction that names entry {before.number}")
-    total = sum(e.eggs for e in ended) + entry.eggs
+    # Those that went on in another batch are not among its eggs any more.
+    total = sum(e.eggs for e in ended if not isinstance(e.fact, Split)) + entry.eggs
     if batch.eggs is not None and total > batch.eggs:
-        raise EggError(f"{where}: makes {total} eggs that ended or went elsewhere, expected at most {batch.eggs}")
+        raise EggError(f"{where}: makes {total} eggs that ended, expected at most {batch.eggs}")
 
 
 def _laid(batch: Batch, entries: list[Entry] | tuple[Entry, ...], egg: int | None) -> datetime | None:

@@ -45,15 +45,23 @@ def split(
             raise EggError(wrong[0][1])
     else:
         own = add(book, Entry(at, written_at, who, Split(into), count=count))
+    stay = replace(batch, eggs=None if batch.eggs is None else batch.eggs - leave, numbers=_others(batch, eggs))
     new = _batch(batch, into, tuple(sorted(eggs)), leave, at)
-    return own, EggBook(new, tuple(_taken(book, new)))
+    return EggBook(stay, own.entries), EggBook(new, tuple(_taken(book, new)))
 
 
 def _left(book: EggBook) -> int | None:
-    """How many eggs are in the batch still; None where nobody wrote how many were set."""
-    ended = sum(outcome(book, egg) is not None for egg in numbers(book))
-    some = sum(e.eggs for e in standing(book) if e.egg is None and e.ends)
+    """How many eggs have not ended yet; None where nobody wrote how many were set."""
+    ended = sum(outcome(book, egg) is not None for egg in numbers(book) if book.batch.has(egg))
+    some = sum(e.eggs for e in standing(book) if e.egg is None and e.ends and not isinstance(e.fact, Split))
     return None if book.batch.eggs is None else book.batch.eggs - ended - some
+
+
+def _others(batch: Batch, eggs: Sequence[int]) -> tuple[int, ...]:
+    """The numbers on the eggs that stay; none where they have none, or nobody wrote how many were set."""
+    if not eggs or batch.eggs is None:
+        return batch.numbers
+    return tuple(egg for egg in batch.numbers or range(1, batch.eggs + 1) if egg not in eggs)
 
 
 def _batch(batch: Batch, into: str, numbers: tuple[int, ...], eggs: int, at: datetime) -> Batch:

@@ -145,8 +145,8 @@ def _split(work: _Work) -> dict[str, Any]:
     write_split(work.state, work.site, old, EggBook(split_off, new.entries), work.now, work.out)
     if (felt := work.state.eggs.get(batch.id)) is not None:
         work.state.eggs[into] = felt  # they were as warm as the others until now
-    _adopt(work, batch, f"{split_off.eggs} eggs went on as batch {into}")
-    return _adopt(work, split_off, f"split off {batch.id}") | {"from": batch.id}
+    _adopt(work, old.batch, f"{split_off.eggs} eggs went on as batch {into}")
+    return _adopt(work, split_off, f"split off {batch.id}") | {"from": batch.id, "stay": old.batch.eggs}
 
 
 def _free_name(state: State, batch: str) -> str:

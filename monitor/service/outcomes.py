@@ -95,7 +95,7 @@ def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE)
     if not any(e.ends and not isinstance(e.fact, Split) for e in standing(book)):
         return "no outcome is written"
     kinds = _kinds(book)
-    eggs = batch.eggs - kinds[GIVEN_AWAY] - kinds[ELSEWHERE]
+    eggs = batch.eggs - kinds[GIVEN_AWAY]
     lost = {stage: kinds[stage] for stage in (*DEATHS, UNTOLD) if kinds[stage]}
     hatched, clear = kinds["hatched"], kinds[CLEAR]
     known = hatched + sum(lost.values()) + kinds[FERTILE] + clear

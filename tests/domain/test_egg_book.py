@@ -127,7 +127,7 @@ def test_an_entry_can_be_withdrawn() -> None:
             "hatched already, expected a correction that names entry 1",
         ),
         ([entry(20, Hatched(), 1)], entry(21, Dead("late"), 1), "hatched already, expected a correction"),
-        ([entry(20, Hatched(), count=9)], entry(20, Dead("late"), count=2), "makes 11 eggs that ended or went"),
+        ([entry(20, Hatched(), count=9)], entry(20, Dead("late"), count=2), "makes 11 eggs that ended"),
         ([], entry(20, Dead("after hatch"), 1), "expected an egg that has hatched"),
         ([entry(20, Hatched(), 1)], entry(19, Dead("after hatch"), 1), "expected an egg that has hatched"),
         (

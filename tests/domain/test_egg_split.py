@@ -8,8 +8,19 @@ from datetime import timedelta
 import pytest
 
 from monitor.domain.batch import Batch, BatchError, Declared, Stay
-from monitor.domain.egg_book import EggBook, add, laid_at, looks, masses, outcome, standing
-from monitor.domain.egg_entry import Candling, EggError, Entry, Hatched, Laid, LookAgain, Split, Weighing, Withdrawn
+from monitor.domain.egg_book import EggBook, add, knows, laid_at, looks, masses, outcome, standing
+from monitor.domain.egg_entry import (
+    Candling,
+    Dead,
+    EggError,
+    Entry,
+    Hatched,
+    Laid,
+    LookAgain,
+    Split,
+    Weighing,
+    Withdrawn,
+)
 from monitor.domain.egg_split import split
 from tests.domain.test_egg_book import BATCH, SET, book, day, entry
 
@@ -61,9 +72,10 @@ def test_the_batch_they_become() -> None:
 
 
 def test_the_batch_they_leave() -> None:
-    """It keeps what was written of them, says where they went, asks no more to look at them, and takes nothing more about them."""
+    """It has fewer eggs, keeps what was written of those that left, says where they went, and takes nothing more about them."""
     old, new = parted(full(), (3,))
-    assert old.batch == HERE
+    assert old.batch == replace(HERE, eggs=9, numbers=(1, 2, 4, 5, 6, 7, 8, 9, 10))
+    assert (knows(old, 3), knows(old, 4), knows(old, 11)) == (True, True, False)
     end = outcome(old, 3)
     assert end is not None
     assert (end.fact, end.at, end.ends) == (Split("b-2"), day(10), True)
@@ -72,8 +84,8 @@ def test_the_batch_they_leave() -> None:
     assert [e.egg for e in looks(new)] == [3]
     with pytest.raises(EggError, match="egg 3 hatched: egg 3 went on as batch b-2, expected that batch"):
         add(old, entry(21, Hatched(), 3))
-    late = add(old, entry(8, Weighing(19.0), 3))  # of before, found on a slip of paper
-    assert [m.mass_g for m in masses(late, 3)] == [20.0, 19.5, 19.0]
+    with pytest.raises(EggError, match="egg 3 weighing: egg 3 went on as batch b-2, expected that batch"):
+        add(old, entry(8, Weighing(19.0), 3))  # of before, found on a slip of paper
     assert add(new, entry(21, Hatched(), 3)).entries[-1].fact == Hatched()
 
 
@@ -89,8 +101,12 @@ def test_eggs_without_numbers() -> None:
     old, new = parted(replace(book(), batch=HERE), count=4)
     assert (new.batch.eggs, new.batch.numbers, new.entries) == (4, (), ())
     assert [(e.fact, e.count) for e in standing(old)] == [(Split("b-2"), 4)]
-    with pytest.raises(EggError, match="makes 11 eggs that ended or went elsewhere, expected at most 10"):
+    assert old.batch.eggs == 6
+    with pytest.raises(EggError, match="7 eggs hatched: 7 eggs, expected 1 to 6"):
         add(old, Entry(day(21), day(21), "Mo", Hatched(), count=7))
+    ended = add(old, Entry(day(21), day(21), "Mo", Hatched(), count=6))
+    with pytest.raises(EggError, match="makes 7 eggs that ended, expected at most 6"):
+        add(ended, Entry(day(21), day(21), "Mo", Dead("late"), count=1))
 
 
 @pytest.mark.parametrize(

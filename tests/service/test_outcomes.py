@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC
+from datetime import UTC, timedelta
 from zoneinfo import ZoneInfo
 
 from monitor.analysis.statistics import Outcome
 from monitor.domain.egg_book import EggBook
-from monitor.domain.egg_entry import Candling, Dead, Found, Hatched, Removed, Split
+from monitor.domain.egg_entry import Candling, Dead, Found, Hatched, Removed
+from monitor.domain.egg_split import split
 from monitor.service.outcomes import UNTOLD, ended_of, outcome_of
 from tests.fakes import MemoryStore
 from tests.seasons import batch_of, ended, group, make_site, put, set_at
@@ -73,9 +74,11 @@ def test_eggs_that_went_elsewhere() -> None:
 
 def test_eggs_that_went_on_in_another_batch() -> None:
     """They count there, not here; a batch of which nothing but that is written has no outcome."""
-    apart = put(put(put(BOOK, 9.0, Candling("alive"), 11), 10.0, Split("b-0-b"), 11), 10.0, Split("b-0-b"), count=2)
+    alive = put(put(EggBook(batch_of(0, closed=False)), 9.0, Candling("alive"), 11), 7.0, Candling("clear"), count=1)
+    apart, _ = split(alive, (11, 12), None, "b-0-b", set_at(0) + timedelta(days=10), set_at(0), "ada")
+    apart, _ = split(apart, (), 1, "b-0-c", set_at(0) + timedelta(days=10), set_at(0), "ada")
     assert outcome_of(apart, UTC) == "no outcome is written"
-    outcome, missing = counted(put(put(apart, 7.0, Candling("clear"), count=1), 21.0, Hatched(), count=7))
+    outcome, missing = counted(put(apart, 21.0, Hatched(), count=7))
     assert (outcome.eggs, outcome.fertile, outcome.hatched, dict(outcome.lost), missing) == (9, None, 7, {}, 1)
 
 
