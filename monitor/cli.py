@@ -127,9 +127,10 @@ def _parser() -> argparse.ArgumentParser:
         "--wick", type=float, default=None, metavar="COEFFICIENT", help="per K, of an old wick thermometer"
     )
 
-    batch = commands.add_parser("batch", help="set, move, list and close batches")
-    _batch_commands(batch.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser))
+    from monitor.batch_commands import add_batch_commands
     from monitor.egg_commands import add_egg_commands
+
+    add_batch_commands(commands)
 
     add_egg_commands(commands)
 
@@ -219,37 +220,6 @@ def _calibrate_command(calibrate: argparse.ArgumentParser) -> None:
     calibrate.add_argument("--due", default=None, metavar="TIME", help="when to make it again: a date, or 12mo")
     calibrate.add_argument("--by", default="", metavar="NAME")
     calibrate.add_argument("--note", default="")
-
-
-def _batch_commands(verbs: Any) -> None:
-    add = _command(verbs, "add", _batch_add, "eggs set together")
-    add.add_argument("batch", metavar="NAME", help="a-z, 0-9 and -, such as hen-1")
-    add.add_argument("--species", required=True, metavar="PROFILE", help="see eggroom profiles")
-    add.add_argument("--machine", default=None)
-    add.add_argument("--set", dest="set_at", default="now", metavar="TIME", help="when incubation began (default: now)")
-    add.add_argument("--eggs", type=int, default=None)
-    add.add_argument("--note", default="")
-    listing = _command(verbs, "list", _batch_list, "the batches")
-    listing.add_argument("--all", action="store_true", help="closed ones too")
-    show = _command(verbs, "show", _batch_show, "one batch")
-    show.add_argument("batch")
-    move = _command(verbs, "move", _batch_move, "to another machine")
-    move.add_argument("batch")
-    move.add_argument("machine")
-    move.add_argument("--at", default="now", metavar="TIME")
-    from monitor.egg_commands import add_split_command
-
-    add_split_command(verbs)
-    stage = _command(verbs, "stage", _batch_stage, "declare a stage early: draw-down or pip seen")
-    stage.add_argument("batch")
-    stage.add_argument("stage", choices=("lockdown", "hatch"))
-    stage.add_argument("--at", default="now", metavar="TIME")
-    stage.add_argument("--take-back", action="store_true", help="it was declared by mistake: it comes on its day")
-    close = _command(verbs, "close", _batch_close, "the hatch is over")
-    close.add_argument("batch")
-    close.add_argument("--at", default="now", metavar="TIME")
-    reopen = _command(verbs, "reopen", _batch_reopen, "it was closed by mistake: back where it was")
-    reopen.add_argument("batch")
 
 
 # --- what each command does
@@ -345,75 +315,6 @@ def _air(options: Any) -> int:
     except ValueError as error:
         raise Wrong(str(error)) from error
     _print(options, report, air_text(report))
-    return DONE
-
-
-def _batch_add(options: Any) -> int:
-    house = _house(options)
-    request = {
-        "do": "batch-add", "batch": options.batch, "profile": options.species, "machine": options.machine,
-        "set_at": _when(options.set_at, house.site.zone), "eggs": options.eggs, "note": options.note,
-    }  # fmt: skip
-    return _did(options, house, request, "batch {id}: {profile}, day {day:.1f}, in {machine}")
-
-
-def _batch_move(options: Any) -> int:
-    house = _house(options)
-    at = _when(options.at, house.site.zone)
-    request = {"do": "move", "batch": options.batch, "machine": options.machine, "at": at}
-    return _did(options, house, request, "batch {id}: now in {machine}, day {day:.1f}")
-
-
-def _batch_stage(options: Any) -> int:
-    house = _house(options)
-    at = _when(options.at, house.site.zone)
-    request = {"do": "stage", "batch": options.batch, "stage": options.stage, "at": at, "back": options.take_back}
-    did = "taken back" if options.take_back else "declared"
-    return _did(options, house, request, f"batch {{id}}: {options.stage} {did}, day {{day:.1f}}")
-
-
-def _batch_close(options: Any) -> int:
-    house = _house(options)
-    request = {"do": "close", "batch": options.batch, "at": _when(options.at, house.site.zone)}
-    return _did(options, house, request, "batch {id}: closed on day {day:.1f}; its record stays")
-
-
-def _batch_reopen(options: Any) -> int:
-    request = {"do": "reopen", "batch": options.batch}
-    return _did(options, _house(options), request, "batch {id}: open again, day {day:.1f}, in {machine}")
-
-
-def _batch_list(options: Any) -> int:
-    from monitor.service.commands import batch_view
-    from monitor.show import batch_table
-
-    house = _house(options)
-    now = datetime.now(UTC)
-    known = list(_history_of(house).batches())
-    batches = [b for b in known if options.all or b.closed_at is None]
-    views = [batch_view(b, now) for b in batches]
-    text = batch_table(views, house.site, now)
-    if known and not batches:
-        text = f"no open batch; {len(known)} closed: eggroom batch list --all"
-    _print(options, views, text)
-    return DONE
-
-
-def _batch_show(options: Any) -> int:
-    from monitor.analysis.development_shown import development_lines, development_record
-    from monitor.analysis.shown import Shown, filled
-    from monitor.service.batch_report import batch_development
-    from monitor.service.commands import batch_view
-    from monitor.show import batch_text
-
-    house = _house(options)
-    now = datetime.now(UTC)
-    batch = _one_batch(house, options.batch)
-    found = batch_development(_history_of(house), house.site, batch, now)
-    view = batch_view(batch, now) | {"development": None if found is None else development_record(found)}
-    lines = [] if found is None else development_lines(found, Shown(house.site.zone, house.site.unit))
-    text = "\n".join([batch_text(batch, house.site, now), *(filled(f"  {line}") for line in lines)])
-    _print(options, view, text)
     return DONE
 
 

@@ -115,9 +115,8 @@ def together_of(
     known = [o for o in ended.outcomes if o.species in site.profiles and batches[o.batch].stays]
     newest = sorted(known, key=lambda o: batches[o.batch].set_at, reverse=True)[:most]
     exposed: Mapping[str, Mapping[str, bool | None]] = {}
-    if (
-        len({ended.bad(each) for each in newest}) > 1
-    ):  # or there is nothing to compare, and no need to read weeks of air
+    alike = len({ended.bad(each) for each in newest}) < 2
+    if not alike:  # or there is nothing to compare, and no need to read weeks of air
         exposed = _exposed(history, site, [each.batch for each in newest], catalogue, now, looked_at)
     found = {words: table_of(newest, by_batch, ended.bad) for words, by_batch in exposed.items()}
     members, within = {}, {}
