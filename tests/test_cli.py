@@ -574,8 +574,10 @@ def test_history_as_a_page_and_a_calendar(capsys: Capture, house: Path, tmp_path
     assert "DOSES" in ok(capsys, "history", "hen-1", config=house)
     events = icalendar.Calendar.from_ical(due.read_bytes()).walk("VEVENT")
     assert [str(event["SUMMARY"]) for event in events] == [
-        "hen-1: candle",
-        "hen-1: candle",
+        "hen-1: weigh",
+        "hen-1: candle and weigh",
+        "hen-1: candle and weigh",
+        "hen-1: weigh",
         "hen-1: lockdown",
         "hen-1: hatch",
     ]
@@ -587,7 +589,7 @@ def test_a_calendar_before_there_is_any_air(capsys: Capture, config: Path, tmp_p
     ok(capsys, "batch", "add", "later-1", "--species", "chicken", config=config)
     due = tmp_path / "later-1.ics"
     assert ok(capsys, "history", "later-1", "--ics", str(due), config=config) == f"{due}: written\n"
-    assert len(icalendar.Calendar.from_ical(due.read_bytes()).walk("VEVENT")) == 4
+    assert len(icalendar.Calendar.from_ical(due.read_bytes()).walk("VEVENT")) == 6
     code, _, err = typed(capsys, "history", "later-1", config=config)
     assert code == 1
     assert "in no machine yet" in err

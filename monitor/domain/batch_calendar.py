@@ -1,7 +1,9 @@
 """What is due for a batch, as a calendar that any phone reads: iCalendar (RFC 5545), written by hand, for it is a few lines.
 
 Lockdown and the hatch window are the profile's; a lockdown that was declared stands at its own time. When to candle no profile
-says: the hen's customary days 7 and 14 (from memory), as thirds of the species' term. Times are UTC; the calendar shows its own zone.
+says: the hen's customary days 7 and 14 (from memory), as thirds of the species' term. Nor when to weigh: at the set, with each candling
+and before lockdown (common practice) are four weighings, the fewest of which a wrong one is mostly found out. Times are UTC; the
+calendar shows its own zone.
 """
 
 from __future__ import annotations
@@ -18,6 +20,9 @@ from monitor.domain.wall import printable
 
 LINE_OCTETS = 75  # RFC 5545, 3.1: without the line break
 CANDLE_THIRDS = (1, 2)
+WEIGH = (
+    "Common practice: at the set, with each candling and before lockdown; of four weighings a wrong one mostly shows."
+)
 TASK = timedelta(minutes=30)  # what takes no time is drawn by many calendars as nothing
 _ESCAPED = {"\\": "\\\\", ";": "\\;", ",": "\\,", "\n": "\\n"}
 
@@ -34,19 +39,20 @@ class Due:
 
 
 def due_of(batch: Batch, profile: Profile) -> list[Due]:
-    """What is due for a batch, in order: candling, lockdown, the hatch window."""
+    """What is due for a batch, in order: weighing, candling, lockdown, the hatch window."""
 
     def at(day: float) -> datetime:
         return batch.set_at + timedelta(days=day)
 
     eggs = f"{batch.eggs} eggs of {profile.name}" if batch.eggs is not None else profile.name
-    found = []
+    weigh = f"{batch.id}: weigh"
+    found = [Due("weigh-set", at(0.0), at(0.0) + TASK, weigh, f"{eggs}, when they are set. {WEIGH}")]
     for third in CANDLE_THIRDS:
         day = round(profile.days * third / 3.0)
         about = (
             f"{eggs}, day {day}. A custom, as the hen's day {7 * third} of 21; no source of the profile gives a day."
         )
-        found.append(Due(f"candle-{third}", at(day), at(day) + TASK, f"{batch.id}: candle", about))
+        found.append(Due(f"candle-{third}", at(day), at(day) + TASK, f"{batch.id}: candle and weigh", about))
     lockdown = next((d.at for d in batch.declared if d.stage == "lockdown"), None)
     when = at(profile.lockdown_day) if lockdown is None else lockdown
     about = (
@@ -54,6 +60,7 @@ def due_of(batch: Batch, profile: Profile) -> list[Due]:
         if lockdown is None
         else f"{eggs}, declared on day {batch.day(when):.1f}."
     )
+    found.append(Due("weigh-lockdown", when - TASK, when, weigh, f"{eggs}, before lockdown. {WEIGH}"))
     summary = f"{batch.id}: lockdown" if lockdown is None else f"{batch.id}: lockdown, declared"
     found.append(Due("lockdown", when, when + TASK, summary, about))
     first, last = profile.hatch_day_first, profile.hatch_day_last

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from monitor.adapters.profile_files import load_profiles
 from monitor.domain.batch import Batch, declared
-from monitor.domain.batch_calendar import LINE_OCTETS, due_of, to_ics
+from monitor.domain.batch_calendar import LINE_OCTETS, TASK, due_of, to_ics
 from monitor.domain.profile import Profile
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
@@ -38,15 +38,17 @@ def named(name: str) -> Profile:
 
 
 def test_what_is_due_for_hens() -> None:
-    """Candling on days 7 and 14, lockdown on day 18, the hatch from day 20 to 22, each from the hour of the set."""
+    """Weighing at the set, candling and weighing on days 7 and 14, a last weighing before lockdown, that on day 18, the hatch from day 20 to 22, each from the hour of the set."""
     due = due_of(HEN, PROFILES["chicken"])
     assert [(d.key, d.since) for d in due] == [
-        ("candle-1", day(7)), ("candle-2", day(14)), ("lockdown", day(18)), ("hatch", day(20)),
+        ("weigh-set", day(0)), ("candle-1", day(7)), ("candle-2", day(14)),
+        ("weigh-lockdown", day(18) - TASK), ("lockdown", day(18)), ("hatch", day(20)),
     ]  # fmt: skip
     assert due[-1].until == day(22)
     assert all(d.until > d.since for d in due)
-    assert "A custom" in due[0].about
-    assert due[2].about == "24 eggs of Chicken, day 18."
+    assert "Common practice" in due[0].about
+    assert "A custom" in due[1].about
+    assert due[4].about == "24 eggs of Chicken, day 18."
 
 
 @pytest.mark.parametrize("species", sorted(PROFILES))
@@ -141,4 +143,4 @@ def test_a_file_that_a_calendar_opens(tmp_path: Path) -> None:
     """Written as bytes and read as bytes, as a phone gets it."""
     file = tmp_path / "hen-1.ics"
     file.write_bytes(to_ics(HEN, named("Huhn, 鶏 \\ ; " * 8), "home", NOW).encode("utf-8"))
-    assert len(icalendar.Calendar.from_ical(file.read_bytes()).walk("VEVENT")) == 4
+    assert len(icalendar.Calendar.from_ical(file.read_bytes()).walk("VEVENT")) == 6
