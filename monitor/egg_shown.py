@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
 from typing import Any
 
-from monitor.analysis.water_ahead import EggLoss, Mend
+from monitor.analysis.water_ahead import EggLoss, Mend, target_at
 from monitor.analysis.water_batch import BatchLoss, Track, mend_words
 from monitor.analysis.water_loss import Interval
 from monitor.domain.egg_book import EggBook, history, looks, of_egg, standing
@@ -151,6 +151,9 @@ def _common(water: Water, site: Site) -> Iterator[str]:
     else:
         low, high = water.window_pct
         yield f"  target: {low:g} to {high:g} % of the mass at set by pip, day {water.pip_day:.1f}"
+        if 0.0 < water.day < water.pip_day:
+            low, high = target_at(water.window_pct, water.pip_day, water.day)
+            yield f"  the line there: {low:.1f} to {high:.1f} % by day {water.day:.1f}"
 
 
 def _where(book: EggBook, water: Water, site: Site) -> str:
@@ -252,6 +255,7 @@ def water_view(water: Water) -> dict[str, Any]:
         "machine": water.machine or None,
         "pip_day": round(water.pip_day, 2),
         "window_pct": water.window_pct,
+        "line_pct": _line_pct(water),
         "lately": {"dry_bulb_c": _rounded(water.lately_c), "rh_pct": _rounded(water.lately_rh_pct)},
         "eggs": {str(egg): weighed_view(w) for egg, w in water.eggs.items()},
         "trays": {name: weighed_view(w) for name, w in water.trays.items()},
@@ -259,6 +263,13 @@ def water_view(water: Water) -> dict[str, Any]:
         "off_track": water.off,
         "about": water.about or None,
     }
+
+
+def _line_pct(water: Water) -> list[float | None] | None:
+    """What should have been lost by now on the way to the target; None without one, before the set and after pip."""
+    if water.window_pct is None or not 0.0 <= water.day <= water.pip_day:
+        return None
+    return [_rounded(each) for each in target_at(water.window_pct, water.pip_day, water.day)]
 
 
 def weighed_view(weighed: Weighed) -> dict[str, Any]:

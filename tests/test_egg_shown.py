@@ -61,12 +61,14 @@ def test_a_batch() -> None:
     """Each egg with its weighings, its last mass, its loss and where it leads; those off the target marked; then the batch together."""
     book = mixed()
     lines = book_text(book, the_water(book), SITE, NOW).splitlines()
-    assert lines[:3] == [
+    assert lines[:4] == [
         "hen-1: chicken, 24 eggs, day 12.0, in Setter 1",
         "  air of the last day: 37.6 °C, 50 % RH",
         "  target: 11 to 14 % of the mass at set by pip, day 18.9",
+        "  the line there: 7.0 to 8.9 % by day 12.0",
     ]
-    row = {line.split()[0]: line for line in lines[5:17]}
+    assert water_view(the_water(book))["line_pct"] == [6.984, 8.889]
+    row = {line.split()[0]: line for line in lines[6:18]}
     assert row["1"].split()[1:5] == ["4", "54.13", "9.8", "%"]
     assert " ! 15." in row["1"]
     assert row["1"].endswith("candled: fertile")
