@@ -6,13 +6,13 @@ from datetime import UTC, datetime
 from typing import Any
 
 from monitor import cli
-from monitor.egg_commands import add_split_command
+from monitor.egg_commands import AnyOrder, add_split_command, judge_anew
 
 
 def add_batch_commands(commands: Any) -> None:
     """Add `batch` and its verbs to the command line."""
     batch = commands.add_parser("batch", help="set, move, split, list and close batches")
-    verbs = batch.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=cli._Parser)
+    verbs = batch.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=AnyOrder)
     add = cli._command(verbs, "add", _batch_add, "eggs set together")
     add.add_argument("batch", metavar="NAME", help="a-z, 0-9 and -, such as hen-1")
     add.add_argument("--species", required=True, metavar="PROFILE", help="see eggroom profiles")
@@ -72,8 +72,11 @@ def _batch_close(options: Any) -> int:
 
 
 def _batch_reopen(options: Any) -> int:
+    house = cli._house(options)
     request = {"do": "reopen", "batch": options.batch}
-    return cli._did(options, cli._house(options), request, "batch {id}: open again, day {day:.1f}, in {machine}")
+    done = cli._did(options, house, request, "batch {id}: open again, day {day:.1f}, in {machine}")
+    judge_anew(house, options.batch)  # the alarm of its weights ended when it was closed
+    return done
 
 
 def _batch_list(options: Any) -> int:

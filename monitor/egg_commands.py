@@ -36,7 +36,7 @@ _WHY = ("clear", "broken", "rotten", "given-away", "other")
 _BEARS = ("weighing", "size", "candling", "sign", "hatched", "dead", "removed", "withdrawn")
 
 
-class _Parser(cli._Parser):
+class AnyOrder(cli._Parser):
     """Takes words and options in any order: `egg weigh hen-1 --tray A --count 40 2310.5`."""
 
     _inside = False
@@ -54,7 +54,7 @@ class _Parser(cli._Parser):
 def add_egg_commands(commands: Any) -> None:
     """Add `egg` and its verbs to the command line."""
     egg = commands.add_parser("egg", help="weigh, candle and follow eggs; what they lose, and what would mend it")
-    verbs = egg.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser)
+    verbs = egg.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=AnyOrder)
     weigh = _verb(verbs, "weigh", _weigh, "write down a mass, in grams", "[EGG] [GRAMS]")
     weigh.add_argument("--tray", default="", metavar="NAME", help="the eggs on this tray, weighed together")
     weigh.add_argument("--count", type=typed_whole, default=None, metavar="N", help="how many eggs lie on the scale")
@@ -140,6 +140,8 @@ def _weigh(options: Any) -> int:
 
 
 def _split(options: Any) -> int:
+    from monitor.analysis.shown import filled
+
     house = cli._house(options)
     if options.machine is None and options.stage is None:
         raise Wrong(
@@ -152,16 +154,15 @@ def _split(options: Any) -> int:
     }  # fmt: skip
     answer = _asked(house, request)
     for name in (options.batch, answer["id"]):  # what each loses, and is heading for, is another matter now
-        book, water = _water(house, name)
-        if water is not None and book.entries:
-            _judge(house, book.batch, water)
+        judge_anew(house, name)
     eggs_words = f"egg{'s' if answer['eggs'] > 1 else ''}"
     which = f"{eggs_words} {options.eggs}" if eggs else f"{answer['eggs']} {eggs_words}"
     text = f"batch {answer['id']}: {which} of {options.batch}, day {answer['day']:.1f}, in {answer['machine'] or 'no machine'}"
     if options.stage is not None:
         text += f", {options.stage} declared"
-    stay = "" if answer["stay"] is None else f"; {answer['stay']} stay in {options.batch}"
-    cli._print(options, answer, f"{text}{stay}\nfrom now on write about these eggs under {answer['id']}")
+    if answer["stay"] is not None:
+        text += f"; {answer['stay']} {'stays' if answer['stay'] == 1 else 'stay'} in {options.batch}"
+    cli._print(options, answer, f"{filled(text)}\nfrom now on write about these eggs under {answer['id']}")
     return cli.DONE
 
 
@@ -333,6 +334,13 @@ def _told(options: Any, house: Any, answer: Mapping[str, Any]) -> int:
     view = None if water is None else water_view(water)
     cli._print(options, {"batch": book.batch.id, "entries": entries, "water": view}, text)
     return cli.DONE
+
+
+def judge_anew(house: Any, name: str) -> None:
+    """Have it judged where the loss of a batch leads, after something other than a weighing has changed that."""
+    book, water = _water(house, name)
+    if water is not None and book.entries:
+        _judge(house, book.batch, water)
 
 
 def _judge(house: Any, batch: Any, water: Any) -> None:

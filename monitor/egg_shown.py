@@ -10,9 +10,9 @@ from typing import Any
 from monitor.analysis.water_ahead import EggLoss, Mend, target_at
 from monitor.analysis.water_batch import BatchLoss, Track, mend_words
 from monitor.analysis.water_loss import Interval
-from monitor.domain.egg_book import EggBook, history, looks, of_egg, standing
-from monitor.domain.egg_entry import Entry, Laid, LookAgain, Note, Size, Weighing
-from monitor.domain.egg_words import entry_view, said, stamp
+from monitor.domain.egg_book import EggBook, history, looks, of_egg, standing, went_on
+from monitor.domain.egg_entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
+from monitor.domain.egg_words import eggs_words, entry_view, said, stamp
 from monitor.domain.site import Site
 from monitor.domain.units import Unit, show_temperature
 from monitor.domain.wall import printable, wall_day, wall_time
@@ -29,7 +29,7 @@ def written_text(batch: str, entries: Sequence[Entry], site: Site) -> str:
 
 def book_text(book: EggBook, water: Water, site: Site, now: datetime) -> str:
     """A batch: what each egg loses and is heading for, the batch together, and the humidity that serves most."""
-    eggs = "" if book.batch.eggs is None else f", {book.batch.eggs} eggs"
+    eggs = "" if book.batch.eggs is None else f", {eggs_words(book.batch.eggs)}"
     lines = [f"{book.batch.id}: {book.batch.profile}{eggs}, {_where(book, water, site)}", *_common(water, site)]
     rows = [(str(egg), w, _last(of_egg(book, egg), site)) for egg, w in water.eggs.items()]
     rows += [(printable(name) or "-", w, "") for name, w in water.trays.items()]
@@ -58,7 +58,9 @@ def book_text(book: EggBook, water: Water, site: Site, now: datetime) -> str:
 
 def egg_text(book: EggBook, egg: int, water: Water, site: Site) -> str:
     """One egg: its loss so far, where that leads, what would mend it, and everything written about it."""
-    lines = [f"{book.batch.id} egg {egg}: {book.batch.profile}, {_where(book, water, site)}", *_common(water, site), ""]
+    into = went_on(book, egg)
+    where = [_where(book, water, site), *_common(water, site)] if into is None else [f"went on as batch {into}"]
+    lines = [f"{book.batch.id} egg {egg}: {book.batch.profile}, {where[0]}", *where[1:], ""]
     weighed = water.eggs.get(egg, Weighed(()))
     if weighed.loss is None:
         lines += _wrapped(f"loss: {_reason(weighed, book) or 'nothing written about this egg yet'}")
@@ -182,7 +184,8 @@ def _last(entries: Sequence[Entry], site: Site) -> str:
     """How it ended; until then what was seen of it last."""
     seen = [e for e in entries if not isinstance(e.fact, Weighing | Size | Laid | LookAgain | Note)]
     ends = [e for e in seen if e.ends]
-    words = said((ends or seen)[-1], site.zone) if seen else ""
+    last = (ends or seen)[-1] if seen else None
+    words = "" if last is None else f"now {last.fact.into}" if isinstance(last.fact, Split) else said(last, site.zone)
     return words if len(words) <= _LAST_WIDE else f"{words[: _LAST_WIDE - 1]}…"
 
 

@@ -59,8 +59,8 @@ def _review(options: Any) -> int:
         raise Failed(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
     if options.finding is not None:
         typed_finding(options.finding)
-    if options.egg is not None and not batch.has(options.egg):
-        raise Wrong(f"batch {batch.id}: egg {options.egg}, expected {batch.numbers_words}")
+    if options.egg is not None:
+        _check_egg(house, batch, options.egg)
     catalogue, shown = shipped_causes(), Shown(house.site.zone, house.site.unit)
     asked = {"finding": options.finding, "egg": options.egg, "good_share": _share(options)}
     try:
@@ -75,6 +75,17 @@ def _review(options: Any) -> int:
     data = whole_json(whole, catalogue)
     cli.print_or_written(options, [options.html], data, lambda: whole_text(whole, catalogue, shown).rstrip())
     return cli.DONE
+
+
+def _check_egg(house: Any, batch: Any, egg: int) -> None:
+    from monitor.domain.egg_book import went_on
+
+    with _history(house) as history:
+        into = went_on(history.book(batch), egg)
+    if into is not None:
+        raise Wrong(f"batch {batch.id}: egg {egg} went on as batch {into}, expected that batch")
+    if not batch.has(egg):
+        raise Wrong(f"batch {batch.id}: egg {egg}, expected {batch.numbers_words}")
 
 
 def _outcomes(options: Any) -> int:

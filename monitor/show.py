@@ -10,6 +10,7 @@ from typing import Any
 from monitor.domain.alarm import Alarm, state_of
 from monitor.domain.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.batch import Batch
+from monitor.domain.egg_words import eggs_words
 from monitor.domain.notice import show_band, show_value, subject_name
 from monitor.domain.profile import Band, Profile
 from monitor.domain.site import Site
@@ -196,12 +197,17 @@ def batch_text(batch: Batch, site: Site, now: datetime) -> str:
     from monitor.analysis.shown import filled  # here, for it brings numpy, which few lists need
 
     profile = site.profiles.get(batch.profile)
-    eggs = "" if batch.eggs is None else f", {batch.eggs} eggs"
+    eggs = "" if batch.eggs is None else f", {eggs_words(batch.eggs)}"
     over = batch.closed_at is not None
     day = f"closed on day {batch.day(batch.closed_at or now):.1f}" if over else f"day {batch.day(now):.1f}"
     lines = [f"{batch.id}: {batch.profile}{eggs}, set {local(batch.set_at, site, now)}, {day}"]
     if batch.numbers:
-        lines += textwrap.wrap(f"eggs {batch.numbers_words}", 80, initial_indent="  ", subsequent_indent="  ")
+        lines += textwrap.wrap(
+            f"egg{'s' if len(batch.numbers) > 1 else ''} {batch.numbers_words}",
+            80,
+            initial_indent="  ",
+            subsequent_indent="  ",
+        )
     if batch.note:
         lines.append(f"  {printable(batch.note)}")
     for stay in batch.stays:
@@ -215,7 +221,7 @@ def batch_text(batch: Batch, site: Site, now: datetime) -> str:
         first = batch.set_at + timedelta(days=profile.hatch_day_first)
         last = batch.set_at + timedelta(days=profile.hatch_day_last)
         window = f"hatch {local(first, site, now)} to {local(last, site, now)}"
-        lines.append(f"  lockdown {local(lockdown, site, now)}, {window}")
+        lines.append(f"  {window}" if batch.declared else f"  lockdown {local(lockdown, site, now)}, {window}")
     return "\n".join(filled(line) for line in lines)
 
 

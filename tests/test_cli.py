@@ -300,6 +300,7 @@ def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
     )
     shown = ok(capsys, "batch", "show", "hen-1", config=config)
     assert "from the old hens" in shown
+    assert shown.count("lockdown") == 1  # that it was declared; the day that the profile gives is past
     assert "  lockdown declared" in shown
     one = told(capsys, "batch", "show", "hen-1", config=config)
     assert one.pop("development")["hours_recorded"] == 0.0

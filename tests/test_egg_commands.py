@@ -308,6 +308,16 @@ def test_what_the_weighings_say_is_judged(capsys: Capture, config: Path) -> None
     assert [a["state"] for a in stands(capsys, config)] == ["returned to normal, unacknowledged"]
 
 
+def test_weights_off_track_in_a_batch_opened_again(capsys: Capture, config: Path) -> None:
+    """The alarm that a closing by mistake ended stands again at once, without another weighing."""
+    weigh(capsys, config, 7, (9.9, 60.0), (5, 56.0), (0, 52.0))
+    typed(capsys, "batch", "close", "hen-1", config=config)
+    assert "returned" in stands(capsys, config)[0]["state"]
+    assert typed(capsys, "batch", "reopen", "hen-1", config=config)[0] == 0
+    (alarm,) = stands(capsys, config)
+    assert (alarm["rule"], alarm["state"], alarm["number"]) == ("weight-off-track", "unacknowledged", 2)
+
+
 def stands(capsys: Capture, config: Path) -> list[dict[str, Any]]:
     code, out, err = typed(capsys, "alarms", "--json", config=config)
     assert (code, err) == (0, "")
@@ -355,7 +365,8 @@ def test_split(capsys: Capture, config: Path) -> None:
     code, out, err = typed(capsys, "batch", "split", "hen-1", "3,7", "--to", "hatcher-1", "--stage", "lockdown", "--by", "ada", config=config)  # fmt: skip
     assert (code, err) == (0, "")
     assert out.splitlines() == [
-        "batch hen-1-b: eggs 3,7 of hen-1, day 10.0, in hatcher-1, lockdown declared; 22 stay in hen-1",
+        "batch hen-1-b: eggs 3,7 of hen-1, day 10.0, in hatcher-1, lockdown declared; 22",
+        "  stay in hen-1",
         "from now on write about these eggs under hen-1-b",
     ]
     said = ok(capsys, "weigh", "hen-1-b", "3", "56.0", config=config).splitlines()
@@ -368,6 +379,11 @@ def test_split(capsys: Capture, config: Path) -> None:
     err = wrong(capsys, "weigh", "hen-1", "7", "55.0", config=config)
     assert err == "eggroom: batch hen-1: egg 7 weighing: egg 7 went on as batch hen-1-b, expected that batch"
     assert wrong(capsys, "weigh", "hen-1-b", "8", "55", config=config).endswith("egg 8, expected 3, 7")
+    assert left.startswith("hen-1 egg 7: chicken, went on as batch hen-1-b\n")
+    assert "now hen-1-b\n" in ok(capsys, "show", "hen-1", config=config)
+    ok(capsys, "finding", "hen-1-b", "3", "wet-chick", config=config)
+    err = typed(capsys, "review", "hen-1", "--egg", "3", config=config)
+    assert err == (2, "", "eggroom: batch hen-1: egg 3 went on as batch hen-1-b, expected that batch\n")
     code, out, _ = typed(capsys, "batch", "show", "hen-1-b", config=config)
     assert [line.strip() for line in out.splitlines()[1:3]] == ["eggs 3, 7", "split off hen-1"]
 
@@ -389,11 +405,20 @@ def test_an_alarm_about_weight_goes_along(capsys: Capture, tmp_path: Path) -> No
             assert daemon.terminate() == 0
 
 
+def test_the_words_of_a_split_come_in_any_order(capsys: Capture, config: Path) -> None:
+    """With one hand at the machine the eggs are typed last as easily as first."""
+    code, out, err = typed(capsys, "batch", "split", "--to", "hatcher-1", "hen-1", "--by", "ada", "3", config=config)
+    assert (code, err) == (0, "")
+    assert out.startswith("batch hen-1-b: egg 3 of hen-1, day 10.0, in hatcher-1; 23 stay in hen-1\n")
+
+
 def test_split_asks_for_a_reason(capsys: Capture, config: Path) -> None:
     """Eggs that go on in the same machine at the same stage need no batch of their own."""
     code, _, err = typed(capsys, "batch", "split", "hen-1", "3", config=config)
     assert (code, err.count("\n")) == (2, 1)
     assert "expected --to MACHINE or --stage" in err
+    code, _, err = typed(capsys, "batch", "split", "hen-1", "3", "--to", "setter-1", config=config)
+    assert (code, err) == (2, "eggroom: batch hen-1: in setter-1 already, expected another machine or a stage\n")
     code, out, err = typed(capsys, "batch", "split", "hen-1", "--count", "4", "--to", "hatcher-1", "--name", "early", config=config)  # fmt: skip
     assert (code, err) == (0, "")
     assert out.startswith("batch early: 4 eggs of hen-1, day 10.0, in hatcher-1; 20 stay in hen-1\n")

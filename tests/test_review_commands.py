@@ -192,6 +192,8 @@ def test_outcomes_of_what_the_breeder_chose(capsys: Capture, two: Path) -> None:
     assert "too dry" not in text
     more = told(capsys, "outcomes", *chosen, "--exposure", "heat-6h-43.3-late", config=two)
     assert [each["id"] for each in more["looked_at"]] == ["humidity-high-setter", "heat-6h-43.3-late"]
+    each_alone = ok(capsys, "outcomes", *chosen, "--finding", "wet-chick", "--by", "machine", config=two)
+    assert "  1 more has too few batches to tell" in each_alone
     of_finding = told(capsys, "outcomes", *chosen, "--finding", "wet-chick", config=two)
     assert [row["p"] == row["p_corrected"] < 0.05 for row in of_finding["together"]] == [True]
     listed = ok(capsys, "outcomes", "--exposure", "list", config=two)

@@ -21,6 +21,7 @@ from monitor.analysis.shown import WIDTH as WIDTH
 from monitor.analysis.shown import WORDS, Shown, duration, filled, per_cent
 from monitor.domain.calibration import Calibration
 from monitor.domain.calibration_words import said
+from monitor.domain.egg_words import eggs_words
 from monitor.domain.wall import printable
 
 LISTED = 20  # excursions, and gaps, told one by one in the text; JSON and CSV have them all
@@ -45,7 +46,7 @@ class Header:
 
     def lines(self, shown: Shown) -> list[str]:
         """What stands under the title."""
-        eggs = f"{self.eggs} eggs" if self.eggs is not None else "eggs not recorded"
+        eggs = eggs_words(self.eggs) if self.eggs is not None else "eggs not recorded"
         about = f"profile {self.profile}, {eggs}, set {shown.time(self.set_at)}"
         return [about] if self.egg is None else [about, end_line(self.egg, shown)]
 

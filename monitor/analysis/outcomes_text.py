@@ -118,7 +118,7 @@ def _finding(finding: Written) -> Iterator[str]:
 def _together(across: Across) -> Iterator[str]:
     if across.finding is None:
         yield "WHAT GOES TOGETHER WITH A BATCH THAT DID NOT GO WELL"
-        yield f"  A batch went well when {100.0 * across.good_share:.0f} % or more of its fertile eggs hatched."
+        yield f"  A batch went well when {100.0 * across.good_share:g} % or more of its fertile eggs hatched."
     else:
         yield f"WHAT GOES TOGETHER WITH {across.finding.finding}"
     yield from _looked_at(across)
@@ -190,7 +190,7 @@ def _within(across: Across) -> Iterator[str]:
     if not telling:
         yield f"  {left} comparisons, and for none are there enough batches to tell, even by the clearest split."
     elif left:
-        yield f"  {left} more have too few batches to tell, even by the clearest split."
+        yield f"  {left} more {'has' if left == 1 else 'have'} too few batches to tell, even by the clearest split."
 
 
 def _legend(across: Across) -> Iterator[str]:

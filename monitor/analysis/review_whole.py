@@ -23,6 +23,7 @@ from monitor.analysis.review_text import (
 )
 from monitor.analysis.shown import Shown, filled
 from monitor.domain.causes import Catalogue
+from monitor.domain.egg_words import eggs_words
 from monitor.domain.findings import FINDING, FINDINGS
 
 TITLE, PART, HEAD = 1, 2, 3  # levels of a section's heading
@@ -72,7 +73,7 @@ class Section:
 
 def sections(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Section]:
     """Everything there is to say, in order."""
-    eggs = f"{whole.eggs} eggs" if whole.eggs is not None else "eggs not recorded"
+    eggs = eggs_words(whole.eggs) if whole.eggs is not None else "eggs not recorded"
     closed = "still open" if whole.closed_at is None else f"closed {shown.time(whole.closed_at)}"
     about = f"profile {whole.profile}, {eggs}, set {shown.time(whole.set_at)}, {closed}"
     yield Section(TITLE, f"Review of batch {whole.batch}", (about,))

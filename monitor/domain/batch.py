@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
-from itertools import groupby
+from itertools import islice
 
 DAY_S = 86_400.0
 MAX_EGGS = 100_000
+SHOWN_RUNS = 10  # of numbers that follow one another: a line has room for so many
 _SUBJECT = "batch "
 
 
@@ -66,15 +69,19 @@ class Batch:
 
     def has(self, egg: int) -> bool:
         """Whether an egg of the batch can have that number."""
-        return egg in self.numbers if self.numbers else 1 <= egg <= (MAX_EGGS if self.eggs is None else self.eggs)
+        if not self.numbers:
+            return 1 <= egg <= (MAX_EGGS if self.eggs is None else self.eggs)
+        place = bisect_left(self.numbers, egg)
+        return place < len(self.numbers) and self.numbers[place] == egg
 
     @property
     def numbers_words(self) -> str:
-        """Which numbers there are: `1 to 12`, `3, 7-9`."""
+        """Which numbers there are: `1 to 12`, `3, 7-9`; of many runs the first SHOWN_RUNS."""
         if not self.numbers:
             return f"1 to {MAX_EGGS if self.eggs is None else self.eggs}"
-        runs = [list(run) for _, run in groupby(enumerate(self.numbers), key=lambda each: each[1] - each[0])]
-        return ", ".join(f"{run[0][1]}-{run[-1][1]}" if len(run) > 1 else f"{run[0][1]}" for run in runs)
+        runs = list(islice(_runs(self.numbers), SHOWN_RUNS + 1))
+        words = [f"{first}-{last}" if first < last else f"{first}" for first, last in runs[:SHOWN_RUNS]]
+        return ", ".join(words) + (" and more" if len(runs) > SHOWN_RUNS else "")
 
     def day(self, at: datetime) -> float:
         """Days of incubation at an instant: 0 at the set time, negative before it."""
@@ -144,6 +151,15 @@ def closed(batch: Batch, at: datetime) -> Batch:
             raise BatchError(f"batch {batch.id}: close at {at.isoformat()} is before it came to {stays[-1].machine}")
         stays[-1] = replace(stays[-1], until=at)
     return replace(batch, stays=tuple(stays), closed_at=at)
+
+
+def _runs(numbers: tuple[int, ...]) -> Iterator[tuple[int, int]]:
+    """First and last of those that follow one another. Each end is searched for: there may be 100,000, and the engine waits."""
+    start = 0
+    while start < len(numbers):
+        end = bisect_right(range(len(numbers)), numbers[start] - start, lo=start, key=lambda i: numbers[i] - i)
+        yield numbers[start], numbers[end - 1]
+        start = end
 
 
 def undeclared(batch: Batch, stage: str) -> Batch:

@@ -15,6 +15,7 @@ from datetime import UTC, datetime, timedelta
 from monitor.domain.batch import Batch
 from monitor.domain.egg_book import EggBook, looks
 from monitor.domain.egg_entry import LookAgain
+from monitor.domain.egg_words import eggs_words
 from monitor.domain.profile import Profile
 from monitor.domain.wall import printable
 
@@ -44,7 +45,7 @@ def due_of(batch: Batch, profile: Profile) -> list[Due]:
     def at(day: float) -> datetime:
         return batch.set_at + timedelta(days=day)
 
-    eggs = f"{batch.eggs} eggs of {profile.name}" if batch.eggs is not None else profile.name
+    eggs = f"{eggs_words(batch.eggs)} of {profile.name}" if batch.eggs is not None else profile.name
     weigh = f"{batch.id}: weigh"
     found = [Due("weigh-set", at(0.0), at(0.0) + TASK, weigh, f"{eggs}, when they are set. {WEIGH}")]
     for third in CANDLE_THIRDS:

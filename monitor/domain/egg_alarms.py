@@ -6,6 +6,7 @@ and a move ends none. They end with the batch.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 from monitor.domain.alarm import BETWEEN, IN, OUT, Alarm, Judgement, acknowledge, suppress, unsuppress
@@ -70,6 +71,16 @@ def close_book(state: State, site: Site, batch: Batch, now: Now, out: Group) -> 
         if alarm.condition and batch_of(key[0]) == batch.id:
             settle(state, site, key, suppress(alarm, CLOSED, now, over=True), now, out)
             settle(state, site, key, unsuppress(state.alarms[key], now, CLOSED), now, out)
+
+
+def reopen_book(state: State, site: Site, batch: Batch, now: Now, out: Group) -> None:
+    """The batch goes on after all: a reminder that ended with it, and that nothing has answered, begins anew."""
+    for entry in state.looks.get(batch.id, ()):
+        key = subject_of(batch.id, entry.egg), LOOK_AGAIN
+        alarm = state.alarms.get(key)
+        if alarm is not None and not alarm.condition:
+            state.alarms[key] = replace(alarm, since=None)  # or it would be taken for told, and over
+    remind_to_look(state, site, now, out)
 
 
 def _look_at(entry: Entry) -> datetime:

@@ -149,6 +149,17 @@ def outcome(book: EggBook, egg: int) -> Entry | None:
     return next((e for e in reversed(of_egg(book, egg)) if e.ends), None)
 
 
+def went_on(book: EggBook, egg: int) -> str | None:
+    """The batch in which an egg went on; None for an egg that did not leave."""
+    return next((e.fact.into for e in of_egg(book, egg) if isinstance(e.fact, Split)), None)
+
+
+def candled(book: EggBook, egg: int) -> tuple[datetime | None, str]:
+    """When an egg was candled last, and what was found; None and "" before that."""
+    last = next((e for e in reversed(of_egg(book, egg)) if isinstance(e.fact, Candling)), None)
+    return (last.at, last.fact.found) if last is not None and isinstance(last.fact, Candling) else (None, "")
+
+
 def sign_at(book: EggBook, egg: int, sign: str) -> datetime | None:
     """When a sign was seen on an egg."""
     return next((e.at for e in of_egg(book, egg) if isinstance(e.fact, Sign) and e.fact.sign == sign), None)
@@ -199,15 +210,26 @@ def looks(book: EggBook) -> tuple[Entry, ...]:
     Whatever is written about that egg (or batch) from its time on answers it. Before, only another time to look, or how it ended:
     a note made in between must not cost a reminder.
     """
-    entries = standing(book)
-    return tuple(e for e in entries if isinstance(e.fact, LookAgain) and not any(_answers(o, e) for o in entries))
+    found = [e for e in standing(book) if isinstance(e.fact, LookAgain)]
+    return tuple(e for e in found if not any(_answers(o, e) for o in _beside(book, e)))
+
+
+def _beside(book: EggBook, look: Entry) -> tuple[Entry, ...]:
+    return standing(book) if look.egg is None else of_egg(book, look.egg)
 
 
 def _answers(later: Entry, look: Entry) -> bool:
-    if later.number <= look.number or later.at < look.at or not later.same_subject(look):
+    if later.number <= look.number or not later.same_subject(look):
+        return False
+    if isinstance(
+        later.fact, Split
+    ):  # whenever it left: the batch that it went on in asks now; of some the others stay to be looked at
+        return later.egg is not None
+    if later.at < look.at:
         return False
     assert isinstance(look.fact, LookAgain)
-    return later.written_at >= look.fact.look_at or later.ends or isinstance(later.fact, LookAgain)
+    ended = later.ends and later.egg is not None  # that some ended is no end of all
+    return later.written_at >= look.fact.look_at or ended or isinstance(later.fact, LookAgain)
 
 
 def _check_subject(batch: Batch, entry: Entry, where: str) -> None:
@@ -263,7 +285,7 @@ def _check_times(batch: Batch, entry: Entry, others: list[Entry], where: str) ->
 
 def _check_gone(entry: Entry, others: list[Entry], where: str) -> None:
     """What is written about an egg that went on in another batch belongs there."""
-    if entry.egg is None or isinstance(entry.fact, Withdrawn):
+    if entry.egg is None:
         return
     gone = next((e for e in others if e.egg == entry.egg and isinstance(e.fact, Split)), None)
     if gone is not None and isinstance(gone.fact, Split):
@@ -285,6 +307,8 @@ def _check_outcome(batch: Batch, entry: Entry, others: list[Entry], where: str) 
         return
     ended = [e for e in ended if not (isinstance(e.fact, Dead) and e.fact.stage == AFTER_HATCH)]
     before = next((e for e in ended if e.egg is not None and e.egg == entry.egg), None)
+    if before is not None and isinstance(fact, Split):
+        raise EggError(f"{where}: {before.word} already, expected eggs that have not ended")
     if before is not None:
         raise EggError(f"{where}: {before.word} already, expected a correction that names entry {before.number}")
     # Those that went on in another batch are not among its eggs any more.

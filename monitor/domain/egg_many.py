@@ -15,12 +15,16 @@ def alone(book: EggBook) -> dict[int | None, EggBook]:
     """What bears on an entry about each egg: its own entries, and when the batch was laid; under None of an egg that has none."""
     laid: list[Entry] = []
     own: dict[int, list[Entry]] = {}
-    for entry in standing(book):
+    # By number, or the next would be given one that a correction replaces, and not count.
+    for entry in sorted(standing(book), key=lambda e: e.number):
         if entry.egg is not None:
             own.setdefault(entry.egg, []).append(entry)
         elif isinstance(entry.fact, Laid):
             laid.append(entry)
-    found: dict[int | None, EggBook] = {egg: EggBook(book.batch, (*laid, *entries)) for egg, entries in own.items()}
+    found: dict[int | None, EggBook] = {
+        egg: EggBook(book.batch, tuple(sorted((*laid, *entries), key=lambda e: e.number)))
+        for egg, entries in own.items()
+    }
     return found | {None: EggBook(book.batch, tuple(laid))}
 
 

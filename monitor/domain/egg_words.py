@@ -33,7 +33,7 @@ def said(entry: Entry, zone: tzinfo) -> str:
     if isinstance(fact, Weighing):
         return _weighed(entry, fact)
     words = _said(fact, zone)
-    return f"{entry.count} eggs {words}" if entry.count is not None and entry.egg is None else words
+    return f"{eggs_words(entry.count)} {words}" if entry.count is not None and entry.egg is None else words
 
 
 def _weighed(entry: Entry, fact: Weighing) -> str:
@@ -68,6 +68,11 @@ def _said(fact: Fact, zone: tzinfo) -> str:
     if isinstance(fact, Helped | Withdrawn):
         return fact.kind + _after(fact.text)
     return fact.kind
+
+
+def eggs_words(count: int) -> str:
+    """So many eggs, in words."""
+    return "1 egg" if count == 1 else f"{count} eggs"
 
 
 def entry_view(entry: Entry) -> dict[str, Any]:

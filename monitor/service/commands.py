@@ -27,9 +27,10 @@ from monitor.domain.bands import DRY_BULB, RH
 from monitor.domain.batch import MAX_EGGS, Batch, BatchError, Stay, closed, declared, moved, reopened, undeclared
 from monitor.domain.calibration import Calibration, CalibrationError, check, since_by_default, standing
 from monitor.domain.calibration_words import calibration_view, said
-from monitor.domain.egg_alarms import close_book, take_book
+from monitor.domain.egg_alarms import close_book, reopen_book, take_book
 from monitor.domain.egg_book import EggBook
 from monitor.domain.egg_entry import EggError
+from monitor.domain.egg_words import eggs_words
 from monitor.domain.evaluate import judge_strays, plan, settle
 from monitor.domain.machine_air import DANGEROUS_HEAT
 from monitor.domain.opening import HandlingError, declare, finish
@@ -138,14 +139,18 @@ def _split(work: _Work) -> dict[str, Any]:
     _not_future(batch.id, at, work.now)
     old, new = split_books(work.state, batch, into, work.request, at, work.now)
     split_off = new.batch
-    if work.request.get("machine") is not None and _machine(work, into) != _place(split_off, at):
-        split_off = moved(split_off, _machine(work, into), at)
+    if work.request.get("machine") is not None:
+        machine = _machine(work, into)
+        if machine != _place(split_off, at):
+            split_off = moved(split_off, machine, at)
+        elif work.request.get("stage") is None:
+            raise BatchError(f"batch {batch.id}: in {machine} already, expected another machine or a stage")
     if work.request.get("stage") is not None:
         split_off = declared(split_off, _stage_name(work, into), at)
     write_split(work.state, work.site, old, EggBook(split_off, new.entries), work.now, work.out)
     if (felt := work.state.eggs.get(batch.id)) is not None:
         work.state.eggs[into] = felt  # they were as warm as the others until now
-    _adopt(work, old.batch, f"{split_off.eggs} eggs went on as batch {into}")
+    _adopt(work, old.batch, f"{eggs_words(split_off.eggs or 0)} went on as batch {into}")
     return _adopt(work, split_off, f"split off {batch.id}") | {"from": batch.id, "stay": old.batch.eggs}
 
 
@@ -170,7 +175,10 @@ def _close(work: _Work) -> dict[str, Any]:
 
 
 def _reopen(work: _Work) -> dict[str, Any]:
-    return _adopt(work, reopened(_batch(work)), "opened again")
+    batch = reopened(_batch(work))
+    answer = _adopt(work, batch, "opened again")
+    reopen_book(work.state, work.site, batch, work.now, work.out)
+    return answer
 
 
 def _acknowledge(work: _Work) -> dict[str, Any]:

@@ -14,8 +14,19 @@ from datetime import datetime, timedelta
 from monitor.analysis.environment import Stretch
 from monitor.analysis.water_ahead import pip_day
 from monitor.analysis.water_loss import Interval
-from monitor.domain.egg_book import EggBook, outcome, sign_at
-from monitor.domain.egg_entry import CLEAR, EARLY, EXTERNAL_PIP, INTERNAL_PIP, MIDDLE, Dead, Hatched, Removed, Split
+from monitor.domain.egg_book import EggBook, candled, outcome, sign_at, standing
+from monitor.domain.egg_entry import (
+    CLEAR,
+    EARLY,
+    EARLY_DEAD,
+    EXTERNAL_PIP,
+    INTERNAL_PIP,
+    MIDDLE,
+    Dead,
+    Hatched,
+    Removed,
+    Split,
+)
 from monitor.domain.site import Site
 from monitor.service.batch_report import stretches_of
 from monitor.service.egg_weighed import Water, Weighed, water_at, when
@@ -91,6 +102,8 @@ def lost_to_pip(book: EggBook, egg: int, water: Water) -> tuple[float, bool] | N
         return None
     if end is not None and isinstance(end.fact, Dead) and end.fact.stage in (EARLY, MIDDLE):
         return None
+    if end is None and candled(book, egg)[1] in (CLEAR, EARLY_DEAD):
+        return None
     if end is not None and (isinstance(end.fact, Split) or (isinstance(end.fact, Removed) and end.fact.why == CLEAR)):
         return None
     pipped = any(sign_at(book, egg, sign) is not None for sign in (INTERNAL_PIP, EXTERNAL_PIP))
@@ -118,5 +131,5 @@ def _at_pip(book: EggBook, site: Site, now: datetime) -> EggBook:
     if pip >= (batch.closed_at or now):
         return book
     stays = tuple(replace(s, until=min(s.until or pip, pip)) for s in batch.stays if s.since < pip)
-    entries = tuple(e for e in book.entries if not (e.ends and e.at > pip))
+    entries = tuple(e for e in standing(book) if not (e.ends and e.at > pip))  # no end that a later one put right
     return EggBook(replace(batch, closed_at=pip, stays=stays), entries)

@@ -18,10 +18,10 @@ from monitor.domain.egg_book import (
     EggBook,
     FreshMass,
     Mass,
+    candled,
     fresh_mass,
     masses,
     numbers,
-    of_egg,
     outcome,
     sign_at,
     tray_masses,
@@ -33,7 +33,6 @@ from monitor.domain.egg_entry import (
     EARLY_DEAD,
     EXTERNAL_PIP,
     INTERNAL_PIP,
-    Candling,
 )
 from monitor.domain.plan import USUAL_C
 from monitor.domain.profile import Profile
@@ -212,8 +211,8 @@ def _egg(record: _Record, book: EggBook, egg: int, at: datetime, ahead: Ahead) -
 
 def _gone_at(book: EggBook, egg: int) -> datetime | None:
     """When the last candling found that there is no chick to be; None where it found one, or none was made."""
-    candled = [(e.at, e.fact.found) for e in of_egg(book, egg) if isinstance(e.fact, Candling)]
-    return candled[-1][0] if candled and candled[-1][1] in (CLEAR, EARLY_DEAD, DEAD) else None
+    at, found = candled(book, egg)
+    return at if found in (CLEAR, EARLY_DEAD, DEAD) else None
 
 
 def _verdict(water: Water) -> tuple[bool | None, str]:

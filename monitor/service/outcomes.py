@@ -14,7 +14,7 @@ from datetime import datetime, tzinfo
 
 from monitor.analysis.statistics import Outcome, ended_badly
 from monitor.domain.batch import Batch
-from monitor.domain.egg_book import EggBook, numbers, of_egg, outcome, standing
+from monitor.domain.egg_book import EggBook, numbers, of_egg, outcome, standing, went_on
 from monitor.domain.egg_entry import (
     AFTER_HATCH,
     ALIVE,
@@ -112,9 +112,9 @@ def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE)
 
 
 def _eggs_with(book: EggBook, finding: str) -> int:
-    """Eggs of which the finding was written, each egg with a number once."""
+    """Eggs of which the finding was written, each egg with a number once; one that went on in another batch counts there."""
     found = [e for e in standing(book) if isinstance(e.fact, Found) and e.fact.finding == finding]
-    named = {e.egg for e in found if e.egg is not None}
+    named = {e.egg for e in found if e.egg is not None and went_on(book, e.egg) is None}
     return len(named) + sum(e.count or 0 for e in found if e.egg is None)
 
 

@@ -14,7 +14,7 @@ from monitor.analysis.review import Record, review
 from monitor.analysis.review_whole import BatchReview, Reviewed
 from monitor.domain.batch import Batch
 from monitor.domain.causes import Catalogue, Key
-from monitor.domain.egg_book import EggBook, numbers, of_egg, standing
+from monitor.domain.egg_book import EggBook, numbers, of_egg, standing, went_on
 from monitor.domain.egg_entry import CLEAR, Candling, Found, Removed
 from monitor.domain.findings import FINDING
 from monitor.domain.site import Site
@@ -71,10 +71,13 @@ def batch_review(
 
 
 def _found(book: EggBook, finding: str | None, egg: int | None) -> Iterator[tuple[str, tuple[int, ...], int, bool]]:
-    """(finding, eggs by number, eggs without numbers, whether it is written), in the order in which they were found."""
+    """(finding, eggs by number, eggs without numbers, whether it is written), in the order in which they were found. What was found
+    in an egg that went on in another batch is that batch's."""
     eggs: dict[str, list[int]] = {}
     counts: dict[str, int] = {}
     for e in standing(book):
+        if e.egg is not None and went_on(book, e.egg) is not None:
+            continue
         if isinstance(e.fact, Found) and (egg is None or e.egg == egg) and finding in (None, e.fact.finding):
             here = eggs.setdefault(e.fact.finding, [])
             if e.egg is None:

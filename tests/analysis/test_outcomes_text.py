@@ -62,6 +62,12 @@ def test_the_rates() -> None:
     assert "NOT COUNTED\n  hen-9: no outcome is written\n" in text
 
 
+def test_the_share_from_which_on_a_batch_went_well() -> None:
+    """It is told as it was asked for, halves too."""
+    for share, said in ((0.75, "75 %"), (0.625, "62.5 %"), (0.57, "57 %")):
+        assert f"when {said} or more of its fertile eggs hatched" in words(told({}, good_share=share))
+
+
 def test_by_group() -> None:
     """The same for each machine, below the whole; a group that cannot say what was fertile says so."""
     text = told({}, by="machine")

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.batch import (
+    SHOWN_RUNS,
     Batch,
     BatchError,
     Declared,
@@ -166,3 +167,24 @@ def test_a_batch_that_left_its_machine_before_it_was_closed() -> None:
     """Opened again it is in none, as it was."""
     gone = Batch("b", "hen", SET, stays=(Stay("setter-1", SET, day(3)),))
     assert reopened(closed(gone, day(5))) == gone
+
+
+@given(st.sets(st.integers(1, 40), min_size=1))
+def test_the_numbers_on_its_eggs(numbers: set[int]) -> None:
+    """A batch has exactly the eggs of its numbers, and the words name them, up to ten runs."""
+    made = Batch("b", "hen", SET, len(numbers), numbers=tuple(sorted(numbers)))
+    assert {egg for egg in range(50) if made.has(egg)} == numbers
+    words, _, more = made.numbers_words.partition(" and more")
+    runs = [[int(end) for end in run.split("-")] for run in words.split(", ")]
+    named = {egg for run in runs for egg in range(run[0], run[-1] + 1)}
+    assert len(runs) <= SHOWN_RUNS
+    assert named == {egg for egg in numbers if not made.numbers_words.endswith("more") or egg <= max(named)}
+    assert all(after[0] > before[-1] + 1 for before, after in pairwise(runs))
+    assert not more
+
+
+def test_the_words_of_many_numbers_stay_short() -> None:
+    """Every second egg of 100,000 is no line of 600,000 characters."""
+    made = Batch("b", "hen", SET, 50_000, numbers=tuple(range(1, 100_000, 2)))
+    assert made.numbers_words == "1, 3, 5, 7, 9, 11, 13, 15, 17, 19 and more"
+    assert Batch("b", "hen", SET, None).numbers_words == "1 to 100000"

@@ -228,6 +228,14 @@ def test_fresh_mass_by_the_published_formula() -> None:
     assert fresh_mass(made, 2) is None
 
 
+@pytest.mark.parametrize("some", [Removed("clear"), Hatched(), Dead("early")])
+def test_some_that_ended_are_not_all(some: Fact) -> None:
+    """A reminder of the whole batch stands although some of its eggs, told by their count, ended before its time."""
+    made = book(entry(1, LookAgain(day(11), "air cells")), entry(7, some, count=1))
+    assert [e.number for e in looks(made)] == [1]
+    assert looks(add(made, entry(11, Candling("alive"), count=5))) == ()
+
+
 def test_look_again() -> None:
     """What was to be looked at is due from its time on, until something is written about that egg.
 

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.egg_book import EggBook, add
+from monitor.domain.egg_doubts import doubts
 from monitor.domain.egg_entry import Candling, Dead, EggError, Entry, Fact, Hatched, Laid, Weighing
 from monitor.domain.egg_many import add_each, alone
 from tests.domain.test_egg_book import BATCH, book, entry
@@ -58,6 +59,14 @@ def test_all_that_ended_are_counted() -> None:
     assert [why for _, why in wrong] == ["batch b-1: egg 3 dead: makes 11 eggs that ended, expected at most 10"] or [
         why for _, why in wrong
     ] == ["egg 3 dead: makes 11 eggs that ended, expected at most 10"]
+
+
+def test_the_same_twice_is_asked_whatever_was_corrected_before() -> None:
+    """Of two rows about one egg the second is odd, also where its first weighing was put right after a later one was written."""
+    before = book(entry(9, Weighing(19.0), 3), entry(0, Weighing(10.0), 3), entry(0, Weighing(20.0), 3, replaces=2))
+    rows = [entry(12, Weighing(18.5), 3), entry(12, Weighing(18.5), 3)]
+    _, wrong = add_each(before, rows, doubts)
+    assert [why for _, why in wrong] == ["egg 3 weighing: written already"]
 
 
 def test_what_is_odd_is_asked_of_each() -> None:

@@ -17,6 +17,7 @@ from monitor.domain.egg_entry import (
     Hatched,
     Laid,
     LookAgain,
+    Note,
     Split,
     Weighing,
     Withdrawn,
@@ -56,6 +57,20 @@ def test_the_eggs_take_their_record_along() -> None:
     assert laid_at(new, 3) == laid_at(old, 3) == SET - timedelta(days=3)
     assert {e.who for e in new.entries} == {"Mo"}
     assert [e.written_at for e in new.entries] == [day(0), day(0), day(5), day(7)]
+
+
+@pytest.mark.parametrize(("eggs", "count"), [((3,), None), ((), 4)])
+def test_what_was_written_about_all_goes_along(eggs: tuple[int, ...], count: int | None) -> None:
+    """A reminder to look at the whole batch stands for those that left too; one that was answered does not begin anew."""
+    made = book(
+        entry(1, LookAgain(day(2), "all")),
+        entry(3, Note("all well")),
+        entry(7, LookAgain(day(11), "air cells")),
+        entry(7, Candling("alive"), count=5),
+    )
+    old, new = parted(replace(made, batch=HERE), eggs, count)
+    assert [e.fact for e in looks(old)] == [e.fact for e in looks(new)] == [LookAgain(day(11), "air cells")]
+    assert [e.fact.kind for e in new.entries] == ["look-again", "note", "look-again"]
 
 
 def test_the_batch_they_become() -> None:
@@ -134,13 +149,40 @@ def test_what_cannot_be_split(eggs: tuple[int, ...], count: int | None, at: floa
 def test_eggs_that_are_not_there_any_more() -> None:
     """Neither one that ended, nor one that went before; nor eggs of a closed batch."""
     ended = add(full(), entry(9, Hatched(), 5))
-    with pytest.raises(EggError, match="egg 5 split: hatched already"):
+    with pytest.raises(EggError, match="egg 5 split: hatched already, expected eggs that have not ended"):
         parted(ended, (5,))
+    last = add(replace(ended, batch=replace(HERE, eggs=6)), Entry(day(9), day(9), "Mo", Hatched(), count=5))
+    with pytest.raises(EggError, match="egg 5 split: hatched already"):
+        parted(last, (5,))
     old, _ = parted(full(), (3,))
     with pytest.raises(EggError, match="egg 3 split: egg 3 went on as batch b-2"):
         split(old, (3,), None, "b-3", day(11), day(11), "Mo")
     with pytest.raises(BatchError, match="closed, expected an open batch"):
         parted(replace(full(), batch=replace(HERE, closed_at=day(22))), (3,))
+
+
+def test_a_count_of_eggs_with_numbers() -> None:
+    """Of eggs that are in the book by number nobody could tell which went: their numbers are asked for."""
+    with pytest.raises(BatchError, match="batch b-1: 2 eggs, expected their numbers"):
+        parted(full(), count=2)
+    old, _ = parted(full(), (3, 4))
+    assert split(old, (), 2, "b-3", day(11), day(11), "Mo")[0].batch.eggs == 6
+
+
+def test_a_chick_that_died_after_hatching_is_one_egg() -> None:
+    """Of ten eggs four hatched, one of them died, and six may still go or stay."""
+    made = replace(book(entry(20, Hatched(), count=4), entry(20.5, Dead("after hatch"), count=1)), batch=HERE)
+    assert parted(made, count=5, at=21)[1].batch.eggs == 5
+    with pytest.raises(BatchError, match="6 of 6 eggs"):
+        parted(made, count=6, at=21)
+
+
+def test_eggs_that_left_before_what_was_written_of_them() -> None:
+    """A split that is written late ends a reminder all the same; and what was written of the egg meanwhile is not undone here."""
+    old, new = parted(full(), (3,), at=6.0)
+    assert (looks(old), len(looks(new))) == ((), 1)
+    with pytest.raises(EggError, match="egg 3 went on as batch b-2, expected that batch"):
+        add(old, entry(12, Withdrawn(), 3, replaces=4))
 
 
 def test_a_batch_without_a_count() -> None:

@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, SHELVED, UNACKNOWLEDGED
+from monitor.domain.plan import LOOK_AGAIN
 from monitor.domain.record import Group
 from monitor.service.commands import MAX_BACKDATE, RequestError, batch_view, perform
 from tests.domain.house import PROFILES, T0, Air, Story, batch, probes, site
@@ -535,6 +536,26 @@ def test_a_stage_is_taken_back() -> None:
         refused(story, "stage", batch="hen-1", stage="lockdown", back=True)
         == "batch hen-1: stage lockdown is not declared"
     )
+
+
+def test_a_reminder_that_rang_when_a_batch_was_closed_by_mistake() -> None:
+    """It rings anew when the batch is opened again, once; one that was answered before does not."""
+    story = house()
+    for egg in (7, 8):
+        look = {"look_at": (story.now().utc + timedelta(hours=1)).isoformat(), "text": "weak"}
+        ask(story, "entry", batch="hen-1", by="ada", kind="look-again", fact=look, egg=egg)
+    story.at_s += 3_700.0
+    story.tick()
+    ask(story, "entry", batch="hen-1", by="ada", kind="candling", fact={"found": "alive"}, egg=8)
+    ask(story, "close", batch="hen-1")
+    story.tick()
+    assert not story.alarm(LOOK_AGAIN, "batch hen-1 egg 7").condition
+    told = len(story.notices)
+    ask(story, "reopen", batch="hen-1")
+    assert story.state_of(LOOK_AGAIN, "batch hen-1 egg 7") == UNACKNOWLEDGED
+    assert story.state_of(LOOK_AGAIN, "batch hen-1 egg 8") == NORMAL
+    story.run(minutes=2)
+    assert [n.title for n in story.notices[told:]] == ["hen-1 egg 7 in Setter 1: look again"]
 
 
 def test_a_batch_closed_by_mistake() -> None:

@@ -15,13 +15,14 @@ from monitor.domain.calibration import Calibration, by_offset
 from monitor.domain.dating import UPTIME, Line
 from monitor.domain.egg import model_of
 from monitor.domain.egg_book import EggBook, add
-from monitor.domain.egg_entry import Candling, Dead, Entry, Fact, Sign, Size, Weighing
+from monitor.domain.egg_entry import Candling, Dead, Entry, Fact, Hatched, Sign, Size, Weighing
 from monitor.domain.psychrometrics import rh_from_wet_bulb_pct, saturation_vapour_kpa
 from monitor.domain.reading import PASS, to_ms
 from monitor.domain.record import Group, StoredReading
 from monitor.domain.site import FORCED, Site
+from monitor.service.batch_report import stretches_of
 from monitor.service.egg_requests import MAX_ABOUT
-from monitor.service.egg_water import water_of
+from monitor.service.egg_water import water_of, water_to_pip
 from monitor.service.egg_weighed import NoWater, Water
 from monitor.settings import build_house, parse_settings
 from tests.fakes import MemoryStore
@@ -350,6 +351,30 @@ def test_after_pip_it_is_judged_by_the_day_of_pip(site: Site) -> None:
         assert water.together.now_pct.value > WINDOW[1] > water.together.pip_pct.value
     dry = weighed(site, EggBook(HEN), 1, 18.0, DAYS)
     assert seen(site, dry, 20.9, record(20.9)).off is True
+
+
+@pytest.mark.parametrize("at", [14.0, 19.5])
+@pytest.mark.parametrize("found", ["clear", "early dead"])
+def test_an_egg_without_a_chick_loses_nothing_to_pip(site: Site, at: float, found: str) -> None:
+    """An egg that was last candled clear, or dead since its first days, has no loss to pip, whether or not its end was written as well."""
+    book = put(weighed(site, EggBook(HEN), 3, 12.5, DAYS), at, Candling(found), 3)
+    stretches = tuple(stretches_of(kept(record(21.0)), site, book.batch, day(21.0)))
+    assert water_to_pip(site, book, day(21.0), stretches)[1] == {}
+    alive = put(book, at + 0.1, Candling("alive"), 3)
+    assert list(water_to_pip(site, alive, day(21.0), stretches)[1]) == [3]
+
+
+def test_a_hatch_that_was_put_right_after_pip(site: Site) -> None:
+    """What was lost by pip goes by the date that stands, and not by the wrong one before."""
+    plain = weighed(site, EggBook(HEN), 3, 12.5, (*DAYS, 16.0))
+    wrong = put(plain, 17.0, Hatched(), 3)
+    mended = put(wrong, 21.0, Hatched(), 3, replaces=wrong.entries[-1].number)
+    right = put(plain, 21.0, Hatched(), 3)
+    air = record(21.5)
+    by_pip = seen(site, mended, 21.5, air).eggs[3].by_pip_pct
+    assert by_pip == seen(site, right, 21.5, air).eggs[3].by_pip_pct
+    assert by_pip is not None
+    assert by_pip.value == pytest.approx(12.5, abs=0.4)
 
 
 def test_a_species_without_a_target(site: Site) -> None:

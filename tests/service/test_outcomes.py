@@ -10,6 +10,7 @@ from monitor.analysis.statistics import Outcome
 from monitor.domain.egg_book import EggBook
 from monitor.domain.egg_entry import Candling, Dead, Found, Hatched, Removed
 from monitor.domain.egg_split import split
+from monitor.domain.record import Group
 from monitor.service.outcomes import UNTOLD, ended_of, outcome_of
 from tests.fakes import MemoryStore
 from tests.seasons import batch_of, ended, group, make_site, put, set_at
@@ -80,6 +81,27 @@ def test_eggs_that_went_on_in_another_batch() -> None:
     assert outcome_of(apart, UTC) == "no outcome is written"
     outcome, missing = counted(put(apart, 21.0, Hatched(), count=7))
     assert (outcome.eggs, outcome.fertile, outcome.hatched, dict(outcome.lost), missing) == (9, None, 7, {}, 1)
+
+
+def test_a_finding_of_an_egg_that_went_on_counts_where_it_is() -> None:
+    """One wet chick in one egg is one finding over both batches."""
+    found = put(EggBook(batch_of(0, closed=False)), 9.0, Found("wet-chick"), 11)
+    here, there = (
+        replace(each, batch=replace(each.batch, closed_at=set_at(0) + timedelta(days=22)))
+        for each in split(found, (11, 12), None, "b-0-b", set_at(0) + timedelta(days=10), set_at(0), "ada")
+    )
+    store = MemoryStore()
+    store.commit(
+        Group(
+            batches={each.batch.id: each.batch for each in (here, there)},
+            entries=[
+                (each.batch.id, entry)
+                for each in (put(here, 21.0, Hatched(), count=10), put(there, 21.0, Hatched(), count=2))
+                for entry in each.entries
+            ],
+        )
+    )
+    assert ended_of(store, store.batches(), UTC, finding="wet-chick").written == {"b-0": 0, "b-0-b": 1}
 
 
 def test_a_finding_of_a_clear_egg_counts_as_clear() -> None:
