@@ -96,7 +96,7 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> I
         yield f"{'by hatch':<13} {_interval(loss.hatch_pct)}, as if the shell stayed whole"
     if weighed.until is None and loss.line.by_days:
         yield f"{'to set':<13} no humidity was recorded, so none can be told"
-    elif weighed.until is None and water.window_pct is not None:
+    elif weighed.until is None and water.window_pct is not None and by_pip is None:
         yield from _wrapped(f"{'to set':<13} {mend_words(loss.mend, _unit(site), water.lately_rh_pct)}", 14)
 
 

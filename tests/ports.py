@@ -497,10 +497,10 @@ class RecordSuite:
         assert loaded == {("node-a", 1000 - boot): Numbering(boot + (boot == 50)) for boot in range(36, 100)}
 
     def test_the_numbers_on_eggs_that_were_split_off(self, record: Record) -> None:
-        """A batch whose eggs are not numbered from 1 keeps their numbers."""
-        off = replace(BATCH, id="off", eggs=3, numbers=(3, 4, 7))
+        """A batch whose eggs are not numbered from 1 keeps their numbers, and which batch they were set in."""
+        off = replace(BATCH, id="off", eggs=3, numbers=(3, 4, 7), split_from=BATCH.id)
         record.ledger.commit(Group(batches={BATCH.id: BATCH, "off": off}))
-        assert {b.id: b.numbers for b in record.again().history.batches()} == {BATCH.id: (), "off": (3, 4, 7)}
+        assert {b.id: b for b in record.again().history.batches()} == {BATCH.id: BATCH, "off": off}
 
     def test_a_batch_that_moves_on(self, record: Record) -> None:
         """A batch's later form takes the place of the former, with fewer or more stays and stages; order is by set time."""

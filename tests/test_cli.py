@@ -293,7 +293,20 @@ def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
     )
     rows = told(capsys, "batch", "list", config=config)
     assert [row.keys() for row in rows] == [
-        {"id", "profile", "set_at", "day", "eggs", "numbers", "note", "machine", "stays", "declared", "closed_at"}
+        {
+            "id",
+            "profile",
+            "set_at",
+            "day",
+            "eggs",
+            "numbers",
+            "split_from",
+            "note",
+            "machine",
+            "stays",
+            "declared",
+            "closed_at",
+        }
     ]
     assert "hen-1            chicken             17.0  lockdown     24  hatcher-1" in ok(
         capsys, "batch", "list", config=config

@@ -40,7 +40,8 @@ class Across:
     every, groups: rates of all and of each group. left_out: batch id to why it is not counted. unwritten: eggs without a written end.
     looked_at: id to words; why: SET_BEFORE, PUBLISHED or CHOSEN. found: each of these over all batches; members: each group against the
     others; within: each of these in each group alone. read: batches whose air could be looked at; older: those beyond the newest, which
-    were not. by: what the groups are. finding: where batches are counted by it, and not by how they ended.
+    were not. by: what the groups are. finding: where batches are counted by it, and not by how they ended. split_off: batches that were
+    split off another, which are counted in the rates and compared with nothing.
     """
 
     every: Rates
@@ -57,6 +58,7 @@ class Across:
     older: int
     by: str | None = None
     finding: Written | None = None
+    split_off: int = 0
 
     @property
     def ending(self) -> Ending:

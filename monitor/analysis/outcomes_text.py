@@ -70,6 +70,7 @@ def outcomes_json(across: Across) -> dict[str, object]:
         "by": across.by,
         "batches_looked_at": across.read,
         "older_batches_not_looked_at": across.older,
+        "split_off_not_compared": across.split_off,
         "looked_at": [{"id": id_, "words": words} for id_, words in across.looked_at.items()],
         "compared": len(across.compared),
         "together": [{"id": ids[str(row["exposure"])], **row} for row in rows],
@@ -126,7 +127,9 @@ def _together(across: Across) -> Iterator[str]:
         newest = "batch was" if across.read == 1 else f"{across.read} batches were"
         older = "1 older was" if across.older == 1 else f"{across.older} older ones were"
         yield f"  Only the newest {newest} looked at; {older} not."
-    without = across.every.batches - across.older - across.read
+    if across.split_off:
+        yield f"  Not compared, for a clutch counts once, as the batch that was set: {_batches(across.split_off)} split off another."
+    without = across.every.batches - across.older - across.read - across.split_off
     if without:
         yield f"  Without a machine or a profile that is known, so without air to ask: {_batches(without)}."
     if not across.looked_at:

@@ -189,7 +189,7 @@ def _figure(verdict: Verdict, figure: Figure, unit: str) -> str:
     if check is None:
         return ""
     shown = _shown(check.unit, unit)
-    pace = ", at the pace until it died" if figure.at_pace else ""
+    pace = " (dead before pip: at the pace until then)" if figure.at_pace else ""
     text = f"{_asked(verdict, unit)}: {shown(figure.value)}{pace}"
     if check.kind == MEAN:
         text += f", band {_band(figure, shown)}"

@@ -55,6 +55,7 @@ class Batch:
     """Eggs set together. `set_at` is when incubation began; age is time elapsed since, so no change of summer time moves it.
 
     numbers: what stands on its eggs, rising, where that is not 1 to `eggs`: some of them, or they, were split off.
+    split_from: the batch that was set, where these eggs were split off it, or off one that was.
     """
 
     id: str
@@ -66,6 +67,12 @@ class Batch:
     declared: tuple[Declared, ...] = ()
     closed_at: datetime | None = None
     numbers: tuple[int, ...] = ()
+    split_from: str = ""
+
+    @property
+    def clutch(self) -> str:
+        """What all have in common that were set as one batch: its name."""
+        return self.split_from or self.id
 
     def has(self, egg: int) -> bool:
         """Whether an egg of the batch can have that number."""

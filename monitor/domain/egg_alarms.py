@@ -9,7 +9,18 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from monitor.domain.alarm import BETWEEN, IN, OUT, Alarm, Judgement, acknowledge, suppress, unsuppress
+from monitor.domain.alarm import (
+    BETWEEN,
+    IN,
+    OUT,
+    Alarm,
+    Judgement,
+    Transition,
+    acknowledge,
+    state_of,
+    suppress,
+    unsuppress,
+)
 from monitor.domain.batch import Batch, batch_of, subject_of
 from monitor.domain.deciding import judge, settle
 from monitor.domain.egg_book import EggBook, looks, of_egg, standing
@@ -61,8 +72,15 @@ def remind_to_look(state: State, site: Site, now: Now, out: Group, who: str = ""
 
 def judge_weight(state: State, site: Site, batch: Batch, off: bool | None, about: str, now: Now, out: Group) -> None:
     """What the weighings say of the loss at pip: off its window, on track, or (None) neither for sure."""
-    verdict = BETWEEN if off is None else OUT if off else IN
-    judge(state, site, (subject_of(batch.id), WEIGHT_OFF), Judgement(verdict, now.utc, about=about), now, out)
+    verdict, key = BETWEEN if off is None else OUT if off else IN, (subject_of(batch.id), WEIGHT_OFF)
+    before, written = state.alarms.get(key), len(out.transitions)
+    judge(state, site, key, Judgement(verdict, now.utc, about=about), now, out)
+    alarm = state.alarms.get(key)
+    if alarm is None or before is None or not alarm.condition or alarm.about == before.about:
+        return
+    if len(out.transitions) == written:  # or the record, and the next run, would go on with what it was about at first
+        is_ = state_of(alarm)
+        out.transitions.append(Transition(alarm, is_, is_, "what it is about has changed", now.utc, now.mono_s))
 
 
 def close_book(state: State, site: Site, batch: Batch, now: Now, out: Group) -> None:

@@ -79,7 +79,14 @@ def _batch(batch: Batch, into: str, numbers: tuple[int, ...], eggs: int, at: dat
     stays = [s if s.until is None or s.until <= at else Stay(s.machine, s.since) for s in batch.stays if s.since <= at]
     declared = tuple(d for d in batch.declared if d.at <= at)
     return replace(
-        batch, id=into, eggs=eggs, numbers=numbers, note=f"split off {batch.id}", stays=tuple(stays), declared=declared
+        batch,
+        id=into,
+        eggs=eggs,
+        numbers=numbers,
+        note=f"split off {batch.id}",
+        stays=tuple(stays),
+        declared=declared,
+        split_from=batch.clutch,
     )
 
 

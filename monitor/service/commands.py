@@ -146,7 +146,9 @@ def _split(work: _Work) -> dict[str, Any]:
         elif work.request.get("stage") is None:
             raise BatchError(f"batch {batch.id}: in {machine} already, expected another machine or a stage")
     if work.request.get("stage") is not None:
-        split_off = declared(split_off, _stage_name(work, into), at)
+        stage = _stage_name(work, into)
+        if all(d.stage != stage for d in split_off.declared):  # it may have been, for all of them
+            split_off = declared(split_off, stage, at)
     write_split(work.state, work.site, old, EggBook(split_off, new.entries), work.now, work.out)
     if (felt := work.state.eggs.get(batch.id)) is not None:
         work.state.eggs[into] = felt  # they were as warm as the others until now
@@ -346,6 +348,7 @@ def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:
         "day": round(batch.day(batch.closed_at or at), 3),
         "eggs": batch.eggs,
         "numbers": list(batch.numbers) or None,
+        "split_from": batch.split_from or None,
         "note": batch.note,
         "machine": None if stay is None else stay.machine,
         "stays": [

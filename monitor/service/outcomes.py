@@ -49,12 +49,19 @@ _SEASONS = ("Dec to Feb", "Mar to May", "Jun to Aug", "Sep to Nov")
 @dataclass(frozen=True, slots=True)
 class Ended:
     """How the closed batches ended. left_out: batch id to why it is not counted. unwritten: eggs without an end, not hatched.
-    written: of each counted batch, how many eggs had the finding that was asked for; None where none was."""
+    written: of each counted batch, how many eggs had the finding that was asked for; None where none was. split_off: those of
+    the counted that are part of another's clutch."""
 
     outcomes: tuple[Outcome, ...]
     left_out: Mapping[str, str]
     unwritten: int
     written: Mapping[str, int] | None = None
+    split_off: frozenset[str] = frozenset()
+
+    @property
+    def cases(self) -> tuple[Outcome, ...]:
+        """What is compared: each clutch once, by the batch that was set. What was split off it shares its parents and most of its days."""
+        return tuple(o for o in self.outcomes if o.batch not in self.split_off)
 
     def bad(self, outcome: Outcome) -> bool:
         """The end that batches are counted by: that the finding was written, or where none was asked for, that it ended badly."""
@@ -84,7 +91,14 @@ def ended_of(
             unwritten += missing
             if finding is not None:
                 written[batch.id] = min(counted.eggs, _eggs_with(book, finding))
-    return Ended(tuple(outcomes), left_out, unwritten, None if finding is None else written)
+    split_off = frozenset(batch.id for batch in batches if batch.split_from)
+    return Ended(
+        tuple(outcomes),
+        left_out,
+        unwritten,
+        None if finding is None else written,
+        split_off & {o.batch for o in outcomes},
+    )
 
 
 def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE) -> tuple[Outcome, int] | str:

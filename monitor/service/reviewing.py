@@ -148,7 +148,9 @@ def _good(
 ) -> Iterator[Record]:
     """The records of other batches of that species that went well, the newest first."""
     others = [
-        b for b in history.batches() if b.profile == batch.profile and b.id != batch.id and b.closed_at and b.stays
+        b
+        for b in history.batches()
+        if b.profile == batch.profile and b.clutch != batch.clutch and not b.split_from and b.closed_at and b.stays
     ]
     told = 0
     for other in sorted(others, key=lambda b: b.set_at, reverse=True)[:MOST_CLOSED]:

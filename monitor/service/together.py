@@ -97,6 +97,7 @@ def across_batches(
         together.left_out,
         by,
         None if finding is None else _written(finding, ended, by),
+        len(ended.split_off),
     )
 
 
@@ -112,7 +113,7 @@ def together_of(
 ) -> Together:
     """What these batches have together. looked_at: things of the air. by: one of BY, or None for no groups."""
     batches = {b.id: b for b in history.batches()}
-    known = [o for o in ended.outcomes if o.species in site.profiles and batches[o.batch].stays]
+    known = [o for o in ended.cases if o.species in site.profiles and batches[o.batch].stays]
     newest = sorted(known, key=lambda o: batches[o.batch].set_at, reverse=True)[:most]
     exposed: Mapping[str, Mapping[str, bool | None]] = {}
     alike = len({ended.bad(each) for each in newest}) < 2
@@ -121,8 +122,8 @@ def together_of(
     found = {words: table_of(newest, by_batch, ended.bad) for words, by_batch in exposed.items()}
     members, within = {}, {}
     if by is not None:
-        tables = tables_of_groups(ended.outcomes, _key(by), ended.bad)
-        members = {_member(by, group, ended.outcomes): table for group, table in tables.items()}
+        tables = tables_of_groups(ended.cases, _key(by), ended.bad)
+        members = {_member(by, group, ended.cases): table for group, table in tables.items()}
         if len({_key(by)(each) for each in newest}) > 1:  # or it would be the same again, and corrected for twice
             within = tables_by(newest, exposed, lambda o: f"{_key(by)(o)} alone", ended.bad)
     every = associations({**found, **members, **within})
@@ -177,4 +178,5 @@ def _often(ended: Ended, outcomes: Sequence[Outcome]) -> tuple[Rate, Rate]:
     """(of their eggs, of these batches), those with the finding written."""
     written = ended.written or {}
     eggs = rate(sum(written[o.batch] for o in outcomes), sum(o.eggs for o in outcomes))
-    return eggs, rate(sum(map(ended.bad, outcomes)), len(outcomes))
+    cases = [o for o in outcomes if o.batch not in ended.split_off]
+    return eggs, rate(sum(map(ended.bad, cases)), len(cases))

@@ -105,7 +105,7 @@ def test_a_loss_that_was_carried_to_pip_says_so() -> None:
     record = Record("egg 4", {(LOSS, WHOLE): Figure(17.0, 11.0, 14.0, at_pace=True)})
     verdicts = review(CATALOGUE, "dead-unpipped", record)
     page = " ".join(review_text(CATALOGUE, "dead-unpipped", "egg 4", verdicts, "C").split())
-    assert "water loss to pip: 17.0 %, at the pace until it died, band 11.0 % to 14.0 %" in page
+    assert "water loss to pip: 17.0 % (dead before pip: at the pace until then), band 11.0 % to 14.0 %" in page
     rows = to_json(CATALOGUE, "dead-unpipped", "egg 4", verdicts)["verdicts"]
     assert isinstance(rows, list)
     assert [row["at_pace"] for row in rows if row["value"] is not None] == [True, True]

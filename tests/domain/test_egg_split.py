@@ -78,12 +78,28 @@ def test_the_batch_they_become() -> None:
     made = replace(full(), batch=replace(HERE, declared=(Declared("lockdown", day(9)), Declared("hatch", day(11)))))
     _, new = parted(made, (7, 3, 4))
     assert new.batch == Batch(
-        "b-2", "bird", SET, 3, "split off b-1", HERE.stays, (Declared("lockdown", day(9)),), numbers=(3, 4, 7)
+        "b-2",
+        "bird",
+        SET,
+        3,
+        "split off b-1",
+        HERE.stays,
+        (Declared("lockdown", day(9)),),
+        numbers=(3, 4, 7),
+        split_from="b-1",
     )
     assert new.batch.numbers_words == "3-4, 7"
     assert [new.batch.has(egg) for egg in (1, 3, 4, 7)] == [False, True, True, True]
     _, earlier = parted(full(), (3,), at=5.0)
     assert earlier.batch.stays == (Stay("setter-1", SET),)
+
+
+def test_what_was_split_off_twice_is_of_the_first_clutch() -> None:
+    """However often it is split: what was set as one batch is one clutch."""
+    _, new = parted(full(), (3, 4))
+    _, newer = split(new, (4,), None, "b-3", day(11), day(11), "Mo")
+    assert [b.clutch for b in (HERE, new.batch, newer.batch)] == ["b-1"] * 3
+    assert newer.batch.split_from == "b-1"
 
 
 def test_the_batch_they_leave() -> None:

@@ -574,3 +574,13 @@ def test_a_batch_closed_by_mistake() -> None:
     story.run(minutes=2)
     assert story.alarm("dry-bulb-high-alarm").condition
     assert refused(story, "reopen", batch="hen-1") == "batch hen-1: open, expected a closed batch"
+
+
+def test_a_stage_that_was_declared_for_all_goes_along() -> None:
+    """Split off with a stage that the batch has already, the eggs have it from when it was declared."""
+    story = house()
+    ask(story, "stage", batch="hen-1", stage="lockdown")
+    since = story.state.batches["hen-1"].declared
+    answer = ask(story, "split", batch="hen-1", eggs=[7], machine="hatcher-1", stage="lockdown", by="ada")
+    assert story.state.batches[answer["batch"]].declared == since
+    assert answer["split_from"] == "hen-1"

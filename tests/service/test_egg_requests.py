@@ -370,3 +370,16 @@ def test_the_room_shows_it_once() -> None:
     here = {view["machine"]: [a["subject"] for a in view["alarms"]] for view in room["machines"]}
     assert here["setter-1"] == ["batch hen-1"]
     assert [a["subject"] for a in room["others"]] == ["batch hen-2"]
+
+
+def test_what_a_standing_alarm_is_about_is_written() -> None:
+    """When other eggs are off track the alarm stands, rings no more than before, and the record has what it is about now."""
+    story = house()
+    ask(story, "judge-weight", batch="hen-1", off=True, about="egg 3: loss by pip 18 %")
+    _, out = written(story, "judge-weight", batch="hen-1", off=True, about="egg 7: loss by pip 17 %")
+    assert [(t.state_before, t.state, t.alarm.about) for t in out.transitions] == [
+        (UNACKNOWLEDGED, UNACKNOWLEDGED, "egg 7: loss by pip 17 %")
+    ]
+    assert out.notices == []
+    _, out = written(story, "judge-weight", batch="hen-1", off=True, about="egg 7: loss by pip 17 %")
+    assert out.transitions == []

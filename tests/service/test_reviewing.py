@@ -118,6 +118,14 @@ def test_which_batches_stand_beside_it(site: Site) -> None:
     assert reviewed(store, site, "b-12", share=0.9).good == ("b-7", "b-5", "b-3", "b-1")
 
 
+def test_its_own_clutch_does_not_stand_beside_it(site: Site) -> None:
+    """Neither the batch it was split off, nor what was split off with it or off another, however well they hatched."""
+    well = [ended(EggBook(batch_of(n)), 11) for n in range(3)]
+    bad = put(ended(EggBook(replace(batch_of(4), split_from="b-0")), 4, late=4), 20.5, Found("wet-chick"), 9)
+    well[2] = replace(well[2], batch=replace(well[2].batch, split_from="b-1"))
+    assert reviewed(kept(group([*well, bad])), site).good == ("b-1",)
+
+
 def test_an_egg_that_died_is_judged_by_its_own_days(site: Site, seasons: MemoryStore) -> None:
     """Egg 11 died in the first third: nothing is said of the hatcher, which it did not live to see; eggs 9 and 10 did."""
     dry_hatcher = [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -66,6 +67,21 @@ def test_only_the_newest_are_read(site: Site) -> None:
     humid = next(a for a in together.found if a.exposure == "too humid in the setter")
     assert humid.table.counts == (1, 0, 0, 2)
     assert humid.too_few
+
+
+def test_a_clutch_is_one_case(site: Site) -> None:
+    """Four batches, each with half of its eggs split off, are four cases and not eight; the eggs of all count in the rates."""
+    books = [ended(EggBook(batch_of(n)), 4 if n % 2 else 11, late=7 if n % 2 else 0) for n in range(4)]
+    halves = [replace(b, batch=replace(b.batch, id=f"b-{4 + n}", split_from=b.batch.id)) for n, b in enumerate(books)]
+    store = MemoryStore()
+    store.commit(group([*books, *halves], {1: DAMP_RH, 3: DAMP_RH}))
+    together = usual(store, site)
+    humid = next(a for a in together.found if a.exposure == "too humid in the setter")
+    assert (humid.table.total, humid.too_few) == (4, True)
+    across = across_batches(store, site, CATALOGUE, NOW, by="machine", finding="wet-chick")
+    assert (across.every.batches, across.split_off, across.read) == (8, 4, 4)
+    assert across.finding is not None
+    assert (across.finding.eggs.of, across.finding.batches.of) == (96, 4)
 
 
 class Deaf(MemoryStore):

@@ -56,9 +56,10 @@ _GAP = """INSERT INTO gap VALUES (?, ?, ?, ?, ?) ON CONFLICT (node, boot, first_
 _UNKNOWN = """INSERT INTO unknown VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (probe) DO UPDATE SET
     first_ms = excluded.first_ms, last_ms = excluded.last_ms, count = excluded.count,
     dry_bulb_c = excluded.dry_bulb_c, rh_pct = excluded.rh_pct"""
-_BATCH = """INSERT INTO batch (id, profile, set_ms, eggs, note, closed_ms, numbers) VALUES (?, ?, ?, ?, ?, ?, ?)
+_BATCH = """INSERT INTO batch (id, profile, set_ms, eggs, note, closed_ms, numbers, split_from) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
     ON CONFLICT (id) DO UPDATE SET profile = excluded.profile, set_ms = excluded.set_ms, eggs = excluded.eggs,
-    note = excluded.note, closed_ms = excluded.closed_ms, numbers = excluded.numbers"""
+    note = excluded.note, closed_ms = excluded.closed_ms, numbers = excluded.numbers,
+    split_from = excluded.split_from"""
 _ALARM = "INSERT INTO alarm VALUES (?, ?, ?) ON CONFLICT (subject, rule) DO UPDATE SET transition_id = excluded.transition_id"
 # Only a known dedupe makes it a repeat. Two different notices under one id must fail loudly, or the second would be lost.
 _NOTICE = f"""INSERT INTO notice ({NOTICE_COLUMNS}) SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10
@@ -182,7 +183,7 @@ class SqliteLedger:
         execute, many = self._connection.execute, self._connection.executemany
         numbers = json.dumps(batch.numbers) if batch.numbers else None
         row = (batch.id, batch.profile, to_ms(batch.set_at), batch.eggs, batch.note, ms_or_none(batch.closed_at))
-        execute(_BATCH, (*row, numbers))
+        execute(_BATCH, (*row, numbers, batch.split_from or None))
         execute("DELETE FROM stay WHERE batch = ?", (batch.id,))
         execute("DELETE FROM declared WHERE batch = ?", (batch.id,))
         many(

@@ -221,6 +221,7 @@ def _egg_book(connection: sqlite3.Connection) -> None:
 def _egg_numbers(connection: sqlite3.Connection) -> None:
     # A list of whole numbers as JSON; NULL: 1 to as many as were set.
     connection.execute("ALTER TABLE batch ADD COLUMN numbers TEXT")
+    connection.execute("ALTER TABLE batch ADD COLUMN split_from TEXT")
 
 
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (

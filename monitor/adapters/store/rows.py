@@ -116,14 +116,14 @@ def read_batches(connection: sqlite3.Connection) -> list[Batch]:
     for batch, stage, at_ms in connection.execute("SELECT batch, stage, at_ms FROM declared ORDER BY batch, place"):
         declared[batch].append(Declared(stage, from_ms(at_ms)))
     rows = connection.execute(
-        "SELECT id, profile, set_ms, eggs, note, closed_ms, numbers FROM batch ORDER BY set_ms, number"
+        "SELECT id, profile, set_ms, eggs, note, closed_ms, numbers, split_from FROM batch ORDER BY set_ms, number"
     )
     return [
         Batch(
             id_, profile, from_ms(set_ms), eggs, note, tuple(stays[id_]), tuple(declared[id_]),
-            time_or_none(closed_ms), tuple(json.loads(numbers or "[]")),
+            time_or_none(closed_ms), tuple(json.loads(numbers or "[]")), split_from or "",
         )
-        for id_, profile, set_ms, eggs, note, closed_ms, numbers in rows
+        for id_, profile, set_ms, eggs, note, closed_ms, numbers, split_from in rows
     ]  # fmt: skip
 
 
