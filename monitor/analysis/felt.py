@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from monitor.analysis.figures import Figures
 from monitor.domain.exposure import Dose, Match
 
-OPENING, HANDLING, MOVE, DECLARED = "opening", "handling", "move", "stage"
+OPENING, HANDLING, MOVE, DECLARED, SPLIT = "opening", "handling", "move", "stage", "split"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ class Felt:
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """Something that was done, or that showed in the air. kind: OPENING, HANDLING, MOVE or DECLARED; of an egg's book that of its entry.
+    """Something that was done, or that showed in the air. kind: OPENING, HANDLING, MOVE, DECLARED or SPLIT; of an egg's book that of its entry.
 
     machine: where. until_ms: of a handling. counts: whether it is an opening of its own, and not more about one. entry: its number in the
     egg book, of what was written there.

@@ -17,7 +17,7 @@ from monitor.domain.wall import printable
 LISTED = 20  # openings told one by one in words; JSON and CSV have them all
 DAY_MS = 86_400_000
 SIDES = {ABOVE: ("heat", "over"), "below": ("cold", "under")}
-KINDS = {OPENING: "opening", HANDLING: "handling", DECLARED: "stage declared", "move": "moved"}
+KINDS = {OPENING: "opening", HANDLING: "handling", DECLARED: "stage declared", "move": "moved", "split": "split"}
 
 
 def felt_lines(felt: Felt, shown: Shown) -> Iterator[str]:

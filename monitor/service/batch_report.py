@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -10,12 +11,15 @@ from monitor.analysis.calibrated import corrected_air
 from monitor.analysis.chart import Chart, charts_of
 from monitor.analysis.development import Development, development_of
 from monitor.analysis.environment import BatchHistory, Stretch, history_of
-from monitor.analysis.felt import DECLARED, HANDLING, MOVE, OPENING, Happening
+from monitor.analysis.felt import DECLARED, HANDLING, MOVE, OPENING, SPLIT, Happening
 from monitor.analysis.felt_figures import felt_of
 from monitor.domain.bands import derived_rh
 from monitor.domain.batch import Batch
 from monitor.domain.calibration import Calibration, applied
 from monitor.domain.egg import EggModel, model_of
+from monitor.domain.egg_book import standing
+from monitor.domain.egg_entry import Split
+from monitor.domain.egg_words import eggs_words
 from monitor.domain.profile import Band, Profile, Stage
 from monitor.domain.psychrometrics import wet_bulb_c
 from monitor.domain.reading import to_ms
@@ -86,7 +90,7 @@ def _models(site: Site, batch: Batch) -> dict[str, EggModel]:
 
 
 def happenings_of(history: History, batch: Batch, now: datetime) -> list[Happening]:
-    """What was done to a batch, in order: moves, declared stages, and openings and handlings of the machine it was in."""
+    """What was done to a batch, in order: moves, declared stages, eggs that went elsewhere, openings and handlings of its machine."""
     places = list(_places(batch, now))
     if not places:
         return []
@@ -114,6 +118,14 @@ def happenings_of(history: History, batch: Batch, now: datetime) -> list[Happeni
         Happening(to_ms(h.since), HANDLING, h.machine, "declared", to_ms(min(h.until, end)), h.by)
         for h in history.handlings(begin, end)
         if there(h.machine, h.since, h.until)
+    ]
+    left: Counter[tuple[datetime, str]] = Counter()
+    for e in standing(history.book(batch)):
+        if isinstance(e.fact, Split) and begin <= e.at < end:
+            left[e.at, e.fact.into] += e.eggs
+    found += [
+        Happening(to_ms(at), SPLIT, _place_at(places, at), f"{eggs_words(count)} went on as batch {into}")
+        for (at, into), count in left.items()
     ]
     return sorted(found, key=lambda each: each.at_ms)
 

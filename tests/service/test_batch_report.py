@@ -16,11 +16,14 @@ from hypothesis import strategies as st
 
 from monitor.adapters.profile_files import load_profiles
 from monitor.analysis.environment import Stretch
+from monitor.analysis.felt import SPLIT
 from monitor.domain.bands import DRY_BULB, RH
 from monitor.domain.batch import Batch, Stay, closed, declared, moved
 from monitor.domain.calibration import Calibration, by_offset
 from monitor.domain.dating import UPTIME, Line
 from monitor.domain.egg import model_of
+from monitor.domain.egg_book import EggBook, add
+from monitor.domain.egg_entry import Entry, Split
 from monitor.domain.opening import Handling
 from monitor.domain.profile import Band
 from monitor.domain.psychrometrics import rh_from_wet_bulb_pct, wet_bulb_c
@@ -435,3 +438,17 @@ def test_where_that_cannot_be_said(site: Site) -> None:
         (HEN, replace(site, profiles={"chicken": bare}), day(1)),
     ):
         assert batch_development(MemoryStore(), where, batch, now) is None
+
+
+def test_eggs_that_went_on_in_another_batch_are_told() -> None:
+    """Those that left at one time for one batch in one line, where they were; what another batch's book says is not told."""
+    book = EggBook(HEN)
+    for egg, into, at in ((3, "hen-1-b", 5.0), (4, "hen-1-b", 5.0), (7, "hen-1-c", 9.0)):
+        book = add(book, Entry(day(at), day(at), "ada", Split(into), egg=egg))
+    record = MemoryStore()
+    record.commit(Group(batches={HEN.id: HEN}, entries=[(HEN.id, e) for e in book.entries]))
+    found = [h for h in happenings_of(record, HEN, day(8)) if h.kind == SPLIT]
+    assert [(h.at_ms, h.machine, h.text) for h in found] == [
+        (to_ms(day(5)), "setter-1", "2 eggs went on as batch hen-1-b")
+    ]
+    assert len([h for h in happenings_of(record, HEN, day(30)) if h.kind == SPLIT]) == 2
