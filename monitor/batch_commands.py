@@ -97,7 +97,8 @@ def _batch_list(options: Any) -> int:
 
 def _batch_show(options: Any) -> int:
     from monitor.analysis.development_shown import development_lines, development_record
-    from monitor.analysis.shown import Shown, filled
+    from monitor.analysis.shown import Shown
+    from monitor.domain.wall import filled
     from monitor.service.batch_report import batch_development
     from monitor.service.commands import batch_view
     from monitor.show import batch_text

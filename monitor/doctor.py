@@ -16,6 +16,7 @@ from monitor.adapters.clock import SystemClock
 from monitor.adapters.delivery import AppriseDelivery
 from monitor.adapters.door import DoorClosed, ask_door
 from monitor.app import StartError, data_folder, door_path, link_settings, open_history, store_path
+from monitor.domain.wall import wall_time
 from monitor.service.ports import StoreFailure
 from monitor.settings import House
 
@@ -38,7 +39,7 @@ def examine(house: House) -> dict[str, Any]:
     check("configuration", True, f"{house.path}: {len(site.machines)} machines, {len(site.probes)} probes")
     clock = SystemClock().now()
     synchronised = "right" if clock.clock_ok else "not set; days of incubation and times shown are wrong"
-    check("clock", clock.clock_ok, f"{datetime.now(UTC).isoformat(timespec='seconds')}: {synchronised}")
+    check("clock", clock.clock_ok, f"{wall_time(clock.utc, site.zone)}: {synchronised}")
     facts = _daemon(house, check)
     _record(house, check)
     delivery = AppriseDelivery()
@@ -71,7 +72,8 @@ def _daemon(house: House, check: Any) -> dict[str, Any] | None:
         True,
         f"running for {facts['up_s'] / 3600:.1f} h, {facts['messages']} messages, {facts['refused']} refused",
     )
-    since = f" since {facts['broker_since']}" if facts["broker_since"] else ""
+    since = facts["broker_since"]
+    since = f" since {wall_time(datetime.fromisoformat(since), house.site.zone)}" if since else ""
     check("broker", facts["broker_connected"], f"{facts['broker']}{since}")
     failing = facts["store_failing_s"]
     check("store", failing is None, "writing" if failing is None else f"failing for {failing:.0f} s")

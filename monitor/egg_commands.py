@@ -140,7 +140,7 @@ def _weigh(options: Any) -> int:
 
 
 def _split(options: Any) -> int:
-    from monitor.analysis.shown import filled
+    from monitor.domain.wall import filled
 
     house = cli._house(options)
     if options.machine is None and options.stage is None:

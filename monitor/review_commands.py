@@ -116,7 +116,7 @@ def _outcomes(options: Any) -> int:
 def _exposures(every: Mapping[str, LookedAt]) -> tuple[list[dict[str, str]], str]:
     """All that can be looked at, as values and as text."""
     from monitor.analysis.looked_at import USUAL
-    from monitor.analysis.shown import filled
+    from monitor.domain.wall import filled
 
     width = max(map(len, every))
     lines = [f"  {each.id:<{width}}{'*' if each.id in USUAL else ' '} {each.words}" for each in every.values()]

@@ -15,7 +15,7 @@ from monitor.domain.notice import show_band, show_value, subject_name
 from monitor.domain.profile import Band, Profile
 from monitor.domain.site import Site
 from monitor.domain.units import quoted_in
-from monitor.domain.wall import printable, wall_time
+from monitor.domain.wall import filled, printable, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 
 _QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
@@ -38,7 +38,7 @@ def room_text(room: Mapping[str, Any], site: Site) -> str:
     now = room["machines"][0]["at"] if room["machines"] else None
     for alarm in room["others"]:
         lines.append(f"! {alarm_line(alarm, site, now)}")
-    return "\n".join(lines).rstrip()
+    return "\n".join(map(filled, lines)).rstrip()
 
 
 def machine_lines(view: Mapping[str, Any], site: Site) -> list[str]:
@@ -125,7 +125,7 @@ def alarm_table(alarms: Sequence[Alarm], site: Site) -> str:
         lines.append(f"[{rule.priority}] {alarm_line(alarm_view(alarm), site)}")
         if alarm.condition and state_of(alarm) in ("unacknowledged", "acknowledged"):
             lines.append(f"    {rule.consequence} {rule.first_act}")
-    return "\n".join([*lines, "", "acknowledge with: eggroom ack NUMBER --by NAME"])
+    return "\n".join([*map(filled, lines), "", "acknowledge with: eggroom ack NUMBER --by NAME"])
 
 
 def transition_view(row: TransitionRow) -> dict[str, Any]:
@@ -193,8 +193,6 @@ def batch_table(views: Sequence[Mapping[str, Any]], site: Site, now: datetime) -
 def batch_text(batch: Batch, site: Site, now: datetime) -> str:
     """One batch: where it was, and what comes when; at most 80 columns."""
     from datetime import timedelta
-
-    from monitor.analysis.shown import filled  # here, for it brings numpy, which few lists need
 
     profile = site.profiles.get(batch.profile)
     eggs = "" if batch.eggs is None else f", {eggs_words(batch.eggs)}"
@@ -330,7 +328,7 @@ def doctor_text(facts: Mapping[str, Any]) -> str:
     """What was looked at, one a line, the bad ones marked."""
     lines = [f"{'ok ' if f['good'] else 'BAD'} {f['what']}: {f['found']}" for f in facts["checks"]]
     bad = sum(not f["good"] for f in facts["checks"])
-    return "\n".join([*lines, "", "all good" if not bad else f"{bad} to look at"])
+    return "\n".join([*map(filled, lines), "", "all good" if not bad else f"{bad} to look at"])
 
 
 def _stage(view: Mapping[str, Any], profile: Profile | None, now: datetime) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -682,6 +683,7 @@ def test_doctor(capsys: Capture, house: Path) -> None:
     assert (code, err) == (1, "")
     assert "BAD probes: silent: node-b/top\n" in out
     assert out.endswith("1 to look at\n")
+    assert re.search(r"^(ok |BAD) clock: \d\d [A-Z][a-z]{2} \d{4} \d\d:\d\d: ", out, re.MULTILINE)
     code, out, _ = typed(capsys, "doctor", "--json", config=house)
     facts = json.loads(out)
     assert [check["what"] for check in facts["checks"]] == [

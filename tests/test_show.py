@@ -7,13 +7,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from monitor.adapters.profile_files import load_profiles
+from monitor.domain.alarm import Alarm
 from monitor.domain.batch import Batch, Stay
 from monitor.domain.reading import Refused
 from monitor.domain.record import Event
 from monitor.domain.site import Site
 from monitor.service.ports import RefusedRow, TransitionRow
 from monitor.settings import build_house, parse_settings
-from monitor.show import alarm_line, batch_text, event_table, refused_text, transition_table
+from monitor.show import alarm_line, alarm_table, batch_text, doctor_text, event_table, refused_text, transition_table
 
 AT = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 
@@ -94,3 +95,21 @@ def test_what_was_typed_moves_no_terminal() -> None:
         *refused_text(1, [refused], [], site("C")).splitlines()[1:2],
     ]
     assert all(text.isprintable() and "a [2Jb  c d" in text for text in texts)
+
+
+def test_alarms_fit_the_terminal() -> None:
+    """Its words, what it is about and what to do take as many lines as they need, none wider than 80 columns, and lose no word."""
+    about = "egg 7: loss by pip 18.2 % (17.6 to 18.8) is outside 11 to 14 %; 71 % RH from now on leads to 13.9 %; also egg 9"
+    alarm = Alarm(
+        "batch hen-1",
+        "weight-off-track",
+        number=17,
+        condition=True,
+        since=datetime(2026, 3, 1, tzinfo=UTC),
+        about=about,
+    )
+    table = alarm_table([alarm], site("C"))
+    assert max(map(len, table.splitlines())) <= 80
+    assert f"({about})" in " ".join(table.split())
+    facts = {"checks": [{"what": "broker", "good": True, "found": "word " * 40}]}
+    assert max(map(len, doctor_text(facts).splitlines())) <= 80

@@ -17,12 +17,12 @@ from monitor.analysis.felt import Felt
 from monitor.analysis.felt_text import dose_lines, felt_lines, happening_lines
 from monitor.analysis.figures import Figures, Gap
 from monitor.analysis.history_egg import EggPart, end_line, water_lines
-from monitor.analysis.shown import WIDTH as WIDTH
-from monitor.analysis.shown import WORDS, Shown, duration, filled, per_cent
+from monitor.analysis.shown import WORDS, Shown, duration, per_cent
 from monitor.domain.calibration import Calibration
 from monitor.domain.calibration_words import said
 from monitor.domain.egg_words import eggs_words
-from monitor.domain.wall import printable
+from monitor.domain.wall import WIDTH as WIDTH
+from monitor.domain.wall import filled, printable
 
 LISTED = 20  # excursions, and gaps, told one by one in the text; JSON and CSV have them all
 _LABEL, _COLUMN = 14, 22  # one label and three columns fill the width

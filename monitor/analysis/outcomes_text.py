@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 
 from monitor.analysis.across import CHOSEN, PUBLISHED, SET_BEFORE, Across, Written
-from monitor.analysis.shown import filled
 from monitor.analysis.statistics import CHANCE, Association, Ending, Rate, Rates
+from monitor.domain.wall import filled
 
 TOGETHER_MEANS = (
     "Batches of which it is so are set against batches of which it is not; where the record cannot say, a batch is in"

@@ -26,11 +26,11 @@ from monitor.analysis.review import (
     Figure,
     Verdict,
 )
-from monitor.analysis.shown import filled
 from monitor.domain.causes import BEFORE_SET, COLD, DOSE, HEAT, HIGH, LOSS, LOW, MEAN, WINDOWS, Catalogue
 from monitor.domain.exposure import EXPOSURES, shown_c
 from monitor.domain.exposure import SOURCES as EXPOSURE_SOURCES
 from monitor.domain.units import celsius_to_fahrenheit, k_to_fahrenheit_difference, quoted_in
+from monitor.domain.wall import filled
 
 HEADS = {
     SUPPORTED: "SUPPORTED: the record shows what these sources describe",

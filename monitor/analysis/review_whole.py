@@ -21,10 +21,11 @@ from monitor.analysis.review_text import (
     told_lines,
     unseen_lines,
 )
-from monitor.analysis.shown import Shown, filled
+from monitor.analysis.shown import Shown
 from monitor.domain.causes import Catalogue
 from monitor.domain.egg_words import eggs_words
 from monitor.domain.findings import FINDING, FINDINGS
+from monitor.domain.wall import filled
 
 TITLE, PART, HEAD = 1, 2, 3  # levels of a section's heading
 READING = "How to read this"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
@@ -13,7 +12,6 @@ from monitor.domain.reading import from_ms
 from monitor.domain.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
 
 WORDS = {DRY_BULB: "dry bulb", RH: "humidity", WET_BULB: "wet bulb", EGG: "egg (estimate)"}
-WIDTH = 80
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +69,3 @@ def duration(seconds: float) -> str:
 def per_cent(share: float) -> str:
     """Rounded down, so that only what is whole is called 100 %; the billionth is rounding in sums of hours."""
     return f"{math.floor((share + 1e-9) * 1000.0) / 10.0:.1f} %"
-
-
-def filled(line: str) -> str:
-    if len(line) <= WIDTH:
-        return line
-    return textwrap.fill(
-        line, WIDTH, subsequent_indent=" " * (len(line) - len(line.lstrip()) + 2), break_on_hyphens=False
-    )

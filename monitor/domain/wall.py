@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import textwrap
 import unicodedata
 from datetime import datetime, tzinfo
+
+WIDTH = 80  # columns of a terminal
 
 
 def wall_time(at: datetime, zone: tzinfo, now: datetime | None = None, seconds: bool = False) -> str:
@@ -33,3 +36,12 @@ def printable(text: str) -> str:
 def has_controls(text: str) -> bool:
     """Whether a terminal, a table or a page would act on some of it: no typed words need that."""
     return any(unicodedata.category(char) == "Cc" for char in text)
+
+
+def filled(line: str) -> str:
+    """A line in as many of WIDTH as it takes, those after the first set in by two more than it is."""
+    if len(line) <= WIDTH:
+        return line
+    return textwrap.fill(
+        line, WIDTH, subsequent_indent=" " * (len(line) - len(line.lstrip()) + 2), break_on_hyphens=False
+    )
