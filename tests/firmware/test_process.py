@@ -250,7 +250,9 @@ def test_stored_is_forgotten_and_the_rest_is_sent_again(broker: Broker, listener
         first, second = [one.at_s for one, seq in zip(listener.heard(AIR), listener.seqs(), strict=False) if seq == 0][
             :2
         ]
-        assert 1.0 <= second - first <= 2.5
+        # These are times of hearing: what a busy machine holds the first up by is missing between the two (8 ms were seen). A resend
+        # without any wait would come with the next sample, within 0.4 s.
+        assert 0.9 <= second - first <= 2.5
         boot = listener.packs()[0]["boot"]
         listener.say_stored(boot, 3)
         time.sleep(0.5)
