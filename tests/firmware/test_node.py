@@ -188,6 +188,17 @@ def test_waits_for_the_service_grow_and_are_cut_short_when_it_is_back() -> None:
     assert room.seqs().count(0) == before + 1
 
 
+def test_the_wait_for_the_service_to_the_millisecond() -> None:
+    """With nothing stored and samples quicker than the wait, the oldest comes again when wait and jitter are over: not a ms before, and at the node's next look."""
+    room = Room(RESEND_MS=1100, RESEND_MAX_MS=1100, INTERVAL_MS=400)
+    room.run(10)
+    sent = [at for at, record in room.airs() if record["seq"] == 0]
+    waits = [later - earlier for earlier, later in pairwise(sent)]
+    assert len(waits) >= 5
+    assert min(waits) >= 1100 + 275
+    assert max(waits) <= 1100 + 275 + 50 + 5  # it looks each 50 ms, and a message on its way takes 5 here
+
+
 def test_a_slow_rhythm_is_not_sent_twice() -> None:
     """With a minute between samples, each stored 5 s after it was sent, nothing is sent a second time."""
     room = Room(INTERVAL_MS=60000)

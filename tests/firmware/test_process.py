@@ -244,15 +244,15 @@ def test_a_frozen_broker_does_not_stop_the_measuring(broker: Broker, listener: L
 
 def test_stored_is_forgotten_and_the_rest_is_sent_again(broker: Broker, listener: Listener) -> None:
     """What is stored never comes again; what is not comes again after the wait, oldest first."""
-    with start(broker, RESEND_MS=1000, RESEND_MAX_MS=1000, INTERVAL_MS=400):
+    # A tenth of a second longer than what is asked below: these are times of hearing, and what holds the first up is missing between
+    # the two. To the millisecond the wait is checked on a clock that is driven by hand, in test_node.
+    with start(broker, RESEND_MS=1100, RESEND_MAX_MS=1100, INTERVAL_MS=400):
         listener.wait_for_seq(4)
         wait_until(lambda: listener.seqs().count(0) >= 2, 10, "nothing was sent again")
         first, second = [one.at_s for one, seq in zip(listener.heard(AIR), listener.seqs(), strict=False) if seq == 0][
             :2
         ]
-        # These are times of hearing: what a busy machine holds the first up by is missing between the two (8 ms were seen). A resend
-        # without any wait would come with the next sample, within 0.4 s.
-        assert 0.9 <= second - first <= 2.5
+        assert 1.0 <= second - first <= 2.5
         boot = listener.packs()[0]["boot"]
         listener.say_stored(boot, 3)
         time.sleep(0.5)
