@@ -199,11 +199,6 @@ def hoyt(length_mm: float, breadth_mm: float) -> FreshMass:
     return FreshMass(mass_g, HOYT_DOUBT_SHARE * mass_g)
 
 
-def due(book: EggBook, now: datetime) -> tuple[Entry, ...]:
-    """What was to be looked at again by now, and has not been."""
-    return tuple(e for e in looks(book) if isinstance(e.fact, LookAgain) and e.fact.look_at <= now)
-
-
 def looks(book: EggBook) -> tuple[Entry, ...]:
     """What is still to be looked at again, due or not.
 

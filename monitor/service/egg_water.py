@@ -83,16 +83,16 @@ def _passed(book: EggBook, water: Water, then: Water) -> Water:
 def water_to_pip(
     site: Site, book: EggBook, now: datetime, stretches: Sequence[Stretch]
 ) -> tuple[Water, dict[int, tuple[float, bool]]]:
-    """The water as on the day of pip (as it is, before that day), and of each egg what `lost_to_pip` tells.
+    """The water as on the day of pip (as it is, before that day), and of each egg what it had lost to pip, %, and whether it died before and is carried there.
 
     book: of a batch whose species the site knows. stretches: of the batch, from `stretches_of`.
     """
     water = water_at(site, _at_pip(book, site, now), now, stretches)
-    found = {egg: lost_to_pip(book, egg, water) for egg in water.eggs}
+    found = {egg: _lost_to_pip(book, egg, water) for egg in water.eggs}
     return water, {egg: lost for egg, lost in found.items() if lost is not None}
 
 
-def lost_to_pip(book: EggBook, egg: int, water: Water) -> tuple[float, bool] | None:
+def _lost_to_pip(book: EggBook, egg: int, water: Water) -> tuple[float, bool] | None:
     """(loss of one egg to pip, %, whether it died before and is carried there); None for one that was not weighed, or did not come far.
 
     water: as on the day of pip, or as it is before that day.
@@ -116,7 +116,7 @@ def lost_to_pip(book: EggBook, egg: int, water: Water) -> tuple[float, bool] | N
 
 
 def _lost_by_pip(book: EggBook, egg: int, water: Water) -> Interval | None:
-    lost = lost_to_pip(book, egg, water)
+    lost = _lost_to_pip(book, egg, water)
     return None if lost is None or lost[1] else _by_pip(water.eggs[egg])
 
 

@@ -26,6 +26,7 @@ from monitor.analysis.statistics import (
     tables_by,
     tables_of_groups,
 )
+from monitor.domain.batch import Batch
 from monitor.domain.causes import Catalogue
 from monitor.domain.site import Site
 from monitor.service.batch_lived import lived_of
@@ -118,7 +119,7 @@ def together_of(
     exposed: Mapping[str, Mapping[str, bool | None]] = {}
     alike = len({ended.bad(each) for each in newest}) < 2
     if not alike:  # or there is nothing to compare, and no need to read weeks of air
-        exposed = _exposed(history, site, [each.batch for each in newest], catalogue, now, looked_at)
+        exposed = _exposed(history, site, [batches[each.batch] for each in newest], catalogue, now, looked_at)
     found = {words: table_of(newest, by_batch, ended.bad) for words, by_batch in exposed.items()}
     members, within = {}, {}
     if by is not None:
@@ -136,7 +137,7 @@ def together_of(
 def _exposed(
     history: History,
     site: Site,
-    ids: Sequence[str],
+    batches: Sequence[Batch],
     catalogue: Catalogue,
     now: datetime,
     looked_at: Sequence[LookedAt],
@@ -144,12 +145,11 @@ def _exposed(
     """By what was looked at, of each batch: whether its record shows it; None where it cannot say."""
     exposed: dict[str, dict[str, bool | None]] = {each.words: {} for each in looked_at}
     wanted = frozenset((each.cause.variable, each.cause.window) for each in looked_at)
-    batches = {b.id: b for b in history.batches()}
-    for id_ in ids if looked_at else ():
-        lived = lived_of(history, site, history.book(batches[id_]), now, wanted)
+    for batch in batches if looked_at else ():
+        lived = lived_of(history, site, history.book(batch), now, wanted)
         record = lived.record(None, lived.middle_loss_pct)
         for each in looked_at:
-            exposed[each.words][id_] = shows(catalogue, each.cause, record)
+            exposed[each.words][batch.id] = shows(catalogue, each.cause, record)
     return exposed
 
 

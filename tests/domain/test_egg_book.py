@@ -14,7 +14,6 @@ from monitor.domain.batch import Batch
 from monitor.domain.egg_book import (
     EggBook,
     add,
-    due,
     fresh_mass,
     history,
     hoyt,
@@ -58,6 +57,11 @@ def day(number: float) -> datetime:
 
 def entry(at: float, fact: Fact, egg: int | None = None, **other: object) -> Entry:
     return Entry(day(at), day(at), "Mo", fact, egg, **other)  # type: ignore[arg-type]
+
+
+def due(made: EggBook, now: datetime) -> tuple[Entry, ...]:
+    """What was to be looked at again by now, and has not been."""
+    return tuple(e for e in looks(made) if isinstance(e.fact, LookAgain) and e.fact.look_at <= now)
 
 
 def book(*entries: Entry) -> EggBook:
