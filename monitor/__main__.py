@@ -2,6 +2,6 @@
 
 import sys
 
-from monitor.cli import main
+from monitor.cli.main import main
 
 sys.exit(main())

@@ -19,19 +19,19 @@ from typing import Any
 from monitor.adapters.clock import SystemClock
 from monitor.adapters.delivery import AppriseDelivery
 from monitor.adapters.door import Door
-from monitor.adapters.mapping import MappingError, PayloadRule, map_payload
-from monitor.adapters.mqtt import LinkError, LinkSettings, MqttLink, read_password
+from monitor.adapters.link.mapping import MappingError, PayloadRule, map_payload
+from monitor.adapters.link.mqtt import LinkError, LinkSettings, MqttLink, read_password
+from monitor.adapters.link.wire import decode, encode_stored
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.adapters.wire import decode, encode_stored
-from monitor.domain.reading import Message
-from monitor.domain.record import Attempt
-from monitor.service.dispatcher import Dispatcher
-from monitor.service.engine import Engine, start_state
-from monitor.service.inbox import Arrived, Asked, Attempted, Inbox, Linked, Opened
-from monitor.service.notify import standard_stages
+from monitor.domain.readings.reading import Message
+from monitor.domain.state.record import Attempt
 from monitor.service.ports import Clock, Loaded, Receipt
+from monitor.service.watch.dispatcher import Dispatcher
+from monitor.service.watch.engine import Engine, start_state
+from monitor.service.watch.inbox import Arrived, Asked, Attempted, Inbox, Linked, Opened
+from monitor.service.watch.notify import standard_stages
 from monitor.settings import House
 
 ALIVE_EVERY_S = 10.0

@@ -14,10 +14,10 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from monitor.domain.profile import Profile, ProfileError
-from monitor.domain.psychrometrics import pressure_kpa
-from monitor.domain.rules import SITE_WIDE, Rule, RuleError, changed, parse_rules
-from monitor.domain.site import FORCED, ROOM, SETTER, Machine, Probe, Site, grouped
+from monitor.domain.air.psychrometrics import pressure_kpa
+from monitor.domain.needs.profile import Profile, ProfileError
+from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed, parse_rules
+from monitor.domain.needs.site import FORCED, ROOM, SETTER, Machine, Probe, Site, grouped
 from monitor.service.ports import Contact
 
 Id = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
@@ -213,7 +213,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
 
 def shipped_rules() -> dict[str, Rule]:
     """The rules that come with the package."""
-    text = resources.files("monitor").joinpath("rules", "rules.toml").read_text(encoding="utf-8")
+    text = resources.files("monitor").joinpath("data", "rules.toml").read_text(encoding="utf-8")
     return parse_rules(tomllib.loads(text), "rules.toml")
 
 

@@ -9,17 +9,17 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from monitor.adapters.profile_files import load_profiles
-from monitor.domain.alarm import NORMAL, UNACKNOWLEDGED, Alarm, Transition
-from monitor.domain.batch import Batch, closed, declared, moved
-from monitor.domain.calibration import Calibration, by_offset, by_salts
-from monitor.domain.dating import UPTIME, Line
-from monitor.domain.egg_entry import Candling, Dead, Entry, Fact, Found, Hatched, Note, Size, Weighing, Withdrawn
-from monitor.domain.notice import Notice
-from monitor.domain.numbering import Gap
-from monitor.domain.opening import Handling
-from monitor.domain.reading import FAIL, MISSING, PASS, SUSPECT, to_ms
-from monitor.domain.record import Attempt, Event, Group, StoredReading
-from monitor.domain.site import Site
+from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED, Alarm, Transition
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Found, Hatched, Note, Size, Weighing, Withdrawn
+from monitor.domain.needs.batch import Batch, closed, declared, moved
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.calibration import Calibration, by_offset, by_salts
+from monitor.domain.readings.dating import UPTIME, Line
+from monitor.domain.readings.numbering import Gap
+from monitor.domain.readings.reading import FAIL, MISSING, PASS, SUSPECT, to_ms
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.record import Attempt, Event, Group, StoredReading
 from monitor.service.ports import Ledger
 from monitor.settings import build_house, parse_settings
 

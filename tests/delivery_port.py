@@ -8,7 +8,7 @@ from typing import Protocol
 
 import pytest
 
-from monitor.domain.notice import Notice
+from monitor.domain.alarms.notice import Notice
 from monitor.service.ports import Contact, Delivered, Delivery, GiveUp, TryLater
 
 CANARY = "Kanarienvogel7391"  # a secret that must appear nowhere

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterable, Mapping
 
-from monitor.domain.notice import Notice
+from monitor.domain.alarms.notice import Notice
 from monitor.service.ports import Contact, Delivered, GiveUp, Outcome, TryLater
 
 KNOWN = ("json", "jsons", "mailto", "mailtos", "ntfy", "ntfys", "fake")

@@ -9,18 +9,18 @@ from typing import TypeVar
 
 import numpy as np
 
-from monitor.domain.alarm import Alarm
-from monitor.domain.batch import Batch
-from monitor.domain.calibration import Calibration
-from monitor.domain.dating import ARRIVAL, Line
-from monitor.domain.egg_book import EggBook
-from monitor.domain.egg_entry import Entry
-from monitor.domain.memory import Memory
-from monitor.domain.notice import Notice
-from monitor.domain.numbering import Gap, Numbering, holes
-from monitor.domain.opening import Handling
-from monitor.domain.reading import Now, from_ms, to_ms
-from monitor.domain.record import Attempt, Event, Group, RefusedRow, StoredReading, Unknown
+from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.entry import Entry
+from monitor.domain.needs.batch import Batch
+from monitor.domain.readings.calibration import Calibration
+from monitor.domain.readings.dating import ARRIVAL, Line
+from monitor.domain.readings.numbering import Gap, Numbering, holes
+from monitor.domain.readings.reading import Now, from_ms, to_ms
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.memory import Memory
+from monitor.domain.state.record import Attempt, Event, Group, RefusedRow, StoredReading, Unknown
 from monitor.service.ports import Latest, Loaded, NoticeRow, Series, StoreFailure, TransitionRow
 
 _V = TypeVar("_V")

@@ -7,22 +7,22 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from monitor.adapters.profile_files import load_profiles
-from monitor.analysis.chart import Chart
-from monitor.analysis.environment import BatchHistory
-from monitor.analysis.history_egg import EggPart, with_egg
-from monitor.analysis.history_text import Header
-from monitor.domain.batch import Batch, Stay
-from monitor.domain.calibration import Calibration, by_offset
-from monitor.domain.dating import UPTIME, Line
-from monitor.domain.egg_book import EggBook, add
-from monitor.domain.egg_entry import Entry, Fact
-from monitor.domain.opening import Handling
-from monitor.domain.reading import PASS, to_ms
-from monitor.domain.record import Event, Group, StoredReading
-from monitor.domain.site import Site
-from monitor.service.batch_report import batch_charts
-from monitor.service.egg_history import egg_life
+from monitor.analysis.history.chart import Chart
+from monitor.analysis.history.egg import EggPart, with_egg
+from monitor.analysis.history.environment import BatchHistory
+from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.entry import Entry, Fact
+from monitor.domain.needs.batch import Batch, Stay
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.calibration import Calibration, by_offset
+from monitor.domain.readings.dating import UPTIME, Line
+from monitor.domain.readings.reading import PASS, to_ms
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.record import Event, Group, StoredReading
+from monitor.service.reports.batch import batch_charts
+from monitor.service.reports.egg import egg_life
 from monitor.settings import build_house, parse_settings
+from monitor.shown.history_text import Header
 from tests.fakes import MemoryStore
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
@@ -51,7 +51,7 @@ def make_site(unit: str = "C") -> Site:
 
 def hens(closed_d: float | None = None) -> Batch:
     """Twelve eggs, in the hatcher from MOVE_D on, lockdown declared on STAGE_D."""
-    from monitor.domain.batch import closed, declared, moved
+    from monitor.domain.needs.batch import closed, declared, moved
 
     batch = Batch("hen-1", "chicken", SET, 12, stays=(Stay("setter-1", SET),))
     batch = declared(moved(batch, "hatcher-1", day(MOVE_D)), "lockdown", day(STAGE_D))

@@ -15,12 +15,10 @@ from typing import Any, get_args
 import numpy as np
 import pytest
 
-from monitor.domain.alarm import NORMAL, SHELVED, UNACKNOWLEDGED, Alarm, Transition
-from monitor.domain.batch import Batch, Declared, Stay
-from monitor.domain.calibration import Calibration, by_offset, by_salts
-from monitor.domain.dating import ARRIVAL, ARRIVAL_BOOT, CLOCK, CLOCK_BOOT, UPTIME, Line
-from monitor.domain.egg_book import EggBook
-from monitor.domain.egg_entry import (
+from monitor.domain.alarms.alarm import NORMAL, SHELVED, UNACKNOWLEDGED, Alarm, Transition
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.entry import (
     Candling,
     Dead,
     Entry,
@@ -38,12 +36,14 @@ from monitor.domain.egg_entry import (
     Weighing,
     Withdrawn,
 )
-from monitor.domain.memory import Memory, ProbeMemory
-from monitor.domain.notice import Notice
-from monitor.domain.numbering import Gap, Numbering
-from monitor.domain.opening import Handling
-from monitor.domain.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT, Refused, from_ms, to_ms
-from monitor.domain.record import Attempt, Event, Group, Reflag, RefusedRow, StoredReading, Unknown
+from monitor.domain.needs.batch import Batch, Declared, Stay
+from monitor.domain.readings.calibration import Calibration, by_offset, by_salts
+from monitor.domain.readings.dating import ARRIVAL, ARRIVAL_BOOT, CLOCK, CLOCK_BOOT, UPTIME, Line
+from monitor.domain.readings.numbering import Gap, Numbering
+from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT, Refused, from_ms, to_ms
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.memory import Memory, ProbeMemory
+from monitor.domain.state.record import Attempt, Event, Group, Reflag, RefusedRow, StoredReading, Unknown
 from monitor.service.ports import History, Latest, Ledger, NoticeRow, TransitionRow
 
 START = datetime(2026, 3, 1, 6, 0, 0, 250_000, tzinfo=UTC)

@@ -25,7 +25,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.adapters.door import DoorClosed, ask_door
-from monitor.cli import main
+from monitor.cli.main import main
 from tests.receivers import eventually
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -118,7 +118,7 @@ class Running:
 
     def start(self) -> None:
         """Start it; wait until it answers and is connected, unless it was made with ready=False."""
-        code = f"import sys\n{self._prelude}\nfrom monitor.cli import main\nsys.exit(main(sys.argv[1:]))"
+        code = f"import sys\n{self._prelude}\nfrom monitor.cli.main import main\nsys.exit(main(sys.argv[1:]))"
         with self._log.open("ab") as log:
             self._process = subprocess.Popen(
                 [sys.executable, "-c", code, "run", "--config", str(self.config)], cwd=ROOT, stdout=log, stderr=log

@@ -7,13 +7,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from monitor.adapters.profile_files import load_profiles
-from monitor.domain.batch import Batch, Stay
-from monitor.domain.dating import UPTIME, Line
-from monitor.domain.egg_book import EggBook, add
-from monitor.domain.egg_entry import Candling, Dead, Entry, Fact, Found, Hatched, Removed
-from monitor.domain.reading import PASS, to_ms
-from monitor.domain.record import Group, StoredReading
-from monitor.domain.site import Site
+from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Found, Hatched, Removed
+from monitor.domain.needs.batch import Batch, Stay
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.dating import UPTIME, Line
+from monitor.domain.readings.reading import PASS, to_ms
+from monitor.domain.state.record import Group, StoredReading
 from monitor.settings import build_house, parse_settings
 
 FIRST = datetime(2025, 1, 5, 18, 0, tzinfo=UTC)

@@ -230,9 +230,7 @@ def test_a_fault_of_the_keeper_ends_the_process(tmp_path: Path, broker: Mosquitt
 @pytest.mark.parametrize("where", ["tick", "hear"])
 def test_its_own_fault_ends_the_process(tmp_path: Path, broker: Mosquitto, where: str) -> None:
     """A decision that raises, at the first tick or at a message, ends the process with 1, so that what supervises it starts a new one."""
-    broken = (
-        f"import monitor.service.engine\ndef fault(*_): raise ZeroDivisionError\nmonitor.service.engine.{where} = fault"
-    )
+    broken = f"import monitor.service.watch.engine\ndef fault(*_): raise ZeroDivisionError\nmonitor.service.watch.engine.{where} = fault"
     config = configure(tmp_path, broker.port)
     with Running(config, prelude=broken, ready=False) as daemon:
         if where == "hear":

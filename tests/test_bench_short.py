@@ -242,7 +242,7 @@ def test_the_table_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_the_reference_judges_as_it_says() -> None:
     """The bare loop's wet bulb is right, or it would be a faster reference than it may be."""
-    from monitor.domain.psychrometrics import wet_bulb_c
+    from monitor.domain.air.psychrometrics import wet_bulb_c
     from tests.bench.bare import wet_bulb_c as bare_wet_bulb_c
 
     for dry, rh in ((37.8, 57.0), (25.0, 40.0), (38.5, 80.0)):

@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 from pydantic import BaseModel
 
-from monitor.domain.rules import CHANGEABLE
+from monitor.domain.needs.rules import CHANGEABLE
 from monitor.settings import Settings, shipped_rules
-from tests.test_cli import COMMANDS
+from tests.cli.test_main import COMMANDS
 
 ROOT = Path(__file__).resolve().parents[1]
 README, DEVELOPERS = (ROOT / name for name in ("README.md", "DEVELOPERS.md"))
@@ -55,7 +55,7 @@ WHEN = {
 
 
 def rules_table() -> str:
-    """The table of README: every rule of monitor/rules/rules.toml, in its order. `python -m tests.test_documents` prints it."""
+    """The table of README: every rule of monitor/data/rules.toml, in its order. `python -m tests.test_documents` prints it."""
     lines = [
         "| what it says | when | how long it waits | priority | `[rules.NAME]` |",
         "| --- | --- | --- | --- | --- |",

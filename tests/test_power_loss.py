@@ -45,7 +45,7 @@ def readings(config: Path) -> int:
 
 
 # No message is held back to be joined with the next of a flood: what is to be seen here is that each gets through.
-AT_ONCE = "from monitor.service import outbox\noutbox.WINDOW_S = 0.0\n"
+AT_ONCE = "from monitor.service.watch import outbox\noutbox.WINDOW_S = 0.0\n"
 
 
 def numbers(text: str) -> list[int]:
@@ -103,7 +103,7 @@ def test_kill_at_random_moments(tmp_path: Path) -> None:
 # of twenty, as behind a strict broker, however many messages wait.
 PLUG = """
 import os, signal, time
-from monitor.service import engine
+from monitor.service.watch import engine
 engine.GROUP_BACKLOG = engine.GROUP_MESSAGES
 from monitor.adapters.store.ledger import SqliteLedger
 commit, written = SqliteLedger.commit, []
@@ -117,7 +117,7 @@ def unplugged(self, group):
 SqliteLedger.commit = unplugged
 """
 RECEIPTS_FIRST = """
-from monitor.service.engine import Engine
+from monitor.service.watch.engine import Engine
 arrived, commit_if_due = Engine._arrived, Engine._commit_if_due
 def too_early(self, item):
     arrived(self, item)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from monitor.domain.psychrometrics import pressure_kpa
+from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.settings import House, Settings, SettingsError, load_house, parse_settings, read_settings, shipped_rules
 
 DEPLOY = Path(__file__).parents[1] / "deploy" / "eggroom.toml"

@@ -19,8 +19,8 @@ from monitor.adapters import door
 from monitor.adapters.profile_files import load_profiles
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.domain.notice import Notice
-from monitor.domain.record import Group
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.state.record import Group
 from monitor.service.ports import StoreFailure
 from monitor.settings import shipped_rules
 from tests.receivers import HttpReceiver, free_port

@@ -87,7 +87,7 @@ def test_the_wheel_holds_its_data(wheel: Path) -> None:
     assert data <= names
     assert {str(path.relative_to(ROOT)) for path in (ROOT / "monitor").rglob("*.py")} <= names
     assert {name.split("/")[0].split("-")[0] for name in names} == {"monitor", "eggroom"}
-    assert "eggroom = monitor.cli:main" in entry
+    assert "eggroom = monitor.cli.main:main" in entry
 
 
 @pytest.mark.timeout(180)

@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
-from monitor.domain.reading import Now
+from monitor.domain.readings.reading import Now
 
 ASK_EVERY_S = 30.0  # how old the kernel's answer may be: a set clock is noticed within this
 # This program did not exist before; a board without a battery clock wakes in 1970, or at its image's date.

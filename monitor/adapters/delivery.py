@@ -27,7 +27,7 @@ from collections.abc import Sequence
 from contextvars import ContextVar
 from typing import Any
 
-from monitor.domain.notice import Notice
+from monitor.domain.alarms.notice import Notice
 from monitor.service.ports import Contact, Delivered, GiveUp, Outcome, TryLater
 
 TIMEOUT_S = 20.0  # the whole attempt: name look-up, connection, encryption and answer over a poor mobile link

@@ -15,8 +15,8 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
-from monitor.domain.profile import Profile, ProfileError, parse_profile
-from monitor.domain.rules import Rule, parse_rules
+from monitor.domain.needs.profile import Profile, ProfileError, parse_profile
+from monitor.domain.needs.rules import Rule, parse_rules
 
 SOURCES_FILE = "SOURCES.toml"
 OWN_SOURCE = "own"
@@ -56,7 +56,7 @@ def load_sources() -> dict[str, str]:
 
 def _rules() -> dict[str, Rule]:
     """The rules that a profile may change."""
-    return parse_rules(_read(resources.files("monitor") / "rules" / "rules.toml"), "rules.toml")
+    return parse_rules(_read(resources.files("monitor") / "data" / "rules.toml"), "rules.toml")
 
 
 def _own_profile(
@@ -102,7 +102,7 @@ def _merged_stages(base: list[Table], change: list[Table]) -> list[Table]:
 
 
 def _shipped_folder() -> Traversable:
-    return resources.files("monitor") / "profiles"
+    return resources.files("monitor") / "data" / "profiles"
 
 
 def _shipped_files() -> list[Traversable]:

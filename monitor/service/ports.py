@@ -7,22 +7,22 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Protocol
 
-from monitor.domain.alarm import Alarm
-from monitor.domain.batch import Batch
-from monitor.domain.calibration import Calibration
-from monitor.domain.dating import Line
-from monitor.domain.egg_book import EggBook
-from monitor.domain.memory import Memory
-from monitor.domain.notice import Notice
-from monitor.domain.numbering import Gap, Numbering
-from monitor.domain.opening import Handling
-from monitor.domain.reading import MISSING, Now
-from monitor.domain.record import Attempt as Attempt
-from monitor.domain.record import Event as Event
-from monitor.domain.record import Group as Group
-from monitor.domain.record import RefusedRow as RefusedRow
-from monitor.domain.record import StoredReading as StoredReading
-from monitor.domain.record import Unknown as Unknown
+from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.needs.batch import Batch
+from monitor.domain.readings.calibration import Calibration
+from monitor.domain.readings.dating import Line
+from monitor.domain.readings.numbering import Gap, Numbering
+from monitor.domain.readings.reading import MISSING, Now
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.memory import Memory
+from monitor.domain.state.record import Attempt as Attempt
+from monitor.domain.state.record import Event as Event
+from monitor.domain.state.record import Group as Group
+from monitor.domain.state.record import RefusedRow as RefusedRow
+from monitor.domain.state.record import StoredReading as StoredReading
+from monitor.domain.state.record import Unknown as Unknown
 
 if TYPE_CHECKING:
     import numpy as np

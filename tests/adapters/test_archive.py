@@ -26,19 +26,19 @@ from monitor.adapters.profile_files import load_sources
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.analysis.history_files import to_csv as figures_csv
-from monitor.analysis.history_files import to_json
-from monitor.analysis.history_text import Header
-from monitor.domain.batch import Batch, Stay
-from monitor.domain.record import Event, Group
-from monitor.domain.rulebook import in_force
-from monitor.domain.site import Site
-from monitor.egg_shown import book_view, water_view
-from monitor.service.archive import Archive, archive_of
-from monitor.service.batch_report import batch_charts
-from monitor.service.egg_water import water_of
+from monitor.domain.needs.batch import Batch, Stay
+from monitor.domain.needs.rulebook import in_force
+from monitor.domain.needs.site import Site
+from monitor.domain.state.record import Event, Group
 from monitor.service.ports import History, Series
+from monitor.service.reports.archive import Archive, archive_of
+from monitor.service.reports.batch import batch_charts
+from monitor.service.reports.water import water_of
 from monitor.settings import build_house, parse_settings
+from monitor.shown.eggs import book_view, water_view
+from monitor.shown.history_files import to_csv as figures_csv
+from monitor.shown.history_files import to_json
+from monitor.shown.history_text import Header
 from tests.archived import PROFILES, SECRET, closed_batch, day, fill, make_site, open_batch
 from tests.fakes import MemoryStore
 from tests.ports import BATCH, PROBE, at, everything, full_group, notice, raised

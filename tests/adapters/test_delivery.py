@@ -16,9 +16,9 @@ import pytest
 
 from monitor.adapters import delivery as module
 from monitor.adapters.delivery import MAX_HANGING, MAX_MESSAGE, AppriseDelivery, fit, is_page, masked
-from monitor.domain.notice import Notice
+from monitor.domain.alarms.notice import Notice
+from monitor.rehearse.phone import Heard, Phone
 from monitor.service.ports import Contact, Delivered, GiveUp, TryLater
-from monitor.simulation.phone import Heard, Phone
 from tests.delivery_port import CANARY, NOTICE, DeliveryPortSuite, notice
 from tests.fake_delivery import FakeDelivery
 from tests.receivers import HttpReceiver, SmtpReceiver, eventually, free_port

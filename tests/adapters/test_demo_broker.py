@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from monitor.adapters.demo_broker import BrokerError, DemoBroker
-from monitor.domain.reading import Presence
-from tests.adapters.test_mqtt import AIR, STATUS, Ear, air, linked_to
+from monitor.domain.readings.reading import Presence
+from tests.adapters.link.test_mqtt import AIR, STATUS, Ear, air, linked_to
 from tests.receivers import eventually, free_port
 from tests.servers import answers, listener, publish
 

@@ -2,7 +2,7 @@
 
 tests/reference/species.csv holds the published rows, as they were noted: `profile` is the profile that draws
 on the row (`parrots`, `falcons`, `birds of prey`: several), `source_key` is spelled out in
-monitor/profiles/SOURCES.toml (MEMORY: recalled, no page found), `evidence` says whether the figure itself was
+monitor/data/profiles/SOURCES.toml (MEMORY: recalled, no page found), `evidence` says whether the figure itself was
 seen. The `*_rh_equiv_pct` columns were computed from the wet bulb with the psychrometer formula at
 101.325 kPa.
 """
@@ -15,8 +15,8 @@ from pathlib import Path
 import pytest
 
 from monitor.adapters.profile_files import load_profiles, load_sources
-from monitor.domain.profile import LIMIT_NAMES, Band, Profile, ProfileError
-from monitor.domain.psychrometrics import rh_from_wet_bulb_pct
+from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
+from monitor.domain.needs.profile import LIMIT_NAMES, Band, Profile, ProfileError
 from monitor.settings import shipped_rules
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "species.csv"

@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from monitor.analysis.environment import Air, Stretch
-from monitor.domain.profile import Band
+from monitor.analysis.history.environment import Air, Stretch
+from monitor.domain.needs.profile import Band
 
 T0 = 1_780_000_000_000  # a whole second in 2026
 HOUR = 3_600_000

@@ -7,11 +7,11 @@ from datetime import datetime
 
 import numpy as np
 
-from monitor.analysis.environment import BatchHistory, Stretch, history_of
-from monitor.analysis.felt import DECLARED, HANDLING, MOVE, OPENING, Happening
-from monitor.analysis.felt_figures import felt_of
-from monitor.domain.egg import EggModel
-from monitor.domain.reading import from_ms
+from monitor.analysis.history.environment import BatchHistory, Stretch, history_of
+from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, Happening
+from monitor.analysis.history.felt_figures import felt_of
+from monitor.domain.eggs.temperature import EggModel
+from monitor.domain.readings.reading import from_ms
 from tests.analysis.air import HOUR, T0, Readings, readings, stretch
 
 DAY_MS = 24 * HOUR

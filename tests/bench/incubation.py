@@ -17,18 +17,18 @@ import numpy as np
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.analysis.felt import OPENING
-from monitor.domain.alarm import NORMAL, UNACKNOWLEDGED, Alarm, Transition
-from monitor.domain.batch import Batch, Declared, Stay
-from monitor.domain.calibration import Calibration, by_offset
-from monitor.domain.dating import UPTIME, Line
-from monitor.domain.notice import Notice
-from monitor.domain.opening import Handling
-from monitor.domain.reading import PASS, from_ms, to_ms
-from monitor.domain.record import Event, Group, StoredReading
-from monitor.domain.site import Site
-from monitor.simulation.season import NODES, PROBES
-from monitor.simulation.season_demo import configuration, house_of
+from monitor.analysis.history.felt import OPENING
+from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED, Alarm, Transition
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.batch import Batch, Declared, Stay
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.calibration import Calibration, by_offset
+from monitor.domain.readings.dating import UPTIME, Line
+from monitor.domain.readings.reading import PASS, from_ms, to_ms
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.record import Event, Group, StoredReading
+from monitor.rehearse.season import NODES, PROBES
+from monitor.rehearse.season_demo import configuration, house_of
 
 BEGAN_MS = 1_767_225_600_000  # 2026-01-01
 DAY_MS = 86_400_000

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from monitor.domain.psychrometrics import wet_bulb_c
+from monitor.domain.air.psychrometrics import wet_bulb_c
 from tests.bench.pairs import Goal, Result, measure, ratio_of
 from tests.bench.room import Missing
 

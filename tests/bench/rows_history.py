@@ -9,16 +9,16 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 from monitor.adapters.store.history import SqliteHistory
-from monitor.analysis.history_html import to_html
-from monitor.analysis.history_text import Header
-from monitor.analysis.review import shipped_causes
-from monitor.domain.batch import Batch, Stay
-from monitor.domain.egg_entry import Candling, Dead, Entry, Fact, Found, Hatched, Weighing
-from monitor.domain.reading import from_ms
-from monitor.domain.record import Group
-from monitor.service.archive import archive_of
-from monitor.service.batch_report import batch_charts, batch_history
-from monitor.service.reviewing import batch_review
+from monitor.analysis.review.judged import shipped_causes
+from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Found, Hatched, Weighing
+from monitor.domain.needs.batch import Batch, Stay
+from monitor.domain.readings.reading import from_ms
+from monitor.domain.state.record import Group
+from monitor.service.reports.archive import archive_of
+from monitor.service.reports.batch import batch_charts, batch_history
+from monitor.service.reports.review import batch_review
+from monitor.shown.history_page import to_html
+from monitor.shown.history_text import Header
 from tests.bench.incubation import (
     BEGAN_MS,
     DAY_MS,

@@ -8,13 +8,13 @@ import time
 from datetime import timedelta
 from functools import partial
 
-from monitor.domain.due import due_mono_s
-from monitor.domain.evaluate import hear, tick
-from monitor.domain.psychrometrics import wet_bulb_c
-from monitor.domain.reading import Now, Pack, Sample
-from monitor.domain.record import Group
-from monitor.domain.site import Machine
-from monitor.domain.state import State
+from monitor.domain.air.psychrometrics import wet_bulb_c
+from monitor.domain.needs.site import Machine
+from monitor.domain.readings.reading import Now, Pack, Sample
+from monitor.domain.state.known import State
+from monitor.domain.state.record import Group
+from monitor.domain.watch.due import due_mono_s
+from monitor.domain.watch.evaluate import hear, tick
 from tests.bench.pairs import Goal, Result, measure, ratio_of
 from tests.domain.house import T0, batch, probes, site
 

@@ -30,7 +30,7 @@ from tests.bench.room import (
 HOT_C, HOT_RH_PCT = 39.5, 51.0  # beyond the high alarm limit of hens' eggs (38.9 °C), with the wet bulb where it was
 ANSWER_S = 30.0
 # Each alarm is measured as if it were the first in ten minutes: no message waits to be joined with the next of a flood.
-AT_ONCE = "import sys; from monitor.service import outbox; outbox.WINDOW_S = 0.0; from monitor.cli import main; sys.exit(main(sys.argv[1:]))"
+AT_ONCE = "import sys; from monitor.service.watch import outbox; outbox.WINDOW_S = 0.0; from monitor.cli.main import main; sys.exit(main(sys.argv[1:]))"
 RULES = "[rules.dry-bulb-high-alarm]\non_delay_s = 0\noff_delay_s = 0\n"
 
 

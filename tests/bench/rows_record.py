@@ -15,10 +15,10 @@ import numpy as np
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.domain.dating import UPTIME, Line
-from monitor.domain.numbering import Numbering
-from monitor.domain.reading import PASS, from_ms
-from monitor.domain.record import Group, StoredReading
+from monitor.domain.readings.dating import UPTIME, Line
+from monitor.domain.readings.numbering import Numbering
+from monitor.domain.readings.reading import PASS, from_ms
+from monitor.domain.state.record import Group, StoredReading
 from tests.bench.pairs import Goal, Result, measure, ratio_of
 from tests.bench.room import NODES, folder
 

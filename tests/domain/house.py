@@ -9,16 +9,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 
-from monitor.domain.alarm import Alarm, Transition, state_of
-from monitor.domain.batch import Batch, Declared, Stay
-from monitor.domain.evaluate import hear, plan, tick
-from monitor.domain.notice import Notice
-from monitor.domain.profile import Band, Profile, Stage
-from monitor.domain.reading import Now, Pack, Presence, Refused, Sample, to_ms
-from monitor.domain.record import Event, Group, StoredReading
-from monitor.domain.rules import Rule
-from monitor.domain.site import Machine, Probe, Site, grouped
-from monitor.domain.state import State
+from monitor.domain.alarms.alarm import Alarm, Transition, state_of
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.batch import Batch, Declared, Stay
+from monitor.domain.needs.profile import Band, Profile, Stage
+from monitor.domain.needs.rules import Rule
+from monitor.domain.needs.site import Machine, Probe, Site, grouped
+from monitor.domain.readings.reading import Now, Pack, Presence, Refused, Sample, to_ms
+from monitor.domain.state.known import State
+from monitor.domain.state.record import Event, Group, StoredReading
+from monitor.domain.watch.evaluate import hear, plan, tick
 from monitor.settings import shipped_rules
 
 T0 = datetime(2026, 3, 10, 8, 0, tzinfo=UTC)

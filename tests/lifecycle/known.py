@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from monitor.domain.alarm import Alarm
+from monitor.domain.alarms.alarm import Alarm
 from tests.lifecycle.model import MODELLED
 
 if TYPE_CHECKING:

@@ -1,6 +1,6 @@
 """What the alarms of a small house must do: a second, independent telling of the life-cycle, for the engine to be held against.
 
-It is written from ANSI/ISA-18.2 / IEC 62682 and from what a breeder is promised, not from `monitor/domain/alarm.py`:
+It is written from ANSI/ISA-18.2 / IEC 62682 and from what a breeder is promised, not from `monitor/domain/alarms/alarm.py`:
 
 - An alarm is normal, unacknowledged, acknowledged, or returned to normal and unacknowledged; over these lie a person's shelf, a machine
   without eggs (suppressed by design), and out of service. What lies over it does not stop it: its condition is followed on.
@@ -23,7 +23,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from monitor.domain.rules import Rule
+from monitor.domain.needs.rules import Rule
 
 NORMAL = "normal"
 UNACKNOWLEDGED = "unacknowledged"

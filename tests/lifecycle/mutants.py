@@ -8,11 +8,12 @@ from typing import Any
 
 import pytest
 
-from monitor.domain import alarm, deciding, evaluate, plan, planning, silence, telling
-from monitor.domain.alarm import OUT, Alarm, Judgement, Step
-from monitor.domain.reading import Now
-from monitor.domain.rules import Rule
-from monitor.service import commands, engine
+from monitor.domain.alarms import alarm
+from monitor.domain.alarms.alarm import OUT, Alarm, Judgement, Step
+from monitor.domain.needs.rules import Rule
+from monitor.domain.readings.reading import Now
+from monitor.domain.watch import deciding, evaluate, plan, planning, silence, telling
+from monitor.service.watch import commands, engine
 
 Mutant = Callable[[pytest.MonkeyPatch], None]
 MUTANTS: dict[str, Mutant] = {}
@@ -163,7 +164,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 @mutant("silence is forgiven at once")
 def _(patch: pytest.MonkeyPatch) -> None:
     heard_again = silence.heard_again
-    from monitor.domain import machine_air
+    from monitor.domain.watch import machine_air
 
     patch.setattr(machine_air, "heard_again", lambda a, b, c, steady, now, out: heard_again(a, b, c, True, now, out))
 

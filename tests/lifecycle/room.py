@@ -23,17 +23,17 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from monitor.adapters.clock import SystemClock
-from monitor.domain.alarm import Alarm, Transition, state_of
-from monitor.domain.notice import Notice
-from monitor.domain.opening import holds
-from monitor.domain.profile import Band as ProfileBand
-from monitor.domain.profile import Profile, Stage
-from monitor.domain.reading import Now, Pack, Sample, to_ms
-from monitor.domain.record import Attempt, Group
-from monitor.domain.site import Machine, Probe, Site, grouped
-from monitor.service.engine import Engine, start_state
-from monitor.service.inbox import Arrived, Asked, Attempted, Item, Stop
+from monitor.domain.alarms.alarm import Alarm, Transition, state_of
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.profile import Band as ProfileBand
+from monitor.domain.needs.profile import Profile, Stage
+from monitor.domain.needs.site import Machine, Probe, Site, grouped
+from monitor.domain.readings.reading import Now, Pack, Sample, to_ms
+from monitor.domain.signs.opening import holds
+from monitor.domain.state.record import Attempt, Group
 from monitor.service.ports import Ledger, Loaded
+from monitor.service.watch.engine import Engine, start_state
+from monitor.service.watch.inbox import Arrived, Asked, Attempted, Item, Stop
 from monitor.settings import shipped_rules
 from tests.lifecycle.known import KNOWN, UNWRITTEN
 from tests.lifecycle.model import MODELLED, NORMAL, Band, Change, Key, Message, Model, ModelAlarm

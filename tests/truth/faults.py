@@ -19,9 +19,9 @@ from functools import cache
 from typing import Any
 
 from monitor.adapters.profile_files import load_profiles
-from monitor.domain.profile import Profile
-from monitor.simulation.cabinet import ProbeSpec
-from monitor.simulation.room import Happening
+from monitor.domain.needs.profile import Profile
+from monitor.rehearse.cabinet import ProbeSpec
+from monitor.rehearse.room import Happening
 
 MACHINE, OTHER = "m-1", "m-2"
 TOP, LOW, THIRD, OTHER_PROBE = "node-a/top", "node-b/low", "node-c/mid", "node-z/top"

@@ -14,13 +14,13 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Protocol
 
-from monitor.domain.notice import Notice
-from monitor.domain.reading import Pack, Presence, Sample
-from monitor.domain.record import Attempt
-from monitor.domain.site import Machine, Probe, Site
-from monitor.service.inbox import Attempted
-from monitor.service.notify import pass_through, standard_stages
-from monitor.service.outbox import Queue
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.site import Machine, Probe, Site
+from monitor.domain.readings.reading import Pack, Presence, Sample
+from monitor.domain.state.record import Attempt
+from monitor.service.watch.inbox import Attempted
+from monitor.service.watch.notify import pass_through, standard_stages
+from monitor.service.watch.outbox import Queue
 from tests.truth.faults import profiles
 from tests.truth.judges import Judge, Real
 from tests.truth.scenarios import T0, now_at

@@ -25,7 +25,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from itertools import product
 
-from monitor.simulation.cabinet import EGG_J_G_K, EGG_STILL_SHARE, EGG_W_K_60G, Cabinet, embryo_w_60g, lagged
+from monitor.rehearse.cabinet import EGG_J_G_K, EGG_STILL_SHARE, EGG_W_K_60G, Cabinet, embryo_w_60g, lagged
 
 HOT_C, HOT_ABOVE_K = 39.5, 1.1
 HOT_AIR_C, HOT_AIR_S = 40.6, 1800.0

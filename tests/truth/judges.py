@@ -10,15 +10,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
-from monitor.domain.bands import needs_of
-from monitor.domain.batch import Batch, Stay
-from monitor.domain.notice import Notice
-from monitor.domain.reading import FAIL, SUSPECT, Message, Now, Pack
-from monitor.domain.record import Group
-from monitor.domain.site import Site
-from monitor.service.engine import Engine, start_state
-from monitor.service.inbox import Arrived, Asked, Attempted, Stop
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.bands import needs_of
+from monitor.domain.needs.batch import Batch, Stay
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.reading import FAIL, SUSPECT, Message, Now, Pack
+from monitor.domain.state.record import Group
 from monitor.service.ports import Loaded
+from monitor.service.watch.engine import Engine, start_state
+from monitor.service.watch.inbox import Arrived, Asked, Attempted, Stop
 from tests.truth.scenarios import MONO0_S, T0
 
 REAL, DEAF, NERVOUS = "real", "deaf", "nervous"

@@ -12,10 +12,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from monitor.domain.profile import Profile
-from monitor.domain.reading import Now
-from monitor.simulation.cabinet import HYSTERESIS, PROPORTIONAL, CabinetSpec, ProbeSpec
-from monitor.simulation.room import Happening
+from monitor.domain.needs.profile import Profile
+from monitor.domain.readings.reading import Now
+from monitor.rehearse.cabinet import HYSTERESIS, PROPORTIONAL, CabinetSpec, ProbeSpec
+from monitor.rehearse.room import Happening
 from tests.truth.faults import (
     DAY_S,
     FAULTS,

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 
-from monitor.domain.bands import needs_of
-from monitor.domain.batch import Batch, Stay
-from monitor.domain.plan import plan_of
-from monitor.domain.reading import Pack, Sample
-from monitor.domain.site import Machine, Probe, Site
+from monitor.domain.needs.bands import needs_of
+from monitor.domain.needs.batch import Batch, Stay
+from monitor.domain.needs.site import Machine, Probe, Site
+from monitor.domain.readings.reading import Pack, Sample
+from monitor.domain.watch.plan import plan_of
 from tests.truth.faults import DAY_S, MACHINE, profiles
 from tests.truth.judges import Judge
 from tests.truth.scenarios import T0, now_at

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.domain.psychrometrics import vapour_kpa
-from monitor.simulation.cabinet import PROPORTIONAL, Air, Cabinet, CabinetSpec
+from monitor.domain.air.psychrometrics import vapour_kpa
+from monitor.rehearse.cabinet import PROPORTIONAL, Air, Cabinet, CabinetSpec
 from tests.truth.harm import Corners, Limits, egg_tau_s, own_heat_k
 
 ROOM = Air(20.0, vapour_kpa(20.0, 50.0))

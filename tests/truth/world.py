@@ -14,16 +14,16 @@ from datetime import UTC, timedelta
 from functools import cache
 from typing import Any
 
-from monitor.adapters.wire import decode
-from monitor.domain.bands import needs_of
-from monitor.domain.batch import Batch, Stay
-from monitor.domain.profile import Band
-from monitor.domain.psychrometrics import rh_from_wet_bulb_pct, wet_bulb_c
-from monitor.domain.rules import Rule
-from monitor.domain.site import Machine, Probe, Site, grouped
+from monitor.adapters.link.wire import decode
+from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, wet_bulb_c
+from monitor.domain.needs.bands import needs_of
+from monitor.domain.needs.batch import Batch, Stay
+from monitor.domain.needs.profile import Band
+from monitor.domain.needs.rules import Rule
+from monitor.domain.needs.site import Machine, Probe, Site, grouped
+from monitor.rehearse.cabinet import CabinetSpec, ProbeSpec
+from monitor.rehearse.room import MachineSpec, Room
 from monitor.settings import shipped_rules
-from monitor.simulation.cabinet import CabinetSpec, ProbeSpec
-from monitor.simulation.room import MachineSpec, Room
 from tests.truth.faults import DAY_S, HOUR_S, MACHINE, OTHER, OTHER_PROBE, profiles
 from tests.truth.harm import Corners, Limits, corner_airs_c, own_heat_k
 from tests.truth.judges import Judge

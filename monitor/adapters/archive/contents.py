@@ -18,19 +18,19 @@ from pydantic import TypeAdapter
 
 from monitor.adapters.archive.container import MANIFEST, ArchiveError, pack, unpack
 from monitor.adapters.archive.readings import of_csv, to_csv
-from monitor.domain.alarm import Alarm
-from monitor.domain.batch import Batch
-from monitor.domain.calibration import Calibration
-from monitor.domain.egg_book import EggBook
-from monitor.domain.egg_entry import Entry, fact_of, plain
-from monitor.domain.numbering import Gap
-from monitor.domain.opening import Handling
-from monitor.domain.profile import Profile
-from monitor.domain.record import Event
-from monitor.domain.rules import Rule, checked
-from monitor.domain.site import Machine, Probe, Site, grouped
-from monitor.service.archive import Archive
+from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.entry import Entry, fact_of, plain
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.profile import Profile
+from monitor.domain.needs.rules import Rule, checked
+from monitor.domain.needs.site import Machine, Probe, Site, grouped
+from monitor.domain.readings.calibration import Calibration
+from monitor.domain.readings.numbering import Gap
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.record import Event
 from monitor.service.ports import NoticeRow, TransitionRow
+from monitor.service.reports.archive import Archive
 
 ABOUT, BATCH, PROFILE, SITE, RECORD, BOOK = (
     "README.txt", "batch.json", "profile.json", "site.json", "record.json", "book.json",

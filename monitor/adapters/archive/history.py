@@ -7,16 +7,16 @@ from datetime import datetime
 
 import numpy as np
 
-from monitor.domain.alarm import Alarm
-from monitor.domain.batch import Batch
-from monitor.domain.calibration import Calibration
-from monitor.domain.egg_book import EggBook
-from monitor.domain.numbering import Gap
-from monitor.domain.opening import Handling
-from monitor.domain.reading import from_ms, to_ms
-from monitor.domain.record import Event, RefusedRow, Unknown
-from monitor.service.archive import Archive
+from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.needs.batch import Batch
+from monitor.domain.readings.calibration import Calibration
+from monitor.domain.readings.numbering import Gap
+from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.record import Event, RefusedRow, Unknown
 from monitor.service.ports import Latest, NoticeRow, Series, TransitionRow
+from monitor.service.reports.archive import Archive
 
 
 class ArchivedHistory:

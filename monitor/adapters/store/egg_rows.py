@@ -10,10 +10,10 @@ from collections.abc import Iterable
 from typing import Any
 
 from monitor.adapters.store.rows import read_batches
-from monitor.domain.batch import Batch
-from monitor.domain.egg_book import EggBook
-from monitor.domain.egg_entry import TEXT_HIGH, EggError, Entry, Note, fact_of, plain
-from monitor.domain.reading import from_ms, to_ms
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.entry import TEXT_HIGH, EggError, Entry, Note, fact_of, plain
+from monitor.domain.needs.batch import Batch
+from monitor.domain.readings.reading import from_ms, to_ms
 
 ENTRY_COLUMNS = "batch, number, at_ms, written_ms, who, kind, fact, egg, count, tray, replaces"
 # No foreign key: where a damaged record has lost its batches, the book is still there for who adds the batch again.

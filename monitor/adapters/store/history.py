@@ -23,14 +23,14 @@ from monitor.adapters.store.rows import (
     read_unknown,
     time_or_none,
 )
-from monitor.domain.alarm import Alarm
-from monitor.domain.batch import Batch
-from monitor.domain.calibration import Calibration
-from monitor.domain.egg_book import EggBook
-from monitor.domain.numbering import Gap, Numbering, holes
-from monitor.domain.opening import Handling
-from monitor.domain.reading import MISSING, Refused, from_ms, to_ms
-from monitor.domain.record import Event, RefusedRow, Unknown
+from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.needs.batch import Batch
+from monitor.domain.readings.calibration import Calibration
+from monitor.domain.readings.numbering import Gap, Numbering, holes
+from monitor.domain.readings.reading import MISSING, Refused, from_ms, to_ms
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.record import Event, RefusedRow, Unknown
 from monitor.service.ports import Latest, NoticeRow, Series, TransitionRow
 
 # A row of before humidity had its own flag has one for both: where there is a humidity, it was in or out as that said.

@@ -26,14 +26,14 @@ from monitor.adapters.store.rows import (
     notice_row,
     transition_row,
 )
-from monitor.domain.alarm import Transition
-from monitor.domain.batch import Batch
-from monitor.domain.dating import Line
-from monitor.domain.egg_book import EggBook
-from monitor.domain.numbering import Numbering
-from monitor.domain.opening import Handling
-from monitor.domain.reading import to_ms
-from monitor.domain.record import Attempt, Group, RefusedRow, StoredReading
+from monitor.domain.alarms.alarm import Transition
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.needs.batch import Batch
+from monitor.domain.readings.dating import Line
+from monitor.domain.readings.numbering import Numbering
+from monitor.domain.readings.reading import to_ms
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.record import Attempt, Group, RefusedRow, StoredReading
 from monitor.service.ports import Loaded, StoreFailure
 
 REFUSED_KEPT = 10_000

@@ -16,9 +16,9 @@ from monitor.adapters.store.rows import (
     read_handlings,
     read_unknown,
 )
-from monitor.domain.dating import ARRIVAL, Line
-from monitor.domain.numbering import Numbering
-from monitor.domain.reading import from_ms
+from monitor.domain.readings.dating import ARRIVAL, Line
+from monitor.domain.readings.numbering import Numbering
+from monitor.domain.readings.reading import from_ms
 from monitor.service.ports import Loaded
 
 BOOTS_OF_LINES = 4  # of each node: its present start, and what a broker may still hold of the ones before

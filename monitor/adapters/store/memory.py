@@ -7,7 +7,7 @@ import sqlite3
 from functools import cache
 from typing import TYPE_CHECKING
 
-from monitor.domain.memory import Memory
+from monitor.domain.state.memory import Memory
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter

@@ -9,13 +9,13 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from monitor.domain.alarm import Alarm, Transition
-from monitor.domain.batch import Batch, Declared, Stay
-from monitor.domain.calibration import Calibration, Correction, Point
-from monitor.domain.notice import Notice
-from monitor.domain.opening import Handling
-from monitor.domain.reading import from_ms, to_ms
-from monitor.domain.record import Unknown
+from monitor.domain.alarms.alarm import Alarm, Transition
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.batch import Batch, Declared, Stay
+from monitor.domain.readings.calibration import Calibration, Correction, Point
+from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.record import Unknown
 
 TRANSITION_COLUMNS = (
     "at_ms, mono_ms, subject, rule, number, episode, state_before, state, cause, who, condition, acknowledged, latched,"

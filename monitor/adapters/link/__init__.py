@@ -1,0 +1,1 @@
+"""The broker, and what the nodes say on it."""

@@ -1,0 +1,342 @@
+"""The link to the broker: subscribes, hands each message on as it comes, and gives the broker its receipt when it is told to.
+
+Callbacks run on the library's network thread, which an exception in one of them ends without a word, while the link still looks
+connected; `supervise`, called each second, notices that, and notices by a ping of our own that nothing comes back.
+
+A receipt is (generation, packet id). The broker numbers packets anew for each connection, so an id of an old one could
+acknowledge a message that nobody has seen. The generation changes whenever a connection begins or ends, and checking it and
+sending the acknowledgement are one step under the lock. What was not acknowledged comes again after the next connection.
+"""
+
+from __future__ import annotations
+
+import logging
+import secrets
+import ssl
+import sys
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from monitor.domain.readings.reading import Message, Refused
+from monitor.service.ports import Receipt
+
+RECONNECT_S = (1, 5)  # on the house's own network: after an outage of hours the daemon is back within seconds
+SESSION_EXPIRY_S = 14 * 86_400  # MQTT 5: how long the broker keeps for us what came while we were away
+PING_EVERY_S = 10.0
+SILENT_PINGS = 3  # so many without an answer are one trouble
+MAX_UNWRITTEN = 1_000  # messages of ours to a broker that takes none, until keep-alive ends that connection
+MAX_RETAINED = 256  # topics whose newest state is kept for the next connection
+MAX_REFUSED_BYTES, MAX_REFUSED_TOPIC = 8_192, 200  # what is kept of a message whose topic cannot be read
+STOP_TRIES, STOP_TRY_S = 20, 0.25  # 5 s for the last words to reach the broker
+BEGIN_S = 2.0  # for the network thread to report itself, which takes it a millisecond
+
+_log = logging.getLogger("eggroom.mqtt")
+
+
+class LinkError(Exception):
+    """Settings that no connection can be made with; one line."""
+
+
+@dataclass(frozen=True, slots=True)
+class LinkSettings:
+    """Which broker, and what is heard there. filters: topic filters of other makes' nodes. Raises LinkError."""
+
+    site: str
+    root: str = "eggroom"
+    host: str = "127.0.0.1"
+    port: int = 1883
+    protocol: str = "3.1.1"  # or "5"
+    username: str | None = None
+    password: str | None = field(default=None, repr=False)
+    ca_file: Path | None = None  # with it the connection is TLS
+    keepalive_s: int = 30
+    filters: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        try:
+            self.host.encode("idna")
+        except UnicodeError:
+            raise LinkError(f"broker host {self.host!r}, expected a name or an address") from None
+        if self.protocol not in ("3.1.1", "5"):
+            raise LinkError(f"broker protocol {self.protocol!r}, expected 3.1.1 or 5")
+        if self.password is not None and self.username is None:
+            raise LinkError("broker password without a username, expected both")
+        tls_context(self.ca_file)
+
+
+def read_password(path: Path) -> str:
+    """The password in a file of one line. Raises LinkError."""
+    try:
+        password = path.read_text(encoding="utf-8").rstrip("\r\n")
+    except (OSError, UnicodeDecodeError) as error:
+        why = getattr(error, "strerror", None) or "not text"
+        raise LinkError(f"broker password file {path}: {why}, expected a file with one line") from None
+    if not password or "\n" in password:
+        raise LinkError(f"broker password file {path}: {'several lines' if password else 'empty'}, expected one line")
+    return password
+
+
+def tls_context(ca_file: Path | None) -> ssl.SSLContext | None:
+    """What checks the broker's certificate against an authority of the house; None without one. Raises LinkError."""
+    if ca_file is None:
+        return None
+    try:
+        context = ssl.create_default_context(cafile=str(ca_file))
+    except OSError as error:  # ssl.SSLError is one
+        why = error.strerror if isinstance(error, FileNotFoundError | PermissionError) else "no certificate in it"
+        raise LinkError(f"broker ca_file {ca_file}: {why}, expected an authority's certificate (PEM)") from None
+    # Python 3.13 began to ask for extensions that an authority made at home by the usual commands does not have.
+    context.verify_flags &= ~ssl.VERIFY_X509_STRICT
+    return context
+
+
+class MqttLink:
+    """One connection to one broker, kept up; its session outlives connections and restarts of ours.
+
+    decode(topic, payload, retained) turns bytes into a message and never raises. heard(message, receipt) takes it; the receipt is
+    None where the broker expects none. linked(connected, detail) hears of each change once. They are called on the network
+    thread (linked by supervise too), so they must be quick, and none of them may call back into the link.
+    """
+
+    def __init__(
+        self,
+        *,
+        settings: LinkSettings,
+        decode: Callable[[str, bytes, bool], Message],
+        heard: Callable[[Message, Receipt | None], None],
+        linked: Callable[[bool, str], None],
+        ping_every_s: float = PING_EVERY_S,
+        mono_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._settings = settings
+        self._decode, self._heard, self._linked = decode, heard, linked
+        self._ping_every_s, self._mono_s = ping_every_s, mono_s
+        self._name = f"broker {settings.host}:{settings.port}"
+        self._prefix = f"{settings.root}/{settings.site}/"
+        self._alive_topic, self._ping_topic = f"{self._prefix}service/alive", f"{self._prefix}service/ping"
+        self._ping = secrets.token_hex(8).encode()  # ours alone, whoever else publishes there
+        self._subscribed = [(f"{self._prefix}+/air", 1), (f"{self._prefix}+/status", 1), (self._ping_topic, 0)]
+        self._subscribed += [(topic_filter, 1) for topic_filter in settings.filters]
+        # One lock for all below. Re-entrant: the library may call back from within our own call.
+        self._lock = threading.RLock()
+        self._generation = 0
+        self._connected = False
+        self._listening = False  # the broker has granted what we subscribed to
+        self._outage: str | None = None  # as it was told
+        self._silence_told = False
+        self._unwritten = 0
+        self._retained: dict[str, bytes] = {}
+        self._next_ping_s = self._ping_heard_s = 0.0
+        self._network: threading.Thread | None = None
+        self._begun = threading.Event()
+        self._stopping = False
+        self._client = self._build()
+
+    # --- what the daemon calls
+
+    def start(self) -> None:
+        """Begin to connect, and return at once: a broker that is not there is tried for until it is."""
+        self._begun.clear()
+        more: dict[str, Any] = {}
+        if self._settings.protocol == "5":
+            expiry = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+            expiry.SessionExpiryInterval = SESSION_EXPIRY_S
+            more = {"clean_start": False, "properties": expiry}
+        self._client.connect_async(self._settings.host, self._settings.port, self._settings.keepalive_s, **more)
+        self._client.loop_start()
+        self._begun.wait(BEGIN_S)
+
+    def stop(self) -> None:
+        """Send what was acknowledged, say that we stop, and leave; bounded in time."""
+        self._stopping = True
+        self.publish(self._alive_topic, b"stopped", retain=False)
+        for _ in range(STOP_TRIES):
+            if self._network is None or not self._network.is_alive():
+                return
+            self._client.disconnect()  # again, because a connection that is just being made overlooks it
+            self._network.join(STOP_TRY_S)
+        _log.warning("still busy after stop name=%s", self._name)
+
+    def acknowledge(self, receipts: Sequence[Receipt]) -> None:
+        """Tell the broker that these messages are durable here; those of an earlier connection are passed over."""
+        with self._lock:
+            if not self._network_alive():
+                return
+            for generation, mid in receipts:
+                if generation == self._generation:
+                    self._client.ack(mid, 1)
+
+    def publish(self, topic: str, payload: bytes, retain: bool) -> bool:
+        """Send a message at most once, never waiting; False when it was not sent.
+
+        What is retained is a state: the newest of each topic is kept and sent again with each new connection.
+        """
+        with self._lock:
+            if retain and (topic in self._retained or len(self._retained) < MAX_RETAINED):
+                self._retained[topic] = payload
+            if not self._connected or not self._network_alive() or self._unwritten >= MAX_UNWRITTEN:
+                return False
+            self._unwritten += 1
+            return self._client.publish(topic, payload, qos=0, retain=retain).rc == mqtt.MQTT_ERR_SUCCESS
+
+    def supervise(self) -> str | None:
+        """What is wrong with a link that looks well, in one line, as long as it is; call it each second.
+
+        A network thread that has ended is started again. An outage is no news here: `linked` has told it.
+        """
+        with self._lock:
+            if self._network is not None and not self._network.is_alive() and not self._stopping:
+                self._end_connection()
+                self._outage = f"{self._name}: the network thread had ended, expected it to run; started again"
+                self.start()
+                return self._outage
+            if not self._listening:
+                return None
+            now_s = self._mono_s()
+            if now_s >= self._next_ping_s:
+                self._next_ping_s = now_s + self._ping_every_s
+                self.publish(self._ping_topic, self._ping, retain=False)
+            limit_s = SILENT_PINGS * self._ping_every_s
+            silent, was_silent = now_s - self._ping_heard_s > limit_s, self._silence_told
+            self._silence_told = silent
+        if silent:
+            return f"{self._name}: connected, but nothing comes back, expected our own ping within {limit_s:g} s"
+        if was_silent:
+            self._linked(True, f"{self._name}: connected; our own ping comes back again")
+        return None
+
+    # --- what the library calls, on the network thread
+
+    def _build(self) -> mqtt.Client:
+        settings = self._settings
+        v5 = settings.protocol == "5"
+        client = mqtt.Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=f"{settings.root}-{settings.site}".replace("/", "-"),
+            clean_session=None if v5 else False,
+            protocol=MQTTProtocolVersion.MQTTv5 if v5 else MQTTProtocolVersion.MQTTv311,
+            manual_ack=True,
+        )
+        if settings.username is not None:
+            client.username_pw_set(settings.username, settings.password)
+        if (context := tls_context(settings.ca_file)) is not None:
+            client.tls_set_context(context)
+        client.will_set(self._alive_topic, b"stopped", qos=1, retain=False)
+        client.reconnect_delay_set(*RECONNECT_S)
+        client.on_pre_connect = self._on_pre_connect
+        client.on_connect = self._on_connect
+        client.on_connect_fail = self._on_connect_fail
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
+        client.on_publish = self._on_publish
+        client.on_disconnect = self._on_disconnect
+        client.on_socket_close = self._on_socket_close
+        return client
+
+    def _on_pre_connect(self, client: mqtt.Client, userdata: Any) -> None:
+        self._network = threading.current_thread()
+        self._begun.set()
+
+    def _on_connect(self, client: mqtt.Client, userdata: Any, flags: Any, reason: ReasonCode, properties: Any) -> None:
+        if reason.is_failure:
+            # News even within an outage, for it takes a person to mend it; but the same words once.
+            self._tell_outage(f"{str(reason).lower()}, expected a broker that lets us in; trying again", another=True)
+            return
+        with self._lock:
+            self._generation += 1
+            self._connected = True
+        client.subscribe(self._subscribed)  # each time: the broker may have lost the session
+
+    def _on_subscribe(self, client: mqtt.Client, userdata: Any, mid: int, reasons: list[Any], properties: Any) -> None:
+        refused = [topic for (topic, _), reason in zip(self._subscribed, reasons, strict=False) if reason.is_failure]
+        if refused:
+            self._tell_outage(f"may not listen to {', '.join(refused)}, expected an account that may", another=True)
+            return
+        with self._lock:
+            self._listening = True
+            self._outage = None
+            self._next_ping_s = self._ping_heard_s = self._mono_s()
+            for topic, payload in self._retained.items():
+                self.publish(topic, payload, retain=True)
+        self._linked(True, f"{self._name}: connected")
+
+    def _on_message(self, client: mqtt.Client, userdata: Any, message: mqtt.MQTTMessage) -> None:
+        try:
+            self._take(message)
+        except Exception:  # noqa: BLE001
+            # The thread's outermost place. Our own mistake: the message stays unacknowledged, and comes again.
+            _log.exception("fault mid=%d", message.mid)
+
+    def _take(self, message: mqtt.MQTTMessage) -> None:
+        receipt = (self._generation, message.mid) if message.qos else None
+        payload = bytes(message.payload)
+        try:
+            topic = message.topic
+        except UnicodeDecodeError as error:
+            shown = ascii(bytes(error.object))[2:-1][:MAX_REFUSED_TOPIC]
+            reason = f"topic {shown[:40]}: not UTF-8 at byte {error.start}, expected UTF-8"
+            self._heard(Refused(shown, payload[:MAX_REFUSED_BYTES], reason), receipt)
+            return
+        if topic == self._ping_topic:
+            if payload == self._ping:
+                self._ping_heard_s = self._mono_s()
+        elif self._is_wanted(topic):
+            self._heard(self._decode(topic, payload, message.retain), receipt)
+        elif receipt is not None:
+            self.acknowledge([receipt])
+
+    def _is_wanted(self, topic: str) -> bool:
+        """Not our own words, heard through a wide filter; nor a filter of an earlier configuration, which a session keeps."""
+        if topic.startswith(self._prefix):
+            rest = topic[len(self._prefix) :]
+            if rest.endswith(("/air", "/status")):
+                return True
+            if rest.startswith(("service/", "machine/")) or rest.endswith("/stored"):
+                return False
+        return any(mqtt.topic_matches_sub(topic_filter, topic) for topic_filter in self._settings.filters)
+
+    def _on_publish(self, client: mqtt.Client, userdata: Any, mid: int, reason: ReasonCode, properties: Any) -> None:
+        with self._lock:
+            self._unwritten = max(0, self._unwritten - 1)
+
+    def _on_connect_fail(self, client: mqtt.Client, userdata: Any) -> None:
+        error = sys.exc_info()[1]  # the library calls this while it handles the failure
+        why = getattr(error, "strerror", None) or str(error or "no connection")
+        self._tell_outage(f"{why[:1].lower()}{why[1:100]}, expected an MQTT broker; trying again")
+
+    def _on_disconnect(self, client: mqtt.Client, userdata: Any, flags: Any, reason: ReasonCode, props: Any) -> None:
+        self._end_connection()
+        if not self._stopping:
+            self._tell_outage(f"connection lost ({str(reason).lower()}), expected it to stay; trying again")
+
+    def _on_socket_close(self, client: mqtt.Client, userdata: Any, sock: Any) -> None:
+        self._end_connection()  # some ends are told here alone
+
+    # --- what they share
+
+    def _end_connection(self) -> None:
+        with self._lock:
+            self._generation += 1
+            self._connected = self._listening = self._silence_told = False
+            self._unwritten = 0
+
+    def _tell_outage(self, why: str, *, another: bool = False) -> None:
+        """Once for an outage, however many tries it takes to end it; another cause, if it is worth telling."""
+        told = f"{self._name}: {why}"
+        if self._outage is None or (another and told != self._outage):
+            self._outage = told
+            self._linked(False, told)
+
+    def _network_alive(self) -> bool:
+        """A dead thread's library would write from the caller's own thread, to a connection that nobody reads."""
+        return self._network is not None and self._network.is_alive()

@@ -1,0 +1,1 @@
+"""What goes together across batches."""

@@ -1,0 +1,1 @@
+"""The environment history of a batch: what its eggs lived through, in figures."""

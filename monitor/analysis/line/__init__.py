@@ -1,0 +1,1 @@
+"""Readings as arrays, and the line that they make."""

@@ -1,0 +1,204 @@
+"""A stretch of a batch's life: its readings, and the line that they make of each quantity.
+
+The rules are those of the environment history; see there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+
+from monitor.analysis.line.trace import Floats, Integers, Mask, Samples, Trace, trace_of
+from monitor.domain.air.psychrometrics import wet_bulb_c
+from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB
+from monitor.domain.needs.profile import Band
+from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT
+
+QUANTITIES = (DRY_BULB, RH, WET_BULB)
+# Long stretches are worked through in parts of this length, and merged: months of readings then need no more memory
+# than days, and the arrays in between stay in the processor's cache.
+PART_MS = 2 * 86_400_000
+WET_BULB_FROM_C, WET_BULB_TO_C = -40.0, 80.0  # dry bulbs that have one: the range of `psychrometrics`
+
+
+class Air(Protocol):
+    """The readings of one probe: at_ms int64; dry_bulb_c, rh_pct float64 (NaN where missing); flag (of the dry bulb), rh_flag int64."""
+
+    @property
+    def at_ms(self) -> Integers: ...
+    @property
+    def dry_bulb_c(self) -> Floats: ...
+    @property
+    def rh_pct(self) -> Floats: ...
+    @property
+    def flag(self) -> Integers: ...
+    @property
+    def rh_flag(self) -> Integers: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """The readings of one probe, put in order or corrected."""
+
+    at_ms: Integers
+    dry_bulb_c: Floats
+    rh_pct: Floats
+    flag: Integers
+    rh_flag: Integers
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of a batch's life in one machine and one stage, with constant bands: since_ms <= t < until_ms.
+
+    dry_bulb_c, rh_pct, wet_bulb_c: the bands; None where nothing is judged. air: the readings of each probe
+    in the machine, none for a time in no machine (which then is a gap). They should reach twice max_gap_s
+    beyond both ends, so that the line is cut there and does not stop short; more does no harm. max_gap_s: the
+    allowed silence of a probe. pressure_kpa: the site's. Raises ValueError for a stretch that does not last,
+    or a max_gap_s that is not above 0.
+    """
+
+    machine: str
+    stage: str
+    since_ms: int
+    until_ms: int
+    dry_bulb_c: Band | None
+    rh_pct: Band | None
+    wet_bulb_c: Band | None
+    air: tuple[Air, ...]
+    max_gap_s: float
+    pressure_kpa: float
+
+    def __post_init__(self) -> None:
+        if not self.since_ms < self.until_ms:
+            raise ValueError(f"{self.where}: until_ms {self.until_ms}, expected above {self.since_ms}")
+        if not self.max_gap_s > 0:
+            raise ValueError(f"{self.where}: max_gap_s {self.max_gap_s:g}, expected above 0")
+
+    @property
+    def where(self) -> str:
+        """What messages begin with."""
+        return f"stretch in {self.machine or 'no machine'}, stage {self.stage}"
+
+
+def parts_of(stretch: Stretch) -> Iterator[Stretch]:
+    """The stretch in parts of no more than PART_MS, with its readings in order."""
+    air = tuple(_in_order(each) for each in stretch.air)
+    for since_ms in range(stretch.since_ms, stretch.until_ms, PART_MS):
+        until_ms = min(since_ms + PART_MS, stretch.until_ms)
+        yield replace(stretch, since_ms=since_ms, until_ms=until_ms, air=air)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One quantity in one stretch: its line, and how many readings of all probes were good, and flagged."""
+
+    trace: Trace
+    samples: int
+    flagged: int
+
+
+def lines_of(stretch: Stretch) -> Mapping[str, Line]:
+    """The line of each quantity in a stretch whose readings are in order, as `parts_of` gives them."""
+    length_ms, max_gap_ms = stretch.until_ms - stretch.since_ms, stretch.max_gap_s * 1000.0
+    probes = [_readings(stretch, air) for air in stretch.air]
+
+    def line(quantity: str) -> Line:
+        measured = [probe[quantity] for probe in probes]
+        trace = trace_of([each.line for each in measured], max_gap_ms, length_ms)
+        return Line(trace, sum(each.samples for each in measured), sum(each.flagged for each in measured))
+
+    return {quantity: line(quantity) for quantity in QUANTITIES}
+
+
+def dry_bulb_samples(stretch: Stretch) -> list[Samples]:
+    """For each probe of a stretch the good dry bulbs about it, for `trace_of`."""
+    return [_measured(near, near.dry_bulb_c, _good(near.flag)) for near in (_near(stretch, a) for a in stretch.air)]
+
+
+@dataclass(frozen=True, slots=True)
+class _Measured:
+    """One quantity of one probe about one stretch: the samples of its line, and counts inside the stretch."""
+
+    line: Samples
+    samples: int
+    flagged: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Near:
+    """The readings of one probe near enough to a stretch to bear on its line, and their times from its start."""
+
+    relative_ms: Floats
+    within: Mask
+    dry_bulb_c: Floats
+    rh_pct: Floats
+    flag: Integers
+    rh_flag: Integers
+
+
+def _near(stretch: Stretch, air: Air) -> _Near:
+    air = _in_order(air)
+    reach_ms = int(stretch.max_gap_s * 2000.0) + 1  # twice: what lies beyond the edge has a neighbour too
+    first, last = np.searchsorted(air.at_ms, (stretch.since_ms - reach_ms, stretch.until_ms + reach_ms))
+    near = slice(int(first), int(last))
+    at_ms = air.at_ms[near]
+    return _Near(
+        (at_ms - stretch.since_ms).astype(np.float64),
+        (at_ms >= stretch.since_ms) & (at_ms < stretch.until_ms),
+        air.dry_bulb_c[near],
+        np.minimum(air.rh_pct[near], 100.0),
+        air.flag[near],
+        air.rh_flag[near],
+    )
+
+
+def _measured(near: _Near, values: Floats, good: Mask) -> Samples:
+    used = good & np.isfinite(values)
+    return near.relative_ms[used], values[used]
+
+
+def _readings(stretch: Stretch, air: Air) -> Mapping[str, _Measured]:
+    """What one probe says about a stretch, by quantity."""
+    near = _near(stretch, air)
+    dry_bulb_c, rh_pct = near.dry_bulb_c, near.rh_pct
+
+    def measured(values: Floats, given: Mask, good: Mask, flagged: Mask) -> _Measured:
+        counts = int((good & given & near.within).sum()), int((flagged & given & near.within).sum())
+        return _Measured(_measured(near, values, good & given), *counts)
+
+    good, good_rh = _good(near.flag), _good(near.rh_flag)
+    flagged, flagged_rh = _flagged(near.flag), _flagged(near.rh_flag)
+    good_both, flagged_any = good & good_rh, flagged | flagged_rh
+    warm, humid = np.isfinite(dry_bulb_c), np.isfinite(rh_pct)
+    both = warm & humid & (dry_bulb_c >= WET_BULB_FROM_C) & (dry_bulb_c <= WET_BULB_TO_C) & (rh_pct >= 0.0)
+    wet = np.full(dry_bulb_c.size, np.nan)
+    pairs = good_both & both
+    wet[pairs] = wet_bulb_c(dry_bulb_c[pairs], rh_pct[pairs], stretch.pressure_kpa)
+    return {
+        DRY_BULB: measured(dry_bulb_c, warm, good, flagged),
+        RH: measured(rh_pct, humid, good_rh, flagged_rh),
+        WET_BULB: measured(wet, both, good_both, flagged_any),
+    }
+
+
+def _good(flag: Integers) -> Mask:
+    good: Mask = (flag == PASS) | (flag == NOT_EVALUATED)
+    return good
+
+
+def _flagged(flag: Integers) -> Mask:
+    flagged: Mask = (flag == SUSPECT) | (flag == FAIL)
+    return flagged
+
+
+def _in_order(air: Air) -> Air:
+    """The readings by time, each time once: of equal ones the last given."""
+    if (np.diff(air.at_ms) > 0).all():
+        return air
+    order = np.argsort(air.at_ms, kind="stable")
+    rows = order[np.append(np.diff(air.at_ms[order]) > 0, True)]
+    return Readings(air.at_ms[rows], air.dry_bulb_c[rows], air.rh_pct[rows], air.flag[rows], air.rh_flag[rows])

@@ -1,0 +1,1 @@
+"""A problem hatch against its record."""

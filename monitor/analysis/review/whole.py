@@ -1,0 +1,39 @@
+"""All the reviews of one batch together, as values; `shown/review_whole` says them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from monitor.analysis.review.judged import Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Reviewed:
+    """One finding, reviewed. subject: whose, in words. written: False where it was only asked about."""
+
+    finding: str
+    subject: str
+    eggs: tuple[int, ...]
+    count: int
+    verdicts: tuple[Verdict, ...]
+    written: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class BatchReview:
+    """The reviews of a batch. good: the batches that went well beside it, by id; good_share: from which share of the fertile on.
+
+    egg: the one that was asked about; others: what was found in the batch's other eggs, in words, where in that one nothing was.
+    """
+
+    batch: str
+    profile: str
+    eggs: int | None
+    set_at: datetime
+    closed_at: datetime | None
+    reviewed: tuple[Reviewed, ...]
+    good: tuple[str, ...]
+    good_share: float
+    egg: int | None = None
+    others: tuple[str, ...] = ()

@@ -1,0 +1,1 @@
+"""What an egg loses, and where that leads."""

@@ -1,0 +1,187 @@
+"""The water of a whole batch: how its eggs differ, the humidity that serves most, and whether one is off its track.
+
+Eggs of one batch differ in conductance by a seventh to a third (hens 14 to 31 %, Meir & Ar 2008; turkeys 15 %, Meir and others
+1984), so one humidity never suits all. Each egg has a range of RH that brings it into the window; the humidity that lies in
+most of these ranges serves most.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import fmean, median, stdev
+
+from monitor.analysis.water.ahead import HELD_RH_PCT, Ahead, EggLoss, Mend
+from monitor.analysis.water.loss import Interval
+from monitor.domain.air.psychrometrics import wet_bulb_c
+from monitor.domain.air.units import Unit, show_temperature
+
+# An egg this far from the batch's middle, in the sd that the middle half of them shows, is told apart; with fewer eggs than
+# this there is no middle.
+OUTLIER_SD, FEWEST = 3.5, 4
+MAD_TO_SD = 1.4826  # of a normal distribution
+ON_TRACK, OFF_TRACK, UNSURE = "on track", "off track", "unsure"
+
+
+@dataclass(frozen=True, slots=True)
+class Serving:
+    """One humidity for all: to set until lockdown, and which eggs it brings into the window; the rest want drier or damper."""
+
+    rh_pct: float
+    wet_bulb_c: float
+    served: tuple[int, ...]
+    drier: tuple[int, ...]
+    wetter: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BatchLoss:
+    """The eggs of a batch together; numbers are those of eggs.
+
+    pip_pct: mean of their projected losses, as far in doubt as its eggs are on average (what is wrong with the air or the
+    egg's temperature is wrong for all). sd_pct, low_pct, high_pct: their spread; sd 0 for one egg. conductance_cv: spread of
+    conductance per gram, None where it is not known or for one egg. outliers: eggs that differ from the rest by more than
+    chance. serving: None where no egg has a mending humidity.
+    """
+
+    eggs: tuple[int, ...]
+    now_pct: Interval
+    pip_pct: Interval
+    sd_pct: float
+    low_pct: float
+    high_pct: float
+    conductance_cv: float | None
+    outliers: tuple[int, ...]
+    serving: Serving | None
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """Whether a projected loss is off the window: state ON_TRACK, OFF_TRACK or UNSURE, and the words for people.
+
+    Off track: the whole interval lies outside the window. On track: the value lies in it. Else nobody knows yet.
+    """
+
+    state: str
+    words: str
+
+    @property
+    def off(self) -> bool:
+        """Whether it is worth an alarm."""
+        return self.state == OFF_TRACK
+
+
+def batch_loss(
+    losses: Mapping[int, EggLoss], ahead: Ahead, held_pct: tuple[float, float] = HELD_RH_PCT
+) -> BatchLoss | None:
+    """The eggs of one machine together, by their numbers; None for no eggs."""
+    if not losses:
+        return None
+    values = [loss.pip_pct.value for loss in losses.values()]
+    per_gram = [
+        found.value / loss.line.mass_at_set_g.value
+        for loss in losses.values()
+        if (found := loss.line.conductance_mg_d_kpa) is not None
+    ]
+    return BatchLoss(
+        eggs=tuple(losses),
+        now_pct=_mean([loss.now_pct for loss in losses.values()]),
+        pip_pct=_mean([loss.pip_pct for loss in losses.values()]),
+        sd_pct=stdev(values) if len(values) > 1 else 0.0,
+        low_pct=min(values),
+        high_pct=max(values),
+        conductance_cv=stdev(per_gram) / fmean(per_gram) if len(per_gram) > 1 else None,
+        outliers=_outliers(losses),
+        serving=_serving(losses, ahead, held_pct),
+    )
+
+
+def track(
+    pip_pct: Interval, window_pct: tuple[float, float], mend: Mend | None, unit: Unit, rh_now_pct: float | None = None
+) -> Track:
+    """Whether an egg's (or batch's) projected loss is off its window, in words: what is projected, and what would mend it.
+
+    mend: None where no humidity can be told. rh_now_pct: the machine's, to say which way to turn.
+    """
+    low, high = window_pct
+    words = f"loss by pip {pip_pct.value:.1f} % ({pip_pct.low:.1f} to {pip_pct.high:.1f}), window {low:g} to {high:g} %"
+    if low <= pip_pct.value <= high:
+        return Track(ON_TRACK, words)
+    state = OFF_TRACK if pip_pct.outside(low, high) else UNSURE
+    return Track(state, f"{words}; {mend_words(mend, unit, rh_now_pct)}")
+
+
+def batch_track(
+    batch: BatchLoss, window_pct: tuple[float, float], unit: Unit, rh_now_pct: float | None = None
+) -> Track:
+    """The same of a whole batch: its mean, and the humidity that serves most of its eggs."""
+    alone = track(batch.pip_pct, window_pct, None, unit)
+    serving, eggs = batch.serving, len(batch.eggs)
+    if alone.state == ON_TRACK or serving is None:
+        return alone
+    words = alone.words.partition(";")[0]
+    if not serving.served:
+        return Track(alone.state, f"{words}; not reachable for any of {eggs} eggs")
+    wet, now = show_temperature(serving.wet_bulb_c, unit), _now(rh_now_pct)
+    what = f"{serving.rh_pct:.0f} % RH (wet bulb {wet}) from now on{now} serves {len(serving.served)} of {eggs} eggs"
+    return Track(alone.state, f"{words}; {what}")
+
+
+def mend_words(mend: Mend | None, unit: Unit, rh_now_pct: float | None = None) -> str:
+    """`35 % RH (wet bulb 25.1 °C) from now on, 52 % now, leads to 14.5 %`, or why there is nothing to set."""
+    if mend is None:
+        return "no humidity can be told"
+    wet, now = show_temperature(mend.wet_bulb_c, unit), _now(rh_now_pct)
+    if mend.reachable:
+        return f"{mend.rh_pct:.0f} % RH (wet bulb {wet}) from now on{now} leads to {mend.loss_pct:.1f} %"
+    return f"not reachable: even {mend.rh_pct:.0f} % RH from now on leads to {mend.loss_pct:.1f} %"
+
+
+def _now(rh_pct: float | None) -> str:
+    return "" if rh_pct is None else f", {rh_pct:.0f} % now,"
+
+
+def _mean(intervals: list[Interval]) -> Interval:
+    middle = fmean(each.value for each in intervals)
+    half = fmean((each.high - each.low) / 2.0 for each in intervals)
+    return Interval(middle, middle - half, middle + half)
+
+
+def _outliers(losses: Mapping[int, EggLoss]) -> tuple[int, ...]:
+    """Eggs far from the median in the batch's own spread, and by more than their own interval."""
+    if len(losses) < FEWEST:
+        return ()
+    middle = median(loss.pip_pct.value for loss in losses.values())
+    sd = MAD_TO_SD * median(abs(loss.pip_pct.value - middle) for loss in losses.values())
+    return tuple(
+        egg
+        for egg, loss in losses.items()
+        if abs(loss.pip_pct.value - middle) > OUTLIER_SD * sd and loss.pip_pct.outside(middle, middle)
+    )
+
+
+def _serving(losses: Mapping[int, EggLoss], ahead: Ahead, held_pct: tuple[float, float]) -> Serving | None:
+    """The humidity inside most eggs' ranges, and of those that a machine holds the nearest to what the middle egg wants."""
+    mends = {egg: loss.mend for egg, loss in losses.items() if loss.mend is not None}
+    if not mends:
+        return None
+    low, high = held_pct
+    wanted = median(mend.rh_pct for mend in mends.values())
+    inner = {rh for mend in mends.values() for rh in (mend.rh_low_pct, mend.rh_high_pct) if low < rh < high}
+    stretches = [
+        (sum(m.rh_low_pct <= (a + b) / 2.0 <= m.rh_high_pct for m in mends.values()), a, b)
+        for a, b in pairwise(sorted(inner | {low, high}))
+    ]
+    most = max(count for count, _, _ in stretches)
+    # The inner half of a stretch, so that no egg is served by a hair.
+    inners = [((3.0 * a + b) / 4.0, (a + 3.0 * b) / 4.0) for count, a, b in stretches if count == most]
+    settings = [min(max(wanted, a), b) for a, b in inners] if most else [wanted]
+    rh_pct = min(settings, key=lambda rh: abs(rh - wanted))
+    return Serving(
+        rh_pct,
+        wet_bulb_c(ahead.dry_bulb_c, rh_pct, ahead.pressure_kpa),
+        tuple(egg for egg, m in mends.items() if m.rh_low_pct <= rh_pct <= m.rh_high_pct),
+        tuple(egg for egg, m in mends.items() if m.rh_high_pct < rh_pct),
+        tuple(egg for egg, m in mends.items() if m.rh_low_pct > rh_pct),
+    )

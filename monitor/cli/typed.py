@@ -1,0 +1,143 @@
+"""What a person types about eggs, read: numbers of eggs, figures, times from now, and a table of weighings."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import difflib
+import io
+import math
+import re
+from collections.abc import Iterator, Sequence
+from datetime import tzinfo
+from pathlib import Path
+from typing import Any
+
+from monitor.cli.main import Wrong, _span, _when
+from monitor.domain.published.findings import FINDING
+
+_EGGS = re.compile(r"\d{1,6}(?:-\d{1,6})?(?:,\d{1,6}(?:-\d{1,6})?)*")
+_DAYS = re.compile(r"(\d+(?:\.\d+)?)d")
+MAX_EGGS_AT_ONCE = 1000
+MAX_SPAN_S = 366 * 86_400.0  # a later time is a slip of the finger
+
+
+def names_eggs(text: str) -> bool:
+    """Whether a word stands for eggs: `7`, `1-6`, `1-6,9`."""
+    return _EGGS.fullmatch(text) is not None
+
+
+def typed_eggs(text: str, where: str) -> list[int]:
+    """The numbers that `1-6,9` stands for, each once, in the order given. Raises Wrong."""
+    if not names_eggs(text):
+        raise Wrong(f"{where}: eggs {text[:40]!r}, expected such as 7, 1-6 or 1-6,9")
+    found: dict[int, None] = {}
+    for part in text.split(","):
+        first, _, last = part.partition("-")
+        high = int(last or first)
+        if not int(first) <= high < int(first) + MAX_EGGS_AT_ONCE:
+            raise Wrong(f"{where}: eggs {part}, expected rising, and at most {MAX_EGGS_AT_ONCE} at once")
+        found |= dict.fromkeys(range(int(first), high + 1))
+    return list(found)
+
+
+def typed_egg(text: str) -> int:
+    """The number of one egg. Raises Wrong."""
+    if not text.isascii() or not text.isdigit() or len(text) > 6:
+        raise Wrong(f"egg {text[:40]!r}, expected its number")
+    return int(text)
+
+
+def typed_number(text: str, where: str) -> float:
+    """A figure as people write it, with a point or a comma. Raises Wrong."""
+    try:
+        value = float(text.replace(",", "."))
+        if math.isfinite(value):
+            return value
+    except ValueError:
+        pass
+    raise Wrong(f"{where}: {text[:40]!r}, expected a number, such as 26.49")
+
+
+def typed_amount(text: str) -> float:
+    """A figure behind an option. Raises argparse's own error, which names the option."""
+    try:
+        return typed_number(text, "")
+    except Wrong:
+        raise argparse.ArgumentTypeError(f"{text[:40]!r}, expected a number, such as 1.5") from None
+
+
+def typed_whole(text: str) -> int:
+    """A number of eggs, or the number of one, behind an option. Raises argparse's own error, which names the option."""
+    try:
+        return typed_egg(text)
+    except Wrong:
+        raise argparse.ArgumentTypeError(f"{text[:40]!r}, expected a whole number") from None
+
+
+def typed_finding(text: str) -> str:
+    """A finding by its id. Raises Wrong with those that are near, and where all of them stand."""
+    if text in FINDING:
+        return text
+    near = [id_ for id_, each in FINDING.items() if text.lower() in f"{id_} {each.words}".lower()][:4]
+    near = near or difflib.get_close_matches(text.lower(), FINDING, n=3, cutoff=0.5)
+    such = f"expected such as {', '.join(near)}; " if near else "expected one of the trade's list; "
+    raise Wrong(f"finding {text[:40]!r}: {such}all of them: eggroom egg finding list")
+
+
+def typed_span_s(text: str) -> float:
+    """Seconds of such as 3h, 90m or 2d. Raises Wrong."""
+    days = _DAYS.fullmatch(text.strip())
+    seconds = float(days[1]) * 86_400.0 if days else _span(text)
+    if not seconds <= MAX_SPAN_S:
+        raise Wrong(f"time {text[:40]!r}: expected at most {MAX_SPAN_S / 86_400.0:g}d")
+    return seconds
+
+
+def typed_word(where: str, value: str | None, known: Sequence[str]) -> None:
+    """Raises Wrong for a word that is none of the known."""
+    if value not in known:
+        raise Wrong(f"{where}: {'nothing' if value is None else repr(value[:40])}, expected one of {', '.join(known)}")
+
+
+def typed_table(path: Path, zone: tzinfo) -> list[list[Any]]:
+    """Rows of (line, egg, grams, time or None) from a table with a head. Raises Wrong with every line that is no such row."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "not text in UTF-8"
+        raise Wrong(f"{path}: {reason}, expected a table with the columns egg,mass_g[,at]") from error
+    if not text.strip():
+        raise Wrong(f"{path}: empty, expected a table with the columns egg,mass_g[,at]")
+    head = text.partition("\n")[0]
+    reader = csv.DictReader(io.StringIO(text), delimiter=";" if ";" in head else ",", skipinitialspace=True)
+    columns = [(name or "").strip() for name in reader.fieldnames or ()]
+    if not {"egg", "mass_g"} <= set(columns) <= {"egg", "mass_g", "at"}:
+        raise Wrong(f"{path}: line 1: columns {','.join(columns)[:60]!r}, expected egg,mass_g or egg,mass_g,at")
+    reader.fieldnames = columns
+    rows: list[list[Any]] = []
+    wrong: list[str] = []
+    for row in _each(reader, path):
+        line = reader.line_num
+        try:
+            if None in row or None in row.values():
+                came = len(columns) + len(row.get(None, ())) - list(row.values()).count(None)
+                raise Wrong(f"{came} columns, expected {len(columns)}")
+            at = row.get("at", "").strip()
+            mass_g = typed_number(row["mass_g"].strip(), "mass_g")
+            rows.append([line, typed_egg(row["egg"].strip()), mass_g, _when(at, zone) if at else None])
+        except Wrong as error:
+            wrong.append(f"{path}: line {line}: {error}")
+    if wrong:
+        lines = "1 line" if len(wrong) == 1 else f"{len(wrong)} lines"
+        raise Wrong("\n".join([*wrong, f"{path}: {lines} that cannot be read, nothing was written"]))
+    if not rows:
+        raise Wrong(f"{path}: no line under its head, expected one for each egg")
+    return rows
+
+
+def _each(reader: csv.DictReader[str], path: Path) -> Iterator[dict[Any, Any]]:
+    try:
+        yield from reader
+    except csv.Error as error:
+        raise Wrong(f"{path}: line {reader.line_num}: {error}, expected a table") from error

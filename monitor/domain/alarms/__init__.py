@@ -1,0 +1,1 @@
+"""The life of an alarm, and what a notice of it carries."""

@@ -1,0 +1,298 @@
+"""The life-cycle of one alarm, as ANSI/ISA-18.2 (2016) and IEC 62682 describe it: one pure step function over separate facts.
+
+The facts are kept apart (condition, acknowledged, latched, shelved until, suppressed why, out of service) and the state is
+derived from them, because a single state loses on the way into a shelf what must be known on the way out. What lies over
+an alarm does not stop it: under a shelf the condition goes on being followed, so lifting the shelf shows the truth.
+
+Deadband is reset-only: an alarm comes at its limit and goes once the value is back by the deadband. The on-delay counts
+forward-clock time over which every fresh judgement said "out"; passing time alone never completes it, so one old reading and
+silence raise nothing here (silence is an alarm of its own).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from monitor.domain.needs.rules import Rule
+from monitor.domain.readings.reading import Now
+
+NORMAL = "normal"
+UNACKNOWLEDGED = "unacknowledged"
+ACKNOWLEDGED = "acknowledged"
+RETURNED = "returned to normal, unacknowledged"
+LATCHED_UNACKNOWLEDGED = "latched, unacknowledged"
+LATCHED = "latched"
+SHELVED = "shelved"
+SUPPRESSED = "suppressed by design"
+OUT_OF_SERVICE = "out of service"
+
+IN, BETWEEN, OUT = 0, 1, 2  # what one judgement can say of a limit: within, inside the deadband, beyond
+
+MAX_SHELF_S = {"low": 8 * 3600.0, "medium": 2 * 3600.0, "high": 3600.0, "critical": 900.0}  # no shelf is permanent
+
+
+class AlarmError(ValueError):
+    """A request about an alarm that cannot be met; the message is one line for a person."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What one fresh look says of one rule's limit.
+
+    verdict: IN, BETWEEN or OUT. at: when the sample was taken. about: the quantity, or what the alarm is about in words.
+    """
+
+    verdict: int
+    at: datetime
+    value: float | None = None
+    limit: float | None = None
+    about: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """The facts of one alarm. `subject` is the machine, probe or node it is about; number is what a person types to answer it.
+
+    episode counts this alarm's activations; number names the present episode and is never used again.
+    since: when the episode's condition began (its first sample beyond the limit, before the on-delay).
+    """
+
+    subject: str
+    rule: str
+    number: int = 0
+    episode: int = 0
+    condition: bool = False
+    acknowledged: bool = True
+    latched: bool = False
+    shelved_until: datetime | None = None
+    shelved_until_mono_s: float | None = None
+    suppressed: str = ""
+    out_of_service: bool = False
+    since: datetime | None = None
+    ended: datetime | None = None
+    value: float | None = None
+    worst: float | None = None
+    limit: float | None = None
+    about: str = ""
+    told: bool = (
+        False  # whether the episode's beginning was told to anyone, and its end not yet: only then is that told
+    )
+    asked_mono_s: float | None = None
+    pending_mono_s: float | None = None
+    pending_at: datetime | None = None
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """(subject, rule): the alarm's identity."""
+        return (self.subject, self.rule)
+
+    @property
+    def covered(self) -> bool:
+        """Whether something lies over the alarm: shelved, suppressed by design or out of service."""
+        return self.out_of_service or bool(self.suppressed) or self.shelved_until is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Transition:
+    """One change of an alarm's state: an append-only row with both times, cause, value, limit and who."""
+
+    alarm: Alarm
+    state_before: str
+    state: str
+    cause: str
+    at: datetime
+    mono_s: float
+    who: str = ""
+
+
+Step = tuple[Alarm, tuple[Transition, ...]]
+
+
+def state_of(alarm: Alarm) -> str:
+    """The one state that the facts add up to. What an administrator did outranks what logic did, and that a person's shelf."""
+    if alarm.out_of_service:
+        return OUT_OF_SERVICE
+    if alarm.suppressed:
+        return SUPPRESSED
+    if alarm.shelved_until is not None:
+        return SHELVED
+    if alarm.condition:
+        return ACKNOWLEDGED if alarm.acknowledged else UNACKNOWLEDGED
+    if alarm.latched:
+        return LATCHED if alarm.acknowledged else LATCHED_UNACKNOWLEDGED
+    return NORMAL if alarm.acknowledged else RETURNED
+
+
+def step(alarm: Alarm, judgement: Judgement, now: Now, rule: Rule, next_number: int) -> Step:
+    """One fresh judgement of the alarm's limit. next_number is taken if, and only if, an episode begins."""
+    if judgement.verdict == OUT:
+        if alarm.condition:
+            return _worse(alarm, judgement), ()
+        if alarm.pending_mono_s is None:
+            alarm = replace(alarm, pending_mono_s=now.mono_s, pending_at=judgement.at)
+        if now.mono_s - (alarm.pending_mono_s or 0.0) < rule.on_delay_s:
+            return alarm, ()
+        return _begin(alarm, judgement, now, next_number)
+    if not alarm.condition:
+        return (alarm if alarm.pending_mono_s is None else replace(alarm, pending_mono_s=None, pending_at=None)), ()
+    if judgement.verdict == BETWEEN:
+        return replace(alarm, value=judgement.value, pending_mono_s=None, pending_at=None), ()
+    if alarm.pending_mono_s is None:
+        alarm = replace(alarm, pending_mono_s=now.mono_s, pending_at=judgement.at)
+    if now.mono_s - (alarm.pending_mono_s or 0.0) < rule.off_delay_s:
+        return alarm, ()
+    ended = replace(
+        alarm, condition=False, ended=alarm.pending_at, pending_mono_s=None, pending_at=None, value=judgement.value
+    )
+    return ended, _changes(alarm, ended, "back within its limit", now, always=True)
+
+
+def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
+    """What passing time alone does: a shelf ends, and an acknowledged alarm that stands too long asks again."""
+    until_s = alarm.shelved_until_mono_s
+    if until_s is not None:
+        # After a restart the end is told from a label: a label clock that is wrong by years must not make a shelf of years.
+        latest_s = now.mono_s + MAX_SHELF_S[rule.priority]
+        if until_s > latest_s:
+            alarm = replace(alarm, shelved_until_mono_s=latest_s)
+        elif now.mono_s >= until_s:
+            return unshelve(alarm, now, "shelf ended")
+    if (
+        rule.re_alarm_s is not None
+        and alarm.condition
+        and alarm.acknowledged
+        and not alarm.covered
+        and alarm.asked_mono_s is not None
+        and now.mono_s - alarm.asked_mono_s >= rule.re_alarm_s
+    ):
+        again = replace(alarm, acknowledged=False, asked_mono_s=now.mono_s)
+        return again, _changes(alarm, again, "still standing", now)
+    return alarm, ()
+
+
+def unanswered(alarm: Alarm, now: Now, rule: Rule) -> bool:
+    """Whether an alarm stands that nobody has acknowledged since it was last told, for as long as an acknowledged one may stand."""
+    return (
+        rule.re_alarm_s is not None
+        and alarm.condition
+        and not alarm.acknowledged
+        and not alarm.covered
+        and alarm.asked_mono_s is not None
+        and now.mono_s - alarm.asked_mono_s >= rule.re_alarm_s
+    )
+
+
+def acknowledge(alarm: Alarm, who: str, now: Now) -> Step:
+    """A person has seen it. Raises AlarmError when there is nothing to acknowledge."""
+    if alarm.acknowledged or alarm.covered:
+        raise AlarmError(f"alarm {alarm.number}: {state_of(alarm)}, nothing to acknowledge")
+    seen = replace(alarm, acknowledged=True, asked_mono_s=now.mono_s)
+    return seen, _changes(alarm, seen, "acknowledged", now, who)
+
+
+def shelve(alarm: Alarm, for_s: float, who: str, now: Now, rule: Rule) -> Step:
+    """Quiet for a bounded time. Raises AlarmError when the time is not within the priority's longest shelf."""
+    longest = MAX_SHELF_S[rule.priority]
+    if not 0 < for_s <= longest:
+        raise AlarmError(
+            f"alarm {alarm.number}: shelve for {for_s / 60:g} min, expected more than 0 and at most {longest / 60:g} min"
+            f" for priority {rule.priority}"
+        )
+    until = now.utc.fromtimestamp(now.utc.timestamp() + for_s, tz=now.utc.tzinfo)
+    shelved = replace(alarm, shelved_until=until, shelved_until_mono_s=now.mono_s + for_s)
+    return shelved, _changes(alarm, shelved, f"shelved for {for_s / 60:g} min", now, who, always=True)
+
+
+def unshelve(alarm: Alarm, now: Now, cause: str = "unshelved", who: str = "") -> Step:
+    """The shelf comes off; a condition that stands is unacknowledged, whatever was acknowledged before."""
+    if alarm.shelved_until is None:
+        return alarm, ()
+    bare = replace(alarm, shelved_until=None, shelved_until_mono_s=None)
+    return _uncovered(alarm, bare, cause, now, who)
+
+
+def suppress(alarm: Alarm, why: str, now: Now, over: bool = False) -> Step:
+    """Quiet by design, because its premise does not hold (an empty machine); nothing happens when it is so already.
+
+    over: its limit is gone, so nothing can say any more that its condition stands.
+    """
+    if alarm.suppressed == why:
+        return alarm, ()
+    quiet = replace(alarm, suppressed=why)
+    if over:
+        ended = now.utc if alarm.condition else alarm.ended
+        quiet = replace(quiet, condition=False, ended=ended, pending_mono_s=None, pending_at=None)
+    return quiet, _changes(alarm, quiet, f"suppressed: {why}", now, always=True)
+
+
+def unsuppress(alarm: Alarm, now: Now, cause: str) -> Step:
+    """The premise holds again: a condition that stands is unacknowledged."""
+    if not alarm.suppressed:
+        return alarm, ()
+    return _uncovered(alarm, replace(alarm, suppressed=""), cause, now, "")
+
+
+def set_out_of_service(alarm: Alarm, out: bool, who: str, now: Now) -> Step:
+    """Taken out of, or back into, service by a person."""
+    if alarm.out_of_service == out:
+        return alarm, ()
+    other = replace(alarm, out_of_service=out)
+    if out:
+        return other, _changes(alarm, other, "taken out of service", now, who)
+    return _uncovered(alarm, other, "back in service", now, who)
+
+
+def _begin(alarm: Alarm, judgement: Judgement, now: Now, number: int) -> Step:
+    begun = replace(
+        alarm,
+        number=number,
+        episode=alarm.episode + 1,
+        condition=True,
+        acknowledged=False,
+        since=alarm.pending_at,
+        ended=None,
+        value=judgement.value,
+        worst=judgement.value,
+        limit=judgement.limit,
+        about=judgement.about,
+        told=False,
+        asked_mono_s=now.mono_s,
+        pending_mono_s=None,
+        pending_at=None,
+    )
+    cause = "came back before it was acknowledged" if not alarm.acknowledged else "beyond its limit"
+    return begun, _changes(alarm, begun, cause, now, always=True)
+
+
+def _worse(alarm: Alarm, judgement: Judgement) -> Alarm:
+    """A standing alarm follows its value, its limit and whom it is about; the worst is the furthest from the limit."""
+    value, worst = judgement.value, alarm.worst
+    if value is not None and judgement.limit is not None and worst is not None:
+        further = abs(value - judgement.limit) > abs(worst - judgement.limit)
+        worst = value if further else worst
+    return replace(
+        alarm,
+        value=value,
+        worst=worst,
+        limit=judgement.limit,
+        about=judgement.about,
+        pending_mono_s=None,
+        pending_at=None,
+    )
+
+
+def _uncovered(before: Alarm, bare: Alarm, cause: str, now: Now, who: str) -> Step:
+    if bare.condition and not bare.covered:
+        bare = replace(bare, acknowledged=False, asked_mono_s=now.mono_s)
+    # Written also where something else still lies over it: what is not in the record is forgotten by the next run.
+    return bare, _changes(before, bare, cause, now, who, always=True)
+
+
+def _changes(
+    before: Alarm, after: Alarm, cause: str, now: Now, who: str = "", always: bool = False
+) -> tuple[Transition, ...]:
+    was, is_ = state_of(before), state_of(after)
+    if was == is_ and not always:
+        return ()
+    return (Transition(after, was, is_, cause, now.utc, now.mono_s, who),)

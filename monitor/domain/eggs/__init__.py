@@ -1,0 +1,1 @@
+"""The eggs: what they feel, and the book of what was written about them."""

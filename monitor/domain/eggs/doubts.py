@@ -1,0 +1,152 @@
+"""What should be asked before an entry is written: not impossible, but as a rule a slip of the pen or of the scale.
+
+Nothing here refuses. The caller shows the lines and asks; if the breeder holds to it, the entry is written as it came.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import timedelta
+from itertools import pairwise
+
+from monitor.domain.eggs.book import EggBook, hoyt, last_size, standing
+from monitor.domain.eggs.entry import (
+    ALIVE,
+    CLEAR,
+    DEAD,
+    EARLY_DEAD,
+    FERTILE,
+    SIGNS,
+    STORED_DAYS_HIGH,
+    Candling,
+    Entry,
+    Hatched,
+    Laid,
+    Sign,
+    Size,
+    Weighing,
+    moment,
+)
+from monitor.domain.needs.batch import DAY_S, Batch
+from monitor.domain.needs.profile import Profile
+
+# The quickest loss published for a whole egg is about 1 % a day (turkey under hens, 24 % in 24 days: Mussehl & Ackerson
+# 1934); a small finch's 15 % in 12 days is 1.3. What is lost quicker than this was not lost through the shell.
+FAST_PCT_D = 3.0
+ODD_SIZE_SHARE = 0.15  # mass and measures farther apart than the form of any egg explains
+ODD_MASS = (0.5, 1.5)  # of the profile's lowest and highest fresh mass
+AHEAD = timedelta(minutes=10)  # a person's watch and the daemon's clock may differ by so much
+LATE_DAYS = 5.0  # a hatch later than the last normal day by more is a wrong date as a rule
+STORED_ODD_DAYS = 1.5  # people count the days of a store in more than one way
+
+
+def doubts(book: EggBook, entry: Entry, profile: Profile | None = None) -> tuple[str, ...]:
+    """What should be asked before the entry is written, one line each; none when nothing is odd.
+
+    profile: of the batch, for what depends on the species. The entry must be one that `add` takes.
+    """
+    others = [e for e in standing(book) if e.number != entry.replaces]
+    return tuple(_doubts(book.batch, entry, others, profile))
+
+
+def _doubts(batch: Batch, entry: Entry, others: list[Entry], profile: Profile | None) -> Iterator[str]:
+    where = entry.where
+    about = [e for e in others if e.same_subject(entry)]
+    if entry.at > entry.written_at + AHEAD:
+        yield f"{where}: at {moment(entry.at)}, which is still to come"
+    if any(e.at == entry.at and e.fact == entry.fact for e in about):
+        yield f"{where}: written already"
+    if isinstance(entry.fact, Weighing):
+        yield from _weighing_doubts(entry, about, profile)
+    elif isinstance(entry.fact, Size):
+        yield from _size_doubts(entry, entry.fact, [e for e in about if isinstance(e.fact, Weighing)])
+    elif isinstance(entry.fact, Candling):
+        yield from _candling_doubts(entry, entry.fact.found, about)
+    elif isinstance(entry.fact, Sign):
+        yield from _sign_doubts(entry, [e for e in about if isinstance(e.fact, Sign)])
+    elif isinstance(entry.fact, Laid):
+        laid, stored = entry.fact.laid_at, entry.fact.stored_days
+        days = None if laid is None else (batch.set_at - laid).total_seconds() / DAY_S
+        if days is not None and days > STORED_DAYS_HIGH:
+            yield f"{where}: laid {days:.0f} days before it was set"
+        if days is not None and stored is not None and abs(days - stored) > STORED_ODD_DAYS:
+            yield f"{where}: {stored:g} days stored, laid {days:.1f} days before it was set"
+    elif isinstance(entry.fact, Hatched) and profile is not None:
+        day, first, last = batch.day(entry.at), profile.hatch_day_first, profile.hatch_day_last
+        if not 0.9 * first <= day <= last + LATE_DAYS:
+            yield f"{where}: on day {day:.1f}, {profile.name} hatches on day {first:g} to {last:g}"
+
+
+def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) -> Iterator[str]:
+    mass_g, error_g = entry.each_g()
+    weighed = [e for e in about if isinstance(e.fact, Weighing)]
+    before = next((e for e in reversed(weighed) if e.at <= entry.at), None)
+    after = next((e for e in weighed if e.at > entry.at), None)
+    for first, second in pairwise([e for e in (before, entry, after) if e is not None]):
+        if first.eggs == second.eggs:
+            yield from _loss_doubts(entry.where, first, second)
+    if entry.egg is None and weighed and weighed[0].eggs != entry.eggs:
+        yield f"{entry.where}: {entry.eggs} eggs, the first time {weighed[0].eggs}"
+    for e in about:
+        if e.at < entry.at and entry.egg is not None and (e.ends or e.pipped):
+            yield f"{entry.where}: weighed after it was {e.word} ({moment(e.at)})"
+    size = last_size(about)
+    if size is not None and entry.egg is not None:
+        yield from _against_size(entry.where, mass_g, hoyt(size.length_mm, size.breadth_mm).mass_g)
+    elif profile is not None and profile.egg_mass_g is not None and before is None:
+        low_g, high_g = profile.egg_mass_g
+        if not ODD_MASS[0] * low_g - error_g <= mass_g <= ODD_MASS[1] * high_g + error_g:
+            yield f"{entry.where}: {mass_g:.4g} g an egg, {profile.name} lays {low_g:g} to {high_g:g} g"
+
+
+def _loss_doubts(where: str, first: Entry, second: Entry) -> Iterator[str]:
+    (before_g, before_error_g), (after_g, after_error_g) = first.each_g(), second.each_g()
+    slack_g = 3.0 * (before_error_g**2 + after_error_g**2) ** 0.5
+    days = (second.at - first.at).total_seconds() / DAY_S
+    lost_pct = 100.0 * (before_g - after_g) / before_g
+    if after_g > before_g + slack_g:
+        yield f"{where}: {after_g:.4g} g at {moment(second.at)}, heavier than before ({before_g:.4g} g)"
+    elif lost_pct - 100.0 * slack_g / before_g > FAST_PCT_D * days:
+        yield f"{where}: {lost_pct:.1f} % lost in {days:.1f} days, an egg loses about 0.5 to 1 % a day"
+
+
+def _sign_doubts(entry: Entry, seen: list[Entry]) -> Iterator[str]:
+    """Signs of one egg come once, and in their order."""
+    for e in seen if entry.egg is not None else ():
+        (earlier, _), (later, _) = sorted(((_sign(e), e.at), (_sign(entry), entry.at)), key=lambda pair: pair[1])
+        if _sign(e) == _sign(entry):
+            yield f"{entry.where}: {_sign(e)} was seen already, at {moment(e.at)}"
+        elif e.at != entry.at and SIGNS.index(later) < SIGNS.index(earlier):
+            yield f"{entry.where}: {earlier} before {later}, expected {later} first"
+
+
+def _sign(entry: Entry) -> str:
+    assert isinstance(entry.fact, Sign)
+    return entry.fact.sign
+
+
+def _size_doubts(entry: Entry, size: Size, weighed: list[Entry]) -> Iterator[str]:
+    if weighed:
+        mass_g, _ = weighed[0].each_g()
+        yield from _against_size(entry.where, mass_g, hoyt(size.length_mm, size.breadth_mm).mass_g)
+
+
+def _against_size(where: str, mass_g: float, by_size_g: float) -> Iterator[str]:
+    # An egg has lost up to a fifth at the end of its term, so only the heavier side is held to the narrow share.
+    if not (1.0 - 2.0 * ODD_SIZE_SHARE) * by_size_g <= mass_g <= (1.0 + ODD_SIZE_SHARE) * by_size_g:
+        yield f"{where}: weighs {mass_g:.4g} g, its length and breadth lead to {by_size_g:.4g} g"
+
+
+def _candling_doubts(entry: Entry, found: str, about: list[Entry]) -> Iterator[str]:
+    if entry.egg is None:
+        return
+    against = {
+        CLEAR: (FERTILE, ALIVE, EARLY_DEAD, DEAD),
+        FERTILE: (CLEAR, EARLY_DEAD, DEAD),
+        ALIVE: (CLEAR, EARLY_DEAD, DEAD),
+    }
+    for e in about:
+        if isinstance(e.fact, Candling) and e.at < entry.at and e.fact.found in against.get(found, ()):
+            yield f"{entry.where}: {found}, and was {e.fact.found} before ({moment(e.at)})"
+        elif e.ends and e.at < entry.at:
+            yield f"{entry.where}: candled after it was {e.word} ({moment(e.at)})"

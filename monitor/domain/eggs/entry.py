@@ -1,0 +1,384 @@
+"""What a breeder writes down about eggs: one entry, of one kind, about one egg, some eggs, a tray, or the whole batch.
+
+A fact (`Weighing`, `Candling`, ...) holds what was found, and cannot be made from nonsense: it raises EggError, one line for a
+person. An `Entry` adds when it was so, when and by whom it was written, and about which eggs. How entries make a record, and
+what cannot be true beside the others, is in `egg_book`.
+
+Units: g, mm, days. Times are aware UTC.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import MISSING, dataclass, fields
+from datetime import datetime
+from typing import ClassVar
+
+from monitor.domain.published.findings import FINDING
+
+# From a finch's egg to an ostrich's, and trays of hundreds: wide enough for any bird, narrow enough for a slip of the point.
+EGG_G = (0.1, 3000.0)
+GROSS_G = (0.1, 500_000.0)
+LENGTH_MM = (5.0, 250.0)
+STORED_DAYS_HIGH = 60.0  # four weeks is long for any egg; more is a slip of the pen
+SCALE_ERROR_G = 0.1  # a scale that shows tenths of a gram; better ones say so with the weighing
+TEXT_HIGH = 500  # characters: a note, not a book
+
+CLEAR, FERTILE, ALIVE, EARLY_DEAD, DEAD, CRACKED, UNSURE = (
+    "clear",
+    "fertile",
+    "alive",
+    "early dead",
+    "dead",
+    "cracked",
+    "not sure",
+)
+CANDLED = (CLEAR, FERTILE, ALIVE, EARLY_DEAD, DEAD, CRACKED, UNSURE)
+DRAW_DOWN, INTERNAL_PIP, EXTERNAL_PIP = "draw-down", "internal pip", "external pip"
+SIGNS = (DRAW_DOWN, INTERNAL_PIP, EXTERNAL_PIP)  # in the order in which they come
+EARLY, MIDDLE, LATE, AFTER_HATCH = "early", "middle", "late", "after hatch"
+# Break-out classes of the trade, by thirds of the term, pips counted apart (a textbook chapter divides other species so).
+DEATHS = (EARLY, MIDDLE, LATE, INTERNAL_PIP, EXTERNAL_PIP, AFTER_HATCH)
+REMOVED = ("clear", "broken", "rotten", "given away", "other")
+
+
+class EggError(ValueError):
+    """An entry that cannot be true; the message is one line for a person."""
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """When the egg was laid, and how many days it was stored before it was set; at least one of the two."""
+
+    kind: ClassVar[str] = "laid"
+    laid_at: datetime | None = None
+    stored_days: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.laid_at is None and self.stored_days is None:
+            raise EggError("laid: neither laid_at nor stored_days came, expected one of them")
+        _aware("laid: laid_at", self.laid_at)
+        if self.stored_days is not None:
+            _within("laid: stored_days", self.stored_days, 0.0, STORED_DAYS_HIGH)
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """Length and largest breadth of an egg."""
+
+    kind: ClassVar[str] = "size"
+    length_mm: float
+    breadth_mm: float
+
+    def __post_init__(self) -> None:
+        _within("size: length_mm", self.length_mm, *LENGTH_MM)
+        _within("size: breadth_mm", self.breadth_mm, LENGTH_MM[0] / 2.0, self.length_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class Weighing:
+    """What the scale showed, and the empty tray on it. error_g: the scale's error (1 sd), None where not known."""
+
+    kind: ClassVar[str] = "weighing"
+    gross_g: float
+    tare_g: float = 0.0
+    error_g: float | None = None
+
+    def __post_init__(self) -> None:
+        _within("weighing: gross_g", self.gross_g, *GROSS_G)
+        _within("weighing: tare_g", self.tare_g, 0.0, GROSS_G[1])
+        if self.tare_g >= self.gross_g:
+            raise EggError(f"weighing: tare_g {self.tare_g:g}, expected below gross_g, {self.gross_g:g}")
+        if self.error_g is not None:
+            _within("weighing: error_g", self.error_g, 0.0001, 1000.0)
+
+    @property
+    def net_g(self) -> float:
+        """Without the tray."""
+        return self.gross_g - self.tare_g
+
+
+@dataclass(frozen=True, slots=True)
+class Candling:
+    """What was seen against the light: one of CANDLED."""
+
+    kind: ClassVar[str] = "candling"
+    found: str
+
+    def __post_init__(self) -> None:
+        _one_of("candling", self.found, CANDLED)
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """A sign of the hatch to come: one of SIGNS."""
+
+    kind: ClassVar[str] = "sign"
+    sign: str
+
+    def __post_init__(self) -> None:
+        _one_of("sign", self.sign, SIGNS)
+
+
+@dataclass(frozen=True, slots=True)
+class Helped:
+    """The breeder helped the chick; how, in the breeder's words."""
+
+    kind: ClassVar[str] = "helped"
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        _short("helped", self.text)
+
+
+@dataclass(frozen=True, slots=True)
+class Hatched:
+    """Out of the shell, alive."""
+
+    kind: ClassVar[str] = "hatched"
+
+
+@dataclass(frozen=True, slots=True)
+class Dead:
+    """Died, and when in its life: one of DEATHS."""
+
+    kind: ClassVar[str] = "dead"
+    stage: str
+
+    def __post_init__(self) -> None:
+        _one_of("dead", self.stage, DEATHS)
+
+
+@dataclass(frozen=True, slots=True)
+class Removed:
+    """Taken out of the machine without having hatched or died there: one of REMOVED."""
+
+    kind: ClassVar[str] = "removed"
+    why: str
+
+    def __post_init__(self) -> None:
+        _one_of("removed", self.why, REMOVED)
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """Went on in a batch of its own, by that name; its record goes on there."""
+
+    kind: ClassVar[str] = "split"
+    into: str
+
+    def __post_init__(self) -> None:
+        if not self.into:
+            raise EggError("split: no batch, expected the name of the one it went on in")
+        _short("split", self.into)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A finding of a problem hatch: an id of `findings.FINDINGS`."""
+
+    kind: ClassVar[str] = "finding"
+    finding: str
+
+    def __post_init__(self) -> None:
+        if self.finding not in FINDING:
+            raise EggError(f"finding: {self.finding!r:.60}, expected one of the trade list ({', '.join(FINDING)})")
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Anything else, in the breeder's words."""
+
+    kind: ClassVar[str] = "note"
+    text: str
+
+    def __post_init__(self) -> None:
+        if not self.text.strip():
+            raise EggError("note: empty, expected words")
+        _short("note", self.text)
+
+
+@dataclass(frozen=True, slots=True)
+class LookAgain:
+    """To be looked at again at that time."""
+
+    kind: ClassVar[str] = "look-again"
+    look_at: datetime
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        _aware("look-again: look_at", self.look_at)
+        _short("look-again", self.text)
+
+
+@dataclass(frozen=True, slots=True)
+class Withdrawn:
+    """The entry that this one replaces was a mistake altogether."""
+
+    kind: ClassVar[str] = "withdrawn"
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        _short("withdrawn", self.text)
+
+
+Fact = (
+    Laid
+    | Size
+    | Weighing
+    | Candling
+    | Sign
+    | Helped
+    | Hatched
+    | Dead
+    | Removed
+    | Split
+    | Found
+    | Note
+    | LookAgain
+    | Withdrawn
+)
+FACTS: Mapping[str, type[Fact]] = {
+    fact.kind: fact
+    for fact in (
+        Laid,
+        Size,
+        Weighing,
+        Candling,
+        Sign,
+        Helped,
+        Hatched,
+        Dead,
+        Removed,
+        Split,
+        Found,
+        Note,
+        LookAgain,
+        Withdrawn,
+    )
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A fact in its place.
+
+    at: when it was so. written_at, who: when and by whom it was written. egg: the number of the egg, from 1; None: about
+    `count` eggs without numbers (of the tray of that name, where given), or, where count is None too, about the batch.
+    replaces: the number of the entry that this one corrects. number: its own, given by `egg_book.add`.
+    """
+
+    at: datetime
+    written_at: datetime
+    who: str
+    fact: Fact
+    egg: int | None = None
+    count: int | None = None
+    tray: str = ""
+    replaces: int | None = None
+    number: int = 0
+
+    def __post_init__(self) -> None:
+        _aware("at", self.at)
+        _aware("written_at", self.written_at)
+        if not self.who.strip():
+            raise EggError("who: empty, expected the name of who writes this")
+        _short("who", self.who)
+        _short("tray", self.tray)
+        if self.egg is not None and (self.count not in (None, 1) or self.tray):
+            raise EggError(f"egg {self.egg}: a count or a tray came with it, expected one egg or some")
+        if self.tray and self.count is None:
+            raise EggError(f"tray {self.tray}: no count, expected how many eggs lie on it")
+
+    @property
+    def where(self) -> str:
+        """What messages begin with: `egg 4 weighing`, `tray A weighing`, `12 eggs candling`, `batch note`."""
+        if self.egg is not None:
+            return f"egg {self.egg} {self.fact.kind}"
+        if self.tray:
+            return f"tray {self.tray} {self.fact.kind}"
+        return f"{'batch' if self.count is None else f'{self.count} eggs'} {self.fact.kind}"
+
+    @property
+    def eggs(self) -> int:
+        """How many eggs it is about, where it says so; 1 for a numbered egg, 0 for the batch."""
+        return 1 if self.egg is not None else self.count or 0
+
+    @property
+    def ends(self) -> bool:
+        """Whether it says how it ended in this batch: hatched, dead, removed, or gone on in another."""
+        return isinstance(self.fact, Hatched | Dead | Removed | Split)
+
+    @property
+    def pipped(self) -> bool:
+        """Whether it says that the chick has pipped, inside or outside."""
+        return isinstance(self.fact, Sign) and self.fact.sign in (INTERNAL_PIP, EXTERNAL_PIP)
+
+    @property
+    def word(self) -> str:
+        """As in `after it was hatched`."""
+        if isinstance(self.fact, Split):
+            return f"moved to batch {self.fact.into}"
+        return "pipped" if self.pipped else self.fact.kind
+
+    def same_subject(self, other: Entry) -> bool:
+        """Whether both are about the same egg, the same tray, or both about eggs without number or the batch."""
+        return self.egg == other.egg and self.tray == other.tray
+
+    def each_g(self, error_g: float = SCALE_ERROR_G) -> tuple[float, float]:
+        """(mass of one egg, its error as one sd) of a weighing; error_g stands where the scale's own is not known."""
+        assert isinstance(self.fact, Weighing)
+        own_g = error_g if self.fact.error_g is None else self.fact.error_g
+        return self.fact.net_g / self.eggs, own_g / self.eggs
+
+
+def moment(at: datetime) -> str:
+    """A time as messages about entries have it."""
+    return at.isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+def plain(fact: Fact) -> dict[str, str | float | None]:
+    """The fact's fields as JSON has them; a time is RFC 3339."""
+    values = {field.name: getattr(fact, field.name) for field in fields(fact)}
+    return {name: value.isoformat() if isinstance(value, datetime) else value for name, value in values.items()}
+
+
+def fact_of(kind: str, data: Mapping[str, str | float | None]) -> Fact:
+    """The fact that `plain` gave. Raises EggError for an unknown kind, field or form."""
+    if kind not in FACTS:
+        raise EggError(f"entry: kind {kind!r:.40}, expected one of {', '.join(FACTS)}")
+    try:
+        values = {
+            name: datetime.fromisoformat(value) if name.endswith("_at") and isinstance(value, str) else value
+            for name, value in data.items()
+        }
+        for field in fields(FACTS[kind]):
+            if field.name in values and values[field.name] is None and field.default is MISSING:
+                raise EggError(f"{kind}: {field.name} empty, expected its value")
+        return FACTS[kind](**values)  # type: ignore[arg-type]  # wrong ones raise
+    except EggError:
+        raise
+    except (TypeError, ValueError, AttributeError) as error:
+        raise EggError(
+            f"{kind}: {error}, expected {', '.join(f.name for f in fields(FACTS[kind])) or 'nothing'}"
+        ) from None
+
+
+def _within(where: str, value: float, low: float, high: float) -> None:
+    if not low <= value <= high:
+        raise EggError(f"{where} {value:g}, expected {low:g} to {high:g}")
+
+
+def _aware(where: str, at: datetime | None) -> None:
+    if at is not None and at.utcoffset() is None:
+        raise EggError(f"{where} {at.isoformat()}, expected a time with its zone")
+
+
+def _one_of(where: str, value: str, known: tuple[str, ...]) -> None:
+    if value not in known:
+        raise EggError(f"{where}: {value!r:.40}, expected one of {', '.join(known)}")
+
+
+def _short(where: str, text: str) -> None:
+    if len(text) > TEXT_HIGH:
+        raise EggError(f"{where}: {len(text)} characters, expected at most {TEXT_HIGH}")

@@ -1,0 +1,97 @@
+"""Some eggs of a batch go another way: into a drier machine, or to the hatcher before the others. They become a batch of their own,
+which takes along where they have been and what was written about them; the batch they leave keeps it too, up to then.
+
+So a batch is always eggs that share a machine, and the record of each egg is whole: nobody has to write anything twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from monitor.domain.eggs.book import EggBook, add, numbers, outcome, standing, went_on
+from monitor.domain.eggs.entry import AFTER_HATCH, Dead, EggError, Entry, Split
+from monitor.domain.eggs.many import add_each
+from monitor.domain.needs.batch import Batch, BatchError, Stay
+
+
+def split(
+    book: EggBook, eggs: Sequence[int], count: int | None, into: str, at: datetime, written_at: datetime, who: str
+) -> tuple[EggBook, EggBook]:
+    """(the book of the batch they leave, that of the batch they become), from `at` on.
+
+    Parameters
+        eggs: by number, or none and `count` of them without numbers. into: the name of the batch that they become.
+    Raises
+        BatchError, EggError: a closed batch, a time before it was set, eggs that are not there any more, or all that there are.
+    """
+    batch = book.batch
+    if batch.closed_at is not None:
+        raise BatchError(f"batch {batch.id}: closed, expected an open batch to split")
+    if at < batch.set_at:
+        raise BatchError(f"batch {batch.id}: split at {at.isoformat()} is before it was set")
+    if not eggs and count is None:
+        raise BatchError(f"batch {batch.id}: neither eggs nor count came, expected one of them")
+    if not eggs and any(went_on(book, egg) is None for egg in numbers(book)):
+        # So many of them could be any: neither the eggs that stay nor what was written about those that go would be known.
+        raise BatchError(
+            f"batch {batch.id}: {count} eggs, expected their numbers, for eggs of it are in the book by number"
+        )
+    if eggs:
+        own, wrong = add_each(book, [Entry(at, written_at, who, Split(into), egg=egg) for egg in sorted(eggs)])
+        if wrong:
+            raise EggError(wrong[0][1])
+    else:
+        own = add(book, Entry(at, written_at, who, Split(into), count=count))
+    left = _left(book)
+    leave = len(eggs) or count or 0
+    if left is not None and leave >= left:
+        raise BatchError(
+            f"batch {batch.id}: {leave} of {left} eggs, expected fewer; to move all of them, move the batch"
+        )
+    stay = replace(batch, eggs=None if batch.eggs is None else batch.eggs - leave, numbers=_others(batch, eggs))
+    new = _batch(batch, into, tuple(sorted(eggs)), leave, at)
+    return EggBook(stay, own.entries), EggBook(new, tuple(_taken(book, new)))
+
+
+def _left(book: EggBook) -> int | None:
+    """How many eggs have not ended yet; None where nobody wrote how many were set."""
+    ended = sum(outcome(book, egg) is not None for egg in numbers(book) if book.batch.has(egg))
+    some = sum(e.eggs for e in standing(book) if e.egg is None and e.ends and not _counted_before(e))
+    return None if book.batch.eggs is None else book.batch.eggs - ended - some
+
+
+def _counted_before(entry: Entry) -> bool:
+    """Eggs that are not among the batch's any more, or are written as hatched as well."""
+    return isinstance(entry.fact, Split) or (isinstance(entry.fact, Dead) and entry.fact.stage == AFTER_HATCH)
+
+
+def _others(batch: Batch, eggs: Sequence[int]) -> tuple[int, ...]:
+    """The numbers on the eggs that stay; none where they have none, or nobody wrote how many were set."""
+    if not eggs or batch.eggs is None:
+        return batch.numbers
+    gone = frozenset(eggs)
+    return tuple(egg for egg in batch.numbers or range(1, batch.eggs + 1) if egg not in gone)
+
+
+def _batch(batch: Batch, into: str, numbers: tuple[int, ...], eggs: int, at: datetime) -> Batch:
+    stays = [s if s.until is None or s.until <= at else Stay(s.machine, s.since) for s in batch.stays if s.since <= at]
+    declared = tuple(d for d in batch.declared if d.at <= at)
+    return replace(
+        batch,
+        id=into,
+        eggs=eggs,
+        numbers=numbers,
+        note=f"split off {batch.id}",
+        stays=tuple(stays),
+        declared=declared,
+        split_from=batch.clutch,
+    )
+
+
+def _taken(book: EggBook, new: Batch) -> list[Entry]:
+    """What stands about these eggs, and about the whole batch, numbered anew: when it was laid, when to look at all of it again."""
+    eggs = frozenset(new.numbers)
+    found = [e for e in standing(book) if (e.egg in eggs if e.egg is not None else e.count is None)]
+    return [replace(e, number=i, replaces=None) for i, e in enumerate(sorted(found, key=lambda e: e.number), start=1)]

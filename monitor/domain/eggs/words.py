@@ -1,0 +1,100 @@
+"""An entry of the egg book for people, and as a plain mapping for programs."""
+
+from __future__ import annotations
+
+from datetime import datetime, tzinfo
+from typing import Any
+
+from monitor.domain.eggs.entry import (
+    Candling,
+    Dead,
+    Entry,
+    Fact,
+    Found,
+    Helped,
+    Laid,
+    LookAgain,
+    Note,
+    Removed,
+    Sign,
+    Size,
+    Split,
+    Weighing,
+    Withdrawn,
+    plain,
+)
+from monitor.domain.published.findings import FINDING
+from monitor.domain.wall import printable, wall_day, wall_time
+
+
+def said(entry: Entry, zone: tzinfo) -> str:
+    """What was found, in words on one line: `26.49 g`, `40 eggs, 57.76 g each`, `candled: fertile`, `dead (early)`."""
+    fact = entry.fact
+    if isinstance(fact, Weighing):
+        return _weighed(entry, fact)
+    words = _said(fact, zone)
+    return f"{eggs_words(entry.count)} {words}" if entry.count is not None and entry.egg is None else words
+
+
+def _weighed(entry: Entry, fact: Weighing) -> str:
+    tare = f" ({fact.gross_g:g} less {fact.tare_g:g} of the tray)" if fact.tare_g else ""
+    each_g, _ = entry.each_g()
+    return f"{entry.eggs} eggs, {each_g:.2f} g each{tare}" if entry.eggs > 1 else f"{each_g:.2f} g{tare}"
+
+
+def _said(fact: Fact, zone: tzinfo) -> str:
+    if isinstance(fact, Laid):
+        laid = "" if fact.laid_at is None else f"laid {wall_day(fact.laid_at, zone)}"
+        stored = "" if fact.stored_days is None else f"stored {fact.stored_days:g} days"
+        return ", ".join(part for part in (laid, stored) if part)
+    if isinstance(fact, Size):
+        return f"{fact.length_mm:g} x {fact.breadth_mm:g} mm"
+    if isinstance(fact, LookAgain):
+        return f"look again {wall_time(fact.look_at, zone)}{_after(fact.text)}"
+    if isinstance(fact, Candling):
+        return f"candled: {fact.found}"
+    if isinstance(fact, Sign):
+        return fact.sign
+    if isinstance(fact, Dead):
+        return f"dead ({fact.stage})"
+    if isinstance(fact, Removed):
+        return f"removed: {fact.why}"
+    if isinstance(fact, Split):
+        return f"went on as batch {fact.into}"
+    if isinstance(fact, Found):
+        return FINDING[fact.finding].words
+    if isinstance(fact, Note):
+        return printable(fact.text)
+    if isinstance(fact, Helped | Withdrawn):
+        return fact.kind + _after(fact.text)
+    return fact.kind
+
+
+def eggs_words(count: int) -> str:
+    """So many eggs, in words."""
+    return "1 egg" if count == 1 else f"{count} eggs"
+
+
+def entry_view(entry: Entry) -> dict[str, Any]:
+    """One entry: g, mm and days as they were written; RFC 3339 times."""
+    return {
+        "number": entry.number,
+        "at": stamp(entry.at),
+        "written_at": stamp(entry.written_at),
+        "by": entry.who,
+        "egg": entry.egg,
+        "count": entry.count,
+        "tray": entry.tray or None,
+        "kind": entry.fact.kind,
+        "fact": plain(entry.fact),
+        "replaces": entry.replaces,
+    }
+
+
+def stamp(at: datetime) -> str:
+    """RFC 3339, UTC."""
+    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _after(text: str) -> str:
+    return f": {printable(text)}" if text else ""

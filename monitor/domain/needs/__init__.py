@@ -1,0 +1,1 @@
+"""What the eggs in a machine need now: profile, batch, bands, and the rules they are judged by."""

@@ -1,0 +1,218 @@
+"""What the eggs in a machine need at an instant: one band per quantity, and until when that holds.
+
+Several batches in one machine need the intersection of their bands. Where that is empty the eggs cannot share a machine: the
+breeder is told, naming the batches, and meanwhile only the limits of danger stand (the strictest high-temperature limit).
+
+A humidity band is relative humidity or wet bulb, as its source gives it; batches that mix the two are brought to relative
+humidity at their dry-bulb target and the site's pressure, which does not move with the reading.
+
+At lockdown the humidity band rises. For the settling time the low limits of the stage before still stand, for the air cannot
+follow at once; past it, low humidity is "not raised for lockdown" until it has been high enough once (see `evaluate`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.profile import Band, Profile, Stage
+from monitor.domain.needs.site import STILL, Machine, Site
+
+DRY_BULB, RH, WET_BULB = "dry_bulb_c", "rh_pct", "wet_bulb_c"
+EGG = "egg_c"  # what the eggs feel: reckoned, and with no band of its own
+
+
+@dataclass(frozen=True, slots=True)
+class Occupant:
+    """One batch in a machine at an instant: its day, its stage, and since when the lockdown humidity is due here.
+
+    settling: the air is still given time to reach it.
+    """
+
+    batch: str
+    profile: str
+    day: float
+    stage: str
+    lockdown_since: datetime | None
+    settling: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Needs:
+    """What the eggs in one machine need; a band is None where nothing is judged.
+
+    At most one of rh_pct and wet_bulb_c is given. settling_until: when the last of the batches has had its time to settle.
+    conflict: the quantities for which no value suits all batches. missing: batches whose profile is not known.
+    valid_until: when any of this changes by itself; None when only a person can change it.
+    """
+
+    machine: str
+    occupants: tuple[Occupant, ...] = ()
+    dry_bulb_c: Band | None = None
+    rh_pct: Band | None = None
+    wet_bulb_c: Band | None = None
+    settling_until: datetime | None = None
+    conflict: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    valid_until: datetime | None = None
+
+    @property
+    def humidity(self) -> tuple[str, Band] | None:
+        """The humidity quantity that is judged, and its band."""
+        if self.rh_pct is not None:
+            return RH, self.rh_pct
+        if self.wet_bulb_c is not None:
+            return WET_BULB, self.wet_bulb_c
+        return None
+
+
+def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, at: datetime) -> Needs:
+    """The needs of whatever is in the machine at `at`, which is now; an empty machine needs nothing."""
+    present = [b for b in batches if (stay := b.stay_at(b.not_before(at))) is not None and stay.machine == machine.id]
+    known = [(b, site.profiles[b.profile]) for b in present if b.profile in site.profiles]
+    missing = tuple(b.id for b in present if b.profile not in site.profiles)
+    if not known:
+        return Needs(machine.id, missing=missing)
+    stages: list[Stage] = []
+    occupants: list[Occupant] = []
+    changes: list[datetime] = []
+    settling: list[datetime] = []
+    settle = timedelta(seconds=site.settle_s)
+    for batch, profile in known:
+        now = batch.not_before(at)
+        day = batch.day(now)
+        declared = batch.declared_days(now)
+        stage = profile.stage_at(day, declared)
+        since = _lockdown_since(batch, profile, now) if stage.name != "setter" else None
+        settles = since is not None and since - settle <= at < since + settle
+        if since is not None and at < since - settle:
+            changes.append(
+                since - settle
+            )  # the label clock went back: low humidity is expected for a while, never for long
+        occupants.append(Occupant(batch.id, profile.id, day, stage.name, since, settles))
+        following = profile.next_change_day(day, declared)
+        if following is not None:
+            changes.append(batch.set_at + timedelta(days=following))
+        if since is not None and settles:
+            settling.append(since + settle)
+            stage = _eased(stage, profile.stage_at(0.0))
+        if machine.air == STILL and profile.still_air_offset_k:
+            stage = replace(stage, dry_bulb_c=stage.dry_bulb_c.shifted(profile.still_air_offset_k))
+        stages.append(stage)
+    dry_bulb = _shared([s.dry_bulb_c for s in stages], _danger_of_heat)
+    conflict = [] if dry_bulb[1] else ["temperature"]
+    kind, humidity_bands = _humidity(stages, dry_bulb[0], site.pressure_kpa)
+    humidity: Band | None = None
+    if humidity_bands:
+        humidity, agreed = _shared(humidity_bands, _danger_either_way)
+        if not agreed:
+            conflict.append("humidity")
+    return Needs(
+        machine.id,
+        tuple(occupants),
+        dry_bulb[0],
+        humidity if kind == RH else None,
+        humidity if kind == WET_BULB else None,
+        max(settling) if settling else None,
+        tuple(conflict),
+        missing,
+        min((*changes, *settling), default=None),
+    )
+
+
+def derived_rh(band: Band, dry_bulb_c: float, pressure_kpa: float) -> Band:
+    """A wet-bulb band as relative humidity at one dry bulb: a limit above it becomes 100 %, one that even dry air exceeds 0 %."""
+
+    def relative(wet_bulb_c: float) -> float:
+        try:
+            return rh_from_wet_bulb_pct(dry_bulb_c, min(wet_bulb_c, dry_bulb_c), pressure_kpa)
+        except ValueError:  # the wet bulb of air without any water is higher, as in a machine that is far too hot
+            return 0.0
+
+    return Band(**{name: relative(value) for name, value in band.limits()})
+
+
+def _lockdown_since(batch: Batch, profile: Profile, at: datetime) -> datetime:
+    """When lockdown humidity became due where the batch is at `at`: its lockdown began, or it came here since."""
+    began = batch.set_at + timedelta(days=profile.lockdown_day)
+    for declared in batch.declared:
+        if declared.stage != "setter":
+            began = min(began, declared.at)
+    stay = batch.stay_at(at)
+    return max(began, stay.since) if stay is not None else began
+
+
+def _eased(stage: Stage, before: Stage) -> Stage:
+    """The stage with the low humidity limits of the stage before, while the air follows; only like can ease like."""
+    if stage.rh_pct is not None and before.rh_pct is not None:
+        return replace(stage, rh_pct=_lower_lows(stage.rh_pct, before.rh_pct))
+    if stage.wet_bulb_c is not None and before.wet_bulb_c is not None:
+        return replace(stage, wet_bulb_c=_lower_lows(stage.wet_bulb_c, before.wet_bulb_c))
+    return stage
+
+
+def _lower_lows(band: Band, before: Band) -> Band:
+    def lower(a: float | None, b: float | None) -> float | None:
+        return None if a is None or b is None else min(a, b)
+
+    return replace(
+        band,
+        low_alarm=lower(band.low_alarm, before.low_alarm),
+        low_warning=lower(band.low_warning, before.low_warning),
+    )
+
+
+def _humidity(stages: list[Stage], dry_bulb: Band | None, pressure_kpa: float) -> tuple[str, list[Band]]:
+    """The one humidity quantity that these stages are judged by, and their bands in it."""
+    wet = [s.wet_bulb_c for s in stages if s.wet_bulb_c is not None]
+    relative = [s.rh_pct for s in stages if s.rh_pct is not None]
+    if not relative:
+        return WET_BULB, wet
+    target = dry_bulb.target if dry_bulb is not None else None
+    for stage in stages:
+        if stage.wet_bulb_c is not None:
+            at_c = target if target is not None else stage.dry_bulb_c.target
+            if at_c is not None:
+                relative.append(derived_rh(stage.wet_bulb_c, at_c, pressure_kpa))
+    return RH, relative
+
+
+def _shared(bands: list[Band], danger: Callable[[list[Band]], Band]) -> tuple[Band | None, bool]:
+    """The bands' intersection, and True; or, where it is empty, the limits of danger and False."""
+    shared: Band | None = bands[0]
+    for band in bands[1:]:
+        if shared is not None:
+            shared = shared.intersect(band)
+    return (shared, True) if shared is not None else (danger(bands), False)
+
+
+def _danger_of_heat(bands: list[Band]) -> Band:
+    """The strictest high limit, and the lowest low one: no setting is right, but too hot for one is too hot."""
+    highs = [b.high_alarm for b in bands if b.high_alarm is not None]
+    lows = [b.low_alarm for b in bands if b.low_alarm is not None]
+    high = min(highs, default=None)
+    low = min(lows, default=None)
+    if low is not None and high is not None and low > high:
+        low = None
+    return Band(low_alarm=low, high_alarm=high)
+
+
+def _danger_either_way(bands: list[Band]) -> Band:
+    """For humidity, only what is out of every band: hours of it do little harm, and no setting is right."""
+    highs = [b.high_alarm for b in bands if b.high_alarm is not None]
+    lows = [b.low_alarm for b in bands if b.low_alarm is not None]
+    low, high = min(lows, default=None), max(highs, default=None)
+    if low is not None and high is not None and low > high:
+        return Band()  # one batch has only a low limit, the other only a high one below it: no value is out of both
+    return Band(low_alarm=low, high_alarm=high)
+
+
+def occupants_text(needs: Needs) -> str:
+    """Who is in there, in words: `hen-1 day 10 setter, goose-2 day 26 lockdown`; `empty` when nobody is."""
+    if not needs.occupants and not needs.missing:
+        return "empty"
+    known = [f"{o.batch} day {int(o.day)} {o.stage}" for o in needs.occupants]
+    return ", ".join([*known, *(f"{batch} (profile unknown)" for batch in needs.missing)])

@@ -1,0 +1,151 @@
+"""The rules: what is judged, and everything a rule is rationalised by (cause, consequence, first act, time to respond).
+
+A rule ships as data (`monitor/data/rules.toml`); a site, a profile and a machine may change its numbers (`rulebook`). Field names
+follow ANSI/ISA-18.2.
+
+Priority is worked out from what is lost and how soon, as that standard has it: it asks for the method, and leaves the matrix to
+each site. This one is our judgement, in the shape that is common practice (and, from memory, of IEC 60601-1-8: harm by its onset):
+
+    what is lost if nobody acts               within the hour   before the next look (12 h)   later
+    severe: the eggs of a machine, or more    critical          high                          medium
+    moderate: some of them, or their watch    high              medium                        low
+    slight: nothing that cannot be mended     low               low                           low
+
+The next look: a breeder sees each machine morning and evening. Slight covers also what comes before, or beside, a worse alarm that
+will not be forgotten: only an alarm above low is told again until somebody answers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+LOW, MEDIUM, HIGH, CRITICAL = "low", "medium", "high", "critical"
+PRIORITIES = (LOW, MEDIUM, HIGH, CRITICAL)  # rising
+
+SLIGHT, MODERATE, SEVERE = "slight", "moderate", "severe"
+WITHIN_MIN = (60.0, 720.0)  # the hour; the next look
+MATRIX = {
+    SEVERE: (CRITICAL, HIGH, MEDIUM),
+    MODERATE: (HIGH, MEDIUM, LOW),
+    SLIGHT: (LOW, LOW, LOW),
+}
+
+MACHINE, NODE, ROOM, BATCH = "machine", "node", "room", "batch"
+GROUPS = (MACHINE, NODE, ROOM, BATCH)
+SITE_WIDE = (NODE, ROOM)  # these groups have the site's numbers: no machine and no profile has a say in them
+
+
+class RuleError(ValueError):
+    """A rule that cannot be used; the message is one line that says where, what came and what was expected."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One kind of alarm.
+
+    on_delay_s and off_delay_s: elapsed time, with fresh readings, before the condition counts as come or gone.
+    deadband: reset only, in the rule's unit: the alarm comes at the limit and goes at the limit less the deadband.
+    re_alarm_s: an acknowledged alarm that still stands after so long asks again; None never asks.
+    respond_min: minutes from the alarm to the harm. words: what the message calls it; over: what it says when it has passed.
+    severity: what is lost if nobody acts; with respond_min it makes the priority. group: what its messages are told together with.
+    limit: the breeder's own in place of the band's (°C, %RH), or the days after the due day; None: as the profile has it.
+    """
+
+    id: str
+    words: str
+    over: str
+    unit: str
+    priority: str
+    severity: str
+    group: str
+    on_delay_s: float
+    off_delay_s: float
+    deadband: float
+    re_alarm_s: float | None
+    respond_min: float
+    cause: str
+    consequence: str
+    first_act: str
+    limit: float | None = None
+
+
+CHANGEABLE = ("priority", "limit", "on_delay_s", "off_delay_s", "deadband", "re_alarm_s", "respond_min")
+OPTIONAL = {"re_alarm_s", "limit"}
+
+# (lowest, highest) value of each number, and what they are counted in. A week is longer than any incubator may wait.
+_SPANS = {
+    "on_delay_s": (0.0, 604_800.0),
+    "off_delay_s": (0.0, 604_800.0),
+    "deadband": (0.0, 604_800.0),
+    "re_alarm_s": (60.0, 604_800.0),
+    "respond_min": (1.0, 10_080.0),
+}
+# A dry bulb in °F, or a slip of the decimal point, must be refused instead of watched over: as in the profiles.
+_LIMITS = {
+    f"{quantity}-{side}-{level}": span
+    for quantity, span in (("dry-bulb", (20.0, 45.0, "°C")), ("humidity", (0.0, 100.0, "%RH")))
+    for side in ("low", "high")
+    for level in ("alarm", "warning")
+}
+BAND_RULES = tuple(_LIMITS)  # whose limit is the band's, where no limit of their own is given
+_LIMITS |= dict.fromkeys(("lockdown-overdue", "hatch-overdue"), (0.0, 30.0, "days"))
+
+
+def worked_out(severity: str, respond_min: float) -> str:
+    """The priority by the matrix above. respond_min: minutes, above 0; raises KeyError for a severity that is none."""
+    column = sum(respond_min > within_min for within_min in WITHIN_MIN)
+    return MATRIX[severity][column]
+
+
+def parse_rules(data: Mapping[str, Any], where: str) -> dict[str, Rule]:
+    """Rules by id from the shipped table. Raises RuleError with one line for anything missing, unknown or wrong."""
+    result: dict[str, Rule] = {}
+    names = {f.name for f in fields(Rule)} - {"id", "priority"}  # which is worked out
+    for id_, given in data.items():
+        if not isinstance(given, Mapping):
+            raise RuleError(f"{where}: {id_}: {given!r}, expected a table")
+        unknown = sorted(set(given) - names)
+        missing = sorted(names - OPTIONAL - set(given))
+        if unknown or missing:
+            raise RuleError(f"{where}: {id_}: unknown {unknown}, missing {missing}, expected exactly the rule's fields")
+        rule = checked(Rule(id=id_, priority=LOW, **{"re_alarm_s": None, **given}), where)
+        result[id_] = replace(rule, priority=worked_out(rule.severity, rule.respond_min))
+    return result
+
+
+def changed(rule: Rule, changes: Mapping[str, Any], where: str) -> Rule:
+    """The rule with someone's own numbers; another time to respond works the priority out anew, unless it is given. Raises RuleError."""
+    for name in changes:
+        if name not in CHANGEABLE:
+            raise RuleError(f"{where}: {rule.id}.{name}: not a setting, expected one of {', '.join(CHANGEABLE)}")
+    mine = checked(replace(rule, **changes), where)
+    if "respond_min" in changes and "priority" not in changes:
+        return replace(mine, priority=worked_out(mine.severity, mine.respond_min))
+    return mine
+
+
+def checked(rule: Rule, where: str) -> Rule:
+    """The rule, if its values can be used. Raises RuleError."""
+    for name, known in (("priority", PRIORITIES), ("severity", tuple(MATRIX)), ("group", GROUPS)):
+        if getattr(rule, name) not in known:
+            came = f"{rule.id}.{name}: {getattr(rule, name)!r}"
+            raise RuleError(f"{where}: {came}, expected one of {', '.join(known)}")
+    for name, (low, high) in _SPANS.items():
+        value = getattr(rule, name)
+        if not (name in OPTIONAL and value is None) and not _is_number_in(value, low, high):
+            raise RuleError(f"{where}: {rule.id}.{name}: {value!r}, expected a number from {low:g} to {high:g}")
+    if rule.limit is not None:
+        if rule.id not in _LIMITS:
+            raise RuleError(f"{where}: {rule.id}.limit: {rule.limit!r}, expected none: this rule has no limit to set")
+        low, high, unit = _LIMITS[rule.id]
+        if not _is_number_in(rule.limit, low, high):
+            raise RuleError(
+                f"{where}: {rule.id}.limit: {rule.limit!r}, expected a number from {low:g} to {high:g} ({unit})"
+            )
+    return rule
+
+
+def _is_number_in(value: object, low: float, high: float) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and low <= value <= high

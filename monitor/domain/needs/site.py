@@ -1,0 +1,86 @@
+"""The site and what stands in it: machines, and the probes that look at them. Fixed while the daemon runs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import tzinfo
+from typing import Any
+
+from monitor.domain.needs.profile import Profile
+from monitor.domain.needs.rules import Rule
+
+SETTER, HATCHER, BROODER, ROOM = "setter", "hatcher", "brooder", "room"
+HOLDS_EGGS = (SETTER, HATCHER)
+FORCED, STILL = "forced", "still"
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """A cabinet, or a place that is only watched. rules: this machine's own rule numbers, by rule id."""
+
+    id: str
+    name: str
+    kind: str = SETTER
+    air: str = FORCED
+    rules: Mapping[str, Mapping[str, Any]] = field(default_factory=dict, hash=False)
+
+    @property
+    def holds_eggs(self) -> bool:
+        """Whether eggs can be put in it."""
+        return self.kind in HOLDS_EGGS
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """One sensing point. key is `<node>/<probe>`; interval_s how often it should speak; position where it hangs."""
+
+    key: str
+    machine: str
+    interval_s: float = 10.0
+    position: str = ""
+
+    @property
+    def node(self) -> str:
+        """The node that publishes it."""
+        return self.key.partition("/")[0]
+
+    @property
+    def silence_s(self) -> float:
+        """The allowed silence: three missed readings, and never under 30 s, for one lost message is not news."""
+        return max(3.0 * self.interval_s, 30.0)
+
+    @property
+    def fresh_s(self) -> float:
+        """How old a reading may be and still be judged: older ones are history."""
+        return max(3.0 * self.interval_s, 60.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Everything a decision needs that does not change while the daemon runs."""
+
+    id: str
+    zone: tzinfo
+    unit: str  # 'C' or 'F': what people are shown
+    pressure_kpa: float
+    machines: Mapping[str, Machine]
+    probes: Mapping[str, Probe]
+    profiles: Mapping[str, Profile]
+    rules: Mapping[str, Rule]
+    contacts: tuple[str, ...] = ()
+    settle_s: float = 3600.0  # after lockdown begins, how long low humidity is expected
+    link: str = ""
+    wick_coefficient_per_k: float | None = None
+    by_machine: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
+    by_node: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
+    own_rules: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # what of `rules` is the site's own
+
+
+def grouped(probes: Mapping[str, Probe], key: str) -> dict[str, tuple[Probe, ...]]:
+    """The probes by their 'machine' or 'node'."""
+    result: dict[str, tuple[Probe, ...]] = {}
+    for probe in probes.values():
+        name = getattr(probe, key)
+        result[name] = (*result.get(name, ()), probe)
+    return result

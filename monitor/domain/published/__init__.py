@@ -1,0 +1,1 @@
+"""What has been published: findings of a problem hatch, their causes, and exposures."""

@@ -1,0 +1,107 @@
+"""The published exposures as one table for a species' term: heat and cold, each beside the results that say otherwise.
+
+Ages are given for the hen, whose eggs most of these were; beside them stands the same share of the species' own term. That is
+arithmetic, not a result: nobody has tried those eggs.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+
+from monitor.domain.air.units import quoted_in
+from monitor.domain.published.exposure import (
+    ABOVE,
+    BELOW,
+    EXPOSURES,
+    HEN_TERM_DAYS,
+    SOURCES,
+    Exposure,
+    duration,
+    shown_c,
+)
+
+WIDTH = 80
+TITLES = {ABOVE: "HEAT", BELOW: "COLD"}
+
+
+def exposure_view(each: Exposure, term_days: float) -> dict[str, object]:
+    """One published exposure as plain values; None where the source gives none."""
+    day = each.day
+    return {
+        "id": each.id,
+        "side": each.side,
+        "temp_c": each.temp_c,
+        "hours": each.hours,
+        "hen_day": None if day is None else list(day),
+        "day": None if day is None else [round(d * term_days / HEN_TERM_DAYS, 1) for d in day],
+        "eggs": each.eggs,
+        "harm": each.harm,
+        "result": each.result,
+        "source": each.source,
+        "citation": SOURCES[each.source],
+        "disagrees_with": [other.id for other in disagreeing(each)],
+    }
+
+
+def disagreeing(each: Exposure) -> tuple[Exposure, ...]:
+    """The published results that say otherwise than this one, whichever of the two names the other."""
+    return tuple(other for other in EXPOSURES if other.id in each.against or each.id in other.against)
+
+
+def exposure_text(name: str, term_days: float, unit: str) -> str:
+    """The whole table for people, at most 80 columns: each exposure, under it what contradicts it, at the end the sources.
+
+    Parameters
+        name: of the species; term_days: its days of incubation, above 0. unit: 'C' or 'F', of the air.
+    """
+    lines = [
+        f"Published exposures of eggs to heat and cold, for {name} ({term_days:g} days)",
+        f"Other people's eggs, most of them hens' in experiments. Temperatures are of the air. A day \"here\" is"
+        f" the same share of {term_days:g} days as the hen's day of {HEN_TERM_DAYS:g}: arithmetic, and no result. Where sources disagree,"
+        " both are shown.",
+    ]
+    for side, title in TITLES.items():
+        lines += ["", title]
+        for each in sorted((e for e in EXPOSURES if e.side == side), key=_order):
+            lines += _lines(each, term_days, unit)
+    lines += ["", "SOURCES", *(f"{key}: {citation}" for key, citation in SOURCES.items())]
+    return "\n".join(_filled(line) for line in lines)
+
+
+def _order(each: Exposure) -> tuple[float, float]:
+    """From the mildest on: the temperature nearer to normal first, then the shorter time; without either last."""
+    farther = 1.0 if each.side == ABOVE else -1.0
+    return (999.0 if each.temp_c is None else farther * each.temp_c), each.hours or 9e9
+
+
+def _lines(each: Exposure, term_days: float, unit: str) -> Iterator[str]:
+    yield _one(each, term_days, unit)
+    for other in disagreeing(each):
+        yield f"    but {_what(other, unit)} ({other.source})"
+
+
+def _one(each: Exposure, term_days: float, unit: str) -> str:
+    age = "" if each.day is None else f", day {_days(each.day)} of {HEN_TERM_DAYS:g}"
+    if each.day is not None and term_days != HEN_TERM_DAYS:
+        age += f", here {_days(tuple(d * term_days / HEN_TERM_DAYS for d in each.day))}"
+    return f"{_what(each, unit)} ({each.source}, {each.eggs} eggs{age})"
+
+
+def _what(each: Exposure, unit: str) -> str:
+    head = shown_c(each.temp_c, unit) if each.temp_c is not None else ""
+    if each.hours is not None:
+        head += f" for {duration(each.hours)}"
+    return f"{head}{': ' if head else ''}{quoted_in(each.result, unit)}"
+
+
+def _days(days: tuple[float, ...]) -> str:
+    first, last = (f"{round(day, 1):g}" for day in days)
+    return first if first == last else f"{first} to {last}"
+
+
+def _filled(line: str) -> str:
+    if len(line) <= WIDTH:
+        return line
+    indent = " " * (len(line) - len(line.lstrip()) + 2)
+    return textwrap.fill(line, WIDTH, subsequent_indent=indent, break_on_hyphens=False)

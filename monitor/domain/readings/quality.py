@@ -1,0 +1,232 @@
+"""Whether a reading is fit to be judged: named tests in the manner of IOOS QARTOD (real-time quality control), probe by probe.
+
+`flag_of` looks at a reading by itself; `assess` also knows what came before it, from a `Trail` of fixed size. A failed reading
+is stored with its flag and judged by nobody; a suspect one is judged like any other: a flag must not silence danger. Each
+quantity is tested by itself, so that a broken humidity sensor hides no heat.
+
+RNG: range, and what chips say in place of a reading. SPK: a jump that the next reading does not confirm, or too many of them. ROC:
+a rate that no air has; never worse than suspect, for whatever burns is fast too. FLAT: a value that stands still. NOISE: more to
+and fro than this probe is used to. Probes are compared with one another in `agreement`.
+
+An opened door is no fault: its air moves temperature and humidity together, and stays longer than one sample.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
+from monitor.domain.readings.track import LIMITS, Limits, Pace, Scale, Step, Track, noisy, step, still
+
+# Outside this no sensor in a hatching room speaks the truth: below a deep freezer, above a kettle's steam, or a humidity beyond
+# what saturation and a sensor's own error can give.
+DRY_BULB_C_FAIL = (-20.0, 80.0)
+RH_PCT_FAIL = (0.0, 104.0)
+# Outside this a room or a machine can be only when something is badly wrong, with it or with the sensor.
+DRY_BULB_C_SUSPECT = (5.0, 50.0)
+# What chips and libraries give in place of a reading: a DS18B20's power-up value, a weak supply.
+SENTINELS_C = (85.0, 127.9375)
+# A DS18B20's line held low or left open, also as a node may round it. In a frosty room they may be true.
+LINE_FAULTS_C = (0.0, -0.0625, -0.06)
+
+Mark = tuple[float, float, float]  # an instant, its dry bulb and its humidity
+
+
+@dataclass(frozen=True, slots=True)
+class Trail:
+    """What is kept of one probe, however long it runs. mark, newer_mark: what rates are taken from.
+
+    event_s: when exchanged air last moved. odd_since_s: since when the humidity is at an end of its scale. held_flag: the flag
+    of the reading that is held but for its jump, 0 when none is. together: whether both its quantities fell, as a door's air does; None
+    when it had only one.
+    """
+
+    newest_s: float | None = None
+    dry_bulb: Track | None = None
+    humidity: Track | None = None
+    mark: Mark | None = None
+    newer_mark: Mark | None = None
+    event_s: float | None = None
+    odd_since_s: float | None = None
+    held_flag: int = 0
+    together: bool | None = False
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """What the tests say of one reading, and the trail to hand in with the next.
+
+    flag: the roll-up of tests, which are those that did not pass; NOT_EVALUATED stands for a jump that is held. dry_bulb_flag,
+    rh_flag: of each quantity, MISSING where none came. before: the final flag of the reading that was held, once it is settled.
+    """
+
+    trail: Trail
+    flag: int
+    tests: tuple[tuple[str, int], ...] = ()
+    dry_bulb_flag: int = PASS
+    rh_flag: int = MISSING
+    dry_bulb_held: bool = False
+    rh_held: bool = False
+    before: int | None = None
+
+    @property
+    def held(self) -> bool:
+        """Whether a quantity waits for the next reading, which settles this one's flag."""
+        return self.dry_bulb_held or self.rh_held
+
+    @property
+    def dry_bulb_fit(self) -> bool:
+        """Whether the temperature may be judged now."""
+        return self.dry_bulb_flag < FAIL and not self.dry_bulb_held
+
+    @property
+    def rh_fit(self) -> bool:
+        """Whether the humidity may be judged now."""
+        return self.rh_flag < FAIL and not self.rh_held
+
+
+def flag_of(dry_bulb_c: float | None, rh_pct: float | None) -> int:
+    """The flag of one reading, from its own values alone."""
+    if dry_bulb_c is None:
+        return MISSING
+    if not DRY_BULB_C_FAIL[0] <= dry_bulb_c <= DRY_BULB_C_FAIL[1] or dry_bulb_c in SENTINELS_C:
+        return FAIL
+    if rh_pct is not None and not RH_PCT_FAIL[0] <= rh_pct <= RH_PCT_FAIL[1]:
+        return FAIL
+    if not DRY_BULB_C_SUSPECT[0] <= dry_bulb_c <= DRY_BULB_C_SUSPECT[1]:
+        return SUSPECT
+    return PASS
+
+
+def assess(
+    trail: Trail,
+    mono_s: float,
+    dry_bulb_c: float | None,
+    rh_pct: float | None,
+    *,
+    interval_s: float,
+    resolution_k: float = 0.01,
+    limits: Limits = LIMITS,
+) -> Assessment:
+    """One reading of one probe, raw, taken at mono_s on the forward clock.
+
+    interval_s: how often the probe speaks. resolution_k: its step, until its own is seen (the humidity's likewise, in %RH). A
+    reading that is not newer than the trail is looked at by itself, and leaves the trail as it is.
+    """
+    if dry_bulb_c is None:
+        return Assessment(trail, MISSING, (("GAP", MISSING),), MISSING)
+    tests: dict[str, int] = {}
+    gross, gross_rh = _range(trail, dry_bulb_c, rh_pct, tests)
+    if trail.newest_s is not None and mono_s <= trail.newest_s:
+        return _answer(trail, tests, rh_pct)
+    pace = Pace(mono_s, interval_s, resolution_k, limits)
+    dry = step(trail.dry_bulb, dry_bulb_c if gross < FAIL else None, limits.dry_bulb, trail.together, pace)
+    humid = step(trail.humidity, rh_pct if gross_rh < FAIL else None, limits.humidity, trail.together, pace)
+    before = max(dry.was, humid.was, trail.held_flag) if trail.held_flag else None
+    odd_since_s = None
+    if gross < FAIL:
+        _own(dry, "T", limits.dry_bulb, pace, tests)
+    if rh_pct is not None and gross_rh < FAIL:
+        odd_since_s = _odd_since(trail, rh_pct, pace, tests)
+        if odd_since_s is None:  # at the end of its scale a humidity stands still of itself
+            _own(humid, "H", limits.humidity, pace, tests)
+    held = dry.held or humid.held
+    mark, newer_mark, event_s = trail.mark, trail.newer_mark, trail.event_s
+    if rh_pct is not None and not held and gross < FAIL and gross_rh < FAIL:
+        here = (mono_s, dry_bulb_c, rh_pct)
+        if newer_mark is None or mono_s - newer_mark[0] >= limits.rate_s:
+            mark, newer_mark = newer_mark, here
+        if mark is not None:
+            event_s = _rates(mark, here, event_s, limits, tests)
+    held_flag = max(PASS, *tests.values(), 0) if held else 0
+    together = None if max(gross, gross_rh) >= FAIL else held and _fell_together(dry, humid, limits)
+    later = Trail(mono_s, dry.track, humid.track, mark, newer_mark, event_s, odd_since_s, held_flag, together)
+    return _answer(later, tests, rh_pct, dry.held, humid.held, before)
+
+
+def _range(trail: Trail, dry_bulb_c: float, rh_pct: float | None, tests: dict[str, int]) -> tuple[int, int]:
+    """RNG: each quantity by itself, but for a humidity that lingers at an end of its scale."""
+    gross = flag_of(dry_bulb_c, None)
+    gross_rh = MISSING if rh_pct is None else PASS if RH_PCT_FAIL[0] <= rh_pct <= RH_PCT_FAIL[1] else FAIL
+    if dry_bulb_c in LINE_FAULTS_C:
+        warm = trail.dry_bulb is None or trail.dry_bulb.value > DRY_BULB_C_SUSPECT[0]
+        gross = FAIL if warm or rh_pct == 0.0 else gross
+        gross_rh = FAIL if rh_pct == 0.0 else gross_rh
+    if gross > PASS:
+        tests["RNG-T"] = gross
+    if gross_rh == FAIL:
+        tests["RNG-H"] = FAIL
+    return gross, gross_rh
+
+
+def _own(moved: Step, quantity: str, scale: Scale, pace: Pace, tests: dict[str, int]) -> None:
+    """SPK, FLAT and NOISE of one quantity."""
+    track = moved.track
+    if moved.held or track is None:
+        return
+    if moved.jumped or track.spikes > pace.limits.spikes_an_hour:
+        tests[f"SPK-{quantity}"] = SUSPECT
+    for name, flag in (("FLAT", still(track, scale, pace)), ("NOISE", noisy(track, scale, pace))):
+        if flag > PASS:
+            tests[f"{name}-{quantity}"] = flag
+
+
+def _odd_since(trail: Trail, rh_pct: float, pace: Pace, tests: dict[str, int]) -> float | None:
+    """Since when the humidity is at an end of its scale; RNG-H once it has lingered there."""
+    low, high = pace.limits.odd_rh_pct
+    if low <= rh_pct <= high:
+        return None
+    since_s = pace.mono_s if trail.odd_since_s is None else trail.odd_since_s
+    if pace.mono_s - since_s >= pace.limits.odd_rh_s:
+        tests["RNG-H"] = SUSPECT
+    return since_s
+
+
+def _fell_together(dry: Step, humid: Step, limits: Limits) -> bool:
+    """Whether a jump is a door's: both fall, the humidity by far."""
+    fell = dry.moved <= -limits.event_k / 2.0 and humid.moved <= -limits.event_pct / 2.0
+    return fell and humid.moved <= limits.answer_pct_k * dry.moved
+
+
+def _rates(mark: Mark, here: Mark, event_s: float | None, limits: Limits, tests: dict[str, int]) -> float | None:
+    """ROC: what moves fast without the other quantity's answer. Returns when air that may be exchanged last moved."""
+    minutes = (here[0] - mark[0]) / 60.0
+    warmer, damper = here[1] - mark[1], here[2] - mark[2]
+    # In a room as damp as the machine an opened door moves the temperature alone: what falls may always be a door.
+    if warmer <= -limits.event_k:
+        return here[0]
+    if event_s is not None and here[0] - event_s <= limits.event_s:
+        moving = abs(warmer) >= limits.event_k or abs(damper) >= limits.event_pct
+        return here[0] if moving else event_s
+    air, water = limits.dry_bulb, limits.humidity
+    saturated = here[2] > limits.odd_rh_pct[1]  # nothing to be told from it
+    quick = not -air.fall * minutes <= warmer <= air.rise * minutes
+    if quick and not saturated and abs(damper) < limits.answer_pct_k * abs(warmer):
+        tests["ROC-T"] = SUSPECT
+    quick = not -water.fall * minutes <= damper <= water.rise * minutes
+    if quick and abs(warmer) < limits.answer_k_pct * abs(damper):
+        tests["ROC-H"] = SUSPECT
+    return event_s
+
+
+def _answer(
+    trail: Trail,
+    tests: dict[str, int],
+    rh_pct: float | None,
+    dry_bulb_held: bool = False,
+    rh_held: bool = False,
+    before: int | None = None,
+) -> Assessment:
+    dry_bulb_flag, rh_flag = PASS, MISSING if rh_pct is None else PASS
+    for name, flag in tests.items():
+        if name[-1] == "T":
+            dry_bulb_flag = max(dry_bulb_flag, flag)
+        else:
+            rh_flag = max(rh_flag, flag)
+    named = [*tests.items()]
+    if dry_bulb_held:
+        named.append(("SPK-T", NOT_EVALUATED))
+    if rh_held:
+        named.append(("SPK-H", NOT_EVALUATED))
+    worst = max((flag for _, flag in named), default=PASS)
+    return Assessment(trail, worst, tuple(named), dry_bulb_flag, rh_flag, dry_bulb_held, rh_held, before)

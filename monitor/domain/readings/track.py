@@ -1,0 +1,248 @@
+"""One quantity of one probe as it goes: jumps, stillness and noise, from a track of fixed size. See `quality` for the whole.
+
+A jump is held for one sample. The next one confirms it, or shows it to have been a spike. Of two readings in a row at least one is
+believed, so danger waits one interval at most.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT
+
+SAME = 1e-6  # values closer than this are one value: the rounding of sums
+FINEST = 0.002  # no probe has finer steps than a 16-bit temperature chip, 0.0027 K
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """The limits of one quantity, in its unit.
+
+    jump: a step beyond this is held. back: so near its start a jump has come back. noise: three times so much to and fro is
+    nobody's concern. fine, coarse: for each `coarse` by which a probe's steps are over `fine`, stillness says less. rise, fall:
+    per minute, faster than which no air is believed to be without a sign from the other quantity. brief: so far it falls in the
+    shortest opening.
+    """
+
+    jump: float
+    back: float
+    noise: float
+    fine: float
+    coarse: float
+    rise: float
+    fall: float
+    brief: float
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Every number that the tests turn on. "Measured": on the cabinet model, see tests/domain/readings/quality_figures.py."""
+
+    # jump: QARTOD's spike test, with the steps that weather stations ask again for. fine, coarse: a DS18B20's step, 0.0625 K, is
+    # waited for five times as long. rise and fall, measured: a heater stuck on 3 K/min, home from an opening 5 K/min, humidity
+    # after a refill 20 %RH/min.
+    dry_bulb: Scale = Scale(jump=0.5, back=0.25, noise=0.04, fine=0.02, coarse=0.01, rise=5.0, fall=3.0, brief=2.5)
+    humidity: Scale = Scale(jump=5.0, back=2.0, noise=0.3, fine=0.1, coarse=0.05, rise=30.0, fall=10.0, brief=40.0)
+    jump_levels: float = 8.0  # of a noisy probe's own level: thrice the spread of what it usually steps
+    back_share: float = (
+        0.05  # or all but so much of it is back: of a 10 s opening more is left a minute later (measured)
+    )
+    brief_s: float = 45.0  # in less than this no opened door comes and goes
+    spikes_an_hour: float = 3.0  # one odd sample is nothing, more than so many are a loose wire (judgement)
+    rate_s: float = 30.0  # a rate over less is noise: thrice the lag of a probe
+    answer_pct_k: float = 1.0  # air warmed by 1 K loses 3 %RH, less where it is controlled (measured: 1.4 at 3 K/min)
+    answer_k_pct: float = 0.008  # an opening moves 0.08 K with each %RH, a slow probe at first a tenth of it (measured)
+    event_k: float = 0.3  # air may be exchanged when it fell by so much within the time of a rate, and still comes home while either moves by it
+    event_pct: float = 3.0
+    event_s: float = 600.0  # and is still coming home so long after it last moved
+    flat_s: tuple[float, float] = (900.0, 3600.0)  # suspect, fail: a thermostat's ripple moves any sensor
+    flat_longest_s: tuple[float, float] = (43_200.0, 86_400.0)  # where that is usual: half a day has an opening in it
+    flat_readings: int = 15  # fewer equal ones come by chance
+    flat_times: tuple[float, float] = (7.0, 14.0)  # of the usual stillness: by chance 1 run in a million lasts 7 times
+    usual_s: float = 86_400.0  # the usual stillness is that of a day
+    noise_s: float = 600.0  # over which the present to and fro is taken, and at least over so many readings:
+    noise_readings: float = 30.0
+    noise_times: tuple[float, float] = (3.0, 6.0)  # of this probe's own level: suspect, fail
+    noise_clip: float = 12.0  # one turn of the air counts for no more than so many levels
+    level_s: float = 7 * 86_400.0  # the level is that of a week, and known after an hour
+    level_least_s: float = 3600.0
+    odd_rh_pct: tuple[float, float] = (5.0, 99.0)  # beyond these for so long, a sensor is wet, cut off or spent
+    odd_rh_s: float = 1800.0
+    gap_intervals: float = 3.0  # readings further apart than so many intervals, and a minute, are no neighbours
+    gap_s: float = 60.0
+
+
+LIMITS = Limits()
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """What is kept of one quantity. value: the newest that was believed; change: what it moved by.
+
+    held: a jump not believed yet. run_s, run_value, run_readings: since when, where and how often it stands still; usual_s: for
+    how long it does at an instant taken by chance. step: the finest seen. noise, level: to and fro now, and as it is used to;
+    learnt_s: for how long that was looked at. spikes: of the last hour, fading.
+    """
+
+    mono_s: float
+    value: float
+    run_s: float
+    run_value: float
+    run_readings: int = 1
+    change: float = 0.0
+    held: float | None = None
+    usual_s: float = 0.0
+    step: float | None = None
+    noise: float = 0.0
+    level: float = 0.0
+    learnt_s: float = 0.0
+    spikes: float = 0.0
+
+
+class Pace(NamedTuple):
+    """When a reading was taken, how often they come, in what steps unless known better, and by what limits they are judged."""
+
+    mono_s: float
+    interval_s: float
+    resolution: float
+    limits: Limits
+
+    @property
+    def gap_s(self) -> float:
+        """Readings further apart than this are no neighbours."""
+        return max(self.limits.gap_intervals * self.interval_s, self.limits.gap_s)
+
+
+class Step(NamedTuple):
+    """A track after a reading. was: what became of the jump that was held, 0 without one. jumped, held: this reading.
+
+    moved: how far this reading is from the last that was believed before it, across a held one.
+    """
+
+    track: Track | None
+    was: int = 0
+    jumped: bool = False
+    held: bool = False
+    moved: float = 0.0
+
+
+def step(track: Track | None, value: float | None, scale: Scale, together: bool | None, pace: Pace) -> Step:
+    """The next value, taken into the track or held.
+
+    value None: it cannot be used. together: whether the held jump was a door's air, None when no other quantity could tell.
+    """
+    if value is None:
+        if track is None or track.held is None:
+            return Step(track)
+        return Step(replace(track, held=None), SUSPECT)  # nobody will know
+    if track is None:
+        return Step(Track(pace.mono_s, value, pace.mono_s, value))
+    if pace.mono_s - track.mono_s > (pace.gap_s if track.held is None else 2.0 * pace.gap_s):
+        return Step(_begin_again(track, value, pace.mono_s), 0 if track.held is None else SUSPECT)
+    was, moved = 0, value - track.value
+    if track.held is not None:
+        track, was = _settle(track, track.held, value, scale, together, pace)
+    jumped = _jumps(track, value, scale, pace)
+    if jumped and not was:
+        return Step(replace(track, held=value), 0, True, True, moved)
+    return Step(_follow(track, value, scale, pace), was, jumped and was == FAIL, False, moved)
+
+
+def still(track: Track, scale: Scale, pace: Pace) -> int:
+    """FLAT: for how long it has been one value, against the rule's times and what this probe is used to."""
+    if track.run_readings < pace.limits.flat_readings:
+        return PASS
+    suspect_s, fail_s = _flat_limits_s(track, scale, pace)
+    run_s = pace.mono_s - track.run_s
+    return FAIL if run_s >= fail_s else SUSPECT if run_s >= suspect_s else PASS
+
+
+def noisy(track: Track, scale: Scale, pace: Pace) -> int:
+    """NOISE: to and fro of the last minutes against this probe's own week."""
+    if track.learnt_s < pace.limits.level_least_s:
+        return PASS
+    level = _level(track, scale, pace)
+    suspect, fail = pace.limits.noise_times
+    return FAIL if track.noise > fail * level else SUSPECT if track.noise > suspect * level else PASS
+
+
+def _begin_again(track: Track, value: float, mono_s: float) -> Track:
+    """After a gap: what was learnt stays, where the value was says nothing any more."""
+    return replace(
+        track, mono_s=mono_s, value=value, run_s=mono_s, run_value=value, run_readings=1, change=0.0, held=None
+    )
+
+
+def _jump(track: Track, scale: Scale, pace: Pace) -> float:
+    """What counts as a jump: more than coarse steps and this probe's noise can be."""
+    return max(scale.jump, 3.0 * _step_of(track, pace), pace.limits.jump_levels * track.level)
+
+
+def _jumps(track: Track, value: float, scale: Scale, pace: Pace) -> bool:
+    """Whether the value jumps, rather than going on in the direction it was moving in."""
+    by, limit = value - track.value, _jump(track, scale, pace)
+    if abs(by) <= limit:
+        return False
+    going = by * track.change > 0.0 and abs(track.change) >= limit / 2.0
+    return not (going and abs(by) <= abs(track.change) + limit)
+
+
+def _settle(
+    track: Track, held: float, value: float, scale: Scale, together: bool | None, pace: Pace
+) -> tuple[Track, int]:
+    """What became of a held jump: the track goes on from it, or forgets it."""
+    jump, left = held - track.value, value - track.value
+    near = max(scale.back / scale.jump * _jump(track, scale, pace), pace.limits.back_share * abs(jump))
+    if together or (abs(left) > near and left * jump > 0.0):
+        return replace(track, held=None, value=held, change=jump), PASS
+    slow = pace.mono_s - track.mono_s > pace.limits.brief_s
+    if together is None and slow and -scale.brief < jump < 0.0:
+        return replace(track, held=None), NOT_EVALUATED  # a spike, or a door between two readings: nobody can know
+    return replace(track, held=None, spikes=track.spikes + 1.0), FAIL
+
+
+def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:
+    """The track, gone on to a value that is believed."""
+    limits = pace.limits
+    dt_s = pace.mono_s - track.mono_s
+    change = value - track.value
+    size = abs(change)
+    finest = track.step
+    if size > SAME and (finest is None or size < finest):
+        finest = max(size, FINEST)
+    run_s, run_value, run_readings, usual_s = track.run_s, track.run_value, track.run_readings + 1, track.usual_s
+    if abs(value - run_value) > _step_of(track, pace) / 2.0 + SAME:
+        # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
+        lasted_s = min(track.mono_s - run_s, _flat_limits_s(track, scale, pace)[1])
+        usual_s += lasted_s / (limits.usual_s + lasted_s) * (lasted_s - usual_s)
+        run_s, run_value, run_readings = pace.mono_s, value, 1
+    level = _level(track, scale, pace)
+    turn = min(size, abs(track.change), limits.noise_clip * level) if change * track.change < 0.0 else 0.0
+    window_s = max(limits.noise_s, limits.noise_readings * pace.interval_s)
+    noise = track.noise + min(1.0, dt_s / window_s) * (turn - track.noise)
+    own, learnt_s = track.level, track.learnt_s
+    if learnt_s < limits.level_least_s or noise <= limits.noise_times[0] * level:
+        learnt_s = min(learnt_s + dt_s, limits.level_s)
+        own += dt_s / learnt_s * (min(turn, limits.noise_times[0] * level) - own)
+    spikes = track.spikes * max(0.0, 1.0 - dt_s / 3600.0)
+    return Track(
+        pace.mono_s, value, run_s, run_value, run_readings, change, None, usual_s, finest, noise, own, learnt_s, spikes
+    )
+
+
+def _step_of(track: Track, pace: Pace) -> float:
+    return pace.resolution if track.step is None else track.step
+
+
+def _level(track: Track, scale: Scale, pace: Pace) -> float:
+    """What this probe is used to, and never less than half a step: a steady air between two steps goes to and fro."""
+    return max(track.level, scale.noise, _step_of(track, pace) / 2.0)
+
+
+def _flat_limits_s(track: Track, scale: Scale, pace: Pace) -> tuple[float, float]:
+    limits = pace.limits
+    coarse = 1.0 + max(0.0, _step_of(track, pace) - scale.fine) / scale.coarse
+    suspect_s = max(limits.flat_s[0] * coarse, limits.flat_times[0] * track.usual_s)
+    fail_s = max(limits.flat_s[1] * coarse, limits.flat_times[1] * track.usual_s)
+    return min(suspect_s, limits.flat_longest_s[0]), min(fail_s, limits.flat_longest_s[1])

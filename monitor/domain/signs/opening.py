@@ -1,0 +1,365 @@
+"""A machine that someone has opened: handling that was declared, and an opening that shows in the air.
+
+An opened door has a shape that no failure has. Dry bulb and vapour pressure fall together, within a minute, towards the
+room's air, because air is exchanged; then both come back along the machine's usual curve. A dead heater lets the air cool
+while its vapour leaves only by the vents; a dry humidifier takes the vapour alone; a sensor that fails jumps alone, or is
+back at the next reading. Vapour pressure is judged, not relative humidity: that also moves when only the temperature does.
+
+`watch` takes one reading of one machine at a time and says when to hold back alarms about air too cold or too dry. The hold
+ends at once when what follows is not the usual curve, and in any case MAX_HOLD_S after the first fall; it begins again only
+after the air was back. Times in seconds are those of the forward clock.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import NamedTuple
+
+from monitor.domain.air.psychrometrics import saturation_vapour_kpa
+from monitor.domain.readings.reading import Now
+
+MAX_HANDLING_S = 3600.0  # candling a large machine takes half an hour; who needs more says so again
+MAX_HOLD_S = 600.0  # from the first fall: a hold must not hide a failure for longer
+
+AT_WORK, AWAITED, BACK, NOT_BACK = "at work", "awaited", "back", "not back"
+QUIET, OPENING, RECOVERING, NOT_RECOVERING, ENDED = "quiet", "opening", "recovering", "not recovering", "ended"
+_SUSPECTED, _RELEASED = "suspected", "released"
+
+# What the numbers do is measured on the cabinet model: `python -m tests.domain.signs.opening_figures`.
+LEARN_S = 600.0  # time constant of the usual level, and how long it is learnt before anything is recognised
+USUAL_K, USUAL_SHARE = (
+    0.15,
+    0.03,
+)  # the air is undisturbed so near its usual level (share: of the usual vapour pressure)
+USUAL_RIPPLES = 3.0  # or within so many ripples, for a machine whose thermostat swings widely
+FALL_K, FALL_RIPPLES = 0.4, 4.0  # a smaller fall alarms nobody
+# With the humidifier dead and the room dry, ten changes of air an hour take 11 % of the vapour in a minute; a door takes a
+# fifth or more in 20 s. So the share that must be gone grows with the time it took.
+FALL_SHARE, FALL_SHARE_S, FALL_FREE_S = 0.12, 0.0015, 30.0
+FALL_S, FALL_INTERVALS = 45.0, 2.2  # from undisturbed to fallen: no longer than this, or two intervals and their jitter
+SAME_RH_PCT = 2.0  # a falsely low temperature with a steady humidity makes the vapour pressure look lower too
+BACK_SHARE = 0.2  # of a fall; what has come back to less at the next reading was no air
+BACK_K, BACK_VAPOUR_SHARE = 0.3, 0.06  # so near the usual level the opening is over
+TURN_K, TURN_SHARE = 0.15, 0.05  # the air has turned when it is this far, or this share of its fall, above its lowest
+TURN_S, TURN_INTERVALS = 360.0, 2.0  # five minutes of candling and the probe's lag; after that the door was forgotten
+REOPEN_SHARE = 0.08  # of the usual vapour pressure, lost from one reading to the next on the way back
+STALL_S, STALL_INTERVALS = 120.0, 3.0  # within this the air must make a step on its way back
+STALL_SHARE, STALL_K = 0.1, 0.05  # the step: this share of what the usual curve would give
+RECOVERY_S = 120.0  # time constant of the usual curve, before one was seen
+RECOVERY_S_LOW, RECOVERY_S_HIGH = 30.0, 600.0
+RECOVERY_SHARE = 0.25  # how much of its time constant one opening teaches
+RELEARN_S = 7200.0  # air that stays away so long has a new usual level
+
+
+class HandlingError(ValueError):
+    """A handling that cannot be declared; the message is one line for a person."""
+
+
+@dataclass(frozen=True, slots=True)
+class Handling:
+    """A declared stretch of work at an open machine; since and until are labels, until_mono_s counts."""
+
+    machine: str
+    since: datetime
+    until: datetime
+    until_mono_s: float
+    by: str
+
+
+def declare(machine: str, for_s: float, by: str, now: Now) -> Handling:
+    """Handling from now on. Raises HandlingError unless for_s is above 0 and at most MAX_HANDLING_S."""
+    if not 0.0 < for_s <= MAX_HANDLING_S:
+        longest = MAX_HANDLING_S / 60.0
+        raise HandlingError(
+            f"handling {machine}: {for_s / 60.0:g} min, expected more than 0 and at most {longest:g} min"
+        )
+    return Handling(machine, now.utc, now.utc + timedelta(seconds=for_s), now.mono_s + for_s, by)
+
+
+def finish(handling: Handling, now: Now) -> Handling:
+    """The work is done before its time; done later, this changes nothing."""
+    if now.mono_s >= handling.until_mono_s:
+        return handling
+    return replace(handling, until=now.utc, until_mono_s=now.mono_s)
+
+
+def resume(handling: Handling, now: Now) -> Handling:
+    """The handling after a restart, when its labels are all that is left: no longer than one declared now, whatever they say."""
+    left_s = (handling.until - now.utc).total_seconds()
+    return replace(handling, until_mono_s=now.mono_s + min(max(0.0, left_s), MAX_HANDLING_S))
+
+
+def outcome(handling: Handling, now: Now, outside: bool, state: Watch) -> str:
+    """What to do about a handling, with a fresh reading of its machine's air.
+
+    outside: whether any low or high limit of the machine is passed. AT_WORK: its time runs. BACK: forget it. AWAITED: the door
+    was shut at the last moment and the air is coming back as usual, which the hold bounds. NOT_BACK: a person is told.
+    """
+    if now.mono_s < handling.until_mono_s:
+        return AT_WORK
+    if not outside:
+        return BACK
+    return AWAITED if holds(state, now.mono_s) else NOT_BACK
+
+
+@dataclass(frozen=True, slots=True)
+class Episode:
+    """What is followed from a fall on. since_s: when the air was last undisturbed; the hold counts from there.
+
+    first_k, first_kpa: the fall at its first reading. deepest_c: of the whole episode; lowest_c, lowest_s: since the door was
+    last opened. step_c, step_s: the last step on the way back. held_s, released_s: when the hold began, and when it was given up.
+    """
+
+    phase: str
+    since_s: float
+    first_k: float
+    first_kpa: float
+    deepest_c: float
+    lowest_c: float
+    lowest_s: float
+    turn_by_s: float
+    last_kpa: float
+    step_c: float = 0.0
+    step_s: float = 0.0
+    held_s: float = math.inf
+    released_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """What is known of one machine, whatever its age: the usual level of both quantities, and their mean distance from it.
+
+    near_s: when the air was last undisturbed. learnt_s: how long the level was learnt, up to LEARN_S. recovery_s: time constant
+    of the usual curve.
+    """
+
+    newest_s: float = -math.inf
+    near_s: float = -math.inf
+    learnt_s: float = 0.0
+    usual_c: float = 0.0
+    ripple_k: float = 0.0
+    usual_kpa: float = 0.0
+    ripple_kpa: float = 0.0
+    recovery_s: float = RECOVERY_S
+    episode: Episode | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """A recognised opening, to be recorded. hold_s: for how long alarms were held back; back: whether the air came back."""
+
+    since_s: float
+    until_s: float
+    deepest_c: float
+    hold_s: float
+    back: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What one reading says. why: of the NOT_RECOVERING that gives a hold up. opening: of ENDED, what to record."""
+
+    kind: str
+    why: str = ""
+    opening: Opening | None = None
+
+
+def holds(state: Watch, mono_s: float) -> bool:
+    """Whether low alarms are held back at this instant, also between readings and when none come any more."""
+    episode = state.episode
+    if episode is None or episode.phase not in (OPENING, RECOVERING):
+        return False
+    return mono_s < episode.since_s + MAX_HOLD_S
+
+
+class _Air(NamedTuple):
+    mono_s: float
+    dry_bulb_c: float
+    vapour_kpa: float
+    interval_s: float
+    band_low_c: float
+
+
+_NOTHING = Verdict(QUIET)
+_STANDING = {
+    _SUSPECTED: _NOTHING,
+    OPENING: Verdict(OPENING),
+    RECOVERING: Verdict(RECOVERING),
+    _RELEASED: Verdict(NOT_RECOVERING),
+}
+
+
+def watch(
+    state: Watch,
+    mono_s: float,
+    dry_bulb_c: float,
+    vapour_kpa: float,
+    *,
+    interval_s: float,
+    band_low_c: float | None = None,
+) -> tuple[Watch, Verdict]:
+    """One reading of the machine's air: dry bulb, °C, and vapour pressure, kPa, on the forward clock.
+
+    interval_s: how often such readings come. band_low_c: the highest low limit that is judged; air above it needs no hold.
+    A reading that is not newer than the last changes nothing. Raises ValueError for a value that is not finite.
+    """
+    if not (math.isfinite(dry_bulb_c) and math.isfinite(vapour_kpa)):
+        raise ValueError(f"opening: dry_bulb_c {dry_bulb_c}, vapour_kpa {vapour_kpa}, expected finite numbers")
+    episode = state.episode
+    if mono_s <= state.newest_s:
+        return state, _NOTHING if episode is None else _STANDING[episode.phase]
+    air = _Air(mono_s, dry_bulb_c, vapour_kpa, interval_s, -math.inf if band_low_c is None else band_low_c)
+    if episode is None:
+        return _look(state, air)
+    if episode.phase == _SUSPECTED:
+        return _confirm(state, episode, air)
+    if episode.phase == _RELEASED:
+        return _await(state, episode, air)
+    return _follow(state, episode, air)
+
+
+def _look(state: Watch, air: _Air) -> tuple[Watch, Verdict]:
+    """Undisturbed so far: learn what is usual, unless this reading has fallen."""
+    if state.newest_s == -math.inf:
+        return Watch(air.mono_s, air.mono_s, 0.0, air.dry_bulb_c, 0.0, air.vapour_kpa, 0.0, state.recovery_s), _NOTHING
+    if not _fallen(state, air):
+        return _learn(state, air), _NOTHING
+    episode = Episode(
+        _SUSPECTED,
+        since_s=state.near_s,
+        first_k=state.usual_c - air.dry_bulb_c,
+        first_kpa=state.usual_kpa - air.vapour_kpa,
+        deepest_c=air.dry_bulb_c,
+        lowest_c=air.dry_bulb_c,
+        lowest_s=air.mono_s,
+        turn_by_s=state.near_s + TURN_S + TURN_INTERVALS * air.interval_s,
+        last_kpa=air.vapour_kpa,
+    )
+    return replace(state, newest_s=air.mono_s, episode=episode), _NOTHING
+
+
+def _fallen(state: Watch, air: _Air) -> bool:
+    """Whether the air fell as exchanged air does: both quantities, far enough, fast enough."""
+    drop_k, drop_kpa = state.usual_c - air.dry_bulb_c, state.usual_kpa - air.vapour_kpa
+    if drop_k < FALL_K or drop_k < FALL_RIPPLES * state.ripple_k or state.learnt_s < LEARN_S:
+        return False
+    took_s = air.mono_s - state.near_s
+    if took_s > max(FALL_S, FALL_INTERVALS * air.interval_s):
+        return False
+    share = FALL_SHARE + FALL_SHARE_S * max(0.0, took_s - FALL_FREE_S)
+    if drop_kpa < max(share * state.usual_kpa, FALL_RIPPLES * state.ripple_kpa):
+        return False
+    usual_pct = 100.0 * state.usual_kpa / saturation_vapour_kpa(state.usual_c)
+    return abs(100.0 * air.vapour_kpa / saturation_vapour_kpa(air.dry_bulb_c) - usual_pct) > SAME_RH_PCT
+
+
+def _learn(state: Watch, air: _Air) -> Watch:
+    """The usual level after one more reading, which counts for no more than the edge of what is usual."""
+    passed_s = min(air.mono_s - state.newest_s, 3.0 * air.interval_s)  # silence teaches nothing
+    learnt_s = state.learnt_s
+    weight = passed_s / (passed_s + learnt_s)  # a plain mean at first, then a fading one
+    near_k = max(USUAL_K, USUAL_RIPPLES * state.ripple_k)
+    near_kpa = max(USUAL_SHARE * state.usual_kpa, USUAL_RIPPLES * state.ripple_kpa)
+    away_k, away_kpa = air.dry_bulb_c - state.usual_c, air.vapour_kpa - state.usual_kpa
+    near = away_k >= -near_k and away_kpa >= -near_kpa
+    away_k, away_kpa = min(max(away_k, -near_k), near_k), min(max(away_kpa, -near_kpa), near_kpa)
+    return Watch(
+        air.mono_s,
+        air.mono_s if near else state.near_s,
+        min(learnt_s + passed_s, LEARN_S),
+        state.usual_c + weight * away_k,
+        state.ripple_k + weight * (abs(away_k) - state.ripple_k),
+        state.usual_kpa + weight * away_kpa,
+        state.ripple_kpa + weight * (abs(away_kpa) - state.ripple_kpa),
+        state.recovery_s,
+    )
+
+
+def _confirm(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
+    """The reading after a fall: air stays down or comes back slowly; only a sensor is back at once."""
+    drop_k, drop_kpa = state.usual_c - air.dry_bulb_c, state.usual_kpa - air.vapour_kpa
+    if drop_k < BACK_SHARE * episode.first_k or drop_kpa < BACK_SHARE * episode.first_kpa:
+        return _look(replace(state, episode=None), air)
+    return _follow(state, replace(episode, phase=OPENING, held_s=air.mono_s), air)
+
+
+def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
+    """While the hold lasts: down, up, back; or not, and then the hold ends at once."""
+    if _is_back(state, air):
+        return _end(state, episode, air, back=True)
+    if air.mono_s + air.interval_s > episode.since_s + MAX_HOLD_S:  # the next reading may come too late to be told by
+        return _give_up(state, episode, air, "not back within 10 min")
+    if episode.phase == RECOVERING:
+        if episode.last_kpa - air.vapour_kpa < REOPEN_SHARE * state.usual_kpa:
+            return _climb(state, episode, air)
+        turn_by_s = air.mono_s + TURN_S + TURN_INTERVALS * air.interval_s
+        episode = replace(episode, phase=OPENING, lowest_c=air.dry_bulb_c, lowest_s=air.mono_s, turn_by_s=turn_by_s)
+    turn_k = max(TURN_K, TURN_SHARE * (state.usual_c - episode.lowest_c))
+    if air.dry_bulb_c >= episode.lowest_c + turn_k:
+        return _go_on(state, replace(episode, phase=RECOVERING, step_c=air.dry_bulb_c, step_s=air.mono_s), air)
+    if air.mono_s >= episode.turn_by_s:
+        return _give_up(state, episode, air, "the temperature has not turned")
+    return _go_on(state, episode, air)
+
+
+def _climb(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
+    """On the way back: each stretch of time must bring a step of what the usual curve would bring."""
+    if state.usual_c - air.dry_bulb_c <= _back_k(state):
+        return _go_on(state, episode, air)  # only the vapour is awaited, and that may use all of the hold
+    stretch_s = max(STALL_S, STALL_INTERVALS * air.interval_s)
+    usual_k = (state.usual_c - episode.step_c) * (1.0 - math.exp(-stretch_s / state.recovery_s))
+    if air.dry_bulb_c >= episode.step_c + max(STALL_K, STALL_SHARE * usual_k):
+        return _go_on(state, replace(episode, step_c=air.dry_bulb_c, step_s=air.mono_s), air)
+    if air.mono_s - episode.step_s >= stretch_s:
+        return _give_up(state, episode, air, "the temperature does not come back")
+    return _go_on(state, episode, air)
+
+
+def _go_on(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
+    if air.dry_bulb_c < episode.lowest_c:
+        episode = replace(episode, lowest_c=air.dry_bulb_c, lowest_s=air.mono_s)
+    episode = replace(episode, deepest_c=min(episode.deepest_c, air.dry_bulb_c), last_kpa=air.vapour_kpa)
+    return replace(state, newest_s=air.mono_s, episode=episode), _STANDING[episode.phase]
+
+
+def _give_up(state: Watch, episode: Episode, air: _Air, why: str) -> tuple[Watch, Verdict]:
+    """The hold is over. Air within its band is no trouble, and then neither is the opening."""
+    if air.dry_bulb_c >= air.band_low_c:
+        return _end(state, episode, air, back=False)
+    state, _ = _go_on(state, replace(episode, phase=_RELEASED, released_s=air.mono_s), air)
+    return state, Verdict(NOT_RECOVERING, why)
+
+
+def _await(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
+    """After the hold: nothing is held again before the air was back, or has a new usual level."""
+    if _is_back(state, air):
+        return _end(state, episode, air, back=True)
+    if air.mono_s < episode.since_s + RELEARN_S:
+        return _go_on(state, episode, air)
+    state, verdict = _end(state, episode, air, back=False)
+    return Watch(recovery_s=state.recovery_s), verdict
+
+
+def _end(state: Watch, episode: Episode, air: _Air, back: bool) -> tuple[Watch, Verdict]:
+    recovery_s, back_k = state.recovery_s, _back_k(state)
+    fall_k = state.usual_c - episode.lowest_c
+    if back and episode.phase == RECOVERING and fall_k > 2.0 * back_k:
+        seen_s = (air.mono_s - episode.lowest_s) / math.log(fall_k / back_k)
+        recovery_s += RECOVERY_SHARE * (min(max(seen_s, RECOVERY_S_LOW), RECOVERY_S_HIGH) - recovery_s)
+    released_s = air.mono_s if episode.released_s is None else episode.released_s
+    hold_s = max(0.0, min(released_s, episode.since_s + MAX_HOLD_S) - episode.held_s)
+    opening = Opening(episode.since_s, air.mono_s, min(episode.deepest_c, air.dry_bulb_c), hold_s, back)
+    near_s = air.mono_s if back else state.near_s
+    state = replace(state, newest_s=air.mono_s, near_s=near_s, recovery_s=recovery_s, episode=None)
+    return state, Verdict(ENDED, opening=opening)
+
+
+def _is_back(state: Watch, air: _Air) -> bool:
+    back_kpa = max(BACK_VAPOUR_SHARE * state.usual_kpa, USUAL_RIPPLES * state.ripple_kpa)
+    return state.usual_c - air.dry_bulb_c <= _back_k(state) and state.usual_kpa - air.vapour_kpa <= back_kpa
+
+
+def _back_k(state: Watch) -> float:
+    return max(BACK_K, USUAL_RIPPLES * state.ripple_k)

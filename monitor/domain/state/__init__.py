@@ -1,0 +1,1 @@
+"""What is known at this moment, and the rows that the record takes in."""

@@ -1,0 +1,162 @@
+"""What is known at this moment: the one thing that changes, owned by the engine and by nobody else.
+
+Its values are frozen; what changes is which value stands under a key. Everything here is either in the record, or known anew
+within a few readings of a restart.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.entry import Entry
+from monitor.domain.eggs.temperature import EggModel
+from monitor.domain.needs.bands import Needs
+from monitor.domain.needs.batch import Batch, batch_of
+from monitor.domain.needs.rules import HIGH, PRIORITIES, Rule
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.agreement import Pairs
+from monitor.domain.readings.calibration import Calibration
+from monitor.domain.readings.dating import Line
+from monitor.domain.readings.numbering import Numbering
+from monitor.domain.readings.quality import Trail
+from monitor.domain.signs.heading import Window
+from monitor.domain.signs.opening import Handling, Watch
+from monitor.domain.state.memory import EggFelt, Heard, Held
+from monitor.domain.state.record import Unknown
+
+Key = tuple[str, str]  # (subject, rule id)
+SENSOR_FAILED, DISAGREE = "sensor-failed", "probes-disagree"
+_OUT_OF_BAND = ("dry-bulb-high-warning", "dry-bulb-low-warning", "dry-bulb-high-alarm", "dry-bulb-low-alarm")
+
+
+@dataclass(frozen=True, slots=True)
+class NodeState:
+    """What a node's birth and will last said, and when; data outranks it."""
+
+    online: bool
+    mono_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit of a machine, ready to be compared: quantity 0 is dry bulb, 1 humidity; side +1 high, -1 low.
+
+    back is where the alarm goes: the limit less the deadband.
+    """
+
+    key: Key
+    rule: Rule
+    quantity: int
+    side: int
+    limit: float
+    back: float
+
+
+@dataclass(frozen=True, slots=True)
+class Eggs:
+    """The eggs of one batch in a machine, as their temperature is reckoned; target_c: what the machine should read."""
+
+    batch: str
+    model: EggModel
+    target_c: float
+    judged: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A machine's needs, as limits; humid names the humidity quantity ('rh_pct', 'wet_bulb_c' or '').
+
+    awaited: the batches whose lockdown humidity has not been reached since it became due. low_dry_bulb_c: the highest low limit.
+    rules: those in force here, for these species. headings: the limits that the air may be heading for. keys: every alarm that
+    readings of this machine's air are judged for.
+    """
+
+    needs: Needs
+    limits: tuple[Limit, ...]
+    humid: str
+    awaited: tuple[str, ...]
+    rules: Mapping[str, Rule]
+    low_dry_bulb_c: float | None = None
+    eggs: tuple[Eggs, ...] = ()
+    headings: tuple[Limit, ...] = ()
+    keys: frozenset[Key] = frozenset()
+
+
+@dataclass(slots=True)
+class State:
+    """See the module."""
+
+    anchor_ms: float  # utc minus mono: what turns the forward clock into labels
+    clock_ok: bool
+    started_mono_s: float
+    lines: dict[tuple[str, int], tuple[Line, ...]] = field(default_factory=dict)
+    numberings: dict[tuple[str, int], Numbering] = field(default_factory=dict)
+    batches: dict[str, Batch] = field(default_factory=dict)
+    books: dict[str, EggBook] = field(default_factory=dict)  # of open batches, and of closed ones that were asked for
+    looks: dict[str, tuple[Entry, ...]] = field(default_factory=dict)  # batch: what is to be looked at again
+    alarms: dict[Key, Alarm] = field(default_factory=dict)
+    unknown: dict[str, Unknown] = field(default_factory=dict)
+    heard: dict[str, Heard] = field(default_factory=dict)
+    life: dict[str, float] = field(default_factory=dict)  # probe: its last sign of life, a fit reading or not
+    trails: dict[str, Trail] = field(default_factory=dict)  # probe: what its next reading is compared with
+    held: dict[str, Held] = field(default_factory=dict)  # probe: a reading whose flag waits for the next
+    calibrations: dict[str, tuple[Calibration, ...]] = field(default_factory=dict)
+    nodes: dict[str, NodeState] = field(default_factory=dict)
+    plans: dict[str, Plan] = field(default_factory=dict)
+    watches: dict[str, Watch] = field(default_factory=dict)  # machine: whether someone has just opened it
+    handlings: dict[str, Handling] = field(default_factory=dict)  # machine: work at it that someone declared
+    pairs: dict[str, Pairs] = field(default_factory=dict)  # machine: how its probes stand to one another
+    windows: dict[str, tuple[Window, Window]] = field(default_factory=dict)  # machine: its air, as judged low and high
+    seen_by: dict[str, tuple[str, ...]] = field(default_factory=dict)  # machine: the probes that these windows are of
+    eggs: dict[str, EggFelt] = field(default_factory=dict)  # batch: what its eggs feel
+    looked_mono_s: float = -math.inf  # when what is overdue was last looked for
+    reached: dict[str, frozenset[str]] = field(default_factory=dict)  # machine: batches whose lockdown humidity was
+    waiting: dict[str, int] = field(default_factory=dict)  # contact: notices not yet sent
+    unsent: dict[int, tuple[str, int]] = field(default_factory=dict)  # of each such notice: (contact, alarm number)
+    split: set[tuple[str, int]] = field(default_factory=set)  # lines whose next reading begins a new part
+    last_line: int = 0
+    last_number: int = 0
+    last_notice: int = 0
+
+
+def plan_with(state: State, batch: str) -> Plan | None:
+    """The plan of the machine that a batch is in; None while it is in none."""
+    plans = state.plans.values() if batch else ()
+    return next((p for p in plans if any(o.batch == batch for o in p.needs.occupants)), None)
+
+
+def rule_of(state: State, site: Site, subject: str, rule_id: str) -> Rule:
+    """The rule as it stands for a subject now: a machine's for what is in it, a probe's as its machine's, else the site's.
+
+    Two are as urgent as what they come together with. A sensor that fails while its machine is in danger: nobody can follow that
+    danger any more. Probes that disagree while the air is out of its band: either may be right, and where the fan has stopped
+    both are.
+    """
+    probe = site.probes.get(subject)
+    plan = state.plans.get(subject if probe is None else probe.machine) or plan_with(state, batch_of(subject))
+    rule = site.rules[rule_id] if plan is None else plan.rules[rule_id]
+    if rule_id == SENSOR_FAILED and probe is not None:
+        standing = [
+            rule_of(state, site, *key).priority
+            for key, alarm in state.alarms.items()
+            if key[0] == probe.machine and alarm.condition and key[1].startswith(("dry-bulb-", "egg-"))
+        ]
+        return _raised(rule, max(standing, key=PRIORITIES.index, default=rule.priority))
+    if rule_id == DISAGREE and any(_stands(state, subject, r) for r in _OUT_OF_BAND):
+        return _raised(rule, HIGH)
+    if rule_id in _OUT_OF_BAND and _stands(state, subject, DISAGREE):
+        return _raised(rule, HIGH)
+    return rule
+
+
+def _raised(rule: Rule, priority: str) -> Rule:
+    return rule if PRIORITIES.index(priority) <= PRIORITIES.index(rule.priority) else replace(rule, priority=priority)
+
+
+def _stands(state: State, subject: str, rule_id: str) -> bool:
+    alarm = state.alarms.get((subject, rule_id))
+    return alarm is not None and alarm.condition

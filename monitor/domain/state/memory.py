@@ -1,0 +1,100 @@
+"""What a run knows besides the record: how each probe and machine was just now. Written down now and then, so that the next run goes on
+where this one stopped. Times are those of the forward clock, which goes on over a restart as long as the label clock was right.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from monitor.domain.readings.agreement import Given, Pair
+from monitor.domain.readings.quality import Trail
+from monitor.domain.signs.heading import Window
+from monitor.domain.signs.opening import Watch
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A probe's newest reading that was fit to be judged, corrected by its calibration. humid_mono_s: when its last humidity came."""
+
+    mono_s: float
+    at: datetime
+    dry_bulb_c: float
+    rh_pct: float | None
+    humid_mono_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A stored reading that waits for the next: when it was taken, its temperature as sent, the row's key, its flags but for the
+    jump, and which quantity jumped."""
+
+    at: datetime
+    dry_bulb_c: float
+    line: int
+    up_ms: int
+    flag: int
+    rh_flag: int
+    dry_bulb_held: bool
+    rh_held: bool
+
+
+@dataclass(frozen=True, slots=True)
+class EggFelt:
+    """A batch's egg as the model has it, and the air it was last moved by."""
+
+    mono_s: float
+    egg_c: float
+    air_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeMemory:
+    """One probe: what its next reading is compared with."""
+
+    probe: str
+    heard: Heard | None
+    life_mono_s: float | None  # the last sign of life, fit or not
+    trail: Trail | None
+    held: Held | None
+
+
+@dataclass(frozen=True, slots=True)
+class MachineMemory:
+    """One machine: how its air was, and how its probes stood to one another."""
+
+    machine: str
+    watch: Watch | None
+    windows: tuple[Window, Window] | None  # towards cold, towards heat
+    seen_by: tuple[str, ...] | None
+    pairs: tuple[tuple[str, str, Pair], ...]
+    lately: tuple[tuple[str, Given], ...]
+    reached: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmMemory:
+    """What of an alarm is no transition: a delay that runs, and when it was last told. episode, condition: which alarm that was."""
+
+    subject: str
+    rule: str
+    episode: int
+    condition: bool
+    pending_mono_s: float | None
+    pending_at: datetime | None
+    asked_mono_s: float | None
+    shelved_until: datetime | None
+    shelved_until_mono_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """See the module. final: written when the run stopped; else that run may have gone on, and been cut off."""
+
+    mono_s: float
+    at: datetime
+    final: bool = False
+    probes: tuple[ProbeMemory, ...] = ()
+    machines: tuple[MachineMemory, ...] = ()
+    eggs: tuple[tuple[str, EggFelt], ...] = ()
+    alarms: tuple[AlarmMemory, ...] = ()

@@ -1,0 +1,125 @@
+"""What the record takes in: the rows that one decision, and one transaction, consist of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from monitor.domain.alarms.alarm import Transition
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.eggs.entry import Entry
+from monitor.domain.needs.batch import Batch
+from monitor.domain.readings.calibration import Calibration
+from monitor.domain.readings.dating import Line
+from monitor.domain.readings.numbering import Gap, Numbering
+from monitor.domain.readings.reading import MISSING, Refused
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.memory import Memory
+
+
+@dataclass(frozen=True, slots=True)
+class StoredReading:
+    """One row of the record: values as sent (raw), the line and counted time that date it, and a quality flag for each quantity."""
+
+    probe: str
+    line: int
+    up_ms: int
+    dry_bulb_c: float | None
+    rh_pct: float | None
+    flag: int
+    rh_flag: int = MISSING
+
+
+@dataclass(frozen=True, slots=True)
+class Reflag:
+    """The settled flags of a reading that is in the record already, by its key."""
+
+    probe: str
+    line: int
+    up_ms: int
+    flag: int
+    rh_flag: int
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedRow:
+    """A refused message as it is kept."""
+
+    at: datetime
+    refused: Refused
+
+
+@dataclass(frozen=True, slots=True)
+class Unknown:
+    """A probe that nobody configured: kept aside by name, counted, offered."""
+
+    probe: str
+    first_at: datetime
+    last_at: datetime
+    count: int
+    dry_bulb_c: float | None
+    rh_pct: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """What came of sending one notice once. outcome: 'sent', 'later', 'failed' or 'cancelled'."""
+
+    notice: int
+    outcome: str
+    detail: str
+    at: datetime
+    contact: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something worth a line in the record that is no alarm: a node came or went, a gap, the clock was set."""
+
+    at: datetime
+    kind: str
+    subject: str
+    text: str
+
+
+@dataclass(slots=True)
+class Group:
+    """Everything one transaction writes. Kept in the order it was decided; written in one piece or not at all."""
+
+    readings: list[StoredReading] = field(default_factory=list)
+    lines: dict[int, Line] = field(default_factory=dict)
+    numberings: dict[tuple[str, int], Numbering] = field(default_factory=dict)
+    gaps: list[Gap] = field(default_factory=list)
+    refused: list[RefusedRow] = field(default_factory=list)
+    unknown: dict[str, Unknown] = field(default_factory=dict)
+    batches: dict[str, Batch] = field(default_factory=dict)
+    transitions: list[Transition] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
+    attempts: list[Attempt] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
+    reflags: list[Reflag] = field(default_factory=list)
+    handlings: dict[str, Handling | None] = field(default_factory=dict)  # by machine; None: over
+    memory: Memory | None = None
+    calibrations: list[Calibration] = field(default_factory=list)
+    entries: list[tuple[str, Entry]] = field(default_factory=list)  # with the batch that each is of
+
+    def empty(self) -> bool:
+        """Whether there is nothing to write."""
+        return not (
+            self.readings
+            or self.lines
+            or self.numberings
+            or self.gaps
+            or self.refused
+            or self.unknown
+            or self.batches
+            or self.transitions
+            or self.notices
+            or self.attempts
+            or self.events
+            or self.reflags
+            or self.handlings
+            or self.memory
+            or self.calibrations
+            or self.entries
+        )

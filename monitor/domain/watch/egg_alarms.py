@@ -1,0 +1,127 @@
+"""What a batch's egg book asks to be told: that an egg be looked at again, and that its eggs lose too much water or too little.
+
+Both are alarms of the batch, or of one of its eggs (`batch.subject_of`), not of a machine: so each egg has a message of its own,
+and a move ends none. They end with the batch.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from monitor.domain.alarms.alarm import (
+    BETWEEN,
+    IN,
+    OUT,
+    Alarm,
+    Judgement,
+    Transition,
+    acknowledge,
+    state_of,
+    suppress,
+    unsuppress,
+)
+from monitor.domain.alarms.notice import local_time
+from monitor.domain.eggs.book import EggBook, looks, of_egg, standing
+from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Size
+from monitor.domain.eggs.words import said
+from monitor.domain.needs.batch import Batch, batch_of, subject_of
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.reading import Now
+from monitor.domain.state.known import State
+from monitor.domain.state.record import Group
+from monitor.domain.wall import printable
+from monitor.domain.watch.deciding import judge, settle
+from monitor.domain.watch.plan import LOOK_AGAIN, WEIGHT_OFF
+
+LAPSE_S = (
+    12 * 3600.0
+)  # a reminder that was acknowledged, and then nothing was written: the next look at the machine is past
+CLOSED = "the batch is closed"
+SHOWN_TEXT = 70  # characters of the breeder's own words, and of what was seen last: both must fit one message
+
+
+def take_book(state: State, book: EggBook) -> None:
+    """Adopt a batch's book, and what it asks to be looked at again; of a closed batch nothing."""
+    id_ = book.batch.id
+    state.books[id_] = book
+    state.looks.pop(id_, None)
+    open_ = looks(book) if book.batch.closed_at is None else ()
+    if open_:
+        state.looks[id_] = open_
+
+
+def remind_to_look(state: State, site: Site, now: Now, out: Group, who: str = "") -> None:
+    """Begin the reminders that are due, and end those that are answered; by `who`, whose entry then acknowledges them, too."""
+    waiting = {subject_of(id_, e.egg): (id_, e) for id_, entries in state.looks.items() for e in entries}
+    for key, alarm in list(state.alarms.items()):
+        if key[1] != LOOK_AGAIN or not alarm.condition:
+            continue
+        _, entry = waiting.get(key[0], ("", None))
+        if entry is None or alarm.since != _look_at(entry) or _lapsed(alarm, now):
+            if who and not alarm.acknowledged and not alarm.covered:
+                settle(state, site, key, acknowledge(alarm, who, now), now, out)
+            judge(state, site, key, Judgement(IN, now.utc), now, out)
+    for subject, (id_, entry) in waiting.items():
+        known, look_at = state.alarms.get((subject, LOOK_AGAIN)), _look_at(entry)
+        # What it was since tells one that was told, and is over, from the next.
+        if look_at <= now.utc and (known is None or known.since != look_at):
+            about = _seen(state.books[id_], entry, site, now)
+            judge(state, site, (subject, LOOK_AGAIN), Judgement(OUT, look_at, about=about), now, out)
+
+
+def judge_weight(state: State, site: Site, batch: Batch, off: bool | None, about: str, now: Now, out: Group) -> None:
+    """What the weighings say of the loss at pip: off its window, on track, or (None) neither for sure."""
+    verdict, key = BETWEEN if off is None else OUT if off else IN, (subject_of(batch.id), WEIGHT_OFF)
+    before, written = state.alarms.get(key), len(out.transitions)
+    judge(state, site, key, Judgement(verdict, now.utc, about=about), now, out)
+    alarm = state.alarms.get(key)
+    if alarm is None or before is None or not alarm.condition or alarm.about == before.about:
+        return
+    if len(out.transitions) == written:  # or the record, and the next run, would go on with what it was about at first
+        is_ = state_of(alarm)
+        out.transitions.append(Transition(alarm, is_, is_, "what it is about has changed", now.utc, now.mono_s))
+
+
+def close_book(state: State, site: Site, batch: Batch, now: Now, out: Group) -> None:
+    """The batch is over: what stands about it ends, as no longer judged."""
+    for key, alarm in list(state.alarms.items()):
+        if alarm.condition and batch_of(key[0]) == batch.id:
+            settle(state, site, key, suppress(alarm, CLOSED, now, over=True), now, out)
+            settle(state, site, key, unsuppress(state.alarms[key], now, CLOSED), now, out)
+
+
+def reopen_book(state: State, site: Site, batch: Batch, now: Now, out: Group) -> None:
+    """The batch goes on after all: a reminder that ended with it, and that nothing has answered, begins anew."""
+    for entry in state.looks.get(batch.id, ()):
+        key = subject_of(batch.id, entry.egg), LOOK_AGAIN
+        alarm = state.alarms.get(key)
+        if alarm is not None and not alarm.condition:
+            state.alarms[key] = replace(alarm, since=None)  # or it would be taken for told, and over
+    remind_to_look(state, site, now, out)
+
+
+def _look_at(entry: Entry) -> datetime:
+    assert isinstance(entry.fact, LookAgain)
+    return entry.fact.look_at
+
+
+def _lapsed(alarm: Alarm, now: Now) -> bool:
+    return alarm.acknowledged and alarm.asked_mono_s is not None and now.mono_s - alarm.asked_mono_s >= LAPSE_S
+
+
+def _seen(book: EggBook, look: Entry, site: Site, now: Now) -> str:
+    """The breeder's own words, and what was seen last: `Weak, put back. Seen last: external pip at 09:12`."""
+    assert isinstance(look.fact, LookAgain)
+    entries = standing(book) if look.egg is None else of_egg(book, look.egg)
+    seen = [e for e in entries if not isinstance(e.fact, LookAgain | Laid | Size) and e.same_subject(look)]
+    words = _cut(look.fact.text)
+    if not seen:
+        return words
+    at = local_time(seen[-1].at, site.zone, now.utc)
+    return ". ".join(part for part in (words, f"Seen last: {_cut(said(seen[-1], site.zone))} at {at}") if part)
+
+
+def _cut(text: str) -> str:
+    text = " ".join(printable(text).split()).rstrip(".")
+    return text if len(text) <= SHOWN_TEXT else f"{text[: SHOWN_TEXT - 1]}…"

@@ -1,0 +1,267 @@
+"""From a pack to dated readings: each message once, each sample at its true time, nothing of an unknown probe lost.
+
+A repeat is recognised by (node, boot, seq). What waited in a broker or in a node is history: it is stored, and judged by nobody.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from monitor.domain.needs.site import Probe, Site
+from monitor.domain.readings.calibration import corrected
+from monitor.domain.readings.dating import (
+    ARRIVAL,
+    ARRIVAL_BOOT,
+    CLOCK,
+    CLOCK_BOOT,
+    UNSETTLED,
+    UPTIME,
+    Line,
+    hear,
+    relabel,
+    start_line,
+)
+from monitor.domain.readings.numbering import Gap, Numbering, give_up, has, take
+from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
+from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, Now, Pack, Sample, from_ms, to_ms
+from monitor.domain.state.known import State
+from monitor.domain.state.memory import Held
+from monitor.domain.state.record import Event, Group, Reflag, StoredReading, Unknown
+
+MAX_UNKNOWN = 64  # names of unknown probes kept aside; a rogue node cannot fill the memory
+MAX_BOOTS = 64  # starts of one node whose messages are still told apart; the record keeps them all
+STEP_MS = 2_000  # the label clock was set, rather than steered, when it moves by more than this
+
+
+_UNSEEN = Trail()
+
+
+@dataclass(frozen=True, slots=True)
+class Fresh:
+    """A reading that is news, corrected by the probe's calibration. Each value is there whether it is fit to be judged or not;
+    `quality` says which is. confirmed: the reading before, where that was a jump and this one says that it was none of the sensor's."""
+
+    probe: Probe
+    at: datetime
+    mono_s: float
+    dry_bulb_c: float
+    rh_pct: float | None
+    quality: Assessment
+    confirmed: Held | None = None
+
+
+def take_in(state: State, site: Site, pack: Pack, now: Now, out: Group) -> list[Fresh]:
+    """Store what the pack holds; return the readings that are news, at most one per probe, the newest."""
+    if (
+        pack.node not in site.by_node
+    ):  # nothing of it is stored, so it is not told so: it may keep what it has till it is known
+        for sample in pack.samples:
+            _keep_aside(state, f"{pack.node}/{sample.probe}", sample, now, out)
+        return []
+    if pack.boot is not None and pack.seq is not None:
+        key = (pack.node, pack.boot)
+        numbering = state.numberings.get(key)
+        if numbering is None:
+            numbering = Numbering()
+            _forget_boots(state.numberings, pack.node)
+        if has(numbering, pack.seq):
+            return []
+        state.numberings[key] = out.numberings[key] = take(numbering, pack.seq, now.mono_s)
+    fresh: dict[str, Fresh] = {}
+    line: Line | None = None
+    age_s = 0.0
+    base_ms = 0
+    for sample in pack.samples:
+        boot, basis, up_ms = _counted(pack, sample, now)
+        if pack.retained and basis == ARRIVAL:
+            continue  # nobody knows when it was taken
+        if line is None or basis != UPTIME or line.basis != UPTIME:
+            # Several samples in one pack: what arrived just now is the pack's own time, not that of its oldest sample.
+            base_ms = pack.up_s * 1000 if basis == UPTIME and pack.up_s is not None else up_ms
+            line, age_s = _line_for(state, pack.node, boot, basis, base_ms, now, out)
+        name = f"{pack.node}/{sample.probe}"
+        probe = site.probes.get(name)
+        if probe is None:
+            _keep_aside(state, name, sample, now, out)
+            continue
+        waited_s = age_s + (base_ms - up_ms) / 1000.0
+        if sample.dry_bulb_c is None or pack.retained or waited_s == UNSETTLED:
+            out.readings.append(_by_itself(name, line.id, up_ms, sample))
+            continue
+        mono_s = now.mono_s - waited_s
+        at = from_ms(line.offset_ms + up_ms)
+        quality, confirmed = _assess(state, probe, line.id, up_ms, at, sample, mono_s, out)
+        if waited_s <= probe.fresh_s:
+            seen = fresh.get(name)
+            if seen is None or at > seen.at:
+                dry_bulb_c, rh_pct = sample.dry_bulb_c, sample.rh_pct
+                known = state.calibrations.get(name)
+                if known:
+                    dry_bulb_c, rh_pct = corrected(known, at, dry_bulb_c, rh_pct)
+                fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality, confirmed)
+    return list(fresh.values())
+
+
+def _by_itself(name: str, line: int, up_ms: int, sample: Sample) -> StoredReading:
+    """A reading that nobody knows the age of is not compared with others."""
+    rh_flag = MISSING if sample.rh_pct is None else flag_of(20.0, sample.rh_pct)
+    return StoredReading(name, line, up_ms, sample.dry_bulb_c, sample.rh_pct, flag_of(sample.dry_bulb_c, None), rh_flag)
+
+
+def _assess(
+    state: State, probe: Probe, line: int, up_ms: int, at: datetime, sample: Sample, mono_s: float, out: Group
+) -> tuple[Assessment, Held | None]:
+    """Store one reading with what the tests say of it, and settle the flags of the one before, where that waited for this."""
+    trail = state.trails.get(probe.key, _UNSEEN)
+    quality = assess(trail, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s)
+    state.trails[probe.key] = quality.trail
+    flag = max(quality.dry_bulb_flag, NOT_EVALUATED if quality.dry_bulb_held else PASS)
+    rh_flag = max(quality.rh_flag, NOT_EVALUATED if quality.rh_held else PASS)
+    confirmed = None
+    if quality.before is not None:
+        held = state.held.pop(probe.key, None)
+        if held is not None:
+            settled = quality.before if held.dry_bulb_held else held.flag
+            settled_rh = quality.before if held.rh_held else held.rh_flag
+            out.reflags.append(Reflag(probe.key, held.line, held.up_ms, settled, settled_rh))
+            if quality.before < FAIL and not quality.held:
+                confirmed = held
+    if quality.held:
+        state.held[probe.key] = Held(
+            at, sample.dry_bulb_c or 0.0, line, up_ms, flag, rh_flag, quality.dry_bulb_held, quality.rh_held
+        )
+    out.readings.append(StoredReading(probe.key, line, up_ms, sample.dry_bulb_c, sample.rh_pct, flag, rh_flag))
+    return quality, confirmed
+
+
+def follow_clock(state: State, now: Now, out: Group) -> None:
+    """Notice that the label clock was set, and mend what it labelled.
+
+    Labels given while the clock was known to be wrong move with it, once. A clock that was right, and is set all the same, leaves
+    the labels before it as they are.
+    """
+    anchor_ms = to_ms(now.utc) - now.mono_s * 1000.0
+    moved_ms = anchor_ms - state.anchor_ms
+    if -STEP_MS <= moved_ms <= STEP_MS and (state.clock_ok or not now.clock_ok):
+        return
+    was_ok, anchor_before_ms = state.clock_ok, state.anchor_ms
+    state.anchor_ms, state.clock_ok = anchor_ms, now.clock_ok
+    state.plans.clear()
+    if was_ok:
+        state.split.update(state.lines)
+        # Until a node speaks again nothing says how its count lies to the new label: a run that begins before must not go by it.
+        for key, parts in state.lines.items():
+            doubted = replace(parts[-1], trusted=False)
+            state.lines[key] = (*parts[:-1], doubted)
+            out.lines[doubted.id] = doubted
+    else:
+        for key, parts in state.lines.items():
+            mended = tuple(relabel(line, anchor_ms) for line in parts)
+            for line, before in zip(mended, parts, strict=True):
+                if line != before:
+                    out.lines[line.id] = line
+            state.lines[key] = mended
+        _mend_alarms(state, anchor_before_ms, now)
+    text = f"the clock was set by {moved_ms / 1000.0:+.1f} s" + ("" if was_ok else ", labels of this run mended")
+    out.events.append(Event(now.utc, "clock", "site", text))
+
+
+def give_up_holes(state: State, now: Now, out: Group) -> None:
+    """Numbers that are overdue become a recorded gap, so that the node can forget what came after them."""
+    for key, numbering in state.numberings.items():
+        if numbering.above:
+            later, hole = give_up(numbering, now.mono_s)
+            if hole is not None:
+                state.numberings[key] = out.numberings[key] = later
+                out.gaps.append(Gap(key[0], key[1], hole[0], hole[1], True))
+                text = f"boot {key[1]}: messages {hole[0]} to {hole[1]} never came"
+                out.events.append(Event(now.utc, "gap", key[0], text))
+
+
+def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
+    """The boot, the basis and the counted time in milliseconds that date a sample."""
+    if pack.up_s is not None and pack.boot is not None:
+        # A clock that the node has besides only says how far its samples lie apart: it may be set, its counter cannot.
+        apart_ms = (
+            0 if sample.at_ms is None else sample.at_ms - max(s.at_ms for s in pack.samples if s.at_ms is not None)
+        )
+        return pack.boot, UPTIME, pack.up_s * 1000 + round(sample.offset_s * 1000) + apart_ms
+    if sample.at_ms is not None:
+        return CLOCK_BOOT, CLOCK, sample.at_ms
+    return ARRIVAL_BOOT, ARRIVAL, round(now.mono_s * 1000 + sample.offset_s * 1000)
+
+
+def _line_for(state: State, node: str, boot: int, basis: str, up_ms: int, now: Now, out: Group) -> tuple[Line, float]:
+    """The line that dates this counted time, kept up to date, and how long the sample waited, in seconds."""
+    key = (node, boot)
+    mono_ms = now.mono_s * 1000.0
+    parts = state.lines.get(key)
+    if parts is None:
+        _forget_boots(state.lines, node)
+        state.last_line += 1
+        line = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms, state.clock_ok)
+        state.lines[key] = (line,)
+        out.lines[line.id] = line
+        return line, UNSETTLED if basis == UPTIME else 0.0
+    newest = parts[-1]
+    if up_ms < newest.from_up_ms and len(parts) > 1:
+        waited_ms = 0.0 if newest.mono_offset_ms is None else mono_ms - up_ms - newest.mono_offset_ms
+        part = next((p for p in reversed(parts) if p.from_up_ms <= up_ms), parts[0])
+        return part, max(0.0, waited_ms / 1000.0)
+    line, age_s, drifted = hear(newest, up_ms, mono_ms, state.anchor_ms)
+    if drifted or key in state.split:
+        if up_ms <= newest.last_up_ms:
+            line = replace(
+                line, offset_ms=newest.offset_ms
+            )  # an older message: what the clock was set by is not for it
+        else:
+            state.split.discard(key)
+            state.last_line += 1
+            begun = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms, state.clock_ok)
+            offset_ms = round((line.mono_offset_ms or 0.0) + state.anchor_ms) if basis != CLOCK else begun.offset_ms
+            line = replace(begun, mono_offset_ms=line.mono_offset_ms, offset_ms=offset_ms)
+            state.lines[key] = (*parts, line)
+            out.lines[line.id] = line
+            return line, age_s
+    state.lines[key] = (*parts[:-1], line) if len(parts) > 1 else (line,)
+    out.lines[line.id] = line
+    return line, age_s
+
+
+def _mend_alarms(state: State, anchor_before_ms: float, now: Now) -> None:
+    """The times of alarms that began in this run, under a label clock that was wrong; they are told with the right ones."""
+    began_ms = anchor_before_ms + state.started_mono_s * 1000.0
+    ended_ms = anchor_before_ms + now.mono_s * 1000.0
+
+    def mended(at: datetime | None) -> datetime | None:
+        if at is None or not began_ms <= to_ms(at) <= ended_ms:
+            return at  # of a run before this one, labelled by another clock
+        return from_ms(round(to_ms(at) - anchor_before_ms + state.anchor_ms))
+
+    for key, alarm in state.alarms.items():
+        until, until_mono_s = alarm.shelved_until, alarm.shelved_until_mono_s
+        state.alarms[key] = replace(
+            alarm,
+            since=mended(alarm.since),
+            ended=mended(alarm.ended),
+            pending_at=mended(alarm.pending_at),
+            shelved_until=until if until_mono_s is None else from_ms(round(until_mono_s * 1000 + state.anchor_ms)),
+        )
+
+
+def _forget_boots(known: dict[tuple[str, int], Any], node: str) -> None:
+    """Make room for one more boot of a node: one that restarts all the time must not fill the memory with its past."""
+    boots = [key for key in known if key[0] == node and key[1] >= 0]
+    for key in boots[: max(0, len(boots) + 1 - MAX_BOOTS)]:
+        del known[key]
+
+
+def _keep_aside(state: State, name: str, sample: Sample, now: Now, out: Group) -> None:
+    seen = state.unknown.get(name)
+    if seen is None and len(state.unknown) >= MAX_UNKNOWN:
+        return
+    first = now.utc if seen is None else seen.first_at
+    count = 1 if seen is None else seen.count + 1
+    state.unknown[name] = out.unknown[name] = Unknown(name, first, now.utc, count, sample.dry_bulb_c, sample.rh_pct)

@@ -1,0 +1,114 @@
+"""A machine's needs turned into limits, ready to be compared with a reading.
+
+The limits hold until the needs change (a stage, a move, the end of settling) or until the lockdown humidity is first reached.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from monitor.domain.air.psychrometrics import wet_bulb_c
+from monitor.domain.eggs.temperature import model_of
+from monitor.domain.needs.bands import WET_BULB, Needs
+from monitor.domain.needs.profile import Band
+from monitor.domain.needs.rulebook import rules_of
+from monitor.domain.needs.rules import Rule
+from monitor.domain.needs.site import STILL, Site
+from monitor.domain.state.known import DISAGREE as DISAGREE
+from monitor.domain.state.known import SENSOR_FAILED as SENSOR_FAILED
+from monitor.domain.state.known import Eggs, Limit, Plan
+
+NOT_RAISED = "humidity-not-raised"
+CONFLICT, MISSING = "bands-in-conflict", "bands-missing"
+NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT = "no-data", "no-humidity", "node-offline", "all-silent"
+SENSOR_SUSPECT, DRIFTING = "sensor-suspect", "sensor-drift"
+EGG_HOT, EGG_COLD = "egg-too-hot", "egg-too-cold"
+HANDLING_OVER, LOCKDOWN_OVERDUE, HATCH_OVERDUE = "handling-over", "lockdown-overdue", "hatch-overdue"
+WEIGHT_OFF, LOOK_AGAIN = "weight-off-track", "look-again"
+RECORD_DAMAGED = "record-damaged"
+SITE_SUBJECT = "site"
+
+DRY_BULB_PREFIX, HUMIDITY_PREFIX = "dry-bulb", "humidity"
+HEADING_SUFFIX, ALARM_SUFFIX = "-heading", "-alarm"
+HATCH = "hatch"  # the stage in which there is a chick, and no longer an egg whose temperature could be reckoned
+BAND_SHARE = 0.25  # a deadband of more than this share of the band would leave hardly a place where the alarm can go
+USUAL_C = 37.5  # what a machine is taken to be set to where no profile says it: most species' eggs within 0.5 K
+
+# Alarm limits come before warnings: a warning is not told while the alarm of its side stands.
+_LEVELS = (("high_alarm", "high-alarm", 1), ("low_alarm", "low-alarm", -1), ("high_warning", "high-warning", 1), ("low_warning", "low-warning", -1))  # fmt: skip
+
+
+def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
+    """The limits of one machine. reached: the batches whose lockdown humidity was reached since it became due."""
+    rules = rules_of(site, needs.machine, tuple(o.profile for o in needs.occupants))
+    limits: list[Limit] = []
+    headings: tuple[Limit, ...] = ()
+    if needs.dry_bulb_c is not None:
+        limits.extend(_limits(needs.machine, needs.dry_bulb_c, DRY_BULB_PREFIX, 0, rules))
+        if needs.dry_bulb_c.target is not None:
+            headings = tuple(_heading(limit, rules) for limit in limits if limit.key[1].endswith(ALARM_SUFFIX))
+    low_c = max((limit.limit for limit in limits if limit.side < 0), default=None)
+    awaited: tuple[str, ...] = ()
+    kind = ""
+    if needs.humidity is not None:
+        kind, band = needs.humidity
+        due = [o for o in needs.occupants if o.lockdown_since is not None and not o.settling]
+        awaited = tuple(o.batch for o in due if o.batch not in reached)
+        if awaited and band.low_warning is not None:
+            limits.append(_limit(needs.machine, rules[NOT_RAISED], 1, -1, band.low_warning, band))
+        band_c = needs.dry_bulb_c.target if kind == WET_BULB and needs.dry_bulb_c is not None else None
+        limits.extend(_limits(needs.machine, band, HUMIDITY_PREFIX, 1, rules, kind, band_c or USUAL_C, site))
+    eggs = _eggs(needs, site)
+    keys = {limit.key for limit in (*limits, *headings)}
+    if any(e.judged for e in eggs):
+        keys |= {(needs.machine, EGG_HOT), (needs.machine, EGG_COLD)}
+    return Plan(needs, tuple(limits), kind, awaited, rules, low_c, eggs, headings, frozenset(keys))
+
+
+def _limits(
+    machine: str, band: Band, prefix: str, quantity: int, rules: Mapping[str, Rule],
+    kind: str = "", at_c: float = USUAL_C, site: Site | None = None,
+) -> list[Limit]:  # fmt: skip
+    result = []
+    for name, suffix, side in _LEVELS:
+        value: float | None = getattr(band, name)
+        rule = rules.get(f"{prefix}-{suffix}")
+        if rule is not None and rule.limit is not None:
+            value = rule.limit  # the breeder's own; of humidity it is given as %RH
+            if kind == WET_BULB and site is not None:
+                value = float(wet_bulb_c(at_c, value, site.pressure_kpa))
+        if value is not None and rule is not None:
+            result.append(_limit(machine, rule, quantity, side, value, band))
+    return result
+
+
+def _limit(machine: str, rule: Rule, quantity: int, side: int, value: float, band: Band) -> Limit:
+    deadband = rule.deadband
+    low = band.low_warning if band.low_warning is not None else band.low_alarm
+    high = band.high_warning if band.high_warning is not None else band.high_alarm
+    if low is not None and high is not None:
+        deadband = min(deadband, BAND_SHARE * (high - low))
+    return Limit((machine, rule.id), rule, quantity, side, value, value - side * deadband)
+
+
+def _heading(limit: Limit, rules: Mapping[str, Rule]) -> Limit:
+    """The rule that says beforehand that this limit will be reached."""
+    rule = rules[limit.key[1].removesuffix(ALARM_SUFFIX) + HEADING_SUFFIX]
+    return replace(limit, key=(limit.key[0], rule.id), rule=rule)
+
+
+def _eggs(needs: Needs, site: Site) -> tuple[Eggs, ...]:
+    """What the temperature of each batch's eggs is reckoned with."""
+    machine = site.machines[needs.machine]
+    shared_c = None if needs.dry_bulb_c is None else needs.dry_bulb_c.target
+    result = []
+    for occupant in needs.occupants:
+        profile = site.profiles[occupant.profile]
+        target_c = shared_c
+        if target_c is None:
+            target_c = profile.stage_at(occupant.day).dry_bulb_c.target or USUAL_C
+            target_c += (profile.still_air_offset_k or 0.0) if machine.air == STILL else 0.0
+        model = model_of(profile, machine.air)
+        result.append(Eggs(occupant.batch, model, target_c, occupant.stage != HATCH))
+    return tuple(result)

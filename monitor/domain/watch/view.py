@@ -1,0 +1,131 @@
+"""One machine as it stands: its air against what its eggs need, and its alarms. Looks on; changes nothing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from monitor.domain.air.psychrometrics import air_state, wick_wet_bulb_c
+from monitor.domain.alarms.alarm import Alarm, state_of
+from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, derived_rh
+from monitor.domain.needs.batch import batch_of
+from monitor.domain.needs.profile import Band
+from monitor.domain.needs.site import Probe, Site
+from monitor.domain.readings.reading import Now
+from monitor.domain.state.known import Plan, State
+
+_VALUES = (DRY_BULB, RH, WET_BULB, EGG)
+
+
+def machine_view(state: State, site: Site, machine: str, now: Now) -> dict[str, Any]:
+    """A plain mapping, ready for JSON: unit in each name, RFC 3339 times, None for what is not known."""
+    about = site.machines[machine]
+    plan = state.plans.get(machine)
+    inside = set() if plan is None else {o.batch for o in plan.needs.occupants}
+    subjects = {machine, *_keys(site, machine)}
+    alarms = [a for a in state.alarms.values() if a.subject in subjects or batch_of(a.subject) in inside]
+    return {
+        "machine": machine,
+        "name": about.name,
+        "kind": about.kind,
+        "at": rfc3339(now),
+        "probes": [_probe_view(state, site, probe, plan, now) for probe in site.by_machine.get(machine, ())],
+        "batches": [] if plan is None else [_occupant(o) for o in plan.needs.occupants],
+        "bands": {} if plan is None else _bands(plan),
+        "eggs": [] if plan is None else _eggs(state, plan),
+        "handling_until": None if machine not in state.handlings else _stamp(state.handlings[machine].until),
+        "settling_until": None
+        if plan is None or plan.needs.settling_until is None
+        else _stamp(plan.needs.settling_until),
+        "alarms": [alarm_view(a) for a in alarms if state_of(a) != "normal"],
+    }
+
+
+def alarm_view(alarm: Alarm) -> dict[str, Any]:
+    """One alarm as a plain mapping."""
+    return {
+        "number": alarm.number,
+        "subject": alarm.subject,
+        "rule": alarm.rule,
+        "state": state_of(alarm),
+        "since": None if alarm.since is None else _stamp(alarm.since),
+        "ended": None if alarm.ended is None else _stamp(alarm.ended),
+        "quantity": alarm.about if alarm.about in _VALUES else None,
+        "about": None if alarm.about in _VALUES else alarm.about or None,
+        "value": _rounded(alarm.value),
+        "worst": _rounded(alarm.worst),
+        "limit": _rounded(alarm.limit),
+        "shelved_until": None if alarm.shelved_until is None else _stamp(alarm.shelved_until),
+        "suppressed": alarm.suppressed or None,
+    }
+
+
+def rfc3339(now: Now) -> str:
+    """The label of an instant, UTC."""
+    return _stamp(now.utc)
+
+
+def _stamp(at: Any) -> str:
+    return str(at.isoformat(timespec="milliseconds")).replace("+00:00", "Z")
+
+
+def _keys(site: Site, machine: str) -> set[str]:
+    probes = site.by_machine.get(machine, ())
+    return {p.key for p in probes} | {p.node for p in probes}
+
+
+def _probe_view(state: State, site: Site, probe: Probe, plan: Plan | None, now: Now) -> dict[str, Any]:
+    heard = state.heard.get(probe.key)
+    base: dict[str, Any] = {"probe": probe.key, "position": probe.position}
+    if heard is None:
+        return {**base, "dry_bulb_c": None, "rh_pct": None, "age_s": None, "silent": True}
+    air: dict[str, Any] = {"dry_bulb_c": round(heard.dry_bulb_c, 3), "rh_pct": None}
+    if heard.rh_pct is not None:
+        rh = min(heard.rh_pct, 100.0)
+        full = air_state(heard.dry_bulb_c, rh, site.pressure_kpa)
+        air |= {
+            "rh_pct": round(rh, 2),
+            "wet_bulb_c": round(full.wet_bulb_c, 3),
+            "dew_point_c": _rounded(full.dew_point_c),
+            "vapour_kpa": round(full.vapour_kpa, 4),
+            "deficit_kpa": round(full.deficit_kpa, 4),
+        }
+        if site.wick_coefficient_per_k is not None:
+            wick = wick_wet_bulb_c(heard.dry_bulb_c, rh, site.pressure_kpa, site.wick_coefficient_per_k)
+            air["wick_wet_bulb_c"] = round(wick, 3)
+        if plan is not None and plan.needs.wet_bulb_c is not None:
+            derived = derived_rh(plan.needs.wet_bulb_c, heard.dry_bulb_c, site.pressure_kpa)
+            air["rh_band_pct"] = _band(derived)
+    age_s = now.mono_s - heard.mono_s
+    return {**base, **air, "age_s": round(age_s, 1), "silent": age_s > probe.silence_s}
+
+
+def _occupant(occupant: Any) -> dict[str, Any]:
+    return {
+        "batch": occupant.batch,
+        "profile": occupant.profile,
+        "day": round(occupant.day, 3),
+        "stage": occupant.stage,
+    }
+
+
+def _eggs(state: State, plan: Plan) -> list[dict[str, Any]]:
+    """What the eggs of each batch feel, an estimate, and how long they take to follow the air."""
+    known = [(e, state.eggs[e.batch]) for e in plan.eggs if e.judged and e.batch in state.eggs]
+    return [{"batch": e.batch, "egg_c": _rounded(f.egg_c), "tau_min": round(e.model.tau_s / 60.0)} for e, f in known]
+
+
+def _bands(plan: Plan) -> dict[str, Any]:
+    needs = plan.needs
+    return {
+        name: _band(band)
+        for name, band in ((DRY_BULB, needs.dry_bulb_c), (RH, needs.rh_pct), (WET_BULB, needs.wet_bulb_c))
+        if band is not None
+    }
+
+
+def _band(band: Band) -> dict[str, float]:
+    return {name: round(value, 3) for name, value in band.limits()}
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)

@@ -1,0 +1,1 @@
+"""What is played and not lived: recordings, other rules, the demo, the simulated room."""

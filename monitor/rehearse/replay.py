@@ -1,0 +1,262 @@
+"""A recorded stream through the same path as live, on its own clock, as fast as it goes; and the timeline that it gives.
+
+A recording is JSON lines in the order of arrival: a head, then messages ({"at", "topic", "payload"}) and requests ({"at", "do", ...}),
+as a person would give them; {"do": "end"} lets the clock run on to its time. Both clocks come from the recording, so the
+same recording gives the same timeline, to the byte.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from monitor.app import StartError, decoder
+from monitor.domain.alarms.alarm import Transition
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.needs.batch import Batch
+from monitor.domain.readings.reading import Message, Now
+from monitor.domain.state.record import Attempt, Group
+from monitor.service.ports import Loaded
+from monitor.service.watch.engine import Engine, start_state
+from monitor.service.watch.inbox import Arrived, Asked, Attempted, Stop
+from monitor.settings import House
+
+MONO_START_S = 1000.0  # any number: nothing may depend on where the forward clock starts
+TICK_S = 1.0
+MAX_PAUSE = timedelta(days=120)  # the longest incubation: a later time is a slip, and each second would be played
+_SECOND = timedelta(seconds=TICK_S)
+NOBODY = "phone"  # who is told when the configuration names no contact: the notices are shown all the same
+
+
+class ReplayError(Exception):
+    """A recording that cannot be read; one line: file, line, what came, what was expected."""
+
+
+@dataclass(slots=True)
+class Timeline:
+    """What a recording gave."""
+
+    about: str = ""
+    transitions: list[Transition] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
+    answers: list[tuple[datetime, Mapping[str, Any], Mapping[str, Any]]] = field(default_factory=list)
+    readings: int = 0
+    refused: int = 0
+    entries: list[Transition | Notice] = field(default_factory=list)
+    span: timedelta = timedelta(0)  # from the recording's first line to its last
+
+
+class _Tape:
+    """A ledger that keeps only the story."""
+
+    def __init__(self, timeline: Timeline) -> None:
+        self._timeline = timeline
+        self._told = 0
+
+    def untold(self) -> list[Notice]:
+        """The notices since this was asked last."""
+        told, self._told = self._told, len(self._timeline.notices)
+        return self._timeline.notices[told:]
+
+    def load(self) -> Loaded:
+        return Loaded((), {}, (), (), (), (), 0, 0, 0, None)
+
+    def book(self, batch: Batch) -> EggBook:
+        return EggBook(batch)
+
+    def commit(self, group: Group) -> None:
+        line = self._timeline
+        line.readings += len(group.readings)
+        line.refused += len(group.refused)
+        line.transitions += group.transitions
+        line.notices += group.notices
+        told: dict[int, list[Notice]] = {}
+        for notice in group.notices:
+            told.setdefault(notice.alarm_number, []).append(notice)
+        for transition in group.transitions:
+            line.entries.append(transition)
+            line.entries += told.pop(transition.alarm.number, [])
+        for rest in told.values():
+            line.entries += rest
+
+
+def replay(path: Path, house: House, *, delivered: bool = False, answering: Timeline | None = None) -> Timeline:
+    """Run a recording through a fresh engine. Raises ReplayError.
+
+    delivered: every notice gets through at once, so that what nobody answers is told again; without, each contact is still waiting
+    for the first. answering: the same recording under other rules, whose alarms the recording's requests name by number; they are done
+    to the alarm of the same subject and rule here.
+    """
+    if not house.site.contacts:
+        house = replace(house, site=replace(house.site, contacts=(NOBODY,)))
+    lines = _lines(path)
+    _, head = next(lines, (0, {}))
+    if "recording" not in head:
+        raise ReplayError(f'{path}: line 1: no "recording", expected the head of a recording')
+    timeline = Timeline(about=str(head.get("about", "")))
+    tape = _Tape(timeline)
+    first: datetime | None = None
+    now = Now(MONO_START_S, datetime.fromtimestamp(0, tz=UTC))
+    engine: Engine | None = None
+    decode = _decoder(house, str(head.get("site", house.site.id)))
+    for number, line in lines:
+        at = _time(path, number, line)
+        if first is None:
+            first = at
+        elif at < now.utc:
+            raise ReplayError(f"{path}: line {number}: at {line['at']}, expected not before the line above")
+        elif at - now.utc > MAX_PAUSE:
+            raise ReplayError(
+                f"{path}: line {number}: at {line['at']}, expected within {MAX_PAUSE.days} days of the line above"
+            )
+        target = MONO_START_S + (at - first).total_seconds()
+        if engine is None:
+            now = Now(target, at)
+            engine = _engine(house, tape, now)
+        after = partial(_deliver, engine, tape) if delivered else _nothing
+        _let_pass(engine, now, target, after)
+        now = Now(target, at)
+        if "topic" in line:
+            payload = str(line.get("payload", "")).encode("utf-8", "surrogatepass")  # half a character is refused below
+            engine.work(Arrived(now, decode(str(line["topic"]), payload, bool(line.get("retain")))))
+        elif line.get("do") == "end":
+            engine.idle(now)
+        elif "do" in line:
+            request = {key: value for key, value in line.items() if key != "at"}
+            if answering is not None and "alarm" in request:
+                request["alarm"] = _number_here(request["alarm"], answering, timeline)
+            answers: list[Mapping[str, Any]] = []
+            engine.work(Asked(now, request, answers.append))
+            timeline.answers += [(at, request, answer) for answer in answers]
+        else:
+            raise ReplayError(f'{path}: line {number}: neither "topic" nor "do", expected a message or a request')
+        after(now)
+    if engine is not None:
+        engine.work(Stop(now))
+        timeline.span = now.utc - (first or now.utc)
+    return timeline
+
+
+def _deliver(engine: Engine, tape: _Tape, now: Now) -> None:
+    """Tell the engine that what it had to say was said."""
+    for notice in tape.untold():
+        engine.work(Attempted(now, Attempt(notice.id, "sent", "replayed", now.utc, notice.contact)))
+
+
+def _nothing(now: Now) -> None:
+    """Nobody says what came of the notices."""
+
+
+def _number_here(number: object, there: Timeline, here: Timeline) -> object:
+    """The number that the alarm of this number has in another timeline; 0, which is none, where it never began."""
+    keys = [t.alarm.key for t in there.transitions if t.alarm.number == number]
+    return next((t.alarm.number for t in reversed(here.transitions) if t.alarm.key in keys), 0)
+
+
+def _let_pass(engine: Engine, now: Now, target_s: float, after: Callable[[Now], None]) -> None:
+    """Every second up to the target in which passing time may decide something: a calm hour is one step."""
+    while now.mono_s + TICK_S <= target_s:
+        due_s = engine.due_mono_s(now)
+        if due_s > target_s:
+            return
+        most = math.floor((target_s - now.mono_s) / TICK_S)
+        steps = max(1, min(math.ceil((due_s - now.mono_s) / TICK_S), most))
+        now = Now(now.mono_s + steps * TICK_S, now.utc + steps * _SECOND)
+        engine.idle(now)
+        after(now)
+
+
+def text_lines(timeline: Timeline) -> Iterator[str]:
+    """The timeline as lines, UTC to the second."""
+    if timeline.about:
+        yield f"# {timeline.about}"
+    for entry in timeline.entries:
+        if isinstance(entry, Transition):
+            alarm = entry.alarm
+            value = "" if alarm.value is None else f" value {alarm.value:.2f} limit {alarm.limit:.2f}"
+            who = f" by {entry.who}" if entry.who else ""
+            yield f"{stamp(entry.at)} {alarm.subject} {alarm.rule} {entry.state_before} -> {entry.state}: {entry.cause}{who}{value} No. {alarm.number}"
+        else:
+            yield f"{stamp(entry.created)}   to {entry.contact} [{entry.priority}] {entry.title} | {entry.text}"
+    for at, request, answer in timeline.answers:
+        if "error" in answer:
+            yield f"{stamp(at)} {request.get('do')}: not done: {answer['error']}"
+    yield f"# {timeline.readings} readings, {timeline.refused} refused, {len(timeline.transitions)} transitions, {len(timeline.notices)} notices"
+
+
+def as_json(timeline: Timeline) -> dict[str, Any]:
+    """The timeline as a plain mapping."""
+    return {
+        "about": timeline.about,
+        "readings": timeline.readings,
+        "refused": timeline.refused,
+        "transitions": [
+            {
+                "at": stamp(t.at), "subject": t.alarm.subject, "rule": t.alarm.rule, "from": t.state_before, "to": t.state,
+                "cause": t.cause, "who": t.who or None, "value": t.alarm.value, "limit": t.alarm.limit, "number": t.alarm.number,
+            }
+            for t in timeline.transitions
+        ],
+        "notices": [
+            {"at": stamp(n.created), "to": n.contact, "priority": n.priority, "title": n.title, "text": n.text, "number": n.alarm_number}
+            for n in timeline.notices
+        ],
+    }  # fmt: skip
+
+
+def _engine(house: House, tape: _Tape, now: Now) -> Engine:
+    return Engine(
+        site=house.site,
+        ledger=tape,
+        state=start_state(tape.load(), house.site, now),
+        give_receipts=lambda receipts: None,
+        tell_stored=lambda rows: None,
+        tell_notices=lambda notices: None,
+        show_machine=lambda machine, view: None,
+    )
+
+
+def _decoder(house: House, site: str) -> Callable[[str, bytes, bool], Message]:
+    try:
+        return decoder(house, site)
+    except StartError as error:
+        raise ReplayError(str(error)) from error
+
+
+def _lines(path: Path) -> Iterator[tuple[int, dict[str, Any]]]:
+    try:
+        with path.open(encoding="utf-8") as file:
+            for number, text in enumerate(file, start=1):
+                try:
+                    line = json.loads(text)
+                except (ValueError, RecursionError):
+                    line = None
+                if not isinstance(line, dict):
+                    raise ReplayError(f"{path}: line {number}: {text.strip()[:40]!r}, expected a JSON object")
+                yield number, line
+    except OSError as error:
+        raise ReplayError(f"{path}: {error.strerror}, expected a recording") from error
+    except UnicodeDecodeError as error:
+        raise ReplayError(f"{path}: not text, expected a recording") from error
+
+
+def _time(path: Path, number: int, line: Mapping[str, Any]) -> datetime:
+    try:
+        at = datetime.fromisoformat(str(line["at"]))
+    except (KeyError, ValueError):
+        at = None
+    if at is None or at.tzinfo is None:
+        raise ReplayError(f"{path}: line {number}: at {line.get('at')!r}, expected a time such as 2026-03-01T06:00:00Z")
+    return at
+
+
+def stamp(at: datetime) -> str:
+    """A time as the timeline has it: UTC, to the second."""
+    return at.isoformat(timespec="seconds").replace("+00:00", "Z")

@@ -1,0 +1,1 @@
+"""What is asked of the record: history, water, review, comparison, archive."""

@@ -1,0 +1,153 @@
+"""What belongs to one batch, out of the whole record: everything that its reports are made of, and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.needs.batch import Batch, batch_of
+from monitor.domain.needs.site import Site, grouped
+from monitor.domain.readings.calibration import Calibration
+from monitor.domain.readings.numbering import Gap
+from monitor.domain.signs.opening import Handling
+from monitor.domain.state.record import Event
+from monitor.service.ports import History, NoticeRow, Series, TransitionRow
+from monitor.service.reports.batch import ALL, margin_of
+
+Span = tuple[datetime, datetime]
+
+
+@dataclass(frozen=True, slots=True)
+class Archive:
+    """One batch with all that its reports are made of.
+
+    as_of: the instant that its reports speak of. site: with the machines that it was in, their probes and its own profile alone, and
+    with no contact and no link. gaps: of its nodes; a gap has no time, so those of before and after are among them. readings: by probe,
+    raw, in pieces that follow one another.
+    """
+
+    as_of: datetime
+    site: Site
+    book: EggBook
+    calibrations: tuple[Calibration, ...]
+    handlings: tuple[Handling, ...]
+    events: tuple[Event, ...]
+    gaps: tuple[Gap, ...]
+    alarms: tuple[Alarm, ...]
+    transitions: tuple[TransitionRow, ...]
+    notices: tuple[NoticeRow, ...]
+    readings: Mapping[str, tuple[Series, ...]]
+
+    @property
+    def batch(self) -> Batch:
+        """The batch."""
+        return self.book.batch
+
+
+def archive_of(history: History, site: Site, batch: Batch, now: datetime) -> Archive:
+    """The archive of a batch as it is at `now`; of a closed one as it was when it was closed, whenever it is made.
+
+    Raises KeyError for a batch of a species that the site does not know.
+    """
+    as_of = now if batch.closed_at is None else min(batch.closed_at, now)
+    stays = _stays(batch, as_of)
+    mine = _site_of(site, batch, stays)
+    about = _about(mine, stays)
+
+    def belongs(subject: str, at: datetime) -> bool:
+        return batch_of(subject) == batch.id or any(since <= at <= until for since, until in about.get(subject, ()))
+
+    begin = min([batch.set_at, *(stay.since for stay in batch.stays)])
+    end = max([begin, *(until for spans in stays.values() for _, until in spans)]) + timedelta(milliseconds=1)
+    transitions = _transitions(history, batch, begin, end, belongs)
+    episodes = {(t.subject, t.rule, t.number) for t in transitions}
+    numbers = {t.number for t in transitions} - {0}  # which no notice carries
+    return Archive(
+        as_of=as_of,
+        site=mine,
+        book=history.book(batch),
+        calibrations=tuple(c for c in history.calibrations() if c.probe in mine.probes),
+        handlings=tuple(
+            h for h in history.handlings(begin, end) if _meets((h.since, h.until), stays.get(h.machine, ()))
+        ),
+        events=tuple(
+            e
+            for e in [*history.events(begin, ALL, until=end), *history.events(end, ALL, subject=batch.id)]
+            if belongs(e.subject, e.at) or (e.kind, e.subject) == ("batch", batch.id)
+        ),
+        gaps=tuple(g for g in history.gaps() if g.node in mine.by_node),
+        alarms=tuple(a for a in history.alarms() if (a.subject, a.rule, a.number) in episodes),
+        transitions=transitions,
+        notices=tuple(_unlinked(n) for n in history.notices(ALL, numbers=numbers)),
+        readings={
+            key: tuple(history.series(key, *span) for span in _windows(mine, stays[probe.machine], probe.machine))
+            for key, probe in mine.probes.items()
+        },
+    )
+
+
+def _transitions(
+    history: History, batch: Batch, begin: datetime, end: datetime, belongs: Callable[[str, datetime], bool]
+) -> tuple[TransitionRow, ...]:
+    """Those of its machines in its time, and those about the batch itself whenever they were; not all that came since."""
+    found = {t.id: t for t in history.transitions(begin, until=end) if belongs(t.subject, t.at)}
+    for subject in {alarm.subject for alarm in history.alarms() if batch_of(alarm.subject) == batch.id}:
+        found.update((t.id, t) for t in history.transitions(begin, subject))
+    return tuple(found[id_] for id_ in sorted(found))
+
+
+def _stays(batch: Batch, as_of: datetime) -> dict[str, list[Span]]:
+    """When it was in each machine. What goes on ends at the last instant that any report of it looks at."""
+    last = batch.closed_at or batch.not_before(as_of)
+    found: dict[str, list[Span]] = {}
+    for stay in batch.stays:
+        found.setdefault(stay.machine, []).append((stay.since, stay.until or last))
+    return found
+
+
+def _site_of(site: Site, batch: Batch, stays: Mapping[str, Sequence[Span]]) -> Site:
+    probes = {key: probe for key, probe in site.probes.items() if probe.machine in stays}
+    return replace(
+        site,
+        machines={id_: machine for id_, machine in site.machines.items() if id_ in stays},
+        probes=probes,
+        profiles={batch.profile: site.profiles[batch.profile]},
+        contacts=(),
+        link="",
+        by_machine=grouped(probes, "machine"),
+        by_node=grouped(probes, "node"),
+    )
+
+
+def _about(site: Site, stays: Mapping[str, Sequence[Span]]) -> dict[str, list[Span]]:
+    """When each subject of an alarm or an event was about this batch: a machine, its probes, their nodes, the room."""
+    found = {machine: list(spans) for machine, spans in stays.items()}
+    for probe in site.probes.values():
+        found[probe.key] = list(stays[probe.machine])
+        found.setdefault(probe.node, []).extend(stays[probe.machine])
+    found["site"] = [span for spans in stays.values() for span in spans]
+    return found
+
+
+def _windows(site: Site, spans: Iterable[Span], machine: str) -> list[Span]:
+    """The stays with the margin that reports read beyond their ends, joined where they meet, so that no reading comes twice."""
+    margin = margin_of(site.by_machine[machine])
+    found: list[Span] = []
+    for since, until in sorted((since - margin, until + margin) for since, until in spans):
+        if found and since <= found[-1][1]:
+            found[-1] = (found[-1][0], max(until, found[-1][1]))
+        else:
+            found.append((since, until))
+    return found
+
+
+def _meets(span: Span, spans: Iterable[Span]) -> bool:
+    return any(since <= span[1] and span[0] <= until for since, until in spans)
+
+
+def _unlinked(row: NoticeRow) -> NoticeRow:
+    """A notice without its link and without what the phone's service answered, in which an address might stand."""
+    return replace(row, notice=replace(row.notice, link=""), last_detail="")

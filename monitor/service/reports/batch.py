@@ -1,0 +1,238 @@
+"""A batch's record, loaded and cut into stretches of one machine and one stage, and worked out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from monitor.analysis.history.chart import Chart, charts_of
+from monitor.analysis.history.development import Development, development_of
+from monitor.analysis.history.environment import BatchHistory, Stretch, history_of
+from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, SPLIT, Happening
+from monitor.analysis.history.felt_figures import felt_of
+from monitor.analysis.line.calibrated import corrected_air
+from monitor.domain.air.psychrometrics import wet_bulb_c
+from monitor.domain.eggs.book import standing
+from monitor.domain.eggs.entry import Split
+from monitor.domain.eggs.temperature import EggModel, model_of
+from monitor.domain.eggs.words import eggs_words
+from monitor.domain.needs.bands import derived_rh
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.profile import Band, Profile, Stage
+from monitor.domain.needs.site import STILL, Probe, Site
+from monitor.domain.readings.calibration import Calibration, applied
+from monitor.domain.readings.reading import to_ms
+from monitor.service.ports import History
+
+ALL = 10_000_000  # events: more than a batch can have, so that none is left out
+STILL_OPEN = "not coming back"  # an event that tells more of an opening, and is none of its own
+DEFAULT_SILENCE_S = 30.0  # for a time in no machine, where there is nothing to be silent
+
+
+class NoRecord(ValueError):
+    """A batch that has no history yet; one line."""
+
+
+def batch_history(history: History, site: Site, batch: Batch, now: datetime) -> BatchHistory:
+    """The environment history of a batch through its machines, up to its end or `now`. Raises NoRecord."""
+    return _worked_out(history, site, batch, now, _loaded(history, site, batch, now))
+
+
+def batch_charts(history: History, site: Site, batch: Batch, now: datetime) -> tuple[BatchHistory, tuple[Chart, ...]]:
+    """The same history, and its lines as a page draws them, from one look at the record. Raises NoRecord."""
+    stretches = _loaded(history, site, batch, now)
+    charts = charts_of(stretches, _models(site, batch), to_ms(batch.set_at))
+    return _worked_out(history, site, batch, now, stretches), charts
+
+
+def _loaded(history: History, site: Site, batch: Batch, now: datetime) -> list[Stretch]:
+    stretches = list(stretches_of(history, site, batch, now))
+    if not stretches:
+        raise NoRecord(f"batch {batch.id}: in no machine yet, expected `eggroom batch move {batch.id} MACHINE` first")
+    return stretches
+
+
+def _worked_out(
+    history: History, site: Site, batch: Batch, now: datetime, stretches: Sequence[Stretch]
+) -> BatchHistory:
+    done = tuple(happenings_of(history, batch, now))
+    term_days = site.profiles[batch.profile].days
+    return replace(
+        history_of(stretches),
+        calibrations=tuple(_applied(history, site, batch, now)),
+        felt=felt_of(stretches, _models(site, batch), to_ms(batch.set_at), term_days, done),
+        happenings=done,
+        development=_developed(site, batch, now, stretches),
+    )
+
+
+def batch_development(history: History, site: Site, batch: Batch, now: datetime) -> Development | None:
+    """How far a batch should be, up to its end or `now`; None before it was set, in no machine, or without a target to go by."""
+    if batch.profile not in site.profiles:
+        return None
+    stretches = list(stretches_of(history, site, batch, now))
+    return _developed(site, batch, now, stretches) if stretches else None
+
+
+def _developed(site: Site, batch: Batch, now: datetime, stretches: Sequence[Stretch]) -> Development | None:
+    end, profile = min(batch.closed_at or now, now), site.profiles[batch.profile]
+    if end < batch.set_at or any(stage.dry_bulb_c.target is None for stage in profile.stages):
+        return None
+    return development_of(stretches, profile, _models(site, batch), to_ms(batch.set_at), to_ms(end))
+
+
+def _models(site: Site, batch: Batch) -> dict[str, EggModel]:
+    """The batch's egg in each machine."""
+    profile = site.profiles[batch.profile]
+    return {machine.id: model_of(profile, machine.air) for machine in site.machines.values()}
+
+
+def happenings_of(history: History, batch: Batch, now: datetime) -> list[Happening]:
+    """What was done to a batch, in order: moves, declared stages, eggs that went elsewhere, openings and handlings of its machine."""
+    places = list(_places(batch, now))
+    if not places:
+        return []
+    begin, end = places[0][1], places[-1][2]
+
+    def there(machine: str, since: datetime, until: datetime) -> bool:
+        return any(place == machine and begun <= until and since < ended for place, begun, ended in places)
+
+    found = [
+        Happening(to_ms(since), MOVE, place, f"to {place}" if place else "in no machine") for place, since, _ in places
+    ]
+    if batch.closed_at is not None and batch.closed_at <= now:
+        found.append(Happening(to_ms(batch.closed_at), MOVE, "", "closed"))
+    found += [
+        Happening(to_ms(d.at), DECLARED, _place_at(places, d.at), d.stage)
+        for d in batch.declared
+        if begin <= d.at < end
+    ]
+    found += [
+        Happening(to_ms(e.at), OPENING, e.subject, e.text, counts=not e.text.startswith(STILL_OPEN))
+        for e in history.events(begin, ALL, until=end)
+        if e.kind == OPENING and there(e.subject, e.at, e.at)
+    ]
+    found += [
+        Happening(to_ms(h.since), HANDLING, h.machine, "declared", to_ms(min(h.until, end)), h.by)
+        for h in history.handlings(begin, end)
+        if there(h.machine, h.since, h.until)
+    ]
+    left: Counter[tuple[datetime, str]] = Counter()
+    for e in standing(history.book(batch)):
+        if isinstance(e.fact, Split) and begin <= e.at < end:
+            left[e.at, e.fact.into] += e.eggs
+    found += [
+        Happening(to_ms(at), SPLIT, _place_at(places, at), f"{eggs_words(count)} went on as batch {into}")
+        for (at, into), count in left.items()
+    ]
+    return sorted(found, key=lambda each: each.at_ms)
+
+
+def stretches_of(history: History, site: Site, batch: Batch, now: datetime) -> Iterator[Stretch]:
+    """The batch's life in order: one stretch for each machine and stage, with the bands that this batch needed then.
+
+    Its air is corrected by the calibrations of its probes; the record itself is raw.
+    """
+    profile = site.profiles[batch.profile]
+    calibrations = by_probe(history.calibrations())
+    for place, since_stay, until_stay in _places(batch, now):
+        machine = site.machines.get(place)
+        probes = site.by_machine.get(place, ())
+        silence_s = _silence_s(probes)
+        margin = margin_of(probes)
+        for stage, since, until in _stages(batch, profile, since_stay, until_stay):
+            dry_bulb = stage.dry_bulb_c
+            if machine is not None and machine.air == STILL and profile.still_air_offset_k:
+                dry_bulb = dry_bulb.shifted(profile.still_air_offset_k)
+            rh, wet = humidity_bands(stage, dry_bulb, site.pressure_kpa)
+            if to_ms(since) < to_ms(until):
+                yield Stretch(
+                    machine=place,
+                    stage=stage.name,
+                    since_ms=to_ms(since),
+                    until_ms=to_ms(until),
+                    dry_bulb_c=dry_bulb,
+                    rh_pct=rh,
+                    wet_bulb_c=wet,
+                    air=tuple(
+                        corrected_air(
+                            history.series(p.key, since - margin, until + margin), calibrations.get(p.key, ())
+                        )
+                        for p in probes
+                    ),
+                    max_gap_s=silence_s,
+                    pressure_kpa=site.pressure_kpa,
+                )
+
+
+def margin_of(probes: Sequence[Probe]) -> timedelta:
+    """How far beyond both ends of a stretch a machine's readings are taken, so that the line reaches them."""
+    return timedelta(seconds=2.0 * _silence_s(probes))
+
+
+def _silence_s(probes: Sequence[Probe]) -> float:
+    return max((p.silence_s for p in probes), default=DEFAULT_SILENCE_S)
+
+
+def _place_at(places: Sequence[tuple[str, datetime, datetime]], at: datetime) -> str:
+    return next((place for place, since, until in places if since <= at < until), "")
+
+
+def by_probe(calibrations: Sequence[Calibration]) -> Mapping[str, tuple[Calibration, ...]]:
+    """The calibrations of each probe, in the order in which they were added."""
+    found: dict[str, tuple[Calibration, ...]] = {}
+    for each in calibrations:
+        found[each.probe] = (*found.get(each.probe, ()), each)
+    return found
+
+
+def _applied(history: History, site: Site, batch: Batch, now: datetime) -> Iterator[Calibration]:
+    """The calibrations that bear on the batch's figures, probe by probe, each once."""
+    calibrations = by_probe(history.calibrations())
+    stays: dict[Probe, list[tuple[datetime, datetime]]] = {}
+    for place, since, until in _places(batch, now):
+        for probe in site.by_machine.get(place, ()):
+            stays.setdefault(probe, []).append((since, until))
+    for probe, times in stays.items():
+        known = calibrations.get(probe.key, ())
+        found = [c for since, until in times for c in applied(known, since, until)]
+        yield from (c for c in known if any(c is one for one in found))
+
+
+def _places(batch: Batch, now: datetime) -> Iterator[tuple[str, datetime, datetime]]:
+    """(machine, from, until) without a hole; the machine is "" while the eggs were in none."""
+    end = min(batch.closed_at or now, now)
+    reached: datetime | None = None
+    for stay in batch.stays:
+        until = min(stay.until or end, end)
+        if reached is not None and reached < stay.since:
+            yield "", reached, stay.since
+        yield stay.machine, stay.since, until
+        reached = until
+
+
+def humidity_bands(stage: Stage, dry_bulb: Band, pressure_kpa: float) -> tuple[Band | None, Band | None]:
+    """(RH, wet bulb) of a stage: the one its source gives, the other derived at the dry-bulb target."""
+    target = dry_bulb.target
+    if stage.wet_bulb_c is not None:
+        return (None if target is None else derived_rh(stage.wet_bulb_c, target, pressure_kpa)), stage.wet_bulb_c
+    if stage.rh_pct is None or target is None:
+        return stage.rh_pct, None
+    derived = {name: float(wet_bulb_c(target, value, pressure_kpa)) for name, value in stage.rh_pct.limits()}
+    return stage.rh_pct, Band(**derived)
+
+
+def _stages(
+    batch: Batch, profile: Profile, since: datetime, until: datetime
+) -> Iterator[tuple[Stage, datetime, datetime]]:
+    declared = batch.declared_days(until)
+    while since < until:
+        day = max(0.0, batch.day(since))
+        stage = profile.stage_at(day, declared)
+        change = profile.next_change_day(day, declared)
+        stop = until if change is None else min(until, batch.set_at + timedelta(days=change))
+        stop = max(stop, min(until, since + timedelta(milliseconds=1)))  # a change within a rounding of now
+        yield stage, since, stop
+        since = stop

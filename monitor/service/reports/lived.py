@@ -1,0 +1,126 @@
+"""What the eggs of a batch lived through, as a review asks for it: the batch's air is read once, each egg has its own end and loss."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from statistics import median
+
+from monitor.analysis.history.environment import Stretch
+from monitor.analysis.history.felt import OPENING
+from monitor.analysis.review.judged import Figure, Record
+from monitor.analysis.review.record import DAY_MS, record_of
+from monitor.domain.eggs.book import EggBook, outcome, standing
+from monitor.domain.eggs.entry import (
+    AFTER_HATCH,
+    EARLY,
+    MIDDLE,
+    Dead,
+    Hatched,
+    Removed,
+    Split,
+    Weighing,
+)
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.site import Site
+from monitor.domain.published.causes import LOSS, TO_MIDDLE, WHOLE, WINDOWS, Key
+from monitor.domain.readings.reading import to_ms
+from monitor.service.ports import History
+from monitor.service.reports.batch import happenings_of, stretches_of
+from monitor.service.reports.water import water_to_pip
+
+# Share of the term that an egg can have lived at most, by the stage in which it died; its date may be that of the break-out.
+_LIVED = {EARLY: 1.0 / 3.0, MIDDLE: WINDOWS[TO_MIDDLE][1]}
+
+
+@dataclass(frozen=True, slots=True)
+class Lived:
+    """The record of a batch, ready to be asked. loss_pct: water loss to pip by egg, actual or projected; at_pace: those of them that
+    died before pip, whose loss would have come to that; middle_loss_pct: of the others (of the trays, where no egg was weighed by
+    itself), None where nothing was weighed. hatched_ms: when the last chick that was
+    written had hatched, where its record ends: what the machine does afterwards, until the batch is closed, is nothing to its eggs."""
+
+    batch: Batch
+    stretches: tuple[Stretch, ...]
+    term_days: float
+    wanted: frozenset[Key]
+    openings_ms: tuple[int, ...] | None
+    loss_band: tuple[float, float] | None
+    hatched_ms: int | None
+    loss_pct: Mapping[int, float]
+    middle_loss_pct: float | None
+    at_pace: frozenset[int] = frozenset()
+    _done: dict[int | None, Record] = field(default_factory=dict)
+
+    def record(self, until_ms: int | None, loss_pct: float | None, name: str = "", at_pace: bool = False) -> Record:
+        """The record up to an egg's end (None: the batch's), with its loss; at_pace: as far as it came, carried to pip."""
+        until_ms = self.hatched_ms if until_ms is None else until_ms
+        if until_ms not in self._done:
+            self._done[until_ms] = record_of(
+                self.batch.id,
+                self.stretches,
+                to_ms(self.batch.set_at),
+                self.term_days,
+                self.wanted,
+                until_ms=until_ms,
+                openings_ms=self.openings_ms,
+            )
+        record = replace(self._done[until_ms], name=name or self.batch.id)
+        if loss_pct is None or self.loss_band is None or (LOSS, WHOLE) not in self.wanted:
+            return record
+        loss = Figure(loss_pct, *self.loss_band, at_pace=at_pace)
+        return replace(record, figures={**record.figures, (LOSS, WHOLE): loss})
+
+    def until_ms(self, book: EggBook, egg: int) -> int | None:
+        """When an egg's own record ends: at its death, or when it left; None where it lasted as long as the batch's.
+
+        To the end of that day of incubation, so that eggs of one day share their figures.
+        """
+        end = outcome(book, egg)
+        if end is None or not isinstance(end.fact, Dead | Removed | Split):
+            return None
+        if isinstance(end.fact, Dead) and end.fact.stage == AFTER_HATCH:
+            return None
+        set_ms = to_ms(self.batch.set_at)
+        days = -(-max(to_ms(end.at) - set_ms, 1) // DAY_MS)
+        most = _LIVED.get(end.fact.stage, 1e9) if isinstance(end.fact, Dead) else 1e9
+        return set_ms + round(min(float(days), most * self.term_days) * DAY_MS)
+
+
+def lived_of(history: History, site: Site, book: EggBook, now: datetime, wanted: frozenset[Key]) -> Lived:
+    """A batch's record for these figures, up to its end or `now`. Its species is among the site's profiles."""
+    batch = book.batch
+    profile = site.profiles[batch.profile]
+    stretches = tuple(stretches_of(history, site, batch, now))
+    heard = any(air.at_ms.size for stretch in stretches for air in stretch.air)
+    openings = (
+        tuple(h.at_ms for h in happenings_of(history, batch, now) if h.kind == OPENING and h.counts) if heard else None
+    )
+    losses: dict[int, float] = {}
+    middle, at_pace = None, frozenset[int]()
+    if (LOSS, WHOLE) in wanted and any(isinstance(e.fact, Weighing) for e in book.entries):
+        losses, at_pace, middle = _losses(site, book, now, stretches)
+    hatched = max((to_ms(e.at) for e in standing(book) if isinstance(e.fact, Hatched)), default=None)
+    return Lived(
+        batch, stretches, profile.days, wanted, openings, profile.target_loss_pct, hatched, losses, middle, at_pace
+    )
+
+
+def _losses(
+    site: Site, book: EggBook, now: datetime, stretches: Sequence[Stretch]
+) -> tuple[dict[int, float], frozenset[int], float | None]:
+    """(loss to pip by egg, those of them that are carried there, the middle one)."""
+    water, found = water_to_pip(site, book, now, stretches)
+    losses = {egg: loss for egg, (loss, _) in found.items()}
+    at_pace = frozenset(egg for egg, (_, carried) in found.items() if carried)
+    own = [loss for egg, loss in losses.items() if egg not in at_pace]
+    of_trays = [w.loss.pip_pct.value for w in water.trays.values() if w.loss is not None]
+    return losses, at_pace, median(own or of_trays) if own or of_trays else None
+
+
+def shared_ends(lived: Lived, book: EggBook, eggs: Sequence[int]) -> int | None:
+    """The end of a record that is to cover all of these eggs: the latest of theirs, None where one of them has none."""
+    ends = [lived.until_ms(book, egg) for egg in eggs]
+    known = [end for end in ends if end is not None]
+    return max(known) if known and len(known) == len(ends) else None

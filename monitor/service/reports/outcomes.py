@@ -1,0 +1,201 @@
+"""How batches ended, counted from their egg books: which of them went well, and in which a finding was written.
+
+A count is made only from what is written: an egg of which no end was written has not hatched, and is told; eggs are called
+fertile only where every egg of the batch is known to be clear, or not to be. An egg given away counts neither way, and one that went
+on in another batch counts there.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, tzinfo
+
+from monitor.analysis.across.statistics import Outcome, ended_badly
+from monitor.domain.eggs.book import EggBook, numbers, of_egg, outcome, standing, went_on
+from monitor.domain.eggs.entry import (
+    AFTER_HATCH,
+    ALIVE,
+    CLEAR,
+    DEAD,
+    DEATHS,
+    EARLY,
+    EARLY_DEAD,
+    FERTILE,
+    Candling,
+    Dead,
+    Entry,
+    Found,
+    Hatched,
+    Removed,
+    Split,
+)
+from monitor.domain.needs.batch import Batch
+from monitor.service.ports import History
+
+# Of the fertile eggs; of all that were set where the clear ones were not told apart, which is harder to reach. Judgement: a
+# breeder of birds that hatch worse says so with `--good`.
+WENT_WELL_SHARE = 0.75
+UNTOLD = "stage not written"
+GIVEN_AWAY, ELSEWHERE = "given away", "in another batch"
+NO_MACHINE = "no machine"
+_SEEN = "seen "  # what was found at a candling, and no end was written
+_FERTILE = (FERTILE, ALIVE, EARLY_DEAD, DEAD)
+# The year in quarters that mean the same on both halves of the earth.
+_SEASONS = ("Dec to Feb", "Mar to May", "Jun to Aug", "Sep to Nov")
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How the closed batches ended. left_out: batch id to why it is not counted. unwritten: eggs without an end, not hatched.
+    written: of each counted batch, how many eggs had the finding that was asked for; None where none was. split_off: those of
+    the counted that are part of another's clutch."""
+
+    outcomes: tuple[Outcome, ...]
+    left_out: Mapping[str, str]
+    unwritten: int
+    written: Mapping[str, int] | None = None
+    split_off: frozenset[str] = frozenset()
+
+    @property
+    def cases(self) -> tuple[Outcome, ...]:
+        """What is compared: each clutch once, by the batch that was set. What was split off it shares its parents and most of its days."""
+        return tuple(o for o in self.outcomes if o.batch not in self.split_off)
+
+    def bad(self, outcome: Outcome) -> bool:
+        """The end that batches are counted by: that the finding was written, or where none was asked for, that it ended badly."""
+        return ended_badly(outcome) if self.written is None else self.written[outcome.batch] > 0
+
+
+def ended_of(
+    history: History,
+    batches: Sequence[Batch],
+    zone: tzinfo,
+    good_share: float = WENT_WELL_SHARE,
+    finding: str | None = None,
+) -> Ended:
+    """The outcome of each closed batch that can be counted. good_share: 0 to 1, see WENT_WELL_SHARE. finding: counted as well."""
+    outcomes, left_out, unwritten = [], {}, 0
+    written: dict[str, int] = {}
+    for batch in batches:
+        if batch.closed_at is None:
+            continue
+        book = history.book(batch)
+        found = outcome_of(book, zone, good_share)
+        if isinstance(found, str):
+            left_out[batch.id] = found
+        else:
+            counted, missing = found
+            outcomes.append(counted)
+            unwritten += missing
+            if finding is not None:
+                written[batch.id] = min(counted.eggs, _eggs_with(book, finding))
+    split_off = frozenset(batch.id for batch in batches if batch.split_from)
+    return Ended(
+        tuple(outcomes),
+        left_out,
+        unwritten,
+        None if finding is None else written,
+        split_off & {o.batch for o in outcomes},
+    )
+
+
+def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE) -> tuple[Outcome, int] | str:
+    """(how a batch ended, its eggs without a written end), or in words why it cannot be counted."""
+    batch = book.batch
+    if batch.eggs is None:
+        return "how many eggs were set is not written"
+    if not any(e.ends and not isinstance(e.fact, Split) for e in standing(book)):
+        return "no outcome is written"
+    kinds = _kinds(book)
+    eggs = batch.eggs - kinds[GIVEN_AWAY]
+    lost = {stage: kinds[stage] for stage in (*DEATHS, UNTOLD) if kinds[stage]}
+    hatched, clear = kinds["hatched"], kinds[CLEAR]
+    known = hatched + sum(lost.values()) + kinds[FERTILE] + clear
+    fertile = eggs - clear if known >= eggs else None
+    stay = batch.stays[0].machine if batch.stays else NO_MACHINE
+    season = _SEASONS[batch.set_at.astimezone(zone).month % 12 // 3]
+    try:
+        counted = Outcome(batch.id, stay, batch.profile, season, eggs, fertile, hatched, False, lost)
+    except ValueError:
+        return "more eggs are written than were set"
+    of = eggs if fertile is None else fertile
+    ended = hatched + sum(lost.values()) + clear + kinds["taken out"]
+    return replace(counted, went_well=of > 0 and hatched / of >= good_share), max(0, eggs - ended)
+
+
+def _eggs_with(book: EggBook, finding: str) -> int:
+    """Eggs of which the finding was written, each egg with a number once; one that went on in another batch counts there."""
+    found = [e for e in standing(book) if isinstance(e.fact, Found) and e.fact.finding == finding]
+    named = {e.egg for e in found if e.egg is not None and went_on(book, e.egg) is None}
+    return len(named) + sum(e.count or 0 for e in found if e.egg is None)
+
+
+def _kinds(book: EggBook) -> Counter[str]:
+    """How many eggs came to which end. What was only seen of an egg by number, and then ended in a count, is counted once."""
+    numbered, counted = _numbered(book), _counted(book)
+    kinds = numbered + counted
+    kinds[CLEAR] = numbered[CLEAR] + max(numbered[_SEEN + CLEAR], counted[CLEAR])
+    spare = sum(counted[stage] for stage in DEATHS)
+    for seen, stage in ((EARLY_DEAD, EARLY), (DEAD, UNTOLD)):
+        more = max(0, numbered[_SEEN + seen] - spare)
+        spare -= numbered[_SEEN + seen] - more
+        kinds[stage] += more
+    return kinds
+
+
+def _numbered(book: EggBook) -> Counter[str]:
+    """How many eggs with numbers came to which end, or else how they were last seen."""
+    kinds: Counter[str] = Counter()
+    for egg in numbers(book):
+        entries, end = of_egg(book, egg), outcome(book, egg)
+        seen = [e.fact.found for e in entries if isinstance(e.fact, Candling)]
+        if any(isinstance(e.fact, Hatched) for e in entries):
+            kinds["hatched"] += 1
+        elif end is not None and isinstance(end.fact, Split):
+            kinds[ELSEWHERE] += 1
+        elif end is not None and not isinstance(end.fact, Removed):
+            kinds[_died(end)] += 1
+        elif end is not None and isinstance(end.fact, Removed) and end.fact.why == GIVEN_AWAY:
+            kinds[GIVEN_AWAY] += 1
+        elif end is not None and isinstance(end.fact, Removed) and end.fact.why == CLEAR:
+            kinds[CLEAR] += 1
+        elif seen[-1] == CLEAR if seen else any(isinstance(e.fact, Found) and e.fact.finding == CLEAR for e in entries):
+            kinds[_SEEN + CLEAR] += 1
+        elif seen and seen[-1] in (EARLY_DEAD, DEAD):
+            kinds[_SEEN + seen[-1]] += 1
+        else:
+            if end is not None:
+                kinds["taken out"] += 1
+            if any(found in _FERTILE for found in seen):
+                kinds[FERTILE] += 1
+    return kinds
+
+
+def _counted(book: EggBook) -> Counter[str]:
+    """The same of eggs without numbers. What a candling found clear or alive, and what ended later, are the same eggs."""
+    kinds: Counter[str] = Counter()
+    candled: dict[str, Counter[datetime]] = {CLEAR: Counter(), FERTILE: Counter()}
+    for e in standing(book):
+        if e.egg is not None or e.count is None:
+            continue
+        if isinstance(e.fact, Hatched):
+            kinds["hatched"] += e.count
+        elif isinstance(e.fact, Dead):
+            kinds[_died(e)] += 0 if e.fact.stage == AFTER_HATCH else e.count
+        elif isinstance(e.fact, Split):
+            kinds[ELSEWHERE] += e.count
+        elif isinstance(e.fact, Removed):
+            kinds[e.fact.why if e.fact.why in (CLEAR, GIVEN_AWAY) else "taken out"] += e.count
+        elif isinstance(e.fact, Candling) and e.fact.found in (CLEAR, *_FERTILE):
+            candled[CLEAR if e.fact.found == CLEAR else FERTILE][e.at] += e.count
+    most_clear, most_fertile = (max(c.values(), default=0) for c in candled.values())
+    kinds[CLEAR] = max(kinds[CLEAR], most_clear)
+    ended = kinds["hatched"] + sum(kinds[stage] for stage in DEATHS)
+    kinds[FERTILE] = max(0, most_fertile - ended)
+    return kinds
+
+
+def _died(end: Entry) -> str:
+    return end.fact.stage if isinstance(end.fact, Dead) else UNTOLD

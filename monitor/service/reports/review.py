@@ -1,0 +1,165 @@
+"""The review of a batch, from its record: what was found in its eggs, and for each finding what those eggs lived through, beside it
+the batch's other eggs, and batches of the same species that went well. Read through the history, outside the engine.
+
+Bounded: a batch's air is read once and cut once for each day on which eggs died; of the others the newest MOST_GOOD are read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from statistics import median
+
+from monitor.analysis.review.judged import Record, review
+from monitor.analysis.review.whole import BatchReview, Reviewed
+from monitor.domain.eggs.book import EggBook, numbers, of_egg, standing, went_on
+from monitor.domain.eggs.entry import CLEAR, Candling, Found, Removed
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.site import Site
+from monitor.domain.published.causes import Catalogue, Key
+from monitor.domain.published.findings import FINDING
+from monitor.service.ports import History
+from monitor.service.reports.batch import NoRecord
+from monitor.service.reports.lived import Lived, lived_of, shared_ends
+from monitor.service.reports.outcomes import WENT_WELL_SHARE, outcome_of
+
+MOST_GOOD = 6  # batches that went well whose air is read, the newest: each is weeks of readings
+MOST_CLOSED = 50  # batches whose books are looked at for them, the newest
+MOST_SIBLINGS = 200
+LISTED = 12  # eggs that are named one by one
+
+
+def batch_review(
+    history: History,
+    site: Site,
+    batch: Batch,
+    now: datetime,
+    catalogue: Catalogue,
+    *,
+    finding: str | None = None,
+    egg: int | None = None,
+    good_share: float = WENT_WELL_SHARE,
+) -> BatchReview:
+    """The review of everything that was found in a batch.
+
+    Parameters
+        finding: only this one, which need not have been written. egg: only what was found in this one.
+        good_share: of the fertile eggs, from which on a batch went well, 0 to 1.
+    Raises
+        NoRecord: the batch was in no machine yet.
+    """
+    book = history.book(batch)
+    found = list(_found(book, finding, egg))
+    if not found:
+        others = tuple(
+            f"{FINDING[id_].words} of {subject_words(batch, eggs, count)}"
+            for id_, eggs, count, _ in (_found(book, None, None) if egg is not None else ())
+        )
+        return BatchReview(
+            batch.id, batch.profile, batch.eggs, batch.set_at, batch.closed_at, (), (), good_share, egg, others
+        )
+    wanted = frozenset((c.variable, c.window) for id_, *_ in found for c in catalogue.findings[id_].causes if c.check)
+    lived = lived_of(history, site, book, now, wanted)
+    if not lived.stretches:
+        raise NoRecord(f"batch {batch.id}: in no machine yet, expected `eggroom batch move {batch.id} MACHINE` first")
+    good = list(_good(history, site, batch, now, wanted, good_share))
+    reviewed = tuple(_reviewed(catalogue, lived, book, good, *each) for each in found)
+    return BatchReview(
+        batch.id, batch.profile, batch.eggs, batch.set_at, batch.closed_at, reviewed,
+        tuple(record.name for record in good), good_share, egg,
+    )  # fmt: skip
+
+
+def _found(book: EggBook, finding: str | None, egg: int | None) -> Iterator[tuple[str, tuple[int, ...], int, bool]]:
+    """(finding, eggs by number, eggs without numbers, whether it is written), in the order in which they were found. What was found
+    in an egg that went on in another batch is that batch's."""
+    eggs: dict[str, list[int]] = {}
+    counts: dict[str, int] = {}
+    for e in standing(book):
+        if e.egg is not None and went_on(book, e.egg) is not None:
+            continue
+        if isinstance(e.fact, Found) and (egg is None or e.egg == egg) and finding in (None, e.fact.finding):
+            here = eggs.setdefault(e.fact.finding, [])
+            if e.egg is None:
+                counts[e.fact.finding] = counts.get(e.fact.finding, 0) + (e.count or 0)
+            elif e.egg not in here:
+                here.append(e.egg)
+    for id_, named in eggs.items():
+        yield id_, tuple(sorted(named)), counts.get(id_, 0), True
+    if finding is not None and not eggs:
+        yield finding, () if egg is None else (egg,), 0, False
+
+
+def _reviewed(
+    catalogue: Catalogue,
+    lived: Lived,
+    book: EggBook,
+    good: Sequence[Record],
+    finding: str,
+    eggs: tuple[int, ...],
+    count: int,
+    written: bool,
+) -> Reviewed:
+    losses = [lived.loss_pct[e] for e in eggs if e in lived.loss_pct]
+    by_number = bool(eggs) and not count
+    loss = (median(losses) if losses else None) if by_number else lived.middle_loss_pct
+    at_pace = by_number and any(e in lived.at_pace for e in eggs)
+    record = lived.record(shared_ends(lived, book, eggs) if by_number else None, loss, at_pace=at_pace)
+    known = numbers(book)
+    siblings = [
+        lived.record(lived.until_ms(book, other) if other in known else None, lived.loss_pct.get(other), f"egg {other}")
+        for other in (_siblings(book, eggs) if by_number else ())
+    ]
+    verdicts = review(catalogue, finding, record, siblings, good)
+    return Reviewed(finding, subject_words(lived.batch, eggs, count), eggs, count, verdicts, written)
+
+
+def subject_words(batch: Batch, eggs: Sequence[int], count: int) -> str:
+    """Whose finding it is: `egg 7`, `2 of 24 eggs (3 and 7)`, `4 of 24 eggs`, `the batch`."""
+    total = len(eggs) + count
+    if not total:
+        return "the batch"
+    if not count and len(eggs) == 1:
+        return f"egg {eggs[0]}"
+    shown = [str(e) for e in eggs[:LISTED]]
+    more = f" and {len(eggs) - LISTED} more" if len(eggs) > LISTED else ""
+    unnumbered = f"{count} without number" if count and eggs else ""
+    named = ", ".join([*shown, *([unnumbered] if unnumbered else [])]) + more
+    of = f" of {batch.eggs}" if batch.eggs is not None else ""
+    return f"{total}{of} eggs" + (f" ({named})" if named else "")
+
+
+def _siblings(book: EggBook, eggs: Sequence[int]) -> list[int]:
+    """The batch's other eggs, but those that never held an embryo."""
+    written = numbers(book)
+    every = book.batch.numbers or (range(1, book.batch.eggs + 1) if book.batch.eggs is not None else written)
+    return [e for e in every[:MOST_SIBLINGS] if e not in eggs and not (e in written and _clear(book, e))]
+
+
+def _clear(book: EggBook, egg: int) -> bool:
+    entries = of_egg(book, egg)
+    candled = [e.fact.found for e in entries if isinstance(e.fact, Candling)]
+    taken = any(isinstance(e.fact, Removed) and e.fact.why == CLEAR for e in entries)
+    return taken or (bool(candled) and candled[-1] == CLEAR)
+
+
+def _good(
+    history: History, site: Site, batch: Batch, now: datetime, wanted: frozenset[Key], good_share: float
+) -> Iterator[Record]:
+    """The records of other batches of that species that went well, the newest first."""
+    others = [
+        b
+        for b in history.batches()
+        if b.profile == batch.profile and b.clutch != batch.clutch and not b.split_from and b.closed_at and b.stays
+    ]
+    told = 0
+    for other in sorted(others, key=lambda b: b.set_at, reverse=True)[:MOST_CLOSED]:
+        book = history.book(other)
+        ended = outcome_of(book, site.zone, good_share)
+        if isinstance(ended, str) or not ended[0].went_well:
+            continue
+        lived = lived_of(history, site, book, now, wanted)
+        yield lived.record(None, lived.middle_loss_pct)
+        told += 1
+        if told == MOST_GOOD:
+            return

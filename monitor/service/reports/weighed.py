@@ -1,0 +1,246 @@
+"""The water of a batch's eggs at an instant: from its weighings and the air it was in, what each has lost and what lies ahead of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Literal
+
+from monitor.analysis.history.environment import Stretch
+from monitor.analysis.water.ahead import Ahead, EggLoss, ahead_of, egg_loss, pip_day
+from monitor.analysis.water.batch import FEWEST, UNSURE, BatchLoss, Track, batch_loss, batch_track, track
+from monitor.analysis.water.loss import Interval, LossLine, line_of
+from monitor.analysis.water.pull import DAY_MS, Pull, mean_air, pull_of
+from monitor.domain.eggs.book import (
+    EggBook,
+    FreshMass,
+    Mass,
+    candled,
+    fresh_mass,
+    masses,
+    numbers,
+    outcome,
+    sign_at,
+    tray_masses,
+    trays,
+)
+from monitor.domain.eggs.entry import (
+    CLEAR,
+    DEAD,
+    EARLY_DEAD,
+    EXTERNAL_PIP,
+    INTERNAL_PIP,
+)
+from monitor.domain.eggs.temperature import EggModel, model_of
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.profile import Profile
+from monitor.domain.needs.site import FORCED, STILL, Site
+from monitor.domain.readings.reading import to_ms
+from monitor.domain.watch.plan import USUAL_C
+from monitor.service.watch.egg_requests import MAX_ABOUT
+
+LATELY_MS = DAY_MS  # the machine as it is set now; less is one refill or opening, more is how it was set before
+ALSO_SHOWN = 6  # further eggs that a message names
+
+
+class NoWater(ValueError):
+    """A batch whose water cannot be worked out; one line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """The water of one egg, or of a tray as one egg of it.
+
+    loss: None where `reason` says why. track: None without a loss or a window. until: when it pipped, hatched, died or was taken out,
+    None while it goes on; its loss is of then, and nothing is projected beyond. by_pip_pct: what it had lost at pip, for which the
+    window is; None while that lies ahead, and where it died before.
+    """
+
+    masses: tuple[Mass, ...]
+    loss: EggLoss | None = None
+    reason: str = ""
+    track: Track | None = None
+    until: datetime | None = None
+    by_pip_pct: Interval | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Water:
+    """The water of a batch at an instant.
+
+    machine: "" while it is in none. window_pct: the loss at pip that its species should have, None where no source says. lately_c,
+    lately_rh_pct: the machine's air over the last day, None where it was not measured. together, track: of the eggs that go on.
+    off: what is to be judged, None where nobody can say; about: in words.
+    """
+
+    at: datetime
+    day: float
+    machine: str
+    pip_day: float
+    window_pct: tuple[float, float] | None
+    lately_c: float | None
+    lately_rh_pct: float | None
+    eggs: Mapping[int, Weighed]
+    trays: Mapping[str, Weighed]
+    together: BatchLoss | None
+    track: Track | None
+    off: bool | None
+    about: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Record:
+    """What every egg of the batch has in common."""
+
+    site: Site
+    batch: Batch
+    profile: Profile
+    model: EggModel
+    pull: Pull | None
+    dry_bulb_c: float
+    rh_pct: float | None
+    lately_rh_pct: float | None
+
+    def ahead(self, at: datetime, pip: float | None = None) -> Ahead:
+        lockdowns = [day for stage, day in self.batch.declared_days(at) if stage != "setter"]
+        return ahead_of(
+            self.profile,
+            self.model,
+            set_ms=to_ms(self.batch.set_at),
+            now_ms=to_ms(at),
+            dry_bulb_c=self.dry_bulb_c,
+            rh_pct=self.rh_pct,
+            pressure_kpa=self.site.pressure_kpa,
+            lockdown_day=min([self.profile.lockdown_day, *lockdowns]),
+            pip=pip,
+        )
+
+    def weighed(
+        self, found: tuple[Mass, ...], ahead: Ahead, fresh: FreshMass | None = None, until: datetime | None = None
+    ) -> Weighed:
+        set_ms = to_ms(self.batch.set_at)
+        if found and all(mass.left_out for mass in found):
+            return Weighed(found, reason=f"weighed only {found[-1].left_out}", until=until)
+        line = line_of(found, self.pull, set_ms, self.site.pressure_kpa, fresh)
+        if not isinstance(line, LossLine):
+            return Weighed(found, reason=line.reason, until=until)
+        loss = egg_loss(line, self.pull, set_ms, ahead)
+        window = self.profile.target_loss_pct
+        judged = None if window is None else track(loss.pip_pct, window, loss.mend, self.unit, self.lately_rh_pct)
+        return Weighed(found, loss, track=judged, until=until)
+
+    @property
+    def unit(self) -> Literal["C", "F"]:
+        return "F" if self.site.unit == "F" else "C"
+
+
+def when(batch: Batch, now: datetime) -> datetime:
+    """The instant that the water of a batch is of: now, or when it was closed."""
+    return batch.closed_at or batch.not_before(now)
+
+
+def water_at(site: Site, book: EggBook, now: datetime, stretches: Sequence[Stretch]) -> Water:
+    """The water now, or when the batch of the book was closed. stretches: of that time, or longer. Raises NoWater."""
+    batch = book.batch
+    if batch.profile not in site.profiles:
+        raise NoWater(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
+    at = when(batch, now)
+    at_ms = to_ms(at)
+    stretches = [replace(s, until_ms=min(s.until_ms, at_ms)) for s in stretches if s.since_ms < at_ms]
+    record, lately = _record(site, batch, at, stretches)
+    ahead, profile = record.ahead(at), record.profile
+    eggs = {egg: _egg(record, book, egg, at, ahead) for egg in numbers(book)}
+    of_trays = {name: record.weighed(tray_masses(book, name), ahead) for name in trays(book)}
+    going = {egg: w.loss for egg, w in eggs.items() if w.loss is not None and w.until is None}
+    together = batch_loss(going, ahead)
+    window = profile.target_loss_pct
+    judged = None
+    if together is not None and window is not None:
+        judged = batch_track(together, window, record.unit, record.lately_rh_pct)
+    stay = batch.stay_at(at) or (batch.stays[-1] if batch.stays else None)
+    water = Water(
+        at=at,
+        day=batch.day(at),
+        machine=stay.machine if stay is not None else "",
+        pip_day=pip_day(profile),
+        window_pct=window,
+        lately_c=lately[0],
+        lately_rh_pct=lately[1],
+        eggs=eggs,
+        trays=of_trays,
+        together=together,
+        track=judged,
+        off=None,
+        about="",
+    )
+    off, about = _verdict(water)
+    return replace(water, off=off, about=about)
+
+
+def _record(
+    site: Site, batch: Batch, at: datetime, stretches: Sequence[Stretch]
+) -> tuple[_Record, tuple[float | None, float | None]]:
+    profile, stay = site.profiles[batch.profile], batch.stay_at(at)
+    machine = site.machines.get(stay.machine) if stay is not None else None
+    models = {m.id: model_of(profile, m.air) for m in site.machines.values()}
+    pull = pull_of(stretches, models, to_ms(batch.set_at)) if stretches else None
+    here = [s for s in stretches if machine is not None and s.machine == machine.id]
+    lately_c, lately_rh = mean_air(here, to_ms(at) - LATELY_MS)
+    dry_bulb_c = lately_c
+    if dry_bulb_c is None:
+        stage = profile.stage_at(max(0.0, batch.day(at)), batch.declared_days(at))
+        still = machine is not None and machine.air == STILL
+        dry_bulb_c = (stage.dry_bulb_c.target or USUAL_C) + ((profile.still_air_offset_k or 0.0) if still else 0.0)
+    # Where this machine's humidity is not known, the eggs are taken to go on as they have been.
+    rh_pct = mean_air(stretches, 0)[1] if lately_rh is None else lately_rh
+    model = model_of(profile, FORCED if machine is None else machine.air)
+    return _Record(site, batch, profile, model, pull, dry_bulb_c, rh_pct, lately_rh), (lately_c, lately_rh)
+
+
+def _egg(record: _Record, book: EggBook, egg: int, at: datetime, ahead: Ahead) -> Weighed:
+    found, fresh = masses(book, egg), fresh_mass(book, egg)
+    pipped = [t for sign in (INTERNAL_PIP, EXTERNAL_PIP) if (t := sign_at(book, egg, sign)) is not None]
+    end, gone_at = outcome(book, egg), _gone_at(book, egg)
+    until = min([*pipped, *([] if end is None else [end.at]), *([] if gone_at is None else [gone_at])], default=at)
+    if until >= at and end is None:
+        return record.weighed(found, ahead, fresh)
+    then = record.ahead(until, pip=record.batch.day(until))
+    return record.weighed(found, then, fresh, until)
+
+
+def _gone_at(book: EggBook, egg: int) -> datetime | None:
+    """When the last candling found that there is no chick to be; None where it found one, or none was made."""
+    at, found = candled(book, egg)
+    return at if found in (CLEAR, EARLY_DEAD, DEAD) else None
+
+
+def _verdict(water: Water) -> tuple[bool | None, str]:
+    """(off, about): the batch, where its eggs together are off; else each egg that is told apart, or that has too few beside it; a tray."""
+    looked: list[tuple[str, Weighed]] = [
+        (f"tray {name:.20}" if name else "eggs weighed together", w) for name, w in water.trays.items()
+    ]
+    together, window = water.together, water.window_pct
+    if window is None:
+        return None, ""
+    if together is not None:
+        few = len(together.eggs) < FEWEST
+        if len(together.eggs) > 1 and water.track is not None and water.track.off:
+            return True, water.track.words
+        single = [e for e in together.eggs if few or e in together.outliers]
+        looked += [(f"egg {e}", water.eggs[e]) for e in single]
+    tracks = [(name, w.track, w.loss) for name, w in looked if w.track is not None and w.loss is not None]
+    off = sorted(((_miss(loss, window), name, t) for name, t, loss in tracks if t.off), key=lambda row: -row[0])
+    if off:
+        more = [name for _, name, _ in off[1:]]
+        also = f"; also {', '.join(more[:ALSO_SHOWN])}{' and more' if len(more) > ALSO_SHOWN else ''}" if more else ""
+        words = f"{off[0][1]}: {off[0][2].words}"
+        return True, words if len(words) + len(also) > MAX_ABOUT else words + also
+    states = [t.state for _, t, _ in tracks] + ([water.track.state] if water.track is not None else [])
+    # One that is unsure keeps what stands, and begins nothing. Where nothing goes on any more, nothing is off.
+    return (None if UNSURE in states else False), ""
+
+
+def _miss(loss: EggLoss, window_pct: tuple[float, float]) -> float:
+    """How far the projected loss lies outside the window."""
+    return max(window_pct[0] - loss.pip_pct.value, loss.pip_pct.value - window_pct[1])

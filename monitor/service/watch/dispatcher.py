@@ -1,0 +1,194 @@
+"""Empties the outbox: one worker per contact, so that a dead service holds up no other, and one attempt at a time in each.
+
+`Queue` (outbox.py) decides, without thread or clock, which notice is next and when; `Dispatcher` lends it threads. Nothing is kept
+here that the outbox does not hold: whatever was not reported as sent or failed is still waiting there when the daemon starts again,
+so a stop in the middle of an attempt can tell a notice twice, and never loses one.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable, Sequence
+from datetime import datetime
+
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.state.record import Attempt
+from monitor.service.ports import Contact, Delivered, Delivery, GiveUp, Outcome, TryLater
+from monitor.service.watch.notify import Outgoing, Stage, pass_through
+from monitor.service.watch.outbox import MAX_TRIES, Queue
+
+_log = logging.getLogger("eggroom.dispatcher")
+
+
+class Dispatcher:
+    """A worker thread for each contact, started by `start` and ended by `stop`; `tell` may be called from any thread.
+
+    report is called from the workers, with one Attempt for each notice that was sent or failed for good, and with one 'later'
+    for a message that must be tried again (its leading notice). pace: how many of the clock's seconds pass in one of life's.
+    """
+
+    def __init__(
+        self,
+        *,
+        contacts: Sequence[Contact],
+        delivery: Delivery,
+        stages: Sequence[Stage],
+        report: Callable[[Attempt], None],
+        utc: Callable[[], datetime],
+        monotonic: Callable[[], float],
+        jitter: Callable[[float], float],
+        pace: float = 1.0,
+    ) -> None:
+        self._report = report
+        self._utc = utc
+        self._monotonic = monotonic
+        self._pace = pace
+        self._workers = {
+            contact.id: _Worker(contact, delivery, stages, report, utc, monotonic, pace, Queue(jitter))
+            for contact in contacts
+        }
+
+    def start(self, waiting: Sequence[Notice] = ()) -> None:
+        """Resume what the outbox held, and begin. Notices to contacts that are no longer configured are reported as failed."""
+        known = ", ".join(self._workers) or "none"
+        for notice in waiting:
+            if notice.contact not in self._workers:
+                detail = f"contact {notice.contact!r} is not configured, expected one of: {known}"
+                self._report(Attempt(notice.id, "failed", detail, self._utc(), notice.contact))
+        self.tell([n for n in waiting if n.contact in self._workers])
+        for worker in self._workers.values():
+            worker.start()
+
+    def tell(self, notices: Sequence[Notice]) -> None:
+        """Take in notices that are now durable. Returns at once."""
+        for notice in notices:
+            worker = self._workers.get(notice.contact)
+            if worker is None:
+                _log.error(
+                    "notice id=%d contact=%s is not configured, it stays in the outbox", notice.id, notice.contact
+                )
+            else:
+                worker.offer(notice)
+
+    def stop(self, timeout_s: float) -> bool:
+        """End the workers; an attempt under way may finish within timeout_s. Whether all of them did.
+
+        What had not been reported by then is not reported later either: it stays waiting in the outbox.
+        """
+        for worker in self._workers.values():
+            worker.stop()
+        until_s = self._monotonic() + timeout_s * self._pace
+        ended = [worker.join((until_s - self._monotonic()) / self._pace) for worker in self._workers.values()]
+        return all(ended)
+
+
+class _Worker:
+    """One contact's thread."""
+
+    def __init__(
+        self,
+        contact: Contact,
+        delivery: Delivery,
+        stages: Sequence[Stage],
+        report: Callable[[Attempt], None],
+        utc: Callable[[], datetime],
+        monotonic: Callable[[], float],
+        pace: float,
+        queue: Queue,
+    ) -> None:
+        self._contact = contact
+        self._delivery = delivery
+        self._stages = stages
+        self._report = report
+        self._utc = utc
+        self._monotonic = monotonic
+        self._pace = pace
+        self._queue = queue
+        self._changed = threading.Condition()
+        self._stopping = False
+        self._abandoned = False
+        # A daemon thread: a service that never answers must not keep the process from ending.
+        self._thread = threading.Thread(target=self._run, name=f"notices-{contact.id}", daemon=True)
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def offer(self, notice: Notice) -> None:
+        with self._changed:
+            self._queue.offer(notice, self._monotonic())
+            self._changed.notify()
+
+    def stop(self) -> None:
+        """Begin no further attempt."""
+        with self._changed:
+            self._stopping = True
+            self._changed.notify()
+
+    def join(self, timeout_s: float) -> bool:
+        """Whether the thread ended in time; if not, whatever it still does is reported to nobody."""
+        if self._thread.ident is not None:
+            self._thread.join(max(0.0, timeout_s))
+        with self._changed:
+            self._abandoned = self._thread.is_alive()
+        return not self._abandoned
+
+    def _run(self) -> None:
+        while batch := self._next():
+            try:
+                self._conclude(*self._attempt(batch))
+            except Exception as error:  # noqa: BLE001
+                # Our own mistake, then; but this thread is the only way to wake this contact, so it goes on.
+                _log.error("worker contact=%s error=%s", self._contact.id, type(error).__name__)
+
+    def _attempt(self, batch: list[Notice]) -> tuple[Outgoing, Outcome]:
+        outgoing = Outgoing(batch[0])
+        try:
+            with self._changed:
+                told = self._queue.told()
+            outgoing = pass_through(self._stages, batch, told)[0]
+            return outgoing, self._delivery.send(outgoing.notice, self._contact)
+        except Exception as error:  # noqa: BLE001
+            # A library that breaks its word must not silence a contact. The type alone is told: the text may hold the address.
+            return outgoing, TryLater(type(error).__name__)
+
+    def _next(self) -> list[Notice]:
+        """Wait for what is due; empty when it is time to end."""
+        with self._changed:
+            while not self._stopping:
+                now_s = self._monotonic()
+                batch = self._queue.next_due(now_s)
+                if batch:
+                    return batch
+                due_s = self._queue.due_s()
+                self._changed.wait(None if due_s is None else (due_s - now_s) / self._pace)
+            return []
+
+    def _conclude(self, outgoing: Outgoing, outcome: Outcome) -> None:
+        """Settle the queue first, then report: a report that fails must not make the notice go out again in this run."""
+        with self._changed:
+            if self._abandoned:
+                return
+            attempts = self._settle(outgoing, outcome)
+        for attempt in attempts:
+            _log.log(
+                logging.INFO if attempt.outcome == "sent" else logging.WARNING,
+                "notice id=%d contact=%s outcome=%s detail=%s",
+                attempt.notice, attempt.contact, attempt.outcome, attempt.detail,
+            )  # fmt: skip
+            self._report(attempt)
+
+    def _settle(self, outgoing: Outgoing, outcome: Outcome) -> list[Attempt]:
+        """What the queue makes of the outcome, and what is to be reported."""
+        at, head, ids, contact = self._utc(), outgoing.notice.id, outgoing.ids, self._contact.id
+        if isinstance(outcome, Delivered):
+            self._queue.sent(ids, self._monotonic())
+            joined = [Attempt(id_, "sent", f"joined with #{head}", at, contact) for id_ in outgoing.joined]
+            return [Attempt(head, "sent", outcome.detail, at, contact), *joined]
+        if isinstance(outcome, GiveUp):
+            self._queue.dropped(ids)
+            return [Attempt(id_, "failed", outcome.detail, at, contact) for id_ in ids]
+        over = self._queue.failed(ids, self._monotonic())
+        later = [] if head in over else [Attempt(head, "later", outcome.detail, at, contact)]
+        detail = f"given up after {MAX_TRIES} attempts: {outcome.detail}"
+        return later + [Attempt(id_, "failed", detail, at, contact) for id_ in over]

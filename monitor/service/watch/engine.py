@@ -1,0 +1,377 @@
+"""The one worker: takes an item, decides what it means, writes everything that follows in one transaction, and only then says it.
+
+The state moves on as soon as a decision is made; nothing outside hears of it before the transaction holds. So a group that cannot
+be written is kept and tried again, and a process that dies in between is as if the undecided messages had never come: the
+broker still has them, for none was acknowledged.
+
+A group is written at GROUP_MESSAGES unacknowledged messages (the window of a strict broker), at GROUP_AGE_S, or at once when
+something is to be said. While more messages wait already, as after an outage, it grows to GROUP_BACKLOG: a commit costs much, a
+message in it little.
+"""
+
+from __future__ import annotations
+
+import logging
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from monitor.domain.alarms.alarm import IN, OUT, Alarm, Judgement
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
+from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
+from monitor.domain.signs.opening import resume
+from monitor.domain.state.known import State
+from monitor.domain.state.record import Attempt, Event, Group
+from monitor.domain.state.remembering import remember, take_up
+from monitor.domain.watch.due import due_mono_s
+from monitor.domain.watch.egg_alarms import take_book
+from monitor.domain.watch.evaluate import hear, judge, retire, tick
+from monitor.domain.watch.plan import RECORD_DAMAGED, SITE_SUBJECT
+from monitor.domain.watch.view import machine_view
+from monitor.service.ports import Clock, GiveReceipts, Ledger, Loaded, Receipt, StoreFailure, TellStored
+from monitor.service.watch.commands import LOOKS_ON, OF_A_BOOK, RequestError, perform
+from monitor.service.watch.inbox import Arrived, Asked, Attempted, Inbox, Item, Linked, Opened
+
+GROUP_MESSAGES = 20  # the in-flight window of a broker at its default: waiting for more would wait for ever
+GROUP_BACKLOG = 200  # ten windows: 2 ms of deciding, and a commit hardly longer than one of twenty
+# what a power cut may cost in readings not yet durable (the node still has them), against wear of the card
+GROUP_AGE_S = 5.0
+TICK_S = 1.0
+RETRY_S = 1.0
+# A store that fails longer than this must not silence an alarm: what is urgent is told from memory, and written when it can be.
+STORE_PATIENCE_S = 10.0
+MAX_KEPT = 20_000  # rows kept in memory while the store fails; then the inbox backs up, and the broker keeps the rest
+BACKED_UP_S = 0.2
+STATE_EVERY_S = 30.0
+# After a power cut so much of running delays and of what was learnt is lost; each writing costs the card some pages.
+MEMORY_EVERY_S = 300.0
+# a node sends again after 30 s; told after each group, a backlog would cost as many answers as messages
+STORED_EVERY_S = 1.0
+
+_log = logging.getLogger("eggroom.engine")
+
+
+def start_state(loaded: Loaded, site: Site, now: Now) -> State:
+    """The state of a new run, from what the record holds."""
+    anchor_ms = to_ms(now.utc) - now.mono_s * 1000.0
+    state = State(anchor_ms, now.clock_ok, now.mono_s)
+    parts: dict[tuple[str, int], list[Line]] = {}
+    for line in loaded.lines:
+        if line.basis != ARRIVAL:
+            resumed = resume_line(line, anchor_ms, now.mono_s * 1000.0) if now.clock_ok and line.trusted else line
+            parts.setdefault((line.node, line.boot), []).append(resumed)
+    state.lines = {key: tuple(sorted(lines, key=lambda li: li.from_up_ms)) for key, lines in parts.items()}
+    state.numberings = dict(loaded.numberings)
+    state.batches = {b.id: b for b in loaded.batches}
+    for book in loaded.books:
+        take_book(state, book)
+    for alarm in loaded.alarms:
+        state.alarms[alarm.key] = _resumed(alarm, now)
+    state.unknown = {u.probe: u for u in loaded.unknown}
+    for notice in loaded.waiting:
+        state.waiting[notice.contact] = state.waiting.get(notice.contact, 0) + 1
+        state.unsent[notice.id] = (notice.contact, notice.alarm_number)
+    for calibration in loaded.calibrations:
+        known = state.calibrations.get(calibration.probe, ())
+        state.calibrations[calibration.probe] = (*known, calibration)
+    state.handlings = {h.machine: resume(h, now) for h in loaded.handlings}
+    if loaded.memory is not None:
+        take_up(state, site, loaded.memory, now)
+    state.last_line = loaded.last_line
+    state.last_number = loaded.last_alarm_number
+    state.last_notice = loaded.last_notice
+    return state
+
+
+def _resumed(alarm: Alarm, now: Now) -> Alarm:
+    """An alarm's facts in a new run: a shelf keeps its end by the label, for the forward clock began anew."""
+    until = alarm.shelved_until
+    left_s = None if until is None else max(0.0, (until - now.utc).total_seconds())
+    return replace(
+        alarm,
+        shelved_until_mono_s=None if left_s is None else now.mono_s + left_s,
+        asked_mono_s=now.mono_s,
+        pending_mono_s=None,
+        pending_at=None,
+    )
+
+
+class Engine:
+    """See the module. Every method but `counts` belongs to the engine's own thread (or to the one driver of a replay)."""
+
+    def __init__(
+        self,
+        *,
+        site: Site,
+        ledger: Ledger,
+        state: State,
+        give_receipts: GiveReceipts,
+        tell_stored: TellStored,
+        tell_notices: Callable[[Sequence[Notice]], None],
+        show_machine: Callable[[str, Mapping[str, Any]], None],
+        hands_on: bool = False,
+    ) -> None:
+        """hands_on: what this run learns is written down for the next; not of a replay, nor of a single request."""
+        self._site = site
+        self._ledger = ledger
+        self._state = state
+        self._give_receipts = give_receipts
+        self._tell_stored = tell_stored
+        self._tell_notices = tell_notices
+        self._show_machine = show_machine
+        self._group = Group()
+        self._receipts: list[Receipt] = []
+        self._stored: dict[tuple[str, int], int] = {}  # (node, boot): the highest number, still to be told
+        self._next_stored = 0.0
+        self._replies: list[tuple[Callable[[Mapping[str, Any]], None], Mapping[str, Any]]] = []
+        self._group_since: float | None = None
+        self._next_tick: float | None = None
+        self._next_states = 0.0
+        # From the first look on: what the run before handed over is then no longer how things stand.
+        self._next_memory = -math.inf if hands_on else math.inf
+        self._anchor_ms = state.anchor_ms
+        self._settled = False  # whether the last tick decided nothing
+        self._failing_since: float | None = None
+        self._retry_at = 0.0
+        self._told_early: set[int] = set()
+        self._stopped = False
+        self.link: tuple[bool, str, datetime | None] = (False, "not tried yet", None)
+        self.counts = {
+            "messages": 0,
+            "refused": 0,
+            "groups": 0,
+            "failed_commits": 0,
+            "alarm_transitions": 0,
+            "ticks": 0,
+        }
+
+    def run(self, inbox: Inbox, clock: Clock) -> None:
+        """Work until a Stop item comes; then write what is left."""
+        while not self._stopped:
+            if self._backed_up():
+                self._stopped = inbox.closing_within(BACKED_UP_S)
+                item = None
+            else:
+                item = inbox.take(self._wait_s(clock.now()))
+            if item is None:
+                self.idle(clock.now())
+            else:
+                self.work(item, more=inbox.waiting() > 0)
+
+    def work(self, item: Item, more: bool = False) -> None:
+        """One item, and the tick that was due before it. more: others wait already."""
+        now = item.now
+        self._tick_if_due(now)
+        if isinstance(item, Arrived):
+            self._arrived(item)
+        elif isinstance(item, Asked):
+            self._asked(item)
+        elif isinstance(item, Attempted):
+            self._attempted(item.attempt)
+        elif isinstance(item, Linked):
+            self._linked(item)
+        elif isinstance(item, Opened):
+            verdict = OUT if item.note else IN
+            judge(
+                self._state, self._site, (SITE_SUBJECT, RECORD_DAMAGED), Judgement(verdict, now.utc, about=item.note), now, self._group
+            )  # fmt: skip
+        else:
+            self._stopped = True
+            if self._next_memory < math.inf:
+                self._group.memory = remember(self._state, self._site, now, final=True)
+        full = len(self._receipts) >= (GROUP_BACKLOG if more else GROUP_MESSAGES)
+        self._commit_if_due(now, full or self._stopped)
+
+    def due_mono_s(self, now: Now) -> float:
+        """When passing time alone next changes anything; a driver that owns the clock need not stop before."""
+        if self._group.transitions or not self._settled:
+            return now.mono_s
+        return due_mono_s(self._state, self._site, now)
+
+    def idle(self, now: Now) -> None:
+        """Nothing came: let time pass."""
+        self._tick_if_due(now)
+        self._commit_if_due(now, False)
+
+    def _arrived(self, item: Arrived) -> None:
+        self.counts["messages"] += 1
+        if isinstance(item.message, Refused):
+            self.counts["refused"] += 1
+            _log.warning("refused topic=%s reason=%s", item.message.topic, item.message.reason)
+        decided = len(self._group.transitions)
+        hear(self._state, self._site, item.message, item.now, self._group)
+        if len(self._group.transitions) != decided or not isinstance(item.message, Pack):
+            self._settled = False
+        if item.receipt is not None:
+            self._receipts.append(item.receipt)
+
+    def _asked(self, item: Asked) -> None:
+        self._settled = False
+        if item.request.get("do") == "facts":
+            item.reply(self.facts(item.now))
+            return
+        try:
+            if item.request.get("do") in OF_A_BOOK:
+                self._open_book(item.request.get("batch"))
+            answer = perform(self._state, self._site, item.request, item.now, self._group)
+        except RequestError as error:
+            item.reply({"error": str(error)})
+            return
+        except StoreFailure as failure:
+            item.reply({"error": str(failure), "failed": True})
+            return
+        if item.request["do"] in LOOKS_ON:
+            item.reply(answer)
+            return
+        self._replies.append((item.reply, answer))
+
+    def _open_book(self, name: object) -> None:
+        """Fetch a book that was not loaded: of a batch that was closed before this run, into which a late finding is still written."""
+        batch = self._state.batches.get(name) if isinstance(name, str) else None
+        if batch is not None and batch.id not in self._state.books:
+            take_book(self._state, self._ledger.book(batch))
+
+    def _attempted(self, attempt: Attempt) -> None:
+        self._group.attempts.append(attempt)
+
+    def _linked(self, item: Linked) -> None:
+        if item.connected == self.link[0] and item.detail == self.link[1]:
+            return
+        self.link = (item.connected, item.detail, item.now.utc)
+        (_log.info if item.connected else _log.warning)("broker connected=%s detail=%s", item.connected, item.detail)
+        self._group.events.append(Event(item.now.utc, "broker", "site", item.detail))
+
+    def _tick_if_due(self, now: Now) -> None:
+        if self._next_tick is None:
+            retire(self._state, self._site, now, self._group)
+        elif now.mono_s < self._next_tick:
+            return
+        self._next_tick = now.mono_s + TICK_S
+        self.counts["ticks"] += 1
+        decided = len(self._group.transitions), len(self._group.events)
+        tick(self._state, self._site, now, self._group)
+        if (
+            self._anchor_ms != self._state.anchor_ms
+        ):  # a later run tells its forward clock from the label: it must know of this
+            self._anchor_ms = self._state.anchor_ms
+            self._next_memory = self._next_memory if self._next_memory == math.inf else now.mono_s
+        self._settled = decided == (len(self._group.transitions), len(self._group.events))
+        self._tell_stored_if_due(now)
+        if now.mono_s >= self._next_memory:
+            self._next_memory = now.mono_s + MEMORY_EVERY_S
+            self._group.memory = remember(self._state, self._site, now)
+        if now.mono_s >= self._next_states and self._failing_since is None:
+            self._next_states = now.mono_s + STATE_EVERY_S
+            for machine in self._site.machines:
+                self._show_machine(machine, machine_view(self._state, self._site, machine, now))
+
+    def _wait_s(self, now: Now) -> float:
+        due = self._next_tick if self._next_tick is not None else now.mono_s
+        if self._group_since is not None:
+            due = min(due, self._group_since + GROUP_AGE_S)
+        return max(0.0, due - now.mono_s)
+
+    def _backed_up(self) -> bool:
+        return self._failing_since is not None and len(self._group.readings) + len(self._group.refused) >= MAX_KEPT
+
+    def _commit_if_due(self, now: Now, full: bool) -> None:
+        group = self._group
+        if self._group_since is None:
+            if group.empty() and not self._replies and not self._receipts:
+                return
+            self._group_since = now.mono_s
+        told = group.transitions or group.notices or group.attempts
+        urgent = bool(self._replies or told or group.batches or group.handlings or group.memory)
+        old = self._group_since is not None and now.mono_s - self._group_since >= GROUP_AGE_S
+        if not (full or urgent or old):
+            return
+        if self._failing_since is not None and now.mono_s < self._retry_at and not self._stopped:
+            return
+        try:
+            if not group.empty():
+                self._ledger.commit(group)
+        except StoreFailure as failure:
+            self._store_failed(failure, now)
+            return
+        self._after_commit(now)
+
+    def _after_commit(self, now: Now) -> None:
+        group, receipts, replies = self._group, self._receipts, self._replies
+        self._group, self._receipts, self._replies, self._group_since = Group(), [], [], None
+        self.counts["groups"] += 1
+        self.counts["alarm_transitions"] += len(group.transitions)
+        if self._failing_since is not None:
+            _log.warning("store working again after_s=%.0f", now.mono_s - self._failing_since)
+            self._failing_since = None
+        if receipts:
+            self._give_receipts(receipts)
+        self._stored.update((key, numbering.contiguous) for key, numbering in group.numberings.items())
+        self._tell_stored_if_due(now)
+        for transition in group.transitions:
+            alarm = transition.alarm
+            _log.info(
+                "alarm number=%d subject=%s rule=%s from=%r to=%r cause=%r value=%s limit=%s who=%s",
+                alarm.number, alarm.subject, alarm.rule, transition.state_before, transition.state, transition.cause,
+                alarm.value, alarm.limit, transition.who,
+            )  # fmt: skip
+            if alarm.subject in self._site.machines:
+                self._show_machine(alarm.subject, machine_view(self._state, self._site, alarm.subject, now))
+        self._release(group)
+        for reply, answer in replies:
+            reply(answer)
+
+    def _tell_stored_if_due(self, now: Now) -> None:
+        if self._stored and (now.mono_s >= self._next_stored or self._stopped):
+            self._next_stored = now.mono_s + STORED_EVERY_S
+            told, self._stored = self._stored, {}
+            self._tell_stored([(node, boot, seq) for (node, boot), seq in told.items()])
+
+    def _release(self, group: Group) -> None:
+        """Hand the notices that are now written to the dispatcher, and count those that are done with."""
+        dropped = {a.notice for a in group.attempts if a.outcome == "cancelled"}
+        self._tell_notices([n for n in group.notices if n.id not in dropped and n.id not in self._told_early])
+        self._told_early.difference_update(n.id for n in group.notices)
+        contacts = {n.id: n.contact for n in group.notices}
+        for attempt in group.attempts:
+            if attempt.outcome in ("sent", "failed"):
+                contact = contacts.get(attempt.notice) or attempt.contact
+                self._state.waiting[contact] = max(0, self._state.waiting.get(contact, 0) - 1)
+                self._state.unsent.pop(attempt.notice, None)
+
+    def _store_failed(self, failure: StoreFailure, now: Now) -> None:
+        self.counts["failed_commits"] += 1
+        self._retry_at = now.mono_s + RETRY_S
+        if self._failing_since is None:
+            self._failing_since = now.mono_s
+            _log.error("store failing, nothing is lost, trying again detail=%s", failure)
+        if now.mono_s - self._failing_since >= STORE_PATIENCE_S:
+            urgent = [n for n in self._group.notices if n.priority in ("high", "critical")]
+            early = [n for n in urgent if n.id not in self._told_early]
+            self._told_early.update(n.id for n in early)
+            self._tell_notices(early)
+
+    def facts(self, now: Now) -> dict[str, Any]:
+        """How the daemon itself is doing, for `eggroom doctor`."""
+        connected, detail, since = self.link
+        return {
+            "at": now.utc.isoformat(),
+            "clock_ok": now.clock_ok,
+            "up_s": round(now.mono_s - self._state.started_mono_s, 1),
+            "broker_connected": connected,
+            "broker": detail,
+            "broker_since": None if since is None else since.isoformat(),
+            "store_failing_s": None if self._failing_since is None else round(now.mono_s - self._failing_since, 1),
+            "unwritten_readings": len(self._group.readings),
+            "notices_waiting": {c: n for c, n in self._state.waiting.items() if n},
+            "unknown_probes": sorted(self._state.unknown),
+            "silent_probes": sorted(
+                p.key
+                for p in self._site.probes.values()
+                if (life := self._state.life.get(p.key)) is None or now.mono_s - life > p.silence_s
+            ),
+            **self.counts,
+        }

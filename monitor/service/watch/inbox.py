@@ -1,0 +1,109 @@
+"""The one door to the engine: whatever happens becomes an item in a bounded queue, in the order of its arrival."""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from monitor.domain.readings.reading import Message, Now
+from monitor.domain.state.record import Attempt
+from monitor.service.ports import Receipt
+
+# More than the broker may have in flight, so it is full only when something floods past the window. A full inbox makes the
+# network thread wait: the broker then keeps what it has, which is what its queue is for.
+MAX_ITEMS = 50_000
+_FULL_WAIT_S = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Arrived:
+    """A message from the broker, stamped when it reached us; the receipt is owed once it is durable."""
+
+    now: Now
+    message: Message
+    receipt: Receipt | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A person's request; `reply` is called once what it changed is durable, with the answer or an {"error": ...}."""
+
+    now: Now
+    request: Mapping[str, Any]
+    reply: Callable[[Mapping[str, Any]], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Attempted:
+    """What came of sending a notice."""
+
+    now: Now
+    attempt: Attempt
+
+
+@dataclass(frozen=True, slots=True)
+class Linked:
+    """The broker was reached, or lost."""
+
+    now: Now
+    connected: bool
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """The record was opened; a note says that it was damaged and set aside, '' that it is whole."""
+
+    now: Now
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """The last item: finish what is begun, then end."""
+
+    now: Now
+
+
+Item = Arrived | Asked | Attempted | Linked | Opened | Stop
+
+
+class Inbox:
+    """A bounded queue; any thread puts, one takes."""
+
+    def __init__(self, max_items: int = MAX_ITEMS, pace: float = 1.0) -> None:
+        """pace: how many of the clock's seconds pass in one of life's (a demo's clock runs fast)."""
+        self._items: queue.SimpleQueue[Item] = queue.SimpleQueue()
+        self._max = max_items
+        self._pace = pace
+        self._closing = threading.Event()
+
+    def put(self, item: Item) -> None:
+        """Put an item; wait while the queue is full."""
+        while self._items.qsize() >= self._max:
+            time.sleep(_FULL_WAIT_S)
+        self._items.put(item)
+
+    def take(self, timeout_s: float) -> Item | None:
+        """The next item; None when there is none for so long."""
+        try:
+            return self._items.get_nowait() if timeout_s <= 0 else self._items.get(timeout=timeout_s / self._pace)
+        except queue.Empty:
+            return None
+
+    def close(self, now: Now) -> None:
+        """Let the worker finish what came so far, and end."""
+        self._closing.set()
+        self._items.put(Stop(now))
+
+    def closing_within(self, wait_s: float) -> bool:
+        """Whether the door is closed, now or within so long."""
+        return self._closing.wait(wait_s)
+
+    def waiting(self) -> int:
+        """How many items wait."""
+        return self._items.qsize()

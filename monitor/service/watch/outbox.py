@@ -1,0 +1,222 @@
+"""One contact's unsent notices: which is next, and when. No thread and no clock: time is handed in.
+
+`Queue` keeps what waits and what was tried; `Pace` says how long a notice that was never tried is held back, so that a flood of
+alarms is a first message at once and then a few that tell the rest, and not a rattle.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from monitor.domain.alarms.joined import episode, reminds
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.rules import CRITICAL, HIGH, PRIORITIES
+
+BASE_WAIT_S = 2.0  # a passing fault is over in seconds
+MAX_WAIT_URGENT_S = 60.0  # while something high or critical waits: what it is about may kill within the hour
+# low and medium: minutes do not matter to them, and a service that limits its callers is left in peace
+MAX_WAIT_S = 300.0
+MAX_TRIES = 20  # low and medium only: on average half an hour without a phone service, then their news is old
+_MAX_DOUBLINGS = 10  # past both limits; keeps the power small
+_REMEMBERED = 1000  # ids already dealt with: meeting one again changes nothing
+
+# Alarms that have one cause come within seconds to minutes, and whoever is woken reads one message, not thirty (judgement).
+WINDOW_S = 600.0
+MAX_MESSAGES = 3  # to one contact within the window; only a new critical alarm may be one more
+GAPS_S = (30.0, 60.0)  # after the first message of the window, after the second
+CRITICAL_GAPS_S = (
+    30.0,
+    60.0,
+    120.0,
+)  # after the first, second, and each further message as urgent: heat harms within half an hour
+GATHER_S = 30.0  # in a flood, what says nothing new waits so long for its like: six reminders are one message
+_TOLD = 200  # notices kept for the words of the next message
+
+
+@dataclass(frozen=True, slots=True)
+class _Message:
+    at_s: float
+    urgency: int
+    several: bool  # whether it told of more than one episode
+
+
+class Pace:
+    """When one contact may be told of what. Only messages that got through count, those of the last WINDOW_S.
+
+    What is new and critical is held back by messages as urgent only: the first such goes at once, whatever was just told. Other
+    news waits 30 s after any message, and if something as urgent was told in the window, for a place among MAX_MESSAGES. So does what
+    says nothing new (a reminder, a closing notice), however urgent its alarm. With no message in the window nothing waits.
+    """
+
+    def __init__(self) -> None:
+        self._messages: deque[_Message] = deque()
+        self._told: deque[tuple[float, Notice]] = deque(maxlen=_TOLD)
+
+    def went(self, notices: Sequence[Notice], now_s: float) -> None:
+        """One message got through, which told these."""
+        urgency = max(_urgency(n) for n in notices)
+        self._messages.append(_Message(now_s, urgency, len({episode(n) for n in notices}) > 1))
+        self._told.extend((now_s, n) for n in notices)
+
+    def forget(self, now_s: float) -> None:
+        """Time has come to now_s."""
+        while self._messages and self._messages[0].at_s + WINDOW_S <= now_s:
+            self._messages.popleft()
+        while self._told and self._told[0][0] + WINDOW_S <= now_s:
+            self._told.popleft()
+
+    def told(self) -> list[Notice]:
+        """What was told in the window, oldest first."""
+        return [notice for _, notice in self._told]
+
+    def breaks_in(self, notice: Notice) -> bool:
+        """Whether it is new, critical, and more urgent than anything told in the window: it goes at once, by itself."""
+        return _new_and_critical(notice) and not self._as_urgent(notice)
+
+    def free_s(self, notice: Notice, arrived_s: float) -> float:
+        """From when on a notice that was never tried may be told; minus infinity for at once."""
+        sent, as_urgent = self._messages, self._as_urgent(notice)
+        if not sent or self.breaks_in(notice):
+            return float("-inf")
+        if _new_and_critical(notice):
+            return as_urgent[-1].at_s + CRITICAL_GAPS_S[min(len(as_urgent), len(CRITICAL_GAPS_S)) - 1]
+        news = not notice.closing and not reminds(notice)
+        if news and not as_urgent:
+            return sent[-1].at_s + GAPS_S[0]
+        if len(sent) >= MAX_MESSAGES:
+            return sent[-MAX_MESSAGES].at_s + WINDOW_S
+        free_s = sent[-1].at_s + GAPS_S[len(sent) - 1]
+        if not news and any(m.several for m in sent):
+            free_s = max(free_s, arrived_s + GATHER_S)
+        return free_s
+
+    def _as_urgent(self, notice: Notice) -> list[_Message]:
+        return [m for m in self._messages if m.urgency >= _urgency(notice)]
+
+
+@dataclass(slots=True)
+class _Waiting:
+    notice: Notice
+    arrived_s: float
+    tries: int = 0
+    with_others: bool = False  # whether the last attempt told other episodes too
+
+    @property
+    def urgent(self) -> bool:
+        return self.notice.priority in (HIGH, CRITICAL)
+
+
+class Queue:
+    """One contact's unsent notices. Pure but for its own state; time is handed in, seconds, forward only.
+
+    What was never tried waits as `Pace` says; when it goes, all that waits goes with it, as one message. Only what breaks in goes by
+    itself, for it is told in full.
+    After a failure the contact rests, for it is the service that fails, not the notice: full jitter, U(0, w), with w from 2 s doubling to
+    60 s while anything urgent waits, else to 300 s. A high or critical notice that was never tried does not wait for that.
+    Order: least tried, then most urgent, then oldest. "Least tried" comes first so that a notice which the service will never
+    take cannot stand in the way of the others for ever; it costs the urgent little, for after a success what was tried follows at once.
+
+    jitter: called with w, gives the wait, from 0 to w.
+    """
+
+    def __init__(self, jitter: Callable[[float], float]) -> None:
+        self._jitter = jitter
+        self._waiting: dict[int, _Waiting] = {}
+        self._done: deque[int] = deque(maxlen=_REMEMBERED)
+        self._pace = Pace()
+        self._failures = 0
+        self._rest_until_s = float("-inf")
+
+    def __len__(self) -> int:
+        return len(self._waiting)
+
+    def offer(self, notice: Notice, now_s: float) -> None:
+        """Take a notice in; one that waits or was dealt with already changes nothing."""
+        if notice.id not in self._waiting and notice.id not in self._done:
+            self._waiting[notice.id] = _Waiting(notice, now_s)
+
+    def due_s(self) -> float | None:
+        """When the next attempt may be made, as far as `next_due` was asked last; None when nothing waits."""
+        return min((self._free_s(tries, self._waiting[id_]) for tries, _, id_ in self._ranks()), default=None)
+
+    def next_due(self, now_s: float) -> list[Notice]:
+        """What may be told now, the one whose turn it is first; empty when nothing is due.
+
+        While the service fails, what was refused as one message with others is next offered by itself (all of its episode).
+        """
+        self._pace.forget(now_s)
+        ranked = [(tries, self._waiting[id_]) for tries, _, id_ in self._ranks()]
+        due = [(tries, w) for tries, w in ranked if self._free_s(tries, w) <= now_s]
+        if not due:
+            return []
+        tries, first = due[0]
+        alone: set[int] | None = None
+        if tries == 0 and self._pace.breaks_in(first.notice):
+            alone = {episode(w.notice) for t, w in due if t == 0 and self._pace.breaks_in(w.notice)}
+        elif self._failures > 0 and first.with_others:
+            alone = {episode(first.notice)}
+        ordered = [first, *(w for _, w in ranked if w is not first)]
+        return [w.notice for w in ordered if alone is None or episode(w.notice) in alone]
+
+    def told(self) -> list[Notice]:
+        """What got through in the last ten minutes, oldest first."""
+        return self._pace.told()
+
+    def sent(self, ids: Sequence[int], now_s: float) -> None:
+        """These got through as one message: the service works, so what was tried may follow at once."""
+        self._pace.went([self._waiting[id_].notice for id_ in ids], now_s)
+        self.dropped(ids)
+        self._failures = 0
+        self._rest_until_s = float("-inf")
+
+    def failed(self, ids: Sequence[int], now_s: float) -> list[int]:
+        """These did not get through now. Returns those that have been tried often enough, and are not urgent: they are dropped."""
+        tried = [self._waiting[id_] for id_ in ids]
+        with_others = len({episode(w.notice) for w in tried}) > 1
+        for waiting in tried:
+            waiting.tries += 1
+            waiting.with_others = with_others
+        over: list[int] = []
+        if not any(w.urgent for w in tried):
+            over = [w.notice.id for w in tried if w.tries >= MAX_TRIES]
+            self.dropped(over)
+        limit_s = MAX_WAIT_URGENT_S if any(w.urgent for w in self._waiting.values()) else MAX_WAIT_S
+        wait_s = min(limit_s, BASE_WAIT_S * 2.0 ** min(self._failures, _MAX_DOUBLINGS))
+        self._failures += 1
+        self._rest_until_s = now_s + self._jitter(wait_s)
+        return over
+
+    def dropped(self, ids: Iterable[int]) -> None:
+        """These are done with."""
+        for id_ in ids:
+            del self._waiting[id_]
+            self._done.append(id_)
+
+    def _free_s(self, tries: int, waiting: _Waiting) -> float:
+        """When this one may be told; a notice that was tried has waited for its flood already."""
+        if tries > 0:
+            return self._rest_until_s
+        free_s = self._pace.free_s(waiting.notice, waiting.arrived_s)
+        return free_s if waiting.urgent else max(free_s, self._rest_until_s)
+
+    def _ranks(self) -> list[tuple[int, int, int]]:
+        """(tries, urgency, id) of everything that waits, in order. A notice counts at least the tries of the earlier ones of its
+        episode: "no longer too hot" must not overtake the "too hot" that would then read as new.
+        """
+        most: dict[int, int] = {}
+        ranks = []
+        for waiting in sorted(self._waiting.values(), key=lambda w: w.notice.id):
+            notice = waiting.notice
+            tries = most[episode(notice)] = max(most.get(episode(notice), 0), waiting.tries)
+            ranks.append((tries, -_urgency(notice), notice.id))
+        return sorted(ranks)
+
+
+def _new_and_critical(notice: Notice) -> bool:
+    return notice.priority == CRITICAL and not notice.closing and not reminds(notice)
+
+
+def _urgency(notice: Notice) -> int:
+    return PRIORITIES.index(notice.priority)

@@ -1,0 +1,125 @@
+"""What is due for a batch, as a calendar that any phone reads: iCalendar (RFC 5545), written by hand, for it is a few lines.
+
+Lockdown and the hatch window are the profile's; a lockdown that was declared stands at its own time. When to candle no profile
+says: the hen's customary days 7 and 14 (from memory), as thirds of the species' term. Nor when to weigh: at the set, with each candling
+and before lockdown (common practice) are four weighings, the fewest of which a wrong one is mostly found out. Times are UTC; the
+calendar shows its own zone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from monitor.domain.eggs.book import EggBook, looks
+from monitor.domain.eggs.entry import LookAgain
+from monitor.domain.eggs.words import eggs_words
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.profile import Profile
+from monitor.domain.wall import printable
+
+LINE_OCTETS = 75  # RFC 5545, 3.1: without the line break
+CANDLE_THIRDS = (1, 2)
+WEIGH = (
+    "Common practice: at the set, with each candling and before lockdown; of four weighings a wrong one mostly shows."
+)
+TASK = timedelta(minutes=30)  # what takes no time is drawn by many calendars as nothing
+_ESCAPED = {"\\": "\\\\", ";": "\\;", ",": "\\,", "\n": "\\n"}
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """One thing that is due. key: what makes it the same one when the calendar is read again."""
+
+    key: str
+    since: datetime
+    until: datetime
+    summary: str
+    about: str
+
+
+def due_of(batch: Batch, profile: Profile) -> list[Due]:
+    """What is due for a batch, in order: weighing, candling, lockdown, the hatch window."""
+
+    def at(day: float) -> datetime:
+        return batch.set_at + timedelta(days=day)
+
+    eggs = f"{eggs_words(batch.eggs)} of {profile.name}" if batch.eggs is not None else profile.name
+    weigh = f"{batch.id}: weigh"
+    found = [Due("weigh-set", at(0.0), at(0.0) + TASK, weigh, f"{eggs}, when they are set. {WEIGH}")]
+    for third in CANDLE_THIRDS:
+        day = round(profile.days * third / 3.0)
+        about = (
+            f"{eggs}, day {day}. A custom, as the hen's day {7 * third} of 21; no source of the profile gives a day."
+        )
+        found.append(Due(f"candle-{third}", at(day), at(day) + TASK, f"{batch.id}: candle and weigh", about))
+    lockdown = next((d.at for d in batch.declared if d.stage == "lockdown"), None)
+    when = at(profile.lockdown_day) if lockdown is None else lockdown
+    about = (
+        f"{eggs}, day {profile.lockdown_day:g}."
+        if lockdown is None
+        else f"{eggs}, declared on day {batch.day(when):.1f}."
+    )
+    found.append(Due("weigh-lockdown", when - TASK, when, weigh, f"{eggs}, before lockdown. {WEIGH}"))
+    summary = f"{batch.id}: lockdown" if lockdown is None else f"{batch.id}: lockdown, declared"
+    found.append(Due("lockdown", when, when + TASK, summary, about))
+    first, last = profile.hatch_day_first, profile.hatch_day_last
+    about = f"{eggs}, from day {first:g} to day {last:g}; the term is {profile.days:g} days."
+    found.append(Due("hatch", at(first), max(at(last), at(first) + TASK), f"{batch.id}: hatch", about))
+    return sorted(found, key=lambda due: due.since)
+
+
+def looks_of(book: EggBook, egg: int) -> list[Due]:
+    """When an egg is to be looked at again, or the whole batch; in order."""
+    found = []
+    for entry in looks(book):
+        fact = entry.fact
+        if isinstance(fact, LookAgain) and (entry.egg == egg or (entry.egg is None and entry.count is None)):
+            about = f"{book.batch.id} egg {egg}" if entry.egg is not None else book.batch.id
+            key, until = f"look-{entry.number}", fact.look_at + TASK
+            found.append(Due(key, fact.look_at, until, f"{about}: look again", fact.text))
+    return sorted(found, key=lambda due: due.since)
+
+
+def to_ics(batch: Batch, profile: Profile, site_id: str, now: datetime, more: Sequence[Due] = ()) -> str:
+    """The calendar of a batch, and what more is due. Written again, it replaces what was read before: each entry keeps its UID, so
+    that one which stands in two calendars is the same; DTSTAMP is `now`."""
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//eggroom//batch calendar//EN"]
+    for due in sorted((*due_of(batch, profile), *more), key=lambda each: each.since):
+        lines += [
+            "BEGIN:VEVENT",
+            f"UID:{batch.id}-{due.key}@{site_id}.eggroom.invalid",
+            f"DTSTAMP:{_utc(now)}",
+            f"DTSTART:{_utc(due.since)}",
+            f"DTEND:{_utc(due.until)}",
+            f"SUMMARY:{_text(due.summary)}",
+            f"DESCRIPTION:{_text(due.about)}",
+            "TRANSP:TRANSPARENT",
+            "END:VEVENT",
+        ]
+    lines.append("END:VCALENDAR")
+    return "".join(f"{part}\r\n" for line in lines for part in _folded(line))
+
+
+def _utc(at: datetime) -> str:
+    return at.astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
+
+
+def _text(text: str) -> str:
+    """A TEXT value (RFC 5545, 3.3.11): no control characters, four of the others escaped."""
+    plain = "\n".join(printable(line) for line in text.split("\n"))
+    return "".join(_ESCAPED.get(c, c) for c in plain)
+
+
+def _folded(line: str) -> Iterator[str]:
+    """The line in parts of no more than LINE_OCTETS, no character cut in two; each but the first begins with a space."""
+    part, octets = "", 0
+    for character in line:
+        size = len(character.encode())
+        if octets + size > LINE_OCTETS:
+            yield part
+            part, octets = " ", 1
+        part += character
+        octets += size
+    yield part

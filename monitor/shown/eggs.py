@@ -1,0 +1,363 @@
+"""The egg book and the water of its eggs as text for the terminal, and as plain values for programs."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Collection, Iterator, Sequence
+from datetime import datetime
+from typing import Any
+
+from monitor.analysis.water.ahead import EggLoss, Mend, target_at
+from monitor.analysis.water.batch import BatchLoss, Track, mend_words
+from monitor.analysis.water.loss import Interval
+from monitor.domain.air.units import Unit, show_temperature
+from monitor.domain.eggs.book import EggBook, history, looks, of_egg, standing, went_on
+from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
+from monitor.domain.eggs.words import eggs_words, entry_view, said, stamp
+from monitor.domain.needs.site import Site
+from monitor.domain.wall import printable, wall_day, wall_time
+from monitor.service.reports.weighed import Water, Weighed
+
+WIDE = 77  # characters of a line, and two more where it is indented
+_LAST_WIDE = 25  # characters of what was seen last, in a line of the table
+
+
+def written_text(batch: str, entries: Sequence[Entry], site: Site) -> str:
+    """What was written, one line an entry."""
+    return "\n".join(f"{batch} {_about(e)}: {said(e, site.zone)} (entry {e.number})" for e in entries)
+
+
+def book_text(book: EggBook, water: Water, site: Site, now: datetime) -> str:
+    """A batch: what each egg loses and is heading for, the batch together, and the humidity that serves most."""
+    eggs = "" if book.batch.eggs is None else f", {eggs_words(book.batch.eggs)}"
+    lines = [f"{book.batch.id}: {book.batch.profile}{eggs}, {_where(book, water, site)}", *_common(water, site)]
+    rows = [(str(egg), w, _last(of_egg(book, egg), site)) for egg, w in water.eggs.items()]
+    rows += [(printable(name) or "-", w, "") for name, w in water.trays.items()]
+    if rows:
+        lines += ["", f"{'egg':<7} {'weighed':>7} {'last g':>8} {'lost':>6}  {'by pip (95 %)':<20} seen last"]
+        lines += [_row(*row, water.window_pct) for row in rows]
+        if any("  ! " in row for row in lines):
+            lines.append("!: outside the target, and its whole interval too")
+        if any(w.by_pip_pct is not None for _, w, _ in rows):
+            lines.append(f"lost: up to its end, its pip or now; by pip: up to day {water.pip_day:.1f}, as the target")
+        lines += _why(rows, book)
+    else:
+        lines.append("nothing written about any egg by number yet")
+    if water.together is not None and len(water.together.eggs) > 1:
+        lines += ["", *_together(water.together, water, site)]
+    for name, w in water.trays.items():
+        if w.loss is not None:
+            lines += ["", *_wrapped(f"{f'tray {printable(name)}' if name else 'weighed together'}: {_judged(w, site)}")]
+    others = [e for e in standing(book) if e.egg is None and not isinstance(e.fact, Weighing)]
+    if others:
+        lines += ["", *_entries(book, others, site)]
+    for e in looks(book):
+        lines += _wrapped(f"to look at again: {_about(e)}, {said(e, site.zone)}{_over(e, now)}")
+    return "\n".join(lines)
+
+
+def egg_text(book: EggBook, egg: int, water: Water, site: Site) -> str:
+    """One egg: its loss so far, where that leads, what would mend it, and everything written about it."""
+    into = went_on(book, egg)
+    where = [_where(book, water, site), *_common(water, site)] if into is None else [f"went on as batch {into}"]
+    lines = [f"{book.batch.id} egg {egg}: {book.batch.profile}, {where[0]}", *where[1:], ""]
+    weighed = water.eggs.get(egg, Weighed(()))
+    if weighed.loss is None:
+        lines += _wrapped(f"loss: {_reason(weighed, book) or 'nothing written about this egg yet'}")
+    else:
+        lines += _loss_lines(weighed, weighed.loss, water, site)
+    entries = of_egg(book, egg)
+    return "\n".join([*lines, "", *_entries(book, entries, site)] if entries else lines)
+
+
+def weighed_text(about: Collection[tuple[int | None, str]], water: Water, site: Site) -> str:
+    """What it comes to after a weighing: of one egg or tray its own loss; of several the batch's together."""
+    if len(about) == 1:
+        ((egg, tray),) = about
+        weighed = water.trays.get(tray, Weighed(())) if egg is None else water.eggs.get(egg, Weighed(()))
+        if weighed.loss is None:
+            return f"  {_reason(weighed)}"
+        return "\n".join(f"  {line}" for line in _ahead_lines(weighed, weighed.loss, water, site))
+    if water.together is not None:
+        return "\n".join(f"  {line}" for line in _together(water.together, water, site))
+    return "\n".join(f"  {reason}" for reason in dict.fromkeys(w.reason for w in water.eggs.values()))
+
+
+def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> Iterator[str]:
+    by_pip = weighed.by_pip_pct
+    until = "" if weighed.until is None else f", until {wall_time(weighed.until, site.zone)}"
+    if by_pip is not None:
+        target = "" if water.window_pct is None else ", target {:g} to {:g} %".format(*water.window_pct)
+        yield f"{'by pip':<13} {_interval(by_pip)}{target}"
+    yield f"{'lost in all' if until else 'lost so far':<13} {_interval(loss.now_pct)}{until}"
+    if weighed.until is None and by_pip is None:
+        yield f"{'by pip':<13} {_interval(loss.pip_pct)}, day {water.pip_day:.1f}{_state(weighed.track)}"
+    if weighed.until is None:
+        yield f"{'by hatch':<13} {_interval(loss.hatch_pct)}, as if the shell stayed whole"
+    if weighed.until is None and loss.line.by_days:
+        yield f"{'to set':<13} no humidity was recorded, so none can be told"
+    elif weighed.until is None and water.window_pct is not None and by_pip is None:
+        yield from _wrapped(f"{'to set':<13} {mend_words(loss.mend, _unit(site), water.lately_rh_pct)}", 14)
+
+
+def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> Iterator[str]:
+    yield from _ahead_lines(weighed, loss, water, site)
+    line = loss.line
+    yield f"{'mass at set':<13} {_interval(line.mass_at_set_g, 'g', 2)}"
+    if line.conductance_mg_d_kpa is not None:
+        yield f"{'conductance':<13} {_interval(line.conductance_mg_d_kpa, 'mg a day and kPa')}"
+        yield f"{'on record':<13} {100.0 * line.recorded:.0f} % of the time up to the last weighing"
+    if line.left_out:
+        which = ", ".join(str(number) for number in line.left_out)
+        yield from _wrapped(f"{'left out':<13} entry {which}: far off the line of the others", 14)
+
+
+def _together(found: BatchLoss, water: Water, site: Site) -> Iterator[str]:
+    yield f"together: {_interval(found.now_pct)} lost, {_interval(found.pip_pct)} by pip{_state(water.track)}"
+    yield f"  spread {found.sd_pct:.1f} (sd), from {found.low_pct:.1f} to {found.high_pct:.1f} %"
+    if found.outliers:
+        yield from _wrapped(f"  unlike the rest: {_eggs(found.outliers)}")
+    serving = found.serving
+    if serving is None:
+        return
+    now = "" if water.lately_rh_pct is None else f", {water.lately_rh_pct:.0f} % now"
+    wet = show_temperature(serving.wet_bulb_c, _unit(site))
+    if serving.served:
+        most = f"{serving.rh_pct:.0f} % RH (wet bulb {wet}) from now on{now}"
+        yield f"  {most}: serves {len(serving.served)} of {len(found.eggs)} eggs"
+    else:
+        yield f"  no humidity that a machine can hold brings any of {len(found.eggs)} eggs into the window"
+    for eggs, want in ((serving.drier, "drier"), (serving.wetter, "damper")):
+        if eggs:
+            yield from _wrapped(f"  better {want}: {_eggs(eggs)}")
+
+
+def _row(name: str, weighed: Weighed, last: str, window_pct: tuple[float, float] | None) -> str:
+    loss, last_g = weighed.loss, f"{weighed.masses[-1].mass_g:.2f}" if weighed.masses else "-"
+    lost = "-" if loss is None else f"{loss.now_pct.value:.1f} %"
+    pip = ""
+    if loss is not None and (weighed.until is None or weighed.by_pip_pct is not None):
+        p = weighed.by_pip_pct or loss.pip_pct
+        mark = "! " if window_pct is not None and p.outside(*window_pct) else ""
+        pip = f"{mark}{p.value:.1f} ({p.low:.1f} to {p.high:.1f})"
+    return f"{name:<7.7} {len(weighed.masses):>7} {last_g:>8} {lost:>6}  {pip:<20} {last}".rstrip()
+
+
+def _common(water: Water, site: Site) -> Iterator[str]:
+    if water.lately_c is not None:
+        air = show_temperature(water.lately_c, _unit(site))
+        humid = "humidity not known" if water.lately_rh_pct is None else f"{water.lately_rh_pct:.0f} % RH"
+        yield f"  air of the last day: {air}, {humid}"
+    if water.window_pct is None:
+        yield "  no target loss: no source gives one for this species"
+    else:
+        low, high = water.window_pct
+        yield f"  target: {low:g} to {high:g} % of the mass at set by pip, day {water.pip_day:.1f}"
+        if 0.0 < water.day < water.pip_day:
+            low, high = target_at(water.window_pct, water.pip_day, water.day)
+            yield f"  the line there: {low:.1f} to {high:.1f} % by day {water.day:.1f}"
+
+
+def _where(book: EggBook, water: Water, site: Site) -> str:
+    if book.batch.closed_at is not None:
+        return f"closed on day {water.day:.1f}, {wall_day(book.batch.closed_at, site.zone)}"
+    machine = site.machines.get(water.machine)
+    place = machine.name if machine is not None else water.machine
+    return f"day {water.day:.1f}" + (f", in {place}" if place else ", in no machine")
+
+
+def _judged(weighed: Weighed, site: Site) -> str:
+    return "" if weighed.loss is None else weighed.track.words if weighed.track else _interval(weighed.loss.pip_pct)
+
+
+def _entries(book: EggBook, entries: Sequence[Entry], site: Site) -> Iterator[str]:
+    yield f"{'entry':>5}  {'when':<17}  what"
+    for entry in entries:
+        # Of what it replaced only the last is named: the rest is in --json.
+        before = [_not(entry, e, site) for e in history(book, entry)[1:2]]
+        words = f"{said(entry, site.zone).strip()}{''.join(before)} ({printable(entry.who)})"
+        about = f"{entry.number:>5}  {wall_time(entry.at, site.zone)}  "
+        yield from _wrapped(about + words, len(about))
+
+
+def _last(entries: Sequence[Entry], site: Site) -> str:
+    """How it ended; until then what was seen of it last."""
+    seen = [e for e in entries if not isinstance(e.fact, Weighing | Size | Laid | LookAgain | Note)]
+    ends = [e for e in seen if e.ends]
+    last = (ends or seen)[-1] if seen else None
+    words = "" if last is None else f"now {last.fact.into}" if isinstance(last.fact, Split) else said(last, site.zone)
+    return words if len(words) <= _LAST_WIDE else f"{words[: _LAST_WIDE - 1]}…"
+
+
+def _not(entry: Entry, before: Entry, site: Site) -> str:
+    """In what an entry was put right."""
+    old = said(before, site.zone)
+    if old != said(entry, site.zone):
+        return f", not {old}"
+    if before.at != entry.at:
+        return f", not at {wall_time(before.at, site.zone)}"
+    return "" if before.same_subject(entry) else f", not of {_about(before)}"
+
+
+def _why(rows: Sequence[tuple[str, Weighed, str]], book: EggBook) -> Iterator[str]:
+    """Why nothing can be told of eggs that were weighed, each reason once."""
+    names: dict[str, list[str]] = {}
+    for name, weighed, _ in rows:
+        if weighed.loss is None and weighed.masses:
+            names.setdefault(_reason(weighed, book), []).append(name)
+    for reason, of in names.items():
+        yield from _wrapped(f"  {', '.join(of)}: {reason}")
+
+
+def _reason(weighed: Weighed, book: EggBook | None = None) -> str:
+    """Why its loss cannot be told; where the egg or its batch ended without what is expected, for it is too late for that."""
+    if weighed.until is None and (book is None or book.batch.closed_at is None):
+        return weighed.reason
+    return weighed.reason.partition(", expected")[0].removesuffix(" yet")
+
+
+def _about(entry: Entry) -> str:
+    if entry.egg is not None:
+        return f"egg {entry.egg}"
+    return f"tray {printable(entry.tray)}" if entry.tray else "batch"
+
+
+def _over(look: Entry, now: datetime) -> str:
+    assert isinstance(look.fact, LookAgain)
+    return " (its time has come)" if look.fact.look_at <= now else ""
+
+
+def _interval(found: Interval, unit: str = "%", digits: int = 1) -> str:
+    return f"{found.value:.{digits}f} {unit} ({found.low:.{digits}f} to {found.high:.{digits}f})"
+
+
+def _state(track: Track | None) -> str:
+    return "" if track is None else f": {track.state}"
+
+
+def _eggs(eggs: Sequence[int]) -> str:
+    return f"{'egg' if len(eggs) == 1 else 'eggs'} {', '.join(str(egg) for egg in eggs)}"
+
+
+def _wrapped(text: str, indent: int = 4) -> list[str]:
+    return textwrap.wrap(text, WIDE, subsequent_indent=" " * indent, drop_whitespace=True) or [""]
+
+
+def _unit(site: Site) -> Unit:
+    return "F" if site.unit == "F" else "C"
+
+
+# --- plain values
+
+
+def water_view(water: Water) -> dict[str, Any]:
+    """The water of a batch: per cent of the mass at set, °C and %RH whatever the site shows; None for what is not known."""
+    return {
+        "at": stamp(water.at),
+        "day": round(water.day, 3),
+        "machine": water.machine or None,
+        "pip_day": round(water.pip_day, 2),
+        "window_pct": water.window_pct,
+        "line_pct": _line_pct(water),
+        "lately": {"dry_bulb_c": _rounded(water.lately_c), "rh_pct": _rounded(water.lately_rh_pct)},
+        "eggs": {str(egg): weighed_view(w) for egg, w in water.eggs.items()},
+        "trays": {name: weighed_view(w) for name, w in water.trays.items()},
+        "together": None if water.together is None else _together_view(water.together, water.track),
+        "off_track": water.off,
+        "about": water.about or None,
+    }
+
+
+def _line_pct(water: Water) -> list[float | None] | None:
+    """What should have been lost by now on the way to the target; None without one, before the set and after pip."""
+    if water.window_pct is None or not 0.0 <= water.day <= water.pip_day:
+        return None
+    return [_rounded(each) for each in target_at(water.window_pct, water.pip_day, water.day)]
+
+
+def weighed_view(weighed: Weighed) -> dict[str, Any]:
+    """The water of one egg, or of a tray as one egg of it."""
+    masses = [
+        {
+            "entry": m.entry,
+            "at": stamp(m.at),
+            "mass_g": round(m.mass_g, 4),
+            "eggs": m.eggs,
+            "left_out": m.left_out or None,
+        }
+        for m in weighed.masses
+    ]
+    until = None if weighed.until is None else stamp(weighed.until)
+    base: dict[str, Any] = {"masses": masses, "until": until, "reason": weighed.reason or None, "loss": None}
+    loss = weighed.loss
+    if loss is None:
+        return base
+    line, going = loss.line, weighed.until is None
+    return base | {
+        "loss": {
+            "now_pct": _interval_view(loss.now_pct),
+            "pip_pct": _interval_view(loss.pip_pct) if going else None,
+            "by_pip_pct": _interval_view(weighed.by_pip_pct),
+            "hatch_pct": _interval_view(loss.hatch_pct) if going else None,
+            "track": weighed.track.state if going and weighed.track is not None else None,
+            "mend": _mend_view(loss.mend) if going and loss.mend is not None else None,
+            "mass_at_set_g": _interval_view(line.mass_at_set_g),
+            "conductance_mg_d_kpa": _interval_view(line.conductance_mg_d_kpa),
+            "conductance_sea_level_mg_d_kpa": _interval_view(line.conductance_sea_level_mg_d_kpa),
+            "by_days": line.by_days,
+            "recorded": round(line.recorded, 4),
+            "left_out": line.left_out,
+        }
+    }
+
+
+def book_view(book: EggBook, egg: int | None = None) -> list[dict[str, Any]]:
+    """Every entry ever written, of the batch or of one egg, with whether it still counts."""
+    counts = {e.number for e in standing(book)}
+    return [entry_view(e) | {"stands": e.number in counts} for e in book.entries if egg in (None, e.egg)]
+
+
+def _together_view(found: BatchLoss, track: Track | None) -> dict[str, Any]:
+    serving = found.serving
+    return {
+        "eggs": found.eggs,
+        "now_pct": _interval_view(found.now_pct),
+        "pip_pct": _interval_view(found.pip_pct),
+        "sd_pct": _rounded(found.sd_pct),
+        "low_pct": _rounded(found.low_pct),
+        "high_pct": _rounded(found.high_pct),
+        "conductance_cv": _rounded(found.conductance_cv),
+        "outliers": found.outliers,
+        "track": None if track is None else track.state,
+        "serving": None
+        if serving is None
+        else {
+            "rh_pct": _rounded(serving.rh_pct),
+            "wet_bulb_c": _rounded(serving.wet_bulb_c),
+            "served": serving.served,
+            "drier": serving.drier,
+            "wetter": serving.wetter,
+        },
+    }
+
+
+def _mend_view(mend: Mend) -> dict[str, Any]:
+    return {
+        "reachable": mend.reachable,
+        "rh_pct": _rounded(mend.rh_pct),
+        "wet_bulb_c": _rounded(mend.wet_bulb_c),
+        "loss_pct": _rounded(mend.loss_pct),
+        "rh_low_pct": _rounded(mend.rh_low_pct),
+        "rh_high_pct": _rounded(mend.rh_high_pct),
+        "until_d": _rounded(mend.until_d),
+    }
+
+
+def _interval_view(found: Interval | None) -> dict[str, float | None] | None:
+    if found is None:
+        return None
+    return {"value": _rounded(found.value), "low": _rounded(found.low), "high": _rounded(found.high)}
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None or value != value or value in (float("inf"), float("-inf")) else round(value, 3)

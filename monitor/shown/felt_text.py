@@ -1,0 +1,128 @@
+"""In words: a batch's dose of heat and cold with what was published about as much, its eggs as estimated, and what was done."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+
+from monitor.analysis.history.felt import DECLARED, HANDLING, OPENING, Felt, Happening, SideDose
+from monitor.domain.air.units import quoted_in
+from monitor.domain.needs.bands import DRY_BULB, EGG
+from monitor.domain.published.exposure import ABOVE, REACHED, SHORT
+from monitor.domain.readings.reading import to_ms
+from monitor.domain.wall import printable
+from monitor.shown.site_form import Shown, duration, per_cent
+
+LISTED = 20  # openings told one by one in words; JSON and CSV have them all
+DAY_MS = 86_400_000
+SIDES = {ABOVE: ("heat", "over"), "below": ("cold", "under")}
+KINDS = {OPENING: "opening", HANDLING: "handling", DECLARED: "stage declared", "move": "moved", "split": "split"}
+
+
+def felt_lines(felt: Felt, shown: Shown) -> Iterator[str]:
+    """What stands under the figures of one stage, or of the whole."""
+    for side in felt.doses:
+        yield dose_line(side, shown)
+    yield from egg_lines(felt, shown)
+    if felt.deficit_kpa is None:
+        yield "the air's pull on the egg's water: not known"
+    else:
+        share = per_cent(felt.deficit_hours * 3_600_000.0 / (felt.until_ms - felt.since_ms))
+        yield f"the air's pull on the egg's water: {felt.deficit_kpa:.2f} kPa (mean vapour-pressure deficit of the egg, over {share})"
+    yield f"openings: {felt.openings} recognised, {felt.openings_per_day:.1f} a day"
+
+
+def dose_line(side: SideDose, shown: Shown) -> str:
+    """`heat over the alarm limit, 38.90 °C: 0.8 h, 1.23 K·h, in 2 stays, the farthest 41.20 °C at ...`."""
+    word, where = SIDES[side.dose.side]
+    limits = " and ".join(f"{shown.value(DRY_BULB, c)} °{shown.unit}" for c in side.limits_c)
+    head = f"{word} {where} the alarm limit{'s' if len(side.limits_c) > 1 else ''}, {limits}"
+    if side.dose.peak_c is None or side.peak_at_ms is None:
+        return f"{head}: none"
+    stays = "1 stay" if side.stays == 1 else f"{side.stays} stays"
+    much = f"{duration(side.dose.hours * 3600.0)}, {shown.area(DRY_BULB, side.dose.degree_h)}, in {stays}"
+    farthest = f"{shown.value(DRY_BULB, side.dose.peak_c)} °{shown.unit} at {shown.time(side.peak_at_ms)}"
+    return f"{head}: {much}, the farthest {farthest}"
+
+
+def egg_lines(felt: Felt, shown: Shown) -> Iterator[str]:
+    """The eggs' temperature, always called an estimate, with how fast it follows the air."""
+    egg = felt.egg_c
+    if egg.mean is None or egg.min is None or egg.max is None or egg.min_at_ms is None or egg.max_at_ms is None:
+        yield "egg temperature: not known, the air's record is too short or too broken to estimate it"
+        return
+    within = " or ".join(f"{tau_s / 60.0:.0f}" for tau_s in felt.tau_s)
+    unit = f"°{shown.unit}"
+    yield (
+        f"egg about {shown.value(EGG, egg.mean)} {unit} (estimate: it follows the air within about {within} min),"
+        f" known for {per_cent(egg.coverage)} of the time, lowest {shown.value(EGG, egg.min)} {unit} at"
+        f" {shown.time(egg.min_at_ms)}, highest {shown.value(EGG, egg.max)} {unit} at {shown.time(egg.max_at_ms)}"
+    )
+
+
+def dose_lines(felt: Sequence[Felt], shown: Shown) -> Iterator[str]:
+    """For each stage and the whole, the published exposures that stand nearest to its doses, both sides of each."""
+    periods = felt if len(felt) > 2 else felt[-1:]  # of one stage the whole says the same
+    found = [(each, side) for each in periods for side in each.doses if side.published]
+    if not found:
+        yield "DOSES: none, the air was never beyond an alarm limit in the time that is recorded"
+        return
+    yield "DOSES beyond the alarm limits (of two probes the worse), and what was published of as much or nearly"
+    yield (
+        "Other people's eggs: nothing is concluded from them about these. All stays of a stage are added up, which a"
+        " published exposure mostly is not. See --exposures for the whole table."
+    )
+    told: dict[tuple[tuple[str, str], ...], str] = {}
+    for each, side in found:
+        yield f"{each.stage}: {dose_line(side, shown)}"
+        key = tuple((match.exposure.id, match.standing) for match in side.published)
+        if key in told:
+            yield f"  published: as for {told[key]}"
+            continue
+        told[key] = each.stage
+        for match in side.published:
+            yield f"  {match.words(shown.unit, 'All of it here')}{_longest(match.standing, match.exposure.temp_c, side)}"
+
+
+def _longest(standing: str, temp_c: float | None, side: SideDose) -> str:
+    if standing not in (REACHED, SHORT) or temp_c is None or len(side.levels.get(temp_c, ())) < 2:
+        return ""
+    return f" The longest stay: {duration(side.longest_h(temp_c) * 3600.0)}."
+
+
+def happening_lines(every: Sequence[Happening], set_at: datetime, shown: Shown) -> Iterator[str]:
+    """What was done, in order, openings as far as LISTED; and the openings of each day."""
+    openings = [each for each in every if each.kind == OPENING]
+    told = [each for each in every if each.kind != OPENING] + openings[:LISTED]
+    yield f"WHAT WAS DONE: {len(every) or 'nothing recorded'}"
+    for each in sorted(told, key=lambda one: one.at_ms):
+        yield f"{shown.time(each.at_ms)} {happening_words(each, shown)}"
+    if len(openings) > LISTED:
+        yield f"and {len(openings) - LISTED} more openings"
+    per_day = openings_per_day(every, set_at)
+    if per_day:
+        yield f"openings by day of incubation: {', '.join(f'day {day}: {count}' for day, count in per_day)}"
+
+
+def happening_words(each: Happening, shown: Shown) -> str:
+    """`handling of setter-1 to 14:40, by sam`, on one line."""
+    return printable(_happening_words(each, shown))
+
+
+def _happening_words(each: Happening, shown: Shown) -> str:
+    if each.kind == HANDLING:
+        until = f" until {shown.time(each.until_ms)}" if each.until_ms is not None else ""
+        return f"handling of {each.machine}{until}{f', by {each.by}' if each.by else ''}"
+    if each.kind == OPENING:
+        return f"opening of {each.machine}: {quoted_in(each.text, shown.unit)}"
+    if each.entry is not None:
+        return f"{each.text}{f', by {each.by}' if each.by else ''}"
+    return f"{KINDS[each.kind]}: {each.text}"
+
+
+def openings_per_day(every: Sequence[Happening], set_at: datetime) -> list[tuple[int, int]]:
+    """(day of incubation, openings) of each day that has any."""
+    set_ms = to_ms(set_at)
+    counts = Counter((each.at_ms - set_ms) // DAY_MS for each in every if each.kind == OPENING and each.counts)
+    return sorted(counts.items())

@@ -1,0 +1,241 @@
+"""The drawings of a history's page: each quantity over time, and strips that say what was done."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from html import escape
+
+import numpy as np
+
+from monitor.analysis.history.chart import Chart, columns_of, runs
+from monitor.analysis.history.environment import BatchHistory, Period
+from monitor.analysis.history.excursions import ABOVE, BELOW
+from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, Happening
+from monitor.analysis.history.figures import Figures, limits_of
+from monitor.domain.air.units import celsius_to_fahrenheit
+from monitor.domain.needs.bands import EGG, RH
+from monitor.domain.readings.reading import from_ms
+from monitor.shown.felt_text import happening_words
+from monitor.shown.site_form import WORDS, Shown
+
+HEIGHT = 170.0
+HOUR_MS = 3_600_000
+DAY_H = 24
+STEPS_H = (1, 2, 3, 6, 12, 24, 48, 72, 120, 168, 240, 480)  # between two marks of the time axis
+CLOCK_H = 48  # longer than that the hour alone no longer says which day it is of
+MARKS = 6  # so many fit on a phone
+ENTRY = 9.0  # the height of a mark of the egg book, at the head of a drawing
+MARGIN = 0.06  # of the height, above and below all that is drawn
+
+Ticks = list[tuple[float, str]]  # (share of the width, words)
+
+
+def axis(chart: Chart, set_ms: int, shown: Shown) -> Ticks:
+    """Marks of time: days of incubation, only the first with that word; or hours on the clock where the whole is short."""
+    length_ms = chart.until_ms - chart.since_ms
+    steps = [step for step in STEPS_H if step >= DAY_H or length_ms <= CLOCK_H * HOUR_MS]
+    step_h = next((step for step in steps if length_ms / (step * HOUR_MS) <= MARKS), STEPS_H[-1])
+    step_ms = step_h * HOUR_MS
+    ticks: Ticks = []
+    for number in range(math.ceil((chart.since_ms - set_ms) / step_ms), (chart.until_ms - set_ms) // step_ms + 1):
+        at_ms = set_ms + number * step_ms
+        if step_h >= DAY_H:
+            words = f"{'' if ticks else 'day '}{number * step_h // DAY_H}"
+        else:
+            words = from_ms(at_ms).astimezone(shown.zone).strftime("%H:%M")
+        ticks.append(((at_ms - chart.since_ms) / length_ms, words))
+    return ticks
+
+
+def drawing(
+    chart: Chart, figures: Figures, done: Sequence[Happening], stages: Sequence[Period], ticks: Ticks, shown: Shown
+) -> Iterator[str]:
+    """One quantity over time: band, excursions, gaps, the line, and marks of what was done."""
+    name, unit = WORDS[chart.quantity], shown.unit_of(chart.quantity)
+    scale = _Scale(chart, shown)
+    yield f"<figure><figcaption>{escape(name.capitalize())} {unit} <small>{escape(_extremes(figures, chart, shown))}</small></figcaption>"
+    yield '<div class="plot"><div class="y">'
+    yield "".join(f'<span style="top:{100.0 * scale.y(v) / HEIGHT:.1f}%">{v:g}</span>' for v in scale.ticks)
+    yield f"</div>{svg(chart, HEIGHT)}<title>{escape(name)}</title>"
+    yield from _bands(chart, scale)
+    for side in (ABOVE, BELOW):
+        stays = [(each.since_ms, each.until_ms) for each in figures.excursions if each.side == side]
+        for first, last in columns_of(chart, stays):
+            yield rect(f"out {side}", first, last, 0.0, HEIGHT)
+    for first, last in columns_of(chart, [(gap.since_ms, gap.until_ms) for gap in figures.gaps]):
+        yield rect("gap", first, last, 0.0, HEIGHT)
+    yield from (f'<path class="grid" d="M{x * chart.low.size:.1f} 0V{HEIGHT:g}"/>' for x, _ in ticks)
+    yield from (f'<path class="grid" d="M0 {scale.y(v):.1f}H{chart.low.size}"/>' for v in scale.ticks)
+    yield f'<path class="air" d="{_envelope(chart, scale)}"/>'
+    yield from _marks(chart, done, stages, shown)
+    yield f"{rect('frame', 0, chart.low.size, 0.0, HEIGHT)}</svg>{times(ticks)}</div></figure>"
+
+
+def strips(
+    history: BatchHistory, chart: Chart, ticks: Ticks, per_day: Sequence[tuple[int, int]], set_ms: int, shown: Shown
+) -> Iterator[str]:
+    """Stages, machines, and the openings of each day."""
+    most = max((count for _, count in per_day), default=0)
+    most_words = f" <small>up to {most} a day</small>" if most else " <small>none recognised</small>"
+    yield f'<figure><figcaption>Stages, machines and openings{most_words}</figcaption><div class="plot">'
+    stages = [(p.since_ms, p.until_ms, p.stage) for p in history.stages]
+    moves = [each for each in history.happenings if each.kind == MOVE]
+    ends = [*(each.at_ms for each in moves[1:]), chart.until_ms]
+    stays = [(m.at_ms, end, m.machine or "no machine") for m, end in zip(moves, ends, strict=False) if m.at_ms < end]
+    yield from (_lane("stage", stages, chart), _lane("machine", stays, chart))
+    yield f'<div class="name">opened</div>{svg(chart, 44.0, "bars")}'
+    yield f"<title>openings of each day of incubation</title>{rect('frame', 0, chart.low.size, 0.0, 44.0)}"
+    for day, count in per_day:
+        since_ms, height = set_ms + day * 24 * HOUR_MS, 44.0 * count / most
+        left = max(chart.column(since_ms), 0.0)
+        right = min(chart.column(since_ms + 24 * HOUR_MS), float(chart.low.size))
+        yield (
+            f'<rect class="bar" x="{left:.1f}" y="{44.0 - height:.1f}" width="{max(right - left, 0.5):.1f}" height="{height:.1f}">'
+            f"<title>day {day}: {count}</title></rect>"
+        )
+    yield f"</svg>{times(ticks)}</div>{_named('Stage', stages, set_ms)}{_named('Machine', stays, set_ms)}</figure>"
+
+
+def legend(egg: bool = False) -> str:
+    """What colours and marks mean; egg: of one, whose book is marked too."""
+    shapes = [
+        ('<rect class="band" width="22" height="12"/>', "the band, to its warning limits"),
+        ('<path class="alarm" d="M0 6H22"/>', "high alarm limit"),
+        ('<path class="alarm below" d="M0 6H22"/>', "low alarm limit"),
+        ('<rect class="out" width="22" height="12"/>', "above the band"),
+        ('<rect class="out below" width="22" height="12"/>', "below the band"),
+        ('<rect class="gap" width="22" height="12"/>', "gap: no good data, or egg not known"),
+        ('<path class="move" d="M11 0V12"/>', "move"),
+        ('<path class="stage" d="M11 0V12"/>', "stage begins"),
+        ('<path class="opening" d="M11 0V12"/>', "opening (foot of the drawing)"),
+        ('<rect class="handling" width="22" height="12"/>', "handling (foot of the drawing)"),
+    ]
+    if egg:
+        shapes.append((f'<path class="entry" d="M11 0V{ENTRY:g}"/>', "in the egg's book (head of the drawing)"))
+    items = "".join(f'<li><svg viewBox="0 0 22 12">{shape}</svg>{words}</li>' for shape, words in shapes)
+    return f'<ul class="key">{items}</ul>'
+
+
+class _Scale:
+    """Where a value of a chart lies, and the values beside it: from the lowest to the highest of line and limits."""
+
+    def __init__(self, chart: Chart, shown: Shown) -> None:
+        self._fahrenheit = shown.unit == "F" and chart.quantity != RH
+        limits = [value for span in chart.bands if span.band is not None for _, value in span.band.limits()]
+        values = np.concatenate((chart.low, chart.high, np.array(limits, dtype=float)))
+        values = values[np.isfinite(values)]
+        least, most = (float(values.min()), float(values.max())) if values.size else (0.0, 1.0)
+        least, most = self.shown(least), self.shown(most)
+        margin = MARGIN * max(most - least, 0.2)
+        self.bottom, self.top = least - margin, most + margin
+        step = round_step((self.top - self.bottom) / 4.0)
+        first, last = math.ceil(self.bottom / step), math.floor(self.top / step)
+        self.ticks = [round(number * step, 6) for number in range(first, last + 1)]
+
+    def shown(self, value: float) -> float:
+        """In the unit that people are shown."""
+        return celsius_to_fahrenheit(value) if self._fahrenheit else value
+
+    def y(self, shown_value: float) -> float:
+        """From the top of the drawing."""
+        return HEIGHT * (self.top - shown_value) / (self.top - self.bottom)
+
+    def at(self, value: float) -> float:
+        """The same, of a value as it is kept."""
+        return self.y(self.shown(value))
+
+
+def round_step(about: float) -> float:
+    """A round step of 1, 2 or 5 that is no smaller."""
+    power: float = 10.0 ** math.floor(math.log10(about))
+    return next(power * factor for factor in (1.0, 2.0, 5.0, 10.0) if power * factor >= about * 0.999)
+
+
+def _extremes(figures: Figures, chart: Chart, shown: Shown) -> str:
+    if figures.min is None or figures.max is None:
+        return "nothing measured" if chart.quantity != EGG else "not known"
+    estimate = ", an estimate" if chart.quantity == EGG else ""
+    return f"{shown.value(chart.quantity, figures.min)} to {shown.value(chart.quantity, figures.max)}{estimate}"
+
+
+def _bands(chart: Chart, scale: _Scale) -> Iterator[str]:
+    for span in chart.bands:
+        first, last = chart.column(span.since_ms), chart.column(span.until_ms)
+        low, high = limits_of(span.band)
+        if low is not None or high is not None:
+            top = 0.0 if high is None else scale.at(high)
+            bottom = HEIGHT if low is None else scale.at(low)
+            yield rect("band", first, last, top, bottom - top)
+        if span.band is not None:
+            for value, kind in ((span.band.high_alarm, "alarm"), (span.band.low_alarm, "alarm below")):
+                if value is not None:
+                    yield f'<path class="{kind}" d="M{first:.1f} {scale.at(value):.1f}H{last:.1f}"/>'
+
+
+def _envelope(chart: Chart, scale: _Scale) -> str:
+    """The line as the outline of its lowest and highest values, one for each run of columns without a gap."""
+    drawn = []
+    for first, last in runs(np.isfinite(chart.low)):
+        over = [f"{x + 0.5:g} {scale.at(float(chart.high[x])):.1f}" for x in range(first, last)]
+        under = [f"{x + 0.5:g} {scale.at(float(chart.low[x])):.1f}" for x in range(last - 1, first - 1, -1)]
+        drawn.append(f"M{'L'.join((*over, *under))}Z")
+    return "".join(drawn)
+
+
+def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], shown: Shown) -> Iterator[str]:
+    for stage in stages[1:]:
+        yield _mark("stage", chart.column(stage.since_ms), f"{stage.stage} from {shown.time(stage.since_ms)}")
+    inside = [each for each in done if 0.0 <= chart.column(each.at_ms) <= chart.low.size]
+    for each in inside:
+        x, words = chart.column(each.at_ms), f"{shown.time(each.at_ms)} {happening_words(each, shown)}"
+        if each.kind == HANDLING:
+            last = chart.column(each.until_ms if each.until_ms is not None else each.at_ms)
+            bar = rect("handling", x, max(last, x + 1.0), HEIGHT - 10.0, 10.0)
+            yield bar.replace("/>", f"><title>{escape(words)}</title></rect>")
+        elif each.entry is not None:
+            yield _mark("entry", x, words, ENTRY)
+        elif each.kind != OPENING:
+            yield _mark("stage" if each.kind == DECLARED else "move", x, words)
+    # There may be hundreds: one path for all, one mark for those that fall on the same pixel.
+    opened = sorted({round(chart.column(each.at_ms)) for each in inside if each.kind == OPENING and each.counts})
+    if opened:
+        yield f'<path class="opening" d="{"".join(f"M{x} {HEIGHT - 16.0:g}V{HEIGHT:g}" for x in opened)}"/>'
+
+
+def _mark(kind: str, x: float, words: str, length: float = HEIGHT) -> str:
+    return f'<path class="{kind}" d="M{x:.1f} 0V{length:g}"><title>{escape(words)}</title></path>'
+
+
+def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str:
+    """A row of stretches of time, each with its name where that fits (see `.lane` in the style); `_named` tells them all."""
+    parts = []
+    for since_ms, until_ms, words in spans:
+        left = 100.0 * chart.column(since_ms) / chart.low.size
+        width = 100.0 * chart.column(until_ms) / chart.low.size - left
+        parts.append(
+            f'<span style="left:{left:.2f}%;width:{width:.2f}%" title="{escape(words)}">{escape(words)}</span>'
+        )
+    return f'<div class="name">{name}</div><div class="lane">{"".join(parts)}</div>'
+
+
+def _named(name: str, spans: Sequence[tuple[int, int, str]], set_ms: int) -> str:
+    """The same in words, for a name that has no room in its stretch: `Stage: setter from day 0, lockdown from day 18`."""
+    told = [f"{words} from day {round((since_ms - set_ms) / (DAY_H * HOUR_MS), 1):g}" for since_ms, _, words in spans]
+    return f'<p class="named">{name}: {escape(", ".join(told))}</p>' if told else ""
+
+
+def times(ticks: Ticks) -> str:
+    """The words of the time axis."""
+    return f'<div class="x">{"".join(f"""<span style="left:{100.0 * x:.1f}%">{words}</span>""" for x, words in ticks)}</div>'
+
+
+def svg(chart: Chart, height: float, kind: str = "") -> str:
+    """The beginning of a drawing as wide as the chart's columns."""
+    named = f' class="{kind}"' if kind else ""
+    return f'<svg{named} viewBox="0 0 {chart.low.size} {height:g}" preserveAspectRatio="none" role="img">'
+
+
+def rect(kind: str, first: float, last: float, top: float, height: float) -> str:
+    """Columns, and heights from the top."""
+    return f'<rect class="{kind}" x="{first:.4g}" y="{top:.1f}" width="{last - first:.4g}" height="{height:.1f}"/>'

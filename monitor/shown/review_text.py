@@ -1,0 +1,286 @@
+"""A review as people read it, at most 80 columns, and as plain values for JSON. Nothing is judged here.
+
+The words say what the record shows, and what other people published. They name no cause of what happened to an egg, and tell
+nobody to open one or to treat a chick: where one would be handled, there stand a caution and the veterinarian.
+"""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Callable, Iterator, Sequence
+
+from monitor.analysis.review.judged import (
+    BETWEEN,
+    CANNOT_SAY,
+    COMMON,
+    COVERAGE,
+    GAP,
+    MISSING,
+    NEAR,
+    NO_BAND,
+    NOT_MEASURED,
+    NOT_SUPPORTED,
+    SHORT,
+    SUPPORTED,
+    VERDICTS,
+    Figure,
+    Verdict,
+)
+from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_difference, quoted_in
+from monitor.domain.published.causes import BEFORE_SET, COLD, DOSE, HEAT, HIGH, LOSS, LOW, MEAN, WINDOWS, Catalogue
+from monitor.domain.published.exposure import EXPOSURES, shown_c
+from monitor.domain.published.exposure import SOURCES as EXPOSURE_SOURCES
+from monitor.domain.wall import filled
+
+HEADS = {
+    SUPPORTED: "SUPPORTED: the record shows what these sources describe",
+    CANNOT_SAY: "CANNOT SAY",
+    NOT_SUPPORTED: "NOT SUPPORTED: the record shows none of this",
+    NOT_MEASURED: "NOT MEASURED: published too, and no sensor sees them",
+}
+WHY = {
+    MISSING: "the record has no such figure",
+    COVERAGE: "too little of the time has good data",
+    NO_BAND: "the profile has no band to tell by",
+    NEAR: "beyond the band by less than a sensor can tell",
+    SHORT: "the mean is carried by short stays outside the band",
+    BETWEEN: "more than is said to be harmless, less than is said to harm",
+    GAP: "a gap in the record is long enough to hide it",
+    COMMON: "half or more of the batches that went well had as much of it",
+}
+PREAMBLE = (
+    "Each published cause of this finding, asked of the record. Supported means that the record shows what the source describes,"
+    " not that this is why: several can be supported at once, and what no sensor sees may matter more."
+)
+TEMPERATURES_OF = "The published temperatures are those of other people's machines and mostly of hens' eggs."
+CLOSING = (
+    "This page informs; it is no diagnosis. Ask an avian veterinarian where an egg or a chick is in doubt, and keep to the"
+    " welfare code of your place."
+)
+
+
+def review_text(
+    catalogue: Catalogue, finding: str, subject: str, verdicts: Sequence[Verdict], unit: str, reviewed_good: int = 0
+) -> str:
+    """The review for people.
+
+    Parameters
+        subject: what it is about, as `batch hen-3, 2 of 20 eggs`.
+        unit: `C` or `F`; ValueError for another.
+        reviewed_good: how many batches that went well stood beside it; 0 is said.
+    """
+    if unit not in ("C", "F"):
+        raise ValueError(f"unit {unit!r}, expected C or F")
+    published = catalogue.findings[finding]
+    beside = {0: "No batch that went well stands beside it.", 1: "One batch that went well stands beside it."}.get(
+        reviewed_good, f"{reviewed_good} batches that went well stand beside it."
+    )
+    lines = [f"Review of {subject}", f"Finding: {published.words}", "", PREAMBLE, beside]
+    for name in VERDICTS:
+        told = [v for v in verdicts if v.verdict == name]
+        lines += ["", HEADS[name] if told else f"{HEADS[name].split(':')[0]}: none of the published causes"]
+        for verdict in told:
+            lines += unseen_lines(verdict, unit) if name == NOT_MEASURED else told_lines(verdict, unit)
+    lines += ["", "CAUTION", f"  {published.caution}", f"  {CLOSING}", "", "SOURCES"]
+    lines += [f"  {line}" for line in source_lines(catalogue, verdicts)]
+    return "\n".join(filled(line) for line in lines) + "\n"
+
+
+def to_json(catalogue: Catalogue, finding: str, subject: str, verdicts: Sequence[Verdict]) -> dict[str, object]:
+    """The review as plain values for `json.dumps`, in the units of the record: °C, K, %RH, %, h; what is not known is null."""
+    published = catalogue.findings[finding]
+    return {
+        "subject": subject,
+        "finding": finding,
+        "words": published.words,
+        "verdicts": [_row(verdict) for verdict in verdicts],
+        "caution": published.caution,
+        "closing": CLOSING,
+        "sources": _cited(catalogue, verdicts),
+    }
+
+
+def _row(verdict: Verdict) -> dict[str, object]:
+    first, figure, check = verdict.first, verdict.figure, verdict.check
+    clear_at, supported_at = first.levels(check) if check is not None and check.kind != MEAN else (None, None)
+    return {
+        "verdict": verdict.verdict,
+        "reason": WHY.get(verdict.reason),
+        "causes": [{"words": c.words, "source": c.source, "evidence": c.evidence} for c in verdict.causes],
+        "check": first.check or None,
+        "direction": first.direction or None,
+        "exposure": first.exposure or None,
+        "window": first.window,
+        "unseen": first.unseen or None,
+        "unit": check.unit if check is not None else None,
+        "value": _round(figure.value) if figure is not None else None,
+        "low": _round(figure.low) if figure is not None else None,
+        "high": _round(figure.high) if figure is not None else None,
+        "share_outside": _round(_outside(verdict)),
+        "not_supported_up_to": clear_at,
+        "supported_from": supported_at,
+        "coverage": _round(figure.coverage) if figure is not None else None,
+        "longest_gap_h": _round(figure.longest_gap_h) if figure is not None else None,
+        "at_pace": figure.at_pace if figure is not None else None,
+        "siblings": [_round(v) for v in verdict.siblings],
+        "went_well": [_round(v) for v in verdict.good],
+        "strength": _round(verdict.strength),
+        "disputed": verdict.disputed,
+    }
+
+
+def _round(value: float | None) -> float | None:
+    return None if value is None else round(value, 4)
+
+
+def told_lines(verdict: Verdict, unit: str) -> Iterator[str]:
+    """One verdict: each source's words, what the record shows, the others' figures."""
+    for cause in dict.fromkeys((c.words, c.source, c.evidence) for c in verdict.causes):
+        yield f"  - {quoted_in(cause[0], unit)} ({_source(cause[1], cause[2])})"
+    if verdict.reason:
+        yield f"    Cannot say: {WHY[verdict.reason]}."
+    if verdict.figure is not None:
+        asked = {HIGH: "Too high? ", LOW: "Too low? "}.get(verdict.first.direction, "") if _of_a_band(verdict) else ""
+        yield f"    {asked}The record shows {_figure(verdict, verdict.figure, unit)}."
+        yield from _others(verdict, unit)
+    elif verdict.check is not None:
+        yield f"    Asked for: {_asked(verdict, unit)}."
+    published = verdict.first.published
+    if published is not None:
+        yield f"    Published: {quoted_in(published.result, unit)} ({published.source}, {published.eggs} eggs)."
+        for other in EXPOSURES:
+            if other.id in published.against:
+                yield f"    Published, and says otherwise: {_exposure(other.id, unit)}."
+    if verdict.disputed:
+        yield "    Sources name the opposite direction too."
+
+
+def _of_a_band(verdict: Verdict) -> bool:
+    return verdict.check is not None and verdict.check.kind == MEAN
+
+
+def unseen_lines(verdict: Verdict, unit: str) -> Iterator[str]:
+    """One cause that no sensor sees: what it is about, and when."""
+    cause = verdict.first
+    when = "before the eggs were set" if cause.window == BEFORE_SET else f"in {WINDOWS[cause.window][0]}"
+    about = "" if cause.unseen == BEFORE_SET else f"{cause.unseen}, "
+    yield f"  - {quoted_in(cause.words, unit)} ({_source(cause.source, cause.evidence)}): {about}{when}"
+
+
+def _source(key: str, evidence: str) -> str:
+    if key == "MEMORY":
+        return "from memory"
+    return f"{key}, {'from memory' if evidence == 'memory' else evidence}"
+
+
+def _asked(verdict: Verdict, unit: str) -> str:
+    """`mean humidity over the setter stage`: the figure by its name."""
+    check, cause, published = verdict.check, verdict.first, verdict.first.published
+    if check is None:
+        return ""
+    words = check.words
+    if published is not None and published.temp_c is not None:
+        words = words.replace("the published temperature", shown_c(published.temp_c, unit))
+    return words if cause.check == LOSS else f"{words} over {WINDOWS[cause.window][0]}"
+
+
+def _figure(verdict: Verdict, figure: Figure, unit: str) -> str:
+    check, cause = verdict.check, verdict.first
+    if check is None:
+        return ""
+    shown = _shown(check.unit, unit)
+    pace = " (dead before pip: at the pace until then)" if figure.at_pace else ""
+    text = f"{_asked(verdict, unit)}: {shown(figure.value)}{pace}"
+    if check.kind == MEAN:
+        text += f", band {_band(figure, shown)}"
+        outside = _outside(verdict)
+        if outside is not None and cause.check != LOSS:
+            text += f", {'above' if cause.direction == HIGH else 'below'} it {100.0 * outside:.0f} % of the time"
+    else:
+        clear_at, supported_at = cause.levels(check)
+        text += f", not supported up to {shown(clear_at)}, supported from {shown(supported_at)}"
+    if cause.check == LOSS or not figure.coverage < 1.0:
+        return text
+    gap = f", longest gap {figure.longest_gap_h:.1f} h" if check.kind == DOSE else ""
+    return f"{text}; covered {_per_cent(figure.coverage)}{gap}"
+
+
+def _outside(verdict: Verdict) -> float | None:
+    """The share of the time beyond the limit of the cause's direction."""
+    figure, check = verdict.figure, verdict.check
+    if figure is None or check is None or check.kind != MEAN or verdict.exposure is None:
+        return None
+    return figure.share_above if verdict.first.direction == HIGH else figure.share_below
+
+
+def _others(verdict: Verdict, unit: str) -> Iterator[str]:
+    check = verdict.check
+    if check is None or verdict.figure is None:
+        return
+    shown = _shown(check.unit, unit)
+    if verdict.siblings:
+        same = {shown(v) for v in verdict.siblings} == {shown(verdict.figure.value)}
+        yield f"    This batch's other eggs: {'the same' if same else _range(verdict.siblings, shown)}."
+    if verdict.good:
+        yield f"    Batches that went well: {_range(verdict.good, shown)}."
+
+
+def _range(values: Sequence[float], shown: Callable[[float], str]) -> str:
+    if len(values) == 1:
+        return f"{shown(values[0])} (1)"
+    low, high, middle = shown(min(values)), shown(max(values)), shown(statistics.median(values))
+    return f"{low} ({len(values)})" if low == high else f"{low} to {high}, middle {middle} ({len(values)})"
+
+
+def _band(figure: Figure, shown: Callable[[float], str]) -> str:
+    if figure.low is not None and figure.high is not None:
+        return f"{shown(figure.low)} to {shown(figure.high)}"
+    if figure.high is not None:
+        return f"up to {shown(figure.high)}"
+    return f"from {shown(figure.low)}" if figure.low is not None else "none"
+
+
+def _shown(of: str, unit: str) -> Callable[[float], str]:
+    """How a value of that unit is written."""
+    fahrenheit = unit == "F"
+    return {
+        "C": lambda v: f"{celsius_to_fahrenheit(v):.2f} °F" if fahrenheit else f"{v:.2f} °C",
+        "K": lambda v: f"{k_to_fahrenheit_difference(v):.2f} °F" if fahrenheit else f"{v:.2f} K",
+        "%RH": lambda v: f"{v:.1f} %RH",
+        "%": lambda v: f"{v:.1f} %",
+        "share": lambda v: f"{100.0 * v:.0f} %",
+        "h": lambda v: f"{v:.2g} h" if v < 1.0 else f"{v:.1f} h",
+        "a day": lambda v: f"{v:.1f} a day",
+    }[of]
+
+
+def _per_cent(share: float) -> str:
+    """Rounded down: only what is whole is called 100 %."""
+    return f"{int(share * 1000.0) / 10.0:.1f} %"
+
+
+def _exposure(id_: str, unit: str) -> str:
+    each = next(e for e in EXPOSURES if e.id == id_)
+    what = "" if each.temp_c is None else f"{shown_c(each.temp_c, unit)} "
+    hours = "" if each.hours is None else f"for {each.hours:g} h, "
+    return f"{what}{hours}{quoted_in(each.result, unit)} ({each.source}, {each.eggs} eggs)"
+
+
+def _cited(catalogue: Catalogue, verdicts: Sequence[Verdict]) -> dict[str, str]:
+    """Full citation by key of every source that the review names."""
+    keys = {cause.source for verdict in verdicts for cause in verdict.causes}
+    cited = {key: catalogue.sources[key] for key in sorted(keys)}
+    for verdict in verdicts:
+        published = verdict.first.published
+        if published is not None:
+            for each in EXPOSURES:
+                if each is published or each.id in published.against:
+                    cited.setdefault(each.source, EXPOSURE_SOURCES[each.source])
+    return dict(sorted(cited.items()))
+
+
+def source_lines(catalogue: Catalogue, verdicts: Sequence[Verdict]) -> Iterator[str]:
+    """Every source that is named, in full."""
+    yield from (f"{key}: {text}" for key, text in _cited(catalogue, verdicts).items())
+    if any(v.first.check in (HEAT, COLD) for v in verdicts):
+        yield TEMPERATURES_OF

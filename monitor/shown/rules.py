@@ -1,0 +1,211 @@
+"""The rules in force: for each machine, with what is in it now, every number and whose it is. Values in, a mapping or text out.
+
+A limit of the air is the band's of a batch (its profile, its stage) unless a site or a machine gives its own. The deadband shown is
+the one that is used: a narrow band makes it smaller.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from monitor.domain.alarms.notice import show_value
+from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, Needs, needs_of
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.profile import Band
+from monitor.domain.needs.rulebook import SHIPPED, WORKED_OUT, InForce, in_force
+from monitor.domain.needs.rules import BAND_RULES, CHANGEABLE, SITE_WIDE, Rule
+from monitor.domain.needs.site import HOLDS_EGGS, Machine, Site
+from monitor.domain.watch.plan import BAND_SHARE
+
+OF_BAND, CAPPED = "band", "a quarter of the band"  # origins that only a machine with eggs in it has
+_ROUNDING = 1e-9  # by which two ways to reckon one limit may differ
+
+_HEAD = f"  {'rule':<21} {'priority':<8} {'limit':>10}   {'dead':>4}  {'on':>4} {'off':>4} {'again':>5} {'respond':>7}"
+_TOLD = {
+    "priority": "priority", "limit": "limit", "deadband": "dead", "on_delay_s": "on", "off_delay_s": "off",
+    "re_alarm_s": "again", "respond_min": "respond",
+}  # fmt: skip
+_LEGEND = """\
+on, off: how long it must last to come, and to go. again: when it is told again.
+dead: how far inside its limit it must be to go.
+respond: from the alarm to the harm; with the severity it makes the priority.
+*: a quarter of the band, as that is less. Days (d) of an overdue rule: after the due day.
+What is not as shipped has a line below it that says whose it is."""
+
+
+def rules_view(site: Site, batches: Iterable[Batch], at: datetime, machines: Iterable[Machine]) -> dict[str, Any]:
+    """What is in force at `at`, as a plain mapping: machine by machine, then the rules of the whole site.
+
+    Temperatures °C, humidity %RH, times s, respond_min minutes; `quantity` says what a limit is of, wet bulb too. `limit_from`
+    names the batches whose band a limit is.
+    """
+    open_ = [batch for batch in batches if batch.closed_at is None]
+    whole = in_force(site, None, ())
+    return {
+        "at": at.isoformat(),
+        "machines": [_machine_view(site, machine, open_, at) for machine in machines],
+        "site": [_row(found) for found in whole.values() if found.rule.group in SITE_WIDE],
+    }
+
+
+def _machine_view(site: Site, machine: Machine, batches: list[Batch], at: datetime) -> dict[str, Any]:
+    needs = needs_of(machine, batches, site, at)
+    alone = {o.batch: needs_of(machine, [b for b in batches if b.id == o.batch], site, at) for o in needs.occupants}
+    found = in_force(site, machine.id, [o.profile for o in needs.occupants])
+    return {
+        "machine": machine.id,
+        "name": machine.name,
+        "kind": machine.kind,
+        "batches": [
+            {"batch": o.batch, "profile": o.profile, "stage": o.stage, "day": round(o.day, 2), "settling": o.settling}
+            for o in needs.occupants
+        ],
+        "rules": [
+            _row(each) | (_of_band(each, needs, alone) if id_ in BAND_RULES else {})
+            for id_, each in found.items()
+            if each.rule.group not in SITE_WIDE
+        ],
+    }
+
+
+def _row(found: InForce) -> dict[str, Any]:
+    rule = found.rule
+    numbers = {name: getattr(rule, name) for name in CHANGEABLE}
+    return {
+        "rule": rule.id, "words": rule.words, "severity": rule.severity, "group": rule.group, "unit": rule.unit,
+        "quantity": None, **numbers, "limit_from": [], "origins": dict(found.origins),
+    }  # fmt: skip
+
+
+def _of_band(found: InForce, needs: Needs, alone: Mapping[str, Needs]) -> dict[str, Any]:
+    """What a rule of the air has from the band it judges by: its limit, and at most a share of its width for a deadband."""
+    rule, origins = found.rule, dict(found.origins)
+    judged = _judged(needs, rule.id)
+    if judged is None:  # nothing in there is judged by it yet
+        return {"quantity": None if rule.limit is None else DRY_BULB if rule.id.startswith("dry-bulb") else RH}
+    (quantity, band), limit, batches = judged, rule.limit, []
+    if limit is None:
+        limit = _side(band, rule.id)
+        origins["limit"] = SHIPPED if limit is None else OF_BAND
+        batches = _whose(rule.id, quantity, limit, alone)
+    elif quantity == WET_BULB:
+        quantity = RH  # in which a person gives it
+    deadband = _deadband(rule, band)
+    if deadband < rule.deadband:
+        origins["deadband"] = CAPPED
+    return {
+        "quantity": quantity, "limit": limit, "deadband": deadband, "limit_from": batches, "origins": origins,
+    }  # fmt: skip
+
+
+def _judged(needs: Needs, rule_id: str) -> tuple[str, Band] | None:
+    """The quantity that a rule of the air judges in a machine, and its band."""
+    if not rule_id.startswith("dry-bulb"):
+        return needs.humidity
+    return None if needs.dry_bulb_c is None else (DRY_BULB, needs.dry_bulb_c)
+
+
+def _side(band: Band, rule_id: str) -> float | None:
+    """The band's limit for a rule: `dry-bulb-high-alarm` is its high_alarm."""
+    _, side, level = rule_id.rsplit("-", 2)
+    value: float | None = getattr(band, f"{side}_{level}")
+    return value
+
+
+def _whose(rule_id: str, quantity: str, limit: float | None, alone: Mapping[str, Needs]) -> list[str]:
+    """The batches whose own band has this limit; all of them where it is none's, as of a band brought to another quantity."""
+    if limit is None:
+        return []
+    found = []
+    for batch, needs in alone.items():
+        own = _judged(needs, rule_id)
+        value = None if own is None or own[0] != quantity else _side(own[1], rule_id)
+        if value is not None and abs(value - limit) < _ROUNDING:
+            found.append(batch)
+    return found or list(alone)
+
+
+def _deadband(rule: Rule, band: Band) -> float:
+    low = band.low_warning if band.low_warning is not None else band.low_alarm
+    high = band.high_warning if band.high_warning is not None else band.high_alarm
+    return rule.deadband if low is None or high is None else min(rule.deadband, BAND_SHARE * (high - low))
+
+
+def rules_text(view: Mapping[str, Any], site: Site) -> str:
+    """The same for a person: a table for each machine at most 80 characters wide, in the unit of the site."""
+    lines: list[str] = []
+    for machine in view["machines"]:
+        lines += [*_machine_lines(machine, site.unit), ""]
+    lines += ["The whole site", _HEAD, *_row_lines(view["site"], {}, site.unit), ""]
+    for line in _LEGEND.splitlines():
+        lines += _wrapped(line)
+    return "\n".join(lines)
+
+
+def _machine_lines(machine: Mapping[str, Any], unit: str) -> list[str]:
+    batches = {b["batch"]: b for b in machine["batches"]}
+    letters: dict[tuple[str, ...], str] = {}
+    for row in machine["rules"]:
+        if row["limit_from"]:
+            letters.setdefault(tuple(row["limit_from"]), chr(ord("a") + len(letters)))
+    empty = "watched only" if machine["kind"] not in HOLDS_EGGS else "empty: its air has no limits"
+    lines = [f"{machine['name']} ({', '.join(batches) or empty})", _HEAD, *_row_lines(machine["rules"], letters, unit)]
+    for names, letter in letters.items():
+        whose = "; ".join(_whose_words(batches[name]) for name in names)
+        lines += _wrapped(f"{letter} of {whose}", "  ")
+    return lines
+
+
+def _whose_words(batch: Mapping[str, Any]) -> str:
+    settling = ", humidity settling" if batch["settling"] else ""
+    return f"{batch['batch']}: {batch['profile']}, {batch['stage']}, day {int(batch['day'])}{settling}"
+
+
+def _row_lines(rows: Sequence[Mapping[str, Any]], letters: Mapping[tuple[str, ...], str], unit: str) -> list[str]:
+    lines = []
+    for row in rows:
+        mark = letters.get(tuple(row["limit_from"]), " ")
+        star = "*" if row["origins"]["deadband"] == CAPPED else " "
+        delays = f"{_span(row['on_delay_s']):>4} {_span(row['off_delay_s']):>4} {_span(row['re_alarm_s']):>5}"
+        lines.append(
+            f"  {row['rule']:<21} {row['priority']:<8} {_limit(row, unit):>10} {mark} {_deadband_words(row, unit):>4}{star} "
+            f"{delays} {_span(row['respond_min'] * 60):>7}"
+        )
+        own = [
+            f"{_TOLD[name]}: {origin}"
+            for name, origin in row["origins"].items()
+            if origin not in (SHIPPED, WORKED_OUT, OF_BAND, CAPPED)
+        ]
+        lines += _wrapped("; ".join(own), "      ") if own else []
+    return lines
+
+
+def _limit(row: Mapping[str, Any], unit: str) -> str:
+    if row["limit"] is None:
+        return "-"
+    if row["quantity"] is None:
+        return f"{row['limit']:g} d"
+    return show_value(row["quantity"], row["limit"], unit).replace("wet bulb", "wb")
+
+
+def _deadband_words(row: Mapping[str, Any], unit: str) -> str:
+    """A difference, in the unit of the limit: °F are smaller."""
+    of_temperature = row["quantity"] in (DRY_BULB, WET_BULB) or row["unit"] == "C"
+    return f"{round(row['deadband'] * (1.8 if unit == 'F' and of_temperature else 1.0), 2):g}"
+
+
+def _span(seconds: float | None) -> str:
+    """A time as short as it can be said: 20s, 5m, 1.5h, 1d."""
+    if seconds is None:
+        return "-"
+    for size, name in ((86_400, "d"), (3600, "h"), (60, "m")):
+        if seconds >= size and seconds * 2 % size == 0:
+            return f"{seconds / size:g}{name}"
+    return f"{seconds:g}s"
+
+
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, 80, initial_indent=indent, subsequent_indent=f"{indent}  ")

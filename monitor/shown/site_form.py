@@ -1,0 +1,71 @@
+"""How a site's people are shown times, values and lengths: in its zone and unit, lines no wider than a terminal."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+from monitor.analysis.history.figures import Limits
+from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
+from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
+from monitor.domain.readings.reading import from_ms
+
+WORDS = {DRY_BULB: "dry bulb", RH: "humidity", WET_BULB: "wet bulb", EGG: "egg (estimate)"}
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How this site's people are shown times and values. unit: C or F; ValueError for another."""
+
+    zone: tzinfo
+    unit: str
+
+    def __post_init__(self) -> None:
+        if self.unit not in ("C", "F"):
+            raise ValueError(f"unit {self.unit!r}, expected C or F")
+
+    def time(self, at: datetime | int) -> str:
+        local = (from_ms(at) if isinstance(at, int) else at).astimezone(self.zone)
+        twice = local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset()
+        return local.strftime("%Y-%m-%d %H:%M%z" if twice else "%Y-%m-%d %H:%M")
+
+    def unit_of(self, quantity: str) -> str:
+        return "%RH" if quantity == RH else f"°{self.unit}"
+
+    def value(self, quantity: str, value: float) -> str:
+        if quantity == RH:
+            return f"{value:.1f}"
+        return f"{celsius_to_fahrenheit(value) if self.unit == 'F' else value:.2f}"
+
+    def difference(self, quantity: str, value: float) -> str:
+        """A spread or an area: a difference of temperatures, so the 32 of the Fahrenheit scale has no part in it."""
+        return f"{k_to_fahrenheit_difference(value) if quantity != RH and self.unit == 'F' else value:.2f}"
+
+    def area(self, quantity: str, area: float) -> str:
+        per = "%RH" if quantity == RH else "K" if self.unit == "C" else "°F"
+        return f"{self.difference(quantity, area)} {per}·h"
+
+    def band(self, quantity: str, limits: Limits) -> str:
+        low, high = (None if x is None else self.value(quantity, x) for x in (limits.low, limits.high))
+        if low is None or high is None:
+            return f"under {high}" if high is not None else f"over {low}" if low is not None else "not judged"
+        return f"{low} to {high}"
+
+
+def duration(seconds: float) -> str:
+    """How long, as people say it: 40 s, 25 min, 1 h 12 min, 3 d 4 h."""
+    if seconds < 59.5:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60.0)
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        return f"{minutes // 60} h {minutes % 60} min"
+    hours = round(seconds / 3600.0)
+    return f"{hours // 24} d {hours % 24} h"
+
+
+def per_cent(share: float) -> str:
+    """Rounded down, so that only what is whole is called 100 %; the billionth is rounding in sums of hours."""
+    return f"{math.floor((share + 1e-9) * 1000.0) / 10.0:.1f} %"

@@ -1,0 +1,344 @@
+"""Text for the terminal: one screen wide, times on the wall clock of the site, the unit of the site. Values in, text out."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from monitor.domain.air.units import quoted_in
+from monitor.domain.alarms.alarm import Alarm, state_of
+from monitor.domain.alarms.notice import show_band, show_value, subject_name
+from monitor.domain.eggs.words import eggs_words
+from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.profile import Band, Profile
+from monitor.domain.needs.site import Site
+from monitor.domain.wall import filled, printable, wall_time
+from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
+
+_QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
+
+
+def local(at: datetime | str, site: Site, now: datetime | str | None = None, seconds: bool = False) -> str:
+    """A time on the wall clock of the site: `24 Nov 02:14`, with its year where that is not the one of now."""
+    return wall_time(_instant(at), site.zone, None if now is None else _instant(now), seconds)
+
+
+def _instant(at: datetime | str) -> datetime:
+    return datetime.fromisoformat(at) if isinstance(at, str) else at
+
+
+def room_text(room: Mapping[str, Any], site: Site) -> str:
+    """Each machine: what it reads against what its eggs need, and what is wrong."""
+    lines: list[str] = []
+    for view in room["machines"]:
+        lines += [*machine_lines(view, site), ""]
+    now = room["machines"][0]["at"] if room["machines"] else None
+    for alarm in room["others"]:
+        lines.append(f"! {alarm_line(alarm, site, now)}")
+    return "\n".join(map(filled, lines)).rstrip()
+
+
+def machine_lines(view: Mapping[str, Any], site: Site) -> list[str]:
+    """One machine in a few lines of at most 72 characters."""
+    now = view["at"]
+    batches = ", ".join(f"{b['batch']} day {int(b['day'])} {b['stage']}" for b in view["batches"])
+    watched = "watched only" if view["kind"] not in ("setter", "hatcher") else "empty"
+    lines = [f"{view['name']} ({batches or watched})"]
+    bands = {name: Band(**limits) for name, limits in view["bands"].items()}
+    for probe in view["probes"]:
+        if probe["dry_bulb_c"] is None:
+            lines.append(f"  {probe['probe']}: no reading yet")
+            continue
+        old = f"  NO READING for {probe['age_s'] / 60:.0f} min" if probe["silent"] else ""
+        for quantity, words in _QUANTITIES:
+            value = probe.get(quantity)
+            if value is None:
+                continue
+            band = bands.get(quantity)
+            if quantity == RH and band is None and "rh_band_pct" in probe:
+                band = Band(**probe["rh_band_pct"])
+            shown = show_value(quantity, value, site.unit).removeprefix("wet bulb ")
+            lines.append(f"  {words:<12} {shown:>9}   {against(value, band, quantity, site.unit)}{old}".rstrip())
+            old = ""
+        if probe.get("wick_wet_bulb_c") is not None:
+            shown = show_value(DRY_BULB, probe["wick_wet_bulb_c"], site.unit)
+            lines.append(f"  {'on a wick':<12} {shown:>9}")
+    for egg in view["eggs"]:
+        shown = show_value(EGG, egg["egg_c"], site.unit)
+        lines.append(f"  {egg['batch']}: {shown} (estimate, it follows the air within {egg['tau_min']} min)")
+    if view["handling_until"] is not None:
+        lines.append(
+            f"  handling declared until {local(view['handling_until'], site, now)}: air alarms wait, heat does not"
+        )
+    if view["settling_until"] is not None:
+        lines.append(f"  lockdown began: humidity may rise until {local(view['settling_until'], site, now)}")
+    lines += [f"  ! {alarm_line(alarm, site, now)}" for alarm in view["alarms"]]
+    return lines
+
+
+def against(value: float, band: Band | None, quantity: str, unit: str) -> str:
+    """A value against its band, in words: `band 37.5 to 38.1`, `0.8 over, band 37.5 to 38.1`."""
+    if band is None:
+        return ""
+    low = band.low_warning if band.low_warning is not None else band.low_alarm
+    high = band.high_warning if band.high_warning is not None else band.high_alarm
+    scale = 1.8 if unit == "F" and quantity != RH else 1.0
+    digits = 0 if quantity == RH else 1
+    words = f"band {show_band(quantity, band, unit)}"
+    if high is not None and value > high:
+        return f"{(value - high) * scale:.{digits}f} over, {words}"
+    if low is not None and value < low:
+        return f"{(low - value) * scale:.{digits}f} under, {words}"
+    return words
+
+
+def alarm_line(alarm: Mapping[str, Any], site: Site, now: datetime | str | None = None) -> str:
+    """One standing alarm in a line; now: as for `local`."""
+    rule = site.rules[alarm["rule"]]
+    over = alarm["ended"] is not None
+    value, figure = "", alarm["worst" if over else "value"]
+    if figure is not None and alarm["quantity"] is not None:
+        value = f" {'worst ' if over else ''}{show_value(alarm['quantity'], figure, site.unit)},"
+    about = f" ({printable(alarm['about'])})" if alarm["about"] else ""
+    until = f" until {local(alarm['shelved_until'], site, now)}" if alarm["shelved_until"] else ""
+    since = f" since {local(alarm['since'], site, now)}" if alarm["since"] else ""
+    if over and alarm["since"]:
+        since = f" {local(alarm['since'], site, now)} to {local(alarm['ended'], site, now)}"
+    name = subject_name(alarm["subject"], site)
+    return f"No. {alarm['number']} {name}: {rule.words}{about},{value}{since}: {alarm['state']}{until}"
+
+
+def alarm_table(alarms: Sequence[Alarm], site: Site) -> str:
+    """What stands, worst first."""
+    from monitor.domain.needs.rules import PRIORITIES
+    from monitor.domain.watch.view import alarm_view
+
+    if not alarms:
+        return "nothing: every alarm is normal"
+    ordered = sorted(alarms, key=lambda a: (-PRIORITIES.index(site.rules[a.rule].priority), a.number))
+    lines = []
+    for alarm in ordered:
+        rule = site.rules[alarm.rule]
+        lines.append(f"[{rule.priority}] {alarm_line(alarm_view(alarm), site)}")
+        if alarm.condition and state_of(alarm) in ("unacknowledged", "acknowledged"):
+            lines.append(f"    {rule.consequence} {rule.first_act}")
+    return "\n".join([*map(filled, lines), "", "acknowledge with: eggroom ack NUMBER --by NAME"])
+
+
+def transition_view(row: TransitionRow) -> dict[str, Any]:
+    """One transition as a plain mapping."""
+    return {
+        "at": row.at.isoformat(),
+        "number": row.number,
+        "subject": row.subject,
+        "rule": row.rule,
+        "from": row.state_before,
+        "to": row.state,
+        "cause": row.cause,
+        "value": row.value,
+        "worst": row.worst,
+        "limit": row.limit,
+        "who": row.who or None,
+    }
+
+
+def transition_table(rows: Sequence[TransitionRow], site: Site) -> str:
+    """Every transition, oldest first."""
+    if not rows:
+        return "nothing in the record yet"
+    lines = []
+    for row in rows:
+        rule = site.rules.get(row.rule)
+        words = rule.words if rule is not None else row.rule
+        why = printable(f"{row.cause} by {row.who}" if row.who else row.cause)
+        name, at = subject_name(row.subject, site), local(row.at, site, seconds=True)
+        lines.append(f"{at}  No. {row.number} {name}: {words}: {row.state} ({why})")
+    return "\n".join(lines)
+
+
+def event_view(event: Event) -> dict[str, Any]:
+    """One event as a plain mapping."""
+    return {"at": event.at.isoformat(), "kind": event.kind, "subject": event.subject, "text": event.text}
+
+
+def event_table(events: Sequence[Event], site: Site) -> str:
+    """What happened besides alarms, oldest first."""
+    if not events:
+        return "nothing in the record yet"
+    lines = []
+    for event in events:
+        name = "" if event.subject == "site" else f" {subject_name(event.subject, site)}"
+        text = quoted_in(event.text, site.unit) if event.kind == "opening" else event.text  # written in °C
+        lines.append(f"{local(event.at, site, seconds=True)}  {event.kind}{name}: {printable(text)}")
+    return "\n".join(lines)
+
+
+def batch_table(views: Sequence[Mapping[str, Any]], site: Site, now: datetime) -> str:
+    """The batches, one a line."""
+    if not views:
+        return "no batch yet: eggroom batch add NAME --species SPECIES --machine MACHINE"
+    lines = [f"{'batch':<16} {'species':<18} {'day':>5}  {'stage':<9} {'eggs':>5}  machine"]
+    for view in views:
+        profile = site.profiles.get(view["profile"])
+        stage = "closed" if view["closed_at"] else _stage(view, profile, now)
+        eggs = "-" if view["eggs"] is None else view["eggs"]
+        machine = view["machine"] or "-"
+        lines.append(f"{view['id']:<16} {view['profile']:<18} {view['day']:>5.1f}  {stage:<9} {eggs:>5}  {machine}")
+    return "\n".join(lines)
+
+
+def batch_text(batch: Batch, site: Site, now: datetime) -> str:
+    """One batch: where it was, and what comes when; at most 80 columns."""
+    from datetime import timedelta
+
+    profile = site.profiles.get(batch.profile)
+    eggs = "" if batch.eggs is None else f", {eggs_words(batch.eggs)}"
+    over = batch.closed_at is not None
+    day = f"closed on day {batch.day(batch.closed_at or now):.1f}" if over else f"day {batch.day(now):.1f}"
+    lines = [f"{batch.id}: {batch.profile}{eggs}, set {local(batch.set_at, site, now)}, {day}"]
+    if batch.numbers:
+        lines += textwrap.wrap(
+            f"egg{'s' if len(batch.numbers) > 1 else ''} {batch.numbers_words}",
+            80,
+            initial_indent="  ",
+            subsequent_indent="  ",
+        )
+    if batch.note:
+        lines.append(f"  {printable(batch.note)}")
+    for stay in batch.stays:
+        until = "now" if stay.until is None else local(stay.until, site, now)
+        lines.append(f"  in {stay.machine} from {local(stay.since, site, now)} to {until}")
+    lines += [f"  {d.stage} declared {local(d.at, site, now)}" for d in batch.declared]
+    if batch.closed_at is not None:
+        lines.append(f"  closed {local(batch.closed_at, site, now)}")
+    elif profile is not None:
+        lockdown = batch.set_at + timedelta(days=profile.lockdown_day)
+        first = batch.set_at + timedelta(days=profile.hatch_day_first)
+        last = batch.set_at + timedelta(days=profile.hatch_day_last)
+        window = f"hatch {local(first, site, now)} to {local(last, site, now)}"
+        lines.append(f"  {window}" if batch.declared else f"  lockdown {local(lockdown, site, now)}, {window}")
+    return "\n".join(filled(line) for line in lines)
+
+
+def refused_view(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unknown]) -> dict[str, Any]:
+    """What was not understood, as a plain mapping."""
+    return {
+        "refused_total": total,
+        "newest": [
+            {
+                "at": r.at.isoformat(),
+                "topic": r.refused.topic,
+                "reason": r.refused.reason,
+                "payload": r.refused.payload.decode("utf-8", "backslashreplace"),
+            }
+            for r in rows
+        ],
+        "unknown_probes": [
+            {"probe": u.probe, "first_at": u.first_at.isoformat(), "last_at": u.last_at.isoformat(), "count": u.count}
+            for u in unknown
+        ],
+    }
+
+
+def refused_text(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unknown], site: Site) -> str:
+    """What was not understood, and who is not known, with the lines that would make them known."""
+    lines = [f"{total} messages refused" + (", newest first:" if rows else "")]
+    for row in rows:
+        start = row.refused.payload[:60].decode("utf-8", "backslashreplace")
+        dotted = "".join(c if c.isprintable() else "·" for c in start)
+        where = printable(f"{row.refused.topic}: {row.refused.reason}")
+        lines += [f"  {local(row.at, site, seconds=True)} {where}", f"      {dotted}"]
+    if unknown:
+        lines += ["", "probes that nobody configured; to watch one, put this into the configuration:"]
+    for u in unknown:
+        node, _, probe = u.probe.partition("/")
+        lines.append(f"  # heard {u.count} times, last {local(u.last_at, site, seconds=True)}")
+        lines.append(f'  [[probe]]\n  node = "{node}"\n  probe = "{probe}"\n  machine = "..."')
+    return "\n".join(lines)
+
+
+def profile_view(profile: Profile) -> dict[str, Any]:
+    """One profile as a plain mapping, each value's source beside it."""
+    return {
+        "id": profile.id,
+        "name": profile.name,
+        "scientific_name": profile.scientific_name,
+        "days": profile.days,
+        "hatch_days": [profile.hatch_day_first, profile.hatch_day_last],
+        "lockdown_day": profile.lockdown_day,
+        "egg_mass_g": profile.egg_mass_g,
+        "target_loss_pct": profile.target_loss_pct,
+        "still_air_offset_k": profile.still_air_offset_k,
+        "stages": [
+            {"name": s.name, "from_day": s.from_day}
+            | {q: dict(band.limits()) for q, _ in _QUANTITIES if (band := getattr(s, q)) is not None}
+            for s in profile.stages
+        ],
+        "rules": {id_: dict(numbers) for id_, numbers in profile.rules.items()},
+        "notes": list(profile.notes),
+        "sources": dict(profile.sources),
+    }
+
+
+def profile_table(profiles: Iterable[Profile]) -> str:
+    """The species, one a line."""
+    lines = [f"{'species':<24} {'days':>5} {'lockdown':>9}  name"]
+    lines += [f"{p.id:<24} {p.days:>5g} {p.lockdown_day:>9g}  {p.name}" for p in profiles]
+    return "\n".join([*lines, "", "one of them with its sources: eggroom profiles SPECIES"])
+
+
+def profile_text(profile: Profile, citations: Mapping[str, str]) -> str:
+    """One species: stages, bands, notes, each value with the key of its source, and the sources in full."""
+    lines = [
+        f"{profile.name} ({profile.scientific_name}), {profile.id}",
+        f"  {profile.days:g} days, hatch day {profile.hatch_day_first:g} to {profile.hatch_day_last:g}, "
+        f"lockdown day {profile.lockdown_day:g}",
+    ]
+    if profile.target_loss_pct is not None:
+        lines.append("  weight loss to pip {:g} to {:g} %".format(*profile.target_loss_pct))
+    for stage in profile.stages:
+        lines.append(f"  {stage.name} from day {stage.from_day:g}")
+        for quantity, words in _QUANTITIES:
+            band: Band | None = getattr(stage, quantity)
+            if band is None:
+                continue
+            for name, value in band.limits():
+                key = profile.sources.get(f"stage.{stage.name}.{quantity}.{name}", "")
+                unit = "%RH" if quantity == RH else "°C"
+                lines.append(f"    {words:<12} {name.replace('_', ' '):<13} {value:>6.2f} {unit:<4} {key}")
+    for rule, numbers in profile.rules.items():
+        for name, value in numbers.items():
+            lines.append(f"  {rule:<24} {name:<13} {value:>6}      {profile.sources.get(f'rules.{rule}.{name}', '')}")
+    for note in profile.notes:
+        lines += ["", *_wrapped(note, "  ")]
+    lines += ["", "  sources"]
+    for key in sorted(set(profile.sources.values())):
+        lines += _wrapped(f"{key}: {citations.get(key, 'your own file')}", "  ")
+    return "\n".join(lines)
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, 78, initial_indent=indent, subsequent_indent=indent + "  ")
+
+
+def doctor_text(facts: Mapping[str, Any]) -> str:
+    """What was looked at, one a line, the bad ones marked."""
+    lines = [f"{'ok ' if f['good'] else 'BAD'} {f['what']}: {f['found']}" for f in facts["checks"]]
+    bad = sum(not f["good"] for f in facts["checks"])
+    return "\n".join([*map(filled, lines), "", "all good" if not bad else f"{bad} to look at"])
+
+
+def _stage(view: Mapping[str, Any], profile: Profile | None, now: datetime) -> str:
+    if profile is None:
+        return "unknown"
+    set_at = datetime.fromisoformat(view["set_at"])
+    declared = tuple(
+        (d["stage"], (datetime.fromisoformat(d["at"]) - set_at).total_seconds() / 86_400) for d in view["declared"]
+    )
+    day = (
+        now - set_at
+    ).total_seconds() / 86_400  # not the view's, whose rounding can lie before what was declared just now
+    return profile.stage_at(max(0.0, day), declared).name

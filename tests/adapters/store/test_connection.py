@@ -1,0 +1,430 @@
+"""Opening the record: one writer, readers that only read, and a damaged file that never keeps monitoring from coming up."""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import sqlite3
+import stat
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.adapters.store.check import interrupted_after, quick_check
+from monitor.adapters.store.connection import StoreInUse, open_reader, open_writer, suspect_mark
+from monitor.adapters.store.history import SqliteHistory
+from monitor.adapters.store.ledger import SqliteLedger
+from monitor.adapters.store.migrations import VERSION
+from monitor.adapters.store.salvage import TABLES
+from monitor.domain.readings.numbering import Gap
+from monitor.domain.state.record import Group
+from monitor.service.ports import StoreFailure
+from tests.ports import everything, full_group, labels, line, reading
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "a folder, 100% of ours?" / "eggroom.db"
+
+
+@pytest.fixture(autouse=True)
+def _folder(path: Path) -> None:
+    path.parent.mkdir()
+
+
+def write(path: Path, *groups: Group) -> None:
+    opened = open_writer(path)
+    for group in groups:
+        SqliteLedger(opened.connection).commit(group)
+    opened.close()
+
+
+def everything_of(path: Path) -> dict[str, Any]:
+    reader = SqliteHistory(open_reader(path))
+    try:
+        return everything(reader)
+    finally:
+        reader.close()
+
+
+def many_readings(count: int = 3000) -> Group:
+    return Group(readings=[reading(s) for s in range(count)], lines={1: line(last_up_ms=count * 1000)})
+
+
+def comes_up(path: Path) -> str:
+    """The note with which a writer comes up; it starts a run, takes a group, and a reader finds it."""
+    opened = open_writer(path)
+    ledger = SqliteLedger(opened.connection)
+    ledger.load()
+    ledger.commit(Group(readings=[reading(9_000, probe="node-z/new", line=99)], lines={99: line(99, "node-z")}))
+    opened.close()
+    reader = SqliteHistory(open_reader(path))
+    assert labels(reader, "node-z/new") == [9_000_000]
+    reader.close()
+    return opened.note
+
+
+def test_a_writer_is_set_up_for_durability(path: Path) -> None:
+    """The writer has a write-ahead log, waits for the disk at each commit, holds to foreign keys, and keeps its log small."""
+    opened = open_writer(path)
+    expected = {
+        "journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "busy_timeout": 5000, "wal_autocheckpoint": 1000,
+        "journal_size_limit": 8 * 1024 * 1024, "user_version": VERSION,
+    }  # fmt: skip
+    found = {name: opened.connection.execute(f"PRAGMA {name}").fetchone()[0] for name in expected}
+    opened.close()
+    assert found == expected
+
+
+def test_a_second_writer_is_refused(path: Path) -> None:
+    """While one writes, another is refused with one line that names the process; once it is closed, the next is let in."""
+    first = open_writer(path)
+    with pytest.raises(StoreInUse, match=f"in use by process {os.getpid()}, expected") as raised:
+        open_writer(path)
+    assert "\n" not in str(raised.value)
+    first.close()
+    open_writer(path).close()
+
+
+def test_a_refused_writer_leaves_nothing_held(path: Path) -> None:
+    """Opening that fails lets the lock go, so that it can be tried again."""
+    path.mkdir()
+    for _ in range(2):
+        with pytest.raises(StoreFailure) as raised:
+            open_writer(path)
+        assert not isinstance(raised.value, StoreInUse)
+    path.rmdir()
+    assert comes_up(path) == ""
+
+
+def test_no_folder(path: Path) -> None:
+    """A folder that is not there is told in one line, by writer and reader alike."""
+    nowhere = path.parent / "none" / "eggroom.db"
+    with pytest.raises(StoreFailure, match="expected a folder that can be written"):
+        open_writer(nowhere)
+    with pytest.raises(StoreFailure, match="no record yet"):
+        open_reader(nowhere)
+
+
+def test_a_reader_needs_a_record(path: Path) -> None:
+    """A reader of nothing, or of an empty file, is told that there is no record; it makes none."""
+    with pytest.raises(StoreFailure, match="no record yet"):
+        open_reader(path)
+    assert not path.exists()
+    path.touch()
+    with pytest.raises(StoreFailure, match="no record yet"):
+        open_reader(path)
+
+
+def test_a_reader_cannot_write(path: Path) -> None:
+    """A reader's connection refuses to change anything."""
+    write(path, full_group())
+    reader = open_reader(path)
+    assert reader.execute("PRAGMA query_only").fetchone() == (1,)
+    for sql in ("DELETE FROM reading", "CREATE TABLE mine (a)", "PRAGMA user_version = 9"):
+        with pytest.raises(sqlite3.OperationalError, match="readonly"):
+            reader.execute(sql)
+    reader.close()
+
+
+def test_a_reader_sees_what_is_committed_while_the_writer_goes_on(path: Path) -> None:
+    """Each commit is seen at once, an open transaction never, and a reader in the middle of reading holds up no commit."""
+    opened = open_writer(path, busy_timeout_ms=0)
+    ledger = SqliteLedger(opened.connection)
+    ledger.commit(many_readings())
+    connection = open_reader(path)
+    history = SqliteHistory(connection)
+    walk = open_reader(path)
+    cursor = walk.execute("SELECT up_ms FROM reading")
+    cursor.fetchone()  # a reader that is half-way through a table
+    for second in (5_000, 5_001):
+        ledger.commit(Group(readings=[reading(second)]))
+        assert labels(history)[-1] == second * 1000
+    opened.connection.execute("BEGIN IMMEDIATE")
+    opened.connection.execute("DELETE FROM reading")
+    assert len(labels(history)) == 3002
+    opened.connection.execute("ROLLBACK")
+    assert len(cursor.fetchall()) == 2999
+    walk.close()
+    history.close()
+    opened.close()
+
+
+def test_a_reader_never_checkpoints(path: Path, tmp_path: Path) -> None:
+    """Readers come and go on a record that was left by a killed writer, and neither the file nor its log changes by a byte."""
+    opened = open_writer(path)
+    ledger = SqliteLedger(opened.connection)
+    for second in range(50):
+        ledger.commit(Group(readings=[reading(second)], lines={1: line()}))
+    left = tmp_path / "left.db"
+    for suffix in ("", "-wal"):  # as a kill would leave them: no one has the copies open
+        shutil.copy(f"{path}{suffix}", f"{left}{suffix}")
+    opened.close()
+    files = [left, Path(f"{left}-wal")]
+    before = [file.read_bytes() for file in files]
+    assert len(before[1]) > 50 * 4096
+    for _ in range(3):
+        history = SqliteHistory(open_reader(left))
+        assert len(labels(history)) == 50
+        history.close()
+    assert [file.read_bytes() for file in files] == before
+
+
+def test_closing_leaves_one_file(path: Path) -> None:
+    """A writer that is closed leaves its log empty or gone: all is in the one file."""
+    write(path, full_group())
+    assert not Path(f"{path}-wal").exists()
+    assert comes_up(path) == ""
+
+
+def test_a_newer_record_is_refused(path: Path) -> None:
+    """A record of a version to come is refused by writer and reader in one line, and stays as it is."""
+    write(path)
+    connection = sqlite3.connect(path)
+    connection.execute(f"PRAGMA user_version = {VERSION + 1}")
+    connection.close()
+    before = path.read_bytes()
+    for opening in (open_writer, open_reader):
+        with pytest.raises(StoreFailure, match=f"version {VERSION + 1}, made by a newer eggroom") as raised:
+            opening(path)
+        assert "\n" not in str(raised.value)
+    assert path.read_bytes() == before
+
+
+def test_an_older_record_waits_for_the_daemon(path: Path) -> None:
+    """A reader does not read a record that was not brought up to date yet, for it can change nothing in it."""
+    write(path)
+    connection = sqlite3.connect(path)
+    connection.execute("PRAGMA user_version = 0")
+    connection.close()
+    with pytest.raises(StoreFailure, match="record of version 0, expected"):
+        open_reader(path)
+
+
+@pytest.mark.parametrize("application_id", [0, 0x1234])
+def test_another_programs_database_is_refused(path: Path, application_id: int) -> None:
+    """A database that is not ours is refused by writer and reader, and stays as it is."""
+    connection = sqlite3.connect(path)
+    connection.execute("CREATE TABLE theirs (a)")
+    connection.execute(f"PRAGMA application_id = {application_id}")
+    connection.commit()
+    connection.close()
+    before = path.read_bytes()
+    for opening in (open_writer, open_reader):
+        with pytest.raises(StoreFailure, match="a database of another program"):
+            opening(path)
+    assert path.read_bytes() == before
+
+
+def test_begun_and_broken_off(path: Path) -> None:
+    """A file whose making was broken off before its first table is taken up, not refused."""
+    connection = sqlite3.connect(path)
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.close()
+    assert path.stat().st_size > 0
+    assert comes_up(path) == ""
+
+
+def _text(path: Path) -> None:
+    path.write_text("this is not a database\n" * 400)
+
+
+def _short(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[:60])
+
+
+def _half(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+
+
+def _holes(path: Path) -> None:
+    """Damage in the later half, where a record that was made by many_readings has only readings."""
+    data = bytearray(path.read_bytes())
+    pages = len(data) // 4096
+    for page in range(pages // 2, pages, 3):
+        data[page * 4096 : page * 4096 + 512] = random.Random(page).randbytes(512)
+    path.write_bytes(data)
+
+
+def _schema(path: Path) -> None:
+    path.write_bytes(path.read_bytes().replace(b"CREATE TABLE line", b"CREATE TALBE line", 1))
+
+
+def _emptied(path: Path) -> None:
+    opened = open_writer(path)
+    SqliteLedger(opened.connection).commit(full_group())
+    wal = Path(f"{path}-wal").read_bytes()
+    opened.close()
+    path.write_bytes(b"")
+    Path(f"{path}-wal").write_bytes(wal)
+
+
+def _unreadable_text(path: Path) -> None:
+    """A flipped bit inside a text, which no check of SQLite sees."""
+    _replace(path, b"[[2, 3], [7, 9]]", b"[[2,\xb33], [7, 9]]")
+
+
+def _senseless_text(path: Path) -> None:
+    """A flipped bit that leaves a text which can be read, and makes no sense."""
+    _replace(path, b"[[2, 3], [7, 9]]", b"[[2, 3}, [7, 9]]")
+
+
+def _replace(path: Path, old: bytes, new: bytes) -> None:
+    data = path.read_bytes()
+    assert data.count(old) == 1
+    path.write_bytes(data.replace(old, new))
+
+
+@pytest.mark.parametrize("damage", [_text, _short, _half, _holes, _schema, _emptied, _unreadable_text, _senseless_text])
+def test_a_damaged_record_is_set_aside(path: Path, damage: Callable[[Path], None]) -> None:
+    """A damaged record is kept under another name, the note says so in one line, and a new one takes readings."""
+    write(path, full_group(), many_readings())
+    damage(path)
+    left = path.read_bytes()
+    note = comes_up(path)
+    aside = Path(f"{path}.damaged-1")
+    assert note.startswith(f"{path}: damaged (")
+    assert f"set aside as {aside.name}; a new record was begun, taken over: " in note
+    assert "\n" not in note
+    assert aside.read_bytes() == left
+    assert comes_up(path) == ""
+    if damage is _emptied:
+        assert Path(f"{aside}-wal").stat().st_size > 0
+
+
+def test_damaged_readings_cost_only_readings(path: Path) -> None:
+    """When the damage lies among the readings, the new record has all the rest: batches, alarms, notices and their numbers."""
+    write(path, full_group(), many_readings(30_000))
+    before = everything_of(path)
+    _holes(path)
+    assert "taken over: batch, stay, declared, transition, alarm, notice, attempt, probe, line, " in comes_up(path)
+    after = everything_of(path)
+    assert {k for k in before if after[k] != before[k]} == {"series", "latest"}
+    assert not any(after["series"].values())
+
+
+@pytest.mark.parametrize("damage", [_unreadable_text, _senseless_text])
+def test_an_unreadable_table_costs_only_itself(path: Path, damage: Callable[[Path], None]) -> None:
+    """When one table cannot be read, the new record has the others."""
+    write(path, full_group(), many_readings())
+    before = everything_of(path)
+    damage(path)
+    note = comes_up(path)
+    assert "line, gap, unknown" in note  # numbering, which stands between, was not
+    after = everything_of(path)
+    assert {k for k in before if after[k] != before[k]} == {"series", "latest", "gaps"}
+    assert after["gaps"] == [Gap("node-a", 76, 5, 8, True)]
+
+
+def test_set_aside_again_and_again(path: Path) -> None:
+    """Each damaged record is kept under a number of its own; after five, the last is replaced, for a dying card is not to be filled."""
+    for n in range(1, 8):
+        path.write_text(f"{n} damaged\n" * 100)
+        note = comes_up(path)
+        assert f".damaged-{min(n, 5)};" in note
+        assert note.endswith("taken over: nothing")
+        path.unlink()
+    kept = sorted(path.parent.glob("*.damaged-?"))
+    assert [p.read_text()[0] for p in kept] == ["1", "2", "3", "4", "7"]
+
+
+def test_damage_anywhere(path: Path, tmp_path: Path) -> None:
+    """Whatever 90 random overwrites do to a record, a writer comes up, starts a run and takes readings.
+
+    Not promised: a flipped bit in the name of a column, which only the statement that needs it would find.
+    """
+    write(path, full_group(), many_readings(400))
+    whole = path.read_bytes()
+    draw = random.Random(11)
+    aside = 0
+    for n in range(90):
+        folder = tmp_path / f"damage-{n}"
+        folder.mkdir()
+        data = bytearray(whole)
+        # From 100 on: the first bytes hold whose file it is, and another's is refused rather than set aside.
+        start, length = draw.randrange(100, len(data)), draw.choice((1, 8, 64, 512, 4096))
+        data[start : start + length] = draw.randbytes(min(length, len(data) - start))
+        (folder / "eggroom.db").write_bytes(data)
+        aside += bool(comes_up(folder / "eggroom.db"))
+    assert 20 < aside < 90  # the rest hit values of readings, or room that holds nothing
+
+
+def test_a_check_that_takes_too_long_ends(path: Path) -> None:
+    """A check past its limit is broken off and counts as sound, so that a huge record does not hold up the start."""
+    write(path, many_readings(30_000))
+    opened = open_writer(path, check_s=0.0)
+    assert opened.note == ""
+    opened.close()
+    _holes(path)
+    connection = open_reader(path)
+    assert quick_check(connection, 0.0) == ""
+    assert quick_check(connection) != ""
+    connection.close()
+
+
+def test_what_runs_too_long_is_interrupted(path: Path) -> None:
+    """A statement of many seconds is ended by the limit; without one, or within it, nothing is interrupted."""
+    write(path)
+    connection = open_reader(path)
+    counting = "WITH RECURSIVE n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n LIMIT {}) SELECT count(*) FROM n"
+    with interrupted_after(connection, 0.01) as expired, pytest.raises(sqlite3.OperationalError, match="interrupted"):
+        connection.execute(counting.format(20_000_000)).fetchone()
+    assert expired.is_set()
+    for limit_s in (None, 60.0):
+        with interrupted_after(connection, limit_s) as expired:
+            assert connection.execute(counting.format(10_000)).fetchone() == (10_000,)
+        assert not expired.is_set()
+    connection.close()
+
+
+def test_what_a_start_needs_is_checked_first(path: Path) -> None:
+    """The small tables are checked one by one before the whole, so that a check which is broken off has seen them."""
+    write(path)
+    connection = open_reader(path)
+    asked: list[str] = []
+    connection.set_trace_callback(asked.append)
+    assert quick_check(connection) == ""
+    connection.close()
+    checks = [sql for sql in asked if "quick_check" in sql]
+    assert checks[-1] == "PRAGMA quick_check(1)"
+    assert {f"PRAGMA quick_check('{table}')" for table in TABLES} < set(checks[:-1])
+    assert "PRAGMA quick_check('reading')" not in checks
+
+
+def test_damage_met_in_use_is_checked_for_at_the_next_start(path: Path) -> None:
+    """A record found damaged by a commit is marked; the next start takes its time, sets it aside, and takes the mark away."""
+    write(path, many_readings(30_000))
+    _holes(path)
+    opened = open_writer(path, check_s=0.0)
+    ledger = SqliteLedger(opened.connection)
+    assert not suspect_mark(path).exists()
+    group = Group(readings=[reading(s + 0.5) for s in range(0, 30_000, 50)])
+    with pytest.raises(StoreFailure, match="malformed"):
+        ledger.commit(group)
+    opened.close()
+    assert suspect_mark(path).exists()
+    opened = open_writer(path, check_s=0.0)
+    assert "set aside" in opened.note
+    SqliteLedger(opened.connection).commit(group)
+    opened.close()
+    assert not suspect_mark(path).exists()
+
+
+def test_a_suspicion_that_was_wrong(path: Path) -> None:
+    """A sound record that was marked is kept, and the mark goes."""
+    write(path, full_group())
+    suspect_mark(path).touch()
+    opened = open_writer(path)
+    assert opened.note == ""
+    opened.close()
+    assert not suspect_mark(path).exists()
+    assert everything_of(path)["batches"] == list(full_group().batches.values())
+
+
+def test_what_is_made_is_not_for_everyone(path: Path) -> None:
+    """The lock can be written by nobody but its owner."""
+    write(path)
+    assert stat.S_IMODE(Path(f"{path}.lock").stat().st_mode) & 0o022 == 0

@@ -1,0 +1,88 @@
+"""The egg book's rows, where the record is not what it should be."""
+
+from __future__ import annotations
+
+import logging
+from pathlib import Path
+
+import pytest
+
+from monitor.adapters.store.connection import open_writer
+from monitor.adapters.store.ledger import SqliteLedger
+from monitor.adapters.store.migrations import MIGRATIONS, migrate
+from monitor.adapters.store.salvage import take_over
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.entry import Hatched, Note, Weighing
+from monitor.domain.state.record import Group
+from tests.ports import BATCH, entry
+
+GOOD = [(BATCH.id, entry(1, Weighing(26.49))), (BATCH.id, entry(3, Hatched()))]
+
+
+def filled(path: Path) -> SqliteLedger:
+    ledger = SqliteLedger(open_writer(path).connection)
+    ledger.commit(Group(batches={BATCH.id: BATCH}, entries=list(GOOD)))
+    return ledger
+
+
+@pytest.mark.parametrize(
+    ("kind", "fact"),
+    [("song", '{"tune": "x"}'), ("weighing", '{"gross_g": -1}'), ("weighing", "{"), ("note", '{"text": 5}')],
+)
+def test_an_entry_that_is_not_understood(
+    tmp_path: Path, kind: str, fact: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Another version's entry, or a damaged one, is shown as a note with its number, and the run starts: no egg goes unwatched for it."""
+    ledger = filled(tmp_path / "eggroom.db")
+    ledger._connection.execute(
+        "INSERT INTO entry VALUES (?, 2, 0, 0, '', ?, ?, 2, NULL, '', NULL)", (BATCH.id, kind, fact)
+    )
+    with caplog.at_level(logging.WARNING, "eggroom.store"):
+        (book,) = ledger.load().books
+    assert [e.number for e in book.entries] == [1, 2, 3]
+    assert book.entries[1].fact == Note(f"not understood by this version: {kind} {fact}")
+    assert (book.entries[0], book.entries[2]) == (GOOD[0][1], GOOD[1][1])
+    assert "number=2" in caplog.text
+
+
+def test_a_damaged_record_hands_its_book_on(tmp_path: Path) -> None:
+    """What was written about the eggs is taken over into a new record, with or without the batches it is of."""
+    old = filled(tmp_path / "old.db")
+    new = SqliteLedger(open_writer(tmp_path / "new.db").connection)
+    assert "entry" in take_over(old._connection, new._connection)
+    assert new.load().books == (EggBook(BATCH, tuple(e for _, e in GOOD)),)
+    old._connection.execute("PRAGMA foreign_keys = OFF")
+    old._connection.execute("DROP TABLE batch")
+    bare = SqliteLedger(open_writer(tmp_path / "bare.db").connection)
+    taken = take_over(old._connection, bare._connection)
+    assert "entry" in taken
+    assert "batch" not in taken
+    assert [e.fact for e in bare.book(BATCH).entries] == [Weighing(26.49), Hatched()]
+
+
+def test_a_damaged_record_of_before_hands_its_batches_on(tmp_path: Path) -> None:
+    """A record whose batches have fewer columns than they have today gives what it has."""
+    import sqlite3
+
+    old = sqlite3.connect(tmp_path / "old.db", isolation_level=None)
+    migrate(old, MIGRATIONS[:3])
+    old.execute("INSERT INTO batch VALUES (1, 'hen-1', 'chicken', 0, 12, '', NULL)")
+    new = SqliteLedger(open_writer(tmp_path / "new.db").connection)
+    assert "batch" in take_over(old, new._connection)
+    assert [(b.id, b.eggs, b.numbers) for b in new.load().batches] == [("hen-1", 12, ())]
+
+
+def test_a_record_of_before_the_egg_book(tmp_path: Path) -> None:
+    """A record of an earlier version gets an empty book, and its batches stay."""
+    import sqlite3
+
+    path = tmp_path / "old.db"
+    old = sqlite3.connect(path, isolation_level=None)
+    old.execute("PRAGMA journal_mode = WAL")
+    migrate(old, MIGRATIONS[:2])
+    old.execute("INSERT INTO batch VALUES (1, 'hen-1', 'chicken', 0, 12, '', NULL)")
+    old.close()
+    ledger = SqliteLedger(open_writer(path).connection)
+    assert [b.id for b in ledger.load().batches] == ["hen-1"]
+    assert ledger.book(BATCH).entries == ()
+    assert ledger.load().books == ()

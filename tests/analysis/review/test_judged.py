@@ -1,0 +1,310 @@
+"""The review: what the record says to each published cause, both ways, and what it must never do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import NamedTuple
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.analysis.review.judged import (
+    BETWEEN,
+    CANNOT_SAY,
+    COMMON,
+    COVERAGE,
+    GAP,
+    MISSING,
+    NEAR,
+    NO_BAND,
+    NOT_MEASURED,
+    NOT_SUPPORTED,
+    SHORT,
+    SUPPORTED,
+    VERDICTS,
+    Figure,
+    Record,
+    Verdict,
+    exposure_of,
+    review,
+    shipped_causes,
+    shows,
+)
+from monitor.domain.published.causes import DOSE, HIGH, LEVEL, LOW, MEAN, WINDOWS, Cause, Check
+from tests.analysis.review.review_figures import FAULTS, Tally, seasons, total_of, worst
+
+CATALOGUE = shipped_causes()
+BANDS = {"temperature": (37.5, 38.1), "humidity": (52.0, 59.0), "loss": (11.0, 14.0)}
+
+
+class Asked(NamedTuple):
+    """One question of one finding."""
+
+    finding: str
+    cause: Cause
+
+    @property
+    def check(self) -> Check:
+        return CATALOGUE.checks[self.cause.check]
+
+    @property
+    def key(self) -> tuple[str, str]:
+        return self.cause.variable, self.cause.window
+
+    def figure(self, exposure: float, share: float = 1.0) -> Figure:
+        """A figure as far out as that in the cause's direction; 1 is just supported."""
+        if self.check.kind != MEAN:
+            return Figure(exposure * self.cause.levels(self.check)[1])
+        low, high = BANDS[self.cause.check]
+        sign = 1.0 if self.cause.direction == HIGH else -1.0
+        half = (high - low) / 2.0
+        value = (low + high) / 2.0 + sign * exposure * (half + self.check.margin)
+        above, below = (share, 0.0) if sign > 0 else (0.0, share)
+        return Figure(value, low, high, share_below=below, share_above=above)
+
+    def verdict(self, figure: Figure | None, good: tuple[Record, ...] = ()) -> Verdict:
+        record = Record("x", {} if figure is None else {self.key: figure})
+        found = review(CATALOGUE, self.finding, record, (), good)
+        return next(v for v in found if self.cause in v.causes)
+
+    def good(self, *exposures: float) -> tuple[Record, ...]:
+        return tuple(Record(f"good-{i}", {self.key: self.figure(x)}) for i, x in enumerate(exposures))
+
+
+def asked() -> Iterator[Asked]:
+    for id_, finding in CATALOGUE.findings.items():
+        yield from (Asked(id_, cause) for cause in finding.causes if cause.check)
+
+
+EVERY = list(asked())
+NAMES = [f"{a.finding}-{a.cause.variable}-{a.cause.direction}-{a.cause.window}-{a.cause.source}" for a in EVERY]
+MEANS = [a for a in EVERY if a.check.kind == MEAN]
+OTHERS = [a for a in EVERY if a.check.kind != MEAN]
+DOSES = [a for a in EVERY if a.check.kind == DOSE]
+
+
+def first_of(finding: str, check: str, direction: str = "") -> Asked:
+    return next(a for a in EVERY if (a.finding, a.cause.check, a.cause.direction) == (finding, check, direction))
+
+
+@pytest.mark.parametrize("one", EVERY, ids=NAMES)
+def test_each_cause_is_told_both_ways(one: Asked) -> None:
+    """Far out in its direction it is supported; in the band, or with none of it, it is not; without the figure nothing is said."""
+    assert one.verdict(one.figure(1.5)).verdict == SUPPORTED
+    assert one.verdict(one.figure(0.0)).verdict == NOT_SUPPORTED
+    missing = one.verdict(None)
+    assert (missing.verdict, missing.reason) == (CANNOT_SAY, MISSING)
+
+
+@pytest.mark.parametrize(
+    "one", MEANS, ids=lambda a: f"{a.finding}-{a.cause.check}-{a.cause.direction}-{a.cause.window}"
+)
+def test_the_opposite_of_a_cause_does_not_support_it(one: Asked) -> None:
+    """Air too humid speaks against air too dry, and so on for every mean."""
+    assert one.verdict(one.figure(-1.5)).verdict == NOT_SUPPORTED
+
+
+@pytest.mark.parametrize(
+    "one", MEANS, ids=lambda a: f"{a.finding}-{a.cause.check}-{a.cause.direction}-{a.cause.window}"
+)
+def test_a_mean_is_not_told_from_too_little(one: Asked) -> None:
+    """Too little coverage, no band, less beyond it than a sensor can tell, and a mean carried by short stays: cannot say, and why."""
+    far = one.figure(1.5)
+    assert one.verdict(replace(far, coverage=0.79)).reason == COVERAGE
+    assert one.verdict(replace(far, coverage=0.8)).verdict == SUPPORTED
+    assert one.verdict(replace(far, low=None, high=None)).reason == NO_BAND
+    assert one.verdict(one.figure(0.999)).reason == NEAR
+    assert one.verdict(one.figure(1.5, share=0.24)).reason == SHORT
+    assert one.verdict(one.figure(1.5, share=0.25)).verdict == SUPPORTED
+    for verdict in (one.verdict(replace(far, coverage=0.0)), one.verdict(one.figure(1.5, share=0.1))):
+        assert verdict.verdict == CANNOT_SAY
+
+
+@pytest.mark.parametrize("one", OTHERS, ids=lambda a: f"{a.finding}-{a.cause.variable}-{a.cause.window}")
+def test_between_what_is_borne_and_what_harms_nothing_is_said(one: Asked) -> None:
+    """Up to the lower number not supported, from the upper supported, between the two: cannot say."""
+    clear_at, supported_at = one.cause.levels(one.check)
+    assert one.verdict(Figure(clear_at)).verdict == NOT_SUPPORTED
+    assert one.verdict(Figure((clear_at + supported_at) / 2.0)).reason == BETWEEN
+    assert one.verdict(Figure(supported_at)).verdict == SUPPORTED
+
+
+@pytest.mark.parametrize("one", DOSES, ids=lambda a: f"{a.finding}-{a.cause.variable}-{a.cause.window}")
+def test_a_gap_can_hide_a_dose_but_not_unsee_one(one: Asked) -> None:
+    """None was seen and a gap is as long as what is asked about: cannot say. It was seen: supported, whatever else is missing."""
+    clear_at, supported_at = one.cause.levels(one.check)
+    assert one.verdict(Figure(0.0, coverage=0.95, longest_gap_h=clear_at * 1.1)).reason == GAP
+    assert one.verdict(Figure(0.0, coverage=0.95, longest_gap_h=clear_at * 0.9)).verdict == NOT_SUPPORTED
+    assert one.verdict(Figure(supported_at, coverage=0.1, longest_gap_h=400.0)).verdict == SUPPORTED
+
+
+@pytest.mark.parametrize("one", EVERY, ids=NAMES)
+def test_what_batches_that_went_well_had_too_sets_this_one_apart_no_longer(one: Asked) -> None:
+    """Half of three or more had as much: cannot say. Fewer had, or there are only two: it stays supported. Farther out: again."""
+    far = one.figure(1.5)
+    assert one.verdict(far, one.good(1.6, 1.7, 0.0)).reason == COMMON
+    assert one.verdict(far, one.good(1.6, 1.7)).verdict == SUPPORTED
+    assert one.verdict(far, one.good(1.6, 0.0, 0.0)).verdict == SUPPORTED
+    assert one.verdict(one.figure(1.8), one.good(1.6, 1.7, 0.0)).verdict == SUPPORTED
+    poor = tuple(Record(r.name, {k: replace(f, coverage=0.1) for k, f in r.figures.items()}) for r in one.good(2, 2, 2))
+    assert one.verdict(far, poor).verdict == SUPPORTED
+
+
+def test_each_record_is_judged_by_its_own_band() -> None:
+    """A batch of other birds that went well in its own, drier band is no excuse for air too dry for these."""
+    one = first_of("dead-unpipped", "humidity", LOW)
+    desert = tuple(Record(f"d-{i}", {one.key: Figure(40.0, 35.0, 45.0)}) for i in range(4))
+    assert one.verdict(one.figure(1.5), desert).verdict == SUPPORTED
+    assert one.verdict(one.figure(1.5), desert).good == (40.0,) * 4
+
+
+@pytest.mark.parametrize("finding", CATALOGUE.findings)
+def test_what_no_sensor_sees_is_listed(finding: str) -> None:
+    """Whatever the record holds, every published cause stands in some verdict, the unseen ones as not measured."""
+    for record in (Record("empty", {}), Record("full", {a.key: a.figure(1.5) for a in EVERY})):
+        verdicts = review(CATALOGUE, finding, record)
+        told = [cause for verdict in verdicts for cause in verdict.causes]
+        assert sorted(map(repr, told)) == sorted(map(repr, CATALOGUE.findings[finding].causes))
+        unseen = {c for v in verdicts if v.verdict == NOT_MEASURED for c in v.causes}
+        assert unseen == {c for c in CATALOGUE.findings[finding].causes if c.unseen}
+
+
+def test_verdicts_come_in_order() -> None:
+    """Supported before cannot say before not supported before not measured, and the strongest first."""
+    one = first_of("dead-unpipped", "humidity", HIGH)
+    figures = {a.key: a.figure(1.2 if a.cause.check == "loss" else 0.0) for a in EVERY if a.cause.direction == HIGH}
+    verdicts = review(CATALOGUE, "dead-unpipped", Record("x", {**figures, one.key: one.figure(2.0)}))
+    places = [VERDICTS.index(v.verdict) for v in verdicts]
+    assert places == sorted(places)
+    assert one.cause in verdicts[0].causes
+    strengths = [v.strength for v in verdicts if v.verdict == SUPPORTED]
+    assert strengths == sorted(strengths, reverse=True)
+    assert len(strengths) == 2
+
+
+@pytest.mark.parametrize(
+    ("setter", "hatcher", "window"), [(3.0, 0.0, "setter"), (0.0, 3.0, "hatcher"), (3.0, 3.0, "whole")]
+)
+def test_a_fault_is_strongest_in_the_window_it_fills(setter: float, hatcher: float, window: str) -> None:
+    """Eighteen days of one thing and three of another: the window that the fault fills ranks first, as with a matched filter."""
+    low = Asked("x", Cause("", "", "", "whole", "humidity", LOW))
+    shares = {name: WINDOWS[name][1] for name in ("whole", "setter", "hatcher")}
+    exposures = {"setter": setter, "hatcher": hatcher}
+    exposures["whole"] = setter * shares["setter"] + hatcher * shares["hatcher"]
+    causes = tuple(Cause(name, "MSU-TS", "seen", name, "humidity", LOW) for name in ("hatcher", "whole", "setter"))
+    published = replace(CATALOGUE.findings["dead-unpipped"], causes=causes)
+    catalogue = replace(CATALOGUE, findings={"dead-unpipped": published})
+    record = Record("x", {("humidity", name): low.figure(x) for name, x in exposures.items()})
+    verdicts = review(catalogue, "dead-unpipped", record)
+    strongest, second, _ = sorted(verdicts, key=lambda v: -v.strength)
+    assert strongest.first.window == window
+    assert strongest.strength > 1.05 * second.strength
+
+
+def test_rows_that_ask_the_same_are_one_verdict_and_a_dispute_is_marked() -> None:
+    """Sources that agree stand together; where others name the opposite direction, each says so."""
+    verdicts = review(CATALOGUE, "dead-unpipped", Record("x", {}))
+    dry = next(v for v in verdicts if (v.first.check, v.first.direction, v.first.window) == ("humidity", LOW, "whole"))
+    assert {c.source for c in dry.causes} == {"MSU-TS", "VDPOL-13"}
+    assert dry.disputed
+    verdicts = review(CATALOGUE, "early-hatch", Record("x", {}))
+    assert not any(v.disputed for v in verdicts)
+
+
+def test_other_eggs_are_shown_and_change_nothing() -> None:
+    """What this batch's other eggs had stands beside the figure; the verdict is that of the egg."""
+    one = first_of("shrink-wrapped", "loss", HIGH)
+    record = Record("egg 3", {one.key: one.figure(1.5)})
+    siblings = tuple(Record(f"egg {i}", {one.key: Figure(v, 11.0, 14.0)}) for i, v in ((1, 12.0), (2, 19.0)))
+    verdict = next(v for v in review(CATALOGUE, one.finding, record, siblings) if one.cause in v.causes)
+    assert verdict.siblings == (12.0, 19.0)
+    assert verdict.verdict == SUPPORTED
+
+
+def test_a_finding_off_the_list_is_refused() -> None:
+    """One line says what may be asked."""
+    with pytest.raises(ValueError, match="finding 'sad', expected one of clear, "):
+        review(CATALOGUE, "sad", Record("x", {}))
+
+
+# --- what always holds ---------------------------------------------------------------------------------------------
+
+exposures = st.floats(-3.0, 5.0)
+shares = st.floats(0.0, 1.0)
+
+
+@given(st.sampled_from(EVERY), exposures, st.floats(0.0, 3.0), shares, shares, shares, st.lists(exposures, max_size=6))
+def test_more_of_an_exposure_never_takes_support_away(
+    one: Asked, exposure: float, more: float, share: float, more_share: float, coverage: float, good: list[float]
+) -> None:
+    """With all else equal, farther out and for longer: what was supported stays so, and what was not supported was so before."""
+    if one.check.kind != MEAN:
+        exposure, good = abs(exposure), [abs(x) for x in good]
+    gap_h = 50.0 * (1.0 - coverage)
+    little = replace(one.figure(exposure, share), coverage=coverage, longest_gap_h=gap_h)
+    much = replace(one.figure(exposure + more, max(share, more_share)), coverage=coverage, longest_gap_h=gap_h)
+    before, after = (one.verdict(figure, one.good(*good)).verdict for figure in (little, much))
+    if before == SUPPORTED:
+        assert after == SUPPORTED
+    if after == NOT_SUPPORTED:
+        assert before == NOT_SUPPORTED
+
+
+@given(st.sampled_from(EVERY), exposures)
+def test_an_exposure_is_read_back_from_its_figure(one: Asked, exposure: float) -> None:
+    """The scale on which 1 is just supported is that of the figure, in both directions."""
+    if one.check.kind == LEVEL or one.check.kind == DOSE:
+        exposure = abs(exposure)
+    assert exposure_of(one.cause, one.check, one.figure(exposure)) == pytest.approx(exposure, abs=1e-9)
+
+
+@given(st.sampled_from(MEANS), exposures, st.floats(0.5, 10.0))
+def test_a_band_with_one_limit_is_judged_by_that_limit(one: Asked, exposure: float, half: float) -> None:
+    """What lies inside the limit is not supported, what lies a margin beyond it is, whatever the other side would be."""
+    figure = one.figure(exposure)
+    bare = replace(figure, low=None) if one.cause.direction == HIGH else replace(figure, high=None)
+    assert one.verdict(bare).verdict == one.verdict(figure).verdict
+
+
+# --- over seasons --------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def tallies() -> list[Tally]:
+    """Four seasons of each fault; `python -m tests.analysis.review.review_figures` runs forty, and harder ones."""
+    return [seasons(fault, 4) for fault in FAULTS]
+
+
+def test_the_planted_fault_comes_out_first(tallies: list[Tally]) -> None:
+    """Over seasons with every kind of fault, the planted one is supported and ranked first in at least nine of ten."""
+    total = total_of(tallies)
+    assert total.seasons == 4 * len(FAULTS)
+    assert total.first >= 0.9 * total.seasons
+    for fault, tally in zip(FAULTS, tallies, strict=True):
+        assert tally.first >= 2, fault.name
+
+
+def test_an_innocent_cause_is_seldom_called_supported(tallies: list[Tally]) -> None:
+    """Of the questions whose figure the fault left alone, at most one in twenty is called supported, the worst of them included."""
+    total = total_of(tallies)
+    assert total.innocent.total() > 1000
+    assert total.wrongly.total() <= 0.05 * total.innocent.total()
+    assert worst(total)[0] <= 0.05
+
+
+@pytest.mark.parametrize("one", EVERY, ids=NAMES)
+def test_whether_a_record_shows_it(one: Asked) -> None:
+    """Across batches the same question has three answers: shown, not shown, and none where the figure is missing or too poor."""
+    shown = [shows(CATALOGUE, one.cause, Record("b", {one.key: one.figure(far)})) for far in (1.5, 0.0)]
+    assert shown == [True, False]
+    assert shows(CATALOGUE, one.cause, Record("b", {})) is None
+    poor = replace(one.figure(0.0), coverage=0.5, longest_gap_h=90.0)
+    assert shows(CATALOGUE, one.cause, Record("b", {one.key: poor})) is None
+
+
+def test_what_no_sensor_sees_is_never_shown() -> None:
+    """A cause without a check has no figure to be shown by."""
+    unseen = next(c for f in CATALOGUE.findings.values() for c in f.causes if c.unseen)
+    assert shows(CATALOGUE, unseen, Record("b", {("", unseen.window): Figure(1.0)})) is None

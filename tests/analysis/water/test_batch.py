@@ -1,0 +1,173 @@
+"""A batch's eggs together: spread, strangers, the humidity that serves most, and whether they are off their track."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.analysis.water.ahead import HELD_RH_PCT, Ahead, EggLoss, Mend, egg_loss
+from monitor.analysis.water.batch import (
+    OFF_TRACK,
+    ON_TRACK,
+    UNSURE,
+    BatchLoss,
+    batch_loss,
+    batch_track,
+    mend_words,
+    track,
+)
+from monitor.analysis.water.loss import Interval
+from monitor.domain.air.psychrometrics import saturation_vapour_kpa, wet_bulb_c
+from tests.analysis.weighed import SEA_KPA, SET_MS, constant, day_ms, figure, line
+
+WINDOW = (13.0, 16.0)
+AHEAD = Ahead(day_ms(12.0), 12.0, saturation_vapour_kpa(37.5), 37.5, 53.0, SEA_KPA, 0.0, 0.0, 0.0, 0.0, WINDOW)
+
+
+def egg(g: float, error_g: float = 0.02) -> EggLoss:
+    """20 g, weighed every third day up to day 12 at a deficit of 3 kPa; g in g/(kPa d): 0.04 loses 14.5 % by day 24."""
+    found = line([(float(d), 20.0 - g * 3.0 * d) for d in range(0, 13, 3)], constant(3.0), error_g)
+    return egg_loss(found, constant(3.0), SET_MS, AHEAD)
+
+
+def batch(*gs: float) -> BatchLoss:
+    found = batch_loss({i: egg(g) for i, g in enumerate(gs, 1)}, AHEAD)
+    assert found is not None
+    return found
+
+
+def test_spread() -> None:
+    """Mean, spread and extremes of four eggs' projected losses; their conductance differs by the share it was given."""
+    found = batch(0.036, 0.038, 0.042, 0.044)
+    assert found.pip_pct.value == pytest.approx(egg(0.04).pip_pct.value, rel=1e-6)
+    assert found.low_pct == pytest.approx(egg(0.036).pip_pct.value)
+    assert found.high_pct == pytest.approx(egg(0.044).pip_pct.value)
+    assert found.conductance_cv == pytest.approx(0.0913, abs=0.0005)  # sd of 36, 38, 42, 44 over 40
+    assert found.sd_pct == pytest.approx(0.0913 * egg(0.04).pip_pct.value, rel=0.01)
+    assert found.outliers == ()
+
+
+def test_one_egg_is_a_batch() -> None:
+    """One egg has no spread, is no stranger to itself, and is served by its own humidity; no eggs are no batch."""
+    found = batch(0.03)
+    own = egg(0.03).mend
+    assert own is not None
+    assert (found.sd_pct, found.conductance_cv, found.outliers) == (0.0, None, ())
+    assert found.serving is not None
+    assert found.serving.rh_pct == pytest.approx(own.rh_pct, abs=0.01)
+    assert found.serving.served == (1,)
+    assert batch_loss({}, AHEAD) is None
+
+
+def test_the_stranger_is_told_apart() -> None:
+    """Of six alike eggs and one whose shell leaks twice as much, that one is named; six that differ a little are not."""
+    assert batch(0.039, 0.0395, 0.04, 0.0405, 0.041, 0.0402, 0.08).outliers == (7,)
+    assert batch(0.036, 0.038, 0.040, 0.042, 0.044, 0.041).outliers == ()
+
+
+def test_the_humidity_that_serves_most() -> None:
+    """Three eggs alike, a tight one and a leaky one: the three are served, the tight one wants drier, the leaky one damper."""
+    found = batch(0.040, 0.041, 0.0405, 0.028, 0.062)
+    assert found.serving is not None
+    assert found.serving.served == (1, 2, 3)
+    assert found.serving.drier == (4,)
+    assert found.serving.wetter == (5,)
+    assert found.serving.wet_bulb_c == pytest.approx(wet_bulb_c(37.5, found.serving.rh_pct, SEA_KPA))
+
+
+def test_of_two_camps_the_one_nearer_to_the_middle_egg() -> None:
+    """Two tight eggs, two leaky ones and a single one at the leaky side's edge: both camps count two, the humidity is that of the nearer."""
+    found = batch(0.030, 0.030, 0.052, 0.052, 0.090)
+    assert found.serving is not None
+    assert found.serving.served == (3, 4)
+    assert found.serving.drier == (1, 2)
+    assert found.serving.wetter == (5,)
+
+
+def test_nobody_served() -> None:
+    """Eggs that no humidity a machine holds brings into the window are all unserved, on the side that they want."""
+    found = batch(0.012, 0.013)
+    assert found.serving is not None
+    assert found.serving.served == ()
+    assert found.serving.drier == (1, 2)
+    assert batch_track(found, WINDOW, "C").words.endswith("; not reachable for any of 2 eggs")
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.floats(0.02, 0.07), min_size=1, max_size=8))
+def test_no_other_humidity_serves_more(gs: list[float]) -> None:
+    """Trying every half per cent that a machine can hold finds none that serves more eggs, and each egg is served, or wants one way."""
+    losses = {i: egg(g) for i, g in enumerate(gs, 1)}
+    found = batch_loss(losses, AHEAD)
+    assert found is not None
+    assert found.serving is not None
+    mends = [loss.mend for loss in losses.values() if loss.mend is not None]
+    low, high = HELD_RH_PCT
+    tried = [low + 0.5 * i for i in range(int((high - low) * 2) + 1)]
+    best = max(sum(m.rh_low_pct <= rh <= m.rh_high_pct for m in mends) for rh in tried)
+    assert len(found.serving.served) >= best
+    sides = (*found.serving.served, *found.serving.drier, *found.serving.wetter)
+    assert sorted(sides) == sorted(losses)
+    assert low <= found.serving.rh_pct <= high
+
+
+@pytest.mark.parametrize(
+    ("pip", "state"),
+    [
+        (Interval(14.0, 12.0, 17.0), ON_TRACK),
+        (Interval(12.5, 11.5, 13.5), UNSURE),
+        (Interval(11.0, 9.5, 12.9), OFF_TRACK),
+        (Interval(16.5, 15.5, 17.5), UNSURE),
+        (Interval(18.0, 16.1, 19.9), OFF_TRACK),
+    ],
+)
+def test_off_track_is_an_interval_wholly_outside(pip: Interval, state: str) -> None:
+    """Only a whole interval outside the window is off track; a value inside is on it, however wide; the rest is unsure."""
+    found = track(pip, WINDOW, None, "C")
+    assert found.state == state
+    assert found.off is (state == OFF_TRACK)
+
+
+def test_the_words_of_a_dry_machine_s_egg() -> None:
+    """Projected loss with its bounds, window, and the RH and wet bulb that mend it, in the site's unit, short enough for a phone."""
+    mend = Mend(63.4, 30.9, 14.5, True, 58.0, 68.0, 9.0)
+    found = track(Interval(18.0, 16.6, 19.4), WINDOW, mend, "C", 41.0)
+    assert found.words == (
+        "loss by pip 18.0 % (16.6 to 19.4), window 13 to 16 %; "
+        "63 % RH (wet bulb 30.9 °C) from now on, 41 % now, leads to 14.5 %"
+    )
+    assert "wet bulb 87.6 °F" in track(Interval(18.0, 16.6, 19.4), WINDOW, mend, "F").words
+    assert len(found.words) < 200
+
+
+def test_the_words_of_what_cannot_be_reached() -> None:
+    """What a machine cannot hold is called not reachable, with what its limit would still do; without any humidity that is said."""
+    mend = Mend(15.0, 20.1, 9.8, False, -20.0, 2.0, 5.0)
+    assert mend_words(mend, "C") == "not reachable: even 15 % RH from now on leads to 9.8 %"
+    assert mend_words(None, "C") == "no humidity can be told"
+
+
+def test_a_batch_off_its_track() -> None:
+    """A batch whose mean is off is said to be, with the humidity for most of its eggs; on track it says no more than its loss."""
+    tight = batch(0.026, 0.027, 0.028)
+    found = batch_track(tight, WINDOW, "C", 53.0)
+    assert found.off
+    assert tight.serving is not None
+    assert f"{tight.serving.rh_pct:.0f} % RH" in found.words
+    assert found.words.endswith("from now on, 53 % now, serves 3 of 3 eggs")
+    well = batch_track(batch(0.039, 0.040, 0.041), WINDOW, "C")
+    assert well.state == ON_TRACK
+    assert ";" not in well.words
+    dumb = batch_track(replace(tight, serving=None), WINDOW, "C")
+    assert dumb.words.endswith("; no humidity can be told")
+
+
+def test_a_tray_is_weighed_without_its_tray() -> None:
+    """The published tray of 100 eggs has lost 10 % once its own 300 g are taken off, and 9.5 % if they are not."""
+    gross = figure("tray-gross-set-g"), figure("tray-gross-now-g")
+    for tare, lost in ((figure("tray-tare-g"), figure("tray-loss-pct")), (0.0, figure("tray-loss-untared-pct"))):
+        each = [(g - tare) / figure("tray-eggs") for g in gross]
+        assert line([(0.0, each[0]), (18.0, each[1])]).loss_pct(18.0).value == pytest.approx(lost, abs=0.03)

@@ -1,0 +1,458 @@
+"""`eggroom egg ...` as a person types it: each verb, each wrong line, and the messages that come of it from a running daemon."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.cli.egg import _FOUND, _SIGNS, _STAGES, _WHY
+from monitor.domain.eggs.entry import CANDLED, DEATHS, REMOVED, SIGNS
+from tests.receivers import HttpReceiver
+from tests.running import Running, configure, query, set_days_ago, typed, until
+from tests.servers import Mosquitto
+
+Capture = pytest.CaptureFixture[str]
+
+
+@pytest.fixture
+def config(tmp_path: Path, capsys: Capture) -> Path:
+    """A house with hen-1: 24 chicken eggs on day 10 in setter-1; no daemon runs."""
+    path = configure(tmp_path, 1, site={"zone": "UTC"})
+    add_batch(capsys, path)
+    return path
+
+
+def add_batch(capsys: Capture, path: Path, days: float = 10.0) -> None:
+    about = ("--species", "chicken", "--machine", "setter-1", "--eggs", "24", "--set", set_days_ago(days))
+    assert typed(capsys, "batch", "add", "hen-1", *about, config=path)[0] == 0
+
+
+def ok(capsys: Capture, *arguments: str, config: Path) -> str:
+    code, out, err = typed(capsys, "egg", *arguments, config=config)
+    assert (code, err) == (0, ""), err
+    return out
+
+
+def told(capsys: Capture, *arguments: str, config: Path) -> Any:
+    return json.loads(ok(capsys, *arguments, "--json", config=config))
+
+
+def wrong(capsys: Capture, *arguments: str, config: Path, lines: int = 1) -> str:
+    """What a wrong request says; it ends with 2, prints nothing else, and writes nothing."""
+    before = entries(config)
+    code, out, err = typed(capsys, "egg", *arguments, config=config)
+    assert (code, out, err.count("\n")) == (2, "", lines), err
+    assert entries(config) == before
+    return err.strip()
+
+
+def entries(config: Path) -> list[tuple[Any, ...]]:
+    return query(config, "SELECT number, kind, egg, count, tray, replaces, who FROM entry ORDER BY number")
+
+
+def weigh(capsys: Capture, config: Path, egg: int, *masses: tuple[float, float]) -> str:
+    """Weighings (days ago, g); what the last one said."""
+    said = ""
+    for days, mass_g in masses:
+        said = ok(
+            capsys,
+            "weigh",
+            "hen-1",
+            str(egg),
+            str(mass_g),
+            "--at",
+            set_days_ago(days),
+            "--error",
+            "0.01",
+            config=config,
+        )
+    return said
+
+
+# --- each verb
+
+
+def test_a_weighing(capsys: Capture, config: Path) -> None:
+    """The first says that a second is needed; the second says the loss so far and where it leads; a comma is as good as a point."""
+    assert ok(
+        capsys, "weigh", "hen-1", "7", "60,12", "--by", "ada", "--at", set_days_ago(9.9), config=config
+    ).splitlines() == [
+        "hen-1 egg 7: 60.12 g (entry 1)",
+        "  weighed once, expected again some days later, or length and breadth",
+    ]
+    said = ok(capsys, "weigh", "hen-1", "7", "55.9", "--by", "ada", config=config).splitlines()
+    assert said[0] == "hen-1 egg 7: 55.90 g (entry 2)"
+    assert [line.split("  ")[1].strip() for line in said[1:]] == ["lost so far", "by pip", "by hatch", "to set"]
+    assert entries(config) == [(1, "weighing", 7, None, "", None, "ada"), (2, "weighing", 7, None, "", None, "ada")]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--tray", "A", "--count", "40", "2310.5"),
+        ("2310.5", "--tray", "A", "--count", "40"),
+        ("--count", "40", "2310.5", "--tray", "A"),
+    ],
+)
+def test_a_tray_in_any_order(capsys: Capture, tmp_path: Path, words: tuple[str, ...]) -> None:
+    """Words and options come in any order, before the batch too."""
+    path = configure(tmp_path, 1, site={"zone": "UTC"})
+    typed(capsys, "batch", "add", "b", "--species", "chicken", "--set", set_days_ago(3), config=path)
+    assert ok(capsys, "weigh", "b", *words, config=path).startswith("b tray A: 40 eggs, 57.76 g each (entry 1)\n")
+
+
+def test_a_table(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """A whole tray at once, with a column of times or not, with ; and commas as a spreadsheet of the continent has it."""
+    file = tmp_path / "tray.csv"
+    file.write_text(f"egg,mass_g,at\n1,60.0,{set_days_ago(9)}\n2,59.5,{set_days_ago(9)}\n")
+    assert "weighed once" in ok(capsys, "weigh", "hen-1", "--csv", str(file), config=config)
+    file.write_text("﻿egg;mass_g\n1;56,2\n2;56,1\n")
+    said = ok(capsys, "weigh", "hen-1", "--csv", str(file), "--tare", "0.5", config=config)
+    assert said.splitlines()[:2] == ["hen-1 egg 1: 55.70 g (56.2 less 0.5 of the tray) (entry 3)", "hen-1 egg 2: 55.60 g (56.1 less 0.5 of the tray) (entry 4)"]  # fmt: skip
+    assert "  together: " in said
+
+
+def test_a_table_with_bad_lines(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """Every bad line with its number: those that cannot be read first, then those that cannot be true or are odd; nothing is written."""
+    file = tmp_path / "tray.csv"
+    file.write_text("egg,mass_g,at\n1,60,\nx,60,\n3,heavy,\n4,60,yesterday\n5,60\n6,60,,\n")
+    said = wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config, lines=6).splitlines()
+    assert [line.split(": ")[2] for line in said[:5]] == ["line 3", "line 4", "line 5", "line 6", "line 7"]
+    assert said[-1] == f"eggroom: {file}: 5 lines that cannot be read, nothing was written"
+    file.write_text("egg,mass_g\n1,60\n2,5\n25,60\n")
+    said = wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config, lines=3).splitlines()
+    assert said[0].startswith(f"eggroom: {file}: line 3: egg 2 weighing: 5 g an egg, Chicken lays 50 to 70 g")
+    assert said[1].startswith(f"eggroom: {file}: line 4: batch hen-1: egg 25 weighing: egg 25, expected 1 to 24")
+    file.write_text("egg,mass_g\n1,60\n2,5\n")
+    ok(capsys, "weigh", "hen-1", "--csv", str(file), "--sure", config=config)
+    for text, complaint in (
+        ("", "empty, expected a table"),
+        ("egg,mass\n", "columns 'egg,mass'"),
+        ("egg,mass_g\n", "no line under its head"),
+    ):
+        file.write_text(text)
+        assert complaint in wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config)
+    file.write_bytes(b"\xff\xfe")
+    assert "not text in UTF-8, expected a table" in wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config)
+    assert "No such file" in wrong(capsys, "weigh", "hen-1", "--csv", str(tmp_path / "none.csv"), config=config)
+
+
+def test_candling_many_at_once(capsys: Capture, config: Path) -> None:
+    """Eggs as 7, 1-6 or 1-6,9, so many without numbers, or the one word with a hyphen."""
+    said = ok(capsys, "candle", "hen-1", "1-3,9,3", "fertile", "--by", "ada", config=config)
+    assert said.splitlines() == [
+        f"hen-1 egg {egg}: candled: fertile (entry {n})" for n, egg in enumerate((1, 2, 3, 9), 1)
+    ]
+    assert (
+        ok(capsys, "candle", "hen-1", "--count", "5", "clear", config=config)
+        == "hen-1 batch: 5 eggs candled: clear (entry 5)\n"
+    )
+    assert "candled: early dead" in ok(capsys, "candle", "hen-1", "4", "early-dead", config=config)
+    data = told(capsys, "candle", "hen-1", "10-11", "not-sure", config=config)
+    assert [(e["egg"], e["fact"]["found"]) for e in data["entries"]] == [(10, "not sure"), (11, "not sure")]
+
+
+def test_many_at_once_are_written_together_or_not_at_all(capsys: Capture, config: Path) -> None:
+    """Each that cannot be is named, and nothing is written, so that the same can be typed again put right."""
+    code, out, err = typed(capsys, "egg", "candle", "hen-1", "23-26", "fertile", config=config)
+    assert (code, out) == (2, "")
+    assert err.splitlines() == [
+        "eggroom: batch hen-1: egg 25 candling: egg 25, expected 1 to 24",
+        "eggroom: batch hen-1: egg 26 candling: egg 26, expected 1 to 24",
+        "eggroom: batch hen-1: nothing was written about any of 4 eggs; say it is sure to write it all the same (--sure),"
+        " where it is only odd",
+    ]
+    assert entries(config) == []
+    assert ok(capsys, "candle", "hen-1", "23-24", "fertile", config=config).count("\n") == 2
+    assert [egg for _, _, egg, *_ in entries(config)] == [23, 24]
+
+
+def test_every_other_verb(capsys: Capture, config: Path) -> None:
+    """Signs, help, ends, findings, measures, lay and notes: each is written as what it says."""
+    for words, said in (
+        (("event", "7", "draw-down"), "egg 7: draw-down"),
+        (("event", "7", "internal-pip"), "egg 7: internal pip"),
+        (("event", "7", "helped", "--note", "shell moistened"), "egg 7: helped: shell moistened"),
+        (("outcome", "7", "hatched", "--sure"), "egg 7: hatched"),
+        (("outcome", "8", "dead", "--stage", "internal-pip"), "egg 8: dead (internal pip)"),
+        (("outcome", "9", "removed", "--why", "given-away"), "egg 9: removed: given away"),
+        (("outcome", "--count", "2", "dead", "--stage", "early"), "batch: 2 eggs dead (early)"),
+        (("finding", "8", "sticky-chick"), "egg 8: sticky chick, smeared with egg contents"),
+        (("size", "10", "57.2", "43,1"), "egg 10: 57.2 x 43.1 mm"),
+        (("laid", "--stored", "5"), "batch: stored 5 days"),
+        (("laid", "10", "--on", set_days_ago(12)[:10]), "egg 10: laid "),
+        (("note", "10", "quiet"), "egg 10: quiet"),
+        (("note", "all quiet"), "batch: all quiet"),
+        (("look-again", "10", "--in", "2d"), "egg 10: look again "),
+        (("look-again", "put it right", "--in", "90m"), "batch: look again "),
+        (("look-again", "10", "weak", "--when", (datetime.now(UTC) + timedelta(days=3)).isoformat()), "egg 10: look again "),
+    ):  # fmt: skip
+        verb, *rest = words
+        assert f"hen-1 {said}" in ok(capsys, verb, "hen-1", *rest, config=config)
+
+
+def test_the_words_of_the_trade_are_all_there() -> None:
+    """Every value that the book knows can be typed, with hyphens for blanks."""
+    for typed_, known in ((_FOUND, CANDLED), (_SIGNS, SIGNS), (_STAGES, DEATHS), (_WHY, REMOVED)):
+        assert typed_ == tuple(word.replace(" ", "-") for word in known)
+
+
+@pytest.mark.parametrize(
+    ("words", "complaint"),
+    [
+        ("weigh hen-1", "weigh: 'nothing', expected EGG GRAMS"),
+        ("weigh hen-1 7", "weigh: '7', expected EGG GRAMS"),
+        ("weigh hen-1 x 60", "egg 'x', expected its number"),
+        ("weigh hen-1 7 heavy", "weigh: 'heavy', expected a number, such as 26.49"),
+        ("weigh hen-1 7 nan", "weigh: 'nan', expected a number"),
+        ("weigh hen-1 7 60 --tray A", "weigh: --tray, expected --count with it"),
+        ("weigh hen-1 7 60 --csv t.csv", "weigh: --csv, expected nothing beside it"),
+        ("weigh hen-9 7 60", "batch 'hen-9': no such batch"),
+        ("weigh hen-1 7 60 --at someday", "time 'someday': expected now"),
+        ("candle hen-1 7 rosy", "candle: 'rosy', expected one of clear, fertile"),
+        ("candle hen-1 6-3 clear", "candle: eggs 6-3, expected rising"),
+        ("candle hen-1 1-9999 clear", "expected rising, and at most 1000 at once"),
+        ("candle hen-1 egg clear", "candle: eggs 'egg', expected such as 7, 1-6 or 1-6,9"),
+        ("candle hen-1 7 clear --count 3", "candle: eggs '7' and --count, expected one of them"),
+        ("candle hen-1 clear", "neither egg nor count came"),
+        ("event hen-1 7 hatched", "event: 'hatched', expected one of draw-down"),
+        ("event hen-1 7 draw-down --note x", "event: --note, expected it with helped only"),
+        ("outcome hen-1 7 dead", "outcome dead: --stage: nothing, expected one of early"),
+        ("outcome hen-1 7 hatched --stage early", "outcome hatched: --stage, expected it with dead only"),
+        (
+            "finding hen-1 7 sad",
+            "finding 'sad': expected one of the trade's list; all of them: eggroom egg finding list",
+        ),
+        (
+            "finding hen-1 7 sticky",
+            "finding 'sticky': expected such as sticky-chick; all of them: eggroom egg finding list",
+        ),
+        ("note hen-1 7", "note: '7' and no text, expected [EGGS] TEXT"),
+        ("weigh hen-1 --tray A 360", "weigh: --tray, expected --count with it"),
+        ("weigh hen-1 7 60 --tare 1,5x", "argument --tare: '1,5x', expected a number, such as 1.5"),
+        ("candle hen-1 --count x alive", "argument --count: 'x', expected a whole number"),
+        ("laid hen-1", "laid: expected --on TIME, --stored DAYS, or both"),
+        ("look-again hen-1 7", "look-again: expected either --in TIME or --when TIME"),
+        ("look-again hen-1 7 --in soon", "time 'soon': expected such as 20m, 90s or 1h"),
+        ("look-again hen-1 7 a b --in 3h", "a text of several words in quotes"),
+        ("correct hen-1 1", "correct: expected ENTRY NAME=VALUE"),
+        ("correct hen-1 1 egg=3", "batch hen-1: entry '1', expected none, for nothing is written yet"),
+        ("withdraw hen-1", "withdraw: expected ENTRY [TEXT]"),
+        ("show hen-1 25", "batch hen-1: egg 25, expected 1 to 24"),
+        ("show hen-9", "batch 'hen-9': no such batch"),
+    ],
+)
+def test_what_is_wrong(capsys: Capture, config: Path, words: str, complaint: str) -> None:
+    """One line that says where, what came and what was expected; nothing is written."""
+    assert complaint in wrong(capsys, *words.split(), config=config)
+
+
+def test_what_is_odd_needs_to_be_sure(capsys: Capture, config: Path) -> None:
+    """A slip of the pen is asked first, and written as it came with --sure."""
+    weigh(capsys, config, 7, (5, 60.0))
+    said = wrong(capsys, "weigh", "hen-1", "7", "61.0", config=config)
+    assert "heavier than before (60 g); say it is sure to write it all the same (--sure)" in said
+    assert "hen-1 egg 7: 61.00 g (entry 2)" in ok(capsys, "weigh", "hen-1", "7", "61.0", "--sure", config=config)
+
+
+def test_a_correction(capsys: Capture, config: Path) -> None:
+    """A corrected entry stands in the old one's place, at its time; the old one stays in the record, and is named."""
+    weigh(capsys, config, 7, (9, 60.0), (5, 58.1))
+    assert ok(capsys, "correct", "hen-1", "2", "gross_g=58.2", config=config).startswith(
+        "hen-1 egg 7: 58.20 g (entry 3)\n"
+    )
+    assert "58.20 g, not 58.10 g" in ok(capsys, "show", "hen-1", "7", config=config)
+    ok(capsys, "correct", "hen-1", "3", "egg=8", f"at={set_days_ago(4)}", config=config)
+    data = told(capsys, "show", "hen-1", config=config)
+    assert [(e["number"], e["egg"], e["replaces"], e["stands"]) for e in data["entries"]] == [
+        (1, 7, None, True), (2, 7, None, False), (3, 7, 2, False), (4, 8, 3, True),
+    ]  # fmt: skip
+    assert "NAME=VALUE with gross_g, tare_g, error_g, egg, count, tray, at" in wrong(
+        capsys, "correct", "hen-1", "4", "mass=5", config=config
+    )
+
+
+def test_a_withdrawal(capsys: Capture, config: Path) -> None:
+    """A withdrawn entry no longer counts, once."""
+    weigh(capsys, config, 7, (9, 60.0), (5, 58.1))
+    assert ok(capsys, "withdraw", "hen-1", "2", "typed twice", config=config).startswith(
+        "hen-1 egg 7: withdrawn: typed twice (entry 3)"
+    )
+    assert "entry 3 replaced" in wrong(capsys, "withdraw", "hen-1", "2", config=config)
+    assert told(capsys, "show", "hen-1", "7", config=config)["water"]["reason"].startswith("weighed once")
+
+
+def test_the_book_of_a_closed_batch(capsys: Capture, config: Path) -> None:
+    """A batch that was closed is still written into, from its last number on, and shown."""
+    ok(capsys, "outcome", "hen-1", "7", "hatched", "--sure", config=config)
+    typed(capsys, "batch", "close", "hen-1", config=config)
+    assert (
+        ok(capsys, "finding", "hen-1", "7", "runt", config=config)
+        == "hen-1 egg 7: runt seen at 3 to 4 weeks (entry 2)\n"
+    )
+    assert "runt seen" in ok(capsys, "show", "hen-1", "7", config=config)
+
+
+def test_what_the_weighings_say_is_judged(capsys: Capture, config: Path) -> None:
+    """Too quick a loss begins the alarm of the batch; correcting it ends it; closing ends it as well."""
+    weigh(capsys, config, 7, (9.9, 60.0), (5, 56.0), (0, 52.0))
+    (alarm,) = stands(capsys, config)
+    assert (alarm["subject"], alarm["rule"]) == ("batch hen-1", "weight-off-track")
+    assert alarm["about"].startswith("egg 7: loss by pip 25.")
+    ok(capsys, "withdraw", "hen-1", "2", config=config)
+    ok(capsys, "correct", "hen-1", "3", "gross_g=56.0", config=config)
+    assert [a["state"] for a in stands(capsys, config)] == ["returned to normal, unacknowledged"]
+
+
+def test_weights_off_track_in_a_batch_opened_again(capsys: Capture, config: Path) -> None:
+    """The alarm that a closing by mistake ended stands again at once, without another weighing."""
+    weigh(capsys, config, 7, (9.9, 60.0), (5, 56.0), (0, 52.0))
+    typed(capsys, "batch", "close", "hen-1", config=config)
+    assert "returned" in stands(capsys, config)[0]["state"]
+    assert typed(capsys, "batch", "reopen", "hen-1", config=config)[0] == 0
+    (alarm,) = stands(capsys, config)
+    assert (alarm["rule"], alarm["state"], alarm["number"]) == ("weight-off-track", "unacknowledged", 2)
+
+
+def stands(capsys: Capture, config: Path) -> list[dict[str, Any]]:
+    code, out, err = typed(capsys, "alarms", "--json", config=config)
+    assert (code, err) == (0, "")
+    return list(json.loads(out))
+
+
+# --- with a daemon
+
+
+def test_the_phone_is_told(capsys: Capture, tmp_path: Path) -> None:
+    """Through a running daemon: weights off track reach the phone with what would mend them, a restart keeps the alarm, and a reminder
+    whose time came while no daemon ran is told by the next one; writing what was seen ends it.
+    """
+    with Mosquitto() as broker, HttpReceiver() as phone:
+        path = configure(tmp_path, broker.port, contact=phone.url(), site={"zone": "UTC"})
+        with Running(path) as daemon:
+            add_batch(capsys, path)
+            weigh(capsys, path, 7, (9.9, 60.0), (5, 56.0), (0, 52.0))
+            until(
+                lambda: any("weight loss off track" in r["title"] for r in phone.got),
+                "the phone was not told of the weight",
+            )
+            soon = (datetime.now(UTC) + timedelta(seconds=3)).isoformat()
+            ok(capsys, "look-again", "hen-1", "7", "weak", "--when", soon, config=path)
+            ok(capsys, "event", "hen-1", "8", "draw-down", config=path)
+            assert daemon.terminate() == 0
+            until(lambda: datetime.now(UTC).isoformat() > soon, "time stands still")
+            daemon.start()
+            until(lambda: any("look again" in r["title"] for r in phone.got), "the phone was not told to look again")
+            rules = {a["rule"]: a for a in stands(capsys, path)}
+            assert rules["weight-off-track"]["state"] == "unacknowledged"
+            assert rules["look-again"]["about"] == "weak. Seen last: 52.00 g at " + rules["look-again"]["about"][-5:]
+            ok(capsys, "candle", "hen-1", "7", "alive", config=path)
+            assert {a["rule"] for a in stands(capsys, path)} == {"weight-off-track"}
+            assert daemon.terminate() == 0
+
+
+# --- eggs that go another way
+
+
+def test_split(capsys: Capture, config: Path) -> None:
+    """Two eggs go to the hatcher: their weighings go along, and the loss is told from the whole record under the new name only."""
+    for egg in (3, 7, 8):
+        weigh(capsys, config, egg, (9.9, 60.0), (5.0, 58.0))
+    code, out, err = typed(capsys, "batch", "split", "hen-1", "3,7", "--to", "hatcher-1", "--stage", "lockdown", "--by", "ada", config=config)  # fmt: skip
+    assert (code, err) == (0, "")
+    assert out.splitlines() == [
+        "batch hen-1-b: eggs 3,7 of hen-1, day 10.0, in hatcher-1, lockdown declared; 22",
+        "  stay in hen-1",
+        "from now on write about these eggs under hen-1-b",
+    ]
+    said = ok(capsys, "weigh", "hen-1-b", "3", "56.0", config=config).splitlines()
+    assert said[0] == "hen-1-b egg 3: 56.00 g (entry 5)"
+    shown = ok(capsys, "show", "hen-1-b", config=config)
+    assert shown.splitlines()[0].startswith("hen-1-b: chicken, 2 eggs")
+    left = ok(capsys, "show", "hen-1", "7", config=config)
+    assert "went on as batch hen-1-b" in left
+    assert "to set" not in left
+    err = wrong(capsys, "weigh", "hen-1", "7", "55.0", config=config)
+    assert err == "eggroom: batch hen-1: egg 7 weighing: egg 7 went on as batch hen-1-b, expected that batch"
+    assert wrong(capsys, "weigh", "hen-1-b", "8", "55", config=config).endswith("egg 8, expected 3, 7")
+    assert left.startswith("hen-1 egg 7: chicken, went on as batch hen-1-b\n")
+    assert "now hen-1-b\n" in ok(capsys, "show", "hen-1", config=config)
+    ok(capsys, "finding", "hen-1-b", "3", "wet-chick", config=config)
+    err = typed(capsys, "review", "hen-1", "--egg", "3", config=config)
+    assert err == (2, "", "eggroom: batch hen-1: egg 3 went on as batch hen-1-b, expected that batch\n")
+    code, out, _ = typed(capsys, "batch", "show", "hen-1-b", config=config)
+    assert [line.strip() for line in out.splitlines()[1:3]] == ["eggs 3, 7", "split off hen-1"]
+
+
+def test_an_alarm_about_weight_goes_along(capsys: Capture, tmp_path: Path) -> None:
+    """The egg that loses too much moves to another machine: the alarm of its old batch ends, and its new one has it, after a restart too."""
+    with Mosquitto() as broker:
+        path = configure(tmp_path, broker.port, site={"zone": "UTC"})
+        with Running(path) as daemon:
+            add_batch(capsys, path)
+            weigh(capsys, path, 7, (9.9, 60.0), (5, 56.0), (0, 52.0))
+            assert [a["subject"] for a in stands(capsys, path)] == ["batch hen-1"]
+            assert typed(capsys, "batch", "split", "hen-1", "7", "--to", "hatcher-1", config=path)[0] == 0
+            assert [a["subject"] for a in stands(capsys, path) if a["state"] == "unacknowledged"] == ["batch hen-1-b"]
+            assert daemon.terminate() == 0
+            daemon.start()
+            assert [a["subject"] for a in stands(capsys, path) if a["state"] == "unacknowledged"] == ["batch hen-1-b"]
+            assert ok(capsys, "weigh", "hen-1-b", "7", "51.9", config=path).startswith("hen-1-b egg 7: 51.90 g")
+            assert daemon.terminate() == 0
+
+
+def test_the_words_of_a_split_come_in_any_order(capsys: Capture, config: Path) -> None:
+    """With one hand at the machine the eggs are typed last as easily as first."""
+    code, out, err = typed(capsys, "batch", "split", "--to", "hatcher-1", "hen-1", "--by", "ada", "3", config=config)
+    assert (code, err) == (0, "")
+    assert out.startswith("batch hen-1-b: egg 3 of hen-1, day 10.0, in hatcher-1; 23 stay in hen-1\n")
+
+
+def test_split_asks_for_a_reason(capsys: Capture, config: Path) -> None:
+    """Eggs that go on in the same machine at the same stage need no batch of their own."""
+    code, _, err = typed(capsys, "batch", "split", "hen-1", "3", config=config)
+    assert (code, err.count("\n")) == (2, 1)
+    assert "expected --to MACHINE or --stage" in err
+    code, _, err = typed(capsys, "batch", "split", "hen-1", "3", "--to", "setter-1", config=config)
+    assert (code, err) == (2, "eggroom: batch hen-1: in setter-1 already, expected another machine or a stage\n")
+    code, out, err = typed(capsys, "batch", "split", "hen-1", "--count", "4", "--to", "hatcher-1", "--name", "early", config=config)  # fmt: skip
+    assert (code, err) == (0, "")
+    assert out.startswith("batch early: 4 eggs of hen-1, day 10.0, in hatcher-1; 20 stay in hen-1\n")
+
+
+# --- what helps to put it right
+
+
+def test_times_in_a_complaint_are_those_on_the_wall(capsys: Capture, tmp_path: Path) -> None:
+    """What was typed as 18:00 on the wall of the house comes back as 18:00, not as another zone's time."""
+    path = configure(tmp_path, 1, site={"zone": "Asia/Kathmandu"})
+    about = ("--species", "chicken", "--eggs", "24", "--set", "2026-11-10T18:00")
+    assert typed(capsys, "batch", "add", "hen-1", *about, config=path)[0] == 0
+    said = wrong(capsys, "candle", "hen-1", "7", "alive", "--at", "2026-11-09T18:00", config=path)
+    assert said == "eggroom: batch hen-1: egg 7 candling: 2026-11-09 18:00, before it was set (2026-11-10 18:00)"
+
+
+def test_a_correction_without_a_value(capsys: Capture, config: Path) -> None:
+    """It says which value is missing."""
+    ok(capsys, "weigh", "hen-1", "7", "60", config=config)
+    assert wrong(capsys, "correct", "hen-1", "1", "gross_g=", config=config).endswith(
+        "weighing: gross_g empty, expected its value"
+    )
+
+
+def test_a_note_in_one_line(capsys: Capture, config: Path) -> None:
+    """What a terminal would act on is not taken in."""
+    said = wrong(capsys, "note", "hen-1", "7", "red \x1b[31m", config=config)
+    assert said.endswith("expected text in one line, without control characters")
+
+
+def test_the_list_of_findings(capsys: Capture, config: Path) -> None:
+    """Every finding with its words, from the command that takes them."""
+    assert "sticky-chick          sticky chick, smeared with egg contents\n" in ok(
+        capsys, "finding", "list", config=config
+    )
+    assert len(told(capsys, "finding", "list", config=config)) == 33

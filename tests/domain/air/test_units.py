@@ -1,0 +1,152 @@
+"""Conversions of units, and temperatures as people write and read them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.domain.air.units import (
+    celsius_to_fahrenheit,
+    fahrenheit_difference_to_k,
+    fahrenheit_to_celsius,
+    k_to_fahrenheit_difference,
+    kpa_to_torr,
+    parse_temperature,
+    quoted_in,
+    show_difference,
+    show_temperature,
+    torr_to_kpa,
+)
+
+
+@pytest.mark.parametrize(
+    ("temperature_c", "temperature_f"),
+    [
+        (0.0, 32.0),  # melting ice and boiling water define the scale
+        (100.0, 212.0),
+        (-40.0, -40.0),
+        (37.5, 99.5),
+        (37.0, 98.6),
+    ],
+)
+def test_fixed_points(temperature_c: float, temperature_f: float) -> None:
+    """The fixed points of both scales meet, both ways."""
+    assert celsius_to_fahrenheit(temperature_c) == pytest.approx(temperature_f, abs=1e-12)
+    assert fahrenheit_to_celsius(temperature_f) == pytest.approx(temperature_c, abs=1e-12)
+
+
+def test_a_difference_is_not_a_temperature() -> None:
+    """A band half a kelvin wide is 0.9 °F wide, where 0.5 °C as a temperature is 32.9 °F."""
+    assert k_to_fahrenheit_difference(0.5) == pytest.approx(0.9)
+    assert fahrenheit_difference_to_k(0.9) == pytest.approx(0.5)
+    assert celsius_to_fahrenheit(0.5) == pytest.approx(32.9)
+
+
+def test_torr() -> None:
+    """The standard atmosphere is 760 torr and 101.325 kPa by definition; 1 torr is 0.133322 kPa (BIPM SI Brochure)."""
+    assert torr_to_kpa(760.0) == pytest.approx(101.325, abs=1e-12)
+    assert kpa_to_torr(101.325) == pytest.approx(760.0, abs=1e-12)
+    assert torr_to_kpa(1.0) == pytest.approx(0.133322, abs=5e-7)
+
+
+@given(st.floats(-100.0, 300.0))
+def test_there_and_back(value: float) -> None:
+    """Every conversion undoes its fellow."""
+    assert fahrenheit_to_celsius(celsius_to_fahrenheit(value)) == pytest.approx(value, abs=1e-10)
+    assert fahrenheit_difference_to_k(k_to_fahrenheit_difference(value)) == pytest.approx(value, abs=1e-10)
+    assert torr_to_kpa(kpa_to_torr(value)) == pytest.approx(value, abs=1e-10)
+
+
+def test_arrays() -> None:
+    """An array is converted value by value, NaN staying NaN."""
+    converted = celsius_to_fahrenheit(np.array([37.5, np.nan, 0.0]))
+    assert converted[[0, 2]].tolist() == pytest.approx([99.5, 32.0])
+    assert np.isnan(converted[1])
+
+
+@pytest.mark.parametrize(
+    ("text", "temperature_c"),
+    [
+        ("37.5C", 37.5),
+        ("99.5F", 37.5),
+        ("37,5 C", 37.5),
+        ("37.5 °C", 37.5),
+        ("99.5°f", 37.5),
+        ("  38c ", 38.0),
+        ("38.c", 38.0),
+        (",5C", 0.5),
+        ("-3 C", -3.0),
+        ("−3 C", -3.0),  # a typographic minus, as pasted from a page
+        ("+32F", 0.0),
+    ],
+)
+def test_parse_temperature(text: str, temperature_c: float) -> None:
+    """A temperature is read as people write it, with point or comma, either unit, with or without the degree sign."""
+    assert parse_temperature(text) == pytest.approx(temperature_c, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["37.5", "C", "", "37.5K", "nanC", "infF", "1e2C", "1,234.5C", "37.5CC", "37 .5C", "--3C", "9" * 400 + "C", "٣٧C"],
+)
+def test_what_is_no_temperature(text: str) -> None:
+    """Without a unit, or with something that is no plain number, one short line says what was expected."""
+    with pytest.raises(ValueError, match=r"expected a number and its unit, such as 37\.5C or 99\.5F") as refusal:
+        parse_temperature(text)
+    assert len(str(refusal.value)) < 130
+    assert text[:20] in str(refusal.value)
+
+
+def test_show_temperature() -> None:
+    """A temperature is shown in the unit asked for, rounded, with no minus before zero."""
+    assert show_temperature(37.5, "C") == "37.5 °C"
+    assert show_temperature(37.5, "F") == "99.5 °F"
+    assert show_temperature(37.456, "C", 2) == "37.46 °C"
+    assert show_temperature(37.456, "C", 0) == "37 °C"
+    assert show_temperature(-0.04, "C") == "0.0 °C"
+    assert show_temperature(-40.0, "F") == "-40.0 °F"
+
+
+def test_show_difference() -> None:
+    """A difference is shown in the unit asked for, without the 32 of the temperatures."""
+    assert show_difference(0.5, "C") == "0.5 °C"
+    assert show_difference(0.5, "F") == "0.9 °F"
+    assert show_difference(-1.0, "F") == "-1.8 °F"
+
+
+@pytest.mark.parametrize(
+    ("text", "in_c", "in_f"),
+    [
+        ("half lost after 5 h at 43.3 C", "half lost after 5 h at 43.3 °C", "half lost after 5 h at 109.9 °F"),
+        ("every 48 h at 18 or 24 °C: none", "every 48 h at 18 or 24 °C: none", "every 48 h at 64.4 or 75.2 °F: none"),
+        ("37.2 to 39.1 C at one set point", "37.2 to 39.1 °C at one set point", "99.0 to 102.4 °F at one set point"),
+        (
+            "0 % dead, 3.5 % at 37.6 °C; 17.3 g",
+            "0 % dead, 3.5 % at 37.6 °C; 17.3 g",
+            "0 % dead, 3.5 % at 99.7 °F; 17.3 g",
+        ),
+        ("-5 C", "-5 °C", "23.0 °F"),
+        ("30-35 %, 36 h, 3 CO2, 5 Cm, vitamin C",) * 3,
+    ],
+)
+def test_words_that_were_published_in_celsius(text: str, in_c: str, in_f: str) -> None:
+    """Each temperature in them is shown in the unit asked for, alone or of two; what is no temperature stays."""
+    assert (quoted_in(text, "C"), quoted_in(text, "F")) == (in_c, in_f)
+    with pytest.raises(ValueError, match="unit 'K', expected C or F"):
+        quoted_in(text, "K")
+
+
+@pytest.mark.parametrize("show", [show_temperature, show_difference])
+def test_unknown_unit(show: object) -> None:
+    """Any other unit is refused."""
+    with pytest.raises(ValueError, match="unit 'K', expected C or F"):
+        show(37.5, "K")  # type: ignore[operator]
+
+
+@given(st.floats(-60.0, 120.0), st.sampled_from(["C", "F"]))
+def test_what_is_shown_can_be_read(temperature_c: float, unit: str) -> None:
+    """What is shown to a person is read back to the digits shown."""
+    shown = show_temperature(temperature_c, unit, 3)  # type: ignore[arg-type]
+    assert parse_temperature(shown) == pytest.approx(temperature_c, abs=5.1e-4)

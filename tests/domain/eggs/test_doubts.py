@@ -1,0 +1,131 @@
+"""What is asked before it is written: slips of the pen and of the scale."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.doubts import doubts
+from monitor.domain.eggs.entry import (
+    Candling,
+    Dead,
+    Entry,
+    Fact,
+    Hatched,
+    Laid,
+    Note,
+    Sign,
+    Size,
+    Weighing,
+)
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.profile import Band, Profile, Stage
+
+SET = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
+WARM = Band(None, None, 37.5, None, None)
+BIRD = Profile(
+    "bird",
+    "Bird",
+    "Avis ficta",
+    27.0,
+    26.0,
+    28.0,
+    23.0,
+    (Stage("setter", 0.0, WARM), Stage("lockdown", 23.0, WARM)),
+    egg_mass_g=(18.0, 22.0),
+)
+
+
+def day(number: float) -> datetime:
+    return SET + timedelta(days=number)
+
+
+def entry(at: float, fact: Fact, egg: int | None = None, **other: Any) -> Entry:
+    return Entry(day(at), day(at), "Mo", fact, egg, **other)
+
+
+def book(*entries: Entry) -> EggBook:
+    made = EggBook(Batch("b-1", "bird", SET, 10))
+    for each in entries:
+        made = add(made, each)
+    return made
+
+
+WEIGHED = entry(0, Weighing(20.0, error_g=0.02), 1)
+
+
+@pytest.mark.parametrize(
+    ("before", "odd", "words"),
+    [
+        ([WEIGHED], entry(3, Weighing(20.4, error_g=0.02), 1), "heavier than before (20 g)"),
+        ([WEIGHED], entry(1, Weighing(18.0, error_g=0.02), 1), "10.0 % lost in 1.0 days"),
+        ([entry(9, Weighing(19.0, error_g=0.02), 1)], entry(3, Weighing(18.0, error_g=0.02), 1), "heavier than before"),
+        ([WEIGHED, entry(27, Hatched(), 1)], entry(28, Weighing(17.0), 1), "weighed after it was hatched"),
+        ([WEIGHED, entry(20, Dead("late"), 1)], entry(21, Weighing(17.6), 1), "weighed after it was dead"),
+        ([WEIGHED, entry(25, Sign("internal pip"), 1)], entry(26, Weighing(17.0), 1), "weighed after it was pipped"),
+        ([], entry(0, Weighing(200.0), 1), "200 g an egg, Bird lays 18 to 22 g"),
+        ([], entry(0, Weighing(2.0), 1), "2 g an egg, Bird lays 18 to 22 g"),
+        ([entry(0, Size(40.0, 30.0), 1)], entry(0, Weighing(25.0), 1), "length and breadth lead to 19.73 g"),
+        ([WEIGHED], entry(0, Size(40.0, 38.0), 1), "length and breadth lead to 31.65 g"),
+        ([entry(0, Weighing(500.0, 300.0), count=10)], entry(5, Weighing(480.0, 300.0), count=9), "9 eggs, the first time 10"),
+        ([WEIGHED], WEIGHED, "written already"),
+        ([entry(6, Candling("alive"), 1)], entry(9, Candling("clear"), 1), "clear, and was alive before"),
+        ([entry(6, Candling("early dead"), 1)], entry(9, Candling("alive"), 1), "alive, and was early dead before"),
+        ([entry(6, Dead("early"), 1)], entry(9, Candling("alive"), 1), "candled after it was dead"),
+        ([entry(23, Sign("draw-down"), 1)], entry(24, Sign("draw-down"), 1), "draw-down was seen already"),
+        ([entry(24, Sign("internal pip"), 1)], entry(25, Sign("draw-down"), 1), "internal pip before draw-down"),
+        ([entry(24, Sign("draw-down"), 1)], entry(23, Sign("external pip"), 1), "external pip before draw-down"),
+        ([], entry(15, Hatched(), 1), "on day 15.0, Bird hatches on day 26 to 28"),
+        ([], entry(40, Hatched(), 1), "on day 40.0, Bird hatches on day 26 to 28"),
+        ([], entry(0, Laid(day(-7), 2.0), 1), "2 days stored, laid 7.0 days before it was set"),
+        ([], entry(0, Laid(day(-70)), 1), "laid 70 days before it was set"),
+        ([], Entry(day(3), day(2), "Mo", Candling("alive"), 1), "which is still to come"),
+    ],
+)  # fmt: skip
+def test_what_is_asked(before: list[Entry], odd: Entry, words: str) -> None:
+    """Each of these is asked in one line that says what came and what it is held against; `add` takes it all the same."""
+    made = book(*before)
+    asked = doubts(made, odd, BIRD)
+    assert [line for line in asked if words in line], asked
+    assert all("\n" not in line for line in asked)
+    assert len(add(made, odd).entries) == len(before) + 1
+
+
+@pytest.mark.parametrize(
+    ("before", "well"),
+    [
+        ([WEIGHED], entry(3, Weighing(19.6, error_g=0.02), 1)),
+        ([WEIGHED], entry(0.01, Weighing(20.03, error_g=0.02), 1)),  # within three errors of the scale
+        ([WEIGHED], entry(0.1, Weighing(19.95, error_g=0.02), 1)),
+        ([WEIGHED], entry(3, Weighing(20.5, error_g=0.02), 2)),
+        ([entry(0, Size(40.0, 30.0), 1)], entry(20, Weighing(17.2), 1)),
+        ([entry(3, Candling("fertile"), 1)], entry(6, Candling("alive"), 1)),
+        ([entry(3, Candling("clear"), count=3)], entry(6, Candling("alive"), count=7)),
+        ([entry(23, Sign("draw-down"), 1)], entry(24, Sign("internal pip"), 1)),
+        ([], entry(25, Hatched(), 1)),
+        ([], entry(0, Laid(day(-7), 7.0), 1)),
+        ([], entry(3, Note("thin shell"), 1)),
+        ([WEIGHED], entry(0, Weighing(19.0, error_g=0.02), 1, replaces=1)),  # held against the rest, not what it replaces
+    ],
+)  # fmt: skip
+def test_what_is_not_asked(before: list[Entry], well: Entry) -> None:
+    """Ordinary entries are not questioned: a breeder who is asked each time no longer reads."""
+    assert doubts(book(*before), well, BIRD) == ()
+
+
+@given(st.floats(3.0, 20.0), st.floats(0.3, 1.2), st.integers(2, 12))
+def test_an_ordinary_egg_is_never_questioned(step: float, pct_d: float, times: int) -> None:
+    """An egg of the profile's mass that loses what eggs lose, weighed at any pace, raises no doubt at all."""
+    made = book()
+    for i in range(times):
+        at = i * step
+        if at * pct_d > 24.0:
+            break
+        weighing = entry(at, Weighing(20.0 * (1.0 - pct_d * at / 100.0), error_g=0.02), 1)
+        assert doubts(made, weighing, BIRD) == ()
+        made = add(made, weighing)

@@ -1,0 +1,158 @@
+"""Entries about eggs: what cannot be written at all, and the way into a store and back."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.domain.eggs.entry import (
+    CANDLED,
+    DEATHS,
+    FACTS,
+    REMOVED,
+    SIGNS,
+    Candling,
+    Dead,
+    EggError,
+    Entry,
+    Fact,
+    Found,
+    Hatched,
+    Helped,
+    Laid,
+    LookAgain,
+    Note,
+    Removed,
+    Sign,
+    Size,
+    Split,
+    Weighing,
+    Withdrawn,
+    fact_of,
+    plain,
+)
+from monitor.domain.published.findings import FINDING, FINDINGS
+
+AT = datetime(2026, 3, 5, 9, 0, tzinfo=UTC)
+
+
+def entry(fact: Fact, **other: object) -> Entry:
+    return Entry(AT, AT, "Mo", fact, **other)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("make", "complaint"),
+    [
+        (lambda: Weighing(-3.0), "weighing: gross_g -3, expected 0.1 to 500000"),
+        (lambda: Weighing(float("nan")), "weighing: gross_g nan, expected 0.1 to 500000"),
+        (lambda: Weighing(300.0, 300.0), "weighing: tare_g 300, expected below gross_g, 300"),
+        (lambda: Weighing(20.0, error_g=0.0), "weighing: error_g 0, expected 0.0001 to 1000"),
+        (lambda: Size(30.0, 40.0), "size: breadth_mm 40, expected 2.5 to 30"),
+        (lambda: Size(4.1, 3.2), "size: length_mm 4.1, expected 5 to 250"),
+        (lambda: Candling("good"), "candling: 'good', expected one of clear, fertile, alive"),
+        (lambda: Sign("pip"), "sign: 'pip', expected one of draw-down, internal pip, external pip"),
+        (lambda: Dead("young"), "dead: 'young', expected one of early, middle, late"),
+        (lambda: Split(""), "split: no batch, expected the name of the one it went on in"),
+        (lambda: Removed("sold"), "removed: 'sold', expected one of clear, broken"),
+        (lambda: Found("sad"), "finding: 'sad', expected one of the trade list (clear, "),
+        (lambda: Note("  "), "note: empty, expected words"),
+        (lambda: Note("x" * 501), "note: 501 characters, expected at most 500"),
+        (
+            lambda: LookAgain(AT.replace(tzinfo=None)),
+            "look-again: look_at 2026-03-05T09:00:00, expected a time with its zone",
+        ),
+        (lambda: Laid(), "laid: neither laid_at nor stored_days came, expected one of them"),
+        (lambda: Laid(stored_days=90.0), "laid: stored_days 90, expected 0 to 60"),
+        (lambda: Entry(AT.replace(tzinfo=None), AT, "Mo", Hatched()), "at 2026-03-05T09:00:00, expected a time"),
+        (lambda: Entry(AT, AT, " ", Hatched()), "who: empty, expected the name of who writes this"),
+        (lambda: entry(Hatched(), egg=3, count=2), "egg 3: a count or a tray came with it, expected one egg or some"),
+        (lambda: entry(Weighing(900.0), tray="A"), "tray A: no count, expected how many eggs lie on it"),
+    ],
+)
+def test_what_cannot_be_written(make: Callable[[], object], complaint: str) -> None:
+    """Nonsense is refused when it is made, in one line: where, what came, what was expected."""
+    with pytest.raises(EggError) as raised:
+        make()
+    assert str(raised.value).startswith(complaint)
+    assert "\n" not in str(raised.value)
+
+
+FACTS_MADE: tuple[Fact, ...] = (
+    Laid(AT, 3.5),
+    Laid(stored_days=2.0),
+    Size(38.1, 29.5),
+    Weighing(319.4, 300.1, 0.05),
+    Candling("alive"),
+    Sign("draw-down"),
+    Helped("a drop of oil"),
+    Hatched(),
+    Dead("internal pip"),
+    Removed("clear"),
+    Split("hen-1-b"),
+    Found("wet-chick"),
+    Note("thin shell"),
+    LookAgain(AT, "vessels?"),
+    Withdrawn("wrong batch"),
+)
+
+
+@pytest.mark.parametrize("fact", FACTS_MADE, ids=lambda fact: fact.kind)
+def test_into_a_store_and_back(fact: Fact) -> None:
+    """Every kind of fact goes through JSON and comes back equal, times with their zone."""
+    assert fact_of(fact.kind, json.loads(json.dumps(plain(fact)))) == fact
+
+
+def test_every_kind_is_known() -> None:
+    """The kinds made in these tests are all there are, each under its own word."""
+    assert {fact.kind for fact in FACTS_MADE} == set(FACTS)
+    assert all(FACTS[kind].kind == kind for kind in FACTS)
+
+
+@pytest.mark.parametrize(
+    ("kind", "data"),
+    [("egg", {}), ("weighing", {}), ("weighing", {"gross_g": "x"}), ("note", {"text": 3.0}), ("hatched", {"x": 1.0})],
+)
+def test_a_row_that_makes_no_fact(kind: str, data: dict[str, str | float | None]) -> None:
+    """An unknown kind, a missing, unknown or malformed field is an EggError, never another exception."""
+    with pytest.raises(EggError):
+        fact_of(kind, data)
+
+
+@given(st.text(max_size=30))
+def test_only_the_listed_words_are_taken(word: str) -> None:
+    """Whatever is typed, a candling, sign, death, removal or finding is one of its list or refused."""
+    for make, known in ((Candling, CANDLED), (Sign, SIGNS), (Dead, DEATHS), (Removed, REMOVED), (Found, FINDING)):
+        if word not in known:
+            with pytest.raises(EggError):
+                make(word)
+
+
+def test_what_an_entry_says_of_itself() -> None:
+    """Where it belongs, how many eggs it is about, whether it ends an egg's story, and the mass it gives one egg."""
+    assert entry(Hatched(), egg=4).where == "egg 4 hatched"
+    assert entry(Candling("clear"), count=3).where == "3 eggs candling"
+    assert entry(Note("cold night")).where == "batch note"
+    tray = entry(Weighing(6300.0, 300.0, 1.0), count=100, tray="A")
+    assert tray.where == "tray A weighing"
+    assert tray.each_g() == pytest.approx((60.0, 0.01))
+    assert entry(Weighing(20.0), egg=1).each_g(0.05) == (20.0, 0.05)
+    assert (tray.eggs, entry(Hatched(), egg=4).eggs, entry(Note("x")).eggs) == (100, 1, 0)
+    assert entry(Hatched(), egg=4).ends
+    assert not tray.ends
+    assert entry(Sign("internal pip"), egg=4).word == "pipped"
+
+
+def test_the_trade_list() -> None:
+    """Each finding has its own id that can be typed, words, a place where it is seen, and its source; ids do not repeat."""
+    assert len(FINDING) == len(FINDINGS) == 33
+    for finding in FINDINGS:
+        assert finding.id.replace("-", "").isalpha()
+        assert finding.id == finding.id.lower()
+        assert len(finding.words) > 8 or finding.id == "runt"
+        assert finding.seen_at
+        assert finding.source.endswith((", seen", ", from memory"))

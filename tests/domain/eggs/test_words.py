@@ -1,0 +1,96 @@
+"""Entries of the egg book for people and for programs."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from monitor.domain.eggs.entry import (
+    Candling,
+    Dead,
+    Entry,
+    Fact,
+    Found,
+    Hatched,
+    Helped,
+    Laid,
+    LookAgain,
+    Note,
+    Removed,
+    Sign,
+    Size,
+    Split,
+    Weighing,
+    Withdrawn,
+    fact_of,
+)
+from monitor.domain.eggs.words import entry_view, said
+
+AT = datetime(2026, 3, 10, 23, 30, tzinfo=UTC)
+BERLIN = ZoneInfo("Europe/Berlin")
+
+
+def entry(fact: Fact, **subject: object) -> Entry:
+    return Entry(AT, AT + timedelta(minutes=5), "Ada", fact, number=3, **({"egg": 7} | subject))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("fact", "words"),
+    [
+        (Laid(AT), "laid 11 Mar 2026"),
+        (Laid(AT, 4), "laid 11 Mar 2026, stored 4 days"),
+        (Laid(None, 2.5), "stored 2.5 days"),
+        (Size(40.25, 30), "40.25 x 30 mm"),
+        (Weighing(26.5), "26.50 g"),
+        (Weighing(30.0, 3.5), "26.50 g (30 less 3.5 of the tray)"),
+        (Candling("early dead"), "candled: early dead"),
+        (Sign("internal pip"), "internal pip"),
+        (Helped(), "helped"),
+        (Helped("by hand"), "helped: by hand"),
+        (Hatched(), "hatched"),
+        (Dead("late"), "dead (late)"),
+        (Removed("broken"), "removed: broken"),
+        (Split("hen-1-b"), "went on as batch hen-1-b"),
+        (Found("blood-ring"), "blood ring, death in days 2 to 4"),
+        (Note("quiet"), "quiet"),
+        (Note("a\x1b[2Jb\nc"), "a [2Jb c"),
+        (Helped("a\tb"), "helped: a b"),
+        (LookAgain(AT, "a\x07b"), "look again 11 Mar 2026 00:30: a b"),
+        (LookAgain(AT), "look again 11 Mar 2026 00:30"),
+        (LookAgain(AT, "weak"), "look again 11 Mar 2026 00:30: weak"),
+        (Withdrawn("typed twice"), "withdrawn: typed twice"),
+    ],
+)
+def test_each_fact_in_words(fact: Fact, words: str) -> None:
+    """What was found, with times on the wall clock of the site; and every fact comes back from its plain form."""
+    assert said(entry(fact), BERLIN) == words
+    view = json.loads(json.dumps(entry_view(entry(fact))))
+    assert fact_of(view["kind"], view["fact"]) == fact
+
+
+def test_several_eggs() -> None:
+    """Of eggs without numbers it says how many, of a weighing what each weighs."""
+    assert (
+        said(entry(Weighing(231.5, 1.5), egg=None, count=4, tray="A"), UTC)
+        == "4 eggs, 57.50 g each (231.5 less 1.5 of the tray)"
+    )
+    assert said(entry(Dead("early"), egg=None, count=3), UTC) == "3 eggs dead (early)"
+
+
+def test_for_programs() -> None:
+    """A plain mapping with RFC 3339 times, the same names as a request has, and nothing left out."""
+    assert entry_view(entry(Candling("clear"), egg=None, count=2)) == {
+        "number": 3,
+        "at": "2026-03-10T23:30:00.000Z",
+        "written_at": "2026-03-10T23:35:00.000Z",
+        "by": "Ada",
+        "egg": None,
+        "count": 2,
+        "tray": None,
+        "kind": "candling",
+        "fact": {"found": "clear"},
+        "replaces": None,
+    }

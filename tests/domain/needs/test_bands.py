@@ -1,0 +1,296 @@
+"""What the eggs in a machine need at an instant."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
+from monitor.domain.needs.bands import RH, WET_BULB, Needs, derived_rh, needs_of, occupants_text
+from monitor.domain.needs.batch import Batch, closed, declared, moved
+from monitor.domain.needs.profile import Band, Stage
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.reading import from_ms
+from tests.domain.house import (
+    DRY_RH,
+    DRY_WET,
+    MACHINES,
+    MOIST_RH,
+    MOIST_WET,
+    PROFILES,
+    T0,
+    WARM,
+    batch,
+    profile,
+    site,
+)
+
+SITE = site()
+
+
+def needs(*batches: Batch, machine: str = "setter-1", hours: float = 0.0, at: Site = SITE) -> Needs:
+    return needs_of(MACHINES[machine], batches, at, T0 + timedelta(hours=hours))
+
+
+def settle_hours(where: Site = SITE) -> float:
+    return where.settle_s / 3600.0
+
+
+def test_an_empty_machine_needs_nothing() -> None:
+    """No batch, a batch elsewhere and a closed batch: no band at all, and nothing will change by itself."""
+    assert needs() == Needs("setter-1")
+    assert needs(batch(machine="hatcher-1")) == Needs("setter-1")
+    assert needs(closed(batch(), T0)) == Needs("setter-1")
+    assert needs(batch(machine=None)) == Needs("setter-1")
+
+
+def test_one_batch_has_the_bands_of_its_stage() -> None:
+    """On day 5 the setter's bands hold, and they hold until day 18."""
+    found = needs(batch(day=5.0))
+    assert (found.dry_bulb_c, found.rh_pct, found.wet_bulb_c) == (WARM, DRY_RH, None)
+    assert found.valid_until == T0 + timedelta(days=13)
+    assert found.humidity == (RH, DRY_RH)
+    assert (found.occupants[0].day, found.occupants[0].stage) == (5.0, "setter")
+
+
+def test_wet_bulb_stays_wet_bulb() -> None:
+    """A profile that gives wet bulb is judged by wet bulb when it is alone."""
+    assert needs(batch(profile_id="wet-hen")).humidity == (WET_BULB, DRY_WET)
+
+
+def test_several_batches_need_the_intersection() -> None:
+    """Two batches that agree by halves: every low limit is the higher one, every high limit the lower one, in either order."""
+    other = profile("other", Band(35.0, 42.0, 46.0, 48.0, 70.0), MOIST_RH, warm=Band(36.5, 37.2, 37.4, 37.9, 39.5))
+    shared = site(profiles={**PROFILES, "other": other})
+    pair = batch(), batch("other-1", "other")
+    found = needs(*pair, at=shared)
+    assert found.dry_bulb_c == Band(36.5, 37.2, 37.4, 37.9, 39.0)
+    assert found.rh_pct == Band(35.0, 42.0, 45.0, 48.0, 60.0)
+    assert found.conflict == ()
+    swapped = needs(*reversed(pair), at=shared)
+    assert (swapped.dry_bulb_c, swapped.rh_pct) == (found.dry_bulb_c, found.rh_pct)
+
+
+def test_temperatures_that_do_not_meet_are_a_conflict() -> None:
+    """Eggs that cannot share a machine: the conflict is named, no warning stands, the strictest limit of heat does, and the
+    humidity they agree on is still judged."""
+    found = needs(batch(), batch("cold-1", "cold-bird"))
+    assert found.conflict == ("temperature",)
+    assert found.dry_bulb_c == Band(low_alarm=33.0, high_alarm=38.5)
+    assert found.rh_pct == DRY_RH
+
+
+def test_the_strictest_heat_limit_stands_even_below_the_other_birds_low_limit() -> None:
+    """When one bird's heat limit lies under every low limit, the heat limit stands and the low one goes."""
+    icy = profile("icy", DRY_RH, MOIST_RH, warm=Band(30.0, 31.0, 31.5, 32.0, 33.0))
+    hot = profile("hot", DRY_RH, MOIST_RH, warm=Band(36.0, 37.0, 37.5, 38.0, 39.0))
+    both = site(profiles={"icy": icy, "hot": hot})
+    found = needs(batch("a", "icy"), batch("b", "hot"), at=both)
+    assert found.dry_bulb_c == Band(low_alarm=30.0, high_alarm=33.0)
+    only_high = replace(
+        icy, stages=tuple(replace(s, dry_bulb_c=Band(None, None, 31.5, None, 33.0)) for s in icy.stages)
+    )
+    found = needs(batch("a", "icy"), batch("b", "hot"), at=site(profiles={"icy": only_high, "hot": hot}))
+    assert found.dry_bulb_c == Band(high_alarm=33.0)
+
+
+def test_humidities_that_do_not_meet_are_a_conflict() -> None:
+    """A hen and a desert bird agree on warmth but not on humidity: only what is out of both bands is judged meanwhile."""
+    found = needs(batch(), batch("d-1", "desert-bird"))
+    assert found.conflict == ("humidity",)
+    assert found.dry_bulb_c == WARM
+    assert found.rh_pct == Band(low_alarm=10.0, high_alarm=60.0)
+
+
+def test_a_conflict_of_a_low_limit_only_and_a_high_limit_only_does_not_fail() -> None:
+    """One bird has only a low humidity limit, the other only a high one below it: nothing is out of both, and nothing breaks."""
+    wet = profile("wet", Band(low_alarm=60.0), MOIST_RH)
+    dry = profile("dry", Band(high_alarm=40.0), MOIST_RH)
+    found = needs(batch("a", "wet"), batch("b", "dry"), at=site(profiles={"wet": wet, "dry": dry}))
+    assert found.conflict == ("humidity",)
+    assert found.rh_pct == Band()
+
+
+def test_relative_humidity_and_wet_bulb_are_brought_together() -> None:
+    """Beside a bird given as RH, a wet-bulb bird is judged by the RH of its wet bulb at the shared temperature target."""
+    found = needs(batch(), batch("w-1", "wet-hen"))
+    derived = Band(**{n: rh_from_wet_bulb_pct(37.5, v, SITE.pressure_kpa) for n, v in DRY_WET.limits()})
+    assert found.wet_bulb_c is None
+    assert found.rh_pct == DRY_RH.intersect(derived)
+    assert found.rh_pct is not None
+
+
+def test_a_mixed_pair_that_cannot_share_the_temperature_still_has_a_humidity() -> None:
+    """Without a shared temperature target the wet bulb is turned at its own bird's target."""
+    cold = profile("cold-wet", DRY_WET, MOIST_WET, wet=True, warm=Band(33.0, 35.0, 35.5, 36.0, 38.5))
+    found = needs(batch(), batch("c", "cold-wet"), at=site(profiles={**PROFILES, "cold-wet": cold}))
+    assert "temperature" in found.conflict
+    assert found.rh_pct is not None
+    assert found.wet_bulb_c is None
+
+
+@pytest.mark.parametrize("dry_bulb_c", [20.0, 37.5, 50.0, 60.0, 75.0, 80.0])
+@given(st.lists(st.floats(5.0, 45.0), min_size=5, max_size=5))
+@settings(max_examples=50, deadline=None)
+def test_a_wet_bulb_band_has_a_relative_humidity_at_any_temperature(dry_bulb_c: float, limits: list[float]) -> None:
+    """In a machine that is far too hot, or cold, the derived band is still one, from 0 to 100 % and in order; an exception there
+    would end the engine while the heater is stuck on."""
+    derived = derived_rh(Band(*sorted(limits)), dry_bulb_c, SITE.pressure_kpa)
+    values = [v for _, v in derived.limits()]
+    assert values == sorted(values)
+    assert 0.0 <= values[0] <= values[-1] <= 100.0
+
+
+def test_still_air_lies_higher() -> None:
+    """In a still-air machine the dry-bulb band is shifted by the profile's offset; the humidity band is not."""
+    found = needs(batch(machine="still-1"), machine="still-1")
+    assert found.dry_bulb_c == WARM.shifted(1.0)
+    assert found.rh_pct == DRY_RH
+    unsaid = site(profiles={"hen": replace(PROFILES["hen"], still_air_offset_k=None)})
+    assert needs(batch(machine="still-1"), machine="still-1", at=unsaid).dry_bulb_c == WARM
+
+
+def test_a_profile_that_is_gone_is_said() -> None:
+    """Eggs whose profile is not known are named, and the others are judged as if alone."""
+    lost = batch("lost-1", "dodo")
+    assert needs(lost) == Needs("setter-1", missing=("lost-1",))
+    both = needs(lost, batch())
+    assert both.missing == ("lost-1",)
+    assert both.dry_bulb_c == WARM
+    assert occupants_text(both) == "hen-1 day 5 setter, lost-1 (profile unknown)"
+    assert occupants_text(needs()) == "empty"
+
+
+# Settling after lockdown.
+
+
+def test_lockdown_by_day_settles_for_an_hour() -> None:
+    """From day 18 the lockdown band holds, its low limits eased to the setter's for the settling time, and then in full."""
+    due = batch(day=18.0)
+    before, during, after = needs(due, hours=-0.01), needs(due), needs(due, hours=settle_hours())
+    assert before.rh_pct == DRY_RH
+    assert before.valid_until == T0
+    assert before.settling_until is None
+    assert during.rh_pct == replace(MOIST_RH, low_alarm=DRY_RH.low_alarm, low_warning=DRY_RH.low_warning)
+    assert during.settling_until == during.valid_until == T0 + timedelta(seconds=SITE.settle_s)
+    assert after.rh_pct == MOIST_RH
+    assert after.settling_until is None
+    assert after.valid_until is None
+    assert after.occupants[0].lockdown_since == T0
+
+
+def test_lockdown_by_declaration_settles_from_then() -> None:
+    """A pip seen on day 16 is lockdown at once, and the settling time counts from it."""
+    early = declared(batch(day=16.0), "lockdown", T0)
+    found = needs(early)
+    assert found.occupants[0].stage == "lockdown"
+    assert found.occupants[0].lockdown_since == T0
+    assert found.settling_until == T0 + timedelta(seconds=SITE.settle_s)
+    assert needs(early, hours=settle_hours() + 0.01).rh_pct == MOIST_RH
+
+
+def test_a_late_move_into_the_hatcher_settles_from_the_move() -> None:
+    """Eggs moved on day 19, a day after lockdown began, give the hatcher its settling time from the move."""
+    late = moved(batch(day=19.0), "hatcher-1", T0)
+    found = needs(late, machine="hatcher-1", hours=0.5)
+    assert found.occupants[0].lockdown_since == T0
+    assert found.settling_until == T0 + timedelta(seconds=SITE.settle_s)
+    assert needs(late, machine="hatcher-1", hours=settle_hours()).settling_until is None
+
+
+def test_only_like_eases_like() -> None:
+    """Where setter and lockdown give different kinds of humidity, the lockdown limits hold at once."""
+    mixed = replace(
+        PROFILES["hen"],
+        stages=(Stage("setter", 0.0, WARM, rh_pct=DRY_RH), Stage("lockdown", 18.0, WARM, wet_bulb_c=MOIST_WET)),
+    )
+    found = needs(batch(day=18.0), at=site(profiles={"hen": mixed}))
+    assert found.wet_bulb_c == MOIST_WET
+    assert found.settling_until is not None
+
+
+def test_a_batch_that_settles_does_not_excuse_another() -> None:
+    """Eggs that came in a minute ago are settling; the ones whose lockdown began yesterday are not."""
+    old, new = batch("old", day=19.0), moved(batch("new", machine="hatcher-1", day=18.5), "setter-1", T0)
+    found = needs(old, new, hours=0.1)
+    assert {o.batch: o.settling for o in found.occupants} == {"old": False, "new": True}
+    assert found.rh_pct is not None
+    assert found.rh_pct.low_warning == MOIST_RH.low_warning
+
+
+# A clock that is wrong.
+
+
+@pytest.mark.parametrize("back", [timedelta(minutes=5), timedelta(hours=3), timedelta(days=2), timedelta(days=20_000)])
+def test_eggs_do_not_vanish_with_the_clock(back: timedelta) -> None:
+    """A board that wakes minutes, days or decades ago still knows the eggs that were put into the machine, and which machine."""
+    eggs = moved(batch(day=5.0), "hatcher-1", T0)
+    there = needs_of(MACHINES["hatcher-1"], [eggs], SITE, T0 - back)
+    assert there.dry_bulb_c == WARM
+    assert there.occupants[0].day == 5.0
+    assert needs_of(MACHINES["setter-1"], [eggs], SITE, T0 - back) == Needs("setter-1")
+    assert needs_of(MACHINES["hatcher-1"], [closed(eggs, T0)], SITE, T0 - back) == Needs("hatcher-1")
+    kept = moved(batch(machine=None, day=5.0), "hatcher-1", T0)  # set on paper, put in five days later
+    assert needs_of(MACHINES["hatcher-1"], [kept], SITE, T0 - back).dry_bulb_c == WARM
+
+
+def test_a_clock_that_went_far_back_does_not_make_the_settling_long() -> None:
+    """With the clock days behind, low humidity after lockdown is not expected for days: it is judged at once."""
+    late = moved(batch(day=19.0), "hatcher-1", T0)
+    found = needs(late, machine="hatcher-1", hours=-48)
+    assert found.settling_until is None
+    assert found.rh_pct == MOIST_RH
+    near = needs(late, machine="hatcher-1", hours=-0.25)
+    assert near.settling_until is not None
+
+
+# valid_until.
+
+SPANS = st.sampled_from([-3.0, 0.0, 5.0, 15.5, 17.9, 18.0, 18.02, 20.0])
+
+
+@given(
+    st.lists(st.tuples(st.sampled_from(sorted(PROFILES)), SPANS, st.booleans()), max_size=3),
+    st.lists(st.floats(0.0, 1.0), min_size=1, max_size=8),
+    st.sampled_from([0.0, -0.02, -0.5, -30.0]),
+)
+@settings(max_examples=200, deadline=None)
+def test_needs_hold_until_valid_until(
+    asked: list[tuple[str, float, bool]], shares: list[float], start_day: float
+) -> None:
+    """Nothing but the day count changes between an instant and its valid_until, and something does at it."""
+    batches = []
+    for n, (kind, day, early) in enumerate(asked):
+        eggs = batch(f"b-{n}", kind, day=max(day, 0.0))
+        batches.append(declared(eggs, "lockdown", eggs.set_at + timedelta(days=day / 2)) if early and day > 0 else eggs)
+    at = T0 + timedelta(days=start_day)
+    for _ in range(20):
+        first = needs_of(MACHINES["setter-1"], batches, SITE, at)
+        until = first.valid_until
+        end = until or at + timedelta(days=400)
+        assert at < end
+        for share in shares:
+            between = min(at + (end - at) * share, end - timedelta(milliseconds=1))
+            assert _but_for_days(needs_of(MACHINES["setter-1"], batches, SITE, between)) == _but_for_days(first)
+        if until is None:
+            return
+        assert _but_for_days(needs_of(MACHINES["setter-1"], batches, SITE, until)) != _but_for_days(first)
+        at = until
+    pytest.fail("the needs of a few batches change more than 20 times")
+
+
+def _but_for_days(found: Needs) -> Needs:
+    return replace(found, occupants=tuple(replace(o, day=0.0) for o in found.occupants))
+
+
+def test_the_instant_of_a_stage_has_the_new_stage() -> None:
+    """At valid_until itself, to the millisecond that a clock can tell, the new bands hold: no tick falls between."""
+    odd = replace(batch(day=5.0), set_at=from_ms(1_772_345_678_901))
+    odd = replace(odd, stays=(replace(odd.stays[0], since=odd.set_at),))
+    first = needs_of(MACHINES["setter-1"], [odd], SITE, odd.set_at + timedelta(days=5))
+    assert first.valid_until == odd.set_at + timedelta(days=18)
+    assert needs_of(MACHINES["setter-1"], [odd], SITE, first.valid_until).occupants[0].stage == "lockdown"

@@ -1,0 +1,324 @@
+"""The rules as they ship, and a site's own numbers for them."""
+
+from __future__ import annotations
+
+import ast
+import math
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.domain.alarms.alarm import MAX_SHELF_S
+from monitor.domain.alarms.notice import MAX_TITLE
+from monitor.domain.needs.rules import (
+    BAND_RULES,
+    BATCH,
+    CHANGEABLE,
+    CRITICAL,
+    HIGH,
+    LOW,
+    MATRIX,
+    MEDIUM,
+    MODERATE,
+    PRIORITIES,
+    SEVERE,
+    SLIGHT,
+    WITHIN_MIN,
+    Rule,
+    RuleError,
+    changed,
+    parse_rules,
+    worked_out,
+)
+from monitor.domain.watch import plan
+from tests.domain.house import RULES
+
+SOUND: dict[str, Any] = {
+    "words": "warm",
+    "over": "no longer warm",
+    "unit": "C",
+    "severity": "moderate",
+    "group": "machine",
+    "on_delay_s": 60,
+    "off_delay_s": 60,
+    "deadband": 0.1,
+    "respond_min": 30,
+    "cause": "sun",
+    "consequence": "It gets warm.",
+    "first_act": "Draw the curtain.",
+}
+NAME_LENGTH = 24  # the longest name of a machine
+
+
+def rule_of(**changes: Any) -> Rule:
+    """A sound rule, called r, with these fields."""
+    return parse_rules({"r": {**SOUND, **changes}}, "f")["r"]
+
+
+def test_every_rule_that_the_code_names_is_there() -> None:
+    """Each limit of a band and each condition has its rule: a name without one would be a silence, a rule without one a promise."""
+    limits = {
+        f"{q}-{side}-{level}"
+        for q in (plan.DRY_BULB_PREFIX, plan.HUMIDITY_PREFIX)
+        for side in ("low", "high")
+        for level in ("alarm", "warning")
+    }
+    limits |= {
+        id_.removesuffix("-alarm") + plan.HEADING_SUFFIX
+        for id_ in limits
+        if id_.startswith("dry-bulb") and id_.endswith("-alarm")
+    }
+    named = {value for name, value in vars(plan).items() if name.isupper() and isinstance(value, str) and "-" in value}
+    named -= {plan.DRY_BULB_PREFIX, plan.HEADING_SUFFIX, plan.ALARM_SUFFIX}
+    assert set(RULES) >= limits | named
+    assert set(BAND_RULES) <= limits
+    monitor = Path(plan.__file__).parents[2]
+    written = {
+        node.value
+        for floor in ("domain", "service")
+        for path in (monitor / floor).rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+    }
+    assert set(RULES) - limits - written == set()
+
+
+@pytest.mark.parametrize("rule", RULES.values(), ids=RULES.keys())
+def test_every_rule_is_rationalised(rule: Any) -> None:
+    """Cause, consequence and first act are there, short enough for a phone, and the delays leave time to respond."""
+    assert rule.cause
+    assert 10 <= len(rule.consequence) <= 50
+    assert 10 <= len(rule.first_act) <= 50
+    assert 3 <= len(rule.words) <= 32
+    assert NAME_LENGTH + len(f": STILL {rule.words}") <= MAX_TITLE
+    assert NAME_LENGTH + len(f": {rule.over}") <= MAX_TITLE
+    assert rule.consequence.endswith(".")
+    assert rule.first_act.endswith(".") or rule.first_act.endswith("?")
+    assert rule.on_delay_s <= rule.respond_min * 60 / 4
+    assert rule.re_alarm_s is not None
+    told = {w.lower().strip(".,;") for w in rule.first_act.split()}
+    assert not {"chick", "chicks", "egg", "eggs", "shell"} & told  # never told to handle either
+
+
+def test_danger_is_asked_for_again_soon() -> None:
+    """The more dangerous the air, the sooner its standing alarm asks again; and the higher a priority, the shorter its shelf."""
+    again = [RULES[f"dry-bulb-{name}"].re_alarm_s or 0 for name in ("high-alarm", "low-alarm", "high-warning")]
+    assert again == sorted(set(again))
+    for rule in RULES.values():
+        limit_s = {CRITICAL: 3600, HIGH: 3600, MEDIUM: 4 * 3600, LOW: 24 * 3600}[rule.priority]
+        if rule.group == BATCH:  # which is counted in days
+            limit_s = 24 * 3600
+        assert rule.re_alarm_s is not None
+        assert rule.re_alarm_s <= limit_s, rule.id
+        assert rule.re_alarm_s <= rule.respond_min * 60, rule.id
+    assert MAX_SHELF_S[CRITICAL] < MAX_SHELF_S[HIGH] < MAX_SHELF_S[MEDIUM] < MAX_SHELF_S[LOW] <= 8 * 3600
+
+
+def test_dangerous_heat_is_told_fastest() -> None:
+    """No on-delay of the air is shorter than that of dangerous heat."""
+    air = [r for r in RULES.values() if r.id.startswith(("dry-bulb", "humidity"))]
+    assert min(air, key=lambda r: r.on_delay_s).id == "dry-bulb-high-alarm"
+    assert RULES["dry-bulb-high-alarm"].priority == CRITICAL
+
+
+# --- priorities
+
+
+def test_the_matrix() -> None:
+    """The worse what is lost, and the sooner, the higher the priority; only what is lost whole within the hour is critical."""
+    hour, look = WITHIN_MIN
+    minutes = (1.0, hour, hour + 1.0, look, look + 1.0, 10_080.0)
+    rows = {severity: [worked_out(severity, m) for m in minutes] for severity in (SLIGHT, MODERATE, SEVERE)}
+    assert rows == {
+        SLIGHT: [LOW] * 6,
+        MODERATE: [HIGH, HIGH, MEDIUM, MEDIUM, LOW, LOW],
+        SEVERE: [CRITICAL, CRITICAL, HIGH, HIGH, MEDIUM, MEDIUM],
+    }
+    assert set(MATRIX) == set(rows)
+    with pytest.raises(KeyError):
+        worked_out("awful", 30.0)
+
+
+def test_a_priority_is_worked_out() -> None:
+    """Every shipped rule has the priority of its severity and time; another time to respond gives another, unless one is given."""
+    assert all(rule.priority == worked_out(rule.severity, rule.respond_min) for rule in RULES.values())
+    rule = rule_of()
+    assert rule.priority == HIGH
+    assert changed(rule, {"respond_min": 61}, "f").priority == MEDIUM
+    assert changed(rule, {"respond_min": 61, "priority": LOW}, "f").priority == LOW
+    assert changed(replace(rule, priority=LOW), {"on_delay_s": 5}, "f").priority == LOW
+
+
+def test_only_what_kills_within_the_hour_is_critical() -> None:
+    """Dangerous heat, and a room of which nothing is heard: nothing else may be as loud."""
+    assert {rule.id for rule in RULES.values() if rule.priority == CRITICAL} == {"dry-bulb-high-alarm", "all-silent"}
+
+
+# What is told once and perhaps forgotten: a worse alarm of the same thing stands behind it, which is not; or there are days.
+BEHIND = {
+    "dry-bulb-high-warning": "dry-bulb-high-alarm",
+    "dry-bulb-low-warning": "dry-bulb-low-alarm",
+    "dry-bulb-low-heading": "dry-bulb-low-alarm",
+    "egg-too-cold": "dry-bulb-low-alarm",
+    "humidity-low-warning": "humidity-low-alarm",
+    "sensor-suspect": "sensor-failed",
+    "probes-disagree": "dry-bulb-high-alarm",  # the worse of the two is judged
+}
+BLIND = {"no-data", "sensor-failed", "node-offline", "bands-missing", "record-damaged", "all-silent"}
+DAYS = {
+    "humidity-high-alarm",
+    "humidity-high-warning",
+    "sensor-drift",
+    "hatch-overdue",
+    "weight-off-track",
+    "bands-in-conflict",
+}
+
+
+def test_nothing_that_must_not_be_forgotten_is_low() -> None:
+    """What is low has a louder rule behind it, or leaves a day and more; whatever makes blind is not among it."""
+    low = {rule.id for rule in RULES.values() if rule.priority == LOW}
+    assert low == BEHIND.keys() | DAYS
+    assert all(RULES[louder].priority != LOW for louder in BEHIND.values())
+    assert all(RULES[id_].respond_min >= 1440 for id_ in DAYS)
+    assert {RULES[id_].priority for id_ in BLIND} == {HIGH, CRITICAL}
+
+
+def room(machines: int, probes_each: int, batches: int) -> Counter[str]:
+    """How many alarms of each priority are configured in a room with a node in each machine: what a plant counts."""
+    found: Counter[str] = Counter()
+    for rule in RULES.values():
+        if rule.id in ("no-data", "no-humidity", "sensor-failed", "sensor-suspect", "sensor-drift"):
+            count = machines * probes_each
+        elif rule.id in ("all-silent", "record-damaged"):
+            count = 1
+        elif rule.id in ("weight-off-track", "look-again"):
+            count = batches
+        elif rule.id == "probes-disagree":
+            count = machines if probes_each > 1 else 0
+        else:
+            count = machines
+        found[rule.priority] += count
+    return found
+
+
+@pytest.mark.parametrize(("machines", "probes_each", "batches"), [(6, 1, 8), (6, 2, 8), (1, 1, 1)])
+def test_the_spread_of_priorities(machines: int, probes_each: int, batches: int) -> None:
+    """Of the alarms configured in a room about half are low, more than of any other; at most 5 % are critical, a third high or worse.
+
+    Guidance (EEMUA 191, ANSI/ISA-18.2; figures from memory) is about 80 % low, 15 % medium, 5 % high, under 1 % critical, for
+    plants with thousands of alarms and someone at the screen. This departs from it on two points. Each machine has its own
+    dangerous heat, one alarm of some thirty, so critical cannot be under 1 %. And of what is high, over half says that nobody
+    watches any more (no reading, sensor failed, node gone, eggs that nobody judges): fewer would be a false silence, and
+    together they ring once, for one cause is told once. The forecast of dangerous heat is high although "too hot" stands
+    behind it: of a heat that comes slowly the alarm itself leaves the eggs less than half of their time. The room as a whole is silent once: a site of one machine has more
+    of its few alarms in the room's two.
+    """
+    count = room(machines, probes_each, batches)
+    share = {name: 100.0 * count[name] / count.total() for name in PRIORITIES}
+    told = f"{machines} machines, {probes_each} probes each: {count.total()} alarms: " + ", ".join(f"{name} {share[name]:.0f} %" for name in PRIORITIES)  # fmt: skip
+    print(told)
+    single = machines == 1
+    assert share[LOW] == max(share.values()), told
+    assert share[LOW] >= (40.0 if single else 45.0), told
+    assert share[HIGH] + share[CRITICAL] <= (36.0 if single else 100.0 / 3.0), told
+    assert share[CRITICAL] <= (8.0 if single else 5.0), told
+    loud = [rule.id for rule in RULES.values() if rule.priority == HIGH]
+    assert len(BLIND.intersection(loud)) > len(loud) / 2
+    by_rule = Counter(rule.priority for rule in RULES.values())
+    assert by_rule[LOW] == max(by_rule.values())
+
+
+# --- a site's, a profile's or a machine's own numbers
+
+
+@pytest.mark.parametrize(
+    ("changes", "complaint"),
+    [
+        ({"priority": "urgent"}, "f: r.priority: 'urgent', expected one of low, medium, high, critical"),
+        ({"on_delay_s": -1}, "f: r.on_delay_s: -1, expected a number from 0 to 604800"),
+        ({"on_delay_s": "60"}, "f: r.on_delay_s: '60', expected a number from 0 to 604800"),
+        ({"on_delay_s": True}, "f: r.on_delay_s: True, expected a number from 0 to 604800"),
+        ({"on_delay_s": math.nan}, "f: r.on_delay_s: nan, expected a number from 0 to 604800"),
+        ({"off_delay_s": math.inf}, "f: r.off_delay_s: inf, expected a number from 0 to 604800"),
+        ({"deadband": -0.1}, "f: r.deadband: -0.1, expected a number from 0 to 604800"),
+        ({"re_alarm_s": 30}, "f: r.re_alarm_s: 30, expected a number from 60 to 604800"),
+        ({"respond_min": 0}, "f: r.respond_min: 0, expected a number from 1 to 10080"),
+        ({"severity": "slight"}, f"f: r.severity: not a setting, expected one of {', '.join(CHANGEABLE)}"),
+        ({"limit": 40}, "f: r.limit: 40, expected none: this rule has no limit to set"),
+        ({"words": "hot"}, f"f: r.words: not a setting, expected one of {', '.join(CHANGEABLE)}"),
+        ({"on_delay": 5}, f"f: r.on_delay: not a setting, expected one of {', '.join(CHANGEABLE)}"),
+    ],
+)
+def test_a_number_that_cannot_be_used(changes: dict[str, Any], complaint: str) -> None:
+    """A site's own number that is wrong is refused in one line: where, what came, what was expected."""
+    rule = rule_of()
+    with pytest.raises(RuleError) as raised:
+        changed(rule, changes, "f")
+    assert str(raised.value) == complaint
+
+
+def test_a_sites_own_numbers_stand() -> None:
+    """Only what a site gives is changed."""
+    rule = rule_of()
+    mine = changed(rule, {"on_delay_s": 5, "priority": "high", "re_alarm_s": 600}, "f")
+    assert (mine.on_delay_s, mine.priority, mine.re_alarm_s, mine.deadband) == (5, "high", 600, 0.1)
+
+
+@pytest.mark.parametrize(
+    ("id_", "good", "bad", "expected"),
+    [
+        ("dry-bulb-high-alarm", (20, 45), (19.9, 45.1, 102, math.nan), "20 to 45 (°C)"),
+        ("dry-bulb-low-warning", (20.0, 37.2), (0, 98.6, math.inf), "20 to 45 (°C)"),
+        ("humidity-low-alarm", (0, 100), (-0.1, 100.1, True, "40"), "0 to 100 (%RH)"),
+        ("lockdown-overdue", (0, 0.5), (-1, 31), "0 to 30 (days)"),
+        ("hatch-overdue", (0, 3), (31, [1]), "0 to 30 (days)"),
+    ],
+)
+def test_a_limit_of_ones_own(id_: str, good: tuple[Any, ...], bad: tuple[Any, ...], expected: str) -> None:
+    """A limit is taken in the rule's unit within the range of any bird; a value in °F or a slip of the decimal point is refused."""
+    for value in good:
+        assert changed(RULES[id_], {"limit": value}, "f").limit == value
+    for value in bad:
+        with pytest.raises(RuleError) as raised:
+            changed(RULES[id_], {"limit": value}, "f")
+        assert str(raised.value) == f"f: {id_}.limit: {value!r}, expected a number from {expected}"
+
+
+def test_a_limit_belongs_to_few_rules() -> None:
+    """A rule that would not heed a limit refuses one: a limit that nobody looks at would be a false silence."""
+    heed = {*BAND_RULES, "lockdown-overdue", "hatch-overdue"}
+    for rule in RULES.values():
+        if rule.id in heed:
+            assert changed(rule, {"limit": 25}, "f").limit == 25
+        else:
+            with pytest.raises(RuleError, match="this rule has no limit to set"):
+                changed(rule, {"limit": 25}, "f")
+
+
+@pytest.mark.parametrize(
+    ("table", "complaint"),
+    [
+        ({"r": 5}, "f: r: 5, expected a table"),
+        ({"r": {**SOUND, "colour": 1}}, "f: r: unknown ['colour'], missing [], expected exactly the rule's fields"),
+        (
+            {"r": {k: v for k, v in SOUND.items() if k != "words"}},
+            "f: r: unknown [], missing ['words'], expected exactly the rule's fields",
+        ),
+        (
+            {"r": {**SOUND, "priority": "high"}},
+            "f: r: unknown ['priority'], missing [], expected exactly the rule's fields",
+        ),
+        ({"r": {**SOUND, "severity": "awful"}}, "f: r.severity: 'awful', expected one of severe, moderate, slight"),
+        ({"r": {**SOUND, "group": 3}}, "f: r.group: 3, expected one of machine, node, room, batch"),
+        ({"r": {**SOUND, "respond_min": None}}, "f: r.respond_min: None, expected a number from 1 to 10080"),
+    ],
+)
+def test_a_shipped_table_that_is_wrong(table: dict[str, Any], complaint: str) -> None:
+    """A rule with a field too many, one too few, or a wrong value is refused."""
+    with pytest.raises(RuleError) as raised:
+        parse_rules(table, "f")
+    assert str(raised.value) == complaint

@@ -1,0 +1,300 @@
+"""When a sample was taken: the smallest wait, crystals that run slow or fast, labels that are mended, clocks that are set."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.dating import (
+    CLOCK,
+    CLOCK_AGREES_MS,
+    CREEP,
+    MEND_MS,
+    PART_MS,
+    SETTLED_MS,
+    UNSETTLED,
+    UPTIME,
+    Line,
+    hear,
+    label_offset,
+    relabel,
+    resume_line,
+    start_line,
+)
+from monitor.domain.readings.reading import Now, Pack, Sample, from_ms, to_ms
+from monitor.domain.state.known import State
+from monitor.domain.state.record import Group
+from monitor.domain.watch.evaluate import hear as hear_message
+from monitor.service.ports import Loaded
+from monitor.service.watch.engine import start_state
+from tests.domain.house import T0, Story, site
+
+ANCHOR_MS = 1_750_000_000_000.0
+DAY_S = 86_400
+
+
+def heard(line: Line, *messages: tuple[int, float]) -> tuple[Line, list[float]]:
+    """The line after messages (counted ms, arrival ms), and the age of each in seconds."""
+    ages = []
+    for up_ms, arrival_ms in messages:
+        line, age_s, _ = hear(line, up_ms, arrival_ms, ANCHOR_MS)
+        ages.append(age_s)
+    return line, ages
+
+
+def begun(up_ms: int = 0, arrival_ms: float = 0.0, basis: str = UPTIME) -> Line:
+    return start_line(1, "node-a", 7, basis, up_ms, arrival_ms, ANCHOR_MS)
+
+
+def test_a_quicker_message_mends_the_labels_of_its_boot() -> None:
+    """The first message waited 5 s, the second came at once: the first sample's label moves by those 5 s."""
+    line = begun(0, 5_000.0)
+    assert line.at_ms(0) == ANCHOR_MS + 5_000
+    line, _ = heard(line, (10_000, 10_000.0))
+    assert line.at_ms(0) == ANCHOR_MS
+    assert line.at_ms(10_000) == ANCHOR_MS + 10_000
+
+
+def test_a_late_message_gets_its_true_time_and_its_age() -> None:
+    """A message that waited two hours is two hours old, and its label is when it was sampled."""
+    line, ages = heard(begun(), (10_000, 10_000.0), (20_000, 20_000.0 + 7_200_000))
+    assert line.at_ms(20_000) == ANCHOR_MS + 20_000
+    assert ages[1] == pytest.approx(7_200, abs=CREEP * 7_200 + 0.1)
+
+
+def test_a_caught_up_backlog_is_never_settled() -> None:
+    """Messages of a boot never heard before, each quicker than the one before, have no known age until two agree."""
+    backlog = [(n * 10_000, 3_600_000.0 + n * 50) for n in range(1, 361)]
+    live = [(3_610_000, 3_618_100.0), (3_620_000, 3_628_100.0)]
+    _, ages = heard(begun(0, 3_600_000.0), *backlog, *live)
+    assert set(ages[:-2]) == {UNSETTLED}
+    assert ages[-1] < 1.0
+
+
+def test_jitter_of_the_network_is_not_news() -> None:
+    """A message that is quicker by less than MEND_MS changes no label."""
+    line, ages = heard(begun(0, 40.0), (10_000, 10_000.0))
+    assert line.offset_ms == begun(0, 40.0).offset_ms
+    assert ages == [0.0]
+
+
+def crystal(error: float, days: float, interval_s: int = 60, wait_ms: float = 40.0) -> Iterable[tuple[int, float]]:
+    """(counted ms, arrival ms) of a node whose crystal is wrong by a share: + counts too fast. `up` in whole ms."""
+    for n in range(1, int(days * DAY_S / interval_s)):
+        true_ms = n * interval_s * 1000.0
+        yield round(true_ms * (1.0 + error)), true_ms + wait_ms
+
+
+class Node:
+    """A node whose messages go through the whole intake; it keeps where each sample was labelled at the end."""
+
+    def __init__(self) -> None:
+        self.state = State(ANCHOR_MS, True, 0.0)
+        self.site: Site = site()
+        self.lines: dict[int, Line] = {}
+        self.rows: list[tuple[float, int, int]] = []  # true ms, line, up_ms
+        self.fresh = 0
+
+    def message(self, seq: int, up_s: int, arrival_ms: float, taken_ms: float) -> None:
+        out = Group()
+        now = Now(arrival_ms / 1000.0, from_ms(round(ANCHOR_MS + arrival_ms)))
+        hear_message(self.state, self.site, Pack("node-a", (Sample("top", 37.5, 45.0),), 7, seq, up_s), now, out)
+        self.lines |= out.lines
+        self.rows += [(taken_ms, r.line, r.up_ms) for r in out.readings]
+        self.fresh += self.state.life.get("node-a/top") == now.mono_s
+
+    def errors_ms(self) -> list[float]:
+        """How far the final label of each sample lies from when it was taken."""
+        return [self.lines[line].at_ms(up_ms) - (ANCHOR_MS + true_ms) for true_ms, line, up_ms in self.rows]
+
+
+@pytest.mark.parametrize("error", [-100e-6, -20e-6, 20e-6, 100e-6])
+def test_a_crystal_that_is_wrong_for_thirty_days(error: float) -> None:
+    """With a crystal 100 ppm slow or fast for 30 days every message is still news, and every label within 1.1 s (and the whole
+    second that `up` is cut to)."""
+    node = Node()
+    for seq, (up_ms, arrival_ms) in enumerate(crystal(error, days=30)):
+        node.message(seq, up_ms // 1000, arrival_ms, arrival_ms - 40.0)
+    assert len(node.rows) == node.fresh + 1  # the first of a boot proves nothing of its own age
+    errors = node.errors_ms()
+    assert max(errors) <= PART_MS + 100
+    assert min(errors) >= -(PART_MS + 100 + 1000)
+
+
+@pytest.mark.parametrize("error", [-100e-6, 100e-6])
+def test_labels_of_weeks_ago_are_not_moved_by_a_crystal(error: float) -> None:
+    """What a line labelled in its first hour keeps that label to within a part, however far the crystal has gone since."""
+    line, parts, first = begun(), 1, None
+    for up_ms, arrival_ms in crystal(error, days=30):
+        line, _, drifted = hear(line, up_ms, arrival_ms, ANCHOR_MS)
+        first = first or line
+        if parts == 1:
+            assert abs(line.at_ms(0) - first.at_ms(0)) <= MEND_MS
+        if drifted:
+            parts += 1
+            line = replace(start_line(parts, "node-a", 7, UPTIME, up_ms, arrival_ms, ANCHOR_MS))
+    assert parts == pytest.approx(30 * DAY_S * 1000 * 100e-6 / PART_MS, rel=0.1)
+
+
+@given(st.lists(st.integers(0, 30_000), min_size=2, max_size=60), st.integers(1, 30))
+@settings(max_examples=200, deadline=None)
+def test_label_error_is_at_most_the_smallest_delay(delays_ms: list[int], interval_s: int) -> None:
+    """With any delays, in any order of arrival, no label is early, none is later than the smallest delay (and MEND_MS, and what a
+    crystal might do meanwhile), and the labels of the boot keep their spacing to the millisecond."""
+    arrivals = sorted((n * interval_s * 1000 + delay, n) for n, delay in enumerate(delays_ms))
+    first_ms, first = arrivals[0]
+    line = begun(first * interval_s * 1000, float(first_ms))
+    for arrival_ms, n in arrivals[1:]:
+        line, _, drifted = hear(line, n * interval_s * 1000, float(arrival_ms), ANCHOR_MS)
+        assert not drifted
+    span_ms = arrivals[-1][0] - first_ms
+    errors = [line.at_ms(n * interval_s * 1000) - ANCHOR_MS - n * interval_s * 1000 for _, n in arrivals]
+    assert len(set(errors)) == 1
+    assert 0 <= errors[0] <= min(delays_ms) + MEND_MS + CREEP * span_ms + 1
+
+
+@given(st.lists(st.integers(0, 900_000), min_size=1, max_size=40))
+@settings(max_examples=200, deadline=None)
+def test_no_sample_is_younger_than_it_can_be(delays_ms: list[int]) -> None:
+    """A known age is never below zero, and never above the true wait by more than the crystal's allowance."""
+    line = begun(0, 0.0)
+    for n, delay in enumerate(delays_ms, start=1):
+        line, age_s, _ = hear(line, n * 900_000, n * 900_000.0 + delay, ANCHOR_MS)
+        assert age_s == UNSETTLED or 0.0 <= age_s <= delay / 1000.0 + 0.001
+
+
+def test_a_stored_line_knows_the_waits_after_a_restart() -> None:
+    """A new run takes the waits from the labels: a message that waited an hour for the daemon is an hour old."""
+    kept = replace(begun(), last_up_ms=50_000)
+    line = resume_line(
+        kept, ANCHOR_MS - 1_000.0, 61_000.0
+    )  # the forward clock began anew, so the anchor is another one
+    _, age_s, _ = hear(line, 60_000, 61_000.0 + 3_600_000, ANCHOR_MS - 1_000.0)
+    assert age_s == pytest.approx(3_600, abs=1.0)
+
+
+def test_a_daemon_that_was_off_for_a_season_hears_its_nodes() -> None:
+    """After 90 days without a daemon a node with a slow crystal (50 ppm) is news again with its second message."""
+    days = 90
+    kept = replace(begun(), last_up_ms=0)
+    start_ms = days * DAY_S * 1000.0
+    line = resume_line(kept, ANCHOR_MS, start_ms)
+    ages = []
+    for n in range(3):
+        true_ms = start_ms + n * 10_000
+        line, age_s, _ = hear(line, round(true_ms * (1 - 50e-6)), true_ms, ANCHOR_MS)
+        ages.append(age_s)
+    assert max(ages[1:]) < 60.0
+
+
+def test_a_run_with_a_wrong_clock_leaves_the_labels_of_the_run_before() -> None:
+    """A line from the record that is first heard under a wrong label clock gets a new part; what it labelled stays, and is not
+    moved to 1970."""
+    kept = replace(begun(), mono_offset_ms=None, last_up_ms=100_000)
+    line, age_s, drifted = hear(kept, 110_000, 5_000.0, 0.0)
+    assert drifted
+    assert age_s == UNSETTLED
+    assert line.at_ms(100_000) == ANCHOR_MS + 100_000
+
+
+def test_a_new_anchor_moves_what_was_heard_in_this_run() -> None:
+    """When our clock is set the labels follow; those of a line not heard in this run stay."""
+    line, _ = heard(begun(), (10_000, 10_000.0))
+    assert relabel(line, ANCHOR_MS + 3_600_000).at_ms(0) == ANCHOR_MS + 3_600_000
+    silent = replace(line, mono_offset_ms=None)
+    assert relabel(silent, ANCHOR_MS + 3_600_000) == silent
+
+
+def test_a_clock_that_agrees_is_believed() -> None:
+    """Absolute times within CLOCK_AGREES_MS of ours stand as they are, also when the message waited."""
+    at_ms = int(ANCHOR_MS) + 30_000
+    line = begun(at_ms, 0.0, CLOCK)
+    assert line.at_ms(at_ms) == at_ms
+    line, ages = heard(line, (at_ms + 10_000, 10_000.0), (at_ms + 20_000, 20_000.0 + 3_600_000))
+    assert line.at_ms(at_ms + 20_000) == at_ms + 20_000
+    assert ages[0] < 1.0
+    assert ages[1] == pytest.approx(3_600, abs=2.0)
+
+
+def test_a_clock_that_disagrees_is_used_as_a_counter() -> None:
+    """A node a day ahead is labelled by our clock, and its messages are still news, or late, as they are."""
+    at_ms = int(ANCHOR_MS) + DAY_S * 1000
+    line = begun(at_ms, 100.0, CLOCK)
+    assert line.at_ms(at_ms) == ANCHOR_MS + 100
+    line, ages = heard(line, (at_ms + 10_000, 10_100.0), (at_ms + 20_000, 620_100.0))
+    assert ages == [pytest.approx(0.0, abs=0.01), pytest.approx(600.0, abs=0.2)]
+
+
+@pytest.mark.parametrize("offset_ms", [-CLOCK_AGREES_MS, 0, CLOCK_AGREES_MS])
+def test_the_border_of_agreement(offset_ms: int) -> None:
+    """A clock is believed up to and including CLOCK_AGREES_MS, either way, and not beyond."""
+    assert label_offset(CLOCK, offset_ms, 0.0) == 0
+    beyond = offset_ms + (1 if offset_ms >= 0 else -1) * (CLOCK_AGREES_MS + 1)
+    assert label_offset(CLOCK, beyond, 0.0) == beyond
+
+
+@pytest.mark.parametrize("years", [26, 56])
+def test_a_node_whose_clock_is_set_keeps_what_it_said_before(years: int) -> None:
+    """A node that woke in 2000 or 1970 and then learns the time: the samples before stay at their time, and do not move to 1970."""
+    wrong_ms = int(ANCHOR_MS) - years * 365 * DAY_S * 1000
+    line = begun(wrong_ms, 0.0, CLOCK)
+    line, _ = heard(line, (wrong_ms + 10_000, 10_000.0))
+    after, age_s, drifted = hear(line, int(ANCHOR_MS) + 20_000, 20_000.0, ANCHOR_MS)
+    assert drifted
+    assert age_s == 0.0
+    assert after.at_ms(wrong_ms + 10_000) == ANCHOR_MS + 10_000
+
+
+def test_a_clock_that_was_believed_and_steps_ahead_does_not_move_history() -> None:
+    """A node's good clock that jumps an hour ahead begins a new part: the months before keep their labels."""
+    at_ms = int(ANCHOR_MS)
+    line, _ = heard(begun(at_ms, 0.0, CLOCK), (at_ms + 10_000, 10_000.0))
+    after, _, drifted = hear(line, at_ms + 20_000 + 3_600_000, 20_000.0, ANCHOR_MS)
+    assert drifted
+    assert after.at_ms(at_ms) == at_ms
+
+
+def test_first_messages_with_a_clock_that_had_waited_get_their_true_time() -> None:
+    """The first ever messages of a node waited an hour in the broker; once a fresh one agrees, they are where they belong."""
+    at_ms = int(ANCHOR_MS)
+    line = begun(at_ms, 3_600_000.0, CLOCK)
+    assert line.at_ms(at_ms) == at_ms + 3_600_000
+    line, _, drifted = hear(line, at_ms + 3_610_000, 3_610_000.0, ANCHOR_MS)
+    assert not drifted
+    assert line.at_ms(at_ms) == at_ms
+
+
+def test_settled_is_tighter_than_an_interval() -> None:
+    """A backlog of samples one interval apart can never look settled at the usual intervals, whatever the speed of the link."""
+    assert 2 * SETTLED_MS < 10_000
+    assert PART_MS <= SETTLED_MS
+
+
+def test_a_restart_after_a_wrong_clock_hears_its_nodes() -> None:
+    """A run an hour behind labels a boot and ends; the next run, with the right clock, judges that boot's messages again."""
+    wrong = Story(utc_step=timedelta(hours=-1), clock_ok=False, air={"node-a/top": (37.5, 45.0)})
+    wrong.run(minutes=2)
+    lines = tuple(replace(li, mono_offset_ms=None) for parts in wrong.state.lines.values() for li in parts)
+    loaded = Loaded(lines, {}, (), (), (), (), 9, 0, 0, None)
+    later = Story(at_s=130.0, air={"node-a/top": (37.5, 45.0)}, seqs=dict(wrong.seqs))
+    later.state = start_state(loaded, later.site, later.now())
+    later.run(minutes=5)
+    assert "node-a/top" in later.state.heard
+
+
+def test_a_nodes_clock_that_goes_back_does_not_stop_the_judging() -> None:
+    """A node with a counter and a clock, whose clock is set back an hour, is still heard."""
+    story = Story()
+    for n in range(60):
+        story.at_s = 10.0 * (n + 1)
+        back_ms = 3_600_000 if n >= 30 else 0
+        at_ms = to_ms(T0) + round(story.at_s * 1000) - back_ms
+        story.send("node-a", Sample("top", 37.5, 45.0, at_ms=at_ms))
+    heard_s = story.state.heard["node-a/top"].mono_s
+    assert story.now().mono_s - heard_s < 60.0

@@ -1,0 +1,448 @@
+"""The flag of one reading, from its own values and from what its probe said before it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import random
+from collections.abc import Iterable
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.domain.air.psychrometrics import air_state, pressure_kpa, wet_bulb_c, wick_wet_bulb_c
+from monitor.domain.readings.quality import (
+    DRY_BULB_C_FAIL,
+    DRY_BULB_C_SUSPECT,
+    RH_PCT_FAIL,
+    SENTINELS_C,
+    Assessment,
+    Trail,
+    assess,
+    flag_of,
+)
+from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
+from monitor.rehearse.cabinet import OK, STUCK_ON, Cabinet, ProbeSpec
+from monitor.rehearse.cabinet import Probe as SimulatedProbe
+from monitor.settings import SiteSettings
+from tests.domain.readings.quality_figures import (
+    ABSENT,
+    CABINETS,
+    OPENINGS_S,
+    PROBES,
+    WILD,
+    Reading,
+    Room,
+    called_faults,
+    false_flags,
+    found_dropouts,
+    found_out_of_range,
+    found_spikes,
+    found_stuck,
+    room_air,
+)
+
+ANY = st.floats(allow_nan=True, allow_infinity=True)
+
+
+@pytest.mark.parametrize(
+    ("dry_bulb_c", "rh_pct", "flag"),
+    [
+        (37.5, 50.0, PASS),
+        (37.5, None, PASS),
+        (None, 50.0, MISSING),
+        (None, None, MISSING),
+        (37.5, 0.0, PASS),
+        (37.5, 104.0, PASS),
+        (37.5, 104.01, FAIL),
+        (37.5, -0.01, FAIL),
+        (5.0, 50.0, PASS),
+        (4.99, 50.0, SUSPECT),
+        (50.0, 50.0, PASS),
+        (50.01, 50.0, SUSPECT),
+        (-20.0, 50.0, SUSPECT),
+        (-20.01, 50.0, FAIL),
+        (80.0, 50.0, SUSPECT),
+        (80.01, 50.0, FAIL),
+    ],
+)
+def test_the_gross_range(dry_bulb_c: float | None, rh_pct: float | None, flag: int) -> None:
+    """Each border belongs to its range, and one step beyond does not."""
+    assert flag_of(dry_bulb_c, rh_pct) == flag
+
+
+@pytest.mark.parametrize("sentinel", SENTINELS_C)
+def test_what_a_chip_gives_in_place_of_a_reading(sentinel: float) -> None:
+    """A chip's power-up value or its word for a weak supply is no temperature."""
+    assert flag_of(sentinel, 50.0) == FAIL
+
+
+@pytest.mark.parametrize("odd", [math.nan, math.inf, -math.inf])
+def test_what_is_no_number_never_passes(odd: float) -> None:
+    """NaN and the infinities fail, as a temperature and as a humidity."""
+    assert flag_of(odd, 50.0) == FAIL
+    assert flag_of(37.5, odd) == FAIL
+
+
+@given(ANY, ANY)
+@settings(max_examples=500, deadline=None)
+def test_only_what_lies_in_a_range_passes(dry_bulb_c: float, rh_pct: float) -> None:
+    """Whatever comes, PASS means both within their ranges, and below FAIL means finite."""
+    flag = flag_of(dry_bulb_c, rh_pct)
+    if flag < FAIL:
+        assert math.isfinite(dry_bulb_c)
+        assert math.isfinite(rh_pct)
+        assert RH_PCT_FAIL[0] <= rh_pct <= RH_PCT_FAIL[1]
+    if flag == PASS:
+        assert DRY_BULB_C_SUSPECT[0] <= dry_bulb_c <= DRY_BULB_C_SUSPECT[1]
+
+
+@given(st.floats(*DRY_BULB_C_FAIL), st.floats(0.0, 100.0), st.sampled_from([-430.0, 0.0, 1500.0, 5500.0]))
+@settings(max_examples=300, deadline=None)
+def test_what_is_judged_can_be_computed(dry_bulb_c: float, rh_pct: float, elevation_m: float) -> None:
+    """No reading that may be judged, at any elevation a site may have, is one that the physics cannot answer: an exception there
+    would end the engine."""
+    kpa = float(pressure_kpa(elevation_m))
+    state = air_state(dry_bulb_c, rh_pct, kpa)
+    assert math.isfinite(state.wet_bulb_c)
+    assert math.isfinite(wet_bulb_c(dry_bulb_c, rh_pct, kpa))
+    limits = SiteSettings.model_fields["wick_coefficient_per_k"].metadata
+    lowest = next(m.ge for m in limits if hasattr(m, "ge"))
+    assert math.isfinite(wick_wet_bulb_c(dry_bulb_c, rh_pct, kpa, lowest))
+    assert math.isfinite(wick_wet_bulb_c(dry_bulb_c, rh_pct, kpa, 2e-3))
+
+
+# What the tests make of one probe's readings in their order: `assess`. A story is a list of (s, °C, %RH).
+
+WARM = (37.5, 55.0)
+
+
+def told(readings: Iterable[Reading], interval_s: float = 10.0, trail: Trail | None = None) -> list[Assessment]:
+    """Each reading assessed in its turn."""
+    result: list[Assessment] = []
+    trail = Trail() if trail is None else trail
+    for at_s, dry_bulb_c, rh_pct in readings:
+        result.append(assess(trail, at_s, dry_bulb_c, rh_pct, interval_s=interval_s))
+        trail = result[-1].trail
+    return result
+
+
+def lively(
+    seconds: float, dry_bulb_c: float = 37.5, rh_pct: float = 55.0, since_s: float = 0.0, every_s: float = 10.0
+) -> list[Reading]:
+    """Ordinary air: a ripple of a few hundredths, never twice the same."""
+    steps = range(round(seconds / every_s))
+    return [
+        (since_s + i * every_s, dry_bulb_c + 0.03 * math.sin(i) + 0.01 * (i % 2), rh_pct + 0.2 * math.sin(1.7 * i))
+        for i in steps
+    ]
+
+
+def then(readings: list[Reading], *airs: tuple[float | None, float | None], every_s: float = 10.0) -> list[Reading]:
+    """The story goes on with these."""
+    last_s = readings[-1][0]
+    return [*readings, *((last_s + (i + 1) * every_s, *air) for i, air in enumerate(airs))]
+
+
+def test_a_jump_waits_for_the_next_reading_and_is_believed_by_it() -> None:
+    """A jump is not judged; one interval later its like is, and the flag of the first is settled as PASS."""
+    *_, jump, next_ = told(then(lively(600), (38.7, 52.5), (38.75, 52.4)))
+    assert (jump.flag, jump.tests, jump.held, jump.dry_bulb_fit) == (
+        NOT_EVALUATED,
+        (("SPK-T", NOT_EVALUATED),),
+        True,
+        False,
+    )
+    assert jump.rh_fit
+    assert (next_.before, next_.flag, next_.dry_bulb_fit) == (PASS, PASS, True)
+
+
+@pytest.mark.parametrize("k", [-20.0, -1.0, 0.7, 4.0])
+def test_a_jump_that_comes_back_was_a_spike(k: float) -> None:
+    """One odd reading is never judged, its flag is settled as FAIL, and those around it pass."""
+    before, jump, *after = told(then(lively(600), (37.5 + k, 55.0), WARM, (37.52, 55.1)))[-4:]
+    assert before.flag == PASS
+    assert not jump.dry_bulb_fit
+    assert [a.before for a in after] == [FAIL, None]
+    assert [a.flag for a in after] == [PASS, PASS]
+
+
+def test_of_two_jumps_to_either_side_the_second_is_judged() -> None:
+    """A probe thrown up and then down is never unjudged twice: the first is settled as a spike, the second is suspect."""
+    jump, next_ = told(then(lively(600), (41.0, 55.0), (33.5, 55.0)))[-2:]
+    assert jump.held
+    assert (next_.before, next_.dry_bulb_flag, next_.dry_bulb_fit) == (FAIL, SUSPECT, True)
+    assert ("SPK-T", SUSPECT) in next_.tests
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "k", "rh_pct", "settled"),
+    [
+        (60.0, -1.5, None, NOT_EVALUATED),
+        (60.0, 1.5, None, FAIL),
+        (60.0, -4.0, None, FAIL),
+        (10.0, -1.5, None, FAIL),
+        (60.0, -1.5, 55.0, FAIL),
+        (60.0, -1.5, 44.0, PASS),
+    ],
+)
+def test_a_door_between_two_readings(interval_s: float, k: float, rh_pct: float | None, settled: int) -> None:
+    """A fall that is gone a minute later is a door if the humidity fell with it, a spike if not; without humidity nobody can know."""
+    calm = [(at_s, dry, None if rh_pct is None else rh) for at_s, dry, rh in lively(3600, every_s=interval_s)]
+    usual = None if rh_pct is None else 55.0
+    *_, after = told(then(calm, (37.5 + k, rh_pct), (37.5, usual), every_s=interval_s), interval_s)
+    assert after.before == settled
+    assert after.flag == PASS
+
+
+def test_a_jump_after_two_lost_readings_is_still_settled() -> None:
+    """A jump that comes at the very end of what counts as neighbours is believed by the next reading."""
+    begun = lively(3600, every_s=60)
+    last_s = begun[-1][0]
+    jump, next_ = told([*begun, (last_s + 180.0, 39.0, 51.0), (last_s + 240.0, 39.1, 51.0)], 60.0)[-2:]
+    assert jump.held
+    assert next_.before == PASS
+
+
+def test_turns_now_and_then_leave_the_watch_as_sharp() -> None:
+    """A probe that is off by 0.4 K in every fourth reading is calm at other times: a jump of 0.7 K is held all the same."""
+    turning = [(60.0 * i, 37.5 + 0.01 * (i % 3) - (0.4 if i % 4 == 0 else 0.0), None) for i in range(1001)]
+    assert told(then(turning, (37.5, None), (37.51, None), (38.2, None), every_s=60.0), 60.0)[-1].held
+
+
+def test_many_spikes_make_a_probe_suspect() -> None:
+    """Four spikes within the hour are a loose wire: the readings between them are suspect, and judged; an hour later all is well."""
+    readings = lively(60)
+    for _ in range(4):
+        readings = then(readings, (45.0, 55.0), WARM, (37.53, 55.2), (37.49, 54.8))
+    last = told(readings)[-1]
+    assert (last.flag, last.tests, last.dry_bulb_fit) == (SUSPECT, (("SPK-T", SUSPECT),), True)
+    assert told([*readings, *lively(3600, since_s=readings[-1][0] + 10.0)])[-1].flag == PASS
+
+
+def test_a_jump_of_the_humidity_does_not_hold_the_temperature() -> None:
+    """While a jump of the humidity waits, the temperature is judged."""
+    jump, next_ = told(then(lively(600), (37.5, 80.0), (37.5, 55.0)))[-2:]
+    assert (jump.rh_held, jump.rh_fit, jump.dry_bulb_fit) == (True, False, True)
+    assert next_.before == FAIL
+
+
+@given(
+    st.lists(st.tuples(st.floats(5.0, 50.0), st.floats(5.0, 99.0)), min_size=2, max_size=60),
+    st.sampled_from([10.0, 60.0]),
+)
+@settings(max_examples=200, deadline=None)
+def test_danger_waits_one_interval_at_most(airs: list[tuple[float, float]], interval_s: float) -> None:
+    """Whatever the readings jump to, of two in a row at least one may be judged, in both quantities."""
+    found = told([(i * interval_s, *air) for i, air in enumerate(airs)], interval_s)
+    for one, next_ in itertools.pairwise(found):
+        assert one.dry_bulb_fit or next_.dry_bulb_fit
+        assert one.rh_fit or next_.rh_fit
+        assert (next_.before is not None) == one.held
+
+
+@given(st.lists(st.tuples(ANY, ANY), max_size=30))
+@settings(max_examples=200, deadline=None)
+def test_whatever_comes_is_answered(airs: list[tuple[float, float]]) -> None:
+    """Any floats give a flag, never less than `flag_of` by itself, and what fails is not fit."""
+    for (dry_bulb_c, rh_pct), found in zip(airs, told([(10.0 * i, *a) for i, a in enumerate(airs)]), strict=True):
+        assert found.flag >= flag_of(dry_bulb_c, rh_pct)
+        assert not (found.dry_bulb_fit and flag_of(dry_bulb_c, None) == FAIL)
+        assert not (found.rh_fit and not RH_PCT_FAIL[0] <= rh_pct <= RH_PCT_FAIL[1])
+
+
+def test_the_heater_stuck_on_is_no_sensor_fault() -> None:
+    """While a cabinet's heater burns without end, to 50 °C, no reading is suspect, and each interval but the first is judged."""
+    for spec in CABINETS.values():
+        probe = SimulatedProbe(ProbeSpec(noise_k=0.03), random.Random(1))
+        cabinet = Cabinet(spec, (probe,))
+        cabinet.step(6 * 3600.0, room_air(0.0))
+        for interval_s in (10, 30, 60):
+            readings = []
+            for i in range(75 * 60 // interval_s):
+                if i == 60 * 60 // interval_s:
+                    cabinet.heater = STUCK_ON
+                cabinet.step(interval_s, room_air(0.0))
+                readings.append((float(i * interval_s), *probe.read()))  # type: ignore[misc]
+            found = told(readings, interval_s)
+            assert max(a.flag for a in found) <= NOT_EVALUATED
+            assert sum(not a.dry_bulb_fit for a in found) <= 2
+            assert 40.0 < readings[-1][1] < 50.0
+            cabinet.heater = OK
+            cabinet.step(6 * 3600.0, room_air(0.0))
+
+
+def test_a_missing_reading_leaves_the_trail() -> None:
+    """A reading without a temperature is MISSING, and the next is taken as if it had not been."""
+    readings = lively(600)
+    trail = told(readings)[-1].trail
+    gone = assess(trail, 600.0, None, None, interval_s=10.0)
+    assert (gone.flag, gone.tests, gone.trail, gone.dry_bulb_fit) == (MISSING, (("GAP", MISSING),), trail, False)
+    assert told(then(readings, (None, None), WARM))[-1].flag == PASS
+
+
+def test_an_older_reading_is_looked_at_by_itself() -> None:
+    """A late reading has the flag of its own values, and leaves the trail as it is."""
+    trail = told(lively(600))[-1].trail
+    late = assess(trail, 300.0, 44.0, 55.0, interval_s=10.0)
+    assert (late.flag, late.trail) == (PASS, trail)
+    assert assess(trail, 300.0, 85.0, 55.0, interval_s=10.0).flag == FAIL
+
+
+def test_after_a_gap_nothing_jumps() -> None:
+    """What a probe says after a silence is judged at once, however far it is from what it said before; a held jump stays suspect."""
+    readings = then(lively(600), (30.0, 55.0))
+    after = told([*readings, (1800.0, 36.0, 50.0)])[-1]
+    assert (after.flag, after.dry_bulb_fit, after.before) == (PASS, True, SUSPECT)
+
+
+@pytest.mark.parametrize("value", [*ABSENT, *WILD])
+def test_what_is_said_in_place_of_a_reading(value: float) -> None:
+    """Each code of a chip or library fails at once in a warm machine, the humidity beside it stays fit, and the next reading passes."""
+    bad, next_ = told(then(lively(600), (value, 55.0), WARM))[-2:]
+    assert (bad.flag, bad.tests, bad.dry_bulb_fit, bad.rh_fit) == (FAIL, (("RNG-T", FAIL),), False, True)
+    assert next_.flag == PASS
+
+
+@pytest.mark.parametrize("rh_pct", [-6.0, -0.01, 104.01, 119.0, math.nan])
+def test_a_broken_humidity_hides_no_heat(rh_pct: float) -> None:
+    """A humidity that cannot be fails, and the temperature beside it may be judged."""
+    bad = told(then(lively(600), (37.5, rh_pct)))[-1]
+    assert (bad.flag, bad.tests, bad.dry_bulb_fit, bad.rh_fit) == (FAIL, (("RNG-H", FAIL),), True, False)
+
+
+def test_frost_is_not_a_broken_line() -> None:
+    """Exactly 0.0 fails from a probe that was warm, or with a humidity of 0.0; in a room that was near freezing it passes as 0.1 does."""
+    cold = [(10.0 * i, 0.4 - 0.01 * i, 80.0 + 0.1 * (i % 2)) for i in range(40)]
+    assert told(then(cold, (0.0, 80.0)))[-1].dry_bulb_fit
+    assert told(then(cold, (0.0, 0.0)))[-1].tests == (("RNG-T", FAIL), ("RNG-H", FAIL))
+    assert told([(0.0, 0.0, 80.0)])[-1].flag == FAIL
+
+
+@pytest.mark.parametrize("rh_pct", [99.5, 100.0, 103.0, 3.0])
+def test_a_humidity_that_lingers_at_the_end_of_its_scale(rh_pct: float) -> None:
+    """At an end of its scale a humidity becomes suspect after half an hour, never stuck; back within it all is well at once."""
+    begun = lively(600, rh_pct=98.0 if rh_pct > 50.0 else 7.0)
+    found = told(then(begun, *[(37.5 + 0.03 * (i % 3), rh_pct) for i in range(600)], *[r[1:] for r in begun[:2]]))
+    flags = [a.rh_flag for a in found]
+    assert flags.index(SUSPECT) == 60 + 180
+    assert set(flags[240:-2]) == {SUSPECT}
+    assert found[300].tests == (("RNG-H", SUSPECT),)
+    assert found[-1].rh_flag == PASS
+
+
+@pytest.mark.parametrize("interval_s", [10, 20, 30, 60])
+def test_a_value_that_stands_still(interval_s: int) -> None:
+    """The same value is suspect after 15 min and fails after an hour, at any interval; it passes once it moves."""
+    begun = lively(7200, every_s=interval_s)
+    stuck = then(
+        begun, *[(37.51, 55.0 + 0.1 * (i % 2)) for i in range(3700 // interval_s)], (37.48, 55.0), every_s=interval_s
+    )
+    found = told(stuck, interval_s)
+    first = {f: next(i for i, a in enumerate(found) if ("FLAT-T", f) in a.tests) for f in (SUSPECT, FAIL)}
+    since_s = begun[-1][0] + interval_s
+    assert stuck[first[SUSPECT]][0] - since_s == 900.0
+    assert stuck[first[FAIL]][0] - since_s == 3600.0
+    assert found[first[SUSPECT]].dry_bulb_fit
+    assert not found[first[FAIL]].dry_bulb_fit
+    assert found[first[FAIL]].rh_fit
+    assert found[-1].flag == PASS
+
+
+def test_stillness_of_a_coarse_probe_says_less() -> None:
+    """Of a probe that is seen to move in steps of 0.0625 K the same value is suspect after 79 min, not after 15."""
+    begun = [(10.0 * i, 37.5 + 0.0625 * (i // 7 % 2), None) for i in range(360)]
+    found = told(then(begun, *[(37.5625, None)] * 1000))
+    first = next(i for i, a in enumerate(found) if a.flag == SUSPECT)
+    assert 10.0 * first - begun[357][0] == pytest.approx(5.25 * 900.0, abs=10.0)
+
+
+def test_stillness_that_is_usual_is_no_fault() -> None:
+    """A probe that always stood still for 10 min and then moved is not suspect after 15; one that hung once, for 8 h, is so after 20."""
+    calm = [(10.0 * i, 37.5 + 0.01 * (i // 60 % 2), None) for i in range(3 * 8640)]
+    assert told(then(calm, *[(37.5, None)] * 100))[-1].flag == PASS
+    hung = then(lively(7200), *[(37.51, 55.0)] * 2880, *[r[1:] for r in lively(600)], *[(37.51, 55.0)] * 120)
+    assert ("FLAT-T", SUSPECT) in told(hung)[-1].tests
+
+
+def test_a_step_that_humidity_does_not_follow_is_suspect() -> None:
+    """A temperature that steps by 4 K and stays, with the humidity unmoved, is suspect for as long as it is a rate, and never fails."""
+    found = told(then(lively(600), *[(41.5 + 0.02 * (i % 3), 55.0 + 0.1 * (i % 2)) for i in range(30)]))[60:]
+    assert ("ROC-T", SUSPECT) in found[1].tests
+    assert [a.dry_bulb_fit for a in found] == [False, *[True] * 29]
+    assert found[-1].flag == PASS
+
+
+def test_fast_heat_that_humidity_answers_is_not_suspect() -> None:
+    """The same step with a humidity that falls as warmed air's does is the air's own, and passes."""
+    found = told(then(lively(600), *[(41.5 + 0.02 * (i % 3), 45.0 + 0.1 * (i % 2)) for i in range(30)]))[60:]
+    assert {a.flag for a in found[1:]} == {PASS}
+
+
+def test_a_humidity_that_falls_by_itself_is_suspect() -> None:
+    """20 %RH lost within half a minute, at the same temperature, are suspect: no door does that."""
+    found = told(then(lively(600), *[(37.5 + 0.01 * (i % 3), 35.0 + 0.1 * (i % 2)) for i in range(20)]))[60:]
+    assert ("ROC-H", SUSPECT) in found[1].tests
+    assert FAIL not in [a.flag for a in found]
+
+
+@pytest.mark.parametrize("interval_s", [10, 60])
+def test_a_probe_noisier_than_it_was(interval_s: int) -> None:
+    """Noise of 0.3 K from a probe that had 0.02 K is suspect or fails within half an hour, or 60 readings; a calm one passes."""
+    rng = random.Random(5)
+    calm = [(float(i * interval_s), 37.5 + rng.gauss(0.0, 0.02), None) for i in range(4 * 3600 // interval_s)]
+    assert {a.flag for a in told(calm, interval_s)} == {PASS}
+    noisy = then(calm, *[(37.5 + rng.gauss(0.0, 0.3), None) for _ in range(max(180, 60))], every_s=interval_s)
+    named = {name for a in told(noisy, interval_s)[len(calm) :] for name, flag in a.tests if flag >= SUSPECT}
+    assert "NOISE-T" in named
+
+
+def test_the_trail_has_one_size() -> None:
+    """A day of readings leaves a trail as small as an hour of them does: numbers alone, and two marks."""
+    day = told(lively(86_400))[-1].trail
+    hour = told(lively(3600))[-1].trail
+    assert len(repr(day)) < 1.2 * len(repr(hour)) < 2000
+
+
+# The figures, in short: see quality_figures.py for all of them.
+
+
+@pytest.fixture(scope="module")
+def opened() -> Room:
+    """Two days of both cabinets with 20 openings a day."""
+    return Room.watched(48, 20.0, {p: PROBES[p] for p in SOUND})
+
+
+SOUND = ("quiet", "slow", "noisy")
+
+
+def test_an_opened_door_is_no_sensor_fault() -> None:
+    """Of all readings around openings of 10 s to 5 min, at 10, 30 and 60 s, fine probes and coarse, none is flagged."""
+    found = called_faults(2, (10, 30, 60))
+    assert len(found) == len(OPENINGS_S) * 3 * len(PROBES)
+    assert {key: bad for key, (bad, _) in found.items() if bad} == {}
+    assert min(of for _, of in found.values()) > 100
+
+
+def test_no_false_flag_a_week(opened: Room) -> None:
+    """In 3.4 node-weeks at 10 and 60 s, ripple of either kind of control, noise of 0.01 to 0.05 K, at most 3 readings are flagged."""
+    looked = [(weeks, flags) for *_, weeks, flags in false_flags(opened, (10, 60))]
+    assert sum(weeks for weeks, _ in looked) > 3.4
+    assert sum(flags.false for _, flags in looked) <= 3
+
+
+@pytest.mark.parametrize("interval_s", [10, 60])
+def test_faults_are_found(opened: Room, interval_s: int) -> None:
+    """Stuck, dropout and out of range are found at 99 % and better, spikes of 0.7 to 20 K at 95 % while no door is open."""
+    assert shared(found_stuck(opened, interval_s, 30, SOUND, 960, SUSPECT)) >= 0.99
+    assert shared(found_stuck(opened, interval_s, 12, SOUND, 3660, FAIL)) >= 0.99
+    assert shared(found_out_of_range(opened, interval_s, SOUND)) >= 0.99
+    assert shared(found_dropouts(opened, interval_s, 60, SOUND)) >= 0.99
+    calm = Room.watched(6, 0.0, {p: PROBES[p] for p in SOUND}, seed=2)
+    assert shared(found_spikes(calm, interval_s, 60, SOUND, (0.7, 1.0, 2.0, 5.0, 20.0))) >= 0.95
+
+
+def shared(found: tuple[int, int]) -> float:
+    """The share that was found."""
+    return found[0] / found[1]

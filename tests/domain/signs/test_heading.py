@@ -1,0 +1,410 @@
+"""Heading out: the slope against published and library values, and stories of cabinets that leave their band or not."""
+
+from __future__ import annotations
+
+import csv
+import math
+import random
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.domain.air.psychrometrics import vapour_kpa
+from monitor.domain.signs.heading import (
+    CALM_S,
+    LATE_S,
+    POINTS,
+    SPAN_S,
+    STALE_S,
+    TAIL_S,
+    Heading,
+    Slope,
+    Window,
+    leaves,
+    slope_of,
+)
+from monitor.rehearse.cabinet import (
+    DEAD,
+    HYSTERESIS,
+    PROPORTIONAL,
+    STUCK_ON,
+    Air,
+    Cabinet,
+    CabinetSpec,
+    Probe,
+    ProbeSpec,
+)
+
+SLOPES = Path(__file__).parents[2] / "reference" / "temperature" / "slopes.csv"
+ROOM = Air(20.0, vapour_kpa(20.0, 50.0))
+SMALL = CabinetSpec(45.0, heater_w=30.0, humidifier_g_h=25.0, eggs=12, age_days=10.0)
+LARGE = CabinetSpec(400.0, heater_w=400.0, humidifier_g_h=250.0, control=PROPORTIONAL, eggs=300, age_days=16.0)
+BUILDS = {
+    "small": SMALL,
+    "small, proportional": replace(SMALL, control=PROPORTIONAL),
+    "large": LARGE,
+    "large, hysteresis": replace(LARGE, control=HYSTERESIS),
+}
+LOW_C, TARGET_C, HIGH_C = 36.7, 37.8, 38.9  # alarm limits of a published guide for hen eggs
+WITHIN_S = 3600.0  # twice what a message would look ahead, so that the stories below are the stricter
+STEP_S = 10.0
+
+with SLOPES.open(encoding="utf-8", newline="") as _file:
+    CASES = list(csv.DictReader(_file))
+
+Told = tuple[float, float, float, Heading]  # s since the change, °C shown, limit, heading
+
+
+def points(row: dict[str, str]) -> list[tuple[float, float]]:
+    return [(float(t), float(v)) for t, v in zip(row["at_s"].split(), row["value"].split(), strict=True)]
+
+
+def headings(line: Iterator[float], within_s: float = WITHIN_S, step_s: float = STEP_S) -> Iterator[Told]:
+    """What is told of a line of readings, at any of them; s since the first."""
+    window = Window()
+    for i, value in enumerate(line):
+        at_s = i * step_s
+        window = window.seen(at_s, value)
+        for limit in (LOW_C, HIGH_C):
+            heading = leaves(window, limit, at_s, TARGET_C, within_s)
+            if heading is not None:
+                yield at_s, value, limit, heading
+
+
+def readings(
+    spec: CabinetSpec, hours: float, change: Callable[[Cabinet, float], None] = lambda cabinet, since_s: None
+) -> Iterator[float]:
+    """A probe in a cabinet that has run in: an hour of calm, then `hours` in which change(cabinet, s since) acts."""
+    cabinet = Cabinet(spec, probes=(Probe(ProbeSpec(), random.Random(1)),))
+    cabinet.step(2 * 3600.0, ROOM)
+    for i in range(round((1.0 + hours) * 3600.0 / STEP_S)):
+        since_s = i * STEP_S - 3600.0
+        if since_s >= 0.0:
+            change(cabinet, since_s)
+        cabinet.step(STEP_S, ROOM)
+        reading = cabinet.probes[0].read()
+        assert reading is not None
+        yield reading[0]
+
+
+def story(
+    spec: CabinetSpec, hours: float, change: Callable[[Cabinet, float], None], within_s: float = WITHIN_S
+) -> tuple[list[Told], dict[float, float]]:
+    """What was told, by s since the change; and when each limit was first passed."""
+    line = list(readings(spec, hours, change))
+    told = [(at_s - 3600.0, value, limit, each) for at_s, value, limit, each in headings(iter(line), within_s)]
+    passed: dict[float, float] = {}
+    for i, value in enumerate(line):
+        for limit in (LOW_C, HIGH_C):
+            if (value - limit) * (limit - TARGET_C) > 0.0:
+                passed.setdefault(limit, i * STEP_S - 3600.0)
+    return told, passed
+
+
+def mean_heater_w(spec: CabinetSpec) -> float:
+    """What the heater of a cabinet gives on average once it has run in."""
+    cabinet = Cabinet(spec)
+    cabinet.step(2 * 3600.0, ROOM)
+    before_j = cabinet.ledger.heater_j
+    cabinet.step(3600.0, ROOM)
+    return (cabinet.ledger.heater_j - before_j) / 3600.0
+
+
+def heater(state: str) -> Callable[[Cabinet, float], None]:
+    def change(cabinet: Cabinet, since_s: float) -> None:
+        cabinet.heater = state
+
+    return change
+
+
+def weak(spec: CabinetSpec, share: float) -> Callable[[Cabinet, float], None]:
+    """The heater gives at most this share of what the cabinet needs."""
+    most_w = share * mean_heater_w(spec)
+
+    def change(cabinet: Cabinet, since_s: float) -> None:
+        cabinet.spec = replace(spec, heater_w=most_w)
+
+    return change
+
+
+@pytest.mark.parametrize("row", CASES, ids=lambda row: row["case"])
+def test_the_slope_and_its_interval(row: dict[str, str]) -> None:
+    """Slope and interval are Sen's own example's and the library's: with ties, with a spike, at uneven times."""
+    slope = slope_of(points(row), float(row["confidence"]))
+    # The same picks of the same quotients: only their rounding can differ.
+    assert (slope.per_s, slope.low_per_s, slope.high_per_s) == pytest.approx(
+        tuple(float(row[name]) for name in ("slope", "low", "high")), abs=1e-12
+    )
+
+
+def test_the_slope_against_the_library() -> None:
+    """On 200 random lines of 3 to 60 readings the three figures are those of scipy, where scipy is installed."""
+    stats = pytest.importorskip("scipy.stats")
+    rng = random.Random(11)
+    for k in range(200):
+        at_s, line = 0.0, []
+        for _ in range(rng.randint(3, 60)):
+            at_s += rng.uniform(0.5, 40.0)
+            line.append((at_s, round(37.8 + at_s * 1e-4 * k / 100.0 + rng.gauss(0.0, 0.05), 2 + 4 * (k % 2))))
+        result = stats.theilslopes([v for _, v in line], [t for t, _ in line], alpha=0.95)
+        slope = slope_of(line)
+        assert (slope.per_s, slope.low_per_s, slope.high_per_s) == pytest.approx((result[0], *result[2:4]), abs=1e-12)
+
+
+@given(st.lists(st.floats(-50.0, 80.0), min_size=2, max_size=25), st.floats(-1.0, 1.0))
+@settings(max_examples=100, deadline=None)
+def test_a_slope_added_is_a_slope_more(values: list[float], extra: float) -> None:
+    """The interval holds the slope, and a line of that slope added to the readings moves all three by it."""
+    line = [(30.0 * i, v) for i, v in enumerate(values)]
+    slope, steeper = slope_of(line), slope_of([(t, v + extra * t) for t, v in line])
+    assert slope.low_per_s <= slope.per_s <= slope.high_per_s
+    # Ties may be made or broken, which moves the interval: the slope itself is the median either way.
+    assert steeper.per_s == pytest.approx(slope.per_s + extra, abs=1e-9)
+
+
+def test_too_few_times_for_a_slope() -> None:
+    """One reading, or two of one time, have no slope."""
+    for line in ([(0.0, 1.0)], [(5.0, 1.0), (5.0, 2.0)]):
+        with pytest.raises(ValueError, match=r"^slope: .* expected two or more at different times"):
+            slope_of(line)
+    assert slope_of([(0.0, 1.0), (10.0, 2.0)]) == Slope(0.1, 0.1, 0.1)
+
+
+def test_a_window_is_bounded() -> None:
+    """A day of readings each second leaves at most 60 over half an hour, the newest no older than the thinning."""
+    window = Window()
+    for second in range(86_400):
+        window = window.seen(float(second), 37.8)
+    assert len(window.points) == POINTS
+    assert 86_399.0 - window.points[0][0] <= SPAN_S
+    assert 86_399.0 - window.points[-1][0] < SPAN_S / POINTS
+    assert window.seen(86_400.0, math.nan) is window
+
+
+def test_a_straight_fall_by_hand() -> None:
+    """After calm, 3.6 K an hour down: 5 min later the limit 0.79 K away is 790 s ahead, and so say both ends."""
+    line = [37.8 if i < 200 else 37.8 - 0.01 * (i - 199) for i in range(231)]
+    told = list(headings(iter(line)))
+    at_s, value, limit, heading = told[-1]
+    assert (at_s, limit) == (2300.0, LOW_C)
+    assert value == pytest.approx(37.49)
+    assert heading.slope_per_h == pytest.approx(-3.6)
+    assert heading.seconds_until == pytest.approx(790.0)
+    assert heading.earliest_s == pytest.approx(790.0)
+    assert heading.latest_s == pytest.approx(790.0)
+
+
+def test_a_straight_rise_is_its_mirror() -> None:
+    """What is told of a rise is what is told of the same fall, with the slope the other way."""
+    line = [37.8 if i < 200 else 37.8 - 0.01 * (i - 199) for i in range(240)]
+    falls = list(headings(iter(line)))
+    rises = list(headings(2.0 * TARGET_C - value for value in line))
+    assert [t for t, *_ in falls] == [t for t, *_ in rises]
+    for (_, _, low, fall), (_, _, high, rise) in zip(falls, rises, strict=True):
+        assert (low, high) == (LOW_C, HIGH_C)
+        assert rise.seconds_until == pytest.approx(fall.seconds_until, abs=0.01)
+        assert rise.slope_per_h == pytest.approx(-fall.slope_per_h)
+
+
+def test_the_interval_holds_what_comes() -> None:
+    """Of 100 straight falls with a sensor's noise, 85 and more pass the limit between earliest and latest."""
+    held = 0
+    for seed in range(100):
+        rng = random.Random(seed)
+        line = [37.8 - 0.01 * max(0, i - 199) + rng.gauss(0.0, 0.02) for i in range(240)]
+        at_s, _, _, heading = list(headings(iter(line)))[-1]
+        assert heading.earliest_s < heading.seconds_until <= heading.latest_s
+        held += heading.earliest_s <= 1990.0 + 1100.0 - at_s <= heading.latest_s
+    # Not 95: the interval is the slope's, and where the fall stands now is not known exactly either.
+    assert held >= 85
+
+
+def fallen(minutes: float = 6.0) -> Window:
+    """A window with a straight fall of that length after half an hour of calm."""
+    window = Window()
+    for i in range(round((30.0 + minutes) * 2.0) + 1):
+        window = window.seen(30.0 * i, 37.8 - 0.03 * max(0, i - 60))
+    return window
+
+
+def test_when_nothing_is_said() -> None:
+    """Not when it lies farther ahead than asked, when readings are stale, when the limit is passed or is the target."""
+    window, now_s = fallen(), 36.0 * 60.0
+    heading = leaves(window, LOW_C, now_s, TARGET_C, 3600.0)
+    assert heading is not None
+    assert leaves(window, LOW_C, now_s, TARGET_C, heading.seconds_until + 1.0) is not None
+    assert leaves(window, LOW_C, now_s, TARGET_C, heading.seconds_until - 1.0) is None
+    assert leaves(window, LOW_C, now_s + STALE_S + 1.0, TARGET_C, 3600.0) is None
+    assert leaves(window, 37.5, now_s, TARGET_C, 3600.0) is None
+    assert leaves(window, TARGET_C, now_s, TARGET_C, 3600.0) is None
+    assert leaves(Window(), LOW_C, now_s, TARGET_C, 3600.0) is None
+
+
+def test_too_little_is_known() -> None:
+    """A tail shorter than 5 min, or a calm shorter than a quarter of an hour, is not enough to go by."""
+    assert leaves(fallen(4.0), LOW_C, 34.0 * 60.0, TARGET_C, 1e9) is None
+    window = fallen(6.0)
+    short = Window(tuple(p for p in window.points if 36.0 * 60.0 - p[0] < LATE_S + CALM_S))
+    assert leaves(short, LOW_C, 36.0 * 60.0, TARGET_C, 1e9) is None
+
+
+def test_a_rise_counts_from_the_target_on() -> None:
+    """A machine that comes from below heads for "too hot" only once it has been past its target for 5 min."""
+    line = [36.9 if i < 200 else 36.9 + 0.02 * (i - 199) for i in range(300)]
+    crossed_s = next(i * STEP_S for i, value in enumerate(line) if value > TARGET_C)
+    first_s = next(at_s for at_s, *_ in headings(iter(line)))
+    assert TAIL_S <= first_s - crossed_s <= TAIL_S + 60.0
+
+
+def test_an_interval_that_holds_no_slope() -> None:
+    """Air that stepped to another level and only scatters there has a slope, but none that chance would not give."""
+    scatter_k = (0.03, -0.03, 0.02, -0.02, 0.04, -0.04, 0.03, -0.03, 0.02, -0.04, 0.01, -0.03)
+    window = Window()
+    for i, value in enumerate([37.8] * 60 + [37.3 + k for k in scatter_k]):
+        window = window.seen(30.0 * i, value)
+    tail = list(window.points)[-12:]
+    slope, newer = slope_of(tail), slope_of(tail[6:])
+    assert slope.low_per_s < slope.per_s < 0.0 < slope.high_per_s
+    assert newer.per_s < 0.0
+    assert leaves(window, LOW_C, 71 * 30.0, TARGET_C, math.inf) is None
+
+
+@pytest.mark.parametrize("period_min", [2.0, 3.0, 4.0, 5.0, 7.0, 10.0, 15.0, 20.0])
+def test_ripple_is_no_heading(period_min: float) -> None:
+    """A thermostat's sawtooth, small or nearly as wide as the band, slow or fast on either flank, is no heading."""
+    for width_k in (0.1, 0.3, 1.0, 1.8):
+        for rising in (0.05, 0.3, 0.5, 0.8, 0.95):
+            rng = random.Random(3)
+
+            def saw(i: int, width_k: float = width_k, rising: float = rising, rng: random.Random = rng) -> float:
+                phase = (i * STEP_S / 60.0 / period_min) % 1.0
+                height = phase / rising if phase < rising else (1.0 - phase) / (1.0 - rising)
+                return round(TARGET_C + width_k * (height - 0.5) + rng.gauss(0.0, 0.015), 2)
+
+            told = list(headings((saw(i) for i in range(540)), within_s=math.inf))
+            assert told == [], (width_k, rising)
+
+
+def test_this_ripple_would_deceive_the_slope_alone() -> None:
+    """Half a cycle of such a ripple passes the test of chance by far: the calm range tells it from a trend."""
+    half = [(30.0 * i, TARGET_C - 0.03 * i) for i in range(10)]
+    assert slope_of(half, 0.999).high_per_s < 0.0
+
+
+@pytest.mark.parametrize("build", ["small", "large"])
+def test_thirty_calm_days(build: str) -> None:
+    """Fifteen days with the door shut, under either control, through the last two weeks of a term: not one heading."""
+    spec = replace(BUILDS[build], age_days=6.0)
+    told = list(headings(readings(spec, 15 * 24.0), within_s=math.inf))
+    assert told == []
+
+
+@pytest.mark.parametrize("build", BUILDS)
+@pytest.mark.parametrize("minutes", [0.5, 1.0, 3.0, 8.0])
+def test_an_opening_is_no_heading(build: str, minutes: float) -> None:
+    """A door open for half a minute to eight, while it falls, while it recovers, two hours on: nothing is told."""
+
+    def door(cabinet: Cabinet, since_s: float) -> None:
+        cabinet.door_open = since_s < minutes * 60.0
+
+    told, _ = story(BUILDS[build], 2.0, door)
+    assert told == []
+
+
+@pytest.mark.parametrize("build", BUILDS)
+def test_coming_back_is_no_heading(build: str) -> None:
+    """After an hour without power the machine warms through its target: that it rises towards "too hot" is not told."""
+
+    def cut(cabinet: Cabinet, since_s: float) -> None:
+        cabinet.powered = since_s >= 3600.0
+
+    told, _ = story(BUILDS[build], 4.0, cut)
+    assert [each for each in told if each[0] >= 3600.0] == []
+
+
+ALARM_DELAY_S = 300.0  # the low alarm waits so long after its limit is passed, for a door to be shut
+HEADING_DELAY_S = 120.0  # what a rule would wait before it tells a heading
+
+
+def standing(told: list[Told], limit: float, for_s: float) -> float | None:
+    """When a heading for that limit first had stood for so long."""
+    since: float | None = None
+    last = -math.inf
+    for at_s, _, of, _ in told:
+        if of != limit:
+            continue
+        if since is None or at_s - last > STEP_S:
+            since = at_s
+        last = at_s
+        if at_s - since >= for_s:
+            return at_s
+    return None
+
+
+@pytest.mark.parametrize("build", ["large", "large, hysteresis"])
+def test_a_dead_heater_in_a_large_cabinet(build: str) -> None:
+    """It is told, delay and all, 5 min and more before the limit is passed and 10 min before the alarm; no rise is."""
+    told, passed = story(BUILDS[build], 0.5, heater(DEAD), within_s=1800.0)
+    first_s = standing(told, LOW_C, HEADING_DELAY_S)
+    assert first_s is not None
+    assert passed[LOW_C] - first_s >= 300.0
+    assert passed[LOW_C] + ALARM_DELAY_S - first_s >= 600.0
+    assert {limit for _, _, limit, _ in told} == {LOW_C}
+    for _, _, _, each in told:
+        assert 0.0 < each.earliest_s < each.seconds_until <= each.latest_s
+        assert each.slope_per_h < 0.0
+
+
+@pytest.mark.parametrize(
+    ("build", "share", "lead_s"),
+    [("small", 0.7, 600.0), ("small", 0.8, 1500.0), ("small, proportional", 0.7, 480.0), ("large", 0.5, 1200.0)],
+)
+def test_a_weak_heater(build: str, share: float, lead_s: float) -> None:
+    """A heater that gives only part of what is needed is told of that long before the limit is passed."""
+    spec = BUILDS[build]
+    told, passed = story(spec, 1.5, weak(spec, share), within_s=1800.0)
+    first_s = standing(told, LOW_C, HEADING_DELAY_S)
+    assert first_s is not None
+    assert passed[LOW_C] - first_s >= lead_s
+
+
+def test_a_heater_that_nearly_holds() -> None:
+    """Where the air sinks a little, slows down and stays inside, no heading outlasts its delay."""
+    for build, share in (("large", 0.9), ("large, hysteresis", 0.9), ("small", 0.95), ("small, proportional", 0.95)):
+        spec = BUILDS[build]
+        told, passed = story(spec, 1.5, weak(spec, share), within_s=1800.0)
+        assert passed == {}, build
+        assert standing(told, LOW_C, HEADING_DELAY_S) is None, build
+
+
+@pytest.mark.parametrize("build", ["large", "large, hysteresis"])
+def test_a_hot_room(build: str) -> None:
+    """In a room of 40 °C a cabinet of late eggs is told to head for "too hot" 10 min and more before it is."""
+    hot = Air(40.0, vapour_kpa(40.0, 30.0))
+    cabinet = Cabinet(BUILDS[build], probes=(Probe(ProbeSpec(), random.Random(1)),))
+    cabinet.step(2 * 3600.0, ROOM)
+    line = []
+    for i in range(round(2 * 3600.0 / STEP_S)):
+        cabinet.step(STEP_S, hot if i >= 360 else ROOM)
+        reading = cabinet.probes[0].read()
+        assert reading is not None
+        line.append(reading[0])
+    told = list(headings(iter(line), within_s=1800.0))
+    first_s = standing(told, HIGH_C, HEADING_DELAY_S)
+    passed_s = next(i * STEP_S for i, value in enumerate(line) if value > HIGH_C)
+    assert first_s is not None
+    assert passed_s - first_s >= 600.0
+
+
+@pytest.mark.parametrize(
+    ("build", "state", "limit"), [("small", DEAD, LOW_C), ("small", STUCK_ON, HIGH_C), ("large", STUCK_ON, HIGH_C)]
+)
+def test_what_is_too_fast_to_foresee(build: str, state: str, limit: float) -> None:
+    """A small cabinet's dead heater, and any that is stuck on, pass the limit within 2 min: nothing is told before."""
+    told, passed = story(BUILDS[build], 0.5, heater(state))
+    assert passed[limit] < 120.0 < TAIL_S
+    assert told == []

@@ -1,0 +1,349 @@
+"""What a batch's book asks to be told: reminders to look again, weights off track, and how both end."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, RETURNED, UNACKNOWLEDGED, acknowledge
+from monitor.domain.alarms.notice import MAX_TEXT, MAX_TITLE
+from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.entry import Candling, Entry, Fact, LookAgain, Note, Sign
+from monitor.domain.needs.batch import Batch, closed, moved, subject_of
+from monitor.domain.needs.site import Machine
+from monitor.domain.state.record import Group
+from monitor.domain.watch.egg_alarms import LAPSE_S, close_book, judge_weight, remind_to_look, take_book
+from monitor.domain.watch.evaluate import retire, settle
+from monitor.domain.watch.plan import LOOK_AGAIN, WEIGHT_OFF
+from tests.domain.house import MACHINES, T0, Story, batch, site
+
+EGG = subject_of("hen-1", 7)
+HEN = subject_of("hen-1")
+WORDS = "loss by pip 18.2 % (17.0 to 19.4), window 13 to 16 %; 62 % RH (wet bulb 30.4 °C) from now on, 45 % now, leads to 14.5 %"
+
+
+def quiet(**about: Any) -> Story:
+    """A house without a sensor, so that nothing else is told."""
+    return Story(**{"site": site({})} | about)
+
+
+def write(story: Story, fact: Fact, egg: int | None = 7, who: str = "ada", **changes: object) -> None:
+    """An entry made now, as a request makes it."""
+    at = story.now().utc
+    book = story.state.books.get("hen-1", EggBook(story.state.batches["hen-1"]))
+    made = Entry(at, at, who, fact, egg=egg)
+    out = Group()
+    take_book(story.state, add(book, replace(made, **changes)))  # type: ignore[arg-type]
+    remind_to_look(story.state, story.site, story.now(), out, who=who)
+    story.adopt(out)
+
+
+def weigh(story: Story, off: bool | None, about: str = WORDS, id_: str = "hen-1") -> None:
+    out = Group()
+    judge_weight(story.state, story.site, story.state.batches[id_], off, about, story.now(), out)
+    story.adopt(out)
+
+
+def put_back(hours: float = 3.0, text: str = "Weak, put back") -> Story:
+    """Egg 7 of hen-1 pipped, and is to be looked at again after some hours."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    write(story, Sign("external pip"))
+    write(story, LookAgain(story.now().utc + timedelta(hours=hours), text))
+    return story
+
+
+def later(story: Story, hours: float) -> Story:
+    """Time that passes in ticks of a minute."""
+    for _ in range(round(hours * 60)):
+        story.at_s += 60.0
+        story.tick()
+    return story
+
+
+def ack(story: Story, key: tuple[str, str]) -> None:
+    settle(story.state, story.site, key, acknowledge(story.state.alarms[key], "sam", story.now()), story.now(), Group())
+
+
+# --- look again
+
+
+def test_a_reminder_comes_at_its_time() -> None:
+    """Not a minute before; one message, which names egg and machine, the breeder's own words and what was seen last."""
+    story = later(put_back(), 2.9)
+    assert story.notices == []
+    later(story, 0.2)
+    (notice,) = story.notices
+    assert notice.title == "hen-1 egg 7 in Setter 1: look again"
+    assert notice.text == (
+        "since 11:00. Weak, put back. Seen last: external pip at 08:00."
+        " You asked to be reminded. Look, and write down what you see. No. 1"
+    )
+    assert notice.priority == "medium"
+    assert story.state_of(LOOK_AGAIN, EGG) == UNACKNOWLEDGED
+
+
+def test_what_was_typed_moves_no_phone() -> None:
+    """Escapes, line ends and marks that turn words round come to the phone as blanks, in the breeder's words and in what was seen last."""
+    odd = "We\x1b[2Jak\r\nput\u202e back"
+    story = put_back(text=odd)
+    write(story, Note(odd))
+    later(story, 3.1)
+    (notice,) = story.notices
+    assert notice.title.isprintable()
+    assert notice.text.isprintable()
+    assert "since 11:00. We [2Jak put back. Seen last: We [2Jak put back at 08:00." in notice.text
+
+
+def test_what_an_older_program_kept_moves_no_phone() -> None:
+    """The words of an alarm that stood before, with an escape in them, are told without it."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    weigh(story, True, "tray \x1b[2J: loss by pip 9.0 %")
+    later(story, 0.1)
+    (notice,) = story.notices
+    assert "tray  [2J: loss by pip 9.0 %." in notice.text
+    assert notice.text.isprintable()
+
+
+def test_what_is_written_then_answers_it() -> None:
+    """An entry about that egg ends the reminder and acknowledges it for who wrote it, without another message."""
+    story = later(put_back(), 3.5)
+    write(story, Candling("alive"))
+    last = [t for t in story.transitions if t.alarm.rule == LOOK_AGAIN][-2:]
+    assert [(t.state, t.who) for t in last] == [(ACKNOWLEDGED, "ada"), (NORMAL, "")]
+    assert len(story.notices) == 1
+    later(story, 24)
+    assert len(story.notices) == 1
+
+
+def test_another_egg_answers_nothing() -> None:
+    """Each egg has its own reminder: one of two answered, the other stands, and each had its message."""
+    story = put_back()
+    write(story, LookAgain(story.now().utc + timedelta(hours=3)), egg=8)
+    later(story, 3.1)
+    assert [n.title for n in story.notices] == [
+        "hen-1 egg 7 in Setter 1: look again",
+        "hen-1 egg 8 in Setter 1: look again",
+    ]
+    write(story, Candling("alive"), egg=8)
+    assert (story.state_of(LOOK_AGAIN, EGG), story.state_of(LOOK_AGAIN, subject_of("hen-1", 8))) == (
+        UNACKNOWLEDGED,
+        NORMAL,
+    )
+
+
+def test_a_note_before_its_time_costs_no_reminder() -> None:
+    """Something written an hour later is the last thing seen; the reminder comes all the same."""
+    story = later(put_back(), 1)
+    write(story, Note("moves a little"))
+    later(story, 2.1)
+    assert "Seen last: moves a little at 09:00." in story.notices[0].text
+
+
+def test_another_time_takes_its_place() -> None:
+    """A new time to look ends the old reminder, before or after it came, and has a message of its own."""
+    story = later(put_back(), 1)
+    write(story, LookAgain(story.now().utc + timedelta(hours=4)))
+    assert len(later(story, 3).notices) == 0
+    assert len(later(story, 1.1).notices) == 1
+    write(story, LookAgain(story.now().utc + timedelta(hours=2)))
+    assert story.state_of(LOOK_AGAIN, EGG) == NORMAL
+    assert len(later(story, 2.1).notices) == 2
+    assert story.alarm(LOOK_AGAIN, EGG).episode == 2
+
+
+def test_it_is_told_again_until_somebody_answers() -> None:
+    """Unanswered it is told again after re_alarm_s; acknowledged it is quiet, and after LAPSE_S it is over, for good."""
+    story = put_back()
+    later(story, 3.1)
+    for notice in story.notices:
+        story.state.unsent.pop(notice.id)
+    later(story, 1)
+    assert [n.title for n in story.notices] == [
+        "hen-1 egg 7 in Setter 1: look again",
+        "hen-1 egg 7 in Setter 1: STILL look again",
+    ]
+    ack(story, (EGG, LOOK_AGAIN))
+    later(story, 0.9)
+    assert story.state_of(LOOK_AGAIN, EGG) == ACKNOWLEDGED
+    rule = story.site.rules[LOOK_AGAIN]
+    daily = replace(rule, re_alarm_s=86_400.0)
+    story.site = replace(story.site, rules={**story.site.rules, LOOK_AGAIN: daily})
+    story.state.plans.clear()
+    later(story, LAPSE_S / 3600.0)
+    assert story.state_of(LOOK_AGAIN, EGG) == NORMAL
+    told = len(story.notices)
+    later(story, 30)
+    assert len(story.notices) == told
+
+
+def test_one_of_the_whole_batch() -> None:
+    """A reminder about the batch is its own alarm; what is written about one egg does not answer it."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    write(story, LookAgain(story.now().utc + timedelta(hours=1)), egg=None)
+    later(story, 1.1)
+    assert story.notices[0].title == "hen-1 in Setter 1: look again"
+    write(story, Candling("alive"), egg=3)
+    assert story.state_of(LOOK_AGAIN, HEN) == UNACKNOWLEDGED
+    write(story, Note("all candled"), egg=None)
+    assert story.state_of(LOOK_AGAIN, HEN) == NORMAL
+
+
+def test_a_clock_that_steps_back_forgets_none() -> None:
+    """A reminder that stands goes on standing when the label clock falls back behind its time; it is not told twice."""
+    story = later(put_back(), 3.1)
+    story.utc_step = timedelta(hours=-10)
+    later(story, 2)
+    assert story.state_of(LOOK_AGAIN, EGG) == UNACKNOWLEDGED
+    story.utc_step = timedelta(0)
+    later(story, 2)
+    assert [n for n in story.notices if "STILL" not in n.title] == story.notices[:1]
+
+
+def test_a_new_run_goes_on() -> None:
+    """Book and alarm taken up by another run: it stands under its number, and is not told as new."""
+    story = later(put_back(), 3.1)
+    again = quiet(batches=story.batches, at_s=story.at_s)
+    take_book(again.state, story.state.books["hen-1"])
+    again.state.alarms[(EGG, LOOK_AGAIN)] = story.alarm(LOOK_AGAIN, EGG)
+    retire(again.state, again.site, again.now(), Group())
+    later(again, 0.5)
+    assert (again.state_of(LOOK_AGAIN, EGG), again.notices) == (UNACKNOWLEDGED, [])
+
+
+def test_long_words_are_cut_to_fit() -> None:
+    """However long the breeder's words and the machine's name, the message holds the beginning of both parts and its number."""
+    story = put_back(text="Lorem ipsum dolor sit amet. " * 15)
+    write(story, Note("Consectetur adipiscing elit, sed do eiusmod tempor. " * 8))
+    later(story, 3.1)
+    (notice,) = story.notices
+    assert len(notice.text) <= MAX_TEXT
+    assert "Lorem ipsum" in notice.text
+    assert "Seen last: Consectetur" in notice.text
+    assert notice.text.endswith("No. 1")
+
+
+# --- weights
+
+
+def test_off_track_is_told_once_and_ends() -> None:
+    """Off: one message with what is projected and what would mend it. Unsure keeps it, on track ends it, with a closing message."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    weigh(story, None)
+    weigh(story, False)
+    assert story.notices == []
+    weigh(story, True)
+    (notice,) = story.notices
+    assert notice.title == "hen-1 in Setter 1: weight loss off track"
+    assert WORDS in notice.text
+    assert "The air cell will be the wrong size at hatch." in notice.text
+    assert len(notice.text) <= MAX_TEXT
+    weigh(story, None)
+    weigh(story, True, "otherwise")
+    assert story.alarm(WEIGHT_OFF, HEN).about == "otherwise"
+    assert (story.state_of(WEIGHT_OFF, HEN), len(story.notices)) == (UNACKNOWLEDGED, 1)
+    weigh(story, False)
+    assert story.state_of(WEIGHT_OFF, HEN) == RETURNED
+    assert story.notices[-1].title == "hen-1 in Setter 1: weight loss no longer off track"
+
+
+def test_two_batches_in_one_machine() -> None:
+    """Each has its own alarm, its own message and its own end."""
+    story = quiet(batches=(batch(), batch("hen-2")))
+    story.tick()
+    weigh(story, True)
+    weigh(story, True, id_="hen-2")
+    assert [n.title for n in story.notices] == [
+        "hen-1 in Setter 1: weight loss off track",
+        "hen-2 in Setter 1: weight loss off track",
+    ]
+    weigh(story, False)
+    assert (story.state_of(WEIGHT_OFF, HEN), story.state_of(WEIGHT_OFF, subject_of("hen-2"))) == (
+        RETURNED,
+        UNACKNOWLEDGED,
+    )
+
+
+def test_a_move_takes_it_along() -> None:
+    """After a move the same alarm stands; what is told of it names the new machine."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    weigh(story, True)
+    story.put(moved(story.state.batches["hen-1"], "hatcher-1", story.now().utc))
+    story.tick()
+    assert story.state_of(WEIGHT_OFF, HEN) == UNACKNOWLEDGED
+    weigh(story, False)
+    assert story.notices[-1].title == "hen-1 in Hatcher: weight loss no longer off track"
+
+
+def test_a_batch_in_no_machine() -> None:
+    """Eggs that are nowhere can be off track too; the message names no machine."""
+    story = quiet(batches=(batch(machine=None),))
+    story.tick()
+    weigh(story, True)
+    assert story.notices[0].title == "hen-1: weight loss off track"
+
+
+def test_closing_the_batch_ends_both() -> None:
+    """Told once that it is no longer judged, of the weights; nothing stands, nothing stays suppressed, nothing comes again."""
+    story = later(put_back(), 3.1)
+    weigh(story, True)
+    told = len(story.notices)
+    ack(story, (HEN, WEIGHT_OFF))
+    ended = closed(story.state.batches["hen-1"], story.now().utc)
+    story.put(ended)
+    take_book(story.state, EggBook(ended, story.state.books["hen-1"].entries))
+    out = Group()
+    close_book(story.state, story.site, ended, story.now(), out)
+    story.adopt(out)
+    assert [n.title for n in story.notices[told:]] == ["hen-1: no longer judged"]
+    assert story.notices[-1].text == "Was weight loss off track; the batch is closed. No. 2"
+    assert (story.state_of(WEIGHT_OFF, HEN), story.state_of(LOOK_AGAIN, EGG)) == (NORMAL, RETURNED)
+    later(story, 2)
+    assert len(story.notices) == told + 1
+
+
+def test_the_machines_own_numbers_hold() -> None:
+    """The rule is that of the machine the batch is in: a machine's own priority is that of the message."""
+    own = Machine("setter-1", "Setter 1", rules={WEIGHT_OFF: {"priority": "high"}})
+    story = Story(
+        site=site(machines={**MACHINES, "setter-1": own}), batches=(batch(), batch("hen-2", machine="still-1"))
+    )
+    story.tick()
+    weigh(story, True)
+    weigh(story, True, id_="hen-2")
+    assert [n.priority for n in story.notices] == ["high", "low"]
+
+
+def test_an_unknown_batch_is_retired() -> None:
+    """An alarm about a batch that is not in the record (it was damaged, say) ends at the start; one that is known stands on."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    weigh(story, True)
+    out = Group()
+    retire(story.state, story.site, story.now(), out)
+    assert out.transitions == []
+    story.state.batches.clear()
+    retire(story.state, story.site, story.now(), out)
+    assert [t.alarm.subject for t in out.transitions] == [HEN]
+
+
+@pytest.mark.parametrize("name", ["S", "Setter one in the cellar, left of the door"])
+def test_long_names_fit(name: str) -> None:
+    """A long batch id in a machine with a long name: the title keeps what is the matter, the text what would mend it."""
+    machines = {**MACHINES, "setter-1": Machine("setter-1", name)}
+    long = Batch("h" * 32, "hen", T0 - timedelta(days=5), 12, stays=batch().stays)
+    story = quiet(site=site({}, machines=machines), batches=(long,))
+    story.tick()
+    weigh(story, True, id_=long.id)
+    (notice,) = story.notices
+    assert len(notice.title) <= MAX_TITLE
+    assert notice.title.endswith(": weight loss off track")
+    assert WORDS in notice.text
+    assert len(notice.text) <= MAX_TEXT

@@ -1,0 +1,386 @@
+"""From a pack to dated readings: each message once, each sample at its true time, and only news is judged."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from itertools import pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.domain.readings.dating import ARRIVAL_BOOT, CLOCK_BOOT, PART_MS
+from monitor.domain.readings.numbering import HOLE_S
+from monitor.domain.readings.reading import FAIL, MISSING, Pack, Sample, from_ms, to_ms
+from monitor.domain.state.record import Group, StoredReading
+from monitor.domain.watch.intake import MAX_BOOTS, MAX_UNKNOWN, take_in
+from tests.domain.house import T0, Story, pack, probes, site
+
+TOP = "node-a/top"
+
+
+def good(**changes: object) -> Sample:
+    return replace(Sample("top", 37.5, 45.0), **changes)  # type: ignore[arg-type]
+
+
+def label_s(story: Story, reading: StoredReading) -> float:
+    """Where a stored reading is labelled at the end of the story, in seconds after its start."""
+    lines = {line.id: line for parts in story.state.lines.values() for line in parts}
+    return (lines[reading.line].at_ms(reading.up_ms) - to_ms(T0)) / 1000.0
+
+
+def news(story: Story, at_s: float, message: Pack) -> list[str]:
+    """The probes that are news in a message that arrives then."""
+    story.at_s = at_s
+    out = Group()
+    fresh = take_in(story.state, story.site, message, story.now(), out)
+    story.adopt(out)
+    return [f.probe.key for f in fresh]
+
+
+def steady(story: Story, until_s: int = 60) -> None:
+    """A node that speaks every 10 s since second 10, its counter 100 s ahead of the story."""
+    for n in range(until_s // 10):
+        news(story, 10.0 * (n + 1), pack("node-a", n, 10 * (n + 1) + 100, good()))
+
+
+def test_the_first_message_of_a_boot_is_stored_and_not_judged() -> None:
+    """Nothing proves yet that it did not wait; the second, which agrees, is news."""
+    story = Story()
+    assert news(story, 10, pack("node-a", 0, 100, good())) == []
+    assert news(story, 20, pack("node-a", 1, 110, good())) == [TOP]
+    assert len(story.readings) == 2
+
+
+def test_a_message_met_twice_changes_nothing() -> None:
+    """The same (node, boot, seq) again, at once or hours later, stores nothing, judges nothing and moves no line."""
+    story = Story()
+    steady(story)
+    before = (list(story.readings), dict(story.state.lines), dict(story.state.numberings))
+    for at_s in (61.0, 4_000.0):
+        assert news(story, at_s, pack("node-a", 3, 140, good(dry_bulb_c=45.0))) == []
+    assert (story.readings, story.state.lines, story.state.numberings) == before
+
+
+def test_the_same_number_of_another_boot_is_another_message() -> None:
+    """After a restart of the node its numbers begin anew."""
+    story = Story()
+    steady(story)
+    news(story, 70, pack("node-a", 0, 3, good(), boot=8))
+    assert news(story, 80, pack("node-a", 1, 13, good(), boot=8)) == [TOP]
+    assert len(story.readings) == 8
+
+
+def test_a_late_message_is_labelled_when_it_was_sampled_and_is_no_news() -> None:
+    """A message that waited an hour is stored at its true time, and is not judged; the next fresh one is."""
+    story = Story()
+    steady(story)
+    assert news(story, 3_700, pack("node-a", 6, 170, good())) == []
+    assert label_s(story, story.readings[-1]) == pytest.approx(70.0, abs=2.0)
+    assert news(story, 3_710, pack("node-a", 7, 3_810, good())) == [TOP]
+
+
+def test_out_of_order() -> None:
+    """Messages that overtake each other all come to their true times; a gap is known until it is filled."""
+    story = Story()
+    for n in (0, 2, 5, 1, 4, 3):
+        news(story, 100.0 + n, pack("node-a", n, 10 * n, good()))
+    numbering = story.state.numberings[("node-a", 7)]
+    assert (numbering.contiguous, numbering.above) == (5, ())
+    labels = sorted(label_s(story, r) for r in story.readings)
+    assert [round(b - a, 3) for a, b in pairwise(labels)] == [10.0] * 5
+
+
+def test_a_quicker_message_mends_what_was_stored_before() -> None:
+    """The first two messages of a boot waited 40 and 30 s; the third did not: all three labels are right in the end."""
+    story = Story()
+    for n, wait_s in enumerate((40, 30, 0)):
+        news(story, 100.0 + 10 * n + wait_s, pack("node-a", n, 10 * n, good()))
+    assert [label_s(story, r) for r in story.readings] == [100.0, 110.0, 120.0]
+
+
+def test_a_backlog_of_a_boot_never_heard_is_history() -> None:
+    """Two hours of samples that a node kept, sent within a minute after the first contact: all stored, none judged, none at a time
+    it was not taken; what follows live is news."""
+    story = Story()
+    judged = []
+    for n in range(720):
+        judged += news(story, 7_200 + n * 0.08, pack("node-a", n, 10 * n, good(dry_bulb_c=45.0)))
+    assert judged == []
+    live = [news(story, 7_260 + 10 * n, pack("node-a", 720 + n, 7_260 + 10 * n, good())) for n in range(4)]
+    assert live[-2:] == [[TOP], [TOP]]
+    assert len(story.readings) == 724
+    for n, reading in enumerate(story.readings[:720]):
+        assert label_s(story, reading) == pytest.approx(10 * n, abs=0.2)
+
+
+def test_several_samples_in_one_pack_have_their_own_times() -> None:
+    """A pack that brings four instants, the oldest first, labels the newest at the arrival and none in the future; only the newest of a
+    probe is judged."""
+    story = Story()
+    news(story, 10, pack("node-a", 0, 110, good()))
+    caught_up = [good(dry_bulb_c=45.0, offset_s=-float(back)) for back in (300, 200, 100)]
+    assert news(story, 500, pack("node-a", 1, 600, *caught_up, good())) == [TOP]
+    assert [label_s(story, r) for r in story.readings[1:]] == pytest.approx([200, 300, 400, 500], abs=0.2)
+    assert story.state.lines[("node-a", 7)][0].last_up_ms == 600_000
+
+
+def test_the_first_pack_of_a_boot_may_bring_old_samples() -> None:
+    """When a boot's very first message holds samples of minutes ago, none of them is labelled later than it arrived."""
+    story = Story()
+    news(story, 400, pack("node-a", 0, 900, good(offset_s=-300.0), good(offset_s=-150.0), good()))
+    assert [label_s(story, r) for r in story.readings] == [100.0, 250.0, 400.0]
+
+
+def test_old_samples_in_a_fresh_pack_are_no_news() -> None:
+    """A sample older than the probe's fresh_s is history even when its pack is not."""
+    story = Story()
+    steady(story)
+    assert news(story, 70, pack("node-a", 6, 170, good(offset_s=-61.0))) == []
+    assert news(story, 80, pack("node-a", 7, 180, good(offset_s=-59.0))) == [TOP]
+
+
+def test_two_probes_in_one_pack() -> None:
+    """Each probe of a pack is a reading of its own, at one time."""
+    story = Story(site=site(probes((TOP, "setter-1"), ("node-a/low", "setter-1"))))
+    steady(story)
+    both = pack("node-a", 6, 170, good(), Sample("low", 37.0, None))
+    assert news(story, 70, both) == [TOP, "node-a/low"]
+    assert {r.up_ms for r in story.readings[-2:]} == {170_000}
+
+
+# Retained, absolute, other makes.
+
+
+def test_a_retained_pack_is_history() -> None:
+    """A retained pack of ours is stored at its time and judged by nobody; one without `up` is not stored, for nobody knows when it was."""
+    story = Story()
+    steady(story)
+    assert news(story, 70, pack("node-a", 6, 165, good(), retained=True)) == []
+    assert len(story.readings) == 7
+    assert news(story, 71, Pack("node-a", (good(),), retained=True)) == []
+    assert news(story, 72, pack("node-a", 9, None, good(), retained=True)) == []
+    assert len(story.readings) == 7
+
+
+def test_a_node_of_another_make_is_dated_by_its_arrival() -> None:
+    """Without any time of its own a message is as old as it is when it comes, and news."""
+    story = Story()
+    for n in range(3):
+        assert news(story, 10.0 * n + 5, Pack("node-a", (good(),))) == [TOP]
+    assert [label_s(story, r) for r in story.readings] == [5.0, 15.0, 25.0]
+    assert set(story.state.lines) == {("node-a", ARRIVAL_BOOT)}
+
+
+def test_a_node_with_a_clock_that_agrees() -> None:
+    """Absolute times are taken as they stand; the first message is news at once, a late one is history at its time."""
+    story = Story()
+
+    def stamped(at_s: float) -> Sample:
+        return good(at_ms=to_ms(T0) + round(at_s * 1000))
+
+    assert news(story, 10, Pack("node-a", (stamped(9.5),))) == [TOP]
+    assert news(story, 20, Pack("node-a", (stamped(19.5),))) == [TOP]
+    assert news(story, 3_630, Pack("node-a", (stamped(30),))) == []
+    assert [label_s(story, r) for r in story.readings] == [9.5, 19.5, 30.0]
+    assert set(story.state.lines) == {("node-a", CLOCK_BOOT)}
+
+
+def test_a_node_with_a_clock_that_disagrees() -> None:
+    """A node an hour ahead is labelled by its arrival, and is news; its late message is an hour too late all the same."""
+    story = Story()
+
+    def ahead(at_s: float) -> Sample:
+        return good(at_ms=to_ms(T0) + round(at_s * 1000) + 3_600_000)
+
+    assert news(story, 10, Pack("node-a", (ahead(10),))) == [TOP]
+    assert news(story, 20, Pack("node-a", (ahead(20),))) == [TOP]
+    assert news(story, 630, Pack("node-a", (ahead(30),))) == []
+    assert [label_s(story, r) for r in story.readings] == pytest.approx([10, 20, 30], abs=0.2)
+
+
+def test_absolute_and_counted_times_in_one_pack_do_not_mix() -> None:
+    """A pack of ours in which one sample has an absolute time and the next has not: each is dated by its own."""
+    story = Story(site=site(probes((TOP, "setter-1"), ("node-a/low", "setter-1"))))
+    news(story, 10, pack("node-a", 0, 110, good(at_ms=to_ms(T0) + 10_000), Sample("low", 37.0, None)))
+    assert [label_s(story, r) for r in story.readings] == [10.0, 10.0]
+
+
+# What is unknown, missing or failed.
+
+
+def test_an_unknown_probe_is_kept_aside() -> None:
+    """A probe that nobody configured is counted under its name with its last values, and stored nowhere else."""
+    story = Story()
+    for n in range(3):
+        news(story, 10.0 * n, pack("node-a", n, 10 * n, Sample("new", 30.0 + n, None)))
+    assert story.readings == []
+    unknown = story.state.unknown["node-a/new"]
+    assert (unknown.count, unknown.dry_bulb_c, unknown.first_at, unknown.last_at) == (
+        3,
+        32.0,
+        T0,
+        T0 + timedelta(seconds=20),
+    )
+
+
+def test_unknown_probes_are_bounded() -> None:
+    """However many names a rogue sends, MAX_UNKNOWN are kept, and a stranger fills no other table either."""
+    story = Story()
+    for n in range(10 * MAX_UNKNOWN):
+        news(story, float(n), pack(f"rogue-{n}", 0, 10, Sample(f"p-{n}", 37.5, None), boot=n))
+    assert len(story.state.unknown) == MAX_UNKNOWN
+    assert story.state.lines == {}
+    assert story.state.numberings == {}
+    assert news(story, 9_000, pack("node-a", 0, 10, good())) == []
+    assert len(story.readings) == 1
+
+
+def test_a_node_that_restarts_all_the_time_does_not_fill_the_memory() -> None:
+    """Of one node MAX_BOOTS starts are told apart, the newest ones; another node's are not touched."""
+    story = Story(site=site(probes((TOP, "setter-1"), ("node-b/top", "setter-1"))))
+    news(story, 0.0, pack("node-b", 0, 10, good(), boot=1))
+    news(story, 0.5, Pack("node-a", (good(),)))
+    for boot in range(3 * MAX_BOOTS):
+        news(story, 1.0 + boot, pack("node-a", 0, 10, good(), boot=boot))
+        news(story, 1.5 + boot, pack("node-a", 1, 11, good(), boot=boot))
+    kept = [boot for node, boot in story.state.numberings if node == "node-a"]
+    assert kept == list(range(2 * MAX_BOOTS, 3 * MAX_BOOTS))
+    assert [boot for node, boot in story.state.lines if node == "node-a" and boot >= 0] == kept
+    assert ("node-b", 1) in story.state.numberings
+    assert ("node-a", ARRIVAL_BOOT) in story.state.lines
+    assert len(story.readings) == 6 * MAX_BOOTS + 2
+
+
+@pytest.mark.parametrize(
+    ("sample", "flag"), [(good(dry_bulb_c=None, fault="no answer"), MISSING), (good(dry_bulb_c=85.0), FAIL)]
+)
+def test_what_is_no_reading_is_stored_with_its_flag(sample: Sample, flag: int) -> None:
+    """A missing reading has its row and is no news; a failed one is a sign of life, and not fit to be judged."""
+    story = Story()
+    steady(story)
+    assert news(story, 70, pack("node-a", 6, 170, sample)) == ([TOP] if flag == FAIL else [])
+    assert story.readings[-1].flag == flag
+
+
+def test_a_hole_is_given_up_in_its_time() -> None:
+    """A number that never comes becomes a recorded gap after HOLE_S, with an event, and the node may forget what came after it."""
+    story = Story()
+    for seq in (0, 1, 3):
+        news(story, 10.0 * seq, pack("node-a", seq, 10 * seq, good()))
+    story.at_s += HOLE_S - 1
+    assert story.tick().gaps == []
+    story.at_s += 1
+    out = story.tick()
+    assert [(g.node, g.boot, g.first, g.last, g.lost) for g in out.gaps] == [("node-a", 7, 2, 2, True)]
+    assert out.numberings[("node-a", 7)].contiguous == 3
+    assert story.events[-1].text == "boot 7: messages 2 to 2 never came"
+
+
+def test_a_late_filler_is_stored() -> None:
+    """A message that comes after its gap was given up is stored at its true time."""
+    story = Story()
+    for seq in (0, 1, 3):
+        news(story, 10.0 * seq, pack("node-a", seq, 10 * seq, good()))
+    story.at_s += HOLE_S
+    story.tick()
+    news(story, 700.0, pack("node-a", 2, 20, good()))
+    assert len(story.readings) == 4
+
+
+# The label clock is set.
+
+
+@pytest.mark.parametrize("hours", [-3.0, 3.0, 24.0 * 9_000])
+def test_a_wrong_clock_that_is_set_mends_the_labels_once(hours: float) -> None:
+    """What was labelled while the clock was known to be wrong moves with it, by exactly as much; with an event, and lines to write."""
+    story = Story(clock_ok=False, utc_step=timedelta(hours=-hours))
+    steady(story)
+    assert label_s(story, story.readings[0]) == pytest.approx(10.0 - hours * 3_600)
+    story.utc_step, story.clock_ok = timedelta(0), True
+    out = story.tick()
+    assert [label_s(story, r) for r in story.readings] == [10.0 * n for n in range(1, 7)]
+    assert {line.at_ms(0) for line in out.lines.values()} == {to_ms(T0) - 100_000}
+    assert story.events[-1].text == f"the clock was set by {hours * 3600:+.1f} s, labels of this run mended"
+    assert story.tick().lines == {}
+    assert news(story, 70, pack("node-a", 6, 170, good())) == [TOP]
+
+
+def test_a_clock_found_right_is_right() -> None:
+    """A clock that turns out to have been right mends nothing, and is right from then on."""
+    story = Story(clock_ok=False)
+    steady(story)
+    before = [label_s(story, r) for r in story.readings]
+    story.clock_ok = True
+    story.tick()
+    assert story.state.clock_ok
+    assert [label_s(story, r) for r in story.readings] == before
+
+
+@pytest.mark.parametrize("hours", [-3.0, 3.0])
+def test_a_right_clock_that_is_set_leaves_the_labels_before(hours: float) -> None:
+    """What a right clock labelled stays where it is; what comes after is labelled by the new time; a late message from before, too, keeps
+    to the old one."""
+    story = Story()
+    steady(story)
+    before = [label_s(story, r) for r in story.readings]
+    story.utc_step = timedelta(hours=hours)
+    story.tick()
+    news(story, 65, pack("node-a", 9, 130, good()))  # from before the step, out of order
+    assert [label_s(story, r) for r in story.readings[:6]] == before
+    assert label_s(story, story.readings[6]) == pytest.approx(30.0, abs=0.1)
+    assert news(story, 70, pack("node-a", 6, 170, good())) == [TOP]
+    assert [label_s(story, r) for r in story.readings[:6]] == before
+    assert label_s(story, story.readings[7]) == pytest.approx(70.0 + hours * 3_600, abs=0.1)
+
+
+@pytest.mark.parametrize("seconds", [-1.9, 1.9])
+def test_a_steered_clock_is_not_set(seconds: float) -> None:
+    """A time server that steers by less than STEP_MS is no event, and moves nothing."""
+    story = Story()
+    steady(story)
+    story.utc_step = timedelta(seconds=seconds)
+    story.tick()
+    assert [e for e in story.events if e.kind == "clock"] == []
+
+
+def test_a_clock_node_is_labelled_right_once_our_own_clock_is() -> None:
+    """With our clock hours behind, a node whose clock is right is labelled by ours; once ours is set, by its own."""
+    story = Story(clock_ok=False, utc_step=timedelta(hours=-2))
+    for n in (1, 2, 3):
+        news(story, 10.0 * n, Pack("node-a", (good(at_ms=to_ms(T0) + 10_000 * n),)))
+    assert label_s(story, story.readings[0]) == pytest.approx(10.0 - 7_200)
+    story.utc_step, story.clock_ok = timedelta(0), True
+    story.tick()
+    assert [label_s(story, r) for r in story.readings] == [10.0, 20.0, 30.0]
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 25), st.floats(0.0, 40.0)), min_size=2, max_size=60),
+    st.booleans(),
+)
+@settings(max_examples=150, deadline=None)
+def test_whatever_the_order_each_message_is_stored_once_and_spaced_as_sampled(
+    arrivals: list[tuple[int, float]], clock_ok: bool
+) -> None:
+    """Messages in any order, any number of times, with any waits: each is stored once, the labels keep the spacing of the samples (but
+    for a part's worth), and none is labelled before it was taken."""
+    story = Story(clock_ok=clock_ok)
+    arrived = sorted((10.0 * seq + wait_s, seq) for seq, wait_s in arrivals)
+    for at_s, seq in arrived:
+        news(story, at_s, pack("node-a", seq, 10 * seq, good()))
+    assert len(story.readings) == len({seq for seq, _ in arrivals})
+    errors = [label_s(story, r) - r.up_ms / 1000.0 for r in story.readings]
+    assert max(errors) - min(errors) <= PART_MS / 1000.0 + 0.001
+    assert min(errors) >= -0.001
+
+
+def test_a_reading_is_dated_by_the_clock_of_its_arrival_not_of_its_handling() -> None:
+    """What is judged carries the label of the sample, not of the moment."""
+    story = Story()
+    steady(story)
+    story.at_s = 85.0
+    out = Group()
+    (fresh,) = take_in(story.state, story.site, pack("node-a", 6, 170, good()), story.now(), out)
+    assert fresh.at == from_ms(to_ms(T0) + 70_000)

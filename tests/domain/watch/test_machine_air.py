@@ -1,0 +1,384 @@
+"""What the air of one machine comes to, as stories: sensors in doubt, work at an open machine, limits that lie ahead, eggs that feel it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from monitor.domain.alarms.alarm import NORMAL, SHELVED, UNACKNOWLEDGED
+from monitor.domain.needs.bands import EGG
+from monitor.domain.needs.batch import moved
+from monitor.domain.readings.reading import FAIL, NOT_EVALUATED
+from monitor.domain.signs.opening import MAX_HANDLING_S
+from monitor.domain.state.record import Group
+from monitor.domain.watch.plan import (
+    DISAGREE,
+    DRIFTING,
+    EGG_COLD,
+    EGG_HOT,
+    HANDLING_OVER,
+    NO_DATA,
+    SENSOR_FAILED,
+    SENSOR_SUSPECT,
+)
+from monitor.service.watch.commands import RequestError, perform
+from tests.domain.house import PROFILES, RULES, Air, Story, batch, probes, site
+
+TOP, LOW, THIRD = "node-a/top", "node-a/low", "node-a/back"
+GOOD: Air = (37.5, 45.0)
+LOW_ALARM, HIGH_ALARM = "dry-bulb-low-alarm", "dry-bulb-high-alarm"
+HIGH_HEADING = "dry-bulb-high-heading"
+
+
+def one_probe(minutes: float = 1.0) -> Story:
+    """A hen's egg on day 5 under one probe, in good air."""
+    story = Story(batches=(batch(),), air={TOP: GOOD})
+    story.run(minutes=minutes)
+    assert story.transitions == []
+    return story
+
+
+def several(*names: str) -> Story:
+    """The same under several probes of one machine."""
+    watched = probes(*((name, "setter-1") for name in names))
+    return Story(site=site(watched), batches=(batch(),), air=dict.fromkeys(names, GOOD))
+
+
+def ask(story: Story, **request: object) -> dict[str, object]:
+    """A person's request, now."""
+    out = Group()
+    answer = perform(story.state, story.site, request, story.now(), out)
+    story.adopt(out)
+    return answer
+
+
+def ramp(story: Story, to_c: float, minutes: float, rh_pct: float = 45.0) -> None:
+    """The air goes straight to another temperature, in steps of ten seconds."""
+    from_c = story.air[TOP][0]  # type: ignore[index]
+    steps = round(minutes * 6)
+    for n in range(1, steps + 1):
+        story.air[TOP] = (from_c + (to_c - from_c) * n / steps, rh_pct)  # type: ignore[operator]
+        story.run(seconds=10)
+
+
+# Sensors in doubt.
+
+
+def test_one_odd_reading_is_held_and_raises_nothing() -> None:
+    """A jump that the next reading does not confirm is judged by nobody; its row is first not evaluated, then settled as failed."""
+    story = one_probe()
+    story.air[TOP] = (45.0, 45.0)
+    story.run(seconds=10)
+    assert story.readings[-1].flag == NOT_EVALUATED
+    row = story.readings[-1]
+    story.air[TOP] = GOOD
+    story.at_s += 10.0
+    out = story.send("node-a", *(story_samples(story)))
+    assert [(r.up_ms, r.flag) for r in out.reflags] == [(row.up_ms, FAIL)]
+    story.run(minutes=2)
+    assert story.transitions == []
+
+
+def story_samples(story: Story) -> list[object]:
+    """The samples that the story's air would send now."""
+    from monitor.domain.readings.reading import Sample
+
+    return [Sample("top", *story.alive(story.air[TOP]))]  # type: ignore[arg-type]
+
+
+def test_a_sensor_that_stands_still_fails_and_stops_being_judged() -> None:
+    """The same value for an hour is a failed sensor, not calm air: told once, with no 'no reading' beside it; a live one clears it."""
+    story = one_probe(minutes=60)
+    for _ in range(10 * 360):
+        story.at_s += 10.0
+        story.tick()
+        story.send("node-a", *_stuck(37.5))
+        if story.state_of(SENSOR_FAILED, TOP) == UNACKNOWLEDGED:
+            break
+    assert story.state_of(SENSOR_FAILED, TOP) == UNACKNOWLEDGED
+    assert "stands still" in story.alarm(SENSOR_FAILED, TOP).about
+    assert story.readings[-1].flag == FAIL
+    story.run(minutes=20)
+    assert story.state_of(SENSOR_FAILED, TOP) != UNACKNOWLEDGED
+    assert NO_DATA not in {rule for rule, _ in story.states()}
+
+
+def _stuck(dry_bulb_c: float) -> list[object]:
+    from monitor.domain.readings.reading import Sample
+
+    return [Sample("top", dry_bulb_c, 45.0)]
+
+
+def test_a_sensor_that_fails_in_danger_is_as_urgent_as_the_danger() -> None:
+    """A sensor that fails while its machine is too hot leaves that alarm standing, and is told as critical itself."""
+    story = one_probe()
+    story.air[TOP] = (40.0, 45.0)
+    story.run(minutes=2)
+    assert story.state_of(HIGH_ALARM) == UNACKNOWLEDGED
+    story.air[TOP] = (85.0, 45.0)
+    story.run(minutes=5)
+    assert story.state_of(HIGH_ALARM) == UNACKNOWLEDGED
+    failed = [n for n in story.notices if n.title.endswith(RULES[SENSOR_FAILED].words)]
+    assert [n.priority for n in failed] == ["critical"]
+
+
+def test_a_sensor_that_fails_in_calm_is_as_urgent_as_its_own_rule() -> None:
+    """Without danger its rule's own priority stands."""
+    story = one_probe()
+    story.air[TOP] = (85.0, 45.0)
+    story.run(minutes=5)
+    failed = [n for n in story.notices if n.title.endswith(RULES[SENSOR_FAILED].words)]
+    assert [n.priority for n in failed] == [RULES[SENSOR_FAILED].priority]
+
+
+def test_two_probes_that_disagree_are_told_and_danger_is_told_with_the_doubt() -> None:
+    """Ten minutes apart by 0.8 K is a disagreement; an alarm about the air is told all the same, and says that a sensor is in doubt."""
+    story = several(TOP, LOW)
+    story.run(minutes=5)
+    story.air[LOW] = (38.3, 45.0)
+    story.run(minutes=30)
+    assert story.state_of(DISAGREE) == UNACKNOWLEDGED
+    assert "differ by 0.8 °C" in story.alarm(DISAGREE).about
+    story.air[LOW] = (39.5, 45.0)
+    story.run(minutes=2)
+    assert story.state_of(HIGH_ALARM) == UNACKNOWLEDGED
+    assert "Sensor doubtful." in story.notices[-1].text
+    story.air[LOW] = GOOD
+    story.run(minutes=60)
+    assert story.state_of(DISAGREE) != UNACKNOWLEDGED
+
+
+def test_a_slow_drift_between_two_probes_is_told_within_a_day() -> None:
+    """A probe that gains 0.5 K in 24 h after a calm day is told before that day is over, as drift and not as an alarm about air."""
+    story = several(TOP, LOW)
+    story.interval_s = 60.0
+    story.site = site({k: probes((k, "setter-1"), interval_s=60.0)[k] for k in (TOP, LOW)})
+    for minute in range(48 * 60):
+        gained = max(0.0, minute / 1440.0 - 1.0) * 0.5
+        story.air[LOW] = (37.5 + gained, 45.0)
+        story.at_s += 60.0
+        story.tick()
+        story.speak()
+        if story.state_of(DRIFTING) == UNACKNOWLEDGED:
+            break
+    assert story.state_of(DRIFTING) == UNACKNOWLEDGED
+    assert 24 * 60 < minute < 48 * 60
+    assert {rule for rule, _ in story.states()} == {DRIFTING}
+
+
+def test_a_doubtful_sensor_is_told_gently() -> None:
+    """Jumps again and again are a loose wire: told at the lowest priority, while the air goes on being judged."""
+    story = one_probe(minutes=10)
+    for n in range(200):
+        story.air[TOP] = (39.5, 45.0) if n % 12 == 0 else GOOD
+        story.run(seconds=10)
+    assert story.state_of(SENSOR_SUSPECT, TOP) == UNACKNOWLEDGED
+    assert {n.priority for n in story.notices} == {"low"}
+
+
+# Work at an open machine.
+
+
+def test_declared_handling_holds_what_is_cold_and_dry_but_not_heat() -> None:
+    """During declared work the air may be cold and dry; too hot is told as always."""
+    story = one_probe(minutes=15)
+    ask(story, do="handling", machine="setter-1", for_s=1200.0, by="sam")
+    story.air[TOP] = (30.0, 25.0)
+    story.run(minutes=19)
+    assert story.transitions == []
+    story.air[TOP] = (40.0, 45.0)
+    story.run(seconds=50)
+    assert story.states() == [(HIGH_ALARM, UNACKNOWLEDGED)]
+
+
+def test_air_that_is_back_in_time_ends_the_handling_without_a_word() -> None:
+    """Back in the band when the time is over: nobody is told anything, and the next fall is judged as always."""
+    story = one_probe(minutes=15)
+    ask(story, do="handling", machine="setter-1", for_s=600.0, by="sam")
+    story.air[TOP] = (33.0, 30.0)
+    story.run(minutes=5)
+    story.air[TOP] = GOOD
+    story.run(minutes=6)
+    assert story.transitions == []
+    assert story.state.handlings == {}
+    assert [e.text for e in story.events if e.kind == "handling"] == [
+        "declared for 10 min by sam",
+        "over, the air is back",
+    ]
+
+
+def test_air_that_is_not_back_is_told_at_the_end_of_the_handling() -> None:
+    """When the declared time is over and the air is a little cold still, that is told at once, once; it ends when the air is back."""
+    story = one_probe(minutes=15)
+    ask(story, do="handling", machine="setter-1", for_s=900.0, by="sam")
+    story.air[TOP] = (36.5, 40.0)
+    story.run(minutes=15.5)
+    assert story.states() == [(HANDLING_OVER, UNACKNOWLEDGED)]
+    assert "36.5 °C" in story.notices[-1].text
+    story.run(minutes=10)
+    begun = [rule for rule, state in story.states() if state == UNACKNOWLEDGED]
+    assert begun == [HANDLING_OVER]
+    story.air[TOP] = GOOD
+    story.run(minutes=5)
+    assert story.state_of(HANDLING_OVER) != UNACKNOWLEDGED
+    assert story.state.handlings == {}
+
+
+def test_air_that_is_far_off_is_told_by_its_own_alarm_at_the_end_of_the_handling() -> None:
+    """Far too cold when the declared time is over: the cold alarm's own delay has run underneath, so it is told at once, alone."""
+    story = one_probe(minutes=15)
+    ask(story, do="handling", machine="setter-1", for_s=900.0, by="sam")
+    story.air[TOP] = (33.0, 40.0)
+    story.run(minutes=14.9)
+    assert story.transitions == []
+    story.run(minutes=10)
+    assert story.states() == [(LOW_ALARM, UNACKNOWLEDGED)]
+
+
+def test_handling_shelves_what_stands_already() -> None:
+    """A low alarm that stands when work is declared is shelved for that time, and judged anew after it."""
+    story = one_probe(minutes=15)
+    ramp(story, 35.0, 20)
+    story.run(minutes=10)
+    assert story.state_of(LOW_ALARM) == UNACKNOWLEDGED
+    number = story.alarm(LOW_ALARM).number
+    assert number in ask(story, do="handling", machine="setter-1", for_s=1200.0, by="sam")["shelved"]  # type: ignore[operator]
+    assert story.state_of(LOW_ALARM) == SHELVED
+    story.run(minutes=21)
+    assert story.state_of(LOW_ALARM) == UNACKNOWLEDGED
+
+
+def test_handling_that_is_done_early_is_judged_from_then() -> None:
+    """`done` ends the declared time: what is still cold is told at once."""
+    story = one_probe(minutes=15)
+    ask(story, do="handling", machine="setter-1", for_s=3000.0)
+    story.air[TOP] = (36.5, 40.0)
+    story.run(minutes=15)
+    assert story.transitions == []
+    ask(story, do="handling", machine="setter-1", done=True)
+    story.run(seconds=30)
+    assert story.states() == [(HANDLING_OVER, UNACKNOWLEDGED)]
+
+
+@pytest.mark.parametrize("for_s", [0.0, -5.0, MAX_HANDLING_S + 1.0, math.inf, "20m", None, True])
+def test_handling_is_bounded(for_s: object) -> None:
+    """No handling is longer than an hour, or shorter than nothing; and of a machine that is not there is none."""
+    story = one_probe()
+    with pytest.raises(RequestError, match="handling setter-1"):
+        ask(story, do="handling", machine="setter-1", for_s=for_s)
+    with pytest.raises(RequestError, match="no such machine"):
+        ask(story, do="handling", machine="nowhere", for_s=60.0)
+    with pytest.raises(RequestError, match="none is declared"):
+        ask(story, do="handling", machine="setter-1", done=True)
+    assert story.state.handlings == {}
+
+
+# What lies ahead.
+
+
+def test_a_limit_that_lies_ahead_is_told_before_it_is_passed() -> None:
+    """Air that climbs slowly is told while there is time, with the time that is left; the alarm then takes over, and the forecast
+    says no 'no longer' while it stands."""
+    story = one_probe(minutes=60)
+    ramp(story, 38.99, 25)
+    assert story.state_of(HIGH_HEADING) == UNACKNOWLEDGED
+    assert "39.0 °C in" in story.alarm(HIGH_HEADING).about
+    assert story.state_of(HIGH_ALARM) == NORMAL
+    ramp(story, 40.0, 10)
+    story.run(minutes=10)
+    assert story.state_of(HIGH_ALARM) == UNACKNOWLEDGED
+    assert not any(RULES[HIGH_HEADING].over in n.title for n in story.notices)
+
+
+def test_a_warm_machine_that_stays_where_it_is_heads_nowhere() -> None:
+    """Warm and level is a warning, never a forecast."""
+    story = one_probe(minutes=60)
+    ramp(story, 38.4, 30)
+    story.run(minutes=60)
+    assert story.state_of("dry-bulb-high-warning") == UNACKNOWLEDGED
+    late = [t for t in story.transitions if t.alarm.rule == HIGH_HEADING and t.state == UNACKNOWLEDGED]
+    assert len(late) <= 1
+    assert story.state_of(HIGH_HEADING) != UNACKNOWLEDGED
+
+
+# What the eggs feel.
+
+
+def test_a_long_shallow_heat_is_told_by_the_eggs() -> None:
+    """Air just under its own limit for hours, late in the term, brings the eggs over theirs: told as an estimate, the machine named."""
+    hen = replace(PROFILES["hen"], egg_mass_g=(55.0, 65.0))
+    story = Story(site=site(profiles={"hen": hen}), batches=(batch(day=17.2),), air={TOP: GOOD})
+    story.run(minutes=30)
+    ramp(story, 38.95, 240)
+    story.run(minutes=240)
+    assert story.state_of(HIGH_ALARM) == NORMAL
+    assert story.state_of(EGG_HOT) == UNACKNOWLEDGED
+    alarm = story.alarm(EGG_HOT)
+    assert alarm.about == EGG
+    assert alarm.value is not None
+    assert alarm.value > 39.5
+    told = [n for n in story.notices if n.title.endswith(RULES[EGG_HOT].words)]
+    assert "egg about" in told[0].text
+    assert "limit" in told[0].text
+
+
+def test_handling_shelves_no_heat_that_the_eggs_feel() -> None:
+    """Work at an open machine quiets what is cold and dry; eggs that are too hot go on being told."""
+    hen = replace(PROFILES["hen"], egg_mass_g=(55.0, 65.0))
+    story = Story(site=site(profiles={"hen": hen}), batches=(batch(day=17.2),), air={TOP: GOOD})
+    story.run(minutes=30)
+    ramp(story, 38.95, 240)
+    story.run(minutes=240)
+    number = story.alarm(EGG_HOT).number
+    assert story.state_of(EGG_HOT) == UNACKNOWLEDGED
+    assert number not in ask(story, do="handling", machine="setter-1", for_s=600.0)["shelved"]  # type: ignore[operator]
+    assert story.state_of(EGG_HOT) == UNACKNOWLEDGED
+
+
+def test_a_short_sharp_heat_is_told_by_the_air_and_not_by_the_eggs() -> None:
+    """A few minutes far above the limit alarm at once, and the eggs have hardly felt it."""
+    story = one_probe(minutes=30)
+    story.air[TOP] = (41.0, 45.0)
+    story.run(minutes=5)
+    story.air[TOP] = GOOD
+    story.run(minutes=60)
+    assert {rule for rule, _ in story.states() if rule.startswith(("dry-bulb-high-a", "egg"))} == {HIGH_ALARM}
+
+
+def test_eggs_that_cool_down_already_wake_nobody() -> None:
+    """After a heat that was told and mended the eggs stay warm for a while: there is nothing left to do, and nothing is said."""
+    story = one_probe(minutes=30)
+    story.air[TOP] = (42.0, 45.0)
+    story.run(minutes=60)
+    felt = story.state.eggs["hen-1"].egg_c
+    assert felt > 39.5
+    story.air[TOP] = GOOD
+    story.run(minutes=90)
+    assert EGG_HOT not in {rule for rule, state in story.states() if state == UNACKNOWLEDGED}
+    assert story.state.eggs["hen-1"].egg_c < 38.5
+
+
+def test_cold_eggs_are_said_by_the_cold_air() -> None:
+    """A machine that went cold is one alarm, not one for its air and one for its eggs."""
+    story = one_probe(minutes=30)
+    ramp(story, 25.0, 60)
+    story.run(minutes=180)
+    assert story.state.eggs["hen-1"].egg_c < 32.0
+    begun = [rule for rule, state in story.states() if state == UNACKNOWLEDGED]
+    assert LOW_ALARM in begun
+    assert EGG_COLD not in begun
+
+
+def test_eggs_keep_their_warmth_through_a_move() -> None:
+    """The estimate goes with the batch: moved into cold air it starts from what it felt, not from that air."""
+    watched = probes((TOP, "setter-1"), ("node-b/top", "hatcher-1"))
+    story = Story(site=site(watched), batches=(batch(),), air={TOP: GOOD, "node-b/top": (30.0, 45.0)})
+    story.run(minutes=30)
+    before = story.state.eggs["hen-1"].egg_c
+    story.put(moved(story.state.batches["hen-1"], "hatcher-1", story.now().utc))
+    story.run(minutes=5)
+    after = story.state.eggs["hen-1"].egg_c
+    assert before == pytest.approx(37.4, abs=0.3)
+    assert 33.0 < after < before

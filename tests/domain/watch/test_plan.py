@@ -1,0 +1,116 @@
+"""Needs turned into limits: what comes at which value, and where it goes again."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from monitor.domain.needs.bands import Needs, Occupant
+from monitor.domain.needs.profile import Band
+from monitor.domain.state.known import Limit, Plan
+from monitor.domain.watch.plan import BAND_SHARE, NOT_RAISED, plan_of
+from tests.domain.house import DRY_RH, DRY_WET, MOIST_RH, RULES, T0, WARM, site
+
+SITE = site()
+NONE: frozenset[str] = frozenset()
+
+
+def limits(plan: Plan) -> dict[str, Limit]:
+    return {limit.rule.id: limit for limit in plan.limits}
+
+
+def occupant(name: str = "hen-1", *, due: bool = True, settling: bool = False) -> Occupant:
+    return Occupant(name, "hen", 18.5, "lockdown", T0 if due else None, settling)
+
+
+def test_an_empty_machine_has_no_limits() -> None:
+    """Nothing is compared, nothing is awaited."""
+    assert plan_of(Needs("setter-1"), SITE, NONE) == Plan(Needs("setter-1"), (), "", (), RULES)
+
+
+def test_every_limit_of_a_band_is_compared() -> None:
+    """Four limits a quantity, each at its value, on its side, by its rule."""
+    found = limits(plan_of(Needs("setter-1", dry_bulb_c=WARM, rh_pct=DRY_RH), SITE, NONE))
+    values = {name: (limit.quantity, limit.side, limit.limit) for name, limit in found.items()}
+    assert values == {
+        "dry-bulb-high-alarm": (0, 1, 39.0),
+        "dry-bulb-high-warning": (0, 1, 38.0),
+        "dry-bulb-low-warning": (0, -1, 37.0),
+        "dry-bulb-low-alarm": (0, -1, 36.0),
+        "humidity-high-alarm": (1, 1, 60.0),
+        "humidity-high-warning": (1, 1, 50.0),
+        "humidity-low-warning": (1, -1, 40.0),
+        "humidity-low-alarm": (1, -1, 30.0),
+    }
+    assert all(limit.key == ("setter-1", name) for name, limit in found.items())
+
+
+def test_alarms_stand_before_their_warnings() -> None:
+    """At one reading the alarm of a side begins first, so that its warning is not told beside it."""
+    order = [limit.rule.id for limit in plan_of(Needs("setter-1", dry_bulb_c=WARM, rh_pct=DRY_RH), SITE, NONE).limits]
+    for quantity in ("dry-bulb", "humidity"):
+        for side in ("high", "low"):
+            assert order.index(f"{quantity}-{side}-alarm") < order.index(f"{quantity}-{side}-warning")
+
+
+def test_the_way_back_is_inside_the_limit() -> None:
+    """An alarm goes at its limit less the rule's deadband, on the side of the band."""
+    found = limits(plan_of(Needs("setter-1", dry_bulb_c=WARM, rh_pct=DRY_RH), SITE, NONE))
+    assert found["dry-bulb-high-alarm"].back == pytest.approx(39.0 - RULES["dry-bulb-high-alarm"].deadband)
+    assert found["dry-bulb-low-alarm"].back == pytest.approx(36.0 + RULES["dry-bulb-low-alarm"].deadband)
+    assert found["humidity-low-warning"].back == pytest.approx(40.0 + RULES["humidity-low-warning"].deadband)
+
+
+@pytest.mark.parametrize("band", [Band(36.0, 37.4, 37.5, 37.6, 39.0), Band(low_alarm=37.3, high_alarm=37.5), DRY_WET])
+def test_a_deadband_leaves_room_in_the_band(band: Band) -> None:
+    """However narrow the band, and whether it has warnings or alarms alone, every alarm can go: each way back is inside the other."""
+    for needs in (Needs("setter-1", dry_bulb_c=band), Needs("setter-1", wet_bulb_c=band)):
+        found = plan_of(needs, SITE, NONE).limits
+        highest_low = max(limit.back for limit in found if limit.side < 0)
+        lowest_high = min(limit.back for limit in found if limit.side > 0)
+        assert highest_low <= lowest_high
+        low, high = band.low_warning or band.low_alarm, band.high_warning or band.high_alarm
+        assert low is not None
+        assert high is not None
+        assert all(abs(limit.limit - limit.back) <= BAND_SHARE * (high - low) + 1e-9 for limit in found)
+
+
+def test_lockdown_humidity_is_awaited_once_the_settling_is_over() -> None:
+    """Past the settling, and until it was reached once, low humidity is 'not raised' and the batch is named."""
+    needs = Needs("setter-1", (occupant(),), WARM, MOIST_RH)
+    awaited = plan_of(needs, SITE, NONE)
+    assert awaited.awaited == ("hen-1",)
+    assert limits(awaited)[NOT_RAISED].limit == MOIST_RH.low_warning
+    order = [limit.rule.id for limit in awaited.limits]
+    assert order.index(NOT_RAISED) < order.index("humidity-low-alarm")  # it begins first, and says it for both
+    reached = plan_of(needs, SITE, frozenset({"hen-1"}))
+    assert reached.awaited == ()
+    assert NOT_RAISED not in limits(reached)
+
+
+@pytest.mark.parametrize("who", [occupant(due=False), occupant(settling=True)])
+def test_before_it_is_due_nothing_is_awaited(who: Occupant) -> None:
+    """In the setter stage, and while the air settles, there is no 'not raised'."""
+    plan = plan_of(Needs("setter-1", (who,), WARM, MOIST_RH, settling_until=T0 + timedelta(hours=1)), SITE, NONE)
+    assert plan.awaited == ()
+    assert NOT_RAISED not in limits(plan)
+
+
+def test_one_batch_that_settles_does_not_end_the_wait_for_another() -> None:
+    """With a newcomer settling, the batch whose humidity is overdue is still awaited, and it alone."""
+    both = Needs("setter-1", (occupant("old"), occupant("new", settling=True)), WARM, MOIST_RH, settling_until=T0)
+    assert plan_of(both, SITE, NONE).awaited == ("old",)
+
+
+def test_a_band_without_a_low_warning_awaits_but_cannot_ask() -> None:
+    """Without a low warning there is no value that counts as raised, so there is no such alarm."""
+    plan = plan_of(Needs("setter-1", (occupant(),), WARM, Band(high_warning=80.0)), SITE, NONE)
+    assert NOT_RAISED not in limits(plan)
+
+
+def test_only_one_humidity_is_judged() -> None:
+    """The plan names the quantity that its humidity limits are in; without one it names none."""
+    assert plan_of(Needs("setter-1", rh_pct=DRY_RH), SITE, NONE).humid == "rh_pct"
+    assert plan_of(Needs("setter-1", wet_bulb_c=DRY_WET), SITE, NONE).humid == "wet_bulb_c"
+    assert plan_of(Needs("setter-1", dry_bulb_c=WARM), SITE, NONE).humid == ""

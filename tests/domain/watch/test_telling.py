@@ -1,0 +1,255 @@
+"""Which transitions are told, to whom, how urgently, and what is told already by another alarm."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from monitor.domain.alarms.alarm import (
+    ACKNOWLEDGED,
+    NORMAL,
+    OUT_OF_SERVICE,
+    RETURNED,
+    SHELVED,
+    SUPPRESSED,
+    UNACKNOWLEDGED,
+    Alarm,
+    Step,
+    Transition,
+    acknowledge,
+    set_out_of_service,
+    shelve,
+    unshelve,
+)
+from monitor.domain.state.record import Group
+from monitor.domain.watch.evaluate import settle
+from monitor.domain.watch.plan import ALL_SILENT, NO_DATA, NODE_OFFLINE, NOT_RAISED, SITE_SUBJECT
+from monitor.domain.watch.telling import MAX_WAITING, said_already, tell
+from tests.domain.house import T0, Air, Story, batch, probes, site
+
+TOP = "node-a/top"
+GOOD: Air = (37.5, 45.0)
+HOT: Air = (39.5, 45.0)
+KEY = ("setter-1", "dry-bulb-high-alarm")
+OPEN = {"condition": True, "acknowledged": False}
+ALARM = Alarm(*KEY, number=3, episode=1, condition=True, acknowledged=False, since=T0, value=39.5, worst=39.9, limit=39.0, about="dry_bulb_c")  # fmt: skip
+
+
+def told(state_before: str, state: str, *, was_told: bool = True, contacts: tuple[str, ...] = ("sam",)) -> Group:
+    """What one transition comes to in a quiet house."""
+    story = Story(site=site(contacts=contacts))
+    out = Group()
+    facts = {"condition": state not in (NORMAL, RETURNED), "acknowledged": state != UNACKNOWLEDGED, "told": was_told}
+    alarm = replace(ALARM, **facts, suppressed="why" if state == SUPPRESSED else "")  # type: ignore[arg-type]
+    tell(story.state, story.site, Transition(alarm, state_before, state, "because", T0, 1.0), story.now(), out)
+    return out
+
+
+@pytest.mark.parametrize("before", [NORMAL, RETURNED, ACKNOWLEDGED, SHELVED, SUPPRESSED, OUT_OF_SERVICE])
+def test_whatever_becomes_unacknowledged_is_told(before: str) -> None:
+    """A beginning, a return, a second asking, the end of a shelf: all are told, with the rule's priority."""
+    (notice,) = told(before, UNACKNOWLEDGED).notices
+    assert (notice.priority, notice.closing, notice.alarm_number) == ("critical", False, 3)
+
+
+@pytest.mark.parametrize(
+    ("before", "state"),
+    [
+        (UNACKNOWLEDGED, RETURNED),
+        (ACKNOWLEDGED, NORMAL),
+        (UNACKNOWLEDGED, SUPPRESSED),
+        (ACKNOWLEDGED, SUPPRESSED),
+        (SHELVED, NORMAL),
+        (SHELVED, RETURNED),
+    ],
+)
+def test_an_end_is_told_if_its_beginning_was(before: str, state: str) -> None:
+    """A closing message goes out with low priority (good news wakes nobody), and only where somebody heard of the beginning."""
+    (notice,) = told(before, state).notices
+    assert (notice.priority, notice.closing) == ("low", True)
+    assert told(before, state, was_told=False).notices == []
+
+
+@pytest.mark.parametrize(
+    ("before", "state"),
+    [
+        (UNACKNOWLEDGED, ACKNOWLEDGED),
+        (RETURNED, NORMAL),
+        (UNACKNOWLEDGED, SHELVED),
+        (SHELVED, SHELVED),
+        (SUPPRESSED, RETURNED),
+        (SUPPRESSED, NORMAL),
+        (SHELVED, SUPPRESSED),
+        (OUT_OF_SERVICE, NORMAL),
+        (UNACKNOWLEDGED, OUT_OF_SERVICE),
+    ],
+)
+def test_what_a_person_did_is_not_told_back(before: str, state: str) -> None:
+    """Acknowledging, shelving and taking out of service are no news, and neither is what happens under a cover."""
+    assert told(before, state).notices == []
+
+
+def test_every_contact_has_a_notice_of_its_own() -> None:
+    """One row for each contact, each with its own number and its own key; nobody to tell is no row."""
+    notices = told(NORMAL, UNACKNOWLEDGED, contacts=("sam", "kim")).notices
+    assert [n.contact for n in notices] == ["sam", "kim"]
+    assert [n.id for n in notices] == [1, 2]
+    assert len({n.dedupe for n in notices}) == 2
+    assert told(NORMAL, UNACKNOWLEDGED, contacts=()).notices == []
+
+
+def hot_story() -> Story:
+    story = Story(batches=(batch(),), air={TOP: HOT})
+    story.run(minutes=1)
+    assert story.titles() == ["Setter 1: too hot"]
+    return story
+
+
+def adopt(story: Story, stepped: Step) -> None:
+    out = Group()
+    settle(story.state, story.site, KEY, stepped, story.now(), out)
+    story.adopt(out)
+
+
+def test_a_shelf_over_an_alarm_that_ends_is_closed_when_it_ends() -> None:
+    """Who was told and shelved it hears, when the shelf ends, that it is over; once."""
+    story = hot_story()
+    adopt(story, shelve(story.state.alarms[KEY], 600.0, "sam", story.now(), story.site.rules[KEY[1]]))
+    story.air[TOP] = GOOD
+    story.run(minutes=9)
+    assert len(story.notices) == 1
+    story.run(minutes=2)
+    assert story.titles() == ["Setter 1: too hot", "Setter 1: no longer too hot"]
+    adopt(story, shelve(story.state.alarms[KEY], 60.0, "sam", story.now(), story.site.rules[KEY[1]]))
+    adopt(story, unshelve(story.state.alarms[KEY], story.now()))
+    assert len(story.notices) == 2
+
+
+def test_a_shelved_alarm_is_not_told_as_its_warning() -> None:
+    """While 'too hot' is shelved, 'warm' does not begin in its place; it begins if it outlasts the other."""
+    story = hot_story()
+    adopt(story, shelve(story.state.alarms[KEY], 600.0, "sam", story.now(), story.site.rules[KEY[1]]))
+    story.run(minutes=9)
+    assert len(story.notices) == 1
+    story.air[TOP] = (38.5, 45.0)
+    story.run(minutes=4)
+    assert story.state_of("dry-bulb-high-warning") == UNACKNOWLEDGED
+
+
+def test_an_alarm_out_of_service_does_not_hide_its_warning() -> None:
+    """Taking 'too hot' out of service leaves 'warm' to be told."""
+    story = hot_story()
+    adopt(story, set_out_of_service(story.state.alarms[KEY], True, "sam", story.now()))
+    story.run(minutes=4)
+    assert story.state_of("dry-bulb-high-warning") == UNACKNOWLEDGED
+
+
+def test_a_warning_is_not_told_while_its_alarm_stands() -> None:
+    """Too hot at once: one message. Cooler than the alarm but still warm: the warning, after its delay. Good: both are over."""
+    story = hot_story()
+    story.run(minutes=10)
+    assert len(story.notices) == 1
+    adopt(story, acknowledge(story.state.alarms[KEY], "sam", story.now()))
+    story.air[TOP] = (38.5, 45.0)
+    story.run(minutes=4)
+    assert story.titles() == ["Setter 1: too hot", "Setter 1: no longer too hot", "Setter 1: warm"]
+    story.air[TOP] = GOOD
+    story.run(minutes=2)
+    assert story.titles()[-1] == "Setter 1: no longer warm"
+
+
+def test_a_warning_that_stood_before_its_alarm_goes_on() -> None:
+    """A slow rise is told twice, at the warning and at the alarm; each is closed once."""
+    story = Story(batches=(batch(),), air={TOP: (38.5, 45.0)})
+    story.run(minutes=4)
+    story.air[TOP] = HOT
+    story.run(minutes=2)
+    story.air[TOP] = GOOD
+    story.run(minutes=3)
+    assert story.titles() == [
+        "Setter 1: warm",
+        "Setter 1: too hot",
+        "Setter 1: no longer too hot",
+        "Setter 1: no longer warm",
+    ]
+
+
+def standing(story: Story, *keys: tuple[str, str], **facts: object) -> None:
+    for subject, rule in keys:
+        story.state.alarms[(subject, rule)] = Alarm(subject, rule, 1, 1, **{**OPEN, **facts})  # type: ignore[arg-type]
+
+
+SAYS = [
+    # what stands, what need not begin
+    (("setter-1", "dry-bulb-high-alarm"), ("setter-1", "dry-bulb-high-warning")),
+    (("setter-1", "dry-bulb-low-alarm"), ("setter-1", "dry-bulb-low-warning")),
+    (("setter-1", "humidity-high-alarm"), ("setter-1", "humidity-high-warning")),
+    (("setter-1", "humidity-low-alarm"), ("setter-1", "humidity-low-warning")),
+    (("setter-1", NOT_RAISED), ("setter-1", "humidity-low-warning")),
+    (("setter-1", NOT_RAISED), ("setter-1", "humidity-low-alarm")),
+    (("setter-1", "dry-bulb-high-alarm"), ("setter-1", "humidity-low-alarm")),
+    (("setter-1", "dry-bulb-low-alarm"), ("setter-1", "humidity-high-alarm")),
+    (("node-a", NODE_OFFLINE), (TOP, NO_DATA)),
+    ((SITE_SUBJECT, ALL_SILENT), (TOP, NO_DATA)),
+    ((SITE_SUBJECT, ALL_SILENT), ("node-a", NODE_OFFLINE)),
+    ((TOP, NO_DATA), ("node-a", NODE_OFFLINE)),
+]
+
+
+@pytest.mark.parametrize(("says", "said"), SAYS)
+def test_one_cause_is_one_alarm(says: tuple[str, str], said: tuple[str, str]) -> None:
+    """What stands says it for the other; when it is over, suppressed or out of service, it says nothing."""
+    story = Story()
+    assert not said_already(story.state, story.site, *said)
+    standing(story, says)
+    assert said_already(story.state, story.site, *said)
+    for facts in ({"condition": False}, {"suppressed": "why"}, {"out_of_service": True}):
+        standing(story, says, **facts)
+        assert not said_already(story.state, story.site, *said), facts
+
+
+NEVER = [
+    "dry-bulb-high-alarm", "dry-bulb-low-alarm", NOT_RAISED, ALL_SILENT, "bands-in-conflict", "bands-missing", "no-humidity", "record-damaged",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("rule", NEVER)
+def test_what_kills_is_never_said_already(rule: str) -> None:
+    """Whatever else stands, dangerous heat and cold, missing lockdown humidity and a silent room begin all the same."""
+    story = Story()
+    rules = list(story.site.rules)
+    for subject in (SITE_SUBJECT, "setter-1", "node-a", TOP):
+        standing(story, *((subject, other) for other in rules if other != rule))
+    for subject in (SITE_SUBJECT, "setter-1", TOP):
+        assert not said_already(story.state, story.site, subject, rule)
+
+
+def test_the_other_side_says_nothing() -> None:
+    """'Too cold' does not hide 'warm', nor one machine another."""
+    story = Story()
+    standing(story, ("setter-1", "dry-bulb-low-alarm"), ("hatcher-1", "dry-bulb-high-alarm"))
+    assert not said_already(story.state, story.site, "setter-1", "dry-bulb-high-warning")
+
+
+def test_a_node_with_one_speaking_probe_is_not_said_by_the_silent_one() -> None:
+    """Only when every probe of a node is known as silent need the node not be told as gone."""
+    story = Story(site=site(probes((TOP, "setter-1"), ("node-a/low", "setter-1"))))
+    standing(story, (TOP, NO_DATA))
+    assert not said_already(story.state, story.site, "node-a", NODE_OFFLINE)
+    standing(story, ("node-a/low", NO_DATA))
+    assert said_already(story.state, story.site, "node-a", NODE_OFFLINE)
+
+
+def test_a_full_outbox_keeps_what_is_urgent() -> None:
+    """With MAX_WAITING unsent, a mild notice is written and cancelled with its reason; an urgent one goes all the same, and another
+    contact is not touched."""
+    story = Story(site=site(contacts=("sam", "kim")))
+    story.state.waiting["sam"] = MAX_WAITING
+    for rule, cancelled in (("dry-bulb-low-warning", 1), ("dry-bulb-high-alarm", 0)):
+        out = Group()
+        alarm = replace(ALARM, rule=rule)
+        tell(story.state, story.site, Transition(alarm, NORMAL, UNACKNOWLEDGED, "", T0, 1.0), story.now(), out)
+        assert len(out.notices) == 2
+        assert [(a.contact, a.outcome) for a in out.attempts] == [("sam", "cancelled")] * cancelled
+    assert story.state.waiting == {"sam": MAX_WAITING + 1, "kim": 2}

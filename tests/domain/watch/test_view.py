@@ -1,0 +1,145 @@
+"""One machine as it stands, as plain values."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.domain.air.psychrometrics import air_state
+from monitor.domain.readings.quality import DRY_BULB_C_FAIL, RH_PCT_FAIL
+from monitor.domain.watch.view import machine_view, rfc3339
+from tests.domain.house import T0, Air, Story, batch, probes, site
+
+TOP = "node-a/top"
+
+
+def story_of(kind: str = "hen", air: Air | None = (37.5, 45.0), **changes: object) -> Story:
+    story = Story(batches=(batch(profile_id=kind),), air={TOP: air}, **changes)  # type: ignore[arg-type]
+    story.run(seconds=30)
+    return story
+
+
+def test_a_machine_as_it_stands() -> None:
+    """Air with everything that follows from it, batches, bands and alarms; unit in each name, times RFC 3339."""
+    story = story_of()
+    view = machine_view(story.state, story.site, "setter-1", story.now())
+    full = air_state(37.5, 45.0, story.site.pressure_kpa)
+    assert (view["machine"], view["name"], view["kind"], view["at"]) == (
+        "setter-1",
+        "Setter 1",
+        "setter",
+        "2026-03-10T08:00:30.000Z",
+    )
+    (probe,) = view["probes"]
+    assert probe == {
+        "probe": TOP,
+        "position": "",
+        "dry_bulb_c": 37.5,
+        "rh_pct": 45.0,
+        "wet_bulb_c": round(full.wet_bulb_c, 3),
+        "dew_point_c": round(full.dew_point_c or math.nan, 3),
+        "vapour_kpa": round(full.vapour_kpa, 4),
+        "deficit_kpa": round(full.deficit_kpa, 4),
+        "age_s": 0.0,
+        "silent": False,
+    }
+    assert view["batches"] == [{"batch": "hen-1", "profile": "hen", "day": 5.0, "stage": "setter"}]
+    assert view["bands"]["dry_bulb_c"]["high_alarm"] == 39.0
+    assert set(view["bands"]) == {"dry_bulb_c", "rh_pct"}
+    assert view["alarms"] == []
+    assert view["settling_until"] is None
+
+
+def test_before_anything_is_known() -> None:
+    """A machine that nobody heard of yet is shown as silent, without bands."""
+    story = Story()
+    view = machine_view(story.state, story.site, "setter-1", story.now())
+    assert view["probes"] == [
+        {"probe": TOP, "position": "", "dry_bulb_c": None, "rh_pct": None, "age_s": None, "silent": True}
+    ]
+    assert (view["batches"], view["bands"]) == ([], {})
+
+
+def test_a_reading_that_is_old_is_shown_as_old() -> None:
+    """The last value of a probe that fell silent stands with its age, marked silent."""
+    story = story_of()
+    story.air[TOP] = None
+    story.run(minutes=5)
+    (probe,) = machine_view(story.state, story.site, "setter-1", story.now())["probes"]
+    assert (probe["age_s"], probe["silent"]) == (300.0, True)
+
+
+def test_alarms_of_the_machine_its_probes_and_its_nodes() -> None:
+    """What stands for the machine, its probe or its node is shown with its number; another machine's is not; nor what is normal."""
+    story = story_of(air=(39.5, 45.0))
+    story.run(minutes=1)
+    alarms = machine_view(story.state, story.site, "setter-1", story.now())["alarms"]
+    assert [(a["rule"], a["state"], a["number"], a["quantity"], a["about"]) for a in alarms] == [
+        ("dry-bulb-high-alarm", "unacknowledged", 1, "dry_bulb_c", None)
+    ]
+    assert alarms[0]["since"] == "2026-03-10T08:00:20.000Z"  # the first message of a boot proves nothing of its age
+    assert machine_view(story.state, story.site, "hatcher-1", story.now())["alarms"] == []
+    story.air[TOP] = None
+    story.run(minutes=2)
+    rules = {a["rule"] for a in machine_view(story.state, story.site, "setter-1", story.now())["alarms"]}
+    assert rules == {"dry-bulb-high-alarm", "no-data"}
+
+
+def test_settling_is_shown() -> None:
+    """After lockdown began the view says until when low humidity is expected."""
+    story = Story(batches=(batch(day=18.0),), air={TOP: (37.5, 45.0)})
+    story.run(seconds=30)
+    assert (
+        machine_view(story.state, story.site, "setter-1", story.now())["settling_until"] == "2026-03-10T09:00:00.000Z"
+    )
+
+
+def test_an_old_wick_is_shown_when_asked_for() -> None:
+    """A site that chose a wick's coefficient is shown what the wick would say, beside the thermodynamic wet bulb, and above it."""
+    plain = story_of()
+    story = story_of(site=replace(site(), wick_coefficient_per_k=8e-4))
+    (probe,) = machine_view(story.state, story.site, "setter-1", story.now())["probes"]
+    assert probe["wick_wet_bulb_c"] > probe["wet_bulb_c"]
+    assert "wick_wet_bulb_c" not in machine_view(plain.state, plain.site, "setter-1", plain.now())["probes"][0]
+
+
+@pytest.mark.parametrize("kind", ["hen", "wet-hen"])
+@given(st.floats(*DRY_BULB_C_FAIL), st.none() | st.floats(*RH_PCT_FAIL), st.sampled_from([50.6, 85.0, 101.325, 106.5]))
+@settings(max_examples=100, deadline=None)
+def test_any_air_that_is_stored_can_be_shown(kind: str, dry_bulb_c: float, rh_pct: float | None, kpa: float) -> None:
+    """Whatever reading may stand, a machine on fire as well, the view is made and is JSON without NaN; an exception here would end the
+    engine."""
+    story = Story(
+        site=replace(site(), pressure_kpa=kpa, wick_coefficient_per_k=6e-4), batches=(batch(profile_id=kind),)
+    )
+    story.air = {TOP: (dry_bulb_c, rh_pct)}
+    story.run(seconds=30)
+    view = machine_view(story.state, story.site, "setter-1", story.now())
+    json.dumps(view, allow_nan=False)
+    (probe,) = view["probes"]
+    assert probe["dry_bulb_c"] is None or abs(probe["dry_bulb_c"] - dry_bulb_c) <= 0.00051
+
+
+def test_a_wet_bulb_band_is_shown_as_humidity_too() -> None:
+    """Beside a wet-bulb band each probe is shown what that band is in RH at its own temperature."""
+    story = story_of("wet-hen")
+    (probe,) = machine_view(story.state, story.site, "setter-1", story.now())["probes"]
+    assert 40.0 < probe["rh_band_pct"]["low_warning"] < probe["rh_band_pct"]["high_warning"] < 60.0
+
+
+def test_every_probe_of_the_machine_is_there() -> None:
+    """Two probes, two rows, in the order of the configuration."""
+    both = site(probes((TOP, "setter-1"), ("node-b/low", "setter-1"), ("node-b/door", "hatcher-1")))
+    story = Story(site=both)
+    view = machine_view(story.state, story.site, "setter-1", story.now())
+    assert [p["probe"] for p in view["probes"]] == [TOP, "node-b/low"]
+
+
+def test_a_label_is_utc() -> None:
+    """Times shown to programs end in Z."""
+    assert rfc3339(Story().now()) == T0.isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -1,0 +1,199 @@
+"""What goes together across batches, on made-up seasons whose damp air is known."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+
+from monitor.analysis.across.looked_at import USUAL, every_one
+from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE
+from monitor.analysis.review.judged import shipped_causes
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.needs.site import Site
+from monitor.service.ports import Series
+from monitor.service.reports.outcomes import ended_of
+from monitor.service.reports.together import MOST_RECORDS, Together, across_batches, together_of
+from tests.fakes import MemoryStore
+from tests.seasons import DAMP_RH, batch_of, ended, five_seasons, group, make_site, set_at, two_setters
+
+NOW = set_at(60)
+CATALOGUE = shipped_causes()
+EVERY = every_one(CATALOGUE)
+
+
+@pytest.fixture(scope="module")
+def site() -> Site:
+    return make_site()
+
+
+@pytest.fixture(scope="module")
+def two() -> MemoryStore:
+    """Sixteen batches in two setters: all five in damp air were in setter-2, and went badly."""
+    store = MemoryStore()
+    store.commit(two_setters())
+    return store
+
+
+def usual(store: MemoryStore, site: Site, **other: Any) -> Together:
+    ended = ended_of(store, store.batches(), UTC)
+    return together_of(store, site, ended, CATALOGUE, NOW, [EVERY[id_] for id_ in USUAL], **other)
+
+
+def test_damp_air_goes_together_with_a_bad_end(site: Site) -> None:
+    """Six batches in damp air that ended badly and six in good air that did not: told from chance, with its count, and nothing else is."""
+    books = [ended(EggBook(batch_of(n)), 4 if n % 2 else 11, late=7 if n % 2 else 0) for n in range(12)]
+    store = MemoryStore()
+    store.commit(group(books, dict.fromkeys(range(1, 12, 2), DAMP_RH)))
+    together = usual(store, site)
+    first, *others = together.found
+    assert (first.exposure, first.table.counts) == ("too humid in the setter", (6, 0, 0, 6))
+    assert first.p_corrected == pytest.approx(2 / 924)  # of 12 over 6, the two clearest
+    assert first.low is not None
+    assert first.low > 1.0
+    assert "that names no cause" in first.words()
+    assert [a.too_few for a in others] == [True] * (len(USUAL) - 1)
+    assert (together.batches, together.left_out) == (12, 0)
+
+
+def test_only_the_newest_are_read(site: Site) -> None:
+    """With a bound of three the air of the three newest is looked at, and it says how many were not."""
+    store = MemoryStore()
+    store.commit(five_seasons())
+    together = usual(store, site, most=3)
+    assert (together.batches, together.left_out) == (3, 2)
+    humid = next(a for a in together.found if a.exposure == "too humid in the setter")
+    assert humid.table.counts == (1, 0, 0, 2)
+    assert humid.too_few
+
+
+def test_a_clutch_is_one_case(site: Site) -> None:
+    """Four batches, each with half of its eggs split off, are four cases and not eight; the eggs of all count in the rates."""
+    books = [ended(EggBook(batch_of(n)), 4 if n % 2 else 11, late=7 if n % 2 else 0) for n in range(4)]
+    halves = [replace(b, batch=replace(b.batch, id=f"b-{4 + n}", split_from=b.batch.id)) for n, b in enumerate(books)]
+    store = MemoryStore()
+    store.commit(group([*books, *halves], {1: DAMP_RH, 3: DAMP_RH}))
+    together = usual(store, site)
+    humid = next(a for a in together.found if a.exposure == "too humid in the setter")
+    assert (humid.table.total, humid.too_few) == (4, True)
+    across = across_batches(store, site, CATALOGUE, NOW, by="machine", finding="wet-chick")
+    assert (across.every.batches, across.split_off, across.read) == (8, 4, 4)
+    assert across.finding is not None
+    assert (across.finding.eggs.of, across.finding.batches.of) == (96, 4)
+
+
+class Deaf(MemoryStore):
+    """A record whose air nobody may ask for."""
+
+    def series(self, probe: str, since: datetime, until: datetime) -> Series:
+        raise AssertionError(probe)
+
+
+def test_where_all_ended_alike_no_air_is_read(site: Site) -> None:
+    """No batch, or only such as went well: nothing to compare, and the weeks of readings are left alone."""
+    store = Deaf()
+    store.commit(group([ended(EggBook(batch_of(n)), 12) for n in range(3)]))
+    assert together_of(store, site, ended_of(store, [], UTC), CATALOGUE, NOW, [EVERY[USUAL[0]]]).batches == 0
+    alike = usual(store, site)
+    assert (alike.found, alike.batches, alike.left_out) == ((), 3, 0)
+
+
+class Counting(MemoryStore):
+    """A record that counts how often air is asked for, by probe and when."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.asked: list[tuple[str, datetime]] = []
+
+    def series(self, probe: str, since: datetime, until: datetime) -> Series:
+        self.asked.append((probe, since))
+        return super().series(probe, since, until)
+
+
+def test_each_batch_is_read_once_whatever_is_compared(site: Site) -> None:
+    """By machine, for a finding with four things to look at: no stretch of air is asked for more often than for a single thing."""
+    asked = []
+    for more in ({}, {"by": "machine"}):
+        store = Counting()
+        store.commit(two_setters())
+        exposures = () if more else ("humidity-high-setter",)
+        across_batches(store, site, CATALOGUE, NOW, finding="wet-chick", exposures=exposures, **more)
+        asked.append(sorted(store.asked))
+    assert asked[0] == asked[1]
+    assert len({since for _, since in asked[0]}) >= 16
+    assert MOST_RECORDS == 40
+
+
+def test_the_machine_and_within_it(site: Site, two: MemoryStore) -> None:
+    """Five of eight in setter-2 ended badly, none in setter-1: one comparison, not two; and damp against dry within setter-2 alone."""
+    told = usual(two, site, by="machine")
+    (member,) = told.members
+    assert (member.exposure, member.table.counts) == ("set in setter-1 rather than setter-2", (0, 8, 5, 3))
+    humid = {a.exposure: a for a in told.within}["too humid in the setter, setter-2 alone"]
+    assert (humid.table.counts, humid.too_few) == ((5, 0, 0, 3), False)
+    assert len(told.within) == 2 * len(USUAL)
+    damp = told.found[0]
+    # By hand: 5 of 16 over 5, 5 of 8 over 3 and over none at all; three can tell, so the smallest p counts three times.
+    assert [damp.p, humid.p, member.p] == pytest.approx([1 / 4368, 1 / 56, 2 * 56 / 4368])
+    assert damp.p_corrected == pytest.approx(3 / 4368)
+    assert humid.p_corrected == pytest.approx(2 / 56)
+    assert member.p_corrected == pytest.approx(2 / 56)
+    assert {a.looked_at for a in (*told.found, *told.members, *told.within)} == {3}
+
+
+def test_one_group_is_not_compared_with_itself(site: Site, two: MemoryStore) -> None:
+    """All of one species: no group against others, and nothing a second time within it."""
+    told = usual(two, site, by="species")
+    assert (told.members, told.within) == ((), ())
+    assert told.found == usual(two, site).found
+
+
+def test_seasons_are_told_one_by_one(site: Site, two: MemoryStore) -> None:
+    """Four quarters of the year, each against the rest; together they hold every batch once."""
+    told = usual(two, site, by="season")
+    assert sorted(a.exposure for a in told.members) == [f"set in {name}" for name in ("Dec to Feb", "Jun to Aug", "Mar to May", "Sep to Nov")]  # fmt: skip
+    assert sum(a.table.exposed_bad for a in told.members) == 5
+    assert all(a.table.total == 16 for a in told.members)
+
+
+def test_a_finding_in_place_of_how_they_ended(site: Site, two: MemoryStore) -> None:
+    """Wet chicks in four of the five damp batches and in one dry one: 9 eggs of 5 batches, against what is published of wet chicks."""
+    told = across_batches(two, site, CATALOGUE, NOW, finding="wet-chick", by="machine")
+    assert told.finding is not None
+    assert (told.finding.eggs.count, told.finding.eggs.of) == (9, 192)
+    assert (told.finding.batches.count, told.finding.batches.of) == (5, 16)
+    assert told.finding.names == ("b-1", "b-3", "b-5", "b-7", "b-15")
+    assert [r.count for r in told.finding.groups["setter-2"]] == [9, 5]
+    assert [r.count for r in told.finding.groups["setter-1"]] == [0, 0]
+    assert (told.why, set(told.looked_at)) == (PUBLISHED, {"humidity-high-setter", "temperature-low-whole", "temperature-high-whole", "loss-low-whole"})  # fmt: skip
+    assert told.found[0].exposure == "too humid in the setter"
+    assert told.found[0].table.counts == (4, 1, 1, 10)
+    assert told.members[0].table.counts == (0, 8, 5, 3)
+    alone = {a.exposure: a.table.counts for a in told.within}
+    assert alone["too humid in the setter, setter-2 alone"] == (4, 1, 1, 2)
+    assert alone["too humid in the setter, setter-1 alone"] == (0, 0, 0, 8)
+
+
+def test_a_finding_nobody_wrote_or_no_sensor_sees(site: Site) -> None:
+    """No air is read: there is nothing to compare, or nothing to look at."""
+    store = Deaf()
+    store.commit(five_seasons())
+    never = across_batches(store, site, CATALOGUE, NOW, finding="late-hatch")
+    assert (never.found, len(never.looked_at)) == ((), 5)
+    unseen = across_batches(store, site, CATALOGUE, NOW, finding="rotten")
+    assert (unseen.found, unseen.looked_at) == ((), {})
+
+
+def test_what_the_breeder_chose(site: Site, two: MemoryStore) -> None:
+    """Only these, each once, in place of the usual ones and of a finding's; one alone is not corrected."""
+    ids = ("humidity-high-setter", "humidity-low-setter", "humidity-high-setter")
+    for more in ({}, {"finding": "wet-chick"}):
+        told = across_batches(two, site, CATALOGUE, NOW, exposures=ids, **more)
+        assert (told.why, list(told.looked_at)) == (CHOSEN, ["humidity-high-setter", "humidity-low-setter"])
+        assert len(told.found) == 2
+        assert told.found[0].p_corrected == told.found[0].p
+    assert across_batches(two, site, CATALOGUE, NOW).why == SET_BEFORE
+    with pytest.raises(KeyError):
+        across_batches(two, site, CATALOGUE, NOW, exposures=("moonlight",))

@@ -1,0 +1,387 @@
+"""The water of a batch's eggs from its record: against eggs whose loss was worked out by hand, and what of it is judged."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from monitor.adapters.profile_files import load_profiles
+from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, saturation_vapour_kpa
+from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Hatched, Sign, Size, Weighing
+from monitor.domain.eggs.temperature import model_of
+from monitor.domain.needs.batch import Batch, Stay, closed, moved
+from monitor.domain.needs.site import FORCED, Site
+from monitor.domain.readings.calibration import Calibration, by_offset
+from monitor.domain.readings.dating import UPTIME, Line
+from monitor.domain.readings.reading import PASS, to_ms
+from monitor.domain.state.record import Group, StoredReading
+from monitor.service.reports.batch import stretches_of
+from monitor.service.reports.water import water_of, water_to_pip
+from monitor.service.reports.weighed import NoWater, Water
+from monitor.service.watch.egg_requests import MAX_ABOUT
+from monitor.settings import build_house, parse_settings
+from tests.fakes import MemoryStore
+
+SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
+HEN = Batch("hen-1", "chicken", SET, 24, stays=(Stay("setter-1", SET),))
+WARM_C, RH_PCT = 37.6, 50.0
+WINDOW = (11.0, 14.0)  # the shipped chicken profile's
+PIP_DAY = 18.9  # 0.9 of 21 days
+
+
+def day(days: float) -> datetime:
+    return SET + timedelta(days=days)
+
+
+@pytest.fixture(scope="module")
+def site() -> Site:
+    return make_site()
+
+
+def make_site(unit: str = "C") -> Site:
+    data = {
+        "site": {"id": "home", "unit": unit},
+        "machine": [{"id": "setter-1", "name": "Setter 1"}, {"id": "hatcher-1", "kind": "hatcher"}],
+        "probe": [
+            {"node": "node-a", "probe": "top", "machine": "setter-1", "interval_s": 600},
+            {"node": "node-b", "probe": "top", "machine": "hatcher-1", "interval_s": 600},
+        ],
+    }
+    return build_house(parse_settings(data, "test"), load_profiles(None), Path("test.toml")).site
+
+
+def record(until: float, since: float = 0.0, rh_pct: float = RH_PCT, probe: str = "node-a/top") -> Group:
+    """Steady air, a reading each ten minutes."""
+    line = Line(1, "node-a", 7, UPTIME, 0, to_ms(SET), 0, 0)
+    ups = range(round(since * 86_400_000), round(until * 86_400_000) + 1, 600_000)
+    return Group(lines={1: line}, readings=[StoredReading(probe, 1, up, WARM_C, rh_pct, PASS, PASS) for up in ups])
+
+
+def kept(*groups: Group) -> MemoryStore:
+    store = MemoryStore()
+    for group in groups:
+        store.commit(group)
+    return store
+
+
+def pull(site: Site, first: float, last: float, rh_pct: float = RH_PCT) -> float:
+    """The pull of that air between two days, kPa d: by hand, in steps of a hundredth of a day."""
+    model = model_of(site.profiles["chicken"], FORCED)
+    steps = round((last - first) * 100)
+    air_kpa = rh_pct / 100.0 * saturation_vapour_kpa(WARM_C)
+    eggs_kpa = [saturation_vapour_kpa(model.start(WARM_C, first + (i + 0.5) / 100.0)) for i in range(steps)]
+    return sum(kpa - air_kpa for kpa in eggs_kpa) / 100.0
+
+
+def weighed(
+    site: Site, book: EggBook, egg: int, loss_at_pip_pct: float, days: tuple[float, ...], mass_g: float = 60.0
+) -> EggBook:
+    """The weighings of an egg that loses so much by pip while that air stays; on a scale of 0.01 g."""
+    per_pull = mass_g * loss_at_pip_pct / 100.0 / pull(site, 0.0, PIP_DAY)
+    for at in days:
+        shown_g = round(mass_g - per_pull * pull(site, 0.0, at), 2)
+        book = put(book, at, Weighing(shown_g, error_g=0.01), egg)
+    return book
+
+
+def put(book: EggBook, at: float, fact: Fact, egg: int | None = None, **about: object) -> EggBook:
+    return add(book, Entry(day(at), day(at), "ada", fact, egg=egg, **about))  # type: ignore[arg-type]
+
+
+def seen(site: Site, book: EggBook, now: float = 12.0, *groups: Group) -> Water:
+    return water_of(kept(*(groups or (record(now),))), site, book, day(now))
+
+
+DAYS = (0.0, 4.0, 8.0, 12.0)
+
+
+# --- against what was worked out by hand
+
+
+@pytest.mark.parametrize("by_pip_pct", [9.0, 12.5, 16.0])
+def test_a_projection(site: Site, by_pip_pct: float) -> None:
+    """Of an egg that was made to lose so much by pip in air that stays: the loss now within 0.1, that by pip within 0.5.
+
+    The record's lockdown humidity, that of the profile, begins on day 18: the hand's air goes on, so the last day may differ.
+    """
+    water = seen(site, weighed(site, EggBook(HEN), 3, by_pip_pct, DAYS))
+    loss = water.eggs[3].loss
+    assert loss is not None
+    expected_now = by_pip_pct * pull(site, 0.0, 12.0) / pull(site, 0.0, PIP_DAY)
+    assert loss.now_pct.value == pytest.approx(expected_now, abs=0.1)
+    assert loss.pip_pct.value == pytest.approx(by_pip_pct, abs=0.5)
+    conductance = loss.line.conductance_mg_d_kpa
+    assert conductance is not None
+    assert conductance.value == pytest.approx(1000.0 * 60.0 * by_pip_pct / 100.0 / pull(site, 0.0, PIP_DAY), rel=0.01)
+    assert water.window_pct == WINDOW
+    assert (water.machine, water.lately_c, water.lately_rh_pct) == (
+        "setter-1",
+        pytest.approx(WARM_C),
+        pytest.approx(RH_PCT),
+    )
+
+
+@pytest.mark.parametrize("by_pip_pct", [10.5, 15.0])
+def test_the_humidity_that_mends_it(site: Site, by_pip_pct: float) -> None:
+    """Set from now until lockdown, what is told leads by hand to the middle of the window, within 0.3."""
+    water = seen(site, weighed(site, EggBook(HEN), 3, by_pip_pct, DAYS))
+    loss = water.eggs[3].loss
+    assert loss is not None
+    assert loss.mend is not None
+    assert loss.mend.reachable
+    assert (loss.mend.rh_pct < RH_PCT) == (by_pip_pct < 12.5)
+    per_pull = by_pip_pct / pull(site, 0.0, PIP_DAY)
+    stage = site.profiles["chicken"].stage_at(18.5)
+    assert stage.wet_bulb_c is not None
+    later_pct = rh_from_wet_bulb_pct(stage.dry_bulb_c.target or 0.0, stage.wet_bulb_c.target or 0.0, site.pressure_kpa)
+    led_to = per_pull * (
+        pull(site, 0.0, 12.0) + pull(site, 12.0, 18.0, loss.mend.rh_pct) + pull(site, 18.0, PIP_DAY, later_pct)
+    )
+    assert led_to == pytest.approx(12.5, abs=0.3)
+
+
+def test_a_hole_in_the_record_widens(site: Site) -> None:
+    """With four of twelve days unrecorded the loss is the same, and its interval wider."""
+    book = weighed(site, EggBook(HEN), 3, 12.5, DAYS)
+    whole, holed = seen(site, book), seen(site, book, 12.0, record(4.0), record(12.0, since=8.0))
+    one, other = whole.eggs[3].loss, holed.eggs[3].loss
+    assert one is not None
+    assert other is not None
+    assert other.pip_pct.value == pytest.approx(one.pip_pct.value, abs=0.5)
+    assert other.pip_pct.high - other.pip_pct.low > one.pip_pct.high - one.pip_pct.low
+    assert other.line.recorded == pytest.approx(2 / 3, abs=0.02)
+
+
+def test_without_any_humidity_it_goes_by_days(site: Site) -> None:
+    """A batch whose machine has no record yet: a loss by days, and no humidity is told."""
+    water = water_of(MemoryStore(), site, weighed(site, EggBook(HEN), 3, 12.5, DAYS), day(12))
+    loss = water.eggs[3].loss
+    assert loss is not None
+    assert loss.line.by_days
+    assert loss.mend is None
+    assert loss.pip_pct.value == pytest.approx(12.5, abs=0.7)
+    assert water.lately_rh_pct is None
+
+
+def test_a_calibration_holds_here_too(site: Site) -> None:
+    """A sensor corrected to damper air has pulled less, so the same weighings are a higher conductance."""
+    book = weighed(site, EggBook(HEN), 3, 12.5, DAYS)
+    mended = record(12.0)
+    mended.calibrations = [Calibration("node-a/top", day(12), rh_pct=by_offset("rh_pct", 5.0))]
+    plain, corrected = seen(site, book), seen(site, book, 12.0, mended)
+    assert corrected.lately_rh_pct == pytest.approx(RH_PCT + 5.0)
+    found = [w.eggs[3].loss.line.conductance_mg_d_kpa for w in (plain, corrected) if w.eggs[3].loss is not None]
+    assert all(c is not None for c in found)
+    assert found[1].value > 1.05 * found[0].value  # type: ignore[union-attr]
+
+
+def test_the_machine_as_it_is_now(site: Site) -> None:
+    """Just moved: the air of the machine it is in counts for what is to come, and only that."""
+    book = weighed(site, EggBook(moved(HEN, "hatcher-1", day(11.5))), 3, 12.5, DAYS)
+    water = seen(site, book, 12.0, record(11.5), record(12.0, since=11.5, rh_pct=70.0, probe="node-b/top"))
+    assert (water.machine, water.lately_rh_pct) == ("hatcher-1", pytest.approx(70.0))
+    loss = water.eggs[3].loss
+    assert loss is not None
+    assert loss.pip_pct.value < 12.0
+
+
+def test_a_silent_machine_goes_on_as_it_was(site: Site) -> None:
+    """Where the last day has no humidity, none is shown as of now, and the eggs are taken to go on as before."""
+    book = weighed(site, EggBook(HEN), 3, 12.5, DAYS)
+    water = seen(site, book, 12.0, record(10.0))
+    assert water.lately_rh_pct is None
+    loss = water.eggs[3].loss
+    assert loss is not None
+    assert loss.pip_pct.value == pytest.approx(12.5, abs=0.6)
+
+
+# --- which eggs
+
+
+def test_who_goes_on(site: Site) -> None:
+    """Dead, clear and pipped eggs are not among those that a humidity is sought for; each keeps its loss until then."""
+    book = EggBook(HEN)
+    for egg in (1, 2, 3, 4):
+        book = weighed(site, book, egg, 12.5, DAYS)
+    book = put(book, 10, Candling("fertile"), 1)
+    book = put(book, 11, Candling("clear"), 2)
+    book = put(book, 11, Dead("middle"), 3)
+    book = put(book, 11.5, Sign("internal pip"), 4)
+    water = seen(site, book)
+    assert water.together is not None
+    assert water.together.eggs == (1,)
+    assert {egg: w.until for egg, w in water.eggs.items()} == {
+        1: None, 2: day(11), 3: day(11), 4: day(11.5),
+    }  # fmt: skip
+    pipped = water.eggs[4].loss
+    assert pipped is not None
+    assert pipped.pip_pct == pipped.now_pct
+    assert pipped.mend is None
+
+
+def test_why_there_is_none(site: Site) -> None:
+    """No weighing, one, or only such as say nothing: each egg says why it has no loss."""
+    book = put(EggBook(HEN), 5, Candling("fertile"), 1)
+    book = put(book, 5, Weighing(58.0), 2)
+    book = put(put(book, 5, Sign("external pip"), 3), 6, Weighing(58.0), 3)
+    reasons = {egg: w.reason for egg, w in seen(site, book).eggs.items()}
+    assert reasons[1].startswith("not weighed yet")
+    assert reasons[2].startswith("weighed once")
+    assert reasons[3] == "weighed only after it was pipped"
+
+
+def test_measures_stand_in_for_a_weighing(site: Site) -> None:
+    """Weighed once, with length and breadth: a loss, wide as it is."""
+    book = put(put(EggBook(HEN), 0, Size(57.0, 43.5), 1), 12, Weighing(54.0), 1)
+    assert seen(site, book).eggs[1].loss is not None
+
+
+def test_a_tray(site: Site) -> None:
+    """Eggs weighed together have a loss as one egg of them."""
+    book = EggBook(HEN)
+    for at in DAYS:
+        egg_g = 60.0 * (1.0 - 0.125 * pull(site, 0.0, at) / pull(site, 0.0, PIP_DAY))
+        book = put(book, at, Weighing(12 * egg_g + 150.0, 150.0, 0.1), count=12, tray="A")
+    loss = seen(site, book).trays["A"].loss
+    assert loss is not None
+    assert loss.pip_pct.value == pytest.approx(12.5, abs=0.5)
+
+
+def test_an_unknown_species(site: Site) -> None:
+    """A batch whose profile is gone cannot be worked out, and says so in one line."""
+    with pytest.raises(NoWater, match="batch hen-1: profile 'dodo' is not among the profiles, expected its file"):
+        seen(site, EggBook(replace(HEN, profile="dodo")))
+
+
+def test_a_closed_batch(site: Site) -> None:
+    """Its water is of the time when it was closed, whenever one asks."""
+    book = weighed(site, EggBook(closed(HEN, day(12))), 3, 12.5, DAYS)
+    early, late = seen(site, book), water_of(kept(record(12.0)), site, book, day(300))
+    assert (early.at, early.day, early.machine) == (late.at, late.day, late.machine) == (day(12), 12.0, "setter-1")
+
+
+# --- what is judged
+
+
+def test_on_track(site: Site) -> None:
+    """Nothing is off where every egg leads into the window."""
+    book = weighed(site, weighed(site, EggBook(HEN), 1, 12.2, DAYS), 2, 12.8, DAYS)
+    water = seen(site, book)
+    assert (water.off, water.about) == (False, "")
+
+
+def test_the_batch_together(site: Site) -> None:
+    """All off the same way: the batch is told, with the humidity that serves most of its eggs."""
+    book = EggBook(HEN)
+    for egg in range(1, 7):
+        book = weighed(site, book, egg, 16.0 + 0.1 * egg, DAYS)
+    water = seen(site, book)
+    assert water.off is True
+    assert water.about.startswith("loss by pip 16.")
+    assert ", window 11 to 14 %; " in water.about
+    mended = re.search(
+        r"; (\d\d) % RH \(wet bulb \d\d\.\d °C\) from now on, 50 % now, serves 6 of 6 eggs$", water.about
+    )
+    assert mended is not None
+    assert int(mended[1]) > 55
+    assert len(water.about) <= MAX_ABOUT
+
+
+def test_one_egg_of_many(site: Site) -> None:
+    """One of many that differs from the rest is told by its number; others that only stray a little are not."""
+    book = EggBook(HEN)
+    for egg in range(1, 9):
+        book = weighed(site, book, egg, 12.1 + 0.1 * egg, DAYS)
+    book = weighed(site, book, 9, 20.0, DAYS)
+    water = seen(site, book)
+    assert water.together is not None
+    assert water.together.outliers == (9,)
+    assert water.off is True
+    assert water.about.startswith("egg 9: loss by pip ")
+
+
+def test_each_of_few(site: Site) -> None:
+    """Of fewer eggs than make a middle each counts; the one farthest off leads, and the other is named."""
+    book = weighed(site, EggBook(HEN), 1, 7.0, DAYS)
+    book = weighed(site, book, 2, 18.0, DAYS)
+    book = weighed(site, book, 3, 12.5, DAYS)
+    water = seen(site, book)
+    assert water.off is True
+    assert water.about.startswith("egg 1: loss by pip ") or water.about.startswith("egg 2: loss by pip ")
+    assert water.about.endswith(("; also egg 2", "; also egg 1"))
+
+
+def test_nobody_can_say(site: Site) -> None:
+    """A loss whose interval reaches into the window is neither: what stands stays, nothing begins."""
+    book = put(put(EggBook(HEN), 8.0, Weighing(60.0, error_g=0.1), 1), 10.0, Weighing(58.9, error_g=0.1), 1)
+    water = seen(site, book)
+    track = water.eggs[1].track
+    assert track is not None
+    assert track.state == "unsure"
+    assert (water.off, water.about) == (None, "")
+
+
+def test_nothing_goes_on(site: Site) -> None:
+    """Once every egg has ended nothing is off: what stood is over."""
+    book = put(weighed(site, EggBook(HEN), 1, 18.0, DAYS), 12, Dead("late"), 1)
+    assert seen(site, book, 13.0, record(13.0)).off is False
+
+
+def test_after_pip_it_is_judged_by_the_day_of_pip(site: Site) -> None:
+    """An egg that goes on past pip loses more than the target, which is of pip: it is on track, alone or with others, and what it lost until
+    now is still told."""
+    for eggs in (1, 6):
+        book = EggBook(HEN)
+        for egg in range(1, eggs + 1):
+            book = weighed(site, book, egg, 13.0 + 0.1 * egg, DAYS)
+        water = seen(site, book, 20.9, record(20.9))
+        own = water.eggs[1]
+        assert own.loss is not None
+        assert own.loss.now_pct.value > WINDOW[1]
+        assert own.by_pip_pct is not None
+        assert own.by_pip_pct.value == pytest.approx(13.1, abs=0.4)
+        assert own.track is not None
+        assert (own.track.state, water.off) == ("on track", False)
+        assert water.together is not None
+        assert water.together.now_pct.value > WINDOW[1] > water.together.pip_pct.value
+    dry = weighed(site, EggBook(HEN), 1, 18.0, DAYS)
+    assert seen(site, dry, 20.9, record(20.9)).off is True
+
+
+@pytest.mark.parametrize("at", [14.0, 19.5])
+@pytest.mark.parametrize("found", ["clear", "early dead"])
+def test_an_egg_without_a_chick_loses_nothing_to_pip(site: Site, at: float, found: str) -> None:
+    """An egg that was last candled clear, or dead since its first days, has no loss to pip, whether or not its end was written as well."""
+    book = put(weighed(site, EggBook(HEN), 3, 12.5, DAYS), at, Candling(found), 3)
+    stretches = tuple(stretches_of(kept(record(21.0)), site, book.batch, day(21.0)))
+    assert water_to_pip(site, book, day(21.0), stretches)[1] == {}
+    alive = put(book, at + 0.1, Candling("alive"), 3)
+    assert list(water_to_pip(site, alive, day(21.0), stretches)[1]) == [3]
+
+
+def test_a_hatch_that_was_put_right_after_pip(site: Site) -> None:
+    """What was lost by pip goes by the date that stands, and not by the wrong one before."""
+    plain = weighed(site, EggBook(HEN), 3, 12.5, (*DAYS, 16.0))
+    wrong = put(plain, 17.0, Hatched(), 3)
+    mended = put(wrong, 21.0, Hatched(), 3, replaces=wrong.entries[-1].number)
+    right = put(plain, 21.0, Hatched(), 3)
+    air = record(21.5)
+    by_pip = seen(site, mended, 21.5, air).eggs[3].by_pip_pct
+    assert by_pip == seen(site, right, 21.5, air).eggs[3].by_pip_pct
+    assert by_pip is not None
+    assert by_pip.value == pytest.approx(12.5, abs=0.4)
+
+
+def test_a_species_without_a_target(site: Site) -> None:
+    """Nothing is judged where no source says what the loss should be."""
+    bare = replace(site.profiles["chicken"], target_loss_pct=None)
+    other = replace(site, profiles={**site.profiles, "chicken": bare})
+    water = seen(other, weighed(site, EggBook(HEN), 1, 20.0, DAYS))
+    assert (water.off, water.window_pct) == (None, None)
+    assert water.eggs[1].track is None
+    assert water.eggs[1].loss is not None

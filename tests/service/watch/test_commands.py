@@ -1,0 +1,586 @@
+"""What a person can ask: each request's answer, each wrong one's line, and that nothing changes after a wrong one."""
+
+from __future__ import annotations
+
+import copy
+import functools
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, SHELVED, UNACKNOWLEDGED
+from monitor.domain.state.record import Group
+from monitor.domain.watch.plan import LOOK_AGAIN
+from monitor.service.watch.commands import MAX_BACKDATE, RequestError, batch_view, perform
+from tests.domain.house import PROFILES, T0, Air, Story, batch, probes, site
+
+HOT: Air = (39.5, 45.0)
+HOLDING = "setter-1, hatcher-1, still-1"
+
+
+def ask(story: Story, do: str, **request: Any) -> Mapping[str, Any]:
+    """A request that is met; what it changed is written down in the story."""
+    out = Group()
+    answer = perform(story.state, story.site, {"do": do, **request}, story.now(), out)
+    story.adopt(out)
+    return answer
+
+
+def refused(story: Story, do: Any, **request: Any) -> str:
+    """The line of a request that is not met; nothing may have changed by it, and nothing is to be written."""
+    before = copy.deepcopy(story.state)
+    out = Group()
+    with pytest.raises(RequestError) as raised:
+        perform(story.state, story.site, {"do": do, **request}, story.now(), out)
+    assert story.state == before
+    assert out.empty()
+    assert "\n" not in str(raised.value)
+    return str(raised.value)
+
+
+def house() -> Story:
+    """A hen's eggs on day 5 in setter-1, and the story an hour along."""
+    story = Story(batches=(batch(),))
+    story.at_s = 3_600.0
+    story.tick()
+    story.transitions.clear()
+    story.notices.clear()
+    return story
+
+
+def hot() -> Story:
+    """A house whose setter is too hot: alarm 1 stands."""
+    story = Story(batches=(batch(),), air={"node-a/top": HOT})
+    story.run(minutes=1)
+    assert story.alarm("dry-bulb-high-alarm").number == 1
+    return story
+
+
+@functools.cache
+def hot_once() -> Story:
+    """The same house for many examples, none of which changes it."""
+    return hot()
+
+
+# Batches.
+
+
+def test_a_batch_is_set() -> None:
+    """A new batch is in its machine since its set time, and the machine's limits are its own at once."""
+    story = Story()
+    answer = ask(
+        story,
+        "batch-add",
+        batch="hen-2",
+        profile="hen",
+        machine="setter-1",
+        set_at="2026-03-08T08:00:00Z",
+        eggs=24,
+        note="ü",
+    )
+    assert answer["machine"] == "setter-1"
+    assert answer["day"] == 2.0
+    assert answer["did"] == "set: hen"
+    assert json.loads(json.dumps(answer)) == answer
+    assert story.state.plans["setter-1"].limits
+    assert [(e.kind, e.subject, e.text) for e in story.events] == [("batch", "hen-2", "set: hen")]
+
+
+def test_a_set_time_has_a_zone() -> None:
+    """A time in another zone is the same instant."""
+    story = Story()
+    answer = ask(story, "batch-add", batch="b", profile="hen", set_at="2026-03-08T10:00:00+02:00")
+    assert answer["set_at"] == "2026-03-08T08:00:00Z"
+    assert answer["machine"] is None
+
+
+def test_a_batch_moves_is_declared_and_closes() -> None:
+    """Move, stage and close, each at a time that is over or now."""
+    story = house()
+    answer = ask(story, "move", batch="hen-1", machine="hatcher-1", at="2026-03-10T08:30:00Z")
+    assert [s["machine"] for s in answer["stays"]] == ["setter-1", "hatcher-1"]
+    assert answer["machine"] == "hatcher-1"
+    answer = ask(story, "stage", batch="hen-1", stage="lockdown")
+    assert answer["declared"] == [{"stage": "lockdown", "at": "2026-03-10T09:00:00Z"}]
+    assert story.state.plans["hatcher-1"].needs.occupants[0].stage == "lockdown"
+    answer = ask(story, "close", batch="hen-1")
+    assert (answer["machine"], answer["closed_at"]) == (None, "2026-03-10T09:00:00Z")
+    assert story.state.plans["hatcher-1"].limits == ()
+
+
+def test_closing_ends_what_stands() -> None:
+    """Closing the last batch of a machine suppresses its standing alarm, in the same group."""
+    story = hot()
+    ask(story, "close", batch="hen-1")
+    assert story.state_of("dry-bulb-high-alarm") == "suppressed by design"
+
+
+ADD = {"batch": "b", "profile": "hen", "set_at": "2026-03-08T08:00:00Z"}
+NO_TIME = "expected a time such as 2026-03-01T18:00:00Z"
+
+
+@pytest.mark.parametrize(
+    ("do", "request_", "complaint"),
+    [
+        (
+            "batch-add",
+            {**ADD, "profile": "dodo"},
+            f"batch b: unknown species 'dodo', expected one of: {', '.join(sorted(PROFILES))}",
+        ),
+        (
+            "batch-add",
+            {**ADD, "set_at": "2026-03-10T09:00:01Z"},
+            "batch b: set time 2026-03-10T09:00:01Z is in the future, expected now or before",
+        ),
+        (
+            "batch-add",
+            {**ADD, "set_at": "2025-03-08T08:00:00Z"},
+            "batch b: set time 2025-03-08T08:00:00Z is more than 200 days ago",
+        ),
+        ("batch-add", {**ADD, "set_at": "yesterday"}, f"set_at: 'yesterday', {NO_TIME}"),
+        ("batch-add", {**ADD, "set_at": "2026-03-08T08:00:00"}, f"set_at: '2026-03-08T08:00:00', {NO_TIME}"),
+        ("batch-add", {**ADD, "set_at": 1_700_000_000}, f"set_at: 1700000000, {NO_TIME}"),
+        (
+            "batch-add",
+            {**ADD, "set_at": "0001-01-01T00:00:00+14:00"},
+            f"set_at: '0001-01-01T00:00:00+14:00', {NO_TIME}",
+        ),
+        (
+            "batch-add",
+            {**ADD, "set_at": "9999-12-31T23:59:59-14:00"},
+            f"set_at: '9999-12-31T23:59:59-14:00', {NO_TIME}",
+        ),
+        (
+            "batch-add",
+            {**ADD, "batch": "hen-1"},
+            "batch hen-1: there is one by that name already, expected a new name",
+        ),
+        ("batch-add", {**ADD, "batch": "Hen 1"}, "batch 'Hen 1': expected 1 to 32 of a-z, 0-9 and -"),
+        ("batch-add", {**ADD, "batch": "b" * 33}, f"batch {'b' * 33!r}: expected 1 to 32 of a-z, 0-9 and -"),
+        ("batch-add", {**ADD, "batch": ""}, "batch: '', expected a text of at most 500 characters"),
+        ("batch-add", {**ADD, "batch": None}, "batch: None, expected a text of at most 500 characters"),
+        ("batch-add", {**ADD, "eggs": 0}, "batch b: eggs 0, expected a whole number from 1 to 100000"),
+        ("batch-add", {**ADD, "eggs": True}, "batch b: eggs True, expected a whole number from 1 to 100000"),
+        ("batch-add", {**ADD, "eggs": 2.5}, "batch b: eggs 2.5, expected a whole number from 1 to 100000"),
+        ("batch-add", {**ADD, "note": "\udce4"}, "note: '\\udce4', expected text in UTF-8"),
+        ("batch-add", {**ADD, "machine": "cellar"}, f"batch b: no machine 'cellar', expected one of: {HOLDING}"),
+        ("batch-add", {**ADD, "machine": "room"}, f"batch b: room is a room, expected one of: {HOLDING}"),
+        (
+            "move",
+            {"batch": "hen-1", "machine": "cellar"},
+            f"batch hen-1: no machine 'cellar', expected one of: {HOLDING}",
+        ),
+        ("move", {"batch": "hen-1", "machine": "room"}, f"batch hen-1: room is a room, expected one of: {HOLDING}"),
+        (
+            "move",
+            {"batch": "hen-1", "machine": "setter-1"},
+            "batch hen-1: already in setter-1, expected another machine",
+        ),
+        (
+            "move",
+            {"batch": "hen-1", "machine": "hatcher-1", "at": "2026-03-05T07:59:59Z"},
+            "batch hen-1: move at 2026-03-05T07:59:59+00:00 is before it came to setter-1 (2026-03-05T08:00:00+00:00),"
+            " expected a later time (a batch cannot be in two machines at once)",
+        ),
+        (
+            "move",
+            {"batch": "hen-1", "machine": "hatcher-1", "at": "2026-03-10T09:00:01Z"},
+            "batch hen-1: 2026-03-10T09:00:01Z is in the future, expected now or before",
+        ),
+        (
+            "move",
+            {"batch": "hen-1", "machine": "hatcher-1", "at": "2025-03-10T09:00:01Z"},
+            "batch hen-1: 2025-03-10T09:00:01Z is more than 200 days ago",
+        ),
+        ("move", {"batch": "hen-9", "machine": "hatcher-1"}, "batch 'hen-9': no such batch, expected one of: hen-1"),
+        (
+            "stage",
+            {"batch": "hen-1", "stage": "setter"},
+            "batch hen-1: stage 'setter', expected one of lockdown, hatch",
+        ),
+        ("stage", {"batch": "hen-1", "stage": "late"}, "batch hen-1: stage 'late', expected one of lockdown, hatch"),
+        (
+            "stage",
+            {"batch": "hen-1", "stage": "hatch", "at": "2026-03-05T07:00:00Z"},
+            "batch hen-1: stage hatch at 2026-03-05T07:00:00+00:00 is before it was set",
+        ),
+        (
+            "close",
+            {"batch": "hen-1", "at": "2026-03-05T07:00:00Z"},
+            "batch hen-1: close at 2026-03-05T07:00:00+00:00 is before it came to setter-1",
+        ),
+        ("close", {"batch": "hen-1", "at": 5}, f"at: 5, {NO_TIME}"),
+        (
+            "fly",
+            {},
+            "request: 'fly', expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, reopen, room, shelve, split, stage, unshelve, weighings",
+        ),
+        (
+            ["x"],
+            {},
+            "request: ['x'], expected one of acknowledge, batch-add, calibrate, close, entry, handling, judge-weight, move, out-of-service, reopen, room, shelve, split, stage, unshelve, weighings",
+        ),
+    ],
+)
+def test_a_request_that_cannot_be_met(do: Any, request_: dict[str, Any], complaint: str) -> None:
+    """Each wrong request is answered with one line that says where, what came and what was expected, and changes nothing."""
+    assert refused(house(), do, **request_) == complaint
+
+
+def test_a_batch_cannot_be_moved_out_of_order_or_after_its_end() -> None:
+    """A move before the last one, a second closing and a move of a closed batch are refused."""
+    story = house()
+    ask(story, "move", batch="hen-1", machine="hatcher-1", at="2026-03-10T08:30:00Z")
+    line = refused(story, "move", batch="hen-1", machine="still-1", at="2026-03-10T08:15:00Z")
+    assert "is before it came to hatcher-1" in line
+    ask(story, "stage", batch="hen-1", stage="lockdown")
+    assert refused(story, "stage", batch="hen-1", stage="lockdown") == "batch hen-1: stage lockdown is declared already"
+    ask(story, "close", batch="hen-1")
+    assert refused(story, "close", batch="hen-1") == "batch hen-1: closed already, at 2026-03-10T09:00:00+00:00"
+    assert (
+        refused(story, "move", batch="hen-1", machine="still-1")
+        == "batch hen-1: closed, expected an open batch to move"
+    )
+    assert refused(story, "stage", batch="hen-1", stage="hatch") == "batch hen-1: closed, expected an open batch"
+
+
+def test_with_the_clock_not_set_the_line_says_so() -> None:
+    """What is refused for its time while the clock is not set says what the clock says."""
+    story = Story(batches=(batch(),), clock_ok=False, utc_step=timedelta(days=-9_000))
+    for do, request in (
+        ("batch-add", ADD),
+        ("move", {"batch": "hen-1", "machine": "hatcher-1"}),
+        ("close", {"batch": "hen-1", "at": "2026-03-10T08:00:00Z"}),
+    ):
+        assert refused(story, do, **request).endswith("(the clock here is not set, it says 2001-07-19T08:00:00Z)")
+
+
+def test_where_eggs_are_does_not_depend_on_the_clock() -> None:
+    """A batch is shown in the machine it was put into, also by a clock that is behind."""
+    assert batch_view(batch(), T0 - timedelta(days=9_000))["machine"] == "setter-1"
+
+
+def test_the_longest_backdate_is_longer_than_any_incubation() -> None:
+    """No bird that can be incubated is refused for having been set too long ago."""
+    from monitor.adapters.profile_files import load_profiles
+
+    assert MAX_BACKDATE.days > 2 * max(p.hatch_day_last for p in load_profiles(None).values())
+
+
+# Alarms.
+
+
+def test_an_alarm_is_acknowledged() -> None:
+    """The number in the message is the alarm's; who did it is in the row."""
+    story = hot()
+    answer = ask(story, "acknowledge", alarm=1, by="sam")
+    assert (answer["number"], answer["state"]) == (1, ACKNOWLEDGED)
+    assert story.transitions[-1].who == "sam"
+
+
+def test_an_alarm_is_shelved_and_taken_off() -> None:
+    """A shelf for a bounded time, and off again by hand: unacknowledged, and told."""
+    story = hot()
+    ask(story, "acknowledge", alarm=1, by="sam")
+    answer = ask(story, "shelve", alarm=1, for_s=600, by="sam")
+    assert (answer["state"], answer["shelved_until"]) == (SHELVED, "2026-03-10T08:11:00.000Z")
+    notices = len(story.notices)
+    assert ask(story, "unshelve", alarm=1, by="sam")["state"] == UNACKNOWLEDGED
+    assert len(story.notices) == notices + 1
+
+
+def test_an_alarm_goes_out_of_service_and_back() -> None:
+    """Out of service and back; back is unacknowledged while the condition stands."""
+    story = hot()
+    assert ask(story, "out-of-service", alarm=1, by="sam")["state"] == OUT_OF_SERVICE
+    assert ask(story, "out-of-service", alarm=1, out=False, by="sam")["state"] == UNACKNOWLEDGED
+
+
+@pytest.mark.parametrize(
+    ("do", "request_", "complaint"),
+    [
+        ("acknowledge", {"alarm": 2, "by": "sam"}, "alarm 2: no such alarm, the newest is 1"),
+        ("acknowledge", {"alarm": 0, "by": "sam"}, "alarm 0: expected the number in the message"),
+        ("acknowledge", {"alarm": -1, "by": "sam"}, "alarm -1: expected the number in the message"),
+        ("acknowledge", {"alarm": True, "by": "sam"}, "alarm True: expected the number in the message"),
+        ("acknowledge", {"alarm": "1", "by": "sam"}, "alarm '1': expected the number in the message"),
+        ("acknowledge", {"by": "sam"}, "alarm None: expected the number in the message"),
+        ("acknowledge", {"alarm": 1}, "by: None, expected a text of at most 500 characters"),
+        ("acknowledge", {"alarm": 1, "by": ""}, "by: '', expected a text of at most 500 characters"),
+        ("acknowledge", {"alarm": 1, "by": "\udcff"}, "by: '\\udcff', expected text in UTF-8"),
+        (
+            "shelve",
+            {"alarm": 1, "for_s": 900.1},
+            "alarm 1: shelve for 15.0017 min, expected more than 0 and at most 15 min for priority critical",
+        ),
+        (
+            "shelve",
+            {"alarm": 1, "for_s": 0},
+            "alarm 1: shelve for 0 min, expected more than 0 and at most 15 min for priority critical",
+        ),
+        ("shelve", {"alarm": 1, "for_s": math.nan}, "alarm 1: for_s nan, expected seconds"),
+        ("shelve", {"alarm": 1, "for_s": math.inf}, "alarm 1: for_s inf, expected seconds"),
+        ("shelve", {"alarm": 1, "for_s": 10**400}, f"alarm 1: for_s {'1' + '0' * 39}, expected seconds"),
+        ("shelve", {"alarm": 1, "for_s": "10m"}, "alarm 1: for_s '10m', expected seconds"),
+        ("shelve", {"alarm": 1, "for_s": True}, "alarm 1: for_s True, expected seconds"),
+        ("shelve", {"alarm": 1}, "alarm 1: for_s None, expected seconds"),
+        ("unshelve", {"alarm": 1}, "alarm 1: unacknowledged, not shelved"),
+        ("out-of-service", {"alarm": 1, "out": "no"}, "alarm 1: out 'no', expected true or false"),
+    ],
+)
+def test_a_request_about_an_alarm_that_cannot_be_met(do: str, request_: dict[str, Any], complaint: str) -> None:
+    """Each wrong request about an alarm is answered with one line, and the alarm stands as it stood."""
+    assert refused(hot(), do, **request_) == complaint
+
+
+def test_a_number_that_is_over() -> None:
+    """Acknowledging twice, what is over and seen, and a number whose alarm came again, are each told what is the matter."""
+    story = hot()
+    ask(story, "acknowledge", alarm=1, by="sam")
+    assert refused(story, "acknowledge", alarm=1, by="sam") == "alarm 1: acknowledged, nothing to acknowledge"
+    story.air["node-a/top"] = (37.5, 45.0)
+    story.run(minutes=2)
+    assert story.state_of("dry-bulb-high-alarm") == NORMAL
+    assert refused(story, "acknowledge", alarm=1, by="sam") == "alarm 1: normal, nothing to acknowledge"
+    story.air["node-a/top"] = HOT
+    story.run(minutes=1)
+    assert refused(story, "acknowledge", alarm=1, by="sam") == (
+        "alarm 1: over, and come again under another number since; see `eggroom alarms`"
+    )
+    assert ask(story, "acknowledge", alarm=2, by="sam")["state"] == ACKNOWLEDGED
+
+
+def test_an_alarm_that_has_not_begun_has_no_number() -> None:
+    """While an alarm's on-delay runs nothing can be said to it: number 0 is nobody's."""
+    story = Story(batches=(batch(),), air={"node-a/top": HOT})
+    story.run(seconds=30)
+    assert story.alarm("dry-bulb-high-alarm").pending_mono_s is not None
+    assert refused(story, "shelve", alarm=0, for_s=60) == "alarm 0: expected the number in the message"
+    story.run(seconds=30)
+    assert story.state_of("dry-bulb-high-alarm") == UNACKNOWLEDGED
+
+
+def test_the_room_is_shown() -> None:
+    """Every machine's view, and the alarms that are no machine's, as plain values."""
+    story = Story(site=site(probes(("node-a/top", "setter-1"), ("node-b/top", "hatcher-1"))), batches=(batch(),))
+    story.run(minutes=2)
+    room = ask(story, "room")
+    assert [m["machine"] for m in room["machines"]] == list(story.site.machines)
+    assert [a["rule"] for a in room["others"]] == ["all-silent"]
+    json.dumps(room, allow_nan=False)
+
+
+VALUES = st.none() | st.booleans() | st.integers(-(10**30), 10**30) | st.floats() | st.text(max_size=8) | st.sampled_from(
+    ["hen-1", "hen", "setter-1", "hatcher-1", "lockdown", "2026-03-08T08:00:00Z", "2026-03-10T08:30:00+01:00", "sam", 1, 600]
+)  # fmt: skip
+
+
+@given(
+    st.sampled_from(
+        [
+            "batch-add",
+            "move",
+            "stage",
+            "close",
+            "acknowledge",
+            "shelve",
+            "unshelve",
+            "out-of-service",
+            "handling",
+            "room",
+            "x",
+        ]
+    ),
+    st.dictionaries(
+        st.sampled_from(
+            ["batch", "profile", "machine", "set_at", "at", "eggs", "note", "stage", "alarm", "by", "for_s", "out"]
+        ),
+        VALUES,
+    ),
+)
+@settings(max_examples=300, deadline=None)
+def test_no_request_breaks_the_engine(do: str, request: dict[str, Any]) -> None:
+    """Whatever is asked, there is an answer that is JSON, or one line and nothing changed; never another exception."""
+    story = hot_once()
+    state = copy.deepcopy(story.state)
+    before = copy.deepcopy(state)
+    out = Group()
+    try:
+        answer = perform(state, story.site, {"do": do, **request}, story.now(), out)
+    except RequestError as error:
+        answer = {"error": str(error)}
+    line = answer.get("error")
+    if line is not None:
+        assert "\n" not in line
+        assert state == before
+        assert out.empty()
+    json.dumps(answer, allow_nan=False)
+
+
+def test_the_same_batch_cannot_be_set_twice_even_when_it_is_closed() -> None:
+    """A closed batch keeps its name for its record."""
+    story = house()
+    ask(story, "close", batch="hen-1")
+    assert "expected a new name" in refused(story, "batch-add", **{**ADD, "batch": "hen-1"})
+
+
+def test_a_batch_that_is_moved_keeps_its_other_facts() -> None:
+    """Moving changes nothing but the stays."""
+    story = house()
+    first = story.state.batches["hen-1"]
+    ask(story, "move", batch="hen-1", machine="hatcher-1")
+    assert replace(story.state.batches["hen-1"], stays=first.stays) == first
+
+
+# Eggs that go another way.
+
+
+def test_eggs_are_split_off() -> None:
+    """Three eggs of hen-1 go to the hatcher before the others: a batch of their own, with what was written of them, in both machines'
+    limits at once, and as warm as they were."""
+    story = Story(batches=(batch(),), air={"node-a/top": (37.6, 55.0)})
+    story.run(minutes=1)
+    ask(story, "entry", batch="hen-1", by="ada", kind="weighing", fact={"gross_g": 60.0}, egg=7)
+    out = Group()
+    request = {
+        "do": "split",
+        "batch": "hen-1",
+        "eggs": [7, 3, 4],
+        "machine": "hatcher-1",
+        "stage": "lockdown",
+        "by": "ada",
+    }
+    answer = perform(story.state, story.site, request, story.now(), out)
+    assert (answer["batch"], answer["from"], answer["machine"]) == ("hen-1-b", "hen-1", "hatcher-1")
+    assert (answer["eggs"], answer["numbers"]) == (3, [3, 4, 7])
+    assert [s["machine"] for s in answer["stays"]] == ["setter-1", "hatcher-1"]
+    assert [d["stage"] for d in answer["declared"]] == ["lockdown"]
+    assert json.loads(json.dumps(answer)) == answer
+    assert set(out.batches) == {"hen-1", "hen-1-b"}
+    assert [(id_, e.number, e.fact.kind, e.egg) for id_, e in out.entries] == [
+        ("hen-1", 2, "split", 3),
+        ("hen-1", 3, "split", 4),
+        ("hen-1", 4, "split", 7),
+        ("hen-1-b", 1, "weighing", 7),
+    ]
+    assert [(e.subject, e.text) for e in out.events] == [
+        ("hen-1", "3 eggs went on as batch hen-1-b"),
+        ("hen-1-b", "split off hen-1"),
+    ]
+    assert story.state.eggs["hen-1-b"] == story.state.eggs["hen-1"]
+    needed = {(m["machine"], b["batch"], b["stage"]) for m in ask(story, "room")["machines"] for b in m["batches"]}
+    assert needed == {("setter-1", "hen-1", "setter"), ("hatcher-1", "hen-1-b", "lockdown")}
+    assert ask(story, "split", batch="hen-1", eggs=[1], machine="hatcher-1", by="ada")["batch"] == "hen-1-c"
+    assert ask(story, "entry", batch="hen-1-b", by="ada", kind="weighing", fact={"gross_g": 59.9}, egg=7)["number"] == 2
+
+
+def test_a_reminder_goes_along() -> None:
+    """What was to be looked at again is asked once, of the batch that the egg is in now."""
+    story = house()
+    look = {"look_at": (story.now().utc + timedelta(hours=1)).isoformat(), "text": "weak"}
+    ask(story, "entry", batch="hen-1", by="ada", kind="look-again", fact=look, egg=7)
+    ask(story, "split", batch="hen-1", eggs=[7], machine="hatcher-1", by="ada")
+    story.run(minutes=61)
+    begun = [t.alarm.subject for t in story.transitions if t.alarm.rule == "look-again" and t.state == UNACKNOWLEDGED]
+    assert begun == ["batch hen-1-b egg 7"]
+
+
+@pytest.mark.parametrize(
+    ("request_", "complaint"),
+    [
+        ({"eggs": [7]}, None),
+        ({"eggs": [7], "into": "hen-1"}, "batch hen-1: there is one by that name already, expected a new name"),
+        ({"eggs": [7], "into": "Hen 2"}, "into 'Hen 2': expected 1 to 32 of a-z, 0-9 and -"),
+        ({"eggs": [13]}, "batch hen-1: egg 13 split: egg 13, expected 1 to 12"),
+        ({"eggs": [7], "count": 2}, "batch hen-1: eggs and a count came, expected one of them"),
+        ({"eggs": "7"}, "batch hen-1: eggs, expected a list of at most 1000 numbers"),
+        (
+            {"eggs": [7], "machine": "no"},
+            "batch hen-1-b: no machine 'no', expected one of: setter-1, hatcher-1, still-1",
+        ),
+        ({"eggs": [7], "stage": "setter"}, "batch hen-1-b: stage 'setter', expected one of lockdown, hatch"),
+        (
+            {"eggs": [7], "at": "2026-03-01T08:00:00Z"},
+            "batch hen-1: split at 2026-03-01T08:00:00+00:00 is before it was set",
+        ),
+    ],
+)
+def test_a_split_that_cannot_be(request_: dict[str, Any], complaint: str | None) -> None:
+    """One line, and nothing changed; the first is as it should be."""
+    request_ = {"batch": "hen-1", "by": "ada", "machine": "hatcher-1"} | request_
+    if complaint is None:
+        assert ask(house(), "split", **request_)["did"] == "split off hen-1"
+    else:
+        assert refused(house(), "split", **request_) == complaint
+
+
+# What was said by mistake.
+
+
+def test_a_stage_is_taken_back() -> None:
+    """The machine needs again what it needed before; what is not declared cannot be taken back."""
+    story = house()
+    ask(story, "stage", batch="hen-1", stage="lockdown")
+    assert ask(story, "room")["machines"][0]["batches"][0]["stage"] == "lockdown"
+    answer = ask(story, "stage", batch="hen-1", stage="lockdown", back=True)
+    assert (answer["did"], answer["declared"]) == ("stage lockdown taken back", [])
+    assert ask(story, "room")["machines"][0]["batches"][0]["stage"] == "setter"
+    assert (
+        refused(story, "stage", batch="hen-1", stage="lockdown", back=True)
+        == "batch hen-1: stage lockdown is not declared"
+    )
+
+
+def test_a_reminder_that_rang_when_a_batch_was_closed_by_mistake() -> None:
+    """It rings anew when the batch is opened again, once; one that was answered before does not."""
+    story = house()
+    for egg in (7, 8):
+        look = {"look_at": (story.now().utc + timedelta(hours=1)).isoformat(), "text": "weak"}
+        ask(story, "entry", batch="hen-1", by="ada", kind="look-again", fact=look, egg=egg)
+    story.at_s += 3_700.0
+    story.tick()
+    ask(story, "entry", batch="hen-1", by="ada", kind="candling", fact={"found": "alive"}, egg=8)
+    ask(story, "close", batch="hen-1")
+    story.tick()
+    assert not story.alarm(LOOK_AGAIN, "batch hen-1 egg 7").condition
+    told = len(story.notices)
+    ask(story, "reopen", batch="hen-1")
+    assert story.state_of(LOOK_AGAIN, "batch hen-1 egg 7") == UNACKNOWLEDGED
+    assert story.state_of(LOOK_AGAIN, "batch hen-1 egg 8") == NORMAL
+    story.run(minutes=2)
+    assert [n.title for n in story.notices[told:]] == ["hen-1 egg 7 in Setter 1: look again"]
+
+
+def test_a_batch_closed_by_mistake() -> None:
+    """It is back in its machine, which is judged again at once; its stay and its reminders are as if it had never left."""
+    story = hot()
+    look = {"look_at": (story.now().utc + timedelta(hours=2)).isoformat(), "text": "weak"}
+    ask(story, "entry", batch="hen-1", by="ada", kind="look-again", fact=look, egg=7)
+    before = story.state.batches["hen-1"]
+    ask(story, "close", batch="hen-1")
+    story.run(minutes=5)
+    assert not story.alarm("dry-bulb-high-alarm").condition
+    answer = ask(story, "reopen", batch="hen-1")
+    assert (answer["did"], answer["machine"], answer["closed_at"]) == ("opened again", "setter-1", None)
+    assert story.state.batches["hen-1"] == before
+    assert [e.egg for e in story.state.looks["hen-1"]] == [7]
+    story.run(minutes=2)
+    assert story.alarm("dry-bulb-high-alarm").condition
+    assert refused(story, "reopen", batch="hen-1") == "batch hen-1: open, expected a closed batch"
+
+
+def test_a_stage_that_was_declared_for_all_goes_along() -> None:
+    """Split off with a stage that the batch has already, the eggs have it from when it was declared."""
+    story = house()
+    ask(story, "stage", batch="hen-1", stage="lockdown")
+    since = story.state.batches["hen-1"].declared
+    answer = ask(story, "split", batch="hen-1", eggs=[7], machine="hatcher-1", stage="lockdown", by="ada")
+    assert story.state.batches[answer["batch"]].declared == since
+    assert answer["split_from"] == "hen-1"

@@ -1,0 +1,385 @@
+"""What is asked to be written into the egg book: what is taken, what is refused or questioned, and what follows from it."""
+
+from __future__ import annotations
+
+import copy
+import json
+import math
+import time
+from collections.abc import Mapping
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED
+from monitor.domain.eggs.book import EggBook, masses, standing
+from monitor.domain.eggs.entry import LookAgain, Weighing, fact_of, plain
+from monitor.domain.needs.batch import subject_of
+from monitor.domain.state.record import Group
+from monitor.domain.watch.plan import LOOK_AGAIN, WEIGHT_OFF
+from monitor.service.watch.commands import RequestError, perform
+from monitor.service.watch.egg_requests import MAX_ABOUT, MAX_ROWS
+from tests.domain.house import Story, batch, site
+from tests.service.watch.test_commands import ask, refused
+
+WEIGHED = {"batch": "hen-1", "by": "ada", "kind": "weighing", "fact": {"gross_g": 60.0}, "egg": 7}
+
+
+def house() -> Story:
+    """Twelve hen's eggs on day 5, and no sensor that could ring."""
+    story = Story(site=site({}), batches=(batch(),))
+    story.tick()
+    return story
+
+
+def written(story: Story, do: str = "entry", **request: Any) -> tuple[Mapping[str, Any], Group]:
+    """A request's answer, and what the record takes in."""
+    out = Group()
+    return perform(story.state, story.site, {"do": do, **request}, story.now(), out), out
+
+
+def test_an_entry_is_numbered_and_told_back() -> None:
+    """The answer is what was stored, with its number and the time of now; the next has the next number."""
+    story = house()
+    answer, out = written(story, **WEIGHED)
+    assert answer["did"] == "written"
+    assert (answer["batch"], answer["number"], answer["egg"], answer["by"]) == ("hen-1", 1, 7, "ada")
+    assert answer["at"] == answer["written_at"] == "2026-03-10T08:00:00.000Z"
+    assert fact_of(answer["kind"], answer["fact"]) == Weighing(60.0)
+    assert out.entries == [("hen-1", story.state.books["hen-1"].entries[0])]
+    assert json.loads(json.dumps(answer)) == answer
+    assert written(story, **WEIGHED | {"egg": 8})[0]["number"] == 2
+
+
+def test_a_time_is_kept_to_the_millisecond() -> None:
+    """What the state holds is what the record gives back: whole milliseconds, UTC, whatever came."""
+    story = house()
+    answer, _ = written(story, **WEIGHED, at="2026-03-09T10:00:00.123456+02:00")
+    assert answer["at"] == "2026-03-09T08:00:00.123Z"
+    look = {"look_at": "2026-03-10T12:00:00.123456+02:00", "text": ""}
+    written(story, batch="hen-1", by="ada", kind="look-again", fact=look, egg=7)
+    fact = story.state.books["hen-1"].entries[-1].fact
+    assert isinstance(fact, LookAgain)
+    assert fact.look_at.isoformat(timespec="microseconds") == "2026-03-10T10:00:00.123000+00:00"
+
+
+def test_what_is_odd_is_asked() -> None:
+    """A mass that no egg reaches in a day is refused with its doubt; said to be sure, the same request is taken."""
+    story = house()
+    ask(story, "entry", **WEIGHED, at="2026-03-09T08:00:00Z")
+    line = refused(story, "entry", **WEIGHED | {"fact": {"gross_g": 50.0}})
+    assert line.startswith("batch hen-1: egg 7 weighing: 16.7 % lost in 1.0 days")
+    assert line.endswith("(--sure)")
+    assert ask(story, "entry", **WEIGHED | {"fact": {"gross_g": 50.0}, "sure": True})["number"] == 2
+    assert [m.mass_g for m in masses(story.state.books["hen-1"], 7)] == [60.0, 50.0]
+
+
+@pytest.mark.parametrize(
+    ("change", "complaint"),
+    [
+        ({"batch": "nobody"}, "batch 'nobody': no such batch"),
+        ({"egg": 13}, "batch hen-1: egg 13 weighing: egg 13, expected 1 to 12"),
+        ({"egg": 0}, "batch hen-1: egg 0, expected a whole number from 1"),
+        ({"egg": True}, "batch hen-1: egg True, expected a whole number"),
+        ({"egg": 1.5}, "batch hen-1: egg 1.5, expected a whole number"),
+        ({"egg": None}, "batch weighing: neither egg nor count came"),
+        ({"by": ""}, "who: empty"),
+        ({"by": 5}, "batch hen-1: by: 5, expected a text"),
+        ({"by": "\ud800"}, "batch hen-1: by: '\\ud800', expected text in UTF-8"),
+        ({"at": "2026-03-10"}, "batch hen-1: at '2026-03-10', expected a time"),
+        ({"at": 5}, "batch hen-1: at 5, expected a time"),
+        ({"at": "0001-01-01T00:00:00+14:00"}, "batch hen-1: at '0001-01-01T00:00:00+14:00', expected a time"),
+        ({"kind": "weight"}, "entry: kind 'weight', expected one of laid, size, weighing"),
+        ({"kind": None}, "batch hen-1: kind None and fact"),
+        ({"fact": []}, "and fact [], expected a kind and its fields"),
+        ({"fact": {"gross_g": None}}, "weighing:"),
+        ({"fact": {"gross_g": True}}, "weighing: gross_g True, expected a text, a number or null"),
+        ({"fact": {"gross_g": [60]}}, "weighing: gross_g [60], expected a text, a number or null"),
+        ({"fact": {"gross_g": math.nan}}, "weighing: gross_g nan, expected 0.1 to 500000"),
+        ({"fact": {"gross_g": math.inf}}, "weighing: gross_g inf, expected"),
+        ({"fact": {"gross_g": 60.0, "mass": 1}}, "weighing:"),
+        ({"replaces": 9}, "replaces entry 9, expected one that is in the book"),
+        ({"kind": "note", "fact": {"text": "\udfff"}}, "note: text: '\\udfff', expected text in UTF-8"),
+        ({"kind": "note", "fact": {"text": "x" * 501}}, "note: 501 characters, expected at most 500"),
+        ({"kind": "look-again", "fact": {"look_at": "2026-03-10T08:00:00Z"}}, "expected a time to come"),
+        ({"kind": "look-again", "fact": {"look_at": "2026-03-11T08:00:00"}}, "expected a time with its zone"),
+    ],
+)
+def test_what_cannot_be_written(change: dict[str, Any], complaint: str) -> None:
+    """Each wrong request is one line that says where, what came and what was expected; nothing changes."""
+    assert complaint in refused(house(), "entry", **WEIGHED | change)
+
+
+def test_an_answer_to_a_reminder() -> None:
+    """What is written about the egg of a standing reminder ends it in the same group."""
+    story = house()
+    look = {"look_at": "2026-03-10T09:00:00Z", "text": "weak"}
+    ask(story, "entry", batch="hen-1", by="ada", kind="look-again", fact=look, egg=7)
+    story.at_s = 3_660.0
+    story.tick()
+    assert story.state_of(LOOK_AGAIN, subject_of("hen-1", 7)) == UNACKNOWLEDGED
+    _, out = written(story, batch="hen-1", by="ada", kind="candling", fact={"found": "alive"}, egg=7)
+    assert [t.who for t in out.transitions] == ["ada", ""]
+    assert story.state_of(LOOK_AGAIN, subject_of("hen-1", 7)) == NORMAL
+    assert out.notices == []
+
+
+def test_a_closed_batch_has_a_late_finding() -> None:
+    """After its end a batch is still written about, and no reminder comes of it."""
+    story = house()
+    ask(story, "close", batch="hen-1")
+    assert (
+        ask(story, "entry", batch="hen-1", by="ada", kind="finding", fact={"finding": "runt"}, count=1)["number"] == 1
+    )
+    look = {"look_at": "2026-03-10T09:00:00Z", "text": ""}
+    ask(story, "entry", batch="hen-1", by="ada", kind="look-again", fact=look)
+    story.at_s = 7_200.0
+    story.tick()
+    assert story.notices == []
+
+
+def test_a_moved_batch_keeps_its_book() -> None:
+    """A move, a stage and a closing change the batch in its book, and not what was written."""
+    story = house()
+    ask(story, "entry", **WEIGHED)
+    before = story.state.books["hen-1"].entries
+    ask(story, "move", batch="hen-1", machine="hatcher-1")
+    assert story.state.books["hen-1"] == EggBook(story.state.batches["hen-1"], before)
+
+
+# --- a table
+
+
+def rows(*values: tuple[Any, ...]) -> list[list[Any]]:
+    return [[line, *value] for line, value in enumerate(values, 2)]
+
+
+def test_a_table() -> None:
+    """Every row an entry, numbered on from what is there, at the time of the table or its own."""
+    story = house()
+    ask(story, "entry", **WEIGHED, at="2026-03-06T08:00:00Z")
+    table = rows((7, 58.5, None), (8, 61, "2026-03-09T08:00:00Z"), (1, 55.25, None))
+    answer, out = written(
+        story, "weighings", batch="hen-1", by="ada", rows=table, tare_g=1.5, at="2026-03-10T07:00:00Z"
+    )
+    assert [(e["number"], e["egg"], e["at"]) for e in answer["entries"]] == [
+        (2, 7, "2026-03-10T07:00:00.000Z"),
+        (3, 8, "2026-03-09T08:00:00.000Z"),
+        (4, 1, "2026-03-10T07:00:00.000Z"),
+    ]
+    assert [e for _, e in out.entries] == list(story.state.books["hen-1"].entries[1:])
+    assert [m.mass_g for m in masses(story.state.books["hen-1"], 7)] == [60.0, 57.0]
+
+
+def test_a_table_is_all_or_nothing() -> None:
+    """One odd row and one that cannot be: each told by its line, nothing written; sure of the odd one, the other still stops all."""
+    story = house()
+    ask(story, "entry", **WEIGHED, at="2026-03-09T08:00:00Z")
+    table = rows((8, 60.0, None), (7, 50.0, None), (13, 60.0, None))
+    line = refused_lines(story, batch="hen-1", by="ada", rows=table)
+    assert [text.partition(":")[0] for text in line] == ["line 3", "line 4", "batch hen-1"]
+    assert "lost in 1.0 days" in line[0]
+    assert "expected 1 to 12" in line[1]
+    assert line[2].startswith("batch hen-1: 2 of 3 lines: nothing was written")
+    line = refused_lines(story, batch="hen-1", by="ada", rows=table, sure=True)
+    assert [text.partition(":")[0] for text in line] == ["line 4", "batch hen-1"]
+    assert ask(story, "weighings", batch="hen-1", by="ada", rows=table[:2], sure=True)["did"] == "written"
+
+
+def refused_lines(story: Story, **request: Any) -> list[str]:
+    before = list(story.state.books["hen-1"].entries)
+    with pytest.raises(ValueError, match="line") as raised:
+        written(story, "weighings", **request)
+    assert list(story.state.books["hen-1"].entries) == before
+    return str(raised.value).splitlines()
+
+
+def test_the_same_egg_twice_in_a_table() -> None:
+    """A later row is compared with an earlier one of the same table, as if they had been written one by one."""
+    line = refused_lines_of_new(rows((7, 60.0, None), (7, 70.0, None)))
+    assert "heavier than before" in line[0]
+
+
+def refused_lines_of_new(table: list[list[Any]]) -> list[str]:
+    with pytest.raises(ValueError, match="line") as raised:
+        written(house(), "weighings", batch="hen-1", by="ada", rows=table)
+    return str(raised.value).splitlines()
+
+
+@pytest.mark.parametrize(
+    "table", [None, [], "rows", [[1, 2, 60.0, None]] * (MAX_ROWS + 1), [5], [[1, 2]], [[1, 2, 3, 4, 5]]]
+)
+def test_what_is_no_table(table: Any) -> None:
+    """Rows that are none are refused in one line."""
+    assert "row" in refused(house(), "weighings", batch="hen-1", by="ada", rows=table)
+
+
+@pytest.mark.parametrize(
+    "row", [(None, 60.0, None), ("7", 60.0, None), (7, "60", None), (7, None, None), (7, True, None), (7, 60.0, "x")]
+)
+def test_what_is_no_row(row: tuple[Any, ...]) -> None:
+    """A row with a wrong value is told by its line."""
+    assert refused_lines_of_new(rows(row))[0].startswith("line 2: ")
+
+
+def test_a_table_as_entries_one_by_one() -> None:
+    """A table makes the same book as its rows asked one after another."""
+    one, other = house(), house()
+    table = rows(*((egg, 60.0 - egg * 0.25, f"2026-03-0{6 + day}T08:00:00Z") for day in (0, 1, 2) for egg in (1, 2, 3)))
+    table = [[line, egg, mass - 0.3 * (n // 3), at] for n, (line, egg, mass, at) in enumerate(table)]
+    ask(one, "weighings", batch="hen-1", by="ada", rows=table)
+    for _, egg, mass, at in table:
+        ask(other, "entry", **WEIGHED | {"egg": egg, "fact": {"gross_g": mass}, "at": at})
+    assert one.state.books == other.state.books
+
+
+def test_a_large_table_holds_nothing_up() -> None:
+    """A thousand rows into a book of six thousand entries take about as long as a row each, not as the book each: under 2 s here."""
+    story = Story(site=site({}), batches=(batch(),))
+    story.state.batches["hen-1"] = hen = batch_of_many()
+    story.state.books["hen-1"] = EggBook(hen)
+    for day in range(6):
+        table = [[egg + 1, egg, 60.0 - 0.3 * day, f"2026-03-0{day + 1}T08:00:00Z"] for egg in range(1, 1001)]
+        ask(story, "weighings", batch="hen-1", by="ada", rows=table)
+    table = [[egg + 1, egg, 57.9, None] for egg in range(1, 1001)]
+    began = time.perf_counter()
+    ask(story, "weighings", batch="hen-1", by="ada", rows=table)
+    took = time.perf_counter() - began
+    assert len(standing(story.state.books["hen-1"])) == 7000
+    assert took < 2.0, f"{took:.2f} s"
+
+
+def batch_of_many() -> Any:
+    from dataclasses import replace
+    from datetime import timedelta
+
+    hen = batch(day=12.0)
+    return replace(hen, eggs=1000, set_at=hen.set_at - timedelta(days=1))
+
+
+WORDS = [
+    "hen-1",
+    "ada",
+    "A",
+    "",
+    "weighing",
+    "note",
+    "laid",
+    "look-again",
+    "hatched",
+    "dead",
+    "withdrawn",
+    "x",
+    "\ud800",
+]
+TIMES = ["2026-03-09T08:00:00Z", "2026-03-20T08:00:00Z", "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00"]
+PARTS = st.sampled_from([*WORDS, *TIMES, 1, 7, 12, 60.0, True, None])
+VALUES = PARTS | st.integers(-(10**30), 10**30) | st.floats() | st.text(max_size=5)
+FIELDS = [
+    "gross_g",
+    "tare_g",
+    "error_g",
+    "text",
+    "stage",
+    "look_at",
+    "laid_at",
+    "stored_days",
+    "length_mm",
+    "breadth_mm",
+]
+
+
+@given(
+    st.sampled_from(["entry", "weighings", "judge-weight"]),
+    st.dictionaries(
+        st.sampled_from(["by", "kind", "egg", "count", "tray", "at", "replaces", "sure", "tare_g", "off", "about"]),
+        VALUES,
+    ),
+    st.dictionaries(st.sampled_from(FIELDS), VALUES, max_size=3) | VALUES,
+    st.lists(st.lists(VALUES, min_size=3, max_size=5) | VALUES, max_size=3) | VALUES,
+)
+@settings(max_examples=500, deadline=None)
+def test_no_request_breaks_the_book(do: str, request: dict[str, Any], fact: Any, table: Any) -> None:
+    """Whatever is asked, there is an answer that is JSON, or a refusal and nothing changed; what is written can be read back."""
+    story, out = house(), Group()
+    before = copy.deepcopy(story.state)
+    asked = {"do": do, "batch": "hen-1", "fact": fact, "rows": table} | request
+    try:
+        answer = perform(story.state, story.site, asked, story.now(), out)
+    except RequestError as error:
+        json.dumps(str(error))
+        assert story.state == before
+        assert out.empty()
+        return
+    json.dumps(answer, allow_nan=False)
+    for _, entry in out.entries:
+        plainly = json.loads(json.dumps(plain(entry.fact), allow_nan=False))
+        assert fact_of(entry.fact.kind, plainly) == entry.fact
+
+
+# --- what the weighings say
+
+
+def test_a_weight_is_judged() -> None:
+    """Off begins the alarm with its words, null keeps it, on track ends it."""
+    story = house()
+    key = (WEIGHT_OFF, subject_of("hen-1"))
+    answer = ask(story, "judge-weight", batch="hen-1", off=True, about="loss by pip 18 %")
+    assert answer == {"batch": "hen-1", "did": "judged", "off": True, "about": "loss by pip 18 %"}
+    assert story.alarm(*key).about == "loss by pip 18 %"
+    ask(story, "judge-weight", batch="hen-1", off=None)
+    assert story.state_of(*key) == UNACKNOWLEDGED
+    ask(story, "judge-weight", batch="hen-1", off=False)
+    assert not story.alarm(*key).condition
+
+
+@pytest.mark.parametrize(
+    ("change", "complaint"),
+    [
+        ({"off": "yes"}, "batch hen-1: off 'yes', expected true, false or null"),
+        ({"about": 5}, "batch hen-1: about: 5, expected a text"),
+        (
+            {"about": "x" * (MAX_ABOUT + 1)},
+            f"batch hen-1: about of {MAX_ABOUT + 1} characters, expected at most {MAX_ABOUT}",
+        ),
+    ],
+)
+def test_what_cannot_be_judged(change: dict[str, Any], complaint: str) -> None:
+    """A wrong judgement is refused in one line."""
+    assert refused(house(), "judge-weight", **{"batch": "hen-1", "off": True, "about": "", **change}) == complaint
+
+
+def test_a_closed_batch_is_not_judged() -> None:
+    """Closing ends the alarm, and nothing begins it again."""
+    story = house()
+    ask(story, "judge-weight", batch="hen-1", off=True, about="x")
+    ask(story, "close", batch="hen-1")
+    assert not story.alarm(WEIGHT_OFF, subject_of("hen-1")).condition
+    assert refused(story, "judge-weight", batch="hen-1", off=True) == "batch hen-1: closed, nothing of it is judged"
+
+
+def test_the_room_shows_it_once() -> None:
+    """An alarm about a batch stands with its machine, and not a second time among the others; of a batch in none, among those."""
+    story = Story(site=site({}), batches=(batch(), batch("hen-2", machine=None)))
+    story.tick()
+    ask(story, "judge-weight", batch="hen-1", off=True, about="x")
+    ask(story, "judge-weight", batch="hen-2", off=True, about="y")
+    room = ask(story, "room")
+    here = {view["machine"]: [a["subject"] for a in view["alarms"]] for view in room["machines"]}
+    assert here["setter-1"] == ["batch hen-1"]
+    assert [a["subject"] for a in room["others"]] == ["batch hen-2"]
+
+
+def test_what_a_standing_alarm_is_about_is_written() -> None:
+    """When other eggs are off track the alarm stands, rings no more than before, and the record has what it is about now."""
+    story = house()
+    ask(story, "judge-weight", batch="hen-1", off=True, about="egg 3: loss by pip 18 %")
+    _, out = written(story, "judge-weight", batch="hen-1", off=True, about="egg 7: loss by pip 17 %")
+    assert [(t.state_before, t.state, t.alarm.about) for t in out.transitions] == [
+        (UNACKNOWLEDGED, UNACKNOWLEDGED, "egg 7: loss by pip 17 %")
+    ]
+    assert out.notices == []
+    _, out = written(story, "judge-weight", batch="hen-1", off=True, about="egg 7: loss by pip 17 %")
+    assert out.transitions == []

@@ -1,0 +1,318 @@
+"""The engine: what is written when, what is said when, and what a failing store does."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.adapters.profile_files import load_profiles
+from monitor.domain.alarms.notice import Notice
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.entry import Entry, Hatched
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.site import Site, grouped
+from monitor.domain.readings.reading import Now, Pack, Refused, Sample
+from monitor.domain.state.record import Attempt, Group
+from monitor.service.ports import Loaded, Receipt, StoreFailure
+from monitor.service.watch.engine import GROUP_AGE_S, GROUP_MESSAGES, STORE_PATIENCE_S, Engine, start_state
+from monitor.service.watch.inbox import Arrived, Asked, Attempted, Inbox, Linked, Opened, Stop
+from monitor.settings import build_house, parse_settings
+
+T0 = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
+NOTHING = Loaded((), {}, (), (), (), (), 0, 0, 0, None)
+
+
+def at(second: float) -> Now:
+    return Now(500.0 + second, T0 + timedelta(seconds=second))
+
+
+class Desk:
+    """An engine with everything it says written down in one list, in order."""
+
+    def __init__(self, site: Site, loaded: Loaded = NOTHING) -> None:
+        self.said: list[tuple[str, Any]] = []
+        self.groups: list[Group] = []
+        self.books: dict[str, EggBook] = {}
+        self.failing = False
+        self.engine = Engine(
+            site=site,
+            ledger=self,
+            state=start_state(loaded, site, at(0)),
+            give_receipts=self._receipts,
+            tell_stored=lambda rows: self.said.append(("stored", list(rows))),
+            tell_notices=self._notices,
+            show_machine=lambda machine, view: None,
+        )
+        self.seq = 0
+
+    def load(self) -> Loaded:
+        return NOTHING
+
+    def book(self, batch: Batch) -> EggBook:
+        if self.failing:
+            raise StoreFailure("disk full")
+        self.said.append(("book", batch.id))
+        return self.books.get(batch.id, EggBook(batch))
+
+    def commit(self, group: Group) -> None:
+        if self.failing:
+            raise StoreFailure("disk full")
+        self.groups.append(group)
+        self.said.append(("commit", len(group.readings)))
+
+    def _receipts(self, receipts: Sequence[Receipt]) -> None:
+        self.said.append(("receipts", [mid for _, mid in receipts]))
+
+    def _notices(self, notices: Sequence[Notice]) -> None:
+        if notices:
+            self.said.append(("notices", [n.title for n in notices]))
+
+    def reading(self, second: float, dry_bulb_c: float = 37.8, node: str = "node-a") -> None:
+        pack = Pack(node, (Sample("top", dry_bulb_c, 57.0),), boot=7, seq=self.seq, up_s=int(second) + 100)
+        self.engine.work(Arrived(at(second), pack, (1, self.seq + 1)))
+        self.seq += 1
+
+    def ask(self, second: float, **request: Any) -> list[Mapping[str, Any]]:
+        answers: list[Mapping[str, Any]] = []
+        self.engine.work(Asked(at(second), request, answers.append))
+        return answers
+
+    def kinds(self) -> list[str]:
+        return [kind for kind, _ in self.said]
+
+
+@pytest.fixture
+def site() -> Site:
+    data = tomllib.loads((Path(__file__).parents[3] / "deploy" / "eggroom.toml").read_text())
+    house = build_house(parse_settings(data, "deploy/eggroom.toml"), load_profiles(None), Path("deploy/eggroom.toml"))
+    probes = {"node-a/top": house.site.probes["node-a/top"]}  # the others would be silent, which is another story
+    by_machine, by_node = grouped(probes, "machine"), grouped(probes, "node")
+    return replace(house.site, contacts=("sam",), probes=probes, by_machine=by_machine, by_node=by_node)
+
+
+@pytest.fixture
+def desk(site: Site) -> Desk:
+    desk = Desk(site)
+    desk.ask(0, do="batch-add", batch="hen-1", profile="chicken", machine="setter-1", set_at="2026-02-19T12:00:00Z")
+    desk.said.clear()
+    desk.groups.clear()
+    return desk
+
+
+def test_a_group_is_written_at_the_window_of_a_strict_broker(desk: Desk) -> None:
+    """The twentieth unacknowledged message commits the group, and only then are the twenty acknowledged, in order."""
+    for i in range(GROUP_MESSAGES - 1):
+        desk.reading(1 + i * 0.01)
+    assert desk.said == []
+    desk.reading(1.5)
+    assert desk.kinds() == ["commit", "receipts", "stored"]
+    assert desk.said[1][1] == list(range(1, GROUP_MESSAGES + 1))
+    assert desk.said[2][1] == [("node-a", 7, GROUP_MESSAGES - 1)]
+
+
+def test_a_group_is_written_when_it_is_old(desk: Desk) -> None:
+    """A lone reading waits GROUP_AGE_S for company and is then written and acknowledged, by passing time alone."""
+    desk.reading(1.0)
+    desk.engine.idle(at(1.0 + GROUP_AGE_S - 0.1))
+    assert desk.said == []
+    desk.engine.idle(at(1.0 + GROUP_AGE_S))
+    assert desk.kinds() == ["commit", "receipts", "stored"]
+
+
+def test_an_alarm_is_written_at_once_and_told_after(desk: Desk) -> None:
+    """A transition commits its group at once; the notice is handed over only after the commit that holds it and its readings."""
+    for second in (1, 11, 21, 31):
+        desk.reading(second, 39.5)
+    assert desk.kinds()[-4:] == ["commit", "receipts", "stored", "notices"]
+    assert desk.said[-1][1] == ["Setter 1: too hot"]
+    last = desk.groups[-1]
+    assert [t.state for t in last.transitions] == ["unacknowledged"]
+    assert last.readings
+    assert last.notices
+
+
+def test_a_refused_message_is_kept_and_acknowledged(desk: Desk) -> None:
+    """A poison message is written to the refused table and acknowledged like any other, so it blocks nothing."""
+    desk.engine.work(Arrived(at(1), Refused("t", b"x", "why"), (1, 9)))
+    desk.engine.idle(at(1 + GROUP_AGE_S))
+    assert desk.groups[0].refused[0].refused.reason == "why"
+    assert ("receipts", [9]) in desk.said
+
+
+def test_a_request_is_answered_after_the_commit(desk: Desk) -> None:
+    """The answer to a request comes once what it changed is durable, and an error changes and writes nothing."""
+    desk.failing = True
+    answers = desk.ask(1, do="move", batch="hen-1", machine="hatcher-1")
+    assert answers == []
+    desk.failing = False
+    desk.engine.idle(at(3))
+    assert answers[0]["machine"] == "hatcher-1"
+    groups = len(desk.groups)
+    wrong = desk.ask(4, do="move", batch="hen-1", machine="cellar")
+    assert "no machine 'cellar'" in wrong[0]["error"]
+    assert len(desk.groups) == groups
+
+
+def test_a_failing_store_loses_nothing(desk: Desk) -> None:
+    """While the store fails nothing is acknowledged or said; when it works again, everything is written in one piece."""
+    desk.failing = True
+    for i in range(50):
+        desk.reading(1 + i * 0.1)
+    assert desk.said == []
+    desk.failing = False
+    desk.engine.idle(at(10))
+    assert desk.said[0] == ("commit", 50)
+    assert desk.said[1] == ("receipts", list(range(1, 51)))
+
+
+def test_a_failing_store_does_not_silence_an_alarm(desk: Desk) -> None:
+    """Past STORE_PATIENCE_S an urgent notice goes out from memory, once; after the late commit it is not handed over again."""
+    desk.failing = True
+    for second in range(1, 60, 10):
+        desk.reading(second, 39.5)
+    told = [what for kind, what in desk.said if kind == "notices"]
+    assert told == [["Setter 1: too hot"]]
+    assert "receipts" not in desk.kinds()
+    desk.failing = False
+    desk.engine.idle(at(70 + STORE_PATIENCE_S))
+    assert "commit" in desk.kinds()
+    assert [what for kind, what in desk.said if kind == "notices"] == [["Setter 1: too hot"]]
+
+
+def test_a_run_that_dies_before_the_commit_is_as_if_the_messages_had_not_come(site: Site, desk: Desk) -> None:
+    """The same messages, delivered again to a new run, give the same transition: nothing of the lost run was said."""
+    for second in (1, 11):
+        desk.reading(second, 39.5)
+    assert not any(g.transitions for g in desk.groups)
+    again = Desk(site, replace(NOTHING, batches=tuple(desk.engine._state.batches.values())))
+    for second in (1, 11, 21, 31, 41):
+        again.reading(second, 39.5)
+    assert [t.state for g in again.groups for t in g.transitions] == ["unacknowledged"]
+
+
+def test_a_standing_alarm_survives_a_restart(site: Site, desk: Desk) -> None:
+    """A new run takes the standing alarm from the record: it is not raised again, and its end is told."""
+    for second in (1, 11, 21, 31):
+        desk.reading(second, 39.5)
+    alarms = tuple(t.alarm for g in desk.groups for t in g.transitions)
+    batches = tuple(desk.engine._state.batches.values())
+    again = Desk(site, replace(NOTHING, batches=batches, alarms=alarms, last_alarm_number=1, last_notice=1))
+    for second in range(1, 120, 10):
+        again.reading(second, 39.5 if second < 40 else 37.8)
+    assert [(t.state, t.alarm.number) for g in again.groups for t in g.transitions] == [
+        ("returned to normal, unacknowledged", 1)
+    ]
+    assert ("notices", ["Setter 1: no longer too hot"]) in again.said
+
+
+def test_a_full_outbox_drops_only_what_is_not_urgent_and_says_so(site: Site) -> None:
+    """With MAX_WAITING notices unsent, a low one is cancelled with a reason in the record, a critical one still goes."""
+    from monitor.domain.watch.telling import MAX_WAITING
+
+    waiting = tuple(Notice(i, f"d{i}", "sam", "low", "t", "x", T0, i) for i in range(1, MAX_WAITING + 1))
+    desk = Desk(site, replace(NOTHING, waiting=waiting, last_notice=MAX_WAITING, last_alarm_number=MAX_WAITING))
+    desk.ask(0, do="batch-add", batch="hen-1", profile="chicken", machine="setter-1", set_at="2026-02-19T12:00:00Z")
+    for second in range(1, 400, 10):
+        desk.reading(second, 38.5)
+    cancelled = [a for g in desk.groups for a in g.attempts]
+    assert [a.outcome for a in cancelled] == ["cancelled"]
+    assert "outbox full: 500 notices wait for sam, expected under 500" in cancelled[0].detail
+    assert "notices" not in desk.kinds()
+    for second in range(401, 450, 10):
+        desk.reading(second, 39.9)
+    assert ("notices", ["Setter 1: too hot"]) in desk.said
+
+
+def test_what_came_of_a_sending_is_written_at_once(desk: Desk) -> None:
+    """A delivered notice is marked in the record at once, so that a restart does not tell it again."""
+    desk.engine.work(Attempted(at(1), Attempt(1, "sent", "", T0, "sam")))
+    assert desk.groups[-1].attempts[0].outcome == "sent"
+
+
+def test_a_lost_broker_is_said_once(desk: Desk) -> None:
+    """The same news of the broker twice is one event; the other news is another."""
+    for second, up in ((1, False), (2, False), (3, True)):
+        desk.engine.work(Linked(at(second), up, "up" if up else "refused"))
+    desk.engine.idle(at(20))
+    assert [e.text for g in desk.groups for e in g.events if e.kind == "broker"] == ["refused", "up"]
+
+
+def test_stopping_writes_what_is_left(desk: Desk) -> None:
+    """A Stop item commits and acknowledges the last group before the engine ends."""
+    inbox = Inbox()
+    inbox.put(Arrived(at(1), Pack("node-a", (Sample("top", 37.8, 57.0),), 7, 0, 100), (1, 1)))
+    inbox.close(at(2))
+
+    class Standing:
+        def now(self) -> Now:
+            return at(2)
+
+    desk.engine.run(inbox, Standing())
+    assert desk.kinds() == ["commit", "receipts", "stored"]
+    assert isinstance(Stop(at(2)).now, Now)
+
+
+def test_an_alarm_about_what_is_no_longer_configured_ends(site: Site, desk: Desk) -> None:
+    """A standing alarm of a machine that the new configuration does not know is suppressed at the start, and asks no more."""
+    for second in (1, 11, 21, 31):
+        desk.reading(second, 39.5)
+    alarms = tuple(replace(t.alarm, subject="cellar") for g in desk.groups for t in g.transitions)
+    stranger = replace(alarms[0], rule="a-rule-of-another-version")
+    again = Desk(site, replace(NOTHING, alarms=(*alarms, stranger), last_alarm_number=1))
+    again.engine.idle(at(2000))
+    assert [(t.state, t.alarm.suppressed) for g in again.groups for t in g.transitions] == [
+        ("suppressed by design", "no longer configured")
+    ]
+
+
+def test_a_damaged_record_wakes_someone(site: Site) -> None:
+    """A record that had to be set aside is told at once, for its batches may be missing; a start with a whole one ends the alarm."""
+    desk = Desk(site)
+    desk.engine.work(Opened(at(1), "record.db: set aside as record.db.damaged-1"))
+    assert ("notices", ["All machines: record was damaged"]) in desk.said
+    alarms = tuple(t.alarm for g in desk.groups for t in g.transitions)
+    again = Desk(site, replace(NOTHING, alarms=alarms, last_alarm_number=1, last_notice=1))
+    again.engine.work(Opened(at(2), ""))
+    assert [t.state for g in again.groups for t in g.transitions] == ["returned to normal, unacknowledged"]
+
+
+CLOSED = Batch("hen-0", "chicken", T0 - timedelta(days=30), 6, closed_at=T0 - timedelta(days=5))
+FINDING = {"do": "entry", "batch": "hen-0", "by": "ada", "kind": "finding", "fact": {"finding": "runt"}, "egg": 2}
+
+
+def test_the_book_of_a_closed_batch_is_fetched_when_it_is_written_into(site: Site) -> None:
+    """Its entries go on from the last number; it is fetched once, for no other request, and the answer comes when it is durable."""
+    desk = Desk(site, replace(NOTHING, batches=(CLOSED,)))
+    hatched = Entry(T0 - timedelta(days=6), T0 - timedelta(days=6), "ada", Hatched(), egg=2, number=4)
+    desk.books["hen-0"] = EggBook(CLOSED, (hatched,))
+    desk.ask(0, do="room")
+    desk.ask(0, do="move", batch="hen-0", machine="setter-1")
+    assert "book" not in desk.kinds()
+    assert desk.ask(1, **FINDING)[0]["number"] == 5
+    assert desk.ask(2, **FINDING, sure=True)[0]["number"] == 6
+    assert desk.kinds().count("book") == 1
+    assert [entry.number for group in desk.groups for _, entry in group.entries] == [5, 6]
+
+
+def test_a_book_that_cannot_be_read_now(site: Site) -> None:
+    """The request fails with the store's own words, and the engine goes on; later the same request is met."""
+    desk = Desk(site, replace(NOTHING, batches=(CLOSED,)))
+    desk.failing = True
+    assert desk.ask(0, **FINDING) == [{"error": "disk full", "failed": True}]
+    desk.failing = False
+    assert desk.ask(20, **FINDING)[0]["number"] == 1
+
+
+def test_a_run_takes_up_the_books(site: Site) -> None:
+    """What was written before goes on under the next number."""
+    open_ = replace(CLOSED, id="hen-1", closed_at=None)
+    book = EggBook(open_, (Entry(T0 - timedelta(days=6), T0, "ada", Hatched(), egg=2, number=1),))
+    desk = Desk(site, replace(NOTHING, batches=(open_,), books=(book,)))
+    assert desk.ask(0, **FINDING | {"batch": "hen-1"})[0]["number"] == 2
+    assert "book" not in desk.kinds()

@@ -1,0 +1,521 @@
+"""One contact's queue, with a clock that is moved by hand."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.domain.alarms.joined import OVER
+from monitor.domain.alarms.notice import Notice
+from monitor.service.watch.notify import pass_through, standard_stages
+from monitor.service.watch.outbox import MAX_TRIES, WINDOW_S, Queue
+from tests.delivery_port import notice
+
+
+def longest(wait_s: float) -> float:
+    """The jitter that always draws the upper end: shows the limits."""
+    return wait_s
+
+
+def queue_of(*notices: Notice) -> Queue:
+    queue = Queue(longest)
+    for one in notices:
+        queue.offer(one, 0.0)
+    return queue
+
+
+def due_ids(queue: Queue, now_s: float = 0.0) -> list[int]:
+    return [n.id for n in queue.next_due(now_s)]
+
+
+def test_critical_goes_by_itself_then_the_most_urgent_first() -> None:
+    """What is critical goes before the rest, which follows half a minute later: the most urgent first, of equals the oldest."""
+    queue = queue_of(
+        notice(1, "low"), notice(2, "high"), notice(3, "critical"), notice(4, "medium"), notice(5, "critical")
+    )
+    assert due_ids(queue) == [3, 5]
+    queue.sent([3, 5], 0.0)
+    assert (due_ids(queue, 29.9), due_ids(queue, 30.0)) == ([], [2, 4, 1])
+
+
+def test_an_empty_queue_is_never_due() -> None:
+    """Nothing waits, nothing is due, and there is no time to wake for."""
+    queue = queue_of()
+    assert queue.due_s() is None
+    assert queue.next_due(1e9) == []
+
+
+@pytest.mark.parametrize(
+    ("priority", "waits"),
+    [
+        ("critical", [2, 4, 8, 16, 32, 60, 60]),
+        ("high", [2, 4, 8, 16, 32, 60, 60]),
+        ("medium", [2, 4, 8, 16, 32, 64, 128, 256, 300, 300]),
+        ("low", [2, 4, 8, 16, 32, 64, 128, 256, 300, 300]),
+    ],
+)
+def test_waits_double_to_their_limit(priority: str, waits: list[float]) -> None:
+    """Waits grow from 2 s, doubling, to 60 s for high and critical and 300 s for low and medium."""
+    queue, now_s, seen = queue_of(notice(1, priority)), 1000.0, []
+    for _ in waits:
+        assert due_ids(queue, now_s) == [1]
+        queue.failed([1], now_s)
+        due_s = queue.due_s()
+        assert due_s is not None
+        assert queue.next_due(due_s - 0.001) == []
+        seen.append(due_s - now_s)
+        now_s = due_s
+    assert seen == waits
+
+
+def test_the_jitter_is_asked_for_each_wait() -> None:
+    """The wait is what the jitter makes of the limit: full jitter may make it anything down to nothing."""
+    asked: list[float] = []
+
+    def jitter(wait_s: float) -> float:
+        asked.append(wait_s)
+        return wait_s / 4
+
+    queue = Queue(jitter)
+    queue.offer(notice(1), 0.0)
+    queue.failed([1], 100.0)
+    assert (asked, queue.due_s()) == ([2.0], 100.5)
+
+
+@pytest.mark.parametrize("priority", ["high", "critical"])
+def test_urgent_notices_are_never_given_up(priority: str) -> None:
+    """After a thousand failures a high or critical notice still waits, a minute at most."""
+    queue, now_s = queue_of(notice(1, priority)), 0.0
+    for _ in range(1000):
+        assert queue.failed([1], now_s) == []
+        now_s += 60.0
+        assert due_ids(queue, now_s) == [1]
+
+
+@pytest.mark.parametrize("priority", ["low", "medium"])
+def test_mild_notices_end_after_twenty_tries(priority: str) -> None:
+    """The twentieth failure ends a low or medium notice, and no earlier one does."""
+    queue, ended = queue_of(notice(1, priority)), []
+    for attempt in range(1, MAX_TRIES + 1):
+        ended.append((attempt, queue.failed([1], 0.0)))
+    assert [e for e in ended if e[1]] == [(20, [1])]
+    assert queue.due_s() is None
+
+
+def test_a_mild_notice_is_not_ended_by_a_message_it_only_rides_along_in() -> None:
+    """What was joined with something urgent shares its patience."""
+    queue = queue_of(notice(1, "high"), notice(2, "low"))
+    for _ in range(MAX_TRIES + 5):
+        assert queue.failed([1, 2], 0.0) == []
+    assert len(queue) == 2
+
+
+def test_a_new_urgent_notice_does_not_wait_for_the_rest() -> None:
+    """While the contact rests, a high notice that was never tried is due at once; a low one is not."""
+    queue = queue_of(notice(1))
+    queue.failed([1], 100.0)
+    queue.offer(notice(2, "low"), 0.0)
+    assert queue.next_due(100.5) == []
+    queue.offer(notice(3, "high"), 0.0)
+    assert due_ids(queue, 100.5)[0] == 3
+
+
+def test_an_urgent_notice_shortens_the_rest_of_a_mild_one() -> None:
+    """Once something urgent waits, the limit is its own 60 s."""
+    queue = queue_of(notice(1, "low"))
+    for _ in range(9):
+        queue.failed([1], 0.0)
+    assert queue.due_s() == 300.0
+    queue.offer(notice(2), 0.0)
+    assert due_ids(queue, 1.0)[0] == 2
+    queue.failed([2], 1.0)
+    assert queue.due_s() == 61.0
+
+
+def test_after_a_success_what_was_tried_follows_at_once() -> None:
+    """One that gets through shows that the service works: nothing rests any more, and waits begin at 2 s again."""
+    queue = queue_of(notice(1), notice(2))
+    for _ in range(6):
+        queue.failed([1, 2], 0.0)
+    queue.sent([1], 0.0)
+    assert due_ids(queue, 0.0) == [2]
+    queue.failed([2], 0.0)
+    assert queue.due_s() == 2.0
+
+
+def test_what_the_service_will_never_take_holds_up_no_other() -> None:
+    """A critical notice that the service refuses for ever, and joined ones too, do not keep a single good one from getting through."""
+    poison, joined = {1, 4}, {2, 3, 4, 5, 6}
+    queue, now_s, through = queue_of(*(notice(n, "critical" if n == 1 else "high") for n in range(1, 7))), 0.0, []
+    for _ in range(40):
+        batch = due_ids(queue, now_s)
+        ids = [batch[0]] if batch[0] not in joined else [i for i in batch if i in joined]
+        if poison & set(ids):
+            queue.failed(ids, now_s)
+        else:
+            queue.sent(ids, now_s)
+            through += ids
+        if set(through) == {2, 3, 5, 6}:
+            break
+        now_s += 60.0
+    assert sorted(through) == [2, 3, 5, 6]
+
+
+def test_after_a_refusal_an_episode_is_tried_by_itself() -> None:
+    """After a joined message failed each episode is offered alone, with all its notices; then everything together again."""
+    queue = queue_of(notice(1), notice(2), notice(3, alarm_number=1, closing=True))
+    assert due_ids(queue) == [1, 2, 3]
+    queue.failed([1, 2, 3], 0.0)
+    assert due_ids(queue, 60.0) == [1, 3]
+    queue.failed([1, 3], 60.0)
+    assert due_ids(queue, 120.0) == [2]
+    queue.failed([2], 120.0)
+    assert due_ids(queue, 180.0) == [1, 2, 3]
+
+
+def test_when_the_service_is_back_the_rest_is_joined_again() -> None:
+    """Once one that was tried by itself got through, what is left goes together: an outage does not end in a rattle of messages."""
+    queue = queue_of(*(notice(n) for n in range(1, 9)))
+    queue.failed(list(range(1, 9)), 0.0)
+    assert due_ids(queue, 60.0) == [1]
+    queue.sent([1], 60.0)
+    assert due_ids(queue, 60.0) == list(range(2, 9))
+
+
+def test_the_end_does_not_overtake_the_beginning() -> None:
+    """A fresh closing notice stands behind the much-tried opening of its episode, and does not cut its rest short."""
+    queue = queue_of(notice(1))
+    queue.failed([1], 0.0)
+    queue.failed([1], 2.0)
+    queue.offer(notice(2, alarm_number=1, closing=True), 0.0)
+    assert queue.next_due(5.0) == []
+    assert due_ids(queue, 6.0) == [1, 2]
+
+
+def test_meeting_a_notice_again_changes_nothing() -> None:
+    """A notice that waits, or was dealt with, is not taken in again."""
+    queue = queue_of(notice(1), notice(1))
+    assert len(queue) == 1
+    queue.sent([1], 0.0)
+    queue.offer(notice(1), 0.0)
+    assert len(queue) == 0
+
+
+@given(
+    st.lists(
+        st.one_of(
+            st.tuples(st.just("offer"), st.sampled_from(["low", "medium", "high", "critical"])),
+            st.tuples(st.sampled_from(["sent", "failed"]), st.just("")),
+            st.tuples(st.just("wait"), st.just("")),
+        ),
+        max_size=80,
+    )
+)
+def test_nothing_urgent_leaves_the_queue_unsent(steps: list[tuple[str, str]]) -> None:
+    """Whatever happens in whatever order, a high or critical notice leaves only by being sent; with a critical one waiting something
+    is due within two minutes, with a high one within the window of a flood."""
+    queue, now_s, offered, sent = Queue(longest), 0.0, 0, set()
+    urgent: set[int] = set()
+    critical: set[int] = set()
+    for what, priority in steps:
+        batch = due_ids(queue, now_s)
+        if what == "offer":
+            offered += 1
+            queue.offer(notice(offered, priority), now_s)
+            if priority in ("high", "critical"):
+                urgent.add(offered)
+            if priority == "critical":
+                critical.add(offered)
+        elif what == "wait":
+            now_s += 30.0
+        elif batch and what == "sent":
+            queue.sent(batch[:1], now_s)
+            sent.add(batch[0])
+        elif batch:
+            assert not urgent & set(queue.failed(batch[:1], now_s))
+        if urgent - sent:
+            due_s = queue.due_s()
+            assert due_s is not None
+            assert due_s <= now_s + (120.0 if critical - sent else WINDOW_S)
+    assert urgent - sent <= set(_all_ids(queue))
+
+
+def _all_ids(queue: Queue) -> list[int]:
+    """Every id still in the queue, found by sending until it is empty."""
+    ids, now_s = [], 1e12
+    while batch := due_ids(queue, now_s):
+        ids.append(batch[0])
+        queue.sent(batch[:1], now_s)
+        now_s += WINDOW_S
+    return ids
+
+
+# A flood, on a clock of its own.
+
+
+T0 = datetime(2026, 5, 4, 0, 14, tzinfo=UTC)
+
+
+@dataclass(frozen=True)
+class Sent:
+    """One message that got through."""
+
+    at_s: float
+    ids: tuple[int, ...]
+    notice: Notice
+
+
+def alarm(id_: int, at_s: float, priority: str = "critical", what: str = "too hot", **changes: object) -> Notice:
+    """The notice of machine id_, told at at_s."""
+    at = T0 + timedelta(seconds=at_s)
+    return notice(
+        id_,
+        priority,
+        created=at,
+        **{
+            "title": f"Setter {id_}: {what}",
+            "text": f"39.4 °C, band 37.5 to 38.1, since 02:{at.minute:02}. hen-{id_} day 4 setter. Heat can kill within the hour. No. {id_}",
+            **changes,
+        },
+    )
+
+
+def over(id_: int, alarm_number: int, at_s: float) -> Notice:
+    """The closing notice of an alarm."""
+    title = f"Setter {alarm_number}: no longer too hot"
+    return alarm(
+        id_,
+        at_s,
+        "low",
+        alarm_number=alarm_number,
+        closing=True,
+        title=title,
+        text="37.8 °C, band 37.5 to 38.1. Lasted 9 min.",
+    )
+
+
+def still(id_: int, alarm_number: int, at_s: float, priority: str = "critical") -> Notice:
+    """A reminder of an alarm."""
+    return alarm(id_, at_s, priority, alarm_number=alarm_number, title=f"Setter {alarm_number}: STILL too hot")
+
+
+def played(*arrivals: tuple[float, Notice]) -> list[Sent]:
+    """What a phone gets whose service always works, to the moment: the worker sleeps until what arrives next, or is due."""
+    queue, sent, now_s = Queue(longest), [], 0.0
+    coming = deque(sorted(arrivals, key=lambda a: (a[0], a[1].id)))
+    while coming or len(queue):
+        due_s = queue.due_s()
+        next_s = min(coming[0][0] if coming else math.inf, math.inf if due_s is None else due_s)
+        now_s = max(now_s, next_s)
+        while coming and coming[0][0] <= now_s:
+            queue.offer(coming.popleft()[1], now_s)
+        batch = queue.next_due(now_s)
+        if batch:
+            (message,) = pass_through(standard_stages(), batch, queue.told())
+            queue.sent(message.ids, now_s)
+            sent.append(Sent(now_s, message.ids, message.notice))
+    return sent
+
+
+def most_in_a_window(sent: list[Sent]) -> int:
+    """The most messages in any ten minutes."""
+    return max(sum(a.at_s <= b.at_s < a.at_s + 600.0 for b in sent) for a in sent)
+
+
+def test_six_machines_within_ten_seconds() -> None:
+    """The first at once and in full; half a minute later one message for the rest, that counts and names the first: no more."""
+    sent = played(*((1.5 * n, alarm(n, 1.5 * n)) for n in range(1, 7)))
+    assert [(s.at_s, s.ids) for s in sent] == [(1.5, (1,)), (31.5, (2, 3, 4, 5, 6))]
+    assert sent[0].notice == alarm(1, 1.5)
+    assert sent[1].notice.title == "6 machines too hot: first Setter 1 at 02:14"
+    assert sent[1].notice.text.startswith("Then Setter 2, Setter 3, Setter 4, Setter 5, Setter 6.")
+    assert (sent[1].notice.priority, len(sent[1].notice.text) < 200) == ("critical", True)
+
+
+def test_six_machines_with_their_reminders_and_ends() -> None:
+    """A flood that nobody answers is three messages in its ten minutes, and its ends one more: the reminders are one, so are the ends."""
+    hot = [(float(n), alarm(n, n)) for n in range(1, 7)]
+    reminders = [(300.0 + n, still(10 + n, n, 300 + n)) for n in range(1, 7)]
+    ends = [(500.0 + 8 * n, over(20 + n, n, 500 + 8 * n)) for n in range(1, 7)]
+    sent = played(*hot, *reminders, *ends)
+    assert [(s.at_s, len(s.ids)) for s in sent] == [(1.0, 1), (31.0, 5), (331.0, 6), (601.0, 6)]
+    assert sent[2].notice.title == "6 machines STILL too hot: first Setter 1 at 02:14"
+    assert sent[3].notice.title == "6 machines no longer too hot"
+    assert most_in_a_window(sent) == 3
+
+
+def test_twelve_machines_over_a_minute() -> None:
+    """A flood that takes a minute is three messages, none of its alarms waits longer than a minute, and the first stays the first."""
+    sent = played(*((5.0 * n, alarm(n, 5 * n)) for n in range(1, 13)))
+    assert [(s.at_s, len(s.ids)) for s in sent] == [(5.0, 1), (35.0, 6), (95.0, 5)]
+    assert [s.notice.title for s in sent[1:]] == [
+        "7 machines too hot: first Setter 1 at 02:14",
+        "12 machines too hot: first Setter 1 at 02:14",
+    ]
+
+
+def test_every_alarm_of_a_room() -> None:
+    """All that six machines can say at once, mild and critical: the first at once, the first critical one at once, the rest together."""
+    arrivals = []
+    for n in range(1, 31):
+        what, priority = [("humid", "low"), ("warm", "medium"), ("too hot", "critical"), ("no reading", "high")][n % 4]
+        arrivals.append((n * 0.3, alarm(n, n * 0.3, priority, what, title=f"Setter {n % 6}: {what}")))
+    sent = played(*arrivals)
+    assert sent[0].at_s == 0.3
+    assert sorted(i for s in sent for i in s.ids) == list(range(1, 31))
+    assert [len(s.ids) for s in sent] == [1, 1, 28]
+    assert sent[1].notice.title == "Setter 2: too hot"
+    assert sent[2].at_s < 40.0
+    assert sent[2].notice.title.endswith("first Setter 1 warm at 02:14")
+    assert len(sent[2].notice.text) < 200
+
+
+def test_a_critical_alarm_breaks_into_a_mild_flood() -> None:
+    """While mild alarms wait for their like, a critical one goes at once, by itself, in full; they follow later and lose nothing."""
+    mild = [(float(n), alarm(n, n, "low", "dry")) for n in range(1, 6)]
+    sent = played(*mild, (5.5, alarm(6, 5.5)), (7.0, alarm(7, 7, "low", "dry")))
+    assert [(s.at_s, s.ids) for s in sent] == [(1.0, (1,)), (5.5, (6,)), (65.5, (2, 3, 4, 5, 7))]
+    assert sent[1].notice == alarm(6, 5.5)
+    assert sent[2].notice.title == "6 machines dry: first Setter 1 at 02:14"
+
+
+def test_a_second_critical_alarm_waits_half_a_minute_at_most() -> None:
+    """A critical alarm right after another waits 30 s, and takes along all that waits."""
+    sent = played((0.0, alarm(1, 0)), (4.0, alarm(2, 4, "low", "dry")), (9.0, alarm(3, 9)))
+    assert [(s.at_s, sorted(s.ids)) for s in sent] == [(0.0, [1]), (30.0, [2, 3])]
+    assert sent[1].notice.title == "2 machines too hot, 1 more: first Setter 1 at 02:14"
+
+
+def test_critical_alarms_that_keep_coming_wait_two_minutes_at_most() -> None:
+    """However many messages there were, a new critical alarm is told within two minutes; what is mild waits for its place."""
+    hot = [(40.0 * n, alarm(n, 40 * n)) for n in range(1, 40)]
+    sent = played(*hot)
+    told_at = {id_: s.at_s for s in sent for id_ in s.ids}
+    assert max(told_at[n.id] - at_s for at_s, n in hot) <= 120.0
+    assert most_in_a_window(sent) <= 7
+
+
+def test_a_lone_alarm_is_never_held() -> None:
+    """A single alarm, its reminders each five minutes and its end go at the moment they are made."""
+    story = [
+        (0.0, alarm(1, 0)),
+        *((300.0 * n, still(1 + n, 1, 300 * n)) for n in range(1, 9)),
+        (2500.0, over(10, 1, 2500)),
+    ]
+    assert [(s.at_s, s.notice) for s in played(*story)] == story
+
+
+def test_alarms_minutes_apart_are_strangers() -> None:
+    """Two unrelated alarms minutes apart, and the end of the first, are each told at once, as they were written."""
+    story = [(0.0, alarm(1, 0, "high")), (120.0, alarm(2, 120, "high", "far too dry")), (300.0, over(3, 1, 300))]
+    assert [(s.at_s, s.notice) for s in played(*story)] == story
+
+
+def test_a_new_alarm_is_not_held_by_milder_news() -> None:
+    """Three messages of good news do not keep a high alarm waiting for their window to pass."""
+    story = [(100.0 * n, over(n, 90 + n, 100 * n)) for n in range(1, 4)]
+    sent = played(*story, (350.0, alarm(7, 350, "high")), (360.0, over(8, 99, 360)))
+    assert [(s.at_s, s.ids) for s in sent] == [
+        (100.0, (1,)),
+        (200.0, (2,)),
+        (300.0, (3,)),
+        (350.0, (7,)),
+        (800.0, (8,)),
+    ]
+
+
+def test_an_alternating_alarm_is_three_messages() -> None:
+    """An alarm that comes and goes each ten seconds for ten minutes is told three times, and each of its notices is settled."""
+    story = []
+    for n in range(60):
+        id_ = n + 1
+        made = alarm(id_, 10 * n, "medium", alarm_number=n // 2 + 1, title="Setter 1: warm")
+        story.append((10.0 * n, over(id_, n // 2 + 1, 10 * n) if n % 2 else made))
+    sent = played(*story)
+    assert most_in_a_window([s for s in sent if s.at_s < 600.0]) == 3
+    assert sorted(i for s in sent for i in s.ids) == list(range(1, 61))
+
+
+def test_what_is_over_while_it_waits_is_told_once() -> None:
+    """Held back in a flood, a mild alarm that ends is told by its end alone, with the word that it was; an urgent one too."""
+    for priority in ("low", "critical"):
+        sent = played((0.0, alarm(1, 0, priority)), (2.0, alarm(2, 2, priority)), (20.0, over(3, 2, 20)))
+        assert [(s.at_s, sorted(s.ids)) for s in sent] == [(0.0, [1]), (30.0, [2, 3])]
+        assert sent[1].notice.title == "Setter 2: no longer too hot"
+        assert sent[1].notice.text == OVER + "37.8 °C, band 37.5 to 38.1. Lasted 9 min."
+
+
+def test_a_restart_tells_what_waits_at_once() -> None:
+    """What the outbox held goes as one message at the start; nothing is held back because of what another run told."""
+    sent = played(*((0.0, alarm(n, n, "high")) for n in range(1, 7)))
+    assert [(s.at_s, len(s.ids)) for s in sent] == [(0.0, 6)]
+
+
+def test_messages_that_did_not_get_through_hold_nothing_back() -> None:
+    """While the service fails nothing was told: the next alarm is tried at once, and together with what failed."""
+    queue = queue_of(alarm(1, 0))
+    queue.failed([1], 0.0)
+    queue.offer(alarm(2, 1), 1.0)
+    assert due_ids(queue, 1.0) == [2]
+
+
+PRIORITY = st.sampled_from(["low", "medium", "high", "critical"])
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(0.0, 10.0), PRIORITY, st.sampled_from(["dry", "too hot", "no reading"])),
+        min_size=1,
+        max_size=60,
+    )
+)
+@settings(deadline=None)
+def test_any_burst_is_three_messages(drawn: list[tuple[float, str, str]]) -> None:
+    """Whatever begins within ten seconds: the first at the moment it comes, all of it told within 75 s (the critical within 40 s), in at most three
+    messages, each once, in texts that a phone shows; and the last names the first."""
+    arrivals = [(at_s, alarm(n, at_s, p, what)) for n, (at_s, p, what) in enumerate(sorted(drawn), start=1)]
+    sent = played(*arrivals)
+    told_at = {id_: s.at_s for s in sent for id_ in s.ids}
+    assert sent[0].at_s == arrivals[0][0]
+    assert len(sent) <= 3
+    assert sorted(i for s in sent for i in s.ids) == [n.id for _, n in arrivals]
+    assert max(told_at.values()) <= 75.0
+    assert all(told_at[n.id] <= 40.0 for _, n in arrivals if n.priority == "critical")
+    assert all(len(s.notice.text) < 200 and len(s.notice.title) <= 64 for s in sent if len(s.ids) > 1)
+    if len(sent[-1].ids) > 1:
+        assert "irst Setter 1 " in f"{sent[-1].notice.title} {sent[-1].notice.text}"
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(0.0, 3000.0), PRIORITY, st.integers(1, 12), st.sampled_from(["begins", "ends", "stands"])),
+        min_size=1,
+        max_size=60,
+    )
+)
+@settings(deadline=None)
+def test_whatever_comes_is_told_once_and_in_bounds(drawn: list[tuple[float, str, int, str]]) -> None:
+    """Notices of every kind at any times: each is told exactly once, no new critical alarm later than two minutes, nothing later than ten; and
+    without new alarms more urgent than what was told there are never more than three messages in ten minutes."""
+    arrivals = []
+    for id_, (at_s, priority, number, kind) in enumerate(sorted(drawn), start=1):
+        made = {
+            "begins": alarm(id_, at_s, priority),
+            "ends": over(id_, number, at_s),
+            "stands": still(id_, number, at_s, priority),
+        }
+        arrivals.append((at_s, made[kind]))
+    sent = played(*arrivals)
+    told_at = {id_: s.at_s for s in sent for id_ in s.ids}
+    assert sorted(i for s in sent for i in s.ids) == [n.id for _, n in arrivals]
+    new_critical = [(at_s, n) for at_s, n in arrivals if n.priority == "critical" and n.title.endswith(": too hot")]
+    assert all(told_at[n.id] - at_s <= 120.0 for at_s, n in new_critical)
+    assert all(told_at[n.id] - at_s <= 600.0 for at_s, n in arrivals)
+    if not any(n.title.endswith(": too hot") for _, n in arrivals):
+        assert most_in_a_window(sent) <= 3

@@ -1,0 +1,234 @@
+"""The egg book on the terminal: what it says, and that it fits; and the same for programs."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.entry import Candling, Dead, Found, Helped, Laid, LookAgain, Note, Sign, Size, Weighing
+from monitor.service.reports.weighed import Water
+from monitor.shown.eggs import book_text, book_view, egg_text, water_view, weighed_text, written_text
+from tests.service.reports.test_water import DAYS, HEN, day, make_site, put, seen, weighed
+
+SITE = make_site()
+NOW = day(12)
+
+
+def mixed() -> EggBook:
+    """Twelve eggs of every kind, a tray, and long words."""
+    book = EggBook(HEN)
+    for egg in range(1, 9):
+        book = weighed(SITE, book, egg, 15.5 + 0.25 * egg, DAYS)
+    book = weighed(SITE, book, 9, 7.0, DAYS)
+    book = put(book, 3, Weighing(80.0), 8)
+    for at in (0.0, 12.0):
+        book = put(book, at, Weighing(730.0 - at * 3.0, 10.0), count=12, tray="back left, under")
+    book = put(put(book, 5, Candling("fertile"), 1), 6, Candling("clear"), 2)
+    book = put(put(book, 7, Dead("middle"), 3), 7, Found("fertile-undeveloped"), 3)
+    book = put(book, 11, Sign("internal pip"), 4)
+    book = put(book, 11.5, Helped("moistened, and put back at once, " * 5), 4)
+    book = put(book, 2, Size(57.25, 43.125), 10)
+    book = put(book, 2, Weighing(60.0), 11)
+    book = put(book, 3, Note("The room was cold this morning, the door had been left open. " * 4))
+    book = put(book, 11.8, LookAgain(day(11.9), "weak"), 4)
+    return put(book, 11.8, LookAgain(day(13), "all of them"))
+
+
+def the_water(book: EggBook) -> Water:
+    return seen(SITE, book)
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+def test_everything_fits_the_terminal(unit: str) -> None:
+    """No line of the batch, of any egg, or of what follows a weighing, is wider than 79 characters, in °C and °F."""
+    book, site = mixed(), make_site(unit)
+    water = seen(site, book)
+    texts = [book_text(book, water, site, NOW), *(egg_text(book, egg, water, site) for egg in range(1, 13))]
+    texts += [weighed_text([(egg, "")], water, site) for egg in range(1, 12)]
+    texts += [weighed_text([(None, "back left, under")], water, site), weighed_text([(1, ""), (2, "")], water, site)]
+    wide = [line for text in texts for line in text.splitlines() if len(line) > 79]
+    assert wide == []
+    assert all(text.strip() for text in texts)
+    assert all(f"°{other}" not in text for text in texts for other in "CF" if other != unit)
+
+
+def test_a_batch() -> None:
+    """Each egg with its weighings, its last mass, its loss and where it leads; those off the target marked; then the batch together."""
+    book = mixed()
+    lines = book_text(book, the_water(book), SITE, NOW).splitlines()
+    assert lines[:4] == [
+        "hen-1: chicken, 24 eggs, day 12.0, in Setter 1",
+        "  air of the last day: 37.6 °C, 50 % RH",
+        "  target: 11 to 14 % of the mass at set by pip, day 18.9",
+        "  the line there: 7.0 to 8.9 % by day 12.0",
+    ]
+    assert water_view(the_water(book))["line_pct"] == [6.984, 8.889]
+    row = {line.split()[0]: line for line in lines[6:18]}
+    assert row["1"].split()[1:5] == ["4", "54.13", "9.8", "%"]
+    assert " ! 15." in row["1"]
+    assert row["1"].endswith("candled: fertile")
+    assert "!" not in row["2"]  # clear: nothing is projected
+    assert row["3"].endswith("dead (middle)")  # more than what was found in it
+    assert row["10"].split()[1:4] == ["0", "-", "-"]
+    text = "\n".join(lines)
+    assert "!: outside the target, and its whole interval too" in text
+    assert "  11: weighed once, expected again some days later, or length and breadth" in text
+    assert "together: " in text
+    assert "  better drier: egg 9" in text
+    assert "tray back left, under: loss by pip " in text
+    assert "to look at again: egg 4, look again 13 Mar 2026 15:36: weak (its time has\n    come)\n" in text
+    assert text.endswith("to look at again: batch, look again 14 Mar 2026 18:00: all of them")
+
+
+def test_an_egg() -> None:
+    """Loss so far, by pip and by hatch, what to set, the conductance, a weighing left out, and every entry with its number and writer."""
+    book = mixed()
+    lines = egg_text(book, 8, the_water(book), SITE).splitlines()
+    heads = [line[:13].strip() for line in lines if line[:13].strip() and not line.startswith((" ", "hen-1"))]
+    assert heads[:7] == ["lost so far", "by pip", "by hatch", "to set", "mass at set", "conductance", "on record"]
+    text = "\n".join(lines)
+    assert "off track" in text
+    assert "% RH (wet bulb 35.1 °C) from now on, 50 % now, leads to 13.4 %" in " ".join(text.split())
+    assert "left out      entry 37: far off the line of the others" in text
+    assert "   37  04 Mar 2026 18:00  80.00 g (ada)" in text
+
+
+def test_an_egg_that_ended() -> None:
+    """Of a dead egg only what it lost is told; of a pipped one its loss until then, which is that by pip, and no humidity."""
+    book = mixed()
+    dead, pipped = (egg_text(book, egg, the_water(book), SITE) for egg in (3, 4))
+    assert ", until 08 Mar 2026 18:00\n" in dead
+    assert "\nby pip" not in dead
+    assert "\nby pip        9.4 % (9.0 to 9.8), target 11 to 14 %\n" in pipped
+    assert "\nby hatch" not in dead + pipped
+    assert ", until 12 Mar 2026 18:00\n" in pipped
+    assert "to set" not in dead + pipped
+
+
+def test_an_egg_of_which_nothing_is_written() -> None:
+    """It says so, and no table follows."""
+    assert (
+        egg_text(EggBook(HEN), 5, the_water(EggBook(HEN)), SITE).splitlines()[-1]
+        == "loss: nothing written about this egg yet"
+    )
+    assert "nothing written about any egg by number yet" in book_text(EggBook(HEN), the_water(EggBook(HEN)), SITE, NOW)
+
+
+def test_what_was_written() -> None:
+    """One line an entry: of which egg, tray or batch, what, and its number."""
+    book = mixed()
+    lines = written_text("hen-1", [book.entries[0], book.entries[-1], book.entries[37]], SITE).splitlines()
+    assert lines == [
+        "hen-1 egg 1: 60.00 g (entry 1)",
+        "hen-1 batch: look again 14 Mar 2026 18:00: all of them (entry 50)",
+        "hen-1 tray back left, under: 12 eggs, 60.00 g each (730 less 10 of the tray) (entry 38)",
+    ]
+
+
+def test_for_programs() -> None:
+    """The same as plain values: JSON without NaN, every egg and tray, each entry with whether it stands."""
+    book = mixed()
+    view = json.loads(json.dumps(water_view(the_water(book)), allow_nan=False))
+    assert set(view["eggs"]) == {str(egg) for egg in range(1, 12)}
+    assert set(view["trays"]) == {"back left, under"}
+    one, clear, bare = view["eggs"]["1"]["loss"], view["eggs"]["2"]["loss"], view["eggs"]["11"]
+    assert one["track"] == "off track"
+    assert one["mend"]["reachable"] is True
+    assert one["pip_pct"]["low"] < one["pip_pct"]["value"] < one["pip_pct"]["high"]
+    assert (clear["pip_pct"], clear["hatch_pct"], clear["mend"], clear["track"]) == (None, None, None, None)
+    assert (bare["loss"], bare["reason"][:12]) == (None, "weighed once")
+    assert view["together"]["serving"]["drier"] == [9]
+    assert view["off_track"] is True
+    assert all(row["stands"] for row in book_view(book))
+    assert len(book_view(book, 4)) == len([e for e in book.entries if e.egg == 4])
+
+
+def test_a_time_to_look_that_is_yet_to_come() -> None:
+    """It is marked only once its time has come."""
+    book = put(EggBook(HEN), 11, LookAgain(NOW + timedelta(hours=1)), 4)
+    assert "its time has come" not in book_text(book, the_water(book), SITE, NOW)
+    assert "its time has come" in book_text(book, the_water(book), SITE, NOW + timedelta(hours=1))
+
+
+def test_what_was_typed_moves_no_terminal() -> None:
+    """Escapes and line ends in a note, a name or a look again are shown as blanks, everywhere; the words for programs keep them."""
+    odd = "a\x1b[31mb\nc\x07"
+    book = put(put(EggBook(HEN), 1, Note(odd), 4), 2, LookAgain(day(30), odd), 4)
+    book = put(put(book, 1, Weighing(60.0), 4), 1, Weighing(600.0), count=10, tray="x\x1b[2J")
+    book = put(book, 1, Note(odd))
+    water = the_water(book)
+    texts = [
+        book_text(book, water, SITE, NOW),
+        egg_text(book, 4, water, SITE),
+        written_text("hen-1", book.entries, SITE),
+    ]
+    texts.append(weighed_text([(4, "")], water, SITE))
+    assert all(line.isprintable() for text in texts for line in text.splitlines())
+    assert all("a [31mb c" in text for text in texts[:3])
+    assert [row["fact"]["text"] for row in book_view(book) if row["kind"] in ("note", "look-again")] == [odd] * 3
+
+
+def test_one_reason_is_told_once_and_nothing_is_expected_of_an_egg_that_ended() -> None:
+    """Three eggs weighed once share a line; a dead one was weighed once, and nobody is told to weigh it again."""
+    book = EggBook(HEN)
+    for egg in (1, 2, 5, 6):
+        book = put(book, 1, Weighing(60.0), egg)
+    book = put(book, 3, Dead("early"), 6)
+    lines = book_text(book, the_water(book), SITE, NOW).splitlines()
+    assert lines[-3:] == [
+        "  1, 2, 5: weighed once, expected again some days later, or length and",
+        "    breadth",
+        "  6: weighed once",
+    ]
+    assert "loss: weighed once\n" in egg_text(book, 6, the_water(book), SITE)
+    assert weighed_text([(6, "")], the_water(book), SITE) == "  weighed once"
+    over = EggBook(replace(HEN, closed_at=day(11)), book.entries)
+    assert "expected" not in book_text(over, the_water(over), SITE, NOW)
+    assert "loss: weighed once\n" in egg_text(over, 1, the_water(over), SITE)
+
+
+def test_a_closed_batch() -> None:
+    """It is in no machine any more, and says when it was closed."""
+    over = EggBook(replace(HEN, closed_at=day(21)), mixed().entries)
+    water = the_water(over)
+    assert book_text(over, water, SITE, NOW).startswith("hen-1: chicken, 24 eggs, closed on day 21.0, 22 Mar 2026\n")
+    assert egg_text(over, 4, water, SITE).startswith("hen-1 egg 4: chicken, closed on day 21.0, 22 Mar 2026\n")
+
+
+def test_a_loss_up_to_an_end_after_pip_is_told_apart() -> None:
+    """Where an egg ended later than pip, a line says that the loss is up to its end and the target up to pip; before that, none does."""
+    book = weighed(SITE, EggBook(HEN), 1, 15.5, DAYS)
+    for end, told in ((15.0, False), (20.9, True)):
+        late = put(book, end, Dead("late"), 1)
+        water = seen(SITE, late, 22.0)
+        assert ("lost: up to its end" in book_text(late, water, SITE, day(22))) is told
+
+
+def test_seen_last() -> None:
+    """What was only measured or remembered is no sight of the egg: neither its size nor when it was laid hides a pip."""
+    book = put(put(EggBook(HEN), 10, Sign("internal pip"), 4), 11, Size(57.25, 43.125), 4)
+    book = put(book, 11.5, Laid(day(-3), None), 4)
+    (row,) = (line for line in book_text(book, the_water(book), SITE, NOW).splitlines() if line.startswith("4 "))
+    assert row.endswith("internal pip")
+
+
+@pytest.mark.parametrize(
+    ("change", "said_of_it"),
+    [
+        ({"fact": Weighing(58.0)}, "58.00 g, not 60.00 g (ada)"),
+        ({"at": day(2)}, "60.00 g, not at 02 Mar 2026 18:00 (ada)"),
+        ({"egg": 5}, "60.00 g, not of egg 4 (ada)"),
+        ({}, "60.00 g (ada)"),
+    ],
+)
+def test_what_was_put_right(change: dict[str, Any], said_of_it: str) -> None:
+    """A corrected entry names what was wrong in it: the value, the time, or the egg."""
+    book = put(EggBook(HEN), 1, Weighing(60.0), 4)
+    book = add(book, replace(book.entries[0], number=0, replaces=1, **change))
+    text = egg_text(book, book.entries[-1].egg or 0, the_water(book), SITE)
+    assert text.endswith(f"  {said_of_it}")

@@ -1,0 +1,261 @@
+"""The page of text: what a breeder reads, in the site's zone and unit, at most 80 columns wide."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta, timezone
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from monitor.analysis.history.environment import BatchHistory, history_of
+from monitor.domain.needs.bands import DRY_BULB
+from monitor.domain.needs.profile import Band
+from monitor.domain.readings.calibration import Calibration, by_offset, by_salts
+from monitor.shown.history_text import LISTED, WIDTH, Header, duration, to_text
+from tests.analysis.air import HOUR, T0, readings, stretch
+
+ZONE = timezone(timedelta(hours=2), "north")
+DAMP = Band(low_warning=65.0)
+HEADER = Header("hen-1", "fowl", 24, datetime(2026, 5, 1, 6, 0, tzinfo=UTC))
+
+
+def history() -> BatchHistory:
+    """Two hours in the setter with ten hot minutes and ten minutes' gap, then one in the hatcher, too dry.
+
+    From 37.5 to 38.6 in 10 s, 590 s there, and back: over 38 for 590 + 2·10·0.6/1.1 s, an area of 0.6·(590 + 10·0.6/1.1) K·s.
+    """
+    at = np.array([*range(0, 3001, 10), *range(3600, 10801, 10)])
+    warm = np.where((at >= 1800) & (at < 2400), 38.6, 37.5)
+    air = readings(at, warm, 50.0, np.where(at == 100, 4, 1))
+    return history_of(
+        [
+            stretch(air, hours=2.0, wet_bulb_c=None),
+            stretch(air, since_s=7200, machine="hatcher-b", stage="lockdown", rh_pct=DAMP, wet_bulb_c=None),
+        ]
+    )
+
+
+def text(unit: str = "C") -> str:
+    """The history in the made-up zone."""
+    return to_text(history(), HEADER, ZONE, unit)
+
+
+def row(block: str, label: str) -> list[str]:
+    """The three cells of the first row with this label in a block."""
+    line = next(line for line in block.splitlines() if line[:14].strip() == label)
+    return [line[14:36].strip(), line[36:58].strip(), line[58:].strip()]
+
+
+def blocks(shown: str) -> dict[str, str]:
+    """The blocks of the page by their first word."""
+    return {block.split()[0].rstrip(":"): block for block in shown.split("\n\n")}
+
+
+def test_no_line_is_wider_than_80_columns() -> None:
+    """Whatever the names, the zone and the unit."""
+    long = Header("b" * 32, "p" * 32, None, HEADER.set_at)
+    wide = history_of([stretch(readings(range(0, 3601, 10), 39.0, 20.0), machine="m" * 32, stage="lockdown")])
+    for shown in (text("C"), text("F"), to_text(wide, long, ZoneInfo("CET"), "F")):
+        assert max(len(line) for line in shown.splitlines()) <= WIDTH
+
+
+def test_the_heading_says_which_batch_and_what_the_words_mean() -> None:
+    """Batch, profile, eggs and set time; that times are local, and that the limits are the warning ones."""
+    head = " ".join(text().split("SETTER")[0].split())
+    assert "Environment history of batch hen-1" in head
+    assert "profile fowl, 24 eggs, set 2026-05-01 08:00" in head
+    assert "Times are local (north)" in head
+    assert "warning limits of the band" in head
+    assert "eggs not recorded" in to_text(history(), replace(HEADER, eggs=None), ZONE, "C")
+
+
+def test_each_stage_is_a_block_and_the_whole_comes_after() -> None:
+    """In the order in which the eggs lived them, with machine and local times."""
+    shown = text()
+    assert list(blocks(shown)) == [
+        "Environment",
+        "Times",
+        "SETTER",
+        "LOCKDOWN",
+        "WHOLE",
+        "EXCURSIONS",
+        "GAPS",
+        "CALIBRATIONS",
+    ]
+    # T0 is 2026-05-28 20:26:40 UTC.
+    assert blocks(shown)["SETTER"].splitlines()[:2] == [
+        "SETTER in setter-a",
+        "2026-05-28 22:26 to 2026-05-29 00:26, 0.1 days",
+    ]
+    assert "WHOLE in setter-a, hatcher-b" in shown
+
+
+def test_coverage_stands_beside_every_mean() -> None:
+    """Ten minutes' gap in two hours: 91.6 %, rounded down; only what is whole is called 100 %."""
+    found = blocks(text())
+    assert row(found["SETTER"], "mean (covered)")[1] == "50.0 (91.6 %)"
+    assert all(cell.endswith(" (91.6 %)") for cell in row(found["SETTER"], "mean (covered)"))
+    assert row(found["LOCKDOWN"], "mean (covered)")[0] == "37.50 (100.0 %)"
+    nothing = history_of([stretch()])
+    assert row(blocks(to_text(nothing, HEADER, ZONE, "C"))["SETTER"], "mean (covered)") == ["- (0.0 %)"] * 3
+
+
+def test_figures_are_those_of_the_history() -> None:
+    """Band, hours and areas, gaps and flagged readings, each in its column; what is not judged says so."""
+    found = blocks(text())["SETTER"]
+    assert row(found, "") == ["dry bulb °C", "humidity %RH", "wet bulb °C"]
+    assert row(found, "band") == ["37.00 to 38.00", "45.0 to 55.0", "not judged"]
+    assert row(found, "above") == ["0.2 h", "0.0 h", "-"]
+    assert row(found, "area") == ["0.10 K·h", "0.00 %RH·h", "-"]
+    assert row(found, "gaps") == ["1", "1", "1"]
+    assert row(found, "longest gap") == ["10 min"] * 3
+    assert row(found, "from") == ["2026-05-28 23:16"] * 3
+    assert row(found, "left out") == ["1 flagged"] * 3
+    assert row(found, "not judged") == ["0.0 h", "0.0 h", "1.8 h"]
+    assert row(blocks(text())["LOCKDOWN"], "band")[1] == "over 65.0"
+
+
+def test_a_band_that_changes_is_listed_below_the_table() -> None:
+    """In the whole, humidity has two bands; each is told with the time from which it stood."""
+    found = blocks(text())["WHOLE"]
+    assert row(found, "band")[1] == "changes, see below"
+    assert found.splitlines()[-2:] == [
+        "humidity from 2026-05-28 22:26: 45.0 to 55.0",
+        "humidity from 2026-05-29 00:26: over 65.0",
+    ]
+
+
+def test_fahrenheit_shifts_values_and_only_stretches_differences() -> None:
+    """37.5 °C is 99.5 °F, a limit of 38 °C is 100.4 °F, and 0.099 K·h is 0.179 °F·h, without the 32."""
+    found = blocks(text("F"))
+    assert row(found["LOCKDOWN"], "mean (covered)")[0] == "99.50 (100.0 %)"
+    assert row(found["SETTER"], "band")[0] == "98.60 to 100.40"
+    assert row(found["SETTER"], "area")[:2] == ["0.18 °F·h", "0.00 %RH·h"]
+    in_k = float(row(blocks(text("C"))["SETTER"], "spread (sd)")[0])
+    assert float(row(found["SETTER"], "spread (sd)")[0]) == pytest.approx(1.8 * in_k, abs=0.015)
+    assert row(found["SETTER"], "mean (covered)")[1] == "50.0 (91.6 %)"
+    assert "peak 101.48 at" in found["EXCURSIONS"]
+    with pytest.raises(ValueError, match="unit 'K', expected C or F"):
+        text("K")
+
+
+def test_excursions_come_longest_first_with_local_times() -> None:
+    """The dry hour before the ten hot minutes; each with its place, limit, peak and area, and its caveats."""
+    assert blocks(text())["EXCURSIONS"].splitlines() == [
+        "EXCURSIONS: 2, longest first",
+        "1 h 0 min: humidity below 65.0 %RH, area 15.00 %RH·h",
+        "  2026-05-29 00:26 to 2026-05-29 01:26, lockdown in hatcher-b",
+        "  peak 50.0 at 2026-05-29 00:26, still outside at the end",
+        "10 min: dry bulb above 38.00 °C, area 0.10 K·h",
+        "  2026-05-28 22:56 to 2026-05-28 23:06, setter in setter-a",
+        "  peak 38.60 at 2026-05-28 22:56",
+    ]
+
+
+def test_caveats_are_told() -> None:
+    """Outside when the record starts, cut by a gap, and never seen to come back."""
+    air = readings([*range(0, 1801, 10), *range(2400, 3601, 10)], 39.0)
+    shown = " ".join(to_text(history_of([stretch(air)]), HEADER, ZONE, "C").split())
+    assert "peak 39.00 at 2026-05-28 22:26, outside from the start, cut by a gap" in shown
+    assert "peak 39.00 at 2026-05-28 23:06, cut by a gap, still outside at the end" in shown
+
+
+def test_many_excursions_and_gaps_end_in_a_count() -> None:
+    """The longest are listed, the rest are counted with the length of the longest among them."""
+    at, dry_bulb, start = [], [], 0
+    for length in range(30, 0, -1):
+        at += [start, start + 10 * length]
+        dry_bulb += [39.0, 39.0]
+        start += 1000
+    air = readings(at, dry_bulb)
+    found = blocks(to_text(history_of([stretch(air, hours=9.0, max_gap_s=300.0)]), HEADER, ZONE, "C"))
+    assert found["EXCURSIONS"].splitlines()[0] == "EXCURSIONS: 30, longest first"
+    assert found["EXCURSIONS"].splitlines()[-1] == f"and {30 - LISTED} more, none longer than 2 min"
+    assert len(found["GAPS"].splitlines()) == 1 + LISTED + 1
+
+
+def test_gaps_are_shown_with_what_was_missing() -> None:
+    """One line for a time that several quantities miss together, another where only humidity is missing."""
+    at = np.arange(0, 3601, 10)
+    air = readings(at, 37.5, np.where((at > 600) & (at < 900), np.nan, 50.0), np.where((at > 1800) & (at < 2400), 9, 1))
+    assert blocks(to_text(history_of([stretch(air)]), HEADER, ZONE, "C"))["GAPS"].splitlines() == [
+        "GAPS: 2, longest first",
+        "10 min: 2026-05-28 22:56 to 2026-05-28 23:06, dry bulb, humidity, wet bulb",
+        "5 min: 2026-05-28 22:36 to 2026-05-28 22:41, humidity, wet bulb",
+    ]
+
+
+def test_a_calm_record_says_none() -> None:
+    """No excursions and no gaps are told in so many words."""
+    shown = to_text(history_of([stretch(readings(range(0, 3601, 10), 37.5, 50.0))]), HEADER, ZONE, "C")
+    assert "EXCURSIONS: none" in shown
+    assert shown.endswith("GAPS: none\n\nCALIBRATIONS: none, readings are as the probes sent them\n")
+
+
+CALIBRATIONS = (
+    Calibration("node-a/top", datetime(2026, 5, 1, 5, 0, tzinfo=UTC), dry_bulb_c=by_offset(DRY_BULB, 0.3)),
+    Calibration(
+        "node-a/top",
+        datetime(2026, 5, 20, 5, 0, tzinfo=UTC),
+        datetime(2026, 5, 20, 5, 0, tzinfo=UTC),
+        datetime(2027, 5, 20, 5, 0, tzinfo=UTC),
+        "Ada",
+        rh_pct=by_salts([("sodium-chloride", 73.1), ("magnesium-chloride", 34.0)], 25.0),
+    ),
+)
+
+
+def test_the_calibrations_that_corrected_it_are_told() -> None:
+    """Each with what it corrects, when it was made and by whom, from when on it holds, and when it is due again."""
+    told = " ".join(
+        blocks(to_text(replace(history(), calibrations=CALIBRATIONS), HEADER, ZONE, "C"))["CALIBRATIONS"].split()
+    )
+    assert told == (
+        "CALIBRATIONS: 2 node-a/top: temperature +0.30 K made 2026-05-01 07:00, holds from the beginning of the record "
+        "node-a/top: humidity 34.0 is 32.8 %RH (magnesium-chloride), 73.1 is 75.3 %RH (sodium-chloride) "
+        "made 2026-05-20 07:00 by Ada, holds from 2026-05-20 07:00, due again 2027-05-20 07:00"
+    )
+    shown = to_text(replace(history(), calibrations=CALIBRATIONS), HEADER, ZONE, "F")
+    assert "node-a/top: temperature +0.54 °F" in shown
+    assert max(len(line) for line in shown.splitlines()) <= WIDTH
+
+
+def test_the_hour_that_summer_time_brings_twice_is_told_apart() -> None:
+    """On 25 October 2026 in Central Europe 02:30 comes twice: both carry their offset, 01:30 does not."""
+    first = datetime(2026, 10, 25, 0, 30, tzinfo=UTC)
+    shown = [
+        to_text(history(), replace(HEADER, set_at=first + timedelta(hours=hours)), ZoneInfo("CET"), "C").splitlines()[1]
+        for hours in (-1, 0, 1, 2)
+    ]
+    assert [line.partition("set ")[2] for line in shown] == [
+        "2026-10-25 01:30",
+        "2026-10-25 02:30+0200",
+        "2026-10-25 02:30+0100",
+        "2026-10-25 03:30",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (0.4, "0 s"),
+        (59.4, "59 s"),
+        (59.6, "1 min"),
+        (3569.0, "59 min"),
+        (3590.0, "1 h 0 min"),
+        (4320.0, "1 h 12 min"),
+        (172_800.0, "2 d 0 h"),
+        (273_600.0, "3 d 4 h"),
+    ],
+)
+def test_a_duration_is_told_as_people_say_it(seconds: float, words: str) -> None:
+    """Never 60 s, 60 min or 24 h where the next unit is meant."""
+    assert duration(seconds) == words
+
+
+def test_times_shown_are_those_of_the_record() -> None:
+    """The made-up zone is two hours ahead of UTC; T0 is where these tests begin."""
+    assert datetime.fromtimestamp(T0 / 1000, UTC) == datetime(2026, 5, 28, 20, 26, 40, tzinfo=UTC)
+    assert HOUR == 3_600_000

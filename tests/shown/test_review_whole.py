@@ -1,0 +1,115 @@
+"""All the reviews of a batch together: in order, within 80 columns, what is common said once, and how to begin where nothing was written."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pytest
+
+from monitor.analysis.review.judged import Record, review, shipped_causes
+from monitor.analysis.review.whole import BatchReview, Reviewed
+from monitor.domain.published.findings import FINDINGS
+from monitor.shown.review_text import CLOSING, PREAMBLE, TEMPERATURES_OF
+from monitor.shown.review_whole import whole_json, whole_text
+from monitor.shown.site_form import Shown
+from tests.shown.test_review_text import CLEAR, FORBIDDEN, FULL
+
+CATALOGUE = shipped_causes()
+SHOWN = Shown(UTC, "C")
+SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
+
+
+def whole(*findings: str, record: Record = FULL, good: tuple[str, ...] = ("hen-1", "hen-2", "hen-4")) -> BatchReview:
+    others = [replace(CLEAR, name=name) for name in good]
+    reviewed = tuple(
+        Reviewed(f, "2 of 20 eggs (3, 7)", (3, 7), 0, review(CATALOGUE, f, record, (FULL, CLEAR), others))
+        for f in findings
+    )
+    return BatchReview("hen-3", "chicken", 20, SET, None, reviewed, good, 0.75)
+
+
+def words(text: str) -> str:
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+def test_every_finding_at_once(unit: str) -> None:
+    """All of the list in one text: no line wider than 80, what supported means and the sources once, a caution for each, and no claim."""
+    text = whole_text(whole(*CATALOGUE.findings), CATALOGUE, Shown(UTC, unit))
+    assert max(map(len, text.splitlines())) <= 80
+    assert words(text).count(words(PREAMBLE)) == words(text).count(words(CLOSING)) == 1
+    assert text.count("\nCAUTION\n") == len(CATALOGUE.findings)
+    assert text.count("\nSOURCES\n") == 1
+    assert words(text).endswith(TEMPERATURES_OF)
+    assert text.count("\n  HARI: ") == 1
+    assert FORBIDDEN.search(words(text[: text.index("\nSOURCES\n")])) is None
+
+
+def test_in_order() -> None:
+    """What was found, then finding by finding: supported first with figure, band and the others, what no sensor sees last."""
+    text = whole_text(whole("wet-chick", "late-hatch"), CATALOGUE, SHOWN)
+    heads = [line for line in text.splitlines() if line and not line.startswith(" ")]
+    assert heads[0] == "Review of batch hen-3"
+    assert heads[1] == "profile chicken, 20 eggs, set 2026-03-01 18:00, still open"
+    assert heads[2:4] == ["FOUND", "HOW TO READ THIS"]
+    assert heads[4].startswith("WET CHICK, EXCESS FLUID")
+    assert [h.split(":")[0] for h in heads[5:10]] == [
+        "SUPPORTED",
+        "CANNOT SAY",
+        "NOT SUPPORTED",
+        "NOT MEASURED",
+        "CAUTION",
+    ]
+    assert heads[10] == "LATE HATCH: 2 OF 20 EGGS (3, 7)"
+    assert (
+        "  wet chick, excess fluid, soft or oedematous: 2 of 20 eggs (3, 7)\n  late hatch: 2 of 20 eggs (3, 7)\n"
+        in text
+    )
+
+
+def test_the_batches_beside_it() -> None:
+    """Named, with what went well means; of too few it is said, and of none."""
+    assert "went well (75 % or more of the fertile eggs hatched): hen-1, hen-2, hen-4." in words(
+        whole_text(whole("runt"), CATALOGUE, SHOWN)
+    )
+    assert "hen-1; fewer than 3 set nothing apart." in words(
+        whole_text(whole("runt", good=("hen-1",)), CATALOGUE, SHOWN)
+    )
+    assert "No other batch of chicken that went well (75 %" in words(
+        whole_text(whole("runt", good=()), CATALOGUE, SHOWN)
+    )
+
+
+def test_nothing_written() -> None:
+    """It says how to write a finding, and lists the trade's whole list by the words one types."""
+    text = whole_text(whole(), CATALOGUE, SHOWN)
+    assert "NOTHING FOUND IS WRITTEN" in text
+    assert "  eggroom egg finding hen-3 7 sticky-chick\n" in text
+    assert all(f"    {each.id} " in text for each in FINDINGS)
+    assert "SUPPORTED" not in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_asked_about_is_not_found() -> None:
+    """A finding that nobody wrote is told as asked about."""
+    given = whole("runt")
+    given = replace(given, reviewed=(replace(given.reviewed[0], written=False),))
+    assert "(asked about, not written)" in words(whole_text(given, CATALOGUE, SHOWN))
+
+
+def test_as_values() -> None:
+    """Plain values for a program: the batch, the batches beside it, each finding with its eggs, verdicts and caution."""
+    data = json.loads(json.dumps(whole_json(whole("wet-chick"), CATALOGUE), allow_nan=False))
+    assert (data["batch"], data["eggs"], data["closed_at"], data["set_at"]) == (
+        "hen-3",
+        20,
+        None,
+        "2026-03-01T18:00:00.000Z",
+    )
+    assert (data["went_well"], data["went_well_share"]) == (["hen-1", "hen-2", "hen-4"], 0.75)
+    (one,) = data["reviews"]
+    assert (one["finding"], one["eggs"], one["count"], one["written"]) == ("wet-chick", [3, 7], 0, True)
+    assert one["verdicts"][0]["verdict"] == "supported"
+    assert one["caution"] == CATALOGUE.findings["wet-chick"].caution

@@ -1,0 +1,123 @@
+"""Lists for the terminal: in the zone and the unit of the site."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from monitor.adapters.profile_files import load_profiles
+from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.needs.batch import Batch, Stay
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.reading import Refused
+from monitor.domain.state.record import Event
+from monitor.service.ports import RefusedRow, TransitionRow
+from monitor.settings import build_house, parse_settings
+from monitor.shown.terminal import (
+    alarm_line,
+    alarm_table,
+    batch_text,
+    doctor_text,
+    event_table,
+    refused_text,
+    transition_table,
+)
+
+AT = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
+
+
+def site(unit: str) -> Site:
+    data = {
+        "site": {"id": "home", "unit": unit, "zone": "Asia/Kathmandu"},
+        "machine": [{"id": "setter-1", "name": "Setter 1"}],
+        "probe": [{"node": "node-a", "probe": "top", "machine": "setter-1", "interval_s": 60}],
+    }
+    return build_house(parse_settings(data, "test"), load_profiles(None), Path("test.toml")).site
+
+
+def test_an_opening_is_told_in_the_sites_unit_and_time() -> None:
+    """What the record keeps in °C is shown in °F where the site is; what else happened stays as it was written."""
+    events = [
+        Event(AT, "opening", "setter-1", "opened for about 2 min, lowest 34.0 °C"),
+        Event(AT, "batch", "site", "hen-1: 24 C eggs"),
+    ]
+    assert (
+        event_table(events, site("C"))
+        .splitlines()[0]
+        .endswith("opening Setter 1: opened for about 2 min, lowest 34.0 °C")
+    )
+    first, other = event_table(events, site("F")).splitlines()
+    assert first.endswith("opening Setter 1: opened for about 2 min, lowest 93.2 °F")
+    assert first.startswith("01 Mar 2026 23:45:00")
+    assert other.endswith("batch: hen-1: 24 C eggs")
+
+
+NEXT_YEAR = datetime(2027, 2, 1, tzinfo=UTC)
+ODD = "a\x1b[2Jb\r\nc\u202ed"
+
+
+def test_a_batch_has_its_years_and_fits() -> None:
+    """In its own year a batch is shown without it; looked at in the next, and over New Year, each time has its year; no line over 80."""
+    stays = (Stay("setter-1", AT, AT + timedelta(days=18)), Stay("hatcher-in-the-barn-number-two-a", AT, NEXT_YEAR))
+    batch = Batch("hen-1", "chicken", AT, 24, stays=stays, note=f"{ODD} {'a long note ' * 20}")
+    this, later = (batch_text(batch, site("C"), now) for now in (AT + timedelta(days=20), NEXT_YEAR))
+    assert "set 01 Mar 23:45, day 20.0" in this
+    assert "2026" not in this
+    assert "set 01 Mar 2026 23:45, day 336.2" in later
+    assert "  lockdown 19 Mar 2026 23:45, hatch 2" in later
+    assert "  in setter-1 from 01 Mar 2026 23:45 to 19 Mar 2026 23:45" in later
+    assert max(map(len, f"{this}\n{later}".splitlines())) <= 80
+    assert all(line.isprintable() for line in later.splitlines())
+    winter = replace(batch, set_at=datetime(2026, 12, 20, tzinfo=UTC), stays=())
+    text = batch_text(winter, site("C"), datetime(2026, 12, 28, tzinfo=UTC))
+    assert "set 20 Dec 05:45" in text
+    assert "lockdown 07 Jan 2027 05:45" in text
+
+
+def test_a_standing_alarm_has_its_year_where_it_is_another() -> None:
+    """A reminder of December that nobody answered says in January which December."""
+    alarm = {
+        "rule": "look-again",
+        "subject": "batch hen-1",
+        "number": 3,
+        "state": "unacknowledged",
+        "quantity": None,
+        "about": ODD,
+    }
+    alarm |= {"ended": None, "since": "2026-12-31T10:00:00Z", "shelved_until": None, "value": None, "worst": None}  # fmt: skip
+    lines = [alarm_line(alarm, site("C"), now) for now in ("2026-12-31T12:00:00Z", "2027-01-01T12:00:00Z", None)]
+    assert [" since 31 Dec 15:45: " in line for line in lines] == [True, False, False]
+    assert [" since 31 Dec 2026 15:45: " in line for line in lines] == [False, True, True]
+    assert all(line.isprintable() and "a [2Jb  c d" in line for line in lines)
+
+
+def test_what_was_typed_moves_no_terminal() -> None:
+    """A name, the text of an event and of a refused message stay on their line, whatever they hold."""
+    states = ("normal", "unacknowledged")
+    row = TransitionRow(1, AT, "site", "look-again", 2, 2, *states, ODD, None, None, None, None, ODD)
+    refused = RefusedRow(AT, Refused("topic" + ODD, b"\x1b[2J", ODD))
+    texts = [
+        transition_table([row], site("C")),
+        event_table([Event(AT, "note", "site", ODD)], site("C")),
+        *refused_text(1, [refused], [], site("C")).splitlines()[1:2],
+    ]
+    assert all(text.isprintable() and "a [2Jb  c d" in text for text in texts)
+
+
+def test_alarms_fit_the_terminal() -> None:
+    """Its words, what it is about and what to do take as many lines as they need, none wider than 80 columns, and lose no word."""
+    about = "egg 7: loss by pip 18.2 % (17.6 to 18.8) is outside 11 to 14 %; 71 % RH from now on leads to 13.9 %; also egg 9"
+    alarm = Alarm(
+        "batch hen-1",
+        "weight-off-track",
+        number=17,
+        condition=True,
+        since=datetime(2026, 3, 1, tzinfo=UTC),
+        about=about,
+    )
+    table = alarm_table([alarm], site("C"))
+    assert max(map(len, table.splitlines())) <= 80
+    assert f"({about})" in " ".join(table.split())
+    facts = {"checks": [{"what": "broker", "good": True, "found": "word " * 40}]}
+    assert max(map(len, doctor_text(facts).splitlines())) <= 80
