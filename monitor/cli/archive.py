@@ -135,8 +135,8 @@ def _same_again(archive: Any, figures: str) -> None:
 
 def _figures(history: Any, site: Any, batch: Any, now: datetime) -> str:
     from monitor.service.reports.batch import NoRecord, batch_history
-    from monitor.shown.history_files import to_json
-    from monitor.shown.history_text import Header
+    from monitor.shown.history.files import to_json
+    from monitor.shown.history.text import Header
 
     try:
         return _printed(to_json(batch_history(history, site, batch, now), Header.of(batch)))
@@ -147,9 +147,9 @@ def _figures(history: Any, site: Any, batch: Any, now: datetime) -> str:
 def _review(history: Any, site: Any, batch: Any, now: datetime) -> dict[str, str]:
     from monitor.analysis.review.judged import shipped_causes
     from monitor.service.reports.review import batch_review
-    from monitor.shown.review_page import review_html
-    from monitor.shown.review_whole import whole_json, whole_text
-    from monitor.shown.site_form import Shown
+    from monitor.shown.form import Shown
+    from monitor.shown.review.page import review_html
+    from monitor.shown.review.whole import whole_json, whole_text
 
     catalogue = shipped_causes()
     whole = batch_review(history, site, batch, now, catalogue)

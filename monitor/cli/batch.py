@@ -99,8 +99,8 @@ def _batch_show(options: Any) -> int:
     from monitor.domain.wall import filled
     from monitor.service.reports.batch import batch_development
     from monitor.service.watch.commands import batch_view
-    from monitor.shown.development import development_lines, development_record
-    from monitor.shown.site_form import Shown
+    from monitor.shown.form import Shown
+    from monitor.shown.history.development import development_lines, development_record
     from monitor.shown.terminal import batch_text
 
     house = cli._house(options)

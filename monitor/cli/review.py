@@ -48,8 +48,8 @@ def _review(options: Any) -> int:
     from monitor.analysis.review.judged import shipped_causes
     from monitor.service.reports.batch import NoRecord
     from monitor.service.reports.review import batch_review
-    from monitor.shown.review_whole import whole_json, whole_text
-    from monitor.shown.site_form import Shown
+    from monitor.shown.form import Shown
+    from monitor.shown.review.whole import whole_json, whole_text
 
     if options.archive is not None or options.batch is None:
         return print_kept_review(options)
@@ -69,7 +69,7 @@ def _review(options: Any) -> int:
     except NoRecord as error:
         raise Failed(str(error)) from error
     if options.html is not None:
-        from monitor.shown.review_page import review_html
+        from monitor.shown.review.page import review_html
 
         cli._write(options.html, review_html(whole, catalogue, shown))
     data = whole_json(whole, catalogue)

@@ -36,9 +36,9 @@ from monitor.service.reports.batch import batch_charts
 from monitor.service.reports.water import water_of
 from monitor.settings import build_house, parse_settings
 from monitor.shown.eggs import book_view, water_view
-from monitor.shown.history_files import to_csv as figures_csv
-from monitor.shown.history_files import to_json
-from monitor.shown.history_text import Header
+from monitor.shown.history.files import to_csv as figures_csv
+from monitor.shown.history.files import to_json
+from monitor.shown.history.text import Header
 from tests.archived import PROFILES, SECRET, closed_batch, day, fill, make_site, open_batch
 from tests.fakes import MemoryStore
 from tests.ports import BATCH, PROBE, at, everything, full_group, notice, raised

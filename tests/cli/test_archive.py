@@ -120,10 +120,10 @@ def test_figures_that_another_version_counts_otherwise(
     file = tmp_path / "hen-1.zip"
     said(capsys, "archive", "hen-1", str(file), config=shut)
     monkeypatch.setattr(archive_commands, "PROGRAM", "eggroom 9")
-    from monitor.shown import history_files
+    from monitor.shown.history import files
 
-    real = history_files.to_json
-    monkeypatch.setattr(history_files, "to_json", lambda *given: real(*given) | {"more": 1})
+    real = files.to_json
+    monkeypatch.setattr(files, "to_json", lambda *given: real(*given) | {"more": 1})
     code, out, err = typed(capsys, "history", "--archive", str(file), "--json")
     assert (code, json.loads(out)["more"]) == (0, 1)
     assert err == "eggroom: these figures are by eggroom 9; those of the archive, by eggroom 0.1.0, differ (history.json in it)\n"  # fmt: skip

@@ -8,7 +8,7 @@ from typing import Any
 from monitor.analysis.across.statistics import Association, Outcome, Table, associations, rate, rates, rates_by, wilson
 from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Written
 from monitor.shown.outcomes import outcomes_json, outcomes_text
-from tests.shown.test_review_text import FORBIDDEN
+from tests.shown.review.test_finding import FORBIDDEN
 
 HENS = [
     Outcome("hen-1", "setter-1", "chicken", "Mar to May", 20, 18, 16, True, {"late": 2}),

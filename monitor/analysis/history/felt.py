@@ -1,6 +1,6 @@
 """What stands beside the figures of the air: its dose of heat and cold, the eggs as they are estimated, and what was done.
 
-Values only; `dose` and `egg_line` work them out, `felt_text` and `history_files` show them.
+Values only; `dose` and `line/eggs` work them out, `shown/history` shows them.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""All the reviews of one batch together, as values; `shown/review_whole` says them."""
+"""All the reviews of one batch together, as values; `shown/review/whole` says them."""
 
 from __future__ import annotations
 

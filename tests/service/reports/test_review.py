@@ -20,9 +20,9 @@ from monitor.service.reports.egg import egg_life
 from monitor.service.reports.review import MOST_GOOD, batch_review, subject_words
 from monitor.service.reports.water import water_of
 from monitor.shown.eggs import book_text, egg_text, water_view
-from monitor.shown.history_egg import water_lines
-from monitor.shown.review_whole import whole_text
-from monitor.shown.site_form import Shown
+from monitor.shown.form import Shown
+from monitor.shown.history.egg import water_lines
+from monitor.shown.review.whole import whole_text
 from tests.fakes import MemoryStore
 from tests.seasons import DAMP_RH, SETTER_RH, batch_of, ended, five_seasons, group, put, set_at
 from tests.service.reports.test_lived import weighed

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from monitor.analysis.history.development import Development, Expected
+from monitor.shown.form import Shown
 from monitor.shown.plain import Record, utc_ms, value
-from monitor.shown.site_form import Shown
 
 
 def development_lines(found: Development, shown: Shown) -> Iterator[str]:

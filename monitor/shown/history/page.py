@@ -16,14 +16,14 @@ from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.figures import Figures
 from monitor.domain.needs.bands import EGG
 from monitor.domain.readings.reading import to_ms
-from monitor.shown.development import development_lines
-from monitor.shown.felt_text import dose_lines, felt_lines, happening_lines, openings_per_day
-from monitor.shown.history_draw import axis, drawing, legend, strips
-from monitor.shown.history_egg import book_lines, water_lines
-from monitor.shown.history_egg_draw import loss_drawing
-from monitor.shown.history_text import Header, calibration_lines, column, excursion_lines, gap_lines
-from monitor.shown.page_style import STYLE
-from monitor.shown.site_form import WORDS, Shown
+from monitor.shown.form import WORDS, Shown
+from monitor.shown.history.development import development_lines
+from monitor.shown.history.draw import axis, drawing, legend, strips
+from monitor.shown.history.egg import book_lines, water_lines
+from monitor.shown.history.egg_draw import loss_drawing
+from monitor.shown.history.felt import dose_lines, felt_lines, happening_lines, openings_per_day
+from monitor.shown.history.text import Header, calibration_lines, column, excursion_lines, gap_lines
+from monitor.shown.style import STYLE
 
 
 def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, zone: tzinfo, unit: str) -> str:

@@ -1,6 +1,6 @@
 """The environment history of a batch, or of one egg of it, as a breeder reads it: a page of text, in the site's zone and unit.
 
-Nothing is computed here. Beside every mean stands its coverage, and every gap is counted; see `history_files`
+Nothing is computed here. Beside every mean stands its coverage, and every gap is counted; see `files`
 for JSON and CSV.
 """
 
@@ -21,10 +21,10 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.calibration_words import said
 from monitor.domain.wall import WIDTH as WIDTH
 from monitor.domain.wall import filled, printable
-from monitor.shown.development import development_lines
-from monitor.shown.felt_text import dose_lines, felt_lines, happening_lines
-from monitor.shown.history_egg import end_line, water_lines
-from monitor.shown.site_form import WORDS, Shown, duration, per_cent
+from monitor.shown.form import WORDS, Shown, duration, per_cent
+from monitor.shown.history.development import development_lines
+from monitor.shown.history.egg import end_line, water_lines
+from monitor.shown.history.felt import dose_lines, felt_lines, happening_lines
 
 LISTED = 20  # excursions, and gaps, told one by one in the text; JSON and CSV have them all
 _LABEL, _COLUMN = 14, 22  # one label and three columns fill the width

@@ -9,8 +9,8 @@ from html import escape
 from monitor.analysis.history.chart import Chart
 from monitor.analysis.history.egg import EggPart, lost_pct
 from monitor.domain.readings.reading import from_ms, to_ms
-from monitor.shown.history_draw import Ticks, rect, round_step, svg, times
-from monitor.shown.site_form import Shown
+from monitor.shown.form import Shown
+from monitor.shown.history.draw import Ticks, rect, round_step, svg, times
 
 HEIGHT = 120.0
 FEWEST = 2  # one weighing is no line

@@ -11,10 +11,10 @@ import pytest
 from monitor.analysis.review.judged import Record, review, shipped_causes
 from monitor.analysis.review.whole import BatchReview, Reviewed
 from monitor.domain.published.findings import FINDINGS
-from monitor.shown.review_text import CLOSING, PREAMBLE, TEMPERATURES_OF
-from monitor.shown.review_whole import whole_json, whole_text
-from monitor.shown.site_form import Shown
-from tests.shown.test_review_text import CLEAR, FORBIDDEN, FULL
+from monitor.shown.form import Shown
+from monitor.shown.review.finding import CLOSING, PREAMBLE, TEMPERATURES_OF
+from monitor.shown.review.whole import whole_json, whole_text
+from tests.shown.review.test_finding import CLEAR, FORBIDDEN, FULL
 
 CATALOGUE = shipped_causes()
 SHOWN = Shown(UTC, "C")

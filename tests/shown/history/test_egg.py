@@ -12,10 +12,10 @@ import pytest
 
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Dead, Hatched, Note, Removed, Weighing
-from monitor.shown.history_egg import COLUMNS, end_line, water_lines
-from monitor.shown.history_files import to_csv, to_json
-from monitor.shown.history_text import WIDTH, Header, to_text
-from monitor.shown.site_form import Shown
+from monitor.shown.form import Shown
+from monitor.shown.history.egg import COLUMNS, end_line, water_lines
+from monitor.shown.history.files import to_csv, to_json
+from monitor.shown.history.text import WIDTH, Header, to_text
 from tests.fakes import MemoryStore
 from tests.one_egg import day, hens, make_site, part_of, record, report, written
 

@@ -12,9 +12,9 @@ from monitor.adapters.profile_files import load_profiles
 from monitor.analysis.history.development import HOUR_MS, Development, development_of
 from monitor.domain.eggs.temperature import model_of
 from monitor.domain.needs.profile import Band
-from monitor.shown.development import development_lines, development_record
+from monitor.shown.form import Shown
+from monitor.shown.history.development import development_lines, development_record
 from monitor.shown.plain import utc_ms
-from monitor.shown.site_form import Shown
 from tests.analysis.air import T0, readings, stretch
 
 CHICKEN = load_profiles(None)["chicken"]

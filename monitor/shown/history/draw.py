@@ -16,8 +16,8 @@ from monitor.analysis.history.figures import Figures, limits_of
 from monitor.domain.air.units import celsius_to_fahrenheit
 from monitor.domain.needs.bands import EGG, RH
 from monitor.domain.readings.reading import from_ms
-from monitor.shown.felt_text import happening_words
-from monitor.shown.site_form import WORDS, Shown
+from monitor.shown.form import WORDS, Shown
+from monitor.shown.history.felt import happening_words
 
 HEIGHT = 170.0
 HOUR_MS = 3_600_000

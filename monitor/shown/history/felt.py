@@ -12,7 +12,7 @@ from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.published.exposure import ABOVE, REACHED, SHORT
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.wall import printable
-from monitor.shown.site_form import Shown, duration, per_cent
+from monitor.shown.form import Shown, duration, per_cent
 
 LISTED = 20  # openings told one by one in words; JSON and CSV have them all
 DAY_MS = 86_400_000

@@ -1,6 +1,6 @@
 """What the history of one egg has beside that of its batch: how it ended, what was written of it, and its own loss of water.
 
-Values, and how they are said in words and to programs; `service/egg_history` finds them, `history_egg_draw` draws the loss. Per cent
+Values, and how they are said in words and to programs; `service/reports/egg` finds them, `egg_draw` draws the loss. Per cent
 are of the mass at set.
 """
 
@@ -15,10 +15,10 @@ from monitor.analysis.water.loss import Interval
 from monitor.domain.eggs.book import Mass
 from monitor.domain.eggs.entry import Dead, Entry
 from monitor.domain.eggs.words import entry_view, said
-from monitor.shown.felt_files import happening_record
-from monitor.shown.felt_text import happening_words
+from monitor.shown.form import Shown
+from monitor.shown.history.felt import happening_words
+from monitor.shown.history.felt_files import happening_record
 from monitor.shown.plain import Record, exact, utc, value
-from monitor.shown.site_form import Shown
 
 # Columns that the CSV of one egg has after those of every history, by their key in a record.
 COLUMNS = {

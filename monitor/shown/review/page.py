@@ -11,9 +11,9 @@ from html import escape
 from monitor.analysis.review.judged import Verdict
 from monitor.analysis.review.whole import BatchReview
 from monitor.domain.published.causes import MEAN, Catalogue
-from monitor.shown.page_style import STYLE
-from monitor.shown.review_whole import HEAD, READING, TITLE, Section, sections
-from monitor.shown.site_form import Shown
+from monitor.shown.form import Shown
+from monitor.shown.review.whole import HEAD, READING, TITLE, Section, sections
+from monitor.shown.style import STYLE
 
 # Beside the style of the history: a cause and what is said to it stay on one sheet, a caution stands in a frame.
 _MORE = (

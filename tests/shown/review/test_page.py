@@ -17,11 +17,11 @@ import pytest
 
 from monitor.analysis.review.judged import Figure, Record, review, shipped_causes
 from monitor.analysis.review.whole import Reviewed
-from monitor.shown.review_page import review_html
-from monitor.shown.review_whole import sections
+from monitor.shown.review.page import review_html
+from monitor.shown.review.whole import sections
 from tests.analysis.review.test_judged import first_of
-from tests.shown.test_history_page import CHROMIUM, chromium, luminance
-from tests.shown.test_review_whole import SHOWN, whole
+from tests.shown.history.test_page import CHROMIUM, chromium, luminance
+from tests.shown.review.test_whole import SHOWN, whole
 
 CATALOGUE = shipped_causes()
 VOID = {"meta"}

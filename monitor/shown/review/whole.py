@@ -14,8 +14,9 @@ from monitor.domain.eggs.words import eggs_words
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
 from monitor.domain.wall import filled
+from monitor.shown.form import Shown
 from monitor.shown.plain import utc
-from monitor.shown.review_text import (
+from monitor.shown.review.finding import (
     CLOSING,
     HEADS,
     PREAMBLE,
@@ -25,7 +26,6 @@ from monitor.shown.review_text import (
     told_lines,
     unseen_lines,
 )
-from monitor.shown.site_form import Shown
 
 TITLE, PART, HEAD = 1, 2, 3  # levels of a section's heading
 READING = "How to read this"

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from monitor.shown.history_files import COLUMNS, to_csv, to_json
-from monitor.shown.history_text import Header
+from monitor.shown.history.files import COLUMNS, to_csv, to_json
+from monitor.shown.history.text import Header
 from tests.analysis.lived import SET_AT, lived
 
 HEADER = Header("hen-1", "fowl", 24, SET_AT)

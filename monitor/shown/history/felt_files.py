@@ -1,4 +1,4 @@
-"""Doses, estimated eggs and what was done, as programs read them; see `history_files`."""
+"""Doses, estimated eggs and what was done, as programs read them; see `files`."""
 
 from __future__ import annotations
 

@@ -10,7 +10,7 @@ import pytest
 from monitor.analysis.review.judged import CANNOT_SAY, NOT_MEASURED, SUPPORTED, Figure, Record, review, shipped_causes
 from monitor.domain.air.units import quoted_in
 from monitor.domain.published.causes import LOSS, WHOLE
-from monitor.shown.review_text import HEADS, WHY, review_text, to_json
+from monitor.shown.review.finding import HEADS, WHY, review_text, to_json
 from tests.analysis.review.test_judged import EVERY, first_of
 
 CATALOGUE = shipped_causes()

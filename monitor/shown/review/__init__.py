@@ -1,0 +1,1 @@
+"""The reviews of a batch: as text, page and JSON."""
