@@ -20,8 +20,9 @@ from monitor.adapters.clock import SystemClock
 from monitor.adapters.delivery import AppriseDelivery
 from monitor.adapters.door import Door
 from monitor.adapters.link.mapping import MappingError, PayloadRule, map_payload
-from monitor.adapters.link.mqtt import LinkError, LinkSettings, MqttLink, read_password
+from monitor.adapters.link.mqtt import LinkError, LinkSettings, MqttLink
 from monitor.adapters.link.wire import decode, encode_stored
+from monitor.adapters.secret import SecretError, read_secret
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
@@ -32,7 +33,7 @@ from monitor.service.watch.dispatcher import Dispatcher
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Inbox, Linked, Opened
 from monitor.service.watch.notify import standard_stages
-from monitor.settings import House
+from monitor.settings import House, SettingsError, read_contacts
 
 ALIVE_EVERY_S = 10.0
 DOOR_NAME, STORE_NAME = "eggroom.sock", "eggroom.db"
@@ -197,8 +198,12 @@ def _dispatcher(house: House, inbox: Inbox, clock: Clock) -> Dispatcher:
     def report(attempt: Attempt) -> None:
         inbox.put(Attempted(clock.now(), attempt))
 
+    try:
+        contacts = read_contacts(house.settings, house.path)
+    except SettingsError as error:
+        raise StartError(str(error)) from error
     return Dispatcher(
-        contacts=house.contacts,
+        contacts=contacts,
         delivery=AppriseDelivery(),
         stages=standard_stages(),
         report=report,
@@ -220,13 +225,24 @@ def link_settings(house: House) -> LinkSettings:
             port=broker.port,
             protocol=broker.protocol,
             username=broker.username,
-            password=None if broker.password_file is None else read_password(beside / broker.password_file),
+            password=None if broker.password_file is None else _password(beside / broker.password_file),
             ca_file=None if broker.ca_file is None else beside / broker.ca_file,
             keepalive_s=broker.keepalive_s,
             filters=tuple(rule.topic_filter for rule in payload_rules(house)),
         )
     except LinkError as error:
-        raise StartError(f"{house.path}: {error}") from error
+        raise StartError(f"{house.path}: {error}") from error.__cause__
+
+
+def _password(path: Path) -> str:
+    """The broker's password. Raises LinkError."""
+    try:
+        password = read_secret(path, "a file with one line")
+    except SecretError as error:
+        raise LinkError(f"broker password file {path}: {error}") from error
+    if "\n" in password:
+        raise LinkError(f"broker password file {path}: several lines, expected one line")
+    return password
 
 
 def payload_rules(house: House) -> tuple[PayloadRule, ...]:

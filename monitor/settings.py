@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from monitor.adapters.secret import SecretError, read_secret
 from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.needs.profile import Profile, ProfileError
 from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed, parse_rules
@@ -127,7 +128,6 @@ class House:
 
     settings: Settings
     site: Site
-    contacts: tuple[Contact, ...]
     path: Path
 
 
@@ -136,6 +136,49 @@ def load_house(path: Path) -> House:
     settings = read_settings(path)
     profiles = _profiles(settings, path)
     return build_house(settings, profiles, path)
+
+
+def load_house_and_contacts(path: Path) -> tuple[House, tuple[Contact, ...]]:
+    """The same with the secret addresses, for what sends or checks. Raises SettingsError with every complaint about either."""
+    wrong: list[str] = []
+    try:
+        house = load_house(path)
+    except SettingsError as error:
+        wrong += error.lines
+    settings = read_settings(path)
+    try:
+        contacts = read_contacts(settings, path)
+    except SettingsError as error:
+        wrong += error.lines
+    if wrong:
+        raise SettingsError(wrong)
+    return house, contacts
+
+
+def read_contacts(settings: Settings, path: Path) -> tuple[Contact, ...]:
+    """Whom to tell, with their addresses, which may be for the daemon's account alone. Raises SettingsError with every complaint."""
+    result: list[Contact] = []
+    wrong: list[str] = []
+    for contact in settings.contact:
+        try:
+            result.append(read_contact(contact, path))
+        except SettingsError as error:
+            wrong += error.lines
+    if wrong:
+        raise SettingsError(wrong)
+    return tuple(result)
+
+
+def read_contact(contact: ContactSettings, path: Path) -> Contact:
+    """One of them; path: the configuration file's. Raises SettingsError."""
+    url = contact.url or ""
+    if contact.url_file is not None:
+        try:
+            url = read_secret(path.parent / contact.url_file, "a file with one address")
+        except SecretError as error:
+            line = f"{path}: contact {contact.id}: url_file {contact.url_file}: {error}"
+            raise SettingsError([line]) from error
+    return Contact(contact.id, contact.name or contact.id, url.strip())
 
 
 def read_settings(path: Path) -> Settings:
@@ -174,7 +217,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         if p.machine not in machines:
             wrong.append(f"{path}: probe {key}: machine {p.machine!r}, expected one of: {', '.join(machines)}")
         probes[key] = Probe(key, p.machine, p.interval_s, p.position)
-    contacts = _contacts(settings, path, wrong)
+    _check_contacts(settings, path, wrong)
     rules = _rules(shipped_rules(), settings.rules, f"{path}: rules", wrong)
     for m in settings.machine:
         _machine_rules(m, rules, path, wrong)
@@ -200,7 +243,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         probes=probes,
         profiles=profiles,
         rules=rules,
-        contacts=tuple(c.id for c in contacts),
+        contacts=tuple(c.id for c in settings.contact),
         settle_s=settings.site.settle_min * 60.0,
         link=settings.site.link,
         wick_coefficient_per_k=settings.site.wick_coefficient_per_k,
@@ -208,7 +251,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         by_node=grouped(probes, "node"),
         own_rules=settings.rules,
     )
-    return House(settings, site, contacts, path)
+    return House(settings, site, path)
 
 
 def shipped_rules() -> dict[str, Rule]:
@@ -227,22 +270,15 @@ def _profiles(settings: Settings, path: Path) -> Mapping[str, Profile]:
         raise SettingsError([str(error)]) from error
 
 
-def _contacts(settings: Settings, path: Path, wrong: list[str]) -> tuple[Contact, ...]:
-    result: list[Contact] = []
+def _check_contacts(settings: Settings, path: Path, wrong: list[str]) -> None:
+    """See that the contacts fit together. Their secret addresses are read only by what sends or checks."""
+    seen: set[str] = set()
     for c in settings.contact:
-        if any(other.id == c.id for other in result):
+        if c.id in seen:
             wrong.append(f"{path}: contact {c.id}: named twice, expected each id once")
-        url, reason = (c.url or "").strip(), "empty"
-        if c.url_file is not None:
-            try:
-                url = (path.parent / c.url_file).read_text(encoding="utf-8").strip()
-            except (OSError, UnicodeDecodeError) as error:
-                reason = getattr(error, "strerror", None) or "not text"
-        if not url:
-            of, form = ("url:", "an") if c.url_file is None else (f"url_file {c.url_file}:", "a file with one")
-            wrong.append(f"{path}: contact {c.id}: {of} {reason}, expected {form} address")
-        result.append(Contact(c.id, c.name or c.id, url))
-    return tuple(result)
+        seen.add(c.id)
+        if c.url is not None and not c.url.strip():
+            wrong.append(f"{path}: contact {c.id}: url: empty, expected an address")
 
 
 def _rules(

@@ -8,14 +8,17 @@ with Mosquitto() as broker:
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import pwd
 import signal
 import sqlite3
 import subprocess
 import sys
+import tempfile
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -31,6 +34,7 @@ from tests.receivers import eventually
 ROOT = Path(__file__).resolve().parents[1]
 SITE = "home"
 READY_S = 20.0  # two shared cores may be busy with other tests
+NOBODY = 65_534  # the account without any right, on every Linux
 STOP_S = 10.0  # what is promised of SIGTERM
 QUICK = {"on_delay_s": 0, "off_delay_s": 0}  # an alarm comes with the first judged reading
 
@@ -76,6 +80,31 @@ def eggroom(*arguments: str, config: Path | None = None, timeout_s: float = 60.0
         text=True,
         timeout=timeout_s,
     )
+
+
+class _Account:
+    """Within it this process has no right of root over files."""
+
+    def __init__(self) -> None:
+        self._root = os.geteuid() == 0
+        self.name = pwd.getpwuid(NOBODY if self._root else os.geteuid()).pw_name
+
+    def __enter__(self) -> None:
+        if self._root:
+            os.seteuid(NOBODY)
+
+    def __exit__(self, *_: object) -> None:
+        if self._root:
+            os.seteuid(0)
+
+
+@contextlib.contextmanager
+def another_account() -> Iterator[tuple[_Account, Path]]:
+    """An account that is not root's, to be entered, and a folder that it can look into."""
+    with tempfile.TemporaryDirectory(prefix="eggroom-") as name:
+        folder = Path(name)
+        folder.chmod(0o777)
+        yield _Account(), folder
 
 
 def set_days_ago(days: float) -> str:

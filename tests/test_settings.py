@@ -10,7 +10,18 @@ from typing import Any
 import pytest
 
 from monitor.domain.air.psychrometrics import pressure_kpa
-from monitor.settings import House, Settings, SettingsError, load_house, parse_settings, read_settings, shipped_rules
+from monitor.settings import (
+    House,
+    Settings,
+    SettingsError,
+    load_house,
+    load_house_and_contacts,
+    parse_settings,
+    read_contacts,
+    read_settings,
+    shipped_rules,
+)
+from tests.running import another_account
 
 DEPLOY = Path(__file__).parents[1] / "deploy" / "eggroom.toml"
 SOUND = """
@@ -48,9 +59,9 @@ def write(tmp_path: Path) -> Callable[..., Path]:
 
 
 def complaints(path: Path) -> list[str]:
-    """The lines of a configuration that cannot be used, without the file they begin with."""
+    """The lines of a configuration that cannot be used, or whose contacts cannot, without the file they begin with."""
     with pytest.raises(SettingsError) as raised:
-        load_house(path)
+        load_house_and_contacts(path)
     lines = raised.value.lines
     assert lines
     for line in lines:
@@ -104,7 +115,7 @@ on_delay_s = 180
     assert house.site.contacts == ("sam",)
     assert house.site.rules["dry-bulb-high-warning"].on_delay_s == 180
     assert house.site.rules["dry-bulb-high-alarm"] == shipped_rules()["dry-bulb-high-alarm"]
-    assert "json://" not in repr(house.contacts[0])
+    assert "json://" not in repr(read_contacts(house.settings, house.path))
 
 
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
@@ -301,7 +312,25 @@ def test_an_address_file(write: Callable[..., Path], tmp_path: Path) -> None:
         address.write_bytes(content)
         assert complaints(path) == [f"contact sam: url_file address: {reason}, {expected}"]
     address.write_text("json://127.0.0.1/hook\n")
-    assert load_house(path).contacts[0].url == "json://127.0.0.1/hook"
+    house, (contact,) = load_house_and_contacts(path)
+    assert contact.url == "json://127.0.0.1/hook"
+    assert read_contacts(house.settings, path) == (contact,)
+
+
+def test_an_address_file_of_the_daemon_alone(write: Callable[..., Path]) -> None:
+    """An account that may not read an address has the house all the same; only what needs the address is told who may not."""
+    path = write('\n[[contact]]\nid = "sam"\nurl_file = "address"\n')
+    with another_account() as (account, folder):
+        path = path.rename(folder / path.name)
+        (folder / "address").write_text("json://127.0.0.1/hook\n")
+        (folder / "address").chmod(0o000)
+        with account:
+            assert load_house(path).site.contacts == ("sam",)
+            (line,) = complaints(path)
+    assert (
+        line
+        == f"contact sam: url_file address: {account.name} may not read it, expected an account that may; the daemon's must"
+    )
 
 
 OWN = """

@@ -24,7 +24,19 @@ from monitor.domain.state.record import Group
 from monitor.service.ports import StoreFailure
 from monitor.settings import shipped_rules
 from tests.receivers import HttpReceiver, free_port
-from tests.running import QUICK, SITE, Node, Running, configure, eggroom, query, set_days_ago, typed, until
+from tests.running import (
+    QUICK,
+    SITE,
+    Node,
+    Running,
+    another_account,
+    configure,
+    eggroom,
+    query,
+    set_days_ago,
+    typed,
+    until,
+)
 from tests.servers import Mosquitto, publish
 
 CANARY = "s3cret-token"
@@ -124,6 +136,65 @@ def test_a_contact_that_the_library_does_not_know(tmp_path: Path, capsys: pytest
         for c in (["check"], ["contact", "test", "sam"], ["contact", "list"], ["doctor"])
     ]
     assert CANARY not in str(shown)
+
+
+SECRETS = """
+[[contact]]
+id = "sam"
+url_file = "contact-sam"
+
+[broker]
+port = {port}
+username = "eggroom"
+password_file = "password"
+"""
+
+
+def test_secrets_of_the_daemon_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    """An account that may not read the address and the broker's password works with the record all the same. `check` and what
+    sends say who may not read them; `doctor` says it too, and is content where the running daemon has read them."""
+    with another_account() as (account, folder), Mosquitto() as broker:
+        config = configure(folder, broker.port, site={"data": str(folder / "record")})
+        config.write_text(
+            config.read_text().replace(f"[broker]\nport = {broker.port}", SECRETS.format(port=broker.port))
+        )
+        for name, secret in (("contact-sam", f"json://127.0.0.1/{CANARY}"), ("password", CANARY)):
+            (folder / name).write_text(f"{secret}\n")
+        (folder / "record").mkdir()
+        (folder / "record").chmod(0o777)
+        with Running(config):
+            (folder / "record" / "eggroom.sock").chmod(0o777)
+            may = [["batch", "list"], ["room"], ["contact", "list"], ["contact", "test", "sam"], ["check"], ["doctor"]]
+            told = [
+                typed(capsys, *command, config=config)[2] for command in may
+            ]  # modules of theirs may be root's alone
+            assert not any("may not read" in err for err in told)
+            for name in ("contact-sam", "password"):
+                (folder / name).chmod(0o000)
+            with account:
+                may_not = f"{account.name} may not read it, expected an account that may; the daemon's must"
+                code, _, err = typed(capsys, "batch", "list", config=config)
+                assert (code, err) == (0, "")
+                code, out, err = typed(capsys, "room", config=config)
+                assert (code, err) == (0, "")
+                assert out.startswith("Setter 1")
+                code, out, err = typed(capsys, "contact", "list", config=config)
+                assert (code, out.split()[:2], err) == (0, ["sam", "sam"], "")
+                assert "cannot be read here" in out
+                code, out, err = typed(capsys, "contact", "test", "sam", config=config)
+                assert (code, out) == (1, "")
+                one_line(err, "contact sam: url_file contact-sam", may_not)
+                code, out, err = typed(capsys, "check", config=config)
+                assert (code, out) == (2, "")
+                one_line(err, "contact sam: url_file contact-sam", may_not)
+                _, out, _ = typed(capsys, "doctor", "--json", config=config)
+                checks = {check["what"]: check for check in json.loads(out)["checks"]}
+        for what in ("contact sam", "broker settings"):
+            assert checks[what]["good"]
+            assert checks[what]["found"].endswith(f"{may_not}; the running daemon has read it")
+        with account:
+            _, out, _ = typed(capsys, "doctor", "--json", config=config)
+        assert {"contact sam", "broker settings"} <= bad(out).keys()
 
 
 def test_a_contact_that_does_not_answer(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -15,12 +15,15 @@ import monitor
 from monitor.adapters.clock import SystemClock
 from monitor.adapters.delivery import AppriseDelivery
 from monitor.adapters.door import DoorClosed, ask_door
+from monitor.adapters.secret import NotForThisAccount
 from monitor.app import StartError, data_folder, door_path, link_settings, open_history, store_path
 from monitor.domain.wall import wall_time
 from monitor.service.ports import StoreFailure
-from monitor.settings import House
+from monitor.settings import House, SettingsError, read_contact
 
 MIN_FREE_BYTES = 200_000_000  # months of readings of a full room; under it a card is nearly full of something else
+
+OF_THE_DAEMON = "; the running daemon has read it"
 
 BROKER_S = 3.0  # a broker on this machine, or in the house, takes a connection at once
 
@@ -42,19 +45,31 @@ def examine(house: House) -> dict[str, Any]:
     check("clock", clock.clock_ok, f"{wall_time(clock.utc, site.zone)}: {synchronised}")
     facts = _daemon(house, check)
     _record(house, check)
-    delivery = AppriseDelivery()
-    for contact in house.contacts:
-        problem = delivery.problem(contact.url)
-        check(
-            f"contact {contact.id}", problem is None, problem or "the address can be used; try `eggroom contact test`"
-        )
-    if not house.contacts:
-        check("contacts", False, "nobody is told, expected at least one [[contact]]")
+    _contacts(house, facts, check)
     try:
         link_settings(house)
     except StartError as error:
-        check("broker settings", False, str(error))
+        ours_alone = facts is not None and isinstance(error.__cause__, NotForThisAccount)
+        check("broker settings", ours_alone, f"{error}{OF_THE_DAEMON if ours_alone else ''}")
     return {"checks": checks, "daemon": facts}
+
+
+def _contacts(house: House, facts: dict[str, Any] | None, check: Any) -> None:
+    """Whether the addresses can be used; one that is for the daemon's account alone, a running daemon has read at its start."""
+    known = [] if facts is None else facts["contacts"]
+    delivery = AppriseDelivery()
+    for settings in house.settings.contact:
+        what = f"contact {settings.id}"
+        try:
+            contact = read_contact(settings, house.path)
+        except SettingsError as error:
+            of_the_daemon = settings.id in known and isinstance(error.__cause__, NotForThisAccount)
+            check(what, of_the_daemon, f"{error}{OF_THE_DAEMON if of_the_daemon else ''}")
+            continue
+        problem = delivery.problem(contact.url)
+        check(what, problem is None, problem or "the address can be used; try `eggroom contact test`")
+    if not house.settings.contact:
+        check("contacts", False, "nobody is told, expected at least one [[contact]]")
 
 
 def _daemon(house: House, check: Any) -> dict[str, Any] | None:

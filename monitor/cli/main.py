@@ -257,7 +257,7 @@ def _run(options: Any) -> int:
     from monitor.cli.logs import start_logging
     from monitor.service.ports import StoreFailure
 
-    house = _house(options)
+    house, _ = _house_and_contacts(options)
     try:
         link_settings(house)
     except StartError as error:
@@ -270,12 +270,12 @@ def _run(options: Any) -> int:
 
 
 def _check(options: Any) -> int:
-    house = _house(options)
+    house, contacts = _house_and_contacts(options)
     from monitor.adapters.delivery import AppriseDelivery
 
     delivery = AppriseDelivery()
     wrong = []
-    for contact in house.contacts:
+    for contact in contacts:
         problem = delivery.problem(contact.url)
         if problem:
             wrong.append(f"{options.config}: contact {contact.id}: {problem}")
@@ -290,11 +290,11 @@ def _check(options: Any) -> int:
     counts = {
         "machines": len(house.site.machines),
         "probes": len(house.site.probes),
-        "contacts": len(house.contacts),
+        "contacts": len(contacts),
         "profiles": len(house.site.profiles),
     }
     words = ", ".join(f"{n} {name}" for name, n in counts.items())
-    note = "" if house.contacts else "\nnobody is told: no [[contact]] yet"
+    note = "" if contacts else "\nnobody is told: no [[contact]] yet"
     _print(options, {"ok": True, **counts}, f"{options.config}: good: {words}{note}")
     return DONE
 
@@ -459,9 +459,21 @@ def _events(options: Any) -> int:
 
 
 def _contact_list(options: Any) -> int:
+    from monitor.settings import SettingsError, read_contact
+
     house = _house(options)
-    rows = [{"id": c.id, "name": c.name, "service": c.url.partition(":")[0]} for c in house.contacts]
-    text = "\n".join(f"{r['id']:<16} {r['name']:<20} {r['service']}://…" for r in rows)
+    rows = []
+    for settings in house.settings.contact:
+        try:
+            service: str | None = read_contact(settings, house.path).url.partition(":")[0]
+        except SettingsError:  # mostly that the file is for the daemon's account alone: `check` says why
+            service = None
+        rows.append({"id": settings.id, "name": settings.name or settings.id, "service": service})
+    text = "\n".join(
+        f"{r['id']:<16} {r['name']:<20} "
+        + ("its address cannot be read here" if r["service"] is None else f"{r['service']}://…")
+        for r in rows
+    )
     _print(options, rows, text or "nobody: no [[contact]] in the configuration")
     return DONE
 
@@ -470,12 +482,17 @@ def _contact_test(options: Any) -> int:
     from monitor.adapters.delivery import AppriseDelivery
     from monitor.domain.alarms.notice import Notice
     from monitor.service.ports import Delivered
+    from monitor.settings import SettingsError, read_contact
 
     house = _house(options)
-    contact = next((c for c in house.contacts if c.id == options.contact), None)
-    if contact is None:
-        known = ", ".join(c.id for c in house.contacts) or "none yet"
+    settings = next((c for c in house.settings.contact if c.id == options.contact), None)
+    if settings is None:
+        known = ", ".join(c.id for c in house.settings.contact) or "none yet"
         raise Wrong(f"contact {options.contact!r}: no such contact, expected one of: {known}")
+    try:
+        contact = read_contact(settings, house.path)
+    except SettingsError as error:
+        raise Failed(str(error)) from error
     text = f"Test from {house.settings.site.name or house.site.id}. If this woke you, it works."
     notice = Notice(0, "test", contact.id, "high", "eggroom: test", text, datetime.now(UTC), 0)
     outcome = AppriseDelivery().send(notice, contact)
@@ -552,6 +569,15 @@ def _house(options: Any) -> Any:
 
     try:
         return load_house(options.config)
+    except SettingsError as error:
+        raise Wrong("\n".join(error.lines)) from error
+
+
+def _house_and_contacts(options: Any) -> Any:
+    from monitor.settings import SettingsError, load_house_and_contacts
+
+    try:
+        return load_house_and_contacts(options.config)
     except SettingsError as error:
         raise Wrong("\n".join(error.lines)) from error
 

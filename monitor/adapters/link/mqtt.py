@@ -74,18 +74,6 @@ class LinkSettings:
         tls_context(self.ca_file)
 
 
-def read_password(path: Path) -> str:
-    """The password in a file of one line. Raises LinkError."""
-    try:
-        password = path.read_text(encoding="utf-8").rstrip("\r\n")
-    except (OSError, UnicodeDecodeError) as error:
-        why = getattr(error, "strerror", None) or "not text"
-        raise LinkError(f"broker password file {path}: {why}, expected a file with one line") from None
-    if not password or "\n" in password:
-        raise LinkError(f"broker password file {path}: {'several lines' if password else 'empty'}, expected one line")
-    return password
-
-
 def tls_context(ca_file: Path | None) -> ssl.SSLContext | None:
     """What checks the broker's certificate against an authority of the house; None without one. Raises LinkError."""
     if ca_file is None:

@@ -366,6 +366,7 @@ class Engine:
             "broker_since": None if since is None else since.isoformat(),
             "store_failing_s": None if self._failing_since is None else round(now.mono_s - self._failing_since, 1),
             "unwritten_readings": len(self._group.readings),
+            "contacts": list(self._site.contacts),
             "notices_waiting": {c: n for c, n in self._state.waiting.items() if n},
             "unknown_probes": sorted(self._state.unknown),
             "silent_probes": sorted(

@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.adapters.link.mapping import PayloadRule, map_payload
-from monitor.adapters.link.mqtt import MAX_UNWRITTEN, LinkError, LinkSettings, MqttLink, read_password
+from monitor.adapters.link.mqtt import MAX_UNWRITTEN, LinkError, LinkSettings, MqttLink
 from monitor.adapters.link.wire import decode
 from monitor.domain.readings.reading import Message, Pack, Presence, Refused
 from monitor.service.ports import Receipt
@@ -548,12 +548,11 @@ def test_the_ping_comes_back_from_the_real_broker() -> None:
 
 
 def test_a_wrong_password_is_told_and_the_right_one_connects(tmp_path: Path) -> None:
-    """A broker that does not let us in is named as such, once; with the password of the file the link is up."""
+    """A broker that does not let us in is named as such, once; with the right password the link is up."""
     passwords = tmp_path / "passwords"
     subprocess.run(
         [program("mosquitto_passwd", "mosquitto"), "-c", "-b", str(passwords), "eggroom", "long secret"], check=True
     )
-    (tmp_path / "secret").write_text("long secret\n")
     with Mosquitto(f"allow_anonymous false\npassword_file {passwords}") as broker:
         ear = Ear()
         link = build(broker.port, ear, username="eggroom", password="wrong")
@@ -566,7 +565,7 @@ def test_a_wrong_password_is_told_and_the_right_one_connects(tmp_path: Path) -> 
         assert not ear.said[0][0]
         assert "not authorized, expected a broker that lets us in; trying again" in ear.said[0][1]
         good = Ear()
-        with linked_to(broker.port, good, username="eggroom", password=read_password(tmp_path / "secret")):
+        with linked_to(broker.port, good, username="eggroom", password="long secret"):
             publish(broker.port, AIR, air(1), auth={"username": "eggroom", "password": "long secret"})
             assert eventually(lambda: good.seqs == [1])
 
@@ -715,21 +714,9 @@ def test_settings_that_cannot_work_say_so(settings_: dict[str, Any], words: str)
     assert words in str(caught.value)
 
 
-def test_the_password_file(tmp_path: Path) -> None:
-    """A password is the file's one line; a file without one is refused in one line, and the secret is never printed."""
-    file = tmp_path / "secret"
-    file.write_text("pass word \n")
-    assert read_password(file) == "pass word "
-    assert "pass" not in repr(LinkSettings(site="home", username="u", password="pass word"))
-    for text, words in (("", "empty"), ("a\nb\n", "several lines")):
-        file.write_text(text)
-        with pytest.raises(LinkError, match=f"{words}, expected"):
-            read_password(file)
-    file.write_bytes(b"\xff\xfe")
-    with pytest.raises(LinkError, match="not text, expected a file with one line"):
-        read_password(file)
-    with pytest.raises(LinkError, match="No such file"):
-        read_password(tmp_path / "none")
+def test_the_password_is_not_printed() -> None:
+    """What shows the settings does not show the secret."""
+    assert "pass" not in repr(LinkSettings(site="home", username="u", password="pass word")).replace("password", "")
 
 
 def test_stopping_without_a_broker_is_quick() -> None:
