@@ -16,21 +16,6 @@ from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.reading import from_ms, to_ms
 
 ENTRY_COLUMNS = "batch, number, at_ms, written_ms, who, kind, fact, egg, count, tray, replaces"
-# No foreign key: where a damaged record has lost its batches, the book is still there for who adds the batch again.
-ENTRY_TABLE = """CREATE TABLE entry (
-        batch TEXT NOT NULL,
-        number INTEGER NOT NULL,
-        at_ms INTEGER NOT NULL,
-        written_ms INTEGER NOT NULL,
-        who TEXT NOT NULL,
-        kind TEXT NOT NULL,
-        fact TEXT NOT NULL,
-        egg INTEGER,
-        count INTEGER,
-        tray TEXT NOT NULL,
-        replaces INTEGER,
-        PRIMARY KEY (batch, number)
-    ) STRICT, WITHOUT ROWID"""
 # The same entry again is a repeat; another one under its number must fail loudly, or it would be lost.
 _INSERT = f"""INSERT INTO entry ({ENTRY_COLUMNS}) SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11
     WHERE NOT EXISTS (SELECT 1 FROM entry WHERE ({ENTRY_COLUMNS}) IS (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11))"""

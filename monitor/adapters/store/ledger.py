@@ -41,37 +41,41 @@ PAYLOAD_BYTES = 8 * 1024
 TEXT_KEPT = 1_000  # characters of a refused message's topic and reason: both may come from outside
 BACKUP_PAGES = 1_024  # 4 MB a step
 
-_LINE = """INSERT INTO line VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET trusted = excluded.trusted,
+_LINE = """INSERT INTO line (id, node, boot, basis, from_up_ms, offset_ms, first_up_ms, last_up_ms, trusted)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET trusted = excluded.trusted,
     from_up_ms = excluded.from_up_ms, offset_ms = excluded.offset_ms,
     first_up_ms = min(first_up_ms, excluded.first_up_ms), last_up_ms = max(last_up_ms, excluded.last_up_ms)"""
 _WIDEN = "UPDATE line SET first_up_ms = min(first_up_ms, ?1), last_up_ms = max(last_up_ms, ?1) WHERE id = ?2"
 # An update that changes nothing, for an id to come back also when the probe is there already.
 _PROBE = "INSERT INTO probe (key) VALUES (?) ON CONFLICT (key) DO UPDATE SET key = key RETURNING id"
-_READING = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?, ?)"
+# Only the same instant of the same probe makes it a repeat, and the first value stands; OR IGNORE would lose a faulty row in silence.
+_READING = """INSERT INTO reading (probe_id, line_id, up_ms, dry_bulb_c, rh_pct, flag, rh_flag) VALUES (?, ?, ?, ?, ?, ?, ?)
+    ON CONFLICT (probe_id, line_id, up_ms) DO NOTHING"""
 _REFLAG = "UPDATE reading SET flag = ?, rh_flag = ? WHERE probe_id = ? AND line_id = ? AND up_ms = ?"
 _NUMBERING = """INSERT INTO numbering (node, boot, contiguous, above, lost) VALUES (?, ?, ?, ?, ?)
     ON CONFLICT (node, boot) DO UPDATE SET contiguous = excluded.contiguous, above = excluded.above, lost = excluded.lost"""
-_GAP = """INSERT INTO gap VALUES (?, ?, ?, ?, ?) ON CONFLICT (node, boot, first_seq) DO UPDATE SET
-    last_seq = excluded.last_seq, lost = excluded.lost"""
-_UNKNOWN = """INSERT INTO unknown VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (probe) DO UPDATE SET
-    first_ms = excluded.first_ms, last_ms = excluded.last_ms, count = excluded.count,
+_GAP = """INSERT INTO gap (node, boot, first_seq, last_seq, lost) VALUES (?, ?, ?, ?, ?)
+    ON CONFLICT (node, boot, first_seq) DO UPDATE SET last_seq = excluded.last_seq, lost = excluded.lost"""
+_UNKNOWN = """INSERT INTO unknown (probe, first_ms, last_ms, count, dry_bulb_c, rh_pct) VALUES (?, ?, ?, ?, ?, ?)
+    ON CONFLICT (probe) DO UPDATE SET first_ms = excluded.first_ms, last_ms = excluded.last_ms, count = excluded.count,
     dry_bulb_c = excluded.dry_bulb_c, rh_pct = excluded.rh_pct"""
 _BATCH = """INSERT INTO batch (id, profile, set_ms, eggs, note, closed_ms, numbers, split_from) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
     ON CONFLICT (id) DO UPDATE SET profile = excluded.profile, set_ms = excluded.set_ms, eggs = excluded.eggs,
     note = excluded.note, closed_ms = excluded.closed_ms, numbers = excluded.numbers,
     split_from = excluded.split_from"""
-_ALARM = "INSERT INTO alarm VALUES (?, ?, ?) ON CONFLICT (subject, rule) DO UPDATE SET transition_id = excluded.transition_id"
+_ALARM = """INSERT INTO alarm (subject, rule, transition_id) VALUES (?, ?, ?)
+    ON CONFLICT (subject, rule) DO UPDATE SET transition_id = excluded.transition_id"""
 # Only a known dedupe makes it a repeat. Two different notices under one id must fail loudly, or the second would be lost.
 _NOTICE = f"""INSERT INTO notice ({NOTICE_COLUMNS}) SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10
     WHERE NOT EXISTS (SELECT 1 FROM notice WHERE dedupe = ?2)"""
 _CALIBRATION = f"""INSERT INTO calibration ({CALIBRATION_COLUMNS}) SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8
     WHERE NOT EXISTS (SELECT 1 FROM calibration WHERE ({CALIBRATION_COLUMNS}) IS (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8))"""
-_HANDLING = """INSERT INTO handling VALUES (?1, ?2, ?3, ?4, TRUE) ON CONFLICT (machine, since_ms) DO UPDATE SET
-    until_ms = excluded.until_ms, who = excluded.who, stands = TRUE"""
+_HANDLING = """INSERT INTO handling (machine, since_ms, until_ms, who, stands) VALUES (?1, ?2, ?3, ?4, TRUE)
+    ON CONFLICT (machine, since_ms) DO UPDATE SET until_ms = excluded.until_ms, who = excluded.who, stands = TRUE"""
 # One that another takes the place of was over when that began.
 _HANDLING_OVER = """UPDATE handling SET stands = FALSE, until_ms = min(until_ms, ifnull(?2, until_ms))
     WHERE machine = ?1 AND stands AND since_ms IS NOT ?2"""
-_MEMORY = "INSERT INTO memory VALUES (1, ?) ON CONFLICT (id) DO UPDATE SET json = excluded.json"
+_MEMORY = "INSERT INTO memory (id, json) VALUES (1, ?) ON CONFLICT (id) DO UPDATE SET json = excluded.json"
 # Sent is final: an attempt that was under way when another run ended must not make the notice go out again.
 _OUTCOME = """UPDATE notice SET
     state = CASE WHEN state = 'sent' THEN 'sent' WHEN ?1 = 'later' THEN 'waiting' ELSE ?1 END,
@@ -187,11 +191,11 @@ class SqliteLedger:
         execute("DELETE FROM stay WHERE batch = ?", (batch.id,))
         execute("DELETE FROM declared WHERE batch = ?", (batch.id,))
         many(
-            "INSERT INTO stay VALUES (?, ?, ?, ?, ?)",
+            "INSERT INTO stay (batch, place, machine, since_ms, until_ms) VALUES (?, ?, ?, ?, ?)",
             [(batch.id, i, s.machine, to_ms(s.since), ms_or_none(s.until)) for i, s in enumerate(batch.stays)],
         )
         many(
-            "INSERT INTO declared VALUES (?, ?, ?, ?)",
+            "INSERT INTO declared (batch, place, stage, at_ms) VALUES (?, ?, ?, ?)",
             [(batch.id, i, d.stage, to_ms(d.at)) for i, d in enumerate(batch.declared)],
         )
 

@@ -1,4 +1,5 @@
-"""The tables, as numbered steps. A step is applied in one transaction with the record of itself; once released it stays as it is.
+"""The tables, as numbered steps. A step is applied in one transaction with the record of itself. Once released it stays as
+it is, so it takes nothing from the rest of the program, whose words move on.
 
 Times are whole milliseconds since the epoch, UTC. A reading has no time of its own: its label is `line.offset_ms + up_ms`, so that
 one row of `line` mends every label of a boot.
@@ -8,8 +9,6 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
-
-from monitor.adapters.store.egg_rows import ENTRY_TABLE
 
 APPLICATION_ID = 0x65676772  # "eggr", in the file's header: what tells our record from another program's
 
@@ -203,6 +202,23 @@ _QUALITY = (
 )
 
 
+# No foreign key: where a damaged record has lost its batches, the book is still there for who adds the batch again.
+_EGG_BOOK = """CREATE TABLE entry (
+        batch TEXT NOT NULL,
+        number INTEGER NOT NULL,
+        at_ms INTEGER NOT NULL,
+        written_ms INTEGER NOT NULL,
+        who TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        fact TEXT NOT NULL,
+        egg INTEGER,
+        count INTEGER,
+        tray TEXT NOT NULL,
+        replaces INTEGER,
+        PRIMARY KEY (batch, number)
+    ) STRICT, WITHOUT ROWID"""
+
+
 def _first_tables(connection: sqlite3.Connection) -> None:
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     for table in _TABLES:
@@ -215,7 +231,7 @@ def _quality(connection: sqlite3.Connection) -> None:
 
 
 def _egg_book(connection: sqlite3.Connection) -> None:
-    connection.execute(ENTRY_TABLE)
+    connection.execute(_EGG_BOOK)
 
 
 def _egg_numbers(connection: sqlite3.Connection) -> None:
@@ -246,7 +262,9 @@ def migrate(
         try:
             step(connection)
             # SQLite's own clock: a note for people, on which nothing depends.
-            connection.execute("INSERT INTO migration VALUES (?, ?, unixepoch() * 1000)", (number, name))
+            connection.execute(
+                "INSERT INTO migration (number, name, applied_ms) VALUES (?, ?, unixepoch() * 1000)", (number, name)
+            )
             connection.execute(f"PRAGMA user_version = {number}")
             connection.execute("COMMIT")
         except BaseException:

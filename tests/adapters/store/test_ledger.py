@@ -5,6 +5,7 @@ from __future__ import annotations
 import bisect
 import contextlib
 import random
+import re
 import resource
 import select
 import shutil
@@ -22,6 +23,8 @@ import pytest
 from monitor.adapters.store.connection import Opened, open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import REFUSED_KEPT, SqliteLedger, backup
+from monitor.adapters.store.migrations import migrate
+from monitor.adapters.store.salvage import TABLES, take_over
 from monitor.domain.readings.reading import Refused, from_ms
 from monitor.domain.state.record import Event, Group, RefusedRow
 from monitor.service.ports import StoreFailure
@@ -99,6 +102,35 @@ def test_an_interruption_at_any_step_leaves_nothing(store: Store) -> None:
     assert store.history.notices()[0].notice == full_group().notices[1]
     assert store.connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
     assert store.connection.execute("PRAGMA foreign_key_check").fetchall() == []
+
+
+def test_no_row_goes_in_by_position(tmp_path: Path) -> None:
+    """Each INSERT of a new record, of a full group and of taking over names its columns: a step that adds one moves no value."""
+    connection = sqlite3.connect(tmp_path / "eggroom.db", isolation_level=None)
+    said: list[str] = []
+    connection.set_trace_callback(said.append)
+    migrate(connection)
+    SqliteLedger(connection).commit(full_group())
+    new = sqlite3.connect(":memory:", isolation_level=None)
+    migrate(new)
+    new.set_trace_callback(said.append)
+    assert len(take_over(connection, new)) == len(TABLES)
+    inserts = [" ".join(line.split()) for line in said if line.lstrip().startswith("INSERT")]
+    assert {match[1] for line in inserts if (match := re.search(r"INTO (\w+)", line))} >= {
+        "migration",
+        "reading",
+        *TABLES,
+    }
+    assert [line for line in inserts if not re.search(r"INTO \w+ \(\"?\w+\"?(, \"?\w+\"?)*\)", line)] == []
+    connection.close()
+    new.close()
+
+
+def test_a_row_that_cannot_be_is_not_taken_for_a_repeat(store: Store) -> None:
+    """A reading without a flag is our own mistake: it raises, where an insert that ignores would lose the reading in silence."""
+    with pytest.raises(sqlite3.IntegrityError, match=r"reading\.flag"):
+        store.ledger.commit(Group(readings=[reading(0), reading(1, flag=None)], lines={1: line()}))
+    assert labels(store.history) == []
 
 
 def test_a_full_disk(store: Store) -> None:

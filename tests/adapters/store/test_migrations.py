@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import ast
+import gzip
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from monitor.adapters.store import migrations
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.store.migrations import APPLICATION_ID, MIGRATIONS, VERSION, migrate
 from monitor.domain.readings.reading import FAIL, MISSING, PASS, SUSPECT
 from monitor.domain.state.record import Group, Reflag
+from tests.adapters.store.test_kept_records import KEPT
 from tests.ports import CALIBRATION, PROBE, START_MS, reading, series_rows
 
 
@@ -43,6 +47,32 @@ def test_from_nothing_to_the_newest(connection: sqlite3.Connection) -> None:
     assert connection.execute("PRAGMA application_id").fetchone() == (APPLICATION_ID,)
     (applied_ms,) = connection.execute("SELECT max(applied_ms) FROM migration").fetchone()
     assert applied_ms > 1_577_836_800_000  # 2020: a time of the machine, not a placeholder
+
+
+@pytest.mark.parametrize("version", range(1, VERSION + 1))
+def test_a_released_step_makes_what_it_made(connection: sqlite3.Connection, version: int, tmp_path: Path) -> None:
+    """The steps up to each version make, word for word, the tables of a record that was made when it was the newest."""
+    kept = tmp_path / "kept.db"
+    kept.write_bytes(gzip.decompress((KEPT / f"record-{version}.db.gz").read_bytes()))
+    then = sqlite3.connect(kept)
+    migrate(connection, MIGRATIONS[:version])
+    query = "SELECT type, name, tbl_name, sql FROM sqlite_master ORDER BY type, name"
+    assert connection.execute(query).fetchall() == then.execute(query).fetchall()
+    assert state(connection) == state(then)
+    assert connection.execute("PRAGMA application_id").fetchone() == then.execute("PRAGMA application_id").fetchone()
+    then.close()
+
+
+def test_the_steps_take_nothing_from_the_program() -> None:
+    """The words of a step are its own: what it would take from elsewhere could be changed after it was released."""
+    tree = ast.parse(Path(migrations.__file__).read_text(encoding="utf-8"))
+    modules = {
+        name.split(".")[0]
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for name in ([a.name for a in node.names] if isinstance(node, ast.Import) else [node.module or "."])
+    }
+    assert modules == {"__future__", "collections", "sqlite3"}
 
 
 def test_twice_is_once(connection: sqlite3.Connection) -> None:
