@@ -22,7 +22,7 @@ from monitor.domain.state.record import Event, Group, StoredReading
 from monitor.service.reports.batch import batch_charts
 from monitor.service.reports.egg import egg_life
 from monitor.settings import build_house, parse_settings
-from monitor.shown.history.text import Header
+from monitor.shown.history.report import Header
 from tests.fakes import MemoryStore
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)

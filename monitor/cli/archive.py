@@ -136,7 +136,7 @@ def _same_again(archive: Any, figures: str) -> None:
 def _figures(history: Any, site: Any, batch: Any, now: datetime) -> str:
     from monitor.service.reports.batch import NoRecord, batch_history
     from monitor.shown.history.files import to_json
-    from monitor.shown.history.text import Header
+    from monitor.shown.history.report import Header
 
     try:
         return _printed(to_json(batch_history(history, site, batch, now), Header.of(batch)))
@@ -148,8 +148,7 @@ def _review(history: Any, site: Any, batch: Any, now: datetime) -> dict[str, str
     from monitor.analysis.review.judged import shipped_causes
     from monitor.service.reports.review import batch_review
     from monitor.shown.form import Shown
-    from monitor.shown.review.page import review_html
-    from monitor.shown.review.whole import whole_json, whole_text
+    from monitor.shown.review.whole import whole_html, whole_json, whole_text
 
     catalogue = shipped_causes()
     whole = batch_review(history, site, batch, now, catalogue)
@@ -157,7 +156,7 @@ def _review(history: Any, site: Any, batch: Any, now: datetime) -> dict[str, str
     return {
         "review.json": _printed(whole_json(whole, catalogue)),
         "review.txt": whole_text(whole, catalogue, shown).rstrip() + "\n",
-        "review.html": review_html(whole, catalogue, shown),
+        "review.html": whole_html(whole, catalogue, shown),
     }
 
 

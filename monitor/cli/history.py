@@ -66,7 +66,7 @@ def _report(options: Any, looked: Any) -> int:
     """Write and print the figures. Raises NoRecord where there are none yet."""
     from monitor.service.reports.batch import batch_charts, batch_history
     from monitor.shown.history.files import to_csv, to_json
-    from monitor.shown.history.text import Header, to_text
+    from monitor.shown.history.report import Header, to_text
 
     site, batch, now, header = looked.site, looked.batch, looked.now, Header.of(looked.batch)
     if options.egg is not None:
@@ -85,7 +85,7 @@ def _report(options: Any, looked: Any) -> int:
     if options.csv is not None:
         cli._write(options.csv, to_csv(figures, header))
     if options.html is not None:
-        from monitor.shown.history.page import to_html
+        from monitor.shown.history.report import to_html
 
         cli._write(options.html, to_html(figures, charts, header, site.zone, site.unit))
     data = to_json(figures, header)

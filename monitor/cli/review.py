@@ -69,9 +69,9 @@ def _review(options: Any) -> int:
     except NoRecord as error:
         raise Failed(str(error)) from error
     if options.html is not None:
-        from monitor.shown.review.page import review_html
+        from monitor.shown.review.whole import whole_html
 
-        cli._write(options.html, review_html(whole, catalogue, shown))
+        cli._write(options.html, whole_html(whole, catalogue, shown))
     data = whole_json(whole, catalogue)
     cli.print_or_written(options, [options.html], data, lambda: whole_text(whole, catalogue, shown).rstrip())
     return cli.DONE

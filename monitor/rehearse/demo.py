@@ -177,7 +177,7 @@ def _prologue(stage: Stage, speed: float) -> None:
 
 
 def _epilogue(stage: Stage, clock: PacedClock) -> None:
-    from monitor.shown.history.text import Header, to_text
+    from monitor.shown.history.report import Header, to_text
 
     site = stage.house.site
     history = open_history(stage.house)

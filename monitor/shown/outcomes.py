@@ -1,4 +1,4 @@
-"""How batches ended, and what goes together with it, as text of at most 80 columns and as plain values. Nothing is judged here."""
+"""How batches ended, and what goes together with it, as a report for people and as plain values. Nothing is judged here."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from collections.abc import Iterator, Sequence
 
 from monitor.analysis.across.statistics import CHANCE, Association, Ending, Rate, Rates
 from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Written
-from monitor.domain.wall import filled
+from monitor.shown import text
+from monitor.shown.report import INSET, Block, Heading, Item, Paragraph, Report, Section, plain
 
 TOGETHER_MEANS = (
     "Batches of which it is so are set against batches of which it is not; where the record cannot say, a batch is in"
@@ -18,32 +19,40 @@ TOGETHER_MEANS = (
 
 def outcomes_text(across: Across) -> str:
     """For people."""
-    every = across.every
-    lines = [f"HOW {_batches(every.batches).upper()} ENDED"]
-    if not every.batches:
-        lines += [
-            "  No closed batch has its outcome written yet. When a hatch is over:",
-            "    eggroom egg outcome hen-1 1-18 hatched",
-            "    eggroom egg outcome hen-1 19 dead --stage late",
-            "    eggroom batch close hen-1",
-        ]
-    else:
-        lines += _rates(every)
-    if across.unwritten:
-        lines.append(f"  {_eggs(across.unwritten)} without a written end: not hatched, as far as is known.")
-    if every.batches and across.finding is not None:
-        lines += ["", *_finding(across.finding)]
+    return text.drawn(outcomes_report(across))
+
+
+def outcomes_report(across: Across) -> Report:
+    """How all ended, the finding asked about, each group, and what goes together."""
+    every, finding = across.every, across.finding
+    told = [_ended(across)]
+    if every.batches and finding is not None:
+        told.append(_finding(finding))
     for name, each in across.groups.items():
-        lines += ["", f"{name}: {_batches(each.batches)}", *_rates(each)]
-        if across.finding is not None:
-            lines += _often(*across.finding.groups[name])
+        often = [] if finding is None else _often(*finding.groups[name])
+        told.append(Section(Heading("", f"{name}: {_batches(each.batches)}"), (*_rates(each), *often)))
     if across.left_out:
-        lines += ["", "NOT COUNTED", *(f"  {batch}: {why}" for batch, why in across.left_out.items())]
+        told.append(Section(Heading("not counted"), plain(f"{batch}: {why}" for batch, why in across.left_out.items())))
     if every.batches:
-        for section in (_together(across), _members(across), _within(across), _legend(across)):
-            told = list(section)
-            lines += ["", *told] if told else []
-    return "\n".join(filled(line) for line in lines) + "\n"
+        told += [_together(across), *_members(across), *_within(across), *_legend(across)]
+    return Report("", sections=tuple(told))
+
+
+def _ended(across: Across) -> Section:
+    every = across.every
+    if every.batches:
+        blocks = _rates(every)
+    else:
+        blocks = [
+            Paragraph("No closed batch has its outcome written yet. When a hatch is over:"),
+            Paragraph("eggroom egg outcome hen-1 1-18 hatched", INSET),
+            Paragraph("eggroom egg outcome hen-1 19 dead --stage late", INSET),
+            Paragraph("eggroom batch close hen-1", INSET),
+        ]
+    if across.unwritten:
+        words = f"{_eggs(across.unwritten)} without a written end: not hatched, as far as is known."
+        blocks.append(Paragraph(words))
+    return Section(Heading(f"how {_batches(every.batches)} ended"), tuple(blocks))
 
 
 def outcomes_json(across: Across) -> dict[str, object]:
@@ -87,55 +96,57 @@ def _eggs(count: int) -> str:
     return "1 egg" if count == 1 else f"{count} eggs"
 
 
-def _rates(each: Rates) -> Iterator[str]:
-    yield f"  {'fertile':<18} {_words(each.fertility)}"
-    yield f"  {'hatched of set':<18} {each.hatch_of_set.words()}"
-    yield f"  {'hatched of fertile':<18} {_words(each.hatch_of_fertile)}"
-    for stage, lost in each.lost.items():
-        yield f"  {f'lost, {stage}':<18} {_words(lost)}"
+def _rates(each: Rates) -> list[Paragraph]:
+    return [
+        _row("fertile", _words(each.fertility)),
+        _row("hatched of set", each.hatch_of_set.words()),
+        _row("hatched of fertile", _words(each.hatch_of_fertile)),
+        *(_row(f"lost, {stage}", _words(lost)) for stage, lost in each.lost.items()),
+    ]
+
+
+def _row(label: str, words: str) -> Paragraph:
+    return Paragraph(f"{label:<18} {words}")
 
 
 def _words(rate: Rate) -> str:
     return rate.words() if rate.of else "not known: the clear eggs were not told apart"
 
 
-def _often(eggs: Rate, batches: Rate) -> Iterator[str]:
-    yield f"  {'eggs with it':<18} {eggs.words()}"
-    yield f"  {'batches with it':<18} {batches.words()}"
+def _often(eggs: Rate, batches: Rate) -> list[Paragraph]:
+    return [_row("eggs with it", eggs.words()), _row("batches with it", batches.words())]
 
 
-def _finding(finding: Written) -> Iterator[str]:
-    yield f"HOW OFTEN {finding.finding} WAS WRITTEN"
-    yield f"  {finding.words[0].upper()}{finding.words[1:]}."
-    yield from _often(finding.eggs, finding.batches)
-    if finding.names:
-        yield f"  In {', '.join(finding.names)}."
-    yield (
-        "  Of the batches above, whose eggs were looked at: how they ended is written. Where `eggroom egg finding` wrote"
-        " nothing of it, it is taken as not there; what was only candled is not counted."
-    )
+def _finding(finding: Written) -> Section:
+    words = [
+        Paragraph(f"{finding.words[0].upper()}{finding.words[1:]}."),
+        *_often(finding.eggs, finding.batches),
+        *plain([f"In {', '.join(finding.names)}."] if finding.names else []),
+        Paragraph(
+            "Of the batches above, whose eggs were looked at: how they ended is written. Where `eggroom egg finding` wrote"
+            " nothing of it, it is taken as not there; what was only candled is not counted."
+        ),
+    ]
+    return Section(Heading("", f"HOW OFTEN {finding.finding} WAS WRITTEN"), tuple(words))
 
 
-def _together(across: Across) -> Iterator[str]:
+def _together(across: Across) -> Section:
     if across.finding is None:
-        yield "WHAT GOES TOGETHER WITH A BATCH THAT DID NOT GO WELL"
-        yield f"  A batch went well when {100.0 * across.good_share:g} % or more of its fertile eggs hatched."
+        head = "WHAT GOES TOGETHER WITH A BATCH THAT DID NOT GO WELL"
     else:
-        yield f"WHAT GOES TOGETHER WITH {across.finding.finding}"
-    yield from _looked_at(across)
-    if across.older:
-        newest = "batch was" if across.read == 1 else f"{across.read} batches were"
-        older = "1 older was" if across.older == 1 else f"{across.older} older ones were"
-        yield f"  Only the newest {newest} looked at; {older} not."
-    if across.split_off:
-        yield f"  Not compared, for a clutch counts once, as the batch that was set: {_batches(across.split_off)} split off another."
-    without = across.every.batches - across.older - across.read - across.split_off
-    if without:
-        yield f"  Without a machine or a profile that is known, so without air to ask: {_batches(without)}."
+        head = f"WHAT GOES TOGETHER WITH {across.finding.finding}"
+    return Section(Heading("", head), tuple(_compared(across)))
+
+
+def _compared(across: Across) -> Iterator[Block]:
+    if across.finding is None:
+        yield Paragraph(f"A batch went well when {100.0 * across.good_share:g} % or more of its fertile eggs hatched.")
+    yield Paragraph(_looked_at(across))
+    yield from plain(_not_looked_at(across))
     if not across.looked_at:
         return
     if across.found:
-        yield f"  {TOGETHER_MEANS}"
+        yield Paragraph(TOGETHER_MEANS)
         yield from _listed(across.found, across.ending)
     elif across.read:
         alike = (
@@ -143,60 +154,73 @@ def _together(across: Across) -> Iterator[str]:
             if across.finding is None
             else "It was written for all of them or for none"
         )
-        yield f"  {alike}: there is nothing to compare."
+        yield Paragraph(f"{alike}: there is nothing to compare.")
 
 
-def _looked_at(across: Across) -> Iterator[str]:
+def _not_looked_at(across: Across) -> Iterator[str]:
+    """How many batches were left out, and why."""
+    if across.older:
+        newest = "batch was" if across.read == 1 else f"{across.read} batches were"
+        older = "1 older was" if across.older == 1 else f"{across.older} older ones were"
+        yield f"Only the newest {newest} looked at; {older} not."
+    if across.split_off:
+        yield f"Not compared, for a clutch counts once, as the batch that was set: {_batches(across.split_off)} split off another."
+    without = across.every.batches - across.older - across.read - across.split_off
+    if without:
+        yield f"Without a machine or a profile that is known, so without air to ask: {_batches(without)}."
+
+
+def _looked_at(across: Across) -> str:
     """What was looked at, and why so few."""
     many = len(across.looked_at)
     things = "1 thing" if many == 1 else f"{many} things"
     if not many:
-        yield (
-            "  No sensor sees anything that its published causes name, so nothing was looked at in the air; `eggroom"
+        return (
+            "No sensor sees anything that its published causes name, so nothing was looked at in the air; `eggroom"
             " review` lists them. What else to look at, you choose with --exposure."
         )
-    elif across.why == CHOSEN:
-        yield (
-            f"  Looked at: {things} that you chose. That is fair when chosen beforehand; when picked because another look"
+    if across.why == CHOSEN:
+        return (
+            f"Looked at: {things} that you chose. That is fair when chosen beforehand; when picked because another look"
             " showed it, chance has picked too."
         )
-    else:
-        why = {
-            SET_BEFORE: "the same for everyone, set before any record was seen",
-            PUBLISHED: "all that its published causes name and a sensor sees",
-        }
-        yield (
-            f"  Looked at: {things}, {why[across.why]}. Each more that is looked at makes the rest harder to tell; fewer, or"
-            " others, you choose with --exposure."
-        )
+    why = {
+        SET_BEFORE: "the same for everyone, set before any record was seen",
+        PUBLISHED: "all that its published causes name and a sensor sees",
+    }
+    return (
+        f"Looked at: {things}, {why[across.why]}. Each more that is looked at makes the rest harder to tell; fewer, or"
+        " others, you choose with --exposure."
+    )
 
 
-def _members(across: Across) -> Iterator[str]:
+def _members(across: Across) -> Iterator[Section]:
     if across.by is None:
         return
-    yield f"ONE {across.by.upper()} AGAINST THE OTHERS"
+    head = Heading(f"one {across.by} against the others")
     if not across.members:
-        yield f"  All counted batches are of one {across.by}: nothing to compare."
+        yield Section(head, plain([f"All counted batches are of one {across.by}: nothing to compare."]))
         return
-    yield "  All counted batches, whatever their air."
-    yield from _listed(across.members, across.ending)
+    listed = _listed(across.members, across.ending)
+    yield Section(head, (Paragraph("All counted batches, whatever their air."), *listed))
 
 
-def _within(across: Across) -> Iterator[str]:
+def _within(across: Across) -> Iterator[Section]:
     if not across.within:
         return
-    yield f"THE SAME WITHIN ONE {str(across.by).upper()} ALONE"
     telling = [a for a in across.within if not a.too_few]
-    for each in telling:
-        yield f"  - {each.words(across.ending)}"
+    blocks: list[Block] = [Item((each.words(across.ending),)) for each in telling]
     left = len(across.within) - len(telling)
     if not telling:
-        yield f"  {left} comparisons, and for none are there enough batches to tell, even by the clearest split."
+        words = f"{left} comparisons, and for none are there enough batches to tell, even by the clearest split."
+        blocks.append(Paragraph(words))
     elif left:
-        yield f"  {left} more {'has' if left == 1 else 'have'} too few batches to tell, even by the clearest split."
+        words = f"{left} more {'has' if left == 1 else 'have'} too few batches to tell, even by the clearest split."
+        blocks.append(Paragraph(words))
+    yield Section(Heading(f"the same within one {across.by} alone"), tuple(blocks))
 
 
-def _legend(across: Across) -> Iterator[str]:
+def _legend(across: Across) -> Iterator[Section]:
     """What the figures mean, where there are any."""
     telling = sum(not a.too_few for a in across.compared)
     if not telling:
@@ -208,37 +232,39 @@ def _legend(across: Across) -> Iterator[str]:
         if telling == 1
         else f"{telling} could tell something: each p is corrected for so many, each interval stands for itself"
     )
-    yield (
+    words = (
         f"Odds: {odds}. p: how often chance alone would split batches as clearly as that, or more. {made} made;"
         f" {corrected}. With a p up to {CHANCE:g} they are said to go together."
     )
+    yield Section(None, plain([words]))
 
 
-def _listed(found: Sequence[Association], ending: Ending) -> Iterator[str]:
+def _listed(found: Sequence[Association], ending: Ending) -> Iterator[Block]:
     """What can tell in full, the rest in short."""
     telling = [a for a in found if not a.too_few]
-    for each in telling:
-        yield f"  - {each.words(ending)}"
+    yield from (Item((each.words(ending),)) for each in telling)
     compared = [a for a in found if a.odds_ratio is not None]
     few = [a for a in compared if a.too_few]
     if few and not telling:
-        yield (
-            "  So few batches cannot tell anything: even the clearest split of them could be chance. So far"
+        yield Paragraph(
+            "So few batches cannot tell anything: even the clearest split of them could be chance. So far"
             f" ({ending.had}, of all):"
         )
     elif few:
-        yield f"  Too few to tell, even by the clearest split ({ending.had}, of all):"
+        yield Paragraph(f"Too few to tell, even by the clearest split ({ending.had}, of all):")
     for each in few:
         t = each.table
         with_it, without = t.exposed_bad + t.exposed_good, t.other_bad + t.other_good
-        yield f"    {each.exposure}: {t.exposed_bad} of {with_it}, otherwise {t.other_bad} of {without}"
+        words = f"{each.exposure}: {t.exposed_bad} of {with_it}, otherwise {t.other_bad} of {without}"
+        yield Paragraph(words, INSET)
     seen = [a for a in found if a.table.total]
     alike = [a.exposure for a in seen if a not in compared]
     if alike:
-        yield f"  Nothing to compare, for the batches are alike in it or all ended alike: {'; '.join(alike)}."
+        words = "; ".join(alike)
+        yield Paragraph(f"Nothing to compare, for the batches are alike in it or all ended alike: {words}.")
     unseen = [a.exposure for a in found if a not in seen]
     if unseen:
-        yield f"  No batch's record can say: {'; '.join(unseen)}."
+        yield Paragraph(f"No batch's record can say: {'; '.join(unseen)}.")
 
 
 def _rates_row(each: Rates) -> dict[str, object]:

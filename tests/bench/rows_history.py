@@ -17,8 +17,7 @@ from monitor.domain.state.record import Group
 from monitor.service.reports.archive import archive_of
 from monitor.service.reports.batch import batch_charts, batch_history
 from monitor.service.reports.review import batch_review
-from monitor.shown.history.page import to_html
-from monitor.shown.history.text import Header
+from monitor.shown.history.report import Header, to_html
 from tests.bench.incubation import (
     BEGAN_MS,
     DAY_MS,

@@ -7,7 +7,7 @@ are of the mass at set.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from monitor.analysis.history.egg import EggPart, left_out, lost_pct
 from monitor.analysis.history.felt import Happening
@@ -19,6 +19,7 @@ from monitor.shown.form import Shown
 from monitor.shown.history.felt import happening_words
 from monitor.shown.history.felt_files import happening_record
 from monitor.shown.plain import Record, exact, utc, value
+from monitor.shown.report import PAGE_ONLY, Drawing, Heading, Section, plain
 
 # Columns that the CSV of one egg has after those of every history, by their key in a record.
 COLUMNS = {
@@ -50,10 +51,14 @@ def end_line(part: EggPart, shown: Shown) -> str:
     return f"{written}not ended, up to {shown.time(part.until)}, day {part.batch.day(part.until):.1f}"
 
 
-def water_lines(part: EggPart, shown: Shown) -> Iterator[str]:
-    """A heading, and the egg's own water line."""
+def water_section(part: EggPart, shown: Shown, drawing: Iterable[str] = ()) -> Section:
+    """The egg's own water line, in words and as it is drawn."""
     weighed = f"{len(part.masses)} weighing{'s' if len(part.masses) > 1 else ''}"
-    yield f"WATER of egg {part.egg}: {weighed if part.masses else 'never weighed by itself'}"
+    head = f" of egg {part.egg}: {weighed if part.masses else 'never weighed by itself'}"
+    return Section(Heading("water", head), (*plain(_water_lines(part, shown)), *map(Drawing, drawing)))
+
+
+def _water_lines(part: EggPart, shown: Shown) -> Iterator[str]:
     loss, line_pct = part.loss, part.line_pct
     if loss is None:
         if part.masses:
@@ -80,10 +85,10 @@ def water_lines(part: EggPart, shown: Shown) -> Iterator[str]:
         yield f"conductance {_interval(conductance, 'mg a day and kPa', 1)}; {share}"
 
 
-def book_lines(part: EggPart, shown: Shown) -> Iterator[str]:
-    """A heading, and what was written, in order."""
-    yield f"IN ITS BOOK: {len(part.done) or 'nothing'}"
-    yield from (f"{shown.time(each.at_ms)} {happening_words(each, shown)}" for each in part.done)
+def book_section(part: EggPart, shown: Shown) -> Section:
+    """What was written, in order; a page has it beside the drawings, and text among what was done."""
+    lines = [f"{shown.time(each.at_ms)} {happening_words(each, shown)}" for each in part.done]
+    return Section(Heading("in its book", f": {len(part.done) or 'nothing'}"), plain(lines), where=PAGE_ONLY)
 
 
 def _dead(end: Entry) -> bool:

@@ -13,6 +13,7 @@ from monitor.domain.published.exposure import ABOVE, REACHED, SHORT
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.wall import printable
 from monitor.shown.form import Shown, duration, per_cent
+from monitor.shown.report import INSET, Heading, Paragraph, Section, plain
 
 LISTED = 20  # openings told one by one in words; JSON and CSV have them all
 DAY_MS = 86_400_000
@@ -61,28 +62,31 @@ def egg_lines(felt: Felt, shown: Shown) -> Iterator[str]:
     )
 
 
-def dose_lines(felt: Sequence[Felt], shown: Shown) -> Iterator[str]:
+def dose_section(felt: Sequence[Felt], shown: Shown) -> Section:
     """For each stage and the whole, the published exposures that stand nearest to its doses, both sides of each."""
     periods = felt if len(felt) > 2 else felt[-1:]  # of one stage the whole says the same
     found = [(each, side) for each in periods for side in each.doses if side.published]
     if not found:
-        yield "DOSES: none, the air was never beyond an alarm limit in the time that is recorded"
-        return
-    yield "DOSES beyond the alarm limits (of two probes the worse), and what was published of as much or nearly"
-    yield (
+        none = ": none, the air was never beyond an alarm limit in the time that is recorded"
+        return Section(Heading("doses", none))
+    about = Paragraph(
         "Other people's eggs: nothing is concluded from them about these. All stays of a stage are added up, which a"
         " published exposure mostly is not. See --exposures for the whole table."
     )
+    blocks = [about]
     told: dict[tuple[tuple[str, str], ...], str] = {}
     for each, side in found:
-        yield f"{each.stage}: {dose_line(side, shown)}"
+        blocks.append(Paragraph(f"{each.stage}: {dose_line(side, shown)}"))
         key = tuple((match.exposure.id, match.standing) for match in side.published)
         if key in told:
-            yield f"  published: as for {told[key]}"
+            blocks.append(Paragraph(f"published: as for {told[key]}", INSET))
             continue
         told[key] = each.stage
         for match in side.published:
-            yield f"  {match.words(shown.unit, 'All of it here')}{_longest(match.standing, match.exposure.temp_c, side)}"
+            longest = _longest(match.standing, match.exposure.temp_c, side)
+            blocks.append(Paragraph(f"{match.words(shown.unit, 'All of it here')}{longest}", INSET))
+    head = " beyond the alarm limits (of two probes the worse), and what was published of as much or nearly"
+    return Section(Heading("doses", head), tuple(blocks))
 
 
 def _longest(standing: str, temp_c: float | None, side: SideDose) -> str:
@@ -91,18 +95,20 @@ def _longest(standing: str, temp_c: float | None, side: SideDose) -> str:
     return f" The longest stay: {duration(side.longest_h(temp_c) * 3600.0)}."
 
 
-def happening_lines(every: Sequence[Happening], set_at: datetime, shown: Shown) -> Iterator[str]:
+def happening_section(every: Sequence[Happening], set_at: datetime, shown: Shown) -> Section:
     """What was done, in order, openings as far as LISTED; and the openings of each day."""
     openings = [each for each in every if each.kind == OPENING]
     told = [each for each in every if each.kind != OPENING] + openings[:LISTED]
-    yield f"WHAT WAS DONE: {len(every) or 'nothing recorded'}"
-    for each in sorted(told, key=lambda one: one.at_ms):
-        yield f"{shown.time(each.at_ms)} {happening_words(each, shown)}"
+    lines = [
+        f"{shown.time(each.at_ms)} {happening_words(each, shown)}" for each in sorted(told, key=lambda one: one.at_ms)
+    ]
     if len(openings) > LISTED:
-        yield f"and {len(openings) - LISTED} more openings"
+        lines.append(f"and {len(openings) - LISTED} more openings")
     per_day = openings_per_day(every, set_at)
     if per_day:
-        yield f"openings by day of incubation: {', '.join(f'day {day}: {count}' for day, count in per_day)}"
+        days = ", ".join(f"day {day}: {count}" for day, count in per_day)
+        lines.append(f"openings by day of incubation: {days}")
+    return Section(Heading("what was done", f": {len(every) or 'nothing recorded'}"), plain(lines))
 
 
 def happening_words(each: Happening, shown: Shown) -> str:

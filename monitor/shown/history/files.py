@@ -34,7 +34,7 @@ from monitor.shown.history.egg import COLUMNS as EGG_COLUMNS
 from monitor.shown.history.egg import done_record, egg_record, egg_rows
 from monitor.shown.history.felt import openings_per_day
 from monitor.shown.history.felt_files import felt_record, felt_rows
-from monitor.shown.history.text import Header
+from monitor.shown.history.report import Header
 from monitor.shown.plain import Record, exact, figures_record, span_record, utc, utc_ms, value
 
 # Each column of the CSV by its key in a record: the header, with the unit, in the order of the columns.

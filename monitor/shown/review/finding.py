@@ -1,4 +1,4 @@
-"""A review as people read it, at most 80 columns, and as plain values for JSON. Nothing is judged here.
+"""The review of one finding as people read it, and as plain values for JSON. Nothing is judged here.
 
 The words say what the record shows, and what other people published. They name no cause of what happened to an egg, and tell
 nobody to open one or to treat a chick: where one would be handled, there stand a caution and the veterinarian.
@@ -30,14 +30,15 @@ from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_diff
 from monitor.domain.published.causes import BEFORE_SET, COLD, DOSE, HEAT, HIGH, LOSS, LOW, MEAN, WINDOWS, Catalogue
 from monitor.domain.published.exposure import EXPOSURES, shown_c
 from monitor.domain.published.exposure import SOURCES as EXPOSURE_SOURCES
-from monitor.domain.wall import filled
+from monitor.shown.report import CAUTION, Heading, Item, Paragraph, Scale, Section
 
-HEADS = {
-    SUPPORTED: "SUPPORTED: the record shows what these sources describe",
-    CANNOT_SAY: "CANNOT SAY",
-    NOT_SUPPORTED: "NOT SUPPORTED: the record shows none of this",
-    NOT_MEASURED: "NOT MEASURED: published too, and no sensor sees them",
+MEANS = {
+    SUPPORTED: "the record shows what these sources describe",
+    CANNOT_SAY: "",
+    NOT_SUPPORTED: "the record shows none of this",
+    NOT_MEASURED: "published too, and no sensor sees them",
 }
+NONE = "none of the published causes"
 WHY = {
     MISSING: "the record has no such figure",
     COVERAGE: "too little of the time has good data",
@@ -59,31 +60,24 @@ CLOSING = (
 )
 
 
-def review_text(
-    catalogue: Catalogue, finding: str, subject: str, verdicts: Sequence[Verdict], unit: str, reviewed_good: int = 0
-) -> str:
-    """The review for people.
+def finding_sections(catalogue: Catalogue, finding: str, verdicts: Sequence[Verdict], unit: str) -> Iterator[Section]:
+    """What is told of one finding: a section for each verdict that there can be, and the caution.
 
     Parameters
-        subject: what it is about, as `batch hen-3, 2 of 20 eggs`.
         unit: `C` or `F`; ValueError for another.
-        reviewed_good: how many batches that went well stood beside it; 0 is said.
     """
     if unit not in ("C", "F"):
         raise ValueError(f"unit {unit!r}, expected C or F")
-    published = catalogue.findings[finding]
-    beside = {0: "No batch that went well stands beside it.", 1: "One batch that went well stands beside it."}.get(
-        reviewed_good, f"{reviewed_good} batches that went well stand beside it."
-    )
-    lines = [f"Review of {subject}", f"Finding: {published.words}", "", PREAMBLE, beside]
     for name in VERDICTS:
-        told = [v for v in verdicts if v.verdict == name]
-        lines += ["", HEADS[name] if told else f"{HEADS[name].split(':')[0]}: none of the published causes"]
-        for verdict in told:
-            lines += unseen_lines(verdict, unit) if name == NOT_MEASURED else told_lines(verdict, unit)
-    lines += ["", "CAUTION", f"  {published.caution}", f"  {CLOSING}", "", "SOURCES"]
-    lines += [f"  {line}" for line in source_lines(catalogue, verdicts)]
-    return "\n".join(filled(line) for line in lines) + "\n"
+        told = [verdict for verdict in verdicts if verdict.verdict == name]
+        means = MEANS[name] if told else NONE
+        head = Heading("", f"{name.upper()}{f': {means}' if means else ''}")
+        if name == NOT_MEASURED:  # nothing is said to these
+            items = [Item(tuple(_unseen(verdict, unit) for verdict in told))] if told else []
+        else:
+            items = [Item(tuple(_points(v, unit)), tuple(_notes(v, unit)), scale_of(v)) for v in told]
+        yield Section(head, tuple(items))
+    yield Section(Heading("", "CAUTION"), (Paragraph(catalogue.findings[finding].caution, CAUTION),))
 
 
 def to_json(catalogue: Catalogue, finding: str, subject: str, verdicts: Sequence[Verdict]) -> dict[str, object]:
@@ -133,38 +127,51 @@ def _round(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
 
 
-def told_lines(verdict: Verdict, unit: str) -> Iterator[str]:
-    """One verdict: each source's words, what the record shows, the others' figures."""
-    for cause in dict.fromkeys((c.words, c.source, c.evidence) for c in verdict.causes):
-        yield f"  - {quoted_in(cause[0], unit)} ({_source(cause[1], cause[2])})"
+def _points(verdict: Verdict, unit: str) -> Iterator[str]:
+    """Each source's words."""
+    for words, source, evidence in dict.fromkeys((c.words, c.source, c.evidence) for c in verdict.causes):
+        yield f"{quoted_in(words, unit)} ({_source(source, evidence)})"
+
+
+def _notes(verdict: Verdict, unit: str) -> Iterator[str]:
+    """What the record shows, the others' figures, and what else was published."""
     if verdict.reason:
-        yield f"    Cannot say: {WHY[verdict.reason]}."
+        yield f"Cannot say: {WHY[verdict.reason]}."
     if verdict.figure is not None:
         asked = {HIGH: "Too high? ", LOW: "Too low? "}.get(verdict.first.direction, "") if _of_a_band(verdict) else ""
-        yield f"    {asked}The record shows {_figure(verdict, verdict.figure, unit)}."
+        yield f"{asked}The record shows {_figure(verdict, verdict.figure, unit)}."
         yield from _others(verdict, unit)
     elif verdict.check is not None:
-        yield f"    Asked for: {_asked(verdict, unit)}."
+        yield f"Asked for: {_asked(verdict, unit)}."
     published = verdict.first.published
     if published is not None:
-        yield f"    Published: {quoted_in(published.result, unit)} ({published.source}, {published.eggs} eggs)."
+        yield f"Published: {quoted_in(published.result, unit)} ({published.source}, {published.eggs} eggs)."
         for other in EXPOSURES:
             if other.id in published.against:
-                yield f"    Published, and says otherwise: {_exposure(other.id, unit)}."
+                yield f"Published, and says otherwise: {_exposure(other.id, unit)}."
     if verdict.disputed:
-        yield "    Sources name the opposite direction too."
+        yield "Sources name the opposite direction too."
+
+
+def scale_of(verdict: Verdict) -> Scale | None:
+    """The figure in its band (or what is said to be harmless), and the batches that went well; None where it has no figure or band."""
+    figure, check = verdict.figure, verdict.check
+    if figure is None or check is None:
+        return None
+    low, high = (figure.low, figure.high) if check.kind == MEAN else (0.0, verdict.first.levels(check)[0])
+    return None if low is None and high is None else Scale(low, high, figure.value, tuple(verdict.good))
 
 
 def _of_a_band(verdict: Verdict) -> bool:
     return verdict.check is not None and verdict.check.kind == MEAN
 
 
-def unseen_lines(verdict: Verdict, unit: str) -> Iterator[str]:
+def _unseen(verdict: Verdict, unit: str) -> str:
     """One cause that no sensor sees: what it is about, and when."""
     cause = verdict.first
     when = "before the eggs were set" if cause.window == BEFORE_SET else f"in {WINDOWS[cause.window][0]}"
     about = "" if cause.unseen == BEFORE_SET else f"{cause.unseen}, "
-    yield f"  - {quoted_in(cause.words, unit)} ({_source(cause.source, cause.evidence)}): {about}{when}"
+    return f"{quoted_in(cause.words, unit)} ({_source(cause.source, cause.evidence)}): {about}{when}"
 
 
 def _source(key: str, evidence: str) -> str:
@@ -220,9 +227,9 @@ def _others(verdict: Verdict, unit: str) -> Iterator[str]:
     shown = _shown(check.unit, unit)
     if verdict.siblings:
         same = {shown(v) for v in verdict.siblings} == {shown(verdict.figure.value)}
-        yield f"    This batch's other eggs: {'the same' if same else _range(verdict.siblings, shown)}."
+        yield f"This batch's other eggs: {'the same' if same else _range(verdict.siblings, shown)}."
     if verdict.good:
-        yield f"    Batches that went well: {_range(verdict.good, shown)}."
+        yield f"Batches that went well: {_range(verdict.good, shown)}."
 
 
 def _range(values: Sequence[float], shown: Callable[[float], str]) -> str:

@@ -1,4 +1,4 @@
-"""All the reviews of one batch together: what was found, then finding by finding; as text, as plain values, and in sections for a page.
+"""All the reviews of one batch together: what was found, then finding by finding; as text, as a page, and as plain values.
 
 What is said once for all of them stands once: what supported means, which batches stand beside, the sources.
 """
@@ -6,85 +6,72 @@ What is said once for all of them stands once: what supported means, which batch
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
-from monitor.analysis.review.judged import NOT_MEASURED, VERDICTS, Verdict
 from monitor.analysis.review.whole import BatchReview, Reviewed
 from monitor.domain.eggs.words import eggs_words
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
-from monitor.domain.wall import filled
+from monitor.shown import page, text
 from monitor.shown.form import Shown
 from monitor.shown.plain import utc
-from monitor.shown.review.finding import (
-    CLOSING,
-    HEADS,
-    PREAMBLE,
-    TEMPERATURES_OF,
-    source_lines,
-    to_json,
-    told_lines,
-    unseen_lines,
+from monitor.shown.report import INSET, OF_DRAWINGS, Heading, Paragraph, Report, Section, plain
+from monitor.shown.review.finding import CLOSING, PREAMBLE, TEMPERATURES_OF, finding_sections, source_lines, to_json
+from monitor.shown.style import STYLE
+
+# Beside the style of a history: a cause and what is said to it stay on one sheet, a caution stands in a frame.
+_STYLE = STYLE + (
+    "h3{border-left:4px solid var(--mark);padding-left:.5em}p.cause{margin-top:.5em}p.cause+p.in{margin-top:.1em}"
+    "p.caution{border:1px solid var(--hot);border-radius:4px;padding:.4em .6em}"
+    "svg.strip{height:12px;margin:.2em 0}.here{stroke:var(--line);stroke-width:4}.good{stroke:var(--ink);stroke-width:1.2}"
+    "div{break-inside:avoid}div+div{margin-top:1em}h2.one{margin-top:2em;border-bottom:2px solid var(--ink)}"
+)
+KEY = (
+    "In the drawings: shaded, the band (or what is said to be harmless); the thick line, this record; thin lines, batches that went"
+    " well."
 )
 
-TITLE, PART, HEAD = 1, 2, 3  # levels of a section's heading
-READING = "How to read this"
 
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """A heading of some level, and lines; a line that is set in belongs to the one before. verdicts: those that the lines tell, in order."""
-
-    level: int
-    head: str
-    lines: tuple[str, ...] = ()
-    verdicts: tuple[Verdict, ...] = ()
-
-
-def sections(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Section]:
+def review_report(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Report:
     """Everything there is to say, in order."""
     eggs = eggs_words(whole.eggs) if whole.eggs is not None else "eggs not recorded"
     closed = "still open" if whole.closed_at is None else f"closed {shown.time(whole.closed_at)}"
-    about = f"profile {whole.profile}, {eggs}, set {shown.time(whole.set_at)}, {closed}"
-    yield Section(TITLE, f"Review of batch {whole.batch}", (about,))
-    if not whole.reviewed:
-        about = "" if whole.egg is None else f" about egg {whole.egg}"
-        others = (f"Written about the batch: {'; '.join(whole.others)}.",) if whole.others else ()
-        yield Section(PART, f"Nothing found is written{about}", (*others, *_how(whole.batch)))
-        return
+    about = Paragraph(f"profile {whole.profile}, {eggs}, set {shown.time(whole.set_at)}, {closed}")
+    told = _told(whole, catalogue, shown) if whole.reviewed else [_nothing(whole)]
+    return Report(f"Review of batch {whole.batch}", (about,), tuple(told))
+
+
+def _nothing(whole: BatchReview) -> Section:
+    """That nothing was written, and how to begin."""
+    about = "" if whole.egg is None else f" about egg {whole.egg}"
+    others = plain([f"Written about the batch: {'; '.join(whole.others)}."] if whole.others else [])
+    return Section(Heading(f"nothing found is written{about}"), (*others, *_how(whole.batch)))
+
+
+def _told(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Section]:
     found = [
         f"{_name(each)}: {each.subject}{'' if each.written else ' (asked about, not written)'}"
         for each in whole.reviewed
     ]
-    yield Section(PART, "Found", tuple(found))
-    yield Section(PART, READING, (PREAMBLE, _beside(whole, catalogue)))
+    yield Section(Heading("found"), plain(found))
+    reading = (*plain([PREAMBLE, _beside(whole, catalogue)]), Paragraph(KEY, OF_DRAWINGS))
+    yield Section(Heading("how to read this"), reading)
     for each in whole.reviewed:
-        yield Section(PART, f"{_name(each)}: {each.subject}")
-        for name in VERDICTS:
-            told = [v for v in each.verdicts if v.verdict == name]
-            head = HEADS[name] if told else f"{HEADS[name].split(':')[0]}: none of the published causes"
-            lines = [
-                line
-                for v in told
-                for line in (unseen_lines(v, shown.unit) if name == NOT_MEASURED else told_lines(v, shown.unit))
-            ]
-            yield Section(HEAD, head, tuple(line.removeprefix("  ") for line in lines), tuple(told))
-        yield Section(HEAD, "CAUTION", (catalogue.findings[each.finding].caution,))
-    yield Section(PART, "Whom to ask", (CLOSING,))
+        parts = finding_sections(catalogue, each.finding, each.verdicts, shown.unit)
+        yield Section(Heading(f"{_name(each)}: {each.subject}"), parts=tuple(parts))
+    yield Section(Heading("whom to ask"), plain([CLOSING]))
     cited = [line for each in whole.reviewed for line in source_lines(catalogue, each.verdicts)]
     last = [TEMPERATURES_OF] if TEMPERATURES_OF in cited else []
-    yield Section(PART, "Sources", (*sorted(set(cited) - {TEMPERATURES_OF}), *last))
+    yield Section(Heading("sources"), plain([*sorted(set(cited) - {TEMPERATURES_OF}), *last]))
 
 
 def whole_text(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> str:
     """The reviews for people, at most 80 columns."""
-    lines: list[str] = []
-    for section in sections(whole, catalogue, shown):
-        head = section.head.upper() if section.level == PART else section.head
-        lines += ["", head] if lines else [head]
-        inset = "" if section.level == TITLE else "  "
-        lines += [inset + line for line in section.lines]
-    return "\n".join(filled(line) for line in lines) + "\n"
+    return text.drawn(review_report(whole, catalogue, shown))
+
+
+def whole_html(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> str:
+    """The same sentences as one HTML page, to read on a phone and to print, with a drawing for each figure."""
+    return page.drawn(review_report(whole, catalogue, shown), _STYLE)
 
 
 def whole_json(whole: BatchReview, catalogue: Catalogue) -> dict[str, object]:
@@ -119,10 +106,11 @@ def _beside(whole: BatchReview, catalogue: Catalogue) -> str:
     return f"Beside it stand batches of {whole.profile} that went well ({went}): {', '.join(whole.good)}{few}."
 
 
-def _how(batch: str) -> Iterator[str]:
-    yield "A review begins with what was seen, chosen from the trade's list, of eggs by number or of a count:"
-    yield f"  eggroom egg finding {batch} 7 sticky-chick"
-    yield f"  eggroom egg finding {batch} --count 4 dead-unpipped"
-    yield "The list:"
-    for each in FINDINGS:
-        yield f"  {each.id:<21} {each.words}"
+def _how(batch: str) -> Iterator[Paragraph]:
+    yield Paragraph(
+        "A review begins with what was seen, chosen from the trade's list, of eggs by number or of a count:"
+    )
+    yield Paragraph(f"eggroom egg finding {batch} 7 sticky-chick", INSET)
+    yield Paragraph(f"eggroom egg finding {batch} --count 4 dead-unpipped", INSET)
+    yield Paragraph("The list:")
+    yield from (Paragraph(f"{each.id:<21} {each.words}", INSET) for each in FINDINGS)

@@ -38,7 +38,7 @@ from monitor.settings import build_house, parse_settings
 from monitor.shown.eggs import book_view, water_view
 from monitor.shown.history.files import to_csv as figures_csv
 from monitor.shown.history.files import to_json
-from monitor.shown.history.text import Header
+from monitor.shown.history.report import Header
 from tests.archived import PROFILES, SECRET, closed_batch, day, fill, make_site, open_batch
 from tests.fakes import MemoryStore
 from tests.ports import BATCH, PROBE, at, everything, full_group, notice, raised

@@ -33,8 +33,7 @@ from monitor.domain.needs.site import Site
 from monitor.service.reports.batch import NoRecord, batch_history
 from monitor.service.reports.egg import egg_life
 from monitor.shown.history.files import to_csv, to_json
-from monitor.shown.history.page import to_html
-from monitor.shown.history.text import Header, to_text
+from monitor.shown.history.report import Header, to_html, to_text
 from tests.one_egg import MOVE_D, STAGE_D, STEP_MS, WARM_C, day, hens, make_site, part_of, record, report, written
 
 

@@ -21,7 +21,8 @@ from monitor.service.reports.review import MOST_GOOD, batch_review, subject_word
 from monitor.service.reports.water import water_of
 from monitor.shown.eggs import book_text, egg_text, water_view
 from monitor.shown.form import Shown
-from monitor.shown.history.egg import water_lines
+from monitor.shown.history.egg import water_section
+from monitor.shown.report import Report
 from monitor.shown.review.whole import whole_text
 from tests.fakes import MemoryStore
 from tests.seasons import DAMP_RH, SETTER_RH, batch_of, ended, five_seasons, group, put, set_at
@@ -176,7 +177,10 @@ def test_an_eggs_loss_is_the_same_wherever_it_is_told(site: Site) -> None:
         assert f" {weighed_egg.loss.now_pct.value:.1f} % (" in own.split("\nby pip")[1].splitlines()[1]
         assert view[str(egg)]["loss"]["by_pip_pct"]["value"] == round(told.figure.value, 3)
         part = egg_life(store, site, book.batch, egg, NOW).part
-        assert any(line.startswith(f"lost by pip {words} % (") for line in water_lines(part, shown))
+        assert any(
+            line.startswith(f"lost by pip {words} % (")
+            for line in Report("", sections=(water_section(part, shown),)).words()
+        )
         review_text = whole_text(reviewed(store, site, "b-0", finding="wet-chick", egg=egg), CATALOGUE, shown)
         assert f"{words} %" in review_text
 

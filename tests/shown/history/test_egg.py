@@ -10,18 +10,27 @@ from datetime import UTC
 
 import pytest
 
+from monitor.analysis.history.egg import EggPart
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Dead, Hatched, Note, Removed, Weighing
+from monitor.domain.wall import WIDTH
+from monitor.shown import text
 from monitor.shown.form import Shown
-from monitor.shown.history.egg import COLUMNS, end_line, water_lines
+from monitor.shown.history.egg import COLUMNS, end_line, water_section
 from monitor.shown.history.files import to_csv, to_json
-from monitor.shown.history.text import WIDTH, Header, to_text
+from monitor.shown.history.report import Header, to_text
+from monitor.shown.report import Report
 from tests.fakes import MemoryStore
 from tests.one_egg import day, hens, make_site, part_of, record, report, written
 
 SHOWN = Shown(UTC, "C")
 SITE = make_site()
 WEIGHED = ((0.0, 60.00), (7.0, 57.40), (14.0, 54.80))
+
+
+def water_lines(part: EggPart) -> list[str]:
+    """The water of an egg as text has it."""
+    return text.drawn(Report("", sections=(water_section(part, SHOWN),)), inset=False).splitlines()
 
 
 def hatched() -> tuple[MemoryStore, EggBook]:
@@ -88,7 +97,7 @@ def test_the_water_line() -> None:
     store, book = hatched()
     part = part_of(report(store, SITE, book.batch, 7, day(22))[2])
     assert part.loss is not None
-    lines = list(water_lines(part, SHOWN))
+    lines = water_lines(part)
     mass, lost, conductance = part.loss.line.mass_at_set_g, part.loss.now_pct, part.loss.line.conductance_mg_d_kpa
     by_pip = part.by_pip_pct
     assert conductance is not None
@@ -102,10 +111,10 @@ def test_the_water_line() -> None:
     assert mass.low < 60.0 < mass.high
     # 2.60 g a week, of the 60 g that it weighed: by day 20.75 7.7 g, 12.8 %, and a little more, for it gets warmer.
     assert lost.value == pytest.approx(12.85, abs=0.3)
-    once = list(water_lines(part_of(report(store, SITE, book.batch, 10, day(22))[2]), SHOWN))
+    once = water_lines(part_of(report(store, SITE, book.batch, 10, day(22))[2]))
     assert once[0] == "WATER of egg 10: 1 weighing"
     assert once[1].startswith("loss not known: weighed once")
-    assert list(water_lines(part_of(report(store, SITE, book.batch, 9, day(22))[2]), SHOWN)) == [
+    assert water_lines(part_of(report(store, SITE, book.batch, 9, day(22))[2])) == [
         "WATER of egg 9: never weighed by itself"
     ]
 

@@ -14,7 +14,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Hatched, Note, Weighing
 from monitor.service.reports.batch import batch_charts
 from monitor.shown.history.egg_draw import HEIGHT
-from monitor.shown.history.page import to_html
+from monitor.shown.history.report import to_html
 from tests.one_egg import day, hens, make_site, record, report, written
 from tests.shown.history.test_page import CHROMIUM, Reader, chromium, measured
 
@@ -98,7 +98,7 @@ def test_the_page_of_a_batch_has_none_of_it() -> None:
     book = EggBook(hens(21.5))
     store = record(written(book, 7.0, Candling("alive"), 7))
     figures, charts = batch_charts(store, SITE, book.batch, day(22))
-    from monitor.shown.history.text import Header
+    from monitor.shown.history.report import Header
 
     text = to_html(figures, charts, Header("hen-1", "chicken", 12, book.batch.set_at), UTC, "C")
     assert 'class="entry"' not in text

@@ -11,8 +11,9 @@ import pytest
 from monitor.analysis.history.environment import BatchHistory, history_of
 from monitor.analysis.history.felt import OPENING, Happening
 from monitor.analysis.history.felt_figures import felt_of
+from monitor.domain.wall import WIDTH
 from monitor.shown.history.felt import LISTED, openings_per_day
-from monitor.shown.history.text import WIDTH, Header, to_text
+from monitor.shown.history.report import Header, to_text
 from tests.analysis.air import HOUR, T0, readings, stretch
 from tests.analysis.lived import DAY_MS, HAPPENINGS, MODELS, SET_AT, TERM_DAYS, lived
 

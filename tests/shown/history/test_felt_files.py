@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from monitor.shown.history.files import COLUMNS, to_csv, to_json
-from monitor.shown.history.text import Header
+from monitor.shown.history.report import Header
 from tests.analysis.lived import SET_AT, lived
 
 HEADER = Header("hen-1", "fowl", 24, SET_AT)

@@ -14,9 +14,9 @@ import pytest
 from monitor.analysis.history.environment import history_of
 from monitor.domain.needs.profile import Band
 from monitor.shown.history.files import COLUMNS, to_csv, to_json
-from monitor.shown.history.text import Header
+from monitor.shown.history.report import Header
 from tests.analysis.air import readings, stretch
-from tests.shown.history.test_text import CALIBRATIONS, HEADER, history
+from tests.shown.history.test_report import CALIBRATIONS, HEADER, history
 
 RFC_3339 = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
 

@@ -22,8 +22,7 @@ from monitor.analysis.history.chart import charts_of
 from monitor.analysis.history.environment import BatchHistory, Stretch, history_of
 from monitor.analysis.history.felt import MOVE, OPENING, Happening
 from monitor.analysis.history.felt_figures import felt_of
-from monitor.shown.history.page import to_html
-from monitor.shown.history.text import Header, to_text
+from monitor.shown.history.report import Header, to_html, to_text
 from tests.analysis.air import HOUR, T0, readings, stretch
 from tests.analysis.lived import MODELS, SET_AT, TERM_DAYS, lived, stretches
 

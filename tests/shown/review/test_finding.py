@@ -4,13 +4,25 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Sequence
 
 import pytest
 
-from monitor.analysis.review.judged import CANNOT_SAY, NOT_MEASURED, SUPPORTED, Figure, Record, review, shipped_causes
+from monitor.analysis.review.judged import (
+    CANNOT_SAY,
+    NOT_MEASURED,
+    SUPPORTED,
+    Figure,
+    Record,
+    Verdict,
+    review,
+    shipped_causes,
+)
 from monitor.domain.air.units import quoted_in
 from monitor.domain.published.causes import LOSS, WHOLE
-from monitor.shown.review.finding import HEADS, WHY, review_text, to_json
+from monitor.shown import text as as_text
+from monitor.shown.report import Heading, Report, Section, plain
+from monitor.shown.review.finding import CLOSING, MEANS, WHY, finding_sections, source_lines, to_json
 from tests.analysis.review.test_judged import EVERY, first_of
 
 CATALOGUE = shipped_causes()
@@ -26,10 +38,20 @@ FORBIDDEN = re.compile(
 )
 
 
+def review_text(finding: str, verdicts: Sequence[Verdict], unit: str) -> str:
+    """One finding alone, with what a review says once for all of them below it."""
+    told = (
+        *finding_sections(CATALOGUE, finding, verdicts, unit),
+        Section(Heading("whom to ask"), plain([CLOSING])),
+        Section(Heading("sources"), plain(source_lines(CATALOGUE, verdicts))),
+    )
+    return as_text.drawn(Report("Review", sections=told))
+
+
 def text(finding: str, record: Record, unit: str = "C") -> str:
     good = (FULL, CLEAR, CLEAR, CLEAR)
     verdicts = review(CATALOGUE, finding, record, (FULL, CLEAR), good)
-    return review_text(CATALOGUE, finding, "batch hen-3, 2 of 20 eggs", verdicts, unit, len(good))
+    return review_text(finding, verdicts, unit)
 
 
 @pytest.mark.parametrize("unit", ["C", "F"])
@@ -52,7 +74,7 @@ def test_it_informs_and_no_more(finding: str, record: str, unit: str) -> None:
 
 def test_every_shipped_word_keeps_to_it_too() -> None:
     """The words that a record of another shape would bring out are looked at as well."""
-    for words in (*WHY.values(), *HEADS.values()):
+    for words in (*WHY.values(), *MEANS.values()):
         assert FORBIDDEN.search(words) is None
 
 
@@ -62,7 +84,7 @@ def test_a_supported_cause_is_told_with_figure_band_and_the_others() -> None:
     record = Record("x", {one.key: Figure(66.04, 52.0, 59.0, 0.953, 0.0, 0.97)})
     good = [Record(f"g-{i}", {one.key: Figure(v, 52.0, 59.0)}) for i, v in enumerate((53.0, 55.5, 57.0))]
     verdicts = review(CATALOGUE, "wet-chick", record, [record, record], good)
-    page = " ".join(review_text(CATALOGUE, "wet-chick", "batch hen-3, egg 7", verdicts, "C", 3).split())
+    page = " ".join(review_text("wet-chick", verdicts, "C").split())
     assert "Too high? The record shows mean humidity over the setter stage: 66.0 %RH, band 52.0 %RH to 59.0 %RH" in page
     assert "above it 97 % of the time; covered 95.3 %." in page
     assert "This batch's other eggs: the same." in page
@@ -75,36 +97,31 @@ def test_a_dose_is_told_with_what_contradicts_it() -> None:
     """The published exposure, its result, and the results of others that say otherwise, in the site's unit."""
     one = first_of("pipped-dead", "heat")
     record = Record("x", {one.key: Figure(1.5)})
-    page = " ".join(
-        review_text(CATALOGUE, "pipped-dead", "batch x", review(CATALOGUE, "pipped-dead", record), "F").split()
-    )
+    page = " ".join(review_text("pipped-dead", review(CATALOGUE, "pipped-dead", record), "F").split())
     assert "hours at or above 105.1 °F over the last third: 1.5 h" in page
     assert "supported from 0.5 h" in page
     assert "Published, and says otherwise: 105.1 °F for 24 h, no large effect (THOMPSON-76, hen eggs)." in page
     assert "THOMPSON-76: Heat stress of 16-day embryos." in page
-    assert "No batch that went well stands beside it." in page
 
 
 def test_temperatures_are_shown_in_the_sites_unit() -> None:
     """37.8 °C is 100.04 °F, and a difference of 1.1 K is 1.98 °F, without the 32."""
     one = first_of("early-hatch", "temperature", "high")
     record = Record("x", {one.key: Figure(38.9, 37.5, 38.1)})
-    page = " ".join(review_text(CATALOGUE, "early-hatch", "b", review(CATALOGUE, "early-hatch", record), "F").split())
+    page = " ".join(review_text("early-hatch", review(CATALOGUE, "early-hatch", record), "F").split())
     assert "102.02 °F, band 99.50 °F to 100.58 °F" in page
     spread = Record("x", {first_of("drawn-out-hatch", "spread", "high").key: Figure(1.5)})
-    page = " ".join(
-        review_text(CATALOGUE, "drawn-out-hatch", "b", review(CATALOGUE, "drawn-out-hatch", spread), "F").split()
-    )
+    page = " ".join(review_text("drawn-out-hatch", review(CATALOGUE, "drawn-out-hatch", spread), "F").split())
     assert "2.70 °F, not supported up to 1.01 °F, supported from 1.98 °F" in page
     with pytest.raises(ValueError, match="unit 'K', expected C or F"):
-        review_text(CATALOGUE, "early-hatch", "b", (), "K")
+        review_text("early-hatch", (), "K")
 
 
 def test_a_loss_that_was_carried_to_pip_says_so() -> None:
     """The loss of an egg that died before pip is told as its pace until then, in the text and as a value."""
     record = Record("egg 4", {(LOSS, WHOLE): Figure(17.0, 11.0, 14.0, at_pace=True)})
     verdicts = review(CATALOGUE, "dead-unpipped", record)
-    page = " ".join(review_text(CATALOGUE, "dead-unpipped", "egg 4", verdicts, "C").split())
+    page = " ".join(review_text("dead-unpipped", verdicts, "C").split())
     assert "water loss to pip: 17.0 % (dead before pip: at the pace until then), band 11.0 % to 14.0 %" in page
     rows = to_json(CATALOGUE, "dead-unpipped", "egg 4", verdicts)["verdicts"]
     assert isinstance(rows, list)

@@ -17,8 +17,7 @@ import pytest
 
 from monitor.analysis.review.judged import Figure, Record, review, shipped_causes
 from monitor.analysis.review.whole import Reviewed
-from monitor.shown.review.page import review_html
-from monitor.shown.review.whole import sections
+from monitor.shown.review.whole import review_report, whole_html
 from tests.analysis.review.test_judged import first_of
 from tests.shown.history.test_page import CHROMIUM, chromium, luminance
 from tests.shown.review.test_whole import SHOWN, whole
@@ -51,7 +50,7 @@ class Page(HTMLParser):
 @pytest.mark.parametrize("findings", [(), ("wet-chick",), tuple(CATALOGUE.findings)], ids=["none", "one", "all"])
 def test_it_is_whole(findings: tuple[str, ...]) -> None:
     """Every tag is closed in its order; no script, nothing loaded from anywhere; every line of the text stands in it."""
-    html = review_html(whole(*findings), CATALOGUE, SHOWN)
+    html = whole_html(whole(*findings), CATALOGUE, SHOWN)
     page = Page(html)
     assert page.open == []
     assert page.outside == []
@@ -59,15 +58,14 @@ def test_it_is_whole(findings: tuple[str, ...]) -> None:
     assert "url(" not in html
     assert "http" not in re.sub(r"<style>.*?</style>", "", html)
     text = unescape(re.sub(r"<[^>]+>", "", html))
-    for section in sections(whole(*findings), CATALOGUE, SHOWN):
-        for line in section.lines:
-            assert line.removeprefix("- ").strip() in text
+    for words in review_report(whole(*findings), CATALOGUE, SHOWN).words():
+        assert words in text
     assert page.tags.count("h1") == 1
 
 
 def test_a_cause_stays_with_what_is_said_of_it() -> None:
     """Each group of causes and the lines that answer it lie in one block, which no sheet of paper cuts; the caution is framed."""
-    html = review_html(whole("wet-chick"), CATALOGUE, SHOWN)
+    html = whole_html(whole("wet-chick"), CATALOGUE, SHOWN)
     blocks = re.findall(r"<div>(.*?)</div>", html, re.S)
     assert all(block.strip().startswith('<p class="cause">') for block in blocks)
     assert any("The record shows mean humidity over the setter stage" in block for block in blocks)
@@ -77,7 +75,7 @@ def test_a_cause_stays_with_what_is_said_of_it() -> None:
 
 def test_names_are_escaped() -> None:
     """What people typed is text on the page, and no markup."""
-    html = review_html(replace(whole("wet-chick"), profile="<b>my line</b>"), CATALOGUE, SHOWN)
+    html = whole_html(replace(whole("wet-chick"), profile="<b>my line</b>"), CATALOGUE, SHOWN)
     assert "&lt;b&gt;my line&lt;/b&gt;" in html
     assert "<b>" not in html
 
@@ -87,7 +85,7 @@ def test_a_figure_is_drawn_in_its_band() -> None:
     one = first_of("wet-chick", "humidity", "high")
     record, good = Record("b", {one.key: Figure(66.0, 52.0, 59.0)}), Record("g", {one.key: Figure(55.0, 52.0, 59.0)})
     verdicts = review(CATALOGUE, "wet-chick", record, (), (good,))
-    drawn = review_html(
+    drawn = whole_html(
         replace(whole(), reviewed=(Reviewed("wet-chick", "egg 7", (7,), 0, verdicts),)), CATALOGUE, SHOWN
     )
     (svg,) = re.findall(r"<svg.*?</svg>", drawn, re.S)
@@ -143,7 +141,7 @@ BROKEN = {
 def full_page() -> str:
     """Every finding at once, of a batch with the longest id that there is, beside batches with such ids."""
     good = tuple(f"hen-{n}-{'w' * 26}" for n in range(3))
-    return review_html(replace(whole(*CATALOGUE.findings, good=good), batch="w" * 32), CATALOGUE, SHOWN)
+    return whole_html(replace(whole(*CATALOGUE.findings, good=good), batch="w" * 32), CATALOGUE, SHOWN)
 
 
 def damaged(html: str, css: str) -> str:
@@ -212,8 +210,8 @@ def test_chromium_lays_it_out(tmp_path: Path, dark: bool) -> None:
     nothing is asked for from outside; and the same look sees each of the ways in which the page was broken on purpose."""
     html = full_page()
     narrow, wide, nothing = "narrow", "wide", "nothing written"
-    pages = {narrow: (NARROW, html), wide: (WIDE, html), nothing: (NARROW, review_html(whole(), CATALOGUE, SHOWN))}
-    small = review_html(replace(whole("wet-chick"), batch="w" * 32), CATALOGUE, SHOWN)
+    pages = {narrow: (NARROW, html), wide: (WIDE, html), nothing: (NARROW, whole_html(whole(), CATALOGUE, SHOWN))}
+    small = whole_html(replace(whole("wet-chick"), batch="w" * 32), CATALOGUE, SHOWN)
     mild = {name for name in BROKEN if name == ("always dark" if dark else "always light")}  # no fault in that light
     pages |= {name: (NARROW, damaged(small, css)) for name, (css, _) in BROKEN.items() if name not in mild}
     seen = laid_out(tmp_path, pages, dark)
@@ -274,7 +272,7 @@ def print_faults(pdf: bytes) -> list[str]:
 def test_chromium_prints_it(tmp_path: Path) -> None:
     """On A4, two to four sheets for one finding, in dark ink even where the screen is dark, with its drawings; and a page that would
     print pale, on another sheet, or without them is told of."""
-    html = review_html(whole("wet-chick"), CATALOGUE, SHOWN)
+    html = whole_html(whole("wet-chick"), CATALOGUE, SHOWN)
     assert print_faults(printed(tmp_path, html)) == []
     pale = print_faults(printed(tmp_path, damaged(html, "@media print{:root{--ink:#e8e8e2}}")))
     assert pale

@@ -13,7 +13,9 @@ from monitor.analysis.history.environment import BatchHistory, history_of
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.calibration import Calibration, by_offset, by_salts
-from monitor.shown.history.text import LISTED, WIDTH, Header, duration, to_text
+from monitor.domain.wall import WIDTH
+from monitor.shown.form import duration
+from monitor.shown.history.report import LISTED, Header, to_text
 from tests.analysis.air import HOUR, T0, readings, stretch
 
 ZONE = timezone(timedelta(hours=2), "north")

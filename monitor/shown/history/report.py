@@ -1,0 +1,294 @@
+"""The environment history of a batch, or of one egg of it, as a breeder reads it, in the site's zone and unit; see `files` for JSON and CSV.
+
+Nothing is computed here. Beside every mean stands its coverage, and every gap is counted. A page has drawings beside the same figures and
+sentences: inline SVG that stretches to the width there is; words stand beside them as text, so that they stay readable. Each column of a
+drawing goes from its lowest to its highest value, see `chart`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+from monitor.analysis.history.chart import Chart
+from monitor.analysis.history.egg import EggPart
+from monitor.analysis.history.environment import BatchHistory, Period
+from monitor.analysis.history.excursions import Excursion
+from monitor.analysis.history.felt import Felt
+from monitor.analysis.history.figures import Figures, Gap
+from monitor.domain.eggs.words import eggs_words
+from monitor.domain.needs.bands import EGG
+from monitor.domain.needs.batch import Batch
+from monitor.domain.readings.calibration import Calibration
+from monitor.domain.readings.calibration_words import said
+from monitor.domain.readings.reading import to_ms
+from monitor.domain.wall import printable
+from monitor.shown import page, text
+from monitor.shown.form import WORDS, Shown, duration, per_cent
+from monitor.shown.history.development import development_lines
+from monitor.shown.history.draw import Ticks, axis, drawing, legend, strips
+from monitor.shown.history.egg import book_section, end_line, water_section
+from monitor.shown.history.egg_draw import loss_drawing
+from monitor.shown.history.felt import dose_section, felt_lines, happening_section, openings_per_day
+from monitor.shown.report import (
+    HEADED_ON_PAGE,
+    INSET,
+    PAGE_ONLY,
+    Block,
+    Drawing,
+    Heading,
+    Paragraph,
+    Report,
+    Row,
+    Section,
+    Table,
+    plain,
+)
+
+LISTED = 20  # excursions, and gaps, told one by one; JSON and CSV have them all
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What stands over the figures: batch, profile, eggs set (None where not recorded), set time (aware); egg: of a history that is
+    one egg's own."""
+
+    batch: str
+    profile: str
+    eggs: int | None
+    set_at: datetime
+    egg: EggPart | None = None
+
+    @classmethod
+    def of(cls, batch: Batch, egg: EggPart | None = None) -> Header:
+        """What stands over the figures of a batch, or of one egg of it."""
+        return cls(batch.id, batch.profile, batch.eggs, batch.set_at, egg)
+
+    @property
+    def title(self) -> str:
+        """`Environment history of batch hen-1`, `Environment history of egg 7 of hen-1`."""
+        return f"Environment history of {f'batch {self.batch}' if self.egg is None else self.egg.name}"
+
+    def lines(self, shown: Shown) -> list[str]:
+        """What stands under the title."""
+        eggs = eggs_words(self.eggs) if self.eggs is not None else "eggs not recorded"
+        about = f"profile {self.profile}, {eggs}, set {shown.time(self.set_at)}"
+        return [about] if self.egg is None else [about, end_line(self.egg, shown)]
+
+
+def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> str:
+    """The history for people, at most 80 columns: each stage, the whole, excursions and gaps longest first.
+
+    Parameters
+        zone: for every time shown; an hour that a change of summer time brings twice is shown with its
+        offset.
+        unit: `C` or `F`.
+    Raises
+        ValueError: another unit.
+    """
+    return text.drawn(history_report(history, header, Shown(zone, unit)), inset=False)
+
+
+def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, zone: tzinfo, unit: str) -> str:
+    """The page.
+
+    Parameters
+        history, header, zone, unit: as for the text. charts: of the same life.
+    Raises
+        ValueError: another unit.
+    """
+    return page.drawn(history_report(history, header, Shown(zone, unit), charts))
+
+
+def history_report(history: BatchHistory, header: Header, shown: Shown, charts: Sequence[Chart] = ()) -> Report:
+    """The whole, with its drawings where there are charts of the same life."""
+    figures = _figures(history, shown)
+    told = (
+        Section(None, plain([_times(shown)])),
+        *([] if history.development is None else [Section(None, plain(development_lines(history.development, shown)))]),
+        *_drawn(history, charts, header, shown),
+        Section(Heading("figures"), parts=tuple(figures), where=HEADED_ON_PAGE),
+    )
+    if history.felt:
+        told += (dose_section(history.felt, shown), happening_section(history.happenings, header.set_at, shown))
+    told += (_excursions(history.whole, shown), _gaps(history.whole, shown), _calibrations(history.calibrations, shown))
+    return Report(header.title, plain(header.lines(shown)), told)
+
+
+def _times(shown: Shown) -> str:
+    return (
+        f"Times are local ({shown.zone}). In, above and below refer to the warning limits of the band (to the alarm"
+        " limit on a side without one). Covered is the share of time with good data; over a gap nothing is made up."
+    )
+
+
+def _drawn(history: BatchHistory, charts: Sequence[Chart], header: Header, shown: Shown) -> Iterator[Section]:
+    """The drawings, and where the history is one egg's own, its book and its water, which text has too."""
+    egg, ticks = header.egg, axis(charts[0], to_ms(header.set_at), shown) if charts else []
+    if charts:
+        yield Section(None, tuple(_air(history, charts, header, ticks, shown)), where=PAGE_ONLY)
+    if egg is not None:
+        if charts:
+            yield book_section(egg, shown)
+        yield water_section(egg, shown, loss_drawing(egg, charts[0], ticks, shown) if charts else ())
+
+
+def _air(
+    history: BatchHistory, charts: Sequence[Chart], header: Header, ticks: Ticks, shown: Shown
+) -> Iterator[Drawing]:
+    set_ms = to_ms(header.set_at)
+    per_day = openings_per_day(history.happenings, header.set_at)
+    yield from map(Drawing, strips(history, charts[0], ticks, per_day, set_ms, shown))
+    for chart in charts:
+        figures = _figures_of(history, chart.quantity)
+        if figures is not None:
+            yield from map(Drawing, drawing(chart, figures, history.happenings, history.stages, ticks, shown))
+    yield Drawing(legend(header.egg is not None))
+
+
+def _figures_of(history: BatchHistory, quantity: str) -> Figures | None:
+    if quantity == EGG:
+        return history.felt[-1].egg_c if history.felt else None
+    figures: Figures = getattr(history.whole, quantity)
+    return figures
+
+
+def _figures(history: BatchHistory, shown: Shown) -> Iterator[Section]:
+    """A section for each stage, and for the whole."""
+    for place, period in enumerate((*history.stages, history.whole)):
+        yield _period(period, history.felt[place] if place < len(history.felt) else None, shown)
+
+
+def _period(period: Period, felt: Felt | None, shown: Shown) -> Section:
+    """One stage, or the whole: a column per quantity."""
+    days = (period.until_ms - period.since_ms) / 86_400_000
+    columns = [column(quantity, figures, shown) for quantity, figures in period.figures()]
+    rows = tuple(
+        Row(row[0].label, tuple(cell for each in row for cell in each.cells), row[0].under)
+        for row in zip(*columns, strict=True)
+    )
+    blocks: list[Block] = [
+        Paragraph(f"{shown.time(period.since_ms)} to {shown.time(period.until_ms)}, {days:.1f} days"),
+        Table(rows),
+    ]
+    for quantity, figures in period.figures():
+        if len(figures.limits) > 1:
+            for limits in figures.limits:
+                band = shown.band(quantity, limits)
+                blocks.append(Paragraph(f"{WORDS[quantity]} from {shown.time(limits.since_ms)}: {band}"))
+    if felt is not None:
+        blocks += plain(felt_lines(felt, shown))
+    return Section(Heading(period.stage, f" in {', '.join(period.machines) or 'no machine'}"), tuple(blocks))
+
+
+def column(quantity: str, figures: Figures, shown: Shown) -> list[Row]:
+    """The rows of one quantity's column."""
+    judged = figures.hours_covered > figures.hours_unjudged
+    longest = figures.longest_gap
+
+    def value(value: float | None) -> str:
+        return shown.value(quantity, value) if value is not None else "-"
+
+    def time(at_ms: int | None) -> str:
+        return shown.time(at_ms) if at_ms is not None else "-"
+
+    def hours(hours: float) -> str:
+        return f"{hours:.1f} h" if judged else "-"
+
+    def area(area: float) -> str:
+        return shown.area(quantity, area) if judged else "-"
+
+    def row(label: str, cell: str) -> Row:
+        return Row(label, (cell,))
+
+    def under(label: str, cell: str) -> Row:
+        return Row(label, (cell,), under=True)
+
+    return [
+        row("", f"{WORDS[quantity]} {shown.unit_of(quantity)}"),
+        row("mean (covered)", f"{value(figures.mean)} ({per_cent(figures.coverage)})"),
+        row("spread (sd)", shown.difference(quantity, figures.sd) if figures.sd is not None else "-"),
+        row("lowest", value(figures.min)),
+        under("at", time(figures.min_at_ms)),
+        row("highest", value(figures.max)),
+        under("at", time(figures.max_at_ms)),
+        row("band", shown.band(quantity, figures.limits[0]) if len(figures.limits) == 1 else "changes, see below"),
+        row("in band", hours(figures.hours_in)),
+        row("above", hours(figures.hours_above)),
+        under("area", area(figures.degree_hours_above)),
+        row("below", hours(figures.hours_below)),
+        under("area", area(figures.degree_hours_below)),
+        row("excursions", str(len(figures.excursions)) if judged else "-"),
+        row("not judged", f"{figures.hours_unjudged:.1f} h"),
+        row("gaps", str(len(figures.gaps))),
+        row("longest gap", duration(longest.seconds) if longest is not None else "-"),
+        under("from", time(longest.since_ms) if longest is not None else "-"),
+        row("left out", f"{figures.flagged} flagged"),
+    ]
+
+
+def _excursions(whole: Period, shown: Shown) -> Section:
+    """Every excursion, longest first, as far as LISTED."""
+    every = [(quantity, each) for quantity, figures in whole.figures() for each in figures.excursions]
+    every.sort(key=lambda pair: pair[1].since_ms - pair[1].until_ms)
+    blocks: list[Block] = []
+    for quantity, each in every[:LISTED]:
+        limit, peak = shown.value(quantity, each.limit), shown.value(quantity, each.peak)
+        lasted = duration((each.until_ms - each.since_ms) / 1000.0)
+        bound = f"{each.side} {limit} {shown.unit_of(quantity)}"
+        blocks += [
+            Paragraph(f"{lasted}: {WORDS[quantity]} {bound}, area {shown.area(quantity, each.area)}"),
+            Paragraph(f"{shown.time(each.since_ms)} to {shown.time(each.until_ms)}, {_where(each)}", INSET),
+            Paragraph(f"peak {peak} at {shown.time(each.peak_at_ms)}{_caveats(each)}", INSET),
+        ]
+    if len(every) > LISTED:
+        longest = every[LISTED][1]
+        lasted = duration((longest.until_ms - longest.since_ms) / 1000.0)
+        blocks.append(Paragraph(f"and {len(every) - LISTED} more, none longer than {lasted}"))
+    return Section(Heading("excursions", _how_many(len(every))), tuple(blocks))
+
+
+def _how_many(count: int) -> str:
+    return f": {count}, longest first" if count else ": none"
+
+
+def _where(excursion: Excursion) -> str:
+    return f"{excursion.stage} in {excursion.machine or 'no machine'}"
+
+
+def _caveats(excursion: Excursion) -> str:
+    at_start = ", outside from the start" if excursion.at_start else ""
+    cut = ", cut by a gap" if excursion.cut_by_gap else ""
+    return at_start + cut + (", still outside at the end" if excursion.open else "")
+
+
+def _gaps(whole: Period, shown: Shown) -> Section:
+    """The gaps, told once where several quantities miss the same time."""
+    missing: dict[Gap, list[str]] = {}
+    for quantity, figures in whole.figures():
+        for gap in figures.gaps:
+            missing.setdefault(gap, []).append(WORDS[quantity])
+    every = sorted(missing, key=lambda gap: gap.since_ms - gap.until_ms)
+    lines = []
+    for gap in every[:LISTED]:
+        span = f"{shown.time(gap.since_ms)} to {shown.time(gap.until_ms)}"
+        lines.append(f"{duration(gap.seconds)}: {span}, {', '.join(missing[gap])}")
+    if len(every) > LISTED:
+        lines.append(f"and {len(every) - LISTED} more, none longer than {duration(every[LISTED].seconds)}")
+    return Section(Heading("gaps", _how_many(len(every))), plain(lines))
+
+
+def _calibrations(calibrations: Sequence[Calibration], shown: Shown) -> Section:
+    """By what the figures above were corrected."""
+    blocks: list[Block] = []
+    for each in calibrations:
+        since = "the beginning of the record" if each.since is None else shown.time(each.since)
+        by = f" by {printable(each.by)}" if each.by else ""
+        due = f", due again {shown.time(each.due)}" if each.due is not None else ""
+        blocks += [
+            Paragraph(f"{each.probe}: {said(each, 'F' if shown.unit == 'F' else 'C')}"),
+            Paragraph(f"made {shown.time(each.at)}{by}, holds from {since}{due}", INSET),
+        ]
+    count = str(len(calibrations)) if calibrations else "none, readings are as the probes sent them"
+    return Section(Heading("calibrations", f": {count}"), tuple(blocks))
