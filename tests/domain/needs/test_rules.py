@@ -79,8 +79,8 @@ def test_only_one_place_spells_the_name_of_a_rule() -> None:
     """What a rule is about is its data; a name that is written in a second place is one that could be spelled otherwise there."""
     monitor = Path(rules.__file__).parents[2]
     for path in monitor.rglob("*.py"):
-        if path.name == "demo.py" or path == Path(rules.__file__):
-            continue  # the demo says which alarms its owner answers
+        if path.name == "demo.py" or (path.name == "rules.py" and path.parent.name in ("needs", "archive")):
+            continue  # the demo says which alarms its owner answers, an archive has the names of its time
         words = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
         written = {node.value for node in words if isinstance(node, ast.Constant) and isinstance(node.value, str)}
         assert written & set(RULES) <= {LookAgain.kind}, path
