@@ -31,7 +31,7 @@ from monitor.domain.state.record import Attempt
 from monitor.service.ports import Clock, Loaded, Receipt
 from monitor.service.watch.dispatcher import Dispatcher
 from monitor.service.watch.engine import Engine, start_state
-from monitor.service.watch.inbox import Arrived, Asked, Attempted, Inbox, Linked, Opened
+from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened
 from monitor.service.watch.notify import standard_stages
 from monitor.settings import House, SettingsError, read_contacts
 
@@ -107,7 +107,12 @@ class Daemon:
         def linked(connected: bool, detail: str) -> None:
             inbox.put(Linked(clock.now(), connected, detail))
 
-        self.link = link = MqttLink(settings=link_settings(house), decode=decoder(house), heard=heard, linked=linked)
+        def elsewhere(node: str, other: str, online: bool) -> None:
+            inbox.put(Elsewhere(clock.now(), node, other, online))
+
+        self.link = link = MqttLink(
+            settings=link_settings(house), decode=decoder(house), heard=heard, linked=linked, elsewhere=elsewhere
+        )
 
         def tell_stored(rows: Any) -> None:
             for node, boot, seq in rows:

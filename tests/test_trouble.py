@@ -197,6 +197,24 @@ def test_secrets_of_the_daemon_alone(capsys: pytest.CaptureFixture[str]) -> None
         assert {"contact sam", "broker settings"} <= bad(out).keys()
 
 
+def test_a_node_that_names_another_site(tmp_path: Path, capsys: pytest.CaptureFixture[str], broker: Mosquitto) -> None:
+    """A node of ours that speaks as another site is called by name in `doctor` and `refused`; one that nobody expects here is
+    mentioned, and nothing is wrong with it."""
+    config = configure(tmp_path, broker.port)
+    for node in ("node-a", "node-x"):
+        publish(broker.port, f"eggroom/barn/{node}/status", b"online", retain=True)
+    with Running(config) as daemon:
+        until(lambda: len(daemon.facts()["elsewhere"]) == 2, "the nodes were not noticed")
+        _, out, _ = typed(capsys, "doctor", "--json", config=config)
+        checks = {check["what"]: check for check in json.loads(out)["checks"]}
+        until(lambda: query(config, "SELECT count(*) FROM refused") == [(2,)], "they are not among the refused")
+        _, refused, _ = typed(capsys, "refused", config=config)
+    said = "speaks, but as site 'barn', expected 'home'"
+    assert bad(out)["node node-a"] == f"{said}; mend SITE in the node's settings, or id in [site] here"
+    assert (checks["node node-x"]["good"], checks["node node-x"]["found"]) == (True, said)
+    assert f"node-a {said}" in refused
+
+
 def test_a_contact_that_does_not_answer(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`contact test` to a service that is not there is one line and 1; to somebody unknown, 2."""
     config = configure(tmp_path, 1, contact=f"json://127.0.0.1:{free_port()}/{CANARY}")

@@ -97,6 +97,10 @@ def _daemon(house: House, check: Any) -> dict[str, Any] | None:
     unknown = [p for p in facts["unknown_probes"] if p not in house.site.probes]
     if unknown:
         check("unknown probes", True, f"{', '.join(unknown)}; see `eggroom refused`")
+    for node, other in facts["elsewhere"].items():
+        mistake = node in house.site.by_node
+        mend = "; mend SITE in the node's settings, or id in [site] here" if mistake else ""
+        check(f"node {node}", not mistake, f"speaks, but as site {other!r}, expected {house.site.id!r}{mend}")
     waiting = facts["notices_waiting"]
     found = ", ".join(f"{n} for {c}" for c, n in waiting.items()) if waiting else "none wait"
     check("notices", not any(n > 20 for n in waiting.values()), found)

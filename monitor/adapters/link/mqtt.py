@@ -27,6 +27,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from monitor.adapters.link.wire import speaks_elsewhere
 from monitor.domain.readings.reading import Message, Refused
 from monitor.service.ports import Receipt
 
@@ -92,8 +93,9 @@ class MqttLink:
     """One connection to one broker, kept up; its session outlives connections and restarts of ours.
 
     decode(topic, payload, retained) turns bytes into a message and never raises. heard(message, receipt) takes it; the receipt is
-    None where the broker expects none. linked(connected, detail) hears of each change once. They are called on the network
-    thread (linked by supervise too), so they must be quick, and none of them may call back into the link.
+    None where the broker expects none. linked(connected, detail) hears of each change once. elsewhere(node, site, online) hears of
+    nodes that speak under our root as another site: a slip in their settings, which looks well from both ends. They are called on
+    the network thread (linked by supervise too), so they must be quick, and none of them may call back into the link.
     """
 
     def __init__(
@@ -103,11 +105,12 @@ class MqttLink:
         decode: Callable[[str, bytes, bool], Message],
         heard: Callable[[Message, Receipt | None], None],
         linked: Callable[[bool, str], None],
+        elsewhere: Callable[[str, str, bool], None] = lambda node, site, online: None,
         ping_every_s: float = PING_EVERY_S,
         mono_s: Callable[[], float] = time.monotonic,
     ) -> None:
         self._settings = settings
-        self._decode, self._heard, self._linked = decode, heard, linked
+        self._decode, self._heard, self._linked, self._elsewhere = decode, heard, linked, elsewhere
         self._ping_every_s, self._mono_s = ping_every_s, mono_s
         self._name = f"broker {settings.host}:{settings.port}"
         self._prefix = f"{settings.root}/{settings.site}/"
@@ -115,6 +118,8 @@ class MqttLink:
         self._ping = secrets.token_hex(8).encode()  # ours alone, whoever else publishes there
         self._subscribed = [(f"{self._prefix}+/air", 1), (f"{self._prefix}+/status", 1), (self._ping_topic, 0)]
         self._subscribed += [(topic_filter, 1) for topic_filter in settings.filters]
+        # Presence alone, so that another site's readings cost nothing; without a receipt, and no outage where it may not be heard.
+        self._any_site = (f"{settings.root}/+/+/status", 0)
         # One lock for all below. Re-entrant: the library may call back from within our own call.
         self._lock = threading.RLock()
         self._generation = 0
@@ -124,6 +129,7 @@ class MqttLink:
         self._silence_told = False
         self._unwritten = 0
         self._retained: dict[str, bytes] = {}
+        self._stored_heard: set[str] = set()  # on this connection
         self._next_ping_s = self._ping_heard_s = 0.0
         self._network: threading.Thread | None = None
         self._begun = threading.Event()
@@ -243,7 +249,8 @@ class MqttLink:
         with self._lock:
             self._generation += 1
             self._connected = True
-        client.subscribe(self._subscribed)  # each time: the broker may have lost the session
+            self._stored_heard.clear()
+        client.subscribe([*self._subscribed, self._any_site])  # each time: the broker may have lost the session
 
     def _on_subscribe(self, client: mqtt.Client, userdata: Any, mid: int, reasons: list[Any], properties: Any) -> None:
         refused = [topic for (topic, _), reason in zip(self._subscribed, reasons, strict=False) if reason.is_failure]
@@ -278,10 +285,22 @@ class MqttLink:
         if topic == self._ping_topic:
             if payload == self._ping:
                 self._ping_heard_s = self._mono_s()
-        elif self._is_wanted(topic):
+        elif self._is_wanted(topic) and not self._is_repeated(topic, message.retain):
             self._heard(self._decode(topic, payload, message.retain), receipt)
-        elif receipt is not None:
-            self.acknowledge([receipt])
+        else:
+            other = speaks_elsewhere(topic, payload, root=self._settings.root, site=self._settings.site)
+            if other is not None:
+                self._elsewhere(*other)
+            if receipt is not None:
+                self.acknowledge([receipt])
+
+    def _is_repeated(self, topic: str, stored: bool) -> bool:
+        """Of our own nodes' presence the broker sends what it has stored once for each filter: ours, and that of any site."""
+        if not stored or not topic.startswith(self._prefix) or not topic.endswith("/status"):
+            return False
+        repeated = topic in self._stored_heard
+        self._stored_heard.add(topic)
+        return repeated
 
     def _is_wanted(self, topic: str) -> bool:
         """Not our own words, heard through a wide filter; nor a filter of an earlier configuration, which a session keeps."""

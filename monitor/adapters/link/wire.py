@@ -67,6 +67,20 @@ def decode(topic: str, payload: bytes, *, root: str, site: str, retained: bool) 
     return Pack(node, samples, boot, seq, up_s, retained)
 
 
+def speaks_elsewhere(topic: str, payload: bytes, *, root: str, site: str) -> tuple[str, str, bool] | None:
+    """(node, site, online) from `<root>/<another site>/<node>/status`, where a node set up for another site says that it is there.
+
+    None for anything else: what other sites say is not for us.
+    """
+    levels = topic.removeprefix(f"{root}/").split("/") if topic.startswith(f"{root}/") else []
+    if len(levels) != 3 or levels[2] != "status" or payload not in (b"online", b"offline"):
+        return None
+    other, node, _ = levels
+    if other == site or not _id(other) or not _id(node):
+        return None
+    return node, other, payload == b"online"
+
+
 def encode_stored(boot: int, seq: int) -> bytes:
     """The payload of `<root>/<site>/<node>/stored`: all of this boot up to this number is durable."""
     return b'{"boot":%d,"seq":%d}' % (boot, seq)

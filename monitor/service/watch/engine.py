@@ -26,7 +26,7 @@ from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
 from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
 from monitor.domain.signs.opening import resume
 from monitor.domain.state.known import State
-from monitor.domain.state.record import Attempt, Event, Group
+from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.egg_alarms import take_book
@@ -35,7 +35,7 @@ from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.view import machine_view
 from monitor.service.ports import Clock, GiveReceipts, Ledger, Loaded, Receipt, StoreFailure, TellStored
 from monitor.service.watch.commands import LOOKS_ON, OF_A_BOOK, RequestError, perform
-from monitor.service.watch.inbox import Arrived, Asked, Attempted, Inbox, Item, Linked, Opened
+from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Item, Linked, Opened
 
 GROUP_MESSAGES = 20  # the in-flight window of a broker at its default: waiting for more would wait for ever
 GROUP_BACKLOG = 200  # ten windows: 2 ms of deciding, and a commit hardly longer than one of twenty
@@ -46,6 +46,7 @@ RETRY_S = 1.0
 # A store that fails longer than this must not silence an alarm: what is urgent is told from memory, and written when it can be.
 STORE_PATIENCE_S = 10.0
 MAX_KEPT = 20_000  # rows kept in memory while the store fails; then the inbox backs up, and the broker keeps the rest
+MAX_ELSEWHERE = 64  # nodes under other sites' names that are told of; more is another house's broker
 BACKED_UP_S = 0.2
 STATE_EVERY_S = 30.0
 # After a power cut so much of running delays and of what was learnt is lost; each writing costs the card some pages.
@@ -141,6 +142,8 @@ class Engine:
         self._told_early: set[int] = set()
         self._stopped = False
         self.link: tuple[bool, str, datetime | None] = (False, "not tried yet", None)
+        self._elsewhere: dict[str, str] = {}  # node -> the other site as which it speaks now
+        self._told_elsewhere: set[tuple[str, str]] = set()
         self.counts = {
             "messages": 0,
             "refused": 0,
@@ -175,6 +178,8 @@ class Engine:
             self._attempted(item.attempt)
         elif isinstance(item, Linked):
             self._linked(item)
+        elif isinstance(item, Elsewhere):
+            self._heard_elsewhere(item)
         elif isinstance(item, Opened):
             verdict = OUT if item.note else IN
             judge(
@@ -245,6 +250,24 @@ class Engine:
         self.link = (item.connected, item.detail, item.now.utc)
         (_log.info if item.connected else _log.warning)("broker connected=%s detail=%s", item.connected, item.detail)
         self._group.events.append(Event(item.now.utc, "broker", "site", item.detail))
+
+    def _heard_elsewhere(self, item: Elsewhere) -> None:
+        """Kept once among the refused, and judged by nobody: it may be right, and another site's."""
+        if not item.online:
+            self._elsewhere.pop(item.node, None)
+            return
+        if len(self._told_elsewhere) >= MAX_ELSEWHERE:
+            return
+        self._elsewhere[item.node] = item.site
+        if (item.node, item.site) in self._told_elsewhere:
+            return
+        self._told_elsewhere.add((item.node, item.site))
+        reason = f"{item.node} speaks, but as site {item.site!r}, expected {self._site.id!r}"
+        _log.warning("elsewhere node=%s site=%s expected=%s", item.node, item.site, self._site.id)
+        self.counts["refused"] += 1
+        self._group.refused.append(
+            RefusedRow(item.now.utc, Refused(f"{item.site}/{item.node}/status", b"online", reason))
+        )
 
     def _tick_if_due(self, now: Now) -> None:
         if self._next_tick is None:
@@ -369,6 +392,7 @@ class Engine:
             "unwritten_readings": len(self._group.readings),
             "contacts": list(self._site.contacts),
             "notices_waiting": {c: n for c, n in self._state.waiting.items() if n},
+            "elsewhere": dict(self._elsewhere),
             "unknown_probes": sorted(self._state.unknown),
             "silent_probes": sorted(
                 p.key

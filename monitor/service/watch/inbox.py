@@ -55,6 +55,16 @@ class Linked:
 
 
 @dataclass(frozen=True, slots=True)
+class Elsewhere:
+    """A node came (or went) under our root, but under another site's name: set up for another site, or by mistake."""
+
+    now: Now
+    node: str
+    site: str
+    online: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Opened:
     """The record was opened; a note says that it was damaged and set aside, '' that it is whole."""
 
@@ -69,7 +79,7 @@ class Stop:
     now: Now
 
 
-Item = Arrived | Asked | Attempted | Linked | Opened | Stop
+Item = Arrived | Asked | Attempted | Linked | Elsewhere | Opened | Stop
 
 
 class Inbox:

@@ -42,6 +42,7 @@ class Ear:
     def __init__(self) -> None:
         self.messages: list[tuple[Message, Receipt | None]] = []
         self.said: list[tuple[bool, str]] = []
+        self.elsewhere: list[tuple[str, str, bool]] = []
         self.fault: BaseException | None = None  # raised once, in place of hearing
 
     def heard(self, message: Message, receipt: Receipt | None) -> None:
@@ -79,6 +80,7 @@ def build(
         decode=decoded,
         heard=ear.heard,
         linked=ear.linked,
+        elsewhere=lambda *told: ear.elsewhere.append(told),
         ping_every_s=ping_every_s,
     )
     link._client.reconnect_delay_set(0.1, 0.4)  # type: ignore[arg-type]  # as the daemon, but sooner
@@ -601,6 +603,32 @@ def test_a_refused_subscription_is_told() -> None:
             ]
         finally:
             link.stop()
+
+
+def test_a_node_of_another_site_is_noticed_and_not_heard() -> None:
+    """A node that speaks under our root as another site is told of as it comes and goes; its readings are not ours, and what our own
+    nodes say is heard once."""
+    with Mosquitto() as broker:
+        publish(broker.port, "eggroom/barn/node-a/status", b"online", retain=True)
+        publish(broker.port, STATUS, b"online", retain=True)
+        ear = Ear()
+        with linked_to(broker.port, ear):
+            publish(broker.port, "eggroom/barn/node-a/air", air(1))
+            publish(broker.port, AIR, air(2))
+            publish(broker.port, "eggroom/barn/node-a/status", b"offline", retain=True)
+            assert eventually(lambda: len(ear.elsewhere) == 2)
+            assert eventually(lambda: len(ear.messages) == 2)
+    assert ear.elsewhere == [("node-a", "barn", True), ("node-a", "barn", False)]
+    assert ear.messages[0][0] == Presence("node-a", True, retained=True)
+    assert ear.seqs == [2]
+
+
+def test_a_broker_that_grants_our_own_site_alone_is_no_outage() -> None:
+    """An account that may hear only its own site is as good as before: what other sites say is a help, not a need."""
+    with ScriptedBroker(suback=(1, 1, 0, 0x80)) as broker:
+        ear = Ear()
+        with linked_to(broker.port, ear):
+            assert ear.said == [(True, f"broker 127.0.0.1:{broker.port}: connected")]
 
 
 def test_a_topic_that_is_not_utf8_is_refused() -> None:

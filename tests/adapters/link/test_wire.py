@@ -9,7 +9,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from monitor.adapters.link.wire import MAX_BYTES, decode, encode_stored
+from monitor.adapters.link.wire import MAX_BYTES, decode, encode_stored, speaks_elsewhere
 from monitor.domain.readings.reading import Pack, Presence, Refused, Sample
 from tests.firmware.port import firmware
 
@@ -320,3 +320,23 @@ def test_hostile_payloads_of_the_largest_size_are_quick() -> None:
             hear(payload)
             took.append(time.perf_counter() - began)
         assert min(took) < 0.05, payload[:40]
+
+
+@pytest.mark.parametrize(
+    ("topic", "payload", "expected"),
+    [
+        ("eggroom/barn/node-a/status", b"online", ("node-a", "barn", True)),
+        ("eggroom/barn/node-a/status", b"offline", ("node-a", "barn", False)),
+        ("eggroom/barn/node-a/status", b"on", None),
+        ("eggroom/home/node-a/status", b"online", None),
+        ("eggroom/barn/node-a/air", b"online", None),
+        ("eggroom/barn/node-a/b/status", b"online", None),
+        ("eggroom/Barn/node-a/status", b"online", None),
+        ("eggroom/barn/node a/status", b"online", None),
+        ("other/barn/node-a/status", b"online", None),
+        ("eggroom", b"online", None),
+    ],
+)
+def test_a_node_of_another_site(topic: str, payload: bytes, expected: tuple[str, str, bool] | None) -> None:
+    """Presence under our root and another site's name is recognised; nothing else is, and least of all our own."""
+    assert speaks_elsewhere(topic, payload, root="eggroom", site="home") == expected

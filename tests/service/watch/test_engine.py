@@ -20,8 +20,15 @@ from monitor.domain.needs.site import Site, grouped
 from monitor.domain.readings.reading import Now, Pack, Refused, Sample
 from monitor.domain.state.record import Attempt, Group
 from monitor.service.ports import Loaded, Receipt, StoreFailure
-from monitor.service.watch.engine import GROUP_AGE_S, GROUP_MESSAGES, STORE_PATIENCE_S, Engine, start_state
-from monitor.service.watch.inbox import Arrived, Asked, Attempted, Inbox, Linked, Opened, Stop
+from monitor.service.watch.engine import (
+    GROUP_AGE_S,
+    GROUP_MESSAGES,
+    MAX_ELSEWHERE,
+    STORE_PATIENCE_S,
+    Engine,
+    start_state,
+)
+from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened, Stop
 from monitor.settings import build_house, parse_settings
 
 T0 = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
@@ -143,6 +150,30 @@ def test_a_refused_message_is_kept_and_acknowledged(desk: Desk) -> None:
     desk.engine.idle(at(1 + GROUP_AGE_S))
     assert desk.groups[0].refused[0].refused.reason == "why"
     assert ("receipts", [9]) in desk.said
+
+
+def test_a_node_of_another_site_is_said_once(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
+    """It stands among the refused and in the log once, however often it comes and goes; the facts say who speaks so now; nothing
+    of it is judged."""
+    for second, online in ((1, True), (2, False), (3, True)):
+        desk.engine.work(Elsewhere(at(second), "node-a", "barn", online))
+    desk.engine.idle(at(3 + GROUP_AGE_S))
+    (row,) = [row for group in desk.groups for row in group.refused]
+    assert row.refused.reason == "node-a speaks, but as site 'barn', expected 'home'"
+    assert caplog.text.count("elsewhere node=node-a site=barn expected=home") == 1
+    assert desk.engine.facts(at(9))["elsewhere"] == {"node-a": "barn"}
+    assert [group.transitions for group in desk.groups if group.transitions] == []
+    desk.engine.work(Elsewhere(at(10), "node-a", "barn", False))
+    assert desk.engine.facts(at(11))["elsewhere"] == {}
+
+
+def test_a_broker_of_another_house_does_not_fill_the_record(desk: Desk) -> None:
+    """Beyond a bounded number of such nodes nothing more is kept."""
+    for number in range(MAX_ELSEWHERE + 5):
+        desk.engine.work(Elsewhere(at(1), f"node-{number}", "barn", True))
+    desk.engine.idle(at(1 + GROUP_AGE_S))
+    assert sum(len(group.refused) for group in desk.groups) == MAX_ELSEWHERE
+    assert len(desk.engine.facts(at(9))["elsewhere"]) == MAX_ELSEWHERE
 
 
 def test_a_request_is_answered_after_the_commit(desk: Desk) -> None:
