@@ -52,7 +52,7 @@ class FakeClock:
 
 
 class MemoryStore:
-    """`Ledger` and `History` in plain dictionaries and lists. While `failing` is a text, every commit raises StoreFailure."""
+    """`Ledger` and `Record` in plain dictionaries and lists. While `failing` is a text, every commit raises StoreFailure."""
 
     def __init__(self) -> None:
         self.failing: str = ""
@@ -184,7 +184,7 @@ class MemoryStore:
             last_at=attempt.at,
         )
 
-    # --- History
+    # --- Record
 
     def _labelled(self, probe: str) -> list[tuple[int, StoredReading]]:
         own = [r for r in self._readings.values() if r.probe == probe]

@@ -1,7 +1,7 @@
-"""The suite of the Ledger and History ports: passed by the record in memory and by the SQLite store alike.
+"""The suites of the record's ports. RecordSuite, of Ledger and Record: passed by the record in memory and by the SQLite store alike.
+BatchRecordSuite, of what the reports of one batch ask for: passed by these two and by an archive.
 
-A test class inherits RecordSuite and gives it a `record` fixture. Readings, lines and groups for other tests of the store
-are made here too.
+A test class inherits a suite and gives it its fixture. Readings, lines and groups for other tests of the store are made here too.
 """
 
 from __future__ import annotations
@@ -44,7 +44,8 @@ from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, 
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.memory import Memory, ProbeMemory
 from monitor.domain.state.record import Attempt, Event, Group, Reflag, RefusedRow, StoredReading, Unknown
-from monitor.service.ports import History, Latest, Ledger, NoticeRow, TransitionRow
+from monitor.service import ports
+from monitor.service.ports import BatchRecord, Latest, Ledger, NoticeRow, TransitionRow
 
 START = datetime(2026, 3, 1, 6, 0, 0, 250_000, tzinfo=UTC)
 START_MS = to_ms(START)
@@ -57,7 +58,7 @@ class Record:
     """A ledger and a history on one record; `again` ends them and opens both anew on what was kept."""
 
     ledger: Ledger
-    history: History
+    history: ports.Record
     again: Callable[[], Record]
 
 
@@ -193,7 +194,7 @@ def full_group() -> Group:
     )
 
 
-def everything(history: History) -> dict[str, Any]:
+def everything(history: ports.Record) -> dict[str, Any]:
     """All that the read side can tell, as values that compare."""
     probes = [PROBE, "node-a/low", "node-b/low"]
     return {
@@ -213,7 +214,7 @@ def everything(history: History) -> dict[str, Any]:
     }
 
 
-def series_rows(history: History, probe: str = PROBE, since: datetime = START - YEARS, until: datetime = START + YEARS) -> list[tuple[int, float | None, float | None, int, int]]:  # fmt: skip
+def series_rows(history: BatchRecord, probe: str = PROBE, since: datetime = START - YEARS, until: datetime = START + YEARS) -> list[tuple[int, float | None, float | None, int, int]]:  # fmt: skip
     """A series as rows, with None for what is missing."""
     series = history.series(probe, since, until)
     assert series.at_ms.dtype == series.flag.dtype == series.rh_flag.dtype == np.dtype(np.int64)
@@ -228,7 +229,7 @@ def series_rows(history: History, probe: str = PROBE, since: datetime = START - 
     return [tuple(None if v != v else v for v in row) for row in zip(*columns, strict=True)]  # type: ignore[misc]
 
 
-def labels(history: History, probe: str = PROBE) -> list[int]:
+def labels(history: BatchRecord, probe: str = PROBE) -> list[int]:
     """The labels of a probe's readings, in ms after START."""
     return [row[0] - START_MS for row in series_rows(history, probe)]
 
@@ -664,3 +665,89 @@ class RecordSuite:
         with pytest.raises(Exception, match=r"UNIQUE|two notices") as raised_:
             record.ledger.commit(Group(notices=[notice(1, dedupe="13/1/owner")]))
         assert type(raised_.value).__name__ != "StoreFailure"
+
+
+STAYING = replace(
+    BATCH, stays=(Stay("setter-1", BATCH.set_at),)
+)  # the batch of BatchRecordSuite: in one machine, until UNTIL
+UNTIL = at(3600)
+Told = Callable[..., BatchRecord]  # of groups, written one after another
+
+
+class BatchRecordSuite:
+    """What the reports of a batch are told, whatever tells it. The fixture `told` gives the port on groups, beside STAYING, whose
+    probes are PROBE, node-a/low and node-b/low at setter-1."""
+
+    def test_readings_are_cut_to_the_millisecond(self, told: Told) -> None:
+        """A reading counts from since on, and no more at until; raw, with what is missing, in the order of time, of its probe alone."""
+        rows = [reading(n, dry_bulb_c=30.0 + n) for n in (3, 1, 2)]
+        odd = [
+            reading(4, dry_bulb_c=None, flag=MISSING),
+            reading(5, rh_pct=None, rh_flag=MISSING),
+            reading(6, flag=FAIL),
+        ]
+        other = reading(2, probe="node-a/low", dry_bulb_c=-3.25)
+        history = told(Group(readings=[*rows, *odd, other], lines={1: line(last_up_ms=7000)}))
+        assert series_rows(history) == [
+            (START_MS + 1000, 31.0, 52.4, PASS, PASS),
+            (START_MS + 2000, 32.0, 52.4, PASS, PASS),
+            (START_MS + 3000, 33.0, 52.4, PASS, PASS),
+            (START_MS + 4000, None, 52.4, MISSING, PASS),
+            (START_MS + 5000, 37.52, None, PASS, MISSING),
+            (START_MS + 6000, 37.52, 52.4, FAIL, PASS),
+        ]
+        assert series_rows(history, "node-a/low") == [(START_MS + 2000, -3.25, 52.4, PASS, PASS)]
+        assert series_rows(history, "node-b/low") == series_rows(history, "nobody/top") == []
+        hair = timedelta(microseconds=1)
+        for since, until, seconds in (
+            (at(2), at(4), [2, 3]),
+            (at(2) + hair, at(4) + hair, [3, 4]),
+            (at(2) - hair, at(4) - hair, [2, 3]),
+            (at(3), at(3), []),
+            (at(4), at(2), []),
+        ):
+            cut = series_rows(history, PROBE, since, until)
+            assert [(row[0] - START_MS) / 1000 for row in cut] == seconds, (since, until)
+
+    def test_events_of_a_time_and_of_one_subject(self, told: Told) -> None:
+        """Events come oldest first; of many the newest; from since on, before until; of one subject where it is asked for."""
+        events = [Event(at(n), "opening", "setter-1", str(n)) for n in range(6)] + [Event(at(6), "node", "node-a", "6")]
+        history = told(Group(events=events))
+
+        def texts(*asked: Any, **more: Any) -> str:
+            return "".join(e.text for e in history.events(*asked, **more))
+
+        assert texts() == "0123456"
+        assert texts(limit=2) == "56"
+        assert texts(limit=0) == ""
+        assert texts(at(2), until=at(4)) == "23"
+        assert texts(at(1), 2, until=at(5)) == "34"
+        assert texts(subject="node-a") == "6"
+        assert texts(at(3), subject="setter-1") == "345"
+        assert history.events()[1] == events[1]
+
+    def test_handlings_that_reach_into_a_time(self, told: Told) -> None:
+        """A handling counts where it ended at since or later and began before until; oldest first."""
+        first, second = replace(HANDLING, since=at(10), until=at(20)), replace(HANDLING, since=at(40), until=at(60))
+        history = told(Group(handlings={"setter-1": first}), Group(handlings={"setter-1": second}))
+        first, second = (replace(h, until_mono_s=0.0) for h in (first, second))
+        assert history.handlings() == [first, second]
+        assert history.handlings(at(20), at(40)) == [first]
+        assert history.handlings(at(20.001), at(40.001)) == [second]
+        assert history.handlings(until=at(10)) == history.handlings(at(60.001)) == []
+
+    def test_calibrations_as_they_were_added(self, told: Told) -> None:
+        """Every calibration comes, whole, in the order in which they were added, not in that of their times."""
+        made = [
+            CALIBRATION,
+            replace(CALIBRATION, at=at(-500)),
+            Calibration("node-a/low", at(0), rh_pct=by_offset("rh_pct", 2.0)),
+        ]
+        assert told(Group(calibrations=made)).calibrations() == made
+
+    def test_the_book_of_the_batch_and_of_no_other(self, told: Told) -> None:
+        """Each kind of entry comes back in the order of its numbers; a batch that nothing was written about has an empty book."""
+        entries = [entry(number, fact) for number, fact in enumerate(FACTS, 1)]
+        history = told(Group(entries=[(STAYING.id, e) for e in entries]))
+        assert history.book(STAYING) == EggBook(STAYING, tuple(entries))
+        assert history.book(replace(STAYING, id="nobody")).entries == ()

@@ -63,15 +63,19 @@ class Loaded:
     books: tuple[EggBook, ...] = ()  # of open batches in which anything is written
 
 
-class Ledger(Protocol):
-    """The write side of the record; one owner, one thread."""
+class Books(Protocol):
+    """The egg books."""
+
+    def book(self, batch: Batch) -> EggBook:
+        """What was written about a batch's eggs, whether it is open or closed. Raises StoreFailure."""
+        ...
+
+
+class Ledger(Books, Protocol):
+    """The write side of the record; one owner, one thread. Books: of closed batches, which `load` leaves out."""
 
     def load(self) -> Loaded:
         """The state to start from."""
-        ...
-
-    def book(self, batch: Batch) -> EggBook:
-        """What was written about a batch's eggs: of a closed batch, which `load` leaves out. Raises StoreFailure."""
         ...
 
     def commit(self, group: Group) -> None:
@@ -134,20 +138,43 @@ class Latest:
     rh_flag: int = MISSING
 
 
-class History(Protocol):
-    """The read side of the record; any number of them, none can hold up the writer."""
+class BatchRecord(Books, Protocol):
+    """What the reports of one batch ask for. The record answers it, and so does an archive, of its own batch."""
 
     def series(self, probe: str, since: datetime, until: datetime) -> Series:
         """Readings of one probe with since <= label < until."""
         ...
 
-    def latest(self, probes: Sequence[str]) -> list[Latest]:
-        """The newest reading of each probe that has one: one seek a probe."""
+    def calibrations(self) -> list[Calibration]:
+        """Every calibration, in the order they were added."""
         ...
+
+    def events(
+        self,
+        since: datetime | None = None,
+        limit: int = 1000,
+        *,
+        until: datetime | None = None,
+        subject: str | None = None,
+    ) -> list[Event]:
+        """The newest `limit` events with since <= at < until, oldest first."""
+        ...
+
+    def handlings(self, since: datetime | None = None, until: datetime | None = None) -> list[Handling]:
+        """Every handling that ended at `since` or later and began before `until`, oldest first; until_mono_s is 0."""
+        ...
+
+
+class SeasonRecord(BatchRecord, Protocol):
+    """What reports ask for that set batches side by side: only a whole record has the others too."""
 
     def batches(self) -> list[Batch]:
         """Every batch, in the order they were set."""
         ...
+
+
+class Watched(Protocol):
+    """What the watch did, and what it could not do: alarms, messages, and what of the nodes' messages is missing."""
 
     def alarms(self) -> list[Alarm]:
         """The last facts of each alarm that ever was."""
@@ -163,6 +190,18 @@ class History(Protocol):
         """The newest notices, newest first; numbers: only those about these alarms."""
         ...
 
+    def gaps(self) -> list[Gap]:
+        """Messages that are missing or given up, by node and boot."""
+        ...
+
+
+class Arrivals(Protocol):
+    """What came over the wire: the newest of each probe, and what is nobody's."""
+
+    def latest(self, probes: Sequence[str]) -> list[Latest]:
+        """The newest reading of each probe that has one: one seek a probe."""
+        ...
+
     def refused(self, limit: int = 100) -> tuple[int, list[RefusedRow]]:
         """How many were ever refused, and the newest that are kept, newest first."""
         ...
@@ -171,32 +210,9 @@ class History(Protocol):
         """Probes that nobody configured."""
         ...
 
-    def gaps(self) -> list[Gap]:
-        """Messages that are missing or given up, by node and boot."""
-        ...
 
-    def events(
-        self,
-        since: datetime | None = None,
-        limit: int = 1000,
-        *,
-        until: datetime | None = None,
-        subject: str | None = None,
-    ) -> list[Event]:
-        """The newest `limit` events with since <= at < until, oldest first."""
-        ...
-
-    def calibrations(self) -> list[Calibration]:
-        """Every calibration, in the order they were added."""
-        ...
-
-    def handlings(self, since: datetime | None = None, until: datetime | None = None) -> list[Handling]:
-        """Every handling that ended at `since` or later and began before `until`, oldest first; until_mono_s is 0."""
-        ...
-
-    def book(self, batch: Batch) -> EggBook:
-        """What was written about a batch's eggs, whether it is open or closed."""
-        ...
+class Record(SeasonRecord, Watched, Arrivals, Protocol):
+    """The read side of the record, whole; any number of them, none can hold up the writer."""
 
 
 @dataclass(frozen=True, slots=True)

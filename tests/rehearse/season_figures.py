@@ -23,7 +23,7 @@ from monitor.domain.readings.reading import from_ms
 from monitor.rehearse.season import PLACES, Season, drawn
 from monitor.rehearse.season_demo import configuration, fill, house_of
 from monitor.rehearse.season_faults import Fault
-from monitor.service.ports import History
+from monitor.service.ports import SeasonRecord
 from monitor.service.reports.review import batch_review
 from monitor.settings import House
 
@@ -64,7 +64,7 @@ class Tally:
 
 
 @contextlib.contextmanager
-def written(seed: int, planted: bool, step_s: float = LIGHT_S) -> Iterator[tuple[House, History]]:
+def written(seed: int, planted: bool, step_s: float = LIGHT_S) -> Iterator[tuple[House, SeasonRecord]]:
     """The season in a record of its own."""
     with tempfile.TemporaryDirectory() as name:
         house = house_of(configuration(seed, step_s), Path(name))

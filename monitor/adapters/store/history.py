@@ -28,7 +28,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.numbering import Gap, Numbering, holes
-from monitor.domain.readings.reading import MISSING, Refused, from_ms, to_ms
+from monitor.domain.readings.reading import MISSING, Refused, ceil_ms, from_ms
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Event, RefusedRow, Unknown
 from monitor.service.ports import Latest, NoticeRow, Series, TransitionRow
@@ -64,7 +64,7 @@ _TRANSITIONS = (
 
 
 class SqliteHistory:
-    """The port `History` on a reader's connection; one thread at a time. Every method raises StoreFailure."""
+    """The port `Record` on a reader's connection; one thread at a time. Every method raises StoreFailure."""
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
@@ -77,7 +77,7 @@ class SqliteHistory:
         """Readings of one probe with since <= label < until."""
         import numpy as np
 
-        at = {"probe": self._probe_id(probe), "node": _node(probe), "since": _ceil_ms(since), "until": _ceil_ms(until)}
+        at = {"probe": self._probe_id(probe), "node": _node(probe), "since": ceil_ms(since), "until": ceil_ms(until)}
         columns = [
             ("at_ms", np.int64), ("dry_bulb_c", np.float64), ("rh_pct", np.float64), ("flags", np.int64),
         ]  # fmt: skip
@@ -133,10 +133,10 @@ class SqliteHistory:
             values.append(subject)
         if since is not None:
             where.append("at_ms >= ?")
-            values.append(_ceil_ms(since))
+            values.append(ceil_ms(since))
         if until is not None:
             where.append("at_ms < ?")
-            values.append(_ceil_ms(until))
+            values.append(ceil_ms(until))
         condition = f" WHERE {' AND '.join(where)}" if where else ""
         return map(_transition, self._rows(f"{_TRANSITIONS}{condition} ORDER BY id", *values))
 
@@ -190,7 +190,7 @@ class SqliteHistory:
         subject: str | None = None,
     ) -> list[Event]:
         """The newest `limit` events, oldest first."""
-        values = [FIRST_MS if since is None else _ceil_ms(since), LAST_MS if until is None else _ceil_ms(until)]
+        values = [FIRST_MS if since is None else ceil_ms(since), LAST_MS if until is None else ceil_ms(until)]
         about = "" if subject is None else "AND subject = ?"
         rows = self._rows(
             f"SELECT at_ms, kind, subject, text FROM event WHERE at_ms >= ? AND at_ms < ? {about}"
@@ -208,8 +208,8 @@ class SqliteHistory:
 
     def handlings(self, since: datetime | None = None, until: datetime | None = None) -> list[Handling]:
         """Every handling that ended at `since` or later and began before `until`, oldest first."""
-        since_ms = FIRST_MS if since is None else _ceil_ms(since)
-        until_ms = LAST_MS if until is None else _ceil_ms(until)
+        since_ms = FIRST_MS if since is None else ceil_ms(since)
+        until_ms = LAST_MS if until is None else ceil_ms(until)
         with store_failures("record"):
             return read_handlings(self._connection, standing=False, since_ms=since_ms, until_ms=until_ms)
 
@@ -242,12 +242,6 @@ class SqliteHistory:
 
 def _node(probe: str) -> str:
     return probe.partition("/")[0]
-
-
-def _ceil_ms(at: datetime) -> int:
-    """The first whole millisecond not before an instant: labels are whole, so since and until cut exactly there."""
-    at_ms = to_ms(at)
-    return at_ms if from_ms(at_ms) == at else at_ms + 1
 
 
 def _transition(row: tuple[Any, ...]) -> TransitionRow:

@@ -21,6 +21,11 @@ def to_ms(at: datetime) -> int:
     return (at - EPOCH) // _MS
 
 
+def ceil_ms(at: datetime) -> int:
+    """The first whole millisecond not before an instant: labels are whole, so that since and until cut exactly there."""
+    return -((EPOCH - at) // _MS)
+
+
 def from_ms(at_ms: int) -> datetime:
     """The aware UTC time that `to_ms` gave."""
     return EPOCH + timedelta(milliseconds=at_ms)

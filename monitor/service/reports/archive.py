@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Protocol
 
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.eggs.book import EggBook
@@ -14,7 +15,7 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.numbering import Gap
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Event
-from monitor.service.ports import History, NoticeRow, Series, TransitionRow
+from monitor.service.ports import BatchRecord, NoticeRow, Series, TransitionRow, Watched
 from monitor.service.reports.batch import ALL, margin_of
 
 Span = tuple[datetime, datetime]
@@ -47,7 +48,11 @@ class Archive:
         return self.book.batch
 
 
-def archive_of(history: History, site: Site, batch: Batch, now: datetime) -> Archive:
+class Archivable(BatchRecord, Watched, Protocol):
+    """What an archive is made from."""
+
+
+def archive_of(history: Archivable, site: Site, batch: Batch, now: datetime) -> Archive:
     """The archive of a batch as it is at `now`; of a closed one as it was when it was closed, whenever it is made.
 
     Raises KeyError for a batch of a species that the site does not know.
@@ -90,7 +95,7 @@ def archive_of(history: History, site: Site, batch: Batch, now: datetime) -> Arc
 
 
 def _transitions(
-    history: History, batch: Batch, begin: datetime, end: datetime, belongs: Callable[[str, datetime], bool]
+    history: Watched, batch: Batch, begin: datetime, end: datetime, belongs: Callable[[str, datetime], bool]
 ) -> tuple[TransitionRow, ...]:
     """Those of its machines in its time, and those about the batch itself whenever they were; not all that came since."""
     found = {t.id: t for t in history.transitions(begin, until=end) if belongs(t.subject, t.at)}

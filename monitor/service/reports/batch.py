@@ -24,7 +24,7 @@ from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.site import STILL, Probe, Site
 from monitor.domain.readings.calibration import Calibration, applied
 from monitor.domain.readings.reading import to_ms
-from monitor.service.ports import History
+from monitor.service.ports import BatchRecord
 
 ALL = 10_000_000  # events: more than a batch can have, so that none is left out
 STILL_OPEN = "not coming back"  # an event that tells more of an opening, and is none of its own
@@ -35,19 +35,21 @@ class NoRecord(ValueError):
     """A batch that has no history yet; one line."""
 
 
-def batch_history(history: History, site: Site, batch: Batch, now: datetime) -> BatchHistory:
+def batch_history(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> BatchHistory:
     """The environment history of a batch through its machines, up to its end or `now`. Raises NoRecord."""
     return _worked_out(history, site, batch, now, _loaded(history, site, batch, now))
 
 
-def batch_charts(history: History, site: Site, batch: Batch, now: datetime) -> tuple[BatchHistory, tuple[Chart, ...]]:
+def batch_charts(
+    history: BatchRecord, site: Site, batch: Batch, now: datetime
+) -> tuple[BatchHistory, tuple[Chart, ...]]:
     """The same history, and its lines as a page draws them, from one look at the record. Raises NoRecord."""
     stretches = _loaded(history, site, batch, now)
     charts = charts_of(stretches, _models(site, batch), to_ms(batch.set_at))
     return _worked_out(history, site, batch, now, stretches), charts
 
 
-def _loaded(history: History, site: Site, batch: Batch, now: datetime) -> list[Stretch]:
+def _loaded(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> list[Stretch]:
     stretches = list(stretches_of(history, site, batch, now))
     if not stretches:
         raise NoRecord(f"batch {batch.id}: in no machine yet, expected `eggroom batch move {batch.id} MACHINE` first")
@@ -55,7 +57,7 @@ def _loaded(history: History, site: Site, batch: Batch, now: datetime) -> list[S
 
 
 def _worked_out(
-    history: History, site: Site, batch: Batch, now: datetime, stretches: Sequence[Stretch]
+    history: BatchRecord, site: Site, batch: Batch, now: datetime, stretches: Sequence[Stretch]
 ) -> BatchHistory:
     done = tuple(happenings_of(history, batch, now))
     term_days = site.profiles[batch.profile].days
@@ -68,7 +70,7 @@ def _worked_out(
     )
 
 
-def batch_development(history: History, site: Site, batch: Batch, now: datetime) -> Development | None:
+def batch_development(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> Development | None:
     """How far a batch should be, up to its end or `now`; None before it was set, in no machine, or without a target to go by."""
     if batch.profile not in site.profiles:
         return None
@@ -89,7 +91,7 @@ def _models(site: Site, batch: Batch) -> dict[str, EggModel]:
     return {machine.id: model_of(profile, machine.air) for machine in site.machines.values()}
 
 
-def happenings_of(history: History, batch: Batch, now: datetime) -> list[Happening]:
+def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Happening]:
     """What was done to a batch, in order: moves, declared stages, eggs that went elsewhere, openings and handlings of its machine."""
     places = list(_places(batch, now))
     if not places:
@@ -130,7 +132,7 @@ def happenings_of(history: History, batch: Batch, now: datetime) -> list[Happeni
     return sorted(found, key=lambda each: each.at_ms)
 
 
-def stretches_of(history: History, site: Site, batch: Batch, now: datetime) -> Iterator[Stretch]:
+def stretches_of(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> Iterator[Stretch]:
     """The batch's life in order: one stretch for each machine and stage, with the bands that this batch needed then.
 
     Its air is corrected by the calibrations of its probes; the record itself is raw.
@@ -188,7 +190,7 @@ def by_probe(calibrations: Sequence[Calibration]) -> Mapping[str, tuple[Calibrat
     return found
 
 
-def _applied(history: History, site: Site, batch: Batch, now: datetime) -> Iterator[Calibration]:
+def _applied(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> Iterator[Calibration]:
     """The calibrations that bear on the batch's figures, probe by probe, each once."""
     calibrations = by_probe(history.calibrations())
     stays: dict[Probe, list[tuple[datetime, datetime]]] = {}

@@ -18,7 +18,7 @@ from monitor.domain.eggs.words import said
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import to_ms
-from monitor.service.ports import History
+from monitor.service.ports import BatchRecord
 from monitor.service.reports.batch import NoRecord
 from monitor.service.reports.water import water_of
 from monitor.service.reports.weighed import Weighed
@@ -36,7 +36,7 @@ class EggLife:
     part: EggPart
 
 
-def egg_life(history: History, site: Site, batch: Batch, egg: int, now: datetime) -> EggLife:
+def egg_life(history: BatchRecord, site: Site, batch: Batch, egg: int, now: datetime) -> EggLife:
     """The life of one egg that the batch has, up to its own end, the batch's or `now`.
 
     Its end is the first that was written of it: a chick that died after the hatch had left the shell. Raises NoRecord for one that

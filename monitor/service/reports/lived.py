@@ -26,7 +26,7 @@ from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import LOSS, TO_MIDDLE, WHOLE, WINDOWS, Key
 from monitor.domain.readings.reading import to_ms
-from monitor.service.ports import History
+from monitor.service.ports import BatchRecord
 from monitor.service.reports.batch import happenings_of, stretches_of
 from monitor.service.reports.water import water_to_pip
 
@@ -88,7 +88,7 @@ class Lived:
         return set_ms + round(min(float(days), most * self.term_days) * DAY_MS)
 
 
-def lived_of(history: History, site: Site, book: EggBook, now: datetime, wanted: frozenset[Key]) -> Lived:
+def lived_of(history: BatchRecord, site: Site, book: EggBook, now: datetime, wanted: frozenset[Key]) -> Lived:
     """A batch's record for these figures, up to its end or `now`. Its species is among the site's profiles."""
     batch = book.batch
     profile = site.profiles[batch.profile]

@@ -32,7 +32,7 @@ from monitor.domain.eggs.entry import (
     Split,
 )
 from monitor.domain.needs.batch import Batch
-from monitor.service.ports import History
+from monitor.service.ports import Books
 
 # Of the fertile eggs; of all that were set where the clear ones were not told apart, which is harder to reach. Judgement: a
 # breeder of birds that hatch worse says so with `--good`.
@@ -69,7 +69,7 @@ class Ended:
 
 
 def ended_of(
-    history: History,
+    history: Books,
     batches: Sequence[Batch],
     zone: tzinfo,
     good_share: float = WENT_WELL_SHARE,

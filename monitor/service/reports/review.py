@@ -18,7 +18,7 @@ from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import Catalogue, Key
 from monitor.domain.published.findings import FINDING
-from monitor.service.ports import History
+from monitor.service.ports import SeasonRecord
 from monitor.service.reports.batch import NoRecord
 from monitor.service.reports.lived import Lived, lived_of, shared_ends
 from monitor.service.reports.outcomes import WENT_WELL_SHARE, outcome_of
@@ -30,7 +30,7 @@ LISTED = 12  # eggs that are named one by one
 
 
 def batch_review(
-    history: History,
+    history: SeasonRecord,
     site: Site,
     batch: Batch,
     now: datetime,
@@ -144,7 +144,7 @@ def _clear(book: EggBook, egg: int) -> bool:
 
 
 def _good(
-    history: History, site: Site, batch: Batch, now: datetime, wanted: frozenset[Key], good_share: float
+    history: SeasonRecord, site: Site, batch: Batch, now: datetime, wanted: frozenset[Key], good_share: float
 ) -> Iterator[Record]:
     """The records of other batches of that species that went well, the newest first."""
     others = [

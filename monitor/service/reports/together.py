@@ -29,7 +29,7 @@ from monitor.analysis.review.judged import shows
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import Catalogue
-from monitor.service.ports import History
+from monitor.service.ports import BatchRecord, SeasonRecord
 from monitor.service.reports.lived import lived_of
 from monitor.service.reports.outcomes import WENT_WELL_SHARE, Ended, ended_of
 
@@ -54,7 +54,7 @@ class Together:
 
 
 def across_batches(
-    history: History,
+    history: SeasonRecord,
     site: Site,
     catalogue: Catalogue,
     now: datetime,
@@ -103,7 +103,7 @@ def across_batches(
 
 
 def together_of(
-    history: History,
+    history: SeasonRecord,
     site: Site,
     ended: Ended,
     catalogue: Catalogue,
@@ -135,7 +135,7 @@ def together_of(
 
 
 def _exposed(
-    history: History,
+    history: BatchRecord,
     site: Site,
     batches: Sequence[Batch],
     catalogue: Catalogue,

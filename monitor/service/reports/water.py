@@ -28,7 +28,7 @@ from monitor.domain.eggs.entry import (
     Split,
 )
 from monitor.domain.needs.site import Site
-from monitor.service.ports import History
+from monitor.service.ports import BatchRecord
 from monitor.service.reports.batch import stretches_of
 from monitor.service.reports.weighed import Water, Weighed, water_at, when
 
@@ -37,7 +37,7 @@ from monitor.service.reports.weighed import Water, Weighed, water_at, when
 PIP_REACHED, PACE_FROM = 0.95, 0.5
 
 
-def water_of(history: History, site: Site, book: EggBook, now: datetime) -> Water:
+def water_of(history: BatchRecord, site: Site, book: EggBook, now: datetime) -> Water:
     """The water of the batch of a book, now, or when it was closed. Raises NoWater for a batch of an unknown species.
 
     From the day of pip on it is judged by what it was on that day, for which the target is.

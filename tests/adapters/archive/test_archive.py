@@ -26,11 +26,12 @@ from monitor.adapters.profile_files import load_sources
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.domain.needs.batch import Batch, Stay
+from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.rulebook import in_force
 from monitor.domain.needs.site import Site
 from monitor.domain.state.record import Event, Group
-from monitor.service.ports import History, Series
+from monitor.service import ports
+from monitor.service.ports import BatchRecord, Series
 from monitor.service.reports.archive import Archive, archive_of
 from monitor.service.reports.batch import batch_charts
 from monitor.service.reports.water import water_of
@@ -41,7 +42,19 @@ from monitor.shown.history.files import to_json
 from monitor.shown.history.report import Header
 from tests.archived import PROFILES, SECRET, closed_batch, day, fill, make_site, open_batch
 from tests.fakes import MemoryStore
-from tests.ports import BATCH, PROBE, at, everything, full_group, notice, raised
+from tests.ports import (
+    PROBE,
+    STAYING,
+    UNTIL,
+    BatchRecordSuite,
+    Told,
+    at,
+    everything,
+    full_group,
+    notice,
+    raised,
+    series_rows,
+)
 
 NOW = day(19.3)
 LATER = day(60)
@@ -53,7 +66,7 @@ def site() -> Site:
 
 
 @pytest.fixture(scope="module")
-def record(tmp_path_factory: pytest.TempPathFactory) -> Iterator[History]:
+def record(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ports.Record]:
     """The record of the open batch, in a SQLite store."""
     path = tmp_path_factory.mktemp("record") / "eggroom.db"
     opened = open_writer(path)
@@ -65,7 +78,7 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Iterator[History]:
 
 
 @pytest.fixture(scope="module")
-def archive(record: History, site: Site) -> Archive:
+def archive(record: ports.Record, site: Site) -> Archive:
     return archive_of(record, site, open_batch(), NOW)
 
 
@@ -82,7 +95,7 @@ def file(tmp_path_factory: pytest.TempPathFactory, archive: Archive) -> Path:
     return write(tmp_path_factory.mktemp("file") / "hen-1.zip", archive)
 
 
-def reports(history: History, site: Site, batch: Batch, now: Any) -> list[str]:
+def reports(history: BatchRecord, site: Site, batch: Batch, now: Any) -> list[str]:
     """Every report of a batch, as text: figures in both forms, drawings, the egg book, the water of the eggs, what is in force."""
     figures, charts = batch_charts(history, site, batch, now)
     header, book = Header(batch.id, batch.profile, batch.eggs, batch.set_at), history.book(batch)
@@ -91,7 +104,7 @@ def reports(history: History, site: Site, batch: Batch, now: Any) -> list[str]:
     return [json.dumps(each) for each in [*data, water_view(water_of(history, site, book, now))]] + [repr(charts), repr(rules)]  # fmt: skip
 
 
-def test_every_report_is_the_same_to_the_byte(record: History, site: Site, file: Path) -> None:
+def test_every_report_is_the_same_to_the_byte(record: ports.Record, site: Site, file: Path) -> None:
     """Out of the file, without the record, each report gives the bytes that it gave from the record: with moves, gaps, a calibration."""
     assert read_archive(file).kept == KEPT
     found = read_archive(file).archive
@@ -106,7 +119,7 @@ def test_every_report_is_the_same_to_the_byte(record: History, site: Site, file:
     assert len(json.loads(there[3])["eggs"]) == 4
 
 
-def test_an_archive_that_lacks_a_reading_is_seen(record: History, site: Site, archive: Archive) -> None:
+def test_an_archive_that_lacks_a_reading_is_seen(record: ports.Record, site: Site, archive: Archive) -> None:
     """The comparison above can fail: one reading's last bit, in a window that counts, changes a report of the egg's water or the air."""
     key = "node-a/top"
     (piece,) = archive.readings[key]
@@ -128,18 +141,18 @@ def test_a_closed_batch_is_as_it_was_closed(site: Site, tmp_path: Path) -> None:
     assert reports(ArchivedHistory(found), found.site, found.batch, found.as_of) == there
 
 
-def test_the_same_export_is_the_same_bytes(record: History, site: Site, file: Path, tmp_path: Path) -> None:
+def test_the_same_export_is_the_same_bytes(record: ports.Record, site: Site, file: Path, tmp_path: Path) -> None:
     """Made twice, and made again out of what was read back, the file is the same."""
     assert write(tmp_path / "again.zip", archive_of(record, site, open_batch(), NOW)).read_bytes() == file.read_bytes()
     assert write(tmp_path / "copy.zip", read_archive(file).archive).read_bytes() == file.read_bytes()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["again.zip", "copy.zip"]
 
 
-def test_what_belongs_to_the_batch(record: History, file: Path, site: Site) -> None:
+def test_what_belongs_to_the_batch(record: ports.Record, file: Path, site: Site) -> None:
     """Everything of its machines in its time is there; nothing of another machine, another batch, or another time."""
     found = read_archive(file).archive
     history = ArchivedHistory(found)
-    assert history.batches() == [open_batch()]
+    assert found.batch == open_batch()
     assert history.book(open_batch()) == record.book(open_batch())
     assert history.book(replace(open_batch(), id="other")).entries == ()
     assert [c.probe for c in history.calibrations()] == ["node-a/top", "node-a/low"]
@@ -148,14 +161,11 @@ def test_what_belongs_to_the_batch(record: History, file: Path, site: Site) -> N
     assert [(e.kind, e.subject, e.text) for e in history.events()] == [
         ("batch", "hen-1", "set"), ("opening", "setter-1", "opened, 3 min"), ("node", "node-a", "came online"),
     ]  # fmt: skip
-    assert [g.node for g in history.gaps()] == ["node-a"]
-    assert [t.number for t in history.transitions()] == [12, 14]
-    assert list(history.transitions()) == [t for t in record.transitions() if t.number in (12, 14)]
-    assert [t.number for t in history.transitions(since=day(3), subject="batch hen-1")] == [14]
-    assert history.alarms() == [a for a in record.alarms() if a.number in (12, 14)]
-    assert [(n.notice.id, n.state) for n in history.notices()] == [(14, "waiting"), (12, "sent")]
-    assert [n.notice.id for n in history.notices(1)] == [14]
-    assert (history.refused(), history.unknown()) == ((0, []), [])
+    assert [g.node for g in found.gaps] == ["node-a"]
+    assert [t.number for t in found.transitions] == [12, 14]
+    assert list(found.transitions) == [t for t in record.transitions() if t.number in (12, 14)]
+    assert list(found.alarms) == [a for a in record.alarms() if a.number in (12, 14)]
+    assert [(n.notice.id, n.state) for n in found.notices] == [(14, "waiting"), (12, "sent")]
     assert set(found.site.machines) == {"setter-1", "setter-2", "hatcher-1"}
     assert found.site.profiles == {"chicken": site.profiles["chicken"]}
     assert (found.site.zone, found.site.pressure_kpa, found.site.unit) == (site.zone, site.pressure_kpa, "F")
@@ -187,7 +197,7 @@ def test_what_is_about_the_batch_belongs_to_it_afterwards_too(site: Site) -> Non
     assert [e.text for e in found.events][-3:] == ["opened", "opened at its very end", "closed"]
 
 
-def test_readings_come_back_as_they_were(record: History, file: Path) -> None:
+def test_readings_come_back_as_they_were(record: ports.Record, file: Path) -> None:
     """Every reading of the stays and of the margin round them, to the bit; none of long before, and none of a machine it was not in."""
     history = ArchivedHistory(read_archive(file).archive)
     margin = timedelta(seconds=2 * 2700)  # twice the silence that is allowed to the slower of two probes
@@ -204,28 +214,44 @@ def test_readings_come_back_as_they_were(record: History, file: Path) -> None:
     assert history.series("node-a/top", day(-9), day(-0.1)).at_ms.size == 0
     assert history.series("node-a/top", day(9), day(8)).at_ms.size == 0
     assert history.series("node-z/top", day(0), NOW).at_ms.size == 0
-    # Its newest lies within the margin beyond the stay, so it is not the record's newest.
-    (latest,) = history.latest(["node-z/top", "node-c/top"])
-    assert NOW - timedelta(seconds=600) < latest.at <= NOW + timedelta(seconds=3600)
 
 
-def test_it_tells_what_any_record_tells(tmp_path: Path) -> None:
-    """The record that the suite of the ports fills comes back through every query; what is of no batch is left out, and an address."""
-    batch = replace(BATCH, stays=(Stay("setter-1", BATCH.set_at),))
-    group, store = full_group(), MemoryStore()
-    group.batches = {batch.id: batch}
-    store.commit(group)
+def site_of_the_suite() -> Site:
     probes = [{"node": key[:6], "probe": key[7:], "machine": "setter-1"} for key in (PROBE, "node-a/low", "node-b/low")]
     settings = parse_settings({"site": {"id": "home"}, "machine": [{"id": "setter-1"}], "probe": probes}, "test")
-    site = build_house(settings, PROFILES, Path("test.toml")).site
-    file = write(tmp_path / "spring-1.zip", archive_of(store, site, batch, at(100)))
-    there, found = everything(store), everything(ArchivedHistory(read_archive(file).archive))
-    assert (there.pop("refused"), found.pop("refused")) == ((1, group.refused), (0, []))
-    assert (there.pop("unknown"), found.pop("unknown")) == (list(group.unknown.values()), [])
+    return build_house(settings, PROFILES, Path("test.toml")).site
+
+
+class TestBatchRecord(BatchRecordSuite):
+    @pytest.fixture
+    def told(self, tmp_path: Path) -> Told:
+        def tell(*groups: Group) -> BatchRecord:
+            store = MemoryStore()
+            for group in (Group(batches={STAYING.id: STAYING}), *groups):
+                store.commit(group)
+            file = write(tmp_path / "spring-1.zip", archive_of(store, site_of_the_suite(), STAYING, UNTIL))
+            return ArchivedHistory(read_archive(file).archive)
+
+        return tell
+
+
+def test_it_keeps_what_any_record_tells(tmp_path: Path) -> None:
+    """What the record of the ports' suite tells of a batch's time comes back whole; of a message neither its link nor what came of it."""
+    group, store = full_group(), MemoryStore()
+    group.batches = {STAYING.id: STAYING}
+    store.commit(group)
+    file = write(tmp_path / "spring-1.zip", archive_of(store, site_of_the_suite(), STAYING, at(100)))
+    there, found = everything(store), read_archive(file).archive
     for row in there["notices"]:
         assert row.notice.link or row.last_detail
-    there["notices"] = [replace(r, notice=replace(r.notice, link=""), last_detail="") for r in there["notices"]]
-    assert found == there
+    unlinked = [replace(r, notice=replace(r.notice, link=""), last_detail="") for r in there["notices"]]
+    assert list(found.notices) == unlinked
+    for name in ("alarms", "transitions", "gaps", "events", "calibrations", "handlings"):
+        assert list(getattr(found, name)) == there[name], name
+        assert there[name], name
+    assert found.book.entries == there["book"].entries != ()
+    history = ArchivedHistory(found)
+    assert {probe: series_rows(history, probe) for probe in there["series"]} == there["series"]
 
 
 def test_odd_floats_and_missing_ones_come_back() -> None:

@@ -10,8 +10,10 @@ import pytest
 from monitor.adapters.store.connection import Opened, open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.domain.state.record import Group
+from monitor.service.ports import BatchRecord
 from tests.fakes import MemoryStore
-from tests.ports import Record, RecordSuite
+from tests.ports import STAYING, BatchRecordSuite, Record, RecordSuite, Told
 
 
 class _File:
@@ -49,4 +51,19 @@ class TestRecord(RecordSuite):
             return
         file = _File(tmp_path / "eggroom.db")
         yield file.open()
+        file.close()
+
+
+class TestBatchRecord(BatchRecordSuite):
+    @pytest.fixture(params=["memory", "sqlite"])
+    def told(self, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Told]:
+        file = _File(tmp_path / "eggroom.db")
+        record = _in_memory() if request.param == "memory" else file.open()
+
+        def tell(*groups: Group) -> BatchRecord:
+            for group in (Group(batches={STAYING.id: STAYING}), *groups):
+                record.ledger.commit(group)
+            return record.history
+
+        yield tell
         file.close()
