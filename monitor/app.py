@@ -28,12 +28,13 @@ from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.readings.reading import Message
 from monitor.domain.state.record import Attempt
-from monitor.service.ports import Clock, Loaded, Receipt
+from monitor.service.ports import Clock, Loaded, Receipt, Words
 from monitor.service.watch.dispatcher import Dispatcher
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened
 from monitor.service.watch.notify import standard_stages
 from monitor.settings import House, SettingsError, read_contacts
+from monitor.shown.joined import NoticeWords
 
 ALIVE_EVERY_S = 10.0
 DOOR_NAME, STORE_NAME = "eggroom.sock", "eggroom.db"
@@ -94,11 +95,12 @@ class Daemon:
         if opened.note:
             _log.error("store note=%s", opened.note)
         loaded = ledger.load()
+        words = NoticeWords(site)
         clock = self._clock or SystemClock(not_before=loaded.newest, after=_instant(loaded))
         self.clock = clock
         self.inbox = inbox = Inbox(pace=getattr(clock, "speed", 1.0))
         self.state = start_state(loaded, site, clock.now())
-        self.dispatcher = dispatcher = _dispatcher(house, inbox, clock)
+        self.dispatcher = dispatcher = _dispatcher(house, words, inbox, clock)
         prefix = f"{house.settings.broker.root}/{site.id}"
 
         def heard(message: Message, receipt: Receipt | None) -> None:
@@ -128,6 +130,7 @@ class Daemon:
             site=site,
             ledger=ledger,
             state=self.state,
+            words=words,
             give_receipts=link.acknowledge,
             tell_stored=tell_stored,
             tell_notices=dispatcher.tell,
@@ -199,7 +202,7 @@ def _instant(loaded: Loaded) -> tuple[float, datetime] | None:
     return None if loaded.memory is None else (loaded.memory.mono_s, loaded.memory.at)
 
 
-def _dispatcher(house: House, inbox: Inbox, clock: Clock) -> Dispatcher:
+def _dispatcher(house: House, words: Words, inbox: Inbox, clock: Clock) -> Dispatcher:
     def report(attempt: Attempt) -> None:
         inbox.put(Attempted(clock.now(), attempt))
 
@@ -210,7 +213,7 @@ def _dispatcher(house: House, inbox: Inbox, clock: Clock) -> Dispatcher:
     return Dispatcher(
         contacts=contacts,
         delivery=AppriseDelivery(),
-        stages=standard_stages(),
+        stages=standard_stages(words),
         report=report,
         utc=lambda: clock.now().utc,
         monotonic=lambda: clock.now().mono_s,
@@ -304,6 +307,7 @@ class Offline:
             site=self._house.site,
             ledger=ledger,
             state=start_state(loaded, self._house.site, self._clock.now()),
+            words=NoticeWords(self._house.site),
             give_receipts=lambda receipts: None,
             tell_stored=lambda rows: None,
             tell_notices=lambda notices: None,

@@ -10,8 +10,10 @@ import pytest
 
 from monitor.domain.alarms.notice import Notice
 from monitor.service.ports import Contact, Delivered, Delivery, GiveUp, TryLater
+from tests.told import facts
 
 CANARY = "Kanarienvogel7391"  # a secret that must appear nowhere
+SINCE = datetime(2026, 5, 4, 1, 12, tzinfo=UTC)
 NOTICE = Notice(
     id=41,
     dedupe="12/41/owner",
@@ -22,12 +24,19 @@ NOTICE = Notice(
     created=datetime(2026, 5, 4, 1, 20, tzinfo=UTC),
     alarm_number=12,
     link="http://eggroom.example/alarms/12",
+    facts=facts("Setter one", since=SINCE, value=39.4),
 )
 
 
 def notice(id_: int, priority: str = "high", **changes: object) -> Notice:
     """A notice like NOTICE, of another id, about an alarm of the same number as its id unless told otherwise."""
-    given = {"dedupe": f"{id_}/{id_}/owner", "alarm_number": id_, "title": f"Machine {id_}: too hot", **changes}
+    given = {
+        "dedupe": f"{id_}/{id_}/owner",
+        "alarm_number": id_,
+        "title": f"Machine {id_}: too hot",
+        "facts": facts(f"Machine {id_}", since=SINCE),
+        **changes,
+    }
     return replace(NOTICE, id=id_, priority=priority, **given)  # type: ignore[arg-type]
 
 

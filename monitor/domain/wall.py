@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import textwrap
 import unicodedata
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 
 WIDTH = 80  # columns of a terminal
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 def wall_time(at: datetime, zone: tzinfo, now: datetime | None = None, seconds: bool = False) -> str:
@@ -18,6 +19,14 @@ def wall_time(at: datetime, zone: tzinfo, now: datetime | None = None, seconds: 
     local = at.astimezone(zone)
     day = "%d %b" if now is not None and now.astimezone(zone).year == local.year else "%d %b %Y"
     return local.strftime(f"{day} %H:%M:%S" if seconds else f"{day} %H:%M")
+
+
+def local_time(at: datetime, zone: tzinfo, seen_from: datetime) -> str:
+    """The time people read on the wall, with the day when it is not obvious from the hour alone: `02:14`, `Tue 02:14`."""
+    local, away = at.astimezone(zone), abs(seen_from - at)
+    if away < timedelta(hours=20):
+        return f"{local:%H:%M}"
+    return f"{_DAYS[local.weekday()]} {local:%H:%M}" if away < timedelta(days=6) else f"{local:%Y-%m-%d %H:%M}"
 
 
 def wall_day(at: datetime, zone: tzinfo) -> str:

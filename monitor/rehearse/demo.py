@@ -144,7 +144,7 @@ def _ask(stage: Stage, request: Mapping[str, Any]) -> dict[str, Any]:
 
 def _tell_transitions(stage: Stage, seen: int) -> int:
     """Say what the record has taken in since: the terminal shows nothing that is not durable."""
-    from monitor.domain.alarms.notice import subject_name
+    from monitor.shown.values import subject_name
 
     rows = [row for row in open_history(stage.house).transitions() if row.id > seen]
     for row in rows:

@@ -19,9 +19,11 @@ from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.rules import PRIORITIES
 from monitor.rehearse.replay import Timeline, replay, stamp
 from monitor.rehearse.tried_rules import with_rules
+from monitor.service.ports import Words
 from monitor.service.watch.notify import pass_through, standard_stages
 from monitor.service.watch.outbox import Queue
 from monitor.settings import House
+from monitor.shown.joined import NoticeWords
 
 OLD_ONLY, NEW_ONLY, BOTH = "old only", "new only", "both"
 _DAY, _SECOND = timedelta(days=1), timedelta(seconds=1)
@@ -99,7 +101,8 @@ def preview(recording: Path, house: House, rules: Path) -> Preview:
     pairs = sorted(
         _pairs(episodes(old), episodes(new)), key=lambda p: (p.either.since, p.either.subject, p.either.rule)
     )
-    return Preview(old.span, tuple(pairs), _count(old), _count(new))
+    words = NoticeWords(house.site)
+    return Preview(old.span, tuple(pairs), _count(old, words), _count(new, words))
 
 
 def episodes(timeline: Timeline) -> list[Episode]:
@@ -216,16 +219,16 @@ def _same(one: Episode, other: Episode) -> bool:
     return one.since <= (other.ended or _LATEST) and other.since <= (one.ended or _LATEST)
 
 
-def _count(timeline: Timeline) -> Count:
+def _count(timeline: Timeline, words: Words) -> Count:
     told = [n for n in timeline.notices if n.contact == timeline.notices[0].contact]
     days = max(timeline.span, _SECOND) / _DAY
     alarms = Counter(e.rule for e in episodes(timeline))
-    return Count(dict(alarms), len(told), len(told) / days, Counter(m.priority for m in messages(told)))
+    return Count(dict(alarms), len(told), len(told) / days, Counter(m.priority for m in messages(told, words)))
 
 
-def messages(notices: Sequence[Notice]) -> list[Notice]:
+def messages(notices: Sequence[Notice], words: Words) -> list[Notice]:
     """The messages that one contact's notices become, in order; each notice arrives when it was created."""
-    queue, stages = Queue(lambda wait_s: 0.0), standard_stages()
+    queue, stages = Queue(lambda wait_s: 0.0), standard_stages(words)
     sent: list[tuple[float, Notice]] = []
     coming = sorted(notices, key=lambda n: (n.created, n.id))
     while coming or len(queue):

@@ -27,6 +27,7 @@ from monitor.service.ports import Loaded
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Stop
 from monitor.settings import House
+from monitor.shown.joined import NoticeWords
 
 MONO_START_S = 1000.0  # any number: nothing may depend on where the forward clock starts
 TICK_S = 1.0
@@ -216,6 +217,7 @@ def _engine(house: House, tape: _Tape, now: Now) -> Engine:
         site=house.site,
         ledger=tape,
         state=start_state(tape.load(), house.site, now),
+        words=NoticeWords(house.site),
         give_receipts=lambda receipts: None,
         tell_stored=lambda rows: None,
         tell_notices=lambda notices: None,

@@ -248,6 +248,18 @@ class GiveUp:
 Outcome = Delivered | TryLater | GiveUp
 
 
+class Words(Protocol):
+    """What puts notices into words, in one language. Pure: the same notices give the same words."""
+
+    def word(self, notice: Notice) -> Notice:
+        """The notice with its title and text, as it is told by itself."""
+        ...
+
+    def join(self, notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice:
+        """One notice that tells all of them (at least one). told: what the contact was told lately, oldest first."""
+        ...
+
+
 class Delivery(Protocol):
     """One attempt to send one notice to one contact, with its own timeout. Never raises for a neighbour's failure."""
 

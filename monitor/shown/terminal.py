@@ -9,7 +9,6 @@ from typing import Any
 
 from monitor.domain.air.units import quoted_in
 from monitor.domain.alarms.alarm import Alarm, state_of
-from monitor.domain.alarms.notice import show_band, show_value, subject_name
 from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.needs.batch import Batch
@@ -17,6 +16,7 @@ from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import filled, printable, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
+from monitor.shown.values import show_band, show_value, subject_name
 
 _QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
 

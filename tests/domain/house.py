@@ -20,6 +20,7 @@ from monitor.domain.state.known import State
 from monitor.domain.state.record import Event, Group, StoredReading
 from monitor.domain.watch.evaluate import hear, plan, tick
 from monitor.settings import shipped_rules
+from monitor.shown.joined import NoticeWords
 
 T0 = datetime(2026, 3, 10, 8, 0, tzinfo=UTC)
 MONO0_S = 5_000.0  # any number: nothing may depend on where the forward clock starts
@@ -123,7 +124,7 @@ STRANGE_C, STRANGE_PCT = (85.0, 127.9375), (0.0, 100.0)  # what means something 
 class Story:
     """Time that passes in a house, second by second: `air` is what each probe sends every interval_s; None is silence.
 
-    Everything that was decided is written down: `transitions`, `notices`, `events`, `readings`.
+    Everything that was decided is written down, the notices with their words: `transitions`, `notices`, `events`, `readings`.
     """
 
     site: Site = field(default_factory=site)
@@ -153,7 +154,7 @@ class Story:
     def adopt(self, out: Group) -> Group:
         """Write down what was decided."""
         self.transitions += out.transitions
-        self.notices += out.notices
+        self.notices += map(NoticeWords(self.site).word, out.notices)
         self.events += out.events
         self.readings += out.readings
         return out

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import monitor
-from monitor.domain.wall import has_controls, printable, wall_day, wall_time
+from monitor.domain.wall import has_controls, local_time, printable, wall_day, wall_time
 
 BERLIN = ZoneInfo("Europe/Berlin")
 NEW_YEAR = datetime(2026, 12, 31, 23, 30, tzinfo=UTC)  # half past midnight in Berlin
@@ -62,3 +62,14 @@ def test_what_nobody_types() -> None:
     """Escapes, line ends and tabs are control characters; letters of any script, and what joins them, are not."""
     assert [has_controls(text) for text in ("a\nb", "a\tb", "\x1b[31m", "\x7f", "\x85")] == [True] * 5
     assert [has_controls(text) for text in ("", "Grün 鳥 क्‍ष", "a b")] == [False] * 3
+
+
+def test_a_time_of_another_day_says_which() -> None:
+    """Since when is the hour on the wall; with the day when it is most of a day ago, and the date when it is a week."""
+    zone = ZoneInfo("America/New_York")
+    at = datetime(2026, 7, 1, 23, 30, tzinfo=UTC)
+    assert local_time(at, zone, at + timedelta(minutes=1)) == "19:30"
+    assert local_time(at, zone, at + timedelta(hours=19)) == "19:30"
+    assert local_time(at, zone, at + timedelta(days=2)) == "Wed 19:30"
+    assert local_time(at, zone, at + timedelta(days=9)) == "2026-07-01 19:30"
+    assert local_time(datetime(2026, 12, 1, 12, 0, tzinfo=UTC), zone, at) == "2026-12-01 07:00"

@@ -35,6 +35,7 @@ from monitor.service.ports import Ledger, Loaded
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Item, Stop
 from monitor.settings import shipped_rules
+from monitor.shown.joined import NoticeWords
 from tests.lifecycle.known import KNOWN, UNWRITTEN
 from tests.lifecycle.model import MODELLED, NORMAL, Band, Change, Key, Message, Model, ModelAlarm
 
@@ -328,6 +329,7 @@ class Room:
             site=SITE,
             ledger=self.ledger,
             state=start_state(loaded, SITE, now),
+            words=NoticeWords(SITE),
             give_receipts=lambda receipts: None,
             tell_stored=lambda rows: None,
             tell_notices=self._tell,

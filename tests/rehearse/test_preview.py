@@ -14,6 +14,7 @@ from monitor.rehearse.preview import BOTH, NEW_ONLY, OLD_ONLY, Preview, as_json,
 from monitor.rehearse.replay import replay
 from monitor.settings import House, load_house
 from tests.delivery_port import notice
+from tests.told import WORDS, facts
 
 STREAMS = Path(__file__).parents[2] / "demo_streams"
 T0 = datetime(2026, 3, 1, 7, 0, tzinfo=UTC)
@@ -123,11 +124,11 @@ def test_reminders_are_counted(seen: Seen) -> None:
 
 def test_a_flood_is_counted_as_its_messages() -> None:
     """Of one contact's notices the messages are what reaches a phone: a flood of eight is two, a lone notice is itself."""
-    eight = [notice(n, created=T0 + timedelta(seconds=n), title=f"Setter {n}: too cold") for n in range(1, 9)]
+    eight = [notice(n, created=T0 + timedelta(seconds=n), facts=facts(f"Setter {n}", "too cold")) for n in range(1, 9)]
     later = notice(9, created=T0 + timedelta(hours=1))
-    sent: list[Notice] = messages([*eight, later])
+    sent: list[Notice] = messages([*eight, later], WORDS)
     assert [n.id for n in sent] == [1, 2, 9]
-    assert messages([]) == []
+    assert messages([], WORDS) == []
 
 
 @pytest.mark.parametrize("name", ["heater-stuck-on", "power-cut", "dying-node", "calm-day"])

@@ -21,6 +21,7 @@ from monitor.domain.state.record import Attempt
 from monitor.service.watch.inbox import Attempted
 from monitor.service.watch.notify import pass_through, standard_stages
 from monitor.service.watch.outbox import Queue
+from monitor.shown.joined import NoticeWords
 from tests.truth.faults import profiles
 from tests.truth.judges import Judge, Real
 from tests.truth.scenarios import T0, now_at
@@ -62,9 +63,9 @@ class Phone(Protocol):
 class QueuedPhone:
     """The daemon's own queue and stages before a phone that takes everything at once; done is told of each notice sent."""
 
-    def __init__(self, done: Callable[[Attempt], None]) -> None:
+    def __init__(self, site: Site, done: Callable[[Attempt], None]) -> None:
         self._queue = Queue(lambda wait_s: wait_s)
-        self._stages = standard_stages()
+        self._stages = standard_stages(NoticeWords(site))
         self._done = done
 
     def pass_on(self, at_s: float, notices: Sequence[Notice]) -> list[Notice]:
@@ -95,7 +96,7 @@ def flood(judge: Judge, kind: str, seed: int) -> Flooded:
     goes_s = {id_: CALM_S + rng.uniform(0.0, FLOOD_S) for id_ in ids}
     phase_s = {id_: round(rng.uniform(0.0, INTERVAL_S - STEP_S) / STEP_S) * STEP_S for id_ in ids}
     attempts: list[Attempt] = []
-    phone = QueuedPhone(attempts.append)
+    phone = QueuedPhone(site, attempts.append)
     made_s: float | None = None
     sent: list[tuple[float, Notice]] = []
     first_out: dict[str, str] = {}  # by limit, the machine that was first beyond it

@@ -19,6 +19,7 @@ from monitor.domain.state.record import Group
 from monitor.service.ports import Loaded
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Stop
+from monitor.shown.joined import NoticeWords
 from tests.truth.scenarios import MONO0_S, T0
 
 REAL, DEAF, NERVOUS = "real", "deaf", "nervous"
@@ -94,6 +95,7 @@ class Real:
             site=site,
             ledger=self,
             state=start_state(loaded, site, now),
+            words=NoticeWords(site),
             give_receipts=lambda receipts: None,
             tell_stored=lambda rows: None,
             tell_notices=lambda notices: None,

@@ -27,6 +27,7 @@ SHELVED = "shelved"
 SUPPRESSED = "suppressed by design"
 OUT_OF_SERVICE = "out of service"
 
+STILL_STANDING = "still standing"  # the cause of a transition, or of a reminder, that says nothing new
 IN, BETWEEN, OUT = 0, 1, 2  # what one judgement can say of a limit: within, inside the deadband, beyond
 
 MAX_SHELF_S = {"low": 8 * 3600.0, "medium": 2 * 3600.0, "high": 3600.0, "critical": 900.0}  # no shelf is permanent
@@ -167,7 +168,7 @@ def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
         and now.mono_s - alarm.asked_mono_s >= rule.re_alarm_s
     ):
         again = replace(alarm, acknowledged=False, asked_mono_s=now.mono_s)
-        return again, _changes(alarm, again, "still standing", now)
+        return again, _changes(alarm, again, STILL_STANDING, now)
     return alarm, ()
 
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 from typing import Any
 
+from monitor.domain.air.units import Unit
 from monitor.domain.needs.profile import Profile
-from monitor.domain.needs.rules import Judged, Rule, by_limit
+from monitor.domain.needs.rules import Rule
 
 SETTER, HATCHER, BROODER, ROOM = "setter", "hatcher", "brooder", "room"
 HOLDS_EGGS = (SETTER, HATCHER)
@@ -62,7 +63,7 @@ class Site:
 
     id: str
     zone: tzinfo
-    unit: str  # 'C' or 'F': what people are shown
+    unit: Unit  # what people are shown
     pressure_kpa: float
     machines: Mapping[str, Machine]
     probes: Mapping[str, Probe]
@@ -75,10 +76,6 @@ class Site:
     by_machine: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
     by_node: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
     own_rules: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # what of `rules` is the site's own
-    by_limit: Mapping[Judged, str] = field(init=False, repr=False, compare=False)  # the id of each band limit's rule
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "by_limit", by_limit(self.rules))
 
 
 def grouped(probes: Mapping[str, Probe], key: str) -> dict[str, tuple[Probe, ...]]:

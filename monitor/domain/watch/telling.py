@@ -16,40 +16,35 @@ from monitor.domain.alarms.alarm import (
     NORMAL,
     RETURNED,
     SHELVED,
+    STILL_STANDING,
     SUPPRESSED,
     UNACKNOWLEDGED,
     Alarm,
     Transition,
 )
-from monitor.domain.alarms.notice import STILL_STANDING, Notice, word
+from monitor.domain.alarms.notice import Facts, Notice, facts_of
 from monitor.domain.needs.bands import Needs
 from monitor.domain.needs.batch import batch_of
-from monitor.domain.needs.rules import (
-    ABOVE,
-    ALARM,
-    ALL_SILENT,
-    BELOW,
-    CRITICAL,
-    DISAGREE,
-    DRY_BULB,
-    HANDLING_OVER,
-    HIGH,
-    HUMIDITY,
-    LOOK_AGAIN,
-    LOW,
-    NO_DATA,
-    NODE_OFFLINE,
-    NOT_RAISED,
-    PRIORITIES,
-    SENSOR_FAILED,
-    SENSOR_SUSPECT,
-    Rule,
-)
+from monitor.domain.needs.rules import CRITICAL, HIGH, LOW, PRIORITIES
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import State, plan_with, rule_of
 from monitor.domain.state.record import Attempt, Group
-from monitor.domain.watch.plan import SITE_SUBJECT
+from monitor.domain.watch.plan import (
+    ALL_SILENT,
+    DISAGREE,
+    EGG_COLD,
+    EGG_HOT,
+    HANDLING_OVER,
+    HEADING_SUFFIX,
+    LOOK_AGAIN,
+    NO_DATA,
+    NODE_OFFLINE,
+    NOT_RAISED,
+    SENSOR_FAILED,
+    SENSOR_SUSPECT,
+    SITE_SUBJECT,
+)
 
 MILD_AGAIN_S = (
     12 * 3600.0
@@ -72,9 +67,9 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
             alarm, told=False
         )  # what is worse stands, and was told: "no longer" would be read as all is well
     rule = rule_of(state, site, *alarm.key)
-    title, text = word(transition, site, _concerned(state, alarm), _doubtful(state, site, alarm))
+    facts = facts_of(transition, _concerned(state, alarm), _doubtful(state, site, alarm))
     priority = LOW if closing else rule.priority  # good news wakes nobody
-    _put(state, site, site.contacts, alarm, priority, title, text, closing, now, out)
+    _put(state, site, site.contacts, alarm, priority, facts, closing, now, out)
     return replace(alarm, told=not closing)
 
 
@@ -83,15 +78,15 @@ def remind(state: State, site: Site, alarm: Alarm, now: Now, out: Group) -> Alar
     rule = rule_of(state, site, *alarm.key)
     if rule.priority != LOW or (rule.re_alarm_s or 0.0) >= MILD_AGAIN_S:
         again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, now.utc, now.mono_s)
-        title, text = word(again, site, _concerned(state, alarm), _doubtful(state, site, alarm))
+        facts = facts_of(again, _concerned(state, alarm), _doubtful(state, site, alarm))
         unheard = set(state.unsent.values())
         reached = [contact for contact in site.contacts if (contact, alarm.number) not in unheard]
-        _put(state, site, reached, alarm, rule.priority, title, text, False, now, out)
+        _put(state, site, reached, alarm, rule.priority, facts, False, now, out)
     return replace(alarm, asked_mono_s=now.mono_s)
 
 
 def _put(
-    state: State, site: Site, contacts: Iterable[str], alarm: Alarm, priority: str, title: str, text: str,
+    state: State, site: Site, contacts: Iterable[str], alarm: Alarm, priority: str, facts: Facts,
     closing: bool, now: Now, out: Group,
 ) -> None:  # fmt: skip
     """One notice for each contact into `out`, as long as the outbox has room for it."""
@@ -102,12 +97,13 @@ def _put(
             dedupe=f"{alarm.number}/{state.last_notice}/{contact}",
             contact=contact,
             priority=priority,
-            title=title,
-            text=text,
+            title="",
+            text="",
             created=now.utc,
             alarm_number=alarm.number,
             closing=closing,
             link=site.link,
+            facts=facts,
         )
         out.notices.append(notice)
         waiting = state.waiting.get(contact, 0)
@@ -141,11 +137,22 @@ def _concerned(state: State, alarm: Alarm) -> Needs | None:
 
 def said_already(state: State, site: Site, subject: str, rule: str) -> bool:
     """Whether another standing alarm says it, so that this one need not begin."""
+    for suffix in ("-warning", HEADING_SUFFIX):
+        if rule.endswith(suffix) and _stands(state, subject, rule.removesuffix(suffix) + "-alarm"):
+            return True
     if rule == HANDLING_OVER:
-        return _too_hot_or_cold(state, site, subject)
-    judged = site.rules[rule]
-    if judged.of_the_air and rule != NOT_RAISED:
-        return _said_of_the_air(state, site, subject, judged)
+        return _stands(state, subject, "dry-bulb-high-alarm") or _stands(state, subject, "dry-bulb-low-alarm")
+    if rule == EGG_HOT:
+        return _stands(state, subject, "dry-bulb-high-alarm")
+    if rule == EGG_COLD:
+        return _stands(state, subject, "dry-bulb-low-alarm") or _not_back(state, site, subject, rule)
+    if rule.startswith(("dry-bulb-low-", "humidity-low-")) and _not_back(state, site, subject, rule):
+        return True
+    if rule.startswith("humidity-") and rule != NOT_RAISED:
+        # Air that is far too hot or cold has another humidity too, by that alone, and the temperature is the more urgent.
+        if _stands(state, subject, "dry-bulb-high-alarm") or _stands(state, subject, "dry-bulb-low-alarm"):
+            return True
+        return rule.startswith("humidity-low") and _stands(state, subject, NOT_RAISED)
     if rule == NO_DATA:
         node = site.probes[subject].node if subject in site.probes else ""
         return _stands(state, SITE_SUBJECT, ALL_SILENT) or _stands(state, node, NODE_OFFLINE)
@@ -154,27 +161,6 @@ def said_already(state: State, site: Site, subject: str, rule: str) -> bool:
         each = bool(probes) and all(_stands(state, p.key, NO_DATA) for p in probes)
         return each or _stands(state, SITE_SUBJECT, ALL_SILENT)
     return False
-
-
-def _said_of_the_air(state: State, site: Site, subject: str, rule: Rule) -> bool:
-    """Whether the alarm stands that this rule comes before or beside; or it was told why the air is too low."""
-    beside = HUMIDITY if rule.quantity == HUMIDITY else DRY_BULB  # of what the eggs feel, the air's
-    if rule.level != ALARM and _alarm_stands(state, site, subject, beside, rule.side):
-        return True
-    if rule.side == BELOW and _not_back(state, site, subject, rule.id):
-        return True
-    if rule.quantity != HUMIDITY:
-        return False
-    # Air that is far too hot or cold has another humidity too, by that alone, and the temperature is the more urgent.
-    return _too_hot_or_cold(state, site, subject) or (rule.side == BELOW and _stands(state, subject, NOT_RAISED))
-
-
-def _too_hot_or_cold(state: State, site: Site, subject: str) -> bool:
-    return any(_alarm_stands(state, site, subject, DRY_BULB, side) for side in (ABOVE, BELOW))
-
-
-def _alarm_stands(state: State, site: Site, subject: str, quantity: str, side: str | None) -> bool:
-    return _stands(state, subject, site.by_limit.get((quantity, side or "", ALARM), ""))
 
 
 def _not_back(state: State, site: Site, subject: str, rule: str) -> bool:

@@ -28,7 +28,6 @@ from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import MAX_EGGS, Batch, BatchError, Stay, closed, declared, moved, reopened, undeclared
 from monitor.domain.needs.profile import STAGE_NAMES
-from monitor.domain.needs.rules import EGG_HOT, HANDLING_OVER
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.agreement import Pairs, forget
 from monitor.domain.readings.calibration import Calibration, CalibrationError, check, since_by_default, standing
@@ -40,7 +39,9 @@ from monitor.domain.state.record import Event, Group
 from monitor.domain.state.remembering import remember
 from monitor.domain.watch.egg_alarms import close_book, reopen_book, take_book
 from monitor.domain.watch.evaluate import judge_strays, plan, settle
-from monitor.domain.watch.machine_air import dangerous_heat
+from monitor.domain.watch.machine_air import DANGEROUS_HEAT
+from monitor.domain.watch.plan import EGG_HOT, HANDLING_OVER
+from monitor.domain.watch.planning import AIR_RULES
 from monitor.domain.watch.view import alarm_view, machine_view
 from monitor.service.watch.calibrate import changes, correction_of
 from monitor.service.watch.egg_requests import (
@@ -231,13 +232,11 @@ def _handling(work: _Work) -> dict[str, Any]:
     work.out.events.append(Event(work.now.utc, "handling", machine, did + (f" by {by}" if by else "")))
     shelved = []
     for alarm in list(work.state.alarms.values()) if did != "done" else []:
-        about = work.site.rules[alarm.rule]
-        quiet = about.of_the_air or alarm.rule == HANDLING_OVER
+        quiet = alarm.rule.startswith(AIR_RULES) or alarm.rule == HANDLING_OVER
         if (
             alarm.subject == machine
             and quiet
-            and not dangerous_heat(about)
-            and alarm.rule != EGG_HOT
+            and alarm.rule not in (DANGEROUS_HEAT, EGG_HOT)
             and alarm.condition
             and not alarm.covered
         ):

@@ -20,7 +20,6 @@ from typing import Any
 
 from monitor.domain.alarms.alarm import IN, OUT, Alarm, Judgement
 from monitor.domain.alarms.notice import Notice
-from monitor.domain.needs.rules import RECORD_DAMAGED
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
 from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
@@ -31,9 +30,9 @@ from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.egg_alarms import take_book
 from monitor.domain.watch.evaluate import hear, judge, retire, tick
-from monitor.domain.watch.plan import SITE_SUBJECT
+from monitor.domain.watch.plan import RECORD_DAMAGED, SITE_SUBJECT
 from monitor.domain.watch.view import machine_view
-from monitor.service.ports import Clock, GiveReceipts, Ledger, Loaded, Receipt, StoreFailure, TellStored
+from monitor.service.ports import Clock, GiveReceipts, Ledger, Loaded, Receipt, StoreFailure, TellStored, Words
 from monitor.service.watch.commands import LOOKS_ON, OF_A_BOOK, RequestError, perform
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Item, Linked, Opened
 
@@ -111,6 +110,7 @@ class Engine:
         site: Site,
         ledger: Ledger,
         state: State,
+        words: Words,
         give_receipts: GiveReceipts,
         tell_stored: TellStored,
         tell_notices: Callable[[Sequence[Notice]], None],
@@ -121,6 +121,7 @@ class Engine:
         self._site = site
         self._ledger = ledger
         self._state = state
+        self._words = words
         self._give_receipts = give_receipts
         self._tell_stored = tell_stored
         self._tell_notices = tell_notices
@@ -315,6 +316,7 @@ class Engine:
             return
         if self._failing_since is not None and now.mono_s < self._retry_at and not self._stopped:
             return
+        group.notices = [n if n.title else self._words.word(n) for n in group.notices]
         try:
             if not group.empty():
                 self._ledger.commit(group)

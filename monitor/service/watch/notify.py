@@ -4,7 +4,8 @@ A stage is a small class with one method: notices in, those that go on out. It d
 list `standard_stages` is their order. When a notice is due is not theirs to say (outbox.py).
 
     DropSuperseded   a mild episode that is over before it was told is told once, by its closing notice
-    GroupRest        what goes at the same moment goes as one message, which names the worst, and what came first
+    GroupRest        what goes at the same moment goes as one message, which names the worst, and what came first; here the
+                     words of what is sent are made
 
 A notice that a stage folds into another is not lost: its id travels along in `Outgoing.joined`, and is marked sent with the message.
 """
@@ -15,9 +16,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from monitor.domain.alarms.joined import episode, join, told_late
+from monitor.domain.alarms.joined import episode, told_late
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.rules import LOW, MEDIUM
+from monitor.service.ports import Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +43,9 @@ class Stage(Protocol):
         ...
 
 
-def standard_stages() -> tuple[Stage, ...]:
+def standard_stages(words: Words) -> tuple[Stage, ...]:
     """The stages in the order they stand."""
-    return (DropSuperseded(), GroupRest())
+    return (DropSuperseded(), GroupRest(words))
 
 
 def pass_through(stages: Sequence[Stage], notices: Sequence[Notice], told: Sequence[Notice] = ()) -> list[Outgoing]:
@@ -83,9 +85,12 @@ def _folded(closing: Outgoing, openings: Sequence[int]) -> Outgoing:
 class GroupRest:
     """Whatever goes at the same moment goes as one message, led by the most urgent thing that still stands."""
 
+    def __init__(self, words: Words) -> None:
+        self._words = words
+
     def pass_on(self, notices: Sequence[Outgoing], told: Sequence[Notice]) -> list[Outgoing]:
         """See the class."""
-        if len(notices) < 2:
-            return list(notices)
-        notice = join([o.notice for o in notices], told)
+        if not notices:
+            return []
+        notice = self._words.join([o.notice for o in notices], told)
         return [Outgoing(notice, tuple(id_ for o in notices for id_ in o.ids if id_ != notice.id))]

@@ -1,238 +1,121 @@
-"""Several notices in one message."""
+"""Which notices go together in one message, and which leads."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from monitor.domain.alarms.joined import OVER, RUN_GAP, episode, join, reminds, told_late
-from monitor.domain.alarms.notice import MAX_TEXT, MAX_TITLE, Notice
-from tests.delivery_port import NOTICE, notice
-
-T0 = datetime(2026, 5, 4, 0, 14, tzinfo=UTC)
-ADVICE = "Heat can kill within the hour. Open the machine, switch its heater off."
-
-
-def about(
-    id_: int,
-    name: str,
-    what: str = "too hot",
-    priority: str = "critical",
-    value: str = "39.5 °C, band 37.5 to 38.1, ",
-    after_s: float = 0.0,
-    **changes: object,
-) -> Notice:
-    """An alarm's notice as `word` words it, created after_s from 02:14 local time."""
-    at = T0 + timedelta(seconds=after_s)
-    title = f"{name}: {what}"[:MAX_TITLE]
-    text = f"{value}since {at + timedelta(hours=2):%H:%M}. hen-{id_} day 4 setter. {ADVICE} No. {id_}"
-    return notice(id_, priority, title=title, text=text, created=at, **changes)
-
-
-def ended(id_: int, of: Notice) -> Notice:
-    """Its closing notice."""
-    title = of.title.replace(": too hot", ": no longer too hot")
-    text = f"37.8 °C, band 37.5 to 38.1. Lasted 49 min, worst 44.5 °C. No. {of.alarm_number}"
-    return replace(of, id=id_, priority="low", title=title, text=text, closing=True)
-
+from monitor.domain.alarms.joined import RUN_GAP, Joined, episode, gather, matter, reminds, told_late
+from monitor.domain.alarms.notice import Notice
+from tests.told import about
 
 SIX = [about(n, f"Setter {n}", after_s=n) for n in range(1, 7)]
 
 
-def test_a_flood_names_count_first_and_rest() -> None:
-    """Six machines too hot: how many, which was first and when, the others, what to do, and the numbers to answer with."""
-    told = join(SIX)
-    assert told.title == "6 machines too hot: first Setter 1 at 02:14"
-    assert told.text == f"Then Setter 2, Setter 3, Setter 4, Setter 5, Setter 6. {ADVICE} No. 1 to 6"
-    assert (told.id, told.priority, told.alarm_number, told.link) == (1, "critical", 1, SIX[0].link)
+def joined(notices: list[Notice], told: tuple[Notice, ...] = ()) -> Joined:
+    """What several episodes are gathered to."""
+    one = gather(notices, told)
+    assert isinstance(one, Joined)
+    return one
 
 
-def test_a_first_that_was_told_by_itself_is_counted_and_named() -> None:
-    """The message for the rest is the same, though the first went ahead of it."""
-    told = join(SIX[1:], SIX[:1])
-    assert told.title == join(SIX).title
-    assert told.text == join(SIX).text.replace("No. 1 to 6", "No. 2 to 6")
-    assert told.id == 2
+def unworded(notice: Notice) -> Notice:
+    """The same without a word: what is gathered must not hang on words."""
+    return replace(notice, title="", text="")
 
 
-def test_a_first_that_is_over_is_named_and_not_counted() -> None:
-    """What was told to be over is no longer one of the machines that are too hot, but it was the first all the same."""
-    told = join(SIX[1:4], [SIX[0], ended(9, SIX[0])])
-    assert told.title == "3 machines too hot: first Setter 1 at 02:14"
-    assert told.text.startswith("Then Setter 2, Setter 3, Setter 4.")
+def test_no_word_is_read() -> None:
+    """Notices without title and text are gathered as those that have them."""
+    with_words, without = joined(SIX[1:], (SIX[0],)), joined([*map(unworded, SIX[1:])], (unworded(SIX[0]),))
+    assert [n.id for n in without.lead.notices] == [n.id for n in with_words.lead.notices] == [2, 3, 4, 5, 6]
+    assert [n.id for n in without.fellows] == [1]
+    assert without.began == unworded(SIX[0])
+    assert without.began_alike
 
 
-def test_the_worst_leads_and_the_first_is_named_with_what_it_was() -> None:
-    """A node's silence came first, the heat is worse: the message is about the heat, and says what came first."""
-    silent = about(1, "Hatcher (node-a/top)", "no reading", "high", "")
-    dry = [about(n, f"Setter {n - 5}", "dry", "low", "44 %RH, ", 70) for n in (8, 9)]
-    told = join([*dry, *(about(n, f"Setter {n}", after_s=60) for n in (2, 3))], [silent])
-    assert told.title == "2 machines too hot, 2 more: first Hatcher no reading at 02:14"
-    assert told.text == f"Setter 2, Setter 3. Dry: Setter 3, Setter 4. {ADVICE} No. 2, 3, 8, 9"
-
-
-def test_one_machine_that_is_worst_is_told_with_its_value() -> None:
-    """Where only one is worst, its value, band and time are told, then the others."""
-    told = join([about(2, "Setter 2"), about(3, "Setter 3", "dry", "low", "44 %RH, ")])
-    assert told.title == "Setter 2 too hot, 1 more: first Setter 2 at 02:14"
-    assert told.text == f"39.5 °C, band 37.5 to 38.1, since 02:14. Dry: Setter 3. {ADVICE} No. 2, 3"
-
-
-def test_one_more_machine_is_named_and_told_with_its_value() -> None:
-    """Where one joins those that were told, it is named, with its value."""
-    told = join([SIX[2], about(9, "Hatcher", "dry", "low", "44 %RH, ", 20)], SIX[:2])
-    assert told.title == "3 machines too hot, 1 more: first Setter 1 at 02:14"
-    assert told.text.startswith("Then Setter 3. 39.5 °C, band 37.5 to 38.1, since 02:14. Dry: Hatcher.")
-
-
-def test_a_machine_with_four_silent_probes_is_one_machine() -> None:
-    """Probes are told as their machines, each once."""
-    told = join([about(n, f"Setter {1 + n % 2} (node-a/p{n})", "no reading", "high", "") for n in range(1, 7)])
-    assert told.title == "2 machines no reading: first Setter 2 at 02:14"
-    assert told.text.startswith("Then Setter 1. ")
-
-
-def test_what_are_no_machines_are_not_called_so() -> None:
-    """Nodes, batches and whatever else alarms are about are counted without a word for what they are."""
-    told = join([about(n, f"Setter {n} (node-{n})", "node gone", "high", "") for n in (1, 2)])
-    assert told.title == "2 × node gone: first Setter 1 (node-1) at 02:14"
-
-
-def test_alarms_far_apart_are_no_flood() -> None:
-    """After an outage of the phone, an alarm from hours before is told with the rest, but not as what a new flood began with."""
-    old = about(1, "Setter 9", "dry", "low", "44 %RH, ", after_s=-9000)
-    told = join([old, *SIX[1:]])
-    assert told.title == "5 machines too hot, 1 more: first Setter 2 at 02:14"
-    assert "Dry: Setter 9." in told.text
-
-
-@pytest.mark.parametrize(
-    ("apart_s", "first"), [(RUN_GAP.total_seconds(), "Setter 1 dry"), (RUN_GAP.total_seconds() + 1, "Setter 2")]
-)
-def test_a_flood_is_a_chain(apart_s: float, first: str) -> None:
-    """Alarms no further apart than RUN_GAP, one from the next, are one flood."""
-    told = join([about(1, "Setter 1", "dry", "low"), *(about(n, f"Setter {n}", after_s=apart_s) for n in (2, 3))])
-    assert f"first {first} at " in told.title
-
-
-def test_reminders_are_one_and_say_so() -> None:
-    """Six that still stand are one message with STILL, and the first of them as it was told at the time."""
-    still = [about(10 + n, f"Setter {n}", "STILL too hot", alarm_number=n, after_s=300) for n in range(1, 7)]
-    assert all(map(reminds, still))
-    assert not any(map(reminds, SIX))
-    told = join(still, SIX)
-    assert told.title == "6 machines STILL too hot: first Setter 1 at 02:14"
-    assert told.text.endswith("No. 1 to 6")
-    assert join([*still[:1], about(7, "Setter 7", after_s=300)]).title.startswith("2 machines too hot")
-
-
-def test_ends_are_one() -> None:
-    """Six that are over are one message of good news, that is no alarm."""
-    told = join([ended(10 + n, one) for n, one in enumerate(SIX)], SIX)
-    assert told.title == "6 machines no longer too hot"
-    assert told.text == "Setter 1, Setter 2, Setter 3, Setter 4, Setter 5, Setter 6. No. 1 to 6"
-    assert (told.closing, told.priority) == (True, "low")
-
-
-def test_what_stands_comes_before_what_is_over() -> None:
-    """An end beside a standing alarm, however mild, is told after it."""
-    told = join([ended(9, SIX[0]), about(10, "Hatcher", "dry", "low", "44 %RH, ")], SIX[:1])
-    assert told.title == "Hatcher dry"
-    assert "No longer too hot: Setter 1." in told.text
-    assert not told.closing
-
-
-def test_one_episode_is_told_by_its_last_word() -> None:
-    """A beginning and a reminder are the reminder; a beginning and its end are the end, which says that it is the first one hears of it."""
-    first = SIX[0]
-    still = replace(first, id=8, title="Setter 1: STILL too hot")
-    assert join([first, still]) == still
-    end = ended(9, first)
-    assert join([first, end]) == replace(end, text=OVER + end.text)
-    assert join([first, still, end]).text.count(OVER) == 1
-    assert told_late(told_late(end)) == told_late(end)
-
-
-def test_a_message_about_no_alarm_stands_beside_the_rest() -> None:
-    """What has no alarm number and no usual title is named, and has no number to answer with."""
-    word = replace(NOTICE, id=50, priority="low", title="All is well", text="Nothing stands.", alarm_number=0)
-    assert episode(word) == -50
-    told = join([word, *SIX[:2]])
-    assert told.title == "2 machines too hot, 1 more: first Setter 1 at 02:14"
-    assert told.text.endswith("No. 1, 2")
-
-
-def test_what_does_not_fit_is_counted() -> None:
-    """With forty machines of long names the message names what fits, and says how many more there are."""
-    many = [about(n, f"{'W' * 22}{n:02}", "humidity not raised for lockdown", "high") for n in range(1, 41)]
-    told = join([*many, *(about(n, f"{'V' * 22}{n:02}", "far too humid", "medium") for n in range(41, 61))])
-    assert told.title == "40 machines humidity not raised for lockdown, 20 more"
-    assert told.text.startswith(
-        f"First {'W' * 22}01 at 02:14. Then {'W' * 22}02, {'W' * 22}03 and 37 more. Far too humid: "
+def test_alike_is_what_the_same_rule_says_of_the_same_side_of_its_end() -> None:
+    """Beginning and reminder are alike; an end, and another rule, are not; ends that are no longer judged are alike whatever they were."""
+    hot, still, over, warm = (
+        about(n, "Setter 1", what)
+        for n, what in enumerate(("too hot", "STILL too hot", "no longer too hot", "warm"), start=1)
     )
-    assert told.text.endswith("No. 1 to 60")
+    assert matter(hot) == matter(still)
+    assert len({matter(hot), matter(over), matter(warm)}) == 3
+    quiet = [replace(n, closing=True, facts=replace(n.facts, unjudged="no eggs in it")) for n in (hot, warm) if n.facts]
+    assert matter(quiet[0]) == matter(quiet[1]) != matter(over)
 
 
-WORDS = [
-    "too hot",
-    "warm",
-    "STILL too cold",
-    "humidity not raised for lockdown",
-    "eggs that cannot share a machine",
-    "node gone",
-    "",
-]
+def test_what_has_its_words_alone_is_like_no_other() -> None:
+    """Two notices of an older program are two things, and neither is taken for a reminder."""
+    one, other = (replace(about(n, "Setter 1", "STILL too hot"), facts=None) for n in (1, 2))
+    assert matter(one) != matter(other)
+    assert not reminds(one)
+    assert len(joined([one, other]).others) == 1
 
 
-@given(
-    st.lists(
-        st.tuples(
-            st.integers(1, 24).map(lambda n: "W" * n),
-            st.sampled_from(["", " (node-a/top)", f" ({'n' * 32}/{'p' * 32})", " (node-b)"]),
-            st.sampled_from(WORDS),
-            st.sampled_from(["low", "medium", "high", "critical"]),
-            st.sampled_from(["", "39.5 °C, band 37.5 to 38.1, ", "wet bulb 29.4 °C, "]),
-            st.integers(0, 10**9),
-            st.booleans(),
-            st.floats(0, 3_000),
-        ),
-        min_size=2,
-        max_size=60,
-    ),
-    st.integers(0, 20),
-)
-@settings(deadline=None)
-def test_any_mixture_fits_a_phone(drawn: list[tuple[str, str, str, str, str, int, bool, float]], split: int) -> None:
-    """Whatever is joined, whatever was told before: text and title within bounds, the number at the end, and as urgent as the most urgent
-    that stands."""
-    made = [
-        about(
-            i,
-            name[:20] + of,
-            what,
-            priority,
-            value,
-            after_s,
-            alarm_number=number,
-            closing=closing,
-        )
-        for i, (name, of, what, priority, value, number, closing, after_s) in enumerate(drawn, start=1)
-    ]
-    told, notices = made[: min(split, len(made) - 2)], made[min(split, len(made) - 2) :]
-    one = join(notices, told)
-    assert one.id in {n.id for n in notices}
-    if len({episode(n) for n in notices}) == 1:
-        return
-    assert len(one.text) <= MAX_TEXT
-    assert 0 < len(one.title) <= MAX_TITLE
-    last = {episode(n): n for n in notices}.values()
-    standing = [n.priority for n in last if not n.closing]
-    assert one.closing == (not standing)
-    if standing:
-        assert one.priority == max(standing, key=["low", "medium", "high", "critical"].index)
-    if any(n.alarm_number for n in last):
-        assert "No. " in one.text
+def test_the_most_urgent_leads_of_equals_the_first() -> None:
+    """Within a group and among groups; what is over comes last, however urgent it was."""
+    high, low = about(2, "a", "warm", "high"), about(1, "b", "warm", "low")
+    dry, over = about(3, "c", "dry", "high"), about(4, "d", "no longer too hot", "critical")
+    one = joined([over, low, dry, high])
+    assert one.lead.head == high
+    assert [n.id for n in one.lead.notices] == [1, 2]
+    assert [[n.id for n in g.notices] for g in one.others] == [[3], [4]]
+    assert one.more == 1
+    assert joined([about(8, "a", "warm", "high"), about(7, "b", "warm", "high")]).lead.head.id == 7
+
+
+def test_a_single_episode_is_its_last_word() -> None:
+    """An end whose beginning waits beside it was never told of; one whose beginning was told is an end like any other."""
+    begun, end = SIX[0], about(9, "Setter 1", "no longer too hot", "low", alarm_number=1)
+    assert gather([begun, end]) == told_late(end)
+    assert gather([end], [begun]) == end
+    assert gather([begun]) == begun
+
+
+def test_what_is_over_is_no_fellow_of_a_flood() -> None:
+    """Of those that were told the same, only what was not told to be over counts; it may have begun it all the same."""
+    end = about(9, "Setter 1", "no longer too hot", "low", alarm_number=1)
+    one = joined(SIX[1:3], (SIX[0], SIX[5], end))
+    assert [n.id for n in one.fellows] == [6]
+    assert one.began == SIX[0]
+
+
+@pytest.mark.parametrize(("late_s", "first"), [(0.0, 1), (1.0, 2)])
+def test_a_flood_ends_where_nothing_comes_for_two_minutes(late_s: float, first: int) -> None:
+    """Up to two minutes from one alarm to the next is one flood; a second more, and the next begins another."""
+    assert RUN_GAP.total_seconds() == 120.0
+    apart = [about(1, "Setter 1"), *(about(n, f"Setter {n}", after_s=120.0 + late_s) for n in (2, 3))]
+    began = joined(apart[1:], (apart[0],)).began
+    assert began is not None
+    assert began.id == first
+
+
+def test_a_flood_that_comes_after_is_not_the_worsts() -> None:
+    """What began long after the worst belongs to another flood, and is not what it began with."""
+    one = joined([about(1, "Setter 1"), about(2, "Setter 2", "dry", "low", after_s=600)])
+    assert one.began is not None
+    assert one.began.id == 1
+
+
+def test_nothing_began_what_stands_alone_or_is_over() -> None:
+    """Beside ends alone no first is told, nor where all is over."""
+    end = about(9, "Setter 9", "no longer too hot", "low")
+    assert joined([SIX[0], end]).first is None
+    assert joined([SIX[0], SIX[1], end]).first == SIX[0]
+    assert joined([end, about(10, "Setter 8", "no longer too hot", "low")]).first is None
+
+
+def test_numbers_are_those_to_answer_with() -> None:
+    """Each once, rising; what is about no alarm has none, and stands for itself."""
+    word = replace(about(50, "All is well"), alarm_number=0, facts=None)
+    assert episode(word) == -50
+    assert joined([SIX[2], SIX[0], word]).numbers == (1, 3)
+
+
+def test_a_group_is_still_the_same_only_if_nothing_in_it_is_new() -> None:
+    """One new among reminders makes the group news."""
+    still = [about(10 + n, f"Setter {n}", "STILL too hot", alarm_number=n) for n in (1, 2)]
+    assert joined(still).lead.still
+    assert not joined([still[0], about(3, "Setter 3")]).lead.still

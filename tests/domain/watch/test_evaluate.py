@@ -12,7 +12,10 @@ from hypothesis import strategies as st
 
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, RETURNED, SUPPRESSED, UNACKNOWLEDGED, acknowledge, shelve
 from monitor.domain.needs.batch import closed, declared, moved
-from monitor.domain.needs.rules import (
+from monitor.domain.readings.reading import FAIL, Presence, Refused, Sample
+from monitor.domain.state.record import Group
+from monitor.domain.watch.evaluate import retire, settle
+from monitor.domain.watch.plan import (
     ALL_SILENT,
     CONFLICT,
     MISSING,
@@ -22,9 +25,6 @@ from monitor.domain.needs.rules import (
     NOT_RAISED,
     SENSOR_FAILED,
 )
-from monitor.domain.readings.reading import FAIL, Presence, Refused, Sample
-from monitor.domain.state.record import Group
-from monitor.domain.watch.evaluate import retire, settle
 from tests.domain.house import PROFILES, RULES, T0, Air, Story, batch, probes, site
 
 TOP, LOW, THIRD = "node-a/top", "node-a/low", "node-a/back"

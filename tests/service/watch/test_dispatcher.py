@@ -21,6 +21,7 @@ from monitor.service.watch.outbox import MAX_TRIES
 from tests.delivery_port import CANARY, notice
 from tests.fake_delivery import FakeDelivery
 from tests.receivers import HttpReceiver, eventually
+from tests.told import WORDS
 
 FAST = 600.0  # a clock on which a flood's half minute is a twentieth of a second
 UTC_NOW = datetime(2026, 5, 4, 1, 30, tzinfo=UTC)
@@ -59,7 +60,7 @@ def running(
     dispatcher = Dispatcher(
         contacts=contacts,
         delivery=delivery,
-        stages=standard_stages(),
+        stages=standard_stages(WORDS),
         report=report,
         utc=lambda: UTC_NOW,
         monotonic=lambda: speed * time.monotonic(),
@@ -241,7 +242,7 @@ def test_a_dispatcher_that_was_never_started_can_be_stopped() -> None:
     dispatcher = Dispatcher(
         contacts=[OWNER],
         delivery=FakeDelivery(),
-        stages=standard_stages(),
+        stages=standard_stages(WORDS),
         report=Reports(),
         utc=lambda: UTC_NOW,
         monotonic=time.monotonic,

@@ -30,6 +30,7 @@ from monitor.service.watch.engine import (
 )
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened, Stop
 from monitor.settings import build_house, parse_settings
+from monitor.shown.joined import NoticeWords
 
 T0 = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 NOTHING = Loaded((), {}, (), (), (), (), 0, 0, 0, None)
@@ -51,6 +52,7 @@ class Desk:
             site=site,
             ledger=self,
             state=start_state(loaded, site, at(0)),
+            words=NoticeWords(site),
             give_receipts=self._receipts,
             tell_stored=lambda rows: self.said.append(("stored", list(rows))),
             tell_notices=self._notices,

@@ -6,14 +6,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.domain.alarms.joined import OVER
 from monitor.domain.alarms.notice import Notice
 from monitor.service.watch.notify import DropSuperseded, GroupRest, Outgoing, pass_through, standard_stages
-from tests.delivery_port import notice
+from monitor.shown.notices import OVER
+from tests.delivery_port import SINCE, notice
+from tests.told import WORDS, facts
 
 
 def through(*notices: Notice) -> list[Outgoing]:
-    return pass_through(standard_stages(), notices)
+    return pass_through(standard_stages(WORDS), notices)
 
 
 def closing(id_: int, alarm: int, priority: str = "medium") -> Notice:
@@ -24,6 +25,7 @@ def closing(id_: int, alarm: int, priority: str = "medium") -> Notice:
         closing=True,
         title=f"Machine {alarm}: no longer too hot",
         text=f"Lasted 4 min. No. {alarm}",
+        facts=facts(f"Machine {alarm}", "no longer too hot"),
     )
 
 
@@ -76,7 +78,7 @@ def test_what_goes_together_is_one_message() -> None:
 
 def test_the_most_urgent_that_still_stands_leads() -> None:
     """Neither an older but milder notice, nor an urgent one that is over, takes the lead from what is happening."""
-    (message,) = through(closing(1, 31, "high"), notice(2, "low", title="Machine 2: dry"), notice(3, "high"))
+    (message,) = through(closing(1, 31, "high"), notice(2, "low", facts=facts("Machine 2", "dry")), notice(3, "high"))
     assert message.ids == (3, 1, 2)
     assert message.notice.title.startswith("Machine 3 too hot, 1 more")
     assert not message.notice.closing
@@ -84,14 +86,16 @@ def test_the_most_urgent_that_still_stands_leads() -> None:
 
 def test_a_first_that_was_told_is_named() -> None:
     """What was told a moment ago is named as the first of the flood, and not marked again."""
-    (message,) = pass_through(standard_stages(), [notice(2), notice(3)], [notice(1)])
+    (message,) = pass_through(standard_stages(WORDS), [notice(2), notice(3)], [notice(1)])
     assert message.ids == (2, 3)
     assert message.notice.title == "3 machines too hot: first Machine 1 at 03:12"
 
 
 def test_critical_is_joined_too() -> None:
     """Critical notices that go together are one message, with all that goes with them, led by the first of them."""
-    (message,) = through(notice(3, "critical"), notice(4, "critical"), notice(1, title="Machine 1: cool"))
+    (message,) = through(
+        notice(3, "critical"), notice(4, "critical"), notice(1, facts=facts("Machine 1", "cool", SINCE))
+    )
     assert message.ids == (3, 4, 1)
     assert message.notice.priority == "critical"
     assert message.notice.title == "2 machines too hot, 1 more: first Machine 1 cool at 03:12"
@@ -129,4 +133,4 @@ def test_no_notice_is_lost_and_none_is_told_twice(drawn: list[tuple[str, int, bo
 def test_one_stage_alone_does_its_one_thing() -> None:
     """GroupRest needs no other stage, and leaves a lone notice as it is."""
     given = [Outgoing(notice(1, "critical"), (7,))]
-    assert GroupRest().pass_on(given, ()) == given
+    assert GroupRest(WORDS).pass_on(given, ()) == given

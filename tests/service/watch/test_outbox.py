@@ -5,17 +5,17 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.domain.alarms.joined import OVER
 from monitor.domain.alarms.notice import Notice
 from monitor.service.watch.notify import pass_through, standard_stages
 from monitor.service.watch.outbox import MAX_TRIES, WINDOW_S, Queue
+from monitor.shown.notices import OVER
 from tests.delivery_port import notice
+from tests.told import WORDS, about
 
 
 def longest(wait_s: float) -> float:
@@ -259,9 +259,6 @@ def _all_ids(queue: Queue) -> list[int]:
 # A flood, on a clock of its own.
 
 
-T0 = datetime(2026, 5, 4, 0, 14, tzinfo=UTC)
-
-
 @dataclass(frozen=True)
 class Sent:
     """One message that got through."""
@@ -271,38 +268,21 @@ class Sent:
     notice: Notice
 
 
-def alarm(id_: int, at_s: float, priority: str = "critical", what: str = "too hot", **changes: object) -> Notice:
-    """The notice of machine id_, told at at_s."""
-    at = T0 + timedelta(seconds=at_s)
-    return notice(
-        id_,
-        priority,
-        created=at,
-        **{
-            "title": f"Setter {id_}: {what}",
-            "text": f"39.4 °C, band 37.5 to 38.1, since 02:{at.minute:02}. hen-{id_} day 4 setter. Heat can kill within the hour. No. {id_}",
-            **changes,
-        },
-    )
+def alarm(
+    id_: int, at_s: float, priority: str = "critical", what: str = "too hot", name: str = "", **changes: object
+) -> Notice:
+    """The notice of machine id_, or of the one of that name, told at at_s."""
+    return about(id_, name or f"Setter {id_}", what, priority, at_s, **changes)
 
 
 def over(id_: int, alarm_number: int, at_s: float) -> Notice:
     """The closing notice of an alarm."""
-    title = f"Setter {alarm_number}: no longer too hot"
-    return alarm(
-        id_,
-        at_s,
-        "low",
-        alarm_number=alarm_number,
-        closing=True,
-        title=title,
-        text="37.8 °C, band 37.5 to 38.1. Lasted 9 min.",
-    )
+    return alarm(id_, at_s, "low", "no longer too hot", f"Setter {alarm_number}", alarm_number=alarm_number)
 
 
 def still(id_: int, alarm_number: int, at_s: float, priority: str = "critical") -> Notice:
     """A reminder of an alarm."""
-    return alarm(id_, at_s, priority, alarm_number=alarm_number, title=f"Setter {alarm_number}: STILL too hot")
+    return alarm(id_, at_s, priority, "STILL too hot", f"Setter {alarm_number}", alarm_number=alarm_number)
 
 
 def played(*arrivals: tuple[float, Notice]) -> list[Sent]:
@@ -317,7 +297,7 @@ def played(*arrivals: tuple[float, Notice]) -> list[Sent]:
             queue.offer(coming.popleft()[1], now_s)
         batch = queue.next_due(now_s)
         if batch:
-            (message,) = pass_through(standard_stages(), batch, queue.told())
+            (message,) = pass_through(standard_stages(WORDS), batch, queue.told())
             queue.sent(message.ids, now_s)
             sent.append(Sent(now_s, message.ids, message.notice))
     return sent
@@ -365,7 +345,7 @@ def test_every_alarm_of_a_room() -> None:
     arrivals = []
     for n in range(1, 31):
         what, priority = [("humid", "low"), ("warm", "medium"), ("too hot", "critical"), ("no reading", "high")][n % 4]
-        arrivals.append((n * 0.3, alarm(n, n * 0.3, priority, what, title=f"Setter {n % 6}: {what}")))
+        arrivals.append((n * 0.3, alarm(n, n * 0.3, priority, what, f"Setter {n % 6}")))
     sent = played(*arrivals)
     assert sent[0].at_s == 0.3
     assert sorted(i for s in sent for i in s.ids) == list(range(1, 31))
@@ -435,7 +415,7 @@ def test_an_alternating_alarm_is_three_messages() -> None:
     story = []
     for n in range(60):
         id_ = n + 1
-        made = alarm(id_, 10 * n, "medium", alarm_number=n // 2 + 1, title="Setter 1: warm")
+        made = alarm(id_, 10 * n, "medium", "warm", "Setter 1", alarm_number=n // 2 + 1)
         story.append((10.0 * n, over(id_, n // 2 + 1, 10 * n) if n % 2 else made))
     sent = played(*story)
     assert most_in_a_window([s for s in sent if s.at_s < 600.0]) == 3
@@ -448,7 +428,7 @@ def test_what_is_over_while_it_waits_is_told_once() -> None:
         sent = played((0.0, alarm(1, 0, priority)), (2.0, alarm(2, 2, priority)), (20.0, over(3, 2, 20)))
         assert [(s.at_s, sorted(s.ids)) for s in sent] == [(0.0, [1]), (30.0, [2, 3])]
         assert sent[1].notice.title == "Setter 2: no longer too hot"
-        assert sent[1].notice.text == OVER + "37.8 °C, band 37.5 to 38.1. Lasted 9 min."
+        assert sent[1].notice.text == OVER + over(3, 2, 20).text
 
 
 def test_a_restart_tells_what_waits_at_once() -> None:

@@ -1,0 +1,142 @@
+"""One notice in words, for someone who has just been woken: machine, what, value and band, since when, which batches,
+likely harm, first act, and the number to answer with. Under 200 characters before any link.
+
+Another language for the phone is another `NoticeWords` (`shown/joined.py`), in place of the one that `app` hands in. Its words come from:
+this module and `joined.py` beside it, sentence by sentence; `values.py`, what a value, a band and a subject are called; and the words,
+over, consequence and first_act of each rule in `data/rules.toml`. Not from here, and to be turned into facts first: what an
+alarm without a value is about (`Facts.about`), which the judge says in plain English for the record and the wire as well
+(`domain/watch`: sensors, silence, overdue, planning, machine_air, egg_alarms), and why one is no longer judged (`Facts.unjudged`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from monitor.domain.alarms.notice import Facts, Notice
+from monitor.domain.needs.bands import DRY_BULB, EGG
+from monitor.domain.needs.batch import subject_words
+from monitor.domain.needs.site import Site
+from monitor.domain.wall import local_time, printable
+from monitor.shown.values import show_band, show_value, subject_name
+
+MAX_TEXT = 200  # characters before the link: about what a locked phone shows (judgement)
+MAX_TITLE = 64  # a machine's longest name and the longest words about it
+OVER = "It happened and is over; this is the first you hear of it. "
+
+
+def worded(notice: Notice, site: Site) -> Notice:
+    """The notice with its title and text, made of its facts; as it is where it has none.
+
+    The parts come in the order of their worth; what does not fit is cut from the end.
+    """
+    facts = notice.facts
+    if facts is None:
+        return notice
+    rule, what = site.rules[facts.rule], what_is(facts, site)
+    number = f"No. {notice.alarm_number}"
+    room = MAX_TEXT - len(number)
+    if facts.unjudged:
+        parts = [f"Was {rule.words}; {facts.unjudged}."]
+    elif facts.over:
+        parts = [f"{_value(facts, site, '. ')}Lasted {_lasted(facts, notice.created)}{_worst(facts, site)}."]
+    else:
+        parts = [value_since(notice, facts, site)]
+        about = f"{printable(facts.about)}." if facts.value is None and facts.about else ""
+        if not about or len(parts[0]) + len(about) + 2 > room:  # what it is about names the batches itself, if it fits
+            about = _batches(facts)
+        parts += ["Sensor doubtful." if facts.doubtful else "", about, rule.consequence, rule.first_act]
+    name, place = name_and_place(facts, site)
+    if place:
+        parts.append(f"In {place}.")
+    shown_name = _cut(name, MAX_TITLE - len(what) - 2)
+    if shown_name != name:
+        parts.insert(1, f"{name}.")
+    text = ""
+    for part in parts:
+        text = added(text, part, room)
+    return replace(notice, title=f"{shown_name}: {what}", text=text + number)
+
+
+def with_lateness(notice: Notice) -> Notice:
+    """The notice, that says so if it closes what nobody was told of, where that fits."""
+    if not notice.late or len(OVER) + len(notice.text) > MAX_TEXT:
+        return notice
+    return replace(notice, text=OVER + notice.text)
+
+
+def what_is(facts: Facts, site: Site) -> str:
+    """What is the matter, or no longer: `too hot`, `STILL too hot`, `no longer judged`."""
+    rule = site.rules[facts.rule]
+    if facts.unjudged:
+        return "no longer judged"
+    if facts.over:
+        return rule.over
+    return still(rule.words) if facts.still else rule.words
+
+
+def still(what: str) -> str:
+    """The same, of what was told before and stands."""
+    return f"STILL {what}"
+
+
+def name_and_place(facts: Facts, site: Site) -> tuple[str, str]:
+    """(name, place): what it is about; and of a batch the machine that it is in, where the name in the title has no room for it."""
+    name, machine = subject_name(facts.subject, site), site.machines.get(facts.place)
+    if machine is None or not subject_words(facts.subject):
+        return name, ""
+    placed = f"{name} in {machine.name}"
+    return (placed, "") if len(f"{placed}: {what_is(facts, site)}") <= MAX_TITLE else (name, machine.name)
+
+
+def value_since(notice: Notice, facts: Facts, site: Site) -> str:
+    """`39.5 °C, band 37.5 to 38.1, since 02:14.`"""
+    return f"{_value(facts, site, ', ')}since {since(notice, facts, site)}."
+
+
+def since(notice: Notice, facts: Facts, site: Site) -> str:
+    """When it began, as it was said when the notice was made."""
+    return local_time(facts.since or notice.created, site.zone, notice.created)
+
+
+def added(text: str, part: str, room: int) -> str:
+    """The text and one more part, if it fits into so many characters, the blank after it counted."""
+    return f"{text}{part} " if part and len(text) + len(part) + 1 <= room else text
+
+
+def _value(facts: Facts, site: Site, joint: str) -> str:
+    if facts.value is None or not facts.quantity:
+        return ""
+    shown = show_value(facts.quantity, facts.value, site.unit)
+    if facts.quantity == EGG:  # an estimate has a limit, and no band that anyone sets
+        told = facts.limit is not None and not facts.over
+        limit = f", limit {show_value(DRY_BULB, facts.limit, site.unit)}" if told and facts.limit is not None else ""
+        return f"{shown}{limit}{joint}"
+    aim = f", band {show_band(facts.quantity, facts.band, site.unit)}" if facts.band is not None else ""
+    return f"{shown}{aim}{joint}"
+
+
+def _worst(facts: Facts, site: Site) -> str:
+    if facts.worst is None or not facts.quantity:
+        return ""
+    return f", worst {show_value(facts.quantity, facts.worst, site.unit)}"
+
+
+def _lasted(facts: Facts, at: datetime) -> str:
+    if facts.since is None:
+        return "a while"
+    minutes = max(0.0, ((facts.ended or at) - facts.since).total_seconds() / 60.0)
+    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
+
+
+def _batches(facts: Facts) -> str:
+    if not facts.batches:
+        return ""
+    shown = [f"{b.batch} day {b.day} {b.stage}" for b in facts.batches[:2]]
+    more = len(facts.batches) - len(shown)
+    return ", ".join(shown) + (f" and {more} more." if more > 0 else ".")
+
+
+def _cut(name: str, length: int) -> str:
+    """The name, its end cut where it is too long: what is the matter must stay in the title."""
+    return name if len(name) <= length else f"{name[: length - 1]}…"

@@ -1,0 +1,233 @@
+"""A transition in words, for someone who was just woken."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.domain.alarms.alarm import NORMAL, RETURNED, SUPPRESSED, UNACKNOWLEDGED, Alarm, Transition
+from monitor.domain.alarms.notice import Notice, facts_of
+from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, Needs, Occupant
+from monitor.domain.needs.profile import Band
+from monitor.domain.needs.site import Machine, Site
+from monitor.shown.notices import MAX_TEXT, MAX_TITLE, OVER, with_lateness, worded
+from monitor.shown.values import show_value
+from tests.domain.house import DRY_RH, DRY_WET, RULES, T0, WARM, probes, site
+
+SILENCE = {"no-data", "no-humidity", "node-offline", "all-silent"}
+LONG_NAME, LONG_ID = "W" * 24, "w" * 32
+LONG_KEY = f"{LONG_ID}/{LONG_ID}"
+
+
+def word(transition: Transition, house: Site, needs: Needs | None, doubtful: bool = False) -> tuple[str, str]:
+    """(title, text) of what a transition tells."""
+    alarm = transition.alarm
+    facts = facts_of(transition, needs, doubtful)
+    made = Notice(1, "1/1/sam", "sam", "high", "", "", transition.at, alarm.number, facts=facts)
+    told = worded(made, house)
+    return told.title, told.text
+
+
+def quantity(rule: str, wet: bool) -> str:
+    if rule.startswith("dry-bulb-"):
+        return DRY_BULB
+    return (WET_BULB if wet else RH) if rule.startswith("humidity-") else ""
+
+
+def begun(rule: str, subject: str = "setter-1", **changes: object) -> Transition:
+    """A beginning, two minutes after the condition did."""
+    about = quantity(rule, False)
+    alarm = Alarm(
+        subject, rule, 12, 1, condition=True, acknowledged=False, since=T0, value=39.6 if about else None, limit=39.0, about=about
+    )  # fmt: skip
+    alarm = replace(alarm, worst=alarm.value)
+    return Transition(
+        replace(alarm, **changes), NORMAL, UNACKNOWLEDGED, "beyond its limit", T0 + timedelta(minutes=2), 1.0
+    )  # type: ignore[arg-type]
+
+
+def over(transition: Transition, minutes: float = 40.0) -> Transition:
+    """The same alarm, over since `minutes` after it began."""
+    at = T0 + timedelta(minutes=minutes)
+    alarm = replace(transition.alarm, condition=False, ended=at, value=37.5 if transition.alarm.about else None)
+    return replace(
+        transition, alarm=alarm, state_before=UNACKNOWLEDGED, state=RETURNED, cause="back within its limit", at=at
+    )
+
+
+NEEDS = Needs("setter-1", (Occupant("hen-1", "hen", 5.2, "setter", None),), WARM, DRY_RH)
+
+
+def test_a_message_reads_well() -> None:
+    """The title says machine and what; the text value and band, since when, which batch, what it does, what to do, and the number."""
+    title, text = word(begun("dry-bulb-high-alarm"), site(), NEEDS)
+    assert title == "Setter 1: too hot"
+    assert text == (
+        "39.6 °C, band 37.0 to 38.0, since 08:00. hen-1 day 5 setter."
+        " Heat can kill within the hour. Open the machine, switch its heater off. No. 12"
+    )
+
+
+def test_a_message_in_fahrenheit() -> None:
+    """A site in F is told in F, value and band."""
+    _, text = word(begun("dry-bulb-high-alarm"), site(unit="F"), NEEDS)
+    assert text.startswith("103.3 °F, band 98.6 to 100.4, since 08:00.")
+
+
+def test_a_wet_bulb_is_called_one() -> None:
+    """Wet bulb is named, so that nobody takes it for the temperature."""
+    wet = replace(NEEDS, rh_pct=None, wet_bulb_c=DRY_WET)
+    _, text = word(begun("humidity-low-warning", value=26.2, limit=27.0, about=WET_BULB), site(), wet)
+    assert text.startswith("wet bulb 26.2 °C, band 27.0 to 29.0, since 08:00.")
+
+
+def test_a_closing_message_says_how_long_and_how_far() -> None:
+    """The end tells the value now, how long it lasted and the worst."""
+    title, text = word(over(begun("dry-bulb-high-alarm", worst=40.2)), site(), NEEDS)
+    assert title == "Setter 1: no longer too hot"
+    assert text == "37.5 °C, band 37.0 to 38.0. Lasted 40 min, worst 40.2 °C. No. 12"
+    _, text = word(over(begun("no-data", "node-a/top"), 200), site(), None)
+    assert text == "Lasted 3.3 h. No. 12"
+
+
+def test_a_message_that_asks_again_says_so() -> None:
+    """What still stands is told with STILL, and with the present value."""
+    title, text = word(
+        replace(begun("dry-bulb-high-alarm", value=39.1, worst=41.0), cause="still standing"), site(), NEEDS
+    )
+    assert title == "Setter 1: STILL too hot"
+    assert text.startswith("39.1 °C")
+
+
+def test_what_is_no_longer_judged_says_why() -> None:
+    """Suppression is told with what it was and why it is quiet."""
+    quiet = begun("dry-bulb-high-alarm", condition=False, suppressed="no eggs in it")
+    title, text = word(replace(quiet, state=SUPPRESSED, state_before=UNACKNOWLEDGED), site(), None)
+    assert (title, text) == ("Setter 1: no longer judged", "Was too hot; no eggs in it. No. 12")
+
+
+def test_a_conflict_names_the_batches_once() -> None:
+    """Eggs that cannot share a machine are named, and not twice over."""
+    pair = replace(NEEDS, occupants=(*NEEDS.occupants, Occupant("cold-1", "cold", 3.0, "setter", None)))
+    about = "temperature: hen-1 day 5 setter, cold-1 day 3 setter"
+    _, text = word(begun("bands-in-conflict", about=about), site(), pair)
+    assert text.count("hen-1") == text.count("cold-1") == 1
+    assert text.startswith(f"since 08:00. {about}.")
+
+
+def test_a_conflict_too_long_to_tell_in_full_still_names_two() -> None:
+    """With too many batches for one message, the first two are named, and how many more there are."""
+    many = replace(NEEDS, occupants=tuple(Occupant(f"{n}{LONG_ID[1:]}", "hen", 5.0, "setter", None) for n in range(5)))
+    about = ", ".join(f"{o.batch} day 5 setter" for o in many.occupants)
+    _, text = word(begun("bands-in-conflict", about=about), site(), many)
+    assert many.occupants[0].batch in text
+    assert many.occupants[1].batch in text
+    assert "and 3 more." in text
+
+
+def test_a_clock_that_went_back_gives_no_negative_time() -> None:
+    """An alarm that, by the labels, ended before it began, lasted no time."""
+    assert "Lasted 0 min" in word(over(begun("no-data", "node-a/top"), -500), site(), None)[1]
+
+
+def long_house(unit: str) -> Site:
+    machines = {LONG_ID: Machine(LONG_ID, LONG_NAME), "other": Machine("other", LONG_NAME[:-1] + "V")}
+    watched = probes((LONG_KEY, LONG_ID), (f"{LONG_ID}/{'v' * 32}", "other"))
+    return site(watched, machines=machines, unit=unit)
+
+
+LONG_BAND = Band(-40.55, -39.55, -38.0, 119.95, 149.95)
+
+
+@pytest.mark.parametrize("rule", RULES)
+@pytest.mark.parametrize("unit", ["C", "F"])
+@given(
+    number=st.integers(1, 10**9),
+    value=st.floats(-40, 149.95),
+    wet=st.booleans(),
+    day=st.floats(0, 120),
+    eggs=st.integers(0, 6),
+    again=st.booleans(),
+    ago_h=st.floats(0, 3_000),
+    ending=st.sampled_from(["", "over", "quiet"]),
+)
+@settings(max_examples=25, deadline=None)
+def test_the_longest_message_fits(
+    rule: str,
+    unit: str,
+    number: int,
+    value: float,
+    wet: bool,
+    day: float,
+    eggs: int,
+    again: bool,
+    ago_h: float,
+    ending: str,
+) -> None:
+    """With the longest names of machines (24), nodes, probes and batches (32), in C and F, every rule's message has at most MAX_TEXT
+    characters, a title that says what, and always the number; a beginning always has value, band and since."""
+    house = long_house(unit)
+    subject = LONG_ID
+    if rule in SILENCE:
+        subject = {"no-data": LONG_KEY, "no-humidity": LONG_KEY, "all-silent": "site"}.get(rule, LONG_ID)
+        house = _node_only(unit) if rule == "node-offline" else house
+    of = quantity(rule, wet)
+    occupants = tuple(Occupant(f"{n}{LONG_ID[1:]}", "hen", day, "lockdown", None) for n in range(eggs))
+    needs = Needs(LONG_ID, occupants, LONG_BAND, None if wet else Band(0, 0, 50, 100, 100), LONG_BAND if wet else None)
+    who = ", ".join(f"{o.batch} day {int(o.day)} lockdown" for o in occupants)
+    about = of or {"all-silent": "None of 64 nodes is heard"}.get(rule, f"temperature and humidity: {who}")
+    made = begun(rule, subject, number=number, value=value if of else None, worst=149.95 if of else None, about=about)
+    made = replace(made, at=T0 + timedelta(hours=ago_h), cause="still standing" if again else made.cause)
+    if ending == "over":
+        made = over(made, ago_h * 60)
+    elif ending == "quiet":
+        quiet = replace(made.alarm, condition=False, suppressed="no longer configured")
+        made = replace(made, alarm=quiet, state=SUPPRESSED)
+    title, text = word(made, house, needs)
+    assert len(text) <= MAX_TEXT
+    assert len(title) <= MAX_TITLE
+    assert text.endswith(f"No. {number}")
+    words = {"over": RULES[rule].over, "quiet": "no longer judged"}.get(ending, RULES[rule].words)
+    assert title.endswith(words)
+    assert title.startswith(("All machines", LONG_NAME[:20]))
+    if not ending:
+        assert "since " in text
+        assert not again or "STILL" in title
+        if of:
+            assert text.startswith(show_value(of, value, unit))
+            assert ", band " in text
+        if eggs and rule not in SILENCE:
+            assert occupants[0].batch in text
+
+
+def _node_only(unit: str) -> Site:
+    """A house in which the longest id names a node and not a machine."""
+    machines = {"m": Machine("m", LONG_NAME), "other": Machine("other", LONG_NAME[:-1] + "V")}
+    return site(probes((LONG_KEY, "m"), (f"{LONG_ID}/{'v' * 32}", "other")), machines=machines, unit=unit)
+
+
+def test_a_probe_with_a_long_name_is_named_in_full_in_the_text() -> None:
+    """Where the title has no room for the whole name, the text has it."""
+    house = long_house("C")
+    title, text = word(begun("no-data", LONG_KEY), house, None)
+    assert title.endswith("…: no reading")
+    assert f"{LONG_NAME} ({LONG_KEY})." in text
+
+
+def test_a_notice_without_facts_has_its_words_alone() -> None:
+    """What is about no alarm, and what an older program wrote, is told in the words it has."""
+    bare = Notice(1, "1/1/sam", "sam", "low", "All is well", "Nothing stands.", T0, 0)
+    assert worded(bare, site()) == bare
+
+
+def test_an_end_of_what_was_never_told_says_so_where_it_fits() -> None:
+    """Who was not told of the beginning reads that it is the first to be heard of; a text that would grow too long stays as it is."""
+    end = replace(Notice(1, "1/1/sam", "sam", "low", "t", "x" * (MAX_TEXT - len(OVER)), T0, 1, closing=True), late=True)
+    assert with_lateness(end).text == OVER + end.text
+    longer = replace(end, text=end.text + "x")
+    assert with_lateness(longer) == longer
+    assert with_lateness(replace(end, late=False)) == replace(end, late=False)

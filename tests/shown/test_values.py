@@ -1,0 +1,49 @@
+"""What values, bands and subjects are called."""
+
+from __future__ import annotations
+
+import pytest
+
+from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB
+from monitor.domain.needs.profile import Band
+from monitor.shown.values import show_band, show_value, subject_name
+from tests.domain.house import probes, site
+
+
+@pytest.mark.parametrize(
+    ("of", "value", "unit", "shown"),
+    [
+        (DRY_BULB, 37.84, "C", "37.8 °C"),
+        (DRY_BULB, 37.777777, "F", "100.0 °F"),
+        (WET_BULB, 29.4, "C", "wet bulb 29.4 °C"),
+        (RH, 54.6, "F", "55 %RH"),
+    ],
+)
+def test_values_are_as_precise_as_they_are_worth(of: str, value: float, unit: str, shown: str) -> None:
+    """A tenth of a degree, a whole per cent, and always the unit."""
+    assert show_value(of, value, unit) == shown
+
+
+@pytest.mark.parametrize(
+    ("band", "shown"),
+    [
+        (Band(36.0, 37.0, 37.5, 38.0, 39.0), "37.0 to 38.0"),
+        (Band(low_alarm=36.0, high_alarm=39.0), "36.0 to 39.0"),
+        (Band(low_alarm=36.0), "over 36.0"),
+        (Band(high_warning=38.0, high_alarm=39.0), "under 38.0"),
+        (Band(target=37.5), "none"),
+    ],
+)
+def test_a_band_is_what_to_aim_for(band: Band, shown: str) -> None:
+    """The warning limits, or the alarm limits where there are none."""
+    assert show_band(DRY_BULB, band, "C") == shown
+
+
+def test_what_people_call_it() -> None:
+    """A machine by its name, a probe and a node by the machines they look at, the site as the whole room."""
+    house = site(probes(("node-a/top", "setter-1"), ("node-a/low", "hatcher-1")))
+    assert subject_name("setter-1", house) == "Setter 1"
+    assert subject_name("node-a/top", house) == "Setter 1 (node-a/top)"
+    assert subject_name("node-a", house) == "Hatcher, Setter 1 (node-a)"
+    assert subject_name("site", house) == "All machines"
+    assert subject_name("gone", house) == "gone"
