@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from monitor.domain.alarms.alarm import NORMAL, SHELVED, UNACKNOWLEDGED, Alarm, Transition
-from monitor.domain.alarms.notice import Notice
+from monitor.domain.alarms.notice import Facts, Notice, Told
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import (
     Candling,
@@ -37,6 +37,7 @@ from monitor.domain.eggs.entry import (
     Withdrawn,
 )
 from monitor.domain.needs.batch import Batch, Declared, Stay
+from monitor.domain.needs.profile import Band
 from monitor.domain.readings.calibration import Calibration, by_offset, by_salts
 from monitor.domain.readings.dating import ARRIVAL, ARRIVAL_BOOT, CLOCK, CLOCK_BOOT, UPTIME, Line
 from monitor.domain.readings.numbering import Gap, Numbering
@@ -75,6 +76,13 @@ def line(id_: int = 1, node: str = "node-a", boot: int = 77, basis: str = UPTIME
 def reading(up_s: float, probe: str = PROBE, line: int = 1, **changes: Any) -> StoredReading:
     """A good reading."""
     return replace(StoredReading(probe, line, round(up_s * 1000), 37.52, 52.4, PASS, PASS), **changes)
+
+
+# Of one that is waiting when the daemon stops; the next run joins it with others by these.
+NOTICE_FACTS = Facts(
+    "setter-1", "dry-bulb-high-alarm", over=True, quantity="dry_bulb_c", value=37.75, worst=39.4, limit=39.0,
+    band=Band(36.0, 37.5, 37.8, 38.1, 39.0), since=at(-60), ended=at(-1), batches=(Told("batch-a", 17, "setter"),), doubtful=True,
+)  # fmt: skip
 
 
 def notice(id_: int, contact: str = "owner", **changes: Any) -> Notice:
@@ -176,7 +184,12 @@ def full_group() -> Group:
             raised(),
             Transition(shelved, UNACKNOWLEDGED, SHELVED, "shelved for 20 min", at(2), 1002.0, "Ada"),
         ],
-        notices=[notice(1), notice(2, "helper", closing=True, link="http://eggroom.example/12", priority="critical")],
+        notices=[
+            notice(1),
+            notice(
+                2, "helper", closing=True, link="http://eggroom.example/12", priority="critical", facts=NOTICE_FACTS
+            ),
+        ],
         attempts=[Attempt(1, "sent", "accepted", at(3), "owner")],
         events=[Event(at(0), "node", "node-a", "came online"), Event(at(4), "clock", "site", "the clock was set")],
         reflags=[Reflag(PROBE, 1, 40_000, SUSPECT, FAIL)],

@@ -66,7 +66,7 @@ _BATCH = """INSERT INTO batch (id, profile, set_ms, eggs, note, closed_ms, numbe
 _ALARM = """INSERT INTO alarm (subject, rule, transition_id) VALUES (?, ?, ?)
     ON CONFLICT (subject, rule) DO UPDATE SET transition_id = excluded.transition_id"""
 # Only a known dedupe makes it a repeat. Two different notices under one id must fail loudly, or the second would be lost.
-_NOTICE = f"""INSERT INTO notice ({NOTICE_COLUMNS}) SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10
+_NOTICE = f"""INSERT INTO notice ({NOTICE_COLUMNS}) SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11
     WHERE NOT EXISTS (SELECT 1 FROM notice WHERE dedupe = ?2)"""
 _CALIBRATION = f"""INSERT INTO calibration ({CALIBRATION_COLUMNS}) SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8
     WHERE NOT EXISTS (SELECT 1 FROM calibration WHERE ({CALIBRATION_COLUMNS}) IS (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8))"""

@@ -240,11 +240,17 @@ def _egg_numbers(connection: sqlite3.Connection) -> None:
     connection.execute("ALTER TABLE batch ADD COLUMN split_from TEXT")
 
 
+def _notice_facts(connection: sqlite3.Connection) -> None:
+    # What a notice tells, as JSON, for one that a restart finds unsent. NULL: of before, or about no alarm; it has its words alone.
+    connection.execute("ALTER TABLE notice ADD COLUMN facts TEXT")
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
     ("egg book", _egg_book),
     ("numbers on eggs", _egg_numbers),
+    ("facts of notices", _notice_facts),
 )
 VERSION = len(MIGRATIONS)
 

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
+from monitor.adapters.store.facts import facts_of_text, facts_text
 from monitor.domain.alarms.alarm import Alarm, Transition
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.batch import Batch, Declared, Stay
@@ -24,7 +25,7 @@ TRANSITION_COLUMNS = (
 )
 FIRST_MS, LAST_MS = -(2**63), 2**63 - 1  # before and after every time: all that SQLite's integers hold
 CALIBRATION_COLUMNS = "probe, at_ms, since_ms, due_ms, who, note, dry_bulb, humidity"
-NOTICE_COLUMNS = "id, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link"
+NOTICE_COLUMNS = "id, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link, facts"
 _ALARM_COLUMNS = (
     "t.subject, t.rule, t.number, t.episode, t.condition, t.acknowledged, t.latched, t.shelved_until_ms, t.shelved_until_mono_s,"
     ' t.suppressed, t.out_of_service, t.since_ms, t.ended_ms, t.value, t.worst, t."limit", t.about, t.told, t.asked_mono_s'
@@ -93,15 +94,25 @@ def notice_row(notice: Notice) -> tuple[Any, ...]:
     """The row of one notice, in the order of NOTICE_COLUMNS."""
     return (
         notice.id, notice.dedupe, notice.contact, notice.priority, notice.title, notice.text, to_ms(notice.created),
-        notice.alarm_number, notice.closing, notice.link,
+        notice.alarm_number, notice.closing, notice.link, facts_text(notice.facts),
     )  # fmt: skip
 
 
 def notice_of(row: Iterable[Any]) -> Notice:
     """The notice of a row in the order of NOTICE_COLUMNS."""
-    id_, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link = row
+    id_, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link, facts = row
     return Notice(
-        id_, dedupe, contact, priority, title, text, from_ms(created_ms), alarm_number, closing=bool(closing), link=link
+        id_,
+        dedupe,
+        contact,
+        priority,
+        title,
+        text,
+        from_ms(created_ms),
+        alarm_number,
+        bool(closing),
+        link,
+        facts_of_text(facts),
     )
 
 

@@ -72,6 +72,12 @@ def told(history: SqliteHistory) -> dict[str, Any]:
              s(n.last_at))
             for n in history.notices()
         ],
+        "facts": [
+            (n.notice.id, f.subject, f.rule, f.still, f.over, f.unjudged, f.quantity, f.value, f.worst, f.limit, f.band and tuple(f.band.limits()),
+             s(f.since), s(f.ended), f.about, [(b.batch, b.day, b.stage) for b in f.batches], f.place, f.doubtful)
+            for n in history.notices()
+            if (f := n.notice.facts) is not None
+        ],
         "refused": (total, [(s(r.at), r.refused.topic, r.refused.payload, r.refused.reason) for r in refused]),
         "unknown": [(u.probe, s(u.first_at), s(u.last_at), u.count, u.dry_bulb_c, u.rh_pct) for u in history.unknown()],
         "gaps": [(g.node, g.boot, g.first, g.last, g.lost) for g in history.gaps()],
@@ -135,6 +141,7 @@ def expected(version: int) -> dict[str, Any]:
         batches.append(("other", "galah", -86_400.0, 3, NOTE, None, (3, 4, 7), "spring-1"))
     salts = ((34.0, 32.7016, "magnesium-chloride"), (73.1, 75.2454, "sodium-chloride"))
     names = [batch[0] for batch in batches]
+    band = (("low_alarm", 36.0), ("low_warning", 37.5), ("target", 37.8), ("high_warning", 38.1), ("high_alarm", 39.0))
     found = {
         "readings": {"node-a/top": top, "node-a/low": [(-3.25, 0.0, 1, 1)]},
         "latest": [("node-a/top", 40.0, 37.52, 3), *low],
@@ -153,6 +160,10 @@ def expected(version: int) -> dict[str, Any]:
             (2, "12/2/helper", "helper", "critical", "Setter one: too hot", f"{TOO_HOT} (2)", 0.0, 12, True, "http://eggroom.example/12", "waiting", 0, "", None),
             (1, "12/1/owner", "owner", "high", "Setter one: too hot", f"{TOO_HOT} (1)", 0.0, 12, False, "", "sent", 1, "accepted", 3.0),
         ],
+        "facts": [
+            (2, "setter-1", "dry-bulb-high-alarm", False, True, "", "dry_bulb_c", 37.75, 39.4, 39.0, band, -60.0, -1.0, "",
+             [("batch-a", 17, "setter")], "", True),
+        ] if version > 4 else [],
         "refused": (1, [(1.0, "eggroom/home/node-x/air", b"\x00\xff{", "not UTF-8, expected JSON")]),
         "unknown": [("node-c/p", 0.0, 9.0, 3, 21.5, None)],
         "gaps": [("node-a", 76, 5, 8, True), ("node-b", NODE_B_BOOT, 0, 1, False), ("node-b", NODE_B_BOOT, 4, 6, False)],
