@@ -47,14 +47,14 @@ def _batch_add(options: Any) -> int:
         "do": "batch-add", "batch": options.batch, "profile": options.species, "machine": options.machine,
         "set_at": cli._when(options.set_at, house.site.zone), "eggs": options.eggs, "note": options.note,
     }  # fmt: skip
-    return cli._did(options, house, request, "batch {id}: {profile}, day {day:.1f}, in {machine}")
+    return cli._did(options, house, request, "batch {id}: {profile}, day {day}, in {machine}")
 
 
 def _batch_move(options: Any) -> int:
     house = cli._house(options)
     at = cli._when(options.at, house.site.zone)
     request = {"do": "move", "batch": options.batch, "machine": options.machine, "at": at}
-    return cli._did(options, house, request, "batch {id}: now in {machine}, day {day:.1f}")
+    return cli._did(options, house, request, "batch {id}: now in {machine}, day {day}")
 
 
 def _batch_stage(options: Any) -> int:
@@ -62,19 +62,19 @@ def _batch_stage(options: Any) -> int:
     at = cli._when(options.at, house.site.zone)
     request = {"do": "stage", "batch": options.batch, "stage": options.stage, "at": at, "back": options.take_back}
     did = "taken back" if options.take_back else "declared"
-    return cli._did(options, house, request, f"batch {{id}}: {options.stage} {did}, day {{day:.1f}}")
+    return cli._did(options, house, request, f"batch {{id}}: {options.stage} {did}, day {{day}}")
 
 
 def _batch_close(options: Any) -> int:
     house = cli._house(options)
     request = {"do": "close", "batch": options.batch, "at": cli._when(options.at, house.site.zone)}
-    return cli._did(options, house, request, "batch {id}: closed on day {day:.1f}; its record stays")
+    return cli._did(options, house, request, "batch {id}: closed on day {day}; its record stays")
 
 
 def _batch_reopen(options: Any) -> int:
     house = cli._house(options)
     request = {"do": "reopen", "batch": options.batch}
-    done = cli._did(options, house, request, "batch {id}: open again, day {day:.1f}, in {machine}")
+    done = cli._did(options, house, request, "batch {id}: open again, day {day}, in {machine}")
     judge_anew(house, options.batch)  # the alarm of its weights ended when it was closed
     return done
 

@@ -140,6 +140,7 @@ def _weigh(options: Any) -> int:
 
 
 def _split(options: Any) -> int:
+    from monitor.domain.needs.batch import day_words
     from monitor.domain.wall import filled
 
     house = cli._house(options)
@@ -157,7 +158,7 @@ def _split(options: Any) -> int:
         judge_anew(house, name)
     eggs_words = f"egg{'s' if answer['eggs'] > 1 else ''}"
     which = f"{eggs_words} {options.eggs}" if eggs else f"{answer['eggs']} {eggs_words}"
-    text = f"batch {answer['id']}: {which} of {options.batch}, day {answer['day']:.1f}, in {answer['machine'] or 'no machine'}"
+    text = f"batch {answer['id']}: {which} of {options.batch}, day {day_words(answer['day'])}, in {answer['machine'] or 'no machine'}"
     if options.stage is not None:
         text += f", {options.stage} declared"
     if answer["stay"] is not None:

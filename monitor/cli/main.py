@@ -646,8 +646,13 @@ def _wall(moment: str, zone: tzinfo) -> str:
 
 
 def _did(options: Any, house: Any, request: Mapping[str, Any], words: str) -> int:
+    from monitor.domain.needs.batch import day_words
+
     answer = _ask(house, request)
-    _print(options, answer, words.format(**{k: "no machine" if v is None else v for k, v in answer.items()}))
+    said = {k: "no machine" if v is None else v for k, v in answer.items()}
+    if "day" in answer:
+        said["day"] = day_words(answer["day"])
+    _print(options, answer, words.format(**said))
     return DONE
 
 

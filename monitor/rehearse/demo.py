@@ -164,6 +164,8 @@ def _show_room(stage: Stage, utc: datetime) -> None:
 
 
 def _prologue(stage: Stage, speed: float) -> None:
+    from monitor.domain.needs.batch import whole_day
+
     stage.say("eggroom demo: an invented room, an invented night. Nothing here is real but the program.")
     stage.say(f"Broker, daemon, nodes and phone run in this process; time runs {speed:g} times as fast.\n")
     for batch, species, machine, day, eggs in (
@@ -173,7 +175,7 @@ def _prologue(stage: Stage, speed: float) -> None:
     ):
         set_at = (BEGIN - timedelta(days=day)).isoformat()
         _ask(stage, {"do": "batch-add", "batch": batch, "profile": species, "machine": machine, "set_at": set_at, "eggs": eggs})  # fmt: skip
-        stage.say(f"  {batch}: {eggs} eggs of {species}, day {int(day)}, in {_NAMES[machine]}")
+        stage.say(f"  {batch}: {eggs} eggs of {species}, day {whole_day(day)}, in {_NAMES[machine]}")
 
 
 def _epilogue(stage: Stage, clock: PacedClock) -> None:

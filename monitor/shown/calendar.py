@@ -15,7 +15,7 @@ from datetime import UTC, datetime, timedelta
 from monitor.domain.eggs.book import EggBook, looks
 from monitor.domain.eggs.entry import LookAgain
 from monitor.domain.eggs.words import eggs_words
-from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.wall import printable
 
@@ -59,7 +59,7 @@ def due_of(batch: Batch, profile: Profile) -> list[Due]:
     about = (
         f"{eggs}, day {profile.lockdown_day:g}."
         if lockdown is None
-        else f"{eggs}, declared on day {batch.day(when):.1f}."
+        else f"{eggs}, declared on day {day_words(batch.day(when))}."
     )
     found.append(Due("weigh-lockdown", when - TASK, when, weigh, f"{eggs}, before lockdown. {WEIGH}"))
     summary = f"{batch.id}: lockdown" if lockdown is None else f"{batch.id}: lockdown, declared"

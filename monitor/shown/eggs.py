@@ -14,6 +14,7 @@ from monitor.domain.air.units import Unit, show_temperature
 from monitor.domain.eggs.book import EggBook, history, looks, of_egg, standing, went_on
 from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
 from monitor.domain.eggs.words import eggs_words, entry_view, said, stamp
+from monitor.domain.needs.batch import counted, day_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import printable, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
@@ -155,15 +156,15 @@ def _common(water: Water, site: Site) -> Iterator[str]:
         yield f"  target: {low:g} to {high:g} % of the mass at set by pip, day {water.pip_day:.1f}"
         if 0.0 < water.day < water.pip_day:
             low, high = target_at(water.window_pct, water.pip_day, water.day)
-            yield f"  the line there: {low:.1f} to {high:.1f} % by day {water.day:.1f}"
+            yield f"  the line there: {low:.1f} to {high:.1f} % by day {day_words(water.day)}"
 
 
 def _where(book: EggBook, water: Water, site: Site) -> str:
     if book.batch.closed_at is not None:
-        return f"closed on day {water.day:.1f}, {wall_day(book.batch.closed_at, site.zone)}"
+        return f"closed on day {day_words(water.day)}, {wall_day(book.batch.closed_at, site.zone)}"
     machine = site.machines.get(water.machine)
     place = machine.name if machine is not None else water.machine
-    return f"day {water.day:.1f}" + (f", in {place}" if place else ", in no machine")
+    return f"day {day_words(water.day)}" + (f", in {place}" if place else ", in no machine")
 
 
 def _judged(weighed: Weighed, site: Site) -> str:
@@ -254,7 +255,7 @@ def water_view(water: Water) -> dict[str, Any]:
     """The water of a batch: per cent of the mass at set, °C and %RH whatever the site shows; None for what is not known."""
     return {
         "at": stamp(water.at),
-        "day": round(water.day, 3),
+        "day": counted(water.day, 3),
         "machine": water.machine or None,
         "pip_day": round(water.pip_day, 2),
         "window_pct": water.window_pct,

@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import Any
 
 from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, Needs, needs_of
-from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.batch import Batch, counted, whole_day
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import SHIPPED, WORKED_OUT, InForce, in_force
 from monitor.domain.needs.rules import BAND_RULES, CHANGEABLE, SITE_WIDE, Rule
@@ -60,7 +60,7 @@ def _machine_view(site: Site, machine: Machine, batches: list[Batch], at: dateti
         "name": machine.name,
         "kind": machine.kind,
         "batches": [
-            {"batch": o.batch, "profile": o.profile, "stage": o.stage, "day": round(o.day, 2), "settling": o.settling}
+            {"batch": o.batch, "profile": o.profile, "stage": o.stage, "day": counted(o.day, 2), "settling": o.settling}
             for o in needs.occupants
         ],
         "rules": [
@@ -161,7 +161,7 @@ def _machine_lines(machine: Mapping[str, Any], unit: str) -> list[str]:
 
 def _whose_words(batch: Mapping[str, Any]) -> str:
     settling = ", humidity settling" if batch["settling"] else ""
-    return f"{batch['batch']}: {batch['profile']}, {batch['stage']}, day {int(batch['day'])}{settling}"
+    return f"{batch['batch']}: {batch['profile']}, {batch['stage']}, day {whole_day(batch['day'])}{settling}"
 
 
 def _row_lines(rows: Sequence[Mapping[str, Any]], letters: Mapping[tuple[str, ...], str], unit: str) -> list[str]:

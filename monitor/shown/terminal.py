@@ -11,7 +11,7 @@ from monitor.domain.air.units import quoted_in
 from monitor.domain.alarms.alarm import Alarm, state_of
 from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
-from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import filled, printable, wall_time
@@ -44,7 +44,7 @@ def room_text(room: Mapping[str, Any], site: Site) -> str:
 def machine_lines(view: Mapping[str, Any], site: Site) -> list[str]:
     """One machine in a few lines of at most 72 characters."""
     now = view["at"]
-    batches = ", ".join(f"{b['batch']} day {int(b['day'])} {b['stage']}" for b in view["batches"])
+    batches = ", ".join(f"{b['batch']} day {whole_day(b['day'])} {b['stage']}" for b in view["batches"])
     watched = "watched only" if view["kind"] not in ("setter", "hatcher") else "empty"
     lines = [f"{view['name']} ({batches or watched})"]
     bands = {name: Band(**limits) for name, limits in view["bands"].items()}
@@ -186,7 +186,9 @@ def batch_table(views: Sequence[Mapping[str, Any]], site: Site, now: datetime) -
         stage = "closed" if view["closed_at"] else _stage(view, profile, now)
         eggs = "-" if view["eggs"] is None else view["eggs"]
         machine = view["machine"] or "-"
-        lines.append(f"{view['id']:<16} {view['profile']:<18} {view['day']:>5.1f}  {stage:<9} {eggs:>5}  {machine}")
+        lines.append(
+            f"{view['id']:<16} {view['profile']:<18} {day_words(view['day']):>5}  {stage:<9} {eggs:>5}  {machine}"
+        )
     return "\n".join(lines)
 
 
@@ -197,7 +199,9 @@ def batch_text(batch: Batch, site: Site, now: datetime) -> str:
     profile = site.profiles.get(batch.profile)
     eggs = "" if batch.eggs is None else f", {eggs_words(batch.eggs)}"
     over = batch.closed_at is not None
-    day = f"closed on day {batch.day(batch.closed_at or now):.1f}" if over else f"day {batch.day(now):.1f}"
+    day = (
+        f"closed on day {day_words(batch.day(batch.closed_at or now))}" if over else f"day {day_words(batch.day(now))}"
+    )
     lines = [f"{batch.id}: {batch.profile}{eggs}, set {local(batch.set_at, site, now)}, {day}"]
     if batch.numbers:
         lines += textwrap.wrap(
@@ -340,5 +344,5 @@ def _stage(view: Mapping[str, Any], profile: Profile | None, now: datetime) -> s
     )
     day = (
         now - set_at
-    ).total_seconds() / 86_400  # not the view's, whose rounding can lie before what was declared just now
+    ).total_seconds() / 86_400  # not the view's: cut off, it can lie before what was declared just now
     return profile.stage_at(max(0.0, day), declared).name

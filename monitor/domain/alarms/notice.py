@@ -7,7 +7,7 @@ from datetime import datetime
 
 from monitor.domain.alarms.alarm import STILL_STANDING, SUPPRESSED, Transition
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs
-from monitor.domain.needs.batch import batch_of
+from monitor.domain.needs.batch import batch_of, whole_day
 from monitor.domain.needs.profile import Band
 
 QUANTITIES = (DRY_BULB, RH, WET_BULB, EGG)
@@ -100,7 +100,7 @@ def facts_of(transition: Transition, needs: Needs | None, doubtful: bool = False
         since=alarm.since,
         ended=alarm.ended,
         about="" if quantity else alarm.about,
-        batches=() if needs is None else tuple(Told(o.batch, int(o.day), o.stage) for o in needs.occupants),
+        batches=() if needs is None else tuple(Told(o.batch, whole_day(o.day), o.stage) for o in needs.occupants),
         place="" if needs is None or not batch_of(alarm.subject) else needs.machine,
         doubtful=doubtful,
     )

@@ -27,7 +27,7 @@ from monitor.domain.eggs.entry import (
     Weighing,
     moment,
 )
-from monitor.domain.needs.batch import DAY_S, Batch
+from monitor.domain.needs.batch import DAY_S, Batch, day_words
 from monitor.domain.needs.profile import Profile
 
 # The quickest loss published for a whole egg is about 1 % a day (turkey under hens, 24 % in 24 days: Mussehl & Ackerson
@@ -74,7 +74,7 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], profile: Profile | 
     elif isinstance(entry.fact, Hatched) and profile is not None:
         day, first, last = batch.day(entry.at), profile.hatch_day_first, profile.hatch_day_last
         if not 0.9 * first <= day <= last + LATE_DAYS:
-            yield f"{where}: on day {day:.1f}, {profile.name} hatches on day {first:g} to {last:g}"
+            yield f"{where}: on day {day_words(day)}, {profile.name} hatches on day {first:g} to {last:g}"
 
 
 def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) -> Iterator[str]:

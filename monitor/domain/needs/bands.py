@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
-from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.batch import Batch, whole_day
 from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.site import STILL, Machine, Site
 
@@ -214,5 +214,5 @@ def occupants_text(needs: Needs) -> str:
     """Who is in there, in words: `hen-1 day 10 setter, goose-2 day 26 lockdown`; `empty` when nobody is."""
     if not needs.occupants and not needs.missing:
         return "empty"
-    known = [f"{o.batch} day {int(o.day)} {o.stage}" for o in needs.occupants]
+    known = [f"{o.batch} day {whole_day(o.day)} {o.stage}" for o in needs.occupants]
     return ", ".join([*known, *(f"{batch} (profile unknown)" for batch in needs.missing)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -12,6 +13,28 @@ DAY_S = 86_400.0
 MAX_EGGS = 100_000
 SHOWN_RUNS = 10  # of numbers that follow one another: a line has room for so many
 _SUBJECT = "batch "
+
+
+_EXACT = 1e-9  # by which a product of two numbers may lie below the whole number that it is
+
+
+def counted(day: float, decimals: int = 0) -> float:
+    """A day of incubation as it is said: cut off, never rounded up, so that day 18 begins in every list at the same instant.
+
+    The first 24 hours are day 0; 17.9 is said from 17 days and 21.6 hours on until day 18 is there. Before the set time it is below 0.
+    """
+    parts = 10.0**decimals
+    return math.floor(day * parts + _EXACT) / parts
+
+
+def whole_day(day: float) -> int:
+    """`17`: in a line that tells many things."""
+    return int(counted(day))
+
+
+def day_words(day: float) -> str:
+    """`17.9`: where a batch is told by itself."""
+    return f"{counted(day, 1):.1f}"
 
 
 class BatchError(ValueError):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from monitor.domain.alarms.alarm import IN, OUT, Judgement
-from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.batch import Batch, whole_day
 from monitor.domain.needs.site import HATCHER, SETTER, Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import State, rule_of
@@ -47,5 +47,5 @@ def _late(batch: Batch, due_day: float, grace_days: float | None, usual_days: fl
 
 
 def _judge(state: State, site: Site, key: tuple[str, str], late: list[Batch], now: Now, out: Group) -> None:
-    about = ", ".join(f"{b.id} is on day {int(b.day(now.utc))}" for b in late)
+    about = ", ".join(f"{b.id} is on day {whole_day(b.day(now.utc))}" for b in late)
     judge(state, site, key, Judgement(OUT if late else IN, now.utc, about=about), now, out)

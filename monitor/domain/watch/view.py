@@ -7,7 +7,7 @@ from typing import Any
 from monitor.domain.air.psychrometrics import air_state, wick_wet_bulb_c
 from monitor.domain.alarms.alarm import Alarm, state_of
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, derived_rh
-from monitor.domain.needs.batch import batch_of
+from monitor.domain.needs.batch import batch_of, counted
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Probe, Site
 from monitor.domain.readings.reading import Now
@@ -103,7 +103,7 @@ def _occupant(occupant: Any) -> dict[str, Any]:
     return {
         "batch": occupant.batch,
         "profile": occupant.profile,
-        "day": round(occupant.day, 3),
+        "day": counted(occupant.day, 3),
         "stage": occupant.stage,
     }
 

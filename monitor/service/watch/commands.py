@@ -26,7 +26,18 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import EggError
 from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, RH
-from monitor.domain.needs.batch import MAX_EGGS, Batch, BatchError, Stay, closed, declared, moved, reopened, undeclared
+from monitor.domain.needs.batch import (
+    MAX_EGGS,
+    Batch,
+    BatchError,
+    Stay,
+    closed,
+    counted,
+    declared,
+    moved,
+    reopened,
+    undeclared,
+)
 from monitor.domain.needs.profile import STAGE_NAMES
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.agreement import Pairs, forget
@@ -352,7 +363,7 @@ def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:
         "id": batch.id,
         "profile": batch.profile,
         "set_at": _shown(batch.set_at),
-        "day": round(batch.day(batch.closed_at or at), 3),
+        "day": counted(batch.day(batch.closed_at or at), 3),
         "eggs": batch.eggs,
         "numbers": list(batch.numbers) or None,
         "split_from": batch.split_from or None,

@@ -15,6 +15,7 @@ from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, Hap
 from monitor.analysis.history.figures import Figures, limits_of
 from monitor.domain.air.units import celsius_to_fahrenheit
 from monitor.domain.needs.bands import EGG, RH
+from monitor.domain.needs.batch import counted
 from monitor.domain.readings.reading import from_ms
 from monitor.shown.form import WORDS, Shown
 from monitor.shown.history.felt import happening_words
@@ -221,7 +222,7 @@ def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str
 
 def _named(name: str, spans: Sequence[tuple[int, int, str]], set_ms: int) -> str:
     """The same in words, for a name that has no room in its stretch: `Stage: setter from day 0, lockdown from day 18`."""
-    told = [f"{words} from day {round((since_ms - set_ms) / (DAY_H * HOUR_MS), 1):g}" for since_ms, _, words in spans]
+    told = [f"{words} from day {counted((since_ms - set_ms) / (DAY_H * HOUR_MS), 1):g}" for since_ms, _, words in spans]
     return f'<p class="named">{name}: {escape(", ".join(told))}</p>' if told else ""
 
 

@@ -15,6 +15,7 @@ from monitor.analysis.water.loss import Interval
 from monitor.domain.eggs.book import Mass
 from monitor.domain.eggs.entry import Dead, Entry
 from monitor.domain.eggs.words import entry_view, said
+from monitor.domain.needs.batch import day_words
 from monitor.shown.form import Shown
 from monitor.shown.history.felt import happening_words
 from monitor.shown.history.felt_files import happening_record
@@ -40,7 +41,7 @@ COLUMNS = {
 def end_line(part: EggPart, shown: Shown) -> str:
     """How it ended, and so why its record ends where it does."""
     if part.end is not None:
-        words = f"{said(part.end, shown.zone)} {shown.time(part.end.at)}, day {part.batch.day(part.end.at):.1f}"
+        words = f"{said(part.end, shown.zone)} {shown.time(part.end.at)}, day {day_words(part.batch.day(part.end.at))}"
         if not part.ended:
             return f"{words}, after the batch was closed: the record ends there, {shown.time(part.until)}"
         found = "; a death is dated when it was found, perhaps at the break-out" if _dead(part.end) else ""
@@ -48,7 +49,7 @@ def end_line(part: EggPart, shown: Shown) -> str:
     written = "" if part.entries else "nothing is written of it, so this is its batch's history; "
     if part.batch.closed_at is not None and part.batch.closed_at <= part.until:
         return f"{written}no end was written: up to the batch's, {shown.time(part.until)}"
-    return f"{written}not ended, up to {shown.time(part.until)}, day {part.batch.day(part.until):.1f}"
+    return f"{written}not ended, up to {shown.time(part.until)}, day {day_words(part.batch.day(part.until))}"
 
 
 def water_section(part: EggPart, shown: Shown, drawing: Iterable[str] = ()) -> Section:
@@ -65,7 +66,7 @@ def _water_lines(part: EggPart, shown: Shown) -> Iterator[str]:
             yield f"loss not known: {part.reason}"
         return
     yield f"mass at set {_interval(loss.line.mass_at_set_g, 'g', 2)}"
-    yield f"lost {_interval(loss.now_pct, '%', 1)} by {shown.time(part.lost_by)}, day {part.batch.day(part.lost_by):.1f}"
+    yield f"lost {_interval(loss.now_pct, '%', 1)} by {shown.time(part.lost_by)}, day {day_words(part.batch.day(part.lost_by))}"
     if line_pct is None or part.window_pct is None:
         yield "no line to follow: no source gives a target for this species"
     else:

@@ -9,6 +9,7 @@ from datetime import datetime
 from monitor.analysis.history.felt import DECLARED, HANDLING, OPENING, Felt, Happening, SideDose
 from monitor.domain.air.units import quoted_in
 from monitor.domain.needs.bands import DRY_BULB, EGG
+from monitor.domain.needs.batch import whole_day
 from monitor.domain.published.exposure import ABOVE, REACHED, SHORT
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.wall import printable
@@ -130,5 +131,6 @@ def _happening_words(each: Happening, shown: Shown) -> str:
 def openings_per_day(every: Sequence[Happening], set_at: datetime) -> list[tuple[int, int]]:
     """(day of incubation, openings) of each day that has any."""
     set_ms = to_ms(set_at)
-    counts = Counter((each.at_ms - set_ms) // DAY_MS for each in every if each.kind == OPENING and each.counts)
+    opened = [each.at_ms for each in every if each.kind == OPENING and each.counts]
+    counts = Counter(whole_day((at_ms - set_ms) / DAY_MS) for at_ms in opened)
     return sorted(counts.items())

@@ -56,7 +56,7 @@ def test_the_text_says_whose_it_is_and_how_it_ended() -> None:
     assert lines[:3] == [
         "Environment history of egg 7 of hen-1",
         "profile chicken, 12 eggs, set 2026-03-01 18:00",
-        "hatched 2026-03-22 12:00, day 20.8: its record ends there",
+        "hatched 2026-03-22 12:00, day 20.7: its record ends there",
     ]
     assert "WATER of egg 7: 3 weighings" in lines
     done = lines[lines.index(next(line for line in lines if line.startswith("WHAT WAS DONE"))) :]
@@ -86,7 +86,7 @@ def test_how_it_ended() -> None:
     )
     late = written(book, 21.75, Dead("early"), 12)
     assert line(12, late, record(late)) == (
-        "dead (early) 2026-03-23 12:00, day 21.8, after the batch was closed: the record ends there, 2026-03-23 06:00"
+        "dead (early) 2026-03-23 12:00, day 21.7, after the batch was closed: the record ends there, 2026-03-23 06:00"
     )
     going = replace(book, batch=hens())
     assert line(10, going, record(going), 20.0) == "not ended, up to 2026-03-21 18:00, day 20.0"
@@ -104,7 +104,7 @@ def test_the_water_line() -> None:
     assert by_pip is not None
     assert lines[1:4] == [
         f"mass at set {mass.value:.2f} g ({mass.low:.2f} to {mass.high:.2f})",
-        f"lost {lost.value:.1f} % ({lost.low:.1f} to {lost.high:.1f}) by 2026-03-22 12:00, day 20.8",
+        f"lost {lost.value:.1f} % ({lost.low:.1f} to {lost.high:.1f}) by 2026-03-22 12:00, day 20.7",
         f"lost by pip {by_pip.value:.1f} % ({by_pip.low:.1f} to {by_pip.high:.1f}); the species' line at pip: 11 to 14 %",
     ]
     assert lines[4].startswith(f"conductance {conductance.value:.1f} mg a day and kPa (")
