@@ -640,6 +640,47 @@ class RecordSuite:
         assert [e.text for e in record.history.events(subject="node-b")] == ["other"]
         assert [e.text for e in record.history.events(at(4), until=at(6), subject="node-a")] == ["4", "5"]
 
+    def test_rows_come_in_the_order_they_were_written(self, record: Record) -> None:
+        """What has one time, or one that was set back in between, comes in the order of its writing; names come in theirs."""
+        later = replace(raised(13, "setter-2"), at=at(-5))
+        first, second = replace(BATCH, id="z-first"), replace(BATCH, id="a-second")
+        record.ledger.commit(Group(transitions=[raised(12, "setter-9"), later], batches={"z-first": first}))
+        record.ledger.commit(
+            Group(
+                batches={"a-second": second},
+                events=[Event(at(0), "node", "node-a", text) for text in ("one", "two", "three")],
+                unknown={probe: Unknown(probe, at(0), at(0), 1, 20.0, 50.0) for probe in ("z/p", "a/p")},
+                gaps=[Gap("node-b", 1, 5, 8, True), Gap("node-a", 2, 9, 9, True), Gap("node-a", 2, 1, 2, True)],
+                calibrations=[replace(CALIBRATION, at=at(n)) for n in (3, 1, 2)],
+                handlings={"setter-2": replace(HANDLING, machine="setter-2"), "setter-1": HANDLING},
+                notices=[notice(2), notice(1)],
+            )
+        )
+        record.ledger.commit(Group(entries=[(first.id, entry(n, Note(str(n)))) for n in (3, 1, 2)]))
+        again = record.again()
+        history, loaded = again.history, again.ledger.load()
+        assert [t.number for t in history.transitions()] == [12, 13]
+        assert [b.id for b in history.batches()] == [b.id for b in loaded.batches] == ["z-first", "a-second"]
+        assert [e.text for e in history.events()] == ["one", "two", "three"]
+        assert [e.text for e in history.events(limit=2)] == ["two", "three"]
+        assert [u.probe for u in history.unknown()] == [u.probe for u in loaded.unknown] == ["a/p", "z/p"]
+        assert [(g.node, g.boot, g.first) for g in history.gaps()] == [
+            ("node-a", 2, 1),
+            ("node-a", 2, 9),
+            ("node-b", 1, 5),
+        ]
+        assert [c.at for c in history.calibrations()] == [c.at for c in loaded.calibrations] == [at(3), at(1), at(2)]
+        assert (
+            [h.machine for h in history.handlings()]
+            == [h.machine for h in loaded.handlings]
+            == ["setter-1", "setter-2"]
+        )
+        assert [a.subject for a in history.alarms()] == [a.subject for a in loaded.alarms] == ["setter-2", "setter-9"]
+        assert [n.notice.id for n in history.notices()] == [2, 1]
+        assert [n.id for n in loaded.waiting] == [1, 2]
+        assert [e.number for e in history.book(first).entries] == [1, 2, 3]
+        assert [[e.number for e in book.entries] for book in loaded.books] == [[1, 2, 3]]
+
     def test_every_fact_of_an_egg_comes_back(self, record: Record) -> None:
         """Each kind of entry is read back as it was written, in the order of its numbers, of its own batch only."""
         other = replace(BATCH, id="other")
