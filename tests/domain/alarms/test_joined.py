@@ -54,6 +54,26 @@ def test_what_has_its_words_alone_is_like_no_other() -> None:
     assert len(joined([one, other]).others) == 1
 
 
+def test_what_is_no_longer_judged_is_not_like_what_has_its_words_alone() -> None:
+    """Not even where that is about alarm number 1."""
+    quiet = about(2, "Setter 1", "no longer too hot")
+    assert quiet.facts is not None
+    quiet = replace(quiet, facts=replace(quiet.facts, unjudged="no eggs in it"))
+    bare = replace(about(1, "Setter 1", "no longer too hot"), facts=None)
+    assert bare.closing
+    assert matter(quiet) != matter(bare)
+
+
+def test_what_came_first_has_the_lowest_number() -> None:
+    """Alarms are told in the order of their numbers, whichever notice was made first; what is about no alarm comes after them."""
+    word = replace(about(1, "All is well", "warm", "low"), alarm_number=0)
+    late, early = (
+        about(2, "Setter 2", "warm", "low", alarm_number=9),
+        about(3, "Setter 3", "warm", "low", alarm_number=8),
+    )
+    assert [n.id for n in joined([word, late, early]).lead.notices] == [3, 2, 1]
+
+
 def test_the_most_urgent_leads_of_equals_the_first() -> None:
     """Within a group and among groups; what is over comes last, however urgent it was."""
     high, low = about(2, "a", "warm", "high"), about(1, "b", "warm", "low")
@@ -105,6 +125,14 @@ def test_nothing_began_what_stands_alone_or_is_over() -> None:
     assert joined([SIX[0], end]).first is None
     assert joined([SIX[0], SIX[1], end]).first == SIX[0]
     assert joined([end, about(10, "Setter 8", "no longer too hot", "low")]).first is None
+    dry = about(8, "Setter 8", "dry", "low")
+    assert joined([SIX[0], SIX[1], dry]).first == joined([SIX[1], dry], (SIX[0],)).first == SIX[0]
+
+
+def test_an_end_begins_no_flood() -> None:
+    """What was told to be over just before is not what a flood began with, however low its number."""
+    end = about(1, "Setter 9", "no longer too hot", "low")
+    assert joined(SIX[1:], (end,)).began == SIX[1]
 
 
 def test_numbers_are_those_to_answer_with() -> None:

@@ -218,6 +218,91 @@ def test_a_failing_store_does_not_silence_an_alarm(desk: Desk) -> None:
     assert [what for kind, what in desk.said if kind == "notices"] == [["Setter 1: too hot"]]
 
 
+def kept(desk: Desk, *notices: Notice) -> None:
+    """Notices that were decided, and cannot be written."""
+    desk.failing = True
+    desk.engine._group.notices.extend(notices)
+
+
+def test_who_is_told_from_memory(desk: Desk) -> None:
+    """While the store fails for ten seconds nobody is told; from then on the high and the critical are, each contact its own, and each
+    once; what is mild waits until it is written."""
+    made = [
+        Notice(n, f"{n}", contact, priority, f"{priority} for {contact}", "x", T0, n)
+        for n, (priority, contact) in enumerate(
+            (("critical", "sam"), ("high", "kim"), ("medium", "sam"), ("low", "kim")), start=1
+        )
+    ]
+    kept(desk, *made)
+    for second in range(11):
+        desk.engine.idle(at(second))
+        assert ("notices" in desk.kinds()) == (second == 10), second
+    kept(desk, Notice(5, "5", "kim", "high", "later for kim", "x", T0, 5))
+    for second in range(11, 15):
+        desk.engine.idle(at(second))
+    urgent = [("notices", ["critical for sam", "high for kim"]), ("notices", ["later for kim"])]
+    assert desk.said == urgent
+    desk.failing = False
+    desk.engine.idle(at(20))
+    assert desk.said == [*urgent, ("commit", 0), ("notices", ["medium for sam", "low for kim"])]
+    assert [n.id for n in desk.groups[-1].notices] == [1, 2, 3, 4, 5]
+
+
+def test_a_store_that_works_in_between_is_given_its_patience_anew(desk: Desk) -> None:
+    """Two short failures are not one long one: the ten seconds begin with each."""
+    for before, begin in enumerate((0, 9)):
+        kept(desk, Notice(begin + 1, f"{begin}", "sam", "high", "t", "x", T0, 1))
+        for second in range(begin, begin + 8):
+            desk.engine.idle(at(second))
+        assert desk.kinds().count("notices") == before
+        desk.failing = False
+        desk.engine.idle(at(begin + 8.5))
+    assert desk.kinds() == ["commit", "notices", "commit", "notices"]
+
+
+def waiting(desk: Desk) -> dict[str, int]:
+    """How many notices wait for each contact, as the daemon says it."""
+    found: dict[str, int] = desk.engine.facts(at(100))["notices_waiting"]
+    return found
+
+
+@pytest.mark.parametrize(("outcome", "left"), [("sent", 1), ("failed", 1), ("later", 2)])
+def test_what_came_of_a_sending_is_counted(site: Site, outcome: str, left: int) -> None:
+    """What was sent, and what failed for good, waits no longer; what is tried later does."""
+    loaded = tuple(Notice(n, f"{n}", "sam", "low", "t", "x", T0, n) for n in (1, 2))
+    desk = Desk(site, replace(NOTHING, waiting=loaded, last_notice=2, last_alarm_number=2))
+    desk.engine.work(Attempted(at(1), Attempt(1, outcome, "", T0, "sam")))
+    assert waiting(desk) == {"sam": left}
+    assert (1 in desk.engine._state.unsent) == (outcome == "later")
+    assert 2 in desk.engine._state.unsent
+
+
+def test_after_a_failed_sending_the_next_reminder_goes_out(site: Site) -> None:
+    """An alarm that nobody answers is told again to whom its last message got through or failed for good, not to who still waits for it."""
+    for outcome, again in (("sent", 1), ("failed", 1), ("later", 0)):
+        desk = Desk(replace(site, contacts=("sam",)))
+        desk.ask(0, do="batch-add", batch="hen-1", profile="chicken", machine="setter-1", set_at="2026-02-19T12:00:00Z")
+        for second in range(1, 40, 10):
+            desk.reading(second, 39.5)
+        (first,) = [n for g in desk.groups for n in g.notices]
+        desk.engine.work(Attempted(at(41), Attempt(first.id, outcome, "", T0, "sam")))
+        for second in range(51, 400, 10):
+            desk.reading(second, 39.5)
+        told = [told for kind, told in desk.said if kind == "notices"]
+        assert told == [["Setter 1: too hot"], *[["Setter 1: STILL too hot"]] * again], outcome
+
+
+def test_notices_are_written_in_words_and_with_their_facts(desk: Desk) -> None:
+    """What the record keeps is what the phone is told, and what it was made of."""
+    for second in range(1, 40, 10):
+        desk.reading(second, 39.5)
+    (notice,) = [n for g in desk.groups for n in g.notices]
+    assert notice.title == "Setter 1: too hot"
+    assert notice.text.startswith("39.5 °C, band ")
+    assert notice.facts is not None
+    assert (notice.facts.subject, notice.facts.rule, notice.facts.value) == ("setter-1", "dry-bulb-high-alarm", 39.5)
+
+
 def test_a_run_that_dies_before_the_commit_is_as_if_the_messages_had_not_come(site: Site, desk: Desk) -> None:
     """The same messages, delivered again to a new run, give the same transition: nothing of the lost run was said."""
     for second in (1, 11):
