@@ -18,7 +18,7 @@ from monitor.domain.needs.rulebook import SHIPPED, WORKED_OUT, InForce, in_force
 from monitor.domain.needs.rules import BAND_RULES, CHANGEABLE, SITE_WIDE, Rule
 from monitor.domain.needs.site import HOLDS_EGGS, Machine, Site
 from monitor.domain.watch.plan import BAND_SHARE
-from monitor.shown.values import show_value
+from monitor.shown.values import show_figure
 
 OF_BAND, CAPPED = "band", "a quarter of the band"  # origins that only a machine with eggs in it has
 _ROUNDING = 1e-9  # by which two ways to reckon one limit may differ
@@ -188,7 +188,8 @@ def _limit(row: Mapping[str, Any], unit: str) -> str:
         return "-"
     if row["quantity"] is None:
         return f"{row['limit']:g} d"
-    return show_value(row["quantity"], row["limit"], unit).replace("wet bulb", "wb")
+    figure = show_figure(row["quantity"], row["limit"], unit)
+    return f"wb {figure}" if row["quantity"] == WET_BULB else figure
 
 
 def _deadband_words(row: Mapping[str, Any], unit: str) -> str:

@@ -16,7 +16,7 @@ from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import filled, printable, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
-from monitor.shown.values import show_band, show_value, subject_name
+from monitor.shown.values import show_band, show_figure, show_value, subject_name
 
 _QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
 
@@ -60,7 +60,7 @@ def machine_lines(view: Mapping[str, Any], site: Site) -> list[str]:
             band = bands.get(quantity)
             if quantity == RH and band is None and "rh_band_pct" in probe:
                 band = Band(**probe["rh_band_pct"])
-            shown = show_value(quantity, value, site.unit).removeprefix("wet bulb ")
+            shown = show_figure(quantity, value, site.unit)
             lines.append(f"  {words:<12} {shown:>9}   {against(value, band, quantity, site.unit)}{old}".rstrip())
             old = ""
         if probe.get("wick_wet_bulb_c") is not None:

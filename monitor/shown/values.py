@@ -23,11 +23,16 @@ def subject_name(subject: str, site: Site) -> str:
     return "All machines" if subject == "site" else subject_words(subject) or subject
 
 
-def show_value(quantity: str, value: float, unit: str) -> str:
-    """A value with its unit, as precise as it is worth: 37.8 °C, 100.0 °F, 55 %RH, wet bulb 29.4 °C."""
+def show_figure(quantity: str, value: float, unit: str) -> str:
+    """A value with its unit, as precise as it is worth: 37.8 °C, 100.0 °F, 55 %RH."""
     if quantity == RH:
         return f"{value:.0f} %RH"
-    shown = f"{celsius_to_fahrenheit(value):.1f} °F" if unit == "F" else f"{value:.1f} °C"
+    return f"{celsius_to_fahrenheit(value):.1f} °F" if unit == "F" else f"{value:.1f} °C"
+
+
+def show_value(quantity: str, value: float, unit: str) -> str:
+    """The same, with a word where it is not the air's temperature or humidity: wet bulb 29.4 °C, egg about 38.2 °C."""
+    shown = show_figure(quantity, value, unit)
     if quantity == EGG:
         return f"egg about {shown}"
     return f"wet bulb {shown}" if quantity == WET_BULB else shown
