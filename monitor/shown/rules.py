@@ -15,7 +15,7 @@ from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, Needs, needs_of
 from monitor.domain.needs.batch import Batch, counted, whole_day
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import SHIPPED, WORKED_OUT, InForce, in_force
-from monitor.domain.needs.rules import BAND_RULES, CHANGEABLE, SITE_WIDE, Rule
+from monitor.domain.needs.rules import CHANGEABLE, SITE_WIDE, Rule
 from monitor.domain.needs.site import HOLDS_EGGS, Machine, Site
 from monitor.domain.watch.plan import BAND_SHARE
 from monitor.shown.values import show_figure
@@ -64,8 +64,8 @@ def _machine_view(site: Site, machine: Machine, batches: list[Batch], at: dateti
             for o in needs.occupants
         ],
         "rules": [
-            _row(each) | (_of_band(each, needs, alone) if id_ in BAND_RULES else {})
-            for id_, each in found.items()
+            _row(each) | (_of_band(each, needs, alone) if each.rule.of_band else {})
+            for each in found.values()
             if each.rule.group not in SITE_WIDE
         ],
     }
@@ -83,14 +83,14 @@ def _row(found: InForce) -> dict[str, Any]:
 def _of_band(found: InForce, needs: Needs, alone: Mapping[str, Needs]) -> dict[str, Any]:
     """What a rule of the air has from the band it judges by: its limit, and at most a share of its width for a deadband."""
     rule, origins = found.rule, dict(found.origins)
-    judged = _judged(needs, rule.id)
+    judged = _judged(needs, rule)
     if judged is None:  # nothing in there is judged by it yet
-        return {"quantity": None if rule.limit is None else DRY_BULB if rule.id.startswith("dry-bulb") else RH}
+        return {"quantity": None if rule.limit is None else DRY_BULB if rule.quantity == DRY_BULB else RH}
     (quantity, band), limit, batches = judged, rule.limit, []
     if limit is None:
-        limit = _side(band, rule.id)
+        limit = _limit_of(band, rule)
         origins["limit"] = SHIPPED if limit is None else OF_BAND
-        batches = _whose(rule.id, quantity, limit, alone)
+        batches = _whose(rule, quantity, limit, alone)
     elif quantity == WET_BULB:
         quantity = RH  # in which a person gives it
     deadband = _deadband(rule, band)
@@ -101,28 +101,27 @@ def _of_band(found: InForce, needs: Needs, alone: Mapping[str, Needs]) -> dict[s
     }  # fmt: skip
 
 
-def _judged(needs: Needs, rule_id: str) -> tuple[str, Band] | None:
+def _judged(needs: Needs, rule: Rule) -> tuple[str, Band] | None:
     """The quantity that a rule of the air judges in a machine, and its band."""
-    if not rule_id.startswith("dry-bulb"):
+    if rule.quantity != DRY_BULB:
         return needs.humidity
     return None if needs.dry_bulb_c is None else (DRY_BULB, needs.dry_bulb_c)
 
 
-def _side(band: Band, rule_id: str) -> float | None:
-    """The band's limit for a rule: `dry-bulb-high-alarm` is its high_alarm."""
-    _, side, level = rule_id.rsplit("-", 2)
-    value: float | None = getattr(band, f"{side}_{level}")
+def _limit_of(band: Band, rule: Rule) -> float | None:
+    """The band's limit for a rule: of side `high` and level `alarm` its high_alarm."""
+    value: float | None = getattr(band, f"{rule.side}_{rule.level}")
     return value
 
 
-def _whose(rule_id: str, quantity: str, limit: float | None, alone: Mapping[str, Needs]) -> list[str]:
+def _whose(rule: Rule, quantity: str, limit: float | None, alone: Mapping[str, Needs]) -> list[str]:
     """The batches whose own band has this limit; all of them where it is none's, as of a band brought to another quantity."""
     if limit is None:
         return []
     found = []
     for batch, needs in alone.items():
-        own = _judged(needs, rule_id)
-        value = None if own is None or own[0] != quantity else _side(own[1], rule_id)
+        own = _judged(needs, rule)
+        value = None if own is None or own[0] != quantity else _limit_of(own[1], rule)
         if value is not None and abs(value - limit) < _ROUNDING:
             found.append(batch)
     return found or list(alone)

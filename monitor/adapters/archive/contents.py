@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -18,13 +18,13 @@ from pydantic import TypeAdapter
 
 from monitor.adapters.archive.container import MANIFEST, ArchiveError, pack, unpack
 from monitor.adapters.archive.readings import of_csv, to_csv
+from monitor.adapters.archive.rules import plain_rule, rule_from
 from monitor.domain.air.units import Unit
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry, fact_of, plain
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Profile
-from monitor.domain.needs.rules import Rule, checked
 from monitor.domain.needs.site import Machine, Probe, Site, grouped
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.numbering import Gap
@@ -193,7 +193,7 @@ def members_of(archive: Archive, kept: Mapping[str, str], sources: Mapping[str, 
     used = sorted(set(profile.sources.values()) & sources.keys())
     kept_site = _Site(
         site.id, str(site.zone), site.unit, site.pressure_kpa, site.settle_s, site.wick_coefficient_per_k,
-        tuple(site.machines.values()), tuple(site.probes.values()), tuple(map(asdict, site.rules.values())),
+        tuple(site.machines.values()), tuple(site.probes.values()), tuple(map(plain_rule, site.rules.values())),
         {id_: dict(own) for id_, own in site.own_rules.items()},
     )  # fmt: skip
     record = _Record(a.calibrations, a.handlings, a.events, a.gaps, a.alarms, a.transitions, a.notices)
@@ -228,7 +228,7 @@ def _site(kept: _Site, profile: Profile) -> Site:
         machines={machine.id: machine for machine in kept.machines},
         probes=probes,
         profiles={profile.id: profile},
-        rules={rule.id: rule for rule in (checked(Rule(**each), SITE) for each in kept.rules)},
+        rules={rule.id: rule for rule in (rule_from(each, SITE) for each in kept.rules)},
         settle_s=kept.settle_s,
         wick_coefficient_per_k=kept.wick_coefficient_per_k,
         by_machine=grouped(probes, "machine"),

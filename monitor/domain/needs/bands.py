@@ -19,10 +19,14 @@ from datetime import datetime, timedelta
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.needs.batch import Batch, whole_day
 from monitor.domain.needs.profile import Band, Profile, Stage
+from monitor.domain.needs.rules import DRY_BULB as DRY_BULB
+from monitor.domain.needs.rules import EGG as EGG
 from monitor.domain.needs.site import STILL, Machine, Site
 
-DRY_BULB, RH, WET_BULB = "dry_bulb_c", "rh_pct", "wet_bulb_c"
-EGG = "egg_c"  # what the eggs feel: reckoned, and with no band of its own
+RH, WET_BULB = (
+    "rh_pct",
+    "wet_bulb_c",
+)  # beside DRY_BULB, and what the eggs feel (EGG): reckoned, and with no band of its own
 
 
 @dataclass(frozen=True, slots=True)

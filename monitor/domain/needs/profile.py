@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any, TypeGuard
 
-from monitor.domain.needs.rules import BAND_RULES, SITE_WIDE, Rule, RuleError, changed
+from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed
 
 STAGE_NAMES = ("setter", "lockdown", "hatch")  # in the order in which an egg meets them
 LIMIT_NAMES = ("low_alarm", "low_warning", "target", "high_warning", "high_alarm")
@@ -305,7 +305,7 @@ def _rules(table: _Table, known: Mapping[str, Rule]) -> dict[str, dict[str, Any]
         if known[id_].group in SITE_WIDE:
             raise table.wrong(id_, "a rule of the whole site", f"[rules.{id_}] in the configuration")
         own = table.table(id_, "a table of numbers")
-        if "limit" in own.data and id_ in BAND_RULES:
+        if "limit" in own.data and known[id_].of_band:
             raise own.wrong("limit", _shown(own.data["limit"]), "it in a band of [[stage]]")
         changes = {name: own.cited(name, "a value") for name in own.data}
         try:

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from monitor.domain.needs.rules import CHANGEABLE, PRIORITIES, Rule, changed
+from monitor.domain.needs.rules import BELOW, CHANGEABLE, PRIORITIES, Rule, changed
 from monitor.domain.needs.site import Site
 
 SHIPPED, OF_SITE, WORKED_OUT = "shipped", "site", "worked out"
@@ -107,7 +107,7 @@ def _strictness(rule: Rule, name: str) -> float:
 def _limit(rule: Rule) -> float:
     if rule.limit is None:
         return _NEVER_S
-    return -rule.limit if "-low-" in rule.id else rule.limit
+    return -rule.limit if rule.side == BELOW else rule.limit
 
 
 _LOWER_IS_STRICTER: Mapping[str, Callable[[Rule], float]] = {

@@ -32,6 +32,24 @@ MATRIX = {
     SLIGHT: (LOW, LOW, LOW),
 }
 
+DRY_BULB, HUMIDITY, EGG, DAYS = "dry_bulb_c", "humidity", "egg_c", "days"
+OF_THE_AIR = (DRY_BULB, HUMIDITY, EGG)  # of one machine, with limits that follow from what is in it
+ABOVE, BELOW = "high", "low"
+ALARM, WARNING = "alarm", "warning"
+_KNOWN = {"quantity": (*OF_THE_AIR, DAYS), "side": (ABOVE, BELOW), "level": (ALARM, WARNING)}
+
+# The rules that are judged each in its own way, as the configuration and the record call them. No other place spells a rule: one of a
+# band is found by what it judges.
+NOT_RAISED = "humidity-not-raised"
+CONFLICT, MISSING = "bands-in-conflict", "bands-missing"
+NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT = "no-data", "no-humidity", "node-offline", "all-silent"
+SENSOR_FAILED, SENSOR_SUSPECT = "sensor-failed", "sensor-suspect"
+DISAGREE, DRIFTING = "probes-disagree", "sensor-drift"
+EGG_HOT, EGG_COLD = "egg-too-hot", "egg-too-cold"
+HANDLING_OVER, LOCKDOWN_OVERDUE, HATCH_OVERDUE = "handling-over", "lockdown-overdue", "hatch-overdue"
+WEIGHT_OFF, LOOK_AGAIN = "weight-off-track", "look-again"
+RECORD_DAMAGED = "record-damaged"
+
 MACHINE, NODE, ROOM, BATCH = "machine", "node", "room", "batch"
 GROUPS = (MACHINE, NODE, ROOM, BATCH)
 SITE_WIDE = (NODE, ROOM)  # these groups have the site's numbers: no machine and no profile has a say in them
@@ -39,6 +57,9 @@ SITE_WIDE = (NODE, ROOM)  # these groups have the site's numbers: no machine and
 
 class RuleError(ValueError):
     """A rule that cannot be used; the message is one line that says where, what came and what was expected."""
+
+
+Judged = tuple[str, str, str]  # quantity, side, level
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +72,8 @@ class Rule:
     respond_min: minutes from the alarm to the harm. words: what the message calls it; over: what it says when it has passed.
     severity: what is lost if nobody acts; with respond_min it makes the priority. group: what its messages are told together with.
     limit: the breeder's own in place of the band's (°C, %RH), or the days after the due day; None: as the profile has it.
+    quantity: what it judges by a limit: dry_bulb_c, humidity, egg_c or days; None: it has no limit. side: wrong above it (`high`) or below.
+    level: which of the band's limits that is (`alarm`, `warning`); None: no band's. foretells: the rule whose limit it says is ahead.
     """
 
     id: str
@@ -69,10 +92,24 @@ class Rule:
     consequence: str
     first_act: str
     limit: float | None = None
+    quantity: str | None = None
+    side: str | None = None
+    level: str | None = None
+    foretells: str | None = None
+
+    @property
+    def of_band(self) -> bool:
+        """Whether its limit is one of the band's, where it has none of its own."""
+        return self.level is not None
+
+    @property
+    def of_the_air(self) -> bool:
+        """Whether it judges the air of one machine, or what the eggs in there feel of it."""
+        return self.quantity in OF_THE_AIR
 
 
 CHANGEABLE = ("priority", "limit", "on_delay_s", "off_delay_s", "deadband", "re_alarm_s", "respond_min")
-OPTIONAL = {"re_alarm_s", "limit"}
+OPTIONAL = {"re_alarm_s", "limit", "quantity", "side", "level", "foretells"}
 
 # (lowest, highest) value of each number, and what they are counted in. A week is longer than any incubator may wait.
 _SPANS = {
@@ -83,14 +120,7 @@ _SPANS = {
     "respond_min": (1.0, 10_080.0),
 }
 # A dry bulb in °F, or a slip of the decimal point, must be refused instead of watched over: as in the profiles.
-_LIMITS = {
-    f"{quantity}-{side}-{level}": span
-    for quantity, span in (("dry-bulb", (20.0, 45.0, "°C")), ("humidity", (0.0, 100.0, "%RH")))
-    for side in ("low", "high")
-    for level in ("alarm", "warning")
-}
-BAND_RULES = tuple(_LIMITS)  # whose limit is the band's, where no limit of their own is given
-_LIMITS |= dict.fromkeys(("lockdown-overdue", "hatch-overdue"), (0.0, 30.0, "days"))
+_LIMITS = {DRY_BULB: (20.0, 45.0, "°C"), HUMIDITY: (0.0, 100.0, "%RH"), DAYS: (0.0, 30.0, "days")}
 
 
 def worked_out(severity: str, respond_min: float) -> str:
@@ -110,9 +140,44 @@ def parse_rules(data: Mapping[str, Any], where: str) -> dict[str, Rule]:
         missing = sorted(names - OPTIONAL - set(given))
         if unknown or missing:
             raise RuleError(f"{where}: {id_}: unknown {unknown}, missing {missing}, expected exactly the rule's fields")
-        rule = checked(Rule(id=id_, priority=LOW, **{"re_alarm_s": None, **given}), where)
+        rule = checked(_rule_about(Rule(id=id_, priority=LOW, **{"re_alarm_s": None, **given}), where), where)
         result[id_] = replace(rule, priority=worked_out(rule.severity, rule.respond_min))
+    _check_together(result, where)
     return result
+
+
+def by_limit(rules: Mapping[str, Rule]) -> dict[Judged, str]:
+    """The rule of each limit of a band, and its id: by quantity, side and level."""
+    return {(r.quantity, r.side, r.level): r.id for r in rules.values() if r.quantity and r.side and r.level}
+
+
+def _rule_about(rule: Rule, where: str) -> Rule:
+    """The rule, if what it says it judges hangs together. Raises RuleError."""
+    for name, known in _KNOWN.items():
+        came = getattr(rule, name)
+        if came is not None and came not in known:
+            raise RuleError(f"{where}: {rule.id}.{name}: {came!r}, expected one of {', '.join(known)}")
+    if (rule.quantity is None) != (rule.side is None):
+        raise RuleError(f"{where}: {rule.id}: quantity {rule.quantity!r}, side {rule.side!r}, expected both or neither")
+    if rule.level is not None and (rule.quantity not in (DRY_BULB, HUMIDITY) or rule.foretells is not None):
+        raise RuleError(f"{where}: {rule.id}.level: {rule.level!r}, expected none: it judges by no limit of a band")
+    if rule.foretells is not None and rule.quantity != DRY_BULB:
+        raise RuleError(
+            f"{where}: {rule.id}.foretells: {rule.foretells!r}, expected none: only temperature is foretold"
+        )
+    return rule
+
+
+def _check_together(rules: Mapping[str, Rule], where: str) -> None:
+    """Two rules of one limit would ring twice; one that foretells no alarm, or another side's, would say what is not so."""
+    found = by_limit(rules)
+    for rule in rules.values():
+        if rule.of_band and rule.id not in found.values():
+            limit = f"{rule.quantity}, {rule.side}, {rule.level}"
+            raise RuleError(f"{where}: {rule.id}: {limit}, expected a limit that no other rule judges by")
+        if rule.foretells is not None and found.get((rule.quantity or "", rule.side or "", ALARM)) != rule.foretells:
+            expected = "the alarm of the same quantity and side"
+            raise RuleError(f"{where}: {rule.id}.foretells: {rule.foretells!r}, expected {expected}")
 
 
 def changed(rule: Rule, changes: Mapping[str, Any], where: str) -> Rule:
@@ -137,9 +202,9 @@ def checked(rule: Rule, where: str) -> Rule:
         if not (name in OPTIONAL and value is None) and not _is_number_in(value, low, high):
             raise RuleError(f"{where}: {rule.id}.{name}: {value!r}, expected a number from {low:g} to {high:g}")
     if rule.limit is not None:
-        if rule.id not in _LIMITS:
+        if not (rule.of_band or rule.quantity == DAYS):
             raise RuleError(f"{where}: {rule.id}.limit: {rule.limit!r}, expected none: this rule has no limit to set")
-        low, high, unit = _LIMITS[rule.id]
+        low, high, unit = _LIMITS[rule.quantity or DAYS]
         if not _is_number_in(rule.limit, low, high):
             raise RuleError(
                 f"{where}: {rule.id}.limit: {rule.limit!r}, expected a number from {low:g} to {high:g} ({unit})"

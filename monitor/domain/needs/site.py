@@ -9,7 +9,7 @@ from typing import Any
 
 from monitor.domain.air.units import Unit
 from monitor.domain.needs.profile import Profile
-from monitor.domain.needs.rules import Rule
+from monitor.domain.needs.rules import Judged, Rule, by_limit
 
 SETTER, HATCHER, BROODER, ROOM = "setter", "hatcher", "brooder", "room"
 HOLDS_EGGS = (SETTER, HATCHER)
@@ -76,6 +76,10 @@ class Site:
     by_machine: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
     by_node: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
     own_rules: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # what of `rules` is the site's own
+    by_limit: Mapping[Judged, str] = field(init=False, repr=False, compare=False)  # the id of each band limit's rule
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "by_limit", by_limit(self.rules))
 
 
 def grouped(probes: Mapping[str, Probe], key: str) -> dict[str, tuple[Probe, ...]]:

@@ -16,7 +16,7 @@ from monitor.domain.eggs.entry import Entry
 from monitor.domain.eggs.temperature import EggModel
 from monitor.domain.needs.bands import Needs
 from monitor.domain.needs.batch import Batch, batch_of
-from monitor.domain.needs.rules import HIGH, PRIORITIES, Rule
+from monitor.domain.needs.rules import DISAGREE, DRY_BULB, EGG, HIGH, PRIORITIES, SENSOR_FAILED, Rule
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.agreement import Pairs
 from monitor.domain.readings.calibration import Calibration
@@ -29,8 +29,6 @@ from monitor.domain.state.memory import EggFelt, Heard, Held
 from monitor.domain.state.record import Unknown
 
 Key = tuple[str, str]  # (subject, rule id)
-SENSOR_FAILED, DISAGREE = "sensor-failed", "probes-disagree"
-_OUT_OF_BAND = ("dry-bulb-high-warning", "dry-bulb-low-warning", "dry-bulb-high-alarm", "dry-bulb-low-alarm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,12 +141,14 @@ def rule_of(state: State, site: Site, subject: str, rule_id: str) -> Rule:
         standing = [
             rule_of(state, site, *key).priority
             for key, alarm in state.alarms.items()
-            if key[0] == probe.machine and alarm.condition and key[1].startswith(("dry-bulb-", "egg-"))
+            if key[0] == probe.machine and alarm.condition and site.rules[key[1]].quantity in (DRY_BULB, EGG)
         ]
         return _raised(rule, max(standing, key=PRIORITIES.index, default=rule.priority))
-    if rule_id == DISAGREE and any(_stands(state, subject, r) for r in _OUT_OF_BAND):
+    if rule_id == DISAGREE and any(
+        _stands(state, subject, id_) for judged, id_ in site.by_limit.items() if judged[0] == DRY_BULB
+    ):
         return _raised(rule, HIGH)
-    if rule_id in _OUT_OF_BAND and _stands(state, subject, DISAGREE):
+    if rule.of_band and rule.quantity == DRY_BULB and _stands(state, subject, DISAGREE):
         return _raised(rule, HIGH)
     return rule
 

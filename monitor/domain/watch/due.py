@@ -8,12 +8,12 @@ from __future__ import annotations
 import math
 
 from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.numbering import HOLE_S
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Key, State, rule_of
 from monitor.domain.watch.overdue import LOOK_EVERY_S
-from monitor.domain.watch.plan import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
 
 _BY_TIME = (NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT)  # alarms whose delays passing time completes
 

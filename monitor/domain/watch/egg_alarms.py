@@ -25,13 +25,13 @@ from monitor.domain.eggs.book import EggBook, looks, of_egg, standing
 from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Size
 from monitor.domain.eggs.words import said
 from monitor.domain.needs.batch import Batch, batch_of, subject_of
+from monitor.domain.needs.rules import LOOK_AGAIN, WEIGHT_OFF
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import State
 from monitor.domain.state.record import Group
 from monitor.domain.wall import local_time, printable
 from monitor.domain.watch.deciding import judge, settle
-from monitor.domain.watch.plan import LOOK_AGAIN, WEIGHT_OFF
 
 LAPSE_S = (
     12 * 3600.0

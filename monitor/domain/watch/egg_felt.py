@@ -5,6 +5,7 @@ from __future__ import annotations
 from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement
 from monitor.domain.eggs.temperature import COLD_C
 from monitor.domain.needs.bands import EGG
+from monitor.domain.needs.rules import EGG_COLD, EGG_HOT
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Eggs, Plan, State
@@ -12,7 +13,6 @@ from monitor.domain.state.memory import EggFelt
 from monitor.domain.state.record import Group
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
-from monitor.domain.watch.plan import EGG_COLD, EGG_HOT
 
 _Worst = tuple[float, float, float, float]  # how far beyond its limit, the egg, the limit, where the egg is going
 

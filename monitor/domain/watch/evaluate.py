@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, pass_time, suppress, unanswered, unsuppress
 from monitor.domain.needs.batch import batch_of
+from monitor.domain.needs.rules import MISSING
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now, Pack, Presence, Refused
 from monitor.domain.state.known import State, rule_of
@@ -17,7 +18,7 @@ from monitor.domain.watch.deciding import settle as settle
 from monitor.domain.watch.intake import follow_clock, give_up_holes, take_in
 from monitor.domain.watch.machine_air import judge_readings
 from monitor.domain.watch.overdue import look_for_overdue
-from monitor.domain.watch.plan import MISSING, SITE_SUBJECT
+from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.planning import plan as plan
 from monitor.domain.watch.silence import judge_silence, take_presence
 from monitor.domain.watch.telling import remind

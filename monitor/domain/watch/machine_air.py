@@ -9,6 +9,7 @@ from monitor.domain.air.psychrometrics import vapour_kpa, wet_bulb_c
 from monitor.domain.air.units import show_temperature
 from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement
 from monitor.domain.needs.bands import DRY_BULB, WET_BULB
+from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, NOT_RAISED, Rule
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import FAIL, Now
 from monitor.domain.signs.heading import Window, leaves
@@ -19,16 +20,19 @@ from monitor.domain.state.record import Event, Group
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.egg_felt import judge_eggs
 from monitor.domain.watch.intake import Fresh
-from monitor.domain.watch.plan import ALARM_SUFFIX, HANDLING_OVER, HEADING_SUFFIX, NOT_RAISED
 from monitor.domain.watch.planning import plan
 from monitor.domain.watch.sensors import compare_sensors, judge_sensor
 from monitor.domain.watch.silence import heard_again
 
-DANGEROUS_HEAT = "dry-bulb-high-alarm"  # no work at an open machine makes it too hot: it is never held back
 _UNSEEN = Watch()
 _NO_WINDOWS = (Window(), Window())
 # Dry bulb to judge low limits by and to judge high ones by, then humidity likewise.
 _Values = tuple[float | None, float | None, float | None, float | None]
+
+
+def dangerous_heat(rule: Rule) -> bool:
+    """No work at an open machine makes it too hot: this is never held back."""
+    return rule.quantity == DRY_BULB and rule.side == ABOVE and rule.level == ALARM
 
 
 def judge_readings(state: State, site: Site, fresh: list[Fresh], now: Now, out: Group) -> None:
@@ -129,7 +133,7 @@ def _judge_air(
             continue
         quantity = DRY_BULB if limit.quantity == 0 else plan_.humid
         judgement = Judgement(verdict, _since(reading, limit, verdict), value, limit.limit, quantity)
-        held = (low_held and limit.side < 0) or (work == AT_WORK and limit.key[1] != DANGEROUS_HEAT)
+        held = (low_held and limit.side < 0) or (work == AT_WORK and not dangerous_heat(limit.rule))
         judge(state, site, limit.key, judgement, now, out, held=held)
     if not door_open and not work:
         _judge_heading(state, site, plan_, values, seen, reading, now, out)
@@ -187,7 +191,7 @@ def _judge_heading(
             shown, limit_shown = (show_temperature(c, site.unit) for c in (value_c, limit.limit))
             about = f"{shown} now, {limit_shown} in {max(1.0, ahead.seconds_until / 60.0):.0f} min or more"
         else:
-            alarm = state.alarms.get((machine, limit.key[1].removesuffix(HEADING_SUFFIX) + ALARM_SUFFIX))
+            alarm = state.alarms.get((machine, limit.rule.foretells or ""))
             told = alarm is not None and alarm.condition  # then it is there, and no longer ahead
             verdict = BETWEEN if _verdict(limit, value_c) == OUT and not told else IN
         judge(state, site, limit.key, Judgement(verdict, reading.at, about=about), now, out)
@@ -197,7 +201,7 @@ def _outside(plan_: Plan, values: _Values) -> tuple[Limit, float] | None:
     """The first limit that the air is beyond; of humidity only what alarms, for after an opening it takes its time."""
     for limit in plan_.limits:
         value = values[limit.quantity * 2 + (limit.side > 0)]
-        mild = limit.quantity == 1 and not limit.key[1].endswith(ALARM_SUFFIX)
+        mild = limit.quantity == 1 and limit.rule.level != ALARM
         if value is not None and not mild and _verdict(limit, value) == OUT:
             return limit, value
     return None
@@ -212,7 +216,7 @@ def _end_handling(
     if outside is not None:
         limit, value = outside
         alarm = state.alarms.get(limit.key)
-        since_s = None if alarm is None or not limit.key[1].endswith(ALARM_SUFFIX) else alarm.pending_mono_s
+        since_s = None if alarm is None or limit.rule.level != ALARM else alarm.pending_mono_s
         if since_s is not None and now.mono_s - since_s >= limit.rule.on_delay_s:
             return  # its own alarm's delay has run underneath: that one tells it, now
         quantity = DRY_BULB if limit.quantity == 0 else plan_.humid

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from monitor.domain.alarms.alarm import IN, OUT, Judgement
 from monitor.domain.needs.batch import Batch, whole_day
+from monitor.domain.needs.rules import HATCH_OVERDUE, LOCKDOWN_OVERDUE
 from monitor.domain.needs.site import HATCHER, SETTER, Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import State, rule_of
 from monitor.domain.state.record import Group
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.egg_alarms import remind_to_look
-from monitor.domain.watch.plan import HATCH_OVERDUE, LOCKDOWN_OVERDUE
 
 LOOK_EVERY_S = 60.0  # days are awaited here
 LOCKDOWN_GRACE_DAYS = 0.5  # a day's work is done when there is time for it

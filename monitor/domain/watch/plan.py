@@ -5,7 +5,7 @@ The limits hold until the needs change (a stage, a move, the end of settling) or
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from monitor.domain.air.psychrometrics import wet_bulb_c
@@ -13,30 +13,29 @@ from monitor.domain.eggs.temperature import model_of
 from monitor.domain.needs.bands import WET_BULB, Needs
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import rules_of
-from monitor.domain.needs.rules import Rule
+from monitor.domain.needs.rules import (
+    ABOVE,
+    ALARM,
+    BELOW,
+    DRY_BULB,
+    EGG_COLD,
+    EGG_HOT,
+    HUMIDITY,
+    NOT_RAISED,
+    WARNING,
+    Rule,
+)
 from monitor.domain.needs.site import STILL, Site
-from monitor.domain.state.known import DISAGREE as DISAGREE
-from monitor.domain.state.known import SENSOR_FAILED as SENSOR_FAILED
 from monitor.domain.state.known import Eggs, Limit, Plan
 
-NOT_RAISED = "humidity-not-raised"
-CONFLICT, MISSING = "bands-in-conflict", "bands-missing"
-NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT = "no-data", "no-humidity", "node-offline", "all-silent"
-SENSOR_SUSPECT, DRIFTING = "sensor-suspect", "sensor-drift"
-EGG_HOT, EGG_COLD = "egg-too-hot", "egg-too-cold"
-HANDLING_OVER, LOCKDOWN_OVERDUE, HATCH_OVERDUE = "handling-over", "lockdown-overdue", "hatch-overdue"
-WEIGHT_OFF, LOOK_AGAIN = "weight-off-track", "look-again"
-RECORD_DAMAGED = "record-damaged"
 SITE_SUBJECT = "site"
 
-DRY_BULB_PREFIX, HUMIDITY_PREFIX = "dry-bulb", "humidity"
-HEADING_SUFFIX, ALARM_SUFFIX = "-heading", "-alarm"
 HATCH = "hatch"  # the stage in which there is a chick, and no longer an egg whose temperature could be reckoned
 BAND_SHARE = 0.25  # a deadband of more than this share of the band would leave hardly a place where the alarm can go
 USUAL_C = 37.5  # what a machine is taken to be set to where no profile says it: most species' eggs within 0.5 K
 
 # Alarm limits come before warnings: a warning is not told while the alarm of its side stands.
-_LEVELS = (("high_alarm", "high-alarm", 1), ("low_alarm", "low-alarm", -1), ("high_warning", "high-warning", 1), ("low_warning", "low-warning", -1))  # fmt: skip
+_LEVELS = ((ABOVE, ALARM), (BELOW, ALARM), (ABOVE, WARNING), (BELOW, WARNING))
 
 
 def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
@@ -45,9 +44,9 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
     limits: list[Limit] = []
     headings: tuple[Limit, ...] = ()
     if needs.dry_bulb_c is not None:
-        limits.extend(_limits(needs.machine, needs.dry_bulb_c, DRY_BULB_PREFIX, 0, rules))
+        limits.extend(_limits(needs.machine, needs.dry_bulb_c, DRY_BULB, 0, rules, site))
         if needs.dry_bulb_c.target is not None:
-            headings = tuple(_heading(limit, rules) for limit in limits if limit.key[1].endswith(ALARM_SUFFIX))
+            headings = tuple(_headings(limits, rules))
     low_c = max((limit.limit for limit in limits if limit.side < 0), default=None)
     awaited: tuple[str, ...] = ()
     kind = ""
@@ -58,7 +57,7 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
         if awaited and band.low_warning is not None:
             limits.append(_limit(needs.machine, rules[NOT_RAISED], 1, -1, band.low_warning, band))
         band_c = needs.dry_bulb_c.target if kind == WET_BULB and needs.dry_bulb_c is not None else None
-        limits.extend(_limits(needs.machine, band, HUMIDITY_PREFIX, 1, rules, kind, band_c or USUAL_C, site))
+        limits.extend(_limits(needs.machine, band, HUMIDITY, 1, rules, site, kind, band_c or USUAL_C))
     eggs = _eggs(needs, site)
     keys = {limit.key for limit in (*limits, *headings)}
     if any(e.judged for e in eggs):
@@ -67,19 +66,19 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
 
 
 def _limits(
-    machine: str, band: Band, prefix: str, quantity: int, rules: Mapping[str, Rule],
-    kind: str = "", at_c: float = USUAL_C, site: Site | None = None,
+    machine: str, band: Band, quantity: str, place: int, rules: Mapping[str, Rule], site: Site,
+    kind: str = "", at_c: float = USUAL_C,
 ) -> list[Limit]:  # fmt: skip
     result = []
-    for name, suffix, side in _LEVELS:
-        value: float | None = getattr(band, name)
-        rule = rules.get(f"{prefix}-{suffix}")
+    for side, level in _LEVELS:
+        value: float | None = getattr(band, f"{side}_{level}")
+        rule = rules.get(site.by_limit.get((quantity, side, level), ""))
         if rule is not None and rule.limit is not None:
             value = rule.limit  # the breeder's own; of humidity it is given as %RH
-            if kind == WET_BULB and site is not None:
+            if kind == WET_BULB:
                 value = float(wet_bulb_c(at_c, value, site.pressure_kpa))
         if value is not None and rule is not None:
-            result.append(_limit(machine, rule, quantity, side, value, band))
+            result.append(_limit(machine, rule, place, 1 if side == ABOVE else -1, value, band))
     return result
 
 
@@ -92,10 +91,13 @@ def _limit(machine: str, rule: Rule, quantity: int, side: int, value: float, ban
     return Limit((machine, rule.id), rule, quantity, side, value, value - side * deadband)
 
 
-def _heading(limit: Limit, rules: Mapping[str, Rule]) -> Limit:
-    """The rule that says beforehand that this limit will be reached."""
-    rule = rules[limit.key[1].removesuffix(ALARM_SUFFIX) + HEADING_SUFFIX]
-    return replace(limit, key=(limit.key[0], rule.id), rule=rule)
+def _headings(limits: Iterable[Limit], rules: Mapping[str, Rule]) -> Iterator[Limit]:
+    """The same limits, under the rules that say beforehand that they will be reached."""
+    foretelling = {rule.foretells: rule for rule in rules.values() if rule.foretells}
+    for limit in limits:
+        rule = foretelling.get(limit.rule.id)
+        if rule is not None:
+            yield replace(limit, key=(limit.key[0], rule.id), rule=rule)
 
 
 def _eggs(needs: Needs, site: Site) -> tuple[Eggs, ...]:

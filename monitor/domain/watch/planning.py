@@ -6,14 +6,14 @@ from dataclasses import replace
 
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, suppress, unsuppress
 from monitor.domain.needs.bands import needs_of, occupants_text
+from monitor.domain.needs.rules import CONFLICT, MISSING
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Plan, State
 from monitor.domain.state.record import Group
 from monitor.domain.watch.deciding import judge, settle
-from monitor.domain.watch.plan import CONFLICT, MISSING, plan_of
+from monitor.domain.watch.plan import plan_of
 
-AIR_RULES = ("dry-bulb-", "humidity-", "egg-")  # of the air of one machine, with limits that follow from what is in it
 EMPTY = "no eggs in it"
 NOT_JUDGED = "no such limit now"
 
@@ -35,7 +35,7 @@ def _refit(state: State, site: Site, plan_: Plan, now: Now, out: Group) -> None:
     """A machine's limits are new: alarms whose limit is gone are quiet by design, those whose limit is back are judged again."""
     machine = plan_.needs.machine
     for key, alarm in list(state.alarms.items()):
-        if key[0] != machine or not key[1].startswith(AIR_RULES):
+        if key[0] != machine or not site.rules[key[1]].of_the_air:
             continue
         if key in plan_.keys:
             settle(state, site, key, unsuppress(alarm, now, "judged again"), now, out)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from monitor.domain.alarms.alarm import IN, OUT, Judgement
+from monitor.domain.needs.rules import DISAGREE, DRIFTING, SENSOR_FAILED, SENSOR_SUSPECT
 from monitor.domain.needs.site import STILL, Site
 from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Difference, Given, Pairs, agree
 from monitor.domain.readings.agreement import DRY_BULB as DRY_BULB_TEST
@@ -11,7 +12,6 @@ from monitor.domain.state.known import State
 from monitor.domain.state.record import Group
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
-from monitor.domain.watch.plan import DISAGREE, DRIFTING, SENSOR_FAILED, SENSOR_SUSPECT
 
 _NOTHING = Pairs()
 _WORDS = {"RNG": "no sensible value", "FLAT": "stands still", "NOISE": "restless", "SPK": "jumps", "ROC": "moves faster than air does"}  # fmt: skip

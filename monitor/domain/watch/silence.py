@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from monitor.domain.alarms.alarm import IN, OUT, Judgement
+from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now, Presence
 from monitor.domain.state.known import NodeState, State
 from monitor.domain.state.record import Event, Group
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
-from monitor.domain.watch.plan import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, SITE_SUBJECT
+from monitor.domain.watch.plan import SITE_SUBJECT
 
 
 def take_presence(state: State, site: Site, message: Presence, now: Now, out: Group) -> None:

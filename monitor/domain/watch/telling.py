@@ -25,26 +25,32 @@ from monitor.domain.alarms.alarm import (
 from monitor.domain.alarms.notice import Facts, Notice, facts_of
 from monitor.domain.needs.bands import Needs
 from monitor.domain.needs.batch import batch_of
-from monitor.domain.needs.rules import CRITICAL, HIGH, LOW, PRIORITIES
+from monitor.domain.needs.rules import (
+    ABOVE,
+    ALARM,
+    ALL_SILENT,
+    BELOW,
+    CRITICAL,
+    DISAGREE,
+    DRY_BULB,
+    HANDLING_OVER,
+    HIGH,
+    HUMIDITY,
+    LOOK_AGAIN,
+    LOW,
+    NO_DATA,
+    NODE_OFFLINE,
+    NOT_RAISED,
+    PRIORITIES,
+    SENSOR_FAILED,
+    SENSOR_SUSPECT,
+    Rule,
+)
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import State, plan_with, rule_of
 from monitor.domain.state.record import Attempt, Group
-from monitor.domain.watch.plan import (
-    ALL_SILENT,
-    DISAGREE,
-    EGG_COLD,
-    EGG_HOT,
-    HANDLING_OVER,
-    HEADING_SUFFIX,
-    LOOK_AGAIN,
-    NO_DATA,
-    NODE_OFFLINE,
-    NOT_RAISED,
-    SENSOR_FAILED,
-    SENSOR_SUSPECT,
-    SITE_SUBJECT,
-)
+from monitor.domain.watch.plan import SITE_SUBJECT
 
 MILD_AGAIN_S = (
     12 * 3600.0
@@ -137,22 +143,11 @@ def _concerned(state: State, alarm: Alarm) -> Needs | None:
 
 def said_already(state: State, site: Site, subject: str, rule: str) -> bool:
     """Whether another standing alarm says it, so that this one need not begin."""
-    for suffix in ("-warning", HEADING_SUFFIX):
-        if rule.endswith(suffix) and _stands(state, subject, rule.removesuffix(suffix) + "-alarm"):
-            return True
     if rule == HANDLING_OVER:
-        return _stands(state, subject, "dry-bulb-high-alarm") or _stands(state, subject, "dry-bulb-low-alarm")
-    if rule == EGG_HOT:
-        return _stands(state, subject, "dry-bulb-high-alarm")
-    if rule == EGG_COLD:
-        return _stands(state, subject, "dry-bulb-low-alarm") or _not_back(state, site, subject, rule)
-    if rule.startswith(("dry-bulb-low-", "humidity-low-")) and _not_back(state, site, subject, rule):
-        return True
-    if rule.startswith("humidity-") and rule != NOT_RAISED:
-        # Air that is far too hot or cold has another humidity too, by that alone, and the temperature is the more urgent.
-        if _stands(state, subject, "dry-bulb-high-alarm") or _stands(state, subject, "dry-bulb-low-alarm"):
-            return True
-        return rule.startswith("humidity-low") and _stands(state, subject, NOT_RAISED)
+        return _too_hot_or_cold(state, site, subject)
+    judged = site.rules[rule]
+    if judged.of_the_air and rule != NOT_RAISED:
+        return _said_of_the_air(state, site, subject, judged)
     if rule == NO_DATA:
         node = site.probes[subject].node if subject in site.probes else ""
         return _stands(state, SITE_SUBJECT, ALL_SILENT) or _stands(state, node, NODE_OFFLINE)
@@ -161,6 +156,27 @@ def said_already(state: State, site: Site, subject: str, rule: str) -> bool:
         each = bool(probes) and all(_stands(state, p.key, NO_DATA) for p in probes)
         return each or _stands(state, SITE_SUBJECT, ALL_SILENT)
     return False
+
+
+def _said_of_the_air(state: State, site: Site, subject: str, rule: Rule) -> bool:
+    """Whether the alarm stands that this rule comes before or beside; or it was told why the air is too low."""
+    beside = HUMIDITY if rule.quantity == HUMIDITY else DRY_BULB  # of what the eggs feel, the air's
+    if rule.level != ALARM and _alarm_stands(state, site, subject, beside, rule.side):
+        return True
+    if rule.side == BELOW and _not_back(state, site, subject, rule.id):
+        return True
+    if rule.quantity != HUMIDITY:
+        return False
+    # Air that is far too hot or cold has another humidity too, by that alone, and the temperature is the more urgent.
+    return _too_hot_or_cold(state, site, subject) or (rule.side == BELOW and _stands(state, subject, NOT_RAISED))
+
+
+def _too_hot_or_cold(state: State, site: Site, subject: str) -> bool:
+    return any(_alarm_stands(state, site, subject, DRY_BULB, side) for side in (ABOVE, BELOW))
+
+
+def _alarm_stands(state: State, site: Site, subject: str, quantity: str, side: str | None) -> bool:
+    return _stands(state, subject, site.by_limit.get((quantity, side or "", ALARM), ""))
 
 
 def _not_back(state: State, site: Site, subject: str, rule: str) -> bool:

@@ -39,6 +39,7 @@ from monitor.domain.needs.batch import (
     undeclared,
 )
 from monitor.domain.needs.profile import STAGE_NAMES
+from monitor.domain.needs.rules import EGG_HOT, HANDLING_OVER
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.agreement import Pairs, forget
 from monitor.domain.readings.calibration import Calibration, CalibrationError, check, since_by_default, standing
@@ -50,9 +51,7 @@ from monitor.domain.state.record import Event, Group
 from monitor.domain.state.remembering import remember
 from monitor.domain.watch.egg_alarms import close_book, reopen_book, take_book
 from monitor.domain.watch.evaluate import judge_strays, plan, settle
-from monitor.domain.watch.machine_air import DANGEROUS_HEAT
-from monitor.domain.watch.plan import EGG_HOT, HANDLING_OVER
-from monitor.domain.watch.planning import AIR_RULES
+from monitor.domain.watch.machine_air import dangerous_heat
 from monitor.domain.watch.view import alarm_view, machine_view
 from monitor.service.watch.calibrate import changes, correction_of
 from monitor.service.watch.egg_requests import (
@@ -243,11 +242,13 @@ def _handling(work: _Work) -> dict[str, Any]:
     work.out.events.append(Event(work.now.utc, "handling", machine, did + (f" by {by}" if by else "")))
     shelved = []
     for alarm in list(work.state.alarms.values()) if did != "done" else []:
-        quiet = alarm.rule.startswith(AIR_RULES) or alarm.rule == HANDLING_OVER
+        about = work.site.rules[alarm.rule]
+        quiet = about.of_the_air or alarm.rule == HANDLING_OVER
         if (
             alarm.subject == machine
             and quiet
-            and alarm.rule not in (DANGEROUS_HEAT, EGG_HOT)
+            and not dangerous_heat(about)
+            and alarm.rule != EGG_HOT
             and alarm.condition
             and not alarm.covered
         ):

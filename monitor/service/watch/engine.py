@@ -20,6 +20,7 @@ from typing import Any
 
 from monitor.domain.alarms.alarm import IN, OUT, Alarm, Judgement
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.rules import RECORD_DAMAGED
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
 from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
@@ -30,7 +31,7 @@ from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.egg_alarms import take_book
 from monitor.domain.watch.evaluate import hear, judge, retire, tick
-from monitor.domain.watch.plan import RECORD_DAMAGED, SITE_SUBJECT
+from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.view import machine_view
 from monitor.service.ports import Clock, GiveReceipts, Ledger, Loaded, Receipt, StoreFailure, TellStored, Words
 from monitor.service.watch.commands import LOOKS_ON, OF_A_BOOK, RequestError, perform

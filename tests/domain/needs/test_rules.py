@@ -6,18 +6,22 @@ import ast
 import math
 from collections import Counter
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from monitor.domain.alarms.alarm import MAX_SHELF_S
+from monitor.domain.eggs.entry import LookAgain
+from monitor.domain.needs import rules
 from monitor.domain.needs.rules import (
-    BAND_RULES,
     BATCH,
     CHANGEABLE,
     CRITICAL,
+    DRY_BULB,
     HIGH,
+    HUMIDITY,
     LOW,
     MATRIX,
     MEDIUM,
@@ -28,11 +32,11 @@ from monitor.domain.needs.rules import (
     WITHIN_MIN,
     Rule,
     RuleError,
+    by_limit,
     changed,
     parse_rules,
     worked_out,
 )
-from monitor.domain.watch import plan
 from monitor.shown.notices import MAX_TITLE
 from tests.domain.house import RULES
 
@@ -50,6 +54,7 @@ SOUND: dict[str, Any] = {
     "consequence": "It gets warm.",
     "first_act": "Draw the curtain.",
 }
+WARM = {"quantity": "dry_bulb_c", "side": "high", "level": "alarm"}
 NAME_LENGTH = 24  # the longest name of a machine
 
 
@@ -60,30 +65,38 @@ def rule_of(**changes: Any) -> Rule:
 
 def test_every_rule_that_the_code_names_is_there() -> None:
     """Each limit of a band and each condition has its rule: a name without one would be a silence, a rule without one a promise."""
-    limits = {
-        f"{q}-{side}-{level}"
-        for q in (plan.DRY_BULB_PREFIX, plan.HUMIDITY_PREFIX)
-        for side in ("low", "high")
-        for level in ("alarm", "warning")
-    }
-    limits |= {
-        id_.removesuffix("-alarm") + plan.HEADING_SUFFIX
-        for id_ in limits
-        if id_.startswith("dry-bulb") and id_.endswith("-alarm")
-    }
-    named = {value for name, value in vars(plan).items() if name.isupper() and isinstance(value, str) and "-" in value}
-    named -= {plan.DRY_BULB_PREFIX, plan.HEADING_SUFFIX, plan.ALARM_SUFFIX}
-    assert set(RULES) >= limits | named
-    assert set(BAND_RULES) <= limits
-    monitor = Path(plan.__file__).parents[2]
-    written = {
-        node.value
-        for floor in ("domain", "service")
-        for path in (monitor / floor).rglob("*.py")
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-        if isinstance(node, ast.Constant) and isinstance(node.value, str)
-    }
-    assert set(RULES) - limits - written == set()
+    found = by_limit(RULES)
+    assert set(found) == set(product((DRY_BULB, HUMIDITY), ("low", "high"), ("alarm", "warning")))
+    foretold = {rule.foretells: rule.id for rule in RULES.values() if rule.foretells}
+    assert set(foretold) == {found[DRY_BULB, side, "alarm"] for side in ("low", "high")}
+    limits = {*found.values(), *foretold.values()}
+    named = {value for name, value in vars(rules).items() if name.isupper() and isinstance(value, str) and "-" in value}
+    assert set(RULES) == limits | named
+    assert not limits & named
+
+
+def test_only_one_place_spells_the_name_of_a_rule() -> None:
+    """What a rule is about is its data; a name that is written in a second place is one that could be spelled otherwise there."""
+    monitor = Path(rules.__file__).parents[2]
+    for path in monitor.rglob("*.py"):
+        if path.name == "demo.py" or (path.name == "rules.py" and path.parent.name in ("needs", "archive")):
+            continue  # the demo says which alarms its owner answers, an archive has the names of its time
+        words = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        written = {node.value for node in words if isinstance(node, ast.Constant) and isinstance(node.value, str)}
+        assert written & set(RULES) <= {LookAgain.kind}, path
+
+
+@pytest.mark.parametrize(
+    ("quantity", "expected"), [(None, 4), ("dry_bulb_c", 6), ("humidity", 5), ("egg_c", 2), ("days", 2)]
+)
+def test_what_each_rule_judges(quantity: str | None, expected: int) -> None:
+    """Alarms and warnings on both sides, what lies ahead of an alarm, the lockdown humidity, the eggs, the days after the due day."""
+    of_it = [rule for rule in RULES.values() if rule.quantity == quantity]
+    assert len(of_it) == expected if quantity else len(of_it) >= expected
+    assert all((rule.side is None) == (quantity is None) for rule in of_it)
+    assert all(rule.of_the_air == (quantity in ("dry_bulb_c", "humidity", "egg_c")) for rule in of_it)
+    for rule in of_it:  # the unit it is shown in
+        assert rule.unit == {"dry_bulb_c": "C", "egg_c": "C", "humidity": "%RH"}.get(quantity or "", rule.unit)
 
 
 @pytest.mark.parametrize("rule", RULES.values(), ids=RULES.keys())
@@ -290,7 +303,7 @@ def test_a_limit_of_ones_own(id_: str, good: tuple[Any, ...], bad: tuple[Any, ..
 
 def test_a_limit_belongs_to_few_rules() -> None:
     """A rule that would not heed a limit refuses one: a limit that nobody looks at would be a false silence."""
-    heed = {*BAND_RULES, "lockdown-overdue", "hatch-overdue"}
+    heed = {*by_limit(RULES).values(), "lockdown-overdue", "hatch-overdue"}
     for rule in RULES.values():
         if rule.id in heed:
             assert changed(rule, {"limit": 25}, "f").limit == 25
@@ -315,6 +328,28 @@ def test_a_limit_belongs_to_few_rules() -> None:
         ({"r": {**SOUND, "severity": "awful"}}, "f: r.severity: 'awful', expected one of severe, moderate, slight"),
         ({"r": {**SOUND, "group": 3}}, "f: r.group: 3, expected one of machine, node, room, batch"),
         ({"r": {**SOUND, "respond_min": None}}, "f: r.respond_min: None, expected a number from 1 to 10080"),
+        (
+            {"r": {**SOUND, "quantity": "ph", "side": "low"}},
+            "f: r.quantity: 'ph', expected one of dry_bulb_c, humidity, egg_c, days",
+        ),
+        ({"r": {**SOUND, "side": "up"}}, "f: r.side: 'up', expected one of high, low"),
+        ({"r": {**SOUND, "side": "low"}}, "f: r: quantity None, side 'low', expected both or neither"),
+        (
+            {"r": {**SOUND, "quantity": "egg_c", "side": "low", "level": "alarm"}},
+            "f: r.level: 'alarm', expected none: it judges by no limit of a band",
+        ),
+        (
+            {"r": {**SOUND, "quantity": "humidity", "side": "low", "foretells": "s"}},
+            "f: r.foretells: 's', expected none: only temperature is foretold",
+        ),
+        (
+            {"r": {**SOUND, **WARM}, "s": {**SOUND, **WARM}},
+            "f: r: dry_bulb_c, high, alarm, expected a limit that no other rule judges by",
+        ),
+        (
+            {"r": {**SOUND, **WARM}, "s": {**SOUND, "quantity": "dry_bulb_c", "side": "low", "foretells": "r"}},
+            "f: s.foretells: 'r', expected the alarm of the same quantity and side",
+        ),
     ],
 )
 def test_a_shipped_table_that_is_wrong(table: dict[str, Any], complaint: str) -> None:

@@ -12,11 +12,11 @@ from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, RETURNED, UNACKNOW
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.entry import Candling, Entry, Fact, LookAgain, Note, Sign
 from monitor.domain.needs.batch import Batch, closed, moved, subject_of
+from monitor.domain.needs.rules import LOOK_AGAIN, WEIGHT_OFF
 from monitor.domain.needs.site import Machine
 from monitor.domain.state.record import Group
 from monitor.domain.watch.egg_alarms import LAPSE_S, close_book, judge_weight, remind_to_look, take_book
 from monitor.domain.watch.evaluate import retire, settle
-from monitor.domain.watch.plan import LOOK_AGAIN, WEIGHT_OFF
 from monitor.shown.notices import MAX_TEXT, MAX_TITLE
 from tests.domain.house import MACHINES, T0, Story, batch, site
 

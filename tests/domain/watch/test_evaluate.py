@@ -12,10 +12,7 @@ from hypothesis import strategies as st
 
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, RETURNED, SUPPRESSED, UNACKNOWLEDGED, acknowledge, shelve
 from monitor.domain.needs.batch import closed, declared, moved
-from monitor.domain.readings.reading import FAIL, Presence, Refused, Sample
-from monitor.domain.state.record import Group
-from monitor.domain.watch.evaluate import retire, settle
-from monitor.domain.watch.plan import (
+from monitor.domain.needs.rules import (
     ALL_SILENT,
     CONFLICT,
     MISSING,
@@ -25,6 +22,9 @@ from monitor.domain.watch.plan import (
     NOT_RAISED,
     SENSOR_FAILED,
 )
+from monitor.domain.readings.reading import FAIL, Presence, Refused, Sample
+from monitor.domain.state.record import Group
+from monitor.domain.watch.evaluate import retire, settle
 from tests.domain.house import PROFILES, RULES, T0, Air, Story, batch, probes, site
 
 TOP, LOW, THIRD = "node-a/top", "node-a/low", "node-a/back"

@@ -10,10 +10,7 @@ import pytest
 from monitor.domain.alarms.alarm import NORMAL, SHELVED, UNACKNOWLEDGED
 from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.batch import moved
-from monitor.domain.readings.reading import FAIL, NOT_EVALUATED
-from monitor.domain.signs.opening import MAX_HANDLING_S
-from monitor.domain.state.record import Group
-from monitor.domain.watch.plan import (
+from monitor.domain.needs.rules import (
     DISAGREE,
     DRIFTING,
     EGG_COLD,
@@ -23,6 +20,9 @@ from monitor.domain.watch.plan import (
     SENSOR_FAILED,
     SENSOR_SUSPECT,
 )
+from monitor.domain.readings.reading import FAIL, NOT_EVALUATED
+from monitor.domain.signs.opening import MAX_HANDLING_S
+from monitor.domain.state.record import Group
 from monitor.service.watch.commands import RequestError, perform
 from tests.domain.house import PROFILES, RULES, Air, Story, batch, probes, site
 

@@ -8,7 +8,7 @@ import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.needs.batch import closed, moved
-from monitor.domain.watch.plan import HATCH_OVERDUE, LOCKDOWN_OVERDUE
+from monitor.domain.needs.rules import HATCH_OVERDUE, LOCKDOWN_OVERDUE
 from tests.domain.house import MACHINES, RULES, Air, Story, batch, probes, site
 
 TOP = "node-a/top"

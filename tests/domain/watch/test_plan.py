@@ -8,8 +8,9 @@ import pytest
 
 from monitor.domain.needs.bands import Needs, Occupant
 from monitor.domain.needs.profile import Band
+from monitor.domain.needs.rules import NOT_RAISED
 from monitor.domain.state.known import Limit, Plan
-from monitor.domain.watch.plan import BAND_SHARE, NOT_RAISED, plan_of
+from monitor.domain.watch.plan import BAND_SHARE, plan_of
 from tests.domain.house import DRY_RH, DRY_WET, MOIST_RH, RULES, T0, WARM, site
 
 SITE = site()

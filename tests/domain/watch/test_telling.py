@@ -22,9 +22,10 @@ from monitor.domain.alarms.alarm import (
     shelve,
     unshelve,
 )
+from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NODE_OFFLINE, NOT_RAISED
 from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import settle
-from monitor.domain.watch.plan import ALL_SILENT, NO_DATA, NODE_OFFLINE, NOT_RAISED, SITE_SUBJECT
+from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.telling import MAX_WAITING, said_already, tell
 from tests.domain.house import T0, Air, Story, batch, probes, site
 

@@ -16,8 +16,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, SHELVED, UNACKNOWLEDGED
+from monitor.domain.needs.rules import LOOK_AGAIN
 from monitor.domain.state.record import Group
-from monitor.domain.watch.plan import LOOK_AGAIN
 from monitor.service.watch.commands import MAX_BACKDATE, RequestError, batch_view, perform
 from tests.domain.house import PROFILES, T0, Air, Story, batch, probes, site
 

@@ -17,8 +17,8 @@ from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED
 from monitor.domain.eggs.book import EggBook, masses, standing
 from monitor.domain.eggs.entry import LookAgain, Weighing, fact_of, plain
 from monitor.domain.needs.batch import subject_of
+from monitor.domain.needs.rules import LOOK_AGAIN, WEIGHT_OFF
 from monitor.domain.state.record import Group
-from monitor.domain.watch.plan import LOOK_AGAIN, WEIGHT_OFF
 from monitor.service.watch.commands import RequestError, perform
 from monitor.service.watch.egg_requests import MAX_ABOUT, MAX_ROWS
 from tests.domain.house import Story, batch, site
