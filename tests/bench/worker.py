@@ -17,12 +17,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from monitor.adapters.logs import start_logging
-
 import monitor.service.watch.engine as engine
 from monitor import app
 from monitor.adapters.link.mqtt import MqttLink
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.cli.logs import start_logging
 from monitor.settings import load_house
 from tests.bench.watch import Watch, say
 
