@@ -11,7 +11,7 @@ from functools import partial
 from monitor.domain.air.psychrometrics import wet_bulb_c
 from monitor.domain.needs.site import Machine
 from monitor.domain.readings.reading import Now, Pack, Sample
-from monitor.domain.state.known import State
+from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Group
 from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.evaluate import hear, tick
@@ -54,11 +54,12 @@ class Room:
             passed_s = self.round * self.interval_s
             now = Now(MONO0_S + passed_s, T0 + timedelta(seconds=passed_s))
             out = Group()
-            if due_mono_s(state, house, now) <= now.mono_s:
-                tick(state, house, now, out)
+            look = Look(state, house, now, out)
+            if due_mono_s(look) <= now.mono_s:
+                tick(look)
             for i, node in enumerate(nodes):
                 samples = air[(self.round * 7 + i * 131) % 997]
-                hear(state, house, Pack(node, samples, 7, self.round, int(passed_s)), now, out)
+                hear(look, Pack(node, samples, 7, self.round, int(passed_s)))
             self.decided += len(out.transitions)
         return time.perf_counter() - began
 

@@ -22,6 +22,7 @@ from monitor import app
 from monitor.adapters.link.mqtt import MqttLink
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.cli.logs import start_logging
+from monitor.domain.state.known import Look
 from monitor.settings import load_house
 from tests.bench.watch import Watch, say
 
@@ -30,8 +31,8 @@ def look_into(watch: Watch, slow_flush_s: float) -> None:
     """Wrap the three places."""
     hear, acknowledge, commit = engine.hear, MqttLink.acknowledge, SqliteLedger.commit
 
-    def heard(state: Any, site: Any, message: Any, now: Any, out: Any) -> None:
-        hear(state, site, message, now, out)
+    def heard(look: Look, message: Any) -> None:
+        hear(look, message)
         watch.decided(message.node, getattr(message, "seq", -1))
 
     def acknowledged(self: MqttLink, receipts: Sequence[Any]) -> None:

@@ -16,7 +16,7 @@ from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.rules import Rule
 from monitor.domain.needs.site import Machine, Probe, Site, grouped
 from monitor.domain.readings.reading import Now, Pack, Presence, Refused, Sample, to_ms
-from monitor.domain.state.known import State
+from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Event, Group, StoredReading
 from monitor.domain.watch.evaluate import hear, plan, tick
 from monitor.settings import shipped_rules
@@ -151,6 +151,10 @@ class Story:
         """Both clocks at this second of the story."""
         return Now(MONO0_S + self.at_s, T0 + timedelta(seconds=self.at_s) + self.utc_step, self.clock_ok)
 
+    def look(self, out: Group | None = None) -> Look:
+        """A look at the house at this second."""
+        return Look(self.state, self.site, self.now(), Group() if out is None else out)
+
     def adopt(self, out: Group) -> Group:
         """Write down what was decided."""
         self.transitions += out.transitions
@@ -162,13 +166,13 @@ class Story:
     def tick(self) -> Group:
         """One look at passing time."""
         out = Group()
-        tick(self.state, self.site, self.now(), out)
+        tick(self.look(out))
         return self.adopt(out)
 
     def hear(self, message: Pack | Presence | Refused) -> Group:
         """One message, now."""
         out = Group()
-        hear(self.state, self.site, message, self.now(), out)
+        hear(self.look(out), message)
         return self.adopt(out)
 
     def send(self, node: str, *samples: Sample, up_s: int | None = None, seq: int | None = None) -> Group:
@@ -208,7 +212,7 @@ class Story:
         self.state.plans.clear()
         out = Group()
         for machine in self.site.machines:
-            plan(self.state, self.site, machine, self.now(), out)
+            plan(self.look(out), machine)
         self.adopt(out)
 
     def states(self, rule: str | None = None) -> list[tuple[str, str]]:

@@ -12,6 +12,7 @@ from monitor.domain.alarms import alarm
 from monitor.domain.alarms.alarm import OUT, Alarm, Judgement, Step
 from monitor.domain.needs.rules import Rule
 from monitor.domain.readings.reading import Now
+from monitor.domain.state.known import Look
 from monitor.domain.watch import deciding, evaluate, plan, planning, silence, telling
 from monitor.service.watch import commands, engine
 
@@ -166,16 +167,17 @@ def _(patch: pytest.MonkeyPatch) -> None:
     heard_again = silence.heard_again
     from monitor.domain.watch import machine_air
 
-    patch.setattr(machine_air, "heard_again", lambda a, b, c, steady, now, out: heard_again(a, b, c, True, now, out))
+    patch.setattr(machine_air, "heard_again", lambda look, reading, steady: heard_again(look, reading, True))
 
 
 @mutant("a clock step begins every delay anew")
 def _(patch: pytest.MonkeyPatch) -> None:
     follow_clock = evaluate.follow_clock
 
-    def follow(state: Any, now: Now, out: Any) -> None:
+    def follow(look: Look) -> None:
+        state = look.state
         before = state.anchor_ms
-        follow_clock(state, now, out)
+        follow_clock(look)
         if state.anchor_ms != before:
             state.alarms = {key: replace(it, pending_mono_s=None) for key, it in state.alarms.items()}
 
@@ -201,8 +203,8 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @mutant("while the daemon was stopped every probe was silent")
 def _(patch: pytest.MonkeyPatch) -> None:
-    def silent_s(state: Any, probe: str, now: Now) -> float:
-        return now.mono_s - float(state.life.get(probe, state.started_mono_s))
+    def silent_s(look: Look, probe: str) -> float:
+        return look.now.mono_s - look.state.life.get(probe, look.state.started_mono_s)
 
     patch.setattr(silence, "silent_s", silent_s)
 

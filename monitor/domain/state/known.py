@@ -23,10 +23,11 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.quality import Trail
+from monitor.domain.readings.reading import Now
 from monitor.domain.signs.heading import Window
 from monitor.domain.signs.opening import Handling, Watch
 from monitor.domain.state.memory import EggFelt, Heard, Held
-from monitor.domain.state.record import Unknown
+from monitor.domain.state.record import Group, Unknown
 
 Key = tuple[str, str]  # (subject, rule id)
 
@@ -121,34 +122,44 @@ class State:
     last_notice: int = 0
 
 
+@dataclass(slots=True)
+class Look:
+    """One look at the house: what is known, what stands in it, the instant, and what of the decision must be written."""
+
+    state: State
+    site: Site
+    now: Now
+    out: Group = field(default_factory=Group)
+
+
 def plan_with(state: State, batch: str) -> Plan | None:
     """The plan of the machine that a batch is in; None while it is in none."""
     plans = state.plans.values() if batch else ()
     return next((p for p in plans if any(o.batch == batch for o in p.needs.occupants)), None)
 
 
-def rule_of(state: State, site: Site, subject: str, rule_id: str) -> Rule:
+def rule_of(look: Look, subject: str, rule_id: str) -> Rule:
     """The rule as it stands for a subject now: a machine's for what is in it, a probe's as its machine's, else the site's.
 
     Two are as urgent as what they come together with. A sensor that fails while its machine is in danger: nobody can follow that
     danger any more. Probes that disagree while the air is out of its band: either may be right, and where the fan has stopped
     both are.
     """
-    probe = site.probes.get(subject)
-    plan = state.plans.get(subject if probe is None else probe.machine) or plan_with(state, batch_of(subject))
-    rule = site.rules[rule_id] if plan is None else plan.rules[rule_id]
+    probe = look.site.probes.get(subject)
+    plan = look.state.plans.get(subject if probe is None else probe.machine) or plan_with(look.state, batch_of(subject))
+    rule = look.site.rules[rule_id] if plan is None else plan.rules[rule_id]
     if rule_id == SENSOR_FAILED and probe is not None:
         standing = [
-            rule_of(state, site, *key).priority
-            for key, alarm in state.alarms.items()
-            if key[0] == probe.machine and alarm.condition and site.rules[key[1]].quantity in (DRY_BULB, EGG)
+            rule_of(look, *key).priority
+            for key, alarm in look.state.alarms.items()
+            if key[0] == probe.machine and alarm.condition and look.site.rules[key[1]].quantity in (DRY_BULB, EGG)
         ]
         return _raised(rule, max(standing, key=PRIORITIES.index, default=rule.priority))
     if rule_id == DISAGREE and any(
-        _stands(state, subject, id_) for judged, id_ in site.by_limit.items() if judged[0] == DRY_BULB
+        _stands(look.state, subject, id_) for judged, id_ in look.site.by_limit.items() if judged[0] == DRY_BULB
     ):
         return _raised(rule, HIGH)
-    if rule.of_band and rule.quantity == DRY_BULB and _stands(state, subject, DISAGREE):
+    if rule.of_band and rule.quantity == DRY_BULB and _stands(look.state, subject, DISAGREE):
         return _raised(rule, HIGH)
     return rule
 

@@ -5,28 +5,28 @@ from __future__ import annotations
 from dataclasses import replace
 
 from monitor.domain.alarms.alarm import Alarm
-from monitor.domain.needs.site import Site
 from monitor.domain.readings.agreement import Pairs
-from monitor.domain.readings.reading import Now
-from monitor.domain.state.known import State
+from monitor.domain.state.known import Look, State
 from monitor.domain.state.memory import AlarmMemory, MachineMemory, Memory, ProbeMemory
 
 _ALONE = Pairs()
 
 
-def remember(state: State, site: Site, now: Now, final: bool = False) -> Memory:
+def remember(look: Look, final: bool = False) -> Memory:
     """Everything that the next run would otherwise have to learn anew. final: this run stops here."""
     return Memory(
-        now.mono_s,
-        now.utc,
+        look.now.mono_s,
+        look.now.utc,
         final,
         tuple(
-            ProbeMemory(p, state.heard.get(p), state.life.get(p), state.trails.get(p), state.held.get(p))
-            for p in site.probes
-            if p in state.life
+            ProbeMemory(
+                p, look.state.heard.get(p), look.state.life.get(p), look.state.trails.get(p), look.state.held.get(p)
+            )
+            for p in look.site.probes
+            if p in look.state.life
         ),
-        tuple(_machine(state, m) for m in site.machines),
-        tuple(state.eggs.items()),
+        tuple(_machine(look.state, m) for m in look.site.machines),
+        tuple(look.state.eggs.items()),
         tuple(
             AlarmMemory(
                 *key,
@@ -38,48 +38,48 @@ def remember(state: State, site: Site, now: Now, final: bool = False) -> Memory:
                 a.shelved_until,
                 a.shelved_until_mono_s,
             )
-            for key, a in state.alarms.items()
+            for key, a in look.state.alarms.items()
             if a.pending_mono_s is not None or a.condition or a.shelved_until_mono_s is not None
         ),
     )
 
 
-def take_up(state: State, site: Site, memory: Memory, now: Now) -> None:
+def take_up(look: Look, memory: Memory) -> None:
     """Go on where the run before stopped.
 
     Its times are of the forward clock that this run goes on with. Where the label is not to be trusted, or they lie ahead, that
     clock began anew, and nothing of it can be used. Where that run did not stop but was cut off, its delays
     may be over since, so they begin anew.
     """
-    if memory.mono_s > now.mono_s or not now.clock_ok:
+    if memory.mono_s > look.now.mono_s or not look.now.clock_ok:
         return
     for p in memory.probes:
-        if p.probe not in site.probes:
+        if p.probe not in look.site.probes:
             continue
         if p.heard is not None:
-            state.heard[p.probe] = p.heard
+            look.state.heard[p.probe] = p.heard
         if p.life_mono_s is not None:
-            state.life[p.probe] = p.life_mono_s
+            look.state.life[p.probe] = p.life_mono_s
         if p.trail is not None:
-            state.trails[p.probe] = p.trail
+            look.state.trails[p.probe] = p.trail
         if p.held is not None:
-            state.held[p.probe] = p.held
+            look.state.held[p.probe] = p.held
     for m in memory.machines:
-        if m.machine not in site.machines:
+        if m.machine not in look.site.machines:
             continue
-        probes = {p.key for p in site.by_machine.get(m.machine, ())}
+        probes = {p.key for p in look.site.by_machine.get(m.machine, ())}
         if m.watch is not None:
-            state.watches[m.machine] = m.watch
+            look.state.watches[m.machine] = m.watch
         if m.windows is not None and m.seen_by is not None:
-            state.windows[m.machine], state.seen_by[m.machine] = m.windows, m.seen_by
+            look.state.windows[m.machine], look.state.seen_by[m.machine] = m.windows, m.seen_by
         pairs = {(one, other): pair for one, other, pair in m.pairs if {one, other} <= probes}
         if pairs:
-            state.pairs[m.machine] = Pairs(pairs, {p: given for p, given in m.lately if p in probes})
-        state.reached[m.machine] = frozenset(m.reached)
-    state.eggs.update((batch, felt) for batch, felt in memory.eggs if batch in state.batches)
+            look.state.pairs[m.machine] = Pairs(pairs, {p: given for p, given in m.lately if p in probes})
+        look.state.reached[m.machine] = frozenset(m.reached)
+    look.state.eggs.update((batch, felt) for batch, felt in memory.eggs if batch in look.state.batches)
     for a in memory.alarms:
         key = (a.subject, a.rule)
-        alarm = state.alarms.get(key) or Alarm(*key)
+        alarm = look.state.alarms.get(key) or Alarm(*key)
         if a.shelved_until is not None and alarm.shelved_until == a.shelved_until:
             alarm = replace(alarm, shelved_until_mono_s=a.shelved_until_mono_s)
         if (alarm.episode, alarm.condition) == (a.episode, a.condition):  # else it came or went since
@@ -88,7 +88,7 @@ def take_up(state: State, site: Site, memory: Memory, now: Now) -> None:
             if a.asked_mono_s is not None:
                 alarm = replace(alarm, asked_mono_s=a.asked_mono_s)
         if alarm.number or alarm.pending_mono_s is not None:
-            state.alarms[key] = alarm
+            look.state.alarms[key] = alarm
 
 
 def _machine(state: State, machine: str) -> MachineMemory:

@@ -9,48 +9,46 @@ import math
 
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
-from monitor.domain.needs.site import Site
 from monitor.domain.readings.numbering import HOLE_S
-from monitor.domain.readings.reading import Now
-from monitor.domain.state.known import Key, State, rule_of
+from monitor.domain.state.known import Key, Look, rule_of
 from monitor.domain.watch.overdue import LOOK_EVERY_S
 
 _BY_TIME = (NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT)  # alarms whose delays passing time completes
 
 
-def due_mono_s(state: State, site: Site, now: Now) -> float:
+def due_mono_s(look: Look) -> float:
     """The earliest instant of the forward clock, from `now` on, at which a tick may decide something.
 
     now: of a tick that decided nothing. Where it was due at `now` already, the next tick may decide.
     """
-    soonest = state.looked_mono_s + LOOK_EVERY_S
-    for plan in state.plans.values():
+    soonest = look.state.looked_mono_s + LOOK_EVERY_S
+    for plan in look.state.plans.values():
         until = plan.needs.valid_until
         if until is not None:
-            soonest = min(soonest, now.mono_s + (until - now.utc).total_seconds())
-    started_s = state.started_mono_s
-    for probe in site.probes.values():
-        silent_at_s = max(state.life.get(probe.key, started_s), started_s) + probe.silence_s
-        if now.mono_s <= silent_at_s < soonest:
+            soonest = min(soonest, look.now.mono_s + (until - look.now.utc).total_seconds())
+    started_s = look.state.started_mono_s
+    for probe in look.site.probes.values():
+        silent_at_s = max(look.state.life.get(probe.key, started_s), started_s) + probe.silence_s
+        if look.now.mono_s <= silent_at_s < soonest:
             soonest = silent_at_s
-        heard = state.heard.get(probe.key)
+        heard = look.state.heard.get(probe.key)
         if heard is not None and heard.humid_mono_s is not None:
             lost_at_s = max(heard.humid_mono_s, started_s) + probe.silence_s
-            if now.mono_s <= lost_at_s < soonest:
+            if look.now.mono_s <= lost_at_s < soonest:
                 soonest = lost_at_s
-    for key, alarm in state.alarms.items():
-        soonest = min(soonest, _alarm_due_s(state, site, key, alarm))
-    for numbering in state.numberings.values():
+    for key, alarm in look.state.alarms.items():
+        soonest = min(soonest, _alarm_due_s(look, key, alarm))
+    for numbering in look.state.numberings.values():
         if numbering.above and numbering.hole_since_mono_s is not None:
             soonest = min(soonest, numbering.hole_since_mono_s + HOLE_S)
     return soonest
 
 
-def _alarm_due_s(state: State, site: Site, key: Key, alarm: Alarm) -> float:
+def _alarm_due_s(look: Look, key: Key, alarm: Alarm) -> float:
     soonest = math.inf if alarm.shelved_until_mono_s is None else alarm.shelved_until_mono_s
     if alarm.condition and alarm.asked_mono_s is not None:
-        re_alarm_s = rule_of(state, site, *key).re_alarm_s
+        re_alarm_s = rule_of(look, *key).re_alarm_s
         soonest = min(soonest, math.inf if re_alarm_s is None else alarm.asked_mono_s + re_alarm_s)
     if alarm.pending_mono_s is not None and not alarm.condition and key[1] in _BY_TIME:
-        soonest = min(soonest, alarm.pending_mono_s + rule_of(state, site, *key).on_delay_s)
+        soonest = min(soonest, alarm.pending_mono_s + rule_of(look, *key).on_delay_s)
     return soonest

@@ -28,8 +28,7 @@ from monitor.domain.needs.batch import Batch, batch_of, subject_of
 from monitor.domain.needs.rules import LOOK_AGAIN, WEIGHT_OFF
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now
-from monitor.domain.state.known import State
-from monitor.domain.state.record import Group
+from monitor.domain.state.known import Look, State
 from monitor.domain.wall import local_time, printable
 from monitor.domain.watch.deciding import judge, settle
 
@@ -50,54 +49,58 @@ def take_book(state: State, book: EggBook) -> None:
         state.looks[id_] = open_
 
 
-def remind_to_look(state: State, site: Site, now: Now, out: Group, who: str = "") -> None:
+def remind_to_look(look: Look, who: str = "") -> None:
     """Begin the reminders that are due, and end those that are answered; by `who`, whose entry then acknowledges them, too."""
-    waiting = {subject_of(id_, e.egg): (id_, e) for id_, entries in state.looks.items() for e in entries}
-    for key, alarm in list(state.alarms.items()):
+    waiting = {subject_of(id_, e.egg): (id_, e) for id_, entries in look.state.looks.items() for e in entries}
+    for key, alarm in list(look.state.alarms.items()):
         if key[1] != LOOK_AGAIN or not alarm.condition:
             continue
         _, entry = waiting.get(key[0], ("", None))
-        if entry is None or alarm.since != _look_at(entry) or _lapsed(alarm, now):
+        if entry is None or alarm.since != _look_at(entry) or _lapsed(alarm, look.now):
             if who and not alarm.acknowledged and not alarm.covered:
-                settle(state, site, key, acknowledge(alarm, who, now), now, out)
-            judge(state, site, key, Judgement(IN, now.utc), now, out)
+                settle(look, key, acknowledge(alarm, who, look.now))
+            judge(look, key, Judgement(IN, look.now.utc))
     for subject, (id_, entry) in waiting.items():
-        known, look_at = state.alarms.get((subject, LOOK_AGAIN)), _look_at(entry)
+        known, look_at = look.state.alarms.get((subject, LOOK_AGAIN)), _look_at(entry)
         # What it was since tells one that was told, and is over, from the next.
-        if look_at <= now.utc and (known is None or known.since != look_at):
-            about = _seen(state.books[id_], entry, site, now)
-            judge(state, site, (subject, LOOK_AGAIN), Judgement(OUT, look_at, about=about), now, out)
+        if look_at <= look.now.utc and (known is None or known.since != look_at):
+            about = _seen(look.state.books[id_], entry, look.site, look.now)
+            judge(look, (subject, LOOK_AGAIN), Judgement(OUT, look_at, about=about))
 
 
-def judge_weight(state: State, site: Site, batch: Batch, off: bool | None, about: str, now: Now, out: Group) -> None:
+def judge_weight(look: Look, batch: Batch, off: bool | None, about: str) -> None:
     """What the weighings say of the loss at pip: off its window, on track, or (None) neither for sure."""
     verdict, key = BETWEEN if off is None else OUT if off else IN, (subject_of(batch.id), WEIGHT_OFF)
-    before, written = state.alarms.get(key), len(out.transitions)
-    judge(state, site, key, Judgement(verdict, now.utc, about=about), now, out)
-    alarm = state.alarms.get(key)
+    before, written = look.state.alarms.get(key), len(look.out.transitions)
+    judge(look, key, Judgement(verdict, look.now.utc, about=about))
+    alarm = look.state.alarms.get(key)
     if alarm is None or before is None or not alarm.condition or alarm.about == before.about:
         return
-    if len(out.transitions) == written:  # or the record, and the next run, would go on with what it was about at first
+    if (
+        len(look.out.transitions) == written
+    ):  # or the record, and the next run, would go on with what it was about at first
         is_ = state_of(alarm)
-        out.transitions.append(Transition(alarm, is_, is_, "what it is about has changed", now.utc, now.mono_s))
+        look.out.transitions.append(
+            Transition(alarm, is_, is_, "what it is about has changed", look.now.utc, look.now.mono_s)
+        )
 
 
-def close_book(state: State, site: Site, batch: Batch, now: Now, out: Group) -> None:
+def close_book(look: Look, batch: Batch) -> None:
     """The batch is over: what stands about it ends, as no longer judged."""
-    for key, alarm in list(state.alarms.items()):
+    for key, alarm in list(look.state.alarms.items()):
         if alarm.condition and batch_of(key[0]) == batch.id:
-            settle(state, site, key, suppress(alarm, CLOSED, now, over=True), now, out)
-            settle(state, site, key, unsuppress(state.alarms[key], now, CLOSED), now, out)
+            settle(look, key, suppress(alarm, CLOSED, look.now, over=True))
+            settle(look, key, unsuppress(look.state.alarms[key], look.now, CLOSED))
 
 
-def reopen_book(state: State, site: Site, batch: Batch, now: Now, out: Group) -> None:
+def reopen_book(look: Look, batch: Batch) -> None:
     """The batch goes on after all: a reminder that ended with it, and that nothing has answered, begins anew."""
-    for entry in state.looks.get(batch.id, ()):
+    for entry in look.state.looks.get(batch.id, ()):
         key = subject_of(batch.id, entry.egg), LOOK_AGAIN
-        alarm = state.alarms.get(key)
+        alarm = look.state.alarms.get(key)
         if alarm is not None and not alarm.condition:
-            state.alarms[key] = replace(alarm, since=None)  # or it would be taken for told, and over
-    remind_to_look(state, site, now, out)
+            look.state.alarms[key] = replace(alarm, since=None)  # or it would be taken for told, and over
+    remind_to_look(look)
 
 
 def _look_at(entry: Entry) -> datetime:

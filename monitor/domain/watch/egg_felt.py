@@ -6,26 +6,21 @@ from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement
 from monitor.domain.eggs.temperature import COLD_C
 from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.rules import EGG_COLD, EGG_HOT
-from monitor.domain.needs.site import Site
-from monitor.domain.readings.reading import Now
-from monitor.domain.state.known import Eggs, Plan, State
+from monitor.domain.state.known import Eggs, Look, Plan
 from monitor.domain.state.memory import EggFelt
-from monitor.domain.state.record import Group
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
 
 _Worst = tuple[float, float, float, float]  # how far beyond its limit, the egg, the limit, where the egg is going
 
 
-def judge_eggs(
-    state: State, site: Site, plan_: Plan, air_c: float, reading: Fresh, now: Now, out: Group, held: bool
-) -> None:
+def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool) -> None:
     """Move each batch's eggs on by this air, and judge those that are worst off. held: a door is open, so cold waits."""
     hot: list[_Worst] = []
     cold: list[_Worst] = []
     for eggs in plan_.eggs:
-        day = max(0.0, state.batches[eggs.batch].day(now.utc))
-        egg_c = _moved_on(state, eggs, air_c, day, now)
+        day = max(0.0, look.state.batches[eggs.batch].day(look.now.utc))
+        egg_c = _moved_on(look, eggs, air_c, day)
         if eggs.judged:
             settles_c = eggs.model.start(air_c, day)
             hot_c = eggs.model.hot_limit_c(eggs.target_c, day)
@@ -36,21 +31,21 @@ def judge_eggs(
     machine = plan_.needs.machine
     for rule_id, (excess_k, egg_c, limit_c, settles_c), side in ((EGG_HOT, max(hot), 1.0), (EGG_COLD, max(cold), -1.0)):
         key = (machine, rule_id)
-        if excess_k <= 0.0 and key not in state.alarms:
+        if excess_k <= 0.0 and key not in look.state.alarms:
             continue
         deadband_k = plan_.rules[rule_id].deadband
         # Eggs on their way back need nobody: what was to be done has been done.
         coming_back = (egg_c - settles_c) * side > deadband_k and (settles_c - limit_c) * side < 0.0
         verdict = OUT if excess_k > 0.0 and not coming_back else IN if excess_k < -deadband_k else BETWEEN
-        judge(state, site, key, Judgement(verdict, reading.at, egg_c, limit_c, EGG), now, out, held=held and side < 0.0)
+        judge(look, key, Judgement(verdict, reading.at, egg_c, limit_c, EGG), held=held and side < 0.0)
 
 
-def _moved_on(state: State, eggs: Eggs, air_c: float, day: float, now: Now) -> float:
-    felt = state.eggs.get(eggs.batch)
+def _moved_on(look: Look, eggs: Eggs, air_c: float, day: float) -> float:
+    felt = look.state.eggs.get(eggs.batch)
     if felt is None:
         egg_c = eggs.model.start(air_c, day)
     else:
-        seconds = max(0.0, now.mono_s - felt.mono_s)
+        seconds = max(0.0, look.now.mono_s - felt.mono_s)
         egg_c = eggs.model.advance(felt.egg_c, felt.air_c, air_c, seconds, day)
-    state.eggs[eggs.batch] = EggFelt(now.mono_s, egg_c, air_c)
+    look.state.eggs[eggs.batch] = EggFelt(look.now.mono_s, egg_c, air_c)
     return egg_c

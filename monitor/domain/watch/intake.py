@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from monitor.domain.needs.site import Probe, Site
+from monitor.domain.needs.site import Probe
 from monitor.domain.readings.calibration import corrected
 from monitor.domain.readings.dating import (
     ARRIVAL,
@@ -26,9 +26,9 @@ from monitor.domain.readings.dating import (
 from monitor.domain.readings.numbering import Gap, Numbering, give_up, has, take
 from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, Now, Pack, Sample, from_ms, to_ms
-from monitor.domain.state.known import State
+from monitor.domain.state.known import Look
 from monitor.domain.state.memory import Held
-from monitor.domain.state.record import Event, Group, Reflag, StoredReading, Unknown
+from monitor.domain.state.record import Event, Reflag, StoredReading, Unknown
 
 MAX_UNKNOWN = 64  # names of unknown probes kept aside; a rogue node cannot fill the memory
 MAX_BOOTS = 64  # starts of one node whose messages are still told apart; the record keeps them all
@@ -52,52 +52,52 @@ class Fresh:
     confirmed: Held | None = None
 
 
-def take_in(state: State, site: Site, pack: Pack, now: Now, out: Group) -> list[Fresh]:
+def take_in(look: Look, pack: Pack) -> list[Fresh]:
     """Store what the pack holds; return the readings that are news, at most one per probe, the newest."""
     if (
-        pack.node not in site.by_node
+        pack.node not in look.site.by_node
     ):  # nothing of it is stored, so it is not told so: it may keep what it has till it is known
         for sample in pack.samples:
-            _keep_aside(state, f"{pack.node}/{sample.probe}", sample, now, out)
+            _keep_aside(look, f"{pack.node}/{sample.probe}", sample)
         return []
     if pack.boot is not None and pack.seq is not None:
         key = (pack.node, pack.boot)
-        numbering = state.numberings.get(key)
+        numbering = look.state.numberings.get(key)
         if numbering is None:
             numbering = Numbering()
-            _forget_boots(state.numberings, pack.node)
+            _forget_boots(look.state.numberings, pack.node)
         if has(numbering, pack.seq):
             return []
-        state.numberings[key] = out.numberings[key] = take(numbering, pack.seq, now.mono_s)
+        look.state.numberings[key] = look.out.numberings[key] = take(numbering, pack.seq, look.now.mono_s)
     fresh: dict[str, Fresh] = {}
     line: Line | None = None
     age_s = 0.0
     base_ms = 0
     for sample in pack.samples:
-        boot, basis, up_ms = _counted(pack, sample, now)
+        boot, basis, up_ms = _counted(pack, sample, look.now)
         if pack.retained and basis == ARRIVAL:
             continue  # nobody knows when it was taken
         if line is None or basis != UPTIME or line.basis != UPTIME:
             # Several samples in one pack: what arrived just now is the pack's own time, not that of its oldest sample.
             base_ms = pack.up_s * 1000 if basis == UPTIME and pack.up_s is not None else up_ms
-            line, age_s = _line_for(state, pack.node, boot, basis, base_ms, now, out)
+            line, age_s = _line_for(look, pack.node, boot, basis, base_ms)
         name = f"{pack.node}/{sample.probe}"
-        probe = site.probes.get(name)
+        probe = look.site.probes.get(name)
         if probe is None:
-            _keep_aside(state, name, sample, now, out)
+            _keep_aside(look, name, sample)
             continue
         waited_s = age_s + (base_ms - up_ms) / 1000.0
         if sample.dry_bulb_c is None or pack.retained or waited_s == UNSETTLED:
-            out.readings.append(_by_itself(name, line.id, up_ms, sample))
+            look.out.readings.append(_by_itself(name, line.id, up_ms, sample))
             continue
-        mono_s = now.mono_s - waited_s
+        mono_s = look.now.mono_s - waited_s
         at = from_ms(line.offset_ms + up_ms)
-        quality, confirmed = _assess(state, probe, line.id, up_ms, at, sample, mono_s, out)
+        quality, confirmed = _assess(look, probe, line.id, up_ms, at, sample, mono_s)
         if waited_s <= probe.fresh_s:
             seen = fresh.get(name)
             if seen is None or at > seen.at:
                 dry_bulb_c, rh_pct = sample.dry_bulb_c, sample.rh_pct
-                known = state.calibrations.get(name)
+                known = look.state.calibrations.get(name)
                 if known:
                     dry_bulb_c, rh_pct = corrected(known, at, dry_bulb_c, rh_pct)
                 fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality, confirmed)
@@ -111,73 +111,73 @@ def _by_itself(name: str, line: int, up_ms: int, sample: Sample) -> StoredReadin
 
 
 def _assess(
-    state: State, probe: Probe, line: int, up_ms: int, at: datetime, sample: Sample, mono_s: float, out: Group
+    look: Look, probe: Probe, line: int, up_ms: int, at: datetime, sample: Sample, mono_s: float
 ) -> tuple[Assessment, Held | None]:
     """Store one reading with what the tests say of it, and settle the flags of the one before, where that waited for this."""
-    trail = state.trails.get(probe.key, _UNSEEN)
+    trail = look.state.trails.get(probe.key, _UNSEEN)
     quality = assess(trail, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s)
-    state.trails[probe.key] = quality.trail
+    look.state.trails[probe.key] = quality.trail
     flag = max(quality.dry_bulb_flag, NOT_EVALUATED if quality.dry_bulb_held else PASS)
     rh_flag = max(quality.rh_flag, NOT_EVALUATED if quality.rh_held else PASS)
     confirmed = None
     if quality.before is not None:
-        held = state.held.pop(probe.key, None)
+        held = look.state.held.pop(probe.key, None)
         if held is not None:
             settled = quality.before if held.dry_bulb_held else held.flag
             settled_rh = quality.before if held.rh_held else held.rh_flag
-            out.reflags.append(Reflag(probe.key, held.line, held.up_ms, settled, settled_rh))
+            look.out.reflags.append(Reflag(probe.key, held.line, held.up_ms, settled, settled_rh))
             if quality.before < FAIL and not quality.held:
                 confirmed = held
     if quality.held:
-        state.held[probe.key] = Held(
+        look.state.held[probe.key] = Held(
             at, sample.dry_bulb_c or 0.0, line, up_ms, flag, rh_flag, quality.dry_bulb_held, quality.rh_held
         )
-    out.readings.append(StoredReading(probe.key, line, up_ms, sample.dry_bulb_c, sample.rh_pct, flag, rh_flag))
+    look.out.readings.append(StoredReading(probe.key, line, up_ms, sample.dry_bulb_c, sample.rh_pct, flag, rh_flag))
     return quality, confirmed
 
 
-def follow_clock(state: State, now: Now, out: Group) -> None:
+def follow_clock(look: Look) -> None:
     """Notice that the label clock was set, and mend what it labelled.
 
     Labels given while the clock was known to be wrong move with it, once. A clock that was right, and is set all the same, leaves
     the labels before it as they are.
     """
-    anchor_ms = to_ms(now.utc) - now.mono_s * 1000.0
-    moved_ms = anchor_ms - state.anchor_ms
-    if -STEP_MS <= moved_ms <= STEP_MS and (state.clock_ok or not now.clock_ok):
+    anchor_ms = to_ms(look.now.utc) - look.now.mono_s * 1000.0
+    moved_ms = anchor_ms - look.state.anchor_ms
+    if -STEP_MS <= moved_ms <= STEP_MS and (look.state.clock_ok or not look.now.clock_ok):
         return
-    was_ok, anchor_before_ms = state.clock_ok, state.anchor_ms
-    state.anchor_ms, state.clock_ok = anchor_ms, now.clock_ok
-    state.plans.clear()
+    was_ok, anchor_before_ms = look.state.clock_ok, look.state.anchor_ms
+    look.state.anchor_ms, look.state.clock_ok = anchor_ms, look.now.clock_ok
+    look.state.plans.clear()
     if was_ok:
-        state.split.update(state.lines)
+        look.state.split.update(look.state.lines)
         # Until a node speaks again nothing says how its count lies to the new label: a run that begins before must not go by it.
-        for key, parts in state.lines.items():
+        for key, parts in look.state.lines.items():
             doubted = replace(parts[-1], trusted=False)
-            state.lines[key] = (*parts[:-1], doubted)
-            out.lines[doubted.id] = doubted
+            look.state.lines[key] = (*parts[:-1], doubted)
+            look.out.lines[doubted.id] = doubted
     else:
-        for key, parts in state.lines.items():
+        for key, parts in look.state.lines.items():
             mended = tuple(relabel(line, anchor_ms) for line in parts)
             for line, before in zip(mended, parts, strict=True):
                 if line != before:
-                    out.lines[line.id] = line
-            state.lines[key] = mended
-        _mend_alarms(state, anchor_before_ms, now)
+                    look.out.lines[line.id] = line
+            look.state.lines[key] = mended
+        _mend_alarms(look, anchor_before_ms)
     text = f"the clock was set by {moved_ms / 1000.0:+.1f} s" + ("" if was_ok else ", labels of this run mended")
-    out.events.append(Event(now.utc, "clock", "site", text))
+    look.out.events.append(Event(look.now.utc, "clock", "site", text))
 
 
-def give_up_holes(state: State, now: Now, out: Group) -> None:
+def give_up_holes(look: Look) -> None:
     """Numbers that are overdue become a recorded gap, so that the node can forget what came after them."""
-    for key, numbering in state.numberings.items():
+    for key, numbering in look.state.numberings.items():
         if numbering.above:
-            later, hole = give_up(numbering, now.mono_s)
+            later, hole = give_up(numbering, look.now.mono_s)
             if hole is not None:
-                state.numberings[key] = out.numberings[key] = later
-                out.gaps.append(Gap(key[0], key[1], hole[0], hole[1], True))
+                look.state.numberings[key] = look.out.numberings[key] = later
+                look.out.gaps.append(Gap(key[0], key[1], hole[0], hole[1], True))
                 text = f"boot {key[1]}: messages {hole[0]} to {hole[1]} never came"
-                out.events.append(Event(now.utc, "gap", key[0], text))
+                look.out.events.append(Event(look.now.utc, "gap", key[0], text))
 
 
 def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
@@ -193,61 +193,67 @@ def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
     return ARRIVAL_BOOT, ARRIVAL, round(now.mono_s * 1000 + sample.offset_s * 1000)
 
 
-def _line_for(state: State, node: str, boot: int, basis: str, up_ms: int, now: Now, out: Group) -> tuple[Line, float]:
+def _line_for(look: Look, node: str, boot: int, basis: str, up_ms: int) -> tuple[Line, float]:
     """The line that dates this counted time, kept up to date, and how long the sample waited, in seconds."""
     key = (node, boot)
-    mono_ms = now.mono_s * 1000.0
-    parts = state.lines.get(key)
+    mono_ms = look.now.mono_s * 1000.0
+    parts = look.state.lines.get(key)
     if parts is None:
-        _forget_boots(state.lines, node)
-        state.last_line += 1
-        line = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms, state.clock_ok)
-        state.lines[key] = (line,)
-        out.lines[line.id] = line
+        _forget_boots(look.state.lines, node)
+        look.state.last_line += 1
+        line = start_line(
+            look.state.last_line, node, boot, basis, up_ms, mono_ms, look.state.anchor_ms, look.state.clock_ok
+        )
+        look.state.lines[key] = (line,)
+        look.out.lines[line.id] = line
         return line, UNSETTLED if basis == UPTIME else 0.0
     newest = parts[-1]
     if up_ms < newest.from_up_ms and len(parts) > 1:
         waited_ms = 0.0 if newest.mono_offset_ms is None else mono_ms - up_ms - newest.mono_offset_ms
         part = next((p for p in reversed(parts) if p.from_up_ms <= up_ms), parts[0])
         return part, max(0.0, waited_ms / 1000.0)
-    line, age_s, drifted = hear(newest, up_ms, mono_ms, state.anchor_ms)
-    if drifted or key in state.split:
+    line, age_s, drifted = hear(newest, up_ms, mono_ms, look.state.anchor_ms)
+    if drifted or key in look.state.split:
         if up_ms <= newest.last_up_ms:
             line = replace(
                 line, offset_ms=newest.offset_ms
             )  # an older message: what the clock was set by is not for it
         else:
-            state.split.discard(key)
-            state.last_line += 1
-            begun = start_line(state.last_line, node, boot, basis, up_ms, mono_ms, state.anchor_ms, state.clock_ok)
-            offset_ms = round((line.mono_offset_ms or 0.0) + state.anchor_ms) if basis != CLOCK else begun.offset_ms
+            look.state.split.discard(key)
+            look.state.last_line += 1
+            begun = start_line(
+                look.state.last_line, node, boot, basis, up_ms, mono_ms, look.state.anchor_ms, look.state.clock_ok
+            )
+            offset_ms = (
+                round((line.mono_offset_ms or 0.0) + look.state.anchor_ms) if basis != CLOCK else begun.offset_ms
+            )
             line = replace(begun, mono_offset_ms=line.mono_offset_ms, offset_ms=offset_ms)
-            state.lines[key] = (*parts, line)
-            out.lines[line.id] = line
+            look.state.lines[key] = (*parts, line)
+            look.out.lines[line.id] = line
             return line, age_s
-    state.lines[key] = (*parts[:-1], line) if len(parts) > 1 else (line,)
-    out.lines[line.id] = line
+    look.state.lines[key] = (*parts[:-1], line) if len(parts) > 1 else (line,)
+    look.out.lines[line.id] = line
     return line, age_s
 
 
-def _mend_alarms(state: State, anchor_before_ms: float, now: Now) -> None:
+def _mend_alarms(look: Look, anchor_before_ms: float) -> None:
     """The times of alarms that began in this run, under a label clock that was wrong; they are told with the right ones."""
-    began_ms = anchor_before_ms + state.started_mono_s * 1000.0
-    ended_ms = anchor_before_ms + now.mono_s * 1000.0
+    began_ms = anchor_before_ms + look.state.started_mono_s * 1000.0
+    ended_ms = anchor_before_ms + look.now.mono_s * 1000.0
 
     def mended(at: datetime | None) -> datetime | None:
         if at is None or not began_ms <= to_ms(at) <= ended_ms:
             return at  # of a run before this one, labelled by another clock
-        return from_ms(round(to_ms(at) - anchor_before_ms + state.anchor_ms))
+        return from_ms(round(to_ms(at) - anchor_before_ms + look.state.anchor_ms))
 
-    for key, alarm in state.alarms.items():
+    for key, alarm in look.state.alarms.items():
         until, until_mono_s = alarm.shelved_until, alarm.shelved_until_mono_s
-        state.alarms[key] = replace(
+        look.state.alarms[key] = replace(
             alarm,
             since=mended(alarm.since),
             ended=mended(alarm.ended),
             pending_at=mended(alarm.pending_at),
-            shelved_until=until if until_mono_s is None else from_ms(round(until_mono_s * 1000 + state.anchor_ms)),
+            shelved_until=until if until_mono_s is None else from_ms(round(until_mono_s * 1000 + look.state.anchor_ms)),
         )
 
 
@@ -258,10 +264,12 @@ def _forget_boots(known: dict[tuple[str, int], Any], node: str) -> None:
         del known[key]
 
 
-def _keep_aside(state: State, name: str, sample: Sample, now: Now, out: Group) -> None:
-    seen = state.unknown.get(name)
-    if seen is None and len(state.unknown) >= MAX_UNKNOWN:
+def _keep_aside(look: Look, name: str, sample: Sample) -> None:
+    seen = look.state.unknown.get(name)
+    if seen is None and len(look.state.unknown) >= MAX_UNKNOWN:
         return
-    first = now.utc if seen is None else seen.first_at
+    first = look.now.utc if seen is None else seen.first_at
     count = 1 if seen is None else seen.count + 1
-    state.unknown[name] = out.unknown[name] = Unknown(name, first, now.utc, count, sample.dry_bulb_c, sample.rh_pct)
+    look.state.unknown[name] = look.out.unknown[name] = Unknown(
+        name, first, look.now.utc, count, sample.dry_bulb_c, sample.rh_pct
+    )

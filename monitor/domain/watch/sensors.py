@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from monitor.domain.alarms.alarm import IN, OUT, Judgement
 from monitor.domain.needs.rules import DISAGREE, DRIFTING, SENSOR_FAILED, SENSOR_SUSPECT
-from monitor.domain.needs.site import STILL, Site
+from monitor.domain.needs.site import STILL
 from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Difference, Given, Pairs, agree
 from monitor.domain.readings.agreement import DRY_BULB as DRY_BULB_TEST
-from monitor.domain.readings.reading import FAIL, SUSPECT, Now
-from monitor.domain.state.known import State
-from monitor.domain.state.record import Group
+from monitor.domain.readings.reading import FAIL, SUSPECT
+from monitor.domain.state.known import Look
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
 
@@ -20,53 +19,53 @@ _QUANTITIES = {"T": "temperature", "H": "humidity"}
 _OF_THE_AIR = "RNG-T"
 
 
-def judge_sensor(state: State, site: Site, reading: Fresh, now: Now, out: Group) -> None:
+def judge_sensor(look: Look, reading: Fresh) -> None:
     """One probe by its own tests: failed, doubtful, or neither."""
     quality, probe = reading.quality, reading.probe.key
     failed, suspect = (probe, SENSOR_FAILED), (probe, SENSOR_SUSPECT)
     if quality.dry_bulb_flag == FAIL:
         about = _about(quality.tests, FAIL)
-        judge(state, site, failed, Judgement(OUT, reading.at, about=about), now, out)
-    elif failed in state.alarms and quality.dry_bulb_fit:
-        judge(state, site, failed, Judgement(IN, reading.at), now, out)
+        judge(look, failed, Judgement(OUT, reading.at, about=about))
+    elif failed in look.state.alarms and quality.dry_bulb_fit:
+        judge(look, failed, Judgement(IN, reading.at))
     if quality.held:
         return  # the next reading says what this one was
     doubtful = any(flag == SUSPECT and test != _OF_THE_AIR for test, flag in quality.tests)
-    if doubtful or suspect in state.alarms:
+    if doubtful or suspect in look.state.alarms:
         about = _about(quality.tests, SUSPECT) if doubtful else ""
-        judge(state, site, suspect, Judgement(OUT if doubtful else IN, reading.at, about=about), now, out)
+        judge(look, suspect, Judgement(OUT if doubtful else IN, reading.at, about=about))
 
 
-def compare_sensors(state: State, site: Site, machine: str, now: Now, out: Group) -> None:
+def compare_sensors(look: Look, machine: str) -> None:
     """The probes of one machine against one another."""
-    probes = site.by_machine[machine]
+    probes = look.site.by_machine[machine]
     given: dict[str, Given] = {}
     for probe in probes:
-        heard = state.heard.get(probe.key)
+        heard = look.state.heard.get(probe.key)
         if heard is not None:
             given[probe.key] = (heard.mono_s, heard.dry_bulb_c, heard.rh_pct)
     if len(given) < 2:
         return
     found = agree(
-        state.pairs.get(machine, _NOTHING),
-        now.mono_s,
+        look.state.pairs.get(machine, _NOTHING),
+        look.now.mono_s,
         given,
         interval_s=max(p.interval_s for p in probes),
-        still=site.machines[machine].air == STILL,
+        still=look.site.machines[machine].air == STILL,
     )
-    state.pairs[machine] = found.pairs
-    _judge_agreement(state, site, machine, found, now, out)
+    look.state.pairs[machine] = found.pairs
+    _judge_agreement(look, machine, found)
 
 
-def _judge_agreement(state: State, site: Site, machine: str, found: Agreement, now: Now, out: Group) -> None:
+def _judge_agreement(look: Look, machine: str, found: Agreement) -> None:
     for test, rule in ((XDIS, DISAGREE), (DRIFT, DRIFTING)):
         standing = [d for d in found.found if d.test == test]
         key = (machine, rule)
         if standing:
             worst = max(standing, key=lambda d: d.flag)
-            judge(state, site, key, Judgement(OUT, now.utc, about=_difference(worst, site.unit)), now, out)
-        elif key in state.alarms and found.compared:
-            judge(state, site, key, Judgement(IN, now.utc), now, out)
+            judge(look, key, Judgement(OUT, look.now.utc, about=_difference(worst, look.site.unit)))
+        elif key in look.state.alarms and found.compared:
+            judge(look, key, Judgement(IN, look.now.utc))
 
 
 def _about(tests: tuple[tuple[str, int], ...], flag: int) -> str:

@@ -46,10 +46,8 @@ from monitor.domain.needs.rules import (
     SENSOR_SUSPECT,
     Rule,
 )
-from monitor.domain.needs.site import Site
-from monitor.domain.readings.reading import Now
-from monitor.domain.state.known import State, plan_with, rule_of
-from monitor.domain.state.record import Attempt, Group
+from monitor.domain.state.known import Look, plan_with, rule_of
+from monitor.domain.state.record import Attempt
 from monitor.domain.watch.plan import SITE_SUBJECT
 
 MILD_AGAIN_S = (
@@ -58,7 +56,7 @@ MILD_AGAIN_S = (
 MAX_WAITING = 500  # unsent notices per contact: a phone service dead for days must not fill the card
 
 
-def tell(state: State, site: Site, transition: Transition, now: Now, out: Group) -> Alarm:
+def tell(look: Look, transition: Transition) -> Alarm:
     """Put the notices of one transition into `out`; the alarm, with whether its episode was told."""
     alarm = transition.alarm
     closing = _closes(transition)
@@ -68,57 +66,56 @@ def tell(state: State, site: Site, transition: Transition, now: Now, out: Group)
         return alarm
     if closing and alarm.rule == LOOK_AGAIN:
         return replace(alarm, told=False)  # who wrote down what was seen needs no message that it was
-    if closing and said_already(state, site, alarm.subject, alarm.rule):
+    if closing and said_already(look, alarm.subject, alarm.rule):
         return replace(
             alarm, told=False
         )  # what is worse stands, and was told: "no longer" would be read as all is well
-    rule = rule_of(state, site, *alarm.key)
-    facts = facts_of(transition, _concerned(state, alarm), _doubtful(state, site, alarm))
+    rule = rule_of(look, *alarm.key)
+    facts = facts_of(transition, _concerned(look, alarm), _doubtful(look, alarm))
     priority = LOW if closing else rule.priority  # good news wakes nobody
-    _put(state, site, site.contacts, alarm, priority, facts, closing, now, out)
+    _put(look, look.site.contacts, alarm, priority, facts, closing)
     return replace(alarm, told=not closing)
 
 
-def remind(state: State, site: Site, alarm: Alarm, now: Now, out: Group) -> Alarm:
+def remind(look: Look, alarm: Alarm) -> Alarm:
     """Tell a standing alarm again that nobody has answered; a contact that has not yet got its last message is not sent another."""
-    rule = rule_of(state, site, *alarm.key)
+    rule = rule_of(look, *alarm.key)
     if rule.priority != LOW or (rule.re_alarm_s or 0.0) >= MILD_AGAIN_S:
-        again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, now.utc, now.mono_s)
-        facts = facts_of(again, _concerned(state, alarm), _doubtful(state, site, alarm))
-        unheard = set(state.unsent.values())
-        reached = [contact for contact in site.contacts if (contact, alarm.number) not in unheard]
-        _put(state, site, reached, alarm, rule.priority, facts, False, now, out)
-    return replace(alarm, asked_mono_s=now.mono_s)
+        again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, look.now.utc, look.now.mono_s)
+        facts = facts_of(again, _concerned(look, alarm), _doubtful(look, alarm))
+        unheard = set(look.state.unsent.values())
+        reached = [contact for contact in look.site.contacts if (contact, alarm.number) not in unheard]
+        _put(look, reached, alarm, rule.priority, facts, False)
+    return replace(alarm, asked_mono_s=look.now.mono_s)
 
 
 def _put(
-    state: State, site: Site, contacts: Iterable[str], alarm: Alarm, priority: str, facts: Facts,
-    closing: bool, now: Now, out: Group,
+    look: Look, contacts: Iterable[str], alarm: Alarm, priority: str, facts: Facts, closing: bool
 ) -> None:  # fmt: skip
     """One notice for each contact into `out`, as long as the outbox has room for it."""
     for contact in contacts:
-        state.last_notice += 1
+        look.state.last_notice += 1
         notice = Notice(
-            id=state.last_notice,
-            dedupe=f"{alarm.number}/{state.last_notice}/{contact}",
+            id=look.state.last_notice,
+            dedupe=f"{alarm.number}/{look.state.last_notice}/{contact}",
             contact=contact,
             priority=priority,
             title="",
             text="",
-            created=now.utc,
+            created=look.now.utc,
             alarm_number=alarm.number,
             closing=closing,
-            link=site.link,
+            link=look.site.link,
             facts=facts,
         )
-        out.notices.append(notice)
-        waiting = state.waiting.get(contact, 0)
+        look.out.notices.append(notice)
+        waiting = look.state.waiting.get(contact, 0)
         if waiting >= MAX_WAITING and priority not in (HIGH, CRITICAL):
             detail = f"outbox full: {waiting} notices wait for {contact}, expected under {MAX_WAITING}"
-            out.attempts.append(Attempt(notice.id, "cancelled", detail, now.utc, contact))
+            look.out.attempts.append(Attempt(notice.id, "cancelled", detail, look.now.utc, contact))
         else:
-            state.waiting[contact] = waiting + 1
-            state.unsent[notice.id] = (contact, alarm.number)
+            look.state.waiting[contact] = waiting + 1
+            look.state.unsent[notice.id] = (contact, alarm.number)
 
 
 def _closes(transition: Transition) -> bool:
@@ -129,10 +126,10 @@ def _closes(transition: Transition) -> bool:
     return state == SUPPRESSED and before in (UNACKNOWLEDGED, ACKNOWLEDGED)
 
 
-def _concerned(state: State, alarm: Alarm) -> Needs | None:
+def _concerned(look: Look, alarm: Alarm) -> Needs | None:
     """The needs of the machine that an alarm is about, with the batches that it is about."""
-    plan, batch = state.plans.get(alarm.subject), batch_of(alarm.subject)
-    if plan is None and (plan := plan_with(state, batch)) is not None:
+    plan, batch = look.state.plans.get(alarm.subject), batch_of(alarm.subject)
+    if plan is None and (plan := plan_with(look.state, batch)) is not None:
         return replace(plan.needs, occupants=tuple(o for o in plan.needs.occupants if o.batch == batch))
     if plan is None:
         return None
@@ -141,63 +138,63 @@ def _concerned(state: State, alarm: Alarm) -> Needs | None:
     return replace(plan.needs, occupants=tuple(o for o in plan.needs.occupants if o.batch in plan.awaited))
 
 
-def said_already(state: State, site: Site, subject: str, rule: str) -> bool:
+def said_already(look: Look, subject: str, rule: str) -> bool:
     """Whether another standing alarm says it, so that this one need not begin."""
     if rule == HANDLING_OVER:
-        return _too_hot_or_cold(state, site, subject)
-    judged = site.rules[rule]
+        return _too_hot_or_cold(look, subject)
+    judged = look.site.rules[rule]
     if judged.of_the_air and rule != NOT_RAISED:
-        return _said_of_the_air(state, site, subject, judged)
+        return _said_of_the_air(look, subject, judged)
     if rule == NO_DATA:
-        node = site.probes[subject].node if subject in site.probes else ""
-        return _stands(state, SITE_SUBJECT, ALL_SILENT) or _stands(state, node, NODE_OFFLINE)
+        node = look.site.probes[subject].node if subject in look.site.probes else ""
+        return _stands(look, SITE_SUBJECT, ALL_SILENT) or _stands(look, node, NODE_OFFLINE)
     if rule == NODE_OFFLINE:
-        probes = site.by_node.get(subject, ())
-        each = bool(probes) and all(_stands(state, p.key, NO_DATA) for p in probes)
-        return each or _stands(state, SITE_SUBJECT, ALL_SILENT)
+        probes = look.site.by_node.get(subject, ())
+        each = bool(probes) and all(_stands(look, p.key, NO_DATA) for p in probes)
+        return each or _stands(look, SITE_SUBJECT, ALL_SILENT)
     return False
 
 
-def _said_of_the_air(state: State, site: Site, subject: str, rule: Rule) -> bool:
+def _said_of_the_air(look: Look, subject: str, rule: Rule) -> bool:
     """Whether the alarm stands that this rule comes before or beside; or it was told why the air is too low."""
     beside = HUMIDITY if rule.quantity == HUMIDITY else DRY_BULB  # of what the eggs feel, the air's
-    if rule.level != ALARM and _alarm_stands(state, site, subject, beside, rule.side):
+    if rule.level != ALARM and _alarm_stands(look, subject, beside, rule.side):
         return True
-    if rule.side == BELOW and _not_back(state, site, subject, rule.id):
+    if rule.side == BELOW and _not_back(look, subject, rule.id):
         return True
     if rule.quantity != HUMIDITY:
         return False
     # Air that is far too hot or cold has another humidity too, by that alone, and the temperature is the more urgent.
-    return _too_hot_or_cold(state, site, subject) or (rule.side == BELOW and _stands(state, subject, NOT_RAISED))
+    return _too_hot_or_cold(look, subject) or (rule.side == BELOW and _stands(look, subject, NOT_RAISED))
 
 
-def _too_hot_or_cold(state: State, site: Site, subject: str) -> bool:
-    return any(_alarm_stands(state, site, subject, DRY_BULB, side) for side in (ABOVE, BELOW))
+def _too_hot_or_cold(look: Look, subject: str) -> bool:
+    return any(_alarm_stands(look, subject, DRY_BULB, side) for side in (ABOVE, BELOW))
 
 
-def _alarm_stands(state: State, site: Site, subject: str, quantity: str, side: str | None) -> bool:
-    return _stands(state, subject, site.by_limit.get((quantity, side or "", ALARM), ""))
+def _alarm_stands(look: Look, subject: str, quantity: str, side: str | None) -> bool:
+    return _stands(look, subject, look.site.by_limit.get((quantity, side or "", ALARM), ""))
 
 
-def _not_back(state: State, site: Site, subject: str, rule: str) -> bool:
+def _not_back(look: Look, subject: str, rule: str) -> bool:
     """Whether it was told that the machine did not come back from handling, as urgently as this would be."""
-    if not _stands(state, subject, HANDLING_OVER):
+    if not _stands(look, subject, HANDLING_OVER):
         return False
-    told, this = (PRIORITIES.index(rule_of(state, site, subject, r).priority) for r in (HANDLING_OVER, rule))
+    told, this = (PRIORITIES.index(rule_of(look, subject, r).priority) for r in (HANDLING_OVER, rule))
     return told >= this
 
 
-def _doubtful(state: State, site: Site, alarm: Alarm) -> bool:
+def _doubtful(look: Look, alarm: Alarm) -> bool:
     """Whether a sensor behind an alarm about air is itself in doubt. It is told all the same: a doubt silences no danger."""
     machine = alarm.subject
-    if alarm.value is None or machine not in site.by_machine:
+    if alarm.value is None or machine not in look.site.by_machine:
         return False
-    probes = [p.key for p in site.by_machine[machine]]
+    probes = [p.key for p in look.site.by_machine[machine]]
     keys = [(machine, DISAGREE), *((p, r) for p in probes for r in (SENSOR_SUSPECT, SENSOR_FAILED))]
-    return any((doubt := state.alarms.get(key)) is not None and doubt.condition for key in keys)
+    return any((doubt := look.state.alarms.get(key)) is not None and doubt.condition for key in keys)
 
 
-def _stands(state: State, subject: str, rule: str) -> bool:
-    other = state.alarms.get((subject, rule))
+def _stands(look: Look, subject: str, rule: str) -> bool:
+    other = look.state.alarms.get((subject, rule))
     # A person who shelved it has heard of it; what is suppressed or out of service has nobody who did.
     return other is not None and other.condition and not other.suppressed and not other.out_of_service

@@ -11,28 +11,28 @@ from monitor.domain.needs.batch import batch_of, counted
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Probe, Site
 from monitor.domain.readings.reading import Now
-from monitor.domain.state.known import Plan, State
+from monitor.domain.state.known import Look, Plan, State
 
 _VALUES = (DRY_BULB, RH, WET_BULB, EGG)
 
 
-def machine_view(state: State, site: Site, machine: str, now: Now) -> dict[str, Any]:
+def machine_view(look: Look, machine: str) -> dict[str, Any]:
     """A plain mapping, ready for JSON: unit in each name, RFC 3339 times, None for what is not known."""
-    about = site.machines[machine]
-    plan = state.plans.get(machine)
+    about = look.site.machines[machine]
+    plan = look.state.plans.get(machine)
     inside = set() if plan is None else {o.batch for o in plan.needs.occupants}
-    subjects = {machine, *_keys(site, machine)}
-    alarms = [a for a in state.alarms.values() if a.subject in subjects or batch_of(a.subject) in inside]
+    subjects = {machine, *_keys(look.site, machine)}
+    alarms = [a for a in look.state.alarms.values() if a.subject in subjects or batch_of(a.subject) in inside]
     return {
         "machine": machine,
         "name": about.name,
         "kind": about.kind,
-        "at": rfc3339(now),
-        "probes": [_probe_view(state, site, probe, plan, now) for probe in site.by_machine.get(machine, ())],
+        "at": rfc3339(look.now),
+        "probes": [_probe_view(look, probe, plan) for probe in look.site.by_machine.get(machine, ())],
         "batches": [] if plan is None else [_occupant(o) for o in plan.needs.occupants],
         "bands": {} if plan is None else _bands(plan),
-        "eggs": [] if plan is None else _eggs(state, plan),
-        "handling_until": None if machine not in state.handlings else _stamp(state.handlings[machine].until),
+        "eggs": [] if plan is None else _eggs(look.state, plan),
+        "handling_until": None if machine not in look.state.handlings else _stamp(look.state.handlings[machine].until),
         "settling_until": None
         if plan is None or plan.needs.settling_until is None
         else _stamp(plan.needs.settling_until),
@@ -73,15 +73,15 @@ def _keys(site: Site, machine: str) -> set[str]:
     return {p.key for p in probes} | {p.node for p in probes}
 
 
-def _probe_view(state: State, site: Site, probe: Probe, plan: Plan | None, now: Now) -> dict[str, Any]:
-    heard = state.heard.get(probe.key)
+def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> dict[str, Any]:
+    heard = look.state.heard.get(probe.key)
     base: dict[str, Any] = {"probe": probe.key, "position": probe.position}
     if heard is None:
         return {**base, "dry_bulb_c": None, "rh_pct": None, "age_s": None, "silent": True}
     air: dict[str, Any] = {"dry_bulb_c": round(heard.dry_bulb_c, 3), "rh_pct": None}
     if heard.rh_pct is not None:
         rh = min(heard.rh_pct, 100.0)
-        full = air_state(heard.dry_bulb_c, rh, site.pressure_kpa)
+        full = air_state(heard.dry_bulb_c, rh, look.site.pressure_kpa)
         air |= {
             "rh_pct": round(rh, 2),
             "wet_bulb_c": round(full.wet_bulb_c, 3),
@@ -89,13 +89,13 @@ def _probe_view(state: State, site: Site, probe: Probe, plan: Plan | None, now: 
             "vapour_kpa": round(full.vapour_kpa, 4),
             "deficit_kpa": round(full.deficit_kpa, 4),
         }
-        if site.wick_coefficient_per_k is not None:
-            wick = wick_wet_bulb_c(heard.dry_bulb_c, rh, site.pressure_kpa, site.wick_coefficient_per_k)
+        if look.site.wick_coefficient_per_k is not None:
+            wick = wick_wet_bulb_c(heard.dry_bulb_c, rh, look.site.pressure_kpa, look.site.wick_coefficient_per_k)
             air["wick_wet_bulb_c"] = round(wick, 3)
         if plan is not None and plan.needs.wet_bulb_c is not None:
-            derived = derived_rh(plan.needs.wet_bulb_c, heard.dry_bulb_c, site.pressure_kpa)
+            derived = derived_rh(plan.needs.wet_bulb_c, heard.dry_bulb_c, look.site.pressure_kpa)
             air["rh_band_pct"] = _band(derived)
-    age_s = now.mono_s - heard.mono_s
+    age_s = look.now.mono_s - heard.mono_s
     return {**base, **air, "age_s": round(age_s, 1), "silent": age_s > probe.silence_s}
 
 

@@ -46,7 +46,7 @@ from monitor.domain.readings.calibration import Calibration, CalibrationError, c
 from monitor.domain.readings.calibration_words import calibration_view, said
 from monitor.domain.readings.reading import Now, from_ms, to_ms
 from monitor.domain.signs.opening import HandlingError, declare, finish
-from monitor.domain.state.known import State, rule_of
+from monitor.domain.state.known import Look, State, rule_of
 from monitor.domain.state.record import Event, Group
 from monitor.domain.state.remembering import remember
 from monitor.domain.watch.egg_alarms import close_book, reopen_book, take_book
@@ -81,6 +81,11 @@ class _Work:
     request: Mapping[str, Any]
     now: Now
     out: Group
+
+    @property
+    def look(self) -> Look:
+        """The same, as the decision takes it."""
+        return Look(self.state, self.site, self.now, self.out)
 
 
 def perform(state: State, site: Site, request: Mapping[str, Any], now: Now, out: Group) -> dict[str, Any]:
@@ -196,7 +201,7 @@ def _close(work: _Work) -> dict[str, Any]:
 def _reopen(work: _Work) -> dict[str, Any]:
     batch = reopened(_batch(work))
     answer = _adopt(work, batch, "opened again")
-    reopen_book(work.state, work.site, batch, work.now, work.out)
+    reopen_book(work.look, batch)
     return answer
 
 
@@ -208,7 +213,7 @@ def _acknowledge(work: _Work) -> dict[str, Any]:
 def _shelve(work: _Work) -> dict[str, Any]:
     alarm = _alarm(work)
     for_s = _seconds(work, f"alarm {alarm.number}")
-    rule = rule_of(work.state, work.site, *alarm.key)
+    rule = rule_of(work.look, *alarm.key)
     return _adopt_alarm(work, alarm, shelve(alarm, for_s, _text(work, "by", ""), work.now, rule))
 
 
@@ -252,7 +257,7 @@ def _handling(work: _Work) -> dict[str, Any]:
             and alarm.condition
             and not alarm.covered
         ):
-            rule = rule_of(work.state, work.site, *alarm.key)
+            rule = rule_of(work.look, *alarm.key)
             for_s = min(handling.until_mono_s - work.now.mono_s, MAX_SHELF_S[rule.priority])
             _adopt_alarm(work, alarm, shelve(alarm, for_s, by, work.now, rule))
             shelved.append(alarm.number)
@@ -287,7 +292,7 @@ def _calibrate(work: _Work) -> dict[str, Any]:
         work.state.watches.pop(probe.machine, None)
         work.state.windows.pop(probe.machine, None)
         # Also for the next run, where this is asked while none goes on.
-        work.out.memory = remember(work.state, work.site, work.now)
+        work.out.memory = remember(work.look)
     by = f" by {calibration.by}" if calibration.by else ""
     work.out.events.append(Event(work.now.utc, "calibration", name, f"{said(calibration, 'C')}{by}"))
     in_force = calibration in standing(later, work.now.utc)
@@ -308,8 +313,8 @@ def _judge_weight(work: _Work) -> dict[str, Any]:
 
 def _room(work: _Work) -> dict[str, Any]:
     for machine in work.site.machines:
-        plan(work.state, work.site, machine, work.now, work.out)
-    views = [machine_view(work.state, work.site, m, work.now) for m in work.site.machines]
+        plan(work.look, machine)
+    views = [machine_view(work.look, m) for m in work.site.machines]
     shown = {alarm["number"] for view in views for alarm in view["alarms"]}
     others = [a for a in work.state.alarms.values() if a.number not in shown and state_of(a) != "normal"]
     return {"machines": views, "others": [alarm_view(a) for a in others]}
@@ -345,15 +350,15 @@ def _adopt(work: _Work, batch: Batch, did: str) -> dict[str, Any]:
     work.out.events.append(Event(work.now.utc, "batch", batch.id, did))
     work.state.plans.clear()
     for machine in work.site.machines:
-        plan(work.state, work.site, machine, work.now, work.out)
-    judge_strays(work.state, work.site, work.now, work.out)
+        plan(work.look, machine)
+    judge_strays(work.look)
     if batch.closed_at is not None:
-        close_book(work.state, work.site, batch, work.now, work.out)
+        close_book(work.look, batch)
     return {"batch": batch.id, "did": did, **batch_view(batch, work.now.utc)}
 
 
 def _adopt_alarm(work: _Work, alarm: Alarm, stepped: Step) -> dict[str, Any]:
-    settle(work.state, work.site, alarm.key, stepped, work.now, work.out)
+    settle(work.look, alarm.key, stepped)
     return alarm_view(work.state.alarms[alarm.key])
 
 

@@ -20,7 +20,7 @@ from monitor.domain.eggs.words import entry_view
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now, from_ms, to_ms
-from monitor.domain.state.known import State
+from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Group
 from monitor.domain.wall import has_controls
 from monitor.domain.watch.egg_alarms import judge_weight, remind_to_look, take_book
@@ -165,14 +165,14 @@ def take_weight(
         raise EggError(f"batch {batch.id}: about of {len(about)} characters, expected at most {MAX_ABOUT}")
     if batch.closed_at is not None:
         raise EggError(f"batch {batch.id}: closed, nothing of it is judged")
-    judge_weight(state, site, batch, off, about, now, out)
+    judge_weight(Look(state, site, now, out), batch, off, about)
     return {"batch": batch.id, "did": "judged", "off": off, "about": about}
 
 
 def _adopt(state: State, site: Site, book: EggBook, new: Sequence[Entry], now: Now, out: Group) -> None:
     take_book(state, book)
     out.entries += [(book.batch.id, entry) for entry in new]
-    remind_to_look(state, site, now, out, who=new[-1].who)
+    remind_to_look(Look(state, site, now, out), who=new[-1].who)
 
 
 def _fact(kind: object, data: object, where: str) -> Fact:

@@ -25,7 +25,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
 from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
 from monitor.domain.signs.opening import resume
-from monitor.domain.state.known import State
+from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.watch.due import due_mono_s
@@ -82,7 +82,7 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
         state.calibrations[calibration.probe] = (*known, calibration)
     state.handlings = {h.machine: resume(h, now) for h in loaded.handlings}
     if loaded.memory is not None:
-        take_up(state, site, loaded.memory, now)
+        take_up(Look(state, site, now), loaded.memory)
     state.last_line = loaded.last_line
     state.last_number = loaded.last_alarm_number
     state.last_notice = loaded.last_notice
@@ -184,13 +184,11 @@ class Engine:
             self._heard_elsewhere(item)
         elif isinstance(item, Opened):
             verdict = OUT if item.note else IN
-            judge(
-                self._state, self._site, (SITE_SUBJECT, RECORD_DAMAGED), Judgement(verdict, now.utc, about=item.note), now, self._group
-            )  # fmt: skip
+            judge(self._look(now), (SITE_SUBJECT, RECORD_DAMAGED), Judgement(verdict, now.utc, about=item.note))
         else:
             self._stopped = True
             if self._next_memory < math.inf:
-                self._group.memory = remember(self._state, self._site, now, final=True)
+                self._group.memory = remember(self._look(now), final=True)
         full = len(self._receipts) >= (GROUP_BACKLOG if more else GROUP_MESSAGES)
         self._commit_if_due(now, full or self._stopped)
 
@@ -198,12 +196,15 @@ class Engine:
         """When passing time alone next changes anything; a driver that owns the clock need not stop before."""
         if self._group.transitions or not self._settled:
             return now.mono_s
-        return due_mono_s(self._state, self._site, now)
+        return due_mono_s(self._look(now))
 
     def idle(self, now: Now) -> None:
         """Nothing came: let time pass."""
         self._tick_if_due(now)
         self._commit_if_due(now, False)
+
+    def _look(self, now: Now) -> Look:
+        return Look(self._state, self._site, now, self._group)
 
     def _arrived(self, item: Arrived) -> None:
         self.counts["messages"] += 1
@@ -211,7 +212,7 @@ class Engine:
             self.counts["refused"] += 1
             _log.warning("refused topic=%s reason=%s", item.message.topic, item.message.reason)
         decided = len(self._group.transitions)
-        hear(self._state, self._site, item.message, item.now, self._group)
+        hear(self._look(item.now), item.message)
         if len(self._group.transitions) != decided or not isinstance(item.message, Pack):
             self._settled = False
         if item.receipt is not None:
@@ -273,13 +274,13 @@ class Engine:
 
     def _tick_if_due(self, now: Now) -> None:
         if self._next_tick is None:
-            retire(self._state, self._site, now, self._group)
+            retire(self._look(now))
         elif now.mono_s < self._next_tick:
             return
         self._next_tick = now.mono_s + TICK_S
         self.counts["ticks"] += 1
         decided = len(self._group.transitions), len(self._group.events)
-        tick(self._state, self._site, now, self._group)
+        tick(self._look(now))
         if (
             self._anchor_ms != self._state.anchor_ms
         ):  # a later run tells its forward clock from the label: it must know of this
@@ -289,11 +290,11 @@ class Engine:
         self._tell_stored_if_due(now)
         if now.mono_s >= self._next_memory:
             self._next_memory = now.mono_s + MEMORY_EVERY_S
-            self._group.memory = remember(self._state, self._site, now)
+            self._group.memory = remember(self._look(now))
         if now.mono_s >= self._next_states and self._failing_since is None:
             self._next_states = now.mono_s + STATE_EVERY_S
             for machine in self._site.machines:
-                self._show_machine(machine, machine_view(self._state, self._site, machine, now))
+                self._show_machine(machine, machine_view(self._look(now), machine))
 
     def _wait_s(self, now: Now) -> float:
         due = self._next_tick if self._next_tick is not None else now.mono_s
@@ -346,7 +347,7 @@ class Engine:
                 alarm.value, alarm.limit, transition.who,
             )  # fmt: skip
             if alarm.subject in self._site.machines:
-                self._show_machine(alarm.subject, machine_view(self._state, self._site, alarm.subject, now))
+                self._show_machine(alarm.subject, machine_view(self._look(now), alarm.subject))
         self._release(group)
         for reply, answer in replies:
             reply(answer)

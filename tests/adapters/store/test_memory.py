@@ -126,7 +126,7 @@ def test_what_a_house_remembers_comes_back() -> None:
     story.run(minutes=2)
     story.air["node-a/top"] = (39.4, 52.0)
     story.run(minutes=1)
-    memory = remember(story.state, story.site, story.now())
+    memory = remember(story.look())
     assert memory.eggs
     assert memory.alarms
     assert memory.probes[0].trail is not None
@@ -136,8 +136,8 @@ def test_what_a_house_remembers_comes_back() -> None:
     other = Story(batches=(batch(),), at_s=story.at_s)
     told = story.state.alarms.items()
     other.state.alarms = {k: replace(a, pending_mono_s=None, pending_at=None, asked_mono_s=None) for k, a in told}
-    take_up(other.state, other.site, back, story.now())
-    assert remember(other.state, other.site, story.now()) == memory
+    take_up(replace(other.look(), now=story.now()), back)
+    assert remember(replace(other.look(), now=story.now())) == memory
 
 
 def test_the_real_parts_fill_a_memory() -> None:

@@ -28,7 +28,7 @@ from monitor.domain.readings.dating import (
     start_line,
 )
 from monitor.domain.readings.reading import Now, Pack, Sample, from_ms, to_ms
-from monitor.domain.state.known import State
+from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import hear as hear_message
 from monitor.service.ports import Loaded
@@ -104,7 +104,8 @@ class Node:
     def message(self, seq: int, up_s: int, arrival_ms: float, taken_ms: float) -> None:
         out = Group()
         now = Now(arrival_ms / 1000.0, from_ms(round(ANCHOR_MS + arrival_ms)))
-        hear_message(self.state, self.site, Pack("node-a", (Sample("top", 37.5, 45.0),), 7, seq, up_s), now, out)
+        look = Look(self.state, self.site, now, out)
+        hear_message(look, Pack("node-a", (Sample("top", 37.5, 45.0),), 7, seq, up_s))
         self.lines |= out.lines
         self.rows += [(taken_ms, r.line, r.up_ms) for r in out.readings]
         self.fresh += self.state.life.get("node-a/top") == now.mono_s

@@ -8,7 +8,7 @@ import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.readings.reading import to_ms
-from monitor.domain.state.known import State
+from monitor.domain.state.known import Look, State
 from monitor.domain.state.remembering import remember, take_up
 from tests.domain.house import Air, Story, batch, probes, site
 
@@ -19,7 +19,7 @@ GOOD: Air = (37.5, 45.0)
 def restarted(story: Story, clock_ok: bool = True) -> Story:
     """The same house in a new run: everything but the record and the memory is gone; the forward clock goes on."""
     now = replace(story.now(), clock_ok=clock_ok)
-    memory = remember(story.state, story.site, story.now(), final=True)
+    memory = remember(story.look(), final=True)
     before = story.state
     story.state = State(to_ms(now.utc) - now.mono_s * 1000.0, clock_ok, now.mono_s)
     story.state.batches = before.batches
@@ -30,7 +30,7 @@ def restarted(story: Story, clock_ok: bool = True) -> Story:
     for key, alarm in before.alarms.items():
         if alarm.number:  # what has begun is in the record, without the delays that run
             story.state.alarms[key] = replace(alarm, pending_mono_s=None, pending_at=None, asked_mono_s=now.mono_s)
-    take_up(story.state, story.site, memory, now)
+    take_up(replace(story.look(), now=now), memory)
     return story
 
 
@@ -81,12 +81,12 @@ def test_a_memory_that_does_not_fit_is_left() -> None:
     story = house()
     assert restarted(story, clock_ok=False).state.trails == {}
     story = house()
-    memory = remember(story.state, story.site, story.now(), final=True)
+    memory = remember(story.look(), final=True)
     earlier = replace(story.now(), mono_s=story.now().mono_s - 3600.0)
     fresh = State(0.0, True, 0.0)
-    take_up(fresh, story.site, memory, earlier)
+    take_up(Look(fresh, story.site, earlier), memory)
     assert fresh.trails == {}
-    take_up(fresh, site(probes((TOP, "setter-1"))), memory, story.now())
+    take_up(Look(fresh, site(probes((TOP, "setter-1"))), story.now()), memory)
     assert set(fresh.trails) == {TOP}
     assert fresh.pairs == {}
 
@@ -94,12 +94,12 @@ def test_a_memory_that_does_not_fit_is_left() -> None:
 def test_silence_counts_from_the_start_of_a_run() -> None:
     """After ten minutes without the program nobody has been silent to it: no alarm at the start, one when nothing comes."""
     story = house()
-    memory = remember(story.state, story.site, story.now(), final=True)
+    memory = remember(story.look(), final=True)
     story.at_s += 600.0
     now = story.now()
     story.state = State(to_ms(now.utc) - now.mono_s * 1000.0, True, now.mono_s)
     story.state.batches = {"hen-1": batch()}
-    take_up(story.state, story.site, memory, now)
+    take_up(replace(story.look(), now=now), memory)
     story.air = {TOP: None, LOW: None}
     story.run(seconds=25)
     assert story.transitions == []

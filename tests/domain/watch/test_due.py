@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -36,7 +37,7 @@ class Skipping(Story):
 
     def tick(self) -> Group:
         """As the driver of a record does it: not before it is due, unless the last tick or message decided something."""
-        if self.settled and due_mono_s(self.state, self.site, self.before()) > self.now().mono_s:
+        if self.settled and due_mono_s(replace(self.look(), now=self.before())) > self.now().mono_s:
             return Group()
         self.ticks += 1
         out = super().tick()
@@ -82,7 +83,7 @@ def played(kind: type[Story], steps: list[tuple[str, float, int]]) -> Story:
                         else shelve(alarm, 300.0, "sam", story.now(), rule)
                     )
                     out = Group()
-                    settle(story.state, story.site, key, stepped, story.now(), out)
+                    settle(story.look(out), key, stepped)
                     story.adopt(out)
             story.__dict__["settled"] = False
         story.run(minutes=minutes)
@@ -112,7 +113,7 @@ def test_a_stage_that_begins_is_due_at_its_instant(minutes: int) -> None:
     """The next change of a machine's needs is never skipped over."""
     story = Story(batches=(batch(day=18.0 - minutes / 1440.0),), air={TOP: (37.5, 45.0)})
     story.tick()
-    seen = due_mono_s(story.state, story.site, story.now())
+    seen = due_mono_s(story.look())
     assert seen <= MONO0_S + minutes * 60.0
     assert not math.isinf(seen)
     assert story.state.plans["setter-1"].needs.valid_until is not None

@@ -37,13 +37,13 @@ def write(story: Story, fact: Fact, egg: int | None = 7, who: str = "ada", **cha
     made = Entry(at, at, who, fact, egg=egg)
     out = Group()
     take_book(story.state, add(book, replace(made, **changes)))  # type: ignore[arg-type]
-    remind_to_look(story.state, story.site, story.now(), out, who=who)
+    remind_to_look(story.look(out), who=who)
     story.adopt(out)
 
 
 def weigh(story: Story, off: bool | None, about: str = WORDS, id_: str = "hen-1") -> None:
     out = Group()
-    judge_weight(story.state, story.site, story.state.batches[id_], off, about, story.now(), out)
+    judge_weight(story.look(out), story.state.batches[id_], off, about)
     story.adopt(out)
 
 
@@ -65,7 +65,7 @@ def later(story: Story, hours: float) -> Story:
 
 
 def ack(story: Story, key: tuple[str, str]) -> None:
-    settle(story.state, story.site, key, acknowledge(story.state.alarms[key], "sam", story.now()), story.now(), Group())
+    settle(story.look(), key, acknowledge(story.state.alarms[key], "sam", story.now()))
 
 
 # --- look again
@@ -211,7 +211,7 @@ def test_a_new_run_goes_on() -> None:
     again = quiet(batches=story.batches, at_s=story.at_s)
     take_book(again.state, story.state.books["hen-1"])
     again.state.alarms[(EGG, LOOK_AGAIN)] = story.alarm(LOOK_AGAIN, EGG)
-    retire(again.state, again.site, again.now(), Group())
+    retire(again.look())
     later(again, 0.5)
     assert (again.state_of(LOOK_AGAIN, EGG), again.notices) == (UNACKNOWLEDGED, [])
 
@@ -300,7 +300,7 @@ def test_closing_the_batch_ends_both() -> None:
     story.put(ended)
     take_book(story.state, EggBook(ended, story.state.books["hen-1"].entries))
     out = Group()
-    close_book(story.state, story.site, ended, story.now(), out)
+    close_book(story.look(out), ended)
     story.adopt(out)
     assert [n.title for n in story.notices[told:]] == ["hen-1: no longer judged"]
     assert story.notices[-1].text == "Was weight loss off track; the batch is closed. No. 2"
@@ -327,10 +327,10 @@ def test_an_unknown_batch_is_retired() -> None:
     story.tick()
     weigh(story, True)
     out = Group()
-    retire(story.state, story.site, story.now(), out)
+    retire(story.look(out))
     assert out.transitions == []
     story.state.batches.clear()
-    retire(story.state, story.site, story.now(), out)
+    retire(story.look(out))
     assert [t.alarm.subject for t in out.transitions] == [HEN]
 
 

@@ -530,7 +530,7 @@ def test_an_acknowledged_alarm_asks_again() -> None:
     story.run(minutes=1)
     key = ("setter-1", "dry-bulb-high-alarm")
     out = Group()
-    settle(story.state, story.site, key, acknowledge(story.state.alarms[key], "sam", story.now()), story.now(), out)
+    settle(story.look(out), key, acknowledge(story.state.alarms[key], "sam", story.now()))
     story.adopt(out)
     assert story.state_of("dry-bulb-high-alarm") == ACKNOWLEDGED
     story.run(seconds=RULES["dry-bulb-high-alarm"].re_alarm_s or 0)
@@ -545,7 +545,7 @@ def test_a_shelf_ends_by_passing_time() -> None:
     key = ("setter-1", "dry-bulb-high-alarm")
     out = Group()
     stepped = shelve(story.state.alarms[key], 600.0, "sam", story.now(), story.site.rules[key[1]])
-    settle(story.state, story.site, key, stepped, story.now(), out)
+    settle(story.look(out), key, stepped)
     story.adopt(out)
     story.run(minutes=9)
     assert len(story.notices) == 1
@@ -564,7 +564,7 @@ def test_an_alarm_about_what_is_gone_does_not_stand_for_ever() -> None:
     after = Story(air={TOP: GOOD})
     after.state.alarms = {gone.key: gone, odd.key: odd}
     out = Group()
-    retire(after.state, after.site, after.now(), out)
+    retire(after.look(out))
     after.adopt(out)
     after.run(minutes=60)
     assert [(t.alarm.key, t.state_before, t.state) for t in after.transitions] == [
@@ -582,7 +582,7 @@ def test_what_is_configured_again_is_judged_again() -> None:
     for house in (site(), both):
         story.site = house
         out = Group()
-        retire(story.state, house, story.now(), out)
+        retire(replace(story.look(out), site=house))
         story.adopt(out)
     story.run(minutes=2)
     assert story.state_of(NO_DATA, "node-z/top") == UNACKNOWLEDGED
@@ -593,7 +593,7 @@ def test_eggs_in_a_machine_that_is_not_configured_are_told() -> None:
     """Eggs whose machine is gone from the configuration are told at once: nobody watches them."""
     story = Story(batches=(batch(machine="setter-of-old"),), air={TOP: GOOD})
     out = Group()
-    retire(story.state, story.site, story.now(), out)
+    retire(story.look(out))
     story.adopt(out)
     story.run(minutes=5)
     assert any("hen-1" in n.text for n in story.notices)

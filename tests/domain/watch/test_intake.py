@@ -34,7 +34,7 @@ def news(story: Story, at_s: float, message: Pack) -> list[str]:
     """The probes that are news in a message that arrives then."""
     story.at_s = at_s
     out = Group()
-    fresh = take_in(story.state, story.site, message, story.now(), out)
+    fresh = take_in(story.look(out), message)
     story.adopt(out)
     return [f.probe.key for f in fresh]
 
@@ -382,5 +382,5 @@ def test_a_reading_is_dated_by_the_clock_of_its_arrival_not_of_its_handling() ->
     steady(story)
     story.at_s = 85.0
     out = Group()
-    (fresh,) = take_in(story.state, story.site, pack("node-a", 6, 170, good()), story.now(), out)
+    (fresh,) = take_in(story.look(out), pack("node-a", 6, 170, good()))
     assert fresh.at == from_ms(to_ms(T0) + 70_000)

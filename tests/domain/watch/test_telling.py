@@ -43,7 +43,7 @@ def told(state_before: str, state: str, *, was_told: bool = True, contacts: tupl
     out = Group()
     facts = {"condition": state not in (NORMAL, RETURNED), "acknowledged": state != UNACKNOWLEDGED, "told": was_told}
     alarm = replace(ALARM, **facts, suppressed="why" if state == SUPPRESSED else "")  # type: ignore[arg-type]
-    tell(story.state, story.site, Transition(alarm, state_before, state, "because", T0, 1.0), story.now(), out)
+    tell(story.look(out), Transition(alarm, state_before, state, "because", T0, 1.0))
     return out
 
 
@@ -109,7 +109,7 @@ def hot_story() -> Story:
 
 def adopt(story: Story, stepped: Step) -> None:
     out = Group()
-    settle(story.state, story.site, KEY, stepped, story.now(), out)
+    settle(story.look(out), KEY, stepped)
     story.adopt(out)
 
 
@@ -202,12 +202,12 @@ SAYS = [
 def test_one_cause_is_one_alarm(says: tuple[str, str], said: tuple[str, str]) -> None:
     """What stands says it for the other; when it is over, suppressed or out of service, it says nothing."""
     story = Story()
-    assert not said_already(story.state, story.site, *said)
+    assert not said_already(story.look(), *said)
     standing(story, says)
-    assert said_already(story.state, story.site, *said)
+    assert said_already(story.look(), *said)
     for facts in ({"condition": False}, {"suppressed": "why"}, {"out_of_service": True}):
         standing(story, says, **facts)
-        assert not said_already(story.state, story.site, *said), facts
+        assert not said_already(story.look(), *said), facts
 
 
 NEVER = [
@@ -223,23 +223,23 @@ def test_what_kills_is_never_said_already(rule: str) -> None:
     for subject in (SITE_SUBJECT, "setter-1", "node-a", TOP):
         standing(story, *((subject, other) for other in rules if other != rule))
     for subject in (SITE_SUBJECT, "setter-1", TOP):
-        assert not said_already(story.state, story.site, subject, rule)
+        assert not said_already(story.look(), subject, rule)
 
 
 def test_the_other_side_says_nothing() -> None:
     """'Too cold' does not hide 'warm', nor one machine another."""
     story = Story()
     standing(story, ("setter-1", "dry-bulb-low-alarm"), ("hatcher-1", "dry-bulb-high-alarm"))
-    assert not said_already(story.state, story.site, "setter-1", "dry-bulb-high-warning")
+    assert not said_already(story.look(), "setter-1", "dry-bulb-high-warning")
 
 
 def test_a_node_with_one_speaking_probe_is_not_said_by_the_silent_one() -> None:
     """Only when every probe of a node is known as silent need the node not be told as gone."""
     story = Story(site=site(probes((TOP, "setter-1"), ("node-a/low", "setter-1"))))
     standing(story, (TOP, NO_DATA))
-    assert not said_already(story.state, story.site, "node-a", NODE_OFFLINE)
+    assert not said_already(story.look(), "node-a", NODE_OFFLINE)
     standing(story, ("node-a/low", NO_DATA))
-    assert said_already(story.state, story.site, "node-a", NODE_OFFLINE)
+    assert said_already(story.look(), "node-a", NODE_OFFLINE)
 
 
 def test_a_full_outbox_keeps_what_is_urgent() -> None:
@@ -250,7 +250,7 @@ def test_a_full_outbox_keeps_what_is_urgent() -> None:
     for rule, cancelled in (("dry-bulb-low-warning", 1), ("dry-bulb-high-alarm", 0)):
         out = Group()
         alarm = replace(ALARM, rule=rule)
-        tell(story.state, story.site, Transition(alarm, NORMAL, UNACKNOWLEDGED, "", T0, 1.0), story.now(), out)
+        tell(story.look(out), Transition(alarm, NORMAL, UNACKNOWLEDGED, "", T0, 1.0))
         assert len(out.notices) == 2
         assert [(a.contact, a.outcome) for a in out.attempts] == [("sam", "cancelled")] * cancelled
     assert story.state.waiting == {"sam": MAX_WAITING + 1, "kim": 2}

@@ -27,7 +27,7 @@ def story_of(kind: str = "hen", air: Air | None = (37.5, 45.0), **changes: objec
 def test_a_machine_as_it_stands() -> None:
     """Air with everything that follows from it, batches, bands and alarms; unit in each name, times RFC 3339."""
     story = story_of()
-    view = machine_view(story.state, story.site, "setter-1", story.now())
+    view = machine_view(story.look(), "setter-1")
     full = air_state(37.5, 45.0, story.site.pressure_kpa)
     assert (view["machine"], view["name"], view["kind"], view["at"]) == (
         "setter-1",
@@ -58,7 +58,7 @@ def test_a_machine_as_it_stands() -> None:
 def test_before_anything_is_known() -> None:
     """A machine that nobody heard of yet is shown as silent, without bands."""
     story = Story()
-    view = machine_view(story.state, story.site, "setter-1", story.now())
+    view = machine_view(story.look(), "setter-1")
     assert view["probes"] == [
         {"probe": TOP, "position": "", "dry_bulb_c": None, "rh_pct": None, "age_s": None, "silent": True}
     ]
@@ -70,7 +70,7 @@ def test_a_reading_that_is_old_is_shown_as_old() -> None:
     story = story_of()
     story.air[TOP] = None
     story.run(minutes=5)
-    (probe,) = machine_view(story.state, story.site, "setter-1", story.now())["probes"]
+    (probe,) = machine_view(story.look(), "setter-1")["probes"]
     assert (probe["age_s"], probe["silent"]) == (300.0, True)
 
 
@@ -78,15 +78,15 @@ def test_alarms_of_the_machine_its_probes_and_its_nodes() -> None:
     """What stands for the machine, its probe or its node is shown with its number; another machine's is not; nor what is normal."""
     story = story_of(air=(39.5, 45.0))
     story.run(minutes=1)
-    alarms = machine_view(story.state, story.site, "setter-1", story.now())["alarms"]
+    alarms = machine_view(story.look(), "setter-1")["alarms"]
     assert [(a["rule"], a["state"], a["number"], a["quantity"], a["about"]) for a in alarms] == [
         ("dry-bulb-high-alarm", "unacknowledged", 1, "dry_bulb_c", None)
     ]
     assert alarms[0]["since"] == "2026-03-10T08:00:20.000Z"  # the first message of a boot proves nothing of its age
-    assert machine_view(story.state, story.site, "hatcher-1", story.now())["alarms"] == []
+    assert machine_view(story.look(), "hatcher-1")["alarms"] == []
     story.air[TOP] = None
     story.run(minutes=2)
-    rules = {a["rule"] for a in machine_view(story.state, story.site, "setter-1", story.now())["alarms"]}
+    rules = {a["rule"] for a in machine_view(story.look(), "setter-1")["alarms"]}
     assert rules == {"dry-bulb-high-alarm", "no-data"}
 
 
@@ -94,18 +94,16 @@ def test_settling_is_shown() -> None:
     """After lockdown began the view says until when low humidity is expected."""
     story = Story(batches=(batch(day=18.0),), air={TOP: (37.5, 45.0)})
     story.run(seconds=30)
-    assert (
-        machine_view(story.state, story.site, "setter-1", story.now())["settling_until"] == "2026-03-10T09:00:00.000Z"
-    )
+    assert machine_view(story.look(), "setter-1")["settling_until"] == "2026-03-10T09:00:00.000Z"
 
 
 def test_an_old_wick_is_shown_when_asked_for() -> None:
     """A site that chose a wick's coefficient is shown what the wick would say, beside the thermodynamic wet bulb, and above it."""
     plain = story_of()
     story = story_of(site=replace(site(), wick_coefficient_per_k=8e-4))
-    (probe,) = machine_view(story.state, story.site, "setter-1", story.now())["probes"]
+    (probe,) = machine_view(story.look(), "setter-1")["probes"]
     assert probe["wick_wet_bulb_c"] > probe["wet_bulb_c"]
-    assert "wick_wet_bulb_c" not in machine_view(plain.state, plain.site, "setter-1", plain.now())["probes"][0]
+    assert "wick_wet_bulb_c" not in machine_view(plain.look(), "setter-1")["probes"][0]
 
 
 @pytest.mark.parametrize("kind", ["hen", "wet-hen"])
@@ -119,7 +117,7 @@ def test_any_air_that_is_stored_can_be_shown(kind: str, dry_bulb_c: float, rh_pc
     )
     story.air = {TOP: (dry_bulb_c, rh_pct)}
     story.run(seconds=30)
-    view = machine_view(story.state, story.site, "setter-1", story.now())
+    view = machine_view(story.look(), "setter-1")
     json.dumps(view, allow_nan=False)
     (probe,) = view["probes"]
     assert probe["dry_bulb_c"] is None or abs(probe["dry_bulb_c"] - dry_bulb_c) <= 0.00051
@@ -128,7 +126,7 @@ def test_any_air_that_is_stored_can_be_shown(kind: str, dry_bulb_c: float, rh_pc
 def test_a_wet_bulb_band_is_shown_as_humidity_too() -> None:
     """Beside a wet-bulb band each probe is shown what that band is in RH at its own temperature."""
     story = story_of("wet-hen")
-    (probe,) = machine_view(story.state, story.site, "setter-1", story.now())["probes"]
+    (probe,) = machine_view(story.look(), "setter-1")["probes"]
     assert 40.0 < probe["rh_band_pct"]["low_warning"] < probe["rh_band_pct"]["high_warning"] < 60.0
 
 
@@ -136,7 +134,7 @@ def test_every_probe_of_the_machine_is_there() -> None:
     """Two probes, two rows, in the order of the configuration."""
     both = site(probes((TOP, "setter-1"), ("node-b/low", "setter-1"), ("node-b/door", "hatcher-1")))
     story = Story(site=both)
-    view = machine_view(story.state, story.site, "setter-1", story.now())
+    view = machine_view(story.look(), "setter-1")
     assert [p["probe"] for p in view["probes"]] == [TOP, "node-b/low"]
 
 

@@ -119,7 +119,7 @@ def test_what_was_learnt_of_the_probe_begins_anew() -> None:
     perform(
         story.state, story.site, {"do": "calibrate", "probe": PROBE, "dry_bulb_c": {"offset": 0.3}}, story.now(), out
     )
-    assert out.memory == remember(story.state, story.site, story.now())  # so that the next run begins anew, too
+    assert out.memory == remember(story.look())  # so that the next run begins anew, too
     assert list(story.state.pairs["setter-1"].lately) == ["node-q/other"]
     assert "setter-1" not in story.state.watches
     assert "setter-1" not in story.state.windows
