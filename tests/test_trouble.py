@@ -189,9 +189,9 @@ def test_secrets_of_the_daemon_alone(capsys: pytest.CaptureFixture[str]) -> None
                 one_line(err, "contact sam: url_file contact-sam", may_not)
                 _, out, _ = typed(capsys, "doctor", "--json", config=config)
                 checks = {check["what"]: check for check in json.loads(out)["checks"]}
-        for what in ("contact sam", "broker settings"):
+        for what, secret in (("contact sam", "address"), ("broker settings", "password")):
             assert checks[what]["good"]
-            assert checks[what]["found"].endswith(f"{may_not}; the running daemon has read it")
+            assert checks[what]["found"] == f"{account.name} may not read the {secret}; the running daemon has read it"
         with account:
             _, out, _ = typed(capsys, "doctor", "--json", config=config)
         assert {"contact sam", "broker settings"} <= bad(out).keys()

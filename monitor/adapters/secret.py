@@ -14,15 +14,17 @@ class SecretError(Exception):
 class NotForThisAccount(SecretError):
     """The account that asks may not read it; the daemon's own may, or must be let."""
 
+    def __init__(self, account: str) -> None:
+        super().__init__(f"{account} may not read it, expected an account that may; the daemon's must")
+        self.account = account
+
 
 def read_secret(path: Path, expected: str) -> str:
     """The text of a file, without the end of its last line. expected: what should be in it, in words. Raises SecretError."""
     try:
         secret = path.read_text(encoding="utf-8").rstrip("\r\n")
     except PermissionError:
-        raise NotForThisAccount(
-            f"{_account()} may not read it, expected an account that may; the daemon's must"
-        ) from None
+        raise NotForThisAccount(_account()) from None
     except OSError as error:
         raise SecretError(f"{error.strerror or 'cannot be read'}, expected {expected}") from None
     except UnicodeDecodeError:

@@ -23,7 +23,7 @@ from monitor.settings import House, SettingsError, read_contact
 
 MIN_FREE_BYTES = 200_000_000  # months of readings of a full room; under it a card is nearly full of something else
 
-OF_THE_DAEMON = "; the running daemon has read it"
+OF_THE_DAEMON = "the running daemon has read it"
 
 BROKER_S = 3.0  # a broker on this machine, or in the house, takes a connection at once
 
@@ -49,8 +49,11 @@ def examine(house: House) -> dict[str, Any]:
     try:
         link_settings(house)
     except StartError as error:
-        ours_alone = facts is not None and isinstance(error.__cause__, NotForThisAccount)
-        check("broker settings", ours_alone, f"{error}{OF_THE_DAEMON if ours_alone else ''}")
+        why = error.__cause__
+        if facts is not None and isinstance(why, NotForThisAccount):
+            check("broker settings", True, f"{why.account} may not read the password; {OF_THE_DAEMON}")
+        else:
+            check("broker settings", False, str(error))
     return {"checks": checks, "daemon": facts}
 
 
@@ -63,8 +66,11 @@ def _contacts(house: House, facts: dict[str, Any] | None, check: Any) -> None:
         try:
             contact = read_contact(settings, house.path)
         except SettingsError as error:
-            of_the_daemon = settings.id in known and isinstance(error.__cause__, NotForThisAccount)
-            check(what, of_the_daemon, f"{error}{OF_THE_DAEMON if of_the_daemon else ''}")
+            why = error.__cause__
+            if settings.id in known and isinstance(why, NotForThisAccount):
+                check(what, True, f"{why.account} may not read the address; {OF_THE_DAEMON}")
+            else:
+                check(what, False, str(error))
             continue
         problem = delivery.problem(contact.url)
         check(what, problem is None, problem or "the address can be used; try `eggroom contact test`")
