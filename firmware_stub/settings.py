@@ -1,6 +1,6 @@
 """What differs from node to node. Fill in, and keep the filled-in copy to yourself: it holds passwords."""
 
-SITE = "barn"  # ids: small letters, digits and -, up to 32
+SITE = "home"  # the same as id in [site] of eggroom's configuration. Ids: small letters, digits and -, up to 32
 NODE = "node-a"
 ROOT = "eggroom"  # first word of every topic
 
@@ -10,7 +10,7 @@ WIFI_PASSWORD = ""
 
 BROKER_HOST = "192.168.1.10"  # a number rather than a name: looking up a name can stall the node
 BROKER_PORT = 1883
-BROKER_USER = ""  # the node's id, where the broker lets a node write under its own name only
+BROKER_USER = NODE  # the broker lets a node write under its account's name only
 BROKER_PASSWORD = ""
 
 # The probes: name, kind, and where it is.
@@ -18,7 +18,7 @@ BROKER_PASSWORD = ""
 #   ("top", "sht3x", 0x44)                   SHT30, SHT31, SHT35 on the I2C pins
 #   ("egg", "ds18b20", "28139bbb0b00001f")   on the 1-Wire pin; codes are printed at start; None: the only one
 #   ("top", "scripted", ((37500, 55000, None), (None, None, "crc")))   made up, in thousandths; the last stays
-PROBES = (("top", "sht4x", 0x44), ("egg", "ds18b20", None))
+PROBES = (("top", "sht4x", 0x44),)
 
 SCL_PIN = 22
 SDA_PIN = 21

@@ -70,6 +70,17 @@ def configure(
     return path
 
 
+def sample_configuration(folder: Path) -> Path:
+    """The sample of deploy/ in the folder, with a password where it looks for one."""
+    (folder / "broker-password").write_text("secret\n")
+    text = (ROOT / "deploy" / "eggroom.toml").read_text(encoding="utf-8")
+    place = "/etc/eggroom/broker-password"
+    assert place in text
+    path = folder / "sample.toml"
+    path.write_text(text.replace(place, str(folder / "broker-password")), encoding="utf-8")
+    return path
+
+
 def eggroom(*arguments: str, config: Path | None = None, timeout_s: float = 60.0) -> subprocess.CompletedProcess[str]:
     """A command as a person gives it, in a process of its own."""
     more = () if config is None else ("--config", str(config))

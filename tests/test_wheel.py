@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.running import sample_configuration
+
 ROOT = Path(__file__).resolve().parents[1]
 PYTHONS = ("3.11", "3.12", "3.13")
 INSTALL_S = 110.0
@@ -113,7 +115,7 @@ def test_it_works_where_it_is_installed(
         29.3146, abs=1e-4
     )
     assert "japanese-quail" in eggroom("profiles")
-    sample = ROOT / "deploy" / "eggroom.toml"
+    sample = sample_configuration(tmp_path)
     assert "good: 4 machines, 4 probes" in eggroom("check", "--config", str(sample))
     told = tmp_path / "told.toml"
     told.write_text(sample.read_text() + '\n[[contact]]\nid = "me"\nurl = "json://127.0.0.1/"\n')

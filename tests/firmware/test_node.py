@@ -63,7 +63,7 @@ class Room:
         self.buzzer: list[tuple[int, bool]] = []
         self.fed = 0
         example = {name: value for name, value in vars(settings_module).items() if name.isupper()}
-        self.settings = SimpleNamespace(**(example | {"PROBES": WARM_AND_DAMP} | settings))
+        self.settings = SimpleNamespace(**(example | {"SITE": "barn", "PROBES": WARM_AND_DAMP} | settings))
         uptime = node_module.Uptime(
             lambda: (self._ticks_start + self.now_ms) % 2**30,
             lambda new, old: (new - old + 2**29) % 2**30 - 2**29,
