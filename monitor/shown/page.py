@@ -1,6 +1,6 @@
 """A report drawn as one HTML page that needs nothing beside itself: no script, no font, no picture, no network.
 
-It is read on a phone (360 pixels), in the dark, and on paper (A4). Words are escaped here, and those of a drawing where it is made.
+It is read on a phone (360 pixels), in the dark, and on paper (A4). Every word goes through `safe`.
 """
 
 from __future__ import annotations
@@ -8,19 +8,25 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from html import escape
 
+from monitor.domain.wall import printable
 from monitor.shown.report import CAUTION, HEADED_ON_PAGE, INSET, Block, Item, Paragraph, Report, Scale, Section, Table
 from monitor.shown.style import STYLE
 
 _LOOKS = {INSET: "in", CAUTION: "caution"}
 
 
+def safe(words: str) -> str:
+    """Words as a page may hold them, as text and as the value of an attribute: nothing in them is markup or acts on who reads it."""
+    return escape(printable(words))
+
+
 def drawn(report: Report, style: str = STYLE) -> str:
     """The page."""
-    body = [f"<h1>{escape(report.title)}</h1>", *(_paragraph(each.words) for each in report.about)]
+    body = [f"<h1>{safe(report.title)}</h1>", *(_paragraph(each.words) for each in report.about)]
     for section in report.sections:
         body += _section(section, 2)
     return (
-        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(report.title)}</title>\n'
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{safe(report.title)}</title>\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<style>{style}</style>\n</head>\n<body>\n" + "\n".join(body) + "\n</body>\n</html>\n"
     )
@@ -30,7 +36,7 @@ def _section(section: Section, level: int) -> Iterator[str]:
     if section.head is not None:
         over_others = section.parts and not section.blocks and section.where != HEADED_ON_PAGE
         look = ' class="one"' if over_others else ""
-        yield f"<h{level}{look}>{escape(section.head.sentence)}</h{level}>"
+        yield f"<h{level}{look}>{safe(section.head.sentence)}</h{level}>"
     yield from _blocks(section.blocks)
     for part in section.parts:
         yield from _section(part, level + 1)
@@ -67,15 +73,15 @@ def _item(item: Item) -> Iterator[str]:
 
 def _paragraph(words: str, look: str = "") -> str:
     named = f' class="{look}"' if look else ""
-    return f"<p{named}>{escape(words)}</p>"
+    return f"<p{named}>{safe(words)}</p>"
 
 
 def _table(table: Table) -> Iterator[str]:
     yield "<table>"
     for number, row in enumerate(table.rows):
         tag = "td" if number else "th"
-        cells = "".join(f"<{tag}>{escape(cell)}</{tag}>" for cell in row.cells)
-        yield f'<tr><th scope="row">{escape(row.label)}</th>{cells}</tr>'
+        cells = "".join(f"<{tag}>{safe(cell)}</{tag}>" for cell in row.cells)
+        yield f'<tr><th scope="row">{safe(row.label)}</th>{cells}</tr>'
     yield "</table>"
 
 

@@ -78,7 +78,7 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """Markup that a page takes as it is, its words escaped; text has none of it."""
+    """Markup that a page takes as it is, its words through `page.safe`; text has none of it."""
 
     markup: str
 

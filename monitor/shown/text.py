@@ -1,10 +1,10 @@
-"""A report drawn as text: at most 80 columns, a blank line before each section."""
+"""A report drawn as text: at most 80 columns, a blank line before each section, nothing that a terminal acts on."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from monitor.domain.wall import filled
+from monitor.domain.wall import filled, printable
 from monitor.shown.report import (
     EVERYWHERE,
     INSET,
@@ -34,7 +34,7 @@ def drawn(report: Report, inset: bool = True) -> str:
     lines += [each.words for each in report.about]
     for section in report.sections:
         lines += _section(section, STEP if inset else "")
-    return "\n".join(filled(line) for line in (lines if report.title else lines[1:])) + "\n"
+    return "\n".join(filled(printable(line)) for line in (lines if report.title else lines[1:])) + "\n"
 
 
 def _section(section: Section, step: str) -> Iterator[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from html import escape
 
 import numpy as np
 
@@ -19,6 +18,7 @@ from monitor.domain.needs.batch import counted
 from monitor.domain.readings.reading import from_ms
 from monitor.shown.form import WORDS, Shown
 from monitor.shown.history.felt import happening_words
+from monitor.shown.page import safe
 
 HEIGHT = 170.0
 HOUR_MS = 3_600_000
@@ -55,10 +55,10 @@ def drawing(
     """One quantity over time: band, excursions, gaps, the line, and marks of what was done."""
     name, unit = WORDS[chart.quantity], shown.unit_of(chart.quantity)
     scale = _Scale(chart, shown)
-    yield f"<figure><figcaption>{escape(name.capitalize())} {unit} <small>{escape(_extremes(figures, chart, shown))}</small></figcaption>"
+    yield f"<figure><figcaption>{safe(name.capitalize())} {unit} <small>{safe(_extremes(figures, chart, shown))}</small></figcaption>"
     yield '<div class="plot"><div class="y">'
     yield "".join(f'<span style="top:{100.0 * scale.y(v) / HEIGHT:.1f}%">{v:g}</span>' for v in scale.ticks)
-    yield f"</div>{svg(chart, HEIGHT)}<title>{escape(name)}</title>"
+    yield f"</div>{svg(chart, HEIGHT)}<title>{safe(name)}</title>"
     yield from _bands(chart, scale)
     for side in (ABOVE, BELOW):
         stays = [(each.since_ms, each.until_ms) for each in figures.excursions if each.side == side]
@@ -192,8 +192,7 @@ def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], sh
         x, words = chart.column(each.at_ms), f"{shown.time(each.at_ms)} {happening_words(each, shown)}"
         if each.kind == HANDLING:
             last = chart.column(each.until_ms if each.until_ms is not None else each.at_ms)
-            bar = rect("handling", x, max(last, x + 1.0), HEIGHT - 10.0, 10.0)
-            yield bar.replace("/>", f"><title>{escape(words)}</title></rect>")
+            yield rect("handling", x, max(last, x + 1.0), HEIGHT - 10.0, 10.0, words)
         elif each.entry is not None:
             yield _mark("entry", x, words, ENTRY)
         elif each.kind != OPENING:
@@ -205,7 +204,7 @@ def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], sh
 
 
 def _mark(kind: str, x: float, words: str, length: float = HEIGHT) -> str:
-    return f'<path class="{kind}" d="M{x:.1f} 0V{length:g}"><title>{escape(words)}</title></path>'
+    return f'<path class="{kind}" d="M{x:.1f} 0V{length:g}"><title>{safe(words)}</title></path>'
 
 
 def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str:
@@ -214,21 +213,19 @@ def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str
     for since_ms, until_ms, words in spans:
         left = 100.0 * chart.column(since_ms) / chart.low.size
         width = 100.0 * chart.column(until_ms) / chart.low.size - left
-        parts.append(
-            f'<span style="left:{left:.2f}%;width:{width:.2f}%" title="{escape(words)}">{escape(words)}</span>'
-        )
+        parts.append(f'<span style="left:{left:.2f}%;width:{width:.2f}%" title="{safe(words)}">{safe(words)}</span>')
     return f'<div class="name">{name}</div><div class="lane">{"".join(parts)}</div>'
 
 
 def _named(name: str, spans: Sequence[tuple[int, int, str]], set_ms: int) -> str:
     """The same in words, for a name that has no room in its stretch: `Stage: setter from day 0, lockdown from day 18`."""
     told = [f"{words} from day {counted((since_ms - set_ms) / (DAY_H * HOUR_MS), 1):g}" for since_ms, _, words in spans]
-    return f'<p class="named">{name}: {escape(", ".join(told))}</p>' if told else ""
+    return f'<p class="named">{name}: {safe(", ".join(told))}</p>' if told else ""
 
 
 def times(ticks: Ticks) -> str:
     """The words of the time axis."""
-    return f'<div class="x">{"".join(f"""<span style="left:{100.0 * x:.1f}%">{words}</span>""" for x, words in ticks)}</div>'
+    return f'<div class="x">{"".join(f"""<span style="left:{100.0 * x:.1f}%">{safe(words)}</span>""" for x, words in ticks)}</div>'
 
 
 def svg(chart: Chart, height: float, kind: str = "") -> str:
@@ -237,6 +234,7 @@ def svg(chart: Chart, height: float, kind: str = "") -> str:
     return f'<svg{named} viewBox="0 0 {chart.low.size} {height:g}" preserveAspectRatio="none" role="img">'
 
 
-def rect(kind: str, first: float, last: float, top: float, height: float) -> str:
-    """Columns, and heights from the top."""
-    return f'<rect class="{kind}" x="{first:.4g}" y="{top:.1f}" width="{last - first:.4g}" height="{height:.1f}"/>'
+def rect(kind: str, first: float, last: float, top: float, height: float, words: str = "") -> str:
+    """Columns, and heights from the top; words: what it is, where it has a name."""
+    drawn = f'<rect class="{kind}" x="{first:.4g}" y="{top:.1f}" width="{last - first:.4g}" height="{height:.1f}"'
+    return f"{drawn}><title>{safe(words)}</title></rect>" if words else f"{drawn}/>"

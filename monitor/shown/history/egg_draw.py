@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from html import escape
 
 from monitor.analysis.history.chart import Chart
 from monitor.analysis.history.egg import EggPart, lost_pct
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.shown.form import Shown
 from monitor.shown.history.draw import Ticks, rect, round_step, svg, times
+from monitor.shown.page import safe
 
 HEIGHT = 120.0
 FEWEST = 2  # one weighing is no line
@@ -51,7 +51,7 @@ def loss_drawing(part: EggPart, chart: Chart, ticks: Ticks, shown: Shown) -> Ite
     yield f'<path class="loss" d="M{"L".join(f"{x:.1f} {y(pct):.1f}" for x, pct, _ in dots)}"/>'
     for x, pct, mass in dots:
         words = f"{shown.time(mass.at)} {mass.mass_g:.2f} g, {pct:.1f} % lost"
-        yield f'<path class="dot" d="M{x:.1f} {y(pct):.1f}h0"><title>{escape(words)}</title></path>'
+        yield f'<path class="dot" d="M{x:.1f} {y(pct):.1f}h0"><title>{safe(words)}</title></path>'
     yield f"{rect('frame', 0, chart.low.size, 0.0, HEIGHT)}</svg>{times(ticks)}</div></figure>"
 
 
