@@ -223,6 +223,11 @@ def saturation_vapour_kpa(dry_bulb_c: Values) -> Values:
     dry_bulb_c: -80 to 200. The fit is for 0 to 200; below 0 it is carried on for supercooled water, within
     0.1 % of Sonntag (1990) down to -40. Hyland and Wexler 1983, eq. 6; check values: table 3.
     """
+    if (
+        type(dry_bulb_c) is float and _SATURATED.low <= dry_bulb_c <= _SATURATED.high
+    ):  # the judge asks with each reading
+        kpa: float = _over_water(_PLAIN, dry_bulb_c)
+        return kpa
     return _each(_accept("saturation_vapour_kpa", (dry_bulb_c, _SATURATED)), _over_water, dry_bulb_c)
 
 

@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import combinations
 from statistics import median
+from typing import NamedTuple
 
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa
 from monitor.domain.readings.reading import FAIL, SUSPECT
@@ -90,6 +91,15 @@ class Pairs:
     lately: Mapping[str, Given] = field(default_factory=dict)
 
 
+class _Over(NamedTuple):
+    """How a machine's probes are compared."""
+
+    interval_s: float
+    gap_s: float
+    still: bool
+    limits: Limits
+
+
 @dataclass(frozen=True, slots=True)
 class Difference:
     """A test that did not pass. probes: the odd one out, or the two of which nobody knows which. by: K or %RH."""
@@ -132,10 +142,15 @@ def agree(
     near_s = max(limits.paired_s, limits.paired_intervals * interval_s)
     pairs = dict(state.pairs)
     compared: set[str] = set()
+    kpa: dict[str, float] = {}
+    over = _Over(interval_s, gap_s, still, limits)
     for two in combinations(heard, 2):
         one, other = heard[two[0]], heard[two[1]]
         if calm[two[0]] and calm[two[1]] and abs(one[0] - other[0]) <= near_s:
-            pairs[two] = _compare(pairs.get(two), one, other, interval_s, gap_s, still, limits)
+            for name in two:
+                if name not in kpa:
+                    kpa[name] = _kpa(heard[name])
+            pairs[two] = _compare(pairs.get(two), (one, kpa[two[0]]), (other, kpa[two[1]]), over)
             compared.update(two)
     standing = {two: pair for two, pair in pairs.items() if two[0] in heard and two[1] in heard}
     found = _found(standing, still, limits) if standing else ()
@@ -171,11 +186,11 @@ def _calm(lately: Given, given: Given, limits: Limits) -> bool:
     return given[2] is None or lately[2] is None or abs(given[2] - lately[2]) <= limits.humidity.moving
 
 
-def _compare(
-    pair: Pair | None, one: Given, other: Given, interval_s: float, gap_s: float, still: bool, limits: Limits
-) -> Pair:
-    """The pair after one more look at both."""
-    mono_s = max(one[0], other[0])
+def _compare(pair: Pair | None, first: tuple[Given, float], second: tuple[Given, float], over: _Over) -> Pair:
+    """The pair after one more look at both, each with its vapour pressure, kPa."""
+    (one, one_kpa), (other, other_kpa) = first, second
+    interval_s, gap_s, still, limits = over
+    mono_s = one[0] if one[0] >= other[0] else other[0]
     dt_s = 0.0 if pair is None else mono_s - pair.mono_s
     if pair is not None and dt_s <= 0.0:
         return pair
@@ -185,14 +200,20 @@ def _compare(
     humid = None if pair is None else pair.humidity
     # Vapour pressure follows from temperature: of probes that do not agree on that nothing is to be learnt about this.
     if one[2] is not None and other[2] is not None and abs(dry.apart) <= limits.dry_bulb.apart[0]:
-        humid = _gauge(humid, _damper_pct(one, other), dt_s, limits.humidity, False, limits)
+        humid = _gauge(humid, _damper_pct(one, one_kpa, other, other_kpa), dt_s, limits.humidity, False, limits)
     return Pair(mono_s, dry, humid)
 
 
-def _damper_pct(one: Given, other: Given) -> float:
+def _kpa(given: Given) -> float:
+    """A hundred times the vapour pressure of a probe's air; 0 where it has no humidity, which is then compared with nothing."""
+    if given[2] is None:
+        return 0.0
+    return float(min(given[2], 100.0) * saturation_vapour_kpa(given[1]))
+
+
+def _damper_pct(one: Given, one_kpa: float, other: Given, other_kpa: float) -> float:
     """By how much one's vapour pressure is above the other's, as %RH at the temperature between them."""
-    kpa = [min(rh_pct or 0.0, 100.0) * saturation_vapour_kpa(dry_bulb_c) for _, dry_bulb_c, rh_pct in (one, other)]
-    return (kpa[0] - kpa[1]) / saturation_vapour_kpa((one[1] + other[1]) / 2.0)
+    return (one_kpa - other_kpa) / float(saturation_vapour_kpa((one[1] + other[1]) / 2.0))
 
 
 def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, limits: Limits) -> Gauge:
@@ -206,8 +227,10 @@ def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: b
         learnt_s += dt_s
         base += dt_s / learnt_s * (by - base)
     off = abs(apart - base if still else apart) if learnt_s >= limits.base_s or not still else 0.0
+    if off <= bounds.apart[0]:
+        return Gauge(apart, 0.0, 0.0, base, learnt_s, drift)
     most_s = 2.0 * limits.apart_s
-    suspect_s = min(gauge.suspect_s + dt_s, most_s) if off > bounds.apart[0] else 0.0
+    suspect_s = min(gauge.suspect_s + dt_s, most_s)
     fail_s = min(gauge.fail_s + dt_s, most_s) if off > bounds.apart[1] else 0.0
     return Gauge(apart, suspect_s, fail_s, base, learnt_s, drift)
 
@@ -215,6 +238,11 @@ def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: b
 def _found(pairs: Mapping[Two, Pair], still: bool, limits: Limits) -> tuple[Difference, ...]:
     dry = {two: pair.dry_bulb for two, pair in pairs.items()}
     humid = {two: pair.humidity for two, pair in pairs.items() if pair.humidity is not None}
+    if all(
+        _alike(pair.dry_bulb, limits.dry_bulb, limits) and _alike(pair.humidity, limits.humidity, limits)
+        for pair in pairs.values()
+    ):
+        return ()
     found: dict[tuple[str, str, tuple[str, ...]], Difference] = {}
     for quantity, gauges, bounds in ((DRY_BULB, dry, limits.dry_bulb), (HUMIDITY, humid, limits.humidity)):
         aside = still and quantity == DRY_BULB
@@ -232,6 +260,14 @@ def _found(pairs: Mapping[Two, Pair], still: bool, limits: Limits) -> tuple[Diff
                     if key not in found or found[key].flag < worse:
                         found[key] = named
     return tuple(found.values())
+
+
+def _alike(gauge: Gauge | None, bounds: Bounds, limits: Limits) -> bool:
+    """Whether nothing stands against a pair in one quantity."""
+    if gauge is None:
+        return True
+    brief = gauge.suspect_s < limits.apart_s and gauge.fail_s < limits.apart_s
+    return brief and -bounds.drift[0] <= gauge.drift <= bounds.drift[0]
 
 
 def _named(two: Two, by: Mapping[Two, float]) -> tuple[str, ...]:

@@ -119,7 +119,7 @@ def assess(
     gross, gross_rh = _range(trail, dry_bulb_c, rh_pct, tests)
     if trail.newest_s is not None and mono_s <= trail.newest_s:
         return _answer(trail, tests, rh_pct)
-    pace = Pace(mono_s, interval_s, resolution_k, limits)
+    pace = Pace(mono_s, interval_s, resolution_k, limits, max(limits.gap_intervals * interval_s, limits.gap_s))
     dry = step(trail.dry_bulb, dry_bulb_c if gross < FAIL else None, limits.dry_bulb, trail.together, pace)
     humid = step(trail.humidity, rh_pct if gross_rh < FAIL else None, limits.humidity, trail.together, pace)
     before = max(dry.was, humid.was, trail.held_flag) if trail.held_flag else None
@@ -139,7 +139,7 @@ def assess(
         if mark is not None:
             event_s = _rates(mark, here, event_s, limits, tests)
     held_flag = max(PASS, *tests.values(), 0) if held else 0
-    together = None if max(gross, gross_rh) >= FAIL else held and _fell_together(dry, humid, limits)
+    together = None if gross >= FAIL or gross_rh >= FAIL else held and _fell_together(dry, humid, limits)
     later = Trail(mono_s, dry.track, humid.track, mark, newer_mark, event_s, odd_since_s, held_flag, together)
     return _answer(later, tests, rh_pct, dry.held, humid.held, before)
 
@@ -166,9 +166,11 @@ def _own(moved: Step, quantity: str, scale: Scale, pace: Pace, tests: dict[str, 
         return
     if moved.jumped or track.spikes > pace.limits.spikes_an_hour:
         tests[f"SPK-{quantity}"] = SUSPECT
-    for name, flag in (("FLAT", still(track, scale, pace)), ("NOISE", noisy(track, scale, pace))):
-        if flag > PASS:
-            tests[f"{name}-{quantity}"] = flag
+    flat, noise = still(track, scale, pace), noisy(track, scale, pace)
+    if flat > PASS:
+        tests[f"FLAT-{quantity}"] = flat
+    if noise > PASS:
+        tests[f"NOISE-{quantity}"] = noise
 
 
 def _odd_since(trail: Trail, rh_pct: float, pace: Pace, tests: dict[str, int]) -> float | None:
@@ -218,6 +220,8 @@ def _answer(
     before: int | None = None,
 ) -> Assessment:
     dry_bulb_flag, rh_flag = PASS, MISSING if rh_pct is None else PASS
+    if not (tests or dry_bulb_held or rh_held):  # as nearly all are
+        return Assessment(trail, PASS, (), dry_bulb_flag, rh_flag, False, False, before)
     for name, flag in tests.items():
         if name[-1] == "T":
             dry_bulb_flag = max(dry_bulb_flag, flag)

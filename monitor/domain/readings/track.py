@@ -107,11 +107,7 @@ class Pace(NamedTuple):
     interval_s: float
     resolution: float
     limits: Limits
-
-    @property
-    def gap_s(self) -> float:
-        """Readings further apart than this are no neighbours."""
-        return max(self.limits.gap_intervals * self.interval_s, self.limits.gap_s)
+    gap_s: float  # readings further apart than this are no neighbours
 
 
 class Step(NamedTuple):
@@ -160,7 +156,7 @@ def still(track: Track, scale: Scale, pace: Pace) -> int:
 
 def noisy(track: Track, scale: Scale, pace: Pace) -> int:
     """NOISE: to and fro of the last minutes against this probe's own week."""
-    if track.learnt_s < pace.limits.level_least_s:
+    if track.learnt_s < pace.limits.level_least_s or track.noise <= scale.noise:  # no level is under the scale's
         return PASS
     level = _level(track, scale, pace)
     suspect, fail = pace.limits.noise_times
@@ -181,7 +177,10 @@ def _jump(track: Track, scale: Scale, pace: Pace) -> float:
 
 def _jumps(track: Track, value: float, scale: Scale, pace: Pace) -> bool:
     """Whether the value jumps, rather than going on in the direction it was moving in."""
-    by, limit = value - track.value, _jump(track, scale, pace)
+    by = value - track.value
+    if -scale.jump <= by <= scale.jump:  # no limit is under the scale's
+        return False
+    limit = _jump(track, scale, pace)
     if abs(by) <= limit:
         return False
     going = by * track.change > 0.0 and abs(track.change) >= limit / 2.0
@@ -212,20 +211,32 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:
     if size > SAME and (finest is None or size < finest):
         finest = max(size, FINEST)
     run_s, run_value, run_readings, usual_s = track.run_s, track.run_value, track.run_readings + 1, track.usual_s
-    if abs(value - run_value) > _step_of(track, pace) / 2.0 + SAME:
+    own_step = pace.resolution if track.step is None else track.step
+    if abs(value - run_value) > own_step / 2.0 + SAME:
         # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
         lasted_s = min(track.mono_s - run_s, _flat_limits_s(track, scale, pace)[1])
         usual_s += lasted_s / (limits.usual_s + lasted_s) * (lasted_s - usual_s)
         run_s, run_value, run_readings = pace.mono_s, value, 1
-    level = _level(track, scale, pace)
-    turn = min(size, abs(track.change), limits.noise_clip * level) if change * track.change < 0.0 else 0.0
-    window_s = max(limits.noise_s, limits.noise_readings * pace.interval_s)
-    noise = track.noise + min(1.0, dt_s / window_s) * (turn - track.noise)
+    # What follows is done for each reading, and so without the calls of max and min.
+    level = track.level if track.level > scale.noise else scale.noise
+    if own_step / 2.0 > level:
+        level = own_step / 2.0
+    turn = 0.0
+    if change * track.change < 0.0:
+        turn = min(size, abs(track.change), limits.noise_clip * level)
+    window_s = limits.noise_readings * pace.interval_s
+    if window_s < limits.noise_s:
+        window_s = limits.noise_s
+    share = dt_s / window_s
+    noise = track.noise + (share if share < 1.0 else 1.0) * (turn - track.noise)
     own, learnt_s = track.level, track.learnt_s
     if learnt_s < limits.level_least_s or noise <= limits.noise_times[0] * level:
-        learnt_s = min(learnt_s + dt_s, limits.level_s)
-        own += dt_s / learnt_s * (min(turn, limits.noise_times[0] * level) - own)
-    spikes = track.spikes * max(0.0, 1.0 - dt_s / 3600.0)
+        learnt_s += dt_s
+        if learnt_s > limits.level_s:
+            learnt_s = limits.level_s
+        most = limits.noise_times[0] * level
+        own += dt_s / learnt_s * ((turn if turn < most else most) - own)
+    spikes = track.spikes and track.spikes * max(0.0, 1.0 - dt_s / 3600.0)
     return Track(
         pace.mono_s, value, run_s, run_value, run_readings, change, None, usual_s, finest, noise, own, learnt_s, spikes
     )

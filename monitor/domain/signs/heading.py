@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from statistics import NormalDist, median
 
 SPAN_S = 1800.0  # how far back a window reaches: 20 min of calm hold two cycles of the slowest usual ripple, 10 min
@@ -69,8 +69,11 @@ class Window:
         """The window with one reading more; itself when the last one kept is too recent, or it is not a number."""
         if not math.isfinite(value) or (self.points and at_s - self.points[-1][0] < SPAN_S / POINTS):
             return self
-        kept = tuple(p for p in self.points[-(POINTS - 1) :] if at_s - p[0] <= SPAN_S)
-        return replace(self, points=(*kept, (at_s, value)))
+        kept = self.points[-(POINTS - 1) :]
+        old = 0
+        while old < len(kept) and at_s - kept[old][0] > SPAN_S:
+            old += 1
+        return Window((*kept[old:], (at_s, value)))
 
 
 def slope_of(points: Sequence[Point], confidence: float = CONFIDENCE) -> Slope:
