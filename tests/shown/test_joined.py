@@ -259,3 +259,69 @@ def test_a_rule_that_this_program_does_not_have_leaves_the_words() -> None:
     assert strange.facts is not None
     strange = replace(strange, facts=replace(strange.facts, rule="another"))
     assert join([strange, SIX[1]]).title == "Setter 2 too hot, 1 more"
+
+
+@pytest.mark.parametrize(
+    ("numbers", "shown"),
+    [
+        ((1, 2), "No. 1, 2"),
+        ((1, 2, 3), "No. 1 to 3"),
+        ((1, 2, 4), "No. 1, 2, 4"),
+        ((1, 3, 5, 7, 9), "No. 1, 3, 5, 7, 9"),
+        ((1, 3, 5, 7, 9, 11), "No. 1, 3, 5, 7, 9 and 1 more"),
+    ],
+)
+def test_numbers_are_listed_or_spanned(numbers: tuple[int, ...], shown: str) -> None:
+    """Three and more in a row are a span; of others five are shown, and how many more there are."""
+    told = join([about(n, f"Setter {n}", "dry", "low") for n in numbers])
+    assert told.text.endswith(f"water. {shown}")
+
+
+@pytest.mark.parametrize(("length", "whole"), [(33, True), (34, False)])
+def test_a_title_that_just_fits_is_whole(length: int, whole: bool) -> None:
+    """With all of its 64 characters a title names the first; with one more it is the text that does."""
+    first = "W" * (length - len("2 machines too hot: first "))
+    told = join([about(1, first + "W" * 22), about(2, "Setter 2")])
+    assert (len(told.title) == 64) == whole
+    assert told.title.startswith("2 machines too hot")
+    assert told.text.startswith("Then Setter 2." if whole else f"First {first}")
+
+
+@pytest.mark.parametrize(("length", "cut"), [(48, False), (49, True)])
+def test_a_name_too_long_for_the_title_is_cut_in_it(length: int, cut: bool) -> None:
+    """The name gives way, so that what is the matter and how much more there is stay whole, in 64 characters."""
+    one = join([about(1, "W" * length), about(2, "Setter 2", "dry", "low")])
+    assert len(one.title) == 64
+    assert one.title == f"{'W' * (47 if cut else 48)}{'…' if cut else ''} too hot, 1 more"
+
+
+def test_one_that_is_worst_is_not_named_twice() -> None:
+    """Where the title names the only one that is worst, the text begins with its value, whatever came first."""
+    told = join([about(2, "Setter 2", after_s=60)], [about(1, "Setter 1", "dry", "low")])
+    assert told == about(2, "Setter 2", after_s=60)
+    told = join(
+        [about(2, "Setter 2", after_s=60), about(3, "Setter 3", "warm", "low")], [about(1, "Setter 1", "dry", "low")]
+    )
+    assert told.title == "Setter 2 too hot, 1 more: first Setter 1 dry at 02:14"
+    assert told.text.startswith("39.5 °C, band 37.5 to 38.1, since 02:15. Warm: Setter 3.")
+
+
+def test_names_are_listed_while_they_fit_and_the_rest_counted() -> None:
+    """Beside other things the names of the worst have 110 characters; those that have no room are counted to the last one."""
+    hot = [about(n, f"Machine number {n:02}") for n in range(1, 9)]
+    told = join([*hot, about(9, "Setter 9", "dry", "low")])
+    assert told.text.startswith(
+        "Then Machine number 02, Machine number 03, Machine number 04, Machine number 05 and 3 more. Dry: Setter 9. "
+    )
+    alone = join(hot)
+    assert alone.text.startswith(
+        "Then " + ", ".join(f"Machine number {n:02}" for n in range(2, 9)) + ". Heat can kill within the hour. "
+    )
+
+
+def test_a_joined_text_is_under_its_room_by_one() -> None:
+    """The longest text has 199 characters: what a phone shows, and one to spare."""
+    made = [join([about(1, "W" * length), about(2, "V" * 24, "dry", "low")]) for length in range(1, 160)]
+    assert max(len(one.text) for one in made) <= 199
+    crowd = [join([about(n, "W" * length + str(n)) for n in range(1, 30)]) for length in range(1, 40)]
+    assert max(len(one.text) for one in crowd) == 199

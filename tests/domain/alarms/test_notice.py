@@ -78,3 +78,5 @@ def test_a_notice_is_a_plain_value() -> None:
     first = Notice(1, "1/1/sam", "sam", "low", "t", "x", T0, 1)
     assert first == replace(first)
     assert not first.closing
+    assert not first.late
+    assert first.facts is None

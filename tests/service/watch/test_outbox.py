@@ -445,6 +445,34 @@ def test_messages_that_did_not_get_through_hold_nothing_back() -> None:
     assert due_ids(queue, 1.0) == [2]
 
 
+def test_what_comes_while_the_service_fails_is_tried_with_all_that_waits() -> None:
+    """A high alarm that was never tried goes at once, and takes along what was refused by itself."""
+    queue = queue_of(alarm(1, 0, "high"))
+    queue.failed([1], 0.0)
+    queue.offer(alarm(2, 1, "high"), 1.0)
+    assert due_ids(queue, 1.0) == [2, 1]
+
+
+def test_reminders_after_a_message_of_two_wait_for_their_like() -> None:
+    """Two alarms in one message are a flood: what then says nothing new waits half a minute, and goes as one."""
+    flood = [(0.0, alarm(1, 0)), (1.0, alarm(2, 1)), (2.0, alarm(3, 2))]
+    sent = played(*flood, (300.0, still(4, 2, 300)), (310.0, still(5, 3, 310)))
+    assert [(s.at_s, s.ids) for s in sent] == [(0.0, (1,)), (30.0, (2, 3)), (330.0, (4, 5))]
+
+
+def test_the_waits_are_seconds_to_minutes() -> None:
+    """Refused again and again, a mild notice waits 2 s, twice as long each time, five minutes at most; an urgent one a minute at most."""
+    for priority, waits in (("low", [2, 4, 8, 16, 32, 64, 128, 256, 300, 300]), ("high", [2, 4, 8, 16, 32, 60, 60])):
+        queue, now_s, seen = queue_of(notice(1, priority)), 0.0, []
+        for _ in waits:
+            queue.failed([1], now_s)
+            due_s = queue.due_s()
+            assert due_s is not None
+            seen.append(due_s - now_s)
+            now_s = due_s
+        assert seen == waits
+
+
 PRIORITY = st.sampled_from(["low", "medium", "high", "critical"])
 
 
