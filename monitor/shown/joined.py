@@ -134,8 +134,8 @@ class NoticeWords:
             space = room - len(text) - len(f"{group.what}: . And 99 more. ")
             what = f"{group.what[:1].upper()}{group.what[1:]}: " if group.what else ""
             longer = added(text, f"{what}{_listed(group.names, space)}.", room - len("And 99 more. "))
-            unnamed += len(group.alike.notices) if space <= 0 or longer == text else 0
-            text = longer if space > 0 else text
+            unnamed += len(group.alike.notices) if longer == text else 0
+            text = longer
         if unnamed:
             text = added(text, f"And {unnamed} more.", room)
         for sentence in self._advice(one.lead):
