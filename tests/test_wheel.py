@@ -67,10 +67,11 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str
         if python is None:
             return None
         place = folder / version
-        for step in (
-            [python, "-m", "venv", place],
-            [place / "bin/python", "-m", "pip", "install", "--quiet", "--no-compile", wheel],
-        ):
+        steps: tuple[tuple[str | Path, ...], ...] = (
+            (python, "-m", "venv", place),
+            (place / "bin/python", "-m", "pip", "install", "--quiet", "--no-compile", wheel),
+        )
+        for step in steps:
             done = run(*step, cwd=folder, timeout_s=INSTALL_S)
             assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
         return place / "bin"
@@ -80,7 +81,7 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str
 
 
 def test_the_wheel_holds_its_data(wheel: Path) -> None:
-    """Profiles with their sources, and the rules, are in the wheel; tests and firmware are not; `eggroom` is its command."""
+    """Profiles with their sources, and the rules, are in the wheel, and the word that it is typed; tests and firmware are not; `eggroom` is its command."""
     with zipfile.ZipFile(wheel) as archive:
         names = set(archive.namelist())
         entry = next(archive.read(name).decode() for name in names if name.endswith("entry_points.txt"))
@@ -88,6 +89,7 @@ def test_the_wheel_holds_its_data(wheel: Path) -> None:
     assert len(data) > 40
     assert data <= names
     assert {str(path.relative_to(ROOT)) for path in (ROOT / "monitor").rglob("*.py")} <= names
+    assert "monitor/py.typed" in names  # else whoever imports it sees none of its types
     assert {name.split("/")[0].split("-")[0] for name in names} == {"monitor", "eggroom"}
     assert "eggroom = monitor.cli.main:main" in entry
 
