@@ -344,7 +344,7 @@ class RecordSuite:
 
     def test_a_flag_is_settled_later(self, record: Record) -> None:
         """A reflag changes both flags of its own reading and nothing else; one of a reading that is not there changes nothing."""
-        held = {"flag": NOT_EVALUATED, "rh_flag": NOT_EVALUATED}
+        held: dict[str, Any] = {"flag": NOT_EVALUATED, "rh_flag": NOT_EVALUATED}
         record.ledger.commit(Group(readings=[reading(5, **held), reading(6, **held)], lines={1: line()}))
         settled = Group(readings=[reading(7, **held)], reflags=[Reflag(PROBE, 1, 5_000, PASS, SUSPECT)])
         settled.reflags += [Reflag(PROBE, 1, 7_000, FAIL, PASS), Reflag(PROBE, 1, 8_000, FAIL, FAIL)]
@@ -725,14 +725,14 @@ STAYING = replace(
     BATCH, stays=(Stay("setter-1", BATCH.set_at),)
 )  # the batch of BatchRecordSuite: in one machine, until UNTIL
 UNTIL = at(3600)
-Told = Callable[..., BatchRecord]  # of groups, written one after another
+Telling = Callable[..., BatchRecord]  # of groups, written one after another
 
 
 class BatchRecordSuite:
     """What the reports of a batch are told, whatever tells it. The fixture `told` gives the port on groups, beside STAYING, whose
     probes are PROBE, node-a/low and node-b/low at setter-1."""
 
-    def test_readings_are_cut_to_the_millisecond(self, told: Told) -> None:
+    def test_readings_are_cut_to_the_millisecond(self, told: Telling) -> None:
         """A reading counts from since on, and no more at until; raw, with what is missing, in the order of time, of its probe alone."""
         rows = [reading(n, dry_bulb_c=30.0 + n) for n in (3, 1, 2)]
         odd = [
@@ -763,7 +763,7 @@ class BatchRecordSuite:
             cut = series_rows(history, PROBE, since, until)
             assert [(row[0] - START_MS) / 1000 for row in cut] == seconds, (since, until)
 
-    def test_events_of_a_time_and_of_one_subject(self, told: Told) -> None:
+    def test_events_of_a_time_and_of_one_subject(self, told: Telling) -> None:
         """Events come oldest first; of many the newest; from since on, before until; of one subject where it is asked for."""
         events = [Event(at(n), "opening", "setter-1", str(n)) for n in range(6)] + [Event(at(6), "node", "node-a", "6")]
         history = told(Group(events=events))
@@ -780,7 +780,7 @@ class BatchRecordSuite:
         assert texts(at(3), subject="setter-1") == "345"
         assert history.events()[1] == events[1]
 
-    def test_handlings_that_reach_into_a_time(self, told: Told) -> None:
+    def test_handlings_that_reach_into_a_time(self, told: Telling) -> None:
         """A handling counts where it ended at since or later and began before until; oldest first."""
         first, second = replace(HANDLING, since=at(10), until=at(20)), replace(HANDLING, since=at(40), until=at(60))
         history = told(Group(handlings={"setter-1": first}), Group(handlings={"setter-1": second}))
@@ -790,7 +790,7 @@ class BatchRecordSuite:
         assert history.handlings(at(20.001), at(40.001)) == [second]
         assert history.handlings(until=at(10)) == history.handlings(at(60.001)) == []
 
-    def test_calibrations_as_they_were_added(self, told: Told) -> None:
+    def test_calibrations_as_they_were_added(self, told: Telling) -> None:
         """Every calibration comes, whole, in the order in which they were added, not in that of their times."""
         made = [
             CALIBRATION,
@@ -799,7 +799,7 @@ class BatchRecordSuite:
         ]
         assert told(Group(calibrations=made)).calibrations() == made
 
-    def test_the_book_of_the_batch_and_of_no_other(self, told: Told) -> None:
+    def test_the_book_of_the_batch_and_of_no_other(self, told: Telling) -> None:
         """Each kind of entry comes back in the order of its numbers; a batch that nothing was written about has an empty book."""
         entries = [entry(number, fact) for number, fact in enumerate(FACTS, 1)]
         history = told(Group(entries=[(STAYING.id, e) for e in entries]))

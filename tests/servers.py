@@ -126,7 +126,7 @@ def listener(port: int, topic_filter: str) -> Any:
     heard: list[tuple[str, bytes, bool]] = []
     ready = threading.Event()
     client = mqtt.Client(CallbackAPIVersion.VERSION2)
-    client.on_connect = lambda *_: client.subscribe(topic_filter, 1)
+    client.on_connect = lambda client, *_: client.subscribe(topic_filter, 1)
     client.on_subscribe = lambda *_: ready.set()
     client.on_message = lambda _client, _data, m: heard.append((m.topic, bytes(m.payload), m.retain))
     client.connect("127.0.0.1", port)

@@ -163,7 +163,7 @@ def test_a_real_node_and_a_broker_that_restarts(tmp_path: Path) -> None:
     """The firmware's messages reach the record: none is missing after the broker lost all it held, each within 2 s of its true time."""
     with Mosquitto() as broker:
         config = configure(tmp_path, broker.port)
-        quick = {
+        quick: dict[str, Any] = {
             "INTERVAL_MS": 1000,
             "KEEPALIVE_S": 5,
             "TIMEOUT_MS": 1000,

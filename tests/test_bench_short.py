@@ -5,11 +5,14 @@ from __future__ import annotations
 import math
 import re
 import shutil
+import tempfile
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from monitor.rehearse import season
 from tests.bench import __main__ as bench
 from tests.bench import (
     incubation,
@@ -42,7 +45,7 @@ def _nothing_left(tmp_path_factory: pytest.TempPathFactory) -> object:
     """Every folder that a row makes is gone when it is through."""
     with pytest.MonkeyPatch.context() as patch:
         folder = tmp_path_factory.mktemp("bench")
-        patch.setattr(room.tempfile, "tempdir", str(folder))
+        patch.setattr(tempfile, "tempdir", str(folder))
         yield
     assert list(folder.iterdir()) == []
 
@@ -55,7 +58,7 @@ def test_the_wet_bulb_is_exact() -> None:
 
 def test_the_bisected_root_is_known_air() -> None:
     """The bench's own root agrees with psychrometric tables: 30 °C at 50 %RH and sea level has a wet bulb of 22.0 °C (from memory)."""
-    dry, rh, pressure = (rows_air.np.array([value]) for value in (30.0, 50.0, 101.325))
+    dry, rh, pressure = (np.array([value]) for value in (30.0, 50.0, 101.325))
     assert rows_air.exact_wet_bulb_c(dry, rh, pressure)[0] == pytest.approx(22.0, abs=0.1)
 
 
@@ -115,7 +118,7 @@ def test_the_strict_broker_is_strict() -> None:
     got: list[int] = []
     with StrictBroker() as broker:
         client = mqtt.Client(CallbackAPIVersion.VERSION2, manual_ack=True)
-        client.on_connect = lambda *_: client.subscribe("a/#", 1)
+        client.on_connect = lambda client, *_: client.subscribe("a/#", 1)
         client.on_message = lambda _client, _data, message: got.append(message.mid)
         client.connect("127.0.0.1", broker.port)
         client.loop_start()
@@ -219,8 +222,8 @@ def test_the_invented_record_holds_what_it_says(tmp_path: Path) -> None:
         for stay in batch.stays:
             assert stay.until is not None
             found = [
-                history.series(f"{incubation.NODES[stay.machine]}/{probe}", stay.since, stay.until)
-                for probe in incubation.PROBES
+                history.series(f"{season.NODES[stay.machine]}/{probe}", stay.since, stay.until)
+                for probe in season.PROBES
             ]
             assert found[0].at_ms.tolist() == found[1].at_ms.tolist()
             counts += [each.at_ms.size for each in found]
@@ -251,7 +254,7 @@ def test_the_reference_judges_as_it_says() -> None:
 
 def test_folders_are_removed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The bench's folder is gone afterwards, also when a row breaks."""
-    monkeypatch.setattr(room.tempfile, "tempdir", str(tmp_path))
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
 
     def broken_row() -> None:
         with room.folder() as path:

@@ -98,10 +98,10 @@ def imports(path: Path) -> Iterator[Import]:
 
     def walk(node: ast.AST, typing_only: bool, lazy: bool) -> Iterator[Import]:
         if isinstance(node, ast.If) and ast.unparse(node.test) in ("TYPE_CHECKING", "typing.TYPE_CHECKING"):
-            for child in node.body:
-                yield from walk(child, True, lazy)
-            for child in node.orelse:
-                yield from walk(child, typing_only, lazy)
+            for inside in node.body:
+                yield from walk(inside, True, lazy)
+            for inside in node.orelse:
+                yield from walk(inside, typing_only, lazy)
             return
         if isinstance(node, ast.Import):
             for alias in node.names:

@@ -174,8 +174,9 @@ def test_a_socket_left_behind(path: Path) -> None:
 def test_too_many_open_files(door: Door, path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A caller who cannot be taken in just now does not end the door: it opens again by itself."""
     monkeypatch.setattr(door_module, "RETRY_S", 0.01)
-    listener = door._socket
-    assert listener is not None
+    was = door._socket
+    assert was is not None
+    listener = was
     failed: list[bool] = []
 
     class Exhausted:

@@ -16,7 +16,7 @@ import pytest
 
 from monitor.adapters.profile_files import load_profiles, load_sources
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
-from monitor.domain.needs.profile import LIMIT_NAMES, Band, Profile, ProfileError
+from monitor.domain.needs.profile import LIMIT_NAMES, Band, Profile, ProfileError, Stage
 from monitor.settings import shipped_rules
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "species.csv"
@@ -52,23 +52,37 @@ def numbers(profile: Profile) -> dict[str, float | tuple[float, float]]:
     return {path: value for path, value in found.items() if value is not None}
 
 
+def target_c(stage: Stage) -> float:
+    """The dry bulb that a stage is kept at: every shipped one has it."""
+    assert stage.dry_bulb_c.target is not None
+    return stage.dry_bulb_c.target
+
+
+def least_humid(stage: Stage) -> float:
+    """Below it is warned, in whichever measure the stage has."""
+    band = stage.rh_pct or stage.wet_bulb_c
+    assert band is not None
+    assert band.low_warning is not None
+    return band.low_warning
+
+
 # --- what is shipped ---------------------------------------------------------------------------------------
 
 
-def test_the_species_a_breeder_would_look_for_are_there():
+def test_the_species_a_breeder_would_look_for_are_there() -> None:
     """Poultry, waterfowl, game birds, parrots, ratites and birds of prey are shipped."""
     assert SHIPPED.keys() >= ASKED_FOR
 
 
 @EACH
-def test_every_value_carries_a_known_source_key(profile):
+def test_every_value_carries_a_known_source_key(profile: Profile) -> None:
     """No number of a shipped profile goes without a source, and every key is spelled out."""
     assert profile.sources.keys() == numbers(profile).keys()
     assert set(profile.sources.values()) <= load_sources().keys() - {"own"}
 
 
 @EACH
-def test_sources_named_in_notes_are_spelled_out(profile):
+def test_sources_named_in_notes_are_spelled_out(profile: Profile) -> None:
     """A key that a note names in brackets can be looked up."""
     named = set(re.findall(r"\b[A-Z][A-Z]+[A-Z0-9]*-[A-Z0-9]+\b", " ".join(profile.notes)))
     assert named <= load_sources().keys()
@@ -76,26 +90,26 @@ def test_sources_named_in_notes_are_spelled_out(profile):
 
 
 @EACH
-def test_what_was_chosen_is_argued(profile):
+def test_what_was_chosen_is_argued(profile: Profile) -> None:
     """A profile with a value of our own choice says so, and why, in its notes."""
     if "judgement" in profile.sources.values():
         assert any(note.startswith("Judgement:") for note in profile.notes)
 
 
 @EACH
-def test_dry_bulb_bands_are_complete(profile):
+def test_dry_bulb_bands_are_complete(profile: Profile) -> None:
     """Heat and cold are watched at both levels in every stage."""
     for stage in profile.stages:
         assert [name for name, _ in stage.dry_bulb_c.limits()] == list(LIMIT_NAMES)
 
 
 @EACH
-def test_lockdown_comes_before_the_first_chick(profile):
+def test_lockdown_comes_before_the_first_chick(profile: Profile) -> None:
     """Eggs are in the hatcher before the first normal hatch day, and the humidity does not fall there."""
     setter, lockdown = profile.stages
     assert 0 < lockdown.from_day < profile.hatch_day_first
-    before, after = (stage.rh_pct or stage.wet_bulb_c for stage in (setter, lockdown))
-    assert after.low_warning >= before.low_warning
+    before, after = (least_humid(stage) for stage in (setter, lockdown))
+    assert after >= before
 
 
 # --- against the published figures -------------------------------------------------------------------------
@@ -117,7 +131,7 @@ def fact(profile: Profile, path: str, key: str) -> object:
     limit = path.rpartition(".")[2]
     match (limit, key):
         case ("low_alarm", "MSU-HMG"):  # alarm low at 97-98 °F: machines at 99 and at 100 °F
-            return c_from_f(98) if profile.stages[0].dry_bulb_c.target > 37.5 else c_from_f(97)
+            return c_from_f(98) if target_c(profile.stages[0]) > 37.5 else c_from_f(97)
         case ("high_alarm", "MSU-HMG"):  # alarm high at 102 °F
             return c_from_f(102)
         case ("low_alarm", "BURNHAM-83"):  # below 37 °C gave deformities
@@ -125,7 +139,7 @@ def fact(profile: Profile, path: str, key: str) -> object:
         case ("still_air_offset_k", "MSU-IIF"):  # 102 °F at egg top in still air, 100 °F in forced air
             return 2 / 1.8
         case ("still_air_offset_k", "FAO-OST"):  # 38-38.5 °C at egg top in still air
-            return (38 + 38.5) / 2 - profile.stages[0].dry_bulb_c.target
+            return (38 + 38.5) / 2 - target_c(profile.stages[0])
         case ("lockdown_day" | "from_day", "HRB-K"):  # draw-down at about 85 % of the term
             return 0.85 * profile.days
         case ("target_loss_pct", "AR-80"):  # 0.150 ± 0.025 of egg mass, 81 species
@@ -170,7 +184,9 @@ def span(cell: str) -> tuple[float, float]:
     wet = re.search(r"WB (\d+)(?:-(\d+))? F", cell)
     if wet:
         return c_from_f(float(wet[1])), c_from_f(float(wet[2] or wet[1]))
-    first, sign, second = re.match(r"([\d.]+)(?: ?(-|\+/-) ?([\d.]+))?", cell).groups()
+    figure = re.match(r"([\d.]+)(?: ?(-|\+/-) ?([\d.]+))?", cell)
+    assert figure is not None, cell
+    first, sign, second = figure.groups()
     if sign == "+/-":
         return float(first) - float(second), float(first) + float(second)
     return float(first), float(second or first)
@@ -186,7 +202,7 @@ def tolerance(path: str) -> float:
 
 
 @EACH
-def test_every_cited_number_is_the_published_one(profile):
+def test_every_cited_number_is_the_published_one(profile: Profile) -> None:
     """Each number with a source equals what that source prints, to the digits that a profile keeps."""
     values = numbers(profile)
     cited = {path: key for path, key in profile.sources.items() if key not in UNPUBLISHED}
@@ -197,7 +213,7 @@ def test_every_cited_number_is_the_published_one(profile):
 
 
 @EACH
-def test_what_was_chosen_follows_its_rule(profile):
+def test_what_was_chosen_follows_its_rule(profile: Profile) -> None:
     """Alarms no source prints lie 1.1 K from the target, 8 % or 1.5 K of wet bulb outside the warnings."""
     for stage in profile.stages:
         for quantity, margin in (("dry_bulb_c", 1.1), ("rh_pct", 8.0), ("wet_bulb_c", 1.5)):
@@ -209,18 +225,20 @@ def test_what_was_chosen_follows_its_rule(profile):
                     assert getattr(band, limit) == pytest.approx(origin + sign * margin, abs=0.006)
 
 
-def test_no_high_alarm_lies_far_above_its_target():
+def test_no_high_alarm_lies_far_above_its_target() -> None:
     """What bears less heat alarms earlier: no high alarm is more than 102 °F over a target of 99 °F."""
     for profile in SHIPPED.values():
         for stage in profile.stages:
-            assert stage.dry_bulb_c.high_alarm - stage.dry_bulb_c.target <= 1.71, profile.id
+            high_c = stage.dry_bulb_c.high_alarm
+            assert high_c is not None
+            assert high_c - target_c(stage) <= 1.71, profile.id
 
 
 CHART = [row for row in ROWS if row["source_key"] == "MSU-IIF"]
 
 
 @pytest.mark.parametrize("row", CHART, ids=[row["profile"] for row in CHART])
-def test_wet_bulb_bands_give_the_humidity_worked_out_for_the_chart(row):
+def test_wet_bulb_bands_give_the_humidity_worked_out_for_the_chart(row: dict[str, str]) -> None:
     """At the target temperature the wet-bulb limits are the relative humidity of the reference, within 1 %RH.
 
     The reference took a ventilated wick (A = 0.00066) and whole percents, here it is the thermodynamic wet
@@ -239,13 +257,13 @@ def test_wet_bulb_bands_give_the_humidity_worked_out_for_the_chart(row):
         assert worked_out == pytest.approx(rh_pct, abs=1.0), f"{stage.name} {limit}"
 
 
-def test_reference_rows_name_known_sources():
+def test_reference_rows_name_known_sources() -> None:
     """Each row of the reference table can be traced to a full citation."""
     known = load_sources().keys() | {"MEMORY"}
     assert {row["source_key"] for row in ROWS} <= known
 
 
-def test_loading_is_quick():
+def test_loading_is_quick() -> None:
     """All shipped profiles load in under a second, many times what a small computer needs."""
     started = time.perf_counter()
     load_profiles()
@@ -279,7 +297,7 @@ def own_file(tmp_path: Path, text: str, name: str = "mine.toml") -> Path:
     return path
 
 
-def test_an_own_profile_is_added(tmp_path):
+def test_an_own_profile_is_added(tmp_path: Path) -> None:
     """A new id joins the shipped profiles; its plain values have the source `own`."""
     profiles = load_profiles(own_file(tmp_path, COMPLETE))
     assert profiles.keys() == SHIPPED.keys() | {"test-bird"}
@@ -289,7 +307,7 @@ def test_an_own_profile_is_added(tmp_path):
     assert mine.sources["stage.setter.from_day"] == "definition"
 
 
-def test_an_own_profile_takes_the_place_of_a_shipped_one(tmp_path):
+def test_an_own_profile_takes_the_place_of_a_shipped_one(tmp_path: Path) -> None:
     """The same id replaces the shipped profile whole, and leaves the others as they are."""
     profiles = load_profiles(own_file(tmp_path, COMPLETE.replace("test-bird", "chicken")))
     assert profiles["chicken"].name == "Test bird"
@@ -298,7 +316,7 @@ def test_an_own_profile_takes_the_place_of_a_shipped_one(tmp_path):
     }
 
 
-def test_based_on_gives_only_what_differs(tmp_path):
+def test_based_on_gives_only_what_differs(tmp_path: Path) -> None:
     """Values that are given replace those of the base, one by one; the rest keep value and source."""
     text = """
     based_on = "chicken"
@@ -328,7 +346,7 @@ def test_based_on_gives_only_what_differs(tmp_path):
     assert load_profiles()["chicken"] == chicken
 
 
-def test_based_on_may_keep_the_id(tmp_path):
+def test_based_on_may_keep_the_id(tmp_path: Path) -> None:
     """With its base's own id, a profile adjusts the shipped one in place."""
     text = 'based_on = "chicken"\nid = "chicken"\ntarget_loss_pct = [12, 13]\n'
     profiles = load_profiles(own_file(tmp_path, text))
@@ -337,7 +355,7 @@ def test_based_on_may_keep_the_id(tmp_path):
     assert profiles.keys() == SHIPPED.keys()
 
 
-def test_based_on_may_change_the_kind_of_humidity(tmp_path):
+def test_based_on_may_change_the_kind_of_humidity(tmp_path: Path) -> None:
     """A relative-humidity band takes the place of the base's wet-bulb band in that stage only."""
     text = """
     based_on = "chicken"
@@ -351,7 +369,7 @@ def test_based_on_may_change_the_kind_of_humidity(tmp_path):
     assert lockdown == SHIPPED["chicken"].stages[1]
 
 
-def test_based_on_may_add_a_hatch_stage(tmp_path):
+def test_based_on_may_add_a_hatch_stage(tmp_path: Path) -> None:
     """A stage that the base lacks is added after the others."""
     text = """
     based_on = "cockatiel"
@@ -366,7 +384,7 @@ def test_based_on_may_add_a_hatch_stage(tmp_path):
     assert stages[:2] == SHIPPED["cockatiel"].stages
 
 
-def test_a_folder_of_own_files_is_read(tmp_path):
+def test_a_folder_of_own_files_is_read(tmp_path: Path) -> None:
     """Each TOML file of a folder counts, other files do not."""
     own_file(tmp_path, COMPLETE, "a.toml")
     own_file(tmp_path, COMPLETE.replace("test-bird", "other-bird"), "b.toml")
@@ -374,12 +392,12 @@ def test_a_folder_of_own_files_is_read(tmp_path):
     assert load_profiles(tmp_path).keys() == SHIPPED.keys() | {"test-bird", "other-bird"}
 
 
-def test_an_empty_folder_adds_nothing(tmp_path):
+def test_an_empty_folder_adds_nothing(tmp_path: Path) -> None:
     """A folder made ready but not filled leaves the shipped profiles."""
     assert load_profiles(tmp_path) == SHIPPED
 
 
-def test_an_own_profile_may_change_rules(tmp_path):
+def test_an_own_profile_may_change_rules(tmp_path: Path) -> None:
     """Its numbers are kept by rule, each with its source; what it is based on keeps none."""
     text = """
     based_on = "chicken"
@@ -401,13 +419,13 @@ def test_an_own_profile_may_change_rules(tmp_path):
     assert profiles["chicken"].rules == {}
 
 
-def test_a_profile_may_be_based_on_one_with_rules(tmp_path, monkeypatch):
+def test_a_profile_may_be_based_on_one_with_rules(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Numbers of the base stay unless they are given anew, one by one."""
     from monitor.adapters import profile_files
 
     read = profile_files._read
 
-    def with_rules(file):
+    def with_rules(file: Path) -> dict[str, object]:
         table = read(file)
         numbers = {"on_delay_s": [15, "common-practice"], "off_delay_s": [90, "common-practice"]}
         return table | ({"rules": {"dry-bulb-high-alarm": numbers}} if file.name == "chicken.toml" else {})
@@ -466,21 +484,21 @@ OWN_WRONG = [
 
 
 @pytest.mark.parametrize(("text", "line"), OWN_WRONG)
-def test_what_is_wrong_in_an_own_file_is_said_in_one_line(tmp_path, text, line):
+def test_what_is_wrong_in_an_own_file_is_said_in_one_line(tmp_path: Path, text: str, line: str) -> None:
     """Each fault in a breeder's file is one line that names the file and the place."""
     with pytest.raises(ProfileError) as caught:
         load_profiles(own_file(tmp_path, text))
     assert str(caught.value) == line
 
 
-def test_a_stage_changed_twice_is_refused(tmp_path):
+def test_a_stage_changed_twice_is_refused(tmp_path: Path) -> None:
     """Two tables for one stage are not quietly reduced to one."""
     stage = '[[stage]]\nname = "setter"\ndry_bulb_c = { low_alarm = 36, target = 37.8, high_alarm = 38.5 }\n'
     with pytest.raises(ProfileError, match=r"mine.toml: stage: setter, lockdown, setter, expected setter"):
         load_profiles(own_file(tmp_path, HEAD + stage + stage))
 
 
-def test_one_id_in_two_own_files_is_refused(tmp_path):
+def test_one_id_in_two_own_files_is_refused(tmp_path: Path) -> None:
     """Two own files for one bird are named, for neither can be meant to win."""
     own_file(tmp_path, COMPLETE, "a.toml")
     own_file(tmp_path, COMPLETE, "b.toml")
@@ -489,7 +507,7 @@ def test_one_id_in_two_own_files_is_refused(tmp_path):
     assert str(caught.value) == "b.toml: id: 'test-bird', expected an id not used in a.toml"
 
 
-def test_a_missing_path_is_refused(tmp_path):
+def test_a_missing_path_is_refused(tmp_path: Path) -> None:
     """A configured path that is not there is an error, not an empty set of profiles."""
     path = tmp_path / "nowhere"
     with pytest.raises(ProfileError) as caught:
@@ -497,7 +515,7 @@ def test_a_missing_path_is_refused(tmp_path):
     assert str(caught.value) == f"{path}: no such file or folder, expected a TOML file or a folder of them"
 
 
-def test_bytes_that_are_not_text_are_refused_with_their_line(tmp_path):
+def test_bytes_that_are_not_text_are_refused_with_their_line(tmp_path: Path) -> None:
     """A file in another encoding is named with the line where it goes wrong."""
     path = tmp_path / "mine.toml"
     path.write_bytes('id = "mine"\nname = "Höhner"\n'.encode("latin-1"))
@@ -506,7 +524,7 @@ def test_bytes_that_are_not_text_are_refused_with_their_line(tmp_path):
     assert str(caught.value) == "mine.toml: line 2: bytes that are not UTF-8, expected text"
 
 
-def test_a_file_that_cannot_be_read_is_refused(tmp_path):
+def test_a_file_that_cannot_be_read_is_refused(tmp_path: Path) -> None:
     """A folder that bears the name of a file is said so, without a traceback."""
     (tmp_path / "mine.toml").mkdir()
     with pytest.raises(ProfileError, match=r"^mine.toml: Is a directory, expected a file that can be read$"):

@@ -54,7 +54,7 @@ def wet_bulb_c(dry_bulb_c: float, rh_pct: float) -> float:
         slope = (6.5459673 + 5.8002206e3 / k) / k - 4.8640239e-2 + k * (8.3529536e-5 - k * 4.3356279e-8)
         left = p * (a + b * w)
         w -= (left - PRESSURE_KPA * (heat - fall * w)) / (left * slope + p * b + PRESSURE_KPA * fall)
-    return w
+    return float(w)
 
 
 class Bare:
@@ -73,7 +73,7 @@ class Bare:
             " wet_bulb_c REAL, PRIMARY KEY (probe, boot, seq)) WITHOUT ROWID"
         )
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2, "bench-bare", clean_session=False, manual_ack=True)
-        self._client.on_connect = lambda *_: self._client.subscribe(TOPICS, 1)
+        self._client.on_connect = lambda client, *_: client.subscribe(TOPICS, 1)
         self._client.on_subscribe = lambda *_: say("ready")
         self._client.on_message = self._on_message
         self._client.connect_async("127.0.0.1", port, 30)

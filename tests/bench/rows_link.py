@@ -101,7 +101,7 @@ class _Slice:
 
 
 def _p50(pairs: list[Pair], ours: bool) -> float:
-    return median((p.ours if ours else p.theirs).p50_ms for p in pairs)
+    return float(median((p.ours if ours else p.theirs).p50_ms for p in pairs))
 
 
 def _paced(side: _Side, writer: Publisher, seconds: float) -> _Slice:

@@ -23,13 +23,14 @@ from monitor.adapters.link.mqtt import MqttLink
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.cli.logs import start_logging
 from monitor.domain.state.known import Look
+from monitor.domain.watch import evaluate
 from monitor.settings import load_house
 from tests.bench.watch import Watch, say
 
 
 def look_into(watch: Watch, slow_flush_s: float) -> None:
     """Wrap the three places."""
-    hear, acknowledge, commit = engine.hear, MqttLink.acknowledge, SqliteLedger.commit
+    hear, acknowledge, commit = evaluate.hear, MqttLink.acknowledge, SqliteLedger.commit
 
     def heard(look: Look, message: Any) -> None:
         hear(look, message)

@@ -155,7 +155,8 @@ def test_an_archive_is_of_one_instant(
     live: Path, capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A reading that is stored while the archive is made, and bears on its end, does not come between its figures and its readings."""
-    real, came = archive_commands._figures, []
+    real = archive_commands._figures
+    came: list[Any] = []
 
     def figures(*given: Any) -> str:
         if not came:

@@ -382,8 +382,8 @@ def test_split(capsys: Capture, config: Path) -> None:
     assert left.startswith("hen-1 egg 7: chicken, went on as batch hen-1-b\n")
     assert "now hen-1-b\n" in ok(capsys, "show", "hen-1", config=config)
     ok(capsys, "finding", "hen-1-b", "3", "wet-chick", config=config)
-    err = typed(capsys, "review", "hen-1", "--egg", "3", config=config)
-    assert err == (2, "", "eggroom: batch hen-1: egg 3 went on as batch hen-1-b, expected that batch\n")
+    refused = typed(capsys, "review", "hen-1", "--egg", "3", config=config)
+    assert refused == (2, "", "eggroom: batch hen-1: egg 3 went on as batch hen-1-b, expected that batch\n")
     code, out, _ = typed(capsys, "batch", "show", "hen-1-b", config=config)
     assert [line.strip() for line in out.splitlines()[1:3]] == ["eggs 3, 7", "split off hen-1"]
 

@@ -100,9 +100,9 @@ def test_out_of_an_archive(capsys: Capture, house: Path, tmp_path: Path) -> None
         said(capsys, "history", "hen-1", "--egg", "2", f"--{form}", str(a), config=house)
         said(capsys, "history", "--egg", "2", f"--{form}", str(b), "--archive", str(file))
         assert a.read_bytes() == b.read_bytes()
-    for form in (("--json",), ()):
-        there = said(capsys, "history", "hen-1", "--egg", "2", *form, config=house)
-        assert said(capsys, "history", "--egg", "2", *form, "--archive", str(file)) == there
+    for as_json in (("--json",), ()):
+        there = said(capsys, "history", "hen-1", "--egg", "2", *as_json, config=house)
+        assert said(capsys, "history", "--egg", "2", *as_json, "--archive", str(file)) == there
     code, _, err = typed(capsys, "history", "--egg", "25", "--archive", str(file))
     assert (code, err) == (2, "eggroom: batch hen-1: egg 25, expected 1 to 24\n")
 
@@ -116,7 +116,7 @@ def test_what_is_due_for_an_egg(capsys: Capture, house: Path, tmp_path: Path) ->
     batch = {str(e["UID"]) for e in icalendar.Calendar.from_ical(whole.read_bytes()).walk("VEVENT")}
     more = {uid: e for uid, e in events.items() if uid not in batch}
     assert batch < set(events)
-    assert [(str(e["SUMMARY"]), str(e["DESCRIPTION"]), e["DTSTART"].dt) for e in more.values()] == [
+    assert [(str(e["SUMMARY"]), str(e["DESCRIPTION"]), e.decoded("DTSTART")) for e in more.values()] == [
         ("hen-1 egg 4: look again", "the air cell", day(30).replace(microsecond=0)),
         ("hen-1: look again", "", day(31).replace(microsecond=0)),
     ]

@@ -50,7 +50,7 @@ def commands() -> dict[str, Any]:
     def below(parser: Any) -> Any:
         return next((a.choices for a in parser._actions if a.__class__.__name__ == "_SubParsersAction"), None)
 
-    found = {}
+    found: dict[str, set[str]] = {}
     for name, parser in below(_parser()).items():
         verbs = below(parser)
         found |= {name: parser} if verbs is None else {f"{name} {verb}": sub for verb, sub in verbs.items()}

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 
+from monitor.domain.air.units import Unit
 from monitor.domain.alarms.alarm import Alarm, Transition, state_of
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.batch import Batch, Declared, Stay
@@ -74,7 +75,7 @@ def site(
     profiles: Mapping[str, Profile] = PROFILES,
     machines: Mapping[str, Machine] = MACHINES,
     rules: Mapping[str, Rule] = RULES,
-    unit: str = "C",
+    unit: Unit = "C",
     contacts: tuple[str, ...] = ("sam",),
 ) -> Site:
     """A site with one probe in setter-1, unless others are given."""

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
+from typing import Any
 
 from tests.firmware.port import Broker, start_node, wait_until
 from tests.firmware.test_process import QUICK, Listener
 
 FAKE_BOARD = Path(__file__).parent / "fake_board"
-BOARD = QUICK | {
+BOARD: dict[str, Any] = QUICK | {
     "BOARD": "esp32",
     "INTERVAL_MS": 1500,
     "WIFI_NAME": "barn",

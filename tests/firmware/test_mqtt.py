@@ -8,7 +8,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import pytest
 
@@ -16,7 +16,13 @@ from tests.firmware.port import start_node, wait_until
 
 CONNECT, PUBLISH, PUBACK, SUBSCRIBE, PINGREQ = 1, 3, 4, 8, 12
 CONNACK = b"\x20\x02\x00\x00"
-SETTINGS = {"INTERVAL_MS": 200, "KEEPALIVE_S": 2, "TIMEOUT_MS": 1000, "RETRY_MS": 100, "RETRY_MAX_MS": 200}
+SETTINGS: dict[str, Any] = {
+    "INTERVAL_MS": 200,
+    "KEEPALIVE_S": 2,
+    "TIMEOUT_MS": 1000,
+    "RETRY_MS": 100,
+    "RETRY_MAX_MS": 200,
+}
 
 
 class Packet(NamedTuple):
@@ -156,7 +162,7 @@ def seqs(line: Line) -> list[int]:
 def test_the_connect_packet(play: Callable[..., FakeBroker]) -> None:
     """CONNECT is MQTT 3.1.1 with clean session, the keepalive, a retained will at QoS 1, user and password."""
     broker = play(well_behaved)
-    login = {"BROKER_USER": "node-a", "BROKER_PASSWORD": "secret"}
+    login: dict[str, Any] = {"BROKER_USER": "node-a", "BROKER_PASSWORD": "secret"}
     with start_node(broker.port, "barn", "node-a", **SETTINGS, **login) as node:
         wait_until(lambda: broker.lines and airs(broker.lines[0]), 10, node.log())
         fields = (b"barn-node-a", b"eggroom/barn/node-a/status", b"offline", b"node-a", b"secret")

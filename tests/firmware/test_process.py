@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 
 import paho.mqtt.client as mqtt
 import pytest
+from paho.mqtt.enums import CallbackAPIVersion
 
 from tests.firmware.port import FIRMWARE, WARM_AND_DAMP, Broker, NodeProcess, free_port, start_node, wait_until
 
@@ -52,7 +53,7 @@ class Listener:
         self._lock = threading.Lock()
         self._heard: list[Heard] = []
         self._ready = threading.Event()
-        self.client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+        self.client = mqtt.Client(CallbackAPIVersion.VERSION2)
         if user:
             self.client.username_pw_set(user, password)
         self.client.reconnect_delay_set(1, 1)
@@ -71,9 +72,9 @@ class Listener:
         self.client.loop_stop()
 
     def _on_message(self, client: object, userdata: object, message: mqtt.MQTTMessage) -> None:
-        pack = strict_json(message.payload) if message.topic == AIR else []
+        pack = strict_json(bytes(message.payload)) if message.topic == AIR else []
         with self._lock:
-            self._heard.append(Heard(time.monotonic(), message.topic, message.payload, message.retain, pack))
+            self._heard.append(Heard(time.monotonic(), message.topic, bytes(message.payload), message.retain, pack))
 
     def heard(self, topic: str) -> list[Heard]:
         with self._lock:

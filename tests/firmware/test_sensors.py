@@ -159,6 +159,7 @@ def test_both_interpreters_agree() -> None:
     """Every answer of the pure functions is the same under MicroPython as under CPython."""
     firmware("node")  # with what it imports: the script below finds them by their bare names
     on_both = importlib.import_module("tests.firmware.on_both")
+    assert on_both.__file__ is not None
     here = [*on_both.lines(str(REFERENCE))]
     there = run_micropython(Path(on_both.__file__), str(REFERENCE)).splitlines()
     assert len(here) > 70

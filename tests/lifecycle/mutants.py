@@ -13,7 +13,7 @@ from monitor.domain.alarms.alarm import OUT, Alarm, Judgement, Step
 from monitor.domain.needs.rules import Rule
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look
-from monitor.domain.watch import deciding, evaluate, plan, planning, silence, telling
+from monitor.domain.watch import deciding, evaluate, intake, plan, planning, silence, telling
 from monitor.service.watch import commands, engine
 
 Mutant = Callable[[pytest.MonkeyPatch], None]
@@ -172,7 +172,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @mutant("a clock step begins every delay anew")
 def _(patch: pytest.MonkeyPatch) -> None:
-    follow_clock = evaluate.follow_clock
+    follow_clock = intake.follow_clock
 
     def follow(look: Look) -> None:
         state = look.state

@@ -149,6 +149,9 @@ class Room:
         self.ledger = Watched(ledger, self._committed)
         self.model = Model(SITE.rules, PROBES)
         self.t_s = 0  # since T0, of the clock that only goes forward
+        self.engine: Engine
+        self.proven: bool | None
+        self._ticked_s: int | None
         self.label_ahead = timedelta(0)
         self.air = {machine: Air() for machine in PROBES}
         self.speaks = dict.fromkeys(PROBES, True)
@@ -215,7 +218,7 @@ class Room:
         self.happened["readings"] += 1
         # A reading that proves nothing is not compared with the next, so the air waits for one that is.
         dry_bulb_c, rh_pct = self.air[machine].now(self.t_s, moves=node != "node-a" or self.proven is True)
-        counted: dict[str, int] = {}
+        counted: dict[str, Any] = {}
         if node == "node-a":
             counted = {"boot": 7, "seq": self.seq, "up_s": self.t_s + BOOT_S}
             self.seq += 1
@@ -324,7 +327,7 @@ class Room:
         # the label clock was stepped since.
         spoke_s = max((line.last_up_ms / 1000 - BOOT_S for line in loaded.lines if line.node == "node-a"), default=None)
         sure = spoke_s is not None and self.t_s - spoke_s <= 4000 and self.dated(committed=True)
-        self.proven: bool | None = False if spoke_s is None else True if sure else None
+        self.proven = False if spoke_s is None else True if sure else None
         self.engine = Engine(
             site=SITE,
             ledger=self.ledger,
@@ -337,7 +340,7 @@ class Room:
             hands_on=True,
         )
         self.model.started_s = self.model.now_s = self.t_s
-        self._ticked_s: int | None = None
+        self._ticked_s = None
 
     def all_written(self) -> bool:
         """Whether the record has every alarm's facts as they are."""

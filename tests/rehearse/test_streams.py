@@ -260,7 +260,7 @@ SHELF = MachineSpec("room", "room", None, {"node-room/shelf": ProbeSpec()})
 
 def all_messages(room: Room, hours: float, step_s: float = 10.0) -> list[Message]:
     """Everything that is delivered in that time."""
-    messages = []
+    messages: list[Message] = []
     for _ in range(round(hours * 3600.0 / step_s)):
         room.step(step_s)
         messages += room.packs(room.now_s)

@@ -101,5 +101,5 @@ def test_dry_frost_in_words() -> None:
 def test_what_is_refused(asked: dict[str, float], message: str) -> None:
     """What cannot be is refused in one line."""
     with pytest.raises(ValueError, match="expected") as refusal:
-        air_report(dry_bulb_c=37.5, **asked)  # type: ignore[arg-type]
+        air_report(dry_bulb_c=37.5, **asked)
     assert str(refusal.value) == message

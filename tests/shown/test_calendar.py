@@ -27,7 +27,7 @@ def day(days: float) -> datetime:
     return SET + timedelta(days=days)
 
 
-def read(text: str) -> dict[str, icalendar.Event]:
+def read(text: str) -> dict[str, icalendar.Component]:
     """The events by their UID, as the library reads them."""
     calendar = icalendar.Calendar.from_ical(text)
     return {str(event["UID"]): event for event in calendar.walk("VEVENT")}

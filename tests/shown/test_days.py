@@ -45,7 +45,7 @@ def told(batch: Batch, at: datetime) -> Iterator[tuple[str, str]]:
     story.put(batch)
     views = [batch_view(batch, at)]
     machine = SITE.machines["setter-1"]
-    room = {"machines": [machine_view(story.state, SITE, "setter-1", story.now())], "others": []}
+    room = {"machines": [machine_view(story.look(), "setter-1")], "others": []}
     book = EggBook(batch)
     water = water_at(SITE, book, at, [])
     part = EggPart(batch, 1, at, None, (), (), (), None, "", at, None, 19.5)

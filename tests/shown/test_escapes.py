@@ -20,7 +20,7 @@ from monitor.analysis.review.whole import BatchReview, Reviewed
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.entry import Candling, Dead, Entry, Helped, LookAgain, Note, Weighing
 from monitor.domain.eggs.temperature import EggModel
-from monitor.domain.published.causes import Catalogue
+from monitor.domain.published.causes import Catalogue, Published
 from monitor.domain.readings.calibration import Calibration, by_offset
 from monitor.domain.wall import printable
 from monitor.shown import page, text
@@ -110,7 +110,7 @@ def of_egg(named: Named) -> Report:
 def catalogue(named: Named) -> Catalogue:
     """The shipped one, each of its words marked."""
 
-    def marked(id_: str) -> object:
+    def marked(id_: str) -> Published:
         finding = CATALOGUE.findings[id_]
         causes = tuple(replace(c, words=f"{c.words} {named('cause')}") for c in finding.causes)
         return replace(finding, causes=causes, caution=f"{finding.caution} {named('caution')}")

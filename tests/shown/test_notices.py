@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.domain.air.units import Unit
 from monitor.domain.alarms.alarm import NORMAL, RETURNED, SUPPRESSED, UNACKNOWLEDGED, Alarm, Transition
 from monitor.domain.alarms.notice import Notice, facts_of
 from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, Needs, Occupant
@@ -38,7 +40,7 @@ def quantity(rule: str, wet: bool) -> str:
     return (WET_BULB if wet else RH) if rule.startswith("humidity-") else ""
 
 
-def begun(rule: str, subject: str = "setter-1", **changes: object) -> Transition:
+def begun(rule: str, subject: str = "setter-1", **changes: Any) -> Transition:
     """A beginning, two minutes after the condition did."""
     about = quantity(rule, False)
     alarm = Alarm(
@@ -47,7 +49,7 @@ def begun(rule: str, subject: str = "setter-1", **changes: object) -> Transition
     alarm = replace(alarm, worst=alarm.value)
     return Transition(
         replace(alarm, **changes), NORMAL, UNACKNOWLEDGED, "beyond its limit", T0 + timedelta(minutes=2), 1.0
-    )  # type: ignore[arg-type]
+    )
 
 
 def over(transition: Transition, minutes: float = 40.0) -> Transition:
@@ -134,7 +136,7 @@ def test_a_clock_that_went_back_gives_no_negative_time() -> None:
     assert "Lasted 0 min" in word(over(begun("no-data", "node-a/top"), -500), site(), None)[1]
 
 
-def long_house(unit: str) -> Site:
+def long_house(unit: Unit) -> Site:
     machines = {LONG_ID: Machine(LONG_ID, LONG_NAME), "other": Machine("other", LONG_NAME[:-1] + "V")}
     watched = probes((LONG_KEY, LONG_ID), (f"{LONG_ID}/{'v' * 32}", "other"))
     return site(watched, machines=machines, unit=unit)
@@ -158,7 +160,7 @@ LONG_BAND = Band(-40.55, -39.55, -38.0, 119.95, 149.95)
 @settings(max_examples=25, deadline=None)
 def test_the_longest_message_fits(
     rule: str,
-    unit: str,
+    unit: Unit,
     number: int,
     value: float,
     wet: bool,
@@ -204,7 +206,7 @@ def test_the_longest_message_fits(
             assert occupants[0].batch in text
 
 
-def _node_only(unit: str) -> Site:
+def _node_only(unit: Unit) -> Site:
     """A house in which the longest id names a node and not a machine."""
     machines = {"m": Machine("m", LONG_NAME), "other": Machine("other", LONG_NAME[:-1] + "V")}
     return site(probes((LONG_KEY, "m"), (f"{LONG_ID}/{'v' * 32}", "other")), machines=machines, unit=unit)

@@ -26,7 +26,7 @@ WET = Written("wet-chick", rate(4, 50), rate(2, 3), ("hen-1", "hen-2"), {"setter
 def across(tables: dict[str, Table], **other: Any) -> Across:
     """Of three batches; their tables are made up, and so many are said to have been read."""
     groups = rates_by(HENS, lambda o: o.machine) if other.get("by") else {}
-    given = {
+    given: dict[str, Any] = {
         "every": rates(HENS), "groups": groups, "left_out": {"hen-9": "no outcome is written"}, "unwritten": 2, "good_share": 0.75,
         "looked_at": {name.replace(" ", "-"): name for name in tables}, "why": SET_BEFORE, "found": associations(tables),
         "members": (), "within": (), "read": 3, "older": 0,

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from monitor.domain.air.units import Unit
 from monitor.domain.needs.bands import needs_of
 from monitor.domain.needs.batch import Batch, closed
 from monitor.domain.needs.rules import changed
@@ -131,7 +132,7 @@ def test_settling_is_told() -> None:
 
 
 @pytest.mark.parametrize("unit", ["C", "F"])
-def test_it_fits_a_terminal(unit: str) -> None:
+def test_it_fits_a_terminal(unit: Unit) -> None:
     """No line is longer than 80 characters, whatever is in the machines and whoever changed what."""
     everything = {
         "priority": "critical", "on_delay_s": 86_399, "off_delay_s": 5_400, "deadband": 0.333, "re_alarm_s": 3_601,

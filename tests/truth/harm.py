@@ -84,7 +84,7 @@ class Corners:
 def own_heat_k(cabinet: Cabinet) -> float:
     """How far the embryo's heat alone holds a sound egg above its air, with the fan on; grows by the day."""
     heat_w = embryo_w_60g(cabinet.age_days) * cabinet.egg_mass_g / 60.0 * cabinet.spec.embryo_share
-    return heat_w / (EGG_W_K_60G * (cabinet.egg_mass_g / 60.0) ** (2.0 / 3.0))
+    return float(heat_w / (EGG_W_K_60G * (cabinet.egg_mass_g / 60.0) ** (2.0 / 3.0)))
 
 
 def corner_airs_c(cabinet: Cabinet) -> tuple[float, ...]:
@@ -97,4 +97,4 @@ def egg_tau_s(cabinet: Cabinet) -> float:
     w_k = EGG_W_K_60G * (cabinet.egg_mass_g / 60.0) ** (2.0 / 3.0)
     if not (cabinet.fan_on and cabinet.powered):
         w_k *= EGG_STILL_SHARE
-    return cabinet.egg_mass_g * EGG_J_G_K / w_k
+    return float(cabinet.egg_mass_g * EGG_J_G_K / w_k)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.bands import needs_of
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.site import Site
@@ -43,7 +44,11 @@ class Judge(Protocol):
 
     name: str
     told: list[Told]
-    flagged: list[tuple[float, str]]
+
+    @property
+    def flagged(self) -> list[tuple[float, str]]:
+        """The readings that it flagged."""
+        ...
 
     def begin(self, site: Site, now: Now) -> None:
         """A new story in that site."""
@@ -134,6 +139,10 @@ class Real:
 
     def load(self) -> Loaded:
         """Nothing."""
+        raise NotImplementedError
+
+    def book(self, batch: Batch) -> EggBook:
+        """Nothing: no batch of a story was closed before it."""
         raise NotImplementedError
 
     def commit(self, group: Group) -> None:

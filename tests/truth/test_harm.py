@@ -24,6 +24,11 @@ def watched(limits: Limits, minutes: float, *, egg_c: float = 37.8, air_c: float
     return at_s
 
 
+def harmed(limits: Limits) -> tuple[float | None, str]:
+    """When, and by what."""
+    return limits.harm_s, limits.why
+
+
 def test_sound_eggs_are_not_harmed() -> None:
     """A day at 37.8 °C is no harm."""
     limits = Limits(37.8)
@@ -37,7 +42,7 @@ def test_an_egg_of_39_5_is_harmed_at_once() -> None:
     at_s = watched(limits, 60, egg_c=39.4)
     assert limits.harm_s is None
     watched(limits, 0.25, egg_c=39.5, from_s=at_s)
-    assert (limits.harm_s, limits.why) == (at_s + 15.0, "egg too hot")
+    assert harmed(limits) == (at_s + 15.0, "egg too hot")
 
 
 def test_an_egg_that_is_warm_by_itself_is_harmed_above_its_normal() -> None:
@@ -66,7 +71,7 @@ def test_three_hours_of_a_cold_egg_harm() -> None:
     at_s = watched(limits, 300, egg_c=32.2)
     assert limits.harm_s is None
     watched(limits, 180, egg_c=32.1, from_s=at_s)
-    assert (limits.harm_s, limits.why) == (at_s + 180 * 60.0, "egg cold for 3 h")
+    assert harmed(limits) == (at_s + 180 * 60.0, "egg cold for 3 h")
 
 
 def test_the_first_harm_is_kept() -> None:

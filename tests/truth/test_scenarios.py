@@ -10,6 +10,7 @@ from tests.truth.faults import APART, FAULTS, MACHINE_FAULT, profiles
 from tests.truth.judges import Deaf, Nervous, Real
 from tests.truth.run import STORY, Job, jobs, label_of, play_one, run, scenarios_in
 from tests.truth.scenarios import HELD_OUT, TUNING, draw
+from tests.truth.score import Row
 from tests.truth.world import play
 
 
@@ -105,7 +106,7 @@ def test_rows_do_not_depend_on_the_processes() -> None:
 
 def test_the_deaf_and_the_nervous_come_out_badly() -> None:
     """Of one heater stuck on: the deaf one misses it, the nervous one cried before it."""
-    rows = {row.judge: row for row in play_one(Job(STORY, "heater stuck on", 5)) if not isinstance(row, str)}
+    rows = {row.judge: row for row in play_one(Job(STORY, "heater stuck on", 5)) if isinstance(row, Row)}
     assert FAULTS["heater stuck on"].kind == MACHINE_FAULT
     assert rows["deaf"].verdict == "missed"
     assert rows["nervous"].false_urgent > 0

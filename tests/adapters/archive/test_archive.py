@@ -47,7 +47,7 @@ from tests.ports import (
     STAYING,
     UNTIL,
     BatchRecordSuite,
-    Told,
+    Telling,
     at,
     everything,
     full_group,
@@ -224,7 +224,7 @@ def site_of_the_suite() -> Site:
 
 class TestBatchRecord(BatchRecordSuite):
     @pytest.fixture
-    def told(self, tmp_path: Path) -> Told:
+    def told(self, tmp_path: Path) -> Telling:
         def tell(*groups: Group) -> BatchRecord:
             store = MemoryStore()
             for group in (Group(batches={STAYING.id: STAYING}), *groups):

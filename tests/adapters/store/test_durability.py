@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from monitor.adapters.store import ledger as ledger_module
 from monitor.adapters.store.connection import Opened, open_reader, open_writer, suspect_mark
 from monitor.adapters.store.ledger import SqliteLedger, backup
 from monitor.domain.state.record import Event, Group
+from monitor.service.ports import StoreFailure
 from tests.ports import at, full_group, line, reading
 
 ENDS = ("BEGIN", "COMMIT", "ROLLBACK", "SAVEPOINT", "RELEASE")
@@ -119,7 +119,7 @@ def test_damage_that_a_commit_meets_is_marked(path: Path, opened: Opened, monkey
             raise error
 
         monkeypatch.setattr(ledger, "_write", fail)
-        with pytest.raises(ledger_module.StoreFailure):
+        with pytest.raises(StoreFailure):
             ledger.commit(Group())
         assert suspect_mark(path).exists() == marked
 

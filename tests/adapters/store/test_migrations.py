@@ -174,7 +174,11 @@ def test_a_step_that_fails_leaves_nothing(connection: sqlite3.Connection) -> Non
         migrate(connection, (*MIGRATIONS, ("half", half)))
     assert not connection.in_transaction
     assert state(connection) == before
-    migrate(connection, (*MIGRATIONS, ("half", lambda c: c.execute("CREATE TABLE half (a)"))))
+
+    def whole(connection: sqlite3.Connection) -> None:
+        connection.execute("CREATE TABLE half (a)")
+
+    migrate(connection, (*MIGRATIONS, ("half", whole)))
     assert state(connection)[0] == VERSION + 1
 
 

@@ -13,7 +13,7 @@ from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.state.record import Group
 from monitor.service.ports import BatchRecord
 from tests.fakes import MemoryStore
-from tests.ports import STAYING, BatchRecordSuite, Record, RecordSuite, Told
+from tests.ports import STAYING, BatchRecordSuite, Record, RecordSuite, Telling
 
 
 class _File:
@@ -56,7 +56,7 @@ class TestRecord(RecordSuite):
 
 class TestBatchRecord(BatchRecordSuite):
     @pytest.fixture(params=["memory", "sqlite"])
-    def told(self, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Told]:
+    def told(self, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Telling]:
         file = _File(tmp_path / "eggroom.db")
         record = _in_memory() if request.param == "memory" else file.open()
 

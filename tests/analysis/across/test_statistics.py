@@ -6,11 +6,12 @@ import math
 import subprocess
 import sys
 from itertools import product
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import stats  # type: ignore[import-untyped]
 
 from monitor.analysis.across.statistics import (
     Association,
@@ -190,7 +191,7 @@ def test_rates_by_machine_add_up() -> None:
 
 
 @pytest.mark.parametrize("wrong", [{"hatched": 17}, {"fertile": 21}, {"eggs": -1}, {"lost": {"early": 5}}])
-def test_an_outcome_that_does_not_add_up_is_refused(wrong: dict[str, object]) -> None:
+def test_an_outcome_that_does_not_add_up_is_refused(wrong: dict[str, Any]) -> None:
     """Hatched and lost lie within the fertile, and these within the eggs."""
     with pytest.raises(ValueError, match=r"batch a: .* expected hatched and lost within fertile"):
         outcome("a", True, **wrong)

@@ -135,7 +135,8 @@ def test_excursions_make_up_the_time_and_the_area_outside(one: Stretch) -> None:
 @given(stretches(), st.integers(-(10**12), 10**12))
 def test_shifting_time_changes_nothing(one: Stretch, by_ms: int) -> None:
     """The same air at another time has the same figures to the last bit, and its times moved by as much."""
-    air = tuple(replace(probe, at_ms=probe.at_ms + by_ms) for probe in one.air)
+    air = tuple(replace(probe, at_ms=probe.at_ms + by_ms) for probe in one.air if isinstance(probe, Readings))
+    assert len(air) == len(one.air)
     moved = replace(one, air=air, since_ms=one.since_ms + by_ms, until_ms=one.until_ms + by_ms)
     for before, after in zip(every(history_of([one])), every(history_of([moved])), strict=True):
         names = (*SUMS, "mean", "sd", "min", "max", "samples", "flagged", "coverage", "longest_gap_s")
@@ -428,7 +429,8 @@ def test_a_band_that_changes_within_a_stage_does_not_break_a_stay() -> None:
     (one,) = history_of(
         [stretch(steady, **wide), stretch(steady, since_s=3600, rh_pct=Band(low_warning=48.0), **wide)]
     ).whole.rh_pct.excursions
-    assert (one.since_ms, one.until_ms, one.area) == (T0, T0 + 2 * HOUR, pytest.approx(1.0 + 4.0))
+    assert (one.since_ms, one.until_ms) == (T0, T0 + 2 * HOUR)
+    assert one.area == pytest.approx(1.0 + 4.0)
 
 
 @pytest.mark.parametrize(

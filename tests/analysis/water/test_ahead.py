@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -156,7 +157,7 @@ def test_the_day_of_pip() -> None:
 
 def test_what_lies_ahead() -> None:
     """Before lockdown the days up to it can be steered and the profile's lockdown air follows; once it is declared, those up to pip."""
-    common = {"set_ms": SET_MS, "dry_bulb_c": 37.5, "rh_pct": 50.0, "pressure_kpa": SEA_KPA}
+    common: dict[str, Any] = {"set_ms": SET_MS, "dry_bulb_c": 37.5, "rh_pct": 50.0, "pressure_kpa": SEA_KPA}
     early = ahead_of(bird(), EGG, now_ms=day_ms(10.0), **common)
     assert early.steer_d == pytest.approx(13.0)
     assert early.later_d == pytest.approx(1.3)
@@ -180,8 +181,15 @@ def test_lockdown_by_wet_bulb_and_without_humidity() -> None:
     """A profile that gives lockdown a wet bulb is understood; one without humidity there goes on with the machine's."""
     profile = bird()
     setter, later = profile.stages
-    common = {"set_ms": SET_MS, "now_ms": day_ms(10.0), "dry_bulb_c": 37.5, "rh_pct": 50.0, "pressure_kpa": SEA_KPA}
+    common: dict[str, Any] = {
+        "set_ms": SET_MS,
+        "now_ms": day_ms(10.0),
+        "dry_bulb_c": 37.5,
+        "rh_pct": 50.0,
+        "pressure_kpa": SEA_KPA,
+    }
     band = later.rh_pct
+    assert band is not None
     wet = replace(profile, stages=(setter, replace(later, rh_pct=None, wet_bulb_c=replace(band, target=31.6))))
     rh_pct = rh_from_wet_bulb_pct(37.5, 31.6, SEA_KPA)
     same = replace(profile, stages=(setter, replace(later, rh_pct=replace(band, target=rh_pct))))
@@ -324,7 +332,7 @@ def test_a_still_air_machine() -> None:
     """Where the probe hangs a degree above the eggs' air, lockdown's air is at the probe's reading, and the egg no warmer for it."""
     still = EggModel(20.0, 27.0, "still", 1.0)
     flat = EggModel(20.0, 27.0, "still")
-    common = {"set_ms": SET_MS, "now_ms": day_ms(10.0), "rh_pct": 50.0, "pressure_kpa": SEA_KPA}
+    common: dict[str, Any] = {"set_ms": SET_MS, "now_ms": day_ms(10.0), "rh_pct": 50.0, "pressure_kpa": SEA_KPA}
     high = ahead_of(bird(), still, dry_bulb_c=38.5, **common)
     level = ahead_of(bird(), flat, dry_bulb_c=37.5, **common)
     assert high.egg_kpa == pytest.approx(level.egg_kpa)

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import t as student
+from scipy.stats import t as student  # type: ignore[import-untyped]
 
 from monitor.analysis.water.loss import GAP_DOUBT, SCATTER_SHARE, Interval, NoLine, _student, line_of
 from monitor.analysis.water.pull import Pull

@@ -148,7 +148,7 @@ def test_the_air_of_late() -> None:
     one = readings([0, 3_600, 7_200, 10_800, 14_400], [30.0, 37.0, 38.0, 39.0, 50.0], [10.0, 50.0, 120.0, 60.0, 99.0])
     other = replace(readings([7_200], 36.0, 40.0), rh_flag=np.array([4]))
     found = mean_air([stretch(one, other, hours=4.0)], T0 + HOUR)
-    assert found == (pytest.approx((37.0 + 38.0 + 39.0 + 36.0) / 4), pytest.approx((50.0 + 100.0 + 60.0) / 3))
+    assert found == pytest.approx(((37.0 + 38.0 + 39.0 + 36.0) / 4, (50.0 + 100.0 + 60.0) / 3))
     assert mean_air([stretch(one, hours=4.0)], T0 + 5 * HOUR) == (None, None)
     assert mean_air([stretch(readings([60], 37.0), hours=4.0)], T0) == (37.0, None)
     assert mean_air([], T0) == (None, None)

@@ -22,6 +22,7 @@ import pytest
 from CoolProp.HumidAirProp import HAPropsSI
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from monitor.domain.air import psychrometrics
 from monitor.domain.air.psychrometrics import (
@@ -42,6 +43,7 @@ from monitor.domain.air.psychrometrics import (
 from monitor.domain.air.units import celsius_to_fahrenheit, fahrenheit_to_celsius
 
 REFERENCE = Path(__file__).parents[2] / "reference"
+Floats = NDArray[np.float64]
 SEA_LEVEL_KPA = 101.325
 
 
@@ -92,7 +94,7 @@ def _enthalpy(dry_bulb_c: float, ratio: float) -> float:
 def _dew_or_frost_point(row: dict[str, str]) -> float:
     # The sources print the frost point where it is below 0 °C; ours is over water (see the README of the tables).
     if float(row["expected"]) < 0.0:
-        return psychrolib.GetTDewPointFromVapPres(float(row["t_c"]), 1000.0 * _vapour(row))
+        return float(psychrolib.GetTDewPointFromVapPres(float(row["t_c"]), 1000.0 * _vapour(row)))
     return dew_point_c(_vapour(row))
 
 
@@ -160,7 +162,7 @@ def test_supercooled_water_follows_sonntag() -> None:
 LIBRARY = _rows("psychrometrics/library_values.csv")
 
 
-def _column(name: str) -> np.ndarray:
+def _column(name: str) -> Floats:
     return np.array([float(row[name]) for row in LIBRARY])
 
 
@@ -239,13 +241,13 @@ WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.
 ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)
 
 
-def _printed_saturation_kpa(surface_c: np.ndarray, over: tuple[float, ...]) -> np.ndarray:
+def _printed_saturation_kpa(surface_c: Floats, over: tuple[float, ...]) -> Floats:
     kelvin = surface_c + 273.15
     powers = sum(c * kelvin**n for c, n in zip(over[1:6], range(5), strict=True))
     return np.exp(over[0] / kelvin + powers + over[6] * np.log(kelvin)) / 1000.0
 
 
-def _printed_ratio(dry: np.ndarray, wet: np.ndarray, pressure: np.ndarray, over: tuple[float, ...]) -> np.ndarray:
+def _printed_ratio(dry: Floats, wet: Floats, pressure: Floats, over: tuple[float, ...]) -> Floats:
     saturated = _printed_saturation_kpa(wet, over)
     saturated = 0.621945 * saturated / (pressure - saturated)
     if over is WATER:
@@ -253,7 +255,7 @@ def _printed_ratio(dry: np.ndarray, wet: np.ndarray, pressure: np.ndarray, over:
     return ((2830 - 0.24 * wet) * saturated - 1.006 * (dry - wet)) / (2830 + 1.86 * dry - 2.1 * wet)
 
 
-def _bisected(dry: np.ndarray, rh: np.ndarray, pressure: np.ndarray, over: tuple[float, ...]) -> np.ndarray:
+def _bisected(dry: Floats, rh: Floats, pressure: Floats, over: tuple[float, ...]) -> Floats:
     vapour = rh / 100.0 * _printed_saturation_kpa(dry, WATER)
     ratio = 0.621945 * vapour / (pressure - vapour)
     low, high = np.full_like(dry, -60.0), dry + 1.0
@@ -264,7 +266,7 @@ def _bisected(dry: np.ndarray, rh: np.ndarray, pressure: np.ndarray, over: tuple
     return (low + high) / 2.0
 
 
-def _exact(dry: np.ndarray, rh: np.ndarray, pressure: np.ndarray) -> np.ndarray:
+def _exact(dry: Floats, rh: Floats, pressure: Floats) -> Floats:
     over_water = _bisected(dry, rh, pressure, WATER)
     root = np.where(over_water >= 0.0, over_water, _bisected(dry, rh, pressure, ICE))
     return np.minimum(root, dry)
@@ -450,7 +452,7 @@ def test_what_a_wick_shows(row: dict[str, float]) -> None:
     assert wick_wet_bulb_c(37.5, row["rh"], SEA_LEVEL_KPA, assmann) == pytest.approx(row["assmann"], abs=0.02)
 
 
-def _stull_c(dry_bulb_c: np.ndarray, rh_pct: np.ndarray) -> np.ndarray:
+def _stull_c(dry_bulb_c: Floats, rh_pct: Floats) -> Floats:
     return (
         dry_bulb_c * np.arctan(0.151977 * np.sqrt(rh_pct + 8.313659))
         + np.arctan(dry_bulb_c + rh_pct)

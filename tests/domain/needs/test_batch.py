@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta, timezone
 from itertools import pairwise
 from zoneinfo import ZoneInfo
@@ -154,11 +155,12 @@ def test_what_was_said_by_mistake() -> None:
     assert reopened(closed(both, day(21))) == both
     out = closed(Batch("b", "hen", SET), day(21))
     assert reopened(out).stays == ()
-    for again in (
+    unsaid: tuple[Callable[[], Batch], ...] = (
         lambda: undeclared(HEN, "hatch"),
         lambda: undeclared(closed(both, day(21)), "hatch"),
         lambda: reopened(HEN),
-    ):
+    )
+    for again in unsaid:
         with pytest.raises(BatchError):
             again()
 

@@ -2,6 +2,7 @@
 
 import copy
 from dataclasses import astuple
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -10,9 +11,10 @@ from hypothesis import strategies as st
 from monitor.domain.needs.profile import Band, Profile, ProfileError, Stage, parse_profile
 
 KEYS = {"book", "definition"}
+Declared = tuple[tuple[str, float], ...]
 
 
-def sound() -> dict:
+def sound() -> dict[str, Any]:
     """A profile as TOML gives it, with nothing wrong; the figures are invented."""
     return {
         "id": "test-bird",
@@ -61,7 +63,7 @@ def sound() -> dict:
     }
 
 
-def parsed(data: dict | None = None, **options) -> Profile:
+def parsed(data: dict[str, Any] | None = None, **options: Any) -> Profile:
     return parse_profile(sound() if data is None else data, "t.toml", source_keys=KEYS, **options)
 
 
@@ -78,40 +80,40 @@ def ceiling(band: Band) -> float:
 
 
 @st.composite
-def bands(draw) -> Band:
+def bands(draw: st.DrawFn) -> Band:
     values = sorted(draw(st.lists(st.integers(300, 400), min_size=5, max_size=5)))
     kept = draw(st.lists(st.booleans(), min_size=5, max_size=5))
     return Band(*(value / 10 if keep else None for value, keep in zip(values, kept, strict=True)))
 
 
 @given(bands(), bands())
-def test_intersection_commutes(one, other):
+def test_intersection_commutes(one: Band, other: Band) -> None:
     """Taking the batches of a machine in either order gives the same band."""
     assert one.intersect(other) == other.intersect(one)
 
 
 @given(bands(), bands(), bands())
-def test_intersection_is_associative(one, two, three):
+def test_intersection_is_associative(one: Band, two: Band, three: Band) -> None:
     """With three batches the order makes no difference either, for limits or target."""
     left, right = one.intersect(two), two.intersect(three)
     assert (left and left.intersect(three)) == (right and one.intersect(right))
 
 
 @given(bands())
-def test_intersection_with_itself_changes_no_limit(band):
+def test_intersection_with_itself_changes_no_limit(band: Band) -> None:
     """Two batches of one profile need what one of them needs."""
     assert band.intersect(band) == band
 
 
 @given(bands(), bands())
-def test_intersection_is_none_iff_disjoint(one, other):
+def test_intersection_is_none_iff_disjoint(one: Band, other: Band) -> None:
     """There is no band exactly when no value suits both."""
     disjoint = max(floor(one), floor(other)) > min(ceiling(one), ceiling(other))
     assert (one.intersect(other) is None) == disjoint
 
 
 @given(bands(), bands(), st.integers(300, 400))
-def test_a_value_is_inside_the_intersection_iff_inside_both(one, other, tenths):
+def test_a_value_is_inside_the_intersection_iff_inside_both(one: Band, other: Band, tenths: int) -> None:
     """What the shared band lets pass unwarned, each of the two lets pass, and the other way round."""
     both, value = one.intersect(other), tenths / 10
     if both is not None:
@@ -120,7 +122,7 @@ def test_a_value_is_inside_the_intersection_iff_inside_both(one, other, tenths):
 
 
 @given(bands(), bands())
-def test_alarms_of_the_intersection_are_the_stricter_ones(one, other):
+def test_alarms_of_the_intersection_are_the_stricter_ones(one: Band, other: Band) -> None:
     """The shared band alarms where the stricter of the two would."""
     both = one.intersect(other)
     if both is not None:
@@ -130,7 +132,7 @@ def test_alarms_of_the_intersection_are_the_stricter_ones(one, other):
 
 
 @given(bands(), bands())
-def test_target_of_the_intersection_lies_inside_it(one, other):
+def test_target_of_the_intersection_lies_inside_it(one: Band, other: Band) -> None:
     """The shared target is one that both allow, given whenever either has a target."""
     both = one.intersect(other)
     if both is not None:
@@ -138,7 +140,7 @@ def test_target_of_the_intersection_lies_inside_it(one, other):
         assert both.target is None or floor(both) <= both.target <= ceiling(both)
 
 
-def test_intersection_by_example():
+def test_intersection_by_example() -> None:
     """Two setters share a narrow strip, and the lower of their targets moves up into it."""
     chicken = Band(36.7, 37.5, 37.8, 38.1, 38.9)
     turkey = Band(36.1, 36.9, 37.2, 37.6, 38.9)
@@ -146,18 +148,18 @@ def test_intersection_by_example():
     assert chicken.intersect(Band(35.15, 36.0, 36.25, 36.5, 37.35)) is None
 
 
-def test_a_single_shared_value_is_a_band():
+def test_a_single_shared_value_is_a_band() -> None:
     """Bands that touch in one point can share a machine, if only just."""
     assert Band(low_warning=37.0).intersect(Band(high_warning=37.0)) == Band(None, 37.0, None, 37.0, None)
 
 
-def test_warning_is_not_left_outside_a_foreign_alarm():
+def test_warning_is_not_left_outside_a_foreign_alarm() -> None:
     """When one band gives only an alarm, the other's warning is moved to it, never left beyond it."""
     assert Band(low_alarm=36.0).intersect(Band(low_warning=35.0)) == Band(36.0, 36.0)
     assert Band(high_alarm=38.0).intersect(Band(high_warning=39.0)) == Band(None, None, None, 38.0, 38.0)
 
 
-def test_shifted_moves_every_limit_and_no_gap():
+def test_shifted_moves_every_limit_and_no_gap() -> None:
     """A still-air shift moves each limit given by the same amount and invents none."""
     assert astuple(Band(36.0, None, 37.0, 38.0, None).shifted(1.5)) == (37.5, None, 38.5, 39.5, None)
 
@@ -172,7 +174,7 @@ def test_shifted_moves_every_limit_and_no_gap():
         ({"high_alarm": float("inf")}, "high_alarm inf, expected a finite number"),
     ],
 )
-def test_upside_down_band_is_refused(limits, line):
+def test_upside_down_band_is_refused(limits: dict[str, float], line: str) -> None:
     """A band that does not run from low to high, or holds no number, never comes to be."""
     with pytest.raises(ValueError, match=r"expected") as caught:
         Band(**limits)
@@ -198,12 +200,12 @@ def test_upside_down_band_is_refused(limits, line):
         (18.0, (("setter", 17.5),), "lockdown"),
     ],
 )
-def test_stage_at(day, declared, stage):
+def test_stage_at(day: float, declared: Declared, stage: str) -> None:
     """The stage is that of the day, or a later one from the moment it was declared."""
     assert parsed().stage_at(day, declared).name == stage
 
 
-def test_hatch_declared_without_a_hatch_stage_is_lockdown():
+def test_hatch_declared_without_a_hatch_stage_is_lockdown() -> None:
     """A profile of two stages takes a declared hatch as lockdown, from the declared day on."""
     data = sound()
     del data["stage"][2]
@@ -212,7 +214,7 @@ def test_hatch_declared_without_a_hatch_stage_is_lockdown():
     assert profile.stage_at(13.9, (("hatch", 14.0),)).name == "setter"
 
 
-def test_unknown_declared_stage_is_an_error():
+def test_unknown_declared_stage_is_an_error() -> None:
     """A stage name that does not exist is our own mistake, and is not passed over."""
     with pytest.raises(ValueError, match=r"^stage: 'pip', expected one of setter, lockdown, hatch$"):
         parsed().stage_at(3.0, (("pip", 2.0),))
@@ -230,7 +232,7 @@ def test_unknown_declared_stage_is_an_error():
         (0.0, (("lockdown", 17.5),), 17.0),
     ],
 )
-def test_next_change_day(day, declared, turn):
+def test_next_change_day(day: float, declared: Declared, turn: float | None) -> None:
     """The next change is the next day on which the stage really is another one."""
     assert parsed().next_change_day(day, declared) == turn
 
@@ -239,9 +241,9 @@ def test_next_change_day(day, declared, turn):
     st.floats(-5, 30),
     st.lists(st.tuples(st.sampled_from(["setter", "lockdown", "hatch"]), st.floats(0, 30)), max_size=3),
 )
-def test_nothing_changes_before_the_next_change(day, declared):
+def test_nothing_changes_before_the_next_change(day: float, said: list[tuple[str, float]]) -> None:
     """Up to the next change the stage stays; on it, the stage is another."""
-    profile, declared = parsed(), tuple(declared)
+    profile, declared = parsed(), tuple(said)
     now, turn = profile.stage_at(day, declared), profile.next_change_day(day, declared)
     end = 31.0 if turn is None else turn
     for part in range(20):
@@ -252,7 +254,7 @@ def test_nothing_changes_before_the_next_change(day, declared):
 # --- parsing -----------------------------------------------------------------------------------------------
 
 
-def test_a_sound_profile_is_parsed_whole():
+def test_a_sound_profile_is_parsed_whole() -> None:
     """Every value of the table arrives in the profile."""
     profile = parsed()
     assert (profile.id, profile.name, profile.scientific_name) == ("test-bird", "Test bird", "Avis probata")
@@ -268,7 +270,7 @@ def test_a_sound_profile_is_parsed_whole():
     )
 
 
-def test_every_value_has_its_source():
+def test_every_value_has_its_source() -> None:
     """Each value is found in `sources` under its dotted path, a stage's day taken from elsewhere too."""
     sources = parsed().sources
     assert sources["days"] == sources["egg_mass_g"] == "book"
@@ -278,7 +280,7 @@ def test_every_value_has_its_source():
     assert len(sources) == 7 + 8 + 5 + 4  # the profile's own values, then setter, lockdown, hatch
 
 
-def test_optional_values_may_be_missing():
+def test_optional_values_may_be_missing() -> None:
     """Without still-air offset, egg mass, target loss and notes a profile still stands, and says None."""
     data = sound()
     for key in ("still_air_offset_k", "egg_mass_g", "target_loss_pct", "notes"):
@@ -288,7 +290,7 @@ def test_optional_values_may_be_missing():
     assert profile.notes == ()
 
 
-def test_plain_values_are_taken_where_allowed():
+def test_plain_values_are_taken_where_allowed() -> None:
     """With a source for plain values they need no key; a pair stays a pair, a cited one keeps its key."""
     data = sound()
     data["days"], data["egg_mass_g"] = 20.5, [40, 60]
@@ -297,7 +299,7 @@ def test_plain_values_are_taken_where_allowed():
     assert (profile.sources["days"], profile.sources["lockdown_day"]) == ("own", "book")
 
 
-def test_parsing_leaves_the_table_alone():
+def test_parsing_leaves_the_table_alone() -> None:
     """The table can be used again, as the base of another profile."""
     data = sound()
     before = copy.deepcopy(data)
@@ -375,7 +377,7 @@ WRONG = [
 
 
 @pytest.mark.parametrize(("path", "value", "line"), WRONG, ids=[line[:60] for _, _, line in WRONG])
-def test_what_is_wrong_is_said_in_one_line(path, value, line):
+def test_what_is_wrong_is_said_in_one_line(path: tuple[Any, ...], value: object, line: str) -> None:
     """Each fault is refused with one line: file, key, what came, what was expected."""
     data = sound()
     place = data
@@ -390,7 +392,7 @@ def test_what_is_wrong_is_said_in_one_line(path, value, line):
     assert str(caught.value) == f"t.toml: {line}"
 
 
-def test_long_values_are_cut_in_messages():
+def test_long_values_are_cut_in_messages() -> None:
     """A message stays one short line whatever came."""
     data = sound() | {"days": [[list(range(500))], "book"]}
     with pytest.raises(ProfileError) as caught:
@@ -399,7 +401,7 @@ def test_long_values_are_cut_in_messages():
     assert "\n" not in str(caught.value)
 
 
-def test_profiles_can_be_used_as_keys():
+def test_profiles_can_be_used_as_keys() -> None:
     """Profile, stage and band are values: equal when their contents are, and usable as keys."""
     assert parsed() == parsed()
     assert len({parsed(), parsed()}) == 1

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from itertools import product
 
 from monitor.domain.air.psychrometrics import vapour_kpa
-from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Pairs, agree
+from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Given, Pairs, agree
 from monitor.domain.readings.quality import Trail, assess
 from monitor.domain.readings.reading import FAIL, MISSING, SUSPECT
 from monitor.rehearse.cabinet import PROPORTIONAL, Air, Cabinet, CabinetSpec, Probe, ProbeSpec
@@ -26,7 +26,8 @@ INTERVALS_S = (10, 20, 30, 60)
 OPENINGS_S = (10, 20, 30, 60, 120, 300)
 
 Reading = tuple[float, float | None, float | None]
-Recording = list[Reading]
+Recording = Sequence[Reading]
+Sound = list[Given]  # as a probe without a fault gives it
 
 
 def room_air(at_s: float) -> Air:
@@ -57,7 +58,7 @@ def record(
     seed: int = 1,
     openings_a_day: float = 20.0,
     doors: Iterable[tuple[int, int]] | None = None,
-) -> list[Recording]:
+) -> list[Sound]:
     """What each probe of one cabinet says every 10 s, once the machine has run in."""
     rng = random.Random(seed)
     made = tuple(Probe(p, random.Random(f"{seed}/{i}")) for i, p in enumerate(probes))
@@ -66,7 +67,7 @@ def record(
     moves: dict[int, bool] = {}
     for opened, shut in openings(rng, hours, openings_a_day) if doors is None else doors:
         moves[opened], moves[shut] = True, False
-    result: list[Recording] = [[] for _ in probes]
+    result: list[Sound] = [[] for _ in probes]
     for at_s in range(0, int(hours * HOUR_S), FINEST_S):
         room = room_air(at_s)
         done_s = at_s
@@ -144,12 +145,12 @@ class Room:
     """Recordings by cabinet and probe, with openings or without."""
 
     hours: float
-    recordings: Mapping[tuple[str, str], Recording]
+    recordings: Mapping[tuple[str, str], Sound]
 
     @staticmethod
     def watched(hours: float, openings_a_day: float, probes: Mapping[str, ProbeSpec] = PROBES, seed: int = 1) -> Room:
         """Each cabinet once, with all its probes in it."""
-        recordings: dict[tuple[str, str], Recording] = {}
+        recordings: dict[tuple[str, str], Sound] = {}
         for name, spec in CABINETS.items():
             made = record(spec, [*probes.values()], hours, seed=seed, openings_a_day=openings_a_day)
             recordings |= {(name, probe): recording for probe, recording in zip(probes, made, strict=True)}
@@ -189,7 +190,7 @@ def spoilt(
 ) -> Recording:
     """The recording from `at` on as a fault makes it of (how many readings after its start, the true reading)."""
     bad = [(reading[0], *fault(i, reading)) for i, reading in enumerate(recording[at:])]
-    return [*recording[:at], *bad]  # type: ignore[list-item]
+    return [*recording[:at], *bad]
 
 
 def trials(
@@ -291,16 +292,17 @@ def compared(
     recordings: Mapping[str, Recording], interval_s: int, still: bool = False
 ) -> Iterator[tuple[float, Agreement]]:
     """The probes of a machine, each heard in its turn, out of step by up to half an interval, as nodes are."""
-    heard: dict[str, Reading] = {}
+    heard: dict[str, Given] = {}
     state = Pairs()
     step = interval_s // FINEST_S
     arrivals = [
-        (at_s, name, (at_s, *air))
+        (reading[0], name, reading)
         for number, (name, recording) in enumerate(recordings.items())
-        for at_s, *air in thinned(recording, interval_s, number * step // 2 % step)
+        for reading in thinned(recording, interval_s, number * step // 2 % step)
     ]
-    for at_s, name, reading in sorted(arrivals, key=lambda a: (a[0], a[1])):
-        heard[name] = reading  # type: ignore[assignment]
+    for at_s, name, (_, dry_bulb_c, rh_pct) in sorted(arrivals, key=lambda a: (a[0], a[1])):
+        assert dry_bulb_c is not None
+        heard[name] = (at_s, dry_bulb_c, rh_pct)
         result = agree(state, at_s, heard, interval_s=interval_s, still=still)
         state = result.pairs
         yield at_s, result

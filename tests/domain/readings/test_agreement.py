@@ -96,7 +96,8 @@ def test_a_disagreement_that_ends_is_over() -> None:
     machine.run(HOUR, {"a": (37.5, None), "b": (38.7, None)})
     assert standing(machine.last) == {(XDIS, DRY_BULB, FAIL, ("a", "b"))}
     machine.run(600.0, {"a": (37.5, None), "b": (37.5, None)})
-    assert (machine.last.found, machine.last.compared) == ((), {"a", "b"})
+    assert machine.last.found == ()
+    assert machine.last.compared == {"a", "b"}
 
 
 def test_one_far_reading_or_nine_minutes_are_nothing() -> None:
@@ -193,7 +194,7 @@ def test_a_slow_drift_is_seen_against_what_was_usual(interval_s: float, sign: fl
     """Probes that always differed by 0.4 K are sound; 0.35 K more, reached in a day and kept, is drift of the pair, 0.7 K fails."""
     machine = Machine(interval_s)
     machine.run(24 * HOUR, {"a": (37.7, None), "b": (37.3, None)})
-    assert machine.last.found == ()
+    assert not machine.last.found
     for quarter in range(96):
         machine.run(900.0, {"a": (37.7 + sign * 0.35 * quarter / 96, None), "b": (37.3, None)})
     machine.run(24 * HOUR, {"a": (37.7 + sign * 0.35, None), "b": (37.3, None)})
@@ -281,7 +282,9 @@ def test_limits_can_be_changed() -> None:
         shipped = agree(usual, 10.0 * i, readings, interval_s=10.0)
         state, usual = changed.pairs, shipped.pairs
     assert changed.found == ()
-    assert shipped.found == (Difference(XDIS, DRY_BULB, SUSPECT, ("a", "b"), pytest.approx(-0.7)),)
+    (apart,) = shipped.found
+    assert apart.by == pytest.approx(-0.7)
+    assert apart == Difference(XDIS, DRY_BULB, SUSPECT, ("a", "b"), apart.by)
 
 
 # On the cabinet model; see quality_figures.py for more of it.

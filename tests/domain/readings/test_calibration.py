@@ -273,7 +273,9 @@ def test_each_quantity_has_its_own() -> None:
     known = (offset(0.3), offset(pct=-2.0, at=5, since=5))
     assert corrected(known, day(1), 37.0, 50.0) == pytest.approx((37.3, 50.0))
     assert corrected(known, day(6), 37.0, 50.0) == pytest.approx((37.3, 48.0))
-    assert corrected(known, day(6), 37.0, None) == (pytest.approx(37.3), None)
+    dry_bulb_c, rh_pct = corrected(known, day(6), 37.0, None)
+    assert dry_bulb_c == pytest.approx(37.3)
+    assert rh_pct is None
 
 
 def test_the_newest_since_holds() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import random
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import pytest
 from hypothesis import given, settings
@@ -139,7 +139,7 @@ def lively(
     ]
 
 
-def then(readings: list[Reading], *airs: tuple[float | None, float | None], every_s: float = 10.0) -> list[Reading]:
+def then(readings: Sequence[Reading], *airs: tuple[float | None, float | None], every_s: float = 10.0) -> list[Reading]:
     """The story goes on with these."""
     last_s = readings[-1][0]
     return [*readings, *((last_s + (i + 1) * every_s, *air) for i, air in enumerate(airs))]

@@ -406,8 +406,8 @@ def main() -> None:
         longest_s, late = max(row.longest_s for row in misused), sum(row.late_s > 0.0 for row in misused)
         print(f"  {name}: {_worst(row.rung_s for row in misused)}; longest hold {longest_s:.0f} s; too late {late}")
 
-    for name, script, spoil in NO_OPENINGS:
-        rows_ = failed(some[::2] + vented(), script, spoil, for_s=1800.0, judged=False)
+    for name, happenings, spoil in NO_OPENINGS:
+        rows_ = failed(some[::2] + vented(), happenings, spoil, for_s=1800.0, judged=False)
         print(f"no opening, {name}: taken for one {sum(row.taken for row in rows_)} of {len(rows_)}")
 
     busy, starts = month(30, 20, INTERVALS_S)

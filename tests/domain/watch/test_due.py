@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED, acknowledge, shelve
-from monitor.domain.readings.reading import Presence
+from monitor.domain.readings.reading import Now, Pack, Presence, Refused
 from monitor.domain.state.record import Group
 from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.evaluate import settle
@@ -44,13 +44,13 @@ class Skipping(Story):
         self.settled = not (out.transitions or out.events)
         return out
 
-    def hear(self, message):  # type: ignore[no-untyped-def]
+    def hear(self, message: Pack | Presence | Refused) -> Group:
         out = super().hear(message)
         if out.transitions or isinstance(message, Presence):
             self.settled = False
         return out
 
-    def before(self):  # type: ignore[no-untyped-def]
+    def before(self) -> Now:
         """The second before this one."""
         self.at_s -= 1.0
         now = self.now()

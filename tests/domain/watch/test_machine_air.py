@@ -20,7 +20,7 @@ from monitor.domain.needs.rules import (
     SENSOR_FAILED,
     SENSOR_SUSPECT,
 )
-from monitor.domain.readings.reading import FAIL, NOT_EVALUATED
+from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, Sample
 from monitor.domain.signs.opening import MAX_HANDLING_S
 from monitor.domain.state.record import Group
 from monitor.service.watch.commands import RequestError, perform
@@ -81,10 +81,8 @@ def test_one_odd_reading_is_held_and_raises_nothing() -> None:
     assert story.transitions == []
 
 
-def story_samples(story: Story) -> list[object]:
+def story_samples(story: Story) -> list[Sample]:
     """The samples that the story's air would send now."""
-    from monitor.domain.readings.reading import Sample
-
     return [Sample("top", *story.alive(story.air[TOP]))]  # type: ignore[arg-type]
 
 
@@ -105,9 +103,7 @@ def test_a_sensor_that_stands_still_fails_and_stops_being_judged() -> None:
     assert NO_DATA not in {rule for rule, _ in story.states()}
 
 
-def _stuck(dry_bulb_c: float) -> list[object]:
-    from monitor.domain.readings.reading import Sample
-
+def _stuck(dry_bulb_c: float) -> list[Sample]:
     return [Sample("top", dry_bulb_c, 45.0)]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -17,11 +18,11 @@ MOIST: Air = (37.5, 65.0)
 LOCKDOWN_DAY, TERM = 18.0, 21.0  # of the hen in these tests
 
 
-def on_day(day: float, machine: str = "setter-1", **changes: object) -> Story:
+def on_day(day: float, machine: str = "setter-1", **changes: Any) -> Story:
     """A hen's eggs on that day in a machine with good air, for two minutes."""
     story = Story(
         batches=(batch(machine=machine, day=day),), air={TOP: MOIST if day > LOCKDOWN_DAY else GOOD}, **changes
-    )  # type: ignore[arg-type]
+    )
     story.run(minutes=2)
     return story
 

@@ -15,8 +15,7 @@ from monitor.domain.published.causes import EARLY, HUMIDITY, LOSS, OPENINGS, SET
 from monitor.domain.state.record import Event
 from monitor.service.reports.lived import Lived, lived_of, shared_ends
 from tests.fakes import MemoryStore
-from tests.seasons import SETTER_RH, WARM_C, batch_of, group, put, set_at
-from tests.service.reports.test_outcomes import make_site
+from tests.seasons import SETTER_RH, WARM_C, batch_of, group, make_site, put, set_at
 
 DAY_MS = 86_400_000
 WANTED = frozenset({(TEMPERATURE, WHOLE), (HUMIDITY, SETTER), (LOSS, WHOLE), (OPENINGS, SETTER), (TEMPERATURE, EARLY)})

@@ -115,7 +115,8 @@ class Counting(MemoryStore):
 def test_each_batch_is_read_once_whatever_is_compared(site: Site) -> None:
     """By machine, for a finding with four things to look at: no stretch of air is asked for more often than for a single thing."""
     asked = []
-    for more in ({}, {"by": "machine"}):
+    ways: tuple[dict[str, Any], ...] = ({}, {"by": "machine"})
+    for more in ways:
         store = Counting()
         store.commit(two_setters())
         exposures = () if more else ("humidity-high-setter",)
@@ -189,7 +190,8 @@ def test_a_finding_nobody_wrote_or_no_sensor_sees(site: Site) -> None:
 def test_what_the_breeder_chose(site: Site, two: MemoryStore) -> None:
     """Only these, each once, in place of the usual ones and of a finding's; one alone is not corrected."""
     ids = ("humidity-high-setter", "humidity-low-setter", "humidity-high-setter")
-    for more in ({}, {"finding": "wet-chick"}):
+    ways: tuple[dict[str, Any], ...] = ({}, {"finding": "wet-chick"})
+    for more in ways:
         told = across_batches(two, site, CATALOGUE, NOW, exposures=ids, **more)
         assert (told.why, list(told.looked_at)) == (CHOSEN, ["humidity-high-setter", "humidity-low-setter"])
         assert len(told.found) == 2

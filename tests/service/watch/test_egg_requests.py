@@ -24,7 +24,7 @@ from monitor.service.watch.egg_requests import MAX_ABOUT, MAX_ROWS
 from tests.domain.house import Story, batch, site
 from tests.service.watch.test_commands import ask, refused
 
-WEIGHED = {"batch": "hen-1", "by": "ada", "kind": "weighing", "fact": {"gross_g": 60.0}, "egg": 7}
+WEIGHED: dict[str, Any] = {"batch": "hen-1", "by": "ada", "kind": "weighing", "fact": {"gross_g": 60.0}, "egg": 7}
 
 
 def house() -> Story:

@@ -330,4 +330,4 @@ def test_chromium_prints_it(tmp_path: Path) -> None:
     pdf = printed.read_bytes()
     boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", pdf)
     assert 2 <= len(boxes) <= 9
-    assert all((float(w), float(h)) == (pytest.approx(595, abs=1), pytest.approx(842, abs=1)) for w, h in boxes)
+    assert all((float(w), float(h)) == pytest.approx((595, 842), abs=1) for w, h in boxes)

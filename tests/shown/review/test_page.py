@@ -259,7 +259,7 @@ def print_faults(pdf: bytes) -> list[str]:
     """What is wrong with the page on paper."""
     boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", pdf)
     told = [] if 2 <= len(boxes) <= 4 else [f"{len(boxes)} sheets, expected 2 to 4"]
-    a4 = (pytest.approx(595, abs=1), pytest.approx(842, abs=1))
+    a4 = pytest.approx((595, 842), abs=1)
     told += [f"sheet of {w!r} by {h!r}, expected A4" for w, h in boxes if (float(w), float(h)) != a4]
     words, lines = drawn_in(pdf)
     told += [] if words else ["no words"]
