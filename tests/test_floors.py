@@ -17,7 +17,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "domain/air": (),
     "domain/published": ("domain/air",),
     "domain/needs": ("domain/air",),
-    "domain/readings": ("domain/air", "domain/needs"),
+    "domain/readings": ("domain", "domain/air", "domain/needs"),
     "domain/signs": ("domain/air", "domain/readings"),
     "domain/eggs": ("domain", "domain/air", "domain/needs", "domain/published"),
     "domain/alarms": ("domain/needs", "domain/readings"),

@@ -1,10 +1,10 @@
-"""What people are shown, on every floor: a time as on the wall, and what somebody typed without what a terminal or a page would obey."""
+"""What is shown, on every floor: a moment for people, as on the wall, and for programs; and what somebody typed without what a terminal or a page would obey."""
 
 from __future__ import annotations
 
 import textwrap
 import unicodedata
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 
 WIDTH = 80  # columns of a terminal
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -27,6 +27,24 @@ def local_time(at: datetime, zone: tzinfo, seen_from: datetime) -> str:
     if away < timedelta(hours=20):
         return f"{local:%H:%M}"
     return f"{_DAYS[local.weekday()]} {local:%H:%M}" if away < timedelta(days=6) else f"{local:%Y-%m-%d %H:%M}"
+
+
+def sheet_time(at: datetime, zone: tzinfo) -> str:
+    """The time as a report has it, which is kept and laid beside others: `2026-11-24 02:14`; with its offset in an hour that a change of
+    summer time brings twice."""
+    local = at.astimezone(zone)
+    twice = local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset()
+    return local.strftime("%Y-%m-%d %H:%M%z" if twice else "%Y-%m-%d %H:%M")
+
+
+def wall_clock(at: datetime, zone: tzinfo) -> str:
+    """The hour and minute alone: `02:14`."""
+    return f"{at.astimezone(zone):%H:%M}"
+
+
+def utc_text(at: datetime, timespec: str = "milliseconds") -> str:
+    """The moment for programs: RFC 3339, UTC, `2026-11-24T01:14:00.000Z`; timespec: as of `datetime.isoformat`."""
+    return at.astimezone(UTC).isoformat(timespec=timespec).replace("+00:00", "Z")
 
 
 def wall_day(at: datetime, zone: tzinfo) -> str:

@@ -23,6 +23,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.reading import Message, Now
 from monitor.domain.state.record import Attempt, Group
+from monitor.domain.wall import utc_text
 from monitor.service.ports import Loaded
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Stop
@@ -261,4 +262,4 @@ def _time(path: Path, number: int, line: Mapping[str, Any]) -> datetime:
 
 def stamp(at: datetime) -> str:
     """A time as the timeline has it: UTC, to the second."""
-    return at.isoformat(timespec="seconds").replace("+00:00", "Z")
+    return utc_text(at, "seconds")

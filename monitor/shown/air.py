@@ -14,7 +14,7 @@ from monitor.domain.air.psychrometrics import (
     saturation_vapour_kpa,
     wick_wet_bulb_c,
 )
-from monitor.domain.air.units import show_temperature
+from monitor.domain.air.units import celsius_to_fahrenheit
 
 
 def air_report(
@@ -100,8 +100,11 @@ def air_text(report: dict[str, Any]) -> str:
 def _temperature(label: str, temperature_c: float | None) -> str:
     if temperature_c is None:
         return _line(label, "none", "(too dry)")
-    celsius, fahrenheit = (show_temperature(temperature_c, unit, 2).split() for unit in ("C", "F"))
-    return f"{_line(label, *celsius):<50}{fahrenheit[0]:>7} {fahrenheit[1]}"
+    celsius, fahrenheit = (
+        round(temperature_c, 2) + 0.0,
+        round(celsius_to_fahrenheit(temperature_c), 2) + 0.0,
+    )  # no -0.00
+    return f"{_line(label, f'{celsius:.2f}', '°C'):<50}{fahrenheit:>7.2f} °F"
 
 
 def _line(label: str, number: str, unit: str) -> str:

@@ -13,10 +13,10 @@ from monitor.analysis.water.loss import Interval
 from monitor.domain.air.units import Unit, show_temperature
 from monitor.domain.eggs.book import EggBook, history, looks, of_egg, standing, went_on
 from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
-from monitor.domain.eggs.words import eggs_words, entry_view, said, stamp
+from monitor.domain.eggs.words import eggs_words, entry_view, said
 from monitor.domain.needs.batch import counted, day_words
 from monitor.domain.needs.site import Site
-from monitor.domain.wall import printable, wall_day, wall_time
+from monitor.domain.wall import printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
 
 WIDE = 77  # characters of a line, and two more where it is indented
@@ -37,7 +37,7 @@ def book_text(book: EggBook, water: Water, site: Site, now: datetime) -> str:
     if rows:
         lines += ["", f"{'egg':<7} {'weighed':>7} {'last g':>8} {'lost':>6}  {'by pip (95 %)':<20} seen last"]
         lines += [_row(*row, water.window_pct) for row in rows]
-        if any("  ! " in row for row in lines):
+        if any(_outside(w, water.window_pct) for _, w, _ in rows):
             lines.append("!: outside the target, and its whole interval too")
         if any(w.by_pip_pct is not None for _, w, _ in rows):
             lines.append(f"lost: up to its end, its pip or now; by pip: up to day {water.pip_day:.1f}, as the target")
@@ -136,12 +136,22 @@ def _together(found: BatchLoss, water: Water, site: Site) -> Iterator[str]:
 def _row(name: str, weighed: Weighed, last: str, window_pct: tuple[float, float] | None) -> str:
     loss, last_g = weighed.loss, f"{weighed.masses[-1].mass_g:.2f}" if weighed.masses else "-"
     lost = "-" if loss is None else f"{loss.now_pct.value:.1f} %"
-    pip = ""
-    if loss is not None and (weighed.until is None or weighed.by_pip_pct is not None):
-        p = weighed.by_pip_pct or loss.pip_pct
-        mark = "! " if window_pct is not None and p.outside(*window_pct) else ""
-        pip = f"{mark}{p.value:.1f} ({p.low:.1f} to {p.high:.1f})"
+    at_pip, mark = _at_pip(weighed), "! " if _outside(weighed, window_pct) else ""
+    pip = "" if at_pip is None else f"{mark}{at_pip.value:.1f} ({at_pip.low:.1f} to {at_pip.high:.1f})"
     return f"{name:<7.7} {len(weighed.masses):>7} {last_g:>8} {lost:>6}  {pip:<20} {last}".rstrip()
+
+
+def _at_pip(weighed: Weighed) -> Interval | None:
+    """What it had lost at pip, or is heading for; None where neither is known, and of an egg that ended before."""
+    if weighed.loss is None or (weighed.until is not None and weighed.by_pip_pct is None):
+        return None
+    return weighed.by_pip_pct or weighed.loss.pip_pct
+
+
+def _outside(weighed: Weighed, window_pct: tuple[float, float] | None) -> bool:
+    """Whether that misses the target, its whole interval too."""
+    at_pip = _at_pip(weighed)
+    return at_pip is not None and window_pct is not None and at_pip.outside(*window_pct)
 
 
 def _common(water: Water, site: Site) -> Iterator[str]:
@@ -214,7 +224,7 @@ def _reason(weighed: Weighed, book: EggBook | None = None) -> str:
     """Why its loss cannot be told; where the egg or its batch ended without what is expected, for it is too late for that."""
     if weighed.until is None and (book is None or book.batch.closed_at is None):
         return weighed.reason
-    return weighed.reason.partition(", expected")[0].removesuffix(" yet")
+    return weighed.ended
 
 
 def _about(entry: Entry) -> str:
@@ -254,7 +264,7 @@ def _unit(site: Site) -> Unit:
 def water_view(water: Water) -> dict[str, Any]:
     """The water of a batch: per cent of the mass at set, °C and %RH whatever the site shows; None for what is not known."""
     return {
-        "at": stamp(water.at),
+        "at": utc_text(water.at),
         "day": counted(water.day, 3),
         "machine": water.machine or None,
         "pip_day": round(water.pip_day, 2),
@@ -281,14 +291,14 @@ def weighed_view(weighed: Weighed) -> dict[str, Any]:
     masses = [
         {
             "entry": m.entry,
-            "at": stamp(m.at),
+            "at": utc_text(m.at),
             "mass_g": round(m.mass_g, 4),
             "eggs": m.eggs,
             "left_out": m.left_out or None,
         }
         for m in weighed.masses
     ]
-    until = None if weighed.until is None else stamp(weighed.until)
+    until = None if weighed.until is None else utc_text(weighed.until)
     base: dict[str, Any] = {"masses": masses, "until": until, "reason": weighed.reason or None, "loss": None}
     loss = weighed.loss
     if loss is None:

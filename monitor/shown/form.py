@@ -10,6 +10,7 @@ from monitor.analysis.history.figures import Limits
 from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.readings.reading import from_ms
+from monitor.domain.wall import sheet_time
 
 WORDS = {DRY_BULB: "dry bulb", RH: "humidity", WET_BULB: "wet bulb", EGG: "egg (estimate)"}
 
@@ -26,9 +27,7 @@ class Shown:
             raise ValueError(f"unit {self.unit!r}, expected C or F")
 
     def time(self, at: datetime | int) -> str:
-        local = (from_ms(at) if isinstance(at, int) else at).astimezone(self.zone)
-        twice = local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset()
-        return local.strftime("%Y-%m-%d %H:%M%z" if twice else "%Y-%m-%d %H:%M")
+        return sheet_time(from_ms(at) if isinstance(at, int) else at, self.zone)
 
     def unit_of(self, quantity: str) -> str:
         return "%RH" if quantity == RH else f"°{self.unit}"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import Protocol
 
 from monitor.analysis.history.figures import Figures
 from monitor.domain.readings.reading import from_ms
+from monitor.domain.wall import utc_text
 
 Record = dict[str, object]
 
@@ -34,11 +34,7 @@ def exact(value: float) -> float:
 
 
 def utc_ms(at_ms: int | None) -> str | None:
-    return None if at_ms is None else utc(from_ms(at_ms))
-
-
-def utc(at: datetime) -> str:
-    return at.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return None if at_ms is None else utc_text(from_ms(at_ms))
 
 
 def figures_record(figures: Figures) -> Record:

@@ -17,6 +17,7 @@ from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import SHIPPED, WORKED_OUT, InForce, in_force
 from monitor.domain.needs.rules import CHANGEABLE, SITE_WIDE, Rule
 from monitor.domain.needs.site import HOLDS_EGGS, Machine, Site
+from monitor.domain.wall import utc_text
 from monitor.domain.watch.plan import BAND_SHARE
 from monitor.shown.values import show_figure
 
@@ -45,7 +46,7 @@ def rules_view(site: Site, batches: Iterable[Batch], at: datetime, machines: Ite
     open_ = [batch for batch in batches if batch.closed_at is None]
     whole = in_force(site, None, ())
     return {
-        "at": at.isoformat(),
+        "at": utc_text(at),
         "machines": [_machine_view(site, machine, open_, at) for machine in machines],
         "site": [_row(found) for found in whole.values() if found.rule.group in SITE_WIDE],
     }

@@ -14,7 +14,7 @@ from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.site import Site
-from monitor.domain.wall import filled, printable, wall_time
+from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.values import show_band, show_figure, show_value, subject_name
 
@@ -131,7 +131,7 @@ def alarm_table(alarms: Sequence[Alarm], site: Site) -> str:
 def transition_view(row: TransitionRow) -> dict[str, Any]:
     """One transition as a plain mapping."""
     return {
-        "at": row.at.isoformat(),
+        "at": utc_text(row.at),
         "number": row.number,
         "subject": row.subject,
         "rule": row.rule,
@@ -161,7 +161,7 @@ def transition_table(rows: Sequence[TransitionRow], site: Site) -> str:
 
 def event_view(event: Event) -> dict[str, Any]:
     """One event as a plain mapping."""
-    return {"at": event.at.isoformat(), "kind": event.kind, "subject": event.subject, "text": event.text}
+    return {"at": utc_text(event.at), "kind": event.kind, "subject": event.subject, "text": event.text}
 
 
 def event_table(events: Sequence[Event], site: Site) -> str:
@@ -233,7 +233,7 @@ def refused_view(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unkno
         "refused_total": total,
         "newest": [
             {
-                "at": r.at.isoformat(),
+                "at": utc_text(r.at),
                 "topic": r.refused.topic,
                 "reason": r.refused.reason,
                 "payload": r.refused.payload.decode("utf-8", "backslashreplace"),
@@ -241,7 +241,7 @@ def refused_view(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unkno
             for r in rows
         ],
         "unknown_probes": [
-            {"probe": u.probe, "first_at": u.first_at.isoformat(), "last_at": u.last_at.isoformat(), "count": u.count}
+            {"probe": u.probe, "first_at": utc_text(u.first_at), "last_at": utc_text(u.last_at), "count": u.count}
             for u in unknown
         ],
     }

@@ -104,12 +104,17 @@ def track(
 
     mend: None where no humidity can be told. rh_now_pct: the machine's, to say which way to turn.
     """
+    state, words = _projected(pip_pct, window_pct)
+    return Track(state, words if state == ON_TRACK else f"{words}; {mend_words(mend, unit, rh_now_pct)}")
+
+
+def _projected(pip_pct: Interval, window_pct: tuple[float, float]) -> tuple[str, str]:
+    """(state, what is projected in words)."""
     low, high = window_pct
     words = f"loss by pip {pip_pct.value:.1f} % ({pip_pct.low:.1f} to {pip_pct.high:.1f}), window {low:g} to {high:g} %"
     if low <= pip_pct.value <= high:
-        return Track(ON_TRACK, words)
-    state = OFF_TRACK if pip_pct.outside(low, high) else UNSURE
-    return Track(state, f"{words}; {mend_words(mend, unit, rh_now_pct)}")
+        return ON_TRACK, words
+    return OFF_TRACK if pip_pct.outside(low, high) else UNSURE, words
 
 
 def batch_track(
@@ -120,7 +125,7 @@ def batch_track(
     serving, eggs = batch.serving, len(batch.eggs)
     if alone.state == ON_TRACK or serving is None:
         return alone
-    words = alone.words.partition(";")[0]
+    _, words = _projected(batch.pip_pct, window_pct)
     if not serving.served:
         return Track(alone.state, f"{words}; not reachable for any of {eggs} eggs")
     wet, now = show_temperature(serving.wet_bulb_c, unit), _now(rh_now_pct)

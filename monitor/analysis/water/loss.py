@@ -25,11 +25,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
-from typing import Any
 
 import numpy as np
 
-from monitor.analysis.line.trace import Floats
+from monitor.analysis.line.trace import Floats, Integers, Mask
 from monitor.analysis.water.pull import DAY_MS, Pull
 from monitor.domain.air.psychrometrics import SEA_LEVEL_KPA
 from monitor.domain.air.units import KPA_PER_TORR
@@ -74,9 +73,16 @@ class Interval:
 
 @dataclass(frozen=True, slots=True)
 class NoLine:
-    """Why nothing can be said of an egg's loss, in one line."""
+    """Why nothing can be said of an egg's loss. found: what there is; expected: what is needed; yet: it can still come of itself."""
 
-    reason: str
+    found: str
+    expected: str
+    yet: bool = False
+
+    @property
+    def reason(self) -> str:
+        """In one line."""
+        return f"{self.found}{' yet' if self.yet else ''}, expected {self.expected}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +165,7 @@ def line_of(
     mean_kpa = None if pull is None else pull.mean_kpa
     use = sorted((m for m in masses if not m.left_out), key=lambda m: (m.at, m.entry))
     if not use:
-        return NoLine("not weighed yet, expected two weighings, or one with length and breadth")
+        return NoLine("not weighed", "two weighings, or one with length and breadth", yet=True)
     at_ms = [to_ms(m.at) for m in use]
     if pull is None or mean_kpa is None:
         x, missing = np.array([(at - set_ms) / DAY_MS for at in at_ms]), np.zeros(len(use))
@@ -168,9 +174,9 @@ def line_of(
         x, missing = np.array([a for a, _ in parts]), np.array([b for _, b in parts])
     span = float(x.max() if fresh is not None else x.max() - x.min())
     if span < SHORTEST_KPA_D and len(use) == 1 and fresh is None:
-        return NoLine("weighed once, expected again some days later, or length and breadth")
+        return NoLine("weighed once", "again some days later, or length and breadth")
     if span < SHORTEST_KPA_D:
-        return NoLine(f"{_counted(len(use))} too close together, expected some days between two")
+        return NoLine(f"{_counted(len(use))} too close together", "some days between two")
     mass_g = np.array([m.mass_g for m in use])
     error_g = np.array([math.hypot(m.error_g, SCATTER_SHARE * m.mass_g) for m in use])
     gaps = np.diff(np.concatenate(([0.0], missing)))
@@ -214,7 +220,7 @@ class _Table:
     x: Floats
     mass_g: Floats
     error_g: Floats
-    holes: Any
+    holes: Integers
     gaps: Floats
     fresh: FreshMass | None
 
@@ -227,7 +233,7 @@ class _Fit:
     unclear: bool = False
 
 
-def _fit(table: _Table, kept: Any, slope: float) -> _Fit:
+def _fit(table: _Table, kept: Mask, slope: float) -> _Fit:
     """Least squares for mass at set, loss per pull, and what each hole in the record took beyond its mean share."""
     n, holes = len(table.x), len(table.holes)
     rows = np.zeros((n, 2 + holes))
@@ -250,7 +256,7 @@ def _fit(table: _Table, kept: Any, slope: float) -> _Fit:
     return _Fit(theta, inverse @ inverse.T, float(left @ left))
 
 
-def _without_the_bad(table: _Table) -> tuple[_Fit, Any, int]:
+def _without_the_bad(table: _Table) -> tuple[_Fit, Mask, int]:
     """(fit, which weighings it used, its degrees of freedom), after leaving out those that are clearly wrong."""
     n = len(table.x)
     prior = 0 if table.fresh is None else 1

@@ -15,6 +15,7 @@ from datetime import datetime
 from typing import ClassVar
 
 from monitor.domain.published.findings import FINDING
+from monitor.domain.wall import utc_text
 
 # From a finch's egg to an ostrich's, and trays of hundreds: wide enough for any bird, narrow enough for a slip of the point.
 EGG_G = (0.1, 3000.0)
@@ -334,7 +335,7 @@ class Entry:
 
 def moment(at: datetime) -> str:
     """A time as messages about entries have it."""
-    return at.isoformat(timespec="seconds").replace("+00:00", "Z")
+    return utc_text(at, "seconds")
 
 
 def plain(fact: Fact) -> dict[str, str | float | None]:

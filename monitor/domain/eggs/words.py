@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 from typing import Any
 
 from monitor.domain.eggs.entry import (
@@ -24,7 +24,7 @@ from monitor.domain.eggs.entry import (
     plain,
 )
 from monitor.domain.published.findings import FINDING
-from monitor.domain.wall import printable, wall_day, wall_time
+from monitor.domain.wall import printable, utc_text, wall_day, wall_time
 
 
 def said(entry: Entry, zone: tzinfo) -> str:
@@ -79,8 +79,8 @@ def entry_view(entry: Entry) -> dict[str, Any]:
     """One entry: g, mm and days as they were written; RFC 3339 times."""
     return {
         "number": entry.number,
-        "at": stamp(entry.at),
-        "written_at": stamp(entry.written_at),
+        "at": utc_text(entry.at),
+        "written_at": utc_text(entry.written_at),
         "by": entry.who,
         "egg": entry.egg,
         "count": entry.count,
@@ -89,11 +89,6 @@ def entry_view(entry: Entry) -> dict[str, Any]:
         "fact": plain(entry.fact),
         "replaces": entry.replaces,
     }
-
-
-def stamp(at: datetime) -> str:
-    """RFC 3339, UTC."""
-    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def _after(text: str) -> str:

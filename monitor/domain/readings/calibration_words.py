@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Any
 
 from monitor.domain.air.units import Unit, celsius_to_fahrenheit, k_to_fahrenheit_difference
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.readings.calibration import OFFSET_UNITS, UNITS, WORDS, Calibration, Correction
+from monitor.domain.wall import utc_text
 
 
 def calibration_view(calibration: Calibration) -> dict[str, Any]:
@@ -15,9 +15,9 @@ def calibration_view(calibration: Calibration) -> dict[str, Any]:
     corrections = dict(calibration.corrections())
     return {
         "probe": calibration.probe,
-        "at": _stamp(calibration.at),
-        "since": _stamp(calibration.since),
-        "due": _stamp(calibration.due),
+        "at": utc_text(calibration.at),
+        "since": None if calibration.since is None else utc_text(calibration.since),
+        "due": None if calibration.due is None else utc_text(calibration.due),
         "by": calibration.by,
         "note": calibration.note,
         "what": said(calibration, "C"),
@@ -32,10 +32,6 @@ def _correction_view(correction: Correction | None) -> dict[str, Any] | None:
         {"reading": p.reading, "reference": round(p.reference, 4), "salt": p.salt or None} for p in correction.points
     ]
     return {"slope": round(correction.slope, 6), "offset": round(correction.offset, 6), "points": points}
-
-
-def _stamp(at: datetime | None) -> str | None:
-    return None if at is None else at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def said(calibration: Calibration, unit: Unit) -> str:

@@ -12,6 +12,7 @@ from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Probe, Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look, Plan, State
+from monitor.domain.wall import utc_text
 
 _VALUES = (DRY_BULB, RH, WET_BULB, EGG)
 
@@ -32,10 +33,12 @@ def machine_view(look: Look, machine: str) -> dict[str, Any]:
         "batches": [] if plan is None else [_occupant(o) for o in plan.needs.occupants],
         "bands": {} if plan is None else _bands(plan),
         "eggs": [] if plan is None else _eggs(look.state, plan),
-        "handling_until": None if machine not in look.state.handlings else _stamp(look.state.handlings[machine].until),
+        "handling_until": None
+        if machine not in look.state.handlings
+        else utc_text(look.state.handlings[machine].until),
         "settling_until": None
         if plan is None or plan.needs.settling_until is None
-        else _stamp(plan.needs.settling_until),
+        else utc_text(plan.needs.settling_until),
         "alarms": [alarm_view(a) for a in alarms if state_of(a) != "normal"],
     }
 
@@ -47,25 +50,21 @@ def alarm_view(alarm: Alarm) -> dict[str, Any]:
         "subject": alarm.subject,
         "rule": alarm.rule,
         "state": state_of(alarm),
-        "since": None if alarm.since is None else _stamp(alarm.since),
-        "ended": None if alarm.ended is None else _stamp(alarm.ended),
+        "since": None if alarm.since is None else utc_text(alarm.since),
+        "ended": None if alarm.ended is None else utc_text(alarm.ended),
         "quantity": alarm.about if alarm.about in _VALUES else None,
         "about": None if alarm.about in _VALUES else alarm.about or None,
         "value": _rounded(alarm.value),
         "worst": _rounded(alarm.worst),
         "limit": _rounded(alarm.limit),
-        "shelved_until": None if alarm.shelved_until is None else _stamp(alarm.shelved_until),
+        "shelved_until": None if alarm.shelved_until is None else utc_text(alarm.shelved_until),
         "suppressed": alarm.suppressed or None,
     }
 
 
 def rfc3339(now: Now) -> str:
     """The label of an instant, UTC."""
-    return _stamp(now.utc)
-
-
-def _stamp(at: Any) -> str:
-    return str(at.isoformat(timespec="milliseconds")).replace("+00:00", "Z")
+    return utc_text(now.utc)
 
 
 def _keys(site: Site, machine: str) -> set[str]:

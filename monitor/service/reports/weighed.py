@@ -52,14 +52,15 @@ class NoWater(ValueError):
 class Weighed:
     """The water of one egg, or of a tray as one egg of it.
 
-    loss: None where `reason` says why. track: None without a loss or a window. until: when it pipped, hatched, died or was taken out,
-    None while it goes on; its loss is of then, and nothing is projected beyond. by_pip_pct: what it had lost at pip, for which the
+    loss: None where `reason` says why; ended: why, where it is too late for what is expected. track: None without a loss or a window.
+    until: when it pipped, hatched, died or was taken out, None while it goes on; its loss is of then, and nothing is projected beyond. by_pip_pct: what it had lost at pip, for which the
     window is; None while that lies ahead, and where it died before.
     """
 
     masses: tuple[Mass, ...]
     loss: EggLoss | None = None
     reason: str = ""
+    ended: str = ""
     track: Track | None = None
     until: datetime | None = None
     by_pip_pct: Interval | None = None
@@ -121,10 +122,11 @@ class _Record:
     ) -> Weighed:
         set_ms = to_ms(self.batch.set_at)
         if found and all(mass.left_out for mass in found):
-            return Weighed(found, reason=f"weighed only {found[-1].left_out}", until=until)
+            only = f"weighed only {found[-1].left_out}"
+            return Weighed(found, reason=only, ended=only, until=until)
         line = line_of(found, self.pull, set_ms, self.site.pressure_kpa, fresh)
         if not isinstance(line, LossLine):
-            return Weighed(found, reason=line.reason, until=until)
+            return Weighed(found, reason=line.reason, ended=line.found, until=until)
         loss = egg_loss(line, self.pull, set_ms, ahead)
         window = self.profile.target_loss_pct
         judged = None if window is None else track(loss.pip_pct, window, loss.mend, self.unit, self.lately_rh_pct)

@@ -49,6 +49,7 @@ from monitor.domain.signs.opening import HandlingError, declare, finish
 from monitor.domain.state.known import Look, State, rule_of
 from monitor.domain.state.record import Event, Group
 from monitor.domain.state.remembering import remember
+from monitor.domain.wall import utc_text
 from monitor.domain.watch.egg_alarms import close_book, reopen_book, take_book
 from monitor.domain.watch.evaluate import judge_strays, plan, settle
 from monitor.domain.watch.machine_air import dangerous_heat
@@ -480,4 +481,4 @@ def _not_future(batch: str, at: datetime, now: Now) -> None:
 
 
 def _shown(at: datetime) -> str:
-    return at.isoformat(timespec="seconds").replace("+00:00", "Z")
+    return utc_text(at, "seconds")

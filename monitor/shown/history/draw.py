@@ -16,6 +16,7 @@ from monitor.domain.air.units import celsius_to_fahrenheit
 from monitor.domain.needs.bands import EGG, RH
 from monitor.domain.needs.batch import counted
 from monitor.domain.readings.reading import from_ms
+from monitor.domain.wall import wall_clock
 from monitor.shown.form import WORDS, Shown
 from monitor.shown.history.felt import happening_words
 from monitor.shown.page import safe
@@ -44,7 +45,7 @@ def axis(chart: Chart, set_ms: int, shown: Shown) -> Ticks:
         if step_h >= DAY_H:
             words = f"{'' if ticks else 'day '}{number * step_h // DAY_H}"
         else:
-            words = from_ms(at_ms).astimezone(shown.zone).strftime("%H:%M")
+            words = wall_clock(from_ms(at_ms), shown.zone)
         ticks.append(((at_ms - chart.since_ms) / length_ms, words))
     return ticks
 

@@ -16,10 +16,11 @@ from monitor.domain.eggs.book import Mass
 from monitor.domain.eggs.entry import Dead, Entry
 from monitor.domain.eggs.words import entry_view, said
 from monitor.domain.needs.batch import day_words
+from monitor.domain.wall import utc_text
 from monitor.shown.form import Shown
 from monitor.shown.history.felt import happening_words
 from monitor.shown.history.felt_files import happening_record
-from monitor.shown.plain import Record, exact, utc, value
+from monitor.shown.plain import Record, exact, value
 from monitor.shown.report import PAGE_ONLY, Drawing, Heading, Section, plain
 
 # Columns that the CSV of one egg has after those of every history, by their key in a record.
@@ -107,7 +108,7 @@ def egg_record(part: EggPart) -> Record:
     """What the JSON of one egg has beside the rest."""
     return {
         "number": part.egg,
-        "until": utc(part.until),
+        "until": utc_text(part.until),
         "end": None if part.end is None else entry_view(part.end),
         "ended_in_record": part.ended,
         "entries": [entry_view(each) for each in part.entries],
@@ -137,14 +138,14 @@ def egg_rows(part: EggPart) -> Iterator[Record]:
     ):
         if found is not None:
             bounds = {f"value_{side}": bound for side, bound in _bounds(found).items() if side != "value"}
-            when = {} if at is None else {"since": utc(at)}
+            when = {} if at is None else {"since": utc_text(at)}
             yield {"kind": "water", "quantity": quantity, **when, "value": value(found.value), **bounds}
 
 
 def _water(part: EggPart) -> Record:
     loss = part.loss
     known: Record = {
-        "weighings": [{"entry": m.entry, "at": utc(m.at), **_mass(m, part)} for m in part.masses],
+        "weighings": [{"entry": m.entry, "at": utc_text(m.at), **_mass(m, part)} for m in part.masses],
         "window_pct": part.window_pct,
         "pip_day": value(part.pip_day),
         "reason": part.reason or None,
@@ -154,7 +155,7 @@ def _water(part: EggPart) -> Record:
         conductance = loss.line.conductance_mg_d_kpa
         known["loss"] = {
             "lost_pct": _bounds(loss.now_pct),
-            "lost_by": utc(part.lost_by),
+            "lost_by": utc_text(part.lost_by),
             "by_pip_pct": None if part.by_pip_pct is None else _bounds(part.by_pip_pct),
             "line_pct": None if part.line_pct is None else [value(each) for each in part.line_pct],
             "mass_at_set_g": _bounds(loss.line.mass_at_set_g),

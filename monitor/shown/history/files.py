@@ -29,13 +29,14 @@ from monitor.analysis.history.egg import EggPart
 from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.felt import Felt
 from monitor.domain.readings.calibration_words import calibration_view
+from monitor.domain.wall import utc_text
 from monitor.shown.history.development import development_record
 from monitor.shown.history.egg import COLUMNS as EGG_COLUMNS
 from monitor.shown.history.egg import done_record, egg_record, egg_rows
 from monitor.shown.history.felt import openings_per_day
 from monitor.shown.history.felt_files import felt_record, felt_rows
 from monitor.shown.history.report import Header
-from monitor.shown.plain import Record, exact, figures_record, span_record, utc, utc_ms, value
+from monitor.shown.plain import Record, exact, figures_record, span_record, utc_ms, value
 
 # Each column of the CSV by its key in a record: the header, with the unit, in the order of the columns.
 COLUMNS = {
@@ -159,7 +160,7 @@ def _header(header: Header) -> Record:
         "batch": header.batch,
         "profile": header.profile,
         "eggs": header.eggs,
-        "set_at": utc(header.set_at),
+        "set_at": utc_text(header.set_at),
     }
 
 

@@ -185,9 +185,9 @@ def _asked(verdict: Verdict, unit: str) -> str:
     check, cause, published = verdict.check, verdict.first, verdict.first.published
     if check is None:
         return ""
-    words = check.words
-    if published is not None and published.temp_c is not None:
-        words = words.replace("the published temperature", shown_c(published.temp_c, unit))
+    temp_c = None if published is None else published.temp_c
+    temperature = "the published temperature" if temp_c is None else shown_c(temp_c, unit)
+    words = check.words.format(temperature=temperature)
     return words if cause.check == LOSS else f"{words} over {WINDOWS[cause.window][0]}"
 
 

@@ -11,9 +11,9 @@ from monitor.analysis.review.whole import BatchReview, Reviewed
 from monitor.domain.eggs.words import eggs_words
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
+from monitor.domain.wall import utc_text
 from monitor.shown import page, text
 from monitor.shown.form import Shown
-from monitor.shown.plain import utc
 from monitor.shown.report import INSET, OF_DRAWINGS, Heading, Paragraph, Report, Section, plain
 from monitor.shown.review.finding import CLOSING, PREAMBLE, TEMPERATURES_OF, finding_sections, source_lines, to_json
 from monitor.shown.style import STYLE
@@ -80,8 +80,8 @@ def whole_json(whole: BatchReview, catalogue: Catalogue) -> dict[str, object]:
         "batch": whole.batch,
         "profile": whole.profile,
         "eggs": whole.eggs,
-        "set_at": utc(whole.set_at),
-        "closed_at": None if whole.closed_at is None else utc(whole.closed_at),
+        "set_at": utc_text(whole.set_at),
+        "closed_at": None if whole.closed_at is None else utc_text(whole.closed_at),
         "egg": whole.egg,
         "found_in_others": list(whole.others),
         "went_well": list(whole.good),

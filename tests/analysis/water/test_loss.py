@@ -196,7 +196,7 @@ def test_length_and_breadth_stand_in_for_the_first_weighing() -> None:
     assert at.value == pytest.approx(7.0, abs=0.01)
     assert (at.high - at.low) / 2.0 == pytest.approx(2.26 * 3.0 * 0.93, rel=0.1)
     alone = line_of(weighed([(12.0, 18.0)]), constant(3.0), SET_MS, SEA_KPA)
-    assert alone == NoLine("weighed once, expected again some days later, or length and breadth")
+    assert alone == NoLine("weighed once", "again some days later, or length and breadth")
 
 
 def holed(deficit: float, since_day: float, until_day: float, days: float = 40.0) -> Pull:
@@ -265,11 +265,11 @@ def test_an_egg_weighed_in_store() -> None:
 def test_what_makes_no_line() -> None:
     """No weighing, one, two within hours, or none that counts: NoLine says which, and nothing raises."""
     assert line_of([], constant(3.0), SET_MS, SEA_KPA) == NoLine(
-        "not weighed yet, expected two weighings, or one with length and breadth"
+        "not weighed", "two weighings, or one with length and breadth", yet=True
     )
     assert isinstance(line_of(weighed([(3.0, 20.0)]), constant(3.0), SET_MS, SEA_KPA), NoLine)
     close = line_of(weighed([(3.0, 20.0), (3.1, 19.99)]), constant(3.0), SET_MS, SEA_KPA)
-    assert close == NoLine("2 weighings too close together, expected some days between two")
+    assert close == NoLine("2 weighings too close together", "some days between two")
     hatched = [replace(m, left_out="after it was hatched") for m in weighed([(0.0, 20.0), (9.0, 19.0)])]
     assert isinstance(line_of(hatched, constant(3.0), SET_MS, SEA_KPA), NoLine)
 
