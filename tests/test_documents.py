@@ -148,6 +148,35 @@ def test_each_file_that_is_named_is_there(document: Path) -> None:
     assert [name for name in modules if importlib.util.find_spec(name) is None] == []
 
 
+def test_the_map_names_every_room() -> None:
+    """DEVELOPERS shows each folder of the program that holds code, and where the sentence that says what the program does is found."""
+    told = DEVELOPERS.read_text(encoding="utf-8")
+    inside = ROOT / "monitor"
+    rooms = {str(path.parent.relative_to(inside)) for path in inside.rglob("*.py")} - {"."}
+    rooms -= {"analysis", "domain", "service"}  # floors, each told by its rooms
+    assert [room for room in sorted(rooms) if f"`{room}/`" not in told] == []
+
+
+def test_each_decision_says_when_and_what_it_costs() -> None:
+    """Each has its date, what it costs and what would make us go back, and is short enough to be read in a minute."""
+    decisions = DEVELOPERS.read_text(encoding="utf-8").partition("\n## Decisions\n")[2]
+    entries = re.findall(r"^- \*\*.*?(?=\n- |\n\n|\Z)", decisions, re.M | re.S)
+    assert len(entries) > 30
+    for entry in entries:
+        assert re.search(r"\(2026-\d\d-\d\d[;)]", entry), entry[:80]
+        assert "Cost: " in entry, entry[:80]
+        assert re.search(r"\bBack[:,]", entry), entry[:80]
+        assert len(entry.split()) <= 200, entry[:80]
+
+
+def test_a_picture_is_there() -> None:
+    """What README shows is in the repository, and small enough for a poor line."""
+    pictures = re.findall(r"!\[[^]]+\]\(([^)]+)\)", README.read_text(encoding="utf-8"))
+    assert pictures
+    for name in pictures:
+        assert 1_000 < (ROOT / name).stat().st_size < 200_000
+
+
 def files() -> list[Path]:
     """Every file of the repository: what is tracked, and what is about to be."""
     listed = subprocess.run(
