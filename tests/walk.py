@@ -2,7 +2,8 @@
 
 The commands are taken out of README itself, so that the page and this walk cannot drift apart. debootstrap makes the bare Debian in
 a folder; there a person's account with `sudo` types them one after the other, in login shells as the page has them, and each must
-end well. Then a node speaks with the node's account, and the person sees its reading, and gets the test message.
+end well. Then a node speaks with the node's account, and the person sees its reading, and gets the test message; and a node that names another
+site is named to the person.
 
 What is not as on a Pi, and why:
 - The folder is copied, in place of the `scp` from another computer.
@@ -51,6 +52,14 @@ SILENT = (
 EXPECTED_WARNING = (
     "ACL pattern 'eggroom/+/service/alive' does not contain '%c' or '%u'."  # README says that it is meant so
 )
+
+SLIP = """
+import sys
+from paho.mqtt import publish
+host, port, user, password, topic = sys.argv[1:]
+auth = {"username": user, "password": password}
+publish.single(topic + "status", "online", 1, True, hostname=host, port=int(port), auth=auth)
+"""
 
 # A node's voice, under its own account, until the daemon says that its last message is on the disk.
 VOICE = """
@@ -165,7 +174,6 @@ def _prepare(folder: Path) -> None:
     stand_in = '#!/bin/sh\nexec python3 /usr/local/lib/walk.py --systemctl "$@"\n'
     _write(folder / "usr/local/sbin/systemctl", stand_in, 0o755)
     _write(folder / "tmp/answers", f"{NODE_PASSWORD}\n{NODE_PASSWORD}\n", 0o644)
-    _write(folder / "tmp/voice.py", VOICE, 0o644)
 
 
 def _walk(folder: Path, person: Person) -> None:
@@ -189,6 +197,11 @@ def _walk(folder: Path, person: Person) -> None:
     _must(
         any("If this woke you" in text for text in phone.heard),
         f"the phone heard {phone.heard}, expected the test message",
+    )
+    _slip(folder)
+    _must(
+        "speaks, but as site 'barn'" in person.types("eggroom doctor")[1],
+        "doctor does not name the node of another site",
     )
     for line in (  # what a person does from then on, with an account that may not read the secrets
         "cd ~",
@@ -231,15 +244,30 @@ def _speak(folder: Path) -> None:
     topic = f"{node['ROOT']}/{node['SITE']}/{node['NODE']}/"
     (probe, *_), *_ = node["PROBES"]
     _say(f"[the node {node['NODE']} speaks: {probe} {DRY_BULB_C} on {topic}air]")
-    said = ("127.0.0.1", node["BROKER_PORT"], node["BROKER_USER"], NODE_PASSWORD, topic, probe, DRY_BULB_C)
+    done = _as_node(folder, VOICE, node, topic, probe, str(DRY_BULB_C))
+    _must(done == 0, "the node was not told that its readings are stored")
+
+
+def _slip(folder: Path) -> None:
+    """The same node with another SITE than the configuration's."""
+    node = _node_settings()
+    topic = f"{node['ROOT']}/barn/{node['NODE']}/"
+    _say(f"[the node {node['NODE']} speaks as another site: {topic}status]")
+    _must(_as_node(folder, SLIP, node, topic) == 0, "the broker did not take the node's word")
+    time.sleep(1.0)
+
+
+def _as_node(folder: Path, program: str, node: dict[str, Any], *more: str) -> int:
+    """Perform a program under the node's account; its exit code."""
+    login = ("127.0.0.1", str(node["BROKER_PORT"]), node["BROKER_USER"], NODE_PASSWORD)
     done = subprocess.run(
-        ["chroot", str(folder), "/opt/eggroom/bin/python", "/tmp/voice.py", *map(str, said)],
+        ["chroot", str(folder), "/opt/eggroom/bin/python", "-c", program, *login, *more],
         check=False,
         capture_output=True,
         text=True,
     )
     _say(done.stdout + done.stderr)
-    _must(done.returncode == 0, "the node was not told that its readings are stored")
+    return done.returncode
 
 
 def _node_settings() -> dict[str, Any]:
