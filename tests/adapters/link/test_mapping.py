@@ -9,7 +9,8 @@ import pytest
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
-from monitor.adapters.link.mapping import MAX_BYTES, MappingError, PayloadRule, map_payload
+from monitor.adapters.link.mapping import MappingError, PayloadRule, map_payload
+from monitor.adapters.link.strict_json import MAX_BYTES
 from monitor.domain.readings.reading import Pack, Refused, Sample
 
 RULE = PayloadRule("sensors/+/climate", "{2}", "top", "/temperature", "/humidity")

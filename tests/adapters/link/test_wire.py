@@ -9,7 +9,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from monitor.adapters.link.wire import MAX_BYTES, decode, encode_stored, speaks_elsewhere
+from monitor.adapters.link.strict_json import MAX_BYTES
+from monitor.adapters.link.wire import decode, encode_stored, speaks_elsewhere
 from monitor.domain.readings.reading import Pack, Presence, Refused, Sample
 from tests.firmware.port import firmware
 
@@ -174,7 +175,7 @@ POISON: dict[str, tuple[bytes, str]] = {
     "fault with a number": (b'[{"n":"node-a/top/fault","v":1}]', "top/fault 1, expected one string"),
     "empty fault": (b'[{"n":"node-a/top/fault","vs":""}]', "top/fault '', expected 1 to 64 printable"),
     "long fault": (b'[{"n":"node-a/top/fault","vs":"%s"}]' % (b"x" * 65), "expected 1 to 64 printable"),
-    "label twice": (EXAMPLE.replace(b'"n":"top/t"', b'"n":"top/t","n":"top/t"'), "label 'n' twice in one record"),
+    "label twice": (EXAMPLE.replace(b'"n":"top/t"', b'"n":"top/t","n":"top/t"'), "label 'n' twice in one object"),
     "label that must be understood": (one('"x_":1'), "label 'x_' must be understood"),
     "base value": (one('"bv":30'), "label 'bv', expected values as v or vs alone"),
     "base sum": (one('"bs":30'), "label 'bs', expected values as v or vs alone"),

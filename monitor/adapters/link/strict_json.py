@@ -1,0 +1,80 @@
+"""JSON from outside, read strictly: a cap before the parser, UTF-8, every label once in its object, finite numbers alone.
+
+Which of two equal labels a parser takes is anybody's guess, so neither is taken. What cannot be read is a Refusal, whose message says
+what came and what was expected; it never leaves this folder: a message that is refused becomes a value, `Refused`.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any, NoReturn
+
+from monitor.domain.readings.reading import Refused
+
+# A pack of eight probes has under 1 KiB; the cap stands before the parser, whose cost grows with the size.
+MAX_BYTES = 8_192
+MAX_SHOWN = 40  # characters of a wrong value that a reason repeats
+MAX_TOPIC = 200  # characters of a refused topic that are kept
+NUMBERS: frozenset[type] = frozenset({int, float})  # by exact class: in Python a bool is an int
+
+
+class Refusal(Exception):
+    """Why a message is refused."""
+
+
+def read_json(payload: bytes, expected: str, form: str) -> tuple[str, object]:
+    """(text, what it says). expected, form: what such a message should be, and be made of, for the reason. Raises Refusal."""
+    if len(payload) > MAX_BYTES:
+        raise Refusal(f"{len(payload)} bytes, expected at most {MAX_BYTES}")
+    try:
+        text = payload.decode()
+    except UnicodeDecodeError as error:
+        raise Refusal(f"not UTF-8 at byte {error.start}, expected {expected} in UTF-8") from None
+    if text.startswith("\ufeff"):
+        raise Refusal(f"begins with a byte order mark, expected {expected} in plain UTF-8")
+    try:
+        return text, _DECODER.decode(text)
+    except json.JSONDecodeError as error:
+        raise Refusal(f"not JSON: {error.msg.lower()} at character {error.pos}, expected {expected}") from None
+    except RecursionError:
+        raise Refusal(f"nested too deeply, expected {form}") from None
+    except ValueError:  # Python reads no whole number of more than 4300 digits
+        raise Refusal("a number with thousands of digits, expected a number") from None
+
+
+def refused(topic: str, payload: bytes, reason: str) -> Refused:
+    """A message that is kept as refused, cut to what a table and a terminal can bear."""
+    return Refused(printable(topic), payload[:MAX_BYTES], reason)
+
+
+def printable(topic: str) -> str:
+    """A topic as it can be shown: short, and without what a terminal acts on."""
+    return (topic if topic.isprintable() else ascii(topic)[1:-1])[:MAX_TOPIC]
+
+
+def shown(value: object) -> str:
+    """What came, short and printable."""
+    if isinstance(value, dict | list):
+        return "an object" if isinstance(value, dict) else "an array"
+    if value is None or isinstance(value, bool):
+        return {None: "nothing", True: "true", False: "false"}[value]
+    text = ascii(value)
+    return text if len(text) <= MAX_SHOWN else f"{text[:MAX_SHOWN]}..."
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        seen: set[str] = set()
+        for label, _ in pairs:
+            if label in seen:
+                raise Refusal(f"label {shown(label)} twice in one object, expected once")
+            seen.add(label)
+    return found
+
+
+def _not_finite(word: str) -> NoReturn:
+    raise Refusal(f"{word}, expected a finite number")
+
+
+_DECODER = json.JSONDecoder(object_pairs_hook=_once, parse_constant=_not_finite)
