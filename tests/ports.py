@@ -485,6 +485,29 @@ class RecordSuite:
         record.ledger.commit(Group(readings=[reading(900, dry_bulb_c=31.0)]))
         assert record.history.latest([PROBE]) == [Latest(PROBE, at(900), 31.0, 52.4, PASS, PASS)]
 
+    def test_the_newest_reading_on_the_later_of_two_lines_of_a_clock(self, record: Record) -> None:
+        """Where a node's own clock was set, its later line is looked at, and not its first."""
+        first = line(1, boot=CLOCK_BOOT, basis=CLOCK, last_up_ms=5_000)
+        later = line(2, boot=CLOCK_BOOT, basis=CLOCK, from_up_ms=6_000, first_up_ms=6_000, last_up_ms=6_000)
+        record.ledger.commit(Group(readings=[reading(5, dry_bulb_c=30.0)], lines={1: first}))
+        record.ledger.commit(Group(readings=[reading(6, line=2)], lines={2: later}))
+        for id_ in range(3, 43):
+            restart = line(id_, boot=id_, first_up_ms=id_ * 1000, last_up_ms=id_ * 1000)
+            record.ledger.commit(Group(readings=[reading(id_, line=id_)], lines={id_: restart}))
+        record.ledger.commit(Group(readings=[reading(900, line=2, dry_bulb_c=31.0)]))
+        assert record.history.latest([PROBE]) == [Latest(PROBE, at(900), 31.0, 52.4, PASS, PASS)]
+
+    def test_a_handling_that_is_declared_anew(self, record: Record) -> None:
+        """One that begins with the same moment takes the place of the former, with its end and its name; one that is over can come again."""
+        longer = replace(HANDLING, until=at(2000), by="Ben")
+        for standing in (HANDLING, longer, None, replace(HANDLING, by="Eve")):
+            record.ledger.commit(Group(handlings={"setter-1": standing}))
+            record = record.again()
+            kept = () if standing is None else (replace(standing, until_mono_s=0.0),)
+            assert record.ledger.load().handlings == kept
+            if standing is not None:
+                assert record.history.handlings() == list(kept)
+
     def test_only_the_newest_boots_are_open_to_messages(self, record: Record) -> None:
         """A run gets all parts of each node's four newest boots by label; none that was dated by arrival."""
         lines = [

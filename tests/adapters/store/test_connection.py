@@ -7,12 +7,14 @@ import random
 import shutil
 import sqlite3
 import stat
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from monitor.adapters.store import connection as connection_module
 from monitor.adapters.store.check import interrupted_after, quick_check
 from monitor.adapters.store.connection import StoreInUse, open_reader, open_writer, suspect_mark
 from monitor.adapters.store.history import SqliteHistory
@@ -98,6 +100,59 @@ def test_a_refused_writer_leaves_nothing_held(path: Path) -> None:
         assert not isinstance(raised.value, StoreInUse)
     path.rmdir()
     assert comes_up(path) == ""
+
+
+def held(path: Path) -> list[str]:
+    """What this process has open of the record and the files beside it."""
+    links = (
+        os.readlink(f"/proc/self/fd/{name}")
+        for name in os.listdir("/proc/self/fd")
+        if os.path.exists(f"/proc/self/fd/{name}")
+    )
+    return [link for link in links if link.startswith(str(path))]
+
+
+def test_whatever_is_refused_leaves_no_file_open(path: Path) -> None:
+    """A record that is too new, or another program's, is let go by writer and reader alike."""
+    write(path, full_group())
+    for spoil in ("PRAGMA user_version = 99", "PRAGMA application_id = 7"):
+        connection = sqlite3.connect(path, isolation_level=None)
+        connection.execute(spoil)
+        connection.close()
+        for open_ in (open_writer, open_reader):
+            with pytest.raises(StoreFailure):
+                open_(path)
+            assert held(path) == []
+
+
+def test_a_record_that_cannot_be_brought_up_to_date_is_let_go(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a step fails the writer is not left half open."""
+
+    def fail(connection: sqlite3.Connection) -> None:
+        raise RuntimeError("a step that fails")
+
+    monkeypatch.setattr(connection_module, "migrate", fail)
+    with pytest.raises(RuntimeError, match="a step that fails"):
+        open_writer(path)
+    assert held(path) == []
+
+
+def test_another_thread_may_use_what_was_opened(path: Path) -> None:
+    """The daemon opens the record in one thread and works on it in another; so does a report with a reader."""
+    opened = open_writer(path)
+    reader = open_reader(path)
+    done: list[int] = []
+
+    def work() -> None:
+        SqliteLedger(opened.connection).commit(Group(readings=[reading(1)], lines={1: line()}))
+        done.extend(labels(SqliteHistory(reader)))
+
+    thread = threading.Thread(target=work)
+    thread.start()
+    thread.join()
+    assert done == [1000]
+    reader.close()
+    opened.close()
 
 
 def test_no_folder(path: Path) -> None:
