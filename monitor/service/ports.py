@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.alarms.notice import Notice
@@ -26,9 +26,10 @@ from monitor.domain.state.record import Unknown as Unknown
 
 if TYPE_CHECKING:
     import numpy as np
+    import numpy.typing as npt
 
-    Floats = np.ndarray[Any, np.dtype[np.float64]]
-    Integers = np.ndarray[Any, np.dtype[np.int64]]
+    Floats = npt.NDArray[np.float64]
+    Integers = npt.NDArray[np.int64]
 
 
 class StoreFailure(Exception):

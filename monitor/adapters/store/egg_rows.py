@@ -7,9 +7,8 @@ import logging
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterable
-from typing import Any
 
-from monitor.adapters.store.rows import read_batches
+from monitor.adapters.store.rows import Row, Value, read_batches
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import TEXT_HIGH, EggError, Entry, Note, fact_of, plain
 from monitor.domain.needs.batch import Batch
@@ -43,14 +42,14 @@ def read_books(connection: sqlite3.Connection) -> list[EggBook]:
     return [EggBook(b, tuple(found[b.id])) for b in read_batches(connection) if b.id in found]
 
 
-def _row(batch: str, entry: Entry) -> tuple[Any, ...]:
+def _row(batch: str, entry: Entry) -> tuple[Value, ...]:
     fact = json.dumps(plain(entry.fact), ensure_ascii=False, sort_keys=True)
     times = to_ms(entry.at), to_ms(entry.written_at)
     e = entry
     return batch, e.number, *times, e.who, e.fact.kind, fact, e.egg, e.count, e.tray, e.replaces
 
 
-def _entry(row: tuple[Any, ...]) -> Entry:
+def _entry(row: Row) -> Entry:
     batch, number, at_ms, written_ms, who, kind, text, egg, count, tray, replaces = row
     at, written = from_ms(at_ms), from_ms(written_ms)
     try:

@@ -7,7 +7,6 @@ import json
 import sqlite3
 from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
-from typing import Any
 
 from monitor.adapters.store.egg_rows import read_book
 from monitor.adapters.store.failures import store_failures
@@ -15,6 +14,8 @@ from monitor.adapters.store.rows import (
     FIRST_MS,
     LAST_MS,
     NOTICE_COLUMNS,
+    Row,
+    Value,
     notice_of,
     read_alarms,
     read_batches,
@@ -127,7 +128,7 @@ class SqliteHistory:
     ) -> Iterator[TransitionRow]:
         """Transitions in the order they were written. Read at once: a walk that is left half-way holds nothing open."""
         where: list[str] = []
-        values: list[Any] = []
+        values: list[Value] = []
         if subject is not None:
             where.append("subject = ?")
             values.append(subject)
@@ -222,7 +223,7 @@ class SqliteHistory:
         rows = self._rows("SELECT id FROM probe WHERE key = ?", probe)
         return rows[0][0] if rows else None
 
-    def _rows(self, sql: str, *values: Any) -> list[tuple[Any, ...]]:
+    def _rows(self, sql: str, *values: Value) -> list[Row]:
         with store_failures("record"):
             return self._connection.execute(sql, values).fetchall()
 
@@ -244,7 +245,7 @@ def _node(probe: str) -> str:
     return probe.partition("/")[0]
 
 
-def _transition(row: tuple[Any, ...]) -> TransitionRow:
+def _transition(row: Row) -> TransitionRow:
     id_, at_ms, subject, rule, number, episode, before, state, cause, value, worst, limit, since_ms, who = row
     return TransitionRow(
         id_, from_ms(at_ms), subject, rule, number, episode, before, state, cause,

@@ -9,7 +9,6 @@ import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from monitor.adapters.store.check import quick_check
 from monitor.adapters.store.connection import open_reader, suspect_mark
@@ -21,6 +20,7 @@ from monitor.adapters.store.rows import (
     CALIBRATION_COLUMNS,
     NOTICE_COLUMNS,
     TRANSITION_COLUMNS,
+    Value,
     calibration_row,
     ms_or_none,
     notice_row,
@@ -278,13 +278,13 @@ def _sync(path: Path) -> None:
         os.close(descriptor)
 
 
-def _numbering_row(node: str, boot: int, numbering: Numbering) -> tuple[Any, ...]:
+def _numbering_row(node: str, boot: int, numbering: Numbering) -> tuple[Value, ...]:
     # Nearly always both are empty, and this is done for each node in each group.
     above, lost = (json.dumps(found) if found else "[]" for found in (numbering.above, numbering.lost))
     return node, boot, numbering.contiguous, above, lost
 
 
-def _line_row(line: Line) -> tuple[Any, ...]:
+def _line_row(line: Line) -> tuple[Value, ...]:
     return (
         line.id, line.node, line.boot, line.basis, line.from_up_ms, line.offset_ms, line.first_up_ms, line.last_up_ms,
         line.trusted,

@@ -23,6 +23,8 @@ TRANSITION_COLUMNS = (
     ' shelved_until_ms, shelved_until_mono_s, suppressed, out_of_service, since_ms, ended_ms, value, worst, "limit", about, told,'
     " asked_mono_s"
 )
+Value = str | int | float | bytes | None  # what a column holds
+Row = tuple[Any, ...]  # as SQLite hands it over: the tables are strict, so each column is of its own kind
 FIRST_MS, LAST_MS = -(2**63), 2**63 - 1  # before and after every time: all that SQLite's integers hold
 CALIBRATION_COLUMNS = "probe, at_ms, since_ms, due_ms, who, note, dry_bulb, humidity"
 NOTICE_COLUMNS = "id, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link, facts"
@@ -42,7 +44,7 @@ def time_or_none(at_ms: int | None) -> datetime | None:
     return None if at_ms is None else from_ms(at_ms)
 
 
-def transition_row(transition: Transition) -> tuple[Any, ...]:
+def transition_row(transition: Transition) -> tuple[Value, ...]:
     """The row of one transition, in the order of TRANSITION_COLUMNS."""
     alarm = transition.alarm
     return (
@@ -62,7 +64,7 @@ def read_alarms(connection: sqlite3.Connection) -> list[Alarm]:
     return [_alarm(row) for row in rows]
 
 
-def _alarm(row: tuple[Any, ...]) -> Alarm:
+def _alarm(row: Row) -> Alarm:
     (
         subject, rule, number, episode, condition, acknowledged, latched, shelved_until_ms, shelved_until_mono_s, suppressed,
         out_of_service, since_ms, ended_ms, value, worst, limit, about, told, asked_mono_s,
@@ -90,7 +92,7 @@ def _alarm(row: tuple[Any, ...]) -> Alarm:
     )
 
 
-def notice_row(notice: Notice) -> tuple[Any, ...]:
+def notice_row(notice: Notice) -> tuple[Value, ...]:
     """The row of one notice, in the order of NOTICE_COLUMNS."""
     return (
         notice.id, notice.dedupe, notice.contact, notice.priority, notice.title, notice.text, to_ms(notice.created),
@@ -144,7 +146,7 @@ def read_unknown(connection: sqlite3.Connection) -> list[Unknown]:
     return [Unknown(p, from_ms(first), from_ms(last), n, dry, rh) for p, first, last, n, dry, rh in rows]
 
 
-def calibration_row(calibration: Calibration) -> tuple[Any, ...]:
+def calibration_row(calibration: Calibration) -> tuple[Value, ...]:
     """The row of one calibration, in the order of CALIBRATION_COLUMNS."""
     c = calibration
     corrections = (_correction_text(c.dry_bulb_c), _correction_text(c.rh_pct))
