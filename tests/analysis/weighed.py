@@ -17,6 +17,7 @@ REFERENCE = Path(__file__).parents[1] / "reference" / "water_loss"
 SET = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
 SET_MS = to_ms(SET)
 SEA_KPA = 101.325
+KPA_PER_TORR = 101.325 / 760.0  # by definition; conductance is published in mg per day and torr
 
 
 def rows(name: str) -> list[dict[str, str]]:

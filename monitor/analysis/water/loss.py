@@ -31,7 +31,6 @@ import numpy as np
 from monitor.analysis.line.trace import Floats, Integers, Mask
 from monitor.analysis.water.pull import DAY_MS, Pull
 from monitor.domain.air.psychrometrics import SEA_LEVEL_KPA
-from monitor.domain.air.units import KPA_PER_TORR
 from monitor.domain.eggs.book import FreshMass, Mass
 from monitor.domain.readings.reading import to_ms
 
@@ -117,11 +116,6 @@ class LossLine:
     def conductance_sea_level_mg_d_kpa(self) -> Interval | None:
         """The same at sea level, to compare with published ones: diffusion goes with one over the pressure (Rahn 1977)."""
         return None if self.by_days else self._scaled(1000.0 * self.pressure_kpa / SEA_LEVEL_KPA)
-
-    @property
-    def conductance_mg_d_torr(self) -> Interval | None:
-        """The site's conductance in the unit of most publications."""
-        return None if self.by_days else self._scaled(1000.0 * KPA_PER_TORR)
 
     def loss_pct(self, pull: float, doubt_g: float = 0.0) -> Interval:
         """Loss in per cent of the mass at set, when the pull since then is this; doubt_g: of the loss, beyond the line's."""

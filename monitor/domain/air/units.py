@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 Values = TypeVar("Values", float, "NDArray[np.float64]")
 Unit = Literal["C", "F"]
 
-KPA_PER_TORR = 101.325 / 760.0  # by definition; egg-shell conductance is published in mg per day and torr
 
 _TEMPERATURE = re.compile(r"([+−-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+))\s*[°º]?\s*([CF])", re.IGNORECASE)
 # A temperature, or two, in words that are quoted from a publication in °C.
@@ -43,16 +42,6 @@ def fahrenheit_difference_to_k(difference_f: Values) -> Values:
 def k_to_fahrenheit_difference(difference_k: Values) -> Values:
     """A difference in K to one in °F."""
     return difference_k * 1.8
-
-
-def torr_to_kpa(pressure_torr: Values) -> Values:
-    """torr (mm of mercury) to kPa."""
-    return pressure_torr * KPA_PER_TORR
-
-
-def kpa_to_torr(pressure_kpa: Values) -> Values:
-    """kPa to torr (mm of mercury)."""
-    return pressure_kpa / KPA_PER_TORR
 
 
 def parse_temperature(text: str) -> float:

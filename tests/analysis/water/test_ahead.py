@@ -26,9 +26,8 @@ from monitor.analysis.water.ahead import (
 from monitor.analysis.water.loss import LossLine
 from monitor.analysis.water.pull import Pull, steady
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, saturation_vapour_kpa, vapour_kpa
-from monitor.domain.air.units import torr_to_kpa
 from monitor.domain.eggs.temperature import EggModel
-from tests.analysis.weighed import SEA_KPA, SET_MS, bird, constant, day_ms, figure, line, rows
+from tests.analysis.weighed import KPA_PER_TORR, SEA_KPA, SET_MS, bird, constant, day_ms, figure, line, rows
 
 EGG = EggModel(20.0, 27.0)
 
@@ -48,7 +47,7 @@ def ahead(
 
 def of_conductance(g_mg_d_torr: float, mass_g: float, days: float = 10.0) -> LossLine:
     """The line of an egg of that conductance, weighed twice at 55 %."""
-    per_kpa = g_mg_d_torr / torr_to_kpa(1.0) / 1000.0
+    per_kpa = g_mg_d_torr / KPA_PER_TORR / 1000.0
     return line([(0.0, mass_g), (days, mass_g - per_kpa * deficit(55.0) * days)], constant(deficit(55.0)))
 
 
@@ -71,9 +70,9 @@ def test_quail_at_three_humidities(case: str, within: float) -> None:
     assert found.loss_pct(15.0 * deficit(float(other["rh_pct"]))).value == pytest.approx(
         float(other["loss_pct"]), abs=within
     )
-    per_torr = found.conductance_mg_d_torr
-    assert per_torr is not None
-    assert per_torr.value / 12.0 == pytest.approx(float(dry["g_mg_d_g_torr"]), abs=0.001)
+    per_kpa = found.conductance_mg_d_kpa
+    assert per_kpa is not None
+    assert per_kpa.value * KPA_PER_TORR / 12.0 == pytest.approx(float(dry["g_mg_d_g_torr"]), abs=0.001)
 
 
 @pytest.mark.parametrize("case", ["hen-low", "hen-high", "hen-moult-low", "hen-moult-high"])
@@ -91,7 +90,7 @@ def test_the_average_turkey_egg() -> None:
     row = published("turkey-mean")
     found = of_conductance(float(row["g_mg_d_g_torr"]) * 85.0, 85.0)
     for egg_c in (37.5, 37.8, 38.0):
-        pull = 28.0 * (saturation_vapour_kpa(egg_c) - torr_to_kpa(float(row["air_torr"])))
+        pull = 28.0 * (saturation_vapour_kpa(egg_c) - float(row["air_torr"]) * KPA_PER_TORR)
         assert found.loss_pct(pull).value == pytest.approx(float(row["loss_pct"]), abs=1.0)
 
 

@@ -16,9 +16,8 @@ from scipy.stats import t as student  # type: ignore[import-untyped]
 from monitor.analysis.water.loss import GAP_DOUBT, SCATTER_SHARE, Interval, NoLine, _student, line_of
 from monitor.analysis.water.pull import Pull
 from monitor.domain.air.psychrometrics import pressure_kpa, saturation_vapour_kpa, vapour_kpa
-from monitor.domain.air.units import kpa_to_torr
 from monitor.domain.eggs.book import FreshMass, hoyt
-from tests.analysis.weighed import SEA_KPA, SET_MS, constant, day_ms, figure, line, rows, weighed
+from tests.analysis.weighed import KPA_PER_TORR, SEA_KPA, SET_MS, constant, day_ms, figure, line, rows, weighed
 
 HEN_KPA = saturation_vapour_kpa(37.5) - vapour_kpa(37.5, 55.0)
 
@@ -68,11 +67,9 @@ def test_the_amazon_s_scatter_is_what_the_module_says() -> None:
 def test_conductance_of_the_worked_example() -> None:
     """60 g, 0.36 g a day at 37.5 °C and 55 %: 16.5 mg/(d torr), to the rounding of print."""
     found = line([(0.0, 60.0), (6.0, 60.0 - 6 * 0.36)], constant(HEN_KPA))
-    per_torr, per_kpa = found.conductance_mg_d_torr, found.conductance_mg_d_kpa
-    assert per_torr is not None
+    per_kpa = found.conductance_mg_d_kpa
     assert per_kpa is not None
-    assert per_torr.value == pytest.approx(figure("hen-g-mg-d-torr"), abs=0.05)
-    assert per_kpa.value == pytest.approx(per_torr.value * kpa_to_torr(1.0))
+    assert per_kpa.value * KPA_PER_TORR == pytest.approx(figure("hen-g-mg-d-torr"), abs=0.05)
 
 
 @pytest.mark.parametrize("elevation", [1500, 3000])
@@ -252,7 +249,6 @@ def test_without_humidity_it_is_days() -> None:
         assert found.by_days
         assert found.conductance_mg_d_kpa is None
         assert found.conductance_sea_level_mg_d_kpa is None
-        assert found.conductance_mg_d_torr is None
         assert found.loss_pct(20.0).value == pytest.approx(10.0)
 
 

@@ -12,12 +12,10 @@ from monitor.domain.air.units import (
     fahrenheit_difference_to_k,
     fahrenheit_to_celsius,
     k_to_fahrenheit_difference,
-    kpa_to_torr,
     parse_temperature,
     quoted_in,
     show_difference,
     show_temperature,
-    torr_to_kpa,
 )
 
 
@@ -44,19 +42,11 @@ def test_a_difference_is_not_a_temperature() -> None:
     assert celsius_to_fahrenheit(0.5) == pytest.approx(32.9)
 
 
-def test_torr() -> None:
-    """The standard atmosphere is 760 torr and 101.325 kPa by definition; 1 torr is 0.133322 kPa (BIPM SI Brochure)."""
-    assert torr_to_kpa(760.0) == pytest.approx(101.325, abs=1e-12)
-    assert kpa_to_torr(101.325) == pytest.approx(760.0, abs=1e-12)
-    assert torr_to_kpa(1.0) == pytest.approx(0.133322, abs=5e-7)
-
-
 @given(st.floats(-100.0, 300.0))
 def test_there_and_back(value: float) -> None:
     """Every conversion undoes its fellow."""
     assert fahrenheit_to_celsius(celsius_to_fahrenheit(value)) == pytest.approx(value, abs=1e-10)
     assert fahrenheit_difference_to_k(k_to_fahrenheit_difference(value)) == pytest.approx(value, abs=1e-10)
-    assert torr_to_kpa(kpa_to_torr(value)) == pytest.approx(value, abs=1e-10)
 
 
 def test_arrays() -> None:
