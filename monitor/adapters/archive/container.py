@@ -112,9 +112,11 @@ def _manifest(path: Path, file: zipfile.ZipFile, infos: Mapping[str, zipfile.Zip
     if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
         raise _no_archive(path, f"{MANIFEST} is of something else")
     version = manifest.get("format_version")
-    if version != FORMAT_VERSION:
+    if version != FORMAT_VERSION or isinstance(version, bool):
         by = str(manifest.get("program", "?"))[:40]
-        raise ArchiveError(f"{path}: format version {version!r:.20}, by {by}, expected {FORMAT_VERSION}")
+        newer = isinstance(version, int) and version > FORMAT_VERSION
+        known = f"at most {FORMAT_VERSION}: a newer eggroom made it, and can read it" if newer else f"{FORMAT_VERSION}"
+        raise ArchiveError(f"{path}: format version {version!r:.20}, by {by}, expected {known}")
     members = manifest.get("members")
     if not isinstance(members, dict) or members.keys() != infos.keys() - {MANIFEST}:
         raise ArchiveError(f"{path}: its parts are not those of its {MANIFEST}, expected the archive as it was written")

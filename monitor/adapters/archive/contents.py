@@ -1,6 +1,7 @@
 """What stands in an archive's members: JSON for what was set, said and done, a table for each probe's readings.
 
-Names are those that the program uses inside, units in them; times are RFC 3339 in UTC, those of readings milliseconds since 1970.
+The members' own types are in `batch`, `house` and `record`; here they become bytes, and come back. Units are in the names; times are
+RFC 3339 in UTC, those of readings milliseconds since 1970.
 """
 
 from __future__ import annotations
@@ -11,28 +12,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
-from zoneinfo import ZoneInfo
+from typing import TypeVar
 
 from pydantic import TypeAdapter
 
+from monitor.adapters.archive.batch import ArchivedEntry, BatchMember
 from monitor.adapters.archive.container import MANIFEST, ArchiveError, pack, unpack
+from monitor.adapters.archive.house import ArchivedProfile, ProfileMember, SiteMember
 from monitor.adapters.archive.readings import of_csv, to_csv
-from monitor.adapters.archive.rules import plain_rule, rule_from
-from monitor.domain.air.units import Unit
-from monitor.domain.alarms.alarm import Alarm
+from monitor.adapters.archive.record import RecordMember
 from monitor.domain.eggs.book import EggBook
-from monitor.domain.eggs.entry import Entry, fact_of, plain
-from monitor.domain.needs.batch import Batch
-from monitor.domain.needs.profile import Profile
-from monitor.domain.needs.site import Machine, Probe, Site, grouped
-from monitor.domain.readings.calibration import Calibration
-from monitor.domain.readings.numbering import Gap
-from monitor.domain.signs.opening import Handling
-from monitor.domain.state.record import Event
-from monitor.service.ports import NoticeRow, TransitionRow
 from monitor.service.reports.archive import Archive
 
+_V = TypeVar("_V")
 ABOUT, BATCH, PROFILE, SITE, RECORD, BOOK = (
     "README.txt", "batch.json", "profile.json", "site.json", "record.json", "book.json",
 )  # fmt: skip
@@ -53,59 +45,6 @@ _TEXT = f"""One batch of eggs, as eggroom kept it. Everything is text in UTF-8; 
 {READINGS:<16} a table for each probe, raw, before any calibration: at_ms (milliseconds since 1970-01-01 UTC), dry_bulb_c,
                  rh_pct (empty: missing), and their flags after IOOS QARTOD: 1 good, 2 not evaluated, 3 suspect, 4 bad, 9 missing
 """
-
-
-@dataclass(frozen=True, slots=True)
-class _Kept:
-    """profile.json"""
-
-    profile: Profile
-    sources: dict[str, str]  # what each key in the profile's sources stands for
-
-
-@dataclass(frozen=True, slots=True)
-class _Site:
-    """site.json"""
-
-    id: str
-    zone: str
-    unit: Unit
-    pressure_kpa: float
-    settle_s: float
-    wick_coefficient_per_k: float | None
-    machines: tuple[Machine, ...]
-    probes: tuple[Probe, ...]
-    rules: tuple[dict[str, Any], ...]  # not as Rule: a number that was given as 300 must not come back as 300.0
-    own_rules: dict[str, dict[str, Any]]
-
-
-@dataclass(frozen=True, slots=True)
-class _Record:
-    """record.json"""
-
-    calibrations: tuple[Calibration, ...]
-    handlings: tuple[Handling, ...]
-    events: tuple[Event, ...]
-    gaps: tuple[Gap, ...]
-    alarms: tuple[Alarm, ...]
-    transitions: tuple[TransitionRow, ...]
-    notices: tuple[NoticeRow, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Entry:
-    """One of book.json"""
-
-    number: int
-    at: datetime
-    written_at: datetime
-    who: str
-    kind: str
-    fact: dict[str, Any]
-    egg: int | None
-    count: int | None
-    tray: str
-    replaces: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,15 +89,15 @@ def read_archive(path: Path) -> ReadBack:
         where = MANIFEST
         as_of = datetime.fromisoformat(head["as_of"]).astimezone(UTC)
         where = BATCH
-        batch = TypeAdapter(Batch).validate_json(members[BATCH])
+        batch = TypeAdapter(BatchMember).validate_json(members[BATCH]).back()
         where = PROFILE
-        profile = TypeAdapter(_Kept).validate_json(members[PROFILE]).profile
+        profile = TypeAdapter(ProfileMember).validate_json(members[PROFILE]).profile.back()
         where = SITE
-        site = _site(TypeAdapter(_Site).validate_json(members[SITE]), profile)
+        site = TypeAdapter(SiteMember).validate_json(members[SITE]).back(profile)
         where = RECORD
-        record = TypeAdapter(_Record).validate_json(members[RECORD])
+        record = TypeAdapter(RecordMember).validate_json(members[RECORD])
         where = BOOK
-        entries = tuple(_entry(e) for e in TypeAdapter(tuple[_Entry, ...]).validate_json(members[BOOK]))
+        entries = tuple(e.back() for e in TypeAdapter(tuple[ArchivedEntry, ...]).validate_json(members[BOOK]))
         readings = {}
         for key in site.probes:
             where = _table(key)
@@ -174,13 +113,13 @@ def read_archive(path: Path) -> ReadBack:
         as_of=as_of,
         site=site,
         book=EggBook(batch, entries),
-        calibrations=record.calibrations,
-        handlings=record.handlings,
-        events=record.events,
-        gaps=record.gaps,
-        alarms=record.alarms,
-        transitions=record.transitions,
-        notices=record.notices,
+        calibrations=tuple(each.back() for each in record.calibrations),
+        handlings=tuple(each.back() for each in record.handlings),
+        events=tuple(each.back() for each in record.events),
+        gaps=tuple(each.back() for each in record.gaps),
+        alarms=tuple(each.back() for each in record.alarms),
+        transitions=tuple(each.back() for each in record.transitions),
+        notices=tuple(each.back() for each in record.notices),
         readings=readings,
     )
     return ReadBack(archive, str(head.get("program", "?")), kept)
@@ -188,60 +127,25 @@ def read_archive(path: Path) -> ReadBack:
 
 def members_of(archive: Archive, kept: Mapping[str, str], sources: Mapping[str, str]) -> dict[str, bytes]:
     """The members by name, in their order in the file."""
-    a, site = archive, archive.site
-    profile = site.profiles[a.batch.profile]
+    profile = archive.site.profiles[archive.batch.profile]
     used = sorted(set(profile.sources.values()) & sources.keys())
-    kept_site = _Site(
-        site.id, str(site.zone), site.unit, site.pressure_kpa, site.settle_s, site.wick_coefficient_per_k,
-        tuple(site.machines.values()), tuple(site.probes.values()), tuple(map(plain_rule, site.rules.values())),
-        {id_: dict(own) for id_, own in site.own_rules.items()},
-    )  # fmt: skip
-    record = _Record(a.calibrations, a.handlings, a.events, a.gaps, a.alarms, a.transitions, a.notices)
+    explained = ProfileMember(ArchivedProfile.of(profile), {key: sources[key] for key in used})
     return {
         ABOUT: _TEXT.encode(),
-        BATCH: _json(Batch, a.batch),
-        PROFILE: _json(_Kept, _Kept(profile, {key: sources[key] for key in used})),
-        SITE: _json(_Site, kept_site),
-        BOOK: _json(tuple[_Entry, ...], tuple(map(_kept_entry, a.book.entries))),
-        RECORD: _json(_Record, record),
+        BATCH: _json(BatchMember, BatchMember.of(archive.batch)),
+        PROFILE: _json(ProfileMember, explained),
+        SITE: _json(SiteMember, SiteMember.of(archive.site)),
+        BOOK: _json(tuple[ArchivedEntry, ...], tuple(map(ArchivedEntry.of, archive.book.entries))),
+        RECORD: _json(RecordMember, RecordMember.of(archive)),
         **{name: kept[name].encode() for name in KEPT},
-        **{_table(key): to_csv(pieces) for key, pieces in a.readings.items()},
+        **{_table(key): to_csv(pieces) for key, pieces in archive.readings.items()},
     }
 
 
-def _json(kind: Any, value: Any) -> bytes:
+def _json(kind: type[_V], value: _V) -> bytes:
     data = TypeAdapter(kind).dump_python(value, mode="json")
     return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False).encode() + b"\n"
 
 
 def _table(probe: str) -> str:
     return f"{READINGS}{probe}.csv"
-
-
-def _site(kept: _Site, profile: Profile) -> Site:
-    probes = {probe.key: probe for probe in kept.probes}
-    return Site(
-        id=kept.id,
-        zone=ZoneInfo(kept.zone),
-        unit=kept.unit,
-        pressure_kpa=kept.pressure_kpa,
-        machines={machine.id: machine for machine in kept.machines},
-        probes=probes,
-        profiles={profile.id: profile},
-        rules={rule.id: rule for rule in (rule_from(each, SITE) for each in kept.rules)},
-        settle_s=kept.settle_s,
-        wick_coefficient_per_k=kept.wick_coefficient_per_k,
-        by_machine=grouped(probes, "machine"),
-        by_node=grouped(probes, "node"),
-        own_rules=kept.own_rules,
-    )
-
-
-def _kept_entry(e: Entry) -> _Entry:
-    return _Entry(
-        e.number, e.at, e.written_at, e.who, e.fact.kind, plain(e.fact), e.egg, e.count, e.tray, e.replaces
-    )  # fmt: skip
-
-
-def _entry(e: _Entry) -> Entry:
-    return Entry(e.at, e.written_at, e.who, fact_of(e.kind, e.fact), e.egg, e.count, e.tray, e.replaces, e.number)

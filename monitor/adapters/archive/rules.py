@@ -1,17 +1,17 @@
-"""The rules of an archive: their numbers and words as they stood. What each judges is not written there, for its name says it.
+"""The rules of an archive, as format version 1 has them: their numbers and words as they stood. What each judges is not written there,
+for its name says it.
 
-The table is that of the names that archives have; it stays as it is, whatever the rules are called one day.
+As in `house`, these names belong to files that people keep; the table is that of the rules' names in them, and stays as it is, whatever
+the rules are called one day.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import asdict
-from typing import Any
+from dataclasses import dataclass
 
 from monitor.domain.needs.rules import Rule, checked
 
-_ABOUT = ("quantity", "side", "level", "foretells")
+Number = int | float  # not float alone: a number that was given as 300 must not come back as 300.0
 _JUDGED: dict[str, tuple[str, str, str | None, str | None]] = {
     "dry-bulb-high-alarm": ("dry_bulb_c", "high", "alarm", None),
     "dry-bulb-high-warning": ("dry_bulb_c", "high", "warning", None),
@@ -31,12 +31,72 @@ _JUDGED: dict[str, tuple[str, str, str | None, str | None]] = {
 }
 
 
-def plain_rule(rule: Rule) -> dict[str, Any]:
-    """A rule as an archive has it."""
-    return {name: value for name, value in asdict(rule).items() if name not in _ABOUT}
+@dataclass(frozen=True, slots=True)
+class ArchivedRule:
+    """A rule of the alarms, with the site's numbers."""
 
+    id: str
+    words: str
+    over: str
+    unit: str
+    priority: str
+    severity: str
+    group: str
+    on_delay_s: Number
+    off_delay_s: Number
+    deadband: Number
+    re_alarm_s: Number | None
+    respond_min: Number
+    cause: str
+    consequence: str
+    first_act: str
+    limit: Number | None = None
 
-def rule_from(given: Mapping[str, Any], where: str) -> Rule:
-    """A rule out of an archive, with what it judges. Raises RuleError; TypeError for a field that no rule has."""
-    quantity, side, level, foretells = _JUDGED.get(str(given.get("id")), (None, None, None, None))
-    return checked(Rule(**given, quantity=quantity, side=side, level=level, foretells=foretells), where)
+    @classmethod
+    def of(cls, rule: Rule) -> ArchivedRule:
+        """A rule as it is kept."""
+        return cls(
+            id=rule.id,
+            words=rule.words,
+            over=rule.over,
+            unit=rule.unit,
+            priority=rule.priority,
+            severity=rule.severity,
+            group=rule.group,
+            on_delay_s=rule.on_delay_s,
+            off_delay_s=rule.off_delay_s,
+            deadband=rule.deadband,
+            re_alarm_s=rule.re_alarm_s,
+            respond_min=rule.respond_min,
+            cause=rule.cause,
+            consequence=rule.consequence,
+            first_act=rule.first_act,
+            limit=rule.limit,
+        )
+
+    def back(self) -> Rule:
+        """The rule, with what it judges. Raises ValueError for one that cannot be."""
+        quantity, side, level, foretells = _JUDGED.get(self.id, (None, None, None, None))
+        rule = Rule(
+            id=self.id,
+            words=self.words,
+            over=self.over,
+            unit=self.unit,
+            priority=self.priority,
+            severity=self.severity,
+            group=self.group,
+            on_delay_s=self.on_delay_s,
+            off_delay_s=self.off_delay_s,
+            deadband=self.deadband,
+            re_alarm_s=self.re_alarm_s,
+            respond_min=self.respond_min,
+            cause=self.cause,
+            consequence=self.consequence,
+            first_act=self.first_act,
+            limit=self.limit,
+            quantity=quantity,
+            side=side,
+            level=level,
+            foretells=foretells,
+        )
+        return checked(rule, "rules")

@@ -154,5 +154,5 @@ def _meets(span: Span, spans: Iterable[Span]) -> bool:
 
 
 def _unlinked(row: NoticeRow) -> NoticeRow:
-    """A notice without its link and without what the phone's service answered, in which an address might stand."""
-    return replace(row, notice=replace(row.notice, link=""), last_detail="")
+    """A notice in its words alone: without its link and without what the phone's service answered, in which an address might stand."""
+    return replace(row, notice=replace(row.notice, link="", facts=None), last_detail="")

@@ -236,7 +236,7 @@ class TestBatchRecord(BatchRecordSuite):
 
 
 def test_it_keeps_what_any_record_tells(tmp_path: Path) -> None:
-    """What the record of the ports' suite tells of a batch's time comes back whole; of a message neither its link nor what came of it."""
+    """What the record of the ports' suite tells of a batch's time comes back whole; of a message its words alone."""
     group, store = full_group(), MemoryStore()
     group.batches = {STAYING.id: STAYING}
     store.commit(group)
@@ -244,7 +244,7 @@ def test_it_keeps_what_any_record_tells(tmp_path: Path) -> None:
     there, found = everything(store), read_archive(file).archive
     for row in there["notices"]:
         assert row.notice.link or row.last_detail
-    unlinked = [replace(r, notice=replace(r.notice, link=""), last_detail="") for r in there["notices"]]
+    unlinked = [replace(r, notice=replace(r.notice, link="", facts=None), last_detail="") for r in there["notices"]]
     assert list(found.notices) == unlinked
     for name in ("alarms", "transitions", "gaps", "events", "calibrations", "handlings"):
         assert list(getattr(found, name)) == there[name], name
@@ -367,10 +367,13 @@ def test_it_replaces_a_file_and_nothing_else(archive: Archive, tmp_path: Path) -
 
 
 def test_another_format_version(file: Path, tmp_path: Path) -> None:
-    """An archive of another version says which it is, and which can be read."""
-    for version in (2, "1", None):
+    """An archive of another version says which it is, and which can be read; of a newer one, that a newer program reads it."""
+    for version in (0, -1, "1", 1.5, True, None, [2]):
         x = again(tmp_path / "x.zip", file, lambda m, v=version: manifest(m, format_version=v))  # type: ignore[misc]
         refused(x, f"format version {version!r}, by eggroom 0.0, expected 1")
+    for version in (2, 10**30):
+        x = again(tmp_path / "x.zip", file, lambda m, v=version: manifest(m, format_version=v))  # type: ignore[misc]
+        refused(x, f"format version {version!r:.20}, by eggroom 0.0, expected at most 1: a newer eggroom made it")
 
 
 def test_damage_anywhere_is_one_line(file: Path, tmp_path: Path) -> None:
