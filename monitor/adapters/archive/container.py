@@ -14,7 +14,7 @@ import zipfile
 import zlib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
 FORMAT, FORMAT_VERSION = "eggroom batch archive", 1
 MANIFEST = "manifest.json"
@@ -34,7 +34,7 @@ class ArchiveError(ValueError):
     """A file that is no archive that can be read, or a batch that is too big for one; one line."""
 
 
-def pack(path: Path, head: Mapping[str, Any], members: Mapping[str, bytes]) -> int:
+def pack(path: Path, head: Mapping[str, str], members: Mapping[str, bytes]) -> int:
     """Write the members, with what `head` says of them in the manifest. Returns the file's size in bytes.
 
     Raises ArchiveError for more than `unpack` would read, OSError where the file cannot be written.
@@ -57,15 +57,15 @@ def pack(path: Path, head: Mapping[str, Any], members: Mapping[str, bytes]) -> i
     return size
 
 
-def unpack(path: Path) -> tuple[dict[str, Any], dict[str, bytes]]:
+def unpack(path: Path) -> tuple[dict[str, object], dict[str, bytes]]:
     """(manifest, members by name), each member checked. Raises ArchiveError."""
     try:
         with path.open("rb") as stream:
             _look_at_the_end(path, stream)
             with zipfile.ZipFile(stream) as file:
                 infos = _infos(path, file)
-                manifest = _manifest(path, file, infos)
-                return manifest, _members(path, file, infos, manifest["members"])
+                manifest, listed = _manifest(path, file, infos)
+                return manifest, _members(path, file, infos, listed)
     except OSError as error:
         raise ArchiveError(f"{path}: {error.strerror or error}, expected a file that can be read") from error
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
@@ -104,7 +104,10 @@ def _infos(path: Path, file: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:
     return infos
 
 
-def _manifest(path: Path, file: zipfile.ZipFile, infos: Mapping[str, zipfile.ZipInfo]) -> dict[str, Any]:
+def _manifest(
+    path: Path, file: zipfile.ZipFile, infos: Mapping[str, zipfile.ZipInfo]
+) -> tuple[dict[str, object], dict[str, object]]:
+    """The manifest, and what it lists of the members by name."""
     try:
         manifest = json.loads(file.read(infos[MANIFEST]))
     except (ValueError, RecursionError):
@@ -120,11 +123,11 @@ def _manifest(path: Path, file: zipfile.ZipFile, infos: Mapping[str, zipfile.Zip
     members = manifest.get("members")
     if not isinstance(members, dict) or members.keys() != infos.keys() - {MANIFEST}:
         raise ArchiveError(f"{path}: its parts are not those of its {MANIFEST}, expected the archive as it was written")
-    return manifest
+    return manifest, members
 
 
 def _members(
-    path: Path, file: zipfile.ZipFile, infos: Mapping[str, zipfile.ZipInfo], listed: Mapping[str, Any]
+    path: Path, file: zipfile.ZipFile, infos: Mapping[str, zipfile.ZipInfo], listed: Mapping[str, object]
 ) -> dict[str, bytes]:
     found = {}
     for name, about in listed.items():

@@ -87,7 +87,7 @@ def read_archive(path: Path) -> ReadBack:
     where = ABOUT
     try:
         where = MANIFEST
-        as_of = datetime.fromisoformat(head["as_of"]).astimezone(UTC)
+        as_of = datetime.fromisoformat(str(head["as_of"])).astimezone(UTC)
         where = BATCH
         batch = TypeAdapter(BatchMember).validate_json(members[BATCH]).back()
         where = PROFILE
