@@ -52,11 +52,6 @@ def in_force(site: Site, machine: str | None, profiles: Sequence[str]) -> Mappin
     return {id_: _in_force(site, id_, layers) for id_ in site.rules}
 
 
-def stricter(one: Rule, other: Rule) -> Rule:
-    """Of two versions of one rule, the stricter of each number."""
-    return _stricter(InForce(one, dict.fromkeys(CHANGEABLE, "")), InForce(other, dict.fromkeys(CHANGEABLE, ""))).rule
-
-
 def _layers(site: Site, machine: str | None, profiles: Sequence[str]) -> list[tuple[str, Own]]:
     """(origin, own numbers): one for each profile there is, in the order of their ids, then the machine's."""
     known = sorted({id_ for id_ in profiles if id_ in site.profiles})
@@ -75,7 +70,7 @@ def _in_force(site: Site, id_: str, layers: list[tuple[str, Own]]) -> InForce:
     versions = [_over(base, origin, numbers.get(id_, {})) for origin, numbers in profiles]
     shared = versions[0] if versions else base
     for version in versions[1:]:
-        shared = _stricter(shared, version)
+        shared = stricter(shared, version)
     return _over(shared, machine[0], machine[1].get(id_, {}))
 
 
@@ -90,7 +85,7 @@ def _over(under: InForce, origin: str, numbers: Mapping[str, Any]) -> InForce:
     )
 
 
-def _stricter(one: InForce, other: InForce) -> InForce:
+def stricter(one: InForce, other: InForce) -> InForce:
     """The stricter of each number, with its origin; where they are equal, the first."""
     taken, origins = {}, {}
     for name in CHANGEABLE:

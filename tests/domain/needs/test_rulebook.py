@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.domain.needs.rulebook import SHIPPED, WORKED_OUT, in_force, rules_of, stricter
+from monitor.domain.needs.rulebook import SHIPPED, WORKED_OUT, InForce, in_force, rules_of
+from monitor.domain.needs.rulebook import stricter as stricter_in_force
 from monitor.domain.needs.rules import CHANGEABLE, CRITICAL, HIGH, LOW, MEDIUM, PRIORITIES, Rule, changed
 from monitor.domain.needs.site import Site
 from tests.domain.house import MACHINES, PROFILES, RULES, site
@@ -27,6 +28,12 @@ def house(*, of_site: Own | None = None, of_machine: Own | None = None, **of_pro
     named = {name.replace("_", "-"): numbers for name, numbers in of_profiles.items()}
     profiles = {id_: replace(p, rules=named.get(id_, {})) for id_, p in PROFILES.items()}
     return replace(site(rules=rules, machines=machines, profiles=profiles), own_rules=own)
+
+
+def stricter(one: Rule, other: Rule) -> Rule:
+    """Of two versions of one rule, wherever their numbers come from."""
+    nowhere = dict.fromkeys(CHANGEABLE, "")
+    return stricter_in_force(InForce(one, nowhere), InForce(other, nowhere)).rule
 
 
 def test_where_nobody_changes_anything_the_mapping_is_the_sites() -> None:
