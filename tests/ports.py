@@ -497,6 +497,22 @@ class RecordSuite:
         record.ledger.commit(Group(readings=[reading(900, line=2, dry_bulb_c=31.0)]))
         assert record.history.latest([PROBE]) == [Latest(PROBE, at(900), 31.0, 52.4, PASS, PASS)]
 
+    def test_whether_a_line_was_dated_under_a_right_clock(self, record: Record) -> None:
+        """A line that was labelled while our clock was wrong is known as such by the next run, until it is labelled anew."""
+        for trusted in (False, True, False):
+            record.ledger.commit(Group(lines={1: line(trusted=trusted), 2: line(2, "node-b")}))
+            record = record.again()
+            assert [(li.id, li.trusted) for li in record.ledger.load().lines] == [(1, trusted), (2, True)]
+
+    def test_a_line_that_was_dated_anew(self, record: Record) -> None:
+        """A better label mends every reading of the line; the range of what it holds only ever grows."""
+        record.ledger.commit(Group(readings=[reading(2)], lines={1: line(first_up_ms=2_000, last_up_ms=9_000)}))
+        mended = line(offset_ms=START_MS + 500, from_up_ms=1_000, first_up_ms=5_000, last_up_ms=6_000)
+        record.ledger.commit(Group(lines={1: mended}))
+        record = record.again()
+        assert labels(record.history) == [2_500]
+        assert record.ledger.load().lines == (replace(mended, first_up_ms=2_000, last_up_ms=9_000),)
+
     def test_a_handling_that_is_declared_anew(self, record: Record) -> None:
         """One that begins with the same moment takes the place of the former, with its end and its name; one that is over can come again."""
         longer = replace(HANDLING, until=at(2000), by="Ben")
