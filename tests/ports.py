@@ -497,6 +497,15 @@ class RecordSuite:
         record.ledger.commit(Group(readings=[reading(900, line=2, dry_bulb_c=31.0)]))
         assert record.history.latest([PROBE]) == [Latest(PROBE, at(900), 31.0, 52.4, PASS, PASS)]
 
+    def test_a_handling_that_is_over_stays_as_it_was(self, record: Record) -> None:
+        """One that is over keeps its end, also where the clock was set back and the next one begins before it."""
+        over, next_ = replace(HANDLING, since=at(10), until=at(20)), replace(HANDLING, since=at(5), until=at(8))
+        for standing in (over, None, next_):
+            record.ledger.commit(Group(handlings={"setter-1": standing}))
+        ends = [(h.since, h.until) for h in record.history.handlings()]
+        assert ends == [(at(5), at(8)), (at(10), at(20))]
+        assert [h.since for h in record.ledger.load().handlings] == [at(5)]
+
     def test_whether_a_line_was_dated_under_a_right_clock(self, record: Record) -> None:
         """A line that was labelled while our clock was wrong is known as such by the next run, until it is labelled anew."""
         for trusted in (False, True, False):

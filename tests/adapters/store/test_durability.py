@@ -160,6 +160,18 @@ def test_a_backup_is_one_file_without_a_log(path: Path, opened: Opened, tmp_path
     assert opened.connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 
 
+def test_a_backup_takes_no_notice_of_one_that_was_cut_off(path: Path, opened: Opened, tmp_path: Path) -> None:
+    """What a backup before left behind when the plug was pulled is in nobody's way, whatever it holds."""
+    SqliteLedger(opened.connection).commit(full_group())
+    target = tmp_path / "copies" / "copy.db"
+    target.parent.mkdir()
+    for rest in (b"half a page of something", b""):
+        Path(f"{target}.part").write_bytes(rest * 4096)
+        Path(f"{target}.part-journal").write_bytes(rest * 4096)
+        assert backup(path, target) == target.stat().st_size > 100_000
+        assert [p.name for p in target.parent.iterdir()] == ["copy.db"]
+
+
 def test_a_backup_that_fails_leaves_nothing_beside(
     path: Path, opened: Opened, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
