@@ -209,6 +209,7 @@ def _walk(folder: Path, person: Person) -> None:
         "eggroom batch list",
         "eggroom history hen-1",
         "eggroom contact list",
+        "eggroom backup copy.db",
         "eggroom alarms",
         "eggroom refused",
         "eggroom room",
