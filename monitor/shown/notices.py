@@ -109,8 +109,8 @@ def _value(facts: Facts, site: Site, joint: str) -> str:
         return ""
     shown = show_value(facts.quantity, facts.value, site.unit)
     if facts.quantity == EGG:  # an estimate has a limit, and no band that anyone sets
-        told = facts.limit is not None and not facts.over
-        limit = f", limit {show_value(DRY_BULB, facts.limit, site.unit)}" if told and facts.limit is not None else ""
+        told = None if facts.over else facts.limit
+        limit = "" if told is None else f", limit {show_value(DRY_BULB, told, site.unit)}"
         return f"{shown}{limit}{joint}"
     aim = f", band {show_band(facts.quantity, facts.band, site.unit)}" if facts.band is not None else ""
     return f"{shown}{aim}{joint}"

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from monitor.domain.air.units import Unit
 from monitor.domain.alarms.alarm import NORMAL, RETURNED, SUPPRESSED, UNACKNOWLEDGED, Alarm, Transition
 from monitor.domain.alarms.notice import Notice, facts_of
-from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, Needs, Occupant
+from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs, Occupant
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Machine, Site
 from monitor.shown.notices import MAX_TEXT, MAX_TITLE, OVER, with_lateness, worded
@@ -94,6 +94,75 @@ def test_a_closing_message_says_how_long_and_how_far() -> None:
     assert text == "37.5 °C, band 37.0 to 38.0. Lasted 40 min, worst 40.2 °C. No. 12"
     _, text = word(over(begun("no-data", "node-a/top"), 200), site(), None)
     assert text == "Lasted 3.3 h. No. 12"
+
+
+def test_what_the_eggs_feel_is_told_with_its_limit_while_it_stands() -> None:
+    """An estimate has a limit and no band; over, only the value now and the worst are told; without a limit none."""
+    hot = begun("egg-too-hot", value=39.64, worst=39.64, limit=39.2, about=EGG)
+    title, text = word(hot, site(), NEEDS)
+    assert title == "Setter 1: eggs too hot (estimate)"
+    assert text.startswith("egg about 39.6 °C, limit 39.2 °C, since 08:00. hen-1 day 5 setter. ")
+    _, text = word(over(hot), site(), NEEDS)
+    assert text == "egg about 37.5 °C. Lasted 40 min, worst egg about 39.6 °C. No. 12"
+    bare = replace(hot, alarm=replace(hot.alarm, limit=None))
+    assert word(bare, site(), NEEDS)[1].startswith("egg about 39.6 °C, since 08:00. ")
+
+
+@pytest.mark.parametrize(("minutes", "shown"), [(0.4, "0 min"), (119.4, "119 min"), (120, "2.0 h"), (200, "3.3 h")])
+def test_how_long_it_lasted_is_told_in_minutes_then_hours(minutes: float, shown: str) -> None:
+    """Minutes up to two hours, then hours with a tenth."""
+    assert word(over(begun("no-data", "node-a/top"), minutes), site(), None)[1] == f"Lasted {shown}. No. 12"
+
+
+def test_what_has_no_figure_at_its_end_tells_none() -> None:
+    """An end without a value (its sensor is silent, say) is how long it lasted, and what was worst."""
+    ended = over(begun("dry-bulb-high-alarm", worst=40.2))
+    gone = replace(ended, alarm=replace(ended.alarm, value=None))
+    assert word(gone, site(), NEEDS)[1] == "Lasted 40 min, worst 40.2 °C. No. 12"
+    bare = replace(gone, alarm=replace(gone.alarm, worst=None, since=None))
+    assert word(bare, site(), NEEDS)[1] == "Lasted a while. No. 12"
+    strange = replace(ended, alarm=replace(ended.alarm, about="the vents"))
+    assert word(strange, site(), NEEDS)[1] == "Lasted 40 min. No. 12"
+
+
+def test_two_batches_are_both_named_and_no_more_is_counted() -> None:
+    """Two are named with day and stage; a third is counted."""
+    two = (*NEEDS.occupants, Occupant("hen-2", "hen", 0.9, "setter", None))
+    _, text = word(begun("dry-bulb-high-alarm"), site(), replace(NEEDS, occupants=two))
+    assert " hen-1 day 5 setter, hen-2 day 0 setter. Heat" in text
+    three = (*two, Occupant("hen-3", "hen", 1.0, "setter", None))
+    _, text = word(begun("dry-bulb-high-alarm"), site(), replace(NEEDS, occupants=three))
+    assert " hen-1 day 5 setter, hen-2 day 0 setter and 1 more. Heat" in text
+
+
+def test_what_it_is_about_stands_in_place_of_the_batches_where_it_fits() -> None:
+    """Beside a value nothing else is told of it; without one it is, as long as there is room for it, to the last character."""
+    _, text = word(begun("dry-bulb-high-alarm", about="the vents"), site(), NEEDS)
+    assert "the vents" not in text
+    assert "hen-1 day 5 setter." in text
+    room = MAX_TEXT - len("No. 12") - len("since 08:00. ")
+    for length, told in ((room - 2, True), (room - 1, False)):
+        _, text = word(begun("sensor-suspect", "node-a/top", about="x" * length), site(), NEEDS)
+        assert ("xxx" in text) == told
+        assert ("hen-1 day 5 setter." in text) != told
+        assert len(text) <= MAX_TEXT
+
+
+@pytest.mark.parametrize("spare", [0, 1])
+def test_a_batch_is_told_with_its_place_where_the_title_has_room(spare: int) -> None:
+    """In the title, to its last character; else in the text."""
+    words = ": weight loss off track"
+    name = "n" * (MAX_TITLE - len(words) - len(" in Setter 1") + 1 - spare)
+    title, text = word(begun("weight-off-track", f"batch {name}"), site(), NEEDS)
+    assert title == (f"{name} in Setter 1{words}" if spare else f"{name}{words}")
+    assert ("In Setter 1." in text) == (not spare)
+
+
+def test_a_name_that_is_cut_stands_whole_right_after_the_value() -> None:
+    """The value first, then whom it is about, then the rest."""
+    title, text = word(begun("dry-bulb-high-alarm", "s" * 80), site(), NEEDS)
+    assert title == f"{'s' * (MAX_TITLE - len(': too hot') - 1)}…: too hot"
+    assert text.startswith(f"39.6 °C, band 37.0 to 38.0, since 08:00. {'s' * 80}. hen-1 day 5 setter. ")
 
 
 def test_a_message_that_asks_again_says_so() -> None:
