@@ -22,11 +22,11 @@ from monitor.domain.alarms.alarm import (
     shelve,
     unshelve,
 )
-from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NODE_OFFLINE, NOT_RAISED
+from monitor.domain.needs.rules import ALL_SILENT, EGG_COLD, EGG_HOT, HANDLING_OVER, NO_DATA, NODE_OFFLINE, NOT_RAISED
 from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import settle
 from monitor.domain.watch.plan import SITE_SUBJECT
-from monitor.domain.watch.telling import MAX_WAITING, said_already, tell
+from monitor.domain.watch.telling import MAX_WAITING, remind, said_already, tell
 from tests.domain.house import T0, Air, Story, batch, probes, site
 
 TOP = "node-a/top"
@@ -195,6 +195,15 @@ SAYS = [
     ((SITE_SUBJECT, ALL_SILENT), (TOP, NO_DATA)),
     ((SITE_SUBJECT, ALL_SILENT), ("node-a", NODE_OFFLINE)),
     ((TOP, NO_DATA), ("node-a", NODE_OFFLINE)),
+    (("setter-1", "dry-bulb-high-alarm"), ("setter-1", "dry-bulb-high-heading")),
+    (("setter-1", "dry-bulb-low-alarm"), ("setter-1", "dry-bulb-low-heading")),
+    (("setter-1", "dry-bulb-high-alarm"), ("setter-1", EGG_HOT)),
+    (("setter-1", "dry-bulb-low-alarm"), ("setter-1", EGG_COLD)),
+    (("setter-1", "dry-bulb-high-alarm"), ("setter-1", HANDLING_OVER)),
+    (("setter-1", "dry-bulb-low-alarm"), ("setter-1", HANDLING_OVER)),
+    (("setter-1", HANDLING_OVER), ("setter-1", "dry-bulb-low-warning")),
+    (("setter-1", HANDLING_OVER), ("setter-1", "humidity-low-alarm")),  # as urgent
+    (("setter-1", HANDLING_OVER), ("setter-1", EGG_COLD)),
 ]
 
 
@@ -226,6 +235,127 @@ def test_what_kills_is_never_said_already(rule: str) -> None:
         assert not said_already(story.look(), subject, rule)
 
 
+NOT_SAID = [
+    # what stands, what begins all the same
+    (("setter-1", HANDLING_OVER), ("setter-1", "dry-bulb-low-alarm")),  # more urgent
+    (("setter-1", HANDLING_OVER), ("setter-1", "dry-bulb-high-warning")),
+    (("setter-1", HANDLING_OVER), ("setter-1", "humidity-high-alarm")),
+    (("setter-1", HANDLING_OVER), ("setter-1", EGG_HOT)),
+    (("setter-1", "dry-bulb-high-warning"), ("setter-1", "dry-bulb-high-heading")),
+    (("setter-1", "dry-bulb-high-alarm"), ("setter-1", EGG_COLD)),
+    (("setter-1", "dry-bulb-low-alarm"), ("setter-1", EGG_HOT)),
+    (("setter-1", "humidity-low-alarm"), ("setter-1", EGG_COLD)),
+    (("setter-1", NOT_RAISED), ("setter-1", "humidity-high-alarm")),
+    (("setter-1", NOT_RAISED), ("setter-1", "dry-bulb-low-warning")),
+    (("setter-1", "humidity-high-alarm"), ("setter-1", "humidity-low-warning")),
+    (("node-b", NODE_OFFLINE), (TOP, NO_DATA)),
+]
+
+
+@pytest.mark.parametrize(("stands", "begins"), NOT_SAID)
+def test_another_cause_is_another_alarm(stands: tuple[str, str], begins: tuple[str, str]) -> None:
+    """What is more urgent, of the other side, or of another thing, is told although something else stands."""
+    story = Story()
+    standing(story, stands)
+    assert not said_already(story.look(), *begins)
+
+
+def test_who_shelved_it_has_heard_of_it() -> None:
+    """A shelved alarm says what it says."""
+    story = Story()
+    standing(story, KEY, shelved_until=T0)
+    assert said_already(story.look(), "setter-1", "dry-bulb-high-warning")
+
+
+def reminded(
+    rule: str, contacts: tuple[str, ...] = ("sam", "kim"), unsent: tuple[str, ...] = (), **numbers: object
+) -> Group:
+    """What a standing alarm of a rule with these numbers comes to when it is told again; unsent: who has not got its last message."""
+    base = site(contacts=contacts)
+    story = Story(site=replace(base, rules={**base.rules, rule: replace(base.rules[rule], **numbers)}))  # type: ignore[arg-type]
+    story.state.unsent = {n: (contact, ALARM.number) for n, contact in enumerate(unsent)} | {9: ("kim", 99)}
+    out = Group()
+    again = remind(story.look(out), replace(ALARM, rule=rule, asked_mono_s=1.0))
+    assert again.asked_mono_s == story.now().mono_s
+    return out
+
+
+def test_a_reminder_goes_to_whoever_got_the_last_message() -> None:
+    """With the rule's own priority, as what still stands, to each contact but those who still wait for the message before."""
+    for unsent, reached in (((), ["sam", "kim"]), (("sam",), ["kim"]), (("kim",), ["sam"]), (("sam", "kim"), [])):
+        notices = reminded("dry-bulb-high-alarm", unsent=unsent).notices
+        assert [n.contact for n in notices] == reached
+        assert all(
+            n.priority == "critical" and not n.closing and n.facts is not None and n.facts.still for n in notices
+        )
+
+
+@pytest.mark.parametrize(
+    ("rule", "again_s", "told"),
+    [
+        ("dry-bulb-low-warning", 43_200.0, True),
+        ("dry-bulb-low-warning", 43_199.0, False),
+        ("dry-bulb-low-warning", None, False),
+        ("humidity-low-alarm", 60.0, True),
+    ],
+)
+def test_what_is_mild_is_told_again_twice_a_day_at_most(rule: str, again_s: float | None, told: bool) -> None:
+    """A low one only where it asks each half day or less often; any other as often as it asks."""
+    assert bool(reminded(rule, re_alarm_s=again_s).notices) == told
+
+
+def test_a_message_is_about_the_batches_that_it_concerns() -> None:
+    """An alarm of the air names all that are in the machine, one of the lockdown humidity those that wait for it, one of a batch it alone."""
+    story = Story(batches=(batch("due", day=19.0), batch("early", day=5.0)))
+    story.tick()
+    plan = story.state.plans["setter-1"]
+    story.state.plans["setter-1"] = replace(plan, awaited=("due",))
+
+    def named(subject: str, rule: str) -> list[str]:
+        out = Group()
+        alarm = replace(ALARM, subject=subject, rule=rule)
+        tell(story.look(out), Transition(alarm, NORMAL, UNACKNOWLEDGED, "", T0, 1.0))
+        (notice,) = out.notices
+        assert notice.facts is not None
+        return [b.batch for b in notice.facts.batches]
+
+    assert sorted(named("setter-1", "dry-bulb-high-alarm")) == ["due", "early"]
+    assert named("setter-1", NOT_RAISED) == ["due"]
+    assert named("batch early", "weight-off-track") == ["early"]
+    assert named("batch gone", "weight-off-track") == named(TOP, NO_DATA) == []
+    story.state.plans["setter-1"] = replace(plan, awaited=())
+    assert sorted(named("setter-1", NOT_RAISED)) == ["due", "early"]
+
+
+@pytest.mark.parametrize(
+    ("doubt", "doubtful"),
+    [
+        (("setter-1", "probes-disagree"), True),
+        ((TOP, "sensor-suspect"), True),
+        ((TOP, "sensor-failed"), True),
+        ((TOP, NO_DATA), False),
+        (("node-b/top", "sensor-failed"), False),
+    ],
+)
+def test_a_sensor_in_doubt_is_told_with_the_air(doubt: tuple[str, str], doubtful: bool) -> None:
+    """Of the machine's own sensors, while the doubt stands, and only where a value is told."""
+
+    def told_of(standing_: bool, **changes: object) -> bool:
+        story = Story(site=site(probes((TOP, "setter-1"), ("node-b/top", "hatcher-1"))))
+        standing(story, doubt, condition=standing_)
+        out = Group()
+        alarm = replace(ALARM, **changes)  # type: ignore[arg-type]
+        tell(story.look(out), Transition(alarm, NORMAL, UNACKNOWLEDGED, "", T0, 1.0))
+        facts = out.notices[0].facts
+        assert facts is not None
+        return facts.doubtful
+
+    assert told_of(True) == doubtful
+    assert not told_of(False)
+    assert not told_of(True, value=None)
+    assert not told_of(True, subject=TOP)
+
+
 def test_the_other_side_says_nothing() -> None:
     """'Too cold' does not hide 'warm', nor one machine another."""
     story = Story()
@@ -246,6 +376,7 @@ def test_a_full_outbox_keeps_what_is_urgent() -> None:
     """With MAX_WAITING unsent, a mild notice is written and cancelled with its reason; an urgent one goes all the same, and another
     contact is not touched."""
     story = Story(site=site(contacts=("sam", "kim")))
+    assert MAX_WAITING == 500
     story.state.waiting["sam"] = MAX_WAITING
     for rule, cancelled in (("dry-bulb-low-warning", 1), ("dry-bulb-high-alarm", 0)):
         out = Group()
