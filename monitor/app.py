@@ -9,6 +9,7 @@ import json
 import logging
 import random
 import signal
+import sys
 import threading
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
@@ -289,6 +290,17 @@ def run(house: House) -> int:
     failed = daemon.failed.is_set()
     daemon.stop()
     return 1 if failed else 0
+
+
+def start_logging() -> None:
+    """Log lines, an event and key=value, to standard error; the service manager adds the time and keeps them.
+
+    Only our own events are of interest below a warning.
+    """
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(logging.Formatter("%(levelname)s %(name)s %(message)s"))
+    logging.basicConfig(level=logging.WARNING, handlers=[handler])
+    logging.getLogger("eggroom").setLevel(logging.INFO)
 
 
 class Offline:

@@ -15,7 +15,7 @@ from pydantic import BaseModel
 
 from monitor.domain.needs.rules import CHANGEABLE
 from monitor.settings import Settings, shipped_rules
-from tests.cli.test_main import COMMANDS
+from tests.cli.commands import COMMANDS
 
 ROOT = Path(__file__).resolve().parents[1]
 README, DEVELOPERS = (ROOT / name for name in ("README.md", "DEVELOPERS.md"))

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli import main
+
 ROOT = Path(__file__).parents[1] / "monitor"
 FILES = sorted(ROOT.rglob("*.py"))
 # Folder -> what it may import of ours, beside itself. A folder stands for itself alone, `folder/*` for it and all that is in it.
@@ -65,11 +67,6 @@ class Import:
         """The folder of what is imported; on the top floor the module itself."""
         whole = ROOT.parent / Path(*self.module.split("."))
         return "__init__" if whole == ROOT else room_of(whole if whole.is_dir() else whole.with_suffix(".py"))
-
-    @property
-    def private(self) -> bool:
-        """Whether a name with a leading underscore is taken from it."""
-        return any(name.startswith("_") and not name.startswith("__") for name in self.names)
 
 
 def room_of(path: Path) -> str:
@@ -207,6 +204,65 @@ def test_the_side_floor_counts_with_its_libraries(path: Path) -> None:
     """Analysis uses the libraries for figures and plots, and no other."""
     for found in imports(path):
         assert library(found) in (None, *ANALYSIS_LIBRARIES), f"{name(path)}:{found.line} imports {found.module}"
+
+
+CLI = ROOT / "cli"
+SHARED = {"frame", "typed", "record"}  # what every noun of the command line may use
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if p.parent == CLI and p.stem not in ("__init__", "main")], ids=name)
+def test_nouns_do_not_know_each_other(path: Path) -> None:
+    """A noun of the command line imports what all share, and parts of its own, which are named after it; what all share knows no noun."""
+    for found in imports(path):
+        if found.module.startswith("monitor.cli"):
+            other = found.module.split(".")[2]
+            noun = path.stem.split("_")[0]
+            own = other.split("_")[0] == noun and other != noun and path.stem not in SHARED
+            assert other in SHARED or own, f"{name(path)}:{found.line} imports {found.module}"
+
+
+def test_every_noun_is_in_the_table() -> None:
+    """Each file of the command line is shared, a noun that the table in `main` names, or a part of one; the table names no other."""
+    nouns = {noun for noun, _ in main.COMMANDS.values()}
+    files = {p.stem for p in FILES if p.parent == CLI} - SHARED - {"__init__", "main"}
+    assert nouns <= files
+    assert {stem.split("_")[0] for stem in files} == nouns
+
+
+def private_uses(path: Path) -> Iterator[str]:
+    """Each use of another module's private name: imported, or reached for on something imported."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    imported: set[str] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            imported |= {alias.asname or alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            for alias in node.names:
+                if alias.name.startswith("_") and not alias.name.startswith("__"):
+                    yield f"{path.name}:{node.lineno} imports {alias.name}"
+                imported.add(alias.asname or alias.name)
+    for node in ast.walk(tree):
+        private = isinstance(node, ast.Attribute) and node.attr.startswith("_") and not node.attr.startswith("__")
+        if private and ast.unparse(node.value) in imported:
+            yield f"{path.name}:{node.lineno} uses {ast.unparse(node)}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=name)
+def test_a_private_name_stays_in_its_module(path: Path) -> None:
+    """Another module's private name is neither imported nor reached for: what begins with an underscore can be changed without asking."""
+    assert list(private_uses(path)) == []
+
+
+def test_the_reader_of_private_names_sees_them(tmp_path: Path) -> None:
+    """It finds both ways, under another name too, and leaves a class's own and the double underscores alone."""
+    path = tmp_path / "m.py"
+    path.write_text(
+        "import monitor.app\nfrom monitor.cli import main as cli\nfrom monitor.app import _log, run\nfrom monitor import __version__\n"
+        "cli._x\nmonitor.app._y\ndef f():\n    import json as j\n    j._z\nclass A:\n    def m(self):\n        return self._own\n"
+    )
+    assert list(private_uses(path)) == [
+        "m.py:3 imports _log", "m.py:5 uses cli._x", "m.py:6 uses monitor.app._y", "m.py:9 uses j._z",
+    ]  # fmt: skip
 
 
 def rooms() -> dict[str, list[Path]]:

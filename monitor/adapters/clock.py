@@ -16,6 +16,11 @@ _TIME_ERROR = 5  # adjtimex(2): the clock is not synchronised
 _TIMEX_BYTES = 512  # room for the kernel's answer, which has 208 bytes on 64-bit Linux; zeros ask and change nothing
 
 
+def utc_now() -> datetime:
+    """The machine's label of now, whether it is right or not."""
+    return datetime.now(UTC)
+
+
 def kernel_synchronised() -> bool | None:
     """Whether the kernel's clock follows a time server; None where that cannot be asked (not Linux, a strict container)."""
     try:
@@ -44,7 +49,7 @@ class SystemClock:
         after: tuple[float, datetime] | None = None,
         synchronised: Callable[[], bool | None] = kernel_synchronised,
         mono_s: Callable[[], float] = time.monotonic,
-        utc: Callable[[], datetime] = lambda: datetime.now(UTC),
+        utc: Callable[[], datetime] = utc_now,
     ) -> None:
         self._floor = EARLIEST if not_before is None else max(EARLIEST, not_before)
         self._synchronised = synchronised

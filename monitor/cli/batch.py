@@ -2,113 +2,212 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
-from monitor.cli import main as cli
-from monitor.cli.egg import AnyOrder, add_split_command, judge_anew
+from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, show
+from monitor.cli.record import ask, house_of, judge_anew, one_batch, opened, said
+from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_when, typed_whole
+from monitor.domain.needs.batch import day_words
+from monitor.domain.wall import filled
+from monitor.service.watch.commands import batch_view
+from monitor.settings import House
+from monitor.shown.form import Shown
+from monitor.shown.terminal import batch_table, batch_text
 
 
-def add_batch_commands(commands: Any) -> None:
-    """Add `batch` and its verbs to the command line."""
-    batch = commands.add_parser("batch", help="set, move, split, list and close batches")
-    verbs = batch.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=AnyOrder)
-    add = cli._command(verbs, "add", _batch_add, "eggs set together")
-    add.add_argument("batch", metavar="NAME", help="a-z, 0-9 and -, such as hen-1")
-    add.add_argument("--species", required=True, metavar="PROFILE", help="see eggroom profiles")
-    add.add_argument("--machine", default=None)
-    add.add_argument("--set", dest="set_at", default="now", metavar="TIME", help="when incubation began (default: now)")
-    add.add_argument("--eggs", type=int, default=None)
-    add.add_argument("--note", default="")
-    listing = cli._command(verbs, "list", _batch_list, "the batches")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Add(Asked):
+    """batch add"""
+
+    batch: str
+    species: str
+    machine: str | None
+    set_at: str
+    eggs: int | None
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class List(Asked):
+    """batch list"""
+
+    all: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class One(Asked):
+    """batch show, batch reopen"""
+
+    batch: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Close(One):
+    """batch close"""
+
+    at: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move(Close):
+    """batch move"""
+
+    machine: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage(Close):
+    """batch stage"""
+
+    stage: str
+    take_back: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Split(Close):
+    """batch split"""
+
+    eggs: str | None
+    count: int | None
+    machine: str | None
+    stage: str | None
+    name: str
+    by: str
+
+
+def add(parsers: Parsers) -> None:
+    """Say what `batch` and its verbs take."""
+    verbs = Verbs(parsers["batch"], AnyOrder)
+    new = verbs.command("add", _add, Add, "eggs set together")
+    new.add_argument("batch", metavar="NAME", help="a-z, 0-9 and -, such as hen-1")
+    new.add_argument("--species", required=True, metavar="PROFILE", help="see eggroom profiles")
+    new.add_argument("--machine", default=None)
+    new.add_argument("--set", dest="set_at", default="now", metavar="TIME", help="when incubation began (default: now)")
+    new.add_argument("--eggs", type=int, default=None)
+    new.add_argument("--note", default="")
+    listing = verbs.command("list", _list, List, "the batches")
     listing.add_argument("--all", action="store_true", help="closed ones too")
-    show = cli._command(verbs, "show", _batch_show, "one batch")
-    show.add_argument("batch")
-    move = cli._command(verbs, "move", _batch_move, "to another machine")
+    verbs.command("show", _show, One, "one batch").add_argument("batch")
+    move = verbs.command("move", _move, Move, "to another machine")
     move.add_argument("batch")
     move.add_argument("machine")
     move.add_argument("--at", default="now", metavar="TIME")
-    add_split_command(verbs)
-    stage = cli._command(verbs, "stage", _batch_stage, "declare a stage early: draw-down or pip seen")
+    split = verbs.command("split", _split, Split, "some eggs go another way, as a batch of their own")
+    split.add_argument("batch")
+    split.add_argument("eggs", nargs="?", default=None, metavar="EGGS", help="such as 7, 1-6 or 1-6,9")
+    split.add_argument("--count", type=typed_whole, default=None, metavar="N", help="so many eggs without numbers")
+    split.add_argument("--to", dest="machine", default=None, metavar="MACHINE", help="(default: where they are)")
+    split.add_argument("--stage", choices=("lockdown", "hatch"), default=None, help="declare it for these eggs")
+    split.add_argument("--name", default="", metavar="NAME", help="of the new batch (default: such as hen-1-b)")
+    split.add_argument("--at", default="now", metavar="TIME", help="when they went (default: now)")
+    split.add_argument("--by", default="", metavar="NAME", help="who writes this (default: your account)")
+    stage = verbs.command("stage", _stage, Stage, "declare a stage early: draw-down or pip seen")
     stage.add_argument("batch")
     stage.add_argument("stage", choices=("lockdown", "hatch"))
     stage.add_argument("--at", default="now", metavar="TIME")
     stage.add_argument("--take-back", action="store_true", help="it was declared by mistake: it comes on its day")
-    close = cli._command(verbs, "close", _batch_close, "the hatch is over")
+    close = verbs.command("close", _close, Close, "the hatch is over")
     close.add_argument("batch")
     close.add_argument("--at", default="now", metavar="TIME")
-    reopen = cli._command(verbs, "reopen", _batch_reopen, "it was closed by mistake: back where it was")
-    reopen.add_argument("batch")
+    verbs.command("reopen", _reopen, One, "it was closed by mistake: back where it was").add_argument("batch")
 
 
-def _batch_add(options: Any) -> int:
-    house = cli._house(options)
+def _add(options: Add) -> int:
+    house = house_of(options.config)
     request = {
         "do": "batch-add", "batch": options.batch, "profile": options.species, "machine": options.machine,
-        "set_at": cli._when(options.set_at, house.site.zone), "eggs": options.eggs, "note": options.note,
+        "set_at": typed_when(options.set_at, house.site.zone, options.utc).isoformat(),
+        "eggs": options.eggs, "note": options.note,
     }  # fmt: skip
-    return cli._did(options, house, request, "batch {id}: {profile}, day {day}, in {machine}")
+    return _did(options, house, request, "batch {id}: {profile}, day {day}, in {machine}")
 
 
-def _batch_move(options: Any) -> int:
-    house = cli._house(options)
-    at = cli._when(options.at, house.site.zone)
-    request = {"do": "move", "batch": options.batch, "machine": options.machine, "at": at}
-    return cli._did(options, house, request, "batch {id}: now in {machine}, day {day}")
+def _move(options: Move) -> int:
+    house = house_of(options.config)
+    request = {"do": "move", "batch": options.batch, "machine": options.machine, "at": _at(options, house)}
+    return _did(options, house, request, "batch {id}: now in {machine}, day {day}")
 
 
-def _batch_stage(options: Any) -> int:
-    house = cli._house(options)
-    at = cli._when(options.at, house.site.zone)
+def _stage(options: Stage) -> int:
+    house = house_of(options.config)
+    at = _at(options, house)
     request = {"do": "stage", "batch": options.batch, "stage": options.stage, "at": at, "back": options.take_back}
     did = "taken back" if options.take_back else "declared"
-    return cli._did(options, house, request, f"batch {{id}}: {options.stage} {did}, day {{day}}")
+    return _did(options, house, request, f"batch {{id}}: {options.stage} {did}, day {{day}}")
 
 
-def _batch_close(options: Any) -> int:
-    house = cli._house(options)
-    request = {"do": "close", "batch": options.batch, "at": cli._when(options.at, house.site.zone)}
-    return cli._did(options, house, request, "batch {id}: closed on day {day}; its record stays")
+def _close(options: Close) -> int:
+    house = house_of(options.config)
+    request = {"do": "close", "batch": options.batch, "at": _at(options, house)}
+    return _did(options, house, request, "batch {id}: closed on day {day}; its record stays")
 
 
-def _batch_reopen(options: Any) -> int:
-    house = cli._house(options)
+def _reopen(options: One) -> int:
+    house = house_of(options.config)
     request = {"do": "reopen", "batch": options.batch}
-    done = cli._did(options, house, request, "batch {id}: open again, day {day}, in {machine}")
-    judge_anew(house, options.batch)  # the alarm of its weights ended when it was closed
+    done = _did(options, house, request, "batch {id}: open again, day {day}, in {machine}")
+    judge_anew(house, options.batch, options.utc)  # the alarm of its weights ended when it was closed
     return done
 
 
-def _batch_list(options: Any) -> int:
-    from monitor.service.watch.commands import batch_view
-    from monitor.shown.terminal import batch_table
+def _split(options: Split) -> int:
+    house = house_of(options.config)
+    if options.machine is None and options.stage is None:
+        raise Wrong(
+            "split: expected --to MACHINE or --stage, for eggs that go on as the others do need no batch of their own"
+        )
+    eggs = [] if options.eggs is None else typed_eggs(options.eggs, "split")
+    request = {
+        "do": "split", "batch": options.batch, "by": typed_by(options.by),
+        **typed_past(options.at, house.site.zone, options.utc),
+        "eggs": eggs, "count": options.count, "machine": options.machine, "stage": options.stage, "into": options.name,
+    }  # fmt: skip
+    answer = ask(house, request)
+    for name in (options.batch, answer["id"]):  # what each loses, and is heading for, is another matter now
+        judge_anew(house, name, options.utc)
+    eggs_words = f"egg{'s' if answer['eggs'] > 1 else ''}"
+    which = f"{eggs_words} {options.eggs}" if eggs else f"{answer['eggs']} {eggs_words}"
+    text = f"batch {answer['id']}: {which} of {options.batch}, day {day_words(answer['day'])}, in {answer['machine'] or 'no machine'}"
+    if options.stage is not None:
+        text += f", {options.stage} declared"
+    if answer["stay"] is not None:
+        text += f"; {answer['stay']} {'stays' if answer['stay'] == 1 else 'stay'} in {options.batch}"
+    return show(options.json, answer, f"{filled(text)}\nfrom now on write about these eggs under {answer['id']}")
 
-    house = cli._house(options)
-    now = datetime.now(UTC)
-    known = list(cli._history_of(house).batches())
+
+def _list(options: List) -> int:
+    house, now = house_of(options.config), options.utc()
+    with opened(house) as history:
+        known = history.batches()
     batches = [b for b in known if options.all or b.closed_at is None]
     views = [batch_view(b, now) for b in batches]
     text = batch_table(views, house.site, now)
     if known and not batches:
         text = f"no open batch; {len(known)} closed: eggroom batch list --all"
-    cli._print(options, views, text)
-    return cli.DONE
+    return show(options.json, views, text)
 
 
-def _batch_show(options: Any) -> int:
-    from monitor.domain.wall import filled
+def _show(options: One) -> int:
+    # Here, and not above: with them comes numpy, which the other verbs do without.
     from monitor.service.reports.batch import batch_development
-    from monitor.service.watch.commands import batch_view
-    from monitor.shown.form import Shown
     from monitor.shown.history.development import development_lines, development_record
-    from monitor.shown.terminal import batch_text
 
-    house = cli._house(options)
-    now = datetime.now(UTC)
-    batch = cli._one_batch(house, options.batch)
-    found = batch_development(cli._history_of(house), house.site, batch, now)
+    house, now = house_of(options.config), options.utc()
+    with opened(house) as history:
+        batch = one_batch(history, options.batch)
+        found = batch_development(history, house.site, batch, now)
     view = batch_view(batch, now) | {"development": None if found is None else development_record(found)}
     lines = [] if found is None else development_lines(found, Shown(house.site.zone, house.site.unit))
     text = "\n".join([batch_text(batch, house.site, now), *(filled(f"  {line}") for line in lines)])
-    cli._print(options, view, text)
-    return cli.DONE
+    return show(options.json, view, text)
+
+
+def _at(options: Close, house: House) -> str:
+    return typed_when(options.at, house.site.zone, options.utc).isoformat()
+
+
+def _did(options: Asked, house: House, request: Mapping[str, Any], words: str) -> int:
+    answer = ask(house, request)
+    return show(options.json, answer, said(answer, words))

@@ -1,36 +1,103 @@
-"""What `eggroom calibrate` reads and prints: a person's figures as a request, its answer and the list of calibrations in words."""
+"""`eggroom calibrate`: a probe held against a reference; a person's figures as a request, and the list of calibrations."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from monitor.domain.air.units import (
-    Unit,
-    celsius_to_fahrenheit,
-    fahrenheit_difference_to_k,
-    k_to_fahrenheit_difference,
-    parse_temperature,
-)
+from monitor.cli.frame import Asked, Parsers, Wrong, command, show
+from monitor.cli.record import ask, house_of, opened
+from monitor.cli.typed import typed_when
+from monitor.domain.air.units import fahrenheit_difference_to_k, parse_temperature
 from monitor.domain.needs.bands import DRY_BULB, RH
-from monitor.domain.needs.site import Site
-from monitor.domain.readings.calibration import Calibration, due_after, overdue, standing
-from monitor.domain.readings.calibration_words import calibration_view, said
-from monitor.domain.wall import printable
+from monitor.domain.readings.calibration import due_after
+from monitor.shown.calibrations import calibrated_text, list_text, list_view
 
 _NUMBER = re.compile(r"[+−-]?(?:[0-9]{1,6}(?:[.,][0-9]*)?|[.,][0-9]+)")
 _MONTHS = re.compile(r"([0-9]{1,3})mo")
 MAX_MONTHS = 120
-JUST_NOW_S = 60.0  # what holds from so short a time ago has no record yet to speak of
 
 
-def corrections_asked(options: Any, unit: Unit) -> dict[str, Any]:
-    """The request's own part: what was measured, in °C, K and %RH. Raises ValueError with one line.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibrate(Asked):
+    """calibrate"""
 
-    options: offset, points, salt, at_temperature, rh_offset as typed, None where not given.
-    """
+    probe: str | None
+    listed: bool
+    offset: str | None
+    points: Sequence[str] | None
+    rh_offset: str | None
+    salt: Sequence[str] | None
+    at_temperature: str | None
+    at: str
+    since: str | None
+    due: str | None
+    by: str
+    note: str
+
+
+def add(parsers: Parsers) -> None:
+    """Say what `calibrate` takes."""
+    calibrate = command(parsers["calibrate"], _calibrate, Calibrate)
+    calibrate.take_differences()
+    calibrate.add_argument("probe", nargs="?", metavar="PROBE", help="such as node-a/top")
+    calibrate.add_argument(
+        "--list", dest="listed", action="store_true", help="the calibrations of the probe, or of all"
+    )
+    calibrate.add_argument("--offset", default=None, metavar="K", help="reference minus reading, such as 0.3K or 0.5F")
+    help_ = "one or two, such as 36.8=37.0 38.9=39.1"
+    calibrate.add_argument("--points", nargs="+", default=None, metavar="READ=TRUE", help=help_)
+    calibrate.add_argument("--rh-offset", default=None, metavar="PERCENT", help="reference minus reading, in %%RH")
+    help_ = "such as sodium-chloride=73.1; once or twice"
+    calibrate.add_argument("--salt", action="append", default=None, metavar="SALT=READ", help=help_)
+    calibrate.add_argument("--at-temperature", default=None, metavar="T", help="of the jar with the salt, such as 25C")
+    calibrate.add_argument("--at", default="now", metavar="TIME", help="when it was made (default: now)")
+    since = "from when on it holds: start, or a time (default: the first from the start, a later one from --at)"
+    calibrate.add_argument("--since", default=None, metavar="TIME", help=since)
+    calibrate.add_argument("--due", default=None, metavar="TIME", help="when to make it again: a date, or 12mo")
+    calibrate.add_argument("--by", default="", metavar="NAME")
+    calibrate.add_argument("--note", default="")
+
+
+def _calibrate(options: Calibrate) -> int:
+    if options.probe is None or options.listed:
+        return _list(options)
+    house = house_of(options.config)
+    zone, at = house.site.zone, typed_when(options.at, house.site.zone, options.utc)
+    try:
+        request = {"do": "calibrate", "probe": options.probe, **corrections_asked(options, house.site.unit)}
+        due = None if options.due is None else due_asked(options.due, at)
+    except ValueError as error:
+        raise Wrong(str(error)) from error
+    if options.due is not None:
+        request["due"] = (typed_when(options.due, zone, options.utc) if due is None else due).isoformat()
+    if options.since is not None:
+        since = options.since
+        request["since"] = "start" if since == "start" else typed_when(since, zone, options.utc).isoformat()
+    if options.at != "now":  # the daemon's own now lies a moment later than ours, or on another clock
+        request["at"] = at.isoformat()
+    answer = ask(house, {**request, "by": options.by, "note": options.note})
+    return show(options.json, answer, calibrated_text(answer, house.site, options.utc()))
+
+
+def _list(options: Calibrate) -> int:
+    house = house_of(options.config)
+    probe, now = options.probe, options.utc()
+    measured = (options.offset, options.points, options.salt, options.rh_offset)
+    if probe is None and any(given is not None for given in measured):
+        raise Wrong(f"calibrate: which probe, expected one of: {', '.join(house.site.probes)}")
+    with opened(house) as history:
+        found = [c for c in history.calibrations() if probe in (None, c.probe)]
+    if probe is not None and not found and probe not in house.site.probes:
+        raise Wrong(f"probe {probe!r}: no such probe, expected one of: {', '.join(house.site.probes)}")
+    return show(options.json, list_view(found, now), list_text(found, house.site, probe, now))
+
+
+def corrections_asked(options: Calibrate, unit: str) -> dict[str, Any]:
+    """The request's own part: what was measured, in °C, K and %RH. Raises ValueError with one line."""
     if options.offset is not None and options.points is not None:
         raise ValueError("calibrate: --offset and --points, expected one of them")
     if options.rh_offset is not None and options.salt is not None:
@@ -45,7 +112,7 @@ def corrections_asked(options: Any, unit: Unit) -> dict[str, Any]:
         asked[DRY_BULB] = {"points": [[_temperature_c(a, unit), _temperature_c(b, unit)] for a, b in pairs]}
     if options.rh_offset is not None:
         asked[RH] = {"offset": _number(options.rh_offset, "--rh-offset", "1.5")}
-    if options.salt is not None:
+    if options.salt is not None and options.at_temperature is not None:
         rows = [_pair(text, "sodium-chloride=73.1") for text in options.salt]
         salts = [[name.strip().lower().replace(" ", "-"), _number(read, name, "73.1")] for name, read in rows]
         asked[RH] = {"salts": salts, "temperature_c": _temperature_c(options.at_temperature, unit)}
@@ -64,79 +131,6 @@ def due_asked(text: str, at: datetime) -> datetime | None:
     return due_after(at, int(match[1]))
 
 
-def calibrated_text(answer: Mapping[str, Any], site: Site, now: datetime) -> str:
-    """What a calibration changes, in a sentence."""
-    since = None if answer["since"] is None else datetime.fromisoformat(answer["since"])
-    begins = "the beginning of the record" if since is None else _time(since, site)
-    if not answer["in_force"]:
-        return f"{answer['probe']}: reads as before, for a later calibration holds now; this one holds from {begins} until then"
-    changed = [_change(row, site) for row in answer["changes"] if row["by"]]
-    reads = f"reads {', '.join(changed)} from now on" if changed else "reads as before"
-    if since is None:
-        record = "the record of before too"
-    elif (now - since).total_seconds() < JUST_NOW_S:
-        record = "the record of before stays"
-    else:
-        record = f"the record since {begins} too"
-    return f"{answer['probe']}: {reads}; {record}"
-
-
-def list_view(calibrations: Sequence[Calibration], now: datetime) -> list[dict[str, Any]]:
-    """Each calibration as a plain mapping, with whether it is in force, and overdue."""
-    return [
-        calibration_view(c) | {"in_force": here, "overdue": here and overdue(c, now)}
-        for c, here in _ranked(calibrations, now)
-    ]
-
-
-def list_text(calibrations: Sequence[Calibration], site: Site, probe: str | None, now: datetime) -> str:
-    """The calibrations, probe by probe, oldest first; and the probes that have none."""
-    lines: list[str] = []
-    for each, here in _ranked(calibrations, now):
-        by = f" by {printable(each.by)}" if each.by else ""
-        since = "the beginning of the record" if each.since is None else _time(each.since, site)
-        due = "" if each.due is None else f", due {each.due.astimezone(site.zone):%Y-%m-%d}"
-        late = ": OVERDUE" if here and overdue(each, now) else ""
-        lines.append(f"{each.probe}: {said(each, _unit(site))}{'' if here else ' (no longer in force)'}")
-        lines.append(f"  made {_time(each.at, site)}{by}, holds from {since}{due}{late}")
-        if each.note:
-            lines.append(f"  {printable(each.note)}")
-    have = {each.probe for each in calibrations}
-    never = [key for key in site.probes if key not in have and probe in (None, key)]
-    if never:
-        lines.append(f"never calibrated: {', '.join(never)}")
-    return "\n".join(lines)
-
-
-def _ranked(calibrations: Sequence[Calibration], now: datetime) -> list[tuple[Calibration, bool]]:
-    """(calibration, whether it is in force now), by probe, each probe's in the order they were made."""
-    rows = []
-    for probe in sorted({each.probe for each in calibrations}):
-        own = [each for each in calibrations if each.probe == probe]
-        here = standing(own, now)
-        rows += [(each, any(each is one for one in here)) for each in sorted(own, key=lambda c: c.at)]
-    return rows
-
-
-def _change(row: Mapping[str, Any], site: Site) -> str:
-    fahrenheit = row["quantity"] == DRY_BULB and site.unit == "F"
-    by, reading = row["by"], row["reading"]
-    if fahrenheit:
-        by, reading = k_to_fahrenheit_difference(by), None if reading is None else celsius_to_fahrenheit(reading)
-    unit = "%RH" if row["quantity"] == RH else f"°{site.unit}"
-    difference = "K" if unit == "°C" else unit
-    where = "" if reading is None else f" at {reading:.2f} {unit}"
-    return f"{abs(by):.2f} {difference} {'higher' if by > 0 else 'lower'}{where}"
-
-
-def _time(at: datetime, site: Site) -> str:
-    return f"{at.astimezone(site.zone):%Y-%m-%d %H:%M}"
-
-
-def _unit(site: Site) -> Unit:
-    return "F" if site.unit == "F" else "C"
-
-
 def _pair(text: str, such_as: str) -> tuple[str, str]:
     reading, equals, reference = text.partition("=")
     if not (reading.strip() and equals and reference.strip()):
@@ -144,13 +138,13 @@ def _pair(text: str, such_as: str) -> tuple[str, str]:
     return reading, reference
 
 
-def _temperature_c(text: str, unit: Unit) -> float:
+def _temperature_c(text: str, unit: str) -> float:
     """With its unit; a bare number is °C where the site shows °C. Where it shows °F nobody can know which was meant."""
     bare = _NUMBER.fullmatch(text.strip()) is not None
     return parse_temperature(f"{text}C" if bare and unit == "C" else text)
 
 
-def _difference_k(text: str, unit: Unit) -> float:
+def _difference_k(text: str, unit: str) -> float:
     number, letter = text.strip(), ""
     if number[-1:].upper() in ("K", "C", "F"):
         number, letter = number[:-1].rstrip(" °º"), number[-1].upper()

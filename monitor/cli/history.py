@@ -3,49 +3,68 @@ asks, prints."""
 
 from __future__ import annotations
 
-import contextlib
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from monitor.cli import main as cli
-from monitor.cli.archive import add_archive_option, looked_at, tell_other_figures
-from monitor.cli.main import Failed, Wrong
+from monitor.analysis.history.egg import with_egg
+from monitor.cli.frame import (
+    DONE,
+    PROGRAM,
+    Failed,
+    Parsers,
+    Wrong,
+    command,
+    complain,
+    json_text,
+    show,
+    show_or_written,
+    write_file,
+)
+from monitor.cli.record import Looked, Reported, add_archive_option, looked_at, profile_of
 from monitor.cli.typed import typed_whole
+from monitor.domain.eggs.book import knows, outcome
+from monitor.domain.needs.profile import Profile
+from monitor.domain.published.exposure import EXPOSURES
+from monitor.domain.published.exposure_table import exposure_text, exposure_view
+from monitor.service.ports import StoreFailure
+from monitor.service.reports.batch import NoRecord, batch_charts, batch_history
+from monitor.service.reports.egg import egg_life
+from monitor.shown.calendar import Due, looks_of, to_ics
+from monitor.shown.history.files import to_csv, to_json
+from monitor.shown.history.report import Header, to_html, to_text
 
 
-def add_history_command(commands: Any) -> None:
-    """Add `history` to the command line."""
-    history = cli._command(commands, "history", _history, "what a batch lived through, or one egg of it")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History(Reported):
+    """history"""
+
+    egg: int | None
+    csv: Path | None
+    html: Path | None
+    ics: Path | None
+    exposures: bool
+
+
+def add(parsers: Parsers) -> None:
+    """Say what `history` takes."""
+    history = command(parsers["history"], _history, History)
     history.add_argument("batch", nargs="?", default=None)
-    history.add_argument(
-        "--egg",
-        type=typed_whole,
-        default=None,
-        metavar="N",
-        help="of one egg: up to its own end, with what its book says",
-    )
+    help_ = "of one egg: up to its own end, with what its book says"
+    history.add_argument("--egg", type=typed_whole, default=None, metavar="N", help=help_)
     history.add_argument("--csv", type=Path, default=None, metavar="FILE", help="the figures for a spreadsheet")
-    history.add_argument(
-        "--html", type=Path, default=None, metavar="FILE", help="a page with drawings, to read and to print"
-    )
+    help_ = "a page with drawings, to read and to print"
+    history.add_argument("--html", type=Path, default=None, metavar="FILE", help=help_)
     history.add_argument("--ics", type=Path, default=None, metavar="FILE", help="what is due, for a calendar")
-    history.add_argument(
-        "--exposures",
-        action="store_true",
-        help="what was published of eggs in too hot or too cold air, for this species",
-    )
+    help_ = "what was published of eggs in too hot or too cold air, for this species"
+    history.add_argument("--exposures", action="store_true", help=help_)
     add_archive_option(history)
 
 
-def _history(options: Any) -> int:
-    from monitor.domain.eggs.book import knows
-    from monitor.service.ports import StoreFailure
-    from monitor.service.reports.batch import NoRecord
-
-    looked = looked_at(options)
-    batch, profile = looked.batch, cli._profile_of(looked.site, looked.batch)
+def _history(options: History) -> int:
     try:
-        with contextlib.closing(looked.history):
+        with looked_at(options) as looked:
+            batch, profile = looked.batch, profile_of(looked.site, looked.batch)
             if options.egg is not None and not knows(looked.history.book(batch), options.egg):
                 raise Wrong(f"batch {batch.id}: egg {options.egg}, expected {batch.numbers_words}")
             if options.ics is not None:
@@ -55,55 +74,52 @@ def _history(options: Any) -> int:
             return _report(options, looked)
     except NoRecord as error:
         if options.ics is not None and options.csv is None and options.html is None and not options.json:
-            cli.print_or_written(options, [options.ics], None, str)  # what is due is known before there is any air
-            return cli.DONE
+            # what is due is known before there is any air
+            return show_or_written(options.json, [options.ics], None, str)
         raise Failed(str(error)) from error
     except StoreFailure as error:
         raise Failed(str(error)) from error
 
 
-def _report(options: Any, looked: Any) -> int:
+def _report(options: History, looked: Looked) -> int:
     """Write and print the figures. Raises NoRecord where there are none yet."""
-    from monitor.service.reports.batch import batch_charts, batch_history
-    from monitor.shown.history.files import to_csv, to_json
-    from monitor.shown.history.report import Header, to_text
-
     site, batch, now, header = looked.site, looked.batch, looked.now, Header.of(looked.batch)
     if options.egg is not None:
-        from monitor.service.reports.egg import egg_life
-
         life = egg_life(looked.history, site, batch, options.egg, now)
         batch, now, header = life.batch, life.until, Header.of(batch, life.part)
     if options.html is not None:
         figures, charts = batch_charts(looked.history, site, batch, now)
     else:
-        figures = batch_history(looked.history, site, batch, now)
+        figures, charts = batch_history(looked.history, site, batch, now), ()
     if header.egg is not None:
-        from monitor.analysis.history.egg import with_egg
-
         figures = with_egg(figures, header.egg)
     if options.csv is not None:
-        cli._write(options.csv, to_csv(figures, header))
+        write_file(options.csv, to_csv(figures, header))
     if options.html is not None:
-        from monitor.shown.history.report import to_html
-
-        cli._write(options.html, to_html(figures, charts, header, site.zone, site.unit))
+        write_file(options.html, to_html(figures, charts, header, site.zone, site.unit))
     data = to_json(figures, header)
     if header.egg is None:  # an archive brings the figures of the batch only
-        tell_other_figures(looked, data)
+        _tell_other_figures(looked, data)
     files = (options.ics, options.csv, options.html)
-    cli.print_or_written(options, files, data, lambda: to_text(figures, header, site.zone, site.unit))
-    return cli.DONE
+    return show_or_written(options.json, files, data, lambda: to_text(figures, header, site.zone, site.unit))
 
 
-def _calendar(options: Any, looked: Any, profile: Any) -> None:
+def _tell_other_figures(looked: Looked, data: object) -> None:
+    """Say in a line where the figures, worked out anew, are not those that the archive brings: another version counts otherwise."""
+    if looked.kept and json_text(data) + "\n" != looked.kept["history.json"]:
+        complain(
+            f"these figures are by {PROGRAM}; those of the archive, by {looked.program}, differ (history.json in it)",
+            DONE,
+        )
+
+
+def _calendar(options: History, looked: Looked, profile: Profile) -> None:
     """Write what is due: for a batch; for an egg also what is to be looked at again. Raises Failed for an egg that has ended."""
-    from monitor.shown.calendar import looks_of, to_ics
-
-    batch, more = looked.batch, []
+    batch = looked.batch
+    more: Sequence[Due] = []
+    if options.ics is None:
+        return
     if options.egg is not None:
-        from monitor.domain.eggs.book import outcome
-
         book = looked.history.book(batch)
         end = outcome(book, options.egg)
         if end is not None and end.at <= looked.now:
@@ -111,17 +127,13 @@ def _calendar(options: Any, looked: Any, profile: Any) -> None:
                 f"batch {batch.id}: egg {options.egg}: {end.word}, so nothing is due, expected it without --ics"
             )
         more = looks_of(book, options.egg)
-    cli._write(options.ics, to_ics(batch, profile, looked.site.id, looked.now, more))
+    write_file(options.ics, to_ics(batch, profile, looked.site.id, looked.now, more))
 
 
-def _exposures(options: Any, profile: Any, unit: str) -> int:
-    from monitor.domain.published.exposure import EXPOSURES
-    from monitor.domain.published.exposure_table import exposure_text, exposure_view
-
+def _exposures(options: History, profile: Profile, unit: str) -> int:
     if options.csv is not None or options.html is not None:
         raise Wrong("history: --exposures is a table of its own, expected it without --csv and --html")
     if options.egg is not None:
         raise Wrong("history: --exposures is of a species, expected it without --egg")
     views = [exposure_view(each, profile.days) for each in EXPOSURES]
-    cli._print(options, views, exposure_text(profile.name, profile.days, unit))
-    return cli.DONE
+    return show(options.json, views, exposure_text(profile.name, profile.days, unit))

@@ -1,130 +1,155 @@
-"""`eggroom review` and `eggroom outcomes`: reads arguments, calls one function, prints."""
+"""`eggroom review` and `eggroom outcomes`: what was found in a batch's eggs, and what goes together across batches."""
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import Iterator, Mapping
-from datetime import UTC, datetime
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
-from monitor.cli import main as cli
-from monitor.cli.archive import add_archive_option, print_kept_review
-from monitor.cli.main import Failed, Wrong
+from monitor.analysis.across.looked_at import USUAL, LookedAt, every_one
+from monitor.analysis.review.judged import shipped_causes
+from monitor.cli.frame import Asked, Failed, Parsers, Wrong, command, show, show_or_written, write_file
+from monitor.cli.record import Reported, add_archive_option, archived, house_of, one_batch, opened, profile_of
 from monitor.cli.typed import typed_amount, typed_finding, typed_whole
-
-if TYPE_CHECKING:
-    from monitor.analysis.across.looked_at import LookedAt
+from monitor.domain.eggs.book import EggBook, went_on
+from monitor.domain.wall import filled
+from monitor.service.reports.batch import NoRecord
+from monitor.service.reports.outcomes import WENT_WELL_SHARE
+from monitor.service.reports.review import batch_review
+from monitor.service.reports.together import across_batches
+from monitor.shown.form import Shown
+from monitor.shown.outcomes import outcomes_json, outcomes_text
+from monitor.shown.review.whole import whole_html, whole_json, whole_text
 
 _BY = ("machine", "species", "season")
 LIST = "list"
 
 
-def add_review_commands(commands: Any) -> None:
-    """Add both to the command line."""
-    help_ = "what was found in a batch's eggs, each published cause of it asked of the record"
-    review = cli._command(commands, "review", _review, help_)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Review(Reported):
+    """review"""
+
+    egg: int | None
+    finding: str | None
+    html: Path | None
+    good: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcomes(Asked):
+    """outcomes"""
+
+    species: str | None
+    by: str | None
+    finding: str | None
+    exposure: list[str]
+    good: float | None
+
+
+def add(parsers: Parsers) -> None:
+    """Say what both take."""
+    review = command(parsers["review"], _review, Review)
     review.add_argument("batch", nargs="?", default=None)
     add_archive_option(review)
     review.add_argument("--egg", type=typed_whole, default=None, metavar="N", help="only what was found in this one")
     review.add_argument("--finding", default=None, metavar="F", help="only this one, written or not")
     review.add_argument("--html", type=Path, default=None, metavar="FILE", help="a page to read and to print")
-    help_ = "how the closed batches ended, and what their air goes together with"
-    outcomes = cli._command(commands, "outcomes", _outcomes, help_)
+    outcomes = command(parsers["outcomes"], _outcomes, Outcomes)
     outcomes.add_argument("--species", default=None, metavar="PROFILE", help="only this one; see eggroom profiles")
     outcomes.add_argument("--by", choices=_BY, default=None, help="each of them by itself, and against the others")
     help_ = "what goes together with this one, in place of how batches ended"
     outcomes.add_argument("--finding", default=None, metavar="F", help=help_)
     help_ = f"only this is looked at in the air; more than once for more; {LIST} shows all"
     outcomes.add_argument("--exposure", action="append", default=[], metavar="E", help=help_)
+    help_ = "of the fertile eggs, from which on a batch went well (default: 75)"
     for each in (review, outcomes):
-        each.add_argument(
-            "--good", type=typed_amount, default=None, metavar="PERCENT",
-            help="of the fertile eggs, from which on a batch went well (default: 75)",
-        )  # fmt: skip
+        each.add_argument("--good", type=typed_amount, default=None, metavar="PERCENT", help=help_)
 
 
-def _review(options: Any) -> int:
-    from monitor.analysis.review.judged import shipped_causes
-    from monitor.service.reports.batch import NoRecord
-    from monitor.service.reports.review import batch_review
-    from monitor.shown.form import Shown
-    from monitor.shown.review.whole import whole_json, whole_text
-
-    if options.archive is not None or options.batch is None:
-        return print_kept_review(options)
-    house = cli._house(options)
-    batch = cli._one_batch(house, options.batch)
-    if batch.profile not in house.site.profiles:
-        raise Failed(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
-    if options.finding is not None:
-        typed_finding(options.finding)
-    if options.egg is not None:
-        _check_egg(house, batch, options.egg)
-    catalogue, shown = shipped_causes(), Shown(house.site.zone, house.site.unit)
-    asked = {"finding": options.finding, "egg": options.egg, "good_share": _share(options)}
-    try:
-        with _history(house) as history:
-            whole = batch_review(history, house.site, batch, datetime.now(UTC), catalogue, **asked)
-    except NoRecord as error:
-        raise Failed(str(error)) from error
+def _review(options: Review) -> int:
+    if options.archive is not None:
+        return _kept_review(options, options.archive)
+    if options.batch is None:
+        raise Wrong("review: no batch, expected BATCH or --archive FILE")
+    house, catalogue = house_of(options.config), shipped_causes()
+    site, shown = house.site, Shown(house.site.zone, house.site.unit)
+    with opened(house) as history:
+        batch = one_batch(history, options.batch)
+        profile_of(site, batch)
+        if options.finding is not None:
+            typed_finding(options.finding)
+        if options.egg is not None:
+            _check_egg(history.book(batch), options.egg)
+        share = _share(options.good)
+        try:
+            whole = batch_review(
+                history, site, batch, options.utc(), catalogue,
+                finding=options.finding, egg=options.egg, good_share=share,
+            )  # fmt: skip
+        except NoRecord as error:
+            raise Failed(str(error)) from error
     if options.html is not None:
-        from monitor.shown.review.whole import whole_html
-
-        cli._write(options.html, whole_html(whole, catalogue, shown))
+        write_file(options.html, whole_html(whole, catalogue, shown))
     data = whole_json(whole, catalogue)
-    cli.print_or_written(options, [options.html], data, lambda: whole_text(whole, catalogue, shown).rstrip())
-    return cli.DONE
+    return show_or_written(options.json, [options.html], data, lambda: whole_text(whole, catalogue, shown).rstrip())
 
 
-def _check_egg(house: Any, batch: Any, egg: int) -> None:
-    from monitor.domain.eggs.book import went_on
+def _kept_review(options: Review, file: Path) -> int:
+    """Print the review that the archive brings, as `eggroom review` printed it when the archive was made. Raises Wrong.
 
-    with _history(house) as history:
-        into = went_on(history.book(batch), egg)
+    It is not worked out anew: the batches that stood beside this one are not in its archive.
+    """
+    if any(x is not None for x in (options.egg, options.finding, options.good)):
+        raise Wrong(
+            "review: --archive brings one review, as it was made, expected nothing beside it but --json and --html"
+        )
+    kept = archived(file, options.batch).kept
+    try:
+        data = json.loads(kept["review.json"])
+    except (ValueError, RecursionError) as error:
+        raise Wrong(f"{file}: review.json: {error}, expected what `eggroom archive` writes") from error
+    if options.html is not None:
+        write_file(options.html, kept["review.html"])
+    return show_or_written(options.json, [options.html], data, lambda: kept["review.txt"].removesuffix("\n"))
+
+
+def _check_egg(book: EggBook, egg: int) -> None:
+    batch, into = book.batch, went_on(book, egg)
     if into is not None:
         raise Wrong(f"batch {batch.id}: egg {egg} went on as batch {into}, expected that batch")
     if not batch.has(egg):
         raise Wrong(f"batch {batch.id}: egg {egg}, expected {batch.numbers_words}")
 
 
-def _outcomes(options: Any) -> int:
-    from monitor.analysis.across.looked_at import every_one
-    from monitor.analysis.review.judged import shipped_causes
-    from monitor.service.reports.together import across_batches
-    from monitor.shown.outcomes import outcomes_json, outcomes_text
-
-    house, share, catalogue = cli._house(options), _share(options), shipped_causes()
+def _outcomes(options: Outcomes) -> int:
+    house, share, catalogue = house_of(options.config), _share(options.good), shipped_causes()
     every = every_one(catalogue, house.site.unit)
     if LIST in options.exposure:
-        cli._print(options, *_exposures(every))
-        return cli.DONE
+        return show(options.json, *_exposures(every))
     _known(options, every)
-    asked = {"by": options.by, "finding": options.finding, "exposures": options.exposure, "good_share": share}
-    with _history(house) as history:
+    with opened(house) as history:
         species = {b.profile for b in history.batches()}
         if options.species is not None and options.species not in {*house.site.profiles, *species}:
             raise Wrong(
                 f"species {options.species!r}: no such profile, expected one of: {', '.join(sorted(species)) or 'none yet'}"
             )
-        now = datetime.now(UTC)
-        across = across_batches(history, house.site, catalogue, now, species=options.species, **asked)
-    cli._print(options, outcomes_json(across), outcomes_text(across).rstrip())
-    return cli.DONE
+        across = across_batches(
+            history, house.site, catalogue, options.utc(), species=options.species,
+            by=options.by, finding=options.finding, exposures=options.exposure, good_share=share,
+        )  # fmt: skip
+    return show(options.json, outcomes_json(across), outcomes_text(across).rstrip())
 
 
 def _exposures(every: Mapping[str, LookedAt]) -> tuple[list[dict[str, str]], str]:
     """All that can be looked at, as values and as text."""
-    from monitor.analysis.across.looked_at import USUAL
-    from monitor.domain.wall import filled
-
     width = max(map(len, every))
     lines = [f"  {each.id:<{width}}{'*' if each.id in USUAL else ' '} {each.words}" for each in every.values()]
     text = "\n".join(["WHAT CAN BE LOOKED AT (* unless --exposure or --finding says otherwise)", *map(filled, lines)])
     return [{"id": each.id, "words": each.words} for each in every.values()], text
 
 
-def _known(options: Any, every: Mapping[str, LookedAt]) -> None:
+def _known(options: Outcomes, every: Mapping[str, LookedAt]) -> None:
     """Raises Wrong for a finding or an exposure that is none, and for a share that would play no part."""
     if options.finding is not None:
         typed_finding(options.finding)
@@ -135,23 +160,9 @@ def _known(options: Any, every: Mapping[str, LookedAt]) -> None:
             raise Wrong(f"exposure {each!r:.60}: expected {LIST}, or one of: {', '.join(every)}")
 
 
-def _share(options: Any) -> float:
-    from monitor.service.reports.outcomes import WENT_WELL_SHARE
-
-    if options.good is None:
+def _share(good_pct: float | None) -> float:
+    if good_pct is None:
         return WENT_WELL_SHARE
-    if not 0.0 < options.good <= 100.0:
-        raise Wrong(f"--good {options.good:g}: expected above 0 to 100, per cent of the fertile eggs")
-    return float(options.good) / 100.0
-
-
-@contextlib.contextmanager
-def _history(house: Any) -> Iterator[Any]:
-    """The record, closed afterwards; what it cannot do is one line."""
-    from monitor.service.ports import StoreFailure
-
-    try:
-        with contextlib.closing(cli._history_of(house)) as history:
-            yield history
-    except StoreFailure as error:
-        raise Failed(str(error)) from error
+    if not 0.0 < good_pct <= 100.0:
+        raise Wrong(f"--good {good_pct:g}: expected above 0 to 100, per cent of the fertile eggs")
+    return good_pct / 100.0

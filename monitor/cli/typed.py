@@ -1,25 +1,61 @@
-"""What a person types about eggs, read: numbers of eggs, figures, times from now, and a table of weighings."""
+"""What a person types, read: times and spans, numbers of eggs, figures, findings, and a table of weighings."""
 
 from __future__ import annotations
 
 import argparse
 import csv
 import difflib
+import getpass
 import io
 import math
 import re
 from collections.abc import Iterator, Sequence
-from datetime import tzinfo
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
-from monitor.cli.main import Wrong, _span, _when
+from monitor.cli.frame import Utc, Wrong
 from monitor.domain.published.findings import FINDING
 
 _EGGS = re.compile(r"\d{1,6}(?:-\d{1,6})?(?:,\d{1,6}(?:-\d{1,6})?)*")
 _DAYS = re.compile(r"(\d+(?:\.\d+)?)d")
+_SPAN = re.compile(r"(\d+(?:\.\d+)?)(s|m|min|h)")
+_SPAN_S = {"s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0}
 MAX_EGGS_AT_ONCE = 1000
 MAX_SPAN_S = 366 * 86_400.0  # a later time is a slip of the finger
+
+
+def typed_when(text: str, zone: tzinfo, utc: Utc) -> datetime:
+    """A person's time, in UTC: `now`, a date, a date and time on the wall clock, or one with its own offset. Raises Wrong."""
+    if text == "now":
+        return utc()
+    try:
+        at = datetime.fromisoformat(text)
+        return (at if at.tzinfo is not None else at.replace(tzinfo=zone)).astimezone(UTC)
+    except (ValueError, OverflowError):  # no time; or one that in UTC lies before the year 1 or after 9999
+        raise Wrong(f"time {text!r}: expected now, 2026-03-01, 2026-03-01T18:00 or 2026-03-01T18:00Z") from None
+
+
+def typed_past(text: str, zone: tzinfo, utc: Utc) -> dict[str, str]:
+    """{"at": a person's time} for a request, or nothing where it is now: the daemon's own now lies a moment later than ours, or on another
+    clock. Raises Wrong."""
+    return {} if text == "now" else {"at": typed_when(text, zone, utc).isoformat()}
+
+
+def typed_by(text: str) -> str:
+    """Who writes this: as typed, or else the account."""
+    try:
+        return text or getpass.getuser()
+    except (KeyError, OSError):  # an account without a name, as in a container
+        return "?"
+
+
+def typed_while_s(text: str) -> float:
+    """Seconds of such as 20m, 90s or 1h. Raises Wrong."""
+    match = _SPAN.fullmatch(text.strip())
+    if match is None:
+        raise Wrong(f"time {text!r}: expected such as 20m, 90s or 1h")
+    return float(match[1]) * _SPAN_S[match[2]]
 
 
 def names_eggs(text: str) -> bool:
@@ -88,19 +124,20 @@ def typed_finding(text: str) -> str:
 def typed_span_s(text: str) -> float:
     """Seconds of such as 3h, 90m or 2d. Raises Wrong."""
     days = _DAYS.fullmatch(text.strip())
-    seconds = float(days[1]) * 86_400.0 if days else _span(text)
+    seconds = float(days[1]) * 86_400.0 if days else typed_while_s(text)
     if not seconds <= MAX_SPAN_S:
         raise Wrong(f"time {text[:40]!r}: expected at most {MAX_SPAN_S / 86_400.0:g}d")
     return seconds
 
 
-def typed_word(where: str, value: str | None, known: Sequence[str]) -> None:
-    """Raises Wrong for a word that is none of the known."""
-    if value not in known:
+def typed_word(where: str, value: str | None, known: Sequence[str]) -> str:
+    """The word. Raises Wrong for one that is none of the known."""
+    if value is None or value not in known:
         raise Wrong(f"{where}: {'nothing' if value is None else repr(value[:40])}, expected one of {', '.join(known)}")
+    return value
 
 
-def typed_table(path: Path, zone: tzinfo) -> list[list[Any]]:
+def typed_table(path: Path, zone: tzinfo, utc: Utc) -> list[list[Any]]:
     """Rows of (line, egg, grams, time or None) from a table with a head. Raises Wrong with every line that is no such row."""
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -125,7 +162,9 @@ def typed_table(path: Path, zone: tzinfo) -> list[list[Any]]:
                 raise Wrong(f"{came} columns, expected {len(columns)}")
             at = row.get("at", "").strip()
             mass_g = typed_number(row["mass_g"].strip(), "mass_g")
-            rows.append([line, typed_egg(row["egg"].strip()), mass_g, _when(at, zone) if at else None])
+            rows.append(
+                [line, typed_egg(row["egg"].strip()), mass_g, typed_when(at, zone, utc).isoformat() if at else None]
+            )
         except Wrong as error:
             wrong.append(f"{path}: line {line}: {error}")
     if wrong:

@@ -328,13 +328,6 @@ def _wrapped(text: str, indent: str) -> list[str]:
     return textwrap.wrap(text, 78, initial_indent=indent, subsequent_indent=indent + "  ")
 
 
-def doctor_text(facts: Mapping[str, Any]) -> str:
-    """What was looked at, one a line, the bad ones marked."""
-    lines = [f"{'ok ' if f['good'] else 'BAD'} {f['what']}: {f['found']}" for f in facts["checks"]]
-    bad = sum(not f["good"] for f in facts["checks"])
-    return "\n".join([*map(filled, lines), "", "all good" if not bad else f"{bad} to look at"])
-
-
 def _stage(view: Mapping[str, Any], profile: Profile | None, now: datetime) -> str:
     if profile is None:
         return "unknown"

@@ -55,7 +55,7 @@ def main() -> int:
     watch = Watch()
     look_into(watch, float(sys.argv[2]) if len(sys.argv) > 2 else 0.0)
     house = load_house(Path(sys.argv[1]))
-    start_logging()
+    app.start_logging()
 
     def serve() -> None:
         say("ready")

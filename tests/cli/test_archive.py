@@ -1,8 +1,10 @@
-"""`eggroom archive`, and the reports that read from it: the bytes of the record's own, without record or configuration."""
+"""`eggroom archive` and `backup`, and the reports that read from it: the bytes of the record's own, without record or configuration."""
 
 from __future__ import annotations
 
 import json
+import shutil
+import sqlite3
 import zipfile
 from datetime import datetime
 from pathlib import Path
@@ -10,20 +12,20 @@ from typing import Any
 
 import pytest
 
+from monitor.adapters import clock
 from monitor.adapters.archive.readings import of_csv
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.cli import archive as archive_commands
-from monitor.cli import egg as egg_commands
-from monitor.cli import review as review_commands
+from monitor.cli import history as history_commands
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Group, StoredReading
 from tests.archived import CONFIG, closed_batch, day, fill, open_batch
-from tests.running import typed
+from tests.cli.commands import Capture, told
+from tests.running import configure, typed
 
 CONTENTS = "monitor.adapters.archive.contents"
-Capture = pytest.CaptureFixture[str]
 
 
 def record(folder: Path, batch: Batch) -> Path:
@@ -55,8 +57,7 @@ def live(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         def now(cls, tz: Any = None) -> Any:
             return day(19.3).astimezone(tz)
 
-    for module in (archive_commands, egg_commands, review_commands):
-        monkeypatch.setattr(module, "datetime", Clock)
+    monkeypatch.setattr(clock, "datetime", Clock)
     (tmp_path / "live").mkdir()
     return record(tmp_path / "live", open_batch())
 
@@ -119,11 +120,9 @@ def test_figures_that_another_version_counts_otherwise(
     """Where this program's figures are not those that the file brings, they are printed, and a line says so."""
     file = tmp_path / "hen-1.zip"
     said(capsys, "archive", "hen-1", str(file), config=shut)
-    monkeypatch.setattr(archive_commands, "PROGRAM", "eggroom 9")
-    from monitor.shown.history import files
-
-    real = files.to_json
-    monkeypatch.setattr(files, "to_json", lambda *given: real(*given) | {"more": 1})
+    monkeypatch.setattr(history_commands, "PROGRAM", "eggroom 9")
+    real = history_commands.to_json
+    monkeypatch.setattr(history_commands, "to_json", lambda *given: real(*given) | {"more": 1})
     code, out, err = typed(capsys, "history", "--archive", str(file), "--json")
     assert (code, json.loads(out)["more"]) == (0, 1)
     assert err == "eggroom: these figures are by eggroom 9; those of the archive, by eggroom 0.1.0, differ (history.json in it)\n"  # fmt: skip
@@ -201,3 +200,21 @@ def test_the_book_of_an_archive_needs_no_name(capsys: Capture, shut: Path, tmp_p
         with_name = typed(capsys, "egg", "show", *named, "--archive", str(file))
         assert with_name[0] == 0
         assert typed(capsys, "egg", "show", *bare, "--archive", str(file)) == with_name
+
+
+def test_a_backup_while_it_runs(capsys: Capture, running: Path, tmp_path: Path) -> None:
+    """`backup` gives one file that opens by itself, is sound and holds the rows; a second one replaces it."""
+    file = tmp_path / "copy.db"
+    for _ in range(2):
+        said = told(capsys, "backup", str(file), config=running)
+        assert said == {"file": str(file), "bytes": file.stat().st_size}
+        connection = sqlite3.connect(file)
+        assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        assert connection.execute("SELECT count(*) FROM reading").fetchone() == (20,)
+        assert connection.execute("SELECT count(*) FROM batch").fetchone() == (1,)
+        connection.close()
+    assert [path.name for path in tmp_path.iterdir()] == ["copy.db"]
+    (tmp_path / "again" / "record").mkdir(parents=True)
+    shutil.copy(file, tmp_path / "again" / "record" / "eggroom.db")
+    again = configure(tmp_path / "again", 1)
+    assert [row["id"] for row in told(capsys, "batch", "list", config=again)] == ["hen-1"]

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from monitor.cli.egg import _FOUND, _SIGNS, _STAGES, _WHY
+from monitor.cli.egg_given import FOUND, SEEN, STAGES, WHY
 from monitor.domain.eggs.entry import CANDLED, DEATHS, REMOVED, SIGNS
 from tests.receivers import HttpReceiver
 from tests.running import Running, configure, query, set_days_ago, typed, until
@@ -197,7 +197,7 @@ def test_every_other_verb(capsys: Capture, config: Path) -> None:
 
 def test_the_words_of_the_trade_are_all_there() -> None:
     """Every value that the book knows can be typed, with hyphens for blanks."""
-    for typed_, known in ((_FOUND, CANDLED), (_SIGNS, SIGNS), (_STAGES, DEATHS), (_WHY, REMOVED)):
+    for typed_, known in ((FOUND, CANDLED), (SEEN, SIGNS), (STAGES, DEATHS), (WHY, REMOVED)):
         assert typed_ == tuple(word.replace(" ", "-") for word in known)
 
 

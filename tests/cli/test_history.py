@@ -1,4 +1,4 @@
-"""`eggroom history BATCH --egg N`: one egg's own history, in every form, out of the record and out of an archive."""
+"""`eggroom history`: of a batch and of one egg, in every form, out of the record and out of an archive."""
 
 from __future__ import annotations
 
@@ -14,9 +14,8 @@ from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.eggs.entry import Entry, LookAgain
 from monitor.domain.state.record import Group
 from tests.archived import CONFIG, closed_batch, day, fill, open_batch
+from tests.cli.commands import GOOD_C, HOT_C, Capture, ok, told
 from tests.running import typed
-
-Capture = pytest.CaptureFixture[str]
 
 
 @pytest.fixture(scope="module", params=["open", "closed"])
@@ -125,3 +124,65 @@ def test_what_is_due_for_an_egg(capsys: Capture, house: Path, tmp_path: Path) ->
     assert (code, out) == (1, "")
     assert err == "eggroom: batch hen-1: egg 2: dead, so nothing is due, expected it without --ics\n"
     assert not again.exists()
+
+
+def test_history(capsys: Capture, running: Path, tmp_path: Path) -> None:
+    """`history` gives the same figures as text, as JSON and in a file for a spreadsheet."""
+    assert "Environment history of batch hen-1" in ok(capsys, "history", "hen-1", config=running)
+    file = tmp_path / "hen-1.csv"
+    history = told(capsys, "history", "hen-1", "--csv", str(file), config=running)
+    whole = history["whole"]["dry_bulb_c"]
+    assert (whole["samples"], whole["max"], whole["min"]) == (20, HOT_C, GOOD_C)
+    rows = [
+        row
+        for row in csv.DictReader(file.open(newline=""))
+        if (row["kind"], row["stage"], row["quantity"]) == ("figures", "whole", "dry_bulb_c")
+    ]
+    assert [(row["good readings"], float(row["max (C or %RH)"])) for row in rows] == [("20", HOT_C)]
+
+
+def test_history_as_a_page_and_a_calendar(capsys: Capture, running: Path, tmp_path: Path) -> None:
+    """`history --html` writes the page, `--ics` what is due, and both say so; neither leaves anything half written."""
+    page, due = tmp_path / "hen-1.html", tmp_path / "hen-1.ics"
+    said = ok(capsys, "history", "hen-1", "--html", str(page), "--ics", str(due), config=running)
+    assert said.splitlines() == [f"{due}: written", f"{page}: written"]
+    html = page.read_text(encoding="utf-8")
+    assert html.startswith("<!doctype html>")
+    assert "<h1>Environment history of batch hen-1</h1>" in html
+    assert html.count("<svg") >= 5
+    assert "DOSES" in ok(capsys, "history", "hen-1", config=running)
+    events = icalendar.Calendar.from_ical(due.read_bytes()).walk("VEVENT")
+    assert [str(event["SUMMARY"]) for event in events] == [
+        "hen-1: weigh",
+        "hen-1: candle and weigh",
+        "hen-1: candle and weigh",
+        "hen-1: weigh",
+        "hen-1: lockdown",
+        "hen-1: hatch",
+    ]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["hen-1.html", "hen-1.ics"]
+
+
+def test_a_calendar_before_there_is_any_air(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """Eggs that are in no machine yet have no history, and a calendar all the same."""
+    ok(capsys, "batch", "add", "later-1", "--species", "chicken", config=config)
+    due = tmp_path / "later-1.ics"
+    assert ok(capsys, "history", "later-1", "--ics", str(due), config=config) == f"{due}: written\n"
+    assert len(icalendar.Calendar.from_ical(due.read_bytes()).walk("VEVENT")) == 6
+    code, _, err = typed(capsys, "history", "later-1", config=config)
+    assert code == 1
+    assert "in no machine yet" in err
+
+
+def test_history_exposures(capsys: Capture, running: Path, tmp_path: Path) -> None:
+    """`history --exposures` prints the published table for the species, with both sides; as values with --json; not into a file."""
+    text = ok(capsys, "history", "hen-1", "--exposures", config=running)
+    assert text.startswith("Published exposures of eggs to heat and cold, for Chicken (21 days)\n")
+    assert "\n    but " in text
+    views = told(capsys, "history", "hen-1", "--exposures", config=running)
+    assert {"id", "temp_c", "hours", "day", "harm", "citation", "disagrees_with"} <= set(views[0])
+    code, _, err = typed(capsys, "history", "hen-1", "--exposures", "--csv", str(tmp_path / "x"), config=running)
+    assert (code, err) == (
+        2,
+        "eggroom: history: --exposures is a table of its own, expected it without --csv and --html\n",
+    )

@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 import math
-from datetime import UTC
+from datetime import UTC, datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.cli.main import Wrong
-from monitor.cli.typed import MAX_EGGS_AT_ONCE, typed_egg, typed_eggs, typed_number, typed_span_s, typed_table
+from monitor.adapters.clock import utc_now
+from monitor.cli.frame import Wrong
+from monitor.cli.typed import (
+    MAX_EGGS_AT_ONCE,
+    typed_egg,
+    typed_eggs,
+    typed_number,
+    typed_span_s,
+    typed_table,
+    typed_when,
+)
 
 
 @pytest.mark.parametrize(
@@ -70,7 +80,7 @@ def test_no_table_raises_otherwise(tmp_path_factory: pytest.TempPathFactory, con
     path.write_bytes(content)
     rows, complaint = [], str(path)
     try:
-        rows = typed_table(path, UTC)
+        rows = typed_table(path, UTC, utc_now)
     except Wrong as error:
         complaint = str(error)
     assert complaint.startswith(str(path))
@@ -93,7 +103,7 @@ def test_what_is_wrong_with_a_table(tmp_path: Path, content: str, complaint: str
     path = tmp_path / "tray.csv"
     path.write_text(content, encoding="utf-8")
     with pytest.raises(Wrong) as told:
-        typed_table(path, UTC)
+        typed_table(path, UTC, utc_now)
     assert str(told.value) == f"{path}: {complaint.replace('FILE', str(path))}"
 
 
@@ -102,4 +112,20 @@ def test_a_table_in_another_encoding(tmp_path: Path) -> None:
     path = tmp_path / "tray.csv"
     path.write_bytes("egg,mass_g\n1,57.5\n".encode("utf-16"))
     with pytest.raises(Wrong, match="not text in UTF-8, expected a table"):
-        typed_table(path, UTC)
+        typed_table(path, UTC, utc_now)
+
+
+@pytest.mark.parametrize(
+    ("given", "utc"),
+    [
+        ("2026-07-01T18:00Z", "2026-07-01T18:00:00Z"),
+        ("2026-07-01T18:00+09:30", "2026-07-01T08:30:00Z"),
+        ("2026-07-01T18:00", "2026-07-01T16:00:00Z"),  # summer time in Berlin
+        ("2026-01-15T18:00", "2026-01-15T17:00:00Z"),  # winter time
+        ("2026-01-15 18:00:30", "2026-01-15T17:00:30Z"),
+        ("2026-01-15", "2026-01-14T23:00:00Z"),
+    ],
+)
+def test_times_as_people_write_them(given: str, utc: str) -> None:
+    """A time with an offset is that instant; without one it is the wall clock of the site; a date is its midnight."""
+    assert typed_when(given, ZoneInfo("Europe/Berlin"), utc_now) == datetime.fromisoformat(utc)

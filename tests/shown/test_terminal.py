@@ -14,11 +14,11 @@ from monitor.domain.readings.reading import Refused
 from monitor.domain.state.record import Event
 from monitor.service.ports import RefusedRow, TransitionRow
 from monitor.settings import build_house, parse_settings
+from monitor.shown.doctor import Check, doctor_text
 from monitor.shown.terminal import (
     alarm_line,
     alarm_table,
     batch_text,
-    doctor_text,
     event_table,
     refused_text,
     transition_table,
@@ -119,5 +119,4 @@ def test_alarms_fit_the_terminal() -> None:
     table = alarm_table([alarm], site("C"))
     assert max(map(len, table.splitlines())) <= 80
     assert f"({about})" in " ".join(table.split())
-    facts = {"checks": [{"what": "broker", "good": True, "found": "word " * 40}]}
-    assert max(map(len, doctor_text(facts).splitlines())) <= 80
+    assert max(map(len, doctor_text([Check("broker", True, "word " * 40)]).splitlines())) <= 80

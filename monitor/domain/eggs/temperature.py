@@ -115,7 +115,7 @@ class EggModel:
         it or 42.
         """
         hen_day = day * TERM_DAYS / self.term_days
-        return (_embryo_mw(hen_day) - EVAPORATION_MW) * self._scale
+        return (_embryo_mw(hen_day) - EVAPORATION_MW) * self.scale
 
     def offset_k(self, day: float) -> float:
         """How far the egg stands above the air around it when nothing changes; below 0 early, by evaporation."""
@@ -150,7 +150,7 @@ class EggModel:
         return max(HOT_C, self.start(target_c, day) + HOT_ABOVE_NORMAL_K)
 
     @property
-    def _scale(self) -> float:
+    def scale(self) -> float:
         return self.mass_g / HEN_MASS_G * TERM_DAYS / self.term_days
 
 
@@ -185,7 +185,7 @@ def run(model: EggModel, at_s: Floats, air_c: Floats, day0: float) -> Floats:
         )
     hen_days = (day0 + (at - at[0]) / DAY_S) * TERM_DAYS / model.term_days
     heat_mw = np.interp(hen_days, EMBRYO_DAYS, EMBRYO_MW) - EVAPORATION_MW
-    settled: Floats = air - model.layer_k + heat_mw * (model._scale / model.k_mw_k)
+    settled: Floats = air - model.layer_k + heat_mw * (model.scale / model.k_mw_k)
     small = steps < 1e-6
     share = np.where(small, 1.0 - steps / 2.0, -np.expm1(-steps) / np.where(small, 1.0, steps))
     return settled + _decayed(steps, np.diff(settled) * -share)

@@ -1,0 +1,75 @@
+"""What the verbs of `eggroom egg` are given: their arguments as typed values, and the words that they know."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from monitor.cli.frame import Asked
+
+SEEN = ("draw-down", "internal-pip", "external-pip")
+FOUND = ("clear", "fertile", "alive", "early-dead", "dead", "cracked", "not-sure")
+ENDS = ("hatched", "dead", "removed")
+STAGES = ("early", "middle", "late", "internal-pip", "external-pip", "after-hatch")
+WHY = ("clear", "broken", "rotten", "given-away", "other")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written(Asked):
+    """What every verb that writes is given."""
+
+    verb: str
+    batch: str
+    words: list[str]
+    at: str
+    by: str
+    sure: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weigh(Written):
+    """egg weigh"""
+
+    tray: str
+    count: int | None
+    csv: Path | None
+    tare: float
+    error: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counted(Written):
+    """egg candle, egg finding"""
+
+    count: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event(Counted):
+    """egg event"""
+
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome(Counted):
+    """egg outcome"""
+
+    stage: str | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laid(Written):
+    """egg laid"""
+
+    on: str | None
+    stored: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookAgain(Written):
+    """egg look-again"""
+
+    span: str | None
+    when: str | None

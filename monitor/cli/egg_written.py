@@ -1,0 +1,266 @@
+"""The verbs of `eggroom egg` that write: each reads its words, asks for an entry, and prints what was written and what it says."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from typing import Any
+
+from monitor.cli.egg_given import (
+    ENDS,
+    FOUND,
+    SEEN,
+    STAGES,
+    WHY,
+    Counted,
+    Event,
+    Laid,
+    LookAgain,
+    Outcome,
+    Weigh,
+    Written,
+)
+from monitor.cli.frame import Wrong, show
+from monitor.cli.record import ask, house_of, judge, weighed_now
+from monitor.cli.typed import (
+    names_eggs,
+    typed_by,
+    typed_egg,
+    typed_eggs,
+    typed_finding,
+    typed_number,
+    typed_past,
+    typed_span_s,
+    typed_table,
+    typed_when,
+    typed_word,
+)
+from monitor.domain.eggs.entry import Entry, plain
+from monitor.domain.published.findings import FINDINGS
+from monitor.settings import House
+from monitor.shown.eggs import water_view, weighed_text, written_text
+
+LIST = "list"
+# What can change where an egg's loss leads: only after these is that worked out anew, which reads the batch's whole record.
+_BEARS = ("weighing", "size", "candling", "sign", "hatched", "dead", "removed", "withdrawn")
+
+
+def weigh(options: Weigh) -> int:
+    """A mass, of one egg, of some together, or of each in a table."""
+    house = house_of(options.config)
+    if options.csv is not None:
+        if options.words or options.tray or options.count is not None:
+            raise Wrong("weigh: --csv, expected nothing beside it but --at, --tare, --error, --by and --sure")
+        rows = typed_table(options.csv, house.site.zone, options.utc)
+        request = _common(options, house) | {"do": "weighings", "rows": rows}
+        return _told(options, house, _asked(house, request | _scale(options), f"{options.csv}: "))
+    together = options.count is not None
+    if options.tray and not together:
+        raise Wrong("weigh: --tray, expected --count with it: how many eggs lie on the tray")
+    words = _words(options, ("GRAMS",) if together else ("EGG", "GRAMS"))
+    fact = {"gross_g": typed_number(words[-1], "weigh")} | _scale(options)
+    about = {"count": options.count, "tray": options.tray} if together else {"egg": typed_egg(words[0])}
+    return _write(options, "weighing", fact=fact, about=about, house=house)
+
+
+def candle(options: Counted) -> int:
+    """What was seen against the light."""
+    *eggs, found = _words(options, ("[EGGS]", "FOUND"))
+    typed_word("candle", found, FOUND)
+    return _write(
+        options, "candling", fact={"found": found.replace("-", " ")}, about=_about(options, eggs, options.count)
+    )
+
+
+def event(options: Event) -> int:
+    """A sign of the hatch, or help."""
+    *eggs, sign = _words(options, ("[EGGS]", "EVENT"))
+    typed_word("event", sign, (*SEEN, "helped"))
+    if sign == "helped":
+        return _write(options, "helped", fact={"text": options.note}, about=_about(options, eggs, options.count))
+    if options.note:
+        raise Wrong("event: --note, expected it with helped only; for anything else see eggroom egg note")
+    words = sign if sign == SEEN[0] else sign.replace("-", " ")
+    return _write(options, "sign", fact={"sign": words}, about=_about(options, eggs, options.count))
+
+
+def outcome(options: Outcome) -> int:
+    """How it ended."""
+    *eggs, end = _words(options, ("[EGGS]", "OUTCOME"))
+    typed_word("outcome", end, ENDS)
+    fact: dict[str, Any] = {}
+    if end == "dead":
+        fact = {"stage": typed_word("outcome dead: --stage", options.stage, STAGES).replace("-", " ")}
+    elif options.stage is not None:
+        raise Wrong(f"outcome {end}: --stage, expected it with dead only")
+    if end == "removed":
+        typed_word("outcome removed: --why", options.why, WHY)
+        fact = {"why": options.why.replace("-", " ")}
+    return _write(options, end, fact=fact, about=_about(options, eggs, options.count))
+
+
+def finding(options: Counted) -> int:
+    """What a problem hatch shows; or the list of all of it."""
+    if options.batch == LIST and not options.words:
+        return _findings(options)
+    *eggs, found = _words(options, ("[EGGS]", "FINDING"))
+    return _write(
+        options, "finding", fact={"finding": typed_finding(found)}, about=_about(options, eggs, options.count)
+    )
+
+
+def _findings(options: Counted) -> int:
+    rows = [{"id": each.id, "words": each.words} for each in FINDINGS]
+    return show(options.json, rows, "\n".join(f"{each.id:<21} {each.words}" for each in FINDINGS))
+
+
+def size(options: Written) -> int:
+    """Length and breadth."""
+    egg, length, breadth = _words(options, ("EGG", "LENGTH", "BREADTH"))
+    fact = {"length_mm": typed_number(length, "size"), "breadth_mm": typed_number(breadth, "size")}
+    return _write(options, "size", fact=fact, about={"egg": typed_egg(egg)})
+
+
+def laid(options: Laid) -> int:
+    """When it was laid, or how long it was stored."""
+    house, eggs = house_of(options.config), _words(options, ("[EGGS]",))
+    if options.on is None and options.stored is None:
+        raise Wrong("laid: expected --on TIME, --stored DAYS, or both")
+    on = None if options.on is None else typed_when(options.on, house.site.zone, options.utc).isoformat()
+    return _write(
+        options, "laid", fact={"laid_at": on, "stored_days": options.stored}, about=_about(options, eggs), house=house
+    )
+
+
+def note(options: Written) -> int:
+    """Anything else."""
+    *eggs, text = _words(options, ("[EGGS]", "TEXT"))
+    if not eggs and names_eggs(text):
+        raise Wrong(f"note: {text!r} and no text, expected [EGGS] TEXT, a text of several words in quotes")
+    return _write(options, "note", fact={"text": text}, about=_about(options, eggs))
+
+
+def look_again(options: LookAgain) -> int:
+    """When to look again."""
+    house, words = house_of(options.config), list(options.words)
+    if (options.span is None) == (options.when is None):
+        raise Wrong("look-again: expected either --in TIME or --when TIME")
+    if len(words) > 2:
+        raise Wrong(f"look-again: {' '.join(words)[:60]!r}, expected [EGGS] [TEXT], a text of several words in quotes")
+    eggs = [words.pop(0)] if words and (names_eggs(words[0]) or len(words) == 2) else []
+    if options.span is not None:
+        at = (options.utc() + timedelta(seconds=typed_span_s(options.span))).isoformat()
+    else:
+        at = typed_when(options.when or "", house.site.zone, options.utc).isoformat()
+    return _write(
+        options, "look-again", fact={"look_at": at, "text": "".join(words)}, about=_about(options, eggs), house=house
+    )
+
+
+def correct(options: Written) -> int:
+    """An entry put right."""
+    if len(options.words) < 2:
+        raise Wrong("correct: expected ENTRY NAME=VALUE, such as 17 gross_g=26.94")
+    number, *changes = options.words
+    house, entry = _entry(options, number)
+    about: dict[str, Any] = {"egg": entry.egg, "count": entry.count, "tray": entry.tray, "at": entry.at.isoformat()}
+    fact: dict[str, Any] = dict(plain(entry.fact))
+    for change in changes:
+        name, equals, value = change.partition("=")
+        if not equals or name not in {*about, *fact}:
+            raise Wrong(f"correct: {change[:40]!r}, expected NAME=VALUE with {', '.join([*fact, *about])}")
+        place = fact if name in fact else about
+        if name == "at" or name.endswith("_at"):
+            place[name] = typed_when(value, house.site.zone, options.utc).isoformat()
+        elif name in ("egg", "count"):
+            place[name] = typed_egg(value) if value else None
+        else:
+            place[name] = (
+                typed_number(value, name) if name.endswith(("_g", "_mm", "_days")) and value else value or None
+            )
+    return _write(options, entry.fact.kind, fact=fact, about=about | {"replaces": entry.number}, house=house)
+
+
+def withdraw(options: Written) -> int:
+    """An entry that was a mistake."""
+    if not 1 <= len(options.words) <= 2:
+        raise Wrong("withdraw: expected ENTRY [TEXT], a text of several words in quotes")
+    house, entry = _entry(options, options.words[0])
+    about = {"egg": entry.egg, "count": entry.count, "tray": entry.tray, "replaces": entry.number}
+    return _write(options, "withdrawn", fact={"text": "".join(options.words[1:])}, about=about, house=house)
+
+
+# --- what they share
+
+
+def _write(
+    options: Written, kind: str, *, fact: Mapping[str, Any], about: Mapping[str, Any], house: House | None = None
+) -> int:
+    """Ask for one entry, or one of each of several eggs; print what was written, and what the weighings say now."""
+    house = house_of(options.config) if house is None else house
+    request = _common(options, house) | {"do": "entry", "kind": kind, "fact": dict(fact)}
+    return _told(options, house, _asked(house, request | dict(about)))
+
+
+def _told(options: Written, house: House, answer: Mapping[str, Any]) -> int:
+    """Print what was written; where it bears on what the eggs lose, work that out, have it judged, and print it too."""
+    entries = answer.get("entries", [answer])
+    bears = any(e["kind"] in _BEARS for e in entries)
+    book, water = weighed_now(house, options.batch, options.utc, only_book=not bears)
+    written = {e["number"] for e in entries}
+    text = written_text(book.batch.id, [e for e in book.entries if e.number in written], house.site)
+    if water is not None:
+        judge(house, book.batch, water)
+        seen = [e for e in entries if e["kind"] in ("weighing", "size")]
+        about = {(e["egg"], e["tray"] or "") for e in seen}
+        text = "\n".join([text, *([weighed_text(about, water, house.site)] if about else [])])
+    view = None if water is None else water_view(water)
+    return show(options.json, {"batch": book.batch.id, "entries": entries, "water": view}, text)
+
+
+def _asked(house: House, request: Mapping[str, Any], where: str = "") -> dict[str, Any]:
+    """The answer; each line of a no begins with `where`."""
+    try:
+        return ask(house, request)
+    except Wrong as error:
+        raise Wrong("\n".join(f"{where}{line}" for line in str(error).splitlines())) from error
+
+
+def _common(options: Written, house: House) -> dict[str, Any]:
+    at = typed_past(options.at, house.site.zone, options.utc)
+    return {"batch": options.batch, "by": typed_by(options.by), **at, "sure": options.sure}
+
+
+def _scale(options: Weigh) -> dict[str, Any]:
+    return {"tare_g": options.tare, "error_g": options.error}
+
+
+def _entry(options: Written, number: str) -> tuple[House, Entry]:
+    """(house, the entry of that number)."""
+    house = house_of(options.config)
+    book, _ = weighed_now(house, options.batch, options.utc, only_book=True)
+    found = next((e for e in book.entries if str(e.number) == number), None)
+    if found is None:
+        last = book.entries[-1].number if book.entries else 0
+        expected = f"1 to {last}; see eggroom egg show {options.batch}" if last else "none, for nothing is written yet"
+        raise Wrong(f"batch {options.batch}: entry {number[:40]!r}, expected {expected}")
+    return house, found
+
+
+def _words(options: Written, names: tuple[str, ...]) -> list[str]:
+    """The words of a verb; those whose names stand in brackets may be missing."""
+    words, least = list(options.words), sum(not name.startswith("[") for name in names)
+    if not least <= len(words) <= len(names):
+        came = " ".join(words)[:60] or "nothing"
+        raise Wrong(f"{options.verb}: {came!r}, expected {' '.join(names)}, a text of several words in quotes")
+    return words
+
+
+def _about(options: Written, eggs: Sequence[str], count: int | None = None) -> dict[str, Any]:
+    """Whom it is about: eggs by number, so many without numbers, or (neither) the batch."""
+    if not eggs:
+        return {"count": count}
+    if count is not None:
+        raise Wrong(f"{options.verb}: eggs {eggs[0][:40]!r} and --count, expected one of them")
+    numbers = typed_eggs(eggs[0], options.verb)
+    return {"egg": numbers[0]} if len(numbers) == 1 else {"eggs": numbers}

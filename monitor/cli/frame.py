@@ -1,0 +1,208 @@
+"""What every command shares: exit codes, errors, reading arguments into typed values, printing. Exit codes: 0 done, 1 the thing
+asked for failed, 2 the request was wrong; then one clear line on standard error, and no traceback.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import json
+import os
+import re
+import sys
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import datetime
+from pathlib import Path
+from typing import NoReturn, TypeVar
+
+import monitor
+
+DONE, FAILED, WRONG = 0, 1, 2
+INTERRUPTED = 130  # what a shell says of a command that Ctrl-C ended
+CONFIG_VARIABLE, DEFAULT_CONFIG = "EGGROOM_CONFIG", "/etc/eggroom/eggroom.toml"
+PROGRAM = f"eggroom {monitor.__version__}"
+Utc = Callable[[], datetime]
+
+
+class Wrong(Exception):
+    """A request that was wrong; one line."""
+
+
+class Failed(Exception):
+    """A thing asked for that failed; one line."""
+
+
+class Unprinted(Exception):
+    """What was to be said cannot be printed; one line."""
+
+
+# --- arguments, read once into typed values
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Given:
+    """What a command is given. Each command has its own, with a field for each of its arguments. utc: the clock, to be asked for now."""
+
+    utc: Utc
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked(Given):
+    """What most commands are given: a configuration file, and whether a program reads what they print."""
+
+    config: Path
+    json: bool
+
+
+G = TypeVar("G", bound=Given)
+
+
+class Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line. about: what the command is for."""
+
+    about = ""
+
+    def error(self, message: str) -> NoReturn:
+        """One line, and exit code 2."""
+        sys.stderr.write(f"{self.prog}: {message} (see {self.prog} --help)\n")
+        sys.exit(WRONG)
+
+    def take_differences(self) -> None:
+        """Take -0.3K for a value. argparse takes it for an option, for only plain numbers are numbers to it; no option begins with a digit."""
+        self._negative_number_matcher = re.compile(r"^-\.?\d")
+
+
+class AnyOrder(Parser):
+    """Takes words and options in any order: `egg weigh hen-1 --tray A --count 40 2310.5`."""
+
+    _inside = False
+
+    # typeshed has three overloads here for what a subclass can only say once
+    def parse_known_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]
+        """As the parent's, once more for each of the two rounds."""
+        if self._inside:
+            return super().parse_known_args(args, namespace)
+        self._inside = True
+        try:
+            return self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self._inside = False
+
+
+class Verbs:
+    """The verbs of one noun, such as `batch add`."""
+
+    def __init__(self, parser: Parser, kind: type[Parser] = Parser) -> None:
+        self._verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=kind)
+
+    def command(self, name: str, act: Callable[[G], int], kind: type[G], about: str) -> Parser:
+        """Add one."""
+        parser = self._verbs.add_parser(name, help=about)
+        parser.about = about
+        return command(parser, act, kind)
+
+
+def command(parser: Parser, act: Callable[[G], int], kind: type[G]) -> Parser:
+    """Say what a command does, and what it is given: `kind` has a field for each argument that is added to the parser."""
+    parser.description = parser.about.capitalize() + "."
+    names = [each.name for each in fields(kind)]
+
+    def perform(options: argparse.Namespace, utc: Utc) -> int:
+        return act(kind(**{name: utc if name == "utc" else getattr(options, name) for name in names}))
+
+    parser.set_defaults(act=perform, kind=kind)
+    if "config" in names:
+        default = os.environ.get(CONFIG_VARIABLE, DEFAULT_CONFIG)
+        parser.add_argument("--config", type=Path, default=Path(default), metavar="FILE", help=f"default: {default}")
+    if "json" in names:
+        parser.add_argument("--json", action="store_true", help="for a program to read")
+    return parser
+
+
+def perform(parser: Parser, arguments: Sequence[str] | None, utc: Utc) -> int:
+    """Read the arguments and do what they ask; the exit code."""
+    try:
+        return _performed(parser, arguments, utc)
+    except Wrong as error:
+        return complain(str(error), WRONG)
+    except Failed as error:
+        return complain(str(error), FAILED)
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:  # who was to read it has seen enough
+        _forget_output()
+        return DONE
+    except Unprinted as error:
+        _forget_output()
+        return complain(str(error), FAILED)
+
+
+def _performed(parser: Parser, arguments: Sequence[str] | None, utc: Utc) -> int:
+    try:
+        options = parser.parse_args(arguments)
+        return int(options.act(options, utc))
+    finally:
+        with _printing():
+            sys.stdout.flush()  # here, where a closed pipe is still met by `perform`
+
+
+# --- printing
+
+
+@contextlib.contextmanager
+def _printing() -> Iterator[None]:
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as error:  # a full disk, mostly
+        raise Unprinted(f"output: {error.strerror}, expected that it can be written") from error
+
+
+def _forget_output() -> None:
+    """What is left to flush goes nowhere."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def complain(text: str, code: int) -> int:
+    """Say on standard error what is wrong, each line of it; the code again."""
+    for line in text.splitlines():
+        sys.stderr.write(f"eggroom: {line}\n")
+    return code
+
+
+def show(json_wanted: bool, data: object, text: str) -> int:
+    """Print what was found, as plain values for a program or as text; DONE."""
+    with _printing():
+        print(json_text(data) if json_wanted else text)
+    return DONE
+
+
+def show_or_written(json_wanted: bool, files: Iterable[Path | None], data: object, text: Callable[[], str]) -> int:
+    """Print what was asked for; where it was written into files, only which, but for --json."""
+    written = [file for file in files if file is not None]
+    return show(json_wanted, data, "\n".join(f"{file}: written" for file in written) if written else text())
+
+
+def json_text(data: object) -> str:
+    """What --json prints, without the end of the last line."""
+    return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def write_file(path: Path, text: str) -> None:
+    """A file whole or not at all; of a link, the file that it leads to. Raises Failed."""
+    path = path.resolve()
+    if path.exists() and not path.is_file():  # a folder; or a device, in whose place a file would be put
+        raise Failed(f"{path}: not a file, expected one that can be written")
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_text(text, encoding="utf-8", newline="")
+        part.replace(path)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise Failed(f"{path}: {error.strerror}, expected a file that can be written") from error
+
+
+Parsers = Mapping[str, Parser]  # the commands of the table in `main`, by name

@@ -1,0 +1,111 @@
+"""`eggroom run`, `check` and `contact`: the daemon, what is wrong with its configuration, and whom it tells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from monitor.adapters.delivery import AppriseDelivery
+from monitor.app import StartError, link_settings, run, start_logging
+from monitor.cli.frame import Asked, Failed, Given, Parsers, Verbs, Wrong, command, show
+from monitor.cli.record import house_and_contacts_of, house_of
+from monitor.domain.alarms.notice import Notice
+from monitor.service.ports import Delivered, StoreFailure
+from monitor.settings import SettingsError, read_contact
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run(Given):
+    """run"""
+
+    config: Path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Test(Asked):
+    """contact test"""
+
+    contact: str
+
+
+def add(parsers: Parsers) -> None:
+    """Say what each of them takes."""
+    command(parsers["run"], _run, Run)
+    command(parsers["check"], _check, Asked)
+    verbs = Verbs(parsers["contact"])
+    verbs.command("list", _contact_list, Asked, "the contacts, addresses masked")
+    verbs.command("test", _contact_test, Test, "send one test message").add_argument("contact", metavar="ID")
+
+
+def _run(options: Run) -> int:
+    house, _ = house_and_contacts_of(options.config)
+    try:
+        link_settings(house)
+    except StartError as error:
+        raise Wrong(str(error)) from error
+    start_logging()
+    try:
+        return run(house)
+    except (StartError, StoreFailure) as error:
+        raise Failed(str(error)) from error
+
+
+def _check(options: Asked) -> int:
+    house, contacts = house_and_contacts_of(options.config)
+    delivery = AppriseDelivery()
+    wrong = []
+    for contact in contacts:
+        problem = delivery.problem(contact.url)
+        if problem:
+            wrong.append(f"{options.config}: contact {contact.id}: {problem}")
+    try:
+        link_settings(house)
+    except StartError as error:
+        wrong.append(str(error))
+    if wrong:
+        raise Wrong("\n".join(wrong))
+    counts = {
+        "machines": len(house.site.machines),
+        "probes": len(house.site.probes),
+        "contacts": len(contacts),
+        "profiles": len(house.site.profiles),
+    }
+    words = ", ".join(f"{n} {name}" for name, n in counts.items())
+    note = "" if contacts else "\nnobody is told: no [[contact]] yet"
+    return show(options.json, {"ok": True, **counts}, f"{options.config}: good: {words}{note}")
+
+
+def _contact_list(options: Asked) -> int:
+    house = house_of(options.config)
+    rows = []
+    for settings in house.settings.contact:
+        try:
+            service: str | None = read_contact(settings, house.path).url.partition(":")[0]
+        except SettingsError:  # mostly that the file is for the daemon's account alone: `check` says why
+            service = None
+        rows.append({"id": settings.id, "name": settings.name or settings.id, "service": service})
+    text = "\n".join(
+        f"{r['id']:<16} {r['name']:<20} "
+        + ("its address cannot be read here" if r["service"] is None else f"{r['service']}://…")
+        for r in rows
+    )
+    return show(options.json, rows, text or "nobody: no [[contact]] in the configuration")
+
+
+def _contact_test(options: Test) -> int:
+    house = house_of(options.config)
+    settings = next((c for c in house.settings.contact if c.id == options.contact), None)
+    if settings is None:
+        known = ", ".join(c.id for c in house.settings.contact) or "none yet"
+        raise Wrong(f"contact {options.contact!r}: no such contact, expected one of: {known}")
+    try:
+        contact = read_contact(settings, house.path)
+    except SettingsError as error:
+        raise Failed(str(error)) from error
+    text = f"Test from {house.settings.site.name or house.site.id}. If this woke you, it works."
+    notice = Notice(0, "test", contact.id, "high", "eggroom: test", text, options.utc(), 0)
+    outcome = AppriseDelivery().send(notice, contact)
+    if not isinstance(outcome, Delivered):
+        raise Failed(f"contact {contact.id}: not sent: {outcome.detail}")
+    said = f"contact {contact.id}: accepted by the service. Accepted is not heard: look at the phone."
+    return show(options.json, {"contact": contact.id, "accepted": True}, said)

@@ -1,0 +1,224 @@
+"""What the commands work on: the configuration, the record, the running daemon behind its door, and an archive in the record's place."""
+
+from __future__ import annotations
+
+import contextlib
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, tzinfo
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from monitor.adapters.door import DoorClosed, ask_door
+from monitor.app import Offline, StartError, door_path, open_history
+from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong
+from monitor.domain.needs.batch import Batch, day_words
+from monitor.domain.needs.profile import Profile
+from monitor.domain.needs.site import Site
+from monitor.service.ports import Contact, StoreFailure
+from monitor.settings import House, SettingsError, load_house, load_house_and_contacts
+
+if TYPE_CHECKING:
+    from monitor.adapters.archive.history import ArchivedHistory
+    from monitor.adapters.store.history import SqliteHistory
+    from monitor.domain.eggs.book import EggBook
+    from monitor.service.reports.weighed import Water
+
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?(?:Z|\+00:00)")
+
+
+def house_of(config: Path) -> House:
+    """The configuration. Raises Wrong with a line for each complaint."""
+    try:
+        return load_house(config)
+    except SettingsError as error:
+        raise Wrong("\n".join(error.lines)) from error
+
+
+def house_and_contacts_of(config: Path) -> tuple[House, tuple[Contact, ...]]:
+    """The configuration, and whom to tell with their secret addresses. Raises Wrong with a line for each complaint."""
+    try:
+        return load_house_and_contacts(config)
+    except SettingsError as error:
+        raise Wrong("\n".join(error.lines)) from error
+
+
+# --- the record
+
+
+@contextlib.contextmanager
+def opened(house: House) -> Iterator[SqliteHistory]:
+    """The record, closed afterwards; what it cannot do is one line. Raises Failed."""
+    try:
+        with contextlib.closing(open_history(house)) as history:
+            yield history
+    except StoreFailure as error:
+        raise Failed(str(error)) from error
+
+
+def one_batch(history: SqliteHistory, name: str) -> Batch:
+    """The batch of that name. Raises Wrong."""
+    batches = history.batches()
+    for batch in batches:
+        if batch.id == name:
+            return batch
+    raise Wrong(f"batch {name!r}: no such batch, expected one of: {', '.join(b.id for b in batches) or 'none yet'}")
+
+
+def profile_of(site: Site, batch: Batch) -> Profile:
+    """What the batch's eggs need. Raises Failed."""
+    if batch.profile not in site.profiles:
+        raise Failed(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
+    return site.profiles[batch.profile]
+
+
+# --- one batch to report on, out of the record or of an archive
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reported(Asked):
+    """What a report on one batch is given."""
+
+    command: str
+    batch: str | None
+    archive: Path | None
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """One batch to report on: out of the record now, or out of an archive as it was. kept: the reports that the archive brings, by name."""
+
+    site: Site
+    history: SqliteHistory | ArchivedHistory
+    batch: Batch
+    now: datetime
+    kept: Mapping[str, str] = field(default_factory=dict)
+    program: str = ""
+
+
+def add_archive_option(parser: Parser) -> None:
+    """Add --archive to a command that reports on one batch."""
+    help_ = "read from a file that `eggroom archive` wrote; no configuration is needed"
+    parser.add_argument("--archive", type=Path, default=None, metavar="FILE", help=help_)
+
+
+@contextlib.contextmanager
+def looked_at(options: Reported) -> Iterator[Looked]:
+    """The batch that is asked for, its record closed afterwards. Raises Wrong and Failed."""
+    if options.archive is not None:
+        yield archived(options.archive, options.batch)
+        return
+    if options.batch is None:
+        raise Wrong(f"{options.command}: no batch, expected BATCH or --archive FILE")
+    house = house_of(options.config)
+    with opened(house) as history:
+        yield Looked(house.site, history, one_batch(history, options.batch), options.utc())
+
+
+def archived(file: Path, name: str | None) -> Looked:
+    """The batch of an archive, which must be that of the name, if one is given. Raises Wrong."""
+    # Here, and not above: only reports out of an archive need it, and with it comes numpy.
+    from monitor.adapters.archive.container import ArchiveError
+    from monitor.adapters.archive.contents import read_archive
+    from monitor.adapters.archive.history import ArchivedHistory
+
+    try:
+        found = read_archive(file)
+    except ArchiveError as error:
+        raise Wrong(str(error)) from error
+    archive = found.archive
+    if name not in (None, archive.batch.id):
+        raise Wrong(f"{file}: the archive of {archive.batch.id}, expected that of {name}")
+    return Looked(archive.site, ArchivedHistory(archive), archive.batch, archive.as_of, found.kept, found.program)
+
+
+# --- the daemon
+
+
+def ask_daemon(house: House, request: Mapping[str, Any]) -> dict[str, Any]:
+    """Ask the running daemon. Raises Wrong for its no, Failed when it cannot or none runs."""
+    try:
+        answer = ask_door(door_path(house), request)
+    except DoorClosed as error:
+        raise Failed(f"no daemon runs here ({error}), expected `eggroom run`") from error
+    return _done(answer, house.site.zone)
+
+
+def ask(house: House, request: Mapping[str, Any]) -> dict[str, Any]:
+    """Ask the running daemon; where none runs, do it on the record itself. Raises Wrong for a no, Failed when it cannot be done."""
+    try:
+        answer = ask_door(door_path(house), request)
+    except DoorClosed:
+        try:
+            with Offline(house) as offline:
+                answer = offline.ask(request)
+        except (StoreFailure, StartError) as error:
+            raise Failed(str(error)) from error
+    return _done(answer, house.site.zone)
+
+
+def said(answer: Mapping[str, Any], words: str) -> str:
+    """An answer put into words with places for its values."""
+    values = {k: "no machine" if v is None else v for k, v in answer.items()}
+    if "day" in answer:
+        values["day"] = day_words(answer["day"])
+    return words.format(**values)
+
+
+def _done(answer: dict[str, Any], zone: tzinfo) -> dict[str, Any]:
+    """The answer. A no is in words, and its times are those on the wall, as they were typed."""
+    if "error" in answer:
+        raise (Failed if answer.get("failed") else Wrong)(
+            _MOMENT.sub(lambda m: _wall(m[0], zone), str(answer["error"]))
+        )
+    return answer
+
+
+def _wall(moment: str, zone: tzinfo) -> str:
+    try:
+        return f"{datetime.fromisoformat(moment).astimezone(zone):%Y-%m-%d %H:%M}"
+    except (ValueError, OverflowError):
+        return moment
+
+
+# --- what the weighings say, and having it judged
+
+
+def book_and_water(looked: Looked, *, only_book: bool = False) -> tuple[EggBook, Water | None]:
+    """(book, water) of a batch; the water only where it is asked for and the batch's species is known. Raises Failed."""
+    # Here, and not above: with it comes numpy, which most commands do without.
+    from monitor.service.reports.water import water_of
+    from monitor.service.reports.weighed import NoWater
+
+    try:
+        book = looked.history.book(looked.batch)
+        return book, None if only_book else water_of(looked.history, looked.site, book, looked.now)
+    except NoWater:
+        return book, None
+    except StoreFailure as error:
+        raise Failed(str(error)) from error
+
+
+def weighed_now(house: House, name: str, utc: Utc, *, only_book: bool = False) -> tuple[EggBook, Water | None]:
+    """The same of a batch by its name, as the record is now. Raises Wrong and Failed."""
+    with opened(house) as history:
+        looked = Looked(house.site, history, one_batch(history, name), utc())
+        return book_and_water(looked, only_book=only_book)
+
+
+def judge_anew(house: House, name: str, utc: Utc) -> None:
+    """Have it judged where the loss of a batch leads, after something other than a weighing has changed that. Raises Wrong and Failed."""
+    book, water = weighed_now(house, name, utc)
+    if water is not None and book.entries:
+        judge(house, book.batch, water)
+
+
+def judge(house: House, batch: Batch, water: Water) -> None:
+    """Hand the daemon what the weighings say, for an alarm to begin or end. Raises Failed."""
+    if batch.closed_at is not None or water.window_pct is None:
+        return
+    try:
+        ask(house, {"do": "judge-weight", "batch": batch.id, "off": water.off, "about": water.about})
+    except (Wrong, Failed) as error:
+        raise Failed(f"it is written, but whether the loss is off track was not judged: {error}") from error

@@ -1,0 +1,61 @@
+"""`eggroom rules` and `eggroom profiles`: the rules in force, and what each species needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from monitor.adapters.profile_files import load_profiles, load_sources
+from monitor.cli.frame import Asked, Given, Parsers, Wrong, command, show
+from monitor.cli.record import house_of, opened
+from monitor.domain.needs.profile import ProfileError
+from monitor.shown.rules import rules_text, rules_view
+from monitor.shown.terminal import profile_table, profile_text, profile_view
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profiles(Given):
+    """profiles"""
+
+    json: bool
+    profile: str | None
+    own: Path | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rules(Asked):
+    """rules"""
+
+    machine: str | None
+
+
+def add(parsers: Parsers) -> None:
+    """Say what both take."""
+    profiles = command(parsers["profiles"], _profiles, Profiles)
+    profiles.add_argument("profile", nargs="?")
+    profiles.add_argument("--own", type=Path, default=None, metavar="FILE", help="your own profiles")
+    command(parsers["rules"], _rules, Rules).add_argument("machine", nargs="?")
+
+
+def _profiles(options: Profiles) -> int:
+    try:
+        profiles = load_profiles(options.own)
+    except ProfileError as error:
+        raise Wrong(str(error)) from error
+    if options.profile is None:
+        return show(options.json, [profile_view(p) for p in profiles.values()], profile_table(profiles.values()))
+    if options.profile not in profiles:
+        raise Wrong(f"profile {options.profile!r}: no such species, expected one of: {', '.join(sorted(profiles))}")
+    profile = profiles[options.profile]
+    return show(options.json, profile_view(profile), profile_text(profile, load_sources()))
+
+
+def _rules(options: Rules) -> int:
+    house = house_of(options.config)
+    machines = house.site.machines
+    if options.machine is not None and options.machine not in machines:
+        raise Wrong(f"machine {options.machine!r}: no such machine, expected one of: {', '.join(machines)}")
+    asked = [machines[options.machine]] if options.machine is not None else list(machines.values())
+    with opened(house) as history:
+        view = rules_view(house.site, history.batches(), options.utc(), asked)
+    return show(options.json, view, rules_text(view, house.site))

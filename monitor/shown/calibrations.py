@@ -1,0 +1,89 @@
+"""Calibrations for people and programs: what a new one changes, and the list of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from monitor.domain.air.units import Unit, celsius_to_fahrenheit, k_to_fahrenheit_difference
+from monitor.domain.needs.bands import DRY_BULB, RH
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.calibration import Calibration, overdue, standing
+from monitor.domain.readings.calibration_words import calibration_view, said
+from monitor.domain.wall import printable
+
+JUST_NOW_S = 60.0  # what holds from so short a time ago has no record yet to speak of
+
+
+def calibrated_text(answer: Mapping[str, Any], site: Site, now: datetime) -> str:
+    """What a calibration changes, in a sentence."""
+    since = None if answer["since"] is None else datetime.fromisoformat(answer["since"])
+    begins = "the beginning of the record" if since is None else _time(since, site)
+    if not answer["in_force"]:
+        return f"{answer['probe']}: reads as before, for a later calibration holds now; this one holds from {begins} until then"
+    changed = [_change(row, site) for row in answer["changes"] if row["by"]]
+    reads = f"reads {', '.join(changed)} from now on" if changed else "reads as before"
+    if since is None:
+        record = "the record of before too"
+    elif (now - since).total_seconds() < JUST_NOW_S:
+        record = "the record of before stays"
+    else:
+        record = f"the record since {begins} too"
+    return f"{answer['probe']}: {reads}; {record}"
+
+
+def list_view(calibrations: Sequence[Calibration], now: datetime) -> list[dict[str, Any]]:
+    """Each calibration as a plain mapping, with whether it is in force, and overdue."""
+    return [
+        calibration_view(c) | {"in_force": here, "overdue": here and overdue(c, now)}
+        for c, here in _ranked(calibrations, now)
+    ]
+
+
+def list_text(calibrations: Sequence[Calibration], site: Site, probe: str | None, now: datetime) -> str:
+    """The calibrations, probe by probe, oldest first; and the probes that have none."""
+    lines: list[str] = []
+    for each, here in _ranked(calibrations, now):
+        by = f" by {printable(each.by)}" if each.by else ""
+        since = "the beginning of the record" if each.since is None else _time(each.since, site)
+        due = "" if each.due is None else f", due {each.due.astimezone(site.zone):%Y-%m-%d}"
+        late = ": OVERDUE" if here and overdue(each, now) else ""
+        lines.append(f"{each.probe}: {said(each, _unit(site))}{'' if here else ' (no longer in force)'}")
+        lines.append(f"  made {_time(each.at, site)}{by}, holds from {since}{due}{late}")
+        if each.note:
+            lines.append(f"  {printable(each.note)}")
+    have = {each.probe for each in calibrations}
+    never = [key for key in site.probes if key not in have and probe in (None, key)]
+    if never:
+        lines.append(f"never calibrated: {', '.join(never)}")
+    return "\n".join(lines)
+
+
+def _ranked(calibrations: Sequence[Calibration], now: datetime) -> list[tuple[Calibration, bool]]:
+    """(calibration, whether it is in force now), by probe, each probe's in the order they were made."""
+    rows = []
+    for probe in sorted({each.probe for each in calibrations}):
+        own = [each for each in calibrations if each.probe == probe]
+        here = standing(own, now)
+        rows += [(each, any(each is one for one in here)) for each in sorted(own, key=lambda c: c.at)]
+    return rows
+
+
+def _change(row: Mapping[str, Any], site: Site) -> str:
+    fahrenheit = row["quantity"] == DRY_BULB and site.unit == "F"
+    by, reading = row["by"], row["reading"]
+    if fahrenheit:
+        by, reading = k_to_fahrenheit_difference(by), None if reading is None else celsius_to_fahrenheit(reading)
+    unit = "%RH" if row["quantity"] == RH else f"°{site.unit}"
+    difference = "K" if unit == "°C" else unit
+    where = "" if reading is None else f" at {reading:.2f} {unit}"
+    return f"{abs(by):.2f} {difference} {'higher' if by > 0 else 'lower'}{where}"
+
+
+def _time(at: datetime, site: Site) -> str:
+    return f"{at.astimezone(site.zone):%Y-%m-%d %H:%M}"
+
+
+def _unit(site: Site) -> Unit:
+    return "F" if site.unit == "F" else "C"

@@ -1,0 +1,190 @@
+"""What `eggroom doctor` found, as values; and each of it in a line, with whether it is good."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from pathlib import Path
+from typing import Any
+
+from monitor.domain.wall import filled, wall_time
+
+MIN_FREE_BYTES = 200_000_000  # months of readings of a full room; under it a card is nearly full of something else
+OF_THE_DAEMON = "the running daemon has read it"
+MANY_WAITING = 20  # notices to one contact: more have not got through for long
+
+
+@dataclass(frozen=True, slots=True)
+class Program:
+    """What runs. Versions."""
+
+    eggroom: str
+    python: str
+    sqlite: str
+
+
+@dataclass(frozen=True, slots=True)
+class DaemonFound:
+    """The running daemon's own facts; or None, and why. closed: nobody answers at its door."""
+
+    facts: Mapping[str, Any] | None
+    why: str = ""
+    closed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerFound:
+    """Whether anybody listens at the broker's address, asked where no daemon can tell. why: '' where somebody does."""
+
+    host: str
+    port: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecordFound:
+    """The record. why: what hinders reading it, '' for nothing; strangers: (batch, profile) that is unknown; lost: (batch, machine) that
+    is not configured."""
+
+    path: Path
+    there: bool
+    why: str = ""
+    size_bytes: int = 0
+    batches: int = 0
+    strangers: Sequence[tuple[str, str]] = ()
+    lost: Sequence[tuple[str, str]] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SecretFound:
+    """What hangs on a secret: a contact by its id, or the broker's settings (id ''). why: it cannot be used, None where it can; account:
+    this one, where that is because the secret is not for it to read, else ''."""
+
+    id: str
+    why: str | None
+    account: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """All of it."""
+
+    program: Program
+    config: Path
+    site: str
+    nodes: Collection[str]
+    machines: int
+    probes: Sequence[str]
+    at: datetime
+    clock_ok: bool
+    daemon: DaemonFound
+    broker: BrokerFound | None
+    record: RecordFound
+    disk: Path
+    free_bytes: int
+    contacts: Sequence[SecretFound]
+    link: SecretFound
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One line: what was looked at, whether it is good, and what was found, in words."""
+
+    what: str
+    good: bool
+    found: str
+
+
+def doctor_view(found: Found, checks: Sequence[Check]) -> dict[str, Any]:
+    """{"checks": [{"what", "good", "found"}], "daemon": the daemon's facts or None}."""
+    return {
+        "checks": [{"what": c.what, "good": c.good, "found": c.found} for c in checks],
+        "daemon": found.daemon.facts,
+    }
+
+
+def doctor_text(checks: Sequence[Check]) -> str:
+    """What was looked at, one a line, the bad ones marked."""
+    lines = [f"{'ok ' if c.good else 'BAD'} {c.what}: {c.found}" for c in checks]
+    bad = sum(not c.good for c in checks)
+    return "\n".join([*map(filled, lines), "", "all good" if not bad else f"{bad} to look at"])
+
+
+def checks_of(found: Found, zone: tzinfo) -> list[Check]:
+    """Each thing that was looked at, in words; times are on the wall's clock."""
+    of = found.program
+    synchronised = "right" if found.clock_ok else "not set; days of incubation and times shown are wrong"
+    facts = found.daemon.facts
+    read = () if facts is None else facts["contacts"]
+    contacts = [_contact(each, each.id in read) for each in found.contacts]
+    return [
+        Check("eggroom", True, f"{of.eggroom}, Python {of.python}, SQLite {of.sqlite}"),
+        Check("configuration", True, f"{found.config}: {found.machines} machines, {len(found.probes)} probes"),
+        Check("clock", found.clock_ok, f"{wall_time(found.at, zone)}: {synchronised}"),
+        *_daemon(found, zone),
+        *([] if found.broker is None else [_broker(found.broker)]),
+        *_record(found.record),
+        Check("disk", found.free_bytes >= MIN_FREE_BYTES, f"{found.free_bytes / 1e9:.1f} GB free at {found.disk}"),
+        *(contacts or [Check("contacts", False, "nobody is told, expected at least one [[contact]]")]),
+        *([] if found.link.why is None else [_secret("broker settings", "password", found.link, facts is not None)]),
+    ]
+
+
+def _daemon(found: Found, zone: tzinfo) -> list[Check]:
+    daemon, facts = found.daemon, found.daemon.facts
+    if facts is None:
+        words = f"not running ({daemon.why}), expected `eggroom run`" if daemon.closed else daemon.why
+        return [Check("daemon", False, words)]
+    running = f"running for {facts['up_s'] / 3600:.1f} h, {facts['messages']} messages, {facts['refused']} refused"
+    since = facts["broker_since"]
+    since = f" since {wall_time(datetime.fromisoformat(since), zone)}" if since else ""
+    failing, silent, waiting = facts["store_failing_s"], facts["silent_probes"], facts["notices_waiting"]
+    unknown = [p for p in facts["unknown_probes"] if p not in found.probes]
+    queued = ", ".join(f"{n} for {c}" for c, n in waiting.items()) if waiting else "none wait"
+    return [
+        Check("daemon", True, running),
+        Check("broker", facts["broker_connected"], f"{facts['broker']}{since}"),
+        Check("store", failing is None, "writing" if failing is None else f"failing for {failing:.0f} s"),
+        Check("probes", not silent, f"silent: {', '.join(silent)}" if silent else "all speak"),
+        *([Check("unknown probes", True, f"{', '.join(unknown)}; see `eggroom refused`")] if unknown else []),
+        *(_elsewhere(node, other, found) for node, other in facts["elsewhere"].items()),
+        Check("notices", not any(n > MANY_WAITING for n in waiting.values()), queued),
+    ]
+
+
+def _elsewhere(node: str, other: str, found: Found) -> Check:
+    """A node that speaks as another site: a mistake where it is one of ours."""
+    mistake = node in found.nodes
+    mend = "; mend SITE in the node's settings, or id in [site] here" if mistake else ""
+    return Check(f"node {node}", not mistake, f"speaks, but as site {other!r}, expected {found.site!r}{mend}")
+
+
+def _contact(found: SecretFound, daemon_has_it: bool) -> Check:
+    if found.why is None:
+        return Check(f"contact {found.id}", True, "the address can be used; try `eggroom contact test`")
+    return _secret(f"contact {found.id}", "address", found, daemon_has_it)
+
+
+def _secret(what: str, secret: str, found: SecretFound, daemon_has_it: bool) -> Check:
+    """One that cannot be used; what is for the daemon's account alone, a running daemon has read at its start."""
+    if found.account and daemon_has_it:
+        return Check(what, True, f"{found.account} may not read the {secret}; {OF_THE_DAEMON}")
+    return Check(what, False, str(found.why))
+
+
+def _broker(found: BrokerFound) -> Check:
+    if not found.why:
+        return Check("broker", True, f"{found.host}:{found.port}: somebody listens there")
+    why = f"{found.why[:1].lower()}{found.why[1:]}"
+    return Check("broker", False, f"{found.host}:{found.port}: {why}, expected an MQTT broker")
+
+
+def _record(found: RecordFound) -> list[Check]:
+    if found.why:
+        return [Check("record", not found.there, found.why if found.there else "none yet")]
+    return [
+        Check("record", True, f"{found.path}: {found.size_bytes / 1e6:.1f} MB, {found.batches} batches"),
+        *(Check(f"batch {b}", False, f"profile {p!r} is not among the profiles") for b, p in found.strangers),
+        *(Check(f"batch {b}", False, f"in {m!r}, which is not configured: nobody watches it") for b, m in found.lost),
+    ]

@@ -1,0 +1,88 @@
+"""What the room is like, what stands, and answering it; with and without a running daemon."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.cli.commands import Capture, ok, told
+from tests.running import eggroom, query, typed
+
+
+def test_room_needs_the_daemon(capsys: Capture, config: Path) -> None:
+    """`room` shows what is now, so it says that no daemon runs, with 1."""
+    code, out, err = typed(capsys, "room", config=config)
+    assert (code, out) == (1, "")
+    assert "no daemon runs here" in err
+    assert "expected `eggroom run`" in err
+
+
+def test_room(capsys: Capture, running: Path) -> None:
+    """`room` shows each machine against what its eggs need, in the site's unit, and what is wrong."""
+    text = ok(capsys, "room", config=running)
+    assert "Setter 1 (hen-1 day 5 setter)" in text
+    assert "103.1 °F   2.5 over, band 99.5 to 100.6" in text
+    assert "! No. 1 Setter 1: too hot, 103.1 °F," in text
+    assert "Hatcher 1 (empty)" in text
+    room = told(capsys, "room", config=running)
+    assert room.keys() == {"machines", "others"}
+    assert room["machines"][0].keys() == {
+        "machine", "name", "kind", "at", "probes", "batches", "bands", "eggs", "handling_until", "settling_until", "alarms",
+    }  # fmt: skip
+
+
+def test_handling(capsys: Capture, config: Path) -> None:
+    """`handling` says until when a machine is worked at, and ends it; without a time, or for too long, it says what was expected."""
+    said = ok(capsys, "handling", "setter-1", "--for", "20m", "--by", "sam", config=config)
+    assert said == "setter-1: handling declared for 20 min\n"
+    found = told(capsys, "handling", "setter-1", "--done", config=config)
+    assert found.keys() == {"machine", "did", "until", "shelved"}
+    assert found["did"] == "done"
+    for arguments, expected in (
+        ((), "expected either --for TIME or --done"),
+        (("--for", "20m", "--done"), "expected either --for TIME or --done"),
+        (("--for", "3h"), "180 min, expected more than 0 and at most 60 min"),
+    ):
+        code, out, err = typed(capsys, "handling", "setter-1", *arguments, config=config)
+        assert (code, out) == (2, "")
+        assert expected in err
+
+
+def test_alarms(capsys: Capture, running: Path) -> None:
+    """`alarms` shows what stands with the first act and how to answer; --all every transition; --json the same as values."""
+    text = ok(capsys, "alarms", config=running)
+    assert text.startswith("[critical] No. 1 Setter 1: too hot, 103.1 °F,")
+    assert "Open the machine, switch its heater off." in text
+    assert "eggroom ack NUMBER --by NAME" in text
+    assert told(capsys, "alarms", config=running)[0].keys() == {
+        "number", "subject", "rule", "state", "since", "ended", "quantity", "about", "value", "worst", "limit",
+        "shelved_until", "suppressed",
+    }  # fmt: skip
+    assert "No. 1 Setter 1: too hot: unacknowledged (beyond its limit)" in ok(capsys, "alarms", "--all", config=running)
+    assert told(capsys, "alarms", "--all", config=running)[0].keys() == {
+        "at", "number", "subject", "rule", "from", "to", "cause", "value", "worst", "limit", "who",
+    }  # fmt: skip
+
+
+def test_a_shelf_is_bounded(capsys: Capture, running: Path) -> None:
+    """A critical alarm is shelved for at most 15 min; off the shelf it is unacknowledged again; one not shelved says so."""
+    code, _, err = typed(capsys, "shelve", "1", "--for", "2h", config=running)
+    assert code == 2
+    assert (
+        err == "eggroom: alarm 1: shelve for 120 min, expected more than 0 and at most 15 min for priority critical\n"
+    )
+    assert "shelved until" in ok(capsys, "shelve", "1", "--for", "10m", "--by", "sam", config=running)
+    assert told(capsys, "alarms", config=running)[0]["state"] == "shelved"
+    assert ok(capsys, "unshelve", "1", config=running) == "alarm 1: unacknowledged\n"
+    code, _, err = typed(capsys, "unshelve", "1", config=running)
+    assert (code, err) == (2, "eggroom: alarm 1: unacknowledged, not shelved\n")
+
+
+def test_answering(running: Path) -> None:
+    """`ack` in a process of its own: answered once, a second time there is nothing to acknowledge; the record says who."""
+    assert (
+        eggroom("ack", "1", "--by", "sam", config=running).stdout == "alarm 1: acknowledged by sam; now acknowledged\n"
+    )
+    again = eggroom("ack", "1", "--by", "kim", config=running)
+    assert (again.returncode, again.stderr) == (2, "eggroom: alarm 1: acknowledged, nothing to acknowledge\n")
+    who = query(running, "SELECT who FROM transition WHERE state = 'acknowledged'")
+    assert who == [("sam",)]

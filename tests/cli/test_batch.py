@@ -1,0 +1,130 @@
+"""`eggroom batch ...` on the record itself, while no daemon runs."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from monitor.domain.needs.batch import Batch, declared
+from monitor.service.watch.commands import batch_view
+from monitor.settings import load_house
+from monitor.shown.terminal import batch_table
+from tests.cli.commands import Capture, ok, told
+from tests.running import ROOT, set_days_ago, typed
+
+
+def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
+    """Without a daemon a batch is set, moved, declared, listed, shown and closed on the record itself."""
+    add = [
+        "batch",
+        "add",
+        "hen-1",
+        "--species",
+        "chicken",
+        "--machine",
+        "setter-1",
+        "--set",
+        set_days_ago(17),
+        "--eggs",
+        "24",
+    ]
+    assert (
+        ok(capsys, *add, "--note", "from the old hens", config=config)
+        == "batch hen-1: chicken, day 17.0, in setter-1\n"
+    )
+    moved = told(capsys, "batch", "move", "hen-1", "hatcher-1", config=config)
+    assert (moved["machine"], len(moved["stays"])) == ("hatcher-1", 2)
+    assert (
+        ok(capsys, "batch", "stage", "hen-1", "lockdown", config=config) == "batch hen-1: lockdown declared, day 17.0\n"
+    )
+    rows = told(capsys, "batch", "list", config=config)
+    assert [row.keys() for row in rows] == [
+        {
+            "id",
+            "profile",
+            "set_at",
+            "day",
+            "eggs",
+            "numbers",
+            "split_from",
+            "note",
+            "machine",
+            "stays",
+            "declared",
+            "closed_at",
+        }
+    ]
+    assert "hen-1            chicken             17.0  lockdown     24  hatcher-1" in ok(
+        capsys, "batch", "list", config=config
+    )
+    shown = ok(capsys, "batch", "show", "hen-1", config=config)
+    assert "from the old hens" in shown
+    assert shown.count("lockdown") == 1  # that it was declared; the day that the profile gives is past
+    assert "  lockdown declared" in shown
+    one = told(capsys, "batch", "show", "hen-1", config=config)
+    assert one.pop("development")["hours_recorded"] == 0.0
+    assert one | {"day": 0} == rows[0] | {"day": 0}
+    assert ok(capsys, "batch", "close", "hen-1", config=config) == "batch hen-1: closed on day 17.0; its record stays\n"
+    assert "no open batch" in ok(capsys, "batch", "list", config=config)
+    assert [row["id"] for row in told(capsys, "batch", "list", "--all", config=config)] == ["hen-1"]
+    assert ok(capsys, "alarms", config=config) == "nothing: every alarm is normal\n"
+    assert told(capsys, "alarms", config=config) == []
+
+
+@pytest.mark.parametrize("second", [0, 1, 20, 41, 42, 43])
+def test_a_stage_shows_as_soon_as_it_is_declared(second: int) -> None:
+    """`batch list` shows a declared stage from its very second on, at whatever fraction of a day that is."""
+    at = datetime(2026, 3, 18, 6, 0, second, tzinfo=UTC)
+    batch = declared(Batch("hen-1", "chicken", datetime(2026, 3, 1, 6, 0, tzinfo=UTC)), "lockdown", at)
+    site = load_house(ROOT / "deploy" / "eggroom.toml").site
+    assert " lockdown " in batch_table([batch_view(batch, at)], site, at)
+
+
+def test_the_wall_clock_is_that_of_the_site(capsys: Capture, config: Path) -> None:
+    """What a person reads off the wall in the house's zone is what `batch add` takes and `batch show` shows."""
+    wall = (datetime.now(ZoneInfo("Europe/Berlin")) - timedelta(days=3)).replace(second=0, microsecond=0)
+    set_at = wall.replace(tzinfo=None).isoformat(timespec="minutes")
+    batch = told(capsys, "batch", "add", "b", "--species", "chicken", "--set", set_at, config=config)
+    assert datetime.fromisoformat(batch["set_at"]) == wall
+    assert f"set {wall:%d %b %H:%M}, day 3.0" in ok(capsys, "batch", "show", "b", config=config)
+
+
+def test_a_closed_batch_is_as_old_as_it_became(capsys: Capture, config: Path) -> None:
+    """`batch show` tells on which day a batch was closed, not how old it would be today."""
+    now = datetime.now(UTC)
+    at, end = (f"{now - timedelta(days=days):%Y-%m-%dT%H:%MZ}" for days in (9, 5))
+    told(capsys, "batch", "add", "b", "--species", "chicken", "--set", at, config=config)
+    told(capsys, "batch", "close", "b", "--at", end, config=config)
+    assert "closed on day 4.0" in ok(capsys, "batch", "show", "b", config=config).splitlines()[0]
+
+
+def test_what_was_said_by_mistake(capsys: Capture, config: Path) -> None:
+    """A stage is taken back, a closed batch opened again, each in one line; what there is nothing of to unsay is refused."""
+    told(capsys, "batch", "add", "b", "--species", "chicken", "--machine", "setter-1", config=config)
+    ok(capsys, "batch", "stage", "b", "lockdown", config=config)
+    assert (
+        ok(capsys, "batch", "stage", "b", "lockdown", "--take-back", config=config)
+        == "batch b: lockdown taken back, day 0.0\n"
+    )
+    ok(capsys, "batch", "close", "b", config=config)
+    assert ok(capsys, "batch", "reopen", "b", config=config) == "batch b: open again, day 0.0, in setter-1\n"
+    code, _, err = typed(capsys, "batch", "reopen", "b", config=config)
+    assert (code, err) == (2, "eggroom: batch b: open, expected a closed batch\n")
+
+
+def test_now_is_now(capsys: Capture, config: Path) -> None:
+    """Without --set, and with `--set now`, incubation begins now."""
+    for name, more in (("a", []), ("b", ["--set", "now"])):
+        set_at = told(capsys, "batch", "add", name, "--species", "chicken", *more, config=config)["set_at"]
+        assert abs(datetime.now(UTC) - datetime.fromisoformat(set_at)) < timedelta(seconds=10)
+
+
+def test_closed_batches_are_not_said_to_be_missing(capsys: Capture, config: Path) -> None:
+    """Where every batch is closed `batch list` says so, and how to see them."""
+    ok(capsys, "batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", config=config)
+    ok(capsys, "batch", "close", "hen-1", config=config)
+    assert "no open batch; 1 closed: eggroom batch list --all" in ok(capsys, "batch", "list", config=config)
+    assert "hen-1" in ok(capsys, "batch", "list", "--all", config=config)

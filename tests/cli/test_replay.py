@@ -1,0 +1,68 @@
+"""`eggroom replay`, alone and under other rules."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from tests.cli.commands import Capture, ok, told
+from tests.running import ROOT, configure, typed
+
+
+def test_replay(capsys: Capture) -> None:
+    """`replay` prints the timeline of a recording, the same each time, as text or JSON."""
+    config = ROOT / "demo_streams" / "power-cut.toml"
+    file = str(ROOT / "demo_streams" / "power-cut.jsonl")
+    assert ok(capsys, "replay", file, config=config) == (ROOT / "demo_streams" / "power-cut.timeline").read_text()
+    assert told(capsys, "replay", file, config=config).keys() == {
+        "about",
+        "readings",
+        "refused",
+        "transitions",
+        "notices",
+    }
+
+
+def test_replay_under_other_rules(capsys: Capture, tmp_path: Path) -> None:
+    """`replay --rules` sets what would have rung against what rang, as text within 80 columns or JSON; a bad file is one line, exit 2."""
+    config = ROOT / "demo_streams" / "power-cut.toml"
+    file = str(ROOT / "demo_streams" / "power-cut.jsonl")
+    rules = tmp_path / "rules.toml"
+    rules.write_text("[rules.all-silent]\non_delay_s = 86400\n")
+    text = ok(capsys, "replay", file, "--rules", str(rules), config=config)
+    assert max(map(len, text.splitlines())) <= 80
+    assert text.splitlines()[-1].startswith("With the new rules 1 alarm would not have rung")
+    plain = told(capsys, "replay", file, "--rules", str(rules), config=config)
+    assert plain.keys() == {"span_s", "episodes", "old", "new", "words"}
+    assert plain["words"] == text.splitlines()[-1]
+    rules.write_text("[rules.all-silent]\non_delay_s = 'long'\n")
+    code, out, err = typed(capsys, "replay", file, "--rules", str(rules), config=config)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "rules: all-silent.on_delay_s: 'long', expected a number" in err
+
+
+def test_replay_reads_nodes_of_other_makes(capsys: Capture, tmp_path: Path) -> None:
+    """A recording is decoded as live messages are, by the configuration's [[payload]] rules too."""
+    rule = '[[payload]]\ntopic = "shed/+/climate"\nnode = "{2}"\nprobe = "top"\ndry_bulb = "/t"\nunit = "F"\n'
+    config = configure(tmp_path, 1, more=rule)
+    lines: list[dict[str, Any]] = [{"recording": "x", "site": "elsewhere"}]
+    lines += [
+        {"at": f"2026-03-01T06:00:{s}Z", "topic": "shed/node-a/climate", "payload": '{"t":99.5}'} for s in (10, 20)
+    ]
+    lines += [{"at": "2026-03-01T06:01:00Z", "topic": "eggroom/elsewhere/node-a/status", "payload": "\ud800"}]
+    recording = tmp_path / "r.jsonl"
+    recording.write_text("".join(json.dumps(line) + "\n" for line in lines))
+    timeline = told(capsys, "replay", str(recording), config=config)
+    assert (timeline["readings"], timeline["refused"]) == (2, 1)
+
+
+def test_a_slip_of_years_in_a_recording(capsys: Capture, tmp_path: Path, config: Path) -> None:
+    """A time years after the line above is a mistake of the recording, exit 2, and not hours of silence to play."""
+    recording = tmp_path / "r.jsonl"
+    recording.write_text(
+        '{"recording":"x"}\n{"at":"2026-03-01T06:00:00Z","do":"room"}\n{"at":"2062-03-01T06:00:00Z","do":"end"}\n'
+    )
+    code, _, err = typed(capsys, "replay", str(recording), config=config)
+    assert code == 2
+    assert "line 3: at 2062-03-01T06:00:00Z, expected within 120 days" in err
