@@ -11,13 +11,13 @@ import random
 import signal
 import sys
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from monitor.adapters.clock import SystemClock
+from monitor.adapters.clock import SystemClock, forward_s
 from monitor.adapters.delivery import AppriseDelivery
 from monitor.adapters.door import Door
 from monitor.adapters.link.mapping import MappingError, PayloadRule, map_payload
@@ -114,10 +114,15 @@ class Daemon:
             inbox.put(Elsewhere(clock.now(), node, other, online))
 
         self.link = link = MqttLink(
-            settings=link_settings(house), decode=decoder(house), heard=heard, linked=linked, elsewhere=elsewhere
+            settings=link_settings(house),
+            decode=decoder(house),
+            heard=heard,
+            linked=linked,
+            elsewhere=elsewhere,
+            mono_s=forward_s,
         )
 
-        def tell_stored(rows: Any) -> None:
+        def tell_stored(rows: Sequence[tuple[str, int, int]]) -> None:
             for node, boot, seq in rows:
                 if seq >= 0:
                     link.publish(f"{prefix}/{node}/stored", encode_stored(boot, seq), retain=False)
@@ -257,7 +262,10 @@ def _password(path: Path) -> str:
 def payload_rules(house: House) -> tuple[PayloadRule, ...]:
     """The rules for nodes of other makes. Raises StartError with one line for one that cannot work."""
     try:
-        return tuple(PayloadRule(p.topic, p.node, p.probe, p.dry_bulb, p.rh, p.unit) for p in house.settings.payload)
+        return tuple(
+            PayloadRule(topic_filter=p.topic, node=p.node, probe=p.probe, dry_bulb=p.dry_bulb, rh=p.rh, unit=p.unit)
+            for p in house.settings.payload
+        )
     except MappingError as error:
         raise StartError(f"{house.path}: {error}") from error
 

@@ -59,10 +59,11 @@ def test_only_the_top_floor_prints() -> None:
 
 
 def test_the_clock_is_handed_in() -> None:
-    """No module of the ground, side and middle floors asks the machine for the time."""
+    """One module asks the machine for the time; everybody else is handed the clock."""
     found = [
         f"{path.relative_to(ROOT)}:{line}: {owner}.{name}"
-        for path in modules("domain", "analysis", "service")
+        for path in modules(".")
+        if path != ROOT / "monitor" / "adapters" / "clock.py"
         for line, owner, name in calls(path)
         if name in CLOCKS.get(owner, ())
     ]

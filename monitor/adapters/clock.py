@@ -21,6 +21,11 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
+def forward_s() -> float:
+    """The machine's forward clock, s: for how long something takes, whatever the label does."""
+    return time.monotonic()
+
+
 def kernel_synchronised() -> bool | None:
     """Whether the kernel's clock follows a time server; None where that cannot be asked (not Linux, a strict container)."""
     try:
@@ -48,7 +53,7 @@ class SystemClock:
         *,
         after: tuple[float, datetime] | None = None,
         synchronised: Callable[[], bool | None] = kernel_synchronised,
-        mono_s: Callable[[], float] = time.monotonic,
+        mono_s: Callable[[], float] = forward_s,
         utc: Callable[[], datetime] = utc_now,
     ) -> None:
         self._floor = EARLIEST if not_before is None else max(EARLIEST, not_before)
@@ -75,7 +80,7 @@ class SystemClock:
 class PacedClock:
     """Both clocks of an invented day: `speed` times as fast as life, the label beginning at `start_utc`."""
 
-    def __init__(self, speed: float, start_utc: datetime, *, mono_s: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self, speed: float, start_utc: datetime, *, mono_s: Callable[[], float] = forward_s) -> None:
         self.speed = speed
         self._start_utc = start_utc
         self._mono_s = mono_s

@@ -94,7 +94,7 @@ def run_demo(*, speed: float | None = None, for_s: float | None = None, port: in
 
 
 def _play(stage: Stage, clock: PacedClock, for_s: float | None) -> None:
-    started = time.monotonic()
+    began_s = clock.now().mono_s
     next_show_min = 5.0
     seen = 0
     while True:
@@ -111,7 +111,7 @@ def _play(stage: Stage, clock: PacedClock, for_s: float | None) -> None:
             _show_room(stage, now.utc)
         if stage.daemon.failed.is_set():
             raise DemoError("the daemon ended by a fault of its own; see the lines above")
-        if story_s >= STORY_MIN * 60.0 or (for_s is not None and time.monotonic() - started >= for_s):
+        if story_s >= STORY_MIN * 60.0 or (for_s is not None and (now.mono_s - began_s) / clock.speed >= for_s):
             return
         time.sleep(0.02)
 

@@ -15,7 +15,6 @@ import secrets
 import ssl
 import sys
 import threading
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -107,7 +106,7 @@ class MqttLink:
         linked: Callable[[bool, str], None],
         elsewhere: Callable[[str, str, bool], None] = lambda node, site, online: None,
         ping_every_s: float = PING_EVERY_S,
-        mono_s: Callable[[], float] = time.monotonic,
+        mono_s: Callable[[], float],
     ) -> None:
         self._settings = settings
         self._decode, self._heard, self._linked, self._elsewhere = decode, heard, linked, elsewhere

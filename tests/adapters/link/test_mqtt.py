@@ -16,6 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.adapters.clock import forward_s
 from monitor.adapters.link.mapping import PayloadRule, map_payload
 from monitor.adapters.link.mqtt import MAX_UNWRITTEN, LinkError, LinkSettings, MqttLink
 from monitor.adapters.link.wire import decode
@@ -81,6 +82,7 @@ def build(
         heard=ear.heard,
         linked=ear.linked,
         elsewhere=lambda *told: ear.elsewhere.append(told),
+        mono_s=forward_s,
         ping_every_s=ping_every_s,
     )
     link._client.reconnect_delay_set(0.1, 0.4)  # type: ignore[arg-type]  # as the daemon, but sooner
