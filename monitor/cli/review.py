@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.analysis.across.looked_at import USUAL, LookedAt, every_one
+from monitor.analysis.across.statistics import NoScipy
 from monitor.analysis.review.judged import shipped_causes
 from monitor.cli.frame import Asked, Failed, Parsers, Wrong, command, show, show_or_written, write_file
 from monitor.cli.record import Reported, add_archive_option, archived, house_of, one_batch, opened, profile_of
@@ -24,6 +26,7 @@ from monitor.shown.review.whole import whole_html, whole_json, whole_text
 
 _BY = ("machine", "species", "season")
 LIST = "list"
+SCIPY = "scipy>=1.11"  # as in pyproject.toml, where it is an extra: the one library that is for one command
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,10 +137,13 @@ def _outcomes(options: Outcomes) -> int:
             raise Wrong(
                 f"species {options.species!r}: no such profile, expected one of: {', '.join(sorted(species)) or 'none yet'}"
             )
-        across = across_batches(
-            history, house.site, catalogue, options.utc(), species=options.species,
-            by=options.by, finding=options.finding, exposures=options.exposure, good_share=share,
-        )  # fmt: skip
+        try:
+            across = across_batches(
+                history, house.site, catalogue, options.utc(), species=options.species,
+                by=options.by, finding=options.finding, exposures=options.exposure, good_share=share,
+            )  # fmt: skip
+        except NoScipy as error:
+            raise Failed(f"outcomes: {error}; type: {sys.executable} -m pip install '{SCIPY}'") from error
     return show(options.json, outcomes_json(across), outcomes_text(across).rstrip())
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -237,3 +238,22 @@ def test_before_there_is_a_record(capsys: Capture, tmp_path: Path) -> None:
     path = configure(tmp_path, 1)
     for words in (("review", "b-4"), ("outcomes",)):
         assert "record" in wrong(capsys, *words, config=path, code=1)
+
+
+def test_without_the_library_of_one_command(
+    capsys: Capture, house: Path, two: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where scipy is not installed, comparing batches says in a line what to type; everything else is as it was."""
+    others = [
+        ["review", "b-4"], ["history", "b-0"], ["egg", "show", "b-4"], ["batch", "list", "--all"], ["batch", "show", "b-4"],
+        ["archive", "b-4", str(tmp_path / "b.zip"), "--json"], ["alarms", "--all"], ["events"], ["rules"], ["calibrate", "--list"],
+        ["check", "--json"], ["outcomes", "--exposure", "list"],
+    ]  # fmt: skip
+    before = [ok(capsys, *command, config=house) for command in others]
+    for name in [name for name in sys.modules if name.partition(".")[0] == "scipy"]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, "scipy", None)
+    line = wrong(capsys, "outcomes", config=two, code=1)
+    assert line.startswith("eggroom: outcomes: no scipy here (")
+    assert line.endswith(f"expected it for comparing batches; type: {sys.executable} -m pip install 'scipy>=1.11'")
+    assert [ok(capsys, *command, config=house) for command in others] == before

@@ -267,13 +267,20 @@ def holm(p_values: Sequence[float]) -> list[float]:
     return corrected
 
 
+class NoScipy(Exception):
+    """The library for exact tests is not installed; one line."""
+
+
 def exact(table: Table) -> tuple[float, float, float, float]:
     """(conditional odds ratio, low, high, two-sided p) of a table without an empty margin, at CONFIDENCE.
 
     The estimate is the conditional one, which differs from the cross product; ends may be 0 or infinity. Raises ValueError for an
-    empty margin. Reference: Fisher (1935), J. R. Stat. Soc. 98:39-82; the p-value adds up all tables no likelier than this one.
+    empty margin, NoScipy where that library is missing. Reference: Fisher (1935), J. R. Stat. Soc. 98:39-82; the p-value adds up all tables no likelier than this one.
     """
-    from scipy import stats  # type: ignore[import-untyped]  # loaded when the first table is asked for: it takes a second
+    try:  # loaded when the first table is asked for: it takes a second, and 140 MB of a card that need not have it
+        from scipy import stats  # type: ignore[import-untyped]
+    except ImportError as error:
+        raise NoScipy(f"no scipy here ({error}), expected it for comparing batches") from error
 
     a, b, c, d = table.counts
     if 0 in (a + b, c + d, a + c, b + d):
