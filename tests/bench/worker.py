@@ -21,7 +21,6 @@ import monitor.service.watch.engine as engine
 from monitor import app
 from monitor.adapters.link.mqtt import MqttLink
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.cli.logs import start_logging
 from monitor.domain.state.known import Look
 from monitor.domain.watch import evaluate
 from monitor.settings import load_house
