@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.app import DOOR_NAME
-from monitor.cli.main import DEFAULT_CONFIG
+from monitor.cli.frame import DEFAULT_CONFIG
 from monitor.settings import Settings
 from tests.walk import FOUND_IN, commands
 

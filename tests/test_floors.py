@@ -242,8 +242,9 @@ def private_uses(path: Path) -> Iterator[str]:
                     yield f"{path.name}:{node.lineno} imports {alias.name}"
                 imported.add(alias.asname or alias.name)
     for node in ast.walk(tree):
-        private = isinstance(node, ast.Attribute) and node.attr.startswith("_") and not node.attr.startswith("__")
-        if private and ast.unparse(node.value) in imported:
+        if not isinstance(node, ast.Attribute) or not node.attr.startswith("_") or node.attr.startswith("__"):
+            continue
+        if ast.unparse(node.value) in imported:
             yield f"{path.name}:{node.lineno} uses {ast.unparse(node)}"
 
 

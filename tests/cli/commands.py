@@ -21,7 +21,7 @@ def commands() -> dict[str, Any]:
     def below(parser: Any) -> Any:
         return next((a.choices for a in parser._actions if a.__class__.__name__ == "_SubParsersAction"), None)
 
-    found = {}
+    found: dict[str, Any] = {}
     for name, parser in below(main.parser_of([*main.COMMANDS])).items():
         verbs = below(parser)
         found |= {name: parser} if verbs is None else {f"{name} {verb}": sub for verb, sub in verbs.items()}

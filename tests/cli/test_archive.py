@@ -21,6 +21,7 @@ from monitor.cli import history as history_commands
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Group, StoredReading
+from monitor.shown.history import files
 from tests.archived import CONFIG, closed_batch, day, fill, open_batch
 from tests.cli.commands import Capture, told
 from tests.running import configure, typed
@@ -121,7 +122,7 @@ def test_figures_that_another_version_counts_otherwise(
     file = tmp_path / "hen-1.zip"
     said(capsys, "archive", "hen-1", str(file), config=shut)
     monkeypatch.setattr(history_commands, "PROGRAM", "eggroom 9")
-    real = history_commands.to_json
+    real = files.to_json
     monkeypatch.setattr(history_commands, "to_json", lambda *given: real(*given) | {"more": 1})
     code, out, err = typed(capsys, "history", "--archive", str(file), "--json")
     assert (code, json.loads(out)["more"]) == (0, 1)
