@@ -556,7 +556,10 @@ class RecordSuite:
         record.ledger.commit(Group(numberings={("node-a", 950): Numbering(51)}))
         loaded = record.again().ledger.load().numberings
         assert loaded.pop(("node-b", 5)) == Numbering(9)
-        assert loaded == {("node-a", 1000 - boot): Numbering(boot + (boot == 50)) for boot in range(36, 100)}
+        kept = {("node-a", 1000 - boot): Numbering(boot + (boot == 50)) for boot in range(36, 100)}
+        assert list(loaded.items()) == list(
+            kept.items()
+        )  # in the order in which they began: a run forgets the first of them
 
     def test_the_numbers_on_eggs_that_were_split_off(self, record: Record) -> None:
         """A batch whose eggs are not numbered from 1 keeps their numbers, and which batch they were set in."""

@@ -172,6 +172,17 @@ def test_a_backup_takes_no_notice_of_one_that_was_cut_off(path: Path, opened: Op
         assert [p.name for p in target.parent.iterdir()] == ["copy.db"]
 
 
+def test_a_backup_lets_go_of_the_record(path: Path, tmp_path: Path) -> None:
+    """A program that makes many backups has none of them open afterwards."""
+    opened = open_writer(path)
+    SqliteLedger(opened.connection).commit(full_group())
+    opened.close()
+    before = sorted(os.listdir("/proc/self/fd"))
+    kept = [backup(path, tmp_path / f"copy-{n}.db") for n in range(3)]
+    assert len(set(kept)) == 1
+    assert sorted(os.listdir("/proc/self/fd")) == before
+
+
 def test_a_backup_that_fails_leaves_nothing_beside(
     path: Path, opened: Opened, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
