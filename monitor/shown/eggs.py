@@ -18,6 +18,7 @@ from monitor.domain.needs.batch import counted, day_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
+from monitor.shown.values import show_interval
 
 WIDE = 77  # characters of a line, and two more where it is indented
 _LAST_WIDE = 25  # characters of what was seen last, in a line of the table
@@ -89,12 +90,12 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> I
     until = "" if weighed.until is None else f", until {wall_time(weighed.until, site.zone)}"
     if by_pip is not None:
         target = "" if water.window_pct is None else ", target {:g} to {:g} %".format(*water.window_pct)
-        yield f"{'by pip':<13} {_interval(by_pip)}{target}"
-    yield f"{'lost in all' if until else 'lost so far':<13} {_interval(loss.now_pct)}{until}"
+        yield f"{'by pip':<13} {show_interval(by_pip)}{target}"
+    yield f"{'lost in all' if until else 'lost so far':<13} {show_interval(loss.now_pct)}{until}"
     if weighed.until is None and by_pip is None:
-        yield f"{'by pip':<13} {_interval(loss.pip_pct)}, day {water.pip_day:.1f}{_state(weighed.track)}"
+        yield f"{'by pip':<13} {show_interval(loss.pip_pct)}, day {water.pip_day:.1f}{_state(weighed.track)}"
     if weighed.until is None:
-        yield f"{'by hatch':<13} {_interval(loss.hatch_pct)}, as if the shell stayed whole"
+        yield f"{'by hatch':<13} {show_interval(loss.hatch_pct)}, as if the shell stayed whole"
     if weighed.until is None and loss.line.by_days:
         yield f"{'to set':<13} no humidity was recorded, so none can be told"
     elif weighed.until is None and water.window_pct is not None and by_pip is None:
@@ -104,9 +105,9 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> I
 def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> Iterator[str]:
     yield from _ahead_lines(weighed, loss, water, site)
     line = loss.line
-    yield f"{'mass at set':<13} {_interval(line.mass_at_set_g, 'g', 2)}"
+    yield f"{'mass at set':<13} {show_interval(line.mass_at_set_g, 'g', 2)}"
     if line.conductance_mg_d_kpa is not None:
-        yield f"{'conductance':<13} {_interval(line.conductance_mg_d_kpa, 'mg a day and kPa')}"
+        yield f"{'conductance':<13} {show_interval(line.conductance_mg_d_kpa, 'mg a day and kPa')}"
         yield f"{'on record':<13} {100.0 * line.recorded:.0f} % of the time up to the last weighing"
     if line.left_out:
         which = ", ".join(str(number) for number in line.left_out)
@@ -114,7 +115,7 @@ def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> It
 
 
 def _together(found: BatchLoss, water: Water, site: Site) -> Iterator[str]:
-    yield f"together: {_interval(found.now_pct)} lost, {_interval(found.pip_pct)} by pip{_state(water.track)}"
+    yield f"together: {show_interval(found.now_pct)} lost, {show_interval(found.pip_pct)} by pip{_state(water.track)}"
     yield f"  spread {found.sd_pct:.1f} (sd), from {found.low_pct:.1f} to {found.high_pct:.1f} %"
     if found.outliers:
         yield from _wrapped(f"  unlike the rest: {_eggs(found.outliers)}")
@@ -178,7 +179,7 @@ def _where(book: EggBook, water: Water, site: Site) -> str:
 
 
 def _judged(weighed: Weighed, site: Site) -> str:
-    return "" if weighed.loss is None else weighed.track.words if weighed.track else _interval(weighed.loss.pip_pct)
+    return "" if weighed.loss is None else weighed.track.words if weighed.track else show_interval(weighed.loss.pip_pct)
 
 
 def _entries(book: EggBook, entries: Sequence[Entry], site: Site) -> Iterator[str]:
@@ -236,10 +237,6 @@ def _about(entry: Entry) -> str:
 def _over(look: Entry, now: datetime) -> str:
     assert isinstance(look.fact, LookAgain)
     return " (its time has come)" if look.fact.look_at <= now else ""
-
-
-def _interval(found: Interval, unit: str = "%", digits: int = 1) -> str:
-    return f"{found.value:.{digits}f} {unit} ({found.low:.{digits}f} to {found.high:.{digits}f})"
 
 
 def _state(track: Track | None) -> str:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+from typing import TYPE_CHECKING
 
-from monitor.analysis.history.figures import Limits
 from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.readings.reading import from_ms
 from monitor.domain.wall import sheet_time
+
+if TYPE_CHECKING:  # messages are put into words without numpy
+    from monitor.analysis.history.figures import Limits
 
 WORDS = {DRY_BULB: "dry bulb", RH: "humidity", WET_BULB: "wet bulb", EGG: "egg (estimate)"}
 
@@ -65,6 +67,17 @@ def duration(seconds: float) -> str:
     return f"{hours // 24} d {hours % 24} h"
 
 
-def per_cent(share: float) -> str:
-    """Rounded down, so that only what is whole is called 100 %; the billionth is rounding in sums of hours."""
-    return f"{math.floor((share + 1e-9) * 1000.0) / 10.0:.1f} %"
+def rough_span(seconds: float) -> str:
+    """The same where there is little room for it: 25 min, 2.3 h; 0 for less than none."""
+    minutes = max(0.0, seconds / 60.0)
+    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
+
+
+def short_span(seconds: float | None) -> str:
+    """As short as it can be said: 20s, 5m, 1.5h, 1d; `-` for none."""
+    if seconds is None:
+        return "-"
+    for size, name in ((86_400, "d"), (3600, "h"), (60, "m")):
+        if seconds >= size and seconds * 2 % size == 0:
+            return f"{seconds / size:g}{name}"
+    return f"{seconds:g}s"

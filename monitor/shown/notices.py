@@ -18,6 +18,7 @@ from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable
+from monitor.shown.form import rough_span
 from monitor.shown.values import show_band, show_value, subject_name
 
 MAX_TEXT = 200  # characters before the link: about what a locked phone shows (judgement)
@@ -125,8 +126,7 @@ def _worst(facts: Facts, site: Site) -> str:
 def _lasted(facts: Facts, at: datetime) -> str:
     if facts.since is None:
         return "a while"
-    minutes = max(0.0, ((facts.ended or at) - facts.since).total_seconds() / 60.0)
-    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
+    return rough_span(((facts.ended or at) - facts.since).total_seconds())
 
 
 def _batches(facts: Facts) -> str:

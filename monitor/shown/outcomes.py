@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 
 from monitor.analysis.across.statistics import CHANCE, Association, Ending, Rate, Rates
 from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Written
-from monitor.shown import text
-from monitor.shown.report import INSET, Block, Heading, Item, Paragraph, Report, Section, plain
+from monitor.shown.report import text
+from monitor.shown.report.tree import INSET, Block, Heading, Item, Paragraph, Report, Section, plain
 
 TOGETHER_MEANS = (
     "Batches of which it is so are set against batches of which it is not; where the record cannot say, a batch is in"

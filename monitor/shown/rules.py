@@ -19,6 +19,7 @@ from monitor.domain.needs.rules import CHANGEABLE, SITE_WIDE, Rule
 from monitor.domain.needs.site import HOLDS_EGGS, Machine, Site
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.plan import BAND_SHARE
+from monitor.shown.form import short_span
 from monitor.shown.values import show_figure
 
 OF_BAND, CAPPED = "band", "a quarter of the band"  # origins that only a machine with eggs in it has
@@ -169,10 +170,12 @@ def _row_lines(rows: Sequence[Mapping[str, Any]], letters: Mapping[tuple[str, ..
     for row in rows:
         mark = letters.get(tuple(row["limit_from"]), " ")
         star = "*" if row["origins"]["deadband"] == CAPPED else " "
-        delays = f"{_span(row['on_delay_s']):>4} {_span(row['off_delay_s']):>4} {_span(row['re_alarm_s']):>5}"
+        delays = (
+            f"{short_span(row['on_delay_s']):>4} {short_span(row['off_delay_s']):>4} {short_span(row['re_alarm_s']):>5}"
+        )
         lines.append(
             f"  {row['rule']:<21} {row['priority']:<8} {_limit(row, unit):>10} {mark} {_deadband_words(row, unit):>4}{star} "
-            f"{delays} {_span(row['respond_min'] * 60):>7}"
+            f"{delays} {short_span(row['respond_min'] * 60):>7}"
         )
         own = [
             f"{_TOLD[name]}: {origin}"
@@ -196,16 +199,6 @@ def _deadband_words(row: Mapping[str, Any], unit: str) -> str:
     """A difference, in the unit of the limit: °F are smaller."""
     of_temperature = row["quantity"] in (DRY_BULB, WET_BULB) or row["unit"] == "C"
     return f"{round(row['deadband'] * (1.8 if unit == 'F' and of_temperature else 1.0), 2):g}"
-
-
-def _span(seconds: float | None) -> str:
-    """A time as short as it can be said: 20s, 5m, 1.5h, 1d."""
-    if seconds is None:
-        return "-"
-    for size, name in ((86_400, "d"), (3600, "h"), (60, "m")):
-        if seconds >= size and seconds * 2 % size == 0:
-            return f"{seconds / size:g}{name}"
-    return f"{seconds:g}s"
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:

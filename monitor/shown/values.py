@@ -1,12 +1,18 @@
-"""One value, one band and one subject in words: what messages, tables and pages call them."""
+"""Numbers with their units, and one subject, in words: what messages, tables and pages call them."""
 
 from __future__ import annotations
 
-from monitor.domain.air.units import celsius_to_fahrenheit
+import math
+from typing import TYPE_CHECKING
+
+from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
 from monitor.domain.needs.bands import EGG, RH, WET_BULB
 from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Site
+
+if TYPE_CHECKING:  # messages are put into words without numpy
+    from monitor.analysis.water.loss import Interval
 
 
 def subject_name(subject: str, site: Site) -> str:
@@ -53,3 +59,25 @@ def show_band(quantity: str, band: Band, unit: str) -> str:
     if low is None:
         return f"under {figure(high)}" if high is not None else "none"
     return f"over {figure(low)}" if high is None else f"{figure(low)} to {figure(high)}"
+
+
+def per_cent(share: float) -> str:
+    """Rounded down, so that only what is whole is called 100 %; the billionth is rounding in sums of hours."""
+    return f"{math.floor((share + 1e-9) * 1000.0) / 10.0:.1f} %"
+
+
+def show_interval(found: Interval, unit: str = "%", digits: int = 1) -> str:
+    """A value with the bounds that hold it (95 %): `12.8 % (12.1 to 13.5)`."""
+    return f"{found.value:.{digits}f} {unit} ({found.low:.{digits}f} to {found.high:.{digits}f})"
+
+
+def show_checked(of: str, value: float, unit: str) -> str:
+    """A figure of a review, of whose unit its check says; unit: C or F, of temperatures."""
+    if of in ("C", "K"):
+        shown = (
+            value if unit == "C" else celsius_to_fahrenheit(value) if of == "C" else k_to_fahrenheit_difference(value)
+        )
+        return f"{shown:.2f} {'°F' if unit == 'F' else '°C' if of == 'C' else 'K'}"
+    if of == "h":
+        return f"{value:.2g} h" if value < 1.0 else f"{value:.1f} h"
+    return f"{100.0 * value:.0f} %" if of == "share" else f"{value:.1f} {of}"

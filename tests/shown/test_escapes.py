@@ -23,10 +23,10 @@ from monitor.domain.eggs.temperature import EggModel
 from monitor.domain.published.causes import Catalogue, Published
 from monitor.domain.readings.calibration import Calibration, by_offset
 from monitor.domain.wall import printable
-from monitor.shown import page, text
 from monitor.shown.form import Shown
 from monitor.shown.history.report import Header, history_report
-from monitor.shown.report import (
+from monitor.shown.report import page, text
+from monitor.shown.report.tree import (
     CAUTION,
     INSET,
     OF_DRAWINGS,

@@ -19,7 +19,7 @@ from monitor.domain.readings.reading import from_ms
 from monitor.domain.wall import wall_clock
 from monitor.shown.form import WORDS, Shown
 from monitor.shown.history.felt import happening_words
-from monitor.shown.page import safe
+from monitor.shown.report.page import safe
 
 HEIGHT = 170.0
 HOUR_MS = 3_600_000

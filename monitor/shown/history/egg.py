@@ -21,7 +21,8 @@ from monitor.shown.form import Shown
 from monitor.shown.history.felt import happening_words
 from monitor.shown.history.felt_files import happening_record
 from monitor.shown.plain import Record, exact, value
-from monitor.shown.report import PAGE_ONLY, Drawing, Heading, Section, plain
+from monitor.shown.report.tree import PAGE_ONLY, Drawing, Heading, Section, plain
+from monitor.shown.values import show_interval
 
 # Columns that the CSV of one egg has after those of every history, by their key in a record.
 COLUMNS = {
@@ -66,8 +67,8 @@ def _water_lines(part: EggPart, shown: Shown) -> Iterator[str]:
         if part.masses:
             yield f"loss not known: {part.reason}"
         return
-    yield f"mass at set {_interval(loss.line.mass_at_set_g, 'g', 2)}"
-    yield f"lost {_interval(loss.now_pct, '%', 1)} by {shown.time(part.lost_by)}, day {day_words(part.batch.day(part.lost_by))}"
+    yield f"mass at set {show_interval(loss.line.mass_at_set_g, 'g', 2)}"
+    yield f"lost {show_interval(loss.now_pct)} by {shown.time(part.lost_by)}, day {day_words(part.batch.day(part.lost_by))}"
     if line_pct is None or part.window_pct is None:
         yield "no line to follow: no source gives a target for this species"
     else:
@@ -78,13 +79,13 @@ def _water_lines(part: EggPart, shown: Shown) -> Iterator[str]:
                 f" by pip, day {part.pip_day:.1f}: {low:g} to {high:g} %"
             )
         else:
-            yield f"lost by pip {_interval(part.by_pip_pct, '%', 1)}; the species' line at pip: {low:g} to {high:g} %"
+            yield f"lost by pip {show_interval(part.by_pip_pct)}; the species' line at pip: {low:g} to {high:g} %"
     conductance = loss.line.conductance_mg_d_kpa
     if conductance is None:
         yield "conductance not known: no humidity was recorded"
     else:
         share = f"{100.0 * loss.line.recorded:.0f} % of the time up to the last weighing is on record"
-        yield f"conductance {_interval(conductance, 'mg a day and kPa', 1)}; {share}"
+        yield f"conductance {show_interval(conductance, 'mg a day and kPa', 1)}; {share}"
 
 
 def book_section(part: EggPart, shown: Shown) -> Section:
@@ -95,10 +96,6 @@ def book_section(part: EggPart, shown: Shown) -> Section:
 
 def _dead(end: Entry) -> bool:
     return isinstance(end.fact, Dead)
-
-
-def _interval(found: Interval, unit: str, digits: int) -> str:
-    return f"{found.value:.{digits}f} {unit} ({found.low:.{digits}f} to {found.high:.{digits}f})"
 
 
 # --- to programs

@@ -10,7 +10,7 @@ from monitor.analysis.history.egg import EggPart, lost_pct
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.shown.form import Shown
 from monitor.shown.history.draw import Ticks, rect, round_step, svg, times
-from monitor.shown.page import safe
+from monitor.shown.report.page import safe
 
 HEIGHT = 120.0
 FEWEST = 2  # one weighing is no line

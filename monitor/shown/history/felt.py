@@ -13,8 +13,9 @@ from monitor.domain.needs.batch import whole_day
 from monitor.domain.published.exposure import ABOVE, REACHED, SHORT
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.wall import printable
-from monitor.shown.form import Shown, duration, per_cent
-from monitor.shown.report import INSET, Heading, Paragraph, Section, plain
+from monitor.shown.form import Shown, duration
+from monitor.shown.report.tree import INSET, Heading, Paragraph, Section, plain
+from monitor.shown.values import per_cent
 
 LISTED = 20  # openings told one by one in words; JSON and CSV have them all
 DAY_MS = 86_400_000

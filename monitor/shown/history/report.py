@@ -24,14 +24,14 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.calibration_words import said
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.wall import printable
-from monitor.shown import page, text
-from monitor.shown.form import WORDS, Shown, duration, per_cent
+from monitor.shown.form import WORDS, Shown, duration
 from monitor.shown.history.development import development_lines
 from monitor.shown.history.draw import Ticks, axis, drawing, legend, strips
 from monitor.shown.history.egg import book_section, end_line, water_section
 from monitor.shown.history.egg_draw import loss_drawing
 from monitor.shown.history.felt import dose_section, felt_lines, happening_section, openings_per_day
-from monitor.shown.report import (
+from monitor.shown.report import page, text
+from monitor.shown.report.tree import (
     HEADED_ON_PAGE,
     INSET,
     PAGE_ONLY,
@@ -45,6 +45,7 @@ from monitor.shown.report import (
     Table,
     plain,
 )
+from monitor.shown.values import per_cent
 
 LISTED = 20  # excursions, and gaps, told one by one; JSON and CSV have them all
 

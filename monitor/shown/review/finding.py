@@ -26,11 +26,12 @@ from monitor.analysis.review.judged import (
     Figure,
     Verdict,
 )
-from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_difference, quoted_in
+from monitor.domain.air.units import quoted_in
 from monitor.domain.published.causes import BEFORE_SET, COLD, DOSE, HEAT, HIGH, LOSS, LOW, MEAN, WINDOWS, Catalogue
 from monitor.domain.published.exposure import EXPOSURES, shown_c
 from monitor.domain.published.exposure import SOURCES as EXPOSURE_SOURCES
-from monitor.shown.report import CAUTION, Heading, Item, Paragraph, Scale, Section
+from monitor.shown.report.tree import CAUTION, Heading, Item, Paragraph, Scale, Section
+from monitor.shown.values import per_cent, show_checked
 
 MEANS = {
     SUPPORTED: "the record shows what these sources describe",
@@ -209,7 +210,7 @@ def _figure(verdict: Verdict, figure: Figure, unit: str) -> str:
     if cause.check == LOSS or not figure.coverage < 1.0:
         return text
     gap = f", longest gap {figure.longest_gap_h:.1f} h" if check.kind == DOSE else ""
-    return f"{text}; covered {_per_cent(figure.coverage)}{gap}"
+    return f"{text}; covered {per_cent(figure.coverage)}{gap}"
 
 
 def _outside(verdict: Verdict) -> float | None:
@@ -249,21 +250,7 @@ def _band(figure: Figure, shown: Callable[[float], str]) -> str:
 
 def _shown(of: str, unit: str) -> Callable[[float], str]:
     """How a value of that unit is written."""
-    fahrenheit = unit == "F"
-    return {
-        "C": lambda v: f"{celsius_to_fahrenheit(v):.2f} °F" if fahrenheit else f"{v:.2f} °C",
-        "K": lambda v: f"{k_to_fahrenheit_difference(v):.2f} °F" if fahrenheit else f"{v:.2f} K",
-        "%RH": lambda v: f"{v:.1f} %RH",
-        "%": lambda v: f"{v:.1f} %",
-        "share": lambda v: f"{100.0 * v:.0f} %",
-        "h": lambda v: f"{v:.2g} h" if v < 1.0 else f"{v:.1f} h",
-        "a day": lambda v: f"{v:.1f} a day",
-    }[of]
-
-
-def _per_cent(share: float) -> str:
-    """Rounded down: only what is whole is called 100 %."""
-    return f"{int(share * 1000.0) / 10.0:.1f} %"
+    return lambda value: show_checked(of, value, unit)
 
 
 def _exposure(id_: str, unit: str) -> str:

@@ -12,11 +12,11 @@ from monitor.domain.eggs.words import eggs_words
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
 from monitor.domain.wall import utc_text
-from monitor.shown import page, text
 from monitor.shown.form import Shown
-from monitor.shown.report import INSET, OF_DRAWINGS, Heading, Paragraph, Report, Section, plain
+from monitor.shown.report import page, text
+from monitor.shown.report.style import STYLE
+from monitor.shown.report.tree import INSET, OF_DRAWINGS, Heading, Paragraph, Report, Section, plain
 from monitor.shown.review.finding import CLOSING, PREAMBLE, TEMPERATURES_OF, finding_sections, source_lines, to_json
-from monitor.shown.style import STYLE
 
 # Beside the style of a history: a cause and what is said to it stay on one sheet, a caution stands in a frame.
 _STYLE = STYLE + (

@@ -22,7 +22,7 @@ from monitor.service.reports.water import water_of
 from monitor.shown.eggs import book_text, egg_text, water_view
 from monitor.shown.form import Shown
 from monitor.shown.history.egg import water_section
-from monitor.shown.report import Report
+from monitor.shown.report.tree import Report
 from monitor.shown.review.whole import whole_text
 from tests.fakes import MemoryStore
 from tests.seasons import DAMP_RH, SETTER_RH, batch_of, ended, five_seasons, group, make_site, put, set_at

@@ -14,12 +14,12 @@ from monitor.analysis.history.egg import EggPart
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Dead, Hatched, Note, Removed, Weighing
 from monitor.domain.wall import WIDTH
-from monitor.shown import text
 from monitor.shown.form import Shown
 from monitor.shown.history.egg import COLUMNS, end_line, water_section
 from monitor.shown.history.files import to_csv, to_json
 from monitor.shown.history.report import Header, to_text
-from monitor.shown.report import Report
+from monitor.shown.report import text
+from monitor.shown.report.tree import Report
 from tests.fakes import MemoryStore
 from tests.one_egg import day, hens, make_site, part_of, record, report, written
 

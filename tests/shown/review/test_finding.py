@@ -20,8 +20,8 @@ from monitor.analysis.review.judged import (
 )
 from monitor.domain.air.units import quoted_in
 from monitor.domain.published.causes import LOSS, WHOLE
-from monitor.shown import text as as_text
-from monitor.shown.report import Heading, Report, Section, plain
+from monitor.shown.report import text as as_text
+from monitor.shown.report.tree import Heading, Report, Section, plain
 from monitor.shown.review.finding import CLOSING, MEANS, WHY, finding_sections, source_lines, to_json
 from tests.analysis.review.test_judged import EVERY, first_of
 

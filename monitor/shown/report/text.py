@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from monitor.domain.wall import filled, printable
-from monitor.shown.report import (
+from monitor.shown.report.tree import (
     EVERYWHERE,
     INSET,
     OF_DRAWINGS,

@@ -9,8 +9,19 @@ from collections.abc import Iterator, Sequence
 from html import escape
 
 from monitor.domain.wall import printable
-from monitor.shown.report import CAUTION, HEADED_ON_PAGE, INSET, Block, Item, Paragraph, Report, Scale, Section, Table
-from monitor.shown.style import STYLE
+from monitor.shown.report.style import STYLE
+from monitor.shown.report.tree import (
+    CAUTION,
+    HEADED_ON_PAGE,
+    INSET,
+    Block,
+    Item,
+    Paragraph,
+    Report,
+    Scale,
+    Section,
+    Table,
+)
 
 _LOOKS = {INSET: "in", CAUTION: "caution"}
 

@@ -1,0 +1,1 @@
+"""A report as a tree of sections, and its two drawers: text and page."""
