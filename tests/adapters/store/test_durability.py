@@ -14,6 +14,8 @@ import pytest
 
 from monitor.adapters.store.connection import Opened, open_reader, open_writer, suspect_mark
 from monitor.adapters.store.ledger import SqliteLedger, backup
+from monitor.adapters.store.migrations import migrate
+from monitor.adapters.store.salvage import take_over
 from monitor.domain.state.record import Event, Group
 from monitor.service.ports import StoreFailure
 from tests.ports import at, full_group, line, reading
@@ -200,3 +202,23 @@ def test_a_backup_that_fails_leaves_nothing_beside(
         backup(path, target)
     assert target.read_bytes() == b"the former"
     assert [p.name for p in target.parent.iterdir()] == ["copy.db"]
+
+
+def test_a_take_over_that_cannot_be_kept_leaves_nothing(path: Path, opened: Opened) -> None:
+    """Where what was read of a damaged record cannot be committed, nothing of it is in the new one, and nothing is left open in it."""
+    SqliteLedger(opened.connection).commit(full_group())
+    new = sqlite3.connect(":memory:", isolation_level=None)
+    migrate(new)
+
+    def deny(action: int, what: str | None, *_: object) -> int:
+        return sqlite3.SQLITE_DENY if (action, what) == (sqlite3.SQLITE_TRANSACTION, "COMMIT") else sqlite3.SQLITE_OK
+
+    new.set_authorizer(deny)
+    with pytest.raises(sqlite3.DatabaseError, match="not authorized"):
+        take_over(opened.connection, new)
+    assert not new.in_transaction
+    assert new.execute("SELECT count(*) FROM batch").fetchone() == (0,)
+    new.set_authorizer(None)
+    assert "batch" in take_over(opened.connection, new)
+    assert new.execute("SELECT count(*) FROM batch").fetchone() == (1,)
+    new.close()
