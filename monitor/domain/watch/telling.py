@@ -73,7 +73,7 @@ def tell(look: Look, transition: Transition) -> Alarm:
     rule = rule_of(look, *alarm.key)
     facts = facts_of(transition, _concerned(look, alarm), _doubtful(look, alarm))
     priority = LOW if closing else rule.priority  # good news wakes nobody
-    _put(look, look.site.contacts, alarm, priority, facts, closing)
+    _put(look, alarm, look.site.contacts, priority=priority, facts=facts, closing=closing)
     return replace(alarm, told=not closing)
 
 
@@ -85,13 +85,13 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
         facts = facts_of(again, _concerned(look, alarm), _doubtful(look, alarm))
         unheard = set(look.state.unsent.values())
         reached = [contact for contact in look.site.contacts if (contact, alarm.number) not in unheard]
-        _put(look, reached, alarm, rule.priority, facts, False)
+        _put(look, alarm, reached, priority=rule.priority, facts=facts)
     return replace(alarm, asked_mono_s=look.now.mono_s)
 
 
 def _put(
-    look: Look, contacts: Iterable[str], alarm: Alarm, priority: str, facts: Facts, closing: bool
-) -> None:  # fmt: skip
+    look: Look, alarm: Alarm, contacts: Iterable[str], *, priority: str, facts: Facts, closing: bool = False
+) -> None:
     """One notice for each contact into `out`, as long as the outbox has room for it."""
     for contact in contacts:
         look.state.last_notice += 1

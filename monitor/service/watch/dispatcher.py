@@ -45,7 +45,16 @@ class Dispatcher:
         self._monotonic = monotonic
         self._pace = pace
         self._workers = {
-            contact.id: _Worker(contact, delivery, stages, report, utc, monotonic, pace, Queue(jitter))
+            contact.id: _Worker(
+                contact,
+                Queue(jitter),
+                delivery=delivery,
+                stages=stages,
+                report=report,
+                utc=utc,
+                monotonic=monotonic,
+                pace=pace,
+            )
             for contact in contacts
         }
 
@@ -89,13 +98,14 @@ class _Worker:
     def __init__(
         self,
         contact: Contact,
+        queue: Queue,
+        *,
         delivery: Delivery,
         stages: Sequence[Stage],
         report: Callable[[Attempt], None],
         utc: Callable[[], datetime],
         monotonic: Callable[[], float],
         pace: float,
-        queue: Queue,
     ) -> None:
         self._contact = contact
         self._delivery = delivery

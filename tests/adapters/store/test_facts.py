@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.facts import facts_of_text, facts_text
+from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.alarms.notice import Facts, Told
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.reading import from_ms
+from monitor.domain.state.record import Group
+from tests.told import WORDS, about
 
 T0 = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
 WHOLE = Facts(
@@ -68,3 +73,18 @@ def test_the_form_is_held() -> None:
         "batches": [{"batch": "hen-1", "day": 0, "stage": "setter"}, {"batch": "hen-2", "day": 18, "stage": "lockdown"}],
         "place": "setter-1", "doubtful": True,
     }  # fmt: skip
+
+
+def test_what_a_restart_finds_unsent_is_joined_like_any_other(tmp_path: Path) -> None:
+    """Six alarms that no phone has heard of are, for the next run, the same one message: its count, its first, its advice."""
+    six = [about(n, f"Setter {n}", after_s=n) for n in range(1, 7)]
+    opened = open_writer(tmp_path / "eggroom.db")
+    SqliteLedger(opened.connection).commit(Group(notices=six))
+    opened.close()
+    opened = open_writer(tmp_path / "eggroom.db")
+    waiting = SqliteLedger(opened.connection).load().waiting
+    opened.close()
+    assert list(waiting) == six
+    told = WORDS.join(waiting)
+    assert told == WORDS.join(six)
+    assert told.title == "6 machines too hot: first Setter 1 at 02:14"
