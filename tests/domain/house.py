@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from typing import TypeVar
 
 from monitor.domain.air.units import Unit
 from monitor.domain.alarms.alarm import Alarm, Transition, state_of
@@ -27,9 +28,17 @@ T0 = datetime(2026, 3, 10, 8, 0, tzinfo=UTC)
 MONO0_S = 5_000.0  # any number: nothing may depend on where the forward clock starts
 RULES = shipped_rules()
 
+Known = TypeVar("Known")
+
 WARM = Band(36.0, 37.0, 37.5, 38.0, 39.0)
 DRY_RH, MOIST_RH = Band(30.0, 40.0, 45.0, 50.0, 60.0), Band(50.0, 60.0, 65.0, 80.0, 90.0)
 DRY_WET, MOIST_WET = Band(25.0, 27.0, 28.0, 29.0, 31.0), Band(28.0, 30.0, 31.0, 33.0, 35.0)
+
+
+def there(value: Known | None) -> Known:
+    """What must be known at this place of a test."""
+    assert value is not None
+    return value
 
 
 def profile(
@@ -210,7 +219,7 @@ class Story:
     def put(self, *changed: Batch) -> None:
         """A batch set, moved, declared or closed by a person, as a request does it."""
         self.state.batches |= {b.id: b for b in changed}
-        self.state.plans.clear()
+        self.state.plan_anew()
         out = Group()
         for machine in self.site.machines:
             plan(self.look(out), machine)

@@ -204,7 +204,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 @mutant("while the daemon was stopped every probe was silent")
 def _(patch: pytest.MonkeyPatch) -> None:
     def silent_s(look: Look, probe: str) -> float:
-        return look.now.mono_s - look.state.life.get(probe, look.state.started_mono_s)
+        return look.now.mono_s - (look.state.probe(probe).life_mono_s or look.state.started_mono_s)
 
     patch.setattr(silence, "silent_s", silent_s)
 

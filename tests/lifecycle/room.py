@@ -224,7 +224,7 @@ class Room:
             self.seq += 1
         self.work(Arrived(self.now(), Pack(node, (Sample(probe, dry_bulb_c, rh_pct),), **counted)))
         if node == "node-a" and self.proven is None:  # either way
-            self.proven = self.engine._state.life.get(PROBES[machine]) == self.now().mono_s
+            self.proven = self.engine._state.probe(PROBES[machine]).life_mono_s == self.now().mono_s
         if node == "node-a" and not self.proven:
             self.proven = True
         else:
@@ -237,7 +237,7 @@ class Room:
         self.since_crash[machine] += 1
         if self.since_crash[machine] > 2:
             return True, True
-        heard = self.engine._state.heard.get(PROBES[machine])
+        heard = self.engine._state.probe(PROBES[machine]).heard
         if heard is None or heard.mono_s != self.now().mono_s:
             return False, False
         return True, heard.rh_pct is not None
@@ -350,7 +350,11 @@ class Room:
 
     def dated(self, committed: bool) -> bool:
         """Whether node-a was heard, and that written where asked so, since the label clock was last stepped."""
-        lines = self.ledger.load().lines if committed else [li for p in self.engine._state.lines.values() for li in p]
+        lines = (
+            self.ledger.load().lines
+            if committed
+            else [li for n in self.engine._state.nodes.values() for p in n.lines.values() for li in p]
+        )
         newest = max((line for line in lines if line.node == "node-a"), key=lambda line: line.id, default=None)
         label_ms = to_ms(self.label()) - (self.t_s + BOOT_S) * 1000
         return newest is None or (newest.trusted and abs(newest.offset_ms - label_ms) < 1000)
@@ -393,7 +397,11 @@ class Room:
                 alarm.asked_s = asked
         for key in set(state.alarms) - set(model.alarms):
             assert key[1] not in MODELLED or not state.alarms[key].condition, f"{key}: stands, and never began"
-        model.life_s = {p: round(at - self.shift_s) for p, at in state.life.items()}
+        model.life_s = {
+            p: round(known.life_mono_s - self.shift_s)
+            for p, known in state.probes.items()
+            if known.life_mono_s is not None
+        }
 
     # --- what comes out
 
@@ -472,7 +480,7 @@ class Room:
                 self._check_record(alarm, stored[key])
                 self._check_send_due(alarm, live[key])
         for machine in PROBES:
-            watch = self.engine._state.watches.get(machine)
+            watch = self.engine._state.machine(machine).watch
             assert watch is None or not holds(watch, self.now().mono_s), f"{machine}: the story looks like an opening"
 
     def _check_record(self, alarm: ModelAlarm, stored: Alarm) -> None:

@@ -33,14 +33,6 @@ Key = tuple[str, str]  # (subject, rule id)
 
 
 @dataclass(frozen=True, slots=True)
-class NodeState:
-    """What a node's birth and will last said, and when; data outranks it."""
-
-    online: bool
-    mono_s: float
-
-
-@dataclass(frozen=True, slots=True)
 class Limit:
     """One limit of a machine, ready to be compared: quantity 0 is dry bulb, 1 humidity; side +1 high, -1 low.
 
@@ -85,41 +77,105 @@ class Plan:
     keys: frozenset[Key] = frozenset()
 
 
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What a node's birth or last will said, and when; data outranks it."""
+
+    online: bool
+    mono_s: float
+
+
+@dataclass(slots=True)
+class ProbeState:
+    """What is known of one probe. life_mono_s: its last sign of life, a fit reading or not; held: a reading whose flag waits for the next."""
+
+    heard: Heard | None = None
+    life_mono_s: float | None = None
+    trail: Trail | None = None
+    held: Held | None = None
+    calibrations: tuple[Calibration, ...] = ()
+
+
+@dataclass(slots=True)
+class MachineState:
+    """What is known of one machine.
+
+    watch: whether someone has just opened it; handling: work at it that someone declared. windows: its air, as judged low and high, and
+    seen_by the probes that these are of. pairs: how its probes stand to one another. reached: the batches whose lockdown humidity was.
+    """
+
+    plan: Plan | None = None
+    watch: Watch | None = None
+    handling: Handling | None = None
+    windows: tuple[Window, Window] | None = None
+    seen_by: tuple[str, ...] | None = None
+    pairs: Pairs | None = None
+    reached: frozenset[str] = frozenset()
+
+
+@dataclass(slots=True)
+class NodeState:
+    """What is known of one node, by boot: the lines that date it, in parts, and which messages came. split: a new part begins next."""
+
+    said: Said | None = None
+    lines: dict[int, tuple[Line, ...]] = field(default_factory=dict)
+    numberings: dict[int, Numbering] = field(default_factory=dict)
+    split: set[int] = field(default_factory=set)
+
+
 @dataclass(slots=True)
 class State:
-    """See the module."""
+    """See the module. What there is of a machine, a probe or a node begins when it is first asked for."""
 
     anchor_ms: float  # utc minus mono: what turns the forward clock into labels
     clock_ok: bool
     started_mono_s: float
-    lines: dict[tuple[str, int], tuple[Line, ...]] = field(default_factory=dict)
-    numberings: dict[tuple[str, int], Numbering] = field(default_factory=dict)
+    machines: dict[str, MachineState] = field(default_factory=dict)
+    probes: dict[str, ProbeState] = field(default_factory=dict)
+    nodes: dict[str, NodeState] = field(default_factory=dict)
     batches: dict[str, Batch] = field(default_factory=dict)
     books: dict[str, EggBook] = field(default_factory=dict)  # of open batches, and of closed ones that were asked for
     looks: dict[str, tuple[Entry, ...]] = field(default_factory=dict)  # batch: what is to be looked at again
+    eggs: dict[str, EggFelt] = field(default_factory=dict)  # batch: what its eggs feel
     alarms: dict[Key, Alarm] = field(default_factory=dict)
     unknown: dict[str, Unknown] = field(default_factory=dict)
-    heard: dict[str, Heard] = field(default_factory=dict)
-    life: dict[str, float] = field(default_factory=dict)  # probe: its last sign of life, a fit reading or not
-    trails: dict[str, Trail] = field(default_factory=dict)  # probe: what its next reading is compared with
-    held: dict[str, Held] = field(default_factory=dict)  # probe: a reading whose flag waits for the next
-    calibrations: dict[str, tuple[Calibration, ...]] = field(default_factory=dict)
-    nodes: dict[str, NodeState] = field(default_factory=dict)
-    plans: dict[str, Plan] = field(default_factory=dict)
-    watches: dict[str, Watch] = field(default_factory=dict)  # machine: whether someone has just opened it
-    handlings: dict[str, Handling] = field(default_factory=dict)  # machine: work at it that someone declared
-    pairs: dict[str, Pairs] = field(default_factory=dict)  # machine: how its probes stand to one another
-    windows: dict[str, tuple[Window, Window]] = field(default_factory=dict)  # machine: its air, as judged low and high
-    seen_by: dict[str, tuple[str, ...]] = field(default_factory=dict)  # machine: the probes that these windows are of
-    eggs: dict[str, EggFelt] = field(default_factory=dict)  # batch: what its eggs feel
     looked_mono_s: float = -math.inf  # when what is overdue was last looked for
-    reached: dict[str, frozenset[str]] = field(default_factory=dict)  # machine: batches whose lockdown humidity was
     waiting: dict[str, int] = field(default_factory=dict)  # contact: notices not yet sent
     unsent: dict[int, tuple[str, int]] = field(default_factory=dict)  # of each such notice: (contact, alarm number)
-    split: set[tuple[str, int]] = field(default_factory=set)  # lines whose next reading begins a new part
     last_line: int = 0
     last_number: int = 0
     last_notice: int = 0
+
+    def machine(self, id_: str) -> MachineState:
+        """What is known of a machine."""
+        found = self.machines.get(id_)
+        if found is None:
+            found = self.machines[id_] = MachineState()
+        return found
+
+    def probe(self, key: str) -> ProbeState:
+        """What is known of a probe."""
+        found = self.probes.get(key)
+        if found is None:
+            found = self.probes[key] = ProbeState()
+        return found
+
+    def node(self, id_: str) -> NodeState:
+        """What is known of a node."""
+        found = self.nodes.get(id_)
+        if found is None:
+            found = self.nodes[id_] = NodeState()
+        return found
+
+    def plan_of(self, machine: str) -> Plan | None:
+        """A machine's limits as they stand; None for what is none, and until they are worked out."""
+        found = self.machines.get(machine)
+        return None if found is None else found.plan
+
+    def plan_anew(self) -> None:
+        """What is in the machines, or the label clock, has changed: all limits are to be worked out again."""
+        for machine in self.machines.values():
+            machine.plan = None
 
 
 @dataclass(slots=True)
@@ -134,7 +190,7 @@ class Look:
 
 def plan_with(state: State, batch: str) -> Plan | None:
     """The plan of the machine that a batch is in; None while it is in none."""
-    plans = state.plans.values() if batch else ()
+    plans = [m.plan for m in state.machines.values() if m.plan is not None] if batch else []
     return next((p for p in plans if any(o.batch == batch for o in p.needs.occupants)), None)
 
 
@@ -146,7 +202,7 @@ def rule_of(look: Look, subject: str, rule_id: str) -> Rule:
     both are.
     """
     probe = look.site.probes.get(subject)
-    plan = look.state.plans.get(subject if probe is None else probe.machine) or plan_with(look.state, batch_of(subject))
+    plan = look.state.plan_of(subject if probe is None else probe.machine) or plan_with(look.state, batch_of(subject))
     rule = look.site.rules[rule_id] if plan is None else plan.rules[rule_id]
     if rule_id == SENSOR_FAILED and probe is not None:
         standing = [

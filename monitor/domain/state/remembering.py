@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.readings.agreement import Pairs
-from monitor.domain.state.known import Look, State
+from monitor.domain.state.known import Look, MachineState
 from monitor.domain.state.memory import AlarmMemory, MachineMemory, Memory, ProbeMemory
 
 _ALONE = Pairs()
@@ -19,13 +19,11 @@ def remember(look: Look, final: bool = False) -> Memory:
         look.now.utc,
         final,
         tuple(
-            ProbeMemory(
-                p, look.state.heard.get(p), look.state.life.get(p), look.state.trails.get(p), look.state.held.get(p)
-            )
-            for p in look.site.probes
-            if p in look.state.life
+            ProbeMemory(key, known.heard, known.life_mono_s, known.trail, known.held)
+            for key in look.site.probes
+            if (known := look.state.probe(key)).life_mono_s is not None
         ),
-        tuple(_machine(look.state, m) for m in look.site.machines),
+        tuple(_machine(look.state.machine(m), m) for m in look.site.machines),
         tuple(look.state.eggs.items()),
         tuple(
             AlarmMemory(
@@ -56,26 +54,23 @@ def take_up(look: Look, memory: Memory) -> None:
     for p in memory.probes:
         if p.probe not in look.site.probes:
             continue
-        if p.heard is not None:
-            look.state.heard[p.probe] = p.heard
-        if p.life_mono_s is not None:
-            look.state.life[p.probe] = p.life_mono_s
-        if p.trail is not None:
-            look.state.trails[p.probe] = p.trail
-        if p.held is not None:
-            look.state.held[p.probe] = p.held
+        known = look.state.probe(p.probe)
+        known.heard = p.heard or known.heard
+        known.life_mono_s = known.life_mono_s if p.life_mono_s is None else p.life_mono_s
+        known.trail = p.trail or known.trail
+        known.held = p.held or known.held
     for m in memory.machines:
         if m.machine not in look.site.machines:
             continue
         probes = {p.key for p in look.site.by_machine.get(m.machine, ())}
-        if m.watch is not None:
-            look.state.watches[m.machine] = m.watch
+        machine = look.state.machine(m.machine)
+        machine.watch = m.watch or machine.watch
         if m.windows is not None and m.seen_by is not None:
-            look.state.windows[m.machine], look.state.seen_by[m.machine] = m.windows, m.seen_by
+            machine.windows, machine.seen_by = m.windows, m.seen_by
         pairs = {(one, other): pair for one, other, pair in m.pairs if {one, other} <= probes}
         if pairs:
-            look.state.pairs[m.machine] = Pairs(pairs, {p: given for p, given in m.lately if p in probes})
-        look.state.reached[m.machine] = frozenset(m.reached)
+            machine.pairs = Pairs(pairs, {p: given for p, given in m.lately if p in probes})
+        machine.reached = frozenset(m.reached)
     look.state.eggs.update((batch, felt) for batch, felt in memory.eggs if batch in look.state.batches)
     for a in memory.alarms:
         key = (a.subject, a.rule)
@@ -91,14 +86,14 @@ def take_up(look: Look, memory: Memory) -> None:
             look.state.alarms[key] = alarm
 
 
-def _machine(state: State, machine: str) -> MachineMemory:
-    pairs = state.pairs.get(machine, _ALONE)
+def _machine(known: MachineState, machine: str) -> MachineMemory:
+    pairs = known.pairs or _ALONE
     return MachineMemory(
         machine,
-        state.watches.get(machine),
-        state.windows.get(machine),
-        state.seen_by.get(machine),
+        known.watch,
+        known.windows,
+        known.seen_by,
         tuple((one, other, pair) for (one, other), pair in pairs.pairs.items()),
         tuple(pairs.lately.items()),
-        tuple(sorted(state.reached.get(machine, ()))),
+        tuple(sorted(known.reached)),
     )

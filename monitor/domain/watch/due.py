@@ -22,23 +22,25 @@ def due_mono_s(look: Look) -> float:
     now: of a tick that decided nothing. Where it was due at `now` already, the next tick may decide.
     """
     soonest = look.state.looked_mono_s + LOOK_EVERY_S
-    for plan in look.state.plans.values():
-        until = plan.needs.valid_until
+    for machine in look.state.machines.values():
+        until = None if machine.plan is None else machine.plan.needs.valid_until
         if until is not None:
             soonest = min(soonest, look.now.mono_s + (until - look.now.utc).total_seconds())
-    started_s = look.state.started_mono_s
+    started_s, mono_s, probes = look.state.started_mono_s, look.now.mono_s, look.state.probes
     for probe in look.site.probes.values():
-        silent_at_s = max(look.state.life.get(probe.key, started_s), started_s) + probe.silence_s
-        if look.now.mono_s <= silent_at_s < soonest:
+        silence_s, known = probe.silence_s, probes.get(probe.key)
+        life_s = None if known is None else known.life_mono_s
+        silent_at_s = (started_s if life_s is None or life_s < started_s else life_s) + silence_s
+        if mono_s <= silent_at_s < soonest:
             soonest = silent_at_s
-        heard = look.state.heard.get(probe.key)
+        heard = None if known is None else known.heard
         if heard is not None and heard.humid_mono_s is not None:
-            lost_at_s = max(heard.humid_mono_s, started_s) + probe.silence_s
-            if look.now.mono_s <= lost_at_s < soonest:
+            lost_at_s = (heard.humid_mono_s if heard.humid_mono_s > started_s else started_s) + silence_s
+            if mono_s <= lost_at_s < soonest:
                 soonest = lost_at_s
     for key, alarm in look.state.alarms.items():
         soonest = min(soonest, _alarm_due_s(look, key, alarm))
-    for numbering in look.state.numberings.values():
+    for numbering in (n for node in look.state.nodes.values() for n in node.numberings.values()):
         if numbering.above and numbering.hole_since_mono_s is not None:
             soonest = min(soonest, numbering.hole_since_mono_s + HOLE_S)
     return soonest

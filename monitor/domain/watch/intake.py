@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
 
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.calibration import corrected
@@ -61,14 +60,15 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
             _keep_aside(look, f"{pack.node}/{sample.probe}", sample)
         return []
     if pack.boot is not None and pack.seq is not None:
-        key = (pack.node, pack.boot)
-        numbering = look.state.numberings.get(key)
+        known = look.state.node(pack.node).numberings
+        numbering = known.get(pack.boot)
         if numbering is None:
             numbering = Numbering()
-            _forget_boots(look.state.numberings, pack.node)
+            _forget_boots(known)
         if has(numbering, pack.seq):
             return []
-        look.state.numberings[key] = look.out.numberings[key] = take(numbering, pack.seq, look.now.mono_s)
+        numbering = known[pack.boot] = take(numbering, pack.seq, look.now.mono_s)
+        look.out.numberings[pack.node, pack.boot] = numbering
     fresh: dict[str, Fresh] = {}
     line: Line | None = None
     age_s = 0.0
@@ -97,9 +97,9 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
             seen = fresh.get(name)
             if seen is None or at > seen.at:
                 dry_bulb_c, rh_pct = sample.dry_bulb_c, sample.rh_pct
-                known = look.state.calibrations.get(name)
-                if known:
-                    dry_bulb_c, rh_pct = corrected(known, at, dry_bulb_c, rh_pct)
+                calibrations = look.state.probe(name).calibrations
+                if calibrations:
+                    dry_bulb_c, rh_pct = corrected(calibrations, at, dry_bulb_c, rh_pct)
                 fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality, confirmed)
     return list(fresh.values())
 
@@ -114,14 +114,14 @@ def _assess(
     look: Look, probe: Probe, line: int, up_ms: int, at: datetime, sample: Sample, mono_s: float
 ) -> tuple[Assessment, Held | None]:
     """Store one reading with what the tests say of it, and settle the flags of the one before, where that waited for this."""
-    trail = look.state.trails.get(probe.key, _UNSEEN)
-    quality = assess(trail, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s)
-    look.state.trails[probe.key] = quality.trail
+    known = look.state.probe(probe.key)
+    quality = assess(known.trail or _UNSEEN, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s)
+    known.trail = quality.trail
     flag = max(quality.dry_bulb_flag, NOT_EVALUATED if quality.dry_bulb_held else PASS)
     rh_flag = max(quality.rh_flag, NOT_EVALUATED if quality.rh_held else PASS)
     confirmed = None
     if quality.before is not None:
-        held = look.state.held.pop(probe.key, None)
+        held, known.held = known.held, None
         if held is not None:
             settled = quality.before if held.dry_bulb_held else held.flag
             settled_rh = quality.before if held.rh_held else held.rh_flag
@@ -129,7 +129,7 @@ def _assess(
             if quality.before < FAIL and not quality.held:
                 confirmed = held
     if quality.held:
-        look.state.held[probe.key] = Held(
+        known.held = Held(
             at, sample.dry_bulb_c or 0.0, line, up_ms, flag, rh_flag, quality.dry_bulb_held, quality.rh_held
         )
     look.out.readings.append(StoredReading(probe.key, line, up_ms, sample.dry_bulb_c, sample.rh_pct, flag, rh_flag))
@@ -148,21 +148,23 @@ def follow_clock(look: Look) -> None:
         return
     was_ok, anchor_before_ms = look.state.clock_ok, look.state.anchor_ms
     look.state.anchor_ms, look.state.clock_ok = anchor_ms, look.now.clock_ok
-    look.state.plans.clear()
+    look.state.plan_anew()
     if was_ok:
-        look.state.split.update(look.state.lines)
         # Until a node speaks again nothing says how its count lies to the new label: a run that begins before must not go by it.
-        for key, parts in look.state.lines.items():
-            doubted = replace(parts[-1], trusted=False)
-            look.state.lines[key] = (*parts[:-1], doubted)
-            look.out.lines[doubted.id] = doubted
+        for node in look.state.nodes.values():
+            node.split.update(node.lines)
+            for boot, parts in node.lines.items():
+                doubted = replace(parts[-1], trusted=False)
+                node.lines[boot] = (*parts[:-1], doubted)
+                look.out.lines[doubted.id] = doubted
     else:
-        for key, parts in look.state.lines.items():
-            mended = tuple(relabel(line, anchor_ms) for line in parts)
-            for line, before in zip(mended, parts, strict=True):
-                if line != before:
-                    look.out.lines[line.id] = line
-            look.state.lines[key] = mended
+        for node in look.state.nodes.values():
+            for boot, parts in node.lines.items():
+                mended = tuple(relabel(line, anchor_ms) for line in parts)
+                for line, before in zip(mended, parts, strict=True):
+                    if line != before:
+                        look.out.lines[line.id] = line
+                node.lines[boot] = mended
         _mend_alarms(look, anchor_before_ms)
     text = f"the clock was set by {moved_ms / 1000.0:+.1f} s" + ("" if was_ok else ", labels of this run mended")
     look.out.events.append(Event(look.now.utc, "clock", "site", text))
@@ -170,14 +172,14 @@ def follow_clock(look: Look) -> None:
 
 def give_up_holes(look: Look) -> None:
     """Numbers that are overdue become a recorded gap, so that the node can forget what came after them."""
-    for key, numbering in look.state.numberings.items():
-        if numbering.above:
-            later, hole = give_up(numbering, look.now.mono_s)
+    for id_, node in look.state.nodes.items():
+        for boot, numbering in node.numberings.items():
+            later, hole = give_up(numbering, look.now.mono_s) if numbering.above else (numbering, None)
             if hole is not None:
-                look.state.numberings[key] = look.out.numberings[key] = later
-                look.out.gaps.append(Gap(key[0], key[1], hole[0], hole[1], True))
-                text = f"boot {key[1]}: messages {hole[0]} to {hole[1]} never came"
-                look.out.events.append(Event(look.now.utc, "gap", key[0], text))
+                node.numberings[boot] = look.out.numberings[id_, boot] = later
+                look.out.gaps.append(Gap(id_, boot, hole[0], hole[1], True))
+                text = f"boot {boot}: messages {hole[0]} to {hole[1]} never came"
+                look.out.events.append(Event(look.now.utc, "gap", id_, text))
 
 
 def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
@@ -195,16 +197,16 @@ def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
 
 def _line_for(look: Look, node: str, boot: int, basis: str, up_ms: int) -> tuple[Line, float]:
     """The line that dates this counted time, kept up to date, and how long the sample waited, in seconds."""
-    key = (node, boot)
+    known = look.state.node(node)
     mono_ms = look.now.mono_s * 1000.0
-    parts = look.state.lines.get(key)
+    parts = known.lines.get(boot)
     if parts is None:
-        _forget_boots(look.state.lines, node)
+        _forget_boots(known.lines)
         look.state.last_line += 1
         line = start_line(
             look.state.last_line, node, boot, basis, up_ms, mono_ms, look.state.anchor_ms, look.state.clock_ok
         )
-        look.state.lines[key] = (line,)
+        known.lines[boot] = (line,)
         look.out.lines[line.id] = line
         return line, UNSETTLED if basis == UPTIME else 0.0
     newest = parts[-1]
@@ -213,13 +215,13 @@ def _line_for(look: Look, node: str, boot: int, basis: str, up_ms: int) -> tuple
         part = next((p for p in reversed(parts) if p.from_up_ms <= up_ms), parts[0])
         return part, max(0.0, waited_ms / 1000.0)
     line, age_s, drifted = hear(newest, up_ms, mono_ms, look.state.anchor_ms)
-    if drifted or key in look.state.split:
+    if drifted or boot in known.split:
         if up_ms <= newest.last_up_ms:
             line = replace(
                 line, offset_ms=newest.offset_ms
             )  # an older message: what the clock was set by is not for it
         else:
-            look.state.split.discard(key)
+            known.split.discard(boot)
             look.state.last_line += 1
             begun = start_line(
                 look.state.last_line, node, boot, basis, up_ms, mono_ms, look.state.anchor_ms, look.state.clock_ok
@@ -228,10 +230,10 @@ def _line_for(look: Look, node: str, boot: int, basis: str, up_ms: int) -> tuple
                 round((line.mono_offset_ms or 0.0) + look.state.anchor_ms) if basis != CLOCK else begun.offset_ms
             )
             line = replace(begun, mono_offset_ms=line.mono_offset_ms, offset_ms=offset_ms)
-            look.state.lines[key] = (*parts, line)
+            known.lines[boot] = (*parts, line)
             look.out.lines[line.id] = line
             return line, age_s
-    look.state.lines[key] = (*parts[:-1], line) if len(parts) > 1 else (line,)
+    known.lines[boot] = (*parts[:-1], line) if len(parts) > 1 else (line,)
     look.out.lines[line.id] = line
     return line, age_s
 
@@ -257,11 +259,11 @@ def _mend_alarms(look: Look, anchor_before_ms: float) -> None:
         )
 
 
-def _forget_boots(known: dict[tuple[str, int], Any], node: str) -> None:
+def _forget_boots(known: dict[int, Numbering] | dict[int, tuple[Line, ...]]) -> None:
     """Make room for one more boot of a node: one that restarts all the time must not fill the memory with its past."""
-    boots = [key for key in known if key[0] == node and key[1] >= 0]
-    for key in boots[: max(0, len(boots) + 1 - MAX_BOOTS)]:
-        del known[key]
+    boots = [boot for boot in known if boot >= 0]
+    for boot in boots[: max(0, len(boots) + 1 - MAX_BOOTS)]:
+        del known[boot]
 
 
 def _keep_aside(look: Look, name: str, sample: Sample) -> None:

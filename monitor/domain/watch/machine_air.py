@@ -57,14 +57,14 @@ def _adopt(look: Look, reading: Fresh) -> None:
     """The reading as the newest of its probe, as far as it is fit; and a sign of life in any case."""
     key, quality = reading.probe.key, reading.quality
     # One reading after a long silence may be the last for as long: it takes two in time to be speaking again.
-    life = look.state.life.get(key)
-    steady = life is not None and look.now.mono_s - life <= reading.probe.silence_s
-    look.state.life[key] = look.now.mono_s
+    known, mono_s = look.state.probe(key), look.now.mono_s
+    steady = known.life_mono_s is not None and mono_s - known.life_mono_s <= reading.probe.silence_s
+    known.life_mono_s = mono_s
     if quality.dry_bulb_fit:
-        before = look.state.heard.get(key)
+        before = known.heard
         rh_pct = reading.rh_pct if quality.rh_fit else None
-        humid_mono_s = look.now.mono_s if rh_pct is not None else None if before is None else before.humid_mono_s
-        look.state.heard[key] = Heard(look.now.mono_s, reading.at, reading.dry_bulb_c, rh_pct, humid_mono_s)
+        humid_mono_s = mono_s if rh_pct is not None else None if before is None else before.humid_mono_s
+        known.heard = Heard(mono_s, reading.at, reading.dry_bulb_c, rh_pct, humid_mono_s)
     heard_again(look, reading, steady)
 
 
@@ -73,9 +73,10 @@ def _watch_door(look: Look, plan_: Plan, dry_bulb_c: float | None, fresh: list[F
     machine = plan_.needs.machine
     if not plan_.limits:
         return False
-    seen = look.state.watches.get(machine, _UNSEEN)
+    known = look.state.machine(machine)
+    seen = known.watch or _UNSEEN
     # One probe of the machine leads, the first that has a humidity to tell, or the shape would be drawn by two hands.
-    leader = next((p for p in look.site.by_machine[machine] if _has_humidity(look.state.heard.get(p.key))), None)
+    leader = next((p for p in look.site.by_machine[machine] if _has_humidity(look.state.probe(p.key).heard)), None)
     lead = next((r for r in fresh if r.probe == leader), None)
     if lead is None or dry_bulb_c is None or max(lead.quality.dry_bulb_flag, lead.quality.rh_flag) >= FAIL:
         return holds(seen, look.now.mono_s)
@@ -85,7 +86,7 @@ def _watch_door(look: Look, plan_: Plan, dry_bulb_c: float | None, fresh: list[F
     seen, verdict = watch(
         seen, look.now.mono_s, dry_bulb_c, kpa, interval_s=lead.probe.interval_s, band_low_c=plan_.low_dry_bulb_c
     )
-    look.state.watches[machine] = seen
+    known.watch = seen
     if verdict.why:
         look.out.events.append(
             Event(look.now.utc, "opening", machine, f"not coming back after an opening: {verdict.why}")
@@ -113,10 +114,11 @@ def _judge_air(
     """Compare the machine's air with each of its limits; of what is quiet and within, nothing is made."""
     alarms, machine = look.state.alarms, plan_.needs.machine
     work = ""
-    if machine in look.state.handlings:
+    known = look.state.machine(machine)
+    if known.handling is not None:
         outside = _outside(plan_, values)
-        watched = look.state.watches.get(machine, _UNSEEN)
-        work = outcome(look.state.handlings[machine], look.now, outside is not None, watched)
+        watched = known.watch or _UNSEEN
+        work = outcome(known.handling, look.now, outside is not None, watched)
         if work in (BACK, NOT_BACK):
             _end_handling(look, plan_, outside, reading)
     low_held = door_open or work == AWAITED
@@ -163,13 +165,14 @@ def _judge_heading(
 ) -> None:
     """Whether a limit will be reached within the time that it takes to respond, if the air goes on as it does."""
     machine, target_c = plan_.needs.machine, None if plan_.needs.dry_bulb_c is None else plan_.needs.dry_bulb_c.target
-    windows = look.state.windows.get(machine, _NO_WINDOWS)
-    if seen != look.state.seen_by.get(machine):  # another set of probes is another line
-        windows, look.state.seen_by[machine] = _NO_WINDOWS, seen
+    known = look.state.machine(machine)
+    windows = known.windows or _NO_WINDOWS
+    if seen != known.seen_by:  # another set of probes is another line
+        windows, known.seen_by = _NO_WINDOWS, seen
     low_c, high_c = values[0], values[1]
     if low_c is None or high_c is None:
         return
-    windows = look.state.windows[machine] = (
+    windows = known.windows = (
         windows[0].seen(look.now.mono_s, low_c),
         windows[1].seen(look.now.mono_s, high_c),
     )
@@ -220,7 +223,7 @@ def _end_handling(look: Look, plan_: Plan, outside: tuple[Limit, float] | None, 
         judge(look, key, Judgement(IN, reading.at))
         if look.state.alarms[key].condition:
             return  # not yet back for long enough
-    del look.state.handlings[machine]
+    look.state.machine(machine).handling = None
     look.out.handlings[machine] = None
     look.out.events.append(Event(look.now.utc, "handling", machine, "over, the air is back"))
 
@@ -234,7 +237,7 @@ def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...
     humid: list[float] = []
     seen: list[str] = []
     for probe in look.site.by_machine[machine]:
-        heard = look.state.heard.get(probe.key)
+        heard = look.state.probe(probe.key).heard
         if heard is None or look.now.mono_s - heard.mono_s > probe.silence_s:
             continue
         dry.append(heard.dry_bulb_c)
@@ -261,6 +264,7 @@ def _lockdown_humidity(look: Look, machine: str, plan_: Plan, humid: float | Non
     limit = next((li for li in plan_.limits if li.key == key), None)
     if humid is None or limit is None or humid < limit.limit or (alarm is not None and alarm.condition):
         return
-    look.state.reached[machine] = look.state.reached.get(machine, frozenset()) | frozenset(plan_.awaited)
-    look.state.plans.pop(machine, None)
+    known = look.state.machine(machine)
+    known.reached |= frozenset(plan_.awaited)
+    known.plan = None
     plan(look, machine)

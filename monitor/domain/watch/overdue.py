@@ -23,7 +23,7 @@ def look_for_overdue(look: Look) -> None:
     look.state.looked_mono_s = look.now.mono_s
     a_hatcher = any(m.kind == HATCHER for m in look.site.machines.values())
     for machine in look.site.machines.values():
-        plan = look.state.plans.get(machine.id)
+        plan = look.state.plan_of(machine.id)
         if plan is None:
             continue
         batches = [look.state.batches[o.batch] for o in plan.needs.occupants]

@@ -17,13 +17,14 @@ NOT_JUDGED = "no such limit now"
 
 def plan(look: Look, machine: str) -> Plan:
     """The machine's limits at this instant, made anew when they no longer hold."""
-    standing = look.state.plans.get(machine)
+    known = look.state.machine(machine)
+    standing = known.plan
     if standing is not None and (standing.needs.valid_until is None or look.now.utc < standing.needs.valid_until):
         return standing
     needs = needs_of(look.site.machines[machine], look.state.batches.values(), look.site, look.now.utc)
     present = frozenset(o.batch for o in needs.occupants if o.lockdown_since is not None)
-    reached = look.state.reached[machine] = look.state.reached.get(machine, frozenset()) & present
-    fresh = look.state.plans[machine] = plan_of(needs, look.site, reached)
+    known.reached &= present
+    fresh = known.plan = plan_of(needs, look.site, known.reached)
     _refit(look, fresh)
     return fresh
 

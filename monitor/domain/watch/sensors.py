@@ -41,19 +41,20 @@ def compare_sensors(look: Look, machine: str) -> None:
     probes = look.site.by_machine[machine]
     given: dict[str, Given] = {}
     for probe in probes:
-        heard = look.state.heard.get(probe.key)
+        heard = look.state.probe(probe.key).heard
         if heard is not None:
             given[probe.key] = (heard.mono_s, heard.dry_bulb_c, heard.rh_pct)
     if len(given) < 2:
         return
+    known = look.state.machine(machine)
     found = agree(
-        look.state.pairs.get(machine, _NOTHING),
+        known.pairs or _NOTHING,
         look.now.mono_s,
         given,
         interval_s=max(p.interval_s for p in probes),
         still=look.site.machines[machine].air == STILL,
     )
-    look.state.pairs[machine] = found.pairs
+    known.pairs = found.pairs
     _judge_agreement(look, machine, found)
 
 

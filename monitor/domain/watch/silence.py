@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from monitor.domain.alarms.alarm import IN, OUT, Judgement
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
 from monitor.domain.readings.reading import Now, Presence
-from monitor.domain.state.known import Look, NodeState, State
+from monitor.domain.state.known import Look, Said, State
 from monitor.domain.state.record import Event
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
@@ -16,22 +16,23 @@ from monitor.domain.watch.plan import SITE_SUBJECT
 
 def take_presence(look: Look, message: Presence) -> None:
     """What a node's birth or last will says."""
-    known = look.state.nodes.get(message.node)
-    if message.retained and known is not None and known.online == message.online:
-        return  # sent again with our own new connection
     if message.node not in look.site.by_node:
         return
-    look.state.nodes[message.node] = NodeState(message.online, look.now.mono_s)
-    if known is None or known.online != message.online:
+    node = look.state.node(message.node)
+    before = node.said
+    if message.retained and before is not None and before.online == message.online:
+        return  # sent again with our own new connection
+    node.said = Said(message.online, look.now.mono_s)
+    if before is None or before.online != message.online:
         text = "came online" if message.online else "went offline (last will)"
         look.out.events.append(Event(look.now.utc, "node", message.node, text))
 
 
 def heard_again(look: Look, reading: Fresh, steady: bool) -> None:
     """Data is proof of life: the silence of this probe, of its node and of the room is over."""
-    node = look.state.nodes.get(reading.probe.node)
-    if node is not None and not node.online:
-        look.state.nodes[reading.probe.node] = NodeState(True, look.now.mono_s)
+    node = look.state.node(reading.probe.node)
+    if node.said is not None and not node.said.online:
+        node.said = Said(True, look.now.mono_s)
     keys = [(SITE_SUBJECT, ALL_SILENT), (reading.probe.node, NODE_OFFLINE)]
     if steady:
         keys.append((reading.probe.key, NO_DATA))
@@ -49,7 +50,7 @@ def judge_silence(look: Look) -> None:
     gone: dict[str, bool] = {}
     mute = 0
     for node, probes in look.site.by_node.items():
-        said = look.state.nodes.get(node)
+        said = look.state.node(node).said
         gone[node] = (
             said is not None and not said.online and _quiet_since(look.state, (p.key for p in probes), said.mono_s)
         )
@@ -63,8 +64,9 @@ def judge_silence(look: Look) -> None:
             judge(look, (node, NODE_OFFLINE), _silence(is_gone, look.now))
     for probe in silent:
         judge(look, (probe.key, NO_DATA), _silence(True, look.now))
-    for key, heard in look.state.heard.items():
-        if heard.humid_mono_s is None or key in keys:
+    for key, known in look.state.probes.items():
+        heard = known.heard
+        if heard is None or heard.humid_mono_s is None or key in keys:
             continue  # a probe that never had a humidity to tell is not asked for one
         if look.now.mono_s - max(heard.humid_mono_s, look.state.started_mono_s) > look.site.probes[key].silence_s:
             judge(look, (key, NO_HUMIDITY), _silence(True, look.now))
@@ -72,7 +74,8 @@ def judge_silence(look: Look) -> None:
 
 def silent_s(look: Look, probe: str) -> float:
     """Since when a probe has given no sign of life, at most since this run began: before it nobody listened."""
-    return look.now.mono_s - max(look.state.life.get(probe, look.state.started_mono_s), look.state.started_mono_s)
+    life_s, started_s = look.state.probe(probe).life_mono_s, look.state.started_mono_s
+    return look.now.mono_s - (started_s if life_s is None or life_s < started_s else life_s)
 
 
 def _silence(silent: bool, now: Now, about: str = "") -> Judgement:
@@ -80,4 +83,4 @@ def _silence(silent: bool, now: Now, about: str = "") -> Judgement:
 
 
 def _quiet_since(state: State, probes: Iterable[str], mono_s: float) -> bool:
-    return all((life := state.life.get(p)) is None or life <= mono_s for p in probes)
+    return all((life := state.probe(p).life_mono_s) is None or life <= mono_s for p in probes)

@@ -128,7 +128,7 @@ def _closes(transition: Transition) -> bool:
 
 def _concerned(look: Look, alarm: Alarm) -> Needs | None:
     """The needs of the machine that an alarm is about, with the batches that it is about."""
-    plan, batch = look.state.plans.get(alarm.subject), batch_of(alarm.subject)
+    plan, batch = look.state.plan_of(alarm.subject), batch_of(alarm.subject)
     if plan is None and (plan := plan_with(look.state, batch)) is not None:
         return replace(plan.needs, occupants=tuple(o for o in plan.needs.occupants if o.batch == batch))
     if plan is None:

@@ -20,7 +20,8 @@ _VALUES = (DRY_BULB, RH, WET_BULB, EGG)
 def machine_view(look: Look, machine: str) -> dict[str, Any]:
     """A plain mapping, ready for JSON: unit in each name, RFC 3339 times, None for what is not known."""
     about = look.site.machines[machine]
-    plan = look.state.plans.get(machine)
+    known = look.state.machine(machine)
+    plan = known.plan
     inside = set() if plan is None else {o.batch for o in plan.needs.occupants}
     subjects = {machine, *_keys(look.site, machine)}
     alarms = [a for a in look.state.alarms.values() if a.subject in subjects or batch_of(a.subject) in inside]
@@ -33,9 +34,7 @@ def machine_view(look: Look, machine: str) -> dict[str, Any]:
         "batches": [] if plan is None else [_occupant(o) for o in plan.needs.occupants],
         "bands": {} if plan is None else _bands(plan),
         "eggs": [] if plan is None else _eggs(look.state, plan),
-        "handling_until": None
-        if machine not in look.state.handlings
-        else utc_text(look.state.handlings[machine].until),
+        "handling_until": None if known.handling is None else utc_text(known.handling.until),
         "settling_until": None
         if plan is None or plan.needs.settling_until is None
         else utc_text(plan.needs.settling_until),
@@ -73,7 +72,7 @@ def _keys(site: Site, machine: str) -> set[str]:
 
 
 def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> dict[str, Any]:
-    heard = look.state.heard.get(probe.key)
+    heard = look.state.probe(probe.key).heard
     base: dict[str, Any] = {"probe": probe.key, "position": probe.position}
     if heard is None:
         return {**base, "dry_bulb_c": None, "rh_pct": None, "age_s": None, "silent": True}

@@ -236,7 +236,7 @@ def _out_of_service(work: _Work) -> dict[str, Any]:
 def _handling(work: _Work) -> dict[str, Any]:
     """Someone works at an open machine: its air alarms wait, dangerous heat apart, and for a bounded time."""
     machine, by = _known_machine(work), _text(work, "by", "")
-    standing = work.state.handlings.get(machine)
+    standing = work.state.machines[machine].handling if machine in work.state.machines else None
     if work.request.get("done", False):
         if standing is None:
             raise RequestError(f"handling {machine}: none is declared")
@@ -244,7 +244,7 @@ def _handling(work: _Work) -> dict[str, Any]:
     else:
         handling = declare(machine, _seconds(work, f"handling {machine}"), by, work.now)
         did = f"declared for {(handling.until_mono_s - work.now.mono_s) / 60.0:g} min"
-    work.state.handlings[machine] = work.out.handlings[machine] = handling
+    work.state.machine(machine).handling = work.out.handlings[machine] = handling
     work.out.events.append(Event(work.now.utc, "handling", machine, did + (f" by {by}" if by else "")))
     shelved = []
     for alarm in list(work.state.alarms.values()) if did != "done" else []:
@@ -274,7 +274,7 @@ def _calibrate(work: _Work) -> dict[str, Any]:
     at, due = _past(work, "at", work.now.utc), None
     if work.request.get("due") is not None:
         due = _whole_ms(_time(work, "due"))
-    earlier = work.state.calibrations.get(name, ())
+    earlier = work.state.probes[name].calibrations if name in work.state.probes else ()
     calibration = Calibration(
         name, at, None, due, _text(work, "by", ""), _text(work, "note", ""),
         correction_of(DRY_BULB, work.request.get(DRY_BULB)), correction_of(RH, work.request.get(RH)),
@@ -284,14 +284,14 @@ def _calibrate(work: _Work) -> dict[str, Any]:
         calibration = replace(calibration, since=since_by_default(calibration, earlier))
     elif work.request["since"] != "start":
         calibration = replace(calibration, since=_past(work, "since", at))
-    later = work.state.calibrations[name] = (*earlier, calibration)
+    later = work.state.probe(name).calibrations = (*earlier, calibration)
     work.out.calibrations.append(calibration)
     changed = changes(earlier, later, calibration, work.now.utc)
     if any(row["by"] for row in changed):
         # Its readings step now, and that is no change of the air: what was learnt of them begins anew.
-        work.state.pairs[probe.machine] = forget(work.state.pairs.get(probe.machine, Pairs()), name)
-        work.state.watches.pop(probe.machine, None)
-        work.state.windows.pop(probe.machine, None)
+        machine = work.state.machine(probe.machine)
+        machine.pairs = forget(machine.pairs or Pairs(), name)
+        machine.watch = machine.windows = None
         # Also for the next run, where this is asked while none goes on.
         work.out.memory = remember(work.look)
     by = f" by {calibration.by}" if calibration.by else ""
@@ -349,7 +349,7 @@ def _adopt(work: _Work, batch: Batch, did: str) -> dict[str, Any]:
     if (book := work.state.books.get(batch.id)) is not None:
         take_book(work.state, EggBook(batch, book.entries))
     work.out.events.append(Event(work.now.utc, "batch", batch.id, did))
-    work.state.plans.clear()
+    work.state.plan_anew()
     for machine in work.site.machines:
         plan(work.look, machine)
     judge_strays(work.look)

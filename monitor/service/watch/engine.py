@@ -66,8 +66,10 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
         if line.basis != ARRIVAL:
             resumed = resume_line(line, anchor_ms, now.mono_s * 1000.0) if now.clock_ok and line.trusted else line
             parts.setdefault((line.node, line.boot), []).append(resumed)
-    state.lines = {key: tuple(sorted(lines, key=lambda li: li.from_up_ms)) for key, lines in parts.items()}
-    state.numberings = dict(loaded.numberings)
+    for (node, boot), lines in parts.items():
+        state.node(node).lines[boot] = tuple(sorted(lines, key=lambda li: li.from_up_ms))
+    for (node, boot), numbering in loaded.numberings.items():
+        state.node(node).numberings[boot] = numbering
     state.batches = {b.id: b for b in loaded.batches}
     for book in loaded.books:
         take_book(state, book)
@@ -78,9 +80,10 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
         state.waiting[notice.contact] = state.waiting.get(notice.contact, 0) + 1
         state.unsent[notice.id] = (notice.contact, notice.alarm_number)
     for calibration in loaded.calibrations:
-        known = state.calibrations.get(calibration.probe, ())
-        state.calibrations[calibration.probe] = (*known, calibration)
-    state.handlings = {h.machine: resume(h, now) for h in loaded.handlings}
+        probe = state.probe(calibration.probe)
+        probe.calibrations = (*probe.calibrations, calibration)
+    for handling in loaded.handlings:
+        state.machine(handling.machine).handling = resume(handling, now)
     if loaded.memory is not None:
         take_up(Look(state, site, now), loaded.memory)
     state.last_line = loaded.last_line
@@ -401,7 +404,7 @@ class Engine:
             "silent_probes": sorted(
                 p.key
                 for p in self._site.probes.values()
-                if (life := self._state.life.get(p.key)) is None or now.mono_s - life > p.silence_s
+                if (life := self._state.probe(p.key).life_mono_s) is None or now.mono_s - life > p.silence_s
             ),
             **self.counts,
         }

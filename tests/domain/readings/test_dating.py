@@ -33,7 +33,7 @@ from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import hear as hear_message
 from monitor.service.ports import Loaded
 from monitor.service.watch.engine import start_state
-from tests.domain.house import T0, Story, site
+from tests.domain.house import T0, Story, site, there
 
 ANCHOR_MS = 1_750_000_000_000.0
 DAY_S = 86_400
@@ -108,7 +108,7 @@ class Node:
         hear_message(look, Pack("node-a", (Sample("top", 37.5, 45.0),), 7, seq, up_s))
         self.lines |= out.lines
         self.rows += [(taken_ms, r.line, r.up_ms) for r in out.readings]
-        self.fresh += self.state.life.get("node-a/top") == now.mono_s
+        self.fresh += self.state.probe("node-a/top").life_mono_s == now.mono_s
 
     def errors_ms(self) -> list[float]:
         """How far the final label of each sample lies from when it was taken."""
@@ -281,12 +281,17 @@ def test_a_restart_after_a_wrong_clock_hears_its_nodes() -> None:
     """A run an hour behind labels a boot and ends; the next run, with the right clock, judges that boot's messages again."""
     wrong = Story(utc_step=timedelta(hours=-1), clock_ok=False, air={"node-a/top": (37.5, 45.0)})
     wrong.run(minutes=2)
-    lines = tuple(replace(li, mono_offset_ms=None) for parts in wrong.state.lines.values() for li in parts)
+    lines = tuple(
+        replace(li, mono_offset_ms=None)
+        for node in wrong.state.nodes.values()
+        for parts in node.lines.values()
+        for li in parts
+    )
     loaded = Loaded(lines, {}, (), (), (), (), 9, 0, 0, None)
     later = Story(at_s=130.0, air={"node-a/top": (37.5, 45.0)}, seqs=dict(wrong.seqs))
     later.state = start_state(loaded, later.site, later.now())
     later.run(minutes=5)
-    assert "node-a/top" in later.state.heard
+    assert later.state.probe("node-a/top").heard is not None
 
 
 def test_a_nodes_clock_that_goes_back_does_not_stop_the_judging() -> None:
@@ -297,5 +302,5 @@ def test_a_nodes_clock_that_goes_back_does_not_stop_the_judging() -> None:
         back_ms = 3_600_000 if n >= 30 else 0
         at_ms = to_ms(T0) + round(story.at_s * 1000) - back_ms
         story.send("node-a", Sample("top", 37.5, 45.0, at_ms=at_ms))
-    heard_s = story.state.heard["node-a/top"].mono_s
+    heard_s = there(story.state.probe("node-a/top").heard).mono_s
     assert story.now().mono_s - heard_s < 60.0

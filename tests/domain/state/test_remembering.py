@@ -10,7 +10,7 @@ from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.state.known import Look, State
 from monitor.domain.state.remembering import remember, take_up
-from tests.domain.house import Air, Story, batch, probes, site
+from tests.domain.house import Air, Story, batch, probes, site, there
 
 TOP, LOW = "node-a/top", "node-a/low"
 GOOD: Air = (37.5, 45.0)
@@ -25,7 +25,9 @@ def restarted(story: Story, clock_ok: bool = True) -> Story:
     story.state.batches = before.batches
     story.state.waiting = before.waiting
     story.state.unsent = before.unsent
-    story.state.lines, story.state.numberings = before.lines, before.numberings
+    for id_, node in before.nodes.items():
+        known = story.state.node(id_)
+        known.lines, known.numberings = node.lines, node.numberings
     story.state.last_line, story.state.last_number = before.last_line, before.last_number
     for key, alarm in before.alarms.items():
         if alarm.number:  # what has begun is in the record, without the delays that run
@@ -71,24 +73,26 @@ def test_what_was_learnt_is_the_same() -> None:
     story = house()
     before = story.state
     restarted(story)
-    for name in ("trails", "heard", "life", "watches", "windows", "seen_by", "eggs"):
-        assert getattr(story.state, name) == getattr(before, name), name
-    assert story.state.pairs["setter-1"].pairs == before.pairs["setter-1"].pairs
+    assert story.state.probes == before.probes
+    for name in ("watch", "windows", "seen_by"):
+        assert getattr(story.state.machine("setter-1"), name) == getattr(before.machine("setter-1"), name), name
+    assert story.state.eggs == before.eggs
+    assert there(story.state.machine("setter-1").pairs).pairs == there(before.machine("setter-1").pairs).pairs
 
 
 def test_a_memory_that_does_not_fit_is_left() -> None:
     """Under a label clock that is not set, or one that lies before the memory, nothing is taken up; nor is what is no longer configured."""
     story = house()
-    assert restarted(story, clock_ok=False).state.trails == {}
+    assert not any(p.trail for p in restarted(story, clock_ok=False).state.probes.values())
     story = house()
     memory = remember(story.look(), final=True)
     earlier = replace(story.now(), mono_s=story.now().mono_s - 3600.0)
     fresh = State(0.0, True, 0.0)
     take_up(Look(fresh, story.site, earlier), memory)
-    assert fresh.trails == {}
+    assert fresh.probes == {}
     take_up(Look(fresh, site(probes((TOP, "setter-1"))), story.now()), memory)
-    assert set(fresh.trails) == {TOP}
-    assert fresh.pairs == {}
+    assert set(fresh.probes) == {TOP}
+    assert not any(m.pairs for m in fresh.machines.values())
 
 
 def test_silence_counts_from_the_start_of_a_run() -> None:

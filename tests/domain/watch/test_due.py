@@ -15,7 +15,7 @@ from monitor.domain.readings.reading import Now, Pack, Presence, Refused
 from monitor.domain.state.record import Group
 from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.evaluate import settle
-from tests.domain.house import MONO0_S, Air, Story, batch, probes, site
+from tests.domain.house import MONO0_S, Air, Story, batch, probes, site, there
 
 TOP, OTHER = "node-a/top", "node-b/top"
 STEPS = st.lists(
@@ -116,5 +116,5 @@ def test_a_stage_that_begins_is_due_at_its_instant(minutes: int) -> None:
     seen = due_mono_s(story.look())
     assert seen <= MONO0_S + minutes * 60.0
     assert not math.isinf(seen)
-    assert story.state.plans["setter-1"].needs.valid_until is not None
-    assert story.state.plans["setter-1"].needs.valid_until - story.now().utc <= timedelta(minutes=minutes)
+    until = there(there(story.state.machine("setter-1").plan).needs.valid_until)
+    assert until - story.now().utc <= timedelta(minutes=minutes)

@@ -173,7 +173,7 @@ def test_it_is_told_again_until_somebody_answers() -> None:
     rule = story.site.rules[LOOK_AGAIN]
     daily = replace(rule, re_alarm_s=86_400.0)
     story.site = replace(story.site, rules={**story.site.rules, LOOK_AGAIN: daily})
-    story.state.plans.clear()
+    story.state.plan_anew()
     later(story, LAPSE_S / 3600.0)
     assert story.state_of(LOOK_AGAIN, EGG) == NORMAL
     told = len(story.notices)

@@ -25,7 +25,7 @@ from monitor.domain.needs.rules import (
 from monitor.domain.readings.reading import FAIL, Presence, Refused, Sample
 from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import retire, settle
-from tests.domain.house import PROFILES, RULES, T0, Air, Story, batch, probes, site
+from tests.domain.house import PROFILES, RULES, T0, Air, Story, batch, probes, site, there
 
 TOP, LOW, THIRD = "node-a/top", "node-a/low", "node-a/back"
 GOOD: Air = (37.5, 45.0)
@@ -246,7 +246,7 @@ def test_no_reading_breaks_the_decision(airs: list[Air], kind: str) -> None:
         story.air = {TOP: air}
         story.speak()
     assert len(story.readings) == len(airs)
-    heard = story.state.heard.get(TOP)
+    heard = story.state.probe(TOP).heard
     assert heard is None or (math.isfinite(heard.dry_bulb_c) and math.isfinite(heard.rh_pct or 0.0))
     for transition in story.transitions:
         assert transition.alarm.value is None or math.isfinite(transition.alarm.value)
@@ -315,7 +315,7 @@ def test_data_outranks_the_will() -> None:
     story.hear(Presence("node-a", False))
     story.run(minutes=10)
     assert story.transitions == []
-    assert story.state.nodes["node-a"].online
+    assert there(story.state.node("node-a").said).online
 
 
 def test_a_node_that_comes_back_at_once_is_no_news() -> None:
@@ -346,14 +346,14 @@ def test_a_retained_status_is_no_news_of_its_own() -> None:
     comes; a node of nobody is not kept."""
     story = two_nodes()
     story.hear(Presence("node-a", True))
-    since = story.state.nodes["node-a"]
+    since = story.state.node("node-a").said
     story.at_s += 5.0
     story.hear(Presence("node-a", True, retained=True))
-    assert story.state.nodes["node-a"] == since
+    assert story.state.node("node-a").said == since
     story.hear(Presence("node-b", False, retained=True))
-    assert not story.state.nodes["node-b"].online
+    assert not there(story.state.node("node-b").said).online
     story.run(seconds=10)
-    assert story.state.nodes["node-b"].online  # it speaks
+    assert there(story.state.node("node-b").said).online  # it speaks
     story.hear(Presence("node-of-nobody", False))
     assert "node-of-nobody" not in story.state.nodes
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.domain.readings.dating import ARRIVAL_BOOT, CLOCK_BOOT, PART_MS
-from monitor.domain.readings.numbering import HOLE_S
+from monitor.domain.readings.dating import ARRIVAL_BOOT, CLOCK_BOOT, PART_MS, Line
+from monitor.domain.readings.numbering import HOLE_S, Numbering
 from monitor.domain.readings.reading import FAIL, MISSING, Pack, Sample, from_ms, to_ms
 from monitor.domain.state.record import Group, StoredReading
 from monitor.domain.watch.intake import MAX_BOOTS, MAX_UNKNOWN, take_in
@@ -20,14 +20,24 @@ from tests.domain.house import T0, Story, pack, probes, site
 TOP = "node-a/top"
 
 
+def lines(story: Story) -> dict[tuple[str, int], tuple[Line, ...]]:
+    """The lines of every (node, boot)."""
+    return {(id_, boot): parts for id_, node in story.state.nodes.items() for boot, parts in node.lines.items()}
+
+
+def numberings(story: Story) -> dict[tuple[str, int], Numbering]:
+    """What came of every (node, boot)."""
+    return {(id_, boot): of for id_, node in story.state.nodes.items() for boot, of in node.numberings.items()}
+
+
 def good(**changes: object) -> Sample:
     return replace(Sample("top", 37.5, 45.0), **changes)  # type: ignore[arg-type]
 
 
 def label_s(story: Story, reading: StoredReading) -> float:
     """Where a stored reading is labelled at the end of the story, in seconds after its start."""
-    lines = {line.id: line for parts in story.state.lines.values() for line in parts}
-    return (lines[reading.line].at_ms(reading.up_ms) - to_ms(T0)) / 1000.0
+    by_id = {line.id: line for parts in lines(story).values() for line in parts}
+    return (by_id[reading.line].at_ms(reading.up_ms) - to_ms(T0)) / 1000.0
 
 
 def news(story: Story, at_s: float, message: Pack) -> list[str]:
@@ -57,10 +67,10 @@ def test_a_message_met_twice_changes_nothing() -> None:
     """The same (node, boot, seq) again, at once or hours later, stores nothing, judges nothing and moves no line."""
     story = Story()
     steady(story)
-    before = (list(story.readings), dict(story.state.lines), dict(story.state.numberings))
+    before = (list(story.readings), lines(story), numberings(story))
     for at_s in (61.0, 4_000.0):
         assert news(story, at_s, pack("node-a", 3, 140, good(dry_bulb_c=45.0))) == []
-    assert (story.readings, story.state.lines, story.state.numberings) == before
+    assert (story.readings, lines(story), numberings(story)) == before
 
 
 def test_the_same_number_of_another_boot_is_another_message() -> None:
@@ -86,7 +96,7 @@ def test_out_of_order() -> None:
     story = Story()
     for n in (0, 2, 5, 1, 4, 3):
         news(story, 100.0 + n, pack("node-a", n, 10 * n, good()))
-    numbering = story.state.numberings[("node-a", 7)]
+    numbering = story.state.node("node-a").numberings[7]
     assert (numbering.contiguous, numbering.above) == (5, ())
     labels = sorted(label_s(story, r) for r in story.readings)
     assert [round(b - a, 3) for a, b in pairwise(labels)] == [10.0] * 5
@@ -123,7 +133,7 @@ def test_several_samples_in_one_pack_have_their_own_times() -> None:
     caught_up = [good(dry_bulb_c=45.0, offset_s=-float(back)) for back in (300, 200, 100)]
     assert news(story, 500, pack("node-a", 1, 600, *caught_up, good())) == [TOP]
     assert [label_s(story, r) for r in story.readings[1:]] == pytest.approx([200, 300, 400, 500], abs=0.2)
-    assert story.state.lines[("node-a", 7)][0].last_up_ms == 600_000
+    assert story.state.node("node-a").lines[7][0].last_up_ms == 600_000
 
 
 def test_the_first_pack_of_a_boot_may_bring_old_samples() -> None:
@@ -170,7 +180,7 @@ def test_a_node_of_another_make_is_dated_by_its_arrival() -> None:
     for n in range(3):
         assert news(story, 10.0 * n + 5, Pack("node-a", (good(),))) == [TOP]
     assert [label_s(story, r) for r in story.readings] == [5.0, 15.0, 25.0]
-    assert set(story.state.lines) == {("node-a", ARRIVAL_BOOT)}
+    assert set(lines(story)) == {("node-a", ARRIVAL_BOOT)}
 
 
 def test_a_node_with_a_clock_that_agrees() -> None:
@@ -184,7 +194,7 @@ def test_a_node_with_a_clock_that_agrees() -> None:
     assert news(story, 20, Pack("node-a", (stamped(19.5),))) == [TOP]
     assert news(story, 3_630, Pack("node-a", (stamped(30),))) == []
     assert [label_s(story, r) for r in story.readings] == [9.5, 19.5, 30.0]
-    assert set(story.state.lines) == {("node-a", CLOCK_BOOT)}
+    assert set(lines(story)) == {("node-a", CLOCK_BOOT)}
 
 
 def test_a_node_with_a_clock_that_disagrees() -> None:
@@ -231,8 +241,8 @@ def test_unknown_probes_are_bounded() -> None:
     for n in range(10 * MAX_UNKNOWN):
         news(story, float(n), pack(f"rogue-{n}", 0, 10, Sample(f"p-{n}", 37.5, None), boot=n))
     assert len(story.state.unknown) == MAX_UNKNOWN
-    assert story.state.lines == {}
-    assert story.state.numberings == {}
+    assert lines(story) == {}
+    assert numberings(story) == {}
     assert news(story, 9_000, pack("node-a", 0, 10, good())) == []
     assert len(story.readings) == 1
 
@@ -245,11 +255,11 @@ def test_a_node_that_restarts_all_the_time_does_not_fill_the_memory() -> None:
     for boot in range(3 * MAX_BOOTS):
         news(story, 1.0 + boot, pack("node-a", 0, 10, good(), boot=boot))
         news(story, 1.5 + boot, pack("node-a", 1, 11, good(), boot=boot))
-    kept = [boot for node, boot in story.state.numberings if node == "node-a"]
+    kept = [boot for node, boot in numberings(story) if node == "node-a"]
     assert kept == list(range(2 * MAX_BOOTS, 3 * MAX_BOOTS))
-    assert [boot for node, boot in story.state.lines if node == "node-a" and boot >= 0] == kept
-    assert ("node-b", 1) in story.state.numberings
-    assert ("node-a", ARRIVAL_BOOT) in story.state.lines
+    assert [boot for node, boot in lines(story) if node == "node-a" and boot >= 0] == kept
+    assert ("node-b", 1) in numberings(story)
+    assert ("node-a", ARRIVAL_BOOT) in lines(story)
     assert len(story.readings) == 6 * MAX_BOOTS + 2
 
 

@@ -198,7 +198,7 @@ def test_air_that_is_back_in_time_ends_the_handling_without_a_word() -> None:
     story.air[TOP] = GOOD
     story.run(minutes=6)
     assert story.transitions == []
-    assert story.state.handlings == {}
+    assert not any(m.handling for m in story.state.machines.values())
     assert [e.text for e in story.events if e.kind == "handling"] == [
         "declared for 10 min by sam",
         "over, the air is back",
@@ -219,7 +219,7 @@ def test_air_that_is_not_back_is_told_at_the_end_of_the_handling() -> None:
     story.air[TOP] = GOOD
     story.run(minutes=5)
     assert story.state_of(HANDLING_OVER) != UNACKNOWLEDGED
-    assert story.state.handlings == {}
+    assert not any(m.handling for m in story.state.machines.values())
 
 
 def test_air_that_is_far_off_is_told_by_its_own_alarm_at_the_end_of_the_handling() -> None:
@@ -268,7 +268,7 @@ def test_handling_is_bounded(for_s: object) -> None:
         ask(story, do="handling", machine="nowhere", for_s=60.0)
     with pytest.raises(RequestError, match="none is declared"):
         ask(story, do="handling", machine="setter-1", done=True)
-    assert story.state.handlings == {}
+    assert not any(m.handling for m in story.state.machines.values())
 
 
 # What lies ahead.

@@ -27,7 +27,7 @@ from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import settle
 from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.telling import MAX_WAITING, remind, said_already, tell
-from tests.domain.house import T0, Air, Story, batch, probes, site
+from tests.domain.house import T0, Air, Story, batch, probes, site, there
 
 TOP = "node-a/top"
 GOOD: Air = (37.5, 45.0)
@@ -308,8 +308,9 @@ def test_a_message_is_about_the_batches_that_it_concerns() -> None:
     """An alarm of the air names all that are in the machine, one of the lockdown humidity those that wait for it, one of a batch it alone."""
     story = Story(batches=(batch("due", day=19.0), batch("early", day=5.0)))
     story.tick()
-    plan = story.state.plans["setter-1"]
-    story.state.plans["setter-1"] = replace(plan, awaited=("due",))
+    machine = story.state.machine("setter-1")
+    plan = there(machine.plan)
+    machine.plan = replace(plan, awaited=("due",))
 
     def named(subject: str, rule: str) -> list[str]:
         out = Group()
@@ -323,7 +324,7 @@ def test_a_message_is_about_the_batches_that_it_concerns() -> None:
     assert named("setter-1", NOT_RAISED) == ["due"]
     assert named("batch early", "weight-off-track") == ["early"]
     assert named("batch gone", "weight-off-track") == named(TOP, NO_DATA) == []
-    story.state.plans["setter-1"] = replace(plan, awaited=())
+    machine.plan = replace(plan, awaited=())
     assert sorted(named("setter-1", NOT_RAISED)) == ["due", "early"]
 
 

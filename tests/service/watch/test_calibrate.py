@@ -17,7 +17,7 @@ from monitor.domain.signs.opening import Watch
 from monitor.domain.state.record import Group
 from monitor.domain.state.remembering import remember
 from monitor.service.watch.commands import perform
-from tests.domain.house import T0, Story
+from tests.domain.house import T0, Story, there
 from tests.service.watch.test_commands import ask, refused
 
 PROBE = "node-a/top"
@@ -41,7 +41,7 @@ def test_the_first_holds_from_the_beginning() -> None:
     out = Group()
     answer = perform(story.state, story.site, {"do": "calibrate", "probe": PROBE, "dry_bulb_c": {"offset": 0.3}, "by": "Ada", "note": "bath"}, story.now(), out)  # fmt: skip
     kept = Calibration(PROBE, story.now().utc, None, None, "Ada", "bath", by_offset(DRY_BULB, 0.3))
-    assert story.state.calibrations == {PROBE: (kept,)}
+    assert story.state.probe(PROBE).calibrations == (kept,)
     assert out.calibrations == [kept]
     assert [(e.kind, e.subject, e.text) for e in out.events] == [("calibration", PROBE, "temperature +0.30 K by Ada")]
     assert (answer["since"], answer["in_force"], answer["what"]) == (None, True, "temperature +0.30 K")
@@ -55,7 +55,7 @@ def test_a_later_one_holds_from_when_it_was_made() -> None:
     ask(story, "calibrate", probe=PROBE, dry_bulb_c={"offset": 0.3}, at=stamp(60))
     answer = ask(story, "calibrate", probe=PROBE, dry_bulb_c={"offset": 0.2}, at=stamp(1800))
     assert answer["changes"] == [{"quantity": "dry_bulb_c", "reading": None, "by": -0.1}]
-    first, second = story.state.calibrations[PROBE]
+    first, second = story.state.probe(PROBE).calibrations
     assert (first.since, second.since) == (None, T0 + timedelta(seconds=1800))
     humid = ask(story, "calibrate", probe=PROBE, rh_pct={"offset": 1.5})
     assert humid["since"] is None  # the first of the humidity
@@ -68,7 +68,7 @@ def test_a_person_may_say_from_when_it_holds(since: str, kept: Any) -> None:
     story = house()
     ask(story, "calibrate", probe=PROBE, dry_bulb_c={"offset": 0.3}, since=stamp(30))
     ask(story, "calibrate", probe=PROBE, dry_bulb_c={"offset": 0.2}, since=since)
-    assert [c.since for c in story.state.calibrations[PROBE]] == [T0 + timedelta(seconds=30), kept]
+    assert [c.since for c in story.state.probe(PROBE).calibrations] == [T0 + timedelta(seconds=30), kept]
 
 
 def test_one_that_a_later_one_covers_changes_nothing_now() -> None:
@@ -87,7 +87,9 @@ def test_lines_tell_their_change_at_their_points() -> None:
         {"quantity": "dry_bulb_c", "reading": 30.0, "by": 0.5},
         {"quantity": "dry_bulb_c", "reading": 40.0, "by": 0.1},
     ]
-    assert story.state.calibrations[PROBE][0].dry_bulb_c == by_points(DRY_BULB, [Point(30, 30.5), Point(40, 40.1)])
+    assert story.state.probe(PROBE).calibrations[0].dry_bulb_c == by_points(
+        DRY_BULB, [Point(30, 30.5), Point(40, 40.1)]
+    )
     answer = ask(story, "calibrate", probe=PROBE, dry_bulb_c={"offset": 0.0})
     assert answer["changes"] == [{"quantity": "dry_bulb_c", "reading": 37.5, "by": -0.2}]
 
@@ -97,7 +99,7 @@ def test_salts() -> None:
     story = house()
     salts = {"salts": [["sodium-chloride", 73.1], ["magnesium-chloride", 34]], "temperature_c": 25}
     ask(story, "calibrate", probe=PROBE, rh_pct=salts, at="2026-03-06T09:00:00.123456Z", due="2027-03-06T00:00:00Z")
-    (kept,) = story.state.calibrations[PROBE]
+    (kept,) = story.state.probe(PROBE).calibrations
     assert kept.rh_pct == by_salts([("sodium-chloride", 73.1), ("magnesium-chloride", 34.0)], 25.0)
     assert kept.at.microsecond == 123_000
     assert kept.due is not None
@@ -111,8 +113,8 @@ def test_what_was_learnt_of_the_probe_begins_anew() -> None:
 
     def learn() -> None:
         lately = {PROBE: (1.0, 37.5, None), "node-q/other": (1.0, 37.5, None)}
-        story.state.pairs["setter-1"] = Pairs({}, lately)
-        story.state.watches["setter-1"], story.state.windows["setter-1"] = watch, windows
+        story.state.machine("setter-1").pairs = Pairs({}, lately)
+        story.state.machine("setter-1").watch, story.state.machine("setter-1").windows = watch, windows
 
     learn()
     out = Group()
@@ -120,23 +122,23 @@ def test_what_was_learnt_of_the_probe_begins_anew() -> None:
         story.state, story.site, {"do": "calibrate", "probe": PROBE, "dry_bulb_c": {"offset": 0.3}}, story.now(), out
     )
     assert out.memory == remember(story.look())  # so that the next run begins anew, too
-    assert list(story.state.pairs["setter-1"].lately) == ["node-q/other"]
-    assert "setter-1" not in story.state.watches
-    assert "setter-1" not in story.state.windows
+    assert list(there(story.state.machine("setter-1").pairs).lately) == ["node-q/other"]
+    assert story.state.machine("setter-1").watch is None
+    assert story.state.machine("setter-1").windows is None
     learn()
     ask(story, "calibrate", probe=PROBE, dry_bulb_c={"offset": 0.3})  # which changes nothing
-    assert list(story.state.pairs["setter-1"].lately) == [PROBE, "node-q/other"]
-    assert (story.state.watches["setter-1"], story.state.windows["setter-1"]) == (watch, windows)
+    assert list(there(story.state.machine("setter-1").pairs).lately) == [PROBE, "node-q/other"]
+    assert (story.state.machine("setter-1").watch, story.state.machine("setter-1").windows) == (watch, windows)
 
 
 def test_readings_are_judged_corrected() -> None:
     """A probe that reads half a degree low is judged by the truth from its next reading on."""
     story = Story(air={PROBE: (37.5, 52.0)})
     story.run(minutes=2)
-    assert story.state.heard[PROBE].dry_bulb_c == pytest.approx(37.5, abs=0.02)
+    assert there(story.state.probe(PROBE).heard).dry_bulb_c == pytest.approx(37.5, abs=0.02)
     ask(story, "calibrate", probe=PROBE, dry_bulb_c={"offset": 0.5}, rh_pct={"offset": -2.0})
     story.run(minutes=2)
-    heard = story.state.heard[PROBE]
+    heard = there(story.state.probe(PROBE).heard)
     assert (heard.dry_bulb_c, heard.rh_pct) == pytest.approx((38.0, 50.0), abs=0.1)
 
 

@@ -19,7 +19,7 @@ from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, SH
 from monitor.domain.needs.rules import LOOK_AGAIN
 from monitor.domain.state.record import Group
 from monitor.service.watch.commands import MAX_BACKDATE, RequestError, batch_view, perform
-from tests.domain.house import PROFILES, T0, Air, Story, batch, probes, site
+from tests.domain.house import PROFILES, T0, Air, Story, batch, probes, site, there
 
 HOT: Air = (39.5, 45.0)
 HOLDING = "setter-1, hatcher-1, still-1"
@@ -89,7 +89,7 @@ def test_a_batch_is_set() -> None:
     assert answer["day"] == 2.0
     assert answer["did"] == "set: hen"
     assert json.loads(json.dumps(answer)) == answer
-    assert story.state.plans["setter-1"].limits
+    assert there(story.state.machine("setter-1").plan).limits
     assert [(e.kind, e.subject, e.text) for e in story.events] == [("batch", "hen-2", "set: hen")]
 
 
@@ -109,10 +109,10 @@ def test_a_batch_moves_is_declared_and_closes() -> None:
     assert answer["machine"] == "hatcher-1"
     answer = ask(story, "stage", batch="hen-1", stage="lockdown")
     assert answer["declared"] == [{"stage": "lockdown", "at": "2026-03-10T09:00:00Z"}]
-    assert story.state.plans["hatcher-1"].needs.occupants[0].stage == "lockdown"
+    assert there(story.state.machine("hatcher-1").plan).needs.occupants[0].stage == "lockdown"
     answer = ask(story, "close", batch="hen-1")
     assert (answer["machine"], answer["closed_at"]) == (None, "2026-03-10T09:00:00Z")
-    assert story.state.plans["hatcher-1"].limits == ()
+    assert there(story.state.machine("hatcher-1").plan).limits == ()
 
 
 def test_closing_ends_what_stands() -> None:
