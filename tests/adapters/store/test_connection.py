@@ -91,6 +91,37 @@ def test_a_second_writer_is_refused(path: Path) -> None:
     open_writer(path).close()
 
 
+def test_the_lock_names_its_holder_alone(path: Path) -> None:
+    """What an earlier process with a longer number left in the lock is not read as part of this one's."""
+    Path(f"{path}.lock").write_text("4194304123\n", encoding="ascii")
+    first = open_writer(path)
+    assert Path(f"{path}.lock").read_text(encoding="ascii") == f"{os.getpid()}\n"
+    with pytest.raises(StoreInUse) as raised:
+        open_writer(path)
+    assert "\n" not in str(raised.value)
+    first.close()
+
+
+def test_a_file_system_without_a_write_ahead_log(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where SQLite cannot keep its log beside the record, as on some network shares, the daemon says so and does not run on without."""
+    real = sqlite3.connect
+
+    def elsewhere(database: object, **more: Any) -> sqlite3.Connection:
+        connection: sqlite3.Connection = real(":memory:", **more)
+        return connection
+
+    monkeypatch.setattr(sqlite3, "connect", elsewhere)
+    with pytest.raises(StoreFailure, match="journal mode memory, expected a file system that allows a write-ahead log"):
+        open_writer(path)
+
+
+def test_an_empty_log_beside_an_empty_file(path: Path) -> None:
+    """A start that was cut off before its first word leaves two empty files: nothing is lost, and nothing is set aside."""
+    path.touch()
+    Path(f"{path}-wal").touch()
+    assert comes_up(path) == ""
+
+
 def test_a_refused_writer_leaves_nothing_held(path: Path) -> None:
     """Opening that fails lets the lock go, so that it can be tried again."""
     path.mkdir()
