@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import logging
 import random
@@ -29,11 +30,12 @@ from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.readings.reading import Message
 from monitor.domain.state.record import Attempt
-from monitor.service.ports import Clock, Loaded, Receipt, Words
+from monitor.service.ports import Clock, Loaded, Receipt, StoreFailure, WeightAsked, WeightVerdict, Words
 from monitor.service.watch.dispatcher import Dispatcher
 from monitor.service.watch.engine import Engine, start_state
-from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened
+from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened, WeightJudged
 from monitor.service.watch.notify import standard_stages
+from monitor.service.watch.weights import Weights, judge_at_once
 from monitor.settings import House, SettingsError, read_contacts
 from monitor.shown.joined import NoticeWords
 
@@ -132,6 +134,14 @@ class Daemon:
             if self._on_show is not None:
                 self._on_show(machine, view)
 
+        def weighed(asked: WeightAsked, verdict: WeightVerdict) -> None:
+            inbox.put(WeightJudged(clock.now(), asked, verdict))
+
+        self.weights = weights = Weights(
+            judge=lambda batch: verdict_of(house, batch, clock.now().utc),
+            report=weighed,
+            pace=getattr(clock, "speed", 1.0),
+        )
         self.engine = Engine(
             site=site,
             ledger=ledger,
@@ -141,6 +151,7 @@ class Daemon:
             tell_stored=tell_stored,
             tell_notices=dispatcher.tell,
             show_machine=show_machine,
+            ask_weights=weights.ask,
             hands_on=True,
         )
         link.start()
@@ -151,6 +162,8 @@ class Daemon:
         inbox.put(Opened(clock.now(), opened.note))
         stack.callback(self._end_work)
         stack.callback(dispatcher.stop, 3.0)
+        self._thread("weights", weights.run).start()
+        stack.callback(weights.stop)
         door = Door(door_path(house), lambda request, reply: inbox.put(Asked(clock.now(), request, reply)))
         try:
             door.start()
@@ -316,6 +329,7 @@ class Offline:
 
     def __init__(self, house: House) -> None:
         self._house = house
+        self._asked: list[WeightAsked] = []
 
     def __enter__(self) -> Offline:
         _make_data_folder(self._house)
@@ -332,6 +346,8 @@ class Offline:
             tell_stored=lambda rows: None,
             tell_notices=lambda notices: None,
             show_machine=lambda machine, view: None,
+            ask_weights=self._asked.extend,
+            weighs_daily=False,
         )
         return self
 
@@ -339,12 +355,29 @@ class Offline:
         self._opened.close()
 
     def ask(self, request: Mapping[str, Any]) -> dict[str, Any]:
-        """Perform one request and write it."""
+        """Perform one request, write it, and judge the weights that it bears on."""
         answers: list[Mapping[str, Any]] = []
         self._engine.work(Asked(self._clock.now(), request, answers.append))
         if not answers:
             return {"error": f"{store_path(self._house)}: cannot be written now, nothing was changed", "failed": True}
+        with contextlib.suppress(
+            StoreFailure
+        ):  # the request is done all the same, and the next daemon judges at its start
+            judge_at_once(self._engine.work, self._asked, self._clock.now(), self._verdict)
         return dict(answers[0])
+
+    def _verdict(self, batch: str, now: datetime) -> WeightVerdict | None:
+        return verdict_of(self._house, batch, now)
+
+
+def verdict_of(house: House, name: str, now: datetime) -> WeightVerdict | None:
+    """What the weighings of a batch in the record say; None where there is nothing to judge by. Raises StoreFailure."""
+    # Loaded with the first weighing: arrays are a fifth of the daemon's memory, and many a house never weighs.
+    from monitor.service.reports.water import weight_verdict
+
+    with contextlib.closing(open_history(house)) as history:
+        batch = next((each for each in history.batches() if each.id == name and each.closed_at is None), None)
+        return None if batch is None else weight_verdict(history, house.site, batch, now)
 
 
 def open_history(house: House) -> SqliteHistory:

@@ -32,7 +32,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "analysis/across": ("domain/*",),
     "service": ("domain/*",),  # `ports`
     "service/watch": ("service", "domain/*"),
-    "service/reports": ("service", "service/watch", "analysis/*", "domain/*"),
+    "service/reports": ("service", "analysis/*", "domain/*"),
     "adapters": ("service", "domain/*"),
     "adapters/link": ("service", "domain/*"),
     "adapters/store": ("service", "domain/*"),

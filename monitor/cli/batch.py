@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, show
-from monitor.cli.record import ask, house_of, judge_anew, one_batch, opened, said
+from monitor.cli.record import ask, house_of, one_batch, opened, said
 from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_when, typed_whole
 from monitor.domain.needs.batch import day_words
 from monitor.domain.wall import filled
@@ -147,9 +147,7 @@ def _close(options: Close) -> int:
 def _reopen(options: One) -> int:
     house = house_of(options.config)
     request = {"do": "reopen", "batch": options.batch}
-    done = _did(options, house, request, "batch {id}: open again, day {day}, in {machine}")
-    judge_anew(house, options.batch, options.utc)  # the alarm of its weights ended when it was closed
-    return done
+    return _did(options, house, request, "batch {id}: open again, day {day}, in {machine}")
 
 
 def _split(options: Split) -> int:
@@ -165,8 +163,6 @@ def _split(options: Split) -> int:
         "eggs": eggs, "count": options.count, "machine": options.machine, "stage": options.stage, "into": options.name,
     }  # fmt: skip
     answer = ask(house, request)
-    for name in (options.batch, answer["id"]):  # what each loses, and is heading for, is another matter now
-        judge_anew(house, name, options.utc)
     eggs_words = f"egg{'s' if answer['eggs'] > 1 else ''}"
     which = f"{eggs_words} {options.eggs}" if eggs else f"{answer['eggs']} {eggs_words}"
     text = f"batch {answer['id']}: {which} of {options.batch}, day {day_words(answer['day'])}, in {answer['machine'] or 'no machine'}"

@@ -21,7 +21,7 @@ from monitor.cli.egg_given import (
     Written,
 )
 from monitor.cli.frame import Wrong, show
-from monitor.cli.record import ask, house_of, judge, weighed_now
+from monitor.cli.record import ask, house_of, weighed_now
 from monitor.cli.typed import (
     names_eggs,
     typed_by,
@@ -41,7 +41,7 @@ from monitor.settings import House
 from monitor.shown.eggs import water_view, weighed_text, written_text
 
 LIST = "list"
-# What can change where an egg's loss leads: only after these is that worked out anew, which reads the batch's whole record.
+# What can change where an egg's loss leads: only after these is that shown, which reads the batch's whole record.
 _BEARS = ("weighing", "size", "candling", "sign", "hatched", "dead", "removed", "withdrawn")
 
 
@@ -203,14 +203,13 @@ def _write(
 
 
 def _told(options: Written, house: House, answer: Mapping[str, Any]) -> int:
-    """Print what was written; where it bears on what the eggs lose, work that out, have it judged, and print it too."""
+    """Print what was written; where it bears on what the eggs lose, work that out and print it too."""
     entries = answer.get("entries", [answer])
     bears = any(e["kind"] in _BEARS for e in entries)
     book, water = weighed_now(house, options.batch, options.utc, only_book=not bears)
     written = {e["number"] for e in entries}
     text = written_text(book.batch.id, [e for e in book.entries if e.number in written], house.site)
     if water is not None:
-        judge(house, book.batch, water)
         seen = [e for e in entries if e["kind"] in ("weighing", "size")]
         about = {(e["egg"], e["tray"] or "") for e in seen}
         text = "\n".join([text, *([weighed_text(about, water, house.site)] if about else [])])

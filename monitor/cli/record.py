@@ -205,20 +205,3 @@ def weighed_now(house: House, name: str, utc: Utc, *, only_book: bool = False) -
     with opened(house) as history:
         looked = Looked(house.site, history, one_batch(history, name), utc())
         return book_and_water(looked, only_book=only_book)
-
-
-def judge_anew(house: House, name: str, utc: Utc) -> None:
-    """Have it judged where the loss of a batch leads, after something other than a weighing has changed that. Raises Wrong and Failed."""
-    book, water = weighed_now(house, name, utc)
-    if water is not None and book.entries:
-        judge(house, book.batch, water)
-
-
-def judge(house: House, batch: Batch, water: Water) -> None:
-    """Hand the daemon what the weighings say, for an alarm to begin or end. Raises Failed."""
-    if batch.closed_at is not None or water.window_pct is None:
-        return
-    try:
-        ask(house, {"do": "judge-weight", "batch": batch.id, "off": water.off, "about": water.about})
-    except (Wrong, Failed) as error:
-        raise Failed(f"it is written, but whether the loss is off track was not judged: {error}") from error

@@ -17,7 +17,8 @@ from typing import Any
 
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.rules import PRIORITIES
-from monitor.rehearse.replay import Timeline, replay, stamp
+from monitor.rehearse.replay import replay, stamp
+from monitor.rehearse.tape import Timeline
 from monitor.rehearse.tried_rules import with_rules
 from monitor.service.ports import Words
 from monitor.service.watch.notify import pass_through, standard_stages

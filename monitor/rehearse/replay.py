@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -18,15 +18,15 @@ from typing import Any
 
 from monitor.app import StartError, decoder
 from monitor.domain.alarms.alarm import Transition
-from monitor.domain.alarms.notice import Notice
-from monitor.domain.eggs.book import EggBook
-from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message, Now
-from monitor.domain.state.record import Attempt, Group
+from monitor.domain.state.record import Attempt
 from monitor.domain.wall import utc_text
-from monitor.service.ports import Loaded
+from monitor.rehearse.tape import Tape, Timeline
+from monitor.service.ports import WeightAsked, WeightVerdict
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Stop
+from monitor.service.watch.weights import Judge, judge_at_once
 from monitor.settings import House
 from monitor.shown.joined import NoticeWords
 
@@ -39,54 +39,6 @@ NOBODY = "phone"  # who is told when the configuration names no contact: the not
 
 class ReplayError(Exception):
     """A recording that cannot be read; one line: file, line, what came, what was expected."""
-
-
-@dataclass(slots=True)
-class Timeline:
-    """What a recording gave."""
-
-    about: str = ""
-    transitions: list[Transition] = field(default_factory=list)
-    notices: list[Notice] = field(default_factory=list)
-    answers: list[tuple[datetime, Mapping[str, Any], Mapping[str, Any]]] = field(default_factory=list)
-    readings: int = 0
-    refused: int = 0
-    entries: list[Transition | Notice] = field(default_factory=list)
-    span: timedelta = timedelta(0)  # from the recording's first line to its last
-
-
-class _Tape:
-    """A ledger that keeps only the story."""
-
-    def __init__(self, timeline: Timeline) -> None:
-        self._timeline = timeline
-        self._told = 0
-
-    def untold(self) -> list[Notice]:
-        """The notices since this was asked last."""
-        told, self._told = self._told, len(self._timeline.notices)
-        return self._timeline.notices[told:]
-
-    def load(self) -> Loaded:
-        return Loaded((), {}, (), (), (), (), 0, 0, 0, None)
-
-    def book(self, batch: Batch) -> EggBook:
-        return EggBook(batch)
-
-    def commit(self, group: Group) -> None:
-        line = self._timeline
-        line.readings += len(group.readings)
-        line.refused += len(group.refused)
-        line.transitions += group.transitions
-        line.notices += group.notices
-        told: dict[int, list[Notice]] = {}
-        for notice in group.notices:
-            told.setdefault(notice.alarm_number, []).append(notice)
-        for transition in group.transitions:
-            line.entries.append(transition)
-            line.entries += told.pop(transition.alarm.number, [])
-        for rest in told.values():
-            line.entries += rest
 
 
 def replay(path: Path, house: House, *, delivered: bool = False, answering: Timeline | None = None) -> Timeline:
@@ -103,7 +55,8 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
     if "recording" not in head:
         raise ReplayError(f'{path}: line 1: no "recording", expected the head of a recording')
     timeline = Timeline(about=str(head.get("about", "")))
-    tape = _Tape(timeline)
+    tape = Tape(timeline, keeps_air=_weighs(path))
+    asked: list[WeightAsked] = []
     first: datetime | None = None
     now = Now(MONO_START_S, datetime.fromtimestamp(0, tz=UTC))
     engine: Engine | None = None
@@ -121,8 +74,8 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
         target = MONO_START_S + (at - first).total_seconds()
         if engine is None:
             now = Now(target, at)
-            engine = _engine(house, tape, now)
-        after = partial(_deliver, engine, tape) if delivered else _nothing
+            engine = _engine(house, tape, now, asked)
+            after = partial(_follow, engine, tape, partial(_verdict, house.site, tape), asked, delivered)
         _let_pass(engine, now, target, after)
         now = Now(target, at)
         if "topic" in line:
@@ -146,14 +99,26 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
     return timeline
 
 
-def _deliver(engine: Engine, tape: _Tape, now: Now) -> None:
-    """Tell the engine that what it had to say was said."""
-    for notice in tape.untold():
+def _follow(engine: Engine, tape: Tape, judge: Judge, asked: list[WeightAsked], delivered: bool, now: Now) -> None:
+    """What threads do beside the engine when it is live: judge the weights that it asks for, and say that what it told got through."""
+    judge_at_once(engine.work, asked, now, judge)
+    for notice in tape.untold() if delivered else ():
         engine.work(Attempted(now, Attempt(notice.id, "sent", "replayed", now.utc, notice.contact)))
 
 
-def _nothing(now: Now) -> None:
-    """Nobody says what came of the notices."""
+def _verdict(site: Site, tape: Tape, name: str, now: datetime) -> WeightVerdict | None:
+    from monitor.service.reports.water import weight_verdict  # loaded with the first weighing
+
+    return weight_verdict(tape, site, tape.batches[name], now)
+
+
+def _weighs(path: Path) -> bool:
+    """Whether anything is weighed in a recording: only then is its air kept, for a year of it is much."""
+    try:
+        with path.open(encoding="utf-8") as file:
+            return any('"weighing' in text for text in file)
+    except (OSError, UnicodeDecodeError):  # told when it is played
+        return False
 
 
 def _number_here(number: object, there: Timeline, here: Timeline) -> object:
@@ -213,7 +178,7 @@ def as_json(timeline: Timeline) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _engine(house: House, tape: _Tape, now: Now) -> Engine:
+def _engine(house: House, tape: Tape, now: Now, asked: list[WeightAsked]) -> Engine:
     return Engine(
         site=house.site,
         ledger=tape,
@@ -223,6 +188,7 @@ def _engine(house: House, tape: _Tape, now: Now) -> Engine:
         tell_stored=lambda rows: None,
         tell_notices=lambda notices: None,
         show_machine=lambda machine, view: None,
+        ask_weights=asked.extend,
     )
 
 

@@ -139,8 +139,8 @@ class Latest:
     rh_flag: int = MISSING
 
 
-class BatchRecord(Books, Protocol):
-    """What the reports of one batch ask for. The record answers it, and so does an archive, of its own batch."""
+class AirRecord(Books, Protocol):
+    """The air that eggs were in, and their books: what their loss of water is worked out from."""
 
     def series(self, probe: str, since: datetime, until: datetime) -> Series:
         """Readings of one probe with since <= label < until."""
@@ -149,6 +149,10 @@ class BatchRecord(Books, Protocol):
     def calibrations(self) -> list[Calibration]:
         """Every calibration, in the order they were added."""
         ...
+
+
+class BatchRecord(AirRecord, Protocol):
+    """What the reports of one batch ask for. The record answers it, and so does an archive, of its own batch."""
 
     def events(
         self,
@@ -217,6 +221,22 @@ class Record(SeasonRecord, Watched, Arrivals, Protocol):
 
 
 @dataclass(frozen=True, slots=True)
+class WeightVerdict:
+    """What the weighings of a batch say. off: whether its loss at pip will be outside the window, None while nobody can say; about: in words."""
+
+    off: bool | None
+    about: str
+
+
+@dataclass(frozen=True, slots=True)
+class WeightAsked:
+    """A batch whose weights are to be judged. revision: how often what is written bore on them, so that an answer that is outdated is known."""
+
+    batch: str
+    revision: int
+
+
+@dataclass(frozen=True, slots=True)
 class Contact:
     """Whom to tell. url is a secret; show() what may be printed."""
 
@@ -275,4 +295,5 @@ class Delivery(Protocol):
 
 Receipt = tuple[int, int]  # the connection's generation and the broker's packet id
 GiveReceipts = Callable[[Sequence[Receipt]], None]
+AskWeights = Callable[[Sequence[WeightAsked]], None]
 TellStored = Callable[[Sequence[tuple[str, int, int]]], None]  # (node, boot, contiguous seq)

@@ -318,6 +318,10 @@ def test_weights_off_track_in_a_batch_opened_again(capsys: Capture, config: Path
     assert (alarm["rule"], alarm["state"], alarm["number"]) == ("weight-off-track", "unacknowledged", 2)
 
 
+def off_track(capsys: Capture, config: Path) -> list[str]:
+    return [a["subject"] for a in stands(capsys, config) if a["state"] == "unacknowledged"]
+
+
 def stands(capsys: Capture, config: Path) -> list[dict[str, Any]]:
     code, out, err = typed(capsys, "alarms", "--json", config=config)
     assert (code, err) == (0, "")
@@ -353,6 +357,25 @@ def test_the_phone_is_told(capsys: Capture, tmp_path: Path) -> None:
             ok(capsys, "candle", "hen-1", "7", "alive", config=path)
             assert {a["rule"] for a in stands(capsys, path)} == {"weight-off-track"}
             assert daemon.terminate() == 0
+
+
+def test_weights_that_nobody_judged(capsys: Capture, tmp_path: Path) -> None:
+    """A process that was killed between the entry and the judgement: the daemon that starts next judges it, and it stays judged."""
+    with Mosquitto() as broker:
+        path = configure(tmp_path, broker.port, site={"zone": "UTC"})
+        add_batch(capsys, path)
+        stuck = "import monitor.app, time; monitor.app.verdict_of = lambda house, batch, now: time.sleep(3600)"
+        with Running(path, prelude=stuck) as daemon:
+            weigh(capsys, path, 7, (9.9, 60.0), (5, 56.0), (0, 52.0))
+            assert daemon.ask(do="room")["others"] == []
+            daemon.kill()
+        assert len(entries(path)) == 3
+        assert stands(capsys, path) == []
+        with Running(path) as daemon:
+            until(lambda: off_track(capsys, path) == ["batch hen-1"], "what was written is not judged")
+            assert daemon.terminate() == 0
+        (alarm,) = stands(capsys, path)
+        assert alarm["about"].startswith("egg 7: loss by pip 25.")
 
 
 # --- eggs that go another way
@@ -395,9 +418,9 @@ def test_an_alarm_about_weight_goes_along(capsys: Capture, tmp_path: Path) -> No
         with Running(path) as daemon:
             add_batch(capsys, path)
             weigh(capsys, path, 7, (9.9, 60.0), (5, 56.0), (0, 52.0))
-            assert [a["subject"] for a in stands(capsys, path)] == ["batch hen-1"]
+            until(lambda: off_track(capsys, path) == ["batch hen-1"], "its old batch has no alarm")
             assert typed(capsys, "batch", "split", "hen-1", "7", "--to", "hatcher-1", config=path)[0] == 0
-            assert [a["subject"] for a in stands(capsys, path) if a["state"] == "unacknowledged"] == ["batch hen-1-b"]
+            until(lambda: off_track(capsys, path) == ["batch hen-1-b"], "the alarm did not go along")
             assert daemon.terminate() == 0
             daemon.start()
             assert [a["subject"] for a in stands(capsys, path) if a["state"] == "unacknowledged"] == ["batch hen-1-b"]

@@ -24,7 +24,7 @@ from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.site import STILL, Probe, Site
 from monitor.domain.readings.calibration import Calibration, applied
 from monitor.domain.readings.reading import to_ms
-from monitor.service.ports import BatchRecord
+from monitor.service.ports import AirRecord, BatchRecord
 
 ALL = 10_000_000  # events: more than a batch can have, so that none is left out
 STILL_OPEN = "not coming back"  # an event that tells more of an opening, and is none of its own
@@ -132,7 +132,7 @@ def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Hap
     return sorted(found, key=lambda each: each.at_ms)
 
 
-def stretches_of(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> Iterator[Stretch]:
+def stretches_of(history: AirRecord, site: Site, batch: Batch, now: datetime) -> Iterator[Stretch]:
     """The batch's life in order: one stretch for each machine and stage, with the bands that this batch needed then.
 
     Its air is corrected by the calibrations of its probes; the record itself is raw.

@@ -1,8 +1,8 @@
 """The water of a batch's eggs, from its record: its weighings, the pull of the air it was in, and what lies ahead of it; after pip, what
 it was at pip, for which the target is.
 
-Read through the history, so outside the engine: the air of three weeks is some hundred thousand readings. What comes of it is asked of the
-engine afterwards, as one judgement.
+Read through the history, so outside the engine: the air of three weeks is some hundred thousand readings. What comes of it reaches the
+engine as one item, `weight_verdict`.
 """
 
 from __future__ import annotations
@@ -27,17 +27,27 @@ from monitor.domain.eggs.entry import (
     Removed,
     Split,
 )
+from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
-from monitor.service.ports import BatchRecord
+from monitor.service.ports import AirRecord, WeightVerdict
 from monitor.service.reports.batch import stretches_of
-from monitor.service.reports.weighed import Water, Weighed, water_at, when
+from monitor.service.reports.weighed import NoWater, Water, Weighed, water_at, when
 
 # Of the day of pip, from which on an egg's loss is that to pip. One that died before is carried there at its own pace, for both
 # its loss and the target rise in a straight line; before half the way the scale's error is too much of it (judgement).
 PIP_REACHED, PACE_FROM = 0.95, 0.5
 
 
-def water_of(history: BatchRecord, site: Site, book: EggBook, now: datetime) -> Water:
+def weight_verdict(history: AirRecord, site: Site, batch: Batch, now: datetime) -> WeightVerdict | None:
+    """What the weighings of an open batch say of its loss at pip; None where there is nothing to judge by. Raises StoreFailure."""
+    try:
+        water = water_of(history, site, history.book(batch), now)
+    except NoWater:
+        return None
+    return None if water.window_pct is None else WeightVerdict(water.off, water.about)
+
+
+def water_of(history: AirRecord, site: Site, book: EggBook, now: datetime) -> Water:
     """The water of the batch of a book, now, or when it was closed. Raises NoWater for a batch of an unknown species.
 
     From the day of pip on it is judged by what it was on that day, for which the target is.

@@ -38,9 +38,9 @@ from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL, Site
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.watch.plan import USUAL_C
-from monitor.service.watch.egg_requests import MAX_ABOUT
 
 LATELY_MS = DAY_MS  # the machine as it is set now; less is one refill or opening, more is how it was set before
+MAX_ABOUT = 160  # characters: what one message has room for
 ALSO_SHOWN = 6  # further eggs that a message names
 
 

@@ -58,7 +58,6 @@ from monitor.service.watch.calibrate import changes, correction_of
 from monitor.service.watch.egg_requests import (
     plain_text,
     split_books,
-    take_weight,
     write_entry,
     write_split,
     write_weighings,
@@ -308,10 +307,6 @@ def _weighings(work: _Work) -> dict[str, Any]:
     return write_weighings(work.state, work.site, _batch(work), work.request, work.now, work.out)
 
 
-def _judge_weight(work: _Work) -> dict[str, Any]:
-    return take_weight(work.state, work.site, _batch(work), work.request, work.now, work.out)
-
-
 def _room(work: _Work) -> dict[str, Any]:
     for machine in work.site.machines:
         plan(work.look, machine)
@@ -339,7 +334,6 @@ _ACTIONS: dict[str, Callable[[_Work], dict[str, Any]]] = {
     "calibrate": _calibrate,
     "entry": _entry,
     "weighings": _weighings,
-    "judge-weight": _judge_weight,
     "room": _room,
 }
 

@@ -1,4 +1,4 @@
-"""What a person can ask to be written into the egg book: one entry, a table of weighings, and what the weighings say of the loss.
+"""What a person can ask to be written into the egg book: one entry, or a table of weighings.
 
 Nothing is written that cannot be true beside the rest (`egg_book.add`); what is only odd (`egg_doubts`) is asked, unless the
 request says that it is sure.
@@ -23,11 +23,10 @@ from monitor.domain.readings.reading import Now, from_ms, to_ms
 from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Group
 from monitor.domain.wall import has_controls
-from monitor.domain.watch.egg_alarms import judge_weight, remind_to_look, take_book
+from monitor.domain.watch.egg_alarms import remind_to_look, take_book
 
 MAX_ROWS = 1000  # of one table: a large tray, and several; more is another file
 SHOWN = 10  # complaints about eggs of one request; more are the same again
-MAX_ABOUT = 160  # characters: what one message has room for
 SURE = "say it is sure to write it all the same (--sure)"
 _NUMBER_HIGH = 10**9
 
@@ -152,21 +151,6 @@ def write_split(state: State, site: Site, old: EggBook, new: EggBook, now: Now, 
     if new.entries:
         take_book(state, new)
         out.entries += [(new.batch.id, entry) for entry in new.entries]
-
-
-def take_weight(
-    state: State, site: Site, batch: Batch, request: Mapping[str, Any], now: Now, out: Group
-) -> dict[str, Any]:
-    """What the weighings say, as it was worked out elsewhere: off the window (true, false, or null where nobody can say)."""
-    off, about = request.get("off"), plain_text(request.get("about", ""), f"batch {batch.id}: about")
-    if off is not None and not isinstance(off, bool):
-        raise EggError(f"batch {batch.id}: off {off!r:.40}, expected true, false or null")
-    if len(about) > MAX_ABOUT:
-        raise EggError(f"batch {batch.id}: about of {len(about)} characters, expected at most {MAX_ABOUT}")
-    if batch.closed_at is not None:
-        raise EggError(f"batch {batch.id}: closed, nothing of it is judged")
-    judge_weight(Look(state, site, now, out), batch, off, about)
-    return {"batch": batch.id, "did": "judged", "off": off, "about": about}
 
 
 def _adopt(state: State, site: Site, book: EggBook, new: Sequence[Entry], now: Now, out: Group) -> None:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import logging
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -29,13 +29,25 @@ from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.watch.due import due_mono_s
-from monitor.domain.watch.egg_alarms import take_book
+from monitor.domain.watch.egg_alarms import judge_weight, take_book
 from monitor.domain.watch.evaluate import hear, judge, retire, tick
 from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.view import machine_view
-from monitor.service.ports import Clock, GiveReceipts, Ledger, Loaded, Receipt, StoreFailure, TellStored, Words
+from monitor.service.ports import (
+    AskWeights,
+    Clock,
+    GiveReceipts,
+    Ledger,
+    Loaded,
+    Receipt,
+    StoreFailure,
+    TellStored,
+    WeightAsked,
+    Words,
+)
 from monitor.service.watch.commands import LOOKS_ON, OF_A_BOOK, RequestError, perform
-from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Item, Linked, Opened
+from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Item, Linked, Opened, WeightJudged
+from monitor.service.watch.weights import bearing, weighed
 
 GROUP_MESSAGES = 20  # the in-flight window of a broker at its default: waiting for more would wait for ever
 GROUP_BACKLOG = 200  # ten windows: 2 ms of deciding, and a commit hardly longer than one of twenty
@@ -51,6 +63,8 @@ BACKED_UP_S = 0.2
 STATE_EVERY_S = 30.0
 # After a power cut so much of running delays and of what was learnt is lost; each writing costs the card some pages.
 MEMORY_EVERY_S = 300.0
+# The air goes on changing where an egg's loss leads, without anything being written; days are its pace.
+WEIGHTS_EVERY_S = 86_400.0
 # a node sends again after 30 s; told after each group, a backlog would cost as many answers as messages
 STORED_EVERY_S = 1.0
 
@@ -119,9 +133,14 @@ class Engine:
         tell_stored: TellStored,
         tell_notices: Callable[[Sequence[Notice]], None],
         show_machine: Callable[[str, Mapping[str, Any]], None],
+        ask_weights: AskWeights | None = None,
+        weighs_daily: bool = True,
         hands_on: bool = False,
     ) -> None:
-        """hands_on: what this run learns is written down for the next; not of a replay, nor of a single request."""
+        """ask_weights: asks for weights to be judged, which comes back as an item. weighs_daily: also at the start and each day, not only
+        after what is written; not of a single request. hands_on: what this run learns is written down for the next; not of a replay,
+        nor of a single request.
+        """
         self._site = site
         self._ledger = ledger
         self._state = state
@@ -130,6 +149,7 @@ class Engine:
         self._tell_stored = tell_stored
         self._tell_notices = tell_notices
         self._show_machine = show_machine
+        self._ask_weights = ask_weights
         self._group = Group()
         self._receipts: list[Receipt] = []
         self._stored: dict[tuple[str, int], int] = {}  # (node, boot): the highest number, still to be told
@@ -140,6 +160,8 @@ class Engine:
         self._next_states = 0.0
         # From the first look on: what the run before handed over is then no longer how things stand.
         self._next_memory = -math.inf if hands_on else math.inf
+        self._next_weights = -math.inf if weighs_daily and ask_weights is not None else math.inf
+        self._bore: dict[str, int] = {}  # by batch: how often what was written bore on its weights
         self._anchor_ms = state.anchor_ms
         self._settled = False  # whether the last tick decided nothing
         self._failing_since: float | None = None
@@ -185,6 +207,8 @@ class Engine:
             self._linked(item)
         elif isinstance(item, Elsewhere):
             self._heard_elsewhere(item)
+        elif isinstance(item, WeightJudged):
+            self._weight_judged(item)
         elif isinstance(item, Opened):
             verdict = OUT if item.note else IN
             judge(self._look(now), (SITE_SUBJECT, RECORD_DAMAGED), Judgement(verdict, now.utc, about=item.note))
@@ -199,7 +223,8 @@ class Engine:
         """When passing time alone next changes anything; a driver that owns the clock need not stop before."""
         if self._group.transitions or not self._settled:
             return now.mono_s
-        return due_mono_s(self._look(now))
+        due = due_mono_s(self._look(now))
+        return min(due, self._next_weights) if weighed(self._state) else due
 
     def idle(self, now: Now) -> None:
         """Nothing came: let time pass."""
@@ -275,6 +300,23 @@ class Engine:
             RefusedRow(item.now.utc, Refused(f"{item.site}/{item.node}/status", b"online", reason))
         )
 
+    def _weight_judged(self, item: WeightJudged) -> None:
+        """Take what the weights say, unless more was written about them since it was asked: then that is asked, or will be."""
+        batch, asked = self._state.batches.get(item.asked.batch), item.asked
+        outdated = asked.revision != self._bore.get(asked.batch, 0)
+        if batch is None or batch.closed_at is not None or outdated:
+            return
+        if asked.batch in bearing(self._look(item.now)):
+            return
+        self._settled = False
+        verdict = item.verdict
+        judge_weight(self._look(item.now), batch, verdict.off, verdict.about)
+
+    def _ask_weights_of(self, batches: Iterable[str]) -> None:
+        asked = [WeightAsked(batch, self._bore.get(batch, 0)) for batch in batches]
+        if asked and self._ask_weights is not None:
+            self._ask_weights(asked)
+
     def _tick_if_due(self, now: Now) -> None:
         if self._next_tick is None:
             retire(self._look(now))
@@ -291,6 +333,9 @@ class Engine:
             self._next_memory = self._next_memory if self._next_memory == math.inf else now.mono_s
         self._settled = decided == (len(self._group.transitions), len(self._group.events))
         self._tell_stored_if_due(now)
+        if now.mono_s >= self._next_weights:
+            self._next_weights = now.mono_s + WEIGHTS_EVERY_S
+            self._ask_weights_of(weighed(self._state))
         if now.mono_s >= self._next_memory:
             self._next_memory = now.mono_s + MEMORY_EVERY_S
             self._group.memory = remember(self._look(now))
@@ -352,6 +397,9 @@ class Engine:
             if alarm.subject in self._site.machines:
                 self._show_machine(alarm.subject, machine_view(self._look(now), alarm.subject))
         self._release(group)
+        bore = bearing(Look(self._state, self._site, now, group))
+        self._bore.update({batch: self._bore.get(batch, 0) + 1 for batch in bore})
+        self._ask_weights_of(bore)
         for reply, answer in replies:
             reply(answer)
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from monitor.domain.readings.reading import Message, Now
 from monitor.domain.state.record import Attempt
-from monitor.service.ports import Receipt
+from monitor.service.ports import Receipt, WeightAsked, WeightVerdict
 
 # More than the broker may have in flight, so it is full only when something floods past the window. A full inbox makes the
 # network thread wait: the broker then keeps what it has, which is what its queue is for.
@@ -73,13 +73,22 @@ class Opened:
 
 
 @dataclass(frozen=True, slots=True)
+class WeightJudged:
+    """What came of judging the weights of a batch."""
+
+    now: Now
+    asked: WeightAsked
+    verdict: WeightVerdict
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """The last item: finish what is begun, then end."""
 
     now: Now
 
 
-Item = Arrived | Asked | Attempted | Linked | Elsewhere | Opened | Stop
+Item = Arrived | Asked | Attempted | Linked | Elsewhere | Opened | WeightJudged | Stop
 
 
 class Inbox:

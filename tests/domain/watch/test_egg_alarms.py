@@ -347,3 +347,18 @@ def test_long_names_fit(name: str) -> None:
     assert notice.title.endswith(": weight loss off track")
     assert WORDS in notice.text
     assert len(notice.text) <= MAX_TEXT
+
+
+def test_what_a_standing_alarm_is_about_is_written() -> None:
+    """When other eggs are off track the alarm stands, rings no more than before, and the record has what it is about now."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    weigh(story, True, "egg 3: loss by pip 18 %")
+    told, said = len(story.notices), len(story.transitions)
+    weigh(story, True, "egg 7: loss by pip 17 %")
+    assert [(t.state_before, t.state, t.alarm.about) for t in story.transitions[said:]] == [
+        (UNACKNOWLEDGED, UNACKNOWLEDGED, "egg 7: loss by pip 17 %")
+    ]
+    weigh(story, True, "egg 7: loss by pip 17 %")
+    assert len(story.transitions) == said + 1
+    assert len(story.notices) == told

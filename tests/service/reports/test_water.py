@@ -22,8 +22,7 @@ from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Group, StoredReading
 from monitor.service.reports.batch import stretches_of
 from monitor.service.reports.water import water_of, water_to_pip
-from monitor.service.reports.weighed import NoWater, Water
-from monitor.service.watch.egg_requests import MAX_ABOUT
+from monitor.service.reports.weighed import MAX_ABOUT, NoWater, Water
 from monitor.settings import build_house, parse_settings
 from tests.fakes import MemoryStore
 

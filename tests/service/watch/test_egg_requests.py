@@ -17,10 +17,10 @@ from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED
 from monitor.domain.eggs.book import EggBook, masses, standing
 from monitor.domain.eggs.entry import LookAgain, Weighing, fact_of, plain
 from monitor.domain.needs.batch import subject_of
-from monitor.domain.needs.rules import LOOK_AGAIN, WEIGHT_OFF
+from monitor.domain.needs.rules import LOOK_AGAIN
 from monitor.domain.state.record import Group
 from monitor.service.watch.commands import RequestError, perform
-from monitor.service.watch.egg_requests import MAX_ABOUT, MAX_ROWS
+from monitor.service.watch.egg_requests import MAX_ROWS
 from tests.domain.house import Story, batch, site
 from tests.service.watch.test_commands import ask, refused
 
@@ -292,9 +292,9 @@ FIELDS = [
 
 
 @given(
-    st.sampled_from(["entry", "weighings", "judge-weight"]),
+    st.sampled_from(["entry", "weighings"]),
     st.dictionaries(
-        st.sampled_from(["by", "kind", "egg", "count", "tray", "at", "replaces", "sure", "tare_g", "off", "about"]),
+        st.sampled_from(["by", "kind", "egg", "count", "tray", "at", "replaces", "sure", "tare_g"]),
         VALUES,
     ),
     st.dictionaries(st.sampled_from(FIELDS), VALUES, max_size=3) | VALUES,
@@ -317,69 +317,3 @@ def test_no_request_breaks_the_book(do: str, request: dict[str, Any], fact: Any,
     for _, entry in out.entries:
         plainly = json.loads(json.dumps(plain(entry.fact), allow_nan=False))
         assert fact_of(entry.fact.kind, plainly) == entry.fact
-
-
-# --- what the weighings say
-
-
-def test_a_weight_is_judged() -> None:
-    """Off begins the alarm with its words, null keeps it, on track ends it."""
-    story = house()
-    key = (WEIGHT_OFF, subject_of("hen-1"))
-    answer = ask(story, "judge-weight", batch="hen-1", off=True, about="loss by pip 18 %")
-    assert answer == {"batch": "hen-1", "did": "judged", "off": True, "about": "loss by pip 18 %"}
-    assert story.alarm(*key).about == "loss by pip 18 %"
-    ask(story, "judge-weight", batch="hen-1", off=None)
-    assert story.state_of(*key) == UNACKNOWLEDGED
-    ask(story, "judge-weight", batch="hen-1", off=False)
-    assert not story.alarm(*key).condition
-
-
-@pytest.mark.parametrize(
-    ("change", "complaint"),
-    [
-        ({"off": "yes"}, "batch hen-1: off 'yes', expected true, false or null"),
-        ({"about": 5}, "batch hen-1: about: 5, expected a text"),
-        (
-            {"about": "x" * (MAX_ABOUT + 1)},
-            f"batch hen-1: about of {MAX_ABOUT + 1} characters, expected at most {MAX_ABOUT}",
-        ),
-    ],
-)
-def test_what_cannot_be_judged(change: dict[str, Any], complaint: str) -> None:
-    """A wrong judgement is refused in one line."""
-    assert refused(house(), "judge-weight", **{"batch": "hen-1", "off": True, "about": "", **change}) == complaint
-
-
-def test_a_closed_batch_is_not_judged() -> None:
-    """Closing ends the alarm, and nothing begins it again."""
-    story = house()
-    ask(story, "judge-weight", batch="hen-1", off=True, about="x")
-    ask(story, "close", batch="hen-1")
-    assert not story.alarm(WEIGHT_OFF, subject_of("hen-1")).condition
-    assert refused(story, "judge-weight", batch="hen-1", off=True) == "batch hen-1: closed, nothing of it is judged"
-
-
-def test_the_room_shows_it_once() -> None:
-    """An alarm about a batch stands with its machine, and not a second time among the others; of a batch in none, among those."""
-    story = Story(site=site({}), batches=(batch(), batch("hen-2", machine=None)))
-    story.tick()
-    ask(story, "judge-weight", batch="hen-1", off=True, about="x")
-    ask(story, "judge-weight", batch="hen-2", off=True, about="y")
-    room = ask(story, "room")
-    here = {view["machine"]: [a["subject"] for a in view["alarms"]] for view in room["machines"]}
-    assert here["setter-1"] == ["batch hen-1"]
-    assert [a["subject"] for a in room["others"]] == ["batch hen-2"]
-
-
-def test_what_a_standing_alarm_is_about_is_written() -> None:
-    """When other eggs are off track the alarm stands, rings no more than before, and the record has what it is about now."""
-    story = house()
-    ask(story, "judge-weight", batch="hen-1", off=True, about="egg 3: loss by pip 18 %")
-    _, out = written(story, "judge-weight", batch="hen-1", off=True, about="egg 7: loss by pip 17 %")
-    assert [(t.state_before, t.state, t.alarm.about) for t in out.transitions] == [
-        (UNACKNOWLEDGED, UNACKNOWLEDGED, "egg 7: loss by pip 17 %")
-    ]
-    assert out.notices == []
-    _, out = written(story, "judge-weight", batch="hen-1", off=True, about="egg 7: loss by pip 17 %")
-    assert out.transitions == []
