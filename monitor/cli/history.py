@@ -96,12 +96,12 @@ def _report(options: History, looked: Looked) -> int:
     if options.csv is not None:
         write_file(options.csv, to_csv(figures, header))
     if options.html is not None:
-        write_file(options.html, to_html(figures, charts, header, site.zone, site.unit))
+        write_file(options.html, to_html(figures, charts, header, zone=site.zone, unit=site.unit))
     data = to_json(figures, header)
     if header.egg is None:  # an archive brings the figures of the batch only
         _tell_other_figures(looked, data)
     files = (options.ics, options.csv, options.html)
-    return show_or_written(options.json, files, data, lambda: to_text(figures, header, site.zone, site.unit))
+    return show_or_written(options.json, files, data, lambda: to_text(figures, header, zone=site.zone, unit=site.unit))
 
 
 def _tell_other_figures(looked: Looked, data: object) -> None:
@@ -127,7 +127,7 @@ def _calendar(options: History, looked: Looked, profile: Profile) -> None:
                 f"batch {batch.id}: egg {options.egg}: {end.word}, so nothing is due, expected it without --ics"
             )
         more = looks_of(book, options.egg)
-    write_file(options.ics, to_ics(batch, profile, looked.site.id, looked.now, more))
+    write_file(options.ics, to_ics(batch, profile, site_id=looked.site.id, now=looked.now, more=more))
 
 
 def _exposures(options: History, profile: Profile, unit: str) -> int:

@@ -33,7 +33,14 @@ def air_report(
     Ranges are those of `psychrometrics`; ValueError outside them, in one line.
     """
     pressure = pressure_kpa(elevation_m)
-    rh_pct = _rh_from_one(dry_bulb_c, rh_pct, wet_bulb_c, dew_point_c, pressure, wick_coefficient_per_k)
+    rh_pct = _rh_from_one(
+        dry_bulb_c,
+        rh_pct=rh_pct,
+        wet_bulb_c=wet_bulb_c,
+        dew_point_c=dew_point_c,
+        pressure=pressure,
+        wick_coefficient_per_k=wick_coefficient_per_k,
+    )
     air = air_state(dry_bulb_c, rh_pct, pressure)
     wick_c = None
     if wick_coefficient_per_k is not None:
@@ -56,6 +63,7 @@ def air_report(
 
 def _rh_from_one(
     dry_bulb_c: float,
+    *,
     rh_pct: float | None,
     wet_bulb_c: float | None,
     dew_point_c: float | None,

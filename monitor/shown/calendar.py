@@ -82,7 +82,7 @@ def looks_of(book: EggBook, egg: int) -> list[Due]:
     return sorted(found, key=lambda due: due.since)
 
 
-def to_ics(batch: Batch, profile: Profile, site_id: str, now: datetime, more: Sequence[Due] = ()) -> str:
+def to_ics(batch: Batch, profile: Profile, *, site_id: str, now: datetime, more: Sequence[Due] = ()) -> str:
     """The calendar of a batch, and what more is due. Written again, it replaces what was read before: each entry keeps its UID, so
     that one which stands in two calendars is the same; DTSTAMP is `now`."""
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//eggroom//batch calendar//EN"]

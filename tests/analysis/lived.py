@@ -51,4 +51,8 @@ def stretches() -> list[Stretch]:
 def lived() -> BatchHistory:
     """The history of that life, with all that stands beside its figures."""
     life = stretches()
-    return replace(history_of(life), felt=felt_of(life, MODELS, T0, TERM_DAYS, HAPPENINGS), happenings=HAPPENINGS)
+    return replace(
+        history_of(life),
+        felt=felt_of(life, MODELS, set_ms=T0, term_days=TERM_DAYS, happenings=HAPPENINGS),
+        happenings=HAPPENINGS,
+    )

@@ -48,7 +48,7 @@ def line(
     fresh: FreshMass | None = None,
 ) -> LossLine:
     """The line of weighings (day, g); over days where no pull is given."""
-    found = line_of(weighed(masses, error_g), pull, SET_MS, pressure_kpa, fresh)
+    found = line_of(weighed(masses, error_g), pull, set_ms=SET_MS, pressure_kpa=pressure_kpa, fresh=fresh)
     assert isinstance(found, LossLine)
     return found
 

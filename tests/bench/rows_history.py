@@ -66,7 +66,7 @@ def reports(pairs: int, days: float, rows: frozenset[str]) -> list[Result]:
             def page() -> None:
                 figures, charts = batch_charts(history, site, batch, now)
                 samples.append(figures.whole.dry_bulb_c.samples)
-                pages.append(to_html(figures, charts, Header(batch.id, batch.profile, batch.eggs, batch.set_at), site.zone, site.unit))  # fmt: skip
+                pages.append(to_html(figures, charts, Header(batch.id, batch.profile, batch.eggs, batch.set_at), zone=site.zone, unit=site.unit))  # fmt: skip
 
             ours = {row: work for row, work in (("17", alone), ("18", page)) if row in rows}
             found = {row: _beside(work, lambda: bare.read(plan), pairs) for row, work in ours.items()}

@@ -71,7 +71,7 @@ def test_a_declared_lockdown_stands_at_its_own_time() -> None:
 
 def test_a_library_reads_the_same() -> None:
     """The `icalendar` library finds four events without a complaint, with our times in UTC, summaries and descriptions."""
-    text = to_ics(HEN, PROFILES["chicken"], "home", NOW)
+    text = to_ics(HEN, PROFILES["chicken"], site_id="home", now=NOW)
     events = read(text)
     due = due_of(HEN, PROFILES["chicken"])
     assert list(events) == [f"hen-1-{d.key}@home.eggroom.invalid" for d in due]
@@ -86,8 +86,10 @@ def test_a_library_reads_the_same() -> None:
 
 def test_read_again_it_replaces_itself() -> None:
     """A lockdown declared later keeps its UID, so the calendar moves the entry and has no second one."""
-    before = read(to_ics(HEN, PROFILES["chicken"], "home", NOW))
-    after = read(to_ics(declared(HEN, "lockdown", day(16.5)), PROFILES["chicken"], "home", NOW + timedelta(days=16)))
+    before = read(to_ics(HEN, PROFILES["chicken"], site_id="home", now=NOW))
+    after = read(
+        to_ics(declared(HEN, "lockdown", day(16.5)), PROFILES["chicken"], site_id="home", now=NOW + timedelta(days=16))
+    )
     assert set(before) == set(after)
     uid = "hen-1-lockdown@home.eggroom.invalid"
     assert (before[uid].decoded("DTSTART"), after[uid].decoded("DTSTART")) == (day(18), day(16.5))
@@ -124,16 +126,18 @@ def rules_of_the_standard(text: str) -> list[str]:
 
 def test_it_keeps_to_the_standard() -> None:
     """Lines end with CRLF, none is longer than 75 octets, what must be there is there once, times are UTC."""
-    lines = rules_of_the_standard(to_ics(HEN, PROFILES["chicken"], "home", NOW))
+    lines = rules_of_the_standard(to_ics(HEN, PROFILES["chicken"], site_id="home", now=NOW))
     assert "DTSTART:20260319T180000Z" in lines
     local = NOW.astimezone(timezone(timedelta(hours=5, minutes=30)))
-    assert to_ics(HEN, PROFILES["chicken"], "home", local) == to_ics(HEN, PROFILES["chicken"], "home", NOW)
+    assert to_ics(HEN, PROFILES["chicken"], site_id="home", now=local) == to_ics(
+        HEN, PROFILES["chicken"], site_id="home", now=NOW
+    )
 
 
 @given(st.text(max_size=120).filter(lambda name: "\r" not in name))
 def test_any_name_comes_through(name: str) -> None:
     """Whatever a breeder calls a species, with commas, backslashes, line breaks and other scripts: folded by octets, read back whole."""
-    text = to_ics(HEN, named(name), "home", NOW)
+    text = to_ics(HEN, named(name), site_id="home", now=NOW)
     rules_of_the_standard(text)
     about = "".join(c if c.isprintable() or c == "\n" else " " for c in f"24 eggs of {name}, day 18.")
     assert str(read(text)["hen-1-lockdown@home.eggroom.invalid"]["DESCRIPTION"]) == about
@@ -142,5 +146,5 @@ def test_any_name_comes_through(name: str) -> None:
 def test_a_file_that_a_calendar_opens(tmp_path: Path) -> None:
     """Written as bytes and read as bytes, as a phone gets it."""
     file = tmp_path / "hen-1.ics"
-    file.write_bytes(to_ics(HEN, named("Huhn, 鶏 \\ ; " * 8), "home", NOW).encode("utf-8"))
+    file.write_bytes(to_ics(HEN, named("Huhn, 鶏 \\ ; " * 8), site_id="home", now=NOW).encode("utf-8"))
     assert len(icalendar.Calendar.from_ical(file.read_bytes()).walk("VEVENT")) == 6

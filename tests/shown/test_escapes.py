@@ -79,7 +79,10 @@ def lived(named: Named) -> tuple[BatchHistory, list[Stretch], dict[str, EggModel
     at = SET_AT - timedelta(days=1)
     calibrations = (Calibration(named("probe"), at, by=named("calibrator"), dry_bulb_c=by_offset("dry_bulb_c", 0.1)),)
     history = replace(
-        history_of(life), felt=felt_of(life, models, T0, TERM_DAYS, done), happenings=done, calibrations=calibrations
+        history_of(life),
+        felt=felt_of(life, models, set_ms=T0, term_days=TERM_DAYS, happenings=done),
+        happenings=done,
+        calibrations=calibrations,
     )
     return history, life, models
 

@@ -171,6 +171,7 @@ def development_of(
     stretches: Sequence[Stretch],
     profile: Profile,
     models_by_machine: Mapping[str, EggModel],
+    *,
     set_ms: int,
     now_ms: int,
 ) -> Development:
@@ -184,7 +185,7 @@ def development_of(
         ValueError: now_ms before set_ms, stretches that overlap, or a machine with air and no model.
     """
     _check(stretches, models_by_machine, set_ms, now_ms)
-    parts = tuple(_parts(stretches, profile, models_by_machine, set_ms, now_ms))
+    parts = tuple(_parts(stretches, profile, models_by_machine, set_ms=set_ms, now_ms=now_ms))
     felt = _felt(parts)
     lags_h = felt.lags_h(_FOUND)
     lag = _in_doubt(parts, felt, lags_h)
@@ -320,7 +321,7 @@ def _middle(values: Floats) -> Floats:
 
 
 def _parts(
-    stretches: Sequence[Stretch], profile: Profile, models: Mapping[str, EggModel], set_ms: int, now_ms: int
+    stretches: Sequence[Stretch], profile: Profile, models: Mapping[str, EggModel], *, set_ms: int, now_ms: int
 ) -> Iterator[_Part]:
     """The time from the set to now without a hole."""
     bench = replace(model_of(profile, STILL), layer_k=0.0)

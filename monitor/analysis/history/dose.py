@@ -30,7 +30,7 @@ def doses_of(stretch: Stretch, set_ms: int, term_days: float) -> tuple[SideDose,
     low = high if len(samples) < 2 else trace_of(samples, max_gap_ms, length_ms, "lower")
     place = Place(stretch.machine, stretch.stage, stretch.since_ms)
     return tuple(
-        _side(trace, side, limit_c, place, set_ms, term_days)
+        _side(trace, side, limit_c=limit_c, place=place, set_ms=set_ms, term_days=term_days)
         for side, limit_c, trace in ((ABOVE, band.high_alarm, high), (BELOW, band.low_alarm, low))
         if limit_c is not None
     )
@@ -43,13 +43,16 @@ def joined(parts: Iterable[Sequence[SideDose]]) -> tuple[SideDose, ...]:
     return tuple(_published(_sum(side)) for side in sides if side)
 
 
-def _side(trace: Trace, side: str, limit_c: float, place: Place, set_ms: int, term_days: float) -> SideDose:
+def _side(trace: Trace, side: str, *, limit_c: float, place: Place, set_ms: int, term_days: float) -> SideDose:
     found, empty = outside(trace, limit_c, side, place), SideDose(Dose(side, limit_c), (limit_c,))
     if not found.excursions:
         return empty
     sign = 1.0 if side == ABOVE else -1.0
     worst = max(found.excursions, key=lambda each: sign * each.peak)
-    beyond = {level: _beyond(trace, level, sign, limit_c, worst.peak, place) for level in LEVELS_C[side]}
+    beyond = {
+        level: _beyond(trace, level, sign=sign, limit_c=limit_c, peak_c=worst.peak, place=place)
+        for level in LEVELS_C[side]
+    }
     dose = Dose(side, limit_c, found.hours, found.area, worst.peak, tuple(o.hours for o in beyond.values()))
     return SideDose(
         dose,
@@ -61,7 +64,7 @@ def _side(trace: Trace, side: str, limit_c: float, place: Place, set_ms: int, te
     )
 
 
-def _beyond(trace: Trace, level_c: float, sign: float, limit_c: float, peak_c: float, place: Place) -> Outside:
+def _beyond(trace: Trace, level_c: float, *, sign: float, limit_c: float, peak_c: float, place: Place) -> Outside:
     """The time at or beyond a published temperature, which counts only beyond the limit."""
     edge_c = sign * max(sign * level_c - ROUNDED_K, sign * limit_c)
     if sign * (peak_c - edge_c) <= 0.0:

@@ -132,4 +132,4 @@ def _period(stretch: Stretch) -> Period:
 
 def _figures(stretch: Stretch, line: Line, band: Band | None) -> Figures:
     place = Place(stretch.machine, stretch.stage, stretch.since_ms)
-    return figures_of(line.trace, band, place, stretch.max_gap_s, line.samples, line.flagged)
+    return figures_of(line.trace, band, place, max_gap_s=stretch.max_gap_s, samples=line.samples, flagged=line.flagged)

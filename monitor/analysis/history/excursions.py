@@ -134,7 +134,7 @@ def chained(parts: Sequence[Sequence[Excursion]], boundaries_ms: Sequence[int]) 
 
 
 def settled(
-    excursions: Iterable[Excursion], gaps: Mapping[int, int], since_ms: int, until_ms: int, max_gap_ms: float
+    excursions: Iterable[Excursion], gaps: Mapping[int, int], *, since_ms: int, until_ms: int, max_gap_ms: float
 ) -> tuple[Excursion, ...]:
     """The excursions of a window with open, at_start and cut_by_gap as they are there.
 

@@ -22,6 +22,7 @@ DAY_HOURS = 24.0
 def felt_of(
     stretches: Sequence[Stretch],
     models: Mapping[str, EggModel],
+    *,
     set_ms: int,
     term_days: float,
     happenings: Sequence[Happening] = (),
@@ -42,16 +43,26 @@ def felt_of(
         for stretch, line in zip(stretches, lines, strict=True)
     ]
     runs = [(stage, list(run)) for stage, run in groupby(single, key=lambda each: each[0].stage)]
-    return tuple(_felt(stage, run, models, pull, opened_ms) for stage, run in [*runs, (WHOLE, single)])
+    return tuple(
+        _felt(stage, run, models=models, pull=pull, opened_ms=opened_ms) for stage, run in [*runs, (WHOLE, single)]
+    )
 
 
 def _egg(stretch: Stretch, line: Trace) -> Figures:
-    return figures_of(line, None, Place(stretch.machine, stretch.stage, stretch.since_ms), stretch.max_gap_s, 0, 0)
+    return figures_of(
+        line,
+        None,
+        Place(stretch.machine, stretch.stage, stretch.since_ms),
+        max_gap_s=stretch.max_gap_s,
+        samples=0,
+        flagged=0,
+    )
 
 
 def _felt(
     stage: str,
     parts: Sequence[tuple[Stretch, tuple[SideDose, ...], Figures]],
+    *,
     models: Mapping[str, EggModel],
     pull: Pull,
     opened_ms: Sequence[int],

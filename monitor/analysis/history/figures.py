@@ -98,7 +98,9 @@ def limits_of(band: Band | None) -> tuple[float | None, float | None]:
     return low, high
 
 
-def figures_of(trace: Trace, band: Band | None, place: Place, max_gap_s: float, samples: int, flagged: int) -> Figures:
+def figures_of(
+    trace: Trace, band: Band | None, place: Place, *, max_gap_s: float, samples: int, flagged: int
+) -> Figures:
     """The figures of one line against one band: integrals, extremes and crossings of its straight pieces."""
     low, high = limits_of(band)
     above, below = outside(trace, high, ABOVE, place), outside(trace, low, BELOW, place)
@@ -130,7 +132,9 @@ def figures_of(trace: Trace, band: Band | None, place: Place, max_gap_s: float, 
         flagged=flagged,
         limits=(Limits(since_ms, until_ms, low, high),),
         gaps=gaps,
-        excursions=settled(excursions, _by_start(gaps), since_ms, until_ms, max_gap_s * 1000.0),
+        excursions=settled(
+            excursions, _by_start(gaps), since_ms=since_ms, until_ms=until_ms, max_gap_ms=max_gap_s * 1000.0
+        ),
     )
 
 
@@ -175,7 +179,9 @@ def merged(parts: Sequence[Figures]) -> Figures:
         flagged=sum(part.flagged for part in parts),
         limits=_one_after_another(limits for part in parts for limits in part.limits),
         gaps=gaps,
-        excursions=settled(excursions, _by_start(gaps), since_ms, until_ms, max_gap_s * 1000.0),
+        excursions=settled(
+            excursions, _by_start(gaps), since_ms=since_ms, until_ms=until_ms, max_gap_ms=max_gap_s * 1000.0
+        ),
     )
 
 

@@ -51,7 +51,7 @@ def egg_lines(stretches: Sequence[Stretch], models: Mapping[str, EggModel], set_
             model, absolute_ms = models[stretch.machine], stretch.since_ms + at_ms
             if carried is not None and absolute_ms[0] - carried.at_ms > max_gap_ms:
                 carried = None
-            egg_c, known_ms, carried = _run_on(model, absolute_ms, air_c, set_ms, carried)
+            egg_c, known_ms, carried = _run_on(model, absolute_ms, air_c, set_ms=set_ms, carried=carried)
             pieces.append(_known(at_ms, egg_c, known_ms - stretch.since_ms))
         lines.append(_trace(pieces, length_ms))
     return lines
@@ -74,7 +74,7 @@ def _unbroken(air: Trace, max_gap_ms: float) -> list[tuple[Floats, Floats]]:
 
 
 def _run_on(
-    model: EggModel, at_ms: Floats, air_c: Floats, set_ms: int, carried: _Carried | None
+    model: EggModel, at_ms: Floats, air_c: Floats, *, set_ms: int, carried: _Carried | None
 ) -> tuple[Floats, float, _Carried]:
     """(egg at each corner, from when on it is known, where it ends)."""
     day = (float(at_ms[0]) - set_ms) / DAY_MS

@@ -117,7 +117,7 @@ def trace_of(probes: Sequence[Samples], max_gap_ms: float, length_ms: int, of_tw
             place = np.searchsorted(times, at)
             live[row, place[0] : place[-1]] = np.repeat(bridged, np.diff(place))
     first, last = _median(values[:, :-1], live, of_two), _median(values[:, 1:], live, of_two)
-    return _cut(times, first, last, np.logical_or.reduce(live), length_ms)
+    return _cut(times, first, last, live=np.logical_or.reduce(live), length_ms=length_ms)
 
 
 def _linked(at_ms: Floats, values: Floats, max_gap_ms: float) -> Samples:
@@ -160,7 +160,7 @@ def _one_of_two(one: Floats, other: Floats, of_two: OfTwo) -> Floats:
     return np.minimum(one, other) if of_two == "lower" else np.maximum(one, other)
 
 
-def _cut(times: Floats, first: Floats, last: Floats, live: Mask, length_ms: int) -> Trace:
+def _cut(times: Floats, first: Floats, last: Floats, *, live: Mask, length_ms: int) -> Trace:
     """The live pieces between 0 and length_ms; a piece across an edge keeps its inner part."""
     kept = np.flatnonzero(live & (times[1:] > 0) & (times[:-1] < length_ms))
     start, end, first, last = times[kept], times[kept + 1], first[kept], last[kept]

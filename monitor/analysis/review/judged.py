@@ -91,7 +91,7 @@ def shipped_causes() -> Catalogue:
 
 
 def review(
-    catalogue: Catalogue, finding: str, record: Record, siblings: Sequence[Record] = (), good: Sequence[Record] = ()
+    catalogue: Catalogue, finding: str, record: Record, *, siblings: Sequence[Record] = (), good: Sequence[Record] = ()
 ) -> tuple[Verdict, ...]:
     """The verdicts for a finding, supported ones first, the strongest first.
 
@@ -107,7 +107,14 @@ def review(
     groups = list(_groups(catalogue.findings[finding].causes))
     ways = {(group[0].check, group[0].direction) for group in groups}
     verdicts = [
-        _verdict(catalogue, group, (group[0].check, _OPPOSITE.get(group[0].direction)) in ways, record, siblings, good)
+        _verdict(
+            catalogue,
+            group,
+            disputed=(group[0].check, _OPPOSITE.get(group[0].direction)) in ways,
+            record=record,
+            siblings=siblings,
+            good=good,
+        )
         for group in groups
     ]
     return tuple(sorted(verdicts, key=lambda v: (VERDICTS.index(v.verdict), -v.strength, -len(v.causes))))
@@ -135,7 +142,7 @@ def shows(catalogue: Catalogue, cause: Cause, record: Record) -> bool | None:
     if not cause.check or figure is None:
         return None
     check = catalogue.checks[cause.check]
-    verdict, _ = _judged(catalogue, cause, check, figure, exposure_of(cause, check, figure))
+    verdict, _ = _judged(catalogue, cause, check, figure=figure, exposure=exposure_of(cause, check, figure))
     return {SUPPORTED: True, NOT_SUPPORTED: False}.get(verdict)
 
 
@@ -154,6 +161,7 @@ def _groups(causes: Sequence[Cause]) -> Iterator[tuple[Cause, ...]]:
 def _verdict(
     catalogue: Catalogue,
     causes: tuple[Cause, ...],
+    *,
     disputed: bool,
     record: Record,
     siblings: Sequence[Record],
@@ -168,8 +176,12 @@ def _verdict(
     exposure = exposure_of(cause, check, figure) if figure is not None else None
     verdict, reason = CANNOT_SAY, MISSING
     if figure is not None:
-        verdict, reason = _judged(catalogue, cause, check, figure, exposure)
-    if verdict == SUPPORTED and exposure is not None and _common(catalogue, cause, check, exposure, others):
+        verdict, reason = _judged(catalogue, cause, check, figure=figure, exposure=exposure)
+    if (
+        verdict == SUPPORTED
+        and exposure is not None
+        and _common(catalogue, cause, check, exposure=exposure, others=others)
+    ):
         verdict, reason = CANNOT_SAY, COMMON
     share = 1.0 if check.kind == DOSE else WINDOWS[cause.window][1]
     return Verdict(
@@ -187,7 +199,7 @@ def _verdict(
 
 
 def _judged(
-    catalogue: Catalogue, cause: Cause, check: Check, figure: Figure, exposure: float | None
+    catalogue: Catalogue, cause: Cause, check: Check, *, figure: Figure, exposure: float | None
 ) -> tuple[str, str]:
     """(verdict, reason) of a figure by itself."""
     if check.kind == DOSE:
@@ -226,7 +238,7 @@ def _dose(cause: Cause, check: Check, figure: Figure) -> tuple[str, str]:
     return (CANNOT_SAY, GAP) if figure.longest_gap_h > clear_at else (NOT_SUPPORTED, "")
 
 
-def _common(catalogue: Catalogue, cause: Cause, check: Check, exposure: float, others: Sequence[Figure]) -> bool:
+def _common(catalogue: Catalogue, cause: Cause, check: Check, *, exposure: float, others: Sequence[Figure]) -> bool:
     """Whether half or more of the batches that went well had as much of it."""
     theirs = [x for figure in others if (x := exposure_of(cause, check, figure)) is not None]
     as_much = sum(x >= exposure for x in theirs)

@@ -75,10 +75,10 @@ class _Window:
 def record_of(
     name: str,
     stretches: Sequence[Stretch],
+    *,
     set_at_ms: int,
     term_days: float,
     wanted: Iterable[Key],
-    *,
     until_ms: int | None = None,
     loss_pct: float | None = None,
     loss_band: tuple[float, float] | None = None,
@@ -105,7 +105,7 @@ def record_of(
     windows: dict[str, _Window | None] = {}
     for variable, window in wanted:
         if window not in windows:
-            windows[window] = _window(window, pieces, spans, set_at_ms, end_ms)
+            windows[window] = _window(window, pieces, spans, set_at_ms=set_at_ms, end_ms=end_ms)
         figure = None
         if variable == LOSS:
             if loss_pct is not None and loss_band is not None:
@@ -132,7 +132,7 @@ def _cut(stretch: Stretch, cuts: Sequence[int]) -> Iterable[Stretch]:
 
 
 def _window(
-    name: str, pieces: Sequence[_Piece], spans: Mapping[str, tuple[int, int]], set_at_ms: int, end_ms: int
+    name: str, pieces: Sequence[_Piece], spans: Mapping[str, tuple[int, int]], *, set_at_ms: int, end_ms: int
 ) -> _Window | None:
     """The pieces of a window; None where the record does not reach it."""
     since_ms, until_ms = spans.get(name, (set_at_ms, end_ms))

@@ -151,7 +151,7 @@ def ahead_of(
 
 
 def egg_loss(
-    line: LossLine, pull: Pull | None, set_ms: int, ahead: Ahead, held_pct: tuple[float, float] = HELD_RH_PCT
+    line: LossLine, pull: Pull | None, *, set_ms: int, ahead: Ahead, held_pct: tuple[float, float] = HELD_RH_PCT
 ) -> EggLoss:
     """The loss of one egg, as it is and as it will be; held_pct: the RH that its machine can hold, low and high."""
     mean_kpa = None if pull is None else pull.mean_kpa

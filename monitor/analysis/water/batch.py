@@ -98,7 +98,12 @@ def batch_loss(
 
 
 def track(
-    pip_pct: Interval, window_pct: tuple[float, float], mend: Mend | None, unit: Unit, rh_now_pct: float | None = None
+    pip_pct: Interval,
+    window_pct: tuple[float, float],
+    mend: Mend | None,
+    *,
+    unit: Unit,
+    rh_now_pct: float | None = None,
 ) -> Track:
     """Whether an egg's (or batch's) projected loss is off its window, in words: what is projected, and what would mend it.
 
@@ -121,7 +126,7 @@ def batch_track(
     batch: BatchLoss, window_pct: tuple[float, float], unit: Unit, rh_now_pct: float | None = None
 ) -> Track:
     """The same of a whole batch: its mean, and the humidity that serves most of its eggs."""
-    alone = track(batch.pip_pct, window_pct, None, unit)
+    alone = track(batch.pip_pct, window_pct, None, unit=unit)
     serving, eggs = batch.serving, len(batch.eggs)
     if alone.state == ON_TRACK or serving is None:
         return alone

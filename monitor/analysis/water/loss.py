@@ -146,7 +146,7 @@ class LossLine:
 
 
 def line_of(
-    masses: Sequence[Mass], pull: Pull | None, set_ms: int, pressure_kpa: float, fresh: FreshMass | None = None
+    masses: Sequence[Mass], pull: Pull | None, *, set_ms: int, pressure_kpa: float, fresh: FreshMass | None = None
 ) -> LossLine | NoLine:
     """The line of one egg.
 

@@ -64,7 +64,7 @@ def _worked_out(
     return replace(
         history_of(stretches),
         calibrations=tuple(_applied(history, site, batch, now)),
-        felt=felt_of(stretches, _models(site, batch), to_ms(batch.set_at), term_days, done),
+        felt=felt_of(stretches, _models(site, batch), set_ms=to_ms(batch.set_at), term_days=term_days, happenings=done),
         happenings=done,
         development=_developed(site, batch, now, stretches),
     )
@@ -82,7 +82,7 @@ def _developed(site: Site, batch: Batch, now: datetime, stretches: Sequence[Stre
     end, profile = min(batch.closed_at or now, now), site.profiles[batch.profile]
     if end < batch.set_at or any(stage.dry_bulb_c.target is None for stage in profile.stages):
         return None
-    return development_of(stretches, profile, _models(site, batch), to_ms(batch.set_at), to_ms(end))
+    return development_of(stretches, profile, _models(site, batch), set_ms=to_ms(batch.set_at), now_ms=to_ms(end))
 
 
 def _models(site: Site, batch: Batch) -> dict[str, EggModel]:

@@ -60,9 +60,9 @@ class Lived:
             self._done[until_ms] = record_of(
                 self.batch.id,
                 self.stretches,
-                to_ms(self.batch.set_at),
-                self.term_days,
-                self.wanted,
+                set_at_ms=to_ms(self.batch.set_at),
+                term_days=self.term_days,
+                wanted=self.wanted,
                 until_ms=until_ms,
                 openings_ms=self.openings_ms,
             )

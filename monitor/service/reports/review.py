@@ -110,7 +110,7 @@ def _reviewed(
         lived.record(lived.until_ms(book, other) if other in known else None, lived.loss_pct.get(other), f"egg {other}")
         for other in (_siblings(book, eggs) if by_number else ())
     ]
-    verdicts = review(catalogue, finding, record, siblings, good)
+    verdicts = review(catalogue, finding, record, siblings=siblings, good=good)
     return Reviewed(finding, subject_words(lived.batch, eggs, count), eggs, count, verdicts, written)
 
 

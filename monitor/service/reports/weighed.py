@@ -124,12 +124,16 @@ class _Record:
         if found and all(mass.left_out for mass in found):
             only = f"weighed only {found[-1].left_out}"
             return Weighed(found, reason=only, ended=only, until=until)
-        line = line_of(found, self.pull, set_ms, self.site.pressure_kpa, fresh)
+        line = line_of(found, self.pull, set_ms=set_ms, pressure_kpa=self.site.pressure_kpa, fresh=fresh)
         if not isinstance(line, LossLine):
             return Weighed(found, reason=line.reason, ended=line.found, until=until)
-        loss = egg_loss(line, self.pull, set_ms, ahead)
+        loss = egg_loss(line, self.pull, set_ms=set_ms, ahead=ahead)
         window = self.profile.target_loss_pct
-        judged = None if window is None else track(loss.pip_pct, window, loss.mend, self.unit, self.lately_rh_pct)
+        judged = (
+            None
+            if window is None
+            else track(loss.pip_pct, window, loss.mend, unit=self.unit, rh_now_pct=self.lately_rh_pct)
+        )
         return Weighed(found, loss, track=judged, until=until)
 
     @property

@@ -51,7 +51,7 @@ def axis(chart: Chart, set_ms: int, shown: Shown) -> Ticks:
 
 
 def drawing(
-    chart: Chart, figures: Figures, done: Sequence[Happening], stages: Sequence[Period], ticks: Ticks, shown: Shown
+    chart: Chart, figures: Figures, *, done: Sequence[Happening], stages: Sequence[Period], ticks: Ticks, shown: Shown
 ) -> Iterator[str]:
     """One quantity over time: band, excursions, gaps, the line, and marks of what was done."""
     name, unit = WORDS[chart.quantity], shown.unit_of(chart.quantity)
@@ -64,18 +64,18 @@ def drawing(
     for side in (ABOVE, BELOW):
         stays = [(each.since_ms, each.until_ms) for each in figures.excursions if each.side == side]
         for first, last in columns_of(chart, stays):
-            yield rect(f"out {side}", first, last, 0.0, HEIGHT)
+            yield rect(f"out {side}", first, last, top=0.0, height=HEIGHT)
     for first, last in columns_of(chart, [(gap.since_ms, gap.until_ms) for gap in figures.gaps]):
-        yield rect("gap", first, last, 0.0, HEIGHT)
+        yield rect("gap", first, last, top=0.0, height=HEIGHT)
     yield from (f'<path class="grid" d="M{x * chart.low.size:.1f} 0V{HEIGHT:g}"/>' for x, _ in ticks)
     yield from (f'<path class="grid" d="M0 {scale.y(v):.1f}H{chart.low.size}"/>' for v in scale.ticks)
     yield f'<path class="air" d="{_envelope(chart, scale)}"/>'
     yield from _marks(chart, done, stages, shown)
-    yield f"{rect('frame', 0, chart.low.size, 0.0, HEIGHT)}</svg>{times(ticks)}</div></figure>"
+    yield f"{rect('frame', 0, chart.low.size, top=0.0, height=HEIGHT)}</svg>{times(ticks)}</div></figure>"
 
 
 def strips(
-    history: BatchHistory, chart: Chart, ticks: Ticks, per_day: Sequence[tuple[int, int]], set_ms: int, shown: Shown
+    history: BatchHistory, chart: Chart, *, ticks: Ticks, per_day: Sequence[tuple[int, int]], set_ms: int, shown: Shown
 ) -> Iterator[str]:
     """Stages, machines, and the openings of each day."""
     most = max((count for _, count in per_day), default=0)
@@ -87,7 +87,7 @@ def strips(
     stays = [(m.at_ms, end, m.machine or "no machine") for m, end in zip(moves, ends, strict=False) if m.at_ms < end]
     yield from (_lane("stage", stages, chart), _lane("machine", stays, chart))
     yield f'<div class="name">opened</div>{svg(chart, 44.0, "bars")}'
-    yield f"<title>openings of each day of incubation</title>{rect('frame', 0, chart.low.size, 0.0, 44.0)}"
+    yield f"<title>openings of each day of incubation</title>{rect('frame', 0, chart.low.size, top=0.0, height=44.0)}"
     for day, count in per_day:
         since_ms, height = set_ms + day * 24 * HOUR_MS, 44.0 * count / most
         left = max(chart.column(since_ms), 0.0)
@@ -168,7 +168,7 @@ def _bands(chart: Chart, scale: _Scale) -> Iterator[str]:
         if low is not None or high is not None:
             top = 0.0 if high is None else scale.at(high)
             bottom = HEIGHT if low is None else scale.at(low)
-            yield rect("band", first, last, top, bottom - top)
+            yield rect("band", first, last, top=top, height=bottom - top)
         if span.band is not None:
             for value, kind in ((span.band.high_alarm, "alarm"), (span.band.low_alarm, "alarm below")):
                 if value is not None:
@@ -193,7 +193,7 @@ def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], sh
         x, words = chart.column(each.at_ms), f"{shown.time(each.at_ms)} {happening_words(each, shown)}"
         if each.kind == HANDLING:
             last = chart.column(each.until_ms if each.until_ms is not None else each.at_ms)
-            yield rect("handling", x, max(last, x + 1.0), HEIGHT - 10.0, 10.0, words)
+            yield rect("handling", x, max(last, x + 1.0), top=HEIGHT - 10.0, height=10.0, words=words)
         elif each.entry is not None:
             yield _mark("entry", x, words, ENTRY)
         elif each.kind != OPENING:
@@ -235,7 +235,7 @@ def svg(chart: Chart, height: float, kind: str = "") -> str:
     return f'<svg{named} viewBox="0 0 {chart.low.size} {height:g}" preserveAspectRatio="none" role="img">'
 
 
-def rect(kind: str, first: float, last: float, top: float, height: float, words: str = "") -> str:
+def rect(kind: str, first: float, last: float, *, top: float, height: float, words: str = "") -> str:
     """Columns, and heights from the top; words: what it is, where it has a name."""
     drawn = f'<rect class="{kind}" x="{first:.4g}" y="{top:.1f}" width="{last - first:.4g}" height="{height:.1f}"'
     return f"{drawn}><title>{safe(words)}</title></rect>" if words else f"{drawn}/>"

@@ -52,7 +52,7 @@ def loss_drawing(part: EggPart, chart: Chart, ticks: Ticks, shown: Shown) -> Ite
     for x, pct, mass in dots:
         words = f"{shown.time(mass.at)} {mass.mass_g:.2f} g, {pct:.1f} % lost"
         yield f'<path class="dot" d="M{x:.1f} {y(pct):.1f}h0"><title>{safe(words)}</title></path>'
-    yield f"{rect('frame', 0, chart.low.size, 0.0, HEIGHT)}</svg>{times(ticks)}</div></figure>"
+    yield f"{rect('frame', 0, chart.low.size, top=0.0, height=HEIGHT)}</svg>{times(ticks)}</div></figure>"
 
 
 def _window(part: EggPart, chart: Chart) -> list[tuple[float, float, float]]:

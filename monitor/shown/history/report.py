@@ -78,7 +78,7 @@ class Header:
         return [about] if self.egg is None else [about, end_line(self.egg, shown)]
 
 
-def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> str:
+def to_text(history: BatchHistory, header: Header, *, zone: tzinfo, unit: str) -> str:
     """The history for people, at most 80 columns: each stage, the whole, excursions and gaps longest first.
 
     Parameters
@@ -91,7 +91,7 @@ def to_text(history: BatchHistory, header: Header, zone: tzinfo, unit: str) -> s
     return text.drawn(history_report(history, header, Shown(zone, unit)), inset=False)
 
 
-def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, zone: tzinfo, unit: str) -> str:
+def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, *, zone: tzinfo, unit: str) -> str:
     """The page.
 
     Parameters
@@ -128,7 +128,7 @@ def _drawn(history: BatchHistory, charts: Sequence[Chart], header: Header, shown
     """The drawings, and where the history is one egg's own, its book and its water, which text has too."""
     egg, ticks = header.egg, axis(charts[0], to_ms(header.set_at), shown) if charts else []
     if charts:
-        yield Section(None, tuple(_air(history, charts, header, ticks, shown)), where=PAGE_ONLY)
+        yield Section(None, tuple(_air(history, charts, header, ticks=ticks, shown=shown)), where=PAGE_ONLY)
     if egg is not None:
         if charts:
             yield book_section(egg, shown)
@@ -136,15 +136,18 @@ def _drawn(history: BatchHistory, charts: Sequence[Chart], header: Header, shown
 
 
 def _air(
-    history: BatchHistory, charts: Sequence[Chart], header: Header, ticks: Ticks, shown: Shown
+    history: BatchHistory, charts: Sequence[Chart], header: Header, *, ticks: Ticks, shown: Shown
 ) -> Iterator[Drawing]:
     set_ms = to_ms(header.set_at)
     per_day = openings_per_day(history.happenings, header.set_at)
-    yield from map(Drawing, strips(history, charts[0], ticks, per_day, set_ms, shown))
+    yield from map(Drawing, strips(history, charts[0], ticks=ticks, per_day=per_day, set_ms=set_ms, shown=shown))
     for chart in charts:
         figures = _figures_of(history, chart.quantity)
         if figures is not None:
-            yield from map(Drawing, drawing(chart, figures, history.happenings, history.stages, ticks, shown))
+            yield from map(
+                Drawing,
+                drawing(chart, figures, done=history.happenings, stages=history.stages, ticks=ticks, shown=shown),
+            )
     yield Drawing(legend(header.egg is not None))
 
 

@@ -51,7 +51,9 @@ def developed(air: Readings | None, hours: float, profile: Profile = LEVEL_HEN, 
     probes = () if air is None else (air,)
     band = profile.stages[0].dry_bulb_c
     lived = stretch(*probes, hours=hours, dry_bulb_c=band, max_gap_s=120.0)
-    return development_of([lived], profile, {"setter-a": model_of(profile, kind)}, T0, T0 + round(hours * HOUR))
+    return development_of(
+        [lived], profile, {"setter-a": model_of(profile, kind)}, set_ms=T0, now_ms=T0 + round(hours * HOUR)
+    )
 
 
 def at(temp_c: float, from_h: float, until_h: float, otherwise_c: float = NORMAL_C) -> Callable[[Any], Any]:
@@ -171,7 +173,7 @@ def test_a_machine_on_its_target_is_on_time(id_: str) -> None:
         for stage, since, until in zip(stages, turns, turns[1:], strict=False)
     ]
     models = {each.machine: model_of(bird, FORCED) for each in lived}
-    found = development_of(lived, bird, models, set_ms, lived[-1].until_ms)
+    found = development_of(lived, bird, models, set_ms=set_ms, now_ms=lived[-1].until_ms)
     assert found.lag.hours == pytest.approx(0.0, abs=1.0 / 30.0)
     assert found.coverage == pytest.approx(1.0)
     assert found.day == pytest.approx(bird.days, abs=0.01)
@@ -184,7 +186,7 @@ def test_still_air_is_normal_where_its_band_is() -> None:
     band = HEN.stages[0].dry_bulb_c.shifted(HEN.still_air_offset_k or math.nan)
     air = sampled(at(38.9, 0.0, 500.0), 240.0, 60.0)
     lived = stretch(air, hours=240.0, dry_bulb_c=band, max_gap_s=120.0)
-    found = development_of([lived], HEN, {"setter-a": model_of(HEN, STILL)}, T0, lived.until_ms)
+    found = development_of([lived], HEN, {"setter-a": model_of(HEN, STILL)}, set_ms=T0, now_ms=lived.until_ms)
     assert found.lag.hours == pytest.approx(0.0, abs=1e-9)
 
 
@@ -200,7 +202,7 @@ def test_without_air_the_window_is_the_profiles_own(stays: str) -> None:
         "only bad readings": [stretch(bad, hours=hours, max_gap_s=120.0)],
     }[stays]
     models = {"setter-a": model_of(HEN, FORCED)}
-    found = development_of(lived, HEN, models, T0, T0 + round(hours * HOUR))
+    found = development_of(lived, HEN, models, set_ms=T0, now_ms=T0 + round(hours * HOUR))
     assert found.lag.hours == pytest.approx(0.0, abs=0.2)  # the band of `stretch` is 0.3 K off the hen's
     assert found.lag.high == pytest.approx(hours)
     assert found.lag.low == pytest.approx(-hours * PER_K_ABOVE * STUDY_K, rel=0.01)
@@ -382,8 +384,8 @@ def test_hours_before_the_move_count() -> None:
     inside = stretch(air, hours=36.0, since_s=12 * 3600.0, dry_bulb_c=band, max_gap_s=120.0)
     bench = stretch(hours=12.0, machine="", dry_bulb_c=band)
     models = {"setter-a": model_of(HEN, FORCED)}
-    found = development_of([inside], HEN, models, T0, inside.until_ms)
-    assert found == development_of([bench, inside], HEN, models, T0, inside.until_ms)
+    found = development_of([inside], HEN, models, set_ms=T0, now_ms=inside.until_ms)
+    assert found == development_of([bench, inside], HEN, models, set_ms=T0, now_ms=inside.until_ms)
     assert (found.hours, found.hours_recorded) == pytest.approx((48.0, 36.0))
 
 
@@ -399,8 +401,8 @@ def test_cutting_a_stay_in_two_changes_nothing(cut_h: float) -> None:
     whole = stretch(air, hours=72.0, dry_bulb_c=band, max_gap_s=120.0)
     parts = [replace(whole, until_ms=cut_ms), replace(whole, since_ms=cut_ms, machine="setter-b")]
     models = {name: model_of(HEN, FORCED) for name in ("setter-a", "setter-b")}
-    one = development_of([whole], HEN, models, T0, whole.until_ms).lag
-    two = development_of(parts, HEN, models, T0, whole.until_ms).lag
+    one = development_of([whole], HEN, models, set_ms=T0, now_ms=whole.until_ms).lag
+    two = development_of(parts, HEN, models, set_ms=T0, now_ms=whole.until_ms).lag
     assert (two.hours, two.low, two.high) == pytest.approx((one.hours, one.low, one.high), abs=1.0 / 60.0)
 
 
@@ -408,14 +410,16 @@ def test_only_the_time_from_the_set_to_now_counts() -> None:
     """What a stretch shows before the set and after now is left out."""
     air = sampled(at(20.0, 0.0, 10.0), 60.0, 60.0)
     lived = stretch(air, hours=60.0, dry_bulb_c=HEN.stages[0].dry_bulb_c, max_gap_s=120.0)
-    found = development_of([lived], HEN, {"setter-a": model_of(HEN, FORCED)}, T0 + 20 * HOUR, T0 + 50 * HOUR)
+    found = development_of(
+        [lived], HEN, {"setter-a": model_of(HEN, FORCED)}, set_ms=T0 + 20 * HOUR, now_ms=T0 + 50 * HOUR
+    )
     assert found.hours == found.hours_recorded == pytest.approx(30.0)
     assert found.lag.hours == pytest.approx(0.0, abs=1e-9)
 
 
 def test_at_the_set_nothing_is_known() -> None:
     """With no time gone, there is no lag and no doubt but the profile's own."""
-    found = development_of([], HEN, {}, T0, T0)
+    found = development_of([], HEN, {}, set_ms=T0, now_ms=T0)
     assert (found.hours, found.coverage, found.lag) == (0.0, 0.0, Lag(0.0, 0.0, 0.0))
     assert found.hatch.usual.high_ms == T0 + 21 * 24 * HOUR
 
@@ -474,8 +478,8 @@ def test_what_is_refused() -> None:
     lived = stretch(sampled(at(30.0, 0.0, 1.0), 2.0), hours=2.0)
     models = {"setter-a": model_of(HEN, FORCED)}
     with pytest.raises(ValueError, match=rf"^development: now_ms {T0 - 1}, expected {T0} or later, the set$"):
-        development_of([lived], HEN, models, T0, T0 - 1)
+        development_of([lived], HEN, models, set_ms=T0, now_ms=T0 - 1)
     with pytest.raises(ValueError, match=r"^stretch in setter-a, stage setter: since_ms \d+, expected \d+ or later$"):
-        development_of([lived, lived], HEN, models, T0, T0 + HOUR)
+        development_of([lived, lived], HEN, models, set_ms=T0, now_ms=T0 + HOUR)
     with pytest.raises(ValueError, match=r"^stretch in setter-a, stage setter: no model of its egg, expected one$"):
-        development_of([lived], HEN, {}, T0, T0 + HOUR)
+        development_of([lived], HEN, {}, set_ms=T0, now_ms=T0 + HOUR)

@@ -23,7 +23,10 @@ def stays(samples: list[tuple[float, float]], limit: float, side: str, until_s: 
     found = outside(trace, limit, side, PLACE)
     gaps = {PLACE.since_ms + start: PLACE.since_ms + end for start, end in trace.gaps()}
     until_ms = PLACE.since_ms + length_ms
-    return replace(found, excursions=settled(found.excursions, gaps, PLACE.since_ms, until_ms, MAX_GAP_MS))
+    return replace(
+        found,
+        excursions=settled(found.excursions, gaps, since_ms=PLACE.since_ms, until_ms=until_ms, max_gap_ms=MAX_GAP_MS),
+    )
 
 
 def test_a_triangle_over_the_limit_has_its_crossings_peak_and_area() -> None:
@@ -130,7 +133,7 @@ def whole(
     parts: Sequence[tuple[Excursion, ...]], boundaries_ms: list[int], until_ms: int, gaps: dict[int, int] | None = None
 ) -> tuple[Excursion, ...]:
     """The excursions of windows in a row, from 0 to until_ms, with 30 ms of allowed silence."""
-    return settled(chained(parts, boundaries_ms), gaps or {}, 0, until_ms, 30)
+    return settled(chained(parts, boundaries_ms), gaps or {}, since_ms=0, until_ms=until_ms, max_gap_ms=30)
 
 
 def test_a_stay_over_a_boundary_becomes_one() -> None:

@@ -77,10 +77,10 @@ def test_openings_are_counted_once_and_where_they_were() -> None:
 
 def test_without_any_air_nothing_is_known() -> None:
     """A machine that was never heard: no dose, no egg, no deficit; what was done is still counted."""
-    (felt, whole) = felt_of([stretch(hours=48.0)], MODELS, T0, TERM_DAYS, HAPPENINGS)
+    (felt, whole) = felt_of([stretch(hours=48.0)], MODELS, set_ms=T0, term_days=TERM_DAYS, happenings=HAPPENINGS)
     assert (felt.deficit_kpa, felt.deficit_hours, felt.openings) == (None, 0.0, 2)
     assert felt.egg_c.mean is None
     assert [side.dose.peak_c for side in whole.doses] == [None, None]
     nowhere = replace(stretch(hours=1.0), machine="")
-    assert felt_of([nowhere], MODELS, T0, TERM_DAYS)[0].tau_s == ()
-    assert felt_of([nowhere], MODELS, T0, TERM_DAYS)[0].egg_c.hours_total * HOUR == HOUR
+    assert felt_of([nowhere], MODELS, set_ms=T0, term_days=TERM_DAYS)[0].tau_s == ()
+    assert felt_of([nowhere], MODELS, set_ms=T0, term_days=TERM_DAYS)[0].egg_c.hours_total * HOUR == HOUR

@@ -116,7 +116,14 @@ def record(life: Life, name: str) -> Record:
     loss_pct = 12.5 * life.shell * (100.0 - float(np.mean(life.rh_pct[0][setter]))) / 45.0
     openings_ms = [T0 + round(day * DAY_MS) for day in life.openings_day]
     return record_of(
-        name, stretches, T0, TERM_DAYS, CATALOGUE.wanted(), loss_pct=loss_pct, loss_band=LOSS, openings_ms=openings_ms
+        name,
+        stretches,
+        set_at_ms=T0,
+        term_days=TERM_DAYS,
+        wanted=CATALOGUE.wanted(),
+        loss_pct=loss_pct,
+        loss_band=LOSS,
+        openings_ms=openings_ms,
     )
 
 
@@ -260,7 +267,7 @@ def seasons(fault: Fault, count: int, slack: float = 1.0) -> Tally:
 
 def judge(fault: Fault, marred: Record, clean: Record, good: Sequence[Record], tally: Tally) -> None:
     """One season into the tally."""
-    told = [v for v in review(CATALOGUE, fault.finding, marred, (), good) if v.check is not None]
+    told = [v for v in review(CATALOGUE, fault.finding, marred, siblings=(), good=good) if v.check is not None]
     right = [v for v in told if _is(v, fault) and v.first.window == fault.window]
     top = told[0]
     tally.seasons += 1
@@ -281,7 +288,7 @@ def innocents(marred: Record, clean: Record, good: Sequence[Record]) -> Iterator
     """The verdicts on all findings, each question once, whose figure the fault left within a tenth of what supports it."""
     seen: set[tuple[str, str, str]] = set()
     for finding in CATALOGUE.findings:
-        for verdict in review(CATALOGUE, finding, marred, (), good):
+        for verdict in review(CATALOGUE, finding, marred, siblings=(), good=good):
             first, check = verdict.first, verdict.check
             question = (first.variable, first.direction, first.window)
             if check is None or question in seen:

@@ -66,7 +66,7 @@ class Asked(NamedTuple):
 
     def verdict(self, figure: Figure | None, good: tuple[Record, ...] = ()) -> Verdict:
         record = Record("x", {} if figure is None else {self.key: figure})
-        found = review(CATALOGUE, self.finding, record, (), good)
+        found = review(CATALOGUE, self.finding, record, siblings=(), good=good)
         return next(v for v in found if self.cause in v.causes)
 
     def good(self, *exposures: float) -> tuple[Record, ...]:
@@ -218,7 +218,7 @@ def test_other_eggs_are_shown_and_change_nothing() -> None:
     one = first_of("shrink-wrapped", "loss", HIGH)
     record = Record("egg 3", {one.key: one.figure(1.5)})
     siblings = tuple(Record(f"egg {i}", {one.key: Figure(v, 11.0, 14.0)}) for i, v in ((1, 12.0), (2, 19.0)))
-    verdict = next(v for v in review(CATALOGUE, one.finding, record, siblings) if one.cause in v.causes)
+    verdict = next(v for v in review(CATALOGUE, one.finding, record, siblings=siblings) if one.cause in v.causes)
     assert verdict.siblings == (12.0, 19.0)
     assert verdict.verdict == SUPPORTED
 

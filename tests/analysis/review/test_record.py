@@ -56,7 +56,9 @@ def life(*probes: Readings, since: float = 0.0) -> list[Stretch]:
 
 
 def figures(*probes: Readings, since: float = 0.0, **other: Any) -> dict[tuple[str, str], Figure]:
-    return dict(record_of("x", life(*probes, since=since), T0, 21.0, WANTED, **other).figures)
+    return dict(
+        record_of("x", life(*probes, since=since), set_at_ms=T0, term_days=21.0, wanted=WANTED, **other).figures
+    )
 
 
 def test_each_window_has_its_own_days() -> None:
@@ -100,11 +102,11 @@ def test_a_stage_that_is_not_judged_has_no_band() -> None:
     """Humidity without a band is told as a figure without one; part of a window without one is left out."""
     one = air(steady(37.8), stepped((-2.0, 55.0), (18.0, 70.0)))
     bare = [replace(s, rh_pct=None) for s in life(one)]
-    figure = record_of("x", bare, T0, 21.0, WANTED).figures["humidity", "whole"]
+    figure = record_of("x", bare, set_at_ms=T0, term_days=21.0, wanted=WANTED).figures["humidity", "whole"]
     assert figure.value == pytest.approx((55.0 * 18 + 70.0 * 3) / 21, abs=0.01)
     assert (figure.low, figure.high) == (None, None)
     part = [s if s.stage == "setter" else replace(s, rh_pct=None) for s in life(one)]
-    figure = record_of("x", part, T0, 21.0, WANTED).figures["humidity", "whole"]
+    figure = record_of("x", part, set_at_ms=T0, term_days=21.0, wanted=WANTED).figures["humidity", "whole"]
     assert figure.value == pytest.approx(55.0, abs=0.01)
     assert (figure.low, figure.high) == (50.0, 60.0)
     assert figure.coverage == pytest.approx(18 / 21)
@@ -198,10 +200,10 @@ def test_an_egg_that_died_has_a_record_up_to_then() -> None:
 
 def test_nothing_is_made_of_nothing() -> None:
     """A batch in no machine, or in one without a probe, has no figures but what was handed in."""
-    assert record_of("x", [], T0, 21.0, WANTED).figures == {}
-    assert record_of("x", life(), T0, 21.0, WANTED, loss_pct=9.0, loss_band=(11.0, 14.0)).figures == {
-        ("loss", "whole"): Figure(9.0, 11.0, 14.0)
-    }
+    assert record_of("x", [], set_at_ms=T0, term_days=21.0, wanted=WANTED).figures == {}
+    assert record_of(
+        "x", life(), set_at_ms=T0, term_days=21.0, wanted=WANTED, loss_pct=9.0, loss_band=(11.0, 14.0)
+    ).figures == {("loss", "whole"): Figure(9.0, 11.0, 14.0)}
     thermometer = figures(air(steady(37.8), steady(np.nan)))
     assert ("humidity", "setter") not in thermometer
     assert ("temperature", "setter") in thermometer
@@ -209,8 +211,10 @@ def test_nothing_is_made_of_nothing() -> None:
 
 def test_a_setter_that_was_too_damp_speaks_for_a_wet_chick() -> None:
     """From readings to verdict: air of 68 %RH for eighteen days supports the published cause, at the top of the list."""
-    record = record_of("x", life(air(steady(37.8), stepped((-2.0, 68.0), (18.0, 70.0)))), T0, 21.0, WANTED)
-    verdicts = review(CATALOGUE, "wet-chick", record, (), (Record("good", {}),))
+    record = record_of(
+        "x", life(air(steady(37.8), stepped((-2.0, 68.0), (18.0, 70.0)))), set_at_ms=T0, term_days=21.0, wanted=WANTED
+    )
+    verdicts = review(CATALOGUE, "wet-chick", record, siblings=(), good=(Record("good", {}),))
     assert verdicts[0].verdict == SUPPORTED
     assert (verdicts[0].first.check, verdicts[0].first.direction, verdicts[0].first.window) == (
         "humidity",

@@ -234,7 +234,7 @@ def test_the_humidity_told_lands_on_the_target(g: float, rh_then: float, day: fl
         rh_pct=rh_then,
         pressure_kpa=SEA_KPA,
     )
-    loss = egg_loss(line(masses, pull), pull, SET_MS, coming)
+    loss = egg_loss(line(masses, pull), pull, set_ms=SET_MS, ahead=coming)
     mend = mended(loss.mend)
     _, as_told = lived(g, rh_then, mend.rh_pct, day, later)
     assert as_told == pytest.approx(mend.loss_pct, abs=0.1)
@@ -254,7 +254,7 @@ def test_the_range_of_humidities_ends_at_the_window_s_edges(g: float, rh_then: f
     coming = ahead_of(
         bird(), EGG, set_ms=SET_MS, now_ms=day_ms(day), dry_bulb_c=37.5, rh_pct=rh_then, pressure_kpa=SEA_KPA
     )
-    mend = mended(egg_loss(line(masses, pull), pull, SET_MS, coming).mend)
+    mend = mended(egg_loss(line(masses, pull), pull, set_ms=SET_MS, ahead=coming).mend)
     assert mend.rh_low_pct < mend.rh_high_pct
     for rh_pct, edge in ((mend.rh_low_pct, 16.0), (mend.rh_high_pct, 13.0)):
         assume(0.0 <= rh_pct <= 100.0)
@@ -277,7 +277,7 @@ def steady_egg(day: float, pull: Pull | None = None, now: float | None = None) -
     coming = ahead_of(
         bird(), EGG, set_ms=SET_MS, now_ms=day_ms(now or day), dry_bulb_c=37.5, rh_pct=52.0, pressure_kpa=SEA_KPA
     )
-    return egg_loss(found, record, SET_MS, coming)
+    return egg_loss(found, record, set_ms=SET_MS, ahead=coming)
 
 
 def test_a_silence_since_the_last_weighing_widens_the_loss_told() -> None:
@@ -292,7 +292,7 @@ def test_when_nothing_can_be_mended() -> None:
     coming = ahead_of(
         bird(), EGG, set_ms=SET_MS, now_ms=day_ms(10.0), dry_bulb_c=37.5, rh_pct=None, pressure_kpa=SEA_KPA
     )
-    by_days = egg_loss(line([(0.0, 20.0), (10.0, 19.0)]), None, SET_MS, coming)
+    by_days = egg_loss(line([(0.0, 20.0), (10.0, 19.0)]), None, set_ms=SET_MS, ahead=coming)
     assert by_days.mend is None
     assert by_days.pip_pct.value == pytest.approx(0.5 * 24.3)
     assert by_days.hatch_pct.value == pytest.approx(0.5 * 27.0)
@@ -309,7 +309,7 @@ def test_a_machine_whose_humidity_is_silent_now() -> None:
     coming = ahead_of(
         bird(), EGG, set_ms=SET_MS, now_ms=day_ms(10.0), dry_bulb_c=37.5, rh_pct=None, pressure_kpa=SEA_KPA
     )
-    loss = egg_loss(found, constant(3.0), SET_MS, coming)
+    loss = egg_loss(found, constant(3.0), set_ms=SET_MS, ahead=coming)
     assert loss.pip_pct.value == pytest.approx(100.0 * 0.04 * (30.0 + 39.0 + coming.later_pull) / 20.0)
     assert math.isfinite(coming.later_pull)
 
@@ -320,7 +320,7 @@ def test_the_time_ahead_has_its_own_doubt() -> None:
     coming = ahead_of(
         bird(), EGG, set_ms=SET_MS, now_ms=day_ms(12.0), dry_bulb_c=37.5, rh_pct=52.0, pressure_kpa=SEA_KPA
     )
-    loss = egg_loss(found, constant(3.0), SET_MS, coming)
+    loss = egg_loss(found, constant(3.0), set_ms=SET_MS, ahead=coming)
     to_come = loss.pip_pct.value - loss.now_pct.value
     alone = found.loss_pct(found.pull_for(loss.pip_pct.value))
     assert alone.high - alone.low < loss.pip_pct.high - loss.pip_pct.low

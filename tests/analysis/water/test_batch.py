@@ -30,7 +30,7 @@ AHEAD = Ahead(day_ms(12.0), 12.0, saturation_vapour_kpa(37.5), 37.5, 53.0, SEA_K
 def egg(g: float, error_g: float = 0.02) -> EggLoss:
     """20 g, weighed every third day up to day 12 at a deficit of 3 kPa; g in g/(kPa d): 0.04 loses 14.5 % by day 24."""
     found = line([(float(d), 20.0 - g * 3.0 * d) for d in range(0, 13, 3)], constant(3.0), error_g)
-    return egg_loss(found, constant(3.0), SET_MS, AHEAD)
+    return egg_loss(found, constant(3.0), set_ms=SET_MS, ahead=AHEAD)
 
 
 def batch(*gs: float) -> BatchLoss:
@@ -126,7 +126,7 @@ def test_no_other_humidity_serves_more(gs: list[float]) -> None:
 )
 def test_off_track_is_an_interval_wholly_outside(pip: Interval, state: str) -> None:
     """Only a whole interval outside the window is off track; a value inside is on it, however wide; the rest is unsure."""
-    found = track(pip, WINDOW, None, "C")
+    found = track(pip, WINDOW, None, unit="C")
     assert found.state == state
     assert found.off is (state == OFF_TRACK)
 
@@ -134,12 +134,12 @@ def test_off_track_is_an_interval_wholly_outside(pip: Interval, state: str) -> N
 def test_the_words_of_a_dry_machine_s_egg() -> None:
     """Projected loss with its bounds, window, and the RH and wet bulb that mend it, in the site's unit, short enough for a phone."""
     mend = Mend(63.4, 30.9, 14.5, True, 58.0, 68.0, 9.0)
-    found = track(Interval(18.0, 16.6, 19.4), WINDOW, mend, "C", 41.0)
+    found = track(Interval(18.0, 16.6, 19.4), WINDOW, mend, unit="C", rh_now_pct=41.0)
     assert found.words == (
         "loss by pip 18.0 % (16.6 to 19.4), window 13 to 16 %; "
         "63 % RH (wet bulb 30.9 °C) from now on, 41 % now, leads to 14.5 %"
     )
-    assert "wet bulb 87.6 °F" in track(Interval(18.0, 16.6, 19.4), WINDOW, mend, "F").words
+    assert "wet bulb 87.6 °F" in track(Interval(18.0, 16.6, 19.4), WINDOW, mend, unit="F").words
     assert len(found.words) < 200
 
 

@@ -192,7 +192,7 @@ def test_length_and_breadth_stand_in_for_the_first_weighing() -> None:
     at = found.loss_pct(36.0)
     assert at.value == pytest.approx(7.0, abs=0.01)
     assert (at.high - at.low) / 2.0 == pytest.approx(2.26 * 3.0 * 0.93, rel=0.1)
-    alone = line_of(weighed([(12.0, 18.0)]), constant(3.0), SET_MS, SEA_KPA)
+    alone = line_of(weighed([(12.0, 18.0)]), constant(3.0), set_ms=SET_MS, pressure_kpa=SEA_KPA)
     assert alone == NoLine("weighed once", "again some days later, or length and breadth")
 
 
@@ -260,14 +260,14 @@ def test_an_egg_weighed_in_store() -> None:
 
 def test_what_makes_no_line() -> None:
     """No weighing, one, two within hours, or none that counts: NoLine says which, and nothing raises."""
-    assert line_of([], constant(3.0), SET_MS, SEA_KPA) == NoLine(
+    assert line_of([], constant(3.0), set_ms=SET_MS, pressure_kpa=SEA_KPA) == NoLine(
         "not weighed", "two weighings, or one with length and breadth", yet=True
     )
-    assert isinstance(line_of(weighed([(3.0, 20.0)]), constant(3.0), SET_MS, SEA_KPA), NoLine)
-    close = line_of(weighed([(3.0, 20.0), (3.1, 19.99)]), constant(3.0), SET_MS, SEA_KPA)
+    assert isinstance(line_of(weighed([(3.0, 20.0)]), constant(3.0), set_ms=SET_MS, pressure_kpa=SEA_KPA), NoLine)
+    close = line_of(weighed([(3.0, 20.0), (3.1, 19.99)]), constant(3.0), set_ms=SET_MS, pressure_kpa=SEA_KPA)
     assert close == NoLine("2 weighings too close together", "some days between two")
     hatched = [replace(m, left_out="after it was hatched") for m in weighed([(0.0, 20.0), (9.0, 19.0)])]
-    assert isinstance(line_of(hatched, constant(3.0), SET_MS, SEA_KPA), NoLine)
+    assert isinstance(line_of(hatched, constant(3.0), set_ms=SET_MS, pressure_kpa=SEA_KPA), NoLine)
 
 
 def test_an_egg_that_does_not_lose() -> None:

@@ -224,7 +224,7 @@ def test_what_was_typed_moves_neither_terminal_nor_page_nor_table(site: Site) ->
     odd = 'a\x1b[2Jb\r\nc\u202e"<b>,=1'
     book = EggBook(hens(21.5), (Entry(day(3.0), day(3.0), f"ada{odd}", Note(odd), egg=7, number=1),))
     figures, charts, header = report(record(book), site, book.batch, 7, day(22))
-    text, page = to_text(figures, header, UTC, "C"), to_html(figures, charts, header, UTC, "C")
+    text, page = to_text(figures, header, zone=UTC, unit="C"), to_html(figures, charts, header, zone=UTC, unit="C")
     assert all(line.isprintable() for line in (*text.splitlines(), *page.splitlines()))
     assert 'note: a [2Jb c "<b>,=1, by ada' in " ".join(text.split())
     assert "<b>" not in page

@@ -27,7 +27,9 @@ def cool(days: float = 10.0, by_k: float = 1.0) -> Development:
     life = stretch(
         readings(at_s, 37.8 - by_k), hours=24.0 * days, max_gap_s=1800.0, dry_bulb_c=Band(37.0, 37.5, 37.8, 38.1, 39.0)
     )
-    return development_of([life], CHICKEN, {life.machine: model_of(CHICKEN, "forced")}, T0, T0 + round(days * DAY_MS))
+    return development_of(
+        [life], CHICKEN, {life.machine: model_of(CHICKEN, "forced")}, set_ms=T0, now_ms=T0 + round(days * DAY_MS)
+    )
 
 
 def test_two_lines() -> None:

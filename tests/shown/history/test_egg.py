@@ -51,7 +51,7 @@ def test_the_text_says_whose_it_is_and_how_it_ended() -> None:
     """The title names the egg, the lines under it its end; the water, and what was written among what was done; no line is too wide."""
     store, book = hatched()
     figures, _, header = report(store, SITE, book.batch, 7, day(22))
-    text = to_text(figures, header, UTC, "C")
+    text = to_text(figures, header, zone=UTC, unit="C")
     lines = text.splitlines()
     assert lines[:3] == [
         "Environment history of egg 7 of hen-1",

@@ -31,7 +31,7 @@ def page(weighings: int = 3, unit: str = "C") -> str:
     book = written(book, 20.5, Hatched(), 7)
     book = written(book, 21.0, Note("ringed"), 7)
     figures, charts, header = report(record(book), SITE, book.batch, 7, day(22))
-    return to_html(figures, charts, header, UTC, unit)
+    return to_html(figures, charts, header, zone=UTC, unit=unit)
 
 
 def loss_of(text: str) -> ElementTree.Element:
@@ -100,7 +100,7 @@ def test_the_page_of_a_batch_has_none_of_it() -> None:
     figures, charts = batch_charts(store, SITE, book.batch, day(22))
     from monitor.shown.history.report import Header
 
-    text = to_html(figures, charts, Header("hen-1", "chicken", 12, book.batch.set_at), UTC, "C")
+    text = to_html(figures, charts, Header("hen-1", "chicken", 12, book.batch.set_at), zone=UTC, unit="C")
     assert 'class="entry"' not in text
     assert "book" not in text
 

@@ -23,7 +23,7 @@ HEADER = Header("hen-1", "fowl", 24, SET_AT)
 
 def told(history: BatchHistory, unit: str = "C") -> dict[str, str]:
     """The blocks of the page by their first word, each on one line."""
-    text = to_text(history, HEADER, ZONE, unit)
+    text = to_text(history, HEADER, zone=ZONE, unit=unit)
     assert max(len(line) for line in text.splitlines()) <= WIDTH
     return {block.split()[0].rstrip(":"): " ".join(block.split()) for block in text.split("\n\n")}
 
@@ -77,7 +77,7 @@ def test_stays_that_were_added_up_are_told_apart() -> None:
     at = range(0, 5 * 3600 + 1, 60)
     air = readings(at, [41.0 if 60 <= s // 60 < 80 or 180 <= s // 60 < 200 else 37.5 for s in at])
     life = [stretch(air, hours=5.0, max_gap_s=180.0)]
-    history = replace(history_of(life), felt=felt_of(life, MODELS, T0, TERM_DAYS))
+    history = replace(history_of(life), felt=felt_of(life, MODELS, set_ms=T0, term_days=TERM_DAYS))
     doses = told(history)["DOSES"]
     assert (
         "for 30 min: harms, or kills many. All of it here: 39 min at or above that. The longest stay: 19 min." in doses
@@ -89,7 +89,7 @@ def test_stays_that_were_added_up_are_told_apart() -> None:
 def test_no_dose_says_so() -> None:
     """Air that was never beyond an alarm limit has no doses, and the page says for which time that holds."""
     life = [stretch(readings(range(0, 3601, 10), 37.5))]
-    history = replace(history_of(life), felt=felt_of(life, MODELS, T0, TERM_DAYS))
+    history = replace(history_of(life), felt=felt_of(life, MODELS, set_ms=T0, term_days=TERM_DAYS))
     found = told(history)
     assert found["DOSES"] == "DOSES: none, the air was never beyond an alarm limit in the time that is recorded"
     assert "egg temperature: not known, the air's record is too short or too broken to estimate it" in found["SETTER"]

@@ -37,7 +37,7 @@ def page(
 ) -> str:
     life = stretches() if life is None else life
     history = lived() if history is None else history
-    return to_html(history, charts_of(life, MODELS, T0), header, ZONE, unit)
+    return to_html(history, charts_of(life, MODELS, T0), header, zone=ZONE, unit=unit)
 
 
 class Reader(HTMLParser):
@@ -98,7 +98,7 @@ def test_what_is_written_is_not_taken_for_markup() -> None:
 def test_it_says_what_the_text_says() -> None:
     """Every number of the text's tables and every sentence under them stands in the page too."""
     for unit in ("C", "F"):
-        text = to_text(lived(), HEADER, ZONE, unit)
+        text = to_text(lived(), HEADER, zone=ZONE, unit=unit)
         said = " ".join(" ".join(Reader(page(unit=unit)).words).split())
         for figure in re.findall(r"\d+\.\d+", text):
             assert figure in said, figure
@@ -152,7 +152,9 @@ def busy() -> tuple[BatchHistory, list[Stretch]]:
     ]
     life = [stretch(*probes, hours=28 * 24.0)]
     done = tuple(Happening(T0 + n * HOUR, OPENING, "setter-a", "opened for about 3 min") for n in range(28 * 24))
-    return replace(history_of(life), felt=felt_of(life, MODELS, T0, TERM_DAYS, done), happenings=done), life
+    return replace(
+        history_of(life), felt=felt_of(life, MODELS, set_ms=T0, term_days=TERM_DAYS, happenings=done), happenings=done
+    ), life
 
 
 def test_four_weeks_at_ten_seconds_stay_small() -> None:
@@ -167,7 +169,7 @@ def test_four_weeks_at_ten_seconds_stay_small() -> None:
 def test_what_was_never_measured_has_a_page() -> None:
     """A life without any air, and one of a minute, have a page that says so."""
     for life in ([stretch(hours=1.0)], [stretch(readings([0, 10, 20], 37.5), hours=1 / 60)]):
-        history = replace(history_of(life), felt=felt_of(life, MODELS, T0, TERM_DAYS))
+        history = replace(history_of(life), felt=felt_of(life, MODELS, set_ms=T0, term_days=TERM_DAYS))
         read = Reader(page(history, life))
         assert any("not known" in words for words in read.words)
     assert any("nothing measured" in words for words in read.words)  # of humidity
@@ -256,8 +258,12 @@ def kept_life(*stays: tuple[str, str, float, float]) -> str:
     ]
     moves.sort(key=lambda each: each.at_ms)
     models = dict.fromkeys(come, MODELS["setter-a"])
-    history = replace(history_of(life), felt=felt_of(life, models, T0, TERM_DAYS, moves), happenings=tuple(moves))
-    return to_html(history, charts_of(life, models, T0), HEADER, ZONE, "C")
+    history = replace(
+        history_of(life),
+        felt=felt_of(life, models, set_ms=T0, term_days=TERM_DAYS, happenings=moves),
+        happenings=tuple(moves),
+    )
+    return to_html(history, charts_of(life, models, T0), HEADER, zone=ZONE, unit="C")
 
 
 LIVES = {

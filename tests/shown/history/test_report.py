@@ -41,7 +41,7 @@ def history() -> BatchHistory:
 
 def text(unit: str = "C") -> str:
     """The history in the made-up zone."""
-    return to_text(history(), HEADER, ZONE, unit)
+    return to_text(history(), HEADER, zone=ZONE, unit=unit)
 
 
 def row(block: str, label: str) -> list[str]:
@@ -59,7 +59,7 @@ def test_no_line_is_wider_than_80_columns() -> None:
     """Whatever the names, the zone and the unit."""
     long = Header("b" * 32, "p" * 32, None, HEADER.set_at)
     wide = history_of([stretch(readings(range(0, 3601, 10), 39.0, 20.0), machine="m" * 32, stage="lockdown")])
-    for shown in (text("C"), text("F"), to_text(wide, long, ZoneInfo("CET"), "F")):
+    for shown in (text("C"), text("F"), to_text(wide, long, zone=ZoneInfo("CET"), unit="F")):
         assert max(len(line) for line in shown.splitlines()) <= WIDTH
 
 
@@ -70,7 +70,7 @@ def test_the_heading_says_which_batch_and_what_the_words_mean() -> None:
     assert "profile fowl, 24 eggs, set 2026-05-01 08:00" in head
     assert "Times are local (north)" in head
     assert "warning limits of the band" in head
-    assert "eggs not recorded" in to_text(history(), replace(HEADER, eggs=None), ZONE, "C")
+    assert "eggs not recorded" in to_text(history(), replace(HEADER, eggs=None), zone=ZONE, unit="C")
 
 
 def test_each_stage_is_a_block_and_the_whole_comes_after() -> None:
@@ -101,7 +101,7 @@ def test_coverage_stands_beside_every_mean() -> None:
     assert all(cell.endswith(" (91.6 %)") for cell in row(found["SETTER"], "mean (covered)"))
     assert row(found["LOCKDOWN"], "mean (covered)")[0] == "37.50 (100.0 %)"
     nothing = history_of([stretch()])
-    assert row(blocks(to_text(nothing, HEADER, ZONE, "C"))["SETTER"], "mean (covered)") == ["- (0.0 %)"] * 3
+    assert row(blocks(to_text(nothing, HEADER, zone=ZONE, unit="C"))["SETTER"], "mean (covered)") == ["- (0.0 %)"] * 3
 
 
 def test_figures_are_those_of_the_history() -> None:
@@ -159,7 +159,7 @@ def test_excursions_come_longest_first_with_local_times() -> None:
 def test_caveats_are_told() -> None:
     """Outside when the record starts, cut by a gap, and never seen to come back."""
     air = readings([*range(0, 1801, 10), *range(2400, 3601, 10)], 39.0)
-    shown = " ".join(to_text(history_of([stretch(air)]), HEADER, ZONE, "C").split())
+    shown = " ".join(to_text(history_of([stretch(air)]), HEADER, zone=ZONE, unit="C").split())
     assert "peak 39.00 at 2026-05-28 22:26, outside from the start, cut by a gap" in shown
     assert "peak 39.00 at 2026-05-28 23:06, cut by a gap, still outside at the end" in shown
 
@@ -172,7 +172,7 @@ def test_many_excursions_and_gaps_end_in_a_count() -> None:
         dry_bulb += [39.0, 39.0]
         start += 1000
     air = readings(at, dry_bulb)
-    found = blocks(to_text(history_of([stretch(air, hours=9.0, max_gap_s=300.0)]), HEADER, ZONE, "C"))
+    found = blocks(to_text(history_of([stretch(air, hours=9.0, max_gap_s=300.0)]), HEADER, zone=ZONE, unit="C"))
     assert found["EXCURSIONS"].splitlines()[0] == "EXCURSIONS: 30, longest first"
     assert found["EXCURSIONS"].splitlines()[-1] == f"and {30 - LISTED} more, none longer than 2 min"
     assert len(found["GAPS"].splitlines()) == 1 + LISTED + 1
@@ -182,7 +182,7 @@ def test_gaps_are_shown_with_what_was_missing() -> None:
     """One line for a time that several quantities miss together, another where only humidity is missing."""
     at = np.arange(0, 3601, 10)
     air = readings(at, 37.5, np.where((at > 600) & (at < 900), np.nan, 50.0), np.where((at > 1800) & (at < 2400), 9, 1))
-    assert blocks(to_text(history_of([stretch(air)]), HEADER, ZONE, "C"))["GAPS"].splitlines() == [
+    assert blocks(to_text(history_of([stretch(air)]), HEADER, zone=ZONE, unit="C"))["GAPS"].splitlines() == [
         "GAPS: 2, longest first",
         "10 min: 2026-05-28 22:56 to 2026-05-28 23:06, dry bulb, humidity, wet bulb",
         "5 min: 2026-05-28 22:36 to 2026-05-28 22:41, humidity, wet bulb",
@@ -191,7 +191,7 @@ def test_gaps_are_shown_with_what_was_missing() -> None:
 
 def test_a_calm_record_says_none() -> None:
     """No excursions and no gaps are told in so many words."""
-    shown = to_text(history_of([stretch(readings(range(0, 3601, 10), 37.5, 50.0))]), HEADER, ZONE, "C")
+    shown = to_text(history_of([stretch(readings(range(0, 3601, 10), 37.5, 50.0))]), HEADER, zone=ZONE, unit="C")
     assert "EXCURSIONS: none" in shown
     assert shown.endswith("GAPS: none\n\nCALIBRATIONS: none, readings are as the probes sent them\n")
 
@@ -212,14 +212,16 @@ CALIBRATIONS = (
 def test_the_calibrations_that_corrected_it_are_told() -> None:
     """Each with what it corrects, when it was made and by whom, from when on it holds, and when it is due again."""
     told = " ".join(
-        blocks(to_text(replace(history(), calibrations=CALIBRATIONS), HEADER, ZONE, "C"))["CALIBRATIONS"].split()
+        blocks(to_text(replace(history(), calibrations=CALIBRATIONS), HEADER, zone=ZONE, unit="C"))[
+            "CALIBRATIONS"
+        ].split()
     )
     assert told == (
         "CALIBRATIONS: 2 node-a/top: temperature +0.30 K made 2026-05-01 07:00, holds from the beginning of the record "
         "node-a/top: humidity 34.0 is 32.8 %RH (magnesium-chloride), 73.1 is 75.3 %RH (sodium-chloride) "
         "made 2026-05-20 07:00 by Ada, holds from 2026-05-20 07:00, due again 2027-05-20 07:00"
     )
-    shown = to_text(replace(history(), calibrations=CALIBRATIONS), HEADER, ZONE, "F")
+    shown = to_text(replace(history(), calibrations=CALIBRATIONS), HEADER, zone=ZONE, unit="F")
     assert "node-a/top: temperature +0.54 °F" in shown
     assert max(len(line) for line in shown.splitlines()) <= WIDTH
 
@@ -228,7 +230,9 @@ def test_the_hour_that_summer_time_brings_twice_is_told_apart() -> None:
     """On 25 October 2026 in Central Europe 02:30 comes twice: both carry their offset, 01:30 does not."""
     first = datetime(2026, 10, 25, 0, 30, tzinfo=UTC)
     shown = [
-        to_text(history(), replace(HEADER, set_at=first + timedelta(hours=hours)), ZoneInfo("CET"), "C").splitlines()[1]
+        to_text(
+            history(), replace(HEADER, set_at=first + timedelta(hours=hours)), zone=ZoneInfo("CET"), unit="C"
+        ).splitlines()[1]
         for hours in (-1, 0, 1, 2)
     ]
     assert [line.partition("set ")[2] for line in shown] == [

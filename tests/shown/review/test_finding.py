@@ -50,7 +50,7 @@ def review_text(finding: str, verdicts: Sequence[Verdict], unit: str) -> str:
 
 def text(finding: str, record: Record, unit: str = "C") -> str:
     good = (FULL, CLEAR, CLEAR, CLEAR)
-    verdicts = review(CATALOGUE, finding, record, (FULL, CLEAR), good)
+    verdicts = review(CATALOGUE, finding, record, siblings=(FULL, CLEAR), good=good)
     return review_text(finding, verdicts, unit)
 
 
@@ -83,7 +83,7 @@ def test_a_supported_cause_is_told_with_figure_band_and_the_others() -> None:
     one = first_of("wet-chick", "humidity", "high")
     record = Record("x", {one.key: Figure(66.04, 52.0, 59.0, 0.953, 0.0, 0.97)})
     good = [Record(f"g-{i}", {one.key: Figure(v, 52.0, 59.0)}) for i, v in enumerate((53.0, 55.5, 57.0))]
-    verdicts = review(CATALOGUE, "wet-chick", record, [record, record], good)
+    verdicts = review(CATALOGUE, "wet-chick", record, siblings=[record, record], good=good)
     page = " ".join(review_text("wet-chick", verdicts, "C").split())
     assert "Too high? The record shows mean humidity over the setter stage: 66.0 %RH, band 52.0 %RH to 59.0 %RH" in page
     assert "above it 97 % of the time; covered 95.3 %." in page
@@ -132,7 +132,7 @@ def test_a_loss_that_was_carried_to_pip_says_so() -> None:
 @pytest.mark.parametrize("finding", CATALOGUE.findings)
 def test_json_holds_the_same(finding: str, record: str) -> None:
     """Plain finite values, every published row once under its verdict, and the same order as the text."""
-    verdicts = review(CATALOGUE, finding, RECORDS[record], (), (CLEAR,))
+    verdicts = review(CATALOGUE, finding, RECORDS[record], siblings=(), good=(CLEAR,))
     page = json.loads(json.dumps(to_json(CATALOGUE, finding, "batch hen-3", verdicts), allow_nan=False))
     rows = page["verdicts"]
     assert [row["verdict"] for row in rows] == [v.verdict for v in verdicts]

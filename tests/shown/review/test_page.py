@@ -84,7 +84,7 @@ def test_a_figure_is_drawn_in_its_band() -> None:
     """One strip for each figure with a band: above it the thick line lies right of the shading, and a good batch's within."""
     one = first_of("wet-chick", "humidity", "high")
     record, good = Record("b", {one.key: Figure(66.0, 52.0, 59.0)}), Record("g", {one.key: Figure(55.0, 52.0, 59.0)})
-    verdicts = review(CATALOGUE, "wet-chick", record, (), (good,))
+    verdicts = review(CATALOGUE, "wet-chick", record, siblings=(), good=(good,))
     drawn = whole_html(
         replace(whole(), reviewed=(Reviewed("wet-chick", "egg 7", (7,), 0, verdicts),)), CATALOGUE, SHOWN
     )

@@ -24,7 +24,7 @@ SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 def whole(*findings: str, record: Record = FULL, good: tuple[str, ...] = ("hen-1", "hen-2", "hen-4")) -> BatchReview:
     others = [replace(CLEAR, name=name) for name in good]
     reviewed = tuple(
-        Reviewed(f, "2 of 20 eggs (3, 7)", (3, 7), 0, review(CATALOGUE, f, record, (FULL, CLEAR), others))
+        Reviewed(f, "2 of 20 eggs (3, 7)", (3, 7), 0, review(CATALOGUE, f, record, siblings=(FULL, CLEAR), good=others))
         for f in findings
     )
     return BatchReview("hen-3", "chicken", 20, SET, None, reviewed, good, 0.75)
