@@ -24,6 +24,7 @@ from monitor.adapters.door import Door
 from monitor.adapters.link.mapping import MappingError, PayloadRule, map_payload
 from monitor.adapters.link.mqtt import LinkError, LinkSettings, MqttLink
 from monitor.adapters.link.wire import decode, encode_stored
+from monitor.adapters.requests import BadRequest, read_request
 from monitor.adapters.secret import SecretError, read_secret
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
@@ -164,7 +165,14 @@ class Daemon:
         stack.callback(dispatcher.stop, 3.0)
         self._thread("weights", weights.run).start()
         stack.callback(weights.stop)
-        door = Door(door_path(house), lambda request, reply: inbox.put(Asked(clock.now(), request, reply)))
+
+        def asked(request: Mapping[str, Any], reply: Callable[[Mapping[str, Any]], None]) -> None:
+            try:
+                inbox.put(Asked(clock.now(), read_request(request), reply))
+            except BadRequest as error:
+                reply({"error": str(error)})
+
+        door = Door(door_path(house), asked)
         try:
             door.start()
         except OSError as error:
@@ -357,7 +365,10 @@ class Offline:
     def ask(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Perform one request, write it, and judge the weights that it bears on."""
         answers: list[Mapping[str, Any]] = []
-        self._engine.work(Asked(self._clock.now(), request, answers.append))
+        try:
+            self._engine.work(Asked(self._clock.now(), read_request(request), answers.append))
+        except BadRequest as error:
+            return {"error": str(error)}
         if not answers:
             return {"error": f"{store_path(self._house)}: cannot be written now, nothing was changed", "failed": True}
         with contextlib.suppress(

@@ -33,7 +33,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "service": ("domain/*",),  # `ports`
     "service/watch": ("service", "domain/*"),
     "service/reports": ("service", "analysis/*", "domain/*"),
-    "adapters": ("service", "domain/*"),
+    "adapters": ("service", "service/watch", "domain/*"),
     "adapters/link": ("service", "domain/*"),
     "adapters/store": ("service", "domain/*"),
     "adapters/archive": ("service", "service/reports", "domain/*"),

@@ -16,6 +16,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from monitor.adapters.requests import BadRequest, read_request
 from monitor.app import StartError, decoder
 from monitor.domain.alarms.alarm import Transition
 from monitor.domain.needs.site import Site
@@ -88,7 +89,10 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
             if answering is not None and "alarm" in request:
                 request["alarm"] = _number_here(request["alarm"], answering, timeline)
             answers: list[Mapping[str, Any]] = []
-            engine.work(Asked(now, request, answers.append))
+            try:
+                engine.work(Asked(now, read_request(request), answers.append))
+            except BadRequest as error:
+                answers.append({"error": str(error)})
             timeline.answers += [(at, request, answer) for answer in answers]
         else:
             raise ReplayError(f'{path}: line {number}: neither "topic" nor "do", expected a message or a request')

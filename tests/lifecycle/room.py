@@ -23,6 +23,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from monitor.adapters.clock import SystemClock
+from monitor.adapters.requests import read_request
 from monitor.domain.alarms.alarm import Alarm, Transition, state_of
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.profile import Band as ProfileBand
@@ -245,7 +246,7 @@ class Room:
     def ask(self, does: Callable[[], bool], **request: Any) -> bool:
         """A person's request, and whether it was met, by both alike."""
         answers: list[Mapping[str, Any]] = []
-        self.work(Asked(self.now(), request, answers.append))
+        self.work(Asked(self.now(), read_request(request), answers.append))
         expected = does()
         assert len(answers) == 1, f"{request}: {len(answers)} answers"
         assert ("error" not in answers[0]) == expected, f"{request}: expected {expected}, came {answers[0]}"

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
+from monitor.adapters.requests import read_request
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.bands import needs_of
@@ -110,7 +111,7 @@ class Real:
     def ask(self, now: Now, request: Mapping[str, Any]) -> None:
         """See the port."""
         answers: list[Mapping[str, Any]] = []
-        self._work(now).work(Asked(now, request, answers.append))
+        self._work(now).work(Asked(now, read_request(request), answers.append))
         if not answers or "error" in answers[0]:
             raise RefusedRequest(f"{request}: {answers}")
 

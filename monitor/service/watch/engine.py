@@ -45,8 +45,9 @@ from monitor.service.ports import (
     WeightAsked,
     Words,
 )
-from monitor.service.watch.commands import LOOKS_ON, OF_A_BOOK, RequestError, perform
+from monitor.service.watch.commands import of_book, perform
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Item, Linked, Opened, WeightJudged
+from monitor.service.watch.requests import LookFacts, LookRoom, RequestError
 from monitor.service.watch.weights import bearing, weighed
 
 GROUP_MESSAGES = 20  # the in-flight window of a broker at its default: waiting for more would wait for ever
@@ -248,27 +249,28 @@ class Engine:
 
     def _asked(self, item: Asked) -> None:
         self._settled = False
-        if item.request.get("do") == "facts":
+        request = item.request
+        if isinstance(request, LookFacts):
             item.reply(self.facts(item.now))
             return
         try:
-            if item.request.get("do") in OF_A_BOOK:
-                self._open_book(item.request.get("batch"))
-            answer = perform(self._state, self._site, item.request, item.now, self._group)
+            if (name := of_book(request)) is not None:
+                self._open_book(name)
+            answer = perform(self._look(item.now), request)
         except RequestError as error:
             item.reply({"error": str(error)})
             return
         except StoreFailure as failure:
             item.reply({"error": str(failure), "failed": True})
             return
-        if item.request["do"] in LOOKS_ON:
+        if isinstance(request, LookRoom):  # changes nothing, so that its answer need not wait until anything is durable
             item.reply(answer)
             return
         self._replies.append((item.reply, answer))
 
-    def _open_book(self, name: object) -> None:
+    def _open_book(self, name: str) -> None:
         """Fetch a book that was not loaded: of a batch that was closed before this run, into which a late finding is still written."""
-        batch = self._state.batches.get(name) if isinstance(name, str) else None
+        batch = self._state.batches.get(name)
         if batch is not None and batch.id not in self._state.books:
             take_book(self._state, self._ledger.book(batch))
 

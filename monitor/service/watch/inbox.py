@@ -12,6 +12,7 @@ from typing import Any
 from monitor.domain.readings.reading import Message, Now
 from monitor.domain.state.record import Attempt
 from monitor.service.ports import Receipt, WeightAsked, WeightVerdict
+from monitor.service.watch.requests import Request
 
 # More than the broker may have in flight, so it is full only when something floods past the window. A full inbox makes the
 # network thread wait: the broker then keeps what it has, which is what its queue is for.
@@ -33,7 +34,7 @@ class Asked:
     """A person's request; `reply` is called once what it changed is durable, with the answer or an {"error": ...}."""
 
     now: Now
-    request: Mapping[str, Any]
+    request: Request
     reply: Callable[[Mapping[str, Any]], None]
 
 

@@ -16,7 +16,7 @@ from monitor.domain.signs.heading import Window
 from monitor.domain.signs.opening import Watch
 from monitor.domain.state.record import Group
 from monitor.domain.state.remembering import remember
-from monitor.service.watch.commands import perform
+from tests.asking import perform
 from tests.domain.house import T0, Story, there
 from tests.service.watch.test_commands import ask, refused
 
@@ -151,14 +151,14 @@ FIRST = {"dry_bulb_c": {"offset": 0.3}}
         ({"probe": "node-z/top", **FIRST}, "probe 'node-z/top': no such probe, expected one of: "),
         ({"probe": PROBE}, f"{PROBE}: nothing to correct, expected a temperature or a humidity"),
         ({"probe": PROBE, "dry_bulb_c": {"offset": 6}}, "temperature: +6.00 K off, expected at most 5"),
-        ({"probe": PROBE, "dry_bulb_c": {"offset": "0.3"}}, "temperature: '0.3', expected a number"),
-        ({"probe": PROBE, "dry_bulb_c": {"offset": True}}, "temperature: True, expected a number"),
-        ({"probe": PROBE, "dry_bulb_c": {"offset": float("nan")}}, "temperature: nan, expected a number"),
+        ({"probe": PROBE, "dry_bulb_c": {"offset": "0.3"}}, "dry_bulb_c: offset: '0.3', expected a number"),
+        ({"probe": PROBE, "dry_bulb_c": {"offset": True}}, "dry_bulb_c: offset: True, expected a number"),
+        ({"probe": PROBE, "dry_bulb_c": {"offset": float("nan")}}, "dry_bulb_c: offset: nan, expected a number"),
         ({"probe": PROBE, "dry_bulb_c": {"offset": 0.1, "points": []}}, "dry_bulb_c: {'offset': 0.1, 'points': []}, expected an offset or points"),
         ({"probe": PROBE, "dry_bulb_c": {"salts": [], "temperature_c": 25}}, "dry_bulb_c: {'salts': [], 'temperature_c': 25}, expected an offset or points"),
         ({"probe": PROBE, "dry_bulb_c": 0.3}, "dry_bulb_c: 0.3, expected an offset or points"),
-        ({"probe": PROBE, "dry_bulb_c": {"points": "36"}}, "dry_bulb_c: '36', expected a list of pairs"),
-        ({"probe": PROBE, "dry_bulb_c": {"points": [[36.0]]}}, "dry_bulb_c: [36.0], expected a pair"),
+        ({"probe": PROBE, "dry_bulb_c": {"points": "36"}}, "dry_bulb_c: points: '36', expected pairs of reading and reference"),
+        ({"probe": PROBE, "dry_bulb_c": {"points": [[36.0]]}}, "dry_bulb_c: points: [[36.0]], expected pairs of reading and reference"),
         ({"probe": PROBE, "rh_pct": {"salts": [["sugar", 70]], "temperature_c": 25}}, f"salt 'sugar': not in the table, expected one of: {', '.join(SALTS)}"),
         ({"probe": PROBE, "rh_pct": {"salts": [["sodium-chloride", 70]], "temperature_c": 5}}, "sodium-chloride: 5 °C, expected 20 to 40 °C"),
         ({"probe": PROBE, **FIRST, "at": stamp(4000)}, "at: 2026-03-10T09:06:40Z is in the future, expected now or before"),

@@ -13,14 +13,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.adapters.requests import MAX_ROWS
 from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED
 from monitor.domain.eggs.book import EggBook, masses, standing
 from monitor.domain.eggs.entry import LookAgain, Weighing, fact_of, plain
 from monitor.domain.needs.batch import subject_of
 from monitor.domain.needs.rules import LOOK_AGAIN
 from monitor.domain.state.record import Group
-from monitor.service.watch.commands import RequestError, perform
-from monitor.service.watch.egg_requests import MAX_ROWS
+from monitor.service.watch.requests import RequestError
+from tests.asking import perform
 from tests.domain.house import Story, batch, site
 from tests.service.watch.test_commands import ask, refused
 
@@ -82,26 +83,26 @@ def test_what_is_odd_is_asked() -> None:
         ({"batch": "nobody"}, "batch 'nobody': no such batch"),
         ({"egg": 13}, "batch hen-1: egg 13 weighing: egg 13, expected 1 to 12"),
         ({"egg": 0}, "batch hen-1: egg 0, expected a whole number from 1"),
-        ({"egg": True}, "batch hen-1: egg True, expected a whole number"),
-        ({"egg": 1.5}, "batch hen-1: egg 1.5, expected a whole number"),
+        ({"egg": True}, "egg: True, expected a whole number"),
+        ({"egg": 1.5}, "egg: 1.5, expected a whole number"),
         ({"egg": None}, "batch weighing: neither egg nor count came"),
         ({"by": ""}, "who: empty"),
-        ({"by": 5}, "batch hen-1: by: 5, expected a text"),
-        ({"by": "\ud800"}, "batch hen-1: by: '\\ud800', expected text in UTF-8"),
-        ({"at": "2026-03-10"}, "batch hen-1: at '2026-03-10', expected a time"),
-        ({"at": 5}, "batch hen-1: at 5, expected a time"),
-        ({"at": "0001-01-01T00:00:00+14:00"}, "batch hen-1: at '0001-01-01T00:00:00+14:00', expected a time"),
+        ({"by": 5}, "by: 5, expected a text"),
+        ({"by": "\ud800"}, "by: '\\ud800', expected text in UTF-8"),
+        ({"at": "2026-03-10"}, "at: '2026-03-10', expected a time"),
+        ({"at": 5}, "at: 5, expected a time"),
+        ({"at": "0001-01-01T00:00:00+14:00"}, "at: '0001-01-01T00:00:00+14:00', expected a time"),
         ({"kind": "weight"}, "entry: kind 'weight', expected one of laid, size, weighing"),
-        ({"kind": None}, "batch hen-1: kind None and fact"),
-        ({"fact": []}, "and fact [], expected a kind and its fields"),
+        ({"kind": None}, "kind: None, expected a text"),
+        ({"fact": []}, "fact: [], expected fields that are each a text, a number or null"),
         ({"fact": {"gross_g": None}}, "weighing:"),
-        ({"fact": {"gross_g": True}}, "weighing: gross_g True, expected a text, a number or null"),
-        ({"fact": {"gross_g": [60]}}, "weighing: gross_g [60], expected a text, a number or null"),
-        ({"fact": {"gross_g": math.nan}}, "weighing: gross_g nan, expected 0.1 to 500000"),
-        ({"fact": {"gross_g": math.inf}}, "weighing: gross_g inf, expected"),
+        ({"fact": {"gross_g": True}}, "fact: gross_g: True, expected a text, a number or null"),
+        ({"fact": {"gross_g": [60]}}, "fact: gross_g: [60], expected a text, a number or null"),
+        ({"fact": {"gross_g": math.nan}}, "fact: gross_g: nan, expected a text, a number or null"),
+        ({"fact": {"gross_g": math.inf}}, "fact: gross_g: inf, expected"),
         ({"fact": {"gross_g": 60.0, "mass": 1}}, "weighing:"),
         ({"replaces": 9}, "replaces entry 9, expected one that is in the book"),
-        ({"kind": "note", "fact": {"text": "\udfff"}}, "note: text: '\\udfff', expected text in UTF-8"),
+        ({"kind": "note", "fact": {"text": "\udfff"}}, "fact: text: '\\udfff', expected text in UTF-8"),
         ({"kind": "note", "fact": {"text": "x" * 501}}, "note: 501 characters, expected at most 500"),
         ({"kind": "look-again", "fact": {"look_at": "2026-03-10T08:00:00Z"}}, "expected a time to come"),
         ({"kind": "look-again", "fact": {"look_at": "2026-03-11T08:00:00"}}, "expected a time with its zone"),

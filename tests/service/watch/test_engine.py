@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.requests import read_request
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry, Hatched
@@ -89,7 +90,7 @@ class Desk:
 
     def ask(self, second: float, **request: Any) -> list[Mapping[str, Any]]:
         answers: list[Mapping[str, Any]] = []
-        self.engine.work(Asked(at(second), request, answers.append))
+        self.engine.work(Asked(at(second), read_request(request), answers.append))
         return answers
 
     def kinds(self) -> list[str]:

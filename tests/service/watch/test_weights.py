@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from monitor.adapters.requests import read_request
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.needs.batch import subject_of
 from monitor.domain.needs.rules import WEIGHT_OFF
@@ -51,9 +52,10 @@ class Room:
     def now(self) -> Now:
         return Now(500.0 + self.at_s, T0 + timedelta(seconds=self.at_s))
 
-    def ask(self, do: str, batch: str = "hen-1", **request: Any) -> Mapping[str, Any]:
+    def ask(self, do: str, batch: str | None = "hen-1", **request: Any) -> Mapping[str, Any]:
+        about = {} if batch is None else {"batch": batch}
         answers: list[Mapping[str, Any]] = []
-        self.engine.work(Asked(self.now(), {"do": do, "batch": batch, **request}, answers.append))
+        self.engine.work(Asked(self.now(), read_request({"do": do} | about | request), answers.append))
         return answers[0] if answers else {}
 
     def write(self, kind: str, egg: int | None = 7, **fact: Any) -> Mapping[str, Any]:
@@ -114,7 +116,7 @@ def room() -> Room:
         lambda room: room.ask("weighings", by="ada", rows=[["2", 8, 58.0, None]], sure=True),
         lambda room: room.ask("move", machine="hatcher-1"),
         lambda room: room.ask("stage", stage="lockdown"),
-        lambda room: room.ask("calibrate", probe="node-a/top", dry_bulb_c={"offset": 0.3}, by="ada"),
+        lambda room: room.ask("calibrate", None, probe="node-a/top", dry_bulb_c={"offset": 0.3}, by="ada"),
     ],
 )  # fmt: skip
 def test_what_bears_on_a_loss_has_it_judged(room: Room, write: Callable[[Room], Mapping[str, Any]]) -> None:
@@ -132,7 +134,7 @@ def test_what_bears_on_a_loss_has_it_judged(room: Room, write: Callable[[Room], 
         lambda room: room.write("finding", finding="sticky-chick"),
         lambda room: room.ask("close"),
         lambda room: room.ask("batch-add", batch="hen-2", profile="hen", machine="setter-1", set_at=T0.isoformat()),
-        lambda room: room.ask("room"),
+        lambda room: room.ask("room", None),
     ],
 )
 def test_what_does_not_bear_on_it_asks_nothing(room: Room, write: Callable[[Room], Mapping[str, Any]]) -> None:
@@ -151,7 +153,7 @@ def test_a_calibration_asks_where_its_air_was() -> None:
         )
         room.ask("entry", batch, by="ada", kind="weighing", fact={"gross_g": 60.0}, egg=7)
     room.asked.clear()
-    room.ask("calibrate", probe="node-b/top", rh_pct={"offset": 5.0}, by="ada")
+    room.ask("calibrate", None, probe="node-b/top", rh_pct={"offset": 5.0}, by="ada")
     assert room.taken() == ["hen-2"]
 
 
@@ -243,7 +245,7 @@ def test_the_room_shows_it_once(room: Room) -> None:
     room.ask("entry", "hen-2", by="ada", kind="weighing", fact={"gross_g": 60.0}, egg=7)
     room.hear(WeightAsked("hen-1", 1), OFF)
     room.hear(room.asked[-1], OFF)
-    shown = room.ask("room")
+    shown = room.ask("room", None)
     here = {view["machine"]: [a["subject"] for a in view["alarms"]] for view in shown["machines"]}
     assert here["setter-1"] == ["batch hen-1"]
     assert [a["subject"] for a in shown["others"]] == ["batch hen-2"]

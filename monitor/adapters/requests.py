@@ -1,0 +1,197 @@
+"""Requests as they come over the wire, through the door, from a recording and from the command line: JSON into the values of
+`service/watch/requests.py`, by pydantic. What cannot be one is refused in one sentence: where, what came, what was expected.
+"""
+
+from __future__ import annotations
+
+import difflib
+import functools
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import MISSING, fields
+from datetime import UTC, datetime
+from types import NoneType, UnionType
+from typing import TYPE_CHECKING, Annotated, Any, Union, get_args, get_origin, get_type_hints
+
+from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.domain.wall import has_controls
+from monitor.service.watch.requests import ByOffset, ByPoints, BySalts, Fact, Request, RequestError, Row
+
+if TYPE_CHECKING:
+    from pydantic import TypeAdapter
+
+MAX_TEXT = 500  # characters of a name or a note
+MAX_ROWS = 1000  # of one table: a large tray, and several; more is another file
+_DEEPEST = 4  # a table's row, or a calibration's pair; a text of a thousand brackets is no request
+_SHOWN = 60  # characters of what came
+TIME = "a time such as 2026-03-01T18:00:00Z"
+_WORDS: dict[object, str] = {
+    str: f"a text of at most {MAX_TEXT} characters",
+    int: "a whole number",
+    float: "a number",
+    bool: "true or false",
+    datetime: TIME,
+    tuple[int, ...]: f"a list of at most {MAX_ROWS} whole numbers",
+    tuple[Row, ...]: f"a list of 1 to {MAX_ROWS} rows of line, egg, gross_g and a time or null",
+    tuple[tuple[float, float], ...]: "pairs of reading and reference",
+    tuple[tuple[str, float], ...]: "pairs of salt and reading",
+    ByOffset: "an offset",
+    ByPoints: "points",
+    BySalts: "salts and temperature_c",
+    Fact: "fields that are each a text, a number or null",
+}
+_OF_FIELD = {"alarm": "the number in the message", "for_s": "seconds"}  # where that says more than what it is made of
+_ROW = ("line", "egg", "gross_g", "at")
+
+
+class BadRequest(RequestError):
+    """What is no request: where, what came, what was expected."""
+
+    def __init__(self, where: str, came: str, expected: str) -> None:
+        self.where, self.came, self.expected = where, came, expected
+        super().__init__(f"{where}: {came}, expected {expected}")
+
+
+@functools.cache
+def _adapter() -> TypeAdapter[Request]:
+    # With the first request: pydantic is loaded for the settings, but sixteen kinds take a while to be put together.
+    from pydantic import ConfigDict, Field, TypeAdapter
+
+    return TypeAdapter(
+        Annotated[Request, Field(discriminator="do")],
+        config=ConfigDict(extra="forbid", strict=True, allow_inf_nan=False),
+    )
+
+
+def read_request(asked: Mapping[str, object]) -> Request:
+    """The request that a JSON object is. Raises BadRequest, with a line for each row of a table that is wrong."""
+    from pydantic import ValidationError
+
+    kind = _kind(asked.get("do"))
+    _check_texts(asked)
+    hints = get_type_hints(kind)
+    for key in asked:
+        if key not in hints:
+            near = difflib.get_close_matches(key, hints, 1)
+            known = near[0] if near else ", ".join(name for name in hints if name != "do") or "none"
+            raise BadRequest(f"{asked['do']}", f"no key {key[:_SHOWN]!r}", known)
+    for each in fields(kind):
+        if each.default is MISSING and hints[each.name] is str and asked.get(each.name) == "":
+            raise BadRequest(each.name, "''", _WORDS[str])
+    if isinstance(rows := asked.get("rows"), list) and not 1 <= len(rows) <= MAX_ROWS:
+        raise BadRequest("rows", f"{len(rows)} of them", f"1 to {MAX_ROWS}")
+    if isinstance(eggs := asked.get("eggs"), list) and len(eggs) > MAX_ROWS:
+        raise BadRequest("eggs", f"{len(eggs)} of them", f"at most {MAX_ROWS}")
+    moments = {key: _with_moments(hints[key], value) for key, value in asked.items()}
+    try:
+        return _adapter().validate_json(json.dumps(moments))
+    except ValidationError as error:
+        raise _refusal(asked, hints, [each["loc"][1:] for each in error.errors(include_url=False)]) from None
+
+
+@functools.cache
+def _kinds() -> dict[str, type[Request]]:
+    return {get_args(get_type_hints(kind)["do"])[0]: kind for kind in get_args(Request)}
+
+
+def _kind(do: object) -> type[Request]:
+    kinds = _kinds()
+    kind = kinds.get(do) if isinstance(do, str) else None
+    if kind is None:
+        raise BadRequest("request", repr(do)[:_SHOWN], f"one of {', '.join(sorted(kinds))}")
+    return kind
+
+
+def _check_texts(asked: Mapping[str, object]) -> None:
+    """Every text is in one line, without anything that a terminal or a table would act on."""
+    for where, text in _texts("", asked, 0):
+        try:
+            text.encode()
+        except UnicodeEncodeError:  # half a character, as from a terminal in another encoding: no table can hold it
+            raise BadRequest(where, repr(text[:40]), "text in UTF-8") from None
+        if has_controls(text):
+            raise BadRequest(where, repr(text[:40]), "text in one line, without control characters")
+    for key, value in asked.items():
+        if isinstance(value, str) and len(value) > MAX_TEXT:
+            raise BadRequest(key, repr(value)[:_SHOWN], _WORDS[str])
+
+
+def _texts(where: str, value: object, depth: int) -> Iterator[tuple[str, str]]:
+    if isinstance(value, str):
+        yield where, value
+    elif isinstance(value, Mapping | list | tuple):
+        if depth == _DEEPEST:
+            raise BadRequest(where, "a value nested deeper", f"at most {_DEEPEST} levels")
+        rows: Iterator[tuple[object, object]] | Any = value.items() if isinstance(value, Mapping) else enumerate(value)
+        for key, each in rows:
+            if isinstance(key, str):
+                yield f"{where}: {key!r:.40}" if where else "key", key
+            yield from _texts(f"{where}: {key}" if where else str(key), each, depth + 1)
+
+
+def _with_moments(hint: object, value: object) -> object:
+    """The same with each text that stands for a moment in one form, aware UTC to the millisecond, as the record keeps it."""
+    choices = _choices(hint)
+    if isinstance(value, str) and datetime in choices:
+        return _moment(value)
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        for choice in choices:
+            inner = get_args(choice) if get_origin(choice) is tuple else ()
+            if inner[1:] == (...,):
+                return [_with_moments(inner[0], each) for each in value]
+            if inner and len(inner) == len(value):
+                return [_with_moments(part, each) for part, each in zip(inner, value, strict=True)]
+    return value
+
+
+def _moment(text: str) -> str:
+    """RFC 3339; where it is no moment with its zone, something that is refused: pydantic would take bare digits, too."""
+    try:
+        at = datetime.fromisoformat(text)
+        if at.tzinfo is not None:
+            return from_ms(to_ms(at.astimezone(UTC))).isoformat()
+    except (ValueError, OverflowError):  # no time, or one at the edge of the calendar in another zone
+        pass
+    return text if text.isalpha() else "no moment"
+
+
+def _refusal(asked: Mapping[str, Any], hints: Mapping[str, object], wrong: list[tuple[int | str, ...]]) -> BadRequest:
+    where = next((loc for loc in wrong if loc), ())
+    if not where:
+        return BadRequest("request", repr(dict(asked))[:_SHOWN], "JSON")
+    key = str(where[0])
+    if key == "rows" and len(where) > 1 and isinstance(asked[key], list):
+        return _row_refusal(asked[key], where)
+    came, hint = asked.get(key), hints[key]
+    if isinstance(came, Mapping) and hint == Fact and len(where) > 1:
+        name = str(where[1])
+        return BadRequest(f"{key}: {name:.40}", repr(came.get(name))[:_SHOWN], "a text, a number or null")
+    given = came if isinstance(came, Mapping) else {}
+    for choice in _choices(hint) if given else ():
+        inside = next((str(loc[2]) for loc in wrong if loc[1:2] == (getattr(choice, "__name__", ""),) and loc[2:]), "")
+        if isinstance(choice, type) and inside in given and set(given) == set(get_type_hints(choice)):
+            words = _words(inside, get_type_hints(choice)[inside])
+            return BadRequest(f"{key}: {inside}", repr(given[inside])[:_SHOWN], words)
+    return BadRequest(key, repr(came)[:_SHOWN], _words(key, hint))
+
+
+def _row_refusal(rows: Sequence[Any], where: tuple[int | str, ...]) -> BadRequest:
+    place, row = int(where[1]), rows[int(where[1])]
+    column = int(where[2]) if len(where) > 2 else len(_ROW)
+    if not isinstance(row, list | tuple) or len(row) != len(_ROW) or column >= len(_ROW):
+        return BadRequest(f"rows: row {place + 1}", repr(row)[:_SHOWN], f"{', '.join(_ROW)} (a time or null)")
+    return BadRequest(
+        f"line {row[0]}: {_ROW[column]}", repr(row[column])[:_SHOWN], _words(_ROW[column], get_args(Row)[column])
+    )
+
+
+def _choices(hint: object) -> tuple[object, ...]:
+    """What a field may be, but for null."""
+    whole = get_args(hint) if get_origin(hint) in (Union, UnionType) else (hint,)
+    return tuple(each for each in whole if each is not NoneType)
+
+
+def _words(name: str, hint: object) -> str:
+    """What a field takes, in words."""
+    said = [_WORDS[each] if each in _WORDS else repr(get_args(each)[0]) for each in _choices(hint)]
+    return _OF_FIELD.get(name) or " or ".join(said)

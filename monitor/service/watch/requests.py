@@ -1,0 +1,228 @@
+"""What a person can ask of the watch: one frozen value for each verb. The command line, a recorded stream and the door speak the same ones.
+
+On the wire a request is one JSON object with its verb under "do" and the fields below as keys (`adapters/requests.py` reads them).
+Moments are aware UTC. A field without a default has to be given. What is true of a request only beside the rest (that a batch is there,
+that a time is past) is judged when it is performed, in `commands.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+Fact = dict[
+    str, str | int | float | None
+]  # the fields of what was found, by the kind of the entry (`domain/eggs/entry.py`)
+Row = tuple[
+    int | str, int, float, datetime | None
+]  # line of the table, egg, gross mass in g, when (None: as the table)
+
+
+class RequestError(ValueError):
+    """A request that cannot be met; the message is one line: where, what came, what was expected."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchAdd:
+    """Eggs are set together. eggs: how many; machine: None for a batch that is in none yet."""
+
+    do: Literal["batch-add"] = "batch-add"
+    batch: str
+    profile: str
+    set_at: datetime
+    eggs: int | None = None
+    machine: str | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """A batch goes to another machine."""
+
+    do: Literal["move"] = "move"
+    batch: str
+    machine: str
+    at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage:
+    """A stage is declared early, or what was declared is taken back."""
+
+    do: Literal["stage"] = "stage"
+    batch: str
+    stage: str
+    at: datetime | None = None
+    back: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Close:
+    """The hatch of a batch is over."""
+
+    do: Literal["close"] = "close"
+    batch: str
+    at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reopen:
+    """A batch was closed by mistake."""
+
+    do: Literal["reopen"] = "reopen"
+    batch: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SplitOff:
+    """Some eggs of a batch, by number or so many, go on as a batch of their own. into: its name, "" for the next that is free."""
+
+    do: Literal["split"] = "split"
+    batch: str
+    eggs: tuple[int, ...] | None = None
+    count: int | None = None
+    machine: str | None = None
+    stage: str | None = None
+    into: str = ""
+    at: datetime | None = None
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Acknowledge:
+    """Somebody knows of an alarm, by the number in its message."""
+
+    do: Literal["acknowledge"] = "acknowledge"
+    alarm: int
+    by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shelve:
+    """An alarm is quiet for so long."""
+
+    do: Literal["shelve"] = "shelve"
+    alarm: int
+    for_s: float
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unshelve:
+    """An alarm comes off its shelf."""
+
+    do: Literal["unshelve"] = "unshelve"
+    alarm: int
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutOfService:
+    """An alarm is taken out of service, or put back."""
+
+    do: Literal["out-of-service"] = "out-of-service"
+    alarm: int
+    out: bool = True
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """Somebody works at an open machine for so long, or is done."""
+
+    do: Literal["handling"] = "handling"
+    machine: str
+    for_s: float | None = None
+    done: bool = False
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ByOffset:
+    """Reference minus reading, K or %RH."""
+
+    offset: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ByPoints:
+    """(reading, reference) pairs, °C or %RH."""
+
+    points: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BySalts:
+    """(salt, reading in %RH) pairs over saturated salts at that temperature."""
+
+    salts: tuple[tuple[str, float], ...]
+    temperature_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibrate:
+    """A probe was held against a reference. since: from when on it holds, "start" for the whole record."""
+
+    do: Literal["calibrate"] = "calibrate"
+    probe: str
+    dry_bulb_c: ByOffset | ByPoints | None = None
+    rh_pct: ByOffset | ByPoints | BySalts | None = None
+    at: datetime | None = None
+    since: datetime | Literal["start"] | None = None
+    due: datetime | None = None
+    by: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Write:
+    """One entry of a batch's egg book, about one egg, each of several, so many, or (none of these) the batch. sure: also what is odd."""
+
+    do: Literal["entry"] = "entry"
+    batch: str
+    kind: str
+    fact: Fact
+    egg: int | None = None
+    eggs: tuple[int, ...] | None = None
+    count: int | None = None
+    tray: str | None = None
+    replaces: int | None = None
+    at: datetime | None = None
+    by: str = ""
+    sure: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WriteWeighings:
+    """A table of weighings of numbered eggs: all of them, or none."""
+
+    do: Literal["weighings"] = "weighings"
+    batch: str
+    rows: tuple[Row, ...]
+    tare_g: float | None = None
+    error_g: float | None = None
+    at: datetime | None = None
+    by: str = ""
+    sure: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookRoom:
+    """Each machine against what its eggs need now."""
+
+    do: Literal["room"] = "room"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookFacts:
+    """How the daemon itself is doing."""
+
+    do: Literal["facts"] = "facts"
+
+
+Performed = (
+    BatchAdd | Move | Stage | Close | Reopen | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | Work
+    | Calibrate | Write | WriteWeighings | LookRoom
+)  # fmt: skip
+Request = Performed | LookFacts
