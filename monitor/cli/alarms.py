@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from monitor.cli.frame import Asked, Parsers, Wrong, command, show
 from monitor.cli.record import ask, ask_daemon, house_of, opened, said
 from monitor.cli.typed import typed_while_s
 from monitor.domain.alarms.alarm import state_of
+from monitor.domain.wall import wall_time
 from monitor.domain.watch.view import alarm_view
 from monitor.shown.terminal import alarm_table, room_text, transition_table, transition_view
 
@@ -95,8 +97,10 @@ def _ack(options: Ack) -> int:
 
 def _shelve(options: Shelve) -> int:
     request = {"do": "shelve", "alarm": options.alarm, "for_s": typed_while_s(options.span), "by": options.by}
-    answer = ask(house_of(options.config), request)
-    return show(options.json, answer, said(answer, "alarm {number}: shelved until {shelved_until}"))
+    house = house_of(options.config)
+    answer = ask(house, request)
+    until = wall_time(datetime.fromisoformat(answer["shelved_until"]), house.site.zone, options.utc())
+    return show(options.json, answer, f"alarm {answer['number']}: shelved until {until}")
 
 
 def _unshelve(options: One) -> int:

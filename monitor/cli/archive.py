@@ -17,6 +17,7 @@ from monitor.cli.frame import PROGRAM, Asked, Failed, Parsers, command, json_tex
 from monitor.cli.record import house_of, one_batch, opened, profile_of
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
+from monitor.domain.wall import utc_text
 from monitor.service.ports import BatchRecord, SeasonRecord, StoreFailure
 from monitor.service.reports.archive import Archive, archive_of
 from monitor.service.reports.batch import NoRecord, batch_history
@@ -66,7 +67,7 @@ def _archive(options: Keep) -> int:
     except OSError as error:
         raise Failed(f"{options.file}: {error.strerror}, expected a file that can be written") from error
     count = sum(int(piece.at_ms.size) for pieces in archive.readings.values() for piece in pieces)
-    said = {"file": str(options.file), "batch": batch.id, "as_of": archive.as_of.isoformat()}
+    said = {"file": str(options.file), "batch": batch.id, "as_of": utc_text(archive.as_of)}
     data = {**said, "readings": count, "entries": len(archive.book.entries), "bytes": size}
     text = f"{options.file}: batch {batch.id}, {count} readings, {len(archive.book.entries)} entries of its book, {size} bytes"
     return show(options.json, data, f"{text}; read back, and its figures are the same")

@@ -17,7 +17,8 @@ from typing import Any
 
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.rules import PRIORITIES
-from monitor.rehearse.replay import replay, stamp
+from monitor.domain.wall import utc_text
+from monitor.rehearse.replay import replay
 from monitor.rehearse.tape import Timeline
 from monitor.rehearse.tried_rules import with_rules
 from monitor.service.ports import Words
@@ -171,7 +172,7 @@ def as_json(preview: Preview) -> dict[str, Any]:
     def side(episode: Episode | None) -> dict[str, Any] | None:
         if episode is None:
             return None
-        return {"rang": stamp(episode.rang), "priority": episode.priority, "number": episode.number}
+        return {"rang": utc_text(episode.rang), "priority": episode.priority, "number": episode.number}
 
     def count(of: Count) -> dict[str, Any]:
         messages = {p: of.messages.get(p, 0) for p in PRIORITIES}
@@ -188,7 +189,7 @@ def as_json(preview: Preview) -> dict[str, Any]:
             {
                 "subject": p.either.subject,
                 "rule": p.either.rule,
-                "since": stamp(p.either.since),
+                "since": utc_text(p.either.since),
                 "rings": p.rings,
                 "later_s": p.later_s,
                 "old": side(p.old),

@@ -170,13 +170,13 @@ def as_json(timeline: Timeline) -> dict[str, Any]:
         "refused": timeline.refused,
         "transitions": [
             {
-                "at": stamp(t.at), "subject": t.alarm.subject, "rule": t.alarm.rule, "from": t.state_before, "to": t.state,
+                "at": utc_text(t.at), "subject": t.alarm.subject, "rule": t.alarm.rule, "from": t.state_before, "to": t.state,
                 "cause": t.cause, "who": t.who or None, "value": t.alarm.value, "limit": t.alarm.limit, "number": t.alarm.number,
             }
             for t in timeline.transitions
         ],
         "notices": [
-            {"at": stamp(n.created), "to": n.contact, "priority": n.priority, "title": n.title, "text": n.text, "number": n.alarm_number}
+            {"at": utc_text(n.created), "to": n.contact, "priority": n.priority, "title": n.title, "text": n.text, "number": n.alarm_number}
             for n in timeline.notices
         ],
     }  # fmt: skip

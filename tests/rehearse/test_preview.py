@@ -149,11 +149,11 @@ def test_times_are_those_of_the_site(seen: Seen) -> None:
     assert plain["episodes"][1] == {
         "subject": "setter-2",
         "rule": "dry-bulb-high-alarm",
-        "since": "2026-03-01T07:02:16Z",
+        "since": "2026-03-01T07:02:16.292Z",
         "rings": BOTH,
         "later_s": 600.0,
-        "old": {"rang": "2026-03-01T07:03:16Z", "priority": "critical", "number": 1},
-        "new": {"rang": "2026-03-01T07:13:16Z", "priority": "critical", "number": 2},
+        "old": {"rang": "2026-03-01T07:03:16.157Z", "priority": "critical", "number": 1},
+        "new": {"rang": "2026-03-01T07:13:16.734Z", "priority": "critical", "number": 2},
     }
     assert plain["words"] == words(made)
     assert plain["old"]["messages"].keys() == {"low", "medium", "high", "critical"}

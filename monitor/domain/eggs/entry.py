@@ -338,9 +338,14 @@ def moment(at: datetime) -> str:
     return utc_text(at, "seconds")
 
 
+def fields_of(fact: Fact) -> dict[str, str | float | datetime | None]:
+    """The fact's fields."""
+    return {field.name: getattr(fact, field.name) for field in fields(fact)}
+
+
 def plain(fact: Fact) -> dict[str, str | float | None]:
-    """The fact's fields as JSON has them; a time is RFC 3339."""
-    values = {field.name: getattr(fact, field.name) for field in fields(fact)}
+    """The fact's fields as the record keeps them; a time is RFC 3339."""
+    values = fields_of(fact)
     return {name: value.isoformat() if isinstance(value, datetime) else value for name, value in values.items()}
 
 

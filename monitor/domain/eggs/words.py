@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from typing import Any
 
 from monitor.domain.eggs.entry import (
@@ -21,7 +21,7 @@ from monitor.domain.eggs.entry import (
     Split,
     Weighing,
     Withdrawn,
-    plain,
+    fields_of,
 )
 from monitor.domain.published.findings import FINDING
 from monitor.domain.wall import printable, utc_text, wall_day, wall_time
@@ -86,7 +86,7 @@ def entry_view(entry: Entry) -> dict[str, Any]:
         "count": entry.count,
         "tray": entry.tray or None,
         "kind": entry.fact.kind,
-        "fact": plain(entry.fact),
+        "fact": {k: utc_text(v) if isinstance(v, datetime) else v for k, v in fields_of(entry.fact).items()},
         "replaces": entry.replaces,
     }
 

@@ -272,7 +272,7 @@ def _handling(look: Look, request: Work) -> dict[str, Any]:
             for_s = min(handling.until_mono_s - look.now.mono_s, MAX_SHELF_S[rule.priority])
             _adopt_alarm(look, alarm, shelve(alarm, for_s, by, look.now, rule))
             shelved.append(alarm.number)
-    return {"machine": machine, "did": did, "until": _shown(handling.until), "shelved": shelved}
+    return {"machine": machine, "did": did, "until": utc_text(handling.until), "shelved": shelved}
 
 
 def _calibrate(look: Look, request: Calibrate) -> dict[str, Any]:
@@ -347,7 +347,7 @@ def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:
     return {
         "id": batch.id,
         "profile": batch.profile,
-        "set_at": _shown(batch.set_at),
+        "set_at": utc_text(batch.set_at),
         "day": counted(batch.day(batch.closed_at or at), 3),
         "eggs": batch.eggs,
         "numbers": list(batch.numbers) or None,
@@ -355,11 +355,11 @@ def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:
         "note": batch.note,
         "machine": None if stay is None else stay.machine,
         "stays": [
-            {"machine": s.machine, "since": _shown(s.since), "until": None if s.until is None else _shown(s.until)}
+            {"machine": s.machine, "since": utc_text(s.since), "until": None if s.until is None else utc_text(s.until)}
             for s in batch.stays
         ],
-        "declared": [{"stage": d.stage, "at": _shown(d.at)} for d in batch.declared],
-        "closed_at": None if batch.closed_at is None else _shown(batch.closed_at),
+        "declared": [{"stage": d.stage, "at": utc_text(d.at)} for d in batch.declared],
+        "closed_at": None if batch.closed_at is None else utc_text(batch.closed_at),
     }
 
 

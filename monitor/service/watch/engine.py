@@ -28,6 +28,7 @@ from monitor.domain.signs.opening import resume
 from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
+from monitor.domain.wall import utc_text
 from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.egg_alarms import judge_weight, take_book
 from monitor.domain.watch.evaluate import hear, judge, retire, tick
@@ -439,12 +440,12 @@ class Engine:
         """How the daemon itself is doing, for `eggroom doctor`."""
         connected, detail, since = self.link
         return {
-            "at": now.utc.isoformat(),
+            "at": utc_text(now.utc),
             "clock_ok": now.clock_ok,
             "up_s": round(now.mono_s - self._state.started_mono_s, 1),
             "broker_connected": connected,
             "broker": detail,
-            "broker_since": None if since is None else since.isoformat(),
+            "broker_since": None if since is None else utc_text(since),
             "store_failing_s": None if self._failing_since is None else round(now.mono_s - self._failing_since, 1),
             "unwritten_readings": len(self._group.readings),
             "contacts": list(self._site.contacts),

@@ -99,7 +99,7 @@ def test_a_set_time_has_a_zone() -> None:
     """A time in another zone is the same instant."""
     story = Story()
     answer = ask(story, "batch-add", batch="b", profile="hen", set_at="2026-03-08T10:00:00+02:00")
-    assert answer["set_at"] == "2026-03-08T08:00:00Z"
+    assert answer["set_at"] == "2026-03-08T08:00:00.000Z"
     assert answer["machine"] is None
 
 
@@ -110,10 +110,10 @@ def test_a_batch_moves_is_declared_and_closes() -> None:
     assert [s["machine"] for s in answer["stays"]] == ["setter-1", "hatcher-1"]
     assert answer["machine"] == "hatcher-1"
     answer = ask(story, "stage", batch="hen-1", stage="lockdown")
-    assert answer["declared"] == [{"stage": "lockdown", "at": "2026-03-10T09:00:00Z"}]
+    assert answer["declared"] == [{"stage": "lockdown", "at": "2026-03-10T09:00:00.000Z"}]
     assert there(story.state.machine("hatcher-1").plan).needs.occupants[0].stage == "lockdown"
     answer = ask(story, "close", batch="hen-1")
-    assert (answer["machine"], answer["closed_at"]) == (None, "2026-03-10T09:00:00Z")
+    assert (answer["machine"], answer["closed_at"]) == (None, "2026-03-10T09:00:00.000Z")
     assert there(story.state.machine("hatcher-1").plan).limits == ()
 
 
