@@ -158,6 +158,17 @@ def test_a_batch_is_told_with_its_place_where_the_title_has_room(spare: int) -> 
     assert ("In Setter 1." in text) == (not spare)
 
 
+def test_a_machine_that_is_gone_is_no_place() -> None:
+    """A notice that waited over a change of the configuration names the batch alone, where its machine is no longer known."""
+    needs = replace(NEEDS, machine="cellar")
+    assert word(begun("weight-off-track", "batch hen-1"), site(), needs)[0] == "hen-1: weight loss off track"
+
+
+def test_a_message_has_the_room_of_a_locked_phone() -> None:
+    """A title of 64 characters and a text of 200."""
+    assert (MAX_TITLE, MAX_TEXT) == (64, 200)
+
+
 def test_a_name_that_is_cut_stands_whole_right_after_the_value() -> None:
     """The value first, then whom it is about, then the rest."""
     title, text = word(begun("dry-bulb-high-alarm", "s" * 80), site(), NEEDS)

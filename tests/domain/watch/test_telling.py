@@ -72,6 +72,18 @@ def test_an_end_is_told_if_its_beginning_was(before: str, state: str) -> None:
     assert told(before, state, was_told=False).notices == []
 
 
+def test_an_end_that_is_not_told_is_done_with() -> None:
+    """Where who wrote down what was seen needs no message, or what is worse stands, nothing is told, and nothing is left to be told later."""
+    for rule, stands in (("look-again", None), ("dry-bulb-high-warning", "dry-bulb-high-alarm")):
+        story = Story()
+        if stands is not None:
+            standing(story, ("setter-1", stands))
+        out = Group()
+        ended = replace(ALARM, rule=rule, condition=False, told=True)
+        after = tell(story.look(out), Transition(ended, ACKNOWLEDGED, NORMAL, "", T0, 1.0))
+        assert (out.notices, after.told) == ([], False)
+
+
 @pytest.mark.parametrize(
     ("before", "state"),
     [
