@@ -114,6 +114,14 @@ def test_how_long_it_lasted_is_told_in_minutes_then_hours(minutes: float, shown:
     assert word(over(begun("no-data", "node-a/top"), minutes), site(), None)[1] == f"Lasted {shown}. No. 12"
 
 
+def test_it_lasted_until_it_passed_not_until_it_is_told() -> None:
+    """The delay after which it is told to be over is no part of it; where it is not known when it passed, it lasted until now."""
+    ended = replace(over(begun("no-data", "node-a/top"), 40), at=T0 + timedelta(minutes=55))
+    assert word(ended, site(), None)[1] == "Lasted 40 min. No. 12"
+    unknown = replace(ended, alarm=replace(ended.alarm, ended=None))
+    assert word(unknown, site(), None)[1] == "Lasted 55 min. No. 12"
+
+
 def test_what_has_no_figure_at_its_end_tells_none() -> None:
     """An end without a value (its sensor is silent, say) is how long it lasted, and what was worst."""
     ended = over(begun("dry-bulb-high-alarm", worst=40.2))
@@ -174,6 +182,8 @@ def test_a_name_that_is_cut_stands_whole_right_after_the_value() -> None:
     title, text = word(begun("dry-bulb-high-alarm", "s" * 80), site(), NEEDS)
     assert title == f"{'s' * (MAX_TITLE - len(': too hot') - 1)}…: too hot"
     assert text.startswith(f"39.6 °C, band 37.0 to 38.0, since 08:00. {'s' * 80}. hen-1 day 5 setter. ")
+    _, text = word(begun("dry-bulb-high-alarm", "s" * 80), site(), NEEDS, doubtful=True)
+    assert text.startswith(f"39.6 °C, band 37.0 to 38.0, since 08:00. {'s' * 80}. Sensor doubtful. ")
 
 
 def test_a_message_that_asks_again_says_so() -> None:
