@@ -92,6 +92,7 @@ class EggModel:
     layer_k: float = 0.0
     tau_s: float = field(init=False)
     k_mw_k: float = field(init=False)
+    scale: float = field(init=False)
 
     def __post_init__(self) -> None:
         if not 0.1 <= self.mass_g <= 3000.0:
@@ -105,6 +106,7 @@ class EggModel:
         surface_cm2 = SURFACE_CM2 * self.mass_g**SURFACE_POWER
         k_mw_k = SURFACE_W_M2_K[self.air] * surface_cm2 / 10.0  # W/(m2 K) on 1 cm2 is 0.1 mW/K
         object.__setattr__(self, "k_mw_k", k_mw_k)
+        object.__setattr__(self, "scale", self.mass_g / HEN_MASS_G * TERM_DAYS / self.term_days)
         object.__setattr__(self, "tau_s", 1000.0 * self.mass_g * EGG_J_G_K / k_mw_k)
 
     def heat_mw(self, day: float) -> float:
@@ -148,10 +150,6 @@ class EggModel:
     def hot_limit_c(self, target_c: float, day: float) -> float:
         """The egg temperature that is too hot: HOT_C, and well above the egg's own in a machine that reads target_c."""
         return max(HOT_C, self.start(target_c, day) + HOT_ABOVE_NORMAL_K)
-
-    @property
-    def scale(self) -> float:
-        return self.mass_g / HEN_MASS_G * TERM_DAYS / self.term_days
 
 
 def model_of(profile: Profile, air: str) -> EggModel:

@@ -34,27 +34,24 @@ class Machine:
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """One sensing point. key is `<node>/<probe>`; interval_s how often it should speak; position where it hangs."""
+    """One sensing point. key is `<node>/<probe>`; interval_s how often it should speak; position where it hangs.
+
+    node: that publishes it. silence_s: the allowed silence, three missed readings, and never under 30 s, for one lost message is not
+    news. fresh_s: how old a reading may be and still be judged: older ones are history.
+    """
 
     key: str
     machine: str
     interval_s: float = 10.0
     position: str = ""
+    node: str = field(init=False, repr=False, compare=False)
+    silence_s: float = field(init=False, repr=False, compare=False)
+    fresh_s: float = field(init=False, repr=False, compare=False)
 
-    @property
-    def node(self) -> str:
-        """The node that publishes it."""
-        return self.key.partition("/")[0]
-
-    @property
-    def silence_s(self) -> float:
-        """The allowed silence: three missed readings, and never under 30 s, for one lost message is not news."""
-        return max(3.0 * self.interval_s, 30.0)
-
-    @property
-    def fresh_s(self) -> float:
-        """How old a reading may be and still be judged: older ones are history."""
-        return max(3.0 * self.interval_s, 60.0)
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "node", self.key.partition("/")[0])
+        object.__setattr__(self, "silence_s", max(3.0 * self.interval_s, 30.0))
+        object.__setattr__(self, "fresh_s", max(3.0 * self.interval_s, 60.0))
 
 
 @dataclass(frozen=True, slots=True)

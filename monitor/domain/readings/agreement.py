@@ -17,6 +17,7 @@ from statistics import median
 from typing import NamedTuple
 
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa
+from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import FAIL, SUSPECT
 
 DRY_BULB, HUMIDITY = "dry_bulb_c", "rh_pct"
@@ -59,7 +60,7 @@ class Limits:
 LIMITS = Limits()
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Gauge:
     """One quantity of a pair, first less second. apart: smoothed; suspect_s, fail_s: for how long beyond each bound.
 
@@ -74,7 +75,7 @@ class Gauge:
     drift: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Pair:
     """Two probes: when they were last compared, and what they differ by."""
 
@@ -83,7 +84,7 @@ class Pair:
     humidity: Gauge | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Pairs:
     """What is kept of one machine: its pairs, by their probes' names in order, and each probe's last minutes (s, °C, %RH)."""
 
@@ -111,7 +112,7 @@ class Difference:
     by: float
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Agreement:
     """The state to hand in next, what stands against whom, and the probes that were compared just now: of these, what is
     not found is over."""
@@ -163,17 +164,14 @@ def forget(state: Pairs, probe: str) -> Pairs:
     return Pairs(kept, {name: given for name, given in state.lately.items() if name != probe})
 
 
-def _share(dt_s: float, over_s: float) -> float:
-    return dt_s / (over_s + dt_s)
-
-
 def _lately(before: Given | None, given: Given, gap_s: float, limits: Limits) -> Given:
     """A probe's mean over its last minutes."""
     if before is None or given[0] - before[0] > gap_s:
         return given
     if given[0] <= before[0]:
         return before
-    share = _share(given[0] - before[0], limits.smooth_s)
+    dt_s = given[0] - before[0]
+    share = dt_s / (limits.smooth_s + dt_s)
     rh_pct = given[2]
     if rh_pct is not None and before[2] is not None:
         rh_pct = before[2] + share * (rh_pct - before[2])
@@ -219,10 +217,10 @@ def _damper_pct(one: Given, one_kpa: float, other: Given, other_kpa: float) -> f
 def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, limits: Limits) -> Gauge:
     if gauge is None:
         return Gauge(by)
-    apart = gauge.apart + _share(dt_s, limits.smooth_s) * (by - gauge.apart)
+    apart = gauge.apart + dt_s / (limits.smooth_s + dt_s) * (by - gauge.apart)
     base, learnt_s, drift = gauge.base, gauge.learnt_s, gauge.drift
     if learnt_s >= limits.base_s:
-        drift += _share(dt_s, limits.drift_s) * (by - base - drift)
+        drift += dt_s / (limits.drift_s + dt_s) * (by - base - drift)
     elif still or abs(apart) <= bounds.apart[0]:  # a fault that stood from the start must not become the usual
         learnt_s += dt_s
         base += dt_s / learnt_s * (by - base)

@@ -25,7 +25,9 @@ A node with a set clock sends absolute times instead. They pass through the same
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
+
+from monitor.domain.fixed import fixed
 
 UPTIME, CLOCK, ARRIVAL = "uptime", "clock", "arrival"
 UNSETTLED = math.inf  # the age of a sample when nothing proves that it is fresh
@@ -42,7 +44,7 @@ ARRIVAL_BOOT = -1
 CLOCK_BOOT = -2
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Line:
     """One part of one boot of one node: where its counted time lies on ours.
 

@@ -11,11 +11,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from monitor.domain.fixed import fixed
+
 HOLE_S = 600.0  # a node sends again after 30 s, oldest first: ten minutes are twenty chances
 MAX_STRETCHES = 64  # more holes than this at once: the oldest is given up at once
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Numbering:
     """What has come of one (node, boot). lost: the newest holes that were given up, and may still be filled."""
 

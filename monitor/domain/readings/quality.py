@@ -13,8 +13,7 @@ An opened door is no fault: its air moves temperature and humidity together, and
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 from monitor.domain.readings.track import LIMITS, Limits, Pace, Scale, Step, Track, noisy, step, still
 
@@ -32,7 +31,7 @@ LINE_FAULTS_C = (0.0, -0.0625, -0.06)
 Mark = tuple[float, float, float]  # an instant, its dry bulb and its humidity
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Trail:
     """What is kept of one probe, however long it runs. mark, newer_mark: what rates are taken from.
 
@@ -52,7 +51,7 @@ class Trail:
     together: bool | None = False
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Assessment:
     """What the tests say of one reading, and the trail to hand in with the next.
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from monitor.domain.fixed import fixed
+
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MS = timedelta(milliseconds=1)
 
@@ -31,7 +33,7 @@ def from_ms(at_ms: int) -> datetime:
     return EPOCH + timedelta(milliseconds=at_ms)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Now:
     """The instant of one item of work, on both clocks, read once and passed along.
 
@@ -45,7 +47,7 @@ class Now:
     clock_ok: bool = True
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Sample:
     """One probe at one instant, as sent: units already °C and %RH, nothing judged yet.
 
@@ -61,7 +63,7 @@ class Sample:
     fault: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Pack:
     """One understood message of a node. boot, seq and up_s are None for nodes of other makes."""
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
+from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT
 
 SAME = 1e-6  # values closer than this are one value: the rounding of sums
@@ -76,7 +77,7 @@ class Limits:
 LIMITS = Limits()
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Track:
     """What is kept of one quantity. value: the newest that was believed; change: what it moved by.
 
@@ -214,7 +215,9 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:
     own_step = pace.resolution if track.step is None else track.step
     if abs(value - run_value) > own_step / 2.0 + SAME:
         # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
-        lasted_s = min(track.mono_s - run_s, _flat_limits_s(track, scale, pace)[1])
+        lasted_s = track.mono_s - run_s
+        if lasted_s > limits.flat_s[1]:  # under which no limit is
+            lasted_s = min(lasted_s, _flat_limits_s(track, scale, pace)[1])
         usual_s += lasted_s / (limits.usual_s + lasted_s) * (lasted_s - usual_s)
         run_s, run_value, run_readings = pace.mono_s, value, 1
     # What follows is done for each reading, and so without the calls of max and min.

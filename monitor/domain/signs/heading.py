@@ -22,6 +22,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist, median
 
+from monitor.domain.fixed import fixed
+
 SPAN_S = 1800.0  # how far back a window reaches: 20 min of calm hold two cycles of the slowest usual ripple, 10 min
 POINTS = 60  # that a window keeps at most: 1770 pairs
 LATE_S = 600.0
@@ -59,7 +61,7 @@ class Heading:
     slope_per_h: float
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Window:
     """The recent readings of one quantity, thinned: at most POINTS over SPAN_S, in order of time."""
 

@@ -18,6 +18,7 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa
+from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Now
 
 MAX_HANDLING_S = 3600.0  # candling a large machine takes half an hour; who needs more says so again
@@ -127,7 +128,7 @@ class Episode:
     released_s: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Watch:
     """What is known of one machine, whatever its age: the usual level of both quantities, and their mean distance from it.
 
@@ -260,11 +261,15 @@ def _learn(state: Watch, air: _Air) -> Watch:
     passed_s = min(air.mono_s - state.newest_s, 3.0 * air.interval_s)  # silence teaches nothing
     learnt_s = state.learnt_s
     weight = passed_s / (passed_s + learnt_s)  # a plain mean at first, then a fading one
-    near_k = max(USUAL_K, USUAL_RIPPLES * state.ripple_k)
-    near_kpa = max(USUAL_SHARE * state.usual_kpa, USUAL_RIPPLES * state.ripple_kpa)
+    near_k, near_kpa = USUAL_RIPPLES * state.ripple_k, USUAL_RIPPLES * state.ripple_kpa
+    if near_k < USUAL_K:
+        near_k = USUAL_K
+    if near_kpa < USUAL_SHARE * state.usual_kpa:
+        near_kpa = USUAL_SHARE * state.usual_kpa
     away_k, away_kpa = air.dry_bulb_c - state.usual_c, air.vapour_kpa - state.usual_kpa
     near = away_k >= -near_k and away_kpa >= -near_kpa
-    away_k, away_kpa = min(max(away_k, -near_k), near_k), min(max(away_kpa, -near_kpa), near_kpa)
+    if not (near and away_k <= near_k and away_kpa <= near_kpa):
+        away_k, away_kpa = min(max(away_k, -near_k), near_k), min(max(away_kpa, -near_kpa), near_kpa)
     return Watch(
         air.mono_s,
         air.mono_s if near else state.near_s,

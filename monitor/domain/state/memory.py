@@ -7,13 +7,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from monitor.domain.fixed import fixed
 from monitor.domain.readings.agreement import Given, Pair
 from monitor.domain.readings.quality import Trail
 from monitor.domain.signs.heading import Window
 from monitor.domain.signs.opening import Watch
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Heard:
     """A probe's newest reading that was fit to be judged, corrected by its calibration. humid_mono_s: when its last humidity came."""
 
@@ -39,7 +40,7 @@ class Held:
     rh_held: bool
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class EggFelt:
     """A batch's egg as the model has it, and the air it was last moved by."""
 

@@ -8,6 +8,7 @@ from datetime import datetime
 from monitor.domain.alarms.alarm import Transition
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.entry import Entry
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
@@ -17,7 +18,7 @@ from monitor.domain.signs.opening import Handling
 from monitor.domain.state.memory import Memory
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class StoredReading:
     """One row of the record: values as sent (raw), the line and counted time that date it, and a quality flag for each quantity."""
 

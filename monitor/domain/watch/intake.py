@@ -5,9 +5,10 @@ A repeat is recognised by (node, boot, seq). What waited in a broker or in a nod
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.calibration import corrected
 from monitor.domain.readings.dating import (
@@ -24,8 +25,8 @@ from monitor.domain.readings.dating import (
 )
 from monitor.domain.readings.numbering import Gap, Numbering, give_up, has, take
 from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
-from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, Now, Pack, Sample, from_ms, to_ms
-from monitor.domain.state.known import Look
+from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, Now, Pack, Sample, from_ms, to_ms
+from monitor.domain.state.known import Look, ProbeState
 from monitor.domain.state.memory import Held
 from monitor.domain.state.record import Event, Reflag, StoredReading, Unknown
 
@@ -37,7 +38,7 @@ STEP_MS = 2_000  # the label clock was set, rather than steered, when it moves b
 _UNSEEN = Trail()
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Fresh:
     """A reading that is news, corrected by the probe's calibration. Each value is there whether it is fit to be judged or not;
     `quality` says which is. confirmed: the reading before, where that was a jump and this one says that it was none of the sensor's."""
@@ -48,6 +49,7 @@ class Fresh:
     dry_bulb_c: float
     rh_pct: float | None
     quality: Assessment
+    known: ProbeState
     confirmed: Held | None = None
 
 
@@ -60,14 +62,14 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
             _keep_aside(look, f"{pack.node}/{sample.probe}", sample)
         return []
     if pack.boot is not None and pack.seq is not None:
-        known = look.state.node(pack.node).numberings
-        numbering = known.get(pack.boot)
+        came = look.state.node(pack.node).numberings
+        numbering = came.get(pack.boot)
         if numbering is None:
             numbering = Numbering()
-            _forget_boots(known)
+            _forget_boots(came)
         if has(numbering, pack.seq):
             return []
-        numbering = known[pack.boot] = take(numbering, pack.seq, look.now.mono_s)
+        numbering = came[pack.boot] = take(numbering, pack.seq, look.now.mono_s)
         look.out.numberings[pack.node, pack.boot] = numbering
     fresh: dict[str, Fresh] = {}
     line: Line | None = None
@@ -92,15 +94,15 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
             continue
         mono_s = look.now.mono_s - waited_s
         at = from_ms(line.offset_ms + up_ms)
-        quality, confirmed = _assess(look, probe, line.id, up_ms, at, sample, mono_s)
+        known = look.state.probe(name)
+        quality, confirmed = _assess(look, (probe, known), (line.id, up_ms, at, mono_s), sample)
         if waited_s <= probe.fresh_s:
             seen = fresh.get(name)
             if seen is None or at > seen.at:
                 dry_bulb_c, rh_pct = sample.dry_bulb_c, sample.rh_pct
-                calibrations = look.state.probe(name).calibrations
-                if calibrations:
-                    dry_bulb_c, rh_pct = corrected(calibrations, at, dry_bulb_c, rh_pct)
-                fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality, confirmed)
+                if known.calibrations:
+                    dry_bulb_c, rh_pct = corrected(known.calibrations, at, dry_bulb_c, rh_pct)
+                fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality, known, confirmed)
     return list(fresh.values())
 
 
@@ -111,14 +113,20 @@ def _by_itself(name: str, line: int, up_ms: int, sample: Sample) -> StoredReadin
 
 
 def _assess(
-    look: Look, probe: Probe, line: int, up_ms: int, at: datetime, sample: Sample, mono_s: float
+    look: Look, of: tuple[Probe, ProbeState], taken: tuple[int, int, datetime, float], sample: Sample
 ) -> tuple[Assessment, Held | None]:
-    """Store one reading with what the tests say of it, and settle the flags of the one before, where that waited for this."""
-    known = look.state.probe(probe.key)
+    """Store one reading with what the tests say of it, and settle the flags of the one before, where that waited for this.
+
+    of: the probe. taken: the line, the counted time, ms, and the same on the label and the forward clock.
+    """
+    (probe, known), (line, up_ms, at, mono_s) = of, taken
     quality = assess(known.trail or _UNSEEN, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s)
     known.trail = quality.trail
-    flag = max(quality.dry_bulb_flag, NOT_EVALUATED if quality.dry_bulb_held else PASS)
-    rh_flag = max(quality.rh_flag, NOT_EVALUATED if quality.rh_held else PASS)
+    flag, rh_flag = quality.dry_bulb_flag, quality.rh_flag
+    if quality.dry_bulb_held:
+        flag = max(flag, NOT_EVALUATED)
+    if quality.rh_held:
+        rh_flag = max(rh_flag, NOT_EVALUATED)
     confirmed = None
     if quality.before is not None:
         held, known.held = known.held, None

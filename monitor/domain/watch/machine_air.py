@@ -55,9 +55,9 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
 
 def _adopt(look: Look, reading: Fresh) -> None:
     """The reading as the newest of its probe, as far as it is fit; and a sign of life in any case."""
-    key, quality = reading.probe.key, reading.quality
+    known, quality = reading.known, reading.quality
     # One reading after a long silence may be the last for as long: it takes two in time to be speaking again.
-    known, mono_s = look.state.probe(key), look.now.mono_s
+    mono_s = look.now.mono_s
     steady = known.life_mono_s is not None and mono_s - known.life_mono_s <= reading.probe.silence_s
     known.life_mono_s = mono_s
     if quality.dry_bulb_fit:
@@ -236,9 +236,10 @@ def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...
     dry: list[float] = []
     humid: list[float] = []
     seen: list[str] = []
+    states, mono_s = look.state.probes, look.now.mono_s
     for probe in look.site.by_machine[machine]:
-        heard = look.state.probe(probe.key).heard
-        if heard is None or look.now.mono_s - heard.mono_s > probe.silence_s:
+        heard = states[probe.key].heard if probe.key in states else None
+        if heard is None or mono_s - heard.mono_s > probe.silence_s:
             continue
         dry.append(heard.dry_bulb_c)
         seen.append(probe.key)

@@ -22,6 +22,8 @@ _OF_THE_AIR = "RNG-T"
 def judge_sensor(look: Look, reading: Fresh) -> None:
     """One probe by its own tests: failed, doubtful, or neither."""
     quality, probe = reading.quality, reading.probe.key
+    if not (quality.tests or look.state.alarms):
+        return  # nothing is wrong, and nothing was
     failed, suspect = (probe, SENSOR_FAILED), (probe, SENSOR_SUSPECT)
     if quality.dry_bulb_flag == FAIL:
         about = _about(quality.tests, FAIL)
@@ -38,10 +40,10 @@ def judge_sensor(look: Look, reading: Fresh) -> None:
 
 def compare_sensors(look: Look, machine: str) -> None:
     """The probes of one machine against one another."""
-    probes = look.site.by_machine[machine]
+    probes, states = look.site.by_machine[machine], look.state.probes
     given: dict[str, Given] = {}
     for probe in probes:
-        heard = look.state.probe(probe.key).heard
+        heard = states[probe.key].heard if probe.key in states else None
         if heard is not None:
             given[probe.key] = (heard.mono_s, heard.dry_bulb_c, heard.rh_pct)
     if len(given) < 2:

@@ -33,6 +33,8 @@ def heard_again(look: Look, reading: Fresh, steady: bool) -> None:
     node = look.state.node(reading.probe.node)
     if node.said is not None and not node.said.online:
         node.said = Said(True, look.now.mono_s)
+    if not look.state.alarms:
+        return
     keys = [(SITE_SUBJECT, ALL_SILENT), (reading.probe.node, NODE_OFFLINE)]
     if steady:
         keys.append((reading.probe.key, NO_DATA))
