@@ -394,3 +394,28 @@ def test_a_reading_is_dated_by_the_clock_of_its_arrival_not_of_its_handling() ->
     out = Group()
     (fresh,) = take_in(story.look(out), pack("node-a", 6, 170, good()))
     assert fresh.at == from_ms(to_ms(T0) + 70_000)
+
+
+@pytest.mark.parametrize(
+    "back_s", [(0.0, 5.0, 9.0), (9.0, 5.0, 0.0), (5.0, 0.0, 9.0)], ids=["newest first", "last", "between"]
+)
+def test_of_a_packs_samples_the_newest_is_the_news(back_s: tuple[float, ...]) -> None:
+    """In whatever order a pack lists what a probe said, judged is what it said last; the others are history."""
+    story = Story()
+    steady(story)
+    story.at_s = 70.0
+    samples = [good(dry_bulb_c=37.5 + 0.01 * back, offset_s=-back) for back in back_s]
+    (news_of_it,) = take_in(story.look(), pack("node-a", 6, 170, *samples))
+    assert (news_of_it.dry_bulb_c, (news_of_it.at - T0).total_seconds()) == (37.5, 70.0)
+
+
+@pytest.mark.parametrize("back_s", [(0, 20, 40), (40, 20, 0), (20, 0, 40)], ids=["newest first", "last", "between"])
+def test_a_nodes_own_clock_counts_back_from_its_newest_sample(back_s: tuple[int, ...]) -> None:
+    """The counter is that of the pack, so of its newest sample; the node's clock, however wrong, says how long before it the others were."""
+    story = Story()
+    steady(story)
+    wrong_ms = to_ms(T0) - 86_400_000
+    samples = [good(dry_bulb_c=37.5 + 0.001 * back, at_ms=wrong_ms - back * 1000) for back in back_s]
+    news(story, 70, pack("node-a", 6, 170, *samples))
+    stored = {round((r.dry_bulb_c or 0.0) - 37.5, 3): label_s(story, r) for r in story.readings[-3:]}
+    assert stored == {0.0: 70.0, 0.02: 50.0, 0.04: 30.0}

@@ -30,7 +30,7 @@ from tests.domain.house import PROFILES, RULES, Air, Story, batch, probes, site
 TOP, LOW, THIRD = "node-a/top", "node-a/low", "node-a/back"
 GOOD: Air = (37.5, 45.0)
 LOW_ALARM, HIGH_ALARM = "dry-bulb-low-alarm", "dry-bulb-high-alarm"
-HIGH_HEADING = "dry-bulb-high-heading"
+HIGH_HEADING, LOW_HEADING = "dry-bulb-high-heading", "dry-bulb-low-heading"
 
 
 def one_probe(minutes: float = 1.0) -> Story:
@@ -298,6 +298,20 @@ def test_a_warm_machine_that_stays_where_it_is_heads_nowhere() -> None:
     late = [t for t in story.transitions if t.alarm.rule == HIGH_HEADING and t.state == UNACKNOWLEDGED]
     assert len(late) <= 1
     assert story.state_of(HIGH_HEADING) != UNACKNOWLEDGED
+
+
+@pytest.mark.parametrize("to_c", [38.99, 36.05])
+def test_nothing_is_foretold_while_somebody_works_at_the_machine(to_c: float) -> None:
+    """Air that moves slowly towards a limit is foretold from a shut machine, and not from one at which work was declared."""
+    headings = {HIGH_HEADING, LOW_HEADING}
+    told: dict[bool, set[str]] = {}
+    for at_work in (False, True):
+        story = one_probe(minutes=60)
+        if at_work:
+            ask(story, do="handling", machine="setter-1", for_s=1800.0, by="sam")
+        ramp(story, to_c, 25)
+        told[at_work] = {t.alarm.rule for t in story.transitions if t.state == UNACKNOWLEDGED} & headings
+    assert told == {False: {HIGH_HEADING if to_c > 37.8 else LOW_HEADING}, True: set()}
 
 
 # What the eggs feel.
