@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import itertools
 import json
+import os
+import random
 import socket
 import threading
 import time
@@ -27,10 +31,22 @@ def eventually(true: Callable[[], object], within_s: float = 10.0) -> bool:
 
 
 def free_port() -> int:
-    """A port nobody listens on just now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """A port nobody listens on just now.
+
+    Each worker has a thousand of its own, below those that the system hands to clients, and goes round in them: between the answer
+    and the listening neither another worker nor a connection that is made meanwhile can take it.
+    """
+    while True:
+        port = next(_PORTS)
+        with socket.socket() as probe, contextlib.suppress(OSError):
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            probe.bind(("127.0.0.1", port))
+            return port
+
+
+_FIRST = 20_000 + 1_000 * (int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw")) % 12)
+_START = random.SystemRandom().randrange(1_000)  # another run on this machine begins elsewhere
+_PORTS = itertools.cycle([_FIRST + (_START + n) % 1_000 for n in range(1_000)])
 
 
 class HttpReceiver:

@@ -21,6 +21,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from tests.receivers import free_port
+
 ROOT = Path(__file__).resolve().parents[2]
 SITE = "bench"
 NODES = tuple(f"node-{letter}" for letter in "abcdefghijkl")
@@ -57,9 +59,7 @@ def mosquitto(path: Path, max_inflight: int = 20) -> Iterator[int]:
     program = shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin")
     if program is None:
         raise Missing("mosquitto is not installed (apt install mosquitto)")
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = int(probe.getsockname()[1])
+    port = free_port()
     config = path / "mosquitto.conf"
     config.write_text(
         f"user root\nlistener {port} 127.0.0.1\nallow_anonymous true\nlog_type none\n"

@@ -26,6 +26,8 @@ from typing import Any
 
 import pytest
 
+from tests.receivers import free_port
+
 FIRMWARE = Path(__file__).resolve().parents[2] / "firmware_stub"
 REFERENCE = Path(__file__).resolve().parents[1] / "reference" / "sensors"
 
@@ -176,13 +178,6 @@ class Broker:
     def thaw(self) -> None:
         assert self._process is not None
         self._process.send_signal(signal.SIGCONT)
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
 
 
 def wait_until(is_true: Callable[[], object], seconds: float, otherwise: str) -> None:

@@ -16,7 +16,8 @@ import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
-from tests.firmware.port import FIRMWARE, WARM_AND_DAMP, Broker, NodeProcess, free_port, start_node, wait_until
+from tests.firmware.port import FIRMWARE, WARM_AND_DAMP, Broker, NodeProcess, start_node, wait_until
+from tests.receivers import free_port
 
 AIR, STATUS = "eggroom/barn/node-a/air", "eggroom/barn/node-a/status"
 STORED, ALIVE = "eggroom/barn/node-a/stored", "eggroom/barn/service/alive"

@@ -1,0 +1,54 @@
+"""What takes long is known here, so that two workers end together and the quick part can leave it out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+TESTS = Path(__file__).parent
+# Files that start real servers, daemons, nodes, browsers and installations, or play minutes of stories: the longest first, which is how
+# they are handed to the workers (a file is one worker's: its module fixtures are made once, and its real times are not disturbed by itself).
+LONG = (
+    "lifecycle/test_lifecycle.py",
+    "test_wheel.py",
+    "truth/test_truth.py",
+    "test_bench_short.py",
+    "firmware/test_process.py",
+    "test_trouble.py",
+    "test_app.py",
+    "firmware/test_mqtt.py",
+    "service/reports/test_together.py",
+    "test_power_loss.py",
+    "adapters/link/test_mqtt.py",
+    "adapters/archive/test_archive.py",
+    "cli/test_egg.py",
+    "cli/test_main.py",
+    "cli/test_archive.py",
+    "shown/history/test_page.py",
+    "shown/review/test_page.py",
+    "rehearse/test_streams.py",
+    "rehearse/test_season.py",
+    "domain/readings/test_agreement.py",
+    "domain/readings/test_quality.py",
+    "truth/test_scenarios.py",
+    "firmware/test_main.py",
+    "firmware/test_node.py",
+    "firmware/test_drivers.py",
+    "adapters/test_demo_broker.py",
+    "analysis/history/test_environment.py",
+    "analysis/review/test_judged.py",
+    "mutation/test_mutation.py",
+    "test_style.py",
+)
+PLACES = {TESTS / name: place for place, name in enumerate(LONG)}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what is in LONG as slow, and put it first."""
+    for item in items:
+        if item.path in PLACES:
+            item.add_marker(pytest.mark.slow)
+    items.sort(
+        key=lambda item: PLACES.get(item.path, len(LONG))
+    )  # stable: within a file, and after them, all stays as it was
