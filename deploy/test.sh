@@ -1,6 +1,6 @@
 #!/bin/sh
 # The tests: makes .venv with what they need, installs the real servers they start, and runs them on two cores, a file on one of them.
-# --quick as the first argument leaves out what is slow (under 90 s). Other arguments go to pytest; `-n 0` runs in one process.
+# --quick as the first argument leaves out what takes long. Other arguments go to pytest; `-n 0` runs in one process.
 set -eu
 cd "$(dirname "$0")/.."
 . deploy/common.sh
