@@ -17,7 +17,7 @@ from typing import Any
 
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.rules import PRIORITIES
-from monitor.domain.wall import utc_text
+from monitor.domain.wall import utc_text, wall_clock
 from monitor.rehearse.replay import replay
 from monitor.rehearse.tape import Timeline
 from monitor.rehearse.tried_rules import with_rules
@@ -147,7 +147,7 @@ def text_lines(preview: Preview, house: House) -> Iterator[str]:
     yield f"{'subject':<17} {'rule':<24} {'since':<11} {'old':<5} {'new':<5} rings"
     for pair in preview.pairs:
         one = pair.either
-        at = [f"{e.rang.astimezone(zone):%H:%M}" if e is not None else "-" for e in (pair.old, pair.new)]
+        at = [wall_clock(e.rang, zone) if e is not None else "-" for e in (pair.old, pair.new)]
         since = f"{one.since.astimezone(zone):%m-%d %H:%M}"
         yield f"{_cut(one.subject, 17):<17} {_cut(one.rule, 24):<24} {since:<11} {at[0]:<5} {at[1]:<5} {_rings(pair)}"
     yield ""

@@ -11,7 +11,7 @@ from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.calibration import Calibration, overdue, standing
 from monitor.domain.readings.calibration_words import calibration_view, said
-from monitor.domain.wall import printable
+from monitor.domain.wall import printable, sheet_time
 
 JUST_NOW_S = 60.0  # what holds from so short a time ago has no record yet to speak of
 
@@ -82,7 +82,7 @@ def _change(row: Mapping[str, Any], site: Site) -> str:
 
 
 def _time(at: datetime, site: Site) -> str:
-    return f"{at.astimezone(site.zone):%Y-%m-%d %H:%M}"
+    return sheet_time(at, site.zone)
 
 
 def _unit(site: Site) -> Unit:

@@ -11,7 +11,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import monitor
-from monitor.domain.wall import has_controls, local_time, printable, wall_day, wall_time
+from monitor.domain.wall import (
+    has_controls,
+    local_time,
+    printable,
+    sheet_time,
+    utc_text,
+    wall_clock,
+    wall_day,
+    wall_time,
+)
 
 BERLIN = ZoneInfo("Europe/Berlin")
 NEW_YEAR = datetime(2026, 12, 31, 23, 30, tzinfo=UTC)  # half past midnight in Berlin
@@ -36,6 +45,31 @@ def test_the_year_is_told_unless_it_is_this_one(now: datetime | None, seconds: b
 def test_a_day_has_its_year() -> None:
     """The day in the zone, always with the year."""
     assert wall_day(NEW_YEAR, BERLIN) == "01 Jan 2027"
+
+
+def test_a_report_has_the_whole_date_and_tells_an_hour_that_comes_twice() -> None:
+    """To the minute; where summer time ends each of the two hours has its offset, and no other has."""
+    ends = datetime(2026, 10, 25, 0, 30, tzinfo=UTC)
+    assert [sheet_time(ends + timedelta(hours=n), BERLIN) for n in (-1, 0, 1, 2)] == [
+        "2026-10-25 01:30",
+        "2026-10-25 02:30+0200",
+        "2026-10-25 02:30+0100",
+        "2026-10-25 03:30",
+    ]
+    assert wall_clock(ends, BERLIN) == "02:30"
+
+
+def test_a_moment_for_programs() -> None:
+    """UTC with a Z, whatever zone it came in; to the millisecond, or as fine as is asked for."""
+    at = datetime(2026, 3, 1, 18, 0, 0, 123_456, tzinfo=BERLIN)
+    assert utc_text(at) == "2026-03-01T17:00:00.123Z"
+    assert utc_text(at, "seconds") == "2026-03-01T17:00:00Z"
+
+
+def test_nowhere_else_is_rfc_3339_written() -> None:
+    """No other module of the program turns the offset of UTC into a Z by itself."""
+    root = Path(monitor.__file__).parent
+    assert [p.name for p in sorted(root.rglob("*.py")) if '"Z")' in p.read_text(encoding="utf-8")] == ["wall.py"]
 
 
 def test_nowhere_else_is_a_day_put_into_words() -> None:
