@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, fields
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import ClassVar
 
 from monitor.domain.published.findings import FINDING
@@ -24,6 +24,7 @@ LENGTH_MM = (5.0, 250.0)
 STORED_DAYS_HIGH = 60.0  # four weeks is long for any egg; more is a slip of the pen
 SCALE_ERROR_G = 0.1  # a scale that shows tenths of a gram; better ones say so with the weighing
 TEXT_HIGH = 500  # characters: a note, not a book
+_LARGEST = 10**15  # JSON has whole numbers that no float can hold
 
 CLEAR, FERTILE, ALIVE, EARLY_DEAD, DEAD, CRACKED, UNSURE = (
     "clear",
@@ -354,20 +355,55 @@ def fact_of(kind: str, data: Mapping[str, str | float | None]) -> Fact:
     if kind not in FACTS:
         raise EggError(f"entry: kind {kind!r:.40}, expected one of {', '.join(FACTS)}")
     try:
-        values = {
-            name: datetime.fromisoformat(value) if name.endswith("_at") and isinstance(value, str) else value
-            for name, value in data.items()
-        }
-        for field in fields(FACTS[kind]):
-            if field.name in values and values[field.name] is None and field.default is MISSING:
-                raise EggError(f"{kind}: {field.name} empty, expected its value")
+        values = {name: _of_time(value) if name.endswith("_at") else value for name, value in data.items()}
         return FACTS[kind](**values)  # type: ignore[arg-type]  # wrong ones raise
     except EggError:
         raise
-    except (TypeError, ValueError, AttributeError) as error:
-        raise EggError(
-            f"{kind}: {error}, expected {', '.join(f.name for f in fields(FACTS[kind])) or 'nothing'}"
-        ) from None
+    except (TypeError, ValueError, AttributeError, OverflowError) as error:
+        raise EggError(_wrong_field(kind, data) or f"{kind}: {error}") from None
+
+
+def _of_time(value: str | float | None) -> datetime | str | float | None:
+    if not isinstance(value, str):
+        return value
+    at = datetime.fromisoformat(value)
+    at.astimezone(UTC)  # one at the edge of the calendar in another zone raises here, and not where it is written
+    return at
+
+
+_TYPES: Mapping[str, tuple[tuple[type, ...], str]] = {
+    "str": ((str,), "a text"),
+    "float": ((int, float), "a number"),
+    "datetime": ((str,), "a time such as 2026-03-01T18:00:00Z"),
+}
+
+
+def _wrong_field(kind: str, data: Mapping[str, str | float | None]) -> str:
+    """Of a fact that cannot be made: the first field that is unknown, missing, or of another sort than it should be; "" where none is."""
+    known = {field.name: field for field in fields(FACTS[kind])}
+    for name in data.keys() - known.keys():
+        return f"{kind}: no field {name!r:.40}, expected {', '.join(known) or 'none'}"
+    for name, field in known.items():
+        sort, _, may_be_none = str(field.type).partition(" | ")
+        types, words = _TYPES[sort]
+        if name not in data:
+            if field.default is MISSING:
+                return f"{kind}: no {name}, expected {words}"
+            continue
+        value = data[name]
+        if value is None and not may_be_none:
+            return f"{kind}: {name} empty, expected its value"
+        fits = value is None or isinstance(value, types)
+        if isinstance(value, str) and sort == "datetime":
+            try:
+                _of_time(value)
+            except (ValueError, OverflowError):
+                fits = False
+        if isinstance(value, int) and abs(value) > _LARGEST:
+            fits = False
+        if not fits:
+            return f"{kind}: {name} {value!r:.40}, expected {words}"
+    return ""
 
 
 def _within(where: str, value: float, low: float, high: float) -> None:

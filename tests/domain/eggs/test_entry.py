@@ -113,14 +113,30 @@ def test_every_kind_is_known() -> None:
     assert all(FACTS[kind].kind == kind for kind in FACTS)
 
 
+TIME_WORDS = "expected a time such as 2026-03-01T18:00:00Z"
+
+
 @pytest.mark.parametrize(
-    ("kind", "data"),
-    [("egg", {}), ("weighing", {}), ("weighing", {"gross_g": "x"}), ("note", {"text": 3.0}), ("hatched", {"x": 1.0})],
+    ("kind", "data", "said"),
+    [
+        ("egg", {}, "entry: kind 'egg', expected one of laid, size,"),
+        ("weighing", {}, "weighing: no gross_g, expected a number"),
+        ("weighing", {"gross_g": None}, "weighing: gross_g empty, expected its value"),
+        ("weighing", {"gross_g": "x"}, "weighing: gross_g 'x', expected a number"),
+        ("weighing", {"gross_g": 10**400}, f"weighing: gross_g 1{'0' * 39}, expected a number"),
+        ("weighing", {"gross_g": 60.0, "gras": 1.0}, "weighing: no field 'gras', expected gross_g, tare_g, error_g"),
+        ("note", {"text": 3.0}, "note: text 3.0, expected a text"),
+        ("look-again", {"look_at": "soon"}, f"look-again: look_at 'soon', {TIME_WORDS}"),
+        ("look-again", {"look_at": 5}, f"look-again: look_at 5, {TIME_WORDS}"),
+        ("laid", {"laid_at": "9999-12-31T23:59:59-14:00"}, f"laid: laid_at '9999-12-31T23:59:59-14:00', {TIME_WORDS}"),
+        ("hatched", {"x": 1.0}, "hatched: no field 'x', expected none"),
+    ],
 )
-def test_a_row_that_makes_no_fact(kind: str, data: dict[str, str | float | None]) -> None:
-    """An unknown kind, a missing, unknown or malformed field is an EggError, never another exception."""
-    with pytest.raises(EggError):
+def test_a_row_that_makes_no_fact(kind: str, data: dict[str, str | float | None], said: str) -> None:
+    """An unknown kind, a missing, unknown or malformed field is an EggError in the words of the record, never another exception."""
+    with pytest.raises(EggError) as raised:
         fact_of(kind, data)
+    assert str(raised.value).startswith(said)
 
 
 @given(st.text(max_size=30))
