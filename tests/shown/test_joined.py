@@ -325,3 +325,13 @@ def test_a_joined_text_is_under_its_room_by_one() -> None:
     assert max(len(one.text) for one in made) <= 199
     crowd = [join([about(n, "W" * length + str(n)) for n in range(1, 30)]) for length in range(1, 40)]
     assert max(len(one.text) for one in crowd) == 199
+
+
+@pytest.mark.parametrize(("longer", "shown"), [(0, "{0}, {1}, {2}."), (1, "{0}, {1} and 1 more.")])
+def test_the_last_name_is_listed_where_it_just_fits(longer: int, shown: str) -> None:
+    """Three names that fill their room to the last character are all told; with one character more the last is counted."""
+    names = ["A" * 33, "B" * 33, "C" * (33 + longer)]
+    hot = [about(1, "Setter 1"), *(about(n, name) for n, name in enumerate(names, start=2))]
+    told = join([*hot, about(9, "Setter 9", "dry", "low")])
+    assert told.title == "4 machines too hot, 1 more: first Setter 1 at 02:14"
+    assert told.text.startswith("Then " + shown.format(*names))
