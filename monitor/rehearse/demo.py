@@ -14,17 +14,22 @@ import textwrap
 import time
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from monitor.adapters.clock import PacedClock
+from monitor.adapters.door import ask_door
 from monitor.adapters.profile_files import load_profiles
 from monitor.app import Daemon, door_path, open_history
+from monitor.domain.needs.batch import Batch, whole_day
 from monitor.rehearse.room import Message, Room
 from monitor.service.reports.batch import batch_history
 from monitor.settings import House, build_house, parse_settings
+from monitor.shown.history.report import Header, to_text
+from monitor.shown.terminal import machine_lines
+from monitor.shown.values import subject_name
 
 SPEED = 120.0
 STORY_MIN = 330.0  # the story's length on its own clock
@@ -134,8 +139,6 @@ def _act(stage: Stage, scene: Scene, utc: datetime) -> None:
 
 def _ask(stage: Stage, request: Mapping[str, Any]) -> dict[str, Any]:
     """Ask as the command line would, through the daemon's own door."""
-    from monitor.adapters.door import ask_door
-
     answer = ask_door(door_path(stage.house), request)
     if "error" in answer:
         raise DemoError(str(answer["error"]))
@@ -144,8 +147,6 @@ def _ask(stage: Stage, request: Mapping[str, Any]) -> dict[str, Any]:
 
 def _tell_transitions(stage: Stage, seen: int) -> int:
     """Say what the record has taken in since: the terminal shows nothing that is not durable."""
-    from monitor.shown.values import subject_name
-
     rows = [row for row in open_history(stage.house).transitions() if row.id > seen]
     for row in rows:
         name = subject_name(row.subject, stage.house.site)
@@ -155,8 +156,6 @@ def _tell_transitions(stage: Stage, seen: int) -> int:
 
 
 def _show_room(stage: Stage, utc: datetime) -> None:
-    from monitor.shown.terminal import machine_lines
-
     stage.say(f"\n{_clock(utc)}  the room")
     for view in _ask(stage, {"do": "room"})["machines"]:
         for line in machine_lines(view, stage.house.site):
@@ -164,7 +163,6 @@ def _show_room(stage: Stage, utc: datetime) -> None:
 
 
 def _prologue(stage: Stage, speed: float) -> None:
-    from monitor.domain.needs.batch import whole_day
 
     stage.say("eggroom demo: an invented room, an invented night. Nothing here is real but the program.")
     stage.say(f"Broker, daemon, nodes and phone run in this process; time runs {speed:g} times as fast.\n")
@@ -179,7 +177,6 @@ def _prologue(stage: Stage, speed: float) -> None:
 
 
 def _epilogue(stage: Stage, clock: PacedClock) -> None:
-    from monitor.shown.history.report import Header, to_text
 
     site = stage.house.site
     history = open_history(stage.house)
@@ -191,10 +188,8 @@ def _epilogue(stage: Stage, clock: PacedClock) -> None:
     stage.say("\nThe end. What you saw is in README.md; `eggroom run --config FILE` does the same with real nodes.")
 
 
-def _since(batch: Any, begin: datetime) -> Any:
+def _since(batch: Batch, begin: datetime) -> Batch:
     """The batch's stays from the moment the demo began to watch: its earlier days are not in this record."""
-    from dataclasses import replace
-
     stays = tuple(replace(s, since=max(s.since, begin)) for s in batch.stays)
     return replace(batch, stays=stays)
 

@@ -7,10 +7,9 @@ the same. Machines are off by a little, air wanders, sensors miss readings and s
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 import numpy as np
 
@@ -23,8 +22,9 @@ from monitor.domain.needs.profile import Profile
 from monitor.domain.readings.dating import UPTIME, Line
 from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Event, Group, StoredReading
-from monitor.rehearse.season_faults import FAULTS, Air, Fault
+from monitor.rehearse.season_faults import FAULTS, Air, Fault, Floats
 
+Put = Callable[[float, Fact, int], None]  # day, what is written, egg
 BEGIN = datetime(2025, 1, 8, 18, 0, tzinfo=UTC)
 APART_D, SECOND_D = (
     30.0,
@@ -131,7 +131,7 @@ def _air(season: Season, place: int, batch: Batch, profile: Profile, step_s: flo
     )
 
 
-def _wander(rng: np.random.Generator, day: Any, sd: float) -> Any:
+def _wander(rng: np.random.Generator, day: Floats, sd: float) -> Floats:
     """Noise that remembers about an hour."""
     hours = np.arange(day[0], day[-1] + 1.0 / 12.0, 1.0 / 24.0)
     return np.interp(day, hours, rng.normal(0.0, sd, hours.size))
@@ -192,7 +192,7 @@ def _book(batch: Batch, profile: Profile, air: Air, fault: Fault | None, rng: np
     return book
 
 
-def _find(put: Any, hatched: list[int], dead: list[int], fault: Fault | None, air: Air) -> None:
+def _find(put: Put, hatched: list[int], dead: list[int], fault: Fault | None, air: Air) -> None:
     if fault is None:
         for egg in dead[:1]:
             put(air.term_days + 1.4, Found("dead-unpipped"), egg)

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from monitor.domain.published.causes import (
     COLD,
@@ -28,19 +28,21 @@ from monitor.domain.published.causes import (
     WHOLE,
 )
 
+Floats = npt.NDArray[np.float64]
+
 
 @dataclass
 class Air:
     """A batch's air as two probes of its machine feel it: day from the set time; rows are probes. openings_day: when it was opened."""
 
-    day: Any
-    dry_bulb_c: Any
-    rh_pct: Any
+    day: Floats
+    dry_bulb_c: Floats
+    rh_pct: Floats
     lockdown_day: float
     term_days: float
     openings_day: list[float]
 
-    def within(self, window: str) -> Any:
+    def within(self, window: str) -> npt.NDArray[np.bool_]:
         """Which of the times lie in a window of the incubation."""
         first, last = {
             SETTER: (-1.0, self.lockdown_day),
