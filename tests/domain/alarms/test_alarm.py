@@ -640,3 +640,21 @@ def test_no_act_changes_the_condition() -> None:
         after = act(base, *args[act])[0]
         assert after.condition == base.condition
         assert after.number == base.number
+
+
+@pytest.mark.parametrize(
+    ("priority", "longest_min"), [("low", 480), ("medium", 120), ("high", 60), ("critical", 15)]
+)  # written out here, so that the test does not move with the program
+def test_how_long_a_shelf_may_be(priority: str, longest_min: int) -> None:
+    """The longest shelf is taken, and said in minutes; a second more is refused with the limit in minutes."""
+    case = standing()
+    rule = replace(RULE, priority=priority)
+    shelved, (transition,) = shelve(case.alarm, longest_min * 60.0, "sam", at(30), rule)
+    assert (shelved.shelved_until, transition.cause) == (
+        at(30 + longest_min * 60).utc,
+        f"shelved for {longest_min} min",
+    )
+    with pytest.raises(
+        AlarmError, match=rf"expected more than 0 and at most {longest_min} min for priority {priority}$"
+    ):
+        shelve(case.alarm, longest_min * 60.0 + 1.0, "sam", at(30), rule)

@@ -419,3 +419,14 @@ def test_a_nodes_own_clock_counts_back_from_its_newest_sample(back_s: tuple[int,
     news(story, 70, pack("node-a", 6, 170, *samples))
     stored = {round((r.dry_bulb_c or 0.0) - 37.5, 3): label_s(story, r) for r in story.readings[-3:]}
     assert stored == {0.0: 70.0, 0.02: 50.0, 0.04: 30.0}
+
+
+def test_a_hole_that_is_given_up_is_recorded_from_its_first_number_to_its_last() -> None:
+    """Three messages that never came: the gap and the words for it name the first and the last of them, of that boot."""
+    story = Story()
+    steady(story)
+    news(story, 100, pack("node-a", 9, 200, good()))
+    story.at_s = 100.0 + HOLE_S
+    out = story.tick()
+    assert [(gap.node, gap.boot, gap.first, gap.last, gap.lost) for gap in out.gaps] == [("node-a", 7, 6, 8, True)]
+    assert [event.text for event in out.events if event.kind == "gap"] == ["boot 7: messages 6 to 8 never came"]
