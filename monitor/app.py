@@ -38,7 +38,7 @@ from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, In
 from monitor.service.watch.notify import standard_stages
 from monitor.service.watch.weights import Weights, judge_at_once
 from monitor.settings import House, SettingsError, read_contacts
-from monitor.shown.joined import NoticeWords
+from monitor.shown.phone.joined import NoticeWords
 
 ALIVE_EVERY_S = 10.0
 DOOR_NAME, STORE_NAME = "eggroom.sock", "eggroom.db"

@@ -12,7 +12,7 @@ from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Machine, Probe, Site
 from monitor.settings import shipped_rules
-from monitor.shown.joined import NoticeWords
+from monitor.shown.phone.joined import NoticeWords
 
 RULES = shipped_rules()
 T0 = datetime(2026, 5, 4, 0, 14, tzinfo=UTC)  # 02:14 on the wall

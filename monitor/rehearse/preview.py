@@ -25,7 +25,7 @@ from monitor.service.ports import Words
 from monitor.service.watch.notify import pass_through, standard_stages
 from monitor.service.watch.outbox import Queue
 from monitor.settings import House
-from monitor.shown.joined import NoticeWords
+from monitor.shown.phone.joined import NoticeWords
 
 OLD_ONLY, NEW_ONLY, BOTH = "old only", "new only", "both"
 _DAY, _SECOND = timedelta(days=1), timedelta(seconds=1)

@@ -29,7 +29,7 @@ from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Stop
 from monitor.service.watch.weights import Judge, judge_at_once
 from monitor.settings import House
-from monitor.shown.joined import NoticeWords
+from monitor.shown.phone.joined import NoticeWords
 
 MONO_START_S = 1000.0  # any number: nothing may depend on where the forward clock starts
 TICK_S = 1.0

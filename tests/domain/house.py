@@ -22,7 +22,7 @@ from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Event, Group, StoredReading
 from monitor.domain.watch.evaluate import hear, plan, tick
 from monitor.settings import shipped_rules
-from monitor.shown.joined import NoticeWords
+from monitor.shown.phone.joined import NoticeWords
 
 T0 = datetime(2026, 3, 10, 8, 0, tzinfo=UTC)
 MONO0_S = 5_000.0  # any number: nothing may depend on where the forward clock starts

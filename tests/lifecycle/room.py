@@ -36,7 +36,7 @@ from monitor.service.ports import Ledger, Loaded
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Item, Stop
 from monitor.settings import shipped_rules
-from monitor.shown.joined import NoticeWords
+from monitor.shown.phone.joined import NoticeWords
 from tests.lifecycle.known import KNOWN, UNWRITTEN
 from tests.lifecycle.model import MODELLED, NORMAL, Band, Change, Key, Message, Model, ModelAlarm
 

@@ -21,7 +21,7 @@ from monitor.domain.state.record import Attempt
 from monitor.service.watch.inbox import Attempted
 from monitor.service.watch.notify import pass_through, standard_stages
 from monitor.service.watch.outbox import Queue
-from monitor.shown.joined import NoticeWords
+from monitor.shown.phone.joined import NoticeWords
 from tests.truth.faults import profiles
 from tests.truth.judges import Judge, Real
 from tests.truth.scenarios import T0, now_at

@@ -21,7 +21,7 @@ from monitor.domain.state.record import Group
 from monitor.service.ports import Loaded
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Stop
-from monitor.shown.joined import NoticeWords
+from monitor.shown.phone.joined import NoticeWords
 from tests.truth.scenarios import MONO0_S, T0
 
 REAL, DEAF, NERVOUS = "real", "deaf", "nervous"

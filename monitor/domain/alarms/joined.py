@@ -1,5 +1,5 @@
 """Several notices in one message: what is the matter with how many, which came first, which else. Facts only; for the words see
-`shown/joined.py`.
+`shown/phone/joined.py`.
 
 A flood of alarms mostly has one cause, and the alarm that came first points at it (the first-out of a group: OPC UA Part 9,
 FirstInGroup). So the message is led by the worst, and names the first: "6 machines too hot: first Setter 1 at 02:14". A first that was

@@ -1,4 +1,4 @@
-"""A notice: one message to one contact about one transition. It carries facts; words are made of them last (`shown/notices.py`)."""
+"""A notice: one message to one contact about one transition. It carries facts; words are made of them last (`shown/phone/notices.py`)."""
 
 from __future__ import annotations
 

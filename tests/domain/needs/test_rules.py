@@ -37,7 +37,7 @@ from monitor.domain.needs.rules import (
     parse_rules,
     worked_out,
 )
-from monitor.shown.notices import MAX_TITLE
+from monitor.shown.phone.notices import MAX_TITLE
 from tests.domain.house import RULES
 
 SOUND: dict[str, Any] = {

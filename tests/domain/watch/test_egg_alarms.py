@@ -17,7 +17,7 @@ from monitor.domain.needs.site import Machine
 from monitor.domain.state.record import Group
 from monitor.domain.watch.egg_alarms import LAPSE_S, close_book, judge_weight, remind_to_look, take_book
 from monitor.domain.watch.evaluate import retire, settle
-from monitor.shown.notices import MAX_TEXT, MAX_TITLE
+from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE
 from tests.domain.house import MACHINES, T0, Story, batch, site
 
 EGG = subject_of("hen-1", 7)

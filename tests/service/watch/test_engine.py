@@ -31,7 +31,7 @@ from monitor.service.watch.engine import (
 )
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened, Stop
 from monitor.settings import build_house, parse_settings
-from monitor.shown.joined import NoticeWords
+from monitor.shown.phone.joined import NoticeWords
 
 T0 = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 NOTHING = Loaded((), {}, (), (), (), (), 0, 0, 0, None)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from monitor.domain.alarms.notice import Notice
 from monitor.service.watch.notify import DropSuperseded, GroupRest, Outgoing, pass_through, standard_stages
-from monitor.shown.notices import OVER
+from monitor.shown.phone.notices import OVER
 from tests.delivery_port import SINCE, notice
 from tests.told import WORDS, facts
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from monitor.domain.alarms.notice import Notice
 from monitor.service.watch.notify import pass_through, standard_stages
 from monitor.service.watch.outbox import MAX_TRIES, WINDOW_S, Queue
-from monitor.shown.notices import OVER
+from monitor.shown.phone.notices import OVER
 from tests.delivery_port import notice
 from tests.told import WORDS, about
 

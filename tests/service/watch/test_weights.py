@@ -19,7 +19,7 @@ from monitor.service.ports import StoreFailure, WeightAsked, WeightVerdict
 from monitor.service.watch.engine import WEIGHTS_EVERY_S, Engine, start_state
 from monitor.service.watch.inbox import Asked, WeightJudged
 from monitor.service.watch.weights import Weights, judge_at_once
-from monitor.shown.joined import NoticeWords
+from monitor.shown.phone.joined import NoticeWords
 from tests.domain.house import probes, site
 from tests.fakes import MemoryStore
 from tests.receivers import eventually

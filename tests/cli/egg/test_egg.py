@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from monitor.cli.egg_given import FOUND, SEEN, STAGES, WHY
+from monitor.cli.egg.given import FOUND, SEEN, STAGES, WHY
 from monitor.domain.eggs.entry import CANDLED, DEATHS, REMOVED, SIGNS
 from tests.receivers import HttpReceiver
 from tests.running import Running, configure, query, set_days_ago, typed, until

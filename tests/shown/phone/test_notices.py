@@ -16,7 +16,7 @@ from monitor.domain.alarms.notice import Notice, facts_of
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs, Occupant
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Machine, Site
-from monitor.shown.notices import MAX_TEXT, MAX_TITLE, OVER, with_lateness, worded
+from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE, OVER, with_lateness, worded
 from monitor.shown.values import show_value
 from tests.domain.house import DRY_RH, DRY_WET, RULES, T0, WARM, probes, site
 

@@ -1,7 +1,7 @@
 """One notice in words, for someone who has just been woken: machine, what, value and band, since when, which batches,
 likely harm, first act, and the number to answer with. Under 200 characters before any link.
 
-Another language for the phone is another `NoticeWords` (`shown/joined.py`), in place of the one that `app` hands in. Its words come from:
+Another language for the phone is another `NoticeWords` (`shown/phone/joined.py`), in place of the one that `app` hands in. Its words come from:
 this module and `joined.py` beside it, sentence by sentence; `values.py`, what a value, a band and a subject are called; and the words,
 over, consequence and first_act of each rule in `data/rules.toml`. Not from here, and to be turned into facts first: what an
 alarm without a value is about (`Facts.about`), which the judge says in plain English for the record and the wire as well

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from typing import Any
 
-from monitor.cli.egg_given import (
+from monitor.cli.egg.given import (
     ENDS,
     FOUND,
     SEEN,

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from monitor.domain.alarms.joined import RUN_GAP, episode, reminds, told_late
 from monitor.domain.alarms.notice import Notice
-from monitor.shown.notices import MAX_TEXT, MAX_TITLE, OVER
+from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE, OVER
 from tests.delivery_port import NOTICE
 from tests.told import HOUSE, WORDS, about
 

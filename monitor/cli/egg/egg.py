@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
-from monitor.cli import egg_written as write
-from monitor.cli.egg_given import (
+from monitor.cli.egg import written as write
+from monitor.cli.egg.given import (
     ENDS,
     FOUND,
     SEEN,

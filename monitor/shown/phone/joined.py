@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from monitor.domain.alarms.joined import Alike, Joined, gather
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.site import Site
-from monitor.shown.notices import (
+from monitor.shown.phone.notices import (
     MAX_TEXT,
     MAX_TITLE,
     added,

@@ -16,8 +16,8 @@ from monitor.adapters import clock
 from monitor.adapters.archive.readings import of_csv
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.cli import archive as archive_commands
-from monitor.cli import history as history_commands
+from monitor.cli.batch import archive as archive_commands
+from monitor.cli.batch import history as history_commands
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Group, StoredReading

@@ -1,0 +1,1 @@
+"""The eggs of a batch, one by one."""

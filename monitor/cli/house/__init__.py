@@ -1,0 +1,1 @@
+"""The program itself: the daemon, its configuration, how it is doing."""

@@ -1,0 +1,1 @@
+"""The room now: what stands, the probes, what else happened, the rules in force."""

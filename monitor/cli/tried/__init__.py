@@ -1,0 +1,1 @@
+"""What needs no record: the demo, a recorded stream, the air's own numbers."""

@@ -1,0 +1,1 @@
+"""What the phone is told, in words."""
