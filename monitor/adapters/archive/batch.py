@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+
+from pydantic import AwareDatetime
 
 from monitor.domain.eggs.entry import Entry, fact_of, plain
 from monitor.domain.needs.batch import Batch, Declared, Stay
@@ -18,8 +19,8 @@ class ArchivedStay:
     """The batch in a machine."""
 
     machine: str
-    since: datetime
-    until: datetime | None = None
+    since: AwareDatetime
+    until: AwareDatetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +28,7 @@ class ArchivedStage:
     """A stage that the breeder declared."""
 
     stage: str
-    at: datetime
+    at: AwareDatetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +37,12 @@ class BatchMember:
 
     id: str
     profile: str
-    set_at: datetime
+    set_at: AwareDatetime
     eggs: int | None = None
     note: str = ""
     stays: tuple[ArchivedStay, ...] = ()
     declared: tuple[ArchivedStage, ...] = ()
-    closed_at: datetime | None = None
+    closed_at: AwareDatetime | None = None
     numbers: tuple[int, ...] = ()
     split_from: str = ""
 
@@ -82,8 +83,8 @@ class ArchivedEntry:
     """One of book.json. fact: what `domain.eggs.entry.plain` makes of one of that kind, the form that the record keeps it in too."""
 
     number: int
-    at: datetime
-    written_at: datetime
+    at: AwareDatetime
+    written_at: AwareDatetime
     who: str
     kind: str
     fact: Mapping[str, str | int | float | None]

@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TypeVar
 
-from pydantic import TypeAdapter
+from pydantic import TypeAdapter, ValidationError
 
 from monitor.adapters.archive.batch import ArchivedEntry, BatchMember
 from monitor.adapters.archive.container import MANIFEST, ArchiveError, pack, unpack
@@ -104,24 +104,29 @@ def read_archive(path: Path) -> ReadBack:
             readings[key] = (of_csv(members[where]),)
         where = "kept reports"
         kept = {name: members[name].decode() for name in KEPT}
+        where = BOOK
+        book = EggBook(batch, entries)
+        where = RECORD
+        archive = Archive(
+            as_of=as_of,
+            site=site,
+            book=book,
+            calibrations=tuple(each.back() for each in record.calibrations),
+            handlings=tuple(each.back() for each in record.handlings),
+            events=tuple(each.back() for each in record.events),
+            gaps=tuple(each.back() for each in record.gaps),
+            alarms=tuple(each.back() for each in record.alarms),
+            transitions=tuple(each.back() for each in record.transitions),
+            notices=tuple(each.back() for each in record.notices),
+            readings=readings,
+        )
     except KeyError as error:
         raise ArchiveError(f"{path}: {where}: {error} is missing, expected an archive in whole") from error
+    except ValidationError as error:
+        raise ArchiveError(f"{path}: {where}: {_first_wrong(error)}") from error
     except (ValueError, TypeError, OSError, RecursionError) as error:
         why = " ".join(str(error).split())[:120]
         raise ArchiveError(f"{path}: {where}: {why}, expected what `eggroom archive` writes") from error
-    archive = Archive(
-        as_of=as_of,
-        site=site,
-        book=EggBook(batch, entries),
-        calibrations=tuple(each.back() for each in record.calibrations),
-        handlings=tuple(each.back() for each in record.handlings),
-        events=tuple(each.back() for each in record.events),
-        gaps=tuple(each.back() for each in record.gaps),
-        alarms=tuple(each.back() for each in record.alarms),
-        transitions=tuple(each.back() for each in record.transitions),
-        notices=tuple(each.back() for each in record.notices),
-        readings=readings,
-    )
     return ReadBack(archive, str(head.get("program", "?")), kept)
 
 
@@ -149,3 +154,19 @@ def _json(kind: type[_V], value: _V) -> bytes:
 
 def _table(probe: str) -> str:
     return f"{READINGS}{probe}.csv"
+
+
+_WORDS = {"missing": "a value", "timezone_aware": "a time with its zone"}
+
+
+def _first_wrong(error: ValidationError) -> str:
+    """The first thing that is wrong in a member: where, what came, what was expected. Further ones are mostly the same again."""
+    problem = error.errors(include_url=False)[0]
+    key = ".".join(str(part) for part in problem["loc"])
+    expected = problem["msg"].removeprefix("Input should ").removeprefix("be ")
+    if problem["type"] == "json_invalid":
+        return f"not JSON ({problem['ctx']['error']}), expected what `eggroom archive` writes"
+    came = "missing" if problem["type"] == "missing" else repr(problem["input"])[:60]
+    if problem["type"] in _WORDS:
+        expected = _WORDS[problem["type"]]
+    return f"{key}: {came}, expected {expected}" if key else f"{came}, expected {expected}"

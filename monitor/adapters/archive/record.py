@@ -7,7 +7,8 @@ As in `house`, these names belong to files that people keep and follow no name i
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+
+from pydantic import AwareDatetime
 
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.alarms.notice import Notice
@@ -46,9 +47,9 @@ class ArchivedCalibration:
     """One calibration of one probe."""
 
     probe: str
-    at: datetime
-    since: datetime | None = None
-    due: datetime | None = None
+    at: AwareDatetime
+    since: AwareDatetime | None = None
+    due: AwareDatetime | None = None
     by: str = ""
     note: str = ""
     dry_bulb_c: ArchivedCorrection | None = None
@@ -87,8 +88,8 @@ class ArchivedHandling:
     """A declared stretch of work at an open machine. until_mono_s: 0, for the clock it counted on is gone."""
 
     machine: str
-    since: datetime
-    until: datetime
+    since: AwareDatetime
+    until: AwareDatetime
     until_mono_s: float
     by: str
 
@@ -114,7 +115,7 @@ class ArchivedHandling:
 class ArchivedEvent:
     """Something worth a line that is no alarm."""
 
-    at: datetime
+    at: AwareDatetime
     kind: str
     subject: str
     text: str
@@ -160,12 +161,12 @@ class ArchivedAlarm:
     condition: bool = False
     acknowledged: bool = True
     latched: bool = False
-    shelved_until: datetime | None = None
+    shelved_until: AwareDatetime | None = None
     shelved_until_mono_s: float | None = None
     suppressed: str = ""
     out_of_service: bool = False
-    since: datetime | None = None
-    ended: datetime | None = None
+    since: AwareDatetime | None = None
+    ended: AwareDatetime | None = None
     value: float | None = None
     worst: float | None = None
     limit: float | None = None
@@ -173,7 +174,7 @@ class ArchivedAlarm:
     told: bool = False
     asked_mono_s: float | None = None
     pending_mono_s: float | None = None
-    pending_at: datetime | None = None
+    pending_at: AwareDatetime | None = None
 
     @classmethod
     def of(cls, alarm: Alarm) -> ArchivedAlarm:
@@ -234,7 +235,7 @@ class ArchivedTransition:
     """One change of an alarm's state."""
 
     id: int
-    at: datetime
+    at: AwareDatetime
     subject: str
     rule: str
     number: int
@@ -245,7 +246,7 @@ class ArchivedTransition:
     value: float | None
     worst: float | None
     limit: float | None
-    since: datetime | None
+    since: AwareDatetime | None
     who: str
 
     @classmethod
@@ -298,7 +299,7 @@ class ArchivedMessage:
     priority: str
     title: str
     text: str
-    created: datetime
+    created: AwareDatetime
     alarm_number: int
     closing: bool = False
     link: str = ""
@@ -312,7 +313,7 @@ class ArchivedNotice:
     state: str
     attempts: int
     last_detail: str
-    last_at: datetime | None
+    last_at: AwareDatetime | None
 
     @classmethod
     def of(cls, row: NoticeRow) -> ArchivedNotice:

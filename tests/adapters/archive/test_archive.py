@@ -407,13 +407,23 @@ def test_wrong_contents_under_right_checksums(file: Path, tmp_path: Path) -> Non
         return again(tmp_path / "x.zip", file, change)
 
     refused(put("batch.json", b"{}"), "batch.json: ")
-    refused(put("batch.json", b"[[[[["), "batch.json: ")
+    refused(put("batch.json", b"[[[[["), "batch.json: not JSON (")
     refused(put("profile.json", b'{"profile": 1, "sources": {}}'), "profile.json: ")
-    refused(put("book.json", b'[{"number": 1}]'), "book.json: ")
+    refused(put("book.json", b'[{"number": 1}]'), "book.json: 0.at: missing, expected a value")
     head = b"at_ms,dry_bulb_c,rh_pct,flag,rh_flag\n"
     for table in (b"", b"x", head + b"1,2,3\n", head + b"2,1,1,1,1\n1,1,1,1,1\n", head + b"1,inf,1,1,1\n", head + b"\xff,,,1,1\n"):  # fmt: skip
         refused(put("readings/node-a/top.csv", table), "readings/node-a/top.csv: ")
     _, members = unpack(file)
+    batch = json.loads(members["batch.json"])
+    refused(put("batch.json", json.dumps(batch | {"id": 5}).encode()), "batch.json: id: 5, expected a valid string")
+    refused(
+        put("batch.json", json.dumps(batch | {"set_at": "2026-03-01T18:00:00"}).encode()),
+        "batch.json: set_at: '2026-03-01T18:00:00', expected a time with its zone",
+    )
+    record = json.loads(members["record.json"])
+    record["calibrations"] = [{**each, "at": each["at"][:19]} for each in record["calibrations"]]
+    assert record["calibrations"]
+    refused(put("record.json", json.dumps(record).encode()), "record.json: calibrations.0.at: ")
     site = json.loads(members["site.json"])
     refused(put("site.json", json.dumps(site | {"zone": "../../etc/passwd"}).encode()), "site.json: ")
     site["probes"].append(site["probes"][0] | {"key": "node-q/top"})
