@@ -12,16 +12,27 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from monitor.adapters.secret import SecretError, read_secret
 from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.needs.profile import Profile, ProfileError
 from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed, parse_rules
 from monitor.domain.needs.site import FORCED, ROOM, SETTER, Machine, Probe, Site, grouped
+from monitor.domain.wall import has_controls
 from monitor.service.ports import Contact
 
 Id = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
+
+
+def _in_one_line(text: str) -> str:
+    """Names stand in messages, tables and pages, as what is typed at the door does."""
+    if has_controls(text):
+        raise ValueError("expected text in one line, without control characters")
+    return text
+
+
+Line = Annotated[str, AfterValidator(_in_one_line)]
 
 
 class SettingsError(Exception):
@@ -40,7 +51,7 @@ class SiteSettings(_Strict):
     """[site]"""
 
     id: Id
-    name: str = ""
+    name: Line = ""
     zone: str = "UTC"
     elevation_m: float = Field(0.0, ge=-430, le=5500)
     unit: Literal["C", "F"] = "C"
@@ -68,7 +79,7 @@ class MachineSettings(_Strict):
     """[[machine]]"""
 
     id: Id
-    name: str = Field("", max_length=24)
+    name: Line = Field("", max_length=24)
     kind: Literal["setter", "hatcher", "brooder", "room"] = SETTER  # type: ignore[assignment]
     air: Literal["forced", "still"] = FORCED  # type: ignore[assignment]
     rules: dict[str, dict[str, Any]] = {}
@@ -80,7 +91,7 @@ class ProbeSettings(_Strict):
     node: Id
     probe: Id
     machine: Id
-    position: str = Field("", max_length=40)
+    position: Line = Field("", max_length=40)
     interval_s: float = Field(10.0, ge=1, le=900)
 
 
@@ -88,7 +99,7 @@ class ContactSettings(_Strict):
     """[[contact]]"""
 
     id: Id
-    name: str = ""
+    name: Line = ""
     url: str | None = None
     url_file: Path | None = None
 
@@ -187,7 +198,10 @@ def read_settings(path: Path) -> Settings:
         data = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise SettingsError([f"{path}: {error.strerror}, expected a configuration file"]) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except UnicodeDecodeError as error:
+        line = error.object.count(b"\n", 0, error.start) + 1
+        raise SettingsError([f"{path}: line {line}: bytes that are not UTF-8, expected text"]) from error
+    except tomllib.TOMLDecodeError as error:
         raise SettingsError([f"{path}: {error}, expected TOML"]) from error
     return parse_settings(data, str(path))
 
@@ -307,6 +321,7 @@ def _machine_rules(machine: MachineSettings, rules: Mapping[str, Rule], path: Pa
 
 
 _WORDED = {
+    "dict_type": "a table",
     "too_short": "at least one [[{key}]]",
     "string_too_long": "at most {max_length} characters",
     "string_pattern_mismatch": "the form {pattern}",
@@ -332,7 +347,7 @@ def _line(where: str, problem: dict[str, Any]) -> str:
     if kind == "missing":
         return f"{where}: {key}: missing, expected a value"
     if kind in _WORDED:
-        return f"{where}: {key}: {repr(came)[:60]}, expected {_WORDED[kind].format(key=key, **problem['ctx'])}"
+        return f"{where}: {key}: {repr(came)[:60]}, expected {_WORDED[kind].format(key=key, **problem.get('ctx', {}))}"
     message = str(problem["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
     shown = f"{came!r}" if not isinstance(came, (dict, list)) else "a table"
     return f"{where}: {key}: {shown[:60]}, expected {message.removeprefix('expected ')}"

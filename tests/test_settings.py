@@ -128,7 +128,7 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
     ("content", "complaint"),
     [
         (b"[site\nid = 1", "Expected ']' at the end of a table declaration (at line 1, column 6), expected TOML"),
-        (b"\xff\xfe", "'utf-8' codec can't decode byte 0xff in position 0: invalid start byte, expected TOML"),
+        (b"\xff\xfe", "line 1: bytes that are not UTF-8, expected text"),
     ],
 )
 def test_what_is_not_toml(tmp_path: Path, content: bytes, complaint: str) -> None:
@@ -206,7 +206,11 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
             "[rules.dry-bulb-high-alarm]\nlimit = 102\n",
             "rules: dry-bulb-high-alarm.limit: 102, expected a number from 20 to 45 (°C)",
         ),
-        ("[rules]\ndry-bulb-high-alarm = 5\n", "rules.dry-bulb-high-alarm: 5, expected a valid dictionary"),
+        ("[rules]\ndry-bulb-high-alarm = 5\n", "rules.dry-bulb-high-alarm: 5, expected a table"),
+        (
+            "[[contact]]\nid = 'me'\nurl = 'json://x'\nname = \"a\\nb\"\n",
+            "contact[1].name: 'a\\nb', expected text in one line, without control characters",
+        ),
     ],
 )  # fmt: skip
 def test_a_setting_that_cannot_be(write: Callable[..., Path], more: str, complaint: str) -> None:
@@ -229,8 +233,8 @@ OF_MACHINE = "machine setter-1: rules"
             "[machine.rules.node-offline]\non_delay_s = 60",
             f"{OF_MACHINE}.node-offline: a rule of the whole site, expected it in [rules.node-offline]",
         ),
-        ("[machine.rules]\nno-data = 5", "machine[1].rules.no-data: 5, expected a valid dictionary"),
-        ("rules = 5", "machine[1].rules: 5, expected a valid dictionary"),
+        ("[machine.rules]\nno-data = 5", "machine[1].rules.no-data: 5, expected a table"),
+        ("rules = 5", "machine[1].rules: 5, expected a table"),
     ],
 )  # fmt: skip
 def test_a_machines_rules_that_cannot_be(write: Callable[..., Path], rules: str, complaint: str) -> None:

@@ -35,7 +35,10 @@ def _read(path: Path, house: House) -> tuple[Own, dict[str, Own]]:
         data = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise SettingsError([f"{path}: {error.strerror}, expected a file of rules"]) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except UnicodeDecodeError as error:
+        line = error.object.count(b"\n", 0, error.start) + 1
+        raise SettingsError([f"{path}: line {line}: bytes that are not UTF-8, expected text"]) from error
+    except tomllib.TOMLDecodeError as error:
         raise SettingsError([f"{path}: {error}, expected TOML"]) from error
     expected = "[rules.NAME] or [machine.ID.rules.NAME]"
     wrong = [f"{path}: {key}: unknown, expected {expected}" for key in data if key not in ("rules", "machine")]

@@ -478,6 +478,8 @@ OWN_WRONG = [
      "mine.toml: rules.all-silent: a rule of the whole site, expected [rules.all-silent] in the configuration"),
     (HEAD + "[rules.too-hot]\non_delay_s = 60",
      f"mine.toml: rules.too-hot: no such rule, expected one of {', '.join(shipped_rules())}"),
+    (HEAD + 'scientific_name = "a\\nb"',
+     "mine.toml: scientific_name: 'a\\nb', expected text in one line, without control characters"),
     ("id = 'mine'\ndays 21",
      "mine.toml: Expected '=' after a key in a key/value pair (at line 2, column 6), expected TOML"),
 ]  # fmt: skip

@@ -34,6 +34,7 @@ def test_the_files_numbers_stand_over_the_houses(tmp_path: Path) -> None:
     [
         ("", "no rules, expected [rules.NAME] or [machine.ID.rules.NAME]"),
         ("[rules", "expected TOML"),
+        ("# \udcff", "line 1: bytes that are not UTF-8, expected text"),
         ("[rule.dry-bulb-high-alarm]\n", "rule: unknown, expected [rules.NAME]"),
         ("rules = 3\n", "rules: 3, expected tables"),
         ("[rules]\ndry-bulb-high-alarm = 3\n", "rules.dry-bulb-high-alarm: 3, expected a table"),
@@ -59,7 +60,7 @@ def test_the_files_numbers_stand_over_the_houses(tmp_path: Path) -> None:
 def test_rules_that_cannot_be_used_say_where(tmp_path: Path, text: str, complaint: str) -> None:
     """A file that is wrong is one line: file, where, what came, what was expected."""
     rules = tmp_path / "rules.toml"
-    rules.write_text(text)
+    rules.write_text(text, errors="surrogateescape")
     with pytest.raises(SettingsError) as caught:
         with_rules(load_house(STREAMS / "heater-stuck-on.toml"), rules)
     (line,) = caught.value.lines

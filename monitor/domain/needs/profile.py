@@ -19,6 +19,7 @@ from itertools import pairwise
 from typing import Any, TypeGuard
 
 from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed
+from monitor.domain.wall import has_controls
 
 STAGE_NAMES = ("setter", "lockdown", "hatch")  # in the order in which an egg meets them
 LIMIT_NAMES = ("low_alarm", "low_warning", "target", "high_warning", "high_alarm")
@@ -339,6 +340,8 @@ class _Table:
         value = self.data.get(key)
         if not isinstance(value, str) or not value.strip():
             raise self.wrong(key, _came(self.data, key), "text")
+        if has_controls(value):
+            raise self.wrong(key, _shown(value), "text in one line, without control characters")
         return value
 
     def texts(self, key: str) -> tuple[str, ...]:
