@@ -62,7 +62,7 @@ def _machine_view(site: Site, machine: Machine, batches: list[Batch], at: dateti
         "name": machine.name,
         "kind": machine.kind,
         "batches": [
-            {"batch": o.batch, "profile": o.profile, "stage": o.stage, "day": counted(o.day, 2), "settling": o.settling}
+            {"batch": o.batch, "profile": o.profile, "stage": o.stage, "day": counted(o.day, 3), "settling": o.settling}
             for o in needs.occupants
         ],
         "rules": [

@@ -16,6 +16,7 @@ from monitor.domain.needs.batch import Batch, closed
 from monitor.domain.needs.rules import changed
 from monitor.domain.needs.site import Site
 from monitor.domain.watch.plan import plan_of
+from monitor.service.watch.commands import batch_view
 from monitor.shown.rules import CAPPED, OF_BAND, rules_text, rules_view
 from tests.domain.house import MACHINES, PROFILES, RULES, T0, batch, site
 
@@ -33,6 +34,13 @@ def own(numbers: Mapping[str, Mapping[str, Any]], **changes: Any) -> Site:
     """The house whose setter-1 has these numbers of its own."""
     machines = {**MACHINES, "setter-1": replace(MACHINES["setter-1"], rules=numbers)}
     return site(machines=machines, **changes)
+
+
+def test_a_batchs_day_is_that_of_every_other_list() -> None:
+    """For programs, too, a day has as many digits here as where batches are listed."""
+    laid = batch(day=17.99849)
+    (row,) = rules_view(site(), [laid], T0, [MACHINES["setter-1"]])["machines"][0]["batches"]
+    assert row["day"] == batch_view(laid, T0)["day"] == 17.998
 
 
 @pytest.mark.parametrize("rules", [{}, {HIGH: {"limit": 38.6}, "humidity-low-alarm": {"limit": 33.0}}])
