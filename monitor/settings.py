@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from monitor.adapters.secret import SecretError, read_secret
+from monitor.adapters.tables.refused import sentences
 from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.needs.profile import Profile, ProfileError
 from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed, parse_rules
@@ -211,8 +212,7 @@ def parse_settings(data: Mapping[str, Any], where: str) -> Settings:
     try:
         return Settings.model_validate(data)
     except ValidationError as error:
-        problems = [dict(problem) for problem in error.errors()]
-        raise SettingsError([_line(where, p) for p in problems if not _follows(p, problems)]) from None
+        raise SettingsError(sentences(error, where, Settings)) from None
 
 
 def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path) -> House:
@@ -318,50 +318,3 @@ def _machine_rules(machine: MachineSettings, rules: Mapping[str, Rule], path: Pa
     for id_ in machine.rules:
         if id_ in rules and rules[id_].group in SITE_WIDE:
             wrong.append(f"{where}.{id_}: a rule of the whole site, expected it in [rules.{id_}]")
-
-
-_WORDED = {
-    "dict_type": "a table",
-    "too_short": "at least one [[{key}]]",
-    "string_too_long": "at most {max_length} characters",
-    "string_pattern_mismatch": "the form {pattern}",
-}
-
-
-def _follows(problem: dict[str, Any], problems: list[dict[str, Any]]) -> bool:
-    """Whether a list is called empty only because what is in it is wrong, which is told by itself."""
-    loc = problem["loc"]
-    return problem["type"] == "too_short" and any(p["loc"][: len(loc)] == loc for p in problems if p is not problem)
-
-
-def _line(where: str, problem: dict[str, Any]) -> str:
-    """One complaint of the model as one line for a person."""
-    loc = [part for part in problem["loc"] if not str(part).startswith("function-")]
-    key = ""
-    for part in loc:
-        key += f"[{part + 1}]" if isinstance(part, int) else (f".{part}" if key else str(part))
-    kind, came = problem["type"], problem.get("input")
-    if kind == "extra_forbidden":
-        known = ", ".join(_keys_beside(loc))
-        return f"{where}: {key}: unknown setting, expected one of: {known}"
-    if kind == "missing":
-        return f"{where}: {key}: missing, expected a value"
-    if kind in _WORDED:
-        return f"{where}: {key}: {repr(came)[:60]}, expected {_WORDED[kind].format(key=key, **problem.get('ctx', {}))}"
-    message = str(problem["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
-    shown = f"{came!r}" if not isinstance(came, (dict, list)) else "a table"
-    return f"{where}: {key}: {shown[:60]}, expected {message.removeprefix('expected ')}"
-
-
-def _keys_beside(loc: list[Any]) -> list[str]:
-    model: Any = Settings
-    for part in loc[:-1]:
-        if isinstance(part, int):
-            continue
-        found = model.model_fields.get(part)
-        if found is None:
-            return []
-        annotation = found.annotation
-        arguments = getattr(annotation, "__args__", ())
-        model = next((a for a in (annotation, *arguments) if hasattr(a, "model_fields")), model)
-    return sorted(model.model_fields)

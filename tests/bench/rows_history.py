@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 from monitor.adapters.store.history import SqliteHistory
-from monitor.analysis.review.judged import shipped_causes
+from monitor.adapters.tables.causes import shipped_causes
 from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Found, Hatched, Weighing
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.readings.reading import from_ms

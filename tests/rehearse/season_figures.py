@@ -17,7 +17,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from monitor.analysis.review.judged import SUPPORTED, Verdict, shipped_causes
+from monitor.adapters.tables.causes import shipped_causes
+from monitor.analysis.review.judged import SUPPORTED, Verdict
 from monitor.app import open_history, store_path
 from monitor.domain.readings.reading import from_ms
 from monitor.rehearse.season import PLACES, Season, drawn

@@ -16,12 +16,10 @@ the fault fills, and less in one that it fills in part or that is part of it, as
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from importlib import resources
 
-from monitor.domain.published.causes import DOSE, HIGH, LOW, MEAN, WINDOWS, Catalogue, Cause, Check, Key, parse_causes
+from monitor.domain.published.causes import DOSE, HIGH, LOW, MEAN, WINDOWS, Catalogue, Cause, Check, Key
 
 SUPPORTED, CANNOT_SAY, NOT_SUPPORTED, NOT_MEASURED = "supported", "cannot say", "not supported", "not measured"
 VERDICTS = (SUPPORTED, CANNOT_SAY, NOT_SUPPORTED, NOT_MEASURED)  # in the order in which they are told
@@ -82,12 +80,6 @@ class Verdict:
     def first(self) -> Cause:
         """The row that stands for the rest: they ask for the same."""
         return self.causes[0]
-
-
-def shipped_causes() -> Catalogue:
-    """The causes that come with the package."""
-    text = resources.files("monitor").joinpath("data", "causes.toml").read_text(encoding="utf-8")
-    return parse_causes(tomllib.loads(text), "causes.toml")
 
 
 def review(

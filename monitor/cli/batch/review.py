@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.across.looked_at import USUAL, LookedAt, every_one
 from monitor.analysis.across.statistics import NoScipy
-from monitor.analysis.review.judged import shipped_causes
 from monitor.cli.frame import Asked, Failed, Parsers, Wrong, command, show, show_or_written, write_file
 from monitor.cli.record import Reported, add_archive_option, archived, house_of, one_batch, opened, profile_of
 from monitor.cli.typed import typed_amount, typed_finding, typed_whole

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
+from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.across.looked_at import USUAL, every_one, of_finding
-from monitor.analysis.review.judged import shipped_causes
 
 CATALOGUE = shipped_causes()
 EVERY = every_one(CATALOGUE)

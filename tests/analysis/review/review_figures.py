@@ -18,8 +18,9 @@ from typing import Any
 
 import numpy as np
 
+from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.history.environment import Readings, Stretch
-from monitor.analysis.review.judged import SUPPORTED, Record, Verdict, exposure_of, review, shipped_causes
+from monitor.analysis.review.judged import SUPPORTED, Record, Verdict, exposure_of, review
 from monitor.analysis.review.record import record_of
 from monitor.domain.needs.profile import Band
 

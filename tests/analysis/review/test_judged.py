@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.review.judged import (
     BETWEEN,
     CANNOT_SAY,
@@ -29,7 +30,6 @@ from monitor.analysis.review.judged import (
     Verdict,
     exposure_of,
     review,
-    shipped_causes,
     shows,
 )
 from monitor.domain.published.causes import DOSE, HIGH, LEVEL, LOW, MEAN, WINDOWS, Cause, Check

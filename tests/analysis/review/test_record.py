@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.history.environment import Readings, Stretch, history_of
-from monitor.analysis.review.judged import SUPPORTED, Figure, Record, review, shipped_causes
+from monitor.analysis.review.judged import SUPPORTED, Figure, Record, review
 from monitor.analysis.review.record import record_of
 from monitor.domain.needs.profile import Band
 

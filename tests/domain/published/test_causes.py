@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from monitor.adapters.tables.causes import CauseError, read_causes
 from monitor.domain.published.causes import (
     BEFORE_SET,
     DOSE,
@@ -18,9 +19,7 @@ from monitor.domain.published.causes import (
     LOW,
     WINDOWS,
     Catalogue,
-    CauseError,
     Published,
-    parse_causes,
 )
 from monitor.domain.published.findings import FINDING
 
@@ -29,7 +28,7 @@ ROOT = Path(__file__).resolve().parents[3]
 # could be read ("seen") or was recalled ("memory").
 ROWS = list(csv.DictReader((ROOT / "tests" / "reference" / "hatch_problems.csv").open(encoding="utf-8")))
 DATA: dict[str, Any] = tomllib.loads((ROOT / "monitor" / "data" / "causes.toml").read_text(encoding="utf-8"))
-CATALOGUE: Catalogue = parse_causes(DATA, "causes.toml")
+CATALOGUE: Catalogue = read_causes(DATA, "causes.toml")
 # The reference list and the trade list name the findings in the same order.
 NAMES = dict(zip(dict.fromkeys(row["finding"] for row in ROWS), FINDING, strict=True))
 # A variable of the reference list: the checks that may ask for it.
@@ -148,31 +147,31 @@ def unpipped(key: str, value: str, cause: int = 0) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("data", "told"),
     [
-        (wrong(drop="least_share"), "missing ['least_share']"),
+        (wrong(drop="least_share"), "least_share: missing, expected a number from 0 to 1"),
         (wrong("least_coverage", to=1.5), "least_coverage: 1.5, expected a number from 0 to 1"),
         (wrong("least_good", to=0), "least_good: 0, expected a whole number"),
-        (wrong("check", drop="spread"), "expected temperature"),
-        (wrong("check", "loss", "kind", to="level"), "kind 'level', expected mean"),
-        (wrong("check", "loss", "margin", to=float("nan")), "margin: nan, expected a number above 0"),
+        (wrong("check", drop="spread"), "check.spread: missing, expected a value"),
+        (wrong("check", "loss", "kind", to="level"), "check.loss.kind: 'level', expected 'mean'"),
+        (wrong("check", "loss", "margin", to=float("nan")), "check.loss.margin: nan, expected a number above 0 to 100"),
         (wrong("check", "spread", "clear_at", to=2.0), "expected below supported_at"),
-        (wrong("finding", 0, "id", to="sad-chick"), "sad-chick: expected one of clear"),
-        (wrong("finding", 1, "id", to="clear"), "clear: twice"),
-        (wrong("finding", 0, "caution", to="none"), "caution 'none', expected one of egg"),
+        (wrong("finding", 0, "id", to="sad-chick"), "finding.sad-chick.id: 'sad-chick', expected one of clear"),
+        (wrong("finding", 1, "id", to="clear"), "finding: clear twice, expected each finding once"),
+        (wrong("finding", 0, "caution", to="none"), "finding.clear.caution: 'none', expected one of egg"),
         (wrong("finding", to=DATA["finding"][1:]), "none for clear"),
-        (unpipped("source", "NOBODY"), "expected a source key"),
-        (unpipped("window", "tomorrow"), "window 'tomorrow', expected one of whole"),
+        (unpipped("source", "NOBODY"), "finding.dead-unpipped.causes[1].source: 'NOBODY', expected one of "),
+        (unpipped("window", "tomorrow"), "causes[1].window: 'tomorrow', expected one of whole"),
         (unpipped("window", BEFORE_SET), "expected a check in a window after the set"),
-        (unpipped("check", "smell"), "check 'smell'"),
+        (unpipped("check", "smell"), "causes[1].check: 'smell', expected one of temperature"),
         (unpipped("direction", "sideways"), "direction 'sideways', expected high or low"),
         (unpipped("exposure", "heat-5h-43.3"), "and no exposure"),
         (unpipped("unseen", "turning"), "expected one of the two"),
-        (unpipped("guess", "yes"), "unknown ['guess']"),
+        (unpipped("guess", "yes"), "causes[1].guess: unknown setting, expected one of: check"),
     ],
 )
 def test_what_is_wrong_is_said_in_one_line(data: dict[str, Any], told: str) -> None:
     """A slip in the table is refused with where, what came and what was expected."""
     with pytest.raises(CauseError) as error:
-        parse_causes(data, "causes.toml")
+        read_causes(data, "causes.toml")
     assert told in str(error.value)
     assert str(error.value).startswith("causes.toml: ")
     assert "\n" not in str(error.value)
@@ -185,4 +184,4 @@ def test_a_dose_needs_a_published_exposure_of_its_side() -> None:
     heat = next(i for i, c in enumerate(causes) if c.get("check") == "heat")
     for exposure in ("cold-4h-32.2", "heat-40", "made-up"):
         with pytest.raises(CauseError, match="expected a published one above"):
-            parse_causes(wrong("finding", place, "causes", heat, "exposure", to=exposure), "causes.toml")
+            read_causes(wrong("finding", place, "causes", heat, "exposure", to=exposure), "causes.toml")

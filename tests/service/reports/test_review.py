@@ -7,7 +7,8 @@ from datetime import timedelta
 
 import pytest
 
-from monitor.analysis.review.judged import CANNOT_SAY, NOT_MEASURED, NOT_SUPPORTED, SUPPORTED, Verdict, shipped_causes
+from monitor.adapters.tables.causes import shipped_causes
+from monitor.analysis.review.judged import CANNOT_SAY, NOT_MEASURED, NOT_SUPPORTED, SUPPORTED, Verdict
 from monitor.analysis.review.whole import BatchReview
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Dead, Fact, Found, Hatched, Sign

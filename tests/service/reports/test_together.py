@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
+from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.across.looked_at import USUAL, every_one
 from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE
-from monitor.analysis.review.judged import shipped_causes
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.site import Site
 from monitor.service.ports import Series

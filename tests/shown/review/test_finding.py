@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 import pytest
 
+from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.review.judged import (
     CANNOT_SAY,
     NOT_MEASURED,
@@ -16,7 +17,6 @@ from monitor.analysis.review.judged import (
     Record,
     Verdict,
     review,
-    shipped_causes,
 )
 from monitor.domain.air.units import quoted_in
 from monitor.domain.published.causes import LOSS, WHOLE

@@ -15,7 +15,8 @@ from typing import Any
 
 import pytest
 
-from monitor.analysis.review.judged import Figure, Record, review, shipped_causes
+from monitor.adapters.tables.causes import shipped_causes
+from monitor.analysis.review.judged import Figure, Record, review
 from monitor.analysis.review.whole import Reviewed
 from monitor.shown.review.whole import review_report, whole_html
 from tests.analysis.review.test_judged import first_of

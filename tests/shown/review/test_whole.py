@@ -8,7 +8,8 @@ from datetime import UTC, datetime
 
 import pytest
 
-from monitor.analysis.review.judged import Record, review, shipped_causes
+from monitor.adapters.tables.causes import shipped_causes
+from monitor.analysis.review.judged import Record, review
 from monitor.analysis.review.whole import BatchReview, Reviewed
 from monitor.domain.published.findings import FINDINGS
 from monitor.shown.form import Shown

@@ -1,0 +1,119 @@
+"""What pydantic found wrong with a table, in the one sentence of every refusal: where: key: what came, expected what.
+
+What was expected is what the field says of itself (its description), what a check of ours says, or what pydantic says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from types import NoneType, UnionType
+from typing import Annotated, Any, Union, get_args, get_origin
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
+from pydantic.fields import FieldInfo
+
+SHOWN = 60  # characters of what came
+Place = Sequence[int | str]
+_WORDED = {
+    "dict_type": "a table",
+    "too_short": "at least one [[{key}]]",
+    "string_too_long": "at most {max_length} characters",
+    "string_pattern_mismatch": "the form {pattern}",
+}
+
+
+class Table(BaseModel):
+    """A table without other keys than its own, whose values are what TOML says they are: no number in a text, no truth as a number."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+
+def one_of(choices: Collection[str]) -> AfterValidator:
+    """For a text that is one of a few."""
+
+    def check(value: str) -> str:
+        if value not in choices:
+            raise ValueError(f"expected one of {', '.join(choices)}")
+        return value
+
+    return AfterValidator(check)
+
+
+def sentences(error: ValidationError, where: str, model: type[BaseModel], data: object = None) -> list[str]:
+    """One line for each thing that is wrong.
+
+    where: the file, which each begins with. model: what was read. data: what came, where a table of a list is called by its name or id
+    instead of its number.
+    """
+    problems = [dict(problem) for problem in error.errors(include_url=False)]
+    return [_sentence(where, p, model, data) for p in problems if not _follows(p, problems)]
+
+
+def _follows(problem: Mapping[str, Any], problems: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether a list is called empty only because what is in it is wrong, which is told by itself."""
+    loc = problem["loc"]
+    return problem["type"] == "too_short" and any(p["loc"][: len(loc)] == loc for p in problems if p is not problem)
+
+
+def _sentence(where: str, problem: Mapping[str, Any], model: type[BaseModel], data: object) -> str:
+    loc = [part for part in problem["loc"] if not str(part).startswith("function-")]
+    key = _key(loc, data)
+    place = f"{where}: {key}" if key else where
+    kind, came = problem["type"], problem.get("input")
+    field = _field(model, loc)
+    if kind == "extra_forbidden":
+        return f"{place}: unknown setting, expected one of: {', '.join(_keys_beside(model, loc))}"
+    if kind == "missing":
+        return f"{place}: missing, expected {(field and field.description) or 'a value'}"
+    message = str(problem["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
+    if kind == "value_error" and ", expected " in message:
+        return f"{place}: {message}"  # the value's own check, which says what came
+    shown = "a table" if isinstance(came, dict | list) else repr(came)[:SHOWN]
+    if kind in _WORDED:
+        shown, message = repr(came)[:SHOWN], _WORDED[kind].format(key=key, **problem.get("ctx", {}))
+    elif kind != "value_error" and field is not None and field.description:
+        message = field.description
+    return f"{place}: {shown}, expected {message.removeprefix('expected ')}"
+
+
+def _key(loc: Place, data: object) -> str:
+    """`check.loss.margin`, `machine[2].kind`; with the data, `finding.blood-ring.causes[2].window`."""
+    key, at = "", data
+    for part in loc:
+        at = at[part] if _holds(at, part) else None  # type: ignore[index]
+        named = part
+        if isinstance(part, int):
+            own = (at.get("id") or at.get("name")) if isinstance(at, Mapping) else None
+            named = own if isinstance(own, str) else f"[{part + 1}]"
+        key += str(named) if not key or str(named).startswith("[") else f".{named}"
+    return key
+
+
+def _holds(at: object, part: int | str) -> bool:
+    return (isinstance(at, Mapping) and part in at) or (
+        isinstance(at, list) and isinstance(part, int) and part < len(at)
+    )
+
+
+def _keys_beside(model: type[BaseModel], loc: Place) -> list[str]:
+    within = _type_at(model, loc[:-1])
+    return sorted(within.model_fields) if isinstance(within, type) and issubclass(within, BaseModel) else []
+
+
+def _field(model: type[BaseModel], loc: Place) -> FieldInfo | None:
+    within = _type_at(model, loc[:-1]) if loc else None
+    return within.model_fields.get(str(loc[-1])) if isinstance(within, type) and issubclass(within, BaseModel) else None
+
+
+def _type_at(model: object, loc: Place) -> object:
+    """What stands there: a model, or something else."""
+    at = model
+    for part in loc:
+        if isinstance(at, type) and issubclass(at, BaseModel):
+            field = at.model_fields.get(str(part))
+            at = field.annotation if field is not None else None
+        else:
+            at = next((each for each in reversed(get_args(at)) if each is not ...), None)
+        while get_origin(at) in (Annotated, Union, UnionType):
+            at = next((each for each in get_args(at) if each is not NoneType), None)
+    return at
