@@ -27,6 +27,8 @@ DRY_BULB_C_SUSPECT = (5.0, 50.0)
 SENTINELS_C = (85.0, 127.9375)
 # A DS18B20's line held low or left open, also as a node may round it. In a frosty room they may be true.
 LINE_FAULTS_C = (0.0, -0.0625, -0.06)
+_LEAST_C, _MOST_C = DRY_BULB_C_SUSPECT  # within these nothing of the above is met
+_LEAST_PCT, _MOST_PCT = RH_PCT_FAIL
 
 Mark = tuple[float, float, float]  # an instant, its dry bulb and its humidity
 
@@ -115,32 +117,42 @@ def assess(
     if dry_bulb_c is None:
         return Assessment(trail, MISSING, (("GAP", MISSING),), MISSING)
     tests: dict[str, int] = {}
-    gross, gross_rh = _range(trail, dry_bulb_c, rh_pct, tests)
+    gross, gross_rh = PASS, MISSING if rh_pct is None else PASS
+    if not (_LEAST_C <= dry_bulb_c <= _MOST_C and (rh_pct is None or _LEAST_PCT <= rh_pct <= _MOST_PCT)):
+        gross, gross_rh = _range(trail, dry_bulb_c, rh_pct, tests)
     if trail.newest_s is not None and mono_s <= trail.newest_s:
         return _answer(trail, tests, rh_pct)
-    pace = Pace(mono_s, interval_s, resolution_k, limits, max(limits.gap_intervals * interval_s, limits.gap_s))
-    dry = step(trail.dry_bulb, dry_bulb_c if gross < FAIL else None, limits.dry_bulb, trail.together, pace)
-    humid = step(trail.humidity, rh_pct if gross_rh < FAIL else None, limits.humidity, trail.together, pace)
-    before = max(dry.was, humid.was, trail.held_flag) if trail.held_flag else None
+    gap_s = limits.gap_intervals * interval_s
+    pace = (mono_s, interval_s, resolution_k, limits, gap_s if gap_s >= limits.gap_s else limits.gap_s)
+    fit, fit_rh = gross < FAIL, gross_rh < FAIL
+    dry = step(trail.dry_bulb, dry_bulb_c if fit else None, limits.dry_bulb, trail.together, pace)
+    humid = step(trail.humidity, rh_pct if fit_rh else None, limits.humidity, trail.together, pace)
+    dry_track, dry_was, _, dry_held, dry_moved = dry
+    humid_track, humid_was, _, humid_held, humid_moved = humid
+    before = max(dry_was, humid_was, trail.held_flag) if trail.held_flag else None
     odd_since_s = None
-    if gross < FAIL:
+    if fit:
         _own(dry, "T", limits.dry_bulb, pace, tests)
-    if rh_pct is not None and gross_rh < FAIL:
-        odd_since_s = _odd_since(trail, rh_pct, pace, tests)
-        if odd_since_s is None:  # at the end of its scale a humidity stands still of itself
+    if rh_pct is not None and fit_rh:
+        low, high = limits.odd_rh_pct
+        if low <= rh_pct <= high:
             _own(humid, "H", limits.humidity, pace, tests)
-    held = dry.held or humid.held
+        else:  # at the end of its scale a humidity stands still of itself
+            odd_since_s = _odd_since(trail, mono_s, limits, tests)
+    held = dry_held or humid_held
     mark, newer_mark, event_s = trail.mark, trail.newer_mark, trail.event_s
-    if rh_pct is not None and not held and gross < FAIL and gross_rh < FAIL:
+    if rh_pct is not None and fit and fit_rh and not held:
         here = (mono_s, dry_bulb_c, rh_pct)
         if newer_mark is None or mono_s - newer_mark[0] >= limits.rate_s:
             mark, newer_mark = newer_mark, here
         if mark is not None:
             event_s = _rates(mark, here, event_s, limits, tests)
     held_flag = max(PASS, *tests.values(), 0) if held else 0
-    together = None if gross >= FAIL or gross_rh >= FAIL else held and _fell_together(dry, humid, limits)
-    later = Trail(mono_s, dry.track, humid.track, mark, newer_mark, event_s, odd_since_s, held_flag, together)
-    return _answer(later, tests, rh_pct, dry.held, humid.held, before)
+    together = None if not (fit and fit_rh) else held and _fell_together(dry_moved, humid_moved, limits)
+    later = Trail(mono_s, dry_track, humid_track, mark, newer_mark, event_s, odd_since_s, held_flag, together)
+    if not (tests or held):  # as nearly all are
+        return Assessment(later, PASS, (), PASS, gross_rh, False, False, before)
+    return _answer(later, tests, rh_pct, dry_held, humid_held, before)
 
 
 def _range(trail: Trail, dry_bulb_c: float, rh_pct: float | None, tests: dict[str, int]) -> tuple[int, int]:
@@ -160,52 +172,49 @@ def _range(trail: Trail, dry_bulb_c: float, rh_pct: float | None, tests: dict[st
 
 def _own(moved: Step, quantity: str, scale: Scale, pace: Pace, tests: dict[str, int]) -> None:
     """SPK, FLAT and NOISE of one quantity."""
-    track = moved.track
-    if moved.held or track is None:
+    track, _, jumped, held, _ = moved
+    if held or track is None:
         return
-    if moved.jumped or track.spikes > pace.limits.spikes_an_hour:
+    _, _, _, limits, _ = pace
+    if jumped or track.spikes > limits.spikes_an_hour:
         tests[f"SPK-{quantity}"] = SUSPECT
-    flat, noise = still(track, scale, pace), noisy(track, scale, pace)
-    if flat > PASS:
+    if track.run_readings >= limits.flat_readings and (flat := still(track, scale, pace)) > PASS:
         tests[f"FLAT-{quantity}"] = flat
-    if noise > PASS:
+    if track.noise > scale.noise and (noise := noisy(track, scale, pace)) > PASS:  # no level is under the scale's
         tests[f"NOISE-{quantity}"] = noise
 
 
-def _odd_since(trail: Trail, rh_pct: float, pace: Pace, tests: dict[str, int]) -> float | None:
+def _odd_since(trail: Trail, mono_s: float, limits: Limits, tests: dict[str, int]) -> float:
     """Since when the humidity is at an end of its scale; RNG-H once it has lingered there."""
-    low, high = pace.limits.odd_rh_pct
-    if low <= rh_pct <= high:
-        return None
-    since_s = pace.mono_s if trail.odd_since_s is None else trail.odd_since_s
-    if pace.mono_s - since_s >= pace.limits.odd_rh_s:
+    since_s = mono_s if trail.odd_since_s is None else trail.odd_since_s
+    if mono_s - since_s >= limits.odd_rh_s:
         tests["RNG-H"] = SUSPECT
     return since_s
 
 
-def _fell_together(dry: Step, humid: Step, limits: Limits) -> bool:
+def _fell_together(moved_k: float, moved_pct: float, limits: Limits) -> bool:
     """Whether a jump is a door's: both fall, the humidity by far."""
-    fell = dry.moved <= -limits.event_k / 2.0 and humid.moved <= -limits.event_pct / 2.0
-    return fell and humid.moved <= limits.answer_pct_k * dry.moved
+    fell = moved_k <= -limits.event_k / 2.0 and moved_pct <= -limits.event_pct / 2.0
+    return fell and moved_pct <= limits.answer_pct_k * moved_k
 
 
 def _rates(mark: Mark, here: Mark, event_s: float | None, limits: Limits, tests: dict[str, int]) -> float | None:
     """ROC: what moves fast without the other quantity's answer. Returns when air that may be exchanged last moved."""
-    minutes = (here[0] - mark[0]) / 60.0
-    warmer, damper = here[1] - mark[1], here[2] - mark[2]
+    (from_s, from_c, from_pct), (mono_s, dry_bulb_c, rh_pct) = mark, here
+    minutes = (mono_s - from_s) / 60.0
+    warmer, damper = dry_bulb_c - from_c, rh_pct - from_pct
     # In a room as damp as the machine an opened door moves the temperature alone: what falls may always be a door.
     if warmer <= -limits.event_k:
-        return here[0]
-    if event_s is not None and here[0] - event_s <= limits.event_s:
+        return mono_s
+    if event_s is not None and mono_s - event_s <= limits.event_s:
         moving = abs(warmer) >= limits.event_k or abs(damper) >= limits.event_pct
-        return here[0] if moving else event_s
+        return mono_s if moving else event_s
     air, water = limits.dry_bulb, limits.humidity
-    saturated = here[2] > limits.odd_rh_pct[1]  # nothing to be told from it
-    quick = not -air.fall * minutes <= warmer <= air.rise * minutes
-    if quick and not saturated and abs(damper) < limits.answer_pct_k * abs(warmer):
-        tests["ROC-T"] = SUSPECT
-    quick = not -water.fall * minutes <= damper <= water.rise * minutes
-    if quick and abs(warmer) < limits.answer_k_pct * abs(damper):
+    if not -air.fall * minutes <= warmer <= air.rise * minutes:
+        saturated = rh_pct > limits.odd_rh_pct[1]  # nothing to be told from it
+        if not saturated and abs(damper) < limits.answer_pct_k * abs(warmer):
+            tests["ROC-T"] = SUSPECT
+    if not -water.fall * minutes <= damper <= water.rise * minutes and abs(warmer) < limits.answer_k_pct * abs(damper):
         tests["ROC-H"] = SUSPECT
     return event_s
 

@@ -7,7 +7,6 @@ believed, so danger waits one interval at most.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT
@@ -101,27 +100,14 @@ class Track:
     spikes: float = 0.0
 
 
-class Pace(NamedTuple):
-    """When a reading was taken, how often they come, in what steps unless known better, and by what limits they are judged."""
+# When a reading was taken (forward clock, s), how often they come (s), in what steps unless known better, by what limits they are
+# judged, and how far apart (s) two are no neighbours any more. This and the next are plain tuples: two of them are made for each
+# reading, and a named one costs four times as much.
+Pace = tuple[float, float, float, Limits, float]
 
-    mono_s: float
-    interval_s: float
-    resolution: float
-    limits: Limits
-    gap_s: float  # readings further apart than this are no neighbours
-
-
-class Step(NamedTuple):
-    """A track after a reading. was: what became of the jump that was held, 0 without one. jumped, held: this reading.
-
-    moved: how far this reading is from the last that was believed before it, across a held one.
-    """
-
-    track: Track | None
-    was: int = 0
-    jumped: bool = False
-    held: bool = False
-    moved: float = 0.0
+# A track after a reading; what became of the jump that was held, 0 without one; whether this reading is a jump that was not
+# confirmed, and whether it is held; how far it is from the last that was believed before it, across a held one.
+Step = tuple[Track | None, int, bool, bool, float]
 
 
 def step(track: Track | None, value: float | None, scale: Scale, together: bool | None, pace: Pace) -> Step:
@@ -131,36 +117,42 @@ def step(track: Track | None, value: float | None, scale: Scale, together: bool 
     """
     if value is None:
         if track is None or track.held is None:
-            return Step(track)
-        return Step(replace(track, held=None), SUSPECT)  # nobody will know
+            return track, 0, False, False, 0.0
+        return replace(track, held=None), SUSPECT, False, False, 0.0  # nobody will know
+    mono_s, _, _, _, gap_s = pace
     if track is None:
-        return Step(Track(pace.mono_s, value, pace.mono_s, value))
-    if pace.mono_s - track.mono_s > (pace.gap_s if track.held is None else 2.0 * pace.gap_s):
-        return Step(_begin_again(track, value, pace.mono_s), 0 if track.held is None else SUSPECT)
+        return Track(mono_s, value, mono_s, value), 0, False, False, 0.0
+    if mono_s - track.mono_s > (gap_s if track.held is None else 2.0 * gap_s):
+        return _begin_again(track, value, mono_s), 0 if track.held is None else SUSPECT, False, False, 0.0
     was, moved = 0, value - track.value
     if track.held is not None:
         track, was = _settle(track, track.held, value, scale, together, pace)
+    if -scale.jump <= value - track.value <= scale.jump:  # as nearly all are: no limit is under the scale's
+        return _follow(track, value, scale, pace), was, False, False, moved
     jumped = _jumps(track, value, scale, pace)
     if jumped and not was:
-        return Step(replace(track, held=value), 0, True, True, moved)
-    return Step(_follow(track, value, scale, pace), was, jumped and was == FAIL, False, moved)
+        return replace(track, held=value), 0, True, True, moved
+    return _follow(track, value, scale, pace), was, jumped and was == FAIL, False, moved
 
 
 def still(track: Track, scale: Scale, pace: Pace) -> int:
-    """FLAT: for how long it has been one value, against the rule's times and what this probe is used to."""
-    if track.run_readings < pace.limits.flat_readings:
-        return PASS
+    """FLAT: for how long it has been one value, against the rule's times and what this probe is used to.
+
+    To be asked once it is one for `flat_readings`.
+    """
+    mono_s = pace[0]
     suspect_s, fail_s = _flat_limits_s(track, scale, pace)
-    run_s = pace.mono_s - track.run_s
+    run_s = mono_s - track.run_s
     return FAIL if run_s >= fail_s else SUSPECT if run_s >= suspect_s else PASS
 
 
 def noisy(track: Track, scale: Scale, pace: Pace) -> int:
-    """NOISE: to and fro of the last minutes against this probe's own week."""
-    if track.learnt_s < pace.limits.level_least_s or track.noise <= scale.noise:  # no level is under the scale's
+    """NOISE: to and fro of the last minutes against this probe's own week. To be asked where it is over the scale's."""
+    _, _, _, limits, _ = pace
+    if track.learnt_s < limits.level_least_s:
         return PASS
     level = _level(track, scale, pace)
-    suspect, fail = pace.limits.noise_times
+    suspect, fail = limits.noise_times
     return FAIL if track.noise > fail * level else SUSPECT if track.noise > suspect * level else PASS
 
 
@@ -173,14 +165,13 @@ def _begin_again(track: Track, value: float, mono_s: float) -> Track:
 
 def _jump(track: Track, scale: Scale, pace: Pace) -> float:
     """What counts as a jump: more than coarse steps and this probe's noise can be."""
-    return max(scale.jump, 3.0 * _step_of(track, pace), pace.limits.jump_levels * track.level)
+    _, _, _, limits, _ = pace
+    return max(scale.jump, 3.0 * _step_of(track, pace), limits.jump_levels * track.level)
 
 
 def _jumps(track: Track, value: float, scale: Scale, pace: Pace) -> bool:
     """Whether the value jumps, rather than going on in the direction it was moving in."""
     by = value - track.value
-    if -scale.jump <= by <= scale.jump:  # no limit is under the scale's
-        return False
     limit = _jump(track, scale, pace)
     if abs(by) <= limit:
         return False
@@ -192,61 +183,70 @@ def _settle(
     track: Track, held: float, value: float, scale: Scale, together: bool | None, pace: Pace
 ) -> tuple[Track, int]:
     """What became of a held jump: the track goes on from it, or forgets it."""
+    mono_s, _, _, limits, _ = pace
     jump, left = held - track.value, value - track.value
-    near = max(scale.back / scale.jump * _jump(track, scale, pace), pace.limits.back_share * abs(jump))
+    near = max(scale.back / scale.jump * _jump(track, scale, pace), limits.back_share * abs(jump))
     if together or (abs(left) > near and left * jump > 0.0):
         return replace(track, held=None, value=held, change=jump), PASS
-    slow = pace.mono_s - track.mono_s > pace.limits.brief_s
+    slow = mono_s - track.mono_s > limits.brief_s
     if together is None and slow and -scale.brief < jump < 0.0:
         return replace(track, held=None), NOT_EVALUATED  # a spike, or a door between two readings: nobody can know
     return replace(track, held=None, spikes=track.spikes + 1.0), FAIL
 
 
 def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:
-    """The track, gone on to a value that is believed."""
-    limits = pace.limits
-    dt_s = pace.mono_s - track.mono_s
-    change = value - track.value
-    size = abs(change)
-    finest = track.step
+    """The track, gone on to a value that is believed. Done for each reading, and so without a call, nor anything read twice."""
+    mono_s, interval_s, own_step, limits, _ = pace
+    newest_s, newest, before, finest = track.mono_s, track.value, track.change, track.step
+    dt_s = mono_s - newest_s
+    change = value - newest
+    size = change if change >= 0.0 else -change
+    if finest is not None:
+        own_step = finest
+    half_step = own_step / 2.0
     if size > SAME and (finest is None or size < finest):
-        finest = max(size, FINEST)
+        finest = size if size >= FINEST else FINEST
     run_s, run_value, run_readings, usual_s = track.run_s, track.run_value, track.run_readings + 1, track.usual_s
-    own_step = pace.resolution if track.step is None else track.step
-    if abs(value - run_value) > own_step / 2.0 + SAME:
+    if not -half_step - SAME <= value - run_value <= half_step + SAME:
         # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
-        lasted_s = track.mono_s - run_s
+        lasted_s = newest_s - run_s
         if lasted_s > limits.flat_s[1]:  # under which no limit is
             lasted_s = min(lasted_s, _flat_limits_s(track, scale, pace)[1])
         usual_s += lasted_s / (limits.usual_s + lasted_s) * (lasted_s - usual_s)
-        run_s, run_value, run_readings = pace.mono_s, value, 1
-    # What follows is done for each reading, and so without the calls of max and min.
-    level = track.level if track.level > scale.noise else scale.noise
-    if own_step / 2.0 > level:
-        level = own_step / 2.0
+        run_s, run_value, run_readings = mono_s, value, 1
+    own, noise, learnt_s, spikes = track.level, track.noise, track.learnt_s, track.spikes
+    level = own if own > scale.noise else scale.noise
+    if half_step > level:
+        level = half_step
     turn = 0.0
-    if change * track.change < 0.0:
-        turn = min(size, abs(track.change), limits.noise_clip * level)
-    window_s = limits.noise_readings * pace.interval_s
+    if change * before < 0.0:
+        turn = before if before >= 0.0 else -before
+        if size < turn:
+            turn = size
+        clip = limits.noise_clip * level
+        if clip < turn:
+            turn = clip
+    window_s = limits.noise_readings * interval_s
     if window_s < limits.noise_s:
         window_s = limits.noise_s
     share = dt_s / window_s
-    noise = track.noise + (share if share < 1.0 else 1.0) * (turn - track.noise)
-    own, learnt_s = track.level, track.learnt_s
-    if learnt_s < limits.level_least_s or noise <= limits.noise_times[0] * level:
+    noise += (share if share < 1.0 else 1.0) * (turn - noise)
+    most = limits.noise_times[0] * level
+    if learnt_s < limits.level_least_s or noise <= most:
         learnt_s += dt_s
         if learnt_s > limits.level_s:
             learnt_s = limits.level_s
-        most = limits.noise_times[0] * level
         own += dt_s / learnt_s * ((turn if turn < most else most) - own)
-    spikes = track.spikes and track.spikes * max(0.0, 1.0 - dt_s / 3600.0)
+    if spikes:
+        spikes *= max(0.0, 1.0 - dt_s / 3600.0)
     return Track(
-        pace.mono_s, value, run_s, run_value, run_readings, change, None, usual_s, finest, noise, own, learnt_s, spikes
+        mono_s, value, run_s, run_value, run_readings, change, None, usual_s, finest, noise, own, learnt_s, spikes
     )
 
 
 def _step_of(track: Track, pace: Pace) -> float:
-    return pace.resolution if track.step is None else track.step
+    _, _, resolution, _, _ = pace
+    return resolution if track.step is None else track.step
 
 
 def _level(track: Track, scale: Scale, pace: Pace) -> float:
@@ -255,7 +255,7 @@ def _level(track: Track, scale: Scale, pace: Pace) -> float:
 
 
 def _flat_limits_s(track: Track, scale: Scale, pace: Pace) -> tuple[float, float]:
-    limits = pace.limits
+    _, _, _, limits, _ = pace
     coarse = 1.0 + max(0.0, _step_of(track, pace) - scale.fine) / scale.coarse
     suspect_s = max(limits.flat_s[0] * coarse, limits.flat_times[0] * track.usual_s)
     fail_s = max(limits.flat_s[1] * coarse, limits.flat_times[1] * track.usual_s)
