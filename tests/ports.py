@@ -155,7 +155,7 @@ def entry(number: int, fact: Fact, **changes: Any) -> Entry:
 def full_group() -> Group:
     """A group with something of everything in it, and every field away from its default somewhere."""
     shelved = Alarm(
-        subject="node-b/low", rule="no-data", number=13, episode=1, condition=False, acknowledged=True, latched=True,
+        subject="node-b/low", rule="no-data", number=13, episode=1, condition=False, acknowledged=True,
         shelved_until=at(1200), shelved_until_mono_s=2200.5, suppressed="no eggs in it", out_of_service=True, since=at(-600),
         ended=at(-5), value=None, worst=None, limit=None, about="setter one", told=False, asked_mono_s=None,
     )  # fmt: skip

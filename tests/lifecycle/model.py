@@ -15,7 +15,7 @@ It is written from ANSI/ISA-18.2 / IEC 62682 and from what a breeder is promised
   that stands says it.
 
 Only the delays, deadbands and priorities are read from the shipped rules. Time is one clock that only goes forward, in whole seconds. No
-shipped rule latches, so the two latched states cannot be reached.
+alarm latches.
 """
 
 from __future__ import annotations

@@ -160,7 +160,7 @@ class ArchivedAlarm:
     episode: int = 0
     condition: bool = False
     acknowledged: bool = True
-    latched: bool = False
+    latched: bool = False  # no alarm latches: the key belongs to the version, its value is not looked at
     shelved_until: AwareDatetime | None = None
     shelved_until_mono_s: float | None = None
     suppressed: str = ""
@@ -186,7 +186,6 @@ class ArchivedAlarm:
             episode=alarm.episode,
             condition=alarm.condition,
             acknowledged=alarm.acknowledged,
-            latched=alarm.latched,
             shelved_until=alarm.shelved_until,
             shelved_until_mono_s=alarm.shelved_until_mono_s,
             suppressed=alarm.suppressed,
@@ -212,7 +211,6 @@ class ArchivedAlarm:
             episode=self.episode,
             condition=self.condition,
             acknowledged=self.acknowledged,
-            latched=self.latched,
             shelved_until=self.shelved_until,
             shelved_until_mono_s=self.shelved_until_mono_s,
             suppressed=self.suppressed,

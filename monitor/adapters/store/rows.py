@@ -25,11 +25,12 @@ TRANSITION_COLUMNS = (
 )
 Value = str | int | float | bytes | None  # what a column holds
 Row = tuple[Any, ...]  # as SQLite hands it over: the tables are strict, so each column is of its own kind
+NOT_LATCHED = False  # no alarm latches; the column stands since the first version of the record
 FIRST_MS, LAST_MS = -(2**63), 2**63 - 1  # before and after every time: all that SQLite's integers hold
 CALIBRATION_COLUMNS = "probe, at_ms, since_ms, due_ms, who, note, dry_bulb, humidity"
 NOTICE_COLUMNS = "id, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link, facts"
 _ALARM_COLUMNS = (
-    "t.subject, t.rule, t.number, t.episode, t.condition, t.acknowledged, t.latched, t.shelved_until_ms, t.shelved_until_mono_s,"
+    "t.subject, t.rule, t.number, t.episode, t.condition, t.acknowledged, t.shelved_until_ms, t.shelved_until_mono_s,"
     ' t.suppressed, t.out_of_service, t.since_ms, t.ended_ms, t.value, t.worst, t."limit", t.about, t.told, t.asked_mono_s'
 )
 
@@ -50,7 +51,7 @@ def transition_row(transition: Transition) -> tuple[Value, ...]:
     return (
         to_ms(transition.at), round(transition.mono_s * 1000), alarm.subject, alarm.rule, alarm.number, alarm.episode,
         transition.state_before, transition.state, transition.cause, transition.who, alarm.condition, alarm.acknowledged,
-        alarm.latched, ms_or_none(alarm.shelved_until), alarm.shelved_until_mono_s, alarm.suppressed, alarm.out_of_service,
+        NOT_LATCHED, ms_or_none(alarm.shelved_until), alarm.shelved_until_mono_s, alarm.suppressed, alarm.out_of_service,
         ms_or_none(alarm.since), ms_or_none(alarm.ended), alarm.value, alarm.worst, alarm.limit, alarm.about, alarm.told,
         alarm.asked_mono_s,
     )  # fmt: skip
@@ -66,7 +67,7 @@ def read_alarms(connection: sqlite3.Connection) -> list[Alarm]:
 
 def _alarm(row: Row) -> Alarm:
     (
-        subject, rule, number, episode, condition, acknowledged, latched, shelved_until_ms, shelved_until_mono_s, suppressed,
+        subject, rule, number, episode, condition, acknowledged, shelved_until_ms, shelved_until_mono_s, suppressed,
         out_of_service, since_ms, ended_ms, value, worst, limit, about, told, asked_mono_s,
     ) = row  # fmt: skip
     return Alarm(
@@ -76,7 +77,6 @@ def _alarm(row: Row) -> Alarm:
         episode=episode,
         condition=bool(condition),
         acknowledged=bool(acknowledged),
-        latched=bool(latched),
         shelved_until=time_or_none(shelved_until_ms),
         shelved_until_mono_s=shelved_until_mono_s,
         suppressed=suppressed,

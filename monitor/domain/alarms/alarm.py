@@ -1,6 +1,6 @@
 """The life-cycle of one alarm, as ANSI/ISA-18.2 (2016) and IEC 62682 describe it: one pure step function over separate facts.
 
-The facts are kept apart (condition, acknowledged, latched, shelved until, suppressed why, out of service) and the state is
+The facts are kept apart (condition, acknowledged, shelved until, suppressed why, out of service) and the state is
 derived from them, because a single state loses on the way into a shelf what must be known on the way out. What lies over
 an alarm does not stop it: under a shelf the condition goes on being followed, so lifting the shelf shows the truth.
 
@@ -21,8 +21,6 @@ NORMAL = "normal"
 UNACKNOWLEDGED = "unacknowledged"
 ACKNOWLEDGED = "acknowledged"
 RETURNED = "returned to normal, unacknowledged"
-LATCHED_UNACKNOWLEDGED = "latched, unacknowledged"
-LATCHED = "latched"
 SHELVED = "shelved"
 SUPPRESSED = "suppressed by design"
 OUT_OF_SERVICE = "out of service"
@@ -65,7 +63,6 @@ class Alarm:
     episode: int = 0
     condition: bool = False
     acknowledged: bool = True
-    latched: bool = False
     shelved_until: datetime | None = None
     shelved_until_mono_s: float | None = None
     suppressed: str = ""
@@ -120,8 +117,6 @@ def state_of(alarm: Alarm) -> str:
         return SHELVED
     if alarm.condition:
         return ACKNOWLEDGED if alarm.acknowledged else UNACKNOWLEDGED
-    if alarm.latched:
-        return LATCHED if alarm.acknowledged else LATCHED_UNACKNOWLEDGED
     return NORMAL if alarm.acknowledged else RETURNED
 
 

@@ -17,8 +17,6 @@ from monitor.domain.alarms.alarm import (
     ACKNOWLEDGED,
     BETWEEN,
     IN,
-    LATCHED,
-    LATCHED_UNACKNOWLEDGED,
     MAX_SHELF_S,
     NORMAL,
     OUT,
@@ -47,7 +45,7 @@ from monitor.domain.readings.reading import Now
 from tests.domain.house import MONO0_S, RULES, T0
 
 STATES = {
-    NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED, LATCHED_UNACKNOWLEDGED, LATCHED, SHELVED, SUPPRESSED, OUT_OF_SERVICE,
+    NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED, SHELVED, SUPPRESSED, OUT_OF_SERVICE,
 }  # fmt: skip
 # On-delay 20 s, off-delay 60 s, asks again after 300 s: round numbers of these tests.
 RULE = replace(RULES["dry-bulb-high-alarm"], on_delay_s=20.0, off_delay_s=60.0, re_alarm_s=300.0, priority="high")
@@ -198,15 +196,6 @@ def test_d_to_b_under_a_new_number_when_it_recurs() -> None:
     assert (case.alarm.number, case.alarm.episode, case.alarm.since) == (2, 2, at(100).utc)
     assert case.told[-1].cause == "came back before it was acknowledged"
     assert case.arrows()[-1] == (RETURNED, UNACKNOWLEDGED)
-
-
-def test_e_to_f_latched() -> None:
-    """A latched alarm whose condition is over is latched until it is seen, and then still latched. (No shipped rule latches, and there
-    is no reset yet: only the facts and their states are there.)"""
-    case = Case(alarm=Alarm("m", "r", 1, 1, condition=False, acknowledged=False, latched=True))
-    assert state_of(case.alarm) == LATCHED_UNACKNOWLEDGED
-    assert case.ack(1) == LATCHED
-    assert state_of(replace(case.alarm, condition=True)) == ACKNOWLEDGED
 
 
 @pytest.mark.parametrize("seen", [False, True])
