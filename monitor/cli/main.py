@@ -25,6 +25,10 @@ COMMANDS = {
     "ack": ("room.alarms", "acknowledge an alarm"),
     "shelve": ("room.alarms", "quiet an alarm for a bounded time"),
     "unshelve": ("room.alarms", "take an alarm off its shelf"),
+    "out-of-service": (
+        "room.alarms",
+        "tell nobody of an alarm until somebody puts it back, as for a machine under repair",
+    ),
     "handling": ("room.alarms", "say that you work at an open machine: its air alarms wait, dangerous heat does not"),
     "calibrate": ("room.calibrate", "a probe held against a reference; alone: every calibration"),
     "history": ("batch.history", "what a batch lived through, or one egg of it"),

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from monitor.domain.air.units import quoted_in
-from monitor.domain.alarms.alarm import Alarm, state_of
+from monitor.domain.alarms.alarm import ACKNOWLEDGED, OUT_OF_SERVICE, UNACKNOWLEDGED
 from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.needs.batch import Batch, day_words, whole_day
@@ -108,24 +108,35 @@ def alarm_line(alarm: Mapping[str, Any], site: Site, now: datetime | str | None 
     if over and alarm["since"]:
         since = f" {local(alarm['since'], site, now)} to {local(alarm['ended'], site, now)}"
     name = subject_name(alarm["subject"], site)
-    return f"No. {alarm['number']} {name}: {rule.words}{about},{value}{since}: {alarm['state']}{until}"
+    return f"No. {alarm['number']} {name}: {rule.words}{about},{value}{since}: {alarm['state']}{until}{_out(alarm, site, now)}"
 
 
-def alarm_table(alarms: Sequence[Alarm], site: Site) -> str:
-    """What stands, worst first."""
+def _out(alarm: Mapping[str, Any], site: Site, now: datetime | str | None) -> str:
+    """Of an alarm out of service: since when, by whom, and that it stays so."""
+    if alarm["state"] != OUT_OF_SERVICE:
+        return ""
+    at, who = alarm.get("out_of_service_since"), alarm.get("out_of_service_by")
+    taken = (f" since {local(at, site, now)}" if at else "") + (f" by {printable(who)}" if who else "")
+    return f"{taken}, tells nobody until it is put back"
+
+
+def alarm_table(alarms: Sequence[Mapping[str, Any]], site: Site) -> str:
+    """What stands, worst first. alarms: as `alarm_view` gives them."""
     from monitor.domain.needs.rules import PRIORITIES
-    from monitor.domain.watch.view import alarm_view
 
     if not alarms:
         return "nothing: every alarm is normal"
-    ordered = sorted(alarms, key=lambda a: (-PRIORITIES.index(site.rules[a.rule].priority), a.number))
+    ordered = sorted(alarms, key=lambda a: (-PRIORITIES.index(site.rules[a["rule"]].priority), a["number"]))
     lines = []
     for alarm in ordered:
-        rule = site.rules[alarm.rule]
-        lines.append(f"[{rule.priority}] {alarm_line(alarm_view(alarm), site)}")
-        if alarm.condition and state_of(alarm) in ("unacknowledged", "acknowledged"):
+        rule = site.rules[alarm["rule"]]
+        lines.append(f"[{rule.priority}] {alarm_line(alarm, site)}")
+        if alarm["state"] in (UNACKNOWLEDGED, ACKNOWLEDGED):
             lines.append(f"    {rule.consequence} {rule.first_act}")
-    return "\n".join([*map(filled, lines), "", "acknowledge with: eggroom ack NUMBER --by NAME"])
+    how = ["acknowledge with: eggroom ack NUMBER --by NAME"]
+    if any(alarm["state"] == OUT_OF_SERVICE for alarm in alarms):
+        how.append("put back with: eggroom out-of-service NUMBER --back --by NAME")
+    return "\n".join([*map(filled, lines), "", *how])
 
 
 def transition_view(row: TransitionRow) -> dict[str, Any]:

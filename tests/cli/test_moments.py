@@ -57,7 +57,8 @@ def commands(file: Path) -> dict[str, list[str]]:
     egg, day, laid = ["egg"], *(f"{utc_now() - timedelta(days=days):%Y-%m-%d}" for days in (3, 5))
     return {
         "alarms": ["alarms", "--all"], "ack": ["ack", "1", "--by", "sam"], "shelve": ["shelve", "1", "--for", "10m"],
-        "unshelve": ["unshelve", "1"], "handling": ["handling", "setter-1", "--for", "10m"],
+        "unshelve": ["unshelve", "1"], "out-of-service": ["out-of-service", "1", "--by", "sam", "--back"],
+        "handling": ["handling", "setter-1", "--for", "10m"],
         "calibrate": ["calibrate", "node-a/top", "--offset", "0.1K", "--due", "12mo"],
         "refused": ["refused"], "events": ["events"], "rules": ["rules"],
         "history": ["history", "hen-1"], "review": ["review", "hen-1"], "archive": ["archive", "hen-1", str(file)],

@@ -12,6 +12,7 @@ from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Refused
 from monitor.domain.state.record import Event
+from monitor.domain.watch.view import alarm_view
 from monitor.service.ports import RefusedRow, TransitionRow
 from monitor.settings import build_house, parse_settings
 from monitor.shown.doctor import Check, doctor_text
@@ -116,7 +117,7 @@ def test_alarms_fit_the_terminal() -> None:
         since=datetime(2026, 3, 1, tzinfo=UTC),
         about=about,
     )
-    table = alarm_table([alarm], site("C"))
+    table = alarm_table([alarm_view(alarm)], site("C"))
     assert max(map(len, table.splitlines())) <= 80
     assert f"({about})" in " ".join(table.split())
     assert max(map(len, doctor_text([Check("broker", True, "word " * 40)]).splitlines())) <= 80

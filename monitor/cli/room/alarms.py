@@ -1,18 +1,23 @@
-"""`eggroom room`, `alarms`, `ack`, `shelve`, `unshelve` and `handling`: what the air is now, what stands, and what a person says to it."""
+"""`eggroom room`, `alarms`, `ack`, `shelve`, `unshelve`, `out-of-service` and `handling`: what the air is, what stands, what a person says to it."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from monitor.cli.frame import Asked, Parsers, Wrong, command, show
+from monitor.cli.frame import Asked, Failed, Parsers, Wrong, command, show
 from monitor.cli.record import ask, ask_daemon, house_of, opened, said
 from monitor.cli.typed import typed_while_s
-from monitor.domain.alarms.alarm import state_of
-from monitor.domain.wall import wall_time
+from monitor.domain.alarms.alarm import OUT_OF_SERVICE, state_of
+from monitor.domain.wall import utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
 from monitor.shown.terminal import alarm_table, room_text, transition_table, transition_view
+
+if TYPE_CHECKING:
+    from monitor.service.ports import Watched
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +49,13 @@ class Shelve(Ack):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OutOfService(Ack):
+    """out-of-service"""
+
+    back: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Handling(Asked):
     """handling"""
 
@@ -67,6 +79,10 @@ def add(parsers: Parsers) -> None:
     shelve.add_argument("--by", default="", metavar="NAME")
     unshelve = command(parsers["unshelve"], _unshelve, One)
     unshelve.add_argument("alarm", type=int, metavar="ID")
+    out = command(parsers["out-of-service"], _out_of_service, OutOfService)
+    out.add_argument("alarm", type=int, metavar="ID")
+    out.add_argument("--by", required=True, metavar="NAME")
+    out.add_argument("--back", action="store_true", help="put it back: what stands is told again")
     handling = command(parsers["handling"], _handling, Handling)
     handling.add_argument("machine")
     handling.add_argument("--for", dest="span", default=None, metavar="TIME", help="such as 20m; at most 1h")
@@ -77,6 +93,11 @@ def add(parsers: Parsers) -> None:
 def _room(options: Asked) -> int:
     house = house_of(options.config)
     answer = ask_daemon(house, {"do": "room"})
+    views = [*answer["others"], *(alarm for machine in answer["machines"] for alarm in machine["alarms"])]
+    if any(view["state"] == OUT_OF_SERVICE for view in views):
+        with suppress(Failed), opened(house) as history:  # the room is shown also while the record cannot be read
+            for view in views:
+                view |= _taken_out(history, view)
     return show(options.json, answer, room_text(answer, house.site))
 
 
@@ -86,8 +107,21 @@ def _alarms(options: Alarms) -> int:
         if options.all:
             rows = list(history.transitions())
             return show(options.json, [transition_view(r) for r in rows], transition_table(rows, house.site))
-        alarms = [a for a in history.alarms() if state_of(a) != "normal"]
-        return show(options.json, [alarm_view(a) for a in alarms], alarm_table(alarms, house.site))
+        views = [alarm_view(a) for a in history.alarms() if state_of(a) != "normal"]
+        views = [view | _taken_out(history, view) for view in views]
+        return show(options.json, views, alarm_table(views, house.site))
+
+
+def _taken_out(history: Watched, view: Mapping[str, Any]) -> dict[str, Any]:
+    """Since when an alarm is out of service and who took it out, which its facts do not hold; nothing for one in service."""
+    if view["state"] != OUT_OF_SERVICE:
+        return {}
+    rows = [
+        row
+        for row in history.transitions(subject=view["subject"])
+        if row.rule == view["rule"] and row.state == OUT_OF_SERVICE != row.state_before
+    ]
+    return {"out_of_service_since": utc_text(rows[-1].at), "out_of_service_by": rows[-1].who or None} if rows else {}
 
 
 def _ack(options: Ack) -> int:
@@ -106,6 +140,15 @@ def _shelve(options: Shelve) -> int:
 def _unshelve(options: One) -> int:
     answer = ask(house_of(options.config), {"do": "unshelve", "alarm": options.alarm})
     return show(options.json, answer, said(answer, "alarm {number}: {state}"))
+
+
+def _out_of_service(options: OutOfService) -> int:
+    request = {"do": "out-of-service", "alarm": options.alarm, "out": not options.back, "by": options.by}
+    answer = ask(house_of(options.config), request)
+    if options.back:
+        return show(options.json, answer, said(answer, "alarm {number}: {state}"))
+    back = f"eggroom out-of-service {options.alarm} --back --by NAME"
+    return show(options.json, answer, said(answer, f"alarm {{number}}: {{state}}; it tells nobody until: {back}"))
 
 
 def _handling(options: Handling) -> int:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
+from datetime import datetime
 from pathlib import Path
+
+import pytest
 
 from tests.cli.commands import Capture, ok, told
 from tests.running import eggroom, query, typed
@@ -75,6 +79,41 @@ def test_a_shelf_is_bounded(capsys: Capture, running: Path) -> None:
     assert ok(capsys, "unshelve", "1", config=running) == "alarm 1: unacknowledged\n"
     code, _, err = typed(capsys, "unshelve", "1", config=running)
     assert (code, err) == (2, "eggroom: alarm 1: unacknowledged, not shelved\n")
+
+
+def test_out_of_service_and_back(capsys: Capture, running: Path) -> None:
+    """Taken out of service an alarm tells nobody; `alarms` and `room` say so, since when and by whom, until it is put back."""
+    said = ok(capsys, "out-of-service", "1", "--by", "sam", config=running)
+    back = "eggroom out-of-service 1 --back --by NAME"
+    assert said == f"alarm 1: out of service; it tells nobody until: {back}\n"
+    for command in ("alarms", "room"):
+        text = " ".join(ok(capsys, command, config=running).split())
+        assert re.search(
+            r"out of service since \d\d \w{3} .*\d\d:\d\d by sam, tells nobody until it is put back", text
+        ), text
+    assert "put back with: eggroom out-of-service NUMBER --back --by NAME" in ok(capsys, "alarms", config=running)
+    ((at,),) = query(running, "SELECT at_ms FROM transition WHERE state = 'out of service'")
+    (alarm,) = told(capsys, "alarms", config=running)
+    shown = told(capsys, "room", config=running)["machines"][0]["alarms"][0]
+    for each in (alarm, shown):
+        assert (each["state"], each["out_of_service_by"]) == ("out of service", "sam")
+        assert datetime.fromisoformat(each["out_of_service_since"]).timestamp() * 1000 == pytest.approx(at, abs=0.1)
+    code, _, err = typed(capsys, "ack", "1", "--by", "sam", config=running)
+    assert (code, err) == (2, "eggroom: alarm 1: out of service, nothing to acknowledge\n")
+    assert ok(capsys, "out-of-service", "1", "--back", "--by", "kim", config=running) == "alarm 1: unacknowledged\n"
+    who = query(running, "SELECT who FROM transition WHERE 'out of service' IN (state, state_before) ORDER BY id")
+    assert who == [("sam",), ("kim",)]
+    (alarm,) = told(capsys, "alarms", config=running)
+    assert alarm["state"] == "unacknowledged"
+    assert "out_of_service_since" not in alarm
+    assert "put back with" not in ok(capsys, "alarms", config=running)
+
+
+def test_out_of_service_needs_a_name(capsys: Capture, running: Path) -> None:
+    """Who takes an alarm out of service, or puts it back, says who it is."""
+    code, out, err = typed(capsys, "out-of-service", "1", config=running)
+    assert (code, out) == (2, "")
+    assert "--by" in err
 
 
 def test_answering(running: Path) -> None:
