@@ -76,8 +76,9 @@ def read_request(asked: Mapping[str, object]) -> Request:
             known = near[0] if near else ", ".join(name for name in hints if name != "do") or "none"
             raise BadRequest(f"{asked['do']}", f"no key {key[:_SHOWN]!r}", known)
     for each in fields(kind):
-        if each.default is MISSING and hints[each.name] is str and asked.get(each.name) == "":
-            raise BadRequest(each.name, "''", _WORDS[str])
+        given = asked.get(each.name)
+        if each.default is MISSING and hints[each.name] is str and isinstance(given, str) and not given.strip():
+            raise BadRequest(each.name, repr(given)[:_SHOWN], _WORDS[str])
     if isinstance(rows := asked.get("rows"), list) and not 1 <= len(rows) <= MAX_ROWS:
         raise BadRequest("rows", f"{len(rows)} of them", f"1 to {MAX_ROWS}")
     if isinstance(eggs := asked.get("eggs"), list) and len(eggs) > MAX_ROWS:

@@ -316,6 +316,7 @@ def test_an_alarm_goes_out_of_service_and_back() -> None:
         ("acknowledge", {"by": "sam"}, "alarm: None, expected the number in the message"),
         ("acknowledge", {"alarm": 1}, "by: None, expected a text of at most 500 characters"),
         ("acknowledge", {"alarm": 1, "by": ""}, "by: '', expected a text of at most 500 characters"),
+        ("acknowledge", {"alarm": 1, "by": "  "}, "by: '  ', expected a text of at most 500 characters"),
         ("acknowledge", {"alarm": 1, "by": "\udcff"}, "by: '\\udcff', expected text in UTF-8"),
         (
             "shelve",
