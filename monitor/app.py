@@ -170,7 +170,7 @@ class Daemon:
             try:
                 inbox.put(Asked(clock.now(), read_request(request), reply))
             except BadRequest as error:
-                reply({"error": str(error)})
+                reply(error.answer())
 
         door = Door(door_path(house), asked)
         try:
@@ -368,7 +368,7 @@ class Offline:
         try:
             self._engine.work(Asked(self._clock.now(), read_request(request), answers.append))
         except BadRequest as error:
-            return {"error": str(error)}
+            return error.answer()
         if not answers:
             return {"error": f"{store_path(self._house)}: cannot be written now, nothing was changed", "failed": True}
         with contextlib.suppress(

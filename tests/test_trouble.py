@@ -393,14 +393,15 @@ def test_a_record_of_a_newer_version(config: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("data", "why"), [("eggroom.toml/in", "Not a directory"), ("d" * 120, "too long for a socket")]
 )
-def test_a_data_folder_that_cannot_be(tmp_path: Path, capsys: pytest.CaptureFixture[str], data: str, why: str) -> None:
+def test_a_data_folder_that_cannot_be(tmp_path_factory: pytest.TempPathFactory, data: str, why: str) -> None:
     """A data folder that cannot be made, or not hold the door, is one line and 1, for the daemon and for a request without one."""
-    config = configure(tmp_path, 1, site={"data": data})
+    folder = tmp_path_factory.mktemp("f")  # a short name: only the long one may be too long for a socket
+    config = configure(folder, 1, site={"data": data})
     for command in (["run"], ["batch", "add", "hen-1", "--species", "chicken"]):
         done = eggroom(*command, config=config)
         assert (done.returncode, done.stdout) == (1, "")
         one_line(done.stderr, data, why)
-    assert [path.name for path in tmp_path.iterdir()] == ["eggroom.toml"]
+    assert [path.name for path in folder.iterdir()] == ["eggroom.toml"]
 
 
 def test_a_broker_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

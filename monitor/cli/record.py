@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
@@ -16,6 +15,7 @@ from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import Site
+from monitor.domain.wall import sheet_time
 from monitor.service.ports import Contact, StoreFailure
 from monitor.settings import House, SettingsError, load_house, load_house_and_contacts
 
@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from monitor.adapters.store.history import SqliteHistory
     from monitor.domain.eggs.book import EggBook
     from monitor.service.reports.weighed import Water
-
-_MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?(?:Z|\+00:00)")
 
 
 def house_of(config: Path) -> House:
@@ -169,17 +167,18 @@ def said(answer: Mapping[str, Any], words: str) -> str:
 def _done(answer: dict[str, Any], zone: tzinfo) -> dict[str, Any]:
     """The answer. A no is in words, and its times are those on the wall, as they were typed."""
     if "error" in answer:
-        raise (Failed if answer.get("failed") else Wrong)(
-            _MOMENT.sub(lambda m: _wall(m[0], zone), str(answer["error"]))
-        )
+        words = answer.get("words", [answer["error"]])
+        raise (Failed if answer.get("failed") else Wrong)("".join(_on_the_wall(part, zone) for part in words))
     return answer
 
 
-def _wall(moment: str, zone: tzinfo) -> str:
+def _on_the_wall(part: str | Mapping[str, str], zone: tzinfo) -> str:
+    if isinstance(part, str):
+        return part
     try:
-        return f"{datetime.fromisoformat(moment).astimezone(zone):%Y-%m-%d %H:%M}"
-    except (ValueError, OverflowError):
-        return moment
+        return sheet_time(datetime.fromisoformat(part["at"]), zone)
+    except (ValueError, OverflowError):  # at the end of the calendar a zone may lead beyond it
+        return part["at"]
 
 
 # --- what the weighings say, and having it judged

@@ -92,7 +92,7 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
             try:
                 engine.work(Asked(now, read_request(request), answers.append))
             except BadRequest as error:
-                answers.append({"error": str(error)})
+                answers.append(error.answer())
             timeline.answers += [(at, request, answer) for answer in answers]
         else:
             raise ReplayError(f'{path}: line {number}: neither "topic" nor "do", expected a message or a request')

@@ -16,6 +16,7 @@ from datetime import datetime
 
 from monitor.domain.needs.rules import Rule
 from monitor.domain.readings.reading import Now
+from monitor.domain.refusal import Refusal
 
 NORMAL = "normal"
 UNACKNOWLEDGED = "unacknowledged"
@@ -31,7 +32,7 @@ IN, BETWEEN, OUT = 0, 1, 2  # what one judgement can say of a limit: within, ins
 MAX_SHELF_S = {"low": 8 * 3600.0, "medium": 2 * 3600.0, "high": 3600.0, "critical": 900.0}  # no shelf is permanent
 
 
-class AlarmError(ValueError):
+class AlarmError(Refusal):
     """A request about an alarm that cannot be met; the message is one line for a person."""
 
 

@@ -32,7 +32,6 @@ from monitor.domain.eggs.entry import (
     Split,
     Weighing,
     Withdrawn,
-    moment,
 )
 from monitor.domain.needs.batch import MAX_EGGS, Batch
 
@@ -262,20 +261,20 @@ def _check_replaces(book: EggBook, entry: Entry, where: str) -> None:
 
 def _check_times(batch: Batch, entry: Entry, others: list[Entry], where: str) -> None:
     if isinstance(entry.fact, _FROM_SET) and entry.at < batch.set_at:
-        raise EggError(f"{where}: {moment(entry.at)}, before it was set ({moment(batch.set_at)})")
+        raise EggError(f"{where}: ", entry.at, ", before it was set (", batch.set_at, ")")
     if not isinstance(entry.fact, Laid):
         laid = _laid(batch, others, entry.egg)
         if laid is not None and entry.at < laid and not isinstance(entry.fact, Note | Withdrawn):
-            raise EggError(f"{where}: {moment(entry.at)}, before it was laid ({moment(laid)})")
+            raise EggError(f"{where}: ", entry.at, ", before it was laid (", laid, ")")
         return
     laid = entry.fact.laid_at or batch.set_at - timedelta(days=entry.fact.stored_days or 0.0)
     if laid > batch.set_at:
-        raise EggError(f"{where}: laid {moment(laid)}, after it was set ({moment(batch.set_at)})")
+        raise EggError(f"{where}: laid ", laid, ", after it was set (", batch.set_at, ")")
     own = {e.egg for e in others if isinstance(e.fact, Laid)} - {entry.egg}
     about = [e for e in others if e.egg not in own and entry.egg in (None, e.egg)]
     early = next((e for e in about if e.at < laid and not isinstance(e.fact, Laid | Note)), None)
     if early is not None:
-        raise EggError(f"{where}: laid {moment(laid)}, after {early.where} ({moment(early.at)})")
+        raise EggError(f"{where}: laid ", laid, f", after {early.where} (", early.at, ")")
 
 
 def _check_gone(entry: Entry, others: list[Entry], where: str) -> None:

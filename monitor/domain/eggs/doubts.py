@@ -25,10 +25,10 @@ from monitor.domain.eggs.entry import (
     Sign,
     Size,
     Weighing,
-    moment,
 )
 from monitor.domain.needs.batch import DAY_S, Batch, day_words
 from monitor.domain.needs.profile import Profile
+from monitor.domain.refusal import Words
 
 # The quickest loss published for a whole egg is about 1 % a day (turkey under hens, 24 % in 24 days: Mussehl & Ackerson
 # 1934); a small finch's 15 % in 12 days is 1.3. What is lost quicker than this was not lost through the shell.
@@ -40,7 +40,7 @@ LATE_DAYS = 5.0  # a hatch later than the last normal day by more is a wrong dat
 STORED_ODD_DAYS = 1.5  # people count the days of a store in more than one way
 
 
-def doubts(book: EggBook, entry: Entry, profile: Profile | None = None) -> tuple[str, ...]:
+def doubts(book: EggBook, entry: Entry, profile: Profile | None = None) -> tuple[Words, ...]:
     """What should be asked before the entry is written, one line each; none when nothing is odd.
 
     profile: of the batch, for what depends on the species. The entry must be one that `add` takes.
@@ -49,13 +49,13 @@ def doubts(book: EggBook, entry: Entry, profile: Profile | None = None) -> tuple
     return tuple(_doubts(book.batch, entry, others, profile))
 
 
-def _doubts(batch: Batch, entry: Entry, others: list[Entry], profile: Profile | None) -> Iterator[str]:
+def _doubts(batch: Batch, entry: Entry, others: list[Entry], profile: Profile | None) -> Iterator[Words]:
     where = entry.where
     about = [e for e in others if e.same_subject(entry)]
     if entry.at > entry.written_at + AHEAD:
-        yield f"{where}: at {moment(entry.at)}, which is still to come"
+        yield (f"{where}: at ", entry.at, ", which is still to come")
     if any(e.at == entry.at and e.fact == entry.fact for e in about):
-        yield f"{where}: written already"
+        yield (f"{where}: written already",)
     if isinstance(entry.fact, Weighing):
         yield from _weighing_doubts(entry, about, profile)
     elif isinstance(entry.fact, Size):
@@ -68,16 +68,16 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], profile: Profile | 
         laid, stored = entry.fact.laid_at, entry.fact.stored_days
         days = None if laid is None else (batch.set_at - laid).total_seconds() / DAY_S
         if days is not None and days > STORED_DAYS_HIGH:
-            yield f"{where}: laid {days:.0f} days before it was set"
+            yield (f"{where}: laid {days:.0f} days before it was set",)
         if days is not None and stored is not None and abs(days - stored) > STORED_ODD_DAYS:
-            yield f"{where}: {stored:g} days stored, laid {days:.1f} days before it was set"
+            yield (f"{where}: {stored:g} days stored, laid {days:.1f} days before it was set",)
     elif isinstance(entry.fact, Hatched) and profile is not None:
         day, first, last = batch.day(entry.at), profile.hatch_day_first, profile.hatch_day_last
         if not 0.9 * first <= day <= last + LATE_DAYS:
-            yield f"{where}: on day {day_words(day)}, {profile.name} hatches on day {first:g} to {last:g}"
+            yield (f"{where}: on day {day_words(day)}, {profile.name} hatches on day {first:g} to {last:g}",)
 
 
-def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) -> Iterator[str]:
+def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) -> Iterator[Words]:
     mass_g, error_g = entry.each_g()
     weighed = [e for e in about if isinstance(e.fact, Weighing)]
     before = next((e for e in reversed(weighed) if e.at <= entry.at), None)
@@ -86,38 +86,38 @@ def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) 
         if first.eggs == second.eggs:
             yield from _loss_doubts(entry.where, first, second)
     if entry.egg is None and weighed and weighed[0].eggs != entry.eggs:
-        yield f"{entry.where}: {entry.eggs} eggs, the first time {weighed[0].eggs}"
+        yield (f"{entry.where}: {entry.eggs} eggs, the first time {weighed[0].eggs}",)
     for e in about:
         if e.at < entry.at and entry.egg is not None and (e.ends or e.pipped):
-            yield f"{entry.where}: weighed after it was {e.word} ({moment(e.at)})"
+            yield (f"{entry.where}: weighed after it was {e.word} (", e.at, ")")
     size = last_size(about)
     if size is not None and entry.egg is not None:
         yield from _against_size(entry.where, mass_g, hoyt(size.length_mm, size.breadth_mm).mass_g)
     elif profile is not None and profile.egg_mass_g is not None and before is None:
         low_g, high_g = profile.egg_mass_g
         if not ODD_MASS[0] * low_g - error_g <= mass_g <= ODD_MASS[1] * high_g + error_g:
-            yield f"{entry.where}: {mass_g:.4g} g an egg, {profile.name} lays {low_g:g} to {high_g:g} g"
+            yield (f"{entry.where}: {mass_g:.4g} g an egg, {profile.name} lays {low_g:g} to {high_g:g} g",)
 
 
-def _loss_doubts(where: str, first: Entry, second: Entry) -> Iterator[str]:
+def _loss_doubts(where: str, first: Entry, second: Entry) -> Iterator[Words]:
     (before_g, before_error_g), (after_g, after_error_g) = first.each_g(), second.each_g()
     slack_g = 3.0 * (before_error_g**2 + after_error_g**2) ** 0.5
     days = (second.at - first.at).total_seconds() / DAY_S
     lost_pct = 100.0 * (before_g - after_g) / before_g
     if after_g > before_g + slack_g:
-        yield f"{where}: {after_g:.4g} g at {moment(second.at)}, heavier than before ({before_g:.4g} g)"
+        yield (f"{where}: {after_g:.4g} g at ", second.at, f", heavier than before ({before_g:.4g} g)")
     elif lost_pct - 100.0 * slack_g / before_g > FAST_PCT_D * days:
-        yield f"{where}: {lost_pct:.1f} % lost in {days:.1f} days, an egg loses about 0.5 to 1 % a day"
+        yield (f"{where}: {lost_pct:.1f} % lost in {days:.1f} days, an egg loses about 0.5 to 1 % a day",)
 
 
-def _sign_doubts(entry: Entry, seen: list[Entry]) -> Iterator[str]:
+def _sign_doubts(entry: Entry, seen: list[Entry]) -> Iterator[Words]:
     """Signs of one egg come once, and in their order."""
     for e in seen if entry.egg is not None else ():
         (earlier, _), (later, _) = sorted(((_sign(e), e.at), (_sign(entry), entry.at)), key=lambda pair: pair[1])
         if _sign(e) == _sign(entry):
-            yield f"{entry.where}: {_sign(e)} was seen already, at {moment(e.at)}"
+            yield (f"{entry.where}: {_sign(e)} was seen already, at ", e.at)
         elif e.at != entry.at and SIGNS.index(later) < SIGNS.index(earlier):
-            yield f"{entry.where}: {earlier} before {later}, expected {later} first"
+            yield (f"{entry.where}: {earlier} before {later}, expected {later} first",)
 
 
 def _sign(entry: Entry) -> str:
@@ -125,19 +125,19 @@ def _sign(entry: Entry) -> str:
     return entry.fact.sign
 
 
-def _size_doubts(entry: Entry, size: Size, weighed: list[Entry]) -> Iterator[str]:
+def _size_doubts(entry: Entry, size: Size, weighed: list[Entry]) -> Iterator[Words]:
     if weighed:
         mass_g, _ = weighed[0].each_g()
         yield from _against_size(entry.where, mass_g, hoyt(size.length_mm, size.breadth_mm).mass_g)
 
 
-def _against_size(where: str, mass_g: float, by_size_g: float) -> Iterator[str]:
+def _against_size(where: str, mass_g: float, by_size_g: float) -> Iterator[Words]:
     # An egg has lost up to a fifth at the end of its term, so only the heavier side is held to the narrow share.
     if not (1.0 - 2.0 * ODD_SIZE_SHARE) * by_size_g <= mass_g <= (1.0 + ODD_SIZE_SHARE) * by_size_g:
-        yield f"{where}: weighs {mass_g:.4g} g, its length and breadth lead to {by_size_g:.4g} g"
+        yield (f"{where}: weighs {mass_g:.4g} g, its length and breadth lead to {by_size_g:.4g} g",)
 
 
-def _candling_doubts(entry: Entry, found: str, about: list[Entry]) -> Iterator[str]:
+def _candling_doubts(entry: Entry, found: str, about: list[Entry]) -> Iterator[Words]:
     if entry.egg is None:
         return
     against = {
@@ -147,6 +147,6 @@ def _candling_doubts(entry: Entry, found: str, about: list[Entry]) -> Iterator[s
     }
     for e in about:
         if isinstance(e.fact, Candling) and e.at < entry.at and e.fact.found in against.get(found, ()):
-            yield f"{entry.where}: {found}, and was {e.fact.found} before ({moment(e.at)})"
+            yield (f"{entry.where}: {found}, and was {e.fact.found} before (", e.at, ")")
         elif e.ends and e.at < entry.at:
-            yield f"{entry.where}: candled after it was {e.word} ({moment(e.at)})"
+            yield (f"{entry.where}: candled after it was {e.word} (", e.at, ")")

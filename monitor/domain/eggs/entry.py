@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from typing import ClassVar
 
 from monitor.domain.published.findings import FINDING
-from monitor.domain.wall import utc_text
+from monitor.domain.refusal import Refusal
 
 # From a finch's egg to an ostrich's, and trays of hundreds: wide enough for any bird, narrow enough for a slip of the point.
 EGG_G = (0.1, 3000.0)
@@ -44,7 +44,7 @@ DEATHS = (EARLY, MIDDLE, LATE, INTERNAL_PIP, EXTERNAL_PIP, AFTER_HATCH)
 REMOVED = ("clear", "broken", "rotten", "given away", "other")
 
 
-class EggError(ValueError):
+class EggError(Refusal):
     """An entry that cannot be true; the message is one line for a person."""
 
 
@@ -332,11 +332,6 @@ class Entry:
         assert isinstance(self.fact, Weighing)
         own_g = error_g if self.fact.error_g is None else self.fact.error_g
         return self.fact.net_g / self.eggs, own_g / self.eggs
-
-
-def moment(at: datetime) -> str:
-    """A time as messages about entries have it."""
-    return utc_text(at, "seconds")
 
 
 def fields_of(fact: Fact) -> dict[str, str | float | datetime | None]:

@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from monitor.domain.eggs.book import EggBook, add, standing
 from monitor.domain.eggs.entry import EggError, Entry, Laid
+from monitor.domain.refusal import Words, joined
 
-Odd = Callable[[EggBook, Entry], Sequence[str]]
+Odd = Callable[[EggBook, Entry], Sequence[Words]]
+
+
+@dataclass(frozen=True, slots=True)
+class Wrong:
+    """An entry that was not written, and why: it cannot be, or it is only odd and nobody said that it is sure."""
+
+    entry: Entry
+    words: Words
+    only_odd: bool = False
 
 
 def alone(book: EggBook) -> dict[int | None, EggBook]:
@@ -28,9 +38,7 @@ def alone(book: EggBook) -> dict[int | None, EggBook]:
     return found | {None: EggBook(book.batch, tuple(laid))}
 
 
-def add_each(
-    book: EggBook, entries: Iterable[Entry], odd: Odd | None = None
-) -> tuple[EggBook, list[tuple[Entry, str]]]:
+def add_each(book: EggBook, entries: Iterable[Entry], odd: Odd | None = None) -> tuple[EggBook, list[Wrong]]:
     """(the book with all of these in it, those that cannot be, each with why); where any cannot, the book is not to be used.
 
     Parameters
@@ -38,16 +46,16 @@ def add_each(
     """
     own, number = alone(book), book.entries[-1].number if book.entries else 0
     new: list[Entry] = []
-    wrong: list[tuple[Entry, str]] = []
+    wrong: list[Wrong] = []
     for entry in entries:
         before = own.get(entry.egg, own[None])
         try:
             longer = add(before, entry)
-            asked = () if odd is None else odd(before, longer.entries[-1])
-            if asked:
-                raise EggError("; ".join(asked))
         except EggError as error:
-            wrong.append((entry, str(error)))
+            wrong.append(Wrong(entry, error.words))
+            continue
+        if asked := () if odd is None else odd(before, longer.entries[-1]):
+            wrong.append(Wrong(entry, joined(list(asked), "; "), only_odd=True))
             continue
         own[entry.egg] = longer
         new.append(replace(entry, number=number + len(new) + 1))
@@ -55,5 +63,5 @@ def add_each(
         try:  # how many ended in all, counted ones too, is asked once
             add(EggBook(book.batch, (*book.entries, *new[:-1])), new[-1])
         except EggError as error:
-            wrong.append((new[-1], str(error)))
+            wrong.append(Wrong(new[-1], error.words))
     return EggBook(book.batch, (*book.entries, *new)), wrong

@@ -30,7 +30,7 @@ def split(
     if batch.closed_at is not None:
         raise BatchError(f"batch {batch.id}: closed, expected an open batch to split")
     if at < batch.set_at:
-        raise BatchError(f"batch {batch.id}: split at {at.isoformat()} is before it was set")
+        raise BatchError(f"batch {batch.id}: split at ", at, " is before it was set")
     if not eggs and count is None:
         raise BatchError(f"batch {batch.id}: neither eggs nor count came, expected one of them")
     if not eggs and any(went_on(book, egg) is None for egg in numbers(book)):
@@ -41,7 +41,7 @@ def split(
     if eggs:
         own, wrong = add_each(book, [Entry(at, written_at, who, Split(into), egg=egg) for egg in sorted(eggs)])
         if wrong:
-            raise EggError(wrong[0][1])
+            raise EggError(*wrong[0].words)
     else:
         own = add(book, Entry(at, written_at, who, Split(into), count=count))
     left = _left(book)

@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import islice
 
+from monitor.domain.refusal import Refusal
+
 DAY_S = 86_400.0
 MAX_EGGS = 100_000
 SHOWN_RUNS = 10  # of numbers that follow one another: a line has room for so many
@@ -37,7 +39,7 @@ def day_words(day: float) -> str:
     return f"{counted(day, 1):.1f}"
 
 
-class BatchError(ValueError):
+class BatchError(Refusal):
     """A request about a batch that cannot be met; the message is one line for a person."""
 
 
@@ -150,8 +152,11 @@ def moved(batch: Batch, machine: str, at: datetime) -> Batch:
         raise BatchError(f"batch {batch.id}: already in {machine}, expected another machine")
     if last is not None and at < (last.until or last.since):
         raise BatchError(
-            f"batch {batch.id}: move at {at.isoformat()} is before it came to {last.machine}"
-            f" ({last.since.isoformat()}), expected a later time (a batch cannot be in two machines at once)"
+            f"batch {batch.id}: move at ",
+            at,
+            f" is before it came to {last.machine} (",
+            last.since,
+            "), expected a later time (a batch cannot be in two machines at once)",
         )
     stays = list(batch.stays)
     if last is not None and last.until is None:
@@ -167,18 +172,18 @@ def declared(batch: Batch, stage: str, at: datetime) -> Batch:
     if any(d.stage == stage for d in batch.declared):
         raise BatchError(f"batch {batch.id}: stage {stage} is declared already")
     if at < batch.set_at:
-        raise BatchError(f"batch {batch.id}: stage {stage} at {at.isoformat()} is before it was set")
+        raise BatchError(f"batch {batch.id}: stage {stage} at ", at, " is before it was set")
     return replace(batch, declared=(*batch.declared, Declared(stage, at)))
 
 
 def closed(batch: Batch, at: datetime) -> Batch:
     """The batch closed at `at`: it leaves its machine, its record stays. Raises BatchError when closed already."""
     if batch.closed_at is not None:
-        raise BatchError(f"batch {batch.id}: closed already, at {batch.closed_at.isoformat()}")
+        raise BatchError(f"batch {batch.id}: closed already, at ", batch.closed_at)
     stays = list(batch.stays)
     if stays and stays[-1].until is None:
         if at < stays[-1].since:
-            raise BatchError(f"batch {batch.id}: close at {at.isoformat()} is before it came to {stays[-1].machine}")
+            raise BatchError(f"batch {batch.id}: close at ", at, f" is before it came to {stays[-1].machine}")
         stays[-1] = replace(stays[-1], until=at)
     return replace(batch, stays=tuple(stays), closed_at=at)
 

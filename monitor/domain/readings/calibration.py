@@ -19,6 +19,7 @@ from typing import NamedTuple
 
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.quality import RH_PCT_FAIL
+from monitor.domain.refusal import Refusal
 
 # Further off a probe is broken, or a figure mistyped.
 MAX_OFFSET = {DRY_BULB: 5.0, RH: 20.0}  # K, %RH
@@ -48,7 +49,7 @@ SALTS: dict[str, tuple[float, ...]] = {
 }
 
 
-class CalibrationError(ValueError):
+class CalibrationError(Refusal):
     """A calibration that cannot be; the message is one line for a person."""
 
 

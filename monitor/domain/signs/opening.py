@@ -20,6 +20,7 @@ from typing import NamedTuple
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Now
+from monitor.domain.refusal import Refusal
 
 MAX_HANDLING_S = 3600.0  # candling a large machine takes half an hour; who needs more says so again
 MAX_HOLD_S = 600.0  # from the first fall: a hold must not hide a failure for longer
@@ -54,7 +55,7 @@ RECOVERY_SHARE = 0.25  # how much of its time constant one opening teaches
 RELEARN_S = 7200.0  # air that stays away so long has a new usual level
 
 
-class HandlingError(ValueError):
+class HandlingError(Refusal):
     """A handling that cannot be declared; the message is one line for a person."""
 
 

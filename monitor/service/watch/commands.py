@@ -45,6 +45,7 @@ from monitor.domain.readings.agreement import Pairs, forget
 from monitor.domain.readings.calibration import Calibration, CalibrationError, check, since_by_default, standing
 from monitor.domain.readings.calibration_words import calibration_view, said
 from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.domain.refusal import Words
 from monitor.domain.signs.opening import HandlingError, declare, finish
 from monitor.domain.state.known import Look, State, rule_of
 from monitor.domain.state.record import Event
@@ -88,10 +89,9 @@ def perform(look: Look, request: Performed) -> dict[str, Any]:
         return _performed(look, request)
     except (BatchError, AlarmError, HandlingError, CalibrationError, EggError, RequestError) as error:
         dated = isinstance(request, BatchAdd | Move | Stage | Close | SplitOff | Calibrate | Write | WriteWeighings)
-        hint = (
-            f" (the clock here is not set, it says {_shown(look.now.utc)})" if dated and not look.now.clock_ok else ""
-        )
-        raise RequestError(f"{error}{hint}") from error
+        unset = dated and not look.now.clock_ok
+        hint: Words = (" (the clock here is not set, it says ", look.now.utc, ")") if unset else ()
+        raise RequestError(*error.words, *hint) from error
 
 
 def _performed(look: Look, request: Performed) -> dict[str, Any]:
@@ -136,9 +136,9 @@ def _batch_add(look: Look, request: BatchAdd) -> dict[str, Any]:
         known = ", ".join(sorted(look.site.profiles))
         raise RequestError(f"batch {id_}: unknown species {request.profile!r}, expected one of: {known}")
     if request.set_at > look.now.utc:
-        raise RequestError(f"batch {id_}: set time {_shown(request.set_at)} is in the future, expected now or before")
+        raise RequestError(f"batch {id_}: set time ", request.set_at, " is in the future, expected now or before")
     if request.set_at < look.now.utc - MAX_BACKDATE:
-        raise RequestError(f"batch {id_}: set time {_shown(request.set_at)} is more than {MAX_BACKDATE.days} days ago")
+        raise RequestError(f"batch {id_}: set time ", request.set_at, f" is more than {MAX_BACKDATE.days} days ago")
     if request.eggs is not None and not 1 <= request.eggs <= MAX_EGGS:
         raise RequestError(f"batch {id_}: eggs {request.eggs}, expected a whole number from 1 to {MAX_EGGS}")
     stays: tuple[Stay, ...] = ()
@@ -417,7 +417,7 @@ def _new_id(look: Look, key: str, name: str) -> str:
 def _past(look: Look, key: str, at: datetime) -> datetime:
     at = _whole_ms(at)
     if at > look.now.utc:
-        raise RequestError(f"{key}: {_shown(at)} is in the future, expected now or before")
+        raise RequestError(f"{key}: ", at, " is in the future, expected now or before")
     return at
 
 
@@ -430,11 +430,7 @@ def _past_of(look: Look, batch: str, at: datetime | None) -> datetime:
     """When something was done to a batch; now where it is not said."""
     at = look.now.utc if at is None else at
     if at > look.now.utc:
-        raise RequestError(f"batch {batch}: {_shown(at)} is in the future, expected now or before")
+        raise RequestError(f"batch {batch}: ", at, " is in the future, expected now or before")
     if at < look.now.utc - MAX_BACKDATE:
-        raise RequestError(f"batch {batch}: {_shown(at)} is more than {MAX_BACKDATE.days} days ago")
+        raise RequestError(f"batch {batch}: ", at, f" is more than {MAX_BACKDATE.days} days ago")
     return at
-
-
-def _shown(at: datetime) -> str:
-    return utc_text(at, "seconds")

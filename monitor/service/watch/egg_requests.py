@@ -13,13 +13,14 @@ from typing import Any
 
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.doubts import doubts
-from monitor.domain.eggs.entry import EggError, Entry, Fact, Laid, LookAgain, Weighing, fact_of, moment
+from monitor.domain.eggs.entry import EggError, Entry, Fact, Laid, LookAgain, Weighing, fact_of
 from monitor.domain.eggs.many import Odd, add_each
 from monitor.domain.eggs.split import split
 from monitor.domain.eggs.words import entry_view
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.domain.refusal import Words, joined
 from monitor.domain.state.known import Look
 from monitor.domain.watch.egg_alarms import remind_to_look, take_book
 from monitor.service.watch.requests import SplitOff, Write, WriteWeighings
@@ -37,7 +38,7 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, Any]:
     where = f"batch {batch.id}"
     fact = _whole_times(fact_of(request.kind, request.fact))
     if isinstance(fact, LookAgain) and fact.look_at <= look.now.utc:
-        raise EggError(f"{where}: look again at {moment(fact.look_at)}, expected a time to come")
+        raise EggError(f"{where}: look again at ", fact.look_at, ", expected a time to come")
     entry = Entry(
         at=_whole_ms(request.at or look.now.utc),
         written_at=_whole_ms(look.now.utc),
@@ -57,7 +58,7 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, Any]:
     longer = add(book, entry)
     entry = longer.entries[-1]
     if said := odd(book, entry):
-        raise EggError(f"{where}: {'; '.join(said)}; {SURE}")
+        raise EggError(f"{where}: ", *joined(list(said), "; "), f"; {SURE}")
     _adopt(look, longer, (entry,))
     return {"batch": batch.id, "did": "written", **entry_view(entry)}
 
@@ -67,10 +68,12 @@ def _of_several(book: EggBook, entry: Entry, eggs: Sequence[int], odd: Odd, wher
         raise EggError(f"{where}: eggs, expected one or more of them, and neither egg nor replaces beside them")
     longer, wrong = add_each(book, [replace(entry, egg=egg) for egg in eggs], odd)
     if wrong:
-        lines = [why if why.startswith(where) else f"{where}: {why}" for _, why in wrong[:SHOWN]]
-        more = [f"{where}: and {len(wrong) - SHOWN} more"] if len(wrong) > SHOWN else []
-        none = f"{where}: nothing was written about any of {len(eggs)} eggs; {SURE}, where it is only odd"
-        raise EggError("\n".join([*lines, *more, none]))
+        # What cannot be says itself of which batch.
+        lines: list[Words] = [(f"{where}: ", *each.words) if each.only_odd else each.words for each in wrong[:SHOWN]]
+        if len(wrong) > SHOWN:
+            lines.append((f"{where}: and {len(wrong) - SHOWN} more",))
+        lines.append((f"{where}: nothing was written about any of {len(eggs)} eggs; {SURE}, where it is only odd",))
+        raise EggError(*joined(lines))
     return longer
 
 
@@ -91,22 +94,24 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
     book = look.state.books.get(batch.id, EggBook(batch))
     entries: list[Entry] = []
     lines: dict[int, int | str] = {}  # by what `id` says of an entry: two rows may be the same
-    wrong: list[tuple[int | str, str]] = []
+    wrong: list[tuple[int | str, Words]] = []
     for line, egg, gross_g, when in request.rows:
         try:
             fact = Weighing(gross_g, request.tare_g or 0.0, request.error_g)
             entry = Entry(_whole_ms(when or at), _whole_ms(look.now.utc), request.by, fact, _counted(egg, "egg"))
         except EggError as error:
-            wrong.append((line, str(error)))
+            wrong.append((line, error.words))
             continue
         entries.append(entry)
         lines[id(entry)] = line
     longer, odd = add_each(book, entries, _odd(request.sure, look.site, batch))
-    wrong += [(lines[id(entry)], why) for entry, why in odd]
+    wrong += [(lines[id(each.entry)], each.words) for each in odd]
     if wrong:
-        said = [f"line {line}: {why}" for line, why in sorted(wrong, key=lambda each: str(each[0]).zfill(9))]
+        said: list[Words] = [
+            (f"line {line}: ", *why) for line, why in sorted(wrong, key=lambda each: str(each[0]).zfill(9))
+        ]
         tail = f"nothing was written; {SURE}, where it is only odd"
-        raise EggError("\n".join([*said, f"{where}: {len(wrong)} of {len(request.rows)} lines: {tail}"]))
+        raise EggError(*joined([*said, (f"{where}: {len(wrong)} of {len(request.rows)} lines: {tail}",)]))
     new = longer.entries[len(book.entries) :]
     _adopt(look, longer, new)
     return {"batch": batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}

@@ -259,7 +259,7 @@ class Engine:
                 self._open_book(name)
             answer = perform(self._look(item.now), request)
         except RequestError as error:
-            item.reply({"error": str(error)})
+            item.reply(error.answer())
             return
         except StoreFailure as failure:
             item.reply({"error": str(failure), "failed": True})

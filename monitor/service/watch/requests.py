@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from monitor.domain.refusal import Refusal
+from monitor.domain.wall import utc_text
+
 Fact = dict[
     str, str | int | float | None
 ]  # the fields of what was found, by the kind of the entry (`domain/eggs/entry.py`)
@@ -19,8 +22,13 @@ Row = tuple[
 ]  # line of the table, egg, gross mass in g, when (None: as the table)
 
 
-class RequestError(ValueError):
-    """A request that cannot be met; the message is one line: where, what came, what was expected."""
+class RequestError(Refusal):
+    """A request that cannot be met: one line, or one for each thing that cannot be."""
+
+    def answer(self) -> dict[str, object]:
+        """What the one who asked is answered. words: the same as `error`, each moment apart from the texts, as {"at": moment}."""
+        words = [part if isinstance(part, str) else {"at": utc_text(part)} for part in self.words]
+        return {"error": str(self), "words": words}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,6 +25,7 @@ from monitor.domain.eggs.entry import (
 )
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Band, Profile, Stage
+from monitor.domain.refusal import Refusal
 
 SET = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
 WARM = Band(None, None, 37.5, None, None)
@@ -90,7 +91,7 @@ WEIGHED = entry(0, Weighing(20.0, error_g=0.02), 1)
 def test_what_is_asked(before: list[Entry], odd: Entry, words: str) -> None:
     """Each of these is asked in one line that says what came and what it is held against; `add` takes it all the same."""
     made = book(*before)
-    asked = doubts(made, odd, BIRD)
+    asked = [str(Refusal(*words)) for words in doubts(made, odd, BIRD)]
     assert [line for line in asked if words in line], asked
     assert all("\n" not in line for line in asked)
     assert len(add(made, odd).entries) == len(before) + 1

@@ -151,7 +151,7 @@ def test_eggs_without_numbers() -> None:
             "batch b-1: 10 of 10 eggs, expected fewer; to move all of them, move the batch",
         ),
         ((), 10, 10, "batch b-1: 10 of 10 eggs, expected fewer; to move all of them, move the batch"),
-        ((3,), None, -1, "batch b-1: split at 2026-02-28T08:00:00+00:00 is before it was set"),
+        ((3,), None, -1, "batch b-1: split at 2026-02-28T08:00:00Z is before it was set"),
         ((11,), None, 10, "batch b-1: egg 11 split: egg 11, expected 1 to 10"),
     ],
 )

@@ -1,0 +1,72 @@
+"""Why something is refused: moments stay moments until somebody is told."""
+
+from __future__ import annotations
+
+import json
+import pickle
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from monitor.domain.needs.batch import Batch, BatchError, Stay, closed, declared, moved
+from monitor.domain.refusal import Refusal, in_words, joined
+from monitor.domain.wall import sheet_time
+from monitor.service.watch.requests import RequestError
+
+AT = datetime(2026, 7, 1, 22, 30, 15, 250000, tzinfo=UTC)
+
+
+def test_as_text_its_moments_are_those_for_programs() -> None:
+    """RFC 3339, UTC, to the second; the texts are as they were given."""
+    refused = Refusal("batch hen-1: move at ", AT, " is before it came to setter-1")
+    assert str(refused) == "batch hen-1: move at 2026-07-01T22:30:15Z is before it came to setter-1"
+    assert refused.words[1] == AT
+
+
+def test_who_is_told_has_each_moment_on_his_own_clock() -> None:
+    """The same words, said on the wall of a house in another zone; a text that looks like a moment stays as it is."""
+    words = ("note 2026-07-01T22:30:15Z: ", AT, " is in the future")
+    zone = ZoneInfo("Europe/Vienna")
+    assert (
+        in_words(words, lambda at: sheet_time(at, zone))
+        == "note 2026-07-01T22:30:15Z: 2026-07-02 00:30 is in the future"
+    )
+
+
+def test_several_are_one_with_a_text_between() -> None:
+    """Lines keep their order and their moments; of one nothing is added."""
+    assert joined([("a ", AT), ("b",), (AT,)]) == ("a ", AT, "\n", "b", "\n", AT)
+    assert joined([("a",)], "; ") == ("a",)
+    assert joined([]) == ()
+
+
+def test_it_survives_a_copy() -> None:
+    """An error that crosses to another process says the same there."""
+    copied = pickle.loads(pickle.dumps(Refusal("x: ", AT)))
+    assert (str(copied), copied.words) == ("x: 2026-07-01T22:30:15Z", ("x: ", AT))
+
+
+@pytest.mark.parametrize("wrong", ["move", "declare", "close", "close twice"])
+def test_a_batch_hands_its_moments_on(wrong: str) -> None:
+    """Each refusal of a batch that is about a time has that time as a moment."""
+    batch = Batch("hen-1", "chicken", AT, 10, stays=(Stay("setter-1", AT),))
+    early = datetime(2026, 6, 30, tzinfo=UTC)
+    acts = {
+        "move": lambda: moved(batch, "setter-2", early),
+        "declare": lambda: declared(batch, "lockdown", early),
+        "close": lambda: closed(batch, early),
+        "close twice": lambda: closed(closed(batch, AT), AT),
+    }
+    with pytest.raises(BatchError) as caught:
+        acts[wrong]()
+    assert (AT if wrong == "close twice" else early) in caught.value.words
+
+
+def test_the_answer_of_a_request_holds_both() -> None:
+    """`error` for programs as ever; `words` with each moment apart, so that nobody need find it in a sentence."""
+    answer = json.loads(json.dumps(RequestError("at: ", AT, " is in the future").answer()))
+    assert answer == {
+        "error": "at: 2026-07-01T22:30:15Z is in the future",
+        "words": ["at: ", {"at": "2026-07-01T22:30:15.250Z"}, " is in the future"],
+    }
