@@ -80,12 +80,19 @@ class Bench:
         os.chdir(self.folder)
         sys.path.insert(0, str(self.folder))
         os.environ["PYTHONPATH"] = str(self.folder)  # the commands that tests start
-        for name in [name for name in sys.modules if name.partition(".")[0] == "tests"]:
+        for name in [name for name in sys.modules if name.partition(".")[0] in ("tests", PACKAGE)]:
             del sys.modules[name]
-        from hypothesis import settings
+        from hypothesis import HealthCheck, settings
 
         # The same examples in every run, no clock, no memory of failures: else one mistake would colour the next.
-        settings.register_profile("planted", deadline=None, derandomize=True, database=None, max_examples=60)
+        settings.register_profile(
+            "planted",
+            deadline=None,
+            derandomize=True,
+            database=None,
+            max_examples=60,
+            suppress_health_check=[HealthCheck.too_slow],
+        )
         settings.load_profile("planted")
         return int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "--no-header", *arguments], [*plugins]))
 
@@ -155,9 +162,19 @@ def chosen(reach: Reach, mistake: Mistake) -> tuple[list[str], int, float]:
     return asked, len(order) - len(asked), took_s
 
 
+def nearest_first(tests: Sequence[str], mistake: Mistake) -> list[str]:
+    """Those tests, the mirroring file before all others if it is among them: most mistakes end there."""
+    folder, _, name = mistake.path.rpartition("/")
+    mirror = f"tests/{folder}/test_{name}"
+    below = any(mirror == test or mirror.startswith(test.rstrip("/") + "/") for test in tests)
+    return [mirror, *tests] if below and (ROOT / mirror).exists() else [*tests]
+
+
 def tried(bench: Bench, mistake: Mistake, reach: Reach | Sequence[str]) -> Outcome:
     """Plant one, ask, mend. reach: who comes where, or simply the tests to ask."""
-    asked, left, took_s = chosen(reach, mistake) if isinstance(reach, dict) else ([*reach], 0, BUDGET_S)
+    asked, left, took_s = (
+        chosen(reach, mistake) if isinstance(reach, dict) else (nearest_first(reach, mistake), 0, BUDGET_S)
+    )
     if not asked:
         return Outcome(mistake, UNREACHED, 0, left)
     bench.plant(mistake)
