@@ -15,6 +15,7 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import psychrolib
@@ -615,6 +616,28 @@ def test_what_is_refused(call: Callable[[], object], message: str) -> None:
     with pytest.raises(ValueError, match="expected") as refusal:
         call()
     assert str(refusal.value) == message
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda x: wet_bulb_c(x(-40.0), x(0.0), x(50.0)),
+        lambda x: wet_bulb_c(x(80.0), x(100.0), x(110.0)),
+        lambda x: vapour_kpa(x(-40.0), x(0.0)),
+        lambda x: saturation_vapour_kpa(x(-80.0)),
+        lambda x: saturation_vapour_kpa(x(200.0)),
+        lambda x: dew_point_c(x(47.5)),
+        lambda x: pressure_kpa(x(-500.0)),
+        lambda x: pressure_kpa(x(5500.0)),
+        lambda x: wick_wet_bulb_c(x(37.5), x(50.0), x(101.0), 4e-4),
+        lambda x: wick_wet_bulb_c(x(37.5), x(50.0), x(101.0), 3e-3),
+    ],
+)
+def test_the_edge_of_a_range_belongs_to_it(call: Callable[[Callable[[float], Any]], Any]) -> None:
+    """Each range is given with its ends in the docstrings: there is an answer at either end, the same for a float and for an array."""
+    alone = call(float)
+    assert math.isfinite(alone)
+    assert np.asarray(call(lambda value: np.array([value, value]))) == pytest.approx([alone, alone], rel=1e-9)
 
 
 def test_air_without_water() -> None:

@@ -133,6 +133,24 @@ def test_a_to_b_when_the_condition_lasts() -> None:
     assert case.told[0].cause == "beyond its limit"
 
 
+def test_an_alarm_follows_what_has_no_value_and_keeps_its_worst() -> None:
+    """A standing alarm is told again without a value, without a limit, or with the first value that it ever had: it follows what it is
+    told, nothing breaks, and the worst stays what was measured furthest from a limit."""
+    case = standing()
+
+    def told(second: float, value: float | None, limit: float | None) -> tuple[float | None, float | None]:
+        judgement = Judgement(OUT, at(second).utc, value, limit, "dry_bulb_c")
+        case._adopt(step(case.alarm, judgement, at(second), case.rule, case.number + 1))
+        assert state_of(case.alarm) == UNACKNOWLEDGED
+        return case.alarm.value, case.alarm.worst
+
+    assert told(10, None, LIMIT) == (None, 39.5)
+    assert told(20, 45.0, None) == (45.0, 39.5)
+    assert told(30, 41.0, LIMIT) == (41.0, 41.0)
+    case.alarm = replace(case.alarm, value=None, worst=None)  # as of a sensor, which has no value
+    assert told(40, 40.0, LIMIT) == (40.0, None)
+
+
 def test_b_to_c_when_a_person_has_seen_it() -> None:
     """Unacknowledged to acknowledged, with who did it."""
     case = standing()

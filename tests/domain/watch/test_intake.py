@@ -430,3 +430,18 @@ def test_a_hole_that_is_given_up_is_recorded_from_its_first_number_to_its_last()
     out = story.tick()
     assert [(gap.node, gap.boot, gap.first, gap.last, gap.lost) for gap in out.gaps] == [("node-a", 7, 6, 8, True)]
     assert [event.text for event in out.events if event.kind == "gap"] == ["boot 7: messages 6 to 8 never came"]
+
+
+@pytest.mark.parametrize(("late_s", "told"), [(15.0, True), (90.0, False)])
+def test_what_was_sent_before_the_clock_was_set_is_news_only_if_it_comes_at_once(late_s: float, told: bool) -> None:
+    """A message that was overtaken by one sent after our clock was set goes to the labels of before; it waited for as long as it is
+    late, and is judged as long as that is under a minute."""
+    low = "node-a/low"
+    story = Story(site=site(probes((TOP, "setter-1"), (low, "setter-1"))))
+    steady(story)
+    story.utc_step = timedelta(hours=3)
+    story.tick()
+    assert news(story, 70, pack("node-a", 7, 170, good())) == [TOP]
+    came = news(story, 65 + late_s, pack("node-a", 6, 165, good(probe="low")))
+    assert came == ([low] if told else [])
+    assert label_s(story, story.readings[-1]) == pytest.approx(65.0, abs=0.1)

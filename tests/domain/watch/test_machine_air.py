@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.domain.alarms.alarm import NORMAL, SHELVED, UNACKNOWLEDGED
+from monitor.domain.alarms.alarm import NORMAL, RETURNED, SHELVED, UNACKNOWLEDGED
 from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.batch import moved
 from monitor.domain.needs.rules import (
@@ -25,7 +25,7 @@ from monitor.domain.signs.opening import MAX_HANDLING_S
 from monitor.domain.state.record import Group
 from monitor.service.watch.requests import RequestError
 from tests.asking import perform
-from tests.domain.house import PROFILES, RULES, Air, Story, batch, probes, site
+from tests.domain.house import PROFILES, RULES, Air, Story, batch, probes, site, there
 
 TOP, LOW, THIRD = "node-a/top", "node-a/low", "node-a/back"
 GOOD: Air = (37.5, 45.0)
@@ -314,6 +314,18 @@ def test_nothing_is_foretold_while_somebody_works_at_the_machine(to_c: float) ->
     assert told == {False: {HIGH_HEADING if to_c > 37.8 else LOW_HEADING}, True: set()}
 
 
+@pytest.mark.parametrize("opened", [False, True])
+def test_nothing_is_foretold_of_an_opening_that_nobody_declared(opened: bool) -> None:
+    """A door opened for seven minutes: the air falls at once by a degree, turns, and sinks again towards its low limit, shallow enough
+    to be foretold of a shut machine. As long as the air shows the door, nothing is foretold; the same air whose humidity
+    stayed where it was, which no door does, is foretold."""
+    story = one_probe(minutes=60)
+    ramp(story, 36.75, 0.5, 36.0 if opened else 45.0)
+    ramp(story, 36.1, 9, 36.0 if opened else 45.0)
+    told = {t.alarm.rule for t in story.transitions if t.state == UNACKNOWLEDGED}
+    assert (LOW_HEADING in told) is not opened
+
+
 # What the eggs feel.
 
 
@@ -333,6 +345,31 @@ def test_a_long_shallow_heat_is_told_by_the_eggs() -> None:
     told = [n for n in story.notices if n.title.endswith(RULES[EGG_HOT].words)]
     assert "egg about" in told[0].text
     assert "limit" in told[0].text
+
+
+def test_eggs_are_no_longer_too_hot_a_fifth_of_a_degree_below_their_limit() -> None:
+    """The eggs' own deadband is 0.2 K (rules.toml): 0.1 K below the limit the alarm stands, 0.3 K below it is over in five minutes."""
+    hen = replace(PROFILES["hen"], egg_mass_g=(55.0, 65.0))
+    story = Story(site=site(profiles={"hen": hen}), batches=(batch(day=17.2),), air={TOP: GOOD})
+    story.run(minutes=15)
+    ramp(story, 38.95, 20)
+    felt_c(story, 39.9)
+    story.run(minutes=2)
+    assert story.state_of(EGG_HOT) == UNACKNOWLEDGED
+    limit_c = there(story.alarm(EGG_HOT).limit)
+    felt_c(story, limit_c - 0.15)
+    story.run(minutes=7)
+    assert limit_c - 0.2 < story.state.eggs["hen-1"].egg_c < limit_c
+    assert story.state_of(EGG_HOT) == UNACKNOWLEDGED
+    felt_c(story, limit_c - 0.5)
+    story.run(minutes=7)
+    assert story.state.eggs["hen-1"].egg_c < limit_c - 0.2
+    assert story.state_of(EGG_HOT) == RETURNED
+
+
+def felt_c(story: Story, egg_c: float) -> None:
+    """The first batch's eggs as if they had come to that temperature."""
+    story.state.eggs["hen-1"] = replace(story.state.eggs["hen-1"], egg_c=egg_c)
 
 
 def test_handling_shelves_no_heat_that_the_eggs_feel() -> None:

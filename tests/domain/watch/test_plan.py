@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -11,7 +12,7 @@ from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rules import NOT_RAISED
 from monitor.domain.state.known import Limit, Plan
 from monitor.domain.watch.plan import BAND_SHARE, plan_of
-from tests.domain.house import DRY_RH, DRY_WET, MOIST_RH, RULES, T0, WARM, site
+from tests.domain.house import DRY_RH, DRY_WET, MOIST_RH, RULES, T0, WARM, profile, site
 
 SITE = site()
 NONE: frozenset[str] = frozenset()
@@ -115,3 +116,31 @@ def test_only_one_humidity_is_judged() -> None:
     assert plan_of(Needs("setter-1", rh_pct=DRY_RH), SITE, NONE).humid == "rh_pct"
     assert plan_of(Needs("setter-1", wet_bulb_c=DRY_WET), SITE, NONE).humid == "wet_bulb_c"
     assert plan_of(Needs("setter-1", dry_bulb_c=WARM), SITE, NONE).humid == ""
+
+
+@pytest.mark.parametrize(
+    ("own_c", "machine", "offset_k", "target_c"),
+    [
+        (37.2, "still-1", 1.0, 38.2),
+        (37.2, "still-1", None, 37.2),
+        (37.2, "setter-1", 1.0, 37.2),
+        (None, "setter-1", None, 37.5),  # what most species' machines are set to, within 0.5 K
+    ],
+)
+def test_eggs_without_a_common_temperature_are_reckoned_by_their_own(
+    own_c: float | None, machine: str, offset_k: float | None, target_c: float
+) -> None:
+    """Where a machine's batches share no temperature, each has that of its own stage, or the usual one if it has none; in still air as
+    much more as its profile says: nothing, if it does not."""
+    warm = Band(36.0, 37.0, own_c, 38.0, 39.0)
+    bird = profile("hen", DRY_RH, MOIST_RH, warm=warm, still_air_offset_k=offset_k)
+    plan = plan_of(Needs(machine, (occupant(),)), site(profiles={"hen": bird}), NONE)
+    assert [eggs.target_c for eggs in plan.eggs] == [target_c]
+
+
+def test_a_breeders_own_humidity_is_a_wet_bulb_at_the_usual_temperature() -> None:
+    """Limits of one's own are given as %RH; in a machine judged by wet bulb whose temperature nobody says, it is the wet bulb at
+    37.5 °C: of 50 %RH 28.2 °C by the psychrometric tables at sea level."""
+    rules = {**RULES, "humidity-low-alarm": replace(RULES["humidity-low-alarm"], limit=50.0)}
+    plan = plan_of(Needs("setter-1", wet_bulb_c=DRY_WET), site(rules=rules), NONE)
+    assert limits(plan)["humidity-low-alarm"].limit == pytest.approx(28.2, abs=0.15)
