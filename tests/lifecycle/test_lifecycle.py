@@ -17,6 +17,9 @@ from tests.lifecycle.mutants import MUTANTS
 from tests.lifecycle.room import DRY_BULB, PROBES, SITE, Room
 from tests.lifecycle.stories import STORIES
 
+# Minutes of work on a slow or busy machine, and no time is judged: the limit is there for what hangs.
+pytestmark = pytest.mark.timeout(600)
+
 SEQUENCES, ON_DISK = 80, 6
 ENOUGH = 150  # sequences of one seed; a fault must be noticed, and each state seen, within those of all
 # What is drawn also depends on what else is loaded (constants of the sources are tried), so the whole run draws other sequences than this

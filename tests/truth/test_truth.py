@@ -9,6 +9,9 @@ from tests.truth.report import bars, told_of
 from tests.truth.run import Results, jobs, run
 from tests.truth.scenarios import TUNING
 
+# Minutes of work on a slow or busy machine, and no time is judged: the limit is there for what hangs.
+pytestmark = pytest.mark.timeout(600)
+
 
 @pytest.fixture(scope="module")
 def results() -> Results:
