@@ -589,6 +589,23 @@ def test_what_is_configured_again_is_judged_again() -> None:
     assert story.titles()[-1] == "Setter 1 (node-z/top): no reading"
 
 
+def test_starting_again_and_again_changes_no_alarm() -> None:
+    """What is no longer configured is said once, not at every start; and what rests because its machine is empty rests on."""
+    both = site(probes((TOP, "setter-1"), ("node-z/top", "setter-1")))
+    story = Story(site=both, batches=(batch(),), air={TOP: (40.0, 45.0)})
+    story.run(minutes=2)
+    story.put(closed(story.state.batches["hen-1"], story.now().utc))
+    story.site = site()
+    assert story.state_of("dry-bulb-high-alarm") == SUPPRESSED
+    for start in range(3):
+        out = Group()
+        retire(story.look(out))
+        story.adopt(out)
+        gone = [] if start else [("node-z/top", NO_DATA)]
+        assert [t.alarm.key for t in out.transitions] == gone
+    assert story.state_of("dry-bulb-high-alarm") == SUPPRESSED
+
+
 def test_eggs_in_a_machine_that_is_not_configured_are_told() -> None:
     """Eggs whose machine is gone from the configuration are told at once: nobody watches them."""
     story = Story(batches=(batch(machine="setter-of-old"),), air={TOP: GOOD})

@@ -300,6 +300,15 @@ def test_a_warm_machine_that_stays_where_it_is_heads_nowhere() -> None:
     assert story.state_of(HIGH_HEADING) != UNACKNOWLEDGED
 
 
+@pytest.mark.parametrize(("k_per_h", "told"), [(0.65, True), (0.46, False)])
+def test_what_lies_more_than_two_hours_ahead_is_not_told(k_per_h: float, told: bool) -> None:
+    """Heat is looked for 120 min ahead (rules.toml). Climbing from 37.5 to 37.96 °C towards 39.0 °C, at 0.65 K/h the limit lies 96 min
+    ahead in the end and is told; at 0.46 K/h it lies 136 min ahead and is not."""
+    story = one_probe(minutes=60)
+    ramp(story, 37.96, 60.0 * 0.46 / k_per_h)
+    assert (story.state_of(HIGH_HEADING) == UNACKNOWLEDGED) is told
+
+
 @pytest.mark.parametrize("to_c", [38.99, 36.05])
 def test_nothing_is_foretold_while_somebody_works_at_the_machine(to_c: float) -> None:
     """Air that moves slowly towards a limit is foretold from a shut machine, and not from one at which work was declared."""

@@ -144,3 +144,9 @@ def test_a_breeders_own_humidity_is_a_wet_bulb_at_the_usual_temperature() -> Non
     rules = {**RULES, "humidity-low-alarm": replace(RULES["humidity-low-alarm"], limit=50.0)}
     plan = plan_of(Needs("setter-1", wet_bulb_c=DRY_WET), site(rules=rules), NONE)
     assert limits(plan)["humidity-low-alarm"].limit == pytest.approx(28.2, abs=0.15)
+
+
+@pytest.mark.parametrize(("band", "low_c"), [(WARM, 37.0), (Band(low_alarm=36.0), 36.0), (Band(high_alarm=39.0), None)])
+def test_trouble_with_cold_begins_at_the_highest_low_limit(band: Band, low_c: float | None) -> None:
+    """Air above it needs no hold after an opening, and does not have to come back; humidity's limits are no part of it."""
+    assert plan_of(Needs("setter-1", dry_bulb_c=band, rh_pct=DRY_RH), SITE, NONE).low_dry_bulb_c == low_c

@@ -5,14 +5,16 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.air.psychrometrics import air_state
+from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.readings.quality import DRY_BULB_C_FAIL, RH_PCT_FAIL
-from monitor.domain.watch.view import machine_view, rfc3339
+from monitor.domain.watch.view import alarm_view, machine_view, rfc3339
 from tests.domain.house import T0, Air, Story, batch, probes, site
 
 TOP = "node-a/top"
@@ -141,3 +143,34 @@ def test_every_probe_of_the_machine_is_there() -> None:
 def test_a_label_is_utc() -> None:
     """Times shown to programs end in Z."""
     assert rfc3339(Story().now()) == T0.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def test_what_an_alarm_is_about() -> None:
+    """A quantity stands under its own name with value, worst and limit; words stand as words; what is not there is null."""
+    hot = Alarm(
+        "setter-1", "dry-bulb-high-alarm", 3, 1, True, False, since=T0, value=39.51239, worst=40.0, limit=39.0,
+        about="dry_bulb_c", shelved_until=T0 + timedelta(hours=1),
+    )  # fmt: skip
+    failed = Alarm(
+        TOP,
+        "sensor-failed",
+        4,
+        1,
+        True,
+        False,
+        since=T0,
+        ended=T0 + timedelta(hours=2),
+        about="temperature stands still",
+    )
+    nothing = dict.fromkeys(("ended", "quantity", "about", "value", "worst", "limit", "shelved_until", "suppressed"))
+    assert alarm_view(hot) == nothing | {
+        "number": 3, "subject": "setter-1", "rule": "dry-bulb-high-alarm", "state": "shelved",
+        "since": "2026-03-10T08:00:00.000Z", "quantity": "dry_bulb_c", "value": 39.512, "worst": 40.0, "limit": 39.0,
+        "shelved_until": "2026-03-10T09:00:00.000Z",
+    }  # fmt: skip
+    assert alarm_view(failed) == nothing | {
+        "number": 4, "subject": TOP, "rule": "sensor-failed", "state": "unacknowledged",
+        "since": "2026-03-10T08:00:00.000Z", "ended": "2026-03-10T10:00:00.000Z", "about": "temperature stands still",
+    }  # fmt: skip
+    quiet = alarm_view(Alarm("setter-1", "handling-over", suppressed="no eggs in it"))
+    assert (quiet["about"], quiet["since"], quiet["suppressed"]) == (None, None, "no eggs in it")
