@@ -4,21 +4,21 @@ not there. Every complaint is one line: file, key, what came, what was expected.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from monitor.adapters.secret import SecretError, read_secret
-from monitor.adapters.tables.refused import sentences
+from monitor.adapters.tables.refused import TableError, read
+from monitor.adapters.tables.rules import Numbers, given, shipped_rules
+from monitor.adapters.tables.toml import read_toml
 from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.needs.profile import Profile, ProfileError
-from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed, parse_rules
+from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed
 from monitor.domain.needs.site import FORCED, ROOM, SETTER, Machine, Probe, Site, grouped
 from monitor.domain.wall import has_controls
 from monitor.service.ports import Contact
@@ -83,7 +83,7 @@ class MachineSettings(_Strict):
     name: Line = Field("", max_length=24)
     kind: Literal["setter", "hatcher", "brooder", "room"] = SETTER  # type: ignore[assignment]
     air: Literal["forced", "still"] = FORCED  # type: ignore[assignment]
-    rules: dict[str, dict[str, Any]] = {}
+    rules: dict[str, Numbers] = {}
 
 
 class ProbeSettings(_Strict):
@@ -131,7 +131,7 @@ class Settings(_Strict):
     probe: tuple[ProbeSettings, ...] = Field(min_length=1)
     contact: tuple[ContactSettings, ...] = ()
     payload: tuple[PayloadSettings, ...] = ()
-    rules: dict[str, dict[str, Any]] = {}
+    rules: dict[str, Numbers] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,23 +196,18 @@ def read_contact(contact: ContactSettings, path: Path) -> Contact:
 def read_settings(path: Path) -> Settings:
     """The file alone. Raises SettingsError."""
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise SettingsError([f"{path}: {error.strerror}, expected a configuration file"]) from error
-    except UnicodeDecodeError as error:
-        line = error.object.count(b"\n", 0, error.start) + 1
-        raise SettingsError([f"{path}: line {line}: bytes that are not UTF-8, expected text"]) from error
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError([f"{path}: {error}, expected TOML"]) from error
+        data = read_toml(path, str(path), "a configuration file")
+    except TableError as error:
+        raise SettingsError(error.lines) from error
     return parse_settings(data, str(path))
 
 
 def parse_settings(data: Mapping[str, Any], where: str) -> Settings:
     """Settings from a table already read. Raises SettingsError."""
     try:
-        return Settings.model_validate(data)
-    except ValidationError as error:
-        raise SettingsError(sentences(error, where, Settings)) from None
+        return read(Settings, data, where)
+    except TableError as error:
+        raise SettingsError(error.lines) from None
 
 
 def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path) -> House:
@@ -222,7 +217,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
     for m in settings.machine:
         if m.id in machines:
             wrong.append(f"{path}: machine {m.id}: named twice, expected each id once")
-        machines[m.id] = Machine(m.id, m.name or m.id, m.kind, m.air, m.rules)
+        machines[m.id] = Machine(m.id, m.name or m.id, m.kind, m.air, given(m.rules))
     probes: dict[str, Probe] = {}
     for p in settings.probe:
         key = f"{p.node}/{p.probe}"
@@ -232,9 +227,9 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
             wrong.append(f"{path}: probe {key}: machine {p.machine!r}, expected one of: {', '.join(machines)}")
         probes[key] = Probe(key, p.machine, p.interval_s, p.position)
     _check_contacts(settings, path, wrong)
-    rules = _rules(shipped_rules(), settings.rules, f"{path}: rules", wrong)
+    rules = with_numbers(shipped_rules(), settings.rules, f"{path}: rules", wrong)
     for m in settings.machine:
-        _machine_rules(m, rules, path, wrong)
+        check_machines_numbers(rules, m.rules, f"{path}: machine {m.id}: rules", wrong)
     try:
         zone = ZoneInfo(settings.site.zone)
     except (KeyError, ValueError, OSError):
@@ -263,19 +258,13 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         wick_coefficient_per_k=settings.site.wick_coefficient_per_k,
         by_machine=grouped(probes, "machine"),
         by_node=grouped(probes, "node"),
-        own_rules=settings.rules,
+        own_rules=given(settings.rules),
     )
     return House(settings, site, path)
 
 
-def shipped_rules() -> dict[str, Rule]:
-    """The rules that come with the package."""
-    text = resources.files("monitor").joinpath("data", "rules.toml").read_text(encoding="utf-8")
-    return parse_rules(tomllib.loads(text), "rules.toml")
-
-
 def _profiles(settings: Settings, path: Path) -> Mapping[str, Profile]:
-    from monitor.adapters.profile_files import load_profiles
+    from monitor.adapters.tables.profiles import load_profiles
 
     own = settings.site.profiles
     try:
@@ -295,26 +284,25 @@ def _check_contacts(settings: Settings, path: Path, wrong: list[str]) -> None:
             wrong.append(f"{path}: contact {c.id}: url: empty, expected an address")
 
 
-def _rules(
-    rules: Mapping[str, Rule], own: Mapping[str, Mapping[str, Any]], where: str, wrong: list[str]
+def with_numbers(
+    rules: Mapping[str, Rule], own: Mapping[str, Numbers], where: str, wrong: list[str]
 ) -> dict[str, Rule]:
     """The rules with someone's own numbers; what cannot be used goes to `wrong`."""
     result = dict(rules)
-    for id_, changes in own.items():
+    for id_, numbers in own.items():
         if id_ not in rules:
             wrong.append(f"{where}.{id_}: no such rule, expected one of: {', '.join(rules)}")
             continue
         try:
-            result[id_] = changed(rules[id_], changes, where)
+            result[id_] = changed(rules[id_], numbers.given(), where)
         except RuleError as error:
             wrong.append(str(error))
     return result
 
 
-def _machine_rules(machine: MachineSettings, rules: Mapping[str, Rule], path: Path, wrong: list[str]) -> None:
+def check_machines_numbers(rules: Mapping[str, Rule], own: Mapping[str, Numbers], where: str, wrong: list[str]) -> None:
     """See that a machine's own numbers can be used."""
-    where = f"{path}: machine {machine.id}: rules"
-    _rules(rules, machine.rules, where, wrong)
-    for id_ in machine.rules:
+    with_numbers(rules, own, where, wrong)
+    for id_ in own:
         if id_ in rules and rules[id_].group in SITE_WIDE:
             wrong.append(f"{where}.{id_}: a rule of the whole site, expected it in [rules.{id_}]")

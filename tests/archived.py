@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED, Alarm, Transition
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Found, Hatched, Note, Size, Weighing, Withdrawn

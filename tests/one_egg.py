@@ -6,7 +6,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.analysis.history.chart import Chart
 from monitor.analysis.history.egg import EggPart, with_egg
 from monitor.analysis.history.environment import BatchHistory

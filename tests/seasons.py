@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Found, Hatched, Removed
 from monitor.domain.needs.batch import Batch, Stay

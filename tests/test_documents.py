@@ -8,13 +8,14 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, get_origin
 
 import pytest
 from pydantic import BaseModel
 
+from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.needs.rules import CHANGEABLE
-from monitor.settings import Settings, shipped_rules
+from monitor.settings import Settings
 from tests.cli.commands import COMMANDS
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -90,12 +91,12 @@ def settings() -> Iterator[tuple[str, str]]:
             ),
             None,
         )
-        if inner is None:
-            assert name == "rules"  # its keys are those that a rule lets be changed
-            yield from (("[rules.NAME]", key) for key in CHANGEABLE)
-            continue
-        many = "tuple" in str(field.annotation)
-        yield from ((f"[[{name}]]" if many else f"[{name}]", key) for key in inner.model_fields)
+        assert inner is not None
+        if name == "rules":  # its keys are those that a rule lets be changed
+            assert set(inner.model_fields) == set(CHANGEABLE)
+        made = get_origin(field.annotation)
+        written = f"[[{name}]]" if made is tuple else f"[{name}.NAME]" if made is dict else f"[{name}]"
+        yield from ((written, key) for key in inner.model_fields)
 
 
 @pytest.mark.parametrize(("table", "key"), list(settings()))

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.settings import (
     House,
@@ -19,7 +20,6 @@ from monitor.settings import (
     parse_settings,
     read_contacts,
     read_settings,
-    shipped_rules,
 )
 from tests.running import another_account
 
@@ -196,11 +196,11 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
         ("[rules.too-hot]\non_delay_s = 5\n", f"rules.too-hot: no such rule, expected one of: {', '.join(shipped_rules())}"),
         (
             "[rules.dry-bulb-high-alarm]\non_delay_s = -5\n",
-            "rules: dry-bulb-high-alarm.on_delay_s: -5, expected a number from 0 to 604800",
+            "rules.dry-bulb-high-alarm.on_delay_s: -5, expected a number from 0 to 604800",
         ),
         (
             "[rules.dry-bulb-high-alarm]\nwords = 'hot'\n",
-            "rules: dry-bulb-high-alarm.words: not a setting, expected one of priority, limit, on_delay_s, off_delay_s, deadband, re_alarm_s, respond_min",
+            f"rules.dry-bulb-high-alarm.words: {UNKNOWN}deadband, limit, off_delay_s, on_delay_s, priority, re_alarm_s, respond_min",
         ),
         (
             "[rules.dry-bulb-high-alarm]\nlimit = 102\n",

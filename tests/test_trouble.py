@@ -16,13 +16,13 @@ from pathlib import Path
 import pytest
 
 from monitor.adapters import door
-from monitor.adapters.profile_files import load_profiles
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.adapters.tables.profiles import load_profiles
+from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.state.record import Group
 from monitor.service.ports import StoreFailure
-from monitor.settings import shipped_rules
 from tests.receivers import HttpReceiver, free_port
 from tests.running import (
     QUICK,
@@ -513,7 +513,7 @@ def test_a_record_that_is_not_for_us(capsys: pytest.CaptureFixture[str], monkeyp
     # The program's own files may lie where nobody else can read (root's home): what they hold is read with rights.
     rules, profiles = shipped_rules(), load_profiles()
     monkeypatch.setattr("monitor.settings.shipped_rules", lambda: dict(rules))
-    monkeypatch.setattr("monitor.adapters.profile_files.load_profiles", lambda own=None: profiles)
+    monkeypatch.setattr("monitor.adapters.tables.profiles.load_profiles", lambda own=None: profiles)
     with tempfile.TemporaryDirectory() as name:  # not below pytest's own folder, which nobody else may enter
         folder = Path(name)
         folder.chmod(0o755)

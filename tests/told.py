@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, timezone
 
+from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.alarms.notice import Facts, Notice
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Machine, Probe, Site
-from monitor.settings import shipped_rules
 from monitor.shown.phone.joined import NoticeWords
 
 RULES = shipped_rules()

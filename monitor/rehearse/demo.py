@@ -21,7 +21,7 @@ from typing import Any
 
 from monitor.adapters.clock import PacedClock
 from monitor.adapters.door import ask_door
-from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.app import Daemon, door_path, open_history
 from monitor.domain.needs.batch import Batch, whole_day
 from monitor.rehearse.room import Message, Room

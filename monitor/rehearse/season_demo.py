@@ -8,9 +8,9 @@ import shlex
 import tomllib
 from pathlib import Path
 
-from monitor.adapters.profile_files import load_profiles
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.app import store_path
 from monitor.rehearse.season import NODES, PLACES, PROBES, STEP_S, drawn, group_of
 from monitor.service.ports import StoreFailure

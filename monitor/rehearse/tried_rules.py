@@ -4,23 +4,24 @@ configuration's own. Every complaint is one line: file, key, what came, what was
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
-from monitor.domain.needs.rules import SITE_WIDE, RuleError, changed
-from monitor.settings import House, SettingsError, build_house
+from monitor.adapters.tables.refused import TableError
+from monitor.adapters.tables.rules import Numbers, Tried, read_tried
+from monitor.adapters.tables.toml import read_toml
+from monitor.settings import House, SettingsError, build_house, check_machines_numbers, with_numbers
 
-Own = dict[str, dict[str, Any]]  # numbers by rule and name
+_EXPECTED = "expected [rules.NAME] or [machine.ID.rules.NAME]"
 
 
 def with_rules(house: House, path: Path) -> House:
     """The house with the numbers of a file over its own: [rules.NAME] and [machine.ID.rules.NAME]. Raises SettingsError."""
-    site, machines = _read(path, house)
+    tried = _read(path, house)
+    machines = {id_: own.rules for id_, own in tried.machine.items()}
     settings = house.settings.model_copy(
         update={
-            "rules": _over(house.settings.rules, site),
+            "rules": _over(house.settings.rules, tried.rules),
             "machine": tuple(
                 m.model_copy(update={"rules": _over(m.rules, machines.get(m.id, {}))}) for m in house.settings.machine
             ),
@@ -29,62 +30,30 @@ def with_rules(house: House, path: Path) -> House:
     return build_house(settings, house.site.profiles, house.path)
 
 
-def _read(path: Path, house: House) -> tuple[Own, dict[str, Own]]:
-    """(the site's numbers, each machine's) of a file, checked. Raises SettingsError with every complaint."""
+def _read(path: Path, house: House) -> Tried:
+    """The file, checked against the house. Raises SettingsError with every complaint."""
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise SettingsError([f"{path}: {error.strerror}, expected a file of rules"]) from error
-    except UnicodeDecodeError as error:
-        line = error.object.count(b"\n", 0, error.start) + 1
-        raise SettingsError([f"{path}: line {line}: bytes that are not UTF-8, expected text"]) from error
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError([f"{path}: {error}, expected TOML"]) from error
-    expected = "[rules.NAME] or [machine.ID.rules.NAME]"
-    wrong = [f"{path}: {key}: unknown, expected {expected}" for key in data if key not in ("rules", "machine")]
-    site = _tables(data.get("rules", {}), f"{path}: rules", house, wrong)
-    machines: dict[str, Own] = {}
-    given = data.get("machine", {})
-    if not isinstance(given, dict):
-        wrong.append(f"{path}: machine: a list, expected {expected}")
-        given = {}
-    for id_, table in given.items():
+        tried = read_tried(read_toml(path, str(path), "a file of rules"), str(path))
+    except TableError as error:
+        raise SettingsError(error.lines) from None
+    wrong: list[str] = []
+    with_numbers(house.site.rules, tried.rules, f"{path}: rules", wrong)
+    for id_, own in tried.machine.items():
         if id_ not in house.site.machines:
             wrong.append(f"{path}: machine.{id_}: no such machine, expected one of: {', '.join(house.site.machines)}")
-        elif not isinstance(table, dict) or set(table) != {"rules"}:
-            wrong.append(f"{path}: machine.{id_}: expected [machine.{id_}.rules.NAME] and nothing else")
-        else:
-            machines[id_] = _tables(table["rules"], f"{path}: machine.{id_}.rules", house, wrong, machine=True)
-    if not wrong and not site and not any(machines.values()):
-        wrong.append(f"{path}: no rules, expected {expected}")
+        elif not own.rules:
+            wrong.append(f"{path}: machine.{id_}: no rules, expected [machine.{id_}.rules.NAME]")
+        check_machines_numbers(house.site.rules, own.rules, f"{path}: machine.{id_}.rules", wrong)
+    if not tried.rules and not tried.machine:
+        wrong.append(f"{path}: no rules, {_EXPECTED}")
     if wrong:
         raise SettingsError(wrong)
-    return site, machines
+    return tried
 
 
-def _tables(given: object, where: str, house: House, wrong: list[str], *, machine: bool = False) -> Own:
-    """The numbers by rule, those that can be used; what cannot goes to `wrong`."""
-    if not isinstance(given, dict):
-        wrong.append(f"{where}: {given!r}, expected tables")
-        return {}
-    own: Own = {}
-    for id_, numbers in given.items():
-        rule = house.site.rules.get(id_)
-        if rule is None:
-            wrong.append(f"{where}.{id_}: no such rule, expected one of: {', '.join(house.site.rules)}")
-        elif not isinstance(numbers, dict):
-            wrong.append(f"{where}.{id_}: {numbers!r}, expected a table")
-        elif machine and rule.group in SITE_WIDE:
-            wrong.append(f"{where}.{id_}: a rule of the whole site, expected it in [rules.{id_}]")
-        else:
-            try:
-                changed(rule, numbers, where)
-            except RuleError as error:
-                wrong.append(str(error))
-            own[id_] = numbers
-    return own
-
-
-def _over(under: Mapping[str, Mapping[str, Any]], numbers: Own) -> Own:
+def _over(under: Mapping[str, Numbers], numbers: Mapping[str, Numbers]) -> dict[str, Numbers]:
     """Some numbers over others, rule by rule."""
-    return {id_: {**under.get(id_, {}), **numbers.get(id_, {})} for id_ in {**under, **numbers}}
+    both = {id_: [own[id_].given() for own in (under, numbers) if id_ in own] for id_ in {**under, **numbers}}
+    return {
+        id_: Numbers.model_validate({name: v for own in each for name, v in own.items()}) for id_, each in both.items()
+    }

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import TypeVar
 
+from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.air.units import Unit
 from monitor.domain.alarms.alarm import Alarm, Transition, state_of
 from monitor.domain.alarms.notice import Notice
@@ -21,7 +22,6 @@ from monitor.domain.readings.reading import Now, Pack, Presence, Refused, Sample
 from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Event, Group, StoredReading
 from monitor.domain.watch.evaluate import hear, plan, tick
-from monitor.settings import shipped_rules
 from monitor.shown.phone.joined import NoticeWords
 
 T0 = datetime(2026, 3, 10, 8, 0, tzinfo=UTC)

@@ -24,6 +24,7 @@ from typing import Any
 
 from monitor.adapters.clock import SystemClock
 from monitor.adapters.requests import read_request
+from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.alarms.alarm import Alarm, Transition, state_of
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.profile import Band as ProfileBand
@@ -35,7 +36,6 @@ from monitor.domain.state.record import Attempt, Group
 from monitor.service.ports import Ledger, Loaded
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Item, Stop
-from monitor.settings import shipped_rules
 from monitor.shown.phone.joined import NoticeWords
 from tests.lifecycle.known import KNOWN, UNWRITTEN
 from tests.lifecycle.model import MODELLED, NORMAL, Band, Change, Key, Message, Model, ModelAlarm

@@ -13,8 +13,9 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from monitor.adapters.tables.rules import shipped_rules
 from monitor.rehearse.replay import as_json, replay
-from monitor.settings import load_house, shipped_rules
+from monitor.settings import load_house
 
 MONITOR = Path(__file__).parents[2] / "monitor"
 T0 = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)

@@ -7,8 +7,8 @@ from itertools import combinations
 
 import pytest
 
-from monitor.adapters.profile_files import load_profiles
 from monitor.adapters.tables.causes import shipped_causes
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.analysis.review.judged import SUPPORTED
 from monitor.domain.air.psychrometrics import wet_bulb_c
 from monitor.domain.needs.batch import Stay

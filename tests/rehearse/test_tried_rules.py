@@ -35,11 +35,11 @@ def test_the_files_numbers_stand_over_the_houses(tmp_path: Path) -> None:
         ("", "no rules, expected [rules.NAME] or [machine.ID.rules.NAME]"),
         ("[rules", "expected TOML"),
         ("# \udcff", "line 1: bytes that are not UTF-8, expected text"),
-        ("[rule.dry-bulb-high-alarm]\n", "rule: unknown, expected [rules.NAME]"),
-        ("rules = 3\n", "rules: 3, expected tables"),
+        ("[rule.dry-bulb-high-alarm]\n", "rule: unknown setting, expected one of: machine, rules"),
+        ("rules = 3\n", "rules: 3, expected a table"),
         ("[rules]\ndry-bulb-high-alarm = 3\n", "rules.dry-bulb-high-alarm: 3, expected a table"),
         ("[rules.too-hot]\non_delay_s = 3\n", "rules.too-hot: no such rule, expected one of: dry-bulb-high-alarm, "),
-        ("[rules.dry-bulb-high-alarm]\nwords = 'x'\n", "dry-bulb-high-alarm.words: not a setting, expected one of "),
+        ("[rules.dry-bulb-high-alarm]\nwords = 'x'\n", "dry-bulb-high-alarm.words: unknown setting, expected one of: "),
         ("[rules.dry-bulb-high-alarm]\non_delay_s = -1\n", "dry-bulb-high-alarm.on_delay_s: -1, expected a number"),
         (
             "[rules.dry-bulb-high-alarm]\nlimit = 102.0\n",
@@ -48,9 +48,13 @@ def test_the_files_numbers_stand_over_the_houses(tmp_path: Path) -> None:
         ("[machine.x.rules.no-data]\non_delay_s = 3\n", "machine.x: no such machine, expected one of: "),
         (
             "[machine.setter-2]\nname = 'x'\n",
-            "machine.setter-2: expected [machine.setter-2.rules.NAME] and nothing else",
+            "machine.setter-2.name: unknown setting, expected one of: rules",
         ),
-        ("[[machine]]\nid = 'x'\n", "machine: a list, expected [rules.NAME] or [machine.ID.rules.NAME]"),
+        (
+            "[machine.setter-2]\n[rules.no-data]\non_delay_s = 300\n",
+            "machine.setter-2: no rules, expected [machine.setter-2.rules.NAME]",
+        ),
+        ("[[machine]]\nid = 'x'\n", "machine: a list, expected a table"),
         (
             "[machine.setter-2.rules.all-silent]\non_delay_s = 3\n",
             "machine.setter-2.rules.all-silent: a rule of the whole site, expected it in [rules.all-silent]",

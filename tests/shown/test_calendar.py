@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.needs.batch import Batch, declared
 from monitor.domain.needs.profile import Profile
 from monitor.shown.calendar import LINE_OCTETS, TASK, due_of, to_ics

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.site import Site

@@ -18,7 +18,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 
-from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.needs.profile import Profile
 from monitor.rehearse.cabinet import ProbeSpec
 from monitor.rehearse.room import Happening

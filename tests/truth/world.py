@@ -15,6 +15,7 @@ from functools import cache
 from typing import Any
 
 from monitor.adapters.link.wire import decode
+from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, wet_bulb_c
 from monitor.domain.needs.bands import needs_of
 from monitor.domain.needs.batch import Batch, Stay
@@ -23,7 +24,6 @@ from monitor.domain.needs.rules import Rule
 from monitor.domain.needs.site import Machine, Probe, Site, grouped
 from monitor.rehearse.cabinet import CabinetSpec, ProbeSpec
 from monitor.rehearse.room import MachineSpec, Room
-from monitor.settings import shipped_rules
 from tests.truth.faults import DAY_S, HOUR_S, MACHINE, OTHER, OTHER_PROBE, profiles
 from tests.truth.harm import Corners, Limits, corner_airs_c, own_heat_k
 from tests.truth.judges import Judge

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from importlib import resources
 from typing import Annotated, Literal
@@ -10,6 +9,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, ValidationError, ValidationInfo, model_validator
 
 from monitor.adapters.tables.refused import Table, one_of, sentences
+from monitor.adapters.tables.toml import read_toml
 from monitor.domain.published.causes import BEFORE_SET, EVIDENCE, KINDS, WINDOWS, Catalogue, Cause, Check, Published
 from monitor.domain.published.findings import FINDING
 
@@ -134,8 +134,8 @@ class _Causes(Table):
 
 def shipped_causes() -> Catalogue:
     """The causes that come with the package."""
-    text = resources.files("monitor").joinpath("data", "causes.toml").read_text(encoding="utf-8")
-    return read_causes(tomllib.loads(text), "causes.toml")
+    file = resources.files("monitor").joinpath("data", "causes.toml")
+    return read_causes(read_toml(file, file.name, "the shipped causes"), file.name)
 
 
 def read_causes(data: Mapping[str, object], where: str) -> Catalogue:

@@ -7,19 +7,24 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from types import NoneType, UnionType
-from typing import Annotated, Any, Union, get_args, get_origin
+from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
+
+T = TypeVar("T", bound=BaseModel)
 
 SHOWN = 60  # characters of what came
 Place = Sequence[int | str]
 _WORDED = {
     "dict_type": "a table",
+    "model_type": "a table",
+    "string_type": "a text",
     "too_short": "at least one [[{key}]]",
     "string_too_long": "at most {max_length} characters",
     "string_pattern_mismatch": "the form {pattern}",
 }
+_KINDS = {dict: "a table", list: "a list"}
 
 
 class Table(BaseModel):
@@ -28,18 +33,42 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
 
-def one_of(choices: Collection[str]) -> AfterValidator:
+class TableError(ValueError):
+    """A table that cannot be used; `lines` are what is wrong with it, one line each."""
+
+    def __init__(self, lines: list[str]) -> None:
+        super().__init__("\n".join(lines))
+        self.lines = lines
+
+
+def read(model: type[T], data: object, where: str) -> T:
+    """The model from a table; where: the file. Raises TableError with every complaint."""
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        raise TableError(sentences(error, where, model)) from None
+
+
+def read_each(model: type[T], data: object, where: str) -> dict[str, T]:
+    """Models by name from a table of tables. Raises TableError with every complaint."""
+    try:
+        return TypeAdapter(dict[str, model]).validate_python(data)  # type: ignore[valid-type]
+    except ValidationError as error:
+        raise TableError(sentences(error, where, dict[str, model])) from None  # type: ignore[valid-type]
+
+
+def one_of(choices: Collection[str]) -> BeforeValidator:
     """For a text that is one of a few."""
 
-    def check(value: str) -> str:
-        if value not in choices:
+    def check(value: object) -> object:
+        if not isinstance(value, str) or value not in choices:
             raise ValueError(f"expected one of {', '.join(choices)}")
         return value
 
-    return AfterValidator(check)
+    return BeforeValidator(check)
 
 
-def sentences(error: ValidationError, where: str, model: type[BaseModel], data: object = None) -> list[str]:
+def sentences(error: ValidationError, where: str, model: object, data: object = None) -> list[str]:
     """One line for each thing that is wrong.
 
     where: the file, which each begins with. model: what was read. data: what came, where a table of a list is called by its name or id
@@ -55,7 +84,7 @@ def _follows(problem: Mapping[str, Any], problems: Sequence[Mapping[str, Any]]) 
     return problem["type"] == "too_short" and any(p["loc"][: len(loc)] == loc for p in problems if p is not problem)
 
 
-def _sentence(where: str, problem: Mapping[str, Any], model: type[BaseModel], data: object) -> str:
+def _sentence(where: str, problem: Mapping[str, Any], model: object, data: object) -> str:
     loc = [part for part in problem["loc"] if not str(part).startswith("function-")]
     key = _key(loc, data)
     place = f"{where}: {key}" if key else where
@@ -68,9 +97,9 @@ def _sentence(where: str, problem: Mapping[str, Any], model: type[BaseModel], da
     message = str(problem["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
     if kind == "value_error" and ", expected " in message:
         return f"{place}: {message}"  # the value's own check, which says what came
-    shown = "a table" if isinstance(came, dict | list) else repr(came)[:SHOWN]
+    shown = repr(came)[:SHOWN] if not came or not isinstance(came, dict | list) else _KINDS[type(came)]
     if kind in _WORDED:
-        shown, message = repr(came)[:SHOWN], _WORDED[kind].format(key=key, **problem.get("ctx", {}))
+        message = _WORDED[kind].format(key=key, **problem.get("ctx", {}))
     elif kind != "value_error" and field is not None and field.description:
         message = field.description
     return f"{place}: {shown}, expected {message.removeprefix('expected ')}"
@@ -95,12 +124,12 @@ def _holds(at: object, part: int | str) -> bool:
     )
 
 
-def _keys_beside(model: type[BaseModel], loc: Place) -> list[str]:
+def _keys_beside(model: object, loc: Place) -> list[str]:
     within = _type_at(model, loc[:-1])
     return sorted(within.model_fields) if isinstance(within, type) and issubclass(within, BaseModel) else []
 
 
-def _field(model: type[BaseModel], loc: Place) -> FieldInfo | None:
+def _field(model: object, loc: Place) -> FieldInfo | None:
     within = _type_at(model, loc[:-1]) if loc else None
     return within.model_fields.get(str(loc[-1])) if isinstance(within, type) and issubclass(within, BaseModel) else None
 

@@ -9,9 +9,9 @@ from pathlib import Path
 from monitor.adapters.archive.container import ArchiveError
 from monitor.adapters.archive.contents import write_archive
 from monitor.adapters.archive.history import ArchivedHistory
-from monitor.adapters.profile_files import load_sources
 from monitor.adapters.store.ledger import backup
 from monitor.adapters.tables.causes import shipped_causes
+from monitor.adapters.tables.profiles import load_sources
 from monitor.app import store_path
 from monitor.cli.frame import PROGRAM, Asked, Failed, Parsers, command, json_text, show
 from monitor.cli.record import house_of, one_batch, opened, profile_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.adapters.profile_files import load_profiles, load_sources
+from monitor.adapters.tables.profiles import load_profiles, load_sources
 from monitor.cli.frame import Asked, Given, Parsers, Wrong, command, show
 from monitor.cli.record import house_of, opened
 from monitor.domain.needs.profile import ProfileError

@@ -18,7 +18,7 @@ will not be forgotten: only an alarm above low is told again until somebody answ
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 LOW, MEDIUM, HIGH, CRITICAL = "low", "medium", "high", "critical"
@@ -36,7 +36,7 @@ DRY_BULB, HUMIDITY, EGG, DAYS = "dry_bulb_c", "humidity", "egg_c", "days"
 OF_THE_AIR = (DRY_BULB, HUMIDITY, EGG)  # of one machine, with limits that follow from what is in it
 ABOVE, BELOW = "high", "low"
 ALARM, WARNING = "alarm", "warning"
-_KNOWN = {"quantity": (*OF_THE_AIR, DAYS), "side": (ABOVE, BELOW), "level": (ALARM, WARNING)}
+JUDGED = {"quantity": (*OF_THE_AIR, DAYS), "side": (ABOVE, BELOW), "level": (ALARM, WARNING)}
 
 # The rules that are judged each in its own way, as the configuration and the record call them. No other place spells a rule: one of a
 # band is found by what it judges.
@@ -112,7 +112,7 @@ CHANGEABLE = ("priority", "limit", "on_delay_s", "off_delay_s", "deadband", "re_
 OPTIONAL = {"re_alarm_s", "limit", "quantity", "side", "level", "foretells"}
 
 # (lowest, highest) value of each number, and what they are counted in. A week is longer than any incubator may wait.
-_SPANS = {
+SPANS = {
     "on_delay_s": (0.0, 604_800.0),
     "off_delay_s": (0.0, 604_800.0),
     "deadband": (0.0, 604_800.0),
@@ -129,48 +129,26 @@ def worked_out(severity: str, respond_min: float) -> str:
     return MATRIX[severity][column]
 
 
-def parse_rules(data: Mapping[str, Any], where: str) -> dict[str, Rule]:
-    """Rules by id from the shipped table. Raises RuleError with one line for anything missing, unknown or wrong."""
-    result: dict[str, Rule] = {}
-    names = {f.name for f in fields(Rule)} - {"id", "priority"}  # which is worked out
-    for id_, given in data.items():
-        if not isinstance(given, Mapping):
-            raise RuleError(f"{where}: {id_}: {given!r}, expected a table")
-        unknown = sorted(set(given) - names)
-        missing = sorted(names - OPTIONAL - set(given))
-        if unknown or missing:
-            raise RuleError(f"{where}: {id_}: unknown {unknown}, missing {missing}, expected exactly the rule's fields")
-        rule = checked(_rule_about(Rule(id=id_, priority=LOW, **{"re_alarm_s": None, **given}), where), where)
-        result[id_] = replace(rule, priority=worked_out(rule.severity, rule.respond_min))
-    _check_together(result, where)
-    return result
-
-
 def by_limit(rules: Mapping[str, Rule]) -> dict[Judged, str]:
     """The rule of each limit of a band, and its id: by quantity, side and level."""
     return {(r.quantity, r.side, r.level): r.id for r in rules.values() if r.quantity and r.side and r.level}
 
 
-def _rule_about(rule: Rule, where: str) -> Rule:
-    """The rule, if what it says it judges hangs together. Raises RuleError."""
-    for name, known in _KNOWN.items():
-        came = getattr(rule, name)
-        if came is not None and came not in known:
-            raise RuleError(f"{where}: {rule.id}.{name}: {came!r}, expected one of {', '.join(known)}")
-    if (rule.quantity is None) != (rule.side is None):
-        raise RuleError(f"{where}: {rule.id}: quantity {rule.quantity!r}, side {rule.side!r}, expected both or neither")
-    if rule.level is not None and (rule.quantity not in (DRY_BULB, HUMIDITY) or rule.foretells is not None):
-        raise RuleError(f"{where}: {rule.id}.level: {rule.level!r}, expected none: it judges by no limit of a band")
-    if rule.foretells is not None and rule.quantity != DRY_BULB:
-        raise RuleError(
-            f"{where}: {rule.id}.foretells: {rule.foretells!r}, expected none: only temperature is foretold"
-        )
-    return rule
+def check_together(rules: Mapping[str, Rule], where: str) -> None:
+    """See that what the rules judge hangs together. Raises RuleError.
 
-
-def _check_together(rules: Mapping[str, Rule], where: str) -> None:
-    """Two rules of one limit would ring twice; one that foretells no alarm, or another side's, would say what is not so."""
+    Two rules of one limit would ring twice; one that foretells no alarm, or another side's, would say what is not so.
+    """
     found = by_limit(rules)
+    for rule in rules.values():
+        if (rule.quantity is None) != (rule.side is None):
+            came = f"quantity {rule.quantity!r}, side {rule.side!r}"
+            raise RuleError(f"{where}: {rule.id}: {came}, expected both or neither")
+        if rule.level is not None and (rule.quantity not in (DRY_BULB, HUMIDITY) or rule.foretells is not None):
+            raise RuleError(f"{where}: {rule.id}.level: {rule.level!r}, expected none: it judges by no limit of a band")
+        if rule.foretells is not None and rule.quantity != DRY_BULB:
+            expected = "none: only temperature is foretold"
+            raise RuleError(f"{where}: {rule.id}.foretells: {rule.foretells!r}, expected {expected}")
     for rule in rules.values():
         if rule.of_band and rule.id not in found.values():
             limit = f"{rule.quantity}, {rule.side}, {rule.level}"
@@ -197,7 +175,7 @@ def checked(rule: Rule, where: str) -> Rule:
         if getattr(rule, name) not in known:
             came = f"{rule.id}.{name}: {getattr(rule, name)!r}"
             raise RuleError(f"{where}: {came}, expected one of {', '.join(known)}")
-    for name, (low, high) in _SPANS.items():
+    for name, (low, high) in SPANS.items():
         value = getattr(rule, name)
         if not (name in OPTIONAL and value is None) and not _is_number_in(value, low, high):
             raise RuleError(f"{where}: {rule.id}.{name}: {value!r}, expected a number from {low:g} to {high:g}")

@@ -22,10 +22,10 @@ from monitor.adapters.archive.container import ArchiveError, unpack
 from monitor.adapters.archive.contents import members_of, read_archive, write_archive
 from monitor.adapters.archive.history import ArchivedHistory
 from monitor.adapters.archive.readings import of_csv, to_csv
-from monitor.adapters.profile_files import load_sources
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.adapters.tables.profiles import load_sources
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.rulebook import in_force
 from monitor.domain.needs.site import Site

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.eggs.temperature import (
     COLD_C,
     EMBRYO_DAYS,

@@ -17,12 +17,12 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import cache
 
+from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.air.psychrometrics import vapour_kpa, wet_bulb_c
 from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Alarm, Judgement, step
 from monitor.domain.readings.reading import Now, from_ms
 from monitor.domain.signs.opening import ENDED, MAX_HOLD_S, Opening, Watch, holds, watch
 from monitor.rehearse.cabinet import DEAD, HYSTERESIS, PROPORTIONAL, Air, Cabinet, CabinetSpec, Probe, ProbeSpec
-from monitor.settings import shipped_rules
 
 SIZES_L = (40.0, 60.0, 150.0, 500.0)
 ROOMS = (Air(15.0, vapour_kpa(15.0, 45.0)), Air(21.0, vapour_kpa(21.0, 50.0)), Air(28.0, vapour_kpa(28.0, 55.0)))

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.analysis.history.environment import Stretch
 from monitor.analysis.history.felt import SPLIT
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, wet_bulb_c

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, saturation_vapour_kpa
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Hatched, Sign, Size, Weighing

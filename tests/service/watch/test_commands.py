@@ -271,7 +271,7 @@ def test_where_eggs_are_does_not_depend_on_the_clock() -> None:
 
 def test_the_longest_backdate_is_longer_than_any_incubation() -> None:
     """No bird that can be incubated is refused for having been set too long ago."""
-    from monitor.adapters.profile_files import load_profiles
+    from monitor.adapters.tables.profiles import load_profiles
 
     assert MAX_BACKDATE.days > 2 * max(p.hatch_day_last for p in load_profiles(None).values())
 

@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from monitor.adapters.profile_files import load_profiles
 from monitor.adapters.requests import read_request
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry, Hatched

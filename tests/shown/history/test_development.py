@@ -8,7 +8,7 @@ from datetime import UTC
 import numpy as np
 import pytest
 
-from monitor.adapters.profile_files import load_profiles
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.analysis.history.development import HOUR_MS, Development, development_of
 from monitor.domain.eggs.temperature import model_of
 from monitor.domain.needs.profile import Band

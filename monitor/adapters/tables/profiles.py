@@ -8,15 +8,17 @@ alone (`days = 20`); its source is then "own". It may also change the numbers of
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Collection, Mapping
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
+from monitor.adapters.tables.refused import TableError
+from monitor.adapters.tables.rules import shipped_rules
+from monitor.adapters.tables.toml import read_toml
 from monitor.domain.needs.profile import Profile, ProfileError, parse_profile
-from monitor.domain.needs.rules import Rule, parse_rules
+from monitor.domain.needs.rules import Rule
 
 SOURCES_FILE = "SOURCES.toml"
 OWN_SOURCE = "own"
@@ -30,7 +32,7 @@ def load_profiles(own: Path | None = None) -> dict[str, Profile]:
     Raises ProfileError, one line, for a file that cannot be read, is not TOML (with its line), or holds no
     sound profile.
     """
-    source_keys, rules = load_sources().keys(), _rules()
+    source_keys, rules = load_sources().keys(), shipped_rules()
     profiles: dict[str, Profile] = {}
     shipped: dict[str, Table] = {}
     for file in _shipped_files():
@@ -52,11 +54,6 @@ def load_profiles(own: Path | None = None) -> dict[str, Profile]:
 def load_sources() -> dict[str, str]:
     """Full citation by source key, as shipped."""
     return _read(_shipped_folder() / SOURCES_FILE)
-
-
-def _rules() -> dict[str, Rule]:
-    """The rules that a profile may change."""
-    return parse_rules(_read(resources.files("monitor") / "data" / "rules.toml"), "rules.toml")
 
 
 def _own_profile(
@@ -125,11 +122,6 @@ def _own_files(own: Path | None) -> list[Path]:
 
 def _read(file: Traversable) -> Table:
     try:
-        return tomllib.loads(file.read_bytes().decode())
-    except OSError as error:
-        raise ProfileError(f"{file.name}: {error.strerror}, expected a file that can be read") from None
-    except UnicodeDecodeError as error:
-        line = error.object.count(b"\n", 0, error.start) + 1
-        raise ProfileError(f"{file.name}: line {line}: bytes that are not UTF-8, expected text") from None
-    except tomllib.TOMLDecodeError as error:
-        raise ProfileError(f"{file.name}: {error}, expected TOML") from None
+        return read_toml(file, file.name, "a file that can be read")
+    except TableError as error:
+        raise ProfileError(str(error)) from None

@@ -14,12 +14,12 @@ from pathlib import Path
 
 import pytest
 
-from monitor.adapters.profile_files import load_profiles, load_sources
+from monitor.adapters.tables.profiles import load_profiles, load_sources
+from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.needs.profile import LIMIT_NAMES, Band, Profile, ProfileError, Stage
-from monitor.settings import shipped_rules
 
-REFERENCE = Path(__file__).parents[1] / "reference" / "species.csv"
+REFERENCE = Path(__file__).parents[2] / "reference" / "species.csv"
 ROWS = list(csv.DictReader(REFERENCE.read_text(encoding="utf-8").splitlines()))
 SHIPPED = load_profiles()
 EACH = pytest.mark.parametrize("profile", SHIPPED.values(), ids=SHIPPED.keys())
@@ -421,16 +421,16 @@ def test_an_own_profile_may_change_rules(tmp_path: Path) -> None:
 
 def test_a_profile_may_be_based_on_one_with_rules(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Numbers of the base stay unless they are given anew, one by one."""
-    from monitor.adapters import profile_files
+    from monitor.adapters.tables import profiles as files
 
-    read = profile_files._read
+    read = files._read
 
     def with_rules(file: Path) -> dict[str, object]:
         table = read(file)
         numbers = {"on_delay_s": [15, "common-practice"], "off_delay_s": [90, "common-practice"]}
         return table | ({"rules": {"dry-bulb-high-alarm": numbers}} if file.name == "chicken.toml" else {})
 
-    monkeypatch.setattr(profile_files, "_read", with_rules)
+    monkeypatch.setattr(files, "_read", with_rules)
     text = 'based_on = "chicken"\nid = "mine"\n[rules.dry-bulb-high-alarm]\non_delay_s = 10\n'
     profiles = load_profiles(own_file(tmp_path, text))
     assert profiles["chicken"].rules == {"dry-bulb-high-alarm": {"on_delay_s": 15, "off_delay_s": 90}}
