@@ -13,6 +13,7 @@ import contextlib
 import fcntl
 import os
 import sqlite3
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -63,8 +64,8 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
     """
     lock = _lock(path)
     try:
-        with store_failures(path):
-            note = ""
+        with store_failures(path), _file_failures(path):
+            note = _put_in_place(path)
             why = _damage(path, check_s)
             if not why:
                 try:
@@ -72,9 +73,10 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
                 except _Unreadable as unreadable:
                     why = str(unreadable)
             if why:
+                taken = ", ".join(_begin_anew(path)) or "nothing"
                 aside = _set_aside(path, why)
+                os.replace(_begun(path), path)
                 connection = _connect_writer(path, busy_timeout_ms)
-                taken = ", ".join(_take_over(aside, connection)) or "nothing"
                 note = (
                     f"{path}: damaged ({why}), set aside as {aside.name}; a new record was begun, taken over: {taken}"
                 )
@@ -154,17 +156,67 @@ def _set_aside(path: Path, why: str) -> Path:
     return aside
 
 
-def _take_over(aside: Path, connection: sqlite3.Connection) -> tuple[str, ...]:
-    if _is_new(aside):
-        return ()  # and its log is left alone
-    old = _connect_reader(aside, BUSY_TIMEOUT_MS)
+@contextlib.contextmanager
+def _file_failures(path: Path) -> Iterator[None]:
     try:
-        return take_over(old, connection)
-    except BaseException:
-        connection.close()
-        raise
+        yield
+    except OSError as error:
+        raise StoreFailure(f"{path}: {error.strerror}, expected a folder that can be written") from error
+
+
+def _begun(path: Path) -> Path:
+    """The new record, whole and on the disk, that takes the damaged one's place once that is out of the way."""
+    return Path(f"{path}.begun")
+
+
+def _put_in_place(path: Path) -> str:
+    """End a take-over that was cut off between its last two steps; what a person should know of it, '' for nothing."""
+    begun = _begun(path)
+    if path.exists() or not begun.exists():
+        return ""
+    # The log of the damaged one may still be here: played into the new one it would ruin that.
+    asides = [p for n in range(1, MAX_SET_ASIDE + 1) if (p := Path(f"{path}.damaged-{n}")).exists()]
+    aside = max(asides, key=lambda p: p.stat().st_ctime_ns, default=Path(f"{path}.damaged-1"))  # renamed last
+    for suffix in ("-wal", "-journal"):
+        with contextlib.suppress(FileNotFoundError):
+            os.replace(f"{path}{suffix}", f"{aside}{suffix}")
+    Path(f"{path}-shm").unlink(missing_ok=True)
+    os.replace(begun, path)
+    return f"{path}: damaged, set aside as {aside.name}; a new record was begun, with what could be taken over"
+
+
+def _begin_anew(path: Path) -> tuple[str, ...]:
+    """Write a new record beside the damaged one, with what can be read of it; the tables taken over.
+
+    The damaged one stays where it is until this is whole: were it set aside first, a full disk or a power cut in between would leave a
+    sound, empty record in its place, and the next start would find nothing wrong.
+    """
+    half = Path(f"{path}.half")
+    _remove(half)
+    try:
+        new = _connect_writer(half, BUSY_TIMEOUT_MS)
+        try:
+            taken = () if _is_new(path) else _take_over(path, new)  # of an empty file the log is left alone
+            new.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()  # here a full disk is told, on closing it is not
+        finally:
+            new.close()
+        os.replace(half, _begun(path))
+    finally:
+        _remove(half)
+    return taken
+
+
+def _take_over(path: Path, new: sqlite3.Connection) -> tuple[str, ...]:
+    old = _connect_reader(path, BUSY_TIMEOUT_MS)
+    try:
+        return take_over(old, new)
     finally:
         old.close()
+
+
+def _remove(path: Path) -> None:
+    for suffix in ("", "-wal", "-shm", "-journal"):
+        Path(f"{path}{suffix}").unlink(missing_ok=True)
 
 
 def _damage(path: Path, check_s: float) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import sqlite3
 
 from monitor.adapters.store.check import MISREAD
+from monitor.adapters.store.failures import error_code
 from monitor.adapters.store.loading import load
 
 # A table stands after those it refers to.
@@ -42,9 +43,11 @@ def _take(old: sqlite3.Connection, new: sqlite3.Connection, table: str) -> bool:
         places = ", ".join("?" * len(names))
         new.executemany(f"INSERT INTO {table} ({', '.join(names)}) VALUES ({places})", rows)
         load(new)  # a table that cannot start a run is not taken
-    except MISREAD:
+    except MISREAD as error:
+        if isinstance(error, sqlite3.Error) and error_code(error) == sqlite3.SQLITE_FULL:
+            raise  # of the new record's disk: it says nothing of what can be read of the old one
         new.execute("ROLLBACK TO one")
-        return False
-    finally:
         new.execute("RELEASE one")
+        return False
+    new.execute("RELEASE one")
     return True

@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from monitor.adapters.store import connection as connection_module
+from monitor.adapters.store import salvage
 from monitor.adapters.store.check import interrupted_after, quick_check
 from monitor.adapters.store.connection import StoreInUse, open_reader, open_writer, suspect_mark
 from monitor.adapters.store.history import SqliteHistory
@@ -22,9 +23,9 @@ from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.store.migrations import VERSION
 from monitor.adapters.store.salvage import TABLES
 from monitor.domain.readings.numbering import Gap
-from monitor.domain.state.record import Group
+from monitor.domain.state.record import Event, Group
 from monitor.service.ports import StoreFailure
-from tests.ports import everything, full_group, labels, line, reading
+from tests.ports import at, everything, full_group, labels, line, reading
 
 
 @pytest.fixture
@@ -403,6 +404,68 @@ def test_an_unreadable_table_costs_only_itself(path: Path, damage: Callable[[Pat
     after = everything_of(path)
     assert {k for k in before if after[k] != before[k]} == {"series", "latest", "gaps"}
     assert after["gaps"] == [Gap("node-a", 76, 5, 8, True)]
+
+
+def _full_disk(patched: pytest.MonkeyPatch, left: list[Path]) -> None:
+    """The take-over of each start meets a full disk, as SQLite tells it."""
+
+    def take_over(old: sqlite3.Connection, new: sqlite3.Connection) -> tuple[str, ...]:
+        (page_count,) = new.execute("PRAGMA page_count").fetchone()
+        new.execute(f"PRAGMA max_page_count = {page_count}")
+        try:
+            return salvage.take_over(old, new)
+        finally:
+            left.append(Path(new.execute("PRAGMA database_list").fetchone()[2]))
+
+    patched.setattr(connection_module, "take_over", take_over)
+
+
+def test_a_full_disk_leaves_the_damaged_record_in_its_place(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the new record cannot be written the damaged one stays, so that the next start sees it, says so, and takes it over."""
+    write(path, full_group(), Group(events=[Event(at(n), "node", "node-a", "online " * 9) for n in range(500)]))
+    before = everything_of(path)["batches"]
+    _unreadable_text(path)
+    damaged = path.read_bytes()
+    written: list[Path] = []
+    with monkeypatch.context() as patched:
+        _full_disk(patched, written)
+        for _ in range(2):
+            with pytest.raises(StoreFailure, match="full"):
+                open_writer(path)
+            assert path.read_bytes() == damaged
+            assert [p.name for p in path.parent.iterdir() if ".damaged" in p.name or ".half" in p.name] == []
+    assert len(written) == 2
+    note = comes_up(path)
+    assert "set aside as eggroom.db.damaged-1; a new record was begun, taken over: batch" in note
+    assert everything_of(path)["batches"] == before
+    assert Path(f"{path}.damaged-1").read_bytes() == damaged
+
+
+@pytest.mark.parametrize("stop", ["before", "between", "after"])
+def test_a_take_over_that_is_cut_off_is_ended_by_the_next_start(path: Path, monkeypatch: pytest.MonkeyPatch, stop: str) -> None:  # fmt: skip
+    """A power cut before, while or after the damaged record is set aside: the next start says so and has what was taken over."""
+    write(path, full_group(), many_readings())
+    before = everything_of(path)["batches"]
+    _holes(path)
+    log = Path(f"{path}-wal")
+    log.write_bytes(b"its log")
+    damaged, move = path.read_bytes(), os.replace
+
+    def replace(source: str | Path, target: str | Path) -> None:
+        if (stop, str(source)) in {("before", str(path)), ("between", str(log)), ("after", f"{path}.begun")}:
+            raise KeyboardInterrupt
+        move(source, target)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "replace", replace)
+        with pytest.raises(KeyboardInterrupt):
+            open_writer(path)
+    assert path.exists() == (stop == "before")
+    assert "set aside as eggroom.db.damaged-1; a new record was begun" in comes_up(path)
+    assert everything_of(path)["batches"] == before
+    aside = Path(f"{path}.damaged-1")
+    assert (aside.read_bytes(), Path(f"{aside}-wal").read_bytes()) == (damaged, b"its log")
+    assert not Path(f"{path}.begun").exists()
 
 
 def test_set_aside_again_and_again(path: Path) -> None:
