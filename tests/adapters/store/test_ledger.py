@@ -399,6 +399,18 @@ def test_a_backup_that_cannot_be_made(store: Store, tmp_path: Path) -> None:
     assert len(store.history.events()) == 402
 
 
+def test_what_an_interrupted_backup_left_is_in_nobodys_way(store: Store, tmp_path: Path) -> None:
+    """A half copy of a process that was killed, whatever is in it, is put away by the next backup, which is whole."""
+    store.ledger.commit(large_group())
+    target, part = tmp_path / "copy.db", tmp_path / "copy.db.part"
+    part.write_bytes(b"half of something" * 5_000)
+    assert backup(store.path, target) == target.stat().st_size
+    assert not part.exists()
+    copied = SqliteHistory(open_reader(target))
+    assert everything(copied) == everything(store.history)
+    copied.close()
+
+
 def test_a_damaged_record_gives_no_backup(store: Store, tmp_path: Path) -> None:
     """A copy that does not pass its check never gets the name of a backup."""
     store.ledger.commit(large_group())

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
+from monitor.domain.needs.rules import NOT_RAISED
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.state.known import Look, State
 from monitor.domain.state.remembering import remember, take_up
@@ -109,3 +110,17 @@ def test_silence_counts_from_the_start_of_a_run() -> None:
     assert story.transitions == []
     story.run(seconds=60)
     assert story.transitions != []
+
+
+def test_humidity_that_was_raised_stays_raised_over_a_restart() -> None:
+    """Eggs in lockdown whose humidity was reached before the stop: when it sinks after it, that is low humidity, not "not raised"."""
+    due = batch(day=18.5, declared=[("lockdown", 18.0)])
+    story = Story(site=site(), batches=(due,), air={TOP: (37.5, 65.0)})
+    story.run(minutes=30)
+    assert story.state.machine("setter-1").reached == {"hen-1"}
+    restarted(story)
+    story.air[TOP] = (37.5, 55.0)
+    story.run(minutes=45)
+    begun = {rule for rule, state in story.states() if state == UNACKNOWLEDGED}
+    assert "humidity-low-warning" in begun
+    assert NOT_RAISED not in begun
