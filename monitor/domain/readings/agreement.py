@@ -14,7 +14,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import combinations
 from statistics import median
-from typing import NamedTuple
 
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa
 from monitor.domain.fixed import fixed
@@ -92,13 +91,10 @@ class Pairs:
     lately: Mapping[str, Given] = field(default_factory=dict)
 
 
-class _Over(NamedTuple):
-    """How a machine's probes are compared."""
-
-    interval_s: float
-    gap_s: float
-    still: bool
-    limits: Limits
+# A reading that is compared: when, °C, %RH and what `_kpa` says of it.
+_Air = tuple[float, float, float | None, float]
+# How a machine's probes are compared: the interval and what counts as a gap, s, whether the air is still, and the limits.
+_Over = tuple[float, float, bool, Limits]
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,25 +133,29 @@ def agree(
     judged by how far it is from its usual difference, once that is learnt.
     """
     gap_s = max(limits.gap_intervals * interval_s, limits.gap_s)
-    heard = {name: given for name, given in sorted(readings.items()) if mono_s - given[0] <= gap_s}
-    lately = {name: _lately(state.lately.get(name), given, gap_s, limits) for name, given in heard.items()}
-    calm = {name: _calm(lately[name], given, limits) for name, given in heard.items()}
     near_s = max(limits.paired_s, limits.paired_intervals * interval_s)
-    pairs = dict(state.pairs)
+    lately = {**state.lately}
+    names: list[str] = []  # who was heard, in order
+    calm: list[tuple[str, _Air]] = []
+    for name in sorted(readings):
+        given = readings[name]
+        at_s, dry_bulb_c, rh_pct = given
+        if mono_s - at_s > gap_s:
+            continue
+        names.append(name)
+        mean = lately[name] = _lately(lately.get(name), given, gap_s, limits)
+        if _calm(mean, given, limits):
+            calm.append((name, (at_s, dry_bulb_c, rh_pct, _kpa(dry_bulb_c, rh_pct))))
+    pairs = {**state.pairs}
     compared: set[str] = set()
-    kpa: dict[str, float] = {}
-    over = _Over(interval_s, gap_s, still, limits)
-    for two in combinations(heard, 2):
-        one, other = heard[two[0]], heard[two[1]]
-        if calm[two[0]] and calm[two[1]] and abs(one[0] - other[0]) <= near_s:
-            for name in two:
-                if name not in kpa:
-                    kpa[name] = _kpa(heard[name])
-            pairs[two] = _compare(pairs.get(two), (one, kpa[two[0]]), (other, kpa[two[1]]), over)
+    over = (interval_s, gap_s, still, limits)
+    for (name, one), (other_name, other) in combinations(calm, 2):
+        if -near_s <= one[0] - other[0] <= near_s:
+            two = (name, other_name)
+            pairs[two] = _compare(pairs.get(two), one, other, over)
             compared.update(two)
-    standing = {two: pair for two, pair in pairs.items() if two[0] in heard and two[1] in heard}
-    found = _found(standing, still, limits) if standing else ()
-    return Agreement(Pairs(pairs, {**state.lately, **lately}), found, frozenset(compared))
+    found = _found(pairs, names, still, limits)
+    return Agreement(Pairs(pairs, lately), found, frozenset(compared))
 
 
 def forget(state: Pairs, probe: str) -> Pairs:
@@ -166,83 +166,100 @@ def forget(state: Pairs, probe: str) -> Pairs:
 
 def _lately(before: Given | None, given: Given, gap_s: float, limits: Limits) -> Given:
     """A probe's mean over its last minutes."""
-    if before is None or given[0] - before[0] > gap_s:
+    if before is None:
         return given
-    if given[0] <= before[0]:
+    (before_s, before_c, before_pct), (mono_s, dry_bulb_c, rh_pct) = before, given
+    dt_s = mono_s - before_s
+    if dt_s > gap_s:
+        return given
+    if dt_s <= 0.0:
         return before
-    dt_s = given[0] - before[0]
     share = dt_s / (limits.smooth_s + dt_s)
-    rh_pct = given[2]
-    if rh_pct is not None and before[2] is not None:
-        rh_pct = before[2] + share * (rh_pct - before[2])
-    return given[0], before[1] + share * (given[1] - before[1]), rh_pct
+    if rh_pct is not None and before_pct is not None:
+        rh_pct = before_pct + share * (rh_pct - before_pct)
+    return mono_s, before_c + share * (dry_bulb_c - before_c), rh_pct
 
 
 def _calm(lately: Given, given: Given, limits: Limits) -> bool:
-    if abs(given[1] - lately[1]) > limits.dry_bulb.moving:
+    moving = limits.dry_bulb.moving
+    if not -moving <= given[1] - lately[1] <= moving:
         return False
-    return given[2] is None or lately[2] is None or abs(given[2] - lately[2]) <= limits.humidity.moving
+    if given[2] is None or lately[2] is None:
+        return True
+    moving = limits.humidity.moving
+    return -moving <= given[2] - lately[2] <= moving
 
 
-def _compare(pair: Pair | None, first: tuple[Given, float], second: tuple[Given, float], over: _Over) -> Pair:
-    """The pair after one more look at both, each with its vapour pressure, kPa."""
-    (one, one_kpa), (other, other_kpa) = first, second
+def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:
+    """The pair after one more look at both."""
+    (one_s, one_c, one_pct, one_kpa), (other_s, other_c, other_pct, other_kpa) = one, other
     interval_s, gap_s, still, limits = over
-    mono_s = one[0] if one[0] >= other[0] else other[0]
-    dt_s = 0.0 if pair is None else mono_s - pair.mono_s
-    if pair is not None and dt_s <= 0.0:
-        return pair
-    if dt_s > gap_s:
-        dt_s = interval_s
-    dry = _gauge(None if pair is None else pair.dry_bulb, one[1] - other[1], dt_s, limits.dry_bulb, still, limits)
-    humid = None if pair is None else pair.humidity
+    mono_s = one_s if one_s >= other_s else other_s
+    dry, humid, dt_s = None, None, 0.0
+    if pair is not None:
+        dt_s = mono_s - pair.mono_s
+        if dt_s <= 0.0:
+            return pair
+        if dt_s > gap_s:
+            dt_s = interval_s
+        dry, humid = pair.dry_bulb, pair.humidity
+    bounds = limits.dry_bulb
+    dry = _gauge(dry, one_c - other_c, dt_s, bounds, still, limits)
     # Vapour pressure follows from temperature: of probes that do not agree on that nothing is to be learnt about this.
-    if one[2] is not None and other[2] is not None and abs(dry.apart) <= limits.dry_bulb.apart[0]:
-        humid = _gauge(humid, _damper_pct(one, one_kpa, other, other_kpa), dt_s, limits.humidity, False, limits)
+    if one_pct is not None and other_pct is not None and -bounds.apart[0] <= dry.apart <= bounds.apart[0]:
+        # As %RH at the temperature between them.
+        damper_pct = (one_kpa - other_kpa) / float(saturation_vapour_kpa((one_c + other_c) / 2.0))
+        humid = _gauge(humid, damper_pct, dt_s, limits.humidity, False, limits)
     return Pair(mono_s, dry, humid)
 
 
-def _kpa(given: Given) -> float:
+def _kpa(dry_bulb_c: float, rh_pct: float | None) -> float:
     """A hundred times the vapour pressure of a probe's air; 0 where it has no humidity, which is then compared with nothing."""
-    if given[2] is None:
+    if rh_pct is None:
         return 0.0
-    return float(min(given[2], 100.0) * saturation_vapour_kpa(given[1]))
-
-
-def _damper_pct(one: Given, one_kpa: float, other: Given, other_kpa: float) -> float:
-    """By how much one's vapour pressure is above the other's, as %RH at the temperature between them."""
-    return (one_kpa - other_kpa) / float(saturation_vapour_kpa((one[1] + other[1]) / 2.0))
+    return float((rh_pct if rh_pct < 100.0 else 100.0) * saturation_vapour_kpa(dry_bulb_c))
 
 
 def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, limits: Limits) -> Gauge:
     if gauge is None:
         return Gauge(by)
-    apart = gauge.apart + dt_s / (limits.smooth_s + dt_s) * (by - gauge.apart)
-    base, learnt_s, drift = gauge.base, gauge.learnt_s, gauge.drift
-    if learnt_s >= limits.base_s:
+    near, far = bounds.apart
+    apart, base, learnt_s, drift = gauge.apart, gauge.base, gauge.learnt_s, gauge.drift
+    apart += dt_s / (limits.smooth_s + dt_s) * (by - apart)
+    learnt = learnt_s >= limits.base_s
+    if learnt:
         drift += dt_s / (limits.drift_s + dt_s) * (by - base - drift)
-    elif still or abs(apart) <= bounds.apart[0]:  # a fault that stood from the start must not become the usual
+    elif still or -near <= apart <= near:  # a fault that stood from the start must not become the usual
         learnt_s += dt_s
         base += dt_s / learnt_s * (by - base)
-    off = abs(apart - base if still else apart) if learnt_s >= limits.base_s or not still else 0.0
-    if off <= bounds.apart[0]:
+        learnt = learnt_s >= limits.base_s
+    off = apart
+    if still:
+        off = apart - base if learnt else 0.0
+    if -near <= off <= near:
         return Gauge(apart, 0.0, 0.0, base, learnt_s, drift)
     most_s = 2.0 * limits.apart_s
     suspect_s = min(gauge.suspect_s + dt_s, most_s)
-    fail_s = min(gauge.fail_s + dt_s, most_s) if off > bounds.apart[1] else 0.0
+    fail_s = 0.0 if -far <= off <= far else min(gauge.fail_s + dt_s, most_s)
     return Gauge(apart, suspect_s, fail_s, base, learnt_s, drift)
 
 
-def _found(pairs: Mapping[Two, Pair], still: bool, limits: Limits) -> tuple[Difference, ...]:
-    dry = {two: pair.dry_bulb for two, pair in pairs.items()}
-    humid = {two: pair.humidity for two, pair in pairs.items() if pair.humidity is not None}
-    if all(
-        _alike(pair.dry_bulb, limits.dry_bulb, limits) and _alike(pair.humidity, limits.humidity, limits)
-        for pair in pairs.values()
-    ):
+def _found(pairs: dict[Two, Pair], heard: list[str], still: bool, limits: Limits) -> tuple[Difference, ...]:
+    """What stands against the pairs of which both were heard."""
+    apart_s, drift_k, drift_pct = limits.apart_s, limits.dry_bulb.drift[0], limits.humidity.drift[0]
+    for pair in pairs.values():
+        dry, humid = pair.dry_bulb, pair.humidity
+        if dry.suspect_s >= apart_s or not -drift_k <= dry.drift <= drift_k:  # suspect_s is never less than fail_s
+            break
+        if humid is not None and (humid.suspect_s >= apart_s or not -drift_pct <= humid.drift <= drift_pct):
+            break
+    else:  # as nearly always
         return ()
+    pairs = {two: pair for two, pair in pairs.items() if two[0] in heard and two[1] in heard}
+    dry_of = {two: pair.dry_bulb for two, pair in pairs.items()}
+    humid_of = {two: pair.humidity for two, pair in pairs.items() if pair.humidity is not None}
     found: dict[tuple[str, str, tuple[str, ...]], Difference] = {}
-    for quantity, gauges, bounds in ((DRY_BULB, dry, limits.dry_bulb), (HUMIDITY, humid, limits.humidity)):
+    for quantity, gauges, bounds in ((DRY_BULB, dry_of, limits.dry_bulb), (HUMIDITY, humid_of, limits.humidity)):
         aside = still and quantity == DRY_BULB
         apart = {two: g.apart - g.base if aside else g.apart for two, g in gauges.items()}
         drift = {two: g.drift for two, g in gauges.items()}
@@ -258,14 +275,6 @@ def _found(pairs: Mapping[Two, Pair], still: bool, limits: Limits) -> tuple[Diff
                     if key not in found or found[key].flag < worse:
                         found[key] = named
     return tuple(found.values())
-
-
-def _alike(gauge: Gauge | None, bounds: Bounds, limits: Limits) -> bool:
-    """Whether nothing stands against a pair in one quantity."""
-    if gauge is None:
-        return True
-    brief = gauge.suspect_s < limits.apart_s and gauge.fail_s < limits.apart_s
-    return brief and -bounds.drift[0] <= gauge.drift <= bounds.drift[0]
 
 
 def _named(two: Two, by: Mapping[Two, float]) -> tuple[str, ...]:

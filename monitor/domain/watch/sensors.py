@@ -61,6 +61,8 @@ def compare_sensors(look: Look, machine: str) -> None:
 
 
 def _judge_agreement(look: Look, machine: str, found: Agreement) -> None:
+    if not (found.found or look.state.alarms):
+        return  # nothing is wrong, and nothing was
     for test, rule in ((XDIS, DISAGREE), (DRIFT, DRIFTING)):
         standing = [d for d in found.found if d.test == test]
         key = (machine, rule)
