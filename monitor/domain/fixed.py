@@ -1,18 +1,27 @@
-"""Values of the hot path: frozen for whoever reads or checks the code, and quick to make.
+"""Values that are frozen for whoever reads or checks the code, and quick to make.
 
 A frozen dataclass sets each field through `object.__setattr__`, which costs three times a plain one; of a judged reading a dozen
-values are made. So these are plain at run time, and the type checker refuses to change one.
+values are made. To put its class together costs twice a plain one, too, and a start puts a hundred and more together. So these are
+plain at run time, and the type checker refuses to change one.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TypeVar, dataclass_transform
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TypeVar, dataclass_transform, overload
 
 _Class = TypeVar("_Class")
 
 
-@dataclass_transform(frozen_default=True)
-def fixed(cls: type[_Class]) -> type[_Class]:
+@overload
+def fixed(cls: type[_Class], /) -> type[_Class]: ...
+@overload
+def fixed(*, kw_only: bool) -> Callable[[type[_Class]], type[_Class]]: ...
+@dataclass_transform(frozen_default=True, field_specifiers=(field,))
+def fixed(
+    cls: type[_Class] | None = None, /, *, kw_only: bool = False
+) -> type[_Class] | Callable[[type[_Class]], type[_Class]]:
     """A dataclass with slots that is never changed, only replaced: equal and hashed by its fields."""
-    return dataclass(slots=True, unsafe_hash=True)(cls)
+    made = dataclass(slots=True, unsafe_hash=True, kw_only=kw_only)
+    return made if cls is None else made(cls)

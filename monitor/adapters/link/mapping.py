@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from monitor.adapters.link.strict_json import MAX_TOPIC, NUMBERS, Refusal, printable, read_json, refused, shown
 from monitor.domain.air.units import fahrenheit_to_celsius
+from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Pack, Refused, Sample
 
 MAX_FILTER = 200  # characters
@@ -30,7 +31,7 @@ class MappingError(ValueError):
     """A rule that cannot work; one line."""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class PayloadRule:
     """One probe of another make.
 

@@ -16,7 +16,7 @@ import ssl
 import sys
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +27,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.adapters.link.wire import speaks_elsewhere
+from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Message, Refused
 from monitor.service.ports import Receipt
 
@@ -47,7 +48,7 @@ class LinkError(Exception):
     """Settings that no connection can be made with; one line."""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class LinkSettings:
     """Which broker, and what is heard there. filters: topic filters of other makes' nodes. Raises LinkError."""
 

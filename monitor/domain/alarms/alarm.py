@@ -11,9 +11,10 @@ silence raise nothing here (silence is an alarm of its own).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.rules import Rule
 from monitor.domain.readings.reading import Now
 from monitor.domain.refusal import Refusal
@@ -36,7 +37,7 @@ class AlarmError(Refusal):
     """A request about an alarm that cannot be met; the message is one line for a person."""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Judgement:
     """What one fresh look says of one rule's limit.
 
@@ -50,7 +51,7 @@ class Judgement:
     about: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Alarm:
     """The facts of one alarm. `subject` is the machine, probe or node it is about; number is what a person types to answer it.
 
@@ -92,7 +93,7 @@ class Alarm:
         return self.out_of_service or bool(self.suppressed) or self.shelved_until is not None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Transition:
     """One change of an alarm's state: an append-only row with both times, cause, value, limit and who."""
 

@@ -9,10 +9,11 @@ told by itself a moment ago is named, and counted, all the same.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import timedelta
 
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.rules import PRIORITIES
 
 RUN_GAP = timedelta(
@@ -24,7 +25,7 @@ Matter = tuple[
 ]  # over, the rule (empty: no longer judged), and the episode of what can be told with no other
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Alike:
     """Episodes of which the same is said, at least one; the first to come first."""
 
@@ -46,7 +47,7 @@ class Alike:
         return all(map(reminds, self.notices))
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Joined:
     """What one message tells: the worst that stands (or, where nothing does, that is over), and what else.
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 
 from monitor.domain.alarms.alarm import STILL_STANDING, SUPPRESSED, Transition
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs
 from monitor.domain.needs.batch import batch_of, whole_day
 from monitor.domain.needs.profile import Band
@@ -13,7 +13,7 @@ from monitor.domain.needs.profile import Band
 QUANTITIES = (DRY_BULB, RH, WET_BULB, EGG)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Told:
     """A batch that a notice is about, as it was when the notice was made; day: whole days since it was set."""
 
@@ -22,7 +22,7 @@ class Told:
     stage: str
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Facts:
     """What one notice tells.
 
@@ -56,7 +56,7 @@ class Facts:
         return self.value is not None and bool(self.quantity) and not self.unjudged
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Notice:
     """It lives in the outbox until delivered.
 

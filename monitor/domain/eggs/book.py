@@ -33,6 +33,7 @@ from monitor.domain.eggs.entry import (
     Weighing,
     Withdrawn,
 )
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import MAX_EGGS, Batch
 
 # W = 0.548 L B², L and B in cm: Hoyt (1979), Auk 96, "about 2 %" across species; from memory. Pear-shaped eggs of waders
@@ -69,7 +70,7 @@ class EggBook:
         return {egg: tuple(found[egg]) for egg in sorted(found)}
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Mass:
     """A weighing as mass per egg. entry: its number in the book. eggs: how many lay on the scale.
 
@@ -84,7 +85,7 @@ class Mass:
     left_out: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class FreshMass:
     """Mass at lay, with its doubt (1 sd), from length and breadth."""
 

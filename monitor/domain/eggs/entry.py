@@ -10,10 +10,11 @@ Units: g, mm, days. Times are aware UTC.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import MISSING, fields
 from datetime import UTC, datetime
 from typing import ClassVar
 
+from monitor.domain.fixed import fixed
 from monitor.domain.published.findings import FINDING
 from monitor.domain.refusal import Refusal
 
@@ -48,7 +49,7 @@ class EggError(Refusal):
     """An entry that cannot be true; the message is one line for a person."""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Laid:
     """When the egg was laid, and how many days it was stored before it was set; at least one of the two."""
 
@@ -64,7 +65,7 @@ class Laid:
             _within("laid: stored_days", self.stored_days, 0.0, STORED_DAYS_HIGH)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Size:
     """Length and largest breadth of an egg."""
 
@@ -77,7 +78,7 @@ class Size:
         _within("size: breadth_mm", self.breadth_mm, LENGTH_MM[0] / 2.0, self.length_mm)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Weighing:
     """What the scale showed, and the empty tray on it. error_g: the scale's error (1 sd), None where not known."""
 
@@ -100,7 +101,7 @@ class Weighing:
         return self.gross_g - self.tare_g
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Candling:
     """What was seen against the light: one of CANDLED."""
 
@@ -111,7 +112,7 @@ class Candling:
         _one_of("candling", self.found, CANDLED)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Sign:
     """A sign of the hatch to come: one of SIGNS."""
 
@@ -122,7 +123,7 @@ class Sign:
         _one_of("sign", self.sign, SIGNS)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Helped:
     """The breeder helped the chick; how, in the breeder's words."""
 
@@ -133,14 +134,14 @@ class Helped:
         _short("helped", self.text)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Hatched:
     """Out of the shell, alive."""
 
     kind: ClassVar[str] = "hatched"
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Dead:
     """Died, and when in its life: one of DEATHS."""
 
@@ -151,7 +152,7 @@ class Dead:
         _one_of("dead", self.stage, DEATHS)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Removed:
     """Taken out of the machine without having hatched or died there: one of REMOVED."""
 
@@ -162,7 +163,7 @@ class Removed:
         _one_of("removed", self.why, REMOVED)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Split:
     """Went on in a batch of its own, by that name; its record goes on there."""
 
@@ -175,7 +176,7 @@ class Split:
         _short("split", self.into)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Found:
     """A finding of a problem hatch: an id of `findings.FINDINGS`."""
 
@@ -187,7 +188,7 @@ class Found:
             raise EggError(f"finding: {self.finding!r:.60}, expected one of the trade list ({', '.join(FINDING)})")
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Note:
     """Anything else, in the breeder's words."""
 
@@ -200,7 +201,7 @@ class Note:
         _short("note", self.text)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class LookAgain:
     """To be looked at again at that time."""
 
@@ -213,7 +214,7 @@ class LookAgain:
         _short("look-again", self.text)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Withdrawn:
     """The entry that this one replaces was a mistake altogether."""
 
@@ -261,7 +262,7 @@ FACTS: Mapping[str, type[Fact]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Entry:
     """A fact in its place.
 

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from monitor.domain.eggs.book import EggBook, add, standing
 from monitor.domain.eggs.entry import EggError, Entry, Laid
+from monitor.domain.fixed import fixed
 from monitor.domain.refusal import Words, joined
 
 Odd = Callable[[EggBook, Entry], Sequence[Words]]
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Wrong:
     """An entry that was not written, and why: it cannot be, or it is only odd and nobody said that it is sure."""
 

@@ -19,10 +19,11 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 from monitor.domain.air.units import celsius_to_fahrenheit
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL
 
@@ -64,7 +65,7 @@ DAY_S = 86_400.0
 BLOCK = 300.0  # time constants worked on at once: e**300 is far inside what a float holds
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Estimate:
     """An egg's temperature as the model has it; it is never measured."""
 
@@ -77,7 +78,7 @@ class Estimate:
         return f"egg about {shown} (estimate: it follows the air within about {self.tau_s / 60.0:.0f} min)"
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class EggModel:
     """An egg of that fresh mass and species in that air.
 

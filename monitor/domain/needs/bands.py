@@ -13,10 +13,11 @@ follow at once; past it, low humidity is "not raised for lockdown" until it has 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch, whole_day
 from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.rules import DRY_BULB as DRY_BULB
@@ -29,7 +30,7 @@ RH, WET_BULB = (
 )  # beside DRY_BULB, and what the eggs feel (EGG): reckoned, and with no band of its own
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Occupant:
     """One batch in a machine at an instant: its day, its stage, and since when the lockdown humidity is due here.
 
@@ -44,7 +45,7 @@ class Occupant:
     settling: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Needs:
     """What the eggs in one machine need; a band is None where nothing is judged.
 

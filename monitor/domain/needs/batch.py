@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from itertools import islice
 
+from monitor.domain.fixed import fixed
 from monitor.domain.refusal import Refusal
 
 DAY_S = 86_400.0
@@ -58,7 +59,7 @@ def batch_of(subject: str) -> str:
     return subject_words(subject).partition(" ")[0]
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Stay:
     """A batch in a machine, from until; until is None while it is there. Times are aware UTC."""
 
@@ -67,7 +68,7 @@ class Stay:
     until: datetime | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Declared:
     """A stage the breeder saw come before its day: draw-down or internal pip means lockdown now."""
 
@@ -75,7 +76,7 @@ class Declared:
     at: datetime
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Batch:
     """Eggs set together. `set_at` is when incubation began; age is time elapsed since, so no change of summer time moves it.
 

@@ -11,9 +11,10 @@ when they are read.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.rules import BELOW, CHANGEABLE, PRIORITIES, Rule, changed
 from monitor.domain.needs.site import Site
 
@@ -23,7 +24,7 @@ _NEVER_S = float("inf")  # an alarm that never asks again
 Own = Mapping[str, Mapping[str, Any]]  # numbers by rule and name
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class InForce:
     """One rule as it stands, and where each changeable number comes from.
 

@@ -18,8 +18,10 @@ will not be forgotten: only an alarm above low is told again until somebody answ
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
+
+from monitor.domain.fixed import fixed
 
 LOW, MEDIUM, HIGH, CRITICAL = "low", "medium", "high", "critical"
 PRIORITIES = (LOW, MEDIUM, HIGH, CRITICAL)  # rising
@@ -62,7 +64,7 @@ class RuleError(ValueError):
 Judged = tuple[str, str, str]  # quantity, side, level
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Rule:
     """One kind of alarm.
 

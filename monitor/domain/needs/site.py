@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import tzinfo
 from typing import Any
 
 from monitor.domain.air.units import Unit
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.rules import Judged, Rule, by_limit
 
@@ -16,7 +17,7 @@ HOLDS_EGGS = (SETTER, HATCHER)
 FORCED, STILL = "forced", "still"
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Machine:
     """A cabinet, or a place that is only watched. rules: this machine's own rule numbers, by rule id."""
 
@@ -32,7 +33,7 @@ class Machine:
         return self.kind in HOLDS_EGGS
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Probe:
     """One sensing point. key is `<node>/<probe>`; interval_s how often it should speak; position where it hangs.
 
@@ -54,7 +55,7 @@ class Probe:
         object.__setattr__(self, "fresh_s", max(3.0 * self.interval_s, 60.0))
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Site:
     """Everything a decision needs that does not change while the daemon runs."""
 

@@ -11,7 +11,7 @@ differ when the fan has stopped and the air no longer mixes: nothing here can te
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import combinations
 from statistics import median
 
@@ -26,7 +26,7 @@ Given = tuple[float, float, float | None]  # when (forward clock, s), °C and %R
 Two = tuple[str, str]
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Bounds:
     """Of one quantity, K or %RH: apart and drift, each suspect and fail; moving: so far from its last minutes the air moves."""
 
@@ -35,7 +35,7 @@ class Bounds:
     moving: float
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Limits:
     """Every number that the comparison turns on. "Measured": on the cabinet model, see tests/domain/readings/quality_figures.py."""
 
@@ -97,7 +97,7 @@ _Air = tuple[float, float, float | None, float]
 _Over = tuple[float, float, bool, Limits]
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Difference:
     """A test that did not pass. probes: the odd one out, or the two of which nobody knows which. by: K or %RH."""
 

@@ -12,11 +12,11 @@ from __future__ import annotations
 
 import calendar
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
 from typing import NamedTuple
 
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.quality import RH_PCT_FAIL
 from monitor.domain.refusal import Refusal
@@ -61,7 +61,7 @@ class Point(NamedTuple):
     salt: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Correction:
     """Of one quantity: slope times the reading, plus offset (K or %RH). points: what it was made from, none for a plain offset."""
 
@@ -74,7 +74,7 @@ class Correction:
         return self.slope * value + self.offset
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Calibration:
     """One calibration of one probe (`node/probe`).
 

@@ -9,7 +9,7 @@ and a late filler is still taken.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from monitor.domain.fixed import fixed
 
@@ -27,7 +27,7 @@ class Numbering:
     lost: tuple[tuple[int, int], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Gap:
     """Messages first..last of a boot that are missing; lost when the node is no longer expected to bring them."""
 

@@ -6,7 +6,6 @@ integers that make it safe to repeat and possible to date: `boot`, `seq` and `up
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from monitor.domain.fixed import fixed
@@ -75,7 +74,7 @@ class Pack:
     retained: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Presence:
     """A node's birth or last will."""
 
@@ -84,7 +83,7 @@ class Presence:
     retained: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Refused:
     """A message that was not understood: kept, counted and shown, never raised."""
 

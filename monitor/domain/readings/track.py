@@ -6,7 +6,7 @@ believed, so danger waits one interval at most.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT
@@ -15,7 +15,7 @@ SAME = 1e-6  # values closer than this are one value: the rounding of sums
 FINEST = 0.002  # no probe has finer steps than a 16-bit temperature chip, 0.0027 K
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Scale:
     """The limits of one quantity, in its unit.
 
@@ -35,7 +35,7 @@ class Scale:
     brief: float
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Limits:
     """Every number that the tests turn on. "Measured": on the cabinet model, see tests/domain/readings/quality_figures.py."""
 

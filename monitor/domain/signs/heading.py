@@ -19,7 +19,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import NormalDist, median
 
 from monitor.domain.fixed import fixed
@@ -38,7 +37,7 @@ CONFIDENCE = 0.95
 Point = tuple[float, float]  # s on the clock that only goes forward, value
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Slope:
     """A robust slope, in the value's unit per second, and the interval that holds it at the confidence asked for."""
 
@@ -47,7 +46,7 @@ class Slope:
     high_per_s: float
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Heading:
     """When a limit will be reached, in seconds from now: the estimate, and by the ends of the slope's interval.
 

@@ -13,7 +13,7 @@ after the air was back. Times in seconds are those of the forward clock.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
@@ -59,7 +59,7 @@ class HandlingError(Refusal):
     """A handling that cannot be declared; the message is one line for a person."""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Handling:
     """A declared stretch of work at an open machine; since and until are labels, until_mono_s counts."""
 
@@ -106,7 +106,7 @@ def outcome(handling: Handling, now: Now, outside: bool, state: Watch) -> str:
     return AWAITED if holds(state, now.mono_s) else NOT_BACK
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Episode:
     """What is followed from a fall on. since_s: when the air was last undisturbed; the hold counts from there.
 
@@ -148,7 +148,7 @@ class Watch:
     episode: Episode | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Opening:
     """A recognised opening, to be recorded. hold_s: for how long alarms were held back; back: whether the air came back."""
 
@@ -159,7 +159,7 @@ class Opening:
     back: bool
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Verdict:
     """What one reading says. why: of the NOT_RECOVERING that gives a hold up. opening: of ENDED, what to record."""
 

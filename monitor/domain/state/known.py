@@ -14,6 +14,7 @@ from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.eggs.temperature import EggModel
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import Needs
 from monitor.domain.needs.batch import Batch, batch_of
 from monitor.domain.needs.rules import DISAGREE, DRY_BULB, EGG, HIGH, PRIORITIES, SENSOR_FAILED, Rule
@@ -32,7 +33,7 @@ from monitor.domain.state.record import Group, Unknown
 Key = tuple[str, str]  # (subject, rule id)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Limit:
     """One limit of a machine, ready to be compared: quantity 0 is dry bulb, 1 humidity; side +1 high, -1 low.
 
@@ -47,7 +48,7 @@ class Limit:
     back: float
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Eggs:
     """The eggs of one batch in a machine, as their temperature is reckoned; target_c: what the machine should read."""
 
@@ -57,7 +58,7 @@ class Eggs:
     judged: bool
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Plan:
     """A machine's needs, as limits; humid names the humidity quantity ('rh_pct', 'wet_bulb_c' or '').
 
@@ -77,7 +78,7 @@ class Plan:
     keys: frozenset[Key] = frozenset()
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Said:
     """What a node's birth or last will said, and when; data outranks it."""
 

@@ -4,7 +4,6 @@ where this one stopped. Times are those of the forward clock, which goes on over
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 
 from monitor.domain.fixed import fixed
@@ -25,7 +24,7 @@ class Heard:
     humid_mono_s: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Held:
     """A stored reading that waits for the next: when it was taken, its temperature as sent, the row's key, its flags but for the
     jump, and which quantity jumped."""
@@ -49,7 +48,7 @@ class EggFelt:
     air_c: float
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class ProbeMemory:
     """One probe: what its next reading is compared with."""
 
@@ -60,7 +59,7 @@ class ProbeMemory:
     held: Held | None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class MachineMemory:
     """One machine: how its air was, and how its probes stood to one another."""
 
@@ -73,7 +72,7 @@ class MachineMemory:
     reached: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class AlarmMemory:
     """What of an alarm is no transition: a delay that runs, and when it was last told. episode, condition: which alarm that was."""
 
@@ -88,7 +87,7 @@ class AlarmMemory:
     shelved_until_mono_s: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Memory:
     """See the module. final: written when the run stopped; else that run may have gone on, and been cut off."""
 

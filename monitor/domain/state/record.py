@@ -31,7 +31,7 @@ class StoredReading:
     rh_flag: int = MISSING
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Reflag:
     """The settled flags of a reading that is in the record already, by its key."""
 
@@ -42,7 +42,7 @@ class Reflag:
     rh_flag: int
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class RefusedRow:
     """A refused message as it is kept."""
 
@@ -50,7 +50,7 @@ class RefusedRow:
     refused: Refused
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Unknown:
     """A probe that nobody configured: kept aside by name, counted, offered."""
 
@@ -62,7 +62,7 @@ class Unknown:
     rh_pct: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Attempt:
     """What came of sending one notice once. outcome: 'sent', 'later', 'failed' or 'cancelled'."""
 
@@ -73,7 +73,7 @@ class Attempt:
     contact: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Event:
     """Something worth a line in the record that is no alarm: a node came or went, a gap, the clock was set."""
 

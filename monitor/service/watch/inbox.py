@@ -6,9 +6,9 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
+from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Message, Now
 from monitor.domain.state.record import Attempt
 from monitor.service.ports import Receipt, WeightAsked, WeightVerdict
@@ -20,7 +20,7 @@ MAX_ITEMS = 50_000
 _FULL_WAIT_S = 0.01
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Arrived:
     """A message from the broker, stamped when it reached us; the receipt is owed once it is durable."""
 
@@ -29,7 +29,7 @@ class Arrived:
     receipt: Receipt | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Asked:
     """A person's request; `reply` is called once what it changed is durable, with the answer or an {"error": ...}."""
 
@@ -38,7 +38,7 @@ class Asked:
     reply: Callable[[Mapping[str, Any]], None]
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Attempted:
     """What came of sending a notice."""
 
@@ -46,7 +46,7 @@ class Attempted:
     attempt: Attempt
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Linked:
     """The broker was reached, or lost."""
 
@@ -55,7 +55,7 @@ class Linked:
     detail: str
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Elsewhere:
     """A node came (or went) under our root, but under another site's name: set up for another site, or by mistake."""
 
@@ -65,7 +65,7 @@ class Elsewhere:
     online: bool
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Opened:
     """The record was opened; a note says that it was damaged and set aside, '' that it is whole."""
 
@@ -73,7 +73,7 @@ class Opened:
     note: str
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class WeightJudged:
     """What came of judging the weights of a batch."""
 
@@ -82,7 +82,7 @@ class WeightJudged:
     verdict: WeightVerdict
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Stop:
     """The last item: finish what is begun, then end."""
 

@@ -13,16 +13,16 @@ A notice that a stage folds into another is not lost: its id travels along in `O
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 from monitor.domain.alarms.joined import episode, told_late
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.rules import LOW, MEDIUM
 from monitor.service.ports import Words
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Outgoing:
     """One message: the notice as it will be sent (a stage may have rewritten it), and the ids of the others it also tells."""
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from monitor.domain.alarms.joined import episode, reminds
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.rules import CRITICAL, HIGH, PRIORITIES
 
 BASE_WAIT_S = 2.0  # a passing fault is over in seconds
@@ -35,7 +36,7 @@ GATHER_S = 30.0  # in a flood, what says nothing new waits so long for its like:
 _TOLD = 200  # notices kept for the words of the next message
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class _Message:
     at_s: float
     urgency: int

@@ -7,10 +7,10 @@ that a time is past) is judged when it is performed, in `commands.py`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from monitor.domain.fixed import fixed
 from monitor.domain.refusal import Refusal
 from monitor.domain.wall import utc_text
 
@@ -31,7 +31,7 @@ class RequestError(Refusal):
         return {"error": str(self), "words": words}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class BatchAdd:
     """Eggs are set together. eggs: how many; machine: None for a batch that is in none yet."""
 
@@ -44,7 +44,7 @@ class BatchAdd:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Move:
     """A batch goes to another machine."""
 
@@ -54,7 +54,7 @@ class Move:
     at: datetime | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Stage:
     """A stage is declared early, or what was declared is taken back."""
 
@@ -65,7 +65,7 @@ class Stage:
     back: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Close:
     """The hatch of a batch is over."""
 
@@ -74,7 +74,7 @@ class Close:
     at: datetime | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Reopen:
     """A batch was closed by mistake."""
 
@@ -82,7 +82,7 @@ class Reopen:
     batch: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class SplitOff:
     """Some eggs of a batch, by number or so many, go on as a batch of their own. into: its name, "" for the next that is free."""
 
@@ -97,7 +97,7 @@ class SplitOff:
     by: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Acknowledge:
     """Somebody knows of an alarm, by the number in its message."""
 
@@ -106,7 +106,7 @@ class Acknowledge:
     by: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Shelve:
     """An alarm is quiet for so long."""
 
@@ -116,7 +116,7 @@ class Shelve:
     by: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Unshelve:
     """An alarm comes off its shelf."""
 
@@ -125,7 +125,7 @@ class Unshelve:
     by: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class OutOfService:
     """An alarm is taken out of service, or put back."""
 
@@ -135,7 +135,7 @@ class OutOfService:
     by: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Work:
     """Somebody works at an open machine for so long, or is done."""
 
@@ -146,21 +146,21 @@ class Work:
     by: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class ByOffset:
     """Reference minus reading, K or %RH."""
 
     offset: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class ByPoints:
     """(reading, reference) pairs, °C or %RH."""
 
     points: tuple[tuple[float, float], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class BySalts:
     """(salt, reading in %RH) pairs over saturated salts at that temperature."""
 
@@ -168,7 +168,7 @@ class BySalts:
     temperature_c: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Calibrate:
     """A probe was held against a reference. since: from when on it holds, "start" for the whole record."""
 
@@ -183,7 +183,7 @@ class Calibrate:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Write:
     """One entry of a batch's egg book, about one egg, each of several, so many, or (none of these) the batch. sure: also what is odd."""
 
@@ -201,7 +201,7 @@ class Write:
     sure: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class WriteWeighings:
     """A table of weighings of numbered eggs: all of them, or none."""
 
@@ -215,14 +215,14 @@ class WriteWeighings:
     sure: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class LookRoom:
     """Each machine against what its eggs need now."""
 
     do: Literal["room"] = "room"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class LookFacts:
     """How the daemon itself is doing."""
 
