@@ -189,6 +189,18 @@ def test_a_table_is_all_or_nothing() -> None:
     assert ask(story, "weighings", batch="hen-1", by="ada", rows=table[:2], sure=True)["did"] == "written"
 
 
+def test_of_many_complaints_ten_are_said() -> None:
+    """A request about eggs that are not there: a screen holds ten complaints, and the rest are counted."""
+    for count, said, more in ((10, 10, []), (11, 10, [": and 1 more"]), (13, 10, [": and 3 more"])):
+        story = house()
+        request = {name: value for name, value in WEIGHED.items() if name != "egg"}
+        with pytest.raises(ValueError, match="nothing was written") as raised:
+            written(story, "entry", **request, eggs=list(range(13, 13 + count)))
+        lines = str(raised.value).splitlines()
+        assert sum("expected 1 to 12" in line for line in lines) == said
+        assert [line.partition("hen-1")[2] for line in lines if line.endswith("more")] == more
+
+
 def refused_lines(story: Story, **request: Any) -> list[str]:
     before = list(story.state.books["hen-1"].entries)
     with pytest.raises(ValueError, match="line") as raised:

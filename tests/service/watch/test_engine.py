@@ -47,6 +47,7 @@ class Desk:
     def __init__(self, site: Site, loaded: Loaded = NOTHING) -> None:
         self.said: list[tuple[str, Any]] = []
         self.groups: list[Group] = []
+        self.shown: list[tuple[str, str]] = []
         self.books: dict[str, EggBook] = {}
         self.failing = False
         self.engine = Engine(
@@ -57,7 +58,7 @@ class Desk:
             give_receipts=self._receipts,
             tell_stored=lambda rows: self.said.append(("stored", list(rows))),
             tell_notices=self._notices,
-            show_machine=lambda machine, view: None,
+            show_machine=lambda machine, view: self.shown.append((machine, view["at"])),
         )
         self.seq = 0
 
@@ -435,3 +436,35 @@ def test_a_run_takes_up_the_books(site: Site) -> None:
     desk = Desk(site, replace(NOTHING, batches=(open_,), books=(book,)))
     assert desk.ask(0, **FINDING | {"batch": "hen-1"})[0]["number"] == 2
     assert "book" not in desk.kinds()
+
+
+def test_each_machine_is_shown_every_half_minute_unless_the_store_fails(site: Site, desk: Desk) -> None:
+    """At the start, and 30 s after each time; while nothing can be written nothing is shown either, and afterwards at once."""
+    desk.shown.clear()
+
+    def shown(*seconds: int) -> int:
+        """How many times each machine was shown in the ticks of these seconds."""
+        for second in seconds:
+            desk.engine.idle(at(second))
+        times, desk.shown[:] = len(desk.shown), []
+        assert times % len(site.machines) == 0
+        return times // len(site.machines)
+
+    assert shown(*range(1, 31)) == 1
+    assert shown(*range(31, 91)) == 2
+    desk.failing = True
+    desk.reading(91.0)
+    assert shown(*range(95, 200, 5)) == 0
+    desk.failing = False
+    assert shown(*range(200, 215, 5)) == 1
+
+
+def test_a_shelf_that_ended_while_nobody_watched_is_over_at_the_first_look(site: Site, desk: Desk) -> None:
+    """A shelf keeps its end by the label over a restart: what is left of it goes on, and one that is over is not a second longer."""
+    for second in (1, 11, 21, 31):
+        desk.reading(second, 39.5)
+    alarm = desk.groups[-1].transitions[-1].alarm
+    for left_s, mono_s in ((-3600.0, 500.0), (0.0, 500.0), (90.0, 590.0)):
+        shelved = replace(alarm, shelved_until=at(left_s).utc)
+        state = start_state(replace(NOTHING, alarms=(shelved,)), site, at(0))
+        assert state.alarms[alarm.key].shelved_until_mono_s == pytest.approx(mono_s)
