@@ -6,6 +6,10 @@ import json
 from pathlib import Path
 from typing import Any
 
+import pytest
+
+from monitor.rehearse.preview import preview
+from monitor.settings import load_house
 from tests.cli.commands import Capture, ok, told
 from tests.running import ROOT, configure, typed
 
@@ -22,6 +26,41 @@ def test_replay(capsys: Capture) -> None:
         "transitions",
         "notices",
     }
+
+
+def test_several_recordings(capsys: Capture, tmp_path: Path) -> None:
+    """Several recordings are played in one call and told in the order in which they were given, each as it is told alone."""
+    config = ROOT / "demo_streams" / "power-cut.toml"
+    files = [str(ROOT / "demo_streams" / f"{name}.jsonl") for name in ("power-cut", "calm-day", "power-cut")]
+    alone = [ok(capsys, "replay", file, config=config) for file in files]
+    assert alone[0] != alone[1]
+    expected = "\n".join(f"# {file}\n{text}" for file, text in zip(files, alone, strict=True))
+    assert ok(capsys, "replay", *files, config=config) == expected
+    assert told(capsys, "replay", *files, config=config) == [told(capsys, "replay", f, config=config) for f in files]
+    code, out, err = typed(capsys, "replay", files[0], str(tmp_path / "none.jsonl"), config=config)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "none.jsonl: No such file" in err
+
+
+def test_several_recordings_under_bad_rules(capsys: Capture, tmp_path: Path) -> None:
+    """Each complaint about the rules is one line, as with one recording."""
+    config = ROOT / "demo_streams" / "power-cut.toml"
+    file = str(ROOT / "demo_streams" / "power-cut.jsonl")
+    rules = tmp_path / "rules.toml"
+    rules.write_text("[rules.all-silent]\non_delay_s = 'long'\n")
+    alone = typed(capsys, "replay", file, "--rules", str(rules), config=config)
+    assert alone[0] == 2
+    assert typed(capsys, "replay", file, file, "--rules", str(rules), config=config) == alone
+
+
+def test_both_sides_of_a_preview_are_played_beside_each_other(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where no request names an alarm the two replays do not wait for each other, and the comparison is the one they give in turn."""
+    house, file = load_house(ROOT / "demo_streams" / "power-cut.toml"), ROOT / "demo_streams" / "power-cut.jsonl"
+    rules = tmp_path / "rules.toml"
+    rules.write_text("[rules.all-silent]\non_delay_s = 86400\n")
+    beside = preview(file, house, rules)
+    monkeypatch.setattr("monitor.rehearse.preview._may_name_alarms", lambda recording: True)
+    assert preview(file, house, rules) == beside
 
 
 def test_replay_under_other_rules(capsys: Capture, tmp_path: Path) -> None:
