@@ -78,7 +78,7 @@ def test_replay_under_other_rules(capsys: Capture, tmp_path: Path) -> None:
     rules.write_text("[rules.all-silent]\non_delay_s = 'long'\n")
     code, out, err = typed(capsys, "replay", file, "--rules", str(rules), config=config)
     assert (code, out, err.count("\n")) == (2, "", 1)
-    assert "rules: all-silent.on_delay_s: 'long', expected a number" in err
+    assert "rules.toml: rules.all-silent.on_delay_s: 'long', expected a number from 0 to 604800" in err
 
 
 def test_replay_reads_nodes_of_other_makes(capsys: Capture, tmp_path: Path) -> None:
