@@ -26,7 +26,7 @@ MONO0_S = 1_000.0
 class Room:
     """Machines with their eggs in calm air, every probe alive, driven as fast as it goes."""
 
-    def __init__(self, machines: int = NODES, each: int = 3, interval_s: float = 60.0) -> None:
+    def __init__(self, machines: int = NODES, each: int = 3, interval_s: float = 60.0, day: float = 1.0) -> None:
         names = [f"m-{i}" for i in range(machines)]
         keys = [(f"n-{i}/p{j}", name) for i, name in enumerate(names) for j in range(each)]
         places = {name: Machine(name, name) for name in names}
@@ -35,7 +35,7 @@ class Room:
         self.readings = machines * each
         self.state = State(0.0, True, MONO0_S)
         self.state.anchor_ms = T0.timestamp() * 1000.0 - MONO0_S * 1000.0
-        self.state.batches = {f"b-{i}": batch(f"b-{i}", machine=name, day=1.0) for i, name in enumerate(names)}
+        self.state.batches = {f"b-{i}": batch(f"b-{i}", machine=name, day=day) for i, name in enumerate(names)}
         draw = random.Random(14)
         self._air = [
             tuple(Sample(f"p{j}", 37.5 + draw.gauss(0.0, 0.02), 45.0 + draw.gauss(0.0, 0.1)) for j in range(each))
@@ -108,8 +108,10 @@ def growth(rounds: int, days: int) -> list[Result]:
         room.rounds(100)
         times.append(min(room.rounds(max(20, rounds // machines)) / max(20, rounds // machines) for _ in range(3)))
     of_machines = _exponent([float(s) for s in sizes], times)
-    room = Room(2, 1)  # within one incubation, so that only the past grows
-    window = partial(room.rounds, rounds)
+    room = Room(
+        2, 1, day=0.0
+    )  # ends before lockdown: from then on an alarm stands in this air, and not only the past has grown
+    window = partial(room.rounds, min(rounds, 250))
     room.rounds(1_440)
     early = min(window() for _ in range(5))
     room.rounds(1_440 * days)
@@ -119,6 +121,8 @@ def growth(rounds: int, days: int) -> list[Result]:
         f"exponents: machines {of_machines:.3f} (2 to 32), history {of_history:.3f} (1 to {days + 1} days of minutes)"
     )
     wrong = "" if of_history <= 0.1 else f"a judged reading costs more after {days} days: exponent {of_history:.3f}"
+    if any(alarm.condition for alarm in room.state.alarms.values()):
+        wrong = "an alarm stands at the end: not only the past has grown"
     what = "growth of the judge's cost with the number of machines; none with history"
     return [Result("16", what, "itself", Goal(1.1), of_machines, "exponent", note=note, wrong=wrong)]
 
