@@ -40,6 +40,20 @@ LONG = (
     "analysis/review/test_judged.py",
     "mutation/test_mutation.py",
     "test_style.py",
+    "rehearse/test_demo.py",
+    "domain/signs/test_heading.py",
+    "adapters/test_door.py",
+    "service/watch/test_engine_failing_store.py",
+    "cli/room/test_calibrate.py",
+    "rehearse/test_cabinet.py",
+    "adapters/test_delivery.py",
+    "rehearse/test_weights_played.py",
+    "adapters/store/test_ledger.py",
+    "cli/batch/test_history.py",
+    "rehearse/test_preview.py",
+    "cli/tried/test_replay.py",
+    "cli/batch/test_review.py",
+    "rehearse/test_rule_names.py",
 )
 PLACES = {TESTS / name: place for place, name in enumerate(LONG)}
 
