@@ -1,8 +1,8 @@
 """Values that are frozen for whoever reads or checks the code, and quick to make.
 
-A frozen dataclass sets each field through `object.__setattr__`, which costs three times a plain one; of a judged reading a dozen
-values are made. To put its class together costs twice a plain one, too, and a start puts a hundred and more together. So these are
-plain at run time, and the type checker refuses to change one.
+A frozen dataclass sets each field through a call of `object.__setattr__`, and a judged reading makes values of many fields; its class
+takes longer to put together as well, and a start puts a hundred and more together. So these are plain at run time, and the type checker
+refuses to change one.
 """
 
 from __future__ import annotations
