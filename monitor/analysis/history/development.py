@@ -32,7 +32,6 @@ import numpy as np
 
 from monitor.analysis.line.stretch import Air, Stretch
 from monitor.analysis.line.trace import Floats, Mask, Samples, trace_of
-from monitor.domain.air.units import Unit, show_difference, show_temperature
 from monitor.domain.eggs.temperature import EggModel, model_of, run
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL
@@ -77,16 +76,6 @@ class Lag:
     low: float
     high: float
 
-    def words(self) -> str:
-        """`about 7 h behind (2 to 12)`, `about 2 h ahead (4 h ahead to 1 h behind)`, `about on time (...)`."""
-        span = f"{_side(self.low)} to {_side(self.high)}"
-        if not round(self.hours):
-            return f"about on time ({span})"
-        if self.low * self.high > 0.0:
-            near, far = sorted((abs(self.low), abs(self.high)))
-            span = f"{near:.0f} to {far:.0f}"
-        return f"about {_side(self.hours)} ({span})"
-
 
 @dataclass(frozen=True, slots=True)
 class Expected:
@@ -114,11 +103,6 @@ class Spell:
     hours: float
     air_c: float
     off_k: float
-
-    def words(self, unit: Unit = "C") -> str:
-        """`150 h at about 36.7 °C, eggs 1.1 °C below normal`."""
-        off = f"{show_difference(abs(self.off_k), unit)} {'above' if self.off_k > 0.0 else 'below'} normal"
-        return f"{_h(self.hours)} at about {show_temperature(self.air_c, unit)}, eggs {off}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,23 +132,6 @@ class Development:
     def day(self) -> float:
         """The day of a normal incubation that the embryos should have reached."""
         return (self.hours - self.lag.hours) / 24.0
-
-    def words(self, unit: Unit = "C") -> str:
-        """`about 7 h behind (2 to 11): the record shows 150 h at about 36.7 °C, eggs 1.1 °C below normal`."""
-        if not self.hours_recorded:
-            span = f"{_side(self.lag.low)} to {_side(self.lag.high)}"
-            return f"not known: nothing is recorded, so the profile's own days stand ({span})"
-        shown = [self.spell.words(unit)] if self.spell is not None else []
-        if round(self.hours_stopped):
-            zero = show_temperature(ZERO_C, unit)
-            shown.append(f"{_h(self.hours_stopped)} with the eggs at or below {zero}, where nothing grows")
-        if round(self.hours_beyond):
-            shown.append(f"{_h(self.hours_beyond)} too warm for any speed-up to be claimed")
-        told = self.lag.words() + (f": the record shows {' and '.join(shown)}" if shown else "")
-        missing = self.hours - self.hours_recorded
-        return told + (
-            f"; {_h(missing)} of {_h(self.hours)} without a record, counted as normal" if round(missing) else ""
-        )
 
 
 def development_of(
@@ -433,11 +400,3 @@ def _spell(felt: _Felt, lags_h: Floats, lag_h: float) -> Spell | None:
 
 def _expected(set_ms: int, day: float, lag: Lag) -> Expected:
     return Expected(*(round(set_ms + day * DAY_MS + hours * HOUR_MS) for hours in (lag.hours, lag.low, lag.high)))
-
-
-def _side(hours: float) -> str:
-    return f"{_h(abs(hours))} {'behind' if hours > 0.0 else 'ahead'}" if round(hours) else "on time"
-
-
-def _h(hours: float) -> str:
-    return f"{hours:.0f} h"

@@ -32,6 +32,7 @@ from monitor.analysis.history.development import (
 from monitor.domain.eggs.temperature import EggModel, model_of
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL
+from monitor.shown.history.development import development_words, lag_words
 from tests.analysis.air import HOUR, T0, Readings, readings, sampled, stretch
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "temperature" / "development.csv"
@@ -178,7 +179,7 @@ def test_a_machine_on_its_target_is_on_time(id_: str) -> None:
     assert found.coverage == pytest.approx(1.0)
     assert found.day == pytest.approx(bird.days, abs=0.01)
     assert found.hatch.usual.at_ms == pytest.approx(set_ms + bird.days * 24 * HOUR, abs=HOUR / 30)
-    assert found.words().startswith("about on time (")
+    assert development_words(found).startswith("about on time (")
 
 
 def test_still_air_is_normal_where_its_band_is() -> None:
@@ -210,7 +211,7 @@ def test_without_air_the_window_is_the_profiles_own(stays: str) -> None:
     window = found.hatch
     days = [(each.at_ms - T0) / (24 * HOUR) for each in (window.earliest, window.usual, window.latest)]
     assert days == pytest.approx([HEN.hatch_day_first, HEN.days, HEN.hatch_day_last], abs=0.01)
-    assert found.words() == (
+    assert development_words(found) == (
         "not known: nothing is recorded, so the profile's own days stand (7 h ahead to 240 h behind)"
     )
 
@@ -338,7 +339,7 @@ def test_a_gap_is_not_bridged() -> None:
         2.0, abs=0.5
     )  # the two recorded cold hours, with the egg cooling in the first
     assert 9.0 < found.lag.high - found.lag.hours < 12.0
-    assert found.words().endswith("; 10 h of 36 h without a record, counted as normal")
+    assert development_words(found).endswith("; 10 h of 36 h without a record, counted as normal")
 
 
 def test_what_a_gap_hides_is_added_whole() -> None:
@@ -430,14 +431,14 @@ def test_at_the_set_nothing_is_known() -> None:
 def test_the_words_say_where_it_came_from() -> None:
     """A cool spell is told by its hours, its air and how far the eggs were off; in the site's unit."""
     found = exposed(36.7, 48.0, 208.0, 240.0)
-    words = found.words()
+    words = development_words(found)
     assert words == "about 8 h behind (3 to 11): the record shows 160 h at about 36.7 °C, eggs 1.1 °C below normal"
-    assert "at about 98.1 °F, eggs 2.0 °F below normal" in found.words("F")
+    assert "at about 98.1 °F, eggs 2.0 °F below normal" in development_words(found, "F")
 
 
 def test_the_words_of_a_cut() -> None:
     """Hours at which nothing grows are told apart from those that only slowed."""
-    assert exposed(18.0, 240.0, 264.0, 288.0).words() == (
+    assert development_words(exposed(18.0, 240.0, 264.0, 288.0)) == (
         "about 24 h behind (23 to 27): the record shows 1 h at about 33.1 °C, eggs 4.7 °C below normal "
         "and 24 h with the eggs at or below 24.0 °C, where nothing grows"
     )
@@ -445,9 +446,9 @@ def test_the_words_of_a_cut() -> None:
 
 def test_the_words_of_warmth() -> None:
     """A lead is told as one; heat beyond the limit is told, and no lead with it."""
-    warm = exposed(38.9, 168.0, 336.0, 400.0).words()
+    warm = development_words(exposed(38.9, 168.0, 336.0, 400.0))
     assert warm.startswith("about 5 h ahead (2 to 11): the record shows 168 h at about 38.9 °C, eggs 1.1 °C above")
-    hot = exposed(40.0, 168.0, 188.0, 240.0).words()
+    hot = development_words(exposed(40.0, 168.0, 188.0, 240.0))
     assert hot.startswith("about on time (")
     assert hot.endswith(": the record shows 20 h too warm for any speed-up to be claimed")
 
@@ -455,7 +456,7 @@ def test_the_words_of_warmth() -> None:
 def test_the_words_of_a_slight_lag() -> None:
     """Air off by less than the swing allowed, but for long, is told as such."""
     found = exposed(37.6, 0.0, 500.0, 400.0)
-    assert "400 h at about 37.6 °C, eggs 0.2 °C below normal" in found.words()
+    assert "400 h at about 37.6 °C, eggs 0.2 °C below normal" in development_words(found)
 
 
 @pytest.mark.parametrize(
@@ -470,7 +471,7 @@ def test_the_words_of_a_slight_lag() -> None:
 )
 def test_lags_in_words(lag: Lag, words: str) -> None:
     """The side is said once where all of the doubt lies on it."""
-    assert lag.words() == words
+    assert lag_words(lag) == words
 
 
 def test_what_is_refused() -> None:
