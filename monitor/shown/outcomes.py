@@ -3,10 +3,31 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
-from monitor.analysis.across.statistics import CHANCE, Association, Ending, Rate, Rates
-from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Written
+from monitor.analysis.across.looked_at import LookedAt
+from monitor.analysis.across.statistics import CHANCE, Association, Rate, Rates, What
+from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Exposed, Written
+from monitor.domain.published.causes import (
+    EARLY,
+    HATCHER,
+    HEAT,
+    HIGH,
+    HUMIDITY,
+    LATE,
+    LOSS,
+    LOW,
+    OPENINGS,
+    SETTER,
+    SPREAD,
+    SWING,
+    TEMPERATURE,
+    TO_MIDDLE,
+    WHOLE,
+)
+from monitor.domain.published.findings import FINDING
+from monitor.shown.exposures import shown_c
 from monitor.shown.report import text
 from monitor.shown.report.tree import INSET, Block, Heading, Item, Paragraph, Report, Section, plain
 
@@ -17,13 +38,143 @@ TOGETHER_MEANS = (
 )
 
 
-def outcomes_text(across: Across) -> str:
+_LOOKED_AT = {
+    (TEMPERATURE, HIGH): "too warm",
+    (TEMPERATURE, LOW): "too cool",
+    (HUMIDITY, HIGH): "too humid",
+    (HUMIDITY, LOW): "too dry",
+    (SWING, HIGH): "temperature swinging",
+    (SPREAD, HIGH): "unevenly warm",
+    (OPENINGS, HIGH): "opened often",
+    (LOSS, HIGH): "water loss to pip too high",
+    (LOSS, LOW): "water loss to pip too low",
+}
+_WHEN = {
+    WHOLE: "over the whole incubation",
+    SETTER: "in the setter",
+    HATCHER: "in lockdown and hatch",
+    EARLY: "in the first third",
+    TO_MIDDLE: "up to the end of the middle third",
+    LATE: "in the last third",
+}
+# How it is said of a batch that it is in a group.
+_IN_GROUP = {"machine": "set in {}", "species": "{}", "season": "set in {}"}
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """The end that batches are counted by: `3 of 5 batches ended badly`, the odds of `a bad end`. keys: with it and without, for values."""
+
+    had: str
+    odds: str
+    keys: tuple[str, str]
+
+
+BADLY = Ending("ended badly", "a bad end", ("bad", "good"))
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What is told, and how: the words for each thing looked at, by its id."""
+
+    across: Across
+    looked_at: Mapping[str, str]
+
+    @classmethod
+    def of(cls, across: Across, unit: str) -> Told:
+        """unit: C or F, of temperatures in the words."""
+        return cls(across, {id_: looked_at_words(each, unit) for id_, each in across.looked_at.items()})
+
+    @property
+    def ending(self) -> Ending:
+        """The end that batches are counted by."""
+        finding = self.across.finding
+        return BADLY if finding is None else ending_of(finding.finding)
+
+    def name(self, exposed: Exposed) -> str:
+        """`too humid in the setter`, `set in setter-1 rather than setter-2`, `too humid in the setter, setter-1 alone`."""
+        if exposed.id:
+            what = self.looked_at[exposed.id]
+            return f"{what}, {exposed.group} alone" if exposed.group else what
+        member = _IN_GROUP.get(self.across.by or "", "{}").format(exposed.group)
+        return f"{member} rather than {exposed.rather_than}" if exposed.rather_than else member
+
+    def words(self, each: Association[Exposed]) -> str:
+        """Counts first, then what they are worth, in one paragraph."""
+        return association_words(each, self.name(each.exposure), self.ending)
+
+
+def ending_of(finding: str) -> Ending:
+    """That a finding was written, as it is said of a batch."""
+    return Ending(f"had {finding} written", finding, ("written", "not_written"))
+
+
+def looked_at_words(each: LookedAt, unit: str = "C") -> str:
+    """`too humid in the setter`, `6 h in all at or above 43.3 °C in the last third`; unit: C or F."""
+    cause = each.cause
+    if cause.window == WHOLE and cause.check in (SWING, LOSS):  # there is no other time to confuse it with
+        return _LOOKED_AT[cause.check, cause.direction]
+    return f"{_dose(each, unit) or _LOOKED_AT[cause.check, cause.direction]} {_WHEN[cause.window]}"
+
+
+def _dose(each: LookedAt, unit: str) -> str:
+    """Cold is counted on end, heat in all."""
+    if each.hours is None or each.temp_c is None:
+        return ""
+    long = f"{each.hours:g} h" if each.hours >= 1.0 else f"{60.0 * each.hours:g} min"
+    side, kind = ("above", "in all") if each.cause.check == HEAT else ("below", "on end")
+    return f"{long} {kind} at or {side} {shown_c(each.temp_c, unit)}"
+
+
+def rate_words(rate: Rate) -> str:
+    """`3 of 5, 60 % (95 % interval 23 to 88 %)`: never a percentage without its count."""
+    if rate.share is None or rate.low is None or rate.high is None:
+        return f"{rate.count} of {rate.of}"
+    low, high = (f"{100.0 * x:.0f}" for x in (rate.low, rate.high))
+    return f"{rate.count} of {rate.of}, {100.0 * rate.share:.0f} % (95 % interval {low} to {high} %)"
+
+
+def association_words(each: Association[What], name: str, ending: Ending = BADLY) -> str:
+    """Counts first, then what they are worth, in one paragraph. name: what the batches were told apart by."""
+    t = each.table
+    with_it, without = t.exposed_bad + t.exposed_good, t.other_bad + t.other_good
+    text = f"{name}: {t.exposed_bad} of {with_it} batches {ending.had}, otherwise {t.other_bad} of {without}."
+    if each.odds_ratio is None or each.low is None or each.high is None:
+        return f"{text} There is nothing to compare it with."
+    if each.too_few:
+        return f"{text} That is too few to tell: even the clearest split of so many could be chance."
+    text += f" Odds of {ending.odds} {_times(each.odds_ratio, each.low, each.high)}."
+    many = f", corrected for {each.looked_at} that could tell" if each.looked_at > 1 else ""
+    if each.p_corrected > CHANCE:
+        return f"{text} Not told from chance (p {_p(each.p_corrected)}{many})."
+    return f"{text} They go together (p {_p(each.p_corrected)}{many}); that names no cause."
+
+
+def _times(ratio: float, low: float, high: float) -> str:
+    """An odds ratio with its interval; one without an end is told by its other end."""
+    if math.isinf(ratio):
+        return f"at least {_ratio(low)} times as high (95 % interval, without an upper end)"
+    if ratio == 0.0:
+        return f"at most {_ratio(high)} times as high (95 % interval, from 0)"
+    return f"{_ratio(ratio)} times as high (95 % interval {_ratio(low)} to {_ratio(high)})"
+
+
+def _ratio(value: float) -> str:
+    return f"{value:.2g}" if value < 10.0 else f"{value:.0f}"
+
+
+def _p(value: float) -> str:
+    return "below 0.001" if value < 0.001 else f"{value:.2g}"
+
+
+def outcomes_text(said: Told) -> str:
     """For people."""
-    return text.drawn(outcomes_report(across))
+    return text.drawn(outcomes_report(said))
 
 
-def outcomes_report(across: Across) -> Report:
+def outcomes_report(said: Told) -> Report:
     """How all ended, the finding asked about, each group, and what goes together."""
+    across = said.across
     every, finding = across.every, across.finding
     told = [_ended(across)]
     if every.batches and finding is not None:
@@ -34,7 +185,7 @@ def outcomes_report(across: Across) -> Report:
     if across.left_out:
         told.append(Section(Heading("not counted"), plain(f"{batch}: {why}" for batch, why in across.left_out.items())))
     if every.batches:
-        told += [_together(across), *_members(across), *_within(across), *_legend(across)]
+        told += [_together(said), *_members(said), *_within(said), *_legend(across)]
     return Report("", sections=tuple(told))
 
 
@@ -55,10 +206,10 @@ def _ended(across: Across) -> Section:
     return Section(Heading(f"how {_batches(every.batches)} ended"), tuple(blocks))
 
 
-def outcomes_json(across: Across) -> dict[str, object]:
+def outcomes_json(told: Told) -> dict[str, object]:
     """The same as plain values for `json.dumps`: shares 0 to 1; what is not known, and an end of an interval without limit, is null."""
-    finding, ids = across.finding, {words: id_ for id_, words in across.looked_at.items()}
-    rows = [_association_row(each, across.ending) for each in across.found]
+    across = told.across
+    finding = across.finding
     return {
         "all": _rates_row(across.every),
         "groups": {
@@ -72,7 +223,7 @@ def outcomes_json(across: Across) -> dict[str, object]:
         if finding is None
         else {
             "id": finding.finding,
-            "words": finding.words,
+            "words": FINDING[finding.finding].words,
             "batches": list(finding.names),
             **_often_row(finding.eggs, finding.batches),
         },
@@ -80,11 +231,11 @@ def outcomes_json(across: Across) -> dict[str, object]:
         "batches_looked_at": across.read,
         "older_batches_not_looked_at": across.older,
         "split_off_not_compared": across.split_off,
-        "looked_at": [{"id": id_, "words": words} for id_, words in across.looked_at.items()],
+        "looked_at": [{"id": id_, "words": words} for id_, words in told.looked_at.items()],
         "compared": len(across.compared),
-        "together": [{"id": ids[str(row["exposure"])], **row} for row in rows],
-        "against_others": [_association_row(each, across.ending) for each in across.members],
-        "within": [_association_row(each, across.ending) for each in across.within],
+        "together": [{"id": each.exposure.id, **_association_row(each, told)} for each in across.found],
+        "against_others": [_association_row(each, told) for each in across.members],
+        "within": [_association_row(each, told) for each in across.within],
     }
 
 
@@ -99,7 +250,7 @@ def _eggs(count: int) -> str:
 def _rates(each: Rates) -> list[Paragraph]:
     return [
         _row("fertile", _words(each.fertility)),
-        _row("hatched of set", each.hatch_of_set.words()),
+        _row("hatched of set", rate_words(each.hatch_of_set)),
         _row("hatched of fertile", _words(each.hatch_of_fertile)),
         *(_row(f"lost, {stage}", _words(lost)) for stage, lost in each.lost.items()),
     ]
@@ -110,16 +261,17 @@ def _row(label: str, words: str) -> Paragraph:
 
 
 def _words(rate: Rate) -> str:
-    return rate.words() if rate.of else "not known: the clear eggs were not told apart"
+    return rate_words(rate) if rate.of else "not known: the clear eggs were not told apart"
 
 
 def _often(eggs: Rate, batches: Rate) -> list[Paragraph]:
-    return [_row("eggs with it", eggs.words()), _row("batches with it", batches.words())]
+    return [_row("eggs with it", rate_words(eggs)), _row("batches with it", rate_words(batches))]
 
 
 def _finding(finding: Written) -> Section:
-    words = [
-        Paragraph(f"{finding.words[0].upper()}{finding.words[1:]}."),
+    words = FINDING[finding.finding].words
+    told = [
+        Paragraph(f"{words[0].upper()}{words[1:]}."),
         *_often(finding.eggs, finding.batches),
         *plain([f"In {', '.join(finding.names)}."] if finding.names else []),
         Paragraph(
@@ -127,18 +279,20 @@ def _finding(finding: Written) -> Section:
             " nothing of it, it is taken as not there; what was only candled is not counted."
         ),
     ]
-    return Section(Heading("", f"HOW OFTEN {finding.finding} WAS WRITTEN"), tuple(words))
+    return Section(Heading("", f"HOW OFTEN {finding.finding} WAS WRITTEN"), tuple(told))
 
 
-def _together(across: Across) -> Section:
+def _together(told: Told) -> Section:
+    across = told.across
     if across.finding is None:
         head = "WHAT GOES TOGETHER WITH A BATCH THAT DID NOT GO WELL"
     else:
         head = f"WHAT GOES TOGETHER WITH {across.finding.finding}"
-    return Section(Heading("", head), tuple(_compared(across)))
+    return Section(Heading("", head), tuple(_compared(told)))
 
 
-def _compared(across: Across) -> Iterator[Block]:
+def _compared(told: Told) -> Iterator[Block]:
+    across = told.across
     if across.finding is None:
         yield Paragraph(f"A batch went well when {100.0 * across.good_share:g} % or more of its fertile eggs hatched.")
     yield Paragraph(_looked_at(across))
@@ -147,7 +301,7 @@ def _compared(across: Across) -> Iterator[Block]:
         return
     if across.found:
         yield Paragraph(TOGETHER_MEANS)
-        yield from _listed(across.found, across.ending)
+        yield from _listed(across.found, told)
     elif across.read:
         alike = (
             "They all ended alike, well or not"
@@ -194,22 +348,24 @@ def _looked_at(across: Across) -> str:
     )
 
 
-def _members(across: Across) -> Iterator[Section]:
+def _members(told: Told) -> Iterator[Section]:
+    across = told.across
     if across.by is None:
         return
     head = Heading(f"one {across.by} against the others")
     if not across.members:
         yield Section(head, plain([f"All counted batches are of one {across.by}: nothing to compare."]))
         return
-    listed = _listed(across.members, across.ending)
+    listed = _listed(across.members, told)
     yield Section(head, (Paragraph("All counted batches, whatever their air."), *listed))
 
 
-def _within(across: Across) -> Iterator[Section]:
+def _within(told: Told) -> Iterator[Section]:
+    across = told.across
     if not across.within:
         return
     telling = [a for a in across.within if not a.too_few]
-    blocks: list[Block] = [Item((each.words(across.ending),)) for each in telling]
+    blocks: list[Block] = [Item((told.words(each),)) for each in telling]
     left = len(across.within) - len(telling)
     if not telling:
         words = f"{left} comparisons, and for none are there enough batches to tell, even by the clearest split."
@@ -239,10 +395,11 @@ def _legend(across: Across) -> Iterator[Section]:
     yield Section(None, plain([words]))
 
 
-def _listed(found: Sequence[Association], ending: Ending) -> Iterator[Block]:
+def _listed(found: Sequence[Association[Exposed]], told: Told) -> Iterator[Block]:
     """What can tell in full, the rest in short."""
+    ending = told.ending
     telling = [a for a in found if not a.too_few]
-    yield from (Item((each.words(ending),)) for each in telling)
+    yield from (Item((told.words(each),)) for each in telling)
     compared = [a for a in found if a.odds_ratio is not None]
     few = [a for a in compared if a.too_few]
     if few and not telling:
@@ -255,14 +412,14 @@ def _listed(found: Sequence[Association], ending: Ending) -> Iterator[Block]:
     for each in few:
         t = each.table
         with_it, without = t.exposed_bad + t.exposed_good, t.other_bad + t.other_good
-        words = f"{each.exposure}: {t.exposed_bad} of {with_it}, otherwise {t.other_bad} of {without}"
+        words = f"{told.name(each.exposure)}: {t.exposed_bad} of {with_it}, otherwise {t.other_bad} of {without}"
         yield Paragraph(words, INSET)
     seen = [a for a in found if a.table.total]
-    alike = [a.exposure for a in seen if a not in compared]
+    alike = [told.name(a.exposure) for a in seen if a not in compared]
     if alike:
         words = "; ".join(alike)
         yield Paragraph(f"Nothing to compare, for the batches are alike in it or all ended alike: {words}.")
-    unseen = [a.exposure for a in found if a not in seen]
+    unseen = [told.name(a.exposure) for a in found if a not in seen]
     if unseen:
         yield Paragraph(f"No batch's record can say: {'; '.join(unseen)}.")
 
@@ -291,10 +448,10 @@ def _often_row(eggs: Rate, batches: Rate) -> dict[str, object]:
     return {"eggs_with_it": _rate_row(eggs), "batches_with_it": _rate_row(batches)}
 
 
-def _association_row(each: Association, ending: Ending) -> dict[str, object]:
-    names = [f"{who}_{end}" for who in ("exposed", "other") for end in ending.keys]
+def _association_row(each: Association[Exposed], told: Told) -> dict[str, object]:
+    names = [f"{who}_{end}" for who in ("exposed", "other") for end in told.ending.keys]
     return {
-        "exposure": each.exposure,
+        "exposure": told.name(each.exposure),
         **dict(zip(names, each.table.counts, strict=True)),
         "odds_ratio": _finite(each.odds_ratio),
         "low": _finite(each.low),
@@ -303,7 +460,7 @@ def _association_row(each: Association, ending: Ending) -> dict[str, object]:
         "p_corrected": _finite(each.p_corrected),
         "looked_at": each.looked_at,
         "too_few": each.too_few,
-        "words": each.words(ending),
+        "words": told.words(each),
     }
 
 

@@ -6,8 +6,8 @@ import json
 from typing import Any
 
 from monitor.analysis.across.statistics import Association, Outcome, Table, associations, rate, rates, rates_by, wilson
-from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Written
-from monitor.shown.outcomes import outcomes_json, outcomes_text
+from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Exposed, Written
+from monitor.shown.outcomes import Told, outcomes_json, outcomes_text
 from tests.shown.review.test_finding import FORBIDDEN
 
 HENS = [
@@ -28,21 +28,33 @@ def across(tables: dict[str, Table], **other: Any) -> Across:
     groups = rates_by(HENS, lambda o: o.machine) if other.get("by") else {}
     given: dict[str, Any] = {
         "every": rates(HENS), "groups": groups, "left_out": {"hen-9": "no outcome is written"}, "unwritten": 2, "good_share": 0.75,
-        "looked_at": {name.replace(" ", "-"): name for name in tables}, "why": SET_BEFORE, "found": associations(tables),
+        "looked_at": {name.replace(" ", "-"): None for name in tables}, "why": SET_BEFORE, "found": together(**tables),
         "members": (), "within": (), "read": 3, "older": 0,
     }  # fmt: skip
     return Across(**(given | other))
 
 
+def said(tables: dict[str, Table], **other: Any) -> Told:
+    """The same with its words, which here are the names that the tables were given."""
+    made = across(tables, **other)
+    ids = {a.exposure.id for a in made.compared if a.exposure.id} | set(made.looked_at)
+    return Told(made, {id_: id_.replace("-", " ") for id_ in sorted(ids, key=[*made.looked_at, *sorted(ids)].index)})
+
+
 def told(tables: dict[str, Table], **other: Any) -> str:
-    text = outcomes_text(across(tables, **other))
+    text = outcomes_text(said(tables, **other))
     assert max(map(len, text.splitlines())) <= 80
     assert FORBIDDEN.search(text.replace("not because of", "")) is None
     return text
 
 
-def together(**tables: Table) -> tuple[Association, ...]:
-    return associations({name.replace("_", " "): table for name, table in tables.items()})
+def together(**tables: Table) -> tuple[Association[Exposed], ...]:
+    ids = {name: name.replace(" ", "-").replace("_", "-") for name in tables}
+    return associations({Exposed(ids[name]): table for name, table in tables.items()})
+
+
+def of_groups(**tables: Table) -> tuple[Association[Exposed], ...]:
+    return associations({Exposed(group=name.replace("_", " ")): table for name, table in tables.items()})
 
 
 def words(text: str) -> str:
@@ -127,7 +139,7 @@ def test_none_yet() -> None:
 def test_as_values() -> None:
     """Plain values: counts, shares, intervals; an odds ratio without limit is null, as JSON has no infinity."""
     data = outcomes_json(
-        across({"too humid": CLEAR_SPLIT, "loss": UNSEEN}, groups=rates_by(HENS, lambda o: o.season), by="season")
+        said({"too humid": CLEAR_SPLIT, "loss": UNSEEN}, groups=rates_by(HENS, lambda o: o.season), by="season")
     )
     read = json.loads(json.dumps(data, allow_nan=False))
     low, high = wilson(30, 50)
@@ -165,7 +177,7 @@ def test_a_finding_in_place_of_a_bad_end() -> None:
     assert "Odds: batches with it written to those without." in tail
     assert "went well" not in tail
     assert "bad" not in tail
-    data: Any = outcomes_json(across({"too humid": CLEAR_SPLIT}, finding=WET, by="machine"))
+    data: Any = outcomes_json(said({"too humid": CLEAR_SPLIT}, finding=WET, by="machine"))
     assert (data["finding"]["id"], data["finding"]["batches"]) == ("wet-chick", ["hen-1", "hen-2"])
     assert (data["finding"]["eggs_with_it"]["count"], data["finding"]["batches_with_it"]["of"]) == (4, 3)
     assert data["groups"]["setter-2"]["batches_with_it"]["count"] == 1
@@ -199,10 +211,10 @@ def test_what_was_chosen() -> None:
 def test_groups_against_one_another_and_alone() -> None:
     """What can tell is told in full; within groups all the others in one line, with their number; of one group nothing."""
     within = together(too_humid_alone=CLEAR_SPLIT, **{f"odd_{n}": FEW for n in range(29)}, dry=UNSEEN)
-    text = told({"odd": FEW}, by="machine", members=together(in_setter_1=CLEAR_SPLIT, in_setter_2=FEW), within=within)
+    text = told({"odd": FEW}, by="machine", members=of_groups(setter_1=CLEAR_SPLIT, setter_2=FEW), within=within)
     text = words(text)
-    assert "ONE MACHINE AGAINST THE OTHERS All counted batches, whatever their air. - in setter 1: 6 of 6" in text
-    assert "in setter 2: 1 of 1, otherwise 0 of 2" in text
+    assert "ONE MACHINE AGAINST THE OTHERS All counted batches, whatever their air. - set in setter 1: 6 of 6" in text
+    assert "set in setter 2: 1 of 1, otherwise 0 of 2" in text
     assert "THE SAME WITHIN ONE MACHINE ALONE - too humid alone: 6 of 6" in text
     assert "30 more have too few batches to tell, even by the clearest split." in text
     assert "odd 7" not in text
@@ -211,5 +223,5 @@ def test_groups_against_one_another_and_alone() -> None:
     assert "All counted batches are of one machine: nothing to compare." in text
     assert "2 comparisons, and for none are there enough batches to tell, even by the clearest split." in text
     assert "ONE MACHINE" not in told({"odd": FEW})
-    data: Any = outcomes_json(across({}, by="machine", members=together(in_setter_1=CLEAR_SPLIT), within=within))
-    assert ([r["exposure"] for r in data["against_others"]], len(data["within"])) == (["in setter 1"], 31)
+    data: Any = outcomes_json(said({}, by="machine", members=of_groups(setter_1=CLEAR_SPLIT), within=within))
+    assert ([r["exposure"] for r in data["against_others"]], len(data["within"])) == (["set in setter 1"], 31)

@@ -3,31 +3,21 @@
 Rates have Wilson intervals. An exposure is set against an outcome in a two by two table: the odds ratio with its exact interval
 (Fisher's conditional one), the exact p-value, the counts, and what p becomes when many things were looked at (Holm). A batch is
 one case, not each of its eggs: eggs of a batch share their machine and their days, and counted one by one they would make a
-single bad week look like a law. Where the counts are so few that even a clean split would show nothing, the words say so.
+single bad week look like a law. Where the counts are so few that even a clean split would show nothing, that is told apart.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import NormalDist
+from typing import Generic, TypeVar
+
+What = TypeVar("What", bound=Hashable)
 
 CONFIDENCE = 0.95
 CHANCE = 0.05  # above this, after the correction, a table is not told from chance
-
-
-@dataclass(frozen=True, slots=True)
-class Ending:
-    """The end that batches are counted by, in words: `3 of 5 batches ended badly`, the odds of `a bad end`. keys: with it and
-    without, for values."""
-
-    had: str
-    odds: str
-    keys: tuple[str, str]
-
-
-BADLY = Ending("ended badly", "a bad end", ("bad", "good"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +33,6 @@ class Rate:
     def share(self) -> float | None:
         """The rate, 0 to 1."""
         return self.count / self.of if self.of else None
-
-    def words(self) -> str:
-        """`3 of 5, 60 % (95 % interval 23 to 88 %)`: never a percentage without its count."""
-        if self.share is None or self.low is None or self.high is None:
-            return f"{self.count} of {self.of}"
-        low, high = (f"{100.0 * x:.0f}" for x in (self.low, self.high))
-        return f"{self.count} of {self.of}, {100.0 * self.share:.0f} % (95 % interval {low} to {high} %)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,14 +102,14 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
-class Association:
+class Association(Generic[What]):
     """How an exposure goes together with a bad end: odds ratio above 1 when they go together.
 
-    odds_ratio, low, high: conditional estimate and exact interval, 0 to infinity; None where a margin is empty. p: exact, two-sided;
+    exposure: what the batches were told apart by, as the caller names it. odds_ratio, low, high: conditional estimate and exact interval, 0 to infinity; None where a margin is empty. p: exact, two-sided;
     p_corrected: for `looked_at` things looked at. too_few: no split of these counts could have shown anything.
     """
 
-    exposure: str
+    exposure: What
     table: Table
     odds_ratio: float | None
     low: float | None
@@ -135,23 +118,6 @@ class Association:
     p_corrected: float
     looked_at: int
     too_few: bool
-
-    def words(self, ending: Ending = BADLY) -> str:
-        """Counts first, then what they are worth, in one paragraph."""
-        t = self.table
-        with_it, without = t.exposed_bad + t.exposed_good, t.other_bad + t.other_good
-        text = (
-            f"{self.exposure}: {t.exposed_bad} of {with_it} batches {ending.had}, otherwise {t.other_bad} of {without}."
-        )
-        if self.odds_ratio is None or self.low is None or self.high is None:
-            return f"{text} There is nothing to compare it with."
-        if self.too_few:
-            return f"{text} That is too few to tell: even the clearest split of so many could be chance."
-        text += f" Odds of {ending.odds} {_times(self.odds_ratio, self.low, self.high)}."
-        many = f", corrected for {self.looked_at} that could tell" if self.looked_at > 1 else ""
-        if self.p_corrected > CHANCE:
-            return f"{text} Not told from chance (p {_p(self.p_corrected)}{many})."
-        return f"{text} They go together (p {_p(self.p_corrected)}{many}); that names no cause."
 
 
 def wilson(count: int, of: int, confidence: float = CONFIDENCE) -> tuple[float, float]:
@@ -225,11 +191,11 @@ def tables_by(
     exposures: Mapping[str, Mapping[str, bool | None]],
     key: Callable[[Outcome], str],
     bad: Callable[[Outcome], bool] = ended_badly,
-) -> dict[str, Table]:
-    """A table for each exposure in each group, named `exposure, group`."""
+) -> dict[tuple[str, str], Table]:
+    """A table for each exposure in each group, by both names."""
     groups = sorted({key(outcome) for outcome in outcomes})
     return {
-        f"{name}, {group}": table_of([o for o in outcomes if key(o) == group], exposed, bad)
+        (name, group): table_of([o for o in outcomes if key(o) == group], exposed, bad)
         for name, exposed in exposures.items()
         for group in groups
     }
@@ -245,7 +211,7 @@ def tables_of_groups(
     return {group: table_of(outcomes, {o.batch: key(o) == group for o in outcomes}, bad) for group in told}
 
 
-def associations(tables: Mapping[str, Table]) -> tuple[Association, ...]:
+def associations(tables: Mapping[What, Table]) -> tuple[Association[What], ...]:
     """All of these exposures at once, the smallest p first, each corrected for all that could have shown anything.
 
     A table that is too few for any result is told, and is not counted as looked at: it had no chance to mislead.
@@ -291,27 +257,10 @@ def exact(table: Table) -> tuple[float, float, float, float]:
     return float(result.statistic), float(interval.low), float(interval.high), float(stats.fisher_exact(rows)[1])
 
 
-def _association(name: str, table: Table) -> Association:
+def _association(name: What, table: Table) -> Association[What]:
     least = table.least_p()
     if least == 1.0:
         a, b, c, d = table.counts
         if 0 in (a + b, c + d, a + c, b + d):
             return Association(name, table, None, None, None, 1.0, 1.0, 1, True)
     return Association(name, table, *exact(table), 1.0, 1, least > CHANCE)
-
-
-def _times(ratio: float, low: float, high: float) -> str:
-    """An odds ratio with its interval; one without an end is told by its other end."""
-    if math.isinf(ratio):
-        return f"at least {_ratio(low)} times as high (95 % interval, without an upper end)"
-    if ratio == 0.0:
-        return f"at most {_ratio(high)} times as high (95 % interval, from 0)"
-    return f"{_ratio(ratio)} times as high (95 % interval {_ratio(low)} to {_ratio(high)})"
-
-
-def _ratio(value: float) -> str:
-    return f"{value:.2g}" if value < 10.0 else f"{value:.0f}"
-
-
-def _p(value: float) -> str:
-    return "below 0.001" if value < 0.001 else f"{value:.2g}"

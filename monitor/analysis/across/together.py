@@ -1,15 +1,25 @@
-"""What is told across batches, as values: the text and the JSON of `eggroom outcomes` are made of it (`outcomes_text.py`)."""
+"""What is told across batches, as values: the text and the JSON of `eggroom outcomes` are made of it (`shown/outcomes.py`)."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from monitor.analysis.across.statistics import BADLY, Association, Ending, Rate, Rates
-from monitor.domain.published.findings import FINDING
+from monitor.analysis.across.looked_at import LookedAt
+from monitor.analysis.across.statistics import Association, Rate, Rates
 
 # Why these were looked at and no others.
 SET_BEFORE, PUBLISHED, CHOSEN = "set before", "published", "chosen"
+
+
+@dataclass(frozen=True, slots=True)
+class Exposed:
+    """What batches were told apart by. id: of what was looked at in their air, empty where only their group was; group: a machine, a
+    species or a season, empty over all; rather_than: the other one, of two groups."""
+
+    id: str = ""
+    group: str = ""
+    rather_than: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,23 +32,13 @@ class Written:
     names: tuple[str, ...]
     groups: Mapping[str, tuple[Rate, Rate]]
 
-    @property
-    def words(self) -> str:
-        """The finding, as the trade calls it."""
-        return FINDING[self.finding].words
-
-    @property
-    def ending(self) -> Ending:
-        """How it is said of a batch."""
-        return Ending(f"had {self.finding} written", self.finding, ("written", "not_written"))
-
 
 @dataclass(frozen=True, slots=True)
 class Across:
     """All that is told of the closed batches.
 
     every, groups: rates of all and of each group. left_out: batch id to why it is not counted. unwritten: eggs without a written end.
-    looked_at: id to words; why: SET_BEFORE, PUBLISHED or CHOSEN. found: each of these over all batches; members: each group against the
+    looked_at: by id; why: SET_BEFORE, PUBLISHED or CHOSEN. found: each of these over all batches; members: each group against the
     others; within: each of these in each group alone. read: batches whose air could be looked at; older: those beyond the newest, which
     were not. by: what the groups are. finding: where batches are counted by it, and not by how they ended. split_off: batches that were
     split off another, which are counted in the rates and compared with nothing.
@@ -49,11 +49,11 @@ class Across:
     left_out: Mapping[str, str]
     unwritten: int
     good_share: float
-    looked_at: Mapping[str, str]
+    looked_at: Mapping[str, LookedAt]
     why: str
-    found: tuple[Association, ...]
-    members: tuple[Association, ...]
-    within: tuple[Association, ...]
+    found: tuple[Association[Exposed], ...]
+    members: tuple[Association[Exposed], ...]
+    within: tuple[Association[Exposed], ...]
     read: int
     older: int
     by: str | None = None
@@ -61,11 +61,6 @@ class Across:
     split_off: int = 0
 
     @property
-    def ending(self) -> Ending:
-        """The end that batches are counted by."""
-        return BADLY if self.finding is None else self.finding.ending
-
-    @property
-    def compared(self) -> tuple[Association, ...]:
+    def compared(self) -> tuple[Association[Exposed], ...]:
         """All that was compared, and corrected together."""
         return self.found + self.members + self.within

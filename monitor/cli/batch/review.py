@@ -21,7 +21,7 @@ from monitor.service.reports.outcomes import WENT_WELL_SHARE
 from monitor.service.reports.review import batch_review
 from monitor.service.reports.together import across_batches
 from monitor.shown.form import Shown
-from monitor.shown.outcomes import outcomes_json, outcomes_text
+from monitor.shown.outcomes import Told, looked_at_words, outcomes_json, outcomes_text
 from monitor.shown.review.whole import whole_html, whole_json, whole_text
 
 _BY = ("machine", "species", "season")
@@ -127,9 +127,9 @@ def _check_egg(book: EggBook, egg: int) -> None:
 
 def _outcomes(options: Outcomes) -> int:
     house, share, catalogue = house_of(options.config), _share(options.good), shipped_causes()
-    every = every_one(catalogue, house.site.unit)
+    every = every_one(catalogue)
     if LIST in options.exposure:
-        return show(options.json, *_exposures(every))
+        return show(options.json, *_exposures(every, house.site.unit))
     _known(options, every)
     with opened(house) as history:
         species = {b.profile for b in history.batches()}
@@ -144,15 +144,17 @@ def _outcomes(options: Outcomes) -> int:
             )  # fmt: skip
         except NoScipy as error:
             raise Failed(f"outcomes: {error}; type: {sys.executable} -m pip install '{SCIPY}'") from error
-    return show(options.json, outcomes_json(across), outcomes_text(across).rstrip())
+    told = Told.of(across, house.site.unit)
+    return show(options.json, outcomes_json(told), outcomes_text(told).rstrip())
 
 
-def _exposures(every: Mapping[str, LookedAt]) -> tuple[list[dict[str, str]], str]:
+def _exposures(every: Mapping[str, LookedAt], unit: str) -> tuple[list[dict[str, str]], str]:
     """All that can be looked at, as values and as text."""
     width = max(map(len, every))
-    lines = [f"  {each.id:<{width}}{'*' if each.id in USUAL else ' '} {each.words}" for each in every.values()]
+    told = {id_: looked_at_words(each, unit) for id_, each in every.items()}
+    lines = [f"  {id_:<{width}}{'*' if id_ in USUAL else ' '} {words}" for id_, words in told.items()]
     text = "\n".join(["WHAT CAN BE LOOKED AT (* unless --exposure or --finding says otherwise)", *map(filled, lines)])
-    return [{"id": each.id, "words": each.words} for each in every.values()], text
+    return [{"id": id_, "words": words} for id_, words in told.items()], text
 
 
 def _known(options: Outcomes, every: Mapping[str, LookedAt]) -> None:

@@ -3,7 +3,7 @@
 A `Dose` sums one excursion as it happens, in constant memory: hours and degree-hours beyond its limit, the worst value,
 and the hours at or beyond each published temperature. `nearest` then finds the published exposures that it reached,
 those it stayed within, and the results that contradict them. These are other people's eggs, mostly hens' in
-experiments: what is said of them says "published", and nothing is concluded about the eggs in the machine.
+experiments: what is said of them (`shown/exposures.py`) says "published", and nothing is concluded about the eggs in the machine.
 
 The published temperatures are those of air in a machine, so the doses that are compared with them are of air. Of the
 figures marked (copy) the text was seen in a copy, the rest in the publication's text or abstract, LUNDY-69 apart: that
@@ -15,8 +15,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-
-from monitor.domain.air.units import celsius_to_fahrenheit, quoted_in
 
 ABOVE, BELOW = "above", "below"
 REACHED, WITHIN, SHORT, CONTRADICTS = "reached", "within", "short", "contradicts"
@@ -176,20 +174,6 @@ class Match:
     standing: str
     hours: float
 
-    def words(self, unit: str = "C", whose: str = "This excursion") -> str:
-        """One line that begins with "Published" and names the source; unit 'C' or 'F'. whose: what the hours are of."""
-        each = self.exposure
-        day = "" if each.day is None else f", day {_span(each.day)} of {HEN_TERM_DAYS:g}"
-        what = f"{shown_c(each.temp_c, unit)}" if each.temp_c is not None else ""
-        if each.hours is not None:
-            what += f" for {duration(each.hours)}"
-        head = "Published, and says otherwise" if self.standing == CONTRADICTS else "Published"
-        line = f"{head} ({each.source}, {each.eggs} eggs{day}): {what}{': ' if what else ''}{quoted_in(each.result, unit)}."
-        beyond = f"{duration(self.hours)} at or {'above' if each.side == ABOVE else 'below'} that"
-        if self.standing == WITHIN:
-            return f"{line} {whose} was milder and no longer."
-        return line if self.standing == CONTRADICTS else f"{line} {whose}: {beyond}."
-
 
 def nearest(dose: Dose, share_of_term: float) -> tuple[Match, ...]:
     """The published exposures that stand nearest to a dose of air; none for a dose of nothing.
@@ -219,11 +203,6 @@ def nearest(dose: Dose, share_of_term: float) -> tuple[Match, ...]:
     return (*found, *(Match(each, CONTRADICTS, 0.0) for each in others))
 
 
-def shown_c(temp_c: float, unit: str) -> str:
-    """A temperature in the unit that people are shown."""
-    return f"{celsius_to_fahrenheit(temp_c):.1f} °F" if unit == "F" else f"{temp_c:.1f} °C"
-
-
 def _beyond(first: float, last: float) -> tuple[float, float]:
     """Of a straight piece from first to last: the share above 0, and its mean height there."""
     if first <= 0.0 and last <= 0.0:
@@ -242,6 +221,11 @@ def _passes(dose: Dose, temp_c: float) -> bool:
     return beyond_k > ROUNDED_K
 
 
+def disagreeing(each: Exposure) -> tuple[Exposure, ...]:
+    """The published results that say otherwise than this one, whichever of the two names the other."""
+    return tuple(other for other in EXPOSURES if _disagree(each, other))
+
+
 def _disagree(one: Exposure, other: Exposure) -> bool:
     return one.id in other.against or other.id in one.against
 
@@ -256,15 +240,3 @@ def _by_age(share_of_term: float) -> Callable[[Match], tuple[float, float]]:
         return apart, -abs((match.exposure.temp_c or BEST_C) - BEST_C)
 
     return key
-
-
-def _span(day: tuple[float, float]) -> str:
-    first, last = day
-    return f"{first:g}" if first == last else f"{first:g} to {last:g}"
-
-
-def duration(hours: float) -> str:
-    """`12 min`, `7.2 h`, `7 days`: as exact as it is worth."""
-    if hours < 1.0:
-        return f"{hours * 60.0:.0f} min"
-    return f"{hours / 24.0:.3g} days" if hours >= 48.0 else f"{hours:.3g} h"

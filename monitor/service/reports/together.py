@@ -16,6 +16,7 @@ from monitor.analysis.across.statistics import (
     Association,
     Outcome,
     Rate,
+    Table,
     associations,
     rate,
     rates,
@@ -24,7 +25,7 @@ from monitor.analysis.across.statistics import (
     tables_by,
     tables_of_groups,
 )
-from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Written
+from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Exposed, Written
 from monitor.analysis.review.judged import shows
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
@@ -34,8 +35,7 @@ from monitor.service.reports.lived import lived_of
 from monitor.service.reports.outcomes import WENT_WELL_SHARE, Ended, ended_of
 
 MOST_RECORDS = 40  # batches whose air is read, the newest: each is weeks of readings
-# What batches can be told apart by, and how it is said of one that it is among them.
-BY = {"machine": "set in {}", "species": "{}", "season": "set in {}"}
+BY = ("machine", "species", "season")  # what batches can be told apart by
 
 Key = Callable[[Outcome], str]
 
@@ -46,9 +46,9 @@ class Together:
     each group alone. found and within are empty where all ended alike. batches: how many could be asked for their air, of these
     the newest; left_out: older ones, which were not."""
 
-    found: tuple[Association, ...]
-    members: tuple[Association, ...]
-    within: tuple[Association, ...]
+    found: tuple[Association[Exposed], ...]
+    members: tuple[Association[Exposed], ...]
+    within: tuple[Association[Exposed], ...]
     batches: int
     left_out: int
 
@@ -73,11 +73,11 @@ def across_batches(
     Raises
         KeyError: an exposure that is none.
     """
-    every = every_one(catalogue, site.unit)
+    every = every_one(catalogue)
     if exposures:
         looked_at, why = {id_: every[id_] for id_ in exposures}, CHOSEN
     elif finding is not None:
-        looked_at, why = of_finding(catalogue, finding, site.unit), PUBLISHED
+        looked_at, why = of_finding(catalogue, finding), PUBLISHED
     else:
         looked_at, why = {id_: every[id_] for id_ in USUAL}, SET_BEFORE
     batches = [b for b in history.batches() if species in (None, b.profile)]
@@ -89,7 +89,7 @@ def across_batches(
         ended.left_out,
         ended.unwritten,
         good_share,
-        {each.id: each.words for each in looked_at.values()},
+        looked_at,
         why,
         together.found,
         together.members,
@@ -120,13 +120,15 @@ def together_of(
     alike = len({ended.bad(each) for each in newest}) < 2
     if not alike:  # or there is nothing to compare, and no need to read weeks of air
         exposed = _exposed(history, site, [batches[each.batch] for each in newest], catalogue, now, looked_at)
-    found = {words: table_of(newest, by_batch, ended.bad) for words, by_batch in exposed.items()}
-    members, within = {}, {}
+    found = {Exposed(id_): table_of(newest, by_batch, ended.bad) for id_, by_batch in exposed.items()}
+    members: dict[Exposed, Table] = {}
+    within: dict[Exposed, Table] = {}
     if by is not None:
         tables = tables_of_groups(ended.cases, _key(by), ended.bad)
         members = {_member(by, group, ended.cases): table for group, table in tables.items()}
         if len({_key(by)(each) for each in newest}) > 1:  # or it would be the same again, and corrected for twice
-            within = tables_by(newest, exposed, lambda o: f"{_key(by)(o)} alone", ended.bad)
+            alone = tables_by(newest, exposed, _key(by), ended.bad)
+            within = {Exposed(id_, group): table for (id_, group), table in alone.items()}
     every = associations({**found, **members, **within})
     of_found, of_members, of_within = (
         tuple(a for a in every if a.exposure in tables) for tables in (found, members, within)
@@ -143,13 +145,13 @@ def _exposed(
     looked_at: Sequence[LookedAt],
 ) -> dict[str, dict[str, bool | None]]:
     """By what was looked at, of each batch: whether its record shows it; None where it cannot say."""
-    exposed: dict[str, dict[str, bool | None]] = {each.words: {} for each in looked_at}
+    exposed: dict[str, dict[str, bool | None]] = {each.id: {} for each in looked_at}
     wanted = frozenset((each.cause.variable, each.cause.window) for each in looked_at)
     for batch in batches if looked_at else ():
         lived = lived_of(history, site, history.book(batch), now, wanted)
         record = lived.record(None, lived.middle_loss_pct)
         for each in looked_at:
-            exposed[each.words][batch.id] = shows(catalogue, each.cause, record)
+            exposed[each.id][batch.id] = shows(catalogue, each.cause, record)
     return exposed
 
 
@@ -158,10 +160,10 @@ def _key(by: str) -> Key:
     return attrgetter(by)
 
 
-def _member(by: str, group: str, outcomes: Sequence[Outcome]) -> str:
-    """`set in setter-1`; where there are only two groups, instead of which."""
+def _member(by: str, group: str, outcomes: Sequence[Outcome]) -> Exposed:
+    """To be in that group; where there are only two, instead of which."""
     others = sorted({_key(by)(each) for each in outcomes} - {group})
-    return BY[by].format(group) + (f" rather than {others[0]}" if len(others) == 1 else "")
+    return Exposed(group=group, rather_than=others[0] if len(others) == 1 else "")
 
 
 def _written(finding: str, ended: Ended, by: str | None) -> Written:

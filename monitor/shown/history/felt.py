@@ -13,6 +13,7 @@ from monitor.domain.needs.batch import whole_day
 from monitor.domain.published.exposure import ABOVE, REACHED, SHORT
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.wall import printable
+from monitor.shown.exposures import match_words
 from monitor.shown.form import Shown, duration
 from monitor.shown.report.tree import INSET, Heading, Paragraph, Section, plain
 from monitor.shown.values import per_cent
@@ -86,7 +87,7 @@ def dose_section(felt: Sequence[Felt], shown: Shown) -> Section:
         told[key] = each.stage
         for match in side.published:
             longest = _longest(match.standing, match.exposure.temp_c, side)
-            blocks.append(Paragraph(f"{match.words(shown.unit, 'All of it here')}{longest}", INSET))
+            blocks.append(Paragraph(f"{match_words(match, shown.unit, 'All of it here')}{longest}", INSET))
     head = " beyond the alarm limits (of two probes the worse), and what was published of as much or nearly"
     return Section(Heading("doses", head), tuple(blocks))
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from monitor.analysis.history.felt import Felt, Happening, SideDose
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.published.exposure import ABOVE, SOURCES, Match
+from monitor.shown.exposures import match_words
 from monitor.shown.plain import Record, exact, figures_record, span_record, utc_ms, value
 
 
@@ -64,7 +65,7 @@ def _published(match: Match, side: SideDose) -> Record:
         "citation": SOURCES[each.source],
         "hours_here": None if none or each.hours is None else exact(side.dose.hours_at(each.temp_c or 0.0)),
         "longest_here": None if none or each.hours is None else exact(side.longest_h(each.temp_c or 0.0)),
-        "words": match.words(whose="All of it here"),
+        "words": match_words(match, whose="All of it here"),
     }
 
 

@@ -28,8 +28,9 @@ from monitor.analysis.review.judged import (
 )
 from monitor.domain.air.units import quoted_in
 from monitor.domain.published.causes import BEFORE_SET, COLD, DOSE, HEAT, HIGH, LOSS, LOW, MEAN, WINDOWS, Catalogue
-from monitor.domain.published.exposure import EXPOSURES, shown_c
+from monitor.domain.published.exposure import EXPOSURES
 from monitor.domain.published.exposure import SOURCES as EXPOSURE_SOURCES
+from monitor.shown.exposures import shown_c
 from monitor.shown.report.tree import CAUTION, Heading, Item, Paragraph, Scale, Section
 from monitor.shown.values import per_cent, show_checked
 

@@ -15,9 +15,9 @@ from scipy import stats  # type: ignore[import-untyped]
 
 from monitor.analysis.across.statistics import (
     Association,
-    Ending,
     Outcome,
     Table,
+    What,
     associations,
     exact,
     holm,
@@ -29,6 +29,7 @@ from monitor.analysis.across.statistics import (
     tables_of_groups,
     wilson,
 )
+from monitor.shown.outcomes import BADLY, Ending, association_words, ending_of, rate_words
 
 # Newcombe (1998), Statistics in Medicine 17:857-872, table I, method 3 (score, without continuity correction), 95 %; from memory.
 NEWCOMBE = [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)]
@@ -63,10 +64,15 @@ def test_a_rate_that_is_none_is_refused(wrong: tuple[int, int, float]) -> None:
         wilson(*wrong)
 
 
+def said(found: Association[What], ending: Ending = BADLY) -> str:
+    """In words, under the name that its table was given."""
+    return association_words(found, str(found.exposure), ending)
+
+
 def test_a_rate_is_told_with_its_count() -> None:
     """Three of five is 60 %, and as good as nothing; none of none is no percentage."""
-    assert rate(3, 5).words() == "3 of 5, 60 % (95 % interval 23 to 88 %)"
-    assert rate(0, 0).words() == "0 of 0"
+    assert rate_words(rate(3, 5)) == "3 of 5, 60 % (95 % interval 23 to 88 %)"
+    assert rate_words(rate(0, 0)) == "0 of 0"
     assert rate(0, 0).share is None
 
 
@@ -165,7 +171,7 @@ def test_the_three_rates_and_the_losses() -> None:
     """20 set, 16 fertile, 12 hatched: 80 %, 60 % and 75 %; 3 early dead of 150 set of which 75 fertile are 4 %, both counts shown."""
     found = rates([outcome("a", True, lost={"early": 1, "late": 3})])
     assert [r.share for r in (found.fertility, found.hatch_of_set, found.hatch_of_fertile)] == [0.8, 0.6, 0.75]
-    assert {stage: r.words().split(" (")[0] for stage, r in found.lost.items()} == {
+    assert {stage: rate_words(r).split(" (")[0] for stage, r in found.lost.items()} == {
         "early": "1 of 16, 6 %",
         "late": "3 of 16, 19 %",
     }
@@ -203,20 +209,20 @@ def test_a_table_counts_batches_and_leaves_out_what_cannot_be_said() -> None:
     table = table_of(outcomes, {"a": True, "b": True, "c": False, "d": False, "e": None, "z": True})
     assert table == Table(exposed_bad=1, exposed_good=1, other_bad=1, other_good=1)
     split = tables_by(outcomes, {"too dry": {"a": True, "b": False}}, lambda o: o.species)
-    assert split == {"too dry, chicken": Table(1, 0, 0, 1)}
+    assert split == {("too dry", "chicken"): Table(1, 0, 0, 1)}
 
 
 def test_too_few_is_said_in_plain_words() -> None:
     """Two against two cannot be told from chance however they fall, and the words say that and no odds."""
     (found,) = associations({"air too dry": Table(2, 0, 0, 2)})
     assert found.too_few
-    words = found.words()
+    words = said(found)
     assert "air too dry: 2 of 2 batches ended badly, otherwise 0 of 2." in words
     assert "too few to tell" in words
     assert "Odds" not in words
     (found,) = associations({"air too dry": Table(3, 4, 0, 0)})
     assert found.odds_ratio is None
-    assert "nothing to compare it with" in found.words()
+    assert "nothing to compare it with" in said(found)
 
 
 def test_what_goes_together_is_told_with_effect_interval_and_count() -> None:
@@ -228,9 +234,9 @@ def test_what_goes_together_is_told_with_effect_interval_and_count() -> None:
     strong, none, few = found
     assert strong.looked_at == none.looked_at == 2
     assert strong.p_corrected == pytest.approx(2 * strong.p)
-    assert "air too dry: 9 of 10 batches ended badly, otherwise 1 of 10. Odds of a bad end " in strong.words()
-    assert "They go together (p 0.0022, corrected for 2 that could tell); that names no cause." in strong.words()
-    assert "Not told from chance" in none.words()
+    assert "air too dry: 9 of 10 batches ended badly, otherwise 1 of 10. Odds of a bad end " in said(strong)
+    assert "They go together (p 0.0022, corrected for 2 that could tell); that names no cause." in said(strong)
+    assert "Not told from chance" in said(none)
     assert few.too_few
 
 
@@ -238,9 +244,9 @@ def test_odds_without_an_end_are_told_by_the_other() -> None:
     """Where every batch with it ended badly the odds have no upper end; turned round, they begin at nothing."""
     (up,), (down,) = associations({"x": Table(6, 0, 1, 7)}), associations({"x": Table(0, 6, 7, 1)})
     assert math.isinf(up.odds_ratio or 0.0)
-    assert f"Odds of a bad end at least {up.low:.2g} times as high (95 % interval, without an upper end)." in up.words()
+    assert f"Odds of a bad end at least {up.low:.2g} times as high (95 % interval, without an upper end)." in said(up)
     assert down.odds_ratio == 0.0
-    assert f"Odds of a bad end at most {down.high:.2g} times as high (95 % interval, from 0)." in down.words()
+    assert f"Odds of a bad end at most {down.high:.2g} times as high (95 % interval, from 0)." in said(down)
 
 
 def test_another_end_than_a_bad_one() -> None:
@@ -251,9 +257,9 @@ def test_another_end_than_a_bad_one() -> None:
     table = table_of(outcomes, exposed, lambda o: wet(o.batch))
     assert table == Table(exposed_bad=2, exposed_good=0, other_bad=0, other_good=1)
     split = tables_by(outcomes, {"too dry": exposed}, lambda o: o.species, lambda o: wet(o.batch))
-    assert split == {"too dry, chicken": table}
-    ending = Ending("had wet-chick written", "wet-chick", ("written", "not_written"))
-    words = associations({"too dry": Table(9, 1, 1, 9)})[0].words(ending)
+    assert split == {("too dry", "chicken"): table}
+    ending = ending_of("wet-chick")
+    words = said(associations({"too dry": Table(9, 1, 1, 9)})[0], ending)
     assert words.startswith("too dry: 9 of 10 batches had wet-chick written, otherwise 1 of 10. Odds of wet-chick ")
     assert "bad" not in words
 
@@ -280,24 +286,22 @@ def test_within_groups_it_can_be_the_other_way_round() -> None:
         for i in range(of)
     ]
     exposed = {"open": {o.batch: o.machine == "open" for o in outcomes}}
-    tables = {
-        **tables_of_groups(outcomes, lambda o: o.machine),
-        **tables_by(outcomes, exposed, lambda o: o.species),
-    }
-    assert tables == {"open": Table(77, 273, 61, 289), "open, large": Table(71, 192, 25, 55), "open, small": Table(6, 81, 36, 234)}  # fmt: skip
+    tables = {(name, ""): table for name, table in tables_of_groups(outcomes, lambda o: o.machine).items()}
+    tables |= tables_by(outcomes, exposed, lambda o: o.species)
+    assert tables == {("open", ""): Table(77, 273, 61, 289), ("open", "large"): Table(71, 192, 25, 55), ("open", "small"): Table(6, 81, 36, 234)}  # fmt: skip
     found = {a.exposure: a for a in associations(tables)}
 
-    def crossed(a: Association) -> float:
+    def crossed(a: Association[tuple[str, str]]) -> float:
         t = a.table
         return (t.exposed_bad * t.other_good) / (t.exposed_good * t.other_bad)
 
-    for name, above in (("open", True), ("open, large", False), ("open, small", False)):
+    for name, above in ((("open", ""), True), (("open", "large"), False), (("open", "small"), False)):
         ratio = found[name].odds_ratio
         assert ratio is not None
         assert (ratio > 1.0) is above
         assert ratio == pytest.approx(crossed(found[name]), rel=0.02)  # so many that the two estimates hardly differ
     assert all(a.looked_at == 3 for a in found.values())
-    assert all("Not told from chance" in a.words() for a in found.values())
+    assert all("Not told from chance" in said(a) for a in found.values())
 
 
 def test_chance_alone_is_seldom_called_together() -> None:

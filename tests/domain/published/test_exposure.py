@@ -28,6 +28,7 @@ from monitor.domain.published.exposure import (
     Match,
     nearest,
 )
+from monitor.shown.exposures import match_words
 
 FOLDER = Path(__file__).parents[2] / "reference" / "temperature"
 BY_ID = {each.id: each for each in EXPOSURES}
@@ -233,7 +234,7 @@ def test_every_line_is_a_publication_and_no_verdict(unit: str) -> None:
     """Each line begins with "Published", names its source, and says nothing about the eggs in the machine."""
     doses = [hot(c, h) for c in (39.2, 40.6, 43.3, 49.0) for h in (0.2, 2.0, 30.0, 200.0)]
     doses += [cold(c, h) for c in (33.0, 24.0, 21.0, 5.0) for h in (0.2, 2.0, 30.0, 100.0)]
-    lines = {m.words(unit): m for d in doses for m in nearest(d, 0.5)}
+    lines = {match_words(m, unit): m for d in doses for m in nearest(d, 0.5)}
     assert {m.exposure.id for m in lines.values()} >= {e.id for e in EXPOSURES} - {"cold-11.3", "cold-21", "cold-few-h"}
     for line, match in lines.items():
         assert line.startswith("Published")
@@ -245,25 +246,25 @@ def test_every_line_is_a_publication_and_no_verdict(unit: str) -> None:
 def test_words() -> None:
     """Source, whose eggs, age, temperature, time, result; and how much of it this excursion was."""
     found = {m.exposure.id: m for m in nearest(hot(43.4, 7.25), 16.0 / 21.0)}
-    assert found["heat-7h-43.3"].words() == (
+    assert match_words(found["heat-7h-43.3"]) == (
         "Published (ANDE-81, hen eggs, day 11 to 16 of 21): 43.3 °C for 7 h: about half the usual hatch."
         " This excursion: 7.25 h at or above that."
     )
-    assert found["heat-7h-43.3"].words(whose="All of it here").endswith(". All of it here: 7.25 h at or above that.")
-    assert (
-        found["heat-6h-43.3"]
-        .words("F")
-        .startswith("Published (THOMPSON-76, hen eggs, day 16 of 21): 109.9 °F for 6 h: hatch falls.")
+    assert match_words(found["heat-7h-43.3"], whose="All of it here").endswith(
+        ". All of it here: 7.25 h at or above that."
     )
-    assert found["heat-24h-40.6"].words() == (
+    assert match_words(found["heat-6h-43.3"], "F").startswith(
+        "Published (THOMPSON-76, hen eggs, day 16 of 21): 109.9 °F for 6 h: hatch falls."
+    )
+    assert match_words(found["heat-24h-40.6"]) == (
         "Published, and says otherwise (THOMPSON-76, hen eggs, day 16 of 21): 40.6 °C for 24 h: no large effect."
     )
     mild = {m.exposure.id: m for m in nearest(cold(33.0, 0.2), 0.1)}
-    assert mild["cold-4h-32.2"].words() == (
+    assert match_words(mild["cold-4h-32.2"]) == (
         "Published (MSU-HMG, poultry eggs): 32.2 °C for 4 h: growth only slows, few deaths."
         " This excursion was milder and no longer."
     )
-    assert mild["cold-cut"].words() == (
+    assert match_words(mild["cold-cut"]) == (
         "Published, and says otherwise (PSU-PO, poultry eggs):"
         " a power cut of ordinary length: some days late, 40 to 50 % hatch."
     )

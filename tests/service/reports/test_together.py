@@ -10,12 +10,13 @@ import pytest
 
 from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.across.looked_at import USUAL, every_one
-from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE
+from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Exposed
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.site import Site
 from monitor.service.ports import Series
 from monitor.service.reports.outcomes import ended_of
 from monitor.service.reports.together import MOST_RECORDS, Together, across_batches, together_of
+from monitor.shown.outcomes import association_words
 from tests.fakes import MemoryStore
 from tests.seasons import DAMP_RH, batch_of, ended, five_seasons, group, make_site, set_at, two_setters
 
@@ -49,11 +50,11 @@ def test_damp_air_goes_together_with_a_bad_end(site: Site) -> None:
     store.commit(group(books, dict.fromkeys(range(1, 12, 2), DAMP_RH)))
     together = usual(store, site)
     first, *others = together.found
-    assert (first.exposure, first.table.counts) == ("too humid in the setter", (6, 0, 0, 6))
+    assert (first.exposure.id, first.table.counts) == ("humidity-high-setter", (6, 0, 0, 6))
     assert first.p_corrected == pytest.approx(2 / 924)  # of 12 over 6, the two clearest
     assert first.low is not None
     assert first.low > 1.0
-    assert "that names no cause" in first.words()
+    assert "that names no cause" in association_words(first, "too humid")
     assert [a.too_few for a in others] == [True] * (len(USUAL) - 1)
     assert (together.batches, together.left_out) == (12, 0)
 
@@ -64,7 +65,7 @@ def test_only_the_newest_are_read(site: Site) -> None:
     store.commit(five_seasons())
     together = usual(store, site, most=3)
     assert (together.batches, together.left_out) == (3, 2)
-    humid = next(a for a in together.found if a.exposure == "too humid in the setter")
+    humid = next(a for a in together.found if a.exposure.id == "humidity-high-setter")
     assert humid.table.counts == (1, 0, 0, 2)
     assert humid.too_few
 
@@ -76,7 +77,7 @@ def test_a_clutch_is_one_case(site: Site) -> None:
     store = MemoryStore()
     store.commit(group([*books, *halves], {1: DAMP_RH, 3: DAMP_RH}))
     together = usual(store, site)
-    humid = next(a for a in together.found if a.exposure == "too humid in the setter")
+    humid = next(a for a in together.found if a.exposure.id == "humidity-high-setter")
     assert (humid.table.total, humid.too_few) == (4, True)
     across = across_batches(store, site, CATALOGUE, NOW, by="machine", finding="wet-chick")
     assert (across.every.batches, across.split_off, across.read) == (8, 4, 4)
@@ -131,8 +132,8 @@ def test_the_machine_and_within_it(site: Site, two: MemoryStore) -> None:
     """Five of eight in setter-2 ended badly, none in setter-1: one comparison, not two; and damp against dry within setter-2 alone."""
     told = usual(two, site, by="machine")
     (member,) = told.members
-    assert (member.exposure, member.table.counts) == ("set in setter-1 rather than setter-2", (0, 8, 5, 3))
-    humid = {a.exposure: a for a in told.within}["too humid in the setter, setter-2 alone"]
+    assert (member.exposure, member.table.counts) == (Exposed(group="setter-1", rather_than="setter-2"), (0, 8, 5, 3))
+    humid = {a.exposure: a for a in told.within}[Exposed("humidity-high-setter", "setter-2")]
     assert (humid.table.counts, humid.too_few) == ((5, 0, 0, 3), False)
     assert len(told.within) == 2 * len(USUAL)
     damp = told.found[0]
@@ -154,7 +155,7 @@ def test_one_group_is_not_compared_with_itself(site: Site, two: MemoryStore) -> 
 def test_seasons_are_told_one_by_one(site: Site, two: MemoryStore) -> None:
     """Four quarters of the year, each against the rest; together they hold every batch once."""
     told = usual(two, site, by="season")
-    assert sorted(a.exposure for a in told.members) == [f"set in {name}" for name in ("Dec to Feb", "Jun to Aug", "Mar to May", "Sep to Nov")]  # fmt: skip
+    assert sorted(a.exposure.group for a in told.members) == ["Dec to Feb", "Jun to Aug", "Mar to May", "Sep to Nov"]
     assert sum(a.table.exposed_bad for a in told.members) == 5
     assert all(a.table.total == 16 for a in told.members)
 
@@ -169,12 +170,12 @@ def test_a_finding_in_place_of_how_they_ended(site: Site, two: MemoryStore) -> N
     assert [r.count for r in told.finding.groups["setter-2"]] == [9, 5]
     assert [r.count for r in told.finding.groups["setter-1"]] == [0, 0]
     assert (told.why, set(told.looked_at)) == (PUBLISHED, {"humidity-high-setter", "temperature-low-whole", "temperature-high-whole", "loss-low-whole"})  # fmt: skip
-    assert told.found[0].exposure == "too humid in the setter"
+    assert told.found[0].exposure.id == "humidity-high-setter"
     assert told.found[0].table.counts == (4, 1, 1, 10)
     assert told.members[0].table.counts == (0, 8, 5, 3)
     alone = {a.exposure: a.table.counts for a in told.within}
-    assert alone["too humid in the setter, setter-2 alone"] == (4, 1, 1, 2)
-    assert alone["too humid in the setter, setter-1 alone"] == (0, 0, 0, 8)
+    assert alone[Exposed("humidity-high-setter", "setter-2")] == (4, 1, 1, 2)
+    assert alone[Exposed("humidity-high-setter", "setter-1")] == (0, 0, 0, 8)
 
 
 def test_a_finding_nobody_wrote_or_no_sensor_sees(site: Site) -> None:

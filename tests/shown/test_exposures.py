@@ -7,8 +7,8 @@ import re
 import pytest
 
 from monitor.domain.air.units import quoted_in
-from monitor.domain.published.exposure import EXPOSURES, SOURCES, shown_c
-from monitor.domain.published.exposure_table import WIDTH, disagreeing, exposure_text, exposure_view
+from monitor.domain.published.exposure import EXPOSURES, SOURCES, disagreeing
+from monitor.shown.exposures import WIDTH, exposure_text, exposure_view, shown_c
 
 
 @pytest.mark.parametrize("unit", ["C", "F"])

@@ -1,4 +1,5 @@
-"""The published exposures as one table for a species' term: heat and cold, each beside the results that say otherwise.
+"""The published exposures in words: one beside a dose, and all of them as a table for a species' term, each beside the results that
+say otherwise.
 
 Ages are given for the hen, whose eggs most of these were; beside them stands the same share of the species' own term. That is
 arithmetic, not a result: nobody has tried those eggs.
@@ -9,20 +10,46 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from monitor.domain.air.units import quoted_in
+from monitor.domain.air.units import celsius_to_fahrenheit, quoted_in
 from monitor.domain.published.exposure import (
     ABOVE,
     BELOW,
+    CONTRADICTS,
     EXPOSURES,
     HEN_TERM_DAYS,
     SOURCES,
+    WITHIN,
     Exposure,
-    duration,
-    shown_c,
+    Match,
+    disagreeing,
 )
 
 WIDTH = 80
 TITLES = {ABOVE: "HEAT", BELOW: "COLD"}
+
+
+def match_words(match: Match, unit: str = "C", whose: str = "This excursion") -> str:
+    """One line that begins with "Published" and names the source; unit 'C' or 'F'. whose: what the hours are of."""
+    each = match.exposure
+    day = "" if each.day is None else f", day {_span(each.day)} of {HEN_TERM_DAYS:g}"
+    head = "Published, and says otherwise" if match.standing == CONTRADICTS else "Published"
+    line = f"{head} ({each.source}, {each.eggs} eggs{day}): {_what(each, unit)}."
+    beyond = f"{span(match.hours)} at or {'above' if each.side == ABOVE else 'below'} that"
+    if match.standing == WITHIN:
+        return f"{line} {whose} was milder and no longer."
+    return line if match.standing == CONTRADICTS else f"{line} {whose}: {beyond}."
+
+
+def shown_c(temp_c: float, unit: str) -> str:
+    """A temperature in the unit that people are shown."""
+    return f"{celsius_to_fahrenheit(temp_c):.1f} °F" if unit == "F" else f"{temp_c:.1f} °C"
+
+
+def span(hours: float) -> str:
+    """`12 min`, `7.2 h`, `7 days`: as exact as it is worth."""
+    if hours < 1.0:
+        return f"{hours * 60.0:.0f} min"
+    return f"{hours / 24.0:.3g} days" if hours >= 48.0 else f"{hours:.3g} h"
 
 
 def exposure_view(each: Exposure, term_days: float) -> dict[str, object]:
@@ -42,11 +69,6 @@ def exposure_view(each: Exposure, term_days: float) -> dict[str, object]:
         "citation": SOURCES[each.source],
         "disagrees_with": [other.id for other in disagreeing(each)],
     }
-
-
-def disagreeing(each: Exposure) -> tuple[Exposure, ...]:
-    """The published results that say otherwise than this one, whichever of the two names the other."""
-    return tuple(other for other in EXPOSURES if other.id in each.against or each.id in other.against)
 
 
 def exposure_text(name: str, term_days: float, unit: str) -> str:
@@ -91,8 +113,13 @@ def _one(each: Exposure, term_days: float, unit: str) -> str:
 def _what(each: Exposure, unit: str) -> str:
     head = shown_c(each.temp_c, unit) if each.temp_c is not None else ""
     if each.hours is not None:
-        head += f" for {duration(each.hours)}"
+        head += f" for {span(each.hours)}"
     return f"{head}{': ' if head else ''}{quoted_in(each.result, unit)}"
+
+
+def _span(day: tuple[float, float]) -> str:
+    first, last = day
+    return f"{first:g}" if first == last else f"{first:g} to {last:g}"
 
 
 def _days(days: tuple[float, ...]) -> str:
