@@ -388,7 +388,7 @@ def verdict_of(house: House, name: str, now: datetime) -> WeightVerdict | None:
 
     with contextlib.closing(open_history(house)) as history:
         batch = next((each for each in history.batches() if each.id == name and each.closed_at is None), None)
-        return None if batch is None else weight_verdict(history, house.site, batch, now)
+        return None if batch is None else weight_verdict(history, house.site, batch, now=now)
 
 
 def open_history(house: House) -> SqliteHistory:

@@ -95,8 +95,8 @@ def report(
     store: MemoryStore, site: Site, batch: Batch, egg: int, now: datetime
 ) -> tuple[BatchHistory, tuple[Chart, ...], Header]:
     """The history of one egg as the command has it: figures, lines, and what stands over them."""
-    life = egg_life(store, site, batch, egg, now)
-    figures, charts = batch_charts(store, site, life.batch, life.until)
+    life = egg_life(store, site, batch, egg=egg, now=now)
+    figures, charts = batch_charts(store, site, life.batch, now=life.until)
     header = Header(batch.id, batch.profile, batch.eggs, batch.set_at, life.part)
     return with_egg(figures, life.part), charts, header
 

@@ -192,7 +192,7 @@ def book_and_water(looked: Looked, *, only_book: bool = False) -> tuple[EggBook,
 
     try:
         book = looked.history.book(looked.batch)
-        return book, None if only_book else water_of(looked.history, looked.site, book, looked.now)
+        return book, None if only_book else water_of(looked.history, looked.site, book, now=looked.now)
     except NoWater:
         return book, None
     except StoreFailure as error:

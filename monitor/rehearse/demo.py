@@ -184,7 +184,7 @@ def _epilogue(stage: Stage, clock: PacedClock) -> None:
     batch = next(b for b in history.batches() if b.id == "duck-1")
     stage.say(f"\n{_clock(now)}  what duck-1 lived through tonight, in two machines (eggroom history duck-1)\n")
     watched = _since(batch, BEGIN)
-    stage.say(to_text(batch_history(history, site, watched, now), Header.of(batch), zone=site.zone, unit=site.unit))
+    stage.say(to_text(batch_history(history, site, watched, now=now), Header.of(batch), zone=site.zone, unit=site.unit))
     stage.say("\nThe end. What you saw is in README.md; `eggroom run --config FILE` does the same with real nodes.")
 
 

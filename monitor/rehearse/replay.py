@@ -113,7 +113,7 @@ def _follow(engine: Engine, tape: Tape, judge: Judge, asked: list[WeightAsked], 
 def _verdict(site: Site, tape: Tape, name: str, now: datetime) -> WeightVerdict | None:
     from monitor.service.reports.water import weight_verdict  # loaded with the first weighing
 
-    return weight_verdict(tape, site, tape.batches[name], now)
+    return weight_verdict(tape, site, tape.batches[name], now=now)
 
 
 def _weighs(path: Path) -> bool:

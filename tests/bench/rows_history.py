@@ -61,10 +61,10 @@ def reports(pairs: int, days: float, rows: frozenset[str]) -> list[Result]:
             count = bare.read(plan)
 
             def alone() -> None:
-                samples.append(batch_history(history, site, batch, now).whole.dry_bulb_c.samples)
+                samples.append(batch_history(history, site, batch, now=now).whole.dry_bulb_c.samples)
 
             def page() -> None:
-                figures, charts = batch_charts(history, site, batch, now)
+                figures, charts = batch_charts(history, site, batch, now=now)
                 samples.append(figures.whole.dry_bulb_c.samples)
                 pages.append(to_html(figures, charts, Header(batch.id, batch.profile, batch.eggs, batch.set_at), zone=site.zone, unit=site.unit))  # fmt: skip
 
@@ -103,7 +103,7 @@ def season(pairs: int, batches: int, days: float) -> list[Result]:
             def ours() -> None:
                 asked[0] = told[0] = 0
                 for batch in every:
-                    told[0] += len(batch_review(history, site, batch, now, causes).reviewed)  # type: ignore[arg-type]
+                    told[0] += len(batch_review(history, site, batch, now=now, catalogue=causes).reviewed)  # type: ignore[arg-type]
 
             count = sum(bare.read(plan) for plan in plans)
             found = _beside(ours, lambda: [bare.read(plan) for plan in plans], pairs)
@@ -126,7 +126,7 @@ def _of_length(lengths: Sequence[float], repeats: int) -> Result:
             batch, file = batch_of("duck-1", BEGAN_MS, days), path / f"{days:g}.db"
             with writing(file) as ledger:
                 write_batch(ledger, batch)
-            works.append(partial(batch_history, stack.enter_context(reading(file)), site, batch, now))
+            works.append(partial(batch_history, stack.enter_context(reading(file)), site, batch, now=now))
         (least,) = _by_turns([works], repeats)
     note = f"least ms {', '.join(f'{s * 1e3:.0f}' for s in least)}"
     what = f"growth of the history with the batch's length, {', '.join(f'{d:g}' for d in lengths)} days at 10 s"
@@ -147,9 +147,9 @@ def _of_years(years: Sequence[float], repeats: int) -> Result:
                 write_years(ledger, BEGAN_MS + 29 * DAY_MS, between)
                 write_batch(ledger, newest, YEARS_STEP_MS)
             history = stack.enter_context(reading(file))
-            works["oldest"].append(partial(batch_history, history, site, oldest, now))
-            works["newest"].append(partial(batch_history, history, site, newest, now))
-            works["archive of the oldest"].append(partial(archive_of, history, site, oldest, now))
+            works["oldest"].append(partial(batch_history, history, site, oldest, now=now))
+            works["newest"].append(partial(batch_history, history, site, newest, now=now))
+            works["archive of the oldest"].append(partial(archive_of, history, site, oldest, now=now))
         least = dict(zip(works, _by_turns(list(works.values()), repeats), strict=True))
     found = {name: _exponent(years, times) for name, times in least.items()}
     shown = [f"{name} {found[name]:.3f} ({', '.join(f'{s * 1e3:.0f}' for s in times)} ms)" for name, times in least.items()]  # fmt: skip

@@ -80,12 +80,14 @@ def play(seed: int, tally: Tally) -> None:
     season = drawn(seed)
     with written(seed, True) as (house, marred), written(seed, False) as (_, clean):
         for batch in marred.batches():
-            reviews = list(batch_review(marred, house.site, batch, NOW, CATALOGUE).reviewed)
+            reviews = list(batch_review(marred, house.site, batch, now=NOW, catalogue=CATALOGUE).reviewed)
             before: dict[tuple[str, Question], float | None] = {}
             if (fault := season.faults.get(batch.id)) is not None:
                 twin = next(b for b in clean.batches() if b.id == batch.id)
                 for each in reviews:
-                    beside = batch_review(clean, house.site, twin, NOW, CATALOGUE, finding=each.finding).reviewed[0]
+                    beside = batch_review(
+                        clean, house.site, twin, now=NOW, catalogue=CATALOGUE, finding=each.finding
+                    ).reviewed[0]
                     before |= {(each.finding, question(v)): v.exposure for v in beside.verdicts}
                 for each in reviews:
                     tally.findings[fault.words] += 1
@@ -93,7 +95,9 @@ def play(seed: int, tally: Tally) -> None:
                 judge(fault, next(r for r in reviews if r.finding == fault.findings[0]).verdicts, tally)
             elif batch.id == _asked_all(season):
                 for finding in EVERY_QUESTION:
-                    reviews += batch_review(marred, house.site, batch, NOW, CATALOGUE, finding=finding).reviewed
+                    reviews += batch_review(
+                        marred, house.site, batch, now=NOW, catalogue=CATALOGUE, finding=finding
+                    ).reviewed
             asked: set[Question] = set()
             wrong_before = tally.wrongly.total()
             for each in reviews:

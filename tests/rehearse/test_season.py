@@ -122,7 +122,7 @@ def test_the_figures_can_tell_wrong_from_right() -> None:
     assert (fault.check, fault.direction, fault.window) == (HUMIDITY, HIGH, SETTER)
     with written(1006, True) as (house, history):
         batch = next(b for b in history.batches() if b.id == "hen-1")
-        (reviewed, *_) = batch_review(history, house.site, batch, NOW, shipped_causes()).reviewed
+        (reviewed, *_) = batch_review(history, house.site, batch, now=NOW, catalogue=shipped_causes()).reviewed
     verdicts = [v for v in reviewed.verdicts if v.check is not None]
     right, turned = Tally(), Tally()
     judge(fault, verdicts, right)

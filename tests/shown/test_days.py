@@ -47,7 +47,7 @@ def told(batch: Batch, at: datetime) -> Iterator[tuple[str, str]]:
     machine = SITE.machines["setter-1"]
     room = {"machines": [machine_view(story.look(), "setter-1")], "others": []}
     book = EggBook(batch)
-    water = water_at(SITE, book, at, [])
+    water = water_at(SITE, book, at, stretches=[])
     part = EggPart(batch, 1, at, None, (), (), (), None, "", at, None, 19.5)
     due = next(each for each in due_of(declared(batch, "lockdown", at), SITE.profiles["hen"]) if each.key == "lockdown")
     for where, text in {

@@ -57,7 +57,7 @@ def _archive(options: Keep) -> int:
             batch = one_batch(history, options.batch)
             profile_of(house.site, batch)
             with history.instant():  # a reading that comes in between would be in the one and not in the other
-                archive = archive_of(history, house.site, batch, now)
+                archive = archive_of(history, house.site, batch, now=now)
                 figures = _figures(history, house.site, batch, now)
                 kept = {"history.json": figures, **_review(history, house.site, batch, now)}
         _same_again(archive, figures)
@@ -81,14 +81,14 @@ def _same_again(archive: Archive, figures: str) -> None:
 
 def _figures(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> str:
     try:
-        return _printed(to_json(batch_history(history, site, batch, now), Header.of(batch)))
+        return _printed(to_json(batch_history(history, site, batch, now=now), Header.of(batch)))
     except NoRecord as error:
         raise Failed(str(error)) from error
 
 
 def _review(history: SeasonRecord, site: Site, batch: Batch, now: datetime) -> dict[str, str]:
     catalogue = shipped_causes()
-    whole = batch_review(history, site, batch, now, catalogue)
+    whole = batch_review(history, site, batch, now=now, catalogue=catalogue)
     shown = Shown(site.zone, site.unit)
     return {
         "review.json": _printed(whole_json(whole, catalogue)),

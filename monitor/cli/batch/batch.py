@@ -193,7 +193,7 @@ def _show(options: One) -> int:
     house, now = house_of(options.config), options.utc()
     with opened(house) as history:
         batch = one_batch(history, options.batch)
-        found = batch_development(history, house.site, batch, now)
+        found = batch_development(history, house.site, batch, now=now)
     view = batch_view(batch, now) | {"development": None if found is None else development_record(found)}
     lines = [] if found is None else development_lines(found, Shown(house.site.zone, house.site.unit))
     text = "\n".join([batch_text(batch, house.site, now), *(filled(f"  {line}") for line in lines)])

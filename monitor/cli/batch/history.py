@@ -85,12 +85,12 @@ def _report(options: History, looked: Looked) -> int:
     """Write and print the figures. Raises NoRecord where there are none yet."""
     site, batch, now, header = looked.site, looked.batch, looked.now, Header.of(looked.batch)
     if options.egg is not None:
-        life = egg_life(looked.history, site, batch, options.egg, now)
+        life = egg_life(looked.history, site, batch, egg=options.egg, now=now)
         batch, now, header = life.batch, life.until, Header.of(batch, life.part)
     if options.html is not None:
-        figures, charts = batch_charts(looked.history, site, batch, now)
+        figures, charts = batch_charts(looked.history, site, batch, now=now)
     else:
-        figures, charts = batch_history(looked.history, site, batch, now), ()
+        figures, charts = batch_history(looked.history, site, batch, now=now), ()
     if header.egg is not None:
         figures = with_egg(figures, header.egg)
     if options.csv is not None:

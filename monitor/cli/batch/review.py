@@ -87,7 +87,7 @@ def _review(options: Review) -> int:
         share = _share(options.good)
         try:
             whole = batch_review(
-                history, site, batch, options.utc(), catalogue,
+                history, site, batch, now=options.utc(), catalogue=catalogue,
                 finding=options.finding, egg=options.egg, good_share=share,
             )  # fmt: skip
         except NoRecord as error:
@@ -139,7 +139,7 @@ def _outcomes(options: Outcomes) -> int:
             )
         try:
             across = across_batches(
-                history, house.site, catalogue, options.utc(), species=options.species,
+                history, house.site, catalogue=catalogue, now=options.utc(), species=options.species,
                 by=options.by, finding=options.finding, exposures=options.exposure, good_share=share,
             )  # fmt: skip
         except NoScipy as error:

@@ -52,7 +52,7 @@ class Archivable(BatchRecord, Watched, Protocol):
     """What an archive is made from."""
 
 
-def archive_of(history: Archivable, site: Site, batch: Batch, now: datetime) -> Archive:
+def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime) -> Archive:
     """The archive of a batch as it is at `now`; of a closed one as it was when it was closed, whenever it is made.
 
     Raises KeyError for a batch of a species that the site does not know.
@@ -67,7 +67,7 @@ def archive_of(history: Archivable, site: Site, batch: Batch, now: datetime) -> 
 
     begin = min([batch.set_at, *(stay.since for stay in batch.stays)])
     end = max([begin, *(until for spans in stays.values() for _, until in spans)]) + timedelta(milliseconds=1)
-    transitions = _transitions(history, batch, begin, end, belongs)
+    transitions = _transitions(history, batch, begin=begin, end=end, belongs=belongs)
     episodes = {(t.subject, t.rule, t.number) for t in transitions}
     numbers = {t.number for t in transitions} - {0}  # which no notice carries
     return Archive(
@@ -95,7 +95,7 @@ def archive_of(history: Archivable, site: Site, batch: Batch, now: datetime) -> 
 
 
 def _transitions(
-    history: Watched, batch: Batch, begin: datetime, end: datetime, belongs: Callable[[str, datetime], bool]
+    history: Watched, batch: Batch, *, begin: datetime, end: datetime, belongs: Callable[[str, datetime], bool]
 ) -> tuple[TransitionRow, ...]:
     """Those of its machines in its time, and those about the batch itself whenever they were; not all that came since."""
     found = {t.id: t for t in history.transitions(begin, until=end) if belongs(t.subject, t.at)}

@@ -35,50 +35,50 @@ class NoRecord(ValueError):
     """A batch that has no history yet; one line."""
 
 
-def batch_history(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> BatchHistory:
+def batch_history(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> BatchHistory:
     """The environment history of a batch through its machines, up to its end or `now`. Raises NoRecord."""
-    return _worked_out(history, site, batch, now, _loaded(history, site, batch, now))
+    return _worked_out(history, site, batch, now=now, stretches=_loaded(history, site, batch, now=now))
 
 
 def batch_charts(
-    history: BatchRecord, site: Site, batch: Batch, now: datetime
+    history: BatchRecord, site: Site, batch: Batch, *, now: datetime
 ) -> tuple[BatchHistory, tuple[Chart, ...]]:
     """The same history, and its lines as a page draws them, from one look at the record. Raises NoRecord."""
-    stretches = _loaded(history, site, batch, now)
+    stretches = _loaded(history, site, batch, now=now)
     charts = charts_of(stretches, _models(site, batch), to_ms(batch.set_at))
-    return _worked_out(history, site, batch, now, stretches), charts
+    return _worked_out(history, site, batch, now=now, stretches=stretches), charts
 
 
-def _loaded(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> list[Stretch]:
-    stretches = list(stretches_of(history, site, batch, now))
+def _loaded(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> list[Stretch]:
+    stretches = list(stretches_of(history, site, batch, now=now))
     if not stretches:
         raise NoRecord(f"batch {batch.id}: in no machine yet, expected `eggroom batch move {batch.id} MACHINE` first")
     return stretches
 
 
 def _worked_out(
-    history: BatchRecord, site: Site, batch: Batch, now: datetime, stretches: Sequence[Stretch]
+    history: BatchRecord, site: Site, batch: Batch, *, now: datetime, stretches: Sequence[Stretch]
 ) -> BatchHistory:
     done = tuple(happenings_of(history, batch, now))
     term_days = site.profiles[batch.profile].days
     return replace(
         history_of(stretches),
-        calibrations=tuple(_applied(history, site, batch, now)),
+        calibrations=tuple(_applied(history, site, batch, now=now)),
         felt=felt_of(stretches, _models(site, batch), set_ms=to_ms(batch.set_at), term_days=term_days, happenings=done),
         happenings=done,
-        development=_developed(site, batch, now, stretches),
+        development=_developed(site, batch, now, stretches=stretches),
     )
 
 
-def batch_development(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> Development | None:
+def batch_development(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> Development | None:
     """How far a batch should be, up to its end or `now`; None before it was set, in no machine, or without a target to go by."""
     if batch.profile not in site.profiles:
         return None
-    stretches = list(stretches_of(history, site, batch, now))
-    return _developed(site, batch, now, stretches) if stretches else None
+    stretches = list(stretches_of(history, site, batch, now=now))
+    return _developed(site, batch, now, stretches=stretches) if stretches else None
 
 
-def _developed(site: Site, batch: Batch, now: datetime, stretches: Sequence[Stretch]) -> Development | None:
+def _developed(site: Site, batch: Batch, now: datetime, *, stretches: Sequence[Stretch]) -> Development | None:
     end, profile = min(batch.closed_at or now, now), site.profiles[batch.profile]
     if end < batch.set_at or any(stage.dry_bulb_c.target is None for stage in profile.stages):
         return None
@@ -132,7 +132,7 @@ def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Hap
     return sorted(found, key=lambda each: each.at_ms)
 
 
-def stretches_of(history: AirRecord, site: Site, batch: Batch, now: datetime) -> Iterator[Stretch]:
+def stretches_of(history: AirRecord, site: Site, batch: Batch, *, now: datetime) -> Iterator[Stretch]:
     """The batch's life in order: one stretch for each machine and stage, with the bands that this batch needed then.
 
     Its air is corrected by the calibrations of its probes; the record itself is raw.
@@ -144,7 +144,7 @@ def stretches_of(history: AirRecord, site: Site, batch: Batch, now: datetime) ->
         probes = site.by_machine.get(place, ())
         silence_s = _silence_s(probes)
         margin = margin_of(probes)
-        for stage, since, until in _stages(batch, profile, since_stay, until_stay):
+        for stage, since, until in _stages(batch, profile, since=since_stay, until=until_stay):
             dry_bulb = stage.dry_bulb_c
             if machine is not None and machine.air == STILL and profile.still_air_offset_k:
                 dry_bulb = dry_bulb.shifted(profile.still_air_offset_k)
@@ -190,7 +190,7 @@ def by_probe(calibrations: Sequence[Calibration]) -> Mapping[str, tuple[Calibrat
     return found
 
 
-def _applied(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> Iterator[Calibration]:
+def _applied(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> Iterator[Calibration]:
     """The calibrations that bear on the batch's figures, probe by probe, each once."""
     calibrations = by_probe(history.calibrations())
     stays: dict[Probe, list[tuple[datetime, datetime]]] = {}
@@ -227,7 +227,7 @@ def humidity_bands(stage: Stage, dry_bulb: Band, pressure_kpa: float) -> tuple[B
 
 
 def _stages(
-    batch: Batch, profile: Profile, since: datetime, until: datetime
+    batch: Batch, profile: Profile, *, since: datetime, until: datetime
 ) -> Iterator[tuple[Stage, datetime, datetime]]:
     declared = batch.declared_days(until)
     while since < until:

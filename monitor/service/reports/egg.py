@@ -36,7 +36,7 @@ class EggLife:
     part: EggPart
 
 
-def egg_life(history: BatchRecord, site: Site, batch: Batch, egg: int, now: datetime) -> EggLife:
+def egg_life(history: BatchRecord, site: Site, batch: Batch, *, egg: int, now: datetime) -> EggLife:
     """The life of one egg that the batch has, up to its own end, the batch's or `now`.
 
     Its end is the first that was written of it: a chick that died after the hatch had left the shell. Raises NoRecord for one that
@@ -55,17 +55,17 @@ def egg_life(history: BatchRecord, site: Site, batch: Batch, egg: int, now: date
     profile = site.profiles[batch.profile]
     weighed, lost_by = Weighed(()), until
     if any(isinstance(e.fact, Weighing) for e in own):
-        water = water_of(history, site, book, now)
+        water = water_of(history, site, book, now=now)
         weighed = water.eggs.get(egg, weighed)
         lost_by = water.at if weighed.until is None else weighed.until
-    entries = tuple(sorted(_entries(book, egg, own, until), key=lambda e: (_at(book, e, egg), e.number)))
+    entries = tuple(sorted(_entries(book, egg, own, until=until), key=lambda e: (_at(book, e, egg), e.number)))
     part = EggPart(
         batch=batch,
         egg=egg,
         until=until,
         end=end,
         entries=entries,
-        done=_done(book, egg, entries, weighed, site),
+        done=_done(book, egg, entries, weighed=weighed, site=site),
         masses=weighed.masses,
         loss=weighed.loss,
         reason=weighed.reason,
@@ -83,7 +83,7 @@ def at_instant(batch: Batch, at: datetime) -> Batch:
     return replace(batch, stays=stays, declared=tuple(d for d in batch.declared if d.at <= at), closed_at=None)
 
 
-def _entries(book: EggBook, egg: int, own: Sequence[Entry], until: datetime) -> list[Entry]:
+def _entries(book: EggBook, egg: int, own: Sequence[Entry], *, until: datetime) -> list[Entry]:
     """What stands of the egg, also after its end, and of the whole batch until then; of the day it was laid the egg's own counts."""
     laid = any(isinstance(e.fact, Laid) for e in own)
     whole = [e for e in standing(book) if e.egg is None and e.count is None and not (laid and isinstance(e.fact, Laid))]
@@ -95,7 +95,7 @@ def _at(book: EggBook, entry: Entry, egg: int) -> datetime:
     return (laid_at(book, egg) or entry.at) if isinstance(entry.fact, Laid) else entry.at
 
 
-def _done(book: EggBook, egg: int, entries: Sequence[Entry], weighed: Weighed, site: Site) -> tuple[Happening, ...]:
+def _done(book: EggBook, egg: int, entries: Sequence[Entry], *, weighed: Weighed, site: Site) -> tuple[Happening, ...]:
     masses, batch = {m.entry: m for m in weighed.masses}, book.batch
     done = []
     for entry in entries:

@@ -53,7 +53,7 @@ class Lived:
     at_pace: frozenset[int] = frozenset()
     _done: dict[int | None, Record] = field(default_factory=dict)
 
-    def record(self, until_ms: int | None, loss_pct: float | None, name: str = "", at_pace: bool = False) -> Record:
+    def record(self, until_ms: int | None, *, loss_pct: float | None, name: str = "", at_pace: bool = False) -> Record:
         """The record up to an egg's end (None: the batch's), with its loss; at_pace: as far as it came, carried to pip."""
         until_ms = self.hatched_ms if until_ms is None else until_ms
         if until_ms not in self._done:
@@ -88,11 +88,11 @@ class Lived:
         return set_ms + round(min(float(days), most * self.term_days) * DAY_MS)
 
 
-def lived_of(history: BatchRecord, site: Site, book: EggBook, now: datetime, wanted: frozenset[Key]) -> Lived:
+def lived_of(history: BatchRecord, site: Site, book: EggBook, *, now: datetime, wanted: frozenset[Key]) -> Lived:
     """A batch's record for these figures, up to its end or `now`. Its species is among the site's profiles."""
     batch = book.batch
     profile = site.profiles[batch.profile]
-    stretches = tuple(stretches_of(history, site, batch, now))
+    stretches = tuple(stretches_of(history, site, batch, now=now))
     heard = any(air.at_ms.size for stretch in stretches for air in stretch.air)
     openings = (
         tuple(h.at_ms for h in happenings_of(history, batch, now) if h.kind == OPENING and h.counts) if heard else None
@@ -100,7 +100,7 @@ def lived_of(history: BatchRecord, site: Site, book: EggBook, now: datetime, wan
     losses: dict[int, float] = {}
     middle, at_pace = None, frozenset[int]()
     if (LOSS, WHOLE) in wanted and any(isinstance(e.fact, Weighing) for e in book.entries):
-        losses, at_pace, middle = _losses(site, book, now, stretches)
+        losses, at_pace, middle = _losses(site, book, now, stretches=stretches)
     hatched = max((to_ms(e.at) for e in standing(book) if isinstance(e.fact, Hatched)), default=None)
     return Lived(
         batch, stretches, profile.days, wanted, openings, profile.target_loss_pct, hatched, losses, middle, at_pace
@@ -108,10 +108,10 @@ def lived_of(history: BatchRecord, site: Site, book: EggBook, now: datetime, wan
 
 
 def _losses(
-    site: Site, book: EggBook, now: datetime, stretches: Sequence[Stretch]
+    site: Site, book: EggBook, now: datetime, *, stretches: Sequence[Stretch]
 ) -> tuple[dict[int, float], frozenset[int], float | None]:
     """(loss to pip by egg, those of them that are carried there, the middle one)."""
-    water, found = water_to_pip(site, book, now, stretches)
+    water, found = water_to_pip(site, book, now, stretches=stretches)
     losses = {egg: loss for egg, (loss, _) in found.items()}
     at_pace = frozenset(egg for egg, (_, carried) in found.items() if carried)
     own = [loss for egg, loss in losses.items() if egg not in at_pace]

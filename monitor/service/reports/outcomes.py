@@ -72,6 +72,7 @@ def ended_of(
     history: Books,
     batches: Sequence[Batch],
     zone: tzinfo,
+    *,
     good_share: float = WENT_WELL_SHARE,
     finding: str | None = None,
 ) -> Ended:

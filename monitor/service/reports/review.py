@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from statistics import median
+from typing import NamedTuple
 
 from monitor.analysis.review.judged import Record, review
 from monitor.analysis.review.whole import BatchReview, Reviewed
@@ -29,13 +30,22 @@ MOST_SIBLINGS = 200
 LISTED = 12  # eggs that are named one by one
 
 
+class _Subject(NamedTuple):
+    """A finding, and the eggs of a batch in which it was found."""
+
+    finding: str
+    eggs: tuple[int, ...]  # by number
+    unnumbered: int
+    written: bool
+
+
 def batch_review(
     history: SeasonRecord,
     site: Site,
     batch: Batch,
+    *,
     now: datetime,
     catalogue: Catalogue,
-    *,
     finding: str | None = None,
     egg: int | None = None,
     good_share: float = WENT_WELL_SHARE,
@@ -59,20 +69,19 @@ def batch_review(
             batch.id, batch.profile, batch.eggs, batch.set_at, batch.closed_at, (), (), good_share, egg, others
         )
     wanted = frozenset((c.variable, c.window) for id_, *_ in found for c in catalogue.findings[id_].causes if c.check)
-    lived = lived_of(history, site, book, now, wanted)
+    lived = lived_of(history, site, book, now=now, wanted=wanted)
     if not lived.stretches:
         raise NoRecord(f"batch {batch.id}: in no machine yet, expected `eggroom batch move {batch.id} MACHINE` first")
-    good = list(_good(history, site, batch, now, wanted, good_share))
-    reviewed = tuple(_reviewed(catalogue, lived, book, good, *each) for each in found)
+    good = list(_good(history, site, batch, now=now, wanted=wanted, good_share=good_share))
+    reviewed = tuple(_reviewed(catalogue, lived, book, of=each, good=good) for each in found)
     return BatchReview(
         batch.id, batch.profile, batch.eggs, batch.set_at, batch.closed_at, reviewed,
         tuple(record.name for record in good), good_share, egg,
     )  # fmt: skip
 
 
-def _found(book: EggBook, finding: str | None, egg: int | None) -> Iterator[tuple[str, tuple[int, ...], int, bool]]:
-    """(finding, eggs by number, eggs without numbers, whether it is written), in the order in which they were found. What was found
-    in an egg that went on in another batch is that batch's."""
+def _found(book: EggBook, finding: str | None, egg: int | None) -> Iterator[_Subject]:
+    """In the order in which they were found. What was found in an egg that went on in another batch is that batch's."""
     eggs: dict[str, list[int]] = {}
     counts: dict[str, int] = {}
     for e in standing(book):
@@ -85,29 +94,25 @@ def _found(book: EggBook, finding: str | None, egg: int | None) -> Iterator[tupl
             elif e.egg not in here:
                 here.append(e.egg)
     for id_, named in eggs.items():
-        yield id_, tuple(sorted(named)), counts.get(id_, 0), True
+        yield _Subject(id_, tuple(sorted(named)), counts.get(id_, 0), True)
     if finding is not None and not eggs:
-        yield finding, () if egg is None else (egg,), 0, False
+        yield _Subject(finding, () if egg is None else (egg,), 0, False)
 
 
-def _reviewed(
-    catalogue: Catalogue,
-    lived: Lived,
-    book: EggBook,
-    good: Sequence[Record],
-    finding: str,
-    eggs: tuple[int, ...],
-    count: int,
-    written: bool,
-) -> Reviewed:
+def _reviewed(catalogue: Catalogue, lived: Lived, book: EggBook, *, of: _Subject, good: Sequence[Record]) -> Reviewed:
+    finding, eggs, count, written = of
     losses = [lived.loss_pct[e] for e in eggs if e in lived.loss_pct]
     by_number = bool(eggs) and not count
     loss = (median(losses) if losses else None) if by_number else lived.middle_loss_pct
     at_pace = by_number and any(e in lived.at_pace for e in eggs)
-    record = lived.record(shared_ends(lived, book, eggs) if by_number else None, loss, at_pace=at_pace)
+    record = lived.record(shared_ends(lived, book, eggs) if by_number else None, loss_pct=loss, at_pace=at_pace)
     known = numbers(book)
     siblings = [
-        lived.record(lived.until_ms(book, other) if other in known else None, lived.loss_pct.get(other), f"egg {other}")
+        lived.record(
+            lived.until_ms(book, other) if other in known else None,
+            loss_pct=lived.loss_pct.get(other),
+            name=f"egg {other}",
+        )
         for other in (_siblings(book, eggs) if by_number else ())
     ]
     verdicts = review(catalogue, finding, record, siblings=siblings, good=good)
@@ -144,7 +149,7 @@ def _clear(book: EggBook, egg: int) -> bool:
 
 
 def _good(
-    history: SeasonRecord, site: Site, batch: Batch, now: datetime, wanted: frozenset[Key], good_share: float
+    history: SeasonRecord, site: Site, batch: Batch, *, now: datetime, wanted: frozenset[Key], good_share: float
 ) -> Iterator[Record]:
     """The records of other batches of that species that went well, the newest first."""
     others = [
@@ -158,8 +163,8 @@ def _good(
         ended = outcome_of(book, site.zone, good_share)
         if isinstance(ended, str) or not ended[0].went_well:
             continue
-        lived = lived_of(history, site, book, now, wanted)
-        yield lived.record(None, lived.middle_loss_pct)
+        lived = lived_of(history, site, book, now=now, wanted=wanted)
+        yield lived.record(None, loss_pct=lived.middle_loss_pct)
         told += 1
         if told == MOST_GOOD:
             return

@@ -56,9 +56,9 @@ class Together:
 def across_batches(
     history: SeasonRecord,
     site: Site,
+    *,
     catalogue: Catalogue,
     now: datetime,
-    *,
     species: str | None = None,
     by: str | None = None,
     finding: str | None = None,
@@ -81,8 +81,10 @@ def across_batches(
     else:
         looked_at, why = {id_: every[id_] for id_ in USUAL}, SET_BEFORE
     batches = [b for b in history.batches() if species in (None, b.profile)]
-    ended = ended_of(history, batches, site.zone, good_share, finding)
-    together = together_of(history, site, ended, catalogue, now, tuple(looked_at.values()), by)
+    ended = ended_of(history, batches, site.zone, good_share=good_share, finding=finding)
+    together = together_of(
+        history, site, ended, catalogue=catalogue, now=now, looked_at=tuple(looked_at.values()), by=by
+    )
     return Across(
         rates(ended.outcomes),
         {} if by is None else rates_by(ended.outcomes, _key(by)),
@@ -106,6 +108,7 @@ def together_of(
     history: SeasonRecord,
     site: Site,
     ended: Ended,
+    *,
     catalogue: Catalogue,
     now: datetime,
     looked_at: Sequence[LookedAt],
@@ -119,7 +122,9 @@ def together_of(
     exposed: Mapping[str, Mapping[str, bool | None]] = {}
     alike = len({ended.bad(each) for each in newest}) < 2
     if not alike:  # or there is nothing to compare, and no need to read weeks of air
-        exposed = _exposed(history, site, [batches[each.batch] for each in newest], catalogue, now, looked_at)
+        exposed = _exposed(
+            history, site, [batches[each.batch] for each in newest], catalogue=catalogue, now=now, looked_at=looked_at
+        )
     found = {Exposed(id_): table_of(newest, by_batch, ended.bad) for id_, by_batch in exposed.items()}
     members: dict[Exposed, Table] = {}
     within: dict[Exposed, Table] = {}
@@ -140,6 +145,7 @@ def _exposed(
     history: BatchRecord,
     site: Site,
     batches: Sequence[Batch],
+    *,
     catalogue: Catalogue,
     now: datetime,
     looked_at: Sequence[LookedAt],
@@ -148,8 +154,8 @@ def _exposed(
     exposed: dict[str, dict[str, bool | None]] = {each.id: {} for each in looked_at}
     wanted = frozenset((each.cause.variable, each.cause.window) for each in looked_at)
     for batch in batches if looked_at else ():
-        lived = lived_of(history, site, history.book(batch), now, wanted)
-        record = lived.record(None, lived.middle_loss_pct)
+        lived = lived_of(history, site, history.book(batch), now=now, wanted=wanted)
+        record = lived.record(None, loss_pct=lived.middle_loss_pct)
         for each in looked_at:
             exposed[each.id][batch.id] = shows(catalogue, each.cause, record)
     return exposed

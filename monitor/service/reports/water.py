@@ -38,29 +38,29 @@ from monitor.service.reports.weighed import NoWater, Water, Weighed, water_at, w
 PIP_REACHED, PACE_FROM = 0.95, 0.5
 
 
-def weight_verdict(history: AirRecord, site: Site, batch: Batch, now: datetime) -> WeightVerdict | None:
+def weight_verdict(history: AirRecord, site: Site, batch: Batch, *, now: datetime) -> WeightVerdict | None:
     """What the weighings of an open batch say of its loss at pip; None where there is nothing to judge by. Raises StoreFailure."""
     try:
-        water = water_of(history, site, history.book(batch), now)
+        water = water_of(history, site, history.book(batch), now=now)
     except NoWater:
         return None
     return None if water.window_pct is None else WeightVerdict(water.off, water.about)
 
 
-def water_of(history: AirRecord, site: Site, book: EggBook, now: datetime) -> Water:
+def water_of(history: AirRecord, site: Site, book: EggBook, *, now: datetime) -> Water:
     """The water of the batch of a book, now, or when it was closed. Raises NoWater for a batch of an unknown species.
 
     From the day of pip on it is judged by what it was on that day, for which the target is.
     """
     known = book.batch.profile in site.profiles
-    stretches = tuple(stretches_of(history, site, book.batch, when(book.batch, now))) if known else ()
-    water, at_pip = water_at(site, book, now, stretches), _at_pip(book, site, now)
+    stretches = tuple(stretches_of(history, site, book.batch, now=when(book.batch, now))) if known else ()
+    water, at_pip = water_at(site, book, now, stretches=stretches), _at_pip(book, site, now)
     if all(w.loss is None for w in (*water.eggs.values(), *water.trays.values())):
         return water
     if at_pip is book:
         lost = {egg: _lost_by_pip(book, egg, water) for egg, w in water.eggs.items() if w.until is not None}
         return replace(water, eggs={egg: replace(w, by_pip_pct=lost.get(egg)) for egg, w in water.eggs.items()})
-    return _passed(book, water, water_at(site, at_pip, now, stretches))
+    return _passed(book, water, water_at(site, at_pip, now, stretches=stretches))
 
 
 def _passed(book: EggBook, water: Water, then: Water) -> Water:
@@ -91,13 +91,13 @@ def _passed(book: EggBook, water: Water, then: Water) -> Water:
 
 
 def water_to_pip(
-    site: Site, book: EggBook, now: datetime, stretches: Sequence[Stretch]
+    site: Site, book: EggBook, now: datetime, *, stretches: Sequence[Stretch]
 ) -> tuple[Water, dict[int, tuple[float, bool]]]:
     """The water as on the day of pip (as it is, before that day), and of each egg what it had lost to pip, %, and whether it died before and is carried there.
 
     book: of a batch whose species the site knows. stretches: of the batch, from `stretches_of`.
     """
-    water = water_at(site, _at_pip(book, site, now), now, stretches)
+    water = water_at(site, _at_pip(book, site, now), now, stretches=stretches)
     found = {egg: _lost_to_pip(book, egg, water) for egg in water.eggs}
     return water, {egg: lost for egg, lost in found.items() if lost is not None}
 

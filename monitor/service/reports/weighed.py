@@ -118,7 +118,7 @@ class _Record:
         )
 
     def weighed(
-        self, found: tuple[Mass, ...], ahead: Ahead, fresh: FreshMass | None = None, until: datetime | None = None
+        self, found: tuple[Mass, ...], ahead: Ahead, fresh: FreshMass | None = None, *, until: datetime | None = None
     ) -> Weighed:
         set_ms = to_ms(self.batch.set_at)
         if found and all(mass.left_out for mass in found):
@@ -146,7 +146,7 @@ def when(batch: Batch, now: datetime) -> datetime:
     return batch.closed_at or batch.not_before(now)
 
 
-def water_at(site: Site, book: EggBook, now: datetime, stretches: Sequence[Stretch]) -> Water:
+def water_at(site: Site, book: EggBook, now: datetime, *, stretches: Sequence[Stretch]) -> Water:
     """The water now, or when the batch of the book was closed. stretches: of that time, or longer. Raises NoWater."""
     batch = book.batch
     if batch.profile not in site.profiles:
@@ -154,9 +154,9 @@ def water_at(site: Site, book: EggBook, now: datetime, stretches: Sequence[Stret
     at = when(batch, now)
     at_ms = to_ms(at)
     stretches = [replace(s, until_ms=min(s.until_ms, at_ms)) for s in stretches if s.since_ms < at_ms]
-    record, lately = _record(site, batch, at, stretches)
+    record, lately = _record(site, batch, at, stretches=stretches)
     ahead, profile = record.ahead(at), record.profile
-    eggs = {egg: _egg(record, book, egg, at, ahead) for egg in numbers(book)}
+    eggs = {egg: _egg(record, book, egg, at=at, ahead=ahead) for egg in numbers(book)}
     of_trays = {name: record.weighed(tray_masses(book, name), ahead) for name in trays(book)}
     going = {egg: w.loss for egg, w in eggs.items() if w.loss is not None and w.until is None}
     together = batch_loss(going, ahead)
@@ -185,7 +185,7 @@ def water_at(site: Site, book: EggBook, now: datetime, stretches: Sequence[Stret
 
 
 def _record(
-    site: Site, batch: Batch, at: datetime, stretches: Sequence[Stretch]
+    site: Site, batch: Batch, at: datetime, *, stretches: Sequence[Stretch]
 ) -> tuple[_Record, tuple[float | None, float | None]]:
     profile, stay = site.profiles[batch.profile], batch.stay_at(at)
     machine = site.machines.get(stay.machine) if stay is not None else None
@@ -204,7 +204,7 @@ def _record(
     return _Record(site, batch, profile, model, pull, dry_bulb_c, rh_pct, lately_rh), (lately_c, lately_rh)
 
 
-def _egg(record: _Record, book: EggBook, egg: int, at: datetime, ahead: Ahead) -> Weighed:
+def _egg(record: _Record, book: EggBook, egg: int, *, at: datetime, ahead: Ahead) -> Weighed:
     found, fresh = masses(book, egg), fresh_mass(book, egg)
     pipped = [t for sign in (INTERNAL_PIP, EXTERNAL_PIP) if (t := sign_at(book, egg, sign)) is not None]
     end, gone_at = outcome(book, egg), _gone_at(book, egg)
@@ -212,7 +212,7 @@ def _egg(record: _Record, book: EggBook, egg: int, at: datetime, ahead: Ahead) -
     if until >= at and end is None:
         return record.weighed(found, ahead, fresh)
     then = record.ahead(until, pip=record.batch.day(until))
-    return record.weighed(found, then, fresh, until)
+    return record.weighed(found, then, fresh, until=until)
 
 
 def _gone_at(book: EggBook, egg: int) -> datetime | None:

@@ -79,7 +79,7 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ports.Record]:
 
 @pytest.fixture(scope="module")
 def archive(record: ports.Record, site: Site) -> Archive:
-    return archive_of(record, site, open_batch(), NOW)
+    return archive_of(record, site, open_batch(), now=NOW)
 
 
 KEPT = {"history.json": "{}\n", "review.json": "{}\n", "review.txt": "né, 鳥\n", "review.html": "<p>鳥\n"}
@@ -97,11 +97,11 @@ def file(tmp_path_factory: pytest.TempPathFactory, archive: Archive) -> Path:
 
 def reports(history: BatchRecord, site: Site, batch: Batch, now: Any) -> list[str]:
     """Every report of a batch, as text: figures in both forms, drawings, the egg book, the water of the eggs, what is in force."""
-    figures, charts = batch_charts(history, site, batch, now)
+    figures, charts = batch_charts(history, site, batch, now=now)
     header, book = Header(batch.id, batch.profile, batch.eggs, batch.set_at), history.book(batch)
     rules = [in_force(site, machine, [batch.profile]) for machine in ("setter-1", "setter-2", "hatcher-1", None)]
     data: list[Any] = [to_json(figures, header), figures_csv(figures, header), book_view(book)]
-    return [json.dumps(each) for each in [*data, water_view(water_of(history, site, book, now))]] + [repr(charts), repr(rules)]  # fmt: skip
+    return [json.dumps(each) for each in [*data, water_view(water_of(history, site, book, now=now))]] + [repr(charts), repr(rules)]  # fmt: skip
 
 
 def test_every_report_is_the_same_to_the_byte(record: ports.Record, site: Site, file: Path) -> None:
@@ -133,8 +133,8 @@ def test_a_closed_batch_is_as_it_was_closed(site: Site, tmp_path: Path) -> None:
     """The archive of a closed batch is the same bytes whenever it is made, and its reports are those of the record."""
     store, batch = MemoryStore(), closed_batch()
     fill(store, batch)
-    first = write(tmp_path / "a.zip", archive_of(store, site, batch, LATER))
-    again = write(tmp_path / "b.zip", archive_of(store, site, batch, LATER + timedelta(days=9)))
+    first = write(tmp_path / "a.zip", archive_of(store, site, batch, now=LATER))
+    again = write(tmp_path / "b.zip", archive_of(store, site, batch, now=LATER + timedelta(days=9)))
     assert first.read_bytes() == again.read_bytes()
     found = read_archive(first).archive
     there = reports(store, site, batch, LATER)
@@ -143,7 +143,9 @@ def test_a_closed_batch_is_as_it_was_closed(site: Site, tmp_path: Path) -> None:
 
 def test_the_same_export_is_the_same_bytes(record: ports.Record, site: Site, file: Path, tmp_path: Path) -> None:
     """Made twice, and made again out of what was read back, the file is the same."""
-    assert write(tmp_path / "again.zip", archive_of(record, site, open_batch(), NOW)).read_bytes() == file.read_bytes()
+    assert (
+        write(tmp_path / "again.zip", archive_of(record, site, open_batch(), now=NOW)).read_bytes() == file.read_bytes()
+    )
     assert write(tmp_path / "copy.zip", read_archive(file).archive).read_bytes() == file.read_bytes()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["again.zip", "copy.zip"]
 
@@ -191,7 +193,7 @@ def test_what_is_about_the_batch_belongs_to_it_afterwards_too(site: Site) -> Non
             ],
         )
     )
-    found = archive_of(store, site, batch, LATER)
+    found = archive_of(store, site, batch, now=LATER)
     assert [(t.number, t.at) for t in found.transitions] == [(12, day(2.5)), (14, day(12)), (14, day(23))]
     assert [n.notice.id for n in found.notices] == [14, 12]
     assert [e.text for e in found.events][-3:] == ["opened", "opened at its very end", "closed"]
@@ -229,7 +231,7 @@ class TestBatchRecord(BatchRecordSuite):
             store = MemoryStore()
             for group in (Group(batches={STAYING.id: STAYING}), *groups):
                 store.commit(group)
-            file = write(tmp_path / "spring-1.zip", archive_of(store, site_of_the_suite(), STAYING, UNTIL))
+            file = write(tmp_path / "spring-1.zip", archive_of(store, site_of_the_suite(), STAYING, now=UNTIL))
             return ArchivedHistory(read_archive(file).archive)
 
         return tell
@@ -240,7 +242,7 @@ def test_it_keeps_what_any_record_tells(tmp_path: Path) -> None:
     group, store = full_group(), MemoryStore()
     group.batches = {STAYING.id: STAYING}
     store.commit(group)
-    file = write(tmp_path / "spring-1.zip", archive_of(store, site_of_the_suite(), STAYING, at(100)))
+    file = write(tmp_path / "spring-1.zip", archive_of(store, site_of_the_suite(), STAYING, now=at(100)))
     there, found = everything(store), read_archive(file).archive
     for row in there["notices"]:
         assert row.notice.link or row.last_detail

@@ -81,7 +81,7 @@ def store(*rows: tuple[str, datetime, float, float]) -> MemoryStore:
 
 
 def cut(site: Site, batch: Batch, now: datetime, record: MemoryStore | None = None) -> list[Stretch]:
-    return list(stretches_of(record or MemoryStore(), site, batch, now))
+    return list(stretches_of(record or MemoryStore(), site, batch, now=now))
 
 
 def told(stretches: Sequence[Stretch]) -> list[tuple[str, str, float, float]]:
@@ -139,13 +139,13 @@ def test_its_history_begins_where_it_first_was(site: Site) -> None:
     with pytest.raises(
         NoRecord, match="batch hen-1: in no machine yet, expected `eggroom batch move hen-1 MACHINE` first"
     ):
-        batch_history(MemoryStore(), site, replace(HEN, stays=()), day(3))
+        batch_history(MemoryStore(), site, replace(HEN, stays=()), now=day(3))
 
 
 def test_a_machine_that_is_no_longer_configured(site: Site) -> None:
     """Its time stays in the history, with nothing measured."""
     batch = replace(HEN, stays=(Stay("old-one", SET, day(1)), Stay("setter-1", day(1))))
-    history = batch_history(store(("node-a/top", day(1.5), 37.8, 55.0)), site, batch, day(2))
+    history = batch_history(store(("node-a/top", day(1.5), 37.8, 55.0)), site, batch, now=day(2))
     assert history.whole.machines == ("old-one", "setter-1")
     assert history.whole.dry_bulb_c.hours_total == pytest.approx(48.0)
     assert history.whole.dry_bulb_c.samples == 1
@@ -206,7 +206,7 @@ def test_the_figures(site: Site) -> None:
     second = timedelta(seconds=1)
     rows = [("node-c/top", day(0) + n * 60 * second, 39.0 if 30 <= n < 60 else 37.8, 55.0) for n in range(181)]
     batch = replace(HEN, stays=(Stay("hatcher-1", SET),))
-    figures = batch_history(store(*rows), site, batch, SET + timedelta(hours=3)).whole.dry_bulb_c
+    figures = batch_history(store(*rows), site, batch, now=SET + timedelta(hours=3)).whole.dry_bulb_c
     assert figures.coverage == pytest.approx(1.0)
     # 29 min at 39.0 and a minute up and down at its ends; over the warning limit of 38.1 the ramps count from where they cross it.
     assert figures.mean == pytest.approx(37.8 + 1.2 * 30 / 180, abs=1e-6)
@@ -224,11 +224,11 @@ def test_a_calibration_added_later_mends_the_history(site: Site) -> None:
     """Before and after, every figure of a batch that is over differs by just the offset; the readings in the record do not."""
     record = calm("node-c/top")
     batch = closed(replace(HEN, stays=(Stay("hatcher-1", SET),)), SET + timedelta(hours=3))
-    before = batch_history(record, site, batch, day(9))
+    before = batch_history(record, site, batch, now=day(9))
     raw = record.series("node-c/top", day(-1), day(1))
     calibration = Calibration("node-c/top", day(5), dry_bulb_c=by_offset(DRY_BULB, 0.3), rh_pct=by_offset(RH, -2.0))
     record.commit(Group(calibrations=[calibration]))
-    after = batch_history(record, site, batch, day(9))
+    after = batch_history(record, site, batch, now=day(9))
     assert (before.calibrations, after.calibrations) == ((), (calibration,))
     for name in ("mean", "min", "max"):
         assert getattr(after.whole.dry_bulb_c, name) - getattr(before.whole.dry_bulb_c, name) == pytest.approx(0.3)
@@ -249,7 +249,7 @@ def test_a_calibration_holds_from_its_since(site: Site) -> None:
     half = made(0.4, SET + 1.5 * hour)
     others = [made(0.1, SET + 3.5 * hour), made(0.2, day(2)), made(0.3, None, "node-a/top")]
     record.commit(Group(calibrations=[half, *others]))
-    history = batch_history(record, site, batch, day(9))
+    history = batch_history(record, site, batch, now=day(9))
     # From one minute's reading to the next it climbs, half of that minute before the change.
     assert history.whole.dry_bulb_c.mean == pytest.approx(37.8 + 0.4 * 90.5 / 180, abs=1e-9)
     assert (history.whole.dry_bulb_c.min, history.whole.dry_bulb_c.max) == pytest.approx((37.8, 38.2))
@@ -271,7 +271,7 @@ def test_a_humidity_that_failed_takes_no_temperature(site: Site) -> None:
     record.commit(Group(reflags=[Reflag("node-c/top", line, ms, PASS, FAIL) for ms in at_ms[:90]]))
     record.commit(Group(reflags=[Reflag("node-c/top", line, at_ms[100], NOT_EVALUATED, NOT_EVALUATED)]))
     batch = replace(HEN, stays=(Stay("hatcher-1", SET),))
-    whole = batch_history(record, site, batch, SET + timedelta(hours=3)).whole
+    whole = batch_history(record, site, batch, now=SET + timedelta(hours=3)).whole
     assert (whole.dry_bulb_c.samples, whole.dry_bulb_c.flagged) == (180, 0)
     assert (whole.rh_pct.samples, whole.rh_pct.flagged) == (90, 90)
     assert whole.dry_bulb_c.coverage == pytest.approx(1.0)
@@ -283,7 +283,7 @@ def test_the_dose_and_the_egg_are_those_of_the_batch(site: Site) -> None:
     minute = timedelta(minutes=1)
     rows = [("node-c/top", day(16) + n * minute, 41.0 if 300 <= n < 360 else 37.8, 55.0) for n in range(601)]
     batch = replace(HEN, stays=(Stay("hatcher-1", day(16)),))
-    history = batch_history(store(*rows), site, batch, day(16) + timedelta(hours=10))
+    history = batch_history(store(*rows), site, batch, now=day(16) + timedelta(hours=10))
     (above, below), whole = history.felt[-1].doses, history.felt[-1]
     assert above.limits_c == (PROFILES["chicken"].stages[0].dry_bulb_c.high_alarm,)
     assert above.dose.hours == pytest.approx((59 + 2 * (41.0 - 38.9) / 3.2) / 60)
@@ -336,7 +336,7 @@ def test_what_was_done_to_a_batch(site: Site) -> None:
     ]
     assert [h.counts for h in found if h.kind == "opening"] == [True, False, True]
     assert (found[3].until_ms, found[3].by, found[-1].text) == (to_ms(day(6.01)), "sam", "closed")
-    history = batch_history(record, site, batch, day(30))
+    history = batch_history(record, site, batch, now=day(30))
     assert history.happenings == tuple(found)
     assert [f.openings for f in history.felt] == [1, 1, 2]
     assert happenings_of(record, replace(HEN, stays=()), day(3)) == []
@@ -376,8 +376,8 @@ def test_the_charts_are_of_the_same_record(site: Site) -> None:
     record = calm("node-c/top")
     batch = replace(HEN, stays=(Stay("hatcher-1", SET),))
     now = SET + timedelta(hours=3)
-    history, charts = batch_charts(record, site, batch, now)
-    assert history == batch_history(record, site, batch, now)
+    history, charts = batch_charts(record, site, batch, now=now)
+    assert history == batch_history(record, site, batch, now=now)
     assert [chart.quantity for chart in charts] == ["dry_bulb_c", "rh_pct", "wet_bulb_c", "egg_c"]
     assert {(c.since_ms, c.until_ms) for c in charts} == {(to_ms(SET), to_ms(now))}
 
@@ -419,12 +419,12 @@ def test_how_far_it_should_be(site: Site) -> None:
     at = [SET + timedelta(minutes=m) for m in range(24 * 60 + 1)]
     record = store(*[("node-c/top", t, 37.8, 55.0) for t in at])
     batch = replace(HEN, stays=(Stay("hatcher-1", SET),))
-    found = batch_development(record, site, batch, day(1))
+    found = batch_development(record, site, batch, now=day(1))
     assert found is not None
-    assert found == batch_history(record, site, batch, day(1)).development
+    assert found == batch_history(record, site, batch, now=day(1)).development
     assert found.hours_recorded == pytest.approx(24.0)
     assert abs(found.lag.hours) < 0.1
-    later = batch_development(record, site, closed(batch, day(2)), day(30))
+    later = batch_development(record, site, closed(batch, day(2)), now=day(30))
     assert later is not None
     assert later.hours == 48.0
     assert later.hours_recorded == pytest.approx(24.0, abs=0.1)
@@ -442,7 +442,7 @@ def test_where_that_cannot_be_said(site: Site) -> None:
         (replace(HEN, profile="dodo"), site, day(1)),
         (HEN, replace(site, profiles={"chicken": bare}), day(1)),
     ):
-        assert batch_development(MemoryStore(), where, batch, now) is None
+        assert batch_development(MemoryStore(), where, batch, now=now) is None
 
 
 def test_eggs_that_went_on_in_another_batch_are_told() -> None:

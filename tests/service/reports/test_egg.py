@@ -66,10 +66,10 @@ def test_the_figures_are_those_of_a_batch_that_ended_then(site: Site, end_d: flo
     stays = (*stays[:-1], replace(stays[-1], until=None))
     declared = tuple(d for d in before.declared if d.at <= day(end_d))
     ended = closed(replace(before, stays=stays, declared=declared), day(end_d))
-    expected = batch_history(store, site, ended, day(21.95))
+    expected = batch_history(store, site, ended, now=day(21.95))
     assert plain(found, book.batch) == plain(expected, book.batch)
     assert charts[0].until_ms == found.whole.until_ms == expected.whole.until_ms
-    assert found.whole.until_ms < batch_history(store, site, book.batch, day(21.95)).whole.until_ms
+    assert found.whole.until_ms < batch_history(store, site, book.batch, now=day(21.95)).whole.until_ms
 
 
 def test_against_what_was_worked_out_by_hand(site: Site) -> None:
@@ -91,7 +91,7 @@ def test_against_what_was_worked_out_by_hand(site: Site) -> None:
     assert dry.mean == pytest.approx(37.7 + (0.9 * 24.0 + 0.45 * step_h) / 72.0, abs=1e-6)
     assert dry.max == 38.6
     assert dry.hours_covered == pytest.approx(72.0)
-    assert batch_history(store, site, book.batch, day(6.0)).whole.dry_bulb_c.hours_above > 95.0
+    assert batch_history(store, site, book.batch, now=day(6.0)).whole.dry_bulb_c.hours_above > 95.0
 
 
 def test_what_the_book_says_stands_among_what_was_done(site: Site) -> None:
@@ -160,7 +160,7 @@ def test_an_egg_of_which_nothing_is_written_has_the_batchs_history(site: Site) -
         book = written(EggBook(hens(closed_d)), 10.0, Removed("clear"), 7)
         store = record(book, wavy)
         found, _, header = report(store, site, book.batch, 4, day(21.5))
-        assert found == batch_history(store, site, book.batch, day(21.5))
+        assert found == batch_history(store, site, book.batch, now=day(21.5))
         part = part_of(header)
         assert (part.end, part.ended, part.entries, part.masses, part.loss) == (None, False, (), (), None)
 
@@ -172,7 +172,7 @@ def test_an_end_that_was_written_after_the_batch_was_closed(site: Site) -> None:
     part = part_of(header)
     assert (part.until, part.ended) == (day(21.0), False)
     assert part.end is not None
-    assert found.whole == batch_history(record(book), site, book.batch, day(21.9)).whole
+    assert found.whole == batch_history(record(book), site, book.batch, now=day(21.9)).whole
 
 
 def test_a_chick_that_died_after_the_hatch_ended_with_the_hatch(site: Site) -> None:
@@ -187,7 +187,7 @@ def test_a_chick_that_died_after_the_hatch_ended_with_the_hatch(site: Site) -> N
 def test_an_end_that_is_yet_to_come_is_none(site: Site) -> None:
     """At an instant before the hatch (an archive's, say) the egg goes on, and the entry is not told."""
     book = written(EggBook(hens()), 20.4, Hatched(), 7)
-    life = egg_life(record(book), site, book.batch, 7, day(20.0))
+    life = egg_life(record(book), site, book.batch, egg=7, now=day(20.0))
     assert (life.part.end, life.until, life.part.entries, life.batch) == (None, day(20.0), (), book.batch)
 
 
@@ -199,12 +199,12 @@ def test_the_loss_is_that_of_the_egg_book(site: Site) -> None:
     book = written(book, 0.0, Weighing(61.0), 8)
     book = written(book, 6.0, LookAgain(day(9.0)), 8)
     store = record(book, until_d=7.0)
-    part = egg_life(store, site, book.batch, 7, day(7.0)).part
+    part = egg_life(store, site, book.batch, egg=7, now=day(7.0)).part
     assert part.loss is not None
     assert part.lost_by == day(7.0)
     assert part.loss.now_pct.value == pytest.approx(100.0 * 2.0 / 60.0 * 7.0 / 5.0, abs=0.1)
     assert part.line_pct == pytest.approx((11.0 * 7.0 / 18.9, 14.0 * 7.0 / 18.9))
-    other = egg_life(store, site, book.batch, 8, day(7.0)).part
+    other = egg_life(store, site, book.batch, egg=8, now=day(7.0)).part
     assert other.loss is None
     assert other.reason.startswith("weighed once")
     assert [h.text for h in other.done][-1].startswith("look again ")
@@ -215,7 +215,7 @@ def test_an_egg_that_was_in_no_machine(site: Site) -> None:
     batch = replace(hens(), stays=(Stay("setter-1", day(1.0)),))
     book = written(EggBook(batch), 0.5, Removed("broken"), 7)
     with pytest.raises(NoRecord, match=r"^egg 7 of batch hen-1: removed before it was in a machine"):
-        egg_life(record(book), site, batch, 7, day(3.0))
+        egg_life(record(book), site, batch, egg=7, now=day(3.0))
 
 
 def test_what_was_typed_moves_neither_terminal_nor_page_nor_table(site: Site) -> None:

@@ -35,7 +35,7 @@ def lived(site: Site, book: EggBook, air: bool = True) -> Lived:
     at = book.batch.set_at
     given.events = [Event(at + timedelta(days=d), "opening", "setter-1", "opened for about 3 min") for d in (1, 2, 9)]
     store.commit(given)
-    return lived_of(store, site, book, NOW, WANTED)
+    return lived_of(store, site, book, now=NOW, wanted=WANTED)
 
 
 def weighed(book: EggBook, egg: int, by_pip_pct: float, until: float = 18.0) -> EggBook:
@@ -48,7 +48,7 @@ def weighed(book: EggBook, egg: int, by_pip_pct: float, until: float = 18.0) -> 
 
 def test_the_batch(site: Site) -> None:
     """Its mean temperature, its humidity in the setter against the band, and its openings a day, over all of its life."""
-    figures = lived(site, EggBook(batch_of(0))).record(None, None).figures
+    figures = lived(site, EggBook(batch_of(0))).record(None, loss_pct=None).figures
     assert figures[TEMPERATURE, WHOLE].value == pytest.approx(WARM_C)
     assert figures[HUMIDITY, SETTER].value == pytest.approx(SETTER_RH)
     assert figures[OPENINGS, SETTER].value == pytest.approx(3 / 18)
@@ -63,7 +63,7 @@ def test_an_egg_lived_until_its_death(site: Site) -> None:
     one, start = lived(site, book), round(batch.set_at.timestamp() * 1000)
     ends = [one.until_ms(book, egg) for egg in (1, 2, 3, 4, 5)]
     assert [None if e is None else (e - start) / DAY_MS for e in ends] == [5.0, 7.0, None, 13.0, None]
-    assert one.record(ends[0], None).figures[OPENINGS, SETTER].value == pytest.approx(2 / 5)
+    assert one.record(ends[0], loss_pct=None).figures[OPENINGS, SETTER].value == pytest.approx(2 / 5)
     assert shared_ends(one, book, (1, 4)) == ends[3]
     assert shared_ends(one, book, (1, 3)) is None
 
@@ -88,7 +88,7 @@ def test_each_egg_has_its_own_loss(site: Site) -> None:
         3: pytest.approx(15.0, abs=0.4),
     }
     assert one.middle_loss_pct == one.loss_pct[2]
-    figure = one.record(None, one.loss_pct[3]).figures[LOSS, WHOLE]
+    figure = one.record(None, loss_pct=one.loss_pct[3]).figures[LOSS, WHOLE]
     assert (figure.value, figure.low, figure.high) == (one.loss_pct[3], 11.0, 14.0)
 
 
@@ -106,7 +106,7 @@ def test_an_egg_that_died_before_pip_is_carried_there(site: Site) -> None:
     }
     assert one.at_pace == {2, 3}
     assert one.middle_loss_pct == one.loss_pct[1]
-    assert one.record(None, 16.0, at_pace=True).figures[LOSS, WHOLE].at_pace
+    assert one.record(None, loss_pct=16.0, at_pace=True).figures[LOSS, WHOLE].at_pace
 
 
 def test_an_egg_that_went_elsewhere_ends_there(site: Site) -> None:
@@ -136,7 +136,7 @@ def test_the_record_ends_with_the_hatch(site: Site) -> None:
     store = MemoryStore()
     store.commit(replace(given, readings=last))
     means = [
-        lived_of(store, site, b, NOW, WANTED).record(None, None).figures[TEMPERATURE, WHOLE].value
+        lived_of(store, site, b, now=NOW, wanted=WANTED).record(None, loss_pct=None).figures[TEMPERATURE, WHOLE].value
         for b in (book, put(book, 21.0, Hatched(), 1))
     ]
     assert means == [pytest.approx(WARM_C - (WARM_C - 25.0) / 22.0, abs=0.01), pytest.approx(WARM_C, abs=0.01)]
@@ -144,13 +144,13 @@ def test_the_record_ends_with_the_hatch(site: Site) -> None:
 
 def test_silence_is_not_an_unopened_door(site: Site) -> None:
     """Without any reading no opening could be seen, so none is counted."""
-    assert lived(site, EggBook(batch_of(0)), air=False).record(None, None).figures == {}
+    assert lived(site, EggBook(batch_of(0)), air=False).record(None, loss_pct=None).figures == {}
 
 
 def test_the_air_is_cut_once_for_each_end(site: Site) -> None:
     """Eggs with the same end share their figures, and each keeps its own loss."""
     one = lived(site, EggBook(batch_of(0)))
-    first, other = one.record(None, 12.0, "egg 1"), one.record(None, 13.0, "egg 2")
+    first, other = one.record(None, loss_pct=12.0, name="egg 1"), one.record(None, loss_pct=13.0, name="egg 2")
     assert first.figures[TEMPERATURE, WHOLE] is other.figures[TEMPERATURE, WHOLE]
     assert (first.name, first.figures[LOSS, WHOLE].value, other.figures[LOSS, WHOLE].value) == ("egg 1", 12.0, 13.0)
 

@@ -58,7 +58,7 @@ def reviewed(
     share: float = 0.75,
 ) -> BatchReview:
     batch = next(b for b in store.batches() if b.id == name)
-    return batch_review(store, site, batch, NOW, CATALOGUE, finding=finding, egg=egg, good_share=share)
+    return batch_review(store, site, batch, now=NOW, catalogue=CATALOGUE, finding=finding, egg=egg, good_share=share)
 
 
 def asked(whole: BatchReview, check: str, direction: str, window: str, place: int = 0) -> Verdict:
@@ -159,7 +159,7 @@ def test_an_eggs_loss_is_the_same_wherever_it_is_told(site: Site) -> None:
     book = put(put(put(book, 19.6, Sign("internal pip"), 2), 21.0, Hatched(), 1), 21.2, Hatched(), 2)
     book = put(book, 21.4, Dead("late"), 3)
     store = kept(group([book]))
-    water = water_of(store, site, book, NOW)
+    water = water_of(store, site, book, now=NOW)
     listed = {line.split()[0]: line for line in book_text(book, water, site, NOW).splitlines() if line[:1].isdigit()}
     view, shown = water_view(water)["eggs"], Shown(site.zone, site.unit)
     for egg in (1, 2, 3, 4):
@@ -178,7 +178,7 @@ def test_an_eggs_loss_is_the_same_wherever_it_is_told(site: Site) -> None:
         assert ", target 11 to 14 %\n" in own
         assert f" {weighed_egg.loss.now_pct.value:.1f} % (" in own.split("\nby pip")[1].splitlines()[1]
         assert view[str(egg)]["loss"]["by_pip_pct"]["value"] == round(told.figure.value, 3)
-        part = egg_life(store, site, book.batch, egg, NOW).part
+        part = egg_life(store, site, book.batch, egg=egg, now=NOW).part
         assert any(
             line.startswith(f"lost by pip {words} % (")
             for line in Report("", sections=(water_section(part, shown),)).words()
@@ -192,7 +192,7 @@ def test_an_egg_that_died_before_pip_has_none_by_pip(site: Site, fact: Fact, at:
     """What it lost until its end is told, and no loss by pip: to the review it is one at a pace, or none at all."""
     book = put(weighed(EggBook(batch_of(0)), 1, 12.0, until=at), at, fact, 1)
     store = kept(group([book]))
-    water = water_of(store, site, book, NOW)
+    water = water_of(store, site, book, now=NOW)
     assert water.eggs[1].loss is not None
     assert water.eggs[1].by_pip_pct is None
     assert "\nlost in all " in egg_text(book, 1, water, site)
@@ -203,7 +203,7 @@ def test_before_the_day_of_pip_nothing_has_been_lost_by_it(site: Site) -> None:
     book = put(
         weighed(weighed(EggBook(batch_of(0, closed=False)), 1, 12.0, 9.0), 2, 12.0, 14.0), 16.0, Sign("internal pip"), 2
     )
-    water = water_of(kept(group([book])), site, book, book.batch.set_at + timedelta(days=16.5))
+    water = water_of(kept(group([book])), site, book, now=book.batch.set_at + timedelta(days=16.5))
     assert water.eggs[1].by_pip_pct is None
     assert water.eggs[2].loss is not None
     assert water.eggs[2].by_pip_pct == water.eggs[2].loss.now_pct
@@ -249,7 +249,7 @@ def test_an_open_batch(site: Site) -> None:
     """A finding at candling while the eggs go on: its record is that up to now."""
     batch = batch_of(0, closed=False)
     book = put(EggBook(replace(batch, stays=(Stay("setter-1", batch.set_at),))), 7.0, Found("small-air-cell"), 1)
-    whole = batch_review(kept(group([book])), site, book.batch, set_at(0).replace(day=17), CATALOGUE)
+    whole = batch_review(kept(group([book])), site, book.batch, now=set_at(0).replace(day=17), catalogue=CATALOGUE)
     told = asked(whole, HUMIDITY, HIGH, SETTER)
     assert told.verdict == NOT_SUPPORTED
     assert whole.closed_at is None

@@ -40,7 +40,9 @@ def two() -> MemoryStore:
 
 def usual(store: MemoryStore, site: Site, **other: Any) -> Together:
     ended = ended_of(store, store.batches(), UTC)
-    return together_of(store, site, ended, CATALOGUE, NOW, [EVERY[id_] for id_ in USUAL], **other)
+    return together_of(
+        store, site, ended, catalogue=CATALOGUE, now=NOW, looked_at=[EVERY[id_] for id_ in USUAL], **other
+    )
 
 
 def test_damp_air_goes_together_with_a_bad_end(site: Site) -> None:
@@ -79,7 +81,7 @@ def test_a_clutch_is_one_case(site: Site) -> None:
     together = usual(store, site)
     humid = next(a for a in together.found if a.exposure.id == "humidity-high-setter")
     assert (humid.table.total, humid.too_few) == (4, True)
-    across = across_batches(store, site, CATALOGUE, NOW, by="machine", finding="wet-chick")
+    across = across_batches(store, site, catalogue=CATALOGUE, now=NOW, by="machine", finding="wet-chick")
     assert (across.every.batches, across.split_off, across.read) == (8, 4, 4)
     assert across.finding is not None
     assert (across.finding.eggs.of, across.finding.batches.of) == (96, 4)
@@ -96,7 +98,12 @@ def test_where_all_ended_alike_no_air_is_read(site: Site) -> None:
     """No batch, or only such as went well: nothing to compare, and the weeks of readings are left alone."""
     store = Deaf()
     store.commit(group([ended(EggBook(batch_of(n)), 12) for n in range(3)]))
-    assert together_of(store, site, ended_of(store, [], UTC), CATALOGUE, NOW, [EVERY[USUAL[0]]]).batches == 0
+    assert (
+        together_of(
+            store, site, ended_of(store, [], UTC), catalogue=CATALOGUE, now=NOW, looked_at=[EVERY[USUAL[0]]]
+        ).batches
+        == 0
+    )
     alike = usual(store, site)
     assert (alike.found, alike.batches, alike.left_out) == ((), 3, 0)
 
@@ -121,7 +128,7 @@ def test_each_batch_is_read_once_whatever_is_compared(site: Site) -> None:
         store = Counting()
         store.commit(two_setters())
         exposures = () if more else ("humidity-high-setter",)
-        across_batches(store, site, CATALOGUE, NOW, finding="wet-chick", exposures=exposures, **more)
+        across_batches(store, site, catalogue=CATALOGUE, now=NOW, finding="wet-chick", exposures=exposures, **more)
         asked.append(sorted(store.asked))
     assert asked[0] == asked[1]
     assert len({since for _, since in asked[0]}) >= 16
@@ -162,7 +169,7 @@ def test_seasons_are_told_one_by_one(site: Site, two: MemoryStore) -> None:
 
 def test_a_finding_in_place_of_how_they_ended(site: Site, two: MemoryStore) -> None:
     """Wet chicks in four of the five damp batches and in one dry one: 9 eggs of 5 batches, against what is published of wet chicks."""
-    told = across_batches(two, site, CATALOGUE, NOW, finding="wet-chick", by="machine")
+    told = across_batches(two, site, catalogue=CATALOGUE, now=NOW, finding="wet-chick", by="machine")
     assert told.finding is not None
     assert (told.finding.eggs.count, told.finding.eggs.of) == (9, 192)
     assert (told.finding.batches.count, told.finding.batches.of) == (5, 16)
@@ -182,9 +189,9 @@ def test_a_finding_nobody_wrote_or_no_sensor_sees(site: Site) -> None:
     """No air is read: there is nothing to compare, or nothing to look at."""
     store = Deaf()
     store.commit(five_seasons())
-    never = across_batches(store, site, CATALOGUE, NOW, finding="late-hatch")
+    never = across_batches(store, site, catalogue=CATALOGUE, now=NOW, finding="late-hatch")
     assert (never.found, len(never.looked_at)) == ((), 5)
-    unseen = across_batches(store, site, CATALOGUE, NOW, finding="rotten")
+    unseen = across_batches(store, site, catalogue=CATALOGUE, now=NOW, finding="rotten")
     assert (unseen.found, unseen.looked_at) == ((), {})
 
 
@@ -193,10 +200,10 @@ def test_what_the_breeder_chose(site: Site, two: MemoryStore) -> None:
     ids = ("humidity-high-setter", "humidity-low-setter", "humidity-high-setter")
     ways: tuple[dict[str, Any], ...] = ({}, {"finding": "wet-chick"})
     for more in ways:
-        told = across_batches(two, site, CATALOGUE, NOW, exposures=ids, **more)
+        told = across_batches(two, site, catalogue=CATALOGUE, now=NOW, exposures=ids, **more)
         assert (told.why, list(told.looked_at)) == (CHOSEN, ["humidity-high-setter", "humidity-low-setter"])
         assert len(told.found) == 2
         assert told.found[0].p_corrected == told.found[0].p
-    assert across_batches(two, site, CATALOGUE, NOW).why == SET_BEFORE
+    assert across_batches(two, site, catalogue=CATALOGUE, now=NOW).why == SET_BEFORE
     with pytest.raises(KeyError):
-        across_batches(two, site, CATALOGUE, NOW, exposures=("moonlight",))
+        across_batches(two, site, catalogue=CATALOGUE, now=NOW, exposures=("moonlight",))

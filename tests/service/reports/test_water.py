@@ -93,7 +93,7 @@ def put(book: EggBook, at: float, fact: Fact, egg: int | None = None, **about: o
 
 
 def seen(site: Site, book: EggBook, now: float = 12.0, *groups: Group) -> Water:
-    return water_of(kept(*(groups or (record(now),))), site, book, day(now))
+    return water_of(kept(*(groups or (record(now),))), site, book, now=day(now))
 
 
 DAYS = (0.0, 4.0, 8.0, 12.0)
@@ -155,7 +155,7 @@ def test_a_hole_in_the_record_widens(site: Site) -> None:
 
 def test_without_any_humidity_it_goes_by_days(site: Site) -> None:
     """A batch whose machine has no record yet: a loss by days, and no humidity is told."""
-    water = water_of(MemoryStore(), site, weighed(site, EggBook(HEN), 3, 12.5, DAYS), day(12))
+    water = water_of(MemoryStore(), site, weighed(site, EggBook(HEN), 3, 12.5, DAYS), now=day(12))
     loss = water.eggs[3].loss
     assert loss is not None
     assert loss.line.by_days
@@ -258,7 +258,7 @@ def test_an_unknown_species(site: Site) -> None:
 def test_a_closed_batch(site: Site) -> None:
     """Its water is of the time when it was closed, whenever one asks."""
     book = weighed(site, EggBook(closed(HEN, day(12))), 3, 12.5, DAYS)
-    early, late = seen(site, book), water_of(kept(record(12.0)), site, book, day(300))
+    early, late = seen(site, book), water_of(kept(record(12.0)), site, book, now=day(300))
     assert (early.at, early.day, early.machine) == (late.at, late.day, late.machine) == (day(12), 12.0, "setter-1")
 
 
@@ -355,10 +355,10 @@ def test_after_pip_it_is_judged_by_the_day_of_pip(site: Site) -> None:
 def test_an_egg_without_a_chick_loses_nothing_to_pip(site: Site, at: float, found: str) -> None:
     """An egg that was last candled clear, or dead since its first days, has no loss to pip, whether or not its end was written as well."""
     book = put(weighed(site, EggBook(HEN), 3, 12.5, DAYS), at, Candling(found), 3)
-    stretches = tuple(stretches_of(kept(record(21.0)), site, book.batch, day(21.0)))
-    assert water_to_pip(site, book, day(21.0), stretches)[1] == {}
+    stretches = tuple(stretches_of(kept(record(21.0)), site, book.batch, now=day(21.0)))
+    assert water_to_pip(site, book, day(21.0), stretches=stretches)[1] == {}
     alive = put(book, at + 0.1, Candling("alive"), 3)
-    assert list(water_to_pip(site, alive, day(21.0), stretches)[1]) == [3]
+    assert list(water_to_pip(site, alive, day(21.0), stretches=stretches)[1]) == [3]
 
 
 def test_a_hatch_that_was_put_right_after_pip(site: Site) -> None:

@@ -97,7 +97,7 @@ def test_the_page_of_a_batch_has_none_of_it() -> None:
     """Nothing of an egg stands in the history of the whole batch."""
     book = EggBook(hens(21.5))
     store = record(written(book, 7.0, Candling("alive"), 7))
-    figures, charts = batch_charts(store, SITE, book.batch, day(22))
+    figures, charts = batch_charts(store, SITE, book.batch, now=day(22))
     from monitor.shown.history.report import Header
 
     text = to_html(figures, charts, Header("hen-1", "chicken", 12, book.batch.set_at), zone=UTC, unit="C")
