@@ -104,7 +104,7 @@ class Daemon:
         self.clock = clock
         self.inbox = inbox = Inbox(pace=getattr(clock, "speed", 1.0))
         self.state = start_state(loaded, site, clock.now())
-        self.dispatcher = dispatcher = _dispatcher(house, words, inbox, clock)
+        self.dispatcher = dispatcher = _dispatcher(house, words, inbox, clock=clock)
         prefix = f"{house.settings.broker.root}/{site.id}"
 
         def heard(message: Message, receipt: Receipt | None) -> None:
@@ -229,7 +229,7 @@ def _instant(loaded: Loaded) -> tuple[float, datetime] | None:
     return None if loaded.memory is None else (loaded.memory.mono_s, loaded.memory.at)
 
 
-def _dispatcher(house: House, words: Words, inbox: Inbox, clock: Clock) -> Dispatcher:
+def _dispatcher(house: House, words: Words, inbox: Inbox, *, clock: Clock) -> Dispatcher:
     def report(attempt: Attempt) -> None:
         inbox.put(Attempted(clock.now(), attempt))
 
@@ -374,7 +374,7 @@ class Offline:
         with contextlib.suppress(
             StoreFailure
         ):  # the request is done all the same, and the next daemon judges at its start
-            judge_at_once(self._engine.work, self._asked, self._clock.now(), self._verdict)
+            judge_at_once(self._engine.work, self._asked, self._clock.now(), judge=self._verdict)
         return dict(answers[0])
 
     def _verdict(self, batch: str, now: datetime) -> WeightVerdict | None:

@@ -96,7 +96,7 @@ class Verbs:
     def __init__(self, parser: Parser, kind: type[Parser] = Parser) -> None:
         self._verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=kind)
 
-    def command(self, name: str, act: Callable[[G], int], kind: type[G], about: str) -> Parser:
+    def command(self, name: str, act: Callable[[G], int], kind: type[G], *, about: str) -> Parser:
         """Add one."""
         parser = self._verbs.add_parser(name, help=about)
         parser.about = about
@@ -179,7 +179,7 @@ def show(json_wanted: bool, data: object, text: str) -> int:
     return DONE
 
 
-def show_or_written(json_wanted: bool, files: Iterable[Path | None], data: object, text: Callable[[], str]) -> int:
+def show_or_written(json_wanted: bool, files: Iterable[Path | None], *, data: object, text: Callable[[], str]) -> int:
     """Print what was asked for; where it was written into files, only which, but for --json."""
     written = [file for file in files if file is not None]
     return show(json_wanted, data, "\n".join(f"{file}: written" for file in written) if written else text())

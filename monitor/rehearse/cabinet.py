@@ -161,8 +161,8 @@ class Probe:
         """Let dt_s pass in air of that state."""
         if self._dry_bulb_c is None:
             self._dry_bulb_c, self._vapour_kpa = dry_bulb_c, kpa
-        self._dry_bulb_c = lagged(self._dry_bulb_c, dry_bulb_c, dt_s, self.spec.lag_s)
-        self._vapour_kpa = lagged(self._vapour_kpa, kpa, dt_s, self.spec.rh_lag_s)
+        self._dry_bulb_c = lagged(self._dry_bulb_c, dry_bulb_c, dt_s=dt_s, lag_s=self.spec.lag_s)
+        self._vapour_kpa = lagged(self._vapour_kpa, kpa, dt_s=dt_s, lag_s=self.spec.rh_lag_s)
         self._drift_k += self.drift_k_h * dt_s / 3600.0
 
     def read(self) -> tuple[float, float | None] | None:
@@ -243,9 +243,9 @@ class Cabinet:
         self.dry_bulb_set_c = self.air_c = self.wall_c = self._thermostat_c = spec.dry_bulb_c
         self.rh_set_pct = self._hygrostat_pct = spec.rh_pct
         self.vapour_g = vapour_kpa(spec.dry_bulb_c, spec.rh_pct) * self._g_per_kpa
-        self.load(spec.eggs, spec.egg_mass_g, spec.age_days, spec.dry_bulb_c)
+        self.load(spec.eggs, spec.egg_mass_g, spec.age_days, egg_c=spec.dry_bulb_c)
 
-    def load(self, eggs: int, egg_mass_g: float, age_days: float, egg_c: float) -> None:
+    def load(self, eggs: int, egg_mass_g: float, age_days: float, *, egg_c: float) -> None:
         """Put these eggs in, in place of what was there."""
         self.eggs, self.egg_mass_g, self.age_days, self.egg_c = eggs, egg_mass_g, age_days, egg_c
 
@@ -281,18 +281,18 @@ class Cabinet:
         evaporated_g, from_eggs_g = self._move_vapour(dt_s, room)
         air_w = heater_w - LATENT_J_G * evaporated_g / dt_s
         egg_w = embryo_w - LATENT_J_G * from_eggs_g / dt_s
-        self._move_heat(dt_s, room.dry_bulb_c, air_w, egg_w)
+        self._move_heat(dt_s, room_c=room.dry_bulb_c, air_w=air_w, egg_w=egg_w)
         self._condense()
         self.ledger.heater_j += heater_w * dt_s
         self.ledger.embryo_j += embryo_w * dt_s
         self.ledger.latent_j += LATENT_J_G * (evaporated_g + from_eggs_g)
         self.age_days += dt_s / 86_400.0
         share = SPREAD_FAN if self._blown else SPREAD_STILL
-        self._spread_k = lagged(self._spread_k, share * (self.air_c - room.dry_bulb_c), dt_s, SPREAD_S)
-        self._side_k = lagged(self._side_k, self.side_k, dt_s, SIDE_S)
+        self._spread_k = lagged(self._spread_k, share * (self.air_c - room.dry_bulb_c), dt_s=dt_s, lag_s=SPREAD_S)
+        self._side_k = lagged(self._side_k, self.side_k, dt_s=dt_s, lag_s=SIDE_S)
         self.dry_bulb_set_c += self.drift_k_h * dt_s / 3600.0
-        self._thermostat_c = lagged(self._thermostat_c, self.air_c, dt_s, THERMOSTAT_LAG_S)
-        self._hygrostat_pct = lagged(self._hygrostat_pct, self.rh_pct, dt_s, HYGROSTAT_LAG_S)
+        self._thermostat_c = lagged(self._thermostat_c, self.air_c, dt_s=dt_s, lag_s=THERMOSTAT_LAG_S)
+        self._hygrostat_pct = lagged(self._hygrostat_pct, self.rh_pct, dt_s=dt_s, lag_s=HYGROSTAT_LAG_S)
         for probe in self.probes:
             probe.follow(dt_s, *self.air_at(probe.spec.height, probe.spec.side))
 
@@ -332,7 +332,7 @@ class Cabinet:
         rate = vent + wet + egg
         settled_g = (fed_g_s + vent * vent_g + wet * wet_g + egg * egg_g) / rate
         before_g = self.vapour_g
-        self.vapour_g = lagged(before_g, settled_g, dt_s, 1.0 / rate)
+        self.vapour_g = lagged(before_g, settled_g, dt_s=dt_s, lag_s=1.0 / rate)
         mean_g = settled_g + (before_g - self.vapour_g) / (rate * dt_s)
         evaporated_g = (fed_g_s + wet * (wet_g - mean_g)) * dt_s
         from_eggs_g = egg * (egg_g - mean_g) * dt_s
@@ -341,7 +341,7 @@ class Cabinet:
         self.ledger.vent_g += vent * (mean_g - vent_g) * dt_s
         return evaporated_g, from_eggs_g
 
-    def _move_heat(self, dt_s: float, room_c: float, air_w: float, egg_w: float) -> None:
+    def _move_heat(self, dt_s: float, *, room_c: float, air_w: float, egg_w: float) -> None:
         """Exact with powers held: T' = A T + b moves T by (1 + tA/2 (1 + tA/3 (1 + ...))) t (A T + b)."""
         vent_w_k, wall_w_k = self._vent_w_k, WALL_U_W_M2_K * self._wall_m2
         air_j_k, wall_j_k, egg_j_k = self._capacities
@@ -408,7 +408,7 @@ class Cabinet:
         return self._exchange_m3_s * AIR_KG_M3 * AIR_J_KG_K
 
 
-def lagged(value: float, towards: float, dt_s: float, lag_s: float) -> float:
+def lagged(value: float, towards: float, *, dt_s: float, lag_s: float) -> float:
     """Where a value is after dt_s, drawn towards another with the time constant lag_s."""
     return towards + (value - towards) * math.exp(-dt_s / lag_s)
 

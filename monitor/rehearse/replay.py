@@ -75,9 +75,9 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
         target = MONO_START_S + (at - first).total_seconds()
         if engine is None:
             now = Now(target, at)
-            engine = _engine(house, tape, now, asked)
-            after = partial(_follow, engine, tape, partial(_verdict, house.site, tape), asked, delivered)
-        _let_pass(engine, now, target, after)
+            engine = _engine(house, tape, now, asked=asked)
+            after = partial(_follow, engine, tape, judge=_judge(house.site, tape), asked=asked, delivered=delivered)
+        _let_pass(engine, now, target, after=after)
         now = Now(target, at)
         if "topic" in line:
             payload = str(line.get("payload", "")).encode("utf-8", "surrogatepass")  # half a character is refused below
@@ -103,17 +103,22 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
     return timeline
 
 
-def _follow(engine: Engine, tape: Tape, judge: Judge, asked: list[WeightAsked], delivered: bool, now: Now) -> None:
+def _follow(engine: Engine, tape: Tape, now: Now, *, judge: Judge, asked: list[WeightAsked], delivered: bool) -> None:
     """What threads do beside the engine when it is live: judge the weights that it asks for, and say that what it told got through."""
-    judge_at_once(engine.work, asked, now, judge)
+    judge_at_once(engine.work, asked, now, judge=judge)
     for notice in tape.untold() if delivered else ():
         engine.work(Attempted(now, Attempt(notice.id, "sent", "replayed", now.utc, notice.contact)))
 
 
-def _verdict(site: Site, tape: Tape, name: str, now: datetime) -> WeightVerdict | None:
-    from monitor.service.reports.water import weight_verdict  # loaded with the first weighing
+def _judge(site: Site, tape: Tape) -> Judge:
+    """From what was played so far."""
 
-    return weight_verdict(tape, site, tape.batches[name], now=now)
+    def judge(name: str, now: datetime) -> WeightVerdict | None:
+        from monitor.service.reports.water import weight_verdict  # loaded with the first weighing
+
+        return weight_verdict(tape, site, tape.batches[name], now=now)
+
+    return judge
 
 
 def _weighs(path: Path) -> bool:
@@ -131,7 +136,7 @@ def _number_here(number: object, there: Timeline, here: Timeline) -> object:
     return next((t.alarm.number for t in reversed(here.transitions) if t.alarm.key in keys), 0)
 
 
-def _let_pass(engine: Engine, now: Now, target_s: float, after: Callable[[Now], None]) -> None:
+def _let_pass(engine: Engine, now: Now, target_s: float, *, after: Callable[[Now], None]) -> None:
     """Every second up to the target in which passing time may decide something: a calm hour is one step."""
     while now.mono_s + TICK_S <= target_s:
         due_s = engine.due_mono_s(now)
@@ -182,7 +187,7 @@ def as_json(timeline: Timeline) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _engine(house: House, tape: Tape, now: Now, asked: list[WeightAsked]) -> Engine:
+def _engine(house: House, tape: Tape, now: Now, *, asked: list[WeightAsked]) -> Engine:
     return Engine(
         site=house.site,
         ledger=tape,

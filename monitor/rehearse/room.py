@@ -285,12 +285,12 @@ class Room:
 
     def _do_move_eggs(self, source: str, target: str) -> None:
         old, new = self._cabinet(source), self._cabinet(target)
-        new.load(old.eggs, old.egg_mass_g, old.age_days, old.egg_c)
-        old.load(0, old.egg_mass_g, 0.0, old.air_c)
+        new.load(old.eggs, old.egg_mass_g, old.age_days, egg_c=old.egg_c)
+        old.load(0, old.egg_mass_g, 0.0, egg_c=old.air_c)
 
     def _do_new_eggs(self, machine: str, age_days: float) -> None:
         cabinet = self._cabinet(machine)
-        cabinet.load(cabinet.eggs, cabinet.egg_mass_g, age_days, cabinet.air_c)
+        cabinet.load(cabinet.eggs, cabinet.egg_mass_g, age_days, egg_c=cabinet.air_c)
 
     def _do_probe_stuck(self, probe: str) -> None:
         self._probe(probe).stuck = True
@@ -365,7 +365,7 @@ class Room:
     def _sample(self, node: Node) -> None:
         pack = node.pack(self.now_ms)
         if node.linked:
-            self._send(node, self.now_ms + node.between(PUBLISH_MS), "air", pack)
+            self._send(node, self.now_ms + node.between(PUBLISH_MS), kind="air", payload=pack)
         else:
             node.ring.append(pack)
 
@@ -376,16 +376,16 @@ class Room:
         if not node.session:
             node.session = True
             node.free_ms = from_ms + node.between(JOIN_MS)
-            self._send(node, node.free_ms, "status", "online", retain=True)
+            self._send(node, node.free_ms, kind="status", payload="online", retain=True)
         while node.ring:
-            self._send(node, from_ms, "air", node.ring.popleft())
+            self._send(node, from_ms, kind="air", payload=node.ring.popleft())
 
     def _offline(self, node: Node, at_ms: int) -> None:
         node.session = False
         node.will_ms = None
         self._deliver(at_ms, Message(at_ms / 1000.0, f"{self._topics}/{node.id}/status", "offline", True))
 
-    def _send(self, node: Node, from_ms: int, kind: str, payload: str, retain: bool = False) -> None:
+    def _send(self, node: Node, from_ms: int, *, kind: str, payload: str, retain: bool = False) -> None:
         sent_ms = max(from_ms, node.free_ms)
         node.free_ms = sent_ms + BACKLOG_MS
         node.arrived_ms = max(sent_ms + node.between(NETWORK_MS), node.arrived_ms + 1)

@@ -81,13 +81,13 @@ def group_of(season: Season, profiles: Mapping[str, Profile], *, planted: bool =
     group = Group(lines=dict(_lines()))
     for place, (name, species, setter, day, eggs) in enumerate(PLACES):
         profile = profiles[species]
-        batch = _batch(name, profile, setter, BEGIN + timedelta(days=day), eggs)
+        batch = _batch(name, profile, setter, set_at=BEGIN + timedelta(days=day), eggs=eggs)
         fault = season.faults.get(name) if planted else None
-        air = _air(season, place, batch, profile, step_s)
+        air = _air(season, place, batch, profile=profile, step_s=step_s)
         if fault is not None:
             fault.plant(air, np.random.default_rng([season.seed, 3, place]))
         rng = np.random.default_rng([season.seed, 4, place])
-        book = _book(batch, profile, air, fault, rng)
+        book = _book(batch, profile, air, fault=fault, rng=rng)
         group.batches[name] = batch
         group.entries += [(name, entry) for entry in book.entries]
         group.events += _openings(batch, air)
@@ -100,13 +100,13 @@ def _lines() -> Iterator[tuple[int, Line]]:
         yield id_, Line(id_, node, 1, UPTIME, 0, to_ms(BEGIN - timedelta(days=1)), 0, 0)
 
 
-def _batch(name: str, profile: Profile, setter: str, set_at: datetime, eggs: int) -> Batch:
+def _batch(name: str, profile: Profile, setter: str, *, set_at: datetime, eggs: int) -> Batch:
     move, end = set_at + timedelta(days=profile.lockdown_day), set_at + timedelta(days=profile.days + AFTER_D)
     stays = (Stay(setter, set_at, move), Stay(HATCHER, move, end))
     return Batch(name, profile.id, set_at, eggs, "invented", stays=stays, closed_at=end)
 
 
-def _air(season: Season, place: int, batch: Batch, profile: Profile, step_s: float) -> Air:
+def _air(season: Season, place: int, batch: Batch, *, profile: Profile, step_s: float) -> Air:
     """A batch's air without a fault: two probes, the machines off by their little, the air wandering."""
     rng = np.random.default_rng([season.seed, 2, place])
     # In seconds first: whole ones, so that the move lies between two readings and not within one's rounding.
@@ -158,7 +158,7 @@ def _openings(batch: Batch, air: Air) -> Iterator[Event]:
         yield Event(batch.set_at + timedelta(days=day), OPENING, machine, "opened for about 2 min, lowest 34.0 °C")
 
 
-def _book(batch: Batch, profile: Profile, air: Air, fault: Fault | None, rng: np.random.Generator) -> EggBook:
+def _book(batch: Batch, profile: Profile, air: Air, *, fault: Fault | None, rng: np.random.Generator) -> EggBook:
     """Weighings, a candling, how each egg ended, and what was found: a fault's findings, or one egg dead with no reason in the air."""
     assert batch.eggs is not None
     book, set_at, term = EggBook(batch), batch.set_at, air.term_days
@@ -188,11 +188,11 @@ def _book(batch: Batch, profile: Profile, air: Air, fault: Fault | None, rng: np
         put(term + rng.normal(0.0, 0.12) + (fault.late_d if fault else 0.0), Hatched(), egg)
     for egg in dead:
         put(term - 0.2, Dead("late" if fault is None else fault.stage), egg)
-    _find(put, hatched, dead, fault, air)
+    _find(put, hatched, dead, fault=fault, air=air)
     return book
 
 
-def _find(put: Put, hatched: list[int], dead: list[int], fault: Fault | None, air: Air) -> None:
+def _find(put: Put, hatched: list[int], dead: list[int], *, fault: Fault | None, air: Air) -> None:
     if fault is None:
         for egg in dead[:1]:
             put(air.term_days + 1.4, Found("dead-unpipped"), egg)

@@ -83,7 +83,7 @@ def _warmer(window: str, sign: float) -> Plant:
     return plant
 
 
-def _damper(window: str, sign: float, least: float = 10.0, most: float = 16.0) -> Plant:
+def _damper(window: str, sign: float, *, least: float = 10.0, most: float = 16.0) -> Plant:
     """10 to 16 %RH: the 10 between the humidities of BRUZUAL-00, and more. A hatcher takes 15 to 20: its band alone is 15 wide, and a
     hatcher that was not raised is as dry as a setter."""
 
@@ -126,8 +126,8 @@ FAULTS = (
     Fault("the setter was too humid all through", HUMIDITY, HIGH, SETTER, ("wet-chick", "large-soft-chick"), _damper(SETTER, 1.0)),
     Fault("the setter was too dry all through", HUMIDITY, LOW, SETTER, ("large-air-cell", "small-chick"), _damper(SETTER, -1.0), alive=False),
     Fault("the humidity was not raised for lockdown and hatch", HUMIDITY, LOW, HATCHER, ("shrink-wrapped", "pipped-dead"),
-          _damper(HATCHER, -1.0, 15.0, 20.0), alive=False, stage="external pip"),
-    Fault("the hatcher was too humid", HUMIDITY, HIGH, HATCHER, ("rough-navel", "large-navel"), _damper(HATCHER, 1.0, 15.0, 20.0)),
+          _damper(HATCHER, -1.0, least=15.0, most=20.0), alive=False, stage="external pip"),
+    Fault("the hatcher was too humid", HUMIDITY, HIGH, HATCHER, ("rough-navel", "large-navel"), _damper(HATCHER, 1.0, least=15.0, most=20.0)),
     Fault("the heat was off for one to two days", COLD, "", SETTER, ("late-hatch",), _held((19.0, 23.0), (24.0, 48.0), (0.2, 0.65)), late_d=0.8),
     Fault("the air was too warm all through", TEMPERATURE, HIGH, WHOLE, ("early-hatch", "early-bloody-navels"), _warmer(WHOLE, 1.0), late_d=-0.8),
     Fault("the air was too cool all through", TEMPERATURE, LOW, WHOLE, ("sticky-chick", "late-hatch"), _warmer(WHOLE, -1.0), late_d=0.8),

@@ -247,7 +247,7 @@ def test_an_egg_takes_nearly_two_hours_for_nine_tenths_of_its_heat() -> None:
     Published: nearly 2 h for 90 % back in the incubator, Am. J. Physiol. 1978 (abstract).
     """
     cabinet = settled(CabinetSpec(250.0, heater_w=400.0, humidifier_g_h=150.0))
-    cabinet.load(6, 60.0, 0.0, 25.0)
+    cabinet.load(6, 60.0, 0.0, egg_c=25.0)
     minutes = 0
     while cabinet.egg_c < 25.0 + 0.9 * (37.8 - 25.0):
         cabinet.step(60.0, ROOM)

@@ -72,7 +72,7 @@ class Corners:
         """Let dt_s pass in the air as it is now."""
         tau_s = egg_tau_s(cabinet)
         self.off_k = [
-            lagged(off_k, air_c - cabinet.air_c, dt_s, tau_s)
+            lagged(off_k, air_c - cabinet.air_c, dt_s=dt_s, lag_s=tau_s)
             for off_k, air_c in zip(self.off_k, corner_airs_c(cabinet), strict=True)
         ]
 

@@ -65,7 +65,7 @@ def unpack(path: Path) -> tuple[dict[str, object], dict[str, bytes]]:
             with zipfile.ZipFile(stream) as file:
                 infos = _infos(path, file)
                 manifest, listed = _manifest(path, file, infos)
-                return manifest, _members(path, file, infos, listed)
+                return manifest, _members(path, file, infos, listed=listed)
     except OSError as error:
         raise ArchiveError(f"{path}: {error.strerror or error}, expected a file that can be read") from error
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
@@ -127,7 +127,7 @@ def _manifest(
 
 
 def _members(
-    path: Path, file: zipfile.ZipFile, infos: Mapping[str, zipfile.ZipInfo], listed: Mapping[str, object]
+    path: Path, file: zipfile.ZipFile, infos: Mapping[str, zipfile.ZipInfo], *, listed: Mapping[str, object]
 ) -> dict[str, bytes]:
     found = {}
     for name, about in listed.items():

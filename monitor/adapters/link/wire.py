@@ -7,6 +7,7 @@ checks go from the outside in (size, UTF-8, JSON, records, one record, one value
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Any
 
 from monitor.adapters.link.strict_json import MAX_SHOWN, NUMBERS, Refusal, read_json, refused, shown
@@ -134,11 +135,13 @@ def _samples(node: str, records: list[dict[str, Any]]) -> tuple[Sample, ...]:
         if quantity == "fault":
             values[place] = _fault(probe, record)
         else:
-            values[place] = _value(probe, quantity, record, get("u", base_unit))
-    return tuple([_sample(probe, time_s, *values) for (probe, time_s), values in found.items()])
+            values[place] = _value(probe, quantity, record, unit=get("u", base_unit))
+    return tuple([_sample(probe, time_s, values) for (probe, time_s), values in found.items()])
 
 
-def _sample(probe: str, time_s: float, dry_bulb_c: float | None, rh_pct: float | None, fault: str | None) -> Sample:
+def _sample(probe: str, time_s: float, values: Sequence[Any]) -> Sample:
+    """values: at the place of each quantity what came, or None."""
+    dry_bulb_c, rh_pct, fault = values
     if time_s < RELATIVE_S:
         return Sample(probe, dry_bulb_c, rh_pct, time_s, None, fault or "")
     return Sample(probe, dry_bulb_c, rh_pct, 0.0, round(time_s * 1000), fault or "")
@@ -154,7 +157,7 @@ def _name(node: str, name: str) -> tuple[str, str]:
     return parts[1], parts[2]
 
 
-def _value(probe: str, quantity: str, record: dict[str, Any], unit: object) -> float:
+def _value(probe: str, quantity: str, record: dict[str, Any], *, unit: object) -> float:
     value: Any = record.get("v")
     expected_unit, low, high = _RANGES[quantity]
     if unit != expected_unit:

@@ -58,8 +58,8 @@ def _archive(options: Keep) -> int:
             profile_of(house.site, batch)
             with history.instant():  # a reading that comes in between would be in the one and not in the other
                 archive = archive_of(history, house.site, batch, now=now)
-                figures = _figures(history, house.site, batch, now)
-                kept = {"history.json": figures, **_review(history, house.site, batch, now)}
+                figures = _figures(history, house.site, batch, now=now)
+                kept = {"history.json": figures, **_review(history, house.site, batch, now=now)}
         _same_again(archive, figures)
         size = write_archive(options.file, archive, program=PROGRAM, kept=kept, sources=load_sources())
     except ArchiveError as error:
@@ -75,18 +75,18 @@ def _archive(options: Keep) -> int:
 
 def _same_again(archive: Archive, figures: str) -> None:
     """See that the archive gives the figures of the record, before it is written."""
-    if _figures(ArchivedHistory(archive), archive.site, archive.batch, archive.as_of) != figures:
+    if _figures(ArchivedHistory(archive), archive.site, archive.batch, now=archive.as_of) != figures:
         raise ArchiveError(f"batch {archive.batch.id}: its archive would not give the same figures; it was not written")
 
 
-def _figures(history: BatchRecord, site: Site, batch: Batch, now: datetime) -> str:
+def _figures(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> str:
     try:
         return _printed(to_json(batch_history(history, site, batch, now=now), Header.of(batch)))
     except NoRecord as error:
         raise Failed(str(error)) from error
 
 
-def _review(history: SeasonRecord, site: Site, batch: Batch, now: datetime) -> dict[str, str]:
+def _review(history: SeasonRecord, site: Site, batch: Batch, *, now: datetime) -> dict[str, str]:
     catalogue = shipped_causes()
     whole = batch_review(history, site, batch, now=now, catalogue=catalogue)
     shown = Shown(site.zone, site.unit)

@@ -80,21 +80,21 @@ class Split(Close):
 def add(parsers: Parsers) -> None:
     """Say what `batch` and its verbs take."""
     verbs = Verbs(parsers["batch"], AnyOrder)
-    new = verbs.command("add", _add, Add, "eggs set together")
+    new = verbs.command("add", _add, Add, about="eggs set together")
     new.add_argument("batch", metavar="NAME", help="a-z, 0-9 and -, such as hen-1")
     new.add_argument("--species", required=True, metavar="PROFILE", help="see eggroom profiles")
     new.add_argument("--machine", default=None)
     new.add_argument("--set", dest="set_at", default="now", metavar="TIME", help="when incubation began (default: now)")
     new.add_argument("--eggs", type=int, default=None)
     new.add_argument("--note", default="")
-    listing = verbs.command("list", _list, List, "the batches")
+    listing = verbs.command("list", _list, List, about="the batches")
     listing.add_argument("--all", action="store_true", help="closed ones too")
-    verbs.command("show", _show, One, "one batch").add_argument("batch")
-    move = verbs.command("move", _move, Move, "to another machine")
+    verbs.command("show", _show, One, about="one batch").add_argument("batch")
+    move = verbs.command("move", _move, Move, about="to another machine")
     move.add_argument("batch")
     move.add_argument("machine")
     move.add_argument("--at", default="now", metavar="TIME")
-    split = verbs.command("split", _split, Split, "some eggs go another way, as a batch of their own")
+    split = verbs.command("split", _split, Split, about="some eggs go another way, as a batch of their own")
     split.add_argument("batch")
     split.add_argument("eggs", nargs="?", default=None, metavar="EGGS", help="such as 7, 1-6 or 1-6,9")
     split.add_argument("--count", type=typed_whole, default=None, metavar="N", help="so many eggs without numbers")
@@ -103,15 +103,15 @@ def add(parsers: Parsers) -> None:
     split.add_argument("--name", default="", metavar="NAME", help="of the new batch (default: such as hen-1-b)")
     split.add_argument("--at", default="now", metavar="TIME", help="when they went (default: now)")
     split.add_argument("--by", default="", metavar="NAME", help="who writes this (default: your account)")
-    stage = verbs.command("stage", _stage, Stage, "declare a stage early: draw-down or pip seen")
+    stage = verbs.command("stage", _stage, Stage, about="declare a stage early: draw-down or pip seen")
     stage.add_argument("batch")
     stage.add_argument("stage", choices=("lockdown", "hatch"))
     stage.add_argument("--at", default="now", metavar="TIME")
     stage.add_argument("--take-back", action="store_true", help="it was declared by mistake: it comes on its day")
-    close = verbs.command("close", _close, Close, "the hatch is over")
+    close = verbs.command("close", _close, Close, about="the hatch is over")
     close.add_argument("batch")
     close.add_argument("--at", default="now", metavar="TIME")
-    verbs.command("reopen", _reopen, One, "it was closed by mistake: back where it was").add_argument("batch")
+    verbs.command("reopen", _reopen, One, about="it was closed by mistake: back where it was").add_argument("batch")
 
 
 def _add(options: Add) -> int:
@@ -121,13 +121,13 @@ def _add(options: Add) -> int:
         "set_at": typed_when(options.set_at, house.site.zone, options.utc).isoformat(),
         "eggs": options.eggs, "note": options.note,
     }  # fmt: skip
-    return _did(options, house, request, "batch {id}: {profile}, day {day}, in {machine}")
+    return _did(options, house, request, words="batch {id}: {profile}, day {day}, in {machine}")
 
 
 def _move(options: Move) -> int:
     house = house_of(options.config)
     request = {"do": "move", "batch": options.batch, "machine": options.machine, "at": _at(options, house)}
-    return _did(options, house, request, "batch {id}: now in {machine}, day {day}")
+    return _did(options, house, request, words="batch {id}: now in {machine}, day {day}")
 
 
 def _stage(options: Stage) -> int:
@@ -135,19 +135,19 @@ def _stage(options: Stage) -> int:
     at = _at(options, house)
     request = {"do": "stage", "batch": options.batch, "stage": options.stage, "at": at, "back": options.take_back}
     did = "taken back" if options.take_back else "declared"
-    return _did(options, house, request, f"batch {{id}}: {options.stage} {did}, day {{day}}")
+    return _did(options, house, request, words=f"batch {{id}}: {options.stage} {did}, day {{day}}")
 
 
 def _close(options: Close) -> int:
     house = house_of(options.config)
     request = {"do": "close", "batch": options.batch, "at": _at(options, house)}
-    return _did(options, house, request, "batch {id}: closed on day {day}; its record stays")
+    return _did(options, house, request, words="batch {id}: closed on day {day}; its record stays")
 
 
 def _reopen(options: One) -> int:
     house = house_of(options.config)
     request = {"do": "reopen", "batch": options.batch}
-    return _did(options, house, request, "batch {id}: open again, day {day}, in {machine}")
+    return _did(options, house, request, words="batch {id}: open again, day {day}, in {machine}")
 
 
 def _split(options: Split) -> int:
@@ -204,6 +204,6 @@ def _at(options: Close, house: House) -> str:
     return typed_when(options.at, house.site.zone, options.utc).isoformat()
 
 
-def _did(options: Asked, house: House, request: Mapping[str, Any], words: str) -> int:
+def _did(options: Asked, house: House, request: Mapping[str, Any], *, words: str) -> int:
     answer = ask(house, request)
     return show(options.json, answer, said(answer, words))

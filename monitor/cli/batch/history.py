@@ -75,7 +75,7 @@ def _history(options: History) -> int:
     except NoRecord as error:
         if options.ics is not None and options.csv is None and options.html is None and not options.json:
             # what is due is known before there is any air
-            return show_or_written(options.json, [options.ics], None, str)
+            return show_or_written(options.json, [options.ics], data=None, text=str)
         raise Failed(str(error)) from error
     except StoreFailure as error:
         raise Failed(str(error)) from error
@@ -101,7 +101,9 @@ def _report(options: History, looked: Looked) -> int:
     if header.egg is None:  # an archive brings the figures of the batch only
         _tell_other_figures(looked, data)
     files = (options.ics, options.csv, options.html)
-    return show_or_written(options.json, files, data, lambda: to_text(figures, header, zone=site.zone, unit=site.unit))
+    return show_or_written(
+        options.json, files, data=data, text=lambda: to_text(figures, header, zone=site.zone, unit=site.unit)
+    )
 
 
 def _tell_other_figures(looked: Looked, data: object) -> None:

@@ -95,7 +95,9 @@ def _review(options: Review) -> int:
     if options.html is not None:
         write_file(options.html, whole_html(whole, catalogue, shown))
     data = whole_json(whole, catalogue)
-    return show_or_written(options.json, [options.html], data, lambda: whole_text(whole, catalogue, shown).rstrip())
+    return show_or_written(
+        options.json, [options.html], data=data, text=lambda: whole_text(whole, catalogue, shown).rstrip()
+    )
 
 
 def _kept_review(options: Review, file: Path) -> int:
@@ -114,7 +116,7 @@ def _kept_review(options: Review, file: Path) -> int:
         raise Wrong(f"{file}: review.json: {error}, expected what `eggroom archive` writes") from error
     if options.html is not None:
         write_file(options.html, kept["review.html"])
-    return show_or_written(options.json, [options.html], data, lambda: kept["review.txt"].removesuffix("\n"))
+    return show_or_written(options.json, [options.html], data=data, text=lambda: kept["review.txt"].removesuffix("\n"))
 
 
 def _check_egg(book: EggBook, egg: int) -> None:

@@ -41,7 +41,7 @@ class Show(Reported):
 def add(parsers: Parsers) -> None:
     """Say what `egg` and its verbs take."""
     verbs = Verbs(parsers["egg"], AnyOrder)
-    weigh = _verb(verbs, "weigh", write.weigh, Weigh, "write down a mass, in grams", "[EGG] [GRAMS]")
+    weigh = _verb(verbs, "weigh", write.weigh, kind=Weigh, about="write down a mass, in grams", words="[EGG] [GRAMS]")
     weigh.add_argument("--tray", default="", metavar="NAME", help="the eggs on this tray, weighed together")
     help_ = "how many eggs lie on the scale"
     weigh.add_argument("--count", type=typed_whole, default=None, metavar="N", help=help_)
@@ -51,40 +51,53 @@ def add(parsers: Parsers) -> None:
     help_ = "the scale's own error (1 sd), grams"
     weigh.add_argument("--error", type=typed_amount, default=None, metavar="G", help=help_)
     candle = _verb(
-        verbs, "candle", write.candle, Counted, "what was seen against the light", f"[EGGS] {'|'.join(FOUND)}"
+        verbs,
+        "candle",
+        write.candle,
+        kind=Counted,
+        about="what was seen against the light",
+        words=f"[EGGS] {'|'.join(FOUND)}",
     )
     help_ = "a sign of the hatch, or that the chick was helped"
-    event = _verb(verbs, "event", write.event, Event, help_, f"[EGGS] {'|'.join(SEEN)}|helped")
+    event = _verb(verbs, "event", write.event, kind=Event, about=help_, words=f"[EGGS] {'|'.join(SEEN)}|helped")
     event.add_argument("--note", default="", help="how it was helped")
-    outcome = _verb(verbs, "outcome", write.outcome, Outcome, "how it ended", f"[EGGS] {'|'.join(ENDS)}")
+    outcome = _verb(
+        verbs, "outcome", write.outcome, kind=Outcome, about="how it ended", words=f"[EGGS] {'|'.join(ENDS)}"
+    )
     outcome.add_argument("--stage", default=None, metavar="STAGE", help=f"when it died: {', '.join(STAGES)}")
     outcome.add_argument("--why", default="other", metavar="WHY", help=f"why it was removed: {', '.join(WHY)}")
     help_ = "what a problem hatch shows, from the trade's list: eggroom egg finding list"
-    finding = _verb(verbs, "finding", write.finding, Counted, help_, "[EGGS] FINDING")
+    finding = _verb(verbs, "finding", write.finding, kind=Counted, about=help_, words="[EGGS] FINDING")
     help_ = "so many eggs without numbers"
     for counted in (candle, event, outcome, finding):
         counted.add_argument("--count", type=typed_whole, default=None, metavar="N", help=help_)
-    _verb(verbs, "size", write.size, Written, "length and largest breadth, in mm", "EGG LENGTH BREADTH")
-    laid = _verb(verbs, "laid", write.laid, Laid, "when it was laid, or how long it was stored", "[EGGS]")
+    _verb(
+        verbs, "size", write.size, kind=Written, about="length and largest breadth, in mm", words="EGG LENGTH BREADTH"
+    )
+    laid = _verb(
+        verbs, "laid", write.laid, kind=Laid, about="when it was laid, or how long it was stored", words="[EGGS]"
+    )
     laid.add_argument("--on", default=None, metavar="TIME", help="a date, or a date and time")
     laid.add_argument("--stored", type=typed_amount, default=None, metavar="DAYS", help="before it was set")
-    _verb(verbs, "note", write.note, Written, "anything else, in your own words", "[EGGS] TEXT")
+    _verb(verbs, "note", write.note, kind=Written, about="anything else, in your own words", words="[EGGS] TEXT")
     help_ = "a message when it is time to look again"
-    look = _verb(verbs, "look-again", write.look_again, LookAgain, help_, "[EGGS] [TEXT]")
+    look = _verb(verbs, "look-again", write.look_again, kind=LookAgain, about=help_, words="[EGGS] [TEXT]")
     look.add_argument("--in", dest="span", default=None, metavar="TIME", help="such as 3h, 90m or 2d from now")
     look.add_argument("--when", default=None, metavar="TIME", help="a date and time")
     help_ = "put an entry right; the old one stays in the record"
-    _verb(verbs, "correct", write.correct, Written, help_, "ENTRY NAME=VALUE ...")
-    _verb(verbs, "withdraw", write.withdraw, Written, "an entry was a mistake altogether", "ENTRY [TEXT]")
+    _verb(verbs, "correct", write.correct, kind=Written, about=help_, words="ENTRY NAME=VALUE ...")
+    _verb(
+        verbs, "withdraw", write.withdraw, kind=Written, about="an entry was a mistake altogether", words="ENTRY [TEXT]"
+    )
     help_ = "the book of a batch, or of one egg: loss so far, where it leads, what mends it"
-    shown = verbs.command("show", _show, Show, help_)
+    shown = verbs.command("show", _show, Show, about=help_)
     shown.add_argument("batch", nargs="?", default=None)
     shown.add_argument("egg", nargs="?", type=typed_whole, default=None)
     add_archive_option(shown)
 
 
-def _verb(verbs: Verbs, name: str, act: Callable[[W], int], kind: type[W], about: str, words: str) -> Parser:
-    parser = verbs.command(name, act, kind, about)
+def _verb(verbs: Verbs, name: str, act: Callable[[W], int], *, kind: type[W], about: str, words: str) -> Parser:
+    parser = verbs.command(name, act, kind, about=about)
     parser.add_argument("batch", metavar="BATCH")
     parser.add_argument("words", nargs="*", metavar=words)
     parser.usage = f"{parser.prog} BATCH {words} [options]"

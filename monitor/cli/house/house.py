@@ -33,8 +33,8 @@ def add(parsers: Parsers) -> None:
     command(parsers["run"], _run, Run)
     command(parsers["check"], _check, Asked)
     verbs = Verbs(parsers["contact"])
-    verbs.command("list", _contact_list, Asked, "the contacts, addresses masked")
-    verbs.command("test", _contact_test, Test, "send one test message").add_argument("contact", metavar="ID")
+    verbs.command("list", _contact_list, Asked, about="the contacts, addresses masked")
+    verbs.command("test", _contact_test, Test, about="send one test message").add_argument("contact", metavar="ID")
 
 
 def _run(options: Run) -> int:

@@ -17,7 +17,7 @@ from monitor.domain.needs.batch import Batch, BatchError, Stay
 
 
 def split(
-    book: EggBook, eggs: Sequence[int], count: int | None, into: str, at: datetime, written_at: datetime, who: str
+    book: EggBook, eggs: Sequence[int], *, count: int | None, into: str, at: datetime, written_at: datetime, who: str
 ) -> tuple[EggBook, EggBook]:
     """(the book of the batch they leave, that of the batch they become), from `at` on.
 
@@ -51,7 +51,7 @@ def split(
             f"batch {batch.id}: {leave} of {left} eggs, expected fewer; to move all of them, move the batch"
         )
     stay = replace(batch, eggs=None if batch.eggs is None else batch.eggs - leave, numbers=_others(batch, eggs))
-    new = _batch(batch, into, tuple(sorted(eggs)), leave, at)
+    new = _batch(batch, into, numbers=tuple(sorted(eggs)), eggs=leave, at=at)
     return EggBook(stay, own.entries), EggBook(new, tuple(_taken(book, new)))
 
 
@@ -75,7 +75,7 @@ def _others(batch: Batch, eggs: Sequence[int]) -> tuple[int, ...]:
     return tuple(egg for egg in batch.numbers or range(1, batch.eggs + 1) if egg not in gone)
 
 
-def _batch(batch: Batch, into: str, numbers: tuple[int, ...], eggs: int, at: datetime) -> Batch:
+def _batch(batch: Batch, into: str, *, numbers: tuple[int, ...], eggs: int, at: datetime) -> Batch:
     stays = [s if s.until is None or s.until <= at else Stay(s.machine, s.since) for s in batch.stays if s.since <= at]
     declared = tuple(d for d in batch.declared if d.at <= at)
     return replace(

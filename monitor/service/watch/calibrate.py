@@ -35,7 +35,7 @@ def correction_of(quantity: str, asked: ByOffset | ByPoints | BySalts | None) ->
 
 
 def changes(
-    earlier: Sequence[Calibration], later: Sequence[Calibration], calibration: Calibration, at: datetime
+    earlier: Sequence[Calibration], later: Sequence[Calibration], calibration: Calibration, *, at: datetime
 ) -> list[dict[str, Any]]:
     """By how much what the probe says at an instant is higher with the later calibrations than with the earlier, for people.
 

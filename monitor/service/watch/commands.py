@@ -175,7 +175,7 @@ def _split(look: Look, request: SplitOff) -> dict[str, Any]:
     batch = _batch(look, request.batch)
     into = _new_id(look, "into", request.into or _free_name(look.state, batch.id))
     at = _whole_ms(_past_of(look, batch.id, request.at))
-    old, new = split_books(look, replace(request, into=into), batch, at)
+    old, new = split_books(look, replace(request, into=into), batch, at=at)
     split_off = new.batch
     if request.machine is not None:
         machine = _machine(look, request.machine, into)
@@ -294,7 +294,7 @@ def _calibrate(look: Look, request: Calibrate) -> dict[str, Any]:
         calibration = replace(calibration, since=_past(look, "since", request.since))
     later = look.state.probe(name).calibrations = (*earlier, calibration)
     look.out.calibrations.append(calibration)
-    changed = changes(earlier, later, calibration, look.now.utc)
+    changed = changes(earlier, later, calibration, at=look.now.utc)
     if any(row["by"] for row in changed):
         # Its readings step now, and that is no change of the air: what was learnt of them begins anew.
         machine = look.state.machine(probe.machine)

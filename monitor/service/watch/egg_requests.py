@@ -51,7 +51,7 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, Any]:
     )
     book, odd = look.state.books.get(batch.id, EggBook(batch)), _odd(request.sure, look.site, batch)
     if request.eggs is not None:
-        longer = _of_several(book, entry, _numbers(request.eggs, where), odd, where)
+        longer = _of_several(book, entry, _numbers(request.eggs, where), odd=odd, where=where)
         new = longer.entries[len(book.entries) :]
         _adopt(look, longer, new)
         return {"batch": batch.id, "did": "written", "entries": [entry_view(each) for each in new]}
@@ -63,7 +63,7 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, Any]:
     return {"batch": batch.id, "did": "written", **entry_view(entry)}
 
 
-def _of_several(book: EggBook, entry: Entry, eggs: Sequence[int], odd: Odd, where: str) -> EggBook:
+def _of_several(book: EggBook, entry: Entry, eggs: Sequence[int], *, odd: Odd, where: str) -> EggBook:
     if not eggs or entry.egg is not None or entry.replaces is not None:
         raise EggError(f"{where}: eggs, expected one or more of them, and neither egg nor replaces beside them")
     longer, wrong = add_each(book, [replace(entry, egg=egg) for egg in eggs], odd)
@@ -117,7 +117,7 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
     return {"batch": batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}
 
 
-def split_books(look: Look, request: SplitOff, batch: Batch, at: datetime) -> tuple[EggBook, EggBook]:
+def split_books(look: Look, request: SplitOff, batch: Batch, *, at: datetime) -> tuple[EggBook, EggBook]:
     """The books of a batch and of the one that some of its eggs become; nothing is written yet. Raises BatchError and EggError.
 
     at: when they went, whole milliseconds.
@@ -128,7 +128,9 @@ def split_books(look: Look, request: SplitOff, batch: Batch, at: datetime) -> tu
     if numbers and count is not None:
         raise EggError(f"{where}: eggs and a count came, expected one of them")
     book = look.state.books.get(batch.id, EggBook(batch))
-    return split(book, numbers, count, request.into, at, _whole_ms(look.now.utc), request.by)
+    return split(
+        book, numbers, count=count, into=request.into, at=at, written_at=_whole_ms(look.now.utc), who=request.by
+    )
 
 
 def write_split(look: Look, old: EggBook, new: EggBook) -> None:

@@ -53,6 +53,7 @@ def judge_at_once(
     work: Callable[[Item], None],
     asked: list[WeightAsked],
     now: Now,
+    *,
     judge: Judge,
 ) -> None:
     """The same in line, for a driver without threads: what was asked is judged now, and handed to the engine. Raises StoreFailure."""

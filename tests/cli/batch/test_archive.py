@@ -158,7 +158,7 @@ def test_an_archive_is_of_one_instant(
     real = archive_commands._figures
     came: list[Any] = []
 
-    def figures(*given: Any) -> str:
+    def figures(*given: Any, **named: Any) -> str:
         if not came:
             came.append(
                 StoredReading("node-c/top", 3, to_ms(day(19.3)) - to_ms(day(-2)) + 1000, 45.0, 90.0, PASS, PASS)
@@ -166,7 +166,7 @@ def test_an_archive_is_of_one_instant(
             opened = open_writer(live.parent / "record" / "eggroom.db")
             SqliteLedger(opened.connection).commit(Group(readings=came))
             opened.close()
-        return real(*given)
+        return real(*given, **named)
 
     before = said(capsys, "history", "hen-1", "--json", config=live)
     monkeypatch.setattr(archive_commands, "_figures", figures)

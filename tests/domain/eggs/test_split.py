@@ -31,7 +31,7 @@ HERE = replace(BATCH, stays=(Stay("setter-1", SET, day(6)), Stay("setter-2", day
 def parted(
     made: EggBook, eggs: tuple[int, ...] = (), count: int | None = None, at: float = 10.0
 ) -> tuple[EggBook, EggBook]:
-    return split(made, eggs, count, "b-2", day(at), day(at), "Mo")
+    return split(made, eggs, count=count, into="b-2", at=day(at), written_at=day(at), who="Mo")
 
 
 def full() -> EggBook:
@@ -97,7 +97,7 @@ def test_the_batch_they_become() -> None:
 def test_what_was_split_off_twice_is_of_the_first_clutch() -> None:
     """However often it is split: what was set as one batch is one clutch."""
     _, new = parted(full(), (3, 4))
-    _, newer = split(new, (4,), None, "b-3", day(11), day(11), "Mo")
+    _, newer = split(new, (4,), count=None, into="b-3", at=day(11), written_at=day(11), who="Mo")
     assert [b.clutch for b in (HERE, new.batch, newer.batch)] == ["b-1"] * 3
     assert newer.batch.split_from == "b-1"
 
@@ -172,7 +172,7 @@ def test_eggs_that_are_not_there_any_more() -> None:
         parted(last, (5,))
     old, _ = parted(full(), (3,))
     with pytest.raises(EggError, match="egg 3 split: egg 3 went on as batch b-2"):
-        split(old, (3,), None, "b-3", day(11), day(11), "Mo")
+        split(old, (3,), count=None, into="b-3", at=day(11), written_at=day(11), who="Mo")
     with pytest.raises(BatchError, match="closed, expected an open batch"):
         parted(replace(full(), batch=replace(HERE, closed_at=day(22))), (3,))
 
@@ -182,7 +182,7 @@ def test_a_count_of_eggs_with_numbers() -> None:
     with pytest.raises(BatchError, match="batch b-1: 2 eggs, expected their numbers"):
         parted(full(), count=2)
     old, _ = parted(full(), (3, 4))
-    assert split(old, (), 2, "b-3", day(11), day(11), "Mo")[0].batch.eggs == 6
+    assert split(old, (), count=2, into="b-3", at=day(11), written_at=day(11), who="Mo")[0].batch.eggs == 6
 
 
 def test_a_chick_that_died_after_hatching_is_one_egg() -> None:

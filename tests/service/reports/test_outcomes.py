@@ -76,8 +76,12 @@ def test_eggs_that_went_elsewhere() -> None:
 def test_eggs_that_went_on_in_another_batch() -> None:
     """They count there, not here; a batch of which nothing but that is written has no outcome."""
     alive = put(put(EggBook(batch_of(0, closed=False)), 9.0, Candling("alive"), 11), 7.0, Candling("clear"), count=1)
-    apart, _ = split(alive, (11, 12), None, "b-0-b", set_at(0) + timedelta(days=10), set_at(0), "ada")
-    apart, _ = split(apart, (), 1, "b-0-c", set_at(0) + timedelta(days=10), set_at(0), "ada")
+    apart, _ = split(
+        alive, (11, 12), count=None, into="b-0-b", at=set_at(0) + timedelta(days=10), written_at=set_at(0), who="ada"
+    )
+    apart, _ = split(
+        apart, (), count=1, into="b-0-c", at=set_at(0) + timedelta(days=10), written_at=set_at(0), who="ada"
+    )
     assert outcome_of(apart, UTC) == "no outcome is written"
     outcome, missing = counted(put(apart, 21.0, Hatched(), count=7))
     assert (outcome.eggs, outcome.fertile, outcome.hatched, dict(outcome.lost), missing) == (9, None, 7, {}, 1)
@@ -88,7 +92,15 @@ def test_a_finding_of_an_egg_that_went_on_counts_where_it_is() -> None:
     found = put(EggBook(batch_of(0, closed=False)), 9.0, Found("wet-chick"), 11)
     here, there = (
         replace(each, batch=replace(each.batch, closed_at=set_at(0) + timedelta(days=22)))
-        for each in split(found, (11, 12), None, "b-0-b", set_at(0) + timedelta(days=10), set_at(0), "ada")
+        for each in split(
+            found,
+            (11, 12),
+            count=None,
+            into="b-0-b",
+            at=set_at(0) + timedelta(days=10),
+            written_at=set_at(0),
+            who="ada",
+        )
     )
     store = MemoryStore()
     store.commit(

@@ -265,10 +265,10 @@ def test_killed_between_writing_and_judging(room: Room) -> None:
 def test_in_line(room: Room) -> None:
     """A driver without threads judges what was asked before it goes on; what nobody can judge by leaves all as it is."""
     room.write("weighing", gross_g=50.0)
-    judge_at_once(room.engine.work, room.asked, room.now(), lambda batch, now: None)
+    judge_at_once(room.engine.work, room.asked, room.now(), judge=lambda batch, now: None)
     assert (room.asked, room.alarm()) == ([], None)
     room.write("weighing", gross_g=49.0)
-    judge_at_once(room.engine.work, room.asked, room.now(), lambda batch, now: OFF)
+    judge_at_once(room.engine.work, room.asked, room.now(), judge=lambda batch, now: OFF)
     assert room.asked == []
     assert room.rings()
 
