@@ -18,6 +18,11 @@ from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.values import show_band, show_figure, show_value, subject_name
 
+_EVIDENCE = {"memory": "memory", "judgement": "judgement", "common-practice": "judgement", "own": "own"}
+_EVIDENCE_WORDS = {
+    "published": "are published figures", "memory": "are recalled from memory", "judgement": "are judgement",
+    "own": "are your own",
+}  # fmt: skip
 _QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
 
 
@@ -281,11 +286,15 @@ def profile_view(profile: Profile) -> dict[str, Any]:
         "id": profile.id,
         "name": profile.name,
         "scientific_name": profile.scientific_name,
+        "kind": profile.kind,
         "days": profile.days,
         "hatch_days": [profile.hatch_day_first, profile.hatch_day_last],
+        "lockdown_by": profile.lockdown_by,
         "lockdown_day": profile.lockdown_day,
         "egg_mass_g": profile.egg_mass_g,
         "target_loss_pct": profile.target_loss_pct,
+        "target_loss_to": profile.target_loss_to,
+        "lethal_heat": profile.lethal_heat,
         "still_air_offset_k": profile.still_air_offset_k,
         "stages": [
             {"name": s.name, "from_day": s.from_day}
@@ -294,6 +303,8 @@ def profile_view(profile: Profile) -> dict[str, Any]:
         ],
         "rules": {id_: dict(numbers) for id_, numbers in profile.rules.items()},
         "notes": list(profile.notes),
+        "unknown": list(profile.unknown),
+        "limits_from": _limits_from(profile),
         "sources": dict(profile.sources),
     }
 
@@ -301,38 +312,82 @@ def profile_view(profile: Profile) -> dict[str, Any]:
 def profile_table(profiles: Iterable[Profile]) -> str:
     """The species, one a line."""
     lines = [f"{'species':<24} {'days':>5} {'lockdown':>9}  name"]
-    lines += [f"{p.id:<24} {p.days:>5g} {p.lockdown_day:>9g}  {p.name}" for p in profiles]
-    return "\n".join([*lines, "", "one of them with its sources: eggroom profiles SPECIES"])
+    lines += [
+        f"{p.id:<24} {p.days:>5g} {p.lockdown_day:>9g}{'*' if p.lockdown_sign else ' '} {p.name}" for p in profiles
+    ]
+    by_egg = "* by the egg: draw-down may begin then, and lockdown begins with a sign in it"
+    return "\n".join([*lines, "", by_egg, "one of them with its sources: eggroom profiles SPECIES"])
 
 
 def profile_text(profile: Profile, citations: Mapping[str, str]) -> str:
     """One species: stages, bands, notes, each value with the key of its source, and the sources in full."""
+
+    def key(path: str) -> str:
+        return profile.sources.get(path, "")
+
     lines = [
-        f"{profile.name} ({profile.scientific_name}), {profile.id}",
-        f"  {profile.days:g} days, hatch day {profile.hatch_day_first:g} to {profile.hatch_day_last:g}, "
-        f"lockdown day {profile.lockdown_day:g}",
+        f"{profile.name} ({profile.scientific_name}), {profile.id}" + (f", {profile.kind}" if profile.kind else ""),
+        f"  {profile.days:g} days, hatch day {profile.hatch_day_first:g} to {profile.hatch_day_last:g}",
     ]
+    if profile.lockdown_sign is None:
+        lines.append(f"  lockdown on day {profile.lockdown_day:g}  {key('lockdown_day')}")
+    else:
+        lines.append(f"  goes by the egg: lockdown begins at {profile.lockdown_sign}  {key('lockdown_by')}")
+        lines.append(f"  from day {profile.lockdown_day:g} on draw-down may begin: candle  {key('lockdown_day')}")
     if profile.target_loss_pct is not None:
-        lines.append("  weight loss to pip {:g} to {:g} %".format(*profile.target_loss_pct))
+        low, high = profile.target_loss_pct
+        lines.append(
+            f"  weight loss {low:g} to {high:g} %, {loss_to_words(profile.target_loss_to)}  {key('target_loss_pct')}"
+        )
+    if profile.lethal_heat is not None:
+        temp_c, minutes = profile.lethal_heat
+        lines.append(f"  eggs are harmed or die at {temp_c:g} °C for {minutes:g} min  {key('lethal_heat')}")
     for stage in profile.stages:
-        lines.append(f"  {stage.name} from day {stage.from_day:g}")
+        sign = profile.lockdown_sign if stage.name == "lockdown" else None
+        lines.append(f"  {stage.name} from {sign or f'day {stage.from_day:g}'}")
         for quantity, words in _QUANTITIES:
             band: Band | None = getattr(stage, quantity)
             if band is None:
                 continue
             for name, value in band.limits():
-                key = profile.sources.get(f"stage.{stage.name}.{quantity}.{name}", "")
                 unit = "%RH" if quantity == RH else "°C"
-                lines.append(f"    {words:<12} {name.replace('_', ' '):<13} {value:>6.2f} {unit:<4} {key}")
+                source = key(f"stage.{stage.name}.{quantity}.{name}")
+                lines.append(f"    {words:<12} {name.replace('_', ' '):<13} {value:>6.2f} {unit:<4} {source}")
     for rule, numbers in profile.rules.items():
         for name, value in numbers.items():
-            lines.append(f"  {rule:<24} {name:<13} {value:>6}      {profile.sources.get(f'rules.{rule}.{name}', '')}")
+            lines.append(f"  {rule:<24} {name:<13} {value:>6}      {key(f'rules.{rule}.{name}')}")
+    lines += ["", *_wrapped(_limits_from_words(_limits_from(profile)), "  ")]
     for note in profile.notes:
         lines += ["", *_wrapped(note, "  ")]
     lines += ["", "  sources"]
-    for key in sorted(set(profile.sources.values())):
-        lines += _wrapped(f"{key}: {citations.get(key, 'your own file')}", "  ")
+    for source in sorted(set(profile.sources.values())):
+        lines += _wrapped(f"{source}: {citations.get(source, 'your own file')}", "  ")
+    if profile.unknown:
+        lines += ["", f"  not known of the {profile.name}"]
+        lines += [line for each in profile.unknown for line in _wrapped(f"- {each}", "  ")]
     return "\n".join(lines)
+
+
+def loss_to_words(to: float | str) -> str:
+    """By when a target loss is meant: `by day 18`, `by internal pip`, `by hatch`."""
+    return f"by {to}" if isinstance(to, str) else f"by day {to:g}"
+
+
+def _limits_from(profile: Profile) -> dict[str, int]:
+    """How many limits of the bands come from where, by kind of source; of each kind, none or more."""
+    counted = dict.fromkeys(("published", "memory", "judgement", "own"), 0)
+    for path, source in profile.sources.items():
+        if path.startswith("stage.") and not path.endswith(".from_day"):
+            counted[_EVIDENCE.get(source, "memory" if source.endswith("-memory") else "published")] += 1
+    return counted
+
+
+def _limits_from_words(counted: Mapping[str, int]) -> str:
+    """`Of the 20 limits above 4 are published figures, 6 from memory and 10 (50 %) judgement.`"""
+    whole = sum(counted.values())
+    parts = [f"{n} {_EVIDENCE_WORDS[kind]}" for kind, n in counted.items() if n or kind == "judgement"]
+    share = f"{100 * counted['judgement'] / whole:.0f} %" if whole else "none"
+    return f"Of the {whole} limits above, {share} are judgement: {', '.join(parts)}."
 
 
 def _wrapped(text: str, indent: str) -> list[str]:

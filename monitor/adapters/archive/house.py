@@ -7,9 +7,11 @@ is renamed there is mapped here. A field may be added, with a default for the fi
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import dataclass, field, fields
+from typing import Any, Literal
 from zoneinfo import ZoneInfo
+
+from pydantic import SerializerFunctionWrapHandler, model_serializer
 
 from monitor.adapters.archive.rules import ArchivedRule, Number
 from monitor.domain.needs.profile import Band, Profile, Stage
@@ -86,9 +88,15 @@ class ArchivedStage:
         )
 
 
+_ADDED = ("target_loss_to", "kind", "lockdown_by", "lethal_heat", "unknown")  # to a profile since the first files
+
+
 @dataclass(frozen=True, slots=True)
 class ArchivedProfile:
-    """How the species was incubated. Masses in g, losses in %, days of incubation."""
+    """How the species was incubated. Masses in g, losses in %, days of incubation.
+
+    What was added since the first files is written only where it says something, so that a profile without it is kept as it was.
+    """
 
     id: str
     name: str
@@ -101,9 +109,21 @@ class ArchivedProfile:
     still_air_offset_k: float | None = None
     egg_mass_g: tuple[float, float] | None = None
     target_loss_pct: tuple[float, float] | None = None
+    target_loss_to: float | str = "internal pip"
+    kind: str | None = None
+    lockdown_by: str = "calendar"
+    lethal_heat: tuple[float, float] | None = None
     notes: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
     rules: Numbers = field(default_factory=dict)
     sources: Mapping[str, str] = field(default_factory=dict)
+
+    @model_serializer(mode="wrap")
+    def _said(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        unsaid = {
+            each.name for each in fields(self) if each.name in _ADDED and getattr(self, each.name) == each.default
+        }
+        return {name: value for name, value in write(self).items() if name not in unsaid}
 
     @classmethod
     def of(cls, profile: Profile) -> ArchivedProfile:
@@ -120,7 +140,12 @@ class ArchivedProfile:
             still_air_offset_k=profile.still_air_offset_k,
             egg_mass_g=profile.egg_mass_g,
             target_loss_pct=profile.target_loss_pct,
+            target_loss_to=profile.target_loss_to,
+            kind=profile.kind,
+            lockdown_by=profile.lockdown_by,
+            lethal_heat=profile.lethal_heat,
             notes=profile.notes,
+            unknown=profile.unknown,
             rules=profile.rules,
             sources=profile.sources,
         )
@@ -139,7 +164,12 @@ class ArchivedProfile:
             still_air_offset_k=self.still_air_offset_k,
             egg_mass_g=self.egg_mass_g,
             target_loss_pct=self.target_loss_pct,
+            target_loss_to=self.target_loss_to,
+            kind=self.kind,
+            lockdown_by=self.lockdown_by,
+            lethal_heat=self.lethal_heat,
             notes=self.notes,
+            unknown=self.unknown,
             rules=self.rules,
             sources=self.sources,
         )

@@ -34,11 +34,9 @@ def load_profiles(own: Path | None = None) -> dict[str, Profile]:
     """
     source_keys, rules = load_sources().keys(), shipped_rules()
     profiles: dict[str, Profile] = {}
-    shipped: dict[str, Table] = {}
-    for file in _shipped_files():
-        table = _read(file)
-        profile = parse_profile(table, file.name, source_keys=source_keys, rules=rules)
-        profiles[profile.id], shipped[profile.id] = profile, table
+    shipped = _shipped_tables()
+    for id_, table in shipped.items():
+        profiles[id_] = parse_profile(table, f"{id_}.toml", source_keys=source_keys, rules=rules)
 
     own_ids: dict[str, str] = {}
     for path in _own_files(own):
@@ -54,6 +52,15 @@ def load_profiles(own: Path | None = None) -> dict[str, Profile]:
 def load_sources() -> dict[str, str]:
     """Full citation by source key, as shipped."""
     return _read(_shipped_folder() / SOURCES_FILE)
+
+
+def _shipped_tables() -> dict[str, Table]:
+    """The shipped tables by id, in the order of their files, each of which bears its id; what one is based on is in it."""
+    tables = {file.name.removesuffix(".toml"): _read(file) for file in _shipped_files()}
+    for id_, table in tables.items():
+        if "based_on" in table:
+            tables[id_] = _merged(tables[table.pop("based_on")], table)
+    return tables
 
 
 def _own_profile(
@@ -80,6 +87,8 @@ def _merged(base: Table, change: Table) -> Table:
             merged[key] = _merged_stages(old, new)
         elif key == "notes" and isinstance(new, list):
             merged[key] = old + new
+    if "target_loss_pct" in change and "target_loss_to" not in change:
+        merged.pop("target_loss_to", None)  # the base's clock is of the base's target
     for kind, other in (("rh_pct", "wet_bulb_c"), ("wet_bulb_c", "rh_pct")):
         if kind in change and other not in change:
             merged.pop(other, None)  # a stage has one kind of humidity band: the breeder's stands

@@ -15,6 +15,10 @@ from datetime import UTC, datetime
 from typing import ClassVar
 
 from monitor.domain.fixed import fixed
+from monitor.domain.needs.profile import DRAW_DOWN as DRAW_DOWN
+from monitor.domain.needs.profile import EXTERNAL_PIP as EXTERNAL_PIP
+from monitor.domain.needs.profile import INTERNAL_PIP as INTERNAL_PIP
+from monitor.domain.needs.profile import SIGNS as SIGNS
 from monitor.domain.published.findings import FINDING
 from monitor.domain.refusal import Refusal
 
@@ -37,8 +41,6 @@ CLEAR, FERTILE, ALIVE, EARLY_DEAD, DEAD, CRACKED, UNSURE = (
     "not sure",
 )
 CANDLED = (CLEAR, FERTILE, ALIVE, EARLY_DEAD, DEAD, CRACKED, UNSURE)
-DRAW_DOWN, INTERNAL_PIP, EXTERNAL_PIP = "draw-down", "internal pip", "external pip"
-SIGNS = (DRAW_DOWN, INTERNAL_PIP, EXTERNAL_PIP)  # in the order in which they come
 EARLY, MIDDLE, LATE, AFTER_HATCH = "early", "middle", "late", "after hatch"
 # Break-out classes of the trade, by thirds of the term, pips counted apart (a textbook chapter divides other species so).
 DEATHS = (EARLY, MIDDLE, LATE, INTERNAL_PIP, EXTERNAL_PIP, AFTER_HATCH)

@@ -24,6 +24,15 @@ from monitor.domain.wall import has_controls
 STAGE_NAMES = ("setter", "lockdown", "hatch")  # in the order in which an egg meets them
 LIMIT_NAMES = ("low_alarm", "low_warning", "target", "high_warning", "high_alarm")
 
+# Birds of which sources speak together; an own profile of any other bird gives none.
+KINDS = ("fowl", "waterfowl", "pigeon", "ratite", "parrot", "raptor", "kingfisher", "penguin")
+DRAW_DOWN, INTERNAL_PIP, EXTERNAL_PIP = "draw-down", "internal pip", "external pip"
+SIGNS = (DRAW_DOWN, INTERNAL_PIP, EXTERNAL_PIP)  # of an egg, in the order in which they come
+CALENDAR = "calendar"
+LOCKDOWN_BY = (CALENDAR, *SIGNS)
+HATCH = "hatch"
+LOSS_TO = (INTERNAL_PIP, HATCH)  # or a day of incubation
+
 Declared = tuple[tuple[str, float], ...]  # (stage name, day from which the breeder declared it)
 
 
@@ -116,16 +125,23 @@ class Stage:
 class Profile:
     """How one species or strain is incubated.
 
+    kind: one of KINDS, by which published limits are chosen; None when not said.
     days: length of incubation; the first and last normal hatch days lie round it.
-    lockdown_day: when the eggs go to the hatcher unless the breeder declares it earlier.
+    lockdown_by: what begins the lockdown: CALENDAR, or the sign in the egg from which the source counts it, one of SIGNS; a
+        later sign says that the earlier ones have been.
+    lockdown_day: by the calendar, when the eggs go to the hatcher unless the breeder declares it earlier; by a sign, the day
+        from which the calendar reminds that draw-down may begin.
     still_air_offset_k: how much higher the dry-bulb band lies in a still-air machine measured at egg top;
         None when no source says.
-    egg_mass_g: fresh mass, (low, high). target_loss_pct: loss of fresh mass to pip, (low, high).
-    notes: in plain words, where sources disagree and what was chosen here.
+    egg_mass_g: fresh mass, (low, high). target_loss_pct: loss of fresh mass, (low, high), by target_loss_to: a day of
+        incubation, INTERNAL_PIP, or HATCH for the whole term.
+    lethal_heat: (°C of the air, minutes) at which a source says that eggs of this bird die or are badly harmed; None where
+        none says, and what is published of hens' eggs must serve.
+    notes: in plain words, where sources disagree and what was chosen here. unknown: what nobody was found to say of this bird.
     rules: this bird's own numbers, by rule and name; a limit of its air is no rule's number but a band's.
     sources: dotted path of each value ("days", "stage.setter.dry_bulb_c.target") to the key of its source.
 
-    Raises ValueError when stages or days do not follow one another.
+    Raises ValueError when stages or days do not follow one another, and for a kind, sign or clock that is none.
     """
 
     id: str
@@ -139,11 +155,22 @@ class Profile:
     still_air_offset_k: float | None = None
     egg_mass_g: tuple[float, float] | None = None
     target_loss_pct: tuple[float, float] | None = None
+    target_loss_to: float | str = INTERNAL_PIP
+    kind: str | None = None
+    lockdown_by: str = CALENDAR
+    lethal_heat: tuple[float, float] | None = None
     notes: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
     rules: Mapping[str, Mapping[str, Any]] = field(default_factory=dict, hash=False)
     sources: Mapping[str, str] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
+        if self.kind is not None and self.kind not in KINDS:
+            raise ValueError(f"kind: {_shown(self.kind)}, expected one of {', '.join(KINDS)}")
+        if self.lockdown_by not in LOCKDOWN_BY:
+            raise ValueError(f"lockdown_by: {_shown(self.lockdown_by)}, expected one of {', '.join(LOCKDOWN_BY)}")
+        if isinstance(self.target_loss_to, str) and self.target_loss_to not in LOSS_TO:
+            raise ValueError(f"target_loss_to: {_shown(self.target_loss_to)}, expected {_LOSS_TO_WORDS}")
         names = [stage.name for stage in self.stages]
         if names not in (list(STAGE_NAMES[:2]), list(STAGE_NAMES)):
             came = ", ".join(names) or "none"
@@ -166,6 +193,11 @@ class Profile:
         if not self.hatch_day_first <= self.days <= self.hatch_day_last:
             span = f"hatch_day_first, {self.hatch_day_first:g}, to hatch_day_last, {self.hatch_day_last:g}"
             raise ValueError(f"days: {self.days:g}, expected from {span}")
+
+    @property
+    def lockdown_sign(self) -> str | None:
+        """The sign in the egg that begins the lockdown, for birds that go by the egg; None for those that go by the calendar."""
+        return None if self.lockdown_by == CALENDAR else self.lockdown_by
 
     def stage_at(self, day: float, declared: Declared = ()) -> Stage:
         """The stage of that day of incubation, or a later one that the breeder has declared by then.
@@ -199,11 +231,16 @@ _DAYS = (0.0, 120.0)
 _MASS_G = (0.1, 3000.0)
 _LOSS_PCT = (0.0, 40.0)
 _OFFSET_K = (0.0, 5.0)
+_LETHAL_C, _LETHAL_MIN = (37.0, 60.0), (1.0, 10_080.0)
+_LOSS_TO_WORDS = f"a day from 1 to {_DAYS[1]:g}, or {' or '.join(LOSS_TO)}"
 _BANDS = {"dry_bulb_c": (20.0, 45.0), "rh_pct": (0.0, 100.0), "wet_bulb_c": (5.0, 45.0)}
 
 _DAY_KEYS = ("days", "hatch_day_first", "hatch_day_last", "lockdown_day")
 _TEXT_KEYS = ("id", "name", "scientific_name")
-_OTHER_KEYS = ("still_air_offset_k", "egg_mass_g", "target_loss_pct", "notes", "rules", "stage")
+_OTHER_KEYS = (
+    "kind", "lockdown_by", "still_air_offset_k", "egg_mass_g", "target_loss_pct", "target_loss_to", "lethal_heat",
+    "notes", "unknown", "rules", "stage",
+)  # fmt: skip
 _PROFILE_KEYS = (*_TEXT_KEYS, *_DAY_KEYS, *_OTHER_KEYS)
 _STAGE_KEYS = ("name", "from_day", *_BANDS)
 _ID = re.compile(r"[a-z0-9-]{1,32}")
@@ -237,7 +274,16 @@ def parse_profile(
     offset_k = table.number("still_air_offset_k", _OFFSET_K) if "still_air_offset_k" in data else None
     mass_g = table.pair("egg_mass_g", _MASS_G) if "egg_mass_g" in data else None
     loss_pct = table.pair("target_loss_pct", _LOSS_PCT) if "target_loss_pct" in data else None
+    loss_to = _loss_to(table) if "target_loss_to" in data else INTERNAL_PIP
+    kind = table.choice("kind", table.text("kind"), KINDS) if "kind" in data else None
+    by = (
+        table.choice("lockdown_by", table.cited("lockdown_by", "a sign"), LOCKDOWN_BY)
+        if "lockdown_by" in data
+        else CALENDAR
+    )
+    lethal_heat = _lethal_heat(table) if "lethal_heat" in data else None
     notes = table.texts("notes") if "notes" in data else ()
+    unknown = table.texts("unknown") if "unknown" in data else ()
     stages = tuple(_stage(each, lockdown_day) for each in table.tables("stage"))
     own_rules = _rules(table.table("rules", "a table of rules"), rules or {}) if "rules" in data else {}
     try:
@@ -253,12 +299,37 @@ def parse_profile(
             still_air_offset_k=offset_k,
             egg_mass_g=mass_g,
             target_loss_pct=loss_pct,
+            target_loss_to=loss_to,
+            kind=kind,
+            lockdown_by=by,
+            lethal_heat=lethal_heat,
             notes=notes,
+            unknown=unknown,
             rules=own_rules,
             sources=table.sources,
         )
     except ValueError as error:
         raise ProfileError(f"{where}: {error}") from None
+
+
+def _loss_to(table: _Table) -> float | str:
+    """The clock of the target loss: a day, or one of LOSS_TO."""
+    value = table.cited("target_loss_to", _LOSS_TO_WORDS)
+    if _is_number_in(value, (1.0, _DAYS[1])):
+        return float(value)
+    if isinstance(value, str) and value in LOSS_TO:
+        return value
+    raise table.wrong("target_loss_to", _shown(value), _LOSS_TO_WORDS)
+
+
+def _lethal_heat(table: _Table) -> tuple[float, float]:
+    value = table.cited("lethal_heat", "a pair [°C, minutes]")
+    match value:
+        case [temp_c, minutes] if _is_number_in(temp_c, _LETHAL_C) and _is_number_in(minutes, _LETHAL_MIN):
+            return float(temp_c), float(minutes)
+    (low_c, high_c), (low_min, high_min) = _LETHAL_C, _LETHAL_MIN
+    expected = f"[°C, minutes], from {low_c:g} to {high_c:g} °C and from {low_min:g} to {high_min:g} minutes"
+    raise table.wrong("lethal_heat", _shown(value), expected)
 
 
 def _stage(table: _Table, lockdown_day: float) -> Stage:
@@ -342,6 +413,11 @@ class _Table:
             raise self.wrong(key, _came(self.data, key), "text")
         if has_controls(value):
             raise self.wrong(key, _shown(value), "text in one line, without control characters")
+        return value
+
+    def choice(self, key: str, value: object, choices: Collection[str]) -> str:
+        if not isinstance(value, str) or value not in choices:
+            raise self.wrong(key, _shown(value), f"one of {', '.join(choices)}")
         return value
 
     def texts(self, key: str) -> tuple[str, ...]:

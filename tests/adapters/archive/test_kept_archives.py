@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import cast
 
@@ -15,6 +15,7 @@ from pydantic import TypeAdapter
 from monitor.adapters.archive.batch import BatchMember
 from monitor.adapters.archive.container import FORMAT_VERSION, unpack
 from monitor.adapters.archive.contents import read_archive, write_archive
+from monitor.adapters.archive.house import ArchivedProfile, ProfileMember
 from monitor.adapters.tables.profiles import load_sources
 from tests.adapters.archive.kept_reports import KEPT, REPORTS, archives, expected, report
 from tests.running import typed
@@ -142,6 +143,28 @@ def test_what_an_earlier_file_lacks_has_its_meaning(tmp_path: Path) -> None:
     data = {key: value for key, value in asdict(batch).items() if key not in ("numbers", "split_from")}
     back = TypeAdapter(BatchMember).validate_python(data).back()
     assert (back.numbers, back.split_from, back.clutch) == ((), "", "quail-1")
+
+
+def test_what_a_profile_says_beyond_the_first_files_comes_back() -> None:
+    """Its kind, what begins its lockdown, the clock of its target, its lethal heat and what is not known of it are in the file."""
+    profile = read_archive(archives()[0]).archive.site.profiles["japanese-quail"]
+    more = replace(
+        profile,
+        kind="fowl",
+        lockdown_by="draw-down",
+        target_loss_to=15.0,
+        lethal_heat=(40.6, 30.0),
+        unknown=("What it sings.",),
+    )
+    reader = TypeAdapter(ProfileMember)
+    for each, added in (
+        (profile, set[str]()),
+        (more, {"kind", "lockdown_by", "target_loss_to", "lethal_heat", "unknown"}),
+    ):
+        data = json.loads(reader.dump_json(ProfileMember(ArchivedProfile.of(each), {})))
+        assert set(data["profile"]) - set(KEYS["profile.json"]["profile"].split()) == added
+        assert reader.validate_json(json.dumps(data)).profile.back() == each
+    assert (profile.lockdown_sign, profile.target_loss_to) == (None, "internal pip")  # what a file of before means
 
 
 def test_each_format_version_has_an_archive_kept() -> None:

@@ -35,13 +35,17 @@ ASKED_FOR = {
 }  # fmt: skip
 
 
-def numbers(profile: Profile) -> dict[str, float | tuple[float, float]]:
-    """Every number of a profile by its dotted path."""
+# Without a source these have the meaning of a profile that does not say.
+UNSAID = {"lockdown_by": "calendar", "target_loss_to": "internal pip"}
+
+
+def numbers(profile: Profile) -> dict[str, float | str | tuple[float, float]]:
+    """Every value of a profile that has a source, by its dotted path."""
     found = {
         name: getattr(profile, name)
         for name in (
             "days", "hatch_day_first", "hatch_day_last", "lockdown_day",
-            "still_air_offset_k", "egg_mass_g", "target_loss_pct",
+            "still_air_offset_k", "egg_mass_g", "target_loss_pct", "lethal_heat",
         )
     }  # fmt: skip
     for stage in profile.stages:
@@ -49,7 +53,8 @@ def numbers(profile: Profile) -> dict[str, float | tuple[float, float]]:
         for quantity in ("dry_bulb_c", "rh_pct", "wet_bulb_c"):
             for limit, value in (getattr(stage, quantity) or Band()).limits():
                 found[f"stage.{stage.name}.{quantity}.{limit}"] = value
-    return {path: value for path, value in found.items() if value is not None}
+    said = {name: getattr(profile, name) for name, unsaid in UNSAID.items() if getattr(profile, name) != unsaid}
+    return {path: value for path, value in (found | said).items() if value is not None}
 
 
 def target_c(stage: Stage) -> float:
@@ -353,6 +358,24 @@ def test_based_on_may_keep_the_id(tmp_path: Path) -> None:
     assert profiles["chicken"].target_loss_pct == (12.0, 13.0)
     assert profiles["chicken"].egg_mass_g == SHIPPED["chicken"].egg_mass_g
     assert profiles.keys() == SHIPPED.keys()
+
+
+def test_based_on_takes_the_base_s_kind_sign_and_clock(tmp_path: Path) -> None:
+    """What a file does not say, its base says: this bird's kind, what begins its lockdown, by when its target is meant."""
+    base = 'kind = "fowl"\nlockdown_by = "internal pip"\ntarget_loss_pct = [12, 13]\ntarget_loss_to = 18\n'
+    own_file(tmp_path, 'based_on = "chicken"\nid = "chicken"\n' + base)
+    profile = load_profiles(tmp_path)["chicken"]
+    assert (profile.kind, profile.lockdown_sign) == ("fowl", "internal pip")
+    assert (profile.target_loss_pct, profile.target_loss_to) == ((12.0, 13.0), 18.0)
+    assert profile.sources["lockdown_by"] == profile.sources["target_loss_to"] == "own"
+
+
+def test_an_own_target_without_a_clock_is_to_internal_pip(tmp_path: Path) -> None:
+    """A target that somebody wrote when all targets were to pip still is, whatever the clock of the base's own target."""
+    for base in SHIPPED.values():
+        text = f'based_on = "{base.id}"\nid = "mine"\ntarget_loss_pct = [12, 13]\n'
+        mine = load_profiles(own_file(tmp_path, text))["mine"]
+        assert (mine.target_loss_pct, mine.target_loss_to) == ((12.0, 13.0), "internal pip")
 
 
 def test_based_on_may_change_the_kind_of_humidity(tmp_path: Path) -> None:

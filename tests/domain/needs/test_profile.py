@@ -1,7 +1,7 @@
 """Bands, stages and the parsing of profiles."""
 
 import copy
-from dataclasses import astuple
+from dataclasses import astuple, replace
 from typing import Any
 
 import pytest
@@ -27,7 +27,12 @@ def sound() -> dict[str, Any]:
         "still_air_offset_k": [1.1, "book"],
         "egg_mass_g": [[50, 70], "book"],
         "target_loss_pct": [[11, 14], "book"],
+        "target_loss_to": [17, "book"],
+        "kind": "fowl",
+        "lockdown_by": ["draw-down", "book"],
+        "lethal_heat": [[40.6, 30], "book"],
         "notes": ["Books disagree."],
+        "unknown": ["What it sings."],
         "stage": [
             {
                 "name": "setter",
@@ -262,7 +267,9 @@ def test_a_sound_profile_is_parsed_whole() -> None:
     assert (profile.hatch_day_first, profile.hatch_day_last) == (19, 21)
     assert profile.still_air_offset_k == 1.1
     assert (profile.egg_mass_g, profile.target_loss_pct) == ((50, 70), (11, 14))
-    assert profile.notes == ("Books disagree.",)
+    assert (profile.target_loss_to, profile.kind, profile.lethal_heat) == (17.0, "fowl", (40.6, 30.0))
+    assert (profile.lockdown_by, profile.lockdown_sign) == ("draw-down", "draw-down")
+    assert (profile.notes, profile.unknown) == (("Books disagree.",), ("What it sings.",))
     assert profile.stages == (
         Stage("setter", 0, Band(36.7, 37.5, 37.8, 38.1, 38.9), rh_pct=Band(None, 40, None, 55)),
         Stage("lockdown", 17, Band(36.0, None, 37.2, None, 38.3), wet_bulb_c=Band(None, 31.0)),
@@ -277,17 +284,31 @@ def test_every_value_has_its_source() -> None:
     assert sources["stage.lockdown.wet_bulb_c.low_warning"] == "book"
     assert sources["stage.setter.from_day"] == "definition"
     assert sources["stage.lockdown.from_day"] == "book"
-    assert len(sources) == 7 + 8 + 5 + 4  # the profile's own values, then setter, lockdown, hatch
+    assert sources["lockdown_by"] == sources["target_loss_to"] == sources["lethal_heat"] == "book"
+    assert len(sources) == 10 + 8 + 5 + 4  # the profile's own values, then setter, lockdown, hatch
 
 
 def test_optional_values_may_be_missing() -> None:
-    """Without still-air offset, egg mass, target loss and notes a profile still stands, and says None."""
+    """A profile stands without them, as those written before they were known: it goes by the calendar, its target is to pip."""
     data = sound()
-    for key in ("still_air_offset_k", "egg_mass_g", "target_loss_pct", "notes"):
+    for key in (
+        "still_air_offset_k", "egg_mass_g", "target_loss_pct", "target_loss_to", "kind", "lockdown_by", "lethal_heat",
+        "notes", "unknown",
+    ):  # fmt: skip
         del data[key]
     profile = parsed(data)
     assert (profile.still_air_offset_k, profile.egg_mass_g, profile.target_loss_pct) == (None, None, None)
-    assert profile.notes == ()
+    assert (profile.kind, profile.lethal_heat, profile.notes, profile.unknown) == (None, None, (), ())
+    assert (profile.lockdown_by, profile.lockdown_sign, profile.target_loss_to) == ("calendar", None, "internal pip")
+
+
+@pytest.mark.parametrize(
+    ("came", "clock"), [("internal pip", "internal pip"), ("hatch", "hatch"), (18, 18.0), (17.5, 17.5)]
+)
+def test_a_target_is_meant_to_a_day_to_pip_or_to_hatch(came: object, clock: float | str) -> None:
+    """The clock of a target is one of two words, or a day of incubation, with its source."""
+    profile = parsed(sound() | {"target_loss_to": [came, "book"]})
+    assert (profile.target_loss_to, profile.sources["target_loss_to"]) == (clock, "book")
 
 
 def test_plain_values_are_taken_where_allowed() -> None:
@@ -311,7 +332,8 @@ ONE_OF = "unknown key, expected one of"
 REMOVE = object()
 WRONG = [
     (("colour",), ["blue", "book"], f"colour: {ONE_OF} id, name, scientific_name, days, hatch_day_first, "
-     "hatch_day_last, lockdown_day, still_air_offset_k, egg_mass_g, target_loss_pct, notes, rules, stage"),
+     "hatch_day_last, lockdown_day, kind, lockdown_by, still_air_offset_k, egg_mass_g, target_loss_pct, "
+     "target_loss_to, lethal_heat, notes, unknown, rules, stage"),
     (("stage", 0, "co2_pct"), {},
      f"stage.setter.co2_pct: {ONE_OF} name, from_day, dry_bulb_c, rh_pct, wet_bulb_c"),
     (("stage", 0, "dry_bulb_c", "high_alrm"), [39, "book"], "stage.setter.dry_bulb_c.high_alrm: "
@@ -338,6 +360,21 @@ WRONG = [
      'egg_mass_g: [50, 70], expected a pair [low, high] with its source, [value, "KEY"]'),
     (("target_loss_pct",), [[11, 99], "book"],
      "target_loss_pct: [11, 99], expected [low, high], numbers from 0 to 40"),
+    (("target_loss_to",), ["pip", "book"],
+     "target_loss_to: 'pip', expected a day from 1 to 120, or internal pip or hatch"),
+    (("target_loss_to",), [0, "book"],
+     "target_loss_to: 0, expected a day from 1 to 120, or internal pip or hatch"),
+    (("target_loss_to",), "hatch", "target_loss_to: 'hatch', expected a day from 1 to 120, "
+     'or internal pip or hatch with its source, [value, "KEY"]'),
+    (("kind",), "fish", "kind: 'fish', expected one of fowl, waterfowl, pigeon, ratite, parrot, raptor, kingfisher, penguin"),
+    (("kind",), 7, "kind: 7, expected text"),
+    (("lockdown_by",), ["peeping", "book"],
+     "lockdown_by: 'peeping', expected one of calendar, draw-down, internal pip, external pip"),
+    (("lethal_heat",), [[105, 30], "book"],
+     "lethal_heat: [105, 30], expected [°C, minutes], from 37 to 60 °C and from 1 to 10080 minutes"),
+    (("lethal_heat",), [40.6, "book"],
+     "lethal_heat: 40.6, expected [°C, minutes], from 37 to 60 °C and from 1 to 10080 minutes"),
+    (("unknown",), "all", "unknown: 'all', expected a list of texts"),
     (("still_air_offset_k",), [37.8, "book"], "still_air_offset_k: 37.8, expected a number from 0 to 5"),
     (("stage",), REMOVE, "stage: missing, expected one or more tables [[stage]]"),
     (("stage",), [], "stage: [], expected one or more tables [[stage]]"),
@@ -405,3 +442,17 @@ def test_profiles_can_be_used_as_keys() -> None:
     """Profile, stage and band are values: equal when their contents are, and usable as keys."""
     assert parsed() == parsed()
     assert len({parsed(), parsed()}) == 1
+
+
+@pytest.mark.parametrize(
+    ("changes", "line"),
+    [
+        ({"kind": "fish"}, "kind: 'fish', expected one of fowl, "),
+        ({"lockdown_by": "peeping"}, "lockdown_by: 'peeping', expected one of calendar, draw-down, "),
+        ({"target_loss_to": "pip"}, "target_loss_to: 'pip', expected a day from 1 to 120, "),
+    ],
+)
+def test_a_kind_a_sign_or_a_clock_that_is_none_is_refused(changes: dict[str, str], line: str) -> None:
+    """An archive makes profiles without the parser: what is none there never comes to be either."""
+    with pytest.raises(ValueError, match=line):
+        replace(parsed(), **changes)  # type: ignore[arg-type]
