@@ -1,14 +1,15 @@
 """Values that are frozen for whoever reads or checks the code, and quick to make.
 
-A frozen dataclass sets each field through a call of `object.__setattr__`, and a judged reading makes values of many fields; its class
-takes longer to put together as well, and a start puts a hundred and more together. So these are plain at run time, and the type checker
-refuses to change one.
+A frozen dataclass sets each field through a call of `object.__setattr__`, and a judged reading makes values of many fields. Its class
+takes longer to put together as well, for each of its methods is written and compiled anew, and a start puts a hundred and more
+together. So these are plain at run time, the type checker refuses to change one, and only `__init__` is written for each class.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
+from operator import attrgetter
 from typing import TypeVar, dataclass_transform, overload
 
 _Class = TypeVar("_Class")
@@ -23,5 +24,34 @@ def fixed(
     cls: type[_Class] | None = None, /, *, kw_only: bool = False
 ) -> type[_Class] | Callable[[type[_Class]], type[_Class]]:
     """A dataclass with slots that is never changed, only replaced: equal and hashed by its fields."""
-    made = dataclass(slots=True, unsafe_hash=True, kw_only=kw_only)
+
+    def made(plain: type[_Class]) -> type[_Class]:
+        return _by_fields(dataclass(slots=True, eq=False, repr=False, kw_only=kw_only)(plain))
+
     return made if cls is None else made(cls)
+
+
+def _by_fields(cls: type[_Class]) -> type[_Class]:
+    """The class, equal, hashed and shown by its fields as a dataclass is."""
+    each = fields(cls)  # type: ignore[arg-type]  # it is a dataclass, which no type says
+    shown = [f.name for f in each if f.repr]
+    compared = _values([f.name for f in each if f.compare])
+    hashed = _values([f.name for f in each if (f.compare if f.hash is None else f.hash)])
+
+    def equal(self: object, other: object) -> bool:
+        return compared(self) == compared(other) if other.__class__ is self.__class__ else NotImplemented
+
+    def hash_(self: object) -> int:
+        return hash(hashed(self))
+
+    def text(self: object) -> str:
+        return f"{type(self).__qualname__}({', '.join(f'{name}={getattr(self, name)!r}' for name in shown)})"
+
+    for name, method in (("__eq__", equal), ("__hash__", hash_), ("__repr__", text)):
+        setattr(cls, name, method)
+    return cls
+
+
+def _values(names: list[str]) -> Callable[[object], tuple[object, ...]]:
+    """What reads these fields of a value, always as a tuple: attrgetter gives the value of one field by itself."""
+    return attrgetter(*names) if len(names) > 1 else lambda value: tuple(getattr(value, name) for name in names)
