@@ -1,10 +1,10 @@
 """Plant small mistakes in the package, and see which of them no test notices.
 
 `python -m tests.mutation --only domain/watch --sample 40 --seed 1`: forty of all that can be planted in that room, drawn by the seed.
-Several rooms with commas; without --only every room that DEVELOPERS.md names for this; without --sample all (hours). Each is planted in
-a copy in a temporary folder, and asked are the fast tests that come to its function (or `--tests PATHS`, for a test just written).
-The first run after a change of sources finds out who comes where, which takes as long as the fast tests. Two processes.
-Ends with 1 if more than the share allowed is alive anywhere.
+Several rooms (or files) with commas; without --only all that `rooms.py` names; without --sample every mistake (hours). First the room's
+tests run once where nothing is wrong, which finds out who comes to which function, and ends the run if one fails by itself. Then each
+mistake is planted in a copy in a temporary folder, and asked are the tests that come to its function, the nearest first, until one
+fails. `--tests PATHS` asks these instead of the room's. Ends with 1 if more than the share allowed is alive anywhere.
 """
 
 from __future__ import annotations
@@ -21,49 +21,12 @@ from collections.abc import Iterator, Sequence
 from multiprocessing import get_context
 from pathlib import Path
 
-from tests.mutation.operators import Mistake, mistakes
+from tests.mutation.operators import Mistake
 from tests.mutation.reach import Reach
-from tests.mutation.trial import (
-    ALIVE,
-    HUNG,
-    NOTICED,
-    PACKAGE,
-    ROOT,
-    UNREACHED,
-    Bench,
-    Outcome,
-    collect,
-    fast_tests,
-    tried,
-    warm,
-)
+from tests.mutation.rooms import PACKAGE, ROOMS, ROOT, asked_in, planted_in, room_of
+from tests.mutation.trial import ALIVE, HUNG, NOTICED, UNREACHED, Bench, Outcome, collect, tried, warm
 
 EQUAL = Path(__file__).parent / "equal.toml"
-ALARM_PATH = (
-    "domain/alarms",
-    "domain/needs",
-    "domain/readings",
-    "domain/signs",
-    "domain/state",
-    "domain/watch",
-    "service/watch",
-    "adapters/store",
-)
-ELSEWHERE = ("domain/air", "domain/eggs", "domain/published", "service/reports")
-ALLOWED = {**dict.fromkeys(ALARM_PATH, 0.08), **dict.fromkeys(ELSEWHERE, 0.15)}
-READ_SIDE = ("history.py", "batch_record.py")  # of the store: what only reads
-
-
-def planted_in(room: str) -> list[Mistake]:
-    """All that can be planted in a room (a folder, or a file of one)."""
-    place = ROOT / PACKAGE / room
-    files = [place] if place.suffix else sorted(place.rglob("*.py"))
-    found: list[Mistake] = []
-    for file in files:
-        if room == "adapters/store" and file.name in READ_SIDE:
-            continue
-        found += mistakes(file.read_text(encoding="utf-8"), str(file.relative_to(ROOT / PACKAGE)))
-    return found
 
 
 def equals() -> dict[tuple[str, str, str, str, int], str]:
@@ -72,22 +35,20 @@ def equals() -> dict[tuple[str, str, str, str, int], str]:
     return {(e["path"], e["where"], e["was"], e["now"], e.get("nth", 0)): e["why"] for e in entries}
 
 
-def reach_of(tests: Sequence[str], fresh: bool) -> Reach:
+def reach_of(tests: Sequence[str]) -> Reach:
     """Who comes where: as found before for these very sources, or found now."""
-    told = hashlib.sha256()
+    told = hashlib.sha256(" ".join(tests).encode())
     for file in sorted([*(ROOT / PACKAGE).rglob("*.py"), *(ROOT / "tests").rglob("*.py")]):
         told.update(file.read_bytes())
     kept = Path(tempfile.gettempdir()) / f"planted-reach-{os.getuid()}-{told.hexdigest()[:16]}.json"
-    if fresh or not kept.exists():
-        print("finding out which test comes where ...", flush=True)
+    if not kept.exists():
+        print(f"with nothing planted: {' '.join(tests)}", flush=True)
         collect(kept, tests)
-    reach: Reach = json.loads(kept.read_text())
-    return reach
+    return Reach(**json.loads(kept.read_text()))
 
 
-def outcomes(planted: Sequence[Mistake], reach: Reach | Sequence[str], processes: int = 2) -> Iterator[Outcome]:
+def outcomes(planted: Sequence[Mistake], reach: Reach, processes: int = 2) -> Iterator[Outcome]:
     """Of each, as they come."""
-    warm()
     with tempfile.TemporaryDirectory(prefix="planted-") as folder:
         context = get_context("fork")
         todo, done = context.Queue(), context.Queue()
@@ -113,52 +74,48 @@ def outcomes(planted: Sequence[Mistake], reach: Reach | Sequence[str], processes
 def main(argv: Sequence[str]) -> int:
     """See the module."""
     parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__)
-    parser.add_argument("--only", default=",".join(ALLOWED), metavar="ROOMS")
+    parser.add_argument("--only", default=",".join(ROOMS), metavar="ROOMS")
     parser.add_argument("--sample", type=int, metavar="N", help="so many of each room")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--tests", metavar="PATHS", help="ask these and no others")
-    parser.add_argument("--fresh", action="store_true", help="find out anew which test comes where")
     parser.add_argument("--processes", type=int, default=2)
     given = parser.parse_args(argv)
     known = equals()
-    rooms = given.only.split(",")
-    drawn: dict[tuple[str, str, str, str, int], str] = {}
-    planted: list[Mistake] = []
-    for room in rooms:
+    told: dict[str, tuple[list[Outcome], int]] = {}
+    warm()
+    for room in given.only.split(","):
         all_ = planted_in(room)
         if not all_:
             parser.error(f"{room!r}: nothing to plant there, expected a folder or file below {PACKAGE}/")
-        some = all_ if given.sample is None else random.Random(given.seed).sample(all_, min(given.sample, len(all_)))
-        drawn |= {m.key: room for m in some}
-        planted += [m for m in some if m.key not in known]
-    reach = given.tests.split(",") if given.tests else reach_of(fast_tests(), given.fresh)
-    told = []
-    for outcome in outcomes(planted, reach, given.processes):
-        told.append(outcome)
-        if outcome.verdict in (ALIVE, UNREACHED):
-            m = outcome.mistake
+        drawn = all_ if given.sample is None else random.Random(given.seed).sample(all_, min(given.sample, len(all_)))
+        reach = reach_of(given.tests.split(",") if given.tests else asked_in(room))
+        if reach.failed or not reach.took_s:
             print(
-                f"{outcome.verdict} {PACKAGE}/{m.path}:{m.line} {m.where or 'the module'} ({outcome.tests} tests, {outcome.left} more)"
+                f"{room}: with nothing planted {' '.join(reach.failed) or 'no test ran'}", "failed" * bool(reach.failed)
             )
-            print(f"  - {m.was}\n  + {m.now}", flush=True)
-    return table(rooms, drawn, told, known)
+            return 2
+        planted = [m for m in drawn if m.key not in known]
+        came: list[Outcome] = []
+        for outcome in outcomes(planted, reach, given.processes):
+            came.append(outcome)
+            if outcome.verdict in (ALIVE, UNREACHED):
+                m = outcome.mistake
+                asked = f"{outcome.tests} tests" + f", {outcome.left} left out" * bool(outcome.left)
+                print(f"{outcome.verdict} {PACKAGE}/{m.path}:{m.line} {m.where or 'the module'} ({asked})")
+                print(f"  - {m.was}\n  + {m.now}", flush=True)
+        told[room] = came, len(drawn) - len(planted)
+    return table(told, "all" if given.sample is None else f"seed {given.seed}")
 
 
-def table(
-    rooms: Sequence[str],
-    drawn: dict[tuple[str, str, str, str, int], str],
-    told: Sequence[Outcome],
-    known: dict[tuple[str, str, str, str, int], str],
-) -> int:
-    """Print the shares; 1 if a room has more alive than it may."""
-    print(f"\n{'room':<22}{'planted':>8}{'noticed':>9}{'hung':>6}{'alive':>7}{'share':>8}{'allowed':>9}{'equal':>7}")
+def table(told: dict[str, tuple[list[Outcome], int]], drawn: str) -> int:
+    """Print the shares; 1 if a room has more alive than it may. told: of each room its outcomes and how many are equal."""
+    print(f"\n{drawn:<22}{'planted':>8}{'noticed':>9}{'hung':>6}{'alive':>7}{'share':>8}{'allowed':>9}{'equal':>7}")
     over = False
-    for room in rooms:
-        verdicts = [o.verdict for o in told if drawn[o.mistake.key] == room]
-        alive = sum(v in (ALIVE, UNREACHED) for v in verdicts)
-        equal = sum(1 for key, of in drawn.items() if of == room and key in known)
+    for room, (came, equal) in told.items():
+        verdicts = [outcome.verdict for outcome in came]
+        alive = sum(verdict in (ALIVE, UNREACHED) for verdict in verdicts)
         share = alive / len(verdicts) if verdicts else 0.0
-        allowed = next((share for name, share in ALLOWED.items() if room.startswith(name)), 0.15)
+        allowed = room_of(room).allowed
         over |= share > allowed
         noticed, hung = verdicts.count(NOTICED), verdicts.count(HUNG)
         print(f"{room:<22}{len(verdicts):>8}{noticed:>9}{hung:>6}{alive:>7}{share:>8.1%}{allowed:>9.0%}{equal:>7}")

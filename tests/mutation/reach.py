@@ -1,4 +1,4 @@
-"""Which tests come to which function: a plugin for one run of the fast tests, and what it wrote down."""
+"""Which tests come to which function: a plugin for one run of a room's tests where nothing is wrong, and what it wrote down."""
 
 from __future__ import annotations
 
@@ -8,12 +8,21 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from types import CodeType, FrameType
 
 import pytest
 
-Reach = dict[str, dict[str, float]]  # "path::function" below the package -> {test: how long it took, s}
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """took_s: how long each test took; comes: "path::function" below the package -> the tests that come there; failed: tests that
+    fail though nothing is wrong."""
+
+    took_s: dict[str, float]
+    comes: dict[str, list[str]]
+    failed: list[str]
 
 
 class Follow:
@@ -22,8 +31,9 @@ class Follow:
     def __init__(self, package: Path, out: Path) -> None:
         self.below, self.out = str(package) + os.sep, out
         self.now: set[CodeType] = set()
-        self.reach: Reach = {}
-        self.failed: set[str] = set()
+        self.took_s: dict[str, float] = {}
+        self.comes: dict[str, list[str]] = {}
+        self.failed: list[str] = []
 
     def _called(self, frame: FrameType, event: str, argument: object) -> None:
         self.now.add(frame.f_code)
@@ -40,34 +50,32 @@ class Follow:
         finally:
             sys.settrace(None)
             threading.settrace(None)
-            took_s = round(time.perf_counter() - began, 4)
+            self.took_s[item.nodeid] = round(time.perf_counter() - began, 4)
             for code in self.now:
                 if code.co_filename.startswith(self.below):
                     where = code.co_qualname.replace(".<locals>", "")
                     where = ".".join(part for part in where.split(".") if not part.startswith("<"))
                     key = f"{code.co_filename[len(self.below) :]}::{where}"
-                    self.reach.setdefault(key, {})[item.nodeid] = took_s
+                    tests = self.comes.setdefault(key, [])
+                    if item.nodeid not in tests[-1:]:  # two pieces of one function
+                        tests.append(item.nodeid)
+
+    def pytest_collectreport(self, report: pytest.CollectReport) -> None:
+        """A file that cannot be read is asked nothing."""
+        if report.failed:
+            self.failed.append(report.nodeid)
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         """What fails by itself can notice nothing."""
-        if not report.passed:
-            self.failed.add(report.nodeid)
+        if report.failed:
+            self.failed.append(report.nodeid)
 
     def pytest_sessionfinish(self) -> None:
         """Write it down."""
-        sound = {key: {t: s for t, s in tests.items() if t not in self.failed} for key, tests in self.reach.items()}
-        self.out.write_text(json.dumps(sound))
+        self.out.write_text(json.dumps(asdict(Reach(self.took_s, self.comes, self.failed))))
 
 
 def reaching(reach: Reach, path: str, where: str) -> dict[str, float]:
-    """The tests that come to a function; for a module's own lines, all that come to the module."""
-    if where:
-        outermost = {key: tests for key, tests in reach.items() if key == f"{path}::{where}"}
-        if outermost:
-            return outermost[f"{path}::{where}"]
-    found: dict[str, float] = {}
-    for key, tests in reach.items():
-        of, _, function = key.partition("::")
-        if of == path and (not where or function.startswith(where) or where.startswith(function or "-")):
-            found |= tests
-    return found
+    """The tests that come to a function, with their seconds; to a module's or class's own lines, which run once for all: every test."""
+    comes = reach.comes.get(f"{path}::{where}") if where else None
+    return {test: reach.took_s[test] for test in (reach.took_s if comes is None else comes)}

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import ast
 import subprocess
+from pathlib import Path
 
 import pytest
 
-from tests.mutation.__main__ import ALLOWED, equals, outcomes, planted_in
+from tests.mutation.__main__ import equals, main, outcomes, reach_of
 from tests.mutation.operators import Mistake, mistaken, mistakes
-from tests.mutation.reach import reaching
-from tests.mutation.trial import ALIVE, NOTICED, PACKAGE, ROOT, chosen
+from tests.mutation.reach import Reach, reaching
+from tests.mutation.rooms import PACKAGE, ROOMS, ROOT, asked_in, planted_in
+from tests.mutation.trial import ALIVE, NOTICED, chosen
 
 SMALL = '''
 """Words."""
@@ -63,9 +65,10 @@ def test_a_mistake_is_known_by_its_content() -> None:
 
 
 def test_the_rooms_are_there_and_the_equal_ones_too() -> None:
-    """Each room has what can be planted; each mistake that is named as equal still can be, and has its reason."""
-    for room in ALLOWED:
+    """Each room has what can be planted, and tests to ask; each mistake that is named as equal still can be, and has its reason."""
+    for room in ROOMS:
         assert len(planted_in(room)) > 50, room
+        assert all((ROOT / tests).exists() for tests in asked_in(room)), room
     known = equals()
     for path in {key[0] for key in known}:
         there = {m.key for m in mistakes((ROOT / PACKAGE / path).read_text(encoding="utf-8"), path)}
@@ -74,15 +77,20 @@ def test_the_rooms_are_there_and_the_equal_ones_too() -> None:
 
 
 def test_who_is_asked() -> None:
-    """The mirroring file's tests first, then the quick ones; of a module's own lines all that come to the module; none that is slow."""
-    reach = {
-        "domain/a/b.py::f": {
+    """The mirroring file's tests first, then the quick ones; of a module's own lines every test; none that is slow."""
+    reach = Reach(
+        took_s={
             "tests/cli/test_x.py::t": 0.1,
             "tests/domain/a/test_b.py::t": 0.9,
             "tests/cli/test_y.py::t": 9.0,
+            "tests/cli/test_z.py::t": 0.2,
         },
-        "domain/a/b.py::g": {"tests/cli/test_z.py::t": 0.2},
-    }
+        comes={
+            "domain/a/b.py::f": ["tests/cli/test_x.py::t", "tests/domain/a/test_b.py::t", "tests/cli/test_y.py::t"],
+            "domain/a/b.py::g": ["tests/cli/test_z.py::t"],
+        },
+        failed=[],
+    )
     inside = Mistake("domain/a/b.py", 1, "f", "", "", 0, 0)
     assert chosen(reach, inside) == (["tests/domain/a/test_b.py::t", "tests/cli/test_x.py::t"], 1, 1.0)
     assert len(reaching(reach, "domain/a/b.py", "")) == 4
@@ -105,10 +113,20 @@ def test_a_handful_is_planted_and_noticed() -> None:
     planted = [m for m in all_ if (m.where, m.was) in MUST_DIE]
     assert len(planted) >= len(MUST_DIE)
     none = Mistake(NUMBERING, 1, "", "", "", 0, 1_000_000)
-    found = {o.mistake: o.verdict for o in outcomes([*planted, none], ["tests/domain/readings/test_numbering.py"])}
+    reach = reach_of(["tests/domain/readings/test_numbering.py"])
+    found = {o.mistake: o.verdict for o in outcomes([*planted, none], reach)}
     assert {m: found[m] for m in planted} == dict.fromkeys(planted, NOTICED)
     assert found[none] == ALIVE
     assert _told("git", "status", "--porcelain", PACKAGE) == before
+
+
+@pytest.mark.timeout(300)
+def test_tests_that_fail_by_themselves_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing is planted where a test fails anyway: it would notice every mistake."""
+    failing = tmp_path / "test_failing.py"
+    failing.write_text("def test_it() -> None:\n    assert False\n")
+    assert main(["--only", "domain/eggs", "--sample", "1", "--tests", str(failing)]) == 2
+    assert "test_failing.py::test_it failed" in capsys.readouterr().out
 
 
 def _told(*command: str) -> str:
