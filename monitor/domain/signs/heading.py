@@ -77,6 +77,11 @@ class Window:
         return Window((*kept[old:], (at_s, value)))
 
 
+def calm_until(limit: float, target: float) -> float:
+    """Up to which value, from the target towards the limit, `leaves` has nothing to say; a little less far than GONE, for rounding."""
+    return target + 0.99 * GONE * (limit - target)
+
+
 def slope_of(points: Sequence[Point], confidence: float = CONFIDENCE) -> Slope:
     """The Theil-Sen slope with Sen's interval.
 

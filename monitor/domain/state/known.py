@@ -65,6 +65,8 @@ class Plan:
     awaited: the batches whose lockdown humidity has not been reached since it became due. low_dry_bulb_c: the highest low limit.
     rules: those in force here, for these species. headings: the limits that the air may be heading for. keys: every alarm that
     readings of this machine's air are judged for.
+    within: the dry bulb judged by low limits is at least this, by high limits at most this, and humidity likewise, while no limit is
+    passed. off_target_c: between these the air is heading for none of `headings`.
     """
 
     needs: Needs
@@ -76,6 +78,8 @@ class Plan:
     eggs: tuple[Eggs, ...] = ()
     headings: tuple[Limit, ...] = ()
     keys: frozenset[Key] = frozenset()
+    within: tuple[float, float, float, float] = (-math.inf, math.inf, -math.inf, math.inf)
+    off_target_c: tuple[float, float] = (-math.inf, math.inf)
 
 
 @fixed

@@ -13,7 +13,7 @@ from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, NOT_RAISED, 
 from monitor.domain.readings.reading import FAIL
 from monitor.domain.signs.heading import Window, leaves
 from monitor.domain.signs.opening import AT_WORK, AWAITED, BACK, NOT_BACK, Watch, holds, outcome, watch
-from monitor.domain.state.known import Limit, Look, Plan
+from monitor.domain.state.known import Limit, Look, MachineState, Plan
 from monitor.domain.state.memory import Heard
 from monitor.domain.state.record import Event
 from monitor.domain.watch.deciding import judge
@@ -24,7 +24,7 @@ from monitor.domain.watch.sensors import compare_sensors, judge_sensor
 from monitor.domain.watch.silence import heard_again
 
 _UNSEEN = Watch()
-_NO_WINDOWS = (Window(), Window())
+_NO_WINDOW = Window()
 # Dry bulb to judge low limits by and to judge high ones by, then humidity likewise.
 _Values = tuple[float | None, float | None, float | None, float | None]
 
@@ -36,20 +36,24 @@ def dangerous_heat(rule: Rule) -> bool:
 
 def judge_readings(look: Look, fresh: list[Fresh]) -> None:
     """What is news: each sensor, then the air of each machine that a fit reading came from."""
+    by_machine: dict[str, list[Fresh]] = {}
     for reading in fresh:
         _adopt(look, reading)
         judge_sensor(look, reading)
-    for machine in dict.fromkeys(r.probe.machine for r in fresh):
+        by_machine.setdefault(reading.probe.machine, []).append(reading)
+    for machine, here in by_machine.items():
         plan_ = plan(look, machine)
-        here = fresh if len(fresh) == 1 else [r for r in fresh if r.probe.machine == machine]
         if len(look.site.by_machine[machine]) > 1:
             compare_sensors(look, machine)
+        if not plan_.limits:
+            continue
         values, seen = _air(look, machine, plan_)
         door_open = _watch_door(look, plan_, values[0], here)
-        newest = next((r for r in reversed(here) if r.quality.dry_bulb_fit), None)
-        if (
-            newest is not None and plan_.limits
-        ):  # what is held or failed proves nothing: the air alarms stay as they are
+        newest = None
+        for reading in here:
+            if reading.quality.dry_bulb_fit:
+                newest = reading
+        if newest is not None:  # what is held or failed proves nothing: the air alarms stay as they are
             _judge_air(look, plan_, values, seen, door_open, newest)
 
 
@@ -71,14 +75,10 @@ def _adopt(look: Look, reading: Fresh) -> None:
 def _watch_door(look: Look, plan_: Plan, dry_bulb_c: float | None, fresh: list[Fresh]) -> bool:
     """Whether the machine has just been opened, as its air shows: then what is too cold or too dry may wait, but never for long."""
     machine = plan_.needs.machine
-    if not plan_.limits:
-        return False
     known = look.state.machine(machine)
     seen = known.watch or _UNSEEN
-    # One probe of the machine leads, the first that has a humidity to tell, or the shape would be drawn by two hands.
-    leader = next((p for p in look.site.by_machine[machine] if _has_humidity(look.state.probe(p.key).heard)), None)
-    lead = next((r for r in fresh if r.probe == leader), None)
-    if lead is None or dry_bulb_c is None or max(lead.quality.dry_bulb_flag, lead.quality.rh_flag) >= FAIL:
+    lead = _lead(look, machine, fresh)
+    if lead is None or dry_bulb_c is None or lead.quality.dry_bulb_flag >= FAIL or lead.quality.rh_flag >= FAIL:
         return holds(seen, look.now.mono_s)
     if lead.quality.held:  # a door's first reading is a jump like any other: it waits to be judged, but not to be seen
         dry_bulb_c = min(dry_bulb_c, lead.dry_bulb_c)
@@ -99,8 +99,16 @@ def _watch_door(look: Look, plan_: Plan, dry_bulb_c: float | None, fresh: list[F
     return holds(seen, look.now.mono_s)
 
 
-def _has_humidity(heard: Heard | None) -> bool:
-    return heard is not None and heard.humid_mono_s is not None
+def _lead(look: Look, machine: str, fresh: list[Fresh]) -> Fresh | None:
+    """One probe of the machine leads, the first that has a humidity to tell, or the shape would be drawn by two hands."""
+    for probe in look.site.by_machine[machine]:
+        heard = look.state.probe(probe.key).heard
+        if heard is not None and heard.humid_mono_s is not None:
+            for reading in fresh:
+                if reading.probe.key == probe.key:
+                    return reading
+            return None
+    return None
 
 
 def _judge_air(
@@ -112,9 +120,10 @@ def _judge_air(
     reading: Fresh,
 ) -> None:
     """Compare the machine's air with each of its limits; of what is quiet and within, nothing is made."""
-    alarms, machine = look.state.alarms, plan_.needs.machine
     work = ""
-    known = look.state.machine(machine)
+    known = look.state.machine(plan_.needs.machine)
+    # As nearly always, no alarm of this air stands or waits, and then only what is passed is news.
+    standing = not plan_.keys.isdisjoint(look.state.alarms)
     if known.handling is not None:
         outside = _outside(plan_, values)
         watched = known.watch or _UNSEEN
@@ -122,24 +131,42 @@ def _judge_air(
         if work in (BACK, NOT_BACK):
             _end_handling(look, plan_, outside, reading)
     low_held = door_open or work == AWAITED
+    if standing or _passed(plan_, values):
+        _judge_limits(look, plan_, values, reading, (low_held, work == AT_WORK))
+    if not door_open and not work:
+        windows = _window(look, known, values, seen)
+        if windows is not None and (standing or _off_target(plan_, windows)):
+            _judge_heading(look, plan_, values, windows, reading)
+    if plan_.eggs and values[0] is not None and values[1] is not None:
+        held = low_held or work == AT_WORK
+        judge_eggs(look, plan_, (values[0] + values[1]) / 2.0, reading, held)
+    if plan_.awaited:
+        _lockdown_humidity(look, plan_.needs.machine, plan_, values[2])
+
+
+def _passed(plan_: Plan, values: _Values) -> bool:
+    """Whether any limit is passed."""
+    low_c, high_c, dry, damp = values
+    least_c, most_c, driest, dampest = plan_.within
+    if low_c is not None and high_c is not None and (low_c < least_c or high_c > most_c):
+        return True
+    return dry is not None and damp is not None and (dry < driest or damp > dampest)
+
+
+def _judge_limits(look: Look, plan_: Plan, values: _Values, reading: Fresh, waits: tuple[bool, bool]) -> None:
+    """Each limit that is passed, or has an alarm. waits: whether what is low is held back, and all but heat for work at the machine."""
+    low_held, at_work = waits
     for limit in plan_.limits:
         value = values[limit.quantity * 2 + (limit.side > 0)]
         if value is None:
             continue
         verdict = _verdict(limit, value)
-        if verdict != OUT and limit.key not in alarms:
+        if verdict != OUT and limit.key not in look.state.alarms:
             continue
         quantity = DRY_BULB if limit.quantity == 0 else plan_.humid
         judgement = Judgement(verdict, _since(reading, limit, verdict), value, limit.limit, quantity)
-        held = (low_held and limit.side < 0) or (work == AT_WORK and not dangerous_heat(limit.rule))
+        held = (low_held and limit.side < 0) or (at_work and not dangerous_heat(limit.rule))
         judge(look, limit.key, judgement, held=held)
-    if not door_open and not work:
-        _judge_heading(look, plan_, values, seen, reading)
-    if plan_.eggs and values[0] is not None and values[1] is not None:
-        held = low_held or work == AT_WORK
-        judge_eggs(look, plan_, (values[0] + values[1]) / 2.0, reading, held)
-    if plan_.awaited:
-        _lockdown_humidity(look, machine, plan_, values[2])
 
 
 def _verdict(limit: Limit, value: float) -> int:
@@ -156,27 +183,34 @@ def _since(reading: Fresh, limit: Limit, verdict: int) -> datetime:
     return before.at if (before.dry_bulb_c - limit.limit) * limit.side > 0.0 else reading.at
 
 
-def _judge_heading(
-    look: Look,
-    plan_: Plan,
-    values: _Values,
-    seen: tuple[str, ...],
-    reading: Fresh,
-) -> None:
+def _window(look: Look, known: MachineState, values: _Values, seen: tuple[str, ...]) -> tuple[Window, Window] | None:
+    """The machine's air of the last half hour, with what it is now; None where it is not known."""
+    cold, warm = known.windows or (_NO_WINDOW, _NO_WINDOW)
+    if seen != known.seen_by:  # another set of probes is another line
+        cold = warm = _NO_WINDOW
+        known.seen_by = seen
+    low_c, high_c, mono_s = values[0], values[1], look.now.mono_s
+    if low_c is None or high_c is None:
+        return None
+    one = (
+        cold is warm and low_c == high_c
+    )  # of one probe, or of three and more, what is judged low is what is judged high
+    cold = cold.seen(mono_s, low_c)
+    windows = known.windows = cold, cold if one else warm.seen(mono_s, high_c)
+    return windows
+
+
+def _off_target(plan_: Plan, windows: tuple[Window, Window]) -> bool:
+    """Whether the air is far enough from its target to be on its way to a limit."""
+    (cold, warm), (least_c, most_c) = (windows[0].points, windows[1].points), plan_.off_target_c
+    return not (cold and warm and least_c < cold[-1][1] and warm[-1][1] < most_c)
+
+
+def _judge_heading(look: Look, plan_: Plan, values: _Values, windows: tuple[Window, Window], reading: Fresh) -> None:
     """Whether a limit will be reached within the time that it takes to respond, if the air goes on as it does."""
     machine, target_c = plan_.needs.machine, None if plan_.needs.dry_bulb_c is None else plan_.needs.dry_bulb_c.target
-    known = look.state.machine(machine)
-    windows = known.windows or _NO_WINDOWS
-    if seen != known.seen_by:  # another set of probes is another line
-        windows, known.seen_by = _NO_WINDOWS, seen
     low_c, high_c = values[0], values[1]
-    if low_c is None or high_c is None:
-        return
-    windows = known.windows = (
-        windows[0].seen(look.now.mono_s, low_c),
-        windows[1].seen(look.now.mono_s, high_c),
-    )
-    if target_c is None:
+    if low_c is None or high_c is None or target_c is None:
         return
     for limit in plan_.headings:
         value_c = high_c if limit.side > 0 else low_c

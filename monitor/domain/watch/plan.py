@@ -5,6 +5,7 @@ The limits hold until the needs change (a stage, a move, the end of settling) or
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
@@ -26,6 +27,7 @@ from monitor.domain.needs.rules import (
     Rule,
 )
 from monitor.domain.needs.site import STILL, Site
+from monitor.domain.signs.heading import calm_until
 from monitor.domain.state.known import Eggs, Limit, Plan
 
 SITE_SUBJECT = "site"
@@ -62,7 +64,26 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
     keys = {limit.key for limit in (*limits, *headings)}
     if any(e.judged for e in eggs):
         keys |= {(needs.machine, EGG_HOT), (needs.machine, EGG_COLD)}
-    return Plan(needs, tuple(limits), kind, awaited, rules, low_c, eggs, headings, frozenset(keys))
+    within = (*_within(limits, 0), *_within(limits, 1))
+    off_c = _off_target_c(headings, None if needs.dry_bulb_c is None else needs.dry_bulb_c.target)
+    return Plan(needs, tuple(limits), kind, awaited, rules, low_c, eggs, headings, frozenset(keys), within, off_c)
+
+
+def _within(limits: Iterable[Limit], quantity: int) -> tuple[float, float]:
+    """Between which values no limit of a quantity is passed."""
+    of_it = [limit for limit in limits if limit.quantity == quantity]
+    low = max((limit.limit for limit in of_it if limit.side < 0), default=-math.inf)
+    return low, min((limit.limit for limit in of_it if limit.side > 0), default=math.inf)
+
+
+def _off_target_c(headings: tuple[Limit, ...], target_c: float | None) -> tuple[float, float]:
+    """Between which temperatures the air is on its way to no limit."""
+    if target_c is None:
+        return -math.inf, math.inf
+    if any((limit.limit - target_c) * limit.side <= 0.0 for limit in headings):
+        return math.inf, -math.inf  # somebody's own limit lies beyond the target: no air is far from it
+    low_c = max((calm_until(limit.limit, target_c) for limit in headings if limit.side < 0), default=-math.inf)
+    return low_c, min((calm_until(limit.limit, target_c) for limit in headings if limit.side > 0), default=math.inf)
 
 
 def _limits(
