@@ -126,7 +126,11 @@ class EggModel:
 
     def start(self, air_c: float, day: float) -> float:
         """The egg's temperature after a long time in air that reads air_c: assumed where nothing else is known."""
-        return air_c - self.layer_k + self.offset_k(day)
+        return self.settled(air_c, self.offset_k(day))
+
+    def settled(self, air_c: float, offset_k: float) -> float:
+        """The same, of an offset that is known."""
+        return air_c - self.layer_k + offset_k
 
     def advance(self, egg_c: float, before_c: float, air_c: float, seconds: float, day: float) -> float:
         """The egg's temperature after `seconds` in which the reading went straight from before_c to air_c.
@@ -135,11 +139,14 @@ class EggModel:
         any step, and the same in one step or in many (a step across a corner of the heat table: within 0.03 K). Raises
         ValueError when time goes back or a value is not a number.
         """
-        if not seconds >= 0.0 or not math.isfinite(egg_c + before_c + air_c + seconds + day):
-            came = f"{egg_c:g}, {before_c:g}, {air_c:g} °C, {seconds:g} s, day {day:g}"
+        return self.approach(egg_c, (before_c, day - seconds / DAY_S), self.start(air_c, day), seconds)
+
+    def approach(self, egg_c: float, before: tuple[float, float], settled_c: float, seconds: float) -> float:
+        """The same, of what is known: the air before and the day then, and where the egg settles in the air now."""
+        if not seconds >= 0.0 or not math.isfinite(egg_c + before[0] + settled_c + seconds + before[1]):
+            came = f"{egg_c:g}, settling at {settled_c:g}, before in {before[0]:g} °C, {seconds:g} s, day {before[1]:g}"
             raise ValueError(f"egg: {came}, expected finite values and 0 s or more")
-        settled_before_c = self.start(before_c, day - seconds / DAY_S)
-        settled_c = self.start(air_c, day)
+        settled_before_c = self.start(*before)
         x = seconds / self.tau_s
         behind_k = (egg_c - settled_before_c) * math.exp(-x) - (settled_c - settled_before_c) * _lag_share(x)
         return settled_c + behind_k
@@ -148,9 +155,10 @@ class EggModel:
         """That temperature, marked as what it is."""
         return Estimate(egg_c, self.tau_s)
 
-    def hot_limit_c(self, target_c: float, day: float) -> float:
-        """The egg temperature that is too hot: HOT_C, and well above the egg's own in a machine that reads target_c."""
-        return max(HOT_C, self.start(target_c, day) + HOT_ABOVE_NORMAL_K)
+    def hot_limit_c(self, target_c: float, offset_k: float) -> float:
+        """The egg temperature that is too hot, at an offset: HOT_C, and well above the egg's own in a machine that reads target_c."""
+        hot_c = self.settled(target_c, offset_k) + HOT_ABOVE_NORMAL_K
+        return hot_c if hot_c > HOT_C else HOT_C
 
 
 def model_of(profile: Profile, air: str) -> EggModel:

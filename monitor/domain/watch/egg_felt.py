@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement
-from monitor.domain.eggs.temperature import COLD_C
+from monitor.domain.eggs.temperature import COLD_C, DAY_S
 from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.rules import EGG_COLD, EGG_HOT
 from monitor.domain.state.known import Eggs, Look, Plan
@@ -20,10 +20,11 @@ def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool
     cold: list[_Worst] = []
     for eggs in plan_.eggs:
         day = max(0.0, look.state.batches[eggs.batch].day(look.now.utc))
-        egg_c = _moved_on(look, eggs, air_c, day)
+        offset_k = eggs.model.offset_k(day)
+        settles_c = eggs.model.settled(air_c, offset_k)
+        egg_c = _moved_on(look, eggs, (air_c, settles_c), day)
         if eggs.judged:
-            settles_c = eggs.model.start(air_c, day)
-            hot_c = eggs.model.hot_limit_c(eggs.target_c, day)
+            hot_c = eggs.model.hot_limit_c(eggs.target_c, offset_k)
             hot.append((egg_c - hot_c, egg_c, hot_c, settles_c))
             cold.append((COLD_C - egg_c, egg_c, COLD_C, settles_c))
     if not hot:
@@ -40,12 +41,13 @@ def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool
         judge(look, key, Judgement(verdict, reading.at, egg_c, limit_c, EGG), held=held and side < 0.0)
 
 
-def _moved_on(look: Look, eggs: Eggs, air_c: float, day: float) -> float:
+def _moved_on(look: Look, eggs: Eggs, now_c: tuple[float, float], day: float) -> float:
+    """The egg of a batch after this reading. now_c: the air, and where the egg settles in it."""
+    air_c, egg_c = now_c
+    mono_s = look.now.mono_s
     felt = look.state.eggs.get(eggs.batch)
-    if felt is None:
-        egg_c = eggs.model.start(air_c, day)
-    else:
-        seconds = max(0.0, look.now.mono_s - felt.mono_s)
-        egg_c = eggs.model.advance(felt.egg_c, felt.air_c, air_c, seconds, day)
-    look.state.eggs[eggs.batch] = EggFelt(look.now.mono_s, egg_c, air_c)
+    if felt is not None:
+        seconds = max(0.0, mono_s - felt.mono_s)
+        egg_c = eggs.model.approach(felt.egg_c, (felt.air_c, day - seconds / DAY_S), egg_c, seconds)
+    look.state.eggs[eggs.batch] = EggFelt(mono_s, egg_c, air_c)
     return egg_c

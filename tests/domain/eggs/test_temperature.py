@@ -150,8 +150,8 @@ def test_a_long_shallow_and_a_short_sharp_excursion() -> None:
 
 def test_the_same_air_is_hotter_for_an_older_egg() -> None:
     """Air at 38.9 °C brings an egg of day 18 past the hot limit, and an egg of day 5 not even near it."""
-    assert HEN_FORCED.start(38.9, 18.0) > HEN_FORCED.hot_limit_c(37.8, 18.0)
-    assert HEN_FORCED.start(38.9, 5.0) < HEN_FORCED.hot_limit_c(37.8, 5.0) - 0.5
+    assert HEN_FORCED.start(38.9, 18.0) > HEN_FORCED.hot_limit_c(37.8, HEN_FORCED.offset_k(18.0))
+    assert HEN_FORCED.start(38.9, 5.0) < HEN_FORCED.hot_limit_c(37.8, HEN_FORCED.offset_k(5.0)) - 0.5
 
 
 def test_an_egg_at_its_target_is_never_too_hot_or_cold() -> None:
@@ -164,14 +164,16 @@ def test_an_egg_at_its_target_is_never_too_hot_or_cold() -> None:
                 band = band.shifted(model.layer_k)
                 assert band.target is not None
                 normal_c = model.start(band.target, float(day))
-                assert normal_c + HOT_ABOVE_NORMAL_K <= model.hot_limit_c(band.target, float(day)) + 1e-9
+                assert (
+                    normal_c + HOT_ABOVE_NORMAL_K <= model.hot_limit_c(band.target, model.offset_k(float(day))) + 1e-9
+                )
                 assert normal_c > COLD_C + 1.0
 
 
 def test_the_limit_is_the_published_one_where_normal_lies_well_below_it() -> None:
     """In moving air hen eggs have 39.5 °C nearly to the end; late in still air it is the egg's own normal and 1 K."""
-    assert {HEN_FORCED.hot_limit_c(37.8, day) for day in (0.0, 10.0, 17.0)} == {HOT_C}
-    assert HEN_STILL.hot_limit_c(37.8, 18.0) == pytest.approx(37.8 + HEN_STILL.offset_k(18.0) + 1.0)
+    assert {HEN_FORCED.hot_limit_c(37.8, HEN_FORCED.offset_k(day)) for day in (0.0, 10.0, 17.0)} == {HOT_C}
+    assert HEN_STILL.hot_limit_c(37.8, HEN_STILL.offset_k(18.0)) == pytest.approx(37.8 + HEN_STILL.offset_k(18.0) + 1.0)
 
 
 @given(
