@@ -20,7 +20,7 @@ from monitor.domain.needs.rules import Rule
 from monitor.domain.needs.site import Machine, Probe, Site, grouped
 from monitor.domain.readings.reading import Now, Pack, Presence, Refused, Sample, to_ms
 from monitor.domain.state.known import Look, State
-from monitor.domain.state.record import Event, Group, StoredReading
+from monitor.domain.state.record import Event, Group, RefusedRow, StoredReading
 from monitor.domain.watch.evaluate import hear, plan, tick
 from monitor.shown.phone.joined import NoticeWords
 
@@ -150,6 +150,7 @@ class Story:
     notices: list[Notice] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     readings: list[StoredReading] = field(default_factory=list)
+    refused: list[RefusedRow] = field(default_factory=list)
     state: State = field(init=False)
 
     def __post_init__(self) -> None:
@@ -171,6 +172,7 @@ class Story:
         self.notices += map(NoticeWords(self.site).word, out.notices)
         self.events += out.events
         self.readings += out.readings
+        self.refused += out.refused
         return out
 
     def tick(self) -> Group:

@@ -11,7 +11,17 @@ from collections.abc import Sequence
 from dataclasses import field
 from typing import Any
 
-from monitor.adapters.link.strict_json import MAX_TOPIC, NUMBERS, Refusal, printable, read_json, refused, shown
+from monitor.adapters.link.strict_json import (
+    MAX_TOPIC,
+    MOST,
+    NUMBERS,
+    Refusal,
+    joined,
+    printable,
+    read_json,
+    refused,
+    shown,
+)
 from monitor.domain.air.units import fahrenheit_to_celsius
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Pack, Refused, Sample
@@ -20,7 +30,7 @@ MAX_FILTER = 200  # characters
 MAX_POINTER = 200
 _MAX_INDEX = 9  # digits of a place in an array: more than a message can hold
 
-# What a sensor can give at all, in the unit in which it comes; whether a reading is fit to be judged is decided elsewhere.
+# What a sensor can give at all, in the unit in which it comes. Beyond it a value stands for none: that is passed on, up to MOST.
 _RANGES = {"C": (-80, 150), "F": (-112, 302), "%RH": (-10, 120)}
 _ID = re.compile(r"[a-z0-9-]{1,32}")
 _LEVEL = re.compile(r"\{([1-9][0-9]?)\}")
@@ -66,7 +76,8 @@ def map_payload(rules: Sequence[PayloadRule], topic: str, payload: bytes, *, ret
     """One message by the rules whose filter its topic matches: several of them are several probes of one node.
 
     None when no rule is about this topic; Refused when a rule is, and the message cannot be understood; never an exception. A
-    number that a rule points to and that is missing or null is a quantity not measured; one must be there.
+    number that a rule points to and that is missing or null is a quantity not measured; one must be there. Where something else than
+    a number is there, the other numbers are taken all the same.
     """
     levels = topic.split("/")
     matching = [rule for rule in rules if _matches(rule.levels, levels)]
@@ -77,41 +88,52 @@ def map_payload(rules: Sequence[PayloadRule], topic: str, payload: bytes, *, ret
         node = _named(matching[0].node, levels)
         _, document = read_json(payload, "JSON", "a plain message")
         samples: dict[str, Sample] = {}
+        wrong: list[str] = []
         for rule in matching:
             if _named(rule.node, levels) != node:
                 raise Refusal("rules that name different nodes for one message, expected one node")
-            sample = _sample(rule, _named(rule.probe, levels), document)
+            sample = _sample(rule, _named(rule.probe, levels), document, wrong=wrong)
             if sample is None:
                 continue
             if sample.probe in samples:
                 raise Refusal(f"probe {sample.probe} twice in one message, expected once")
             samples[sample.probe] = sample
-        if not samples:
+        if all(s.dry_bulb_c is None and s.rh_pct is None for s in samples.values()):
             pointed = " or ".join(repr(p) for rule in matching for p in (rule.dry_bulb, rule.rh) if p is not None)
-            raise Refusal(f"no number in the message, expected one at {pointed[:MAX_TOPIC]}")
+            raise Refusal(joined(wrong) or f"no number in the message, expected one at {pointed[:MAX_TOPIC]}")
     except Refusal as refusal:
-        return refused(topic, payload, f"{node or f'topic {printable(topic)}'}: {refusal}")
-    return Pack(node, tuple(samples.values()), retained=retained)
+        return refused(topic, payload, f"{node or f'topic {printable(topic)}'}: {refusal}", node=node)
+    aside = None
+    if wrong:
+        aside = refused(topic, payload, f"{node}: {joined(wrong)}; the other numbers were taken", node=node)
+    return Pack(node, tuple(samples.values()), retained=retained, refused=aside)
 
 
-def _sample(rule: PayloadRule, probe: str, document: object) -> Sample | None:
-    to_dry_bulb, to_rh = rule.pointers
-    dry_bulb = _number(f"{probe}/t", _at(document, to_dry_bulb), rule.unit)
-    rh_pct = None if to_rh is None else _number(f"{probe}/rh", _at(document, to_rh), "%RH")
-    if dry_bulb is None and rh_pct is None:
+def _sample(rule: PayloadRule, probe: str, document: object, *, wrong: list[str]) -> Sample | None:
+    """What a rule finds; why a number cannot be used is added to `wrong`."""
+    values: list[float | None] = []
+    before = len(wrong)
+    for what, pointer, unit in zip((f"{probe}/t", f"{probe}/rh"), rule.pointers, (rule.unit, "%RH"), strict=True):
+        try:
+            values.append(None if pointer is None else _number(what, _at(document, pointer), unit))
+        except Refusal as refusal:
+            values.append(None)
+            wrong.append(str(refusal))
+    dry_bulb, rh_pct = values
+    if dry_bulb is None and rh_pct is None and len(wrong) == before:
         return None
     if dry_bulb is not None and rule.unit == "F":
         dry_bulb = fahrenheit_to_celsius(dry_bulb)
-    return Sample(probe, dry_bulb, rh_pct)
+    return Sample(probe, dry_bulb, rh_pct, fault=joined(wrong[before:]))
 
 
 def _number(what: str, value: Any, unit: str) -> float | None:
     if value is None:
         return None
-    low, high = _RANGES[unit]
     if type(value) not in NUMBERS:
         raise Refusal(f"{what} {shown(value)}, expected a number")
-    if not low <= value <= high:
+    if not -MOST <= value <= MOST:
+        low, high = _RANGES[unit]
         raise Refusal(f"{what} {shown(value)} {unit}, expected {low} to {high}")
     return float(value)
 

@@ -1,13 +1,15 @@
-"""JSON from outside, read strictly: a cap before the parser, UTF-8, every label once in its object, finite numbers alone.
+"""JSON from outside, read strictly: a cap before the parser, UTF-8, every label once in its object.
 
 Which of two equal labels a parser takes is anybody's guess, so neither is taken. What cannot be read is a Refusal, whose message says
-what came and what was expected; it never leaves this folder: a message that is refused becomes a value, `Refused`.
+what came and what was expected; it never leaves this folder: a message that is refused becomes a value, `Refused`. NaN and the infinities
+are read as Python reads them: they are what some nodes send of a failed probe, and whoever takes a number checks its range.
 """
 
 from __future__ import annotations
 
 import json
-from typing import Any, NoReturn
+from collections.abc import Sequence
+from typing import Any
 
 from monitor.domain.readings.reading import Refused
 
@@ -15,6 +17,10 @@ from monitor.domain.readings.reading import Refused
 MAX_BYTES = 8_192
 MAX_SHOWN = 40  # characters of a wrong value that a reason repeats
 MAX_TOPIC = 200  # characters of a refused topic that are kept
+MAX_REASONS = 2  # of one message that are told
+# What a sensor can give at all is narrower: that a value is none is told of its probe, and decided elsewhere. Beyond this it is no number
+# that any library gives in place of one (117,917.6 °C and 65,537 %RH were seen).
+MOST = 1e6
 NUMBERS: frozenset[type] = frozenset({int, float})  # by exact class: in Python a bool is an int
 
 
@@ -42,9 +48,15 @@ def read_json(payload: bytes, expected: str, form: str) -> tuple[str, object]:
         raise Refusal("a number with thousands of digits, expected a number") from None
 
 
-def refused(topic: str, payload: bytes, reason: str) -> Refused:
-    """A message that is kept as refused, cut to what a table and a terminal can bear."""
-    return Refused(printable(topic), payload[:MAX_BYTES], reason)
+def refused(topic: str, payload: bytes, reason: str, *, node: str = "") -> Refused:
+    """A message, or what of it was not understood, kept as refused: cut to what a table and a terminal can bear."""
+    return Refused(printable(topic), payload[:MAX_BYTES], reason, node)
+
+
+def joined(reasons: Sequence[str]) -> str:
+    """Several reasons of one message as one, of bounded length."""
+    more = len(reasons) - MAX_REASONS
+    return "; ".join(reasons[:MAX_REASONS]) + (f"; and {more} more" if more > 0 else "")
 
 
 def printable(topic: str) -> str:
@@ -73,8 +85,4 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
-def _not_finite(word: str) -> NoReturn:
-    raise Refusal(f"{word}, expected a finite number")
-
-
-_DECODER = json.JSONDecoder(object_pairs_hook=_once, parse_constant=_not_finite)
+_DECODER = json.JSONDecoder(object_pairs_hook=_once)

@@ -7,28 +7,32 @@ checks go from the outside in (size, UTF-8, JSON, records, one record, one value
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from monitor.adapters.link.strict_json import MAX_SHOWN, NUMBERS, Refusal, read_json, refused, shown
-from monitor.domain.readings.reading import Pack, Presence, Refused, Sample
+from monitor.adapters.link.strict_json import MAX_SHOWN, MOST, NUMBERS, Refusal, joined, read_json, refused, shown
+from monitor.domain.readings.reading import Other, Pack, Presence, Refused, Sample
 
 MAX_RECORDS = 64
-MAX_COUNT = 2**31 - 1  # boot, seq and up: whole numbers that any node and any table can hold
+MAX_BOOT = 2**32 - 1  # boot: random, of 32 bits
+MAX_COUNT = 2**31 - 1  # seq and up: whole numbers that any node and any table can hold
 RELATIVE_S = 2**28  # RFC 8428, 4.5.3: a time below this counts from now, one from here on from 1970
-MAX_AT_S = 4_102_444_800  # 2100-01-01; a later time is a mistake
-MAX_FAULT = 64  # characters of a node's own word for what is wrong
+MAX_AT_S = 253_402_300_799  # the last second of 9999; whether a date can be true is decided elsewhere
+MAX_WORD = 64  # characters of a node's own word for what is wrong, and of what it says besides its air
 
-# What the formulas in the sensors' datasheets can give at all; whether a reading is fit to be judged is decided elsewhere.
-_RANGES = {"t": ("Cel", -80, 150), "rh": ("%RH", -10, 120)}
+_UNITS = {"t": "Cel", "rh": "%RH"}
+# What the formulas in the sensors' datasheets can give at all. Beyond it a value stands for none: that is passed on, up to MOST.
+_RANGES = {"t": (-80, 150), "rh": (-10, 120)}
 _PLACES = {"t": 0, "rh": 1, "fault": 2}
-_KNOWN = frozenset({"bn", "bt", "bu", "n", "u", "v", "vs", "t", "boot", "seq", "up"})
+_VALUES = ("v", "vs", "vb", "vd")  # of which a record has one (RFC 8428, 4.2)
+_KNOWN = frozenset({"bn", "bt", "bu", "n", "u", "v", "vs", "t", "boot", "seq", "up"})  # what our nodes send
+_MEANT = (_KNOWN | {"bv", "bver"}) - {"v"}  # that may not be null; of a value that is, its probe is told
 _OURS = frozenset({"boot", "seq", "up"})
-# Of RFC 8428, but values of another kind than ours, or sums.
-_OTHER_VALUES = frozenset({"bv", "bs", "s", "vb", "vd"})
+_GREATEST = 1e15  # of a number that is kept
 _VERSION = 10  # of SenML, RFC 8428, 4.4
 _UNSEEN = re.compile(r"[\x00-\x1f\x7f-\x9f\ud800-\udfff]")  # control characters, lone surrogates
 _id = re.compile(r"[a-z0-9-]{1,32}").fullmatch
+_other = re.compile(r"[A-Za-z0-9][A-Za-z0-9:._/-]{0,63}").fullmatch  # RFC 8428, 4.5.1, of bounded length
 
 
 def decode(topic: str, payload: bytes, *, root: str, site: str, retained: bool) -> Pack | Presence | Refused:
@@ -39,6 +43,8 @@ def decode(topic: str, payload: bytes, *, root: str, site: str, retained: bool) 
         retained: the broker's mark for a stored message; passed on, for what is retained is history.
     Returns
         Pack from `<root>/<site>/<node>/air`, Presence from `.../status`, Refused for anything else; never an exception.
+        A pack with records that cannot be understood holds the others, and says which it does not. What is registered and not
+        ours, such as a battery's level, is passed on as it is.
     """
     prefix = f"{root}/{site}/"
     node, _, kind = topic[len(prefix) :].partition("/") if topic.startswith(prefix) else ("", "", "")
@@ -47,16 +53,19 @@ def decode(topic: str, payload: bytes, *, root: str, site: str, retained: bool) 
     if kind == "status":
         if payload not in (b"online", b"offline"):
             came = shown(payload[: MAX_SHOWN + 1])
-            return refused(topic, payload, f"{node}: status {came}, expected online or offline")
+            return refused(topic, payload, f"{node}: status {came}, expected online or offline", node=node)
         return Presence(node, payload == b"online", retained)
     seq = None
     try:
-        records = _records(payload)
+        records, plain = _records(payload)
         boot, seq, up_s = _numbers(records[0])
-        samples = _samples(node, records)
+        samples, others, wrong = _resolved(node, records, plain)
     except Refusal as refusal:
-        return refused(topic, payload, f"{node}{'' if seq is None else f' #{seq}'}: {refusal}")
-    return Pack(node, samples, boot, seq, up_s, retained)
+        return refused(topic, payload, f"{node}{'' if seq is None else f' #{seq}'}: {refusal}", node=node)
+    if not wrong:
+        return Pack(node, samples, boot, seq, up_s, retained, others)
+    reason = f"{node}{'' if seq is None else f' #{seq}'}: {joined(wrong)}; the other records were taken"
+    return Pack(node, samples, boot, seq, up_s, retained, others, refused(topic, payload, reason, node=node))
 
 
 def speaks_elsewhere(topic: str, payload: bytes, *, root: str, site: str) -> tuple[str, str, bool] | None:
@@ -78,8 +87,8 @@ def encode_stored(boot: int, seq: int) -> bytes:
     return b'{"boot":%d,"seq":%d}' % (boot, seq)
 
 
-def _records(payload: bytes) -> list[dict[str, Any]]:
-    """The pack's records, each a mapping with every label once."""
+def _records(payload: bytes) -> tuple[list[dict[str, Any]], bool]:
+    """The pack's records, each a mapping with every label once; and whether none of their texts can hold what must not be shown."""
     text, records = read_json(payload, "a SenML pack", "an array of records")
     if not isinstance(records, list):
         raise Refusal(f"{shown(records)}, expected an array of records")
@@ -88,9 +97,7 @@ def _records(payload: bytes) -> list[dict[str, Any]]:
     for record in records:
         if not isinstance(record, dict):
             raise Refusal(f"{shown(record)} among the records, expected objects alone")
-    if "\\" in text or not text.isprintable():
-        _check_texts(records)
-    return records
+    return records, "\\" not in text and text.isprintable()
 
 
 def _numbers(first: dict[str, Any]) -> tuple[int | None, int | None, int | None]:
@@ -98,8 +105,9 @@ def _numbers(first: dict[str, Any]) -> tuple[int | None, int | None, int | None]
     for label in ("boot", "seq", "up"):
         if label in first:
             value = first[label]
-            if value.__class__ is not int or not 0 <= value <= MAX_COUNT:
-                raise Refusal(f"{label} {shown(value)}, expected a whole number from 0 to {MAX_COUNT}")
+            most = MAX_BOOT if label == "boot" else MAX_COUNT
+            if value.__class__ is not int or not 0 <= value <= most:
+                raise Refusal(f"{label} {shown(value)}, expected a whole number from 0 to {most}")
     boot, seq, up_s = first.get("boot"), first.get("seq"), first.get("up")
     if (boot is None) != (seq is None):
         raise Refusal("one of boot and seq, expected both or neither")
@@ -108,63 +116,123 @@ def _numbers(first: dict[str, Any]) -> tuple[int | None, int | None, int | None]
     return boot, seq, up_s
 
 
-def _samples(node: str, records: list[dict[str, Any]]) -> tuple[Sample, ...]:
-    """The records resolved (RFC 8428, 4.6), those of one probe at one time joined."""
-    base_name, base_s, base_unit = "", 0.0, None
+@dataclass(slots=True)
+class _Bases:
+    """What holds for a record and those after it, until the next of its kind (RFC 8428, 4.1)."""
+
+    name: str = ""
+    time_s: float = 0.0
+    unit: str | None = None
+    value: float = 0.0
+
+
+def _resolved(
+    node: str, records: list[dict[str, Any]], plain: bool
+) -> tuple[tuple[Sample, ...], tuple[Other, ...], list[str]]:
+    """The records resolved (RFC 8428, 4.6): those of one probe at one time joined, those not ours, and what is wrong with the rest.
+
+    Raises Refusal where none of them is understood, or what holds for several is not.
+    """
+    bases = _Bases()
     found: dict[tuple[str, float], list[Any]] = {}
+    others: list[Other] = []
+    wrong: list[str] = []
     for record in records:
-        if not record.keys() <= _KNOWN or None in record.values():
-            _check_labels(record)
-        get = record.get
         if record is not records[0] and not _OURS.isdisjoint(record):
             raise Refusal("boot, seq or up in a later record, expected in the first alone")
-        if (text := get("bn")) is not None:
-            base_name = _text("bn", text)
-        if (number := get("bt")) is not None:
-            base_s = _seconds("bt", number)
-        if (text := get("bu")) is not None:
-            base_unit = _text("bu", text)
-        probe, quantity = _name(node, base_name + _text("n", get("n", "")))
-        time_s = base_s if (number := get("t")) is None else base_s + _seconds("t", number)
-        if time_s and not (-RELATIVE_S < time_s < 0 or RELATIVE_S <= time_s <= MAX_AT_S):
-            raise Refusal(f"time {shown(time_s)}, expected at most 0 (so long ago) or seconds since 1970")
-        values = found.setdefault((probe, time_s), [None, None, None])
-        place = _PLACES[quantity]
+        odd = not plain or not record.keys() <= _KNOWN or None in record.values()
+        if odd:
+            _check(record, base=True)
+        _hold(bases, record)
+        try:
+            if odd:
+                _check(record, base=False)
+            _take(node, record, bases, found=found, others=others)
+        except Refusal as refusal:
+            wrong.append(str(refusal))
+    if len(wrong) == len(records):
+        raise Refusal(joined(wrong))
+    return tuple([_sample(*key, values) for key, values in found.items()]), tuple(others), wrong
+
+
+def _hold(bases: _Bases, record: dict[str, Any]) -> None:
+    """Take over what a record says for itself and those after it."""
+    get = record.get
+    if (text := get("bn")) is not None:
+        bases.name = _text("bn", text)
+    if (number := get("bt")) is not None:
+        bases.time_s = _seconds("bt", number)
+    if (text := get("bu")) is not None:
+        bases.unit = _text("bu", text)
+    if (number := get("bv")) is not None:
+        bases.value = _number("bv", number)
+
+
+def _take(
+    node: str,
+    record: dict[str, Any],
+    bases: _Bases,
+    *,
+    found: dict[tuple[str, float], list[Any]],
+    others: list[Other],
+) -> None:
+    """One record: into the values (t, rh, fault, and what is wrong) of its probe and time, or among the others."""
+    get = record.get
+    name = bases.name + _text("n", get("n", ""))
+    probe, quantity = _name(node, name)
+    unit = get("u", bases.unit)
+    if quantity is None:
+        others.append(_what_else(name[len(node) + 1 :], record, unit=unit, base=bases.value))
+        return
+    time_s = bases.time_s if (number := get("t")) is None else bases.time_s + _seconds("t", number)
+    if not -RELATIVE_S < time_s <= MAX_AT_S:
+        raise Refusal(f"time {shown(time_s)}, expected seconds since 1970, or so long ago at most")
+    values = found.setdefault((probe, time_s), [None, None, None, ""])
+    place = _PLACES[quantity]
+    try:
         if values[place] is not None:
             raise Refusal(f"{probe}/{quantity} twice for one time, expected once")
         if quantity == "fault":
             values[place] = _fault(probe, record)
         else:
-            values[place] = _value(probe, quantity, record, unit=get("u", base_unit))
-    return tuple([_sample(probe, time_s, values) for (probe, time_s), values in found.items()])
+            values[place] = _value(probe, quantity, record, unit=unit, base=bases.value)
+    except Refusal as refusal:
+        values[3] = str(refusal)[:MAX_WORD]
+        raise
 
 
-def _sample(probe: str, time_s: float, values: Sequence[Any]) -> Sample:
-    """values: at the place of each quantity what came, or None."""
-    dry_bulb_c, rh_pct, fault = values
-    if time_s < RELATIVE_S:
-        return Sample(probe, dry_bulb_c, rh_pct, time_s, None, fault or "")
-    return Sample(probe, dry_bulb_c, rh_pct, 0.0, round(time_s * 1000), fault or "")
+def _sample(probe: str, time_s: float, values: list[Any]) -> Sample:
+    dry_bulb_c, rh_pct, fault, wrong = values
+    if time_s <= 0.0:
+        return Sample(probe, dry_bulb_c, rh_pct, time_s, None, fault or wrong)
+    # Between now and RELATIVE_S it would be yet to come, which nothing that was measured is: a clock that began anew, at 1970.
+    return Sample(probe, dry_bulb_c, rh_pct, 0.0, round(time_s * 1000), fault or wrong)
 
 
-def _name(node: str, name: str) -> tuple[str, str]:
-    """Probe and quantity of a resolved name."""
+def _name(node: str, name: str) -> tuple[str, str | None]:
+    """Probe and quantity of a resolved name; no quantity where it is none of ours."""
     parts = name.split("/")
     if parts[0] != node:
         raise Refusal(f"name {shown(name)}, expected one that begins with {node}/, as the topic does")
+    if parts[-1] not in _PLACES and _other(name[len(node) + 1 :]):
+        return "", None
     if len(parts) != 3 or not _id(parts[1]) or parts[2] not in _PLACES:
         raise Refusal(f"name {shown(name)}, expected {node}/<probe>/ and t, rh or fault")
     return parts[1], parts[2]
 
 
-def _value(probe: str, quantity: str, record: dict[str, Any], *, unit: object) -> float:
+def _value(probe: str, quantity: str, record: dict[str, Any], *, unit: object, base: float) -> float:
     value: Any = record.get("v")
-    expected_unit, low, high = _RANGES[quantity]
-    if unit != expected_unit:
-        raise Refusal(f"{probe}/{quantity} in {shown(unit)}, expected {expected_unit}")
-    if type(value) not in NUMBERS or "vs" in record:
+    if unit != _UNITS[quantity]:
+        raise Refusal(f"{probe}/{quantity} in {shown(unit)}, expected {_UNITS[quantity]}")
+    if base and value is None and _lacks_value(record):
+        value = 0.0  # of base value and value, the missing one is 0 (RFC 8428, 4.5)
+    if type(value) not in NUMBERS or "vs" in record or "vb" in record or "vd" in record:
         raise Refusal(f"{probe}/{quantity} {shown(record.get('vs', value))}, expected one number")
-    if not low <= value <= high:
+    if base and -MOST <= value <= MOST:
+        value = round(base + value, 9)  # 37 and 0.1 make 37.1
+    if not -MOST <= value <= MOST:
+        low, high = _RANGES[quantity]
         raise Refusal(f"{probe}/{quantity} {shown(value)}, expected {low} to {high}")
     return float(value)
 
@@ -173,9 +241,30 @@ def _fault(probe: str, record: dict[str, Any]) -> str:
     word = record.get("vs")
     if not isinstance(word, str) or "v" in record:
         raise Refusal(f"{probe}/fault {shown(record.get('v', word))}, expected one string")
-    if not 1 <= len(word) <= MAX_FAULT or not word.isprintable():
-        raise Refusal(f"{probe}/fault {shown(word)}, expected 1 to {MAX_FAULT} printable characters")
+    if not 1 <= len(word) <= MAX_WORD or not word.isprintable():
+        raise Refusal(f"{probe}/fault {shown(word)}, expected 1 to {MAX_WORD} printable characters")
     return word
+
+
+def _what_else(name: str, record: dict[str, Any], *, unit: object, base: float) -> Other:
+    """A record that is none of ours, as what it says: its value, of whatever kind, or its sum."""
+    came = [record[label] for label in _VALUES if label in record] or ([record["s"]] if "s" in record else [])
+    if base and _lacks_value(record):
+        came = [0.0]
+    if len(came) != 1:
+        raise Refusal(f"{shown(name)}: {len(came)} values, expected one")
+    value = came[0]
+    if value.__class__ in NUMBERS:
+        value = _number(name, value) + (base if "v" in record or _lacks_value(record) else 0.0)
+    elif isinstance(value, str):
+        value = value[:MAX_WORD]
+    elif not isinstance(value, bool):
+        raise Refusal(f"{shown(name)}: {shown(value)}, expected one value")
+    return Other(name, value, "" if unit is None else _text("u", unit)[:MAX_WORD])
+
+
+def _lacks_value(record: dict[str, Any]) -> bool:
+    return "s" not in record and all(label not in record for label in _VALUES)
 
 
 def _text(label: str, value: object) -> str:
@@ -192,26 +281,30 @@ def _seconds(label: str, value: Any) -> float:
     return float(value)
 
 
-def _check_labels(record: dict[str, Any]) -> None:
-    """A record with labels that we do not know, or with a null: what may be ignored, and what may not."""
+def _number(label: str, value: Any) -> float:
+    if type(value) not in NUMBERS or not -_GREATEST <= value <= _GREATEST:
+        raise Refusal(f"{label} {shown(value)}, expected a number")
+    return float(value)
+
+
+def _check(record: dict[str, Any], *, base: bool) -> None:
+    """A record with labels that we do not know, nulls, or texts that may not be plain: what may be ignored, and what may not.
+
+    base: of the labels that hold for later records too, which all begin with b (RFC 8428, 12.2), or else of the others. What came
+    by an escape may not hold what no table or terminal can show.
+    """
     for label, value in record.items():
+        if (label[:1] == "b") != base:
+            continue
+        for text in (label, value):
+            if text.__class__ is str and _UNSEEN.search(text):
+                raise Refusal(f"{shown(text)} holds a control character or half a character, expected plain text")
         if value.__class__ in (dict, list):
             raise Refusal(f"{shown(value)} in label {shown(label)}, expected records of plain values")
-        if label in _KNOWN:
+        if label in _MEANT:
             if value is None:
                 raise Refusal(f"{label} null, expected a value")
+            if label == "bver" and (value.__class__ is not int or value != _VERSION):
+                raise Refusal(f"bver {shown(value)}, expected {_VERSION}")
         elif label.endswith("_"):
             raise Refusal(f"label {shown(label)} must be understood (RFC 8428, 4.4), and is not known here")
-        elif label in _OTHER_VALUES:
-            raise Refusal(f"label {shown(label)}, expected values as v or vs alone")
-        elif label == "bver" and (value.__class__ is not int or value != _VERSION):
-            raise Refusal(f"bver {shown(value)}, expected {_VERSION}")
-
-
-def _check_texts(records: list[dict[str, Any]]) -> None:
-    """Strings that came by an escape, or beside unprintable characters, may not hold what no table or terminal can show."""
-    for record in records:
-        for label, value in record.items():
-            for text in (label, value):
-                if text.__class__ is str and _UNSEEN.search(text):
-                    raise Refusal(f"{shown(text)} holds a control character or half a character, expected plain text")

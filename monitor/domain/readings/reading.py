@@ -51,7 +51,7 @@ class Sample:
     """One probe at one instant, as sent: units already °C and %RH, nothing judged yet.
 
     offset_s is the SenML time relative to the pack's base (0 or below); at_ms is an absolute time, from a node with a
-    clock, and then offset_s is 0. A missing quantity is None; fault is the node's own word for why.
+    clock, and then offset_s is 0. A missing quantity is None; fault says why: the node's own word, or what was wrong with its record.
     """
 
     probe: str
@@ -63,8 +63,27 @@ class Sample:
 
 
 @fixed
+class Other:
+    """What a node says besides its air: a battery's level, say. name: below the node's own; unit: as sent, "" where none was."""
+
+    name: str
+    value: float | str | bool
+    unit: str = ""
+
+
+@fixed
+class Refused:
+    """A message, or some records of one, that was not understood: kept, counted and shown, never raised. node: "" where it names none."""
+
+    topic: str
+    payload: bytes
+    reason: str
+    node: str = ""
+
+
+@fixed
 class Pack:
-    """One understood message of a node. boot, seq and up_s are None for nodes of other makes."""
+    """One understood message of a node. boot, seq and up_s are None for nodes of other makes. refused: what of it was not understood."""
 
     node: str
     samples: tuple[Sample, ...]
@@ -72,6 +91,8 @@ class Pack:
     seq: int | None = None
     up_s: int | None = None
     retained: bool = False
+    others: tuple[Other, ...] = ()
+    refused: Refused | None = None
 
 
 @fixed
@@ -81,15 +102,6 @@ class Presence:
     node: str
     online: bool
     retained: bool = False
-
-
-@fixed
-class Refused:
-    """A message that was not understood: kept, counted and shown, never raised."""
-
-    topic: str
-    payload: bytes
-    reason: str
 
 
 Message = Pack | Presence | Refused

@@ -28,7 +28,7 @@ from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, Now, Pack, Sample, from_ms, to_ms
 from monitor.domain.state.known import Look, ProbeState
 from monitor.domain.state.memory import Held
-from monitor.domain.state.record import Event, Reflag, StoredReading, Unknown
+from monitor.domain.state.record import Event, Reflag, RefusedRow, StoredReading, Unknown
 
 MAX_UNKNOWN = 64  # names of unknown probes kept aside; a rogue node cannot fill the memory
 MAX_BOOTS = 64  # starts of one node whose messages are still told apart; the record keeps them all
@@ -55,22 +55,13 @@ class Fresh:
 
 def take_in(look: Look, pack: Pack) -> list[Fresh]:
     """Store what the pack holds; return the readings that are news, at most one per probe, the newest."""
-    if (
-        pack.node not in look.site.by_node
-    ):  # nothing of it is stored, so it is not told so: it may keep what it has till it is known
-        for sample in pack.samples:
-            _keep_aside(look, f"{pack.node}/{sample.probe}", sample)
+    if pack.node not in look.site.by_node:
+        _keep_all_aside(look, pack)
         return []
-    if pack.boot is not None and pack.seq is not None:
-        came = look.state.node(pack.node).numberings
-        numbering = came.get(pack.boot)
-        if numbering is None:
-            numbering = Numbering()
-            _forget_boots(came)
-        if has(numbering, pack.seq):
-            return []
-        numbering = came[pack.boot] = take(numbering, pack.seq, look.now.mono_s)
-        look.out.numberings[pack.node, pack.boot] = numbering
+    if not _is_new(look, pack):
+        return []
+    if pack.refused is not None:
+        look.out.refused.append(RefusedRow(look.now.utc, pack.refused))
     fresh: dict[str, Fresh] = {}
     line: Line | None = None
     age_s = 0.0
@@ -104,6 +95,22 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
                     dry_bulb_c, rh_pct = corrected(known.calibrations, at, dry_bulb_c, rh_pct)
                 fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality, known, confirmed)
     return list(fresh.values())
+
+
+def _is_new(look: Look, pack: Pack) -> bool:
+    """Whether this number of this boot comes for the first time; then it is noted. What bears no number is always new."""
+    if pack.boot is None or pack.seq is None:
+        return True
+    came = look.state.node(pack.node).numberings
+    numbering = came.get(pack.boot)
+    if numbering is None:
+        numbering = Numbering()
+        _forget_boots(came)
+    if has(numbering, pack.seq):
+        return False
+    numbering = came[pack.boot] = take(numbering, pack.seq, look.now.mono_s)
+    look.out.numberings[pack.node, pack.boot] = numbering
+    return True
 
 
 def _by_itself(name: str, line: int, up_ms: int, sample: Sample) -> StoredReading:
@@ -272,6 +279,14 @@ def _forget_boots(known: dict[int, Numbering] | dict[int, tuple[Line, ...]]) -> 
     boots = [boot for boot in known if boot >= 0]
     for boot in boots[: max(0, len(boots) + 1 - MAX_BOOTS)]:
         del known[boot]
+
+
+def _keep_all_aside(look: Look, pack: Pack) -> None:
+    """What an unknown node says: nothing of it is stored, so it is not told so, and may keep what it has till it is known."""
+    for sample in pack.samples:
+        _keep_aside(look, f"{pack.node}/{sample.probe}", sample)
+    if pack.refused is not None:
+        look.out.refused.append(RefusedRow(look.now.utc, pack.refused))
 
 
 def _keep_aside(look: Look, name: str, sample: Sample) -> None:

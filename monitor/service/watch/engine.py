@@ -238,9 +238,10 @@ class Engine:
 
     def _arrived(self, item: Arrived) -> None:
         self.counts["messages"] += 1
-        if isinstance(item.message, Refused):
+        refused = item.message.refused if isinstance(item.message, Pack) else item.message
+        if isinstance(refused, Refused):
             self.counts["refused"] += 1
-            _log.warning("refused topic=%s reason=%s", item.message.topic, item.message.reason)
+            _log.warning("refused topic=%s reason=%s", refused.topic, refused.reason)
         decided = len(self._group.transitions)
         hear(self._look(item.now), item.message)
         if len(self._group.transitions) != decided or not isinstance(item.message, Pack):

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import time
+from pathlib import Path
 
 import pytest
 from hypothesis import example, given, settings
@@ -11,9 +13,10 @@ from hypothesis import strategies as st
 
 from monitor.adapters.link.strict_json import MAX_BYTES
 from monitor.adapters.link.wire import decode, encode_stored, speaks_elsewhere
-from monitor.domain.readings.reading import Pack, Presence, Refused, Sample
+from monitor.domain.readings.reading import Other, Pack, Presence, Refused, Sample
 from tests.firmware.port import firmware
 
+REFERENCE = Path(__file__).parents[2] / "reference" / "sensors"
 TOPIC = "eggroom/home/node-a/air"
 # The example of the wire's description.
 EXAMPLE = b'[{"bn":"node-a/","n":"top/t","u":"Cel","v":37.52,"boot":91,"seq":1804,"up":18040},{"n":"top/rh","u":"%RH","v":52.4}]'
@@ -158,9 +161,9 @@ POISON: dict[str, tuple[bytes, str]] = {
     "deep objects": (b'{"a":' * 1300 + b"1" + b"}" * 1300, "expected an array of records"),
     "nested value": (one("", '"v":{"v":37.5}'), "top/t an object, expected one number"),
     "nested in a label that is ignored": (one('"x":[1]'), "an array in label 'x'"),
-    "NaN": (one("", '"v":NaN'), "NaN, expected a finite number"),
-    "Infinity": (one("", '"v":Infinity'), "Infinity, expected a finite number"),
-    "minus Infinity": (one("", '"v":-Infinity'), "-Infinity, expected a finite number"),
+    "NaN": (one("", '"v":NaN'), "top/t nan, expected -80 to 150"),
+    "Infinity": (one("", '"v":Infinity'), "top/t inf, expected -80 to 150"),
+    "minus Infinity": (one("", '"v":-Infinity'), "top/t -inf, expected -80 to 150"),
     "1e999": (one("", '"v":1e999'), "top/t inf, expected -80 to 150"),
     "whole number of 5,000 digits": (one("", '"v":' + "9" * 5000), "thousands of digits"),
     "whole number of 4,000 digits": (one("", '"v":' + "9" * 4000), "expected -80 to 150"),
@@ -169,7 +172,7 @@ POISON: dict[str, tuple[bytes, str]] = {
     "boolean seq": (EXAMPLE.replace(b"1804,", b"true,"), "seq true, expected a whole number from 0"),
     "boolean time": (one('"t":false'), "t false, expected"),
     "string": (one("", '"v":"37.5"'), "top/t '37.5', expected one number"),
-    "null": (one("", '"v":null'), "v null, expected a value"),
+    "null": (one("", '"v":null'), "top/t nothing, expected one number"),
     "no value": (b'[{"n":"node-a/top/t","u":"Cel"}]', "top/t nothing, expected one number"),
     "two values": (one('"vs":"x"'), "top/t 'x', expected one number"),
     "fault with a number": (b'[{"n":"node-a/top/fault","v":1}]', "top/fault 1, expected one string"),
@@ -177,36 +180,142 @@ POISON: dict[str, tuple[bytes, str]] = {
     "long fault": (b'[{"n":"node-a/top/fault","vs":"%s"}]' % (b"x" * 65), "expected 1 to 64 printable"),
     "label twice": (EXAMPLE.replace(b'"n":"top/t"', b'"n":"top/t","n":"top/t"'), "label 'n' twice in one object"),
     "label that must be understood": (one('"x_":1'), "label 'x_' must be understood"),
-    "base value": (one('"bv":30'), "label 'bv', expected values as v or vs alone"),
-    "base sum": (one('"bs":30'), "label 'bs', expected values as v or vs alone"),
-    "sum": (one('"s":30'), "label 's', expected values as v or vs alone"),
-    "boolean value": (one('"vb":true'), "label 'vb', expected values as v or vs alone"),
+    "boolean value": (one("", '"vb":true'), "top/t nothing, expected one number"),
+    "sum alone": (one("", '"s":37.5'), "top/t nothing, expected one number"),
+    "base that must be understood": (EXAMPLE.replace(b'"n":"top/t"', b'"n":"top/t","bx_":1'), "label 'bx_' must be"),
+    "base unit that is a number": (EXAMPLE.replace(b'"bn"', b'"bu":1,"bn"'), "bu 1, expected a string"),
+    "base value that is a string": (EXAMPLE.replace(b'"bn"', b'"bv":"1","bn"'), "bv '1', expected a number"),
+    "null for a base": (EXAMPLE.replace(b'"bn":"node-a/"', b'"bn":null'), "bn null, expected a value"),
+    "nothing of it understood": (
+        EXAMPLE.replace(b"Cel", b"Fah").replace(b"%RH", b"%"),
+        "node-a #1804: top/t in 'Fah', expected Cel; top/rh in '%', expected %RH",
+    ),
     "another version": (one('"bver":11'), "bver 11, expected 10"),
-    "quantity twice": (one("")[:-1] + b"," + one("")[1:], "top/t twice for one time, expected once"),
-    "too warm": (EXAMPLE.replace(b"37.52", b"150.01"), "node-a #1804: top/t 150.01, expected -80 to 150"),
-    "too cold": (one("", '"v":-80.1'), "node-a: top/t -80.1, expected -80 to 150"),
-    "too moist": (EXAMPLE.replace(b"52.4", b"170"), "node-a #1804: top/rh 170, expected -10 to 120"),
-    "too dry": (EXAMPLE.replace(b"52.4", b"-10.5"), "node-a #1804: top/rh -10.5, expected -10 to 120"),
-    "Fahrenheit": (EXAMPLE.replace(b"Cel", b"Fah"), "top/t in 'Fah', expected Cel"),
-    "unit of the other quantity": (EXAMPLE.replace(b"%RH", b"Cel"), "top/rh in 'Cel', expected %RH"),
-    "no unit": (EXAMPLE.replace(b'"u":"Cel",', b""), "top/t in nothing, expected Cel"),
     "another node": (EXAMPLE.replace(b"node-a/", b"node-b/"), "'node-b/top/t', expected one that begins with node-a/"),
-    "no probe": (EXAMPLE.replace(b"top/rh", b"rh"), "'node-a/rh', expected node-a/<probe>/"),
-    "unknown quantity": (EXAMPLE.replace(b"top/rh", b"top/co2"), "'node-a/top/co2', expected"),
     "capital in a probe": (EXAMPLE.replace(b"top", b"Top"), "'node-a/Top/t', expected"),
     "probe with a line feed": (EXAMPLE.replace(b"top/", b"top\\n/"), "control character"),
-    "name that is a number": (EXAMPLE.replace(b'"top/t"', b"7"), "n 7, expected a string"),
     "seq without boot": (EXAMPLE.replace(b'"boot":91,', b""), "one of boot and seq, expected both or neither"),
     "up without boot and seq": (one('"up":5'), "up without boot and seq"),
-    "negative boot": (EXAMPLE.replace(b":91,", b":-1,"), "boot -1, expected a whole number from 0 to 2147483647"),
+    "negative boot": (EXAMPLE.replace(b":91,", b":-1,"), "boot -1, expected a whole number from 0 to 4294967295"),
+    "boot of 33 bits": (EXAMPLE.replace(b":91,", b":4294967296,"), "boot 4294967296, expected a whole number"),
     "seq too large": (EXAMPLE.replace(b":1804,", b":2147483648,"), "seq 2147483648, expected a whole number"),
     "seq with a fraction": (EXAMPLE.replace(b":1804,", b":1804.0,"), "seq 1804.0, expected a whole number"),
     "up as a string": (EXAMPLE.replace(b":18040", b':"18040"'), "up '18040', expected a whole number"),
     "seq in a later record": (EXAMPLE.replace(b'"v":52.4', b'"v":52.4,"seq":1'), "expected in the first alone"),
-    "time to come": (one('"t":1'), "time 1.0, expected at most 0 (so long ago) or seconds since 1970"),
-    "time in ms": (one('"t":1770000000000'), "t 1770000000000, expected at most 4102444800"),
+    "time in ms": (one('"t":1770000000000'), "t 1770000000000, expected at most 253402300799"),
     "time nine years ago": (one('"t":-268435456'), "time -268435456.0, expected"),
 }  # fmt: skip
+
+
+# One record that cannot be understood, beside others that can: what is taken all the same, and the words of what is not.
+SPOILT: dict[str, tuple[bytes, tuple[Sample, ...], str]] = {
+    "Fahrenheit": (EXAMPLE.replace(b"Cel", b"Fah"), (Sample("top", None, 52.4, fault="top/t in 'Fah', expected Cel"),), "top/t in 'Fah'"),
+    "unit of the other quantity": (EXAMPLE.replace(b"%RH", b"Cel"), (Sample("top", 37.52, None, fault="top/rh in 'Cel', expected %RH"),), "top/rh in 'Cel'"),
+    "no unit": (EXAMPLE.replace(b'"u":"Cel",', b""), (Sample("top", None, 52.4, fault="top/t in nothing, expected Cel"),), "top/t in nothing"),
+    "no probe": (EXAMPLE.replace(b"top/rh", b"rh"), (Sample("top", 37.52, None),), "'node-a/rh', expected node-a/<probe>/ and t, rh"),
+    "capital in a probe": (EXAMPLE.replace(b"top/rh", b"Top/rh"), (Sample("top", 37.52, None),), "'node-a/Top/rh', expected"),
+    "another node's": (EXAMPLE.replace(b'"n":"top/rh"', b'"bn":"node-b/","n":"top/rh"'), (Sample("top", 37.52, None),), "begins with node-a/"),
+    "name that is a number": (EXAMPLE.replace(b'"top/rh"', b"7"), (Sample("top", 37.52, None),), "n 7, expected a string"),
+    "a null": (EXAMPLE.replace(b"52.4", b"null"), (Sample("top", 37.52, None, fault="top/rh nothing, expected one number"),), "top/rh nothing"),
+    "NaN, beside the bases": (EXAMPLE.replace(b"37.52", b"NaN"), (Sample("top", None, 52.4, fault="top/t nan, expected -80 to 150"),), "top/t nan, expected"),
+    "a unit that is null": (EXAMPLE.replace(b'"%RH"', b"null"), (Sample("top", 37.52, None),), "u null, expected a value"),
+    "a string": (EXAMPLE.replace(b"52.4", b'"nan"'), (Sample("top", 37.52, None, fault="top/rh 'nan', expected one number"),), "top/rh 'nan'"),
+    "not a number that anything gives": (EXAMPLE.replace(b"52.4", b"1e7"), (Sample("top", 37.52, None, fault="top/rh 10000000.0, expected -10 to 120"),), "top/rh 10000000.0"),
+    "nested": (EXAMPLE.replace(b'"v":52.4', b'"v":52.4,"x":[1]'), (Sample("top", 37.52, None),), "an array in label 'x'"),
+    "must be understood": (EXAMPLE.replace(b'"v":52.4', b'"v":52.4,"x_":1'), (Sample("top", 37.52, None),), "label 'x_' must be"),
+    "control character": (EXAMPLE.replace(b"top/rh", b"top\\u0007/rh"), (Sample("top", 37.52, None),), "control character"),
+    "quantity twice": (one("")[:-1] + b"," + one("", '"v":36')[1:], (Sample("top", 37.5, None, fault="top/t twice for one time, expected once"),), "top/t twice"),
+    "time in ms": (EXAMPLE.replace(b'"v":52.4', b'"v":52.4,"t":1770000000000'), (Sample("top", 37.52, None),), "t 1770000000000, expected"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", SPOILT)
+def test_one_bad_record_spoils_no_other(kind: str) -> None:
+    """The records that are understood are taken, numbered as before; what is wrong with the other is kept beside them."""
+    payload, samples, words = SPOILT[kind]
+    message = pack(payload)
+    assert message.samples == samples
+    assert (message.boot, message.seq) in ((91, 1804), (None, None))
+    assert message.refused is not None
+    assert words in message.refused.reason
+    assert message.refused.reason.endswith("; the other records were taken")
+    assert (message.refused.topic, message.refused.payload, message.refused.node) == (TOPIC, payload, "node-a")
+
+
+FAILED_READS = [float(row["value_c"]) for row in csv.DictReader((REFERENCE / "failed_reads.csv").open(newline=""))]
+
+
+@pytest.mark.parametrize("code", FAILED_READS)
+def test_what_libraries_say_in_place_of_a_reading_is_passed_on(code: float) -> None:
+    """Each code of tests/reference/sensors/failed_reads.csv: a failed probe is no reason to refuse the sound one beside it."""
+    message = pack(
+        b'[{"bn":"node-a/","n":"top/t","u":"Cel","v":%a,"boot":1,"seq":0,"up":5},{"n":"low/t","u":"Cel","v":37.5}]'
+        % code
+    )
+    assert message.samples == (Sample("top", float(code), None), Sample("low", 37.5, None))
+    assert message.refused is None
+
+
+def test_records_that_are_not_ours_are_passed_on() -> None:
+    """Other names, units and kinds of value that the standard knows (RFC 8428, 4.2, 12.1; RFC 8798 for ppm): what the node says besides."""
+    message = pack(
+        b'[{"bn":"node-a/","n":"top/t","u":"Cel","v":37.5,"boot":1,"seq":0,"up":5},{"n":"top/co2","u":"ppm","v":612},'
+        b'{"n":"battery","u":"%EL","v":88},{"n":"supply","u":"V","v":3.31},{"n":"door","vb":true},{"n":"version","vs":"1.4"},'
+        b'{"n":"blob","vd":"aGk"},{"n":"counted","u":"J","s":120}]'
+    )
+    assert message.samples == (Sample("top", 37.5, None),)
+    assert message.others == (
+        Other("top/co2", 612.0, "ppm"),
+        Other("battery", 88.0, "%EL"),
+        Other("supply", 3.31, "V"),
+        Other("door", True),
+        Other("version", "1.4"),
+        Other("blob", "aGk"),
+        Other("counted", 120.0, "J"),
+    )
+    assert message.refused is None
+    alone = pack(b'[{"n":"node-a/battery","u":"%EL","v":88,"boot":1,"seq":1,"up":6}]')
+    assert (alone.samples, alone.others, alone.seq) == ((), (Other("battery", 88.0, "%EL"),), 1)
+
+
+def test_a_record_that_is_not_ours_must_be_one_value_all_the_same() -> None:
+    """Two values, none, or one too large to be kept is told like any other bad record."""
+    for record, words in (
+        ('"v":1,"vs":"x"', "'battery': 2 values, expected one"),
+        ('"u":"V"', "'battery': 0 values, expected one"),
+        ('"v":1e300', "battery 1e+300, expected a number"),
+        ('"vb":null,"v":1', "'battery': 2 values"),
+    ):
+        message = pack(EXAMPLE[:-1] + b',{"n":"battery",' + record.encode() + b"}]")
+        assert message.samples == (Sample("top", 37.52, 52.4),)
+        assert message.refused is not None
+        assert words in message.refused.reason
+
+
+def test_a_base_value_is_added() -> None:
+    """Base value and value add up, and the missing one is 0 (RFC 8428, 4.1 and 4.5.4); it holds until the next base value."""
+    message = pack(
+        b'[{"bn":"node-a/","bu":"Cel","bv":37,"n":"top/t","v":0.1},{"n":"low/t","v":-0.5},{"n":"mid/t"},'
+        b'{"bv":0,"n":"out/t","v":21.5},{"n":"out/fault","vs":"crc"}]'
+    )
+    assert [(s.probe, s.dry_bulb_c, s.fault) for s in message.samples] == [
+        ("top", 37.1, ""),
+        ("low", 36.5, ""),
+        ("mid", 37.0, ""),
+        ("out", 21.5, "crc"),
+    ]
+    assert pack(one('"bs":30,"s":40')).samples[0].dry_bulb_c == 37.5  # a sum beside the value says nothing of the value
+
+
+def test_a_boot_of_32_bits() -> None:
+    """A random number of 32 bits, as boards give it, is a boot."""
+    assert pack(EXAMPLE.replace(b":91,", b":4294967295,")).boot == 4_294_967_295
+
+
+def test_a_clock_that_began_anew_is_a_clock() -> None:
+    """Seconds since 1970 that are few: nothing that was measured lies ahead, so it is the node's clock, not a time to come."""
+    assert pack(one('"t":18040')).samples == (Sample("top", 37.5, None, at_ms=18_040_000),)
+    assert pack(one('"bt":4200000000')).samples[0].at_ms == 4_200_000_000_000  # 2103
 
 
 @pytest.mark.parametrize("kind", POISON)
@@ -270,8 +379,10 @@ _SCALARS = (
     | st.text(max_size=8)
     | st.sampled_from(["Cel", "%RH", "top/t"])
 )
-_LABELS = st.sampled_from(["bn", "bt", "bu", "n", "u", "v", "vs", "t", "boot", "seq", "up", "bv", "x_", "x", "bver"])
-_NAMES = st.sampled_from(["node-a/top/t", "node-a/top/rh", "node-a/low/fault", "top/t", "node-a/"])
+_LABELS = st.sampled_from(
+    ["bn", "bt", "bu", "n", "u", "v", "vs", "vb", "vd", "s", "t", "boot", "seq", "up", "bv", "x_", "x", "bver"]
+)
+_NAMES = st.sampled_from(["node-a/top/t", "node-a/top/rh", "node-a/low/fault", "node-a/battery", "top/t", "node-a/"])
 _RECORDS = st.dictionaries(_LABELS, _SCALARS | _NAMES | st.lists(_SCALARS, max_size=2), max_size=8)
 _PACKS = st.lists(_RECORDS, max_size=5).map(lambda records: json.dumps(records).encode("utf-8", "surrogatepass"))
 _SPLICED = st.tuples(st.integers(0, len(EXAMPLE)), st.integers(0, 8), st.binary(max_size=8)).map(
@@ -286,10 +397,16 @@ def test_any_bytes_give_one_of_three_types(payload: bytes, topic: str) -> None:
     """Whatever comes, a value comes back; what is understood keeps its promises, what is refused can be stored and shown."""
     message = decode(topic, payload, root="eggroom", site="home", retained=False)
     if isinstance(message, Pack):
-        assert message.samples
+        assert message.samples or message.others
+        for other in message.others:
+            assert len(other.name) <= 64
+            assert (other.name + other.unit + str(other.value)).isprintable()
+        if message.refused is not None:
+            assert message.refused.reason.isprintable()
+            assert len(message.refused.reason) < 300
         for sample in message.samples:
-            assert sample.dry_bulb_c is None or -80 <= sample.dry_bulb_c <= 150
-            assert sample.rh_pct is None or -10 <= sample.rh_pct <= 120
+            assert sample.dry_bulb_c is None or -1e6 <= sample.dry_bulb_c <= 1e6
+            assert sample.rh_pct is None or -1e6 <= sample.rh_pct <= 1e6
             assert -(2**28) < sample.offset_s <= 0
             assert sample.fault == "" or sample.fault.isprintable()
             assert (sample.dry_bulb_c, sample.rh_pct, sample.fault) != (None, None, "")

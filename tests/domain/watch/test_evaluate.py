@@ -197,6 +197,22 @@ def test_what_is_no_temperature_neither_calms_nor_alarms(odd: float | None) -> N
     assert story.notices[-1].priority == ("critical" if odd is not None else RULES[NO_DATA].priority)
 
 
+@pytest.mark.parametrize("odd", [-127.0, 85.0, 998.0])
+def test_a_failed_probe_does_not_hide_the_heat_of_the_one_beside_it(odd: float) -> None:
+    """Of two probes that share a message, one fails: the other's heat is told as soon as if it were alone, and the failed one is told as failed."""
+    low = "node-a/low"
+    told = []
+    for failing in (GOOD, (odd, None)):
+        watched = probes((TOP, "setter-1"), (low, "setter-1"))
+        story = Story(site=site(watched), batches=(batch(),), air={TOP: GOOD, low: GOOD})
+        story.run(minutes=1)
+        story.air = {TOP: (39.5, 45.0), low: failing}
+        story.run(minutes=2)
+        told.append(next(t.at for t in story.transitions if t.alarm.rule == "dry-bulb-high-alarm"))
+    assert told[0] == told[1]
+    assert story.states(SENSOR_FAILED) == [(low, UNACKNOWLEDGED)]
+
+
 @pytest.mark.parametrize("odd", [math.nan, math.inf, -5.0, 110.0])
 def test_a_broken_humidity_sensor_does_not_hide_the_heat(odd: float) -> None:
     """A humidity that cannot be is not judged, and the temperature beside it is."""

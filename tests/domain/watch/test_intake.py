@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from monitor.domain.readings.dating import ARRIVAL_BOOT, CLOCK_BOOT, PART_MS, Line
 from monitor.domain.readings.numbering import HOLE_S, Numbering
-from monitor.domain.readings.reading import FAIL, MISSING, Pack, Sample, from_ms, to_ms
+from monitor.domain.readings.reading import FAIL, MISSING, Pack, Refused, Sample, from_ms, to_ms
 from monitor.domain.state.record import Group, StoredReading
 from monitor.domain.watch.intake import MAX_BOOTS, MAX_UNKNOWN, take_in
 from tests.domain.house import T0, Story, pack, probes, site
@@ -71,6 +71,17 @@ def test_a_message_met_twice_changes_nothing() -> None:
     for at_s in (61.0, 4_000.0):
         assert news(story, at_s, pack("node-a", 3, 140, good(dry_bulb_c=45.0))) == []
     assert (story.readings, lines(story), numberings(story)) == before
+
+
+def test_a_pack_understood_in_part_is_taken_in_part() -> None:
+    """The good records are readings, what was refused is kept beside them; sent again, both are known already."""
+    story = Story()
+    steady(story)
+    aside = Refused("t", b"x", "node-a #6: low/t in 'Fah', expected Cel; the other records were taken", "node-a")
+    message = replace(pack("node-a", 6, 170, good()), refused=aside)
+    for times in (1, 2):
+        assert news(story, 70, message) == ([TOP] if times == 1 else [])
+    assert [row.refused for row in story.refused] == [aside]
 
 
 def test_the_same_number_of_another_boot_is_another_message() -> None:
