@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 from monitor.adapters.requests import read_request
@@ -12,10 +13,11 @@ from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Group
 from monitor.service.watch import commands
 from monitor.service.watch.requests import LookFacts
+from monitor.shown.about import about_words
 
 
 def perform(state: State, site: Site, request: Mapping[str, Any], now: Now, out: Group) -> dict[str, Any]:
     """Do what a JSON object asks. Raises RequestError, for one that is no request too."""
     read = read_request(request)
     assert not isinstance(read, LookFacts)
-    return commands.perform(Look(state, site, now, out), read)
+    return commands.perform(Look(state, site, now, out), read, partial(about_words, site=site))

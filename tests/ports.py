@@ -15,6 +15,7 @@ from typing import Any, get_args
 import numpy as np
 import pytest
 
+from monitor.domain.alarms.about import Unheard
 from monitor.domain.alarms.alarm import NORMAL, SHELVED, UNACKNOWLEDGED, Alarm, Transition
 from monitor.domain.alarms.notice import Facts, Notice, Told
 from monitor.domain.eggs.book import EggBook
@@ -157,7 +158,7 @@ def full_group() -> Group:
     shelved = Alarm(
         subject="node-b/low", rule="no-data", number=13, episode=1, condition=False, acknowledged=True,
         shelved_until=at(1200), shelved_until_mono_s=2200.5, suppressed="no eggs in it", out_of_service=True, since=at(-600),
-        ended=at(-5), value=None, worst=None, limit=None, about="setter one", told=False, asked_mono_s=None,
+        ended=at(-5), value=None, worst=None, limit=None, about=Unheard(3), told=False, asked_mono_s=None,
     )  # fmt: skip
     return Group(
         readings=[
@@ -182,7 +183,7 @@ def full_group() -> Group:
         batches={BATCH.id: BATCH},
         transitions=[
             raised(),
-            Transition(shelved, UNACKNOWLEDGED, SHELVED, "shelved for 20 min", at(2), 1002.0, "Ada"),
+            Transition(shelved, UNACKNOWLEDGED, SHELVED, "shelved for 20 min", at(2), 1002.0, "Ada", "setter one"),
         ],
         notices=[
             notice(1),

@@ -23,7 +23,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "domain/readings": ("domain", "domain/air", "domain/needs"),
     "domain/signs": ("domain", "domain/air", "domain/readings"),
     "domain/eggs": ("domain", "domain/air", "domain/needs", "domain/published"),
-    "domain/alarms": ("domain", "domain/needs", "domain/readings"),
+    "domain/alarms": ("domain", "domain/eggs", "domain/needs", "domain/readings"),
     "domain/state": ("domain", "domain/alarms", "domain/eggs", "domain/needs", "domain/readings", "domain/signs"),
     "domain/watch": ("domain/*",),
     "analysis/line": ("domain/*",),

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Protocol
 
+from monitor.domain.alarms.about import About
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.book import EggBook
@@ -222,10 +223,10 @@ class Record(SeasonRecord, Watched, Arrivals, Protocol):
 
 @dataclass(frozen=True, slots=True)
 class WeightVerdict:
-    """What the weighings of a batch say. off: whether its loss at pip will be outside the window, None while nobody can say; about: in words."""
+    """What the weighings of a batch say. off: whether its loss at pip will be outside the window, None while nobody can say; about: what of it is told."""
 
     off: bool | None
-    about: str
+    about: About
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,10 +271,14 @@ Outcome = Delivered | TryLater | GiveUp
 
 
 class Words(Protocol):
-    """What puts notices into words, in one language. Pure: the same notices give the same words."""
+    """What puts notices and alarms into words, in one language. Pure: the same facts give the same words."""
 
     def word(self, notice: Notice) -> Notice:
         """The notice with its title and text, as it is told by itself."""
+        ...
+
+    def about(self, about: About) -> str:
+        """What an alarm is about."""
         ...
 
     def join(self, notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice:

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from monitor.analysis.water.ahead import EggLoss, Mend, target_at
-from monitor.analysis.water.batch import BatchLoss, Track, mend_words
+from monitor.analysis.water.batch import BatchLoss, Track, setting_of
 from monitor.analysis.water.loss import Interval
 from monitor.domain.air.units import Unit, show_temperature
 from monitor.domain.eggs.book import EggBook, history, looks, of_egg, standing, went_on
@@ -18,6 +18,7 @@ from monitor.domain.needs.batch import counted, day_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
+from monitor.shown.about import losing_words, projection_words, setting_words
 from monitor.shown.values import show_interval
 
 WIDE = 77  # characters of a line, and two more where it is indented
@@ -99,7 +100,7 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> I
     if weighed.until is None and loss.line.by_days:
         yield f"{'to set':<13} no humidity was recorded, so none can be told"
     elif weighed.until is None and water.window_pct is not None and by_pip is None:
-        yield from _wrapped(f"{'to set':<13} {mend_words(loss.mend, _unit(site), water.lately_rh_pct)}", 14)
+        yield from _wrapped(f"{'to set':<13} {setting_words(setting_of(loss.mend, water.lately_rh_pct), site)}", 14)
 
 
 def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> Iterator[str]:
@@ -179,7 +180,13 @@ def _where(book: EggBook, water: Water, site: Site) -> str:
 
 
 def _judged(weighed: Weighed, site: Site) -> str:
-    return "" if weighed.loss is None else weighed.track.words if weighed.track else show_interval(weighed.loss.pip_pct)
+    return (
+        ""
+        if weighed.loss is None
+        else projection_words(weighed.track.where_to, site)
+        if weighed.track
+        else show_interval(weighed.loss.pip_pct)
+    )
 
 
 def _entries(book: EggBook, entries: Sequence[Entry], site: Site) -> Iterator[str]:
@@ -258,7 +265,7 @@ def _unit(site: Site) -> Unit:
 # --- plain values
 
 
-def water_view(water: Water) -> dict[str, Any]:
+def water_view(water: Water, site: Site) -> dict[str, Any]:
     """The water of a batch: per cent of the mass at set, °C and %RH whatever the site shows; None for what is not known."""
     return {
         "at": utc_text(water.at),
@@ -272,7 +279,7 @@ def water_view(water: Water) -> dict[str, Any]:
         "trays": {name: weighed_view(w) for name, w in water.trays.items()},
         "together": None if water.together is None else _together_view(water.together, water.track),
         "off_track": water.off,
-        "about": water.about or None,
+        "about": None if water.about is None else losing_words(water.about, site),
     }
 
 

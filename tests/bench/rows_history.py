@@ -149,7 +149,7 @@ def _of_years(years: Sequence[float], repeats: int) -> Result:
             history = stack.enter_context(reading(file))
             works["oldest"].append(partial(batch_history, history, site, oldest, now=now))
             works["newest"].append(partial(batch_history, history, site, newest, now=now))
-            works["archive of the oldest"].append(partial(archive_of, history, site, oldest, now=now))
+            works["archive of the oldest"].append(partial(archive_of, history, site, oldest, now=now, say=str))
         least = dict(zip(works, _by_turns(list(works.values()), repeats), strict=True))
     found = {name: _exponent(years, times) for name, times in least.items()}
     shown = [f"{name} {found[name]:.3f} ({', '.join(f'{s * 1e3:.0f}' for s in times)} ms)" for name, times in least.items()]  # fmt: skip

@@ -22,6 +22,7 @@ from monitor.domain.readings.reading import Now, Pack, Presence, Refused, Sample
 from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Event, Group, RefusedRow, StoredReading
 from monitor.domain.watch.evaluate import hear, plan, tick
+from monitor.shown.about import about_words
 from monitor.shown.phone.joined import NoticeWords
 
 T0 = datetime(2026, 3, 10, 8, 0, tzinfo=UTC)
@@ -237,6 +238,10 @@ class Story:
         """The present state of one alarm."""
         alarm = self.state.alarms.get((subject, rule))
         return "normal" if alarm is None else state_of(alarm)
+
+    def about(self, rule: str, subject: str = "setter-1") -> str:
+        """What that alarm is about, in words."""
+        return about_words(self.alarm(rule, subject).about, self.site)
 
     def alarm(self, rule: str, subject: str = "setter-1") -> Alarm:
         """One alarm's facts."""

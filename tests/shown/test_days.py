@@ -45,7 +45,7 @@ def told(batch: Batch, at: datetime) -> Iterator[tuple[str, str]]:
     story.put(batch)
     views = [batch_view(batch, at)]
     machine = SITE.machines["setter-1"]
-    room = {"machines": [machine_view(story.look(), "setter-1")], "others": []}
+    room = {"machines": [machine_view(story.look(), "setter-1", str)], "others": []}
     book = EggBook(batch)
     water = water_at(SITE, book, at, stretches=[])
     part = EggPart(batch, 1, at, None, (), (), (), None, "", at, None, 19.5)
@@ -64,7 +64,7 @@ def told(batch: Batch, at: datetime) -> Iterator[tuple[str, str]]:
         assert days, where
         yield from ((where, day) for day in days)
     yield from (("the list of batches", day) for day in IN_LIST.findall(batch_table(views, SITE, at)))
-    yield from ((where, f"{value:.3f}") for where, value in (("a program", views[0]["day"]), ("its water", water_view(water)["day"])))  # fmt: skip
+    yield from ((where, f"{value:.3f}") for where, value in (("a program", views[0]["day"]), ("its water", water_view(water, SITE)["day"])))  # fmt: skip
     if at >= batch.set_at:
         ((day, _),) = openings_per_day([Happening(to_ms(at), OPENING, "setter-1", "opened")], batch.set_at)
         yield "the openings of a day", str(day)

@@ -67,7 +67,7 @@ def test_a_batch() -> None:
         "  target: 11 to 14 % of the mass at set by pip, day 18.9",
         "  the line there: 7.0 to 8.9 % by day 12.0",
     ]
-    assert water_view(the_water(book))["line_pct"] == [6.984, 8.889]
+    assert water_view(the_water(book), SITE)["line_pct"] == [6.984, 8.889]
     row = {line.split()[0]: line for line in lines[6:18]}
     assert row["1"].split()[1:5] == ["4", "54.13", "9.8", "%"]
     assert " ! 15." in row["1"]
@@ -133,7 +133,7 @@ def test_what_was_written() -> None:
 def test_for_programs() -> None:
     """The same as plain values: JSON without NaN, every egg and tray, each entry with whether it stands."""
     book = mixed()
-    view = json.loads(json.dumps(water_view(the_water(book)), allow_nan=False))
+    view = json.loads(json.dumps(water_view(the_water(book), SITE), allow_nan=False))
     assert set(view["eggs"]) == {str(egg) for egg in range(1, 12)}
     assert set(view["trays"]) == {"back left, under"}
     one, clear, bare = view["eggs"]["1"]["loss"], view["eggs"]["2"]["loss"], view["eggs"]["11"]

@@ -117,7 +117,7 @@ def test_alarms_fit_the_terminal() -> None:
         since=datetime(2026, 3, 1, tzinfo=UTC),
         about=about,
     )
-    table = alarm_table([alarm_view(alarm)], site("C"))
+    table = alarm_table([alarm_view(alarm, str)], site("C"))
     assert max(map(len, table.splitlines())) <= 80
     assert f"({about})" in " ".join(table.split())
     assert max(map(len, doctor_text([Check("broker", True, "word " * 40)]).splitlines())) <= 80

@@ -178,7 +178,8 @@ class ArchivedAlarm:
 
     @classmethod
     def of(cls, alarm: Alarm) -> ArchivedAlarm:
-        """An alarm as it is kept."""
+        """An alarm as it is kept: what it is about in words, as `archive_of` says it."""
+        assert isinstance(alarm.about, str)
         return cls(
             subject=alarm.subject,
             rule=alarm.rule,

@@ -1,17 +1,28 @@
-"""The facts of a notice as a row keeps them: JSON with a version. What is not understood is None: the notice then has its words alone."""
+"""The facts of a notice, and what an alarm is about, as a row keeps them: JSON with a version.
+
+What is not understood is None, or the words that stand beside it: then these are all there is.
+"""
 
 from __future__ import annotations
 
 import json
 import logging
 from dataclasses import asdict, fields
+from typing import Any
 
+from monitor.domain.alarms.about import KINDS, About, Losing, Projection, Seen, Setting, Weighed
 from monitor.domain.alarms.notice import Facts, Told
+from monitor.domain.eggs.entry import Entry, fact_of, plain
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.reading import from_ms, to_ms
 
-VERSION = 1  # of the form below; another one's facts are not understood
+WORDS_ALONE, VERSION = (
+    1,
+    2,
+)  # of the forms below: in the first, what it is about is words. Another one's facts are not understood
 _KNOWN = {field.name for field in fields(Facts)}
+_NAMES = {kind: name for name, kind in KINDS.items()}
+_ENTRY = ("egg", "count", "tray", "replaces", "number")  # fields of an entry that are kept as they are
 _log = logging.getLogger("eggroom.store")
 
 
@@ -19,15 +30,15 @@ def facts_text(facts: Facts | None) -> str | None:
     """Times are whole milliseconds, values °C and %RH; what is empty is left out."""
     if facts is None:
         return None
+    told = asdict(facts) | {"about": _about_data(facts.about)}
     kept = {
-        name: value
-        for name, value in asdict(facts).items()
-        if value is not None and value is not False and value not in ("", ())
+        name: each for name, each in told.items() if each is not None and each is not False and each not in ("", ())
     }
     for name in ("since", "ended"):
         if name in kept:
             kept[name] = to_ms(kept[name])
-    return json.dumps({"version": VERSION, **kept}, ensure_ascii=False)
+    version = WORDS_ALONE if isinstance(facts.about, str) else VERSION
+    return json.dumps({"version": version, **kept}, ensure_ascii=False)
 
 
 def facts_of_text(text: str | None) -> Facts | None:
@@ -35,15 +46,83 @@ def facts_of_text(text: str | None) -> Facts | None:
     if text is None:
         return None
     try:
-        kept = json.loads(text)
-        if kept.pop("version") != VERSION or not kept.keys() <= _KNOWN:
+        kept = _understood(text)
+        if not kept.keys() <= _KNOWN:
             raise ValueError("another version's")
         for name in ("since", "ended"):
             if name in kept:
                 kept[name] = from_ms(kept[name])
         if "band" in kept:
             kept["band"] = Band(**kept["band"])
+        kept["about"] = _about(kept.get("about", ""))
         return Facts(**kept | {"batches": tuple(Told(**told) for told in kept.get("batches", ()))})
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
         _log.warning("facts of a notice not understood detail=%s", str(error)[:120])
         return None
+
+
+def about_text(about: About) -> str | None:
+    """What an alarm is about; None of a quantity and of words, which the row has without it."""
+    if isinstance(about, str):
+        return None
+    return json.dumps({"version": VERSION, "about": _about_data(about)}, ensure_ascii=False)
+
+
+def about_of_text(text: str | None, said: str) -> About:
+    """What `about_text` was given; `said`, the words beside it, for a row without, or of another form."""
+    if text is None:
+        return said
+    try:
+        return _about(_understood(text)["about"])
+    except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
+        _log.warning("facts of an alarm not understood detail=%s", str(error)[:120])
+        return said
+
+
+def _understood(text: str) -> dict[str, Any]:
+    kept: dict[str, Any] = json.loads(text)
+    if kept.pop("version") not in (WORDS_ALONE, VERSION):
+        raise ValueError("another version's")
+    return kept
+
+
+def _about_data(about: About) -> str | dict[str, Any]:
+    if isinstance(about, str):
+        return about
+    data = asdict(about)
+    if isinstance(about, Seen):
+        data |= {"last": None if about.last is None else _entry_data(about.last), "at": to_ms(about.at)}
+    return {"kind": _NAMES[type(about)], **data}
+
+
+def _about(data: str | dict[str, Any]) -> About:
+    if isinstance(data, str):
+        return data
+    values = {name: _tuples(value) for name, value in data.items() if name != "kind"}
+    kind = KINDS[data["kind"]]
+    if kind is Losing:
+        values["who"], values["also"] = Weighed(**data["who"]), tuple(Weighed(**each) for each in data["also"])
+        where_to = data["where_to"]
+        setting = None if where_to["setting"] is None else Setting(**where_to["setting"])
+        values["where_to"] = Projection(**where_to | {"window_pct": tuple(where_to["window_pct"]), "setting": setting})
+    elif kind is Seen:
+        values["last"] = None if data["last"] is None else _entry(data["last"])
+        values["at"] = from_ms(data["at"])
+    return kind(**values)
+
+
+def _entry_data(entry: Entry) -> dict[str, Any]:
+    times = {"at": to_ms(entry.at), "written_at": to_ms(entry.written_at)}
+    beside = {name: getattr(entry, name) for name in _ENTRY}
+    return {**times, "who": entry.who, "kind": entry.fact.kind, "fact": plain(entry.fact), **beside}
+
+
+def _entry(data: dict[str, Any]) -> Entry:
+    beside = {name: data[name] for name in _ENTRY}
+    fact = fact_of(data["kind"], data["fact"])
+    return Entry(from_ms(data["at"]), from_ms(data["written_at"]), data["who"], fact, **beside)
+
+
+def _tuples(value: Any) -> Any:  # noqa: ANN401
+    """Lists, also in lists, as the tuples that they were."""
+    return tuple(map(_tuples, value)) if isinstance(value, list) else value

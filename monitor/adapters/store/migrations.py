@@ -245,12 +245,18 @@ def _notice_facts(connection: sqlite3.Connection) -> None:
     connection.execute("ALTER TABLE notice ADD COLUMN facts TEXT")
 
 
+def _about_facts(connection: sqlite3.Connection) -> None:
+    # What an alarm is about, as JSON, beside its words. NULL: of before, or about a quantity; then the words are all there is.
+    connection.execute("ALTER TABLE transition ADD COLUMN about_facts TEXT")
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
     ("egg book", _egg_book),
     ("numbers on eggs", _egg_numbers),
     ("facts of notices", _notice_facts),
+    ("facts of alarms", _about_facts),
 )
 VERSION = len(MIGRATIONS)
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from monitor.adapters.store.facts import facts_of_text, facts_text
+from monitor.adapters.store.facts import about_of_text, about_text, facts_of_text, facts_text
 from monitor.domain.alarms.alarm import Alarm, Transition
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.batch import Batch, Declared, Stay
@@ -21,7 +21,7 @@ from monitor.domain.state.record import Unknown
 TRANSITION_COLUMNS = (
     "at_ms, mono_ms, subject, rule, number, episode, state_before, state, cause, who, condition, acknowledged, latched,"
     ' shelved_until_ms, shelved_until_mono_s, suppressed, out_of_service, since_ms, ended_ms, value, worst, "limit", about, told,'
-    " asked_mono_s"
+    " asked_mono_s, about_facts"
 )
 Value = str | int | float | bytes | None  # what a column holds
 Row = tuple[Any, ...]  # as SQLite hands it over: the tables are strict, so each column is of its own kind
@@ -31,7 +31,8 @@ CALIBRATION_COLUMNS = "probe, at_ms, since_ms, due_ms, who, note, dry_bulb, humi
 NOTICE_COLUMNS = "id, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link, facts"
 _ALARM_COLUMNS = (
     "t.subject, t.rule, t.number, t.episode, t.condition, t.acknowledged, t.shelved_until_ms, t.shelved_until_mono_s,"
-    ' t.suppressed, t.out_of_service, t.since_ms, t.ended_ms, t.value, t.worst, t."limit", t.about, t.told, t.asked_mono_s'
+    ' t.suppressed, t.out_of_service, t.since_ms, t.ended_ms, t.value, t.worst, t."limit", t.about, t.told, t.asked_mono_s,'
+    " t.about_facts"
 )
 
 
@@ -48,12 +49,13 @@ def time_or_none(at_ms: int | None) -> datetime | None:
 def transition_row(transition: Transition) -> tuple[Value, ...]:
     """The row of one transition, in the order of TRANSITION_COLUMNS."""
     alarm = transition.alarm
+    said = alarm.about if isinstance(alarm.about, str) else transition.said
     return (
         to_ms(transition.at), round(transition.mono_s * 1000), alarm.subject, alarm.rule, alarm.number, alarm.episode,
         transition.state_before, transition.state, transition.cause, transition.who, alarm.condition, alarm.acknowledged,
         NOT_LATCHED, ms_or_none(alarm.shelved_until), alarm.shelved_until_mono_s, alarm.suppressed, alarm.out_of_service,
-        ms_or_none(alarm.since), ms_or_none(alarm.ended), alarm.value, alarm.worst, alarm.limit, alarm.about, alarm.told,
-        alarm.asked_mono_s,
+        ms_or_none(alarm.since), ms_or_none(alarm.ended), alarm.value, alarm.worst, alarm.limit, said, alarm.told,
+        alarm.asked_mono_s, about_text(alarm.about),
     )  # fmt: skip
 
 
@@ -68,7 +70,7 @@ def read_alarms(connection: sqlite3.Connection) -> list[Alarm]:
 def _alarm(row: Row) -> Alarm:
     (
         subject, rule, number, episode, condition, acknowledged, shelved_until_ms, shelved_until_mono_s, suppressed,
-        out_of_service, since_ms, ended_ms, value, worst, limit, about, told, asked_mono_s,
+        out_of_service, since_ms, ended_ms, value, worst, limit, said, told, asked_mono_s, about,
     ) = row  # fmt: skip
     return Alarm(
         subject=subject,
@@ -86,7 +88,7 @@ def _alarm(row: Row) -> Alarm:
         value=value,
         worst=worst,
         limit=limit,
-        about=about,
+        about=about_of_text(about, said),
         told=bool(told),
         asked_mono_s=asked_mono_s,
     )

@@ -15,7 +15,7 @@ from statistics import fmean, median, stdev
 from monitor.analysis.water.ahead import HELD_RH_PCT, Ahead, EggLoss, Mend
 from monitor.analysis.water.loss import Interval
 from monitor.domain.air.psychrometrics import wet_bulb_c
-from monitor.domain.air.units import Unit, show_temperature
+from monitor.domain.alarms.about import Projection, Setting
 
 # An egg this far from the batch's middle, in the sd that the middle half of them shows, is told apart; with fewer eggs than
 # this there is no middle.
@@ -58,13 +58,13 @@ class BatchLoss:
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """Whether a projected loss is off the window: state ON_TRACK, OFF_TRACK or UNSURE, and the words for people.
+    """Whether a projected loss is off the window: state ON_TRACK, OFF_TRACK or UNSURE, and what is told of it.
 
     Off track: the whole interval lies outside the window. On track: the value lies in it. Else nobody knows yet.
     """
 
     state: str
-    words: str
+    where_to: Projection
 
     @property
     def off(self) -> bool:
@@ -98,58 +98,38 @@ def batch_loss(
 
 
 def track(
-    pip_pct: Interval,
-    window_pct: tuple[float, float],
-    mend: Mend | None,
-    *,
-    unit: Unit,
-    rh_now_pct: float | None = None,
+    pip_pct: Interval, window_pct: tuple[float, float], mend: Mend | None, *, rh_now_pct: float | None = None
 ) -> Track:
-    """Whether an egg's (or batch's) projected loss is off its window, in words: what is projected, and what would mend it.
+    """Whether an egg's (or batch's) projected loss is off its window: what is projected, and what would mend it.
 
     mend: None where no humidity can be told. rh_now_pct: the machine's, to say which way to turn.
     """
-    state, words = _projected(pip_pct, window_pct)
-    return Track(state, words if state == ON_TRACK else f"{words}; {mend_words(mend, unit, rh_now_pct)}")
+    return _track(pip_pct, window_pct, setting_of(mend, rh_now_pct))
 
 
-def _projected(pip_pct: Interval, window_pct: tuple[float, float]) -> tuple[str, str]:
-    """(state, what is projected in words)."""
-    low, high = window_pct
-    words = f"loss by pip {pip_pct.value:.1f} % ({pip_pct.low:.1f} to {pip_pct.high:.1f}), window {low:g} to {high:g} %"
-    if low <= pip_pct.value <= high:
-        return ON_TRACK, words
-    return OFF_TRACK if pip_pct.outside(low, high) else UNSURE, words
-
-
-def batch_track(
-    batch: BatchLoss, window_pct: tuple[float, float], unit: Unit, rh_now_pct: float | None = None
-) -> Track:
+def batch_track(batch: BatchLoss, window_pct: tuple[float, float], rh_now_pct: float | None = None) -> Track:
     """The same of a whole batch: its mean, and the humidity that serves most of its eggs."""
-    alone = track(batch.pip_pct, window_pct, None, unit=unit)
-    serving, eggs = batch.serving, len(batch.eggs)
-    if alone.state == ON_TRACK or serving is None:
-        return alone
-    _, words = _projected(batch.pip_pct, window_pct)
-    if not serving.served:
-        return Track(alone.state, f"{words}; not reachable for any of {eggs} eggs")
-    wet, now = show_temperature(serving.wet_bulb_c, unit), _now(rh_now_pct)
-    what = f"{serving.rh_pct:.0f} % RH (wet bulb {wet}) from now on{now} serves {len(serving.served)} of {eggs} eggs"
-    return Track(alone.state, f"{words}; {what}")
+    serving, setting = batch.serving, None
+    if serving is not None:
+        served, eggs = len(serving.served), len(batch.eggs)
+        setting = Setting(serving.rh_pct, serving.wet_bulb_c, rh_now_pct, served=served, eggs=eggs)
+    return _track(batch.pip_pct, window_pct, setting)
 
 
-def mend_words(mend: Mend | None, unit: Unit, rh_now_pct: float | None = None) -> str:
-    """`35 % RH (wet bulb 25.1 °C) from now on, 52 % now, leads to 14.5 %`, or why there is nothing to set."""
+def setting_of(mend: Mend | None, rh_now_pct: float | None = None) -> Setting | None:
+    """The mending humidity as it is told; None where there is none."""
     if mend is None:
-        return "no humidity can be told"
-    wet, now = show_temperature(mend.wet_bulb_c, unit), _now(rh_now_pct)
-    if mend.reachable:
-        return f"{mend.rh_pct:.0f} % RH (wet bulb {wet}) from now on{now} leads to {mend.loss_pct:.1f} %"
-    return f"not reachable: even {mend.rh_pct:.0f} % RH from now on leads to {mend.loss_pct:.1f} %"
+        return None
+    return Setting(mend.rh_pct, mend.wet_bulb_c, rh_now_pct, loss_pct=mend.loss_pct, reachable=mend.reachable)
 
 
-def _now(rh_pct: float | None) -> str:
-    return "" if rh_pct is None else f", {rh_pct:.0f} % now,"
+def _track(pip_pct: Interval, window_pct: tuple[float, float], setting: Setting | None) -> Track:
+    low, high = window_pct
+    on_track = low <= pip_pct.value <= high
+    where_to = Projection(pip_pct.value, pip_pct.low, pip_pct.high, window_pct, on_track, setting)
+    if on_track:
+        return Track(ON_TRACK, where_to)
+    return Track(OFF_TRACK if pip_pct.outside(low, high) else UNSURE, where_to)
 
 
 def _mean(intervals: list[Interval]) -> Interval:

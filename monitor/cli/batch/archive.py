@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from monitor.adapters.archive.container import ArchiveError
@@ -22,6 +23,7 @@ from monitor.service.ports import BatchRecord, SeasonRecord, StoreFailure
 from monitor.service.reports.archive import Archive, archive_of
 from monitor.service.reports.batch import NoRecord, batch_history
 from monitor.service.reports.review import batch_review
+from monitor.shown.about import about_words
 from monitor.shown.form import Shown
 from monitor.shown.history.files import to_json
 from monitor.shown.history.report import Header
@@ -57,7 +59,7 @@ def _archive(options: Keep) -> int:
             batch = one_batch(history, options.batch)
             profile_of(house.site, batch)
             with history.instant():  # a reading that comes in between would be in the one and not in the other
-                archive = archive_of(history, house.site, batch, now=now)
+                archive = archive_of(history, house.site, batch, now=now, say=partial(about_words, site=house.site))
                 figures = _figures(history, house.site, batch, now=now)
                 kept = {"history.json": figures, **_review(history, house.site, batch, now=now)}
         _same_again(archive, figures)

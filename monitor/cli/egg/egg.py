@@ -119,7 +119,11 @@ def _show(options: Show) -> int:
         )
     egg = options.egg
     if egg is None:
-        data: dict[str, object] = {"batch": book.batch.id, "entries": book_view(book), "water": water_view(water)}
+        data: dict[str, object] = {
+            "batch": book.batch.id,
+            "entries": book_view(book),
+            "water": water_view(water, looked.site),
+        }
         return show(options.json, data, book_text(book, water, looked.site, looked.now))
     if not knows(book, egg):
         raise Wrong(f"batch {book.batch.id}: egg {egg}, expected {book.batch.numbers_words}")

@@ -213,7 +213,7 @@ def _told(options: Written, house: House, answer: Mapping[str, Any]) -> int:
         seen = [e for e in entries if e["kind"] in ("weighing", "size")]
         about = {(e["egg"], e["tray"] or "") for e in seen}
         text = "\n".join([text, *([weighed_text(about, water, house.site)] if about else [])])
-    view = None if water is None else water_view(water)
+    view = None if water is None else water_view(water, house.site)
     return show(options.json, {"batch": book.batch.id, "entries": entries, "water": view}, text)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from monitor.cli.frame import Asked, Failed, Parsers, Wrong, command, show
@@ -14,6 +15,7 @@ from monitor.cli.typed import typed_while_s
 from monitor.domain.alarms.alarm import OUT_OF_SERVICE, state_of
 from monitor.domain.wall import utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
+from monitor.shown.about import about_words
 from monitor.shown.terminal import alarm_table, room_text, transition_table, transition_view
 
 if TYPE_CHECKING:
@@ -107,7 +109,8 @@ def _alarms(options: Alarms) -> int:
         if options.all:
             rows = list(history.transitions())
             return show(options.json, [transition_view(r) for r in rows], transition_table(rows, house.site))
-        views = [alarm_view(a) for a in history.alarms() if state_of(a) != "normal"]
+        say = partial(about_words, site=house.site)
+        views = [alarm_view(a, say) for a in history.alarms() if state_of(a) != "normal"]
         views = [view | _taken_out(history, view) for view in views]
         return show(options.json, views, alarm_table(views, house.site))
 

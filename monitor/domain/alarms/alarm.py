@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
+from monitor.domain.alarms.about import About
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.rules import Rule
 from monitor.domain.readings.reading import Now
@@ -41,14 +42,14 @@ class AlarmError(Refusal):
 class Judgement:
     """What one fresh look says of one rule's limit.
 
-    verdict: IN, BETWEEN or OUT. at: when the sample was taken. about: the quantity, or what the alarm is about in words.
+    verdict: IN, BETWEEN or OUT. at: when the sample was taken. about: the quantity, or what else the alarm is about.
     """
 
     verdict: int
     at: datetime
     value: float | None = None
     limit: float | None = None
-    about: str = ""
+    about: About = ""
 
 
 @fixed
@@ -74,7 +75,7 @@ class Alarm:
     value: float | None = None
     worst: float | None = None
     limit: float | None = None
-    about: str = ""
+    about: About = ""
     told: bool = (
         False  # whether the episode's beginning was told to anyone, and its end not yet: only then is that told
     )
@@ -95,7 +96,10 @@ class Alarm:
 
 @fixed
 class Transition:
-    """One change of an alarm's state: an append-only row with both times, cause, value, limit and who."""
+    """One change of an alarm's state: an append-only row with both times, cause, value, limit and who.
+
+    said: what the alarm is about, in the words that the record keeps beside the facts; empty until they are made.
+    """
 
     alarm: Alarm
     state_before: str
@@ -104,6 +108,7 @@ class Transition:
     at: datetime
     mono_s: float
     who: str = ""
+    said: str = ""
 
 
 Step = tuple[Alarm, tuple[Transition, ...]]

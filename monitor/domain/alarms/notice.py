@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from monitor.domain.alarms.about import About
 from monitor.domain.alarms.alarm import STILL_STANDING, SUPPRESSED, Transition
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs
@@ -29,7 +30,7 @@ class Facts:
     subject: the machine, probe, node, batch or egg it is about, or the site. still: it only says again what stands.
     unjudged: why it is no longer judged; empty where it is. Of what stands, `over` is False and `unjudged` empty.
     quantity: what value (the newest), worst, limit and band are of, °C or %RH; empty where none is told, then `about` may be what it is
-    about, in the judge's words. since: when the condition began; ended: when it passed.
+    about. since: when the condition began; ended: when it passed.
     batches: those that it is about. place: the machine that a batch or its egg is in. doubtful: a sensor behind it may be wrong.
     """
 
@@ -45,7 +46,7 @@ class Facts:
     band: Band | None = None
     since: datetime | None = None
     ended: datetime | None = None
-    about: str = ""
+    about: About = ""
     batches: tuple[Told, ...] = ()
     place: str = ""
     doubtful: bool = False
@@ -80,10 +81,15 @@ class Notice:
     late: bool = False
 
 
+def quantity_of(about: About) -> str:
+    """The quantity that an alarm's value is of; empty where it is about something else."""
+    return about if isinstance(about, str) and about in QUANTITIES else ""
+
+
 def facts_of(transition: Transition, needs: Needs | None, doubtful: bool = False) -> Facts:
     """What a transition tells. needs: of the machine that it is about, with the batches that it is about; None where there is none."""
     alarm = transition.alarm
-    quantity = alarm.about if alarm.about in QUANTITIES else ""
+    quantity = quantity_of(alarm.about)
     bands = {} if needs is None else {DRY_BULB: needs.dry_bulb_c, RH: needs.rh_pct, WET_BULB: needs.wet_bulb_c}
     unjudged = alarm.suppressed if transition.state == SUPPRESSED else ""
     return Facts(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
+from monitor.domain.alarms.about import About, Seen
 from monitor.domain.alarms.alarm import (
     BETWEEN,
     IN,
@@ -23,20 +24,16 @@ from monitor.domain.alarms.alarm import (
 )
 from monitor.domain.eggs.book import EggBook, looks, of_egg, standing
 from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Size
-from monitor.domain.eggs.words import said
 from monitor.domain.needs.batch import Batch, batch_of, subject_of
 from monitor.domain.needs.rules import LOOK_AGAIN, WEIGHT_OFF
-from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look, State
-from monitor.domain.wall import local_time, printable
 from monitor.domain.watch.deciding import judge, settle
 
 LAPSE_S = (
     12 * 3600.0
 )  # a reminder that was acknowledged, and then nothing was written: the next look at the machine is past
 CLOSED = "the batch is closed"
-SHOWN_TEXT = 70  # characters of the breeder's own words, and of what was seen last: both must fit one message
 
 
 def take_book(state: State, book: EggBook) -> None:
@@ -64,11 +61,11 @@ def remind_to_look(look: Look, who: str = "") -> None:
         known, look_at = look.state.alarms.get((subject, LOOK_AGAIN)), _look_at(entry)
         # What it was since tells one that was told, and is over, from the next.
         if look_at <= look.now.utc and (known is None or known.since != look_at):
-            about = _seen(look.state.books[id_], entry, look.site, look.now)
+            about = _seen(look.state.books[id_], entry, look.now)
             judge(look, (subject, LOOK_AGAIN), Judgement(OUT, look_at, about=about))
 
 
-def judge_weight(look: Look, batch: Batch, off: bool | None, about: str) -> None:
+def judge_weight(look: Look, batch: Batch, off: bool | None, about: About) -> None:
     """What the weighings say of the loss at pip: off its window, on track, or (None) neither for sure."""
     verdict, key = BETWEEN if off is None else OUT if off else IN, (subject_of(batch.id), WEIGHT_OFF)
     before, written = look.state.alarms.get(key), len(look.out.transitions)
@@ -112,18 +109,9 @@ def _lapsed(alarm: Alarm, now: Now) -> bool:
     return alarm.acknowledged and alarm.asked_mono_s is not None and now.mono_s - alarm.asked_mono_s >= LAPSE_S
 
 
-def _seen(book: EggBook, look: Entry, site: Site, now: Now) -> str:
-    """The breeder's own words, and what was seen last: `Weak, put back. Seen last: external pip at 09:12`."""
+def _seen(book: EggBook, look: Entry, now: Now) -> Seen:
+    """Why it is to be looked at again, and what was seen last."""
     assert isinstance(look.fact, LookAgain)
     entries = standing(book) if look.egg is None else of_egg(book, look.egg)
     seen = [e for e in entries if not isinstance(e.fact, LookAgain | Laid | Size) and e.same_subject(look)]
-    words = _cut(look.fact.text)
-    if not seen:
-        return words
-    at = local_time(seen[-1].at, site.zone, now.utc)
-    return ". ".join(part for part in (words, f"Seen last: {_cut(said(seen[-1], site.zone))} at {at}") if part)
-
-
-def _cut(text: str) -> str:
-    text = " ".join(printable(text).split()).rstrip(".")
-    return text if len(text) <= SHOWN_TEXT else f"{text[: SHOWN_TEXT - 1]}…"
+    return Seen(look.fact.text, seen[-1] if seen else None, now.utc)

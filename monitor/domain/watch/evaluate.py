@@ -6,6 +6,7 @@ what must be written is put into `out`; nothing is written, sent or asked here, 
 
 from __future__ import annotations
 
+from monitor.domain.alarms.about import Astray
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, pass_time, suppress, unanswered, unsuppress
 from monitor.domain.needs.batch import batch_of
 from monitor.domain.needs.rules import MISSING
@@ -74,8 +75,6 @@ def retire(look: Look) -> None:
 def judge_strays(look: Look) -> None:
     """Eggs in a machine that the configuration no longer has (its id was changed, say) are watched by nobody: that is told."""
     places = {b.id: b.stay_at(b.not_before(look.now.utc)) for b in look.state.batches.values() if b.closed_at is None}
-    strays = [
-        f"{id_} in {stay.machine}" for id_, stay in places.items() if stay and stay.machine not in look.site.machines
-    ]
-    about = f"{', '.join(strays)}: no such machine" if strays else ""
+    strays = [(id_, stay.machine) for id_, stay in places.items() if stay and stay.machine not in look.site.machines]
+    about = Astray(tuple(strays)) if strays else ""
     judge(look, (SITE_SUBJECT, MISSING), Judgement(OUT if strays else IN, look.now.utc, about=about))

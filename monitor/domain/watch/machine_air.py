@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from statistics import median
 
 from monitor.domain.air.psychrometrics import vapour_kpa, wet_bulb_c
-from monitor.domain.air.units import show_temperature
+from monitor.domain.alarms.about import About, Heading
 from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement
 from monitor.domain.needs.bands import DRY_BULB, WET_BULB
 from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, NOT_RAISED, Rule
@@ -218,11 +218,10 @@ def _judge_heading(look: Look, plan_: Plan, values: _Values, windows: tuple[Wind
         ahead = leaves(windows[limit.side > 0], limit.limit, look.now.mono_s, target_c, within_s)
         if ahead is None and limit.key not in look.state.alarms:
             continue
-        about = ""
+        about: About = ""
         if ahead is not None:
             verdict = OUT
-            shown, limit_shown = (show_temperature(c, look.site.unit) for c in (value_c, limit.limit))
-            about = f"{shown} now, {limit_shown} in {max(1.0, ahead.seconds_until / 60.0):.0f} min or more"
+            about = Heading(value_c, limit.limit, ahead.seconds_until)
         else:
             alarm = look.state.alarms.get((machine, limit.rule.foretells or ""))
             told = alarm is not None and alarm.condition  # then it is there, and no longer ahead

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from monitor.domain.alarms.about import Overdue
 from monitor.domain.alarms.alarm import IN, OUT, Judgement
 from monitor.domain.needs.batch import Batch, whole_day
 from monitor.domain.needs.rules import HATCH_OVERDUE, LOCKDOWN_OVERDUE
@@ -48,5 +49,5 @@ def _late(batch: Batch, due_day: float, grace_days: float | None, usual_days: fl
 
 
 def _judge(look: Look, key: tuple[str, str], late: list[Batch]) -> None:
-    about = ", ".join(f"{b.id} is on day {whole_day(b.day(look.now.utc))}" for b in late)
+    about = Overdue(tuple((b.id, whole_day(b.day(look.now.utc))) for b in late)) if late else ""
     judge(look, key, Judgement(OUT if late else IN, look.now.utc, about=about))

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from monitor.domain.alarms.about import Unmet
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, suppress, unsuppress
-from monitor.domain.needs.bands import needs_of, occupants_text
+from monitor.domain.needs.bands import needs_of
+from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.rules import CONFLICT, MISSING
 from monitor.domain.state.known import Look, Plan
 from monitor.domain.watch.deciding import judge, settle
@@ -42,7 +44,8 @@ def _refit(look: Look, plan_: Plan) -> None:
             settle(look, key, suppress(alarm, why, look.now, over=True))
         elif alarm.pending_mono_s is not None:
             look.state.alarms[key] = replace(alarm, pending_mono_s=None, pending_at=None)
-    who = occupants_text(plan_.needs)
-    for rule, standing in ((CONFLICT, plan_.needs.conflict), (MISSING, plan_.needs.missing)):
-        about = f"{' and '.join(standing)}: {who}" if standing else ""
+    needs = plan_.needs
+    inside = tuple((o.batch, whole_day(o.day), o.stage) for o in needs.occupants)
+    for rule, standing in ((CONFLICT, needs.conflict), (MISSING, needs.missing)):
+        about = Unmet(standing, inside, needs.missing) if standing else ""
         judge(look, (machine, rule), Judgement(OUT if standing else IN, look.now.utc, about=about))

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
+from monitor.domain.alarms.about import About, Apart, Unfit
 from monitor.domain.alarms.alarm import IN, OUT, Judgement
 from monitor.domain.needs.rules import DISAGREE, DRIFTING, SENSOR_FAILED, SENSOR_SUSPECT
 from monitor.domain.needs.site import STILL
-from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Difference, Given, Pairs, agree
-from monitor.domain.readings.agreement import DRY_BULB as DRY_BULB_TEST
+from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Given, Pairs, agree
 from monitor.domain.readings.reading import FAIL, SUSPECT
 from monitor.domain.state.known import Look
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
 
 _NOTHING = Pairs()
-_WORDS = {"RNG": "no sensible value", "FLAT": "stands still", "NOISE": "restless", "SPK": "jumps", "ROC": "moves faster than air does"}  # fmt: skip
-_QUANTITIES = {"T": "temperature", "H": "humidity"}
 # A temperature beyond what eggs live in is news of the machine, not of the sensor: the air's own alarms say it.
 _OF_THE_AIR = "RNG-T"
 
@@ -68,26 +66,19 @@ def _judge_agreement(look: Look, machine: str, found: Agreement) -> None:
         key = (machine, rule)
         if standing:
             worst = max(standing, key=lambda d: d.flag)
-            judge(look, key, Judgement(OUT, look.now.utc, about=_difference(worst, look.site.unit)))
+            judge(
+                look,
+                key,
+                Judgement(
+                    OUT, look.now.utc, about=Apart(worst.probes, worst.quantity, abs(worst.by), moved=test == DRIFT)
+                ),
+            )
         elif key in look.state.alarms and found.compared:
             judge(look, key, Judgement(IN, look.now.utc))
 
 
-def _about(tests: tuple[tuple[str, int], ...], flag: int) -> str:
-    """`temperature stands still (FLAT-T)`, of the first test with that flag."""
-    for test, came in tests:
-        kind, _, quantity = test.partition("-")
-        if came == flag and not (test == _OF_THE_AIR and flag == SUSPECT) and quantity in _QUANTITIES:
-            return f"{_QUANTITIES[quantity]} {_WORDS[kind]} ({test})"
-    return ""
-
-
-def _difference(found: Difference, unit: str) -> str:
-    """`node-a/top is 0.8 °C off`, `node-a/top and node-a/low differ by 0.8 °C`."""
-    by = f"{abs(found.by):.0f} %RH"
-    if found.quantity == DRY_BULB_TEST:
-        by = f"{abs(found.by) * 1.8:.1f} °F" if unit == "F" else f"{abs(found.by):.1f} °C"
-    if len(found.probes) == 1:
-        return f"{found.probes[0]} is {by} off"
-    what = "differ by" if found.test == XDIS else "have moved apart by"
-    return f"{' and '.join(found.probes)} {what} {by}"
+def _about(tests: tuple[tuple[str, int], ...], flag: int) -> About:
+    """The first test with that flag."""
+    return next(
+        (Unfit(test) for test, came in tests if came == flag and not (test == _OF_THE_AIR and flag == SUSPECT)), ""
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from monitor.domain.alarms.about import About, Unheard
 from monitor.domain.alarms.alarm import IN, OUT, Judgement
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
 from monitor.domain.readings.reading import Now, Presence
@@ -59,8 +60,7 @@ def judge_silence(look: Look) -> None:
         mute += gone[node] or all(p.key in keys for p in probes)
     everybody = mute == len(look.site.by_node) > 1
     if everybody or (SITE_SUBJECT, ALL_SILENT) in look.state.alarms:
-        about = f"None of {mute} nodes is heard"
-        judge(look, (SITE_SUBJECT, ALL_SILENT), _silence(everybody, look.now, about))
+        judge(look, (SITE_SUBJECT, ALL_SILENT), _silence(everybody, look.now, Unheard(mute)))
     for node, is_gone in gone.items():
         if is_gone or (node, NODE_OFFLINE) in look.state.alarms:
             judge(look, (node, NODE_OFFLINE), _silence(is_gone, look.now))
@@ -80,7 +80,7 @@ def silent_s(look: Look, probe: str) -> float:
     return look.now.mono_s - (started_s if life_s is None or life_s < started_s else life_s)
 
 
-def _silence(silent: bool, now: Now, about: str = "") -> Judgement:
+def _silence(silent: bool, now: Now, about: About = "") -> Judgement:
     return Judgement(OUT if silent else IN, now.utc, about=about)
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from monitor.domain.air.psychrometrics import air_state, wick_wet_bulb_c
+from monitor.domain.alarms.about import Say
 from monitor.domain.alarms.alarm import Alarm, state_of
-from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, derived_rh
+from monitor.domain.alarms.notice import quantity_of
+from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, derived_rh
 from monitor.domain.needs.batch import batch_of, counted
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Probe, Site
@@ -14,11 +16,9 @@ from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look, Plan, State
 from monitor.domain.wall import utc_text
 
-_VALUES = (DRY_BULB, RH, WET_BULB, EGG)
 
-
-def machine_view(look: Look, machine: str) -> dict[str, Any]:
-    """A plain mapping, ready for JSON: unit in each name, RFC 3339 times, None for what is not known."""
+def machine_view(look: Look, machine: str, say: Say) -> dict[str, Any]:
+    """A plain mapping, ready for JSON: unit in each name, RFC 3339 times, None for what is not known. say: words of what an alarm is about."""
     about = look.site.machines[machine]
     known = look.state.machine(machine)
     plan = known.plan
@@ -38,12 +38,13 @@ def machine_view(look: Look, machine: str) -> dict[str, Any]:
         "settling_until": None
         if plan is None or plan.needs.settling_until is None
         else utc_text(plan.needs.settling_until),
-        "alarms": [alarm_view(a) for a in alarms if state_of(a) != "normal"],
+        "alarms": [alarm_view(a, say) for a in alarms if state_of(a) != "normal"],
     }
 
 
-def alarm_view(alarm: Alarm) -> dict[str, Any]:
-    """One alarm as a plain mapping."""
+def alarm_view(alarm: Alarm, say: Say) -> dict[str, Any]:
+    """One alarm as a plain mapping. say: words of what it is about."""
+    quantity = quantity_of(alarm.about)
     return {
         "number": alarm.number,
         "subject": alarm.subject,
@@ -51,8 +52,8 @@ def alarm_view(alarm: Alarm) -> dict[str, Any]:
         "state": state_of(alarm),
         "since": None if alarm.since is None else utc_text(alarm.since),
         "ended": None if alarm.ended is None else utc_text(alarm.ended),
-        "quantity": alarm.about if alarm.about in _VALUES else None,
-        "about": None if alarm.about in _VALUES else alarm.about or None,
+        "quantity": quantity or None,
+        "about": None if quantity else say(alarm.about) or None,
         "value": _rounded(alarm.value),
         "worst": _rounded(alarm.worst),
         "limit": _rounded(alarm.limit),

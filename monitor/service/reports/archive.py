@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Protocol
 
+from monitor.domain.alarms.about import Say
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.batch import Batch, batch_of
@@ -52,10 +53,11 @@ class Archivable(BatchRecord, Watched, Protocol):
     """What an archive is made from."""
 
 
-def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime) -> Archive:
+def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, say: Say) -> Archive:
     """The archive of a batch as it is at `now`; of a closed one as it was when it was closed, whenever it is made.
 
-    Raises KeyError for a batch of a species that the site does not know.
+    say: words of what an alarm is about, for in an archive it has its words alone. Raises KeyError for a batch
+    of a species that the site does not know.
     """
     as_of = now if batch.closed_at is None else min(batch.closed_at, now)
     stays = _stays(batch, as_of)
@@ -84,7 +86,9 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime) 
             if belongs(e.subject, e.at) or (e.kind, e.subject) == ("batch", batch.id)
         ),
         gaps=tuple(g for g in history.gaps() if g.node in mine.by_node),
-        alarms=tuple(a for a in history.alarms() if (a.subject, a.rule, a.number) in episodes),
+        alarms=tuple(
+            replace(a, about=say(a.about)) for a in history.alarms() if (a.subject, a.rule, a.number) in episodes
+        ),
         transitions=transitions,
         notices=tuple(_unlinked(n) for n in history.notices(ALL, numbers=numbers)),
         readings={

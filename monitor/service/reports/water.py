@@ -44,7 +44,7 @@ def weight_verdict(history: AirRecord, site: Site, batch: Batch, *, now: datetim
         water = water_of(history, site, history.book(batch), now=now)
     except NoWater:
         return None
-    return None if water.window_pct is None else WeightVerdict(water.off, water.about)
+    return None if water.window_pct is None else WeightVerdict(water.off, water.about or "")
 
 
 def water_of(history: AirRecord, site: Site, book: EggBook, *, now: datetime) -> Water:
@@ -86,7 +86,7 @@ def _passed(book: EggBook, water: Water, then: Water) -> Water:
         together=replace(then.together, now_pct=water.together.now_pct) if both else water.together,  # type: ignore[type-var, union-attr]
         track=then.track if both else water.track,
         off=then.off if going else False,
-        about=then.about if going else "",
+        about=then.about if going else None,
     )
 
 

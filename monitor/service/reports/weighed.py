@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Literal
+from functools import partial
 
 from monitor.analysis.history.environment import Stretch
 from monitor.analysis.water.ahead import Ahead, EggLoss, ahead_of, egg_loss, pip_day
 from monitor.analysis.water.batch import FEWEST, UNSURE, BatchLoss, Track, batch_loss, batch_track, track
 from monitor.analysis.water.loss import Interval, LossLine, line_of
 from monitor.analysis.water.pull import DAY_MS, Pull, mean_air, pull_of
+from monitor.domain.air.units import Unit, celsius_to_fahrenheit, fahrenheit_to_celsius
+from monitor.domain.alarms import about
+from monitor.domain.alarms.about import Losing, Projection
 from monitor.domain.eggs.book import (
     EggBook,
     FreshMass,
@@ -40,8 +43,6 @@ from monitor.domain.readings.reading import to_ms
 from monitor.domain.watch.plan import USUAL_C
 
 LATELY_MS = DAY_MS  # the machine as it is set now; less is one refill or opening, more is how it was set before
-MAX_ABOUT = 160  # characters: what one message has room for
-ALSO_SHOWN = 6  # further eggs that a message names
 
 
 class NoWater(ValueError):
@@ -72,7 +73,7 @@ class Water:
 
     machine: "" while it is in none. window_pct: the loss at pip that its species should have, None where no source says. lately_c,
     lately_rh_pct: the machine's air over the last day, None where it was not measured. together, track: of the eggs that go on.
-    off: what is to be judged, None where nobody can say; about: in words.
+    off: what is to be judged, None where nobody can say; about: what of it is told, None where there is nothing.
     """
 
     at: datetime
@@ -87,7 +88,7 @@ class Water:
     together: BatchLoss | None
     track: Track | None
     off: bool | None
-    about: str
+    about: Losing | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,16 +130,8 @@ class _Record:
             return Weighed(found, reason=line.reason, ended=line.found, until=until)
         loss = egg_loss(line, self.pull, set_ms=set_ms, ahead=ahead)
         window = self.profile.target_loss_pct
-        judged = (
-            None
-            if window is None
-            else track(loss.pip_pct, window, loss.mend, unit=self.unit, rh_now_pct=self.lately_rh_pct)
-        )
+        judged = None if window is None else track(loss.pip_pct, window, loss.mend, rh_now_pct=self.lately_rh_pct)
         return Weighed(found, loss, track=judged, until=until)
-
-    @property
-    def unit(self) -> Literal["C", "F"]:
-        return "F" if self.site.unit == "F" else "C"
 
 
 def when(batch: Batch, now: datetime) -> datetime:
@@ -163,7 +156,7 @@ def water_at(site: Site, book: EggBook, now: datetime, *, stretches: Sequence[St
     window = profile.target_loss_pct
     judged = None
     if together is not None and window is not None:
-        judged = batch_track(together, window, record.unit, record.lately_rh_pct)
+        judged = batch_track(together, window, record.lately_rh_pct)
     stay = batch.stay_at(at) or (batch.stays[-1] if batch.stays else None)
     water = Water(
         at=at,
@@ -178,9 +171,9 @@ def water_at(site: Site, book: EggBook, now: datetime, *, stretches: Sequence[St
         together=together,
         track=judged,
         off=None,
-        about="",
+        about=None,
     )
-    off, about = _verdict(water)
+    off, about = _verdict(water, site.unit)
     return replace(water, off=off, about=about)
 
 
@@ -221,30 +214,43 @@ def _gone_at(book: EggBook, egg: int) -> datetime | None:
     return at if found in (CLEAR, EARLY_DEAD, DEAD) else None
 
 
-def _verdict(water: Water) -> tuple[bool | None, str]:
+def _verdict(water: Water, unit: Unit) -> tuple[bool | None, Losing | None]:
     """(off, about): the batch, where its eggs together are off; else each egg that is told apart, or that has too few beside it; a tray."""
-    looked: list[tuple[str, Weighed]] = [
-        (f"tray {name:.20}" if name else "eggs weighed together", w) for name, w in water.trays.items()
-    ]
+    looked: list[tuple[about.Weighed, Weighed]] = [(about.Weighed(tray=name), w) for name, w in water.trays.items()]
     together, window = water.together, water.window_pct
     if window is None:
-        return None, ""
+        return None, None
     if together is not None:
         few = len(together.eggs) < FEWEST
         if len(together.eggs) > 1 and water.track is not None and water.track.off:
-            return True, water.track.words
+            return True, Losing(about.Weighed(), _as_told(water.track.where_to, unit))
         single = [e for e in together.eggs if few or e in together.outliers]
-        looked += [(f"egg {e}", water.eggs[e]) for e in single]
-    tracks = [(name, w.track, w.loss) for name, w in looked if w.track is not None and w.loss is not None]
-    off = sorted(((_miss(loss, window), name, t) for name, t, loss in tracks if t.off), key=lambda row: -row[0])
+        looked += [(about.Weighed(egg=e), water.eggs[e]) for e in single]
+    tracks = [(who, w.track, w.loss) for who, w in looked if w.track is not None and w.loss is not None]
+    off = sorted(((_miss(loss, window), who, t) for who, t, loss in tracks if t.off), key=lambda row: -row[0])
     if off:
-        more = [name for _, name, _ in off[1:]]
-        also = f"; also {', '.join(more[:ALSO_SHOWN])}{' and more' if len(more) > ALSO_SHOWN else ''}" if more else ""
-        words = f"{off[0][1]}: {off[0][2].words}"
-        return True, words if len(words) + len(also) > MAX_ABOUT else words + also
+        (_, worst, track_), *others = off
+        return True, Losing(worst, _as_told(track_.where_to, unit), tuple(who for _, who, _ in others))
     states = [t.state for _, t, _ in tracks] + ([water.track.state] if water.track is not None else [])
     # One that is unsure keeps what stands, and begins nothing. Where nothing goes on any more, nothing is off.
-    return (None if UNSURE in states else False), ""
+    return (None if UNSURE in states else False), None
+
+
+def _as_told(found: Projection, unit: Unit) -> Projection:
+    """As precise as it is told, so that an alarm is not about something else each time that the air is worked out again."""
+    setting, one = found.setting, partial(round, ndigits=1)
+    if setting is not None:
+        wet_c, now, loss = setting.wet_bulb_c, setting.now_pct, setting.loss_pct
+        setting = replace(
+            setting,
+            rh_pct=round(setting.rh_pct),
+            wet_bulb_c=one(wet_c) if unit == "C" else fahrenheit_to_celsius(one(celsius_to_fahrenheit(wet_c))),
+            now_pct=None if now is None else round(now),
+            loss_pct=None if loss is None else one(loss),
+        )
+    return replace(
+        found, pip_pct=one(found.pip_pct), low_pct=one(found.low_pct), high_pct=one(found.high_pct), setting=setting
+    )
 
 
 def _miss(loss: EggLoss, window_pct: tuple[float, float]) -> float:

@@ -12,6 +12,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any, assert_never
 
+from monitor.domain.alarms.about import Say
 from monitor.domain.alarms.alarm import (
     MAX_SHELF_S,
     Alarm,
@@ -83,10 +84,10 @@ MAX_BACKDATE = timedelta(days=200)
 MAX_SECONDS = 1e9
 
 
-def perform(look: Look, request: Performed) -> dict[str, Any]:
-    """Do what is asked; return the answer. Raises RequestError, and then nothing was changed."""
+def perform(look: Look, request: Performed, say: Say) -> dict[str, Any]:
+    """Do what is asked; return the answer. say: words of what an alarm is about. Raises RequestError, and then nothing was changed."""
     try:
-        return _performed(look, request)
+        return _performed(look, request, say)
     except (BatchError, AlarmError, HandlingError, CalibrationError, EggError, RequestError) as error:
         dated = isinstance(request, BatchAdd | Move | Stage | Close | SplitOff | Calibrate | Write | WriteWeighings)
         unset = dated and not look.now.clock_ok
@@ -94,7 +95,7 @@ def perform(look: Look, request: Performed) -> dict[str, Any]:
         raise RequestError(*error.words, *hint) from error
 
 
-def _performed(look: Look, request: Performed) -> dict[str, Any]:
+def _performed(look: Look, request: Performed, say: Say) -> dict[str, Any]:
     match request:
         case BatchAdd():
             return _batch_add(look, request)
@@ -109,13 +110,13 @@ def _performed(look: Look, request: Performed) -> dict[str, Any]:
         case SplitOff():
             return _split(look, request)
         case Acknowledge():
-            return _acknowledge(look, request)
+            return alarm_view(_acknowledge(look, request), say)
         case Shelve():
-            return _shelve(look, request)
+            return alarm_view(_shelve(look, request), say)
         case Unshelve():
-            return _unshelve(look, request)
+            return alarm_view(_unshelve(look, request), say)
         case OutOfService():
-            return _out_of_service(look, request)
+            return alarm_view(_out_of_service(look, request), say)
         case Work():
             return _handling(look, request)
         case Calibrate():
@@ -125,7 +126,7 @@ def _performed(look: Look, request: Performed) -> dict[str, Any]:
         case WriteWeighings():
             return write_weighings(look, request, _batch(look, request.batch))
         case LookRoom():
-            return _room(look)
+            return _room(look, say)
         case _:
             assert_never(request)
 
@@ -219,26 +220,26 @@ def _reopen(look: Look, request: Reopen) -> dict[str, Any]:
     return answer
 
 
-def _acknowledge(look: Look, request: Acknowledge) -> dict[str, Any]:
+def _acknowledge(look: Look, request: Acknowledge) -> Alarm:
     alarm = _alarm(look, request.alarm)
     return _adopt_alarm(look, alarm, acknowledge(alarm, request.by, look.now))
 
 
-def _shelve(look: Look, request: Shelve) -> dict[str, Any]:
+def _shelve(look: Look, request: Shelve) -> Alarm:
     alarm = _alarm(look, request.alarm)
     for_s = _seconds(request.for_s, f"alarm {alarm.number}")
     rule = rule_of(look, *alarm.key)
     return _adopt_alarm(look, alarm, shelve(alarm, for_s, request.by, look.now, rule))
 
 
-def _unshelve(look: Look, request: Unshelve) -> dict[str, Any]:
+def _unshelve(look: Look, request: Unshelve) -> Alarm:
     alarm = _alarm(look, request.alarm)
     if alarm.shelved_until is None:
         raise RequestError(f"alarm {alarm.number}: {state_of(alarm)}, not shelved")
     return _adopt_alarm(look, alarm, unshelve(alarm, look.now, who=request.by))
 
 
-def _out_of_service(look: Look, request: OutOfService) -> dict[str, Any]:
+def _out_of_service(look: Look, request: OutOfService) -> Alarm:
     alarm = _alarm(look, request.alarm)
     return _adopt_alarm(look, alarm, set_out_of_service(alarm, request.out, request.by, look.now))
 
@@ -308,13 +309,13 @@ def _calibrate(look: Look, request: Calibrate) -> dict[str, Any]:
     return {**calibration_view(calibration), "did": "calibrated", "in_force": in_force, "changes": changed}
 
 
-def _room(look: Look) -> dict[str, Any]:
+def _room(look: Look, say: Say) -> dict[str, Any]:
     for machine in look.site.machines:
         plan(look, machine)
-    views = [machine_view(look, m) for m in look.site.machines]
+    views = [machine_view(look, m, say) for m in look.site.machines]
     shown = {alarm["number"] for view in views for alarm in view["alarms"]}
     others = [a for a in look.state.alarms.values() if a.number not in shown and state_of(a) != "normal"]
-    return {"machines": views, "others": [alarm_view(a) for a in others]}
+    return {"machines": views, "others": [alarm_view(a, say) for a in others]}
 
 
 def of_book(request: Performed) -> str | None:
@@ -336,9 +337,9 @@ def _adopt(look: Look, batch: Batch, did: str) -> dict[str, Any]:
     return {"batch": batch.id, "did": did, **batch_view(batch, look.now.utc)}
 
 
-def _adopt_alarm(look: Look, alarm: Alarm, stepped: Step) -> dict[str, Any]:
+def _adopt_alarm(look: Look, alarm: Alarm, stepped: Step) -> Alarm:
     settle(look, alarm.key, stepped)
-    return alarm_view(look.state.alarms[alarm.key])
+    return look.state.alarms[alarm.key]
 
 
 def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:

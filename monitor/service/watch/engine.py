@@ -258,7 +258,7 @@ class Engine:
         try:
             if (name := of_book(request)) is not None:
                 self._open_book(name)
-            answer = perform(self._look(item.now), request)
+            answer = perform(self._look(item.now), request, self._words.about)
         except RequestError as error:
             item.reply(error.answer())
             return
@@ -346,7 +346,7 @@ class Engine:
         if now.mono_s >= self._next_states and self._failing_since is None:
             self._next_states = now.mono_s + STATE_EVERY_S
             for machine in self._site.machines:
-                self._show_machine(machine, machine_view(self._look(now), machine))
+                self._show_machine(machine, machine_view(self._look(now), machine, self._words.about))
 
     def _wait_s(self, now: Now) -> float:
         due = self._next_tick if self._next_tick is not None else now.mono_s
@@ -371,6 +371,9 @@ class Engine:
         if self._failing_since is not None and now.mono_s < self._retry_at and not self._stopped:
             return
         group.notices = [n if n.title else self._words.word(n) for n in group.notices]
+        group.transitions = [
+            t if t.said else replace(t, said=self._words.about(t.alarm.about)) for t in group.transitions
+        ]
         try:
             if not group.empty():
                 self._ledger.commit(group)
@@ -399,7 +402,7 @@ class Engine:
                 alarm.value, alarm.limit, transition.who,
             )  # fmt: skip
             if alarm.subject in self._site.machines:
-                self._show_machine(alarm.subject, machine_view(self._look(now), alarm.subject))
+                self._show_machine(alarm.subject, machine_view(self._look(now), alarm.subject, self._words.about))
         self._release(group)
         bore = bearing(Look(self._state, self._site, now, group))
         self._bore.update({batch: self._bore.get(batch, 0) + 1 for batch in bore})

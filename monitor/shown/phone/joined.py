@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from monitor.domain.alarms.about import About
 from monitor.domain.alarms.joined import Alike, Joined, gather
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.site import Site
+from monitor.shown.about import about_words
 from monitor.shown.phone.notices import (
     MAX_TEXT,
     MAX_TITLE,
@@ -44,6 +46,10 @@ class NoticeWords:
     def word(self, notice: Notice) -> Notice:
         """See the port."""
         return worded(notice, self._site)
+
+    def about(self, about: About) -> str:
+        """See the port."""
+        return about_words(about, self._site)
 
     def join(self, notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice:
         """See the port. Led by the most urgent that still stands; of what was told, those are named that belong to the same flood."""

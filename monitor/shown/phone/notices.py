@@ -18,6 +18,7 @@ from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable
+from monitor.shown.about import about_words
 from monitor.shown.form import rough_span
 from monitor.shown.values import show_band, show_value, subject_name
 
@@ -43,7 +44,7 @@ def worded(notice: Notice, site: Site) -> Notice:
         parts = [f"{_value(facts, site, '. ')}Lasted {_lasted(facts, notice.created)}{_worst(facts, site)}."]
     else:
         parts = [value_since(notice, facts, site)]
-        about = f"{printable(facts.about)}." if facts.value is None and facts.about else ""
+        about = f"{printable(about_words(facts.about, site))}." if facts.value is None and facts.about else ""
         if not about or len(parts[0]) + len(about) + 2 > room:  # what it is about names the batches itself, if it fits
             about = _batches(facts)
         parts += ["Sensor doubtful." if facts.doubtful else "", about, rule.consequence, rule.first_act]

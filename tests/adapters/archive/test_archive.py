@@ -11,6 +11,7 @@ import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +37,7 @@ from monitor.service.reports.archive import Archive, archive_of
 from monitor.service.reports.batch import batch_charts
 from monitor.service.reports.water import water_of
 from monitor.settings import build_house, parse_settings
+from monitor.shown.about import about_words
 from monitor.shown.eggs import book_view, water_view
 from monitor.shown.history.files import to_csv as figures_csv
 from monitor.shown.history.files import to_json
@@ -79,7 +81,7 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ports.Record]:
 
 @pytest.fixture(scope="module")
 def archive(record: ports.Record, site: Site) -> Archive:
-    return archive_of(record, site, open_batch(), now=NOW)
+    return archive_of(record, site, open_batch(), now=NOW, say=str)
 
 
 KEPT = {"history.json": "{}\n", "review.json": "{}\n", "review.txt": "né, 鳥\n", "review.html": "<p>鳥\n"}
@@ -101,7 +103,7 @@ def reports(history: BatchRecord, site: Site, batch: Batch, now: Any) -> list[st
     header, book = Header(batch.id, batch.profile, batch.eggs, batch.set_at), history.book(batch)
     rules = [in_force(site, machine, [batch.profile]) for machine in ("setter-1", "setter-2", "hatcher-1", None)]
     data: list[Any] = [to_json(figures, header), figures_csv(figures, header), book_view(book)]
-    return [json.dumps(each) for each in [*data, water_view(water_of(history, site, book, now=now))]] + [repr(charts), repr(rules)]  # fmt: skip
+    return [json.dumps(each) for each in [*data, water_view(water_of(history, site, book, now=now), site)]] + [repr(charts), repr(rules)]  # fmt: skip
 
 
 def test_every_report_is_the_same_to_the_byte(record: ports.Record, site: Site, file: Path) -> None:
@@ -133,8 +135,8 @@ def test_a_closed_batch_is_as_it_was_closed(site: Site, tmp_path: Path) -> None:
     """The archive of a closed batch is the same bytes whenever it is made, and its reports are those of the record."""
     store, batch = MemoryStore(), closed_batch()
     fill(store, batch)
-    first = write(tmp_path / "a.zip", archive_of(store, site, batch, now=LATER))
-    again = write(tmp_path / "b.zip", archive_of(store, site, batch, now=LATER + timedelta(days=9)))
+    first = write(tmp_path / "a.zip", archive_of(store, site, batch, now=LATER, say=str))
+    again = write(tmp_path / "b.zip", archive_of(store, site, batch, now=LATER + timedelta(days=9), say=str))
     assert first.read_bytes() == again.read_bytes()
     found = read_archive(first).archive
     there = reports(store, site, batch, LATER)
@@ -144,7 +146,8 @@ def test_a_closed_batch_is_as_it_was_closed(site: Site, tmp_path: Path) -> None:
 def test_the_same_export_is_the_same_bytes(record: ports.Record, site: Site, file: Path, tmp_path: Path) -> None:
     """Made twice, and made again out of what was read back, the file is the same."""
     assert (
-        write(tmp_path / "again.zip", archive_of(record, site, open_batch(), now=NOW)).read_bytes() == file.read_bytes()
+        write(tmp_path / "again.zip", archive_of(record, site, open_batch(), now=NOW, say=str)).read_bytes()
+        == file.read_bytes()
     )
     assert write(tmp_path / "copy.zip", read_archive(file).archive).read_bytes() == file.read_bytes()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["again.zip", "copy.zip"]
@@ -193,7 +196,7 @@ def test_what_is_about_the_batch_belongs_to_it_afterwards_too(site: Site) -> Non
             ],
         )
     )
-    found = archive_of(store, site, batch, now=LATER)
+    found = archive_of(store, site, batch, now=LATER, say=str)
     assert [(t.number, t.at) for t in found.transitions] == [(12, day(2.5)), (14, day(12)), (14, day(23))]
     assert [n.notice.id for n in found.notices] == [14, 12]
     assert [e.text for e in found.events][-3:] == ["opened", "opened at its very end", "closed"]
@@ -231,23 +234,27 @@ class TestBatchRecord(BatchRecordSuite):
             store = MemoryStore()
             for group in (Group(batches={STAYING.id: STAYING}), *groups):
                 store.commit(group)
-            file = write(tmp_path / "spring-1.zip", archive_of(store, site_of_the_suite(), STAYING, now=UNTIL))
+            file = write(tmp_path / "spring-1.zip", archive_of(store, site_of_the_suite(), STAYING, now=UNTIL, say=str))
             return ArchivedHistory(read_archive(file).archive)
 
         return tell
 
 
 def test_it_keeps_what_any_record_tells(tmp_path: Path) -> None:
-    """What the record of the ports' suite tells of a batch's time comes back whole; of a message its words alone."""
+    """What the record of the ports' suite tells of a batch's time comes back whole; of a message its words alone, and of
+    an alarm the words of what it is about."""
     group, store = full_group(), MemoryStore()
+    say = partial(about_words, site=site_of_the_suite())
     group.batches = {STAYING.id: STAYING}
     store.commit(group)
-    file = write(tmp_path / "spring-1.zip", archive_of(store, site_of_the_suite(), STAYING, now=at(100)))
+    file = write(tmp_path / "spring-1.zip", archive_of(store, site_of_the_suite(), STAYING, now=at(100), say=say))
     there, found = everything(store), read_archive(file).archive
     for row in there["notices"]:
         assert row.notice.link or row.last_detail
     unlinked = [replace(r, notice=replace(r.notice, link="", facts=None), last_detail="") for r in there["notices"]]
     assert list(found.notices) == unlinked
+    there["alarms"] = [replace(a, about=say(a.about)) for a in there["alarms"]]
+    assert "None of 3 nodes is heard" in {a.about for a in found.alarms}
     for name in ("alarms", "transitions", "gaps", "events", "calibrations", "handlings"):
         assert list(getattr(found, name)) == there[name], name
         assert there[name], name

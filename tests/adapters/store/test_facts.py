@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -11,9 +12,26 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.adapters.store.connection import open_writer
-from monitor.adapters.store.facts import facts_of_text, facts_text
+from monitor.adapters.store.facts import about_of_text, about_text, facts_of_text, facts_text
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.domain.alarms.about import (
+    KINDS,
+    Apart,
+    Astray,
+    Heading,
+    Losing,
+    Overdue,
+    Projection,
+    Seen,
+    Setting,
+    Unfit,
+    Unheard,
+    Unmet,
+    Weighed,
+)
+from monitor.domain.alarms.about import Facts as AboutFacts
 from monitor.domain.alarms.notice import Facts, Told
+from monitor.domain.eggs.entry import Entry, Weighing
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.reading import from_ms
 from monitor.domain.state.record import Group
@@ -48,7 +66,9 @@ def test_figures_keep_every_bit_and_times_their_millisecond(value: float, at_ms:
         "7",
         "{}",
         "not json",
-        '{"version": 2, "subject": "setter-1", "rule": "no-data"}',
+        '{"version": 3, "subject": "setter-1", "rule": "no-data"}',
+        '{"version": 2, "subject": "setter-1", "rule": "no-data", "about": {"kind": "smell"}}',
+        '{"version": 2, "subject": "setter-1", "rule": "no-data", "about": {"kind": "unheard"}}',
         '{"subject": "setter-1", "rule": "no-data"}',
         '{"version": 1, "rule": "no-data"}',
         '{"version": 1, "subject": "setter-1", "rule": "no-data", "smell": "odd"}',
@@ -72,6 +92,68 @@ def test_the_form_is_held() -> None:
         "since": 1772344800000, "ended": 1772344980000, "about": "weak, put back “in”",
         "batches": [{"batch": "hen-1", "day": 0, "stage": "setter"}, {"batch": "hen-2", "day": 18, "stage": "lockdown"}],
         "place": "setter-1", "doubtful": True,
+    }  # fmt: skip
+
+
+MENDED = Projection(18.0, 16.6, 19.4, (11.0, 14.0), False, Setting(63.0, 30.9, 41.0, loss_pct=14.5))
+SERVED = Projection(18.0, 16.6, 19.4, (11.0, 14.0), False, Setting(63.0, 30.9, served=6, eggs=7))
+ENTRY = Entry(T0, T0 + timedelta(minutes=1), "Ada", Weighing(26.49, 1.5), egg=7, number=3)
+ABOUT: dict[str, tuple[AboutFacts, ...]] = {
+    "unfit": (Unfit("FLAT-T"),),
+    "apart": (Apart(("node-a/top",), "dry_bulb_c", 0.8), Apart(("node-a/top", "node-a/low"), "rh_pct", 9.25, moved=True)),
+    "heading": (Heading(38.4, 39.0, 1800.5),),
+    "unheard": (Unheard(3),),
+    "overdue": (Overdue((("hen-1", 18), ("hen-2", 19))),),
+    "astray": (Astray((("hen-1", "setter-9"),)),),
+    "unmet": (Unmet(("temperature", "humidity"), (("hen-1", 5, "setter"),), ("lost-1",)), Unmet(("lost-1",), (), ("lost-1",))),
+    "seen": (Seen("weak “é”", ENTRY, T0), Seen("", None, T0)),
+    "losing": (
+        Losing(Weighed(egg=7), MENDED, (Weighed(egg=9), Weighed(tray="A"))), Losing(Weighed(), SERVED),
+        Losing(Weighed(tray=""), replace(SERVED, setting=None)),
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_an_alarm_is_about_comes_back_as_it_was(kind: str) -> None:
+    """Each kind of fact, in a row of its own and in a notice; words need no facts, and stay what they are."""
+    for told in ABOUT[kind]:
+        assert about_of_text(about_text(told), "words") == told
+        facts = Facts("setter-1", "no-data", about=told)
+        assert facts_of_text(facts_text(facts)) == facts
+    assert (about_text("3 nodes"), about_of_text(None, "3 nodes")) == (None, "3 nodes")
+
+
+@pytest.mark.parametrize(
+    "text", ["", "{}", '{"version": 3, "about": {"kind": "unheard", "nodes": 3}}', '{"version": 2, "about": {"kind": "unheard", "ears": 3}}', '{"version": 2, "about": {"kind": "smell"}}', '{"version": 2, "about": {"kind": "seen", "why": "", "last": {}, "at": 0}}']
+)  # fmt: skip
+def test_facts_of_an_alarm_that_are_not_understood_leave_its_words(text: str) -> None:
+    """Another version's, or a damaged one: the alarm stands, and is told in the words that stand beside."""
+    assert about_of_text(text, "the words") == "the words"
+
+
+def test_the_form_of_what_an_alarm_is_about_is_held() -> None:
+    """What was written once is read for ever: names and units of version 2."""
+    losing = ABOUT["losing"][0]
+    assert json.loads(about_text(losing) or "") == {
+        "version": 2,
+        "about": {
+            "kind": "losing", "who": {"egg": 7, "tray": None}, "also": [{"egg": 9, "tray": None}, {"egg": None, "tray": "A"}],
+            "where_to": {
+                "pip_pct": 18.0, "low_pct": 16.6, "high_pct": 19.4, "window_pct": [11.0, 14.0], "on_track": False,
+                "setting": {
+                    "rh_pct": 63.0, "wet_bulb_c": 30.9, "now_pct": 41.0, "loss_pct": 14.5, "reachable": True, "served": None,
+                    "eggs": None,
+                },
+            },
+        },
+    }  # fmt: skip
+    assert json.loads(about_text(ABOUT["seen"][0]) or "")["about"] == {
+        "kind": "seen", "why": "weak “é”", "at": 1772344800000,
+        "last": {
+            "at": 1772344800000, "written_at": 1772344860000, "who": "Ada", "kind": "weighing", "egg": 7, "count": None,
+            "fact": {"gross_g": 26.49, "tare_g": 1.5, "error_g": None}, "tray": "", "replaces": None, "number": 3,
+        },
     }  # fmt: skip
 
 

@@ -17,6 +17,7 @@ from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.store.migrations import VERSION, migrate
+from monitor.domain.alarms.about import Unheard
 from monitor.domain.eggs.entry import plain
 from monitor.domain.readings.calibration import Correction
 from monitor.domain.state.record import Group
@@ -149,7 +150,7 @@ def expected(version: int) -> dict[str, Any]:
         "stays": [(name, *stay) for name in names for stay in stays],
         "declared": [(name, *each) for name in names for each in declared],
         "alarms": [
-            ("node-b/low", "no-data", 13, 1, False, True, 1200.0, "no eggs in it", -600.0, -5.0, None, None, None, "setter one", False, None),
+            ("node-b/low", "no-data", 13, 1, False, True, 1200.0, "no eggs in it", -600.0, -5.0, None, None, None, Unheard(3) if version > 5 else "setter one", False, None),
             ("setter-1", "dry-bulb-high-alarm", 12, 3, True, False, None, "", -60.0, None, 39.4, 39.6, 38.6, "dry_bulb_c", True, 1000.5),
         ],
         "transitions": [

@@ -14,15 +14,19 @@ from monitor.analysis.water.batch import (
     ON_TRACK,
     UNSURE,
     BatchLoss,
+    Track,
     batch_loss,
     batch_track,
-    mend_words,
+    setting_of,
     track,
 )
 from monitor.analysis.water.loss import Interval
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa, wet_bulb_c
+from monitor.shown.about import projection_words, setting_words
 from tests.analysis.weighed import SEA_KPA, SET_MS, constant, day_ms, figure, line
+from tests.one_egg import make_site
 
+SITE = make_site()
 WINDOW = (13.0, 16.0)
 AHEAD = Ahead(day_ms(12.0), 12.0, saturation_vapour_kpa(37.5), 37.5, 53.0, SEA_KPA, 0.0, 0.0, 0.0, 0.0, WINDOW)
 
@@ -37,6 +41,11 @@ def batch(*gs: float) -> BatchLoss:
     found = batch_loss({i: egg(g) for i, g in enumerate(gs, 1)}, AHEAD)
     assert found is not None
     return found
+
+
+def said(found: Track) -> str:
+    """In words, where temperatures are shown in °C."""
+    return projection_words(found.where_to, SITE)
 
 
 def test_spread() -> None:
@@ -93,7 +102,7 @@ def test_nobody_served() -> None:
     assert found.serving is not None
     assert found.serving.served == ()
     assert found.serving.drier == (1, 2)
-    assert batch_track(found, WINDOW, "C").words.endswith("; not reachable for any of 2 eggs")
+    assert said(batch_track(found, WINDOW)).endswith("; not reachable for any of 2 eggs")
 
 
 @settings(max_examples=60, deadline=None)
@@ -126,7 +135,7 @@ def test_no_other_humidity_serves_more(gs: list[float]) -> None:
 )
 def test_off_track_is_an_interval_wholly_outside(pip: Interval, state: str) -> None:
     """Only a whole interval outside the window is off track; a value inside is on it, however wide; the rest is unsure."""
-    found = track(pip, WINDOW, None, unit="C")
+    found = track(pip, WINDOW, None)
     assert found.state == state
     assert found.off is (state == OFF_TRACK)
 
@@ -134,35 +143,35 @@ def test_off_track_is_an_interval_wholly_outside(pip: Interval, state: str) -> N
 def test_the_words_of_a_dry_machine_s_egg() -> None:
     """Projected loss with its bounds, window, and the RH and wet bulb that mend it, in the site's unit, short enough for a phone."""
     mend = Mend(63.4, 30.9, 14.5, True, 58.0, 68.0, 9.0)
-    found = track(Interval(18.0, 16.6, 19.4), WINDOW, mend, unit="C", rh_now_pct=41.0)
-    assert found.words == (
+    found = track(Interval(18.0, 16.6, 19.4), WINDOW, mend, rh_now_pct=41.0)
+    assert said(found) == (
         "loss by pip 18.0 % (16.6 to 19.4), window 13 to 16 %; "
         "63 % RH (wet bulb 30.9 °C) from now on, 41 % now, leads to 14.5 %"
     )
-    assert "wet bulb 87.6 °F" in track(Interval(18.0, 16.6, 19.4), WINDOW, mend, unit="F").words
-    assert len(found.words) < 200
+    assert "wet bulb 87.6 °F" in projection_words(found.where_to, make_site(unit="F"))
+    assert len(said(found)) < 200
 
 
 def test_the_words_of_what_cannot_be_reached() -> None:
     """What a machine cannot hold is called not reachable, with what its limit would still do; without any humidity that is said."""
     mend = Mend(15.0, 20.1, 9.8, False, -20.0, 2.0, 5.0)
-    assert mend_words(mend, "C") == "not reachable: even 15 % RH from now on leads to 9.8 %"
-    assert mend_words(None, "C") == "no humidity can be told"
+    assert setting_words(setting_of(mend), SITE) == "not reachable: even 15 % RH from now on leads to 9.8 %"
+    assert setting_words(setting_of(None), SITE) == "no humidity can be told"
 
 
 def test_a_batch_off_its_track() -> None:
     """A batch whose mean is off is said to be, with the humidity for most of its eggs; on track it says no more than its loss."""
     tight = batch(0.026, 0.027, 0.028)
-    found = batch_track(tight, WINDOW, "C", 53.0)
+    found = batch_track(tight, WINDOW, 53.0)
     assert found.off
     assert tight.serving is not None
-    assert f"{tight.serving.rh_pct:.0f} % RH" in found.words
-    assert found.words.endswith("from now on, 53 % now, serves 3 of 3 eggs")
-    well = batch_track(batch(0.039, 0.040, 0.041), WINDOW, "C")
+    assert f"{tight.serving.rh_pct:.0f} % RH" in said(found)
+    assert said(found).endswith("from now on, 53 % now, serves 3 of 3 eggs")
+    well = batch_track(batch(0.039, 0.040, 0.041), WINDOW)
     assert well.state == ON_TRACK
-    assert ";" not in well.words
-    dumb = batch_track(replace(tight, serving=None), WINDOW, "C")
-    assert dumb.words.endswith("; no humidity can be told")
+    assert ";" not in said(well)
+    dumb = batch_track(replace(tight, serving=None), WINDOW)
+    assert said(dumb).endswith("; no humidity can be told")
 
 
 def test_a_tray_is_weighed_without_its_tray() -> None:

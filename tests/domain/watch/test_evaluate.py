@@ -155,7 +155,7 @@ def test_of_three_probes_the_median_counts() -> None:
     story.air[THIRD] = (45.0, 10.0)
     story.run(minutes=20)
     assert story.states() == [("probes-disagree", UNACKNOWLEDGED)]
-    assert story.alarm("probes-disagree").about == f"{THIRD} is 7.5 °C off"
+    assert story.about("probes-disagree") == f"{THIRD} is 7.5 °C off"
     story.air[LOW] = (40.0, 45.0)
     story.run(minutes=1)
     assert story.states()[1:] == [("dry-bulb-high-alarm", UNACKNOWLEDGED)]
@@ -381,7 +381,7 @@ def test_every_node_silent_is_said_once() -> None:
     story.air = dict.fromkeys(story.air)
     story.run(minutes=20)
     assert story.states() == [(ALL_SILENT, UNACKNOWLEDGED)]
-    assert story.alarm(ALL_SILENT, "site").about == "None of 3 nodes is heard"
+    assert story.about(ALL_SILENT, "site") == "None of 3 nodes is heard"
     assert story.titles() == ["All machines: every node silent"]
     story.air[TOP] = GOOD
     story.run(minutes=2)
@@ -519,7 +519,7 @@ def test_a_conflict_that_stands_names_whom_it_is_about_now() -> None:
     story = one_probe()
     story.put(moved(batch("cold-1", "cold-bird", machine=None), "setter-1", story.now().utc))
     story.put(moved(batch("cold-2", "cold-bird", machine=None), "setter-1", story.now().utc))
-    assert "cold-2" in story.alarm(CONFLICT).about
+    assert "cold-2" in story.about(CONFLICT)
 
 
 def test_eggs_without_a_profile_are_told() -> None:

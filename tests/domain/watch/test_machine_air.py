@@ -97,7 +97,7 @@ def test_a_sensor_that_stands_still_fails_and_stops_being_judged() -> None:
         if story.state_of(SENSOR_FAILED, TOP) == UNACKNOWLEDGED:
             break
     assert story.state_of(SENSOR_FAILED, TOP) == UNACKNOWLEDGED
-    assert "stands still" in story.alarm(SENSOR_FAILED, TOP).about
+    assert "stands still" in story.about(SENSOR_FAILED, TOP)
     assert story.readings[-1].flag == FAIL
     story.run(minutes=20)
     assert story.state_of(SENSOR_FAILED, TOP) != UNACKNOWLEDGED
@@ -137,7 +137,7 @@ def test_two_probes_that_disagree_are_told_and_danger_is_told_with_the_doubt() -
     story.air[LOW] = (38.3, 45.0)
     story.run(minutes=30)
     assert story.state_of(DISAGREE) == UNACKNOWLEDGED
-    assert "differ by 0.8 °C" in story.alarm(DISAGREE).about
+    assert "differ by 0.8 °C" in story.about(DISAGREE)
     story.air[LOW] = (39.5, 45.0)
     story.run(minutes=2)
     assert story.state_of(HIGH_ALARM) == UNACKNOWLEDGED
@@ -281,7 +281,7 @@ def test_a_limit_that_lies_ahead_is_told_before_it_is_passed() -> None:
     story = one_probe(minutes=60)
     ramp(story, 38.99, 25)
     assert story.state_of(HIGH_HEADING) == UNACKNOWLEDGED
-    assert "39.0 °C in" in story.alarm(HIGH_HEADING).about
+    assert "39.0 °C in" in story.about(HIGH_HEADING)
     assert story.state_of(HIGH_ALARM) == NORMAL
     ramp(story, 40.0, 10)
     story.run(minutes=10)

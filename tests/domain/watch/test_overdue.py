@@ -33,7 +33,7 @@ def test_lockdown_is_overdue_half_a_day_after_its_day(day: float, told: bool) ->
     story = on_day(day)
     assert (story.state_of(LOCKDOWN_OVERDUE) == UNACKNOWLEDGED) is told
     if told:
-        assert story.alarm(LOCKDOWN_OVERDUE).about == "hen-1 is on day 18"
+        assert story.about(LOCKDOWN_OVERDUE) == "hen-1 is on day 18"
 
 
 def test_eggs_that_are_moved_are_no_longer_overdue() -> None:

@@ -9,7 +9,7 @@ from monitor.domain.readings.quality import Assessment, Trail
 from monitor.domain.readings.reading import FAIL, PASS, SUSPECT, Sample
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.sensors import judge_sensor
-from tests.domain.house import Story, batch, site, there
+from tests.domain.house import Story, batch, site
 
 TOP = "node-a/top"
 
@@ -24,7 +24,7 @@ def about(rule: str, *tests: tuple[str, int], calm_s: float = 1200.0) -> str:
         story.at_s += 10.0
         now = story.now()
         judge_sensor(story.look(), Fresh(probe, now.utc, now.mono_s, 37.5, 45.0, quality, story.state.probe(TOP)))
-    return story.alarm(rule, TOP).about if story.state_of(rule, TOP) == UNACKNOWLEDGED else ""
+    return story.about(rule, TOP) if story.state_of(rule, TOP) == UNACKNOWLEDGED else ""
 
 
 def test_a_failed_sensor_is_named_by_the_test_that_failed() -> None:
@@ -53,4 +53,4 @@ def test_a_slow_probe_is_compared_with_a_quick_one() -> None:
             assert story.state_of(DISAGREE) == NORMAL
         story.run(minutes=5)
     assert story.state_of(DISAGREE) == UNACKNOWLEDGED
-    assert "differ by 0.8 °C" in there(story.alarm(DISAGREE)).about
+    assert "differ by 0.8 °C" in story.about(DISAGREE)

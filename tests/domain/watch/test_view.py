@@ -29,7 +29,7 @@ def story_of(kind: str = "hen", air: Air | None = (37.5, 45.0), **changes: objec
 def test_a_machine_as_it_stands() -> None:
     """Air with everything that follows from it, batches, bands and alarms; unit in each name, times RFC 3339."""
     story = story_of()
-    view = machine_view(story.look(), "setter-1")
+    view = machine_view(story.look(), "setter-1", str)
     full = air_state(37.5, 45.0, story.site.pressure_kpa)
     assert (view["machine"], view["name"], view["kind"], view["at"]) == (
         "setter-1",
@@ -60,7 +60,7 @@ def test_a_machine_as_it_stands() -> None:
 def test_before_anything_is_known() -> None:
     """A machine that nobody heard of yet is shown as silent, without bands."""
     story = Story()
-    view = machine_view(story.look(), "setter-1")
+    view = machine_view(story.look(), "setter-1", str)
     assert view["probes"] == [
         {"probe": TOP, "position": "", "dry_bulb_c": None, "rh_pct": None, "age_s": None, "silent": True}
     ]
@@ -72,7 +72,7 @@ def test_a_reading_that_is_old_is_shown_as_old() -> None:
     story = story_of()
     story.air[TOP] = None
     story.run(minutes=5)
-    (probe,) = machine_view(story.look(), "setter-1")["probes"]
+    (probe,) = machine_view(story.look(), "setter-1", str)["probes"]
     assert (probe["age_s"], probe["silent"]) == (300.0, True)
 
 
@@ -80,15 +80,15 @@ def test_alarms_of_the_machine_its_probes_and_its_nodes() -> None:
     """What stands for the machine, its probe or its node is shown with its number; another machine's is not; nor what is normal."""
     story = story_of(air=(39.5, 45.0))
     story.run(minutes=1)
-    alarms = machine_view(story.look(), "setter-1")["alarms"]
+    alarms = machine_view(story.look(), "setter-1", str)["alarms"]
     assert [(a["rule"], a["state"], a["number"], a["quantity"], a["about"]) for a in alarms] == [
         ("dry-bulb-high-alarm", "unacknowledged", 1, "dry_bulb_c", None)
     ]
     assert alarms[0]["since"] == "2026-03-10T08:00:20.000Z"  # the first message of a boot proves nothing of its age
-    assert machine_view(story.look(), "hatcher-1")["alarms"] == []
+    assert machine_view(story.look(), "hatcher-1", str)["alarms"] == []
     story.air[TOP] = None
     story.run(minutes=2)
-    rules = {a["rule"] for a in machine_view(story.look(), "setter-1")["alarms"]}
+    rules = {a["rule"] for a in machine_view(story.look(), "setter-1", str)["alarms"]}
     assert rules == {"dry-bulb-high-alarm", "no-data"}
 
 
@@ -96,16 +96,16 @@ def test_settling_is_shown() -> None:
     """After lockdown began the view says until when low humidity is expected."""
     story = Story(batches=(batch(day=18.0),), air={TOP: (37.5, 45.0)})
     story.run(seconds=30)
-    assert machine_view(story.look(), "setter-1")["settling_until"] == "2026-03-10T09:00:00.000Z"
+    assert machine_view(story.look(), "setter-1", str)["settling_until"] == "2026-03-10T09:00:00.000Z"
 
 
 def test_an_old_wick_is_shown_when_asked_for() -> None:
     """A site that chose a wick's coefficient is shown what the wick would say, beside the thermodynamic wet bulb, and above it."""
     plain = story_of()
     story = story_of(site=replace(site(), wick_coefficient_per_k=8e-4))
-    (probe,) = machine_view(story.look(), "setter-1")["probes"]
+    (probe,) = machine_view(story.look(), "setter-1", str)["probes"]
     assert probe["wick_wet_bulb_c"] > probe["wet_bulb_c"]
-    assert "wick_wet_bulb_c" not in machine_view(plain.look(), "setter-1")["probes"][0]
+    assert "wick_wet_bulb_c" not in machine_view(plain.look(), "setter-1", str)["probes"][0]
 
 
 @pytest.mark.parametrize("kind", ["hen", "wet-hen"])
@@ -119,7 +119,7 @@ def test_any_air_that_is_stored_can_be_shown(kind: str, dry_bulb_c: float, rh_pc
     )
     story.air = {TOP: (dry_bulb_c, rh_pct)}
     story.run(seconds=30)
-    view = machine_view(story.look(), "setter-1")
+    view = machine_view(story.look(), "setter-1", str)
     json.dumps(view, allow_nan=False)
     (probe,) = view["probes"]
     assert probe["dry_bulb_c"] is None or abs(probe["dry_bulb_c"] - dry_bulb_c) <= 0.00051
@@ -128,7 +128,7 @@ def test_any_air_that_is_stored_can_be_shown(kind: str, dry_bulb_c: float, rh_pc
 def test_a_wet_bulb_band_is_shown_as_humidity_too() -> None:
     """Beside a wet-bulb band each probe is shown what that band is in RH at its own temperature."""
     story = story_of("wet-hen")
-    (probe,) = machine_view(story.look(), "setter-1")["probes"]
+    (probe,) = machine_view(story.look(), "setter-1", str)["probes"]
     assert 40.0 < probe["rh_band_pct"]["low_warning"] < probe["rh_band_pct"]["high_warning"] < 60.0
 
 
@@ -136,7 +136,7 @@ def test_every_probe_of_the_machine_is_there() -> None:
     """Two probes, two rows, in the order of the configuration."""
     both = site(probes((TOP, "setter-1"), ("node-b/low", "setter-1"), ("node-b/door", "hatcher-1")))
     story = Story(site=both)
-    view = machine_view(story.look(), "setter-1")
+    view = machine_view(story.look(), "setter-1", str)
     assert [p["probe"] for p in view["probes"]] == [TOP, "node-b/low"]
 
 
@@ -163,14 +163,14 @@ def test_what_an_alarm_is_about() -> None:
         about="temperature stands still",
     )
     nothing = dict.fromkeys(("ended", "quantity", "about", "value", "worst", "limit", "shelved_until", "suppressed"))
-    assert alarm_view(hot) == nothing | {
+    assert alarm_view(hot, str) == nothing | {
         "number": 3, "subject": "setter-1", "rule": "dry-bulb-high-alarm", "state": "shelved",
         "since": "2026-03-10T08:00:00.000Z", "quantity": "dry_bulb_c", "value": 39.512, "worst": 40.0, "limit": 39.0,
         "shelved_until": "2026-03-10T09:00:00.000Z",
     }  # fmt: skip
-    assert alarm_view(failed) == nothing | {
+    assert alarm_view(failed, str) == nothing | {
         "number": 4, "subject": TOP, "rule": "sensor-failed", "state": "unacknowledged",
         "since": "2026-03-10T08:00:00.000Z", "ended": "2026-03-10T10:00:00.000Z", "about": "temperature stands still",
     }  # fmt: skip
-    quiet = alarm_view(Alarm("setter-1", "handling-over", suppressed="no eggs in it"))
+    quiet = alarm_view(Alarm("setter-1", "handling-over", suppressed="no eggs in it"), str)
     assert (quiet["about"], quiet["since"], quiet["suppressed"]) == (None, None, "no eggs in it")

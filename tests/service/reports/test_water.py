@@ -22,8 +22,9 @@ from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Group, StoredReading
 from monitor.service.reports.batch import stretches_of
 from monitor.service.reports.water import water_of, water_to_pip
-from monitor.service.reports.weighed import MAX_ABOUT, NoWater, Water
+from monitor.service.reports.weighed import NoWater, Water
 from monitor.settings import build_house, parse_settings
+from monitor.shown.about import MAX_LOSING, losing_words
 from tests.fakes import MemoryStore
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
@@ -265,11 +266,17 @@ def test_a_closed_batch(site: Site) -> None:
 # --- what is judged
 
 
+def said(water: Water, site: Site) -> str:
+    """What is told of a loss that is off, in words."""
+    assert water.about is not None
+    return losing_words(water.about, site)
+
+
 def test_on_track(site: Site) -> None:
     """Nothing is off where every egg leads into the window."""
     book = weighed(site, weighed(site, EggBook(HEN), 1, 12.2, DAYS), 2, 12.8, DAYS)
     water = seen(site, book)
-    assert (water.off, water.about) == (False, "")
+    assert (water.off, water.about) == (False, None)
 
 
 def test_the_batch_together(site: Site) -> None:
@@ -279,14 +286,14 @@ def test_the_batch_together(site: Site) -> None:
         book = weighed(site, book, egg, 16.0 + 0.1 * egg, DAYS)
     water = seen(site, book)
     assert water.off is True
-    assert water.about.startswith("loss by pip 16.")
-    assert ", window 11 to 14 %; " in water.about
+    assert said(water, site).startswith("loss by pip 16.")
+    assert ", window 11 to 14 %; " in said(water, site)
     mended = re.search(
-        r"; (\d\d) % RH \(wet bulb \d\d\.\d °C\) from now on, 50 % now, serves 6 of 6 eggs$", water.about
+        r"; (\d\d) % RH \(wet bulb \d\d\.\d °C\) from now on, 50 % now, serves 6 of 6 eggs$", said(water, site)
     )
     assert mended is not None
     assert int(mended[1]) > 55
-    assert len(water.about) <= MAX_ABOUT
+    assert len(said(water, site)) <= MAX_LOSING
 
 
 def test_one_egg_of_many(site: Site) -> None:
@@ -299,7 +306,7 @@ def test_one_egg_of_many(site: Site) -> None:
     assert water.together is not None
     assert water.together.outliers == (9,)
     assert water.off is True
-    assert water.about.startswith("egg 9: loss by pip ")
+    assert said(water, site).startswith("egg 9: loss by pip ")
 
 
 def test_each_of_few(site: Site) -> None:
@@ -309,8 +316,8 @@ def test_each_of_few(site: Site) -> None:
     book = weighed(site, book, 3, 12.5, DAYS)
     water = seen(site, book)
     assert water.off is True
-    assert water.about.startswith("egg 1: loss by pip ") or water.about.startswith("egg 2: loss by pip ")
-    assert water.about.endswith(("; also egg 2", "; also egg 1"))
+    assert said(water, site).startswith("egg 1: loss by pip ") or said(water, site).startswith("egg 2: loss by pip ")
+    assert said(water, site).endswith(("; also egg 2", "; also egg 1"))
 
 
 def test_nobody_can_say(site: Site) -> None:
@@ -320,7 +327,7 @@ def test_nobody_can_say(site: Site) -> None:
     track = water.eggs[1].track
     assert track is not None
     assert track.state == "unsure"
-    assert (water.off, water.about) == (None, "")
+    assert (water.off, water.about) == (None, None)
 
 
 def test_nothing_goes_on(site: Site) -> None:

@@ -1,0 +1,145 @@
+"""What an alarm is about, beside a value against its limit: facts, of which words are made last (`shown/about.py`)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import TypeAlias
+
+from monitor.domain.eggs.entry import Entry
+from monitor.domain.fixed import fixed
+
+
+@fixed
+class Unfit:
+    """A sensor fails one of the tests that it is put to by itself, by the test's name."""
+
+    test: str
+
+
+@fixed
+class Apart:
+    """A probe is off the others of its machine, or two are apart, and nobody knows which is right; or have moved apart over days.
+
+    quantity: the one that they disagree in. by: K or %RH, 0 or more.
+    """
+
+    probes: tuple[str, ...]
+    quantity: str
+    by: float
+    moved: bool = False
+
+
+@fixed
+class Heading:
+    """Where the air stands, °C, and the limit that it will reach in so many seconds if it goes on as it does."""
+
+    now_c: float
+    limit_c: float
+    in_s: float
+
+
+@fixed
+class Unheard:
+    """So many nodes, and none of them is heard."""
+
+    nodes: int
+
+
+@fixed
+class Overdue:
+    """Batches whose day has passed, each with the day that it is on."""
+
+    batches: tuple[tuple[str, int], ...]
+
+
+@fixed
+class Astray:
+    """Batches, each with the machine that it is in and that the configuration no longer has."""
+
+    batches: tuple[tuple[str, str], ...]
+
+
+@fixed
+class Unmet:
+    """What no setting of a machine can meet: quantities in which its batches want different things, or batches of unknown species.
+
+    batches: all that are in it, each with day and stage; unknown: those whose species is not known.
+    """
+
+    what: tuple[str, ...]
+    batches: tuple[tuple[str, int, str], ...]
+    unknown: tuple[str, ...]
+
+
+@fixed
+class Seen:
+    """Eggs that are to be looked at again: why, in the breeder's own words, and what was written of them last. at: when that was found out."""
+
+    why: str
+    last: Entry | None
+    at: datetime
+
+
+@fixed
+class Setting:
+    """A humidity from now on: RH and its wet bulb. loss_pct: the loss at pip that one egg has with it, and whether that lies in the window;
+    served, eggs: how many of a batch's it brings there. now_pct: the machine's RH, None where it is not known."""
+
+    rh_pct: float
+    wet_bulb_c: float
+    now_pct: float | None = None
+    loss_pct: float | None = None
+    reachable: bool = True
+    served: int | None = None
+    eggs: int | None = None
+
+
+@fixed
+class Projection:
+    """The loss that leads to pip, in per cent of the mass at set, with the bounds that hold it (95 %), and the window for it.
+
+    on_track: whether the loss itself lies in the window; else setting is what would mend it, None where no humidity can be told.
+    """
+
+    pip_pct: float
+    low_pct: float
+    high_pct: float
+    window_pct: tuple[float, float]
+    on_track: bool
+    setting: Setting | None = None
+
+
+@fixed
+class Weighed:
+    """What was weighed: an egg by its number, a tray by its name, which may be empty; neither where it is a batch's eggs together."""
+
+    egg: int | None = None
+    tray: str | None = None
+
+
+@fixed
+class Losing:
+    """Eggs that lose too much water, or too little: the worst, and which others do. Figures are as precise as they are told, so that what
+    is told alike is equal."""
+
+    who: Weighed
+    where_to: Projection
+    also: tuple[Weighed, ...] = ()
+
+
+Facts: TypeAlias = Unfit | Apart | Heading | Unheard | Overdue | Astray | Unmet | Seen | Losing
+# A quantity, for a value against its limit; facts; or words, of what comes from outside and of what an older program wrote.
+About: TypeAlias = str | Facts
+Say: TypeAlias = Callable[[About], str]
+KINDS: dict[str, type[Facts]] = {
+    "unfit": Unfit,
+    "apart": Apart,
+    "heading": Heading,
+    "unheard": Unheard,
+    "overdue": Overdue,
+    "astray": Astray,
+    "unmet": Unmet,
+    "seen": Seen,
+    "losing": Losing,
+}  # by the names that a record keeps

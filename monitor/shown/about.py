@@ -1,0 +1,129 @@
+"""What an alarm is about, in words: for messages, for the list of alarms, and as the record keeps them beside the facts."""
+
+from __future__ import annotations
+
+from monitor.domain.air.units import show_temperature
+from monitor.domain.alarms.about import (
+    About,
+    Apart,
+    Astray,
+    Heading,
+    Losing,
+    Overdue,
+    Projection,
+    Seen,
+    Setting,
+    Unfit,
+    Unheard,
+    Unmet,
+    Weighed,
+)
+from monitor.domain.eggs.words import said
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.agreement import DRY_BULB
+from monitor.domain.wall import local_time, printable
+
+MAX_SEEN = 70  # characters of the breeder's own words, and of what was seen last: both must fit one message
+MAX_LOSING = 160  # characters: what one message has room for
+ALSO_SHOWN = 6  # further eggs that a message names
+_FAULTS = {"RNG": "no sensible value", "FLAT": "stands still", "NOISE": "restless", "SPK": "jumps", "ROC": "moves faster than air does"}  # fmt: skip
+_TESTS = {
+    f"{kind}-{quantity}": f"{name} {words}"
+    for quantity, name in (("T", "temperature"), ("H", "humidity"))
+    for kind, words in _FAULTS.items()
+}
+
+
+def about_words(about: About, site: Site) -> str:
+    """`node-a/top is 0.8 °C off`; of a quantity its name, for it is told as a value."""
+    if isinstance(about, str):
+        return about
+    if isinstance(about, Unfit):
+        return f"{_TESTS[about.test]} ({about.test})" if about.test in _TESTS else about.test
+    if isinstance(about, Apart):
+        return _apart(about, site.unit)
+    if isinstance(about, Heading):
+        now, limit = (show_temperature(c, site.unit) for c in (about.now_c, about.limit_c))
+        return f"{now} now, {limit} in {max(1.0, about.in_s / 60.0):.0f} min or more"
+    if isinstance(about, Unheard):
+        return f"None of {about.nodes} nodes is heard"
+    if isinstance(about, Overdue):
+        return ", ".join(f"{batch} is on day {day}" for batch, day in about.batches)
+    if isinstance(about, Astray):
+        return f"{', '.join(f'{batch} in {machine}' for batch, machine in about.batches)}: no such machine"
+    if isinstance(about, Unmet):
+        return f"{' and '.join(about.what)}: {_inside(about)}"
+    return _seen(about, site) if isinstance(about, Seen) else losing_words(about, site)
+
+
+def _apart(about: Apart, unit: str) -> str:
+    """`node-a/top is 0.8 °C off`, `node-a/top and node-a/low differ by 0.8 °C`."""
+    by = f"{about.by:.0f} %RH"
+    if about.quantity == DRY_BULB:
+        by = f"{about.by * 1.8:.1f} °F" if unit == "F" else f"{about.by:.1f} °C"
+    if len(about.probes) == 1:
+        return f"{about.probes[0]} is {by} off"
+    return f"{' and '.join(about.probes)} {'have moved apart by' if about.moved else 'differ by'} {by}"
+
+
+def _inside(about: Unmet) -> str:
+    """`hen-1 day 10 setter, goose-2 day 26 lockdown, lost-1 (profile unknown)`."""
+    known = [f"{batch} day {day} {stage}" for batch, day, stage in about.batches]
+    return ", ".join([*known, *(f"{batch} (profile unknown)" for batch in about.unknown)])
+
+
+def _seen(about: Seen, site: Site) -> str:
+    """`Weak, put back. Seen last: external pip at 09:12`."""
+    words = _cut(about.why)
+    if about.last is None:
+        return words
+    at = local_time(about.last.at, site.zone, about.at)
+    return ". ".join(part for part in (words, f"Seen last: {_cut(said(about.last, site.zone))} at {at}") if part)
+
+
+def _cut(text: str) -> str:
+    text = " ".join(printable(text).split()).rstrip(".")
+    return text if len(text) <= MAX_SEEN else f"{text[: MAX_SEEN - 1]}…"
+
+
+def losing_words(about: Losing, site: Site) -> str:
+    """`egg 9: loss by pip 18.0 % (16.6 to 19.4), window 11 to 14 %; ...; also egg 7`; the others only where there is room."""
+    words = projection_words(about.where_to, site)
+    if about.who != Weighed():
+        words = f"{_who(about.who)}: {words}"
+    named = [_who(each) for each in about.also]
+    also = f"; also {', '.join(named[:ALSO_SHOWN])}{' and more' if len(named) > ALSO_SHOWN else ''}" if named else ""
+    return words if len(words) + len(also) > MAX_LOSING else words + also
+
+
+def _who(about: Weighed) -> str:
+    if about.egg is not None:
+        return f"egg {about.egg}"
+    return f"tray {about.tray:.20}" if about.tray else "eggs weighed together"
+
+
+def projection_words(found: Projection, site: Site) -> str:
+    """`loss by pip 18.0 % (16.6 to 19.4), window 11 to 14 %; 35 % RH (wet bulb 25.1 °C) from now on, 52 % now, leads to 14.5 %`."""
+    low, high = found.window_pct
+    words = (
+        f"loss by pip {found.pip_pct:.1f} % ({found.low_pct:.1f} to {found.high_pct:.1f}), window {low:g} to {high:g} %"
+    )
+    return words if found.on_track else f"{words}; {setting_words(found.setting, site)}"
+
+
+def setting_words(setting: Setting | None, site: Site) -> str:
+    """`35 % RH (wet bulb 25.1 °C) from now on, 52 % now, leads to 14.5 %`, or why there is nothing to set."""
+    if setting is None:
+        return "no humidity can be told"
+    if setting.served == 0:
+        return f"not reachable for any of {setting.eggs} eggs"
+    if not setting.reachable:
+        return f"not reachable: even {setting.rh_pct:.0f} % RH from now on leads to {setting.loss_pct:.1f} %"
+    wet = show_temperature(setting.wet_bulb_c, site.unit)
+    now = "" if setting.now_pct is None else f", {setting.now_pct:.0f} % now,"
+    leads = (
+        f"leads to {setting.loss_pct:.1f} %"
+        if setting.served is None
+        else f"serves {setting.served} of {setting.eggs} eggs"
+    )
+    return f"{setting.rh_pct:.0f} % RH (wet bulb {wet}) from now on{now} {leads}"
