@@ -59,6 +59,8 @@ _VAPOUR = _Range("vapour_kpa", 0.0, 47.5)  # air saturated at 80 °C has 47.41
 _PRESSURE = _Range("pressure_kpa", 50.0, 110.0)
 _ELEVATION = _Range("elevation_m", -500.0, 5500.0)
 _COEFFICIENT = _Range("coefficient_per_k", 4e-4, 3e-3)  # from a gale on the wick to stagnant air
+# The judge asks with each reading, in floats: within these there is nothing to choose or to refuse.
+(_, _COLDEST_C, _HOTTEST_C), (_, _DRIEST_PCT, _DAMPEST_PCT), (_, _LEAST_KPA, _MOST_KPA) = _DRY_BULB, _RH, _PRESSURE
 
 
 def _curve(c1: float, c2: float, c3: float, c4: float, c5: float, c6: float, c7: float) -> tuple[float, ...]:
@@ -223,9 +225,7 @@ def saturation_vapour_kpa(dry_bulb_c: Values) -> Values:
     dry_bulb_c: -80 to 200. The fit is for 0 to 200; below 0 it is carried on for supercooled water, within
     0.1 % of Sonntag (1990) down to -40. Hyland and Wexler 1983, eq. 6; check values: table 3.
     """
-    if (
-        type(dry_bulb_c) is float and _SATURATED.low <= dry_bulb_c <= _SATURATED.high
-    ):  # the judge asks with each reading
+    if type(dry_bulb_c) is float and _COLDEST_C <= dry_bulb_c <= _HOTTEST_C:
         kpa: float = _over_water(_PLAIN, dry_bulb_c)
         return kpa
     return _each(_accept("saturation_vapour_kpa", (dry_bulb_c, _SATURATED)), _over_water, dry_bulb_c)
@@ -237,6 +237,10 @@ def _vapour(library: _Library, dry_bulb_c: Any, rh_pct: Any) -> Any:
 
 def vapour_kpa(dry_bulb_c: Values, rh_pct: Values) -> Values:
     """Vapour pressure of the air. dry_bulb_c: -40 to 80; rh_pct: 0 to 100. Eq. 22."""
+    plain = type(dry_bulb_c) is type(rh_pct) is float
+    if plain and _COLDEST_C <= dry_bulb_c <= _HOTTEST_C and _DRIEST_PCT <= rh_pct <= _DAMPEST_PCT:
+        kpa: Values = _vapour(_PLAIN, dry_bulb_c, rh_pct)
+        return kpa
     return _each(_accept("vapour_kpa", (dry_bulb_c, _DRY_BULB), (rh_pct, _RH)), _vapour, dry_bulb_c, rh_pct)
 
 
@@ -316,6 +320,15 @@ def wet_bulb_c(dry_bulb_c: Values, rh_pct: Values, pressure_kpa: Values | float)
     not; so as air dries the wet bulb falls to 0 °C, then drops by up to 0.8 K as the water freezes.
     Frosty air may be damper than air over ice can be: its wet bulb is then the dry bulb.
     """
+    plain = type(dry_bulb_c) is type(rh_pct) is type(pressure_kpa) is float
+    if (
+        plain
+        and _COLDEST_C <= dry_bulb_c <= _HOTTEST_C
+        and _DRIEST_PCT <= rh_pct <= _DAMPEST_PCT
+        and _LEAST_KPA <= pressure_kpa <= _MOST_KPA
+    ):
+        wet_bulb: Values = _wet_bulb(_PLAIN, dry_bulb_c, rh_pct, pressure_kpa)
+        return wet_bulb
     library = _accept("wet_bulb_c", (dry_bulb_c, _DRY_BULB), (rh_pct, _RH), (pressure_kpa, _PRESSURE))
     return _each(library, _wet_bulb, dry_bulb_c, rh_pct, pressure_kpa)
 

@@ -46,7 +46,7 @@ def has(numbering: Numbering, seq: int) -> bool:
 
 
 def take(numbering: Numbering, seq: int, mono_s: float) -> Numbering:
-    """The numbering with one more number; a number already there changes nothing."""
+    """The numbering with one more number; of one that has come before, the same numbering itself."""
     if seq == numbering.contiguous + 1 and not numbering.above:
         return Numbering(seq, lost=numbering.lost)
     if has(numbering, seq):

@@ -13,6 +13,8 @@ An opened door is no fault: its air moves temperature and humidity together, and
 
 from __future__ import annotations
 
+from dataclasses import field
+
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 from monitor.domain.readings.track import LIMITS, Limits, Pace, Scale, Step, Track, noisy, step, still
@@ -55,13 +57,14 @@ class Trail:
 
 @fixed
 class Assessment:
-    """What the tests say of one reading, and the trail to hand in with the next.
+    """What the tests say of one reading.
 
     flag: the roll-up of tests, which are those that did not pass; NOT_EVALUATED stands for a jump that is held. dry_bulb_flag,
     rh_flag: of each quantity, MISSING where none came. before: the final flag of the reading that was held, once it is settled.
+    held: whether a quantity waits for the next reading, which settles this one's flag. dry_bulb_fit, rh_fit: whether each may be judged
+    now.
     """
 
-    trail: Trail
     flag: int
     tests: tuple[tuple[str, int], ...] = ()
     dry_bulb_flag: int = PASS
@@ -70,20 +73,18 @@ class Assessment:
     rh_held: bool = False
     before: int | None = None
 
-    @property
-    def held(self) -> bool:
-        """Whether a quantity waits for the next reading, which settles this one's flag."""
-        return self.dry_bulb_held or self.rh_held
+    held: bool = field(init=False, repr=False, compare=False)
+    dry_bulb_fit: bool = field(init=False, repr=False, compare=False)
+    rh_fit: bool = field(init=False, repr=False, compare=False)
 
-    @property
-    def dry_bulb_fit(self) -> bool:
-        """Whether the temperature may be judged now."""
-        return self.dry_bulb_flag < FAIL and not self.dry_bulb_held
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "held", self.dry_bulb_held or self.rh_held)
+        object.__setattr__(self, "dry_bulb_fit", self.dry_bulb_flag < FAIL and not self.dry_bulb_held)
+        object.__setattr__(self, "rh_fit", self.rh_flag < FAIL and not self.rh_held)
 
-    @property
-    def rh_fit(self) -> bool:
-        """Whether the humidity may be judged now."""
-        return self.rh_flag < FAIL and not self.rh_held
+
+# What is said of nearly every reading, with a humidity and without one.
+_WELL, _WELL_DRY = Assessment(PASS, (), PASS, PASS), Assessment(PASS, (), PASS, MISSING)
 
 
 def flag_of(dry_bulb_c: float | None, rh_pct: float | None) -> int:
@@ -108,20 +109,20 @@ def assess(
     interval_s: float,
     resolution_k: float = 0.01,
     limits: Limits = LIMITS,
-) -> Assessment:
-    """One reading of one probe, raw, taken at mono_s on the forward clock.
+) -> tuple[Trail, Assessment]:
+    """The trail after one reading of one probe, raw, taken at mono_s on the forward clock, and what the tests say of it.
 
     interval_s: how often the probe speaks. resolution_k: its step, until its own is seen (the humidity's likewise, in %RH). A
     reading that is not newer than the trail is looked at by itself, and leaves the trail as it is.
     """
     if dry_bulb_c is None:
-        return Assessment(trail, MISSING, (("GAP", MISSING),), MISSING)
+        return trail, Assessment(MISSING, (("GAP", MISSING),), MISSING)
     tests: dict[str, int] = {}
     gross, gross_rh = PASS, MISSING if rh_pct is None else PASS
     if not (_LEAST_C <= dry_bulb_c <= _MOST_C and (rh_pct is None or _LEAST_PCT <= rh_pct <= _MOST_PCT)):
         gross, gross_rh = _range(trail, dry_bulb_c, rh_pct, tests)
     if trail.newest_s is not None and mono_s <= trail.newest_s:
-        return _answer(trail, tests, rh_pct)
+        return trail, _answer(tests, rh_pct)
     gap_s = limits.gap_intervals * interval_s
     pace = (mono_s, interval_s, resolution_k, limits, gap_s if gap_s >= limits.gap_s else limits.gap_s)
     fit, fit_rh = gross < FAIL, gross_rh < FAIL
@@ -150,9 +151,7 @@ def assess(
     held_flag = max(PASS, *tests.values(), 0) if held else 0
     together = None if not (fit and fit_rh) else held and _fell_together(dry_moved, humid_moved, limits)
     later = Trail(mono_s, dry_track, humid_track, mark, newer_mark, event_s, odd_since_s, held_flag, together)
-    if not (tests or held):  # as nearly all are
-        return Assessment(later, PASS, (), PASS, gross_rh, False, False, before)
-    return _answer(later, tests, rh_pct, dry_held, humid_held, before)
+    return later, _answer(tests, rh_pct, dry_held, humid_held, before)
 
 
 def _range(trail: Trail, dry_bulb_c: float, rh_pct: float | None, tests: dict[str, int]) -> tuple[int, int]:
@@ -220,7 +219,6 @@ def _rates(mark: Mark, here: Mark, event_s: float | None, limits: Limits, tests:
 
 
 def _answer(
-    trail: Trail,
     tests: dict[str, int],
     rh_pct: float | None,
     dry_bulb_held: bool = False,
@@ -228,8 +226,8 @@ def _answer(
     before: int | None = None,
 ) -> Assessment:
     dry_bulb_flag, rh_flag = PASS, MISSING if rh_pct is None else PASS
-    if not (tests or dry_bulb_held or rh_held):  # as nearly all are
-        return Assessment(trail, PASS, (), dry_bulb_flag, rh_flag, False, False, before)
+    if not (tests or dry_bulb_held or rh_held or before is not None):  # as nearly all are
+        return _WELL_DRY if rh_pct is None else _WELL
     for name, flag in tests.items():
         if name[-1] == "T":
             dry_bulb_flag = max(dry_bulb_flag, flag)
@@ -241,4 +239,4 @@ def _answer(
     if rh_held:
         named.append(("SPK-H", NOT_EVALUATED))
     worst = max((flag for _, flag in named), default=PASS)
-    return Assessment(trail, worst, tuple(named), dry_bulb_flag, rh_flag, dry_bulb_held, rh_held, before)
+    return Assessment(worst, tuple(named), dry_bulb_flag, rh_flag, dry_bulb_held, rh_held, before)

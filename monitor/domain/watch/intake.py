@@ -23,7 +23,7 @@ from monitor.domain.readings.dating import (
     relabel,
     start_line,
 )
-from monitor.domain.readings.numbering import Gap, Numbering, give_up, has, take
+from monitor.domain.readings.numbering import Gap, Numbering, give_up, take
 from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, Now, Pack, Sample, from_ms, to_ms
 from monitor.domain.state.known import Look, ProbeState
@@ -106,10 +106,10 @@ def _is_new(look: Look, pack: Pack) -> bool:
     if numbering is None:
         numbering = Numbering()
         _forget_boots(came)
-    if has(numbering, pack.seq):
+    taken = take(numbering, pack.seq, look.now.mono_s)
+    if taken is numbering:
         return False
-    numbering = came[pack.boot] = take(numbering, pack.seq, look.now.mono_s)
-    look.out.numberings[pack.node, pack.boot] = numbering
+    came[pack.boot] = look.out.numberings[pack.node, pack.boot] = taken
     return True
 
 
@@ -127,8 +127,9 @@ def _assess(
     of: the probe. taken: the line, the counted time, ms, and the same on the label and the forward clock.
     """
     (probe, known), (line, up_ms, at, mono_s) = of, taken
-    quality = assess(known.trail or _UNSEEN, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s)
-    known.trail = quality.trail
+    known.trail, quality = assess(
+        known.trail or _UNSEEN, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s
+    )
     flag, rh_flag = quality.dry_bulb_flag, quality.rh_flag
     if quality.dry_bulb_held:
         flag = max(flag, NOT_EVALUATED)

@@ -82,7 +82,7 @@ def _watch_door(look: Look, plan_: Plan, dry_bulb_c: float | None, fresh: list[F
         return holds(seen, look.now.mono_s)
     if lead.quality.held:  # a door's first reading is a jump like any other: it waits to be judged, but not to be seen
         dry_bulb_c = min(dry_bulb_c, lead.dry_bulb_c)
-    kpa = vapour_kpa(lead.dry_bulb_c, min(max(lead.rh_pct or 0.0, 0.0), 100.0))
+    kpa = vapour_kpa(lead.dry_bulb_c, _scaled(lead.rh_pct or 0.0))
     seen, verdict = watch(
         seen, look.now.mono_s, dry_bulb_c, kpa, interval_s=lead.probe.interval_s, band_low_c=plan_.low_dry_bulb_c
     )
@@ -277,12 +277,19 @@ def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...
         dry.append(heard.dry_bulb_c)
         seen.append(probe.key)
         if heard.rh_pct is not None and plan_.humid:
-            rh = min(max(heard.rh_pct, 0.0), 100.0)  # a sensor may say a little more than saturation
+            rh = _scaled(heard.rh_pct)
             humid.append(wet_bulb_c(heard.dry_bulb_c, rh, look.site.pressure_kpa) if plan_.humid == WET_BULB else rh)
     return (*_low_high(dry), *_low_high(humid)), tuple(seen)
 
 
+def _scaled(rh_pct: float) -> float:
+    """A humidity as air can have it: a sensor may say a little more than saturation."""
+    return 0.0 if rh_pct < 0.0 else 100.0 if rh_pct > 100.0 else rh_pct
+
+
 def _low_high(values: list[float]) -> tuple[float | None, float | None]:
+    if len(values) == 1:
+        return values[0], values[0]
     if not values:
         return None, None
     if len(values) > 2:

@@ -55,8 +55,7 @@ def lived(seed: int, steps: int) -> Memory:
             dry_bulb_c += draw.choice([0.0] * 60 + [8.0, 47.3])
             if draw.random() < 0.1:
                 rh_pct = None
-            quality = assess(trails[probe], mono_s, dry_bulb_c, rh_pct, interval_s=INTERVAL_S)
-            trails[probe] = quality.trail
+            trails[probe], quality = assess(trails[probe], mono_s, dry_bulb_c, rh_pct, interval_s=INTERVAL_S)
             if quality.held:
                 held[probe] = Held(
                     at=at(step * 10.0),

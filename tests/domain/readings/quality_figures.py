@@ -113,12 +113,11 @@ def flags_of(recording: Recording, interval_s: float, trail: Trail | None = None
     result = Flags(trail=Trail() if trail is None else trail)
     waiting = None
     for at_s, dry_bulb_c, rh_pct in recording:
-        found = assess(result.trail, at_s, dry_bulb_c, rh_pct, interval_s=interval_s)
+        result.trail, found = assess(result.trail, at_s, dry_bulb_c, rh_pct, interval_s=interval_s)
         if found.before is not None and waiting is not None:
             result.flags[waiting] = found.before
             if found.before == FAIL:
                 result.tests[waiting] = (*result.tests[waiting], ("SPK", FAIL))
-        result.trail = found.trail
         result.flags.append(found.flag)
         result.tests.append(found.tests)
         result.held.append(found.held)

@@ -123,9 +123,17 @@ def told(readings: Iterable[Reading], interval_s: float = 10.0, trail: Trail | N
     result: list[Assessment] = []
     trail = Trail() if trail is None else trail
     for at_s, dry_bulb_c, rh_pct in readings:
-        result.append(assess(trail, at_s, dry_bulb_c, rh_pct, interval_s=interval_s))
-        trail = result[-1].trail
+        trail, found = assess(trail, at_s, dry_bulb_c, rh_pct, interval_s=interval_s)
+        result.append(found)
     return result
+
+
+def trail_of(readings: Iterable[Reading], interval_s: float = 10.0) -> Trail:
+    """What is kept of the probe after all of them."""
+    trail = Trail()
+    for at_s, dry_bulb_c, rh_pct in readings:
+        trail, _ = assess(trail, at_s, dry_bulb_c, rh_pct, interval_s=interval_s)
+    return trail
 
 
 def lively(
@@ -276,18 +284,18 @@ def test_the_heater_stuck_on_is_no_sensor_fault() -> None:
 def test_a_missing_reading_leaves_the_trail() -> None:
     """A reading without a temperature is MISSING, and the next is taken as if it had not been."""
     readings = lively(600)
-    trail = told(readings)[-1].trail
-    gone = assess(trail, 600.0, None, None, interval_s=10.0)
-    assert (gone.flag, gone.tests, gone.trail, gone.dry_bulb_fit) == (MISSING, (("GAP", MISSING),), trail, False)
+    trail = trail_of(readings)
+    later, gone = assess(trail, 600.0, None, None, interval_s=10.0)
+    assert (gone.flag, gone.tests, later, gone.dry_bulb_fit) == (MISSING, (("GAP", MISSING),), trail, False)
     assert told(then(readings, (None, None), WARM))[-1].flag == PASS
 
 
 def test_an_older_reading_is_looked_at_by_itself() -> None:
     """A late reading has the flag of its own values, and leaves the trail as it is."""
-    trail = told(lively(600))[-1].trail
-    late = assess(trail, 300.0, 44.0, 55.0, interval_s=10.0)
-    assert (late.flag, late.trail) == (PASS, trail)
-    assert assess(trail, 300.0, 85.0, 55.0, interval_s=10.0).flag == FAIL
+    trail = trail_of(lively(600))
+    later, late = assess(trail, 300.0, 44.0, 55.0, interval_s=10.0)
+    assert (late.flag, later) == (PASS, trail)
+    assert assess(trail, 300.0, 85.0, 55.0, interval_s=10.0)[1].flag == FAIL
 
 
 def test_after_a_gap_nothing_jumps() -> None:
@@ -400,8 +408,8 @@ def test_a_probe_noisier_than_it_was(interval_s: int) -> None:
 
 def test_the_trail_has_one_size() -> None:
     """A day of readings leaves a trail as small as an hour of them does: numbers alone, and two marks."""
-    day = told(lively(86_400))[-1].trail
-    hour = told(lively(3600))[-1].trail
+    day = trail_of(lively(86_400))
+    hour = trail_of(lively(3600))
     assert len(repr(day)) < 1.2 * len(repr(hour)) < 2000
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED
 from monitor.domain.needs.rules import DISAGREE, SENSOR_FAILED, SENSOR_SUSPECT
 from monitor.domain.needs.site import Probe
-from monitor.domain.readings.quality import Assessment, Trail
+from monitor.domain.readings.quality import Assessment
 from monitor.domain.readings.reading import FAIL, PASS, SUSPECT, Sample
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.sensors import judge_sensor
@@ -19,7 +19,7 @@ def about(rule: str, *tests: tuple[str, int], calm_s: float = 1200.0) -> str:
     story = Story(batches=(batch(),))
     probe = story.site.probes[TOP]
     flags = {quantity: max((f for t, f in tests if t.endswith(quantity)), default=PASS) for quantity in "TH"}
-    quality = Assessment(Trail(), max(flags.values()), tests, flags["T"], flags["H"])
+    quality = Assessment(max(flags.values()), tests, flags["T"], flags["H"])
     for _ in range(round(calm_s / 10.0)):
         story.at_s += 10.0
         now = story.now()
