@@ -29,6 +29,8 @@ from monitor.adapters.secret import SecretError, read_secret
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.domain.needs.profile import ProfileError
+from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message
 from monitor.domain.state.record import Attempt
 from monitor.service.ports import Clock, Loaded, Receipt, StoreFailure, WeightAsked, WeightVerdict, Words
@@ -99,6 +101,7 @@ class Daemon:
         if opened.note:
             _log.error("store note=%s", opened.note)
         loaded = ledger.load()
+        _read_species(site, loaded)
         words = NoticeWords(site)
         clock = self._clock or SystemClock(not_before=loaded.newest, after=_instant(loaded))
         self.clock = clock
@@ -210,6 +213,16 @@ class Daemon:
                 beat = mono_s + ALIVE_EVERY_S
                 self._alive += 1
                 self.link.publish(f"{prefix}/service/alive", str(self._alive).encode(), retain=False)
+
+
+def _read_species(site: Site, loaded: Loaded) -> None:
+    """See, before anything is watched, that what the eggs need can be read. Raises StartError."""
+    try:
+        for batch in loaded.batches:
+            if batch.closed_at is None:
+                site.profiles.get(batch.profile)
+    except ProfileError as error:
+        raise StartError(str(error)) from error
 
 
 def _make_data_folder(house: House) -> None:

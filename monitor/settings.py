@@ -10,30 +10,17 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from monitor.adapters.secret import SecretError, read_secret
-from monitor.adapters.tables.refused import TableError, read
+from monitor.adapters.tables.refused import Id, Line, TableError, read
 from monitor.adapters.tables.rules import Numbers, given, shipped_rules
 from monitor.adapters.tables.toml import read_toml
 from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.needs.profile import Profile, ProfileError
 from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed
 from monitor.domain.needs.site import FORCED, ROOM, SETTER, Machine, Probe, Site, grouped
-from monitor.domain.wall import has_controls
 from monitor.service.ports import Contact
-
-Id = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
-
-
-def _in_one_line(text: str) -> str:
-    """Names stand in messages, tables and pages, as what is typed at the door does."""
-    if has_controls(text):
-        raise ValueError("expected text in one line, without control characters")
-    return text
-
-
-Line = Annotated[str, AfterValidator(_in_one_line)]
 
 
 class SettingsError(Exception):

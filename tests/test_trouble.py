@@ -511,7 +511,7 @@ def test_a_record_that_is_not_for_us(capsys: pytest.CaptureFixture[str], monkeyp
     """Typed by somebody without rights to the data folder, each command is one line and 1, and `doctor` says what it may not see."""
     looks = [["alarms"], ["batch", "list"], ["refused"], ["history", "hen-1"], ["room"]]
     # The program's own files may lie where nobody else can read (root's home): what they hold is read with rights.
-    rules, profiles = shipped_rules(), load_profiles()
+    rules, profiles = shipped_rules(), dict(load_profiles())
     monkeypatch.setattr("monitor.settings.shipped_rules", lambda: dict(rules))
     monkeypatch.setattr("monitor.adapters.tables.profiles.load_profiles", lambda own=None: profiles)
     with tempfile.TemporaryDirectory() as name:  # not below pytest's own folder, which nobody else may enter

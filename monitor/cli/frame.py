@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import NoReturn, TypeVar
 
 import monitor
+from monitor.domain.needs.profile import ProfileError
 
 DONE, FAILED, WRONG = 0, 1, 2
 INTERRUPTED = 130  # what a shell says of a command that Ctrl-C ended
@@ -125,6 +126,8 @@ def perform(parser: Parser, arguments: Sequence[str] | None, utc: Utc) -> int:
     try:
         return _performed(parser, arguments, utc)
     except Wrong as error:
+        return complain(str(error), WRONG)
+    except ProfileError as error:  # a shipped one is read where it is first asked for
         return complain(str(error), WRONG)
     except Failed as error:
         return complain(str(error), FAILED)

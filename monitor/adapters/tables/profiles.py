@@ -8,7 +8,8 @@ alone (`days = 20`); its source is then "own". It may also change the numbers of
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+import functools
+from collections.abc import Collection, Iterator, Mapping
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -17,8 +18,7 @@ from typing import Any
 from monitor.adapters.tables.refused import TableError
 from monitor.adapters.tables.rules import shipped_rules
 from monitor.adapters.tables.toml import read_toml
-from monitor.domain.needs.profile import Profile, ProfileError, parse_profile
-from monitor.domain.needs.rules import Rule
+from monitor.domain.needs.profile import Profile, ProfileError
 
 SOURCES_FILE = "SOURCES.toml"
 OWN_SOURCE = "own"
@@ -26,54 +26,82 @@ OWN_SOURCE = "own"
 Table = dict[str, Any]
 
 
-def load_profiles(own: Path | None = None) -> dict[str, Profile]:
-    """All profiles by id: shipped, then `own`, a TOML file or a folder of them (in the order of their names).
+class Profiles(Mapping[str, Profile]):
+    """Profiles by id: the shipped ones, each read from its file when it is first asked for, and the breeder's own over them.
 
-    Raises ProfileError, one line, for a file that cannot be read, is not TOML (with its line), or holds no
+    A house needs a few of them. Asking for one raises KeyError where there is none, and ProfileError, one line, where its file cannot be
+    read or holds no sound profile.
+    """
+
+    def __init__(self, shipped: Collection[str], own: Mapping[str, Profile]) -> None:
+        self._ids = list(dict.fromkeys([*shipped, *own]))
+        self._shipped = frozenset(shipped)
+        self._read = dict(own)
+
+    def __getitem__(self, id_: str) -> Profile:
+        found = self._read.get(id_)
+        if found is None:
+            if id_ not in self._shipped:
+                raise KeyError(id_)
+            found = self._read[id_] = _read_profile(_shipped_table(id_), f"{id_}.toml", None)
+        return found
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._ids)
+
+    def __len__(self) -> int:
+        return len(self._ids)
+
+
+def load_profiles(own: Path | None = None) -> Profiles:
+    """All profiles: shipped, then `own`, a TOML file or a folder of them (in the order of their names), which is read at once.
+
+    Raises ProfileError, one line, for a file of one's own that cannot be read, is not TOML (with its line), or holds no
     sound profile.
     """
-    source_keys, rules = load_sources().keys(), shipped_rules()
-    profiles: dict[str, Profile] = {}
-    shipped = _shipped_tables()
-    for id_, table in shipped.items():
-        profiles[id_] = parse_profile(table, f"{id_}.toml", source_keys=source_keys, rules=rules)
-
-    own_ids: dict[str, str] = {}
+    shipped = _shipped_ids()
+    mine: dict[str, Profile] = {}
+    files: dict[str, str] = {}
     for path in _own_files(own):
-        profile = _own_profile(_read(path), path.name, shipped, source_keys, rules)
-        if profile.id in own_ids:
-            taken = own_ids[profile.id]
+        profile = _own_profile(_read(path), path.name, shipped)
+        if profile.id in files:
+            taken = files[profile.id]
             raise ProfileError(f"{path.name}: id: {profile.id!r}, expected an id not used in {taken}")
-        own_ids[profile.id] = path.name
-        profiles[profile.id] = profile
-    return profiles
+        files[profile.id] = path.name
+        mine[profile.id] = profile
+    return Profiles(shipped, mine)
 
 
+@functools.cache
 def load_sources() -> dict[str, str]:
     """Full citation by source key, as shipped."""
     return _read(_shipped_folder() / SOURCES_FILE)
 
 
-def _shipped_tables() -> dict[str, Table]:
-    """The shipped tables by id, in the order of their files, each of which bears its id; what one is based on is in it."""
-    tables = {file.name.removesuffix(".toml"): _read(file) for file in _shipped_files()}
-    for id_, table in tables.items():
-        if "based_on" in table:
-            tables[id_] = _merged(tables[table.pop("based_on")], table)
-    return tables
+def _read_profile(table: Table, where: str, plain_source: str | None) -> Profile:
+    # Loaded with the first profile that is read: a start without eggs reads none, and its models would be a tenth of it.
+    from monitor.adapters.tables.profile import read_profile
+
+    keys, rules = load_sources().keys(), shipped_rules()
+    return read_profile(table, where, source_keys=keys, plain_source=plain_source, rules=rules)
 
 
-def _own_profile(
-    table: Table, where: str, shipped: dict[str, Table], source_keys: Collection[str], rules: Mapping[str, Rule]
-) -> Profile:
+def _shipped_table(id_: str) -> Table:
+    """One shipped table; what it is based on is in it."""
+    table = _read(_shipped_folder() / f"{id_}.toml")
+    base = table.pop("based_on", None)
+    return table if base is None else _merged(_shipped_table(base), table)
+
+
+def _own_profile(table: Table, where: str, shipped: Collection[str]) -> Profile:
     if "based_on" in table:
         base = table.pop("based_on")
         if not isinstance(base, str) or base not in shipped:
             raise ProfileError(f"{where}: based_on: {base!r}, expected one of {', '.join(sorted(shipped))}")
         if "id" not in table:
             raise ProfileError(f"{where}: id: missing, expected text ({base!r} replaces the shipped)")
-        table = _merged(shipped[base], table)
-    return parse_profile(table, where, source_keys=source_keys, plain_source=OWN_SOURCE, rules=rules)
+        table = _merged(_shipped_table(base), table)
+    return _read_profile(table, where, OWN_SOURCE)
 
 
 def _merged(base: Table, change: Table) -> Table:
@@ -111,9 +139,10 @@ def _shipped_folder() -> Traversable:
     return resources.files("monitor") / "data" / "profiles"
 
 
-def _shipped_files() -> list[Traversable]:
-    files = [file for file in _shipped_folder().iterdir() if file.name.endswith(".toml")]
-    return sorted((file for file in files if file.name != SOURCES_FILE), key=lambda file: file.name)
+def _shipped_ids() -> list[str]:
+    """Those of the shipped profiles, in the order of their files, each of which bears its id."""
+    files = (file.name for file in _shipped_folder().iterdir())
+    return sorted(name.removesuffix(".toml") for name in files if name.endswith(".toml") and name != SOURCES_FILE)
 
 
 def _own_files(own: Path | None) -> list[Path]:

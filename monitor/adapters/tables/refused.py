@@ -9,8 +9,10 @@ from collections.abc import Collection, Mapping, Sequence
 from types import NoneType, UnionType
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, TypeAdapter, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
+
+from monitor.domain.wall import has_controls
 
 T = TypeVar("T", bound=BaseModel)
 
@@ -25,6 +27,17 @@ _WORDED = {
     "string_pattern_mismatch": "the form {pattern}",
 }
 _KINDS = {dict: "a table", list: "a list"}
+
+
+def _in_one_line(text: str) -> str:
+    """Names stand in messages, tables and pages, as what is typed at the door does."""
+    if has_controls(text):
+        raise ValueError("expected text in one line, without control characters")
+    return text
+
+
+Id = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
+Line = Annotated[str, AfterValidator(_in_one_line)]
 
 
 class Table(BaseModel):
@@ -130,6 +143,9 @@ def _keys_beside(model: object, loc: Place) -> list[str]:
 
 
 def _field(model: object, loc: Place) -> FieldInfo | None:
+    """What says of itself what was expected there; for what is in a list, the field that is the list."""
+    while loc and isinstance(loc[-1], int):
+        loc = loc[:-1]
     within = _type_at(model, loc[:-1]) if loc else None
     return within.model_fields.get(str(loc[-1])) if isinstance(within, type) and issubclass(within, BaseModel) else None
 

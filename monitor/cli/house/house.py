@@ -10,6 +10,7 @@ from monitor.app import StartError, link_settings, run, start_logging
 from monitor.cli.frame import Asked, Failed, Given, Parsers, Verbs, Wrong, command, show
 from monitor.cli.record import house_and_contacts_of, house_of
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.profile import ProfileError
 from monitor.service.ports import Delivered, StoreFailure
 from monitor.settings import SettingsError, read_contact
 
@@ -62,6 +63,11 @@ def _check(options: Asked) -> int:
         link_settings(house)
     except StartError as error:
         wrong.append(str(error))
+    for id_ in house.site.profiles:  # each is read only here and where it is asked for
+        try:
+            house.site.profiles[id_]
+        except ProfileError as error:
+            wrong.append(str(error))
     if wrong:
         raise Wrong("\n".join(wrong))
     counts = {

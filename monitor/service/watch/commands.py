@@ -40,7 +40,7 @@ from monitor.domain.needs.batch import (
     reopened,
     undeclared,
 )
-from monitor.domain.needs.profile import STAGE_NAMES
+from monitor.domain.needs.profile import STAGE_NAMES, ProfileError
 from monitor.domain.needs.rules import EGG_HOT, HANDLING_OVER
 from monitor.domain.readings.agreement import Pairs, forget
 from monitor.domain.readings.calibration import Calibration, CalibrationError, check, since_by_default, standing
@@ -88,7 +88,7 @@ def perform(look: Look, request: Performed, say: Say) -> dict[str, Any]:
     """Do what is asked; return the answer. say: words of what an alarm is about. Raises RequestError, and then nothing was changed."""
     try:
         return _performed(look, request, say)
-    except (BatchError, AlarmError, HandlingError, CalibrationError, EggError, RequestError) as error:
+    except (BatchError, AlarmError, HandlingError, CalibrationError, EggError, ProfileError, RequestError) as error:
         dated = isinstance(request, BatchAdd | Move | Stage | Close | SplitOff | Calibrate | Write | WriteWeighings)
         unset = dated and not look.now.clock_ok
         hint: Words = (" (the clock here is not set, it says ", look.now.utc, ")") if unset else ()

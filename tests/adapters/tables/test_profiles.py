@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.adapters.tables import profiles as files
 from monitor.adapters.tables.profiles import load_profiles, load_sources
 from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
@@ -77,6 +78,31 @@ def least_humid(stage: Stage) -> float:
 def test_the_species_a_breeder_would_look_for_are_there() -> None:
     """Poultry, waterfowl, game birds, parrots, ratites and birds of prey are shipped."""
     assert SHIPPED.keys() >= ASKED_FOR
+
+
+def test_a_file_is_read_when_its_species_is_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A house needs a few of them: naming or counting all reads none, asking for one reads that one, once."""
+    read: list[str] = []
+    whole = files._read
+
+    def noted(file: Path) -> dict[str, object]:
+        read.append(file.name)
+        return whole(file)
+
+    monkeypatch.setattr(files, "_read", noted)
+    profiles = load_profiles()
+    assert "chicken" in list(profiles)
+    assert len(profiles) == len(SHIPPED)
+    assert "dodo" not in profiles
+    assert read == []
+    assert profiles["chicken"] is profiles["chicken"]
+    assert "chicken" in profiles
+    assert [name for name in read if name != "SOURCES.toml"] == ["chicken.toml"]
+
+
+def test_each_file_bears_the_id_of_its_species() -> None:
+    """So that a species is found without looking into the files."""
+    assert {id_: profile.id for id_, profile in SHIPPED.items()} == {id_: id_ for id_ in SHIPPED}
 
 
 @EACH
@@ -271,7 +297,7 @@ def test_reference_rows_name_known_sources() -> None:
 def test_loading_is_quick() -> None:
     """All shipped profiles load in under a second, many times what a small computer needs."""
     started = time.perf_counter()
-    load_profiles()
+    dict(load_profiles())
     assert time.perf_counter() - started < 1.0
 
 
@@ -444,8 +470,6 @@ def test_an_own_profile_may_change_rules(tmp_path: Path) -> None:
 
 def test_a_profile_may_be_based_on_one_with_rules(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Numbers of the base stay unless they are given anew, one by one."""
-    from monitor.adapters.tables import profiles as files
-
     read = files._read
 
     def with_rules(file: Path) -> dict[str, object]:
@@ -472,9 +496,9 @@ OWN_WRONG = [
      "mine.toml: days: unknown source key 'a friend', expected one of those in SOURCES.toml"),
     (HEAD + "stage = 3", "mine.toml: stage: 3, expected one or more tables [[stage]]"),
     (HEAD + 'notes = "one"', "mine.toml: notes: 'one', expected a list of texts"),
-    (HEAD + "[[stage]]\nrh_pct = { target = 50 }", "mine.toml: stage.3.name: missing, expected text"),
+    (HEAD + "[[stage]]\nrh_pct = { target = 50 }", "mine.toml: stage[3].name: missing, expected one of setter, lockdown, hatch"),
     (HEAD + '[[stage]]\nname = "setter"\ndry_bulb_c = 37.5',
-     "mine.toml: stage.setter.dry_bulb_c: 37.5, expected a table of limits"),
+     "mine.toml: stage.setter.dry_bulb_c: 37.5, expected a table"),
     (HEAD + '[[stage]]\nname = "setter"\ndry_bulb_c = { target = 39.0 }',
      "mine.toml: stage.setter.dry_bulb_c: target 39 above high_warning 38.1, expected low to high"),
     (HEAD + '[[stage]]\nname = "setter"\nrh_pct = { target = 50 }\nwet_bulb_c = { target = 30 }',
@@ -484,17 +508,17 @@ OWN_WRONG = [
     (COMPLETE + '[[stage]]\nname = "setter"\ndry_bulb_c = {low_alarm = 36, target = 37, high_alarm = 38}',
      "mine.toml: stage: setter, lockdown, setter, "
      "expected setter, lockdown and perhaps hatch, in this order"),
-    (HEAD + "rules = 3", "mine.toml: rules: 3, expected a table of rules"),
-    (HEAD + "[rules]\nno-data = 3", "mine.toml: rules.no-data: 3, expected a table of numbers"),
+    (HEAD + "rules = 3", "mine.toml: rules: 3, expected a table"),
+    (HEAD + "[rules]\nno-data = 3", "mine.toml: rules.no-data: 3, expected a table"),
     (HEAD + "[rules.no-data]\non_delay = 3",
-     "mine.toml: rules: no-data.on_delay: not a setting, expected one of "
-     "priority, limit, on_delay_s, off_delay_s, deadband, re_alarm_s, respond_min"),
+     "mine.toml: rules.no-data.on_delay: unknown setting, expected one of: "
+     "deadband, limit, off_delay_s, on_delay_s, priority, re_alarm_s, respond_min"),
     (HEAD + "[rules.no-data]\non_delay_s = -3",
-     "mine.toml: rules: no-data.on_delay_s: -3, expected a number from 0 to 604800"),
+     "mine.toml: rules.no-data.on_delay_s: -3, expected a number from 0 to 604800"),
     (HEAD + '[rules.no-data]\npriority = "urgent"',
-     "mine.toml: rules: no-data.priority: 'urgent', expected one of low, medium, high, critical"),
+     "mine.toml: rules.no-data.priority: 'urgent', expected one of low, medium, high, critical"),
     (HEAD + '[rules.no-data]\non_delay_s = [3, "a friend"]',
-     "mine.toml: rules.no-data.on_delay_s: unknown source key 'a friend', expected one of those in SOURCES.toml"),
+     "mine.toml: rules.no-data: on_delay_s: unknown source key 'a friend', expected one of those in SOURCES.toml"),
     (HEAD + "[rules.dry-bulb-high-alarm]\nlimit = 38.5",
      "mine.toml: rules.dry-bulb-high-alarm.limit: 38.5, expected it in a band of [[stage]]"),
     (HEAD + "[rules.all-silent]\non_delay_s = 60",

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
+import pytest
+
+from monitor.adapters.tables import profiles
+from monitor.app import Daemon, StartError
+from monitor.settings import load_house
 from tests.cli.commands import Capture, ok, told
 from tests.receivers import HttpReceiver
-from tests.running import configure, sample_configuration
+from tests.running import configure, sample_configuration, set_days_ago, typed
 
 
 def test_check(capsys: Capture, config: Path) -> None:
@@ -24,6 +30,30 @@ def test_check(capsys: Capture, config: Path) -> None:
 def test_the_sample_configuration_is_good(capsys: Capture, tmp_path: Path) -> None:
     """The sample in deploy/ passes `check`, once the broker's password is where it says."""
     assert "good: 4 machines, 4 probes" in ok(capsys, "check", config=sample_configuration(tmp_path))
+
+
+def test_a_species_file_that_is_damaged(
+    capsys: Capture, config: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`check` finds it; else it is one line where that species is asked for, the others go on, and a daemon of its eggs does not start."""
+    folder = tmp_path / "species"
+    shutil.copytree(str(profiles._shipped_folder()), folder)
+    monkeypatch.setattr(profiles, "_shipped_folder", lambda: folder)
+    (folder / "emu.toml").write_text("id =")
+    line = "emu.toml: Invalid value (at end of document), expected TOML"
+    assert typed(capsys, "check", config=config) == (2, "", f"eggroom: {line}\n")
+    hen, emu = ("batch", "add", "hen-1", "--species", "chicken"), ("batch", "add", "emu-1", "--species", "emu")
+    ok(capsys, *hen, "--set", set_days_ago(3), config=config)
+    code, out, err = typed(capsys, *emu, config=config)
+    assert (out, err) == ("", f"eggroom: {line}\n")
+    assert code != 0
+    assert [batch["id"] for batch in told(capsys, "batch", "list", config=config)] == ["hen-1"]
+    (folder / "chicken.toml").write_text("id =")
+    line = line.replace("emu", "chicken")
+    assert typed(capsys, "history", "hen-1", config=config) == (2, "", f"eggroom: {line}\n")
+    with pytest.raises(StartError) as raised:
+        Daemon(load_house(config)).start()
+    assert str(raised.value) == line
 
 
 def test_contacts_are_masked(capsys: Capture, tmp_path: Path) -> None:
