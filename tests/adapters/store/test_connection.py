@@ -8,6 +8,7 @@ import shutil
 import sqlite3
 import stat
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -577,3 +578,103 @@ def test_what_is_made_is_not_for_everyone(path: Path) -> None:
     """The lock can be written by nobody but its owner."""
     write(path)
     assert stat.S_IMODE(Path(f"{path}.lock").stat().st_mode) & 0o022 == 0
+
+
+def test_a_damaged_record_that_cannot_be_moved_is_not_replaced(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the damaged record cannot be set aside it stays as it is, and the start ends with one line that says so."""
+    path.write_text("damaged\n" * 100)
+    damaged, move = path.read_bytes(), os.replace
+
+    def replace(source: str | Path, target: str | Path) -> None:
+        if ".damaged-" in str(target):
+            raise PermissionError(13, "Permission denied")
+        move(source, target)
+
+    monkeypatch.setattr(os, "replace", replace)
+    with pytest.raises(StoreFailure, match=r"damaged \(.*\), and cannot be set aside: Permission denied"):
+        open_writer(path)
+    assert path.read_bytes() == damaged
+
+
+def test_a_left_log_goes_with_the_record_that_was_set_aside_last(path: Path) -> None:
+    """Of several damaged records a log that was left behind belongs to the one that was moved last, whatever its number."""
+    write(path, full_group())
+    whole = path.read_bytes()
+    path.unlink()
+    for n in (2, 1, 3):  # each later than the one before
+        Path(f"{path}.damaged-{n}").write_text("damaged\n")
+        time.sleep(0.02)
+    os.utime(f"{path}.damaged-1")
+    Path(f"{path}.begun").write_bytes(whole)
+    Path(f"{path}-wal").write_bytes(b"its log")
+    assert "set aside as eggroom.db.damaged-1;" in comes_up(path)
+    assert Path(f"{path}.damaged-1-wal").read_bytes() == b"its log"
+    assert not Path(f"{path}.damaged-2-wal").exists()
+
+
+def test_a_record_that_is_only_locked_is_not_set_aside(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another program that holds the record is no damage: the start says so, and the record stays where it is."""
+    write(path, full_group())
+    monkeypatch.setattr(connection_module, "BUSY_TIMEOUT_MS", 20)
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("PRAGMA locking_mode = EXCLUSIVE")
+    other.execute("BEGIN EXCLUSIVE")
+    with pytest.raises(StoreFailure, match="locked"):
+        open_writer(path, busy_timeout_ms=20)
+    other.close()
+    assert list(path.parent.glob("*.damaged-*")) == []
+    assert comes_up(path) == ""
+
+
+def test_nothing_is_interrupted_after_the_limit_was_left(path: Path) -> None:
+    """Whoever watched the time is gone when the block ends, so that it cannot interrupt the next statement."""
+    write(path)
+    connection = open_reader(path)
+    for limit_s in (0.0, 60.0) * 10:
+        with interrupted_after(connection, limit_s):
+            pass
+        assert [t.name for t in threading.enumerate() if t.name == "check-limit"] == []
+    connection.close()
+
+
+def test_a_reader_waits_as_long_as_a_writer(path: Path) -> None:
+    """A reader waits five seconds for a lock, or what it was told."""
+    write(path)
+    for told, waits_ms in (({}, 5000), ({"busy_timeout_ms": 700}, 700)):
+        connection = open_reader(path, **told)
+        assert connection.execute("PRAGMA busy_timeout").fetchone() == (waits_ms,)
+        connection.close()
+
+
+def test_a_new_record_is_whole_before_it_takes_a_damaged_ones_place(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing of it is left in a log when it gets its name: what the disk refuses is told before the damaged one is moved."""
+    write(path, full_group())
+    _unreadable_text(path)
+    statements: list[str] = []
+
+    def take_over(old: sqlite3.Connection, new: sqlite3.Connection) -> tuple[str, ...]:
+        taken = salvage.take_over(old, new)
+        new.set_trace_callback(statements.append)
+        return taken
+
+    monkeypatch.setattr(connection_module, "take_over", take_over)
+    open_writer(path).close()
+    assert statements == ["PRAGMA wal_checkpoint(TRUNCATE)"]
+
+
+def test_how_long_a_start_looks_for_damage(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ten seconds, which is some 400 MB from a card; ten minutes where damage was met in use."""
+    write(path)
+    limits: list[float] = []
+
+    def check(connection: sqlite3.Connection, limit_s: float) -> str:
+        limits.append(limit_s)
+        return ""
+
+    monkeypatch.setattr(connection_module, "quick_check", check)
+    open_writer(path).close()
+    suspect_mark(path).touch()
+    open_writer(path).close()
+    assert limits == [10.0, 10 * 60.0]

@@ -217,6 +217,14 @@ def test_the_ids_of_a_group_that_failed_are_nobodys(store: Store) -> None:
     assert labels(store.history, "node-a/three") == [1_000]
 
 
+def test_new_probes_are_numbered_by_name(store: Store) -> None:
+    """The same group makes the same rows in every run: what it brings for the first time is numbered in the order of the names."""
+    names = [f"node-a/p{n:02}" for n in range(20)]
+    store.ledger.commit(Group(readings=[reading(0, probe=name) for name in reversed(names)], lines={1: line()}))
+    found = store.connection.execute("SELECT key FROM probe ORDER BY id").fetchall()
+    assert [name for (name,) in found] == names
+
+
 def test_refused_is_bounded(store: Store) -> None:
     """Of the refused the newest 10,000 are kept, and all are counted."""
     for start in range(0, 10_500, 1_500):
