@@ -218,6 +218,7 @@ NO_TIME = "expected a time such as 2026-03-01T18:00:00Z"
             {"batch": "hen-1", "at": "2026-03-05T07:00:00Z"},
             "batch hen-1: close at 2026-03-05T07:00:00Z is before it came to setter-1",
         ),
+        ("handling", {"machine": "setter-1", "by": "sam", "done": True}, "handling setter-1: none is declared"),
         ("close", {"batch": "hen-1", "at": 5}, f"at: 5, {NO_TIME}"),
         (
             "fly",
@@ -331,6 +332,7 @@ def test_an_alarm_goes_out_of_service_and_back() -> None:
         ("shelve", {"alarm": 1, "for_s": math.nan}, "for_s: nan, expected seconds"),
         ("shelve", {"alarm": 1, "for_s": math.inf}, "for_s: inf, expected seconds"),
         ("shelve", {"alarm": 1, "for_s": 10**400}, f"for_s: {'1' + '0' * 59}, expected seconds"),
+        ("shelve", {"alarm": 1, "for_s": 1e9}, "alarm 1: for_s 1000000000.0, expected seconds"),
         ("shelve", {"alarm": 1, "for_s": "10m"}, "for_s: '10m', expected seconds"),
         ("shelve", {"alarm": 1, "for_s": True}, "for_s: True, expected seconds"),
         ("shelve", {"alarm": 1}, "for_s: None, expected seconds"),

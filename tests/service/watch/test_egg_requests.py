@@ -189,6 +189,15 @@ def test_a_table_is_all_or_nothing() -> None:
     assert ask(story, "weighings", batch="hen-1", by="ada", rows=table[:2], sure=True)["did"] == "written"
 
 
+def test_a_row_that_cannot_be_is_told_once() -> None:
+    """A row that is no weighing, the first or one between others, is complained of by its own line alone."""
+    for table in (rows((7, -1.0, None), (8, 60.0, None)), rows((7, 60.0, None), (8, -1.0, None), (9, 60.0, None))):
+        (wrong,) = (line for line, _, gross_g, _ in table if gross_g < 0)
+        said = refused_lines_of_new(table)
+        assert [text.partition(":")[0] for text in said] == [f"line {wrong}", "batch hen-1"]
+        assert f"1 of {len(table)} lines" in said[1]
+
+
 def test_of_many_complaints_ten_are_said() -> None:
     """A request about eggs that are not there: a screen holds ten complaints, and the rest are counted."""
     for count, said, more in ((10, 10, []), (11, 10, [": and 1 more"]), (13, 10, [": and 3 more"])):

@@ -468,3 +468,24 @@ def test_a_shelf_that_ended_while_nobody_watched_is_over_at_the_first_look(site:
         shelved = replace(alarm, shelved_until=at(left_s).utc)
         state = start_state(replace(NOTHING, alarms=(shelved,)), site, at(0))
         assert state.alarms[alarm.key].shelved_until_mono_s == pytest.approx(mono_s)
+
+
+def test_what_was_decided_is_followed_by_a_look_at_once(desk: Desk) -> None:
+    """Where a reading begins an alarm, or a message is no reading, the next look is due now; after calm air it is not."""
+    calm, hot = desk, 40.5
+    for n in range(9):
+        calm.reading(10.0 * n)
+    calm.engine.idle(at(91))
+    assert calm.engine.due_mono_s(at(91)) > at(91).mono_s
+    calm.engine.work(Arrived(at(91.2), Refused("eggroom/farm/node-a/air", b"x", "not JSON"), None))
+    assert calm.engine.due_mono_s(at(91.2)) == at(91.2).mono_s
+    calm.engine.idle(at(93))
+    assert calm.engine.due_mono_s(at(93)) > at(93).mono_s
+    decided, second = len(calm.groups), 93.0
+    while not any(group.transitions for group in calm.groups[decided:]):
+        calm.engine.idle(at(second))  # the look of this second has been, so what follows is the reading's own doing
+        second += 0.5
+        calm.reading(second, hot)
+        second += 0.5
+        assert second < 200.0
+    assert calm.engine.due_mono_s(at(second)) == at(second).mono_s

@@ -35,6 +35,11 @@ def test_a_single_notice_passes_unchanged() -> None:
     assert through(one) == [Outgoing(one)]
 
 
+def test_nothing_is_no_message() -> None:
+    """Where nothing waits nothing is sent."""
+    assert through() == []
+
+
 @pytest.mark.parametrize("priority", ["low", "medium"])
 def test_a_mild_episode_that_is_over_is_told_once(priority: str) -> None:
     """An unsent low or medium opening is folded into its closing notice, which says that it happened and is over."""

@@ -32,7 +32,14 @@ OFF, FINE = WeightVerdict(True, "egg 7: loss by pip 18 %"), WeightVerdict(False,
 class Room:
     """An engine on a record, with what it asks to be judged."""
 
-    def __init__(self, site_: Site | None = None, store: MemoryStore | None = None, *, at_s: float = 0.0) -> None:
+    def __init__(
+        self,
+        site_: Site | None = None,
+        store: MemoryStore | None = None,
+        *,
+        at_s: float = 0.0,
+        weighs_daily: bool = True,
+    ) -> None:
         self.store = MemoryStore() if store is None else store
         self.asked: list[WeightAsked] = []
         self.at_s = at_s
@@ -47,6 +54,7 @@ class Room:
             show_machine=lambda machine, view: None,
             words=NoticeWords(self.site),
             ask_weights=self.asked.extend,
+            weighs_daily=weighs_daily,
         )
 
     def now(self) -> Now:
@@ -189,6 +197,15 @@ def test_each_day_it_is_judged_anew(room: Room) -> None:
 
 
 # --- what is taken
+
+
+def test_a_single_request_asks_only_about_what_it_wrote(room: Room) -> None:
+    """Without a daemon nothing is judged for the day alone: only what was just written is."""
+    once = Room(store=room.store, at_s=room.at_s + 60.0, weighs_daily=False)
+    once.pass_(2 * WEIGHTS_EVERY_S)
+    assert once.taken() == []
+    once.write("weighing", gross_g=58.0)
+    assert once.taken() == ["hen-1"]
 
 
 def test_a_verdict_begins_and_ends_the_alarm(room: Room) -> None:
