@@ -22,6 +22,7 @@ from monitor.domain.eggs.words import said
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.agreement import DRY_BULB
 from monitor.domain.wall import local_time, printable
+from monitor.shown.values import show_window
 
 MAX_SEEN = 70  # characters of the breeder's own words, and of what was seen last: both must fit one message
 MAX_LOSING = 160  # characters: what one message has room for
@@ -104,9 +105,9 @@ def _who(about: Weighed) -> str:
 
 def projection_words(found: Projection, site: Site) -> str:
     """`loss by pip 18.0 % (16.6 to 19.4), window 11 to 14 %; 35 % RH (wet bulb 25.1 °C) from now on, 52 % now, leads to 14.5 %`."""
-    low, high = found.window_pct
     words = (
-        f"loss by pip {found.pip_pct:.1f} % ({found.low_pct:.1f} to {found.high_pct:.1f}), window {low:g} to {high:g} %"
+        f"loss by pip {found.pip_pct:.1f} % ({found.low_pct:.1f} to {found.high_pct:.1f}), "
+        f"window {show_window(found.window_pct)} %"
     )
     return words if found.on_track else f"{words}; {setting_words(found.setting, site)}"
 

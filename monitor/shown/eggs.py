@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
 from typing import Any
 
-from monitor.analysis.water.ahead import EggLoss, Mend, target_at
+from monitor.analysis.water.ahead import EggLoss, Mend
 from monitor.analysis.water.batch import BatchLoss, Track, setting_of
 from monitor.analysis.water.loss import Interval
 from monitor.domain.air.units import Unit, show_temperature
@@ -19,7 +19,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.wall import printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
 from monitor.shown.about import losing_words, projection_words, setting_words
-from monitor.shown.values import show_interval
+from monitor.shown.values import show_interval, show_window, target_view, target_words
 
 WIDE = 77  # characters of a line, and two more where it is indented
 _LAST_WIDE = 25  # characters of what was seen last, in a line of the table
@@ -90,7 +90,7 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> I
     by_pip = weighed.by_pip_pct
     until = "" if weighed.until is None else f", until {wall_time(weighed.until, site.zone)}"
     if by_pip is not None:
-        target = "" if water.window_pct is None else ", target {:g} to {:g} %".format(*water.window_pct)
+        target = "" if water.window_pct is None else f", target {show_window(water.window_pct)} %"
         yield f"{'by pip':<13} {show_interval(by_pip)}{target}"
     yield f"{'lost in all' if until else 'lost so far':<13} {show_interval(loss.now_pct)}{until}"
     if weighed.until is None and by_pip is None:
@@ -161,14 +161,13 @@ def _common(water: Water, site: Site) -> Iterator[str]:
         air = show_temperature(water.lately_c, _unit(site))
         humid = "humidity not known" if water.lately_rh_pct is None else f"{water.lately_rh_pct:.0f} % RH"
         yield f"  air of the last day: {air}, {humid}"
-    if water.window_pct is None:
+    if water.target is None:
         yield "  no target loss: no source gives one for this species"
     else:
-        low, high = water.window_pct
-        yield f"  target: {low:g} to {high:g} % of the mass at set by pip, day {water.pip_day:.1f}"
+        yield from _wrapped(f"  target: {target_words(water.target)}")
         if 0.0 < water.day < water.pip_day:
-            low, high = target_at(water.window_pct, water.pip_day, water.day)
-            yield f"  the line there: {low:.1f} to {high:.1f} % by day {day_words(water.day)}"
+            low, high = water.target.by(water.day)
+            yield f"  the line there: {low:.1f} to {high:.1f} % of the mass at set by day {day_words(water.day)}"
 
 
 def _where(book: EggBook, water: Water, site: Site) -> str:
@@ -272,7 +271,8 @@ def water_view(water: Water, site: Site) -> dict[str, Any]:
         "day": counted(water.day, 3),
         "machine": water.machine or None,
         "pip_day": round(water.pip_day, 2),
-        "window_pct": water.window_pct,
+        "window_pct": None if water.window_pct is None else [_rounded(each) for each in water.window_pct],
+        "target": target_view(water.target),
         "line_pct": _line_pct(water),
         "lately": {"dry_bulb_c": _rounded(water.lately_c), "rh_pct": _rounded(water.lately_rh_pct)},
         "eggs": {str(egg): weighed_view(w) for egg, w in water.eggs.items()},
@@ -285,9 +285,9 @@ def water_view(water: Water, site: Site) -> dict[str, Any]:
 
 def _line_pct(water: Water) -> list[float | None] | None:
     """What should have been lost by now on the way to the target; None without one, before the set and after pip."""
-    if water.window_pct is None or not 0.0 <= water.day <= water.pip_day:
+    if water.target is None or not 0.0 <= water.day <= water.pip_day:
         return None
-    return [_rounded(each) for each in target_at(water.window_pct, water.pip_day, water.day)]
+    return [_rounded(each) for each in water.target.by(water.day)]
 
 
 def weighed_view(weighed: Weighed) -> dict[str, Any]:

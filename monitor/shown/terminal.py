@@ -14,9 +14,10 @@ from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.site import Site
+from monitor.domain.needs.target import target_of
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
-from monitor.shown.values import show_band, show_figure, show_value, subject_name
+from monitor.shown.values import show_band, show_figure, show_value, subject_name, target_words
 
 _EVIDENCE = {"memory": "memory", "judgement": "judgement", "common-practice": "judgement", "own": "own"}
 _EVIDENCE_WORDS = {
@@ -334,11 +335,9 @@ def profile_text(profile: Profile, citations: Mapping[str, str]) -> str:
     else:
         lines.append(f"  goes by the egg: lockdown begins at {profile.lockdown_sign}  {key('lockdown_by')}")
         lines.append(f"  from day {profile.lockdown_day:g} on draw-down may begin: candle  {key('lockdown_day')}")
-    if profile.target_loss_pct is not None:
-        low, high = profile.target_loss_pct
-        lines.append(
-            f"  weight loss {low:g} to {high:g} %, {loss_to_words(profile.target_loss_to)}  {key('target_loss_pct')}"
-        )
+    target = target_of(profile)
+    if target is not None:
+        lines += _wrapped(f"weight loss {target_words(target)}  {key('target_loss_pct')}", "  ")
     if profile.lethal_heat is not None:
         temp_c, minutes = profile.lethal_heat
         lines.append(f"  eggs are harmed or die at {temp_c:g} °C for {minutes:g} min  {key('lethal_heat')}")
@@ -366,11 +365,6 @@ def profile_text(profile: Profile, citations: Mapping[str, str]) -> str:
         lines += ["", f"  not known of the {profile.name}"]
         lines += [line for each in profile.unknown for line in _wrapped(f"- {each}", "  ")]
     return "\n".join(lines)
-
-
-def loss_to_words(to: float | str) -> str:
-    """By when a target loss is meant: `by day 18`, `by internal pip`, `by hatch`."""
-    return f"by {to}" if isinstance(to, str) else f"by day {to:g}"
 
 
 def _limits_from(profile: Profile) -> dict[str, int]:

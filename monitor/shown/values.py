@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
 from monitor.domain.needs.bands import EGG, RH, WET_BULB
 from monitor.domain.needs.batch import subject_words
-from monitor.domain.needs.profile import Band
+from monitor.domain.needs.profile import HATCH, INTERNAL_PIP, Band
 from monitor.domain.needs.site import Site
+from monitor.domain.needs.target import Target
 
 if TYPE_CHECKING:  # messages are put into words without numpy
     from monitor.analysis.water.loss import Interval
@@ -69,6 +70,35 @@ def per_cent(share: float) -> str:
 def show_interval(found: Interval, unit: str = "%", digits: int = 1) -> str:
     """A value with the bounds that hold it (95 %): `12.8 % (12.1 to 13.5)`."""
     return f"{found.value:.{digits}f} {unit} ({found.low:.{digits}f} to {found.high:.{digits}f})"
+
+
+def show_window(window_pct: tuple[float, float]) -> str:
+    """A loss from low to high, without its per cent: `13 to 16`, `12.6 to 13.7`."""
+    low, high = (f"{each:.1f}".removesuffix(".0") for each in window_pct)
+    return f"{low} to {high}"
+
+
+def target_words(target: Target) -> str:
+    """A target loss as its source gives it, and by the other clocks: `12 to 13 % by day 18, which is 12.6 to 13.6 by pip (day 18.9) and 14 to 15.2 by hatch`."""
+    pip = f"pip (day {target.pip_day:.1f})"
+    own = {INTERNAL_PIP: pip, HATCH: HATCH}[target.to] if isinstance(target.to, str) else f"day {target.to:g}"
+    clocks = {pip: target.by_pip_pct, HATCH: target.by_hatch_pct}
+    others = [f"{show_window(pct)} by {clock}" for clock, pct in clocks.items() if clock != own]
+    return f"{show_window(target.given_pct)} % by {own}, which is {' and '.join(others)}"
+
+
+def target_view(target: Target | None) -> dict[str, Any] | None:
+    """The same to programs: per cent of the mass at set, by the source's own clock, by pip and by hatch."""
+    if target is None:
+        return None
+    return {
+        "given_pct": list(target.given_pct),
+        "to": target.to,
+        "by_pip_pct": [round(each, 3) for each in target.by_pip_pct],
+        "pip_day": round(target.pip_day, 2),
+        "by_hatch_pct": [round(each, 3) for each in target.by_hatch_pct],
+        "hatch_day": target.hatch_day,
+    }
 
 
 def show_checked(of: str, value: float, unit: str) -> str:

@@ -64,8 +64,8 @@ def test_a_batch() -> None:
     assert lines[:4] == [
         "hen-1: chicken, 24 eggs, day 12.0, in Setter 1",
         "  air of the last day: 37.6 °C, 50 % RH",
-        "  target: 11 to 14 % of the mass at set by pip, day 18.9",
-        "  the line there: 7.0 to 8.9 % by day 12.0",
+        "  target: 11 to 14 % by pip (day 18.9), which is 12.2 to 15.6 by hatch",
+        "  the line there: 7.0 to 8.9 % of the mass at set by day 12.0",
     ]
     assert water_view(the_water(book), SITE)["line_pct"] == [6.984, 8.889]
     row = {line.split()[0]: line for line in lines[6:18]}

@@ -10,11 +10,12 @@ from datetime import datetime
 
 from monitor.analysis.history.environment import BatchHistory
 from monitor.analysis.history.felt import Happening
-from monitor.analysis.water.ahead import EggLoss, target_at
+from monitor.analysis.water.ahead import EggLoss
 from monitor.analysis.water.loss import Interval
 from monitor.domain.eggs.book import Mass
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.target import Target
 
 FAR_OFF = "far off the line of the others"
 
@@ -25,8 +26,8 @@ class EggPart:
 
     until: where its record ends, by its own end, the batch's, or now. end: how it ended, None so far. entries: what stands in the book
     of it, and of the whole batch while it was in it, by time; done: the same as happenings. masses: its weighings. loss: None where
-    `reason` says why; of lost_by. window_pct, pip_day: the loss that its species should have, and when; by_pip_pct: what it had lost
-    by then, None while that lies ahead, and where it died before.
+    `reason` says why; of lost_by. target: what its species should lose, None where no source says; pip_day: by when it is judged;
+    by_pip_pct: what it had lost by then, None while that lies ahead, and where it died before.
     """
 
     batch: Batch
@@ -39,7 +40,7 @@ class EggPart:
     loss: EggLoss | None
     reason: str
     lost_by: datetime
-    window_pct: tuple[float, float] | None
+    target: Target | None
     pip_day: float
     by_pip_pct: Interval | None = None
 
@@ -56,11 +57,7 @@ class EggPart:
     @property
     def line_pct(self) -> tuple[float, float] | None:
         """The species' line at lost_by: how much should have been lost by then; after pip what it should be at pip."""
-        return None if self.window_pct is None else self.line_at(self.window_pct, self.batch.day(self.lost_by))
-
-    def line_at(self, window_pct: tuple[float, float], day: float) -> tuple[float, float]:
-        """The species' line on a day, which ends at pip."""
-        return target_at(window_pct, self.pip_day, min(day, self.pip_day))
+        return None if self.target is None else self.target.by(min(self.batch.day(self.lost_by), self.pip_day))
 
 
 def left_out(mass: Mass, loss: EggLoss | None) -> str:

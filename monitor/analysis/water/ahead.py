@@ -1,6 +1,6 @@
 """Where an egg's loss leads to by pip and by hatch, and the humidity that from now on brings it to the target.
 
-A profile's target is the loss from the set time to internal pip. The line to follow is straight: at a steady deficit an egg
+An egg is judged by its loss from the set time to internal pip, to which `needs/target` turns what its source says. The line to follow is straight: at a steady deficit an egg
 loses the same each day. Humidity can be chosen until lockdown, where that of the profile takes over; once lockdown has begun,
 until pip. Needed: the pull that is still missing for the target, spread over those days. Taken from the egg's saturated
 pressure it gives the vapour pressure of the air, and with the machine's temperature its RH and wet bulb. What no machine can
@@ -19,10 +19,8 @@ from monitor.analysis.water.pull import DAY_MS, Pull
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, saturation_vapour_kpa, wet_bulb_c
 from monitor.domain.eggs.temperature import EggModel
 from monitor.domain.needs.profile import Profile, Stage
+from monitor.domain.needs.target import pip_day, target_of
 
-# Internal pip as a share of the term, where it was not seen: hens day 19.5 of 21, 0.93 (Poultry World); other birds 1 to 2
-# days after draw-down, which comes at 0.85 (Hand-Rearing Birds; Wissman): 0.89 to 0.92 of 28 days.
-PIP_SHARE = 0.9
 # Dry end: air of a dry room (18 °C, 45 %) warmed to 37.5 °C has 14 % (computed); drier needs a dryer. Damp end: a machine
 # that breathes does not hold more for days on end (judgement; hatchers are run at up to 80 %).
 HELD_RH_PCT = (15.0, 85.0)
@@ -92,17 +90,6 @@ class EggLoss:
     mend: Mend | None
 
 
-def pip_day(profile: Profile) -> float:
-    """The day of internal pip: PIP_SHARE of the term, or the profile's lockdown where that is later."""
-    return max(PIP_SHARE * profile.days, profile.lockdown_day)
-
-
-def target_at(target_pct: tuple[float, float], pip: float, day: float) -> tuple[float, float]:
-    """The window of loss on a day of incubation: on straight lines from 0 at the set time to the target at pip."""
-    share = max(0.0, day) / pip
-    return target_pct[0] * share, target_pct[1] * share
-
-
 def ahead_of(
     profile: Profile,
     model: EggModel,
@@ -124,7 +111,7 @@ def ahead_of(
     """
     day = (now_ms - set_ms) / DAY_MS
     pip = max(day, pip_day(profile) if pip is None else pip)
-    hatch = max(pip, profile.days)
+    hatch, target = max(pip, profile.days), target_of(profile)
     lockdown = profile.lockdown_day if lockdown_day is None else lockdown_day
     turn = lockdown if day < lockdown < pip else pip
     after = next(stage for stage in profile.stages if stage.name == "lockdown")
@@ -146,7 +133,7 @@ def ahead_of(
         later_d=pip - turn,
         hatch_pull=deficit[1] * (hatch - pip),
         hatch_d=hatch - pip,
-        target_pct=profile.target_loss_pct,
+        target_pct=None if target is None else target.by_pip_pct,
     )
 
 

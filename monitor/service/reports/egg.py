@@ -11,12 +11,13 @@ from datetime import datetime
 
 from monitor.analysis.history.egg import EggPart, left_out, lost_pct
 from monitor.analysis.history.felt import Happening
-from monitor.analysis.water.ahead import EggLoss, pip_day
+from monitor.analysis.water.ahead import EggLoss
 from monitor.domain.eggs.book import EggBook, Mass, laid_at, of_egg, standing
 from monitor.domain.eggs.entry import Entry, Found, Laid, Note, Sign, Size, Weighing
 from monitor.domain.eggs.words import said
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
+from monitor.domain.needs.target import pip_day, target_of
 from monitor.domain.readings.reading import to_ms
 from monitor.service.ports import BatchRecord
 from monitor.service.reports.batch import NoRecord
@@ -70,7 +71,7 @@ def egg_life(history: BatchRecord, site: Site, batch: Batch, *, egg: int, now: d
         loss=weighed.loss,
         reason=weighed.reason,
         lost_by=lost_by,
-        window_pct=profile.target_loss_pct,
+        target=target_of(profile),
         pip_day=pip_day(profile),
         by_pip_pct=weighed.by_pip_pct,
     )

@@ -24,6 +24,7 @@ from monitor.domain.eggs.entry import (
 )
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
+from monitor.domain.needs.target import target_of
 from monitor.domain.published.causes import LOSS, TO_MIDDLE, WHOLE, WINDOWS, Key
 from monitor.domain.readings.reading import to_ms
 from monitor.service.ports import BatchRecord
@@ -102,9 +103,9 @@ def lived_of(history: BatchRecord, site: Site, book: EggBook, *, now: datetime, 
     if (LOSS, WHOLE) in wanted and any(isinstance(e.fact, Weighing) for e in book.entries):
         losses, at_pace, middle = _losses(site, book, now, stretches=stretches)
     hatched = max((to_ms(e.at) for e in standing(book) if isinstance(e.fact, Hatched)), default=None)
-    return Lived(
-        batch, stretches, profile.days, wanted, openings, profile.target_loss_pct, hatched, losses, middle, at_pace
-    )
+    target = target_of(profile)
+    band = None if target is None else target.by_pip_pct
+    return Lived(batch, stretches, profile.days, wanted, openings, band, hatched, losses, middle, at_pace)
 
 
 def _losses(

@@ -12,7 +12,6 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from monitor.analysis.history.environment import Stretch
-from monitor.analysis.water.ahead import pip_day
 from monitor.analysis.water.loss import Interval
 from monitor.domain.eggs.book import EggBook, candled, outcome, sign_at, standing
 from monitor.domain.eggs.entry import (
@@ -29,6 +28,7 @@ from monitor.domain.eggs.entry import (
 )
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
+from monitor.domain.needs.target import pip_day
 from monitor.service.ports import AirRecord, WeightVerdict
 from monitor.service.reports.batch import stretches_of
 from monitor.service.reports.weighed import NoWater, Water, Weighed, water_at, when

@@ -8,7 +8,7 @@ from datetime import datetime
 from functools import partial
 
 from monitor.analysis.history.environment import Stretch
-from monitor.analysis.water.ahead import Ahead, EggLoss, ahead_of, egg_loss, pip_day
+from monitor.analysis.water.ahead import Ahead, EggLoss, ahead_of, egg_loss
 from monitor.analysis.water.batch import FEWEST, UNSURE, BatchLoss, Track, batch_loss, batch_track, track
 from monitor.analysis.water.loss import Interval, LossLine, line_of
 from monitor.analysis.water.pull import DAY_MS, Pull, mean_air, pull_of
@@ -39,6 +39,7 @@ from monitor.domain.eggs.temperature import EggModel, model_of
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL, Site
+from monitor.domain.needs.target import Target, pip_day, target_of
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.watch.plan import USUAL_C
 
@@ -71,7 +72,7 @@ class Weighed:
 class Water:
     """The water of a batch at an instant.
 
-    machine: "" while it is in none. window_pct: the loss at pip that its species should have, None where no source says. lately_c,
+    machine: "" while it is in none. target: what its species should lose, None where no source says. lately_c,
     lately_rh_pct: the machine's air over the last day, None where it was not measured. together, track: of the eggs that go on.
     off: what is to be judged, None where nobody can say; about: what of it is told, None where there is nothing.
     """
@@ -80,7 +81,7 @@ class Water:
     day: float
     machine: str
     pip_day: float
-    window_pct: tuple[float, float] | None
+    target: Target | None
     lately_c: float | None
     lately_rh_pct: float | None
     eggs: Mapping[int, Weighed]
@@ -89,6 +90,11 @@ class Water:
     track: Track | None
     off: bool | None
     about: Losing | None
+
+    @property
+    def window_pct(self) -> tuple[float, float] | None:
+        """The loss at pip that its eggs are judged by; None where no source says."""
+        return None if self.target is None else self.target.by_pip_pct
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +135,7 @@ class _Record:
         if not isinstance(line, LossLine):
             return Weighed(found, reason=line.reason, ended=line.found, until=until)
         loss = egg_loss(line, self.pull, set_ms=set_ms, ahead=ahead)
-        window = self.profile.target_loss_pct
+        window = ahead.target_pct
         judged = None if window is None else track(loss.pip_pct, window, loss.mend, rh_now_pct=self.lately_rh_pct)
         return Weighed(found, loss, track=judged, until=until)
 
@@ -153,7 +159,7 @@ def water_at(site: Site, book: EggBook, now: datetime, *, stretches: Sequence[St
     of_trays = {name: record.weighed(tray_masses(book, name), ahead) for name in trays(book)}
     going = {egg: w.loss for egg, w in eggs.items() if w.loss is not None and w.until is None}
     together = batch_loss(going, ahead)
-    window = profile.target_loss_pct
+    target, window = target_of(profile), ahead.target_pct
     judged = None
     if together is not None and window is not None:
         judged = batch_track(together, window, record.lately_rh_pct)
@@ -163,7 +169,7 @@ def water_at(site: Site, book: EggBook, now: datetime, *, stretches: Sequence[St
         day=batch.day(at),
         machine=stay.machine if stay is not None else "",
         pip_day=pip_day(profile),
-        window_pct=window,
+        target=target,
         lately_c=lately[0],
         lately_rh_pct=lately[1],
         eggs=eggs,

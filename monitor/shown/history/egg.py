@@ -22,7 +22,7 @@ from monitor.shown.history.felt import happening_words
 from monitor.shown.history.felt_files import happening_record
 from monitor.shown.plain import Record, exact, value
 from monitor.shown.report.tree import PAGE_ONLY, Drawing, Heading, Section, plain
-from monitor.shown.values import show_interval
+from monitor.shown.values import show_interval, show_window, target_view, target_words
 
 # Columns that the CSV of one egg has after those of every history, by their key in a record.
 COLUMNS = {
@@ -69,17 +69,18 @@ def _water_lines(part: EggPart, shown: Shown) -> Iterator[str]:
         return
     yield f"mass at set {show_interval(loss.line.mass_at_set_g, 'g', 2)}"
     yield f"lost {show_interval(loss.now_pct)} by {shown.time(part.lost_by)}, day {day_words(part.batch.day(part.lost_by))}"
-    if line_pct is None or part.window_pct is None:
+    if line_pct is None or part.target is None:
         yield "no line to follow: no source gives a target for this species"
     else:
-        low, high = part.window_pct
+        window = show_window(part.target.by_pip_pct)
         if part.by_pip_pct is None:
             yield (
                 f"the species' line on that day: {line_pct[0]:.1f} to {line_pct[1]:.1f} %;"
-                f" by pip, day {part.pip_day:.1f}: {low:g} to {high:g} %"
+                f" by pip, day {part.pip_day:.1f}: {window} %"
             )
         else:
-            yield f"lost by pip {show_interval(part.by_pip_pct)}; the species' line at pip: {low:g} to {high:g} %"
+            yield f"lost by pip {show_interval(part.by_pip_pct)}; the species' line at pip: {window} %"
+        yield f"its target: {target_words(part.target)}"
     conductance = loss.line.conductance_mg_d_kpa
     if conductance is None:
         yield "conductance not known: no humidity was recorded"
@@ -143,7 +144,8 @@ def _water(part: EggPart) -> Record:
     loss = part.loss
     known: Record = {
         "weighings": [{"entry": m.entry, "at": utc_text(m.at), **_mass(m, part)} for m in part.masses],
-        "window_pct": part.window_pct,
+        "window_pct": None if part.target is None else [value(each) for each in part.target.by_pip_pct],
+        "target": target_view(part.target),
         "pip_day": value(part.pip_day),
         "reason": part.reason or None,
         "loss": None,

@@ -57,13 +57,13 @@ def loss_drawing(part: EggPart, chart: Chart, ticks: Ticks, shown: Shown) -> Ite
 
 def _window(part: EggPart, chart: Chart) -> list[tuple[float, float, float]]:
     """(column, low, high) of the species' line where it bends or ends: at the beginning, at pip, at the end."""
-    if part.window_pct is None:
+    if part.target is None:
         return []
     set_ms = to_ms(part.batch.set_at)
     begin_ms = max(chart.since_ms, set_ms)
     end_ms = min(chart.until_ms, set_ms + round(part.pip_day * 86_400_000))
     found = []
     for at_ms in (begin_ms, end_ms) if begin_ms < end_ms else ():
-        low, high = part.line_at(part.window_pct, part.batch.day(from_ms(at_ms)))
+        low, high = part.target.by(min(part.batch.day(from_ms(at_ms)), part.pip_day))
         found.append((chart.column(at_ms), low, high))
     return found

@@ -13,15 +13,12 @@ from hypothesis import strategies as st
 
 from monitor.analysis.water.ahead import (
     HELD_RH_PCT,
-    PIP_SHARE,
     Ahead,
     EggLoss,
     Mend,
     ahead_of,
     egg_loss,
     mend_of,
-    pip_day,
-    target_at,
 )
 from monitor.analysis.water.loss import LossLine
 from monitor.analysis.water.pull import Pull, steady
@@ -129,29 +126,6 @@ def test_an_egg_that_lost_too_much_already() -> None:
     assert not mend.reachable
     assert mend.rh_pct == HELD_RH_PCT[1]
     assert mend.loss_pct > 15.0
-
-
-@pytest.mark.parametrize(("target", "column"), [(13.0, "line_13_g"), (17.0, "line_17_g")])
-def test_guide_lines_of_the_amazon(target: float, column: str) -> None:
-    """The straight line to 13 or 17 % in 25 days gives each printed weight, to the rounding of print."""
-    for row in rows("amazon.csv"):
-        if row[column]:
-            low, high = target_at((target, target), 25.0, float(row["day"]))
-            assert low == high
-            assert 26.49 * (1.0 - low / 100.0) == pytest.approx(float(row[column]), abs=0.0051)
-
-
-def test_a_hawk_s_daily_loss() -> None:
-    """16 % over 32 days is 0.3 g a day for a 60 g egg; fresh mass over 6.25 is 16 %."""
-    low, _ = target_at((16.0, 16.0), 32.0, 1.0)
-    assert 60.0 * low / 100.0 == pytest.approx(figure("hawk-loss-g-d"))
-    assert 100.0 / figure("mass-over-loss") == pytest.approx(16.0)
-
-
-def test_the_day_of_pip() -> None:
-    """Pip is expected at 0.9 of the term; never before lockdown (an ostrich: day 39 of 42)."""
-    assert pip_day(bird(27.0, 23.0)) == pytest.approx(27.0 * PIP_SHARE)
-    assert pip_day(bird(42.0, 39.0)) == 39.0
 
 
 def test_what_lies_ahead() -> None:

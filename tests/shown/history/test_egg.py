@@ -107,7 +107,8 @@ def test_the_water_line() -> None:
         f"lost {lost.value:.1f} % ({lost.low:.1f} to {lost.high:.1f}) by 2026-03-22 12:00, day 20.7",
         f"lost by pip {by_pip.value:.1f} % ({by_pip.low:.1f} to {by_pip.high:.1f}); the species' line at pip: 11 to 14 %",
     ]
-    assert lines[4].startswith(f"conductance {conductance.value:.1f} mg a day and kPa (")
+    assert lines[4] == "its target: 11 to 14 % by pip (day 18.9), which is 12.2 to 15.6 by hatch"
+    assert lines[5].startswith(f"conductance {conductance.value:.1f} mg a day and kPa (")
     assert mass.low < 60.0 < mass.high
     # 2.60 g a week, of the 60 g that it weighed: by day 20.75 7.7 g, 12.8 %, and a little more, for it gets warmer.
     assert lost.value == pytest.approx(12.85, abs=0.3)

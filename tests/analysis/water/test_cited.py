@@ -1,0 +1,105 @@
+"""Eggs that are exactly on a published line are on track, by the clock that its source means."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from monitor.adapters.tables.profiles import load_profiles
+from monitor.analysis.water.ahead import EggLoss, ahead_of, egg_loss
+from monitor.analysis.water.batch import OFF_TRACK, ON_TRACK, track
+from monitor.analysis.water.pull import steady
+from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, saturation_vapour_kpa, vapour_kpa
+from monitor.domain.eggs.temperature import model_of
+from monitor.domain.needs.profile import Profile
+from monitor.domain.needs.target import target_of
+from tests.analysis.weighed import KPA_PER_TORR, SEA_KPA, SET_MS, day_ms, line, rows
+
+PROFILES = load_profiles(None)
+CITED = {row["line"]: row for row in rows("targets.csv")}
+
+
+def of_line(row: dict[str, str]) -> Profile:
+    """The species, with the target as this source means it."""
+    to = float(row["to"]) if row["to"].isdigit() else row["to"]
+    given = (float(row["low_pct"]), float(row["high_pct"]))
+    return replace(PROFILES[row["profile"]], target_loss_pct=given, target_loss_to=to)
+
+
+def setter_air(profile: Profile) -> tuple[float, float]:
+    """(°C, %RH) that the species' setter aims at."""
+    stage = profile.stages[0]
+    dry_c = stage.dry_bulb_c.target
+    assert dry_c is not None
+    if stage.rh_pct is not None:
+        return dry_c, stage.rh_pct.target or 50.0
+    assert stage.wet_bulb_c is not None
+    return dry_c, rh_from_wet_bulb_pct(dry_c, stage.wet_bulb_c.target or 29.0, SEA_KPA)
+
+
+def on_the_line(profile: Profile, day: float) -> EggLoss:
+    """60 g, weighed each fourth day up to that day in the species' own air, exactly on the middle of its line, on a good scale."""
+    target, (dry_c, rh_pct) = target_of(profile), setter_air(profile)
+    assert target is not None
+    pull = steady(saturation_vapour_kpa(dry_c) - vapour_kpa(dry_c, rh_pct), SET_MS, day_ms(day))
+    masses = [(d, 60.0 * (1.0 - sum(target.by(d)) / 200.0)) for d in np.linspace(0.0, day, 2 + int(day / 4))]
+    ahead = ahead_of(
+        profile,
+        model_of(profile, "forced"),
+        set_ms=SET_MS,
+        now_ms=day_ms(day),
+        dry_bulb_c=dry_c,
+        rh_pct=rh_pct,
+        pressure_kpa=SEA_KPA,
+    )
+    return egg_loss(line(masses, pull, 0.01), pull, set_ms=SET_MS, ahead=ahead)
+
+
+@pytest.mark.parametrize("row", CITED.values(), ids=CITED)
+def test_an_egg_on_a_cited_line_is_on_track(row: dict[str, str]) -> None:
+    """At three quarters of the setter and at its end it is on track, by the source's own clock; and at no day off track."""
+    profile = of_line(row)
+    target = target_of(profile)
+    assert target is not None
+    found = {
+        share: track(on_the_line(profile, share * profile.lockdown_day).pip_pct, target.by_pip_pct, None)
+        for share in (0.3, 0.5, 0.75, 1.0)
+    }
+    assert [share for share, each in found.items() if each.state == OFF_TRACK] == []
+    assert found[1.0].state == ON_TRACK
+
+
+@pytest.mark.parametrize("profile", PROFILES.values(), ids=PROFILES)
+def test_each_profile_s_own_egg_is_on_track(profile: Profile) -> None:
+    """The same with what the profile itself says."""
+    target = target_of(profile)
+    if target is None:
+        return
+    for share in (0.3, 0.5, 0.75, 1.0):
+        found = track(on_the_line(profile, share * profile.lockdown_day).pip_pct, target.by_pip_pct, None)
+        assert found.state != OFF_TRACK
+    assert found.state == ON_TRACK
+
+
+def test_the_average_turkey_egg_at_the_recommended_humidity_is_on_track() -> None:
+    """18.70 mg/(100 g d torr) at 37.5 °C and 26.6 torr (55 %), which its source finds best for 12 ± 1 % in 28 days (MEIR-84)."""
+    row = next(each for each in rows("humidity.csv") if each["case"] == "turkey-mean")
+    profile = of_line(CITED["turkey"])
+    target = target_of(profile)
+    assert target is not None
+    model, dry_c = model_of(profile, "forced"), 37.5
+    rh_pct = 100.0 * float(row["air_torr"]) * KPA_PER_TORR / saturation_vapour_kpa(dry_c)
+    assert rh_pct == pytest.approx(55.0, abs=0.1)
+    per_kpa = float(row["g_mg_d_g_torr"]) * 85.0 / KPA_PER_TORR / 1000.0
+    for day in (14.0, 21.0):
+        deficit = saturation_vapour_kpa(model.start(dry_c, day / 2.0)) - vapour_kpa(dry_c, rh_pct)
+        pull = steady(deficit, SET_MS, day_ms(day))
+        masses = [(d, 85.0 - per_kpa * deficit * d) for d in np.linspace(0.0, day, 5)]
+        ahead = ahead_of(
+            profile, model, set_ms=SET_MS, now_ms=day_ms(day), dry_bulb_c=dry_c, rh_pct=rh_pct, pressure_kpa=SEA_KPA
+        )
+        loss = egg_loss(line(masses, pull, 0.05), pull, set_ms=SET_MS, ahead=ahead)
+        assert track(loss.pip_pct, target.by_pip_pct, None).state == ON_TRACK
+        assert loss.hatch_pct.value < 13.0
