@@ -25,10 +25,14 @@ import re
 import threading
 from collections.abc import Sequence
 from contextvars import ContextVar
-from typing import Any
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
 
 from monitor.domain.alarms.notice import Notice
 from monitor.service.ports import Contact, Delivered, GiveUp, Outcome, TryLater
+
+if TYPE_CHECKING:
+    from apprise import NotifyBase
 
 TIMEOUT_S = 20.0  # the whole attempt: name look-up, connection, encryption and answer over a poor mobile link
 READ_TIMEOUT_S = 10.0  # one wait for the service to speak; the library's 4 s turn slow answers into duplicates
@@ -141,7 +145,7 @@ def _outcome(status: str, answers: Sequence[str], url: str) -> Outcome:
     return Delivered(last if answers else "accepted")
 
 
-def _service(url: str) -> Any | None:
+def _service(url: str) -> NotifyBase | None:
     """The plug-in for this address; None when the library cannot use it."""
     apprise = _library()
     asset = apprise.AppriseAsset(
@@ -151,7 +155,8 @@ def _service(url: str) -> Any | None:
         http_redirects=False,
         service_timeout=0,  # no limit of the library's own: it would use its shared pool (see the module)
     )
-    return apprise.Apprise.instantiate(url, asset=asset)
+    service: NotifyBase | None = apprise.Apprise.instantiate(url, asset=asset)
+    return service
 
 
 def _why_not(url: str) -> str:
@@ -168,7 +173,7 @@ def _why_not(url: str) -> str:
     return f"address {masked(url)}: not complete for {plugin.service_name}, expected such as {plugin.templates[0]}"
 
 
-def _library() -> Any:
+def _library() -> ModuleType:
     """Apprise, with its loggers quiet and the look at HTTP answers in place; the first call takes a while."""
     with _loading:
         import apprise
@@ -191,7 +196,7 @@ def _quiet() -> None:
         logging.getLogger(name).setLevel(level)
 
 
-def _looked_at(session: Any, request: Any, **kwargs: Any) -> Any:
+def _looked_at(session: Any, request: Any, **kwargs: Any) -> Any:  # noqa: ANN401 - it stands in for a method of a library without types
     """In place of requests.Session.send: outside an attempt of ours nothing changes."""
     answers = _answers.get()
     if answers is None or kwargs.get("stream"):
@@ -206,7 +211,8 @@ def _looked_at(session: Any, request: Any, **kwargs: Any) -> Any:
     except Exception as error:
         answers.append(type(error).__name__)
         raise
-    response._content, response._content_consumed = body, True  # what a plug-in then asks for is this
+    # What a plug-in then asks for is this.
+    response._content, response._content_consumed = body, True  # noqa: SLF001 - no public way puts back what was read
     response.close()
     answers.append(_named(response.status_code, body))
     return response

@@ -9,7 +9,10 @@ from __future__ import annotations
 import asyncio
 import logging
 import threading
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from amqtt.broker import Broker
 
 START_S = 10.0
 STOP_S = 5.0
@@ -70,7 +73,7 @@ class DemoBroker:
         await broker.shutdown()
 
 
-def _amqtt() -> Any:
+def _amqtt() -> type[Broker]:
     try:
         from amqtt.broker import Broker
     except ImportError:

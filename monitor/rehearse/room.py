@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
 from inspect import signature
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from monitor.domain.air.psychrometrics import vapour_kpa
 from monitor.rehearse.cabinet import DEAD, OK, STUCK_ON, Air, Cabinet, CabinetSpec, Probe, ProbeSpec
@@ -33,10 +33,10 @@ NETWORK_MS = (50, 400)  # from the sending to its arrival
 BACKLOG_MS = 40  # between two messages of a backlog
 
 Kind = TypeVar("Kind")
-Happening = tuple[float, str, Mapping[str, Any]]  # at_s, action, arguments
+Happening = tuple[float, str, Mapping[str, object]]  # at_s, action, arguments
 
 # What an action does to a machine's cabinet: one switch, one position.
-_SWITCHES: dict[str, tuple[str, Any]] = {
+_SWITCHES: dict[str, tuple[str, object]] = {
     "heater_stuck_on": ("heater", STUCK_ON),
     "heater_dead": ("heater", DEAD),
     "heater_ok": ("heater", OK),
@@ -222,7 +222,7 @@ class Room:
         while self._delivered and self._delivered[0][0] <= round(now_s * 1000):
             yield heappop(self._delivered)[2]
 
-    def do(self, action: str, **args: Any) -> None:
+    def do(self, action: str, **args: object) -> None:
         """Make something happen now.
 
         With machine=: heater_stuck_on, heater_dead, heater_ok, fan_dead, fan_ok, door_open, door_close, machine_off,
@@ -235,7 +235,7 @@ class Room:
         """
         if action in _SWITCHES:
             _fits(action, lambda machine: None, args)
-            setattr(self._cabinet(args["machine"]), *_SWITCHES[action])
+            setattr(self._cabinet(str(args["machine"])), *_SWITCHES[action])
             return
         act = getattr(self, f"_do_{action}", None)
         if act is None:
@@ -403,7 +403,7 @@ def _of(known: Mapping[str, Kind], id_: str, what: str) -> Kind:
     return known[id_]
 
 
-def _fits(action: str, act: Callable[..., None], args: Mapping[str, Any]) -> None:
+def _fits(action: str, act: Callable[..., None], args: Mapping[str, object]) -> None:
     wanted = signature(act)
     try:
         wanted.bind(**args)

@@ -42,7 +42,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 def _(patch: pytest.MonkeyPatch) -> None:
     def pass_time(it: Alarm, now: Now, rule: Rule) -> Step:
         if it.shelved_until is not None and now.utc >= it.shelved_until:
-            return alarm.unshelve(it, now, "shelf ended")
+            return alarm.unshelve(it, now, cause="shelf ended")
         return alarm.pass_time(it, now, rule)
 
     patch.setattr(evaluate, "pass_time", pass_time)
@@ -60,7 +60,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 @mutant("an acknowledgement carries over what lay over the alarm")
 def _(patch: pytest.MonkeyPatch) -> None:
     def uncovered(before: Alarm, bare: Alarm, cause: str, now: Now, who: str) -> Step:
-        return bare, alarm._changes(before, bare, cause, now, who)
+        return bare, alarm._changes(before, bare, cause, now, who=who)
 
     patch.setattr(alarm, "_uncovered", uncovered)
 

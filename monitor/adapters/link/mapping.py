@@ -9,13 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import field
-from typing import Any
 
 from monitor.adapters.link.strict_json import (
     MAX_TOPIC,
     MOST,
-    NUMBERS,
     Refusal,
+    is_number,
     joined,
     printable,
     read_json,
@@ -127,10 +126,10 @@ def _sample(rule: PayloadRule, probe: str, document: object, *, wrong: list[str]
     return Sample(probe, dry_bulb, rh_pct, fault=joined(wrong[before:]))
 
 
-def _number(what: str, value: Any, unit: str) -> float | None:
+def _number(what: str, value: object, unit: str) -> float | None:
     if value is None:
         return None
-    if type(value) not in NUMBERS:
+    if not is_number(value):
         raise Refusal(f"{what} {shown(value)}, expected a number")
     if not -MOST <= value <= MOST:
         low, high = _RANGES[unit]

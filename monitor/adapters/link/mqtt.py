@@ -18,7 +18,6 @@ import threading
 from collections.abc import Callable, Sequence
 from dataclasses import field
 from pathlib import Path
-from typing import Any
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
@@ -141,12 +140,13 @@ class MqttLink:
     def start(self) -> None:
         """Begin to connect, and return at once: a broker that is not there is tried for until it is."""
         self._begun.clear()
-        more: dict[str, Any] = {}
+        broker = (self._settings.host, self._settings.port, self._settings.keepalive_s)
         if self._settings.protocol == "5":
             expiry = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
             expiry.SessionExpiryInterval = SESSION_EXPIRY_S
-            more = {"clean_start": False, "properties": expiry}
-        self._client.connect_async(self._settings.host, self._settings.port, self._settings.keepalive_s, **more)
+            self._client.connect_async(*broker, clean_start=False, properties=expiry)
+        else:
+            self._client.connect_async(*broker)
         self._client.loop_start()
         self._begun.wait(BEGIN_S)
 
@@ -237,11 +237,13 @@ class MqttLink:
         client.on_socket_close = self._on_socket_close
         return client
 
-    def _on_pre_connect(self, client: mqtt.Client, userdata: Any) -> None:
+    def _on_pre_connect(self, client: mqtt.Client, userdata: object) -> None:
         self._network = threading.current_thread()
         self._begun.set()
 
-    def _on_connect(self, client: mqtt.Client, userdata: Any, flags: Any, reason: ReasonCode, properties: Any) -> None:
+    def _on_connect(
+        self, client: mqtt.Client, userdata: object, flags: object, reason: ReasonCode, properties: object
+    ) -> None:
         if reason.is_failure:
             # News even within an outage, for it takes a person to mend it; but the same words once.
             self._tell_outage(f"{str(reason).lower()}, expected a broker that lets us in; trying again", another=True)
@@ -252,7 +254,9 @@ class MqttLink:
             self._stored_heard.clear()
         client.subscribe([*self._subscribed, self._any_site])  # each time: the broker may have lost the session
 
-    def _on_subscribe(self, client: mqtt.Client, userdata: Any, mid: int, reasons: list[Any], properties: Any) -> None:
+    def _on_subscribe(
+        self, client: mqtt.Client, userdata: object, mid: int, reasons: list[ReasonCode], properties: object
+    ) -> None:
         refused = [topic for (topic, _), reason in zip(self._subscribed, reasons, strict=False) if reason.is_failure]
         if refused:
             self._tell_outage(f"may not listen to {', '.join(refused)}, expected an account that may", another=True)
@@ -265,7 +269,7 @@ class MqttLink:
                 self.publish(topic, payload, retain=True)
         self._linked(True, f"{self._name}: connected")
 
-    def _on_message(self, client: mqtt.Client, userdata: Any, message: mqtt.MQTTMessage) -> None:
+    def _on_message(self, client: mqtt.Client, userdata: object, message: mqtt.MQTTMessage) -> None:
         try:
             self._take(message)
         except Exception:  # noqa: BLE001
@@ -312,21 +316,25 @@ class MqttLink:
                 return False
         return any(mqtt.topic_matches_sub(topic_filter, topic) for topic_filter in self._settings.filters)
 
-    def _on_publish(self, client: mqtt.Client, userdata: Any, mid: int, reason: ReasonCode, properties: Any) -> None:
+    def _on_publish(
+        self, client: mqtt.Client, userdata: object, mid: int, reason: ReasonCode, properties: object
+    ) -> None:
         with self._lock:
             self._unwritten = max(0, self._unwritten - 1)
 
-    def _on_connect_fail(self, client: mqtt.Client, userdata: Any) -> None:
+    def _on_connect_fail(self, client: mqtt.Client, userdata: object) -> None:
         error = sys.exc_info()[1]  # the library calls this while it handles the failure
         why = getattr(error, "strerror", None) or str(error or "no connection")
         self._tell_outage(f"{why[:1].lower()}{why[1:100]}, expected an MQTT broker; trying again")
 
-    def _on_disconnect(self, client: mqtt.Client, userdata: Any, flags: Any, reason: ReasonCode, props: Any) -> None:
+    def _on_disconnect(
+        self, client: mqtt.Client, userdata: object, flags: object, reason: ReasonCode, props: object
+    ) -> None:
         self._end_connection()
         if not self._stopping:
             self._tell_outage(f"connection lost ({str(reason).lower()}), expected it to stay; trying again")
 
-    def _on_socket_close(self, client: mqtt.Client, userdata: Any, sock: Any) -> None:
+    def _on_socket_close(self, client: mqtt.Client, userdata: object, sock: object) -> None:
         self._end_connection()  # some ends are told here alone
 
     # --- what they share

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import Any
+from typing import TypeGuard
 
 from monitor.domain.readings.reading import Refused
 
@@ -21,7 +21,7 @@ MAX_REASONS = 2  # of one message that are told
 # What a sensor can give at all is narrower: that a value is none is told of its probe, and decided elsewhere. Beyond this it is no number
 # that any library gives in place of one (117,917.6 °C and 65,537 %RH were seen).
 MOST = 1e6
-NUMBERS: frozenset[type] = frozenset({int, float})  # by exact class: in Python a bool is an int
+_NUMBERS: frozenset[type] = frozenset({int, float})  # by exact class: in Python a bool is an int
 
 
 class Refusal(Exception):
@@ -64,6 +64,11 @@ def printable(topic: str) -> str:
     return (topic if topic.isprintable() else ascii(topic)[1:-1])[:MAX_TOPIC]
 
 
+def is_number(value: object) -> TypeGuard[float]:
+    """Whether a value that was read is a number, true and false not among them."""
+    return type(value) in _NUMBERS
+
+
 def shown(value: object) -> str:
     """What came, short and printable."""
     if isinstance(value, dict | list):
@@ -74,7 +79,7 @@ def shown(value: object) -> str:
     return text if len(text) <= MAX_SHOWN else f"{text[:MAX_SHOWN]}..."
 
 
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
     found = dict(pairs)
     if len(found) != len(pairs):
         seen: set[str] = set()

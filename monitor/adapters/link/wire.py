@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.adapters.link.strict_json import MAX_SHOWN, MOST, NUMBERS, Refusal, joined, read_json, refused, shown
+from monitor.adapters.link.strict_json import MAX_SHOWN, MOST, Refusal, is_number, joined, read_json, refused, shown
 from monitor.domain.readings.reading import Other, Pack, Presence, Refused, Sample
 
 MAX_RECORDS = 64
@@ -87,7 +87,7 @@ def encode_stored(boot: int, seq: int) -> bytes:
     return b'{"boot":%d,"seq":%d}' % (boot, seq)
 
 
-def _records(payload: bytes) -> tuple[list[dict[str, Any]], bool]:
+def _records(payload: bytes) -> tuple[list[dict[str, object]], bool]:
     """The pack's records, each a mapping with every label once; and whether none of their texts can hold what must not be shown."""
     text, records = read_json(payload, "a SenML pack", "an array of records")
     if not isinstance(records, list):
@@ -100,20 +100,23 @@ def _records(payload: bytes) -> tuple[list[dict[str, Any]], bool]:
     return records, "\\" not in text and text.isprintable()
 
 
-def _numbers(first: dict[str, Any]) -> tuple[int | None, int | None, int | None]:
+def _numbers(first: dict[str, object]) -> tuple[int | None, int | None, int | None]:
     """boot, seq and up of the first record; none of them for a node of another make."""
-    for label in ("boot", "seq", "up"):
-        if label in first:
-            value = first[label]
-            most = MAX_BOOT if label == "boot" else MAX_COUNT
-            if value.__class__ is not int or not 0 <= value <= most:
-                raise Refusal(f"{label} {shown(value)}, expected a whole number from 0 to {most}")
-    boot, seq, up_s = first.get("boot"), first.get("seq"), first.get("up")
+    boot, seq, up_s = _count("boot", first, MAX_BOOT), _count("seq", first, MAX_COUNT), _count("up", first, MAX_COUNT)
     if (boot is None) != (seq is None):
         raise Refusal("one of boot and seq, expected both or neither")
     if boot is None and up_s is not None:
         raise Refusal("up without boot and seq, expected all three")
     return boot, seq, up_s
+
+
+def _count(label: str, first: dict[str, object], most: int) -> int | None:
+    if label not in first:
+        return None
+    value = first[label]
+    if type(value) is not int or not 0 <= value <= most:
+        raise Refusal(f"{label} {shown(value)}, expected a whole number from 0 to {most}")
+    return value
 
 
 @dataclass(slots=True)
@@ -127,7 +130,7 @@ class _Bases:
 
 
 def _resolved(
-    node: str, records: list[dict[str, Any]], plain: bool
+    node: str, records: list[dict[str, object]], plain: bool
 ) -> tuple[tuple[Sample, ...], tuple[Other, ...], list[str]]:
     """The records resolved (RFC 8428, 4.6): those of one probe at one time joined, those not ours, and what is wrong with the rest.
 
@@ -155,7 +158,7 @@ def _resolved(
     return tuple([_sample(*key, values) for key, values in found.items()]), tuple(others), wrong
 
 
-def _hold(bases: _Bases, record: dict[str, Any]) -> None:
+def _hold(bases: _Bases, record: dict[str, object]) -> None:
     """Take over what a record says for itself and those after it."""
     get = record.get
     if (text := get("bn")) is not None:
@@ -170,7 +173,7 @@ def _hold(bases: _Bases, record: dict[str, Any]) -> None:
 
 def _take(
     node: str,
-    record: dict[str, Any],
+    record: dict[str, object],
     bases: _Bases,
     *,
     found: dict[tuple[str, float], list[Any]],
@@ -221,13 +224,13 @@ def _name(node: str, name: str) -> tuple[str, str | None]:
     return parts[1], parts[2]
 
 
-def _value(probe: str, quantity: str, record: dict[str, Any], *, unit: object, base: float) -> float:
-    value: Any = record.get("v")
+def _value(probe: str, quantity: str, record: dict[str, object], *, unit: object, base: float) -> float:
+    value = record.get("v")
     if unit != _UNITS[quantity]:
         raise Refusal(f"{probe}/{quantity} in {shown(unit)}, expected {_UNITS[quantity]}")
     if base and value is None and _lacks_value(record):
         value = 0.0  # of base value and value, the missing one is 0 (RFC 8428, 4.5)
-    if type(value) not in NUMBERS or "vs" in record or "vb" in record or "vd" in record:
+    if not is_number(value) or "vs" in record or "vb" in record or "vd" in record:
         raise Refusal(f"{probe}/{quantity} {shown(record.get('vs', value))}, expected one number")
     if base and -MOST <= value <= MOST:
         value = round(base + value, 9)  # 37 and 0.1 make 37.1
@@ -237,7 +240,7 @@ def _value(probe: str, quantity: str, record: dict[str, Any], *, unit: object, b
     return float(value)
 
 
-def _fault(probe: str, record: dict[str, Any]) -> str:
+def _fault(probe: str, record: dict[str, object]) -> str:
     word = record.get("vs")
     if not isinstance(word, str) or "v" in record:
         raise Refusal(f"{probe}/fault {shown(record.get('v', word))}, expected one string")
@@ -246,7 +249,7 @@ def _fault(probe: str, record: dict[str, Any]) -> str:
     return word
 
 
-def _what_else(name: str, record: dict[str, Any], *, unit: object, base: float) -> Other:
+def _what_else(name: str, record: dict[str, object], *, unit: object, base: float) -> Other:
     """A record that is none of ours, as what it says: its value, of whatever kind, or its sum."""
     came = [record[label] for label in _VALUES if label in record] or ([record["s"]] if "s" in record else [])
     if base and _lacks_value(record):
@@ -254,7 +257,7 @@ def _what_else(name: str, record: dict[str, Any], *, unit: object, base: float) 
     if len(came) != 1:
         raise Refusal(f"{shown(name)}: {len(came)} values, expected one")
     value = came[0]
-    if value.__class__ in NUMBERS:
+    if is_number(value):
         value = _number(name, value) + (base if "v" in record or _lacks_value(record) else 0.0)
     elif isinstance(value, str):
         value = value[:MAX_WORD]
@@ -263,7 +266,7 @@ def _what_else(name: str, record: dict[str, Any], *, unit: object, base: float) 
     return Other(name, value, "" if unit is None else _text("u", unit)[:MAX_WORD])
 
 
-def _lacks_value(record: dict[str, Any]) -> bool:
+def _lacks_value(record: dict[str, object]) -> bool:
     return "s" not in record and all(label not in record for label in _VALUES)
 
 
@@ -273,21 +276,21 @@ def _text(label: str, value: object) -> str:
     return value
 
 
-def _seconds(label: str, value: Any) -> float:
+def _seconds(label: str, value: object) -> float:
     """A time or a base time, still to be added up."""
     # Compared before it becomes a float: a whole number of a thousand digits cannot become one.
-    if type(value) not in NUMBERS or not -MAX_AT_S <= value <= MAX_AT_S:
+    if not is_number(value) or not -MAX_AT_S <= value <= MAX_AT_S:
         raise Refusal(f"{label} {shown(value)}, expected at most {MAX_AT_S} seconds either way")
     return float(value)
 
 
-def _number(label: str, value: Any) -> float:
-    if type(value) not in NUMBERS or not -_GREATEST <= value <= _GREATEST:
+def _number(label: str, value: object) -> float:
+    if not is_number(value) or not -_GREATEST <= value <= _GREATEST:
         raise Refusal(f"{label} {shown(value)}, expected a number")
     return float(value)
 
 
-def _check(record: dict[str, Any], *, base: bool) -> None:
+def _check(record: dict[str, object], *, base: bool) -> None:
     """A record with labels that we do not know, nulls, or texts that may not be plain: what may be ignored, and what may not.
 
     base: of the labels that hold for later records too, which all begin with b (RFC 8428, 12.2), or else of the others. What came

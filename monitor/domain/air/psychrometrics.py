@@ -24,6 +24,12 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    # Inside, one number or an array of them: what comes is answered in kind.
+    _Value = float | NDArray[np.float64]
+    _Truth = bool | NDArray[np.bool_]
+    _Pair = tuple[_Value, _Value]  # saturation pressure, and the slope of its logarithm
+    _Balance = tuple[_Value, _Value, _Value, _Value]
+
 Values = TypeVar("Values", float, "NDArray[np.float64]")
 
 SEA_LEVEL_KPA = 101.325
@@ -63,7 +69,9 @@ _COEFFICIENT = _Range("coefficient_per_k", 4e-4, 3e-3)  # from a gale on the wic
 (_, _COLDEST_C, _HOTTEST_C), (_, _DRIEST_PCT, _DAMPEST_PCT), (_, _LEAST_KPA, _MOST_KPA) = _DRY_BULB, _RH, _PRESSURE
 
 
-def _curve(c1: float, c2: float, c3: float, c4: float, c5: float, c6: float, c7: float) -> tuple[float, ...]:
+def _curve(  # noqa: PLR0917 - the terms in the order in which they are printed
+    c1: float, c2: float, c3: float, c4: float, c5: float, c6: float, c7: float
+) -> tuple[float, ...]:
     """ln(p in Pa) = c1/T + c2 + c3·T + c4·T² + c5·T³ + c6·T⁴ + c7·ln T, and the multiples its slope needs."""
     return c1, c2, c3, c4, c5, c6, c7, 2 * c4, 3 * c5, 4 * c6
 
@@ -92,19 +100,15 @@ _ICE = _Phase(
 )
 
 
-_Pair = tuple[Any, Any]  # saturation pressure, and the slope of its logarithm
-_Balance = tuple[Any, Any, Any, Any]
-
-
 class _Library(NamedTuple):
     """What floats and arrays do differently; the formulas are written once in these terms."""
 
-    exp: Callable[[Any], Any]
-    log: Callable[[Any], Any]
-    any: Callable[[Any], bool]
-    where: Callable[[Any, Any, Any], Any]
-    few: Callable[[Any], bool]  # whether it is worth while to go on with some elements alone
-    put: Callable[[Any, Any, Any], Any]  # where, what, into what
+    exp: Callable[[_Value], _Value]
+    log: Callable[[_Value], _Value]
+    any: Callable[..., bool]
+    where: Callable[[_Truth, _Value, _Value], _Value]
+    few: Callable[..., bool]  # whether it is worth while to go on with some elements alone
+    put: Callable[..., _Value]  # where, what, into what
 
 
 _PLAIN = _Library(
@@ -122,24 +126,24 @@ _NUMBER = (float, int)
 def _array_library() -> _Library:
     import numpy as np
 
-    def put(chosen: Any, new: Any, old: Any) -> Any:
+    def put(chosen: NDArray[np.bool_], new: NDArray[np.float64], old: NDArray[np.float64]) -> NDArray[np.float64]:
         if not old.ndim:
             return new
         old[chosen] = new
         return old
 
-    def few(chosen: Any) -> bool:
+    def few(chosen: NDArray[np.bool_]) -> bool:
         return bool(FEW * np.count_nonzero(chosen) < chosen.size)
 
     return _Library(np.exp, np.log, lambda condition: bool(condition.any()), np.where, few, put)
 
 
-def _pick(chosen: Any, values: Iterable[Any]) -> list[Any]:
+def _pick(chosen: _Truth, values: Iterable[_Value]) -> list[_Value]:
     """Of arrays the chosen elements; what is one number for all of them stays so."""
-    return [value[chosen] if getattr(value, "ndim", 0) else value for value in values]
+    return [value if isinstance(value, _NUMBER) or not value.ndim else value[chosen] for value in values]
 
 
-def _accept(where: str, *values: tuple[Any, _Range]) -> _Library:
+def _accept(where: str, *values: tuple[_Value, _Range]) -> _Library:
     """The library that fits the values, once each is known to lie in its range."""
     library = _PLAIN
     for value, (name, low, high) in values:
@@ -155,7 +159,7 @@ def _accept(where: str, *values: tuple[Any, _Range]) -> _Library:
     return library
 
 
-def _each(library: _Library, kernel: Callable[..., Any], first: Values, *others: Any) -> Values:
+def _each(library: _Library, kernel: Callable[..., Any], first: Values, *others: _Value) -> Values:
     """kernel(library, first, *others): at once for floats, block by block for arrays."""
     answer: Values
     if library is _PLAIN:
@@ -174,7 +178,7 @@ def _each(library: _Library, kernel: Callable[..., Any], first: Values, *others:
     return answer
 
 
-def _saturation(library: _Library, phase: _Phase, surface_c: Any) -> _Pair:
+def _saturation(library: _Library, phase: _Phase, surface_c: _Value) -> _Pair:
     """Saturation pressure (kPa) at a surface of water or ice, and the slope of its logarithm (1/K)."""
     c1, c2, c3, c4, c5, c6, c7, twice_c4, thrice_c5, four_c6 = phase.curve
     kelvin = surface_c + ZERO_C_IN_K
@@ -185,7 +189,9 @@ def _saturation(library: _Library, phase: _Phase, surface_c: Any) -> _Pair:
     return pressure, slope
 
 
-def _settle(library: _Library, phase: _Phase, start_c: Any, at_start: _Pair, balance: _Balance, before: int = 0) -> Any:
+def _settle(
+    library: _Library, phase: _Phase, start_c: _Value, at_start: _Pair, balance: _Balance, *, before: int = 0
+) -> _Value:
     """The temperature w where saturation(w)·(a + b·w) = c + d·w, the form of every balance in this module.
 
     Newton's steps, lengthened for the bend of the saturation curve (Halley's method). Half the second
@@ -204,18 +210,18 @@ def _settle(library: _Library, phase: _Phase, start_c: Any, at_start: _Pair, bal
         gradient = rise + pressure * b - d
         step = excess / (gradient - BEND * slope * rise * excess / gradient)
         w = w - step
-        unsettled = abs(step) >= SETTLED_K
+        unsettled: _Truth = abs(step) >= SETTLED_K  # type: ignore[operator]  # either has a size, which mypy does not see of both
         if not library.any(unsettled):
             return w
         if library.few(unsettled):
             a, b, c, d, start_c = _pick(unsettled, (*balance, w))
-            rest = _settle(library, phase, start_c, _saturation(library, phase, start_c), (a, b, c, d), taken)
+            rest = _settle(library, phase, start_c, _saturation(library, phase, start_c), (a, b, c, d), before=taken)
             return library.put(unsettled, rest, w)
         pressure, slope = _saturation(library, phase, w)
     raise ArithmeticError(f"psychrometrics: no balance within {STEPS_HIGH} steps")
 
 
-def _over_water(library: _Library, dry_bulb_c: Any) -> Any:
+def _over_water(library: _Library, dry_bulb_c: _Value) -> _Value:
     return _saturation(library, _WATER, dry_bulb_c)[0]
 
 
@@ -226,12 +232,12 @@ def saturation_vapour_kpa(dry_bulb_c: Values) -> Values:
     0.1 % of Sonntag (1990) down to -40. Hyland and Wexler 1983, eq. 6; check values: table 3.
     """
     if type(dry_bulb_c) is float and _COLDEST_C <= dry_bulb_c <= _HOTTEST_C:
-        kpa: float = _over_water(_PLAIN, dry_bulb_c)
+        kpa: float = _over_water(_PLAIN, dry_bulb_c)  # type: ignore[assignment]  # of a float, a float
         return kpa
     return _each(_accept("saturation_vapour_kpa", (dry_bulb_c, _SATURATED)), _over_water, dry_bulb_c)
 
 
-def _vapour(library: _Library, dry_bulb_c: Any, rh_pct: Any) -> Any:
+def _vapour(library: _Library, dry_bulb_c: _Value, rh_pct: _Value) -> _Value:
     return 0.01 * rh_pct * _over_water(library, dry_bulb_c)
 
 
@@ -239,12 +245,12 @@ def vapour_kpa(dry_bulb_c: Values, rh_pct: Values) -> Values:
     """Vapour pressure of the air. dry_bulb_c: -40 to 80; rh_pct: 0 to 100. Eq. 22."""
     plain = type(dry_bulb_c) is type(rh_pct) is float
     if plain and _COLDEST_C <= dry_bulb_c <= _HOTTEST_C and _DRIEST_PCT <= rh_pct <= _DAMPEST_PCT:
-        kpa: Values = _vapour(_PLAIN, dry_bulb_c, rh_pct)
+        kpa: Values = _vapour(_PLAIN, dry_bulb_c, rh_pct)  # type: ignore[assignment]  # of a float, a float
         return kpa
     return _each(_accept("vapour_kpa", (dry_bulb_c, _DRY_BULB), (rh_pct, _RH)), _vapour, dry_bulb_c, rh_pct)
 
 
-def _dew_point(library: _Library, vapour_kpa: Any) -> Any:
+def _dew_point(library: _Library, vapour_kpa: _Value) -> _Value:
     driest = _over_water(_PLAIN, DEW_POINT_C_LOW)
     vapour_kpa = library.where(vapour_kpa < driest, math.nan, vapour_kpa)
     # First guess: the Magnus curve of WMO-No. 8, annex 4.B, turned round; within 0.1 K above 0 °C.
@@ -284,7 +290,7 @@ def deficit_kpa(egg_c: Values | float, vapour_kpa: Values) -> Values:
     return _each(library, lambda lib, vapour, egg: _over_water(lib, egg) - vapour, vapour_kpa, egg_c)
 
 
-def _heat_balance(phase: _Phase, dry_bulb_c: Any, ratio: Any, pressure_kpa: Any) -> _Balance:
+def _heat_balance(phase: _Phase, dry_bulb_c: _Value, ratio: _Value, pressure_kpa: _Value) -> _Balance:
     """Eq. 33 (water) or 35 (ice), multiplied out so that nothing is divided, in the form _settle takes."""
     heat = DRY_AIR_HEAT * dry_bulb_c + ratio * (phase.latent + VAPOUR_HEAT * dry_bulb_c)
     fall = DRY_AIR_HEAT + ratio * phase.heat
@@ -296,7 +302,7 @@ def _heat_balance(phase: _Phase, dry_bulb_c: Any, ratio: Any, pressure_kpa: Any)
     )
 
 
-def _wet_bulb(library: _Library, dry_bulb_c: Any, rh_pct: Any, pressure_kpa: Any) -> Any:
+def _wet_bulb(library: _Library, dry_bulb_c: _Value, rh_pct: _Value, pressure_kpa: _Value) -> _Value:
     at_dry_bulb = _saturation(library, _WATER, dry_bulb_c)
     vapour_kpa = 0.01 * rh_pct * at_dry_bulb[0]
     ratio = WATER_TO_AIR * vapour_kpa / (pressure_kpa - vapour_kpa)
@@ -327,14 +333,14 @@ def wet_bulb_c(dry_bulb_c: Values, rh_pct: Values, pressure_kpa: Values | float)
         and _DRIEST_PCT <= rh_pct <= _DAMPEST_PCT
         and _LEAST_KPA <= pressure_kpa <= _MOST_KPA
     ):
-        wet_bulb: Values = _wet_bulb(_PLAIN, dry_bulb_c, rh_pct, pressure_kpa)
+        wet_bulb: Values = _wet_bulb(_PLAIN, dry_bulb_c, rh_pct, pressure_kpa)  # type: ignore[assignment]  # of a float, a float
         return wet_bulb
     library = _accept("wet_bulb_c", (dry_bulb_c, _DRY_BULB), (rh_pct, _RH), (pressure_kpa, _PRESSURE))
     return _each(library, _wet_bulb, dry_bulb_c, rh_pct, pressure_kpa)
 
 
-def _rh_at_wet_bulb(library: _Library, dry_bulb_c: Any, wet_bulb_c: Any, pressure_kpa: Any) -> Any:
-    def over(phase: _Phase) -> Any:
+def _rh_at_wet_bulb(library: _Library, dry_bulb_c: _Value, wet_bulb_c: _Value, pressure_kpa: _Value) -> _Value:
+    def over(phase: _Phase) -> _Value:
         saturated_kpa = _saturation(library, phase, wet_bulb_c)[0]
         saturated = WATER_TO_AIR * saturated_kpa / (pressure_kpa - saturated_kpa)
         latent = phase.latent - phase.latent_fall * wet_bulb_c
@@ -350,12 +356,12 @@ def _rh_at_wet_bulb(library: _Library, dry_bulb_c: Any, wet_bulb_c: Any, pressur
     return _rounded(library, 100.0 * vapour_kpa / _over_water(library, dry_bulb_c))
 
 
-def _rounded(library: _Library, rh_pct: Any) -> Any:
+def _rounded(library: _Library, rh_pct: _Value) -> _Value:
     rh_pct = library.where((rh_pct < 0.0) & (rh_pct > -ROUNDING_PCT), 0.0, rh_pct)
     return library.where((rh_pct > 100.0) & (rh_pct < 100.0 + ROUNDING_PCT), 100.0, rh_pct)
 
 
-def _rh_from(where: str, kernel: Callable[..., Any], dry: Values, wet: Values, *others: Any) -> Values:
+def _rh_from(where: str, kernel: Callable[..., _Value], dry: Values, wet: Values, *others: _Value) -> Values:
     ranges = (_DRY_BULB, _WET_BULB, _PRESSURE, _COEFFICIENT)
     library = _accept(where, *zip((dry, wet, *others), ranges, strict=False))
     _accept(where, (dry - wet, _DEPRESSION))
@@ -373,7 +379,9 @@ def rh_from_wet_bulb_pct(dry_bulb_c: Values, wet_bulb_c: Values, pressure_kpa: V
     return _rh_from("rh_from_wet_bulb_pct", _rh_at_wet_bulb, dry_bulb_c, wet_bulb_c, pressure_kpa)
 
 
-def _wick(library: _Library, dry_bulb_c: Any, rh_pct: Any, pressure_kpa: Any, coefficient_per_k: Any) -> Any:
+def _wick(
+    library: _Library, dry_bulb_c: _Value, rh_pct: _Value, pressure_kpa: _Value, coefficient_per_k: _Value
+) -> _Value:
     at_dry_bulb = _saturation(library, _WATER, dry_bulb_c)
     pull = coefficient_per_k * pressure_kpa
     balance = (1.0, 0.0, 0.01 * rh_pct * at_dry_bulb[0] + pull * dry_bulb_c, -pull)
@@ -395,7 +403,9 @@ def wick_wet_bulb_c(
     return _each(_accept("wick_wet_bulb_c", *zip(given, ranges, strict=True)), _wick, *given)
 
 
-def _rh_at_wick(library: _Library, dry_bulb_c: Any, wick_c: Any, pressure_kpa: Any, coefficient_per_k: Any) -> Any:
+def _rh_at_wick(
+    library: _Library, dry_bulb_c: _Value, wick_c: _Value, pressure_kpa: _Value, coefficient_per_k: _Value
+) -> _Value:
     vapour_kpa = _over_water(library, wick_c) - coefficient_per_k * pressure_kpa * (dry_bulb_c - wick_c)
     return _rounded(library, 100.0 * vapour_kpa / _over_water(library, dry_bulb_c))
 

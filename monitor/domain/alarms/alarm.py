@@ -136,7 +136,7 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, rule: Rule, next_number: 
             alarm = replace(alarm, pending_mono_s=now.mono_s, pending_at=judgement.at)
         if now.mono_s - (alarm.pending_mono_s or 0.0) < rule.on_delay_s:
             return alarm, ()
-        return _begin(alarm, judgement, now, next_number)
+        return _begin(alarm, judgement, now, number=next_number)
     if not alarm.condition:
         return (alarm if alarm.pending_mono_s is None else replace(alarm, pending_mono_s=None, pending_at=None)), ()
     if judgement.verdict == BETWEEN:
@@ -160,7 +160,7 @@ def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
         if until_s > latest_s:
             alarm = replace(alarm, shelved_until_mono_s=latest_s)
         elif now.mono_s >= until_s:
-            return unshelve(alarm, now, "shelf ended")
+            return unshelve(alarm, now, cause="shelf ended")
     if (
         rule.re_alarm_s is not None
         and alarm.condition
@@ -191,10 +191,10 @@ def acknowledge(alarm: Alarm, who: str, now: Now) -> Step:
     if alarm.acknowledged or alarm.covered:
         raise AlarmError(f"alarm {alarm.number}: {state_of(alarm)}, nothing to acknowledge")
     seen = replace(alarm, acknowledged=True, asked_mono_s=now.mono_s)
-    return seen, _changes(alarm, seen, "acknowledged", now, who)
+    return seen, _changes(alarm, seen, "acknowledged", now, who=who)
 
 
-def shelve(alarm: Alarm, for_s: float, who: str, now: Now, rule: Rule) -> Step:
+def shelve(alarm: Alarm, for_s: float, who: str, *, now: Now, rule: Rule) -> Step:
     """Quiet for a bounded time. Raises AlarmError when the time is not within the priority's longest shelf."""
     longest = MAX_SHELF_S[rule.priority]
     if not 0 < for_s <= longest:
@@ -204,18 +204,18 @@ def shelve(alarm: Alarm, for_s: float, who: str, now: Now, rule: Rule) -> Step:
         )
     until = now.utc.fromtimestamp(now.utc.timestamp() + for_s, tz=now.utc.tzinfo)
     shelved = replace(alarm, shelved_until=until, shelved_until_mono_s=now.mono_s + for_s)
-    return shelved, _changes(alarm, shelved, f"shelved for {for_s / 60:g} min", now, who, always=True)
+    return shelved, _changes(alarm, shelved, f"shelved for {for_s / 60:g} min", now, who=who, always=True)
 
 
-def unshelve(alarm: Alarm, now: Now, cause: str = "unshelved", who: str = "") -> Step:
+def unshelve(alarm: Alarm, now: Now, *, cause: str = "unshelved", who: str = "") -> Step:
     """The shelf comes off; a condition that stands is unacknowledged, whatever was acknowledged before."""
     if alarm.shelved_until is None:
         return alarm, ()
     bare = replace(alarm, shelved_until=None, shelved_until_mono_s=None)
-    return _uncovered(alarm, bare, cause, now, who)
+    return _uncovered(alarm, bare, cause, now=now, who=who)
 
 
-def suppress(alarm: Alarm, why: str, now: Now, over: bool = False) -> Step:
+def suppress(alarm: Alarm, why: str, *, now: Now, over: bool = False) -> Step:
     """Quiet by design, because its premise does not hold (an empty machine); nothing happens when it is so already.
 
     over: its limit is gone, so nothing can say any more that its condition stands.
@@ -233,20 +233,20 @@ def unsuppress(alarm: Alarm, now: Now, cause: str) -> Step:
     """The premise holds again: a condition that stands is unacknowledged."""
     if not alarm.suppressed:
         return alarm, ()
-    return _uncovered(alarm, replace(alarm, suppressed=""), cause, now, "")
+    return _uncovered(alarm, replace(alarm, suppressed=""), cause, now=now, who="")
 
 
-def set_out_of_service(alarm: Alarm, out: bool, who: str, now: Now) -> Step:
+def set_out_of_service(alarm: Alarm, *, out: bool, who: str, now: Now) -> Step:
     """Taken out of, or back into, service by a person."""
     if alarm.out_of_service == out:
         return alarm, ()
     other = replace(alarm, out_of_service=out)
     if out:
-        return other, _changes(alarm, other, "taken out of service", now, who)
-    return _uncovered(alarm, other, "back in service", now, who)
+        return other, _changes(alarm, other, "taken out of service", now, who=who)
+    return _uncovered(alarm, other, "back in service", now=now, who=who)
 
 
-def _begin(alarm: Alarm, judgement: Judgement, now: Now, number: int) -> Step:
+def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int) -> Step:
     begun = replace(
         alarm,
         number=number,
@@ -285,15 +285,15 @@ def _worse(alarm: Alarm, judgement: Judgement) -> Alarm:
     )
 
 
-def _uncovered(before: Alarm, bare: Alarm, cause: str, now: Now, who: str) -> Step:
+def _uncovered(before: Alarm, bare: Alarm, cause: str, *, now: Now, who: str) -> Step:
     if bare.condition and not bare.covered:
         bare = replace(bare, acknowledged=False, asked_mono_s=now.mono_s)
     # Written also where something else still lies over it: what is not in the record is forgotten by the next run.
-    return bare, _changes(before, bare, cause, now, who, always=True)
+    return bare, _changes(before, bare, cause, now, who=who, always=True)
 
 
 def _changes(
-    before: Alarm, after: Alarm, cause: str, now: Now, who: str = "", always: bool = False
+    before: Alarm, after: Alarm, cause: str, now: Now, *, who: str = "", always: bool = False
 ) -> tuple[Transition, ...]:
     was, is_ = state_of(before), state_of(after)
     if was == is_ and not always:

@@ -82,6 +82,7 @@ def start_line(
     id_: int,
     node: str,
     boot: int,
+    *,
     basis: str,
     up_ms: int,
     arrival_mono_ms: float,

@@ -86,7 +86,7 @@ def close_book(look: Look, batch: Batch) -> None:
     """The batch is over: what stands about it ends, as no longer judged."""
     for key, alarm in list(look.state.alarms.items()):
         if alarm.condition and batch_of(key[0]) == batch.id:
-            settle(look, key, suppress(alarm, CLOSED, look.now, over=True))
+            settle(look, key, suppress(alarm, CLOSED, now=look.now, over=True))
             settle(look, key, unsuppress(look.state.alarms[key], look.now, CLOSED))
 
 

@@ -66,7 +66,7 @@ def retire(look: Look) -> None:
         if alarm.rule not in look.site.rules:
             del look.state.alarms[key]
         elif not known and alarm.suppressed != GONE:
-            settle(look, key, suppress(alarm, GONE, look.now, over=True))
+            settle(look, key, suppress(alarm, GONE, now=look.now, over=True))
         elif known and alarm.suppressed == GONE:
             settle(look, key, unsuppress(alarm, look.now, "configured again"))
     judge_strays(look)

@@ -220,7 +220,14 @@ def _line_for(look: Look, node: str, boot: int, basis: str, up_ms: int) -> tuple
         _forget_boots(known.lines)
         look.state.last_line += 1
         line = start_line(
-            look.state.last_line, node, boot, basis, up_ms, mono_ms, look.state.anchor_ms, look.state.clock_ok
+            look.state.last_line,
+            node,
+            boot,
+            basis=basis,
+            up_ms=up_ms,
+            arrival_mono_ms=mono_ms,
+            anchor_ms=look.state.anchor_ms,
+            trusted=look.state.clock_ok,
         )
         known.lines[boot] = (line,)
         look.out.lines[line.id] = line
@@ -240,7 +247,14 @@ def _line_for(look: Look, node: str, boot: int, basis: str, up_ms: int) -> tuple
             known.split.discard(boot)
             look.state.last_line += 1
             begun = start_line(
-                look.state.last_line, node, boot, basis, up_ms, mono_ms, look.state.anchor_ms, look.state.clock_ok
+                look.state.last_line,
+                node,
+                boot,
+                basis=basis,
+                up_ms=up_ms,
+                arrival_mono_ms=mono_ms,
+                anchor_ms=look.state.anchor_ms,
+                trusted=look.state.clock_ok,
             )
             offset_ms = (
                 round((line.mono_offset_ms or 0.0) + look.state.anchor_ms) if basis != CLOCK else begun.offset_ms

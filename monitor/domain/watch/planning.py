@@ -41,7 +41,7 @@ def _refit(look: Look, plan_: Plan) -> None:
             settle(look, key, unsuppress(alarm, look.now, "judged again"))
         elif alarm.condition:
             why = EMPTY if not plan_.needs.occupants else NOT_JUDGED
-            settle(look, key, suppress(alarm, why, look.now, over=True))
+            settle(look, key, suppress(alarm, why, now=look.now, over=True))
         elif alarm.pending_mono_s is not None:
             look.state.alarms[key] = replace(alarm, pending_mono_s=None, pending_at=None)
     needs = plan_.needs

@@ -8,7 +8,7 @@ from monitor.domain.air.psychrometrics import air_state, wick_wet_bulb_c
 from monitor.domain.alarms.about import Say
 from monitor.domain.alarms.alarm import Alarm, state_of
 from monitor.domain.alarms.notice import quantity_of
-from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, derived_rh
+from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, Occupant, derived_rh
 from monitor.domain.needs.batch import batch_of, counted
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Probe, Site
@@ -98,7 +98,7 @@ def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> dict[str, Any]:
     return {**base, **air, "age_s": round(age_s, 1), "silent": age_s > probe.silence_s}
 
 
-def _occupant(occupant: Any) -> dict[str, Any]:
+def _occupant(occupant: Occupant) -> dict[str, Any]:
     return {
         "batch": occupant.batch,
         "profile": occupant.profile,

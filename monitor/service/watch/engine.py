@@ -124,7 +124,7 @@ def _resumed(alarm: Alarm, now: Now) -> Alarm:
 class Engine:
     """See the module. Every method but `counts` belongs to the engine's own thread (or to the one driver of a replay)."""
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - it is given all that it touches, by name
         self,
         *,
         site: Site,

@@ -49,7 +49,7 @@ def heard(line: Line, *messages: tuple[int, float]) -> tuple[Line, list[float]]:
 
 
 def begun(up_ms: int = 0, arrival_ms: float = 0.0, basis: str = UPTIME) -> Line:
-    return start_line(1, "node-a", 7, basis, up_ms, arrival_ms, ANCHOR_MS)
+    return start_line(1, "node-a", 7, basis=basis, up_ms=up_ms, arrival_mono_ms=arrival_ms, anchor_ms=ANCHOR_MS)
 
 
 def test_a_quicker_message_mends_the_labels_of_its_boot() -> None:
@@ -139,7 +139,11 @@ def test_labels_of_weeks_ago_are_not_moved_by_a_crystal(error: float) -> None:
             assert abs(line.at_ms(0) - first.at_ms(0)) <= MEND_MS
         if drifted:
             parts += 1
-            line = replace(start_line(parts, "node-a", 7, UPTIME, up_ms, arrival_ms, ANCHOR_MS))
+            line = replace(
+                start_line(
+                    parts, "node-a", 7, basis=UPTIME, up_ms=up_ms, arrival_mono_ms=arrival_ms, anchor_ms=ANCHOR_MS
+                )
+            )
     assert parts == pytest.approx(30 * DAY_S * 1000 * 100e-6 / PART_MS, rel=0.1)
 
 

@@ -80,7 +80,7 @@ def played(kind: type[Story], steps: list[tuple[str, float, int]]) -> Story:
                     stepped = (
                         acknowledge(alarm, "sam", story.now())
                         if act == "acknowledge"
-                        else shelve(alarm, 300.0, "sam", story.now(), rule)
+                        else shelve(alarm, 300.0, "sam", now=story.now(), rule=rule)
                     )
                     out = Group()
                     settle(story.look(out), key, stepped)

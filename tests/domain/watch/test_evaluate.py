@@ -560,7 +560,7 @@ def test_a_shelf_ends_by_passing_time() -> None:
     story.run(minutes=1)
     key = ("setter-1", "dry-bulb-high-alarm")
     out = Group()
-    stepped = shelve(story.state.alarms[key], 600.0, "sam", story.now(), story.site.rules[key[1]])
+    stepped = shelve(story.state.alarms[key], 600.0, "sam", now=story.now(), rule=story.site.rules[key[1]])
     settle(story.look(out), key, stepped)
     story.adopt(out)
     story.run(minutes=9)

@@ -128,13 +128,13 @@ def adopt(story: Story, stepped: Step) -> None:
 def test_a_shelf_over_an_alarm_that_ends_is_closed_when_it_ends() -> None:
     """Who was told and shelved it hears, when the shelf ends, that it is over; once."""
     story = hot_story()
-    adopt(story, shelve(story.state.alarms[KEY], 600.0, "sam", story.now(), story.site.rules[KEY[1]]))
+    adopt(story, shelve(story.state.alarms[KEY], 600.0, "sam", now=story.now(), rule=story.site.rules[KEY[1]]))
     story.air[TOP] = GOOD
     story.run(minutes=9)
     assert len(story.notices) == 1
     story.run(minutes=2)
     assert story.titles() == ["Setter 1: too hot", "Setter 1: no longer too hot"]
-    adopt(story, shelve(story.state.alarms[KEY], 60.0, "sam", story.now(), story.site.rules[KEY[1]]))
+    adopt(story, shelve(story.state.alarms[KEY], 60.0, "sam", now=story.now(), rule=story.site.rules[KEY[1]]))
     adopt(story, unshelve(story.state.alarms[KEY], story.now()))
     assert len(story.notices) == 2
 
@@ -142,7 +142,7 @@ def test_a_shelf_over_an_alarm_that_ends_is_closed_when_it_ends() -> None:
 def test_a_shelved_alarm_is_not_told_as_its_warning() -> None:
     """While 'too hot' is shelved, 'warm' does not begin in its place; it begins if it outlasts the other."""
     story = hot_story()
-    adopt(story, shelve(story.state.alarms[KEY], 600.0, "sam", story.now(), story.site.rules[KEY[1]]))
+    adopt(story, shelve(story.state.alarms[KEY], 600.0, "sam", now=story.now(), rule=story.site.rules[KEY[1]]))
     story.run(minutes=9)
     assert len(story.notices) == 1
     story.air[TOP] = (38.5, 45.0)
@@ -153,7 +153,7 @@ def test_a_shelved_alarm_is_not_told_as_its_warning() -> None:
 def test_an_alarm_out_of_service_does_not_hide_its_warning() -> None:
     """Taking 'too hot' out of service leaves 'warm' to be told."""
     story = hot_story()
-    adopt(story, set_out_of_service(story.state.alarms[KEY], True, "sam", story.now()))
+    adopt(story, set_out_of_service(story.state.alarms[KEY], out=True, who="sam", now=story.now()))
     story.run(minutes=4)
     assert story.state_of("dry-bulb-high-warning") == UNACKNOWLEDGED
 
