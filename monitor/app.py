@@ -16,7 +16,6 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from monitor.adapters.clock import SystemClock, forward_s
 from monitor.adapters.delivery import AppriseDelivery
@@ -33,7 +32,7 @@ from monitor.domain.needs.profile import ProfileError
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message
 from monitor.domain.state.record import Attempt
-from monitor.service.ports import Clock, Loaded, Receipt, StoreFailure, WeightAsked, WeightVerdict, Words
+from monitor.service.ports import Answer, Clock, Loaded, Receipt, StoreFailure, WeightAsked, WeightVerdict, Words
 from monitor.service.watch.dispatcher import Dispatcher
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened, WeightJudged
@@ -71,7 +70,7 @@ def data_folder(house: House) -> Path:
 class Daemon:
     """Every part of a running eggroom. Build, `start`, wait, `stop`."""
 
-    def __init__(self, house: House, clock: Clock | None = None, *, on_show: Callable[[str, Mapping[str, Any]], None] | None = None) -> None:  # fmt: skip
+    def __init__(self, house: House, clock: Clock | None = None, *, on_show: Callable[[str, Mapping[str, object]], None] | None = None) -> None:  # fmt: skip
         self._house = house
         self._clock = clock
         self._on_show = on_show
@@ -133,7 +132,7 @@ class Daemon:
                 if seq >= 0:
                     link.publish(f"{prefix}/{node}/stored", encode_stored(boot, seq), retain=False)
 
-        def show_machine(machine: str, view: Mapping[str, Any]) -> None:
+        def show_machine(machine: str, view: Mapping[str, object]) -> None:
             link.publish(f"{prefix}/machine/{machine}/state", json.dumps(view).encode(), retain=True)
             if self._on_show is not None:
                 self._on_show(machine, view)
@@ -169,7 +168,7 @@ class Daemon:
         self._thread("weights", weights.run).start()
         stack.callback(weights.stop)
 
-        def asked(request: Mapping[str, Any], reply: Callable[[Mapping[str, Any]], None]) -> None:
+        def asked(request: Mapping[str, object], reply: Callable[[Mapping[str, object]], None]) -> None:
             try:
                 inbox.put(Asked(clock.now(), read_request(request), reply))
             except BadRequest as error:
@@ -375,9 +374,9 @@ class Offline:
     def __exit__(self, *_: object) -> None:
         self._opened.close()
 
-    def ask(self, request: Mapping[str, Any]) -> dict[str, Any]:
+    def ask(self, request: Mapping[str, object]) -> Answer:
         """Perform one request, write it, and judge the weights that it bears on."""
-        answers: list[Mapping[str, Any]] = []
+        answers: list[Mapping[str, object]] = []
         try:
             self._engine.work(Asked(self._clock.now(), read_request(request), answers.append))
         except BadRequest as error:

@@ -20,4 +20,4 @@ def perform(state: State, site: Site, request: Mapping[str, Any], now: Now, out:
     """Do what a JSON object asks. Raises RequestError, for one that is no request too."""
     read = read_request(request)
     assert not isinstance(read, LookFacts)
-    return commands.perform(Look(state, site, now, out), read, partial(about_words, site=site))
+    return dict(commands.perform(Look(state, site, now, out), read, partial(about_words, site=site)))

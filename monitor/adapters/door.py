@@ -13,7 +13,10 @@ import socket
 import threading
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from monitor.service.ports import Answer
 
 MAX_REQUEST = 65_536  # bytes; the longest request is a table of a thousand weighings
 MAX_ANSWER = 1_048_576  # bytes; the longest answer is a room, about 2 kB for each machine
@@ -21,7 +24,7 @@ RETRY_S = 5.0
 ANSWER_S = 15.0  # a request is answered when it is durable; a slow card takes seconds
 _log = logging.getLogger("eggroom.door")
 
-Ask = Callable[[Mapping[str, Any], Callable[[Mapping[str, Any]], None]], None]
+Ask = Callable[[Mapping[str, object], Callable[[Mapping[str, object]], None]], None]
 
 
 class DoorClosed(Exception):
@@ -87,16 +90,16 @@ class Door:
             except OSError as error:
                 _log.warning("caller left detail=%s", error)
 
-    def _reply_to(self, line: bytes) -> Mapping[str, Any]:
+    def _reply_to(self, line: bytes) -> Mapping[str, object]:
         request = _mapping(line) if len(line) <= MAX_REQUEST else None
         if request is None:
             return {
                 "error": f"request of {len(line)} bytes, expected one JSON object on one line of at most {MAX_REQUEST}"
             }
         answered = threading.Event()
-        answer: list[Mapping[str, Any]] = []
+        answer: list[Mapping[str, object]] = []
 
-        def reply(given: Mapping[str, Any]) -> None:
+        def reply(given: Mapping[str, object]) -> None:
             answer.append(given)
             answered.set()
 
@@ -107,7 +110,7 @@ class Door:
         return answer[0]
 
 
-def ask_door(path: Path, request: Mapping[str, Any]) -> dict[str, Any]:
+def ask_door(path: Path, request: Mapping[str, object]) -> Answer:
     """Ask the daemon behind the door. Raises DoorClosed when nobody answers there.
 
     Its no is {"error": one line}; with "failed": True when the request was good, and could not be done.
@@ -126,7 +129,7 @@ def ask_door(path: Path, request: Mapping[str, Any]) -> dict[str, Any]:
     return answer
 
 
-def _mapping(line: bytes) -> dict[str, Any] | None:
+def _mapping(line: bytes) -> Answer | None:
     """The JSON object on a line; None for anything else, or a part of one."""
     try:
         found = json.loads(line)
@@ -146,5 +149,5 @@ def _read_line(caller: socket.socket, limit: int) -> bytes:
     return data
 
 
-def _write_line(caller: socket.socket, message: Mapping[str, Any]) -> None:
+def _write_line(caller: socket.socket, message: Mapping[str, object]) -> None:
     caller.sendall(json.dumps(message).encode() + b"\n")

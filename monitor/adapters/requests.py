@@ -7,11 +7,11 @@ from __future__ import annotations
 import difflib
 import functools
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, fields
 from datetime import UTC, datetime
 from types import NoneType, UnionType
-from typing import TYPE_CHECKING, Annotated, Any, Union, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Annotated, Union, get_args, get_origin, get_type_hints
 
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.wall import has_controls
@@ -123,7 +123,7 @@ def _texts(where: str, value: object, depth: int) -> Iterator[tuple[str, str]]:
     elif isinstance(value, Mapping | list | tuple):
         if depth == _DEEPEST:
             raise BadRequest(where, "a value nested deeper", f"at most {_DEEPEST} levels")
-        rows: Iterator[tuple[object, object]] | Any = value.items() if isinstance(value, Mapping) else enumerate(value)
+        rows: Iterable[tuple[object, object]] = value.items() if isinstance(value, Mapping) else enumerate(value)
         for key, each in rows:
             if isinstance(key, str):
                 yield f"{where}: {key!r:.40}" if where else "key", key
@@ -156,14 +156,17 @@ def _moment(text: str) -> str:
     return text if text.isalpha() else "no moment"
 
 
-def _refusal(asked: Mapping[str, Any], hints: Mapping[str, object], wrong: list[tuple[int | str, ...]]) -> BadRequest:
+def _refusal(
+    asked: Mapping[str, object], hints: Mapping[str, object], wrong: list[tuple[int | str, ...]]
+) -> BadRequest:
     where = next((loc for loc in wrong if loc), ())
     if not where:
         return BadRequest("request", repr(dict(asked))[:_SHOWN], "JSON")
     key = str(where[0])
-    if key == "rows" and len(where) > 1 and isinstance(asked[key], list):
-        return _row_refusal(asked[key], where)
-    came, hint = asked.get(key), hints[key]
+    came = asked.get(key)
+    if key == "rows" and len(where) > 1 and isinstance(came, list):
+        return _row_refusal(came, where)
+    hint = hints[key]
     if isinstance(came, Mapping) and hint == Fact and len(where) > 1:
         name = str(where[1])
         return BadRequest(f"{key}: {name:.40}", repr(came.get(name))[:_SHOWN], "a text, a number or null")
@@ -176,7 +179,7 @@ def _refusal(asked: Mapping[str, Any], hints: Mapping[str, object], wrong: list[
     return BadRequest(key, repr(came)[:_SHOWN], _words(key, hint))
 
 
-def _row_refusal(rows: Sequence[Any], where: tuple[int | str, ...]) -> BadRequest:
+def _row_refusal(rows: Sequence[object], where: tuple[int | str, ...]) -> BadRequest:
     place, row = int(where[1]), rows[int(where[1])]
     column = int(where[2]) if len(where) > 2 else len(_ROW)
     if not isinstance(row, list | tuple) or len(row) != len(_ROW) or column >= len(_ROW):

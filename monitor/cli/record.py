@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from monitor.adapters.door import DoorClosed, ask_door
 from monitor.app import Offline, StartError, door_path, open_history
@@ -16,6 +16,7 @@ from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import sheet_time
+from monitor.service.ports import Answer as Answer
 from monitor.service.ports import Contact, StoreFailure
 from monitor.settings import House, SettingsError, load_house, load_house_and_contacts
 
@@ -134,7 +135,7 @@ def archived(file: Path, name: str | None) -> Looked:
 # --- the daemon
 
 
-def ask_daemon(house: House, request: Mapping[str, Any]) -> dict[str, Any]:
+def ask_daemon(house: House, request: Mapping[str, object]) -> Answer:
     """Ask the running daemon. Raises Wrong for its no, Failed when it cannot or none runs."""
     try:
         answer = ask_door(door_path(house), request)
@@ -143,7 +144,7 @@ def ask_daemon(house: House, request: Mapping[str, Any]) -> dict[str, Any]:
     return _done(answer, house.site.zone)
 
 
-def ask(house: House, request: Mapping[str, Any]) -> dict[str, Any]:
+def ask(house: House, request: Mapping[str, object]) -> Answer:
     """Ask the running daemon; where none runs, do it on the record itself. Raises Wrong for a no, Failed when it cannot be done."""
     try:
         answer = ask_door(door_path(house), request)
@@ -156,7 +157,7 @@ def ask(house: House, request: Mapping[str, Any]) -> dict[str, Any]:
     return _done(answer, house.site.zone)
 
 
-def said(answer: Mapping[str, Any], words: str) -> str:
+def said(answer: Answer, words: str) -> str:
     """An answer put into words with places for its values."""
     values = {k: "no machine" if v is None else v for k, v in answer.items()}
     if "day" in answer:
@@ -164,7 +165,7 @@ def said(answer: Mapping[str, Any], words: str) -> str:
     return words.format(**values)
 
 
-def _done(answer: dict[str, Any], zone: tzinfo) -> dict[str, Any]:
+def _done(answer: Answer, zone: tzinfo) -> Answer:
     """The answer. A no is in words, and its times are those on the wall, as they were typed."""
     if "error" in answer:
         words = answer.get("words", [answer["error"]])

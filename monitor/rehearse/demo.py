@@ -17,7 +17,6 @@ from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 from monitor.adapters.clock import PacedClock
 from monitor.adapters.door import ask_door
@@ -25,6 +24,7 @@ from monitor.adapters.tables.profiles import load_profiles
 from monitor.app import Daemon, door_path, open_history
 from monitor.domain.needs.batch import Batch, whole_day
 from monitor.rehearse.room import Message, Room
+from monitor.service.ports import Answer
 from monitor.service.reports.batch import batch_history
 from monitor.settings import House, build_house, parse_settings
 from monitor.shown.history.report import Header, to_text
@@ -52,8 +52,8 @@ class Scene:
 
     at_min: float
     words: str
-    room: tuple[tuple[str, Mapping[str, Any]], ...] = ()
-    ask: Mapping[str, Any] | None = None
+    room: tuple[tuple[str, Mapping[str, object]], ...] = ()
+    ask: Mapping[str, object] | None = None
     acknowledge: tuple[str, str] | None = None  # (subject, rule) of the alarm that the breeder answers
 
 
@@ -68,7 +68,7 @@ class Stage:
     say: Callable[[str], None]
     scenes: list[Scene]
     shown: int = 0
-    views: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    views: dict[str, Mapping[str, object]] = field(default_factory=dict)
 
 
 def run_demo(*, speed: float | None = None, for_s: float | None = None, port: int | None = None) -> int:
@@ -126,7 +126,7 @@ def _act(stage: Stage, scene: Scene, utc: datetime) -> None:
         alarms = [a for a in open_history(stage.house).alarms() if a.key == scene.acknowledge and not a.acknowledged]
         if not alarms:
             return
-        request: dict[str, Any] = {"do": "acknowledge", "alarm": alarms[0].number, "by": BREEDER}
+        request: dict[str, object] = {"do": "acknowledge", "alarm": alarms[0].number, "by": BREEDER}
         stage.say(f"\n{_clock(utc)}  {scene.words.format(number=alarms[0].number)}")
         _ask(stage, request)
         return
@@ -137,7 +137,7 @@ def _act(stage: Stage, scene: Scene, utc: datetime) -> None:
         _ask(stage, scene.ask)
 
 
-def _ask(stage: Stage, request: Mapping[str, Any]) -> dict[str, Any]:
+def _ask(stage: Stage, request: Mapping[str, object]) -> Answer:
     """Ask as the command line would, through the daemon's own door."""
     answer = ask_door(door_path(stage.house), request)
     if "error" in answer:

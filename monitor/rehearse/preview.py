@@ -14,7 +14,6 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.rules import PRIORITIES
@@ -182,15 +181,15 @@ def text_lines(preview: Preview, house: House) -> Iterator[str]:
     yield words(preview)
 
 
-def as_json(preview: Preview) -> dict[str, Any]:
+def as_json(preview: Preview) -> dict[str, object]:
     """The comparison as a plain mapping; times are UTC."""
 
-    def side(episode: Episode | None) -> dict[str, Any] | None:
+    def side(episode: Episode | None) -> dict[str, object] | None:
         if episode is None:
             return None
         return {"rang": utc_text(episode.rang), "priority": episode.priority, "number": episode.number}
 
-    def count(of: Count) -> dict[str, Any]:
+    def count(of: Count) -> dict[str, object]:
         messages = {p: of.messages.get(p, 0) for p in PRIORITIES}
         return {
             "alarms": dict(of.alarms),

@@ -14,7 +14,6 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from monitor.adapters.requests import BadRequest, read_request
 from monitor.app import StartError, decoder
@@ -88,7 +87,7 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
             request = {key: value for key, value in line.items() if key != "at"}
             if answering is not None and "alarm" in request:
                 request["alarm"] = _number_here(request["alarm"], answering, timeline)
-            answers: list[Mapping[str, Any]] = []
+            answers: list[Mapping[str, object]] = []
             try:
                 engine.work(Asked(now, read_request(request), answers.append))
             except BadRequest as error:
@@ -167,7 +166,7 @@ def text_lines(timeline: Timeline) -> Iterator[str]:
     yield f"# {timeline.readings} readings, {timeline.refused} refused, {len(timeline.transitions)} transitions, {len(timeline.notices)} notices"
 
 
-def as_json(timeline: Timeline) -> dict[str, Any]:
+def as_json(timeline: Timeline) -> dict[str, object]:
     """The timeline as a plain mapping."""
     return {
         "about": timeline.about,
@@ -208,7 +207,7 @@ def _decoder(house: House, site: str) -> Callable[[str, bytes, bool], Message]:
         raise ReplayError(str(error)) from error
 
 
-def _lines(path: Path) -> Iterator[tuple[int, dict[str, Any]]]:
+def _lines(path: Path) -> Iterator[tuple[int, dict[str, object]]]:
     try:
         with path.open(encoding="utf-8") as file:
             for number, text in enumerate(file, start=1):
@@ -225,7 +224,7 @@ def _lines(path: Path) -> Iterator[tuple[int, dict[str, Any]]]:
         raise ReplayError(f"{path}: not text, expected a recording") from error
 
 
-def _time(path: Path, number: int, line: Mapping[str, Any]) -> datetime:
+def _time(path: Path, number: int, line: Mapping[str, object]) -> datetime:
     try:
         at = datetime.fromisoformat(str(line["at"]))
     except (KeyError, ValueError):

@@ -18,7 +18,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 from monitor.rehearse.cabinet import PROPORTIONAL, CabinetSpec, ProbeSpec
 from monitor.rehearse.room import Happening, MachineSpec, Room
@@ -60,7 +59,7 @@ class Story:
     machines: tuple[MachineSpec, ...]
     batches: dict[str, str]
     script: tuple[Happening, ...]
-    done: tuple[tuple[float, dict[str, Any]], ...] = ()
+    done: tuple[tuple[float, dict[str, object]], ...] = ()
     interval_s: float = 60.0
 
 
@@ -112,7 +111,7 @@ def _batches(story: Story) -> Iterator[tuple[str, MachineSpec]]:
             yield story.batches[machine.id], machine
 
 
-def _batch_add(batch: str, machine: MachineSpec) -> dict[str, Any]:
+def _batch_add(batch: str, machine: MachineSpec) -> dict[str, object]:
     cabinet = machine.cabinet
     if cabinet is None:
         raise ValueError(f"batch {batch}: in {machine.id}, expected a machine with a cabinet")
@@ -126,12 +125,12 @@ def _batch_add(batch: str, machine: MachineSpec) -> dict[str, Any]:
     }
 
 
-def _timed(at_s: float, what: dict[str, Any]) -> str:
+def _timed(at_s: float, what: dict[str, object]) -> str:
     at = BEGIN + timedelta(milliseconds=round(at_s * 1000))
     return _line({"at": f"{at:%Y-%m-%dT%H:%M:%S}.{at.microsecond // 1000:03d}Z", **what})
 
 
-def _line(what: dict[str, Any]) -> str:
+def _line(what: dict[str, object]) -> str:
     return json.dumps(what, separators=(",", ":"))
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from typing import Any
 
 from monitor.domain.alarms.alarm import Transition
 from monitor.domain.alarms.notice import Notice
@@ -26,7 +25,7 @@ class Timeline:
     about: str = ""
     transitions: list[Transition] = field(default_factory=list)
     notices: list[Notice] = field(default_factory=list)
-    answers: list[tuple[datetime, Mapping[str, Any], Mapping[str, Any]]] = field(default_factory=list)
+    answers: list[tuple[datetime, Mapping[str, object], Mapping[str, object]]] = field(default_factory=list)
     readings: int = 0
     refused: int = 0
     entries: list[Transition | Notice] = field(default_factory=list)

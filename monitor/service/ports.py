@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from monitor.domain.alarms.about import About
 from monitor.domain.alarms.alarm import Alarm
@@ -31,6 +31,9 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
     Integers = npt.NDArray[np.int64]
+
+
+Answer = dict[str, Any]  # to a request, as JSON brings it back: what is in it hangs on what was asked
 
 
 class StoreFailure(Exception):

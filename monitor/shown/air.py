@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 from monitor.domain.air.psychrometrics import (
     absolute_humidity_g_m3,
@@ -16,6 +16,25 @@ from monitor.domain.air.psychrometrics import (
 )
 from monitor.domain.air.units import celsius_to_fahrenheit
 
+if TYPE_CHECKING:
+    from typing import TypedDict
+
+    class AirReport(TypedDict):
+        """The air, ready for JSON."""
+
+        dry_bulb_c: float
+        rh_pct: float
+        wet_bulb_c: float
+        wick_wet_bulb_c: float | None
+        wick_coefficient_per_k: float | None
+        dew_point_c: float | None
+        vapour_kpa: float
+        deficit_kpa: float
+        humidity_ratio: float
+        absolute_humidity_g_m3: float
+        pressure_kpa: float
+        elevation_m: float
+
 
 def air_report(
     *,
@@ -25,7 +44,7 @@ def air_report(
     dew_point_c: float | None = None,
     elevation_m: float = 0.0,
     wick_coefficient_per_k: float | None = None,
-) -> dict[str, Any]:
+) -> AirReport:
     """The air as a plain mapping, ready for JSON: unit in each name, None where there is nothing to give.
 
     Exactly one of rh_pct, wet_bulb_c and dew_point_c is given. With a wick's coefficient, wet_bulb_c is what
@@ -86,7 +105,7 @@ def _rh_from_one(
     return rh_from_wet_bulb_pct(dry_bulb_c, wet_bulb_c, pressure)
 
 
-def air_text(report: dict[str, Any]) -> str:
+def air_text(report: AirReport) -> str:
     """The report for a person, a line each, at most 60 columns; temperatures in °C and °F."""
     over = ", over ice" if report["wet_bulb_c"] < 0.0 else ""
     wick = f"wet bulb (wick, {report['wick_coefficient_per_k'] or 0.0:.3g} per K)"

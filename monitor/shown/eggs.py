@@ -5,7 +5,6 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
-from typing import Any
 
 from monitor.analysis.water.ahead import EggLoss, Mend
 from monitor.analysis.water.batch import BatchLoss, Track, setting_of
@@ -264,7 +263,7 @@ def _unit(site: Site) -> Unit:
 # --- plain values
 
 
-def water_view(water: Water, site: Site) -> dict[str, Any]:
+def water_view(water: Water, site: Site) -> dict[str, object]:
     """The water of a batch: per cent of the mass at set, °C and %RH whatever the site shows; None for what is not known."""
     return {
         "at": utc_text(water.at),
@@ -290,7 +289,7 @@ def _line_pct(water: Water) -> list[float | None] | None:
     return [_rounded(each) for each in water.target.by(water.day)]
 
 
-def weighed_view(weighed: Weighed) -> dict[str, Any]:
+def weighed_view(weighed: Weighed) -> dict[str, object]:
     """The water of one egg, or of a tray as one egg of it."""
     masses = [
         {
@@ -303,7 +302,7 @@ def weighed_view(weighed: Weighed) -> dict[str, Any]:
         for m in weighed.masses
     ]
     until = None if weighed.until is None else utc_text(weighed.until)
-    base: dict[str, Any] = {"masses": masses, "until": until, "reason": weighed.reason or None, "loss": None}
+    base: dict[str, object] = {"masses": masses, "until": until, "reason": weighed.reason or None, "loss": None}
     loss = weighed.loss
     if loss is None:
         return base
@@ -326,13 +325,13 @@ def weighed_view(weighed: Weighed) -> dict[str, Any]:
     }
 
 
-def book_view(book: EggBook, egg: int | None = None) -> list[dict[str, Any]]:
+def book_view(book: EggBook, egg: int | None = None) -> list[dict[str, object]]:
     """Every entry ever written, of the batch or of one egg, with whether it still counts."""
     counts = {e.number for e in standing(book)}
     return [entry_view(e) | {"stands": e.number in counts} for e in book.entries if egg in (None, e.egg)]
 
 
-def _together_view(found: BatchLoss, track: Track | None) -> dict[str, Any]:
+def _together_view(found: BatchLoss, track: Track | None) -> dict[str, object]:
     serving = found.serving
     return {
         "eggs": found.eggs,
@@ -356,7 +355,7 @@ def _together_view(found: BatchLoss, track: Track | None) -> dict[str, Any]:
     }
 
 
-def _mend_view(mend: Mend) -> dict[str, Any]:
+def _mend_view(mend: Mend) -> dict[str, object]:
     return {
         "reachable": mend.reachable,
         "rh_pct": _rounded(mend.rh_pct),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING
 
 from monitor.domain.air.units import quoted_in
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, OUT_OF_SERVICE, UNACKNOWLEDGED
@@ -18,6 +18,9 @@ from monitor.domain.needs.target import target_of
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.values import show_band, show_figure, show_value, subject_name, target_words
+
+if TYPE_CHECKING:
+    from monitor.domain.watch.view import AlarmView, BatchView, MachineView, RoomView
 
 _EVIDENCE = {"memory": "memory", "judgement": "judgement", "common-practice": "judgement", "own": "own"}
 _EVIDENCE_WORDS = {
@@ -36,7 +39,7 @@ def _instant(at: datetime | str) -> datetime:
     return datetime.fromisoformat(at) if isinstance(at, str) else at
 
 
-def room_text(room: Mapping[str, Any], site: Site) -> str:
+def room_text(room: RoomView, site: Site) -> str:
     """Each machine: what it reads against what its eggs need, and what is wrong."""
     lines: list[str] = []
     for view in room["machines"]:
@@ -47,7 +50,7 @@ def room_text(room: Mapping[str, Any], site: Site) -> str:
     return "\n".join(map(filled, lines)).rstrip()
 
 
-def machine_lines(view: Mapping[str, Any], site: Site) -> list[str]:
+def machine_lines(view: MachineView, site: Site) -> list[str]:
     """One machine in a few lines of at most 72 characters."""
     now = view["at"]
     batches = ", ".join(f"{b['batch']} day {whole_day(b['day'])} {b['stage']}" for b in view["batches"])
@@ -58,10 +61,10 @@ def machine_lines(view: Mapping[str, Any], site: Site) -> list[str]:
         if probe["dry_bulb_c"] is None:
             lines.append(f"  {probe['probe']}: no reading yet")
             continue
-        old = f"  NO READING for {probe['age_s'] / 60:.0f} min" if probe["silent"] else ""
+        old = f"  NO READING for {(probe['age_s'] or 0.0) / 60:.0f} min" if probe["silent"] else ""
         for quantity, words in _QUANTITIES:
             value = probe.get(quantity)
-            if value is None:
+            if not isinstance(value, int | float):
                 continue
             band = bands.get(quantity)
             if quantity == RH and band is None and "rh_band_pct" in probe:
@@ -101,23 +104,24 @@ def against(value: float, band: Band | None, quantity: str, unit: str) -> str:
     return words
 
 
-def alarm_line(alarm: Mapping[str, Any], site: Site, now: datetime | str | None = None) -> str:
+def alarm_line(alarm: AlarmView, site: Site, now: datetime | str | None = None) -> str:
     """One standing alarm in a line; now: as for `local`."""
     rule = site.rules[alarm["rule"]]
-    over = alarm["ended"] is not None
+    ended = alarm["ended"]
+    over = ended is not None
     value, figure = "", alarm["worst" if over else "value"]
     if figure is not None and alarm["quantity"] is not None:
         value = f" {'worst ' if over else ''}{show_value(alarm['quantity'], figure, site.unit)},"
     about = f" ({printable(alarm['about'])})" if alarm["about"] else ""
     until = f" until {local(alarm['shelved_until'], site, now)}" if alarm["shelved_until"] else ""
     since = f" since {local(alarm['since'], site, now)}" if alarm["since"] else ""
-    if over and alarm["since"]:
-        since = f" {local(alarm['since'], site, now)} to {local(alarm['ended'], site, now)}"
+    if ended is not None and alarm["since"]:
+        since = f" {local(alarm['since'], site, now)} to {local(ended, site, now)}"
     name = subject_name(alarm["subject"], site)
     return f"No. {alarm['number']} {name}: {rule.words}{about},{value}{since}: {alarm['state']}{until}{_out(alarm, site, now)}"
 
 
-def _out(alarm: Mapping[str, Any], site: Site, now: datetime | str | None) -> str:
+def _out(alarm: AlarmView, site: Site, now: datetime | str | None) -> str:
     """Of an alarm out of service: since when, by whom, and that it stays so."""
     if alarm["state"] != OUT_OF_SERVICE:
         return ""
@@ -126,7 +130,7 @@ def _out(alarm: Mapping[str, Any], site: Site, now: datetime | str | None) -> st
     return f"{taken}, tells nobody until it is put back"
 
 
-def alarm_table(alarms: Sequence[Mapping[str, Any]], site: Site) -> str:
+def alarm_table(alarms: Sequence[AlarmView], site: Site) -> str:
     """What stands, worst first. alarms: as `alarm_view` gives them."""
     from monitor.domain.needs.rules import PRIORITIES
 
@@ -145,7 +149,7 @@ def alarm_table(alarms: Sequence[Mapping[str, Any]], site: Site) -> str:
     return "\n".join([*map(filled, lines), "", *how])
 
 
-def transition_view(row: TransitionRow) -> dict[str, Any]:
+def transition_view(row: TransitionRow) -> dict[str, object]:
     """One transition as a plain mapping."""
     return {
         "at": utc_text(row.at),
@@ -176,7 +180,7 @@ def transition_table(rows: Sequence[TransitionRow], site: Site) -> str:
     return "\n".join(lines)
 
 
-def event_view(event: Event) -> dict[str, Any]:
+def event_view(event: Event) -> dict[str, object]:
     """One event as a plain mapping."""
     return {"at": utc_text(event.at), "kind": event.kind, "subject": event.subject, "text": event.text}
 
@@ -193,7 +197,7 @@ def event_table(events: Sequence[Event], site: Site) -> str:
     return "\n".join(lines)
 
 
-def batch_table(views: Sequence[Mapping[str, Any]], site: Site, now: datetime) -> str:
+def batch_table(views: Sequence[BatchView], site: Site, now: datetime) -> str:
     """The batches, one a line."""
     if not views:
         return "no batch yet: eggroom batch add NAME --species SPECIES --machine MACHINE"
@@ -244,7 +248,7 @@ def batch_text(batch: Batch, site: Site, now: datetime) -> str:
     return "\n".join(filled(line) for line in lines)
 
 
-def refused_view(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unknown]) -> dict[str, Any]:
+def refused_view(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unknown]) -> dict[str, object]:
     """What was not understood, as a plain mapping."""
     return {
         "refused_total": total,
@@ -281,7 +285,7 @@ def refused_text(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unkno
     return "\n".join(lines)
 
 
-def profile_view(profile: Profile) -> dict[str, Any]:
+def profile_view(profile: Profile) -> dict[str, object]:
     """One profile as a plain mapping, each value's source beside it."""
     return {
         "id": profile.id,
@@ -388,7 +392,7 @@ def _wrapped(text: str, indent: str) -> list[str]:
     return textwrap.wrap(text, 78, initial_indent=indent, subsequent_indent=indent + "  ")
 
 
-def _stage(view: Mapping[str, Any], profile: Profile | None, now: datetime) -> str:
+def _stage(view: BatchView, profile: Profile | None, now: datetime) -> str:
     if profile is None:
         return "unknown"
     set_at = datetime.fromisoformat(view["set_at"])

@@ -31,7 +31,7 @@ def test_one_air_four_ways(elevation_m: float) -> None:
     for report in told[1:]:
         for name, value in told[0].items():
             if value is not None:
-                assert report[name] == pytest.approx(value, abs=1e-6), name
+                assert dict(report)[name] == pytest.approx(value, abs=1e-6), name
     assert told[0]["wick_wet_bulb_c"] is None
     assert told[3]["wick_wet_bulb_c"] == pytest.approx(wick_wet_bulb_c(37.5, 55.0, pressure, WICK))
 

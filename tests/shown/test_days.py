@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -28,6 +29,9 @@ from monitor.shown.rules import rules_text, rules_view
 from monitor.shown.terminal import batch_table, batch_text, room_text
 from tests.domain.house import T0, Story, site
 
+if TYPE_CHECKING:
+    from monitor.domain.watch.view import RoomView
+
 ZONE = ZoneInfo("CET")
 SITE = replace(site(), zone=ZONE)
 SAID = re.compile(r"\bday (-?\d+(?:\.\d)?)\b")
@@ -45,7 +49,7 @@ def told(batch: Batch, at: datetime) -> Iterator[tuple[str, str]]:
     story.put(batch)
     views = [batch_view(batch, at)]
     machine = SITE.machines["setter-1"]
-    room = {"machines": [machine_view(story.look(), "setter-1", str)], "others": []}
+    room: RoomView = {"machines": [machine_view(story.look(), "setter-1", str)], "others": []}
     book = EggBook(batch)
     water = water_at(SITE, book, at, stretches=[])
     part = EggPart(batch, 1, at, None, (), (), (), None, "", at, None, 19.5)

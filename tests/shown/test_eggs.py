@@ -170,7 +170,8 @@ def test_what_was_typed_moves_no_terminal() -> None:
     texts.append(weighed_text([(4, "")], water, SITE))
     assert all(line.isprintable() for text in texts for line in text.splitlines())
     assert all("a [31mb c" in text for text in texts[:3])
-    assert [row["fact"]["text"] for row in book_view(book) if row["kind"] in ("note", "look-again")] == [odd] * 3
+    rows: Any = book_view(book)
+    assert [row["fact"]["text"] for row in rows if row["kind"] in ("note", "look-again")] == [odd] * 3
 
 
 def test_one_reason_is_told_once_and_nothing_is_expected_of_an_egg_that_ended() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.alarm import Alarm
@@ -78,7 +79,7 @@ def test_a_batch_has_its_years_and_fits() -> None:
 
 def test_a_standing_alarm_has_its_year_where_it_is_another() -> None:
     """A reminder of December that nobody answered says in January which December."""
-    alarm = {
+    alarm: Any = {
         "rule": "look-again",
         "subject": "batch hen-1",
         "number": 3,

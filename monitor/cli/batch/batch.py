@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, show
 from monitor.cli.record import ask, house_of, one_batch, opened, said
@@ -204,6 +203,6 @@ def _at(options: Close, house: House) -> str:
     return typed_when(options.at, house.site.zone, options.utc).isoformat()
 
 
-def _did(options: Asked, house: House, request: Mapping[str, Any], *, words: str) -> int:
+def _did(options: Asked, house: House, request: Mapping[str, object], *, words: str) -> int:
     answer = ask(house, request)
     return show(options.json, answer, said(answer, words))

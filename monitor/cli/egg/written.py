@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import timedelta
-from typing import Any
 
 from monitor.cli.egg.given import (
     ENDS,
@@ -21,7 +20,7 @@ from monitor.cli.egg.given import (
     Written,
 )
 from monitor.cli.frame import Wrong, show
-from monitor.cli.record import ask, house_of, weighed_now
+from monitor.cli.record import Answer, ask, house_of, weighed_now
 from monitor.cli.typed import (
     names_eggs,
     typed_by,
@@ -88,7 +87,7 @@ def outcome(options: Outcome) -> int:
     """How it ended."""
     *eggs, end = _words(options, ("[EGGS]", "OUTCOME"))
     typed_word("outcome", end, ENDS)
-    fact: dict[str, Any] = {}
+    fact: dict[str, object] = {}
     if end == "dead":
         fact = {"stage": typed_word("outcome dead: --stage", options.stage, STAGES).replace("-", " ")}
     elif options.stage is not None:
@@ -163,8 +162,8 @@ def correct(options: Written) -> int:
         raise Wrong("correct: expected ENTRY NAME=VALUE, such as 17 gross_g=26.94")
     number, *changes = options.words
     house, entry = _entry(options, number)
-    about: dict[str, Any] = {"egg": entry.egg, "count": entry.count, "tray": entry.tray, "at": entry.at.isoformat()}
-    fact: dict[str, Any] = dict(plain(entry.fact))
+    about: dict[str, object] = {"egg": entry.egg, "count": entry.count, "tray": entry.tray, "at": entry.at.isoformat()}
+    fact: dict[str, object] = dict(plain(entry.fact))
     for change in changes:
         name, equals, value = change.partition("=")
         if not equals or name not in {*about, *fact}:
@@ -194,7 +193,7 @@ def withdraw(options: Written) -> int:
 
 
 def _write(
-    options: Written, kind: str, *, fact: Mapping[str, Any], about: Mapping[str, Any], house: House | None = None
+    options: Written, kind: str, *, fact: Mapping[str, object], about: Mapping[str, object], house: House | None = None
 ) -> int:
     """Ask for one entry, or one of each of several eggs; print what was written, and what the weighings say now."""
     house = house_of(options.config) if house is None else house
@@ -202,7 +201,7 @@ def _write(
     return _told(options, house, _asked(house, request | dict(about)))
 
 
-def _told(options: Written, house: House, answer: Mapping[str, Any]) -> int:
+def _told(options: Written, house: House, answer: Answer) -> int:
     """Print what was written; where it bears on what the eggs lose, work that out and print it too."""
     entries = answer.get("entries", [answer])
     bears = any(e["kind"] in _BEARS for e in entries)
@@ -217,7 +216,7 @@ def _told(options: Written, house: House, answer: Mapping[str, Any]) -> int:
     return show(options.json, {"batch": book.batch.id, "entries": entries, "water": view}, text)
 
 
-def _asked(house: House, request: Mapping[str, Any], where: str = "") -> dict[str, Any]:
+def _asked(house: House, request: Mapping[str, object], where: str = "") -> Answer:
     """The answer; each line of a no begins with `where`."""
     try:
         return ask(house, request)
@@ -225,12 +224,12 @@ def _asked(house: House, request: Mapping[str, Any], where: str = "") -> dict[st
         raise Wrong("\n".join(f"{where}{line}" for line in str(error).splitlines())) from error
 
 
-def _common(options: Written, house: House) -> dict[str, Any]:
+def _common(options: Written, house: House) -> dict[str, object]:
     at = typed_past(options.at, house.site.zone, options.utc)
     return {"batch": options.batch, "by": typed_by(options.by), **at, "sure": options.sure}
 
 
-def _scale(options: Weigh) -> dict[str, Any]:
+def _scale(options: Weigh) -> dict[str, object]:
     return {"tare_g": options.tare, "error_g": options.error}
 
 
@@ -255,7 +254,7 @@ def _words(options: Written, names: tuple[str, ...]) -> list[str]:
     return words
 
 
-def _about(options: Written, eggs: Sequence[str], count: int | None = None) -> dict[str, Any]:
+def _about(options: Written, eggs: Sequence[str], count: int | None = None) -> dict[str, object]:
     """Whom it is about: eggs by number, so many without numbers, or (neither) the batch."""
     if not eggs:
         return {"count": count}

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import Asked, Failed, Parsers, Wrong, command, show
 from monitor.cli.record import ask, ask_daemon, house_of, opened, said
@@ -19,6 +18,7 @@ from monitor.shown.about import about_words
 from monitor.shown.terminal import alarm_table, room_text, transition_table, transition_view
 
 if TYPE_CHECKING:
+    from monitor.domain.watch.view import AlarmView, RoomView
     from monitor.service.ports import Watched
 
 
@@ -95,12 +95,13 @@ def add(parsers: Parsers) -> None:
 def _room(options: Asked) -> int:
     house = house_of(options.config)
     answer = ask_daemon(house, {"do": "room"})
-    views = [*answer["others"], *(alarm for machine in answer["machines"] for alarm in machine["alarms"])]
+    room = cast("RoomView", answer)
+    views = [*room["others"], *(alarm for machine in room["machines"] for alarm in machine["alarms"])]
     if any(view["state"] == OUT_OF_SERVICE for view in views):
         with suppress(Failed), opened(house) as history:  # the room is shown also while the record cannot be read
             for view in views:
-                view |= _taken_out(history, view)
-    return show(options.json, answer, room_text(answer, house.site))
+                view.update(_with_who_took_it_out(history, view))
+    return show(options.json, answer, room_text(room, house.site))
 
 
 def _alarms(options: Alarms) -> int:
@@ -111,20 +112,22 @@ def _alarms(options: Alarms) -> int:
             return show(options.json, [transition_view(r) for r in rows], transition_table(rows, house.site))
         say = partial(about_words, site=house.site)
         views = [alarm_view(a, say) for a in history.alarms() if state_of(a) != "normal"]
-        views = [view | _taken_out(history, view) for view in views]
+        views = [_with_who_took_it_out(history, view) for view in views]
         return show(options.json, views, alarm_table(views, house.site))
 
 
-def _taken_out(history: Watched, view: Mapping[str, Any]) -> dict[str, Any]:
-    """Since when an alarm is out of service and who took it out, which its facts do not hold; nothing for one in service."""
+def _with_who_took_it_out(history: Watched, view: AlarmView) -> AlarmView:
+    """An alarm and, of one out of service, since when it is and who took it out, which its facts do not hold."""
     if view["state"] != OUT_OF_SERVICE:
-        return {}
+        return view
     rows = [
         row
         for row in history.transitions(subject=view["subject"])
         if row.rule == view["rule"] and row.state == OUT_OF_SERVICE != row.state_before
     ]
-    return {"out_of_service_since": utc_text(rows[-1].at), "out_of_service_by": rows[-1].who or None} if rows else {}
+    if not rows:
+        return view
+    return {**view, "out_of_service_since": utc_text(rows[-1].at), "out_of_service_by": rows[-1].who or None}
 
 
 def _ack(options: Ack) -> int:
@@ -157,7 +160,7 @@ def _out_of_service(options: OutOfService) -> int:
 def _handling(options: Handling) -> int:
     if options.done == (options.span is not None):
         raise Wrong("handling: expected either --for TIME or --done")
-    request: dict[str, Any] = {"do": "handling", "machine": options.machine, "by": options.by}
+    request: dict[str, object] = {"do": "handling", "machine": options.machine, "by": options.by}
     request |= {"done": True} if options.span is None else {"for_s": typed_while_s(options.span)}
     answer = ask(house_of(options.config), request)
     return show(options.json, answer, said(answer, "{machine}: handling {did}"))

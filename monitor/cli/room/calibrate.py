@@ -6,7 +6,6 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from monitor.cli.frame import Asked, Parsers, Wrong, command, show
 from monitor.cli.record import ask, house_of, opened
@@ -96,7 +95,7 @@ def _list(options: Calibrate) -> int:
     return show(options.json, list_view(found, now), list_text(found, house.site, probe, now))
 
 
-def corrections_asked(options: Calibrate, unit: str) -> dict[str, Any]:
+def corrections_asked(options: Calibrate, unit: str) -> dict[str, object]:
     """The request's own part: what was measured, in °C, K and %RH. Raises ValueError with one line."""
     if options.offset is not None and options.points is not None:
         raise ValueError("calibrate: --offset and --points, expected one of them")
@@ -104,7 +103,7 @@ def corrections_asked(options: Calibrate, unit: str) -> dict[str, Any]:
         raise ValueError("calibrate: --rh-offset and --salt, expected one of them")
     if options.salt is not None and options.at_temperature is None:
         raise ValueError("calibrate: --salt, expected --at-temperature with it, such as 25C")
-    asked: dict[str, Any] = {}
+    asked: dict[str, object] = {}
     if options.offset is not None:
         asked[DRY_BULB] = {"offset": _difference_k(options.offset, unit)}
     if options.points is not None:

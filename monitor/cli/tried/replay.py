@@ -7,7 +7,6 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from monitor.cli.frame import Asked, Parsers, Wrong, command, show
 from monitor.cli.record import house_of
@@ -42,7 +41,7 @@ def _replay(options: Replay) -> int:
     return show(options.json, [data for data, _ in played], "\n\n".join(texts))
 
 
-def _played(house: House, rules: Path | None, file: Path) -> tuple[dict[str, Any], str]:
+def _played(house: House, rules: Path | None, file: Path) -> tuple[dict[str, object], str]:
     """(plain values, text) of one recording. Raises Wrong."""
     try:
         if rules is None:

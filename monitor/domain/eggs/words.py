@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime, tzinfo
-from typing import Any
 
 from monitor.domain.eggs.entry import (
     Candling,
@@ -75,7 +74,7 @@ def eggs_words(count: int) -> str:
     return "1 egg" if count == 1 else f"{count} eggs"
 
 
-def entry_view(entry: Entry) -> dict[str, Any]:
+def entry_view(entry: Entry) -> dict[str, object]:
     """One entry: g, mm and days as they were written; RFC 3339 times."""
     return {
         "number": entry.number,

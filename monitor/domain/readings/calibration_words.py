@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from monitor.domain.air.units import Unit, celsius_to_fahrenheit, k_to_fahrenheit_difference
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.readings.calibration import OFFSET_UNITS, UNITS, WORDS, Calibration, Correction
 from monitor.domain.wall import utc_text
 
 
-def calibration_view(calibration: Calibration) -> dict[str, Any]:
+def calibration_view(calibration: Calibration) -> dict[str, object]:
     """One calibration: °C, K and %RH whatever the site shows; RFC 3339 times; since is None from the beginning of the record."""
     corrections = dict(calibration.corrections())
     return {
@@ -25,7 +23,7 @@ def calibration_view(calibration: Calibration) -> dict[str, Any]:
     }
 
 
-def _correction_view(correction: Correction | None) -> dict[str, Any] | None:
+def _correction_view(correction: Correction | None) -> dict[str, object] | None:
     if correction is None:
         return None
     points = [

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 from monitor.domain.air.psychrometrics import air_state, wick_wet_bulb_c
 from monitor.domain.alarms.about import Say
@@ -16,8 +16,115 @@ from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look, Plan, State
 from monitor.domain.wall import utc_text
 
+if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at run time these are plain mappings
+    from typing import NotRequired, TypedDict
 
-def machine_view(look: Look, machine: str, say: Say) -> dict[str, Any]:
+    class AlarmView(TypedDict):
+        """One alarm: times RFC 3339, None for what it has not."""
+
+        number: int
+        subject: str
+        rule: str
+        state: str
+        since: str | None
+        ended: str | None
+        quantity: str | None
+        about: str | None
+        value: float | None
+        worst: float | None
+        limit: float | None
+        shelved_until: str | None
+        suppressed: str | None
+        out_of_service_since: NotRequired[str]  # these two only where they were asked for
+        out_of_service_by: NotRequired[str | None]
+
+    class AirView(TypedDict):
+        """The newest air at a probe; what follows from a humidity only where there is one."""
+
+        dry_bulb_c: float | None
+        rh_pct: float | None
+        wet_bulb_c: NotRequired[float]
+        dew_point_c: NotRequired[float | None]
+        vapour_kpa: NotRequired[float]
+        deficit_kpa: NotRequired[float]
+        wick_wet_bulb_c: NotRequired[float]
+        rh_band_pct: NotRequired[dict[str, float]]
+
+    class ProbeView(AirView):
+        """One probe."""
+
+        probe: str
+        position: str
+        age_s: float | None
+        silent: bool
+
+    class OccupantView(TypedDict):
+        """A batch in a machine."""
+
+        batch: str
+        profile: str
+        day: float
+        stage: str
+
+    class EggsView(TypedDict):
+        """What a batch's eggs feel."""
+
+        batch: str
+        egg_c: float
+        tau_min: int
+
+    class MachineView(TypedDict):
+        """One machine as it stands."""
+
+        machine: str
+        name: str
+        kind: str
+        at: str
+        probes: list[ProbeView]
+        batches: list[OccupantView]
+        bands: dict[str, dict[str, float]]
+        eggs: list[EggsView]
+        handling_until: str | None
+        settling_until: str | None
+        alarms: list[AlarmView]
+
+    class StayView(TypedDict):
+        """A batch's time in one machine."""
+
+        machine: str
+        since: str
+        until: str | None
+
+    class DeclaredView(TypedDict):
+        """A stage that was declared early."""
+
+        stage: str
+        at: str
+
+    class BatchView(TypedDict):
+        """One batch. day: since the set, cut off at thousandths; of a closed one, at its end."""
+
+        id: str
+        profile: str
+        set_at: str
+        day: float
+        eggs: int | None
+        numbers: list[int] | None
+        split_from: str | None
+        note: str
+        machine: str | None
+        stays: list[StayView]
+        declared: list[DeclaredView]
+        closed_at: str | None
+
+    class RoomView(TypedDict):
+        """Every machine, and the alarms that are of none."""
+
+        machines: list[MachineView]
+        others: list[AlarmView]
+
+
+def machine_view(look: Look, machine: str, say: Say) -> MachineView:
     """A plain mapping, ready for JSON: unit in each name, RFC 3339 times, None for what is not known. say: words of what an alarm is about."""
     about = look.site.machines[machine]
     known = look.state.machine(machine)
@@ -42,7 +149,7 @@ def machine_view(look: Look, machine: str, say: Say) -> dict[str, Any]:
     }
 
 
-def alarm_view(alarm: Alarm, say: Say) -> dict[str, Any]:
+def alarm_view(alarm: Alarm, say: Say) -> AlarmView:
     """One alarm as a plain mapping. say: words of what it is about."""
     quantity = quantity_of(alarm.about)
     return {
@@ -72,12 +179,12 @@ def _keys(site: Site, machine: str) -> set[str]:
     return {p.key for p in probes} | {p.node for p in probes}
 
 
-def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> dict[str, Any]:
+def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> ProbeView:
     heard = look.state.probe(probe.key).heard
-    base: dict[str, Any] = {"probe": probe.key, "position": probe.position}
+    name, position = probe.key, probe.position
     if heard is None:
-        return {**base, "dry_bulb_c": None, "rh_pct": None, "age_s": None, "silent": True}
-    air: dict[str, Any] = {"dry_bulb_c": round(heard.dry_bulb_c, 3), "rh_pct": None}
+        return {"probe": name, "position": position, "dry_bulb_c": None, "rh_pct": None, "age_s": None, "silent": True}
+    air: AirView = {"dry_bulb_c": round(heard.dry_bulb_c, 3), "rh_pct": None}
     if heard.rh_pct is not None:
         rh = min(heard.rh_pct, 100.0)
         full = air_state(heard.dry_bulb_c, rh, look.site.pressure_kpa)
@@ -95,10 +202,11 @@ def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> dict[str, Any]:
             derived = derived_rh(plan.needs.wet_bulb_c, heard.dry_bulb_c, look.site.pressure_kpa)
             air["rh_band_pct"] = _band(derived)
     age_s = look.now.mono_s - heard.mono_s
-    return {**base, **air, "age_s": round(age_s, 1), "silent": age_s > probe.silence_s}
+    silent = age_s > probe.silence_s
+    return {"probe": name, "position": position, **air, "age_s": round(age_s, 1), "silent": silent}
 
 
-def _occupant(occupant: Occupant) -> dict[str, Any]:
+def _occupant(occupant: Occupant) -> OccupantView:
     return {
         "batch": occupant.batch,
         "profile": occupant.profile,
@@ -107,13 +215,13 @@ def _occupant(occupant: Occupant) -> dict[str, Any]:
     }
 
 
-def _eggs(state: State, plan: Plan) -> list[dict[str, Any]]:
+def _eggs(state: State, plan: Plan) -> list[EggsView]:
     """What the eggs of each batch feel, an estimate, and how long they take to follow the air."""
     known = [(e, state.eggs[e.batch]) for e in plan.eggs if e.judged and e.batch in state.eggs]
-    return [{"batch": e.batch, "egg_c": _rounded(f.egg_c), "tau_min": round(e.model.tau_s / 60.0)} for e, f in known]
+    return [{"batch": e.batch, "egg_c": round(f.egg_c, 3), "tau_min": round(e.model.tau_s / 60.0)} for e, f in known]
 
 
-def _bands(plan: Plan) -> dict[str, Any]:
+def _bands(plan: Plan) -> dict[str, dict[str, float]]:
     needs = plan.needs
     return {
         name: _band(band)

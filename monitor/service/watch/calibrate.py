@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.calibration import (
@@ -36,12 +35,12 @@ def correction_of(quantity: str, asked: ByOffset | ByPoints | BySalts | None) ->
 
 def changes(
     earlier: Sequence[Calibration], later: Sequence[Calibration], calibration: Calibration, *, at: datetime
-) -> list[dict[str, Any]]:
+) -> list[dict[str, object]]:
     """By how much what the probe says at an instant is higher with the later calibrations than with the earlier, for people.
 
     One row for each point of the calibration; `reading` is None where the change is the same for every reading.
     """
-    rows: list[dict[str, Any]] = []
+    rows: list[dict[str, object]] = []
     for quantity, correction in calibration.corrections():
         before, after = _at(earlier, quantity, at), _at(later, quantity, at)
         same = before.slope == after.slope

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Any, assert_never
+from typing import TYPE_CHECKING, assert_never
 
 from monitor.domain.alarms.about import Say
 from monitor.domain.alarms.alarm import (
@@ -78,13 +79,16 @@ from monitor.service.watch.requests import (
     WriteWeighings,
 )
 
+if TYPE_CHECKING:
+    from monitor.domain.watch.view import BatchView, RoomView
+
 _ID = re.compile(r"[a-z0-9-]{1,32}")
 # A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
 MAX_BACKDATE = timedelta(days=200)
 MAX_SECONDS = 1e9
 
 
-def perform(look: Look, request: Performed, say: Say) -> dict[str, Any]:
+def perform(look: Look, request: Performed, say: Say) -> Mapping[str, object]:
     """Do what is asked; return the answer. say: words of what an alarm is about. Raises RequestError, and then nothing was changed."""
     try:
         return _performed(look, request, say)
@@ -95,7 +99,7 @@ def perform(look: Look, request: Performed, say: Say) -> dict[str, Any]:
         raise RequestError(*error.words, *hint) from error
 
 
-def _performed(look: Look, request: Performed, say: Say) -> dict[str, Any]:  # noqa: C901 - one case for each request; a table would hide them
+def _performed(look: Look, request: Performed, say: Say) -> Mapping[str, object]:  # noqa: C901 - one case for each request; a table would hide them
     match request:
         case BatchAdd():
             return _batch_add(look, request)
@@ -131,7 +135,7 @@ def _performed(look: Look, request: Performed, say: Say) -> dict[str, Any]:  # n
             assert_never(request)
 
 
-def _batch_add(look: Look, request: BatchAdd) -> dict[str, Any]:
+def _batch_add(look: Look, request: BatchAdd) -> Mapping[str, object]:
     id_ = _new_id(look, "batch", request.batch)
     if request.profile not in look.site.profiles:
         known = ", ".join(sorted(look.site.profiles))
@@ -149,14 +153,14 @@ def _batch_add(look: Look, request: BatchAdd) -> dict[str, Any]:
     return _adopt(look, made, f"set: {request.profile}")
 
 
-def _move(look: Look, request: Move) -> dict[str, Any]:
+def _move(look: Look, request: Move) -> Mapping[str, object]:
     batch = _batch(look, request.batch)
     machine = _machine(look, request.machine, batch.id)
     at = _past_of(look, batch.id, request.at)
     return _adopt(look, moved(batch, machine, at), f"moved to {machine}")
 
 
-def _stage(look: Look, request: Stage) -> dict[str, Any]:
+def _stage(look: Look, request: Stage) -> Mapping[str, object]:
     batch = _batch(look, request.batch)
     stage = _stage_name(request.stage, batch.id)
     if request.back:
@@ -171,7 +175,7 @@ def _stage_name(stage: str, batch: str) -> str:
     return stage
 
 
-def _split(look: Look, request: SplitOff) -> dict[str, Any]:
+def _split(look: Look, request: SplitOff) -> Mapping[str, object]:
     """Some eggs of a batch become one of their own, in another machine or with another stage."""
     batch = _batch(look, request.batch)
     into = _new_id(look, "into", request.into or _free_name(look.state, batch.id))
@@ -192,7 +196,7 @@ def _split(look: Look, request: SplitOff) -> dict[str, Any]:
     if (felt := look.state.eggs.get(batch.id)) is not None:
         look.state.eggs[into] = felt  # they were as warm as the others until now
     _adopt(look, old.batch, f"{eggs_words(split_off.eggs or 0)} went on as batch {into}")
-    return _adopt(look, split_off, f"split off {batch.id}") | {"from": batch.id, "stay": old.batch.eggs}
+    return {**_adopt(look, split_off, f"split off {batch.id}"), "from": batch.id, "stay": old.batch.eggs}
 
 
 def _free_name(state: State, batch: str) -> str:
@@ -208,12 +212,12 @@ def _place(batch: Batch, at: datetime) -> str | None:
     return None if stay is None else stay.machine
 
 
-def _close(look: Look, request: Close) -> dict[str, Any]:
+def _close(look: Look, request: Close) -> Mapping[str, object]:
     batch = _batch(look, request.batch)
     return _adopt(look, closed(batch, _past_of(look, batch.id, request.at)), "closed")
 
 
-def _reopen(look: Look, request: Reopen) -> dict[str, Any]:
+def _reopen(look: Look, request: Reopen) -> Mapping[str, object]:
     batch = reopened(_batch(look, request.batch))
     answer = _adopt(look, batch, "opened again")
     reopen_book(look, batch)
@@ -244,7 +248,7 @@ def _out_of_service(look: Look, request: OutOfService) -> Alarm:
     return _adopt_alarm(look, alarm, set_out_of_service(alarm, out=request.out, who=request.by, now=look.now))
 
 
-def _handling(look: Look, request: Work) -> dict[str, Any]:
+def _handling(look: Look, request: Work) -> Mapping[str, object]:
     """Someone works at an open machine: its air alarms wait, dangerous heat apart, and for a bounded time."""
     machine, by = _known_machine(look, request.machine), request.by
     standing = look.state.machines[machine].handling if machine in look.state.machines else None
@@ -276,7 +280,7 @@ def _handling(look: Look, request: Work) -> dict[str, Any]:
     return {"machine": machine, "did": did, "until": utc_text(handling.until), "shelved": shelved}
 
 
-def _calibrate(look: Look, request: Calibrate) -> dict[str, Any]:
+def _calibrate(look: Look, request: Calibrate) -> Mapping[str, object]:
     """A probe was held against a reference: its readings are corrected from now on, and those in the record as far back as it holds."""
     name = request.probe
     probe = look.site.probes.get(name)
@@ -309,7 +313,7 @@ def _calibrate(look: Look, request: Calibrate) -> dict[str, Any]:
     return {**calibration_view(calibration), "did": "calibrated", "in_force": in_force, "changes": changed}
 
 
-def _room(look: Look, say: Say) -> dict[str, Any]:
+def _room(look: Look, say: Say) -> RoomView:
     for machine in look.site.machines:
         plan(look, machine)
     views = [machine_view(look, m, say) for m in look.site.machines]
@@ -323,7 +327,7 @@ def of_book(request: Performed) -> str | None:
     return request.batch if isinstance(request, Write | WriteWeighings | SplitOff | Reopen) else None
 
 
-def _adopt(look: Look, batch: Batch, did: str) -> dict[str, Any]:
+def _adopt(look: Look, batch: Batch, did: str) -> Mapping[str, object]:
     look.state.batches[batch.id] = look.out.batches[batch.id] = batch
     if (book := look.state.books.get(batch.id)) is not None:
         take_book(look.state, EggBook(batch, book.entries))
@@ -342,7 +346,7 @@ def _adopt_alarm(look: Look, alarm: Alarm, stepped: Step) -> Alarm:
     return look.state.alarms[alarm.key]
 
 
-def batch_view(batch: Batch, at: datetime) -> dict[str, Any]:
+def batch_view(batch: Batch, at: datetime) -> BatchView:
     """One batch as a plain mapping."""
     stay = batch.stay_at(batch.not_before(at))
     return {

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import Any
 
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.doubts import doubts
@@ -30,7 +29,7 @@ SURE = "say it is sure to write it all the same (--sure)"
 _NUMBER_HIGH = 10**9
 
 
-def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, Any]:
+def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, object]:
     """One entry, written; or the same of each of several eggs, all of them or none.
 
     Raises EggError, a line for each: what cannot be true, or what is odd and nobody said that it is sure; then nothing is written.
@@ -85,7 +84,7 @@ def _odd(sure: bool, site: Site, batch: Batch) -> Odd:
     return lambda book, entry: doubts(book, entry, profile)
 
 
-def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[str, Any]:
+def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[str, object]:
     """A table of weighings of numbered eggs: all of them, or none.
 
     Raises EggError with a line for each row that is wrong, or odd and nobody said that it is sure.

@@ -16,7 +16,6 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
 
 from monitor.domain.alarms.alarm import IN, OUT, Alarm, Judgement
 from monitor.domain.alarms.notice import Notice
@@ -134,7 +133,7 @@ class Engine:
         give_receipts: GiveReceipts,
         tell_stored: TellStored,
         tell_notices: Callable[[Sequence[Notice]], None],
-        show_machine: Callable[[str, Mapping[str, Any]], None],
+        show_machine: Callable[[str, Mapping[str, object]], None],
         ask_weights: AskWeights | None = None,
         weighs_daily: bool = True,
         hands_on: bool = False,
@@ -156,7 +155,7 @@ class Engine:
         self._receipts: list[Receipt] = []
         self._stored: dict[tuple[str, int], int] = {}  # (node, boot): the highest number, still to be told
         self._next_stored = 0.0
-        self._replies: list[tuple[Callable[[Mapping[str, Any]], None], Mapping[str, Any]]] = []
+        self._replies: list[tuple[Callable[[Mapping[str, object]], None], Mapping[str, object]]] = []
         self._group_since: float | None = None
         self._next_tick: float | None = None
         self._next_states = 0.0
@@ -440,7 +439,7 @@ class Engine:
             self._told_early.update(n.id for n in early)
             self._tell_notices(early)
 
-    def facts(self, now: Now) -> dict[str, Any]:
+    def facts(self, now: Now) -> dict[str, object]:
         """How the daemon itself is doing, for `eggroom doctor`."""
         connected, detail, since = self.link
         return {

@@ -6,7 +6,6 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Mapping
-from typing import Any
 
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Message, Now
@@ -35,7 +34,7 @@ class Asked:
 
     now: Now
     request: Request
-    reply: Callable[[Mapping[str, Any]], None]
+    reply: Callable[[Mapping[str, object]], None]
 
 
 @fixed

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime
+from typing import Any
 
 import pytest
 
@@ -41,7 +42,7 @@ def test_in_words(calibration: Calibration, unit: str, words: str) -> None:
 
 def test_as_plain_values() -> None:
     """Units and names as everywhere, RFC 3339 times, None for what is not said; ready for JSON."""
-    view = calibration_view(LINE)
+    view: Any = calibration_view(LINE)
     assert json.loads(json.dumps(view, allow_nan=False)) == view
     assert (view["at"], view["since"], view["due"]) == ("2026-03-01T18:00:00.000Z",) * 3
     assert view["dry_bulb_c"]["points"][0] == {"reading": 36.8, "reference": 37.0, "salt": None}

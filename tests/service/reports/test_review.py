@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -161,7 +162,8 @@ def test_an_eggs_loss_is_the_same_wherever_it_is_told(site: Site) -> None:
     store = kept(group([book]))
     water = water_of(store, site, book, now=NOW)
     listed = {line.split()[0]: line for line in book_text(book, water, site, NOW).splitlines() if line[:1].isdigit()}
-    view, shown = water_view(water, site)["eggs"], Shown(site.zone, site.unit)
+    shown = Shown(site.zone, site.unit)
+    view: Any = water_view(water, site)["eggs"]
     for egg in (1, 2, 3, 4):
         told = asked(reviewed(store, site, "b-0", finding="wet-chick", egg=egg), LOSS, "low", "whole")
         weighed_egg = water.eggs[egg]
