@@ -214,9 +214,9 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
             wrong.append(f"{path}: probe {key}: machine {p.machine!r}, expected one of: {', '.join(machines)}")
         probes[key] = Probe(key, p.machine, p.interval_s, p.position)
     _check_contacts(settings, path, wrong)
-    rules = with_numbers(shipped_rules(), settings.rules, f"{path}: rules", wrong)
+    rules = with_numbers(shipped_rules(), settings.rules, f"{path}: rules", wrong=wrong)
     for m in settings.machine:
-        check_machines_numbers(rules, m.rules, f"{path}: machine {m.id}: rules", wrong)
+        check_machines_numbers(rules, m.rules, f"{path}: machine {m.id}: rules", wrong=wrong)
     try:
         zone = ZoneInfo(settings.site.zone)
     except (KeyError, ValueError, OSError):
@@ -272,7 +272,7 @@ def _check_contacts(settings: Settings, path: Path, wrong: list[str]) -> None:
 
 
 def with_numbers(
-    rules: Mapping[str, Rule], own: Mapping[str, Numbers], where: str, wrong: list[str]
+    rules: Mapping[str, Rule], own: Mapping[str, Numbers], where: str, *, wrong: list[str]
 ) -> dict[str, Rule]:
     """The rules with someone's own numbers; what cannot be used goes to `wrong`."""
     result = dict(rules)
@@ -287,9 +287,11 @@ def with_numbers(
     return result
 
 
-def check_machines_numbers(rules: Mapping[str, Rule], own: Mapping[str, Numbers], where: str, wrong: list[str]) -> None:
+def check_machines_numbers(
+    rules: Mapping[str, Rule], own: Mapping[str, Numbers], where: str, *, wrong: list[str]
+) -> None:
     """See that a machine's own numbers can be used."""
-    with_numbers(rules, own, where, wrong)
+    with_numbers(rules, own, where, wrong=wrong)
     for id_ in own:
         if id_ in rules and rules[id_].group in SITE_WIDE:
             wrong.append(f"{where}.{id_}: a rule of the whole site, expected it in [rules.{id_}]")

@@ -10,7 +10,7 @@ WIDTH = 80  # columns of a terminal
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
-def wall_time(at: datetime, zone: tzinfo, now: datetime | None = None, seconds: bool = False) -> str:
+def wall_time(at: datetime, zone: tzinfo, now: datetime | None = None, *, seconds: bool = False) -> str:
     """A time on the wall clock of a zone: `24 Nov 2026 02:14`.
 
     Parameters

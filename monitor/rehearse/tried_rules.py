@@ -37,13 +37,13 @@ def _read(path: Path, house: House) -> Tried:
     except TableError as error:
         raise SettingsError(error.lines) from None
     wrong: list[str] = []
-    with_numbers(house.site.rules, tried.rules, f"{path}: rules", wrong)
+    with_numbers(house.site.rules, tried.rules, f"{path}: rules", wrong=wrong)
     for id_, own in tried.machine.items():
         if id_ not in house.site.machines:
             wrong.append(f"{path}: machine.{id_}: no such machine, expected one of: {', '.join(house.site.machines)}")
         elif not own.rules:
             wrong.append(f"{path}: machine.{id_}: no rules, expected [machine.{id_}.rules.NAME]")
-        check_machines_numbers(house.site.rules, own.rules, f"{path}: machine.{id_}.rules", wrong)
+        check_machines_numbers(house.site.rules, own.rules, f"{path}: machine.{id_}.rules", wrong=wrong)
     if not tried.rules and not tried.machine:
         wrong.append(f"{path}: no rules, {_EXPECTED}")
     if wrong:

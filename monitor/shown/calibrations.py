@@ -41,7 +41,7 @@ def list_view(calibrations: Sequence[Calibration], now: datetime) -> list[dict[s
     ]
 
 
-def list_text(calibrations: Sequence[Calibration], site: Site, probe: str | None, now: datetime) -> str:
+def list_text(calibrations: Sequence[Calibration], site: Site, probe: str | None, *, now: datetime) -> str:
     """The calibrations, probe by probe, oldest first; and the probes that have none."""
     lines: list[str] = []
     for each, here in _ranked(calibrations, now):

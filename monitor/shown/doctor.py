@@ -127,7 +127,11 @@ def checks_of(found: Found, zone: tzinfo) -> list[Check]:
         *_record(found.record),
         Check("disk", found.free_bytes >= MIN_FREE_BYTES, f"{found.free_bytes / 1e9:.1f} GB free at {found.disk}"),
         *(contacts or [Check("contacts", False, "nobody is told, expected at least one [[contact]]")]),
-        *([] if found.link.why is None else [_secret("broker settings", "password", found.link, facts is not None)]),
+        *(
+            []
+            if found.link.why is None
+            else [_secret("broker settings", "password", found.link, daemon_has_it=facts is not None)]
+        ),
     ]
 
 
@@ -163,10 +167,10 @@ def _elsewhere(node: str, other: str, found: Found) -> Check:
 def _contact(found: SecretFound, daemon_has_it: bool) -> Check:
     if found.why is None:
         return Check(f"contact {found.id}", True, "the address can be used; try `eggroom contact test`")
-    return _secret(f"contact {found.id}", "address", found, daemon_has_it)
+    return _secret(f"contact {found.id}", "address", found, daemon_has_it=daemon_has_it)
 
 
-def _secret(what: str, secret: str, found: SecretFound, daemon_has_it: bool) -> Check:
+def _secret(what: str, secret: str, found: SecretFound, *, daemon_has_it: bool) -> Check:
     """One that cannot be used; what is for the daemon's account alone, a running daemon has read at its start."""
     if found.account and daemon_has_it:
         return Check(what, True, f"{found.account} may not read the {secret}; {OF_THE_DAEMON}")

@@ -29,7 +29,7 @@ def written_text(batch: str, entries: Sequence[Entry], site: Site) -> str:
     return "\n".join(f"{batch} {_about(e)}: {said(e, site.zone)} (entry {e.number})" for e in entries)
 
 
-def book_text(book: EggBook, water: Water, site: Site, now: datetime) -> str:
+def book_text(book: EggBook, water: Water, site: Site, *, now: datetime) -> str:
     """A batch: what each egg loses and is heading for, the batch together, and the humidity that serves most."""
     eggs = "" if book.batch.eggs is None else f", {eggs_words(book.batch.eggs)}"
     lines = [f"{book.batch.id}: {book.batch.profile}{eggs}, {_where(book, water, site)}", *_common(water, site)]
@@ -37,7 +37,7 @@ def book_text(book: EggBook, water: Water, site: Site, now: datetime) -> str:
     rows += [(printable(name) or "-", w, "") for name, w in water.trays.items()]
     if rows:
         lines += ["", f"{'egg':<7} {'weighed':>7} {'last g':>8} {'lost':>6}  {'by pip (95 %)':<20} seen last"]
-        lines += [_row(*row, water.window_pct) for row in rows]
+        lines += [_row(*row, window_pct=water.window_pct) for row in rows]
         if any(_outside(w, water.window_pct) for _, w, _ in rows):
             lines.append("!: outside the target, and its whole interval too")
         if any(w.by_pip_pct is not None for _, w, _ in rows):
@@ -58,7 +58,7 @@ def book_text(book: EggBook, water: Water, site: Site, now: datetime) -> str:
     return "\n".join(lines)
 
 
-def egg_text(book: EggBook, egg: int, water: Water, site: Site) -> str:
+def egg_text(book: EggBook, egg: int, water: Water, *, site: Site) -> str:
     """One egg: its loss so far, where that leads, what would mend it, and everything written about it."""
     into = went_on(book, egg)
     where = [_where(book, water, site), *_common(water, site)] if into is None else [f"went on as batch {into}"]
@@ -67,7 +67,7 @@ def egg_text(book: EggBook, egg: int, water: Water, site: Site) -> str:
     if weighed.loss is None:
         lines += _wrapped(f"loss: {_reason(weighed, book) or 'nothing written about this egg yet'}")
     else:
-        lines += _loss_lines(weighed, weighed.loss, water, site)
+        lines += _loss_lines(weighed, weighed.loss, water, site=site)
     entries = of_egg(book, egg)
     return "\n".join([*lines, "", *_entries(book, entries, site)] if entries else lines)
 
@@ -79,13 +79,13 @@ def weighed_text(about: Collection[tuple[int | None, str]], water: Water, site: 
         weighed = water.trays.get(tray, Weighed(())) if egg is None else water.eggs.get(egg, Weighed(()))
         if weighed.loss is None:
             return f"  {_reason(weighed)}"
-        return "\n".join(f"  {line}" for line in _ahead_lines(weighed, weighed.loss, water, site))
+        return "\n".join(f"  {line}" for line in _ahead_lines(weighed, weighed.loss, water, site=site))
     if water.together is not None:
         return "\n".join(f"  {line}" for line in _together(water.together, water, site))
     return "\n".join(f"  {reason}" for reason in dict.fromkeys(w.reason for w in water.eggs.values()))
 
 
-def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> Iterator[str]:
+def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -> Iterator[str]:
     by_pip = weighed.by_pip_pct
     until = "" if weighed.until is None else f", until {wall_time(weighed.until, site.zone)}"
     if by_pip is not None:
@@ -102,8 +102,8 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> I
         yield from _wrapped(f"{'to set':<13} {setting_words(setting_of(loss.mend, water.lately_rh_pct), site)}", 14)
 
 
-def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, site: Site) -> Iterator[str]:
-    yield from _ahead_lines(weighed, loss, water, site)
+def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -> Iterator[str]:
+    yield from _ahead_lines(weighed, loss, water, site=site)
     line = loss.line
     yield f"{'mass at set':<13} {show_interval(line.mass_at_set_g, 'g', 2)}"
     if line.conductance_mg_d_kpa is not None:
@@ -134,7 +134,7 @@ def _together(found: BatchLoss, water: Water, site: Site) -> Iterator[str]:
             yield from _wrapped(f"  better {want}: {_eggs(eggs)}")
 
 
-def _row(name: str, weighed: Weighed, last: str, window_pct: tuple[float, float] | None) -> str:
+def _row(name: str, weighed: Weighed, last: str, *, window_pct: tuple[float, float] | None) -> str:
     loss, last_g = weighed.loss, f"{weighed.masses[-1].mass_g:.2f}" if weighed.masses else "-"
     lost = "-" if loss is None else f"{loss.now_pct.value:.1f} %"
     at_pip, mark = _at_pip(weighed), "! " if _outside(weighed, window_pct) else ""

@@ -38,7 +38,7 @@ respond: from the alarm to the harm; with the severity it makes the priority.
 What is not as shipped has a line below it that says whose it is."""
 
 
-def rules_view(site: Site, batches: Iterable[Batch], at: datetime, machines: Iterable[Machine]) -> dict[str, Any]:
+def rules_view(site: Site, batches: Iterable[Batch], at: datetime, *, machines: Iterable[Machine]) -> dict[str, Any]:
     """What is in force at `at`, as a plain mapping: machine by machine, then the rules of the whole site.
 
     Temperatures °C, humidity %RH, times s, respond_min minutes; `quantity` says what a limit is of, wet bulb too. `limit_from`
@@ -48,14 +48,14 @@ def rules_view(site: Site, batches: Iterable[Batch], at: datetime, machines: Ite
     whole = in_force(site, None, ())
     return {
         "at": utc_text(at),
-        "machines": [_machine_view(site, machine, open_, at) for machine in machines],
+        "machines": [_machine_view(site, machine, open_, at=at) for machine in machines],
         "site": [_row(found) for found in whole.values() if found.rule.group in SITE_WIDE],
     }
 
 
-def _machine_view(site: Site, machine: Machine, batches: list[Batch], at: datetime) -> dict[str, Any]:
-    needs = needs_of(machine, batches, site, at)
-    alone = {o.batch: needs_of(machine, [b for b in batches if b.id == o.batch], site, at) for o in needs.occupants}
+def _machine_view(site: Site, machine: Machine, batches: list[Batch], *, at: datetime) -> dict[str, Any]:
+    needs = needs_of(machine, batches, site, at=at)
+    alone = {o.batch: needs_of(machine, [b for b in batches if b.id == o.batch], site, at=at) for o in needs.occupants}
     found = in_force(site, machine.id, [o.profile for o in needs.occupants])
     return {
         "machine": machine.id,
@@ -92,7 +92,7 @@ def _of_band(found: InForce, needs: Needs, alone: Mapping[str, Needs]) -> dict[s
     if limit is None:
         limit = _limit_of(band, rule)
         origins["limit"] = SHIPPED if limit is None else OF_BAND
-        batches = _whose(rule, quantity, limit, alone)
+        batches = _whose(rule, quantity, limit, alone=alone)
     elif quantity == WET_BULB:
         quantity = RH  # in which a person gives it
     deadband = _deadband(rule, band)
@@ -116,7 +116,7 @@ def _limit_of(band: Band, rule: Rule) -> float | None:
     return value
 
 
-def _whose(rule: Rule, quantity: str, limit: float | None, alone: Mapping[str, Needs]) -> list[str]:
+def _whose(rule: Rule, quantity: str, limit: float | None, *, alone: Mapping[str, Needs]) -> list[str]:
     """The batches whose own band has this limit; all of them where it is none's, as of a band brought to another quantity."""
     if limit is None:
         return []

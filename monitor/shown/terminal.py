@@ -30,9 +30,9 @@ _EVIDENCE_WORDS = {
 _QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
 
 
-def local(at: datetime | str, site: Site, now: datetime | str | None = None, seconds: bool = False) -> str:
+def local(at: datetime | str, site: Site, now: datetime | str | None = None, *, seconds: bool = False) -> str:
     """A time on the wall clock of the site: `24 Nov 02:14`, with its year where that is not the one of now."""
-    return wall_time(_instant(at), site.zone, None if now is None else _instant(now), seconds)
+    return wall_time(_instant(at), site.zone, None if now is None else _instant(now), seconds=seconds)
 
 
 def _instant(at: datetime | str) -> datetime:
@@ -70,7 +70,9 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
             if quantity == RH and band is None and "rh_band_pct" in probe:
                 band = Band(**probe["rh_band_pct"])
             shown = show_figure(quantity, value, site.unit)
-            lines.append(f"  {words:<12} {shown:>9}   {against(value, band, quantity, site.unit)}{old}".rstrip())
+            lines.append(
+                f"  {words:<12} {shown:>9}   {against(value, band, quantity=quantity, unit=site.unit)}{old}".rstrip()
+            )
             old = ""
         if probe.get("wick_wet_bulb_c") is not None:
             shown = show_value(DRY_BULB, probe["wick_wet_bulb_c"], site.unit)
@@ -88,7 +90,7 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
     return lines
 
 
-def against(value: float, band: Band | None, quantity: str, unit: str) -> str:
+def against(value: float, band: Band | None, *, quantity: str, unit: str) -> str:
     """A value against its band, in words: `band 37.5 to 38.1`, `0.8 over, band 37.5 to 38.1`."""
     if band is None:
         return ""
@@ -268,7 +270,7 @@ def refused_view(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unkno
     }
 
 
-def refused_text(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unknown], site: Site) -> str:
+def refused_text(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unknown], *, site: Site) -> str:
     """What was not understood, and who is not known, with the lines that would make them known."""
     lines = [f"{total} messages refused" + (", newest first:" if rows else "")]
     for row in rows:

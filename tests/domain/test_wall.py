@@ -39,7 +39,7 @@ NEW_YEAR = datetime(2026, 12, 31, 23, 30, tzinfo=UTC)  # half past midnight in B
 )
 def test_the_year_is_told_unless_it_is_this_one(now: datetime | None, seconds: bool, shown: str) -> None:
     """Left out only where now, in the same zone, lies in the same year."""
-    assert wall_time(NEW_YEAR, BERLIN, now, seconds) == shown
+    assert wall_time(NEW_YEAR, BERLIN, now, seconds=seconds) == shown
 
 
 def test_a_day_has_its_year() -> None:

@@ -59,8 +59,8 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @mutant("an acknowledgement carries over what lay over the alarm")
 def _(patch: pytest.MonkeyPatch) -> None:
-    def uncovered(before: Alarm, bare: Alarm, cause: str, now: Now, who: str) -> Step:
-        return bare, alarm._changes(before, bare, cause, now, who=who)
+    def uncovered(before: Alarm, bare: Alarm, cause: str, *, now: Now, who: str) -> Step:
+        return bare, alarm._changes(before, bare, cause, now=now, who=who)
 
     patch.setattr(alarm, "_uncovered", uncovered)
 
@@ -82,19 +82,19 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @mutant("the off-delay is ignored")
 def _(patch: pytest.MonkeyPatch) -> None:
-    _rule_or_step(patch, rule=lambda rule: replace(rule, off_delay_s=0))
+    _rule_or_step(patch, changed=lambda rule: replace(rule, off_delay_s=0))
 
 
 @mutant("the on-delay is ignored")
 def _(patch: pytest.MonkeyPatch) -> None:
-    _rule_or_step(patch, rule=lambda rule: replace(rule, on_delay_s=0))
+    _rule_or_step(patch, changed=lambda rule: replace(rule, on_delay_s=0))
 
 
 @mutant("a look that is well within does not begin the on-delay anew")
 def _(patch: pytest.MonkeyPatch) -> None:
-    def step(it: Alarm, judgement: Judgement, now: Now, rule: Rule, number: int) -> Step:
+    def step(it: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_number: int) -> Step:
         kept = judgement.verdict != OUT and not it.condition
-        return _same(it) if kept else alarm.step(it, judgement, now, rule, number)
+        return _same(it) if kept else alarm.step(it, judgement, now, rule=rule, next_number=next_number)
 
     patch.setattr(deciding, "step", step)
 
@@ -102,7 +102,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 @mutant("the deadband is forgotten")
 def _(patch: pytest.MonkeyPatch) -> None:
     limit = plan._limit
-    patch.setattr(plan, "_limit", lambda *a: replace(it := limit(*a), back=it.limit))
+    patch.setattr(plan, "_limit", lambda *a, **named: replace(it := limit(*a, **named), back=it.limit))
 
 
 @mutant("the deadband may be as wide as the rule says")
@@ -156,8 +156,8 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @mutant("a number is given twice")
 def _(patch: pytest.MonkeyPatch) -> None:
-    def step(it: Alarm, judgement: Judgement, now: Now, rule: Rule, number: int) -> Step:
-        return alarm.step(it, judgement, now, rule, max(1, number - 1))
+    def step(it: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_number: int) -> Step:
+        return alarm.step(it, judgement, now, rule=rule, next_number=max(1, next_number - 1))
 
     patch.setattr(deciding, "step", step)
 
@@ -211,13 +211,13 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 def _rule_or_step(
     patch: pytest.MonkeyPatch,
-    rule: Callable[[Rule], Rule] = lambda rule: rule,
+    changed: Callable[[Rule], Rule] = lambda rule: rule,
     after: Callable[[Alarm, Alarm], Alarm] = lambda _, after: after,
 ) -> None:
     """Another rule handed to the step, or what comes of it changed where an episode begins."""
 
-    def step(it: Alarm, judgement: Judgement, now: Now, own: Rule, number: int) -> Step:
-        stepped, rows = alarm.step(it, judgement, now, rule(own), number)
+    def step(it: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_number: int) -> Step:
+        stepped, rows = alarm.step(it, judgement, now, rule=changed(rule), next_number=next_number)
         if stepped.episode != it.episode:
             stepped = after(it, stepped)
             rows = tuple(replace(row, alarm=stepped, state=alarm.state_of(stepped)) for row in rows)

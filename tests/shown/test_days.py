@@ -58,9 +58,9 @@ def told(batch: Batch, at: datetime) -> Iterator[tuple[str, str]]:
         "a batch": batch_text(batch, SITE, at),
         "a batch that is closed": batch_text(closed(batch, at), SITE, at + timedelta(days=3)),
         "the room": room_text(room, SITE),
-        "the rules in force": rules_text(rules_view(SITE, [batch], at, [machine]), SITE),
-        "what a machine needs": occupants_text(needs_of(machine, [batch], SITE, at)),
-        "the egg book": book_text(book, water, SITE, at),
+        "the rules in force": rules_text(rules_view(SITE, [batch], at, machines=[machine]), SITE),
+        "what a machine needs": occupants_text(needs_of(machine, [batch], SITE, at=at)),
+        "the egg book": book_text(book, water, SITE, now=at),
         "one egg": end_line(part, Shown(ZONE, "C")),
         "the calendar": due.about,
     }.items():

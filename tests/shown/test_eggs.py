@@ -48,7 +48,7 @@ def test_everything_fits_the_terminal(unit: str) -> None:
     """No line of the batch, of any egg, or of what follows a weighing, is wider than 79 characters, in °C and °F."""
     book, site = mixed(), make_site(unit)
     water = seen(site, book)
-    texts = [book_text(book, water, site, NOW), *(egg_text(book, egg, water, site) for egg in range(1, 13))]
+    texts = [book_text(book, water, site, now=NOW), *(egg_text(book, egg, water, site=site) for egg in range(1, 13))]
     texts += [weighed_text([(egg, "")], water, site) for egg in range(1, 12)]
     texts += [weighed_text([(None, "back left, under")], water, site), weighed_text([(1, ""), (2, "")], water, site)]
     wide = [line for text in texts for line in text.splitlines() if len(line) > 79]
@@ -60,7 +60,7 @@ def test_everything_fits_the_terminal(unit: str) -> None:
 def test_a_batch() -> None:
     """Each egg with its weighings, its last mass, its loss and where it leads; those off the target marked; then the batch together."""
     book = mixed()
-    lines = book_text(book, the_water(book), SITE, NOW).splitlines()
+    lines = book_text(book, the_water(book), SITE, now=NOW).splitlines()
     assert lines[:4] == [
         "hen-1: chicken, 24 eggs, day 12.0, in Setter 1",
         "  air of the last day: 37.6 °C, 50 % RH",
@@ -88,7 +88,7 @@ def test_a_batch() -> None:
 def test_an_egg() -> None:
     """Loss so far, by pip and by hatch, what to set, the conductance, a weighing left out, and every entry with its number and writer."""
     book = mixed()
-    lines = egg_text(book, 8, the_water(book), SITE).splitlines()
+    lines = egg_text(book, 8, the_water(book), site=SITE).splitlines()
     heads = [line[:13].strip() for line in lines if line[:13].strip() and not line.startswith((" ", "hen-1"))]
     assert heads[:7] == ["lost so far", "by pip", "by hatch", "to set", "mass at set", "conductance", "on record"]
     text = "\n".join(lines)
@@ -101,7 +101,7 @@ def test_an_egg() -> None:
 def test_an_egg_that_ended() -> None:
     """Of a dead egg only what it lost is told; of a pipped one its loss until then, which is that by pip, and no humidity."""
     book = mixed()
-    dead, pipped = (egg_text(book, egg, the_water(book), SITE) for egg in (3, 4))
+    dead, pipped = (egg_text(book, egg, the_water(book), site=SITE) for egg in (3, 4))
     assert ", until 08 Mar 2026 18:00\n" in dead
     assert "\nby pip" not in dead
     assert "\nby pip        9.4 % (9.0 to 9.8), target 11 to 14 %\n" in pipped
@@ -113,10 +113,12 @@ def test_an_egg_that_ended() -> None:
 def test_an_egg_of_which_nothing_is_written() -> None:
     """It says so, and no table follows."""
     assert (
-        egg_text(EggBook(HEN), 5, the_water(EggBook(HEN)), SITE).splitlines()[-1]
+        egg_text(EggBook(HEN), 5, the_water(EggBook(HEN)), site=SITE).splitlines()[-1]
         == "loss: nothing written about this egg yet"
     )
-    assert "nothing written about any egg by number yet" in book_text(EggBook(HEN), the_water(EggBook(HEN)), SITE, NOW)
+    assert "nothing written about any egg by number yet" in book_text(
+        EggBook(HEN), the_water(EggBook(HEN)), SITE, now=NOW
+    )
 
 
 def test_what_was_written() -> None:
@@ -151,8 +153,8 @@ def test_for_programs() -> None:
 def test_a_time_to_look_that_is_yet_to_come() -> None:
     """It is marked only once its time has come."""
     book = put(EggBook(HEN), 11, LookAgain(NOW + timedelta(hours=1)), 4)
-    assert "its time has come" not in book_text(book, the_water(book), SITE, NOW)
-    assert "its time has come" in book_text(book, the_water(book), SITE, NOW + timedelta(hours=1))
+    assert "its time has come" not in book_text(book, the_water(book), SITE, now=NOW)
+    assert "its time has come" in book_text(book, the_water(book), SITE, now=NOW + timedelta(hours=1))
 
 
 def test_what_was_typed_moves_no_terminal() -> None:
@@ -163,8 +165,8 @@ def test_what_was_typed_moves_no_terminal() -> None:
     book = put(book, 1, Note(odd))
     water = the_water(book)
     texts = [
-        book_text(book, water, SITE, NOW),
-        egg_text(book, 4, water, SITE),
+        book_text(book, water, SITE, now=NOW),
+        egg_text(book, 4, water, site=SITE),
         written_text("hen-1", book.entries, SITE),
     ]
     texts.append(weighed_text([(4, "")], water, SITE))
@@ -180,25 +182,27 @@ def test_one_reason_is_told_once_and_nothing_is_expected_of_an_egg_that_ended() 
     for egg in (1, 2, 5, 6):
         book = put(book, 1, Weighing(60.0), egg)
     book = put(book, 3, Dead("early"), 6)
-    lines = book_text(book, the_water(book), SITE, NOW).splitlines()
+    lines = book_text(book, the_water(book), SITE, now=NOW).splitlines()
     assert lines[-3:] == [
         "  1, 2, 5: weighed once, expected again some days later, or length and",
         "    breadth",
         "  6: weighed once",
     ]
-    assert "loss: weighed once\n" in egg_text(book, 6, the_water(book), SITE)
+    assert "loss: weighed once\n" in egg_text(book, 6, the_water(book), site=SITE)
     assert weighed_text([(6, "")], the_water(book), SITE) == "  weighed once"
     over = EggBook(replace(HEN, closed_at=day(11)), book.entries)
-    assert "expected" not in book_text(over, the_water(over), SITE, NOW)
-    assert "loss: weighed once\n" in egg_text(over, 1, the_water(over), SITE)
+    assert "expected" not in book_text(over, the_water(over), SITE, now=NOW)
+    assert "loss: weighed once\n" in egg_text(over, 1, the_water(over), site=SITE)
 
 
 def test_a_closed_batch() -> None:
     """It is in no machine any more, and says when it was closed."""
     over = EggBook(replace(HEN, closed_at=day(21)), mixed().entries)
     water = the_water(over)
-    assert book_text(over, water, SITE, NOW).startswith("hen-1: chicken, 24 eggs, closed on day 21.0, 22 Mar 2026\n")
-    assert egg_text(over, 4, water, SITE).startswith("hen-1 egg 4: chicken, closed on day 21.0, 22 Mar 2026\n")
+    assert book_text(over, water, SITE, now=NOW).startswith(
+        "hen-1: chicken, 24 eggs, closed on day 21.0, 22 Mar 2026\n"
+    )
+    assert egg_text(over, 4, water, site=SITE).startswith("hen-1 egg 4: chicken, closed on day 21.0, 22 Mar 2026\n")
 
 
 def test_a_loss_up_to_an_end_after_pip_is_told_apart() -> None:
@@ -207,14 +211,14 @@ def test_a_loss_up_to_an_end_after_pip_is_told_apart() -> None:
     for end, told in ((15.0, False), (20.9, True)):
         late = put(book, end, Dead("late"), 1)
         water = seen(SITE, late, 22.0)
-        assert ("lost: up to its end" in book_text(late, water, SITE, day(22))) is told
+        assert ("lost: up to its end" in book_text(late, water, SITE, now=day(22))) is told
 
 
 def test_seen_last() -> None:
     """What was only measured or remembered is no sight of the egg: neither its size nor when it was laid hides a pip."""
     book = put(put(EggBook(HEN), 10, Sign("internal pip"), 4), 11, Size(57.25, 43.125), 4)
     book = put(book, 11.5, Laid(day(-3), None), 4)
-    (row,) = (line for line in book_text(book, the_water(book), SITE, NOW).splitlines() if line.startswith("4 "))
+    (row,) = (line for line in book_text(book, the_water(book), SITE, now=NOW).splitlines() if line.startswith("4 "))
     assert row.endswith("internal pip")
 
 
@@ -231,5 +235,5 @@ def test_what_was_put_right(change: dict[str, Any], said_of_it: str) -> None:
     """A corrected entry names what was wrong in it: the value, the time, or the egg."""
     book = put(EggBook(HEN), 1, Weighing(60.0), 4)
     book = add(book, replace(book.entries[0], number=0, replaces=1, **change))
-    text = egg_text(book, book.entries[-1].egg or 0, the_water(book), SITE)
+    text = egg_text(book, book.entries[-1].egg or 0, the_water(book), site=SITE)
     assert text.endswith(f"  {said_of_it}")

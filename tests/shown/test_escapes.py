@@ -90,7 +90,7 @@ def lived(named: Named) -> tuple[BatchHistory, list[Stretch], dict[str, EggModel
 def of_batch(named: Named) -> Report:
     history, life, models = lived(named)
     header = Header(named("batch"), named("profile"), 24, SET_AT)
-    return history_report(history, header, SHOWN, charts_of(life, models, T0))
+    return history_report(history, header, SHOWN, charts=charts_of(life, models, T0))
 
 
 def of_egg(named: Named) -> Report:
@@ -107,7 +107,7 @@ def of_egg(named: Named) -> Report:
     ):
         book = add(book, Entry(day(on), day(on), named("writer"), fact, egg=7))
     figures, charts, header = report(record(book), make_site(), book.batch, 7, day(22))
-    return history_report(figures, header, SHOWN, charts)
+    return history_report(figures, header, SHOWN, charts=charts)
 
 
 def catalogue(named: Named) -> Catalogue:

@@ -25,7 +25,7 @@ HIGH, LOW = "dry-bulb-high-alarm", "dry-bulb-low-alarm"
 
 def shown(of: Site, *batches: Batch, machine: str = "setter-1") -> dict[str, Any]:
     """The rules of one machine, by id."""
-    view = rules_view(of, batches, T0, [of.machines[machine]])
+    view = rules_view(of, batches, T0, machines=[of.machines[machine]])
     json.dumps(view, allow_nan=False)
     return {row["rule"]: row for row in view["machines"][0]["rules"]}
 
@@ -39,7 +39,7 @@ def own(numbers: Mapping[str, Mapping[str, Any]], **changes: Any) -> Site:
 def test_a_batchs_day_is_that_of_every_other_list() -> None:
     """For programs, too, a day has as many digits here as where batches are listed."""
     laid = batch(day=17.99849)
-    (row,) = rules_view(site(), [laid], T0, [MACHINES["setter-1"]])["machines"][0]["batches"]
+    (row,) = rules_view(site(), [laid], T0, machines=[MACHINES["setter-1"]])["machines"][0]["batches"]
     assert row["day"] == batch_view(laid, T0)["day"] == 17.998
 
 
@@ -63,7 +63,7 @@ def test_what_is_shown_is_what_is_judged(
     """Limit, way back and delays of the table are those that readings are compared with."""
     stays = tuple(replace(b, stays=tuple(replace(s, machine=machine) for s in b.stays)) for b in batches)
     house = own(rules)
-    judged = plan_of(needs_of(house.machines[machine], stays, house, T0), house, frozenset(b.id for b in batches))
+    judged = plan_of(needs_of(house.machines[machine], stays, house, at=T0), house, frozenset(b.id for b in batches))
     rows = shown(house, *stays, machine=machine)
     assert judged.limits
     for limit in judged.limits:
@@ -89,7 +89,7 @@ def test_a_limit_names_the_batch_it_comes_from() -> None:
     assert rows[LOW]["limit_from"] == ["hen-1", "gentle-1"]
     assert rows[HIGH]["origins"]["limit"] == OF_BAND
     text = rules_text(
-        rules_view(house, [batch(), batch("gentle-1", "gentle")], T0, [house.machines["setter-1"]]), house
+        rules_view(house, [batch(), batch("gentle-1", "gentle")], T0, machines=[house.machines["setter-1"]]), house
     )
     assert "38.5 °C a" in text
     assert "  a of gentle-1: gentle, setter, day 5\n" in text
@@ -102,7 +102,7 @@ def test_a_limit_of_ones_own_is_nobodys_band() -> None:
     rows = shown(house, batch())
     assert (rows[HIGH]["limit"], rows[HIGH]["limit_from"]) == (38.6, [])
     assert rows[HIGH]["origins"]["limit"] == "machine setter-1"
-    lines = rules_text(rules_view(house, [batch()], T0, [house.machines["setter-1"]]), house).splitlines()
+    lines = rules_text(rules_view(house, [batch()], T0, machines=[house.machines["setter-1"]]), house).splitlines()
     at = next(n for n, line in enumerate(lines) if line.startswith(f"  {HIGH}"))
     assert lines[at + 1] == "      limit: machine setter-1; on: machine setter-1"
 
@@ -113,7 +113,7 @@ def test_a_narrow_band_makes_the_deadband_smaller() -> None:
     house = site(rules={**RULES, HIGH: wide})
     row = shown(house, batch())[HIGH]
     assert (row["deadband"], row["origins"]["deadband"]) == (0.25, CAPPED)
-    assert " 0.25* " in rules_text(rules_view(house, [batch()], T0, [house.machines["setter-1"]]), house)
+    assert " 0.25* " in rules_text(rules_view(house, [batch()], T0, machines=[house.machines["setter-1"]]), house)
     assert shown(house)[HIGH]["deadband"] == 1.0
 
 
@@ -123,7 +123,7 @@ def test_an_empty_machine_has_no_limits_of_the_air() -> None:
     rows = shown(house, batch(machine="hatcher-1"), closed(batch("old-1"), T0 - timedelta(hours=1)))
     assert rows[HIGH]["limit"] is None
     assert (rows[LOW]["limit"], rows[LOW]["quantity"]) == (35.5, "dry_bulb_c")  # as soon as eggs come
-    view = rules_view(house, [], T0, house.machines.values())
+    view = rules_view(house, [], T0, machines=house.machines.values())
     text = rules_text(view, house)
     assert "Setter 1 (empty: its air has no limits)" in text
     assert "Room (watched only)" in text
@@ -135,7 +135,7 @@ def test_settling_is_told() -> None:
     """While the humidity of lockdown is still expected to rise, the limits are told to be settling."""
     house = site()
     late = batch(day=18.0 + 0.5 / 24)
-    text = rules_text(rules_view(house, [late], T0, [house.machines["setter-1"]]), house)
+    text = rules_text(rules_view(house, [late], T0, machines=[house.machines["setter-1"]]), house)
     assert "hen-1: hen, lockdown, day 18, humidity settling" in text
 
 
@@ -150,8 +150,8 @@ def test_it_fits_a_terminal(unit: Unit) -> None:
     house = own(numbers, unit=unit, rules={id_: changed(rule, {"on_delay_s": 7}, "x") for id_, rule in RULES.items()})
     house = replace(house, own_rules={id_: {"on_delay_s": 7} for id_ in RULES})
     batches = [batch(), batch("a-batch-with-quite-a-long-name-01", "wet-hen"), batch("third", "cold-bird", day=19.0)]
-    text = rules_text(rules_view(house, batches, T0, house.machines.values()), house)
+    text = rules_text(rules_view(house, batches, T0, machines=house.machines.values()), house)
     assert max(len(line) for line in text.splitlines()) <= 80
     assert ("102.2 °F" if unit == "F" else "39.0 °C") in rules_text(
-        rules_view(site(unit=unit), [batch()], T0, [house.machines["setter-1"]]), site(unit=unit)
+        rules_view(site(unit=unit), [batch()], T0, machines=[house.machines["setter-1"]]), site(unit=unit)
     )

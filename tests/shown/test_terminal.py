@@ -102,7 +102,7 @@ def test_what_was_typed_moves_no_terminal() -> None:
     texts = [
         transition_table([row], site("C")),
         event_table([Event(AT, "note", "site", ODD)], site("C")),
-        *refused_text(1, [refused], [], site("C")).splitlines()[1:2],
+        *refused_text(1, [refused], [], site=site("C")).splitlines()[1:2],
     ]
     assert all(text.isprintable() and "a [2Jb  c d" in text for text in texts)
 

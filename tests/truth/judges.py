@@ -218,7 +218,7 @@ class Nervous:
             machine = self._site.machines[request["machine"]]
             since = now.utc
             batch = Batch("b", request["profile"], since, stays=(Stay(machine.id, since),))
-            band = needs_of(machine, [batch], self._site, since).dry_bulb_c
+            band = needs_of(machine, [batch], self._site, at=since).dry_bulb_c
             if band is not None and band.target is not None:
                 self._target_c[machine.id] = band.target
 

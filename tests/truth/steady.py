@@ -71,7 +71,7 @@ def deadband(rule: str, site: Site) -> float:
     """The deadband in force: in a narrow band it is less than the rule's own."""
     set_at = T0 - timedelta(days=8)
     batch = Batch("first", PROFILE, set_at, stays=(Stay(MACHINE, set_at),))
-    limits = plan_of(needs_of(site.machines[MACHINE], [batch], site, T0), site, frozenset()).limits
+    limits = plan_of(needs_of(site.machines[MACHINE], [batch], site, at=T0), site, frozenset()).limits
     limit = next(limit for limit in limits if limit.key == (MACHINE, rule))
     return abs(limit.limit - limit.back)
 

@@ -107,7 +107,7 @@ def settled(scenario: Scenario) -> tuple[Room, Site, Truth]:
 def bands_of(profile: str, day: float, machine: Machine, site: Site) -> tuple[Band, str, Band | None]:
     """What a batch on that day needs: its dry bulb, and its humidity as what it is given in."""
     set_at = T0 - timedelta(days=day)
-    needs = needs_of(machine, [Batch("first", profile, set_at, stays=(Stay(machine.id, set_at),))], site, T0)
+    needs = needs_of(machine, [Batch("first", profile, set_at, stays=(Stay(machine.id, set_at),))], site, at=T0)
     assert needs.dry_bulb_c is not None
     kind, band = needs.humidity or ("", None)
     return needs.dry_bulb_c, kind, band

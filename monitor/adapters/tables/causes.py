@@ -143,7 +143,7 @@ def read_causes(data: Mapping[str, object], where: str) -> Catalogue:
     try:
         read = _Causes.model_validate(data, context=data)
     except ValidationError as error:
-        raise CauseError(sentences(error, where, _Causes, data)[0]) from None
+        raise CauseError(sentences(error, where, model=_Causes, data=data)[0]) from None
     return Catalogue(
         findings={
             each.id: Published(each.id, read.caution[each.caution], tuple(cause.value() for cause in each.causes))

@@ -59,7 +59,7 @@ def read(model: type[T], data: object, where: str) -> T:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        raise TableError(sentences(error, where, model)) from None
+        raise TableError(sentences(error, where, model=model)) from None
 
 
 def read_each(model: type[T], data: object, where: str) -> dict[str, T]:
@@ -67,7 +67,7 @@ def read_each(model: type[T], data: object, where: str) -> dict[str, T]:
     try:
         return TypeAdapter(dict[str, model]).validate_python(data)  # type: ignore[valid-type]
     except ValidationError as error:
-        raise TableError(sentences(error, where, dict[str, model])) from None  # type: ignore[valid-type]
+        raise TableError(sentences(error, where, model=dict[str, model])) from None  # type: ignore[valid-type]
 
 
 def one_of(choices: Collection[str]) -> BeforeValidator:
@@ -81,14 +81,14 @@ def one_of(choices: Collection[str]) -> BeforeValidator:
     return BeforeValidator(check)
 
 
-def sentences(error: ValidationError, where: str, model: object, data: object = None) -> list[str]:
+def sentences(error: ValidationError, where: str, *, model: object, data: object = None) -> list[str]:
     """One line for each thing that is wrong.
 
     where: the file, which each begins with. model: what was read. data: what came, where a table of a list is called by its name or id
     instead of its number.
     """
     problems = [dict(problem) for problem in error.errors(include_url=False)]
-    return [_sentence(where, p, model, data) for p in problems if not _follows(p, problems)]
+    return [_sentence(where, p, model=model, data=data) for p in problems if not _follows(p, problems)]
 
 
 def _follows(problem: Mapping[str, Any], problems: Sequence[Mapping[str, Any]]) -> bool:
@@ -97,7 +97,7 @@ def _follows(problem: Mapping[str, Any], problems: Sequence[Mapping[str, Any]]) 
     return problem["type"] == "too_short" and any(p["loc"][: len(loc)] == loc for p in problems if p is not problem)
 
 
-def _sentence(where: str, problem: Mapping[str, Any], model: object, data: object) -> str:
+def _sentence(where: str, problem: Mapping[str, Any], *, model: object, data: object) -> str:
     loc = [part for part in problem["loc"] if not str(part).startswith("function-")]
     key = _key(loc, data)
     place = f"{where}: {key}" if key else where

@@ -189,6 +189,7 @@ def table_of(
 def tables_by(
     outcomes: Sequence[Outcome],
     exposures: Mapping[str, Mapping[str, bool | None]],
+    *,
     key: Callable[[Outcome], str],
     bad: Callable[[Outcome], bool] = ended_badly,
 ) -> dict[tuple[str, str], Table]:

@@ -46,7 +46,7 @@ class Chart:
 
 
 def charts_of(
-    stretches: Sequence[Stretch], models: Mapping[str, EggModel], set_ms: int, columns: int = COLUMNS
+    stretches: Sequence[Stretch], models: Mapping[str, EggModel], set_ms: int, *, columns: int = COLUMNS
 ) -> tuple[Chart, ...]:
     """Dry bulb, humidity, wet bulb and the estimated egg temperature of a batch's life.
 
@@ -62,13 +62,15 @@ def charts_of(
                 found[quantity].append((part.since_ms, line.trace))
     charts = []
     for quantity, traces in found.items():
-        low, high = extremes(traces, since_ms, until_ms, columns)
+        low, high = extremes(traces, since_ms, until_ms, columns=columns)
         bands = [Span(s.since_ms, s.until_ms, getattr(s, quantity)) for s in stretches] if quantity != EGG else []
         charts.append(Chart(quantity, since_ms, until_ms, low, high, _spans(bands)))
     return tuple(charts)
 
 
-def extremes(traces: Sequence[tuple[int, Trace]], since_ms: int, until_ms: int, columns: int) -> tuple[Floats, Floats]:
+def extremes(
+    traces: Sequence[tuple[int, Trace]], since_ms: int, until_ms: int, *, columns: int
+) -> tuple[Floats, Floats]:
     """(lowest, highest) of a line in each of `columns` equal parts of a time; NaN where it has none.
 
     traces: each with the time that it counts from. A piece that runs through several columns counts in each with what it is there.

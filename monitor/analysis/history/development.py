@@ -151,7 +151,7 @@ def development_of(
     Raises
         ValueError: now_ms before set_ms, stretches that overlap, or a machine with air and no model.
     """
-    _check(stretches, models_by_machine, set_ms, now_ms)
+    _check(stretches, models_by_machine, set_ms=set_ms, now_ms=now_ms)
     parts = tuple(_parts(stretches, profile, models_by_machine, set_ms=set_ms, now_ms=now_ms))
     felt = _felt(parts)
     lags_h = felt.lags_h(_FOUND)
@@ -222,7 +222,7 @@ class _Part:
 
     def _once(self, model: EggModel, fill_k: float | None, air_c: Floats) -> Floats:
         if (model, fill_k) not in self._done:
-            self._done[model, fill_k] = run(model, self.at_s, air_c, self.day0)
+            self._done[model, fill_k] = run(model, self.at_s, air_c, day0=self.day0)
         return self._done[model, fill_k]
 
 
@@ -296,10 +296,10 @@ def _parts(
         day0 = (since_ms - set_ms) / DAY_MS
         target_c = _target_c(stretch, profile, day0)
         if stretch is None:
-            yield _part(_unrecorded(until_ms - since_ms), bench, target_c, day0)
+            yield _part(_unrecorded(until_ms - since_ms), bench, target_c, day0=day0)
         else:
             pieces = _pieces(replace(stretch, since_ms=since_ms, until_ms=until_ms))
-            yield _part(pieces, models.get(stretch.machine, bench), target_c, day0)
+            yield _part(pieces, models.get(stretch.machine, bench), target_c, day0=day0)
 
 
 def _whole(stretches: Sequence[Stretch], set_ms: int, now_ms: int) -> Iterator[tuple[int, int, Stretch | None]]:
@@ -317,7 +317,7 @@ def _whole(stretches: Sequence[Stretch], set_ms: int, now_ms: int) -> Iterator[t
         yield reached_ms, now_ms, None
 
 
-def _check(stretches: Sequence[Stretch], models: Mapping[str, EggModel], set_ms: int, now_ms: int) -> None:
+def _check(stretches: Sequence[Stretch], models: Mapping[str, EggModel], *, set_ms: int, now_ms: int) -> None:
     if now_ms < set_ms:
         raise ValueError(f"development: now_ms {now_ms}, expected {set_ms} or later, the set")
     for before, after in pairwise(stretches):
@@ -347,7 +347,9 @@ def _unrecorded(length_ms: float) -> _Pieces:
 def _pieces(stretch: Stretch) -> _Pieces:
     """The line of the dry bulb in a stretch and its gaps, in order of time."""
     length_ms = stretch.until_ms - stretch.since_ms
-    trace = trace_of([_samples(stretch, air) for air in stretch.air], stretch.max_gap_s * 1000.0, length_ms)
+    trace = trace_of(
+        [_samples(stretch, air) for air in stretch.air], max_gap_ms=stretch.max_gap_s * 1000.0, length_ms=length_ms
+    )
     gaps = np.array(trace.gaps(), dtype=np.float64).reshape(-1, 2)
     order = np.argsort(np.concatenate((trace.start_ms, gaps[:, 0])), kind="stable")
     none = np.full(len(gaps), np.nan)
@@ -365,7 +367,7 @@ def _samples(stretch: Stretch, air: Air) -> Samples:
     return (at_ms - stretch.since_ms).astype(np.float64), air.dry_bulb_c[good][::-1][newest]
 
 
-def _part(pieces: _Pieces, model: EggModel, target_c: float, day0: float) -> _Part:
+def _part(pieces: _Pieces, model: EggModel, target_c: float, *, day0: float) -> _Part:
     """The pieces, none longer than STEP_MS."""
     start_ms, end_ms, first, last = pieces
     count = np.ceil((end_ms - start_ms) / STEP_MS).astype(np.int64)

@@ -26,8 +26,8 @@ def doses_of(stretch: Stretch, set_ms: int, term_days: float) -> tuple[SideDose,
         return ()
     samples = dry_bulb_samples(stretch)
     length_ms, max_gap_ms = stretch.until_ms - stretch.since_ms, stretch.max_gap_s * 1000.0
-    high = trace_of(samples, max_gap_ms, length_ms, "higher")
-    low = high if len(samples) < 2 else trace_of(samples, max_gap_ms, length_ms, "lower")
+    high = trace_of(samples, max_gap_ms=max_gap_ms, length_ms=length_ms, of_two="higher")
+    low = high if len(samples) < 2 else trace_of(samples, max_gap_ms=max_gap_ms, length_ms=length_ms, of_two="lower")
     place = Place(stretch.machine, stretch.stage, stretch.since_ms)
     return tuple(
         _side(trace, side, limit_c=limit_c, place=place, set_ms=set_ms, term_days=term_days)
@@ -44,7 +44,7 @@ def joined(parts: Iterable[Sequence[SideDose]]) -> tuple[SideDose, ...]:
 
 
 def _side(trace: Trace, side: str, *, limit_c: float, place: Place, set_ms: int, term_days: float) -> SideDose:
-    found, empty = outside(trace, limit_c, side, place), SideDose(Dose(side, limit_c), (limit_c,))
+    found, empty = outside(trace, limit_c, side, place=place), SideDose(Dose(side, limit_c), (limit_c,))
     if not found.excursions:
         return empty
     sign = 1.0 if side == ABOVE else -1.0
@@ -69,7 +69,7 @@ def _beyond(trace: Trace, level_c: float, *, sign: float, limit_c: float, peak_c
     edge_c = sign * max(sign * level_c - ROUNDED_K, sign * limit_c)
     if sign * (peak_c - edge_c) <= 0.0:
         return Outside()
-    return outside(trace, edge_c, ABOVE if sign > 0.0 else BELOW, place)
+    return outside(trace, edge_c, ABOVE if sign > 0.0 else BELOW, place=place)
 
 
 def _sum(parts: Sequence[SideDose]) -> SideDose:

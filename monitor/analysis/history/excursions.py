@@ -68,7 +68,7 @@ class Place:
     since_ms: int
 
 
-def outside(trace: Trace, limit: float | None, side: str, place: Place) -> Outside:
+def outside(trace: Trace, limit: float | None, side: str, *, place: Place) -> Outside:
     """The part of the trace above, or below, a limit; nothing where there is no limit.
 
     Exact up to rounding: a crossing is where the straight piece meets the limit. The excursions are still to

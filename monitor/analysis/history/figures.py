@@ -103,7 +103,7 @@ def figures_of(
 ) -> Figures:
     """The figures of one line against one band: integrals, extremes and crossings of its straight pieces."""
     low, high = limits_of(band)
-    above, below = outside(trace, high, ABOVE, place), outside(trace, low, BELOW, place)
+    above, below = outside(trace, high, ABOVE, place=place), outside(trace, low, BELOW, place=place)
     covered = trace.covered_ms / HOUR_MS
     judged = low is not None or high is not None
     least, most = trace.lowest(), trace.highest()

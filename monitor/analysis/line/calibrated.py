@@ -24,14 +24,14 @@ def corrected_air(air: Air, calibrations: Sequence[Calibration]) -> Air:
     """
     if not calibrations:
         return air
-    dry_bulb_c = _corrected(air.at_ms, air.dry_bulb_c, calibrations, DRY_BULB)
-    rh_pct = _corrected(air.at_ms, air.rh_pct, calibrations, RH)
+    dry_bulb_c = _corrected(air.at_ms, air.dry_bulb_c, calibrations, quantity=DRY_BULB)
+    rh_pct = _corrected(air.at_ms, air.rh_pct, calibrations, quantity=RH)
     if rh_pct is not air.rh_pct:
         rh_pct = np.clip(rh_pct, *RH_PCT_FAIL)
     return Readings(air.at_ms, dry_bulb_c, rh_pct, air.flag, air.rh_flag)
 
 
-def _corrected(at_ms: Integers, values: Floats, calibrations: Sequence[Calibration], quantity: str) -> Floats:
+def _corrected(at_ms: Integers, values: Floats, calibrations: Sequence[Calibration], *, quantity: str) -> Floats:
     steps = by_time(calibrations, quantity)
     if not steps:
         return values

@@ -45,7 +45,7 @@ def egg_lines(stretches: Sequence[Stretch], models: Mapping[str, EggModel], set_
         if stretch.air and stretch.machine not in models:
             raise ValueError(f"{stretch.where}: no model of its egg, expected one")
         length_ms, max_gap_ms = stretch.until_ms - stretch.since_ms, stretch.max_gap_s * 1000.0
-        air = trace_of(dry_bulb_samples(stretch), max_gap_ms, length_ms)
+        air = trace_of(dry_bulb_samples(stretch), max_gap_ms=max_gap_ms, length_ms=length_ms)
         pieces = []
         for at_ms, air_c in _unbroken(air, max_gap_ms):
             model, absolute_ms = models[stretch.machine], stretch.since_ms + at_ms
@@ -78,11 +78,11 @@ def _run_on(
 ) -> tuple[Floats, float, _Carried]:
     """(egg at each corner, from when on it is known, where it ends)."""
     day = (float(at_ms[0]) - set_ms) / DAY_MS
-    egg_c = run(model, (at_ms - at_ms[0]) / 1000.0, air_c, day)
+    egg_c = run(model, (at_ms - at_ms[0]) / 1000.0, air_c, day0=day)
     tau_ms, passed = model.tau_s * 1000.0, 0.0
     if carried is not None:
         air, waited_ms = float(air_c[0]), float(at_ms[0]) - carried.at_ms
-        begins_c = model.advance(carried.egg_c, air, air, waited_ms / 1000.0, day)
+        begins_c = model.advance(carried.egg_c, air, air, seconds=waited_ms / 1000.0, day=day)
         # The model is linear: what it begins with only fades, whatever the air does meanwhile.
         egg_c += (begins_c - float(egg_c[0])) * np.exp(-(at_ms - at_ms[0]) / tau_ms)
         passed = carried.passed + waited_ms / tau_ms

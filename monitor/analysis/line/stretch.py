@@ -108,7 +108,7 @@ def lines_of(stretch: Stretch) -> Mapping[str, Line]:
 
     def line(quantity: str) -> Line:
         measured = [probe[quantity] for probe in probes]
-        trace = trace_of([each.line for each in measured], max_gap_ms, length_ms)
+        trace = trace_of([each.line for each in measured], max_gap_ms=max_gap_ms, length_ms=length_ms)
         return Line(trace, sum(each.samples for each in measured), sum(each.flagged for each in measured))
 
     return {quantity: line(quantity) for quantity in QUANTITIES}
@@ -166,7 +166,7 @@ def _readings(stretch: Stretch, air: Air) -> Mapping[str, _Measured]:
     near = _near(stretch, air)
     dry_bulb_c, rh_pct = near.dry_bulb_c, near.rh_pct
 
-    def measured(values: Floats, given: Mask, good: Mask, flagged: Mask) -> _Measured:
+    def measured(values: Floats, *, given: Mask, good: Mask, flagged: Mask) -> _Measured:
         counts = int((good & given & near.within).sum()), int((flagged & given & near.within).sum())
         return _Measured(_measured(near, values, good & given), *counts)
 
@@ -179,9 +179,9 @@ def _readings(stretch: Stretch, air: Air) -> Mapping[str, _Measured]:
     pairs = good_both & both
     wet[pairs] = wet_bulb_c(dry_bulb_c[pairs], rh_pct[pairs], stretch.pressure_kpa)
     return {
-        DRY_BULB: measured(dry_bulb_c, warm, good, flagged),
-        RH: measured(rh_pct, humid, good_rh, flagged_rh),
-        WET_BULB: measured(wet, both, good_both, flagged_any),
+        DRY_BULB: measured(dry_bulb_c, given=warm, good=good, flagged=flagged),
+        RH: measured(rh_pct, given=humid, good=good_rh, flagged=flagged_rh),
+        WET_BULB: measured(wet, given=both, good=good_both, flagged=flagged_any),
     }
 
 

@@ -85,7 +85,7 @@ class Trace:
         return [(int(start), int(end)) for start, end in zip(starts[void], ends[void], strict=True)]
 
 
-def trace_of(probes: Sequence[Samples], max_gap_ms: float, length_ms: int, of_two: OfTwo = "mean") -> Trace:
+def trace_of(probes: Sequence[Samples], *, max_gap_ms: float, length_ms: int, of_two: OfTwo = "mean") -> Trace:
     """The line of one quantity in a window, from the samples of each probe that measures it.
 
     Parameters

@@ -201,7 +201,7 @@ def _judged(
     if exposure is None:
         return CANNOT_SAY, NO_BAND
     if check.kind == MEAN:
-        return _mean(catalogue, cause, figure, exposure)
+        return _mean(catalogue, cause, figure, exposure=exposure)
     clear_at, _ = cause.levels(check)
     return (SUPPORTED, "") if exposure >= 1.0 else (NOT_SUPPORTED, "") if figure.value <= clear_at else _BETWEEN
 
@@ -209,7 +209,7 @@ def _judged(
 _BETWEEN = (CANNOT_SAY, BETWEEN)
 
 
-def _mean(catalogue: Catalogue, cause: Cause, figure: Figure, exposure: float) -> tuple[str, str]:
+def _mean(catalogue: Catalogue, cause: Cause, figure: Figure, *, exposure: float) -> tuple[str, str]:
     high = cause.direction == HIGH
     limit, share = (figure.high, figure.share_above) if high else (figure.low, figure.share_below)
     inside = limit is not None and (figure.value <= limit if high else figure.value >= limit)

@@ -98,7 +98,7 @@ def record_of(
     """
     last_ms = stretches[-1].until_ms if stretches else set_at_ms
     end_ms = last_ms if until_ms is None else min(until_ms, last_ms)
-    spans = {w: _span(span, set_at_ms, term_days, end_ms) for w, span in _SPANS.items()}
+    spans = {w: _span(span, set_at_ms=set_at_ms, term_days=term_days, end_ms=end_ms) for w, span in _SPANS.items()}
     cuts = sorted({set_at_ms, end_ms, *(edge for span in spans.values() for edge in span)})
     pieces = tuple(_Piece(cut, history_of([cut]).whole) for stretch in stretches for cut in _cut(stretch, cuts))
     figures: dict[Key, Figure] = {}
@@ -117,7 +117,7 @@ def record_of(
     return Record(name, figures)
 
 
-def _span(span: tuple[float, float | None], set_at_ms: int, term_days: float, end_ms: int) -> tuple[int, int]:
+def _span(span: tuple[float, float | None], *, set_at_ms: int, term_days: float, end_ms: int) -> tuple[int, int]:
     first, last = span
     since_ms = set_at_ms + round(first * term_days * DAY_MS)
     return since_ms, end_ms if last is None else min(end_ms, set_at_ms + round(last * term_days * DAY_MS))

@@ -119,13 +119,13 @@ def ahead_of(
     if turn == pip or later_rh is None:
         later_dry_c, later_rh = dry_bulb_c, rh_pct
     deficit = [
-        _egg_kpa(model, dry_c, first, last) - (rh or 0.0) / 100.0 * saturation_vapour_kpa(dry_c)
+        _egg_kpa(model, dry_c, first_day=first, last_day=last) - (rh or 0.0) / 100.0 * saturation_vapour_kpa(dry_c)
         for dry_c, rh, first, last in ((later_dry_c, later_rh, turn, pip), (later_dry_c, later_rh, pip, hatch))
     ]
     return Ahead(
         now_ms=now_ms,
         steer_d=turn - day,
-        egg_kpa=_egg_kpa(model, dry_bulb_c, day, turn),
+        egg_kpa=_egg_kpa(model, dry_bulb_c, first_day=day, last_day=turn),
         dry_bulb_c=dry_bulb_c,
         rh_pct=rh_pct,
         pressure_kpa=pressure_kpa,
@@ -146,8 +146,8 @@ def egg_loss(
         now, assumed = (ahead.now_ms - set_ms) / DAY_MS, 0.0
         to_pip, to_hatch = ahead.steer_d + ahead.later_d, ahead.hatch_d
     else:
-        now, assumed = since_set(pull, mean_kpa, set_ms, ahead.now_ms)
-        assumed = max(0.0, assumed - since_set(pull, mean_kpa, set_ms, line.last_ms)[1])
+        now, assumed = since_set(pull, mean_kpa, set_ms=set_ms, at_ms=ahead.now_ms)
+        assumed = max(0.0, assumed - since_set(pull, mean_kpa, set_ms=set_ms, at_ms=line.last_ms)[1])
         deficit = mean_kpa if ahead.deficit_kpa is None else ahead.deficit_kpa
         to_pip, to_hatch = deficit * ahead.steer_d + ahead.later_pull, ahead.hatch_pull
     rate = abs(line.g_per_pull)
@@ -156,10 +156,12 @@ def egg_loss(
     def at(more: float) -> Interval:
         return line.loss_pct(now + more, math.hypot(gap_g, AHEAD_DOUBT * rate * max(0.0, more)))
 
-    return EggLoss(line, at(0.0), at(to_pip), at(to_pip + to_hatch), mend_of(line, now, ahead, held_pct))
+    return EggLoss(line, at(0.0), at(to_pip), at(to_pip + to_hatch), mend_of(line, now, ahead, held_pct=held_pct))
 
 
-def mend_of(line: LossLine, pull_now: float, ahead: Ahead, held_pct: tuple[float, float] = HELD_RH_PCT) -> Mend | None:
+def mend_of(
+    line: LossLine, pull_now: float, ahead: Ahead, *, held_pct: tuple[float, float] = HELD_RH_PCT
+) -> Mend | None:
     """The humidity that brings the egg to the middle of the window, or as near to it as the machine can."""
     if line.by_days or ahead.target_pct is None or ahead.steer_d < SHORTEST_D or not line.g_per_pull > 0.0:
         return None
@@ -189,7 +191,7 @@ def _set_air(stage: Stage, model: EggModel, pressure_kpa: float) -> tuple[float,
     return dry_c, None if wet_c is None else rh_from_wet_bulb_pct(dry_c, min(wet_c, dry_c), pressure_kpa)
 
 
-def _egg_kpa(model: EggModel, dry_bulb_c: float, first_day: float, last_day: float) -> float:
+def _egg_kpa(model: EggModel, dry_bulb_c: float, *, first_day: float, last_day: float) -> float:
     """Mean saturated pressure at the egg's temperature, over days in air that stays."""
     days = np.linspace(first_day, last_day, 25)
     egg_c = np.array([model.start(dry_bulb_c, float(day)) for day in days])

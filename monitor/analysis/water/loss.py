@@ -164,7 +164,7 @@ def line_of(
     if pull is None or mean_kpa is None:
         x, missing = np.array([(at - set_ms) / DAY_MS for at in at_ms]), np.zeros(len(use))
     else:
-        parts = [since_set(pull, mean_kpa, set_ms, at) for at in at_ms]
+        parts = [since_set(pull, mean_kpa, set_ms=set_ms, at_ms=at) for at in at_ms]
         x, missing = np.array([a for a, _ in parts]), np.array([b for _, b in parts])
     span = float(x.max() if fresh is not None else x.max() - x.min())
     if span < SHORTEST_KPA_D and len(use) == 1 and fresh is None:
@@ -192,7 +192,7 @@ def line_of(
     )
 
 
-def since_set(pull: Pull, mean_kpa: float, set_ms: int, at_ms: int) -> tuple[float, float]:
+def since_set(pull: Pull, mean_kpa: float, *, set_ms: int, at_ms: int) -> tuple[float, float]:
     """(pull from the set time to at_ms, the part of it that is assumed), kPa·d.
 
     Time without record is given the mean deficit of the rest; time before the set time that of a store.

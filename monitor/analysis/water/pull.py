@@ -76,7 +76,7 @@ def pull_of(stretches: Sequence[Stretch], models: Mapping[str, EggModel], set_ms
     at_ms, pull, recorded = [np.array([stretches[0].since_ms])], [np.zeros(1)], [np.zeros(1)]
     for stretch in stretches:
         edges_ms = _edges(stretch)
-        in_bins, covered = _sums(stretch, models, set_ms, edges_ms)
+        in_bins, covered = _sums(stretch, models, set_ms=set_ms, edges_ms=edges_ms)
         at_ms.append(edges_ms[1:])
         pull.append(pull[-1][-1] + np.cumsum(in_bins))
         recorded.append(recorded[-1][-1] + np.cumsum(covered))
@@ -105,13 +105,15 @@ def _edges(stretch: Stretch) -> Integers:
     return np.append(np.arange(stretch.since_ms, stretch.until_ms, BIN_MS, dtype=np.int64), stretch.until_ms)
 
 
-def _sums(stretch: Stretch, models: Mapping[str, EggModel], set_ms: int, edges_ms: Integers) -> tuple[Floats, Floats]:
+def _sums(
+    stretch: Stretch, models: Mapping[str, EggModel], *, set_ms: int, edges_ms: Integers
+) -> tuple[Floats, Floats]:
     """Pull (kPa·d) and days recorded, in each bin of a stretch."""
     if stretch.air and stretch.machine not in models:
         raise ValueError(f"{stretch.where}: no model of its egg, expected one")
-    probes = [_deficits(stretch, air, models[stretch.machine], set_ms) for air in stretch.air]
+    probes = [_deficits(stretch, air, models[stretch.machine], set_ms=set_ms) for air in stretch.air]
     length_ms = stretch.until_ms - stretch.since_ms
-    trace = trace_of(probes, stretch.max_gap_s * 1000.0, length_ms)
+    trace = trace_of(probes, max_gap_ms=stretch.max_gap_s * 1000.0, length_ms=length_ms)
     bins = len(edges_ms) - 1
     if trace.empty:
         return np.zeros(bins), np.zeros(bins)
@@ -126,7 +128,7 @@ def _sums(stretch: Stretch, models: Mapping[str, EggModel], set_ms: int, edges_m
     return np.diff(before + (trace.first[piece] + 0.5 * slope * into) * into) / DAY_MS, covered
 
 
-def _deficits(stretch: Stretch, air: Air, model: EggModel, set_ms: int) -> Samples:
+def _deficits(stretch: Stretch, air: Air, model: EggModel, *, set_ms: int) -> Samples:
     """The deficit at each good reading of a probe, with times from the start of the stretch."""
     with np.errstate(invalid="ignore"):
         warm = (air.dry_bulb_c >= WET_BULB_FROM_C) & (air.dry_bulb_c <= WET_BULB_TO_C)
@@ -139,5 +141,5 @@ def _deficits(stretch: Stretch, air: Air, model: EggModel, set_ms: int) -> Sampl
     rh_pct = np.minimum(air.rh_pct[good][::-1][newest], 100.0)
     if not at_ms.size:
         return np.empty(0), np.empty(0)
-    egg_c = run(model, (at_ms - at_ms[0]) / 1000.0, dry_bulb_c, (int(at_ms[0]) - set_ms) / DAY_MS)
+    egg_c = run(model, (at_ms - at_ms[0]) / 1000.0, dry_bulb_c, day0=(int(at_ms[0]) - set_ms) / DAY_MS)
     return (at_ms - stretch.since_ms).astype(np.float64), deficit_kpa(egg_c, vapour_kpa(dry_bulb_c, rh_pct))

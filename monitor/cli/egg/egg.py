@@ -124,10 +124,10 @@ def _show(options: Show) -> int:
             "entries": book_view(book),
             "water": water_view(water, looked.site),
         }
-        return show(options.json, data, book_text(book, water, looked.site, looked.now))
+        return show(options.json, data, book_text(book, water, looked.site, now=looked.now))
     if not knows(book, egg):
         raise Wrong(f"batch {book.batch.id}: egg {egg}, expected {book.batch.numbers_words}")
     weighed = water.eggs.get(egg)
     data = {"batch": book.batch.id, "egg": egg, "entries": book_view(book, egg)}
     data["water"] = None if weighed is None else weighed_view(weighed)
-    return show(options.json, data, egg_text(book, egg, water, looked.site))
+    return show(options.json, data, egg_text(book, egg, water, site=looked.site))

@@ -92,7 +92,7 @@ def _list(options: Calibrate) -> int:
         found = [c for c in history.calibrations() if probe in (None, c.probe)]
     if probe is not None and not found and probe not in house.site.probes:
         raise Wrong(f"probe {probe!r}: no such probe, expected one of: {', '.join(house.site.probes)}")
-    return show(options.json, list_view(found, now), list_text(found, house.site, probe, now))
+    return show(options.json, list_view(found, now), list_text(found, house.site, probe, now=now))
 
 
 def corrections_asked(options: Calibrate, unit: str) -> dict[str, object]:

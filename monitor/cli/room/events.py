@@ -27,7 +27,7 @@ def _refused(options: Limited) -> int:
     with opened(house) as history:
         total, rows = history.refused(max(1, options.limit))
         unknown = [u for u in history.unknown() if u.probe not in house.site.probes]
-    return show(options.json, refused_view(total, rows, unknown), refused_text(total, rows, unknown, house.site))
+    return show(options.json, refused_view(total, rows, unknown), refused_text(total, rows, unknown, site=house.site))
 
 
 def _events(options: Limited) -> int:

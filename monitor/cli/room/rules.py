@@ -57,5 +57,5 @@ def _rules(options: Rules) -> int:
         raise Wrong(f"machine {options.machine!r}: no such machine, expected one of: {', '.join(machines)}")
     asked = [machines[options.machine]] if options.machine is not None else list(machines.values())
     with opened(house) as history:
-        view = rules_view(house.site, history.batches(), options.utc(), asked)
+        view = rules_view(house.site, history.batches(), options.utc(), machines=asked)
     return show(options.json, view, rules_text(view, house.site))

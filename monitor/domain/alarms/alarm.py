@@ -127,7 +127,7 @@ def state_of(alarm: Alarm) -> str:
     return NORMAL if alarm.acknowledged else RETURNED
 
 
-def step(alarm: Alarm, judgement: Judgement, now: Now, rule: Rule, next_number: int) -> Step:
+def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_number: int) -> Step:
     """One fresh judgement of the alarm's limit. next_number is taken if, and only if, an episode begins."""
     if judgement.verdict == OUT:
         if alarm.condition:
@@ -148,7 +148,7 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, rule: Rule, next_number: 
     ended = replace(
         alarm, condition=False, ended=alarm.pending_at, pending_mono_s=None, pending_at=None, value=judgement.value
     )
-    return ended, _changes(alarm, ended, "back within its limit", now, always=True)
+    return ended, _changes(alarm, ended, "back within its limit", now=now, always=True)
 
 
 def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
@@ -170,7 +170,7 @@ def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
         and now.mono_s - alarm.asked_mono_s >= rule.re_alarm_s
     ):
         again = replace(alarm, acknowledged=False, asked_mono_s=now.mono_s)
-        return again, _changes(alarm, again, STILL_STANDING, now)
+        return again, _changes(alarm, again, STILL_STANDING, now=now)
     return alarm, ()
 
 
@@ -191,7 +191,7 @@ def acknowledge(alarm: Alarm, who: str, now: Now) -> Step:
     if alarm.acknowledged or alarm.covered:
         raise AlarmError(f"alarm {alarm.number}: {state_of(alarm)}, nothing to acknowledge")
     seen = replace(alarm, acknowledged=True, asked_mono_s=now.mono_s)
-    return seen, _changes(alarm, seen, "acknowledged", now, who=who)
+    return seen, _changes(alarm, seen, "acknowledged", now=now, who=who)
 
 
 def shelve(alarm: Alarm, for_s: float, who: str, *, now: Now, rule: Rule) -> Step:
@@ -204,7 +204,7 @@ def shelve(alarm: Alarm, for_s: float, who: str, *, now: Now, rule: Rule) -> Ste
         )
     until = now.utc.fromtimestamp(now.utc.timestamp() + for_s, tz=now.utc.tzinfo)
     shelved = replace(alarm, shelved_until=until, shelved_until_mono_s=now.mono_s + for_s)
-    return shelved, _changes(alarm, shelved, f"shelved for {for_s / 60:g} min", now, who=who, always=True)
+    return shelved, _changes(alarm, shelved, f"shelved for {for_s / 60:g} min", now=now, who=who, always=True)
 
 
 def unshelve(alarm: Alarm, now: Now, *, cause: str = "unshelved", who: str = "") -> Step:
@@ -226,7 +226,7 @@ def suppress(alarm: Alarm, why: str, *, now: Now, over: bool = False) -> Step:
     if over:
         ended = now.utc if alarm.condition else alarm.ended
         quiet = replace(quiet, condition=False, ended=ended, pending_mono_s=None, pending_at=None)
-    return quiet, _changes(alarm, quiet, f"suppressed: {why}", now, always=True)
+    return quiet, _changes(alarm, quiet, f"suppressed: {why}", now=now, always=True)
 
 
 def unsuppress(alarm: Alarm, now: Now, cause: str) -> Step:
@@ -242,7 +242,7 @@ def set_out_of_service(alarm: Alarm, *, out: bool, who: str, now: Now) -> Step:
         return alarm, ()
     other = replace(alarm, out_of_service=out)
     if out:
-        return other, _changes(alarm, other, "taken out of service", now, who=who)
+        return other, _changes(alarm, other, "taken out of service", now=now, who=who)
     return _uncovered(alarm, other, "back in service", now=now, who=who)
 
 
@@ -265,7 +265,7 @@ def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int) -> Step
         pending_at=None,
     )
     cause = "came back before it was acknowledged" if not alarm.acknowledged else "beyond its limit"
-    return begun, _changes(alarm, begun, cause, now, always=True)
+    return begun, _changes(alarm, begun, cause, now=now, always=True)
 
 
 def _worse(alarm: Alarm, judgement: Judgement) -> Alarm:
@@ -289,11 +289,11 @@ def _uncovered(before: Alarm, bare: Alarm, cause: str, *, now: Now, who: str) ->
     if bare.condition and not bare.covered:
         bare = replace(bare, acknowledged=False, asked_mono_s=now.mono_s)
     # Written also where something else still lies over it: what is not in the record is forgotten by the next run.
-    return bare, _changes(before, bare, cause, now, who=who, always=True)
+    return bare, _changes(before, bare, cause, now=now, who=who, always=True)
 
 
 def _changes(
-    before: Alarm, after: Alarm, cause: str, now: Now, *, who: str = "", always: bool = False
+    before: Alarm, after: Alarm, cause: str, *, now: Now, who: str = "", always: bool = False
 ) -> tuple[Transition, ...]:
     was, is_ = state_of(before), state_of(after)
     if was == is_ and not always:

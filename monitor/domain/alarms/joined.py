@@ -116,7 +116,7 @@ def gather(notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice | J
     run = [] if lead.closing else _run(lead, (*told, *notices))
     return Joined(
         lead=lead,
-        fellows=_fellows(lead, run, told, newest),
+        fellows=_fellows(lead, run, told, newest=newest),
         others=tuple(others),
         began=run[0] if run else None,
         numbers=tuple(sorted({n.alarm_number for n in newest.values()} - {0})),
@@ -154,7 +154,7 @@ def _run(lead: Alike, known: Iterable[Notice]) -> list[Notice]:
 
 
 def _fellows(
-    lead: Alike, run: Iterable[Notice], told: Iterable[Notice], newest: dict[int, Notice]
+    lead: Alike, run: Iterable[Notice], told: Iterable[Notice], *, newest: dict[int, Notice]
 ) -> tuple[Notice, ...]:
     """Those of the same flood of which the same was told already, and which were not told to be over."""
     over = {episode(n) for n in told if n.closing}

@@ -100,8 +100,8 @@ def add(book: EggBook, entry: Entry) -> EggBook:
     _check_gone(entry, others, where)
     _check_replaces(book, entry, where)
     _check_subject(book.batch, entry, where)
-    _check_times(book.batch, entry, others, where)
-    _check_outcome(book.batch, entry, others, where)
+    _check_times(book.batch, entry, others, where=where)
+    _check_outcome(book.batch, entry, others, where=where)
     if isinstance(entry.fact, Weighing):
         each_g = entry.fact.net_g / entry.eggs
         if not EGG_G[0] <= each_g <= EGG_G[1]:
@@ -260,7 +260,7 @@ def _check_replaces(book: EggBook, entry: Entry, where: str) -> None:
         raise EggError(f"{where}: replaces a {named.fact.kind}, expected a {named.fact.kind} again, or to withdraw it")
 
 
-def _check_times(batch: Batch, entry: Entry, others: list[Entry], where: str) -> None:
+def _check_times(batch: Batch, entry: Entry, others: list[Entry], *, where: str) -> None:
     if isinstance(entry.fact, _FROM_SET) and entry.at < batch.set_at:
         raise EggError(f"{where}: ", entry.at, ", before it was set (", batch.set_at, ")")
     if not isinstance(entry.fact, Laid):
@@ -287,7 +287,7 @@ def _check_gone(entry: Entry, others: list[Entry], where: str) -> None:
         raise EggError(f"{where}: egg {entry.egg} went on as batch {gone.fact.into}, expected that batch")
 
 
-def _check_outcome(batch: Batch, entry: Entry, others: list[Entry], where: str) -> None:
+def _check_outcome(batch: Batch, entry: Entry, others: list[Entry], *, where: str) -> None:
     fact = entry.fact
     if not entry.ends:
         return

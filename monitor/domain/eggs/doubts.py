@@ -46,10 +46,10 @@ def doubts(book: EggBook, entry: Entry, profile: Profile | None = None) -> tuple
     profile: of the batch, for what depends on the species. The entry must be one that `add` takes.
     """
     others = [e for e in standing(book) if e.number != entry.replaces]
-    return tuple(_doubts(book.batch, entry, others, profile))
+    return tuple(_doubts(book.batch, entry, others, profile=profile))
 
 
-def _doubts(batch: Batch, entry: Entry, others: list[Entry], profile: Profile | None) -> Iterator[Words]:
+def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile | None) -> Iterator[Words]:
     where = entry.where
     about = [e for e in others if e.same_subject(entry)]
     if entry.at > entry.written_at + AHEAD:

@@ -64,7 +64,7 @@ class Laid:
             raise EggError("laid: neither laid_at nor stored_days came, expected one of them")
         _aware("laid: laid_at", self.laid_at)
         if self.stored_days is not None:
-            _within("laid: stored_days", self.stored_days, 0.0, STORED_DAYS_HIGH)
+            _within("laid: stored_days", self.stored_days, low=0.0, high=STORED_DAYS_HIGH)
 
 
 @fixed
@@ -76,8 +76,8 @@ class Size:
     breadth_mm: float
 
     def __post_init__(self) -> None:
-        _within("size: length_mm", self.length_mm, *LENGTH_MM)
-        _within("size: breadth_mm", self.breadth_mm, LENGTH_MM[0] / 2.0, self.length_mm)
+        _within("size: length_mm", self.length_mm, low=LENGTH_MM[0], high=LENGTH_MM[1])
+        _within("size: breadth_mm", self.breadth_mm, low=LENGTH_MM[0] / 2.0, high=self.length_mm)
 
 
 @fixed
@@ -90,12 +90,12 @@ class Weighing:
     error_g: float | None = None
 
     def __post_init__(self) -> None:
-        _within("weighing: gross_g", self.gross_g, *GROSS_G)
-        _within("weighing: tare_g", self.tare_g, 0.0, GROSS_G[1])
+        _within("weighing: gross_g", self.gross_g, low=GROSS_G[0], high=GROSS_G[1])
+        _within("weighing: tare_g", self.tare_g, low=0.0, high=GROSS_G[1])
         if self.tare_g >= self.gross_g:
             raise EggError(f"weighing: tare_g {self.tare_g:g}, expected below gross_g, {self.gross_g:g}")
         if self.error_g is not None:
-            _within("weighing: error_g", self.error_g, 0.0001, 1000.0)
+            _within("weighing: error_g", self.error_g, low=0.0001, high=1000.0)
 
     @property
     def net_g(self) -> float:
@@ -404,7 +404,7 @@ def _wrong_field(kind: str, data: Mapping[str, str | float | None]) -> str:
     return ""
 
 
-def _within(where: str, value: float, low: float, high: float) -> None:
+def _within(where: str, value: float, *, low: float, high: float) -> None:
     if not low <= value <= high:
         raise EggError(f"{where} {value:g}, expected {low:g} to {high:g}")
 

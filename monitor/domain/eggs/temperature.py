@@ -132,7 +132,7 @@ class EggModel:
         """The same, of an offset that is known."""
         return air_c - self.layer_k + offset_k
 
-    def advance(self, egg_c: float, before_c: float, air_c: float, seconds: float, day: float) -> float:
+    def advance(self, egg_c: float, before_c: float, air_c: float, *, seconds: float, day: float) -> float:
         """The egg's temperature after `seconds` in which the reading went straight from before_c to air_c.
 
         day: of incubation at the end of the step. Exact for a straight line of the air and of the offset, so stable for
@@ -168,7 +168,7 @@ def model_of(profile: Profile, air: str) -> EggModel:
     return EggModel((low_g + high_g) / 2.0, profile.days, air, layer_k or 0.0)
 
 
-def run(model: EggModel, at_s: Floats, air_c: Floats, day0: float) -> Floats:
+def run(model: EggModel, at_s: Floats, air_c: Floats, *, day0: float) -> Floats:
     """The egg's temperature along a line of readings, equal to `advance` from one to the next.
 
     Parameters

@@ -74,7 +74,7 @@ class Needs:
         return None
 
 
-def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, at: datetime) -> Needs:
+def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: datetime) -> Needs:
     """The needs of whatever is in the machine at `at`, which is now; an empty machine needs nothing."""
     present = [b for b in batches if (stay := b.stay_at(b.not_before(at))) is not None and stay.machine == machine.id]
     known = [(b, site.profiles[b.profile]) for b in present if b.profile in site.profiles]

@@ -35,4 +35,4 @@ def judge(look: Look, key: Key, judgement: Judgement, held: bool = False) -> Non
     rule = rule_of(look, *key)
     if held and not alarm.condition:
         rule = replace(rule, on_delay_s=math.inf)
-    settle(look, key, step(alarm, judgement, look.now, rule, look.state.last_number + 1))
+    settle(look, key, step(alarm, judgement, look.now, rule=rule, next_number=look.state.last_number + 1))

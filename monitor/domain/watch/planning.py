@@ -23,7 +23,7 @@ def plan(look: Look, machine: str) -> Plan:
     standing = known.plan
     if standing is not None and (standing.needs.valid_until is None or look.now.utc < standing.needs.valid_until):
         return standing
-    needs = needs_of(look.site.machines[machine], look.state.batches.values(), look.site, look.now.utc)
+    needs = needs_of(look.site.machines[machine], look.state.batches.values(), look.site, at=look.now.utc)
     present = frozenset(o.batch for o in needs.occupants if o.lockdown_since is not None)
     known.reached &= present
     fresh = known.plan = plan_of(needs, look.site, known.reached)

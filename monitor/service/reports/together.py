@@ -132,7 +132,7 @@ def together_of(
         tables = tables_of_groups(ended.cases, _key(by), ended.bad)
         members = {_member(by, group, ended.cases): table for group, table in tables.items()}
         if len({_key(by)(each) for each in newest}) > 1:  # or it would be the same again, and corrected for twice
-            alone = tables_by(newest, exposed, _key(by), ended.bad)
+            alone = tables_by(newest, exposed, key=_key(by), bad=ended.bad)
             within = {Exposed(id_, group): table for (id_, group), table in alone.items()}
     every = associations({**found, **members, **within})
     of_found, of_members, of_within = (

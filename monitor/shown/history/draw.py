@@ -70,7 +70,7 @@ def drawing(
     yield from (f'<path class="grid" d="M{x * chart.low.size:.1f} 0V{HEIGHT:g}"/>' for x, _ in ticks)
     yield from (f'<path class="grid" d="M0 {scale.y(v):.1f}H{chart.low.size}"/>' for v in scale.ticks)
     yield f'<path class="air" d="{_envelope(chart, scale)}"/>'
-    yield from _marks(chart, done, stages, shown)
+    yield from _marks(chart, done, stages, shown=shown)
     yield f"{rect('frame', 0, chart.low.size, top=0.0, height=HEIGHT)}</svg>{times(ticks)}</div></figure>"
 
 
@@ -185,7 +185,7 @@ def _envelope(chart: Chart, scale: _Scale) -> str:
     return "".join(drawn)
 
 
-def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], shown: Shown) -> Iterator[str]:
+def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], *, shown: Shown) -> Iterator[str]:
     for stage in stages[1:]:
         yield _mark("stage", chart.column(stage.since_ms), f"{stage.stage} from {shown.time(stage.since_ms)}")
     inside = [each for each in done if 0.0 <= chart.column(each.at_ms) <= chart.low.size]
@@ -195,7 +195,7 @@ def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], sh
             last = chart.column(each.until_ms if each.until_ms is not None else each.at_ms)
             yield rect("handling", x, max(last, x + 1.0), top=HEIGHT - 10.0, height=10.0, words=words)
         elif each.entry is not None:
-            yield _mark("entry", x, words, ENTRY)
+            yield _mark("entry", x, words, length=ENTRY)
         elif each.kind != OPENING:
             yield _mark("stage" if each.kind == DECLARED else "move", x, words)
     # There may be hundreds: one path for all, one mark for those that fall on the same pixel.
@@ -204,7 +204,7 @@ def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], sh
         yield f'<path class="opening" d="{"".join(f"M{x} {HEIGHT - 16.0:g}V{HEIGHT:g}" for x in opened)}"/>'
 
 
-def _mark(kind: str, x: float, words: str, length: float = HEIGHT) -> str:
+def _mark(kind: str, x: float, words: str, *, length: float = HEIGHT) -> str:
     return f'<path class="{kind}" d="M{x:.1f} 0V{length:g}"><title>{safe(words)}</title></path>'
 
 

@@ -17,7 +17,7 @@ FEWEST = 2  # one weighing is no line
 MARGIN = 0.08  # of the height, above and below all that is drawn
 
 
-def loss_drawing(part: EggPart, chart: Chart, ticks: Ticks, shown: Shown) -> Iterator[str]:
+def loss_drawing(part: EggPart, chart: Chart, ticks: Ticks, *, shown: Shown) -> Iterator[str]:
     """The loss over the same time as the other drawings; nothing with fewer than FEWEST weighings that count in it.
 
     Parameters

@@ -99,16 +99,16 @@ def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, *, z
     Raises
         ValueError: another unit.
     """
-    return page.drawn(history_report(history, header, Shown(zone, unit), charts))
+    return page.drawn(history_report(history, header, Shown(zone, unit), charts=charts))
 
 
-def history_report(history: BatchHistory, header: Header, shown: Shown, charts: Sequence[Chart] = ()) -> Report:
+def history_report(history: BatchHistory, header: Header, shown: Shown, *, charts: Sequence[Chart] = ()) -> Report:
     """The whole, with its drawings where there are charts of the same life."""
     figures = _figures(history, shown)
     told = (
         Section(None, plain([_times(shown)])),
         *([] if history.development is None else [Section(None, plain(development_lines(history.development, shown)))]),
-        *_drawn(history, charts, header, shown),
+        *_drawn(history, charts, header, shown=shown),
         Section(Heading("figures"), parts=tuple(figures), where=HEADED_ON_PAGE),
     )
     if history.felt:
@@ -124,7 +124,7 @@ def _times(shown: Shown) -> str:
     )
 
 
-def _drawn(history: BatchHistory, charts: Sequence[Chart], header: Header, shown: Shown) -> Iterator[Section]:
+def _drawn(history: BatchHistory, charts: Sequence[Chart], header: Header, *, shown: Shown) -> Iterator[Section]:
     """The drawings, and where the history is one egg's own, its book and its water, which text has too."""
     egg, ticks = header.egg, axis(charts[0], to_ms(header.set_at), shown) if charts else []
     if charts:
@@ -132,7 +132,7 @@ def _drawn(history: BatchHistory, charts: Sequence[Chart], header: Header, shown
     if egg is not None:
         if charts:
             yield book_section(egg, shown)
-        yield water_section(egg, shown, loss_drawing(egg, charts[0], ticks, shown) if charts else ())
+        yield water_section(egg, shown, loss_drawing(egg, charts[0], ticks, shown=shown) if charts else ())
 
 
 def _air(

@@ -62,7 +62,9 @@ CLOSING = (
 )
 
 
-def finding_sections(catalogue: Catalogue, finding: str, verdicts: Sequence[Verdict], unit: str) -> Iterator[Section]:
+def finding_sections(
+    catalogue: Catalogue, finding: str, verdicts: Sequence[Verdict], *, unit: str
+) -> Iterator[Section]:
     """What is told of one finding: a section for each verdict that there can be, and the caution.
 
     Parameters
@@ -82,7 +84,7 @@ def finding_sections(catalogue: Catalogue, finding: str, verdicts: Sequence[Verd
     yield Section(Heading("", "CAUTION"), (Paragraph(catalogue.findings[finding].caution, CAUTION),))
 
 
-def to_json(catalogue: Catalogue, finding: str, subject: str, verdicts: Sequence[Verdict]) -> dict[str, object]:
+def to_json(catalogue: Catalogue, finding: str, subject: str, *, verdicts: Sequence[Verdict]) -> dict[str, object]:
     """The review as plain values for `json.dumps`, in the units of the record: °C, K, %RH, %, h; what is not known is null."""
     published = catalogue.findings[finding]
     return {

@@ -56,7 +56,7 @@ def _told(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Se
     reading = (*plain([PREAMBLE, _beside(whole, catalogue)]), Paragraph(KEY, OF_DRAWINGS))
     yield Section(Heading("how to read this"), reading)
     for each in whole.reviewed:
-        parts = finding_sections(catalogue, each.finding, each.verdicts, shown.unit)
+        parts = finding_sections(catalogue, each.finding, each.verdicts, unit=shown.unit)
         yield Section(Heading(f"{_name(each)}: {each.subject}"), parts=tuple(parts))
     yield Section(Heading("whom to ask"), plain([CLOSING]))
     cited = [line for each in whole.reviewed for line in source_lines(catalogue, each.verdicts)]
@@ -87,7 +87,7 @@ def whole_json(whole: BatchReview, catalogue: Catalogue) -> dict[str, object]:
         "went_well": list(whole.good),
         "went_well_share": whole.good_share,
         "reviews": [
-            to_json(catalogue, each.finding, each.subject, each.verdicts)
+            to_json(catalogue, each.finding, each.subject, verdicts=each.verdicts)
             | {"eggs": list(each.eggs), "count": each.count, "written": each.written}
             for each in whole.reviewed
         ],

@@ -208,7 +208,7 @@ def test_a_table_counts_batches_and_leaves_out_what_cannot_be_said() -> None:
     outcomes = [outcome("a", False), outcome("b", True), outcome("c", False), outcome("d", True), outcome("e", True)]
     table = table_of(outcomes, {"a": True, "b": True, "c": False, "d": False, "e": None, "z": True})
     assert table == Table(exposed_bad=1, exposed_good=1, other_bad=1, other_good=1)
-    split = tables_by(outcomes, {"too dry": {"a": True, "b": False}}, lambda o: o.species)
+    split = tables_by(outcomes, {"too dry": {"a": True, "b": False}}, key=lambda o: o.species)
     assert split == {("too dry", "chicken"): Table(1, 0, 0, 1)}
 
 
@@ -256,7 +256,7 @@ def test_another_end_than_a_bad_one() -> None:
     exposed = {"a": True, "b": True, "c": False, "d": None}
     table = table_of(outcomes, exposed, lambda o: wet(o.batch))
     assert table == Table(exposed_bad=2, exposed_good=0, other_bad=0, other_good=1)
-    split = tables_by(outcomes, {"too dry": exposed}, lambda o: o.species, lambda o: wet(o.batch))
+    split = tables_by(outcomes, {"too dry": exposed}, key=lambda o: o.species, bad=lambda o: wet(o.batch))
     assert split == {("too dry", "chicken"): table}
     ending = ending_of("wet-chick")
     words = said(associations({"too dry": Table(9, 1, 1, 9)})[0], ending)
@@ -287,7 +287,7 @@ def test_within_groups_it_can_be_the_other_way_round() -> None:
     ]
     exposed = {"open": {o.batch: o.machine == "open" for o in outcomes}}
     tables = {(name, ""): table for name, table in tables_of_groups(outcomes, lambda o: o.machine).items()}
-    tables |= tables_by(outcomes, exposed, lambda o: o.species)
+    tables |= tables_by(outcomes, exposed, key=lambda o: o.species)
     assert tables == {("open", ""): Table(77, 273, 61, 289), ("open", "large"): Table(71, 192, 25, 55), ("open", "small"): Table(6, 81, 36, 234)}  # fmt: skip
     found = {a.exposure: a for a in associations(tables)}
 

@@ -15,7 +15,7 @@ from tests.analysis.lived import MODELS, lived, stretches
 
 
 def charts(columns: int = 300) -> dict[str, Chart]:
-    return {chart.quantity: chart for chart in charts_of(stretches(), MODELS, T0, columns)}
+    return {chart.quantity: chart for chart in charts_of(stretches(), MODELS, T0, columns=columns)}
 
 
 def test_no_peak_is_lost() -> None:
@@ -82,8 +82,8 @@ def test_each_column_has_the_extremes_of_its_time(pairs: list[tuple[int, float]]
     at = np.cumsum([step * 100.0 for step, _ in pairs]) - pairs[0][0] * 100.0
     values = np.array([value for _, value in pairs])
     length = int(at[-1])
-    trace: Trace = trace_of([(at, values)], 20_000.0, length)
-    low, high = extremes([(T0, trace)], T0, T0 + length, columns)
+    trace: Trace = trace_of([(at, values)], max_gap_ms=20_000.0, length_ms=length)
+    low, high = extremes([(T0, trace)], T0, T0 + length, columns=columns)
     fine = np.linspace(0.0, length, columns * 40 + 1)
     line = np.full(fine.size, np.nan)
     for start, end, first, last in zip(trace.start_ms, trace.end_ms, trace.first, trace.last, strict=True):

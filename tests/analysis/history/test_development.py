@@ -259,8 +259,8 @@ def slowly(model: EggModel, air_c: list[float], target_c: float, minutes: int) -
     for minute in range(minutes):
         before = _rate(egg_c, normal_c)
         day = (minute + 1) / 1440.0
-        egg_c = model.advance(egg_c, air_c[minute], air_c[minute + 1], 60.0, day)
-        normal_c = model.advance(normal_c, target_c, target_c, 60.0, day)
+        egg_c = model.advance(egg_c, air_c[minute], air_c[minute + 1], seconds=60.0, day=day)
+        normal_c = model.advance(normal_c, target_c, target_c, seconds=60.0, day=day)
         lag_h += (1.0 - (before + _rate(egg_c, normal_c)) / 2.0) / 60.0
     return lag_h
 

@@ -19,8 +19,8 @@ def stays(samples: list[tuple[float, float]], limit: float, side: str, until_s: 
     """What is outside the limit on the line through (seconds, value), in a window to the last sample."""
     at_s, values = (np.array(column, dtype=float) for column in zip(*samples, strict=True))
     length_ms = int((until_s if until_s is not None else at_s[-1]) * 1000)
-    trace = trace_of([(at_s * 1000.0, values)], MAX_GAP_MS, length_ms)
-    found = outside(trace, limit, side, PLACE)
+    trace = trace_of([(at_s * 1000.0, values)], max_gap_ms=MAX_GAP_MS, length_ms=length_ms)
+    found = outside(trace, limit, side, place=PLACE)
     gaps = {PLACE.since_ms + start: PLACE.since_ms + end for start, end in trace.gaps()}
     until_ms = PLACE.since_ms + length_ms
     return replace(
@@ -109,8 +109,8 @@ def test_the_peak_is_told_when_first_reached() -> None:
 
 def test_no_limit_means_nothing_outside() -> None:
     """A band that is open on one side has no excursions there."""
-    trace = trace_of([(np.array([0.0, 30_000.0]), np.array([50.0, 50.0]))], 30_000, 30_000)
-    assert outside(trace, None, ABOVE, PLACE) == Outside()
+    trace = trace_of([(np.array([0.0, 30_000.0]), np.array([50.0, 50.0]))], max_gap_ms=30_000, length_ms=30_000)
+    assert outside(trace, None, ABOVE, place=PLACE) == Outside()
 
 
 def excursion(since_ms: int, until_ms: int, **other: object) -> Excursion:

@@ -50,7 +50,7 @@ def test_it_is_the_domain_s_model_reading_by_reading() -> None:
     (trace,) = line(stretch(readings(at_s, air_c), hours=8.0))
     egg_c = SETTER.start(float(air_c[0]), 0.0)
     for i in range(1, at_s.size):
-        egg_c = SETTER.advance(egg_c, float(air_c[i - 1]), float(air_c[i]), 10.0, float(at_s[i]) / DAY_S)
+        egg_c = SETTER.advance(egg_c, float(air_c[i - 1]), float(air_c[i]), seconds=10.0, day=float(at_s[i]) / DAY_S)
         if at_s[i] * 1000 > trace.start_ms[0]:
             assert at(trace, float(at_s[i])) == pytest.approx(egg_c, abs=1e-6)
 

@@ -74,7 +74,7 @@ class Case:
     def judge(self, second: float, verdict: int, value: float | None = None) -> str:
         shown = value if value is not None else {IN: 37.5, BETWEEN: 38.9, OUT: 39.5}[verdict]
         judgement = Judgement(verdict, at(second).utc, shown, LIMIT, "dry_bulb_c")
-        return self._adopt(step(self.alarm, judgement, at(second), self.rule, self.number + 1))
+        return self._adopt(step(self.alarm, judgement, at(second), rule=self.rule, next_number=self.number + 1))
 
     def hot(self, second: float, value: float = 39.5) -> str:
         return self.judge(second, OUT, value)
@@ -139,7 +139,7 @@ def test_an_alarm_follows_what_has_no_value_and_keeps_its_worst() -> None:
 
     def told(second: float, value: float | None, limit: float | None) -> tuple[float | None, float | None]:
         judgement = Judgement(OUT, at(second).utc, value, limit, "dry_bulb_c")
-        case._adopt(step(case.alarm, judgement, at(second), case.rule, case.number + 1))
+        case._adopt(step(case.alarm, judgement, at(second), rule=case.rule, next_number=case.number + 1))
         assert state_of(case.alarm) == UNACKNOWLEDGED
         return case.alarm.value, case.alarm.worst
 
@@ -423,7 +423,7 @@ def test_time_goes_on_by_the_forward_clock_alone() -> None:
     case = Case()
     case.hot(0)
     jumped = Now(MONO0_S + 10, T0 + timedelta(hours=9))
-    case.alarm, told = step(case.alarm, Judgement(OUT, jumped.utc, 39.5, LIMIT), jumped, RULE, 1)
+    case.alarm, told = step(case.alarm, Judgement(OUT, jumped.utc, 39.5, LIMIT), jumped, rule=RULE, next_number=1)
     assert told == ()
     case = standing()
     case.shelve(0, 600)

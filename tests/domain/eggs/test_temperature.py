@@ -42,7 +42,7 @@ with REFERENCE.open(encoding="utf-8", newline="") as _file:
 
 def after(model: EggModel, egg_c: float, air_c: float, minutes: float) -> float:
     """The egg after that time in steady air, about the neutral day."""
-    return model.advance(egg_c, air_c, air_c, minutes * MINUTE_S, NEUTRAL_DAY)
+    return model.advance(egg_c, air_c, air_c, seconds=minutes * MINUTE_S, day=NEUTRAL_DAY)
 
 
 def with_tau(minutes: float) -> EggModel:
@@ -53,7 +53,7 @@ def with_tau(minutes: float) -> EggModel:
 def peak(model: EggModel, minutes: list[float], air_c: list[float]) -> float:
     """The hottest that the egg gets along straight pieces of air."""
     at = np.arange(minutes[0], minutes[-1], 0.5)
-    return float(run(model, at * MINUTE_S, np.interp(at, minutes, air_c), NEUTRAL_DAY).max())
+    return float(run(model, at * MINUTE_S, np.interp(at, minutes, air_c), day0=NEUTRAL_DAY).max())
 
 
 @pytest.mark.parametrize(("model", "name"), [(HEN_STILL, "still"), (HEN_FORCED, "forced")])
@@ -81,7 +81,7 @@ def test_an_egg_is_a_low_pass_filter() -> None:
     assert cut_off_s / MINUTE_S == pytest.approx(FIGURES["cut-off-period"][0], rel=0.2)
     at_s = np.arange(0.0, 10.0 * cut_off_s, 10.0)
     for period_s, gain in ((cut_off_s, math.sqrt(0.5)), (cut_off_s / 10.0, 1.0 / math.sqrt(101.0))):
-        egg_c = run(HEN_FORCED, at_s, 37.8 + np.sin(2.0 * math.pi * at_s / period_s), -10.0)
+        egg_c = run(HEN_FORCED, at_s, 37.8 + np.sin(2.0 * math.pi * at_s / period_s), day0=-10.0)
         settled_c = egg_c[at_s > 5.0 * cut_off_s]
         # Straight pieces of 10 s cut the tops of the swing by less than 1e-3; a second of phase costs less again.
         assert (settled_c.max() - settled_c.min()) / 2.0 == pytest.approx(gain, rel=2e-3)
@@ -193,11 +193,11 @@ def test_one_step_or_many(
     met, before_c, at_s = [egg_c], first_c, 0.0
     for seconds, air_c in pieces:
         met += [model.start(before_c, day0 + at_s / DAY_S)]
-        egg_c = model.advance(egg_c, before_c, air_c, seconds, day0 + (at_s + seconds) / DAY_S)
+        egg_c = model.advance(egg_c, before_c, air_c, seconds=seconds, day=day0 + (at_s + seconds) / DAY_S)
         for part in range(5):
             a, b = (before_c + (air_c - before_c) * share / 5.0 for share in (part, part + 1))
             day = day0 + (at_s + seconds * (part + 1) / 5.0) / DAY_S
-            parts_c = model.advance(parts_c, a, b, seconds / 5.0, day)
+            parts_c = model.advance(parts_c, a, b, seconds=seconds / 5.0, day=day)
         before_c, at_s = air_c, at_s + seconds
         met += [model.start(air_c, day0 + at_s / DAY_S)]
         # A step may cross a corner of the heat table, once: its slopes differ by at most 40 mW a day, 0.03 K.
@@ -207,19 +207,19 @@ def test_one_step_or_many(
 
 def test_one_step_or_many_where_the_heat_is_straight() -> None:
     """Between two corners of the heat table the steps agree to rounding, and a step of no time changes nothing."""
-    whole_c = HEN_STILL.advance(30.0, 20.0, 38.0, 7200.0, 12.5)
+    whole_c = HEN_STILL.advance(30.0, 20.0, 38.0, seconds=7200.0, day=12.5)
     parts_c = 30.0
     for part in range(720):
         a, b = 20.0 + 18.0 * part / 720.0, 20.0 + 18.0 * (part + 1) / 720.0
-        parts_c = HEN_STILL.advance(parts_c, a, b, 10.0, 12.5 - (7190.0 - 10.0 * part) / DAY_S)
+        parts_c = HEN_STILL.advance(parts_c, a, b, seconds=10.0, day=12.5 - (7190.0 - 10.0 * part) / DAY_S)
     assert whole_c == pytest.approx(parts_c, abs=1e-9)
-    assert HEN_STILL.advance(30.0, 37.0, 37.0, 0.0, 5.0) == 30.0
+    assert HEN_STILL.advance(30.0, 37.0, 37.0, seconds=0.0, day=5.0) == 30.0
 
 
 def test_a_straight_line_of_air_leaves_the_egg_behind_by_its_time_constant() -> None:
     """After hours of air that rises 1 K an hour, the egg lags by 1 K/h times tau."""
     egg_c = HEN_STILL.start(20.0, 6.0)
-    egg_c = HEN_STILL.advance(egg_c, 20.0, 30.0, 10.0 * HOUR_S, NEUTRAL_DAY - 0.2)
+    egg_c = HEN_STILL.advance(egg_c, 20.0, 30.0, seconds=10.0 * HOUR_S, day=NEUTRAL_DAY - 0.2)
     behind_k = HEN_STILL.start(30.0, NEUTRAL_DAY - 0.2) - egg_c
     # The embryo's own rise, 3.5 mW a day, adds 0.002 K/h.
     assert behind_k == pytest.approx(HEN_STILL.tau_s / HOUR_S, rel=0.005)
@@ -229,7 +229,9 @@ def test_a_straight_line_of_air_leaves_the_egg_behind_by_its_time_constant() -> 
 def test_any_step_is_stable(seconds: float) -> None:
     """A step of days, or of months, ends where the egg settles."""
     # The embryo's heat, which rises all the while, is a time constant behind: 1 K in 116 days is 1e-4 K in 18 min.
-    assert HEN_FORCED.advance(10.0, 37.8, 37.8, seconds, 25.0) == pytest.approx(HEN_FORCED.start(37.8, 25.0), abs=2e-4)
+    assert HEN_FORCED.advance(10.0, 37.8, 37.8, seconds=seconds, day=25.0) == pytest.approx(
+        HEN_FORCED.start(37.8, 25.0), abs=2e-4
+    )
 
 
 @pytest.mark.parametrize(
@@ -241,11 +243,11 @@ def test_a_run_is_its_steps(model: EggModel) -> None:
     steps_s = rng.exponential(10.0, 4000) * rng.choice([1.0, 0.0, 1e3, 3e4], 4000, p=[0.97, 0.01, 0.015, 0.005])
     at_s = 1.7e9 + np.concatenate(([0.0], np.cumsum(steps_s)))
     air_c = 37.8 + rng.normal(0.0, 0.5, at_s.size)
-    egg_c = run(model, at_s, air_c, 1.0)
+    egg_c = run(model, at_s, air_c, day0=1.0)
     stepped = [model.start(air_c[0], 1.0)]
     for i in range(1, at_s.size):
         day = 1.0 + (at_s[i] - at_s[0]) / DAY_S
-        stepped.append(model.advance(stepped[-1], air_c[i - 1], air_c[i], at_s[i] - at_s[i - 1], day))
+        stepped.append(model.advance(stepped[-1], air_c[i - 1], air_c[i], seconds=at_s[i] - at_s[i - 1], day=day))
     # Equal but for rounding: times of 1.7e9 s are known to 2e-7 s, the air changes by up to a kelvin in 10 s of them.
     assert np.abs(egg_c - np.array(stepped)).max() < 1e-6
     assert at_s[-1] - at_s[0] > 300.0 * model.tau_s  # more than one block of the sum
@@ -253,8 +255,8 @@ def test_a_run_is_its_steps(model: EggModel) -> None:
 
 def test_a_run_of_nothing_or_one() -> None:
     """No readings give no temperatures; one gives that of an egg which has been there for long."""
-    assert run(HEN_STILL, np.array([]), np.array([]), 3.0).size == 0
-    assert run(HEN_STILL, np.array([5.0]), np.array([37.8]), 3.0).tolist() == [HEN_STILL.start(37.8, 3.0)]
+    assert run(HEN_STILL, np.array([]), np.array([]), day0=3.0).size == 0
+    assert run(HEN_STILL, np.array([5.0]), np.array([37.8]), day0=3.0).tolist() == [HEN_STILL.start(37.8, 3.0)]
 
 
 @pytest.mark.parametrize(
@@ -269,14 +271,14 @@ def test_a_run_of_nothing_or_one() -> None:
 def test_a_run_that_cannot_be(at_s: list[float], air_c: list[float]) -> None:
     """Rows of two lengths, time that goes back and what is no number are refused."""
     with pytest.raises(ValueError, match=r"^egg: .*expected"):
-        run(HEN_STILL, np.array(at_s), np.array(air_c), 0.0)
+        run(HEN_STILL, np.array(at_s), np.array(air_c), day0=0.0)
 
 
 @pytest.mark.parametrize("bad", [(math.nan, 37.8, 37.8, 10.0), (37.8, math.inf, 37.8, 10.0), (37.8, 37.8, 37.8, -1.0)])
 def test_a_step_that_cannot_be(bad: tuple[float, float, float, float]) -> None:
     """A value that is no number, or a step back in time, is refused."""
     with pytest.raises(ValueError, match=r"^egg: .*expected finite"):
-        HEN_STILL.advance(*bad, 5.0)
+        HEN_STILL.advance(*bad[:3], seconds=bad[3], day=5.0)
 
 
 @pytest.mark.parametrize(

@@ -33,7 +33,7 @@ SITE = site()
 
 
 def needs(*batches: Batch, machine: str = "setter-1", hours: float = 0.0, at: Site = SITE) -> Needs:
-    return needs_of(MACHINES[machine], batches, at, T0 + timedelta(hours=hours))
+    return needs_of(MACHINES[machine], batches, at, at=T0 + timedelta(hours=hours))
 
 
 def settle_hours(where: Site = SITE) -> float:
@@ -229,13 +229,13 @@ def test_a_batch_that_settles_does_not_excuse_another() -> None:
 def test_eggs_do_not_vanish_with_the_clock(back: timedelta) -> None:
     """A board that wakes minutes, days or decades ago still knows the eggs that were put into the machine, and which machine."""
     eggs = moved(batch(day=5.0), "hatcher-1", T0)
-    there = needs_of(MACHINES["hatcher-1"], [eggs], SITE, T0 - back)
+    there = needs_of(MACHINES["hatcher-1"], [eggs], SITE, at=T0 - back)
     assert there.dry_bulb_c == WARM
     assert there.occupants[0].day == 5.0
-    assert needs_of(MACHINES["setter-1"], [eggs], SITE, T0 - back) == Needs("setter-1")
-    assert needs_of(MACHINES["hatcher-1"], [closed(eggs, T0)], SITE, T0 - back) == Needs("hatcher-1")
+    assert needs_of(MACHINES["setter-1"], [eggs], SITE, at=T0 - back) == Needs("setter-1")
+    assert needs_of(MACHINES["hatcher-1"], [closed(eggs, T0)], SITE, at=T0 - back) == Needs("hatcher-1")
     kept = moved(batch(machine=None, day=5.0), "hatcher-1", T0)  # set on paper, put in five days later
-    assert needs_of(MACHINES["hatcher-1"], [kept], SITE, T0 - back).dry_bulb_c == WARM
+    assert needs_of(MACHINES["hatcher-1"], [kept], SITE, at=T0 - back).dry_bulb_c == WARM
 
 
 def test_a_clock_that_went_far_back_does_not_make_the_settling_long() -> None:
@@ -269,16 +269,16 @@ def test_needs_hold_until_valid_until(
         batches.append(declared(eggs, "lockdown", eggs.set_at + timedelta(days=day / 2)) if early and day > 0 else eggs)
     at = T0 + timedelta(days=start_day)
     for _ in range(20):
-        first = needs_of(MACHINES["setter-1"], batches, SITE, at)
+        first = needs_of(MACHINES["setter-1"], batches, SITE, at=at)
         until = first.valid_until
         end = until or at + timedelta(days=400)
         assert at < end
         for share in shares:
             between = min(at + (end - at) * share, end - timedelta(milliseconds=1))
-            assert _but_for_days(needs_of(MACHINES["setter-1"], batches, SITE, between)) == _but_for_days(first)
+            assert _but_for_days(needs_of(MACHINES["setter-1"], batches, SITE, at=between)) == _but_for_days(first)
         if until is None:
             return
-        assert _but_for_days(needs_of(MACHINES["setter-1"], batches, SITE, until)) != _but_for_days(first)
+        assert _but_for_days(needs_of(MACHINES["setter-1"], batches, SITE, at=until)) != _but_for_days(first)
         at = until
     pytest.fail("the needs of a few batches change more than 20 times")
 
@@ -291,6 +291,6 @@ def test_the_instant_of_a_stage_has_the_new_stage() -> None:
     """At valid_until itself, to the millisecond that a clock can tell, the new bands hold: no tick falls between."""
     odd = replace(batch(day=5.0), set_at=from_ms(1_772_345_678_901))
     odd = replace(odd, stays=(replace(odd.stays[0], since=odd.set_at),))
-    first = needs_of(MACHINES["setter-1"], [odd], SITE, odd.set_at + timedelta(days=5))
+    first = needs_of(MACHINES["setter-1"], [odd], SITE, at=odd.set_at + timedelta(days=5))
     assert first.valid_until == odd.set_at + timedelta(days=18)
-    assert needs_of(MACHINES["setter-1"], [odd], SITE, first.valid_until).occupants[0].stage == "lockdown"
+    assert needs_of(MACHINES["setter-1"], [odd], SITE, at=first.valid_until).occupants[0].stage == "lockdown"

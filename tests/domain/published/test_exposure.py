@@ -94,7 +94,7 @@ def test_the_dose_is_the_area_of_the_record(side: str, line: list[tuple[float, f
     for i in range(1, at_ms.size):
         result = result.add(float(air_c[i - 1]), float(air_c[i]), float(at_ms[i] - at_ms[i - 1]) / 1000.0)
     trace = Trace(at_ms[:-1], at_ms[1:], air_c[:-1], air_c[1:], int(at_ms[-1]))
-    whole = outside(trace, 37.5, side, Place("m", "setter", 0))
+    whole = outside(trace, 37.5, side, place=Place("m", "setter", 0))
     assert result.hours == pytest.approx(whole.hours, abs=1e-9)
     assert result.degree_h == pytest.approx(whole.area, abs=1e-7)
     if whole.excursions:

@@ -191,7 +191,7 @@ def _judge(alarms: list[Alarm], at_s: float, dry_bulb_c: float, rh_pct: float, h
         back = limit + min(rule.deadband, 0.25 * width)
         verdict = OUT if value < limit else BETWEEN if value < back else IN
         waits = replace(rule, on_delay_s=math.inf) if held else rule
-        alarms[i], _ = step(alarm, Judgement(verdict, now.utc, value, limit), now, waits, 1)
+        alarms[i], _ = step(alarm, Judgement(verdict, now.utc, value, limit), now, rule=waits, next_number=1)
         if alarms[i].condition and not alarm.condition:
             rings.append((rule.id, at_s))
 

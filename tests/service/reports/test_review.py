@@ -161,7 +161,9 @@ def test_an_eggs_loss_is_the_same_wherever_it_is_told(site: Site) -> None:
     book = put(book, 21.4, Dead("late"), 3)
     store = kept(group([book]))
     water = water_of(store, site, book, now=NOW)
-    listed = {line.split()[0]: line for line in book_text(book, water, site, NOW).splitlines() if line[:1].isdigit()}
+    listed = {
+        line.split()[0]: line for line in book_text(book, water, site, now=NOW).splitlines() if line[:1].isdigit()
+    }
     shown = Shown(site.zone, site.unit)
     view: Any = water_view(water, site)["eggs"]
     for egg in (1, 2, 3, 4):
@@ -175,7 +177,7 @@ def test_an_eggs_loss_is_the_same_wherever_it_is_told(site: Site) -> None:
         assert by_pip_pct.value < weighed_egg.loss.now_pct.value - 0.1
         words = f"{told.figure.value:.1f}"
         assert f" {words} (" in listed[str(egg)]
-        own = egg_text(book, egg, water, site)
+        own = egg_text(book, egg, water, site=site)
         assert f"\nby pip        {words} % (" in own
         assert ", target 11 to 14 %\n" in own
         assert f" {weighed_egg.loss.now_pct.value:.1f} % (" in own.split("\nby pip")[1].splitlines()[1]
@@ -197,7 +199,7 @@ def test_an_egg_that_died_before_pip_has_none_by_pip(site: Site, fact: Fact, at:
     water = water_of(store, site, book, now=NOW)
     assert water.eggs[1].loss is not None
     assert water.eggs[1].by_pip_pct is None
-    assert "\nlost in all " in egg_text(book, 1, water, site)
+    assert "\nlost in all " in egg_text(book, 1, water, site=site)
 
 
 def test_before_the_day_of_pip_nothing_has_been_lost_by_it(site: Site) -> None:

@@ -41,7 +41,7 @@ FORBIDDEN = re.compile(
 def review_text(finding: str, verdicts: Sequence[Verdict], unit: str) -> str:
     """One finding alone, with what a review says once for all of them below it."""
     told = (
-        *finding_sections(CATALOGUE, finding, verdicts, unit),
+        *finding_sections(CATALOGUE, finding, verdicts, unit=unit),
         Section(Heading("whom to ask"), plain([CLOSING])),
         Section(Heading("sources"), plain(source_lines(CATALOGUE, verdicts))),
     )
@@ -123,7 +123,7 @@ def test_a_loss_that_was_carried_to_pip_says_so() -> None:
     verdicts = review(CATALOGUE, "dead-unpipped", record)
     page = " ".join(review_text("dead-unpipped", verdicts, "C").split())
     assert "water loss to pip: 17.0 % (dead before pip: at the pace until then), band 11.0 % to 14.0 %" in page
-    rows = to_json(CATALOGUE, "dead-unpipped", "egg 4", verdicts)["verdicts"]
+    rows = to_json(CATALOGUE, "dead-unpipped", "egg 4", verdicts=verdicts)["verdicts"]
     assert isinstance(rows, list)
     assert [row["at_pace"] for row in rows if row["value"] is not None] == [True, True]
 
@@ -133,7 +133,7 @@ def test_a_loss_that_was_carried_to_pip_says_so() -> None:
 def test_json_holds_the_same(finding: str, record: str) -> None:
     """Plain finite values, every published row once under its verdict, and the same order as the text."""
     verdicts = review(CATALOGUE, finding, RECORDS[record], siblings=(), good=(CLEAR,))
-    page = json.loads(json.dumps(to_json(CATALOGUE, finding, "batch hen-3", verdicts), allow_nan=False))
+    page = json.loads(json.dumps(to_json(CATALOGUE, finding, "batch hen-3", verdicts=verdicts), allow_nan=False))
     rows = page["verdicts"]
     assert [row["verdict"] for row in rows] == [v.verdict for v in verdicts]
     told = sorted((c["words"], c["source"]) for row in rows for c in row["causes"])
