@@ -63,7 +63,7 @@ def air_report(
     air = air_state(dry_bulb_c, rh_pct, pressure)
     wick_c = None
     if wick_coefficient_per_k is not None:
-        wick_c = wick_wet_bulb_c(dry_bulb_c, rh_pct, pressure, wick_coefficient_per_k)
+        wick_c = wick_wet_bulb_c(dry_bulb_c, rh_pct, pressure, coefficient_per_k=wick_coefficient_per_k)
     return {
         "dry_bulb_c": air.dry_bulb_c,
         "rh_pct": air.rh_pct,
@@ -101,7 +101,7 @@ def _rh_from_one(
         return 100.0 * saturation_vapour_kpa(dew_point_c) / saturation_vapour_kpa(dry_bulb_c)
     assert wet_bulb_c is not None
     if wick_coefficient_per_k is not None:
-        return rh_from_wick_pct(dry_bulb_c, wet_bulb_c, pressure, wick_coefficient_per_k)
+        return rh_from_wick_pct(dry_bulb_c, wet_bulb_c, pressure, coefficient_per_k=wick_coefficient_per_k)
     return rh_from_wet_bulb_pct(dry_bulb_c, wet_bulb_c, pressure)
 
 

@@ -23,7 +23,7 @@ def test_one_air_four_ways(elevation_m: float) -> None:
         air_report(dry_bulb_c=37.5, dew_point_c=dew_point_c(vapour_kpa(37.5, 55.0)), elevation_m=elevation_m),
         air_report(
             dry_bulb_c=37.5,
-            wet_bulb_c=wick_wet_bulb_c(37.5, 55.0, pressure, WICK),
+            wet_bulb_c=wick_wet_bulb_c(37.5, 55.0, pressure, coefficient_per_k=WICK),
             elevation_m=elevation_m,
             wick_coefficient_per_k=WICK,
         ),
@@ -33,7 +33,7 @@ def test_one_air_four_ways(elevation_m: float) -> None:
             if value is not None:
                 assert dict(report)[name] == pytest.approx(value, abs=1e-6), name
     assert told[0]["wick_wet_bulb_c"] is None
-    assert told[3]["wick_wet_bulb_c"] == pytest.approx(wick_wet_bulb_c(37.5, 55.0, pressure, WICK))
+    assert told[3]["wick_wet_bulb_c"] == pytest.approx(wick_wet_bulb_c(37.5, 55.0, pressure, coefficient_per_k=WICK))
 
 
 def test_a_report_in_numbers() -> None:

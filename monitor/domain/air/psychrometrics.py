@@ -390,7 +390,7 @@ def _wick(
 
 
 def wick_wet_bulb_c(
-    dry_bulb_c: Values, rh_pct: Values, pressure_kpa: Values | float, coefficient_per_k: float
+    dry_bulb_c: Values, rh_pct: Values, pressure_kpa: Values | float, *, coefficient_per_k: float
 ) -> Values:
     """What a thermometer in a wet wick shows: w in vapour = saturated(w) - coefficient·pressure·(dry - w).
 
@@ -411,7 +411,7 @@ def _rh_at_wick(
 
 
 def rh_from_wick_pct(
-    dry_bulb_c: Values, wet_bulb_c: Values, pressure_kpa: Values | float, coefficient_per_k: float
+    dry_bulb_c: Values, wet_bulb_c: Values, pressure_kpa: Values | float, *, coefficient_per_k: float
 ) -> Values:
     """Relative humidity from what a wick shows: the inverse of wick_wet_bulb_c, with its ranges.
 
@@ -439,7 +439,7 @@ class AirState:
     deficit_kpa: float
 
 
-def air_state(dry_bulb_c: float, rh_pct: float, pressure_kpa: float, egg_c: float | None = None) -> AirState:
+def air_state(dry_bulb_c: float, rh_pct: float, pressure_kpa: float, *, egg_c: float | None = None) -> AirState:
     """The air state of one reading, its deficit to an egg at egg_c (None: at the temperature of the air).
 
     Ranges as for wet_bulb_c and deficit_kpa; ValueError outside them.

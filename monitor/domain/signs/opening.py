@@ -70,7 +70,7 @@ class Handling:
     by: str
 
 
-def declare(machine: str, for_s: float, by: str, now: Now) -> Handling:
+def declare(machine: str, *, for_s: float, by: str, now: Now) -> Handling:
     """Handling from now on. Raises HandlingError unless for_s is above 0 and at most MAX_HANDLING_S."""
     if not 0.0 < for_s <= MAX_HANDLING_S:
         longest = MAX_HANDLING_S / 60.0
@@ -296,7 +296,7 @@ def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     if _is_back(state, air):
         return _end(state, episode, air, back=True)
     if air.mono_s + air.interval_s > episode.since_s + MAX_HOLD_S:  # the next reading may come too late to be told by
-        return _give_up(state, episode, air, "not back within 10 min")
+        return _give_up(state, episode, air, why="not back within 10 min")
     if episode.phase == RECOVERING:
         if episode.last_kpa - air.vapour_kpa < REOPEN_SHARE * state.usual_kpa:
             return _climb(state, episode, air)
@@ -306,7 +306,7 @@ def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     if air.dry_bulb_c >= episode.lowest_c + turn_k:
         return _go_on(state, replace(episode, phase=RECOVERING, step_c=air.dry_bulb_c, step_s=air.mono_s), air)
     if air.mono_s >= episode.turn_by_s:
-        return _give_up(state, episode, air, "the temperature has not turned")
+        return _give_up(state, episode, air, why="the temperature has not turned")
     return _go_on(state, episode, air)
 
 
@@ -319,7 +319,7 @@ def _climb(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     if air.dry_bulb_c >= episode.step_c + max(STALL_K, STALL_SHARE * usual_k):
         return _go_on(state, replace(episode, step_c=air.dry_bulb_c, step_s=air.mono_s), air)
     if air.mono_s - episode.step_s >= stretch_s:
-        return _give_up(state, episode, air, "the temperature does not come back")
+        return _give_up(state, episode, air, why="the temperature does not come back")
     return _go_on(state, episode, air)
 
 
@@ -330,7 +330,7 @@ def _go_on(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     return replace(state, newest_s=air.mono_s, episode=episode), _STANDING[episode.phase]
 
 
-def _give_up(state: Watch, episode: Episode, air: _Air, why: str) -> tuple[Watch, Verdict]:
+def _give_up(state: Watch, episode: Episode, air: _Air, *, why: str) -> tuple[Watch, Verdict]:
     """The hold is over. Air within its band is no trouble, and then neither is the opening."""
     if air.dry_bulb_c >= air.band_low_c:
         return _end(state, episode, air, back=False)
@@ -348,7 +348,7 @@ def _await(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     return Watch(recovery_s=state.recovery_s), verdict
 
 
-def _end(state: Watch, episode: Episode, air: _Air, back: bool) -> tuple[Watch, Verdict]:
+def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watch, Verdict]:
     recovery_s, back_k = state.recovery_s, _back_k(state)
     fall_k = state.usual_c - episode.lowest_c
     if back and episode.phase == RECOVERING and fall_k > 2.0 * back_k:

@@ -65,7 +65,7 @@ def remind_to_look(look: Look, who: str = "") -> None:
             judge(look, (subject, LOOK_AGAIN), Judgement(OUT, look_at, about=about))
 
 
-def judge_weight(look: Look, batch: Batch, off: bool | None, about: About) -> None:
+def judge_weight(look: Look, batch: Batch, off: bool | None, *, about: About) -> None:
     """What the weighings say of the loss at pip: off its window, on track, or (None) neither for sure."""
     verdict, key = BETWEEN if off is None else OUT if off else IN, (subject_of(batch.id), WEIGHT_OFF)
     before, written = look.state.alarms.get(key), len(look.out.transitions)

@@ -129,7 +129,7 @@ def _judge_air(
         watched = known.watch or _UNSEEN
         work = outcome(known.handling, look.now, outside is not None, watched)
         if work in (BACK, NOT_BACK):
-            _end_handling(look, plan_, outside, reading)
+            _end_handling(look, plan_, outside, reading=reading)
     low_held = door_open or work == AWAITED
     if standing or _passed(plan_, values):
         _judge_limits(look, plan_, values, reading, (low_held, work == AT_WORK))
@@ -239,7 +239,7 @@ def _outside(plan_: Plan, values: _Values) -> tuple[Limit, float] | None:
     return None
 
 
-def _end_handling(look: Look, plan_: Plan, outside: tuple[Limit, float] | None, reading: Fresh) -> None:
+def _end_handling(look: Look, plan_: Plan, outside: tuple[Limit, float] | None, *, reading: Fresh) -> None:
     """The declared time is over: a person is told that the air did not come back, or nobody is told anything."""
     machine = plan_.needs.machine
     key = (machine, HANDLING_OVER)

@@ -33,18 +33,34 @@ def look_for_overdue(look: Look) -> None:
             late = [
                 b
                 for b in batches
-                if _late(b, look.site.profiles[b.profile].lockdown_day, grace, LOCKDOWN_GRACE_DAYS, look.now)
+                if _late(
+                    b,
+                    due_day=look.site.profiles[b.profile].lockdown_day,
+                    grace_days=grace,
+                    usual_days=LOCKDOWN_GRACE_DAYS,
+                    now=look.now,
+                )
             ]
             _judge(look, (machine.id, LOCKDOWN_OVERDUE), late)
         elif (machine.id, LOCKDOWN_OVERDUE) in look.state.alarms:
             _judge(look, (machine.id, LOCKDOWN_OVERDUE), [])
         grace = rule_of(look, machine.id, HATCH_OVERDUE).limit
-        late = [b for b in batches if _late(b, look.site.profiles[b.profile].days, grace, HATCH_GRACE_DAYS, look.now)]
+        late = [
+            b
+            for b in batches
+            if _late(
+                b,
+                due_day=look.site.profiles[b.profile].days,
+                grace_days=grace,
+                usual_days=HATCH_GRACE_DAYS,
+                now=look.now,
+            )
+        ]
         _judge(look, (machine.id, HATCH_OVERDUE), late)
     remind_to_look(look)
 
 
-def _late(batch: Batch, due_day: float, grace_days: float | None, usual_days: float, now: Now) -> bool:
+def _late(batch: Batch, *, due_day: float, grace_days: float | None, usual_days: float, now: Now) -> bool:
     return batch.day(now.utc) > due_day + (usual_days if grace_days is None else grace_days)
 
 

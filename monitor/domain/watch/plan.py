@@ -46,7 +46,7 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
     limits: list[Limit] = []
     headings: tuple[Limit, ...] = ()
     if needs.dry_bulb_c is not None:
-        limits.extend(_limits(needs.machine, needs.dry_bulb_c, DRY_BULB, 0, rules, site))
+        limits.extend(_limits(needs.machine, needs.dry_bulb_c, DRY_BULB, place=0, rules=rules, site=site))
         if needs.dry_bulb_c.target is not None:
             headings = tuple(_headings(limits, rules))
     low_c = max((limit.limit for limit in limits if limit.side < 0), default=None)
@@ -57,9 +57,13 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
         due = [o for o in needs.occupants if o.lockdown_since is not None and not o.settling]
         awaited = tuple(o.batch for o in due if o.batch not in reached)
         if awaited and band.low_warning is not None:
-            limits.append(_limit(needs.machine, rules[NOT_RAISED], 1, -1, band.low_warning, band))
+            limits.append(
+                _limit(needs.machine, rules[NOT_RAISED], quantity=1, side=-1, value=band.low_warning, band=band)
+            )
         band_c = needs.dry_bulb_c.target if kind == WET_BULB and needs.dry_bulb_c is not None else None
-        limits.extend(_limits(needs.machine, band, HUMIDITY, 1, rules, site, kind, band_c or USUAL_C))
+        limits.extend(
+            _limits(needs.machine, band, HUMIDITY, place=1, rules=rules, site=site, kind=kind, at_c=band_c or USUAL_C)
+        )
     eggs = _eggs(needs, site)
     keys = {limit.key for limit in (*limits, *headings)}
     if any(e.judged for e in eggs):
@@ -87,7 +91,7 @@ def _off_target_c(headings: tuple[Limit, ...], target_c: float | None) -> tuple[
 
 
 def _limits(
-    machine: str, band: Band, quantity: str, place: int, rules: Mapping[str, Rule], site: Site,
+    machine: str, band: Band, quantity: str, *, place: int, rules: Mapping[str, Rule], site: Site,
     kind: str = "", at_c: float = USUAL_C,
 ) -> list[Limit]:  # fmt: skip
     result = []
@@ -99,11 +103,13 @@ def _limits(
             if kind == WET_BULB:
                 value = float(wet_bulb_c(at_c, value, site.pressure_kpa))
         if value is not None and rule is not None:
-            result.append(_limit(machine, rule, place, 1 if side == ABOVE else -1, value, band))
+            result.append(
+                _limit(machine, rule, quantity=place, side=1 if side == ABOVE else -1, value=value, band=band)
+            )
     return result
 
 
-def _limit(machine: str, rule: Rule, quantity: int, side: int, value: float, band: Band) -> Limit:
+def _limit(machine: str, rule: Rule, *, quantity: int, side: int, value: float, band: Band) -> Limit:
     deadband = rule.deadband
     low = band.low_warning if band.low_warning is not None else band.low_alarm
     high = band.high_warning if band.high_warning is not None else band.high_alarm

@@ -158,7 +158,7 @@ def said_already(look: Look, subject: str, rule: str) -> bool:
 def _said_of_the_air(look: Look, subject: str, rule: Rule) -> bool:
     """Whether the alarm stands that this rule comes before or beside; or it was told why the air is too low."""
     beside = HUMIDITY if rule.quantity == HUMIDITY else DRY_BULB  # of what the eggs feel, the air's
-    if rule.level != ALARM and _alarm_stands(look, subject, beside, rule.side):
+    if rule.level != ALARM and _alarm_stands(look, subject, quantity=beside, side=rule.side):
         return True
     if rule.side == BELOW and _not_back(look, subject, rule.id):
         return True
@@ -169,10 +169,10 @@ def _said_of_the_air(look: Look, subject: str, rule: Rule) -> bool:
 
 
 def _too_hot_or_cold(look: Look, subject: str) -> bool:
-    return any(_alarm_stands(look, subject, DRY_BULB, side) for side in (ABOVE, BELOW))
+    return any(_alarm_stands(look, subject, quantity=DRY_BULB, side=side) for side in (ABOVE, BELOW))
 
 
-def _alarm_stands(look: Look, subject: str, quantity: str, side: str | None) -> bool:
+def _alarm_stands(look: Look, subject: str, *, quantity: str, side: str | None) -> bool:
     return _stands(look, subject, look.site.by_limit.get((quantity, side or "", ALARM), ""))
 
 

@@ -196,7 +196,9 @@ def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> ProbeView:
             "deficit_kpa": round(full.deficit_kpa, 4),
         }
         if look.site.wick_coefficient_per_k is not None:
-            wick = wick_wet_bulb_c(heard.dry_bulb_c, rh, look.site.pressure_kpa, look.site.wick_coefficient_per_k)
+            wick = wick_wet_bulb_c(
+                heard.dry_bulb_c, rh, look.site.pressure_kpa, coefficient_per_k=look.site.wick_coefficient_per_k
+            )
             air["wick_wet_bulb_c"] = round(wick, 3)
         if plan is not None and plan.needs.wet_bulb_c is not None:
             derived = derived_rh(plan.needs.wet_bulb_c, heard.dry_bulb_c, look.site.pressure_kpa)

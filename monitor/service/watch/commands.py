@@ -257,7 +257,7 @@ def _handling(look: Look, request: Work) -> Mapping[str, object]:
             raise RequestError(f"handling {machine}: none is declared")
         handling, did = finish(standing, look.now), "done"
     else:
-        handling = declare(machine, _seconds(request.for_s, f"handling {machine}"), by, look.now)
+        handling = declare(machine, for_s=_seconds(request.for_s, f"handling {machine}"), by=by, now=look.now)
         did = f"declared for {(handling.until_mono_s - look.now.mono_s) / 60.0:g} min"
     look.state.machine(machine).handling = look.out.handlings[machine] = handling
     look.out.events.append(Event(look.now.utc, "handling", machine, did + (f" by {by}" if by else "")))

@@ -313,7 +313,7 @@ class Engine:
             return
         self._settled = False
         verdict = item.verdict
-        judge_weight(self._look(item.now), batch, verdict.off, verdict.about)
+        judge_weight(self._look(item.now), batch, verdict.off, about=verdict.about)
 
     def _ask_weights_of(self, batches: Iterable[str]) -> None:
         asked = [WeightAsked(batch, self._bore.get(batch, 0)) for batch in batches]

@@ -107,7 +107,9 @@ def _m_star(row: dict[str, str]) -> float:
 
 def _wick_vapour_pa(row: dict[str, str]) -> float:
     dry_bulb, wick = float(row["t_c"]), float(row["t_wb_c"])
-    rh = rh_from_wick_pct(dry_bulb, wick, float(row["p_pa"]) / 1000.0, float(row["psychro_coef_per_k"]))
+    rh = rh_from_wick_pct(
+        dry_bulb, wick, float(row["p_pa"]) / 1000.0, coefficient_per_k=float(row["psychro_coef_per_k"])
+    )
     return 1000.0 * vapour_kpa(dry_bulb, rh)
 
 
@@ -303,7 +305,7 @@ def test_five_steps_are_enough(monkeypatch: pytest.MonkeyPatch) -> None:
     wet_bulb_c(dry, rh, pressure)
     dew_point_c(vapour_kpa(dry, rh))
     for coefficient in (4e-4, 6.62e-4, 3e-3):
-        wick_wet_bulb_c(dry, rh, pressure, coefficient)
+        wick_wet_bulb_c(dry, rh, pressure, coefficient_per_k=coefficient)
     monkeypatch.setattr(psychrometrics, "STEPS_HIGH", 3)
     with pytest.raises(ArithmeticError, match="no balance within 3 steps"):
         wet_bulb_c(dry, rh, pressure)
@@ -382,7 +384,9 @@ def test_dew_point_wet_bulb_dry_bulb_in_order(dry_bulb: float, rh: float, pressu
 def test_all_are_equal_in_saturated_air(dry_bulb: float, pressure: float, coefficient: float) -> None:
     """At 100 % dew point, wet bulb, wick and dry bulb are one."""
     assert wet_bulb_c(dry_bulb, 100.0, pressure) == pytest.approx(dry_bulb, abs=ROUNDING_K)
-    assert wick_wet_bulb_c(dry_bulb, 100.0, pressure, coefficient) == pytest.approx(dry_bulb, abs=ROUNDING_K)
+    assert wick_wet_bulb_c(dry_bulb, 100.0, pressure, coefficient_per_k=coefficient) == pytest.approx(
+        dry_bulb, abs=ROUNDING_K
+    )
     assert dew_point_c(vapour_kpa(dry_bulb, 100.0)) == pytest.approx(dry_bulb, abs=ROUNDING_K)
 
 
@@ -402,8 +406,8 @@ def test_wet_bulb_there_and_back(dry_bulb: float, rh: float, pressure: float) ->
 @given(dry_bulbs, humidities, pressures, coefficients)
 def test_wick_there_and_back(dry_bulb: float, rh: float, pressure: float, coefficient: float) -> None:
     """Humidity comes back from what a wick shows, whatever the wick."""
-    wick = wick_wet_bulb_c(dry_bulb, rh, pressure, coefficient)
-    assert rh_from_wick_pct(dry_bulb, wick, pressure, coefficient) == pytest.approx(rh, abs=1e-7)
+    wick = wick_wet_bulb_c(dry_bulb, rh, pressure, coefficient_per_k=coefficient)
+    assert rh_from_wick_pct(dry_bulb, wick, pressure, coefficient_per_k=coefficient) == pytest.approx(rh, abs=1e-7)
 
 
 @unhurried
@@ -445,12 +449,14 @@ def test_what_a_wick_shows(row: dict[str, float]) -> None:
     """Wicks of three coefficients show the stored values, to their rounding, and all more than the thermodynamic."""
     assert wet_bulb_c(37.5, row["rh"], SEA_LEVEL_KPA) == pytest.approx(row["thermodynamic"], abs=6e-4)
     for coefficient in ("6.62e-4", "8.0e-4", "1.2e-3"):
-        wick = wick_wet_bulb_c(37.5, row["rh"], SEA_LEVEL_KPA, float(coefficient))
+        wick = wick_wet_bulb_c(37.5, row["rh"], SEA_LEVEL_KPA, coefficient_per_k=float(coefficient))
         assert wick == pytest.approx(row[coefficient], abs=6e-4)
         assert wick > row["thermodynamic"]
     # WMO's own curve and enhancement factor differ from ours: 0.02 K is what they move the wick here.
     assmann = 6.53e-4 * (1.0 + 0.000944 * row["assmann"])
-    assert wick_wet_bulb_c(37.5, row["rh"], SEA_LEVEL_KPA, assmann) == pytest.approx(row["assmann"], abs=0.02)
+    assert wick_wet_bulb_c(37.5, row["rh"], SEA_LEVEL_KPA, coefficient_per_k=assmann) == pytest.approx(
+        row["assmann"], abs=0.02
+    )
 
 
 def _stull_c(dry_bulb_c: Floats, rh_pct: Floats) -> Floats:
@@ -487,7 +493,7 @@ def _classic(wet_bulb_c: float) -> float:
 
 def _wick_rh(row: dict[str, str]) -> float:
     dry, wet = (fahrenheit_to_celsius(float(row[name])) for name in ("dry_bulb_f", "wet_bulb_f"))
-    return rh_from_wick_pct(dry, wet, SEA_LEVEL_KPA, _classic(wet))
+    return rh_from_wick_pct(dry, wet, SEA_LEVEL_KPA, coefficient_per_k=_classic(wet))
 
 
 @pytest.mark.parametrize(
@@ -506,7 +512,7 @@ def test_extension_table(row: dict[str, str]) -> None:
         float(row["rh_percent"]),
         float(row["wet_bulb_f"]),
     )
-    wick = wick_wet_bulb_c(dry, rh, SEA_LEVEL_KPA, _classic(fahrenheit_to_celsius(table_f)))
+    wick = wick_wet_bulb_c(dry, rh, SEA_LEVEL_KPA, coefficient_per_k=_classic(fahrenheit_to_celsius(table_f)))
     thermodynamic = wet_bulb_c(dry, rh, SEA_LEVEL_KPA)
     assert celsius_to_fahrenheit(wick) == pytest.approx(table_f, abs=0.2)
     assert celsius_to_fahrenheit(thermodynamic) == pytest.approx(table_f, abs=0.3)
@@ -520,7 +526,7 @@ def test_computed_rows_of_the_breeders_table() -> None:
     for row in rows:
         wet = fahrenheit_to_celsius(float(row["wet_bulb_f"]))
         dry = fahrenheit_to_celsius(float(row["dry_bulb_f"]))
-        wick = wick_wet_bulb_c(dry, float(row["rh_percent"]), SEA_LEVEL_KPA, _classic(wet))
+        wick = wick_wet_bulb_c(dry, float(row["rh_percent"]), SEA_LEVEL_KPA, coefficient_per_k=_classic(wet))
         assert celsius_to_fahrenheit(wick) == pytest.approx(float(row["wet_bulb_f"]), abs=0.055)
 
 
@@ -546,7 +552,7 @@ def test_floats_and_arrays_agree() -> None:
     wet = wet_bulb_c(dry, rh, pressure)
     vapour = vapour_kpa(dry, rh)
     dew = dew_point_c(vapour)
-    wick = wick_wet_bulb_c(dry, rh, pressure, 8e-4)
+    wick = wick_wet_bulb_c(dry, rh, pressure, coefficient_per_k=8e-4)
     back = rh_from_wet_bulb_pct(dry, wet, pressure)
     deficit = deficit_kpa(37.5, vapour)
     for i, (t, r, p) in enumerate(zip(dry.tolist(), rh.tolist(), pressure.tolist(), strict=True)):
@@ -555,7 +561,7 @@ def test_floats_and_arrays_agree() -> None:
         assert single == pytest.approx(wet[i], abs=1e-9)
         assert vapour_kpa(t, r) == pytest.approx(vapour[i], rel=1e-13)
         assert dew_point_c(vapour_kpa(t, r)) == pytest.approx(dew[i], abs=1e-9, nan_ok=True)
-        assert wick_wet_bulb_c(t, r, p, 8e-4) == pytest.approx(wick[i], abs=1e-9)
+        assert wick_wet_bulb_c(t, r, p, coefficient_per_k=8e-4) == pytest.approx(wick[i], abs=1e-9)
         assert rh_from_wet_bulb_pct(t, single, p) == pytest.approx(back[i], abs=1e-7)
         assert deficit_kpa(37.5, vapour_kpa(t, r)) == pytest.approx(deficit[i], abs=1e-12)
 
@@ -602,10 +608,10 @@ def test_nan_in_an_array_gives_nan_there_only() -> None:
         (lambda: absolute_humidity_g_m3(99.0, 1.0), "absolute_humidity_g_m3: dry_bulb_c 99, expected -40 to 80"),
         (lambda: deficit_kpa(99.5, 3.0), "deficit_kpa: egg_c 99.5, expected -40 to 80"),
         (lambda: pressure_kpa(9000.0), "pressure_kpa: elevation_m 9000, expected -500 to 5500"),
-        (lambda: wick_wet_bulb_c(37.5, 50.0, 101.0, 0.8), "wick_wet_bulb_c: coefficient_per_k 0.8, expected 0.0004 to 0.003"),
+        (lambda: wick_wet_bulb_c(37.5, 50.0, 101.0, coefficient_per_k=0.8), "wick_wet_bulb_c: coefficient_per_k 0.8, expected 0.0004 to 0.003"),
         (lambda: rh_from_wet_bulb_pct(37.5, 38.0, 101.0), "rh_from_wet_bulb_pct: dry_bulb_c less wet_bulb_c -0.5, expected 0 to 140"),
         (lambda: rh_from_wet_bulb_pct(37.5, 5.0, 101.325), "rh_from_wet_bulb_pct: at this wet bulb rh_pct -19.2883, expected 0 to 100"),
-        (lambda: rh_from_wick_pct(37.5, 5.0, 101.0, 8e-4), "rh_from_wick_pct: at this wet bulb rh_pct -27.1687, expected 0 to 100"),
+        (lambda: rh_from_wick_pct(37.5, 5.0, 101.0, coefficient_per_k=8e-4), "rh_from_wick_pct: at this wet bulb rh_pct -27.1687, expected 0 to 100"),
         (lambda: wet_bulb_c(np.array([37.5, 99.0]), np.array([50.0, 50.0]), 101.0), "wet_bulb_c: dry_bulb_c 99, expected -40 to 80"),
         (lambda: wet_bulb_c(np.array([np.nan, -41.0]), np.array([50.0, 50.0]), 101.0), "wet_bulb_c: dry_bulb_c -41, expected -40 to 80"),
         (lambda: vapour_kpa(np.array([[30.0]]), np.array([[np.inf]])), "vapour_kpa: rh_pct inf, expected 0 to 100"),
@@ -629,8 +635,8 @@ def test_what_is_refused(call: Callable[[], object], message: str) -> None:
         lambda x: dew_point_c(x(47.5)),
         lambda x: pressure_kpa(x(-500.0)),
         lambda x: pressure_kpa(x(5500.0)),
-        lambda x: wick_wet_bulb_c(x(37.5), x(50.0), x(101.0), 4e-4),
-        lambda x: wick_wet_bulb_c(x(37.5), x(50.0), x(101.0), 3e-3),
+        lambda x: wick_wet_bulb_c(x(37.5), x(50.0), x(101.0), coefficient_per_k=4e-4),
+        lambda x: wick_wet_bulb_c(x(37.5), x(50.0), x(101.0), coefficient_per_k=3e-3),
     ],
 )
 def test_the_edge_of_a_range_belongs_to_it(call: Callable[[Callable[[float], Any]], Any]) -> None:

@@ -109,8 +109,8 @@ def test_what_is_judged_can_be_computed(dry_bulb_c: float, rh_pct: float, elevat
     assert math.isfinite(wet_bulb_c(dry_bulb_c, rh_pct, kpa))
     limits = SiteSettings.model_fields["wick_coefficient_per_k"].metadata
     lowest = next(m.ge for m in limits if hasattr(m, "ge"))
-    assert math.isfinite(wick_wet_bulb_c(dry_bulb_c, rh_pct, kpa, lowest))
-    assert math.isfinite(wick_wet_bulb_c(dry_bulb_c, rh_pct, kpa, 2e-3))
+    assert math.isfinite(wick_wet_bulb_c(dry_bulb_c, rh_pct, kpa, coefficient_per_k=lowest))
+    assert math.isfinite(wick_wet_bulb_c(dry_bulb_c, rh_pct, kpa, coefficient_per_k=2e-3))
 
 
 # What the tests make of one probe's readings in their order: `assess`. A story is a list of (s, °C, %RH).

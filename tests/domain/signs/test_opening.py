@@ -114,21 +114,21 @@ def ready(**changes: float | None) -> Story:
 def test_a_handling_has_a_bound(for_s: float) -> None:
     """A handling of no time, of more than an hour, or of no number at all is refused in one line that says what was expected."""
     with pytest.raises(HandlingError, match=r"^handling setter-1: .* min, expected more than 0 and at most 60 min$"):
-        declare("setter-1", for_s, "sam", at(0))
+        declare("setter-1", for_s=for_s, by="sam", now=at(0))
 
 
 def test_a_handling_counts_on_the_forward_clock() -> None:
     """Twenty minutes are over twenty minutes later, wherever the label clock was set to meanwhile."""
-    handling = declare("setter-1", 1200.0, "sam", at(0))
+    handling = declare("setter-1", for_s=1200.0, by="sam", now=at(0))
     assert (handling.machine, handling.by, handling.since, handling.until) == ("setter-1", "sam", T0, at(20).utc)
     assert outcome(handling, at(19.9, utc_shift_s=7200.0), True, Watch()) == AT_WORK
     assert outcome(handling, at(20, utc_shift_s=-7200.0), False, Watch()) == BACK
-    assert declare("setter-1", MAX_HANDLING_S, "sam", at(0)).until == at(60).utc
+    assert declare("setter-1", for_s=MAX_HANDLING_S, by="sam", now=at(0)).until == at(60).utc
 
 
 def test_a_handling_ends_early_but_never_late() -> None:
     """Work that is done is finished at once; finishing what is over does not move its end."""
-    handling = declare("setter-1", 1200.0, "sam", at(0))
+    handling = declare("setter-1", for_s=1200.0, by="sam", now=at(0))
     early = finish(handling, at(5))
     assert early.until == at(5).utc
     assert outcome(early, at(5), True, Watch()) == NOT_BACK
@@ -137,7 +137,7 @@ def test_a_handling_ends_early_but_never_late() -> None:
 
 def test_a_handling_survives_a_restart_within_its_bound() -> None:
     """After a restart the rest of the time is taken from the labels, and a wrong clock makes at most an hour of it."""
-    handling = declare("setter-1", 1200.0, "sam", at(0))
+    handling = declare("setter-1", for_s=1200.0, by="sam", now=at(0))
     again = resume(handling, at(15, mono_s=-800.0))
     assert again.until_mono_s == pytest.approx(-800.0 + 20 * 60.0)
     assert outcome(again, at(19, mono_s=-800.0), True, Watch()) == AT_WORK
@@ -151,7 +151,7 @@ def test_at_the_end_of_a_handling_the_air_is_back_awaited_or_told() -> None:
     """At its end air outside its limits is told; not while the air comes back as usual, and that for no longer than a hold."""
     story = ready().read(*DOOR, (30.5, 1.6), (31.2, 1.9))
     assert story.kinds[-1] == RECOVERING
-    handling = declare("setter-1", 60.0, "sam", Now(story.now_s - 60.0, T0))
+    handling = declare("setter-1", for_s=60.0, by="sam", now=Now(story.now_s - 60.0, T0))
     fall_s = story.now_s - 5 * 10.0
     assert outcome(handling, Now(story.now_s, T0), False, story.state) == BACK
     assert outcome(handling, Now(story.now_s, T0), True, story.state) == AWAITED

@@ -43,7 +43,7 @@ def write(story: Story, fact: Fact, egg: int | None = 7, who: str = "ada", **cha
 
 def weigh(story: Story, off: bool | None, about: str = WORDS, id_: str = "hen-1") -> None:
     out = Group()
-    judge_weight(story.look(out), story.state.batches[id_], off, about)
+    judge_weight(story.look(out), story.state.batches[id_], off, about=about)
     story.adopt(out)
 
 
