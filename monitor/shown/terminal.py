@@ -368,7 +368,7 @@ def profile_text(profile: Profile, citations: Mapping[str, str]) -> str:
     for source in sorted(set(profile.sources.values())):
         lines += _wrapped(f"{source}: {citations.get(source, 'your own file')}", "  ")
     if profile.unknown:
-        lines += ["", f"  not known of the {profile.name}"]
+        lines += ["", "  not known of this bird"]
         lines += [line for each in profile.unknown for line in _wrapped(f"- {each}", "  ")]
     return "\n".join(lines)
 
