@@ -35,7 +35,8 @@ def setter_air(profile: Profile) -> tuple[float, float]:
     assert dry_c is not None
     if stage.rh_pct is not None:
         return dry_c, stage.rh_pct.target or 50.0
-    assert stage.wet_bulb_c is not None
+    if stage.wet_bulb_c is None:
+        return dry_c, 50.0  # a penguin: no source has a setter humidity, so none is aimed at
     return dry_c, rh_from_wet_bulb_pct(dry_c, stage.wet_bulb_c.target or 29.0, SEA_KPA)
 
 
