@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
 
 from monitor.analysis.water.ahead import EggLoss, Mend
 from monitor.analysis.water.batch import BatchLoss, Track, setting_of
 from monitor.analysis.water.loss import Interval
-from monitor.domain.air.units import Unit, show_temperature
+from monitor.domain.air.units import show_temperature
 from monitor.domain.eggs.book import EggBook, history, looks, of_egg, standing, went_on
 from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
 from monitor.domain.eggs.words import eggs_words, entry_view, said
@@ -18,10 +17,32 @@ from monitor.domain.needs.site import Site
 from monitor.domain.wall import printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
 from monitor.shown.about import losing_words, projection_words, setting_words
+from monitor.shown.report import text
+from monitor.shown.report.tree import (
+    HANGING,
+    INSET,
+    INSET_HANGING,
+    Block,
+    Column,
+    Labelled,
+    Listing,
+    Paragraph,
+    Report,
+    Section,
+    plain,
+)
 from monitor.shown.values import show_interval, show_window, target_view, target_words
 
-WIDE = 77  # characters of a line, and two more where it is indented
 _LAST_WIDE = 25  # characters of what was seen last, in a line of the table
+_OF_EGGS = (
+    Column("egg", 7, gap=0),
+    Column("weighed", 7, right=True, gap=1),
+    Column("last g", 8, right=True, gap=1),
+    Column("lost", 6, right=True, gap=1),
+    Column("by pip (95 %)", 20),
+    Column("seen last", gap=1),
+)
+_OF_ENTRIES = (Column("entry", 5, right=True, gap=0), Column("when", 17), Column("what"))
 
 
 def written_text(batch: str, entries: Sequence[Entry], site: Site) -> str:
@@ -30,116 +51,149 @@ def written_text(batch: str, entries: Sequence[Entry], site: Site) -> str:
 
 
 def book_text(book: EggBook, water: Water, site: Site, *, now: datetime) -> str:
-    """A batch: what each egg loses and is heading for, the batch together, and the humidity that serves most."""
-    eggs = "" if book.batch.eggs is None else f", {eggs_words(book.batch.eggs)}"
-    lines = [f"{book.batch.id}: {book.batch.profile}{eggs}, {_where(book, water, site)}", *_common(water, site)]
-    rows = [(str(egg), w, _last(of_egg(book, egg), site)) for egg, w in water.eggs.items()]
-    rows += [(printable(name) or "-", w, "") for name, w in water.trays.items()]
-    if rows:
-        lines += ["", f"{'egg':<7} {'weighed':>7} {'last g':>8} {'lost':>6}  {'by pip (95 %)':<20} seen last"]
-        lines += [_row(*row, window_pct=water.window_pct) for row in rows]
-        if any(_outside(w, water.window_pct) for _, w, _ in rows):
-            lines.append("!: outside the target, and its whole interval too")
-        if any(w.by_pip_pct is not None for _, w, _ in rows):
-            lines.append(f"lost: up to its end, its pip or now; by pip: up to day {water.pip_day:.1f}, as the target")
-        lines += _why(rows, book)
-    else:
-        lines.append("nothing written about any egg by number yet")
-    if water.together is not None and len(water.together.eggs) > 1:
-        lines += ["", *_together(water.together, water, site)]
-    for name, w in water.trays.items():
-        if w.loss is not None:
-            lines += ["", *_wrapped(f"{f'tray {printable(name)}' if name else 'weighed together'}: {_judged(w, site)}")]
-    others = [e for e in standing(book) if e.egg is None and not isinstance(e.fact, Weighing)]
-    if others:
-        lines += ["", *_entries(book, others, site)]
-    for e in looks(book):
-        lines += _wrapped(f"to look at again: {_about(e)}, {said(e, site.zone)}{_over(e, now)}")
-    return "\n".join(lines)
+    """The book of a batch for people."""
+    return text.drawn(book_report(book, water, site, now=now)).removesuffix("\n")
 
 
 def egg_text(book: EggBook, egg: int, water: Water, *, site: Site) -> str:
+    """One egg of it."""
+    return text.drawn(egg_report(book, egg, water, site=site)).removesuffix("\n")
+
+
+def book_report(book: EggBook, water: Water, site: Site, *, now: datetime) -> Report:
+    """A batch: what each egg loses and is heading for, the batch together, and the humidity that serves most."""
+    eggs = "" if book.batch.eggs is None else f", {eggs_words(book.batch.eggs)}"
+    head = [
+        Paragraph(f"{book.batch.id}: {book.batch.profile}{eggs}, {_where(book, water, site)}"),
+        *_common(water, site),
+    ]
+    told: list[list[Block]] = [list(head)]
+    rows = [(str(egg), w, _last(of_egg(book, egg), site)) for egg, w in water.eggs.items()]
+    rows += [(printable(name) or "-", w, "") for name, w in water.trays.items()]
+    if rows:
+        told.append([_listing(rows, water.window_pct)])
+        if any(_outside(w, water.window_pct) for _, w, _ in rows):
+            told[-1].append(Paragraph("!: outside the target, and its whole interval too"))
+        if any(w.by_pip_pct is not None for _, w, _ in rows):
+            words = f"lost: up to its end, its pip or now; by pip: up to day {water.pip_day:.1f}, as the target"
+            told[-1].append(Paragraph(words))
+        told[-1] += _why(rows, book)
+    else:
+        told[-1].append(Paragraph("nothing written about any egg by number yet"))
+    if water.together is not None and len(water.together.eggs) > 1:
+        told.append(list(_together(water.together, water, site)))
+    for name, w in water.trays.items():
+        if w.loss is not None:
+            which = f"tray {printable(name)}" if name else "weighed together"
+            told.append([Paragraph(f"{which}: {_judged(w, site)}", HANGING)])
+    others = [e for e in standing(book) if e.egg is None and not isinstance(e.fact, Weighing)]
+    if others:
+        told.append([_entries(book, others, site)])
+    again = [f"to look at again: {_about(e)}, {said(e, site.zone)}{_over(e, now)}" for e in looks(book)]
+    told[-1] += [Paragraph(words, HANGING) for words in again]
+    return Report("", sections=tuple(Section(None, tuple(blocks)) for blocks in told))
+
+
+def egg_report(book: EggBook, egg: int, water: Water, *, site: Site) -> Report:
     """One egg: its loss so far, where that leads, what would mend it, and everything written about it."""
     into = went_on(book, egg)
-    where = [_where(book, water, site), *_common(water, site)] if into is None else [f"went on as batch {into}"]
-    lines = [f"{book.batch.id} egg {egg}: {book.batch.profile}, {where[0]}", *where[1:], ""]
+    where, common = (
+        (_where(book, water, site), _common(water, site)) if into is None else (f"went on as batch {into}", iter(()))
+    )
+    told: list[list[Block]] = [[Paragraph(f"{book.batch.id} egg {egg}: {book.batch.profile}, {where}"), *common]]
     weighed = water.eggs.get(egg, Weighed(()))
     if weighed.loss is None:
-        lines += _wrapped(f"loss: {_reason(weighed, book) or 'nothing written about this egg yet'}")
+        told.append([Paragraph(f"loss: {_reason(weighed, book) or 'nothing written about this egg yet'}", HANGING)])
     else:
-        lines += _loss_lines(weighed, weighed.loss, water, site=site)
+        told.append(list(_loss_lines(weighed, weighed.loss, water, site=site)))
     entries = of_egg(book, egg)
-    return "\n".join([*lines, "", *_entries(book, entries, site)] if entries else lines)
+    if entries:
+        told.append([_entries(book, entries, site)])
+    return Report("", sections=tuple(Section(None, tuple(blocks)) for blocks in told))
 
 
 def weighed_text(about: Collection[tuple[int | None, str]], water: Water, site: Site) -> str:
     """What it comes to after a weighing: of one egg or tray its own loss; of several the batch's together."""
+    return "\n".join(f"  {line}" for block in _after_weighing(about, water, site) for line in text.block_lines(block))
+
+
+def _after_weighing(about: Collection[tuple[int | None, str]], water: Water, site: Site) -> Iterator[Block]:
     if len(about) == 1:
         ((egg, tray),) = about
         weighed = water.trays.get(tray, Weighed(())) if egg is None else water.eggs.get(egg, Weighed(()))
         if weighed.loss is None:
-            return f"  {_reason(weighed)}"
-        return "\n".join(f"  {line}" for line in _ahead_lines(weighed, weighed.loss, water, site=site))
-    if water.together is not None:
-        return "\n".join(f"  {line}" for line in _together(water.together, water, site))
-    return "\n".join(f"  {reason}" for reason in dict.fromkeys(w.reason for w in water.eggs.values()))
+            yield Paragraph(_reason(weighed))
+        else:
+            yield from _ahead_lines(weighed, weighed.loss, water, site=site)
+    elif water.together is not None:
+        yield from _together(water.together, water, site)
+    else:
+        yield from plain(dict.fromkeys(w.reason for w in water.eggs.values()))
 
 
-def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -> Iterator[str]:
+def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -> Iterator[Block]:
     by_pip = weighed.by_pip_pct
     until = "" if weighed.until is None else f", until {wall_time(weighed.until, site.zone)}"
     if by_pip is not None:
         target = "" if water.window_pct is None else f", target {show_window(water.window_pct)} %"
-        yield f"{'by pip':<13} {show_interval(by_pip)}{target}"
-    yield f"{'lost in all' if until else 'lost so far':<13} {show_interval(loss.now_pct)}{until}"
+        yield Labelled("by pip", f"{show_interval(by_pip)}{target}")
+    yield Labelled("lost in all" if until else "lost so far", f"{show_interval(loss.now_pct)}{until}")
     if weighed.until is None and by_pip is None:
-        yield f"{'by pip':<13} {show_interval(loss.pip_pct)}, day {water.pip_day:.1f}{_state(weighed.track)}"
+        yield Labelled("by pip", f"{show_interval(loss.pip_pct)}, day {water.pip_day:.1f}{_state(weighed.track)}")
     if weighed.until is None:
-        yield f"{'by hatch':<13} {show_interval(loss.hatch_pct)}, as if the shell stayed whole"
+        yield Labelled("by hatch", f"{show_interval(loss.hatch_pct)}, as if the shell stayed whole")
     if weighed.until is None and loss.line.by_days:
-        yield f"{'to set':<13} no humidity was recorded, so none can be told"
+        yield Labelled("to set", "no humidity was recorded, so none can be told")
     elif weighed.until is None and water.window_pct is not None and by_pip is None:
-        yield from _wrapped(f"{'to set':<13} {setting_words(setting_of(loss.mend, water.lately_rh_pct), site)}", 14)
+        yield Labelled("to set", setting_words(setting_of(loss.mend, water.lately_rh_pct), site))
 
 
-def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -> Iterator[str]:
+def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -> Iterator[Block]:
     yield from _ahead_lines(weighed, loss, water, site=site)
     line = loss.line
-    yield f"{'mass at set':<13} {show_interval(line.mass_at_set_g, 'g', 2)}"
+    yield Labelled("mass at set", show_interval(line.mass_at_set_g, "g", 2))
     if line.conductance_mg_d_kpa is not None:
-        yield f"{'conductance':<13} {show_interval(line.conductance_mg_d_kpa, 'mg a day and kPa')}"
-        yield f"{'on record':<13} {100.0 * line.recorded:.0f} % of the time up to the last weighing"
+        yield Labelled("conductance", show_interval(line.conductance_mg_d_kpa, "mg a day and kPa"))
+        yield Labelled("on record", f"{100.0 * line.recorded:.0f} % of the time up to the last weighing")
     if line.left_out:
         which = ", ".join(str(number) for number in line.left_out)
-        yield from _wrapped(f"{'left out':<13} entry {which}: far off the line of the others", 14)
+        yield Labelled("left out", f"entry {which}: far off the line of the others")
 
 
-def _together(found: BatchLoss, water: Water, site: Site) -> Iterator[str]:
-    yield f"together: {show_interval(found.now_pct)} lost, {show_interval(found.pip_pct)} by pip{_state(water.track)}"
-    yield f"  spread {found.sd_pct:.1f} (sd), from {found.low_pct:.1f} to {found.high_pct:.1f} %"
+def _together(found: BatchLoss, water: Water, site: Site) -> Iterator[Block]:
+    yield Paragraph(
+        f"together: {show_interval(found.now_pct)} lost, {show_interval(found.pip_pct)} by pip{_state(water.track)}"
+    )
+    yield Paragraph(f"spread {found.sd_pct:.1f} (sd), from {found.low_pct:.1f} to {found.high_pct:.1f} %", INSET)
     if found.outliers:
-        yield from _wrapped(f"  unlike the rest: {_eggs(found.outliers)}")
+        yield Paragraph(f"unlike the rest: {_eggs(found.outliers)}", INSET_HANGING)
     serving = found.serving
     if serving is None:
         return
     now = "" if water.lately_rh_pct is None else f", {water.lately_rh_pct:.0f} % now"
-    wet = show_temperature(serving.wet_bulb_c, _unit(site))
+    wet = show_temperature(serving.wet_bulb_c, site.unit)
     if serving.served:
         most = f"{serving.rh_pct:.0f} % RH (wet bulb {wet}) from now on{now}"
-        yield f"  {most}: serves {len(serving.served)} of {len(found.eggs)} eggs"
+        words = f"{most}: serves {len(serving.served)} of {len(found.eggs)} eggs"
     else:
-        yield f"  no humidity that a machine can hold brings any of {len(found.eggs)} eggs into the window"
+        words = f"no humidity that a machine can hold brings any of {len(found.eggs)} eggs into the window"
+    yield Paragraph(words, INSET)
     for eggs, want in ((serving.drier, "drier"), (serving.wetter, "damper")):
         if eggs:
-            yield from _wrapped(f"  better {want}: {_eggs(eggs)}")
+            yield Paragraph(f"better {want}: {_eggs(eggs)}", INSET_HANGING)
 
 
-def _row(name: str, weighed: Weighed, last: str, *, window_pct: tuple[float, float] | None) -> str:
+def _listing(rows: Sequence[tuple[str, Weighed, str]], window_pct: tuple[float, float] | None) -> Listing:
+    told = tuple(_row(name, weighed, last, window_pct=window_pct) for name, weighed, last in rows)
+    return Listing(_OF_EGGS, told, folds=False)
+
+
+def _row(name: str, weighed: Weighed, last: str, *, window_pct: tuple[float, float] | None) -> tuple[str, ...]:
     loss, last_g = weighed.loss, f"{weighed.masses[-1].mass_g:.2f}" if weighed.masses else "-"
     lost = "-" if loss is None else f"{loss.now_pct.value:.1f} %"
     at_pip, mark = _at_pip(weighed), "! " if _outside(weighed, window_pct) else ""
     pip = "" if at_pip is None else f"{mark}{at_pip.value:.1f} ({at_pip.low:.1f} to {at_pip.high:.1f})"
-    return f"{name:<7.7} {len(weighed.masses):>7} {last_g:>8} {lost:>6}  {pip:<20} {last}".rstrip()
+    return name[:7], str(len(weighed.masses)), last_g, lost, pip, last
 
 
 def _at_pip(weighed: Weighed) -> Interval | None:
@@ -155,18 +209,23 @@ def _outside(weighed: Weighed, window_pct: tuple[float, float] | None) -> bool:
     return at_pip is not None and window_pct is not None and at_pip.outside(*window_pct)
 
 
-def _common(water: Water, site: Site) -> Iterator[str]:
+def _common(water: Water, site: Site) -> Iterator[Paragraph]:
+    """What all of its eggs have in common."""
+    return (Paragraph(words, INSET_HANGING) for words in _common_words(water, site))
+
+
+def _common_words(water: Water, site: Site) -> Iterator[str]:
     if water.lately_c is not None:
-        air = show_temperature(water.lately_c, _unit(site))
+        air = show_temperature(water.lately_c, site.unit)
         humid = "humidity not known" if water.lately_rh_pct is None else f"{water.lately_rh_pct:.0f} % RH"
-        yield f"  air of the last day: {air}, {humid}"
+        yield f"air of the last day: {air}, {humid}"
     if water.target is None:
-        yield "  no target loss: no source gives one for this species"
+        yield "no target loss: no source gives one for this species"
     else:
-        yield from _wrapped(f"  target: {target_words(water.target)}")
+        yield f"target: {target_words(water.target)}"
         if 0.0 < water.day < water.pip_day:
             low, high = water.target.by(water.day)
-            yield f"  the line there: {low:.1f} to {high:.1f} % of the mass at set by day {day_words(water.day)}"
+            yield f"the line there: {low:.1f} to {high:.1f} % of the mass at set by day {day_words(water.day)}"
 
 
 def _where(book: EggBook, water: Water, site: Site) -> str:
@@ -187,14 +246,15 @@ def _judged(weighed: Weighed, site: Site) -> str:
     )
 
 
-def _entries(book: EggBook, entries: Sequence[Entry], site: Site) -> Iterator[str]:
-    yield f"{'entry':>5}  {'when':<17}  what"
-    for entry in entries:
-        # Of what it replaced only the last is named: the rest is in --json.
-        before = [_not(entry, e, site) for e in history(book, entry)[1:2]]
-        words = f"{said(entry, site.zone).strip()}{''.join(before)} ({printable(entry.who)})"
-        about = f"{entry.number:>5}  {wall_time(entry.at, site.zone)}  "
-        yield from _wrapped(about + words, len(about))
+def _entries(book: EggBook, entries: Sequence[Entry], site: Site) -> Listing:
+    return Listing(_OF_ENTRIES, tuple(_entry_row(book, entry, site) for entry in entries))
+
+
+def _entry_row(book: EggBook, entry: Entry, site: Site) -> tuple[str, ...]:
+    # Of what it replaced only the last is named: the rest is in --json.
+    before = [_not(entry, e, site) for e in history(book, entry)[1:2]]
+    words = f"{said(entry, site.zone).strip()}{''.join(before)} ({printable(entry.who)})"
+    return str(entry.number), wall_time(entry.at, site.zone), words
 
 
 def _last(entries: Sequence[Entry], site: Site) -> str:
@@ -216,14 +276,14 @@ def _not(entry: Entry, before: Entry, site: Site) -> str:
     return "" if before.same_subject(entry) else f", not of {_about(before)}"
 
 
-def _why(rows: Sequence[tuple[str, Weighed, str]], book: EggBook) -> Iterator[str]:
+def _why(rows: Sequence[tuple[str, Weighed, str]], book: EggBook) -> Iterator[Paragraph]:
     """Why nothing can be told of eggs that were weighed, each reason once."""
     names: dict[str, list[str]] = {}
     for name, weighed, _ in rows:
         if weighed.loss is None and weighed.masses:
             names.setdefault(_reason(weighed, book), []).append(name)
     for reason, of in names.items():
-        yield from _wrapped(f"  {', '.join(of)}: {reason}")
+        yield Paragraph(f"{', '.join(of)}: {reason}", INSET_HANGING)
 
 
 def _reason(weighed: Weighed, book: EggBook | None = None) -> str:
@@ -250,14 +310,6 @@ def _state(track: Track | None) -> str:
 
 def _eggs(eggs: Sequence[int]) -> str:
     return f"{'egg' if len(eggs) == 1 else 'eggs'} {', '.join(str(egg) for egg in eggs)}"
-
-
-def _wrapped(text: str, indent: int = 4) -> list[str]:
-    return textwrap.wrap(text, WIDE, subsequent_indent=" " * indent, drop_whitespace=True) or [""]
-
-
-def _unit(site: Site) -> Unit:
-    return "F" if site.unit == "F" else "C"
 
 
 # --- plain values

@@ -28,11 +28,16 @@ from monitor.shown.history.report import Header, history_report
 from monitor.shown.report import page, text
 from monitor.shown.report.tree import (
     CAUTION,
+    HANGING,
     INSET,
+    INSET_HANGING,
     OF_DRAWINGS,
     PLAIN,
+    Column,
     Heading,
     Item,
+    Labelled,
+    Listing,
     Paragraph,
     Report,
     Row,
@@ -147,9 +152,19 @@ def of_every_kind(named: Named) -> Report:
     """A report with a block of each kind, whoever may come to write one."""
     table = Table(tuple(Row(named("label"), (named("cell"),), under) for under in (False, True)))
     item = Item((named("point"),), (named("answer"),), Scale(1.0, None, 2.0))
-    kinds = tuple(Paragraph(named("words"), kind) for kind in (PLAIN, INSET, CAUTION, OF_DRAWINGS))
-    part = Section(Heading(named("loud"), named("rest")), (*kinds, table, item))
+    kinds = tuple(
+        Paragraph(named("words"), kind) for kind in (PLAIN, INSET, HANGING, INSET_HANGING, CAUTION, OF_DRAWINGS)
+    )
+    part = Section(
+        Heading(named("loud"), named("rest")),
+        (*kinds, table, Labelled(named("mark"), named("figure")), _listing(named), item),
+    )
     return Report(named("title"), (Paragraph(named("about")),), (Section(Heading(named("over")), parts=(part,)),))
+
+
+def _listing(named: Named) -> Listing:
+    columns = Column(named("head"), 3), Column(named("last"))
+    return Listing(columns, ((named("short"), named("long")),))
 
 
 REPORTS = {

@@ -14,8 +14,11 @@ from monitor.shown.report.tree import (
     CAUTION,
     HEADED_ON_PAGE,
     INSET,
+    INSET_HANGING,
     Block,
     Item,
+    Labelled,
+    Listing,
     Paragraph,
     Report,
     Scale,
@@ -23,7 +26,7 @@ from monitor.shown.report.tree import (
     Table,
 )
 
-_LOOKS = {INSET: "in", CAUTION: "caution"}
+_LOOKS = {INSET: "in", INSET_HANGING: "in", CAUTION: "caution"}
 
 
 def safe(words: str) -> str:
@@ -69,6 +72,10 @@ def _blocks(blocks: Sequence[Block]) -> Iterator[str]:
             yield _paragraph(block.words, _LOOKS.get(block.kind, ""))
         elif isinstance(block, Table):
             yield from _table(block)
+        elif isinstance(block, Labelled):
+            yield _paragraph(f"{block.label}: {block.words}")
+        elif isinstance(block, Listing):
+            yield from _listing(block)
         else:
             yield block.markup
     if open_:
@@ -93,6 +100,14 @@ def _table(table: Table) -> Iterator[str]:
         tag = "td" if number else "th"
         cells = "".join(f"<{tag}>{safe(cell)}</{tag}>" for cell in row.cells)
         yield f'<tr><th scope="row">{safe(row.label)}</th>{cells}</tr>'
+    yield "</table>"
+
+
+def _listing(listing: Listing) -> Iterator[str]:
+    yield "<table>"
+    yield f"<tr>{''.join(f'<th>{safe(column.head)}</th>' for column in listing.columns)}</tr>"
+    for row in listing.rows:
+        yield f"<tr>{''.join(f'<td>{safe(cell)}</td>' for cell in row)}</tr>"
     yield "</table>"
 
 

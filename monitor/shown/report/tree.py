@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-# Kinds of a paragraph: of its own; belonging to the one before; what warns; and what explains drawings, so on the page alone.
+# Kinds of a paragraph: of its own; belonging to the one before; either of them folded with its later lines set in further; what warns; and
+# what explains drawings, so on the page alone.
 PLAIN, INSET, CAUTION, OF_DRAWINGS = "plain", "inset", "caution", "of drawings"
+HANGING, INSET_HANGING = "hanging", "inset hanging"
 # Where a section stands: everywhere; on the page alone; on the page with its heading, in text without.
 EVERYWHERE, PAGE_ONLY, HEADED_ON_PAGE = "everywhere", "page only", "headed on the page"
 
@@ -58,6 +60,33 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
+class Labelled:
+    """A figure, or a sentence, under the word for it."""
+
+    label: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a listing. width: of its cells in text, 0 of the last; right: whether they end alike there; gap: blanks before it."""
+
+    head: str
+    width: int = 0
+    right: bool = False
+    gap: int = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """Rows of many short cells, the last one of words. folds: whether these may be long, and are then folded under themselves."""
+
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+    folds: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class Scale:
     """A figure in its band, beside others of its kind. low, high: None where the band has no such end; not both."""
 
@@ -83,7 +112,7 @@ class Drawing:
     markup: str
 
 
-Block = Paragraph | Table | Item | Drawing
+Block = Paragraph | Table | Labelled | Listing | Item | Drawing
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +153,8 @@ def _words(sections: Iterable[Section]) -> Iterator[str]:
         for block in section.blocks:
             if isinstance(block, Paragraph) and block.kind != OF_DRAWINGS:
                 yield block.words
+            elif isinstance(block, Labelled):
+                yield f"{block.label}: {block.words}"
             elif isinstance(block, Item):
                 yield from (*block.points, *block.notes)
         yield from _words(section.parts)
