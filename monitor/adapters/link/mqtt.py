@@ -241,7 +241,7 @@ class MqttLink:
         self._network = threading.current_thread()
         self._begun.set()
 
-    def _on_connect(
+    def _on_connect(  # noqa: PLR0917 - the library calls it so
         self, client: mqtt.Client, userdata: object, flags: object, reason: ReasonCode, properties: object
     ) -> None:
         if reason.is_failure:
@@ -254,7 +254,7 @@ class MqttLink:
             self._stored_heard.clear()
         client.subscribe([*self._subscribed, self._any_site])  # each time: the broker may have lost the session
 
-    def _on_subscribe(
+    def _on_subscribe(  # noqa: PLR0917 - the library calls it so
         self, client: mqtt.Client, userdata: object, mid: int, reasons: list[ReasonCode], properties: object
     ) -> None:
         refused = [topic for (topic, _), reason in zip(self._subscribed, reasons, strict=False) if reason.is_failure]
@@ -316,7 +316,7 @@ class MqttLink:
                 return False
         return any(mqtt.topic_matches_sub(topic_filter, topic) for topic_filter in self._settings.filters)
 
-    def _on_publish(
+    def _on_publish(  # noqa: PLR0917 - the library calls it so
         self, client: mqtt.Client, userdata: object, mid: int, reason: ReasonCode, properties: object
     ) -> None:
         with self._lock:
@@ -327,7 +327,7 @@ class MqttLink:
         why = getattr(error, "strerror", None) or str(error or "no connection")
         self._tell_outage(f"{why[:1].lower()}{why[1:100]}, expected an MQTT broker; trying again")
 
-    def _on_disconnect(
+    def _on_disconnect(  # noqa: PLR0917 - the library calls it so
         self, client: mqtt.Client, userdata: object, flags: object, reason: ReasonCode, props: object
     ) -> None:
         self._end_connection()

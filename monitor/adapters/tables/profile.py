@@ -288,15 +288,15 @@ def read_profile(
         read = _Profile.model_validate(data, context=_Known(source_keys, plain_source, rules or {}))
     except ValidationError as error:
         raise ProfileError(sentences(error, where, model=_Profile, data=data)[0]) from None
-    return read.value(dict(_sources(read, data, "", plain_source or "")))
+    return read.value(dict(_sources(read, data, "", plain=plain_source or "")))
 
 
-def _sources(read: Table, table: Mapping[str, Any], path: str, plain: str) -> Iterator[tuple[str, str]]:
+def _sources(read: Table, table: Mapping[str, Any], path: str, *, plain: str) -> Iterator[tuple[str, str]]:
     """(dotted path, key of its source) of each value. table: what was read; path: of the table, empty or ending in a full stop."""
     for name, field in type(read).model_fields.items():
         value, came = getattr(read, name), table.get(name)
         if isinstance(value, Table) and came is not None:
-            yield from _sources(value, came, f"{path}{name}.", plain)
+            yield from _sources(value, came, f"{path}{name}.", plain=plain)
         elif _CITED in field.metadata and came is not None:
             yield f"{path}{name}", _source(came, plain)
     if isinstance(read, _Profile):
@@ -304,7 +304,7 @@ def _sources(read: Table, table: Mapping[str, Any], path: str, plain: str) -> It
             within = f"stage.{stage.name}."
             if stage.from_day is None:
                 yield f"{within}from_day", DEFINITION if stage.name == SETTER else _source(table["lockdown_day"], plain)
-            yield from _sources(stage, each, within, plain)
+            yield from _sources(stage, each, within, plain=plain)
         for id_, numbers in table.get("rules", {}).items():
             for name, each in numbers.items():
                 yield f"rules.{id_}.{name}", _source(each, plain)

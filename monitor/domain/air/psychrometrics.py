@@ -189,7 +189,7 @@ def _saturation(library: _Library, phase: _Phase, surface_c: _Value) -> _Pair:
     return pressure, slope
 
 
-def _settle(
+def _settle(  # noqa: PLR0917 - a formula's terms
     library: _Library, phase: _Phase, start_c: _Value, at_start: _Pair, balance: _Balance, *, before: int = 0
 ) -> _Value:
     """The temperature w where saturation(w)·(a + b·w) = c + d·w, the form of every balance in this module.
@@ -290,7 +290,7 @@ def deficit_kpa(egg_c: Values | float, vapour_kpa: Values) -> Values:
     return _each(library, lambda lib, vapour, egg: _over_water(lib, egg) - vapour, vapour_kpa, egg_c)
 
 
-def _heat_balance(phase: _Phase, dry_bulb_c: _Value, ratio: _Value, pressure_kpa: _Value) -> _Balance:
+def _heat_balance(phase: _Phase, dry_bulb_c: _Value, ratio: _Value, pressure_kpa: _Value) -> _Balance:  # noqa: PLR0917 - a formula's terms
     """Eq. 33 (water) or 35 (ice), multiplied out so that nothing is divided, in the form _settle takes."""
     heat = DRY_AIR_HEAT * dry_bulb_c + ratio * (phase.latent + VAPOUR_HEAT * dry_bulb_c)
     fall = DRY_AIR_HEAT + ratio * phase.heat
@@ -302,7 +302,7 @@ def _heat_balance(phase: _Phase, dry_bulb_c: _Value, ratio: _Value, pressure_kpa
     )
 
 
-def _wet_bulb(library: _Library, dry_bulb_c: _Value, rh_pct: _Value, pressure_kpa: _Value) -> _Value:
+def _wet_bulb(library: _Library, dry_bulb_c: _Value, rh_pct: _Value, pressure_kpa: _Value) -> _Value:  # noqa: PLR0917 - a formula's terms
     at_dry_bulb = _saturation(library, _WATER, dry_bulb_c)
     vapour_kpa = 0.01 * rh_pct * at_dry_bulb[0]
     ratio = WATER_TO_AIR * vapour_kpa / (pressure_kpa - vapour_kpa)
@@ -339,7 +339,7 @@ def wet_bulb_c(dry_bulb_c: Values, rh_pct: Values, pressure_kpa: Values | float)
     return _each(library, _wet_bulb, dry_bulb_c, rh_pct, pressure_kpa)
 
 
-def _rh_at_wet_bulb(library: _Library, dry_bulb_c: _Value, wet_bulb_c: _Value, pressure_kpa: _Value) -> _Value:
+def _rh_at_wet_bulb(library: _Library, dry_bulb_c: _Value, wet_bulb_c: _Value, pressure_kpa: _Value) -> _Value:  # noqa: PLR0917 - a formula's terms
     def over(phase: _Phase) -> _Value:
         saturated_kpa = _saturation(library, phase, wet_bulb_c)[0]
         saturated = WATER_TO_AIR * saturated_kpa / (pressure_kpa - saturated_kpa)
@@ -361,7 +361,7 @@ def _rounded(library: _Library, rh_pct: _Value) -> _Value:
     return library.where((rh_pct > 100.0) & (rh_pct < 100.0 + ROUNDING_PCT), 100.0, rh_pct)
 
 
-def _rh_from(where: str, kernel: Callable[..., _Value], dry: Values, wet: Values, *others: _Value) -> Values:
+def _rh_from(where: str, kernel: Callable[..., _Value], dry: Values, wet: Values, *others: _Value) -> Values:  # noqa: PLR0917 - a formula's terms
     ranges = (_DRY_BULB, _WET_BULB, _PRESSURE, _COEFFICIENT)
     library = _accept(where, *zip((dry, wet, *others), ranges, strict=False))
     _accept(where, (dry - wet, _DEPRESSION))
@@ -379,7 +379,7 @@ def rh_from_wet_bulb_pct(dry_bulb_c: Values, wet_bulb_c: Values, pressure_kpa: V
     return _rh_from("rh_from_wet_bulb_pct", _rh_at_wet_bulb, dry_bulb_c, wet_bulb_c, pressure_kpa)
 
 
-def _wick(
+def _wick(  # noqa: PLR0917 - a formula's terms
     library: _Library, dry_bulb_c: _Value, rh_pct: _Value, pressure_kpa: _Value, coefficient_per_k: _Value
 ) -> _Value:
     at_dry_bulb = _saturation(library, _WATER, dry_bulb_c)
@@ -403,7 +403,7 @@ def wick_wet_bulb_c(
     return _each(_accept("wick_wet_bulb_c", *zip(given, ranges, strict=True)), _wick, *given)
 
 
-def _rh_at_wick(
+def _rh_at_wick(  # noqa: PLR0917 - a formula's terms
     library: _Library, dry_bulb_c: _Value, wick_c: _Value, pressure_kpa: _Value, coefficient_per_k: _Value
 ) -> _Value:
     vapour_kpa = _over_water(library, wick_c) - coefficient_per_k * pressure_kpa * (dry_bulb_c - wick_c)

@@ -141,7 +141,7 @@ class EggModel:
         """
         return self.approach(egg_c, (before_c, day - seconds / DAY_S), self.start(air_c, day), seconds)
 
-    def approach(self, egg_c: float, before: tuple[float, float], settled_c: float, seconds: float) -> float:
+    def approach(self, egg_c: float, before: tuple[float, float], settled_c: float, seconds: float) -> float:  # noqa: PLR0917 - with each reading
         """The same, of what is known: the air before and the day then, and where the egg settles in the air now."""
         if not seconds >= 0.0 or not math.isfinite(egg_c + before[0] + settled_c + seconds + before[1]):
             came = f"{egg_c:g}, settling at {settled_c:g}, before in {before[0]:g} °C, {seconds:g} s, day {before[1]:g}"

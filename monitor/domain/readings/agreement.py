@@ -164,7 +164,7 @@ def forget(state: Pairs, probe: str) -> Pairs:
     return Pairs(kept, {name: given for name, given in state.lately.items() if name != probe})
 
 
-def _lately(before: Given | None, given: Given, gap_s: float, limits: Limits) -> Given:
+def _lately(before: Given | None, given: Given, gap_s: float, limits: Limits) -> Given:  # noqa: PLR0917 - with each reading
     """A probe's mean over its last minutes."""
     if before is None:
         return given
@@ -190,7 +190,7 @@ def _calm(lately: Given, given: Given, limits: Limits) -> bool:
     return -moving <= given[2] - lately[2] <= moving
 
 
-def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:
+def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  # noqa: PLR0917 - with each reading
     """The pair after one more look at both."""
     (one_s, one_c, one_pct, one_kpa), (other_s, other_c, other_pct, other_kpa) = one, other
     interval_s, gap_s, still, limits = over
@@ -220,7 +220,7 @@ def _kpa(dry_bulb_c: float, rh_pct: float | None) -> float:
     return float((rh_pct if rh_pct < 100.0 else 100.0) * saturation_vapour_kpa(dry_bulb_c))
 
 
-def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, limits: Limits) -> Gauge:
+def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, limits: Limits) -> Gauge:  # noqa: PLR0917 - with each reading
     if gauge is None:
         return Gauge(by)
     near, far = bounds.apart
@@ -244,7 +244,7 @@ def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: b
     return Gauge(apart, suspect_s, fail_s, base, learnt_s, drift)
 
 
-def _found(pairs: dict[Two, Pair], heard: list[str], still: bool, limits: Limits) -> tuple[Difference, ...]:
+def _found(pairs: dict[Two, Pair], heard: list[str], still: bool, limits: Limits) -> tuple[Difference, ...]:  # noqa: PLR0917 - with each reading
     """What stands against the pairs of which both were heard."""
     apart_s, drift_k, drift_pct = limits.apart_s, limits.dry_bulb.drift[0], limits.humidity.drift[0]
     for pair in pairs.values():

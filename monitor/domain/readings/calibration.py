@@ -240,7 +240,7 @@ def overdue(calibration: Calibration, now: datetime) -> bool:
     return calibration.due is not None and calibration.due <= now
 
 
-def corrected(
+def corrected(  # noqa: PLR0917 - with each reading
     calibrations: Sequence[Calibration], at: datetime, dry_bulb_c: float, rh_pct: float | None
 ) -> tuple[float, float | None]:
     """One reading of a probe, corrected by its calibrations.

@@ -109,7 +109,7 @@ def resume_line(line: Line, anchor_ms: float, mono_ms: float) -> Line:
     return replace(line, mono_offset_ms=estimate, seen_mono_ms=mono_ms, set_mono_ms=mono_ms)
 
 
-def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tuple[Line, float, bool]:
+def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tuple[Line, float, bool]:  # noqa: PLR0917 - with each reading
     """A message of this line arrived: the better line, the sample's age in seconds, and whether a new part must begin.
 
     The age is how long the sample waited before it reached us, never below 0; UNSETTLED while that is not known.

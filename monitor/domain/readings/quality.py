@@ -100,7 +100,7 @@ def flag_of(dry_bulb_c: float | None, rh_pct: float | None) -> int:
     return PASS
 
 
-def assess(
+def assess(  # noqa: PLR0917 - with each reading
     trail: Trail,
     mono_s: float,
     dry_bulb_c: float | None,
@@ -154,7 +154,7 @@ def assess(
     return later, _answer(tests, rh_pct, dry_held, humid_held, before)
 
 
-def _range(trail: Trail, dry_bulb_c: float, rh_pct: float | None, tests: dict[str, int]) -> tuple[int, int]:
+def _range(trail: Trail, dry_bulb_c: float, rh_pct: float | None, tests: dict[str, int]) -> tuple[int, int]:  # noqa: PLR0917 - with each reading
     """RNG: each quantity by itself, but for a humidity that lingers at an end of its scale."""
     gross = flag_of(dry_bulb_c, None)
     gross_rh = MISSING if rh_pct is None else PASS if RH_PCT_FAIL[0] <= rh_pct <= RH_PCT_FAIL[1] else FAIL
@@ -169,7 +169,7 @@ def _range(trail: Trail, dry_bulb_c: float, rh_pct: float | None, tests: dict[st
     return gross, gross_rh
 
 
-def _own(moved: Step, quantity: str, scale: Scale, pace: Pace, tests: dict[str, int]) -> None:
+def _own(moved: Step, quantity: str, scale: Scale, pace: Pace, tests: dict[str, int]) -> None:  # noqa: PLR0917 - with each reading
     """SPK, FLAT and NOISE of one quantity."""
     track, _, jumped, held, _ = moved
     if held or track is None:
@@ -183,7 +183,7 @@ def _own(moved: Step, quantity: str, scale: Scale, pace: Pace, tests: dict[str, 
         tests[f"NOISE-{quantity}"] = noise
 
 
-def _odd_since(trail: Trail, mono_s: float, limits: Limits, tests: dict[str, int]) -> float:
+def _odd_since(trail: Trail, mono_s: float, limits: Limits, tests: dict[str, int]) -> float:  # noqa: PLR0917 - with each reading
     """Since when the humidity is at an end of its scale; RNG-H once it has lingered there."""
     since_s = mono_s if trail.odd_since_s is None else trail.odd_since_s
     if mono_s - since_s >= limits.odd_rh_s:
@@ -197,7 +197,7 @@ def _fell_together(moved_k: float, moved_pct: float, limits: Limits) -> bool:
     return fell and moved_pct <= limits.answer_pct_k * moved_k
 
 
-def _rates(mark: Mark, here: Mark, event_s: float | None, limits: Limits, tests: dict[str, int]) -> float | None:
+def _rates(mark: Mark, here: Mark, event_s: float | None, limits: Limits, tests: dict[str, int]) -> float | None:  # noqa: PLR0917 - with each reading
     """ROC: what moves fast without the other quantity's answer. Returns when air that may be exchanged last moved."""
     (from_s, from_c, from_pct), (mono_s, dry_bulb_c, rh_pct) = mark, here
     minutes = (mono_s - from_s) / 60.0
@@ -218,7 +218,7 @@ def _rates(mark: Mark, here: Mark, event_s: float | None, limits: Limits, tests:
     return event_s
 
 
-def _answer(
+def _answer(  # noqa: PLR0917 - with each reading
     tests: dict[str, int],
     rh_pct: float | None,
     dry_bulb_held: bool = False,

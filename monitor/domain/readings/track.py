@@ -110,7 +110,7 @@ Pace = tuple[float, float, float, Limits, float]
 Step = tuple[Track | None, int, bool, bool, float]
 
 
-def step(track: Track | None, value: float | None, scale: Scale, together: bool | None, pace: Pace) -> Step:
+def step(track: Track | None, value: float | None, scale: Scale, together: bool | None, pace: Pace) -> Step:  # noqa: PLR0917 - with each reading
     """The next value, taken into the track or held.
 
     value None: it cannot be used. together: whether the held jump was a door's air, None when no other quantity could tell.
@@ -169,7 +169,7 @@ def _jump(track: Track, scale: Scale, pace: Pace) -> float:
     return max(scale.jump, 3.0 * _step_of(track, pace), limits.jump_levels * track.level)
 
 
-def _jumps(track: Track, value: float, scale: Scale, pace: Pace) -> bool:
+def _jumps(track: Track, value: float, scale: Scale, pace: Pace) -> bool:  # noqa: PLR0917 - with each reading
     """Whether the value jumps, rather than going on in the direction it was moving in."""
     by = value - track.value
     limit = _jump(track, scale, pace)
@@ -179,7 +179,7 @@ def _jumps(track: Track, value: float, scale: Scale, pace: Pace) -> bool:
     return not (going and abs(by) <= abs(track.change) + limit)
 
 
-def _settle(
+def _settle(  # noqa: PLR0917 - with each reading
     track: Track, held: float, value: float, scale: Scale, together: bool | None, pace: Pace
 ) -> tuple[Track, int]:
     """What became of a held jump: the track goes on from it, or forgets it."""
@@ -194,7 +194,7 @@ def _settle(
     return replace(track, held=None, spikes=track.spikes + 1.0), FAIL
 
 
-def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:
+def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # noqa: PLR0917 - with each reading
     """The track, gone on to a value that is believed. Done for each reading, and so without a call, nor anything read twice."""
     mono_s, interval_s, own_step, limits, _ = pace
     newest_s, newest, before, finest = track.mono_s, track.value, track.change, track.step

@@ -105,7 +105,7 @@ def slope_of(points: Sequence[Point], confidence: float = CONFIDENCE) -> Slope:
     return Slope(median(slopes), slopes[low], slopes[high])
 
 
-def leaves(window: Window, limit: float, now_s: float, target: float, within_s: float) -> Heading | None:
+def leaves(window: Window, limit: float, now_s: float, target: float, within_s: float) -> Heading | None:  # noqa: PLR0917 - with each reading
     """When the value will reach a limit, if it goes on as it does.
 
     Parameters

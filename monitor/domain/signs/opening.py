@@ -93,7 +93,7 @@ def resume(handling: Handling, now: Now) -> Handling:
     return replace(handling, until_mono_s=now.mono_s + min(max(0.0, left_s), MAX_HANDLING_S))
 
 
-def outcome(handling: Handling, now: Now, outside: bool, state: Watch) -> str:
+def outcome(handling: Handling, now: Now, outside: bool, *, state: Watch) -> str:
     """What to do about a handling, with a fresh reading of its machine's air.
 
     outside: whether any low or high limit of the machine is passed. AT_WORK: its time runs. BACK: forget it. AWAITED: the door
@@ -193,7 +193,7 @@ _STANDING = {
 }
 
 
-def watch(
+def watch(  # noqa: PLR0917 - with each reading
     state: Watch,
     mono_s: float,
     dry_bulb_c: float,

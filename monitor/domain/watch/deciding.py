@@ -21,7 +21,7 @@ def settle(look: Look, key: Key, stepped: Step) -> None:
     look.state.alarms[key] = alarm
 
 
-def judge(look: Look, key: Key, judgement: Judgement, held: bool = False) -> None:
+def judge(look: Look, key: Key, judgement: Judgement, held: bool = False) -> None:  # noqa: PLR0917 - with each reading
     """One fresh look at one alarm's limit. held: it does not begin now, though its delay counts, so that it begins at once after."""
     alarm = look.state.alarms.get(key)
     if alarm is None:

@@ -14,7 +14,7 @@ from monitor.domain.watch.intake import Fresh
 _Worst = tuple[float, float, float, float]  # how far beyond its limit, the egg, the limit, where the egg is going
 
 
-def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool) -> None:
+def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool) -> None:  # noqa: PLR0917 - with each reading
     """Move each batch's eggs on by this air, and judge those that are worst off. held: a door is open, so cold waits."""
     hot: list[_Worst] = []
     cold: list[_Worst] = []
@@ -41,7 +41,7 @@ def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool
         judge(look, key, Judgement(verdict, reading.at, egg_c, limit_c, EGG), held=held and side < 0.0)
 
 
-def _moved_on(look: Look, eggs: Eggs, now_c: tuple[float, float], day: float) -> float:
+def _moved_on(look: Look, eggs: Eggs, now_c: tuple[float, float], day: float) -> float:  # noqa: PLR0917 - with each reading
     """The egg of a batch after this reading. now_c: the air, and where the egg settles in it."""
     air_c, egg_c = now_c
     mono_s = look.now.mono_s

@@ -113,13 +113,13 @@ def _is_new(look: Look, pack: Pack) -> bool:
     return True
 
 
-def _by_itself(name: str, line: int, up_ms: int, sample: Sample) -> StoredReading:
+def _by_itself(name: str, line: int, up_ms: int, sample: Sample) -> StoredReading:  # noqa: PLR0917 - with each reading
     """A reading that nobody knows the age of is not compared with others."""
     rh_flag = MISSING if sample.rh_pct is None else flag_of(20.0, sample.rh_pct)
     return StoredReading(name, line, up_ms, sample.dry_bulb_c, sample.rh_pct, flag_of(sample.dry_bulb_c, None), rh_flag)
 
 
-def _assess(
+def _assess(  # noqa: PLR0917 - with each reading
     look: Look, of: tuple[Probe, ProbeState], taken: tuple[int, int, datetime, float], sample: Sample
 ) -> tuple[Assessment, Held | None]:
     """Store one reading with what the tests say of it, and settle the flags of the one before, where that waited for this.
@@ -211,7 +211,7 @@ def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
     return ARRIVAL_BOOT, ARRIVAL, round(now.mono_s * 1000 + sample.offset_s * 1000)
 
 
-def _line_for(look: Look, node: str, boot: int, basis: str, up_ms: int) -> tuple[Line, float]:
+def _line_for(look: Look, node: str, boot: int, basis: str, up_ms: int) -> tuple[Line, float]:  # noqa: PLR0917 - with each reading
     """The line that dates this counted time, kept up to date, and how long the sample waited, in seconds."""
     known = look.state.node(node)
     mono_ms = look.now.mono_s * 1000.0

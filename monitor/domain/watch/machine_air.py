@@ -72,7 +72,7 @@ def _adopt(look: Look, reading: Fresh) -> None:
     heard_again(look, reading, steady)
 
 
-def _watch_door(look: Look, plan_: Plan, dry_bulb_c: float | None, fresh: list[Fresh]) -> bool:
+def _watch_door(look: Look, plan_: Plan, dry_bulb_c: float | None, fresh: list[Fresh]) -> bool:  # noqa: PLR0917 - with each reading
     """Whether the machine has just been opened, as its air shows: then what is too cold or too dry may wait, but never for long."""
     machine = plan_.needs.machine
     known = look.state.machine(machine)
@@ -111,7 +111,7 @@ def _lead(look: Look, machine: str, fresh: list[Fresh]) -> Fresh | None:
     return None
 
 
-def _judge_air(
+def _judge_air(  # noqa: PLR0917 - with each reading
     look: Look,
     plan_: Plan,
     values: _Values,
@@ -127,7 +127,7 @@ def _judge_air(
     if known.handling is not None:
         outside = _outside(plan_, values)
         watched = known.watch or _UNSEEN
-        work = outcome(known.handling, look.now, outside is not None, watched)
+        work = outcome(known.handling, look.now, outside is not None, state=watched)
         if work in (BACK, NOT_BACK):
             _end_handling(look, plan_, outside, reading=reading)
     low_held = door_open or work == AWAITED
@@ -153,7 +153,7 @@ def _passed(plan_: Plan, values: _Values) -> bool:
     return dry is not None and damp is not None and (dry < driest or damp > dampest)
 
 
-def _judge_limits(look: Look, plan_: Plan, values: _Values, reading: Fresh, waits: tuple[bool, bool]) -> None:
+def _judge_limits(look: Look, plan_: Plan, values: _Values, reading: Fresh, waits: tuple[bool, bool]) -> None:  # noqa: PLR0917 - with each reading
     """Each limit that is passed, or has an alarm. waits: whether what is low is held back, and all but heat for work at the machine."""
     low_held, at_work = waits
     for limit in plan_.limits:
@@ -183,7 +183,7 @@ def _since(reading: Fresh, limit: Limit, verdict: int) -> datetime:
     return before.at if (before.dry_bulb_c - limit.limit) * limit.side > 0.0 else reading.at
 
 
-def _window(look: Look, known: MachineState, values: _Values, seen: tuple[str, ...]) -> tuple[Window, Window] | None:
+def _window(look: Look, known: MachineState, values: _Values, seen: tuple[str, ...]) -> tuple[Window, Window] | None:  # noqa: PLR0917 - with each reading
     """The machine's air of the last half hour, with what it is now; None where it is not known."""
     cold, warm = known.windows or (_NO_WINDOW, _NO_WINDOW)
     if seen != known.seen_by:  # another set of probes is another line
@@ -206,7 +206,7 @@ def _off_target(plan_: Plan, windows: tuple[Window, Window]) -> bool:
     return not (cold and warm and least_c < cold[-1][1] and warm[-1][1] < most_c)
 
 
-def _judge_heading(look: Look, plan_: Plan, values: _Values, windows: tuple[Window, Window], reading: Fresh) -> None:
+def _judge_heading(look: Look, plan_: Plan, values: _Values, windows: tuple[Window, Window], reading: Fresh) -> None:  # noqa: PLR0917 - with each reading
     """Whether a limit will be reached within the time that it takes to respond, if the air goes on as it does."""
     machine, target_c = plan_.needs.machine, None if plan_.needs.dry_bulb_c is None else plan_.needs.dry_bulb_c.target
     low_c, high_c = values[0], values[1]
@@ -298,7 +298,7 @@ def _low_high(values: list[float]) -> tuple[float | None, float | None]:
     return min(values), max(values)
 
 
-def _lockdown_humidity(look: Look, machine: str, plan_: Plan, humid: float | None) -> None:
+def _lockdown_humidity(look: Look, machine: str, plan_: Plan, humid: float | None) -> None:  # noqa: PLR0917 - with each reading
     """Once the lockdown humidity is reached it was raised: from then on low humidity is only low humidity."""
     key = (machine, NOT_RAISED)
     alarm = look.state.alarms.get(key)

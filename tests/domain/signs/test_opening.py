@@ -121,8 +121,8 @@ def test_a_handling_counts_on_the_forward_clock() -> None:
     """Twenty minutes are over twenty minutes later, wherever the label clock was set to meanwhile."""
     handling = declare("setter-1", for_s=1200.0, by="sam", now=at(0))
     assert (handling.machine, handling.by, handling.since, handling.until) == ("setter-1", "sam", T0, at(20).utc)
-    assert outcome(handling, at(19.9, utc_shift_s=7200.0), True, Watch()) == AT_WORK
-    assert outcome(handling, at(20, utc_shift_s=-7200.0), False, Watch()) == BACK
+    assert outcome(handling, at(19.9, utc_shift_s=7200.0), True, state=Watch()) == AT_WORK
+    assert outcome(handling, at(20, utc_shift_s=-7200.0), False, state=Watch()) == BACK
     assert declare("setter-1", for_s=MAX_HANDLING_S, by="sam", now=at(0)).until == at(60).utc
 
 
@@ -131,7 +131,7 @@ def test_a_handling_ends_early_but_never_late() -> None:
     handling = declare("setter-1", for_s=1200.0, by="sam", now=at(0))
     early = finish(handling, at(5))
     assert early.until == at(5).utc
-    assert outcome(early, at(5), True, Watch()) == NOT_BACK
+    assert outcome(early, at(5), True, state=Watch()) == NOT_BACK
     assert finish(handling, at(25)) == handling
 
 
@@ -140,8 +140,8 @@ def test_a_handling_survives_a_restart_within_its_bound() -> None:
     handling = declare("setter-1", for_s=1200.0, by="sam", now=at(0))
     again = resume(handling, at(15, mono_s=-800.0))
     assert again.until_mono_s == pytest.approx(-800.0 + 20 * 60.0)
-    assert outcome(again, at(19, mono_s=-800.0), True, Watch()) == AT_WORK
-    assert outcome(again, at(20, mono_s=-800.0), True, Watch()) == NOT_BACK
+    assert outcome(again, at(19, mono_s=-800.0), True, state=Watch()) == AT_WORK
+    assert outcome(again, at(20, mono_s=-800.0), True, state=Watch()) == NOT_BACK
     wrong = resume(handling, Now(10.0, datetime(1970, 1, 1, tzinfo=UTC)))
     assert wrong.until_mono_s == 10.0 + MAX_HANDLING_S
     assert resume(handling, at(25)).until_mono_s == at(25).mono_s
@@ -153,10 +153,10 @@ def test_at_the_end_of_a_handling_the_air_is_back_awaited_or_told() -> None:
     assert story.kinds[-1] == RECOVERING
     handling = declare("setter-1", for_s=60.0, by="sam", now=Now(story.now_s - 60.0, T0))
     fall_s = story.now_s - 5 * 10.0
-    assert outcome(handling, Now(story.now_s, T0), False, story.state) == BACK
-    assert outcome(handling, Now(story.now_s, T0), True, story.state) == AWAITED
-    assert outcome(handling, Now(fall_s + MAX_HOLD_S, T0), True, story.state) == NOT_BACK
-    assert outcome(handling, Now(story.now_s, T0), True, ready().state) == NOT_BACK
+    assert outcome(handling, Now(story.now_s, T0), False, state=story.state) == BACK
+    assert outcome(handling, Now(story.now_s, T0), True, state=story.state) == AWAITED
+    assert outcome(handling, Now(fall_s + MAX_HOLD_S, T0), True, state=story.state) == NOT_BACK
+    assert outcome(handling, Now(story.now_s, T0), True, state=ready().state) == NOT_BACK
 
 
 # An opening, recognised.
