@@ -18,8 +18,10 @@ Three things the plain minimum gets wrong are mended here:
 - Our own label clock may be set while we run. The estimate is kept on the clock that only goes forward; the label is that
   plus the anchor (utc minus mono), and when the anchor steps the lines of this run are labelled anew.
 
-A node with a set clock sends absolute times instead. They pass through the same door with the node's clock in the place of
-`up`; within CLOCK_AGREES_MS of ours they are taken as they stand.
+A node with a set clock sends absolute times instead (`hear_clock`). They pass through the same door with the node's clock in the place of
+`up`; within CLOCK_AGREES_MS of ours they are taken as they stand. Such a clock may be set at any time: for summer, by the network, or
+because its cell is dead. One odd time proves nothing, for it may be that of a message that waited. Two that follow each other as
+their messages arrived are a clock that was set, and a new part begins; no backlog comes at the pace at which it was sampled.
 """
 
 from __future__ import annotations
@@ -31,6 +33,7 @@ from monitor.domain.fixed import fixed
 
 UPTIME, CLOCK, ARRIVAL = "uptime", "clock", "arrival"
 UNSETTLED = math.inf  # the age of a sample when nothing proves that it is fresh
+FITS, WAS_SET, DOUBTED = "fits", "was set", "doubted"  # what one absolute time is to the clock that its node had so far
 
 CREEP = 200e-6  # of elapsed time; crystals of microcontrollers are within 100 parts per million (common practice)
 PART_MS = 1_000  # a part's labels are never further than this from the estimate by drift alone
@@ -38,6 +41,14 @@ PART_MS = 1_000  # a part's labels are never further than this from the estimate
 SETTLED_MS = 1_000
 MEND_MS = 50  # a better estimate is written once it is better by this much: network jitter is not news
 CLOCK_AGREES_MS = 60_000  # a node's clock this close to ours is believed
+CLOCK_STEP_MS = (
+    10_000  # a node's clock that is off by less from what it was has been steered, or its message waited a little
+)
+CLOCK_SAME_MS = 2_000  # two odd times are of one clock within this: whole seconds, and a network's jitter
+CLOCK_APART_MS = 8_000  # and prove it if their messages came so far apart
+CLOCK_BACK_MS = (
+    30 * 86_400_000
+)  # a broker may keep messages for weeks, and the clock of a dead cell is further off (judgement)
 KEPT_MS = 86_400_000  # no node keeps a message for longer than a day: a clock that jumps by more was set
 # Boots that no node sends, for samples that are not dated by `up`: by their arrival, or by the node's own clock.
 ARRIVAL_BOOT = -1
@@ -52,6 +63,8 @@ class Line:
     offset_ms + up_ms. mono_offset_ms, seen_mono_ms: the running estimate on our forward clock (None until heard in this run).
     first_up_ms, last_up_ms: range of samples that the store holds for it. set_mono_ms: when this run last set offset_ms.
     trusted: whether our own label clock was right when it was labelled; only then can a later run tell waits from the labels.
+    settled: whether it is known how long its messages waited; odd_ms, odd_mono_ms: of a clock, the newest difference that did not fit, and
+    since when; clock_ms: of a counter that is not settled, when it began by the node's own clock.
     """
 
     id: int
@@ -66,6 +79,10 @@ class Line:
     seen_mono_ms: float = 0.0
     set_mono_ms: float = 0.0
     trusted: bool = True
+    settled: bool = True
+    odd_ms: float | None = None
+    odd_mono_ms: float = 0.0
+    clock_ms: int | None = None
 
     def at_ms(self, up_ms: int) -> int:
         """The label of a sample, ms since the epoch."""
@@ -92,9 +109,14 @@ def start_line(
     """The first line of a boot: until a quicker message comes, its first message is taken as fresh."""
     estimate = arrival_mono_ms - up_ms
     offset = label_offset(basis, estimate, anchor_ms)
-    return Line(
+    line = Line(
         id_, node, boot, basis, up_ms, offset, up_ms, up_ms, estimate, arrival_mono_ms, arrival_mono_ms, trusted
     )
+    if basis == UPTIME:
+        return replace(line, settled=False)
+    if basis == CLOCK and offset > 0:  # it waited, or its clock is behind: the next message says which
+        return replace(line, settled=False, odd_ms=estimate, odd_mono_ms=arrival_mono_ms)
+    return line
 
 
 def resume_line(line: Line, anchor_ms: float, mono_ms: float) -> Line:
@@ -149,10 +171,56 @@ def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tu
             arrival_mono_ms,
             line.set_mono_ms if mended == line.offset_ms else arrival_mono_ms,
             line.trusted,
+            line.settled or age_s != UNSETTLED,
+            clock_ms=line.clock_ms,
         ),
         age_s,
         drifted,
     )
+
+
+def hear_clock(line: Line, at_ms: int, arrival_mono_ms: float, *, anchor_ms: float) -> tuple[Line, float, str]:
+    """A message with an absolute time: the line, the sample's age in seconds, and what that time is to the line.
+
+    FITS: it is of this line; so is one that is late by less than KEPT_MS. WAS_SET: the node's clock was set, and a new part must begin.
+    DOUBTED: nobody can say yet whether it was; no reading can be dated by it.
+    """
+    seen = arrival_mono_ms - at_ms
+    if line.mono_offset_ms is None:
+        line, age_s, anew = hear(line, at_ms, arrival_mono_ms, anchor_ms)
+        return line, age_s, WAS_SET if anew else FITS
+    late_ms = seen - line.mono_offset_ms - CREEP * max(0.0, arrival_mono_ms - line.seen_mono_ms)
+    ours = label_offset(CLOCK, seen, anchor_ms) == 0
+    same = line.odd_ms is not None and abs(seen - line.odd_ms) <= CLOCK_SAME_MS
+    proven = same and arrival_mono_ms - line.odd_mono_ms >= CLOCK_APART_MS
+    if not line.settled:
+        later, age_s, anew = hear(line, at_ms, arrival_mono_ms, anchor_ms)
+        if not (ours or proven):
+            odd = (line.odd_ms, line.odd_mono_ms) if same else (seen, arrival_mono_ms)
+            return replace(later, settled=False, odd_ms=odd[0], odd_mono_ms=odd[1]), UNSETTLED, FITS
+        return later, age_s, WAS_SET if anew else FITS
+    if abs(late_ms) <= CLOCK_STEP_MS or (ours and line.offset_ms == 0):
+        later, age_s, anew = hear(line, at_ms, arrival_mono_ms, anchor_ms)
+        return later, age_s, WAS_SET if anew else FITS
+    if proven:
+        return line, 0.0, WAS_SET
+    later = line if same else replace(line, odd_ms=seen, odd_mono_ms=arrival_mono_ms)
+    return later, late_ms / 1000.0, FITS if 0.0 < late_ms <= KEPT_MS else DOUBTED
+
+
+def ended(line: Line, start_ms: int, before_ms: int | None) -> Line:
+    """A boot whose messages all waited, and whose node began anew at start_ms: it was over by then.
+
+    It is dated by the node's own clock where that can be true: where it has the boot begin after before_ms, when the boot before it
+    was last heard, and end before the next began. A boot that was heard live keeps its labels.
+    """
+    if line.settled:
+        return line
+    offset_ms = min(line.offset_ms, start_ms - line.last_up_ms)
+    earliest_ms = start_ms - CLOCK_BACK_MS if before_ms is None else before_ms
+    if line.clock_ms is not None and earliest_ms <= line.clock_ms + line.first_up_ms and line.clock_ms <= offset_ms:
+        offset_ms = line.clock_ms
+    return line if offset_ms == line.offset_ms else replace(line, offset_ms=offset_ms)
 
 
 def relabel(line: Line, anchor_ms: float) -> Line:

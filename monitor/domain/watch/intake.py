@@ -11,27 +11,16 @@ from datetime import datetime
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.calibration import corrected
-from monitor.domain.readings.dating import (
-    ARRIVAL,
-    ARRIVAL_BOOT,
-    CLOCK,
-    CLOCK_BOOT,
-    UNSETTLED,
-    UPTIME,
-    Line,
-    hear,
-    relabel,
-    start_line,
-)
+from monitor.domain.readings.dating import UNSETTLED, relabel
 from monitor.domain.readings.numbering import Gap, Numbering, give_up, take
 from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
-from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, Now, Pack, Sample, from_ms, to_ms
+from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, Pack, Sample, from_ms, to_ms
+from monitor.domain.state.dates import Dated, forget_boots, when_taken
 from monitor.domain.state.known import Look, ProbeState
 from monitor.domain.state.memory import Held
 from monitor.domain.state.record import Event, Reflag, RefusedRow, StoredReading, Unknown
 
 MAX_UNKNOWN = 64  # names of unknown probes kept aside; a rogue node cannot fill the memory
-MAX_BOOTS = 64  # starts of one node whose messages are still told apart; the record keeps them all
 STEP_MS = 2_000  # the label clock was set, rather than steered, when it moves by more than this
 
 
@@ -63,23 +52,17 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
     if pack.refused is not None:
         look.out.refused.append(RefusedRow(look.now.utc, pack.refused))
     fresh: dict[str, Fresh] = {}
-    line: Line | None = None
-    age_s = 0.0
-    base_ms = 0
+    dates: dict[str, Dated] = {}
     for sample in pack.samples:
-        boot, basis, up_ms = _counted(pack, sample, look.now)
-        if pack.retained and basis == ARRIVAL:
-            continue  # nobody knows when it was taken
-        if line is None or basis != UPTIME or line.basis != UPTIME:
-            # Several samples in one pack: what arrived just now is the pack's own time, not that of its oldest sample.
-            base_ms = pack.up_s * 1000 if basis == UPTIME and pack.up_s is not None else up_ms
-            line, age_s = _line_for(look, pack.node, boot, basis, base_ms)
+        taken = when_taken(look, pack, sample, dates=dates)
+        if taken is None:
+            continue
+        line, up_ms, waited_s = taken
         name = f"{pack.node}/{sample.probe}"
         probe = look.site.probes.get(name)
         if probe is None:
             _keep_aside(look, name, sample)
             continue
-        waited_s = age_s + (base_ms - up_ms) / 1000.0
         if sample.dry_bulb_c is None or pack.retained or waited_s == UNSETTLED:
             look.out.readings.append(_by_itself(name, line.id, up_ms, sample))
             continue
@@ -105,7 +88,7 @@ def _is_new(look: Look, pack: Pack) -> bool:
     numbering = came.get(pack.boot)
     if numbering is None:
         numbering = Numbering()
-        _forget_boots(came)
+        forget_boots(came)
     taken = take(numbering, pack.seq, look.now.mono_s)
     if taken is numbering:
         return False
@@ -198,76 +181,6 @@ def give_up_holes(look: Look) -> None:
                 look.out.events.append(Event(look.now.utc, "gap", id_, text))
 
 
-def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
-    """The boot, the basis and the counted time in milliseconds that date a sample."""
-    if pack.up_s is not None and pack.boot is not None:
-        # A clock that the node has besides only says how far its samples lie apart: it may be set, its counter cannot.
-        apart_ms = (
-            0 if sample.at_ms is None else sample.at_ms - max(s.at_ms for s in pack.samples if s.at_ms is not None)
-        )
-        return pack.boot, UPTIME, pack.up_s * 1000 + round(sample.offset_s * 1000) + apart_ms
-    if sample.at_ms is not None:
-        return CLOCK_BOOT, CLOCK, sample.at_ms
-    return ARRIVAL_BOOT, ARRIVAL, round(now.mono_s * 1000 + sample.offset_s * 1000)
-
-
-def _line_for(look: Look, node: str, boot: int, basis: str, up_ms: int) -> tuple[Line, float]:  # noqa: PLR0917 - with each reading
-    """The line that dates this counted time, kept up to date, and how long the sample waited, in seconds."""
-    known = look.state.node(node)
-    mono_ms = look.now.mono_s * 1000.0
-    parts = known.lines.get(boot)
-    if parts is None:
-        _forget_boots(known.lines)
-        look.state.last_line += 1
-        line = start_line(
-            look.state.last_line,
-            node,
-            boot,
-            basis=basis,
-            up_ms=up_ms,
-            arrival_mono_ms=mono_ms,
-            anchor_ms=look.state.anchor_ms,
-            trusted=look.state.clock_ok,
-        )
-        known.lines[boot] = (line,)
-        look.out.lines[line.id] = line
-        return line, UNSETTLED if basis == UPTIME else 0.0
-    newest = parts[-1]
-    if up_ms < newest.from_up_ms and len(parts) > 1:
-        waited_ms = 0.0 if newest.mono_offset_ms is None else mono_ms - up_ms - newest.mono_offset_ms
-        part = next((p for p in reversed(parts) if p.from_up_ms <= up_ms), parts[0])
-        return part, max(0.0, waited_ms / 1000.0)
-    line, age_s, drifted = hear(newest, up_ms, mono_ms, look.state.anchor_ms)
-    if drifted or boot in known.split:
-        if up_ms <= newest.last_up_ms:
-            line = replace(
-                line, offset_ms=newest.offset_ms
-            )  # an older message: what the clock was set by is not for it
-        else:
-            known.split.discard(boot)
-            look.state.last_line += 1
-            begun = start_line(
-                look.state.last_line,
-                node,
-                boot,
-                basis=basis,
-                up_ms=up_ms,
-                arrival_mono_ms=mono_ms,
-                anchor_ms=look.state.anchor_ms,
-                trusted=look.state.clock_ok,
-            )
-            offset_ms = (
-                round((line.mono_offset_ms or 0.0) + look.state.anchor_ms) if basis != CLOCK else begun.offset_ms
-            )
-            line = replace(begun, mono_offset_ms=line.mono_offset_ms, offset_ms=offset_ms)
-            known.lines[boot] = (*parts, line)
-            look.out.lines[line.id] = line
-            return line, age_s
-    known.lines[boot] = (*parts[:-1], line) if len(parts) > 1 else (line,)
-    look.out.lines[line.id] = line
-    return line, age_s
-
-
 def _mend_alarms(look: Look, anchor_before_ms: float) -> None:
     """The times of alarms that began in this run, under a label clock that was wrong; they are told with the right ones."""
     began_ms = anchor_before_ms + look.state.started_mono_s * 1000.0
@@ -287,13 +200,6 @@ def _mend_alarms(look: Look, anchor_before_ms: float) -> None:
             pending_at=mended(alarm.pending_at),
             shelved_until=until if until_mono_s is None else from_ms(round(until_mono_s * 1000 + look.state.anchor_ms)),
         )
-
-
-def _forget_boots(known: dict[int, Numbering] | dict[int, tuple[Line, ...]]) -> None:
-    """Make room for one more boot of a node: one that restarts all the time must not fill the memory with its past."""
-    boots = [boot for boot in known if boot >= 0]
-    for boot in boots[: max(0, len(boots) + 1 - MAX_BOOTS)]:
-        del known[boot]
 
 
 def _keep_all_aside(look: Look, pack: Pack) -> None:

@@ -82,7 +82,7 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
             resumed = resume_line(line, anchor_ms, now.mono_s * 1000.0) if now.clock_ok and line.trusted else line
             parts.setdefault((line.node, line.boot), []).append(resumed)
     for (node, boot), lines in parts.items():
-        state.node(node).lines[boot] = tuple(sorted(lines, key=lambda li: li.from_up_ms))
+        state.node(node).lines[boot] = tuple(sorted(lines, key=lambda li: li.id))
     for (node, boot), numbering in loaded.numberings.items():
         state.node(node).numberings[boot] = numbering
     state.batches = {b.id: b for b in loaded.batches}

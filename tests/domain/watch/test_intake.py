@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from monitor.domain.readings.dating import ARRIVAL_BOOT, CLOCK_BOOT, PART_MS, Line
 from monitor.domain.readings.numbering import HOLE_S, Numbering
 from monitor.domain.readings.reading import FAIL, MISSING, Pack, Refused, Sample, from_ms, to_ms
+from monitor.domain.state.dates import MAX_BOOTS
 from monitor.domain.state.record import Group, StoredReading
-from monitor.domain.watch.intake import MAX_BOOTS, MAX_UNKNOWN, take_in
+from monitor.domain.watch.intake import MAX_UNKNOWN, take_in
 from tests.domain.house import T0, Story, pack, probes, site
 
 TOP = "node-a/top"

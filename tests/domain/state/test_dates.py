@@ -1,0 +1,274 @@
+"""When samples were taken: nodes whose own clock is set, jumps, began anew or is nonsense, and boots that nobody heard live."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+import pytest
+
+from monitor.domain.alarms.alarm import UNACKNOWLEDGED
+from monitor.domain.needs.rules import NO_DATA
+from monitor.domain.readings.reading import Pack, Sample, to_ms
+from monitor.domain.state.record import Group, StoredReading
+from monitor.domain.watch.evaluate import hear
+from monitor.domain.watch.intake import take_in
+from tests.domain.house import T0, Story, batch, probes, site
+
+TOP = "node-a/top"
+HOUR_S = 3600.0
+# What a node's clock is set by, in seconds, and why: the cases of a house. A dead cell begins at 2000, or at 1970.
+SETS = {
+    "summer time begins": HOUR_S,
+    "summer time ends": -HOUR_S,
+    "the network sets it back": -90.0,
+    "the network sets it on": 90.0,
+    "local time for UTC": 5.5 * HOUR_S,
+    "a day back": -86_400.0,
+    "a dead cell, from 2000": (datetime(2000, 1, 1, tzinfo=UTC) - T0).total_seconds(),
+    "a dead cell, from 1970": (datetime(1970, 1, 1, 0, 5, tzinfo=UTC) - T0).total_seconds(),
+    "to 2100": (datetime(2100, 1, 1, tzinfo=UTC) - T0).total_seconds(),
+}
+
+
+@dataclass
+class Clocked:
+    """A node without a counter, whose clock is off by so much; it speaks every interval_s, of whole seconds."""
+
+    story: Story
+    interval_s: float = 10.0
+    off_s: float = 0.0
+    judged: list[float] = field(default_factory=list)  # when a reading was news, in seconds of the story
+
+    @staticmethod
+    def begun(interval_s: float) -> Clocked:
+        """A node whose clock is right, heard for ten minutes."""
+        watched = site(probes((TOP, "setter-1"), interval_s=interval_s))
+        node = Clocked(Story(site=watched, batches=(batch(),), interval_s=interval_s), interval_s)
+        node.speak(600.0)
+        return node
+
+    def speak(self, for_s: float, *, dry_bulb_c: float = 37.5) -> None:
+        """Live for so long."""
+        until_s = self.story.at_s + for_s
+        while self.story.at_s + self.interval_s <= until_s:
+            self.story.at_s += self.interval_s
+            self.say(self.story.at_s, dry_bulb_c)
+
+    def say(self, at_s: float, dry_bulb_c: float = 37.5) -> StoredReading:
+        """One message, now, of a sample taken at that second of the story."""
+        sample = Sample("top", dry_bulb_c, 45.0, at_ms=(to_ms(T0) + int((at_s + self.off_s) * 1000)) // 1000 * 1000)
+        out = Group()
+        if take_in(self.story.look(out), Pack("node-a", (sample,))):
+            self.judged.append(self.story.at_s)
+        self.story.adopt(out)
+        return out.readings[-1]
+
+    def label_s(self, reading: StoredReading) -> float:
+        """Where it is labelled, in seconds of the story."""
+        by_id = {line.id: line for parts in self.story.state.node("node-a").lines.values() for line in parts}
+        return (by_id[reading.line].at_ms(reading.up_ms) - to_ms(T0)) / 1000.0
+
+    def said_of_the_clock(self) -> list[str]:
+        """The words in the record."""
+        return [event.text for event in self.story.events if event.kind == "clock"]
+
+
+@pytest.mark.parametrize("interval_s", [1.0, 2.0, 10.0, 30.0, 60.0, 300.0])
+@pytest.mark.parametrize("why", SETS)
+def test_a_nodes_clock_that_is_set_silences_nothing(why: str, interval_s: float) -> None:
+    """Within a minute, or with its second message where it speaks less often, the node is judged again; the record says by how much
+    its clock was set, and no label leaves the present for more than the first message."""
+    node = Clocked.begun(interval_s)
+    node.off_s = SETS[why]
+    node.judged.clear()
+    set_s = node.story.at_s
+    node.speak(max(600.0, 3 * interval_s))
+    assert node.judged[0] - set_s <= max(60.0, 2.0 * interval_s)
+    assert node.judged[1:] == [node.judged[0] + interval_s * n for n in range(1, len(node.judged))]
+    agrees = "its readings are dated by ours"
+    assert node.said_of_the_clock() == [f"the node's clock was set by {SETS[why]:+.0f} s, {agrees}"]
+    late = [r for r in node.story.readings if r.up_ms / 1000.0 + 1 > (to_ms(T0) / 1000.0 + set_s + SETS[why])]
+    assert node.label_s(late[-1]) == pytest.approx(node.story.at_s, abs=1.5)
+
+
+@pytest.mark.parametrize("why", SETS)
+def test_and_back(why: str) -> None:
+    """A clock that was set wrong and is set right again is judged again as soon, and believed as before."""
+    node = Clocked.begun(10.0)
+    node.off_s = SETS[why]
+    node.speak(1800.0)
+    node.off_s = 0.0
+    node.judged.clear()
+    back_s = node.story.at_s
+    node.speak(300.0)
+    assert node.judged[0] - back_s <= 60.0
+    assert node.said_of_the_clock()[-1] == f"the node's clock was set by {-SETS[why]:+.0f} s and agrees with ours"
+    reading = node.say(node.story.at_s)
+    assert node.label_s(reading) == node.story.at_s
+    assert reading.up_ms == to_ms(T0) + round(node.story.at_s * 1000)
+
+
+@pytest.mark.parametrize("why", SETS)
+@pytest.mark.parametrize("count", [1, 3])
+def test_single_odd_times_change_nothing(why: str, count: int) -> None:
+    """One message with a wrong date, or several that do not agree, leave the clock as it was: what comes next is judged at once."""
+    node = Clocked.begun(10.0)
+    for n in range(count):
+        node.story.at_s += 10.0
+        node.off_s = SETS[why] * (1.0 + 0.1 * n)
+        reading = node.say(node.story.at_s)
+        if (
+            abs(SETS[why]) > 86_400.0 or SETS[why] > 0.0
+        ):  # it cannot have waited so long, and nothing comes from the future
+            assert node.label_s(reading) == pytest.approx(node.story.at_s, abs=0.1)
+    node.off_s = 0.0
+    node.judged.clear()
+    start_s = node.story.at_s
+    node.speak(60.0)
+    assert node.judged == [start_s + 10.0 * n for n in range(1, 7)]
+    assert node.said_of_the_clock() == []
+    assert max(node.label_s(r) for r in node.story.readings) <= node.story.at_s
+
+
+@pytest.mark.parametrize("off_s", [0.0, 2 * HOUR_S, -2 * HOUR_S])
+@pytest.mark.parametrize("pace_s", [0.05, 1.0, 3.0])
+def test_a_backlog_is_no_clock_that_was_set(off_s: float, pace_s: float) -> None:
+    """What a node or a broker kept for two hours comes quicker than it was sampled: history at its own time, whatever the clock says."""
+    node = Clocked.begun(10.0)
+    if off_s:
+        node.off_s = off_s
+        node.speak(120.0)
+    said = len(node.said_of_the_clock())
+    sampled_s = node.story.at_s
+    node.story.at_s += 7200.0
+    node.judged.clear()
+    stored = []
+    while sampled_s + 60.0 < node.story.at_s:
+        sampled_s += 10.0
+        stored.append((sampled_s, node.say(sampled_s)))
+        node.story.at_s += pace_s
+    assert [at_s for at_s in node.judged if at_s < node.story.at_s - 60.0] == []
+    assert len(node.said_of_the_clock()) == said
+    for at_s, reading in stored:
+        assert node.label_s(reading) == pytest.approx(at_s, abs=1.5)
+
+
+def test_first_messages_that_waited_are_not_judged() -> None:
+    """A node that nobody heard before brings its backlog first: history at its own time; live, it is judged with its first message."""
+    story = Story()
+    story.at_s = 3600.0
+    node = Clocked(story)
+    stored = [node.say(10.0 * n) for n in range(350)]
+    assert node.judged == []
+    node.speak(20.0)
+    assert node.judged == [3610.0, 3620.0]
+    assert [node.label_s(r) for r in stored] == [10.0 * n for n in range(350)]
+
+
+def test_a_clock_that_is_behind_from_the_start_is_judged_from_its_second_message() -> None:
+    """Behind by two hours from the first message on: that one may have waited, the second proves that it had not."""
+    node = Clocked(Story(), off_s=-7200.0)
+    node.speak(40.0)
+    assert node.judged == [20.0, 30.0, 40.0]
+    assert [node.label_s(r) for r in node.story.readings] == pytest.approx([10.0, 20.0, 30.0, 40.0], abs=0.1)
+
+
+def test_heat_is_told_soon_after_the_clock_was_set_back() -> None:
+    """The case of a house: summer time ends, and a minute later the machine runs hot. It is told, and no cable is blamed."""
+    node = Clocked.begun(10.0)
+    node.off_s = -HOUR_S
+    story = node.story
+    for n in range(60):
+        for _ in range(10):
+            story.at_s += 1.0
+            story.tick()
+        sample = Sample(
+            "top", 37.5 if n < 6 else 39.5 + 0.01 * (n % 3), 45.0, at_ms=to_ms(T0) + round((story.at_s - HOUR_S) * 1000)
+        )
+        out = Group()
+        hear(story.look(out), Pack("node-a", (sample,)))
+        story.adopt(out)
+    assert story.states() == [("dry-bulb-high-alarm", UNACKNOWLEDGED)]
+    assert (NO_DATA, UNACKNOWLEDGED) not in story.states()
+
+
+def test_a_pack_of_several_instants_is_one_message() -> None:
+    """A node that tells three samples in each message, the oldest first, and whose clock is set back: its newest is judged from the second
+    message on, as of a node that sends them one by one."""
+    node = Clocked.begun(30.0)
+    node.off_s = -HOUR_S
+    news = []
+    for _ in range(3):
+        node.story.at_s += 30.0
+        sent = [
+            Sample("top", 37.5, 45.0, at_ms=to_ms(T0) + round((node.story.at_s - HOUR_S - back) * 1000))
+            for back in (20, 10, 0)
+        ]
+        news.append(len(take_in(node.story.look(), Pack("node-a", tuple(sent)))))
+    assert news == [0, 1, 1]
+
+
+# Boots that nobody heard live.
+
+
+@pytest.mark.parametrize("clock_s", [None, 0.0, 1800.0, -40 * 86_400.0], ids=["none", "right", "fast", "dead cell"])
+@pytest.mark.parametrize("heard_before", [True, False])
+def test_boots_of_a_time_when_nobody_listened(clock_s: float | None, heard_before: bool) -> None:
+    """Two boots that began and ended while eggroom was off, and came from the broker afterwards: each is over before the next begins; by
+    the node's clock, where it has one that can be right, to the second. The boot that speaks now is judged as ever."""
+    story = Story()
+
+    def say(boot: int, seq: int, up_s: int, began_s: float) -> list[str]:
+        at_ms = None if clock_s is None else to_ms(T0) + round((began_s + up_s + clock_s) * 1000)
+        sample = Sample("top", 37.5, 45.0, at_ms=at_ms)
+        out = Group()
+        fresh = take_in(story.look(out), Pack("node-a", (sample,), boot, seq, up_s))
+        story.adopt(out)
+        return [f.probe.key for f in fresh]
+
+    if heard_before:
+        for n in range(60):
+            story.at_s = 10.0 * n
+            say(1, n, 10 * n, 0.0)
+    story.at_s = 5 * HOUR_S  # off from ten past on
+    began = {2: 1 * HOUR_S, 3: 2.5 * HOUR_S, 4: 4 * HOUR_S}
+    stored_from = len(story.readings)
+    for boot, lasted_s in ((2, 1800), (3, 1200), (4, 3590)):
+        for n in range(lasted_s // 10):
+            story.at_s += 0.01
+            assert say(boot, n, 10 * n, began[boot]) == []
+    now_s = 5 * HOUR_S + 100.0
+    news = []
+    for n in range(6):
+        story.at_s = now_s + 10.0 * n
+        news.append(say(4, 400 + n, int(story.at_s - began[4]), began[4]))
+    assert news[-4:] == [[TOP]] * 4
+    by_id = {line.id: line for parts in story.state.node("node-a").lines.values() for line in parts}
+    labels: dict[int, list[tuple[float, float]]] = {}
+    for reading in story.readings[stored_from:]:
+        line = by_id[reading.line]
+        label_s = (line.at_ms(reading.up_ms) - to_ms(T0)) / 1000.0
+        labels.setdefault(line.boot, []).append((label_s, began[line.boot] + reading.up_ms / 1000.0))
+    assert max(at for at, _ in labels[2]) <= min(at for at, _ in labels[3])
+    assert max(at for at, _ in labels[3]) <= began[4] + 0.1
+    assert all(at == pytest.approx(true, abs=1.0) for at, true in labels[4])
+    if clock_s == 0.0:
+        assert all(at == pytest.approx(true, abs=1.0) for boot in (2, 3) for at, true in labels[boot])
+    if clock_s == 1800.0:  # fast by half an hour, which leaves each boot within its room
+        assert all(at == pytest.approx(true + 1800.0, abs=1.0) for boot in (2, 3) for at, true in labels[boot])
+
+
+def test_a_boot_that_was_heard_live_keeps_its_labels() -> None:
+    """A node that starts anew while it is watched: what it said before stays where it was, also under a clock of ours that was set back."""
+    story = Story()
+    for n in range(6):
+        story.at_s = 10.0 * n
+        story.send("node-a", Sample("top", 37.5, 45.0))
+    before = {line.id: line.offset_ms for parts in story.state.node("node-a").lines.values() for line in parts}
+    story.boots["node-a"] = 8
+    for n in range(6):
+        story.at_s = 60.0 + 10.0 * n
+        story.send("node-a", Sample("top", 37.5, 45.0), up_s=10 * n, seq=n)
+    after = {line.id: line.offset_ms for parts in story.state.node("node-a").lines.values() for line in parts}
+    assert {id_: after[id_] for id_ in before} == before
