@@ -118,7 +118,13 @@ class EggModel:
         it or 42.
         """
         hen_day = day * TERM_DAYS / self.term_days
-        return (_embryo_mw(hen_day) - EVAPORATION_MW) * self.scale
+        i = bisect_right(EMBRYO_DAYS, hen_day)
+        if 0 < i < len(EMBRYO_DAYS):
+            share = (hen_day - EMBRYO_DAYS[i - 1]) / (EMBRYO_DAYS[i] - EMBRYO_DAYS[i - 1])
+            embryo_mw = EMBRYO_MW[i - 1] + share * (EMBRYO_MW[i] - EMBRYO_MW[i - 1])
+        else:
+            embryo_mw = EMBRYO_MW[max(0, i - 1)]
+        return (embryo_mw - EVAPORATION_MW) * self.scale
 
     def offset_k(self, day: float) -> float:
         """How far the egg stands above the air around it when nothing changes; below 0 early, by evaporation."""
@@ -219,11 +225,3 @@ def _decayed(steps: Floats, pushes: Floats) -> Floats:
 def _lag_share(x: float) -> float:
     """(1 - exp(-x)) / x: the share of a straight change, x time constants long, that the egg is behind at its end."""
     return 1.0 - x / 2.0 if x < 1e-6 else -math.expm1(-x) / x
-
-
-def _embryo_mw(hen_day: float) -> float:
-    i = bisect_right(EMBRYO_DAYS, hen_day)
-    if i == 0 or i == len(EMBRYO_DAYS):
-        return EMBRYO_MW[max(0, i - 1)]
-    share = (hen_day - EMBRYO_DAYS[i - 1]) / (EMBRYO_DAYS[i] - EMBRYO_DAYS[i - 1])
-    return EMBRYO_MW[i - 1] + share * (EMBRYO_MW[i] - EMBRYO_MW[i - 1])

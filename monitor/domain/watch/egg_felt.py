@@ -18,6 +18,7 @@ def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool
     """Move each batch's eggs on by this air, and judge those that are worst off. held: a door is open, so cold waits."""
     hot: list[_Worst] = []
     cold: list[_Worst] = []
+    standing = not plan_.keys.isdisjoint(look.state.alarms)
     for eggs in plan_.eggs:
         day = max(0.0, look.state.batches[eggs.batch].day(look.now.utc))
         offset_k = eggs.model.offset_k(day)
@@ -25,8 +26,9 @@ def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool
         egg_c = _moved_on(look, eggs, (air_c, settles_c), day)
         if eggs.judged:
             hot_c = eggs.model.hot_limit_c(eggs.target_c, offset_k)
-            hot.append((egg_c - hot_c, egg_c, hot_c, settles_c))
-            cold.append((COLD_C - egg_c, egg_c, COLD_C, settles_c))
+            if standing or not COLD_C <= egg_c <= hot_c:
+                hot.append((egg_c - hot_c, egg_c, hot_c, settles_c))
+                cold.append((COLD_C - egg_c, egg_c, COLD_C, settles_c))
     if not hot:
         return
     machine = plan_.needs.machine

@@ -38,22 +38,19 @@ def judge_sensor(look: Look, reading: Fresh) -> None:
 
 def compare_sensors(look: Look, machine: str) -> None:
     """The probes of one machine against one another."""
-    probes, states = look.site.by_machine[machine], look.state.probes
     given: dict[str, Given] = {}
-    for probe in probes:
-        heard = states[probe.key].heard if probe.key in states else None
+    interval_s = 0.0  # the longest of theirs
+    for probe in look.site.by_machine[machine]:
+        if probe.interval_s > interval_s:
+            interval_s = probe.interval_s
+        heard = look.state.probe(probe.key).heard
         if heard is not None:
             given[probe.key] = (heard.mono_s, heard.dry_bulb_c, heard.rh_pct)
     if len(given) < 2:
         return
     known = look.state.machine(machine)
-    found = agree(
-        known.pairs or _NOTHING,
-        look.now.mono_s,
-        given,
-        interval_s=max(p.interval_s for p in probes),
-        still=look.site.machines[machine].air == STILL,
-    )
+    still = look.site.machines[machine].air == STILL
+    found = agree(known.pairs or _NOTHING, look.now.mono_s, given, interval_s=interval_s, still=still)
     known.pairs = found.pairs
     _judge_agreement(look, machine, found)
 
