@@ -121,21 +121,18 @@ class SqliteLedger:
         self._probes = probes  # only now: ids given in a transaction that was rolled back are nobody's
 
     def _write(self, group: Group) -> dict[str, int]:
-        many = self._connection.executemany
-        if group.lines:
-            many(_LINE, [_line_row(line) for line in group.lines.values()])
+        many = self._many
+        many(_LINE, [_line_row(line) for line in group.lines.values()])
         probes = self._probe_ids(group.readings)
-        if group.readings:
-            many(
-                _READING,
-                [(probes[r.probe], r.line, r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag, r.rh_flag) for r in group.readings],
-            )
-            many(_WIDEN, _outside(group.readings, group.lines))
-        if group.reflags:  # after the readings: what is settled may be in this very group
-            known = [r for r in group.reflags if r.probe in probes]
-            many(_REFLAG, [(r.flag, r.rh_flag, probes[r.probe], r.line, r.up_ms) for r in known])
-        if group.numberings:
-            many(_NUMBERING, [_numbering_row(*key, value) for key, value in group.numberings.items()])
+        many(
+            _READING,
+            [(probes[r.probe], r.line, r.up_ms, r.dry_bulb_c, r.rh_pct, r.flag, r.rh_flag) for r in group.readings],
+        )
+        many(_WIDEN, _outside(group.readings, group.lines))
+        # After the readings: what is settled may be in this very group.
+        known = [r for r in group.reflags if r.probe in probes]
+        many(_REFLAG, [(r.flag, r.rh_flag, probes[r.probe], r.line, r.up_ms) for r in known])
+        many(_NUMBERING, [_numbering_row(*key, value) for key, value in group.numberings.items()])
         many(_GAP, [(gap.node, gap.boot, gap.first, gap.last, gap.lost) for gap in group.gaps])
         if group.refused:
             self._write_refused(group.refused)
@@ -158,10 +155,16 @@ class SqliteLedger:
         )
         many(_CALIBRATION, [calibration_row(calibration) for calibration in group.calibrations])
         self._write_handlings(group.handlings)
-        write_entries(self._connection, group.entries)
+        if group.entries:
+            write_entries(self._connection, group.entries)
         if group.memory is not None:
             self._connection.execute(_MEMORY, (encode(group.memory),))
         return probes
+
+    def _many(self, statement: str, rows: Sequence[tuple[Value, ...]]) -> None:
+        """The statement for each row. Of most kinds a group holds nothing, and even that would cost a call of the library."""
+        if rows:
+            self._connection.executemany(statement, rows)
 
     def _probe_ids(self, readings: Sequence[StoredReading]) -> dict[str, int]:
         """The ids of all probes, with those that the readings bring for the first time."""
@@ -216,8 +219,8 @@ class SqliteLedger:
 
     def _write_attempts(self, attempts: Sequence[Attempt]) -> None:
         rows = [(a.outcome, a.detail, to_ms(a.at), a.notice) for a in attempts]
-        self._connection.executemany(_OUTCOME, rows)
-        self._connection.executemany(
+        self._many(_OUTCOME, rows)
+        self._many(
             "INSERT INTO attempt (outcome, detail, at_ms, notice, contact) VALUES (?, ?, ?, ?, ?)",
             [(*row, a.contact) for row, a in zip(rows, attempts, strict=True)],
         )

@@ -188,7 +188,7 @@ class Engine:
                 self._stopped = inbox.closing_within(BACKED_UP_S)
                 item = None
             else:
-                item = inbox.take(self._wait_s(clock.now()))
+                item = inbox.take(0.0 if inbox.waiting() else self._wait_s(clock.now()))
             if item is None:
                 self.idle(clock.now())
             else:
@@ -197,7 +197,8 @@ class Engine:
     def work(self, item: Item, more: bool = False) -> None:
         """One item, and the tick that was due before it. more: others wait already."""
         now = item.now
-        self._tick_if_due(now)
+        if self._next_tick is None or now.mono_s >= self._next_tick:
+            self._tick(now)
         if isinstance(item, Arrived):
             self._arrived(item)
         elif isinstance(item, Asked):
@@ -229,7 +230,8 @@ class Engine:
 
     def idle(self, now: Now) -> None:
         """Nothing came: let time pass."""
-        self._tick_if_due(now)
+        if self._next_tick is None or now.mono_s >= self._next_tick:
+            self._tick(now)
         self._commit_if_due(now, False)
 
     def _look(self, now: Now) -> Look:
@@ -320,11 +322,9 @@ class Engine:
         if asked and self._ask_weights is not None:
             self._ask_weights(asked)
 
-    def _tick_if_due(self, now: Now) -> None:
+    def _tick(self, now: Now) -> None:
         if self._next_tick is None:
             retire(self._look(now))
-        elif now.mono_s < self._next_tick:
-            return
         self._next_tick = now.mono_s + TICK_S
         self.counts["ticks"] += 1
         decided = len(self._group.transitions), len(self._group.events)
@@ -362,10 +362,7 @@ class Engine:
             if group.empty() and not self._replies and not self._receipts:
                 return
             self._group_since = now.mono_s
-        told = group.transitions or group.notices or group.attempts
-        urgent = bool(self._replies or told or group.batches or group.handlings or group.memory)
-        old = self._group_since is not None and now.mono_s - self._group_since >= GROUP_AGE_S
-        if not (full or urgent or old):
+        if not full and now.mono_s - self._group_since < GROUP_AGE_S and not self._urgent():
             return
         if self._failing_since is not None and now.mono_s < self._retry_at and not self._stopped:
             return
@@ -380,6 +377,12 @@ class Engine:
             self._store_failed(failure, now)
             return
         self._after_commit(now)
+
+    def _urgent(self) -> bool:
+        """Whether somebody waits for what the group holds."""
+        group = self._group
+        told = group.transitions or group.notices or group.attempts
+        return bool(told or self._replies or group.batches or group.handlings or group.memory)
 
     def _after_commit(self, now: Now) -> None:
         group, receipts, replies = self._group, self._receipts, self._replies
