@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from monitor.adapters.link.strict_json import MAX_SHOWN, MOST, Refusal, is_number, joined, read_json, refused, shown
@@ -18,6 +19,7 @@ MAX_BOOT = 2**32 - 1  # boot: random, of 32 bits
 MAX_COUNT = 2**31 - 1  # seq and up: whole numbers that any node and any table can hold
 RELATIVE_S = 2**28  # RFC 8428, 4.5.3: a time below this counts from now, one from here on from 1970
 MAX_AT_S = 253_402_300_799  # the last second of 9999; whether a date can be true is decided elsewhere
+MAX_NAMES = 1_024  # topics and names taken apart that are kept: a node says the same ones for ever. What is refused is not kept.
 MAX_WORD = 64  # characters of a node's own word for what is wrong, and of what it says besides its air
 
 _UNITS = {"t": "Cel", "rh": "%RH"}
@@ -46,10 +48,10 @@ def decode(topic: str, payload: bytes, *, root: str, site: str, retained: bool) 
         A pack with records that cannot be understood holds the others, and says which it does not. What is registered and not
         ours, such as a battery's level, is passed on as it is.
     """
-    prefix = f"{root}/{site}/"
-    node, _, kind = topic[len(prefix) :].partition("/") if topic.startswith(prefix) else ("", "", "")
-    if kind not in ("air", "status") or not _id(node):
-        return refused(topic, payload, f"topic {shown(topic)}, expected {prefix}<node>/air or {prefix}<node>/status")
+    try:
+        node, kind = _address(topic, root, site)
+    except Refusal as refusal:
+        return refused(topic, payload, str(refusal))
     if kind == "status":
         if payload not in (b"online", b"offline"):
             came = shown(payload[: MAX_SHOWN + 1])
@@ -66,6 +68,16 @@ def decode(topic: str, payload: bytes, *, root: str, site: str, retained: bool) 
         return Pack(node, samples, boot, seq, up_s, retained, others)
     reason = f"{node}{'' if seq is None else f' #{seq}'}: {joined(wrong)}; the other records were taken"
     return Pack(node, samples, boot, seq, up_s, retained, others, refused(topic, payload, reason, node=node))
+
+
+@lru_cache(maxsize=MAX_NAMES)
+def _address(topic: str, root: str, site: str) -> tuple[str, str]:
+    """Node and kind of a topic: `air` or `status`."""
+    prefix = f"{root}/{site}/"
+    node, _, kind = topic[len(prefix) :].partition("/") if topic.startswith(prefix) else ("", "", "")
+    if kind not in ("air", "status") or not _id(node):
+        raise Refusal(f"topic {shown(topic)}, expected {prefix}<node>/air or {prefix}<node>/status")
+    return node, kind
 
 
 def speaks_elsewhere(topic: str, payload: bytes, *, root: str, site: str) -> tuple[str, str, bool] | None:
@@ -212,6 +224,7 @@ def _sample(probe: str, time_s: float, values: list[Any]) -> Sample:
     return Sample(probe, dry_bulb_c, rh_pct, 0.0, round(time_s * 1000), fault or wrong)
 
 
+@lru_cache(maxsize=MAX_NAMES)
 def _name(node: str, name: str) -> tuple[str, str | None]:
     """Probe and quantity of a resolved name; no quantity where it is none of ours."""
     parts = name.split("/")
