@@ -29,25 +29,19 @@ ROOMS = {
     "domain/needs": Room(
         ALARM_PATH, (*JUDGED, "tests/adapters/tables", "tests/service/watch", "tests/cli/room/test_rules.py")
     ),
-    "domain/readings": Room(
-        ALARM_PATH, (*JUDGED, "tests/service/watch/test_calibrate.py", "tests/cli/room/test_calibrate.py")
-    ),
+    "domain/readings": Room(ALARM_PATH, (*JUDGED, "tests/service/watch/test_calibrate.py")),
     "domain/signs": Room(ALARM_PATH, JUDGED),
     "domain/state": Room(ALARM_PATH, (*RUNNING, "tests/adapters/store/test_memory.py")),
     "domain/watch": Room(ALARM_PATH, (*RUNNING, "tests/rehearse/test_weights_played.py")),
-    "service/watch": Room(
-        ALARM_PATH, ("tests/adapters/test_door.py", "tests/adapters/test_requests.py", "tests/cli/egg/test_egg.py")
-    ),
+    "service/watch": Room(ALARM_PATH, ("tests/adapters/test_door.py", "tests/adapters/test_requests.py")),
     "adapters/store": Room(ALARM_PATH, ("tests/service/watch",), leave=("history.py",)),  # which only reads
     "adapters/delivery.py": Room(ALARM_PATH, ("tests/service/watch/test_dispatcher.py",)),
     "domain/air": Room(ELSEWHERE, ("tests/analysis/line", "tests/shown/test_air.py")),
-    "domain/eggs": Room(
-        ELSEWHERE, ("tests/service/watch/test_egg_requests.py", "tests/analysis/water", "tests/cli/egg")
-    ),
+    "domain/eggs": Room(ELSEWHERE, ("tests/service/watch/test_egg_requests.py", "tests/analysis/water")),
     "domain/published": Room(
         ELSEWHERE, ("tests/adapters/tables", "tests/analysis/history/test_dose.py", "tests/analysis/review")
     ),
-    "service/reports": Room(ELSEWHERE, ("tests/cli/batch", "tests/adapters/archive/test_archive.py")),
+    "service/reports": Room(ELSEWHERE, ("tests/cli/batch/test_review.py",)),
 }
 
 

@@ -19,8 +19,8 @@ from tests.mutation.operators import Mistake, mistaken
 from tests.mutation.reach import Follow, Reach, reaching
 from tests.mutation.rooms import PACKAGE, ROOT
 
-SLOW_TEST_S = 3.0  # a test that takes longer is left to the whole run
-BUDGET_S = 20.0  # of tests, by what they took when nothing was wrong
+SLOW_TEST_S = 2.0  # a test that takes longer is left to the whole run
+BUDGET_S = 10.0  # of tests, by what they took when nothing was wrong
 NOTICED, HUNG, ALIVE, UNREACHED = "noticed", "hung", "alive", "unreached"
 # What every child would import again; never anything of the package itself.
 BEFORE = (
