@@ -22,7 +22,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 from tests.mutation.operators import Mistake
-from tests.mutation.reach import Reach
+from tests.mutation.reach import Reach, together
 from tests.mutation.rooms import PACKAGE, ROOMS, ROOT, asked_in, planted_in, room_of
 from tests.mutation.trial import ALIVE, HUNG, NOTICED, UNREACHED, Bench, Outcome, collect, tried, warm
 
@@ -36,15 +36,21 @@ def equals() -> dict[tuple[str, str, str, str, int], str]:
 
 
 def reach_of(tests: Sequence[str]) -> Reach:
-    """Who comes where: as found before for these very sources, or found now."""
-    told = hashlib.sha256(" ".join(tests).encode())
-    for file in sorted([*(ROOT / PACKAGE).rglob("*.py"), *(ROOT / "tests").rglob("*.py")]):
-        told.update(file.read_bytes())
-    kept = Path(tempfile.gettempdir()) / f"planted-reach-{os.getuid()}-{told.hexdigest()[:16]}.json"
-    if not kept.exists():
-        print(f"with nothing planted: {' '.join(tests)}", flush=True)
-        collect(kept, tests)
-    return Reach(**json.loads(kept.read_text()))
+    """Who comes where: as found before for these very sources, or found now; each path by itself, for several rooms ask it."""
+    shared = [f for f in (ROOT / "tests").rglob("*.py") if not f.name.startswith("test_")]
+    found = []
+    for path in tests:
+        at = ROOT / path.partition("::")[0]
+        told = hashlib.sha256(path.encode())
+        for file in sorted({*(ROOT / PACKAGE).rglob("*.py"), *shared, *(at.rglob("*.py") if at.is_dir() else [at])}):
+            told.update(file.read_bytes())
+        name = told.hexdigest()[:16]
+        kept = Path(tempfile.gettempdir()) / f"planted-reach-{os.getuid()}-{name}.json"
+        if not kept.exists():
+            print(f"with nothing planted: {path}", flush=True)
+            collect(kept, [path])
+        found.append(Reach(**json.loads(kept.read_text())))
+    return together(found)
 
 
 def outcomes(planted: Sequence[Mistake], reach: Reach, processes: int = 2) -> Iterator[Outcome]:

@@ -10,7 +10,7 @@ import pytest
 
 from tests.mutation.__main__ import equals, main, outcomes, reach_of
 from tests.mutation.operators import Mistake, mistaken, mistakes
-from tests.mutation.reach import Reach, reaching
+from tests.mutation.reach import Reach, reaching, together
 from tests.mutation.rooms import PACKAGE, ROOMS, ROOT, asked_in, planted_in
 from tests.mutation.trial import ALIVE, NOTICED, chosen
 
@@ -77,7 +77,8 @@ def test_the_rooms_are_there_and_the_equal_ones_too() -> None:
 
 
 def test_who_is_asked() -> None:
-    """The mirroring file's tests first, then the quick ones; of a module's own lines every test; none that is slow."""
+    """The mirroring file's tests first, then the quick ones; of a module's own lines, and what is called while files are read in,
+    every test; none that is slow."""
     reach = Reach(
         took_s={
             "tests/cli/test_x.py::t": 0.1,
@@ -89,11 +90,14 @@ def test_who_is_asked() -> None:
             "domain/a/b.py::f": ["tests/cli/test_x.py::t", "tests/domain/a/test_b.py::t", "tests/cli/test_y.py::t"],
             "domain/a/b.py::g": ["tests/cli/test_z.py::t"],
         },
+        early=["domain/a/b.py::g"],
         failed=[],
     )
     inside = Mistake("domain/a/b.py", 1, "f", "", "", 0, 0)
     assert chosen(reach, inside) == (["tests/domain/a/test_b.py::t", "tests/cli/test_x.py::t"], 1, 1.0)
-    assert len(reaching(reach, "domain/a/b.py", "")) == 4
+    assert len(reaching(reach, "domain/a/b.py", "")) == len(reaching(reach, "domain/a/b.py", "g")) == 4
+    other = Reach({"tests/t.py::t": 0.3}, {"domain/a/b.py::f": ["tests/t.py::t"]}, [], [])
+    assert reaching(together([reach, other]), "domain/a/b.py", "f")["tests/t.py::t"] == 0.3
 
 
 NUMBERING = "domain/readings/numbering.py"

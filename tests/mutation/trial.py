@@ -155,7 +155,7 @@ def tried(bench: Bench, mistake: Mistake, reach: Reach) -> Outcome:
         return Outcome(mistake, UNREACHED, 0, left)
     bench.plant(mistake)
     try:
-        code = bench.run(["--timeout=0", *asked], 20.0 + 8.0 * took_s)
+        code = bench.run(["--timeout=0", *asked], 60.0 + 10.0 * took_s)
     finally:
         bench.mend(mistake)
     verdict = HUNG if code is None else ALIVE if code == 0 else NOTICED

@@ -206,3 +206,11 @@ def test_a_batch_without_a_count() -> None:
     made = EggBook(replace(HERE, eggs=None))
     _, new = parted(made, (3, 9))
     assert new.batch.eggs == 2
+
+
+def test_eggs_with_numbers_of_their_own_are_split_again() -> None:
+    """Who stays of eggs that had left another batch keeps the numbers on the shells, and no egg that was never among them."""
+    _, new = parted(replace(book(), batch=HERE), (3, 5, 9))
+    stay, left = split(new, (5,), count=None, into="b-3", at=day(11), written_at=day(11), who="Mo")
+    assert stay.batch.numbers == (3, 9)
+    assert left.batch.numbers == (5,)

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
-from monitor.domain.alarms.alarm import UNACKNOWLEDGED
+from monitor.domain.alarms.alarm import UNACKNOWLEDGED, Alarm
 from monitor.domain.needs.rules import NOT_RAISED
-from monitor.domain.readings.reading import to_ms
+from monitor.domain.readings.reading import Now, to_ms
 from monitor.domain.state.known import Look, State
+from monitor.domain.state.memory import AlarmMemory, Memory
 from monitor.domain.state.remembering import remember, take_up
-from tests.domain.house import Air, Story, batch, probes, site, there
+from tests.domain.house import T0, Air, Story, batch, probes, site, there
 
 TOP, LOW = "node-a/top", "node-a/low"
 GOOD: Air = (37.5, 45.0)
@@ -124,3 +126,76 @@ def test_humidity_that_was_raised_stays_raised_over_a_restart() -> None:
     begun = {rule for rule, state in story.states() if state == UNACKNOWLEDGED}
     assert "humidity-low-warning" in begun
     assert NOT_RAISED not in begun
+
+
+KEY = ("setter-1", "dry-bulb-high-alarm")
+
+
+def taken_up(known: Alarm | None, kept: AlarmMemory, final: bool = True) -> Alarm | None:
+    """What becomes of an alarm of the record, and of what the run before remembered of it."""
+    state = State(0.0, True, 5_000.0)
+    if known is not None:
+        state.alarms[KEY] = known
+    now = Now(5_000.0, T0)
+    take_up(Look(state, site(), now), Memory(4_900.0, T0 - timedelta(seconds=100), final, alarms=(kept,)))
+    return state.alarms.get(KEY)
+
+
+STANDS = Alarm(*KEY, number=3, episode=2, condition=True, asked_mono_s=5_000.0)
+KEPT = AlarmMemory(*KEY, 2, True, None, None, 4_700.0, None, None)
+
+
+def test_a_shelf_goes_on_by_the_forward_clock() -> None:
+    """A shelf ends when the run before would have ended it, though the label was put right in between; another shelf has its own end."""
+    until, later = T0 + timedelta(minutes=10), T0 + timedelta(minutes=20)
+    shelved = replace(STANDS, shelved_until=until, shelved_until_mono_s=5_600.0)
+    kept = replace(KEPT, shelved_until=until, shelved_until_mono_s=5_550.0)
+    assert there(taken_up(shelved, kept)).shelved_until_mono_s == 5_550.0
+    again = replace(shelved, shelved_until=later, shelved_until_mono_s=6_200.0)
+    assert there(taken_up(again, kept)).shelved_until_mono_s == 6_200.0
+    assert there(taken_up(shelved, KEPT)).shelved_until_mono_s == 5_600.0
+
+
+def test_a_delay_goes_on_only_of_the_same_alarm_and_after_a_stop() -> None:
+    """Not of one that came or went since, nor of a run that was cut off; when it was last told is known in both cases."""
+    kept = replace(KEPT, pending_mono_s=4_800.0, pending_at=T0 - timedelta(seconds=200))
+    stopped, cut_off = there(taken_up(STANDS, kept)), there(taken_up(STANDS, kept, final=False))
+    assert (stopped.pending_mono_s, stopped.pending_at) == (4_800.0, T0 - timedelta(seconds=200))
+    assert (cut_off.pending_mono_s, cut_off.pending_at) == (None, None)
+    assert stopped.asked_mono_s == cut_off.asked_mono_s == 4_700.0
+    for other in (replace(STANDS, episode=3), replace(STANDS, condition=False)):
+        assert taken_up(other, kept) == other
+    untold = there(taken_up(STANDS, replace(kept, asked_mono_s=None)))
+    assert untold.asked_mono_s == 5_000.0
+
+
+def test_an_alarm_that_never_began_is_known_only_while_its_delay_runs() -> None:
+    """A delay that ran before the alarm's first time goes on; without one there is nothing to know of it."""
+    never = replace(KEPT, episode=0, condition=False, asked_mono_s=None)
+    assert taken_up(None, never) is None
+    assert there(taken_up(None, replace(never, pending_mono_s=4_800.0))).pending_mono_s == 4_800.0
+    assert taken_up(None, replace(never, pending_mono_s=4_800.0), final=False) is None
+
+
+def test_the_clock_of_a_memory_may_be_the_present() -> None:
+    """A run that begins at the very instant of the last memory takes it up; one that begins before it does not."""
+    kept = replace(KEPT, pending_mono_s=4_800.0)
+    for began_s, pending_mono_s in ((4_900.0, 4_800.0), (4_899.9, None)):
+        state = State(0.0, True, began_s)
+        state.alarms[KEY] = STANDS
+        take_up(Look(state, site(), Now(began_s, T0)), Memory(4_900.0, T0, True, alarms=(kept,)))
+        assert state.alarms[KEY].pending_mono_s == pending_mono_s
+
+
+def test_what_stands_or_waits_is_remembered_of_an_alarm() -> None:
+    """One that stands, one whose delay runs, one that is shelved; not one that is over."""
+    story = house()
+    over = Alarm("setter-1", "a", number=1)
+    kinds = (
+        replace(over, rule="stands", condition=True),
+        replace(over, rule="waits", pending_mono_s=0.0),
+        replace(over, rule="shelved", shelved_until_mono_s=0.0),
+    )
+    story.state.alarms = {alarm.key: alarm for alarm in (over, *kinds)}
+    assert [a.rule for a in remember(story.look()).alarms] == ["stands", "waits", "shelved"]
+    assert not remember(story.look()).final
