@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
@@ -189,7 +189,7 @@ def read_settings(path: Path) -> Settings:
     return parse_settings(data, str(path))
 
 
-def parse_settings(data: Mapping[str, Any], where: str) -> Settings:
+def parse_settings(data: Mapping[str, object], where: str) -> Settings:
     """Settings from a table already read. Raises SettingsError."""
     try:
         return read(Settings, data, where)

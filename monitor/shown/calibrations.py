@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING
 
 from monitor.domain.air.units import Unit, celsius_to_fahrenheit, k_to_fahrenheit_difference
 from monitor.domain.needs.bands import DRY_BULB, RH
@@ -13,10 +13,13 @@ from monitor.domain.readings.calibration import Calibration, overdue, standing
 from monitor.domain.readings.calibration_words import calibration_view, said
 from monitor.domain.wall import printable, sheet_time
 
+if TYPE_CHECKING:
+    from monitor.service.ports import Answer
+
 JUST_NOW_S = 60.0  # what holds from so short a time ago has no record yet to speak of
 
 
-def calibrated_text(answer: Mapping[str, Any], site: Site, now: datetime) -> str:
+def calibrated_text(answer: Answer, site: Site, now: datetime) -> str:
     """What a calibration changes, in a sentence."""
     since = None if answer["since"] is None else datetime.fromisoformat(answer["since"])
     begins = "the beginning of the record" if since is None else _time(since, site)
@@ -33,7 +36,7 @@ def calibrated_text(answer: Mapping[str, Any], site: Site, now: datetime) -> str
     return f"{answer['probe']}: {reads}; {record}"
 
 
-def list_view(calibrations: Sequence[Calibration], now: datetime) -> list[dict[str, Any]]:
+def list_view(calibrations: Sequence[Calibration], now: datetime) -> list[dict[str, object]]:
     """Each calibration as a plain mapping, with whether it is in force, and overdue."""
     return [
         calibration_view(c) | {"in_force": here, "overdue": here and overdue(c, now)}
@@ -70,7 +73,7 @@ def _ranked(calibrations: Sequence[Calibration], now: datetime) -> list[tuple[Ca
     return rows
 
 
-def _change(row: Mapping[str, Any], site: Site) -> str:
+def _change(row: Answer, site: Site) -> str:
     fahrenheit = row["quantity"] == DRY_BULB and site.unit == "F"
     by, reading = row["by"], row["reading"]
     if fahrenheit:

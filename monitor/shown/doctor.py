@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from monitor.domain.wall import filled, wall_time
+
+if TYPE_CHECKING:
+    from monitor.service.ports import Answer
 
 MIN_FREE_BYTES = 200_000_000  # months of readings of a full room; under it a card is nearly full of something else
 OF_THE_DAEMON = "the running daemon has read it"
@@ -28,7 +31,7 @@ class Program:
 class DaemonFound:
     """The running daemon's own facts; or None, and why. closed: nobody answers at its door."""
 
-    facts: Mapping[str, Any] | None
+    facts: Answer | None
     why: str = ""
     closed: bool = False
 
@@ -96,7 +99,7 @@ class Check:
     found: str
 
 
-def doctor_view(found: Found, checks: Sequence[Check]) -> dict[str, Any]:
+def doctor_view(found: Found, checks: Sequence[Check]) -> dict[str, object]:
     """{"checks": [{"what", "good", "found"}], "daemon": the daemon's facts or None}."""
     return {
         "checks": [{"what": c.what, "good": c.good, "found": c.found} for c in checks],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
 from monitor.domain.needs.bands import EGG, RH, WET_BULB
@@ -87,7 +87,7 @@ def target_words(target: Target) -> str:
     return f"{show_window(target.given_pct)} % by {own}, which is {' and '.join(others)}"
 
 
-def target_view(target: Target | None) -> dict[str, Any] | None:
+def target_view(target: Target | None) -> dict[str, object] | None:
     """The same to programs: per cent of the mass at set, by the source's own clock, by pip and by hatch."""
     if target is None:
         return None

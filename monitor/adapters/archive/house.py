@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from typing import Any, Literal
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import SerializerFunctionWrapHandler, model_serializer
@@ -119,7 +119,7 @@ class ArchivedProfile:
     sources: Mapping[str, str] = field(default_factory=dict)
 
     @model_serializer(mode="wrap")
-    def _said(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+    def _said(self, write: SerializerFunctionWrapHandler) -> dict[str, object]:
         unsaid = {
             each.name for each in fields(self) if each.name in _ADDED and getattr(self, each.name) == each.default
         }

@@ -123,6 +123,6 @@ def _entry(data: dict[str, Any]) -> Entry:
     return Entry(from_ms(data["at"]), from_ms(data["written_at"]), data["who"], fact, **beside)
 
 
-def _tuples(value: Any) -> Any:  # noqa: ANN401
+def _tuples(value: Any) -> Any:  # noqa: ANN401 - JSON as it comes
     """Lists, also in lists, as the tuples that they were."""
     return tuple(map(_tuples, value)) if isinstance(value, list) else value

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
-Floats = np.ndarray[Any, np.dtype[np.float64]]
-Integers = np.ndarray[Any, np.dtype[np.int64]]
-Mask = np.ndarray[Any, np.dtype[np.bool_]]
+Floats = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
+Integers = np.ndarray[tuple[int, ...], np.dtype[np.int64]]
+Mask = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 Samples = tuple[Floats, Floats]  # (at_ms rising strictly, values), both finite
 OfTwo = Literal["mean", "lower", "higher"]
 
