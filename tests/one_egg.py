@@ -24,6 +24,7 @@ from monitor.service.reports.egg import egg_life
 from monitor.settings import build_house, parse_settings
 from monitor.shown.history.report import Header
 from tests.fakes import MemoryStore
+from tests.hens import with_window
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 STEP_MS = 600_000
@@ -46,7 +47,7 @@ def make_site(unit: str = "C") -> Site:
             {"node": "node-b", "probe": "top", "machine": "hatcher-1", "interval_s": 600},
         ],
     }
-    return build_house(parse_settings(data, "test"), load_profiles(None), Path("test.toml")).site
+    return with_window(build_house(parse_settings(data, "test"), load_profiles(None), Path("test.toml")).site)
 
 
 def hens(closed_d: float | None = None) -> Batch:

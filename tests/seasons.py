@@ -15,6 +15,7 @@ from monitor.domain.readings.dating import UPTIME, Line
 from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Group, StoredReading
 from monitor.settings import build_house, parse_settings
+from tests.hens import with_window
 
 FIRST = datetime(2025, 1, 5, 18, 0, tzinfo=UTC)
 APART_D, TERM_D, EGGS = 30.0, 22.0, 12
@@ -36,7 +37,7 @@ def make_site() -> Site:
             {"node": "node-b", "probe": "top", "machine": "hatcher-1", "interval_s": 600},
         ],
     }
-    return build_house(parse_settings(data, "test"), load_profiles(None), Path("test.toml")).site
+    return with_window(build_house(parse_settings(data, "test"), load_profiles(None), Path("test.toml")).site)
 
 
 def set_at(number: int) -> datetime:

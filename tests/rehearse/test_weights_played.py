@@ -79,7 +79,7 @@ def test_air_that_changes_afterwards_is_told_within_a_day(tmp_path: Path) -> Non
 def test_air_that_is_put_right_ends_it_within_a_day(tmp_path: Path) -> None:
     """Too quick a loss until the last weighing; the air is made moister, and the alarm ends without another weighing."""
     fast = (weighed(0.1, 1, 60.0), weighed(5.0, 1, 57.2))
-    timeline = played(tmp_path, lambda day: 50.0 if day < 5.1 else 80.0, 8.0, *fast)
+    timeline = played(tmp_path, lambda day: 50.0 if day < 5.1 else 71.0, 8.0, *fast)
     first, (ended, state) = steps(timeline)
     assert first == (5.0, "unacknowledged")
     assert state == "returned to normal, unacknowledged"

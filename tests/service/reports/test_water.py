@@ -26,11 +26,12 @@ from monitor.service.reports.weighed import NoWater, Water
 from monitor.settings import build_house, parse_settings
 from monitor.shown.about import MAX_LOSING, losing_words
 from tests.fakes import MemoryStore
+from tests.hens import WINDOW_PCT, with_window
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 HEN = Batch("hen-1", "chicken", SET, 24, stays=(Stay("setter-1", SET),))
 WARM_C, RH_PCT = 37.6, 50.0
-WINDOW = (11.0, 14.0)  # the shipped chicken profile's
+
 PIP_DAY = 18.9  # 0.9 of 21 days
 
 
@@ -52,7 +53,7 @@ def make_site(unit: str = "C") -> Site:
             {"node": "node-b", "probe": "top", "machine": "hatcher-1", "interval_s": 600},
         ],
     }
-    return build_house(parse_settings(data, "test"), load_profiles(None), Path("test.toml")).site
+    return with_window(build_house(parse_settings(data, "test"), load_profiles(None), Path("test.toml")).site)
 
 
 def record(until: float, since: float = 0.0, rh_pct: float = RH_PCT, probe: str = "node-a/top") -> Group:
@@ -118,7 +119,7 @@ def test_a_projection(site: Site, by_pip_pct: float) -> None:
     conductance = loss.line.conductance_mg_d_kpa
     assert conductance is not None
     assert conductance.value == pytest.approx(1000.0 * 60.0 * by_pip_pct / 100.0 / pull(site, 0.0, PIP_DAY), rel=0.01)
-    assert water.window_pct == WINDOW
+    assert water.window_pct == WINDOW_PCT
     assert water.machine == "setter-1"
     assert (water.lately_c, water.lately_rh_pct) == pytest.approx((WARM_C, RH_PCT))
 
@@ -346,13 +347,13 @@ def test_after_pip_it_is_judged_by_the_day_of_pip(site: Site) -> None:
         water = seen(site, book, 20.9, record(20.9))
         own = water.eggs[1]
         assert own.loss is not None
-        assert own.loss.now_pct.value > WINDOW[1]
+        assert own.loss.now_pct.value > WINDOW_PCT[1]
         assert own.by_pip_pct is not None
         assert own.by_pip_pct.value == pytest.approx(13.1, abs=0.4)
         assert own.track is not None
         assert (own.track.state, water.off) == ("on track", False)
         assert water.together is not None
-        assert water.together.now_pct.value > WINDOW[1] > water.together.pip_pct.value
+        assert water.together.now_pct.value > WINDOW_PCT[1] > water.together.pip_pct.value
     dry = weighed(site, EggBook(HEN), 1, 18.0, DAYS)
     assert seen(site, dry, 20.9, record(20.9)).off is True
 
