@@ -44,6 +44,7 @@ from monitor.domain.readings.dating import ARRIVAL, ARRIVAL_BOOT, CLOCK, CLOCK_B
 from monitor.domain.readings.numbering import Gap, Numbering
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT, Refused, from_ms, to_ms
 from monitor.domain.signs.opening import Handling
+from monitor.domain.signs.seen import Opened
 from monitor.domain.state.memory import Memory, ProbeMemory
 from monitor.domain.state.record import Attempt, Event, Group, Reflag, RefusedRow, StoredReading, Unknown
 from monitor.service import ports
@@ -192,7 +193,11 @@ def full_group() -> Group:
             ),
         ],
         attempts=[Attempt(1, "sent", "accepted", at(3), "owner")],
-        events=[Event(at(0), "node", "node-a", "came online"), Event(at(4), "clock", "site", "the clock was set")],
+        events=[
+            Event(at(0), "node", "node-a", "came online"),
+            Event(at(4), "clock", "site", "the clock was set"),
+            Event(at(5), "opening", "setter-1", "opened for about 2 min, lowest 34.5 °C", Opened(2.0, 34.5)),
+        ],
         reflags=[Reflag(PROBE, 1, 40_000, SUSPECT, FAIL)],
         handlings={"setter-1": HANDLING, "hatcher-1": None},
         memory=Memory(1000.5, at(5), probes=(ProbeMemory(PROBE, None, 990.25, None, None),)),

@@ -17,6 +17,7 @@ from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Gap, Numbering
 from monitor.domain.readings.reading import MISSING, Now
 from monitor.domain.signs.opening import Handling
+from monitor.domain.signs.seen import Seen
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Attempt as Attempt
 from monitor.domain.state.record import Event as Event
@@ -282,6 +283,10 @@ class Words(Protocol):
 
     def about(self, about: About) -> str:
         """What an alarm is about."""
+        ...
+
+    def seen(self, seen: Seen) -> str:
+        """What was seen of a machine's door, as the record keeps it: in °C."""
         ...
 
     def join(self, notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice:

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from monitor.domain.air.units import quoted_in
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, OUT_OF_SERVICE, UNACKNOWLEDGED
 from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
@@ -17,6 +16,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.needs.target import target_of
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
+from monitor.shown.openings import opening_words
 from monitor.shown.values import show_band, show_figure, show_value, subject_name, target_words
 
 if TYPE_CHECKING:
@@ -194,7 +194,7 @@ def event_table(events: Sequence[Event], site: Site) -> str:
     lines = []
     for event in events:
         name = "" if event.subject == "site" else f" {subject_name(event.subject, site)}"
-        text = quoted_in(event.text, site.unit) if event.kind == "opening" else event.text  # written in °C
+        text = event.text if event.seen is None else opening_words(event.seen, site.unit)
         lines.append(f"{local(event.at, site, seconds=True)}  {event.kind}{name}: {printable(text)}")
     return "\n".join(lines)
 

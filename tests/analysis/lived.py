@@ -12,6 +12,7 @@ from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, Hap
 from monitor.analysis.history.felt_figures import felt_of
 from monitor.domain.eggs.temperature import EggModel
 from monitor.domain.readings.reading import from_ms
+from monitor.domain.signs.seen import NotBack, Opened
 from tests.analysis.air import HOUR, T0, Readings, readings, stretch
 
 DAY_MS = 24 * HOUR
@@ -20,13 +21,13 @@ MODELS = {"setter-a": EggModel(60.0, TERM_DAYS), "hatcher-b": EggModel(60.0, TER
 SET_AT: datetime = from_ms(T0)
 HAPPENINGS = (
     Happening(T0, MOVE, "setter-a", "to setter-a"),
-    Happening(T0 + 10 * HOUR, OPENING, "setter-a", "opened for about 3 min, lowest 34.8 °C"),
-    Happening(T0 + 11 * HOUR, OPENING, "setter-a", "not coming back after an opening: the temperature has not turned", counts=False),
-    Happening(T0 + 30 * HOUR, OPENING, "setter-a", "opened for about 2 min, lowest 35.1 °C"),
+    Happening(T0 + 10 * HOUR, OPENING, "setter-a", "opened for about 3 min, lowest 34.8 °C", seen=Opened(3.0, 34.8)),
+    Happening(T0 + 11 * HOUR, OPENING, "setter-a", "not coming back after an opening: the temperature has not turned", seen=NotBack("the temperature has not turned")),
+    Happening(T0 + 30 * HOUR, OPENING, "setter-a", "opened for about 2 min, lowest 35.1 °C", seen=Opened(2.0, 35.1)),
     Happening(T0 + 31 * HOUR, HANDLING, "setter-a", "declared", T0 + 31 * HOUR + 1_200_000, "sam <b>"),
     Happening(T0 + 46 * HOUR, DECLARED, "setter-a", "lockdown"),
     Happening(T0 + 48 * HOUR, MOVE, "hatcher-b", "to hatcher-b"),
-    Happening(T0 + 50 * HOUR, OPENING, "hatcher-b", "opened for about 5 min, lowest 33.0 °C"),
+    Happening(T0 + 50 * HOUR, OPENING, "hatcher-b", "opened for about 5 min, lowest 33.0 °C", seen=Opened(5.0, 33.0)),
 )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Refused
+from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Event
 from monitor.domain.watch.view import alarm_view
 from monitor.service.ports import RefusedRow, TransitionRow
@@ -41,7 +42,7 @@ def site(unit: str) -> Site:
 def test_an_opening_is_told_in_the_sites_unit_and_time() -> None:
     """What the record keeps in °C is shown in °F where the site is; what else happened stays as it was written."""
     events = [
-        Event(AT, "opening", "setter-1", "opened for about 2 min, lowest 34.0 °C"),
+        Event(AT, "opening", "setter-1", "opened for about 2 min, lowest 34.0 °C", Opened(2.0, 34.0)),
         Event(AT, "batch", "site", "hen-1: 24 C eggs"),
     ]
     assert (

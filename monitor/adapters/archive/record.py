@@ -15,6 +15,7 @@ from monitor.domain.alarms.notice import Notice
 from monitor.domain.readings.calibration import Calibration, Correction, Point
 from monitor.domain.readings.numbering import Gap
 from monitor.domain.signs.opening import Handling
+from monitor.domain.signs.seen import seen_of_words
 from monitor.domain.state.record import Event
 from monitor.service.ports import NoticeRow, TransitionRow
 from monitor.service.reports.archive import Archive
@@ -126,8 +127,9 @@ class ArchivedEvent:
         return cls(at=event.at, kind=event.kind, subject=event.subject, text=event.text)
 
     def back(self) -> Event:
-        """The event."""
-        return Event(at=self.at, kind=self.kind, subject=self.subject, text=self.text)
+        """The event; of an opening an archive has the words alone, which are read for what was seen."""
+        seen = seen_of_words(self.text) if self.kind == "opening" else None
+        return Event(at=self.at, kind=self.kind, subject=self.subject, text=self.text, seen=seen)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""The facts of a notice, and what an alarm is about, as a row keeps them: JSON with a version.
+"""The facts of a notice, what an alarm is about and what was seen of a door, as a row keeps them: JSON, where forms may change with a version.
 
 What is not understood is None, or the words that stand beside it: then these are all there is.
 """
@@ -15,6 +15,8 @@ from monitor.domain.alarms.notice import Facts, Told
 from monitor.domain.eggs.entry import Entry, fact_of, plain
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.domain.signs.seen import NotBack, Opened, seen_of_words
+from monitor.domain.signs.seen import Seen as SeenOfDoor
 
 WORDS_ALONE, VERSION = (
     1,
@@ -22,6 +24,7 @@ WORDS_ALONE, VERSION = (
 )  # of the forms below: in the first, what it is about is words. Another one's facts are not understood
 _KNOWN = {field.name for field in fields(Facts)}
 _NAMES = {kind: name for name, kind in KINDS.items()}
+_SEEN: dict[type[SeenOfDoor], str] = {Opened: "opened", NotBack: "not back"}
 _ENTRY = ("egg", "count", "tray", "replaces", "number")  # fields of an entry that are kept as they are
 _log = logging.getLogger("eggroom.store")
 
@@ -77,6 +80,24 @@ def about_of_text(text: str | None, said: str) -> About:
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
         _log.warning("facts of an alarm not understood detail=%s", str(error)[:120])
         return said
+
+
+def seen_text(seen: SeenOfDoor | None) -> str | None:
+    """What was seen of a door; None of any other event."""
+    return None if seen is None else json.dumps({"kind": _SEEN[type(seen)], **asdict(seen)}, ensure_ascii=False)
+
+
+def seen_of_text(text: str | None, said: str) -> SeenOfDoor | None:
+    """What `seen_text` was given; of a row from before, what its words say."""
+    if text is None:
+        return seen_of_words(said)
+    try:
+        kept = json.loads(text)
+        kind = Opened if kept.pop("kind") == _SEEN[Opened] else NotBack
+        return kind(**kept)
+    except (ValueError, TypeError, KeyError, AttributeError) as error:
+        _log.warning("facts of an opening not understood detail=%s", str(error)[:120])
+        return seen_of_words(said)
 
 
 def _understood(text: str) -> dict[str, Any]:

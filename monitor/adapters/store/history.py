@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
 
 from monitor.adapters.store.egg_rows import read_book
+from monitor.adapters.store.facts import seen_of_text
 from monitor.adapters.store.failures import store_failures
 from monitor.adapters.store.rows import (
     FIRST_MS,
@@ -194,13 +195,16 @@ class SqliteHistory:
         values = [FIRST_MS if since is None else ceil_ms(since), LAST_MS if until is None else ceil_ms(until)]
         about = "" if subject is None else "AND subject = ?"
         rows = self._rows(
-            f"SELECT at_ms, kind, subject, text FROM event WHERE at_ms >= ? AND at_ms < ? {about}"
+            f"SELECT at_ms, kind, subject, text, seen FROM event WHERE at_ms >= ? AND at_ms < ? {about}"
             " ORDER BY at_ms DESC, id DESC LIMIT ?",
             *values,
             *([] if subject is None else [subject]),
             limit,
         )
-        return [Event(from_ms(at_ms), kind, subject, text) for at_ms, kind, subject, text in reversed(rows)]
+        return [
+            Event(from_ms(at_ms), kind, subject, text, seen_of_text(seen, text) if kind == "opening" else None)
+            for at_ms, kind, subject, text, seen in reversed(rows)
+        ]
 
     def calibrations(self) -> list[Calibration]:
         """Every calibration, in the order they were added."""

@@ -250,6 +250,11 @@ def _about_facts(connection: sqlite3.Connection) -> None:
     connection.execute("ALTER TABLE transition ADD COLUMN about_facts TEXT")
 
 
+def _seen_of_doors(connection: sqlite3.Connection) -> None:
+    # What was seen of a door, as JSON, beside its words. NULL: of any other event, and of before; then its words are read.
+    connection.execute("ALTER TABLE event ADD COLUMN seen TEXT")
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
@@ -257,6 +262,7 @@ MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("numbers on eggs", _egg_numbers),
     ("facts of notices", _notice_facts),
     ("facts of alarms", _about_facts),
+    ("facts of openings", _seen_of_doors),
 )
 VERSION = len(MIGRATIONS)
 

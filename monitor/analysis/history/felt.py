@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from monitor.analysis.history.figures import Figures
 from monitor.domain.published.exposure import Dose, Match
+from monitor.domain.signs.seen import NotBack, Seen
 
 OPENING, HANDLING, MOVE, DECLARED, SPLIT = "opening", "handling", "move", "stage", "split"
 
@@ -67,7 +68,7 @@ class Felt:
 class Happening:
     """Something that was done, or that showed in the air. kind: OPENING, HANDLING, MOVE, DECLARED or SPLIT; of an egg's book that of its entry.
 
-    machine: where. until_ms: of a handling. counts: whether it is an opening of its own, and not more about one. entry: its number in the
+    machine: where. until_ms: of a handling. seen: of an opening, what it was; None where only words of it are left. entry: its number in the
     egg book, of what was written there.
     """
 
@@ -77,5 +78,10 @@ class Happening:
     text: str
     until_ms: int | None = None
     by: str = ""
-    counts: bool = True
+    seen: Seen | None = None
     entry: int | None = None
+
+    @property
+    def counts(self) -> bool:
+        """Whether it is an opening of its own, and not more about one."""
+        return not isinstance(self.seen, NotBack)

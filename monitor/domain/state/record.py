@@ -15,6 +15,7 @@ from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Gap, Numbering
 from monitor.domain.readings.reading import MISSING, Refused
 from monitor.domain.signs.opening import Handling
+from monitor.domain.signs.seen import Seen
 from monitor.domain.state.memory import Memory
 
 
@@ -75,12 +76,16 @@ class Attempt:
 
 @fixed
 class Event:
-    """Something worth a line in the record that is no alarm: a node came or went, a gap, the clock was set."""
+    """Something worth a line in the record that is no alarm: a node came or went, a gap, the clock was set.
+
+    text: as the record keeps it; of what was `seen` of a door, facts, it is empty until it is made, and always in °C.
+    """
 
     at: datetime
     kind: str
     subject: str
-    text: str
+    text: str = ""
+    seen: Seen | None = None
 
 
 @dataclass(slots=True)

@@ -13,6 +13,7 @@ from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, NOT_RAISED, 
 from monitor.domain.readings.reading import FAIL
 from monitor.domain.signs.heading import Window, leaves
 from monitor.domain.signs.opening import AT_WORK, AWAITED, BACK, NOT_BACK, Watch, holds, outcome, watch
+from monitor.domain.signs.seen import NotBack, Opened
 from monitor.domain.state.known import Limit, Look, MachineState, Plan
 from monitor.domain.state.memory import Heard
 from monitor.domain.state.record import Event
@@ -88,14 +89,12 @@ def _watch_door(look: Look, plan_: Plan, dry_bulb_c: float | None, fresh: list[F
     )
     known.watch = seen
     if verdict.why:
-        look.out.events.append(
-            Event(look.now.utc, "opening", machine, f"not coming back after an opening: {verdict.why}")
-        )
+        look.out.events.append(Event(look.now.utc, "opening", machine, seen=NotBack(verdict.why)))
     if verdict.opening is not None:
         began = look.now.utc - timedelta(seconds=look.now.mono_s - verdict.opening.since_s)
         minutes = (verdict.opening.until_s - verdict.opening.since_s) / 60.0
-        text = f"opened for about {minutes:.0f} min, lowest {verdict.opening.deepest_c:.1f} °C"
-        look.out.events.append(Event(began, "opening", machine, text))
+        opened = Opened(round(minutes), round(verdict.opening.deepest_c, 1))
+        look.out.events.append(Event(began, "opening", machine, seen=opened))
     return holds(seen, look.now.mono_s)
 
 

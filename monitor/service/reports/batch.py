@@ -27,7 +27,6 @@ from monitor.domain.readings.reading import to_ms
 from monitor.service.ports import AirRecord, BatchRecord
 
 ALL = 10_000_000  # events: more than a batch can have, so that none is left out
-STILL_OPEN = "not coming back"  # an event that tells more of an opening, and is none of its own
 DEFAULT_SILENCE_S = 30.0  # for a time in no machine, where there is nothing to be silent
 
 
@@ -112,7 +111,7 @@ def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Hap
         if begin <= d.at < end
     ]
     found += [
-        Happening(to_ms(e.at), OPENING, e.subject, e.text, counts=not e.text.startswith(STILL_OPEN))
+        Happening(to_ms(e.at), OPENING, e.subject, e.text, seen=e.seen)
         for e in history.events(begin, ALL, until=end)
         if e.kind == OPENING and there(e.subject, e.at, e.at)
     ]

@@ -367,6 +367,9 @@ class Engine:
         if self._failing_since is not None and now.mono_s < self._retry_at and not self._stopped:
             return
         group.notices = [n if n.title else self._words.word(n) for n in group.notices]
+        group.events = [
+            e if e.text or e.seen is None else replace(e, text=self._words.seen(e.seen)) for e in group.events
+        ]
         group.transitions = [
             t if t.said else replace(t, said=self._words.about(t.alarm.about)) for t in group.transitions
         ]

@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from monitor.analysis.history.felt import DECLARED, HANDLING, OPENING, Felt, Happening, SideDose
-from monitor.domain.air.units import quoted_in
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.published.exposure import ABOVE, REACHED, SHORT
@@ -15,6 +14,7 @@ from monitor.domain.readings.reading import to_ms
 from monitor.domain.wall import printable
 from monitor.shown.exposures import match_words
 from monitor.shown.form import Shown, duration
+from monitor.shown.openings import opening_words
 from monitor.shown.report.tree import INSET, Heading, Paragraph, Section, plain
 from monitor.shown.values import per_cent
 
@@ -124,7 +124,8 @@ def _happening_words(each: Happening, shown: Shown) -> str:
         until = f" until {shown.time(each.until_ms)}" if each.until_ms is not None else ""
         return f"handling of {each.machine}{until}{f', by {each.by}' if each.by else ''}"
     if each.kind == OPENING:
-        return f"opening of {each.machine}: {quoted_in(each.text, shown.unit)}"
+        told = each.text if each.seen is None else opening_words(each.seen, shown.unit)
+        return f"opening of {each.machine}: {told}"
     if each.entry is not None:
         return f"{each.text}{f', by {each.by}' if each.by else ''}"
     return f"{KINDS[each.kind]}: {each.text}"

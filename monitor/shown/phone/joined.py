@@ -9,7 +9,9 @@ from monitor.domain.alarms.about import About
 from monitor.domain.alarms.joined import Alike, Joined, gather
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.site import Site
+from monitor.domain.signs.seen import Seen
 from monitor.shown.about import about_words
+from monitor.shown.openings import opening_words
 from monitor.shown.phone.notices import (
     MAX_TEXT,
     MAX_TITLE,
@@ -50,6 +52,10 @@ class NoticeWords:
     def about(self, about: About) -> str:
         """See the port."""
         return about_words(about, self._site)
+
+    def seen(self, seen: Seen) -> str:
+        """See the port."""
+        return opening_words(seen)
 
     def join(self, notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice:
         """See the port. Led by the most urgent that still stands; of what was told, those are named that belong to the same flood."""

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.adapters.store.connection import open_writer
-from monitor.adapters.store.facts import about_of_text, about_text, facts_of_text, facts_text
+from monitor.adapters.store.facts import about_of_text, about_text, facts_of_text, facts_text, seen_of_text, seen_text
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.alarms.about import (
     KINDS,
@@ -34,7 +34,10 @@ from monitor.domain.alarms.notice import Facts, Told
 from monitor.domain.eggs.entry import Entry, Weighing
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.reading import from_ms
+from monitor.domain.signs.seen import NotBack, Opened
+from monitor.domain.signs.seen import Seen as SeenOfDoor
 from monitor.domain.state.record import Group
+from monitor.shown.openings import opening_words
 from tests.told import WORDS, about
 
 T0 = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
@@ -130,6 +133,24 @@ def test_what_an_alarm_is_about_comes_back_as_it_was(kind: str) -> None:
 def test_facts_of_an_alarm_that_are_not_understood_leave_its_words(text: str) -> None:
     """Another version's, or a damaged one: the alarm stands, and is told in the words that stand beside."""
     assert about_of_text(text, "the words") == "the words"
+
+
+SEEN: dict[str, SeenOfDoor] = {
+    "opened for about 2 min, lowest 34.5 °C": Opened(2.0, 34.5),
+    "opened for about 12 min, lowest -0.5 °C": Opened(12.0, -0.5),
+    "not coming back after an opening: the temperature has not turned": NotBack("the temperature has not turned"),
+}
+
+
+@pytest.mark.parametrize("words", SEEN)
+def test_what_was_seen_of_a_door_comes_back_from_facts_and_from_words(words: str) -> None:
+    """As facts it comes back as it was; of a row that has its words alone, they say the same; and the words made of it are these."""
+    seen = SEEN[words]
+    assert seen_of_text(seen_text(seen), "whatever") == seen
+    assert seen_of_text(None, words) == seen
+    assert seen_of_text("{}", words) == seen
+    assert opening_words(seen) == words
+    assert (seen_text(None), seen_of_text(None, "opened, 3 min")) == (None, None)
 
 
 def test_the_form_of_what_an_alarm_is_about_is_held() -> None:

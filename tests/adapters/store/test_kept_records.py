@@ -20,6 +20,7 @@ from monitor.adapters.store.migrations import VERSION, migrate
 from monitor.domain.alarms.about import Unheard
 from monitor.domain.eggs.entry import plain
 from monitor.domain.readings.calibration import Correction
+from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Group
 from tests.ports import reading
 
@@ -82,7 +83,7 @@ def told(history: SqliteHistory) -> dict[str, Any]:
         "refused": (total, [(s(r.at), r.refused.topic, r.refused.payload, r.refused.reason) for r in refused]),
         "unknown": [(u.probe, s(u.first_at), s(u.last_at), u.count, u.dry_bulb_c, u.rh_pct) for u in history.unknown()],
         "gaps": [(g.node, g.boot, g.first, g.last, g.lost) for g in history.gaps()],
-        "events": [(s(e.at), e.kind, e.subject, e.text) for e in history.events()],
+        "events": [(s(e.at), e.kind, e.subject, e.text, e.seen) for e in history.events()],
         "calibrations": [
             (c.probe, s(c.at), s(c.since), s(c.due), c.by, c.note, corrected(c.dry_bulb_c), corrected(c.rh_pct))
             for c in history.calibrations()
@@ -168,7 +169,10 @@ def expected(version: int) -> dict[str, Any]:
         "refused": (1, [(1.0, "eggroom/home/node-x/air", b"\x00\xff{", "not UTF-8, expected JSON")]),
         "unknown": [("node-c/p", 0.0, 9.0, 3, 21.5, None)],
         "gaps": [("node-a", 76, 5, 8, True), ("node-b", NODE_B_BOOT, 0, 1, False), ("node-b", NODE_B_BOOT, 4, 6, False)],
-        "events": [(0.0, "node", "node-a", "came online"), (4.0, "clock", "site", "the clock was set")],
+        "events": [
+            (0.0, "node", "node-a", "came online", None), (4.0, "clock", "site", "the clock was set", None),
+            *([(5.0, "opening", "setter-1", "opened for about 2 min, lowest 34.5 °C", Opened(2.0, 34.5))] if version > 6 else []),
+        ],
         "calibrations": [
             ("node-a/top", -10.0, -3600.0, 86_400 * 365.0, "Ada", "bath; é, 鳥", (1.0, 0.3, ()), (1.0880767263427114, -4.2930086956521905, salts)),
             ("node-a/low", 0.0, None, None, "", "", None, (1.0, 2.200000000000003, ((73.1, 75.3, "sodium-chloride"),))),

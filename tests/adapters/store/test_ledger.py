@@ -146,7 +146,7 @@ def test_a_full_disk(store: Store) -> None:
         assert everything(store.history) == before
     store.connection.execute("PRAGMA max_page_count = 100000")
     store.ledger.commit(large_group())
-    assert len(store.history.events()) == 402
+    assert len(store.history.events()) == 403
 
 
 @contextlib.contextmanager
@@ -185,7 +185,7 @@ def test_a_record_that_is_locked(store: Store) -> None:
     other.execute("ROLLBACK")
     other.close()
     store.ledger.commit(full_group())
-    assert len(store.history.events()) == 2
+    assert len(store.history.events()) == 3
 
 
 def test_our_own_mistakes_are_not_store_failures(store: Store) -> None:
@@ -404,7 +404,7 @@ def test_a_backup_that_cannot_be_made(store: Store, tmp_path: Path) -> None:
         backup(store.path, target)
     assert target.read_text() == "a former copy"
     assert sorted(p.name for p in tmp_path.iterdir() if p.name.startswith("copy")) == ["copy.db"]
-    assert len(store.history.events()) == 402
+    assert len(store.history.events()) == 403
 
 
 def test_what_an_interrupted_backup_left_is_in_nobodys_way(store: Store, tmp_path: Path) -> None:

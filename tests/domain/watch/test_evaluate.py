@@ -25,6 +25,7 @@ from monitor.domain.needs.rules import (
 from monitor.domain.readings.reading import FAIL, Presence, Refused, Sample
 from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import retire, settle
+from monitor.shown.openings import opening_words
 from tests.domain.house import PROFILES, RULES, T0, Air, Story, batch, probes, site, there
 
 TOP, LOW, THIRD = "node-a/top", "node-a/low", "node-a/back"
@@ -769,7 +770,7 @@ def test_an_opening_is_recorded_and_wakes_nobody() -> None:
     story = minutes_open(4, back=True)
     assert story.states() == []
     assert [e.kind for e in story.events if e.kind == "opening"] == ["opening"]
-    assert "lowest 30.0 °C" in next(e.text for e in story.events if e.kind == "opening")
+    assert "lowest 30.0 °C" in next(opening_words(e.seen) for e in story.events if e.seen is not None)
 
 
 def test_air_that_does_not_come_back_is_told_within_ten_minutes() -> None:

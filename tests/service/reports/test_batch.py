@@ -29,6 +29,7 @@ from monitor.domain.readings.calibration import Calibration, by_offset
 from monitor.domain.readings.dating import UPTIME, Line
 from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, to_ms
 from monitor.domain.signs.opening import Handling
+from monitor.domain.signs.seen import NotBack
 from monitor.domain.state.record import Event, Group, Reflag, StoredReading
 from monitor.service.reports.batch import (
     DEFAULT_SILENCE_S,
@@ -309,7 +310,7 @@ def test_what_was_done_to_a_batch(site: Site) -> None:
             events=[
                 Event(day(-1), "opening", "setter-1", opened),
                 Event(day(3), "opening", "setter-1", opened),
-                Event(day(3.001), "opening", "setter-1", "not coming back after an opening: not back within 10 min"),
+                Event(day(3.001), "opening", "setter-1", seen=NotBack("not back within 10 min")),
                 Event(day(4), "opening", "hatcher-1", opened),
                 Event(day(5), "clock", "site", "set"),
                 Event(day(19), "opening", "setter-1", opened),
