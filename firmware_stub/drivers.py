@@ -173,7 +173,7 @@ class I2CBus:
     `make()` builds the bus from the two pins; it is called at first use and after every error.
     """
 
-    def __init__(self, make, scl, sda, sleep_ms):
+    def __init__(self, make, scl, sda, *, sleep_ms):
         self._make = make
         self._scl = scl
         self._sda = sda

@@ -54,7 +54,7 @@ class Esp32Board:
 
     def _make_i2c(self):
         scl, sda = self._machine.Pin(settings.SCL_PIN), self._machine.Pin(settings.SDA_PIN)
-        return I2CBus(lambda: self._machine.SoftI2C(scl=scl, sda=sda, freq=50000), scl, sda, time.sleep_ms)
+        return I2CBus(lambda: self._machine.SoftI2C(scl=scl, sda=sda, freq=50000), scl, sda, sleep_ms=time.sleep_ms)
 
     def _make_wire(self):
         import onewire
@@ -147,14 +147,14 @@ def build():
             settings.BROKER_HOST,
             settings.BROKER_PORT,
             settings.SITE + "-" + settings.NODE,
-            settings.KEEPALIVE_S,
-            will,
-            settings.BROKER_USER,
-            settings.BROKER_PASSWORD,
-            settings.TIMEOUT_MS,
-            uptime.ms,
-            idle,
-            on_message,
+            keepalive_s=settings.KEEPALIVE_S,
+            will=will,
+            user=settings.BROKER_USER,
+            password=settings.BROKER_PASSWORD,
+            timeout_ms=settings.TIMEOUT_MS,
+            now_ms=uptime.ms,
+            idle=idle,
+            on_message=on_message,
         )
 
     boot = random_below(0x80000000)
@@ -163,14 +163,14 @@ def build():
         settings,
         sensors,
         make_client,
-        uptime,
-        boot,
-        board.buzzer,
-        board.link,
-        board.unix_s,
-        board.feed,
-        lambda limit: random_below(limit + 1),
-        time.sleep_ms,
+        uptime=uptime,
+        boot=boot,
+        buzzer=board.buzzer,
+        link=board.link,
+        unix_s=board.unix_s,
+        feed=board.feed,
+        jitter_ms=lambda limit: random_below(limit + 1),
+        sleep_ms=time.sleep_ms,
     )
 
 

@@ -27,7 +27,9 @@ class Client:
     `on_message(topic, payload, retained)` gets str, bytes, bool; `idle()` is called while the client waits.
     """
 
-    def __init__(self, host, port, client_id, keepalive_s, will, user, password, timeout_ms, now_ms, idle, on_message):
+    def __init__(
+        self, host, port, client_id, *, keepalive_s, will, user, password, timeout_ms, now_ms, idle, on_message
+    ):
         self._address = host, port
         self._client_id = client_id
         self._keepalive_s = keepalive_s

@@ -46,7 +46,7 @@ def decimal(milli):
     return text.rstrip("0").rstrip(".")
 
 
-def pack(node, names, record, boot, seq, started_unix_s=None):
+def pack(node, names, record, *, boot, seq, started_unix_s=None):
     """One sample as a SenML pack, in bytes.
 
     `record` is up, then t, rh and fault of each probe in the order of `names`. `started_unix_s` is when this node
@@ -78,7 +78,9 @@ class Node:
     clock or None; `jitter_ms(limit)` is a random whole number from 0 to the limit.
     """
 
-    def __init__(self, settings, sensors, make_client, uptime, boot, buzzer, link, unix_s, feed, jitter_ms, sleep_ms):
+    def __init__(
+        self, settings, sensors, make_client, *, uptime, boot, buzzer, link, unix_s, feed, jitter_ms, sleep_ms
+    ):
         self._settings = settings
         self._sensors = sensors
         self._names = [probe[0] for probe in settings.PROBES]
@@ -174,7 +176,10 @@ class Node:
         seq = self._to_send = max(self._to_send, ring.first)
         if seq == ring.next:
             return False
-        message = pack(self._settings.NODE, self._names, ring.read(seq), self._boot, seq, self._started())
+        message = pack(
+            self._settings.NODE, self._names, ring.read(seq),
+            boot=self._boot, seq=seq, started_unix_s=self._started(),
+        )
         if self._client.publish(self._air, message):
             self._to_send = max(self._to_send, seq + 1)
             if seq <= ring.first:

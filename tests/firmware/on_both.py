@@ -112,7 +112,7 @@ def pack_lines():
     damp_failed = [7, 37520, NOTHING, 3, NOTHING, NOTHING, 1]
     for record in (both_sound, one_failed, damp_failed):
         for started_unix_s in (None, 1800000000):
-            text = pack("node-a", names, record, 2147483647, 1804, started_unix_s)
+            text = pack("node-a", names, record, boot=2147483647, seq=1804, started_unix_s=started_unix_s)
             yield "pack " + str(text, "utf-8")
 
 

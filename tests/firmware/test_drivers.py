@@ -253,7 +253,7 @@ def test_a_stuck_bus_is_clocked_free() -> None:
         made.append(1)
         return chip
 
-    bus = drivers.I2CBus(make, scl, sda, chip.sleep_ms)
+    bus = drivers.I2CBus(make, scl, sda, sleep_ms=chip.sleep_ms)
     driver = drivers.SHT4x(bus, 0x44, chip.sleep_ms)
     assert driver.read() == GOOD
     assert (scl.seen, sda.seen, len(made)) == ([1] + [0, 1] * 9, [1], 1)

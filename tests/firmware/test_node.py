@@ -72,14 +72,14 @@ class Room:
             self.settings,
             [drivers.ScriptedSensor(where) for _, _, where in self.settings.PROBES],
             self._make_client,
-            uptime,
-            BOOT,
-            lambda on: self.buzzer.append((self.now_ms, on)),
-            lambda: self.linked,
-            lambda: None if self.epoch_ms is None else (self.epoch_ms + self.now_ms) // 1000,
-            self._feed,
-            lambda limit: limit,  # the longest jitter
-            self.pass_ms,
+            uptime=uptime,
+            boot=BOOT,
+            buzzer=lambda on: self.buzzer.append((self.now_ms, on)),
+            link=lambda: self.linked,
+            unix_s=lambda: None if self.epoch_ms is None else (self.epoch_ms + self.now_ms) // 1000,
+            feed=self._feed,
+            jitter_ms=lambda limit: limit,  # the longest jitter
+            sleep_ms=self.pass_ms,
         )
 
     def _make_client(self, will: tuple[str, str], on_message: Any, idle: Any) -> FakeClient:
