@@ -41,7 +41,7 @@ ROOMS = {
     "domain/published": Room(
         ELSEWHERE, ("tests/adapters/tables", "tests/analysis/history/test_dose.py", "tests/analysis/review")
     ),
-    "service/reports": Room(ELSEWHERE, ("tests/cli/batch/test_review.py",)),
+    "service/reports": Room(ELSEWHERE, ("tests/cli/batch/test_review.py", "tests/adapters/archive/test_archive.py")),
 }
 
 

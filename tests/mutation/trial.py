@@ -142,7 +142,8 @@ def chosen(reach: Reach, mistake: Mistake) -> tuple[list[str], int, float]:
     asked: list[str] = []
     took_s = 0.0
     for test in order:
-        if found[test] <= SLOW_TEST_S and took_s + found[test] <= BUDGET_S:
+        quick = found[test] <= SLOW_TEST_S and took_s + found[test] <= BUDGET_S
+        if quick or len(order) == 1:
             asked.append(test)
             took_s += found[test]
     return asked, len(order) - len(asked), took_s

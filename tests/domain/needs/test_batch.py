@@ -12,7 +12,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.needs.batch import (
-    SHOWN_RUNS,
     Batch,
     BatchError,
     Declared,
@@ -26,6 +25,9 @@ from monitor.domain.needs.batch import (
     subject_words,
     undeclared,
 )
+
+# Written out: taken from the program, they would move with it.
+SHOWN_RUNS = 10
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 HEN = Batch("hen-1", "hen", SET, 12, stays=(Stay("setter-1", SET),))

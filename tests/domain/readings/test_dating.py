@@ -13,11 +13,6 @@ from hypothesis import strategies as st
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.dating import (
     CLOCK,
-    CLOCK_AGREES_MS,
-    CREEP,
-    MEND_MS,
-    PART_MS,
-    SETTLED_MS,
     UNSETTLED,
     UPTIME,
     Line,
@@ -34,6 +29,13 @@ from monitor.domain.watch.evaluate import hear as hear_message
 from monitor.service.ports import Loaded
 from monitor.service.watch.engine import start_state
 from tests.domain.house import T0, Story, site, there
+
+# Written out: taken from the program, they would move with it.
+CREEP = 200e-6  # of elapsed time
+PART_MS = 1_000
+SETTLED_MS = 1_000
+MEND_MS = 50
+CLOCK_AGREES_MS = 60_000  # a minute
 
 ANCHOR_MS = 1_750_000_000_000.0
 DAY_S = 86_400

@@ -5,7 +5,11 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.domain.readings.numbering import HOLE_S, MAX_STRETCHES, Numbering, give_up, has, holes, take
+from monitor.domain.readings.numbering import Numbering, give_up, has, holes, take
+
+# Written out: taken from the program, they would move with it.
+HOLE_S = 600.0  # ten minutes are twenty chances of a node
+MAX_STRETCHES = 64
 
 NUMBERS = st.lists(st.integers(0, 60), max_size=80)
 

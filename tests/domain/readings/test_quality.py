@@ -12,16 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.air.psychrometrics import air_state, pressure_kpa, wet_bulb_c, wick_wet_bulb_c
-from monitor.domain.readings.quality import (
-    DRY_BULB_C_FAIL,
-    DRY_BULB_C_SUSPECT,
-    RH_PCT_FAIL,
-    SENTINELS_C,
-    Assessment,
-    Trail,
-    assess,
-    flag_of,
-)
+from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 from monitor.rehearse.cabinet import OK, STUCK_ON, Cabinet, ProbeSpec
 from monitor.rehearse.cabinet import Probe as SimulatedProbe
@@ -42,6 +33,12 @@ from tests.domain.readings.quality_figures import (
     found_stuck,
     room_air,
 )
+
+# Written out: taken from the program, they would move with it.
+DRY_BULB_C_FAIL = (-20.0, 80.0)
+RH_PCT_FAIL = (0.0, 104.0)
+DRY_BULB_C_SUSPECT = (5.0, 50.0)
+SENTINELS_C = (85.0, 127.9375)  # a DS18B20's power-up value, a weak supply
 
 ANY = st.floats(allow_nan=True, allow_infinity=True)
 

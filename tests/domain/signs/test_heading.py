@@ -14,19 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.air.psychrometrics import vapour_kpa
-from monitor.domain.signs.heading import (
-    CALM_S,
-    LATE_S,
-    POINTS,
-    SPAN_S,
-    STALE_S,
-    TAIL_S,
-    Heading,
-    Slope,
-    Window,
-    leaves,
-    slope_of,
-)
+from monitor.domain.signs.heading import CALM_S, Heading, Slope, Window, leaves, slope_of
 from monitor.rehearse.cabinet import (
     DEAD,
     HYSTERESIS,
@@ -38,6 +26,13 @@ from monitor.rehearse.cabinet import (
     Probe,
     ProbeSpec,
 )
+
+# Written out: taken from the program, they would move with it.
+SPAN_S = 1800.0  # two cycles of the slowest usual ripple and ten minutes
+POINTS = 60
+LATE_S = 600.0
+TAIL_S = 270.0
+STALE_S = 180.0
 
 SLOPES = Path(__file__).parents[2] / "reference" / "temperature" / "slopes.csv"
 ROOM = Air(20.0, vapour_kpa(20.0, 50.0))

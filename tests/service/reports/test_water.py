@@ -15,16 +15,18 @@ from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Hatched, Sign, Size, Weighing
 from monitor.domain.eggs.temperature import model_of
 from monitor.domain.needs.batch import Batch, Stay, closed, moved
-from monitor.domain.needs.site import FORCED, Site
+from monitor.domain.needs.site import FORCED, STILL, Site
 from monitor.domain.readings.calibration import Calibration, by_offset
 from monitor.domain.readings.dating import UPTIME, Line
 from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Group, StoredReading
+from monitor.service.reports import weighed as weighed_module
 from monitor.service.reports.batch import stretches_of
 from monitor.service.reports.water import water_of, water_to_pip
 from monitor.service.reports.weighed import NoWater, Water
 from monitor.settings import build_house, parse_settings
 from monitor.shown.about import MAX_LOSING, losing_words
+from tests.domain.house import there
 from tests.fakes import MemoryStore
 from tests.hens import WINDOW_PCT, with_window
 
@@ -199,6 +201,19 @@ def test_a_silent_machine_goes_on_as_it_was(site: Site) -> None:
     assert loss.pip_pct.value == pytest.approx(12.5, abs=0.6)
 
 
+def test_the_air_ahead_where_none_was_measured(site: Site) -> None:
+    """A machine that was never heard is taken to be at its stage's target; in still air as much above it as the species' source says."""
+    chicken = site.profiles["chicken"]
+    target_c = there(chicken.stage_at(5.0, ()).dry_bulb_c.target)
+    unsaid = replace(chicken, still_air_offset_k=None)
+    for air, profile, above_k in ((FORCED, chicken, 0.0), (STILL, chicken, 1.1), (STILL, unsaid, 0.0)):
+        machines = {**site.machines, "setter-1": replace(site.machines["setter-1"], air=air)}
+        there_ = replace(site, machines=machines, profiles={"chicken": profile})
+        record_, lately = weighed_module._record(there_, HEN, day(5.0), stretches=())
+        assert lately == (None, None)
+        assert record_.dry_bulb_c == pytest.approx(target_c + above_k)
+
+
 # --- which eggs
 
 
@@ -335,6 +350,15 @@ def test_nothing_goes_on(site: Site) -> None:
     """Once every egg has ended nothing is off: what stood is over."""
     book = put(weighed(site, EggBook(HEN), 1, 18.0, DAYS), 12, Dead("late"), 1)
     assert seen(site, book, 13.0, record(13.0)).off is False
+
+
+def test_an_egg_that_was_never_weighed_keeps_nothing_off(site: Site) -> None:
+    """After pip, with every weighed egg at its end, one without a weight that goes on has no loss to be judged by."""
+    book = weighed(site, EggBook(HEN), 1, 18.0, DAYS)
+    book = put(put(book, 12.0, Candling("alive"), 2), 20.0, Hatched(), 1)
+    water = seen(site, book, 20.9, record(20.9))
+    assert water.eggs[2].loss is None
+    assert (water.off, water.about) == (False, None)
 
 
 def test_after_pip_it_is_judged_by_the_day_of_pip(site: Site) -> None:

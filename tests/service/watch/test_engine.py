@@ -21,17 +21,16 @@ from monitor.domain.needs.site import Site, grouped
 from monitor.domain.readings.reading import Now, Pack, Refused, Sample
 from monitor.domain.state.record import Attempt, Group
 from monitor.service.ports import Loaded, Receipt, StoreFailure
-from monitor.service.watch.engine import (
-    GROUP_AGE_S,
-    GROUP_MESSAGES,
-    MAX_ELSEWHERE,
-    STORE_PATIENCE_S,
-    Engine,
-    start_state,
-)
+from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened, Stop
 from monitor.settings import build_house, parse_settings
 from monitor.shown.phone.joined import NoticeWords
+
+# Written out: taken from the program, they would move with it.
+GROUP_MESSAGES = 20  # the window of a broker as it comes
+GROUP_AGE_S = 5.0
+MAX_ELSEWHERE = 64
+STORE_PATIENCE_S = 10.0  # longer, and urgent notices go out from memory
 
 T0 = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 NOTHING = Loaded((), {}, (), (), (), (), 0, 0, 0, None)

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from monitor.domain.readings.reading import Pack, Sample
-from monitor.service.watch.engine import GROUP_BACKLOG, GROUP_MESSAGES, STORED_EVERY_S
 from monitor.service.watch.inbox import Arrived, Inbox
 from tests.service.watch.test_engine import Desk, at, desk, site
+
+# Written out: taken from the program, they would move with it.
+GROUP_MESSAGES = 20  # the window of a broker as it comes
+GROUP_BACKLOG = 200  # ten of them
+STORED_EVERY_S = 1.0
 
 __all__ = ["desk", "site"]  # fixtures
 
