@@ -399,8 +399,9 @@ def verdict_of(house: House, name: str, now: datetime) -> WeightVerdict | None:
     from monitor.service.reports.water import weight_verdict
 
     with contextlib.closing(open_history(house)) as history:
-        batch = next((each for each in history.batches() if each.id == name and each.closed_at is None), None)
-        return None if batch is None else weight_verdict(history, house.site, batch, now=now)
+        batches = history.batches()
+        batch = next((each for each in batches if each.id == name and each.closed_at is None), None)
+        return None if batch is None else weight_verdict(history, house.site, batch, now=now, batches=batches)
 
 
 def open_history(house: House) -> SqliteHistory:

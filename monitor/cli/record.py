@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from pathlib import Path
@@ -86,7 +86,7 @@ class Reported(Asked):
 
 @dataclass(frozen=True, slots=True)
 class Looked:
-    """One batch to report on: out of the record now, or out of an archive as it was. kept: the reports that the archive brings, by name."""
+    """One batch to report on: out of the record now, or out of an archive as it was. kept: the reports that the archive brings, by name. batches: of the whole record."""
 
     site: Site
     history: SqliteHistory | ArchivedHistory
@@ -94,6 +94,7 @@ class Looked:
     now: datetime
     kept: Mapping[str, str] = field(default_factory=dict)
     program: str = ""
+    batches: Sequence[Batch] = ()
 
 
 def add_archive_option(parser: Parser) -> None:
@@ -112,7 +113,8 @@ def looked_at(options: Reported) -> Iterator[Looked]:
         raise Wrong(f"{options.command}: no batch, expected BATCH or --archive FILE")
     house = house_of(options.config)
     with opened(house) as history:
-        yield Looked(house.site, history, one_batch(history, options.batch), options.utc())
+        batches = history.batches()
+        yield Looked(house.site, history, one_batch(history, options.batch), options.utc(), batches=batches)
 
 
 def archived(file: Path, name: str | None) -> Looked:
@@ -193,7 +195,9 @@ def book_and_water(looked: Looked, *, only_book: bool = False) -> tuple[EggBook,
 
     try:
         book = looked.history.book(looked.batch)
-        return book, None if only_book else water_of(looked.history, looked.site, book, now=looked.now)
+        if only_book:
+            return book, None
+        return book, water_of(looked.history, looked.site, book, now=looked.now, batches=looked.batches)
     except NoWater:
         return book, None
     except StoreFailure as error:
@@ -203,5 +207,5 @@ def book_and_water(looked: Looked, *, only_book: bool = False) -> tuple[EggBook,
 def weighed_now(house: House, name: str, utc: Utc, *, only_book: bool = False) -> tuple[EggBook, Water | None]:
     """The same of a batch by its name, as the record is now. Raises Wrong and Failed."""
     with opened(house) as history:
-        looked = Looked(house.site, history, one_batch(history, name), utc())
+        looked = Looked(house.site, history, one_batch(history, name), utc(), batches=history.batches())
         return book_and_water(looked, only_book=only_book)

@@ -115,7 +115,7 @@ def _judge(site: Site, tape: Tape) -> Judge:
     def judge(name: str, now: datetime) -> WeightVerdict | None:
         from monitor.service.reports.water import weight_verdict  # loaded with the first weighing
 
-        return weight_verdict(tape, site, tape.batches[name], now=now)
+        return weight_verdict(tape, site, tape.batches[name], now=now, batches=tuple(tape.batches.values()))
 
     return judge
 

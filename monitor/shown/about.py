@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from monitor.domain.air.units import show_temperature
 from monitor.domain.alarms.about import (
     About,
@@ -21,7 +23,7 @@ from monitor.domain.alarms.about import (
 from monitor.domain.eggs.words import said
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.agreement import DRY_BULB
-from monitor.domain.wall import local_time, printable
+from monitor.domain.wall import local_time, printable, wall_day
 from monitor.shown.values import show_window
 
 MAX_SEEN = 70  # characters of the breeder's own words, and of what was seen last: both must fit one message
@@ -109,17 +111,28 @@ def projection_words(found: Projection, site: Site) -> str:
         f"loss by pip {found.pip_pct:.1f} % ({found.low_pct:.1f} to {found.high_pct:.1f}), "
         f"window {show_window(found.window_pct)} %"
     )
-    return words if found.on_track else f"{words}; {setting_words(found.setting, site)}"
+    if found.on_track:
+        return words
+    return f"{words}; {again_words(found.again, site) if found.unsure else setting_words(found.setting, site)}"
+
+
+def again_words(again: datetime | None, site: Site) -> str:
+    """When to weigh again, while nobody can say on which side of the window's edge an egg is."""
+    if again is None:
+        return "too near an edge of the window to be told"
+    return f"weigh again on {wall_day(again, site.zone)}"
 
 
 def setting_words(setting: Setting | None, site: Site) -> str:
-    """`35 % RH (wet bulb 25.1 °C) from now on, 52 % now, leads to 14.5 %`, or why there is nothing to set."""
+    """`45 % RH (wet bulb 28.1 °C) from now on, 52 % now, leads to 13.4 %; 30 to 47 % would do`, or why there is nothing to set."""
     if setting is None:
         return "no humidity can be told"
     if setting.served == 0:
-        return f"not reachable for any of {setting.eggs} eggs"
+        return (
+            f"not reachable within their band for any of {setting.eggs} eggs; {setting.rh_pct:.0f} % RH comes nearest"
+        )
     if not setting.reachable:
-        return f"not reachable: even {setting.rh_pct:.0f} % RH from now on leads to {setting.loss_pct:.1f} %"
+        return f"not reachable within its band: even {setting.rh_pct:.0f} % RH from now on leads to {setting.loss_pct:.1f} %"
     wet = show_temperature(setting.wet_bulb_c, site.unit)
     now = "" if setting.now_pct is None else f", {setting.now_pct:.0f} % now,"
     leads = (
@@ -127,4 +140,19 @@ def setting_words(setting: Setting | None, site: Site) -> str:
         if setting.served is None
         else f"serves {setting.served} of {setting.eggs} eggs"
     )
-    return f"{setting.rh_pct:.0f} % RH (wet bulb {wet}) from now on{now} {leads}"
+    return f"{setting.rh_pct:.0f} % RH (wet bulb {wet}) from now on{now} {leads}{_would_do(setting)}{_others(setting)}"
+
+
+def _would_do(setting: Setting) -> str:
+    if setting.do_pct is None:
+        return ""
+    low, high = setting.do_pct
+    return f"; {low:.0f} to {high:.0f} % would do"
+
+
+def _others(setting: Setting) -> str:
+    """What it does to the other weighed eggs of the machine."""
+    if setting.others is None:
+        return ""
+    before = "" if setting.others_now is None else f", {setting.others_now} as it is"
+    return f"; of {setting.others} other{'s' if setting.others > 1 else ''} there {setting.others_then} reach their window{before}"

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
 
 from monitor.analysis.water.ahead import EggLoss, Mend
-from monitor.analysis.water.batch import BatchLoss, Track, setting_of
+from monitor.analysis.water.batch import BatchLoss, Track
 from monitor.analysis.water.loss import Interval
 from monitor.domain.air.units import show_temperature
 from monitor.domain.eggs.book import EggBook, history, looks, of_egg, standing, went_on
@@ -16,7 +16,7 @@ from monitor.domain.needs.batch import counted, day_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
-from monitor.shown.about import losing_words, projection_words, setting_words
+from monitor.shown.about import again_words, losing_words, projection_words, setting_words
 from monitor.shown.report import text
 from monitor.shown.report.tree import (
     HANGING,
@@ -144,8 +144,19 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -
         yield Labelled("by hatch", f"{show_interval(loss.hatch_pct)}, as if the shell stayed whole")
     if weighed.until is None and loss.line.by_days:
         yield Labelled("to set", "no humidity was recorded, so none can be told")
-    elif weighed.until is None and water.window_pct is not None and by_pip is None:
-        yield Labelled("to set", setting_words(setting_of(loss.mend, water.lately_rh_pct), site))
+    elif weighed.until is None and weighed.track is not None and by_pip is None:
+        yield Labelled("to set", _to_set(weighed.track, loss, site))
+
+
+def _to_set(track: Track, loss: EggLoss, site: Site) -> str:
+    """What is to be done with the machine for an egg: nothing while it is on track, and nothing yet while nobody can say."""
+    if track.where_to.unsure:
+        return f"nothing yet: {again_words(track.where_to.again, site)}"
+    if track.off:
+        return setting_words(track.where_to.setting, site)
+    if loss.mend is None or loss.mend.do_pct is None:
+        return "nothing"
+    return "nothing: {:.0f} to {:.0f} % RH from now on will do".format(*loss.mend.do_pct)
 
 
 def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -> Iterator[Block]:
@@ -167,6 +178,9 @@ def _together(found: BatchLoss, water: Water, site: Site) -> Iterator[Block]:
     yield Paragraph(f"spread {found.sd_pct:.1f} (sd), from {found.low_pct:.1f} to {found.high_pct:.1f} %", INSET)
     if found.outliers:
         yield Paragraph(f"unlike the rest: {_eggs(found.outliers)}", INSET_HANGING)
+    if water.track is not None and water.track.where_to.unsure:
+        yield Paragraph(f"nothing to set yet: {again_words(water.track.where_to.again, site)}", INSET_HANGING)
+        return
     serving = found.serving
     if serving is None:
         return
@@ -359,6 +373,7 @@ def weighed_view(weighed: Weighed) -> dict[str, object]:
     if loss is None:
         return base
     line, going = loss.line, weighed.until is None
+    unsure = weighed.track is not None and weighed.track.where_to.unsure
     return base | {
         "loss": {
             "now_pct": _interval_view(loss.now_pct),
@@ -366,7 +381,8 @@ def weighed_view(weighed: Weighed) -> dict[str, object]:
             "by_pip_pct": _interval_view(weighed.by_pip_pct),
             "hatch_pct": _interval_view(loss.hatch_pct) if going else None,
             "track": weighed.track.state if going and weighed.track is not None else None,
-            "mend": _mend_view(loss.mend) if going and loss.mend is not None else None,
+            "mend": _mend_view(loss.mend) if going and not unsure and loss.mend is not None else None,
+            "weigh_again": _again(weighed.track) if going else None,
             "mass_at_set_g": _interval_view(line.mass_at_set_g),
             "conductance_mg_d_kpa": _interval_view(line.conductance_mg_d_kpa),
             "conductance_sea_level_mg_d_kpa": _interval_view(line.conductance_sea_level_mg_d_kpa),
@@ -395,6 +411,7 @@ def _together_view(found: BatchLoss, track: Track | None) -> dict[str, object]:
         "conductance_cv": _rounded(found.conductance_cv),
         "outliers": found.outliers,
         "track": None if track is None else track.state,
+        "weigh_again": _again(track),
         "serving": None
         if serving is None
         else {
@@ -407,6 +424,11 @@ def _together_view(found: BatchLoss, track: Track | None) -> dict[str, object]:
     }
 
 
+def _again(track: Track | None) -> str | None:
+    """When to weigh again, where nobody can say yet."""
+    return None if track is None or track.where_to.again is None else utc_text(track.where_to.again)
+
+
 def _mend_view(mend: Mend) -> dict[str, object]:
     return {
         "reachable": mend.reachable,
@@ -415,6 +437,7 @@ def _mend_view(mend: Mend) -> dict[str, object]:
         "loss_pct": _rounded(mend.loss_pct),
         "rh_low_pct": _rounded(mend.rh_low_pct),
         "rh_high_pct": _rounded(mend.rh_high_pct),
+        "do_pct": None if mend.do_pct is None else [_rounded(each) for each in mend.do_pct],
         "until_d": _rounded(mend.until_d),
     }
 

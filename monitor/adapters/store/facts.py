@@ -25,6 +25,14 @@ WORDS_ALONE, VERSION = (
 _KNOWN = {field.name for field in fields(Facts)}
 _NAMES = {kind: name for name, kind in KINDS.items()}
 _SEEN: dict[type[SeenOfDoor], str] = {Opened: "opened", NotBack: "not back"}
+_ADDED = (
+    "unsure",
+    "again",
+    "do_pct",
+    "others",
+    "others_now",
+    "others_then",
+)  # to a loss that is told, since the first rows
 _ENTRY = ("egg", "count", "tray", "replaces", "number")  # fields of an entry that are kept as they are
 _log = logging.getLogger("eggroom.store")
 
@@ -113,18 +121,25 @@ def _about_data(about: About) -> str | dict[str, Any]:
     data = asdict(about)
     if isinstance(about, Seen):
         data |= {"last": None if about.last is None else _entry_data(about.last), "at": to_ms(about.at)}
+    elif isinstance(about, Losing):
+        where_to = _said(data["where_to"])
+        data["where_to"] = where_to | {"setting": None if where_to["setting"] is None else _said(where_to["setting"])}
     return {"kind": _NAMES[type(about)], **data}
+
+
+def _said(data: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in data.items() if name not in _ADDED or value not in (None, False)}
 
 
 def _about(data: str | dict[str, Any]) -> About:
     if isinstance(data, str):
         return data
-    values = {name: _tuples(value) for name, value in data.items() if name != "kind"}
+    values = _tupled({name: value for name, value in data.items() if name != "kind"})
     kind = KINDS[data["kind"]]
     if kind is Losing:
         values["who"], values["also"] = Weighed(**data["who"]), tuple(Weighed(**each) for each in data["also"])
         where_to = data["where_to"]
-        setting = None if where_to["setting"] is None else Setting(**where_to["setting"])
+        setting = None if where_to["setting"] is None else Setting(**_tupled(where_to["setting"]))
         values["where_to"] = Projection(**where_to | {"window_pct": tuple(where_to["window_pct"]), "setting": setting})
     elif kind is Seen:
         values["last"] = None if data["last"] is None else _entry(data["last"])
@@ -142,6 +157,10 @@ def _entry(data: dict[str, Any]) -> Entry:
     beside = {name: data[name] for name in _ENTRY}
     fact = fact_of(data["kind"], data["fact"])
     return Entry(from_ms(data["at"]), from_ms(data["written_at"]), data["who"], fact, **beside)
+
+
+def _tupled(data: dict[str, Any]) -> dict[str, Any]:
+    return {name: _tuples(value) for name, value in data.items()}
 
 
 def _tuples(value: Any) -> Any:  # noqa: ANN401 - JSON as it comes

@@ -3,14 +3,19 @@
 An egg is judged by its loss from the set time to internal pip, to which `needs/target` turns what its source says. The line to follow is straight: at a steady deficit an egg
 loses the same each day. Humidity can be chosen until lockdown, where that of the profile takes over; once lockdown has begun,
 until pip. Needed: the pull that is still missing for the target, spread over those days. Taken from the egg's saturated
-pressure it gives the vapour pressure of the air, and with the machine's temperature its RH and wet bulb. What no machine can
-hold is not told as a number to set: it is "not reachable", with what the driest or dampest air would still reach.
+pressure it gives the vapour pressure of the air, and with the machine's temperature its RH and wet bulb.
+
+What is told is the smallest change that brings the egg into its window, and not the middle of it: every other egg of the machine
+bears the change too. What no machine can hold, or the stage may not have, is not told as a number to set: it is "not reachable",
+with what the driest or dampest air that it may have would still reach. While the interval lies across an edge of the window
+nothing is told to be set, but when another weighing will have made it narrow enough.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 
@@ -25,6 +30,9 @@ from monitor.domain.needs.target import pip_day, target_of
 # that breathes does not hold more for days on end (judgement; hatchers are run at up to 80 %).
 HELD_RH_PCT = (15.0, 85.0)
 SHORTEST_D = 0.5  # less is too late to steer an egg by
+INSIDE_SHARE = (
+    0.05  # so far inside the window's edge, as a share of the window, so that no egg is brought there by a hair
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +42,7 @@ class Ahead:
     steer_d: days for which humidity can be chosen; egg_kpa: mean saturated pressure at the egg's temperature in them, and
     dry_bulb_c, rh_pct the machine's air. later_pull: from then to pip, kPa·d; later_d: the days of that. hatch_pull, hatch_d:
     from pip to hatch as if the shell stayed whole. target_pct: the window of loss at pip, None where the profile has none.
+    held_pct: the RH that may be set in those days, low and high: what a machine holds and its stage may have.
     """
 
     now_ms: int
@@ -47,6 +56,7 @@ class Ahead:
     hatch_pull: float
     hatch_d: float
     target_pct: tuple[float, float] | None
+    held_pct: tuple[float, float] = HELD_RH_PCT
 
     @property
     def air_kpa(self) -> float:
@@ -64,7 +74,8 @@ class Mend:
     """The humidity from now on. rh_pct, wet_bulb_c: to set. loss_pct: at pip with it.
 
     reachable: whether that lies in the window. rh_low_pct, rh_high_pct: between these the loss ends inside the window; they
-    may lie beyond what a machine holds, and beyond 0 to 100. until_d: for how many days.
+    may lie beyond what a machine holds, and beyond 0 to 100. do_pct: of that range what may be set, None where nothing may.
+    until_d: for how many days.
     """
 
     rh_pct: float
@@ -73,14 +84,20 @@ class Mend:
     reachable: bool
     rh_low_pct: float
     rh_high_pct: float
+    do_pct: tuple[float, float] | None
     until_d: float
+
+    def serves(self, rh_pct: float) -> bool:
+        """Whether that humidity from now on brings the egg into its window."""
+        return self.rh_low_pct <= rh_pct <= self.rh_high_pct
 
 
 @dataclass(frozen=True, slots=True)
 class EggLoss:
     """One egg's water: its line, its loss in per cent of its mass at set, now, by pip and by hatch, and the mending humidity.
 
-    mend: None where no humidity was recorded, the profile has no target, or there is no time left.
+    mend: None where no humidity was recorded, the profile has no target, or there is no time left. again_ms: while the loss by pip
+    lies across an edge of the window: when one more weighing will as likely as not show on which side; None where none will.
     """
 
     line: LossLine
@@ -88,6 +105,7 @@ class EggLoss:
     pip_pct: Interval
     hatch_pct: Interval
     mend: Mend | None
+    again_ms: int | None = None
 
 
 def ahead_of(
@@ -137,10 +155,8 @@ def ahead_of(
     )
 
 
-def egg_loss(
-    line: LossLine, pull: Pull | None, *, set_ms: int, ahead: Ahead, held_pct: tuple[float, float] = HELD_RH_PCT
-) -> EggLoss:
-    """The loss of one egg, as it is and as it will be; held_pct: the RH that its machine can hold, low and high."""
+def egg_loss(line: LossLine, pull: Pull | None, *, set_ms: int, ahead: Ahead) -> EggLoss:
+    """The loss of one egg, as it is and as it will be."""
     mean_kpa = None if pull is None else pull.mean_kpa
     if line.by_days or pull is None or mean_kpa is None:
         now, assumed = (ahead.now_ms - set_ms) / DAY_MS, 0.0
@@ -156,13 +172,13 @@ def egg_loss(
     def at(more: float) -> Interval:
         return line.loss_pct(now + more, math.hypot(gap_g, AHEAD_DOUBT * rate * max(0.0, more)))
 
-    return EggLoss(line, at(0.0), at(to_pip), at(to_pip + to_hatch), mend_of(line, now, ahead, held_pct=held_pct))
+    pip_pct = at(to_pip)
+    again_ms = _sure_ms(line, ahead, pip_pct, now=now, to_pip=to_pip)
+    return EggLoss(line, at(0.0), pip_pct, at(to_pip + to_hatch), mend_of(line, now, ahead), again_ms)
 
 
-def mend_of(
-    line: LossLine, pull_now: float, ahead: Ahead, *, held_pct: tuple[float, float] = HELD_RH_PCT
-) -> Mend | None:
-    """The humidity that brings the egg to the middle of the window, or as near to it as the machine can."""
+def mend_of(line: LossLine, pull_now: float, ahead: Ahead) -> Mend | None:
+    """The humidity nearest to that of now which brings the egg into the window, or as near to it as it may be set."""
     if line.by_days or ahead.target_pct is None or ahead.steer_d < SHORTEST_D or not line.g_per_pull > 0.0:
         return None
 
@@ -171,12 +187,52 @@ def mend_of(
         return 100.0 * (ahead.egg_kpa - deficit) / ahead.air_kpa
 
     low_pct, high_pct = ahead.target_pct
-    rh_pct = min(max(rh_for((low_pct + high_pct) / 2.0), held_pct[0]), held_pct[1])
+    (held_low, held_high), inside = ahead.held_pct, INSIDE_SHARE * (high_pct - low_pct)
+    driest, dampest = rh_for(high_pct - inside), rh_for(low_pct + inside)
+    now_pct = (driest + dampest) / 2.0 if ahead.rh_pct is None else ahead.rh_pct
+    rh_pct = min(max(min(max(now_pct, driest), dampest), held_low), held_high)
     deficit = ahead.egg_kpa - rh_pct / 100.0 * ahead.air_kpa
     loss_pct = line.loss_pct(pull_now + deficit * ahead.steer_d + ahead.later_pull).value
-    wet_c = wet_bulb_c(ahead.dry_bulb_c, rh_pct, ahead.pressure_kpa)
-    reachable = low_pct <= loss_pct <= high_pct
-    return Mend(rh_pct, wet_c, loss_pct, reachable, rh_for(high_pct), rh_for(low_pct), ahead.steer_d)
+    rh_low, rh_high = rh_for(high_pct), rh_for(low_pct)
+    do_pct = (max(rh_low, held_low), min(rh_high, held_high))
+    return Mend(
+        rh_pct=rh_pct,
+        wet_bulb_c=wet_bulb_c(ahead.dry_bulb_c, rh_pct, ahead.pressure_kpa),
+        loss_pct=loss_pct,
+        reachable=rh_low <= rh_pct <= rh_high,
+        rh_low_pct=rh_low,
+        rh_high_pct=rh_high,
+        do_pct=do_pct if do_pct[0] <= do_pct[1] else None,
+        until_d=ahead.steer_d,
+    )
+
+
+def _sure_ms(line: LossLine, ahead: Ahead, pip_pct: Interval, *, now: float, to_pip: float) -> int | None:
+    """When one more weighing will as likely as not show on which side of the window's edge the loss by pip lies; in whole days from now.
+
+    The loss that is projected then is not that of now: it moves by as much as the doubt of now is greater than that of then.
+    """
+    window, days = ahead.target_pct, int(ahead.steer_d + ahead.later_d)
+    if window is None or days < 1 or pip_pct.inside(*window) or pip_pct.outside(*window):
+        return None
+    sd_now = (pip_pct.high - pip_pct.value) / line.reach
+
+    def sure(day: int) -> bool:
+        done = to_pip * day / (ahead.steer_d + ahead.later_d)
+        then = line.weighed_again(now + done)
+        found = then.loss_pct(now + to_pip, AHEAD_DOUBT * abs(line.g_per_pull) * max(0.0, to_pip - done))
+        half = found.high - found.value
+        moved = NormalDist(pip_pct.value, math.sqrt(max(1e-12, sd_now**2 - (half / then.reach) ** 2)))
+        inside = max(0.0, moved.cdf(window[1] - half) - moved.cdf(window[0] + half))
+        return inside + moved.cdf(window[0] - half) + 1.0 - moved.cdf(window[1] + half) >= 0.5
+
+    if not sure(days):
+        return None
+    early, late = 0, days  # the later, the narrower: halved until the first day is found
+    while late - early > 1:
+        middle = (early + late) // 2
+        early, late = (early, middle) if sure(middle) else (middle, late)
+    return ahead.now_ms + late * DAY_MS
 
 
 def _set_air(stage: Stage, model: EggModel, pressure_kpa: float) -> tuple[float, float | None]:

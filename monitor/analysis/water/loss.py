@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -89,7 +89,8 @@ class LossLine:
     """The fitted line of one egg (or tray, as one egg of it).
 
     by_days: no humidity was recorded, and what stands for pull is days. used, left_out: weighings, by their entry numbers.
-    recorded: share of the time from set to the last weighing with a record. The rest is for the methods.
+    recorded: share of the time from set to the last weighing with a record. freedom: what is known of the weighings' scatter, as the
+    degrees of freedom of its estimate; error_g: of the last weighing. The rest is for the methods.
     """
 
     by_days: bool
@@ -100,7 +101,13 @@ class LossLine:
     pressure_kpa: float
     theta: Floats
     covariance: Floats
-    reach: float
+    freedom: int
+    error_g: float
+
+    @property
+    def reach(self) -> float:
+        """How many sd the interval reaches to each side."""
+        return _student(self.freedom)
 
     @property
     def mass_at_set_g(self) -> Interval:
@@ -128,6 +135,14 @@ class LossLine:
         """The pull since set that brings the egg to this loss; infinite for an egg that does not lose."""
         mass_g, per_pull, extra_g = float(self.theta[0]), float(self.theta[1]), float(self.theta[2:].sum())
         return (loss_pct / 100.0 * mass_g - extra_g) / per_pull if per_pull > 0.0 else math.inf
+
+    def weighed_again(self, pull: float) -> LossLine:
+        """The line as one more weighing like the last will leave it, at that pull since set, where it shows what the line says: only the doubt shrinks."""
+        row = np.full(len(self.theta), -1.0)
+        row[:2] = 1.0, -pull
+        spread = self.covariance @ row
+        covariance = self.covariance - np.outer(spread, spread) / (float(row @ spread) + self.error_g**2)
+        return replace(self, covariance=covariance, freedom=self.freedom + 1)
 
     @property
     def g_per_pull(self) -> float:
@@ -178,7 +193,7 @@ def line_of(
     fit, kept, freedom = _without_the_bad(table)
     # Where a weighing is wrong and nobody can say which, the scale's error means nothing: the scatter alone counts.
     known = 0 if fit.unclear else ERROR_WORTH
-    covariance = fit.covariance * max(1.0, (known + fit.chi2) / max(1, known + freedom))
+    widened = max(1.0, (known + fit.chi2) / max(1, known + freedom))
     return LossLine(
         by_days=pull is None or mean_kpa is None,
         used=tuple(m.entry for m, keep in zip(use, kept, strict=True) if keep),
@@ -187,8 +202,9 @@ def line_of(
         last_ms=at_ms[-1],
         pressure_kpa=pressure_kpa,
         theta=fit.theta,
-        covariance=covariance,
-        reach=_student(max(1, known + freedom)),
+        covariance=fit.covariance * widened,
+        freedom=max(1, known + freedom),
+        error_g=float(error_g[-1]) * math.sqrt(widened),
     )
 
 

@@ -84,7 +84,9 @@ class Seen:
 @fixed
 class Setting:
     """A humidity from now on: RH and its wet bulb. loss_pct: the loss at pip that one egg has with it, and whether that lies in the window;
-    served, eggs: how many of a batch's it brings there. now_pct: the machine's RH, None where it is not known."""
+    served, eggs: how many of a batch's it brings there. now_pct: the machine's RH, None where it is not known. do_pct: the range that would do as
+    well, None where nothing may be set. others: the other weighed eggs of the machine, others_now, others_then: how many of them are heading into
+    their window as it is, and with it; None where none was weighed."""
 
     rh_pct: float
     wet_bulb_c: float
@@ -93,13 +95,18 @@ class Setting:
     reachable: bool = True
     served: int | None = None
     eggs: int | None = None
+    do_pct: tuple[float, float] | None = None
+    others: int | None = None
+    others_now: int | None = None
+    others_then: int | None = None
 
 
 @fixed
 class Projection:
     """The loss that leads to pip, in per cent of the mass at set, with the bounds that hold it (95 %), and the window for it.
 
-    on_track: whether the loss itself lies in the window; else setting is what would mend it, None where no humidity can be told.
+    on_track: whether all of that lies in the window. unsure: whether it lies across an edge of it; then nothing is to be set, and again is when one
+    more weighing will show which, None where none will. Else setting is what would mend it, None where no humidity can be told.
     """
 
     pip_pct: float
@@ -108,6 +115,8 @@ class Projection:
     window_pct: tuple[float, float]
     on_track: bool
     setting: Setting | None = None
+    unsure: bool = False
+    again: datetime | None = None
 
 
 @fixed

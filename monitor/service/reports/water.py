@@ -12,6 +12,8 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from monitor.analysis.history.environment import Stretch
+from monitor.analysis.water.ahead import Mend
+from monitor.analysis.water.batch import Track
 from monitor.analysis.water.loss import Interval
 from monitor.domain.eggs.book import EggBook, candled, outcome, sign_at, standing
 from monitor.domain.eggs.entry import (
@@ -25,42 +27,75 @@ from monitor.domain.eggs.entry import (
     Hatched,
     Removed,
     Split,
+    Weighing,
 )
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.needs.target import pip_day
 from monitor.service.ports import AirRecord, WeightVerdict
 from monitor.service.reports.batch import stretches_of
-from monitor.service.reports.weighed import NoWater, Water, Weighed, water_at, when
+from monitor.service.reports.weighed import NoWater, Water, Weighed, judged, water_at, when
 
 # Of the day of pip, from which on an egg's loss is that to pip. One that died before is carried there at its own pace, for both
 # its loss and the target rise in a straight line; before half the way the scale's error is too much of it (judgement).
 PIP_REACHED, PACE_FROM = 0.95, 0.5
 
 
-def weight_verdict(history: AirRecord, site: Site, batch: Batch, *, now: datetime) -> WeightVerdict | None:
+def weight_verdict(
+    history: AirRecord, site: Site, batch: Batch, *, now: datetime, batches: Sequence[Batch] = ()
+) -> WeightVerdict | None:
     """What the weighings of an open batch say of its loss at pip; None where there is nothing to judge by. Raises StoreFailure."""
     try:
-        water = water_of(history, site, history.book(batch), now=now)
+        water = water_of(history, site, history.book(batch), now=now, batches=batches)
     except NoWater:
         return None
     return None if water.window_pct is None else WeightVerdict(water.off, water.about or "")
 
 
-def water_of(history: AirRecord, site: Site, book: EggBook, *, now: datetime) -> Water:
+def water_of(history: AirRecord, site: Site, book: EggBook, *, now: datetime, batches: Sequence[Batch] = ()) -> Water:
     """The water of the batch of a book, now, or when it was closed. Raises NoWater for a batch of an unknown species.
 
-    From the day of pip on it is judged by what it was on that day, for which the target is.
+    From the day of pip on it is judged by what it was on that day, for which the target is. batches: of the house: those in the same
+    machine bound what may be set there, and it is said what that does to their eggs.
     """
     known = book.batch.profile in site.profiles
     stretches = tuple(stretches_of(history, site, book.batch, now=when(book.batch, now))) if known else ()
-    water, at_pip = water_at(site, book, now, stretches=stretches), _at_pip(book, site, now)
+    beside = _beside(book.batch, batches, when(book.batch, now)) if book.batch.closed_at is None else ()
+    water, at_pip = water_at(site, book, now, stretches=stretches, beside=beside), _at_pip(book, site, now)
     if all(w.loss is None for w in (*water.eggs.values(), *water.trays.values())):
         return water
     if at_pip is book:
+        if beside and any(t is not None and t.where_to.setting is not None for t in _tracks(water)):
+            water = judged(water, site.unit, _wants(history, site, beside, now=now))
         lost = {egg: _lost_by_pip(book, egg, water) for egg, w in water.eggs.items() if w.until is not None}
         return replace(water, eggs={egg: replace(w, by_pip_pct=lost.get(egg)) for egg, w in water.eggs.items()})
     return _passed(book, water, water_at(site, at_pip, now, stretches=stretches))
+
+
+def _beside(batch: Batch, batches: Sequence[Batch], at: datetime) -> tuple[Batch, ...]:
+    """The other batches that are in its machine."""
+    stay = batch.stay_at(at)
+    others = (b for b in batches if b.id != batch.id and b.closed_at is None)
+    return tuple(
+        b for b in others if stay is not None and (s := b.stay_at(at)) is not None and s.machine == stay.machine
+    )
+
+
+def _tracks(water: Water) -> list[Track | None]:
+    return [water.track, *(w.track for w in (*water.eggs.values(), *water.trays.values()))]
+
+
+def _wants(history: AirRecord, site: Site, beside: Sequence[Batch], *, now: datetime) -> list[Mend]:
+    """What the weighed eggs of other batches want; their air is read only where something is to be set."""
+    wants: list[Mend] = []
+    for batch in beside:
+        book = history.book(batch)
+        if batch.profile not in site.profiles or not any(isinstance(e.fact, Weighing) for e in book.entries):
+            continue
+        stretches = tuple(stretches_of(history, site, batch, now=when(batch, now)))
+        water = water_at(site, book, now, stretches=stretches)
+        wants += [w.loss.mend for w in water.eggs.values() if w.until is None and w.loss is not None and w.loss.mend]
+    return wants
 
 
 def _passed(book: EggBook, water: Water, then: Water) -> Water:

@@ -8,10 +8,11 @@ from datetime import datetime
 from functools import partial
 
 from monitor.analysis.history.environment import Stretch
-from monitor.analysis.water.ahead import Ahead, EggLoss, ahead_of, egg_loss
+from monitor.analysis.water.ahead import HELD_RH_PCT, Ahead, EggLoss, Mend, ahead_of, egg_loss
 from monitor.analysis.water.batch import FEWEST, UNSURE, BatchLoss, Track, batch_loss, batch_track, track
 from monitor.analysis.water.loss import Interval, LossLine, line_of
 from monitor.analysis.water.pull import DAY_MS, Pull, mean_air, pull_of
+from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.air.units import Unit, celsius_to_fahrenheit, fahrenheit_to_celsius
 from monitor.domain.alarms import about
 from monitor.domain.alarms.about import Losing, Projection
@@ -36,9 +37,10 @@ from monitor.domain.eggs.entry import (
     INTERNAL_PIP,
 )
 from monitor.domain.eggs.temperature import EggModel, model_of
+from monitor.domain.needs.bands import RH, needs_of
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Profile
-from monitor.domain.needs.site import FORCED, STILL, Site
+from monitor.domain.needs.site import FORCED, STILL, Machine, Site
 from monitor.domain.needs.target import Target, pip_day, target_of
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.watch.plan import USUAL_C
@@ -108,11 +110,11 @@ class _Record:
     pull: Pull | None
     dry_bulb_c: float
     rh_pct: float | None
-    lately_rh_pct: float | None
+    held_pct: tuple[float, float]
 
     def ahead(self, at: datetime, pip: float | None = None) -> Ahead:
         lockdowns = [day for stage, day in self.batch.declared_days(at) if stage != "setter"]
-        return ahead_of(
+        ahead = ahead_of(
             self.profile,
             self.model,
             set_ms=to_ms(self.batch.set_at),
@@ -123,6 +125,7 @@ class _Record:
             lockdown_day=min([self.profile.lockdown_day, *lockdowns]),
             pip=pip,
         )
+        return replace(ahead, held_pct=self.held_pct)
 
     def weighed(
         self, found: tuple[Mass, ...], ahead: Ahead, fresh: FreshMass | None = None, *, until: datetime | None = None
@@ -134,10 +137,7 @@ class _Record:
         line = line_of(found, self.pull, set_ms=set_ms, pressure_kpa=self.site.pressure_kpa, fresh=fresh)
         if not isinstance(line, LossLine):
             return Weighed(found, reason=line.reason, ended=line.found, until=until)
-        loss = egg_loss(line, self.pull, set_ms=set_ms, ahead=ahead)
-        window = ahead.target_pct
-        judged = None if window is None else track(loss.pip_pct, window, loss.mend, rh_now_pct=self.lately_rh_pct)
-        return Weighed(found, loss, track=judged, until=until)
+        return Weighed(found, egg_loss(line, self.pull, set_ms=set_ms, ahead=ahead), until=until)
 
 
 def when(batch: Batch, now: datetime) -> datetime:
@@ -145,46 +145,69 @@ def when(batch: Batch, now: datetime) -> datetime:
     return batch.closed_at or batch.not_before(now)
 
 
-def water_at(site: Site, book: EggBook, now: datetime, *, stretches: Sequence[Stretch]) -> Water:
-    """The water now, or when the batch of the book was closed. stretches: of that time, or longer. Raises NoWater."""
+def water_at(
+    site: Site, book: EggBook, now: datetime, *, stretches: Sequence[Stretch], beside: Sequence[Batch] = ()
+) -> Water:
+    """The water now, or when the batch of the book was closed. stretches: of that time, or longer. beside: the other batches of the
+    house, for what may be set in a machine is bounded by all that are in it. Raises NoWater."""
     batch = book.batch
     if batch.profile not in site.profiles:
         raise NoWater(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
     at = when(batch, now)
     at_ms = to_ms(at)
     stretches = [replace(s, until_ms=min(s.until_ms, at_ms)) for s in stretches if s.since_ms < at_ms]
-    record, lately = _record(site, batch, at, stretches=stretches)
+    record, lately = _record(site, batch, at, stretches=stretches, beside=beside)
     ahead, profile = record.ahead(at), record.profile
     eggs = {egg: _egg(record, book, egg, at=at, ahead=ahead) for egg in numbers(book)}
     of_trays = {name: record.weighed(tray_masses(book, name), ahead) for name in trays(book)}
     going = {egg: w.loss for egg, w in eggs.items() if w.loss is not None and w.until is None}
     together = batch_loss(going, ahead)
-    target, window = target_of(profile), ahead.target_pct
-    judged = None
-    if together is not None and window is not None:
-        judged = batch_track(together, window, record.lately_rh_pct)
     stay = batch.stay_at(at) or (batch.stays[-1] if batch.stays else None)
     water = Water(
         at=at,
         day=batch.day(at),
         machine=stay.machine if stay is not None else "",
         pip_day=pip_day(profile),
-        target=target,
+        target=target_of(profile),
         lately_c=lately[0],
         lately_rh_pct=lately[1],
         eggs=eggs,
         trays=of_trays,
         together=together,
-        track=judged,
+        track=None,
         off=None,
         about=None,
     )
-    off, about = _verdict(water, site.unit)
+    return judged(water, site.unit)
+
+
+def judged(water: Water, unit: Unit, beside: Sequence[Mend] = ()) -> Water:
+    """The water with what is to be said of each egg, tray and the batch, and what is to be judged. beside: what weighed eggs of other
+    batches in the machine want."""
+    window, rh_now = water.window_pct, water.lately_rh_pct
+    if window is None:
+        return water
+    wants = {e: w.loss.mend for e, w in water.eggs.items() if w.until is None and w.loss is not None and w.loss.mend}
+
+    def told(weighed: Weighed, egg: int | None = None) -> Weighed:
+        if weighed.loss is None:
+            return weighed
+        others = [*(mend for other, mend in wants.items() if other != egg), *beside]
+        return replace(weighed, track=track(weighed.loss, window, rh_now_pct=rh_now, others=others))
+
+    together = water.together
+    water = replace(
+        water,
+        eggs={egg: told(w, egg) for egg, w in water.eggs.items()},
+        trays={name: told(w) for name, w in water.trays.items()},
+        track=None if together is None else batch_track(together, window, rh_now, others=beside),
+    )
+    off, about = _verdict(water, unit)
     return replace(water, off=off, about=about)
 
 
 def _record(
-    site: Site, batch: Batch, at: datetime, *, stretches: Sequence[Stretch]
+    site: Site, batch: Batch, at: datetime, *, stretches: Sequence[Stretch], beside: Sequence[Batch] = ()
 ) -> tuple[_Record, tuple[float | None, float | None]]:
     profile, stay = site.profiles[batch.profile], batch.stay_at(at)
     machine = site.machines.get(stay.machine) if stay is not None else None
@@ -200,7 +223,32 @@ def _record(
     # Where this machine's humidity is not known, the eggs are taken to go on as they have been.
     rh_pct = mean_air(stretches, 0)[1] if lately_rh is None else lately_rh
     model = model_of(profile, FORCED if machine is None else machine.air)
-    return _Record(site, batch, profile, model, pull, dry_bulb_c, rh_pct, lately_rh), (lately_c, lately_rh)
+    held_pct = (
+        HELD_RH_PCT if machine is None else _may_be_set(site, machine, (batch, *beside), at=at, dry_bulb_c=dry_bulb_c)
+    )
+    return _Record(site, batch, profile, model, pull, dry_bulb_c, rh_pct, held_pct), (lately_c, lately_rh)
+
+
+def _may_be_set(
+    site: Site, machine: Machine, batches: Sequence[Batch], *, at: datetime, dry_bulb_c: float
+) -> tuple[float, float]:
+    """The RH that a machine holds and all that is in it may have: up to the alarms of their bands. Where these have nothing in common, those of the first."""
+    for present in (batches, batches[:1]):
+        humidity = needs_of(machine, present, site, at=at).humidity
+        if humidity is None:
+            continue
+        quantity, band = humidity
+        low = band.low_alarm if band.low_alarm is not None else band.low_warning
+        high = band.high_alarm if band.high_alarm is not None else band.high_warning
+        if quantity != RH:
+            low, high = (
+                None if wet is None else rh_from_wet_bulb_pct(dry_bulb_c, min(wet, dry_bulb_c), site.pressure_kpa)
+                for wet in (low, high)
+            )
+        both = max(HELD_RH_PCT[0], low or 0.0), min(HELD_RH_PCT[1], 100.0 if high is None else high)
+        if both[0] <= both[1]:
+            return both
+    return HELD_RH_PCT
 
 
 def _egg(record: _Record, book: EggBook, egg: int, *, at: datetime, ahead: Ahead) -> Weighed:
@@ -237,9 +285,15 @@ def _verdict(water: Water, unit: Unit) -> tuple[bool | None, Losing | None]:
     if off:
         (_, worst, track_), *others = off
         return True, Losing(worst, _as_told(track_.where_to, unit), tuple(who for _, who, _ in others))
-    states = [t.state for _, t, _ in tracks] + ([water.track.state] if water.track is not None else [])
+    every = [t for _, t, _ in tracks] + ([water.track] if water.track is not None else [])
     # One that is unsure keeps what stands, and begins nothing. Where nothing goes on any more, nothing is off.
-    return (None if UNSURE in states else False), None
+    return (None if any(t.state == UNSURE and not _back(t.where_to) for t in every) else False), None
+
+
+def _back(found: Projection) -> bool:
+    """Whether a loss is back in its window, by its value and as nearly as the window is wide: enough to end what stands."""
+    low, high = found.window_pct
+    return low <= found.pip_pct <= high and found.high_pct - found.low_pct <= high - low
 
 
 def _as_told(found: Projection, unit: Unit) -> Projection:
@@ -253,6 +307,7 @@ def _as_told(found: Projection, unit: Unit) -> Projection:
             wet_bulb_c=one(wet_c) if unit == "C" else fahrenheit_to_celsius(one(celsius_to_fahrenheit(wet_c))),
             now_pct=None if now is None else round(now),
             loss_pct=None if loss is None else one(loss),
+            do_pct=None if setting.do_pct is None else (round(setting.do_pct[0]), round(setting.do_pct[1])),
         )
     return replace(
         found, pip_pct=one(found.pip_pct), low_pct=one(found.low_pct), high_pct=one(found.high_pct), setting=setting

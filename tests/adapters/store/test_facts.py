@@ -101,6 +101,9 @@ def test_the_form_is_held() -> None:
 MENDED = Projection(18.0, 16.6, 19.4, (11.0, 14.0), False, Setting(63.0, 30.9, 41.0, loss_pct=14.5))
 SERVED = Projection(18.0, 16.6, 19.4, (11.0, 14.0), False, Setting(63.0, 30.9, served=6, eggs=7))
 ENTRY = Entry(T0, T0 + timedelta(minutes=1), "Ada", Weighing(26.49, 1.5), egg=7, number=3)
+BOUNDED = replace(
+    SERVED, setting=Setting(45.0, 28.1, 52.0, loss_pct=13.2, do_pct=(31.0, 46.0), others=3, others_now=2, others_then=1)
+)
 ABOUT: dict[str, tuple[AboutFacts, ...]] = {
     "unfit": (Unfit("FLAT-T"),),
     "apart": (Apart(("node-a/top",), "dry_bulb_c", 0.8), Apart(("node-a/top", "node-a/low"), "rh_pct", 9.25, moved=True)),
@@ -112,7 +115,7 @@ ABOUT: dict[str, tuple[AboutFacts, ...]] = {
     "seen": (Seen("weak “é”", ENTRY, T0), Seen("", None, T0)),
     "losing": (
         Losing(Weighed(egg=7), MENDED, (Weighed(egg=9), Weighed(tray="A"))), Losing(Weighed(), SERVED),
-        Losing(Weighed(tray=""), replace(SERVED, setting=None)),
+        Losing(Weighed(tray=""), replace(SERVED, setting=None)), Losing(Weighed(egg=7), BOUNDED),
     ),
 }  # fmt: skip
 

@@ -93,10 +93,10 @@ def test_the_average_turkey_egg() -> None:
 
 def test_the_worked_example_needs_half() -> None:
     """A 60 g egg of 16.5 mg/(d torr) needs 50.0 % RH for 12 % by day 18, to the rounding of its conductance; its wet bulb is that air's."""
-    mend = mended(mend_of(of_conductance(16.53, 60.0), 0.0, ahead(0.0, 18.0, (11.0, 13.0))))
+    mend = mended(mend_of(of_conductance(16.53, 60.0), 0.0, ahead(0.0, 18.0, (11.999, 12.001))))
     assert mend.rh_pct == pytest.approx(figure("hen-rh-12-by-18"), abs=0.1)
     assert rh_from_wet_bulb_pct(37.5, mend.wet_bulb_c, SEA_KPA) == pytest.approx(mend.rh_pct)
-    assert mend.loss_pct == pytest.approx(12.0)
+    assert mend.loss_pct == pytest.approx(12.0, abs=0.01)
     assert mend.until_d == 18.0
 
 
@@ -110,13 +110,51 @@ def test_what_no_machine_can_dry_is_not_reachable() -> None:
     assert mend.loss_pct < 12.0
 
 
-def test_the_edge_of_the_window_is_better_than_nothing() -> None:
-    """Where the middle of the window is out of reach and its edge is not, the driest the machine holds is told, and that it reaches."""
+def test_a_range_that_is_cut_off_is_used_up_to_its_end() -> None:
+    """Where what may be set reaches only just into the range that would do, that is told, and that it reaches."""
     found = line([(0.0, 60.0), (7.0, 60.0 * 0.97)], constant(deficit(55.0)))
-    mend = mended(mend_of(found, 7.0 * deficit(55.0), ahead(7.0, 18.0, (10.0, 14.0)), held_pct=(20.0, 80.0)))
-    assert mend.rh_pct == 20.0
+    coming = replace(ahead(7.0, 18.0, (10.0, 14.0)), held_pct=(33.0, 80.0))
+    mend = mended(mend_of(found, 7.0 * deficit(55.0), coming))
+    assert mend.rh_pct == 33.0
     assert mend.reachable
-    assert 10.0 < mend.loss_pct < 12.0
+    assert 10.0 < mend.loss_pct < 10.2
+    assert mend.do_pct == pytest.approx((33.0, mend.rh_high_pct))
+
+
+def parrot(loss_pct: float, rh_pct: float = 47.0, day: float = 14.0) -> tuple[LossLine, float, Ahead]:
+    """(line, pull so far, what lies ahead) of a 20 g egg that leads to that loss by day 24.3 if the air stays; window 13 to 16 %."""
+    pull = deficit(rh_pct)
+    found = line([(d, 20.0 * (1.0 - loss_pct / 100.0 * d / 24.3)) for d in (0.0, day / 2.0, day)], constant(pull))
+    return found, pull * day, ahead(day, 24.3, (13.0, 16.0), rh_pct=rh_pct)
+
+
+def test_the_smallest_change_and_not_the_middle() -> None:
+    """A grey parrot's egg that leads to 12.8 % of 13 to 16 is sent a few points drier than 47 %, no farther; one inside is left as it is."""
+    mend = mended(mend_of(*parrot(12.8)))
+    assert 40.0 < mend.rh_pct < 46.0
+    assert mend.loss_pct == pytest.approx(13.15)
+    assert mend.do_pct is not None
+    assert mend.do_pct[0] < mend.rh_pct < mend.do_pct[1] < 47.0
+    above = mended(mend_of(*parrot(16.4)))
+    assert above.loss_pct == pytest.approx(15.85)
+    assert above.rh_pct > 47.0
+    for inside in (13.5, 14.5, 15.5):
+        assert mended(mend_of(*parrot(inside))).rh_pct == 47.0
+
+
+@settings(max_examples=60, deadline=None)
+@given(loss=st.floats(8.0, 22.0), low=st.floats(15.0, 50.0), wide=st.floats(0.0, 35.0))
+def test_nothing_beyond_what_the_stage_may_have(loss: float, low: float, wide: float) -> None:
+    """Whatever an egg needs, what is told lies in what may be set; and no humidity between that of now and it would do as well."""
+    found, pull, coming = parrot(loss)
+    coming = replace(coming, held_pct=(low, low + wide))
+    mend = mended(mend_of(found, pull, coming))
+    assert low <= mend.rh_pct <= low + wide
+    if mend.do_pct is not None:
+        assert low <= mend.do_pct[0] <= mend.do_pct[1] <= low + wide
+    assert mend.reachable == (mend.do_pct is not None)
+    if low <= 47.0 <= low + wide and mend.serves(47.0):
+        assert abs(mend.rh_pct - 47.0) < 3.0  # only far enough inside
 
 
 def test_an_egg_that_lost_too_much_already() -> None:
@@ -212,8 +250,8 @@ def test_the_humidity_told_lands_on_the_target(g: float, rh_then: float, day: fl
     mend = mended(loss.mend)
     _, as_told = lived(g, rh_then, mend.rh_pct, day, later)
     assert as_told == pytest.approx(mend.loss_pct, abs=0.1)
-    if mend.reachable and HELD_RH_PCT[0] < mend.rh_pct < HELD_RH_PCT[1]:
-        assert as_told == pytest.approx(14.5, abs=0.1)
+    if mend.reachable:
+        assert 12.9 < as_told < 16.1
     _, as_it_was = lived(g, rh_then, rh_then, day, later)
     assert loss.pip_pct.value == pytest.approx(as_it_was, abs=0.1)
     assert loss.pip_pct.low < as_it_was < loss.pip_pct.high
@@ -311,3 +349,44 @@ def test_a_still_air_machine() -> None:
     assert high.egg_kpa == pytest.approx(level.egg_kpa)
     damper_kpa = 0.65 * (saturation_vapour_kpa(38.5) - saturation_vapour_kpa(37.5))
     assert high.later_pull == pytest.approx(level.later_pull - 1.3 * damper_kpa)
+
+
+def unsure(error_g: float, loss_pct: float = 13.4, day: float = 8.0) -> EggLoss:
+    """A 20 g egg that leads to that loss, weighed on day 0 and that day on such a scale."""
+    pull = constant(3.0)
+    found = line([(0.0, 20.0), (day, 20.0 * (1.0 - loss_pct / 100.0 * day / 24.3))], pull, error_g)
+    coming = replace(ahead(day, 24.3, (13.0, 16.0)), egg_kpa=3.0 + 0.5 * saturation_vapour_kpa(37.5), rh_pct=50.0)
+    return egg_loss(found, pull, set_ms=SET_MS, ahead=coming)
+
+
+def test_when_to_weigh_again() -> None:
+    """Told for an egg across an edge: the first day on which it is likely to be sure; later on a worse scale; not for one that is sure already."""
+    good, bad = unsure(0.01, 13.8), unsure(0.03, 13.8)
+    assert good.again_ms is not None
+    assert bad.again_ms is not None
+    assert day_ms(9.0) <= good.again_ms <= bad.again_ms <= day_ms(24.0)
+    assert unsure(0.01, 14.5, 16.0).again_ms is None  # sure already
+
+
+def test_weighed_again_on_that_day_about_half_are_sure() -> None:
+    """Of 300 eggs of any loss, those that are unsure on day 8 and weighed again on the day told: about half are sure then, so it is told neither
+    too early nor too late."""
+    error_g, pull, rng = 0.02, constant(3.0), np.random.default_rng(7)
+    sure = cases = 0
+    for loss_pct in rng.uniform(9.0, 20.0, 300):
+
+        def weigh(day: float, loss_pct: float = loss_pct) -> tuple[float, float]:
+            return day, 20.0 * (1.0 - loss_pct / 100.0 * day / 24.3) + float(rng.normal(0.0, error_g))
+
+        masses = [weigh(d) for d in (0.0, 4.0, 8.0)]
+        coming = replace(ahead(8.0, 24.3, (13.0, 16.0)), egg_kpa=3.0 + 0.5 * saturation_vapour_kpa(37.5), rh_pct=50.0)
+        first = egg_loss(line(masses, pull, error_g), pull, set_ms=SET_MS, ahead=coming)
+        if first.again_ms is None:
+            continue
+        again = (first.again_ms - SET_MS) / 86_400_000
+        then = replace(coming, now_ms=first.again_ms, steer_d=24.3 - again)
+        second = egg_loss(line([*masses, weigh(again)], pull, error_g), pull, set_ms=SET_MS, ahead=then)
+        cases += 1
+        sure += second.pip_pct.inside(13.0, 16.0) or second.pip_pct.outside(13.0, 16.0)
+    assert cases >= 50
+    assert 0.4 * cases <= sure <= 0.7 * cases
