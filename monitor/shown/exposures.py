@@ -10,7 +10,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from monitor.domain.air.units import celsius_to_fahrenheit, quoted_in
+from monitor.domain.air.units import celsius_to_fahrenheit
 from monitor.domain.published.exposure import (
     ABOVE,
     BELOW,
@@ -64,7 +64,7 @@ def exposure_view(each: Exposure, term_days: float) -> dict[str, object]:
         "day": None if day is None else [round(d * term_days / HEN_TERM_DAYS, 1) for d in day],
         "eggs": each.eggs,
         "harm": each.harm,
-        "result": each.result,
+        "result": each.told("C"),
         "source": each.source,
         "citation": SOURCES[each.source],
         "disagrees_with": [other.id for other in disagreeing(each)],
@@ -114,7 +114,7 @@ def _what(each: Exposure, unit: str) -> str:
     head = shown_c(each.temp_c, unit) if each.temp_c is not None else ""
     if each.hours is not None:
         head += f" for {span(each.hours)}"
-    return f"{head}{': ' if head else ''}{quoted_in(each.result, unit)}"
+    return f"{head}{': ' if head else ''}{each.told(unit)}"
 
 
 def _span(day: tuple[float, float]) -> str:

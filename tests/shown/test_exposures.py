@@ -6,7 +6,6 @@ import re
 
 import pytest
 
-from monitor.domain.air.units import quoted_in
 from monitor.domain.published.exposure import EXPOSURES, SOURCES, disagreeing
 from monitor.shown.exposures import WIDTH, exposure_text, exposure_view, shown_c
 
@@ -19,7 +18,7 @@ def test_every_exposure_and_every_source_is_there(unit: str, days: float) -> Non
     assert max(len(line) for line in text.splitlines()) <= WIDTH
     flat = " ".join(text.split())
     for each in EXPOSURES:
-        assert quoted_in(each.result, unit) in flat
+        assert each.told(unit) in flat
         assert each.temp_c is None or shown_c(each.temp_c, unit) in flat
         assert f"({each.source}, {each.eggs} eggs" in flat
     for key, citation in SOURCES.items():
@@ -33,12 +32,12 @@ def test_both_sides_stand_together() -> None:
     text = exposure_text("Hen", 21.0, "C")
     entries = re.split(r"\n(?=\S)", text)
     for each in EXPOSURES:
-        heads = (f": {each.result} ({each.source}, ", f"{each.result} ({each.source}, ")
+        heads = (f": {each.told('C')} ({each.source}, ", f"{each.told('C')} ({each.source}, ")
         flat = [" ".join(e.split()) for e in entries]
         entry = next(e for e in flat if heads[0] in e or e.startswith(heads[1]))
         assert entry.count(" but ") == len(disagreeing(each))
         for other in disagreeing(each):
-            assert other.result in entry
+            assert other.told("C") in entry
             assert each in disagreeing(other)
     assert sum(len(disagreeing(each)) for each in EXPOSURES) > 10
 

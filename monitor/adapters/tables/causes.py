@@ -84,6 +84,7 @@ class _Cause(Table):
     """One row of one source."""
 
     words: _Text
+    temps_c: list[float] = Field(default_factory=list)
     source: Annotated[str, _key_of("source")]
     evidence: Annotated[str, one_of(EVIDENCE)]
     window: Annotated[str, one_of((*WINDOWS, BEFORE_SET))]
@@ -93,7 +94,7 @@ class _Cause(Table):
     unseen: str = ""
 
     def value(self) -> Cause:
-        return Cause(**self.model_dump())
+        return Cause(**self.model_dump() | {"temps_c": tuple(self.temps_c)})
 
     @model_validator(mode="after")
     def _hangs_together(self) -> _Cause:

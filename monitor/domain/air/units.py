@@ -19,8 +19,6 @@ Unit = Literal["C", "F"]
 
 
 _TEMPERATURE = re.compile(r"([+−-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+))\s*[°º]?\s*([CF])", re.IGNORECASE)
-# A temperature, or two, in words that are quoted from a publication in °C.
-_QUOTED = re.compile(r"(?:(?<![\d.])(-?\d+(?:\.\d+)?)( or | to ))?(?<![\d.])(-?\d+(?:\.\d+)?) ?°?C\b")
 _SHOWN_HIGH = 40  # characters of a wrong entry that an error repeats
 
 
@@ -65,25 +63,6 @@ def show_temperature(temperature_c: float, unit: Unit, decimals: int = 1) -> str
 def show_difference(difference_k: float, unit: Unit, decimals: int = 1) -> str:
     """A difference of temperatures for people, in their unit: "0.5 °C" or "0.9 °F"."""
     return _show(difference_k if _checked(unit) == "C" else k_to_fahrenheit_difference(difference_k), unit, decimals)
-
-
-def quoted_in(text: str, unit: str) -> str:
-    """Words that were published in °C, each temperature in them in the unit of who reads: `4 h at 43.3 C` as `4 h at 109.9 °F`.
-
-    Also of two: `18 or 24 °C`, `37.2 to 39.1 C`. A difference of temperatures must not be written in such words.
-    ValueError for a unit that is neither C nor F.
-    """
-    if unit not in ("C", "F"):
-        raise ValueError(f"unit {unit!r}, expected C or F")
-
-    def number(celsius: str) -> str:
-        return celsius if unit == "C" else f"{celsius_to_fahrenheit(float(celsius)):.1f}"
-
-    def shown(found: re.Match[str]) -> str:
-        before = f"{number(found[1])}{found[2]}" if found[1] is not None else ""
-        return f"{before}{number(found[3])} °{unit}"
-
-    return _QUOTED.sub(shown, text)
 
 
 def _checked(unit: Unit) -> Unit:

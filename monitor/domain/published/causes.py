@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from monitor.domain.published.exposure import ABOVE, BELOW, EXPOSURES, Exposure
+from monitor.domain.published.exposure import ABOVE, BELOW, EXPOSURES, Exposure, quoted
 from monitor.domain.published.findings import FINDING
 
 HIGH, LOW = "high", "low"
@@ -65,7 +65,10 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """One cause as one source names it. unseen: what no sensor sees, in place of check, direction and exposure.
+    """One cause as one source names it.
+
+    words: with `{}` for each temperature in them, which are temps_c, and `{unit}` for its unit. unseen: what no sensor sees, in place of
+    check, direction and exposure.
 
     Raises ValueError when these do not go together.
     """
@@ -78,6 +81,7 @@ class Cause:
     direction: str = ""
     exposure: str = ""
     unseen: str = ""
+    temps_c: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         if bool(self.check) == bool(self.unseen):
@@ -94,6 +98,15 @@ class Cause:
                 raise ValueError(f"exposure {self.exposure!r}, expected a published one {side}, with its hours")
         elif self.exposure or self.direction not in ((HIGH, LOW) if KINDS[self.check] == MEAN else (HIGH,)):
             raise ValueError(f"direction {self.direction!r}, expected high or low, and no exposure")
+
+    def told(self, unit: str) -> str:
+        """The words with their temperatures in the unit of who reads, C or F."""
+        return quoted(self.words, self.temps_c, unit)
+
+    @property
+    def as_published(self) -> str:
+        """The words as the reference list has them: in °C, without its degree."""
+        return quoted(self.words, self.temps_c, "C", degree="")
 
     @property
     def variable(self) -> str:

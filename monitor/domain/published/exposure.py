@@ -13,8 +13,10 @@ is from memory.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+
+from monitor.domain.air.units import celsius_to_fahrenheit
 
 ABOVE, BELOW = "above", "below"
 REACHED, WITHIN, SHORT, CONTRADICTS = "reached", "within", "short", "contradicts"
@@ -30,7 +32,8 @@ class Exposure:
 
     side: ABOVE or BELOW. temp_c and hours: of the air, None where the source gives none; hours in all where it was
     repeated. day: first and last day of the hen's term, None where the source gives no age. harm: False where the eggs
-    are said to have borne it. against: ids of published results that say otherwise.
+    are said to have borne it. result: with `{}` for each temperature in it, which are temps_c, and `{unit}` for its unit. against: ids of
+    published results that say otherwise.
     """
 
     id: str
@@ -43,6 +46,11 @@ class Exposure:
     source: str
     against: tuple[str, ...] = ()
     eggs: str = "hen"
+    temps_c: tuple[float, ...] = ()
+
+    def told(self, unit: str) -> str:
+        """The result with its temperatures in the unit of who reads, C or F."""
+        return quoted(self.result, self.temps_c, unit)
 
 
 SOURCES = {
@@ -75,7 +83,7 @@ EXPOSURES = (
     Exposure("heat-7h-43.3", ABOVE, 43.3, 7.0, (11.0, 16.0), True, _HALF, "ANDE-81"),
     Exposure("heat-5h-43.3", ABOVE, 43.3, 5.0, (19.0, 19.0), True, "more than half lost", "ANDE-81"),
     Exposure("heat-7d-40.6", ABOVE, 40.6, 168.0, _SECOND_HALF, False,
-             "0 % dead, 3.5 % at 37.6 °C; embryos of 17.3 g, 18.5 g there", "CSIRO-77"),
+             "0 % dead, 3.5 % at {} {unit}; embryos of 17.3 g, 18.5 g there", "CSIRO-77", temps_c=(37.6,)),
     Exposure("heat-7d-41.7", ABOVE, 41.7, 168.0, _SECOND_HALF, True, "25 % dead", "CSIRO-77"),
     Exposure("heat-7d-42.8", ABOVE, 42.8, 168.0, _SECOND_HALF, True, "50 % dead", "CSIRO-77"),
     Exposure("heat-18h-39.5", ABOVE, 39.5, 18.0, (7.0, 18.0), False, "no clear harm, 3 to 18 h a day", "TAINIKA-22"),
@@ -98,11 +106,12 @@ EXPOSURES = (
     Exposure("cold-24h-21.2", BELOW, 21.2, 24.0, _D17, False, "no significant fall in hatch", "BUCKLAND-70"),
     Exposure("cold-11.3", BELOW, 11.3, None, _D17, True, "significant fall in hatch", "BUCKLAND-70"),
     Exposure("cold-12h-5.2", BELOW, 5.2, 12.0, _D17, True, "hatch falls, later deaths rise", "BUCKLAND-70"),
-    Exposure("cold-6h-24", BELOW, 24.0, 6.0, _LATER, False, "every 48 h at 18 or 24 °C: no more deaths", "SUAREZ-96"),
+    Exposure("cold-6h-24", BELOW, 24.0, 6.0, _LATER, False, "every 48 h at {} or {} {unit}: no more deaths", "SUAREZ-96",
+             temps_c=(18.0, 24.0)),
     Exposure("cold-12h-24", BELOW, 24.0, 12.0, _LATER, True,
-             "12 to 72 h at 18 or 24 °C: hatch late by about as long, more water lost", "SUAREZ-96"),
-    Exposure("cold-36h-24", BELOW, 24.0, 36.0, _LATER, True, "36 to 72 h at 18 or 24 °C: weight and survival suffer",
-             "SUAREZ-96"),
+             "12 to 72 h at {} or {} {unit}: hatch late by about as long, more water lost", "SUAREZ-96", temps_c=(18.0, 24.0)),
+    Exposure("cold-36h-24", BELOW, 24.0, 36.0, _LATER, True, "36 to 72 h at {} or {} {unit}: weight and survival suffer",
+             "SUAREZ-96", temps_c=(18.0, 24.0)),
 )  # fmt: skip
 
 LEVELS_C = {
@@ -173,6 +182,14 @@ class Match:
     exposure: Exposure
     standing: str
     hours: float
+
+
+def quoted(words: str, temps_c: Sequence[float], unit: str, *, degree: str = "°") -> str:
+    """Published words with their temperatures in the unit of who reads: `every 48 h at 18 or 24 °C`, as exact as they were given."""
+    if not temps_c:
+        return words
+    figures = [f"{c:g}" if unit == "C" else f"{celsius_to_fahrenheit(c):.1f}" for c in temps_c]
+    return words.format(*figures, unit=degree + unit)
 
 
 def nearest(dose: Dose, share_of_term: float) -> tuple[Match, ...]:

@@ -60,7 +60,7 @@ def _published(match: Match, side: SideDose) -> Record:
         "hen_day": None if each.day is None else list(each.day),
         "eggs": each.eggs,
         "harm": each.harm,
-        "result": each.result,
+        "result": each.told("C"),
         "source": each.source,
         "citation": SOURCES[each.source],
         "hours_here": None if none or each.hours is None else exact(side.dose.hours_at(each.temp_c or 0.0)),

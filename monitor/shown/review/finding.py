@@ -26,7 +26,6 @@ from monitor.analysis.review.judged import (
     Figure,
     Verdict,
 )
-from monitor.domain.air.units import quoted_in
 from monitor.domain.published.causes import BEFORE_SET, COLD, DOSE, HEAT, HIGH, LOSS, LOW, MEAN, WINDOWS, Catalogue
 from monitor.domain.published.exposure import EXPOSURES
 from monitor.domain.published.exposure import SOURCES as EXPOSURE_SOURCES
@@ -104,7 +103,7 @@ def _row(verdict: Verdict) -> dict[str, object]:
     return {
         "verdict": verdict.verdict,
         "reason": WHY.get(verdict.reason),
-        "causes": [{"words": c.words, "source": c.source, "evidence": c.evidence} for c in verdict.causes],
+        "causes": [{"words": c.as_published, "source": c.source, "evidence": c.evidence} for c in verdict.causes],
         "check": first.check or None,
         "direction": first.direction or None,
         "exposure": first.exposure or None,
@@ -133,8 +132,8 @@ def _round(value: float | None) -> float | None:
 
 def _points(verdict: Verdict, unit: str) -> Iterator[str]:
     """Each source's words."""
-    for words, source, evidence in dict.fromkeys((c.words, c.source, c.evidence) for c in verdict.causes):
-        yield f"{quoted_in(words, unit)} ({_source(source, evidence)})"
+    for words, source, evidence in dict.fromkeys((c.told(unit), c.source, c.evidence) for c in verdict.causes):
+        yield f"{words} ({_source(source, evidence)})"
 
 
 def _notes(verdict: Verdict, unit: str) -> Iterator[str]:
@@ -149,7 +148,7 @@ def _notes(verdict: Verdict, unit: str) -> Iterator[str]:
         yield f"Asked for: {_asked(verdict, unit)}."
     published = verdict.first.published
     if published is not None:
-        yield f"Published: {quoted_in(published.result, unit)} ({published.source}, {published.eggs} eggs)."
+        yield f"Published: {published.told(unit)} ({published.source}, {published.eggs} eggs)."
         for other in EXPOSURES:
             if other.id in published.against:
                 yield f"Published, and says otherwise: {_exposure(other.id, unit)}."
@@ -175,7 +174,7 @@ def _unseen(verdict: Verdict, unit: str) -> str:
     cause = verdict.first
     when = "before the eggs were set" if cause.window == BEFORE_SET else f"in {WINDOWS[cause.window][0]}"
     about = "" if cause.unseen == BEFORE_SET else f"{cause.unseen}, "
-    return f"{quoted_in(cause.words, unit)} ({_source(cause.source, cause.evidence)}): {about}{when}"
+    return f"{cause.told(unit)} ({_source(cause.source, cause.evidence)}): {about}{when}"
 
 
 def _source(key: str, evidence: str) -> str:
@@ -260,7 +259,7 @@ def _exposure(id_: str, unit: str) -> str:
     each = next(e for e in EXPOSURES if e.id == id_)
     what = "" if each.temp_c is None else f"{shown_c(each.temp_c, unit)} "
     hours = "" if each.hours is None else f"for {each.hours:g} h, "
-    return f"{what}{hours}{quoted_in(each.result, unit)} ({each.source}, {each.eggs} eggs)"
+    return f"{what}{hours}{each.told(unit)} ({each.source}, {each.eggs} eggs)"
 
 
 def _cited(catalogue: Catalogue, verdicts: Sequence[Verdict]) -> dict[str, str]:

@@ -13,7 +13,6 @@ from monitor.domain.air.units import (
     fahrenheit_to_celsius,
     k_to_fahrenheit_difference,
     parse_temperature,
-    quoted_in,
     show_difference,
     show_temperature,
 )
@@ -104,28 +103,6 @@ def test_show_difference() -> None:
     assert show_difference(0.5, "C") == "0.5 °C"
     assert show_difference(0.5, "F") == "0.9 °F"
     assert show_difference(-1.0, "F") == "-1.8 °F"
-
-
-@pytest.mark.parametrize(
-    ("text", "in_c", "in_f"),
-    [
-        ("half lost after 5 h at 43.3 C", "half lost after 5 h at 43.3 °C", "half lost after 5 h at 109.9 °F"),
-        ("every 48 h at 18 or 24 °C: none", "every 48 h at 18 or 24 °C: none", "every 48 h at 64.4 or 75.2 °F: none"),
-        ("37.2 to 39.1 C at one set point", "37.2 to 39.1 °C at one set point", "99.0 to 102.4 °F at one set point"),
-        (
-            "0 % dead, 3.5 % at 37.6 °C; 17.3 g",
-            "0 % dead, 3.5 % at 37.6 °C; 17.3 g",
-            "0 % dead, 3.5 % at 99.7 °F; 17.3 g",
-        ),
-        ("-5 C", "-5 °C", "23.0 °F"),
-        ("30-35 %, 36 h, 3 CO2, 5 Cm, vitamin C",) * 3,
-    ],
-)
-def test_words_that_were_published_in_celsius(text: str, in_c: str, in_f: str) -> None:
-    """Each temperature in them is shown in the unit asked for, alone or of two; what is no temperature stays."""
-    assert (quoted_in(text, "C"), quoted_in(text, "F")) == (in_c, in_f)
-    with pytest.raises(ValueError, match="unit 'K', expected C or F"):
-        quoted_in(text, "K")
 
 
 @pytest.mark.parametrize("show", [show_temperature, show_difference])

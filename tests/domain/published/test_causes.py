@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import csv
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -42,7 +43,7 @@ ASKED = {
 def test_every_published_row_is_there_and_no_other() -> None:
     """Each (finding, words, source, evidence) of the reference list stands in the catalogue, and the other way round."""
     published = {(NAMES[r["finding"]], r["candidate_cause"], r["source_key"], r["evidence"]) for r in ROWS}
-    shipped = {(f.id, c.words, c.source, c.evidence) for f in CATALOGUE.findings.values() for c in f.causes}
+    shipped = {(f.id, c.as_published, c.source, c.evidence) for f in CATALOGUE.findings.values() for c in f.causes}
     assert shipped == published
     assert len(ROWS) == 169
 
@@ -53,7 +54,7 @@ def test_each_row_is_asked_as_published(row: dict[str, str]) -> None:
     causes = [
         c
         for c in CATALOGUE.findings[NAMES[row["finding"]]].causes
-        if (c.words, c.source) == (row["candidate_cause"], row["source_key"])
+        if (c.as_published, c.source) == (row["candidate_cause"], row["source_key"])
     ]
     asked = ASKED.get(row["environmental_variable"])
     if asked is None or row["window"] == BEFORE_SET:
@@ -185,3 +186,11 @@ def test_a_dose_needs_a_published_exposure_of_its_side() -> None:
     for exposure in ("cold-4h-32.2", "heat-40", "made-up"):
         with pytest.raises(CauseError, match="expected a published one above"):
             read_causes(wrong("finding", place, "causes", heat, "exposure", to=exposure), "causes.toml")
+
+
+def test_every_temperature_in_a_cause_is_a_value() -> None:
+    """No cause is written with a unit in it, so that none is told in °C to who reads °F; and each place has its temperature."""
+    for cause in (c for f in CATALOGUE.findings.values() for c in f.causes):
+        assert not re.search(r"\d ?°?C\b", cause.words)
+        assert cause.words.count("{}") == len(cause.temps_c)
+        assert "{" not in cause.told("F")

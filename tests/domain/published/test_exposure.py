@@ -27,6 +27,7 @@ from monitor.domain.published.exposure import (
     Dose,
     Match,
     nearest,
+    quoted,
 )
 from monitor.shown.exposures import match_words
 
@@ -268,3 +269,24 @@ def test_words() -> None:
         "Published, and says otherwise (PSU-PO, poultry eggs):"
         " a power cut of ordinary length: some days late, 40 to 50 % hatch."
     )
+
+
+@pytest.mark.parametrize(
+    ("words", "temps_c", "in_c", "in_f"),
+    [
+        ("half lost after 5 h at {} {unit}", (43.3,), "half lost after 5 h at 43.3 °C", "half lost after 5 h at 109.9 °F"),
+        ("every 48 h at {} or {} {unit}: none", (18.0, 24.0), "every 48 h at 18 or 24 °C: none", "every 48 h at 64.4 or 75.2 °F: none"),
+        ("{} {unit}, 3.5 %", (-5.0,), "-5 °C, 3.5 %", "23.0 °F, 3.5 %"),
+        ("30-35 %, 36 h, 3 CO2, {odd}", (), *["30-35 %, 36 h, 3 CO2, {odd}"] * 2),
+    ],
+)  # fmt: skip
+def test_words_that_were_published_in_celsius(words: str, temps_c: tuple[float, ...], in_c: str, in_f: str) -> None:
+    """Each temperature in them is shown in the unit asked for, as exact as it was given; what has none stays as it is."""
+    assert (quoted(words, temps_c, "C"), quoted(words, temps_c, "F")) == (in_c, in_f)
+
+
+def test_every_temperature_in_published_words_is_a_value() -> None:
+    """No result is written with a unit in it, so that none is told in °C to who reads °F; and each place has its temperature."""
+    for each in EXPOSURES:
+        assert "°" not in each.result
+        assert each.result.count("{}") == len(each.temps_c)

@@ -18,7 +18,6 @@ from monitor.analysis.review.judged import (
     Verdict,
     review,
 )
-from monitor.domain.air.units import quoted_in
 from monitor.domain.published.causes import LOSS, WHOLE
 from monitor.shown.report import text as as_text
 from monitor.shown.report.tree import Heading, Report, Section, plain
@@ -66,7 +65,7 @@ def test_it_informs_and_no_more(finding: str, record: str, unit: str) -> None:
     assert " ".join(CATALOGUE.findings[finding].caution.split()) in " ".join(page.split())
     ours = " ".join(page[: page.index("SOURCES")].split())
     for cause in CATALOGUE.findings[finding].causes:
-        assert quoted_in(cause.words, unit) in ours
+        assert cause.told(unit) in ours
     assert re.search(r"\d ?°?C\b" if unit == "F" else r"°F|\d C\b", ours) is None
     assert FORBIDDEN.search(ours) is None, FORBIDDEN.search(ours)
     assert "nan" not in ours.split()
@@ -137,7 +136,7 @@ def test_json_holds_the_same(finding: str, record: str) -> None:
     rows = page["verdicts"]
     assert [row["verdict"] for row in rows] == [v.verdict for v in verdicts]
     told = sorted((c["words"], c["source"]) for row in rows for c in row["causes"])
-    assert told == sorted((c.words, c.source) for c in CATALOGUE.findings[finding].causes)
+    assert told == sorted((c.as_published, c.source) for c in CATALOGUE.findings[finding].causes)
     for row in rows:
         assert {c["source"] for c in row["causes"]} <= set(page["sources"])
         assert (row["unseen"] is not None) == (row["verdict"] == NOT_MEASURED)
