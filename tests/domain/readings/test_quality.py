@@ -355,6 +355,25 @@ def test_a_value_that_stands_still(interval_s: int) -> None:
     assert found[-1].flag == PASS
 
 
+def test_a_humidity_that_stands_still() -> None:
+    """A humidity that stays the same to the last digit while the temperature moves is suspect after 15 min and fails after an hour."""
+    begun = lively(7200)
+    found = told(then(begun, *[(37.5 + 0.03 * (i % 2), 55.05) for i in range(370)]))[len(begun) :]
+    first = {f: next(i for i, a in enumerate(found) if ("FLAT-H", f) in a.tests) for f in (SUSPECT, FAIL)}
+    assert first == {SUSPECT: 90, FAIL: 360}
+    assert {a.dry_bulb_flag for a in found} == {PASS}
+
+
+def test_air_comes_home_for_ten_minutes() -> None:
+    """After an opening the temperature may come back as it likes for ten minutes from when it last moved, and not later."""
+    opened = then(lively(600), *[(36.5, 45.0 + 0.1 * (i % 2)) for i in range(3)])
+    for wait, suspected in ((56, False), (66, True)):
+        calm = [(36.5 + 0.01 * (i % 3), 45.0 + 0.1 * (i % 2)) for i in range(wait)]
+        back = [(41.0 + 0.02 * (i % 3), 45.0 + 0.1 * (i % 2)) for i in range(4)]
+        found = told(then(opened, *calm, *back))[-4:]
+        assert any(("ROC-T", SUSPECT) in a.tests for a in found) is suspected
+
+
 def test_stillness_of_a_coarse_probe_says_less() -> None:
     """Of a probe that is seen to move in steps of 0.0625 K the same value is suspect after 79 min, not after 15."""
     begun = [(10.0 * i, 37.5 + 0.0625 * (i // 7 % 2), None) for i in range(360)]
@@ -401,6 +420,27 @@ def test_a_probe_noisier_than_it_was(interval_s: int) -> None:
     noisy = then(calm, *[(37.5 + rng.gauss(0.0, 0.3), None) for _ in range(max(180, 60))], every_s=interval_s)
     named = {name for a in told(noisy, interval_s)[len(calm) :] for name, flag in a.tests if flag >= SUSPECT}
     assert "NOISE-T" in named
+
+
+def test_of_a_probe_that_was_just_heard_nothing_is_known_yet() -> None:
+    """Its first reading is one of a run that begins with it; no noise, no usual stillness, no step, no spikes."""
+    trail = trail_of([(20.0, 37.5, 55.0)])
+    assert (trail.newest_s, trail.held_flag, trail.event_s, trail.odd_since_s) == (20.0, 0, None, None)
+    for track, value in ((trail.dry_bulb, 37.5), (trail.humidity, 55.0)):
+        assert track is not None
+        assert (track.mono_s, track.value, track.change, track.held) == (20.0, value, 0.0, None)
+        assert (track.run_s, track.run_value, track.run_readings, track.usual_s) == (20.0, value, 1, 0.0)
+        assert (track.step, track.noise, track.level, track.learnt_s, track.spikes) == (None, 0.0, 0.0, 0.0, 0.0)
+
+
+def test_what_moves_one_way_has_no_noise() -> None:
+    """Noise is to and fro: air that only rises has none, in however large steps; a turn counts as its smaller side."""
+    rising = trail_of((10.0 * i, 37.0 + 0.05 * i, None) for i in range(20)).dry_bulb
+    assert rising is not None
+    assert (rising.noise, rising.level) == (0.0, 0.0)
+    turned = trail_of([(0.0, 37.0, None), (10.0, 37.2, None), (20.0, 37.15, None)]).dry_bulb
+    assert turned is not None
+    assert turned.noise == pytest.approx(0.05 * 10.0 / 600.0)
 
 
 def test_the_trail_has_one_size() -> None:

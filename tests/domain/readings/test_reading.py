@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.domain.readings.reading import EPOCH, Now, from_ms, to_ms
+from monitor.domain.readings.reading import EPOCH, Now, ceil_ms, from_ms, to_ms
 
 TIMES = st.integers(-(2**41) * 1000, 2**42 * 1000).map(lambda us: EPOCH + timedelta(microseconds=us))
 
@@ -22,6 +22,12 @@ def test_there_and_back(at_ms: int) -> None:
 def test_a_label_never_lies_in_the_future(at: datetime) -> None:
     """What is finer than a millisecond is cut, towards the past, before 1970 too."""
     assert timedelta(0) <= at - from_ms(to_ms(at)) < timedelta(milliseconds=1)
+
+
+@given(TIMES)
+def test_the_first_label_not_before_an_instant(at: datetime) -> None:
+    """What is finer than a millisecond is rounded up, before 1970 too; a whole one is itself."""
+    assert timedelta(0) <= from_ms(ceil_ms(at)) - at < timedelta(milliseconds=1)
 
 
 def test_the_epoch_and_other_zones() -> None:

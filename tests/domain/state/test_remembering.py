@@ -11,7 +11,7 @@ from monitor.domain.alarms.alarm import UNACKNOWLEDGED, Alarm
 from monitor.domain.needs.rules import NOT_RAISED
 from monitor.domain.readings.reading import Now, to_ms
 from monitor.domain.state.known import Look, State
-from monitor.domain.state.memory import AlarmMemory, Memory
+from monitor.domain.state.memory import AlarmMemory, Held, Memory, ProbeMemory
 from monitor.domain.state.remembering import remember, take_up
 from tests.domain.house import T0, Air, Story, batch, probes, site, there
 
@@ -175,6 +175,25 @@ def test_an_alarm_that_never_began_is_known_only_while_its_delay_runs() -> None:
     assert taken_up(None, never) is None
     assert there(taken_up(None, replace(never, pending_mono_s=4_800.0))).pending_mono_s == 4_800.0
     assert taken_up(None, replace(never, pending_mono_s=4_800.0), final=False) is None
+
+
+def test_a_reading_that_waited_for_the_next_still_does() -> None:
+    """What the run before held back is settled by this one's first reading."""
+    held = Held(T0, 41.0, 1, 1_000, 1, 1, True, False)
+    state = State(0.0, True, 5_000.0)
+    take_up(
+        Look(state, site(), Now(5_000.0, T0)), Memory(4_900.0, T0, probes=(ProbeMemory(TOP, None, None, None, held),))
+    )
+    assert state.probe(TOP).held == held
+
+
+def test_a_memory_is_not_final_unless_a_run_stopped_with_it() -> None:
+    """Nothing that is not said to be final hands a delay on."""
+    kept = replace(KEPT, pending_mono_s=4_800.0)
+    state = State(0.0, True, 5_000.0)
+    state.alarms[KEY] = STANDS
+    take_up(Look(state, site(), Now(5_000.0, T0)), Memory(4_900.0, T0, alarms=(kept,)))
+    assert state.alarms[KEY].pending_mono_s is None
 
 
 def test_the_clock_of_a_memory_may_be_the_present() -> None:

@@ -10,7 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.domain.alarms.alarm import UNACKNOWLEDGED, acknowledge, shelve
+from monitor.domain.alarms.alarm import UNACKNOWLEDGED, Alarm, acknowledge, shelve
+from monitor.domain.needs.rules import NO_DATA
+from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.reading import Now, Pack, Presence, Refused
 from monitor.domain.state.record import Group
 from monitor.domain.watch.due import due_mono_s
@@ -118,3 +120,94 @@ def test_a_stage_that_begins_is_due_at_its_instant(minutes: int) -> None:
     assert not math.isinf(seen)
     until = there(there(story.state.machine("setter-1").plan).needs.valid_until)
     assert until - story.now().utc <= timedelta(minutes=minutes)
+
+
+def due_s(story: Story) -> float:
+    """When something is due next, in seconds of the story."""
+    return due_mono_s(story.look()) - MONO0_S
+
+
+def heard(air: Air = (37.5, 45.0)) -> Story:
+    """A house whose one probe spoke at second 10, after which each look found nothing."""
+    story = Story(batches=(batch(),), air={TOP: air})
+    story.run(seconds=40)
+    story.at_s = 10.0
+    story.state.looked_mono_s = MONO0_S + 1_000.0  # what is looked for each minute is another story
+    known = story.state.probe(TOP)
+    known.life_mono_s = MONO0_S + 10.0
+    known.heard = replace(there(known.heard), humid_mono_s=MONO0_S + 10.0)
+    return story
+
+
+def test_the_silence_of_a_probe_is_due_thirty_seconds_after_it_was_heard() -> None:
+    """Or after the run began, where it was not heard in it; at the very second, for there it may be decided."""
+    story = Story(batches=(batch(),), air={TOP: None})
+    story.tick()
+    assert due_s(story) == 30.0
+    story = heard()
+    assert due_s(story) == 40.0
+    story.at_s = 40.0
+    assert due_s(story) == 40.0
+    story.at_s += 1.0
+    assert due_s(story) == 1_060.0
+    story = heard()
+    story.state.probe(TOP).life_mono_s = MONO0_S - 100.0  # of the run before
+    story.state.probe(TOP).heard = None
+    assert due_s(story) == 30.0
+
+
+def test_a_lost_humidity_is_due_thirty_seconds_after_it_was_heard() -> None:
+    """Of a probe that goes on without it, or that told one only to the run before."""
+    story = heard()
+    known = story.state.probe(TOP)
+    known.life_mono_s = MONO0_S + 500.0
+    assert due_s(story) == 40.0
+    known.heard = replace(there(known.heard), humid_mono_s=MONO0_S - 100.0)
+    assert due_s(story) == 30.0
+    known.heard = replace(there(known.heard), humid_mono_s=None)
+    assert due_s(story) == 530.0
+
+
+def test_the_days_are_looked_at_each_minute() -> None:
+    """What is overdue is looked for a minute after the last time."""
+    story = heard()
+    story.state.looked_mono_s = MONO0_S + 5.0 - 60.0
+    assert due_s(story) == 5.0
+
+
+HOT = ("setter-1", "dry-bulb-high-alarm")
+
+
+def test_what_is_due_of_an_alarm() -> None:
+    """The end of its shelf, the next time it is told while it stands, and the end of a delay that time alone completes."""
+    re_alarm_s = there(site().rules[HOT[1]].re_alarm_s)
+    begun_s = MONO0_S - 0.25
+    stands = Alarm(*HOT, number=1, condition=True, asked_mono_s=begun_s - re_alarm_s + 20.0)
+    story = heard()
+    story.state.alarms = {HOT: stands}
+    assert due_s(story) == 19.75
+    story.state.alarms = {HOT: replace(stands, condition=False)}
+    assert due_s(story) > 30.0
+    story.state.alarms = {HOT: replace(stands, condition=False, shelved_until_mono_s=MONO0_S + 15.0)}
+    assert due_s(story) == 15.0
+    story.state.alarms = {HOT: replace(stands, shelved_until_mono_s=MONO0_S + 25.0)}
+    assert due_s(story) == 19.75
+    silent = (TOP, NO_DATA)
+    delay_s = site().rules[NO_DATA].on_delay_s
+    waits = Alarm(*silent, pending_mono_s=MONO0_S + 12.0 - delay_s)
+    story.state.alarms = {silent: waits}
+    assert due_s(story) == 12.0
+    story.state.alarms = {silent: replace(waits, condition=True, asked_mono_s=None)}
+    assert due_s(story) > 30.0
+    story.state.alarms = {HOT: replace(stands, condition=False, pending_mono_s=MONO0_S - 100.0)}
+    assert due_s(story) > 30.0  # of the air, which the next reading completes
+
+
+def test_a_hole_in_the_numbering_is_due_after_ten_minutes() -> None:
+    """When it is given up; not where nothing came above it."""
+    story = heard()
+    numbering = Numbering(contiguous=3, above=((5, 5),), hole_since_mono_s=MONO0_S + 20.0 - 600.0)
+    story.state.node("node-a").numberings = {7: numbering}
+    assert due_s(story) == 20.0
+    story.state.node("node-a").numberings = {7: replace(numbering, above=())}
+    assert due_s(story) > 30.0

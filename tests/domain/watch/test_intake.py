@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from monitor.domain.readings.dating import ARRIVAL_BOOT, CLOCK_BOOT, Line
 from monitor.domain.readings.numbering import Numbering
-from monitor.domain.readings.reading import FAIL, MISSING, Pack, Refused, Sample, from_ms, to_ms
+from monitor.domain.readings.reading import FAIL, MISSING, PASS, Pack, Refused, Sample, from_ms, to_ms
 from monitor.domain.state.record import Group, StoredReading
 from monitor.domain.watch.intake import take_in
 from tests.domain.house import T0, Story, pack, probes, site
@@ -67,6 +67,16 @@ def test_the_first_message_of_a_boot_is_stored_and_not_judged() -> None:
     assert news(story, 10, pack("node-a", 0, 100, good())) == []
     assert news(story, 20, pack("node-a", 1, 110, good())) == [TOP]
     assert len(story.readings) == 2
+
+
+@pytest.mark.parametrize(
+    ("rh_pct", "dry_flag", "rh_flag"), [(45.0, PASS, PASS), (None, PASS, MISSING), (104.1, PASS, FAIL)]
+)
+def test_what_is_not_judged_has_flags_all_the_same(rh_pct: float | None, dry_flag: int, rh_flag: int) -> None:
+    """The first message of a boot is flagged by itself: its humidity by its own range, or as missing."""
+    story = Story()
+    news(story, 10, pack("node-a", 0, 100, good(rh_pct=rh_pct)))
+    assert [(r.flag, r.rh_flag) for r in story.readings] == [(dry_flag, rh_flag)]
 
 
 def test_a_message_met_twice_changes_nothing() -> None:

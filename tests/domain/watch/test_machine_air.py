@@ -430,6 +430,20 @@ def test_cold_eggs_are_said_by_the_cold_air() -> None:
     assert EGG_COLD not in begun
 
 
+def test_cold_eggs_are_told_where_the_air_has_wider_limits() -> None:
+    """Where the breeder's own limits let the air go to 20 °C, what is told of a cold machine is that its eggs are too cold."""
+    own = {"dry-bulb-low-alarm": 20.0, "dry-bulb-low-warning": 21.0}
+    rules = {**RULES, **{name: replace(RULES[name], limit=limit) for name, limit in own.items()}}
+    hen = replace(PROFILES["hen"], egg_mass_g=(55.0, 65.0))
+    story = Story(site=site(profiles={"hen": hen}, rules=rules), batches=(batch(),), air={TOP: GOOD})
+    story.run(minutes=30)
+    ramp(story, 30.0, 60)
+    story.run(minutes=120)
+    assert story.state.eggs["hen-1"].egg_c < 32.0
+    assert story.state_of(EGG_COLD) == UNACKNOWLEDGED
+    assert LOW_ALARM not in {rule for rule, _ in story.states()}
+
+
 def test_eggs_keep_their_warmth_through_a_move() -> None:
     """The estimate goes with the batch: moved into cold air it starts from what it felt, not from that air."""
     watched = probes((TOP, "setter-1"), ("node-b/top", "hatcher-1"))

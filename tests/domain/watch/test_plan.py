@@ -141,6 +141,17 @@ def test_eggs_without_a_common_temperature_are_reckoned_by_their_own(
     assert [eggs.target_c for eggs in plan.eggs] == [target_c]
 
 
+def test_what_the_eggs_feel_is_of_the_machines_air() -> None:
+    """Where the eggs' own temperature is judged its alarms are among those of the air, so that they end with it; of a chick they are not."""
+    bird = profile("hen", DRY_RH, MOIST_RH)
+    for stage, judged in (("setter", True), ("hatch", False)):
+        of = replace(occupant(), stage=stage)
+        plan = plan_of(Needs("setter-1", (of,), dry_bulb_c=WARM), site(profiles={"hen": bird}), NONE)
+        air = {("setter-1", name) for name in limits(plan)} | {limit.key for limit in plan.headings}
+        eggs = {("setter-1", "egg-too-hot"), ("setter-1", "egg-too-cold")} if judged else set()
+        assert plan.keys == air | eggs
+
+
 def test_a_breeders_own_humidity_is_a_wet_bulb_at_the_usual_temperature() -> None:
     """Limits of one's own are given as %RH; in a machine judged by wet bulb whose temperature nobody says, it is the wet bulb at
     37.5 °C: of 50 %RH 28.2 °C by the psychrometric tables at sea level."""

@@ -95,6 +95,13 @@ def test_a_batch_is_set() -> None:
     assert [(e.kind, e.subject, e.text) for e in story.events] == [("batch", "hen-2", "set: hen")]
 
 
+def test_a_batch_may_be_one_egg_or_a_hundred_thousand() -> None:
+    """Both ends of what a batch may hold are taken."""
+    for eggs in (1, 100_000):
+        answer = ask(house(), "batch-add", batch="b", profile="hen", set_at="2026-03-08T08:00:00Z", eggs=eggs)
+        assert answer["eggs"] == eggs
+
+
 def test_a_set_time_has_a_zone() -> None:
     """A time in another zone is the same instant."""
     story = Story()
