@@ -5,7 +5,6 @@ not there. Every complaint is one line: file, key, what came, what was expected.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
@@ -17,6 +16,7 @@ from monitor.adapters.tables.refused import Id, Line, TableError, read
 from monitor.adapters.tables.rules import Numbers, given, shipped_rules
 from monitor.adapters.tables.toml import read_toml
 from monitor.domain.air.psychrometrics import pressure_kpa
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import Profile, ProfileError
 from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed
 from monitor.domain.needs.site import FORCED, ROOM, SETTER, Machine, Probe, Site, grouped
@@ -32,7 +32,7 @@ class SettingsError(Exception):
 
 
 class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class SiteSettings(_Strict):
@@ -121,7 +121,7 @@ class Settings(_Strict):
     rules: dict[str, Numbers] = {}
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class House:
     """A configuration that holds together, as the parts need it."""
 
@@ -132,19 +132,17 @@ class House:
 
 def load_house(path: Path) -> House:
     """Read a configuration file and everything it points to. Raises SettingsError with every complaint found."""
-    settings = read_settings(path)
-    profiles = _profiles(settings, path)
-    return build_house(settings, profiles, path)
+    return _house(read_settings(path), path)
 
 
 def load_house_and_contacts(path: Path) -> tuple[House, tuple[Contact, ...]]:
     """The same with the secret addresses, for what sends or checks. Raises SettingsError with every complaint about either."""
+    settings = read_settings(path)
     wrong: list[str] = []
     try:
-        house = load_house(path)
+        house = _house(settings, path)
     except SettingsError as error:
         wrong += error.lines
-    settings = read_settings(path)
     try:
         contacts = read_contacts(settings, path)
     except SettingsError as error:
@@ -152,6 +150,10 @@ def load_house_and_contacts(path: Path) -> tuple[House, tuple[Contact, ...]]:
     if wrong:
         raise SettingsError(wrong)
     return house, contacts
+
+
+def _house(settings: Settings, path: Path) -> House:
+    return build_house(settings, _profiles(settings, path), path)
 
 
 def read_contacts(settings: Settings, path: Path) -> tuple[Contact, ...]:

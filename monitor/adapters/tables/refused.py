@@ -5,6 +5,7 @@ What was expected is what the field says of itself (its description), what a che
 
 from __future__ import annotations
 
+import os
 from collections.abc import Collection, Mapping, Sequence
 from types import NoneType, UnionType
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
@@ -40,10 +41,14 @@ Id = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
 Line = Annotated[str, AfterValidator(_in_one_line)]
 
 
+# Any installed package can hook into pydantic. How a table is read is no other's business, and to look for them opens a file of each.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+
+
 class Table(BaseModel):
     """A table without other keys than its own, whose values are what TOML says they are: no number in a text, no truth as a number."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False, defer_build=True)
 
 
 class TableError(ValueError):
