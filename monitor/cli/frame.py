@@ -11,12 +11,13 @@ import os
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from datetime import datetime
 from pathlib import Path
 from typing import NoReturn, TypeVar
 
 import monitor
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
 
 DONE, FAILED, WRONG = 0, 1, 2
@@ -41,14 +42,14 @@ class Unprinted(Exception):
 # --- arguments, read once into typed values
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Given:
     """What a command is given. Each command has its own, with a field for each of its arguments. utc: the clock, to be asked for now."""
 
     utc: Utc
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Asked(Given):
     """What most commands are given: a configuration file, and whether a program reads what they print."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from monitor.adapters.door import DoorClosed, ask_door
 from monitor.app import Offline, StartError, door_path, open_history
 from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import Site
@@ -75,7 +76,7 @@ def profile_of(site: Site, batch: Batch) -> Profile:
 # --- one batch to report on, out of the record or of an archive
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Reported(Asked):
     """What a report on one batch is given."""
 
@@ -84,7 +85,7 @@ class Reported(Asked):
     archive: Path | None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Looked:
     """One batch to report on: out of the record now, or out of an archive as it was. kept: the reports that the archive brings, by name. batches: of the whole record."""
 

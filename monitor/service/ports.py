@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -11,6 +11,7 @@ from monitor.domain.alarms.about import About
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.book import EggBook
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
@@ -49,7 +50,7 @@ class Clock(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Loaded:
     """What a new run starts from."""
 
@@ -89,7 +90,7 @@ class Ledger(Books, Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Series:
     """Readings of one probe in time order, raw: at_ms int64; dry_bulb_c, rh_pct float64 (NaN where missing); flag of the dry bulb
     and rh_flag of the humidity int64."""
@@ -101,7 +102,7 @@ class Series:
     rh_flag: Integers
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class TransitionRow:
     """One transition as the record keeps it."""
 
@@ -121,7 +122,7 @@ class TransitionRow:
     who: str
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class NoticeRow:
     """One notice with what became of it."""
 
@@ -132,7 +133,7 @@ class NoticeRow:
     last_at: datetime | None
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Latest:
     """A probe's newest reading in the record, raw."""
 
@@ -225,7 +226,7 @@ class Record(SeasonRecord, Watched, Arrivals, Protocol):
     """The read side of the record, whole; any number of them, none can hold up the writer."""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class WeightVerdict:
     """What the weighings of a batch say. off: whether its loss at pip will be outside the window, None while nobody can say; about: what of it is told."""
 
@@ -233,7 +234,7 @@ class WeightVerdict:
     about: About
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class WeightAsked:
     """A batch whose weights are to be judged. revision: how often what is written bore on them, so that an answer that is outdated is known."""
 
@@ -241,7 +242,7 @@ class WeightAsked:
     revision: int
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Contact:
     """Whom to tell. url is a secret; show() what may be printed."""
 
@@ -250,21 +251,21 @@ class Contact:
     url: str = field(repr=False)
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Delivered:
     """The service accepted the message. Accepted is not heard: only a person's acknowledgement ends an episode."""
 
     detail: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class TryLater:
     """It may go through later: no network, a busy or failing service, an answer that is not the service's own."""
 
     detail: str
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class GiveUp:
     """It will never go through: an address the library does not know."""
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING
 
 from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.readings.reading import from_ms
 from monitor.domain.wall import sheet_time
@@ -17,7 +17,7 @@ if TYPE_CHECKING:  # messages are put into words without numpy
 WORDS = {DRY_BULB: "dry bulb", RH: "humidity", WET_BULB: "wet bulb", EGG: "egg (estimate)"}
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Shown:
     """How this site's people are shown times and values. unit: C or F; ValueError for another."""
 

@@ -14,7 +14,6 @@ import fcntl
 import os
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.adapters.store.check import MISREAD, one_line, quick_check, shows_damage
@@ -22,6 +21,7 @@ from monitor.adapters.store.failures import is_damage, store_failures
 from monitor.adapters.store.loading import load
 from monitor.adapters.store.migrations import APPLICATION_ID, VERSION, migrate
 from monitor.adapters.store.salvage import take_over
+from monitor.domain.fixed import fixed
 from monitor.service.ports import StoreFailure
 
 BUSY_TIMEOUT_MS = 5_000
@@ -40,7 +40,7 @@ class _Unreadable(Exception):
     """What is wrong with a record, in one line."""
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Opened:
     """The one writing connection, and the lock that makes it the one. note: what a person should know, '' for nothing."""
 

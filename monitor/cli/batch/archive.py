@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -16,6 +15,7 @@ from monitor.adapters.tables.profiles import load_sources
 from monitor.app import store_path
 from monitor.cli.frame import PROGRAM, Asked, Failed, Parsers, command, json_text, show
 from monitor.cli.record import house_of, one_batch, opened, profile_of
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import utc_text
@@ -30,14 +30,14 @@ from monitor.shown.history.report import Header
 from monitor.shown.review.whole import whole_html, whole_json, whole_text
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Backup(Asked):
     """backup"""
 
     file: Path
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Keep(Backup):
     """archive"""
 

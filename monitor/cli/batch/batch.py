@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, show
 from monitor.cli.record import ask, house_of, one_batch, opened, said
 from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_when, typed_whole
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import day_words
 from monitor.domain.wall import filled
 from monitor.service.watch.commands import batch_view
@@ -16,7 +16,7 @@ from monitor.shown.form import Shown
 from monitor.shown.terminal import batch_table, batch_text
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Add(Asked):
     """batch add"""
 
@@ -28,35 +28,35 @@ class Add(Asked):
     note: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class List(Asked):
     """batch list"""
 
     all: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class One(Asked):
     """batch show, batch reopen"""
 
     batch: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Close(One):
     """batch close"""
 
     at: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Move(Close):
     """batch move"""
 
     machine: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Stage(Close):
     """batch stage"""
 
@@ -64,7 +64,7 @@ class Stage(Close):
     take_back: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Split(Close):
     """batch split"""
 

@@ -4,7 +4,6 @@ asks, prints."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.analysis.history.egg import with_egg
@@ -24,6 +23,7 @@ from monitor.cli.frame import (
 from monitor.cli.record import Looked, Reported, add_archive_option, looked_at, profile_of
 from monitor.cli.typed import typed_whole
 from monitor.domain.eggs.book import knows, outcome
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import Profile
 from monitor.domain.published.exposure import EXPOSURES
 from monitor.service.ports import StoreFailure
@@ -35,7 +35,7 @@ from monitor.shown.history.files import to_csv, to_json
 from monitor.shown.history.report import Header, to_html, to_text
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class History(Reported):
     """history"""
 

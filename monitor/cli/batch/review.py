@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.adapters.tables.causes import shipped_causes
@@ -15,6 +14,7 @@ from monitor.cli.frame import Asked, Failed, Parsers, Wrong, command, show, show
 from monitor.cli.record import Reported, add_archive_option, archived, house_of, one_batch, opened, profile_of
 from monitor.cli.typed import typed_amount, typed_finding, typed_whole
 from monitor.domain.eggs.book import EggBook, went_on
+from monitor.domain.fixed import fixed
 from monitor.domain.wall import filled
 from monitor.service.reports.batch import NoRecord
 from monitor.service.reports.outcomes import WENT_WELL_SHARE
@@ -29,7 +29,7 @@ LIST = "list"
 SCIPY = "scipy>=1.11"  # as in pyproject.toml, where it is an extra: the one library that is for one command
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Review(Reported):
     """review"""
 
@@ -39,7 +39,7 @@ class Review(Reported):
     good: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Outcomes(Asked):
     """outcomes"""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -26,12 +26,13 @@ from monitor.cli.frame import AnyOrder, Failed, Parser, Parsers, Verbs, Wrong, s
 from monitor.cli.record import Reported, add_archive_option, book_and_water, looked_at
 from monitor.cli.typed import names_eggs, typed_amount, typed_egg, typed_whole
 from monitor.domain.eggs.book import knows
+from monitor.domain.fixed import fixed
 from monitor.shown.eggs import book_text, book_view, egg_text, water_view, weighed_view
 
 W = TypeVar("W", bound=Written)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Show(Reported):
     """egg show"""
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.cli.frame import Asked
+from monitor.domain.fixed import fixed
 
 SEEN = ("draw-down", "internal-pip", "external-pip")
 FOUND = ("clear", "fertile", "alive", "early-dead", "dead", "cracked", "not-sure")
@@ -14,7 +14,7 @@ STAGES = ("early", "middle", "late", "internal-pip", "external-pip", "after-hatc
 WHY = ("clear", "broken", "rotten", "given-away", "other")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Written(Asked):
     """What every verb that writes is given."""
 
@@ -26,7 +26,7 @@ class Written(Asked):
     sure: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Weigh(Written):
     """egg weigh"""
 
@@ -37,21 +37,21 @@ class Weigh(Written):
     error: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Counted(Written):
     """egg candle, egg finding"""
 
     count: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Event(Counted):
     """egg event"""
 
     note: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Outcome(Counted):
     """egg outcome"""
 
@@ -59,7 +59,7 @@ class Outcome(Counted):
     why: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Laid(Written):
     """egg laid"""
 
@@ -67,7 +67,7 @@ class Laid(Written):
     stored: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class LookAgain(Written):
     """egg look-again"""
 

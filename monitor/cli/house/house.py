@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.adapters.delivery import AppriseDelivery
@@ -10,19 +9,20 @@ from monitor.app import StartError, link_settings, run, start_logging
 from monitor.cli.frame import Asked, Failed, Given, Parsers, Verbs, Wrong, command, show
 from monitor.cli.record import house_and_contacts_of, house_of
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
 from monitor.service.ports import Delivered, StoreFailure
 from monitor.settings import SettingsError, read_contact
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Run(Given):
     """run"""
 
     config: Path
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Test(Asked):
     """contact test"""
 

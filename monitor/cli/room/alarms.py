@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING, cast
@@ -12,6 +11,7 @@ from monitor.cli.frame import Asked, Failed, Parsers, Wrong, command, show
 from monitor.cli.record import ask, ask_daemon, house_of, opened, said
 from monitor.cli.typed import typed_while_s
 from monitor.domain.alarms.alarm import OUT_OF_SERVICE, state_of
+from monitor.domain.fixed import fixed
 from monitor.domain.wall import utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
 from monitor.shown.about import about_words
@@ -22,42 +22,42 @@ if TYPE_CHECKING:
     from monitor.service.ports import Watched
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Alarms(Asked):
     """alarms"""
 
     all: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class One(Asked):
     """unshelve"""
 
     alarm: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Ack(One):
     """ack"""
 
     by: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Shelve(Ack):
     """shelve"""
 
     span: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class OutOfService(Ack):
     """out-of-service"""
 
     back: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Handling(Asked):
     """handling"""
 

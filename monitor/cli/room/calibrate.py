@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
 from monitor.cli.frame import Asked, Parsers, Wrong, command, show
 from monitor.cli.record import ask, house_of, opened
 from monitor.cli.typed import typed_when
 from monitor.domain.air.units import fahrenheit_difference_to_k, parse_temperature
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.calibration import due_after
 from monitor.shown.calibrations import calibrated_text, list_text, list_view
@@ -20,7 +20,7 @@ _MONTHS = re.compile(r"([0-9]{1,3})mo")
 MAX_MONTHS = 120
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Calibrate(Asked):
     """calibrate"""
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from monitor.cli.frame import Asked, Parsers, command, show
 from monitor.cli.record import house_of, opened
+from monitor.domain.fixed import fixed
 from monitor.shown.terminal import event_table, event_view, refused_text, refused_view
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Limited(Asked):
     """events, refused"""
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.adapters.tables.profiles import load_profiles, load_sources
 from monitor.cli.frame import Asked, Given, Parsers, Wrong, command, show
 from monitor.cli.record import house_of, opened
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
 from monitor.shown.rules import rules_text, rules_view
 from monitor.shown.terminal import profile_table, profile_text, profile_view
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Profiles(Given):
     """profiles"""
 
@@ -22,7 +22,7 @@ class Profiles(Given):
     own: Path | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Rules(Asked):
     """rules"""
 

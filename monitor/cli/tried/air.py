@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from monitor.cli.frame import Given, Parsers, Wrong, command, show
 from monitor.domain.air.units import parse_temperature
+from monitor.domain.fixed import fixed
 from monitor.shown.air import air_report, air_text
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Air(Given):
     """air"""
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.cli.frame import DONE, Failed, Given, Parsers, Wrong, command
+from monitor.domain.fixed import fixed
 from monitor.rehearse.demo import DemoError, run_demo
 from monitor.rehearse.season_demo import SeasonError, tell_season, write_season
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Demo(Given):
     """demo. season: True for --season without a folder."""
 

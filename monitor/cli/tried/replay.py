@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from monitor.cli.frame import Asked, Parsers, Wrong, command, show
 from monitor.cli.record import house_of
+from monitor.domain.fixed import fixed
 from monitor.rehearse import preview, replay
 from monitor.settings import House, SettingsError
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@fixed(kw_only=True)
 class Replay(Asked):
     """replay"""
 

@@ -16,9 +16,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
+
+from monitor.domain.fixed import fixed
 
 if TYPE_CHECKING:
     import numpy as np
@@ -427,7 +428,7 @@ def pressure_kpa(elevation_m: Values) -> Values:
     return answer
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class AirState:
     """A reading and what follows from it; no dew point (None) where air is too dry for one, as at 0 %RH."""
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from monitor.domain.alarms.about import About
 from monitor.domain.alarms.joined import Alike, Joined, gather
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import Site
 from monitor.domain.signs.seen import Seen
 from monitor.shown.about import about_words
@@ -30,7 +31,7 @@ _LEAD_ROOM = 110  # characters for the names of the worst, when other things mus
 _SHOWN_NUMBERS = 5
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class _Said:
     """Alike episodes in words. what: empty of one that has its words alone: they are its name."""
 
