@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from dataclasses import field
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from monitor.domain.air.units import celsius_to_fahrenheit
@@ -44,6 +45,15 @@ TERM_DAYS, HEN_MASS_G = 21.0, 60.0  # what the table below stands for
 # the last.
 EMBRYO_DAYS = (0.0, 5.0, 7.0, 9.0, 11.0, 13.0, 15.0, 17.0, 18.0, 19.0, 20.0)
 EMBRYO_MW = (0.0, 3.0, 10.0, 22.0, 40.0, 75.0, 115.0, 137.0, 140.0, 145.0, 190.0)
+# The same by its stretches, before the first day and after the last too: from which day, for how many, from how much, by how much more.
+_STRETCHES = (
+    (0.0, 1.0, EMBRYO_MW[0], 0.0),
+    *(
+        (day, later - day, mw, more - mw)
+        for (day, mw), (later, more) in pairwise(zip(EMBRYO_DAYS, EMBRYO_MW, strict=True))
+    ),
+    (EMBRYO_DAYS[-1], 1.0, EMBRYO_MW[-1], 0.0),
+)
 # A hen egg that loses 0.36 g a day (trade literature), at 2.41 kJ/g. As much as the embryo's heat on day 7, so never
 # left out.
 EVAPORATION_MW = 10.0
@@ -118,12 +128,8 @@ class EggModel:
         it or 42.
         """
         hen_day = day * TERM_DAYS / self.term_days
-        i = bisect_right(EMBRYO_DAYS, hen_day)
-        if 0 < i < len(EMBRYO_DAYS):
-            share = (hen_day - EMBRYO_DAYS[i - 1]) / (EMBRYO_DAYS[i] - EMBRYO_DAYS[i - 1])
-            embryo_mw = EMBRYO_MW[i - 1] + share * (EMBRYO_MW[i] - EMBRYO_MW[i - 1])
-        else:
-            embryo_mw = EMBRYO_MW[max(0, i - 1)]
+        from_day, for_days, from_mw, rise_mw = _STRETCHES[bisect_right(EMBRYO_DAYS, hen_day)]
+        embryo_mw = from_mw + (hen_day - from_day) / for_days * rise_mw
         return (embryo_mw - EVAPORATION_MW) * self.scale
 
     def offset_k(self, day: float) -> float:

@@ -115,11 +115,15 @@ def step(track: Track | None, value: float | None, scale: Scale, together: bool 
 
     value None: it cannot be used. together: whether the held jump was a door's air, None when no other quantity could tell.
     """
+    mono_s, _, _, _, gap_s = pace
+    if value is not None and track is not None and track.held is None and mono_s - track.mono_s <= gap_s:
+        moved = value - track.value
+        if -scale.jump <= moved <= scale.jump:  # as nearly all are: no limit is under the scale's
+            return _follow(track, value, scale, pace), 0, False, False, moved
     if value is None:
         if track is None or track.held is None:
             return track, 0, False, False, 0.0
         return replace(track, held=None), SUSPECT, False, False, 0.0  # nobody will know
-    mono_s, _, _, _, gap_s = pace
     if track is None:
         return Track(mono_s, value, mono_s, value), 0, False, False, 0.0
     if mono_s - track.mono_s > (gap_s if track.held is None else 2.0 * gap_s):
@@ -127,8 +131,6 @@ def step(track: Track | None, value: float | None, scale: Scale, together: bool 
     was, moved = 0, value - track.value
     if track.held is not None:
         track, was = _settle(track, track.held, value, scale, together, pace)
-    if -scale.jump <= value - track.value <= scale.jump:  # as nearly all are: no limit is under the scale's
-        return _follow(track, value, scale, pace), was, False, False, moved
     jumped = _jumps(track, value, scale, pace)
     if jumped and not was:
         return replace(track, held=value), 0, True, True, moved
