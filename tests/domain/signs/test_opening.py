@@ -497,3 +497,17 @@ def test_two_busy_days_and_two_calm_ones() -> None:
     for calm in figures.month(2, 0, figures.INTERVALS_S)[0]:
         assert not calm.spans
         assert not calm.openings
+
+
+@pytest.mark.parametrize("way", [-1.0, 1.0])
+def test_one_odd_reading_moves_what_is_usual_its_own_way_and_only_a_little(way: float) -> None:
+    """What is usual follows each quantity towards where it went, never by more than the edge of the usual allows."""
+    story = ready()
+    before = story.state
+    story.read((USUAL_C, USUAL_KPA + way * 1.0))
+    moved_kpa = story.state.usual_kpa - before.usual_kpa
+    assert 0.0 < moved_kpa * way < 0.01
+    before = story.state
+    story.read((USUAL_C + way * 1.5, story.state.usual_kpa))
+    moved_k = story.state.usual_c - before.usual_c
+    assert 0.0 < moved_k * way < 0.05

@@ -15,8 +15,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, SHELVED, UNACKNOWLEDGED
-from monitor.domain.needs.rules import LOOK_AGAIN
+from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, SHELVED, UNACKNOWLEDGED, Alarm
+from monitor.domain.needs.rules import DISAGREE, EGG_HOT, HANDLING_OVER, LOOK_AGAIN, SENSOR_FAILED
 from monitor.domain.state.record import Group
 from monitor.service.watch.commands import MAX_BACKDATE, batch_view
 from monitor.service.watch.requests import RequestError
@@ -304,6 +304,30 @@ def test_an_alarm_is_shelved_and_taken_off() -> None:
     notices = len(story.notices)
     assert ask(story, "unshelve", alarm=1, by="sam")["state"] == UNACKNOWLEDGED
     assert len(story.notices) == notices + 1
+
+
+def test_work_at_a_machine_shelves_what_its_own_air_has_raised() -> None:
+    """Cold, dry or damp air of that machine that stands, and what was said at the end of the work before; not heat, nor eggs that
+    are too hot, another machine, the room's other alarms, what is over, or what is shelved already."""
+    story = house()
+    standing = Alarm("setter-1", "dry-bulb-low-alarm", number=1, condition=True)
+    alarms = (
+        standing,
+        replace(standing, rule="humidity-low-alarm", number=2),
+        replace(standing, rule=HANDLING_OVER, number=3),
+        replace(standing, rule="humidity-high-alarm", number=4, condition=False),
+        replace(standing, rule="dry-bulb-high-alarm", number=5),
+        replace(standing, rule=EGG_HOT, number=6),
+        replace(standing, subject="hatcher-1", number=7),
+        replace(standing, subject="node-a/top", rule=SENSOR_FAILED, number=8),
+        replace(standing, subject="setter-1", rule=DISAGREE, number=9),
+        replace(standing, rule="humidity-low-warning", number=10, suppressed="empty"),
+    )
+    story.state.alarms = {alarm.key: alarm for alarm in alarms}
+    answer = ask(story, "handling", machine="setter-1", for_s=600.0, by="sam")
+    assert answer["shelved"] == [1, 2, 3]
+    assert answer["did"] == "declared for 10 min"
+    assert ask(story, "handling", machine="setter-1", done=True, by="sam")["did"] == "done"
 
 
 def test_an_alarm_goes_out_of_service_and_back() -> None:

@@ -25,6 +25,7 @@ from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened, Stop
 from monitor.settings import build_house, parse_settings
 from monitor.shown.phone.joined import NoticeWords
+from tests.domain.house import there
 
 # Written out: taken from the program, they would move with it.
 GROUP_MESSAGES = 20  # the window of a broker as it comes
@@ -43,7 +44,7 @@ def at(second: float) -> Now:
 class Desk:
     """An engine with everything it says written down in one list, in order."""
 
-    def __init__(self, site: Site, loaded: Loaded = NOTHING) -> None:
+    def __init__(self, site: Site, loaded: Loaded = NOTHING, *, hands_on: bool = False) -> None:
         self.said: list[tuple[str, Any]] = []
         self.groups: list[Group] = []
         self.shown: list[tuple[str, str]] = []
@@ -58,6 +59,7 @@ class Desk:
             tell_stored=lambda rows: self.said.append(("stored", list(rows))),
             tell_notices=self._notices,
             show_machine=lambda machine, view: self.shown.append((machine, str(view["at"]))),
+            hands_on=hands_on,
         )
         self.seq = 0
 
@@ -364,6 +366,15 @@ def test_a_lost_broker_is_said_once(desk: Desk) -> None:
     assert [e.text for g in desk.groups for e in g.events if e.kind == "broker"] == ["refused", "up"]
 
 
+def test_a_link_that_comes_and_goes_with_the_same_words_is_told_each_time(desk: Desk) -> None:
+    """Whether it is connected is news by itself, and so is why it is not."""
+    for second, (up, why) in enumerate([(False, "tls"), (True, "tls"), (False, "tls"), (False, "refused")]):
+        desk.engine.work(Linked(at(second), up, why))
+        assert desk.engine.link == (up, why, at(second).utc)
+    desk.engine.idle(at(20))
+    assert [e.text for g in desk.groups for e in g.events if e.kind == "broker"] == ["tls", "tls", "tls", "refused"]
+
+
 def test_stopping_writes_what_is_left(desk: Desk) -> None:
     """A Stop item commits and acknowledges the last group before the engine ends."""
     inbox = Inbox()
@@ -490,3 +501,26 @@ def test_what_was_decided_is_followed_by_a_look_at_once(desk: Desk) -> None:
         second += 0.5
         assert second < 200.0
     assert calm.engine.due_mono_s(at(second)) == at(second).mono_s
+
+
+def test_what_was_learnt_is_written_every_five_minutes_and_when_the_clock_is_set(site: Site) -> None:
+    """A daemon writes its memory at its first look, each five minutes, at once when the label moved, and last of all at its end; a
+    replay never does."""
+    desk = Desk(site, hands_on=True)
+    for second in range(302):
+        desk.engine.idle(at(second))
+    times_s = [group.memory.mono_s - 500.0 for group in desk.groups if group.memory is not None]
+    assert times_s == [0.0, 300.0]
+    set_on = replace(at(310), utc=at(310).utc + timedelta(hours=1))
+    desk.engine.idle(set_on)
+    assert there(desk.groups[-1].memory).mono_s == set_on.mono_s
+    written = len(desk.groups)
+    desk.engine.idle(replace(at(312), utc=at(312).utc + timedelta(hours=1)))
+    assert len(desk.groups) == written
+    desk.engine.work(Stop(replace(at(320), utc=at(320).utc + timedelta(hours=1))))
+    assert there(desk.groups[-1].memory).final
+    played = Desk(site)
+    for second in range(302):
+        played.engine.idle(at(second))
+    played.engine.work(Stop(at(310)))
+    assert not any(group.memory for group in played.groups)
