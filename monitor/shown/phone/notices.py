@@ -3,9 +3,9 @@ likely harm, first act, and the number to answer with. Under 200 characters befo
 
 Another language for the phone is another `NoticeWords` (`shown/phone/joined.py`), in place of the one that `app` hands in. Its words come from:
 this module and `joined.py` beside it, sentence by sentence; `values.py`, what a value, a band and a subject are called; and the words,
-over, consequence and first_act of each rule in `data/rules.toml`. Not from here, and to be turned into facts first: what an
-alarm without a value is about (`Facts.about`), which the judge says in plain English for the record and the wire as well
-(`domain/watch`: sensors, silence, overdue, planning, machine_air, egg_alarms), and why one is no longer judged (`Facts.unjudged`).
+over, consequence and first_act of each rule in `data/rules.toml`; `about.py`, what an alarm without a value is about, and
+`domain/eggs/words.py`, what was written of an egg. Not from here: why an alarm is no longer judged (`Facts.unjudged`), four names that
+`domain/watch` gives, and the names of quantities and stages.
 """
 
 from __future__ import annotations
