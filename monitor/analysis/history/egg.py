@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, tzinfo
 
 from monitor.analysis.history.environment import BatchHistory
 from monitor.analysis.history.felt import Happening
@@ -25,7 +25,7 @@ class EggPart:
     """One egg of a batch.
 
     until: where its record ends, by its own end, the batch's, or now. end: how it ended, None so far. entries: what stands in the book
-    of it, and of the whole batch while it was in it, by time; done: the same as happenings. masses: its weighings. loss: None where
+    of it, and of the whole batch while it was in it, by time; done: the same as happenings; zone: of the days and times in it. masses: its weighings. loss: None where
     `reason` says why; of lost_by. target: what its species should lose, None where no source says; pip_day: by when it is judged;
     by_pip_pct: what it had lost by then, None while that lies ahead, and where it died before.
     """
@@ -42,6 +42,7 @@ class EggPart:
     lost_by: datetime
     target: Target | None
     pip_day: float
+    zone: tzinfo
     by_pip_pct: Interval | None = None
 
     @property

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from monitor.analysis.history.figures import Figures
+from monitor.domain.eggs.entry import Entry
 from monitor.domain.published.exposure import Dose, Match
 from monitor.domain.signs.seen import NotBack, Seen
 
@@ -65,21 +66,35 @@ class Felt:
 
 
 @dataclass(frozen=True, slots=True)
+class Written:
+    """What was written of an egg, or of its whole batch. left_out: why a weighing is left out of the loss; lost_pct: what the egg had lost by
+    then, None where that is not told."""
+
+    entry: Entry
+    left_out: str = ""
+    lost_pct: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Happening:
     """Something that was done, or that showed in the air. kind: OPENING, HANDLING, MOVE, DECLARED or SPLIT; of an egg's book that of its entry.
 
-    machine: where. until_ms: of a handling. seen: of an opening, what it was; None where only words of it are left. entry: its number in the
-    egg book, of what was written there.
+    machine: where, empty in none. text: what the record says of it, an opening's words or a stage's name. until_ms: of a handling. seen: of an opening, what it was; None where only words of it are left. closed: of a
+    move, that it is the last. split: how many eggs went on, and as which batch. entry: its number in the egg book, of what was `written`
+    there.
     """
 
     at_ms: int
     kind: str
     machine: str
-    text: str
+    text: str = ""
     until_ms: int | None = None
     by: str = ""
     seen: Seen | None = None
     entry: int | None = None
+    written: Written | None = None
+    split: tuple[int, str] | None = None
+    closed: bool = False
 
     @property
     def counts(self) -> bool:

@@ -17,7 +17,6 @@ from monitor.domain.air.psychrometrics import wet_bulb_c
 from monitor.domain.eggs.book import standing
 from monitor.domain.eggs.entry import Split
 from monitor.domain.eggs.temperature import EggModel, model_of
-from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import derived_rh
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Band, Profile, Stage
@@ -100,11 +99,9 @@ def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Hap
     def there(machine: str, since: datetime, until: datetime) -> bool:
         return any(place == machine and begun <= until and since < ended for place, begun, ended in places)
 
-    found = [
-        Happening(to_ms(since), MOVE, place, f"to {place}" if place else "in no machine") for place, since, _ in places
-    ]
+    found = [Happening(to_ms(since), MOVE, place) for place, since, _ in places]
     if batch.closed_at is not None and batch.closed_at <= now:
-        found.append(Happening(to_ms(batch.closed_at), MOVE, "", "closed"))
+        found.append(Happening(to_ms(batch.closed_at), MOVE, "", closed=True))
     found += [
         Happening(to_ms(d.at), DECLARED, _place_at(places, d.at), d.stage)
         for d in batch.declared
@@ -125,8 +122,7 @@ def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Hap
         if isinstance(e.fact, Split) and begin <= e.at < end:
             left[e.at, e.fact.into] += e.eggs
     found += [
-        Happening(to_ms(at), SPLIT, _place_at(places, at), f"{eggs_words(count)} went on as batch {into}")
-        for (at, into), count in left.items()
+        Happening(to_ms(at), SPLIT, _place_at(places, at), split=(count, into)) for (at, into), count in left.items()
     ]
     return sorted(found, key=lambda each: each.at_ms)
 

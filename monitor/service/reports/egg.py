@@ -10,11 +10,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from monitor.analysis.history.egg import EggPart, left_out, lost_pct
-from monitor.analysis.history.felt import Happening
+from monitor.analysis.history.felt import Happening, Written
 from monitor.analysis.water.ahead import EggLoss
 from monitor.domain.eggs.book import EggBook, Mass, laid_at, of_egg, standing
-from monitor.domain.eggs.entry import Entry, Found, Laid, Note, Sign, Size, Weighing
-from monitor.domain.eggs.words import said
+from monitor.domain.eggs.entry import Entry, Laid, Weighing
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.needs.target import pip_day, target_of
@@ -23,9 +22,6 @@ from monitor.service.ports import BatchRecord
 from monitor.service.reports.batch import NoRecord
 from monitor.service.reports.water import water_of
 from monitor.service.reports.weighed import Weighed
-
-# What the words of an entry do not say by themselves, among moves and openings.
-_NAMED = {Weighing: "weighed", Size: "size", Sign: "sign", Found: "finding", Note: "note"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +62,8 @@ def egg_life(history: BatchRecord, site: Site, batch: Batch, *, egg: int, now: d
         until=until,
         end=end,
         entries=entries,
-        done=_done(book, egg, entries, weighed=weighed, site=site),
+        done=_done(book, egg, entries, weighed=weighed),
+        zone=site.zone,
         masses=weighed.masses,
         loss=weighed.loss,
         reason=weighed.reason,
@@ -96,28 +93,22 @@ def _at(book: EggBook, entry: Entry, egg: int) -> datetime:
     return (laid_at(book, egg) or entry.at) if isinstance(entry.fact, Laid) else entry.at
 
 
-def _done(book: EggBook, egg: int, entries: Sequence[Entry], *, weighed: Weighed, site: Site) -> tuple[Happening, ...]:
+def _done(book: EggBook, egg: int, entries: Sequence[Entry], *, weighed: Weighed) -> tuple[Happening, ...]:
     masses, batch = {m.entry: m for m in weighed.masses}, book.batch
     done = []
     for entry in entries:
         at = _at(book, entry, egg)
         stay = batch.stay_at(at)
-        words = _words(entry, site) + _lost(masses.get(entry.number), weighed.loss, batch)
         machine = "" if stay is None else stay.machine
-        done.append(Happening(to_ms(at), entry.fact.kind, machine, words, by=entry.who, entry=entry.number))
+        written = _written(entry, masses.get(entry.number), weighed.loss, batch=batch)
+        done.append(Happening(to_ms(at), entry.fact.kind, machine, by=entry.who, entry=entry.number, written=written))
     return tuple(done)
 
 
-def _words(entry: Entry, site: Site) -> str:
-    name = _NAMED.get(type(entry.fact))
-    words = " ".join(said(entry, site.zone).split())  # a note may have several lines; here it is one
-    about = "" if entry.egg is not None else "batch " if name else "batch: "
-    return f"{about}{name}: {words}" if name else f"{about}{words}"
-
-
-def _lost(mass: Mass | None, loss: EggLoss | None, batch: Batch) -> str:
-    """What a weighing comes to."""
+def _written(entry: Entry, mass: Mass | None, loss: EggLoss | None, *, batch: Batch) -> Written:
+    """With what a weighing comes to."""
     if mass is None:
-        return ""
+        return Written(entry)
     why, lost = left_out(mass, loss), lost_pct(mass, loss, batch)
-    return f", left out: {why}" if why else "" if lost is None or lost < 0.05 else f", {lost:.1f} % lost"
+    told = lost is not None and lost >= 0.05 and not why
+    return Written(entry, why, lost if told else None)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
+from datetime import UTC
 
 from monitor.analysis.history.egg import EggPart, left_out, lost_pct
 from monitor.analysis.history.felt import Happening
@@ -116,7 +117,7 @@ def egg_record(part: EggPart) -> Record:
 
 def done_record(each: Happening, part: EggPart | None) -> Record:
     """One thing that was done, in JSON and CSV alike; of a weighing also what the egg had lost."""
-    record = happening_record(each)
+    record = happening_record(each, UTC if part is None else part.zone)
     if part is None or each.entry is None:
         return record
     record["entry"] = each.entry

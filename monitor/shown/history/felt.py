@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from datetime import datetime
+from datetime import datetime, tzinfo
 
-from monitor.analysis.history.felt import DECLARED, HANDLING, OPENING, Felt, Happening, SideDose
+from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, Felt, Happening, SideDose, Written
+from monitor.domain.eggs.entry import Found, Note, Sign, Size, Weighing
+from monitor.domain.eggs.words import eggs_words, said
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.published.exposure import ABOVE, REACHED, SHORT
@@ -20,6 +22,8 @@ from monitor.shown.values import per_cent
 
 LISTED = 20  # openings told one by one in words; JSON and CSV have them all
 DAY_MS = 86_400_000
+# What the words of an entry do not say by themselves, among moves and openings.
+_NAMED = {Weighing: "weighed", Size: "size", Sign: "sign", Found: "finding", Note: "note"}
 SIDES = {ABOVE: ("heat", "over"), "below": ("cold", "under")}
 KINDS = {OPENING: "opening", HANDLING: "handling", DECLARED: "stage declared", "move": "moved", "split": "split"}
 
@@ -119,6 +123,29 @@ def happening_words(each: Happening, shown: Shown) -> str:
     return printable(_happening_words(each, shown))
 
 
+def what_words(each: Happening, zone: tzinfo) -> str:
+    """What it was: `to setter-1`, `3 eggs went on as batch hen-1-b`, `weighed: 26.49 g, 4.2 % lost`."""
+    if each.written is not None:
+        return _written_words(each.written, zone)
+    if each.split is not None:
+        count, into = each.split
+        return f"{eggs_words(count)} went on as batch {into}"
+    if each.kind == MOVE:
+        return "closed" if each.closed else f"to {each.machine}" if each.machine else "in no machine"
+    return each.text
+
+
+def _written_words(written: Written, zone: tzinfo) -> str:
+    entry = written.entry
+    name = _NAMED.get(type(entry.fact))
+    words = " ".join(said(entry, zone).split())  # a note may have several lines; here it is one
+    about = "" if entry.egg is not None else "batch " if name else "batch: "
+    told = f"{about}{name}: {words}" if name else f"{about}{words}"
+    if written.left_out:
+        return f"{told}, left out: {written.left_out}"
+    return told if written.lost_pct is None else f"{told}, {written.lost_pct:.1f} % lost"
+
+
 def _happening_words(each: Happening, shown: Shown) -> str:
     if each.kind == HANDLING:
         until = f" until {shown.time(each.until_ms)}" if each.until_ms is not None else ""
@@ -127,8 +154,8 @@ def _happening_words(each: Happening, shown: Shown) -> str:
         told = each.text if each.seen is None else opening_words(each.seen, shown.unit)
         return f"opening of {each.machine}: {told}"
     if each.entry is not None:
-        return f"{each.text}{f', by {each.by}' if each.by else ''}"
-    return f"{KINDS[each.kind]}: {each.text}"
+        return f"{what_words(each, shown.zone)}{f', by {each.by}' if each.by else ''}"
+    return f"{KINDS[each.kind]}: {what_words(each, shown.zone)}"
 
 
 def openings_per_day(every: Sequence[Happening], set_at: datetime) -> list[tuple[int, int]]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import tzinfo
 
 from monitor.analysis.history.felt import Felt, Happening, SideDose
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.published.exposure import ABOVE, SOURCES, Match
 from monitor.shown.exposures import match_words
+from monitor.shown.history.felt import what_words
 from monitor.shown.plain import Record, exact, figures_record, span_record, utc_ms, value
 
 
@@ -82,13 +84,13 @@ def _dose_row(side: SideDose) -> Record:
     }
 
 
-def happening_record(each: Happening) -> Record:
-    """One thing that was done, in JSON and CSV alike."""
+def happening_record(each: Happening, zone: tzinfo) -> Record:
+    """One thing that was done, in JSON and CSV alike. zone: of the days and times in what was written."""
     return {
         "kind": each.kind,
         "machine": each.machine,
         "since": utc_ms(each.at_ms),
         "until": utc_ms(each.until_ms),
-        "what": each.text,
+        "what": what_words(each, zone),
         "by": each.by,
     }

@@ -42,6 +42,7 @@ from monitor.service.reports.batch import (
     stretches_of,
 )
 from monitor.settings import build_house, parse_settings
+from monitor.shown.history.felt import what_words
 from tests.fakes import MemoryStore
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
@@ -336,7 +337,7 @@ def test_what_was_done_to_a_batch(site: Site) -> None:
         (21, "move", ""),
     ]
     assert [h.counts for h in found if h.kind == "opening"] == [True, False, True]
-    assert (found[3].until_ms, found[3].by, found[-1].text) == (to_ms(day(6.01)), "sam", "closed")
+    assert (found[3].until_ms, found[3].by, what_words(found[-1], UTC)) == (to_ms(day(6.01)), "sam", "closed")
     history = batch_history(record, site, batch, now=day(30))
     assert history.happenings == tuple(found)
     assert [f.openings for f in history.felt] == [1, 1, 2]
@@ -454,7 +455,7 @@ def test_eggs_that_went_on_in_another_batch_are_told() -> None:
     record = MemoryStore()
     record.commit(Group(batches={HEN.id: HEN}, entries=[(HEN.id, e) for e in book.entries]))
     found = [h for h in happenings_of(record, HEN, day(8)) if h.kind == SPLIT]
-    assert [(h.at_ms, h.machine, h.text) for h in found] == [
+    assert [(h.at_ms, h.machine, what_words(h, UTC)) for h in found] == [
         (to_ms(day(5)), "setter-1", "2 eggs went on as batch hen-1-b")
     ]
     assert len([h for h in happenings_of(record, HEN, day(30)) if h.kind == SPLIT]) == 2

@@ -32,6 +32,7 @@ from monitor.domain.needs.batch import Batch, Stay, closed
 from monitor.domain.needs.site import Site
 from monitor.service.reports.batch import NoRecord, batch_history
 from monitor.service.reports.egg import egg_life
+from monitor.shown.history.felt import what_words
 from monitor.shown.history.files import to_csv, to_json
 from monitor.shown.history.report import Header, to_html, to_text
 from tests.one_egg import MOVE_D, STAGE_D, STEP_MS, WARM_C, day, hens, make_site, part_of, record, report, written
@@ -49,7 +50,7 @@ def wavy(days: float) -> float:
 
 def plain(history: BatchHistory, batch: Batch) -> dict[str, Any]:
     """Every figure, without what the egg book says and without the batch's own close."""
-    own = tuple(h for h in history.happenings if h.entry is None and h.text != "closed")
+    own = tuple(h for h in history.happenings if h.entry is None and not h.closed)
     header = Header(batch.id, batch.profile, batch.eggs, batch.set_at)
     return to_json(replace(history, happenings=own), header)
 
@@ -110,7 +111,7 @@ def test_what_the_book_says_stands_among_what_was_done(site: Site) -> None:
     assert part.loss is not None
     mass_at_set_g = part.loss.line.mass_at_set_g.value
     lost = [100.0 * (1.0 - g / mass_at_set_g) for g in (57.40, 54.80)]
-    words = [(h.kind, h.text) for h in found.happenings if h.kind not in ("opening", "handling")]
+    words = [(h.kind, what_words(h, UTC)) for h in found.happenings if h.kind not in ("opening", "handling")]
     assert words == [
         ("laid", "stored 3 days"),
         ("move", "to setter-1"),
@@ -149,9 +150,9 @@ def test_only_what_is_about_this_egg(site: Site) -> None:
     book = written(book, 12.0, Note("after it"))
     store = record(book)
     _, _, header = report(store, site, book.batch, 7, day(21.0))
-    assert [h.text for h in part_of(header).done] == ["stored 2 days", "batch note: the water tray was cleaned", "removed: broken"]  # fmt: skip
+    assert [what_words(h, UTC) for h in part_of(header).done] == ["stored 2 days", "batch note: the water tray was cleaned", "removed: broken"]  # fmt: skip
     _, _, header = report(store, site, book.batch, 9, day(21.0))
-    assert [h.text for h in part_of(header).done] == ["batch: stored 5 days", "batch note: the water tray was cleaned", "batch note: after it"]  # fmt: skip
+    assert [what_words(h, UTC) for h in part_of(header).done] == ["batch: stored 5 days", "batch note: the water tray was cleaned", "batch note: after it"]  # fmt: skip
 
 
 def test_an_egg_of_which_nothing_is_written_has_the_batchs_history(site: Site) -> None:
@@ -181,7 +182,7 @@ def test_a_chick_that_died_after_the_hatch_ended_with_the_hatch(site: Site) -> N
     book = written(book, 20.9, Dead("after hatch"), 7)
     found, _, header = report(record(book), site, book.batch, 7, day(21.9))
     assert part_of(header).until == day(20.4)
-    assert [h.text for h in found.happenings][-2:] == ["hatched", "dead (after hatch)"]
+    assert [what_words(h, UTC) for h in found.happenings][-2:] == ["hatched", "dead (after hatch)"]
 
 
 def test_an_end_that_is_yet_to_come_is_none(site: Site) -> None:
@@ -207,7 +208,7 @@ def test_the_loss_is_that_of_the_egg_book(site: Site) -> None:
     other = egg_life(store, site, book.batch, egg=8, now=day(7.0)).part
     assert other.loss is None
     assert other.reason.startswith("weighed once")
-    assert [h.text for h in other.done][-1].startswith("look again ")
+    assert [what_words(h, UTC) for h in other.done][-1].startswith("look again ")
 
 
 def test_an_egg_that_was_in_no_machine(site: Site) -> None:
