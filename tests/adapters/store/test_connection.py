@@ -678,3 +678,32 @@ def test_how_long_a_start_looks_for_damage(path: Path, monkeypatch: pytest.Monke
     suspect_mark(path).touch()
     open_writer(path).close()
     assert limits == [10.0, 10 * 60.0]
+
+
+def test_durability_does_not_rest_on_how_sqlite_was_built(path: Path) -> None:
+    """Whatever a connection comes with, the writer waits for the disk, holds to foreign keys, and keeps its log small."""
+    connection = sqlite3.connect(path, isolation_level=None)
+    for other in ("synchronous = OFF", "foreign_keys = OFF", "wal_autocheckpoint = 7", "journal_size_limit = 7"):
+        connection.execute(f"PRAGMA {other}")
+    connection_module._configure(connection, path)
+    names = ("journal_mode", "synchronous", "foreign_keys", "wal_autocheckpoint", "journal_size_limit")
+    found = [connection.execute(f"PRAGMA {name}").fetchone()[0] for name in names]
+    connection.close()
+    assert found == ["wal", 2, 1, 1000, 8 * 1024 * 1024]
+
+
+def test_nothing_of_the_damaged_record_stays_beside_the_new_one(path: Path) -> None:
+    """Log, journal and the log's index of the record that was set aside go before the new one has its name."""
+    write(path, full_group())
+    path.rename(f"{path}.begun")
+    for suffix in ("-wal", "-journal", "-shm"):
+        Path(f"{path}{suffix}").write_bytes(b"of the damaged one")
+    Path(f"{path}.damaged-1").write_bytes(b"damaged")
+    assert "set aside as eggroom.db.damaged-1" in connection_module._put_in_place(path)
+    assert sorted(p.name for p in path.parent.iterdir()) == [
+        "eggroom.db",
+        "eggroom.db.damaged-1",
+        "eggroom.db.damaged-1-journal",
+        "eggroom.db.damaged-1-wal",
+        "eggroom.db.lock",
+    ]

@@ -6,6 +6,7 @@ import copy
 import csv
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +18,12 @@ from monitor.domain.published.causes import (
     DOSE,
     HIGH,
     KINDS,
+    LEVEL,
     LOW,
+    MEAN,
     WINDOWS,
     Catalogue,
+    Check,
     Published,
 )
 from monitor.domain.published.findings import FINDING
@@ -194,3 +198,11 @@ def test_every_temperature_in_a_cause_is_a_value() -> None:
         assert not re.search(r"\d ?°?C\b", cause.words)
         assert cause.words.count("{}") == len(cause.temps_c)
         assert "{" not in cause.told("F")
+
+
+def test_a_check_is_exact_unless_its_table_gives_room() -> None:
+    """Without a margin a figure is supported from the band's very edge; a level that names no numbers is no level."""
+    check = Check("x", MEAN, "words", "unit", "SOURCE")
+    assert (check.margin, check.half_band, check.clear_at, check.supported_at) == (0.0, 0.0, 0.0, 0.0)
+    with pytest.raises(ValueError, match="clear_at 0, expected below supported_at, 0"):
+        replace(check, kind=LEVEL)

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from monitor.analysis.history.excursions import Place, outside
 from monitor.analysis.line.trace import Trace
+from monitor.domain.published import exposure as exposure_module
 from monitor.domain.published.exposure import (
     ABOVE,
     BELOW,
@@ -290,3 +291,22 @@ def test_every_temperature_in_published_words_is_a_value() -> None:
     for each in EXPOSURES:
         assert "°" not in each.result
         assert each.result.count("{}") == len(each.temps_c)
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "share", "height"),
+    [
+        (0.0, 0.0, 0.0, 0.0),
+        (-1.0, 0.0, 0.0, 0.0),
+        (0.0, -1.0, 0.0, 0.0),
+        (0.0, 2.0, 1.0, 1.0),
+        (2.0, 0.0, 1.0, 1.0),
+        (-1.0, 3.0, 0.75, 1.5),
+        (3.0, -1.0, 0.75, 1.5),
+        (1.0, 2.0, 1.0, 1.5),
+        (-2.0, -1.0, 0.0, 0.0),
+    ],
+)
+def test_a_straight_piece_beyond_a_limit(first: float, last: float, share: float, height: float) -> None:
+    """What only touches the limit is not beyond it; of what crosses it the part beyond is a triangle."""
+    assert exposure_module._beyond(first, last) == pytest.approx((share, height))

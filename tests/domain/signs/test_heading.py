@@ -403,3 +403,14 @@ def test_what_is_too_fast_to_foresee(build: str, state: str, limit: float) -> No
     told, passed = story(BUILDS[build], 0.5, heater(state))
     assert passed[limit] < 120.0 < TAIL_S
     assert told == []
+
+
+def test_a_window_reaches_back_half_an_hour_and_no_farther() -> None:
+    """The reading of exactly half an hour ago is still in it, an older one is not; one that comes within half a minute is left out."""
+    window = Window().seen(0.0, 37.5).seen(900.0, 37.6)
+    assert window.seen(1800.0, 37.7).points == ((0.0, 37.5), (900.0, 37.6), (1800.0, 37.7))
+    assert window.seen(1800.1, 37.7).points == ((900.0, 37.6), (1800.1, 37.7))
+    assert window.seen(929.9, 37.7) is window
+    assert window.seen(930.0, 37.7).points[-1] == (930.0, 37.7)
+    for odd in (math.nan, math.inf):
+        assert window.seen(2000.0, odd) is window

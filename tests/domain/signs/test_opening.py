@@ -500,14 +500,31 @@ def test_two_busy_days_and_two_calm_ones() -> None:
 
 
 @pytest.mark.parametrize("way", [-1.0, 1.0])
-def test_one_odd_reading_moves_what_is_usual_its_own_way_and_only_a_little(way: float) -> None:
-    """What is usual follows each quantity towards where it went, never by more than the edge of the usual allows."""
-    story = ready()
-    before = story.state
-    story.read((USUAL_C, USUAL_KPA + way * 1.0))
-    moved_kpa = story.state.usual_kpa - before.usual_kpa
-    assert 0.0 < moved_kpa * way < 0.01
-    before = story.state
-    story.read((USUAL_C + way * 1.5, story.state.usual_kpa))
-    moved_k = story.state.usual_c - before.usual_c
-    assert 0.0 < moved_k * way < 0.05
+def test_one_odd_reading_moves_what_is_usual_its_own_way_and_no_farther_than_the_edge(way: float) -> None:
+    """What is usual follows each quantity towards where it went; a reading far off teaches no more than one at the edge of the usual."""
+
+    def moved(k: float, kpa: float) -> tuple[float, float]:
+        state = ready().read((USUAL_C + way * k, USUAL_KPA + way * kpa)).state
+        return (state.usual_c - before.usual_c) * way, (state.usual_kpa - before.usual_kpa) * way
+
+    before = ready().state
+    assert moved(0.0, 1.0)[1] == pytest.approx(moved(0.0, 2.0)[1])
+    assert moved(1.5, 0.0)[0] == pytest.approx(moved(3.0, 0.0)[0])
+    assert moved(0.0, 1.0)[1] > moved(0.0, 0.02)[1] > 0.0
+    assert moved(1.5, 0.0)[0] > moved(0.05, 0.0)[0] > 0.0
+
+
+@pytest.mark.parametrize(("k_in_two_minutes", "held"), [(0.6, True), (0.24, False)])
+def test_air_on_its_way_back_must_make_a_tenth_of_the_usual_step(k_in_two_minutes: float, held: bool) -> None:
+    """From 31 °C the usual curve, whose time constant is two minutes, brings 4.3 K in two minutes; a tenth of that is enough."""
+    story = ready().read(*DOOR)
+    story.read(*((30.0 + k_in_two_minutes * n / 12.0, 1.3 + 0.01 * n) for n in range(1, 40)))
+    assert (NOT_RECOVERING not in story.kinds) is held
+
+
+def test_air_at_the_very_edge_of_its_band_needs_no_hold() -> None:
+    """An opening that ends at the band's low end, and no lower, is no trouble: it ends, and is not told as one that does not come back."""
+    for low_c, kind in ((37.0, ENDED), (37.1, NOT_RECOVERING)):
+        story = ready(band_low_c=low_c).read(*DOOR)
+        story.read(*(((37.0, 3.0),) * 70))
+        assert next(k for k in story.kinds if k in (ENDED, NOT_RECOVERING)) == kind
