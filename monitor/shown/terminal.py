@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -13,20 +13,14 @@ from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.site import Site
-from monitor.domain.needs.target import target_of
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.openings import opening_words
-from monitor.shown.values import show_band, show_figure, show_value, subject_name, target_words
+from monitor.shown.values import show_band, show_figure, show_value, subject_name
 
 if TYPE_CHECKING:
     from monitor.domain.watch.view import AlarmView, BatchView, MachineView, RoomView
 
-_EVIDENCE = {"memory": "memory", "judgement": "judgement", "common-practice": "judgement", "own": "own"}
-_EVIDENCE_WORDS = {
-    "published": "are published figures", "memory": "are recalled from memory", "judgement": "are judgement",
-    "own": "are your own",
-}  # fmt: skip
 _QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
 
 
@@ -285,113 +279,6 @@ def refused_text(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unkno
         lines.append(f"  # heard {u.count} times, last {local(u.last_at, site, seconds=True)}")
         lines.append(f'  [[probe]]\n  node = "{node}"\n  probe = "{probe}"\n  machine = "..."')
     return "\n".join(lines)
-
-
-def profile_view(profile: Profile) -> dict[str, object]:
-    """One profile as a plain mapping, each value's source beside it."""
-    return {
-        "id": profile.id,
-        "name": profile.name,
-        "scientific_name": profile.scientific_name,
-        "kind": profile.kind,
-        "days": profile.days,
-        "hatch_days": [profile.hatch_day_first, profile.hatch_day_last],
-        "lockdown_by": profile.lockdown_by,
-        "lockdown_day": profile.lockdown_day,
-        "egg_mass_g": profile.egg_mass_g,
-        "target_loss_pct": profile.target_loss_pct,
-        "target_loss_to": profile.target_loss_to,
-        "lethal_heat": profile.lethal_heat,
-        "still_air_offset_k": profile.still_air_offset_k,
-        "stages": [
-            {"name": s.name, "from_day": s.from_day}
-            | {q: dict(band.limits()) for q, _ in _QUANTITIES if (band := getattr(s, q)) is not None}
-            for s in profile.stages
-        ],
-        "rules": {id_: dict(numbers) for id_, numbers in profile.rules.items()},
-        "notes": list(profile.notes),
-        "unknown": list(profile.unknown),
-        "limits_from": _limits_from(profile),
-        "sources": dict(profile.sources),
-    }
-
-
-def profile_table(profiles: Iterable[Profile]) -> str:
-    """The species, one a line."""
-    lines = [f"{'species':<24} {'days':>5} {'lockdown':>9}  name"]
-    lines += [
-        f"{p.id:<24} {p.days:>5g} {p.lockdown_day:>9g}{'*' if p.lockdown_sign else ' '} {p.name}" for p in profiles
-    ]
-    by_egg = "* by the egg: draw-down may begin then, and lockdown begins with a sign in it"
-    return "\n".join([*lines, "", by_egg, "one of them with its sources: eggroom profiles SPECIES"])
-
-
-def profile_text(profile: Profile, citations: Mapping[str, str]) -> str:
-    """One species: stages, bands, notes, each value with the key of its source, and the sources in full."""
-
-    def key(path: str) -> str:
-        return profile.sources.get(path, "")
-
-    lines = [
-        f"{profile.name} ({profile.scientific_name}), {profile.id}" + (f", {profile.kind}" if profile.kind else ""),
-        f"  {profile.days:g} days, hatch day {profile.hatch_day_first:g} to {profile.hatch_day_last:g}",
-    ]
-    if profile.lockdown_sign is None:
-        lines.append(f"  lockdown on day {profile.lockdown_day:g}  {key('lockdown_day')}")
-    else:
-        lines.append(f"  goes by the egg: lockdown begins at {profile.lockdown_sign}  {key('lockdown_by')}")
-        lines.append(f"  from day {profile.lockdown_day:g} on draw-down may begin: candle  {key('lockdown_day')}")
-    target = target_of(profile)
-    if target is not None:
-        lines += _wrapped(f"weight loss {target_words(target)}  {key('target_loss_pct')}", "  ")
-    if profile.lethal_heat is not None:
-        temp_c, minutes = profile.lethal_heat
-        lines.append(f"  eggs are harmed or die at {temp_c:g} °C for {minutes:g} min  {key('lethal_heat')}")
-    for stage in profile.stages:
-        sign = profile.lockdown_sign if stage.name == "lockdown" else None
-        lines.append(f"  {stage.name} from {sign or f'day {stage.from_day:g}'}")
-        for quantity, words in _QUANTITIES:
-            band: Band | None = getattr(stage, quantity)
-            if band is None:
-                continue
-            for name, value in band.limits():
-                unit = "%RH" if quantity == RH else "°C"
-                source = key(f"stage.{stage.name}.{quantity}.{name}")
-                lines.append(f"    {words:<12} {name.replace('_', ' '):<13} {value:>6.2f} {unit:<4} {source}")
-    for rule, numbers in profile.rules.items():
-        for name, value in numbers.items():
-            lines.append(f"  {rule:<24} {name:<13} {value:>6}      {key(f'rules.{rule}.{name}')}")
-    lines += ["", *_wrapped(_limits_from_words(_limits_from(profile)), "  ")]
-    for note in profile.notes:
-        lines += ["", *_wrapped(note, "  ")]
-    lines += ["", "  sources"]
-    for source in sorted(set(profile.sources.values())):
-        lines += _wrapped(f"{source}: {citations.get(source, 'your own file')}", "  ")
-    if profile.unknown:
-        lines += ["", "  not known of this bird"]
-        lines += [line for each in profile.unknown for line in _wrapped(f"- {each}", "  ")]
-    return "\n".join(lines)
-
-
-def _limits_from(profile: Profile) -> dict[str, int]:
-    """How many limits of the bands come from where, by kind of source; of each kind, none or more."""
-    counted = dict.fromkeys(("published", "memory", "judgement", "own"), 0)
-    for path, source in profile.sources.items():
-        if path.startswith("stage.") and not path.endswith(".from_day"):
-            counted[_EVIDENCE.get(source, "memory" if source.endswith("-memory") else "published")] += 1
-    return counted
-
-
-def _limits_from_words(counted: Mapping[str, int]) -> str:
-    """`Of the 20 limits above 4 are published figures, 6 from memory and 10 (50 %) judgement.`"""
-    whole = sum(counted.values())
-    parts = [f"{n} {_EVIDENCE_WORDS[kind]}" for kind, n in counted.items() if n or kind == "judgement"]
-    share = f"{100 * counted['judgement'] / whole:.0f} %" if whole else "none"
-    return f"Of the {whole} limits above, {share} are judgement: {', '.join(parts)}."
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(text, 78, initial_indent=indent, subsequent_indent=indent + "  ")
 
 
 def _stage(view: BatchView, profile: Profile | None, now: datetime) -> str:

@@ -10,7 +10,7 @@ from monitor.cli.record import house_of, opened
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
 from monitor.shown.rules import rules_text, rules_view
-from monitor.shown.terminal import profile_table, profile_text, profile_view
+from monitor.shown.species import profile_table, profile_text, profile_view
 
 
 @fixed(kw_only=True)
