@@ -9,8 +9,8 @@ from monitor.cli.frame import Asked, Given, Parsers, Wrong, command, show
 from monitor.cli.record import house_of, opened
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
-from monitor.shown.rules import rules_text, rules_view
-from monitor.shown.species import profile_table, profile_text, profile_view
+from monitor.shown.needs.rules import rules_text, rules_view
+from monitor.shown.needs.species import profile_table, profile_text, profile_view
 
 
 @fixed(kw_only=True)

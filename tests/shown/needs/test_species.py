@@ -9,7 +9,7 @@ import pytest
 
 from monitor.adapters.tables.profiles import load_profiles, load_sources
 from monitor.domain.needs.profile import Profile
-from monitor.shown.species import profile_table, profile_text, profile_view
+from monitor.shown.needs.species import profile_table, profile_text, profile_view
 
 SHIPPED = load_profiles()
 

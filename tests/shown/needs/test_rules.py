@@ -17,7 +17,7 @@ from monitor.domain.needs.rules import changed
 from monitor.domain.needs.site import Site
 from monitor.domain.watch.plan import plan_of
 from monitor.service.watch.commands import batch_view
-from monitor.shown.rules import CAPPED, OF_BAND, rules_text, rules_view
+from monitor.shown.needs.rules import CAPPED, OF_BAND, rules_text, rules_view
 from tests.domain.house import MACHINES, PROFILES, RULES, T0, batch, site
 
 HIGH, LOW = "dry-bulb-high-alarm", "dry-bulb-low-alarm"
