@@ -51,18 +51,21 @@ def main(arguments: Sequence[str] | None = None, *, utc: Utc = utc_now) -> int:
     # What goes wrong is told by the command itself, in its one line; `run` logs in its own way.
     logging.getLogger("eggroom").addHandler(logging.NullHandler())
     typed = sys.argv[1:] if arguments is None else arguments
-    return perform(parser_of([word for word in typed if word in COMMANDS][:1]), typed, utc)
+    commands = [word for word in typed if word in COMMANDS][:1]
+    return perform(parser_of(commands, alone=bool(commands) and commands == list(typed[:1])), typed, utc)
 
 
-def parser_of(commands: Sequence[str]) -> Parser:
-    """The parser that knows every command by name, and what these of them take."""
+def parser_of(commands: Sequence[str], *, alone: bool = False) -> Parser:
+    """The parser that knows every command by name, and what these of them take. alone: it knows no other nouns, for none was typed."""
+    nouns = dict.fromkeys(COMMANDS[name][0] for name in commands)
+    names = [name for name, (noun, _) in COMMANDS.items() if not alone or noun in nouns]
     parser = Parser(prog="eggroom", description="Watches incubators for a bird breeder.")
     parser.add_argument("--version", action="version", version=f"eggroom {monitor.__version__}")
     known = parser.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=Parser)
-    parsers = {name: known.add_parser(name, help=about) for name, (_, about) in COMMANDS.items()}
+    parsers = {name: known.add_parser(name, help=COMMANDS[name][1]) for name in names}
     for name, each in parsers.items():
         each.about = COMMANDS[name][1]
-    for noun in dict.fromkeys(COMMANDS[name][0] for name in commands):
+    for noun in nouns:
         _loaded(noun)(parsers)
     return parser
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli import main
 from tests.cli.commands import COMMANDS, Capture, ok
 from tests.running import ROOT, typed
 
@@ -48,6 +49,22 @@ def test_a_command_that_is_none(capsys: Capture, arguments: list[str]) -> None:
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert err.startswith("eggroom")
     assert "--help)" in err
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["--help", "run"]])
+def test_all_commands_are_named(capsys: Capture, arguments: list[str]) -> None:
+    """Where no command comes first, each there is is named, whatever noun is loaded."""
+    code, out, _ = typed(capsys, *arguments)
+    assert code == 0
+    assert all(f"\n    {name} " in out for name in main.COMMANDS)
+
+
+@pytest.mark.parametrize("arguments", [["hatch"], ["hatch", "run"]])
+def test_a_word_that_is_no_command(capsys: Capture, arguments: list[str]) -> None:
+    """It is told with all that would be one, even before a word that is."""
+    code, _, err = typed(capsys, *arguments)
+    assert code == 2
+    assert all(f"'{name}'" in err for name in main.COMMANDS)
 
 
 def test_its_version(capsys: Capture) -> None:
