@@ -294,3 +294,16 @@ def test_the_instant_of_a_stage_has_the_new_stage() -> None:
     first = needs_of(MACHINES["setter-1"], [odd], SITE, at=odd.set_at + timedelta(days=5))
     assert first.valid_until == odd.set_at + timedelta(days=18)
     assert needs_of(MACHINES["setter-1"], [odd], SITE, at=first.valid_until).occupants[0].stage == "lockdown"
+
+
+def test_a_clock_that_went_back_is_caught_up_with() -> None:
+    """With the label far before a lockdown that was declared, low humidity is not expected yet, and is from so long before it as it
+    would be after it."""
+    locked = batch(day=18.0, declared=[("lockdown", 18.0)])
+    settle = timedelta(hours=settle_hours())
+    early = needs(locked, hours=-3.0 * settle_hours())
+    assert (early.occupants[0].stage, early.occupants[0].settling) == ("lockdown", False)
+    assert early.valid_until == T0 - settle
+    there = needs(locked, hours=-settle_hours())
+    assert there.occupants[0].settling
+    assert there.valid_until == T0 + settle

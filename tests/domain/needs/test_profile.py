@@ -8,6 +8,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from monitor.domain.needs import profile as profile_module
 from monitor.domain.needs.profile import Band, Profile, Stage
 
 Declared = tuple[tuple[str, float], ...]
@@ -236,3 +237,10 @@ def test_what_is_none_or_upside_down_is_refused(changes: dict[str, object], line
     """An archive makes profiles without a table: what is none there never comes to be either."""
     with pytest.raises(ValueError, match=line):
         replace(BIRD, **changes)  # type: ignore[arg-type]
+
+
+def test_what_came_is_shown_up_to_sixty_characters() -> None:
+    """A value as long as that is shown whole, a longer one is cut."""
+    assert profile_module._shown("a" * 58) == "'" + "a" * 58 + "'"
+    assert len(profile_module._shown("a" * 59)) <= 60
+    assert profile_module._shown("a" * 59) != "'" + "a" * 59 + "'"
