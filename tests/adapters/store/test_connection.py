@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import random
 import shutil
@@ -707,3 +708,11 @@ def test_nothing_of_the_damaged_record_stays_beside_the_new_one(path: Path) -> N
         "eggroom.db.damaged-1-wal",
         "eggroom.db.lock",
     ]
+
+
+def test_who_holds_the_lock_may_be_unknown(path: Path) -> None:
+    """A holder that could not write its number, on a full disk, is told as unknown."""
+    with Path(f"{path}.lock").open("w") as held_by:
+        fcntl.flock(held_by, fcntl.LOCK_EX)
+        with pytest.raises(StoreInUse, match="in use by process unknown, expected"):
+            open_writer(path)
