@@ -56,7 +56,7 @@ def test_all_commands_are_named(capsys: Capture, arguments: list[str]) -> None:
     """Where no command comes first, each there is is named, whatever noun is loaded."""
     code, out, _ = typed(capsys, *arguments)
     assert code == 0
-    assert all(f"\n    {name} " in out for name in main.COMMANDS)
+    assert {words[0] for line in out.splitlines() if (words := line.split())} >= main.COMMANDS.keys()
 
 
 @pytest.mark.parametrize("arguments", [["hatch"], ["hatch", "run"]])
