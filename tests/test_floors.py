@@ -22,7 +22,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "domain/needs": ("domain", "domain/air"),
     "domain/readings": ("domain", "domain/air", "domain/needs"),
     "domain/signs": ("domain", "domain/air", "domain/readings"),
-    "domain/eggs": ("domain", "domain/air", "domain/needs", "domain/published"),
+    "domain/eggs": ("domain", "domain/needs", "domain/published"),
     "domain/alarms": ("domain", "domain/eggs", "domain/needs", "domain/readings"),
     "domain/state": ("domain", "domain/alarms", "domain/eggs", "domain/needs", "domain/readings", "domain/signs"),
     "domain/watch": ("domain/*",),
@@ -214,6 +214,20 @@ def test_the_side_floor_counts_with_its_libraries(path: Path) -> None:
     """Analysis uses the libraries for figures and plots, and no other."""
     for found in imports(path):
         assert library(found) in (None, *ANALYSIS_LIBRARIES), f"{name(path)}:{found.line} imports {found.module}"
+
+
+READS_WORDS = {  # module -> what it reads by a regular expression
+    "monitor/domain/air/units.py": "a temperature, as a person types it",
+    "monitor/domain/signs/seen.py": "our own words, in records of before and in archives alone",
+    "monitor/service/watch/commands.py": "an id, as a person types it",
+}
+
+
+def test_no_regular_expression_reads_our_own_words() -> None:
+    """Below the command line only what a person typed is read by a regular expression, and the words of records that have no facts yet."""
+    floors = ("domain", "analysis", "service", "shown")
+    using = {name(p) for p in FILES if floor_of(p) in floors for i in imports(p) if i.module == "re"}
+    assert using == set(READS_WORDS)
 
 
 CLI = ROOT / "cli"

