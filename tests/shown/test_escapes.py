@@ -16,7 +16,7 @@ from monitor.analysis.history.environment import BatchHistory, Stretch, history_
 from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, SPLIT, Happening
 from monitor.analysis.history.felt_figures import felt_of
 from monitor.analysis.review.judged import Verdict
-from monitor.analysis.review.whole import BatchReview, Reviewed
+from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.entry import Candling, Dead, Entry, Helped, LookAgain, Note, Weighing
 from monitor.domain.eggs.temperature import EggModel
@@ -135,16 +135,16 @@ def of_review(named: Named) -> Report:
         return replace(each, causes=tuple(replace(c, words=f"{c.words} {named('cause')}") for c in each.causes))
 
     given = whole("wet-chick", "pipped-dead", good=(named("first"), named("second")))
-    reviewed = tuple(
-        Reviewed(r.finding, named("subject"), r.eggs, 0, tuple(map(verdict, r.verdicts))) for r in given.reviewed
-    )
+    reviewed = tuple(Reviewed(r.finding, r.subject, tuple(map(verdict, r.verdicts))) for r in given.reviewed)
     batch = replace(given, batch=named("batch"), profile=named("profile"), reviewed=reviewed)
     return review_report(batch, marked, SHOWN)
 
 
 def of_nothing(named: Named) -> Report:
     set_at = datetime(2026, 3, 1, tzinfo=UTC)
-    batch = BatchReview(named("batch"), named("profile"), 20, set_at, None, (), (), 0.75, 7, (named("other"),))
+    batch = BatchReview(
+        named("batch"), named("profile"), 20, set_at, None, (), (), 0.75, 7, (("wet-chick", Subject((3,))),)
+    )
     return review_report(batch, CATALOGUE, SHOWN)
 
 
@@ -233,8 +233,8 @@ NAMES = {
     "every kind": {"title", "about", "over", "loud", "rest", "words", "label", "cell", "point", "answer"},
     "a batch": {"batch", "profile", "stage", "later", "setter", "hatcher", "opening", "split", "by", "declared", "note", "writer", "probe", "calibrator"},
     "an egg": {"note", "writer", "look", "help"},
-    "a review": {"batch", "profile", "subject", "cause", "caution", "source", "first", "second"},
-    "nothing found": {"batch", "other"},
+    "a review": {"batch", "profile", "cause", "caution", "source", "first", "second"},
+    "nothing found": {"batch"},
 }  # fmt: skip
 
 

@@ -9,13 +9,19 @@ from monitor.analysis.review.judged import Verdict
 
 
 @dataclass(frozen=True, slots=True)
+class Subject:
+    """In which eggs of a batch something was found: by number, and so many without; of neither, it is of the whole batch."""
+
+    eggs: tuple[int, ...] = ()
+    count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Reviewed:
-    """One finding, reviewed. subject: whose, in words. written: False where it was only asked about."""
+    """One finding, reviewed. subject: whose. written: False where it was only asked about."""
 
     finding: str
-    subject: str
-    eggs: tuple[int, ...]
-    count: int
+    subject: Subject
     verdicts: tuple[Verdict, ...]
     written: bool = True
 
@@ -24,7 +30,7 @@ class Reviewed:
 class BatchReview:
     """The reviews of a batch. good: the batches that went well beside it, by id; good_share: from which share of the fertile on.
 
-    egg: the one that was asked about; others: what was found in the batch's other eggs, in words, where in that one nothing was.
+    egg: the one that was asked about; others: what was found in the batch's other eggs, and in which, where in that one nothing was.
     """
 
     batch: str
@@ -36,4 +42,4 @@ class BatchReview:
     good: tuple[str, ...]
     good_share: float
     egg: int | None = None
-    others: tuple[str, ...] = ()
+    others: tuple[tuple[str, Subject], ...] = ()

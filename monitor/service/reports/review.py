@@ -12,13 +12,12 @@ from statistics import median
 from typing import NamedTuple
 
 from monitor.analysis.review.judged import Record, review
-from monitor.analysis.review.whole import BatchReview, Reviewed
+from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.eggs.book import EggBook, numbers, of_egg, standing, went_on
 from monitor.domain.eggs.entry import CLEAR, Candling, Found, Removed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import Catalogue, Key
-from monitor.domain.published.findings import FINDING
 from monitor.service.ports import SeasonRecord
 from monitor.service.reports.batch import NoRecord
 from monitor.service.reports.lived import Lived, lived_of, shared_ends
@@ -27,7 +26,6 @@ from monitor.service.reports.outcomes import WENT_WELL_SHARE, outcome_of
 MOST_GOOD = 6  # batches that went well whose air is read, the newest: each is weeks of readings
 MOST_CLOSED = 50  # batches whose books are looked at for them, the newest
 MOST_SIBLINGS = 200
-LISTED = 12  # eggs that are named one by one
 
 
 class _Subject(NamedTuple):
@@ -62,8 +60,7 @@ def batch_review(
     found = list(_found(book, finding, egg))
     if not found:
         others = tuple(
-            f"{FINDING[id_].words} of {subject_words(batch, eggs, count)}"
-            for id_, eggs, count, _ in (_found(book, None, None) if egg is not None else ())
+            (id_, Subject(eggs, count)) for id_, eggs, count, _ in (_found(book, None, None) if egg is not None else ())
         )
         return BatchReview(
             batch.id, batch.profile, batch.eggs, batch.set_at, batch.closed_at, (), (), good_share, egg, others
@@ -116,22 +113,7 @@ def _reviewed(catalogue: Catalogue, lived: Lived, book: EggBook, *, of: _Subject
         for other in (_siblings(book, eggs) if by_number else ())
     ]
     verdicts = review(catalogue, finding, record, siblings=siblings, good=good)
-    return Reviewed(finding, subject_words(lived.batch, eggs, count), eggs, count, verdicts, written)
-
-
-def subject_words(batch: Batch, eggs: Sequence[int], count: int) -> str:
-    """Whose finding it is: `egg 7`, `2 of 24 eggs (3 and 7)`, `4 of 24 eggs`, `the batch`."""
-    total = len(eggs) + count
-    if not total:
-        return "the batch"
-    if not count and len(eggs) == 1:
-        return f"egg {eggs[0]}"
-    shown = [str(e) for e in eggs[:LISTED]]
-    more = f" and {len(eggs) - LISTED} more" if len(eggs) > LISTED else ""
-    unnumbered = f"{count} without number" if count and eggs else ""
-    named = ", ".join([*shown, *([unnumbered] if unnumbered else [])]) + more
-    of = f" of {batch.eggs}" if batch.eggs is not None else ""
-    return f"{total}{of} eggs" + (f" ({named})" if named else "")
+    return Reviewed(finding, Subject(eggs, count), verdicts, written)
 
 
 def _siblings(book: EggBook, eggs: Sequence[int]) -> list[int]:

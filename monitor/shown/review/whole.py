@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from monitor.analysis.review.whole import BatchReview, Reviewed
+from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.eggs.words import eggs_words
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
@@ -30,6 +30,8 @@ KEY = (
     " well."
 )
 
+LISTED = 12  # eggs that are named one by one
+
 
 def review_report(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Report:
     """Everything there is to say, in order."""
@@ -43,13 +45,13 @@ def review_report(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Rep
 def _nothing(whole: BatchReview) -> Section:
     """That nothing was written, and how to begin."""
     about = "" if whole.egg is None else f" about egg {whole.egg}"
-    others = plain([f"Written about the batch: {'; '.join(whole.others)}."] if whole.others else [])
+    others = plain([f"Written about the batch: {'; '.join(_others(whole))}."] if whole.others else [])
     return Section(Heading(f"nothing found is written{about}"), (*others, *_how(whole.batch)))
 
 
 def _told(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Section]:
     found = [
-        f"{_name(each)}: {each.subject}{'' if each.written else ' (asked about, not written)'}"
+        f"{_name(each)}: {subject_words(each.subject, whole.eggs)}{'' if each.written else ' (asked about, not written)'}"
         for each in whole.reviewed
     ]
     yield Section(Heading("found"), plain(found))
@@ -57,7 +59,7 @@ def _told(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Se
     yield Section(Heading("how to read this"), reading)
     for each in whole.reviewed:
         parts = finding_sections(catalogue, each.finding, each.verdicts, unit=shown.unit)
-        yield Section(Heading(f"{_name(each)}: {each.subject}"), parts=tuple(parts))
+        yield Section(Heading(f"{_name(each)}: {subject_words(each.subject, whole.eggs)}"), parts=tuple(parts))
     yield Section(Heading("whom to ask"), plain([CLOSING]))
     cited = [line for each in whole.reviewed for line in source_lines(catalogue, each.verdicts)]
     last = [TEMPERATURES_OF] if TEMPERATURES_OF in cited else []
@@ -83,12 +85,12 @@ def whole_json(whole: BatchReview, catalogue: Catalogue) -> dict[str, object]:
         "set_at": utc_text(whole.set_at),
         "closed_at": None if whole.closed_at is None else utc_text(whole.closed_at),
         "egg": whole.egg,
-        "found_in_others": list(whole.others),
+        "found_in_others": _others(whole),
         "went_well": list(whole.good),
         "went_well_share": whole.good_share,
         "reviews": [
-            to_json(catalogue, each.finding, each.subject, verdicts=each.verdicts)
-            | {"eggs": list(each.eggs), "count": each.count, "written": each.written}
+            to_json(catalogue, each.finding, subject_words(each.subject, whole.eggs), verdicts=each.verdicts)
+            | {"eggs": list(each.subject.eggs), "count": each.subject.count, "written": each.written}
             for each in whole.reviewed
         ],
     }
@@ -114,3 +116,22 @@ def _how(batch: str) -> Iterator[Paragraph]:
     yield Paragraph(f"eggroom egg finding {batch} --count 4 dead-unpipped", INSET)
     yield Paragraph("The list:")
     yield from (Paragraph(f"{each.id:<21} {each.words}", INSET) for each in FINDINGS)
+
+
+def subject_words(subject: Subject, of: int | None) -> str:
+    """Whose finding it is: `egg 7`, `2 of 24 eggs (3 and 7)`, `4 of 24 eggs`, `the batch`. of: the batch's eggs, None where not recorded."""
+    eggs, count = subject.eggs, subject.count
+    total = len(eggs) + count
+    if not total:
+        return "the batch"
+    if not count and len(eggs) == 1:
+        return f"egg {eggs[0]}"
+    shown = [str(e) for e in eggs[:LISTED]]
+    more = f" and {len(eggs) - LISTED} more" if len(eggs) > LISTED else ""
+    unnumbered = f"{count} without number" if count and eggs else ""
+    named = ", ".join([*shown, *([unnumbered] if unnumbered else [])]) + more
+    return f"{total}{'' if of is None else f' of {of}'} eggs" + (f" ({named})" if named else "")
+
+
+def _others(whole: BatchReview) -> list[str]:
+    return [f"{FINDING[id_].words} of {subject_words(subject, whole.eggs)}" for id_, subject in whole.others]

@@ -10,7 +10,7 @@ import pytest
 
 from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.review.judged import CANNOT_SAY, NOT_MEASURED, NOT_SUPPORTED, SUPPORTED, Verdict
-from monitor.analysis.review.whole import BatchReview
+from monitor.analysis.review.whole import BatchReview, Subject
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Dead, Fact, Found, Hatched, Sign
 from monitor.domain.needs.batch import Batch, Stay
@@ -19,13 +19,13 @@ from monitor.domain.published.causes import HIGH, HUMIDITY, LOSS, SETTER
 from monitor.domain.state.record import Group
 from monitor.service.reports.batch import NoRecord
 from monitor.service.reports.egg import egg_life
-from monitor.service.reports.review import MOST_GOOD, batch_review, subject_words
+from monitor.service.reports.review import MOST_GOOD, batch_review
 from monitor.service.reports.water import water_of
 from monitor.shown.eggs import book_text, egg_text, water_view
 from monitor.shown.form import Shown
 from monitor.shown.history.egg import water_section
 from monitor.shown.report.tree import Report
-from monitor.shown.review.whole import whole_text
+from monitor.shown.review.whole import subject_words, whole_text
 from tests.fakes import MemoryStore
 from tests.seasons import DAMP_RH, SETTER_RH, batch_of, ended, five_seasons, group, make_site, put, set_at
 from tests.service.reports.test_lived import weighed
@@ -73,7 +73,7 @@ def asked(whole: BatchReview, check: str, direction: str, window: str, place: in
 def test_damp_air_comes_out_first(site: Site, seasons: MemoryStore) -> None:
     """Wet chicks after a damp setter: that is supported, first, with its figure, the same in the other eggs, and less in good batches."""
     whole = reviewed(seasons, site)
-    assert [(r.finding, r.subject, r.written) for r in whole.reviewed] == [
+    assert [(r.finding, subject_words(r.subject, whole.eggs), r.written) for r in whole.reviewed] == [
         ("wet-chick", "2 of 12 eggs (9, 10)", True),
         ("dead-first-third", "egg 11", True),
     ]
@@ -220,7 +220,7 @@ def test_eggs_without_numbers_are_judged_by_the_batch(site: Site) -> None:
         book = weighed(book, egg, by_pip)
     book = put(put(book, 21.5, Found("wet-chick"), count=3), 21.6, Found("wet-chick"), 12)
     whole = reviewed(kept(group([book])), site, "b-0")
-    assert [r.subject for r in whole.reviewed] == ["4 of 12 eggs (12, 3 without number)"]
+    assert [subject_words(r.subject, whole.eggs) for r in whole.reviewed] == ["4 of 12 eggs (12, 3 without number)"]
     told = asked(whole, LOSS, "low", "whole")
     assert told.figure is not None
     assert told.figure.value == pytest.approx(12.5, abs=0.4)
@@ -232,9 +232,9 @@ def test_only_what_is_asked_for(site: Site, seasons: MemoryStore) -> None:
     assert [r.finding for r in reviewed(seasons, site, egg=11).reviewed] == ["dead-first-third"]
     assert [r.finding for r in reviewed(seasons, site, finding="wet-chick").reviewed] == ["wet-chick"]
     (one,) = reviewed(seasons, site, finding="late-hatch").reviewed
-    assert (one.subject, one.written) == ("the batch", False)
+    assert (subject_words(one.subject, 12), one.written) == ("the batch", False)
     (one,) = reviewed(seasons, site, finding="wet-chick", egg=3).reviewed
-    assert (one.subject, one.written) == ("egg 3", False)
+    assert (subject_words(one.subject, 12), one.written) == ("egg 3", False)
     assert reviewed(seasons, site, "b-1").reviewed == ()
     assert reviewed(seasons, site, egg=2).reviewed == ()
 
@@ -273,7 +273,7 @@ def test_an_open_batch(site: Site) -> None:
 def test_whose_finding_it_is(eggs: tuple[int, ...], count: int, words: str) -> None:
     """In words, with the numbers where there are any, and of how many where that is known."""
     batch = batch_of(0) if len(eggs) < 12 else replace(batch_of(0), eggs=None)
-    assert subject_words(batch, eggs, count) == words
+    assert subject_words(Subject(eggs, count), batch.eggs) == words
 
 
 def test_eggs_found_clear_are_no_siblings(site: Site) -> None:

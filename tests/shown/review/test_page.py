@@ -17,7 +17,7 @@ import pytest
 
 from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.review.judged import Figure, Record, review
-from monitor.analysis.review.whole import Reviewed
+from monitor.analysis.review.whole import Reviewed, Subject
 from monitor.shown.review.whole import review_report, whole_html
 from tests.analysis.review.test_judged import first_of
 from tests.shown.history.test_page import CHROMIUM, chromium, luminance
@@ -86,9 +86,7 @@ def test_a_figure_is_drawn_in_its_band() -> None:
     one = first_of("wet-chick", "humidity", "high")
     record, good = Record("b", {one.key: Figure(66.0, 52.0, 59.0)}), Record("g", {one.key: Figure(55.0, 52.0, 59.0)})
     verdicts = review(CATALOGUE, "wet-chick", record, siblings=(), good=(good,))
-    drawn = whole_html(
-        replace(whole(), reviewed=(Reviewed("wet-chick", "egg 7", (7,), 0, verdicts),)), CATALOGUE, SHOWN
-    )
+    drawn = whole_html(replace(whole(), reviewed=(Reviewed("wet-chick", Subject((7,)), verdicts),)), CATALOGUE, SHOWN)
     (svg,) = re.findall(r"<svg.*?</svg>", drawn, re.S)
     band = re.search(r'<rect class="band" x="([\d.]+)" y="0" width="([\d.]+)"', svg)
     assert band is not None

@@ -10,7 +10,7 @@ import pytest
 
 from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.review.judged import Record, review
-from monitor.analysis.review.whole import BatchReview, Reviewed
+from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.published.findings import FINDINGS
 from monitor.shown.form import Shown
 from monitor.shown.review.finding import CLOSING, PREAMBLE, TEMPERATURES_OF
@@ -25,7 +25,7 @@ SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 def whole(*findings: str, record: Record = FULL, good: tuple[str, ...] = ("hen-1", "hen-2", "hen-4")) -> BatchReview:
     others = [replace(CLEAR, name=name) for name in good]
     reviewed = tuple(
-        Reviewed(f, "2 of 20 eggs (3, 7)", (3, 7), 0, review(CATALOGUE, f, record, siblings=(FULL, CLEAR), good=others))
+        Reviewed(f, Subject((3, 7)), review(CATALOGUE, f, record, siblings=(FULL, CLEAR), good=others))
         for f in findings
     )
     return BatchReview("hen-3", "chicken", 20, SET, None, reviewed, good, 0.75)
