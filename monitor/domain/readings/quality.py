@@ -17,7 +17,19 @@ from dataclasses import field
 
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
-from monitor.domain.readings.track import LIMITS, Limits, Pace, Scale, Step, Track, noisy, step, still
+from monitor.domain.readings.track import (
+    LIMITS,
+    Limits,
+    Pace,
+    Scale,
+    Step,
+    Track,
+    in_a_quiet_room,
+    moved_again,
+    noisy,
+    step,
+    still,
+)
 
 # Outside this no sensor in a hatching room speaks the truth: below a deep freezer, above a kettle's steam, or a humidity beyond
 # what saturation and a sensor's own error can give.
@@ -131,13 +143,14 @@ def assess(  # noqa: PLR0917 - with each reading
     dry_track, dry_was, _, dry_held, dry_moved = dry
     humid_track, humid_was, _, humid_held, humid_moved = humid
     before = max(dry_was, humid_was, trail.held_flag) if trail.held_flag else None
+    dry_track, humid_track = _taught(trail, dry_track, humid_track, pace=pace)
     odd_since_s = None
     if fit:
-        _own(dry, "T", limits.dry_bulb, pace, tests)
+        _own(dry, "T", humid_track, scale=limits.dry_bulb, pace=pace, tests=tests)
     if rh_pct is not None and fit_rh:
         low, high = limits.odd_rh_pct
         if low <= rh_pct <= high:
-            _own(humid, "H", limits.humidity, pace, tests)
+            _own(humid, "H", dry_track, scale=limits.humidity, pace=pace, tests=tests)
         else:  # at the end of its scale a humidity stands still of itself
             odd_since_s = _odd_since(trail, mono_s, limits, tests)
     held = dry_held or humid_held
@@ -169,7 +182,27 @@ def _range(trail: Trail, dry_bulb_c: float, rh_pct: float | None, tests: dict[st
     return gross, gross_rh
 
 
-def _own(moved: Step, quantity: str, scale: Scale, pace: Pace, tests: dict[str, int]) -> None:  # noqa: PLR0917 - with each reading
+def _taught(trail: Trail, dry: Track | None, humid: Track | None, *, pace: Pace) -> tuple[Track | None, Track | None]:
+    """The tracks, with what is to be learnt where a long stillness is over."""
+    limits = pace[3]
+    was_dry, was_humid = trail.dry_bulb, trail.humidity
+    if dry is not None and was_dry is not None and _was_long(dry, was_dry, limits):
+        dry, by = moved_again(dry, was_dry, was_humid, scale=limits.dry_bulb, pace=pace)
+        if by and humid is not None:
+            humid = in_a_quiet_room(humid, by, scale=limits.humidity, pace=pace)
+    if humid is not None and was_humid is not None and _was_long(humid, was_humid, limits):
+        humid, by = moved_again(humid, was_humid, was_dry, scale=limits.humidity, pace=pace)
+        if by and dry is not None:
+            dry = in_a_quiet_room(dry, by, scale=limits.dry_bulb, pace=pace)
+    return dry, humid
+
+
+def _was_long(track: Track, before: Track, limits: Limits) -> bool:
+    """Whether this reading ends a stillness that any limit is under."""
+    return track.run_s != before.run_s and before.mono_s - before.run_s > limits.flat_s[0]
+
+
+def _own(moved: Step, quantity: str, other: Track | None, *, scale: Scale, pace: Pace, tests: dict[str, int]) -> None:
     """SPK, FLAT and NOISE of one quantity."""
     track, _, jumped, held, _ = moved
     if held or track is None:
@@ -177,7 +210,7 @@ def _own(moved: Step, quantity: str, scale: Scale, pace: Pace, tests: dict[str, 
     _, _, _, limits, _ = pace
     if jumped or track.spikes > limits.spikes_an_hour:
         tests[f"SPK-{quantity}"] = SUSPECT
-    if track.run_readings >= limits.flat_readings and (flat := still(track, scale, pace)) > PASS:
+    if track.run_readings >= limits.flat_readings and (flat := still(track, other, scale=scale, pace=pace)) > PASS:
         tests[f"FLAT-{quantity}"] = flat
     if track.noise > scale.noise and (noise := noisy(track, scale, pace)) > PASS:  # no level is under the scale's
         tests[f"NOISE-{quantity}"] = noise

@@ -20,7 +20,8 @@ class Scale:
     """The limits of one quantity, in its unit.
 
     jump: a step beyond this is held. back: so near its start a jump has come back. noise: three times so much to and fro is
-    nobody's concern. fine, coarse: for each `coarse` by which a probe's steps are over `fine`, stillness says less. rise, fall:
+    nobody's concern. fine, coarse: for each `coarse` by which a probe's steps are over `fine`, stillness says less; unseen: what they may be
+    of one that never moved. rise, fall:
     per minute, faster than which no air is believed to be without a sign from the other quantity. brief: so far it falls in the
     shortest opening.
     """
@@ -30,6 +31,7 @@ class Scale:
     noise: float
     fine: float
     coarse: float
+    unseen: float
     rise: float
     fall: float
     brief: float
@@ -42,8 +44,12 @@ class Limits:
     # jump: QARTOD's spike test, with the steps that weather stations ask again for. fine, coarse: a DS18B20's step, 0.0625 K, is
     # waited for five times as long. rise and fall, measured: a heater stuck on 3 K/min, home from an opening 5 K/min, humidity
     # after a refill 20 %RH/min.
-    dry_bulb: Scale = Scale(jump=0.5, back=0.25, noise=0.04, fine=0.02, coarse=0.01, rise=5.0, fall=3.0, brief=2.5)
-    humidity: Scale = Scale(jump=5.0, back=2.0, noise=0.3, fine=0.1, coarse=0.05, rise=30.0, fall=10.0, brief=40.0)
+    dry_bulb: Scale = Scale(
+        jump=0.5, back=0.25, noise=0.04, fine=0.02, coarse=0.01, unseen=0.1, rise=5.0, fall=3.0, brief=2.5
+    )
+    humidity: Scale = Scale(
+        jump=5.0, back=2.0, noise=0.3, fine=0.1, coarse=0.05, unseen=1.0, rise=30.0, fall=10.0, brief=40.0
+    )
     jump_levels: float = 8.0  # of a noisy probe's own level: thrice the spread of what it usually steps
     back_share: float = (
         0.05  # or all but so much of it is back: of a 10 s opening more is left a minute later (measured)
@@ -61,6 +67,14 @@ class Limits:
     flat_readings: int = 15  # fewer equal ones come by chance
     flat_times: tuple[float, float] = (7.0, 14.0)  # of the usual stillness: by chance 1 run in a million lasts 7 times
     usual_s: float = 86_400.0  # the usual stillness is that of a day
+    # Of the longest stillness that was shown to be of the air, while the other quantity moved, and while none did; it fails at twice that
+    # (judgement).
+    long_times: tuple[float, float] = (4.0, 2.0)
+    long_longest_s: tuple[float, float] = (
+        3 * 86_400.0,
+        6 * 86_400.0,
+    )  # so long stands a room without anybody (judgement)
+    long_fade_s: float = 28 * 86_400.0  # after which such a stillness counts for nothing
     noise_s: float = 600.0  # over which the present to and fro is taken, and at least over so many readings:
     noise_readings: float = 30.0
     noise_times: tuple[float, float] = (3.0, 6.0)  # of this probe's own level: suspect, fail
@@ -82,7 +96,9 @@ class Track:
 
     held: a jump not believed yet. run_s, run_value, run_readings: since when, where and how often it stands still; usual_s: for
     how long it does at an instant taken by chance. step: the finest seen. noise, level: to and fro now, and as it is used to;
-    learnt_s: for how long that was looked at. spikes: of the last hour, fading.
+    learnt_s: for how long that was looked at. spikes: of the last hour, fading. long_s: the longest stillness beyond what its steps and its
+    day allow, while the other quantity moved: it was of the air; both_s: the second longest in which nothing moved, once_s the longest. All
+    fade.
     """
 
     mono_s: float
@@ -98,6 +114,9 @@ class Track:
     level: float = 0.0
     learnt_s: float = 0.0
     spikes: float = 0.0
+    long_s: float = 0.0
+    both_s: float = 0.0
+    once_s: float = 0.0
 
 
 # When a reading was taken (forward clock, s), how often they come (s), in what steps unless known better, by what limits they are
@@ -137,15 +156,48 @@ def step(track: Track | None, value: float | None, scale: Scale, together: bool 
     return _follow(track, value, scale, pace), was, jumped and was == FAIL, False, moved
 
 
-def still(track: Track, scale: Scale, pace: Pace) -> int:
+def still(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> int:
     """FLAT: for how long it has been one value, against the rule's times and what this probe is used to.
 
-    To be asked once it is one for `flat_readings`.
+    To be asked once it is one for `flat_readings`. other: the probe's other quantity.
     """
     mono_s = pace[0]
-    suspect_s, fail_s = _flat_limits_s(track, scale, pace)
+    suspect_s, fail_s = _flat_limits_s(track, other, scale=scale, pace=pace)
     run_s = mono_s - track.run_s
     return FAIL if run_s >= fail_s else SUSPECT if run_s >= suspect_s else PASS
+
+
+def moved_again(track: Track, before: Track, other: Track | None, *, scale: Scale, pace: Pace) -> tuple[Track, float]:
+    """What a stillness teaches that is over, and by how much it was longer than this probe's may be; 0 where that says nothing of the room.
+
+    track, before: with and without the reading that ended it. other: the probe's other quantity before that reading. Where that moved
+    meanwhile the sensor was alive, and the air stood still. Where it did not, one that is longer than twice what it may be proves nothing;
+    two do. Of a probe that has no other quantity, one counts for up to twice.
+    """
+    _, _, _, limits, _ = pace
+    lasted_s, limit_s = before.mono_s - before.run_s, _flat_limits_s(before, other, scale=scale, pace=pace)[0]
+    if lasted_s <= limit_s:
+        return track, 0.0
+    faded = max(0.0, 1.0 - lasted_s / limits.long_fade_s)
+    long_s, both_s, once_s = faded * track.long_s, faded * track.both_s, faded * track.once_s
+    if _alive(before, other, before.mono_s):
+        return replace(track, long_s=max(long_s, lasted_s), both_s=both_s, once_s=once_s), lasted_s / _own_limits_s(
+            before, scale, pace
+        )[0]
+    shown_s = lasted_s
+    if lasted_s > 2.0 * limit_s:
+        shown_s = 2.0 * limit_s if other is None else min(lasted_s, once_s)
+    return replace(track, long_s=long_s, both_s=max(both_s, shown_s), once_s=max(once_s, lasted_s)), 0.0
+
+
+def in_a_quiet_room(track: Track, by: float, *, scale: Scale, pace: Pace) -> Track:
+    """The track, after the other quantity stood still for `by` times what its steps allow, in air that did: so may this one."""
+    return replace(track, long_s=max(track.long_s, by * _own_limits_s(track, scale, pace)[0]))
+
+
+def _alive(track: Track, other: Track | None, now_s: float) -> bool:
+    """Whether the other quantity moved when this one had stood still for half its time: then the sensor was alive."""
+    return other is not None and 2.0 * (now_s - other.run_s) < now_s - track.run_s
 
 
 def noisy(track: Track, scale: Scale, pace: Pace) -> int:
@@ -213,7 +265,7 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
         # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
         lasted_s = newest_s - run_s
         if lasted_s > limits.flat_s[1]:  # under which no limit is
-            lasted_s = min(lasted_s, _flat_limits_s(track, scale, pace)[1])
+            lasted_s = min(lasted_s, _flat_limits_s(track, None, scale=scale, pace=pace)[1])
         usual_s += lasted_s / (limits.usual_s + lasted_s) * (lasted_s - usual_s)
         run_s, run_value, run_readings = mono_s, value, 1
     own, noise, learnt_s, spikes = track.level, track.noise, track.learnt_s, track.spikes
@@ -242,7 +294,22 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
     if spikes:
         spikes *= max(0.0, 1.0 - dt_s / 3600.0)
     return Track(
-        mono_s, value, run_s, run_value, run_readings, change, None, usual_s, finest, noise, own, learnt_s, spikes
+        mono_s,
+        value,
+        run_s,
+        run_value,
+        run_readings,
+        change,
+        None,
+        usual_s,
+        finest,
+        noise,
+        own,
+        learnt_s,
+        spikes,
+        track.long_s,
+        track.both_s,
+        track.once_s,
     )
 
 
@@ -256,9 +323,25 @@ def _level(track: Track, scale: Scale, pace: Pace) -> float:
     return max(track.level, scale.noise, _step_of(track, pace) / 2.0)
 
 
-def _flat_limits_s(track: Track, scale: Scale, pace: Pace) -> tuple[float, float]:
+def _own_limits_s(track: Track, scale: Scale, pace: Pace) -> tuple[float, float]:
+    """Suspect and fail, as its steps and its usual stillness have it."""
     _, _, _, limits, _ = pace
-    coarse = 1.0 + max(0.0, _step_of(track, pace) - scale.fine) / scale.coarse
+    finest = scale.unseen if track.step is None else track.step
+    coarse = 1.0 + max(0.0, finest - scale.fine) / scale.coarse
     suspect_s = max(limits.flat_s[0] * coarse, limits.flat_times[0] * track.usual_s)
     fail_s = max(limits.flat_s[1] * coarse, limits.flat_times[1] * track.usual_s)
     return min(suspect_s, limits.flat_longest_s[0]), min(fail_s, limits.flat_longest_s[1])
+
+
+def _flat_limits_s(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> tuple[float, float]:
+    """The same, and what was learnt of long ones."""
+    mono_s, _, _, limits, _ = pace
+    suspect_s, fail_s = _own_limits_s(track, scale, pace)
+    times, both_times = limits.long_times
+    long_s = both_times * track.both_s
+    if track.long_s and _alive(track, other, mono_s):
+        long_s = max(long_s, times * track.long_s)
+    if not long_s:
+        return suspect_s, fail_s
+    longest_s, fail_longest_s = limits.long_longest_s
+    return max(suspect_s, min(long_s, longest_s)), max(fail_s, min(2.0 * long_s, fail_longest_s))

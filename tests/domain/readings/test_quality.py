@@ -12,11 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.air.psychrometrics import air_state, pressure_kpa, wet_bulb_c, wick_wet_bulb_c
+from monitor.domain.needs.rules import SENSOR_FAILED
 from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 from monitor.rehearse.cabinet import OK, STUCK_ON, Cabinet, ProbeSpec
 from monitor.rehearse.cabinet import Probe as SimulatedProbe
 from monitor.settings import SiteSettings
+from tests.domain.readings import quiet_rooms
 from tests.domain.readings.quality_figures import (
     ABSENT,
     CABINETS,
@@ -491,3 +493,47 @@ def test_faults_are_found(opened: Room, interval_s: int) -> None:
 def shared(found: tuple[int, int]) -> float:
     """The share that was found."""
     return found[0] / found[1]
+
+
+# Healthy sensors in quiet rooms: with what the rules said before a probe's stillness was learnt, these were doubtful 7, 4, 8, 4, 4 and 9 times.
+QUIET = [
+    ("office", "tenths, 1 min"),
+    ("office", "mean of four tenths, 1 min"),
+    ("cellar", "tenths, 1 min"),
+    ("cellar", "sixteenths, 1 min"),
+    ("brooder", "tenths, 1 min"),
+    ("brooder", "mean of four tenths, 1 min"),
+]
+
+
+@pytest.mark.parametrize(("room", "sensor"), QUIET)
+def test_a_quiet_room_is_no_doubtful_sensor(room: str, sensor: str) -> None:
+    """In two weeks a healthy sensor in a quiet room is called doubtful once a week at most, in its first days alone, and never failed;
+    stuck there, it is found within the half day that any sensor is."""
+    made = quiet_rooms.SENSORS[sensor]
+    readings = quiet_rooms.record(room, made)
+    found = quiet_rooms.doubts(readings, made.interval_s)
+    assert len(found) <= 2
+    assert all(at_s < 2 * quiet_rooms.DAY_S for _, at_s in found)
+    assert not [rule for rule, _ in found if rule == SENSOR_FAILED]
+    after_s = quiet_rooms.stuck_after(readings[: len(readings) // 3], made.interval_s, 3.55 * quiet_rooms.DAY_S)
+    assert after_s is not None
+    assert after_s <= 12.0 * 3600.0
+
+
+def test_a_probe_that_never_moved_may_have_coarse_steps() -> None:
+    """From its first reading on at one value, a probe that has shown no step is judged like one of tenths: doubtful after 2¼ h."""
+    found = told([(60.0 * i, 18.0, None) for i in range(200)], 60)
+    assert next(i for i, a in enumerate(found) if a.flag == SUSPECT) == 135
+
+
+def test_stillness_while_the_other_quantity_moves_is_the_rooms() -> None:
+    """A temperature of hundredths that stood for an hour while its humidity moved is not doubtful for standing so again; nor is the
+    humidity beside it, for as many times its own. Stuck, with both standing still, the sensor is found as soon as ever (7 times its usual stillness, 17 min)."""
+    calm = then(lively(7200), *[(37.51, 55.0 + 0.1 * (i // 6 % 2)) for i in range(360)])
+    again = then(calm, *[r[1:] for r in lively(600)], *[(37.51, 55.0 + 0.1 * (i // 6 % 2)) for i in range(360)])
+    before, after = told(calm), told(again)
+    assert ("FLAT-T", SUSPECT) in before[-1].tests
+    assert ("FLAT-T", SUSPECT) not in after[-1].tests
+    stuck = told(then(calm, *[r[1:] for r in lively(600)], *[(37.51, 55.0)] * 115))
+    assert {("FLAT-T", SUSPECT), ("FLAT-H", SUSPECT)} <= set(stuck[-1].tests)
