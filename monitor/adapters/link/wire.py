@@ -30,6 +30,7 @@ _VALUES = ("v", "vs", "vb", "vd")  # of which a record has one (RFC 8428, 4.2)
 _KNOWN = frozenset({"bn", "bt", "bu", "n", "u", "v", "vs", "t", "boot", "seq", "up"})  # what our nodes send
 _MEANT = (_KNOWN | {"bv", "bver"}) - {"v"}  # that may not be null; of a value that is, its probe is told
 _OURS = frozenset({"boot", "seq", "up"})
+_HELD = frozenset({"bn", "bt", "bu", "bv"})
 _GREATEST = 1e15  # of a number that is kept
 _VERSION = 10  # of SenML, RFC 8428, 4.4
 _UNSEEN = re.compile(r"[\x00-\x1f\x7f-\x9f\ud800-\udfff]")  # control characters, lone surrogates
@@ -158,7 +159,8 @@ def _resolved(
         odd = not plain or not record.keys() <= _KNOWN or None in record.values()
         if odd:
             _check(record, base=True)
-        _hold(bases, record)
+        if not _HELD.isdisjoint(record):
+            _hold(bases, record)
         try:
             if odd:
                 _check(record, base=False)

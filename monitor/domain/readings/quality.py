@@ -135,8 +135,12 @@ def assess(  # noqa: PLR0917 - with each reading
         gross, gross_rh = _range(trail, dry_bulb_c, rh_pct, tests)
     if trail.newest_s is not None and mono_s <= trail.newest_s:
         return trail, _answer(tests, rh_pct)
-    gap_s = limits.gap_intervals * interval_s
-    pace = (mono_s, interval_s, resolution_k, limits, gap_s if gap_s >= limits.gap_s else limits.gap_s)
+    gap_s, window_s = limits.gap_intervals * interval_s, limits.noise_readings * interval_s
+    if gap_s < limits.gap_s:
+        gap_s = limits.gap_s
+    if window_s < limits.noise_s:
+        window_s = limits.noise_s
+    pace = (mono_s, window_s, resolution_k, limits, gap_s)
     fit, fit_rh = gross < FAIL, gross_rh < FAIL
     dry = step(trail.dry_bulb, dry_bulb_c if fit else None, limits.dry_bulb, trail.together, pace)
     humid = step(trail.humidity, rh_pct if fit_rh else None, limits.humidity, trail.together, pace)

@@ -119,8 +119,8 @@ class Track:
     once_s: float = 0.0
 
 
-# When a reading was taken (forward clock, s), how often they come (s), in what steps unless known better, by what limits they are
-# judged, and how far apart (s) two are no neighbours any more. This and the next are plain tuples: two of them are made for each
+# When a reading was taken (forward clock, s), over how long the to and fro of now is taken (s), in what steps they come unless known
+# better, by what limits they are judged, and how far apart (s) two are no neighbours any more. This and the next are plain tuples: two of them are made for each
 # reading, and a named one costs four times as much.
 Pace = tuple[float, float, float, Limits, float]
 
@@ -250,7 +250,7 @@ def _settle(  # noqa: PLR0917 - with each reading
 
 def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # noqa: PLR0917 - with each reading
     """The track, gone on to a value that is believed. Done for each reading, and so without a call, nor anything read twice."""
-    mono_s, interval_s, own_step, limits, _ = pace
+    mono_s, window_s, own_step, limits, _ = pace
     newest_s, newest, before, finest = track.mono_s, track.value, track.change, track.step
     dt_s = mono_s - newest_s
     change = value - newest
@@ -280,9 +280,6 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
         clip = limits.noise_clip * level
         if clip < turn:
             turn = clip
-    window_s = limits.noise_readings * interval_s
-    if window_s < limits.noise_s:
-        window_s = limits.noise_s
     share = dt_s / window_s
     noise += (share if share < 1.0 else 1.0) * (turn - noise)
     most = limits.noise_times[0] * level
