@@ -54,11 +54,11 @@ def test_what_the_firmware_writes_is_understood() -> None:
     """The node's own pack, with a fault and with a clock, says here what the node meant."""
     node = firmware("node")
     record = [18040, 37520, 52400, 0, -62, node.NOTHING, 6]
-    found = pack(node.pack("node-a", ("top", "egg"), record, 91, 1804))
+    found = pack(node.pack("node-a", ("top", "egg"), record, boot=91, seq=1804))
     egg_fault = node.FAULTS[6]
     assert found.samples == (Sample("top", 37.52, 52.4), Sample("egg", -0.062, None, fault=egg_fault))
     assert (found.boot, found.seq, found.up_s) == (91, 1804, 18040)
-    dated = pack(node.pack("node-a", ("top", "egg"), record, 91, 1804, started_unix_s=1_770_000_000))
+    dated = pack(node.pack("node-a", ("top", "egg"), record, boot=91, seq=1804, started_unix_s=1_770_000_000))
     assert {s.at_ms for s in dated.samples} == {1_770_018_040_000}
 
 
