@@ -98,6 +98,13 @@ class ContactSettings(_Strict):
         return self
 
 
+class ScaleSettings(_Strict):
+    """[[scale]]"""
+
+    id: Id
+    error_g: float = Field(ge=0.0001, le=1000.0)
+
+
 class PayloadSettings(_Strict):
     """[[payload]]"""
 
@@ -118,6 +125,7 @@ class Settings(_Strict):
     probe: tuple[ProbeSettings, ...] = Field(min_length=1)
     contact: tuple[ContactSettings, ...] = ()
     payload: tuple[PayloadSettings, ...] = ()
+    scale: tuple[ScaleSettings, ...] = ()
     rules: dict[str, Numbers] = {}
 
 
@@ -216,6 +224,11 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
             wrong.append(f"{path}: probe {key}: machine {p.machine!r}, expected one of: {', '.join(machines)}")
         probes[key] = Probe(key, p.machine, p.interval_s, p.position)
     _check_contacts(settings, path, wrong)
+    scales: dict[str, float] = {}
+    for s in settings.scale:
+        if s.id in scales:
+            wrong.append(f"{path}: scale {s.id}: named twice, expected each id once")
+        scales[s.id] = s.error_g
     rules = with_numbers(shipped_rules(), settings.rules, f"{path}: rules", wrong=wrong)
     for m in settings.machine:
         check_machines_numbers(rules, m.rules, f"{path}: machine {m.id}: rules", wrong=wrong)
@@ -248,6 +261,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         by_machine=grouped(probes, "machine"),
         by_node=grouped(probes, "node"),
         own_rules=given(settings.rules),
+        scales=scales,
     )
     return House(settings, site, path)
 

@@ -152,7 +152,7 @@ UNKNOWN = "unknown setting, expected one of: "
 @pytest.mark.parametrize(
     ("more", "complaint"),
     [
-        ("[colour]\nred = 1\n", f"colour: {UNKNOWN}broker, contact, machine, payload, probe, rules, site"),
+        ("[colour]\nred = 1\n", f"colour: {UNKNOWN}broker, contact, machine, payload, probe, rules, scale, site"),
         (
             "[broker]\nhots = '127.0.0.1'\n",
             f"broker.hots: {UNKNOWN}ca_file, host, keepalive_s, password_file, port, protocol, root, username",

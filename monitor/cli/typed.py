@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.cli.frame import Utc, Wrong
+from monitor.domain.eggs.entry import FINEST_DIGITS
 from monitor.domain.published.findings import FINDING
 
 _EGGS = re.compile(r"\d{1,6}(?:-\d{1,6})?(?:,\d{1,6}(?:-\d{1,6})?)*")
@@ -137,8 +138,14 @@ def typed_word(where: str, value: str | None, known: Sequence[str]) -> str:
     return value
 
 
-def typed_table(path: Path, zone: tzinfo, utc: Utc) -> list[list[Any]]:
-    """Rows of (line, egg, grams, time or None) from a table with a head. Raises Wrong with every line that is no such row."""
+def typed_digit(text: str) -> float:
+    """What the last digit of a number stands for, as it was typed: 0.01 of 58.40, 1 of 58."""
+    decimals = re.search(r"[.,]([0-9]+)$", text.strip())
+    return float(10.0 ** -min(len(decimals[1]) if decimals else 0, FINEST_DIGITS))
+
+
+def typed_table(path: Path, zone: tzinfo, utc: Utc) -> tuple[list[list[Any]], float]:
+    """(rows of (line, egg, grams, time or None) from a table with a head, its finest digit). Raises Wrong with every line that is no such row."""
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
@@ -154,6 +161,7 @@ def typed_table(path: Path, zone: tzinfo, utc: Utc) -> list[list[Any]]:
     reader.fieldnames = columns
     rows: list[list[Any]] = []
     wrong: list[str] = []
+    finest_g = 1.0
     for row in _each(reader, path):
         line = reader.line_num
         try:
@@ -162,6 +170,7 @@ def typed_table(path: Path, zone: tzinfo, utc: Utc) -> list[list[Any]]:
                 raise Wrong(f"{came} columns, expected {len(columns)}")
             at = row.get("at", "").strip()
             mass_g = typed_number(row["mass_g"].strip(), "mass_g")
+            finest_g = min(finest_g, typed_digit(row["mass_g"]))
             rows.append(
                 [line, typed_egg(row["egg"].strip()), mass_g, typed_when(at, zone, utc).isoformat() if at else None]
             )
@@ -172,7 +181,7 @@ def typed_table(path: Path, zone: tzinfo, utc: Utc) -> list[list[Any]]:
         raise Wrong("\n".join([*wrong, f"{path}: {lines} that cannot be read, nothing was written"]))
     if not rows:
         raise Wrong(f"{path}: no line under its head, expected one for each egg")
-    return rows
+    return rows, finest_g
 
 
 def _each(reader: csv.DictReader[str], path: Path) -> Iterator[dict[Any, Any]]:

@@ -129,6 +129,9 @@ def _after_weighing(about: Collection[tuple[int | None, str]], water: Water, sit
         yield from _together(water.together, water, site)
     else:
         yield from plain(dict.fromkeys(w.reason for w in water.eggs.values()))
+    for egg, _ in about if len(about) > 1 else ():
+        for words in _left_out(water.eggs.get(egg, Weighed(())) if egg is not None else Weighed(()), site):
+            yield Paragraph(f"egg {egg}, left out: {words}", HANGING)
 
 
 def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -> Iterator[Block]:
@@ -146,6 +149,17 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -
         yield Labelled("to set", "no humidity was recorded, so none can be told")
     elif weighed.until is None and weighed.track is not None and by_pip is None:
         yield Labelled("to set", _to_set(weighed.track, loss, site))
+    for words in _left_out(weighed, site):
+        yield Labelled("left out", words)
+
+
+def _left_out(weighed: Weighed, site: Site) -> Iterator[str]:
+    """Weighings that say nothing of the loss, for they are far off the line of the others."""
+    numbers = () if weighed.loss is None else weighed.loss.line.left_out
+    for mass in weighed.masses:
+        if mass.entry in numbers:
+            at = wall_time(mass.at, site.zone)
+            yield f"entry {mass.entry}, {mass.mass_g:.2f} g on {at}: far off the line of the others"
 
 
 def _to_set(track: Track, loss: EggLoss, site: Site) -> str:
@@ -166,9 +180,6 @@ def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) ->
     if line.conductance_mg_d_kpa is not None:
         yield Labelled("conductance", show_interval(line.conductance_mg_d_kpa, "mg a day and kPa"))
         yield Labelled("on record", f"{100.0 * line.recorded:.0f} % of the time up to the last weighing")
-    if line.left_out:
-        which = ", ".join(str(number) for number in line.left_out)
-        yield Labelled("left out", f"entry {which}: far off the line of the others")
 
 
 def _together(found: BatchLoss, water: Water, site: Site) -> Iterator[Block]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -15,6 +16,7 @@ from monitor.adapters.clock import utc_now
 from monitor.cli.frame import Wrong
 from monitor.cli.typed import (
     MAX_EGGS_AT_ONCE,
+    typed_digit,
     typed_egg,
     typed_eggs,
     typed_number,
@@ -78,12 +80,14 @@ def test_no_table_raises_otherwise(tmp_path_factory: pytest.TempPathFactory, con
     """Whatever a file holds, it is rows of line, egg, grams and time, or Wrong with the file in each line."""
     path: Path = tmp_path_factory.getbasetemp() / "table.csv"
     path.write_bytes(content)
-    rows, complaint = [], str(path)
+    rows: list[list[Any]] = []
+    finest_g, complaint = 1.0, str(path)
     try:
-        rows = typed_table(path, UTC, utc_now)
+        rows, finest_g = typed_table(path, UTC, utc_now)
     except Wrong as error:
         complaint = str(error)
     assert complaint.startswith(str(path))
+    assert 0.0 < finest_g <= 1.0
     assert all(line >= 2 and egg >= 0 and math.isfinite(mass_g) for line, egg, mass_g, _ in rows)
 
 
@@ -129,3 +133,12 @@ def test_a_table_in_another_encoding(tmp_path: Path) -> None:
 def test_times_as_people_write_them(given: str, utc: str) -> None:
     """A time with an offset is that instant; without one it is the wall clock of the site; a date is its midnight."""
     assert typed_when(given, ZoneInfo("Europe/Berlin"), utc_now) == datetime.fromisoformat(utc)
+
+
+@pytest.mark.parametrize(
+    ("text", "digit_g"),
+    [("58", 1.0), ("58.4", 0.1), ("2.40", 0.01), ("2,400", 0.001), ("2.40000", 0.001), ("1e3", 1.0)],
+)
+def test_the_last_digit_as_typed(text: str, digit_g: float) -> None:
+    """A zero at the end was read off the scale, and says what it shows; more decimals than a scale has say no more."""
+    assert typed_digit(text) == pytest.approx(digit_g)

@@ -90,11 +90,12 @@ def test_an_egg() -> None:
     book = mixed()
     lines = egg_text(book, 8, the_water(book), site=SITE).splitlines()
     heads = [line[:13].strip() for line in lines if line[:13].strip() and not line.startswith((" ", "hen-1"))]
-    assert heads[:7] == ["lost so far", "by pip", "by hatch", "to set", "mass at set", "conductance", "on record"]
+    assert heads[:4] == ["lost so far", "by pip", "by hatch", "to set"]
+    assert heads[4:8] == ["left out", "mass at set", "conductance", "on record"]
     text = "\n".join(lines)
     assert "off track" in text
     assert "% RH from now on leads to" in " ".join(text.split())
-    assert "left out      entry 37: far off the line of the others" in text
+    assert "left out entry 37, 80.00 g on 04 Mar 2026 18:00: far off the line of the others" in " ".join(text.split())
     assert "   37  04 Mar 2026 18:00  80.00 g (ada)" in text
 
 
@@ -237,3 +238,14 @@ def test_what_was_put_right(change: dict[str, Any], said_of_it: str) -> None:
     book = add(book, replace(book.entries[0], number=0, replaces=1, **change))
     text = egg_text(book, book.entries[-1].egg or 0, the_water(book), site=SITE)
     assert text.endswith(f"  {said_of_it}")
+
+
+def test_a_weighing_left_out_is_named_in_the_answer_to_typing_it() -> None:
+    """Typed 19.3 for 13.9, the answer says at once that this entry says nothing, of one egg and of a whole table."""
+    book = weighed(SITE, weighed(SITE, EggBook(HEN), 1, 12.5, (0.0, 4.0, 8.0, 10.0)), 2, 12.5, DAYS)
+    book = put(book, 11.0, Weighing(65.78, error_g=0.01), 1)
+    number, water = book.entries[-1].number, the_water(book)
+    words = f"entry {number}, 65.78 g on 12 Mar 2026 18:00: far off the line of the others"
+    assert f"left out {words}" in " ".join(weighed_text([(1, "")], water, SITE).split())
+    assert f"egg 1, left out: {words}" in " ".join(weighed_text([(1, ""), (2, "")], water, SITE).split())
+    assert "left out" not in weighed_text([(2, "")], water, SITE)

@@ -51,6 +51,8 @@ def add(parsers: Parsers) -> None:
     weigh.add_argument("--tare", type=typed_amount, default=0.0, metavar="G", help="the empty tray, grams")
     help_ = "the scale's own error (1 sd), grams"
     weigh.add_argument("--error", type=typed_amount, default=None, metavar="G", help=help_)
+    help_ = "the scale, of those in the configuration (default: the first)"
+    weigh.add_argument("--scale", default=None, metavar="ID", help=help_)
     candle = _verb(
         verbs,
         "candle",

@@ -35,6 +35,7 @@ class Weigh(Written):
     csv: Path | None
     tare: float
     error: float | None
+    scale: str | None
 
 
 @fixed(kw_only=True)

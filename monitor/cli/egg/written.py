@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from datetime import timedelta
 
 from monitor.cli.egg.given import (
@@ -24,6 +25,7 @@ from monitor.cli.record import Answer, ask, house_of, weighed_now
 from monitor.cli.typed import (
     names_eggs,
     typed_by,
+    typed_digit,
     typed_egg,
     typed_eggs,
     typed_finding,
@@ -49,15 +51,15 @@ def weigh(options: Weigh) -> int:
     house = house_of(options.config)
     if options.csv is not None:
         if options.words or options.tray or options.count is not None:
-            raise Wrong("weigh: --csv, expected nothing beside it but --at, --tare, --error, --by and --sure")
-        rows = typed_table(options.csv, house.site.zone, options.utc)
-        request = _common(options, house) | {"do": "weighings", "rows": rows}
+            raise Wrong("weigh: --csv, expected nothing beside it but --at, --tare, --error, --scale, --by and --sure")
+        rows, digit_g = typed_table(options.csv, house.site.zone, options.utc)
+        request = _common(options, house) | {"do": "weighings", "rows": rows, "digit_g": digit_g}
         return _told(options, house, _asked(house, request | _scale(options), f"{options.csv}: "))
     together = options.count is not None
     if options.tray and not together:
         raise Wrong("weigh: --tray, expected --count with it: how many eggs lie on the tray")
     words = _words(options, ("GRAMS",) if together else ("EGG", "GRAMS"))
-    fact = {"gross_g": typed_number(words[-1], "weigh")} | _scale(options)
+    fact = {"gross_g": typed_number(words[-1], "weigh"), "digit_g": typed_digit(words[-1])} | _scale(options)
     about = {"count": options.count, "tray": options.tray} if together else {"egg": typed_egg(words[0])}
     return _write(options, "weighing", fact=fact, about=about, house=house)
 
@@ -163,7 +165,7 @@ def correct(options: Written) -> int:
     number, *changes = options.words
     house, entry = _entry(options, number)
     about: dict[str, object] = {"egg": entry.egg, "count": entry.count, "tray": entry.tray, "at": entry.at.isoformat()}
-    fact: dict[str, object] = dict(plain(entry.fact))
+    fact: dict[str, object] = {field.name: None for field in fields(entry.fact)} | dict(plain(entry.fact))
     for change in changes:
         name, equals, value = change.partition("=")
         if not equals or name not in {*about, *fact}:
@@ -177,6 +179,8 @@ def correct(options: Written) -> int:
             place[name] = (
                 typed_number(value, name) if name.endswith(("_g", "_mm", "_days")) and value else value or None
             )
+    if any(change.startswith("scale=") for change in changes) and not any(c.startswith("error_g=") for c in changes):
+        fact["error_g"] = None  # that of the scale now named
     return _write(options, entry.fact.kind, fact=fact, about=about | {"replaces": entry.number}, house=house)
 
 
@@ -230,7 +234,7 @@ def _common(options: Written, house: House) -> dict[str, object]:
 
 
 def _scale(options: Weigh) -> dict[str, object]:
-    return {"tare_g": options.tare, "error_g": options.error}
+    return {"tare_g": options.tare, "error_g": options.error, "scale": options.scale}
 
 
 def _entry(options: Written, number: str) -> tuple[House, Entry]:

@@ -7,15 +7,15 @@ that count. `add` refuses what cannot be true beside the rest, in one line; what
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 
 from monitor.domain.eggs.entry import (
     AFTER_HATCH,
+    DIGIT_SHARE,
     EGG_G,
-    SCALE_ERROR_G,
     Candling,
     Dead,
     EggError,
@@ -61,6 +61,11 @@ class EggBook:
         return tuple(sorted(left, key=lambda e: (e.at, e.number)))
 
     @cached_property
+    def typed_error_g(self) -> float:
+        """The error of the scale that nobody named, of the eggs weighed one by one; see `typed_error_g`."""
+        return typed_error_g(e for e in self.standing if e.egg is not None)
+
+    @cached_property
     def of_egg(self) -> Mapping[int, tuple[Entry, ...]]:
         """Those about each egg by number; see `of_egg`."""
         found: dict[int, list[Entry]] = {}
@@ -74,7 +79,7 @@ class EggBook:
 class Mass:
     """A weighing as mass per egg. entry: its number in the book. eggs: how many lay on the scale.
 
-    left_out: why it says nothing about the loss through the shell; empty where it does.
+    left_out: why it says nothing about the loss through the shell; empty where it does. scale: which of the house's, empty where nobody said.
     """
 
     entry: int
@@ -83,6 +88,7 @@ class Mass:
     error_g: float
     eggs: int = 1
     left_out: str = ""
+    scale: str = ""
 
 
 @fixed
@@ -170,17 +176,24 @@ def laid_at(book: EggBook, egg: int | None) -> datetime | None:
     return _laid(book.batch, standing(book), egg)
 
 
-def masses(book: EggBook, egg: int, error_g: float = SCALE_ERROR_G) -> tuple[Mass, ...]:
-    """The weighings of one egg, by time. error_g stands where a weighing does not give the scale's own (1 sd)."""
+def masses(book: EggBook, egg: int) -> tuple[Mass, ...]:
+    """The weighings of one egg, by time. Where one does not give the scale's own error (1 sd), that of `typed_error_g` stands."""
     entries = of_egg(book, egg)
     ends = [(e.at, e.word) for e in entries if e.ends or e.pipped]
-    return tuple(_masses(entries, ends, error_g))
+    return tuple(_masses(entries, ends, book.typed_error_g))
 
 
-def tray_masses(book: EggBook, tray: str, error_g: float = SCALE_ERROR_G) -> tuple[Mass, ...]:
+def typed_error_g(weighed: Iterable[Entry]) -> float:
+    """The error (1 sd) of the scale that nobody named, from the finest digit that was written of any of these weighings: of all together, for a
+    zero at the end of one is not kept."""
+    digits = [e.fact.shown_g for e in weighed if isinstance(e.fact, Weighing) and e.fact.error_g is None]
+    return DIGIT_SHARE * min(digits, default=1.0)
+
+
+def tray_masses(book: EggBook, tray: str) -> tuple[Mass, ...]:
     """The weighings of the eggs on one tray, as mass per egg. One that holds other eggs than the first is left out."""
     entries = tuple(e for e in standing(book) if e.egg is None and e.tray == tray and isinstance(e.fact, Weighing))
-    found = tuple(_masses(entries, [], error_g))
+    found = tuple(_masses(entries, [], typed_error_g(entries)))
     return tuple(
         mass if mass.eggs == found[0].eggs else replace(mass, left_out=f"{mass.eggs} eggs, first {found[0].eggs}")
         for mass in found
@@ -328,7 +341,7 @@ def _masses(entries: tuple[Entry, ...], ends: list[tuple[datetime, str]], error_
         if isinstance(e.fact, Weighing):
             mass_g, own_g = e.each_g(error_g)
             ended = next((f"after it was {word}" for at, word in ends if at < e.at), "")
-            yield Mass(e.number, e.at, mass_g, own_g, e.eggs, ended)
+            yield Mass(e.number, e.at, mass_g, own_g, e.eggs, ended, e.fact.scale or "")
 
 
 def last_size(entries: tuple[Entry, ...] | list[Entry]) -> Size | None:

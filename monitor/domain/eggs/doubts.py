@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from itertools import pairwise
 
-from monitor.domain.eggs.book import EggBook, hoyt, last_size, standing
+from monitor.domain.eggs.book import EggBook, hoyt, last_size, standing, typed_error_g
 from monitor.domain.eggs.entry import (
     ALIVE,
     CLEAR,
@@ -33,6 +33,9 @@ from monitor.domain.refusal import Words
 # The quickest loss published for a whole egg is about 1 % a day (turkey under hens, 24 % in 24 days: Mussehl & Ackerson
 # 1934); a small finch's 15 % in 12 days is 1.3. What is lost quicker than this was not lost through the shell.
 FAST_PCT_D = 3.0
+SCATTER_SHARE = (
+    0.003  # 3 sd of what masses scatter beside a good scale: a thousandth of the egg (`analysis/water/loss.py`)
+)
 ODD_SIZE_SHARE = 0.15  # mass and measures farther apart than the form of any egg explains
 ODD_MASS = (0.5, 1.5)  # of the profile's lowest and highest fresh mass
 AHEAD = timedelta(minutes=10)  # a person's watch and the daemon's clock may differ by so much
@@ -78,13 +81,14 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
 
 
 def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) -> Iterator[Words]:
-    mass_g, error_g = entry.each_g()
     weighed = [e for e in about if isinstance(e.fact, Weighing)]
+    own_g = typed_error_g((*weighed, entry))
+    mass_g, error_g = entry.each_g(own_g)
     before = next((e for e in reversed(weighed) if e.at <= entry.at), None)
     after = next((e for e in weighed if e.at > entry.at), None)
     for first, second in pairwise([e for e in (before, entry, after) if e is not None]):
         if first.eggs == second.eggs:
-            yield from _loss_doubts(entry.where, first, second)
+            yield from _loss_doubts(entry.where, first, second, own_g=own_g)
     if entry.egg is None and weighed and weighed[0].eggs != entry.eggs:
         yield (f"{entry.where}: {entry.eggs} eggs, the first time {weighed[0].eggs}",)
     for e in about:
@@ -99,9 +103,15 @@ def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) 
             yield (f"{entry.where}: {mass_g:.4g} g an egg, {profile.name} lays {low_g:g} to {high_g:g} g",)
 
 
-def _loss_doubts(where: str, first: Entry, second: Entry) -> Iterator[Words]:
-    (before_g, before_error_g), (after_g, after_error_g) = first.each_g(), second.each_g()
-    slack_g = 3.0 * (before_error_g**2 + after_error_g**2) ** 0.5
+def _loss_doubts(where: str, first: Entry, second: Entry, *, own_g: float) -> Iterator[Words]:
+    (before_g, before_error_g), (after_g, after_error_g) = first.each_g(own_g), second.each_g(own_g)
+    # Two scales differ by more than either scatters; and weighings of one by dew, draughts, and the way that an egg lies.
+    if (
+        not (isinstance(first.fact, Weighing) and isinstance(second.fact, Weighing))
+        or first.fact.scale != second.fact.scale
+    ):
+        return
+    slack_g = 3.0 * (before_error_g**2 + after_error_g**2) ** 0.5 + SCATTER_SHARE * before_g
     days = (second.at - first.at).total_seconds() / DAY_S
     lost_pct = 100.0 * (before_g - after_g) / before_g
     if after_g > before_g + slack_g:

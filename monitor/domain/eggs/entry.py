@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import MISSING, fields
 from datetime import UTC, datetime
+from decimal import Decimal
 from typing import ClassVar
 
 from monitor.domain.fixed import fixed
@@ -27,8 +28,13 @@ EGG_G = (0.1, 3000.0)
 GROSS_G = (0.1, 500_000.0)
 LENGTH_MM = (5.0, 250.0)
 STORED_DAYS_HIGH = 60.0  # four weeks is long for any egg; more is a slip of the pen
-SCALE_ERROR_G = 0.1  # a scale that shows tenths of a gram; better ones say so with the weighing
+# What is known of a scale that nobody named: half of the last digit that it was seen to show, as 1 sd (common practice). A cheap one may
+# scatter more than it shows; then the weighings' own scatter about the line says so.
+DIGIT_SHARE = 0.5
+FINEST_DIGITS = 3  # decimals: more come out of a table's arithmetic, and not off a scale
+SCALE_HIGH = 32  # characters of its id
 TEXT_HIGH = 500  # characters: a note, not a book
+_LATER = ("scale", "digit_g")  # fields that facts did not have from the first
 _LARGEST = 10**15  # JSON has whole numbers that no float can hold
 
 CLEAR, FERTILE, ALIVE, EARLY_DEAD, DEAD, CRACKED, UNSURE = (
@@ -82,20 +88,35 @@ class Size:
 
 @fixed
 class Weighing:
-    """What the scale showed, and the empty tray on it. error_g: the scale's error (1 sd), None where not known."""
+    """What the scale showed, and the empty tray on it. error_g: the scale's error (1 sd), None where not known. scale: which of the house's, by
+    its id; None where nobody said. digit_g: the last digit that it showed, as it was typed; None where that is not known."""
 
     kind: ClassVar[str] = "weighing"
     gross_g: float
     tare_g: float = 0.0
     error_g: float | None = None
+    scale: str | None = None
+    digit_g: float | None = None
 
     def __post_init__(self) -> None:
+        if self.scale is not None and not 1 <= len(self.scale) <= SCALE_HIGH:
+            raise EggError(f"weighing: scale {self.scale!r:.40}, expected the id of one, 1 to {SCALE_HIGH} characters")
+        if self.digit_g is not None:
+            _within("weighing: digit_g", self.digit_g, low=0.0001, high=1000.0)
         _within("weighing: gross_g", self.gross_g, low=GROSS_G[0], high=GROSS_G[1])
         _within("weighing: tare_g", self.tare_g, low=0.0, high=GROSS_G[1])
         if self.tare_g >= self.gross_g:
             raise EggError(f"weighing: tare_g {self.tare_g:g}, expected below gross_g, {self.gross_g:g}")
         if self.error_g is not None:
             _within("weighing: error_g", self.error_g, low=0.0001, high=1000.0)
+
+    @property
+    def shown_g(self) -> float:
+        """The last digit that was written of it, in g: as typed, else 0.01 of 58.42, and 1 of a whole number."""
+        if self.digit_g is not None:
+            return self.digit_g
+        decimals = -int(Decimal(repr(self.gross_g)).normalize().as_tuple().exponent)
+        return float(10.0 ** -min(max(decimals, 0), FINEST_DIGITS))
 
     @property
     def net_g(self) -> float:
@@ -330,7 +351,7 @@ class Entry:
         """Whether both are about the same egg, the same tray, or both about eggs without number or the batch."""
         return self.egg == other.egg and self.tray == other.tray
 
-    def each_g(self, error_g: float = SCALE_ERROR_G) -> tuple[float, float]:
+    def each_g(self, error_g: float = 0.0) -> tuple[float, float]:
         """(mass of one egg, its error as one sd) of a weighing; error_g stands where the scale's own is not known."""
         assert isinstance(self.fact, Weighing)
         own_g = error_g if self.fact.error_g is None else self.fact.error_g
@@ -338,8 +359,9 @@ class Entry:
 
 
 def fields_of(fact: Fact) -> dict[str, str | float | datetime | None]:
-    """The fact's fields."""
-    return {field.name: getattr(fact, field.name) for field in fields(fact)}
+    """The fact's fields; those that came later only where they say something, so that what was written before is as it was."""
+    values = {field.name: getattr(fact, field.name) for field in fields(fact)}
+    return {name: value for name, value in values.items() if value is not None or name not in _LATER}
 
 
 def plain(fact: Fact) -> dict[str, str | float | None]:

@@ -46,6 +46,7 @@ from monitor.domain.readings.reading import to_ms
 from monitor.domain.watch.plan import USUAL_C
 
 LATELY_MS = DAY_MS  # the machine as it is set now; less is one refill or opening, more is how it was set before
+BACK_WITHIN = 2.0  # an interval wider than so many windows ends no alarm (judgement)
 
 
 class NoWater(ValueError):
@@ -291,9 +292,9 @@ def _verdict(water: Water, unit: Unit) -> tuple[bool | None, Losing | None]:
 
 
 def _back(found: Projection) -> bool:
-    """Whether a loss is back in its window, by its value and as nearly as the window is wide: enough to end what stands."""
+    """Whether a loss is back in its window by its value, with an interval that says something of it: enough to end what stands."""
     low, high = found.window_pct
-    return low <= found.pip_pct <= high and found.high_pct - found.low_pct <= high - low
+    return low <= found.pip_pct <= high and found.high_pct - found.low_pct <= BACK_WITHIN * (high - low)
 
 
 def _as_told(found: Projection, unit: Unit) -> Projection:

@@ -36,6 +36,8 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, object]:
     """
     where = f"batch {batch.id}"
     fact = _whole_times(fact_of(request.kind, request.fact))
+    if isinstance(fact, Weighing) and (request.replaces is None or fact.scale is not None):
+        fact = on_scale(fact, look.site)
     if isinstance(fact, LookAgain) and fact.look_at <= look.now.utc:
         raise EggError(f"{where}: look again at ", fact.look_at, ", expected a time to come")
     entry = Entry(
@@ -96,7 +98,10 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
     wrong: list[tuple[int | str, Words]] = []
     for line, egg, gross_g, when in request.rows:
         try:
-            fact = Weighing(gross_g, request.tare_g or 0.0, request.error_g)
+            shown = Weighing(
+                gross_g, request.tare_g or 0.0, request.error_g, scale=request.scale, digit_g=request.digit_g
+            )
+            fact = on_scale(shown, look.site)
             entry = Entry(_whole_ms(when or at), _whole_ms(look.now.utc), request.by, fact, _counted(egg, "egg"))
         except EggError as error:
             wrong.append((line, error.words))
@@ -114,6 +119,22 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
     new = longer.entries[len(book.entries) :]
     _adopt(look, longer, new)
     return {"batch": batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}
+
+
+def on_scale(fact: Weighing, site: Site) -> Weighing:
+    """The weighing with its scale, the house's first where none is named, and that scale's error where none is given. It keeps both, for scales come and go.
+
+    Raises EggError for a scale that the house has not.
+    """
+    scale = fact.scale or (next(iter(site.scales), None) if fact.error_g is None else None)
+    if scale is None:
+        return fact if fact.error_g is None else replace(fact, digit_g=None)
+    if scale not in site.scales:
+        known = ", ".join(site.scales) or "none yet: [[scale]] in the configuration"
+        raise EggError(f"weighing: scale {scale!r:.40}, expected one of: {known}")
+    return replace(
+        fact, scale=scale, error_g=site.scales[scale] if fact.error_g is None else fact.error_g, digit_g=None
+    )
 
 
 def split_books(look: Look, request: SplitOff, batch: Batch, *, at: datetime) -> tuple[EggBook, EggBook]:

@@ -210,6 +210,8 @@ class WriteWeighings:
     rows: tuple[Row, ...]
     tare_g: float | None = None
     error_g: float | None = None
+    scale: str | None = None
+    digit_g: float | None = None
     at: datetime | None = None
     by: str = ""
     sure: bool = False

@@ -271,7 +271,7 @@ def test_a_correction(capsys: Capture, config: Path) -> None:
     assert [(e["number"], e["egg"], e["replaces"], e["stands"]) for e in data["entries"]] == [
         (1, 7, None, True), (2, 7, None, False), (3, 7, 2, False), (4, 8, 3, True),
     ]  # fmt: skip
-    assert "NAME=VALUE with gross_g, tare_g, error_g, egg, count, tray, at" in wrong(
+    assert "NAME=VALUE with gross_g, tare_g, error_g, scale, digit_g, egg, count, tray, at" in wrong(
         capsys, "correct", "hen-1", "4", "mass=5", config=config
     )
 

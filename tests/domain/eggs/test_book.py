@@ -188,16 +188,17 @@ def test_a_batch_of_unknown_size() -> None:
 
 
 def test_masses_of_one_egg() -> None:
-    """Mass and the scale's error, own or given; after pip, hatch or death a weighing stays and is marked as left out."""
+    """Mass and the scale's error, own or by the finest digit written; after pip, hatch or death a weighing stays and is marked as left out."""
     made = book(
         entry(0, Weighing(20.0, error_g=0.01), 1),
-        entry(9, Weighing(318.8, 300.0), 1),
+        entry(9, Weighing(318.8, 300.0, scale="kitchen"), 1),
         entry(20, Sign("internal pip"), 1),
         entry(21, Weighing(16.0), 1),
     )
-    found = masses(made, 1, error_g=0.05)
+    found = masses(made, 1)
     assert [(m.mass_g, m.error_g) for m in found] == [(20.0, 0.01), (pytest.approx(18.8), 0.05), (16.0, 0.05)]
     assert [m.left_out for m in found] == ["", "", "after it was pipped"]
+    assert [m.scale for m in found] == ["", "kitchen", ""]
     assert sign_at(made, 1, "internal pip") == day(20)
     assert sign_at(made, 1, "draw-down") is None
     assert masses(made, 2) == ()
@@ -281,3 +282,16 @@ def test_nothing_written_is_ever_lost(rows: list[tuple[int, float, bool]]) -> No
         corrected += last is not None
     assert [e.number for e in made.entries] == list(range(1, len(rows) + 1))
     assert len(standing(made)) == len(rows) - corrected
+
+
+def test_the_scale_that_nobody_named_is_known_by_its_digits() -> None:
+    """Half the last digit of the finest of all (common practice), for a zero at the end is not kept: 2.41, 2.4 and 2.38 are of one scale; trays of another."""
+    fine = book(
+        *(entry(at, Weighing(g), egg) for at, (egg, g) in enumerate([(1, 2.41), (1, 2.4), (2, 2.38), (2, 2.0)]))
+    )
+    assert {m.error_g for egg in (1, 2) for m in masses(fine, egg)} == {0.005}
+    assert [m.error_g for m in masses(book(entry(0, Weighing(58.0), 1), entry(7, Weighing(56.0), 1)), 1)] == [0.5, 0.5]
+    coarse = add(fine, entry(9, Weighing(231.0), None, count=4, tray="A"))
+    assert [m.error_g for m in tray_masses(coarse, "A")] == [0.5 / 4]
+    assert masses(coarse, 1)[0].error_g == 0.005
+    assert masses(book(entry(0, Weighing(2.4000001), 1)), 1)[0].error_g == 0.0005  # out of a table's arithmetic

@@ -7,6 +7,7 @@ import json
 import math
 import time
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -339,3 +340,49 @@ def test_no_request_breaks_the_book(do: str, request: dict[str, Any], fact: Any,
     for _, entry in out.entries:
         plainly = json.loads(json.dumps(plain(entry.fact), allow_nan=False))
         assert fact_of(entry.fact.kind, plainly) == entry.fact
+
+
+SCALES = {"fine": 0.01, "kitchen": 1.0}
+
+
+def weighing_house() -> Story:
+    """The same house, with two scales."""
+    story = Story(site=replace(site({}), scales=SCALES), batches=(batch(),))
+    story.tick()
+    return story
+
+
+def test_a_scale_of_the_house_is_used_unless_told_otherwise() -> None:
+    """The first with its error; another by its id; an error of one's own without a scale; each weighing keeps both."""
+    story = weighing_house()
+
+    def came(**fact: Any) -> tuple[str | None, float | None]:
+        answer, _ = written(story, **WEIGHED | {"fact": {"gross_g": 60.0, **fact}}, sure=True)
+        told = fact_of(answer["kind"], answer["fact"])
+        assert isinstance(told, Weighing)
+        return told.scale, told.error_g
+
+    assert came() == ("fine", 0.01)
+    assert came(scale="kitchen") == ("kitchen", 1.0)
+    assert came(scale="kitchen", error_g=0.5) == ("kitchen", 0.5)
+    assert came(error_g=0.05) == (None, 0.05)
+    rows = [[1, 7, 60.0, None], [2, 8, 61.0, None]]
+    answer, _ = written(story, "weighings", batch="hen-1", by="ada", rows=rows, scale="kitchen", sure=True)
+    assert [each["fact"]["scale"] for each in answer["entries"]] == ["kitchen", "kitchen"]
+    with pytest.raises(RequestError, match="scale 'barn', expected one of: fine, kitchen"):
+        written(story, **WEIGHED | {"fact": {"gross_g": 60.0, "scale": "barn"}})
+
+
+def test_a_house_without_scales_writes_what_it_wrote() -> None:
+    """No scale is made up, and one that is named is refused with where it would come from; a correction keeps the scale that was."""
+    story = house()
+    answer, _ = written(story, **WEIGHED)
+    assert "scale" not in answer["fact"]
+    with pytest.raises(
+        RequestError, match=r"scale 'fine', expected one of: none yet: \[\[scale\]\] in the configuration"
+    ):
+        written(story, **WEIGHED | {"fact": {"gross_g": 60.0, "scale": "fine"}})
+    other = weighing_house()
+    number = written(other, **WEIGHED | {"fact": {"gross_g": 60.0, "error_g": 0.2}})[0]["number"]
+    answer, _ = written(other, **WEIGHED | {"fact": {"gross_g": 59.0, "error_g": 0.2}}, replaces=number)
+    assert fact_of(answer["kind"], answer["fact"]) == Weighing(59.0, error_g=0.2)
