@@ -258,6 +258,18 @@ def test_the_link_goes_before_the_text_is_cut() -> None:
     assert fit(NOTICE, 0, len(NOTICE.title) + len(NOTICE.text) + 10) == (NOTICE.title, NOTICE.text)
 
 
+def test_what_just_fits_is_whole() -> None:
+    """With room for exactly title, a line's end and text, with or without the link, nothing is cut; with one less something goes."""
+    bare = len(NOTICE.title) + 2 + len(NOTICE.text)
+    both = bare + 1 + len(NOTICE.link)
+    assert fit(NOTICE, 0, both)[1] == f"{NOTICE.text}\n{NOTICE.link}"
+    assert fit(NOTICE, 0, both - 1)[1] == fit(NOTICE, 0, bare)[1] == NOTICE.text
+    title, body = fit(NOTICE, 0, bare - 1)
+    assert title == NOTICE.title
+    assert len(title) + 2 + len(body) == bare - 1
+    assert body.endswith(f"... No. {NOTICE.alarm_number}")
+
+
 def test_a_long_message_arrives_cut(http: HttpReceiver) -> None:
     """What the receiver gets of a text of 5,000 characters is at most 1,000 with its title."""
     assert isinstance(AppriseDelivery().send(replace(NOTICE, text="x" * 5000), contact(http.url())), Delivered)

@@ -235,6 +235,13 @@ def test_refused_is_bounded(store: Store) -> None:
     assert (kept[0].refused.reason, kept[-1].refused.reason) == ("10499", "500")
 
 
+def test_of_a_refused_message_so_much_is_kept(store: Store) -> None:
+    """8 KiB of what came, and a thousand characters of its topic and of the reason: whoever floods us shall not fill the card."""
+    store.ledger.commit(Group(refused=[RefusedRow(at(0), Refused("t" * 1_500, b"x" * 9_000, "r" * 1_500))]))
+    row = store.connection.execute("SELECT length(topic), length(payload), length(reason) FROM refused").fetchone()
+    assert row == (1_000, 8_192, 1_000)
+
+
 def test_a_poison_message_can_be_refused(store: Store) -> None:
     """Text that has no UTF-8, or is as long as a topic can be, goes into the record all the same."""
     refused = Refused("t\ud800" + "x" * 65_535, b"\x00\xff" * 40_000, "got '\udfff\x00'")

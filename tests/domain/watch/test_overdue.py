@@ -75,3 +75,35 @@ def test_a_breeder_gives_more_time() -> None:
     patient = {**RULES, HATCH_OVERDUE: replace(RULES[HATCH_OVERDUE], limit=5.0)}
     story = on_day(23.0, site=site(rules=patient))
     assert story.state_of(HATCH_OVERDUE) == "normal"
+
+
+def test_it_is_looked_for_once_a_minute() -> None:
+    """At most so often, and at the full minute again."""
+    story = on_day(18.0)
+    looked_s = []
+    for _ in range(121):
+        story.run(seconds=1)
+        looked_s.append(story.state.looked_mono_s)
+    assert sorted({round(after - looked_s[0]) for after in looked_s}) == [0, 60, 120]
+
+
+@pytest.mark.parametrize("kind", ["brooder", "room"])
+def test_a_machine_that_is_a_setter_no_more_is_not_late(kind: str) -> None:
+    """Where the configuration says another kind of machine than before, the alarm that stood is over."""
+    story = on_day(18.6)
+    assert story.state_of(LOCKDOWN_OVERDUE) == UNACKNOWLEDGED
+    machines = {**MACHINES, "setter-1": replace(MACHINES["setter-1"], kind=kind)}
+    story.site = replace(story.site, machines=machines)
+    story.run(minutes=2)
+    assert story.state_of(LOCKDOWN_OVERDUE) != UNACKNOWLEDGED
+
+
+def test_a_day_that_is_just_come_is_not_late_yet() -> None:
+    """Half a day after the lockdown day, to the second, there is still time; a moment later there is none."""
+    found = []
+    for seconds in (0.0, 1.0):
+        story = Story(batches=(batch(day=18.5 + seconds / 86_400.0),))
+        story.tick()
+        key = ("setter-1", LOCKDOWN_OVERDUE)
+        found.append(key in story.state.alarms)
+    assert found == [False, True]
