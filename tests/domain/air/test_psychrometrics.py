@@ -730,3 +730,34 @@ def test_a_year_of_readings_is_fast() -> None:
 
     wet_bulb_c(dry, rh, SEA_LEVEL_KPA)
     assert _median_ratio(lambda: wet_bulb_c(dry, rh, SEA_LEVEL_KPA), two_saturations, 15) <= 6.0
+
+
+@pytest.mark.parametrize(
+    ("function", "good", "bad"),
+    [
+        (saturation_vapour_kpa, (-80.0,), (-80.1,)),
+        (saturation_vapour_kpa, (200.0,), (200.1,)),
+        (vapour_kpa, (-40.0, 0.0), (-40.1, 0.0)),
+        (vapour_kpa, (80.0, 100.0), (80.1, 100.0)),
+        (vapour_kpa, (37.5, 0.0), (37.5, -0.1)),
+        (vapour_kpa, (37.5, 100.0), (37.5, 100.1)),
+    ],
+)
+def test_a_plain_number_is_refused_like_an_array(
+    function: Callable[..., Any], good: tuple[float, ...], bad: tuple[float, ...]
+) -> None:
+    """The short way for one reading takes what the long way takes, and refuses what it refuses, with the same value in between."""
+    assert function(*good) == pytest.approx(float(function(*(np.array([value]) for value in good))[0]))
+    for refused in (bad, tuple(np.array([value]) for value in bad)):
+        with pytest.raises(ValueError, match="expected"):
+            function(*refused)
+
+
+def test_air_at_its_wet_bulb_is_saturated_and_no_more() -> None:
+    """Where wet and dry bulb are the same the humidity is 100 % at any temperature, never a hair above."""
+    temps_c = np.linspace(-30.0, 75.0, 211)
+    found = rh_from_wet_bulb_pct(temps_c, temps_c, 101.325)
+    warm = temps_c >= 0.0
+    assert float(np.max(found)) <= 100.0
+    assert found[warm] == pytest.approx(100.0, abs=1e-9)
+    assert all(99.999 < float(rh_from_wet_bulb_pct(float(c), float(c), 101.325)) <= 100.0 for c in temps_c[warm])

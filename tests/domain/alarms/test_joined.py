@@ -147,3 +147,13 @@ def test_a_group_is_still_the_same_only_if_nothing_in_it_is_new() -> None:
     still = [about(10 + n, f"Setter {n}", "STILL too hot", alarm_number=n) for n in (1, 2)]
     assert joined(still).lead.still
     assert not joined([still[0], about(3, "Setter 3")]).lead.still
+
+
+def test_a_flood_ends_where_nothing_came_for_a_while() -> None:
+    """What came long after belongs to another: the first of the flood that the worst is of stays its first."""
+    one, two = SIX[:2]
+    late = about(3, "Setter 3", after_s=3 + int(RUN_GAP.total_seconds()))
+    found = joined([two, late], (one,))
+    assert found.began == one
+    assert [n.id for n in found.lead.notices] == [2, 3]
+    assert [n.id for n in found.fellows] == [1]

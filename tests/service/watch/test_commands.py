@@ -102,6 +102,13 @@ def test_a_batch_may_be_one_egg_or_a_hundred_thousand() -> None:
         assert answer["eggs"] == eggs
 
 
+def test_programs_are_given_the_day_in_thousandths() -> None:
+    """A third of a day is 0.333, cut off and not rounded."""
+    third, two_thirds = T0 + timedelta(hours=8), T0 + timedelta(hours=16)
+    assert batch_view(batch(day=0.0), third)["day"] == 0.333
+    assert batch_view(batch(day=0.0), two_thirds)["day"] == 0.666
+
+
 def test_a_set_time_has_a_zone() -> None:
     """A time in another zone is the same instant."""
     story = Story()
@@ -343,6 +350,12 @@ def test_an_alarm_goes_out_of_service_and_back() -> None:
         ("acknowledge", {"alarm": 2, "by": "sam"}, "alarm 2: no such alarm, the newest is 1"),
         ("acknowledge", {"alarm": 0, "by": "sam"}, "alarm 0: expected the number in the message"),
         ("acknowledge", {"alarm": -1, "by": "sam"}, "alarm -1: expected the number in the message"),
+        (
+            "acknowledge",
+            {"alarm": 10**60, "by": "sam"},
+            f"alarm 1{'0' * 39}: no such alarm, the newest is 1",
+        ),
+        ("acknowledge", {"alarm": -(10**60), "by": "sam"}, f"alarm -1{'0' * 38}: expected the number in the message"),
         ("acknowledge", {"alarm": True, "by": "sam"}, "alarm: True, expected the number in the message"),
         ("acknowledge", {"alarm": "1", "by": "sam"}, "alarm: '1', expected the number in the message"),
         ("acknowledge", {"by": "sam"}, "alarm: None, expected the number in the message"),

@@ -149,12 +149,13 @@ def test_an_alarm_is_written_at_once_and_told_after(desk: Desk) -> None:
     assert last.notices
 
 
-def test_a_refused_message_is_kept_and_acknowledged(desk: Desk) -> None:
-    """A poison message is written to the refused table and acknowledged like any other, so it blocks nothing."""
+def test_a_refused_message_is_kept_and_acknowledged(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
+    """A poison message is written to the refused table and acknowledged like any other, so it blocks nothing; the log names it."""
     desk.engine.work(Arrived(at(1), Refused("t", b"x", "why"), (1, 9)))
     desk.engine.idle(at(1 + GROUP_AGE_S))
     assert desk.groups[0].refused[0].refused.reason == "why"
     assert ("receipts", [9]) in desk.said
+    assert [r.getMessage() for r in caplog.records] == ["refused topic=t reason=why"]
 
 
 def test_a_node_of_another_site_is_said_once(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -209,6 +209,15 @@ def test_a_single_request_asks_only_about_what_it_wrote(room: Room) -> None:
     assert once.taken() == []
     once.write("weighing", gross_g=58.0)
     assert once.taken() == ["hen-1"]
+
+
+def test_where_nothing_bears_nobody_is_asked() -> None:
+    """A day that passes in a house where nothing was weighed wakes nobody."""
+    room, calls = Room(), list[Sequence[WeightAsked]]()
+    room.engine._ask_weights = calls.append
+    room.pass_(0.0)
+    room.pass_(2 * WEIGHTS_EVERY_S)
+    assert calls == []
 
 
 def test_a_verdict_begins_and_ends_the_alarm(room: Room) -> None:
