@@ -336,6 +336,31 @@ def test_what_was_chosen_follows_its_rule(profile: Profile) -> None:
                     assert getattr(band, limit) == pytest.approx(origin + sign * margin, abs=0.006)
 
 
+def test_no_temperature_band_is_narrower_than_two_good_sensors_apart() -> None:
+    """0.4 K: sensors of ± 0.2 K that are both right would warn of each other in less (the emu's printed range is 0.3 K)."""
+    for profile in SHIPPED.values():
+        for stage in profile.stages:
+            band = stage.dry_bulb_c
+            assert band.low_warning is not None
+            assert band.high_warning is not None
+            assert band.high_warning - band.low_warning > 0.4 - 1e-9, profile.id
+
+
+def test_no_humidity_band_is_narrower_than_two_good_sensors_apart() -> None:
+    """4 points: sensors of ± 2 %RH that are both right would warn of each other in less (a printed 85-86 °F is 3)."""
+    for profile in SHIPPED.values():
+        for stage in profile.stages:
+            wet, band = stage.wet_bulb_c, stage.rh_pct or Band()
+            low, high = band.low_warning, band.high_warning
+            if wet is not None:
+                assert wet.low_warning is not None
+                assert wet.high_warning is not None
+                low, high = (
+                    rh_from_wet_bulb_pct(target_c(stage), each, 101.325) for each in (wet.low_warning, wet.high_warning)
+                )
+            assert low is None or high is None or high - low > 4.0, profile.id
+
+
 def test_no_high_alarm_lies_far_above_its_target() -> None:
     """What bears less heat alarms earlier: no high alarm is more than 102 °F over a target of 99 °F."""
     for profile in SHIPPED.values():
@@ -418,6 +443,13 @@ def test_wet_bulb_bands_give_the_humidity_worked_out_for_the_chart(row: dict[str
         (lockdown, "target", hatching),
     ):
         wet_bulb_c = getattr(stage.wet_bulb_c, limit)
+        if SHIPPED[row["profile"].split()[0]].sources[f"stage.{stage.name}.wet_bulb_c.{limit}"] == "judgement":
+            # Half a °F beyond a printed range of one: waterfowl and Japanese quail.
+            assert (row["setter_rh_or_wb"], abs(wet_bulb_c - c_from_f(85.5))) == (
+                "WB 85-86 F",
+                pytest.approx(1 / 1.8, abs=0.01),
+            )
+            continue
         worked_out = rh_from_wet_bulb_pct(stage.dry_bulb_c.target, wet_bulb_c, 101.325)
         assert worked_out == pytest.approx(rh_pct, abs=1.0), f"{stage.name} {limit}"
 
