@@ -528,3 +528,15 @@ def test_air_at_the_very_edge_of_its_band_needs_no_hold() -> None:
         story = ready(band_low_c=low_c).read(*DOOR)
         story.read(*(((37.0, 3.0),) * 70))
         assert next(k for k in story.kinds if k in (ENDED, NOT_RECOVERING)) == kind
+
+
+def test_silence_teaches_nothing_of_what_is_usual() -> None:
+    """A reading after an hour of silence counts for as much as one after three intervals."""
+    moved = []
+    for silence_s in (30.0, 3600.0):
+        story = ready()
+        before = story.state.usual_c
+        story.now_s += silence_s - story.interval_s
+        moved.append(story.read((USUAL_C + 0.05, USUAL_KPA)).state.usual_c - before)
+    assert moved[0] == pytest.approx(moved[1])
+    assert moved[0] > 0.0

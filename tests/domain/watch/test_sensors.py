@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED
+from monitor.domain.alarms.alarm import NORMAL, RETURNED, UNACKNOWLEDGED
 from monitor.domain.needs.rules import DISAGREE, SENSOR_FAILED, SENSOR_SUSPECT
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.quality import Assessment
-from monitor.domain.readings.reading import FAIL, PASS, SUSPECT, Sample
+from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT, Sample
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.sensors import judge_sensor
 from tests.domain.house import Story, batch, site
@@ -54,3 +54,18 @@ def test_a_slow_probe_is_compared_with_a_quick_one() -> None:
         story.run(minutes=5)
     assert story.state_of(DISAGREE) == UNACKNOWLEDGED
     assert "differ by 0.8 °C" in story.about(DISAGREE)
+
+
+def test_a_reading_that_waits_for_the_next_mends_no_sensor() -> None:
+    """A failed sensor is well again after readings that are fit, not after jumps that nobody has confirmed."""
+    story = Story(batches=(batch(),))
+    failed = Assessment(FAIL, (("FLAT-T", FAIL),), FAIL, PASS)
+    jumps = Assessment(NOT_EVALUATED, (("SPK-T", NOT_EVALUATED),), PASS, PASS, dry_bulb_held=True)
+    well = Assessment(PASS, (), PASS, PASS)
+    for quality, state in ((failed, UNACKNOWLEDGED), (jumps, UNACKNOWLEDGED), (well, RETURNED)):
+        for _ in range(120):
+            story.at_s += 10.0
+            now, known = story.now(), story.state.probe(TOP)
+            reading = Fresh(story.site.probes[TOP], now.utc, now.mono_s, 37.5, 45.0, quality, known)
+            judge_sensor(story.look(), reading)
+        assert story.state_of(SENSOR_FAILED, TOP) == state
