@@ -661,3 +661,13 @@ def test_how_long_a_shelf_may_be(priority: str, longest_min: int) -> None:
         AlarmError, match=rf"expected more than 0 and at most {longest_min} min for priority {priority}$"
     ):
         shelve(case.alarm, longest_min * 60.0 + 1.0, "sam", now=at(30), rule=rule)
+
+
+def test_an_alarm_that_never_began_says_nothing() -> None:
+    """No episode, nothing over it, nothing told, nothing to acknowledge, no delay that runs."""
+    new = Alarm("setter-1", "dry-bulb-high-alarm")
+    assert state_of(new) == NORMAL
+    assert (new.number, new.episode, new.condition, new.acknowledged, new.told) == (0, 0, False, True, False)
+    assert not new.covered
+    assert (new.since, new.ended, new.value, new.worst, new.limit, new.about) == (None, None, None, None, None, "")
+    assert (new.asked_mono_s, new.pending_mono_s, new.pending_at, new.shelved_until_mono_s) == (None, None, None, None)

@@ -531,3 +531,14 @@ def test_whatever_comes_is_told_once_and_in_bounds(drawn: list[tuple[float, str,
     assert all(told_at[n.id] - at_s <= 600.0 for at_s, n in arrivals)
     if not any(n.title.endswith(": too hot") for _, n in arrivals):
         assert most_in_a_window(sent) <= 3
+
+
+def test_after_ten_minutes_nothing_counts_as_told() -> None:
+    """What got through is remembered for the words of the next message for ten minutes, and then it is not."""
+    queue = queue_of(notice(1, "high"))
+    assert due_ids(queue) == [1]
+    queue.sent([1], 0.0)
+    assert due_ids(queue, 599.9) == []
+    assert [n.id for n in queue.told()] == [1]
+    assert due_ids(queue, 600.0) == []
+    assert queue.told() == []
