@@ -10,11 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.readings.dating import ARRIVAL_BOOT, CLOCK_BOOT, Line
 from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.reading import FAIL, MISSING, PASS, Pack, Refused, Sample, from_ms, to_ms
 from monitor.domain.state.record import Group, StoredReading
-from monitor.domain.watch.intake import take_in
+from monitor.domain.watch.intake import follow_clock, take_in
 from tests.domain.house import T0, Story, pack, probes, site
 
 # Written out: taken from the program, they would move with it.
@@ -342,6 +343,26 @@ def test_a_wrong_clock_that_is_set_mends_the_labels_once(hours: float) -> None:
     assert story.events[-1].text == f"the clock was set by {hours * 3600:+.1f} s, labels of this run mended"
     assert story.tick().lines == {}
     assert news(story, 70, pack("node-a", 6, 170, good())) == [TOP]
+
+
+def test_a_wrong_clock_that_is_set_mends_the_times_of_alarms() -> None:
+    """When an alarm of this run began, ended or waits moves with the label, and its shelf ends when it would have; what an earlier
+    run labelled stays."""
+    story = Story(clock_ok=False, utc_step=timedelta(hours=-5))
+    steady(story)
+    began, before = story.now().utc, story.now().utc - timedelta(days=3)
+    shelved_s = story.now().mono_s + 600.0
+    alarm = Alarm("setter-1", "dry-bulb-high-alarm", number=1, condition=True, since=began, pending_at=began)
+    shelved = replace(alarm, shelved_until=began + timedelta(seconds=600), shelved_until_mono_s=shelved_s)
+    old = replace(alarm, rule="dry-bulb-low-alarm", condition=False, since=before, ended=before, pending_at=None)
+    story.state.alarms = {a.key: a for a in (shelved, old)}
+    story.utc_step, story.clock_ok = timedelta(0), True
+    follow_clock(story.look(Group()))
+    right = began + timedelta(hours=5)
+    found = story.state.alarms[alarm.key]
+    assert (found.since, found.pending_at, found.ended) == (right, right, None)
+    assert found.shelved_until == right + timedelta(seconds=600)
+    assert story.state.alarms[old.key] == old
 
 
 def test_a_clock_found_right_is_right() -> None:

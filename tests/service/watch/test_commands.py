@@ -530,6 +530,18 @@ def test_eggs_are_split_off() -> None:
     assert ask(story, "entry", batch="hen-1-b", by="ada", kind="weighing", fact={"gross_g": 59.9}, egg=7)["number"] == 2
 
 
+def test_a_batch_is_split_until_no_letter_is_left() -> None:
+    """Names are given from b to z; after that one has to be chosen, and nothing is changed before it is."""
+    story = Story(
+        batches=tuple(batch(f"hen-1{end}") for end in ("", *(f"-{letter}" for letter in "bcdefghijklmnopqrstuvwxy")))
+    )
+    request = {"batch": "hen-1", "machine": "hatcher-1", "by": "ada"}
+    assert ask(story, "split", **request, eggs=[1])["batch"] == "hen-1-z"
+    complaint = "batch hen-1: split so often that no name is left, expected --name"
+    assert refused(story, "split", **request, eggs=[2]) == complaint
+    assert ask(story, "split", **request, eggs=[2], into="weak")["batch"] == "weak"
+
+
 def test_a_reminder_goes_along() -> None:
     """What was to be looked at again is asked once, of the batch that the egg is in now."""
     story = house()
