@@ -573,6 +573,13 @@ def test_an_own_file_of_before_may_give_one_limit_of_a_band(tmp_path: Path, limi
         assert load_profiles(own_file(tmp_path, text))["mine"].stages[1].rh_pct is not None
 
 
+def test_an_own_file_may_be_based_on_the_old_name_of_the_kestrel(tmp_path: Path) -> None:
+    """A house that kept its kestrels by a file of its own is read as ever, by the name that it gave."""
+    mine = load_profiles(own_file(tmp_path, 'based_on = "kestrel"\nid = "kestrel"\ndays = 28.5\n'))["kestrel"]
+    assert (mine.id, mine.days, mine.scientific_name) == ("kestrel", 28.5, "Falco sparverius")
+    assert mine.stages == SHIPPED["american-kestrel"].stages
+
+
 def test_an_own_target_without_a_clock_is_to_internal_pip(tmp_path: Path) -> None:
     """A target that somebody wrote when all targets were to pip still is, whatever the clock of the base's own target."""
     for base in SHIPPED.values():
