@@ -671,3 +671,12 @@ def test_an_alarm_that_never_began_says_nothing() -> None:
     assert not new.covered
     assert (new.since, new.ended, new.value, new.worst, new.limit, new.about) == (None, None, None, None, None, "")
     assert (new.asked_mono_s, new.pending_mono_s, new.pending_at, new.shelved_until_mono_s) == (None, None, None, None)
+
+
+def test_what_asks_again_under_a_cover_changes_nothing() -> None:
+    """An acknowledged alarm that stands too long while something lies over it has no new state, and so no row."""
+    begun = Alarm("setter-1", "dry-bulb-high-alarm", number=1, condition=True, asked_mono_s=at(0).mono_s)
+    for over in ({"out_of_service": True}, {"suppressed": "empty"}):
+        stepped, transitions = pass_time(replace(begun, **over), at(301), RULE)
+        assert transitions == ()
+        assert state_of(stepped) == state_of(replace(begun, **over))

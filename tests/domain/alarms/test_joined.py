@@ -157,3 +157,12 @@ def test_a_flood_ends_where_nothing_came_for_a_while() -> None:
     assert found.began == one
     assert [n.id for n in found.lead.notices] == [2, 3]
     assert [n.id for n in found.fellows] == [1]
+
+
+def test_the_first_of_a_flood_is_the_alarm_that_began_first() -> None:
+    """Alarms are numbered as they begin; in which order their notices were written does not matter."""
+    first, second, third = (replace(n, id=id_) for n, id_ in zip(SIX[:3], (12, 11, 13), strict=True))
+    found = joined([second, third], (first,))
+    assert found.began is not None
+    assert found.began.alarm_number == first.alarm_number
+    assert [n.alarm_number for n in found.fellows] == [first.alarm_number]

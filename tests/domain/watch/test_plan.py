@@ -164,3 +164,11 @@ def test_a_breeders_own_humidity_is_a_wet_bulb_at_the_usual_temperature() -> Non
 def test_trouble_with_cold_begins_at_the_highest_low_limit(band: Band, low_c: float | None) -> None:
     """Air above it needs no hold after an opening, and does not have to come back; humidity's limits are no part of it."""
     assert plan_of(Needs("setter-1", dry_bulb_c=band, rh_pct=DRY_RH), SITE, NONE).low_dry_bulb_c == low_c
+
+
+def test_between_which_values_nothing_is_passed() -> None:
+    """From the highest low limit to the lowest high one, of temperature and of humidity; where there are none, anywhere."""
+    assert plan_of(Needs("setter-1", dry_bulb_c=WARM, rh_pct=DRY_RH), SITE, NONE).within == (37.0, 38.0, 40.0, 50.0)
+    none = (float("-inf"), float("inf"))
+    assert plan_of(Needs("setter-1", dry_bulb_c=WARM), SITE, NONE).within == (37.0, 38.0, *none)
+    assert plan_of(Needs("setter-1", rh_pct=DRY_RH), SITE, NONE).within == (*none, 40.0, 50.0)
