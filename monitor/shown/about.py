@@ -6,9 +6,14 @@ from datetime import datetime
 
 from monitor.domain.air.units import show_temperature
 from monitor.domain.alarms.about import (
+    LATE,
+    REFUSED,
+    REPEATED,
+    UNDATED,
     About,
     Apart,
     Astray,
+    Fault,
     Heading,
     Losing,
     Overdue,
@@ -18,18 +23,35 @@ from monitor.domain.alarms.about import (
     Unfit,
     Unheard,
     Unmet,
+    Unusable,
     Weighed,
+    unusable,
 )
 from monitor.domain.eggs.words import said
+from monitor.domain.needs.rules import Rule
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.agreement import DRY_BULB
 from monitor.domain.wall import local_time, printable, wall_day
+from monitor.shown.form import rough_span
 from monitor.shown.values import show_window
 
+NOT_USABLE, SEE_DOCTOR = "readings not usable", "Look at the node: eggroom doctor."
 MAX_SEEN = 70  # characters of the breeder's own words, and of what was seen last: both must fit one message
 MAX_LOSING = 160  # characters: what one message has room for
 ALSO_SHOWN = 6  # further eggs that a message names
 _FAULTS = {"RNG": "no sensible value", "FLAT": "stands still", "NOISE": "restless", "SPK": "jumps", "ROC": "moves faster than air does"}  # fmt: skip
+# What libraries and chips give in place of a temperature (tests/reference/sensors/failed_reads.csv).
+_CODES = {
+    -128.0: "bad checksum",
+    -127.0: "no sensor answers",
+    -46.85: "data line low",
+    -45.0: "data line low",
+    85.0: "its value at power-up",
+    127.94: "weak supply",
+    130.0: "no sensor answers",
+    998.0: "no answer in time",
+    999.0: "bad checksum",
+}
 _TESTS = {
     f"{kind}-{quantity}": f"{name} {words}"
     for quantity, name in (("T", "temperature"), ("H", "humidity"))
@@ -37,12 +59,28 @@ _TESTS = {
 }
 
 
+def matter(rule: Rule, about: About, over: bool = False) -> str:
+    """What is the matter, or no longer."""
+    if over:
+        return rule.over
+    return NOT_USABLE if unusable(about) else rule.words
+
+
+def advice(rule: Rule, about: About) -> list[str]:
+    """Likely harm and first act."""
+    return [rule.consequence, SEE_DOCTOR if unusable(about) else rule.first_act]
+
+
 def about_words(about: About, site: Site) -> str:
     """`node-a/top is 0.8 °C off`; of a quantity its name, for it is told as a value."""
     if isinstance(about, str):
         return about
     if isinstance(about, Unfit):
-        return f"{_TESTS[about.test]} ({about.test})" if about.test in _TESTS else about.test
+        return _unfit(about)
+    if isinstance(about, Fault):
+        return f"the node says: {_cut(about.word)}" if about.word else "no temperature in its messages"
+    if isinstance(about, Unusable):
+        return _unusable(about)
     if isinstance(about, Apart):
         return _apart(about, site.unit)
     if isinstance(about, Heading):
@@ -57,6 +95,27 @@ def about_words(about: About, site: Site) -> str:
     if isinstance(about, Unmet):
         return f"{' and '.join(about.what)}: {_inside(about)}"
     return _seen(about, site) if isinstance(about, Seen) else losing_words(about, site)
+
+
+def _unfit(about: Unfit) -> str:
+    """`temperature stands still (FLAT-T)`, `reads -127: no sensor answers (RNG-T)`."""
+    meaning = None if about.sent is None else _CODES.get(round(about.sent, 2))
+    if meaning is not None:
+        return f"reads {about.sent:g}: {meaning} ({about.test})"
+    return f"{_TESTS[about.test]} ({about.test})" if about.test in _TESTS else about.test
+
+
+def _unusable(about: Unusable) -> str:
+    """`its messages come 2 h late`."""
+    if about.why == LATE:
+        return f"its messages come {rough_span(about.by)} late"
+    if about.why == REPEATED:
+        return f"its messages bear numbers of boot {about.by:.0f} that came before"
+    if about.why == REFUSED:
+        return f"its messages are not understood: {_cut(about.words)}"
+    if about.why == UNDATED:
+        return "nobody knows when its readings were taken: it starts anew each time, or its clock jumps"
+    return "the node speaks, but says nothing of it"
 
 
 def _apart(about: Apart, unit: str) -> str:

@@ -8,7 +8,7 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from monitor.domain.wall import filled, wall_time
+from monitor.domain.wall import filled, printable, wall_time
 
 if TYPE_CHECKING:
     from monitor.service.ports import Answer
@@ -154,10 +154,33 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
         Check("broker", facts["broker_connected"], f"{facts['broker']}{since}"),
         Check("store", failing is None, "writing" if failing is None else f"failing for {failing:.0f} s"),
         Check("probes", not silent, f"silent: {', '.join(silent)}" if silent else "all speak"),
+        *(
+            Check(f"probe {probe}", False, f"not usable: {why}")
+            for probe, why in facts.get("unusable_probes", {}).items()
+        ),
         *([Check("unknown probes", True, f"{', '.join(unknown)}; see `eggroom refused`")] if unknown else []),
+        *(check for node, of in facts.get("nodes", {}).items() for check in _node(node, of)),
         *(_elsewhere(node, other, found) for node, other in facts["elsewhere"].items()),
         Check("notices", not any(n > MANY_WAITING for n in waiting.values()), queued),
     ]
+
+
+def _node(node: str, of: Answer) -> list[Check]:
+    """What a node says besides its air, and how many of its messages bore the number of another."""
+    says, clashes = of["says"], of["clashes"]
+    told = ", ".join(
+        printable(f"{name} {_figure(f['value'])} {f['unit']}".rstrip() + f" ({f['count']} times)")
+        for name, f in says.items()
+    )
+    why = f"{clashes} messages with the number of another: two nodes of one name, or a boot number used again"
+    return [
+        *([Check(f"node {node}", True, f"says besides its air: {told}")] if says else []),
+        *([Check(f"node {node}", False, why)] if clashes else []),
+    ]
+
+
+def _figure(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _elsewhere(node: str, other: str, found: Found) -> Check:

@@ -15,6 +15,7 @@ from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
+from monitor.shown.about import NOT_USABLE, SEE_DOCTOR
 from monitor.shown.openings import opening_words
 from monitor.shown.values import show_band, show_figure, show_value, subject_name
 
@@ -53,9 +54,10 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
     bands = {name: Band(**limits) for name, limits in view["bands"].items()}
     for probe in view["probes"]:
         if probe["dry_bulb_c"] is None:
-            lines.append(f"  {probe['probe']}: no reading yet")
+            lines.append(f"  {probe['probe']}: {NOT_USABLE if probe.get('unusable') else 'no reading yet'}")
             continue
-        old = f"  NO READING for {(probe['age_s'] or 0.0) / 60:.0f} min" if probe["silent"] else ""
+        what = "NOTHING USABLE" if probe.get("unusable") else "NO READING"
+        old = f"  {what} for {(probe['age_s'] or 0.0) / 60:.0f} min" if probe["silent"] else ""
         for quantity, words in _QUANTITIES:
             value = probe.get(quantity)
             if not isinstance(value, int | float):
@@ -114,7 +116,7 @@ def alarm_line(alarm: AlarmView, site: Site, now: datetime | str | None = None) 
     if ended is not None and alarm["since"]:
         since = f" {local(alarm['since'], site, now)} to {local(ended, site, now)}"
     name = subject_name(alarm["subject"], site)
-    return f"No. {alarm['number']} {name}: {rule.words}{about},{value}{since}: {alarm['state']}{until}{_out(alarm, site, now)}"
+    return f"No. {alarm['number']} {name}: {NOT_USABLE if alarm.get('unusable') and not over else rule.words}{about},{value}{since}: {alarm['state']}{until}{_out(alarm, site, now)}"
 
 
 def _out(alarm: AlarmView, site: Site, now: datetime | str | None) -> str:
@@ -138,7 +140,7 @@ def alarm_table(alarms: Sequence[AlarmView], site: Site) -> str:
         rule = site.rules[alarm["rule"]]
         lines.append(f"[{rule.priority}] {alarm_line(alarm, site)}")
         if alarm["state"] in (UNACKNOWLEDGED, ACKNOWLEDGED):
-            lines.append(f"    {rule.consequence} {rule.first_act}")
+            lines.append(f"    {rule.consequence} {SEE_DOCTOR if alarm.get('unusable') else rule.first_act}")
     how = ["acknowledge with: eggroom ack NUMBER --by NAME"]
     if any(alarm["state"] == OUT_OF_SERVICE for alarm in alarms):
         how.append("put back with: eggroom out-of-service NUMBER --back --by NAME")

@@ -12,9 +12,38 @@ from monitor.domain.fixed import fixed
 
 @fixed
 class Unfit:
-    """A sensor fails one of the tests that it is put to by itself, by the test's name."""
+    """A sensor fails one of the tests that it is put to by itself, by the test's name. sent: what it gave, where that is no sensible value."""
 
     test: str
+    sent: float | None = None
+
+
+@fixed
+class Fault:
+    """A probe is heard, and says that it has no temperature: the node's own word for why, or what was wrong with its record; or neither."""
+
+    word: str
+
+
+LATE, UNDATED, REPEATED, REFUSED, ABSENT = "late", "undated", "repeated", "refused", "absent"
+
+
+@fixed
+class Unusable:
+    """Messages come, and nothing in them can be judged.
+
+    why: LATE, by so many seconds; UNDATED: nobody knows yet when they were taken; REPEATED: under numbers of boot `by` that came before;
+    REFUSED, for the reason in `words`; ABSENT: they say nothing of this probe.
+    """
+
+    why: str
+    by: float = 0.0
+    words: str = ""
+
+
+def unusable(about: About) -> bool:
+    """Whether messages come, and nothing in them can be judged: then it is not silence that is told."""
+    return isinstance(about, Unusable) and about.why != ABSENT
 
 
 @fixed
@@ -137,12 +166,14 @@ class Losing:
     also: tuple[Weighed, ...] = ()
 
 
-Facts: TypeAlias = Unfit | Apart | Heading | Unheard | Overdue | Astray | Unmet | Seen | Losing
+Facts: TypeAlias = Unfit | Fault | Unusable | Apart | Heading | Unheard | Overdue | Astray | Unmet | Seen | Losing
 # A quantity, for a value against its limit; facts; or words, of what comes from outside and of what an older program wrote.
 About: TypeAlias = str | Facts
 Say: TypeAlias = Callable[[About], str]
 KINDS: dict[str, type[Facts]] = {
     "unfit": Unfit,
+    "fault": Fault,
+    "unusable": Unusable,
     "apart": Apart,
     "heading": Heading,
     "unheard": Unheard,

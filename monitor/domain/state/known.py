@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from monitor.domain.alarms.about import Fault, Unusable
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry
@@ -27,7 +28,7 @@ from monitor.domain.readings.quality import Trail
 from monitor.domain.readings.reading import Now
 from monitor.domain.signs.heading import Window
 from monitor.domain.signs.opening import Handling, Watch
-from monitor.domain.state.memory import EggFelt, Heard, Held
+from monitor.domain.state.memory import EggFelt, Heard, Held, NodeFact
 from monitor.domain.state.record import Group, Unknown
 
 Key = tuple[str, str]  # (subject, rule id)
@@ -90,15 +91,32 @@ class Said:
     mono_s: float
 
 
+@fixed
+class Trouble:
+    """What was wrong with the newest message of which nothing could be judged, when it came, and since when they have come like that."""
+
+    mono_s: float
+    about: Fault | Unusable
+    since_s: float
+
+
+def troubled(before: Trouble | None, now_s: float, about: Fault | Unusable, *, within_s: float) -> Trouble:
+    """One more message of which nothing can be judged. within_s: so soon after another it goes on from that."""
+    goes_on = before is not None and now_s - before.mono_s <= within_s
+    return Trouble(now_s, about, before.since_s if goes_on and before is not None else now_s)
+
+
 @dataclass(slots=True)
 class ProbeState:
-    """What is known of one probe. life_mono_s: its last sign of life, a fit reading or not; held: a reading whose flag waits for the next."""
+    """What is known of one probe. life_mono_s: its last sign of life, a fit reading or not; held: a reading whose flag waits for the next.
+    trouble: what was wrong with the newest that was no reading."""
 
     heard: Heard | None = None
     life_mono_s: float | None = None
     trail: Trail | None = None
     held: Held | None = None
     calibrations: tuple[Calibration, ...] = ()
+    trouble: Trouble | None = None
 
 
 @dataclass(slots=True)
@@ -120,12 +138,19 @@ class MachineState:
 
 @dataclass(slots=True)
 class NodeState:
-    """What is known of one node, by boot: the lines that date it, in parts, and which messages came. split: a new part begins next."""
+    """What is known of one node, by boot: the lines that date it, in parts, and which messages came. split: a new part begins next.
+    spoke_mono_s: when anything of it was last taken in; trouble: what was wrong with the newest message that told of no probe. facts: what it
+    says besides its air, by name; said_in: what the newest messages hold, by (boot, number); clashes: those that came again with another."""
 
     said: Said | None = None
     lines: dict[int, tuple[Line, ...]] = field(default_factory=dict)
     numberings: dict[int, Numbering] = field(default_factory=dict)
     split: set[int] = field(default_factory=set)
+    spoke_mono_s: float | None = None
+    trouble: Trouble | None = None
+    facts: dict[str, NodeFact] = field(default_factory=dict)
+    said_in: dict[tuple[int, int], int] = field(default_factory=dict)
+    clashes: int = 0
 
 
 @dataclass(slots=True)

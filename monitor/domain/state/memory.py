@@ -49,6 +49,26 @@ class EggFelt:
 
 
 @fixed
+class NodeFact:
+    """What a node says besides its air: the newest value of one name, and how many came."""
+
+    name: str
+    value: float | str | bool
+    unit: str
+    at: datetime
+    count: int
+
+
+@fixed
+class NodeMemory:
+    """One node: what it says besides its air, and how many of its messages bore the number of another."""
+
+    node: str
+    facts: tuple[NodeFact, ...]
+    clashes: int
+
+
+@fixed
 class ProbeMemory:
     """One probe: what its next reading is compared with."""
 
@@ -98,3 +118,4 @@ class Memory:
     machines: tuple[MachineMemory, ...] = ()
     eggs: tuple[tuple[str, EggFelt], ...] = ()
     alarms: tuple[AlarmMemory, ...] = ()
+    nodes: tuple[NodeMemory, ...] = ()

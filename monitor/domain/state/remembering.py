@@ -7,7 +7,7 @@ from dataclasses import replace
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.readings.agreement import Pairs
 from monitor.domain.state.known import Look, MachineState
-from monitor.domain.state.memory import AlarmMemory, MachineMemory, Memory, ProbeMemory
+from monitor.domain.state.memory import AlarmMemory, MachineMemory, Memory, NodeMemory, ProbeMemory
 
 _ALONE = Pairs()
 
@@ -39,7 +39,13 @@ def remember(look: Look, final: bool = False) -> Memory:
             for key, a in look.state.alarms.items()
             if a.pending_mono_s is not None or a.condition or a.shelved_until_mono_s is not None
         ),
+        nodes=_nodes(look),
     )
+
+
+def _nodes(look: Look) -> tuple[NodeMemory, ...]:
+    known = ((node, look.state.nodes[node]) for node in look.site.by_node if node in look.state.nodes)
+    return tuple(NodeMemory(node, tuple(of.facts.values()), of.clashes) for node, of in known if of.facts or of.clashes)
 
 
 def take_up(look: Look, memory: Memory) -> None:
@@ -59,6 +65,7 @@ def take_up(look: Look, memory: Memory) -> None:
         known.life_mono_s = known.life_mono_s if p.life_mono_s is None else p.life_mono_s
         known.trail = p.trail or known.trail
         known.held = p.held or known.held
+    _take_up_nodes(look, memory)
     for m in memory.machines:
         if m.machine not in look.site.machines:
             continue
@@ -84,6 +91,13 @@ def take_up(look: Look, memory: Memory) -> None:
                 alarm = replace(alarm, asked_mono_s=a.asked_mono_s)
         if alarm.number or alarm.pending_mono_s is not None:
             look.state.alarms[key] = alarm
+
+
+def _take_up_nodes(look: Look, memory: Memory) -> None:
+    for n in memory.nodes:
+        if n.node in look.site.by_node:
+            node = look.state.node(n.node)
+            node.facts, node.clashes = {fact.name: fact for fact in n.facts}, n.clashes
 
 
 def _machine(known: MachineState, machine: str) -> MachineMemory:

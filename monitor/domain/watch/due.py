@@ -10,8 +10,9 @@ import math
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
 from monitor.domain.readings.numbering import HOLE_S
-from monitor.domain.state.known import Key, Look, rule_of
+from monitor.domain.state.known import Key, Look, NodeState, ProbeState, rule_of
 from monitor.domain.watch.overdue import LOOK_EVERY_S
+from monitor.domain.watch.plan import SITE_SUBJECT
 
 _BY_TIME = (NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT)  # alarms whose delays passing time completes
 
@@ -26,6 +27,8 @@ def due_mono_s(look: Look) -> float:
         until = None if machine.plan is None else machine.plan.needs.valid_until
         if until is not None:
             soonest = min(soonest, look.now.mono_s + (until - look.now.utc).total_seconds())
+    standing = look.state.alarms.get((SITE_SUBJECT, ALL_SILENT))
+    all_silent = standing is not None and standing.condition
     started_s, mono_s, probes = look.state.started_mono_s, look.now.mono_s, look.state.probes
     for probe in look.site.probes.values():
         silence_s, known = probe.silence_s, probes.get(probe.key)
@@ -33,6 +36,11 @@ def due_mono_s(look: Look) -> float:
         silent_at_s = (started_s if life_s is None or life_s < started_s else life_s) + silence_s
         if mono_s <= silent_at_s < soonest:
             soonest = silent_at_s
+        node = look.state.nodes.get(probe.node)
+        for came_s in _came_s(known, node):
+            if mono_s <= came_s + silence_s < soonest:
+                # Then it is no longer news what is wrong with a message; that no node is heard may be over with any.
+                soonest = mono_s if all_silent else came_s + silence_s
         heard = None if known is None else known.heard
         if heard is not None and heard.humid_mono_s is not None:
             lost_at_s = (heard.humid_mono_s if heard.humid_mono_s > started_s else started_s) + silence_s
@@ -44,6 +52,15 @@ def due_mono_s(look: Look) -> float:
         if numbering.above and numbering.hole_since_mono_s is not None:
             soonest = min(soonest, numbering.hole_since_mono_s + HOLE_S)
     return soonest
+
+
+def _came_s(known: ProbeState | None, node: NodeState | None) -> list[float]:
+    """When messages came of which nothing could be judged."""
+    if node is None:
+        return []
+    troubles = (node.trouble, None if known is None else known.trouble)
+    spoke = [] if node.spoke_mono_s is None else [node.spoke_mono_s]
+    return [*(t.mono_s for t in troubles if t is not None), *spoke]
 
 
 def _alarm_due_s(look: Look, key: Key, alarm: Alarm) -> float:

@@ -6,12 +6,12 @@ what must be written is put into `out`; nothing is written, sent or asked here, 
 
 from __future__ import annotations
 
-from monitor.domain.alarms.about import Astray
+from monitor.domain.alarms.about import REFUSED, Astray, Unusable
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, pass_time, suppress, unanswered, unsuppress
 from monitor.domain.needs.batch import batch_of
 from monitor.domain.needs.rules import MISSING
 from monitor.domain.readings.reading import Pack, Presence, Refused
-from monitor.domain.state.known import Look, rule_of
+from monitor.domain.state.known import Look, Trouble, rule_of
 from monitor.domain.state.record import RefusedRow
 from monitor.domain.watch.deciding import judge as judge
 from monitor.domain.watch.deciding import settle as settle
@@ -20,6 +20,7 @@ from monitor.domain.watch.machine_air import judge_readings
 from monitor.domain.watch.overdue import look_for_overdue
 from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.planning import plan as plan
+from monitor.domain.watch.sensors import judge_faults
 from monitor.domain.watch.silence import judge_silence, take_presence
 from monitor.domain.watch.telling import remind
 
@@ -31,12 +32,16 @@ def hear(look: Look, message: Pack | Presence | Refused) -> None:
     follow_clock(look)
     if isinstance(message, Pack):
         fresh = take_in(look, message)
+        judge_faults(look, message)
         if fresh:
             judge_readings(look, fresh)
     elif isinstance(message, Presence):
         take_presence(look, message)
     else:
         look.out.refused.append(RefusedRow(look.now.utc, message))
+        if message.node in look.site.by_node:
+            trouble = Trouble(look.now.mono_s, Unusable(REFUSED, words=message.reason), look.now.mono_s)
+            look.state.node(message.node).trouble = trouble
 
 
 def tick(look: Look) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
+from monitor.domain.alarms.about import LATE, REPEATED, UNDATED, Fault, Unusable
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.calibration import corrected
@@ -16,10 +17,12 @@ from monitor.domain.readings.numbering import Gap, Numbering, give_up, take
 from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, Pack, Sample, from_ms, to_ms
 from monitor.domain.state.dates import Dated, forget_boots, when_taken
-from monitor.domain.state.known import Look, ProbeState
-from monitor.domain.state.memory import Held
+from monitor.domain.state.known import Look, ProbeState, Said, troubled
+from monitor.domain.state.memory import Held, NodeFact
 from monitor.domain.state.record import Event, Reflag, RefusedRow, StoredReading, Unknown
 
+MAX_FACTS = 32  # of what a node says besides its air
+MAX_SAID = 600  # messages of a node of which it is known what they said: a node keeps 512 to send again
 MAX_UNKNOWN = 64  # names of unknown probes kept aside; a rogue node cannot fill the memory
 STEP_MS = 2_000  # the label clock was set, rather than steered, when it moves by more than this
 
@@ -30,7 +33,8 @@ _UNSEEN = Trail()
 @fixed
 class Fresh:
     """A reading that is news, corrected by the probe's calibration. Each value is there whether it is fit to be judged or not;
-    `quality` says which is. confirmed: the reading before, where that was a jump and this one says that it was none of the sensor's."""
+    `quality` says which is. confirmed: the reading before, where that was a jump and this one says that it was none of the sensor's.
+    sent_c: the temperature as sent."""
 
     probe: Probe
     at: datetime
@@ -40,6 +44,7 @@ class Fresh:
     quality: Assessment
     known: ProbeState
     confirmed: Held | None = None
+    sent_c: float | None = None
 
 
 def take_in(look: Look, pack: Pack) -> list[Fresh]:
@@ -48,7 +53,9 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         _keep_all_aside(look, pack)
         return []
     if not _is_new(look, pack):
+        _came_again(look, pack)
         return []
+    _keep_facts(look, pack)
     if pack.refused is not None:
         look.out.refused.append(RefusedRow(look.now.utc, pack.refused))
     fresh: dict[str, Fresh] = {}
@@ -65,18 +72,23 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
             continue
         if sample.dry_bulb_c is None or pack.retained or waited_s == UNSETTLED:
             look.out.readings.append(_by_itself(name, line.id, up_ms, sample))
+            if not pack.retained:
+                _note_trouble(look, probe, sample, waited_s=waited_s)
             continue
         mono_s = look.now.mono_s - waited_s
         at = from_ms(line.offset_ms + up_ms)
         known = look.state.probe(name)
         quality, confirmed = _assess(look, (probe, known), (line.id, up_ms, at, mono_s), sample)
         if waited_s <= probe.fresh_s:
+            look.state.node(pack.node).spoke_mono_s = look.now.mono_s
             seen = fresh.get(name)
             if seen is None or at > seen.at:
                 dry_bulb_c, rh_pct = sample.dry_bulb_c, sample.rh_pct
                 if known.calibrations:
                     dry_bulb_c, rh_pct = corrected(known.calibrations, at, dry_bulb_c, rh_pct)
-                fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality, known, confirmed)
+                fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality, known, confirmed, sample.dry_bulb_c)
+        else:
+            _note_trouble(look, probe, sample, waited_s=waited_s)
     return list(fresh.values())
 
 
@@ -94,6 +106,59 @@ def _is_new(look: Look, pack: Pack) -> bool:
         return False
     came[pack.boot] = look.out.numberings[pack.node, pack.boot] = taken
     return True
+
+
+def _keep_facts(look: Look, pack: Pack) -> None:
+    """What the node says besides its air, and what this number stands for."""
+    node = look.state.node(pack.node)
+    if not (pack.samples or pack.retained):
+        node.spoke_mono_s = look.now.mono_s
+    for other in pack.others:
+        before = node.facts.get(other.name)
+        if before is None and len(node.facts) >= MAX_FACTS:
+            continue
+        count = 1 if before is None else before.count + 1
+        node.facts[other.name] = NodeFact(other.name, other.value, other.unit, look.now.utc, count)
+    if pack.boot is not None and pack.seq is not None:
+        node.said_in[pack.boot, pack.seq] = _content(pack)
+        if len(node.said_in) > MAX_SAID:
+            del node.said_in[next(iter(node.said_in))]
+
+
+def _came_again(look: Look, pack: Pack) -> None:
+    """A number that came before: the same message again, which is as it should be, or another one under it, which is counted."""
+    node = look.state.node(pack.node)
+    allowed_s = max(p.silence_s for p in look.site.by_node[pack.node])
+    node.trouble = troubled(node.trouble, look.now.mono_s, Unusable(REPEATED, by=pack.boot or 0), within_s=allowed_s)
+    known = node.said_in.get((pack.boot or 0, pack.seq or 0))
+    if known is None or known == _content(pack):
+        return
+    node.clashes += 1
+    if node.clashes == 1:
+        text = f"message {pack.seq} of boot {pack.boot} came again with other values: two nodes of one name, or a boot number used again"
+        look.out.events.append(Event(look.now.utc, "node", pack.node, text))
+
+
+def _content(pack: Pack) -> int:
+    """What a message says, in one number. Its own clock is left out: a node may learn the time before it sends again."""
+    return hash((pack.up_s, tuple([(s.probe, s.dry_bulb_c, s.rh_pct) for s in pack.samples])))
+
+
+def _note_trouble(look: Look, probe: Probe, sample: Sample, *, waited_s: float) -> None:
+    """A message of this probe came, and nothing in it can be judged: what is wrong with it. What a node that is gone had left behind
+    is no news of it."""
+    node = look.state.node(probe.node)
+    if waited_s <= probe.fresh_s:
+        about: Fault | Unusable = Fault(sample.fault)
+        node.spoke_mono_s = look.now.mono_s
+        if node.said is not None and not node.said.online:
+            node.said = Said(True, look.now.mono_s)
+    elif node.said is not None and not node.said.online:
+        return
+    else:
+        about = Unusable(UNDATED) if waited_s == UNSETTLED else Unusable(LATE, by=waited_s)
+    known = look.state.probe(probe.key)
+    known.trouble = troubled(known.trouble, look.now.mono_s, about, within_s=probe.silence_s)
 
 
 def _by_itself(name: str, line: int, up_ms: int, sample: Sample) -> StoredReading:  # noqa: PLR0917 - with each reading

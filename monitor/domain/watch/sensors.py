@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from monitor.domain.alarms.about import About, Apart, Unfit
+from monitor.domain.alarms.about import About, Apart, Fault, Unfit
 from monitor.domain.alarms.alarm import IN, OUT, Judgement
 from monitor.domain.needs.rules import DISAGREE, DRIFTING, SENSOR_FAILED, SENSOR_SUSPECT
 from monitor.domain.needs.site import STILL
 from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Given, Pairs, agree
-from monitor.domain.readings.reading import FAIL, SUSPECT
+from monitor.domain.readings.reading import FAIL, SUSPECT, Pack
 from monitor.domain.state.known import Look
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
@@ -24,7 +24,7 @@ def judge_sensor(look: Look, reading: Fresh) -> None:
         return  # nothing is wrong, and nothing was
     failed, suspect = (probe, SENSOR_FAILED), (probe, SENSOR_SUSPECT)
     if quality.dry_bulb_flag == FAIL:
-        about = _about(quality.tests, FAIL)
+        about = _about(quality.tests, FAIL, reading.sent_c)
         judge(look, failed, Judgement(OUT, reading.at, about=about))
     elif failed in look.state.alarms and quality.dry_bulb_fit:
         judge(look, failed, Judgement(IN, reading.at))
@@ -34,6 +34,18 @@ def judge_sensor(look: Look, reading: Fresh) -> None:
     if doubtful or suspect in look.state.alarms:
         about = _about(quality.tests, SUSPECT) if doubtful else ""
         judge(look, suspect, Judgement(OUT if doubtful else IN, reading.at, about=about))
+
+
+def judge_faults(look: Look, pack: Pack) -> None:
+    """Probes that are heard, and say that they have no temperature: failed, like those that give none."""
+    for sample in pack.samples:
+        if sample.dry_bulb_c is not None:
+            continue
+        known = look.state.probes.get(f"{pack.node}/{sample.probe}")
+        trouble = None if known is None else known.trouble
+        if trouble is not None and trouble.mono_s == look.now.mono_s and isinstance(trouble.about, Fault):
+            key = f"{pack.node}/{sample.probe}", SENSOR_FAILED
+            judge(look, key, Judgement(OUT, look.now.utc, about=trouble.about))
 
 
 def compare_sensors(look: Look, machine: str) -> None:
@@ -74,8 +86,9 @@ def _judge_agreement(look: Look, machine: str, found: Agreement) -> None:
             judge(look, key, Judgement(IN, look.now.utc))
 
 
-def _about(tests: tuple[tuple[str, int], ...], flag: int) -> About:
-    """The first test with that flag."""
-    return next(
-        (Unfit(test) for test, came in tests if came == flag and not (test == _OF_THE_AIR and flag == SUSPECT)), ""
-    )
+def _about(tests: tuple[tuple[str, int], ...], flag: int, sent_c: float | None = None) -> About:
+    """The first test with that flag; with what was sent, where that is no temperature."""
+    test = next((t for t, came in tests if came == flag and not (t == _OF_THE_AIR and flag == SUSPECT)), None)
+    if test is None:
+        return ""
+    return Unfit(test, sent_c if test == _OF_THE_AIR else None)

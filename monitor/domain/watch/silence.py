@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from monitor.domain.alarms.about import About, Unheard
+from monitor.domain.alarms.about import ABSENT, REFUSED, About, Fault, Unheard, Unusable
 from monitor.domain.alarms.alarm import IN, OUT, Judgement
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
+from monitor.domain.needs.site import Probe
 from monitor.domain.readings.reading import Now, Presence
 from monitor.domain.state.known import Look, Said, State
 from monitor.domain.state.record import Event
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.plan import SITE_SUBJECT
+
+SAYS_NOTHING = Unusable(ABSENT)
 
 
 def take_presence(look: Look, message: Presence) -> None:
@@ -49,7 +52,9 @@ def heard_again(look: Look, reading: Fresh, steady: bool) -> None:
 def judge_silence(look: Look) -> None:
     """Look at every probe and node. Every node gone at once: the mains or the network, not twelve sensors."""
     silent = [p for p in look.site.probes.values() if silent_s(look, p.key) > p.silence_s]
+    troubles = {p.key: about for p in silent if (about := trouble_of(look, p)) is not None}
     keys = {p.key for p in silent}
+    dumb = keys - troubles.keys()
     gone: dict[str, bool] = {}
     mute = 0
     for node, probes in look.site.by_node.items():
@@ -57,7 +62,7 @@ def judge_silence(look: Look) -> None:
         gone[node] = (
             said is not None and not said.online and _quiet_since(look.state, (p.key for p in probes), said.mono_s)
         )
-        mute += gone[node] or all(p.key in keys for p in probes)
+        mute += gone[node] or all(p.key in dumb for p in probes)
     everybody = mute == len(look.site.by_node) > 1
     if everybody or (SITE_SUBJECT, ALL_SILENT) in look.state.alarms:
         judge(look, (SITE_SUBJECT, ALL_SILENT), _silence(everybody, look.now, Unheard(mute)))
@@ -65,13 +70,47 @@ def judge_silence(look: Look) -> None:
         if is_gone or (node, NODE_OFFLINE) in look.state.alarms:
             judge(look, (node, NODE_OFFLINE), _silence(is_gone, look.now))
     for probe in silent:
-        judge(look, (probe.key, NO_DATA), _silence(True, look.now))
+        _judge_unheard(look, probe, troubles.get(probe.key))
     for key, known in look.state.probes.items():
         heard = known.heard
         if heard is None or heard.humid_mono_s is None or key in keys:
             continue  # a probe that never had a humidity to tell is not asked for one
         if look.now.mono_s - max(heard.humid_mono_s, look.state.started_mono_s) > look.site.probes[key].silence_s:
             judge(look, (key, NO_HUMIDITY), _silence(True, look.now))
+
+
+def _judge_unheard(look: Look, probe: Probe, about: Fault | Unusable | None) -> None:
+    """A probe of which nothing can be judged: that nothing comes, or what is wrong with what comes. Where it says that it failed, that is
+    judged with its words."""
+    key, failed = (probe.key, NO_DATA), isinstance(about, Fault)
+    if not failed or key in look.state.alarms:
+        judge(look, key, _silence(not failed, look.now, about or ""))
+
+
+def trouble_of(look: Look, probe: Probe) -> Fault | Unusable | None:
+    """What is wrong with the messages that come of a silent probe; None where none comes.
+
+    That they are late, undated or repeated must last as long as the silence: one such message may be the last of a node that is gone.
+    """
+    known, node = look.state.probe(probe.key), look.state.node(probe.node)
+    since_s = look.now.mono_s - probe.silence_s
+    found = [
+        t
+        for t in (known.trouble, node.trouble)
+        if t is not None
+        and t.mono_s >= since_s
+        and (t.mono_s - t.since_s >= probe.silence_s or isinstance(t.about, Fault) or t.about.why == REFUSED)
+    ]
+    if found:
+        return max(found, key=lambda t: t.mono_s).about
+    return SAYS_NOTHING if spoke(look, probe.node) else None
+
+
+def spoke(look: Look, node: str) -> bool:
+    """Whether anything of a node was taken in within the silence that its probes are allowed."""
+    at_s = look.state.node(node).spoke_mono_s
+    allowed_s = max(p.silence_s for p in look.site.by_node[node])
+    return at_s is not None and look.now.mono_s - at_s <= allowed_s
 
 
 def silent_s(look: Look, probe: str) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from monitor.domain.air.psychrometrics import air_state, wick_wet_bulb_c
-from monitor.domain.alarms.about import Say
+from monitor.domain.alarms.about import Say, unusable
 from monitor.domain.alarms.alarm import Alarm, state_of
 from monitor.domain.alarms.notice import quantity_of
 from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, Occupant, derived_rh
@@ -15,6 +15,7 @@ from monitor.domain.needs.site import Probe, Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look, Plan, State
 from monitor.domain.wall import utc_text
+from monitor.domain.watch.silence import SAYS_NOTHING, silent_s, trouble_of
 
 if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at run time these are plain mappings
     from typing import NotRequired, TypedDict
@@ -35,6 +36,7 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         limit: float | None
         shelved_until: str | None
         suppressed: str | None
+        unusable: NotRequired[bool]  # only where messages come, and nothing in them can be judged
         out_of_service_since: NotRequired[str]  # these two only where they were asked for
         out_of_service_by: NotRequired[str | None]
 
@@ -57,6 +59,7 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         position: str
         age_s: float | None
         silent: bool
+        unusable: NotRequired[bool]
 
     class OccupantView(TypedDict):
         """A batch in a machine."""
@@ -152,7 +155,7 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
 def alarm_view(alarm: Alarm, say: Say) -> AlarmView:
     """One alarm as a plain mapping. say: words of what it is about."""
     quantity = quantity_of(alarm.about)
-    return {
+    view: AlarmView = {
         "number": alarm.number,
         "subject": alarm.subject,
         "rule": alarm.rule,
@@ -167,6 +170,9 @@ def alarm_view(alarm: Alarm, say: Say) -> AlarmView:
         "shelved_until": None if alarm.shelved_until is None else utc_text(alarm.shelved_until),
         "suppressed": alarm.suppressed or None,
     }
+    if unusable(alarm.about):
+        view["unusable"] = True
+    return view
 
 
 def rfc3339(now: Now) -> str:
@@ -182,8 +188,19 @@ def _keys(site: Site, machine: str) -> set[str]:
 def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> ProbeView:
     heard = look.state.probe(probe.key).heard
     name, position = probe.key, probe.position
+    comes = silent_s(look, probe.key) > probe.silence_s and trouble_of(look, probe) not in (None, SAYS_NOTHING)
     if heard is None:
-        return {"probe": name, "position": position, "dry_bulb_c": None, "rh_pct": None, "age_s": None, "silent": True}
+        view: ProbeView = {
+            "probe": name,
+            "position": position,
+            "dry_bulb_c": None,
+            "rh_pct": None,
+            "age_s": None,
+            "silent": True,
+        }
+        if comes:
+            view["unusable"] = True
+        return view
     air: AirView = {"dry_bulb_c": round(heard.dry_bulb_c, 3), "rh_pct": None}
     if heard.rh_pct is not None:
         rh = min(heard.rh_pct, 100.0)
@@ -205,7 +222,10 @@ def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> ProbeView:
             air["rh_band_pct"] = _band(derived)
     age_s = look.now.mono_s - heard.mono_s
     silent = age_s > probe.silence_s
-    return {"probe": name, "position": position, **air, "age_s": round(age_s, 1), "silent": silent}
+    view = {"probe": name, "position": position, **air, "age_s": round(age_s, 1), "silent": silent}  # type: ignore[typeddict-item]  # of the air, only keys that are there
+    if comes and silent:
+        view["unusable"] = True
+    return view
 
 
 def _occupant(occupant: Occupant) -> OccupantView:

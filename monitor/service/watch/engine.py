@@ -32,6 +32,7 @@ from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.egg_alarms import judge_weight, take_book
 from monitor.domain.watch.evaluate import hear, judge, retire, tick
 from monitor.domain.watch.plan import SITE_SUBJECT
+from monitor.domain.watch.silence import trouble_of
 from monitor.domain.watch.view import machine_view
 from monitor.service.ports import (
     AskWeights,
@@ -448,6 +449,12 @@ class Engine:
     def facts(self, now: Now) -> dict[str, object]:
         """How the daemon itself is doing, for `eggroom doctor`."""
         connected, detail, since = self.link
+        look, silent = self._look(now), dict[str, str]()
+        for p in self._site.probes.values():
+            life = self._state.probe(p.key).life_mono_s
+            if life is None or now.mono_s - life > p.silence_s:
+                trouble = trouble_of(look, p)
+                silent[p.key] = "" if trouble is None else self._words.about(trouble)
         return {
             "at": utc_text(now.utc),
             "clock_ok": now.clock_ok,
@@ -461,10 +468,15 @@ class Engine:
             "notices_waiting": {c: n for c, n in self._state.waiting.items() if n},
             "elsewhere": dict(self._elsewhere),
             "unknown_probes": sorted(self._state.unknown),
-            "silent_probes": sorted(
-                p.key
-                for p in self._site.probes.values()
-                if (life := self._state.probe(p.key).life_mono_s) is None or now.mono_s - life > p.silence_s
-            ),
+            "nodes": {
+                id_: {
+                    "says": {f.name: {"value": f.value, "unit": f.unit, "count": f.count} for f in node.facts.values()},
+                    "clashes": node.clashes,
+                }
+                for id_, node in sorted(self._state.nodes.items())
+                if node.facts or node.clashes
+            },
+            "silent_probes": sorted(key for key, about in silent.items() if not about),
+            "unusable_probes": {key: about for key, about in sorted(silent.items()) if about},
             **self.counts,
         }

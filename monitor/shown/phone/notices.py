@@ -18,7 +18,7 @@ from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable
-from monitor.shown.about import about_words
+from monitor.shown.about import about_words, advice, matter
 from monitor.shown.form import rough_span
 from monitor.shown.values import show_band, show_value, subject_name
 
@@ -39,7 +39,7 @@ def worded(notice: Notice, site: Site) -> Notice:
     number = f"No. {notice.alarm_number}"
     room = MAX_TEXT - len(number)
     if facts.unjudged:
-        parts = [f"Was {rule.words}; {facts.unjudged}."]
+        parts = [f"Was {matter(rule, facts.about)}; {facts.unjudged}."]
     elif facts.over:
         parts = [f"{_value(facts, site, '. ')}Lasted {_lasted(facts, notice.created)}{_worst(facts, site)}."]
     else:
@@ -47,7 +47,7 @@ def worded(notice: Notice, site: Site) -> Notice:
         about = f"{printable(about_words(facts.about, site))}." if facts.value is None and facts.about else ""
         if not about or len(parts[0]) + len(about) + 2 > room:  # what it is about names the batches itself, if it fits
             about = _batches(facts)
-        parts += ["Sensor doubtful." if facts.doubtful else "", about, rule.consequence, rule.first_act]
+        parts += ["Sensor doubtful." if facts.doubtful else "", about, *advice(rule, facts.about)]
     name, place = name_and_place(facts, site)
     if place:
         parts.append(f"In {place}.")
@@ -72,9 +72,8 @@ def what_is(facts: Facts, site: Site) -> str:
     rule = site.rules[facts.rule]
     if facts.unjudged:
         return "no longer judged"
-    if facts.over:
-        return rule.over
-    return still(rule.words) if facts.still else rule.words
+    what = matter(rule, facts.about, facts.over)
+    return still(what) if facts.still and not facts.over else what
 
 
 def still(what: str) -> str:

@@ -135,6 +135,7 @@ def heard(air: Air = (37.5, 45.0)) -> Story:
     story.state.looked_mono_s = MONO0_S + 1_000.0  # what is looked for each minute is another story
     known = story.state.probe(TOP)
     known.life_mono_s = MONO0_S + 10.0
+    known.trouble = story.state.node("node-a").spoke_mono_s = None  # what is wrong with messages: see test_silence
     known.heard = replace(there(known.heard), humid_mono_s=MONO0_S + 15.0)
     return story
 

@@ -185,17 +185,16 @@ def test_probes_of_two_nodes_are_one_machine() -> None:
 
 @pytest.mark.parametrize("odd", [math.nan, math.inf, -math.inf, 85.0, 127.9375, 200.0, None])
 def test_what_is_no_temperature_neither_calms_nor_alarms(odd: float | None) -> None:
-    """NaN, infinities and a chip's stand-ins are stored with their flag, judged by nobody, and are soon a failed sensor; nothing at
-    all is soon 'no reading'. A standing alarm is not ended by them, and the sensor's is as urgent."""
+    """NaN, infinities, a chip's stand-ins and messages without a temperature are stored with their flag, judged by nobody, and are soon a
+    failed sensor. A standing alarm is not ended by them, and the sensor's is as urgent."""
     story = one_probe()
     story.air[TOP] = (39.5, 45.0)
     story.run(minutes=1)
     story.air[TOP] = (odd, 45.0)
     story.run(minutes=4)
-    silence = NO_DATA if odd is None else SENSOR_FAILED
-    assert story.states() == [("dry-bulb-high-alarm", UNACKNOWLEDGED), (silence, UNACKNOWLEDGED)]
+    assert story.states() == [("dry-bulb-high-alarm", UNACKNOWLEDGED), (SENSOR_FAILED, UNACKNOWLEDGED)]
     assert all(r.flag >= FAIL for r in story.readings[-24:])
-    assert story.notices[-1].priority == ("critical" if odd is not None else RULES[NO_DATA].priority)
+    assert story.notices[-1].priority == "critical"
 
 
 @pytest.mark.parametrize("odd", [-127.0, 85.0, 998.0])
@@ -295,13 +294,15 @@ def test_a_probe_that_never_spoke_is_silent_from_the_start() -> None:
 
 
 def test_late_data_is_not_data() -> None:
-    """A node whose readings are all old is silent: history is no news."""
+    """Of a node whose readings are all old nothing can be judged, for history is no news; but it is not silent, and that is told."""
     story = one_probe()
     for _ in range(60):
         story.at_s += 10.0
         story.tick()
         story.send("node-a", Sample("top", 37.5, 45.0), up_s=int(story.at_s) + 100 - 3_600)
-    assert (NO_DATA, UNACKNOWLEDGED) in story.states()
+    assert story.states() == [(NO_DATA, UNACKNOWLEDGED)]
+    assert story.about(NO_DATA, TOP) == "its messages come 60 min late"
+    assert story.titles() == ["Setter 1 (node-a/top): readings not usable"]
 
 
 def two_nodes() -> Story:
