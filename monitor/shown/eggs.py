@@ -7,7 +7,7 @@ from datetime import datetime
 
 from monitor.analysis.water.ahead import EggLoss, Mend
 from monitor.analysis.water.batch import BatchLoss, Track
-from monitor.analysis.water.loss import Interval
+from monitor.analysis.water.loss import Interval, Kink
 from monitor.domain.air.units import show_temperature
 from monitor.domain.eggs.book import EggBook, history, looks, of_egg, standing, went_on
 from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
@@ -130,7 +130,10 @@ def _after_weighing(about: Collection[tuple[int | None, str]], water: Water, sit
     else:
         yield from plain(dict.fromkeys(w.reason for w in water.eggs.values()))
     for egg, _ in about if len(about) > 1 else ():
-        for words in _left_out(water.eggs.get(egg, Weighed(())) if egg is not None else Weighed(()), site):
+        weighed = water.eggs.get(egg, Weighed(())) if egg is not None else Weighed(())
+        if weighed.loss is not None and weighed.loss.line.kink is not None:
+            yield Paragraph(f"egg {egg}, a break: {kink_words(weighed.loss.line.kink, site)}", HANGING)
+        for words in _left_out(weighed, site):
             yield Paragraph(f"egg {egg}, left out: {words}", HANGING)
 
 
@@ -151,6 +154,8 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -
         yield Labelled("to set", _to_set(weighed.track, loss, site))
     for words in _left_out(weighed, site):
         yield Labelled("left out", words)
+    if loss.line.kink is not None and weighed.until is None:
+        yield Labelled("a break", kink_words(loss.line.kink, site))
 
 
 def _left_out(weighed: Weighed, site: Site) -> Iterator[str]:
@@ -160,6 +165,17 @@ def _left_out(weighed: Weighed, site: Site) -> Iterator[str]:
         if mass.entry in numbers:
             at = wall_time(mass.at, site.zone)
             yield f"entry {mass.entry}, {mass.mass_g:.2f} g on {at}: far off the line of the others"
+
+
+def kink_words(kink: Kink, site: Site) -> str:
+    """What the weighings show and nobody wrote, and what may have been: the breeder is asked."""
+    if kink.step_g is not None:
+        way = f"{abs(kink.step_g):.2f} g {'heavier' if kink.step_g > 0.0 else 'lighter'} at once"
+        which = "another scale (egg correct, scale=ID), or sealed (egg event, sealed)?"
+    else:
+        way = f"{kink.times:.1f} times as much a day" if kink.times is not None else "another loss a day"
+        which = "cracked (egg candle, cracked), or sealed (egg event, sealed)?"
+    return f"from entry {kink.entry}, {wall_time(kink.at, site.zone)}, on {way}: {which} A new line begins there"
 
 
 def _to_set(track: Track, loss: EggLoss, site: Site) -> str:
@@ -400,6 +416,7 @@ def weighed_view(weighed: Weighed) -> dict[str, object]:
             "by_days": line.by_days,
             "recorded": round(line.recorded, 4),
             "left_out": line.left_out,
+            "kink": None if line.kink is None else _kink_view(line.kink),
         }
     }
 
@@ -432,6 +449,16 @@ def _together_view(found: BatchLoss, track: Track | None) -> dict[str, object]:
             "drier": serving.drier,
             "wetter": serving.wetter,
         },
+    }
+
+
+def _kink_view(kink: Kink) -> dict[str, object]:
+    """A break that nobody wrote: the first weighing after it, and of what kind it is."""
+    return {
+        "entry": kink.entry,
+        "at": utc_text(kink.at),
+        "times": _rounded(kink.times),
+        "step_g": _rounded(kink.step_g),
     }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 import pytest
 
 from monitor.domain.eggs.book import EggBook, add
-from monitor.domain.eggs.entry import Candling, Dead, Found, Helped, Laid, LookAgain, Note, Sign, Size, Weighing
+from monitor.domain.eggs.entry import Candling, Dead, Found, Helped, Laid, LookAgain, Note, Sealed, Sign, Size, Weighing
 from monitor.service.reports.weighed import Water
 from monitor.shown.eggs import book_text, book_view, egg_text, water_view, weighed_text, written_text
 from tests.service.reports.test_water import DAYS, HEN, day, make_site, put, seen, weighed
@@ -249,3 +250,33 @@ def test_a_weighing_left_out_is_named_in_the_answer_to_typing_it() -> None:
     assert f"left out {words}" in " ".join(weighed_text([(1, "")], water, SITE).split())
     assert f"egg 1, left out: {words}" in " ".join(weighed_text([(1, ""), (2, "")], water, SITE).split())
     assert "left out" not in weighed_text([(2, "")], water, SITE)
+
+
+def test_a_break_that_nobody_wrote_is_asked_about() -> None:
+    """An egg that loses more than twice as much from day 6 on: the answer to weighing says from which entry on, and asks what it was; once it is written, not again."""
+    book = EggBook(HEN)
+    for at, mass_g in ((0.0, 60.0), (2.0, 59.2), (4.0, 58.4), (6.0, 57.6), (8.0, 55.8), (10.0, 54.0), (12.0, 52.2)):
+        book = put(book, at, Weighing(mass_g, error_g=0.02), 1)
+    told = " ".join(weighed_text([(1, "")], the_water(book), SITE).split())
+    asked = re.search(r"a break from entry 5, 09 Mar 2026 18:00, on (\d\.\d) times as much a day: cracked \(", told)
+    assert asked is not None
+    assert float(asked[1]) == pytest.approx(2.25, abs=0.15)
+    assert "?" in told
+    assert '"kink": {"entry": 5, "at": "2026-03-09T18:00:00.000Z", "times": 2.' in json.dumps(
+        water_view(the_water(book), SITE)
+    )
+    both = " ".join(weighed_text([(1, ""), (2, "")], the_water(book), SITE).split())
+    assert "egg 1, a break: from entry 5," in both
+    written = put(book, 6.5, Candling("cracked"), 1)
+    assert "a break" not in weighed_text([(1, "")], the_water(written), SITE)
+    sealed = put(written, 11.0, Sealed("wax"), 1)
+    assert "sealed: wax" in egg_text(sealed, 1, the_water(sealed), site=SITE)
+
+
+def test_a_scale_that_nobody_named_is_asked_about() -> None:
+    """Heavier at once, with the same loss before and after: another scale, or wax."""
+    book = EggBook(HEN)
+    for at in (0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0):
+        book = put(book, at, Weighing(round(60.0 - 0.4 * at + (0.9 if at > 5.0 else 0.0), 2), error_g=0.02), 1)
+    told = " ".join(weighed_text([(1, "")], the_water(book), SITE).split())
+    assert re.search(r"a break from entry 4, 07 Mar 2026 18:00, on 0\.[89]\d g heavier at once: another scale", told)

@@ -12,6 +12,11 @@ Sen): with four weighings one in four already breaks them, and they have no inte
 others agree so much better without it that chance does not explain it, when no other would do as well, and never more than
 one in four. With three weighings nobody can say which is wrong: then the interval widens.
 
+A line can break. A crack or a repair that was written ends one line and begins another: the conductance is another from then on, and
+what a repair weighs is a step. Another scale is a step too, within what scales differ by, or as other eggs weighed on both say. A kink
+that the weighings show, and nobody wrote, is taken like these where it explains them far better than one bad weighing would; the
+breeder is asked what it was. What was lost is the sum over the pieces.
+
 Without any record of humidity the same line runs over days instead of pull: the published rule of three, true while the air
 stays as it was. No humidity can then be advised.
 
@@ -22,8 +27,10 @@ shift the conductance by 4 % or so, which its interval does not show; the projec
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from itertools import pairwise
 from statistics import NormalDist
 
 import numpy as np
@@ -31,7 +38,7 @@ import numpy as np
 from monitor.analysis.line.trace import Floats, Integers, Mask
 from monitor.analysis.water.pull import DAY_MS, Pull
 from monitor.domain.air.psychrometrics import SEA_LEVEL_KPA
-from monitor.domain.eggs.book import FreshMass, Mass
+from monitor.domain.eggs.book import FreshMass, Mass, ShellBreak
 from monitor.domain.readings.reading import to_ms
 
 CONFIDENCE = 0.95
@@ -50,6 +57,13 @@ SCATTER_SHARE = 0.001
 ERROR_WORTH = 8
 OUTLIER, CLEAR_BY = 16.0, 6.0  # of chi-squared: 4 sd, and e**3 to 1 against the next suspect
 ONE_BAD_IN = 4
+# Judgement: a crack or its repair changes the conductance by as much as itself (1 sd); wax or glue weighs some thousandths of the egg;
+# two household scales differ by up to a hundredth.
+BREAK_SHARE, REPAIR_SHARE, OFFSET_SHARE = 1.0, 0.005, 0.01
+# Of chi-squared, for a kink that nobody wrote: 5 sd. It needs so many weighings before it and after it, and a change of that size.
+KINK, KINK_BEFORE, KINK_AFTER = 25.0, 3, 2
+KINK_TIMES, KINK_STEP_SHARE = 1.3, 0.005
+_NO_OFFSETS: Mapping[str, tuple[float, float]] = {}
 SHORTEST_KPA_D = 1.0  # weighings nearer to each other than some hours of pull are one weighing
 
 
@@ -85,11 +99,22 @@ class NoLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Kink:
+    """Where weighings break. entry, at: the first after it. times: how many times as much the egg loses from then on; step_g: or what it was shown heavier at once."""
+
+    entry: int
+    at: datetime
+    times: float | None = None
+    step_g: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class LossLine:
     """The fitted line of one egg (or tray, as one egg of it).
 
     by_days: no humidity was recorded, and what stands for pull is days. used, left_out: weighings, by their entry numbers.
-    recorded: share of the time from set to the last weighing with a record. freedom: what is known of the weighings' scatter, as the
+    recorded: share of the time from set to the last weighing with a record. kink: where the weighings break for no reason that was written, None where
+    they do not. offsets_g: of each scale but the first, what it shows more, and its doubt (1 sd). freedom: what is known of the weighings' scatter, as the
     degrees of freedom of its estimate; error_g: of the last weighing. The rest is for the methods.
     """
 
@@ -103,6 +128,10 @@ class LossLine:
     covariance: Floats
     freedom: int
     error_g: float
+    past: Floats
+    shows: Floats
+    kink: Kink | None = None
+    offsets_g: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     @property
     def reach(self) -> float:
@@ -126,20 +155,21 @@ class LossLine:
 
     def loss_pct(self, pull: float, doubt_g: float = 0.0) -> Interval:
         """Loss in per cent of the mass at set, when the pull since then is this; doubt_g: of the loss, beyond the line's."""
-        mass_g, per_pull, extra_g = float(self.theta[0]), float(self.theta[1]), float(self.theta[2:].sum())
+        mass_g, per_pull, extra_g = float(self.theta[0]), float(self.theta[1]), float(self.past @ self.theta)
         pct = 100.0 * (per_pull * pull + extra_g) / mass_g
-        gradient = [-pct / mass_g, 100.0 * pull / mass_g, *[100.0 / mass_g] * (len(self.theta) - 2)]
+        gradient = 100.0 / mass_g * self.past
+        gradient[:2] += -pct / mass_g, 100.0 * pull / mass_g
         return self._interval(pct, gradient, 100.0 * doubt_g / mass_g)
 
     def pull_for(self, loss_pct: float) -> float:
         """The pull since set that brings the egg to this loss; infinite for an egg that does not lose."""
-        mass_g, per_pull, extra_g = float(self.theta[0]), float(self.theta[1]), float(self.theta[2:].sum())
+        mass_g, per_pull, extra_g = float(self.theta[0]), float(self.theta[1]), float(self.past @ self.theta)
         return (loss_pct / 100.0 * mass_g - extra_g) / per_pull if per_pull > 0.0 else math.inf
 
     def weighed_again(self, pull: float) -> LossLine:
         """The line as one more weighing like the last will leave it, at that pull since set, where it shows what the line says: only the doubt shrinks."""
-        row = np.full(len(self.theta), -1.0)
-        row[:2] = 1.0, -pull
+        row = self.shows.copy()
+        row[1] -= pull
         spread = self.covariance @ row
         covariance = self.covariance - np.outer(spread, spread) / (float(row @ spread) + self.error_g**2)
         return replace(self, covariance=covariance, freedom=self.freedom + 1)
@@ -153,7 +183,7 @@ class LossLine:
         found = self._interval(float(self.theta[1]) * factor, [0.0, factor])
         return Interval(found.value, max(0.0, found.low), found.high)
 
-    def _interval(self, value: float, gradient: Sequence[float], doubt: float = 0.0) -> Interval:
+    def _interval(self, value: float, gradient: Sequence[float] | Floats, doubt: float = 0.0) -> Interval:
         g = np.zeros(len(self.theta))
         g[: len(gradient)] = gradient
         half = self.reach * math.sqrt(float(g @ self.covariance @ g) + doubt * doubt)
@@ -161,13 +191,22 @@ class LossLine:
 
 
 def line_of(
-    masses: Sequence[Mass], pull: Pull | None, *, set_ms: int, pressure_kpa: float, fresh: FreshMass | None = None
+    masses: Sequence[Mass],
+    pull: Pull | None,
+    *,
+    set_ms: int,
+    pressure_kpa: float,
+    fresh: FreshMass | None = None,
+    breaks: Sequence[ShellBreak] = (),
+    offsets_g: Mapping[str, tuple[float, float]] = _NO_OFFSETS,
 ) -> LossLine | NoLine:
     """The line of one egg.
 
     Parameters
         masses: its weighings; those left out by the book are not used. pull: what the record shows, None where it has no
-            humidity. fresh: mass at lay from length and breadth, for an egg never weighed about then.
+            humidity. fresh: mass at lay from length and breadth, for an egg never weighed about then. breaks: what was written of
+            its shell. offsets_g: what a scale shows more than the one that the egg was weighed on first, and its doubt (1 sd), as
+            other eggs say; those of which nothing is said are taken to differ by OFFSET_SHARE.
     Returns
         The line, or why there is none: it takes two weighings, or one and the fresh mass.
     """
@@ -175,37 +214,76 @@ def line_of(
     use = sorted((m for m in masses if not m.left_out), key=lambda m: (m.at, m.entry))
     if not use:
         return NoLine("not weighed", "two weighings, or one with length and breadth", yet=True)
+
+    def since(at_ms: int) -> tuple[float, float]:
+        if pull is None or mean_kpa is None:
+            return (at_ms - set_ms) / DAY_MS, 0.0
+        return since_set(pull, mean_kpa, set_ms=set_ms, at_ms=at_ms)
+
     at_ms = [to_ms(m.at) for m in use]
-    if pull is None or mean_kpa is None:
-        x, missing = np.array([(at - set_ms) / DAY_MS for at in at_ms]), np.zeros(len(use))
-    else:
-        parts = [since_set(pull, mean_kpa, set_ms=set_ms, at_ms=at) for at in at_ms]
-        x, missing = np.array([a for a, _ in parts]), np.array([b for _, b in parts])
+    parts = [since(at) for at in at_ms]
+    x, missing = np.array([a for a, _ in parts]), np.array([b for _, b in parts])
     span = float(x.max() if fresh is not None else x.max() - x.min())
     if span < SHORTEST_KPA_D and len(use) == 1 and fresh is None:
         return NoLine("weighed once", "again some days later, or length and breadth")
     if span < SHORTEST_KPA_D:
         return NoLine(f"{_counted(len(use))} too close together", "some days between two")
+    known_breaks = [
+        _Break(
+            since(to_ms(b.at))[0],
+            np.array(at_ms) >= to_ms(b.at),
+            slope=True,
+            step_share=REPAIR_SHARE if b.sealed else 0.0,
+        )
+        for b in breaks
+        if to_ms(b.at) > set_ms
+    ]
     mass_g = np.array([m.mass_g for m in use])
     error_g = np.array([math.hypot(m.error_g, SCATTER_SHARE * m.mass_g) for m in use])
     gaps = np.diff(np.concatenate(([0.0], missing)))
-    table = _Table(x, mass_g, error_g, np.flatnonzero(gaps > 0.0), gaps, fresh)
+    scales = [m.scale for m in use]
+    table = _table(
+        _Weighed(x, mass_g, error_g, np.flatnonzero(gaps > 0.0), gaps, fresh, scales), known_breaks, offsets_g=offsets_g
+    )
     fit, kept, freedom = _without_the_bad(table)
+    by_days = pull is None or mean_kpa is None
+    found = None if by_days else _kink(table, fit, kept, breaks=known_breaks, offsets_g=offsets_g)
+    kink = None
+    if found is not None:  # without humidity the air's own changes would look like it
+        table, at, new = found
+        fit, kept, freedom = _without_the_bad(table)
+        kink = _named(use[at], table, fit, new=new)
     # Where a weighing is wrong and nobody can say which, the scale's error means nothing: the scatter alone counts.
     known = 0 if fit.unclear else ERROR_WORTH
     widened = max(1.0, (known + fit.chi2) / max(1, known + freedom))
+    covariance = fit.covariance * widened
     return LossLine(
-        by_days=pull is None or mean_kpa is None,
+        by_days=by_days,
         used=tuple(m.entry for m, keep in zip(use, kept, strict=True) if keep),
         left_out=tuple(m.entry for m, keep in zip(use, kept, strict=True) if not keep),
         recorded=0.0 if pull is None else _share(pull, set_ms, at_ms[-1]),
         last_ms=at_ms[-1],
         pressure_kpa=pressure_kpa,
         theta=fit.theta,
-        covariance=fit.covariance * widened,
+        covariance=covariance,
         freedom=max(1, known + freedom),
         error_g=float(error_g[-1]) * math.sqrt(widened),
+        past=table.past,
+        shows=table.shows,
+        kink=kink,
+        offsets_g={
+            scale: (float(fit.theta[column]), math.sqrt(float(covariance[column, column])))
+            for scale, column in table.scale_at.items()
+        },
     )
+
+
+def pooled_offset(estimates: Sequence[tuple[float, float]], mass_g: float) -> tuple[float, float]:
+    """What a scale shows more, and its doubt (1 sd), from what the lines of several eggs of such a mass say, each (value, sd) with OFFSET_SHARE known beforehand."""
+    prior = 1.0 / (OFFSET_SHARE * mass_g) ** 2
+    said = [(value / sd**2, max(0.0, 1.0 / sd**2 - prior)) for value, sd in estimates]
+    worth = prior + sum(each for _, each in said)
+    return sum(value for value, _ in said) / worth, worth**-0.5
 
 
 def since_set(pull: Pull, mean_kpa: float, *, set_ms: int, at_ms: int) -> tuple[float, float]:
@@ -224,8 +302,8 @@ def since_set(pull: Pull, mean_kpa: float, *, set_ms: int, at_ms: int) -> tuple[
 
 
 @dataclass(frozen=True, slots=True)
-class _Table:
-    """The weighings of a fit: pull, masses, errors; before which of them time is unrecorded, and how much pull that is."""
+class _Weighed:
+    """The weighings of a fit: pull, masses, errors; before which of them time is unrecorded, and how much pull that is; each one's scale."""
 
     x: Floats
     mass_g: Floats
@@ -233,6 +311,103 @@ class _Table:
     holes: Integers
     gaps: Floats
     fresh: FreshMass | None
+    scales: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Break:
+    """A break in a line: at which pull, and which weighings come after it. slope: the conductance is another from then on; step_share: what is added
+    to the egg at once, as a share of its mass (1 sd). within: how far about that pull it may lie, where nobody saw it."""
+
+    pull: float
+    after: Mask
+    slope: bool
+    step_share: float
+    within: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """Weighings with what their masses are made of, column by column: mass at set, loss per pull now, what each hole in the record took beyond its
+    mean share, loss per pull before each break, steps, scales. prior_rows: what is known of these beforehand, each with value and sd.
+    past: what had been lost where the line of now begins; shows: what the scale shows of it. scale_at: the column of each scale."""
+
+    weighed: _Weighed
+    rows: Floats
+    prior_rows: Floats
+    prior_values: Floats
+    prior_sd: Floats
+    past: Floats
+    shows: Floats
+    scale_at: Mapping[str, int]
+    slopes_at: tuple[int, ...]
+    steps_at: tuple[int, ...]
+
+
+def _table(weighed: _Weighed, breaks: Sequence[_Break], *, offsets_g: Mapping[str, tuple[float, float]]) -> _Table:
+    x, holes, typical_g = weighed.x, weighed.holes, float(np.median(weighed.mass_g))
+    slope = max(abs(_slope(weighed)), 1e-9)
+    bends = sorted((b for b in breaks if b.slope), key=lambda b: b.pull)
+    stepped = [b for b in breaks if b.step_share > 0.0]
+    named = list(
+        dict.fromkeys(scale for scale in weighed.scales if scale)
+    )  # one that nobody named is taken for the first
+    edges = [b.pull for b in bends]
+    slopes_at = tuple(range(2 + len(holes), 2 + len(holes) + len(edges)))
+    steps_at = tuple(range(2 + len(holes) + len(edges), 2 + len(holes) + len(edges) + len(stepped)))
+    first_scale = 2 + len(holes) + len(edges) + len(stepped)
+    scale_at = {scale: first_scale + place for place, scale in enumerate(named[1:])}
+    unseen = [b for b in breaks if b.within > 0.0]
+    unseen_at = range(first_scale + len(scale_at), first_scale + len(scale_at) + len(unseen))
+    rows = np.zeros((len(x), first_scale + len(scale_at) + len(unseen)))
+    past, shows = np.zeros(rows.shape[1]), np.zeros(rows.shape[1])
+    rows[:, 0], rows[:, 1] = 1.0, -(np.maximum(x - edges[-1], 0.0) if edges else x)
+    past[1] = -edges[-1] if edges else 0.0
+    for column, hole in enumerate(holes):
+        rows[hole:, 2 + column] = -1.0
+    past[2 : 2 + len(holes)] = 1.0
+    for place, column in enumerate(slopes_at):
+        begin = edges[place - 1] if place else None
+        rows[:, column] = -(np.minimum(x, edges[0]) if begin is None else np.clip(x - begin, 0.0, edges[place] - begin))
+        past[column] = edges[place] - (begin or 0.0)
+    for column, each in zip(unseen_at, unseen, strict=True):
+        rows[each.after, column] = -1.0
+        past[column] = 1.0
+    shows[0] = 1.0
+    shows -= past
+    for column, step in zip(steps_at, stepped, strict=True):
+        rows[step.after, column] = shows[column] = 1.0
+    for scale, column in scale_at.items():
+        rows[[each == scale for each in weighed.scales], column] = 1.0
+        shows[column] = float(weighed.scales[-1] == scale)
+    priors: list[tuple[dict[int, float], float, float]] = [
+        ({2 + column: 1.0}, 0.0, max(GAP_DOUBT * slope * float(weighed.gaps[hole]), 1e-9))
+        for column, hole in enumerate(holes)
+    ]
+    in_order = (*slopes_at, 1)
+    priors += [({before: -1.0, after: 1.0}, 0.0, BREAK_SHARE * slope) for before, after in pairwise(in_order)]
+    priors += [({column: 1.0}, 0.0, s.step_share * typical_g) for column, s in zip(steps_at, stepped, strict=True)]
+    priors += [
+        ({column: 1.0}, *offsets_g.get(scale, (0.0, OFFSET_SHARE * typical_g))) for scale, column in scale_at.items()
+    ]
+    priors += [({column: 1.0}, 0.0, slope * each.within) for column, each in zip(unseen_at, unseen, strict=True)]
+    if weighed.fresh is not None:
+        priors.append(({0: 1.0}, weighed.fresh.mass_g, weighed.fresh.doubt_g))
+    prior_rows = np.zeros((len(priors), rows.shape[1]))
+    for row, (columns, _, _) in zip(prior_rows, priors, strict=True):
+        row[list(columns)] = list(columns.values())
+    return _Table(
+        weighed=weighed,
+        rows=rows,
+        prior_rows=prior_rows,
+        prior_values=np.array([value for _, value, _ in priors]),
+        prior_sd=np.array([sd for _, _, sd in priors]),
+        past=past,
+        shows=shows,
+        scale_at=scale_at,
+        slopes_at=slopes_at,
+        steps_at=steps_at,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,41 +418,81 @@ class _Fit:
     unclear: bool = False
 
 
-def _fit(table: _Table, kept: Mask, slope: float) -> _Fit:
-    """Least squares for mass at set, loss per pull, and what each hole in the record took beyond its mean share."""
-    n, holes = len(table.x), len(table.holes)
-    rows = np.zeros((n, 2 + holes))
-    rows[:, 0], rows[:, 1] = 1.0, -table.x
-    for column, hole in enumerate(table.holes):
-        rows[hole:, 2 + column] = -1.0
-    rows, values, errors = rows[kept], table.mass_g[kept], table.error_g[kept]
-    if holes:
-        prior = np.hstack((np.zeros((holes, 2)), np.eye(holes)))
-        doubt_g = np.maximum(GAP_DOUBT * abs(slope) * table.gaps[table.holes], 1e-9)
-        rows, values = np.vstack((rows, prior)), np.append(values, np.zeros(holes))
-        errors = np.append(errors, doubt_g)
-    if table.fresh is not None:
-        rows = np.vstack((rows, np.eye(1, 2 + holes)))
-        values, errors = np.append(values, table.fresh.mass_g), np.append(errors, table.fresh.doubt_g)
-    weighed = rows / errors[:, None]
-    inverse = np.linalg.pinv(weighed)
+def _fit(table: _Table, kept: Mask) -> _Fit:
+    """Least squares for the columns of a table."""
+    rows = np.vstack((table.rows[kept], table.prior_rows))
+    values = np.concatenate((table.weighed.mass_g[kept], table.prior_values))
+    errors = np.concatenate((table.weighed.error_g[kept], table.prior_sd))
+    weighted = rows / errors[:, None]
+    inverse = np.linalg.pinv(weighted)
     theta = inverse @ (values / errors)
-    left = values / errors - weighed @ theta
+    left = values / errors - weighted @ theta
     return _Fit(theta, inverse @ inverse.T, float(left @ left))
+
+
+def _kink(
+    table: _Table, fit: _Fit, kept: Mask, *, breaks: Sequence[_Break], offsets_g: Mapping[str, tuple[float, float]]
+) -> tuple[_Table, int, _Break] | None:
+    """(the table with the break that explains the weighings best, the first weighing after it, that break); None where one bad weighing, or none, explains them as well."""
+    weighed, n = table.weighed, len(table.weighed.x)
+    every = np.ones(n, dtype=bool)
+    best: tuple[_Table, _Fit, int, _Break] | None = None
+    for first in range(KINK_BEFORE, n - KINK_AFTER + 1):
+        after = np.arange(n) >= first
+        if weighed.x[-1] - weighed.x[first - 1] < SHORTEST_KPA_D:
+            break
+        middle, gap = float(weighed.x[first - 1 : first + 1].mean()), float(weighed.x[first] - weighed.x[first - 1])
+        for new in (
+            _Break(middle, after, slope=True, step_share=0.0, within=max(gap / 2.0, 1e-6)),
+            _Break(middle, after, slope=False, step_share=OFFSET_SHARE * 5.0),
+        ):
+            tried = _table(weighed, [*breaks, new], offsets_g=offsets_g)
+            found = _fit(tried, every)
+            if (best is None or found.chi2 < best[1].chi2) and _matters(tried, found, new):
+                best = (tried, found, first, new)
+    if best is None:
+        return None
+    tried, found, first, new = best
+    freedom = n + (weighed.fresh is not None) - 3
+    scatter = max(1.0, (ERROR_WORTH + found.chi2) / max(1, ERROR_WORTH + freedom))
+    one_line = fit.chi2 / scatter + OUTLIER * (n - int(kept.sum()))
+    return (tried, first, new) if found.chi2 / scatter + KINK < one_line else None
+
+
+def _matters(table: _Table, fit: _Fit, new: _Break) -> bool:
+    """Whether a break is of a size that somebody should be asked about."""
+    if not new.slope:
+        return abs(float(fit.theta[table.steps_at[-1]])) >= KINK_STEP_SHARE * abs(float(fit.theta[0]))
+    times = _times(table, fit, new.pull)
+    return times is not None and not 1.0 / KINK_TIMES < times < KINK_TIMES
+
+
+def _times(table: _Table, fit: _Fit, pull: float) -> float | None:
+    """How many times as much the egg loses after a break at that pull; None where it lost nothing before it."""
+    edges = np.cumsum([table.past[column] for column in table.slopes_at])
+    place = int(np.argmin(np.abs(edges - pull)))
+    slopes = [float(fit.theta[column]) for column in (*table.slopes_at, 1)]
+    return slopes[place + 1] / slopes[place] if slopes[place] > 0.0 else None
+
+
+def _named(mass: Mass, table: _Table, fit: _Fit, *, new: _Break) -> Kink:
+    """The break that was found, for people."""
+    if new.slope:
+        return Kink(mass.entry, mass.at, times=_times(table, fit, new.pull))
+    return Kink(mass.entry, mass.at, step_g=float(fit.theta[table.steps_at[-1]]))
 
 
 def _without_the_bad(table: _Table) -> tuple[_Fit, Mask, int]:
     """(fit, which weighings it used, its degrees of freedom), after leaving out those that are clearly wrong."""
-    n = len(table.x)
-    prior = 0 if table.fresh is None else 1
+    n = len(table.weighed.x)
+    prior = 0 if table.weighed.fresh is None else 1
     kept = np.ones(n, dtype=bool)
-    slope = _slope(table)
-    fit = _fit(table, kept, slope)
+    fit = _fit(table, kept)
     for _ in range(max(1, n // ONE_BAD_IN)):
         freedom = int(kept.sum()) + prior - 2
         if freedom < 1:
             break
-        without = {i: _fit(table, kept & (np.arange(n) != i), slope) for i in np.flatnonzero(kept)}
+        without = {i: _fit(table, kept & (np.arange(n) != i)) for i in np.flatnonzero(kept)}
         ranked = sorted(without, key=lambda i: without[i].chi2)
         best = without[ranked[0]]
         scatter = max(1.0, (ERROR_WORTH + best.chi2) / (ERROR_WORTH + freedom - 1))
@@ -292,7 +507,7 @@ def _without_the_bad(table: _Table) -> tuple[_Fit, Mask, int]:
     return fit, kept, max(0, int(kept.sum()) + prior - 2)
 
 
-def _slope(table: _Table) -> float:
+def _slope(table: _Weighed) -> float:
     """A first loss per pull, for the size of the doubt of holes: the median of all pairs (Theil 1950)."""
     first, second = np.triu_indices(len(table.x), k=1)
     run, lost = table.x[second] - table.x[first], table.mass_g[first] - table.mass_g[second]

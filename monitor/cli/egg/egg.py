@@ -9,6 +9,7 @@ from typing import TypeVar
 
 from monitor.cli.egg import written as write
 from monitor.cli.egg.given import (
+    DONE,
     ENDS,
     FOUND,
     SEEN,
@@ -61,9 +62,9 @@ def add(parsers: Parsers) -> None:
         about="what was seen against the light",
         words=f"[EGGS] {'|'.join(FOUND)}",
     )
-    help_ = "a sign of the hatch, or that the chick was helped"
-    event = _verb(verbs, "event", write.event, kind=Event, about=help_, words=f"[EGGS] {'|'.join(SEEN)}|helped")
-    event.add_argument("--note", default="", help="how it was helped")
+    help_ = "a sign of the hatch, that the chick was helped, or a crack sealed"
+    event = _verb(verbs, "event", write.event, kind=Event, about=help_, words=f"[EGGS] {'|'.join((*SEEN, *DONE))}")
+    event.add_argument("--note", default="", help="how it was helped, or sealed")
     outcome = _verb(
         verbs, "outcome", write.outcome, kind=Outcome, about="how it ended", words=f"[EGGS] {'|'.join(ENDS)}"
     )

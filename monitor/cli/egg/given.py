@@ -8,6 +8,7 @@ from monitor.cli.frame import Asked
 from monitor.domain.fixed import fixed
 
 SEEN = ("draw-down", "internal-pip", "external-pip")
+DONE = ("helped", "sealed")  # to an egg, with a note of how
 FOUND = ("clear", "fertile", "alive", "early-dead", "dead", "cracked", "not-sure")
 ENDS = ("hatched", "dead", "removed")
 STAGES = ("early", "middle", "late", "internal-pip", "external-pip", "after-hatch")

@@ -7,6 +7,7 @@ from dataclasses import fields
 from datetime import timedelta
 
 from monitor.cli.egg.given import (
+    DONE,
     ENDS,
     FOUND,
     SEEN,
@@ -43,7 +44,7 @@ from monitor.shown.eggs import water_view, weighed_text, written_text
 
 LIST = "list"
 # What can change where an egg's loss leads: only after these is that shown, which reads the batch's whole record.
-_BEARS = ("weighing", "size", "candling", "sign", "hatched", "dead", "removed", "withdrawn")
+_BEARS = ("weighing", "size", "candling", "sign", "sealed", "hatched", "dead", "removed", "withdrawn")
 
 
 def weigh(options: Weigh) -> int:
@@ -74,13 +75,13 @@ def candle(options: Counted) -> int:
 
 
 def event(options: Event) -> int:
-    """A sign of the hatch, or help."""
+    """A sign of the hatch, help, or a crack that was sealed."""
     *eggs, sign = _words(options, ("[EGGS]", "EVENT"))
-    typed_word("event", sign, (*SEEN, "helped"))
-    if sign == "helped":
-        return _write(options, "helped", fact={"text": options.note}, about=_about(options, eggs, options.count))
+    typed_word("event", sign, (*SEEN, *DONE))
+    if sign in DONE:
+        return _write(options, sign, fact={"text": options.note}, about=_about(options, eggs, options.count))
     if options.note:
-        raise Wrong("event: --note, expected it with helped only; for anything else see eggroom egg note")
+        raise Wrong("event: --note, expected it with helped or sealed only; for anything else see eggroom egg note")
     words = sign if sign == SEEN[0] else sign.replace("-", " ")
     return _write(options, "sign", fact={"sign": words}, about=_about(options, eggs, options.count))
 

@@ -14,6 +14,7 @@ from functools import cached_property
 
 from monitor.domain.eggs.entry import (
     AFTER_HATCH,
+    CRACKED,
     DIGIT_SHARE,
     EGG_G,
     Candling,
@@ -27,6 +28,7 @@ from monitor.domain.eggs.entry import (
     LookAgain,
     Note,
     Removed,
+    Sealed,
     Sign,
     Size,
     Split,
@@ -40,7 +42,7 @@ from monitor.domain.needs.batch import MAX_EGGS, Batch
 # weigh 8 to 9 % less (Governali and others 2012), so the doubt told here, as one sd, is wider.
 HOYT_G_CM3, HOYT_DOUBT_SHARE = 0.548, 0.03
 
-_FROM_SET = (Candling, Sign, Helped, Hatched, Dead, Removed, Split)  # what cannot be before the eggs were set
+_FROM_SET = (Candling, Sign, Helped, Sealed, Hatched, Dead, Removed, Split)  # what cannot be before the eggs were set
 _OF_SOME = (Weighing, Found, *_FROM_SET)
 _OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid)
 
@@ -198,6 +200,24 @@ def tray_masses(book: EggBook, tray: str) -> tuple[Mass, ...]:
         mass if mass.eggs == found[0].eggs else replace(mass, left_out=f"{mass.eggs} eggs, first {found[0].eggs}")
         for mass in found
     )
+
+
+@fixed
+class ShellBreak:
+    """When an egg's shell was another from then on: found cracked, or sealed again."""
+
+    at: datetime
+    sealed: bool
+
+
+def shell_breaks(book: EggBook, egg: int) -> tuple[ShellBreak, ...]:
+    """What was written of an egg's shell that ends one line of its loss and begins another, by time; a crack once, until it is sealed."""
+    found: list[ShellBreak] = []
+    for entry in of_egg(book, egg):
+        cracked = isinstance(entry.fact, Candling) and entry.fact.found == CRACKED
+        if isinstance(entry.fact, Sealed) or (cracked and not (found and not found[-1].sealed)):
+            found.append(ShellBreak(entry.at, isinstance(entry.fact, Sealed)))
+    return tuple(found)
 
 
 def fresh_mass(book: EggBook, egg: int) -> FreshMass | None:

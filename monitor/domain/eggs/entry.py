@@ -158,6 +158,17 @@ class Helped:
 
 
 @fixed
+class Sealed:
+    """A crack in its shell was closed, with wax or glue; how, in the breeder's words."""
+
+    kind: ClassVar[str] = "sealed"
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        _short("sealed", self.text)
+
+
+@fixed
 class Hatched:
     """Out of the shell, alive."""
 
@@ -255,6 +266,7 @@ Fact = (
     | Candling
     | Sign
     | Helped
+    | Sealed
     | Hatched
     | Dead
     | Removed
@@ -273,6 +285,7 @@ FACTS: Mapping[str, type[Fact]] = {
         Candling,
         Sign,
         Helped,
+        Sealed,
         Hatched,
         Dead,
         Removed,

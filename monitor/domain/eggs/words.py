@@ -15,6 +15,7 @@ from monitor.domain.eggs.entry import (
     LookAgain,
     Note,
     Removed,
+    Sealed,
     Sign,
     Size,
     Split,
@@ -64,7 +65,7 @@ def _said(fact: Fact, zone: tzinfo) -> str:
         return FINDING[fact.finding].words
     if isinstance(fact, Note):
         return printable(fact.text)
-    if isinstance(fact, Helped | Withdrawn):
+    if isinstance(fact, Helped | Sealed | Withdrawn):
         return fact.kind + _after(fact.text)
     return fact.kind
 

@@ -10,7 +10,7 @@ from functools import partial
 from monitor.analysis.history.environment import Stretch
 from monitor.analysis.water.ahead import HELD_RH_PCT, Ahead, EggLoss, Mend, ahead_of, egg_loss
 from monitor.analysis.water.batch import FEWEST, UNSURE, BatchLoss, Track, batch_loss, batch_track, track
-from monitor.analysis.water.loss import Interval, LossLine, line_of
+from monitor.analysis.water.loss import Interval, LossLine, line_of, pooled_offset
 from monitor.analysis.water.pull import DAY_MS, Pull, mean_air, pull_of
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.air.units import Unit, celsius_to_fahrenheit, fahrenheit_to_celsius
@@ -20,11 +20,13 @@ from monitor.domain.eggs.book import (
     EggBook,
     FreshMass,
     Mass,
+    ShellBreak,
     candled,
     fresh_mass,
     masses,
     numbers,
     outcome,
+    shell_breaks,
     sign_at,
     tray_masses,
     trays,
@@ -45,6 +47,7 @@ from monitor.domain.needs.target import Target, pip_day, target_of
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.watch.plan import USUAL_C
 
+_NO_OFFSETS: Mapping[str, tuple[float, float]] = {}
 LATELY_MS = DAY_MS  # the machine as it is set now; less is one refill or opening, more is how it was set before
 BACK_WITHIN = 2.0  # an interval wider than so many windows ends no alarm (judgement)
 
@@ -129,13 +132,28 @@ class _Record:
         return replace(ahead, held_pct=self.held_pct)
 
     def weighed(
-        self, found: tuple[Mass, ...], ahead: Ahead, fresh: FreshMass | None = None, *, until: datetime | None = None
+        self,
+        found: tuple[Mass, ...],
+        ahead: Ahead,
+        fresh: FreshMass | None = None,
+        *,
+        until: datetime | None = None,
+        breaks: Sequence[ShellBreak] = (),
+        offsets_g: Mapping[str, tuple[float, float]] = _NO_OFFSETS,
     ) -> Weighed:
         set_ms = to_ms(self.batch.set_at)
         if found and all(mass.left_out for mass in found):
             only = f"weighed only {found[-1].left_out}"
             return Weighed(found, reason=only, ended=only, until=until)
-        line = line_of(found, self.pull, set_ms=set_ms, pressure_kpa=self.site.pressure_kpa, fresh=fresh)
+        line = line_of(
+            found,
+            self.pull,
+            set_ms=set_ms,
+            pressure_kpa=self.site.pressure_kpa,
+            fresh=fresh,
+            breaks=breaks,
+            offsets_g=offsets_g,
+        )
         if not isinstance(line, LossLine):
             return Weighed(found, reason=line.reason, ended=line.found, until=until)
         return Weighed(found, egg_loss(line, self.pull, set_ms=set_ms, ahead=ahead), until=until)
@@ -160,6 +178,10 @@ def water_at(
     record, lately = _record(site, batch, at, stretches=stretches, beside=beside)
     ahead, profile = record.ahead(at), record.profile
     eggs = {egg: _egg(record, book, egg, at=at, ahead=ahead) for egg in numbers(book)}
+    eggs |= {
+        egg: _egg(record, book, egg, at=at, ahead=ahead, offsets_g=offsets_g)
+        for egg, offsets_g in _offsets(eggs).items()
+    }
     of_trays = {name: record.weighed(tray_masses(book, name), ahead) for name in trays(book)}
     going = {egg: w.loss for egg, w in eggs.items() if w.loss is not None and w.until is None}
     together = batch_loss(going, ahead)
@@ -252,15 +274,43 @@ def _may_be_set(
     return HELD_RH_PCT
 
 
-def _egg(record: _Record, book: EggBook, egg: int, *, at: datetime, ahead: Ahead) -> Weighed:
-    found, fresh = masses(book, egg), fresh_mass(book, egg)
+def _offsets(eggs: Mapping[int, Weighed]) -> dict[int, dict[str, tuple[float, float]]]:
+    """Of each egg that was weighed on several scales: what each shows more than its first, as the other eggs say that were weighed on both."""
+    lines = {egg: w.loss.line for egg, w in eggs.items() if w.loss is not None and w.loss.line.offsets_g}
+    first = {egg: next(m.scale for m in eggs[egg].masses if m.scale) for egg in lines}
+    return {
+        egg: {
+            scale: pooled_offset(
+                [
+                    other.offsets_g[scale]
+                    for each, other in lines.items()
+                    if each != egg and first[each] == first[egg] and scale in other.offsets_g
+                ],
+                line.mass_at_set_g.value,
+            )
+            for scale in line.offsets_g
+        }
+        for egg, line in (lines.items() if len(lines) > 1 else ())
+    }
+
+
+def _egg(
+    record: _Record,
+    book: EggBook,
+    egg: int,
+    *,
+    at: datetime,
+    ahead: Ahead,
+    offsets_g: Mapping[str, tuple[float, float]] = _NO_OFFSETS,
+) -> Weighed:
+    found, fresh, breaks = masses(book, egg), fresh_mass(book, egg), shell_breaks(book, egg)
     pipped = [t for sign in (INTERNAL_PIP, EXTERNAL_PIP) if (t := sign_at(book, egg, sign)) is not None]
     end, gone_at = outcome(book, egg), _gone_at(book, egg)
     until = min([*pipped, *([] if end is None else [end.at]), *([] if gone_at is None else [gone_at])], default=at)
     if until >= at and end is None:
-        return record.weighed(found, ahead, fresh)
+        return record.weighed(found, ahead, fresh, breaks=breaks, offsets_g=offsets_g)
     then = record.ahead(until, pip=record.batch.day(until))
-    return record.weighed(found, then, fresh, until=until)
+    return record.weighed(found, then, fresh, until=until, breaks=breaks, offsets_g=offsets_g)
 
 
 def _gone_at(book: EggBook, egg: int) -> datetime | None:

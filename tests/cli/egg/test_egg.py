@@ -177,6 +177,7 @@ def test_every_other_verb(capsys: Capture, config: Path) -> None:
         (("event", "7", "draw-down"), "egg 7: draw-down"),
         (("event", "7", "internal-pip"), "egg 7: internal pip"),
         (("event", "7", "helped", "--note", "shell moistened"), "egg 7: helped: shell moistened"),
+        (("event", "7", "sealed", "--note", "wax"), "egg 7: sealed: wax"),
         (("outcome", "7", "hatched", "--sure"), "egg 7: hatched"),
         (("outcome", "8", "dead", "--stage", "internal-pip"), "egg 8: dead (internal pip)"),
         (("outcome", "9", "removed", "--why", "given-away"), "egg 9: removed: given away"),
@@ -220,7 +221,7 @@ def test_the_words_of_the_trade_are_all_there() -> None:
         ("candle hen-1 7 clear --count 3", "candle: eggs '7' and --count, expected one of them"),
         ("candle hen-1 clear", "neither egg nor count came"),
         ("event hen-1 7 hatched", "event: 'hatched', expected one of draw-down"),
-        ("event hen-1 7 draw-down --note x", "event: --note, expected it with helped only"),
+        ("event hen-1 7 draw-down --note x", "event: --note, expected it with helped or sealed only"),
         ("outcome hen-1 7 dead", "outcome dead: --stage: nothing, expected one of early"),
         ("outcome hen-1 7 hatched --stage early", "outcome hatched: --stage, expected it with dead only"),
         (
