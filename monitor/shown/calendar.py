@@ -1,6 +1,7 @@
 """What is due for a batch, as a calendar that any phone reads: iCalendar (RFC 5545), written by hand, for it is a few lines.
 
-Lockdown and the hatch window are the profile's; a lockdown that was declared stands at its own time. When to candle no profile
+Lockdown and the hatch window are the profile's; a lockdown that was declared stands at its own time. Of birds that go by the egg the day says
+only that draw-down may begin. When to candle no profile
 says: the hen's customary days 7 and 14 (from memory), as thirds of the species' term. Nor when to weigh: at the set, with each candling
 and before lockdown (common practice) are four weighings, the fewest of which a wrong one is mostly found out. Times are UTC; the
 calendar shows its own zone.
@@ -56,13 +57,16 @@ def due_of(batch: Batch, profile: Profile) -> list[Due]:
         found.append(Due(f"candle-{third}", at(day), at(day) + TASK, f"{batch.id}: candle and weigh", about))
     lockdown = next((d.at for d in batch.declared if d.stage == "lockdown"), None)
     when = at(profile.lockdown_day) if lockdown is None else lockdown
-    about = (
-        f"{eggs}, day {profile.lockdown_day:g}."
-        if lockdown is None
-        else f"{eggs}, declared on day {day_words(batch.day(when))}."
-    )
-    found.append(Due("weigh-lockdown", when - TASK, when, weigh, f"{eggs}, before lockdown. {WEIGH}"))
-    summary = f"{batch.id}: lockdown" if lockdown is None else f"{batch.id}: lockdown, declared"
+    by_egg = profile.lockdown_sign is not None and lockdown is None
+    if lockdown is not None:
+        summary, about = f"{batch.id}: lockdown, declared", f"{eggs}, declared on day {day_words(batch.day(when))}."
+    elif by_egg:
+        summary = f"{batch.id}: draw-down may begin, candle"
+        about = f"{eggs}, day {profile.lockdown_day:g}. Lockdown begins when {profile.lockdown_sign} is seen, not by the day."
+    else:
+        summary, about = f"{batch.id}: lockdown", f"{eggs}, day {profile.lockdown_day:g}."
+    before = "draw-down" if by_egg else "lockdown"
+    found.append(Due("weigh-lockdown", when - TASK, when, weigh, f"{eggs}, before {before}. {WEIGH}"))
     found.append(Due("lockdown", when, when + TASK, summary, about))
     first, last = profile.hatch_day_first, profile.hatch_day_last
     about = f"{eggs}, from day {first:g} to day {last:g}; the term is {profile.days:g} days."

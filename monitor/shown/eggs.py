@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import datetime
+from typing import Any
 
 from monitor.analysis.water.ahead import EggLoss, Mend
 from monitor.analysis.water.batch import BatchLoss, Track
@@ -11,8 +12,9 @@ from monitor.analysis.water.loss import Interval, Kink
 from monitor.domain.air.units import show_temperature
 from monitor.domain.eggs.book import EggBook, history, looks, of_egg, standing, went_on
 from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
+from monitor.domain.eggs.hatching import expected
 from monitor.domain.eggs.words import eggs_words, entry_view, said
-from monitor.domain.needs.batch import counted, day_words
+from monitor.domain.needs.batch import Batch, counted, day_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
@@ -106,10 +108,52 @@ def egg_report(book: EggBook, egg: int, water: Water, *, site: Site) -> Report:
         told.append([Paragraph(f"loss: {_reason(weighed, book) or 'nothing written about this egg yet'}", HANGING)])
     else:
         told.append(list(_loss_lines(weighed, weighed.loss, water, site=site)))
+    profile = site.profiles.get(book.batch.profile)
+    due = None if profile is None or book.batch.closed_at is not None else expected(book, egg, profile)
+    if due is not None:
+        told[-1].append(Paragraph(_expected_words(due.sign, (due.earliest, due.latest), site, own=due.own), HANGING))
     entries = of_egg(book, egg)
     if entries:
         told.append([_entries(book, entries, site)])
     return Report("", sections=tuple(Section(None, tuple(blocks)) for blocks in told))
+
+
+def signs_lines(signs: Mapping[str, Any], batch: Batch, site: Site) -> Iterator[str]:
+    """What follows from signs that were just written (`service/watch/signs.py`): the lockdown, when to expect the chicks, and what to do
+    with eggs that are before the others."""
+    profile, alone = site.profiles[batch.profile], signs["alone"]
+    if signs["lockdown"] is not None:
+        yield f"lockdown has begun ({wall_time(_instant(signs['lockdown']), site.zone)}): from now on the air is judged by it"
+    hatch = signs["hatch"]
+    span = _instant(hatch["earliest"]), _instant(hatch["latest"])
+    yield _expected_words(hatch["sign"], span, site, own=hatch["own"])
+    if alone is None:
+        return
+    eggs = ",".join(str(egg) for egg in alone["eggs"]) or f"--count {alone['count']}"
+    who = _eggs(alone["eggs"]) if alone["eggs"] else eggs_words(alone["count"])
+    to = alone["would_do"][0] if alone["would_do"] else "MACHINE"
+    command = f"eggroom batch split {batch.id} {eggs} --to {to}"
+    if profile.lockdown_sign is None or not alone["eggs"]:
+        command += " --stage lockdown"
+    one = len(alone["eggs"]) == 1 or alone["count"] == 1
+    yield f"{who} {'is' if one else 'are'} before the others: {_move_words(alone['would_do'], site)}"
+    yield f"  {command}"
+
+
+def _move_words(would_do: Sequence[str], site: Site) -> str:
+    if not would_do:
+        return "no other machine here suits, one of its own would; split off and move:"
+    return f"split off, and move to {site.machines[would_do[0]].name}:"
+
+
+def _expected_words(sign: str, span: tuple[datetime, datetime], site: Site, *, own: bool) -> str:
+    earliest, latest = (wall_time(at, site.zone) for at in span)
+    words = f"expected by its {sign}: out from {earliest} to {latest}"
+    return words if own else f"{words} (by hens and parrots: nobody says it of this bird)"
+
+
+def _instant(text: str) -> datetime:
+    return datetime.fromisoformat(text)
 
 
 def weighed_text(about: Collection[tuple[int | None, str]], water: Water, site: Site) -> str:

@@ -12,7 +12,7 @@ from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
-from monitor.domain.needs.site import Site
+from monitor.domain.needs.site import HATCHER, Site
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.about import NOT_USABLE, SEE_DOCTOR
@@ -20,8 +20,9 @@ from monitor.shown.openings import opening_words
 from monitor.shown.values import show_band, show_figure, show_value, subject_name
 
 if TYPE_CHECKING:
-    from monitor.domain.watch.view import AlarmView, BatchView, MachineView, RoomView
+    from monitor.domain.watch.view import AlarmView, BatchView, MachineView, OccupantView, RoomView
 
+DRAW_DOWN_WORDS = "draw-down may begin"  # of birds that go by the egg, where others have their lockdown's day
 _QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
 
 
@@ -48,7 +49,7 @@ def room_text(room: RoomView, site: Site) -> str:
 def machine_lines(view: MachineView, site: Site) -> list[str]:
     """One machine in a few lines of at most 72 characters."""
     now = view["at"]
-    batches = ", ".join(f"{b['batch']} day {whole_day(b['day'])} {b['stage']}" for b in view["batches"])
+    batches = ", ".join(f"{b['batch']} day {whole_day(b['day'])} {b['stage']}{_reminded(b)}" for b in view["batches"])
     watched = "watched only" if view["kind"] not in ("setter", "hatcher") else "empty"
     lines = [f"{view['name']} ({batches or watched})"]
     bands = {name: Band(**limits) for name, limits in view["bands"].items()}
@@ -84,6 +85,10 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
         lines.append(f"  lockdown began: humidity may rise until {local(view['settling_until'], site, now)}")
     lines += [f"  ! {alarm_line(alarm, site, now)}" for alarm in view["alarms"]]
     return lines
+
+
+def _reminded(occupant: OccupantView) -> str:
+    return f" ({DRAW_DOWN_WORDS})" if occupant.get("draw_down_due") else ""
 
 
 def against(value: float, band: Band | None, *, quantity: str, unit: str) -> str:
@@ -242,8 +247,26 @@ def batch_text(batch: Batch, site: Site, now: datetime) -> str:
         first = batch.set_at + timedelta(days=profile.hatch_day_first)
         last = batch.set_at + timedelta(days=profile.hatch_day_last)
         window = f"hatch {local(first, site, now)} to {local(last, site, now)}"
-        lines.append(f"  {window}" if batch.declared else f"  lockdown {local(lockdown, site, now)}, {window}")
+        begins = "lockdown" if profile.lockdown_sign is None else DRAW_DOWN_WORDS
+        lines.append(f"  {window}" if batch.declared else f"  {begins} {local(lockdown, site, now)}, {window}")
     return "\n".join(filled(line) for line in lines)
+
+
+def moved_lines(answer: BatchView, site: Site) -> list[str]:
+    """What is to be known after a batch that goes by the egg was brought to a hatcher; nothing of any other."""
+    profile, machine = site.profiles.get(answer["profile"]), site.machines.get(answer["machine"] or "")
+    if profile is None or machine is None or profile.lockdown_sign is None or machine.kind != HATCHER:
+        return []
+    began = next((d["at"] for d in answer["declared"] if d["stage"] != "setter"), None)
+    if began is not None:
+        return [f"in lockdown since {local(began, site)}"]
+    return [
+        f"no sign is written yet, so its air is judged as in the setter; when one is seen: eggroom egg event {answer['id']} {_sign_word(profile)}"
+    ]
+
+
+def _sign_word(profile: Profile) -> str:
+    return (profile.lockdown_sign or "").replace(" ", "-")
 
 
 def refused_view(total: int, rows: Sequence[RefusedRow], unknown: Sequence[Unknown]) -> dict[str, object]:

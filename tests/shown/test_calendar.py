@@ -148,3 +148,14 @@ def test_a_file_that_a_calendar_opens(tmp_path: Path) -> None:
     file = tmp_path / "hen-1.ics"
     file.write_bytes(to_ics(HEN, named("Huhn, 鶏 \\ ; " * 8), site_id="home", now=NOW).encode("utf-8"))
     assert len(icalendar.Calendar.from_ical(file.read_bytes()).walk("VEVENT")) == 6
+
+
+def test_a_bird_that_goes_by_the_egg_has_no_day_of_lockdown() -> None:
+    """Its calendar says that draw-down may begin (HRB-K puts only that at 85 % of the term), until a lockdown is declared."""
+    grey, eggs = PROFILES["african-grey"], Batch("grey-1", "african-grey", SET, 4)
+    due = {d.key: d for d in due_of(eggs, grey)}["lockdown"]
+    assert (due.since, due.summary) == (day(grey.lockdown_day), "grey-1: draw-down may begin, candle")
+    assert due.about.endswith("Lockdown begins when internal pip is seen, not by the day.")
+    begun = declared(eggs, "lockdown", day(25.5))
+    due = {d.key: d for d in due_of(begun, grey)}["lockdown"]
+    assert (due.since, due.summary) == (day(25.5), "grey-1: lockdown, declared")

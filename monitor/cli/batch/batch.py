@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import timedelta
+from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, show
 from monitor.cli.record import ask, house_of, one_batch, opened, said
-from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_when, typed_whole
+from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_span_s, typed_when, typed_whole
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import day_words
 from monitor.domain.wall import filled
 from monitor.service.watch.commands import batch_view
 from monitor.settings import House
 from monitor.shown.form import Shown
-from monitor.shown.terminal import batch_table, batch_text
+from monitor.shown.terminal import batch_table, batch_text, local, moved_lines
+
+if TYPE_CHECKING:
+    from monitor.domain.watch.view import BatchView
+
+NOT_YET = "no draw-down yet: candle"
 
 
 @fixed(kw_only=True)
@@ -65,6 +72,14 @@ class Stage(Close):
 
 
 @fixed(kw_only=True)
+class NotYet(One):
+    """batch not-yet"""
+
+    span: str
+    by: str
+
+
+@fixed(kw_only=True)
 class Split(Close):
     """batch split"""
 
@@ -102,6 +117,10 @@ def add(parsers: Parsers) -> None:
     split.add_argument("--name", default="", metavar="NAME", help="of the new batch (default: such as hen-1-b)")
     split.add_argument("--at", default="now", metavar="TIME", help="when they went (default: now)")
     split.add_argument("--by", default="", metavar="NAME", help="who writes this (default: your account)")
+    wait = verbs.command("not-yet", _not_yet, NotYet, about="candled, no draw-down yet: ask again then")
+    wait.add_argument("batch")
+    wait.add_argument("--for", dest="span", required=True, metavar="TIME", help="such as 12h or 1d")
+    wait.add_argument("--by", default="", metavar="NAME", help="who writes this (default: your account)")
     stage = verbs.command("stage", _stage, Stage, about="declare a stage early: draw-down or pip seen")
     stage.add_argument("batch")
     stage.add_argument("stage", choices=("lockdown", "hatch"))
@@ -126,7 +145,10 @@ def _add(options: Add) -> int:
 def _move(options: Move) -> int:
     house = house_of(options.config)
     request = {"do": "move", "batch": options.batch, "machine": options.machine, "at": _at(options, house)}
-    return _did(options, house, request, words="batch {id}: now in {machine}, day {day}")
+    answer = ask(house, request)
+    text = said(answer, "batch {id}: now in {machine}, day {day}")
+    text += "".join(f"\n{filled(f'  {line}')}" for line in moved_lines(cast("BatchView", answer), house.site))
+    return show(options.json, answer, text)
 
 
 def _stage(options: Stage) -> int:
@@ -135,6 +157,18 @@ def _stage(options: Stage) -> int:
     request = {"do": "stage", "batch": options.batch, "stage": options.stage, "at": at, "back": options.take_back}
     did = "taken back" if options.take_back else "declared"
     return _did(options, house, request, words=f"batch {{id}}: {options.stage} {did}, day {{day}}")
+
+
+def _not_yet(options: NotYet) -> int:
+    """An entry in the egg book, as of any eggs that are to be looked at again: a shelf would end within hours, and be told nowhere."""
+    house = house_of(options.config)
+    at = (options.utc() + timedelta(seconds=typed_span_s(options.span))).isoformat()
+    request = {
+        "do": "entry", "batch": options.batch, "by": typed_by(options.by), "kind": "look-again",
+        "fact": {"look_at": at, "text": NOT_YET},
+    }  # fmt: skip
+    answer = ask(house, request)
+    return show(options.json, answer, f"batch {options.batch}: no draw-down yet; to look again {local(at, house.site)}")
 
 
 def _close(options: Close) -> int:
@@ -162,11 +196,14 @@ def _split(options: Split) -> int:
         "eggs": eggs, "count": options.count, "machine": options.machine, "stage": options.stage, "into": options.name,
     }  # fmt: skip
     answer = ask(house, request)
+    began = any(d["stage"] == "lockdown" for d in answer["declared"])
     eggs_words = f"egg{'s' if answer['eggs'] > 1 else ''}"
     which = f"{eggs_words} {options.eggs}" if eggs else f"{answer['eggs']} {eggs_words}"
     text = f"batch {answer['id']}: {which} of {options.batch}, day {day_words(answer['day'])}, in {answer['machine'] or 'no machine'}"
     if options.stage is not None:
         text += f", {options.stage} declared"
+    elif began:
+        text += ", in lockdown"
     if answer["stay"] is not None:
         text += f"; {answer['stay']} {'stays' if answer['stay'] == 1 else 'stay'} in {options.batch}"
     return show(options.json, answer, f"{filled(text)}\nfrom now on write about these eggs under {answer['id']}")

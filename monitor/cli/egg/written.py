@@ -39,8 +39,9 @@ from monitor.cli.typed import (
 )
 from monitor.domain.eggs.entry import Entry, plain
 from monitor.domain.published.findings import FINDINGS
+from monitor.domain.wall import filled
 from monitor.settings import House
-from monitor.shown.eggs import water_view, weighed_text, written_text
+from monitor.shown.eggs import signs_lines, water_view, weighed_text, written_text
 
 LIST = "list"
 # What can change where an egg's loss leads: only after these is that shown, which reads the batch's whole record.
@@ -218,7 +219,13 @@ def _told(options: Written, house: House, answer: Answer) -> int:
         about = {(e["egg"], e["tray"] or "") for e in seen}
         text = "\n".join([text, *([weighed_text(about, water, house.site)] if about else [])])
     view = None if water is None else water_view(water, house.site)
-    return show(options.json, {"batch": book.batch.id, "entries": entries, "water": view}, text)
+    data = {"batch": book.batch.id, "entries": entries, "water": view}
+    if "signs" in answer:
+        data["signs"] = answer["signs"]
+        text = "\n".join(
+            [text, *(filled(f"  {line}") for line in signs_lines(answer["signs"], book.batch, house.site))]
+        )
+    return show(options.json, data, text)
 
 
 def _asked(house: House, request: Mapping[str, object], where: str = "") -> Answer:

@@ -142,10 +142,10 @@ def derived_rh(band: Band, dry_bulb_c: float, pressure_kpa: float) -> Band:
 
 def _lockdown_since(batch: Batch, profile: Profile, at: datetime) -> datetime:
     """When lockdown humidity became due where the batch is at `at`: its lockdown began, or it came here since."""
-    began = batch.set_at + timedelta(days=profile.lockdown_day)
-    for declared in batch.declared:
-        if declared.stage != "setter":
-            began = min(began, declared.at)
+    begun = [declared.at for declared in batch.declared if declared.stage != "setter"]
+    if profile.lockdown_sign is None:
+        begun.append(batch.set_at + timedelta(days=profile.lockdown_day))
+    began = min(begun)
     stay = batch.stay_at(at)
     return max(began, stay.since) if stay is not None else began
 

@@ -10,11 +10,13 @@ from datetime import datetime
 from itertools import islice
 
 from monitor.domain.fixed import fixed
+from monitor.domain.needs.profile import STAGE_NAMES, Profile
 from monitor.domain.refusal import Refusal
 
 DAY_S = 86_400.0
 MAX_EGGS = 100_000
 SHOWN_RUNS = 10  # of numbers that follow one another: a line has room for so many
+LOCKDOWN = STAGE_NAMES[1]
 _SUBJECT = "batch "
 
 
@@ -70,7 +72,7 @@ class Stay:
 
 @fixed
 class Declared:
-    """A stage the breeder saw come before its day: draw-down or internal pip means lockdown now."""
+    """A stage that began by what was seen and not by the day: as the breeder said, or as the signs written of the eggs say."""
 
     stage: str
     at: datetime
@@ -138,6 +140,15 @@ class Batch:
     def declared_days(self, at: datetime) -> tuple[tuple[str, float], ...]:
         """The stages declared up to an instant, each with its day."""
         return tuple((d.stage, self.day(d.at)) for d in self.declared if d.at <= at)
+
+    def looked_back_days(self, at: datetime, profile: Profile) -> tuple[tuple[str, float], ...]:
+        """The same for a look back: a closed batch that goes by the egg, and of which nobody said when, counts its lockdown by the day.
+
+        That is as it was judged before birds went by the egg, and the best guess of any other.
+        """
+        said = self.declared_days(at)
+        guessed = self.closed_at is not None and profile.lockdown_sign is not None and not self.declared
+        return ((LOCKDOWN, profile.lockdown_day), *said) if guessed else said
 
 
 def moved(batch: Batch, machine: str, at: datetime) -> Batch:

@@ -200,6 +200,10 @@ class Profile:
             if low > high:
                 raise Refusal(f"{name}: {low:g} above {high:g}, expected low to high")
 
+    def reminds(self, day: float, stage: str) -> bool:
+        """Whether that day of incubation says that draw-down may begin: of a bird that goes by the egg, until a sign begins its lockdown."""
+        return self.lockdown_sign is not None and stage == STAGE_NAMES[0] and day >= self.lockdown_day
+
     @property
     def lockdown_sign(self) -> str | None:
         """The sign in the egg that begins the lockdown, for birds that go by the egg; None for those that go by the calendar."""
@@ -208,11 +212,13 @@ class Profile:
     def stage_at(self, day: float, declared: Declared = ()) -> Stage:
         """The stage of that day of incubation, or a later one that the breeder has declared by then.
 
+        Of birds that go by the egg no day begins a stage: what is declared does, as signs in the eggs are (`domain/eggs/hatching.py`).
         A declaration never takes a batch back. `hatch`, declared for a profile without such a stage, counts
         as `lockdown`. A day before 0 (eggs to be set) belongs to the first stage.
         Raises Refusal for a name that is no stage.
         """
-        reached = max((place for place, stage in enumerate(self.stages) if stage.from_day <= day), default=0)
+        by_day = () if self.lockdown_sign else self.stages
+        reached = max((place for place, stage in enumerate(by_day) if stage.from_day <= day), default=0)
         for name, from_day in declared:
             place = self._place(name)
             if from_day <= day:

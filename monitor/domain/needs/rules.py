@@ -50,6 +50,7 @@ DISAGREE, DRIFTING = "probes-disagree", "sensor-drift"
 EGG_HOT, EGG_COLD = "egg-too-hot", "egg-too-cold"
 HANDLING_OVER, LOCKDOWN_OVERDUE, HATCH_OVERDUE = "handling-over", "lockdown-overdue", "hatch-overdue"
 WEIGHT_OFF, LOOK_AGAIN = "weight-off-track", "look-again"
+DRAW_DOWN_DUE = "draw-down-due"
 RECORD_DAMAGED = "record-damaged"
 
 MACHINE, NODE, ROOM, BATCH = "machine", "node", "room", "batch"

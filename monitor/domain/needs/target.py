@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from monitor.domain.needs.profile import HATCH, INTERNAL_PIP, Profile
+from monitor.domain.needs.profile import HATCH, INTERNAL_PIP, SIGNS, Profile
 
 # Internal pip as a share of the term, where it was not seen: hens day 19.5 of 21, 0.93 (Poultry World); other birds 1 to 2
 # days after draw-down, which comes at 0.85 (Hand-Rearing Birds; Wissman): 0.89 to 0.92 of 28 days.
@@ -60,3 +60,8 @@ def target_of(profile: Profile) -> Target | None:
 def pip_day(profile: Profile) -> float:
     """The day of internal pip: PIP_SHARE of the term, or the profile's lockdown where that is later."""
     return max(PIP_SHARE * profile.days, profile.lockdown_day)
+
+
+def lockdown_day(profile: Profile) -> float:
+    """The day on which lockdown is expected: the profile's; of birds that go by the egg from a pip on, that of internal pip."""
+    return pip_day(profile) if profile.lockdown_sign in SIGNS[1:] else profile.lockdown_day

@@ -6,13 +6,16 @@ what must be written is put into `out`; nothing is written, sent or asked here, 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from monitor.domain.alarms.about import REFUSED, Astray, Unusable
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, pass_time, suppress, unanswered, unsuppress
 from monitor.domain.needs.batch import batch_of
+from monitor.domain.needs.places import brought
 from monitor.domain.needs.rules import MISSING
 from monitor.domain.readings.reading import Pack, Presence, Refused
 from monitor.domain.state.known import Look, Trouble, rule_of
-from monitor.domain.state.record import RefusedRow
+from monitor.domain.state.record import Event, RefusedRow
 from monitor.domain.watch.deciding import judge as judge
 from monitor.domain.watch.deciding import settle as settle
 from monitor.domain.watch.intake import follow_clock, give_up_holes, take_in
@@ -75,6 +78,21 @@ def retire(look: Look) -> None:
         elif known and alarm.suppressed == GONE:
             settle(look, key, unsuppress(alarm, look.now, "configured again"))
     judge_strays(look)
+    _keep_lockdowns(look)
+
+
+def _keep_lockdowns(look: Look) -> None:
+    """Eggs that were brought to a hatcher before birds went by the egg stay in the lockdown that their day had begun."""
+    for batch in list(look.state.batches.values()):
+        kept = batch if batch.closed_at is not None else brought(batch, look.site, at=look.now.utc)
+        if kept is not batch:
+            look.state.batches[batch.id] = look.out.batches[batch.id] = kept
+            if (book := look.state.books.get(batch.id)) is not None:
+                look.state.books[batch.id] = replace(book, batch=kept)
+            look.out.events.append(
+                Event(look.now.utc, "batch", batch.id, "lockdown declared: it was brought to a hatcher")
+            )
+            look.state.plan_anew()
 
 
 def judge_strays(look: Look) -> None:

@@ -1,15 +1,23 @@
-"""What should have happened by its day: eggs moved for lockdown, a hatch that is over, an egg looked at again."""
+"""What should have happened by its day: eggs moved for lockdown, a hatch that is over, an egg looked at again.
+
+Of birds that go by the egg the day only reminds that draw-down may begin: once, and it is over when somebody has looked.
+"""
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from monitor.domain.alarms.about import Overdue
-from monitor.domain.alarms.alarm import IN, OUT, Judgement
-from monitor.domain.needs.batch import Batch, whole_day
-from monitor.domain.needs.rules import HATCH_OVERDUE, LOCKDOWN_OVERDUE
+from monitor.domain.alarms.alarm import IN, OUT, Judgement, acknowledge
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.hatching import looked_for
+from monitor.domain.needs.bands import Occupant
+from monitor.domain.needs.batch import Batch, subject_of, whole_day
+from monitor.domain.needs.rules import DRAW_DOWN_DUE, HATCH_OVERDUE, LOCKDOWN_OVERDUE
 from monitor.domain.needs.site import HATCHER, SETTER
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look, rule_of
-from monitor.domain.watch.deciding import judge
+from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.egg_alarms import remind_to_look
 
 LOOK_EVERY_S = 60.0  # days are awaited here
@@ -28,12 +36,15 @@ def look_for_overdue(look: Look) -> None:
         if plan is None:
             continue
         batches = [look.state.batches[o.batch] for o in plan.needs.occupants]
+        for occupant in plan.needs.occupants:
+            _remind_of_draw_down(look, occupant)
         if machine.kind == SETTER and a_hatcher:  # who has none locks down where the eggs are
             grace = rule_of(look, machine.id, LOCKDOWN_OVERDUE).limit
             late = [
                 b
                 for b in batches
-                if _late(
+                if look.site.profiles[b.profile].lockdown_sign is None
+                and _late(
                     b,
                     due_day=look.site.profiles[b.profile].lockdown_day,
                     grace_days=grace,
@@ -58,6 +69,23 @@ def look_for_overdue(look: Look) -> None:
         ]
         _judge(look, (machine.id, HATCH_OVERDUE), late)
     remind_to_look(look)
+
+
+def _remind_of_draw_down(look: Look, occupant: Occupant) -> None:
+    """That draw-down may begin in a batch: until a lockdown, or until somebody has looked at its eggs or said when they will."""
+    batch, profile = look.state.batches[occupant.batch], look.site.profiles[occupant.profile]
+    key, due = (subject_of(batch.id), DRAW_DOWN_DUE), batch.set_at + timedelta(days=profile.lockdown_day)
+    book = look.state.books.get(batch.id, EggBook(batch))
+    if profile.reminds(batch.day(look.now.utc), occupant.stage) and not looked_for(book, due):
+        about = Overdue(((batch.id, whole_day(batch.day(look.now.utc))),))
+        judge(look, key, Judgement(OUT, due, about=about))
+        return
+    alarm = look.state.alarms.get(key)
+    if alarm is not None and alarm.condition and not alarm.acknowledged and not alarm.covered:
+        who = book.entries[-1].who if book.entries else ""
+        settle(look, key, acknowledge(alarm, who, look.now))  # who has looked, or declared, has answered it
+    if alarm is not None:
+        judge(look, key, Judgement(IN, look.now.utc))
 
 
 def _late(batch: Batch, *, due_day: float, grace_days: float | None, usual_days: float, now: Now) -> bool:

@@ -32,6 +32,7 @@ from monitor.domain.needs.rules import (
     BELOW,
     CRITICAL,
     DISAGREE,
+    DRAW_DOWN_DUE,
     DRY_BULB,
     HANDLING_OVER,
     HIGH,
@@ -64,7 +65,7 @@ def tell(look: Look, transition: Transition) -> Alarm:
         return alarm
     if not closing and transition.state != UNACKNOWLEDGED:
         return alarm
-    if closing and alarm.rule == LOOK_AGAIN:
+    if closing and alarm.rule in (LOOK_AGAIN, DRAW_DOWN_DUE):
         return replace(alarm, told=False)  # who wrote down what was seen needs no message that it was
     if closing and said_already(look, alarm.subject, alarm.rule):
         return replace(

@@ -68,6 +68,7 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         profile: str
         day: float
         stage: str
+        draw_down_due: NotRequired[bool]  # only where it is so
 
     class EggsView(TypedDict):
         """What a batch's eggs feel."""
@@ -141,7 +142,7 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
         "kind": about.kind,
         "at": rfc3339(look.now),
         "probes": [_probe_view(look, probe, plan) for probe in look.site.by_machine.get(machine, ())],
-        "batches": [] if plan is None else [_occupant(o) for o in plan.needs.occupants],
+        "batches": [] if plan is None else [_occupant(look.site, o) for o in plan.needs.occupants],
         "bands": {} if plan is None else _bands(plan),
         "eggs": [] if plan is None else _eggs(look.state, plan),
         "handling_until": None if known.handling is None else utc_text(known.handling.until),
@@ -228,13 +229,16 @@ def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> ProbeView:
     return view
 
 
-def _occupant(occupant: Occupant) -> OccupantView:
-    return {
+def _occupant(site: Site, occupant: Occupant) -> OccupantView:
+    view: OccupantView = {
         "batch": occupant.batch,
         "profile": occupant.profile,
         "day": counted(occupant.day, 3),
         "stage": occupant.stage,
     }
+    if site.profiles[occupant.profile].reminds(occupant.day, occupant.stage):
+        view["draw_down_due"] = True
+    return view
 
 
 def _eggs(state: State, plan: Plan) -> list[EggsView]:

@@ -224,7 +224,7 @@ def humidity_bands(stage: Stage, dry_bulb: Band, pressure_kpa: float) -> tuple[B
 def _stages(
     batch: Batch, profile: Profile, *, since: datetime, until: datetime
 ) -> Iterator[tuple[Stage, datetime, datetime]]:
-    declared = batch.declared_days(until)
+    declared = batch.looked_back_days(until, profile)
     while since < until:
         day = max(0.0, batch.day(since))
         stage = profile.stage_at(day, declared)

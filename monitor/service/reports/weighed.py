@@ -43,7 +43,7 @@ from monitor.domain.needs.bands import RH, needs_of
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL, Machine, Site
-from monitor.domain.needs.target import Target, pip_day, target_of
+from monitor.domain.needs.target import Target, lockdown_day, pip_day, target_of
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.watch.plan import USUAL_C
 
@@ -117,7 +117,7 @@ class _Record:
     held_pct: tuple[float, float]
 
     def ahead(self, at: datetime, pip: float | None = None) -> Ahead:
-        lockdowns = [day for stage, day in self.batch.declared_days(at) if stage != "setter"]
+        lockdowns = [day for stage, day in self.batch.looked_back_days(at, self.profile) if stage != "setter"]
         ahead = ahead_of(
             self.profile,
             self.model,
@@ -126,7 +126,7 @@ class _Record:
             dry_bulb_c=self.dry_bulb_c,
             rh_pct=self.rh_pct,
             pressure_kpa=self.site.pressure_kpa,
-            lockdown_day=min([self.profile.lockdown_day, *lockdowns]),
+            lockdown_day=min([lockdown_day(self.profile), *lockdowns]),
             pip=pip,
         )
         return replace(ahead, held_pct=self.held_pct)
@@ -240,7 +240,7 @@ def _record(
     lately_c, lately_rh = mean_air(here, to_ms(at) - LATELY_MS)
     dry_bulb_c = lately_c
     if dry_bulb_c is None:
-        stage = profile.stage_at(max(0.0, batch.day(at)), batch.declared_days(at))
+        stage = profile.stage_at(max(0.0, batch.day(at)), batch.looked_back_days(at, profile))
         still = machine is not None and machine.air == STILL
         dry_bulb_c = (stage.dry_bulb_c.target or USUAL_C) + ((profile.still_air_offset_k or 0.0) if still else 0.0)
     # Where this machine's humidity is not known, the eggs are taken to go on as they have been.

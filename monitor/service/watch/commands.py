@@ -27,6 +27,7 @@ from monitor.domain.alarms.alarm import (
 )
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import EggError
+from monitor.domain.eggs.hatching import followed
 from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import (
@@ -41,6 +42,7 @@ from monitor.domain.needs.batch import (
     reopened,
     undeclared,
 )
+from monitor.domain.needs.places import brought
 from monitor.domain.needs.profile import STAGE_NAMES, ProfileError
 from monitor.domain.needs.rules import EGG_HOT, HANDLING_OVER
 from monitor.domain.readings.agreement import Pairs, forget
@@ -78,6 +80,7 @@ from monitor.service.watch.requests import (
     Write,
     WriteWeighings,
 )
+from monitor.service.watch.signs import signs_view
 
 if TYPE_CHECKING:
     from monitor.domain.watch.view import BatchView, RoomView
@@ -126,13 +129,38 @@ def _performed(look: Look, request: Performed, say: Say) -> Mapping[str, object]
         case Calibrate():
             return _calibrate(look, request)
         case Write():
-            return write_entry(look, request, _batch(look, request.batch))
+            return _write(look, request)
         case WriteWeighings():
             return write_weighings(look, request, _batch(look, request.batch))
         case LookRoom():
             return _room(look, say)
         case _:
             assert_never(request)
+
+
+def _write(look: Look, request: Write) -> Mapping[str, object]:
+    """One entry, or one of each of several eggs, and what follows from the signs among them."""
+    batch = _batch(look, request.batch)
+    before = look.state.books.get(batch.id, EggBook(batch))
+    answer = write_entry(look, request, batch)
+    began = _follow_signs(look, before)
+    book = look.state.books[batch.id]
+    signs = signs_view(look, book, book.entries[len(before.entries) :], began=began)
+    return answer if signs is None else {**answer, "signs": signs}
+
+
+def _follow_signs(look: Look, before: EggBook) -> datetime | None:
+    """Let a batch's stage follow the signs in its book. Since when it is in lockdown by them, where that is news; before: its book before."""
+    book = look.state.books.get(before.batch.id)
+    profile = look.site.profiles.get(before.batch.profile)
+    if book is None or profile is None:
+        return None
+    batch = followed(before, book, profile)
+    if batch == book.batch:
+        return None
+    began = next((d.at for d in batch.declared if d not in book.batch.declared), None)
+    _adopt(look, batch, "lockdown began: the sign was seen" if began else "no lockdown: the sign was not seen")
+    return began
 
 
 def _batch_add(look: Look, request: BatchAdd) -> Mapping[str, object]:
@@ -157,7 +185,8 @@ def _move(look: Look, request: Move) -> Mapping[str, object]:
     batch = _batch(look, request.batch)
     machine = _machine(look, request.machine, batch.id)
     at = _past_of(look, batch.id, request.at)
-    return _adopt(look, moved(batch, machine, at), f"moved to {machine}")
+    there = moved(batch, machine, at)
+    return _adopt(look, brought(there, look.site, at=look.now.utc), f"moved to {machine}")
 
 
 def _stage(look: Look, request: Stage) -> Mapping[str, object]:
@@ -180,12 +209,13 @@ def _split(look: Look, request: SplitOff) -> Mapping[str, object]:
     batch = _batch(look, request.batch)
     into = _new_id(look, "into", request.into or _free_name(look.state, batch.id))
     at = _whole_ms(_past_of(look, batch.id, request.at))
+    before = look.state.books.get(batch.id, EggBook(batch))
     old, new = split_books(look, replace(request, into=into), batch, at=at)
     split_off = new.batch
     if request.machine is not None:
         machine = _machine(look, request.machine, into)
         if machine != _place(split_off, at):
-            split_off = moved(split_off, machine, at)
+            split_off = brought(moved(split_off, machine, at), look.site, at=look.now.utc)
         elif request.stage is None:
             raise BatchError(f"batch {batch.id}: in {machine} already, expected another machine or a stage")
     if request.stage is not None:
@@ -196,7 +226,12 @@ def _split(look: Look, request: SplitOff) -> Mapping[str, object]:
     if (felt := look.state.eggs.get(batch.id)) is not None:
         look.state.eggs[into] = felt  # they were as warm as the others until now
     _adopt(look, old.batch, f"{eggs_words(split_off.eggs or 0)} went on as batch {into}")
-    return {**_adopt(look, split_off, f"split off {batch.id}"), "from": batch.id, "stay": old.batch.eggs}
+    _adopt(look, split_off, f"split off {batch.id}")
+    # Those that had shown a sign are in lockdown by themselves now; and so may be those that they leave.
+    _follow_signs(look, EggBook(split_off))
+    _follow_signs(look, before)
+    view = batch_view(look.state.batches[into], look.now.utc)
+    return {"batch": into, "did": f"split off {batch.id}", **view, "from": batch.id, "stay": old.batch.eggs}
 
 
 def _free_name(state: State, batch: str) -> str:

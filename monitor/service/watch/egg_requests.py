@@ -12,7 +12,8 @@ from datetime import UTC, datetime
 
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.doubts import doubts
-from monitor.domain.eggs.entry import EggError, Entry, Fact, Laid, LookAgain, Weighing, fact_of
+from monitor.domain.eggs.entry import EggError, Entry, Fact, Laid, LookAgain, Sign, Weighing, fact_of
+from monitor.domain.eggs.hatching import still_in
 from monitor.domain.eggs.many import Odd, add_each
 from monitor.domain.eggs.split import split
 from monitor.domain.eggs.words import entry_view
@@ -51,17 +52,26 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, object]:
         replaces=_counted(request.replaces, f"{where}: replaces"),
     )
     book, odd = look.state.books.get(batch.id, EggBook(batch)), _odd(request.sure, look.site, batch)
+    request = _of_all(request, book, entry)
     if request.eggs is not None:
         longer = _of_several(book, entry, _numbers(request.eggs, where), odd=odd, where=where)
         new = longer.entries[len(book.entries) :]
         _adopt(look, longer, new)
         return {"batch": batch.id, "did": "written", "entries": [entry_view(each) for each in new]}
-    longer = add(book, entry)
+    longer = add(book, replace(entry, count=request.count))
     entry = longer.entries[-1]
     if said := odd(book, entry):
         raise EggError(f"{where}: ", *joined(list(said), "; "), f"; {SURE}")
     _adopt(look, longer, (entry,))
     return {"batch": batch.id, "did": "written", **entry_view(entry)}
+
+
+def _of_all(request: Write, book: EggBook, entry: Entry) -> Write:
+    """A sign that names no egg is one of the whole batch: of each egg still in it, by number where the book knows which those are."""
+    if not isinstance(entry.fact, Sign) or (request.egg, request.eggs, request.count) != (None, None, None):
+        return request
+    eggs, count = still_in(book)
+    return replace(request, eggs=tuple(eggs) or None, count=None if eggs else count)
 
 
 def _of_several(book: EggBook, entry: Entry, eggs: Sequence[int], *, odd: Odd, where: str) -> EggBook:

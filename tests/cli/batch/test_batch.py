@@ -128,3 +128,32 @@ def test_closed_batches_are_not_said_to_be_missing(capsys: Capture, config: Path
     ok(capsys, "batch", "close", "hen-1", config=config)
     assert "no open batch; 1 closed: eggroom batch list --all" in ok(capsys, "batch", "list", config=config)
     assert "hen-1" in ok(capsys, "batch", "list", "--all", config=config)
+
+
+def test_a_bird_that_goes_by_the_egg(capsys: Capture, config: Path) -> None:
+    """Where others have their lockdown stands when draw-down may begin; not yet is written into the book; a sign in one egg says what to
+    do with it, by the very command; brought to a hatcher the batch is in lockdown, and brought there early it is not."""
+    about = ("--species", "african-grey", "--machine", "setter-1", "--eggs", "3")
+    ok(capsys, "batch", "add", "grey-1", *about, "--set", set_days_ago(24), config=config)
+    shown = ok(capsys, "batch", "show", "grey-1", config=config)
+    assert "draw-down may begin" in shown
+    assert "lockdown" not in shown
+    assert "no draw-down yet; to look again" in ok(capsys, "batch", "not-yet", "grey-1", "--for", "12h", config=config)
+    assert "no draw-down yet: candle" in " ".join(ok(capsys, "egg", "show", "grey-1", config=config).split())
+    one = " ".join(ok(capsys, "egg", "event", "grey-1", "3", "internal-pip", config=config).split())
+    assert "expected by its internal pip: out from " in one
+    assert "egg 3 is before the others: split off, and move to " in one
+    assert "eggroom batch split grey-1 3 --to hatcher-1" in one
+    assert "expected by its internal pip" in ok(capsys, "egg", "show", "grey-1", "3", config=config)
+    split = ok(capsys, "batch", "split", "grey-1", "3", "--to", "hatcher-1", config=config)
+    assert "in lockdown" in split
+    assert "expected by its internal pip" in ok(capsys, "egg", "show", "grey-1-b", "3", config=config)
+    rest = ok(capsys, "egg", "event", "grey-1", "external-pip", config=config)
+    assert "lockdown has begun" in rest
+    assert "before the others" not in rest
+    ok(capsys, "batch", "add", "grey-2", *about, "--set", set_days_ago(10), config=config)
+    early = " ".join(ok(capsys, "batch", "move", "grey-2", "hatcher-1", config=config).split())
+    assert "no sign is written yet" in early
+    assert "eggroom egg event grey-2 internal-pip" in early
+    ok(capsys, "batch", "add", "grey-3", *about, "--set", set_days_ago(24), config=config)
+    assert "in lockdown since" in ok(capsys, "batch", "move", "grey-3", "hatcher-1", config=config)

@@ -244,3 +244,16 @@ def test_what_came_is_shown_up_to_sixty_characters() -> None:
     assert profile_module._shown("a" * 58) == "'" + "a" * 58 + "'"
     assert len(profile_module._shown("a" * 59)) <= 60
     assert profile_module._shown("a" * 59) != "'" + "a" * 59 + "'"
+
+
+@pytest.mark.parametrize("sign", ["draw-down", "internal pip", "external pip"])
+def test_no_day_begins_a_stage_of_a_bird_that_goes_by_the_egg(sign: str) -> None:
+    """Only what was declared does, and only from then on."""
+    by_egg = replace(BIRD, lockdown_by=sign)
+    assert [by_egg.stage_at(day).name for day in (0.0, 17.0, 30.0)] == ["setter"] * 3
+    assert by_egg.next_change_day(0.0) is None
+    assert by_egg.stage_at(19.0, (("lockdown", 18.2),)).name == "lockdown"
+    assert by_egg.next_change_day(18.0, (("lockdown", 18.2),)) == 18.2
+    assert [by_egg.reminds(day, "setter") for day in (16.9, 17.0, 25.0)] == [False, True, True]
+    assert not by_egg.reminds(19.0, "lockdown")
+    assert not BIRD.reminds(19.0, "setter")

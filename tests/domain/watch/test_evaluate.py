@@ -783,3 +783,24 @@ def test_air_that_does_not_come_back_is_told_within_ten_minutes() -> None:
     assert first.at - fell_at <= timedelta(minutes=10, seconds=10)
     assert first.alarm.since is not None
     assert first.alarm.since - fell_at <= timedelta(seconds=20)
+
+
+def test_eggs_that_were_brought_to_a_hatcher_before_an_update_stay_in_lockdown() -> None:
+    """A parrot's batch that the calendar had put into lockdown: in the hatcher it is declared at the start, once; in the setter it waits
+    for a sign and reminds; a hen's is left alone."""
+    parrot = replace(PROFILES["hen"], id="parrot", lockdown_by="internal pip")
+    house = site({}, profiles={**PROFILES, "parrot": parrot})
+    moved_ = [
+        moved(batch(id_, kind, day=19.0), "hatcher-1", T0 - timedelta(days=1))
+        for id_, kind in (("p-1", "parrot"), ("hen-1", "hen"))
+    ]
+    story = Story(site=house, batches=(*moved_, batch("p-2", "parrot", day=19.0)))
+    for start in range(2):
+        out = Group()
+        retire(story.look(out))
+        story.adopt(out)
+        assert list(out.batches) == ([] if start else ["p-1"])
+    assert [(d.stage, d.at) for d in story.state.batches["p-1"].declared] == [("lockdown", T0 - timedelta(days=1))]
+    assert story.state.batches["hen-1"].declared == story.state.batches["p-2"].declared == ()
+    story.run(minutes=2)
+    assert story.titles() == ["p-2 in Setter 1: draw-down may begin"]

@@ -1,0 +1,125 @@
+"""What the signs in the eggs say: when the lockdown of a batch began that goes by the egg, and when a chick should be out.
+
+Draw-down, internal pip and external pip come in this order (Hand-Rearing Birds), so a later sign says that the earlier ones have been, and a
+hatched egg that all have.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from monitor.domain.eggs.book import EggBook, numbers, of_egg, outcome, standing
+from monitor.domain.eggs.entry import AFTER_HATCH, Dead, Entry, Hatched, Sign, Split
+from monitor.domain.fixed import fixed
+from monitor.domain.needs.batch import LOCKDOWN, Batch, declared
+from monitor.domain.needs.profile import INTERNAL_PIP, SIGNS, Profile
+from monitor.domain.published.timings import until_hatch
+
+
+@fixed
+class Expected:
+    """When a chick should be out, by a sign in its egg. source: of the hours; own: False where nobody says them of this kind of bird."""
+
+    sign: str
+    at: datetime
+    earliest: datetime
+    latest: datetime
+    source: str
+    own: bool
+
+
+def telling(profile: Profile) -> tuple[str, ...]:
+    """The signs that say that an egg wants what a lockdown has: of birds that go by the egg from the profile's on; of others each pip."""
+    return SIGNS[SIGNS.index(profile.lockdown_sign or INTERNAL_PIP) :]
+
+
+def lockdown_seen(book: EggBook, profile: Profile) -> datetime | None:
+    """Since when each egg still in the batch has shown the sign of its lockdown; None before that, and of birds that go by the calendar.
+
+    One that has ended waits for nothing. Where nobody wrote how many were set nothing is known of the others.
+    """
+    if profile.lockdown_sign is None or book.batch.eggs is None:
+        return None
+    told, numbered, ended, seen = telling(profile), set[int](), 0, False
+    counted: Counter[str] = Counter()  # by sign, for the same eggs show one after the other
+    for entry in standing(book):
+        fact = entry.fact
+        if entry.egg is not None and not book.batch.has(entry.egg):
+            continue  # it went on in another batch
+        if isinstance(fact, Split):  # of eggs without numbers those go that have shown something
+            counted = Counter({sign: max(0, eggs - entry.eggs) for sign, eggs in counted.items()})
+            continue
+        if isinstance(fact, Dead) and fact.stage == AFTER_HATCH:
+            continue
+        shows = isinstance(fact, Hatched) or (isinstance(fact, Sign) and fact.sign in told)
+        if not shows and not entry.ends:
+            continue
+        seen = seen or shows
+        if entry.egg is not None:
+            numbered.add(entry.egg)
+        elif shows:
+            counted[fact.sign if isinstance(fact, Sign) else fact.kind] += entry.eggs
+        else:
+            ended += entry.eggs
+        if seen and len(numbered) + ended + max(counted.values(), default=0) >= book.batch.eggs:
+            return entry.at
+    return None
+
+
+def followed(before: EggBook, book: EggBook, profile: Profile) -> Batch:
+    """The batch as the signs have it after something was written: its lockdown declared since they say it, or no longer.
+
+    before: its book without what was written. What a person declared stays.
+    """
+    was, is_, batch = lockdown_seen(before, profile), lockdown_seen(book, profile), book.batch
+    if was == is_ or batch.closed_at is not None:
+        return batch
+    batch = replace(batch, declared=tuple(d for d in batch.declared if (d.stage, d.at) != (LOCKDOWN, was)))
+    if is_ is None or any(d.stage == LOCKDOWN for d in batch.declared):
+        return batch
+    return declared(batch, LOCKDOWN, is_)
+
+
+def still_in(book: EggBook) -> tuple[tuple[int, ...], int | None]:
+    """(numbers, count) of the eggs that have not ended: by number, or, where some without numbers ended, only how many; None: not known."""
+    batch = book.batch
+    if batch.eggs is None:
+        return (), None
+    counted = sum(e.eggs for e in standing(book) if e.egg is None and _ended(e))
+    mine = batch.numbers or range(1, batch.eggs + 1)
+    ended = {egg for egg in numbers(book) if outcome(book, egg) is not None}
+    left = tuple(egg for egg in mine if egg not in ended)
+    return ((), len(left) - counted) if counted else (left, len(left))
+
+
+def expected(book: EggBook, egg: int, profile: Profile) -> Expected | None:
+    """When an egg should hatch, by the last sign seen in it; None without one, and once it has ended."""
+    seen = [e for e in of_egg(book, egg) if isinstance(e.fact, Sign)]
+    if not seen or outcome(book, egg) is not None:
+        return None
+    return expected_by(max(seen, key=_order), profile)
+
+
+def expected_by(entry: Entry, profile: Profile) -> Expected:
+    """When an egg should hatch, by a sign in it."""
+    assert isinstance(entry.fact, Sign)
+    span = until_hatch(profile.kind, entry.fact.sign)
+    earliest, latest = (entry.at + timedelta(hours=hours) for hours in (span.low_h, span.high_h))
+    return Expected(entry.fact.sign, entry.at, earliest, latest, span.source, span.own)
+
+
+def looked_for(book: EggBook, since: datetime) -> bool:
+    """Whether somebody has looked at a batch's eggs since, or said when they will: what the calendar reminds of."""
+    return any(e.at >= since and e.fact.kind in ("look-again", "candling", "sign", "hatched") for e in standing(book))
+
+
+def _order(entry: Entry) -> int:
+    assert isinstance(entry.fact, Sign)
+    return SIGNS.index(entry.fact.sign)
+
+
+def _ended(entry: Entry) -> bool:
+    after = isinstance(entry.fact, Dead) and entry.fact.stage == AFTER_HATCH
+    return entry.ends and not isinstance(entry.fact, Split) and not after

@@ -1,0 +1,52 @@
+"""Where a batch would do: the machines of the house whose eggs it fits; and what it says that a batch was brought to a hatcher."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime
+
+from monitor.domain.needs.bands import needs_of
+from monitor.domain.needs.batch import LOCKDOWN, Batch, Stay, declared
+from monitor.domain.needs.site import HATCHER, SETTER, Site
+
+# A breeder who moves eggs to the hatcher a day before the reminder has seen as much as one who waits for it. Judgement.
+BROUGHT_DAYS = 1.0
+
+
+def brought(batch: Batch, site: Site, *, at: datetime) -> Batch:
+    """The batch; of a bird that goes by the egg with its lockdown declared, where somebody brought it to a hatcher about the time of draw-down.
+
+    Whoever did that has seen it begin, or holds with the sources that move eggs then: dry air would be wrong for it, with or without a sign.
+    """
+    profile, now = site.profiles.get(batch.profile), batch.not_before(at)
+    stay = batch.stay_at(now)
+    if profile is None or profile.lockdown_sign is None or batch.declared or stay is None:
+        return batch
+    machine = site.machines.get(stay.machine)
+    if machine is None or machine.kind != HATCHER or stay == batch.stays[0]:
+        return batch
+    on_time = batch.day(stay.since) >= profile.lockdown_day - BROUGHT_DAYS
+    return declared(batch, LOCKDOWN, stay.since) if on_time else batch
+
+
+def places_of(batch: Batch, batches: Iterable[Batch], site: Site, *, at: datetime) -> tuple[str, ...]:
+    """The other machines in which the batch would do, those with fewer batches first; none where its eggs need a machine of their own.
+
+    A machine of the kind that its stage wants: a hatcher from lockdown on, where the house has one, else a setter.
+    Raises KeyError for a batch whose profile is not known.
+    """
+    now = batch.not_before(at)
+    stage = site.profiles[batch.profile].stage_at(batch.day(now), batch.declared_days(now)).name
+    kinds = {machine.kind for machine in site.machines.values()}
+    wanted = HATCHER if stage != "setter" and HATCHER in kinds else SETTER
+    here = batch.stay_at(now)
+    others = [b for b in batches if b.id != batch.id]
+    found: list[tuple[int, str]] = []
+    for machine in site.machines.values():
+        if machine.kind != wanted or (here is not None and here.machine == machine.id):
+            continue
+        needs = needs_of(machine, [*others, replace(batch, stays=(Stay(machine.id, now),))], site, at=at)
+        if not needs.conflict and not needs.missing:
+            found.append((len(needs.occupants), machine.id))
+    return tuple(id_ for _, id_ in sorted(found, key=lambda each: each[0]))

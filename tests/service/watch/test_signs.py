@@ -1,0 +1,225 @@
+"""Birds that go by the egg, from the day of the reminder to the lockdown that a sign begins, with the shipped profiles."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from monitor.adapters.tables.profiles import load_profiles
+from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED
+from monitor.domain.needs.batch import Batch, subject_of
+from monitor.domain.needs.rules import CONFLICT, DRAW_DOWN_DUE, LOCKDOWN_OVERDUE, LOOK_AGAIN, NOT_RAISED
+from monitor.domain.needs.site import Site
+from monitor.domain.wall import utc_text
+from monitor.shown.terminal import room_text
+from tests.domain.house import MACHINES, T0, Air, Story, batch, probes, site, there
+from tests.service.watch.test_commands import ask, refused
+
+PROFILES = load_profiles(None)
+BY_EGG = sorted(id_ for id_, p in PROFILES.items() if p.lockdown_sign is not None)
+TOP = "node-a/top"
+HOUSE = site(probes((TOP, "setter-1")), profiles=PROFILES)
+UNWATCHED = site({}, profiles=PROFILES)
+DRY: Air = (37.4, 48.0)
+GREY = subject_of("grey-1")
+
+
+def aviary(*batches: Batch, air: Air | None = None, house: Site | None = None, minutes: float = 3) -> Story:
+    """Batches in their machines, the setter in that air, for some minutes."""
+    if house is None:
+        house = UNWATCHED if air is None else HOUSE
+    story = Story(site=house, batches=batches, air={} if air is None else {TOP: air})
+    story.run(minutes=minutes)
+    return story
+
+
+def grey(day: float = 26.0, eggs: int = 4, **changes: Any) -> Batch:
+    made = batch("grey-1", "african-grey", day=day, **changes)
+    return Batch(made.id, made.profile, made.set_at, eggs, stays=made.stays, declared=made.declared)
+
+
+def sign(story: Story, egg: int | None, word: str, **more: Any) -> dict[str, Any]:
+    request = {"batch": "grey-1", "by": "ada", "kind": "sign", "fact": {"sign": word}, **more}
+    return dict(ask(story, "entry", **request | ({} if egg is None else {"egg": egg})))
+
+
+def stage(story: Story, id_: str, machine: str = "setter-1") -> str:
+    needs = there(story.state.plan_of(machine)).needs
+    return next(o.stage for o in needs.occupants if o.batch == id_)
+
+
+def test_a_kestrel_beside_fresh_falcon_eggs_rings_nothing() -> None:
+    """A kestrel on day 24.7, 85 % of its 29 days, beside peregrine eggs of day 0, in the 48 % that these want: nobody is asked for water,
+    and one message says that draw-down may begin (HRB-K puts only draw-down there)."""
+    story = aviary(
+        batch("kestrel-1", "american-kestrel", day=24.7),
+        batch("falcon-1", "peregrine-falcon", day=0.0),
+        air=DRY,
+        minutes=130,
+    )
+    assert stage(story, "kestrel-1") == "setter"
+    assert (story.state_of(NOT_RAISED), story.state_of(CONFLICT)) == (NORMAL, NORMAL)
+    assert story.titles() == ["kestrel-1 in Setter 1: draw-down may begin"]
+    assert "water" not in story.notices[0].text
+
+
+def test_a_grey_parrot_four_days_before_its_pip_rings_nothing() -> None:
+    """Day 23.8 of 28 only reminds: the humidity of a grey parrot rises at its internal pip (EPV), days later."""
+    story = aviary(grey(day=23.9), air=DRY, minutes=70)
+    assert stage(story, "grey-1") == "setter"
+    assert [t.alarm.rule for t in story.transitions] == [DRAW_DOWN_DUE]
+
+
+@pytest.mark.parametrize("id_", BY_EGG)
+def test_no_day_begins_the_lockdown_of_a_bird_that_goes_by_the_egg(id_: str) -> None:
+    """To the last of its normal days: the setter's stage, one reminder, and no lockdown overdue, though there is a hatcher."""
+    profile = PROFILES[id_]
+    for day in (profile.lockdown_day - 0.01, profile.lockdown_day + 1.0, profile.hatch_day_last - 0.01):
+        story = aviary(batch("b-1", id_, day=day), minutes=2)
+        assert stage(story, "b-1") == "setter"
+        assert story.state_of(LOCKDOWN_OVERDUE) == NORMAL
+        reminded = story.state_of(DRAW_DOWN_DUE, subject_of("b-1")) == UNACKNOWLEDGED
+        assert reminded is (day >= profile.lockdown_day)
+
+
+def test_the_reminder_comes_once_and_not_yet_asks_again_then() -> None:
+    """It says to candle; a day later it has said nothing more. Not yet, for 12 h, ends it, and asks again after these 12 h."""
+    story = aviary(grey(day=23.79))
+    assert not story.notices
+    story.run(minutes=30)
+    (told,) = story.notices
+    assert told.title == "grey-1 in Setter 1: draw-down may begin"
+    assert told.text.startswith("since ")
+    assert "Candle, write what you see; or: batch not-yet." in told.text
+    story.at_s += 86_400.0
+    story.run(minutes=2)
+    assert len(story.notices) == 1
+    then = story.now().utc + timedelta(hours=12)
+    later = {"look_at": utc_text(then), "text": "no draw-down yet: candle"}
+    ask(story, "entry", batch="grey-1", by="ada", kind="look-again", fact=later)
+    story.run(minutes=2)
+    assert (story.state_of(DRAW_DOWN_DUE, GREY), story.state_of(LOOK_AGAIN, GREY)) == (NORMAL, NORMAL)
+    story.at_s += 12 * 3600.0
+    story.run(minutes=2)
+    assert story.titles()[1:] == ["grey-1 in Setter 1: look again"]
+    assert "no draw-down yet: candle" in story.notices[1].text
+
+
+def test_a_sign_of_the_whole_batch_begins_its_lockdown() -> None:
+    """Written without eggs it is written of each egg still in it; then the stage is another, since that time, and the humidity with it."""
+    story = aviary(grey(), air=DRY)
+    ask(story, "entry", batch="grey-1", by="ada", kind="removed", fact={"why": "clear"}, egg=2)
+    answer = sign(story, None, "internal pip")
+    assert [e["egg"] for e in answer["entries"]] == [1, 3, 4]
+    assert answer["signs"]["lockdown"] == utc_text(story.now().utc)
+    assert answer["signs"]["alone"] is None
+    assert stage(story, "grey-1") == "lockdown"
+    wanted = there(PROFILES["african-grey"].stages[1].rh_pct)
+    assert there(there(story.state.plan_of("setter-1")).needs.rh_pct).target == wanted.target
+    story.run(minutes=2)
+    assert story.state_of(DRAW_DOWN_DUE, GREY) == NORMAL
+    assert [t.title for t in story.notices] == ["grey-1 in Setter 1: draw-down may begin"]  # its end is told to nobody
+    assert story.events[-1].text == "lockdown began: the sign was seen"
+
+
+def test_a_sign_without_eggs_needs_to_know_how_many_there_are() -> None:
+    """Where nobody wrote how many were set, which eggs showed it must be said."""
+    story = aviary(batch("grey-1", "african-grey", day=26.0))
+    story.state.batches["grey-1"] = Batch("grey-1", "african-grey", T0 - timedelta(days=26))
+    request = {"batch": "grey-1", "by": "ada", "kind": "sign", "fact": {"sign": "internal pip"}}
+    assert "neither egg nor count came" in refused(story, "entry", **request)
+
+
+def test_a_sign_before_the_profiles_begins_nothing() -> None:
+    """Draw-down of every egg: the reminder is answered, the humidity waits for the pip."""
+    story = aviary(grey())
+    assert sign(story, None, "draw-down")["signs"]["lockdown"] is None
+    assert stage(story, "grey-1") == "setter"
+    assert sign(story, None, "external pip")["signs"]["lockdown"] is not None  # later than the one that it names
+    assert stage(story, "grey-1") == "lockdown"
+
+
+def test_a_sign_in_one_egg_of_many_is_that_eggs() -> None:
+    """The batch stays as it is; the answer says when that chick is expected, counted from the sign (NSW-SP: 36 to 120 h), and in which
+    machine the egg would do. There, split off, it is in lockdown since its sign without another word."""
+    story = aviary(grey(), air=DRY)
+    answer = sign(story, 3, "internal pip")
+    assert stage(story, "grey-1") == "setter"
+    assert answer["signs"]["alone"] == {"eggs": [3], "count": None, "machine": "setter-1", "would_do": ["hatcher-1"]}
+    seen, hatch = story.now().utc, answer["signs"]["hatch"]
+    assert hatch["earliest"] == utc_text(seen + timedelta(hours=36))
+    assert hatch["latest"] == utc_text(seen + timedelta(hours=120))
+    split = ask(story, "split", batch="grey-1", eggs=[3], machine="hatcher-1", by="ada")
+    assert split["declared"] == [{"stage": "lockdown", "at": utc_text(seen)}]
+    assert (stage(story, "grey-1-b", "hatcher-1"), stage(story, "grey-1")) == ("lockdown", "setter")
+    # and when the others have shown it, they follow
+    sign(story, None, "internal pip")
+    assert stage(story, "grey-1") == "lockdown"
+
+
+def test_eggs_that_are_left_after_a_split_may_be_the_ones_that_pip() -> None:
+    """The ones without a sign go elsewhere: those that stay have all shown it."""
+    story = aviary(grey())
+    for egg in (1, 2):
+        sign(story, egg, "internal pip")
+    ask(story, "split", batch="grey-1", eggs=[3, 4], machine="still-1", by="ada")
+    assert stage(story, "grey-1") == "lockdown"
+    assert stage(story, "grey-1-b", "still-1") == "setter"
+
+
+def test_where_no_machine_suits_none_is_named() -> None:
+    """A house of one machine: the egg needs one of its own."""
+    alone = site(probes((TOP, "setter-1")), profiles=PROFILES, machines={"setter-1": MACHINES["setter-1"]})
+    assert sign(aviary(grey(), house=alone), 3, "internal pip")["signs"]["alone"]["would_do"] == []
+
+
+def test_an_early_pip_of_a_hens_egg_is_that_eggs_too() -> None:
+    """A bird by the calendar: on day 17.5 its egg is before the others; from its lockdown day on there is nothing to do about it."""
+    for day, alone in ((17.5, True), (18.5, False)):
+        story = aviary(batch("grey-1", "chicken", day=day))
+        signs = sign(story, 3, "internal pip", sure=True)["signs"]
+        assert (signs["alone"] is not None) is alone
+        assert signs["lockdown"] is None
+
+
+def test_a_sign_taken_back_takes_the_lockdown_back() -> None:
+    """Written by mistake and withdrawn: the stage is the setter's again."""
+    story = aviary(grey(eggs=1))
+    number = sign(story, 1, "internal pip")["number"]
+    assert stage(story, "grey-1") == "lockdown"
+    ask(story, "entry", batch="grey-1", by="ada", kind="withdrawn", fact={"text": ""}, egg=1, replaces=number)
+    assert stage(story, "grey-1") == "setter"
+    assert story.state.batches["grey-1"].declared == ()
+
+
+def test_what_a_person_declares_counts_as_ever() -> None:
+    """`batch stage lockdown` begins it without a sign."""
+    story = aviary(grey())
+    ask(story, "stage", batch="grey-1", stage="lockdown")
+    assert stage(story, "grey-1") == "lockdown"
+    story.run(minutes=2)
+    assert story.state_of(DRAW_DOWN_DUE, GREY) == NORMAL
+
+
+def test_who_brings_eggs_to_the_hatcher_has_said_it() -> None:
+    """Moved there about the time of draw-down they are in lockdown: nobody must be told to dry air that pips want. Moved early they are not."""
+    story = aviary(grey(day=23.0))
+    ask(story, "move", batch="grey-1", machine="hatcher-1")
+    assert stage(story, "grey-1", "hatcher-1") == "lockdown"
+    story = aviary(grey(day=20.0))
+    ask(story, "move", batch="grey-1", machine="hatcher-1")
+    assert stage(story, "grey-1", "hatcher-1") == "setter"
+
+
+def test_the_room_says_that_draw_down_may_begin() -> None:
+    """Beside the stage that it is in, from that day until a lockdown; programs have it as a key that is there only then."""
+    for day, told in ((23.0, False), (24.0, True)):
+        story = aviary(grey(day=day))
+        room = ask(story, "room")
+        occupant = room["machines"][0]["batches"][0]
+        assert occupant.get("draw_down_due", False) is told
+        assert ("day 24 setter (draw-down may begin)" in room_text(room, story.site)) is told  # type: ignore[arg-type]
+    ask(story, "stage", batch="grey-1", stage="lockdown")
+    assert "draw_down_due" not in ask(story, "room")["machines"][0]["batches"][0]
