@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime
 
 from monitor.domain.air.units import show_temperature
@@ -150,12 +152,21 @@ def _cut(text: str) -> str:
 
 def losing_words(about: Losing, site: Site) -> str:
     """`egg 9: loss by pip 18.0 % (16.6 to 19.4), window 11 to 14 %; ...; also egg 7`; the others only where there is room."""
-    words = projection_words(about.where_to, site)
-    if about.who != Weighed():
-        words = f"{_who(about.who)}: {words}"
+    who = "" if about.who == Weighed() else f"{_who(about.who)}: "
+    told = [f"{who}{projection_words(where_to, site)}" for where_to in _shorter(about.where_to)]
+    words = next((each for each in told if len(each) <= MAX_LOSING), told[-1])
     named = [_who(each) for each in about.also]
     also = f"; also {', '.join(named[:ALSO_SHOWN])}{' and more' if len(named) > ALSO_SHOWN else ''}" if named else ""
     return words if len(words) + len(also) > MAX_LOSING else words + also
+
+
+def _shorter(found: Projection) -> Iterator[Projection]:
+    """The same, then without what it does to others, then without the range that would do: what is to be set must not be lost for them."""
+    yield found
+    if found.setting is not None:
+        alone = replace(found.setting, others=None)
+        yield replace(found, setting=alone)
+        yield replace(found, setting=replace(alone, do_pct=None))
 
 
 def _who(about: Weighed) -> str:

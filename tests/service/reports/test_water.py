@@ -25,7 +25,7 @@ from monitor.service.reports.batch import stretches_of
 from monitor.service.reports.water import water_of, water_to_pip
 from monitor.service.reports.weighed import NoWater, Water
 from monitor.settings import build_house, parse_settings
-from monitor.shown.about import MAX_LOSING, losing_words
+from monitor.shown.about import MAX_LOSING, losing_words, projection_words
 from tests.domain.house import there
 from tests.fakes import MemoryStore
 from tests.hens import WINDOW_PCT, with_window
@@ -251,7 +251,7 @@ def test_the_others_in_the_machine_bound_it_too_and_are_counted(site: Site) -> N
     setting = track.where_to.setting
     assert (setting.others, setting.others_now) == (2, 1)
     assert setting.others_then == 1
-    assert said(water, site).endswith("; of 2 others there 1 reach their window, 1 as it is")
+    assert projection_words(track.where_to, site).endswith("; of 2 others there 1 reach their window, 1 as it is")
     elsewhere = replace(other, stays=(Stay("hatcher-1", SET),))
     assert " other" not in said(water_of(store, site, mine, now=day(12.0), batches=[HEN, elsewhere]), site)
 
@@ -469,3 +469,19 @@ def test_a_species_without_a_target(site: Site) -> None:
     assert (water.off, water.window_pct) == (None, None)
     assert water.eggs[1].track is None
     assert water.eggs[1].loss is not None
+
+
+@pytest.mark.parametrize("others", [0, 3])
+def test_what_is_to_be_set_fits_one_message(site: Site, others: int) -> None:
+    """With the range that would do and what it does to many others the words outgrow a message: these are left out, never what is to be set."""
+    book = EggBook(HEN)
+    for egg in range(1, others + 1):
+        book = weighed(site, book, egg, 12.0 + 0.1 * egg, DAYS)
+    water = seen(site, weighed(site, book, 24, 15.2, DAYS))
+    words = said(water, site)
+    assert len(words) <= MAX_LOSING
+    assert words.startswith("egg 24: loss by pip ")
+    assert re.search(r"\d\d % RH .*from now on, 50 % now, leads to \d+\.\d %", words)
+    for unit in ("C", "F"):
+        assert water.about is not None
+        assert len(losing_words(water.about, make_site(unit))) <= MAX_LOSING
