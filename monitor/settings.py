@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from monitor.adapters.secret import SecretError, read_secret
-from monitor.adapters.tables.refused import Id, Line, TableError, read
+from monitor.adapters.tables.refused import Id, Line, Table, TableError, read
 from monitor.adapters.tables.rules import Numbers, given, shipped_rules
 from monitor.adapters.tables.toml import read_toml
 from monitor.domain.air.psychrometrics import pressure_kpa
@@ -31,11 +31,11 @@ class SettingsError(Exception):
         self.lines = lines
 
 
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
+# TOML has no path and no tuple of its own: a text becomes the one, a list the other. All else is what was written.
+_Path = Annotated[Path, Field(strict=False)]
 
 
-class SiteSettings(_Strict):
+class SiteSettings(Table):
     """[site]"""
 
     id: Id
@@ -43,14 +43,14 @@ class SiteSettings(_Strict):
     zone: str = "UTC"
     elevation_m: float = Field(0.0, ge=-430, le=5500)
     unit: Literal["C", "F"] = "C"
-    data: Path = Path("/var/lib/eggroom")
+    data: _Path = Path("/var/lib/eggroom")
     settle_min: float = Field(60.0, ge=0, le=720)
     wick_coefficient_per_k: float | None = Field(None, ge=4e-4, le=2e-3)
     link: str = Field("", max_length=200)
-    profiles: Path | None = None
+    profiles: _Path | None = None
 
 
-class BrokerSettings(_Strict):
+class BrokerSettings(Table):
     """[broker]"""
 
     host: str = "127.0.0.1"
@@ -58,22 +58,22 @@ class BrokerSettings(_Strict):
     protocol: Literal["3.1.1", "5"] = "3.1.1"
     root: Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}(/[a-z0-9-]{1,32})*$")] = "eggroom"
     username: str | None = None
-    password_file: Path | None = None
-    ca_file: Path | None = None
+    password_file: _Path | None = None
+    ca_file: _Path | None = None
     keepalive_s: int = Field(default=30, ge=5, le=600)
 
 
-class MachineSettings(_Strict):
+class MachineSettings(Table):
     """[[machine]]"""
 
     id: Id
     name: Line = Field("", max_length=24)
     kind: Literal["setter", "hatcher", "brooder", "room"] = SETTER  # type: ignore[assignment]
     air: Literal["forced", "still"] = FORCED  # type: ignore[assignment]
-    rules: dict[str, Numbers] = {}
+    rules: dict[str, Numbers] = Field(default_factory=dict)
 
 
-class ProbeSettings(_Strict):
+class ProbeSettings(Table):
     """[[probe]]"""
 
     node: Id
@@ -83,13 +83,13 @@ class ProbeSettings(_Strict):
     interval_s: float = Field(10.0, ge=1, le=900)
 
 
-class ContactSettings(_Strict):
+class ContactSettings(Table):
     """[[contact]]"""
 
     id: Id
     name: Line = ""
     url: str | None = None
-    url_file: Path | None = None
+    url_file: _Path | None = None
 
     @model_validator(mode="after")
     def _one_address(self) -> ContactSettings:
@@ -98,14 +98,14 @@ class ContactSettings(_Strict):
         return self
 
 
-class ScaleSettings(_Strict):
+class ScaleSettings(Table):
     """[[scale]]"""
 
     id: Id
     error_g: float = Field(ge=0.0001, le=1000.0)
 
 
-class PayloadSettings(_Strict):
+class PayloadSettings(Table):
     """[[payload]]"""
 
     topic: str
@@ -116,17 +116,17 @@ class PayloadSettings(_Strict):
     unit: Literal["C", "F"] = "C"
 
 
-class Settings(_Strict):
+class Settings(Table):
     """The whole file."""
 
     site: SiteSettings
     broker: BrokerSettings = BrokerSettings()
-    machine: tuple[MachineSettings, ...] = Field(min_length=1)
-    probe: tuple[ProbeSettings, ...] = Field(min_length=1)
-    contact: tuple[ContactSettings, ...] = ()
-    payload: tuple[PayloadSettings, ...] = ()
-    scale: tuple[ScaleSettings, ...] = ()
-    rules: dict[str, Numbers] = {}
+    machine: tuple[MachineSettings, ...] = Field(min_length=1, strict=False)
+    probe: tuple[ProbeSettings, ...] = Field(min_length=1, strict=False)
+    contact: tuple[ContactSettings, ...] = Field((), strict=False)
+    payload: tuple[PayloadSettings, ...] = Field((), strict=False)
+    scale: tuple[ScaleSettings, ...] = Field((), strict=False)
+    rules: dict[str, Numbers] = Field(default_factory=dict)
 
 
 @fixed

@@ -174,7 +174,7 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
     ("more", "complaint"),
     [
         ("[broker]\nport = 0\n", "broker.port: 0, expected greater than or equal to 1"),
-        ("[broker]\nport = 'x'\n", "broker.port: 'x', expected a valid integer, unable to parse string as an integer"),
+        ("[broker]\nport = 'x'\n", "broker.port: 'x', expected a valid integer"),
         ("[broker]\nprotocol = '4'\n", "broker.protocol: '4', expected '3.1.1' or '5'"),
         ("[[machine]]\nid = 'Setter 2'\n", "machine[2].id: 'Setter 2', expected the form ^[a-z0-9-]{1,32}$"),
         ("[[machine]]\nid = 'x'\nkind = 'oven'\n", "machine[2].kind: 'oven', expected 'setter', 'hatcher', 'brooder' or 'room'"),
@@ -216,6 +216,39 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
 def test_a_setting_that_cannot_be(write: Callable[..., Path], more: str, complaint: str) -> None:
     """Each setting that cannot be used is one line."""
     assert complaints(write(more)) == [complaint]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "complaint"),
+    [
+        ("interval_s = 15", "interval_s = true", "probe[1].interval_s: True, expected a valid number"),
+        ("interval_s = 15", "interval_s = '15'", "probe[1].interval_s: '15', expected a valid number"),
+        ("interval_s = 15", "interval_s = nan", "probe[1].interval_s: nan, expected a finite number"),
+        ("elevation_m = 500", "elevation_m = '500'", "site.elevation_m: '500', expected a valid number"),
+        ("elevation_m = 500", "settle_min = false", "site.settle_min: False, expected a valid number"),
+        ("elevation_m = 500", "wick_coefficient_per_k = '8e-4'", "site.wick_coefficient_per_k: '8e-4', expected a valid number"),
+        ("elevation_m = 500", "data = 5", "site.data: 5, expected a path"),
+        ("elevation_m = 500", "\n[broker]\nport = '1883'", "broker.port: '1883', expected a valid integer"),
+        ("elevation_m = 500", "\n[broker]\nport = 1883.0", "broker.port: 1883.0, expected a valid integer"),
+        ("elevation_m = 500", "\n[broker]\nkeepalive_s = true", "broker.keepalive_s: True, expected a valid integer"),
+        ("elevation_m = 500", "\n[[scale]]\nid = 'kitchen'\nerror_g = '0.1'", "scale[1].error_g: '0.1', expected a valid number"),
+        ("[[machine]]", "[machine]", "machine: a table, expected a list"),
+    ],
+)  # fmt: skip
+def test_a_value_of_another_kind(write: Callable[..., Path], old: str, new: str, complaint: str) -> None:
+    """A truth is no number, nor is a text that looks like one: a sensor said to come each `true` seconds would be silent all day."""
+    assert complaints(write(**{old: new})) == [complaint]
+
+
+def test_a_whole_number_where_a_fraction_may_be(write: Callable[..., Path]) -> None:
+    """`15` and `15.0` say the same, and paths and lists are written as TOML has them."""
+    whole, fraction = (
+        load_house(write()),
+        load_house(write(**{"interval_s = 15": "interval_s = 15.0\n[[scale]]\nid='k'\nerror_g=1"})),
+    )
+    assert whole.site.probes == fraction.site.probes
+    assert fraction.site.scales == {"k": 1.0}
+    assert load_house(write(**{"elevation_m = 500": "data = 'here'"})).settings.site.data == Path("here")
 
 
 OF_MACHINE = "machine setter-1: rules"

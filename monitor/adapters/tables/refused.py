@@ -22,6 +22,7 @@ Place = Sequence[int | str]
 _WORDED = {
     "dict_type": "a table",
     "model_type": "a table",
+    "path_type": "a path",
     "string_type": "a text",
     "too_short": "at least one [[{key}]]",
     "string_too_long": "at most {max_length} characters",
@@ -120,6 +121,8 @@ def _sentence(where: str, problem: Mapping[str, Any], *, model: object, data: ob
         message = _WORDED[kind].format(key=key, **problem.get("ctx", {}))
     elif kind != "value_error" and field is not None and field.description:
         message = field.description
+    elif kind == "tuple_type":  # in a file there are lists alone
+        message = "a list"
     return f"{place}: {shown}, expected {message.removeprefix('expected ')}"
 
 
