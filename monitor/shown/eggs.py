@@ -8,7 +8,7 @@ from typing import Any
 
 from monitor.analysis.water.ahead import EggLoss, Mend
 from monitor.analysis.water.batch import BatchLoss, Track
-from monitor.analysis.water.loss import Interval, Kink
+from monitor.analysis.water.loss import Interval, Kink, LossLine
 from monitor.domain.air.units import show_temperature
 from monitor.domain.eggs.book import EggBook, history, looks, of_egg, standing, went_on
 from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
@@ -176,7 +176,7 @@ def _after_weighing(about: Collection[tuple[int | None, str]], water: Water, sit
     for egg, _ in about if len(about) > 1 else ():
         weighed = water.eggs.get(egg, Weighed(())) if egg is not None else Weighed(())
         if weighed.loss is not None and weighed.loss.line.kink is not None:
-            yield Paragraph(f"egg {egg}, a break: {kink_words(weighed.loss.line.kink, site)}", HANGING)
+            yield Paragraph(f"egg {egg}, a break: {kink_words(weighed.loss.line, site)}", HANGING)
         for words in _left_out(weighed, site):
             yield Paragraph(f"egg {egg}, left out: {words}", HANGING)
 
@@ -193,13 +193,18 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -
     if weighed.until is None:
         yield Labelled("by hatch", f"{show_interval(loss.hatch_pct)}, as if the shell stayed whole")
     if weighed.until is None and loss.line.by_days:
-        yield Labelled("to set", "no humidity was recorded, so none can be told")
+        again = (
+            ""
+            if not _unsure(weighed) or weighed.track is None
+            else f"; {again_words(weighed.track.where_to.again, site)}"
+        )
+        yield Labelled("to set", f"no humidity was recorded, so none can be told{again}")
     elif weighed.until is None and weighed.track is not None and by_pip is None:
         yield Labelled("to set", _to_set(weighed.track, loss, site))
     for words in _left_out(weighed, site):
         yield Labelled("left out", words)
     if loss.line.kink is not None and weighed.until is None:
-        yield Labelled("a break", kink_words(loss.line.kink, site))
+        yield Labelled("a break", kink_words(loss.line, site))
 
 
 def _left_out(weighed: Weighed, site: Site) -> Iterator[str]:
@@ -211,15 +216,23 @@ def _left_out(weighed: Weighed, site: Site) -> Iterator[str]:
             yield f"entry {mass.entry}, {mass.mass_g:.2f} g on {at}: far off the line of the others"
 
 
-def kink_words(kink: Kink, site: Site) -> str:
-    """What the weighings show and nobody wrote, and what may have been: the breeder is asked."""
+def kink_words(line: LossLine, site: Site) -> str:
+    """What the weighings show and nobody wrote, and what may have been: the breeder is asked; empty where they show nothing."""
+    kink = line.kink
+    if kink is None:
+        return ""
     if kink.step_g is not None:
         way = f"{abs(kink.step_g):.2f} g {'heavier' if kink.step_g > 0.0 else 'lighter'} at once"
         which = "another scale (egg correct, scale=ID), or sealed (egg event, sealed)?"
     else:
         way = f"{kink.times:.1f} times as much a day" if kink.times is not None else "another loss a day"
-        which = "cracked (egg candle, cracked), or sealed (egg event, sealed)?"
+        air = ", or the air drier or damper" if line.by_days else ""
+        which = f"cracked (egg candle, cracked), or sealed (egg event, sealed){air}?"
     return f"from entry {kink.entry}, {wall_time(kink.at, site.zone)}, on {way}: {which} A new line begins there"
+
+
+def _unsure(weighed: Weighed) -> bool:
+    return weighed.track is not None and weighed.track.where_to.unsure
 
 
 def _to_set(track: Track, loss: EggLoss, site: Site) -> str:
@@ -444,7 +457,6 @@ def weighed_view(weighed: Weighed) -> dict[str, object]:
     if loss is None:
         return base
     line, going = loss.line, weighed.until is None
-    unsure = weighed.track is not None and weighed.track.where_to.unsure
     return base | {
         "loss": {
             "now_pct": _interval_view(loss.now_pct),
@@ -452,7 +464,7 @@ def weighed_view(weighed: Weighed) -> dict[str, object]:
             "by_pip_pct": _interval_view(weighed.by_pip_pct),
             "hatch_pct": _interval_view(loss.hatch_pct) if going else None,
             "track": weighed.track.state if going and weighed.track is not None else None,
-            "mend": _mend_view(loss.mend) if going and not unsure and loss.mend is not None else None,
+            "mend": _mend_view(loss.mend) if going and not _unsure(weighed) and loss.mend is not None else None,
             "weigh_again": _again(weighed.track) if going else None,
             "mass_at_set_g": _interval_view(line.mass_at_set_g),
             "conductance_mg_d_kpa": _interval_view(line.conductance_mg_d_kpa),

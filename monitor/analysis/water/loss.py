@@ -15,7 +15,7 @@ one in four. With three weighings nobody can say which is wrong: then the interv
 A line can break. A crack or a repair that was written ends one line and begins another: the conductance is another from then on, and
 what a repair weighs is a step. Another scale is a step too, within what scales differ by, or as other eggs weighed on both say. A kink
 that the weighings show, and nobody wrote, is taken like these where it explains them far better than one bad weighing would; the
-breeder is asked what it was. What was lost is the sum over the pieces.
+breeder is asked what it was. Over days alone, other air makes a kink too. What was lost is the sum over the pieces.
 
 Without any record of humidity the same line runs over days instead of pull: the published rule of three, true while the air
 stays as it was. No humidity can then be advised.
@@ -247,9 +247,9 @@ def line_of(
     )
     fit, kept, freedom = _without_the_bad(table)
     by_days = pull is None or mean_kpa is None
-    found = None if by_days else _kink(table, fit, kept, breaks=known_breaks, offsets_g=offsets_g)
+    found = _kink(table, fit, kept, breaks=known_breaks, offsets_g=offsets_g)
     kink = None
-    if found is not None:  # without humidity the air's own changes would look like it
+    if found is not None:
         table, at, new = found
         fit, kept, freedom = _without_the_bad(table)
         kink = _named(use[at], table, fit, new=new)

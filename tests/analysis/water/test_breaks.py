@@ -188,6 +188,16 @@ def test_the_amazon_has_no_kink() -> None:
     """An amazon that hatched by itself (HRB-K), weighed daily: no break is found in its line, with the air of its days taken as even."""
     masses = [(float(r["day"]), float(r["mass_g"])) for r in rows("amazon.csv") if r["mass_g"]]
     assert line(masses, constant(3.0), 0.01).kink is None
+    assert line(masses, None, 0.01).kink is None
+
+
+def test_other_air_is_a_kink_where_no_humidity_was_recorded() -> None:
+    """Over days alone a machine that is set drier bends the line: the piece since then is what leads to pip."""
+    masses = [(float(d), MASS_G * (1.0 - bent(8.0, 2.0)(float(d)))) for d in range(0, 17, 2)]
+    found = line(masses, None, ERROR_G)
+    assert found.by_days
+    assert found.kink is not None
+    assert found.loss_pct(PIP).value == pytest.approx(100.0 * bent(8.0, 2.0)(PIP), abs=0.3)
 
 
 def test_what_was_written_of_a_shell() -> None:

@@ -485,3 +485,27 @@ def test_what_is_to_be_set_fits_one_message(site: Site, others: int) -> None:
     for unit in ("C", "F"):
         assert water.about is not None
         assert len(losing_words(water.about, make_site(unit))) <= MAX_LOSING
+
+
+def two_scales(site: Site, eggs: int) -> EggBook:
+    """Eggs that lose 12.5 % by pip, weighed on one scale up to day 8 and on another from then on, which shows 0.3 g more."""
+    book, per_pull = EggBook(HEN), 60.0 * 0.125 / pull(site, 0.0, PIP_DAY)
+    for egg in range(1, eggs + 1):
+        for at in (0.0, 4.0, 8.0, 9.0, 12.0):
+            more_g, scale = (0.3, "new") if at > 8.0 else (0.0, "old")
+            shown_g = round(60.0 - per_pull * pull(site, 0.0, at) + more_g, 2)
+            book = put(book, at, Weighing(shown_g, error_g=0.01, scale=scale), egg)
+    return book
+
+
+def test_a_new_scale_is_fitted_from_the_eggs_weighed_on_both(site: Site) -> None:
+    """The loss is that of the eggs and not of the scale; with five others weighed on both, its offset and the loss are told closer than by one egg alone."""
+    alone, many = (seen(site, two_scales(site, eggs)).eggs[1].loss for eggs in (1, 6))
+    assert alone is not None
+    assert many is not None
+    for loss in (alone, many):
+        assert loss.line.offsets_g["new"][0] == pytest.approx(0.3, abs=0.05)
+        assert loss.pip_pct.value == pytest.approx(12.5, abs=0.5)
+        assert loss.line.kink is None
+    assert many.line.offsets_g["new"][1] < 0.7 * alone.line.offsets_g["new"][1]
+    assert many.pip_pct.high - many.pip_pct.low < alone.pip_pct.high - alone.pip_pct.low
