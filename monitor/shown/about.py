@@ -18,6 +18,7 @@ from monitor.domain.alarms.about import (
     Fault,
     Heading,
     Losing,
+    Moving,
     Overdue,
     Projection,
     Seen,
@@ -95,7 +96,7 @@ def about_words(about: About, site: Site) -> str:
     if isinstance(about, Astray):
         return f"{', '.join(f'{batch} in {machine}' for batch, machine in about.batches)}: no such machine"
     if isinstance(about, Unmet):
-        return f"{' and '.join(about.what)}: {_inside(about)}"
+        return f"{' and '.join(about.what)}: {_inside(about)}{_places(about, site)}"
     return _seen(about, site) if isinstance(about, Seen) else losing_words(about, site)
 
 
@@ -134,6 +135,30 @@ def _inside(about: Unmet) -> str:
     """`hen-1 day 10 setter, goose-2 day 26 lockdown, lost-1 (profile unknown)`."""
     known = [f"{batch} day {day} {stage}" for batch, day, stage in about.batches]
     return ", ".join([*known, *(f"{batch} (profile unknown)" for batch in about.unknown)])
+
+
+def _places(about: Unmet, site: Site) -> str:
+    """`; goose-2 would do in Setter 2`, of the first that has a place; where none has, that one would need a machine of its own."""
+    if not about.places:
+        return ""
+    batch, machines = next(((b, m) for b, m in about.places if m), ("", ()))
+    return f"; {batch} would do in {_name(machines[0], site)}" if batch else "; one of them needs a machine of its own"
+
+
+def moving_words(move: Moving, site: Site) -> str:
+    """`Move grey-1 to Hatcher.`, what is done before anything else."""
+    to = (
+        _name(move.to, site)
+        if move.to
+        else "a machine of its own"
+        if len(move.batches) == 1
+        else "a machine of their own"
+    )
+    return f"Move {', '.join(move.batches)} to {to}."
+
+
+def _name(machine: str, site: Site) -> str:
+    return site.machines[machine].name if machine in site.machines else machine
 
 
 def _seen(about: Seen, site: Site) -> str:

@@ -12,6 +12,7 @@ from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
+from monitor.domain.needs.rules import NOT_RAISED, Rule
 from monitor.domain.needs.site import HATCHER, Site
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
@@ -145,11 +146,22 @@ def alarm_table(alarms: Sequence[AlarmView], site: Site) -> str:
         rule = site.rules[alarm["rule"]]
         lines.append(f"[{rule.priority}] {alarm_line(alarm, site)}")
         if alarm["state"] in (UNACKNOWLEDGED, ACKNOWLEDGED):
-            lines.append(f"    {rule.consequence} {SEE_DOCTOR if alarm.get('unusable') else rule.first_act}")
+            lines.append(f"    {rule.consequence} {_first_act(alarm, rule, site)}")
     how = ["acknowledge with: eggroom ack NUMBER --by NAME"]
     if any(alarm["state"] == OUT_OF_SERVICE for alarm in alarms):
         how.append("put back with: eggroom out-of-service NUMBER --back --by NAME")
     return "\n".join([*map(filled, lines), "", *how])
+
+
+def _first_act(alarm: AlarmView, rule: Rule, site: Site) -> str:
+    """The rule's own, or the doctor; where there is a hatcher, eggs in lockdown elsewhere are to be moved before anything is made moister."""
+    if alarm.get("unusable"):
+        return SEE_DOCTOR
+    machine = site.machines.get(alarm["subject"])
+    hatcher = next((m for m in site.machines.values() if m.kind == HATCHER), None)
+    if rule.id != NOT_RAISED or machine is None or hatcher is None or machine.kind == HATCHER:
+        return rule.first_act
+    return f"Move the eggs in lockdown to {hatcher.name}."
 
 
 def transition_view(row: TransitionRow) -> dict[str, object]:

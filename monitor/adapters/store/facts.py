@@ -10,7 +10,7 @@ import logging
 from dataclasses import asdict, fields
 from typing import Any
 
-from monitor.domain.alarms.about import KINDS, About, Losing, Projection, Seen, Setting, Weighed
+from monitor.domain.alarms.about import KINDS, About, Losing, Moving, Projection, Seen, Setting, Weighed
 from monitor.domain.alarms.notice import Facts, Told
 from monitor.domain.eggs.entry import Entry, fact_of, plain
 from monitor.domain.needs.profile import Band
@@ -65,6 +65,8 @@ def facts_of_text(text: str | None) -> Facts | None:
                 kept[name] = from_ms(kept[name])
         if "band" in kept:
             kept["band"] = Band(**kept["band"])
+        if "move" in kept:
+            kept["move"] = Moving(tuple(kept["move"]["batches"]), kept["move"]["to"])
         kept["about"] = _about(kept.get("about", ""))
         return Facts(**kept | {"batches": tuple(Told(**told) for told in kept.get("batches", ()))})
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:

@@ -93,12 +93,22 @@ class Astray:
 class Unmet:
     """What no setting of a machine can meet: quantities in which its batches want different things, or batches of unknown species.
 
-    batches: all that are in it, each with day and stage; unknown: those whose species is not known.
+    batches: all that are in it, each with day and stage; unknown: those whose species is not known. places: of each of the batches the
+    other machines in which it would do; none of one that needs a machine of its own.
     """
 
     what: tuple[str, ...]
     batches: tuple[tuple[str, int, str], ...]
     unknown: tuple[str, ...]
+    places: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+
+@fixed
+class Moving:
+    """Batches that should go to another machine before anything else is done; to: none where they need one of their own."""
+
+    batches: tuple[str, ...]
+    to: str = ""
 
 
 @fixed

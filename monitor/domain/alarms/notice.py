@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from monitor.domain.alarms.about import About
+from monitor.domain.alarms.about import About, Moving
 from monitor.domain.alarms.alarm import STILL_STANDING, SUPPRESSED, Transition
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs
@@ -32,6 +32,7 @@ class Facts:
     quantity: what value (the newest), worst, limit and band are of, °C or %RH; empty where none is told, then `about` may be what it is
     about. since: when the condition began; ended: when it passed.
     batches: those that it is about. place: the machine that a batch or its egg is in. doubtful: a sensor behind it may be wrong.
+    move: what is to be moved before anything else; None: the rule's own first act stands.
     """
 
     subject: str
@@ -50,6 +51,7 @@ class Facts:
     batches: tuple[Told, ...] = ()
     place: str = ""
     doubtful: bool = False
+    move: Moving | None = None
 
     @property
     def tells_value(self) -> bool:

@@ -1,7 +1,8 @@
 """What the eggs in a machine need at an instant: one band per quantity, and until when that holds.
 
 Several batches in one machine need the intersection of their bands. Where that is empty the eggs cannot share a machine: the
-breeder is told, naming the batches, and meanwhile only the limits of danger stand (the strictest high-temperature limit).
+breeder is told, naming the batches, and meanwhile only the limits of danger stand (the strictest high-temperature limit). So it is where they
+have less in common than a sensor errs by: no machine can be set to one point.
 
 A humidity band is relative humidity or wet bulb, as its source gives it; batches that mix the two are brought to relative
 humidity at their dry-bulb target and the site's pressure, which does not move with the reading.
@@ -23,6 +24,12 @@ from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.rules import DRY_BULB as DRY_BULB
 from monitor.domain.needs.rules import EGG as EGG
 from monitor.domain.needs.site import STILL, Machine, Site
+
+# What two good sensors may differ from the truth, typical for the SHT4x (its data sheet; ±1.8 %RH, ±0.2 °C): no machine can be held within
+# less. A wet bulb has both: ±0.4 K at 37.5 °C and 50 %.
+SENSOR_ERROR_K, SENSOR_ERROR_RH_PCT, SENSOR_ERROR_WET_K = 0.2, 1.8, 0.4
+
+_ROUNDING = 1e-6  # of differences of limits
 
 RH, WET_BULB = (
     "rh_pct",
@@ -107,12 +114,13 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: date
         if machine.air == STILL and profile.still_air_offset_k:
             stage = replace(stage, dry_bulb_c=stage.dry_bulb_c.shifted(profile.still_air_offset_k))
         stages.append(stage)
-    dry_bulb = _shared([s.dry_bulb_c for s in stages], _danger_of_heat)
+    dry_bulb = _shared([s.dry_bulb_c for s in stages], SENSOR_ERROR_K, _danger_of_heat)
     conflict = [] if dry_bulb[1] else ["temperature"]
     kind, humidity_bands = _humidity(stages, dry_bulb[0], site.pressure_kpa)
     humidity: Band | None = None
     if humidity_bands:
-        humidity, agreed = _shared(humidity_bands, _danger_either_way)
+        error = SENSOR_ERROR_RH_PCT if kind == RH else SENSOR_ERROR_WET_K
+        humidity, agreed = _shared(humidity_bands, error, _danger_either_way)
         if not agreed:
             conflict.append("humidity")
     return Needs(
@@ -185,13 +193,18 @@ def _humidity(stages: list[Stage], dry_bulb: Band | None, pressure_kpa: float) -
     return RH, relative
 
 
-def _shared(bands: list[Band], danger: Callable[[list[Band]], Band]) -> tuple[Band | None, bool]:
-    """The bands' intersection, and True; or, where it is empty, the limits of danger and False."""
+def _shared(bands: list[Band], error: float, danger: Callable[[list[Band]], Band]) -> tuple[Band | None, bool]:
+    """The bands' intersection, and True; or, where it is empty or narrower than the sensors' error, the limits of danger and False.
+
+    A band that is as narrow by itself is its profile's own affair.
+    """
     shared: Band | None = bands[0]
     for band in bands[1:]:
         if shared is not None:
             shared = shared.intersect(band)
-    return (shared, True) if shared is not None else (danger(bands), False)
+    if shared is None or shared.width < min(error - _ROUNDING, *(band.width - _ROUNDING for band in bands)):
+        return danger(bands), False
+    return shared, True
 
 
 def _danger_of_heat(bands: list[Band]) -> Band:

@@ -71,6 +71,13 @@ class Band:
             if value is not None:
                 yield name, value
 
+    @property
+    def width(self) -> float:
+        """From the lowest value free of a warning (of an alarm, where there is no warning) to the highest; inf where a side has no limit."""
+        low = self.low_alarm if self.low_warning is None else self.low_warning
+        high = self.high_alarm if self.high_warning is None else self.high_warning
+        return math.inf if low is None or high is None else high - low
+
     def shifted(self, k: float) -> Band:
         """The same band, every limit higher by k (in the unit of the band)."""
         return Band(**{name: value + k for name, value in self.limits()})

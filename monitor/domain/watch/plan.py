@@ -1,5 +1,7 @@
 """A machine's needs turned into limits, ready to be compared with a reading.
 
+And which of its eggs should go to another machine, and to which.
+
 The limits hold until the needs change (a stage, a move, the end of settling) or until the lockdown humidity is first reached.
 """
 
@@ -10,8 +12,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from monitor.domain.air.psychrometrics import wet_bulb_c
+from monitor.domain.alarms.about import Moving
 from monitor.domain.eggs.temperature import model_of
 from monitor.domain.needs.bands import WET_BULB, Needs
+from monitor.domain.needs.places import places_of
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import rules_of
 from monitor.domain.needs.rules import (
@@ -26,9 +30,9 @@ from monitor.domain.needs.rules import (
     WARNING,
     Rule,
 )
-from monitor.domain.needs.site import STILL, Site
+from monitor.domain.needs.site import HATCHER, STILL, Site
 from monitor.domain.signs.heading import calm_until
-from monitor.domain.state.known import Eggs, Limit, Plan
+from monitor.domain.state.known import Eggs, Limit, Look, Plan
 
 SITE_SUBJECT = "site"
 
@@ -141,3 +145,27 @@ def _eggs(needs: Needs, site: Site) -> tuple[Eggs, ...]:
         model = model_of(profile, machine.air)
         result.append(Eggs(occupant.batch, model, target_c, occupant.stage != HATCH))
     return tuple(result)
+
+
+def places(look: Look, batch: str) -> tuple[str, ...]:
+    """The other machines in which a batch would do now."""
+    batches = look.state.batches
+    return places_of(batches[batch], batches.values(), look.site, at=look.now.utc)
+
+
+def moving(look: Look, machine: str) -> Moving | None:
+    """What is to be moved before the humidity of a lockdown is raised: the batches that await it, to a hatcher, or away from others that want
+    it dry; in a hatcher those others. None where raising it is right."""
+    plan_ = look.state.plan_of(machine)
+    if plan_ is None or not plan_.awaited:
+        return None
+    others = tuple(o.batch for o in plan_.needs.occupants if o.lockdown_since is None)
+    if look.site.machines[machine].kind == HATCHER:
+        who = others
+    else:
+        a_hatcher = any(m.kind == HATCHER for m in look.site.machines.values())
+        who = plan_.awaited if others or a_hatcher else ()
+    if not who:
+        return None
+    common = [to for to in places(look, who[0]) if all(to in places(look, each) for each in who[1:])]
+    return Moving(who, next(iter(common), ""))

@@ -11,7 +11,7 @@ from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.rules import CONFLICT, MISSING
 from monitor.domain.state.known import Look, Plan
 from monitor.domain.watch.deciding import judge, settle
-from monitor.domain.watch.plan import plan_of
+from monitor.domain.watch.plan import places, plan_of
 
 EMPTY = "no eggs in it"
 NOT_JUDGED = "no such limit now"
@@ -46,6 +46,7 @@ def _refit(look: Look, plan_: Plan) -> None:
             look.state.alarms[key] = replace(alarm, pending_mono_s=None, pending_at=None)
     needs = plan_.needs
     inside = tuple((o.batch, whole_day(o.day), o.stage) for o in needs.occupants)
+    found = tuple((o.batch, places(look, o.batch)) for o in needs.occupants) if needs.conflict else ()
     for rule, standing in ((CONFLICT, needs.conflict), (MISSING, needs.missing)):
-        about = Unmet(standing, inside, needs.missing) if standing else ""
+        about = Unmet(standing, inside, needs.missing, found if rule == CONFLICT else ()) if standing else ""
         judge(look, (machine, rule), Judgement(OUT if standing else IN, look.now.utc, about=about))

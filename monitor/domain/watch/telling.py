@@ -49,7 +49,7 @@ from monitor.domain.needs.rules import (
 )
 from monitor.domain.state.known import Look, plan_with, rule_of
 from monitor.domain.state.record import Attempt
-from monitor.domain.watch.plan import SITE_SUBJECT
+from monitor.domain.watch.plan import SITE_SUBJECT, moving
 
 MILD_AGAIN_S = (
     12 * 3600.0
@@ -73,6 +73,8 @@ def tell(look: Look, transition: Transition) -> Alarm:
         )  # what is worse stands, and was told: "no longer" would be read as all is well
     rule = rule_of(look, *alarm.key)
     facts = facts_of(transition, _concerned(look, alarm), _doubtful(look, alarm))
+    if alarm.rule == NOT_RAISED and not closing:
+        facts = replace(facts, move=moving(look, alarm.subject))
     priority = LOW if closing else rule.priority  # good news wakes nobody
     _put(look, alarm, look.site.contacts, priority=priority, facts=facts, closing=closing)
     return replace(alarm, told=not closing)
@@ -84,6 +86,8 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
     if rule.priority != LOW or (rule.re_alarm_s or 0.0) >= MILD_AGAIN_S:
         again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, look.now.utc, look.now.mono_s)
         facts = facts_of(again, _concerned(look, alarm), _doubtful(look, alarm))
+        if alarm.rule == NOT_RAISED:
+            facts = replace(facts, move=moving(look, alarm.subject))
         unheard = set(look.state.unsent.values())
         reached = [contact for contact in look.site.contacts if (contact, alarm.number) not in unheard]
         _put(look, alarm, reached, priority=rule.priority, facts=facts)

@@ -11,7 +11,7 @@ from monitor.domain.alarms.notice import Notice
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import Site
 from monitor.domain.signs.seen import Seen
-from monitor.shown.about import about_words, advice
+from monitor.shown.about import about_words
 from monitor.shown.openings import opening_words
 from monitor.shown.phone.notices import (
     MAX_TEXT,
@@ -20,6 +20,7 @@ from monitor.shown.phone.notices import (
     name_and_place,
     since,
     still,
+    told_advice,
     value_since,
     what_is,
     with_lateness,
@@ -163,7 +164,7 @@ class NoticeWords:
         """Likely harm and first act."""
         if lead.closing or lead.head.facts is None:
             return []
-        return advice(self._site.rules[lead.head.facts.rule], lead.head.facts.about)
+        return told_advice(lead.head.facts, self._site)
 
 
 def _listed(names: Sequence[str], room: int) -> str:

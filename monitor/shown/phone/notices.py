@@ -18,7 +18,7 @@ from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable
-from monitor.shown.about import about_words, advice, matter
+from monitor.shown.about import about_words, advice, matter, moving_words
 from monitor.shown.form import rough_span
 from monitor.shown.values import show_band, show_value, subject_name
 
@@ -47,7 +47,7 @@ def worded(notice: Notice, site: Site) -> Notice:
         about = f"{printable(about_words(facts.about, site))}." if facts.value is None and facts.about else ""
         if not about or len(parts[0]) + len(about) + 2 > room:  # what it is about names the batches itself, if it fits
             about = _batches(facts)
-        parts += ["Sensor doubtful." if facts.doubtful else "", about, *advice(rule, facts.about)]
+        parts += ["Sensor doubtful." if facts.doubtful else "", about, *told_advice(facts, site)]
     name, place = name_and_place(facts, site)
     if place:
         parts.append(f"In {place}.")
@@ -74,6 +74,12 @@ def what_is(facts: Facts, site: Site) -> str:
         return "no longer judged"
     what = matter(rule, facts.about, facts.over)
     return still(what) if facts.still and not facts.over else what
+
+
+def told_advice(facts: Facts, site: Site) -> list[str]:
+    """Likely harm and first act: the rule's own, or what is to be moved before that."""
+    found = advice(site.rules[facts.rule], facts.about)
+    return found if facts.move is None else [*found[:-1], moving_words(facts.move, site)]
 
 
 def still(what: str) -> str:

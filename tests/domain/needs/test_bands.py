@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
+import csv
+import math
 from dataclasses import replace
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
-from monitor.domain.needs.bands import RH, WET_BULB, Needs, derived_rh, needs_of, occupants_text
+from monitor.adapters.tables.profiles import load_profiles
+from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, wet_bulb_c
+from monitor.domain.needs.bands import (
+    RH,
+    SENSOR_ERROR_K,
+    SENSOR_ERROR_RH_PCT,
+    SENSOR_ERROR_WET_K,
+    WET_BULB,
+    Needs,
+    derived_rh,
+    needs_of,
+    occupants_text,
+)
 from monitor.domain.needs.batch import Batch, closed, declared, moved
 from monitor.domain.needs.profile import Band, Stage
 from monitor.domain.needs.site import Site
@@ -27,8 +41,10 @@ from tests.domain.house import (
     batch,
     profile,
     site,
+    there,
 )
 
+REFERENCE = Path(__file__).parents[2] / "reference"
 SITE = site()
 
 
@@ -307,3 +323,53 @@ def test_a_clock_that_went_back_is_caught_up_with() -> None:
     there = needs(locked, hours=-settle_hours())
     assert there.occupants[0].settling
     assert there.valid_until == T0 + settle
+
+
+def errors() -> dict[str, float]:
+    """What the sensors may err by, typical, of the SHT40, from its data sheet."""
+    with (REFERENCE / "sensors" / "errors.csv").open(newline="", encoding="utf-8") as file:
+        row = next(r for r in csv.DictReader(file) if r["sensor"].startswith("SHT40"))
+    return {name: float(row[name]) for name in ("dry_bulb_k", "rh_pct")}
+
+
+def test_the_sensors_errors_are_those_of_their_data_sheet() -> None:
+    """0.2 K and 1.8 %RH of an SHT40; of a wet bulb what both come to at 37.5 °C and 50 %: 0.4 K."""
+    assert errors() == {"dry_bulb_k": SENSOR_ERROR_K, "rh_pct": SENSOR_ERROR_RH_PCT}
+    at = wet_bulb_c(37.5, 50.0, 101.325)
+    by_rh = wet_bulb_c(37.5, 50.0 + SENSOR_ERROR_RH_PCT, 101.325) - at
+    by_k = wet_bulb_c(37.5 + SENSOR_ERROR_K, 50.0, 101.325) - at
+    assert round(math.hypot(by_rh, by_k), 1) == SENSOR_ERROR_WET_K
+
+
+@pytest.mark.parametrize(("common_k", "agreed"), [(0.0, False), (0.1, False), (0.19, False), (0.2, True), (0.5, True)])
+def test_less_in_common_than_the_sensors_err_by_is_a_conflict(common_k: float, agreed: bool) -> None:
+    """One point, or less than 0.2 K: nobody can hold a machine there, so the eggs cannot share it."""
+    cool = profile("cool", DRY_RH, MOIST_RH, warm=Band(35.0, 36.0, 36.5, 37.0 + common_k, 38.5))
+    found = needs(batch(), batch("cool-1", "cool"), at=site(profiles={**PROFILES, "cool": cool}))
+    assert found.conflict == (() if agreed else ("temperature",))
+    assert (found.dry_bulb_c == Band(low_alarm=35.0, high_alarm=38.5)) is not agreed
+
+
+@pytest.mark.parametrize(("common_pct", "agreed"), [(0.0, False), (1.7, False), (1.8, True)])
+def test_the_same_of_humidity(common_pct: float, agreed: bool) -> None:
+    """Less than 1.8 %RH in common, as the 60 to 60 % of a bird in lockdown beside eggs that want it dry."""
+    damp = profile("damp", Band(40.0, 50.0 - common_pct, 60.0, 70.0, 80.0), MOIST_RH)
+    found = needs(batch(), batch("damp-1", "damp"), at=site(profiles={**PROFILES, "damp": damp}))
+    assert found.conflict == (() if agreed else ("humidity",))
+
+
+def test_a_narrow_band_by_itself_is_no_conflict() -> None:
+    """A profile of somebody's own that allows 0.1 K: two batches of it agree, and one is judged as ever."""
+    narrow = profile("narrow", DRY_RH, MOIST_RH, warm=Band(36.0, 37.4, 37.45, 37.5, 39.0))
+    house = site(profiles={**PROFILES, "narrow": narrow})
+    one, two = batch("n-1", "narrow"), batch("n-2", "narrow")
+    for found in (needs(one, at=house), needs(one, two, at=house)):
+        assert (found.conflict, found.dry_bulb_c) == ((), narrow.stages[0].dry_bulb_c)
+
+
+def test_a_hen_and_a_goose_have_one_point_in_common() -> None:
+    """Hens 37.5 °C and more, geese 37.5 °C and less, as their charts have it: no machine can be set to that."""
+    shipped = site(profiles=load_profiles(None))
+    hen, goose = (there(shipped.profiles[id_].stages[0].dry_bulb_c) for id_ in ("chicken", "goose"))
+    assert there(hen.intersect(goose)).width < SENSOR_ERROR_K
+    assert needs(batch("hen-1", "chicken"), batch("goose-1", "goose"), at=shipped).conflict == ("temperature",)

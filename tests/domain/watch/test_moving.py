@@ -1,0 +1,111 @@
+"""What is to be moved, and to where: before a humidity is raised, and where no setting suits all eggs of a machine."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from monitor.adapters.store.facts import facts_of_text, facts_text
+from monitor.adapters.tables.profiles import load_profiles
+from monitor.domain.alarms.about import Moving, Unmet
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.profile import Band
+from monitor.domain.needs.rules import CONFLICT, NOT_RAISED
+from monitor.domain.needs.site import Machine, Site
+from monitor.domain.watch.view import alarm_view
+from monitor.shown.about import about_words
+from monitor.shown.terminal import alarm_table
+from tests.domain.house import MACHINES, PROFILES, Air, Story, batch, probes, profile, site, there
+
+TOP = "node-a/top"
+# Their setter air and a hen's lockdown have 60 to 70 % in common: nothing is in conflict, and yet these want it drier.
+MILD = profile("mild-bird", Band(30.0, 40.0, 55.0, 70.0, 75.0), Band(50.0, 60.0, 65.0, 80.0, 90.0))
+BIRDS = {**PROFILES, "mild-bird": MILD}
+LOCKED, MILDER = batch(day=18.5), batch("mild-1", "mild-bird", day=3.0)
+DRY: Air = (37.5, 48.0)
+
+
+def home(*machines: str, **changes: object) -> Site:
+    """These machines, and a probe in the first."""
+    here = {id_: MACHINES.get(id_, Machine(id_, id_.title())) for id_ in machines}
+    return replace(site(probes((TOP, machines[0])), profiles=BIRDS, machines=here), **changes)  # type: ignore[arg-type]
+
+
+def dry(house: Site, *batches: Batch) -> Story:
+    """An hour and more of air that is dry for a lockdown in the first machine."""
+    first = next(iter(house.machines))
+    here = tuple(replace(b, stays=(replace(b.stays[0], machine=first),)) for b in batches)
+    story = Story(site=house, batches=here, air={TOP: DRY})
+    story.run(minutes=10)
+    return story
+
+
+@pytest.mark.parametrize(
+    ("house", "inside", "act", "move"),
+    [
+        (home("setter-1", "hatcher-1"), (LOCKED,), "Move hen-1 to Hatcher.", Moving(("hen-1",), "hatcher-1")),
+        (home("setter-1", "hatcher-1"), (LOCKED, MILDER), "Move hen-1 to Hatcher.", Moving(("hen-1",), "hatcher-1")),
+        (home("setter-1"), (LOCKED, MILDER), "Move hen-1 to a machine of its own.", Moving(("hen-1",))),
+        (home("setter-1", "still-1"), (LOCKED, MILDER), "Move hen-1 to Still 1.", Moving(("hen-1",), "still-1")),
+        (home("hatcher-1", "setter-1"), (LOCKED, MILDER), "Move mild-1 to Setter 1.", Moving(("mild-1",), "setter-1")),
+        (home("setter-1"), (LOCKED,), "Fill the water, raise the humidity.", None),
+        (home("hatcher-1", "setter-1"), (LOCKED,), "Fill the water, raise the humidity.", None),
+    ],
+)
+def test_moving_comes_before_raising(house: Site, inside: tuple[Batch, ...], act: str, move: Moving | None) -> None:
+    """Eggs in lockdown beside others that want it dry, or where there is a hatcher: these are moved, or in a hatcher the others; only
+    where they are alone in their place is the humidity raised. The notice goes through the record as it was."""
+    story = dry(house, *inside)
+    (told,) = [n for n in story.notices if there(n.facts).rule == NOT_RAISED]
+    assert act in told.text
+    assert ("raise" in told.text) is (move is None)
+    assert there(told.facts).move == move
+    assert facts_of_text(facts_text(told.facts)) == told.facts
+    if move is not None:
+        story.at_s += 1800.0  # told again, it says the same
+        story.run(minutes=2)
+        assert all(act in n.text for n in story.notices if there(n.facts).rule == NOT_RAISED)
+
+
+@pytest.mark.parametrize(
+    ("house", "act"),
+    [
+        (home("setter-1", "hatcher-1"), "Move the eggs in lockdown to Hatcher."),
+        (home("setter-1"), "raise the humidity"),
+        (home("hatcher-1", "setter-1"), "raise the humidity"),
+    ],
+)
+def test_the_list_of_alarms_says_so_too(house: Site, act: str) -> None:
+    """`eggroom alarms` knows no batches, and names the hatcher where there is one and they are not in it."""
+    story = dry(house, LOCKED)
+    alarm = story.alarm(NOT_RAISED, next(iter(house.machines)))
+    assert act in alarm_table([alarm_view(alarm, lambda about: about_words(about, house))], house)
+
+
+def test_eggs_that_cannot_share_are_told_once_and_where_they_would_do() -> None:
+    """A hen beside a goose, one point in common: once, with the machine in which one would do; two days later nothing more was said."""
+    shipped = site(probes((TOP, "setter-1")), profiles=load_profiles(None))
+    inside = batch("hen-1", "chicken", day=5.0), batch("goose-1", "goose", day=5.0)
+    story = Story(site=shipped, batches=inside, air={TOP: (37.6, 55.0)})
+    story.run(minutes=5)
+    (told,) = story.notices
+    assert told.title == "Setter 1: eggs that cannot share a machine"
+    assert "temperature: hen-1 day 5 setter, goose-1 day 5 setter; hen-1 would do in Still 1." in told.text
+    about = story.alarm(CONFLICT).about
+    assert isinstance(about, Unmet)
+    assert dict(about.places) == {"hen-1": ("still-1",), "goose-1": ("still-1",)}
+    story.air.clear()
+    story.state.alarms = {key: a for key, a in story.state.alarms.items() if key[1] == CONFLICT}
+    story.at_s += 2 * 86_400.0
+    story.tick()
+    assert [n.title for n in story.notices if there(n.facts).rule == CONFLICT] == [told.title]
+
+
+def test_where_no_machine_suits_either_one_needs_its_own() -> None:
+    """The only other setter holds eggs that suit neither."""
+    inside = batch(), batch("cold-1", "cold-bird"), batch("desert-1", "desert-bird", "still-1")
+    house = home("setter-1", "still-1", probes={}, by_machine={}, by_node={})
+    story = Story(site=house, batches=inside)
+    story.run(minutes=2)
+    assert story.about(CONFLICT).endswith("; one of them needs a machine of its own")
