@@ -25,10 +25,10 @@ from monitor.domain.readings.agreement import Given, Pairs, agree
 from monitor.domain.readings.quality import Trail, assess
 from monitor.domain.signs.heading import Window
 from monitor.domain.signs.opening import Watch, watch
-from monitor.domain.state.memory import AlarmMemory, EggFelt, Heard, Held, MachineMemory, Memory, ProbeMemory
+from monitor.domain.state.memory import AlarmMemory, EggFelt, Heard, Held, MachineMemory, Memory, NodeFact, ProbeMemory
 from monitor.domain.state.record import Group
 from monitor.domain.state.remembering import remember, take_up
-from tests.domain.house import Story, batch
+from tests.domain.house import Story, batch, there
 from tests.ports import at
 
 PROBES = ("node-a/low", "node-a/top", "node-b/top")
@@ -125,13 +125,18 @@ def test_what_a_house_remembers_comes_back() -> None:
     story.run(minutes=2)
     story.air["node-a/top"] = (39.4, 52.0)
     story.run(minutes=1)
+    said: dict[str, float | str | bool] = {"battery": 88.0, "count": 1.0, "door": True, "version": "1"}
+    facts = {name: NodeFact(name, value, "", story.now().utc, 3) for name, value in said.items()}
+    story.state.node("node-a").facts, story.state.node("node-a").clashes = facts, 2
     memory = remember(story.look())
+    assert [type(fact.value) for fact in memory.nodes[0].facts] == [float, float, bool, str]
     assert memory.eggs
     assert memory.alarms
     assert memory.probes[0].trail is not None
     assert memory.machines[0].watch is not None
     back = decode(encode(memory))
     assert back == memory
+    assert [type(fact.value) for fact in there(back).nodes[0].facts] == [float, float, bool, str]
     other = Story(batches=(batch(),), at_s=story.at_s)
     told = story.state.alarms.items()
     other.state.alarms = {k: replace(a, pending_mono_s=None, pending_at=None, asked_mono_s=None) for k, a in told}

@@ -18,7 +18,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry, Hatched
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site, grouped
-from monitor.domain.readings.reading import Now, Pack, Refused, Sample
+from monitor.domain.readings.reading import Now, Other, Pack, Refused, Sample
 from monitor.domain.state.record import Attempt, Group
 from monitor.service.ports import Loaded, Receipt, StoreFailure
 from monitor.service.watch.engine import Engine, start_state
@@ -126,6 +126,24 @@ def test_a_group_is_written_at_the_window_of_a_strict_broker(desk: Desk) -> None
     assert desk.kinds() == ["commit", "receipts", "stored"]
     assert desk.said[1][1] == list(range(1, GROUP_MESSAGES + 1))
     assert desk.said[2][1] == [("node-a", 7, GROUP_MESSAGES - 1)]
+
+
+def test_the_facts_say_what_is_wrong_with_messages_and_what_a_node_says_besides(desk: Desk) -> None:
+    """For `eggroom doctor`: probes of which nothing comes, those whose messages cannot be judged with why, what a node says besides its air,
+    and how many numbers stood for two messages."""
+    sample = Sample("top", 37.5, 50.0)
+    for n, second in enumerate((1, 2, 3)):
+        others = (Other("battery", 88.0 - n, "%EL"),)
+        desk.engine.work(Arrived(at(second), Pack("node-a", (sample,), 7, n, second, others=others)))
+    desk.engine.work(Arrived(at(4), Pack("node-a", (replace(sample, dry_bulb_c=36.0),), 7, 2, 3)))
+    desk.engine.work(Arrived(at(100), Refused("t", b"x", "node-a: not JSON", "node-a")))
+    facts = desk.engine.facts(at(101))
+    assert facts["nodes"] == {"node-a": {"says": {"battery": {"value": 86.0, "unit": "%EL", "count": 3}}, "clashes": 1}}
+    unusable = facts["unusable_probes"]
+    assert isinstance(unusable, dict)
+    assert unusable["node-a/top"] == "its messages are not understood: node-a: not JSON"
+    assert "node-a/top" not in facts["silent_probes"]  # type: ignore[operator]  # a list
+    assert "node-a/top" in desk.engine.facts(at(200))["silent_probes"]  # type: ignore[operator]
 
 
 def test_a_group_is_written_when_it_is_old(desk: Desk) -> None:
