@@ -435,6 +435,9 @@ def _kink(
 ) -> tuple[_Table, int, _Break] | None:
     """(the table with the break that explains the weighings best, the first weighing after it, that break); None where one bad weighing, or none, explains them as well."""
     weighed, n = table.weighed, len(table.weighed.x)
+    left_out = OUTLIER * (n - int(kept.sum()))
+    if fit.chi2 + left_out <= KINK:  # nothing can be so much better than that
+        return None
     every = np.ones(n, dtype=bool)
     best: tuple[_Table, _Fit, int, _Break] | None = None
     for first in range(KINK_BEFORE, n - KINK_AFTER + 1):
@@ -455,8 +458,7 @@ def _kink(
     tried, found, first, new = best
     freedom = n + (weighed.fresh is not None) - 3
     scatter = max(1.0, (ERROR_WORTH + found.chi2) / max(1, ERROR_WORTH + freedom))
-    one_line = fit.chi2 / scatter + OUTLIER * (n - int(kept.sum()))
-    return (tried, first, new) if found.chi2 / scatter + KINK < one_line else None
+    return (tried, first, new) if found.chi2 / scatter + KINK < fit.chi2 / scatter + left_out else None
 
 
 def _matters(table: _Table, fit: _Fit, new: _Break) -> bool:
