@@ -10,13 +10,26 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.domain.alarms.about import LATE, REPEATED, Fault, Unusable
 from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.readings.calibration import Calibration, by_offset
 from monitor.domain.readings.dating import ARRIVAL_BOOT, CLOCK_BOOT, Line
 from monitor.domain.readings.numbering import Numbering
-from monitor.domain.readings.reading import FAIL, MISSING, PASS, Pack, Refused, Sample, from_ms, to_ms
+from monitor.domain.readings.reading import (
+    FAIL,
+    MISSING,
+    NOT_EVALUATED,
+    PASS,
+    Pack,
+    Presence,
+    Refused,
+    Sample,
+    from_ms,
+    to_ms,
+)
 from monitor.domain.state.record import Group, StoredReading
 from monitor.domain.watch.intake import follow_clock, take_in
-from tests.domain.house import T0, Story, pack, probes, site
+from tests.domain.house import T0, Story, pack, probes, site, there
 
 # Written out: taken from the program, they would move with it.
 PART_MS = 1_000
@@ -493,3 +506,152 @@ def test_what_was_sent_before_the_clock_was_set_is_news_only_if_it_comes_at_once
     came = news(story, 65 + late_s, pack("node-a", 6, 165, good(probe="low")))
     assert came == ([low] if told else [])
     assert label_s(story, story.readings[-1]) == pytest.approx(65.0, abs=0.1)
+
+
+@pytest.mark.parametrize(("moved_s", "set_"), [(2.0, False), (-2.0, False), (2.001, True), (-2.001, True)])
+def test_a_clock_that_moves_by_more_than_two_seconds_was_set(moved_s: float, set_: bool) -> None:
+    """Two seconds, either way, are steering; a millisecond more is a clock that was set, and told as such."""
+    story = Story()
+    story.tick()
+    story.utc_step = timedelta(seconds=moved_s)
+    story.tick()
+    assert [e.text for e in story.events] == ([f"the clock was set by {moved_s:+.1f} s"] if set_ else [])
+
+
+def test_a_clock_that_is_known_to_be_right_all_at_once_is_noticed_though_it_does_not_move() -> None:
+    """Labels that could not be trusted can be from then on; one that was right, and is doubted now, is no news by itself."""
+    story = Story(clock_ok=False)
+    story.tick()
+    story.clock_ok = True
+    story.tick()
+    assert [e.text for e in story.events] == ["the clock was set by +0.0 s, labels of this run mended"]
+    assert story.state.clock_ok
+    story.clock_ok = False
+    story.tick()
+    assert story.state.clock_ok
+    assert len(story.events) == 1
+
+
+@pytest.mark.parametrize(("after_began_s", "moves"), [(-1.0, False), (0.0, True), (60.0, True), (61.0, False)])
+def test_only_times_of_this_run_are_mended(after_began_s: float, moves: bool) -> None:
+    """From the very start of the run to the instant at which the clock is set; what lies outside bears another clock's label. When a
+    shelf ends is counted on the clock that goes forward alone."""
+    story = Story(clock_ok=False, utc_step=timedelta(hours=-5))
+    story.state.started_mono_s = story.now().mono_s
+    at = story.now().utc + timedelta(seconds=after_began_s)
+    alarm = Alarm("setter-1", "dry-bulb-high-alarm", number=1, condition=True, since=at, ended=at, pending_at=at)
+    until = story.now().utc + timedelta(hours=20)
+    label = Alarm("setter-1", "dry-bulb-low-alarm", number=2, condition=True, shelved_until=until)
+    story.state.alarms = {a.key: a for a in (alarm, label)}
+    story.at_s = 60.0
+    story.utc_step, story.clock_ok = timedelta(0), True
+    follow_clock(story.look(Group()))
+    found = story.state.alarms[alarm.key]
+    right = at + timedelta(hours=5 if moves else 0)
+    assert (found.since, found.ended, found.pending_at) == (right, right, right)
+    assert story.state.alarms[label.key].shelved_until == until
+
+
+@pytest.mark.parametrize(("waited_s", "fresh"), [(60.0, True), (61.0, False)])
+def test_a_message_is_news_for_a_minute(waited_s: float, fresh: bool) -> None:
+    """Of readings each ten seconds, what waited for longer than a minute is history, and is then what is wrong with its messages."""
+    story = Story()
+    steady(story)
+    story.state.probe(TOP).trouble = None  # of the first message of the boot, whose age nobody knew
+    came = news(story, 70.0 + waited_s, pack("node-a", 6, 170, good()))
+    assert came == ([TOP] if fresh else [])
+    trouble = story.state.probe(TOP).trouble
+    assert (trouble is None) is fresh
+    if trouble is not None:
+        assert trouble.about == Unusable(LATE, by=pytest.approx(waited_s, abs=0.1))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("waited_s", "fresh"), [(60.0, True), (61.0, False)])
+def test_a_probe_without_a_temperature_fails_only_by_news(waited_s: float, fresh: bool) -> None:
+    """That it failed, and how, counts for as long as a reading would; what is older is only late. A node that said that it goes, and
+    fails aloud all the same, is there."""
+    story = Story()
+    steady(story)
+    story.state.probe(TOP).trouble = None
+    story.hear(Presence("node-a", False))
+    news(story, 70.0 + waited_s, pack("node-a", 6, 170, good(dry_bulb_c=None, fault="crc")))
+    trouble = story.state.probe(TOP).trouble
+    said = there(story.state.node("node-a").said)
+    assert said.online is fresh
+    assert (None if trouble is None else trouble.about) == (Fault("crc") if fresh else None)
+
+
+def test_a_pack_without_a_sample_is_a_sign_of_its_node_alone() -> None:
+    """A node that only tells of its battery speaks; a message that a broker kept says nothing of now."""
+    story = Story()
+    assert story.state.node("node-a").spoke_mono_s is None
+    news(story, 10.0, pack("node-a", 0, 10, retained=True))
+    assert story.state.node("node-a").spoke_mono_s is None
+    news(story, 20.0, pack("node-a", 1, 20))
+    assert story.state.node("node-a").spoke_mono_s == story.now().mono_s
+    other = Story()
+    news(other, 10.0, pack("node-a", 0, 10, good()))  # of which nobody knows yet how old it is
+    assert other.state.node("node-a").spoke_mono_s is None
+
+
+def test_what_an_unknown_probe_said_is_counted_from_its_first_word_to_its_newest() -> None:
+    """When it was heard first and last, how often, and what it said last; also of a node that is not configured at all."""
+    story = Story()
+    for n, node in enumerate(("node-a", "node-x")):
+        for count in (1, 2, 3):
+            news(story, 100.0 * n + 10.0 * count, pack(node, count, 10 * count, Sample("odd", 20.0 + count, 40.0)))
+        seen = story.state.unknown[f"{node}/odd"]
+        first = T0 + timedelta(seconds=100.0 * n + 10.0)
+        assert (seen.first_at, seen.last_at, seen.count) == (first, first + timedelta(seconds=20), 3)
+        assert (seen.dry_bulb_c, seen.rh_pct) == (23.0, 40.0)
+
+
+@pytest.mark.parametrize("jump", ["temperature", "humidity"])
+def test_a_jump_is_settled_by_the_next_reading_in_the_quantity_that_jumped(jump: str) -> None:
+    """The row of a jump is written as not evaluated, and set right by the next one: as passed if that confirms it, as failed if not;
+    the other quantity's flag stays as it was."""
+    for confirmed, flag in ((True, PASS), (False, FAIL)):
+        story = Story()
+        steady(story, 120)
+        odd = good(dry_bulb_c=42.0) if jump == "temperature" else good(rh_pct=75.0)
+        for n, sample in ((12, odd), (13, odd if confirmed else good())):
+            story.at_s = 10.0 * (n + 1)
+            out = Group()
+            take_in(story.look(out), pack("node-a", n, 10 * (n + 1) + 100, sample))
+            story.adopt(out)
+            if n == 12:
+                held = there(story.state.probe(TOP).held)
+                row = story.readings[-1]
+                assert held.dry_bulb_c == sample.dry_bulb_c
+                assert (row.flag, row.rh_flag) == (
+                    (NOT_EVALUATED, PASS) if jump == "temperature" else (PASS, NOT_EVALUATED)
+                )
+        (settled,) = out.reflags
+        assert (settled.probe, settled.line, settled.up_ms) == (TOP, row.line, row.up_ms)
+        assert (settled.flag, settled.rh_flag) == ((flag, PASS) if jump == "temperature" else (PASS, flag))
+        assert story.state.probe(TOP).held is None
+
+
+def test_readings_are_corrected_and_stored_as_they_came() -> None:
+    """A calibration changes what is judged; the record keeps what the probe said, and so does what is told of a failed one."""
+    story = Story()
+    steady(story)
+    story.state.probe(TOP).calibrations = (Calibration(TOP, T0, None, dry_bulb_c=by_offset("dry_bulb_c", 0.4)),)
+    story.at_s = 70.0
+    out = Group()
+    (fresh,) = take_in(story.look(out), pack("node-a", 6, 170, good()))
+    assert fresh.dry_bulb_c == pytest.approx(37.9)
+    assert (fresh.sent_c, fresh.rh_pct) == (37.5, 45.0)
+    assert [r.dry_bulb_c for r in out.readings] == [37.5]
+
+
+def test_messages_under_a_number_that_came_are_counted_at_the_first_alone_in_the_record() -> None:
+    """What a node repeats is what is wrong with it, with the boot whose numbers it repeats; repeats an hour apart are two such times."""
+    story = Story()
+    steady(story)
+    for at_s in (70.0, 80.0, 100.0, 4000.0):
+        news(story, at_s, pack("node-a", 3, 140, good()))
+        trouble = there(story.state.node("node-a").trouble)
+        assert trouble.about == Unusable(REPEATED, by=7)
+        assert trouble.mono_s == story.now().mono_s
+        assert trouble.since_s - story.now().mono_s == (0.0 if at_s in (70.0, 4000.0) else 70.0 - at_s)

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from monitor.domain.alarms.about import Heading
 from monitor.domain.alarms.alarm import NORMAL, RETURNED, SHELVED, UNACKNOWLEDGED
 from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.batch import moved
@@ -21,6 +22,7 @@ from monitor.domain.needs.rules import (
     SENSOR_SUSPECT,
 )
 from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, Sample
+from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Group
 from monitor.service.watch.requests import RequestError
 from tests.asking import perform
@@ -455,3 +457,218 @@ def test_eggs_keep_their_warmth_through_a_move() -> None:
     after = story.state.eggs["hen-1"].egg_c
     assert before == pytest.approx(37.4, abs=0.3)
     assert 33.0 < after < before
+
+
+def exactly(story: Story, *airs: Air, node: str = "node-a", probe: str = "top") -> None:
+    """Readings without any ripple, ten seconds apart."""
+    for air in airs:
+        story.at_s += 10.0
+        story.tick()
+        story.send(node, Sample(probe, *air))
+
+
+@pytest.mark.parametrize(("gap_s", "both"), [(30.0, True), (31.0, False)])
+def test_a_probe_has_its_say_as_long_as_it_is_not_silent(gap_s: float, both: bool) -> None:
+    """Three intervals of ten seconds after its last word, to the second, the second probe still counts; a second later it does not.
+    What the eggs are taken to stand in is the mean of what counts."""
+    story = several(TOP, "node-b/low")
+    for at_s in (0.0, 10.0):
+        story.at_s = at_s
+        story.send("node-b", Sample("low", 37.7, 45.0))
+    for at_s in (0.0, 10.0, 20.0):
+        story.at_s = 10.0 + gap_s - 20.0 + at_s
+        story.send("node-a", Sample("top", 37.5, 45.0))
+    assert story.state.machine("setter-1").seen_by == ((TOP, "node-b/low") if both else (TOP,))
+    assert story.state.eggs["hen-1"].air_c == pytest.approx(37.6 if both else 37.5)
+
+
+@pytest.mark.parametrize(("gap_s", "state"), [(30.0, RETURNED), (31.0, UNACKNOWLEDGED)])
+def test_two_readings_within_the_allowed_silence_end_it(gap_s: float, state: str) -> None:
+    """One after a long silence may be the last for as long: the next must come within thirty seconds, which are allowed."""
+    story = one_probe()
+    story.air[TOP] = None
+    story.run(minutes=2)
+    assert story.state_of(NO_DATA, TOP) == UNACKNOWLEDGED
+    story.send("node-a", Sample("top", 37.5, 45.0))
+    assert story.state_of(NO_DATA, TOP) == UNACKNOWLEDGED
+    story.at_s += gap_s
+    story.send("node-a", Sample("top", 37.5, 45.0))
+    assert story.state_of(NO_DATA, TOP) == state
+
+
+def test_a_door_is_seen_at_the_first_reading_that_shows_it() -> None:
+    """The first reading of an opening is a jump, which is judged only when the next confirms it; the door is seen at once, and in
+    the record it begins there: for how long it was open, and how cold it became."""
+    story = one_probe(minutes=20)
+    story.air[TOP] = None
+    began_s = story.at_s + 10.0
+    falling = ((31.04, 36.0), (30.5, 35.0), (30.04, 34.5), *(((30.06, 34.4),) * 9))
+    exactly(story, falling[0])
+    assert story.readings[-1].flag == NOT_EVALUATED
+    exactly(story, *falling[1:])
+    exactly(story, (36.0, 43.0), (37.0, 44.0), (37.5, 45.0), *(((37.5, 45.0),) * 90))
+    (event,) = [event for event in story.events if event.kind == "opening"]
+    assert isinstance(event.seen, Opened)
+    assert event.seen.lowest_c == 30.0
+    assert event.seen.minutes == 2
+    assert (event.at - story.now().utc).total_seconds() == pytest.approx(began_s - story.at_s, abs=10.0)
+
+
+def test_at_work_only_dangerous_heat_is_told() -> None:
+    """A person at the machine sees that it is warm, damp or cold: all that waits, and only what kills does not."""
+    story = one_probe(minutes=15)
+    ask(story, do="handling", machine="setter-1", for_s=3000.0)
+    story.air[TOP] = (38.5, 70.0)
+    story.run(minutes=30)
+    assert story.transitions == []
+    story.air[TOP] = (39.5, 70.0)
+    story.run(minutes=1)
+    assert story.states() == [(HIGH_ALARM, UNACKNOWLEDGED)]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "rule", "since_s"),
+    [
+        ((39.2, 45.0), (39.3, 45.0), HIGH_ALARM, 10.0),  # by both
+        ((38.9, 45.0), (39.2, 45.0), HIGH_ALARM, 20.0),  # the first was only warm
+        ((39.0, 45.0), (39.2, 45.0), HIGH_ALARM, 20.0),  # the limit itself is within
+        ((35.8, 45.0), (35.7, 45.0), LOW_ALARM, 10.0),
+        ((36.0, 45.0), (35.9, 45.0), LOW_ALARM, 20.0),
+        (
+            (37.5, 65.0),
+            (37.5, 66.0),
+            "humidity-high-alarm",
+            20.0,
+        ),  # a humidity that jumped is judged when it is confirmed
+    ],
+)
+def test_a_limit_is_passed_since_the_reading_that_was_confirmed(
+    first: Air, second: Air, rule: str, since_s: float
+) -> None:
+    """A jump waits for the next reading; then the limit was passed since the jump, if that was beyond it as well."""
+    story = one_probe(minutes=5)
+    story.air[TOP] = None
+    begin_s = story.at_s
+    exactly(story, first, second)
+    at = story.alarm(rule).since or story.alarm(rule).pending_at
+    assert (there(at) - story.now().utc).total_seconds() + story.at_s - begin_s == since_s
+
+
+def test_a_humidity_that_jumped_dates_no_temperature_back() -> None:
+    """Where only the humidity of the reading before waited, its temperature was judged then, and begins nothing now."""
+    story = one_probe(minutes=5)
+    story.air[TOP] = None
+    exactly(story, (38.9, 45.0), (38.95, 45.0), (38.99, 45.0))
+    begin_s = story.at_s
+    exactly(story, (39.2, 70.0))
+    story.state.alarms.pop(("setter-1", HIGH_ALARM), None)
+    exactly(story, (39.3, 70.0))
+    at = there(story.alarm(HIGH_ALARM).pending_at)
+    assert (at - story.now().utc).total_seconds() + story.at_s - begin_s == 20.0
+
+
+@pytest.mark.parametrize(("rh_pct", "told"), [(35.0, False), (29.0, True), (55.0, False), (62.0, True)])
+def test_a_humidity_that_is_a_little_off_is_back(rh_pct: float, told: bool) -> None:
+    """After work the humidity takes its time: at the end of the declared time only what its alarms are for is told, as humidity."""
+    story = one_probe(minutes=15)
+    ask(story, do="handling", machine="setter-1", for_s=300.0)
+    story.air[TOP] = (37.5, rh_pct)
+    story.run(minutes=4)
+    story.run(seconds=65)  # before the humidity's own delay is over
+    assert story.states() == ([(HANDLING_OVER, UNACKNOWLEDGED)] if told else [])
+    if told:
+        alarm = story.alarm(HANDLING_OVER)
+        assert alarm.about == "rh_pct"
+        assert alarm.limit == (30.0 if rh_pct < 40.0 else 60.0)
+        assert there(alarm.value) == pytest.approx(rh_pct, abs=0.1)
+
+
+def test_a_warning_never_tells_in_the_place_of_the_work() -> None:
+    """Half an hour of cool air is a warning's delay; at the end of forty minutes of work it is still the work that is told as not over."""
+    story = one_probe(minutes=15)
+    ask(story, do="handling", machine="setter-1", for_s=2400.0)
+    story.air[TOP] = (36.5, 45.0)
+    story.run(minutes=40.5)
+    assert story.states() == [(HANDLING_OVER, UNACKNOWLEDGED)]
+
+
+@pytest.mark.parametrize(("cold_s", "told"), [(310.0, HANDLING_OVER), (320.0, LOW_ALARM)])
+def test_the_cold_tells_itself_once_its_delay_has_run(cold_s: float, told: str) -> None:
+    """Far too cold for less than five minutes when the time is over: that the work is not over; for five, too cold. The fall itself is
+    a jump, and counts from its second reading, twenty seconds on."""
+    story = one_probe(minutes=15)
+    ask(story, do="handling", machine="setter-1", for_s=900.0)
+    story.air[TOP] = (36.5, 45.0)
+    story.run(seconds=900.0 - cold_s)
+    story.air[TOP] = (35.5, 45.0)
+    story.run(seconds=cold_s)
+    story.run(seconds=10)
+    assert story.states()[0] == (told, UNACKNOWLEDGED)
+    assert (HANDLING_OVER in {rule for rule, _ in story.states()}) is (told == HANDLING_OVER)
+
+
+def test_lockdown_humidity_is_reached_at_its_very_limit() -> None:
+    """60 % is the hen's low warning in lockdown here: a whisker under it nothing is reached, at it the batch is awaited no more."""
+    story = Story(batches=(batch(day=18.2),))
+    exactly(story, (37.5, 59.9), (37.5, 59.95), (37.5, 59.99))
+    assert there(story.state.machine("setter-1").plan).awaited == ("hen-1",)
+    exactly(story, (37.5, 60.0))
+    assert there(story.state.machine("setter-1").plan).awaited == ()
+    assert story.state.machine("setter-1").reached == {"hen-1"}
+
+
+def test_an_alarm_that_it_was_not_raised_must_end_first() -> None:
+    """As long as that stands, humidity that has come up is not taken as reached: it ends after its two minutes."""
+    story = Story(batches=(batch(day=18.2),), air={TOP: (37.5, 45.0)})
+    story.run(minutes=3)
+    assert story.state_of("humidity-not-raised") == UNACKNOWLEDGED
+    story.air[TOP] = (37.5, 66.0)
+    story.run(seconds=70)
+    assert story.state.machine("setter-1").reached == frozenset()
+    story.run(minutes=2)
+    assert story.state.machine("setter-1").reached == {"hen-1"}
+
+
+@pytest.mark.parametrize(("to_c", "rule", "side"), [(38.9, HIGH_HEADING, 1.0), (36.1, LOW_HEADING, -1.0)])
+def test_of_two_probes_the_one_nearer_the_limit_is_foretold(to_c: float, rule: str, side: float) -> None:
+    """What lies ahead is asked of the warmer one for heat and of the colder one for cold, and told with its value."""
+    story = several(TOP, LOW)
+    story.run(minutes=60)
+    for n in range(1, 151):
+        way = (to_c - 37.5) * n / 150
+        story.air = {TOP: (37.5 + way, 45.0), LOW: (37.5 + way - side * 0.2, 45.0)}
+        story.run(seconds=10)
+    about = story.alarm(rule).about
+    assert isinstance(about, Heading)
+    assert about.now_c == pytest.approx(to_c, abs=0.1)
+    assert about.limit_c == (39.0 if side > 0 else 36.0)
+
+
+def test_a_forecast_stands_until_its_alarm_is_told() -> None:
+    """Air that has passed the limit is no longer ahead of it, and stays foretold for as long as nobody was told that it is passed: the
+    cold's own alarm waits five minutes, the forecast's end as many."""
+    story = one_probe(minutes=60)
+    ramp(story, 36.1, 20)
+    assert story.state_of(LOW_HEADING) == UNACKNOWLEDGED
+    ramp(story, 35.7, 3)
+    story.run(minutes=2)
+    assert story.state_of(LOW_HEADING) == UNACKNOWLEDGED
+    assert story.alarm(LOW_HEADING).pending_mono_s is None
+    story.run(minutes=3)
+    assert story.state_of(LOW_ALARM) == UNACKNOWLEDGED
+    story.run(minutes=6)
+    assert story.state_of(LOW_HEADING) not in (UNACKNOWLEDGED, SHELVED)
+
+
+def test_the_first_probe_that_has_a_humidity_shows_the_door() -> None:
+    """A probe without one cannot tell a door from a heater that failed: the next leads, and only its own readings are looked at."""
+    story = several("node-b/dry", TOP)
+    story.air = {"node-b/dry": (37.5, None), TOP: GOOD}
+    story.run(minutes=2)
+    before = there(story.state.machine("setter-1").watch)
+    story.at_s += 3.0
+    story.send("node-b", Sample("dry", 37.5, None))
+    assert story.state.machine("setter-1").watch == before
+    story.at_s += 1.0
+    story.send("node-a", Sample("top", 37.5, 45.0))
+    assert story.state.machine("setter-1").watch != before

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import timedelta
 
@@ -172,3 +173,83 @@ def test_between_which_values_nothing_is_passed() -> None:
     none = (float("-inf"), float("inf"))
     assert plan_of(Needs("setter-1", dry_bulb_c=WARM), SITE, NONE).within == (37.0, 38.0, *none)
     assert plan_of(Needs("setter-1", rh_pct=DRY_RH), SITE, NONE).within == (*none, 40.0, 50.0)
+
+
+@pytest.mark.parametrize(
+    ("band", "own_c", "between"),
+    [
+        (WARM, None, (37.5 - 0.2475 * 1.5, 37.5 + 0.2475 * 1.5)),
+        (Band(None, None, 37.5, None, 39.0), None, (-math.inf, 37.5 + 0.2475 * 1.5)),
+        (Band(36.0, None, 37.5, None, None), None, (37.5 - 0.2475 * 1.5, math.inf)),
+        (WARM, 37.5, (math.inf, -math.inf)),  # a limit of one's own at the target: any air may be on its way to it
+        (WARM, 37.8, (math.inf, -math.inf)),  # and one beyond it
+        (WARM, 37.0, (37.5 - 0.2475 * 0.5, 37.5 + 0.2475 * 1.5)),
+        (Band(36.0, 37.0, None, 38.0, 39.0), None, (-math.inf, math.inf)),  # no target, nothing ahead
+        (None, None, (-math.inf, math.inf)),
+    ],
+)
+def test_near_its_target_the_air_is_on_its_way_to_no_limit(
+    band: Band | None, own_c: float | None, between: tuple[float, float]
+) -> None:
+    """Under a quarter of the way from the target to a limit, less a hundredth of that for rounding, nothing is foretold: 0.2475 of it."""
+    rules = {**RULES, "dry-bulb-low-alarm": replace(RULES["dry-bulb-low-alarm"], limit=own_c)}
+    plan = plan_of(Needs("setter-1", dry_bulb_c=band, rh_pct=DRY_RH), site(rules=rules), NONE)
+    assert plan.off_target_c == pytest.approx(between)
+    ahead = {limit.rule.id for limit in plan.headings}
+    has = set() if band is None or band.target is None else {"high": band.high_alarm, "low": band.low_alarm}.items()
+    assert ahead == {f"dry-bulb-{side}-heading" for side, value in has if value is not None}
+
+
+def test_what_lies_ahead_is_the_alarms_own_limit() -> None:
+    """The same values, sides and machine, under the rules that foretell."""
+    plan = plan_of(Needs("setter-1", dry_bulb_c=WARM), SITE, NONE)
+    found = {limit.key: (limit.quantity, limit.side, limit.limit, limit.rule.id) for limit in plan.headings}
+    assert found == {
+        ("setter-1", f"dry-bulb-{side}-heading"): (0, way, value, f"dry-bulb-{side}-heading")
+        for side, way, value in (("high", 1, 39.0), ("low", -1, 36.0))
+    }
+    assert {limit.key for limit in plan.headings} <= plan.keys
+
+
+@pytest.mark.parametrize("share", [0.25])
+def test_a_deadband_is_a_quarter_of_a_narrow_band(share: float) -> None:
+    """Of a band 0.4 K wide 0.1 K, on either side; of one that has no other side it is the rule's."""
+    narrow = limits(plan_of(Needs("setter-1", dry_bulb_c=Band(36.0, 37.3, 37.5, 37.7, 39.0)), SITE, NONE))
+    for name in ("dry-bulb-high-alarm", "dry-bulb-low-warning"):
+        assert abs(narrow[name].limit - narrow[name].back) == pytest.approx(share * 0.4)
+    for band in (Band(high_alarm=39.0), Band(low_alarm=36.0)):
+        (alone,) = plan_of(Needs("setter-1", dry_bulb_c=band), SITE, NONE).limits
+        assert alone.limit - alone.back == pytest.approx(alone.side * alone.rule.deadband)
+
+
+def test_a_deadband_is_measured_between_warnings_where_there_are_any() -> None:
+    """A warning's side is the nearer one: of 37.3 to 37.7 °C it is a quarter, however far the alarms lie."""
+    mixed = limits(plan_of(Needs("setter-1", dry_bulb_c=Band(36.0, 37.3, 37.5, None, 37.7)), SITE, NONE))
+    assert mixed["dry-bulb-high-alarm"].back == pytest.approx(37.6)
+    assert mixed["dry-bulb-low-alarm"].back == pytest.approx(36.1)
+
+
+def test_a_breeders_own_humidity_is_taken_at_the_machines_temperature() -> None:
+    """Judged by wet bulb, a limit given as 50 %RH is the wet bulb of such air at the target: at 30.0 °C 22.0 °C, by the tables."""
+    rules = {**RULES, "humidity-low-alarm": replace(RULES["humidity-low-alarm"], limit=50.0)}
+    cool = Band(28.0, 29.0, 30.0, 31.0, 32.0)
+    plan = plan_of(Needs("setter-1", dry_bulb_c=cool, wet_bulb_c=DRY_WET), site(rules=rules), NONE)
+    assert limits(plan)["humidity-low-alarm"].limit == pytest.approx(22.0, abs=0.15)
+    humid = plan_of(Needs("setter-1", dry_bulb_c=cool, rh_pct=DRY_RH), site(rules=rules), NONE)
+    assert limits(humid)["humidity-low-alarm"].limit == 50.0
+
+
+def test_what_was_not_raised_is_a_low_humidity_of_the_machine() -> None:
+    """Judged like any other low limit, with its own way back."""
+    plan = plan_of(Needs("setter-1", (occupant(),), WARM, MOIST_RH), SITE, NONE)
+    limit = limits(plan)[NOT_RAISED]
+    assert (limit.key, limit.quantity, limit.side) == (("setter-1", NOT_RAISED), 1, -1)
+    assert limit.back == pytest.approx(60.0 + RULES[NOT_RAISED].deadband)
+    assert plan.low_dry_bulb_c == 37.0
+
+
+def test_nothing_is_asked_of_eggs_without_any_humidity() -> None:
+    """Where no humidity is judged nothing is awaited, though lockdown is due."""
+    plan = plan_of(Needs("setter-1", (occupant(),), WARM), SITE, NONE)
+    assert (plan.awaited, plan.humid) == ((), "")
+    assert not [limit for limit in plan.limits if limit.quantity == 1]

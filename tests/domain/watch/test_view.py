@@ -13,11 +13,15 @@ from hypothesis import strategies as st
 
 from monitor.domain.air.psychrometrics import air_state
 from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.needs.batch import subject_of
 from monitor.domain.readings.quality import DRY_BULB_C_FAIL, RH_PCT_FAIL
+from monitor.domain.state.record import Group
 from monitor.domain.watch.view import alarm_view, machine_view, rfc3339
-from tests.domain.house import T0, Air, Story, batch, probes, site
+from tests.asking import perform
+from tests.domain.house import T0, Air, Story, batch, probes, site, there
 
 TOP = "node-a/top"
+GOOD: Air = (37.5, 45.0)
 
 
 def story_of(kind: str = "hen", air: Air | None = (37.5, 45.0), **changes: object) -> Story:
@@ -174,3 +178,111 @@ def test_what_an_alarm_is_about() -> None:
     }  # fmt: skip
     quiet = alarm_view(Alarm("setter-1", "handling-over", suppressed="no eggs in it"), str)
     assert (quiet["about"], quiet["since"], quiet["suppressed"]) == (None, None, "no eggs in it")
+
+
+def test_figures_are_rounded_to_what_they_are_worth() -> None:
+    """Temperatures to thousandths, humidity to hundredths, vapour to ten-thousandths of a kPa, an age to tenths of a second, the
+    day to thousandths and cut, and for how long the eggs follow to whole minutes."""
+    story = Story(
+        site=replace(site(), wick_coefficient_per_k=7.3e-4),
+        batches=(batch(day=5.123987),),
+        air={TOP: GOOD},
+    )
+    story.run(seconds=30)
+    heard = there(story.state.probe(TOP).heard)
+    story.state.probe(TOP).heard = replace(heard, dry_bulb_c=37.51238, rh_pct=44.12678, mono_s=heard.mono_s - 3.14159)
+    story.state.eggs["hen-1"] = replace(story.state.eggs["hen-1"], egg_c=37.45678)
+    view = machine_view(story.look(), "setter-1", str)
+    (probe,) = view["probes"]
+    full = air_state(37.51238, 44.13, 101.325)
+    assert {name: value for name, value in probe.items() if name not in ("probe", "position", "silent")} == {
+        "dry_bulb_c": 37.512,
+        "rh_pct": 44.13,
+        "wet_bulb_c": pytest.approx(full.wet_bulb_c, abs=0.002),
+        "dew_point_c": pytest.approx(there(full.dew_point_c), abs=0.002),
+        "vapour_kpa": pytest.approx(full.vapour_kpa, abs=3e-4),
+        "deficit_kpa": pytest.approx(full.deficit_kpa, abs=3e-4),
+        "wick_wet_bulb_c": pytest.approx(full.wet_bulb_c + 0.4, abs=0.4),
+        "age_s": 3.1,
+    }
+    digits = {name: len(f"{value}".partition(".")[2]) for name, value in probe.items() if isinstance(value, float)}
+    assert digits == {
+        "dry_bulb_c": 3, "rh_pct": 2, "wet_bulb_c": 3, "dew_point_c": 3, "vapour_kpa": 4, "deficit_kpa": 4,
+        "wick_wet_bulb_c": 3, "age_s": 1,
+    }  # fmt: skip
+    assert view["batches"][0]["day"] == 5.123  # as it was when the limits were made
+    plan = there(story.state.plan_of("setter-1"))
+    tau_min = plan.eggs[0].model.tau_s / 60.0
+    assert view["eggs"] == [{"batch": "hen-1", "egg_c": 37.457, "tau_min": round(tau_min)}]
+    assert 10 < tau_min < 60  # the egg of a small bird, as none is given here, in blown air
+
+
+def test_a_sensor_beyond_saturation_is_shown_as_saturated() -> None:
+    """What a sensor says over 100 % is its error."""
+    story = story_of(air=(37.5, 100.0))
+    heard = there(story.state.probe(TOP).heard)
+    story.state.probe(TOP).heard = replace(heard, rh_pct=102.5)
+    (probe,) = machine_view(story.look(), "setter-1", str)["probes"]
+    assert (probe["rh_pct"], probe["deficit_kpa"]) == (100.0, 0.0)
+
+
+@pytest.mark.parametrize(("age_s", "silent"), [(30.0, False), (30.1, True)])
+def test_a_probe_is_silent_after_three_of_its_intervals(age_s: float, silent: bool) -> None:
+    """Thirty seconds are allowed at ten-second readings, and no more."""
+    story = story_of()
+    heard = there(story.state.probe(TOP).heard)
+    story.state.probe(TOP).heard = replace(heard, mono_s=story.now().mono_s - age_s)
+    (probe,) = machine_view(story.look(), "setter-1", str)["probes"]
+    assert (probe["silent"], probe["age_s"]) == (silent, age_s)
+
+
+def test_bands_are_shown_each_under_its_name() -> None:
+    """Of a machine judged by wet bulb the temperature and the wet bulb, limit by limit; what is not judged is not there."""
+    story = story_of("wet-hen")
+    bands = machine_view(story.look(), "setter-1", str)["bands"]
+    assert bands == {
+        "dry_bulb_c": {
+            "low_alarm": 36.0,
+            "low_warning": 37.0,
+            "target": 37.5,
+            "high_warning": 38.0,
+            "high_alarm": 39.0,
+        },
+        "wet_bulb_c": {
+            "low_alarm": 25.0,
+            "low_warning": 27.0,
+            "target": 28.0,
+            "high_warning": 29.0,
+            "high_alarm": 31.0,
+        },
+    }
+
+
+def test_work_at_the_machine_is_shown_with_its_end() -> None:
+    """Until when it was declared; nothing while there is none, or of another machine."""
+    story = story_of()
+    assert machine_view(story.look(), "setter-1", str)["handling_until"] is None
+    perform(story.state, story.site, {"do": "handling", "machine": "setter-1", "for_s": 600.0}, story.now(), Group())
+    assert machine_view(story.look(), "setter-1", str)["handling_until"] == "2026-03-10T08:10:30.000Z"
+    assert machine_view(story.look(), "hatcher-1", str)["handling_until"] is None
+
+
+def test_of_a_hatching_batch_no_egg_is_shown() -> None:
+    """Nor of one whose eggs have felt nothing yet."""
+    story = story_of()
+    plan = there(story.state.plan_of("setter-1"))
+    story.state.machine("setter-1").plan = replace(plan, eggs=(replace(plan.eggs[0], judged=False),))
+    assert machine_view(story.look(), "setter-1", str)["eggs"] == []
+    story.state.machine("setter-1").plan = plan
+    story.state.eggs.clear()
+    assert machine_view(story.look(), "setter-1", str)["eggs"] == []
+
+
+def test_alarms_of_a_machines_batches_are_its_own() -> None:
+    """What stands for an egg is shown with the machine that it is in; what is at rest is not shown."""
+    story = story_of()
+    egg = Alarm(subject_of("hen-1", 7), "look-again", 5, 1, True, False, since=T0)
+    over = replace(egg, subject=subject_of("hen-1", 8), number=6, condition=False, acknowledged=True)
+    story.state.alarms |= {a.key: a for a in (egg, over)}
+    assert [a["number"] for a in machine_view(story.look(), "setter-1", str)["alarms"]] == [5]
+    assert machine_view(story.look(), "hatcher-1", str)["alarms"] == []
