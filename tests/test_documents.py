@@ -23,6 +23,7 @@ README, DEVELOPERS = (ROOT / name for name in ("README.md", "DEVELOPERS.md"))
 
 # When each rule speaks, in a breeder's words; its numbers come from the rules themselves.
 WHEN = {
+    "dry-bulb-lethal": "temperature of which a source says that it kills within the hour",
     "dry-bulb-high-alarm": "temperature over the high alarm limit",
     "dry-bulb-high-warning": "temperature over the band",
     "dry-bulb-high-heading": "if it goes on so, the high alarm limit within two hours",

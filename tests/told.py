@@ -5,6 +5,7 @@ Subjects are called by their names; the house has no machine of its own, and the
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
 from monitor.adapters.tables.rules import shipped_rules
@@ -54,6 +55,8 @@ def about(
     told = facts(name, what, since)
     if told.over:
         told = facts(name, what, since, ended=since + timedelta(minutes=49), value=37.8 if told.quantity else None)
+    if "of_hens" in changes:
+        told = replace(told, of_hens=bool(changes.pop("of_hens")))
     given = {"created": since, "alarm_number": id_, "closing": told.over, "facts": told, **changes}
     made = Notice(id_, f"{id_}/{id_}/owner", "owner", priority, "", "", **given)  # type: ignore[arg-type]
     return WORDS.word(made)

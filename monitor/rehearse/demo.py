@@ -197,7 +197,8 @@ def _since(batch: Batch, begin: datetime) -> Batch:
 def _story() -> list[Scene]:
     return [
         Scene(20, "The heater of Setter 1 sticks on. Nobody is in the room.", (("heater_stuck_on", {"machine": "setter-1"}),)),
-        Scene(27, "Sam, woken by the phone, answers No. {number} and goes to look.", acknowledge=("setter-1", "dry-bulb-high-alarm")),
+        Scene(26, "Sam, woken by the phone, answers No. {number} and gets up.", acknowledge=("setter-1", "dry-bulb-high-alarm")),
+        Scene(27, "By now it is deadly. Sam answers No. {number} and goes to look.", acknowledge=("setter-1", "dry-bulb-lethal")),
         Scene(27.6, "Sam opens Setter 1 for two minutes and frees the heater's relay.",
               (("heater_ok", {"machine": "setter-1"}), ("door_open", {"machine": "setter-1"}))),
         Scene(29.6, "Setter 1 is shut again.", (("door_close", {"machine": "setter-1"}),)),

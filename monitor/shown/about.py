@@ -36,7 +36,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.readings.agreement import DRY_BULB
 from monitor.domain.wall import local_time, printable, wall_day
 from monitor.shown.form import rough_span
-from monitor.shown.values import show_window
+from monitor.shown.values import harm_words, show_window
 
 NOT_USABLE, SEE_DOCTOR = "readings not usable", "Look at the node: eggroom doctor."
 MAX_SEEN = 70  # characters of the breeder's own words, and of what was seen last: both must fit one message
@@ -69,9 +69,9 @@ def matter(rule: Rule, about: About, over: bool = False) -> str:
     return NOT_USABLE if unusable(about) else rule.words
 
 
-def advice(rule: Rule, about: About) -> list[str]:
-    """Likely harm and first act."""
-    return [rule.consequence, SEE_DOCTOR if unusable(about) else rule.first_act]
+def advice(rule: Rule, about: About, *, of_hens: bool = False) -> list[str]:
+    """Likely harm and first act. of_hens: as for `harm_words`."""
+    return [harm_words(rule, of_hens), SEE_DOCTOR if unusable(about) else rule.first_act]
 
 
 def about_words(about: About, site: Site) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, OUT_OF_SERVICE, UNACKNOWLEDGED
 from monitor.domain.eggs.words import eggs_words
-from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
+from monitor.domain.needs.bands import DRY_BULB, EGG, HEN_LETHAL_C, RH, WET_BULB
 from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.rules import NOT_RAISED, Rule
@@ -18,7 +18,7 @@ from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.about import NOT_USABLE, SEE_DOCTOR
 from monitor.shown.openings import opening_words
-from monitor.shown.values import show_band, show_figure, show_value, subject_name
+from monitor.shown.values import harm_words, show_band, show_figure, show_value, subject_name
 
 if TYPE_CHECKING:
     from monitor.domain.watch.view import AlarmView, BatchView, MachineView, OccupantView, RoomView
@@ -146,7 +146,8 @@ def alarm_table(alarms: Sequence[AlarmView], site: Site) -> str:
         rule = site.rules[alarm["rule"]]
         lines.append(f"[{rule.priority}] {alarm_line(alarm, site)}")
         if alarm["state"] in (UNACKNOWLEDGED, ACKNOWLEDGED):
-            lines.append(f"    {rule.consequence} {_first_act(alarm, rule, site)}")
+            harm = harm_words(rule, alarm["limit"] == HEN_LETHAL_C)
+            lines.append(f"    {harm} {_first_act(alarm, rule, site)}")
     how = ["acknowledge with: eggroom ack NUMBER --by NAME"]
     if any(alarm["state"] == OUT_OF_SERVICE for alarm in alarms):
         how.append("put back with: eggroom out-of-service NUMBER --back --by NAME")

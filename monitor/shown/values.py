@@ -9,6 +9,7 @@ from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_diff
 from monitor.domain.needs.bands import EGG, RH, WET_BULB
 from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.profile import HATCH, INTERNAL_PIP, Band
+from monitor.domain.needs.rules import LETHAL, Rule
 from monitor.domain.needs.site import Site
 from monitor.domain.needs.target import Target
 
@@ -60,6 +61,11 @@ def show_band(quantity: str, band: Band, unit: str) -> str:
     if low is None:
         return f"under {figure(high)}" if high is not None else "none"
     return f"over {figure(low)}" if high is None else f"{figure(low)} to {figure(high)}"
+
+
+def harm_words(rule: Rule, of_hens: bool) -> str:
+    """What a rule's alarm does if nobody acts; of_hens: that its limit is deadly is published of hens alone, which is said."""
+    return f"{rule.consequence[:-1]} (known of hens)." if of_hens and rule.level == LETHAL else rule.consequence
 
 
 def per_cent(share: float) -> str:

@@ -89,7 +89,7 @@ def test_the_model_by_hand() -> None:
     assert alarm.state == "unacknowledged"
     assert model.acknowledge(alarm)
     assert alarm.state == "acknowledged"
-    assert not model.shelve(alarm, 901)  # a critical alarm is shelved for a quarter of an hour at most
+    assert not model.shelve(alarm, 3601)  # a high alarm is shelved for an hour at most
     assert model.shelve(alarm, 60)
     for at_s in range(30, 90, 10):
         air(at_s, 39.5)

@@ -24,7 +24,8 @@ def test_the_demo_tells_its_story_and_ends_by_itself() -> None:
         "PHONE | Setter 1: too hot",
         "Sam, woken by the phone, answers No. ",
         "Setter 1: too hot: acknowledged",
-        "PHONE | Setter 1: no longer too hot",
+        "Setter 1: deadly heat: acknowledged",
+        "o longer deadly heat",
         "Environment history of batch duck-1",
     ]
     places = [story.find(words) for words in told]

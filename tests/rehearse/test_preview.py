@@ -44,19 +44,20 @@ on_delay_s = 300
 [rules.dry-bulb-high-warning]
 on_delay_s = 20
 [machine.setter-2.rules.dry-bulb-high-alarm]
-on_delay_s = 620
+on_delay_s = 320
 """
 
 
 def test_what_would_have_rung_and_what_not(seen: Seen) -> None:
-    """Of a heater that sticks on: a warning that comes in time rings first, the alarm rings ten minutes later, the coolness after it rings too."""
+    """Of a heater that sticks on: a warning that comes in time rings first, the alarm rings five minutes later, what kills as before, the coolness after it rings too."""
     made, _ = seen("heater-stuck-on", LATER)
     assert told(made) == [
         ("dry-bulb-high-warning", NEW_ONLY, 0.0),
-        ("dry-bulb-high-alarm", BOTH, 600.0),
+        ("dry-bulb-high-alarm", BOTH, 300.0),
+        ("dry-bulb-lethal", BOTH, 0.0),
         ("dry-bulb-low-warning", NEW_ONLY, 0.0),
     ]
-    assert words(made) == "With the new rules 2 more would have rung, 1 would have rung later by 10 min."
+    assert words(made) == "With the new rules 2 more would have rung, 1 would have rung later by 5 min."
     assert (made.old.alarms.get("dry-bulb-low-warning", 0), made.new.alarms["dry-bulb-low-warning"]) == (0, 1)
 
 
@@ -88,7 +89,7 @@ def test_the_same_rules_give_the_same(seen: Seen, name: str) -> None:
 
 def test_the_limit_of_an_alarm_can_be_tried(seen: Seen) -> None:
     """A higher limit rings later, or not at all: the alarm is silent with a limit that the heat does not reach."""
-    made, _ = seen("heater-stuck-on", "[rules.dry-bulb-high-alarm]\nlimit = 42.0\n")
+    made, _ = seen("heater-stuck-on", "[rules.dry-bulb-high-alarm]\nlimit = 39.8\n")
     (heat,) = [p for p in made.pairs if p.either.rule == "dry-bulb-high-alarm"]
     assert heat.later_s > 0
     made, _ = seen("heater-stuck-on", "[machine.setter-2.rules.dry-bulb-high-alarm]\nlimit = 45.0\n")
@@ -97,10 +98,11 @@ def test_the_limit_of_an_alarm_can_be_tried(seen: Seen) -> None:
 
 def test_another_priority_is_said(seen: Seen) -> None:
     """What rings as before with another priority is told as that, and counted under it."""
-    made, house = seen("heater-stuck-on", '[rules.dry-bulb-high-alarm]\npriority = "high"\n')
+    made, house = seen("heater-stuck-on", '[rules.dry-bulb-high-alarm]\npriority = "critical"\n')
     assert words(made) == "With the new rules 1 with another priority."
-    assert made.old.messages["critical"] == made.new.messages["high"] > 0
-    assert any("now high" in line for line in text_lines(made, house))
+    assert made.old.messages["high"] == 1
+    assert made.new.messages["critical"] == made.old.messages["critical"] + 1
+    assert any("now critical" in line for line in text_lines(made, house))
 
 
 def test_an_answer_goes_to_the_same_alarm(seen: Seen) -> None:
@@ -116,7 +118,7 @@ def test_an_answer_goes_to_the_same_alarm(seen: Seen) -> None:
 
 def test_reminders_are_counted(seen: Seen) -> None:
     """What nobody answers is told again, and the messages say how often: with a longer time to ask again there are fewer."""
-    made, _ = seen("heater-stuck-on", "[rules.dry-bulb-high-alarm]\nre_alarm_s = 900\n")
+    made, _ = seen("heater-stuck-on", "[rules.dry-bulb-lethal]\nre_alarm_s = 900\n")
     assert told(made)[0] == ("dry-bulb-high-alarm", BOTH, 0.0)
     assert made.old.messages["critical"] > made.new.messages["critical"] >= 3
     assert made.new.notices_a_day == pytest.approx(made.new.notices * timedelta(days=1) / made.span)
@@ -151,9 +153,9 @@ def test_times_are_those_of_the_site(seen: Seen) -> None:
         "rule": "dry-bulb-high-alarm",
         "since": "2026-03-01T07:02:16.292Z",
         "rings": BOTH,
-        "later_s": 600.0,
-        "old": {"rang": "2026-03-01T07:03:16.157Z", "priority": "critical", "number": 1},
-        "new": {"rang": "2026-03-01T07:13:16.734Z", "priority": "critical", "number": 2},
+        "later_s": 300.0,
+        "old": {"rang": "2026-03-01T07:03:16.157Z", "priority": "high", "number": 1},
+        "new": {"rang": "2026-03-01T07:08:16.245Z", "priority": "high", "number": 2},
     }
     assert plain["words"] == words(made)
     assert plain["old"]["messages"].keys() == {"low", "medium", "high", "critical"}

@@ -38,7 +38,10 @@ def test_the_files_numbers_stand_over_the_houses(tmp_path: Path) -> None:
         ("[rule.dry-bulb-high-alarm]\n", "rule: unknown setting, expected one of: machine, rules"),
         ("rules = 3\n", "rules: 3, expected a table"),
         ("[rules]\ndry-bulb-high-alarm = 3\n", "rules.dry-bulb-high-alarm: 3, expected a table"),
-        ("[rules.too-hot]\non_delay_s = 3\n", "rules.too-hot: no such rule, expected one of: dry-bulb-high-alarm, "),
+        (
+            "[rules.too-hot]\non_delay_s = 3\n",
+            "rules.too-hot: no such rule, expected one of: dry-bulb-lethal, dry-bulb-high-alarm, ",
+        ),
         ("[rules.dry-bulb-high-alarm]\nwords = 'x'\n", "dry-bulb-high-alarm.words: unknown setting, expected one of: "),
         ("[rules.dry-bulb-high-alarm]\non_delay_s = -1\n", "dry-bulb-high-alarm.on_delay_s: -1, expected a number"),
         (

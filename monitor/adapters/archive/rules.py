@@ -13,6 +13,7 @@ from monitor.domain.needs.rules import Rule, checked
 
 Number = int | float  # not float alone: a number that was given as 300 must not come back as 300.0
 _JUDGED: dict[str, tuple[str, str, str | None, str | None]] = {
+    "dry-bulb-lethal": ("dry_bulb_c", "high", "lethal", None),
     "dry-bulb-high-alarm": ("dry_bulb_c", "high", "alarm", None),
     "dry-bulb-high-warning": ("dry_bulb_c", "high", "warning", None),
     "dry-bulb-high-heading": ("dry_bulb_c", "high", None, "dry-bulb-high-alarm"),

@@ -33,6 +33,7 @@ class Facts:
     about. since: when the condition began; ended: when it passed.
     batches: those that it is about. place: the machine that a batch or its egg is in. doubtful: a sensor behind it may be wrong.
     move: what is to be moved before anything else; None: the rule's own first act stands.
+    of_hens: the limit is published of hens alone, and it is told of other birds.
     """
 
     subject: str
@@ -52,6 +53,7 @@ class Facts:
     place: str = ""
     doubtful: bool = False
     move: Moving | None = None
+    of_hens: bool = False
 
     @property
     def tells_value(self) -> bool:
@@ -111,4 +113,5 @@ def facts_of(transition: Transition, needs: Needs | None, doubtful: bool = False
         batches=() if needs is None else tuple(Told(o.batch, whole_day(o.day), o.stage) for o in needs.occupants),
         place="" if needs is None or not batch_of(alarm.subject) else needs.machine,
         doubtful=doubtful,
+        of_hens=needs is not None and needs.of_hens and alarm.limit == needs.lethal_c and quantity == DRY_BULB,
     )

@@ -13,7 +13,7 @@ follow at once; past it, low humidity is "not raised for lockdown" until it has 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -36,6 +36,11 @@ RH, WET_BULB = (
     "wet_bulb_c",
 )  # beside DRY_BULB, and what the eggs feel (EGG): reckoned, and with no band of its own
 
+# Air of 105 °F for half an hour harms hens' eggs, or kills many (MSU-HMG, an extension guide): the least that any source says kills within
+# the hour. Experiments on hens bore more (`published/exposure.py`). Of other birds nobody was found to say.
+HEN_LETHAL_C = 40.6
+WITHIN_HOUR_MIN = 60.0
+
 
 @fixed
 class Occupant:
@@ -57,7 +62,8 @@ class Needs:
     """What the eggs in one machine need; a band is None where nothing is judged.
 
     At most one of rh_pct and wet_bulb_c is given. settling_until: when the last of the batches has had its time to settle.
-    conflict: the quantities for which no value suits all batches. missing: batches whose profile is not known.
+    lethal_c: air that kills within the hour, by the strictest source for those in there; None where nobody is. of_hens: it is known of
+    hens alone, and there are other birds. conflict: the quantities for which no value suits all batches. missing: batches whose profile is not known.
     valid_until: when any of this changes by itself; None when only a person can change it.
     """
 
@@ -70,6 +76,8 @@ class Needs:
     conflict: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
     valid_until: datetime | None = None
+    lethal_c: float | None = None
+    of_hens: bool = False
 
     @property
     def humidity(self) -> tuple[str, Band] | None:
@@ -133,7 +141,24 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: date
         tuple(conflict),
         missing,
         min((*changes, *settling), default=None),
+        *_lethal([profile for _, profile in known]),
     )
+
+
+def _lethal(profiles: Sequence[Profile]) -> tuple[float, bool]:
+    """(air that kills within the hour by the strictest source, whether that is the hen's for another bird).
+
+    A profile's own counts if it kills in an hour or less: longer is what "too hot" asks about in time. It is not moved in a still-air
+    machine: the guides speak of small machines, and of what the thermometer at the eggs reads.
+    """
+    known = {
+        p.id: p.lethal_heat[0] for p in profiles if p.lethal_heat is not None and p.lethal_heat[1] <= WITHIN_HOUR_MIN
+    }
+    own = set(known.values())
+    lacking = [profile for profile in profiles if profile.id not in known]
+    strictest = min({*own, HEN_LETHAL_C} if lacking else own)
+    of_others = any(profile.kind != "fowl" for profile in lacking)  # the guide is one for game birds and small poultry
+    return strictest, of_others and strictest not in own
 
 
 def derived_rh(band: Band, dry_bulb_c: float, pressure_kpa: float) -> Band:

@@ -37,8 +37,8 @@ MATRIX = {
 DRY_BULB, HUMIDITY, EGG, DAYS = "dry_bulb_c", "humidity", "egg_c", "days"
 OF_THE_AIR = (DRY_BULB, HUMIDITY, EGG)  # of one machine, with limits that follow from what is in it
 ABOVE, BELOW = "high", "low"
-ALARM, WARNING = "alarm", "warning"
-JUDGED = {"quantity": (*OF_THE_AIR, DAYS), "side": (ABOVE, BELOW), "level": (ALARM, WARNING)}
+LETHAL, ALARM, WARNING = "lethal", "alarm", "warning"  # what a source says kills; the band's own limits
+JUDGED = {"quantity": (*OF_THE_AIR, DAYS), "side": (ABOVE, BELOW), "level": (LETHAL, ALARM, WARNING)}
 
 # The rules that are judged each in its own way, as the configuration and the record call them. No other place spells a rule: one of a
 # band is found by what it judges.
@@ -76,7 +76,7 @@ class Rule:
     severity: what is lost if nobody acts; with respond_min it makes the priority. group: what its messages are told together with.
     limit: the breeder's own in place of the band's (°C, %RH), or the days after the due day; None: as the profile has it.
     quantity: what it judges by a limit: dry_bulb_c, humidity, egg_c or days; None: it has no limit. side: wrong above it (`high`) or below.
-    level: which of the band's limits that is (`alarm`, `warning`); None: no band's. foretells: the rule whose limit it says is ahead.
+    level: which limit that is: the band's (`alarm`, `warning`), or what a source says kills (`lethal`); None: neither. foretells: the rule whose limit it says is ahead.
     """
 
     id: str
@@ -102,7 +102,7 @@ class Rule:
 
     @property
     def of_band(self) -> bool:
-        """Whether its limit is one of the band's, where it has none of its own."""
+        """Whether its limit is one of the band's, or a published one, where it has none of its own."""
         return self.level is not None
 
     @property
@@ -149,6 +149,8 @@ def check_together(rules: Mapping[str, Rule], where: str) -> None:
             raise RuleError(f"{where}: {rule.id}: {came}, expected both or neither")
         if rule.level is not None and (rule.quantity not in (DRY_BULB, HUMIDITY) or rule.foretells is not None):
             raise RuleError(f"{where}: {rule.id}.level: {rule.level!r}, expected none: it judges by no limit of a band")
+        if rule.level == LETHAL and (rule.quantity, rule.side) != (DRY_BULB, ABOVE):
+            raise RuleError(f"{where}: {rule.id}.level: {rule.level!r}, expected it of high temperature alone")
         if rule.foretells is not None and rule.quantity != DRY_BULB:
             expected = "none: only temperature is foretold"
             raise RuleError(f"{where}: {rule.id}.foretells: {rule.foretells!r}, expected {expected}")

@@ -9,7 +9,7 @@ from monitor.domain.air.psychrometrics import vapour_kpa, wet_bulb_c
 from monitor.domain.alarms.about import About, Heading
 from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement
 from monitor.domain.needs.bands import DRY_BULB, WET_BULB
-from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, NOT_RAISED, Rule
+from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, LETHAL, NOT_RAISED, Rule
 from monitor.domain.readings.reading import FAIL
 from monitor.domain.signs.heading import Window, leaves
 from monitor.domain.signs.opening import AT_WORK, AWAITED, BACK, NOT_BACK, Watch, holds, outcome, watch
@@ -32,7 +32,7 @@ _Values = tuple[float | None, float | None, float | None, float | None]
 
 def dangerous_heat(rule: Rule) -> bool:
     """No work at an open machine makes it too hot: this is never held back."""
-    return rule.quantity == DRY_BULB and rule.side == ABOVE and rule.level == ALARM
+    return rule.quantity == DRY_BULB and rule.side == ABOVE and rule.level in (ALARM, LETHAL)
 
 
 def judge_readings(look: Look, fresh: list[Fresh]) -> None:
@@ -245,7 +245,7 @@ def _end_handling(look: Look, plan_: Plan, outside: tuple[Limit, float] | None, 
     if outside is not None:
         limit, value = outside
         alarm = look.state.alarms.get(limit.key)
-        since_s = None if alarm is None or limit.rule.level != ALARM else alarm.pending_mono_s
+        since_s = None if alarm is None or limit.rule.level not in (ALARM, LETHAL) else alarm.pending_mono_s
         if since_s is not None and look.now.mono_s - since_s >= limit.rule.on_delay_s:
             return  # its own alarm's delay has run underneath: that one tells it, now
         quantity = DRY_BULB if limit.quantity == 0 else plan_.humid

@@ -26,6 +26,7 @@ from monitor.domain.needs.rules import (
     EGG_COLD,
     EGG_HOT,
     HUMIDITY,
+    LETHAL,
     NOT_RAISED,
     WARNING,
     Rule,
@@ -50,6 +51,7 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
     limits: list[Limit] = []
     headings: tuple[Limit, ...] = ()
     if needs.dry_bulb_c is not None:
+        limits.extend(_lethal(needs, needs.dry_bulb_c, rules, site))
         limits.extend(_limits(needs.machine, needs.dry_bulb_c, DRY_BULB, place=0, rules=rules, site=site))
         if needs.dry_bulb_c.target is not None:
             headings = tuple(_headings(limits, rules))
@@ -111,6 +113,15 @@ def _limits(
                 _limit(machine, rule, quantity=place, side=1 if side == ABOVE else -1, value=value, band=band)
             )
     return result
+
+
+def _lethal(needs: Needs, band: Band, rules: Mapping[str, Rule], site: Site) -> Iterator[Limit]:  # noqa: PLR0917 - once for each plan
+    """The limit of what kills, before the band's."""
+    rule = rules.get(site.by_limit.get((DRY_BULB, ABOVE, LETHAL), ""))
+    if rule is None or needs.lethal_c is None:  # a house of before there was such a rule
+        return
+    value_c = needs.lethal_c if rule.limit is None else rule.limit
+    yield _limit(needs.machine, rule, quantity=0, side=1, value=value_c, band=band)
 
 
 def _limit(machine: str, rule: Rule, *, quantity: int, side: int, value: float, band: Band) -> Limit:

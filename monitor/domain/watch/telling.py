@@ -37,6 +37,7 @@ from monitor.domain.needs.rules import (
     HANDLING_OVER,
     HIGH,
     HUMIDITY,
+    LETHAL,
     LOOK_AGAIN,
     LOW,
     NO_DATA,
@@ -83,7 +84,8 @@ def tell(look: Look, transition: Transition) -> Alarm:
 def remind(look: Look, alarm: Alarm) -> Alarm:
     """Tell a standing alarm again that nobody has answered; a contact that has not yet got its last message is not sent another."""
     rule = rule_of(look, *alarm.key)
-    if rule.priority != LOW or (rule.re_alarm_s or 0.0) >= MILD_AGAIN_S:
+    outdone = rule.level == ALARM and _outdone(look, alarm.subject, rule)  # what is worse asks again by itself
+    if not outdone and (rule.priority != LOW or (rule.re_alarm_s or 0.0) >= MILD_AGAIN_S):
         again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, look.now.utc, look.now.mono_s)
         facts = facts_of(again, _concerned(look, alarm), _doubtful(look, alarm))
         if alarm.rule == NOT_RAISED:
@@ -163,7 +165,9 @@ def said_already(look: Look, subject: str, rule: str) -> bool:
 def _said_of_the_air(look: Look, subject: str, rule: Rule) -> bool:
     """Whether the alarm stands that this rule comes before or beside; or it was told why the air is too low."""
     beside = HUMIDITY if rule.quantity == HUMIDITY else DRY_BULB  # of what the eggs feel, the air's
-    if rule.level != ALARM and _alarm_stands(look, subject, quantity=beside, side=rule.side):
+    if rule.level not in (ALARM, LETHAL) and _alarm_stands(look, subject, quantity=beside, side=rule.side):
+        return True
+    if rule.level == ALARM and _outdone(look, subject, rule):
         return True
     if rule.side == BELOW and _not_back(look, subject, rule.id):
         return True
@@ -178,7 +182,17 @@ def _too_hot_or_cold(look: Look, subject: str) -> bool:
 
 
 def _alarm_stands(look: Look, subject: str, *, quantity: str, side: str | None) -> bool:
-    return _stands(look, subject, look.site.by_limit.get((quantity, side or "", ALARM), ""))
+    """Whether the alarm of a side stands, or what is worse."""
+    return any(_limit_stands(look, subject, (quantity, side or "", level)) for level in (LETHAL, ALARM))
+
+
+def _outdone(look: Look, subject: str, rule: Rule) -> bool:
+    """Whether it is not only too much of the same, but deadly."""
+    return _limit_stands(look, subject, (rule.quantity or "", rule.side or "", LETHAL))
+
+
+def _limit_stands(look: Look, subject: str, limit: tuple[str, str, str]) -> bool:
+    return _stands(look, subject, look.site.by_limit.get(limit, ""))
 
 
 def _not_back(look: Look, subject: str, rule: str) -> bool:

@@ -1,7 +1,7 @@
 """The rules in force: for each machine, with what is in it now, every number and whose it is. Values in, a mapping or text out.
 
-A limit of the air is the band's of a batch (its profile, its stage) unless a site or a machine gives its own. The deadband shown is
-the one that is used: a narrow band makes it smaller.
+A limit of the air is the band's of a batch (its profile, its stage), or of what kills the published one, unless a site or a machine gives
+its own. The deadband shown is the one that is used: a narrow band makes it smaller.
 """
 
 from __future__ import annotations
@@ -15,14 +15,15 @@ from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, Needs, needs_of
 from monitor.domain.needs.batch import Batch, counted, whole_day
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import SHIPPED, WORKED_OUT, InForce, in_force
-from monitor.domain.needs.rules import CHANGEABLE, SITE_WIDE, Rule
+from monitor.domain.needs.rules import CHANGEABLE, LETHAL, SITE_WIDE, Rule
 from monitor.domain.needs.site import HOLDS_EGGS, Machine, Site
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.plan import BAND_SHARE
 from monitor.shown.form import short_span
 from monitor.shown.values import show_figure
 
-OF_BAND, CAPPED = "band", "a quarter of the band"  # origins that only a machine with eggs in it has
+# Origins that only a machine with eggs in it has.
+OF_BAND, CAPPED, PUBLISHED, OF_HENS = "band", "a quarter of the band", "published", "published, of hens alone"
 _ROUNDING = 1e-9  # by which two ways to reckon one limit may differ
 
 _HEAD = f"  {'rule':<21} {'priority':<8} {'limit':>10}   {'dead':>4}  {'on':>4} {'off':>4} {'again':>5} {'respond':>7}"
@@ -90,8 +91,8 @@ def _of_band(found: InForce, needs: Needs, alone: Mapping[str, Needs]) -> dict[s
         return {"quantity": None if rule.limit is None else DRY_BULB if rule.quantity == DRY_BULB else RH}
     (quantity, band), limit, batches = judged, rule.limit, []
     if limit is None:
-        limit = _limit_of(band, rule)
-        origins["limit"] = SHIPPED if limit is None else OF_BAND
+        limit = _limit_of(needs, band, rule)
+        origins["limit"] = SHIPPED if limit is None else _published(needs) if rule.level == LETHAL else OF_BAND
         batches = _whose(rule, quantity, limit, alone=alone)
     elif quantity == WET_BULB:
         quantity = RH  # in which a person gives it
@@ -110,10 +111,14 @@ def _judged(needs: Needs, rule: Rule) -> tuple[str, Band] | None:
     return None if needs.dry_bulb_c is None else (DRY_BULB, needs.dry_bulb_c)
 
 
-def _limit_of(band: Band, rule: Rule) -> float | None:
-    """The band's limit for a rule: of side `high` and level `alarm` its high_alarm."""
-    value: float | None = getattr(band, f"{rule.side}_{rule.level}")
+def _limit_of(needs: Needs, band: Band, rule: Rule) -> float | None:
+    """The band's limit for a rule: of side `high` and level `alarm` its high_alarm; or the heat that kills what is in there."""
+    value: float | None = needs.lethal_c if rule.level == LETHAL else getattr(band, f"{rule.side}_{rule.level}")
     return value
+
+
+def _published(needs: Needs) -> str:
+    return OF_HENS if needs.of_hens else PUBLISHED
 
 
 def _whose(rule: Rule, quantity: str, limit: float | None, *, alone: Mapping[str, Needs]) -> list[str]:
@@ -123,7 +128,7 @@ def _whose(rule: Rule, quantity: str, limit: float | None, *, alone: Mapping[str
     found = []
     for batch, needs in alone.items():
         own = _judged(needs, rule)
-        value = None if own is None or own[0] != quantity else _limit_of(own[1], rule)
+        value = None if own is None or own[0] != quantity else _limit_of(needs, own[1], rule)
         if value is not None and abs(value - limit) < _ROUNDING:
             found.append(batch)
     return found or list(alone)
@@ -180,7 +185,7 @@ def _row_lines(rows: Sequence[Mapping[str, Any]], letters: Mapping[tuple[str, ..
         own = [
             f"{_TOLD[name]}: {origin}"
             for name, origin in row["origins"].items()
-            if origin not in (SHIPPED, WORKED_OUT, OF_BAND, CAPPED)
+            if origin not in (SHIPPED, WORKED_OUT, OF_BAND, CAPPED, PUBLISHED)
         ]
         lines += _wrapped("; ".join(own), "      ") if own else []
     return lines

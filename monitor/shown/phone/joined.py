@@ -164,7 +164,8 @@ class NoticeWords:
         """Likely harm and first act."""
         if lead.closing or lead.head.facts is None:
             return []
-        return told_advice(lead.head.facts, self._site)
+        of_hens = any(notice.facts is not None and notice.facts.of_hens for notice in lead.notices)
+        return told_advice(replace(lead.head.facts, of_hens=of_hens), self._site)
 
 
 def _listed(names: Sequence[str], room: int) -> str:

@@ -78,7 +78,7 @@ def what_is(facts: Facts, site: Site) -> str:
 
 def told_advice(facts: Facts, site: Site) -> list[str]:
     """Likely harm and first act: the rule's own, or what is to be moved before that."""
-    found = advice(site.rules[facts.rule], facts.about)
+    found = advice(site.rules[facts.rule], facts.about, of_hens=facts.of_hens)
     return found if facts.move is None else [*found[:-1], moving_words(facts.move, site)]
 
 

@@ -54,8 +54,8 @@ def test_handling(capsys: Capture, config: Path) -> None:
 def test_alarms(capsys: Capture, running: Path) -> None:
     """`alarms` shows what stands with the first act and how to answer; --all every transition; --json the same as values."""
     text = ok(capsys, "alarms", config=running)
-    assert text.startswith("[critical] No. 1 Setter 1: too hot, 103.1 °F,")
-    assert "Open the machine, switch its heater off." in text
+    assert text.startswith("[high] No. 1 Setter 1: too hot, 103.1 °F,")
+    assert "Hours of it can harm, days cost chicks. Look now" in " ".join(text.split())
     assert "eggroom ack NUMBER --by NAME" in text
     assert told(capsys, "alarms", config=running)[0].keys() == {
         "number", "subject", "rule", "state", "since", "ended", "quantity", "about", "value", "worst", "limit",
@@ -68,12 +68,10 @@ def test_alarms(capsys: Capture, running: Path) -> None:
 
 
 def test_a_shelf_is_bounded(capsys: Capture, running: Path) -> None:
-    """A critical alarm is shelved for at most 15 min; off the shelf it is unacknowledged again; one not shelved says so."""
+    """A high alarm is shelved for at most an hour; off the shelf it is unacknowledged again; one not shelved says so."""
     code, _, err = typed(capsys, "shelve", "1", "--for", "2h", config=running)
     assert code == 2
-    assert (
-        err == "eggroom: alarm 1: shelve for 120 min, expected more than 0 and at most 15 min for priority critical\n"
-    )
+    assert err == "eggroom: alarm 1: shelve for 120 min, expected more than 0 and at most 60 min for priority high\n"
     assert "shelved until" in ok(capsys, "shelve", "1", "--for", "10m", "--by", "sam", config=running)
     assert told(capsys, "alarms", config=running)[0]["state"] == "shelved"
     assert ok(capsys, "unshelve", "1", config=running) == "alarm 1: unacknowledged\n"

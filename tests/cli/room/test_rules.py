@@ -33,7 +33,8 @@ def test_rules(capsys: Capture, tmp_path: Path) -> None:
     assert [machine["machine"] for machine in view["machines"]] == ["setter-1", "hatcher-1"]
     rules = {row["rule"]: row for row in view["machines"][0]["rules"]}
     heat, cold = rules["dry-bulb-high-alarm"], rules["dry-bulb-low-alarm"]
-    assert (heat["priority"], heat["limit"], heat["limit_from"]) == ("critical", 38.9, ["hen-1"])
+    assert (heat["priority"], heat["limit"], heat["limit_from"]) == ("high", 38.9, ["hen-1"])
+    assert (rules["dry-bulb-lethal"]["priority"], rules["dry-bulb-lethal"]["limit"]) == ("critical", 40.6)
     assert (cold["origins"]["on_delay_s"], cold["origins"]["deadband"]) == ("site", "profile my-line")
     assert {row["rule"] for row in view["site"]} == {"node-offline", "all-silent", "record-damaged"}
     text = ok(capsys, "rules", "setter-1", config=config)

@@ -69,7 +69,8 @@ def rule_of(**changes: Any) -> Rule:
 def test_every_rule_that_the_code_names_is_there() -> None:
     """Each limit of a band and each condition has its rule: a name without one would be a silence, a rule without one a promise."""
     found = by_limit(RULES)
-    assert set(found) == set(product((DRY_BULB, HUMIDITY), ("low", "high"), ("alarm", "warning")))
+    of_bands = set(product((DRY_BULB, HUMIDITY), ("low", "high"), ("alarm", "warning")))
+    assert set(found) == of_bands | {(DRY_BULB, "high", "lethal")}
     foretold = {rule.foretells: rule.id for rule in RULES.values() if rule.foretells}
     assert set(foretold) == {found[DRY_BULB, side, "alarm"] for side in ("low", "high")}
     limits = {*found.values(), *foretold.values()}
@@ -90,7 +91,7 @@ def test_only_one_place_spells_the_name_of_a_rule() -> None:
 
 
 @pytest.mark.parametrize(
-    ("quantity", "expected"), [(None, 4), ("dry_bulb_c", 6), ("humidity", 5), ("egg_c", 2), ("days", 2)]
+    ("quantity", "expected"), [(None, 4), ("dry_bulb_c", 7), ("humidity", 5), ("egg_c", 2), ("days", 2)]
 )
 def test_what_each_rule_judges(quantity: str | None, expected: int) -> None:
     """Alarms and warnings on both sides, what lies ahead of an alarm, the lockdown humidity, the eggs, the days after the due day."""
@@ -124,7 +125,9 @@ def test_every_rule_is_rationalised(rule: Any) -> None:
 
 def test_danger_is_asked_for_again_soon() -> None:
     """The more dangerous the air, the sooner its standing alarm asks again; and the higher a priority, the shorter its shelf."""
-    again = [RULES[f"dry-bulb-{name}"].re_alarm_s or 0 for name in ("high-alarm", "low-alarm", "high-warning")]
+    again = [
+        RULES[f"dry-bulb-{name}"].re_alarm_s or 0 for name in ("lethal", "high-alarm", "low-alarm", "high-warning")
+    ]
     assert again == sorted(set(again))
     for rule in RULES.values():
         limit_s = {CRITICAL: 3600, HIGH: 3600, MEDIUM: 4 * 3600, LOW: 24 * 3600}[rule.priority]
@@ -139,10 +142,11 @@ def test_danger_is_asked_for_again_soon() -> None:
 
 
 def test_dangerous_heat_is_told_fastest() -> None:
-    """No on-delay of the air is shorter than that of dangerous heat."""
+    """No on-delay of the air is shorter than that of dangerous heat: of what kills, and of what may be on its way there."""
     air = [r for r in RULES.values() if r.id.startswith(("dry-bulb", "humidity"))]
-    assert min(air, key=lambda r: r.on_delay_s).id == "dry-bulb-high-alarm"
-    assert RULES["dry-bulb-high-alarm"].priority == CRITICAL
+    least_s = min(r.on_delay_s for r in air)
+    assert {r.id for r in air if r.on_delay_s == least_s} == {"dry-bulb-lethal", "dry-bulb-high-alarm"}
+    assert (RULES["dry-bulb-lethal"].priority, RULES["dry-bulb-high-alarm"].priority) == (CRITICAL, HIGH)
 
 
 # --- priorities
@@ -174,8 +178,12 @@ def test_a_priority_is_worked_out() -> None:
 
 
 def test_only_what_kills_within_the_hour_is_critical() -> None:
-    """Dangerous heat, and a room of which nothing is heard: nothing else may be as loud."""
-    assert {rule.id for rule in RULES.values() if rule.priority == CRITICAL} == {"dry-bulb-high-alarm", "all-silent"}
+    """Heat that a source says kills, and a room of which nothing is heard: nothing else may be as loud, and nothing else says so."""
+    assert {rule.id for rule in RULES.values() if rule.priority == CRITICAL} == {"dry-bulb-lethal", "all-silent"}
+    said = {rule.id for rule in RULES.values() if "kill" in rule.consequence or "within the hour" in rule.consequence}
+    assert said == {"dry-bulb-lethal"}
+    sent = {rule.id for rule in RULES.values() if "switch its heater off" in rule.first_act}
+    assert sent == {"dry-bulb-lethal"}
 
 
 # What is told once and perhaps forgotten: a worse alarm of the same thing stands behind it, which is not; or there are days.
@@ -221,6 +229,8 @@ def room(machines: int, probes_each: int, batches: int) -> Counter[str]:
             count = batches
         elif rule.id == "probes-disagree":
             count = machines if probes_each > 1 else 0
+        elif rule.id == "dry-bulb-high-alarm":
+            count = 0  # the lower step of "deadly heat", counted there: one danger, of which one step is told at a time
         else:
             count = machines
         found[rule.priority] += count
@@ -233,7 +243,7 @@ def test_the_spread_of_priorities(machines: int, probes_each: int, batches: int)
 
     Guidance (EEMUA 191, ANSI/ISA-18.2; figures from memory) is about 80 % low, 15 % medium, 5 % high, under 1 % critical, for
     plants with thousands of alarms and someone at the screen. This departs from it on two points. Each machine has its own
-    dangerous heat, one alarm of some thirty, so critical cannot be under 1 %. And of what is high, over half says that nobody
+    dangerous heat, one alarm of some thirty (in two steps, counted by the louder), so critical cannot be under 1 %. And of what is high, over half says that nobody
     watches any more (no reading, sensor failed, node gone, eggs that nobody judges): fewer would be a false silence, and
     together they ring once, for one cause is told once. The forecast of dangerous heat is high although "too hot" stands
     behind it: of a heat that comes slowly the alarm itself leaves the eggs less than half of their time. The room as a whole is silent once: a site of one machine has more
@@ -293,6 +303,7 @@ def test_a_sites_own_numbers_stand() -> None:
 @pytest.mark.parametrize(
     ("id_", "good", "bad", "expected"),
     [
+        ("dry-bulb-lethal", (20, 45), (19.9, 45.1, 105, math.nan), "20 to 45 (°C)"),
         ("dry-bulb-high-alarm", (20, 45), (19.9, 45.1, 102, math.nan), "20 to 45 (°C)"),
         ("dry-bulb-low-warning", (20.0, 37.2), (0, 98.6, math.inf), "20 to 45 (°C)"),
         ("humidity-low-alarm", (0, 100), (-0.1, 100.1, True, "40"), "0 to 100 (%RH)"),

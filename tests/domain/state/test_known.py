@@ -48,7 +48,7 @@ def test_air_out_of_its_band_is_urgent_while_probes_disagree() -> None:
 def test_a_failed_sensor_is_as_urgent_as_the_danger_that_it_hides() -> None:
     """Only what stands in its own machine, and of the temperature of air or eggs."""
     own = rule_of(Story(batches=(batch(),)).look(), TOP, SENSOR_FAILED).priority
-    hot = "dry-bulb-high-alarm"
+    hot = "dry-bulb-lethal"
     assert rule_of(with_alarm("setter-1", hot, True), TOP, SENSOR_FAILED).priority == "critical"
     assert rule_of(with_alarm("setter-1", hot, False), TOP, SENSOR_FAILED).priority == own
     assert rule_of(with_alarm("hatcher-1", hot, True), TOP, SENSOR_FAILED).priority == own

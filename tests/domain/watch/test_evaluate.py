@@ -32,6 +32,7 @@ TOP, LOW, THIRD = "node-a/top", "node-a/low", "node-a/back"
 GOOD: Air = (37.5, 45.0)
 LIMITS = {
     # rule: a value just beyond its limit, quantity 0 dry bulb, 1 humidity
+    "dry-bulb-lethal": (40.65, 0),
     "dry-bulb-high-alarm": (39.05, 0),
     "dry-bulb-high-warning": (38.05, 0),
     "dry-bulb-low-warning": (36.95, 0),
@@ -119,7 +120,7 @@ def test_a_sensor_a_little_above_saturation_is_at_saturation() -> None:
 
 
 def test_one_reading_and_silence_raise_no_air_alarm() -> None:
-    """A single hot reading followed by silence raises 'no reading', not 'too hot'; a standing 'too hot' stands through silence."""
+    """A single hot reading followed by silence raises 'no reading', not 'deadly heat'; a standing 'deadly heat' stands through silence."""
     story = one_probe()
     story.air[TOP] = (45.0, 45.0)
     story.run(seconds=10)
@@ -130,7 +131,7 @@ def test_one_reading_and_silence_raise_no_air_alarm() -> None:
     story.run(minutes=1)
     story.air[TOP] = None
     story.run(minutes=5)
-    assert story.state_of("dry-bulb-high-alarm") == UNACKNOWLEDGED
+    assert story.state_of("dry-bulb-lethal") == UNACKNOWLEDGED
 
 
 # Several probes in one machine.
@@ -188,11 +189,11 @@ def test_what_is_no_temperature_neither_calms_nor_alarms(odd: float | None) -> N
     """NaN, infinities, a chip's stand-ins and messages without a temperature are stored with their flag, judged by nobody, and are soon a
     failed sensor. A standing alarm is not ended by them, and the sensor's is as urgent."""
     story = one_probe()
-    story.air[TOP] = (39.5, 45.0)
+    story.air[TOP] = (40.9, 45.0)
     story.run(minutes=1)
     story.air[TOP] = (odd, 45.0)
     story.run(minutes=4)
-    assert story.states() == [("dry-bulb-high-alarm", UNACKNOWLEDGED), (SENSOR_FAILED, UNACKNOWLEDGED)]
+    assert story.states() == [("dry-bulb-lethal", UNACKNOWLEDGED), (SENSOR_FAILED, UNACKNOWLEDGED)]
     assert all(r.flag >= FAIL for r in story.readings[-24:])
     assert story.notices[-1].priority == "critical"
 
@@ -637,16 +638,16 @@ def test_eggs_in_a_machine_that_is_not_configured_are_told() -> None:
 def test_an_alarm_is_told_again_until_somebody_answers() -> None:
     """A standing critical alarm is told every re_alarm_s, as STILL standing, under its one number; an acknowledgement stops that."""
     story = one_probe()
-    story.air[TOP] = (39.5, 45.0)
+    story.air[TOP] = (40.9, 45.0)
     for _ in range(21):
         story.run(minutes=1)
         story.state.waiting.clear()  # each message got through
         story.state.unsent.clear()
     told = [n.title for n in story.notices]
-    assert told[0] == "Setter 1: too hot"
-    assert told[1:] == ["Setter 1: STILL too hot"] * 4
+    assert told[0] == "Setter 1: deadly heat"
+    assert told[1:] == ["Setter 1: STILL deadly heat"] * 4
     assert {n.alarm_number for n in story.notices} == {1}
-    assert story.states() == [("dry-bulb-high-alarm", UNACKNOWLEDGED)]
+    assert story.states() == [("dry-bulb-lethal", UNACKNOWLEDGED)]
 
 
 def test_a_mild_alarm_is_told_once() -> None:

@@ -26,14 +26,14 @@ from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Group
 from monitor.service.watch.requests import RequestError
 from tests.asking import perform
-from tests.domain.house import PROFILES, RULES, Air, Story, batch, probes, site, there
+from tests.domain.house import MACHINES, PROFILES, RULES, Air, Story, batch, probes, site, there
 
 # Written out: taken from the program, they would move with it.
 MAX_HANDLING_S = 3600.0  # an hour
 
 TOP, LOW, THIRD = "node-a/top", "node-a/low", "node-a/back"
 GOOD: Air = (37.5, 45.0)
-LOW_ALARM, HIGH_ALARM = "dry-bulb-low-alarm", "dry-bulb-high-alarm"
+LOW_ALARM, HIGH_ALARM, LETHAL = "dry-bulb-low-alarm", "dry-bulb-high-alarm", "dry-bulb-lethal"
 HIGH_HEADING, LOW_HEADING = "dry-bulb-high-heading", "dry-bulb-low-heading"
 
 
@@ -113,14 +113,14 @@ def _stuck(dry_bulb_c: float) -> list[Sample]:
 
 
 def test_a_sensor_that_fails_in_danger_is_as_urgent_as_the_danger() -> None:
-    """A sensor that fails while its machine is too hot leaves that alarm standing, and is told as critical itself."""
+    """A sensor that fails while its machine is deadly hot leaves that alarm standing, and is told as critical itself."""
     story = one_probe()
-    story.air[TOP] = (40.0, 45.0)
+    story.air[TOP] = (41.0, 45.0)
     story.run(minutes=2)
-    assert story.state_of(HIGH_ALARM) == UNACKNOWLEDGED
+    assert story.state_of(LETHAL) == UNACKNOWLEDGED
     story.air[TOP] = (85.0, 45.0)
     story.run(minutes=5)
-    assert story.state_of(HIGH_ALARM) == UNACKNOWLEDGED
+    assert story.state_of(LETHAL) == UNACKNOWLEDGED
     failed = [n for n in story.notices if n.title.endswith(RULES[SENSOR_FAILED].words)]
     assert [n.priority for n in failed] == ["critical"]
 
@@ -405,7 +405,38 @@ def test_a_short_sharp_heat_is_told_by_the_air_and_not_by_the_eggs() -> None:
     story.run(minutes=5)
     story.air[TOP] = GOOD
     story.run(minutes=60)
-    assert {rule for rule, _ in story.states() if rule.startswith(("dry-bulb-high-a", "egg"))} == {HIGH_ALARM}
+    assert {rule for rule, _ in story.states() if rule.startswith(("dry-bulb-", "egg"))} == {LETHAL}
+
+
+def test_deadly_heat_is_an_escalation_told_by_itself() -> None:
+    """Of heat that rises each step is told once; while it is deadly only that asks again; and what outlasts it is told to be over by itself."""
+    story = one_probe(minutes=30)
+    for air_c, minutes in ((39.5, 12), (41.0, 31), (39.5, 12), (37.5, 30)):
+        story.air[TOP] = (air_c, 45.0)
+        for _ in range(minutes):
+            story.run(minutes=1)
+            story.state.waiting.clear()  # each message got through
+            story.state.unsent.clear()
+    told = [title.removeprefix("Setter 1: ") for title in story.titles()]
+    assert [what for what in told if "hot" in what or ("heat" in what and "head" not in what)] == [
+        "too hot", "STILL too hot", "deadly heat", *["STILL deadly heat"] * 6, "no longer deadly heat", "STILL too hot", "no longer too hot",
+    ]  # fmt: skip
+    priorities = {n.title: n.priority for n in story.notices if not n.closing}
+    assert (priorities["Setter 1: too hot"], priorities["Setter 1: deadly heat"]) == ("high", "critical")
+
+
+def test_a_houses_own_limit_hides_no_deadly_heat() -> None:
+    """A high limit above what kills is the house's; what kills is told all the same. A limit of its own for that is its own."""
+    for rules, told in (
+        ({HIGH_ALARM: {"limit": 42.0}}, ["deadly heat"]),
+        ({HIGH_ALARM: {"limit": 42.0}, LETHAL: {"limit": 41.5}}, []),
+        ({LETHAL: {"limit": 38.5}}, ["deadly heat"]),  # below the high alarm: it stands in its place
+    ):
+        machines = {**MACHINES, "setter-1": replace(MACHINES["setter-1"], rules=rules)}
+        story = Story(site=site(machines=machines), batches=(batch(),), air={TOP: (41.0, 45.0)})
+        story.run(minutes=2)
+        found = [title.removeprefix("Setter 1: ") for title in story.titles()]
+        assert [what for what in found if what in ("deadly heat", "too hot")] == told
 
 
 def test_eggs_that_cool_down_already_wake_nobody() -> None:

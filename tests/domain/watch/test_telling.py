@@ -54,7 +54,7 @@ def told(state_before: str, state: str, *, was_told: bool = True, contacts: tupl
 def test_whatever_becomes_unacknowledged_is_told(before: str) -> None:
     """A beginning, a return, a second asking, the end of a shelf: all are told, with the rule's priority."""
     (notice,) = told(before, UNACKNOWLEDGED).notices
-    assert (notice.priority, notice.closing, notice.alarm_number) == ("critical", False, 3)
+    assert (notice.priority, notice.closing, notice.alarm_number) == ("high", False, 3)
 
 
 @pytest.mark.parametrize(
@@ -216,6 +216,17 @@ SAYS = [
     (("setter-1", "dry-bulb-low-alarm"), ("setter-1", EGG_COLD)),
     (("setter-1", "dry-bulb-high-alarm"), ("setter-1", HANDLING_OVER)),
     (("setter-1", "dry-bulb-low-alarm"), ("setter-1", HANDLING_OVER)),
+    *[
+        (("setter-1", "dry-bulb-lethal"), ("setter-1", rule))
+        for rule in (
+            "dry-bulb-high-alarm",
+            "dry-bulb-high-warning",
+            "dry-bulb-high-heading",
+            EGG_HOT,
+            HANDLING_OVER,
+            "humidity-low-alarm",
+        )
+    ],
     (("setter-1", HANDLING_OVER), ("setter-1", "dry-bulb-low-warning")),
     (("setter-1", HANDLING_OVER), ("setter-1", "humidity-low-alarm")),  # as urgent
     (("setter-1", HANDLING_OVER), ("setter-1", EGG_COLD)),
@@ -235,7 +246,7 @@ def test_one_cause_is_one_alarm(says: tuple[str, str], said: tuple[str, str]) ->
 
 
 NEVER = [
-    "dry-bulb-high-alarm", "dry-bulb-low-alarm", NOT_RAISED, ALL_SILENT, "bands-in-conflict", "bands-missing", "no-humidity", "record-damaged",
+    "dry-bulb-lethal", "dry-bulb-low-alarm", NOT_RAISED, ALL_SILENT, "bands-in-conflict", "bands-missing", "no-humidity", "record-damaged",
 ]  # fmt: skip
 
 
@@ -252,6 +263,8 @@ def test_what_kills_is_never_said_already(rule: str) -> None:
 
 NOT_SAID = [
     # what stands, what begins all the same
+    (("setter-1", "dry-bulb-high-alarm"), ("setter-1", "dry-bulb-lethal")),  # worse
+    (("setter-1", "dry-bulb-lethal"), ("setter-1", "dry-bulb-low-alarm")),
     (("setter-1", HANDLING_OVER), ("setter-1", "dry-bulb-low-alarm")),  # more urgent
     (("setter-1", HANDLING_OVER), ("setter-1", "dry-bulb-high-warning")),
     (("setter-1", HANDLING_OVER), ("setter-1", "humidity-high-alarm")),
@@ -298,7 +311,7 @@ def reminded(
 def test_a_reminder_goes_to_whoever_got_the_last_message() -> None:
     """With the rule's own priority, as what still stands, to each contact but those who still wait for the message before."""
     for unsent, reached in (((), ["sam", "kim"]), (("sam",), ["kim"]), (("kim",), ["sam"]), (("sam", "kim"), [])):
-        notices = reminded("dry-bulb-high-alarm", unsent=unsent).notices
+        notices = reminded("dry-bulb-lethal", unsent=unsent).notices
         assert [n.contact for n in notices] == reached
         assert all(
             n.priority == "critical" and not n.closing and n.facts is not None and n.facts.still for n in notices

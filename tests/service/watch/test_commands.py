@@ -365,13 +365,13 @@ def test_an_alarm_goes_out_of_service_and_back() -> None:
         ("acknowledge", {"alarm": 1, "by": "\udcff"}, "by: '\\udcff', expected text in UTF-8"),
         (
             "shelve",
-            {"alarm": 1, "for_s": 900.1},
-            "alarm 1: shelve for 15.0017 min, expected more than 0 and at most 15 min for priority critical",
+            {"alarm": 1, "for_s": 3600.1},
+            "alarm 1: shelve for 60.0017 min, expected more than 0 and at most 60 min for priority high",
         ),
         (
             "shelve",
             {"alarm": 1, "for_s": 0},
-            "alarm 1: shelve for 0 min, expected more than 0 and at most 15 min for priority critical",
+            "alarm 1: shelve for 0 min, expected more than 0 and at most 60 min for priority high",
         ),
         ("shelve", {"alarm": 1, "for_s": math.nan}, "for_s: nan, expected seconds"),
         ("shelve", {"alarm": 1, "for_s": math.inf}, "for_s: inf, expected seconds"),

@@ -14,7 +14,7 @@ from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE, OVER
 from tests.delivery_port import NOTICE
 from tests.told import HOUSE, WORDS, about
 
-ADVICE = "Heat can kill within the hour. Open the machine, switch its heater off."
+ADVICE = "Hours of it can harm, days cost chicks. Look now: heater, thermostat, fan and vents."
 join = WORDS.join
 
 
@@ -33,6 +33,13 @@ def test_a_flood_names_count_first_and_rest() -> None:
     assert told.title == "6 machines too hot: first Setter 1 at 02:14"
     assert told.text == f"Then Setter 2, Setter 3, Setter 4, Setter 5, Setter 6. {ADVICE} No. 1 to 6"
     assert (told.id, told.priority, told.alarm_number, told.link) == (1, "critical", 1, SIX[0].link)
+
+
+def test_deadly_heat_of_several_machines_says_of_whom_it_is_known() -> None:
+    """Once for all of them, where it is the hen's figure for at least one."""
+    two = [about(n, f"Setter {n}", "deadly heat", of_hens=n == 2) for n in (1, 2)]
+    assert "It can kill within the hour (known of hens). Open the machine, switch its heater off." in join(two).text
+    assert "It can kill within the hour. Open" in join([two[0], about(3, "Setter 3", "deadly heat")]).text
 
 
 def test_a_first_that_was_told_by_itself_is_counted_and_named() -> None:
@@ -315,7 +322,9 @@ def test_names_are_listed_while_they_fit_and_the_rest_counted() -> None:
     )
     alone = join(hot)
     assert alone.text.startswith(
-        "Then " + ", ".join(f"Machine number {n:02}" for n in range(2, 9)) + ". Heat can kill within the hour. "
+        "Then "
+        + ", ".join(f"Machine number {n:02}" for n in range(2, 9))
+        + ". Hours of it can harm, days cost chicks. "
     )
 
 

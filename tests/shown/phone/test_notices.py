@@ -70,8 +70,27 @@ def test_a_message_reads_well() -> None:
     assert title == "Setter 1: too hot"
     assert text == (
         "39.6 °C, band 37.0 to 38.0, since 08:00. hen-1 day 5 setter."
-        " Heat can kill within the hour. Open the machine, switch its heater off. No. 12"
+        " Hours of it can harm, days cost chicks. Look now: heater, thermostat, fan and vents. No. 12"
     )
+
+
+def test_deadly_heat_says_of_whom_it_is_known() -> None:
+    """Of a bird with a figure of its own it can kill within the hour; with the hen's in place of one, that is said in the same breath."""
+    deadly = begun("dry-bulb-lethal", value=40.8, worst=40.8, limit=40.6)
+    title, text = word(deadly, site(), replace(NEEDS, lethal_c=40.6))
+    assert title == "Setter 1: deadly heat"
+    assert text == (
+        "40.8 °C, band 37.0 to 38.0, since 08:00. hen-1 day 5 setter."
+        " It can kill within the hour. Open the machine, switch its heater off. No. 12"
+    )
+    of_hens = replace(NEEDS, lethal_c=40.6, of_hens=True)
+    assert " It can kill within the hour (known of hens). Open" in word(deadly, site(), of_hens)[1]
+    own = begun(
+        "dry-bulb-lethal", value=40.8, worst=40.8, limit=40.0
+    )  # a house's own limit: nothing was published of it
+    assert "hens" not in word(own, site(), of_hens)[1]
+    hot = begun("dry-bulb-high-alarm", value=40.8, worst=40.8, limit=40.6)  # another rule that has the same limit
+    assert "hens" not in word(hot, site(), of_hens)[1]
 
 
 def test_a_message_in_fahrenheit() -> None:
@@ -137,10 +156,10 @@ def test_two_batches_are_both_named_and_no_more_is_counted() -> None:
     """Two are named with day and stage; a third is counted."""
     two = (*NEEDS.occupants, Occupant("hen-2", "hen", 0.9, "setter", None))
     _, text = word(begun("dry-bulb-high-alarm"), site(), replace(NEEDS, occupants=two))
-    assert " hen-1 day 5 setter, hen-2 day 0 setter. Heat" in text
+    assert " hen-1 day 5 setter, hen-2 day 0 setter. Hours of it" in text
     three = (*two, Occupant("hen-3", "hen", 1.0, "setter", None))
     _, text = word(begun("dry-bulb-high-alarm"), site(), replace(NEEDS, occupants=three))
-    assert " hen-1 day 5 setter, hen-2 day 0 setter and 1 more. Heat" in text
+    assert " hen-1 day 5 setter, hen-2 day 0 setter and 1 more. Hours of it" in text
 
 
 def test_what_it_is_about_stands_in_place_of_the_batches_where_it_fits() -> None:

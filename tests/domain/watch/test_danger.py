@@ -1,0 +1,93 @@
+"""What is called deadly, over every species: only where a source gives the temperature and the time, and never what is judgement."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from monitor.adapters.tables.profiles import load_profiles
+from monitor.domain.needs.bands import HEN_LETHAL_C, needs_of
+from monitor.domain.needs.profile import Profile
+from monitor.domain.needs.rules import ABOVE, CRITICAL
+from monitor.domain.published.exposure import EXPOSURES
+from monitor.domain.watch.plan import plan_of
+from tests.domain.house import MACHINES, RULES, T0, Story, batch, site, there
+
+SHIPPED = load_profiles(None)
+TOP = "node-a/top"
+# MSU-HMG and MSU-4H (seen): "105 °F for 30 min" harms or kills many, of hens; guides for game birds and small poultry.
+GUIDE_C, GUIDE_H = 40.6, 0.5
+
+
+def test_the_hens_figure_is_the_published_one() -> None:
+    """It stands among the published exposures with its time and source, and nothing milder within the hour is called harmful there."""
+    (guide,) = [e for e in EXPOSURES if e.temp_c == HEN_LETHAL_C and e.hours == GUIDE_H]
+    assert (HEN_LETHAL_C, guide.harm, guide.source) == (GUIDE_C, True, "MSU-HMG")
+    milder = [e for e in EXPOSURES if e.side == ABOVE and e.harm and e.temp_c is not None and e.temp_c < GUIDE_C]
+    assert [e.id for e in milder if e.hours is not None and e.hours <= 1.0] == []
+
+
+@pytest.mark.parametrize("air", ["setter-1", "still-1"])
+@pytest.mark.parametrize("profile", SHIPPED.values(), ids=SHIPPED.keys())
+def test_no_limit_of_judgement_is_critical(profile: Profile, air: str) -> None:
+    """At every stage the one critical limit is a published one: the profile's with its source, or the hen's, and then it says so."""
+    house = site(profiles={profile.id: profile})
+    for stage in profile.stages:
+        laid = batch(profile_id=profile.id, day=stage.from_day + 0.01, machine=air)
+        needs = needs_of(house.machines[air], (laid,), house, at=T0)
+        limits = plan_of(needs, house, frozenset((laid.id,))).limits
+        (lethal,) = [limit for limit in limits if limit.rule.priority == CRITICAL]
+        if profile.lethal_heat is None:
+            assert (lethal.limit, needs.of_hens) == (GUIDE_C, profile.kind != "fowl")
+        else:
+            temp_c, minutes = profile.lethal_heat
+            assert (lethal.limit, needs.of_hens, minutes <= 60.0) == (temp_c, False, True)
+            assert profile.sources["lethal_heat"] == "MSU-HMG"
+        assert all(limit.limit < lethal.limit for limit in limits if limit.quantity == 0 and limit is not lethal)
+
+
+@pytest.mark.parametrize(
+    ("species", "air_c"),
+    [
+        ("african-grey", 38.1),  # its limit is judgement: NSW-SP gives 37.2 +/- 0.2 °C, and no figure of what kills
+        ("emu", 37.45),  # judgement
+        (
+            "ostrich",
+            37.35,
+        ),  # HASSAN-04 (seen) ran whole incubations at 37.5 °C: fewer hatched than at 36.5, they did not die of it
+    ],
+)
+def test_warm_air_for_a_cool_bird_is_no_deadly_heat(species: str, air_c: float) -> None:
+    """It may wake, as high; it never says that it kills within the hour, nor sends a hand to the heater's switch."""
+    house = site(profiles={species: SHIPPED[species]})
+    story = Story(site=house, batches=(batch(profile_id=species),), air={TOP: (air_c, 40.0)})
+    story.run(minutes=30)
+    hot = [n for n in story.notices if there(n.facts).rule.startswith("dry-bulb-high")]
+    assert hot
+    assert {n.priority for n in story.notices} <= {"high", "medium", "low"}
+    assert not any("kill" in n.text or "switch" in n.text for n in story.notices)
+    alarm = [n for n in hot if there(n.facts).rule == "dry-bulb-high-alarm"]
+    assert all("Hours of it can harm, days cost chicks." in n.text for n in alarm)
+
+
+def test_the_hens_figure_is_told_of_a_parrot_as_the_hens() -> None:
+    """40.8 °C is critical for it too, and the message says of whom that is known."""
+    house = site(profiles={"african-grey": SHIPPED["african-grey"]})
+    story = Story(site=house, batches=(batch(profile_id="african-grey"),), air={TOP: (40.8, 40.0)})
+    story.run(minutes=1)
+    (notice,) = [n for n in story.notices if n.priority == CRITICAL]
+    assert "It can kill within the hour (known of hens)." in notice.text
+
+
+def test_a_heat_that_takes_hours_to_kill_is_no_figure_of_the_hour() -> None:
+    """A profile whose source speaks of ten hours has the hen's half hour; of two figures within the hour the strictest counts."""
+    slow = replace(SHIPPED["chicken"], id="slow", kind="parrot", lethal_heat=(39.5, 600.0))
+    quick = replace(slow, id="quick", lethal_heat=(40.0, 60.0))
+    house = site(profiles={"slow": slow, "quick": quick})
+    of = [
+        needs_of(MACHINES["setter-1"], batches, house, at=T0)
+        for batches in ((batch("a", "slow"),), (batch("b", "quick"),), (batch("a", "slow"), batch("b", "quick")))
+    ]
+    assert [(n.lethal_c, n.of_hens) for n in of] == [(40.6, True), (40.0, False), (40.0, False)]
+    assert RULES["dry-bulb-lethal"].respond_min <= 60.0
