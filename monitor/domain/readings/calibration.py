@@ -158,11 +158,11 @@ def by_salts(readings: Sequence[tuple[str, float]], temperature_c: float) -> Cor
 
 def check(calibration: Calibration) -> None:
     """Raises CalibrationError for one that corrects nothing, or is due before it was made."""
-    made = f"{calibration.probe}: made {calibration.at:%Y-%m-%d}"
     if not calibration.corrections():
         raise CalibrationError(f"{calibration.probe}: nothing to correct, expected a temperature or a humidity")
-    if calibration.due is not None and calibration.due <= calibration.at:
-        raise CalibrationError(f"{made}, due {calibration.due:%Y-%m-%d}, expected a later day")
+    at, due = calibration.at, calibration.due
+    if due is not None and due <= at:
+        raise CalibrationError(f"{calibration.probe}: made ", at, ", due ", due, ", expected a later day")
 
 
 def since_by_default(calibration: Calibration, earlier: Iterable[Calibration]) -> datetime | None:

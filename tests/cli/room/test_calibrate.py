@@ -155,7 +155,7 @@ def test_overdue_is_marked(capsys: Capture, config: Path) -> None:
         ([PROBE, "--rh-offset", "-21"], "humidity: -21.00 %RH off, expected at most 20: a probe so far off is broken"),
         ([PROBE, "--offset", "0.3K", "--at", "soon"], "time 'soon': expected now, 2026-03-01, 2026-03-01T18:00 or 2026-03-01T18:00Z"),
         ([PROBE, "--offset", "0.3K", "--since", "2999-01-01"], "since: 2999-01-01 00:00 is in the future, expected now or before"),
-        ([PROBE, "--offset", "0.3K", "--due", "2026-01-01", "--at", "2026-01-02"], f"{PROBE}: made 2026-01-02, due 2026-01-01, expected a later day"),
+        ([PROBE, "--offset", "0.3K", "--due", "2026-01-01", "--at", "2026-01-02"], f"{PROBE}: made 2026-01-02 00:00, due 2026-01-01 00:00, expected a later day"),
         ([PROBE, "--offset", "0.3K", "--due", "0mo"], "calibrate: --due '0mo', expected 1mo to 120mo"),
         ([PROBE, "--offset", "0.3K", "--due", "999mo"], "calibrate: --due '999mo', expected 1mo to 120mo"),
     ],
@@ -166,6 +166,14 @@ def test_each_wrong_line(capsys: Capture, config: Path, arguments: list[str], li
     assert query(config, "SELECT count(*) FROM sqlite_master WHERE name = 'calibration'") in ([], [(1,)])
     if query(config, "SELECT 1 FROM sqlite_master WHERE name = 'calibration'"):
         assert query(config, "SELECT * FROM calibration") == []
+
+
+@pytest.mark.parametrize("zone", ["Europe/Berlin", "Pacific/Kiritimati", "America/Los_Angeles"])
+def test_a_day_is_said_as_it_was_typed(capsys: Capture, tmp_path: Path, zone: str) -> None:
+    """Who typed a day by his own wall reads that day in the refusal, also where at UTC it was the day before or is still the same."""
+    config = configure(tmp_path, 1, site={"zone": zone})
+    line = wrong(capsys, PROBE, "--offset", "0.3K", "--at", "2026-03-02", "--due", "2026-03-01", config=config)
+    assert line == f"eggroom: {PROBE}: made 2026-03-02 00:00, due 2026-03-01 00:00, expected a later day"
 
 
 def test_the_list_of_a_probe_that_is_none(capsys: Capture, config: Path) -> None:
