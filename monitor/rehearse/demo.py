@@ -14,7 +14,7 @@ import textwrap
 import time
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -68,7 +68,6 @@ class Stage:
     say: Callable[[str], None]
     scenes: list[Scene]
     shown: int = 0
-    views: dict[str, Mapping[str, object]] = field(default_factory=dict)
 
 
 def run_demo(*, speed: float | None = None, for_s: float | None = None, port: int | None = None) -> int:

@@ -7,8 +7,10 @@ from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
+
 from monitor.analysis.water.loss import LossLine, line_of
-from monitor.analysis.water.pull import DAY_MS, Pull, steady
+from monitor.analysis.water.pull import DAY_MS, Pull
 from monitor.domain.eggs.book import FreshMass, Mass
 from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.readings.reading import to_ms
@@ -24,6 +26,12 @@ def rows(name: str) -> list[dict[str, str]]:
     """A table of published figures."""
     with (REFERENCE / name).open(encoding="utf-8") as file:
         return list(csv.DictReader(file))
+
+
+def steady(deficit: float, set_ms: int, until_ms: int) -> Pull:
+    """The pull of a deficit that stays the same, kPa: what a published figure of one humidity means."""
+    days = (until_ms - set_ms) / DAY_MS
+    return Pull(set_ms, np.array([set_ms, until_ms]), np.array([0.0, deficit * days]), np.array([0.0, days]))
 
 
 def figure(id_: str) -> float:

@@ -109,14 +109,13 @@ class Spell:
 class Development:
     """How far a batch should be.
 
-    hours: by the clock, from the set. hours_recorded: those with good readings; they are hours_developing (above ZERO_C)
-    and hours_stopped. hours_beyond: those of them above the limit. spell: None where the lag rounds to 0 h or does not come
+    hours: by the clock, from the set. hours_recorded: those with good readings; of them, hours_stopped at or below ZERO_C, where nothing
+    grows. hours_beyond: those of them above the limit. spell: None where the lag rounds to 0 h or does not come
     from the record.
     """
 
     hours: float
     hours_recorded: float
-    hours_developing: float
     hours_stopped: float
     hours_beyond: float
     lag: Lag
@@ -156,13 +155,11 @@ def development_of(
     felt = _felt(parts)
     lags_h = felt.lags_h(_FOUND)
     lag = _in_doubt(parts, felt, lags_h)
-    grows = felt.egg_c > ZERO_C
     days = profile.hatch_day_first, profile.days, profile.hatch_day_last
     return Development(
         hours=(now_ms - set_ms) / HOUR_MS,
         hours_recorded=felt.hours_where(felt.known),
-        hours_developing=felt.hours_where(felt.known & grows),
-        hours_stopped=felt.hours_where(felt.known & ~grows),
+        hours_stopped=felt.hours_where(felt.known & ~(felt.egg_c > ZERO_C)),
         hours_beyond=felt.hours_where(felt.known & (felt.off_k > LIMIT_K)),
         lag=lag,
         hatch=HatchWindow(*(_expected(set_ms, day, lag) for day in days)),

@@ -54,12 +54,6 @@ class Pull:
         return float(self.pull_kpa_d[-1]) / days if days > 0.0 else None
 
 
-def steady(deficit: float, set_ms: int, until_ms: int) -> Pull:
-    """The pull of a deficit that stays the same, kPa: what a published figure of one humidity means."""
-    days = (until_ms - set_ms) / DAY_MS
-    return Pull(set_ms, np.array([set_ms, until_ms]), np.array([0.0, deficit * days]), np.array([0.0, days]))
-
-
 def pull_of(stretches: Sequence[Stretch], models: Mapping[str, EggModel], set_ms: int) -> Pull:
     """The pull on the eggs of a batch over its life.
 

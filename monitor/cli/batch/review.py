@@ -19,12 +19,11 @@ from monitor.domain.wall import filled
 from monitor.service.reports.batch import NoRecord
 from monitor.service.reports.outcomes import WENT_WELL_SHARE
 from monitor.service.reports.review import batch_review
-from monitor.service.reports.together import across_batches
+from monitor.service.reports.together import BY, across_batches
 from monitor.shown.form import Shown
 from monitor.shown.outcomes import Told, looked_at_words, outcomes_json, outcomes_text
 from monitor.shown.review.whole import whole_html, whole_json, whole_text
 
-_BY = ("machine", "species", "season")
 LIST = "list"
 SCIPY = "scipy>=1.11"  # as in pyproject.toml, where it is an extra: the one library that is for one command
 
@@ -60,7 +59,7 @@ def add(parsers: Parsers) -> None:
     review.add_argument("--html", type=Path, default=None, metavar="FILE", help="a page to read and to print")
     outcomes = command(parsers["outcomes"], _outcomes, Outcomes)
     outcomes.add_argument("--species", default=None, metavar="PROFILE", help="only this one; see eggroom profiles")
-    outcomes.add_argument("--by", choices=_BY, default=None, help="each of them by itself, and against the others")
+    outcomes.add_argument("--by", choices=BY, default=None, help="each of them by itself, and against the others")
     help_ = "what goes together with this one, in place of how batches ended"
     outcomes.add_argument("--finding", default=None, metavar="F", help=help_)
     help_ = f"only this is looked at in the air; more than once for more; {LIST} shows all"

@@ -75,14 +75,6 @@ BLOCK = 300.0  # time constants worked on at once: e**300 is far inside what a f
 
 
 @fixed
-class Estimate:
-    """An egg's temperature as the model has it; it is never measured."""
-
-    egg_c: float
-    tau_s: float
-
-
-@fixed
 class EggModel:
     """An egg of that fresh mass and species in that air.
 
@@ -156,10 +148,6 @@ class EggModel:
         x = seconds / self.tau_s
         behind_k = (egg_c - settled_before_c) * math.exp(-x) - (settled_c - settled_before_c) * _lag_share(x)
         return settled_c + behind_k
-
-    def estimate(self, egg_c: float) -> Estimate:
-        """That temperature, marked as what it is."""
-        return Estimate(egg_c, self.tau_s)
 
     def hot_limit_c(self, target_c: float, offset_k: float) -> float:
         """The egg temperature that is too hot, at an offset: HOT_C, and well above the egg's own in a machine that reads target_c."""

@@ -19,7 +19,7 @@ from datetime import datetime, timedelta
 
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.fixed import fixed
-from monitor.domain.needs.batch import Batch, whole_day
+from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.rules import DRY_BULB as DRY_BULB
 from monitor.domain.needs.rules import EGG as EGG
@@ -251,11 +251,3 @@ def _danger_either_way(bands: list[Band]) -> Band:
     if low is not None and high is not None and low > high:
         return Band()  # one batch has only a low limit, the other only a high one below it: no value is out of both
     return Band(low_alarm=low, high_alarm=high)
-
-
-def occupants_text(needs: Needs) -> str:
-    """Who is in there, in words: `hen-1 day 10 setter, goose-2 day 26 lockdown`; `empty` when nobody is."""
-    if not needs.occupants and not needs.missing:
-        return "empty"
-    known = [f"{o.batch} day {whole_day(o.day)} {o.stage}" for o in needs.occupants]
-    return ", ".join([*known, *(f"{batch} (profile unknown)" for batch in needs.missing)])

@@ -21,10 +21,10 @@ from monitor.analysis.water.ahead import (
     mend_of,
 )
 from monitor.analysis.water.loss import LossLine
-from monitor.analysis.water.pull import Pull, steady
+from monitor.analysis.water.pull import Pull
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, saturation_vapour_kpa, vapour_kpa
 from monitor.domain.eggs.temperature import EggModel
-from tests.analysis.weighed import KPA_PER_TORR, SEA_KPA, SET_MS, bird, constant, day_ms, figure, line, rows
+from tests.analysis.weighed import KPA_PER_TORR, SEA_KPA, SET_MS, bird, constant, day_ms, figure, line, rows, steady
 
 EGG = EggModel(20.0, 27.0)
 

@@ -10,12 +10,11 @@ import pytest
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.analysis.water.ahead import EggLoss, ahead_of, egg_loss
 from monitor.analysis.water.batch import OFF_TRACK, ON_TRACK, track
-from monitor.analysis.water.pull import steady
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, saturation_vapour_kpa, vapour_kpa
 from monitor.domain.eggs.temperature import model_of
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.target import target_of
-from tests.analysis.weighed import KPA_PER_TORR, SEA_KPA, SET_MS, day_ms, line, rows
+from tests.analysis.weighed import KPA_PER_TORR, SEA_KPA, SET_MS, day_ms, line, rows, steady
 
 PROFILES = load_profiles(None)
 CITED = {row["line"]: row for row in rows("targets.csv")}

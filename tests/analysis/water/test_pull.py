@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from monitor.analysis.history.environment import Stretch
-from monitor.analysis.water.pull import DAY_MS, mean_air, pull_of, steady
+from monitor.analysis.water.pull import DAY_MS, mean_air, pull_of
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa, vapour_kpa
 from monitor.domain.eggs.temperature import EggModel
 from tests.analysis.air import HOUR, T0, Readings, readings, sampled, stretch
+from tests.analysis.weighed import steady
 
 EGG = EggModel(60.0, 21.0)
 MODELS = {"setter-a": EGG, "hatcher-a": EGG}

@@ -21,7 +21,6 @@ from monitor.domain.eggs.temperature import (
     HOT_ABOVE_NORMAL_K,
     HOT_C,
     EggModel,
-    Estimate,
     model_of,
     run,
 )
@@ -326,9 +325,3 @@ def test_a_profile_without_a_mass() -> None:
     unknown = model_of(replace(load_profiles()["chicken"], egg_mass_g=None), FORCED)
     assert unknown.mass_g == FALLBACK_MASS_G
     assert EggModel(10.0 * FALLBACK_MASS_G, 21.0).tau_s / unknown.tau_s == pytest.approx(2.18, abs=0.01)
-
-
-def test_an_estimate_says_that_it_is_one() -> None:
-    """Value and time constant, in the unit that people are shown, and the word."""
-    shown = HEN_STILL.estimate(38.42)
-    assert shown == Estimate(38.42, HEN_STILL.tau_s)

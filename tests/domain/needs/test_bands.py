@@ -23,7 +23,6 @@ from monitor.domain.needs.bands import (
     Needs,
     derived_rh,
     needs_of,
-    occupants_text,
 )
 from monitor.domain.needs.batch import Batch, closed, declared, moved
 from monitor.domain.needs.profile import Band, Stage
@@ -177,8 +176,7 @@ def test_a_profile_that_is_gone_is_said() -> None:
     both = needs(lost, batch())
     assert both.missing == ("lost-1",)
     assert both.dry_bulb_c == WARM
-    assert occupants_text(both) == "hen-1 day 5 setter, lost-1 (profile unknown)"
-    assert occupants_text(needs()) == "empty"
+    assert [each.batch for each in both.occupants] == ["hen-1"]
 
 
 # Settling after lockdown.
