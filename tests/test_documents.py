@@ -40,7 +40,7 @@ WHEN = {
     "handling-over": "declared work at a machine is over, and its air has not come back",
     "lockdown-overdue": "still in a setter half a day after the lockdown day, where there is a hatcher",
     "draw-down-due": "the day on which draw-down may begin, in a bird that goes by the egg; told once",
-    "hatch-overdue": "a batch still open a day and a half after its term",
+    "hatch-overdue": "a batch still open a day after the last normal day of its hatch; days in store count",
     "weight-off-track": "weighings, and the air since, say that the loss at pip will be outside the target; judged at each entry and once a day",
     "look-again": "the time you gave with `eggroom egg look-again`, and nothing was written since",
     "bands-in-conflict": "batches in one machine whose bands have nothing in common",

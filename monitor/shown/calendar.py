@@ -40,8 +40,8 @@ class Due:
     about: str
 
 
-def due_of(batch: Batch, profile: Profile) -> list[Due]:
-    """What is due for a batch, in order: weighing, candling, lockdown, the hatch window."""
+def due_of(batch: Batch, profile: Profile, store_h: tuple[float, float] = (0.0, 0.0)) -> list[Due]:
+    """What is due for a batch, in order: weighing, candling, lockdown, the hatch window. store_h: by how much days in store delay it."""
 
     def at(day: float) -> datetime:
         return batch.set_at + timedelta(days=day)
@@ -70,7 +70,10 @@ def due_of(batch: Batch, profile: Profile) -> list[Due]:
     found.append(Due("lockdown", when, when + TASK, summary, about))
     first, last = profile.hatch_day_first, profile.hatch_day_last
     about = f"{eggs}, from day {first:g} to day {last:g}; the term is {profile.days:g} days."
-    found.append(Due("hatch", at(first), max(at(last), at(first) + TASK), f"{batch.id}: hatch", about))
+    if store_h[1] > 0.0:
+        about += f" Days in store make it up to {store_h[1]:.0f} h later (common practice)."
+    since, until = at(first + store_h[0] / 24.0), at(last + store_h[1] / 24.0)
+    found.append(Due("hatch", since, max(until, since + TASK), f"{batch.id}: hatch", about))
     return sorted(found, key=lambda due: due.since)
 
 
@@ -86,11 +89,19 @@ def looks_of(book: EggBook, egg: int) -> list[Due]:
     return sorted(found, key=lambda due: due.since)
 
 
-def to_ics(batch: Batch, profile: Profile, *, site_id: str, now: datetime, more: Sequence[Due] = ()) -> str:
+def to_ics(
+    batch: Batch,
+    profile: Profile,
+    *,
+    site_id: str,
+    now: datetime,
+    more: Sequence[Due] = (),
+    store_h: tuple[float, float] = (0.0, 0.0),
+) -> str:
     """The calendar of a batch, and what more is due. Written again, it replaces what was read before: each entry keeps its UID, so
     that one which stands in two calendars is the same; DTSTAMP is `now`."""
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//eggroom//batch calendar//EN"]
-    for due in sorted((*due_of(batch, profile), *more), key=lambda each: each.since):
+    for due in sorted((*due_of(batch, profile, store_h), *more), key=lambda each: each.since):
         lines += [
             "BEGIN:VEVENT",
             f"UID:{batch.id}-{due.key}@{site_id}.eggroom.invalid",

@@ -229,8 +229,8 @@ def batch_table(views: Sequence[BatchView], site: Site, now: datetime) -> str:
     return "\n".join(lines)
 
 
-def batch_text(batch: Batch, site: Site, now: datetime) -> str:
-    """One batch: where it was, and what comes when; at most 80 columns."""
+def batch_text(batch: Batch, site: Site, now: datetime, *, store_h: tuple[float, float] = (0.0, 0.0)) -> str:
+    """One batch: where it was, and what comes when; at most 80 columns. store_h: by how much days in store delay its hatch."""
     from datetime import timedelta
 
     profile = site.profiles.get(batch.profile)
@@ -257,8 +257,8 @@ def batch_text(batch: Batch, site: Site, now: datetime) -> str:
         lines.append(f"  closed {local(batch.closed_at, site, now)}")
     elif profile is not None:
         lockdown = batch.set_at + timedelta(days=profile.lockdown_day)
-        first = batch.set_at + timedelta(days=profile.hatch_day_first)
-        last = batch.set_at + timedelta(days=profile.hatch_day_last)
+        first = batch.set_at + timedelta(days=profile.hatch_day_first, hours=store_h[0])
+        last = batch.set_at + timedelta(days=profile.hatch_day_last, hours=store_h[1])
         window = f"hatch {local(first, site, now)} to {local(last, site, now)}"
         begins = "lockdown" if profile.lockdown_sign is None else DRAW_DOWN_WORDS
         lines.append(f"  {window}" if batch.declared else f"  {begins} {local(lockdown, site, now)}, {window}")

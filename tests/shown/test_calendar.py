@@ -159,3 +159,12 @@ def test_a_bird_that_goes_by_the_egg_has_no_day_of_lockdown() -> None:
     begun = declared(eggs, "lockdown", day(25.5))
     due = {d.key: d for d in due_of(begun, grey)}["lockdown"]
     assert (due.since, due.summary) == (day(25.5), "grey-1: lockdown, declared")
+
+
+def test_days_in_store_shift_the_hatch() -> None:
+    """By their hours, and the entry says so; without any it is as it was."""
+    due = {d.key: d for d in due_of(HEN, PROFILES["chicken"], (2.0, 10.0))}["hatch"]
+    assert (due.since, due.until) == (day(20) + timedelta(hours=2), day(22) + timedelta(hours=10))
+    assert due.about.endswith("Days in store make it up to 10 h later (common practice).")
+    text = to_ics(HEN, PROFILES["chicken"], site_id="home", now=NOW, store_h=(2.0, 10.0))
+    assert f"DTEND:{day(22) + timedelta(hours=10):%Y%m%dT%H%M%SZ}" in text

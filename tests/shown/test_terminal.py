@@ -123,3 +123,10 @@ def test_alarms_fit_the_terminal() -> None:
     assert max(map(len, table.splitlines())) <= 80
     assert f"({about})" in " ".join(table.split())
     assert max(map(len, doctor_text([Check("broker", True, "word " * 40)]).splitlines())) <= 80
+
+
+def test_what_comes_when_counts_the_days_in_store() -> None:
+    """The hatch of eggs that were long in store is told later, by the hours of those that were there the shortest and the longest."""
+    batch = Batch("hen-1", "chicken", AT, 24)
+    assert "hatch 21 Mar 23:45 to 23 Mar 23:45" in batch_text(batch, site("C"), AT)
+    assert "hatch 22 Mar 01:45 to 24 Mar 09:45" in batch_text(batch, site("C"), AT, store_h=(2.0, 10.0))

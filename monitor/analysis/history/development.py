@@ -19,6 +19,7 @@ found it counts as normal. The bounds are no confidence interval, for most of wh
 How far this can be trusted: the sensitivity comes from one study of hens in the second and third week. Other birds are
 taken to lose or gain the same share of their time, and the first week the same as the others, though it is said to be
 slowed most (Lourens and others 2005, no figure found). The warming of cool eggs after the set is part of the profile's days.
+Where less than half of the time is on record the hatch is the calendar's: what the rest may hide would be most of what is told.
 """
 
 from __future__ import annotations
@@ -65,6 +66,7 @@ ROOM_K = 18.0  # a cold room, about 20 °C, against the target: what a time with
 # Half a degree Fahrenheit, the swing printed as allowed (Mississippi State University Extension): what lies farther off
 # is told first.
 SWING_K = 0.3
+LEAST_COVERAGE = 0.5  # of the time on record, under which nothing is told of it. Judgement
 STEP_MS = 60_000  # a sixth of the time constant of the smallest eggs in moving air
 
 
@@ -128,6 +130,11 @@ class Development:
         return self.hours_recorded / self.hours if self.hours else 0.0
 
     @property
+    def by_calendar(self) -> bool:
+        """Whether too little is on record to tell the hatch by it."""
+        return self.coverage < LEAST_COVERAGE
+
+    @property
     def day(self) -> float:
         """The day of a normal incubation that the embryos should have reached."""
         return (self.hours - self.lag.hours) / 24.0
@@ -140,6 +147,7 @@ def development_of(
     *,
     set_ms: int,
     now_ms: int,
+    store_h: tuple[float, float] = (0.0, 0.0),
 ) -> Development:
     """How far a batch is, and when it should hatch.
 
@@ -147,6 +155,7 @@ def development_of(
         stretches: of the batch, in order, as for the environment history. A hole between them, before the first or after
             the last is a time in no machine. The target of their dry-bulb band is normal; without one, the profile's is.
         models_by_machine: the egg in each machine, by its id. set_ms: day 0. now_ms: up to when; of a closed batch, its end.
+        store_h: how much later the eggs hatch that were in store the shortest, and the longest.
     Raises
         ValueError: now_ms before set_ms, stretches that overlap, or a machine with air and no model.
     """
@@ -156,13 +165,18 @@ def development_of(
     lags_h = felt.lags_h(_FOUND)
     lag = _in_doubt(parts, felt, lags_h)
     days = profile.hatch_day_first, profile.days, profile.hatch_day_last
+    stored_h = store_h[0], sum(store_h) / 2.0, store_h[1]
+    recorded_h, hours = felt.hours_where(felt.known), (now_ms - set_ms) / HOUR_MS
+    told = lag if recorded_h >= LEAST_COVERAGE * hours > 0.0 else Lag(0.0, 0.0, 0.0)
     return Development(
-        hours=(now_ms - set_ms) / HOUR_MS,
-        hours_recorded=felt.hours_where(felt.known),
+        hours=hours,
+        hours_recorded=recorded_h,
         hours_stopped=felt.hours_where(felt.known & ~(felt.egg_c > ZERO_C)),
         hours_beyond=felt.hours_where(felt.known & (felt.off_k > LIMIT_K)),
         lag=lag,
-        hatch=HatchWindow(*(_expected(set_ms, day, lag) for day in days)),
+        hatch=HatchWindow(
+            *(_expected(set_ms, day + late_h / 24.0, told) for day, late_h in zip(days, stored_h, strict=True))
+        ),
         spell=_spell(felt, lags_h, lag.hours) if round(lag.hours) else None,
     )
 

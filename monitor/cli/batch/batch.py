@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, cast
 from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, show
 from monitor.cli.record import ask, house_of, one_batch, opened, said
 from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_span_s, typed_when, typed_whole
+from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import day_words
 from monitor.domain.wall import filled
@@ -230,9 +231,10 @@ def _show(options: One) -> int:
     with opened(house) as history:
         batch = one_batch(history, options.batch)
         found = batch_development(history, house.site, batch, now=now)
+        store_h = store_delay_h(history.book(batch))
     view = batch_view(batch, now) | {"development": None if found is None else development_record(found)}
     lines = [] if found is None else development_lines(found, Shown(house.site.zone, house.site.unit))
-    text = "\n".join([batch_text(batch, house.site, now), *(filled(f"  {line}") for line in lines)])
+    text = "\n".join([batch_text(batch, house.site, now, store_h=store_h), *(filled(f"  {line}") for line in lines)])
     return show(options.json, view, text)
 
 

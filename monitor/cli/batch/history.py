@@ -23,6 +23,7 @@ from monitor.cli.frame import (
 from monitor.cli.record import Looked, Reported, add_archive_option, looked_at, profile_of
 from monitor.cli.typed import typed_whole
 from monitor.domain.eggs.book import knows, outcome
+from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import Profile
 from monitor.domain.published.exposure import EXPOSURES
@@ -129,7 +130,8 @@ def _calendar(options: History, looked: Looked, profile: Profile) -> None:
                 f"batch {batch.id}: egg {options.egg}: {end.word}, so nothing is due, expected it without --ics"
             )
         more = looks_of(book, options.egg)
-    write_file(options.ics, to_ics(batch, profile, site_id=looked.site.id, now=looked.now, more=more))
+    store_h = store_delay_h(looked.history.book(batch))
+    write_file(options.ics, to_ics(batch, profile, site_id=looked.site.id, now=looked.now, more=more, store_h=store_h))
 
 
 def _exposures(options: History, profile: Profile, unit: str) -> int:

@@ -28,6 +28,7 @@ from monitor.domain.eggs.entry import (
 )
 from monitor.domain.needs.batch import DAY_S, Batch, day_words
 from monitor.domain.needs.profile import Profile
+from monitor.domain.published.timings import until_hatch
 from monitor.domain.refusal import Words
 
 # The quickest loss published for a whole egg is about 1 % a day (turkey under hens, 24 % in 24 days: Mussehl & Ackerson
@@ -39,6 +40,7 @@ SCATTER_SHARE = (
 ODD_SIZE_SHARE = 0.15  # mass and measures farther apart than the form of any egg explains
 ODD_MASS = (0.5, 1.5)  # of the profile's lowest and highest fresh mass
 AHEAD = timedelta(minutes=10)  # a person's watch and the daemon's clock may differ by so much
+EARLY_SHARE = 0.9  # of the first normal day of the hatch: sooner than this it is a wrong date as a rule
 LATE_DAYS = 5.0  # a hatch later than the last normal day by more is a wrong date as a rule
 STORED_ODD_DAYS = 1.5  # people count the days of a store in more than one way
 
@@ -67,6 +69,8 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
         yield from _candling_doubts(entry, entry.fact.found, about)
     elif isinstance(entry.fact, Sign):
         yield from _sign_doubts(entry, [e for e in about if isinstance(e.fact, Sign)])
+        if profile is not None:
+            yield from _early_doubts(entry, entry.fact.sign, batch.day(entry.at), profile=profile)
     elif isinstance(entry.fact, Laid):
         laid, stored = entry.fact.laid_at, entry.fact.stored_days
         days = None if laid is None else (batch.set_at - laid).total_seconds() / DAY_S
@@ -76,7 +80,7 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
             yield (f"{where}: {stored:g} days stored, laid {days:.1f} days before it was set",)
     elif isinstance(entry.fact, Hatched) and profile is not None:
         day, first, last = batch.day(entry.at), profile.hatch_day_first, profile.hatch_day_last
-        if not 0.9 * first <= day <= last + LATE_DAYS:
+        if not EARLY_SHARE * first <= day <= last + LATE_DAYS:
             yield (f"{where}: on day {day_words(day)}, {profile.name} hatches on day {first:g} to {last:g}",)
 
 
@@ -128,6 +132,15 @@ def _sign_doubts(entry: Entry, seen: list[Entry]) -> Iterator[Words]:
             yield (f"{entry.where}: {_sign(e)} was seen already, at ", e.at)
         elif e.at != entry.at and SIGNS.index(later) < SIGNS.index(earlier):
             yield (f"{entry.where}: {earlier} before {later}, expected {later} first",)
+
+
+def _early_doubts(entry: Entry, sign: str, day: float, *, profile: Profile) -> Iterator[Words]:
+    """A sign longer before the first normal day of the hatch than any source has it before the chick, and a tenth of the term besides."""
+    longest_days = until_hatch(profile.kind, sign).high_h / 24.0
+    first = EARLY_SHARE * profile.hatch_day_first - longest_days
+    if day < first:
+        normal = f"day {profile.hatch_day_first:g} to {profile.hatch_day_last:g}"
+        yield (f"{entry.where}: {sign} on day {day_words(day)}, {profile.name} hatches on {normal}",)
 
 
 def _sign(entry: Entry) -> str:

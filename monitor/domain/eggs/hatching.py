@@ -10,12 +10,15 @@ from collections import Counter
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from monitor.domain.eggs.book import EggBook, numbers, of_egg, outcome, standing
-from monitor.domain.eggs.entry import AFTER_HATCH, Dead, Entry, Hatched, Sign, Split
+from monitor.domain.eggs.book import EggBook, laid_at, numbers, of_egg, outcome, standing
+from monitor.domain.eggs.entry import AFTER_HATCH, Dead, Entry, Hatched, Laid, Sign, Split
 from monitor.domain.fixed import fixed
-from monitor.domain.needs.batch import LOCKDOWN, Batch, declared
+from monitor.domain.needs.batch import DAY_S, LOCKDOWN, Batch, declared
 from monitor.domain.needs.profile import INTERNAL_PIP, SIGNS, Profile
 from monitor.domain.published.timings import until_hatch
+
+# About an hour for each day in store after the first week. Common practice; no figure of a source was found.
+STORE_FREE_DAYS, STORE_H_PER_DAY = 7.0, 1.0
 
 
 @fixed
@@ -108,6 +111,16 @@ def expected_by(entry: Entry, profile: Profile) -> Expected:
     span = until_hatch(profile.kind, entry.fact.sign)
     earliest, latest = (entry.at + timedelta(hours=hours) for hours in (span.low_h, span.high_h))
     return Expected(entry.fact.sign, entry.at, earliest, latest, span.source, span.own)
+
+
+def store_delay_h(book: EggBook) -> tuple[float, float]:
+    """How much later eggs hatch for their days in store, hours: those that were there the shortest, and the longest; 0 of what nobody wrote."""
+    batch, own = book.batch, [egg for egg in numbers(book) if any(isinstance(e.fact, Laid) for e in of_egg(book, egg))]
+    whole = batch.eggs is not None and len(own) >= batch.eggs
+    laid = [laid_at(book, egg) for egg in own] + ([] if whole else [laid_at(book, None)])
+    stored_days = [0.0 if at is None else (batch.set_at - at).total_seconds() / DAY_S for at in laid]
+    delays_h = [max(0.0, days - STORE_FREE_DAYS) * STORE_H_PER_DAY for days in stored_days]
+    return min(delays_h), max(delays_h)
 
 
 def looked_for(book: EggBook, since: datetime) -> bool:

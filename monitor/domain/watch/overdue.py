@@ -10,7 +10,7 @@ from datetime import timedelta
 from monitor.domain.alarms.about import Overdue
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, acknowledge
 from monitor.domain.eggs.book import EggBook
-from monitor.domain.eggs.hatching import looked_for
+from monitor.domain.eggs.hatching import looked_for, store_delay_h
 from monitor.domain.needs.bands import Occupant
 from monitor.domain.needs.batch import Batch, subject_of, whole_day
 from monitor.domain.needs.rules import DRAW_DOWN_DUE, HATCH_OVERDUE, LOCKDOWN_OVERDUE
@@ -22,7 +22,7 @@ from monitor.domain.watch.egg_alarms import remind_to_look
 
 LOOK_EVERY_S = 60.0  # days are awaited here
 LOCKDOWN_GRACE_DAYS = 0.5  # a day's work is done when there is time for it
-HATCH_GRACE_DAYS = 1.5  # after the term: late and drawn-out hatches are common, a batch forgotten open is too
+HATCH_GRACE_DAYS = 1.0  # after the last normal day, which is itself normal to its end
 
 
 def look_for_overdue(look: Look) -> None:
@@ -61,7 +61,7 @@ def look_for_overdue(look: Look) -> None:
             for b in batches
             if _late(
                 b,
-                due_day=look.site.profiles[b.profile].days,
+                due_day=_last_day(look, b),
                 grace_days=grace,
                 usual_days=HATCH_GRACE_DAYS,
                 now=look.now,
@@ -86,6 +86,12 @@ def _remind_of_draw_down(look: Look, occupant: Occupant) -> None:
         settle(look, key, acknowledge(alarm, who, look.now))  # who has looked, or declared, has answered it
     if alarm is not None:
         judge(look, key, Judgement(IN, look.now.utc))
+
+
+def _last_day(look: Look, batch: Batch) -> float:
+    """The last normal day of a batch's hatch; days in store make it later."""
+    book = look.state.books.get(batch.id, EggBook(batch))
+    return look.site.profiles[batch.profile].hatch_day_last + store_delay_h(book)[1] / 24.0
 
 
 def _late(batch: Batch, *, due_day: float, grace_days: float | None, usual_days: float, now: Now) -> bool:

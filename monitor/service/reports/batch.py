@@ -16,6 +16,7 @@ from monitor.analysis.line.calibrated import corrected_air
 from monitor.domain.air.psychrometrics import wet_bulb_c
 from monitor.domain.eggs.book import standing
 from monitor.domain.eggs.entry import Split
+from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.eggs.temperature import EggModel, model_of
 from monitor.domain.needs.bands import derived_rh
 from monitor.domain.needs.batch import Batch
@@ -64,7 +65,7 @@ def _worked_out(
         calibrations=tuple(_applied(history, site, batch, now=now)),
         felt=felt_of(stretches, _models(site, batch), set_ms=to_ms(batch.set_at), term_days=term_days, happenings=done),
         happenings=done,
-        development=_developed(site, batch, now, stretches=stretches),
+        development=_developed(history, site, batch, now=now, stretches=stretches),
     )
 
 
@@ -73,14 +74,18 @@ def batch_development(history: BatchRecord, site: Site, batch: Batch, *, now: da
     if batch.profile not in site.profiles:
         return None
     stretches = list(stretches_of(history, site, batch, now=now))
-    return _developed(site, batch, now, stretches=stretches) if stretches else None
+    return _developed(history, site, batch, now=now, stretches=stretches) if stretches else None
 
 
-def _developed(site: Site, batch: Batch, now: datetime, *, stretches: Sequence[Stretch]) -> Development | None:
+def _developed(
+    history: BatchRecord, site: Site, batch: Batch, *, now: datetime, stretches: Sequence[Stretch]
+) -> Development | None:
     end, profile = min(batch.closed_at or now, now), site.profiles[batch.profile]
     if end < batch.set_at or any(stage.dry_bulb_c.target is None for stage in profile.stages):
         return None
-    return development_of(stretches, profile, _models(site, batch), set_ms=to_ms(batch.set_at), now_ms=to_ms(end))
+    store_h = store_delay_h(history.book(batch))
+    set_ms, now_ms = to_ms(batch.set_at), to_ms(end)
+    return development_of(stretches, profile, _models(site, batch), set_ms=set_ms, now_ms=now_ms, store_h=store_h)
 
 
 def _models(site: Site, batch: Batch) -> dict[str, EggModel]:

@@ -13,6 +13,10 @@ from monitor.shown.plain import Record, utc_ms, value
 def development_lines(found: Development, shown: Shown) -> Iterator[str]:
     """The hatch window that the record leads to, with its doubt, and what shifts it."""
     first, last = found.hatch.earliest, found.hatch.latest
+    if found.by_calendar:
+        yield f"Hatch by the calendar: {shown.time(first.at_ms)} to {shown.time(last.at_ms)}"
+        yield f"Embryos: {development_words(found)}"
+        return
     yield (
         f"Hatch by the record (estimate): {shown.time(first.at_ms)} to {shown.time(last.at_ms)},"
         f" with its doubt {shown.time(first.low_ms)} to {shown.time(last.high_ms)}"
@@ -22,9 +26,9 @@ def development_lines(found: Development, shown: Shown) -> Iterator[str]:
 
 def development_words(found: Development, unit: Unit = "C") -> str:
     """`about 7 h behind (2 to 11): the record shows 150 h at about 36.7 °C, eggs 1.1 °C below normal`."""
-    if not found.hours_recorded:
-        span = f"{_side(found.lag.low)} to {_side(found.lag.high)}"
-        return f"not known: nothing is recorded, so the profile's own days stand ({span})"
+    if found.by_calendar:
+        recorded = f"{_h(found.hours_recorded)} of {_h(found.hours)} are" if found.hours_recorded else "nothing is"
+        return f"not known: {recorded} on record, so the profile's own days stand"
     shown = [_spell_words(found.spell, unit)] if found.spell is not None else []
     if round(found.hours_stopped):
         zero = show_temperature(ZERO_C, unit)
@@ -64,15 +68,17 @@ def _h(hours: float) -> str:
 
 
 def development_record(found: Development) -> Record:
-    """Hours; times in UTC. lag_h: behind the profile, below 0 ahead; `earliest` and `latest` of each time are its doubt."""
+    """Hours; times in UTC. lag_h: behind the profile, below 0 ahead, None where too little is on record and the hatch is the calendar's;
+    `earliest` and `latest` of each time are its doubt."""
+    lag = None if found.by_calendar else found.lag
     return {
         "hours": value(found.hours),
         "hours_recorded": value(found.hours_recorded),
         "hours_stopped": value(found.hours_stopped),
         "hours_beyond": value(found.hours_beyond),
-        "lag_h": value(found.lag.hours),
-        "lag_low_h": value(found.lag.low),
-        "lag_high_h": value(found.lag.high),
+        "lag_h": value(None if lag is None else lag.hours),
+        "lag_low_h": value(None if lag is None else lag.low),
+        "lag_high_h": value(None if lag is None else lag.high),
         "hatch": {
             "first": _expected(found.hatch.earliest),
             "usual": _expected(found.hatch.usual),

@@ -6,6 +6,7 @@ import csv
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC
 from pathlib import Path
 from typing import Any
 
@@ -26,13 +27,15 @@ from monitor.analysis.history.development import (
     STUDY_K,
     ZERO_C,
     Development,
+    Expected,
     Lag,
     development_of,
 )
 from monitor.domain.eggs.temperature import EggModel, model_of
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL
-from monitor.shown.history.development import development_words, lag_words
+from monitor.shown.form import Shown
+from monitor.shown.history.development import development_lines, development_record, development_words, lag_words
 from tests.analysis.air import HOUR, T0, Readings, readings, sampled, stretch
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "temperature" / "development.csv"
@@ -211,9 +214,7 @@ def test_without_air_the_window_is_the_profiles_own(stays: str) -> None:
     window = found.hatch
     days = [(each.at_ms - T0) / (24 * HOUR) for each in (window.earliest, window.usual, window.latest)]
     assert days == pytest.approx([HEN.hatch_day_first, HEN.days, HEN.hatch_day_last], abs=0.01)
-    assert development_words(found) == (
-        "not known: nothing is recorded, so the profile's own days stand (7 h ahead to 240 h behind)"
-    )
+    assert development_words(found) == "not known: nothing is on record, so the profile's own days stand"
 
 
 # --- by hand, and by a slow second opinion
@@ -484,3 +485,35 @@ def test_what_is_refused() -> None:
         development_of([lived, lived], HEN, models, set_ms=T0, now_ms=T0 + HOUR)
     with pytest.raises(ValueError, match=r"^stretch in setter-a, stage setter: no model of its egg, expected one$"):
         development_of([lived], HEN, {}, set_ms=T0, now_ms=T0 + HOUR)
+
+
+@pytest.mark.parametrize(("recorded_h", "by_calendar"), [(0.0, True), (119.0, True), (121.0, False), (240.0, False)])
+def test_with_less_than_half_on_record_the_hatch_is_the_calendars(recorded_h: float, by_calendar: bool) -> None:
+    """What 200 hours without a record may hide is no lag: the profile's own days are told, without a doubt that says nothing."""
+    air = sampled(at(36.7, 0.0, 500.0), recorded_h, 60.0)
+    here = [stretch(air, hours=recorded_h, dry_bulb_c=HEN.stages[0].dry_bulb_c, max_gap_s=120.0)] if recorded_h else []
+    found = development_of(here, HEN, {"setter-a": model_of(HEN, FORCED)}, set_ms=T0, now_ms=T0 + round(240 * HOUR))
+    assert found.by_calendar is by_calendar
+    lines = list(development_lines(found, Shown(UTC, "C")))
+    record = development_record(found)
+    usual = found.hatch.usual
+    if by_calendar:
+        assert usual == Expected(*[T0 + round(HEN.days * 24 * HOUR)] * 3)
+        assert lines[0].startswith("Hatch by the calendar: ")
+        assert "behind" not in " ".join(lines)
+        assert record["lag_h"] is record["lag_low_h"] is record["lag_high_h"] is None
+    else:
+        assert usual.low_ms < usual.at_ms < usual.high_ms
+        assert "Hatch by the record (estimate)" in lines[0]
+        assert record["lag_h"] is not None
+
+
+def test_days_in_store_shift_the_window() -> None:
+    """The first of those that were there the shortest, the last of the longest, the usual between them."""
+    now_ms = T0 + round(240 * HOUR)
+    plain = development_of([], HEN, {}, set_ms=T0, now_ms=now_ms).hatch
+    found = development_of([], HEN, {}, set_ms=T0, now_ms=now_ms, store_h=(2.0, 10.0)).hatch
+    shifted = [
+        (getattr(found, name).at_ms - getattr(plain, name).at_ms) / HOUR for name in ("earliest", "usual", "latest")
+    ]
+    assert shifted == pytest.approx([2.0, 6.0, 10.0], abs=1e-5)

@@ -157,3 +157,16 @@ def test_a_bird_that_goes_by_the_egg(capsys: Capture, config: Path) -> None:
     assert "eggroom egg event grey-2 internal-pip" in early
     ok(capsys, "batch", "add", "grey-3", *about, "--set", set_days_ago(24), config=config)
     assert "in lockdown since" in ok(capsys, "batch", "move", "grey-3", "hatcher-1", config=config)
+
+
+def test_days_in_store_show_in_what_comes_when(capsys: Capture, config: Path) -> None:
+    """Three weeks in store: the last normal hatch is told 14 h later than without (an hour a day after the first week, common practice)."""
+    about = ("--species", "chicken", "--machine", "setter-1", "--eggs", "3", "--set", set_days_ago(2))
+    ok(capsys, "batch", "add", "hen-9", *about, config=config)
+    before = told(capsys, "batch", "show", "hen-9", config=config)["development"]["hatch"]
+    ok(capsys, "egg", "laid", "hen-9", "--stored", "21", config=config)
+    after = told(capsys, "batch", "show", "hen-9", config=config)["development"]["hatch"]
+    for name in ("first", "usual", "last"):
+        then, now = (datetime.fromisoformat(each[name]["at"]) for each in (before, after))
+        assert now - then == timedelta(hours=14)
+    assert "Hatch by the calendar: " in ok(capsys, "batch", "show", "hen-9", config=config)

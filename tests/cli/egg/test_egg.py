@@ -176,8 +176,8 @@ def test_many_at_once_are_written_together_or_not_at_all(capsys: Capture, config
 def test_every_other_verb(capsys: Capture, config: Path) -> None:
     """Signs, help, ends, findings, measures, lay and notes: each is written as what it says."""
     for words, said in (
-        (("event", "7", "draw-down"), "egg 7: draw-down"),
-        (("event", "7", "internal-pip"), "egg 7: internal pip"),
+        (("event", "7", "draw-down", "--sure"), "egg 7: draw-down"),
+        (("event", "7", "internal-pip", "--sure"), "egg 7: internal pip"),
         (("event", "7", "helped", "--note", "shell moistened"), "egg 7: helped: shell moistened"),
         (("event", "7", "sealed", "--note", "wax"), "egg 7: sealed: wax"),
         (("outcome", "7", "hatched", "--sure"), "egg 7: hatched"),
@@ -349,7 +349,7 @@ def test_the_phone_is_told(capsys: Capture, tmp_path: Path) -> None:
             )
             soon = (datetime.now(UTC) + timedelta(seconds=3)).isoformat()
             ok(capsys, "look-again", "hen-1", "7", "weak", "--when", soon, config=path)
-            ok(capsys, "event", "hen-1", "8", "draw-down", config=path)
+            ok(capsys, "event", "hen-1", "8", "draw-down", "--sure", config=path)
             assert daemon.terminate() == 0
             until(lambda: datetime.now(UTC).isoformat() > soon, "time stands still")
             daemon.start()

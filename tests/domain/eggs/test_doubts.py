@@ -9,9 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.doubts import doubts
 from monitor.domain.eggs.entry import (
+    INTERNAL_PIP,
+    SIGNS,
     Candling,
     Dead,
     Entry,
@@ -25,9 +28,11 @@ from monitor.domain.eggs.entry import (
 )
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Band, Profile, Stage
+from monitor.domain.published.timings import until_hatch
 from monitor.domain.refusal import Refusal
 
 SET = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
+BATCH = Batch("b-1", "chicken", SET, 12)
 WARM = Band(None, None, 37.5, None, None)
 BIRD = Profile(
     "bird",
@@ -130,3 +135,27 @@ def test_an_ordinary_egg_is_never_questioned(step: float, pct_d: float, times: i
         weighing = entry(at, Weighing(20.0 * (1.0 - pct_d * at / 100.0), error_g=0.02), 1)
         assert doubts(made, weighing, BIRD) == ()
         made = add(made, weighing)
+
+
+def test_a_sign_far_before_its_time_is_asked_about() -> None:
+    """An internal pip on day 9 of 21 is a wrong date: hens show it 24 to 36 h before the chick (HATSIG, PW), on day 18 at the soonest. The
+    same on day 19, or of a bird that is not known, is written."""
+    pip = Sign(INTERNAL_PIP)
+    hens = load_profiles(None)["chicken"]
+    for day, asked in ((9.0, True), (16.0, True), (17.0, False), (19.5, False)):
+        at = BATCH.set_at + timedelta(days=day)
+        entry = Entry(at, at, "ada", pip, egg=1)
+        said = ["".join(map(str, words)) for words in doubts(EggBook(BATCH), entry, hens)]
+        assert said == (
+            [f"egg 1 sign: internal pip on day {day:.1f}, Chicken hatches on day 20 to 22"] if asked else []
+        )
+        assert doubts(EggBook(BATCH), entry, None) == ()
+
+
+@pytest.mark.parametrize("profile", load_profiles(None).values(), ids=lambda p: p.id)
+@pytest.mark.parametrize("sign", SIGNS)
+def test_no_normal_sign_is_asked_about(profile: Profile, sign: str) -> None:
+    """As long before its first normal day as a source has the sign before the chick, and on its last normal day: neither is odd."""
+    for day in (profile.hatch_day_first - until_hatch(profile.kind, sign).high_h / 24.0, profile.hatch_day_last):
+        at = BATCH.set_at + timedelta(days=day)
+        assert doubts(EggBook(BATCH), Entry(at, at, "ada", Sign(sign), egg=1), profile) == ()

@@ -17,6 +17,7 @@ from monitor.domain.eggs.entry import (
     Entry,
     Fact,
     Hatched,
+    Laid,
     LookAgain,
     Removed,
     Sign,
@@ -29,6 +30,7 @@ from monitor.domain.eggs.hatching import (
     lockdown_seen,
     looked_for,
     still_in,
+    store_delay_h,
     telling,
 )
 from monitor.domain.needs.batch import Batch, closed, declared
@@ -171,3 +173,20 @@ def test_who_is_still_in_it() -> None:
 def test_who_has_looked(line: Line, looked: bool) -> None:
     """A candling, a sign, or a time to look again, written of these eggs since."""
     assert looked_for(book(line), T0) is looked
+
+
+@pytest.mark.parametrize(
+    ("lines", "delay_h"),
+    [
+        ((), (0, 0)),
+        (((0, Laid(stored_days=5), None),), (0, 0)),  # a week costs nothing
+        (((0, Laid(stored_days=17), None),), (10, 10)),
+        (((0, Laid(stored_days=17), 1),), (0, 10)),  # nobody wrote it of the others
+        (((0, Laid(stored_days=17), 1), (0, Laid(stored_days=9), None)), (2, 10)),
+        (((0, Laid(stored_days=17), 1), (0, Laid(stored_days=9), 2), (0, Laid(stored_days=10), 3)), (2, 10)),
+        (((0, Laid(laid_at=CLUTCH.set_at - timedelta(days=8)), None),), (1, 1)),
+    ],
+)
+def test_days_in_store_make_the_hatch_later(lines: tuple[Line, ...], delay_h: tuple[float, float]) -> None:
+    """An hour for each day after the first week (common practice), of the egg that was there the shortest and of the longest."""
+    assert store_delay_h(book(*lines)) == pytest.approx(delay_h)

@@ -7,11 +7,16 @@ from typing import Any
 
 import pytest
 
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
+from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.entry import Entry, Laid
 from monitor.domain.needs.batch import closed, moved
 from monitor.domain.needs.rules import HATCH_OVERDUE, LOCKDOWN_OVERDUE
+from monitor.domain.watch.egg_alarms import take_book
 from tests.domain.house import MACHINES, RULES, Air, Story, batch, probes, site
 
+SHIPPED = load_profiles(None)
 TOP = "node-a/top"
 GOOD: Air = (37.5, 45.0)
 MOIST: Air = (37.5, 65.0)
@@ -53,17 +58,42 @@ def test_who_has_no_hatcher_locks_down_where_the_eggs_are() -> None:
     assert (("setter-1", LOCKDOWN_OVERDUE)) not in story.state.alarms
 
 
-@pytest.mark.parametrize(("day", "told"), [(20.5, False), (22.4, False), (22.6, True)])
-def test_a_hatch_is_overdue_a_day_and_a_half_after_its_term(day: float, told: bool) -> None:
-    """A batch that is still open then is asked about; late and drawn-out hatches have their time."""
+@pytest.mark.parametrize(("day", "told"), [(20.5, False), (22.9, False), (23.1, True)])
+def test_a_hatch_is_overdue_when_its_last_normal_day_is_over(day: float, told: bool) -> None:
+    """Day 22 of a hen is normal to its end; a batch that is still open then is asked about."""
     watched = probes((TOP, "hatcher-1"))
     story = on_day(day, "hatcher-1", site=site(watched))
     assert (story.state_of(HATCH_OVERDUE, "hatcher-1") == UNACKNOWLEDGED) is told
 
 
+@pytest.mark.parametrize("id_", sorted(SHIPPED))
+def test_every_birds_own_normal_days_are_silent(id_: str) -> None:
+    """From the set to the end of its last normal day nothing is overdue; after it the batch is asked about."""
+    profile = SHIPPED[id_]
+    house, last = site({}, profiles=SHIPPED), profile.hatch_day_last
+    for day, told in ((profile.days, False), (profile.days + 0.9, False), (last + 0.99, False), (last + 1.01, True)):
+        if day > last + 1.0 and not told:
+            continue
+        story = Story(site=house, batches=(batch("b-1", id_, day=day),))
+        story.run(minutes=2)
+        assert (story.state_of(HATCH_OVERDUE) == UNACKNOWLEDGED) is told, day
+
+
+@pytest.mark.parametrize(("stored_days", "late_h"), [(0.0, 0.0), (7.0, 0.0), (21.0, 14.0)])
+def test_days_in_store_are_waited_for(stored_days: float, late_h: float) -> None:
+    """An hour for each day in store after the first week (common practice): after three weeks the same batch is asked about 14 h later."""
+    for hours, told in ((late_h - 0.5, False), (late_h + 0.5, True)):
+        mine = batch(day=23.0 + hours / 24.0)
+        story = Story(site=site({}), batches=(mine,))
+        book = add(EggBook(mine), Entry(mine.set_at, mine.set_at, "ada", Laid(stored_days=stored_days)))
+        take_book(story.state, book)
+        story.run(minutes=2)
+        assert (story.state_of(HATCH_OVERDUE) == UNACKNOWLEDGED) is told
+
+
 def test_a_closed_batch_is_not_overdue() -> None:
     """Closing it ends the alarm."""
-    story = on_day(23.0)
+    story = on_day(23.5)
     assert story.state_of(HATCH_OVERDUE) == UNACKNOWLEDGED
     story.put(closed(story.state.batches["hen-1"], story.now().utc))
     story.run(minutes=2)
@@ -73,7 +103,7 @@ def test_a_closed_batch_is_not_overdue() -> None:
 def test_a_breeder_gives_more_time() -> None:
     """The rule's own limit, in days, stands in place of the usual ones."""
     patient = {**RULES, HATCH_OVERDUE: replace(RULES[HATCH_OVERDUE], limit=5.0)}
-    story = on_day(23.0, site=site(rules=patient))
+    story = on_day(23.5, site=site(rules=patient))
     assert story.state_of(HATCH_OVERDUE) == "normal"
 
 
