@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import csv
 import math
 from collections import Counter
 from dataclasses import replace
@@ -121,6 +122,22 @@ def test_every_rule_is_rationalised(rule: Any) -> None:
     assert (rule.re_alarm_s is None) is (rule.id in ONCE)
     told = {w.lower().strip(".,;") for w in rule.first_act.split()}
     assert not {"chick", "chicks", "egg", "eggs", "shell"} & told  # never told to handle either
+
+
+def test_no_rule_shuts_the_vents() -> None:
+    """One act for every stage: in the hatcher too little air kills chicks that are ready (MSU-TS), so what is too dry is mended by water."""
+    path = Path(__file__).parents[2] / "reference" / "hatch_problems.csv"
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = [r for r in csv.DictReader(file) if (r["environmental_variable"], r["direction"], r["window"]) == ("ventilation", "low", "hatcher")]  # fmt: skip
+    assert ("fully developed, dead without pipping", "MSU-TS", "seen") in {
+        (r["finding"], r["source_key"], r["evidence"]) for r in rows
+    }
+    for rule in RULES.values():
+        told = rule.first_act.lower()
+        assert "vent" not in told or not {"close", "shut"} & {word.strip(".,;") for word in told.split()}, rule.id
+        if rule.quantity == HUMIDITY and rule.side == "low":
+            assert "vent" not in told, rule.id
+    assert RULES["humidity-high-alarm"].first_act.startswith("Open the vents first")  # damp and stale go together there
 
 
 def test_danger_is_asked_for_again_soon() -> None:
