@@ -246,7 +246,7 @@ def vapour_kpa(dry_bulb_c: Values, rh_pct: Values) -> Values:
     """Vapour pressure of the air. dry_bulb_c: -40 to 80; rh_pct: 0 to 100. Eq. 22."""
     plain = type(dry_bulb_c) is type(rh_pct) is float
     if plain and _COLDEST_C <= dry_bulb_c <= _HOTTEST_C and _DRIEST_PCT <= rh_pct <= _DAMPEST_PCT:
-        kpa: Values = _vapour(_PLAIN, dry_bulb_c, rh_pct)  # type: ignore[assignment]  # of a float, a float
+        kpa: Values = 0.01 * rh_pct * _saturation(_PLAIN, _WATER, dry_bulb_c)[0]  # type: ignore[assignment]  # of a float, a float
         return kpa
     return _each(_accept("vapour_kpa", (dry_bulb_c, _DRY_BULB), (rh_pct, _RH)), _vapour, dry_bulb_c, rh_pct)
 

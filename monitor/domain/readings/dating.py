@@ -146,7 +146,7 @@ def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tu
     age_s = (seen - estimate) / 1000.0
     if line.basis == UPTIME and (before is None or before - seen > SETTLED_MS):
         age_s = UNSETTLED
-    offset = label_offset(line.basis, estimate, anchor_ms)
+    offset = round(estimate + anchor_ms) if line.basis == UPTIME else label_offset(line.basis, estimate, anchor_ms)
     better_ms = line.offset_ms - offset
     # Of a line that an earlier run began, and a wrong label clock kept us from taking up, the labels are left as they are.
     anew = before is None

@@ -212,6 +212,8 @@ def watch(  # noqa: PLR0917 - with each reading
     episode = state.episode
     if mono_s <= state.newest_s:
         return state, _NOTHING if episode is None else _STANDING[episode.phase]
+    if episode is None and state.usual_c - dry_bulb_c < FALL_K and state.newest_s != -math.inf:  # as nearly always
+        return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s), _NOTHING
     air = _Air(mono_s, dry_bulb_c, vapour_kpa, interval_s, -math.inf if band_low_c is None else band_low_c)
     if episode is None:
         return _look(state, air)
@@ -227,7 +229,8 @@ def _look(state: Watch, air: _Air) -> tuple[Watch, Verdict]:
     if state.newest_s == -math.inf:
         return Watch(air.mono_s, air.mono_s, 0.0, air.dry_bulb_c, 0.0, air.vapour_kpa, 0.0, state.recovery_s), _NOTHING
     if not _fallen(state, air):
-        return _learn(state, air), _NOTHING
+        learnt = _learn(state, air.mono_s, air.dry_bulb_c, air.vapour_kpa, interval_s=air.interval_s)
+        return learnt, _NOTHING
     episode = Episode(
         _SUSPECTED,
         since_s=state.near_s,
@@ -257,28 +260,32 @@ def _fallen(state: Watch, air: _Air) -> bool:
     return abs(100.0 * air.vapour_kpa / saturation_vapour_kpa(air.dry_bulb_c) - usual_pct) > SAME_RH_PCT
 
 
-def _learn(state: Watch, air: _Air) -> Watch:
+def _learn(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *, interval_s: float) -> Watch:  # noqa: PLR0917 - with each reading
     """The usual level after one more reading, which counts for no more than the edge of what is usual."""
-    passed_s = min(air.mono_s - state.newest_s, 3.0 * air.interval_s)  # silence teaches nothing
-    learnt_s = state.learnt_s
+    passed_s, most_s = mono_s - state.newest_s, 3.0 * interval_s  # silence teaches nothing
+    if passed_s > most_s:
+        passed_s = most_s
+    learnt_s, usual_c, usual_kpa = state.learnt_s, state.usual_c, state.usual_kpa
+    ripple_k, ripple_kpa = state.ripple_k, state.ripple_kpa
     weight = passed_s / (passed_s + learnt_s)  # a plain mean at first, then a fading one
-    near_k, near_kpa = USUAL_RIPPLES * state.ripple_k, USUAL_RIPPLES * state.ripple_kpa
+    near_k, near_kpa = USUAL_RIPPLES * ripple_k, USUAL_RIPPLES * ripple_kpa
     if near_k < USUAL_K:
         near_k = USUAL_K
-    if near_kpa < USUAL_SHARE * state.usual_kpa:
-        near_kpa = USUAL_SHARE * state.usual_kpa
-    away_k, away_kpa = air.dry_bulb_c - state.usual_c, air.vapour_kpa - state.usual_kpa
+    if near_kpa < USUAL_SHARE * usual_kpa:
+        near_kpa = USUAL_SHARE * usual_kpa
+    away_k, away_kpa = dry_bulb_c - usual_c, vapour_kpa - usual_kpa
     near = away_k >= -near_k and away_kpa >= -near_kpa
     if not (near and away_k <= near_k and away_kpa <= near_kpa):
         away_k, away_kpa = min(max(away_k, -near_k), near_k), min(max(away_kpa, -near_kpa), near_kpa)
+    learnt_s += passed_s
     return Watch(
-        air.mono_s,
-        air.mono_s if near else state.near_s,
-        min(learnt_s + passed_s, LEARN_S),
-        state.usual_c + weight * away_k,
-        state.ripple_k + weight * (abs(away_k) - state.ripple_k),
-        state.usual_kpa + weight * away_kpa,
-        state.ripple_kpa + weight * (abs(away_kpa) - state.ripple_kpa),
+        mono_s,
+        mono_s if near else state.near_s,
+        learnt_s if learnt_s < LEARN_S else LEARN_S,
+        usual_c + weight * away_k,
+        ripple_k + weight * (abs(away_k) - ripple_k),
+        usual_kpa + weight * away_kpa,
+        ripple_kpa + weight * (abs(away_kpa) - ripple_kpa),
         state.recovery_s,
     )
 

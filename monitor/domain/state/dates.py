@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from monitor.domain.fixed import fixed
 from monitor.domain.readings.dating import (
     ARRIVAL,
     ARRIVAL_BOOT,
@@ -29,14 +28,9 @@ from monitor.domain.state.record import Event
 MAX_BOOTS = 64  # starts of one node whose messages are still told apart; the record keeps them all
 
 
-@fixed
-class Dated:
-    """What dates the samples of one pack that are told in one way. base_ms: the pack's own counted time, that of its newest sample; age_s:
-    how long that waited. line: None for a clock that is doubted."""
-
-    line: Line | None
-    age_s: float
-    base_ms: int
+# What dates the samples of one pack that are told in one way: the line, None for a clock that is doubted; how long its newest sample
+# waited, s; and the counted time of that, ms. A plain tuple, for one is made with each message.
+Dated = tuple[Line | None, float, int]
 
 
 def when_taken(look: Look, pack: Pack, sample: Sample, *, dates: dict[str, Dated]) -> tuple[Line, int, float] | None:
@@ -50,11 +44,12 @@ def when_taken(look: Look, pack: Pack, sample: Sample, *, dates: dict[str, Dated
     found = dates.get(basis)
     if found is None or basis == ARRIVAL:
         found = dates[basis] = _dated(look, pack, (boot, basis, up_ms))
-    if found.line is not None:
-        return found.line, up_ms, found.age_s + (found.base_ms - up_ms) / 1000.0
+    line, age_s, base_ms = found
+    if line is not None:
+        return line, up_ms, age_s + (base_ms - up_ms) / 1000.0
     if pack.retained:
         return None
-    arrived_ms = round(look.now.mono_s * 1000) - (found.base_ms - up_ms)
+    arrived_ms = round(look.now.mono_s * 1000) - (base_ms - up_ms)
     line, _ = _line_for(look, pack.node, (ARRIVAL_BOOT, ARRIVAL, arrived_ms))
     return line, arrived_ms, UNSETTLED
 
@@ -71,15 +66,14 @@ def _dated(look: Look, pack: Pack, counted: tuple[int, str, int]) -> Dated:
     boot, basis, base_ms = counted
     if basis == CLOCK:
         base_ms = max(s.at_ms for s in pack.samples if s.at_ms is not None)
-        line, age_s = _clock_line(look, pack.node, base_ms)
-        return Dated(line, age_s, base_ms)
+        return *_clock_line(look, pack.node, base_ms), base_ms
     if pack.up_s is not None and basis == UPTIME:
         base_ms = pack.up_s * 1000
     before = look.state.node(pack.node).lines.get(boot)
     line, age_s = _line_for(look, pack.node, (boot, basis, base_ms))
     if basis == UPTIME and (before is None or not before[-1].settled or before[-1].offset_ms != line.offset_ms):
         line = _before_and_after(look, pack, line)
-    return Dated(line, age_s, base_ms)
+    return line, age_s, base_ms
 
 
 def _before_and_after(look: Look, pack: Pack, line: Line) -> Line:
@@ -88,7 +82,7 @@ def _before_and_after(look: Look, pack: Pack, line: Line) -> Line:
     parts = known[line.boot]
     if not line.settled and (told := [s.at_ms for s in pack.samples if s.at_ms is not None]):
         line = replace(line, clock_ms=max(told) - (pack.up_s or 0) * 1000)
-        _keep(look, parts, line)
+        _keep(look, known, parts, line=line)
     if len(known) == 1:
         return line
     start_ms = parts[0].offset_ms
@@ -101,7 +95,7 @@ def _before_and_after(look: Look, pack: Pack, line: Line) -> Line:
         before = known[boots[-1][1]][-1] if boots else None
         mended = ended(newest, start_ms, None if before is None else before.at_ms(before.last_up_ms))
         if mended is not newest:
-            _keep(look, known[boot], mended)
+            _keep(look, known, known[boot], line=mended)
         start_ms = mended.offset_ms
     return line
 
@@ -139,7 +133,7 @@ def _line_for(look: Look, node: str, counted: tuple[int, str, int]) -> tuple[Lin
         if up_ms > newest.last_up_ms:
             return _begin(look, node, counted, of=line), age_s
         line = replace(line, offset_ms=newest.offset_ms)  # an older message: what the clock was set by is not for it
-    _keep(look, parts, line)
+    _keep(look, known.lines, parts, line=line)
     return line, age_s
 
 
@@ -155,11 +149,11 @@ def _clock_line(look: Look, node: str, at_ms: int) -> tuple[Line | None, float]:
     mono_ms = look.now.mono_s * 1000.0
     line, age_s, told = hear_clock(newest, at_ms, mono_ms, anchor_ms=look.state.anchor_ms)
     if told == DOUBTED:
-        _keep(look, parts, line)
+        _keep(look, known.lines, parts, line=line)
         return None, UNSETTLED
     if told == WAS_SET or (CLOCK_BOOT in known.split and at_ms > newest.last_up_ms):
         begun = replace(_begin(look, node, counted), settled=True, odd_ms=None)
-        _keep(look, known.lines[CLOCK_BOOT], begun)
+        _keep(look, known.lines, known.lines[CLOCK_BOOT], line=begun)
         before_ms = newest.mono_offset_ms
         if before_ms is not None and abs(by_ms := before_ms - (mono_ms - at_ms)) > CLOCK_STEP_MS:
             text = f"the node's clock was set by {by_ms / 1000.0:+.0f} s"
@@ -168,7 +162,7 @@ def _clock_line(look: Look, node: str, at_ms: int) -> tuple[Line | None, float]:
         return begun, age_s
     if CLOCK_BOOT in known.split:
         line = replace(line, offset_ms=newest.offset_ms)
-    _keep(look, parts, line)
+    _keep(look, known.lines, parts, line=line)
     return (line if at_ms >= line.from_up_ms else _part_of((*parts[:-1], line), at_ms)), age_s
 
 
@@ -201,9 +195,9 @@ def _begin(look: Look, node: str, counted: tuple[int, str, int], *, of: Line | N
     return line
 
 
-def _keep(look: Look, parts: tuple[Line, ...], line: Line) -> None:
-    """The newest part of a boot, kept up to date."""
-    look.state.node(line.node).lines[line.boot] = (*parts[:-1], line) if len(parts) > 1 else (line,)
+def _keep(look: Look, lines: dict[int, tuple[Line, ...]], parts: tuple[Line, ...], *, line: Line) -> None:
+    """The newest part of a boot, kept up to date. lines: of its node; parts: of the boot so far."""
+    lines[line.boot] = (*parts[:-1], line) if len(parts) > 1 else (line,)
     look.out.lines[line.id] = line
 
 
