@@ -81,7 +81,9 @@ def test_record_rows_run() -> None:
 def test_link_rows_run() -> None:
     """Rows 1 to 3 give ratios; in row 1 both sides stored every message."""
     program("mosquitto", "mosquitto")
-    sane(rows_link.flood(1, 400)[0], 0.02, 10.0)
+    flood = rows_link.flood(1, 400)[0]
+    sane(flood, 0.02, 10.0)
+    assert str(flood.goal) == ">= 0.6"
     cpu, wait = rows_link.paced(1, 0.5, frozenset({"2", "3"}))
     sane(cpu, 0.1, 50.0)
     sane(wait, 0.01, 1_000.0)
@@ -182,6 +184,10 @@ def test_judge_rows_run() -> None:
     assert cost.note == "0 transitions meanwhile"
     (speed,) = rows_judge.speed(30)
     sane(speed, 1.0, 3_600.0)
+    minute = next(part for part in speed.note.split("; ") if part.startswith("every 60 s"))
+    assert speed.value is not None
+    assert minute.endswith(f"a year in {speed.value:,.0f} s")
+    assert (str(cost.goal), str(speed.goal)) == ("<= 12", "<= 150")
     (growth,) = rows_judge.growth(40, 2)
     assert growth.value is not None
     assert 0.3 <= growth.value <= 2.0
