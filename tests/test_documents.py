@@ -1,11 +1,16 @@
-"""README.md and DEVELOPERS.md say what is true: each command, setting and rule is described, and what they name is there."""
+"""README.md and DEVELOPERS.md say what is true: each command, setting and rule is described, and what they name is there. So is what
+the code names in its docstrings and comments, and what stands beside the check tables.
+"""
 
 from __future__ import annotations
 
+import ast
 import importlib.util
+import io
 import re
 import subprocess
 import sys
+import tokenize
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, get_origin
@@ -20,6 +25,7 @@ from tests.cli.commands import COMMANDS
 
 ROOT = Path(__file__).resolve().parents[1]
 README, DEVELOPERS = (ROOT / name for name in ("README.md", "DEVELOPERS.md"))
+BESIDE_TABLES = sorted((ROOT / "tests" / "reference").glob("*/README.md"))
 
 # When each rule speaks, in a breeder's words; its numbers come from the rules themselves.
 WHEN = {
@@ -131,11 +137,11 @@ def test_the_rules_are_those_of_the_program() -> None:
     assert WHEN.keys() == shipped_rules().keys()
 
 
-@pytest.mark.parametrize("document", [README, DEVELOPERS], ids=lambda path: path.name)
+@pytest.mark.parametrize("document", [README, DEVELOPERS, *BESIDE_TABLES], ids=lambda p: str(p.relative_to(ROOT)))
 def test_each_file_that_is_named_is_there(document: Path) -> None:
     """Every relative path, file name and Python module that the document names exists."""
     text = document.read_text(encoding="utf-8")
-    endings = "py|toml|md|sh|service|timer|conf|acl|timeline|txt"
+    endings = "py|toml|md|sh|service|timer|conf|acl|timeline|txt|csv"
     named = set(re.findall(rf"(?<![\w/.*<>-])[\w.-]+(?:/[\w.-]+)*\.(?:{endings})\b", text))
     named |= set(re.findall(r"`((?:[\w-]+/)+)`", text))
     assert named
@@ -143,12 +149,102 @@ def test_each_file_that_is_named_is_there(document: Path) -> None:
     missing = [
         name
         for name in sorted(named)
-        if not any((folder / name).exists() for folder in (ROOT, ROOT / "monitor"))
+        if not any((folder / name).exists() for folder in (ROOT, ROOT / "monitor", ROOT / "tests", document.parent))
         and not ("/" not in name and name in everywhere)
     ]
     assert missing == []
     modules = set(re.findall(r"python -m ((?:monitor|tests)[\w.]*)", text))
     assert [name for name in modules if importlib.util.find_spec(name) is None] == []
+
+
+def prose(path: Path) -> Iterator[tuple[int, str]]:
+    """(line, text) of each docstring and comment of a module."""
+    source = path.read_text(encoding="utf-8")
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+            text = ast.get_docstring(node, clean=False)
+            if text is not None:
+                yield node.body[0].lineno, text
+    for token in tokenize.generate_tokens(io.StringIO(source).readline):
+        if token.type == tokenize.COMMENT:
+            yield token.start[0], token.string
+
+
+def words_of_code(paths: list[Path]) -> set[str]:
+    """Every name that code has, and every word of its short texts, but for docstrings and comments: what a name in prose can stand for."""
+    words: set[str] = set()
+    for path in paths:
+        code = re.sub(r'(?s:""".*?""")|#.*', "", path.read_text(encoding="utf-8"))
+        words |= {*path.with_suffix("").relative_to(ROOT).parts, *re.findall(r"\w+", code)}
+    return words
+
+
+TOPICS = {"service/alive"}  # not everything with a stroke in it is a file
+
+
+class Known:
+    """What there is to be named. there: every file and folder, each as a path that begins with a stroke. words: names that code has."""
+
+    def __init__(self, there: set[str], words: set[str]) -> None:
+        self.rooms = {name for each in there for name in [each.rsplit("/", 1)[1]] if "." not in name}
+        self.ends = {each[at:] for each in there for at, char in enumerate(each) if char == "/"}
+        self.words = words
+
+
+def stale(text: str, known: Known) -> list[str]:
+    """What a text names between backticks, or as a file, and is not there: `folder/module`, `folder.module.name`, `module.py`, `name`."""
+    rooms, ends = known.rooms, known.ends
+    named = set(re.findall(r"`([\w./-]+)`", text)) - TOPICS
+    named |= set(re.findall(r"(?<![\w/.`*<>{}-])((?:[\w-]+/)*[\w-]+\.(?:py|toml|md|csv))\b", text))
+    gone = []
+    for name in sorted(named):
+        first, *more = re.split(r"[./]", name.strip("/"))
+        if re.search(r"\.(?:py|toml|md|csv)$", name) or ("/" in name and first in rooms):
+            found = f"/{name.strip('/')}" in ends or f"/{name}.py" in ends
+        elif "/" in name or not re.fullmatch(r"(?!__)[a-z_]+(?:\.[A-Za-z_]+)*", name):
+            continue
+        elif more and first in rooms:
+            whole, inside = "/".join((first, *more)), "/".join((first, *more[:-1]))
+            found = f"/{whole}" in ends or f"/{whole}.py" in ends or f"/{inside}.py" in ends
+        else:
+            found = known.words.issuperset((first, *more))
+        if not found:
+            gone.append(name)
+    return gone
+
+
+def test_what_code_says_of_code_is_there() -> None:
+    """Each module, file and name that a docstring or a comment names exists: who follows it arrives."""
+    paths = [path for path in files() if path.suffix == ".py"]
+    there = {f"/{each.relative_to(ROOT)}" for path in files() for each in (path, *path.parents) if ROOT in each.parents}
+    known = Known(there, words_of_code(paths))
+    found = [
+        f"{path.relative_to(ROOT)}:{line}: {name}"
+        for path in paths
+        for line, text in prose(path)
+        for name in stale(text, known)
+        if path != Path(__file__)
+    ]
+    assert found == []
+
+
+def test_a_stale_name_is_seen() -> None:
+    """A module under another name, a file in another folder and a name that nothing has are found; what is there, and topics, are not."""
+    there = {"/monitor", "/monitor/domain", "/monitor/domain/eggs", "/monitor/domain/eggs/book.py", "/tests/a.csv"}
+    known = Known(there, {"book", "add", "egg", "eggs"})
+    for sound in (
+        "`book.add`",
+        "`domain/eggs/book`",
+        "domain/eggs/book.py",
+        "`domain.eggs.book.add`",
+        "`a.csv`",
+        "`node/probe`",
+        "`eggs`",
+    ):
+        assert stale(f"See {sound}.", known) == [], sound
+    for gone in ("egg_book", "domain.egg", "domain/egg", "domain/book.py", "b.csv", "egg_book.add"):
+        assert stale(f"See `{gone}`.", known) == [gone]
+    assert stale("See domain/book.py, line 3.", known) == ["domain/book.py"]
 
 
 def test_the_map_names_every_room() -> None:

@@ -136,6 +136,6 @@ def cabinet_for(rng: random.Random, profile: Profile, day: float) -> CabinetSpec
         eggs=max(2, round(load_g / mass_g)),
         egg_mass_g=mass_g,
         age_days=day * HEN_DAYS / profile.days,
-        # An embryo costs about the same energy a gram, whether it has 17 days for it or 42: see domain/egg.py.
+        # An embryo costs about the same energy a gram, whether it has 17 days for it or 42: see domain/eggs/temperature.py.
         embryo_share=HEN_DAYS / profile.days,
     )

@@ -1,6 +1,6 @@
 """How far the embryos should be: hours of incubation at temperature, and the hatch window that the record leads to.
 
-The egg's temperature is estimated from the air (`domain.egg`) and compared with normal: the same egg in the same machine,
+The egg's temperature is estimated from the air (`domain/eggs/temperature`) and compared with normal: the same egg in the same machine,
 had it read the profile's target all along. So what the model has wrong about the level an egg stands at falls out, and
 only how fast it follows remains. Each hour then counts as so much development:
 

@@ -3,7 +3,7 @@
 The air is the line that the history shows (of two probes the mean, of more the median). Where it runs on, so does the egg, from
 machine to machine. After a silence longer than allowed nobody knows how warm the egg has become: the estimate begins anew at what
 that air would make of it, and is taken for known only KNOWN_AFTER time constants later, when what it began with has shrunk to
-0.25 %. So it is at the beginning, too: eggs are put in cool. It is never measured; see `domain.egg` for how far to trust it.
+0.25 %. So it is at the beginning, too: eggs are put in cool. It is never measured; see `domain/eggs/temperature` for how far to trust it.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What an egg loses: its conductance from its weighings, its loss so far and up to pip, and the humidity that would mend it.
 
-    mass(t) = mass at set - G · pull(t)        G: conductance, g/(kPa·d); pull: `water_pull`, what the record shows
+    mass(t) = mass at set - G · pull(t)        G: conductance, g/(kPa·d); pull: `pull`, what the record shows
 
 The line is fitted to all weighings at once by least squares, so the mass at set is found even when the first weighing came
 late. Into the interval go the scale's error and the common scatter of weighings, or the masses' own about the line where that

@@ -1,11 +1,11 @@
 """How hard the air has pulled on the eggs' water: the deficit that the record shows, added up over time.
 
-The deficit is the vapour pressure saturated at the egg's temperature (estimated by `domain.egg`) less that of the air around
+The deficit is the vapour pressure saturated at the egg's temperature (estimated by `domain/eggs/temperature`) less that of the air around
 it. Its sum over time, in kPa·d, is the pull. An egg loses water in proportion to it, and the factor is the egg's conductance.
 
 The rules are those of the environment history: good readings only, nothing made up over a silence longer than allowed, the
 median of the probes. How much of the time was recorded is added up beside the pull; what to assume of the rest is for
-`water_loss` to say.
+`loss` to say.
 """
 
 from __future__ import annotations

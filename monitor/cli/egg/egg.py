@@ -1,4 +1,4 @@
-"""`eggroom egg ...`: what a breeder writes about eggs (see `egg_written`), and their book. Reads arguments, asks, prints."""
+"""`eggroom egg ...`: what a breeder writes about eggs (see `written`), and their book. Reads arguments, asks, prints."""
 
 from __future__ import annotations
 

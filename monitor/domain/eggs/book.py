@@ -2,7 +2,7 @@
 
 Nothing is overwritten. A correction is a new entry that names the one it replaces; both stay, and `standing` gives those
 that count. `add` refuses what cannot be true beside the rest, in one line; what may be a slip of the pen is asked by
-`egg_doubts`.
+`doubts`.
 """
 
 from __future__ import annotations

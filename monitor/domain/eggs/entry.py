@@ -2,7 +2,7 @@
 
 A fact (`Weighing`, `Candling`, ...) holds what was found, and cannot be made from nonsense: it raises EggError, one line for a
 person. An `Entry` adds when it was so, when and by whom it was written, and about which eggs. How entries make a record, and
-what cannot be true beside the others, is in `egg_book`.
+what cannot be true beside the others, is in `book`.
 
 Units: g, mm, days. Times are aware UTC.
 """
@@ -304,7 +304,7 @@ class Entry:
 
     at: when it was so. written_at, who: when and by whom it was written. egg: the number of the egg, from 1; None: about
     `count` eggs without numbers (of the tray of that name, where given), or, where count is None too, about the batch.
-    replaces: the number of the entry that this one corrects. number: its own, given by `egg_book.add`.
+    replaces: the number of the entry that this one corrects. number: its own, given by `book.add`.
     """
 
     at: datetime

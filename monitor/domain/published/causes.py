@@ -2,7 +2,7 @@
 
 They ship as data (`monitor/data/causes.toml`). A cause is one row of one source. It is tested by one figure of the record
 in one window of the incubation, or no sensor sees it, and then it is listed and never left out. Where sources name both
-directions, both stand. Nothing here says what happened to an egg: see `analysis/review.py`.
+directions, both stand. Nothing here says what happened to an egg: see `analysis/review/judged.py`.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What the eggs in a machine feel, batch by batch, and whether that is too hot or too cold for them. An estimate; see `egg`."""
+"""What the eggs in a machine feel, batch by batch, and whether that is too hot or too cold for them. An estimate; see `domain/eggs/temperature`."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """What goes together across batches: their air, and their machine, species or season, against how they ended or what was found in them.
 
 Bounded: the air of the newest MOST_RECORDS batches is read, each once, and of none where all ended alike. All that is compared
-is corrected together, in groups or not: see `analysis/statistics.py`.
+is corrected together, in groups or not: see `analysis/across/statistics.py`.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What a person can ask to be written into the egg book: one entry, or a table of weighings.
 
-Nothing is written that cannot be true beside the rest (`egg_book.add`); what is only odd (`egg_doubts`) is asked, unless the
+Nothing is written that cannot be true beside the rest (`domain/eggs/book`); what is only odd (`domain/eggs/doubts`) is asked, unless the
 request says that it is sure.
 """
 
