@@ -10,10 +10,14 @@ from typing import Any
 
 import pytest
 
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.entry import Candling, Dead, Found, Helped, Laid, LookAgain, Note, Sealed, Sign, Size, Weighing
+from monitor.domain.needs.batch import Batch
 from monitor.service.reports.weighed import Water
-from monitor.shown.eggs import book_text, book_view, egg_text, water_view, weighed_text, written_text
+from monitor.shown.eggs import book_text, book_view, egg_text, signs_lines, water_view, weighed_text, written_text
+from tests.domain.house import T0
+from tests.domain.house import site as house_site
 from tests.service.reports.test_water import DAYS, HEN, day, make_site, put, seen, weighed
 
 SITE = make_site()
@@ -280,3 +284,27 @@ def test_a_scale_that_nobody_named_is_asked_about() -> None:
         book = put(book, at, Weighing(round(60.0 - 0.4 * at + (0.9 if at > 5.0 else 0.0), 2), error_g=0.02), 1)
     told = " ".join(weighed_text([(1, "")], the_water(book), SITE).split())
     assert re.search(r"a break from entry 4, 07 Mar 2026 18:00, on 0\.[89]\d g heavier at once: another scale", told)
+
+
+@pytest.mark.parametrize(
+    ("species", "alone", "own", "expected"),
+    [
+        ("african-grey", ([3], None, ["hatcher-1"]), True, ["egg 3 is before the others: split off, and move to Hatcher:", "  eggroom batch split b-1 3 --to hatcher-1"]),
+        ("african-grey", ([3, 5], None, []), True, ["eggs 3, 5 are before the others: no other machine here suits, one of its own would; split off and move:", "  eggroom batch split b-1 3,5 --to MACHINE"]),
+        ("african-grey", ([], 2, ["hatcher-1"]), True, ["2 eggs are before the others: split off, and move to Hatcher:", "  eggroom batch split b-1 --count 2 --to hatcher-1 --stage lockdown"]),
+        ("chicken", ([3], None, ["hatcher-1"]), False, ["egg 3 is before the others: split off, and move to Hatcher:", "  eggroom batch split b-1 3 --to hatcher-1 --stage lockdown"]),
+    ],
+)  # fmt: skip
+def test_what_a_sign_leads_to(species: str, alone: tuple[Any, Any, Any], own: bool, expected: list[str]) -> None:
+    """When the chick is expected, with whose hours; and the very command for eggs that are before the others."""
+    house = replace(house_site(), profiles=load_profiles(None))
+    eggs, count, would_do = alone
+    signs = {
+        "hatch": {"sign": "internal pip", "earliest": "2026-03-10T08:00:00Z", "latest": "2026-03-12T08:00:00Z", "source": "NSW-SP", "own": own},
+        "lockdown": None,
+        "alone": {"eggs": eggs, "count": count, "machine": "setter-1", "would_do": would_do},
+    }  # fmt: skip
+    first, *rest = signs_lines(signs, Batch("b-1", species, T0, 6), house)
+    assert first.startswith("expected by its internal pip: out from 10 Mar")
+    assert ("nobody says it of this bird" in first) is not own
+    assert rest == expected

@@ -14,7 +14,7 @@ from dataclasses import replace
 from monitor.domain.air.psychrometrics import wet_bulb_c
 from monitor.domain.alarms.about import Moving
 from monitor.domain.eggs.temperature import model_of
-from monitor.domain.needs.bands import WET_BULB, Needs
+from monitor.domain.needs.bands import WET_BULB, Needs, Occupant
 from monitor.domain.needs.places import places_of
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import rules_of
@@ -156,6 +156,15 @@ def _eggs(needs: Needs, site: Site) -> tuple[Eggs, ...]:
         model = model_of(profile, machine.air)
         result.append(Eggs(occupant.batch, model, target_c, occupant.stage != HATCH))
     return tuple(result)
+
+
+def occupants(look: Look, needs: Needs) -> tuple[Occupant, ...]:
+    """The batches in a machine on the day that it is now: their needs may have been worked out days ago."""
+    batches, now = look.state.batches, look.now.utc
+    return tuple(
+        replace(o, day=b.day(b.not_before(now))) if (b := batches.get(o.batch)) is not None else o
+        for o in needs.occupants
+    )
 
 
 def places(look: Look, batch: str) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ the other. What was never told needs no closing message.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 
 from monitor.domain.alarms.alarm import (
@@ -50,7 +50,7 @@ from monitor.domain.needs.rules import (
 )
 from monitor.domain.state.known import Look, plan_with, rule_of
 from monitor.domain.state.record import Attempt
-from monitor.domain.watch.plan import SITE_SUBJECT, moving
+from monitor.domain.watch.plan import SITE_SUBJECT, moving, occupants
 
 MILD_AGAIN_S = (
     12 * 3600.0
@@ -136,13 +136,13 @@ def _closes(transition: Transition) -> bool:
 def _concerned(look: Look, alarm: Alarm) -> Needs | None:
     """The needs of the machine that an alarm is about, with the batches that it is about."""
     plan, batch = look.state.plan_of(alarm.subject), batch_of(alarm.subject)
+    whose: Collection[str] | None = plan.awaited if plan is not None and alarm.rule == NOT_RAISED else None
     if plan is None and (plan := plan_with(look.state, batch)) is not None:
-        return replace(plan.needs, occupants=tuple(o for o in plan.needs.occupants if o.batch == batch))
+        whose = (batch,)
     if plan is None:
         return None
-    if alarm.rule != NOT_RAISED or not plan.awaited:
-        return plan.needs
-    return replace(plan.needs, occupants=tuple(o for o in plan.needs.occupants if o.batch in plan.awaited))
+    inside = occupants(look, plan.needs)
+    return replace(plan.needs, occupants=tuple(o for o in inside if not whose or o.batch in whose))
 
 
 def said_already(look: Look, subject: str, rule: str) -> bool:

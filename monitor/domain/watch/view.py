@@ -15,6 +15,7 @@ from monitor.domain.needs.site import Probe, Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look, Plan, State
 from monitor.domain.wall import utc_text
+from monitor.domain.watch.plan import occupants
 from monitor.domain.watch.silence import SAYS_NOTHING, silent_s, trouble_of
 
 if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at run time these are plain mappings
@@ -142,7 +143,7 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
         "kind": about.kind,
         "at": rfc3339(look.now),
         "probes": [_probe_view(look, probe, plan) for probe in look.site.by_machine.get(machine, ())],
-        "batches": [] if plan is None else [_occupant(look.site, o) for o in plan.needs.occupants],
+        "batches": [] if plan is None else [_occupant(look.site, o) for o in occupants(look, plan.needs)],
         "bands": {} if plan is None else _bands(plan),
         "eggs": [] if plan is None else _eggs(look.state, plan),
         "handling_until": None if known.handling is None else utc_text(known.handling.until),

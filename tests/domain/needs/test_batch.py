@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from itertools import pairwise
 from zoneinfo import ZoneInfo
@@ -25,6 +26,7 @@ from monitor.domain.needs.batch import (
     subject_words,
     undeclared,
 )
+from tests.domain.house import PROFILES
 
 # Written out: taken from the program, they would move with it.
 SHOWN_RUNS = 10
@@ -192,3 +194,15 @@ def test_the_words_of_many_numbers_stay_short() -> None:
     made = Batch("b", "hen", SET, 50_000, numbers=tuple(range(1, 100_000, 2)))
     assert made.numbers_words == "1, 3, 5, 7, 9, 11, 13, 15, 17, 19 and more"
     assert Batch("b", "hen", SET, None).numbers_words == "1 to 100000"
+
+
+def test_a_look_back_counts_a_lockdown_that_nobody_declared_by_the_day() -> None:
+    """Of a closed batch that goes by the egg; of an open one, of one with a word about it, and of a hen's nothing is guessed."""
+    hen, end = PROFILES["hen"], SET + timedelta(days=22)
+    by_egg = replace(hen, lockdown_by="internal pip")
+    over = closed(HEN, end)
+    assert over.looked_back_days(end, by_egg) == (("lockdown", by_egg.lockdown_day),)
+    assert HEN.looked_back_days(end, by_egg) == ()
+    assert over.looked_back_days(end, hen) == ()
+    said = closed(declared(HEN, "lockdown", SET + timedelta(days=18.5)), end)
+    assert said.looked_back_days(end, by_egg) == (("lockdown", 18.5),)

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.domain.needs.target import PIP_SHARE, Target, pip_day, target_of
+from monitor.adapters.tables.profiles import load_profiles
+from monitor.domain.needs.target import PIP_SHARE, Target, lockdown_day, pip_day, target_of
 from monitor.shown.values import target_view, target_words
 from tests.analysis.weighed import bird, figure, rows
 
@@ -69,3 +70,12 @@ def test_both_ways_are_said() -> None:
         "hatch_day": 21.0,
     }
     assert target_view(None) is None
+
+
+def test_when_a_lockdown_is_expected() -> None:
+    """On its day by the calendar; of a bird that goes by a pip, on the day of internal pip: until then its humidity can be chosen."""
+    shipped = load_profiles(None)
+    assert lockdown_day(shipped["chicken"]) == 18.0
+    grey = shipped["african-grey"]
+    assert lockdown_day(grey) == pip_day(grey) > grey.lockdown_day
+    assert lockdown_day(replace(grey, lockdown_by="draw-down")) == grey.lockdown_day

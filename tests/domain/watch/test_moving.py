@@ -13,7 +13,7 @@ from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rules import CONFLICT, NOT_RAISED
 from monitor.domain.needs.site import Machine, Site
-from monitor.domain.watch.view import alarm_view
+from monitor.domain.watch.view import alarm_view, machine_view
 from monitor.shown.about import about_words
 from monitor.shown.terminal import alarm_table
 from tests.domain.house import MACHINES, PROFILES, Air, Story, batch, probes, profile, site, there
@@ -109,3 +109,19 @@ def test_where_no_machine_suits_either_one_needs_its_own() -> None:
     story = Story(site=house, batches=inside)
     story.run(minutes=2)
     assert story.about(CONFLICT).endswith("; one of them needs a machine of its own")
+
+
+def test_the_day_that_is_told_is_todays() -> None:
+    """A machine's limits hold for days; the room and the messages say which day it is now, and the reminder shows when its day is there."""
+    grey = batch("grey-1", "african-grey", day=22.5)
+    story = Story(site=site(probes((TOP, "setter-1")), profiles=load_profiles(None)), batches=(grey,), air={TOP: DRY})
+    story.run(minutes=2)
+    view = machine_view(story.look(), "setter-1", lambda about: about_words(about, story.site))
+    assert [(b["day"], b.get("draw_down_due", False)) for b in view["batches"]] == [(22.501, False)]
+    story.at_s += 2 * 86_400.0
+    view = machine_view(story.look(), "setter-1", lambda about: about_words(about, story.site))
+    assert [(b["day"], b.get("draw_down_due", False)) for b in view["batches"]] == [(24.501, True)]
+    story.air[TOP] = (40.5, 48.0)
+    story.run(minutes=3)
+    assert any("grey-1 day 24 setter" in n.text for n in story.notices)
+    assert not any("day 22" in n.text for n in story.notices)

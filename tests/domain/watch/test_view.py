@@ -210,7 +210,7 @@ def test_figures_are_rounded_to_what_they_are_worth() -> None:
         "dry_bulb_c": 3, "rh_pct": 2, "wet_bulb_c": 3, "dew_point_c": 3, "vapour_kpa": 4, "deficit_kpa": 4,
         "wick_wet_bulb_c": 3, "age_s": 1,
     }  # fmt: skip
-    assert view["batches"][0]["day"] == 5.123  # as it was when the limits were made
+    assert view["batches"][0]["day"] == 5.124  # half a minute on, whenever the limits were made
     plan = there(story.state.plan_of("setter-1"))
     tau_min = plan.eggs[0].model.tau_s / 60.0
     assert view["eggs"] == [{"batch": "hen-1", "egg_c": 37.457, "tau_min": round(tau_min)}]
