@@ -8,17 +8,18 @@ from typing import Any
 
 import pytest
 
-from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, RETURNED, UNACKNOWLEDGED, acknowledge
+from monitor.domain.alarms.about import Seen
+from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, RETURNED, UNACKNOWLEDGED, acknowledge, shelve
 from monitor.domain.eggs.book import EggBook, add
-from monitor.domain.eggs.entry import Candling, Entry, Fact, LookAgain, Note, Sign
+from monitor.domain.eggs.entry import Candling, Entry, Fact, Laid, LookAgain, Note, Sign, Size
 from monitor.domain.needs.batch import Batch, closed, moved, subject_of
 from monitor.domain.needs.rules import LOOK_AGAIN, WEIGHT_OFF
 from monitor.domain.needs.site import Machine
 from monitor.domain.state.record import Group
-from monitor.domain.watch.egg_alarms import LAPSE_S, close_book, judge_weight, remind_to_look, take_book
+from monitor.domain.watch.egg_alarms import LAPSE_S, close_book, judge_weight, remind_to_look, reopen_book, take_book
 from monitor.domain.watch.evaluate import retire, settle
 from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE
-from tests.domain.house import MACHINES, T0, Story, batch, site
+from tests.domain.house import MACHINES, T0, Story, batch, site, there
 
 EGG = subject_of("hen-1", 7)
 HEN = subject_of("hen-1")
@@ -362,3 +363,152 @@ def test_what_a_standing_alarm_is_about_is_written() -> None:
     weigh(story, True, "egg 7: loss by pip 17 %")
     assert len(story.transitions) == said + 1
     assert len(story.notices) == told
+
+
+# --- edges
+
+
+def test_a_closed_batch_asks_for_nothing() -> None:
+    """Its book is kept, and what was to be looked at again in it is not asked for; of one that is open again it is."""
+    story = put_back()
+    book = story.state.books["hen-1"]
+    ended = EggBook(closed(book.batch, story.now().utc), book.entries)
+    take_book(story.state, ended)
+    assert (story.state.books["hen-1"], story.state.looks) == (ended, {})
+    take_book(story.state, book)
+    assert [e.egg for e in story.state.looks["hen-1"]] == [7]
+    take_book(story.state, EggBook(book.batch))
+    assert story.state.looks == {}
+
+
+@pytest.mark.parametrize(("early_s", "told"), [(1.0, False), (0.0, True)])
+def test_a_reminder_is_due_at_its_very_second(early_s: float, told: bool) -> None:
+    """Not a second before."""
+    story = put_back(hours=3.0)
+    story.at_s += 3 * 3600.0 - early_s
+    remind_to_look(story.look())
+    assert (story.state_of(LOOK_AGAIN, EGG) == UNACKNOWLEDGED) is told
+
+
+@pytest.mark.parametrize(("after_s", "state"), [(43_199.0, ACKNOWLEDGED), (43_200.0, NORMAL)])
+def test_an_answered_reminder_lapses_after_half_a_day(after_s: float, state: str) -> None:
+    """Twelve hours after it was acknowledged, to the second, it is over; one that nobody answered never is."""
+    for answered in (True, False):
+        story = put_back()
+        story.at_s += 3 * 3600.0
+        remind_to_look(story.look())
+        if answered:
+            ack(story, (EGG, LOOK_AGAIN))
+        story.at_s += after_s
+        remind_to_look(story.look())
+        assert story.state_of(LOOK_AGAIN, EGG) == (state if answered else UNACKNOWLEDGED)
+
+
+@pytest.mark.parametrize("cover", ["shelved", "acknowledged", "nobody"])
+def test_who_writes_answers_only_what_is_open(cover: str) -> None:
+    """A reminder under a shelf, or acknowledged already, ends without another acknowledgement; by nobody's hand none is made."""
+    story = put_back()
+    story.at_s += 3 * 3600.0
+    remind_to_look(story.look())
+    key = (EGG, LOOK_AGAIN)
+    if cover == "shelved":
+        settle(
+            story.look(),
+            key,
+            shelve(story.state.alarms[key], 600.0, "sam", now=story.now(), rule=story.site.rules[LOOK_AGAIN]),
+        )
+    elif cover == "acknowledged":
+        ack(story, key)
+    before = len(story.transitions)
+    if cover == "nobody":
+        take_book(story.state, EggBook(story.state.batches["hen-1"]))
+        remind_to_look(story.look())
+    else:
+        write(story, Candling("alive"))
+    assert not story.alarm(LOOK_AGAIN, EGG).condition
+    assert [t.state for t in story.transitions[before:] if t.state == ACKNOWLEDGED] == []
+
+
+@pytest.mark.parametrize(("egg", "seen"), [(7, "the egg"), (None, "all")])
+def test_what_was_seen_last_is_of_the_same_eggs(egg: int | None, seen: str) -> None:
+    """Of an egg what was written about it, of the batch what was about all: nothing of another egg, nor of a tray; and neither another
+    reminder, nor a size, nor when it was laid, is something seen."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    write(story, Note("the egg"))
+    write(story, Note("all"), egg=None)
+    write(story, Note("another"), egg=8)
+    write(story, Candling("alive"), egg=None, count=4, tray="a")
+    write(story, Laid(story.now().utc - timedelta(days=9)))
+    write(story, Size(50.0, 40.0))
+    write(story, LookAgain(story.now().utc + timedelta(hours=50)), egg=egg)
+    write(story, LookAgain(story.now().utc + timedelta(hours=1), "why"), egg=egg)
+    story.at_s += 3600.0
+    remind_to_look(story.look())
+    about = story.alarm(LOOK_AGAIN, subject_of("hen-1", egg)).about
+    assert isinstance(about, Seen)
+    assert (about.why, about.at) == ("why", story.now().utc)
+    last = there(about.last).fact
+    assert isinstance(last, Note)
+    assert last.text == seen
+
+
+def test_what_nothing_was_seen_of() -> None:
+    """The reminder says so by saying nothing."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    write(story, LookAgain(story.now().utc, ""), egg=7)
+    about = story.alarm(LOOK_AGAIN, EGG).about
+    assert isinstance(about, Seen)
+    assert about.last is None
+
+
+def test_a_batch_that_goes_on_after_all_is_reminded_anew() -> None:
+    """A reminder that ended with its batch, unanswered, begins again with it; one that stands, or never began, is left alone."""
+    story = put_back()
+    write(story, LookAgain(story.now().utc + timedelta(hours=50)), egg=8)
+    story.at_s += 3 * 3600.0
+    remind_to_look(story.look())
+    hens = story.state.batches["hen-1"]
+    reopen_book(story.look(), hens)
+    assert (story.alarm(LOOK_AGAIN, EGG).episode, story.state_of(LOOK_AGAIN, EGG)) == (1, UNACKNOWLEDGED)
+    close_book(story.look(), hens)
+    assert not story.alarm(LOOK_AGAIN, EGG).condition
+    remind_to_look(story.look())
+    assert not story.alarm(LOOK_AGAIN, EGG).condition
+    reopen_book(story.look(), hens)
+    assert (story.alarm(LOOK_AGAIN, EGG).episode, story.state_of(LOOK_AGAIN, EGG)) == (2, UNACKNOWLEDGED)
+    assert (subject_of("hen-1", 8), LOOK_AGAIN) not in story.state.alarms
+
+
+def test_closing_a_batch_leaves_anothers_alarms() -> None:
+    """And what of its own is over already gets no new line."""
+    story = quiet(batches=(batch(), batch("hen-2")))
+    story.tick()
+    weigh(story, True)
+    weigh(story, True, id_="hen-2")
+    weigh(story, False)
+    out = Group()
+    close_book(story.look(out), story.state.batches["hen-1"])
+    assert out.transitions == []
+    assert story.state_of(WEIGHT_OFF, subject_of("hen-2")) == UNACKNOWLEDGED
+
+
+def test_a_line_is_written_only_where_none_was() -> None:
+    """When a loss goes off track its beginning is the line; what it is about is written anew only while it stands, and by whom is said."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    weigh(story, True, "egg 3")
+    assert [(t.state_before, t.state) for t in story.transitions] == [(NORMAL, UNACKNOWLEDGED)]
+    weigh(story, None, "unsure")
+    assert len(story.transitions) == 1
+    weigh(story, False, "well")
+    assert [t.state for t in story.transitions] == [UNACKNOWLEDGED, RETURNED]
+    weigh(story, False, "very well")
+    assert len(story.transitions) == 2
+    weigh(story, True, "egg 4")
+    weigh(story, True, "egg 5")
+    assert [(t.state, t.cause, t.alarm.about) for t in story.transitions[2:]] == [
+        (UNACKNOWLEDGED, story.transitions[2].cause, "egg 4"),
+        (UNACKNOWLEDGED, "what it is about has changed", "egg 5"),
+    ]

@@ -10,8 +10,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, RETURNED, SUPPRESSED, UNACKNOWLEDGED, acknowledge, shelve
-from monitor.domain.needs.batch import closed, declared, moved
+from monitor.domain.alarms.about import REFUSED, Astray, Unusable
+from monitor.domain.alarms.alarm import (
+    ACKNOWLEDGED,
+    NORMAL,
+    RETURNED,
+    SUPPRESSED,
+    UNACKNOWLEDGED,
+    Alarm,
+    acknowledge,
+    shelve,
+)
+from monitor.domain.needs.batch import Batch, closed, declared, moved
 from monitor.domain.needs.rules import (
     ALL_SILENT,
     CONFLICT,
@@ -23,6 +33,7 @@ from monitor.domain.needs.rules import (
     SENSOR_FAILED,
 )
 from monitor.domain.readings.reading import FAIL, Presence, Refused, Sample
+from monitor.domain.state.known import Trouble
 from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import retire, settle
 from monitor.shown.openings import opening_words
@@ -805,3 +816,109 @@ def test_eggs_that_were_brought_to_a_hatcher_before_an_update_stay_in_lockdown()
     assert story.state.batches["hen-1"].declared == story.state.batches["p-2"].declared == ()
     story.run(minutes=2)
     assert story.titles() == ["p-2 in Setter 1: draw-down may begin"]
+
+
+# What stood before, what is not ours, what passing time does.
+
+
+def stands(subject: str, rule: str, **facts: object) -> Alarm:
+    """An alarm that somebody was told of."""
+    alarm = Alarm(subject, rule, 7, 1, condition=True, acknowledged=False, told=True)
+    return replace(alarm, **facts)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("alarm", "suppressed"),
+    [
+        (stands("setter-1", "dry-bulb-high-alarm"), ""),
+        (stands("node-a", NODE_OFFLINE), ""),
+        (stands(TOP, NO_DATA), ""),
+        (stands("site", ALL_SILENT), ""),
+        (stands("batch hen-1", "weight-off-track"), ""),
+        (stands("batch gone", "weight-off-track"), "no longer configured"),
+        (stands("setter-9", "dry-bulb-high-alarm"), "no longer configured"),
+        (stands("node-x", NODE_OFFLINE), "no longer configured"),
+        (stands("node-a/gone", NO_DATA), "no longer configured"),
+        (stands("setter-1", "dry-bulb-high-alarm", suppressed="no eggs in it", condition=False), "no eggs in it"),
+        (stands("setter-1", "dry-bulb-high-alarm", suppressed="no longer configured", condition=False), ""),
+    ],
+)
+def test_at_a_start_only_what_is_not_configured_ends(alarm: Alarm, suppressed: str) -> None:
+    """Its machine, probe, node or batch is not there: nobody will judge it again. What is quiet for another reason stays so, and what
+    is configured again is open again."""
+    story = Story(batches=(batch(),))
+    story.state.alarms[alarm.key] = alarm
+    retire(story.look())
+    found = story.state.alarms[alarm.key]
+    assert found.suppressed == suppressed
+    assert found.condition is (alarm.condition and not suppressed)
+
+
+def test_an_alarm_of_a_rule_that_is_gone_is_forgotten() -> None:
+    """There is nothing to judge it by, nor to say it with."""
+    story = Story(batches=(batch(),))
+    for alarm in (stands("setter-1", "no-such-rule"), stands("setter-1", "dry-bulb-high-alarm")):
+        story.state.alarms[alarm.key] = alarm
+    retire(story.look())
+    assert list(story.state.alarms) == [("setter-1", "dry-bulb-high-alarm")]
+
+
+@pytest.mark.parametrize(
+    ("of", "stray"),
+    [
+        (batch(machine="setter-9"), True),
+        (batch(), False),
+        (batch(machine=None), False),
+        (closed(batch(machine="setter-9"), T0), False),
+    ],
+)
+def test_only_open_eggs_in_no_machine_of_ours_are_astray(of: Batch, stray: bool) -> None:
+    """Named by batch and machine, and over when they are put into one that is watched."""
+    story = Story(batches=(of,))
+    retire(story.look())
+    assert (("site", MISSING) in story.state.alarms) is stray
+    if stray:
+        assert story.alarm(MISSING, "site").about == Astray((("hen-1", "setter-9"),))
+        story.state.batches = {"hen-1": moved(of, "setter-1", story.now().utc)}
+        retire(story.look())
+        assert not story.alarm(MISSING, "site").condition
+
+
+@pytest.mark.parametrize(("node", "ours"), [("node-a", True), ("node-x", False), ("", False)])
+def test_a_message_that_was_not_understood_is_trouble_of_its_node(node: str, ours: bool) -> None:
+    """With the reason, from now; of a node that is not ours only the row is kept."""
+    story = Story()
+    story.hear(Refused("t", b"x", "why", node))
+    assert len(story.refused) == 1
+    assert (node in story.state.nodes) is ours
+    if ours:
+        now_s = story.now().mono_s
+        assert story.state.node(node).trouble == Trouble(now_s, Unusable(REFUSED, words="why"), now_s)
+
+
+def test_passing_time_ends_a_shelf_over_what_is_at_rest() -> None:
+    """A shelf ends at its second, whether its alarm stands or not; an alarm at rest without one is left alone."""
+    story = Story(batches=(batch(),))
+    story.tick()
+    end_s = story.now().mono_s + 60.0
+    for condition in (True, False):
+        alarm = stands("setter-1", "dry-bulb-high-alarm", condition=condition, asked_mono_s=end_s)
+        shelved = replace(alarm, shelved_until=T0 + timedelta(seconds=60), shelved_until_mono_s=end_s)
+        for at_s, covered in ((59.0, True), (60.0, False)):
+            story.at_s = at_s
+            story.state.alarms[alarm.key] = shelved
+            story.tick()
+            assert story.alarm("dry-bulb-high-alarm").covered is covered
+
+
+@pytest.mark.parametrize(("ago_s", "again"), [(599.0, False), (600.0, True)])
+@pytest.mark.parametrize("acknowledged", [True, False])
+def test_what_stands_is_told_again_after_its_time(ago_s: float, again: bool, acknowledged: bool) -> None:
+    """Too hot is told again each ten minutes, answered or not, to the second; and from then the time begins anew."""
+    story = Story(batches=(batch(),))
+    story.tick()
+    alarm = stands("setter-1", "dry-bulb-high-alarm", acknowledged=acknowledged, value=39.5, limit=39.0)
+    story.state.alarms[alarm.key] = replace(alarm, asked_mono_s=story.now().mono_s - ago_s)
+    story.tick()
+    assert [n.title for n in story.notices] == (["Setter 1: STILL too hot"] if again else [])
+    assert story.alarm("dry-bulb-high-alarm").asked_mono_s == story.now().mono_s - (0.0 if again else ago_s)

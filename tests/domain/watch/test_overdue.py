@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from monitor.adapters.tables.profiles import load_profiles
-from monitor.domain.alarms.alarm import UNACKNOWLEDGED
+from monitor.domain.alarms.about import Overdue
+from monitor.domain.alarms.alarm import UNACKNOWLEDGED, Alarm
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.entry import Entry, Laid
 from monitor.domain.needs.batch import closed, moved
@@ -137,3 +138,62 @@ def test_a_day_that_is_just_come_is_not_late_yet() -> None:
         key = ("setter-1", LOCKDOWN_OVERDUE)
         found.append(key in story.state.alarms)
     assert found == [False, True]
+
+
+def late(story: Story, rule: str, machine: str = "setter-1") -> bool:
+    """Whether one look finds it."""
+    story.tick()
+    return (machine, rule) in story.state.alarms
+
+
+@pytest.mark.parametrize(
+    ("day", "limit", "machine", "rule", "told"),
+    [
+        (18.5, 0.5, "setter-1", LOCKDOWN_OVERDUE, False),
+        (18.5001, 0.5, "setter-1", LOCKDOWN_OVERDUE, True),
+        (18.5001, None, "setter-1", LOCKDOWN_OVERDUE, True),  # half a day, where the rule says nothing
+        (18.4999, None, "setter-1", LOCKDOWN_OVERDUE, False),
+        (20.0, 2.0, "setter-1", LOCKDOWN_OVERDUE, False),
+        (20.0001, 2.0, "setter-1", LOCKDOWN_OVERDUE, True),
+        (18.0001, 0.0, "setter-1", LOCKDOWN_OVERDUE, True),
+        (18.6, None, "hatcher-1", LOCKDOWN_OVERDUE, False),  # where they belong
+        (23.0, None, "hatcher-1", HATCH_OVERDUE, False),
+        (
+            23.0001,
+            None,
+            "hatcher-1",
+            HATCH_OVERDUE,
+            True,
+        ),  # a day after the twenty-second, which is the last normal one
+        (23.0001, None, "setter-1", HATCH_OVERDUE, True),
+        (24.0, 2.0, "hatcher-1", HATCH_OVERDUE, False),
+        (24.0001, 2.0, "hatcher-1", HATCH_OVERDUE, True),
+        (22.0001, 0.0, "hatcher-1", HATCH_OVERDUE, True),
+    ],
+)
+def test_what_is_late_by_more_than_its_grace_is_told(
+    day: float, limit: float | None, machine: str, rule: str, told: bool
+) -> None:
+    """By the rule's own limit in days, and without one by half a day after the lockdown day, a day after the last normal
+    one of the hatch."""
+    rules = {**RULES, rule: replace(RULES[rule], limit=limit)}
+    assert late(Story(site=site(rules=rules), batches=(batch(machine=machine, day=day),)), rule, machine) is told
+
+
+def test_of_several_batches_the_late_ones_are_named() -> None:
+    """Each with its day, counted in whole ones."""
+    story = Story(batches=(batch("early", day=17.9), batch("late", day=18.9), batch("later", day=19.2)))
+    story.tick()
+    assert story.alarm(LOCKDOWN_OVERDUE).about == Overdue((("late", 18), ("later", 19)))
+
+
+def test_an_alarm_of_a_machine_that_is_no_setter_now_ends_though_a_batch_is_late_elsewhere() -> None:
+    """A hatcher is asked for no move; one that was never asked has no such alarm."""
+    story = Story(batches=(batch(machine="hatcher-1", day=19.0),))
+    story.tick()
+    assert ("hatcher-1", LOCKDOWN_OVERDUE) not in story.state.alarms
+    stands = Alarm("hatcher-1", LOCKDOWN_OVERDUE, 1, 1, condition=True, acknowledged=True)
+    story.state.alarms[stands.key] = stands
+    story.at_s = 60.0
+    story.tick()
+    assert not story.alarm(LOCKDOWN_OVERDUE, "hatcher-1").condition

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import pytest
+
+from monitor.domain.alarms.about import Apart, Unfit
 from monitor.domain.alarms.alarm import NORMAL, RETURNED, UNACKNOWLEDGED
 from monitor.domain.needs.rules import DISAGREE, SENSOR_FAILED, SENSOR_SUSPECT
 from monitor.domain.needs.site import Probe
@@ -9,7 +12,7 @@ from monitor.domain.readings.quality import Assessment
 from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT, Sample
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.sensors import judge_sensor
-from tests.domain.house import Story, batch, site
+from tests.domain.house import Story, batch, probes, site
 
 TOP = "node-a/top"
 
@@ -69,3 +72,109 @@ def test_a_reading_that_waits_for_the_next_mends_no_sensor() -> None:
             reading = Fresh(story.site.probes[TOP], now.utc, now.mono_s, 37.5, 45.0, quality, known)
             judge_sensor(story.look(), reading)
         assert story.state_of(SENSOR_FAILED, TOP) == state
+
+
+def beside(*airs: tuple[float, float | None], minutes: float = 30.0, still: bool = False) -> Story:
+    """Probes of one machine that stand so to one another, each saying its own."""
+    names = [f"node-{letter}/top" for letter in "abc"[: len(airs)]]
+    machine = "still-1" if still else "setter-1"
+    story = Story(site=site(probes(*((name, machine) for name in names))), batches=(batch(machine=machine),))
+    story.air = dict(zip(names, airs, strict=True))
+    story.run(minutes=minutes)
+    return story
+
+
+@pytest.mark.parametrize("warmer", [0, 1])
+def test_by_how_much_two_probes_differ_has_no_sign(warmer: int) -> None:
+    """Whichever of them is the warmer: both are named, and the difference as it is."""
+    airs = [(37.3, 45.0), (37.3, 45.0)]
+    airs[warmer] = (38.0, 45.0)
+    story = beside(*airs)
+    about = story.alarm(DISAGREE).about
+    assert isinstance(about, Apart)
+    assert (about.probes, about.quantity, about.moved) == (("node-a/top", "node-b/top"), "dry_bulb_c", False)
+    assert about.by == pytest.approx(0.7, abs=0.02)
+
+
+def test_of_several_differences_the_worst_is_told() -> None:
+    """A humidity that is far off is told before a temperature that is a little off, though that is found first."""
+    story = beside((37.3, 45.0), (37.78, 33.0))
+    about = story.alarm(DISAGREE).about
+    assert isinstance(about, Apart)
+    assert about.quantity == "rh_pct"
+    story = beside((37.2, 45.0), (37.9, 45.0), minutes=60)
+    about = story.alarm(DISAGREE).about
+    assert isinstance(about, Apart)
+    assert about.quantity == "dry_bulb_c"
+
+
+def test_what_was_found_ends_only_when_it_was_looked_at_again() -> None:
+    """Probes in moving air are not compared: what was told of them stands meanwhile, and ends in calm air that they agree about."""
+    story = beside((37.3, 45.0), (38.0, 45.0))
+    assert story.state_of(DISAGREE) == UNACKNOWLEDGED
+    del story.air["node-b/top"]
+    story.run(minutes=60)
+    assert story.state_of(DISAGREE) == UNACKNOWLEDGED
+    story.air["node-b/top"] = (37.3, 45.0)
+    story.run(minutes=40)
+    assert story.state_of(DISAGREE) == RETURNED
+
+
+def test_probes_in_still_air_are_layered() -> None:
+    """In air that nobody blows about a degree between top and bottom is nature: until a pair's usual difference is learnt, nothing is
+    said of it."""
+    assert beside((37.3, 45.0), (38.3, 45.0), still=True).state_of(DISAGREE, "still-1") == NORMAL
+    assert beside((37.3, 45.0), (38.3, 45.0)).state_of(DISAGREE) == UNACKNOWLEDGED
+
+
+def test_a_probe_alone_is_compared_with_nothing() -> None:
+    """Of two probes one was never heard: there is nothing to keep, and nothing to say."""
+    story = Story(site=site(probes((TOP, "setter-1"), ("node-b/top", "setter-1"))), batches=(batch(),))
+    story.air = {TOP: (37.5, 45.0)}
+    story.run(minutes=2)
+    assert story.state.machine("setter-1").pairs is None
+
+
+def test_what_a_failed_sensor_sent_is_told_where_it_is_no_temperature() -> None:
+    """85 °C is a chip's word for nothing; of one that stands still its value is no news."""
+    told = {}
+    for test, sent_c in (("RNG-T", 85.0), ("FLAT-T", None)):
+        story = Story(batches=(batch(),))
+        quality = Assessment(FAIL, ((test, FAIL),), FAIL, PASS)
+        for _ in range(60):
+            story.at_s += 10.0
+            now = story.now()
+            reading = Fresh(
+                story.site.probes[TOP], now.utc, now.mono_s, 37.5, 45.0, quality, story.state.probe(TOP), None, 85.0
+            )
+            judge_sensor(story.look(), reading)
+        told[test] = story.alarm(SENSOR_FAILED, TOP).about
+        assert told[test] == Unfit(test, sent_c)
+
+
+def test_a_doubt_is_over_with_a_reading_that_is_fit() -> None:
+    """Of a suspect sensor, and not while its newest reading waits for the next."""
+    story = Story(batches=(batch(),))
+    doubt = Assessment(SUSPECT, (("NOISE-T", SUSPECT),), SUSPECT, PASS)
+    held = Assessment(NOT_EVALUATED, (), PASS, PASS, dry_bulb_held=True)
+    well = Assessment(PASS, (), PASS, PASS)
+    for quality, state in ((doubt, UNACKNOWLEDGED), (held, UNACKNOWLEDGED), (well, RETURNED)):
+        for _ in range(400):
+            story.at_s += 10.0
+            now, known = story.now(), story.state.probe(TOP)
+            judge_sensor(story.look(), Fresh(story.site.probes[TOP], now.utc, now.mono_s, 37.5, 45.0, quality, known))
+        assert story.state_of(SENSOR_SUSPECT, TOP) == state
+
+
+def test_what_is_no_probe_of_ours_has_not_failed() -> None:
+    """A sample without a temperature of a name that is not configured is kept aside, and judged by nobody; nor is one that waited."""
+    story = Story(batches=(batch(),), air={TOP: (37.5, 45.0)})
+    story.run(minutes=1)
+    for _ in range(30):
+        story.at_s += 10.0
+        story.send("node-a", Sample("top", 37.5, 45.0), Sample("odd", None, None, fault="crc"))
+    assert story.state.alarms == {}
+    for _ in range(30):
+        story.at_s += 10.0
+        story.send("node-a", Sample("top", None, 45.0, fault="crc"), up_s=int(story.at_s) + 100 - 600)
+    assert (TOP, SENSOR_FAILED) not in story.state.alarms

@@ -7,12 +7,16 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.domain.alarms.about import Fault, Unfit
-from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED
-from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, SENSOR_FAILED
+from monitor.domain.alarms.about import LATE, REFUSED, Fault, Unfit, Unheard, Unusable
+from monitor.domain.alarms.alarm import NORMAL, RETURNED, UNACKNOWLEDGED, Alarm
+from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, SENSOR_FAILED
+from monitor.domain.needs.site import Probe
 from monitor.domain.readings.reading import Other, Pack, Presence, Refused, Sample, to_ms
+from monitor.domain.state.known import Said, Trouble
+from monitor.domain.state.memory import Heard
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.watch.due import due_mono_s
+from monitor.domain.watch.silence import SAYS_NOTHING, silent_s, spoke, trouble_of
 from monitor.domain.watch.view import alarm_view, machine_view
 from monitor.shown.about import about_words
 from monitor.shown.terminal import alarm_line
@@ -205,3 +209,186 @@ def test_a_tick_is_due_when_what_is_wrong_is_no_longer_news() -> None:
         story.at_s += max(1.0, due_s - story.now().mono_s)
         story.tick()
     assert story.now().mono_s - over_s <= 1.0
+
+
+# --- edges
+
+
+def at(story: Story, at_s: float) -> Story:
+    """One look at that second."""
+    story.at_s = at_s
+    story.tick()
+    return story
+
+
+def test_a_probe_is_silent_after_three_intervals_and_not_at_them() -> None:
+    """Thirty seconds after the last word are allowed, from the start of the run where there was none; the delay of the alarm, twenty
+    seconds, begins after them."""
+    story = Story(batches=(batch(),))
+    assert (TOP, NO_DATA) not in at(story, 30.0).state.alarms
+    assert at(story, 31.0).alarm(NO_DATA, TOP).pending_mono_s == story.now().mono_s
+    assert at(story, 50.0).state_of(NO_DATA, TOP) == NORMAL
+    assert at(story, 51.0).state_of(NO_DATA, TOP) == UNACKNOWLEDGED
+    before = Story(batches=(batch(),))
+    before.state.probe(TOP).life_mono_s = before.now().mono_s - 1000.0  # of the run before
+    assert silent_s(at(before, 20.0).look(), TOP) == 20.0
+    before.state.probe(TOP).life_mono_s = before.now().mono_s - 5.0
+    assert silent_s(before.look(), TOP) == 5.0
+
+
+@pytest.mark.parametrize(
+    ("before", "message", "said_at_s", "text"),
+    [
+        (None, Presence("node-a", True), 100.0, "came online"),
+        (None, Presence("node-a", False), 100.0, "went offline (last will)"),
+        (None, Presence("node-a", False, retained=True), 100.0, "went offline (last will)"),
+        (Said(True, 50.0), Presence("node-a", False), 100.0, "went offline (last will)"),
+        (Said(True, 50.0), Presence("node-a", False, retained=True), 100.0, "went offline (last will)"),
+        (Said(True, 50.0), Presence("node-a", True), 100.0, ""),  # the newest word counts, and is no news
+        (Said(True, 50.0), Presence("node-a", True, retained=True), 50.0, ""),  # sent again with our new connection
+        (Said(False, 50.0), Presence("node-a", False, retained=True), 50.0, ""),
+        (Said(False, 50.0), Presence("node-a", False), 100.0, ""),
+    ],
+)
+def test_what_a_node_says_of_itself(before: Said | None, message: Presence, said_at_s: float, text: str) -> None:
+    """What it said last, and when; a change is a line in the record."""
+    story = Story()
+    story.at_s = 100.0
+    begin_s = story.now().mono_s - 100.0
+    node = story.state.node("node-a")
+    node.said = None if before is None else Said(before.online, begin_s + before.mono_s)
+    story.hear(message)
+    assert node.said == Said(message.online, begin_s + said_at_s)
+    assert [(e.kind, e.subject, e.text) for e in story.events] == ([("node", "node-a", text)] if text else [])
+
+
+def test_a_node_that_is_not_ours_says_nothing() -> None:
+    """No line, and nothing kept."""
+    story = Story()
+    story.hear(Presence("node-x", True))
+    assert (story.events, "node-x" in story.state.nodes) == ([], False)
+
+
+@pytest.mark.parametrize(("life_s", "gone"), [(99.0, True), (100.0, True), (100.5, False)])
+def test_a_node_is_gone_if_nothing_came_after_its_will(life_s: float, gone: bool) -> None:
+    """A reading of the very second of the will proves nothing, one after it that the node is there."""
+    story = Story(site=site(probes((TOP, "setter-1"), (LOW, "setter-1"))), batches=(batch(),))
+    begin_s = story.now().mono_s
+    story.state.node("node-a").said = Said(False, begin_s + 100.0)
+    story.state.probe(LOW).life_mono_s = begin_s + life_s
+    at(story, 101.0)
+    assert (("node-a", NODE_OFFLINE) in story.state.alarms) is gone
+
+
+def test_a_node_that_was_gone_is_there_with_its_first_reading() -> None:
+    """Its will is out of date then; what it says later of itself counts from then."""
+    story = begun()
+    story.hear(Presence("node-a", False))
+    story.at_s += 10.0
+    story.send("node-a", GOOD)
+    assert story.state.node("node-a").said == Said(True, story.now().mono_s)
+    story.state.node("node-a").said = Said(True, 7.0)
+    story.at_s += 10.0
+    story.send("node-a", GOOD)
+    assert story.state.node("node-a").said == Said(True, 7.0)
+
+
+def house_of(*names: str) -> Story:
+    """A house with these probes, none of which was ever heard."""
+    return Story(site=site(probes(*((name, "setter-1") for name in names))), batches=(batch(),))
+
+
+def test_every_node_silent_is_counted() -> None:
+    """Of three nodes all are mute: so many are named. Of one alone it is never said, nor while another speaks, nor of a node of which
+    one probe speaks."""
+    story = house_of(TOP, "node-b/top", "node-c/top")
+    assert ("site", ALL_SILENT) not in at(story, 30.0).state.alarms
+    assert at(story, 31.0).state_of(ALL_SILENT, "site") == UNACKNOWLEDGED
+    assert story.alarm(ALL_SILENT, "site").about == Unheard(3)
+    alone = house_of(TOP, LOW)
+    partly = house_of(TOP, LOW, "node-b/top")
+    partly.air = {LOW: (37.5, 45.0)}
+    for story in (alone, partly):
+        story.run(minutes=3)
+        assert ("site", ALL_SILENT) not in story.state.alarms
+
+
+def test_a_humidity_is_lost_after_three_intervals_of_its_own() -> None:
+    """Counted from when it came last, and no earlier than this run; from the thirty-first second it is missed, while its probe speaks."""
+    for humid_s, lost_at_s in ((100.0, 131.0), (-500.0, 31.0)):
+        story = Story(batches=(batch(),))
+        begin_s = story.now().mono_s
+        known = story.state.probe(TOP)
+        for at_s in (lost_at_s - 1.0, lost_at_s):
+            story.at_s = at_s
+            known.life_mono_s = story.now().mono_s
+            known.heard = Heard(story.now().mono_s, T0, 37.5, None, begin_s + humid_s)
+            story.tick()
+            assert ((TOP, NO_HUMIDITY) in story.state.alarms) is (at_s == lost_at_s)
+        known.life_mono_s = begin_s
+        story.state.alarms.clear()
+        at(story, lost_at_s + 40.0)
+        assert (TOP, NO_HUMIDITY) not in story.state.alarms  # a silent probe is asked for nothing else
+
+
+FAULT, LATE_ONES, REFUSED_ONES = Fault("crc"), Unusable(LATE, by=600.0), Unusable(REFUSED, words="why")
+
+
+@pytest.mark.parametrize(
+    ("of_probe", "of_node", "spoke_s", "found"),
+    [
+        # (how long ago it came, how long it has been so, what), likewise of the node, how long ago that spoke
+        ((30.0, 0.0, FAULT), None, None, FAULT),
+        ((30.5, 0.0, FAULT), None, None, None),
+        ((1.0, 30.0, LATE_ONES), None, None, LATE_ONES),
+        ((1.0, 29.5, LATE_ONES), None, None, None),  # it may be the last of a node that is gone
+        ((1.0, 29.5, LATE_ONES), None, 1.0, SAYS_NOTHING),
+        (None, (1.0, 0.0, REFUSED_ONES), None, REFUSED_ONES),
+        (None, (31.0, 0.0, REFUSED_ONES), None, None),
+        ((1.0, 60.0, LATE_ONES), (2.0, 0.0, REFUSED_ONES), 1.0, LATE_ONES),  # the newest
+        ((3.0, 60.0, LATE_ONES), (2.0, 0.0, REFUSED_ONES), 1.0, REFUSED_ONES),
+        (None, None, 30.0, SAYS_NOTHING),
+        (None, None, 30.5, None),
+        (None, None, None, None),
+    ],
+)
+def test_what_is_wrong_with_a_silent_probe(
+    of_probe: tuple[float, float, Fault | Unusable] | None,
+    of_node: tuple[float, float, Fault | Unusable] | None,
+    spoke_s: float | None,
+    found: Fault | Unusable | None,
+) -> None:
+    """The newest trouble within the silence that is allowed, if it has lasted as long; a failure or a refusal at once; else whether its
+    node speaks at all."""
+    story = Story()
+    story.at_s = 1000.0
+    now_s = story.now().mono_s
+
+    def trouble(of: tuple[float, float, Fault | Unusable] | None) -> Trouble | None:
+        return None if of is None else Trouble(now_s - of[0], of[2], now_s - of[0] - of[1])
+
+    story.state.probe(TOP).trouble, story.state.node("node-a").trouble = trouble(of_probe), trouble(of_node)
+    story.state.node("node-a").spoke_mono_s = None if spoke_s is None else now_s - spoke_s
+    assert trouble_of(story.look(), story.site.probes[TOP]) == found
+
+
+def test_a_node_speaks_as_slowly_as_its_slowest_probe() -> None:
+    """Of two probes one is to be heard each ten seconds and one each minute: within three minutes the node is there."""
+    both = {TOP: Probe(TOP, "setter-1", 10.0), LOW: Probe(LOW, "setter-1", 60.0)}
+    story = Story(site=site(both))
+    story.at_s = 1000.0
+    for ago_s, speaks in ((180.0, True), (181.0, False)):
+        story.state.node("node-a").spoke_mono_s = story.now().mono_s - ago_s
+        assert spoke(story.look(), "node-a") is speaks
+
+
+def test_a_probe_that_failed_is_not_told_as_silent_too() -> None:
+    """Only where it was told as silent before is that said to be over."""
+    for stands in (False, True):
+        story = begun()
+        if stands:
+            story.state.alarms[TOP, NO_DATA] = Alarm(TOP, NO_DATA, 1, 1, condition=True, acknowledged=False)
+        sending(story, lambda n: pack("node-a", 6 + n, 170 + 10 * n, Sample("top", None, 45.0, fault="crc")), minutes=2)
+        assert ((TOP, NO_DATA) in story.state.alarms) is stands
+        if stands:
+            assert story.state_of(NO_DATA, TOP) == RETURNED
