@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from pydantic import Field, model_validator
 
 from monitor.adapters.secret import SecretError, read_secret
-from monitor.adapters.tables.refused import Id, Line, Table, TableError, read
+from monitor.adapters.tables.refused import Expected, Id, Line, Table, TableError, read
 from monitor.adapters.tables.rules import Numbers, given, shipped_rules
 from monitor.adapters.tables.toml import read_toml
 from monitor.domain.air.psychrometrics import pressure_kpa
@@ -94,7 +94,7 @@ class ContactSettings(Table):
     @model_validator(mode="after")
     def _one_address(self) -> ContactSettings:
         if (self.url is None) == (self.url_file is None):
-            raise ValueError("expected one of url and url_file")
+            raise Expected("one of url and url_file")
         return self
 
 

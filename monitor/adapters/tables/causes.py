@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, ValidationError, ValidationInfo, model_validator
 
-from monitor.adapters.tables.refused import Table, one_of, sentences
+from monitor.adapters.tables.refused import Expected, Table, one_of, sentences
 from monitor.adapters.tables.toml import read_toml
 from monitor.domain.published.causes import BEFORE_SET, EVIDENCE, KINDS, WINDOWS, Catalogue, Cause, Check, Published
 from monitor.domain.published.findings import FINDING
@@ -24,7 +24,7 @@ def _key_of(table: str) -> AfterValidator:
     def check(value: str, info: ValidationInfo) -> str:
         keys = (info.context or {}).get(table, ())
         if value not in keys:
-            raise ValueError(f"expected one of {', '.join(keys)}")
+            raise Expected(f"one of {', '.join(keys)}")
         return value
 
     return AfterValidator(check)

@@ -21,7 +21,7 @@ from pydantic import (
 )
 from pydantic.fields import FieldInfo
 
-from monitor.adapters.tables.refused import SHOWN, Id, Line, Table, one_of, sentences
+from monitor.adapters.tables.refused import SHOWN, Expected, Id, Line, Table, one_of, sentences
 from monitor.adapters.tables.rules import Numbers, given
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import (
@@ -97,7 +97,7 @@ def _numbers_without_sources(value: object, info: ValidationInfo[_Known]) -> obj
 
 def _not_blank(text: str) -> str:
     if not text.strip():
-        raise ValueError("expected a text")
+        raise Expected("a text")
     return text
 
 
@@ -117,7 +117,7 @@ def _clock(value: object) -> object:
     """A day of incubation, or one of LOSS_TO."""
     is_day = isinstance(value, int | float) and not isinstance(value, bool) and 1 <= value <= LAST_DAY
     if not is_day and value not in LOSS_TO:
-        raise ValueError(f"expected {LOSS_TO_WORDS}")
+        raise Expected(LOSS_TO_WORDS)
     return value
 
 

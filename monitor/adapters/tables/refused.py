@@ -31,10 +31,14 @@ _WORDED = {
 _KINDS = {dict: "a table", list: "a list"}
 
 
+class Expected(ValueError):
+    """What a check of a value alone expected, `a text`; what came is said by whoever reads the table. Any other ValueError says both."""
+
+
 def _in_one_line(text: str) -> str:
     """Names stand in messages, tables and pages, as what is typed at the door does."""
     if has_controls(text):
-        raise ValueError("expected text in one line, without control characters")
+        raise Expected("text in one line, without control characters")
     return text
 
 
@@ -81,7 +85,7 @@ def one_of(choices: Collection[str]) -> BeforeValidator:
 
     def check(value: object) -> object:
         if not isinstance(value, str) or value not in choices:
-            raise ValueError(f"expected one of {', '.join(choices)}")
+            raise Expected(f"one of {', '.join(choices)}")
         return value
 
     return BeforeValidator(check)
@@ -113,9 +117,10 @@ def _sentence(where: str, problem: Mapping[str, Any], *, model: object, data: ob
         return f"{place}: unknown setting, expected one of: {', '.join(_keys_beside(model, loc))}"
     if kind == "missing":
         return f"{place}: missing, expected {(field and field.description) or 'a value'}"
-    message = str(problem["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
-    if kind == "value_error" and ", expected " in message:
-        return f"{place}: {message}"  # the value's own check, which says what came
+    said = problem.get("ctx", {}).get("error") if kind == "value_error" else None
+    if said is not None and not isinstance(said, Expected):
+        return f"{place}: {said}"  # what goes together: its check says what came
+    message = str(problem["msg"]).removeprefix("Input should be ") if said is None else str(said)
     shown = repr(came)[:SHOWN] if not came or not isinstance(came, dict | list) else _KINDS[type(came)]
     if kind in _WORDED:
         message = _WORDED[kind].format(key=key, **problem.get("ctx", {}))
@@ -123,7 +128,7 @@ def _sentence(where: str, problem: Mapping[str, Any], *, model: object, data: ob
         message = field.description
     elif kind == "tuple_type":  # in a file there are lists alone
         message = "a list"
-    return f"{place}: {shown}, expected {message.removeprefix('expected ')}"
+    return f"{place}: {shown}, expected {message}"
 
 
 def _key(loc: Place, data: object) -> str:
