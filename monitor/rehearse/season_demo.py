@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import re
 import shlex
 import tomllib
 from pathlib import Path
@@ -17,10 +16,9 @@ from monitor.service.ports import StoreFailure
 from monitor.settings import House, build_house, parse_settings
 
 FILE = "eggroom.toml"
+SEED = "seed"  # a file beside it: the number that the season was drawn from
 FOLDER = Path("eggroom-season")  # under the working directory; each seed has its own in it
 MOST_SEED = 2**32 - 1
-_FIRST_LINE = "# Invented season, seed {seed}. Nothing in it is real."
-_SEED = re.compile(r"# Invented season, seed (\d{1,10})\. ")
 
 
 class SeasonError(Exception):
@@ -45,6 +43,7 @@ def write_season(folder: Path | None, seed: int) -> str:
         house = house_of(text, folder)
         store_path(house).parent.mkdir()
         fill(house, seed)
+        (folder / SEED).write_text(f"{seed}\n", encoding="utf-8")
         # Last, so that a folder with a configuration holds a whole record.
         house.path.write_text(text, encoding="utf-8")
     except OSError as error:
@@ -56,23 +55,28 @@ def write_season(folder: Path | None, seed: int) -> str:
 
 def tell_season(folder: Path | None, seed: int) -> str:
     """What went wrong in a season that was written, and what it should look like in the review. Raises SeasonError."""
-    path = season_folder(folder, seed) / FILE
-    try:
-        found = _SEED.match(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError):
-        found = None
-    if found is None or int(found[1]) > MOST_SEED:
-        raise SeasonError(f"{path}: no invented season there, expected one that `eggroom demo --season` wrote")
+    folder = season_folder(folder, seed)
+    kept = _kept_seed(folder / SEED)
+    if kept is None or not (folder / FILE).is_file():
+        raise SeasonError(f"{folder / FILE}: no invented season there, expected one that `eggroom demo --season` wrote")
     lines = ["What went wrong in this invented season:"]
-    for batch, fault in sorted(drawn(int(found[1])).faults.items()):
+    for batch, fault in sorted(drawn(kept).faults.items()):
         lines += [f"  {batch}: {fault.words}.", f"    Look under: {', '.join(fault.findings)}"]
     return "\n".join(lines)
+
+
+def _kept_seed(path: Path) -> int | None:
+    try:
+        seed = int(path.read_bytes()[:20])
+    except (OSError, ValueError):
+        return None
+    return seed if 0 <= seed <= MOST_SEED else None
 
 
 def configuration(seed: int, step_s: float = STEP_S) -> str:
     """The house of the season, as a configuration file."""
     lines = [
-        _FIRST_LINE.format(seed=seed),
+        f"# Invented season, seed {seed}. Nothing in it is real.",
         "",
         "[site]",
         'id = "season"',

@@ -32,7 +32,7 @@ def test_a_season_is_written_tried_and_told(capsys: Capture, tmp_path: Path, mon
     out = ok(capsys, "demo", "--season", "--seed", "7")
     folder = Path("eggroom-season", "seed-7")
     assert out.startswith("An invented season: ")
-    assert sorted(p.name for p in folder.iterdir()) == ["eggroom.toml", "record"]
+    assert sorted(p.name for p in folder.iterdir()) == ["eggroom.toml", "record", "seed"]
     commands = [shlex.split(line)[1:] for line in out.splitlines() if line.startswith("  eggroom ")]
     assert [c[0] for c in commands] == ["outcomes", "review", "egg", "history", "demo"]
     *before, tell = commands
@@ -44,6 +44,16 @@ def test_a_season_is_written_tried_and_told(capsys: Capture, tmp_path: Path, mon
     for batch, fault in drawn(7).faults.items():
         assert f"  {batch}: {fault.words}." in told
     assert sum(f"  {name}: " in told for name, *_ in PLACES) == 2
+
+
+@pytest.mark.parametrize("kept", [b"", b"seven\n", b"-1\n", b"4294967296\n", b"\xff\n", None])
+def test_a_season_whose_seed_is_lost(capsys: Capture, tmp_path: Path, kept: bytes | None) -> None:
+    """What it was drawn from stands in a file of its own; a configuration alone, or another number in it, tells nothing."""
+    (tmp_path / "eggroom.toml").write_text("# Invented season, seed 7. Nothing in it is real.\n")
+    if kept is not None:
+        (tmp_path / "seed").write_bytes(kept)
+    code, err = wrong(capsys, "demo", "--season", str(tmp_path), "--tell")
+    assert (code, "eggroom.toml: no invented season there, expected one that" in err) == (1, True)
 
 
 def test_a_folder_that_holds_something_is_left_alone(capsys: Capture, tmp_path: Path) -> None:

@@ -30,9 +30,10 @@ _NOT_BACK = re.compile(r"not coming back after an opening: (.+)")
 
 
 def seen_of_words(text: str) -> Seen | None:
-    """What the words say that a record kept before it kept facts, and that an archive keeps alone. None where they are no such words.
+    """What the words of an event say. None where they are no such words.
 
-    Nothing else reads our own words: what is seen now travels as facts.
+    Two read them: a record of before it kept facts, and every archive, for its form, which stays, has the event's words alone. Nothing
+    else reads our own words: what is seen travels as facts.
     """
     if opened := _OPENED.fullmatch(text):
         return Opened(float(opened[1]), float(opened[2]))
