@@ -44,7 +44,7 @@ WHEN = {
     "humidity-low-warning": "humidity under the band",
     "humidity-not-raised": "humidity under the lockdown band when `settle_min` is over",
     "handling-over": "declared work at a machine is over, and its air has not come back",
-    "lockdown-overdue": "still in a setter half a day after the lockdown day, where there is a hatcher",
+    "lockdown-overdue": "still in a setter half a day after the lockdown day, where there is a hatcher; not of birds that go by the egg",
     "draw-down-due": "the day on which draw-down may begin, in a bird that goes by the egg; told once",
     "hatch-overdue": "a batch still open a day after the last normal day of its hatch; days in store count",
     "weight-off-track": "weighings, and the air since, say that the loss at pip will be outside the target; judged at each entry and once a day",

@@ -10,7 +10,7 @@ from monitor.analysis.water.ahead import EggLoss, Mend
 from monitor.analysis.water.batch import BatchLoss, Track
 from monitor.analysis.water.loss import Interval, Kink, LossLine
 from monitor.domain.air.units import show_temperature
-from monitor.domain.eggs.book import EggBook, history, looks, of_egg, standing, went_on
+from monitor.domain.eggs.book import EggBook, history, looks, numbers, of_egg, standing, went_on
 from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
 from monitor.domain.eggs.hatching import expected
 from monitor.domain.eggs.words import eggs_words, entry_view, said
@@ -36,6 +36,7 @@ from monitor.shown.report.tree import (
 from monitor.shown.values import show_interval, show_window, target_view, target_words
 
 _LAST_WIDE = 25  # characters of what was seen last, in a line of the table
+EXPECTED_SHOWN = 8  # eggs of a batch whose chicks are told of
 _OF_EGGS = (
     Column("egg", 7, gap=0),
     Column("weighed", 7, right=True, gap=1),
@@ -138,6 +139,18 @@ def signs_lines(signs: Mapping[str, Any], batch: Batch, site: Site) -> Iterator[
     one = len(alone["eggs"]) == 1 or alone["count"] == 1
     yield f"{who} {'is' if one else 'are'} before the others: {_move_words(alone['would_do'], site)}"
     yield f"  {command}"
+
+
+def expected_lines(book: EggBook, site: Site) -> Iterator[str]:
+    """When the chicks are expected whose eggs have shown a sign, one line an egg, as many as EXPECTED_SHOWN."""
+    profile = site.profiles.get(book.batch.profile)
+    if profile is None or book.batch.closed_at is not None:
+        return
+    found = [(egg, due) for egg in numbers(book) if (due := expected(book, egg, profile)) is not None]
+    for egg, due in found[:EXPECTED_SHOWN]:
+        yield f"egg {egg} {_expected_words(due.sign, (due.earliest, due.latest), site, own=due.own)}"
+    if len(found) > EXPECTED_SHOWN:
+        yield f"and {len(found) - EXPECTED_SHOWN} more eggs with a sign: eggroom egg show {book.batch.id} EGG"
 
 
 def _move_words(would_do: Sequence[str], site: Site) -> str:

@@ -225,16 +225,20 @@ def _list(options: List) -> int:
 def _show(options: One) -> int:
     # Here, and not above: with them comes numpy, which the other verbs do without.
     from monitor.service.reports.batch import batch_development
+    from monitor.shown.eggs import expected_lines
     from monitor.shown.history.development import development_lines, development_record
 
     house, now = house_of(options.config), options.utc()
     with opened(house) as history:
         batch = one_batch(history, options.batch)
         found = batch_development(history, house.site, batch, now=now)
-        store_h = store_delay_h(history.book(batch))
+        book = history.book(batch)
     view = batch_view(batch, now) | {"development": None if found is None else development_record(found)}
-    lines = [] if found is None else development_lines(found, Shown(house.site.zone, house.site.unit))
-    text = "\n".join([batch_text(batch, house.site, now, store_h=store_h), *(filled(f"  {line}") for line in lines)])
+    lines = [] if found is None else [*development_lines(found, Shown(house.site.zone, house.site.unit))]
+    lines += expected_lines(book, house.site)
+    text = "\n".join(
+        [batch_text(batch, house.site, now, store_h=store_delay_h(book)), *(filled(f"  {line}") for line in lines)]
+    )
     return show(options.json, view, text)
 
 

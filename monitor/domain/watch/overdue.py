@@ -9,8 +9,8 @@ from datetime import timedelta
 
 from monitor.domain.alarms.about import Overdue
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, acknowledge
-from monitor.domain.eggs.book import EggBook
-from monitor.domain.eggs.hatching import looked_for, store_delay_h
+from monitor.domain.eggs.book import EggBook, numbers
+from monitor.domain.eggs.hatching import expected, looked_for, store_delay_h
 from monitor.domain.needs.bands import Occupant
 from monitor.domain.needs.batch import Batch, subject_of, whole_day
 from monitor.domain.needs.rules import DRAW_DOWN_DUE, HATCH_OVERDUE, LOCKDOWN_OVERDUE
@@ -56,18 +56,8 @@ def look_for_overdue(look: Look) -> None:
         elif (machine.id, LOCKDOWN_OVERDUE) in look.state.alarms:
             _judge(look, (machine.id, LOCKDOWN_OVERDUE), [])
         grace = rule_of(look, machine.id, HATCH_OVERDUE).limit
-        late = [
-            b
-            for b in batches
-            if _late(
-                b,
-                due_day=_last_day(look, b),
-                grace_days=grace,
-                usual_days=HATCH_GRACE_DAYS,
-                now=look.now,
-            )
-        ]
-        _judge(look, (machine.id, HATCH_OVERDUE), late)
+        grace = HATCH_GRACE_DAYS if grace is None else grace
+        _judge(look, (machine.id, HATCH_OVERDUE), [b for b in batches if _hatch_late(look, b, grace)])
     remind_to_look(look)
 
 
@@ -88,10 +78,15 @@ def _remind_of_draw_down(look: Look, occupant: Occupant) -> None:
         judge(look, key, Judgement(IN, look.now.utc))
 
 
-def _last_day(look: Look, batch: Batch) -> float:
-    """The last normal day of a batch's hatch; days in store make it later."""
+def _hatch_late(look: Look, batch: Batch, grace_days: float) -> bool:
+    """Whether the last normal day of its hatch is past, with the days in store, and the chicks that signs in its eggs lead to are due too."""
+    day, profile = batch.day(look.now.utc), look.site.profiles[batch.profile]
+    if day <= profile.hatch_day_last + grace_days:
+        return False  # as nearly always, and then nobody's book is asked
     book = look.state.books.get(batch.id, EggBook(batch))
-    return look.site.profiles[batch.profile].hatch_day_last + store_delay_h(book)[1] / 24.0
+    signs = [found for egg in numbers(book) if (found := expected(book, egg, profile)) is not None]
+    last = profile.hatch_day_last + store_delay_h(book)[1] / 24.0
+    return day > max(last, *(batch.day(each.latest) for each in signs), 0.0) + grace_days
 
 
 def _late(batch: Batch, *, due_day: float, grace_days: float | None, usual_days: float, now: Now) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -11,11 +12,11 @@ from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.about import Overdue
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED, Alarm
 from monitor.domain.eggs.book import EggBook, add
-from monitor.domain.eggs.entry import Entry, Laid
+from monitor.domain.eggs.entry import EXTERNAL_PIP, Entry, Laid, Sign
 from monitor.domain.needs.batch import closed, moved
 from monitor.domain.needs.rules import HATCH_OVERDUE, LOCKDOWN_OVERDUE
 from monitor.domain.watch.egg_alarms import take_book
-from tests.domain.house import MACHINES, RULES, Air, Story, batch, probes, site
+from tests.domain.house import MACHINES, PROFILES, RULES, Air, Story, batch, probes, site
 
 SHIPPED = load_profiles(None)
 TOP = "node-a/top"
@@ -90,6 +91,17 @@ def test_days_in_store_are_waited_for(stored_days: float, late_h: float) -> None
         take_book(story.state, book)
         story.run(minutes=2)
         assert (story.state_of(HATCH_OVERDUE) == UNACKNOWLEDGED) is told
+
+
+@pytest.mark.parametrize(("hours", "told"), [(20.0, False), (47.0, False), (49.0, True)])
+def test_a_chick_that_a_sign_leads_to_is_waited_for(hours: float, told: bool) -> None:
+    """An external pip at the end of a hen's day 22: half a day to a day from there (HATSIG), and the day of grace."""
+    mine = batch(day=23.0 + hours / 24.0)
+    story = Story(site=site({}, profiles={**PROFILES, "hen": replace(PROFILES["hen"], kind="fowl")}), batches=(mine,))
+    at = mine.set_at + timedelta(days=23.0)
+    take_book(story.state, add(EggBook(mine), Entry(at, at, "ada", Sign(EXTERNAL_PIP), egg=3)))
+    story.run(minutes=2)
+    assert (story.state_of(HATCH_OVERDUE) == UNACKNOWLEDGED) is told
 
 
 def test_a_closed_batch_is_not_overdue() -> None:
