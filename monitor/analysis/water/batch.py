@@ -28,7 +28,10 @@ INNER_RH = 2.0  # a humidity for many eggs lies so far inside their ranges, wher
 
 @dataclass(frozen=True, slots=True)
 class Serving:
-    """One humidity for all: to set until lockdown, and which eggs it brings into the window; the rest want drier or damper."""
+    """One humidity for all: to set until lockdown, which eggs it brings into the window, and which of the rest want drier or damper.
+
+    Of an egg of which nobody can say yet where it leads, nothing is said but that it is to be weighed again.
+    """
 
     rh_pct: float
     wet_bulb_c: float
@@ -196,6 +199,7 @@ def _serving(losses: Mapping[int, EggLoss], ahead: Ahead) -> Serving | None:
     mends = {egg: loss.mend for egg, loss in losses.items() if loss.mend is not None}
     if not mends:
         return None
+    sure = {egg: mend for egg, mend in mends.items() if losses[egg].again_ms is None}
     low, high = ahead.held_pct
     inner = {rh for mend in mends.values() for rh in (mend.rh_low_pct, mend.rh_high_pct) if low < rh < high}
     stretches = [
@@ -211,8 +215,8 @@ def _serving(losses: Mapping[int, EggLoss], ahead: Ahead) -> Serving | None:
         rh_pct,
         wet_bulb_c(ahead.dry_bulb_c, rh_pct, ahead.pressure_kpa),
         tuple(egg for egg, mend in mends.items() if mend.serves(rh_pct)),
-        tuple(egg for egg, mend in mends.items() if mend.rh_high_pct < rh_pct),
-        tuple(egg for egg, mend in mends.items() if mend.rh_low_pct > rh_pct),
+        tuple(egg for egg, mend in sure.items() if mend.rh_high_pct < rh_pct),
+        tuple(egg for egg, mend in sure.items() if mend.rh_low_pct > rh_pct),
     )
 
 
