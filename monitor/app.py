@@ -190,8 +190,8 @@ class Daemon:
         def guarded() -> None:
             try:
                 work()
-            except Exception:  # noqa: BLE001
-                # The thread's outermost place. Our own mistake: the process must end, so that what supervises it starts a new one.
+            except Exception:  # noqa: BLE001 - the thread's outermost place
+                # Our own mistake: the process must end, so that what supervises it starts a new one.
                 _log.exception("%s ended", name)
                 self.failed.set()
 

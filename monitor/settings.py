@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from pydantic import Field, model_validator
 
 from monitor.adapters.secret import SecretError, read_secret
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.adapters.tables.refused import Expected, Id, Line, Table, TableError, read
 from monitor.adapters.tables.rules import Numbers, given, shipped_rules
 from monitor.adapters.tables.toml import read_toml
@@ -68,8 +69,8 @@ class MachineSettings(Table):
 
     id: Id
     name: Line = Field("", max_length=24)
-    kind: Literal["setter", "hatcher", "brooder", "room"] = SETTER  # type: ignore[assignment]
-    air: Literal["forced", "still"] = FORCED  # type: ignore[assignment]
+    kind: Literal["setter", "hatcher", "brooder", "room"] = SETTER  # type: ignore[assignment]  # the constant is one of them, which its type does not say
+    air: Literal["forced", "still"] = FORCED  # type: ignore[assignment]  # as above
     rules: dict[str, Numbers] = Field(default_factory=dict)
 
 
@@ -267,8 +268,6 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
 
 
 def _profiles(settings: Settings, path: Path) -> Mapping[str, Profile]:
-    from monitor.adapters.tables.profiles import load_profiles
-
     own = settings.site.profiles
     try:
         return load_profiles(None if own is None else path.parent / own)

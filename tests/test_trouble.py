@@ -513,7 +513,7 @@ def test_a_record_that_is_not_for_us(capsys: pytest.CaptureFixture[str], monkeyp
     # The program's own files may lie where nobody else can read (root's home): what they hold is read with rights.
     rules, profiles = shipped_rules(), dict(load_profiles())
     monkeypatch.setattr("monitor.settings.shipped_rules", lambda: dict(rules))
-    monkeypatch.setattr("monitor.adapters.tables.profiles.load_profiles", lambda own=None: profiles)
+    monkeypatch.setattr("monitor.settings.load_profiles", lambda own=None: profiles)
     with tempfile.TemporaryDirectory() as name:  # not below pytest's own folder, which nobody else may enter
         folder = Path(name)
         folder.chmod(0o755)

@@ -109,8 +109,8 @@ def _attempt(notice: Notice, url: str, outcomes: list[Outcome]) -> None:
     _answers.set(answers)
     try:
         outcomes.append(_send(notice, url, answers))
-    except Exception as error:  # noqa: BLE001
-        # The outermost frame of this thread. The type alone: a library's exception text may hold the address.
+    except Exception as error:  # noqa: BLE001 - the thread's outermost place
+        # The type alone: a library's exception text may hold the address.
         outcomes.append(TryLater(type(error).__name__))
 
 

@@ -54,8 +54,8 @@ class DemoBroker:
     def _run(self) -> None:
         try:
             asyncio.run(self._serve())
-        except Exception as error:  # noqa: BLE001
-            self._failure = error  # the thread's outermost place: whoever waits for the start is told
+        except Exception as error:  # noqa: BLE001 - the thread's outermost place
+            self._failure = error  # whoever waits for the start is told
         finally:
             self._ready.set()
 

@@ -65,7 +65,7 @@ def _adapter() -> TypeAdapter[Request]:
 
 def read_request(asked: Mapping[str, object]) -> Request:
     """The request that a JSON object is. Raises BadRequest, with a line for each row of a table that is wrong."""
-    from pydantic import ValidationError
+    from pydantic import ValidationError  # with the first request, as above
 
     kind = _kind(asked.get("do"))
     _check_texts(asked)

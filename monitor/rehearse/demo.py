@@ -18,12 +18,18 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+
 from monitor.adapters.clock import PacedClock
+from monitor.adapters.demo_broker import BrokerError, DemoBroker
 from monitor.adapters.door import ask_door
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.app import Daemon, door_path, open_history
 from monitor.domain.needs.batch import Batch, whole_day
+from monitor.rehearse.phone import Phone
 from monitor.rehearse.room import Message, Room
+from monitor.rehearse.streams import HATCHER_1, ROOM, SETTER_1, SETTER_2
 from monitor.service.ports import Answer
 from monitor.service.reports.batch import batch_history
 from monitor.settings import House, build_house, parse_settings
@@ -214,8 +220,6 @@ def _story() -> list[Scene]:
 
 
 def _room() -> Room:
-    from monitor.rehearse.streams import HATCHER_1, ROOM, SETTER_1, SETTER_2
-
     room = Room(
         (SETTER_1, SETTER_2, HATCHER_1, ROOM),
         site=SITE,
@@ -251,8 +255,6 @@ def _house(folder: Path, broker_port: int, phone_url: str) -> House:
 
 
 def _start_broker(port: int | None, stack: ExitStack) -> int:
-    from monitor.adapters.demo_broker import BrokerError, DemoBroker
-
     chosen = port if port is not None else _free_port()
     broker = DemoBroker(chosen)
     try:
@@ -264,8 +266,6 @@ def _start_broker(port: int | None, stack: ExitStack) -> int:
 
 
 def _start_phone(stack: ExitStack) -> str:
-    from monitor.rehearse.phone import Phone
-
     phone = Phone(lambda message: _say(_on_the_phone(message.title, message.text)))
     phone.start()
     stack.callback(phone.stop)
@@ -280,9 +280,6 @@ def _on_the_phone(title: str, text: str) -> str:
 
 def _publisher(port: int, stack: ExitStack) -> Callable[[Message], None]:
     """A client for each node, as each node is one; all of them speak to the broker over TCP."""
-    import paho.mqtt.client as mqtt
-    from paho.mqtt.enums import CallbackAPIVersion
-
     clients: dict[str, mqtt.Client] = {}
 
     def publish(message: Message) -> None:

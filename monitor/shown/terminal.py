@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, OUT_OF_SERVICE, UNACKNOWLEDGED
@@ -12,7 +12,7 @@ from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, EGG, HEN_LETHAL_C, RH, WET_BULB
 from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
-from monitor.domain.needs.rules import NOT_RAISED, Rule
+from monitor.domain.needs.rules import NOT_RAISED, PRIORITIES, Rule
 from monitor.domain.needs.site import HATCHER, Site
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
@@ -136,8 +136,6 @@ def _out(alarm: AlarmView, site: Site, now: datetime | str | None) -> str:
 
 def alarm_table(alarms: Sequence[AlarmView], site: Site) -> str:
     """What stands, worst first. alarms: as `alarm_view` gives them."""
-    from monitor.domain.needs.rules import PRIORITIES
-
     if not alarms:
         return "nothing: every alarm is normal"
     ordered = sorted(alarms, key=lambda a: (-PRIORITIES.index(site.rules[a["rule"]].priority), a["number"]))
@@ -231,8 +229,6 @@ def batch_table(views: Sequence[BatchView], site: Site, now: datetime) -> str:
 
 def batch_text(batch: Batch, site: Site, now: datetime, *, store_h: tuple[float, float] = (0.0, 0.0)) -> str:
     """One batch: where it was, and what comes when; at most 80 columns. store_h: by how much days in store delay its hatch."""
-    from datetime import timedelta
-
     profile = site.profiles.get(batch.profile)
     eggs = "" if batch.eggs is None else f", {eggs_words(batch.eggs)}"
     over = batch.closed_at is not None

@@ -142,7 +142,7 @@ class MqttLink:
         self._begun.clear()
         broker = (self._settings.host, self._settings.port, self._settings.keepalive_s)
         if self._settings.protocol == "5":
-            expiry = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+            expiry = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # it is the one thing that paho gives no types
             expiry.SessionExpiryInterval = SESSION_EXPIRY_S
             self._client.connect_async(*broker, clean_start=False, properties=expiry)
         else:
@@ -272,8 +272,8 @@ class MqttLink:
     def _on_message(self, client: mqtt.Client, userdata: object, message: mqtt.MQTTMessage) -> None:
         try:
             self._take(message)
-        except Exception:  # noqa: BLE001
-            # The thread's outermost place. Our own mistake: the message stays unacknowledged, and comes again.
+        except Exception:  # noqa: BLE001 - the thread's outermost place
+            # Our own mistake: the message stays unacknowledged, and comes again.
             _log.exception("fault mid=%d", message.mid)
 
     def _take(self, message: mqtt.MQTTMessage) -> None:

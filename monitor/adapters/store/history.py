@@ -77,7 +77,7 @@ class SqliteHistory:
 
     def series(self, probe: str, since: datetime, until: datetime) -> Series:
         """Readings of one probe with since <= label < until."""
-        import numpy as np
+        import numpy as np  # with the first series: the daemon loads it no sooner
 
         at = {"probe": self._probe_id(probe), "node": _node(probe), "since": ceil_ms(since), "until": ceil_ms(until)}
         columns = [

@@ -75,9 +75,9 @@ def read(model: type[T], data: object, where: str) -> T:
 def read_each(model: type[T], data: object, where: str) -> dict[str, T]:
     """Models by name from a table of tables. Raises TableError with every complaint."""
     try:
-        return TypeAdapter(dict[str, model]).validate_python(data)  # type: ignore[valid-type]
+        return TypeAdapter(dict[str, model]).validate_python(data)  # type: ignore[valid-type]  # which model it is, is known when it runs
     except ValidationError as error:
-        raise TableError(sentences(error, where, model=dict[str, model])) from None  # type: ignore[valid-type]
+        raise TableError(sentences(error, where, model=dict[str, model])) from None  # type: ignore[valid-type]  # the same
 
 
 def one_of(choices: Collection[str]) -> BeforeValidator:
@@ -135,7 +135,7 @@ def _key(loc: Place, data: object) -> str:
     """`check.loss.margin`, `machine[2].kind`; with the data, `finding.blood-ring.causes[2].window`."""
     key, at = "", data
     for part in loc:
-        at = at[part] if _holds(at, part) else None  # type: ignore[index]
+        at = at[part] if _holds(at, part) else None  # type: ignore[index]  # `_holds` has seen that it can be asked so
         named = part
         if isinstance(part, int):
             own = (at.get("id") or at.get("name")) if isinstance(at, Mapping) else None

@@ -245,7 +245,7 @@ def exact(table: Table) -> tuple[float, float, float, float]:
     empty margin, NoScipy where that library is missing. Reference: Fisher (1935), J. R. Stat. Soc. 98:39-82; the p-value adds up all tables no likelier than this one.
     """
     try:  # loaded when the first table is asked for: it takes a second, and 140 MB of a card that need not have it
-        from scipy import stats  # type: ignore[import-untyped]
+        from scipy import stats  # type: ignore[import-untyped]  # it comes without types
     except ImportError as error:
         raise NoScipy(f"no scipy here ({error}), expected it for comparing batches") from error
 

@@ -118,7 +118,7 @@ def _passed(book: EggBook, water: Water, then: Water) -> Water:
             else w
             for name, w in water.trays.items()
         },
-        together=replace(then.together, now_pct=water.together.now_pct) if both else water.together,  # type: ignore[type-var, union-attr]
+        together=replace(then.together, now_pct=water.together.now_pct) if both else water.together,  # type: ignore[type-var, union-attr]  # where `both`, both are there
         track=then.track if both else water.track,
         off=then.off if going else False,
         about=then.about if going else None,

@@ -147,7 +147,7 @@ class _Worker:
         while batch := self._next():
             try:
                 self._conclude(*self._attempt(batch))
-            except Exception as error:  # noqa: BLE001
+            except Exception as error:  # noqa: BLE001 - the thread goes on
                 # Our own mistake, then; but this thread is the only way to wake this contact, so it goes on.
                 _log.error("worker contact=%s error=%s", self._contact.id, type(error).__name__)
 
@@ -158,7 +158,7 @@ class _Worker:
                 told = self._queue.told()
             outgoing = pass_through(self._stages, batch, told)[0]
             return outgoing, self._delivery.send(outgoing.notice, self._contact)
-        except Exception as error:  # noqa: BLE001
+        except Exception as error:  # noqa: BLE001 - whatever a library raises
             # A library that breaks its word must not silence a contact. The type alone is told: the text may hold the address.
             return outgoing, TryLater(type(error).__name__)
 

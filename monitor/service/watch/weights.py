@@ -104,8 +104,8 @@ class Weights:
             except StoreFailure as failure:
                 self._try_again(asked, failure)
                 continue
-            except Exception:  # noqa: BLE001
-                # The thread's outermost place. Our own mistake in a figure must not end the watch over the air: asked again within a day.
+            except Exception:  # noqa: BLE001 - the thread's outermost place
+                # Our own mistake in a figure must not end the watch over the air: asked again within a day.
                 _log.exception("weights not judged batch=%s", asked.batch)
                 continue
             if self._failing:
