@@ -778,9 +778,8 @@ class RecordSuite:
         assert type(raised_.value).__name__ != "StoreFailure"
 
 
-STAYING = replace(
-    BATCH, stays=(Stay("setter-1", BATCH.set_at),)
-)  # the batch of BatchRecordSuite: in one machine, until UNTIL
+# The batch of BatchRecordSuite: in one machine, until UNTIL.
+STAYING = replace(BATCH, stays=(Stay("setter-1", BATCH.set_at),))
 UNTIL = at(3600)
 Telling = Callable[..., BatchRecord]  # of groups, written one after another
 

@@ -165,9 +165,8 @@ def test_secrets_of_the_daemon_alone(capsys: pytest.CaptureFixture[str]) -> None
         with Running(config):
             (folder / "record" / "eggroom.sock").chmod(0o777)
             may = [["batch", "list"], ["room"], ["contact", "list"], ["contact", "test", "sam"], ["check"], ["doctor"]]
-            told = [
-                typed(capsys, *command, config=config)[2] for command in may
-            ]  # modules of theirs may be root's alone
+            # Modules of theirs may be root's alone.
+            told = [typed(capsys, *command, config=config)[2] for command in may]
             assert not any("may not read" in err for err in told)
             for name in ("contact-sam", "password"):
                 (folder / name).chmod(0o000)

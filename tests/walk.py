@@ -46,12 +46,10 @@ DRY_BULB_C = 37.8
 STEP_S = 900  # the longest step fetches and installs every library
 MARK = "--- that was"
 SERVICE_S = 3.0  # a program that has not ended by then has started
-SILENT = (
-    "BAD probes: silent: node-b/top, node-c/top, node-room/wall"  # the sample's other nodes, which do not speak here
-)
-EXPECTED_WARNING = (
-    "ACL pattern 'eggroom/+/service/alive' does not contain '%c' or '%u'."  # README says that it is meant so
-)
+# The sample's other nodes, which do not speak here.
+SILENT = "BAD probes: silent: node-b/top, node-c/top, node-room/wall"
+# README says that it is meant so.
+EXPECTED_WARNING = "ACL pattern 'eggroom/+/service/alive' does not contain '%c' or '%u'."
 
 SLIP = """
 import sys

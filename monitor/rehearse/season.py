@@ -26,15 +26,11 @@ from monitor.rehearse.season_faults import FAULTS, Air, Fault, Floats
 
 Put = Callable[[float, Fact, int], None]  # day, what is written, egg
 BEGIN = datetime(2025, 1, 8, 18, 0, tzinfo=UTC)
-APART_D, SECOND_D = (
-    30.0,
-    10.0,
-)  # between the batches of a setter; the second setter's behind the first's, so that no two hatch together
+# Between the batches of a setter; the second setter's behind the first's, so that no two hatch together.
+APART_D, SECOND_D = 30.0, 10.0
 STEP_S = 300.0
-BEFORE_D, AFTER_D = (
-    0.125,
-    1.5,
-)  # the machine is watched before the eggs come; the batch is closed so long after its term
+# The machine is watched before the eggs come; the batch is closed so long after its term.
+BEFORE_D, AFTER_D = 0.125, 1.5
 WARM_C, SETTER_RH, HATCHER_RH = 37.8, 55.7, 70.0  # inside the bands of all three species
 PROBES = ("top", "bottom")
 NODES = {"setter-1": "node-a", "setter-2": "node-b", "hatcher-1": "node-c"}

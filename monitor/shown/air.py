@@ -127,10 +127,8 @@ def air_text(report: AirReport) -> str:
 def _temperature(label: str, temperature_c: float | None) -> str:
     if temperature_c is None:
         return _line(label, "none", "(too dry)")
-    celsius, fahrenheit = (
-        round(temperature_c, 2) + 0.0,
-        round(celsius_to_fahrenheit(temperature_c), 2) + 0.0,
-    )  # no -0.00
+    # No -0.00.
+    celsius, fahrenheit = round(temperature_c, 2) + 0.0, round(celsius_to_fahrenheit(temperature_c), 2) + 0.0
     return f"{_line(label, f'{celsius:.2f}', '°C'):<50}{fahrenheit:>7.2f} °F"
 
 

@@ -322,7 +322,6 @@ def _stage(view: BatchView, profile: Profile | None, now: datetime) -> str:
     declared = tuple(
         (d["stage"], (datetime.fromisoformat(d["at"]) - set_at).total_seconds() / 86_400) for d in view["declared"]
     )
-    day = (
-        now - set_at
-    ).total_seconds() / 86_400  # not the view's: cut off, it can lie before what was declared just now
+    # Not the view's: cut off, it can lie before what was declared just now.
+    day = (now - set_at).total_seconds() / 86_400
     return profile.stage_at(max(0.0, day), declared).name

@@ -108,9 +108,8 @@ def growth(rounds: int, days: int) -> list[Result]:
         room.rounds(100)
         times.append(min(room.rounds(max(20, rounds // machines)) / max(20, rounds // machines) for _ in range(3)))
     of_machines = _exponent([float(s) for s in sizes], times)
-    room = Room(
-        2, 1, day=0.0
-    )  # ends before lockdown: from then on an alarm stands in this air, and not only the past has grown
+    # Ends before lockdown: from then on an alarm stands in this air, and not only the past has grown.
+    room = Room(2, 1, day=0.0)
     window = partial(room.rounds, min(rounds, 250))
     room.rounds(1_440)
     early = min(window() for _ in range(5))

@@ -30,16 +30,8 @@ CALCULATED: dict[type[ast.operator], type[ast.operator]] = {
     ast.BitAnd: ast.BitOr,
 }
 OTHER_CALL = {"min": "max", "max": "min", "any": "all", "all": "any", "floor": "ceil", "ceil": "floor"}
-WRAPPERS = {
-    "escape",
-    "quote",
-    "abs",
-    "sorted",
-    "reversed",
-    "plain",
-    "printable",
-    "one_line",
-}  # dropped: what they wrap stays
+# Dropped: what they wrap stays.
+WRAPPERS = {"escape", "quote", "abs", "sorted", "reversed", "plain", "printable", "one_line"}
 UNSAID = {"Literal", "cast", "TypeVar", "NewType"}  # calls and subscripts that only say types
 
 

@@ -18,21 +18,13 @@ from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.signs.seen import NotBack, Opened, seen_of_words
 from monitor.domain.signs.seen import Seen as SeenOfDoor
 
-WORDS_ALONE, VERSION = (
-    1,
-    2,
-)  # of the forms below: in the first, what it is about is words. Another one's facts are not understood
+# Of the forms below: in the first, what it is about is words. Another one's facts are not understood.
+WORDS_ALONE, VERSION = 1, 2
 _KNOWN = {field.name for field in fields(Facts)}
 _NAMES = {kind: name for name, kind in KINDS.items()}
 _SEEN: dict[type[SeenOfDoor], str] = {Opened: "opened", NotBack: "not back"}
-_ADDED = (
-    "unsure",
-    "again",
-    "do_pct",
-    "others",
-    "others_now",
-    "others_then",
-)  # to a loss that is told, since the first rows
+# To a loss that is told, since the first rows.
+_ADDED = ("unsure", "again", "do_pct", "others", "others_now", "others_then")
 _ENTRY = ("egg", "count", "tray", "replaces", "number")  # fields of an entry that are kept as they are
 _log = logging.getLogger("eggroom.store")
 

@@ -107,9 +107,8 @@ def _within(low: float, high: float) -> FieldInfo:
 
 
 def _as_list(words: str) -> FieldInfo:
-    field: FieldInfo = Field(
-        strict=False, description=words
-    )  # TOML has no tuples; what is in the list is held to its kind all the same
+    # TOML has no tuples; what is in the list is held to its kind all the same.
+    field: FieldInfo = Field(strict=False, description=words)
     return field
 
 

@@ -30,9 +30,8 @@ from monitor.domain.needs.target import pip_day, target_of
 # that breathes does not hold more for days on end (judgement; hatchers are run at up to 80 %).
 HELD_RH_PCT = (15.0, 85.0)
 SHORTEST_D = 0.5  # less is too late to steer an egg by
-INSIDE_SHARE = (
-    0.05  # so far inside the window's edge, as a share of the window, so that no egg is brought there by a hair
-)
+# So far inside the window's edge, as a share of the window, so that no egg is brought there by a hair.
+INSIDE_SHARE = 0.05
 
 
 @dataclass(frozen=True, slots=True)

@@ -349,9 +349,8 @@ def _table(weighed: _Weighed, breaks: Sequence[_Break], *, offsets_g: Mapping[st
     slope = max(abs(_slope(weighed)), 1e-9)
     bends = sorted((b for b in breaks if b.slope), key=lambda b: b.pull)
     stepped = [b for b in breaks if b.step_share > 0.0]
-    named = list(
-        dict.fromkeys(scale for scale in weighed.scales if scale)
-    )  # one that nobody named is taken for the first
+    # One that nobody named is taken for the first.
+    named = list(dict.fromkeys(scale for scale in weighed.scales if scale))
     edges = [b.pull for b in bends]
     slopes_at = tuple(range(2 + len(holes), 2 + len(holes) + len(edges)))
     steps_at = tuple(range(2 + len(holes) + len(edges), 2 + len(holes) + len(edges) + len(stepped)))

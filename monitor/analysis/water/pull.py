@@ -22,9 +22,8 @@ from monitor.domain.eggs.temperature import EggModel, run
 from monitor.domain.readings.reading import NOT_EVALUATED, PASS
 
 DAY_MS = 86_400_000
-BIN_MS = (
-    900_000  # the pull is kept at each quarter of an hour: between two, an egg loses a thousandth of its whole loss
-)
+# The pull is kept at each quarter of an hour: between two, an egg loses a thousandth of its whole loss.
+BIN_MS = 900_000
 
 
 @dataclass(frozen=True, slots=True)

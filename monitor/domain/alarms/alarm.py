@@ -76,9 +76,8 @@ class Alarm:
     worst: float | None = None
     limit: float | None = None
     about: About = ""
-    told: bool = (
-        False  # whether the episode's beginning was told to anyone, and its end not yet: only then is that told
-    )
+    # Whether the episode's beginning was told to anyone, and its end not yet: only then is that told.
+    told: bool = False
     asked_mono_s: float | None = None
     pending_mono_s: float | None = None
     pending_at: datetime | None = None

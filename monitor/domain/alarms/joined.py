@@ -16,13 +16,11 @@ from monitor.domain.alarms.notice import Notice
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.rules import PRIORITIES
 
-RUN_GAP = timedelta(
-    minutes=2
-)  # alarms closer than this are one flood: a room warms its machines one after the other (judgement)
+# Alarms closer than this are one flood: a room warms its machines one after the other (judgement).
+RUN_GAP = timedelta(minutes=2)
 
-Matter = tuple[
-    bool, str, int
-]  # over, the rule (empty: no longer judged), and the episode of what can be told with no other
+# Over, the rule (empty: no longer judged), and the episode of what can be told with no other.
+Matter = tuple[bool, str, int]
 
 
 @fixed

@@ -34,9 +34,8 @@ from monitor.domain.refusal import Words
 # The quickest loss published for a whole egg is about 1 % a day (turkey under hens, 24 % in 24 days: Mussehl & Ackerson
 # 1934); a small finch's 15 % in 12 days is 1.3. What is lost quicker than this was not lost through the shell.
 FAST_PCT_D = 3.0
-SCATTER_SHARE = (
-    0.003  # 3 sd of what masses scatter beside a good scale: a thousandth of the egg (`analysis/water/loss.py`)
-)
+# 3 sd of what masses scatter beside a good scale: a thousandth of the egg (`analysis/water/loss.py`).
+SCATTER_SHARE = 0.003
 ODD_SIZE_SHARE = 0.15  # mass and measures farther apart than the form of any egg explains
 ODD_MASS = (0.5, 1.5)  # of the profile's lowest and highest fresh mass
 AHEAD = timedelta(minutes=10)  # a person's watch and the daemon's clock may differ by so much

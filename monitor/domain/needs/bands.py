@@ -31,10 +31,8 @@ SENSOR_ERROR_K, SENSOR_ERROR_RH_PCT, SENSOR_ERROR_WET_K = 0.2, 1.8, 0.4
 
 _ROUNDING = 1e-6  # of differences of limits
 
-RH, WET_BULB = (
-    "rh_pct",
-    "wet_bulb_c",
-)  # beside DRY_BULB, and what the eggs feel (EGG): reckoned, and with no band of its own
+# Beside DRY_BULB, and what the eggs feel (EGG): reckoned, and with no band of its own.
+RH, WET_BULB = "rh_pct", "wet_bulb_c"
 
 # Air of 105 °F for half an hour harms hens' eggs, or kills many (MSU-HMG, an extension guide): the least that any source says kills within
 # the hour. Experiments on hens bore more (`published/exposure.py`). Of other birds nobody was found to say.

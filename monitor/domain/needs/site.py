@@ -74,9 +74,8 @@ class Site:
     by_machine: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
     by_node: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
     own_rules: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # what of `rules` is the site's own
-    scales: Mapping[str, float] = field(
-        default_factory=dict
-    )  # error (1 sd), g, by id; the first is used unless another is named
+    # Error (1 sd), g, by id; the first is used unless another is named.
+    scales: Mapping[str, float] = field(default_factory=dict)
     by_limit: Mapping[Judged, str] = field(init=False, repr=False, compare=False)  # the id of each band limit's rule
 
     def __post_init__(self) -> None:

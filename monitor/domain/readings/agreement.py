@@ -43,15 +43,13 @@ class Limits:
     dry_bulb: Bounds = Bounds(apart=(0.5, 1.0), drift=(0.3, 0.6), moving=0.4)
     humidity: Bounds = Bounds(apart=(5.0, 10.0), drift=(3.0, 6.0), moving=3.0)
     apart_s: float = 600.0  # longer than an opened door keeps probes apart that have the same lag
-    paired_s: float = (
-        15.0  # readings so far apart, or by so much of an interval, are of the same air: nodes speak out of step
-    )
+    # Readings so far apart, or by so much of an interval, are of the same air: nodes speak out of step.
+    paired_s: float = 15.0
     paired_intervals: float = 0.55
     smooth_s: float = 120.0  # what a difference is smoothed over: one noisy reading must not start its time anew
     base_s: float = 43_200.0  # over which a pair's usual difference is learnt
-    drift_s: float = (
-        21_600.0  # what drift is smoothed over: with 12 h, of 0.5 K gained in a day that day would show 0.28 K
-    )
+    # What drift is smoothed over: with 12 h, of 0.5 K gained in a day that day would show 0.28 K.
+    drift_s: float = 21_600.0
     gap_intervals: float = 3.0  # what was not heard for longer, and a minute, is not known to have lasted
     gap_s: float = 60.0
 

@@ -41,14 +41,12 @@ PART_MS = 1_000  # a part's labels are never further than this from the estimate
 SETTLED_MS = 1_000
 MEND_MS = 50  # a better estimate is written once it is better by this much: network jitter is not news
 CLOCK_AGREES_MS = 60_000  # a node's clock this close to ours is believed
-CLOCK_STEP_MS = (
-    10_000  # a node's clock that is off by less from what it was has been steered, or its message waited a little
-)
+# A node's clock that is off by less from what it was has been steered, or its message waited a little.
+CLOCK_STEP_MS = 10_000
 CLOCK_SAME_MS = 2_000  # two odd times are of one clock within this: whole seconds, and a network's jitter
 CLOCK_APART_MS = 8_000  # and prove it if their messages came so far apart
-CLOCK_BACK_MS = (
-    30 * 86_400_000
-)  # a broker may keep messages for weeks, and the clock of a dead cell is further off (judgement)
+# A broker may keep messages for weeks, and the clock of a dead cell is further off (judgement).
+CLOCK_BACK_MS = 30 * 86_400_000
 KEPT_MS = 86_400_000  # no node keeps a message for longer than a day: a clock that jumps by more was set
 # Boots that no node sends, for samples that are not dated by `up`: by their arrival, or by the node's own clock.
 ARRIVAL_BOOT = -1

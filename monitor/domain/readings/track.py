@@ -51,9 +51,8 @@ class Limits:
         jump=5.0, back=2.0, noise=0.3, fine=0.1, coarse=0.05, unseen=1.0, rise=30.0, fall=10.0, brief=40.0
     )
     jump_levels: float = 8.0  # of a noisy probe's own level: thrice the spread of what it usually steps
-    back_share: float = (
-        0.05  # or all but so much of it is back: of a 10 s opening more is left a minute later (measured)
-    )
+    # Or all but so much of it is back: of a 10 s opening more is left a minute later (measured).
+    back_share: float = 0.05
     brief_s: float = 45.0  # in less than this no opened door comes and goes
     spikes_an_hour: float = 3.0  # one odd sample is nothing, more than so many are a loose wire (judgement)
     rate_s: float = 30.0  # a rate over less is noise: thrice the lag of a probe
@@ -70,10 +69,8 @@ class Limits:
     # Of the longest stillness that was shown to be of the air, while the other quantity moved, and while none did; it fails at twice that
     # (judgement).
     long_times: tuple[float, float] = (4.0, 2.0)
-    long_longest_s: tuple[float, float] = (
-        3 * 86_400.0,
-        6 * 86_400.0,
-    )  # so long stands a room without anybody (judgement)
+    # So long stands a room without anybody (judgement).
+    long_longest_s: tuple[float, float] = (3 * 86_400.0, 6 * 86_400.0)
     long_fade_s: float = 28 * 86_400.0  # after which such a stillness counts for nothing
     noise_s: float = 600.0  # over which the present to and fro is taken, and at least over so many readings:
     noise_readings: float = 30.0

@@ -31,10 +31,8 @@ _SUSPECTED, _RELEASED = "suspected", "released"
 
 # What the numbers do is measured on the cabinet model: `python -m tests.domain.signs.opening_figures`.
 LEARN_S = 600.0  # time constant of the usual level, and how long it is learnt before anything is recognised
-USUAL_K, USUAL_SHARE = (
-    0.15,
-    0.03,
-)  # the air is undisturbed so near its usual level (share: of the usual vapour pressure)
+# The air is undisturbed so near its usual level (share: of the usual vapour pressure).
+USUAL_K, USUAL_SHARE = 0.15, 0.03
 USUAL_RIPPLES = 3.0  # or within so many ripples, for a machine whose thermostat swings widely
 FALL_K, FALL_RIPPLES = 0.4, 4.0  # a smaller fall alarms nobody
 # With the humidifier dead and the room dry, ten changes of air an hour take 11 % of the vapour in a minute; a door takes a

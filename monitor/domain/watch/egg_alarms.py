@@ -30,9 +30,8 @@ from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look, State
 from monitor.domain.watch.deciding import judge, settle
 
-LAPSE_S = (
-    12 * 3600.0
-)  # a reminder that was acknowledged, and then nothing was written: the next look at the machine is past
+# A reminder that was acknowledged, and then nothing was written: the next look at the machine is past.
+LAPSE_S = 12 * 3600.0
 CLOSED = "the batch is closed"
 
 

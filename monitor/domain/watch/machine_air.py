@@ -191,9 +191,8 @@ def _window(look: Look, known: MachineState, values: _Values, seen: tuple[str, .
     low_c, high_c, mono_s = values[0], values[1], look.now.mono_s
     if low_c is None or high_c is None:
         return None
-    one = (
-        cold is warm and low_c == high_c
-    )  # of one probe, or of three and more, what is judged low is what is judged high
+    # Of one probe, or of three and more, what is judged low is what is judged high.
+    one = cold is warm and low_c == high_c
     cold = cold.seen(mono_s, low_c)
     windows = known.windows = cold, cold if one else warm.seen(mono_s, high_c)
     return windows

@@ -52,9 +52,8 @@ from monitor.domain.state.known import Look, plan_with, rule_of
 from monitor.domain.state.record import Attempt
 from monitor.domain.watch.plan import SITE_SUBJECT, moving, occupants
 
-MILD_AGAIN_S = (
-    12 * 3600.0
-)  # what is low is told again twice a day at most: it can wait, and must not be forgotten for ever
+# What is low is told again twice a day at most: it can wait, and must not be forgotten for ever.
+MILD_AGAIN_S = 12 * 3600.0
 MAX_WAITING = 500  # unsent notices per contact: a phone service dead for days must not fill the card
 
 
@@ -69,9 +68,8 @@ def tell(look: Look, transition: Transition) -> Alarm:
     if closing and alarm.rule in (LOOK_AGAIN, DRAW_DOWN_DUE):
         return replace(alarm, told=False)  # who wrote down what was seen needs no message that it was
     if closing and said_already(look, alarm.subject, alarm.rule):
-        return replace(
-            alarm, told=False
-        )  # what is worse stands, and was told: "no longer" would be read as all is well
+        # What is worse stands, and was told: "no longer" would be read as all is well.
+        return replace(alarm, told=False)
     rule = rule_of(look, *alarm.key)
     facts = facts_of(transition, _concerned(look, alarm), _doubtful(look, alarm))
     if alarm.rule == NOT_RAISED and not closing:

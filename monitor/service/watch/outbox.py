@@ -27,11 +27,8 @@ _REMEMBERED = 1000  # ids already dealt with: meeting one again changes nothing
 WINDOW_S = 600.0
 MAX_MESSAGES = 3  # to one contact within the window; only a new critical alarm may be one more
 GAPS_S = (30.0, 60.0)  # after the first message of the window, after the second
-CRITICAL_GAPS_S = (
-    30.0,
-    60.0,
-    120.0,
-)  # after the first, second, and each further message as urgent: heat harms within half an hour
+# After the first, second, and each further message as urgent: heat harms within half an hour.
+CRITICAL_GAPS_S = (30.0, 60.0, 120.0)
 GATHER_S = 30.0  # in a flood, what says nothing new waits so long for its like: six reminders are one message
 _TOLD = 200  # notices kept for the words of the next message
 

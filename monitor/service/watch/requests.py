@@ -14,12 +14,10 @@ from monitor.domain.fixed import fixed
 from monitor.domain.refusal import Refusal
 from monitor.domain.wall import utc_text
 
-Fact = dict[
-    str, str | int | float | None
-]  # the fields of what was found, by the kind of the entry (`domain/eggs/entry.py`)
-Row = tuple[
-    int | str, int, float, datetime | None
-]  # line of the table, egg, gross mass in g, when (None: as the table)
+# The fields of what was found, by the kind of the entry (`domain/eggs/entry.py`).
+Fact = dict[str, str | int | float | None]
+# Line of the table, egg, gross mass in g, when (None: as the table).
+Row = tuple[int | str, int, float, datetime | None]
 
 
 class RequestError(Refusal):

@@ -26,12 +26,8 @@ REPORTS: dict[str, tuple[str, ...]] = {
     "review.json": ("review", "--json"),
     "review.html": ("review", "--html", "{out}"),
 }
-INSIDE = (
-    "history.json",
-    "review.txt",
-    "review.json",
-    "review.html",
-)  # of REPORTS, those that the archive brings itself
+# Of REPORTS, those that the archive brings itself.
+INSIDE = ("history.json", "review.txt", "review.json", "review.html")
 Run = Callable[[list[str]], str]  # what the program prints for a line that is typed
 
 

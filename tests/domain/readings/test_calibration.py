@@ -141,9 +141,8 @@ def test_a_line_by_hand() -> None:
     """Ice bath 0.4 for 0.0 and 37.9 for 37.5 is 0.4 K high at both, so it reads 25.4 at 25; a slope shows between two others."""
     same = by_points(DRY_BULB, [Point(0.4, 0.0), Point(37.9, 37.5)])
     assert (same.slope, same.of(25.4)) == pytest.approx((1.0, 25.0))
-    line = by_points(
-        DRY_BULB, [Point(30.0, 30.5), Point(40.0, 40.1)]
-    )  # half a degree low, a tenth low: 0.04 K less each degree
+    # Half a degree low, a tenth low: 0.04 K less each degree.
+    line = by_points(DRY_BULB, [Point(30.0, 30.5), Point(40.0, 40.1)])
     assert line.slope == pytest.approx(0.96)
     assert line.of(35.0) == pytest.approx(35.3)
     assert line.of(20.0) == pytest.approx(20.9)

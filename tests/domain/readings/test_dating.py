@@ -179,9 +179,8 @@ def test_no_sample_is_younger_than_it_can_be(delays_ms: list[int]) -> None:
 def test_a_stored_line_knows_the_waits_after_a_restart() -> None:
     """A new run takes the waits from the labels: a message that waited an hour for the daemon is an hour old."""
     kept = replace(begun(), last_up_ms=50_000)
-    line = resume_line(
-        kept, ANCHOR_MS - 1_000.0, 61_000.0
-    )  # the forward clock began anew, so the anchor is another one
+    # The forward clock began anew, so the anchor is another one.
+    line = resume_line(kept, ANCHOR_MS - 1_000.0, 61_000.0)
     _, age_s, _ = hear(line, 60_000, 61_000.0 + 3_600_000, ANCHOR_MS - 1_000.0)
     assert age_s == pytest.approx(3_600, abs=1.0)
 

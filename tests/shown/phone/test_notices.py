@@ -85,9 +85,8 @@ def test_deadly_heat_says_of_whom_it_is_known() -> None:
     )
     of_hens = replace(NEEDS, lethal_c=40.6, of_hens=True)
     assert " It can kill within the hour (known of hens). Open" in word(deadly, site(), of_hens)[1]
-    own = begun(
-        "dry-bulb-lethal", value=40.8, worst=40.8, limit=40.0
-    )  # a house's own limit: nothing was published of it
+    # A house's own limit: nothing was published of it.
+    own = begun("dry-bulb-lethal", value=40.8, worst=40.8, limit=40.0)
     assert "hens" not in word(own, site(), of_hens)[1]
     hot = begun("dry-bulb-high-alarm", value=40.8, worst=40.8, limit=40.6)  # another rule that has the same limit
     assert "hens" not in word(hot, site(), of_hens)[1]
