@@ -310,7 +310,7 @@ def test_after_a_failed_sending_the_next_reminder_goes_out(site: Site) -> None:
             desk.reading(second, 39.5)
         (first,) = [n for g in desk.groups for n in g.notices]
         desk.engine.work(Attempted(at(41), Attempt(first.id, outcome, "", T0, "sam")))
-        for second in range(51, 400, 10):
+        for second in range(51, 1_000, 10):
             desk.reading(second, 39.5)
         told = [told for kind, told in desk.said if kind == "notices"]
         assert told == [["Setter 1: too hot"], *[["Setter 1: STILL too hot"]] * again], outcome
