@@ -11,6 +11,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -479,3 +480,159 @@ def test_a_notice_about_no_alarm_can_be_cut() -> None:
     title, body = fit(given, 0, 160)
     assert body.endswith("x...")
     assert len(title) + len(body) <= 160
+
+
+def test_how_long_and_how_much_an_attempt_may_take() -> None:
+    """Twenty seconds in all, ten for one wait; a thousand characters; a mebibyte of an answer; three that hang for one contact."""
+    assert AppriseDelivery()._timeout_s == 20.0
+    assert (module.READ_TIMEOUT_S, MAX_MESSAGE, module.MAX_ANSWER, MAX_HANGING) == (10.0, 1_000, 1_048_576, 3)
+
+
+@pytest.mark.parametrize(("query", "read_s"), [("", 10.0), ("rto=0.5", 0.5), ("rto=17", 17.0)])
+def test_a_service_has_ten_seconds_to_speak(
+    http: HttpReceiver, monkeypatch: pytest.MonkeyPatch, query: str, read_s: float
+) -> None:
+    """Unless the address says otherwise, each wait for an answer has our own limit, not the library's four seconds."""
+    import requests
+
+    AppriseDelivery().problem("json://x")
+    real = requests.Session.eggroom_send  # type: ignore[attr-defined]
+    waits: list[float] = []
+
+    def send(session: object, request: object, **given: Any) -> object:
+        waits.append(given["timeout"][1])  # after that for the connection
+        return real(session, request, **given)
+
+    monkeypatch.setattr(requests.Session, "eggroom_send", send)
+    assert AppriseDelivery().send(NOTICE, contact(http.url(query=query))) == Delivered("HTTP 200")
+    assert waits == [read_s]
+
+
+def test_an_attempt_that_hangs_is_no_reason_to_stay(http: HttpReceiver) -> None:
+    """Its thread is one that the end of the process does not wait for."""
+    http.mode = "drip"
+    assert isinstance(AppriseDelivery(timeout_s=0.2).send(NOTICE, contact(http.url())), TryLater)
+    hanging = [thread for thread in threading.enumerate() if thread.name == "send-owner"]
+    assert hanging
+    assert all(thread.daemon for thread in hanging)
+
+
+def test_what_is_asked_of_the_library() -> None:
+    """No picture fetched from elsewhere, no redirect that the address does not ask for, no limit from its shared pool; our own name."""
+    service = module._service("json://127.0.0.1/")
+    assert service is not None
+    asset = service.asset
+    assert (asset.app_id, asset.app_desc) == ("eggroom", "eggroom")
+    assert (asset.image_url_mask, asset.http_redirects, asset._service_timeout) == (False, False, 0.0)  # type: ignore[comparison-overlap]  # which only the class has
+
+
+@pytest.fixture
+def answers(http: HttpReceiver) -> Iterator[list[str]]:
+    """The answers of an attempt that this thread is in."""
+    AppriseDelivery().problem("json://x")
+    found: list[str] = []
+    token = module._answers.set(found)
+    yield found
+    module._answers.reset(token)
+
+
+def test_a_failure_reaches_the_plug_in_as_it_was(answers: list[str]) -> None:
+    """What the library for HTTP raises is named, and goes on to who asked."""
+    import requests
+
+    with pytest.raises(requests.ConnectionError):
+        requests.post(f"http://127.0.0.1:{free_port()}/", timeout=5)
+    assert answers == ["ConnectionError"]
+
+
+def test_an_answer_can_be_read_as_ever(http: HttpReceiver, answers: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """A plug-in that asks for the answer whole, or piece by piece, has it; the connection is given back."""
+    import requests
+
+    closed: list[object] = []
+    close = requests.Response.close
+
+    def watched(response: requests.Response) -> None:
+        closed.append(response)
+        close(response)
+
+    monkeypatch.setattr(requests.Response, "close", watched)
+    answer = requests.post(f"http://127.0.0.1:{http.port}/", json={"a": 1}, timeout=5)
+    assert closed == [answer]
+    assert answer.json() == {"id": "1"}
+    assert b"".join(answer.iter_content(3)) == b'{"id": "1"}'
+    assert answers == ["HTTP 200"]
+
+
+def test_what_a_plug_in_reads_as_a_stream_is_left_to_it(http: HttpReceiver, answers: list[str]) -> None:
+    """It is not read before: an answer without end would be taken for one."""
+    import requests
+
+    http.mode = "endless"
+    with requests.post(f"http://127.0.0.1:{http.port}/", json={"a": 1}, timeout=5, stream=True) as answer:
+        assert len(next(answer.iter_content(1000))) == 1000
+    assert answers == []
+
+
+@pytest.mark.parametrize(
+    ("status", "body", "named"),
+    [
+        (200, b"x" * 1_048_576, "HTTP 200"),
+        (200, b"x" * 1_048_577, "an answer too long to be the service's own"),
+        (503, b"x" * 1_048_577, "an answer too long to be the service's own"),
+        (200, b"<html>", "a web page, not the service's own answer"),
+        (399, b"<html>", "a web page, not the service's own answer"),
+        (400, b"<html>", "HTTP 400"),
+        (204, b"", "HTTP 204"),
+    ],
+)
+def test_how_an_answer_is_named(status: int, body: bytes, named: str) -> None:
+    """Up to a mebibyte it is one; a page counts where it would pass for success, at a status below 400."""
+    assert module._named(status, body) == named
+
+
+@pytest.mark.parametrize(("before", "page"), [(2043, True), (2044, False)])
+def test_a_page_shows_itself_in_the_first_two_kilobytes(before: int, page: bool) -> None:
+    """What comes after 2,048 bytes is looked at no more."""
+    assert is_page(b"<!--".ljust(before) + b"<html>") is page
+
+
+def test_the_last_answer_counts() -> None:
+    """A service that is asked several times, as for a login first, is judged by what it said at last."""
+    portal = "a web page, not the service's own answer"
+    assert module._outcome("SUCCESS", [portal, "HTTP 200"], "x://y") == Delivered("HTTP 200")
+    assert module._outcome("SUCCESS", ["HTTP 200", portal], "x://y") == TryLater(portal)
+    assert module._outcome("FAILURE", ["HTTP 200", "HTTP 503"], "x://y") == TryLater("failure: HTTP 503")
+
+
+@pytest.mark.parametrize(
+    ("title_max", "body_max", "has"),
+    [
+        (0, 160, 80),
+        (0, 161, 80),
+        (60, 160, 60),
+        (100, 160, 80),
+        (250, 32_768, 250),
+        (0, 32_768, 500),
+        (600, 32_768, 500),
+    ],
+)
+def test_a_title_takes_at_most_half(title_max: int, body_max: int, has: int) -> None:
+    """As long as the service allows, and never more than half of what there is for all, so that the text has room."""
+    title, _ = fit(replace(NOTICE, title="t" * 900, text="x" * 5_000), title_max, body_max)
+    assert len(title) == has
+
+
+def test_without_a_link_there_is_no_line_for_it() -> None:
+    """The text alone is the body."""
+    assert fit(replace(NOTICE, link=""), 0, 1_000) == (NOTICE.title, NOTICE.text)
+
+
+def test_what_is_wrong_with_an_address_is_said_with_an_example(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first form that the service can have; and what to install where the library lacks something for it."""
+    known = module._library().NotificationManager()
+    said = AppriseDelivery().problem("tgram://x")
+    assert said is not None
+    assert said.endswith(f"not complete for Telegram, expected such as {known['tgram'].templates[0]}")
+    monkeypatch.setattr(known["json"], "enabled", False)
+    assert module._why_not("json://x") == "address json://***: JSON needs a Python package that is not installed"

@@ -716,3 +716,149 @@ def test_who_holds_the_lock_may_be_unknown(path: Path) -> None:
         fcntl.flock(held_by, fcntl.LOCK_EX)
         with pytest.raises(StoreInUse, match="in use by process unknown, expected"):
             open_writer(path)
+
+
+def fails_once(monkeypatch: pytest.MonkeyPatch, name: str, error: Exception) -> None:
+    """That step of opening raises the first time, and works from then on."""
+    real = getattr(connection_module, name)
+    left = [error]
+
+    def step(*given: Any) -> Any:
+        if left:
+            raise left.pop()
+        return real(*given)
+
+    monkeypatch.setattr(connection_module, name, step)
+
+
+def complaint(code: int) -> sqlite3.OperationalError:
+    error = sqlite3.OperationalError("as SQLite tells it")
+    error.sqlite_errorcode, error.sqlite_errorname = code, "SQLITE_NAME"
+    return error
+
+
+@pytest.mark.parametrize("step", ["migrate", "load"])
+@pytest.mark.parametrize("code", [sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_IOERR])
+def test_what_is_no_damage_sets_nothing_aside(
+    path: Path, monkeypatch: pytest.MonkeyPatch, step: str, code: int
+) -> None:
+    """A full disk, a lock or a failing disk at any step of the start: one line, and the record stays in its place."""
+    write(path, full_group())
+    with monkeypatch.context() as patched:
+        fails_once(patched, step, complaint(code))
+        with pytest.raises(StoreFailure, match="as SQLite tells it"):
+            open_writer(path)
+    assert list(path.parent.glob("*.damaged-*")) == []
+    assert held(path) == []
+    assert comes_up(path) == ""
+
+
+@pytest.mark.parametrize(
+    ("step", "error"),
+    [
+        ("migrate", complaint(sqlite3.SQLITE_CORRUPT)),
+        ("load", complaint(sqlite3.SQLITE_CORRUPT)),
+        ("load", ValueError("as SQLite tells it")),
+    ],
+)
+def test_damage_that_only_the_start_meets(
+    path: Path, monkeypatch: pytest.MonkeyPatch, step: str, error: Exception
+) -> None:
+    """A record that the check found sound and that cannot start a run is set aside like any other damaged one."""
+    write(path, full_group())
+    fails_once(monkeypatch, step, error)
+    opened = open_writer(path)
+    opened.close()
+    assert opened.note.startswith(f"{path}: damaged (as SQLite tells it), set aside as eggroom.db.damaged-1; ")
+    assert "taken over: batch, stay" in opened.note
+
+
+def test_a_refused_second_writer_keeps_nothing_open(path: Path) -> None:
+    """However often it asks, of the lock there is the one descriptor of who has it."""
+    first = open_writer(path)
+    for _ in range(3):
+        with pytest.raises(StoreInUse):
+            open_writer(path)
+    assert held(path).count(f"{path}.lock") == 1
+    first.close()
+    assert held(path) == []
+
+
+def test_the_lock_is_its_owners_and_its_groups_to_read(path: Path) -> None:
+    """rw-r-----, whatever the process would allow."""
+    before = os.umask(0)
+    try:
+        write(path)
+    finally:
+        os.umask(before)
+    assert stat.S_IMODE(Path(f"{path}.lock").stat().st_mode) == 0o640
+
+
+def test_a_database_that_another_program_has_begun(path: Path) -> None:
+    """One with another program's number in its header is refused though it has no table yet."""
+    connection = sqlite3.connect(path)
+    connection.execute("PRAGMA application_id = 4660")
+    connection.execute("PRAGMA user_version = 1")
+    connection.close()
+    with pytest.raises(StoreFailure, match="a database of another program"):
+        open_writer(path)
+
+
+def test_one_byte_of_a_log_beside_an_empty_file(path: Path) -> None:
+    """Whatever is left of a log is set aside with the file that was emptied, for it may be all there is."""
+    path.touch()
+    Path(f"{path}-wal").write_bytes(b"x")
+    assert comes_up(path).startswith(f"{path}: damaged (empty, but its log is not), set aside as eggroom.db.damaged-1")
+    assert Path(f"{path}.damaged-1-wal").read_bytes() == b"x"
+
+
+def test_a_half_record_of_a_start_that_was_cut_off_is_in_nobodys_way(path: Path) -> None:
+    """Whatever a take-over left half done is put away by the next."""
+    write(path, full_group())
+    before = everything_of(path)["batches"]
+    _unreadable_text(path)
+    for suffix in ("", "-wal", "-journal"):
+        Path(f"{path}.half{suffix}").write_bytes(b"half of something" * 500)
+    assert "set aside as eggroom.db.damaged-1" in comes_up(path)
+    assert everything_of(path)["batches"] == before
+    assert list(path.parent.glob("*.half*")) == []
+
+
+def test_a_new_record_is_closed_before_it_gets_its_name(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither the half record nor the damaged one is open when the first is renamed."""
+    write(path, full_group())
+    _unreadable_text(path)
+    move = os.replace
+    open_then: list[list[str]] = []
+
+    def replace(source: str | Path, target: str | Path) -> None:
+        open_then.append([name for name in held(path) if not name.endswith(".lock")])
+        move(source, target)
+
+    monkeypatch.setattr(os, "replace", replace)
+    open_writer(path).close()
+    assert len(open_then) > 1
+    assert not any(open_then)
+
+
+def test_the_log_of_the_one_that_was_replaced_goes_too(path: Path) -> None:
+    """Where the fifth damaged record takes the place of another, no log of that one is left beside it."""
+    for n in range(1, 6):
+        Path(f"{path}.damaged-{n}").write_text("damaged\n")
+    Path(f"{path}.damaged-5-wal").write_bytes(b"of another one")
+    path.write_text("damaged\n" * 100)
+    assert "set aside as eggroom.db.damaged-5;" in comes_up(path)
+    assert not Path(f"{path}.damaged-5-wal").exists()
+
+
+@pytest.mark.parametrize(("asides", "to"), [((), 1), ((1,), 1), ((1, 2, 3, 4, 5), 5)])
+def test_a_left_log_with_few_or_many_damaged_records(path: Path, asides: tuple[int, ...], to: int) -> None:
+    """It goes with the only one, with the fifth, or waits as that of the first where somebody has taken them away."""
+    write(path, full_group())
+    path.rename(f"{path}.begun")
+    for n in asides:
+        Path(f"{path}.damaged-{n}").write_text("damaged\n")
+        time.sleep(0.02)
+    Path(f"{path}-wal").write_bytes(b"its log")
+    assert f"set aside as eggroom.db.damaged-{to};" in comes_up(path)
+    assert Path(f"{path}.damaged-{to}-wal").read_bytes() == b"its log"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.store.migrations import MIGRATIONS, migrate
 from monitor.adapters.store.salvage import take_over
 from monitor.domain.eggs.book import EggBook
-from monitor.domain.eggs.entry import Hatched, Note, Weighing
+from monitor.domain.eggs.entry import TEXT_HIGH, Hatched, Note, Weighing
 from monitor.domain.state.record import Group
 from tests.ports import BATCH, entry
 
@@ -86,3 +87,22 @@ def test_a_record_of_before_the_egg_book(tmp_path: Path) -> None:
     assert [b.id for b in ledger.load().batches] == ["hen-1"]
     assert ledger.book(BATCH).entries == ()
     assert ledger.load().books == ()
+
+
+def test_of_an_entry_that_is_not_understood_so_much_is_shown(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    """Who wrote it, "?" where that is gone; 120 characters in the log; and of its text as much as a note may have."""
+    ledger = filled(tmp_path / "eggroom.db")
+    for number, who in ((2, "Ada"), (4, "")):
+        ledger._connection.execute(
+            "INSERT INTO entry VALUES (?, ?, 0, 0, ?, ?, '{}', 2, NULL, '', NULL)",
+            (BATCH.id, number, who, "song" + "x" * 3_000),
+        )
+    entries = {e.number: e for e in ledger.book(BATCH).entries}
+    assert (entries[2].who, entries[4].who) == ("Ada", "?")
+    assert entries[2].at == entries[2].written_at == datetime(1970, 1, 1, tzinfo=UTC)
+    fact = entries[2].fact
+    assert isinstance(fact, Note)
+    assert fact.text == f"not understood by this version: song{'x' * 3_000} "[:TEXT_HIGH]
+    (first, _) = caplog.records
+    assert first.getMessage().startswith(f"entry not understood batch={BATCH.id} number=2 detail=")
+    assert len(first.getMessage().partition(" detail=")[2]) == 120

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -15,11 +16,16 @@ from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.facts import about_of_text, about_text, facts_of_text, facts_text, seen_of_text, seen_text
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.alarms.about import (
+    ABSENT,
     KINDS,
+    LATE,
+    REFUSED,
     Apart,
     Astray,
+    Fault,
     Heading,
     Losing,
+    Moving,
     Overdue,
     Projection,
     Seen,
@@ -27,6 +33,7 @@ from monitor.domain.alarms.about import (
     Unfit,
     Unheard,
     Unmet,
+    Unusable,
     Weighed,
 )
 from monitor.domain.alarms.about import Facts as AboutFacts
@@ -106,6 +113,8 @@ BOUNDED = replace(
 )
 ABOUT: dict[str, tuple[AboutFacts, ...]] = {
     "unfit": (Unfit("FLAT-T"),),
+    "fault": (Fault("crc"), Fault("")),
+    "unusable": (Unusable(LATE, 7200.5), Unusable(REFUSED, words="not JSON “{”"), Unusable(ABSENT)),
     "apart": (Apart(("node-a/top",), "dry_bulb_c", 0.8), Apart(("node-a/top", "node-a/low"), "rh_pct", 9.25, moved=True)),
     "heading": (Heading(38.4, 39.0, 1800.5),),
     "unheard": (Unheard(3),),
@@ -194,3 +203,40 @@ def test_what_a_restart_finds_unsent_is_joined_like_any_other(tmp_path: Path) ->
     told = WORDS.join(waiting)
     assert told == WORDS.join(six)
     assert told.title == "6 machines too hot: first Setter 1 at 02:14"
+
+
+def test_what_is_empty_is_left_out() -> None:
+    """Neither none nor nought of words nor False is written; a value of 0 °C is."""
+    bare = Facts("site", "all-silent")
+    assert json.loads(facts_text(bare) or "") == {"version": 1, "subject": "site", "rule": "all-silent"}
+    cold = replace(bare, value=0.0, limit=0.0)
+    assert json.loads(facts_text(cold) or "") == {
+        "version": 1, "subject": "site", "rule": "all-silent", "value": 0.0, "limit": 0.0,
+    }  # fmt: skip
+
+
+def test_a_notice_that_has_every_fact_comes_back() -> None:
+    """Not a field is left at its default."""
+    every = replace(WHOLE, move=Moving(("hen-1", "hen-2"), "hatcher-1"), of_hens=True)
+    assert all(getattr(every, field.name) != field.default for field in fields(Facts))
+    assert facts_of_text(facts_text(every)) == every
+
+
+@pytest.mark.parametrize(
+    ("read", "text", "logged"),
+    [
+        (facts_of_text, {"version": 1, "subject": "a", "rule": "b", "about": {"kind": "x" * 300}}, "facts of a notice"),
+        (lambda text: about_of_text(text, "words"), {"version": 2, "about": {"kind": "x" * 300}}, "facts of an alarm"),
+        (lambda text: seen_of_text(text, "words"), {"kind": "opened", "x" * 300: 1}, "facts of an opening"),
+    ],
+)
+def test_what_is_not_understood_is_logged_in_one_short_line(
+    read: Callable[[str], object], text: dict[str, object], logged: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Whose facts, and the first 120 characters of why: a damaged text must not fill the log."""
+    read(json.dumps(text))
+    (record,) = caplog.records
+    assert (record.levelname, record.name) == ("WARNING", "eggroom.store")
+    said, _, detail = record.getMessage().partition(" not understood detail=")
+    assert said == logged
+    assert len(detail) == 120

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bisect
 import contextlib
+import os
 import random
 import re
 import resource
@@ -20,9 +21,9 @@ from pathlib import Path
 
 import pytest
 
-from monitor.adapters.store.connection import Opened, open_reader, open_writer
+from monitor.adapters.store.connection import Opened, open_reader, open_writer, suspect_mark
 from monitor.adapters.store.history import SqliteHistory
-from monitor.adapters.store.ledger import SqliteLedger, backup
+from monitor.adapters.store.ledger import BACKUP_PAGES, SqliteLedger, backup
 from monitor.adapters.store.migrations import migrate
 from monitor.adapters.store.salvage import TABLES, take_over
 from monitor.domain.readings.reading import Refused, from_ms
@@ -461,3 +462,115 @@ def test_labels_are_exact(store: Store) -> None:
     assert [row[0] for row in series_rows(store.history, until=far + timedelta(1))] == [START_MS, 9 * 10**12 + 1]
     assert [row.at for row in store.history.latest(["node-a/top"])] == [far]
     assert [li.boot for li in store.ledger.load().lines] == [77, 2**40]
+
+
+def statements(store: Store, group: Group) -> list[str]:
+    """What the record is asked for one group."""
+    asked: list[str] = []
+    store.connection.set_trace_callback(asked.append)
+    store.ledger.commit(group)
+    store.connection.set_trace_callback(None)
+    return asked
+
+
+def test_a_probe_is_asked_for_once(store: Store) -> None:
+    """From the second group on its id is known, and so it is in the next run."""
+    first, second = (Group(readings=[reading(s)], lines={1: line()}) for s in (1, 2))
+    assert sum("INSERT INTO probe" in sql for sql in statements(store, first)) == 1
+    assert not [sql for sql in statements(store, second) if "probe (" in sql]
+    again = replace(store, ledger=SqliteLedger(store.connection))
+    assert not [sql for sql in statements(again, Group(readings=[reading(3)])) if "probe (" in sql]
+
+
+def test_what_a_row_of_a_transition_holds_beside_its_alarm(store: Store) -> None:
+    """The forward clock in whole milliseconds, and that no alarm latches."""
+    given = full_group()
+    store.ledger.commit(given)
+    rows = store.connection.execute("SELECT mono_ms, latched FROM transition ORDER BY id").fetchall()
+    assert rows == [(round(1000 * t.mono_s), 0) for t in given.transitions]
+    assert any(mono_ms > 1000 for mono_ms, _ in rows)
+
+
+def test_a_batch_that_was_not_split_off_has_no_origin_in_its_row(store: Store) -> None:
+    """NULL, as in the rows from before there was that column; numbers likewise where eggs are 1 to as many as were set."""
+    store.ledger.commit(full_group())
+    rows = {id_: rest for id_, *rest in store.connection.execute("SELECT id, numbers, split_from FROM batch")}
+    batches = full_group().batches
+    assert {id_: (numbers is None, origin is None) for id_, (numbers, origin) in rows.items()} == {
+        id_: (not batch.numbers, not batch.split_from) for id_, batch in batches.items()
+    }
+
+
+def test_only_damage_makes_a_record_suspect(store: Store) -> None:
+    """A full disk says nothing of what is written already: no next start is held up for it. So does a record without a file."""
+    (pages,) = store.connection.execute("PRAGMA page_count").fetchone()
+    store.connection.execute(f"PRAGMA max_page_count = {pages}")
+    with pytest.raises(StoreFailure, match="full"):
+        store.ledger.commit(large_group())
+    assert not suspect_mark(store.path).exists()
+
+
+def test_a_record_in_memory_leaves_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Damage that is met in a record without a file marks nothing."""
+    monkeypatch.chdir(tmp_path)
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    migrate(connection)
+    ledger = SqliteLedger(connection)
+
+    def damaged(_: Group) -> dict[str, int]:
+        error = sqlite3.DatabaseError("database disk image is malformed")
+        error.sqlite_errorcode, error.sqlite_errorname = sqlite3.SQLITE_CORRUPT, "SQLITE_CORRUPT"
+        raise error
+
+    monkeypatch.setattr(ledger, "_write", damaged)
+    with pytest.raises(StoreFailure, match="malformed"):
+        ledger.commit(full_group())
+    connection.close()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_was_left_open_is_rolled_back_before_the_next_group(store: Store) -> None:
+    """Where a roll-back failed itself, what it would have undone is not committed with the next group."""
+    store.connection.execute("BEGIN IMMEDIATE")
+    store.connection.execute(
+        "INSERT INTO event (at_ms, kind, subject, text) VALUES (0, 'node', 'of the failed group', '')"
+    )
+    store.ledger.commit(Group(events=[Event(at(1), "node", "node-a", "online")]))
+    assert [event.subject for event in store.history.events()] == ["node-a"]
+
+
+def test_a_backup_is_on_the_disk_before_it_has_its_name(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The copy is flushed, then named, then its folder is flushed: a power cut leaves the former copy, or the whole new one."""
+    store.ledger.commit(full_group())
+    done: list[str] = []
+    flush, name = os.fsync, os.replace
+
+    def fsync(descriptor: int) -> None:
+        done.append("flush " + os.readlink(f"/proc/self/fd/{descriptor}").removeprefix(f"{tmp_path}"))
+        flush(descriptor)
+
+    def replace_(source: Path, target: Path) -> None:
+        done.append("name")
+        name(source, target)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    monkeypatch.setattr(os, "replace", replace_)
+    backup(store.path, tmp_path / "copy.db")
+    assert done == ["flush /copy.db.part", "name", "flush "]
+
+
+def test_a_backup_is_copied_in_steps_of_four_megabytes() -> None:
+    """In pages of SQLite's 4 KiB: the daemon's commits come in between."""
+    assert BACKUP_PAGES * 4096 == 4 * 1024 * 1024
+
+
+@pytest.mark.parametrize("up_ms", [999, 1_000, 5_000, 9_000, 9_001])
+def test_a_lines_range_holds_all_its_readings(store: Store, up_ms: int) -> None:
+    """Whatever a reading's counted time, on the range's edge or past either, with its line in the group or without."""
+    given = line(1, first_up_ms=1_000, last_up_ms=9_000)
+    for lines in ({1: given}, {}):
+        store.ledger.commit(Group(readings=[replace(reading(0), up_ms=up_ms)], lines=lines))
+        (found,) = store.connection.execute("SELECT first_up_ms, last_up_ms FROM line").fetchall()
+        assert found == (min(1_000, up_ms), max(9_000, up_ms))
