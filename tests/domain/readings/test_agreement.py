@@ -19,8 +19,12 @@ from monitor.domain.readings.agreement import (
     LIMITS,
     XDIS,
     Agreement,
+    Bounds,
     Difference,
+    Gauge,
     Given,
+    Limits,
+    Pair,
     Pairs,
     agree,
     forget,
@@ -333,3 +337,224 @@ def test_a_dead_fan_shows_as_a_disagreement() -> None:
     found = [(at_s, a.found) for at_s, a in compared(recordings, 10) if a.found]
     assert 2400.0 <= found[0][0] <= 3000.0
     assert {d.test for d in found[-1][1]} == {XDIS}
+
+
+# --- by hand: two probes, reading by reading
+
+
+def test_the_numbers_that_the_comparison_turns_on() -> None:
+    """As they were judged or measured (see the module): none moves unseen."""
+    assert (
+        Limits(
+            dry_bulb=Bounds(apart=(0.5, 1.0), drift=(0.3, 0.6), moving=0.4),
+            humidity=Bounds(apart=(5.0, 10.0), drift=(3.0, 6.0), moving=3.0),
+            apart_s=600.0,  # ten minutes
+            paired_s=15.0,
+            paired_intervals=0.55,
+            smooth_s=120.0,
+            base_s=43_200.0,  # half a day
+            drift_s=21_600.0,  # a quarter of a day
+            gap_intervals=3.0,
+            gap_s=60.0,
+        )
+        == LIMITS
+    )
+
+
+def pairs_of(dry: Gauge, humid: Gauge | None = None, at_s: float = 1000.0) -> Pairs:
+    """What is known of two probes whose last minutes were calm at 37.5 °C and 50 %."""
+    lately: dict[str, Given] = dict.fromkeys("ab", (at_s, 37.5, 50.0))
+    return Pairs({("a", "b"): Pair(at_s, dry, humid)}, lately)
+
+
+def after(
+    state: Pairs, a_c: float, b_c: float, *, after_s: float = 10.0, interval_s: float = 10.0, still: bool = False
+) -> Agreement:
+    """One more reading of both, in calm air, without a humidity."""
+    at_s = 1000.0 + after_s
+    return agree(
+        Pairs(state.pairs), at_s, {"a": (at_s, a_c, None), "b": (at_s, b_c, None)}, interval_s=interval_s, still=still
+    )
+
+
+def gauge(of: Agreement) -> Gauge:
+    """The pair's temperature."""
+    return of.pairs.pairs["a", "b"].dry_bulb
+
+
+def test_a_difference_is_smoothed_over_two_minutes() -> None:
+    """Ten seconds take 10 / (120 + 10) of the way; the usual is learnt by its mean while they agree."""
+    found = gauge(after(pairs_of(Gauge(0.1, base=0.1, learnt_s=90.0)), 37.5, 37.3))
+    assert found.apart == pytest.approx(0.1 + 10.0 / 130.0 * 0.1)
+    assert found.learnt_s == 100.0
+    assert found.base == pytest.approx(0.1 + 0.1 * 10.0 / 100.0)
+    assert (found.suspect_s, found.fail_s, found.drift) == (0.0, 0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("apart", "still", "learns"), [(0.5, False, True), (0.51, False, False), (-0.5, False, True), (-0.51, False, False), (0.51, True, True)]
+)  # fmt: skip
+def test_what_is_apart_is_not_learnt_as_usual(apart: float, still: bool, learns: bool) -> None:
+    """Up to half a degree it may be; in still air any difference is nature."""
+    found = gauge(after(pairs_of(Gauge(apart, base=0.2, learnt_s=90.0)), 37.5, 37.5 - apart, still=still))
+    assert found.learnt_s == (100.0 if learns else 90.0)
+    assert found.base == pytest.approx(0.2 + (apart - 0.2) / 10.0 if learns else 0.2)
+
+
+@pytest.mark.parametrize(("learnt_s", "drifts"), [(43_190.0, False), (43_200.0, True)])
+def test_drift_is_from_what_was_learnt_in_half_a_day(learnt_s: float, drifts: bool) -> None:
+    """Until then the usual is learnt; from then on it stands, and ten seconds of a quarter of a day take the difference into the drift."""
+    found = gauge(after(pairs_of(Gauge(0.3, base=0.1, learnt_s=learnt_s, drift=0.05)), 37.5, 37.2))
+    assert found.learnt_s == 43_200.0
+    assert found.drift == pytest.approx(0.05 + 10.0 / 21_610.0 * (0.2 - 0.05) if drifts else 0.05)
+    assert found.base == pytest.approx(0.1 if drifts else 0.1 + 10.0 / 43_200.0 * 0.2)
+
+
+@pytest.mark.parametrize(
+    ("off", "suspect_s", "fail_s"),
+    [(0.5, 0.0, 0.0), (0.501, 60.0, 0.0), (1.0, 60.0, 0.0), (1.001, 60.0, 30.0), (-0.5, 0.0, 0.0), (-0.501, 60.0, 0.0), (-1.001, 60.0, 30.0)],
+)  # fmt: skip
+def test_how_long_they_are_apart(off: float, suspect_s: float, fail_s: float) -> None:
+    """Beyond half a degree the time goes on, beyond one that of failing too; within it is over at once."""
+    found = gauge(after(pairs_of(Gauge(off, suspect_s=50.0, fail_s=20.0)), 37.5 + off / 2.0, 37.5 - off / 2.0))
+    assert (found.suspect_s, found.fail_s) == (suspect_s, fail_s)
+
+
+def test_the_time_apart_is_counted_to_twice_what_is_asked() -> None:
+    """Twenty minutes: so what stood for days is over as soon as what stood for half an hour."""
+    found = gauge(after(pairs_of(Gauge(1.5, suspect_s=1195.0, fail_s=1196.0)), 38.25, 36.75))
+    assert (found.suspect_s, found.fail_s) == (1200.0, 1200.0)
+
+
+@pytest.mark.parametrize(
+    ("learnt_s", "off_k", "counts"), [(43_200.0, 0.49, False), (43_200.0, 0.51, True), (43_100.0, 2.0, False)]
+)
+def test_in_still_air_only_what_is_not_usual_counts(learnt_s: float, off_k: float, counts: bool) -> None:
+    """From the usual difference, once that is learnt; before, nothing."""
+    dry = Gauge(0.3 + off_k, base=0.3, learnt_s=learnt_s, suspect_s=50.0)
+    assert gauge(after(pairs_of(dry), 37.8 + off_k, 37.5, still=True)).suspect_s == (60.0 if counts else 0.0)
+
+
+@pytest.mark.parametrize(("gap_s", "counted_s"), [(10.0, 10.0), (60.0, 60.0), (61.0, 10.0)])
+def test_a_time_in_which_nobody_was_heard_is_not_counted(gap_s: float, counted_s: float) -> None:
+    """Longer than a minute, and than three intervals, it is taken for one interval."""
+    found = gauge(after(pairs_of(Gauge(0.8, suspect_s=50.0)), 37.9, 37.1, after_s=gap_s))
+    assert found.suspect_s == 50.0 + counted_s
+    found = gauge(after(pairs_of(Gauge(0.8, suspect_s=50.0)), 37.9, 37.1, after_s=gap_s, interval_s=30.0))
+    assert found.suspect_s == 50.0 + gap_s
+
+
+@pytest.mark.parametrize(("apart_s", "interval_s", "paired"), [(15.0, 10.0, True), (15.1, 10.0, False), (33.0, 60.0, True), (33.1, 60.0, False)])  # fmt: skip
+def test_readings_of_the_same_air(apart_s: float, interval_s: float, paired: bool) -> None:
+    """Fifteen seconds apart, or by 0.55 of an interval, either way."""
+    for a_s, b_s in ((100.0, 100.0 + apart_s), (100.0 + apart_s, 100.0)):
+        found = agree(Pairs(), max(a_s, b_s), {"a": (a_s, 37.5, None), "b": (b_s, 37.5, None)}, interval_s=interval_s)
+        assert (found.compared == {"a", "b"}) is paired
+        if paired:
+            assert found.pairs.pairs["a", "b"].mono_s == 100.0 + apart_s
+
+
+@pytest.mark.parametrize(("old_s", "heard"), [(60.0, True), (61.0, False)])
+def test_a_reading_older_than_a_gap_is_not_taken(old_s: float, heard: bool) -> None:
+    """Nor is anything learnt of its probe."""
+    found = agree(Pairs(), 1000.0, {"a": (1000.0 - old_s, 37.5, None)}, interval_s=10.0)
+    assert ("a" in found.pairs.lately) is heard
+
+
+@pytest.mark.parametrize(
+    ("off_k", "off_pct", "calm"),
+    [(0.42, 0.0, True), (0.45, 0.0, False), (-0.42, 0.0, True), (-0.45, 0.0, False), (0.0, 3.2, True), (0.0, 3.3, False), (0.0, -3.2, True), (0.0, -3.3, False)],
+)  # fmt: skip
+def test_in_moving_air_nothing_is_compared(off_k: float, off_pct: float, calm: bool) -> None:
+    """Air moves where it is 0.4 K, or 3 %RH, from the mean of its last minutes, of which ten seconds have taken a thirteenth."""
+    state = pairs_of(Gauge(0.0), Gauge(0.0))
+    readings: dict[str, Given] = {"a": (1010.0, 37.5 + off_k, 50.0 + off_pct), "b": (1010.0, 37.5, 50.0)}
+    found = agree(state, 1010.0, readings, interval_s=10.0)
+    assert (found.compared == {"a", "b"}) is calm
+    assert found.pairs.lately["a"] == pytest.approx((1010.0, 37.5 + off_k / 13.0, 50.0 + off_pct / 13.0))
+
+
+@pytest.mark.parametrize(
+    ("before", "given", "after_"),
+    [
+        (None, (1010.0, 38.0, 55.0), (1010.0, 38.0, 55.0)),
+        ((1010.0, 37.5, 50.0), (1010.0, 38.0, 55.0), (1010.0, 37.5, 50.0)),  # met again
+        ((950.0, 37.5, 50.0), (1010.0, 37.8, 53.0), (1010.0, 37.6, 51.0)),  # 60 s of 180
+        ((949.0, 37.5, 50.0), (1010.0, 37.8, 53.0), (1010.0, 37.8, 53.0)),  # longer than a gap: anew
+        ((950.0, 37.5, None), (1010.0, 37.8, 53.0), (1010.0, 37.6, 53.0)),
+        ((950.0, 37.5, 50.0), (1010.0, 37.8, None), (1010.0, 37.6, None)),
+    ],
+)
+def test_the_mean_of_a_probes_last_minutes(before: Given | None, given: Given, after_: Given) -> None:
+    """Smoothed over two minutes; a quantity that was not there before begins with what it is."""
+    state = Pairs({}, {} if before is None else {"a": before})
+    found = agree(state, 1010.0, {"a": given}, interval_s=10.0).pairs.lately["a"]
+    assert found[:2] == pytest.approx(after_[:2])
+    assert found[2] == (None if after_[2] is None else pytest.approx(after_[2]))
+
+
+def test_humidity_is_compared_while_the_temperatures_agree() -> None:
+    """By vapour pressure, as %RH at the temperature between the two; over 100 % is 100 %; not where the temperatures are half a degree
+    apart, nor of one without."""
+
+    def humid(a: Air, b: Air, apart: float = 0.0) -> Gauge | None:
+        state = Pairs({("a", "b"): Pair(1000.0, Gauge(apart), None)}, {})
+        readings: dict[str, Given] = {"a": (1010.0, *a), "b": (1010.0, *b)}
+        return agree(state, 1010.0, readings, interval_s=10.0).pairs.pairs["a", "b"].humidity
+
+    assert humid((37.5, 55.0), (37.5, 50.0)) == Gauge(pytest.approx(5.0))  # type: ignore[arg-type]
+    assert humid((37.5, 103.0), (37.5, 100.0)) == Gauge(0.0)
+    kpa = [rh * float(saturation_vapour_kpa(c)) for c, rh in ((37.7, 55.0), (37.3, 50.0))]
+    found = humid((37.7, 55.0), (37.3, 50.0))
+    assert found == Gauge(pytest.approx((kpa[0] - kpa[1]) / float(saturation_vapour_kpa(37.5))))  # type: ignore[arg-type]
+    assert humid((37.5, 55.0), (37.5, None)) is None
+    assert humid((37.5, None), (37.5, 55.0)) is None
+    for apart, compared_ in ((0.5, True), (-0.5, True), (0.6, False), (-0.6, False)):
+        assert (humid((37.5, 55.0), (37.5 - apart, 50.0), apart) is not None) is compared_
+
+
+def found_of(**gauges: Gauge) -> set[tuple[str, str, int, tuple[str, ...]]]:
+    """What stands against probes of which these were known, both heard and moving just now."""
+    pairs = {(two[0], two[1]): Pair(1000.0, g) for two, g in gauges.items()}
+    names = sorted({name for two in gauges for name in two})
+    lately: dict[str, Given] = dict.fromkeys(names, (1000.0, 30.0, None))  # so that nothing is compared
+    readings: dict[str, Given] = dict.fromkeys(names, (1010.0, 37.5, None))
+    return standing(agree(Pairs(pairs, lately), 1010.0, readings, interval_s=10.0))
+
+
+@pytest.mark.parametrize(
+    ("known", "found"),
+    [
+        (Gauge(0.8, suspect_s=599.0), None),
+        (Gauge(0.8, suspect_s=600.0), (XDIS, SUSPECT)),
+        (Gauge(1.5, suspect_s=700.0, fail_s=599.0), (XDIS, SUSPECT)),
+        (Gauge(1.5, suspect_s=700.0, fail_s=600.0), (XDIS, FAIL)),
+        (Gauge(0.0, drift=0.3), None),
+        (Gauge(0.0, drift=0.301), (DRIFT, SUSPECT)),
+        (Gauge(0.0, drift=-0.301), (DRIFT, SUSPECT)),
+        (Gauge(0.0, drift=0.6), (DRIFT, SUSPECT)),
+        (Gauge(0.0, drift=-0.601), (DRIFT, FAIL)),
+    ],
+)
+def test_what_stands_against_two(known: Gauge, found: tuple[str, int] | None) -> None:
+    """Apart for ten minutes, or drifted by 0.3 K; for as long beyond the wider bound, or by 0.6 K, it fails."""
+    assert found_of(ab=known) == (set() if found is None else {(found[0], DRY_BULB, found[1], ("a", "b"))})
+
+
+@pytest.mark.parametrize(
+    ("ab", "ac", "bc", "named"),
+    [
+        (0.8, 0.0, -0.8, ("b",)),
+        (-0.8, 0.0, 0.8, ("b",)),
+        (0.8, 0.8, 0.0, ("a",)),
+        (0.8, 0.4, -0.4, ("a", "b")),  # both as far from the middle
+        (0.9, 0.3, -0.6, ("b",)),  # the one twice as far as the other
+        (0.9, 0.31, -0.59, ("a", "b")),
+        (0.9, 0.6, -0.3, ("a",)),
+        (0.9, 0.59, -0.31, ("a", "b")),
+    ],
+)
+def test_who_is_named(ab: float, ac: float, bc: float, named: tuple[str, ...]) -> None:
+    """Of three the one that is twice as far from the middle of all; else both. Here a and b are apart, a less b, a less c, b less c."""
+    told = found_of(ab=Gauge(ab, suspect_s=700.0), ac=Gauge(ac), bc=Gauge(bc))
+    assert {probes for *_, probes in told} == {named}

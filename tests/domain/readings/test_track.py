@@ -1,0 +1,399 @@
+"""One quantity of one probe, reading by reading: each number and each edge by itself, worked out by hand."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, replace
+
+import pytest
+
+from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT
+from monitor.domain.readings.track import (
+    LIMITS,
+    Pace,
+    Scale,
+    Step,
+    Track,
+    in_a_quiet_room,
+    moved_again,
+    noisy,
+    step,
+    still,
+)
+
+DAY_S = 86_400.0
+# Written out: taken from the program, they would move with it.
+TEMPERATURE = Scale(jump=0.5, back=0.25, noise=0.04, fine=0.02, coarse=0.01, unseen=0.1, rise=5.0, fall=3.0, brief=2.5)
+HUMID = Scale(jump=5.0, back=2.0, noise=0.3, fine=0.1, coarse=0.05, unseen=1.0, rise=30.0, fall=10.0, brief=40.0)
+
+
+def test_the_numbers_that_the_tests_turn_on() -> None:
+    """As they were measured on the cabinet model, or judged (see the module): none moves unseen."""
+    expected: dict[str, object] = {
+        "dry_bulb": TEMPERATURE,
+        "humidity": HUMID,
+        "jump_levels": 8.0,
+        "back_share": 0.05,
+        "brief_s": 45.0,
+        "spikes_an_hour": 3.0,
+        "rate_s": 30.0,
+        "answer_pct_k": 1.0,
+        "answer_k_pct": 0.008,
+        "event_k": 0.3,
+        "event_pct": 3.0,
+        "event_s": 600.0,  # ten minutes
+        "flat_s": (900.0, 3600.0),  # a quarter of an hour, an hour
+        "flat_longest_s": (43_200.0, 86_400.0),  # half a day, a day
+        "flat_readings": 15,
+        "flat_times": (7.0, 14.0),
+        "usual_s": DAY_S,
+        "long_times": (4.0, 2.0),
+        "long_longest_s": (3 * DAY_S, 6 * DAY_S),
+        "long_fade_s": 28 * DAY_S,
+        "noise_s": 600.0,
+        "noise_readings": 30.0,
+        "noise_times": (3.0, 6.0),
+        "noise_clip": 12.0,
+        "level_s": 7 * DAY_S,
+        "level_least_s": 3600.0,
+        "odd_rh_pct": (5.0, 99.0),
+        "odd_rh_s": 1800.0,  # half an hour
+        "gap_intervals": 3.0,
+        "gap_s": 60.0,
+    }
+    found = asdict(LIMITS)
+    assert {**found, "dry_bulb": LIMITS.dry_bulb, "humidity": LIMITS.humidity} == expected
+
+
+def pace(mono_s: float, *, window_s: float = 600.0, own_step: float = 0.01, gap_s: float = 60.0) -> Pace:
+    """A reading at that second."""
+    return (mono_s, window_s, own_step, LIMITS, gap_s)
+
+
+BEFORE = Track(100.0, 37.5, 0.0, 37.5, 5)
+
+
+def stepped(track: Track | None, value: float | None, *, at_s: float = 110.0, together: bool | None = False) -> Step:
+    """The next reading of a temperature."""
+    return step(track, value, TEMPERATURE, together, pace(at_s))
+
+
+def test_what_cannot_be_used_leaves_the_track() -> None:
+    """Nothing is settled by it but a jump that was held: of that nobody will know."""
+    assert stepped(None, None) == (None, 0, False, False, 0.0)
+    assert stepped(BEFORE, None) == (BEFORE, 0, False, False, 0.0)
+    assert stepped(replace(BEFORE, held=39.0), None) == (BEFORE, SUSPECT, False, False, 0.0)
+
+
+def test_the_first_reading_begins_a_track() -> None:
+    """A run of one value that begins with it."""
+    assert stepped(None, 37.5) == (Track(110.0, 37.5, 110.0, 37.5), 0, False, False, 0.0)
+
+
+@pytest.mark.parametrize(("after_s", "neighbours"), [(60.0, True), (60.5, False)])
+def test_readings_that_are_too_far_apart_are_no_neighbours(after_s: float, neighbours: bool) -> None:
+    """A jump after longer than a gap is none: what was learnt stays, the run begins anew. After a held one twice the gap is allowed."""
+    learnt = replace(BEFORE, change=0.2, usual_s=50.0, step=0.01, noise=0.01, level=0.02, learnt_s=30.0, spikes=1.0)
+    anew = replace(
+        learnt, mono_s=100.0 + after_s, value=39.0, run_s=100.0 + after_s, run_value=39.0, run_readings=1, change=0.0
+    )
+    found = stepped(learnt, 39.0, at_s=100.0 + after_s)
+    assert found == ((replace(learnt, held=39.0), 0, True, True, 1.5) if neighbours else (anew, 0, False, False, 0.0))
+    held = replace(learnt, held=39.0)
+    at_s = 100.0 + 2.0 * after_s
+    track, was, jumped, waits, moved = stepped(held, 39.0, at_s=at_s)
+    assert (was, jumped, waits, moved) == ((PASS, False, False, 1.5) if neighbours else (SUSPECT, False, False, 0.0))
+    assert track is not None
+    assert (track.value, track.held, track.run_s) == (39.0, None, at_s)
+    assert track.change == 0.0
+
+
+@pytest.mark.parametrize(
+    ("track", "value", "held"),
+    [
+        (BEFORE, 38.0, False),  # half a degree is none yet
+        (BEFORE, 38.01, True),
+        (BEFORE, 37.0, False),
+        (BEFORE, 36.99, True),
+        (replace(BEFORE, step=0.25), 38.25, False),  # thrice its coarse steps
+        (replace(BEFORE, step=0.25), 38.26, True),
+        (replace(BEFORE, level=0.125), 38.5, False),  # eight times what it is used to
+        (replace(BEFORE, level=0.125), 38.51, True),
+        (replace(BEFORE, change=0.25), 38.25, False),  # it goes on as it went, and no more than a jump faster
+        (replace(BEFORE, change=0.25), 38.26, True),
+        (replace(BEFORE, change=0.24), 38.2, True),  # it hardly went
+        (replace(BEFORE, change=-0.25), 36.75, False),
+        (replace(BEFORE, change=-0.25), 36.74, True),
+        (replace(BEFORE, change=-1.0), 38.2, True),  # it turns
+    ],
+)
+def test_what_counts_as_a_jump(track: Track, value: float, held: bool) -> None:
+    """More than half a degree, than coarse steps and noise can be, and than the air was moving already."""
+    found, was, jumped, waits, moved = stepped(track, value)
+    assert (was, jumped, waits, moved) == (0, held, held, value - 37.5)
+    assert found is not None
+    assert found.held == (value if held else None)
+    assert found.value == (37.5 if held else value)
+
+
+@pytest.mark.parametrize(
+    ("held", "value", "together", "after_s", "was"),
+    [
+        (39.5, 37.76, False, 20.0, PASS),  # more than the way back is still gone
+        (39.5, 37.75, False, 20.0, FAIL),
+        (39.5, 37.2, False, 20.0, FAIL),  # beyond where it began
+        (47.5, 38.01, False, 20.0, PASS),  # of a large one a twentieth
+        (47.5, 38.0, False, 20.0, FAIL),
+        (35.5, 37.24, False, 20.0, PASS),
+        (35.5, 37.25, False, 20.0, FAIL),
+        (35.5, 37.5, True, 20.0, PASS),  # a door's air
+        (35.5, 37.5, None, 46.0, NOT_EVALUATED),  # perhaps a door between two readings
+        (35.5, 37.5, None, 45.0, FAIL),  # in so short a time no door comes and goes
+        (35.01, 37.5, None, 46.0, NOT_EVALUATED),
+        (35.0, 37.5, None, 46.0, FAIL),  # deeper than any opening so short
+        (39.5, 37.5, None, 46.0, FAIL),  # no door warms
+        (35.5, 37.5, False, 46.0, FAIL),
+    ],
+)
+def test_what_became_of_a_jump(held: float, value: float, together: bool | None, after_s: float, was: int) -> None:
+    """The next reading confirms it, shows a spike, or leaves it open."""
+    track, settled, *_ = stepped(replace(BEFORE, held=held, spikes=0.5), value, at_s=100.0 + after_s, together=together)
+    assert settled == was
+    assert track is not None
+    faded = 1.0 - after_s / 3600.0
+    assert track.spikes == pytest.approx((1.5 if was == FAIL else 0.5) * faded)
+    assert track.held is None
+
+
+def test_a_spike_to_the_other_side_is_judged_and_doubted() -> None:
+    """After a spike the next jump is not held again: it is followed, and said to have jumped; after a jump that was true it is not."""
+    track, was, jumped, held, moved = stepped(replace(BEFORE, held=41.0), 33.5, at_s=120.0)
+    assert (was, jumped, held, moved) == (FAIL, True, False, -4.0)
+    assert track is not None
+    assert track.value == 33.5
+    track, was, jumped, held, moved = stepped(replace(BEFORE, held=41.0), 44.9, at_s=120.0)
+    assert (was, jumped, held) == (PASS, False, False)
+
+
+def follow(
+    track: Track, value: float, *, after_s: float = 10.0, window_s: float = 600.0, own_step: float = 0.01
+) -> Track:
+    """The track gone on."""
+    found = step(track, value, TEMPERATURE, False, pace(track.mono_s + after_s, window_s=window_s, own_step=own_step))[
+        0
+    ]
+    assert found is not None
+    return found
+
+
+def test_a_run_ends_with_more_than_half_a_step() -> None:
+    """Within half a step it is the same value; beyond, its time is what teaches how long this probe stands still: 100 s of a day."""
+    same = follow(BEFORE, 37.504)
+    assert (same.run_s, same.run_value, same.run_readings, same.usual_s) == (0.0, 37.5, 6, 0.0)
+    for value in (37.51, 37.49):
+        moved = follow(BEFORE, value)
+        assert (moved.run_s, moved.run_value, moved.run_readings) == (110.0, value, 1)
+        assert moved.usual_s == pytest.approx(100.0 * 100.0 / 86_500.0)
+    coarse = replace(BEFORE, step=0.1)
+    assert follow(coarse, 37.54).run_readings == 6
+    assert follow(coarse, 37.56).run_readings == 1
+    assert follow(replace(BEFORE, usual_s=300.0), 37.6).usual_s == pytest.approx(300.0 - 200.0 * 100.0 / 86_500.0)
+
+
+def test_no_run_teaches_more_than_its_limit() -> None:
+    """A sensor that hung for two hours and came back has taught an hour of it: what fails a probe of fine steps."""
+    hung = replace(BEFORE, mono_s=7200.0, step=0.01)
+    assert follow(hung, 37.6).usual_s == pytest.approx(3600.0 * 3600.0 / 90_000.0)
+    short = replace(BEFORE, mono_s=3600.0, step=0.01)
+    assert follow(short, 37.6).usual_s == pytest.approx(3600.0 * 3600.0 / 90_000.0)
+
+
+def test_the_finest_step_is_kept() -> None:
+    """The smallest that was seen, no finer than a chip's; values that differ by the rounding of sums are one."""
+    assert follow(BEFORE, 37.53).step == pytest.approx(0.03)
+    assert follow(replace(BEFORE, step=0.02), 37.53).step == 0.02
+    assert follow(replace(BEFORE, step=0.05), 37.53).step == pytest.approx(0.03)
+    assert follow(BEFORE, 37.501).step == 0.002
+    assert follow(BEFORE, 37.5 + 1e-9).step is None
+
+
+@pytest.mark.parametrize(
+    ("change", "by", "level", "own_step", "turn"),
+    [
+        (0.03, -0.02, 0.0, 0.01, 0.02),  # the smaller side of the turn
+        (0.02, -0.03, 0.0, 0.01, 0.02),
+        (-0.02, 0.03, 0.0, 0.01, 0.02),
+        (0.02, 0.03, 0.0, 0.01, 0.0),  # no turn
+        (0.0, 0.03, 0.0, 0.01, 0.0),
+        (0.49, -0.495, 0.0, 0.01, 0.48),  # no more than twelve levels, which are at least the scale's 0.04
+        (0.49, -0.495, 0.05, 0.01, 0.49),
+        (0.47, -0.49, 0.0, 0.01, 0.47),
+    ],
+)
+def test_to_and_fro(change: float, by: float, level: float, own_step: float, turn: float) -> None:
+    """Ten seconds of ten minutes take a sixtieth of the turn into the noise of now; the level learns no more than thrice itself."""
+    track = replace(BEFORE, change=change, level=level, learnt_s=90.0, noise=0.012)
+    found = follow(track, 37.5 + by, own_step=own_step)
+    assert found.noise == pytest.approx(0.012 + (turn - 0.012) / 60.0)
+    most = 3.0 * max(level, 0.04)
+    assert (found.learnt_s, found.change) == pytest.approx((100.0, by))
+    assert found.level == pytest.approx(level + (min(turn, most) - level) / 10.0)
+
+
+def test_a_coarse_probe_goes_to_and_fro_by_its_steps() -> None:
+    """Half a step is a level, too: of steps of 0.2 K twelve times 0.1 K may count, which no turn under half a degree reaches."""
+    coarse = replace(BEFORE, change=0.49, step=0.2, learnt_s=90.0)
+    assert follow(coarse, 37.01).noise == pytest.approx(0.49 / 60.0)
+    assert follow(coarse, 37.01).level == pytest.approx(0.3 / 10.0)
+
+
+def test_a_long_wait_between_readings_is_all_of_the_noise() -> None:
+    """No share is more than the whole."""
+    assert follow(replace(BEFORE, change=0.03, noise=0.5), 37.48, after_s=50.0, window_s=40.0).noise == pytest.approx(
+        0.02
+    )
+
+
+@pytest.mark.parametrize(
+    ("learnt_s", "noise", "after_s"),
+    [
+        (3500.0, 0.5, 3510.0),  # not known yet: whatever comes is learnt
+        (3600.0, 0.5, 3600.0),  # known, and much more than usual: that is no lesson
+        (3600.0, 0.1, 3610.0),
+        (7 * DAY_S - 5.0, 0.0, 7 * DAY_S),  # that of a week
+        (7 * DAY_S, 0.0, 7 * DAY_S),
+    ],
+)
+def test_what_is_learnt_of_the_level(learnt_s: float, noise: float, after_s: float) -> None:
+    """For an hour anything, then only what is no more than thrice what it is used to, and of a week at most."""
+    found = follow(replace(BEFORE, learnt_s=learnt_s, noise=noise, level=0.04), 37.5)
+    assert found.learnt_s == after_s
+    assert found.level == pytest.approx(0.04 if after_s == learnt_s == 3600.0 else 0.04 * (1.0 - 10.0 / after_s))
+
+
+def test_spikes_fade_within_the_hour() -> None:
+    """Ten seconds take a 360th; after more than an hour none is left, and never less."""
+    assert follow(replace(BEFORE, spikes=2.0), 37.5).spikes == pytest.approx(2.0 * 359.0 / 360.0)
+    found = step(replace(BEFORE, spikes=2.0), 37.5, TEMPERATURE, False, pace(4100.0, gap_s=9000.0))[0]
+    assert found is not None
+    assert found.spikes == 0.0
+
+
+def ran(run_s: float, **changes: object) -> Track:
+    """A probe of fine steps that has stood still for so long at second 100,000."""
+    return replace(Track(100_000.0, 37.5, 100_000.0 - run_s, 37.5, 50, step=0.01), **changes)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("changes", "suspect_s", "fail_s"),
+    [
+        ({}, 900.0, 3600.0),
+        ({"step": 0.02}, 900.0, 3600.0),
+        ({"step": 0.0625}, 900.0 * 5.25, 3600.0 * 5.25),  # (0.0625 - 0.02) / 0.01 and one
+        ({"step": None}, 900.0 * 9.0, 3600.0 * 9.0),  # it may have steps of a tenth
+        ({"usual_s": 200.0}, 1400.0, 3600.0),
+        ({"usual_s": 300.0}, 2100.0, 4200.0),
+        ({"usual_s": 7000.0}, 43_200.0, 86_400.0),  # at most half a day, and a day
+        ({"both_s": 1000.0}, 2000.0, 4000.0),
+        ({"both_s": 300.0}, 900.0, 3600.0),
+        ({"both_s": 200_000.0}, 3 * DAY_S, 6 * DAY_S),
+        ({"long_s": 5000.0}, 900.0, 3600.0),  # without another quantity that moves it says nothing
+    ],
+)
+def test_for_how_long_a_probe_may_stand_still(changes: dict[str, object], suspect_s: float, fail_s: float) -> None:
+    """From that second on it is suspect, then failed; a second before it is not."""
+    for run_s, flag in ((suspect_s - 1.0, PASS), (suspect_s, SUSPECT), (fail_s - 1.0, SUSPECT), (fail_s, FAIL)):
+        assert still(ran(run_s, **changes), None, scale=TEMPERATURE, pace=pace(100_000.0)) == flag
+
+
+@pytest.mark.parametrize(("other_run_s", "suspect_s", "fail_s"), [(999.0, 4000.0, 8000.0), (2001.0, 900.0, 3600.0)])
+def test_a_probe_whose_other_quantity_moves_is_alive(other_run_s: float, suspect_s: float, fail_s: float) -> None:
+    """The air stood still for 1000 s once while the humidity moved: four times that is allowed again, as long as the humidity has
+    moved when the temperature had stood for half its time."""
+    for run_s, flag in ((suspect_s, SUSPECT), (fail_s, FAIL)):
+        other = ran(min(other_run_s, 0.49 * run_s) if other_run_s < 1000.0 else 0.5 * run_s)
+        one = ran(run_s, long_s=1000.0)
+        assert still(one, other, scale=TEMPERATURE, pace=pace(100_000.0)) == flag
+        assert still(replace(one, run_s=one.run_s + 1.0), other, scale=TEMPERATURE, pace=pace(100_000.0)) < flag
+
+
+def ended(lasted_s: float, other_run_s: float | None, **changes: object) -> tuple[Track, float]:
+    """What a stillness of so long has taught, when it is over; other_run_s: for how long the other quantity stood by then."""
+    before = ran(lasted_s, **changes)
+    other = None if other_run_s is None else ran(other_run_s)
+    after = replace(before, mono_s=100_010.0, run_s=100_010.0, value=37.6, run_value=37.6, run_readings=1)
+    return moved_again(after, before, other, scale=TEMPERATURE, pace=pace(100_010.0))
+
+
+def test_a_stillness_within_its_limit_teaches_nothing() -> None:
+    """A quarter of an hour is a thermostat's."""
+    track, by = ended(900.0, 100.0, long_s=500.0)
+    assert (track.long_s, track.both_s, track.once_s, by) == (500.0, 0.0, 0.0, 0.0)
+
+
+def test_a_stillness_in_which_the_other_quantity_moved_was_the_rooms() -> None:
+    """It counts whole, by how much it was over what its own steps allow, 900 s; what was known before has faded a little: in 28 days
+    all of it is gone."""
+    track, by = ended(1800.0, 100.0, long_s=300.0, both_s=400.0, once_s=300.0)
+    faded = 1.0 - 1800.0 / (28 * DAY_S)
+    assert (track.long_s, by) == (1800.0, 2.0)
+    assert (track.both_s, track.once_s) == pytest.approx((400.0 * faded, 300.0 * faded))
+
+
+@pytest.mark.parametrize(
+    ("lasted_s", "other", "once_s", "both_s"),
+    [
+        (1800.0, True, 0.0, 1800.0),  # up to twice what it may be it counts whole
+        (1801.0, True, 0.0, 0.0),  # longer, and the first such: it proves nothing
+        (5000.0, True, 3000.0, 3000.0),  # the second: as much as the first
+        (2500.0, True, 3000.0, 2500.0),
+        (5000.0, False, 0.0, 1800.0),  # of a probe that has no other quantity, up to twice
+    ],
+)
+def test_a_stillness_in_which_nothing_moved(lasted_s: float, other: bool, once_s: float, both_s: float) -> None:
+    """One that is longer than twice what it may be proves nothing; two do."""
+    track, by = ended(lasted_s, lasted_s if other else None, once_s=once_s)
+    faded = 1.0 - lasted_s / (28 * DAY_S)
+    assert by == 0.0
+    assert track.both_s == pytest.approx(both_s, rel=0.01)
+    assert track.once_s == pytest.approx(max(lasted_s, once_s * faded))
+
+
+def test_what_was_proved_before_is_not_taken_back() -> None:
+    """A second one that proves less than is known leaves that as it is, but for its fading."""
+    track, _ = ended(5000.0, 5000.0, both_s=1000.0, once_s=500.0)
+    assert track.both_s == pytest.approx(1000.0 * (1.0 - 5000.0 / (28 * DAY_S)))
+
+
+def test_a_stillness_of_a_month_leaves_nothing_of_the_ones_before() -> None:
+    """What has faded is nothing, and never less."""
+    before = replace(ran(0.0, both_s=900.0, once_s=900.0, long_s=900.0), run_s=100_000.0 - 40 * DAY_S)
+    after = replace(before, mono_s=100_010.0, run_s=100_010.0, run_readings=1)
+    track, _ = moved_again(after, before, None, scale=TEMPERATURE, pace=pace(100_010.0))
+    assert track.long_s == 0.0
+
+
+def test_in_a_quiet_room_both_quantities_may_stand() -> None:
+    """So many times what its own steps allow; what is known to be longer stays."""
+    assert in_a_quiet_room(ran(0.0), 3.0, scale=TEMPERATURE, pace=pace(100_000.0)).long_s == 2700.0
+    assert in_a_quiet_room(ran(0.0, long_s=3000.0), 3.0, scale=TEMPERATURE, pace=pace(100_000.0)).long_s == 3000.0
+
+
+@pytest.mark.parametrize(
+    ("learnt_s", "level", "own_step", "noise", "flag"),
+    [
+        (3599.0, 0.1, 0.01, 9.0, PASS),
+        (3600.0, 0.125, 0.01, 0.375, PASS),  # thrice its level
+        (3600.0, 0.125, 0.01, 0.376, SUSPECT),
+        (3600.0, 0.125, 0.01, 0.75, SUSPECT),  # six times
+        (3600.0, 0.125, 0.01, 0.751, FAIL),
+        (3600.0, 0.0, 0.01, 0.12, PASS),  # a level is at least the scale's
+        (3600.0, 0.0, 0.01, 0.121, SUSPECT),
+        (3600.0, 0.0, 0.5, 0.75, PASS),  # and half a step
+        (3600.0, 0.0, 0.5, 0.751, SUSPECT),
+    ],
+)
+def test_noisier_than_it_is_used_to(learnt_s: float, level: float, own_step: float, noise: float, flag: int) -> None:
+    """Known after an hour; suspect over thrice its level, failed over six times."""
+    track = replace(BEFORE, learnt_s=learnt_s, level=level, step=own_step, noise=noise)
+    assert noisy(track, TEMPERATURE, pace(110.0)) == flag
+    assert noisy(replace(track, step=None), TEMPERATURE, pace(110.0, own_step=own_step)) == flag
