@@ -111,11 +111,13 @@ def map_payload(rules: Sequence[PayloadRule], topic: str, payload: bytes, *, ret
 def _sample(rule: PayloadRule, probe: str, document: object, *, wrong: list[str]) -> Sample | None:
     """What a rule finds; why a number cannot be used is added to `wrong`."""
     values: list[float | None] = []
+    rh_wrong = False
     before = len(wrong)
     for what, pointer, unit in zip((f"{probe}/t", f"{probe}/rh"), rule.pointers, (rule.unit, "%RH"), strict=True):
         try:
             values.append(None if pointer is None else _number(what, _at(document, pointer), unit))
         except Refusal as refusal:
+            rh_wrong = bool(values)  # of the two, the humidity comes second
             values.append(None)
             wrong.append(str(refusal))
     dry_bulb, rh_pct = values
@@ -123,7 +125,7 @@ def _sample(rule: PayloadRule, probe: str, document: object, *, wrong: list[str]
         return None
     if dry_bulb is not None and rule.unit == "F":
         dry_bulb = fahrenheit_to_celsius(dry_bulb)
-    return Sample(probe, dry_bulb, rh_pct, fault=joined(wrong[before:]))
+    return Sample(probe, dry_bulb, rh_pct, fault=joined(wrong[before:]), rh_wrong=rh_wrong)
 
 
 def _number(what: str, value: object, unit: str) -> float | None:

@@ -25,6 +25,7 @@ MAX_WORD = 64  # characters of a node's own word for what is wrong, and of what 
 _UNITS = {"t": "Cel", "rh": "%RH"}
 # What the formulas in the sensors' datasheets can give at all. Beyond it a value stands for none: that is passed on, up to MOST.
 _RANGES = {"t": (-80, 150), "rh": (-10, 120)}
+_RATIO = "/"  # of one, and not of a hundred (RFC 8428, 12.1); so a humidity may come too
 _PLACES = {"t": 0, "rh": 1, "fault": 2}
 _VALUES = ("v", "vs", "vb", "vd")  # of which a record has one (RFC 8428, 4.2)
 _KNOWN = frozenset({"bn", "bt", "bu", "n", "u", "v", "vs", "t", "boot", "seq", "up"})  # what our nodes send
@@ -60,9 +61,9 @@ def decode(topic: str, payload: bytes, *, root: str, site: str, retained: bool) 
         return Presence(node, payload == b"online", retained)
     seq = None
     try:
-        records, plain = _records(payload)
+        records, plain, wrong = _records(payload)
         boot, seq, up_s = _numbers(records[0])
-        samples, others, wrong = _resolved(node, records, plain)
+        samples, others = _resolved(node, records, plain, wrong=wrong)
     except Refusal as refusal:
         return refused(topic, payload, f"{node}{'' if seq is None else f' #{seq}'}: {refusal}", node=node)
     if not wrong:
@@ -100,17 +101,22 @@ def encode_stored(boot: int, seq: int) -> bytes:
     return b'{"boot":%d,"seq":%d}' % (boot, seq)
 
 
-def _records(payload: bytes) -> tuple[list[dict[str, object]], bool]:
-    """The pack's records, each a mapping with every label once; and whether none of their texts can hold what must not be shown."""
+def _records(payload: bytes) -> tuple[list[dict[str, object]], bool, list[str]]:
+    """The pack's records, each a mapping with every label once; whether none of their texts can hold what must not be shown; and
+    what is wrong with those that are no mappings, which some nodes put where a sensor is absent."""
     text, records = read_json(payload, "a SenML pack", "an array of records")
     if not isinstance(records, list):
         raise Refusal(f"{shown(records)}, expected an array of records")
     if not 1 <= len(records) <= MAX_RECORDS:
         raise Refusal(f"{len(records)} records, expected 1 to {MAX_RECORDS}")
-    for record in records:
-        if not isinstance(record, dict):
-            raise Refusal(f"{shown(record)} among the records, expected objects alone")
-    return records, "\\" not in text and text.isprintable()
+    plain = "\\" not in text and text.isprintable()
+    if all(isinstance(record, dict) for record in records):
+        return records, plain, []
+    wrong = [f"{shown(r)} among the records, expected objects alone" for r in records if not isinstance(r, dict)]
+    records = [record for record in records if isinstance(record, dict)]
+    if not records:
+        raise Refusal(joined(wrong))
+    return records, plain, wrong
 
 
 def _numbers(first: dict[str, object]) -> tuple[int | None, int | None, int | None]:
@@ -143,16 +149,17 @@ class _Bases:
 
 
 def _resolved(
-    node: str, records: list[dict[str, object]], plain: bool
-) -> tuple[tuple[Sample, ...], tuple[Other, ...], list[str]]:
-    """The records resolved (RFC 8428, 4.6): those of one probe at one time joined, those not ours, and what is wrong with the rest.
+    node: str, records: list[dict[str, object]], plain: bool, *, wrong: list[str]
+) -> tuple[tuple[Sample, ...], tuple[Other, ...]]:
+    """The records resolved (RFC 8428, 4.6): those of one probe at one time joined, and those not ours. What is wrong with the rest is
+    added to `wrong`.
 
     Raises Refusal where none of them is understood, or what holds for several is not.
     """
     bases = _Bases()
     found: dict[tuple[str, float], list[Any]] = {}
     others: list[Other] = []
-    wrong: list[str] = []
+    before = len(wrong)
     for record in records:
         if record is not records[0] and not _OURS.isdisjoint(record):
             raise Refusal("boot, seq or up in a later record, expected in the first alone")
@@ -167,9 +174,9 @@ def _resolved(
             _take(node, record, bases, found=found, others=others)
         except Refusal as refusal:
             wrong.append(str(refusal))
-    if len(wrong) == len(records):
+    if len(wrong) - before == len(records):
         raise Refusal(joined(wrong))
-    return tuple([_sample(*key, values) for key, values in found.items()]), tuple(others), wrong
+    return tuple([_sample(*key, values) for key, values in found.items()]), tuple(others)
 
 
 def _hold(bases: _Bases, record: dict[str, object]) -> None:
@@ -193,7 +200,7 @@ def _take(
     found: dict[tuple[str, float], list[Any]],
     others: list[Other],
 ) -> None:
-    """One record: into the values (t, rh, fault, and what is wrong) of its probe and time, or among the others."""
+    """One record: into the values of its probe and time (t, rh, fault, what is wrong, whether with its rh), or among the others."""
     get = record.get
     name = bases.name + _text("n", get("n", ""))
     probe, quantity = _name(node, name)
@@ -204,7 +211,7 @@ def _take(
     time_s = bases.time_s if (number := get("t")) is None else bases.time_s + _seconds("t", number)
     if not -RELATIVE_S < time_s <= MAX_AT_S:
         raise Refusal(f"time {shown(time_s)}, expected seconds since 1970, or so long ago at most")
-    values = found.setdefault((probe, time_s), [None, None, None, ""])
+    values = found.setdefault((probe, time_s), [None, None, None, "", False])
     place = _PLACES[quantity]
     try:
         if values[place] is not None:
@@ -215,15 +222,16 @@ def _take(
             values[place] = _value(probe, quantity, record, unit=unit, base=bases.value)
     except Refusal as refusal:
         values[3] = str(refusal)[:MAX_WORD]
+        values[4] |= quantity == "rh"
         raise
 
 
 def _sample(probe: str, time_s: float, values: list[Any]) -> Sample:
-    dry_bulb_c, rh_pct, fault, wrong = values
+    dry_bulb_c, rh_pct, fault, wrong, rh_wrong = values
     if time_s <= 0.0:
-        return Sample(probe, dry_bulb_c, rh_pct, time_s, None, fault or wrong)
+        return Sample(probe, dry_bulb_c, rh_pct, time_s, None, fault or wrong, rh_wrong)
     # Between now and RELATIVE_S it would be yet to come, which nothing that was measured is: a clock that began anew, at 1970.
-    return Sample(probe, dry_bulb_c, rh_pct, 0.0, round(time_s * 1000), fault or wrong)
+    return Sample(probe, dry_bulb_c, rh_pct, 0.0, round(time_s * 1000), fault or wrong, rh_wrong)
 
 
 @lru_cache(maxsize=MAX_NAMES)
@@ -241,7 +249,8 @@ def _name(node: str, name: str) -> tuple[str, str | None]:
 
 def _value(probe: str, quantity: str, record: dict[str, object], *, unit: object, base: float) -> float:
     value = record.get("v")
-    if unit != _UNITS[quantity]:
+    share = quantity == "rh" and unit == _RATIO
+    if not share and unit != _UNITS[quantity]:
         raise Refusal(f"{probe}/{quantity} in {shown(unit)}, expected {_UNITS[quantity]}")
     if base and value is None and _lacks_value(record):
         value = 0.0  # of base value and value, the missing one is 0 (RFC 8428, 4.5)
@@ -249,6 +258,8 @@ def _value(probe: str, quantity: str, record: dict[str, object], *, unit: object
         raise Refusal(f"{probe}/{quantity} {shown(record.get('vs', value))}, expected one number")
     if base and -MOST <= value <= MOST:
         value = round(base + value, 9)  # 37 and 0.1 make 37.1
+    if share and -MOST <= value <= MOST:
+        value = round(100.0 * value, 7)
     if not -MOST <= value <= MOST:
         low, high = _RANGES[quantity]
         raise Refusal(f"{probe}/{quantity} {shown(value)}, expected {low} to {high}")

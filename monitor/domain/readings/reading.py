@@ -51,7 +51,8 @@ class Sample:
     """One probe at one instant, as sent: units already °C and %RH, nothing judged yet.
 
     offset_s is the SenML time relative to the pack's base (0 or below); at_ms is an absolute time, from a node with a
-    clock, and then offset_s is 0. A missing quantity is None; fault says why: the node's own word, or what was wrong with its record.
+    clock, and then offset_s is 0. A missing quantity is None; fault says why: the node's own word, or what was wrong with its record. rh_wrong: a humidity
+    came that cannot be read.
     """
 
     probe: str
@@ -60,6 +61,7 @@ class Sample:
     offset_s: float = 0.0
     at_ms: int | None = None
     fault: str = ""
+    rh_wrong: bool = False
 
 
 @fixed

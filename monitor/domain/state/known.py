@@ -109,7 +109,7 @@ def troubled(before: Trouble | None, now_s: float, about: Fault | Unusable, *, w
 @dataclass(slots=True)
 class ProbeState:
     """What is known of one probe. life_mono_s: its last sign of life, a fit reading or not; held: a reading whose flag waits for the next.
-    trouble: what was wrong with the newest that was no reading."""
+    trouble: what was wrong with the newest that was no reading. humid_from_s: when the first humidity of this run came, fit or not."""
 
     heard: Heard | None = None
     life_mono_s: float | None = None
@@ -117,6 +117,12 @@ class ProbeState:
     held: Held | None = None
     calibrations: tuple[Calibration, ...] = ()
     trouble: Trouble | None = None
+    humid_from_s: float | None = None
+
+    def humid_at_s(self) -> float | None:
+        """Since when nothing is known of its humidity: its last that was fit, or else the first that came at all; None where none did."""
+        last_s = None if self.heard is None else self.heard.humid_mono_s
+        return self.humid_from_s if last_s is None else last_s
 
 
 @dataclass(slots=True)

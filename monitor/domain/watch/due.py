@@ -41,9 +41,9 @@ def due_mono_s(look: Look) -> float:
             if mono_s <= came_s + silence_s < soonest:
                 # Then it is no longer news what is wrong with a message; that no node is heard may be over with any.
                 soonest = mono_s if all_silent else came_s + silence_s
-        heard = None if known is None else known.heard
-        if heard is not None and heard.humid_mono_s is not None:
-            lost_at_s = (heard.humid_mono_s if heard.humid_mono_s > started_s else started_s) + silence_s
+        humid_at_s = None if known is None else known.humid_at_s()
+        if humid_at_s is not None:
+            lost_at_s = (humid_at_s if humid_at_s > started_s else started_s) + silence_s
             if mono_s <= lost_at_s < soonest:
                 soonest = lost_at_s
     for key, alarm in look.state.alarms.items():

@@ -81,6 +81,8 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         quality, confirmed = _assess(look, (probe, known), (line.id, up_ms, at, mono_s), sample)
         if waited_s <= probe.fresh_s:
             look.state.node(pack.node).spoke_mono_s = look.now.mono_s
+            if known.humid_from_s is None and (sample.rh_pct is not None or sample.rh_wrong):
+                known.humid_from_s = look.now.mono_s
             seen = fresh.get(name)
             if seen is None or at > seen.at:
                 dry_bulb_c, rh_pct = sample.dry_bulb_c, sample.rh_pct

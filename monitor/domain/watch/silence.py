@@ -72,10 +72,10 @@ def judge_silence(look: Look) -> None:
     for probe in silent:
         _judge_unheard(look, probe, troubles.get(probe.key))
     for key, known in look.state.probes.items():
-        heard = known.heard
-        if heard is None or heard.humid_mono_s is None or key in keys:
-            continue  # a probe that never had a humidity to tell is not asked for one
-        if look.now.mono_s - max(heard.humid_mono_s, look.state.started_mono_s) > look.site.probes[key].silence_s:
+        humid_at_s = known.humid_at_s()
+        if humid_at_s is None or key in keys:
+            continue  # a probe that never had a humidity to tell, whether it could be used or not, is not asked for one
+        if look.now.mono_s - max(humid_at_s, look.state.started_mono_s) > look.site.probes[key].silence_s:
             judge(look, (key, NO_HUMIDITY), _silence(True, look.now))
 
 

@@ -129,7 +129,7 @@ def test_one_bad_number_spoils_no_other() -> None:
             assert message.refused.reason.endswith("; the other numbers were taken")
     humid = heard(b'{"temperature":37.5,"humidity":"\\ud800"}')
     assert isinstance(humid, Pack)
-    assert humid.samples == (Sample("top", 37.5, None, fault="top/rh '\\ud800', expected a number"),)
+    assert humid.samples == (Sample("top", 37.5, None, fault="top/rh '\\ud800', expected a number", rh_wrong=True),)
 
 
 def test_rules_that_contradict_each_other() -> None:

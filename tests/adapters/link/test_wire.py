@@ -155,6 +155,8 @@ POISON: dict[str, tuple[bytes, str]] = {
     "no record": (b"[]", "0 records, expected 1 to 64"),
     "too many records": (b"[" + b",".join([b"{}"] * 65) + b"]", "65 records, expected 1 to 64"),
     "record that is a number": (b"[1]", "1 among the records"),
+    "no record but nulls": (b"[null,null]", "nothing among the records"),
+    "a null, and nothing else understood": (EXAMPLE.replace(b"Cel", b"Fah").replace(b"%RH", b"%")[:-1] + b",null]", "top/t in 'Fah'"),
     "array in the array": (b"[[]]", "an array among the records"),
     # How deep a parser follows differs between Pythons, so the reason does too.
     "deep nesting": (b"[" * 4000 + b"]" * 4000, "expected"),
@@ -210,21 +212,25 @@ POISON: dict[str, tuple[bytes, str]] = {
 # One record that cannot be understood, beside others that can: what is taken all the same, and the words of what is not.
 SPOILT: dict[str, tuple[bytes, tuple[Sample, ...], str]] = {
     "Fahrenheit": (EXAMPLE.replace(b"Cel", b"Fah"), (Sample("top", None, 52.4, fault="top/t in 'Fah', expected Cel"),), "top/t in 'Fah'"),
-    "unit of the other quantity": (EXAMPLE.replace(b"%RH", b"Cel"), (Sample("top", 37.52, None, fault="top/rh in 'Cel', expected %RH"),), "top/rh in 'Cel'"),
+    "unit of the other quantity": (EXAMPLE.replace(b"%RH", b"Cel"), (Sample("top", 37.52, None, fault="top/rh in 'Cel', expected %RH", rh_wrong=True),), "top/rh in 'Cel'"),
     "no unit": (EXAMPLE.replace(b'"u":"Cel",', b""), (Sample("top", None, 52.4, fault="top/t in nothing, expected Cel"),), "top/t in nothing"),
     "no probe": (EXAMPLE.replace(b"top/rh", b"rh"), (Sample("top", 37.52, None),), "'node-a/rh', expected node-a/<probe>/ and t, rh"),
     "capital in a probe": (EXAMPLE.replace(b"top/rh", b"Top/rh"), (Sample("top", 37.52, None),), "'node-a/Top/rh', expected"),
     "another node's": (EXAMPLE.replace(b'"n":"top/rh"', b'"bn":"node-b/","n":"top/rh"'), (Sample("top", 37.52, None),), "begins with node-a/"),
     "name that is a number": (EXAMPLE.replace(b'"top/rh"', b"7"), (Sample("top", 37.52, None),), "n 7, expected a string"),
-    "a null": (EXAMPLE.replace(b"52.4", b"null"), (Sample("top", 37.52, None, fault="top/rh nothing, expected one number"),), "top/rh nothing"),
+    "a null": (EXAMPLE.replace(b"52.4", b"null"), (Sample("top", 37.52, None, fault="top/rh nothing, expected one number", rh_wrong=True),), "top/rh nothing"),
     "NaN, beside the bases": (EXAMPLE.replace(b"37.52", b"NaN"), (Sample("top", None, 52.4, fault="top/t nan, expected -80 to 150"),), "top/t nan, expected"),
     "a unit that is null": (EXAMPLE.replace(b'"%RH"', b"null"), (Sample("top", 37.52, None),), "u null, expected a value"),
-    "a string": (EXAMPLE.replace(b"52.4", b'"nan"'), (Sample("top", 37.52, None, fault="top/rh 'nan', expected one number"),), "top/rh 'nan'"),
-    "not a number that anything gives": (EXAMPLE.replace(b"52.4", b"1e7"), (Sample("top", 37.52, None, fault="top/rh 10000000.0, expected -10 to 120"),), "top/rh 10000000.0"),
+    "a string": (EXAMPLE.replace(b"52.4", b'"nan"'), (Sample("top", 37.52, None, fault="top/rh 'nan', expected one number", rh_wrong=True),), "top/rh 'nan'"),
+    "not a number that anything gives": (EXAMPLE.replace(b"52.4", b"1e7"), (Sample("top", 37.52, None, fault="top/rh 10000000.0, expected -10 to 120", rh_wrong=True),), "top/rh 10000000.0"),
     "nested": (EXAMPLE.replace(b'"v":52.4', b'"v":52.4,"x":[1]'), (Sample("top", 37.52, None),), "an array in label 'x'"),
     "must be understood": (EXAMPLE.replace(b'"v":52.4', b'"v":52.4,"x_":1'), (Sample("top", 37.52, None),), "label 'x_' must be"),
     "control character": (EXAMPLE.replace(b"top/rh", b"top\\u0007/rh"), (Sample("top", 37.52, None),), "control character"),
     "quantity twice": (one("")[:-1] + b"," + one("", '"v":36')[1:], (Sample("top", 37.5, None, fault="top/t twice for one time, expected once"),), "top/t twice"),
+    "a number among the records": (EXAMPLE[:-1] + b",7]", (Sample("top", 37.52, 52.4),), "#1804: 7 among the records"),
+    "a null before the bases": (b"[null," + EXAMPLE[1:], (Sample("top", 37.52, 52.4),), "#1804: nothing among the records"),
+    "an array between": (EXAMPLE.replace(b"},{", b"},[],{"), (Sample("top", 37.52, 52.4),), "an array among the records"),
+    "a null and another": (EXAMPLE.replace(b"%RH", b"lux")[:-1] + b",null]", (Sample("top", 37.52, None, fault="top/rh in 'lux', expected %RH", rh_wrong=True),), "nothing among the records, expected objects alone; top/rh in"),
     "time in ms": (EXAMPLE.replace(b'"v":52.4', b'"v":52.4,"t":1770000000000'), (Sample("top", 37.52, None),), "t 1770000000000, expected"),
 }  # fmt: skip
 
@@ -305,6 +311,17 @@ def test_a_base_value_is_added() -> None:
         ("out", 21.5, "crc"),
     ]
     assert pack(one('"bs":30,"s":40')).samples[0].dry_bulb_c == 37.5  # a sum beside the value says nothing of the value
+
+
+def test_a_humidity_may_come_as_a_share() -> None:
+    """`/` is a ratio, of one (RFC 8428, 12.1); `%` names the same and is not read so, for most who write it mean a percentage."""
+    for text, rh_pct in ((b"0.48", 48.0), (b"0", 0.0), (b"1", 100.0), (b"1.01", 101.0), (b"48", 4800.0)):
+        humid = EXAMPLE.replace(b'"%RH","v":52.4', b'"/","v":' + text)
+        assert pack(humid).samples == (Sample("top", 37.52, rh_pct),)
+    based = b'[{"bn":"node-a/top/","bu":"/","bv":0.4,"n":"rh","v":0.07},{"bv":0,"n":"t","u":"Cel","v":37.5}]'
+    assert pack(based).samples == (Sample("top", 37.5, 47.0),)
+    share_of_heat = pack(EXAMPLE.replace(b"Cel", b"/"))
+    assert share_of_heat.samples == (Sample("top", None, 52.4, fault="top/t in '/', expected Cel"),)
 
 
 def test_a_boot_of_32_bits() -> None:

@@ -168,6 +168,9 @@ def test_a_lost_humidity_is_due_thirty_seconds_after_it_was_heard() -> None:
     known.heard = replace(there(known.heard), humid_mono_s=MONO0_S - 100.0)
     assert due_s(story) == 30.0
     known.heard = replace(there(known.heard), humid_mono_s=None)
+    known.humid_from_s = MONO0_S - 80.0  # one that could not be used
+    assert due_s(story) == 30.0
+    known.humid_from_s = None
     assert due_s(story) == 530.0
 
 

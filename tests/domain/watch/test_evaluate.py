@@ -235,6 +235,43 @@ def test_a_broken_humidity_sensor_does_not_hide_the_heat(odd: float) -> None:
     assert not {r for r, _ in story.states() if r.startswith("humidity")}
 
 
+@pytest.mark.parametrize(
+    ("first", "told"),
+    [
+        (Sample("top", 37.5, 998.9), True),
+        (Sample("top", 37.5, -6.0), True),
+        (Sample("top", 37.5, math.nan), True),
+        (Sample("top", 37.5, None, fault="top/rh 'nan', expected one number", rh_wrong=True), True),
+        (Sample("top", 37.5, None), False),
+        (Sample("top", 37.5, 104.0), False),
+    ],
+)
+def test_a_humidity_that_is_broken_from_the_first_word_on_is_told(first: Sample, told: bool) -> None:
+    """What is there and cannot be used has failed, in its own time; a probe that has no humidity has none to miss."""
+    story = Story(batches=(batch(),))
+    for _ in range(66):
+        story.at_s += 10.0
+        story.tick()
+        story.send("node-a", first)
+    assert (story.states(NO_HUMIDITY) == [(TOP, UNACKNOWLEDGED)]) == told
+    story.air[TOP] = GOOD
+    story.run(seconds=20)
+    assert (story.states(NO_HUMIDITY)[-1:] == [(TOP, RETURNED)]) == told
+
+
+@pytest.mark.parametrize("odd", [-127.0, 85.0])
+@pytest.mark.parametrize("rh_pct", [None, 45.0])
+def test_a_failed_sensor_is_one_cause(odd: float, rh_pct: float | None) -> None:
+    """Its humidity is gone with it: that is not told again, but when the temperature comes back alone."""
+    story = one_probe()
+    story.air[TOP] = (odd, rh_pct)
+    story.run(minutes=40)
+    assert {rule for rule, _ in story.states()} == {SENSOR_FAILED}
+    story.air[TOP] = (37.5, None)
+    story.run(minutes=15)
+    assert story.states(NO_HUMIDITY) == [(TOP, UNACKNOWLEDGED)]
+
+
 @pytest.mark.parametrize("gone", [None, 110.0, math.nan])
 def test_a_humidity_that_stops_coming_is_told(gone: float | None) -> None:
     """A probe that told humidity and now tells only temperature is 'no humidity reading' after its delay, and over when it is back."""
