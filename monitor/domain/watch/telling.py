@@ -2,7 +2,7 @@
 
 One cause is one alarm: a warning does not begin while the alarm of its side stands, nor a humidity alarm while the machine is far
 too hot or cold, nor a silent probe's while its node, or the whole
-room, is known to be silent; nor that a limit lies ahead, or that the eggs feel it, while it is passed; it begins if it outlasts
+room, is known to be silent, nor that the humidity of a failed sensor is gone; nor that a limit lies ahead, or that the eggs feel it, while it is passed; it begins if it outlasts
 the other. What was never told needs no closing message.
 """
 
@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import replace
 
+from monitor.domain.air.psychrometrics import wet_bulb_c
+from monitor.domain.alarms.about import Apart, Unfit
 from monitor.domain.alarms.alarm import (
     ACKNOWLEDGED,
     NORMAL,
@@ -23,7 +25,7 @@ from monitor.domain.alarms.alarm import (
     Transition,
 )
 from monitor.domain.alarms.notice import Facts, Notice, facts_of
-from monitor.domain.needs.bands import Needs
+from monitor.domain.needs.bands import WET_BULB, Needs
 from monitor.domain.needs.batch import batch_of
 from monitor.domain.needs.rules import (
     ABOVE,
@@ -34,6 +36,7 @@ from monitor.domain.needs.rules import (
     DISAGREE,
     DRAW_DOWN_DUE,
     DRY_BULB,
+    EGG,
     HANDLING_OVER,
     HIGH,
     HUMIDITY,
@@ -41,6 +44,7 @@ from monitor.domain.needs.rules import (
     LOOK_AGAIN,
     LOW,
     NO_DATA,
+    NO_HUMIDITY,
     NODE_OFFLINE,
     NOT_RAISED,
     PRIORITIES,
@@ -153,6 +157,8 @@ def said_already(look: Look, subject: str, rule: str) -> bool:
     if rule == NO_DATA:
         node = look.site.probes[subject].node if subject in look.site.probes else ""
         return _stands(look, SITE_SUBJECT, ALL_SILENT) or _stands(look, node, NODE_OFFLINE)
+    if rule == NO_HUMIDITY:
+        return _stands(look, subject, SENSOR_FAILED)  # which says more of the same sensor
     if rule == NODE_OFFLINE:
         probes = look.site.by_node.get(subject, ())
         each = bool(probes) and all(_stands(look, p.key, NO_DATA) for p in probes)
@@ -202,13 +208,58 @@ def _not_back(look: Look, subject: str, rule: str) -> bool:
 
 
 def _doubtful(look: Look, alarm: Alarm) -> bool:
-    """Whether a sensor behind an alarm about air is itself in doubt. It is told all the same: a doubt silences no danger."""
-    machine = alarm.subject
+    """Whether a sensor behind an alarm about air is itself in doubt. It is told all the same: a doubt silences no danger.
+
+    Asked of the probes whose value is told, and of the quantity that is: a sound probe is not doubtful for a failed one beside it.
+    """
+    machine, rule = alarm.subject, rule_of(look, *alarm.key)
     if alarm.value is None or machine not in look.site.by_machine:
         return False
-    probes = [p.key for p in look.site.by_machine[machine]]
-    keys = [(machine, DISAGREE), *((p, r) for p in probes for r in (SENSOR_SUSPECT, SENSOR_FAILED))]
-    return any((doubt := look.state.alarms.get(key)) is not None and doubt.condition for key in keys)
+    speaking = _speaking(look, machine, rule)
+    # What disagrees with a probe that is heard no more says nothing of the others. Where none is, the value is an old one, of any.
+    if len(speaking) != 1 and _doubted(look, (machine, DISAGREE), rule):
+        return True
+    probes = _told_of(speaking, rule) if speaking else [p.key for p in look.site.by_machine[machine]]
+    return any(_doubted(look, (p, r), rule) for p in probes for r in (SENSOR_SUSPECT, SENSOR_FAILED))
+
+
+def _speaking(look: Look, machine: str, rule: Rule) -> list[tuple[float, str]]:
+    """(value, probe) of each probe of a machine that its air is judged by now, of the rule's quantity."""
+    found: list[tuple[float, str]] = []
+    plan = look.state.plan_of(machine)
+    for probe in look.site.by_machine[machine]:
+        heard = look.state.probe(probe.key).heard
+        if heard is None or look.now.mono_s - heard.mono_s > probe.silence_s:
+            continue
+        value: float | None = heard.dry_bulb_c
+        if rule.quantity == HUMIDITY and (value := heard.rh_pct) is not None and plan is not None:
+            wet = plan.humid == WET_BULB
+            value = wet_bulb_c(heard.dry_bulb_c, min(max(value, 0.0), 100.0), look.site.pressure_kpa) if wet else value
+        if value is not None:
+            found.append((value, probe.key))
+    return sorted(found)
+
+
+def _told_of(speaking: list[tuple[float, str]], rule: Rule) -> list[str]:
+    """Whose value of them is told: of two the worse, of more the middle; all where the rule has no side, or what is judged is of them all."""
+    keys = [key for _, key in speaking]
+    if rule.quantity not in (DRY_BULB, HUMIDITY) or rule.side is None:
+        return keys
+    if len(keys) == 2:
+        return keys[-1:] if rule.side == ABOVE else keys[:1]
+    return keys[(len(keys) - 1) // 2 : len(keys) // 2 + 1]
+
+
+def _doubted(look: Look, key: tuple[str, str], rule: Rule) -> bool:
+    """Whether a doubt stands that is about the quantity which the rule judges."""
+    doubt = look.state.alarms.get(key)
+    if doubt is None or not doubt.condition:
+        return False
+    if rule.quantity not in (DRY_BULB, EGG):
+        return True  # a wet bulb is made of both
+    about = doubt.about
+    of_humidity = isinstance(about, Unfit) and about.test.endswith("-H")
+    return not (of_humidity or (isinstance(about, Apart) and about.quantity == HUMIDITY))
 
 
 def _stands(look: Look, subject: str, rule: str) -> bool:

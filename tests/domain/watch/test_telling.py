@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from monitor.domain.alarms.about import Apart, Fault, Unfit
 from monitor.domain.alarms.alarm import (
     ACKNOWLEDGED,
     NORMAL,
@@ -22,10 +23,22 @@ from monitor.domain.alarms.alarm import (
     shelve,
     unshelve,
 )
-from monitor.domain.needs.rules import ALL_SILENT, EGG_COLD, EGG_HOT, HANDLING_OVER, NO_DATA, NODE_OFFLINE, NOT_RAISED
+from monitor.domain.needs.rules import (
+    ALL_SILENT,
+    DRY_BULB,
+    EGG_COLD,
+    EGG_HOT,
+    HANDLING_OVER,
+    HUMIDITY,
+    NO_DATA,
+    NODE_OFFLINE,
+    NOT_RAISED,
+)
+from monitor.domain.state.memory import Heard
 from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import settle
 from monitor.domain.watch.plan import SITE_SUBJECT
+from monitor.domain.watch.planning import plan
 from monitor.domain.watch.telling import remind, said_already, tell
 from tests.domain.house import T0, Air, Story, batch, probes, site, there
 
@@ -198,6 +211,7 @@ def standing(story: Story, *keys: tuple[str, str], **facts: object) -> None:
 
 SAYS = [
     # what stands, what need not begin
+    ((TOP, "sensor-failed"), (TOP, "no-humidity")),
     (("setter-1", "dry-bulb-high-alarm"), ("setter-1", "dry-bulb-high-warning")),
     (("setter-1", "dry-bulb-low-alarm"), ("setter-1", "dry-bulb-low-warning")),
     (("setter-1", "humidity-high-alarm"), ("setter-1", "humidity-high-warning")),
@@ -246,7 +260,7 @@ def test_one_cause_is_one_alarm(says: tuple[str, str], said: tuple[str, str]) ->
 
 
 NEVER = [
-    "dry-bulb-lethal", "dry-bulb-low-alarm", NOT_RAISED, ALL_SILENT, "bands-in-conflict", "bands-missing", "no-humidity", "record-damaged",
+    "dry-bulb-lethal", "dry-bulb-low-alarm", NOT_RAISED, ALL_SILENT, "bands-in-conflict", "bands-missing", "record-damaged",
 ]  # fmt: skip
 
 
@@ -277,6 +291,7 @@ NOT_SAID = [
     (("setter-1", NOT_RAISED), ("setter-1", "dry-bulb-low-warning")),
     (("setter-1", "humidity-high-alarm"), ("setter-1", "humidity-low-warning")),
     (("node-b", NODE_OFFLINE), (TOP, NO_DATA)),
+    (("node-b/top", "sensor-failed"), (TOP, "no-humidity")),
 ]
 
 
@@ -383,6 +398,71 @@ def test_a_sensor_in_doubt_is_told_with_the_air(doubt: tuple[str, str], doubtful
     assert not told_of(False)
     assert not told_of(True, value=None)
     assert not told_of(True, subject=TOP)
+
+
+PLACES = ["node-a/top", "node-a/low", "node-a/third", "node-a/back"]
+STANDS_STILL, DAMP_STILL = Unfit("FLAT-T"), Unfit("FLAT-H")
+DOUBTS = [
+    # dry bulbs and humidities heard, None: no more; what stands, of which place, about what; the alarm; whether its value is in doubt
+    ((39.6, None), (55, None), ("sensor-failed", 1, Unfit("RNG-T", -127.0)), "dry-bulb-high-alarm", False),
+    ((39.6, None), (55, None), ("sensor-failed", 1, Fault("top/t nothing")), "dry-bulb-high-alarm", False),
+    ((39.6, None), (55, None), ("sensor-suspect", 0, STANDS_STILL), "dry-bulb-high-alarm", True),
+    ((39.6, 37.5), (55, 55), ("sensor-suspect", 1, STANDS_STILL), "dry-bulb-high-alarm", False),
+    ((39.6, 37.5), (55, 55), ("sensor-suspect", 0, STANDS_STILL), "dry-bulb-high-alarm", True),
+    ((39.6, 37.5), (55, 55), ("sensor-suspect", 0, DAMP_STILL), "dry-bulb-high-alarm", False),
+    ((37.5, 34.0), (55, 55), ("sensor-suspect", 1, STANDS_STILL), "dry-bulb-low-alarm", True),
+    ((37.5, 34.0), (55, 55), ("sensor-suspect", 0, STANDS_STILL), "dry-bulb-low-alarm", False),
+    ((37.5, 37.5), (20, 55), ("sensor-suspect", 0, DAMP_STILL), "humidity-low-alarm", True),
+    ((37.5, 37.5), (20, 55), ("sensor-suspect", 1, DAMP_STILL), "humidity-low-alarm", False),
+    ((37.5, 37.5), (20, None), ("sensor-suspect", 1, DAMP_STILL), "humidity-low-alarm", False),
+    ((39.6, 45.0, 37.5), (55, 55, 55), ("sensor-suspect", 1, STANDS_STILL), "dry-bulb-high-alarm", False),
+    ((39.6, 45.0, 37.5), (55, 55, 55), ("sensor-suspect", 0, STANDS_STILL), "dry-bulb-high-alarm", True),
+    ((39.6, 45.0, 37.5, 39.8), (55, 55, 55, 55), ("sensor-suspect", 0, STANDS_STILL), "dry-bulb-high-alarm", True),
+    ((39.6, 45.0, 37.5, 39.8), (55, 55, 55, 55), ("sensor-suspect", 3, STANDS_STILL), "dry-bulb-high-alarm", True),
+    ((39.6, 45.0, 37.5, 39.8), (55, 55, 55, 55), ("sensor-suspect", 1, STANDS_STILL), "dry-bulb-high-alarm", False),
+    ((39.6, 37.5), (55, 55), ("sensor-suspect", 1, STANDS_STILL), HANDLING_OVER, True),
+    ((39.6, 37.5), (55, 55), ("sensor-suspect", 1, STANDS_STILL), EGG_HOT, True),
+]
+
+
+@pytest.mark.parametrize(("dry", "humid", "doubt", "rule", "doubtful"), DOUBTS)
+def test_a_sound_probe_is_not_doubtful_for_the_one_beside_it(
+    dry: tuple[float | None, ...],
+    humid: tuple[float | None, ...],
+    doubt: tuple[str, int, Unfit | Fault],
+    rule: str,
+    doubtful: bool,
+) -> None:
+    """Of one that speaks it is that one, of two the worse, of more the middle; and a humidity that stands still is no doubt about heat."""
+    keys = PLACES[: len(dry)]
+    story = Story(site=site(probes(*((key, "setter-1") for key in keys))), batches=(batch(),))
+    story.tick()
+    plan(story.look(), "setter-1")
+    now = story.now()
+    for key, c, pct in zip(keys, dry, humid, strict=True):
+        stale_s = 0.0 if c is not None else 600.0
+        story.state.probe(key).heard = Heard(now.mono_s - stale_s, now.utc, c or 37.4, pct, now.mono_s)
+    of, place, about = doubt
+    standing(story, (keys[place], of), about=about)
+    out = Group()
+    alarm = replace(ALARM, rule=rule)
+    tell(story.look(out), Transition(alarm, NORMAL, UNACKNOWLEDGED, "", T0, 1.0))
+    assert there(out.notices[0].facts).doubtful == doubtful
+
+
+@pytest.mark.parametrize(("quantity", "doubtful"), [(DRY_BULB, True), (HUMIDITY, False)])
+def test_probes_that_disagree_are_in_doubt_while_they_speak(quantity: str, doubtful: bool) -> None:
+    """Of two, nobody knows which; once one is silent, nothing is known against the other. And of the quantity that they disagree in."""
+    story = Story(site=site(probes(*((key, "setter-1") for key in PLACES[:2]))), batches=(batch(),))
+    story.tick()
+    now = story.now()
+    standing(story, ("setter-1", "probes-disagree"), about=Apart((TOP,), quantity, 2.0))
+    for other_s, told in ((0.0, doubtful), (600.0, False)):
+        for key, c, ago_s in ((TOP, 39.6, 0.0), (PLACES[1], 37.5, other_s)):
+            story.state.probe(key).heard = Heard(now.mono_s - ago_s, now.utc, c, 55.0, now.mono_s)
+        out = Group()
+        tell(story.look(out), Transition(ALARM, NORMAL, UNACKNOWLEDGED, "", T0, 1.0))
+        assert there(out.notices[0].facts).doubtful == told
 
 
 def test_the_other_side_says_nothing() -> None:
