@@ -193,7 +193,12 @@ def _stage(look: Look, request: Stage) -> Mapping[str, object]:
     batch = _batch(look, request.batch)
     stage = _stage_name(request.stage, batch.id)
     if request.back:
-        return _adopt(look, undeclared(batch, stage), f"stage {stage} taken back")
+        taken = undeclared(batch, stage)
+        if (
+            brought(taken, look.site, at=look.now.utc) is not taken
+        ):  # or the next start would take the hatcher for a word
+            taken = declared(taken, STAGE_NAMES[0], _past_of(look, batch.id, None))
+        return _adopt(look, taken, f"stage {stage} taken back")
     at = _past_of(look, batch.id, request.at)
     return _adopt(look, declared(batch, stage, at), f"stage {stage} declared")
 

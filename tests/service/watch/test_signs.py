@@ -9,10 +9,13 @@ import pytest
 
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED
+from monitor.domain.needs.bands import RH, SENSOR_ERROR_K, SENSOR_ERROR_RH_PCT, SENSOR_ERROR_WET_K, needs_of
 from monitor.domain.needs.batch import Batch, subject_of
 from monitor.domain.needs.rules import CONFLICT, DRAW_DOWN_DUE, LOCKDOWN_OVERDUE, LOOK_AGAIN, NOT_RAISED
 from monitor.domain.needs.site import Site
+from monitor.domain.state.record import Group
 from monitor.domain.wall import utc_text
+from monitor.domain.watch.evaluate import retire
 from monitor.shown.terminal import room_text
 from tests.domain.house import MACHINES, T0, Air, Story, batch, probes, site, there
 from tests.service.watch.test_commands import ask, refused
@@ -223,3 +226,33 @@ def test_the_room_says_that_draw_down_may_begin() -> None:
         assert ("day 24 setter (draw-down may begin)" in room_text(room, story.site)) is told  # type: ignore[arg-type]
     ask(story, "stage", batch="grey-1", stage="lockdown")
     assert "draw_down_due" not in ask(story, "room")["machines"][0]["batches"][0]
+
+
+def test_what_is_taken_back_in_a_hatcher_stays_taken_back() -> None:
+    """A start takes eggs in a hatcher for eggs in lockdown, but not where somebody has said that they are not; a sign begins it all the same."""
+    story = aviary(grey(day=23.5))
+    ask(story, "move", batch="grey-1", machine="hatcher-1")
+    ask(story, "stage", batch="grey-1", stage="lockdown", back=True)
+    assert stage(story, "grey-1", "hatcher-1") == "setter"
+    out = Group()
+    retire(story.look(out))
+    assert not out.batches
+    assert stage(story, "grey-1", "hatcher-1") == "setter"
+    sign(story, None, "internal pip", sure=True)
+    assert stage(story, "grey-1", "hatcher-1") == "lockdown"
+
+
+@pytest.mark.parametrize("first", sorted(PROFILES))
+def test_no_two_birds_are_held_to_a_band_that_nobody_can_hold(first: str) -> None:
+    """Any bird in lockdown beside any other that was just set: a band at least as wide as two good sensors may differ, or a conflict that is
+    told. "Band 60 to 60" is neither."""
+    locked = batch(
+        "a-1", first, day=PROFILES[first].lockdown_day + 0.1, declared=[("lockdown", PROFILES[first].lockdown_day)]
+    )
+    for second in PROFILES:
+        found = needs_of(HOUSE.machines["setter-1"], [locked, batch("b-1", second, day=0.5)], HOUSE, at=T0)
+        if "temperature" not in found.conflict:
+            assert there(found.dry_bulb_c).width >= SENSOR_ERROR_K - 1e-6, second
+        if "humidity" not in found.conflict and found.humidity is not None:
+            kind, band = found.humidity
+            assert band.width >= (SENSOR_ERROR_RH_PCT if kind == RH else SENSOR_ERROR_WET_K) - 1e-6, (second, band)
