@@ -120,7 +120,8 @@ ABOUT: dict[str, tuple[AboutFacts, ...]] = {
     "unheard": (Unheard(3),),
     "overdue": (Overdue((("hen-1", 18), ("hen-2", 19))),),
     "astray": (Astray((("hen-1", "setter-9"),)),),
-    "unmet": (Unmet(("temperature", "humidity"), (("hen-1", 5, "setter"),), ("lost-1",)), Unmet(("lost-1",), (), ("lost-1",))),
+    "unmet": (Unmet(("temperature", "humidity"), (("hen-1", 5, "setter"),), ("lost-1",)), Unmet(("lost-1",), (), ("lost-1",)),
+              Unmet(("humidity",), (("a", 3, "setter"), ("b", 9, "lockdown")), (), (("a", ()), ("b", ("hatcher-1", "hatcher-2"))))),
     "seen": (Seen("weak “é”", ENTRY, T0), Seen("", None, T0)),
     "losing": (
         Losing(Weighed(egg=7), MENDED, (Weighed(egg=9), Weighed(tray="A"))), Losing(Weighed(), SERVED),
