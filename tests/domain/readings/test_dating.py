@@ -11,12 +11,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.needs.site import Site
+from monitor.domain.readings import dating
 from monitor.domain.readings.dating import (
+    ARRIVAL,
     CLOCK,
+    CLOCK_BOOT,
+    DOUBTED,
+    FITS,
     UNSETTLED,
     UPTIME,
+    WAS_SET,
     Line,
+    ended,
     hear,
+    hear_clock,
     label_offset,
     relabel,
     resume_line,
@@ -309,3 +317,218 @@ def test_a_nodes_clock_that_goes_back_does_not_stop_the_judging() -> None:
         story.send("node-a", Sample("top", 37.5, 45.0, at_ms=at_ms))
     heard_s = there(story.state.probe("node-a/top").heard).mono_s
     assert story.now().mono_s - heard_s < 60.0
+
+
+# --- by hand
+
+
+def counted(**changes: object) -> Line:
+    """A counter that was heard for an hour: it began with our forward clock's zero, which is ANCHOR_MS on the label."""
+    line = Line(1, "node-a", 7, UPTIME, 0, int(ANCHOR_MS), 10_000, 3_600_000, 0.0, 3_600_000.0, 3_600_000.0)
+    return replace(line, **changes)  # type: ignore[arg-type]
+
+
+def clocked(**changes: object) -> Line:
+    """A node whose clock agrees with ours, heard for an hour."""
+    at_ms = int(ANCHOR_MS)
+    line = Line(
+        1, "node-a", CLOCK_BOOT, CLOCK, at_ms, 0, at_ms, at_ms + 3_600_000, -ANCHOR_MS, 3_600_000.0, 3_600_000.0
+    )
+    return replace(line, **changes)  # type: ignore[arg-type]
+
+
+def test_the_numbers_that_dating_turns_on() -> None:
+    """Crystals, jitter, backlogs, and how far off a node's clock may be (see the module): none moves unseen."""
+    assert (CREEP, PART_MS, SETTLED_MS, MEND_MS) == (dating.CREEP, dating.PART_MS, dating.SETTLED_MS, dating.MEND_MS)
+    assert (dating.CLOCK_AGREES_MS, dating.CLOCK_STEP_MS) == (60_000, 10_000)
+    assert (dating.CLOCK_SAME_MS, dating.CLOCK_APART_MS) == (2_000, 8_000)
+    assert (dating.CLOCK_BACK_MS, dating.KEPT_MS) == (30 * 86_400_000, 86_400_000)
+    assert (dating.ARRIVAL_BOOT, dating.CLOCK_BOOT) == (-1, -2)
+
+
+@pytest.mark.parametrize(
+    ("late_ms", "offset_ms", "age_s"),
+    [
+        (0.0, 0, 0.0),
+        (-40.0, 0, 0.0),  # jitter of the network is not news
+        (-49.0, 0, 0.0),
+        (-50.0, -50, 0.0),
+        (-900.0, -900, 0.0),
+        (-1000.0, -1000, 0.0),  # it settles what came before
+        (-1001.0, -1001, UNSETTLED),  # a backlog that catches up
+        (500.0, 0, 0.4979),  # ten and a half seconds on, the estimate has crept by 2.1 ms
+        (60_000.0, 0, 59.986),
+    ],
+)
+def test_a_message_ten_seconds_on(late_ms: float, offset_ms: int, age_s: float) -> None:
+    """A quicker one mends the labels, a later one has waited so long."""
+    line, age, anew = hear(counted(), 3_610_000, 3_610_000.0 + late_ms, ANCHOR_MS)
+    assert line.offset_ms - int(ANCHOR_MS) == offset_ms
+    assert age == (UNSETTLED if age_s == UNSETTLED else pytest.approx(age_s, abs=1e-6))
+    assert not anew
+    assert (line.first_up_ms, line.last_up_ms, line.seen_mono_ms) == (10_000, 3_610_000, 3_610_000.0 + late_ms)
+    assert line.set_mono_ms == (3_600_000.0 if offset_ms == 0 else 3_610_000.0 + late_ms)
+    assert line.mono_offset_ms == pytest.approx(late_ms if late_ms <= 0.0 else CREEP * (10_000.0 + late_ms))
+    assert line.settled
+
+
+@pytest.mark.parametrize(("up_ms", "first", "last"), [(5_000, 5_000, 3_600_000), (10_000, 10_000, 3_600_000), (3_700_000, 10_000, 3_700_000)])  # fmt: skip
+def test_what_range_a_line_holds(up_ms: int, first: int, last: int) -> None:
+    """From its first sample to its last, in whatever order they come."""
+    line, _, _ = hear(counted(), up_ms, 3_700_000.0, ANCHOR_MS)
+    assert (line.first_up_ms, line.last_up_ms) == (first, last)
+
+
+@pytest.mark.parametrize(
+    ("off_ms", "up_ms", "anew"),
+    [(1000, 3_700_000, False), (1001, 3_700_000, True), (1001, 3_600_000, False), (1001, 3_600_001, True)],
+)
+def test_a_new_part_begins_when_the_crystal_has_gone_a_second(off_ms: int, up_ms: int, anew: bool) -> None:
+    """Either way by more than that from the line's own offset, and only with samples that are later than what it holds."""
+    slow = counted(offset_ms=int(ANCHOR_MS) - off_ms, seen_mono_ms=float(up_ms))
+    assert hear(slow, up_ms, float(up_ms), ANCHOR_MS)[2] is anew
+    fast = counted(offset_ms=int(ANCHOR_MS) + off_ms, set_mono_ms=up_ms - 6e6, seen_mono_ms=float(up_ms))
+    assert hear(fast, up_ms, float(up_ms), ANCHOR_MS)[2] is anew
+
+
+def test_what_a_crystal_can_have_gained_is_no_better_news() -> None:
+    """In an hour up to 720 ms: labels stay; more than that is a quicker message, and mends them."""
+    for gained_ms, mends in ((720, False), (721, True)):
+        line = counted(offset_ms=int(ANCHOR_MS) + gained_ms, set_mono_ms=0.0)
+        later, _, _ = hear(line, 3_600_000, 3_600_000.0, ANCHOR_MS)
+        assert (later.offset_ms == int(ANCHOR_MS)) is mends
+
+
+def test_a_line_that_is_not_of_this_run_begins_a_part() -> None:
+    """Its labels are left, and of its first message nobody knows how long it waited; a clock needs no such proof."""
+    line, age_s, anew = hear(counted(mono_offset_ms=None, settled=False), 3_610_000, 3_610_000.0, ANCHOR_MS)
+    assert (line.offset_ms, line.mono_offset_ms, line.settled) == (int(ANCHOR_MS), 0.0, False)
+    assert (age_s, anew) == (UNSETTLED, True)
+    line, age_s, anew = hear(counted(mono_offset_ms=None), 3_600_000, 3_610_000.0, ANCHOR_MS)
+    assert not anew
+    assert line.settled
+    _, age_s, _ = hear(clocked(mono_offset_ms=None), int(ANCHOR_MS) + 3_610_000, 3_610_000.0, ANCHOR_MS)
+    assert age_s == 0.0
+
+
+def test_a_line_is_taken_up_with_what_its_crystal_may_have_gone() -> None:
+    """An hour and ten seconds unheard are 722 ms of creeping for a counter, none for a clock; what came by arrival is left alone."""
+    now_ms = 7_210_000.0
+    line = resume_line(counted(mono_offset_ms=None), ANCHOR_MS, now_ms)
+    assert line.mono_offset_ms == pytest.approx(CREEP * 3_610_000.0)
+    assert (line.seen_mono_ms, line.set_mono_ms) == (now_ms, now_ms)
+    assert resume_line(clocked(mono_offset_ms=None), ANCHOR_MS, now_ms).mono_offset_ms == -ANCHOR_MS
+    assert resume_line(counted(mono_offset_ms=None), ANCHOR_MS, 3_000_000.0).mono_offset_ms == 0.0
+    by_arrival = counted(basis=ARRIVAL)
+    assert resume_line(by_arrival, ANCHOR_MS, now_ms) is by_arrival
+
+
+@pytest.mark.parametrize(
+    ("late_ms", "what", "age_s"),
+    [
+        (0.0, FITS, 0.0),
+        (60_000.0, FITS, 60.0),  # as long as ours and its clock agree by a minute
+        (86_400_000.0, FITS, 86_400.0),  # a message that waited for a day
+        (86_400_003.0, DOUBTED, 86_400.0),
+        (-70_000.0, DOUBTED, -70.0),
+    ],
+)
+def test_one_absolute_time(late_ms: float, what: str, age_s: float) -> None:
+    """It fits, it is late by a day at most, or nobody can say yet; a doubted one is remembered, and when it came."""
+    arrival = 3_610_000.0
+    at_ms = int(ANCHOR_MS + arrival - late_ms)
+    line, age, is_ = hear_clock(clocked(), at_ms, arrival, anchor_ms=ANCHOR_MS)
+    assert is_ == what
+    assert age == pytest.approx(age_s, abs=0.02)
+    odd = abs(late_ms) > 60_000.0
+    assert (line.odd_ms is not None) is odd
+    if odd:
+        assert (line.odd_ms, line.odd_mono_ms) == (arrival - at_ms, arrival)
+
+
+@pytest.mark.parametrize(
+    ("same_ms", "apart_ms", "what"),
+    [(2_000.0, 8_000.0, WAS_SET), (2_001.0, 8_000.0, DOUBTED), (0.0, 7_999.0, DOUBTED), (-2_000.0, 9_000.0, WAS_SET)],
+)
+def test_two_odd_times_that_follow_each_other_prove_a_clock_that_was_set(
+    same_ms: float, apart_ms: float, what: str
+) -> None:
+    """Within two seconds of each other, from messages that came eight seconds apart or more."""
+    ahead_ms = 400 * DAY_S * 1000.0
+    line, _, first = hear_clock(clocked(), int(ANCHOR_MS + 3_610_000.0 + ahead_ms), 3_610_000.0, anchor_ms=ANCHOR_MS)
+    assert first == DOUBTED
+    arrival = 3_610_000.0 + apart_ms
+    later, age_s, second = hear_clock(line, int(ANCHOR_MS + arrival + ahead_ms + same_ms), arrival, anchor_ms=ANCHOR_MS)
+    assert second == what
+    if what == WAS_SET:
+        assert (later, age_s) == (line, 0.0)
+    else:
+        again = same_ms <= 2_000.0
+        assert later.odd_mono_ms == (3_610_000.0 if again else arrival)
+
+
+@pytest.mark.parametrize(
+    ("off_ms", "fits"), [(10_000.0, True), (10_001.0, False), (-10_000.0, True), (-10_003.0, False)]
+)
+def test_a_clock_that_is_steered_is_the_same(off_ms: float, fits: bool) -> None:
+    """Ten seconds either way from what it was are steering; this one is five minutes off ours, and used as a counter."""
+    line = clocked(offset_ms=300_000, mono_offset_ms=300_000.0 - ANCHOR_MS, seen_mono_ms=3_610_000.0)
+    at_ms = int(ANCHOR_MS + 3_610_000.0 - 300_000.0 - off_ms)
+    _, _, what = hear_clock(line, at_ms, 3_610_000.0, anchor_ms=ANCHOR_MS)
+    assert (what == FITS and hear_clock(line, at_ms, 3_610_000.0, anchor_ms=ANCHOR_MS)[0].odd_ms is None) is fits
+
+
+@pytest.mark.parametrize(
+    ("basis", "offset_ms", "label"),
+    [
+        (CLOCK, 60_000.0, 0),
+        (CLOCK, -60_000.0, 0),
+        (CLOCK, 60_001.0, 60_001),
+        (CLOCK, -60_001.0, -60_001),
+        (UPTIME, 60_000.0, 60_000),
+        (UPTIME, 0.6, 1),
+    ],
+)
+def test_what_labels_a_line(basis: str, offset_ms: float, label: int) -> None:
+    """A clock that agrees with ours by a minute is believed as it stands; a counter lies where it lies."""
+    assert label_offset(basis, offset_ms - ANCHOR_MS, ANCHOR_MS) == label
+
+
+@pytest.mark.parametrize(("off_ms", "settled"), [(-100_000, True), (0, True), (60_000, True), (100_000, False)])
+def test_the_first_time_of_a_clock(off_ms: int, settled: bool) -> None:
+    """One that is behind ours has waited, or is wrong: the next message says which; one ahead is only wrong."""
+    at_ms = int(ANCHOR_MS) + 10_000 - off_ms
+    line = start_line(1, "node-a", CLOCK_BOOT, basis=CLOCK, up_ms=at_ms, arrival_mono_ms=10_000.0, anchor_ms=ANCHOR_MS)
+    assert line.settled is settled
+    assert (line.odd_ms, line.odd_mono_ms) == ((None, 0.0) if settled else (10_000.0 - at_ms, 10_000.0))
+    counter = start_line(1, "node-a", 7, basis=UPTIME, up_ms=10_000, arrival_mono_ms=10_000.0, anchor_ms=ANCHOR_MS)
+    assert (counter.settled, counter.odd_ms, counter.trusted) == (False, None, True)
+    assert (counter.from_up_ms, counter.first_up_ms, counter.last_up_ms) == (10_000, 10_000, 10_000)
+    assert (counter.seen_mono_ms, counter.set_mono_ms) == (10_000.0, 10_000.0)
+
+
+@pytest.mark.parametrize(
+    ("clock_ms", "before_ms", "offset_ms"),
+    [
+        (None, None, -600_000),  # it was over when the next boot began
+        (-700_000, None, -700_000),
+        (-600_000, None, -600_000),
+        (-599_999, None, -600_000),  # it cannot have ended after the next began
+        (-700_000, -650_000, -700_000),
+        (
+            -700_000,
+            -649_999,
+            -600_000,
+        ),  # nor have begun, with its first sample, before the one before it was last heard
+        (-30 * DAY_S * 1000 - 50_000, None, -30 * DAY_S * 1000 - 50_000),
+        (-30 * DAY_S * 1000 - 50_001, None, -600_000),  # thirty days back no broker keeps anything
+    ],
+)
+def test_a_boot_that_was_over(clock_ms: int | None, before_ms: int | None, offset_ms: int) -> None:
+    """Its counter went from 50 s to 600 s, the next boot began at 0: dated by the node's own clock where that can be true."""
+    boot = counted(offset_ms=0, first_up_ms=50_000, last_up_ms=600_000, settled=False, clock_ms=clock_ms)
+    found = ended(boot, 0, None if before_ms is None else before_ms)
+    assert found.offset_ms == offset_ms
+    assert ended(replace(boot, settled=True), 0, before_ms).offset_ms == 0
+    early = replace(boot, offset_ms=-900_000, clock_ms=None)
+    assert ended(early, 0, before_ms) is early
