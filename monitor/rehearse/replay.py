@@ -18,6 +18,7 @@ from pathlib import Path
 from monitor.adapters.requests import BadRequest, read_request
 from monitor.app import StartError, decoder
 from monitor.domain.alarms.alarm import Transition
+from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message, Now
 from monitor.domain.state.record import Attempt
@@ -155,7 +156,8 @@ def text_lines(timeline: Timeline) -> Iterator[str]:
     for entry in timeline.entries:
         if isinstance(entry, Transition):
             alarm = entry.alarm
-            value = "" if alarm.value is None else f" value {alarm.value:.2f} limit {alarm.limit:.2f}"
+            digits = 1 if alarm.about == EGG else 2
+            value = "" if alarm.value is None else f" value {alarm.value:.{digits}f} limit {alarm.limit:.{digits}f}"
             who = f" by {entry.who}" if entry.who else ""
             yield f"{stamp(entry.at)} {alarm.subject} {alarm.rule} {entry.state_before} -> {entry.state}: {entry.cause}{who}{value} No. {alarm.number}"
         else:

@@ -37,11 +37,12 @@ class Shown:
     def value(self, quantity: str, value: float) -> str:
         if quantity == RH:
             return f"{value:.1f}"
-        return f"{celsius_to_fahrenheit(value) if self.unit == 'F' else value:.2f}"
+        return f"{celsius_to_fahrenheit(value) if self.unit == 'F' else value:.{_digits(quantity)}f}"
 
     def difference(self, quantity: str, value: float) -> str:
         """A spread or an area: a difference of temperatures, so the 32 of the Fahrenheit scale has no part in it."""
-        return f"{k_to_fahrenheit_difference(value) if quantity != RH and self.unit == 'F' else value:.2f}"
+        shown = k_to_fahrenheit_difference(value) if quantity != RH and self.unit == "F" else value
+        return f"{shown:.{_digits(quantity)}f}"
 
     def area(self, quantity: str, area: float) -> str:
         per = "%RH" if quantity == RH else "K" if self.unit == "C" else "°F"
@@ -52,6 +53,10 @@ class Shown:
         if low is None or high is None:
             return f"under {high}" if high is not None else f"over {low}" if low is not None else "not judged"
         return f"{low} to {high}"
+
+
+def _digits(quantity: str) -> int:
+    return 1 if quantity == EGG else 2  # an estimate is not worth more
 
 
 def duration(seconds: float) -> str:

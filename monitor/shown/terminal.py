@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING
 
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, OUT_OF_SERVICE, UNACKNOWLEDGED
 from monitor.domain.eggs.words import eggs_words
-from monitor.domain.needs.bands import DRY_BULB, EGG, HEN_LETHAL_C, RH, WET_BULB
+from monitor.domain.needs.bands import DRY_BULB, HEN_LETHAL_C, RH, WET_BULB
 from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
-from monitor.domain.needs.rules import NOT_RAISED, PRIORITIES, Rule
+from monitor.domain.needs.rules import EGG_COLD, EGG_HOT, NOT_RAISED, PRIORITIES, Rule
 from monitor.domain.needs.site import HATCHER, Site
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.about import NOT_USABLE, SEE_DOCTOR
 from monitor.shown.openings import opening_words
-from monitor.shown.values import harm_words, show_band, show_figure, show_value, subject_name
+from monitor.shown.values import harm_words, show_band, show_estimate, show_figure, show_value, subject_name
 
 if TYPE_CHECKING:
     from monitor.domain.watch.view import AlarmView, BatchView, MachineView, OccupantView, RoomView
@@ -76,8 +76,8 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
             shown = show_value(DRY_BULB, probe["wick_wet_bulb_c"], site.unit)
             lines.append(f"  {'on a wick':<12} {shown:>9}")
     for egg in view["eggs"]:
-        shown = show_value(EGG, egg["egg_c"], site.unit)
-        lines.append(f"  {egg['batch']}: {shown} (estimate, it follows the air within {egg['tau_min']} min)")
+        shown = show_estimate(egg["egg_c"], (egg["egg_low_c"], egg["egg_high_c"]), site.unit)
+        lines.append(f"  {egg['batch']}: {shown}, estimate; follows the air within {egg['tau_min']} min")
     if view["handling_until"] is not None:
         lines.append(
             f"  handling declared until {local(view['handling_until'], site, now)}: air alarms wait, heat does not"
@@ -164,7 +164,11 @@ def _first_act(alarm: AlarmView, rule: Rule, site: Site) -> str:
 
 
 def transition_view(row: TransitionRow) -> dict[str, object]:
-    """One transition as a plain mapping."""
+    """One transition as a plain mapping; an estimate with one decimal, which is all that it is worth."""
+    digits = 1 if row.rule in (EGG_HOT, EGG_COLD) else None
+    value, worst, limit = (
+        each if each is None or digits is None else round(each, digits) for each in (row.value, row.worst, row.limit)
+    )
     return {
         "at": utc_text(row.at),
         "number": row.number,
@@ -173,9 +177,9 @@ def transition_view(row: TransitionRow) -> dict[str, object]:
         "from": row.state_before,
         "to": row.state,
         "cause": row.cause,
-        "value": row.value,
-        "worst": row.worst,
-        "limit": row.limit,
+        "value": value,
+        "worst": worst,
+        "limit": limit,
         "who": row.who or None,
     }
 

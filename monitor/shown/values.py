@@ -46,6 +46,12 @@ def show_value(quantity: str, value: float, unit: str) -> str:
     return f"wet bulb {shown}" if quantity == WET_BULB else shown
 
 
+def show_estimate(egg_c: float, range_c: tuple[float, float], unit: str) -> str:
+    """What an egg feels, with its doubt: `egg about 38.4 °C (37.9 to 39.0)`."""
+    low, high = (f"{celsius_to_fahrenheit(each) if unit == 'F' else each:.1f}" for each in range_c)
+    return f"{show_value(EGG, egg_c, unit)} ({low} to {high})"
+
+
 def show_band(quantity: str, band: Band, unit: str) -> str:
     """The band a person aims for, its warning limits (else its alarm limits): `37.5 to 38.1`."""
     low = band.low_warning if band.low_warning is not None else band.low_alarm

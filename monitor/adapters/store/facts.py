@@ -59,6 +59,9 @@ def facts_of_text(text: str | None) -> Facts | None:
             kept["band"] = Band(**kept["band"])
         if "move" in kept:
             kept["move"] = Moving(tuple(kept["move"]["batches"]), kept["move"]["to"])
+        if "range_c" in kept:
+            low_c, high_c = kept["range_c"]
+            kept["range_c"] = (low_c, high_c)
         kept["about"] = _about(kept.get("about", ""))
         return Facts(**kept | {"batches": tuple(Told(**told) for told in kept.get("batches", ()))})
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:

@@ -39,12 +39,16 @@ class SideDose:
         return max((until - since for since, until in self.levels.get(temp_c, ())), default=0) / 3_600_000.0
 
 
+Doubt = tuple[float, float]  # K down, K up
+NO_DOUBT: Doubt = (0.0, 0.0)
+
+
 @dataclass(frozen=True, slots=True)
 class Felt:
     """One stage, or the whole, as its eggs had it.
 
     doses: above and below, where there is an alarm limit. egg_c: figures of the estimated egg temperature, whose coverage is
-    the share of time for which it is known; tau_s: the time constants of the egg in each machine, in the order they were met.
+    the share of time for which it is known; doubts_k: by how much its mean, lowest and highest may be too high and too low; tau_s: the time constants of the egg in each machine, in the order they were met.
     deficit_kpa: mean vapour-pressure deficit between egg and air, over deficit_hours; None where it is not known. openings:
     how many were recognised.
     """
@@ -58,6 +62,7 @@ class Felt:
     deficit_kpa: float | None
     deficit_hours: float
     openings: int
+    doubts_k: tuple[Doubt, Doubt, Doubt] = (NO_DOUBT, NO_DOUBT, NO_DOUBT)
 
     @property
     def openings_per_day(self) -> float:

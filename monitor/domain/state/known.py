@@ -256,6 +256,24 @@ def rule_of(look: Look, subject: str, rule_id: str) -> Rule:
     return rule
 
 
+def egg_range_c(look: Look, eggs: Eggs, egg_c: float) -> tuple[float, float]:
+    """(lowest, highest) that a batch's eggs estimated at egg_c may have now, °C."""
+    day = max(0.0, look.state.batches[eggs.batch].day(look.now.utc))
+    down_k, up_k = eggs.model.doubt_k(eggs.model.offset_k(day))
+    return egg_c - down_k, egg_c + up_k
+
+
+def doubt_of(look: Look, alarm: Alarm) -> tuple[float, float] | None:
+    """The same, of the eggs that an alarm of an estimate tells; None of any other, and where they are no longer followed."""
+    plan = look.state.plan_of(alarm.subject)
+    if plan is None or alarm.about != EGG or alarm.value is None:
+        return None
+    felt, value_c = look.state.eggs, alarm.value
+    followed = [eggs for eggs in plan.eggs if eggs.judged and eggs.batch in felt]
+    nearest = min(followed, key=lambda eggs: abs(felt[eggs.batch].egg_c - value_c), default=None)
+    return None if nearest is None else egg_range_c(look, nearest, value_c)
+
+
 def _raised(rule: Rule, priority: str) -> Rule:
     return rule if PRIORITIES.index(priority) <= PRIORITIES.index(rule.priority) else replace(rule, priority=priority)
 

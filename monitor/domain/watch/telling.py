@@ -52,7 +52,7 @@ from monitor.domain.needs.rules import (
     SENSOR_SUSPECT,
     Rule,
 )
-from monitor.domain.state.known import Look, plan_with, rule_of
+from monitor.domain.state.known import Look, doubt_of, plan_with, rule_of
 from monitor.domain.state.record import Attempt
 from monitor.domain.watch.plan import SITE_SUBJECT, moving, occupants
 
@@ -75,7 +75,7 @@ def tell(look: Look, transition: Transition) -> Alarm:
         # What is worse stands, and was told: "no longer" would be read as all is well.
         return replace(alarm, told=False)
     rule = rule_of(look, *alarm.key)
-    facts = facts_of(transition, _concerned(look, alarm), _doubtful(look, alarm))
+    facts = _facts(look, transition)
     if alarm.rule == NOT_RAISED and not closing:
         facts = replace(facts, move=moving(look, alarm.subject))
     priority = LOW if closing else rule.priority  # good news wakes nobody
@@ -89,13 +89,20 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
     outdone = rule.level == ALARM and _outdone(look, alarm.subject, rule)  # what is worse asks again by itself
     if not outdone and (rule.priority != LOW or (rule.re_alarm_s or 0.0) >= MILD_AGAIN_S):
         again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, look.now.utc, look.now.mono_s)
-        facts = facts_of(again, _concerned(look, alarm), _doubtful(look, alarm))
+        facts = _facts(look, again)
         if alarm.rule == NOT_RAISED:
             facts = replace(facts, move=moving(look, alarm.subject))
         unheard = set(look.state.unsent.values())
         reached = [contact for contact in look.site.contacts if (contact, alarm.number) not in unheard]
         _put(look, alarm, reached, priority=rule.priority, facts=facts)
     return replace(alarm, asked_mono_s=look.now.mono_s)
+
+
+def _facts(look: Look, transition: Transition) -> Facts:
+    alarm = transition.alarm
+    facts = facts_of(transition, _concerned(look, alarm), _doubtful(look, alarm))
+    range_c = doubt_of(look, alarm)
+    return facts if range_c is None else replace(facts, range_c=range_c)
 
 
 def _put(

@@ -8,12 +8,12 @@ from monitor.domain.air.psychrometrics import air_state, wick_wet_bulb_c
 from monitor.domain.alarms.about import Say, unusable
 from monitor.domain.alarms.alarm import Alarm, state_of
 from monitor.domain.alarms.notice import quantity_of
-from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, Occupant, derived_rh
+from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Occupant, derived_rh
 from monitor.domain.needs.batch import batch_of, counted
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Probe, Site
 from monitor.domain.readings.reading import Now
-from monitor.domain.state.known import Look, Plan, State
+from monitor.domain.state.known import Look, Plan, egg_range_c
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.plan import occupants
 from monitor.domain.watch.silence import SAYS_NOTHING, silent_s, trouble_of
@@ -76,6 +76,8 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
 
         batch: str
         egg_c: float
+        egg_low_c: float
+        egg_high_c: float
         tau_min: int
 
     class MachineView(TypedDict):
@@ -145,7 +147,7 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
         "probes": [_probe_view(look, probe, plan) for probe in look.site.by_machine.get(machine, ())],
         "batches": [] if plan is None else [_occupant(look.site, o) for o in occupants(look, plan.needs)],
         "bands": {} if plan is None else _bands(plan),
-        "eggs": [] if plan is None else _eggs(look.state, plan),
+        "eggs": [] if plan is None else _eggs(look, plan),
         "handling_until": None if known.handling is None else utc_text(known.handling.until),
         "settling_until": None
         if plan is None or plan.needs.settling_until is None
@@ -157,6 +159,7 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
 def alarm_view(alarm: Alarm, say: Say) -> AlarmView:
     """One alarm as a plain mapping. say: words of what it is about."""
     quantity = quantity_of(alarm.about)
+    digits = 1 if quantity == EGG else 3  # an estimate is not worth more
     view: AlarmView = {
         "number": alarm.number,
         "subject": alarm.subject,
@@ -166,9 +169,9 @@ def alarm_view(alarm: Alarm, say: Say) -> AlarmView:
         "ended": None if alarm.ended is None else utc_text(alarm.ended),
         "quantity": quantity or None,
         "about": None if quantity else say(alarm.about) or None,
-        "value": _rounded(alarm.value),
-        "worst": _rounded(alarm.worst),
-        "limit": _rounded(alarm.limit),
+        "value": _rounded(alarm.value, digits),
+        "worst": _rounded(alarm.worst, digits),
+        "limit": _rounded(alarm.limit, digits),
         "shelved_until": None if alarm.shelved_until is None else utc_text(alarm.shelved_until),
         "suppressed": alarm.suppressed or None,
     }
@@ -242,10 +245,18 @@ def _occupant(site: Site, occupant: Occupant) -> OccupantView:
     return view
 
 
-def _eggs(state: State, plan: Plan) -> list[EggsView]:
-    """What the eggs of each batch feel, an estimate, and how long they take to follow the air."""
-    known = [(e, state.eggs[e.batch]) for e in plan.eggs if e.judged and e.batch in state.eggs]
-    return [{"batch": e.batch, "egg_c": round(f.egg_c, 3), "tau_min": round(e.model.tau_s / 60.0)} for e, f in known]
+def _eggs(look: Look, plan: Plan) -> list[EggsView]:
+    """What the eggs of each batch feel, an estimate with its doubt, and how long they take to follow the air."""
+    found: list[EggsView] = []
+    for eggs in plan.eggs:
+        felt = look.state.eggs.get(eggs.batch)
+        if felt is not None and eggs.judged:
+            low_c, high_c = egg_range_c(look, eggs, felt.egg_c)
+            found.append({
+                "batch": eggs.batch, "egg_c": round(felt.egg_c, 1), "egg_low_c": round(low_c, 1), "egg_high_c": round(high_c, 1),
+                "tau_min": round(eggs.model.tau_s / 60.0),
+            })  # fmt: skip
+    return found
 
 
 def _bands(plan: Plan) -> dict[str, dict[str, float]]:
@@ -261,5 +272,5 @@ def _band(band: Band) -> dict[str, float]:
     return {name: round(value, 3) for name, value in band.limits()}
 
 
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 3)
+def _rounded(value: float | None, digits: int = 3) -> float | None:
+    return None if value is None else round(value, digits)

@@ -62,10 +62,14 @@ def egg_lines(felt: Felt, shown: Shown) -> Iterator[str]:
         return
     within = " or ".join(f"{tau_s / 60.0:.0f}" for tau_s in felt.tau_s)
     unit = f"°{shown.unit}"
+    mean, lowest, highest = (
+        f"{shown.value(EGG, c)} {unit} ({shown.value(EGG, c - down_k)} to {shown.value(EGG, c + up_k)})"
+        for c, (down_k, up_k) in zip((egg.mean, egg.min, egg.max), felt.doubts_k, strict=True)
+    )
     yield (
-        f"egg about {shown.value(EGG, egg.mean)} {unit} (estimate: it follows the air within about {within} min),"
-        f" known for {per_cent(egg.coverage)} of the time, lowest {shown.value(EGG, egg.min)} {unit} at"
-        f" {shown.time(egg.min_at_ms)}, highest {shown.value(EGG, egg.max)} {unit} at {shown.time(egg.max_at_ms)}"
+        f"egg about {mean}, an estimate: it follows the air within about {within} min,"
+        f" known for {per_cent(egg.coverage)} of the time, lowest {lowest} at"
+        f" {shown.time(egg.min_at_ms)}, highest {highest} at {shown.time(egg.max_at_ms)}"
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import tzinfo
 
-from monitor.analysis.history.felt import Felt, Happening, SideDose
+from monitor.analysis.history.felt import Doubt, Felt, Happening, SideDose
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.published.exposure import ABOVE, SOURCES, Match
 from monitor.shown.exposures import match_words
@@ -17,7 +17,12 @@ def felt_record(felt: Felt) -> Record:
     """What a stage of the JSON has beside its figures."""
     return {
         "dose": [_dose(side) for side in felt.doses],
-        "egg_c": {"estimate": True, "tau_s": [round(tau_s, 1) for tau_s in felt.tau_s], **figures_record(felt.egg_c)},
+        "egg_c": {
+            "estimate": True,
+            "tau_s": [round(tau_s, 1) for tau_s in felt.tau_s],
+            **_egg_record(felt),
+            **{f"{name}_range": _range(record_c, doubt_k) for name, record_c, doubt_k in _egg_values(felt)},
+        },
         "deficit_kpa": _deficit(felt),
         "openings": felt.openings,
         "openings_per_day": exact(felt.openings_per_day),
@@ -26,10 +31,27 @@ def felt_record(felt: Felt) -> Record:
 
 def felt_rows(felt: Felt) -> Iterator[Record]:
     """The rows of a stage in the CSV, beside its figures."""
-    yield {"kind": "figures", "quantity": EGG, **figures_record(felt.egg_c)}
+    yield {"kind": "figures", "quantity": EGG, **_egg_record(felt)}
     yield {"kind": "figures", "quantity": "deficit_kpa", **span_record(felt), **_deficit(felt)}
     for side in felt.doses:
         yield {"kind": "dose", "quantity": DRY_BULB, **span_record(felt), **_dose_row(side)}
+
+
+def _egg_values(felt: Felt) -> Iterator[tuple[str, float | None, Doubt]]:
+    egg = felt.egg_c
+    yield from zip(("mean", "min", "max"), (egg.mean, egg.min, egg.max), felt.doubts_k, strict=True)
+
+
+def _egg_record(felt: Felt) -> Record:
+    """The figures of the egg; an estimate with one decimal, which is all that it is worth."""
+    sd = felt.egg_c.sd
+    rounded = {name: None if c is None else round(c, 1) for name, c, _ in _egg_values(felt)}
+    return figures_record(felt.egg_c) | rounded | {"sd": None if sd is None else round(sd, 1)}
+
+
+def _range(egg_c: float | None, doubt_k: Doubt) -> list[float] | None:
+    """Between which temperatures it may be."""
+    return None if egg_c is None else [round(egg_c - doubt_k[0], 1), round(egg_c + doubt_k[1], 1)]
 
 
 def _deficit(felt: Felt) -> Record:

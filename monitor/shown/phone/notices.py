@@ -20,7 +20,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable
 from monitor.shown.about import about_words, advice, matter, moving_words
 from monitor.shown.form import rough_span
-from monitor.shown.values import show_band, show_value, subject_name
+from monitor.shown.values import show_band, show_estimate, show_value, subject_name
 
 MAX_TEXT = 200  # characters before the link: about what a locked phone shows (judgement)
 MAX_TITLE = 64  # a machine's longest name and the longest words about it
@@ -114,7 +114,7 @@ def added(text: str, part: str, room: int) -> str:
 def _value(facts: Facts, site: Site, joint: str) -> str:
     if facts.value is None or not facts.quantity:
         return ""
-    shown = show_value(facts.quantity, facts.value, site.unit)
+    shown = _shown(facts, facts.value, site)
     if facts.quantity == EGG:  # an estimate has a limit, and no band that anyone sets
         told = None if facts.over else facts.limit
         limit = "" if told is None else f", limit {show_value(DRY_BULB, told, site.unit)}"
@@ -126,7 +126,15 @@ def _value(facts: Facts, site: Site, joint: str) -> str:
 def _worst(facts: Facts, site: Site) -> str:
     if facts.worst is None or not facts.quantity:
         return ""
-    return f", worst {show_value(facts.quantity, facts.worst, site.unit)}"
+    return f", worst {_shown(facts, facts.worst, site)}"
+
+
+def _shown(facts: Facts, value: float, site: Site) -> str:
+    """A value, the newest or the worst; an estimate with as much doubt as the newest has."""
+    if facts.range_c is None or facts.value is None:
+        return show_value(facts.quantity, value, site.unit)
+    low_c, high_c = facts.range_c
+    return show_estimate(value, (low_c - facts.value + value, high_c - facts.value + value), site.unit)
 
 
 def _lasted(facts: Facts, at: datetime) -> str:

@@ -12,7 +12,7 @@ from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.rules import ABOVE, CRITICAL
 from monitor.domain.published.exposure import EXPOSURES
 from monitor.domain.watch.plan import plan_of
-from tests.domain.house import MACHINES, RULES, T0, Story, batch, site, there
+from tests.domain.house import MACHINES, PROFILES, RULES, T0, Story, batch, site, there
 
 SHIPPED = load_profiles(None)
 TOP = "node-a/top"
@@ -91,3 +91,30 @@ def test_a_heat_that_takes_hours_to_kill_is_no_figure_of_the_hour() -> None:
     ]
     assert [(n.lethal_c, n.of_hens) for n in of] == [(40.6, True), (40.0, False), (40.0, False)]
     assert RULES["dry-bulb-lethal"].respond_min <= 60.0
+
+
+def test_a_message_about_the_eggs_tells_their_doubt() -> None:
+    """`egg about 39.4 °C (38.8 to 40.6)`: as far as the model's factor goes, which in moving air is two; again while it stands."""
+    hen = replace(PROFILES["hen"], egg_mass_g=(55.0, 65.0))
+    story = Story(site=site(profiles={"hen": hen}), batches=(batch(day=17.2),), air={TOP: (37.5, 45.0)})
+    story.run(minutes=30)
+    for minute in range(240):
+        story.air[TOP] = (37.5 + 1.45 * minute / 240, 45.0)
+        story.run(minutes=1)
+        story.state.waiting.clear()
+        story.state.unsent.clear()
+    story.run(minutes=60)
+    told = [n for n in story.notices if there(n.facts).rule == "egg-too-hot" and not n.closing]
+    assert len(told) > 1
+    for notice in told:
+        facts = there(notice.facts)
+        low_c, high_c = there(facts.range_c)
+        model = there(story.state.plan_of("setter-1")).eggs[0].model
+        down_k, up_k = model.doubt_k(model.offset_k(17.35))
+        assert there(facts.value) - low_c == pytest.approx(down_k, abs=0.05)
+        assert high_c - there(facts.value) == pytest.approx(up_k, abs=0.05)
+        assert notice.text.startswith(
+            f"egg about {facts.value:.1f} °C ({low_c:.1f} to {high_c:.1f}), limit 39.2 °C, since "
+        )
+    air = [n for n in story.notices if there(n.facts).rule.startswith("dry-bulb")]
+    assert [n for n in air if there(n.facts).range_c is not None] == []

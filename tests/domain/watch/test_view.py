@@ -213,7 +213,9 @@ def test_figures_are_rounded_to_what_they_are_worth() -> None:
     assert view["batches"][0]["day"] == 5.124  # half a minute on, whenever the limits were made
     plan = there(story.state.plan_of("setter-1"))
     tau_min = plan.eggs[0].model.tau_s / 60.0
-    assert view["eggs"] == [{"batch": "hen-1", "egg_c": 37.457, "tau_min": round(tau_min)}]
+    assert view["eggs"] == [
+        {"batch": "hen-1", "egg_c": 37.5, "egg_low_c": 37.2, "egg_high_c": 37.7, "tau_min": round(tau_min)}
+    ]
     assert 10 < tau_min < 60  # the egg of a small bird, as none is given here, in blown air
 
 

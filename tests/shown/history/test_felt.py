@@ -37,7 +37,7 @@ def test_each_stage_says_dose_egg_pull_and_openings() -> None:
     )
     assert "cold under the alarm limit, 36.00 °C: none" in found["SETTER"]
     assert "egg about 37." in found["SETTER"]
-    assert "(estimate: it follows the air within about 17 min), known for" in found["SETTER"]
+    assert "), an estimate: it follows the air within about 17 min, known for" in found["SETTER"]
     assert "of the time, lowest" in found["SETTER"]
     assert "the air's pull on the egg's water: 3." in found["SETTER"]
     assert "kPa (mean vapour-pressure deficit of the egg, over 97.8 %)" in found["SETTER"]
@@ -49,9 +49,13 @@ def test_each_stage_says_dose_egg_pull_and_openings() -> None:
 def test_the_egg_is_always_called_an_estimate(unit: str) -> None:
     """No sentence gives the egg a temperature without the word, and its time constant."""
     for block in told(lived(), unit).values():
-        for sentence in re.findall(r"egg about [^()]*\([^)]*\)", block):
-            assert "estimate: it follows the air within about" in sentence
-        assert block.count("egg about") == block.count("(estimate: it follows")
+        said = re.findall(
+            r"egg about (\d+\.\d) °[CF] \((\d+\.\d) to (\d+\.\d)\), an estimate: it follows the air within", block
+        )
+        assert block.count("egg about") == len(said)
+        assert all(float(low) < float(mean) < float(high) for mean, low, high in said)
+        egg = block[block.index("egg about") :].split("the air's pull")[0] if said else ""
+        assert re.findall(r"\d\.\d\d", egg) == []  # no second decimal
 
 
 def test_what_was_published_stands_there_both_sides() -> None:

@@ -122,6 +122,13 @@ def test_what_the_eggs_feel_is_told_with_its_limit_while_it_stands() -> None:
     assert text.startswith("egg about 39.6 °C, limit 39.2 °C, since 08:00. hen-1 day 5 setter. ")
     _, text = word(over(hot), site(), NEEDS)
     assert text == "egg about 37.5 °C. Lasted 40 min, worst egg about 39.6 °C. No. 12"
+    facts = replace(facts_of(hot, NEEDS), range_c=(39.2, 40.44))
+    made = Notice(1, "1/1/sam", "sam", "high", "", "", hot.at, 12, facts=facts)
+    assert worded(made, site()).text.startswith("egg about 39.6 °C (39.2 to 40.4), limit 39.2 °C, since 08:00. ")
+    closing = replace(facts, over=True, value=38.0, range_c=(37.7, 38.5), ended=T0 + timedelta(minutes=40))
+    assert worded(replace(made, facts=closing), site()).text == (
+        "egg about 38.0 °C (37.7 to 38.5). Lasted 40 min, worst egg about 39.6 °C (39.3 to 40.1). No. 12"
+    )
     bare = replace(hot, alarm=replace(hot.alarm, limit=None))
     assert word(bare, site(), NEEDS)[1].startswith("egg about 39.6 °C, since 08:00. ")
 
