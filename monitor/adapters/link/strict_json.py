@@ -39,7 +39,7 @@ def read_json(payload: bytes, expected: str, form: str) -> tuple[str, object]:
     if text.startswith("\ufeff"):
         raise Refusal(f"begins with a byte order mark, expected {expected} in plain UTF-8")
     try:
-        return text, _DECODER.decode(text)
+        return text, _value(text)
     except json.JSONDecodeError as error:
         raise Refusal(f"not JSON: {error.msg.lower()} at character {error.pos}, expected {expected}") from None
     except RecursionError:
@@ -91,3 +91,12 @@ def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
 
 
 _DECODER = json.JSONDecoder(object_pairs_hook=_once)
+
+
+def _value(text: str) -> object:
+    """What a text says. Nearly every one is its value alone; the library looks for white space around it by two regular expressions."""
+    try:
+        value, end = _DECODER.raw_decode(text)
+    except json.JSONDecodeError:
+        end = -1
+    return value if end == len(text) else _DECODER.decode(text)
