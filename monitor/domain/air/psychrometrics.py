@@ -233,7 +233,7 @@ def saturation_vapour_kpa(dry_bulb_c: Values) -> Values:
     0.1 % of Sonntag (1990) down to -40. Hyland and Wexler 1983, eq. 6; check values: table 3.
     """
     if type(dry_bulb_c) is float and _COLDEST_C <= dry_bulb_c <= _HOTTEST_C:
-        kpa: float = _over_water(_PLAIN, dry_bulb_c)  # type: ignore[assignment]  # of a float, a float
+        kpa: float = _saturation(_PLAIN, _WATER, dry_bulb_c)[0]  # type: ignore[assignment]  # of a float, a float
         return kpa
     return _each(_accept("saturation_vapour_kpa", (dry_bulb_c, _SATURATED)), _over_water, dry_bulb_c)
 

@@ -156,7 +156,8 @@ class EggModel:
         if not seconds >= 0.0 or not math.isfinite(egg_c + before[0] + settled_c + seconds + before[1]):
             came = f"{egg_c:g}, settling at {settled_c:g}, before in {before[0]:g} °C, {seconds:g} s, day {before[1]:g}"
             raise ValueError(f"egg: {came}, expected finite values and 0 s or more")
-        settled_before_c = self.start(*before)
+        before_c, before_day = before
+        settled_before_c = before_c - self.layer_k + self.heat_mw(before_day) / self.k_mw_k  # as `start` has it
         x = seconds / self.tau_s
         behind_k = (egg_c - settled_before_c) * math.exp(-x) - (settled_c - settled_before_c) * _lag_share(x)
         return settled_c + behind_k

@@ -142,12 +142,14 @@ def assess(  # noqa: PLR0917 - with each reading
         window_s = limits.noise_s
     pace = (mono_s, window_s, resolution_k, limits, gap_s)
     fit, fit_rh = gross < FAIL, gross_rh < FAIL
-    dry = step(trail.dry_bulb, dry_bulb_c if fit else None, limits.dry_bulb, trail.together, pace)
-    humid = step(trail.humidity, rh_pct if fit_rh else None, limits.humidity, trail.together, pace)
+    was_dry, was_humid = trail.dry_bulb, trail.humidity
+    dry = step(was_dry, dry_bulb_c if fit else None, limits.dry_bulb, trail.together, pace)
+    humid = step(was_humid, rh_pct if fit_rh else None, limits.humidity, trail.together, pace)
     dry_track, dry_was, _, dry_held, dry_moved = dry
     humid_track, humid_was, _, humid_held, humid_moved = humid
     before = max(dry_was, humid_was, trail.held_flag) if trail.held_flag else None
-    dry_track, humid_track = _taught(trail, dry_track, humid_track, pace=pace)
+    if _long_still(was_dry, limits) or _long_still(was_humid, limits):
+        dry_track, humid_track = _taught(trail, dry_track, humid_track, pace=pace)
     odd_since_s = None
     if fit:
         _own(dry, "T", humid_track, scale=limits.dry_bulb, pace=pace, tests=tests)
@@ -190,20 +192,25 @@ def _taught(trail: Trail, dry: Track | None, humid: Track | None, *, pace: Pace)
     """The tracks, with what is to be learnt where a long stillness is over."""
     limits = pace[3]
     was_dry, was_humid = trail.dry_bulb, trail.humidity
-    if dry is not None and was_dry is not None and _was_long(dry, was_dry, limits):
+    if dry is not None and was_dry is not None and dry.run_s != was_dry.run_s and _long_still(was_dry, limits):
         dry, by = moved_again(dry, was_dry, was_humid, scale=limits.dry_bulb, pace=pace)
         if by and humid is not None:
             humid = in_a_quiet_room(humid, by, scale=limits.humidity, pace=pace)
-    if humid is not None and was_humid is not None and _was_long(humid, was_humid, limits):
+    if (
+        humid is not None
+        and was_humid is not None
+        and humid.run_s != was_humid.run_s
+        and _long_still(was_humid, limits)
+    ):
         humid, by = moved_again(humid, was_humid, was_dry, scale=limits.humidity, pace=pace)
         if by and dry is not None:
             dry = in_a_quiet_room(dry, by, scale=limits.dry_bulb, pace=pace)
     return dry, humid
 
 
-def _was_long(track: Track, before: Track, limits: Limits) -> bool:
-    """Whether this reading ends a stillness that any limit is under."""
-    return track.run_s != before.run_s and before.mono_s - before.run_s > limits.flat_s[0]
+def _long_still(track: Track | None, limits: Limits) -> bool:
+    """Whether it stands still for longer than any limit is."""
+    return track is not None and track.mono_s - track.run_s > limits.flat_s[0]
 
 
 def _own(moved: Step, quantity: str, other: Track | None, *, scale: Scale, pace: Pace, tests: dict[str, int]) -> None:
@@ -211,7 +218,7 @@ def _own(moved: Step, quantity: str, other: Track | None, *, scale: Scale, pace:
     track, _, jumped, held, _ = moved
     if held or track is None:
         return
-    _, _, _, limits, _ = pace
+    limits = pace[3]
     if jumped or track.spikes > limits.spikes_an_hour:
         tests[f"SPK-{quantity}"] = SUSPECT
     if track.run_readings >= limits.flat_readings and (flat := still(track, other, scale=scale, pace=pace)) > PASS:

@@ -22,7 +22,7 @@ from monitor.domain.readings.dating import (
 )
 from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.reading import Now, Pack, Sample
-from monitor.domain.state.known import Look
+from monitor.domain.state.known import Look, NodeState
 from monitor.domain.state.record import Event
 
 MAX_BOOTS = 64  # starts of one node whose messages are still told apart; the record keeps them all
@@ -50,7 +50,8 @@ def when_taken(look: Look, pack: Pack, sample: Sample, *, dates: dict[str, Dated
     if pack.retained:
         return None
     arrived_ms = round(look.now.mono_s * 1000) - (base_ms - up_ms)
-    line, _ = _line_for(look, pack.node, (ARRIVAL_BOOT, ARRIVAL, arrived_ms))
+    known = look.state.node(pack.node)
+    line, _ = _line_for(look, pack.node, (ARRIVAL_BOOT, ARRIVAL, arrived_ms), known=known)
     return line, arrived_ms, UNSETTLED
 
 
@@ -69,8 +70,9 @@ def _dated(look: Look, pack: Pack, counted: tuple[int, str, int]) -> Dated:
         return *_clock_line(look, pack.node, base_ms), base_ms
     if pack.up_s is not None and basis == UPTIME:
         base_ms = pack.up_s * 1000
-    before = look.state.node(pack.node).lines.get(boot)
-    line, age_s = _line_for(look, pack.node, (boot, basis, base_ms))
+    known = look.state.node(pack.node)
+    before = known.lines.get(boot)
+    line, age_s = _line_for(look, pack.node, (boot, basis, base_ms), known=known)
     if basis == UPTIME and (before is None or not before[-1].settled or before[-1].offset_ms != line.offset_ms):
         line = _before_and_after(look, pack, line)
     return line, age_s, base_ms
@@ -113,13 +115,12 @@ def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
     return ARRIVAL_BOOT, ARRIVAL, round(now.mono_s * 1000 + sample.offset_s * 1000)
 
 
-def _line_for(look: Look, node: str, counted: tuple[int, str, int]) -> tuple[Line, float]:
+def _line_for(look: Look, node: str, counted: tuple[int, str, int], *, known: NodeState) -> tuple[Line, float]:
     """The line that dates this counted time, kept up to date, and how long the sample waited, in seconds.
 
-    counted: the boot, the basis, and the counted time in ms.
+    counted: the boot, the basis, and the counted time in ms. known: what is known of the node.
     """
     boot, basis, up_ms = counted
-    known = look.state.node(node)
     mono_ms = look.now.mono_s * 1000.0
     parts = known.lines.get(boot)
     if parts is None:

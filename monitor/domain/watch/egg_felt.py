@@ -18,14 +18,17 @@ def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool
     """Move each batch's eggs on by this air, and judge those that are worst off. held: a door is open, so cold waits."""
     hot: list[_Worst] = []
     cold: list[_Worst] = []
-    standing = not plan_.keys.isdisjoint(look.state.alarms)
+    state, now = look.state, look.now
+    standing = not plan_.keys.isdisjoint(state.alarms)
     for eggs in plan_.eggs:
-        day = max(0.0, look.state.batches[eggs.batch].day(look.now.utc))
-        offset_k = eggs.model.offset_k(day)
-        settles_c = eggs.model.settled(air_c, offset_k)
+        model, day = eggs.model, state.batches[eggs.batch].day(now.utc)
+        if day < 0.0:
+            day = 0.0
+        offset_k = model.offset_k(day)
+        settles_c = model.settled(air_c, offset_k)
         egg_c = _moved_on(look, eggs, (air_c, settles_c), day)
         if eggs.judged:
-            hot_c = eggs.model.hot_limit_c(eggs.target_c, offset_k)
+            hot_c = model.hot_limit_c(eggs.target_c, offset_k)
             if standing or not COLD_C <= egg_c <= hot_c:
                 hot.append((egg_c - hot_c, egg_c, hot_c, settles_c))
                 cold.append((COLD_C - egg_c, egg_c, COLD_C, settles_c))

@@ -17,7 +17,7 @@ from monitor.domain.readings.numbering import Gap, Numbering, give_up, take
 from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, Pack, Sample, from_ms, to_ms
 from monitor.domain.state.dates import Dated, forget_boots, when_taken
-from monitor.domain.state.known import Look, ProbeState, Said, troubled
+from monitor.domain.state.known import Look, NodeState, ProbeState, Said, troubled
 from monitor.domain.state.memory import Held, NodeFact
 from monitor.domain.state.record import Event, Reflag, RefusedRow, StoredReading, Unknown
 
@@ -52,10 +52,11 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
     if pack.node not in look.site.by_node:
         _keep_all_aside(look, pack)
         return []
-    if not _is_new(look, pack):
+    node = look.state.node(pack.node)
+    if not _is_new(look, pack, node):
         _came_again(look, pack)
         return []
-    _keep_facts(look, pack)
+    _keep_facts(look, pack, node)
     if pack.refused is not None:
         look.out.refused.append(RefusedRow(look.now.utc, pack.refused))
     fresh: dict[str, Fresh] = {}
@@ -80,7 +81,7 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         known = look.state.probe(name)
         quality, confirmed = _assess(look, (probe, known), (line.id, up_ms, at, mono_s), sample)
         if waited_s <= probe.fresh_s:
-            look.state.node(pack.node).spoke_mono_s = look.now.mono_s
+            node.spoke_mono_s = look.now.mono_s
             if known.humid_from_s is None and (sample.rh_pct is not None or sample.rh_wrong):
                 known.humid_from_s = look.now.mono_s
             seen = fresh.get(name)
@@ -94,11 +95,11 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
     return list(fresh.values())
 
 
-def _is_new(look: Look, pack: Pack) -> bool:
+def _is_new(look: Look, pack: Pack, node: NodeState) -> bool:
     """Whether this number of this boot comes for the first time; then it is noted. What bears no number is always new."""
     if pack.boot is None or pack.seq is None:
         return True
-    came = look.state.node(pack.node).numberings
+    came = node.numberings
     numbering = came.get(pack.boot)
     if numbering is None:
         numbering = Numbering()
@@ -110,9 +111,8 @@ def _is_new(look: Look, pack: Pack) -> bool:
     return True
 
 
-def _keep_facts(look: Look, pack: Pack) -> None:
+def _keep_facts(look: Look, pack: Pack, node: NodeState) -> None:
     """What the node says besides its air, and what this number stands for."""
-    node = look.state.node(pack.node)
     if not (pack.samples or pack.retained):
         node.spoke_mono_s = look.now.mono_s
     for other in pack.others:
@@ -208,9 +208,10 @@ def follow_clock(look: Look) -> None:
     Labels given while the clock was known to be wrong move with it, once. A clock that was right, and is set all the same, leaves
     the labels before it as they are.
     """
-    anchor_ms = to_ms(look.now.utc) - look.now.mono_s * 1000.0
-    moved_ms = anchor_ms - look.state.anchor_ms
-    if -STEP_MS <= moved_ms <= STEP_MS and (look.state.clock_ok or not look.now.clock_ok):
+    state, now = look.state, look.now
+    anchor_ms = to_ms(now.utc) - now.mono_s * 1000.0
+    moved_ms = anchor_ms - state.anchor_ms
+    if -STEP_MS <= moved_ms <= STEP_MS and (state.clock_ok or not now.clock_ok):
         return
     was_ok, anchor_before_ms = look.state.clock_ok, look.state.anchor_ms
     look.state.anchor_ms, look.state.clock_ok = anchor_ms, look.now.clock_ok

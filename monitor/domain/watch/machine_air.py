@@ -49,13 +49,14 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
         if not plan_.limits:
             continue
         values, seen = _air(look, machine, plan_)
-        door_open = _watch_door(look, plan_, values[0], here)
+        known = look.state.machine(machine)
+        door_open = _watch_door(look, known, plan_, values[0], here)
         newest = None
         for reading in here:
             if reading.quality.dry_bulb_fit:
                 newest = reading
         if newest is not None:  # what is held or failed proves nothing: the air alarms stay as they are
-            _judge_air(look, plan_, values, seen, door_open, newest)
+            _judge_air(look, known, plan_, values, seen, door_open, newest)
 
 
 def _adopt(look: Look, reading: Fresh) -> None:
@@ -73,10 +74,11 @@ def _adopt(look: Look, reading: Fresh) -> None:
     heard_again(look, reading, steady)
 
 
-def _watch_door(look: Look, plan_: Plan, dry_bulb_c: float | None, fresh: list[Fresh]) -> bool:  # noqa: PLR0917 - with each reading
+def _watch_door(  # noqa: PLR0917 - with each reading
+    look: Look, known: MachineState, plan_: Plan, dry_bulb_c: float | None, fresh: list[Fresh]
+) -> bool:
     """Whether the machine has just been opened, as its air shows: then what is too cold or too dry may wait, but never for long."""
     machine = plan_.needs.machine
-    known = look.state.machine(machine)
     seen = known.watch or _UNSEEN
     lead = _lead(look, machine, fresh)
     if lead is None or dry_bulb_c is None or lead.quality.dry_bulb_flag >= FAIL or lead.quality.rh_flag >= FAIL:
@@ -112,6 +114,7 @@ def _lead(look: Look, machine: str, fresh: list[Fresh]) -> Fresh | None:
 
 def _judge_air(  # noqa: PLR0917 - with each reading
     look: Look,
+    known: MachineState,
     plan_: Plan,
     values: _Values,
     seen: tuple[str, ...],
@@ -120,7 +123,6 @@ def _judge_air(  # noqa: PLR0917 - with each reading
 ) -> None:
     """Compare the machine's air with each of its limits; of what is quiet and within, nothing is made."""
     work = ""
-    known = look.state.machine(plan_.needs.machine)
     # As nearly always, no alarm of this air stands or waits, and then only what is passed is news.
     standing = not plan_.keys.isdisjoint(look.state.alarms)
     if known.handling is not None:

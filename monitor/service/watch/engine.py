@@ -240,13 +240,15 @@ class Engine:
 
     def _arrived(self, item: Arrived) -> None:
         self.counts["messages"] += 1
-        refused = item.message.refused if isinstance(item.message, Pack) else item.message
+        message, group = item.message, self._group
+        pack = message if isinstance(message, Pack) else None
+        refused = message if pack is None else pack.refused
         if isinstance(refused, Refused):
             self.counts["refused"] += 1
             _log.warning("refused topic=%s reason=%s", refused.topic, refused.reason)
-        decided = len(self._group.transitions)
-        hear(self._look(item.now), item.message)
-        if len(self._group.transitions) != decided or not isinstance(item.message, Pack):
+        decided = len(group.transitions)
+        hear(Look(self._state, self._site, item.now, group), message)
+        if pack is None or len(group.transitions) != decided:
             self._settled = False
         if item.receipt is not None:
             self._receipts.append(item.receipt)
