@@ -20,7 +20,7 @@ from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import Profile, ProfileError
 from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed
-from monitor.domain.needs.site import FORCED, ROOM, SETTER, Machine, Probe, Site, grouped
+from monitor.domain.needs.site import FORCED, ID, ROOM, SETTER, Machine, Probe, Site, grouped
 from monitor.service.ports import Contact
 
 
@@ -57,7 +57,7 @@ class BrokerSettings(Table):
     host: str = "127.0.0.1"
     port: int = Field(default=1883, ge=1, le=65535)
     protocol: Literal["3.1.1", "5"] = "3.1.1"
-    root: Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}(/[a-z0-9-]{1,32})*$")] = "eggroom"
+    root: Annotated[str, Field(pattern=f"^{ID}(/{ID})*$")] = "eggroom"
     username: str | None = None
     password_file: _Path | None = None
     ca_file: _Path | None = None

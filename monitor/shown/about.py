@@ -31,9 +31,9 @@ from monitor.domain.alarms.about import (
     unusable,
 )
 from monitor.domain.eggs.words import said
+from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.needs.rules import Rule
 from monitor.domain.needs.site import Site
-from monitor.domain.readings.agreement import DRY_BULB
 from monitor.domain.wall import local_time, printable, wall_day
 from monitor.shown.form import rough_span
 from monitor.shown.values import harm_words, show_window

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, OUT_OF_SERVICE, UNACKNOWLEDGED
 from monitor.domain.eggs.words import eggs_words
-from monitor.domain.needs.bands import DRY_BULB, HEN_LETHAL_C, RH, WET_BULB
+from monitor.domain.needs.bands import DRY_BULB, HEN_LETHAL_C, RH
 from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.rules import EGG_COLD, EGG_HOT, NOT_RAISED, PRIORITIES, Rule
@@ -18,13 +18,12 @@ from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.about import NOT_USABLE, SEE_DOCTOR
 from monitor.shown.openings import opening_words
-from monitor.shown.values import harm_words, show_band, show_estimate, show_figure, show_value, subject_name
+from monitor.shown.values import QUANTITIES, harm_words, show_band, show_estimate, show_figure, show_value, subject_name
 
 if TYPE_CHECKING:
     from monitor.domain.watch.view import AlarmView, BatchView, MachineView, OccupantView, RoomView
 
 DRAW_DOWN_WORDS = "draw-down may begin"  # of birds that go by the egg, where others have their lockdown's day
-_QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
 
 
 def local(at: datetime | str, site: Site, now: datetime | str | None = None, *, seconds: bool = False) -> str:
@@ -60,7 +59,7 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
             continue
         what = "NOTHING USABLE" if probe.get("unusable") else "NO READING"
         old = f"  {what} for {(probe['age_s'] or 0.0) / 60:.0f} min" if probe["silent"] else ""
-        for quantity, words in _QUANTITIES:
+        for quantity, words in QUANTITIES:
             value = probe.get(quantity)
             if not isinstance(value, int | float):
                 continue
@@ -96,8 +95,7 @@ def against(value: float, band: Band | None, *, quantity: str, unit: str) -> str
     """A value against its band, in words: `band 37.5 to 38.1`, `0.8 over, band 37.5 to 38.1`."""
     if band is None:
         return ""
-    low = band.low_warning if band.low_warning is not None else band.low_alarm
-    high = band.high_warning if band.high_warning is not None else band.high_alarm
+    low, high = band.calm
     scale = 1.8 if unit == "F" and quantity != RH else 1.0
     digits = 0 if quantity == RH else 1
     words = f"band {show_band(quantity, band, unit)}"

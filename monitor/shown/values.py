@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
-from monitor.domain.needs.bands import EGG, RH, WET_BULB
+from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.profile import HATCH, INTERNAL_PIP, Band
 from monitor.domain.needs.rules import LETHAL, Rule
@@ -15,6 +15,8 @@ from monitor.domain.needs.target import Target
 
 if TYPE_CHECKING:  # messages are put into words without numpy
     from monitor.analysis.water.loss import Interval
+
+QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))  # what a band can be of
 
 
 def subject_name(subject: str, site: Site) -> str:
@@ -54,8 +56,7 @@ def show_estimate(egg_c: float, range_c: tuple[float, float], unit: str) -> str:
 
 def show_band(quantity: str, band: Band, unit: str) -> str:
     """The band a person aims for, its warning limits (else its alarm limits): `37.5 to 38.1`."""
-    low = band.low_warning if band.low_warning is not None else band.low_alarm
-    high = band.high_warning if band.high_warning is not None else band.high_alarm
+    low, high = band.calm
 
     def figure(value: float) -> str:
         if quantity == RH:

@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 
 from monitor.analysis.water.loss import LossLine, line_of
-from monitor.analysis.water.pull import DAY_MS, Pull
+from monitor.analysis.water.pull import Pull
 from monitor.domain.eggs.book import FreshMass, Mass
 from monitor.domain.needs.profile import Band, Profile, Stage
-from monitor.domain.readings.reading import to_ms
+from monitor.domain.readings.reading import DAY_MS, to_ms
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "water_loss"
 SET = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)

@@ -23,6 +23,7 @@ from monitor.adapters.link.strict_json import (
 )
 from monitor.domain.air.units import fahrenheit_to_celsius
 from monitor.domain.fixed import fixed
+from monitor.domain.needs.site import ID
 from monitor.domain.readings.reading import Pack, Refused, Sample
 
 MAX_FILTER = 200  # characters
@@ -31,7 +32,7 @@ _MAX_INDEX = 9  # digits of a place in an array: more than a message can hold
 
 # What a sensor can give at all, in the unit in which it comes. Beyond it a value stands for none: that is passed on, up to MOST.
 _RANGES = {"C": (-80, 150), "F": (-112, 302), "%RH": (-10, 120)}
-_ID = re.compile(r"[a-z0-9-]{1,32}")
+_ID = re.compile(ID)
 _LEVEL = re.compile(r"\{([1-9][0-9]?)\}")
 _TO_HYPHEN = str.maketrans("_.: ", "----")  # what other makes put between words and in hardware addresses
 

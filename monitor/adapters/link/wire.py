@@ -12,6 +12,7 @@ from functools import lru_cache
 from typing import Any
 
 from monitor.adapters.link.strict_json import MAX_SHOWN, MOST, Refusal, is_number, joined, read_json, refused, shown
+from monitor.domain.needs.site import ID
 from monitor.domain.readings.reading import Other, Pack, Presence, Refused, Sample
 
 MAX_RECORDS = 64
@@ -35,7 +36,7 @@ _HELD = frozenset({"bn", "bt", "bu", "bv"})
 _GREATEST = 1e15  # of a number that is kept
 _VERSION = 10  # of SenML, RFC 8428, 4.4
 _UNSEEN = re.compile(r"[\x00-\x1f\x7f-\x9f\ud800-\udfff]")  # control characters, lone surrogates
-_id = re.compile(r"[a-z0-9-]{1,32}").fullmatch
+_id = re.compile(ID).fullmatch
 _other = re.compile(r"[A-Za-z0-9][A-Za-z0-9:._/-]{0,63}").fullmatch  # RFC 8428, 4.5.1, of bounded length
 
 

@@ -13,6 +13,7 @@ from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 
+from monitor.domain.needs.site import ID
 from monitor.domain.wall import has_controls
 
 T = TypeVar("T", bound=BaseModel)
@@ -42,7 +43,7 @@ def _in_one_line(text: str) -> str:
     return text
 
 
-Id = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
+Id = Annotated[str, Field(pattern=f"^{ID}$")]
 Line = Annotated[str, AfterValidator(_in_one_line)]
 
 

@@ -36,9 +36,9 @@ from monitor.analysis.line.trace import Floats, Mask, Samples, trace_of
 from monitor.domain.eggs.temperature import EggModel, model_of, run
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL
-from monitor.domain.readings.reading import NOT_EVALUATED, PASS
+from monitor.domain.readings.reading import DAY_MS, NOT_EVALUATED, PASS
 
-HOUR_MS, DAY_MS = 3_600_000, 86_400_000
+HOUR_MS = 3_600_000
 
 # Share of an hour gained or lost for each K, from Wijnen and others (authors from memory), Poult. Sci. 99:3897-3907, 2020:
 # hens' eggs with shells 1.1 K above the best through week 2 hatched at 494 h, against 499; 1.1 K below in week 3 (to the

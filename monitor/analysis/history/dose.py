@@ -15,8 +15,7 @@ from monitor.analysis.history.felt import SideDose
 from monitor.analysis.line.stretch import Stretch, dry_bulb_samples
 from monitor.analysis.line.trace import Trace, trace_of
 from monitor.domain.published.exposure import ABOVE, BELOW, LEVELS_C, ROUNDED_K, Dose, nearest
-
-DAY_MS = 86_400_000
+from monitor.domain.readings.reading import DAY_MS
 
 
 def doses_of(stretch: Stretch, set_ms: int, term_days: float) -> tuple[SideDose, ...]:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from monitor.analysis.history.figures import Figures
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.published.exposure import Dose, Match
+from monitor.domain.readings.reading import DAY_MS
 from monitor.domain.signs.seen import NotBack, Seen
 
 OPENING, HANDLING, MOVE, DECLARED, SPLIT = "opening", "handling", "move", "stage", "split"
@@ -67,7 +68,7 @@ class Felt:
     @property
     def openings_per_day(self) -> float:
         """Recognised openings for each day of the window."""
-        return self.openings * 86_400_000 / (self.until_ms - self.since_ms)
+        return self.openings * DAY_MS / (self.until_ms - self.since_ms)
 
 
 @dataclass(frozen=True, slots=True)

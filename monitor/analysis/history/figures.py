@@ -93,9 +93,7 @@ def limits_of(band: Band | None) -> tuple[float | None, float | None]:
     """(low, high) that in, above and below refer to: the warning limit, else the alarm limit of that side."""
     if band is None:
         return None, None
-    low = band.low_alarm if band.low_warning is None else band.low_warning
-    high = band.high_alarm if band.high_warning is None else band.high_warning
-    return low, high
+    return band.calm
 
 
 def figures_of(

@@ -17,8 +17,8 @@ import numpy as np
 from monitor.analysis.line.stretch import Stretch, dry_bulb_samples
 from monitor.analysis.line.trace import Floats, Trace, trace_of
 from monitor.domain.eggs.temperature import EggModel, run
+from monitor.domain.readings.reading import DAY_MS
 
-DAY_MS = 86_400_000
 KNOWN_AFTER = 6.0  # time constants
 
 

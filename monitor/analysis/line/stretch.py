@@ -15,12 +15,12 @@ from monitor.analysis.line.trace import Floats, Integers, Mask, Samples, Trace, 
 from monitor.domain.air.psychrometrics import wet_bulb_c
 from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB
 from monitor.domain.needs.profile import Band
-from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT
+from monitor.domain.readings.reading import DAY_MS, FAIL, NOT_EVALUATED, PASS, SUSPECT
 
 QUANTITIES = (DRY_BULB, RH, WET_BULB)
 # Long stretches are worked through in parts of this length, and merged: months of readings then need no more memory
 # than days, and the arrays in between stay in the processor's cache.
-PART_MS = 2 * 86_400_000
+PART_MS = 2 * DAY_MS
 WET_BULB_FROM_C, WET_BULB_TO_C = -40.0, 80.0  # dry bulbs that have one: the range of `psychrometrics`
 
 

@@ -36,16 +36,15 @@ from monitor.domain.published.causes import (
     WINDOWS,
     Key,
 )
-from monitor.domain.published.exposure import EXPOSURES, ROUNDED_K, Exposure
+from monitor.domain.published.exposure import EXPOSURE, ROUNDED_K, Exposure
+from monitor.domain.readings.reading import DAY_MS
 
-DAY_MS = 86_400_000
 LEAST_PROBE_COVERAGE = 0.8  # of a piece: two probes are compared over the time that both saw
 _SPANS = {
     EARLY: (0.0, WINDOWS[EARLY][1]),
     TO_MIDDLE: (0.0, WINDOWS[TO_MIDDLE][1]),
     LATE: (1.0 - WINDOWS[LATE][1], None),
 }
-_EXPOSURES = {each.id: each for each in EXPOSURES}
 _STAGES = {SETTER: ("setter",), HATCHER: ("lockdown", "hatch")}
 
 
@@ -156,7 +155,7 @@ def _figure(variable: str, window: _Window) -> Figure | None:
         return _mean(window, [p.period.rh_pct for p in window.pieces])
     if variable == SWING:
         return _swing(window)
-    return _spread(window) if variable == SPREAD else _dose(window, _EXPOSURES[variable])
+    return _spread(window) if variable == SPREAD else _dose(window, EXPOSURE[variable])
 
 
 def _mean(window: _Window, figures: Sequence[Figures]) -> Figure | None:

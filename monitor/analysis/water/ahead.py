@@ -20,11 +20,12 @@ from statistics import NormalDist
 import numpy as np
 
 from monitor.analysis.water.loss import AHEAD_DOUBT, GAP_DOUBT, Interval, LossLine, since_set
-from monitor.analysis.water.pull import DAY_MS, Pull
+from monitor.analysis.water.pull import Pull
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, saturation_vapour_kpa, wet_bulb_c
 from monitor.domain.eggs.temperature import EggModel
 from monitor.domain.needs.profile import Profile, Stage
 from monitor.domain.needs.target import pip_day, target_of
+from monitor.domain.readings.reading import DAY_MS
 
 # Dry end: air of a dry room (18 °C, 45 %) warmed to 37.5 °C has 14 % (computed); drier needs a dryer. Damp end: a machine
 # that breathes does not hold more for days on end (judgement; hatchers are run at up to 80 %).

@@ -36,10 +36,10 @@ from statistics import NormalDist
 import numpy as np
 
 from monitor.analysis.line.trace import Floats, Integers, Mask
-from monitor.analysis.water.pull import DAY_MS, Pull
+from monitor.analysis.water.pull import Pull
 from monitor.domain.air.psychrometrics import SEA_LEVEL_KPA
 from monitor.domain.eggs.book import FreshMass, Mass, ShellBreak
-from monitor.domain.readings.reading import to_ms
+from monitor.domain.readings.reading import DAY_MS, to_ms
 
 CONFIDENCE = 0.95
 # Loss during time without record, as a share of itself (1 sd): under a parent the deficit is 27 torr (Ar & Rahn 1985),

@@ -19,9 +19,8 @@ from monitor.analysis.line.stretch import WET_BULB_FROM_C, WET_BULB_TO_C, Air, S
 from monitor.analysis.line.trace import Floats, Integers, Samples, trace_of
 from monitor.domain.air.psychrometrics import deficit_kpa, vapour_kpa
 from monitor.domain.eggs.temperature import EggModel, run
-from monitor.domain.readings.reading import NOT_EVALUATED, PASS
+from monitor.domain.readings.reading import DAY_MS, NOT_EVALUATED, PASS
 
-DAY_MS = 86_400_000
 # The pull is kept at each quarter of an hour: between two, an egg loses a thousandth of its whole loss.
 BIN_MS = 900_000
 

@@ -72,10 +72,16 @@ class Band:
                 yield name, value
 
     @property
-    def width(self) -> float:
-        """From the lowest value free of a warning (of an alarm, where there is no warning) to the highest; inf where a side has no limit."""
+    def calm(self) -> tuple[float | None, float | None]:
+        """(low, high) within which nothing is said: the warning of each side, else its alarm; None where a side has no limit."""
         low = self.low_alarm if self.low_warning is None else self.low_warning
         high = self.high_alarm if self.high_warning is None else self.high_warning
+        return low, high
+
+    @property
+    def width(self) -> float:
+        """From the lowest value of which nothing is said to the highest; inf where a side has no limit."""
+        low, high = self.calm
         return math.inf if low is None or high is None else high - low
 
     def shifted(self, k: float) -> Band:

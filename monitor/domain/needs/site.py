@@ -13,6 +13,7 @@ from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.rules import Judged, Rule, by_limit
 
 SETTER, HATCHER, BROODER, ROOM = "setter", "hatcher", "brooder", "room"
+ID = "[a-z0-9-]{1,32}"  # the form of the id of a site, machine, node, probe, batch or contact, as typed and on the wire
 HOLDS_EGGS = (SETTER, HATCHER)
 FORCED, STILL = "forced", "still"
 

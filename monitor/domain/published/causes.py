@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from monitor.domain.published.exposure import ABOVE, BELOW, EXPOSURES, Exposure, quoted
+from monitor.domain.published.exposure import ABOVE, BELOW, EXPOSURE, Exposure, quoted
 from monitor.domain.published.findings import FINDING
 
 HIGH, LOW = "high", "low"
@@ -35,7 +35,6 @@ WINDOWS = {
 }
 
 Key = tuple[str, str]  # (variable, window)
-_EXPOSURES = {each.id: each for each in EXPOSURES}
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +115,7 @@ class Cause:
     @property
     def published(self) -> Exposure | None:
         """The published exposure it is measured against."""
-        return _EXPOSURES.get(self.exposure)
+        return EXPOSURE.get(self.exposure)
 
     def levels(self, check: Check) -> tuple[float, float]:
         """(not supported up to, supported from) of a LEVEL or a DOSE: half of what harmed, or twice what was borne."""

@@ -113,6 +113,7 @@ EXPOSURES = (
     Exposure("cold-36h-24", BELOW, 24.0, 36.0, _LATER, True, "36 to 72 h at {} or {} {unit}: weight and survival suffer",
              "SUAREZ-96", temps_c=(18.0, 24.0)),
 )  # fmt: skip
+EXPOSURE = {each.id: each for each in EXPOSURES}
 
 LEVELS_C = {
     side: tuple(

@@ -17,9 +17,9 @@ from statistics import median
 
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa
 from monitor.domain.fixed import fixed
+from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.reading import FAIL, SUSPECT
 
-DRY_BULB, HUMIDITY = "dry_bulb_c", "rh_pct"
 XDIS, DRIFT = "XDIS", "DRIFT"
 
 Given = tuple[float, float, float | None]  # when (forward clock, s), °C and %RH of a reading that is fit to be judged
@@ -257,7 +257,7 @@ def _found(pairs: dict[Two, Pair], heard: list[str], still: bool, limits: Limits
     dry_of = {two: pair.dry_bulb for two, pair in pairs.items()}
     humid_of = {two: pair.humidity for two, pair in pairs.items() if pair.humidity is not None}
     found: dict[tuple[str, str, tuple[str, ...]], Difference] = {}
-    for quantity, gauges, bounds in ((DRY_BULB, dry_of, limits.dry_bulb), (HUMIDITY, humid_of, limits.humidity)):
+    for quantity, gauges, bounds in ((DRY_BULB, dry_of, limits.dry_bulb), (RH, humid_of, limits.humidity)):
         aside = still and quantity == DRY_BULB
         apart = {two: g.apart - g.base if aside else g.apart for two, g in gauges.items()}
         drift = {two: g.drift for two, g in gauges.items()}

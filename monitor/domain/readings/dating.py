@@ -30,6 +30,7 @@ import math
 from dataclasses import replace
 
 from monitor.domain.fixed import fixed
+from monitor.domain.readings.reading import DAY_MS
 
 UPTIME, CLOCK, ARRIVAL = "uptime", "clock", "arrival"
 UNSETTLED = math.inf  # the age of a sample when nothing proves that it is fresh
@@ -46,8 +47,8 @@ CLOCK_STEP_MS = 10_000
 CLOCK_SAME_MS = 2_000  # two odd times are of one clock within this: whole seconds, and a network's jitter
 CLOCK_APART_MS = 8_000  # and prove it if their messages came so far apart
 # A broker may keep messages for weeks, and the clock of a dead cell is further off (judgement).
-CLOCK_BACK_MS = 30 * 86_400_000
-KEPT_MS = 86_400_000  # no node keeps a message for longer than a day: a clock that jumps by more was set
+CLOCK_BACK_MS = 30 * DAY_MS
+KEPT_MS = DAY_MS  # no node keeps a message for longer than a day: a clock that jumps by more was set
 # Boots that no node sends, for samples that are not dated by `up`: by their arrival, or by the node's own clock.
 ARRIVAL_BOOT = -1
 CLOCK_BOOT = -2

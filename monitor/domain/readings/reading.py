@@ -16,6 +16,8 @@ _MS = timedelta(milliseconds=1)
 # Flags of IOOS QARTOD, real-time quality control: the roll-up of a reading's tests.
 PASS, NOT_EVALUATED, SUSPECT, FAIL, MISSING = 1, 2, 3, 4, 9
 
+DAY_MS = 86_400_000
+
 
 def to_ms(at: datetime) -> int:
     """Whole milliseconds since 1970-01-01 UTC, the form of every time in tables and arrays."""

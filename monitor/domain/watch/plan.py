@@ -126,8 +126,7 @@ def _lethal(needs: Needs, band: Band, rules: Mapping[str, Rule], site: Site) -> 
 
 def _limit(machine: str, rule: Rule, *, quantity: int, side: int, value: float, band: Band) -> Limit:
     deadband = rule.deadband
-    low = band.low_warning if band.low_warning is not None else band.low_alarm
-    high = band.high_warning if band.high_warning is not None else band.high_alarm
+    low, high = band.calm
     if low is not None and high is not None:
         deadband = min(deadband, BAND_SHARE * (high - low))
     return Limit((machine, rule.id), rule, quantity, side, value, value - side * deadband)

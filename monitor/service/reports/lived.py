@@ -10,7 +10,7 @@ from statistics import median
 from monitor.analysis.history.environment import Stretch
 from monitor.analysis.history.felt import OPENING
 from monitor.analysis.review.judged import Figure, Record
-from monitor.analysis.review.record import DAY_MS, record_of
+from monitor.analysis.review.record import record_of
 from monitor.domain.eggs.book import EggBook, outcome, standing
 from monitor.domain.eggs.entry import (
     AFTER_HATCH,
@@ -26,7 +26,7 @@ from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.needs.target import target_of
 from monitor.domain.published.causes import LOSS, TO_MIDDLE, WHOLE, WINDOWS, Key
-from monitor.domain.readings.reading import to_ms
+from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.service.ports import BatchRecord
 from monitor.service.reports.batch import happenings_of, stretches_of
 from monitor.service.reports.water import water_to_pip

@@ -11,7 +11,7 @@ from monitor.analysis.history.environment import Stretch
 from monitor.analysis.water.ahead import HELD_RH_PCT, Ahead, EggLoss, Mend, ahead_of, egg_loss
 from monitor.analysis.water.batch import FEWEST, UNSURE, BatchLoss, Track, batch_loss, batch_track, track
 from monitor.analysis.water.loss import Interval, LossLine, line_of, pooled_offset
-from monitor.analysis.water.pull import DAY_MS, Pull, mean_air, pull_of
+from monitor.analysis.water.pull import Pull, mean_air, pull_of
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.air.units import Unit, celsius_to_fahrenheit, fahrenheit_to_celsius
 from monitor.domain.alarms import about
@@ -44,7 +44,7 @@ from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL, Machine, Site
 from monitor.domain.needs.target import Target, lockdown_day, pip_day, target_of
-from monitor.domain.readings.reading import to_ms
+from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.domain.watch.plan import USUAL_C
 
 _NO_OFFSETS: Mapping[str, tuple[float, float]] = {}

@@ -45,6 +45,7 @@ from monitor.domain.needs.batch import (
 from monitor.domain.needs.places import brought
 from monitor.domain.needs.profile import STAGE_NAMES, ProfileError
 from monitor.domain.needs.rules import EGG_HOT, HANDLING_OVER
+from monitor.domain.needs.site import ID
 from monitor.domain.readings.agreement import Pairs, forget
 from monitor.domain.readings.calibration import Calibration, CalibrationError, check, since_by_default, standing
 from monitor.domain.readings.calibration_words import calibration_view, said
@@ -85,7 +86,7 @@ from monitor.service.watch.signs import signs_view
 if TYPE_CHECKING:
     from monitor.domain.watch.view import BatchView, RoomView
 
-_ID = re.compile(r"[a-z0-9-]{1,32}")
+_ID = re.compile(ID)
 # A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
 MAX_BACKDATE = timedelta(days=200)
 MAX_SECONDS = 1e9

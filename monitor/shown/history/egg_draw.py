@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from monitor.analysis.history.chart import Chart
 from monitor.analysis.history.egg import EggPart, lost_pct
-from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.domain.readings.reading import DAY_MS, from_ms, to_ms
 from monitor.shown.form import Shown
 from monitor.shown.history.draw import Ticks, rect, round_step, svg, times
 from monitor.shown.report.page import safe
@@ -61,7 +61,7 @@ def _window(part: EggPart, chart: Chart) -> list[tuple[float, float, float]]:
         return []
     set_ms = to_ms(part.batch.set_at)
     begin_ms = max(chart.since_ms, set_ms)
-    end_ms = min(chart.until_ms, set_ms + round(part.pip_day * 86_400_000))
+    end_ms = min(chart.until_ms, set_ms + round(part.pip_day * DAY_MS))
     found = []
     for at_ms in (begin_ms, end_ms) if begin_ms < end_ms else ():
         low, high = part.target.by(min(part.batch.day(from_ms(at_ms)), part.pip_day))

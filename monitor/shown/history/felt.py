@@ -12,7 +12,7 @@ from monitor.domain.eggs.words import eggs_words, said
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.published.exposure import ABOVE, REACHED, SHORT
-from monitor.domain.readings.reading import to_ms
+from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.domain.wall import printable
 from monitor.shown.exposures import match_words
 from monitor.shown.form import Shown, duration
@@ -21,7 +21,6 @@ from monitor.shown.report.tree import INSET, Heading, Paragraph, Section, plain
 from monitor.shown.values import per_cent
 
 LISTED = 20  # openings told one by one in words; JSON and CSV have them all
-DAY_MS = 86_400_000
 # What the words of an entry do not say by themselves, among moves and openings.
 _NAMED = {Weighing: "weighed", Size: "size", Sign: "sign", Found: "finding", Note: "note"}
 SIDES = {ABOVE: ("heat", "over"), "below": ("cold", "under")}

@@ -22,7 +22,7 @@ from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.calibration_words import said
-from monitor.domain.readings.reading import to_ms
+from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.domain.wall import printable
 from monitor.shown.form import WORDS, Shown, duration
 from monitor.shown.history.development import development_lines
@@ -166,7 +166,7 @@ def _figures(history: BatchHistory, shown: Shown) -> Iterator[Section]:
 
 def _period(period: Period, felt: Felt | None, shown: Shown) -> Section:
     """One stage, or the whole: a column per quantity."""
-    days = (period.until_ms - period.since_ms) / 86_400_000
+    days = (period.until_ms - period.since_ms) / DAY_MS
     columns = [column(quantity, figures, shown) for quantity, figures in period.figures()]
     rows = tuple(
         Row(row[0].label, tuple(cell for each in row for cell in each.cells), row[0].under)

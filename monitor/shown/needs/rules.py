@@ -135,8 +135,7 @@ def _whose(rule: Rule, quantity: str, limit: float | None, *, alone: Mapping[str
 
 
 def _deadband(rule: Rule, band: Band) -> float:
-    low = band.low_warning if band.low_warning is not None else band.low_alarm
-    high = band.high_warning if band.high_warning is not None else band.high_alarm
+    low, high = band.calm
     return rule.deadband if low is None or high is None else min(rule.deadband, BAND_SHARE * (high - low))
 
 

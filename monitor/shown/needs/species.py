@@ -5,12 +5,11 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Mapping
 
-from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB
+from monitor.domain.needs.bands import RH
 from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.target import target_of
-from monitor.shown.values import target_words
+from monitor.shown.values import QUANTITIES, target_words
 
-_QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))
 _EVIDENCE = {"memory": "memory", "judgement": "judgement", "common-practice": "judgement", "own": "own"}
 _EVIDENCE_WORDS = {"published": "published", "memory": "from memory", "judgement": "judgement", "own": "your own"}
 
@@ -33,7 +32,7 @@ def profile_view(profile: Profile) -> dict[str, object]:
         "still_air_offset_k": profile.still_air_offset_k,
         "stages": [
             {"name": s.name, "from_day": s.from_day}
-            | {q: dict(band.limits()) for q, _ in _QUANTITIES if (band := getattr(s, q)) is not None}
+            | {q: dict(band.limits()) for q, _ in QUANTITIES if (band := getattr(s, q)) is not None}
             for s in profile.stages
         ],
         "rules": {id_: dict(numbers) for id_, numbers in profile.rules.items()},
@@ -114,7 +113,7 @@ def _stage_lines(profile: Profile) -> list[str]:
     for stage in profile.stages:
         sign = profile.lockdown_sign if stage.name == "lockdown" else None
         lines.append(f"  {stage.name} from {sign or f'day {stage.from_day:g}'}")
-        for quantity, words in _QUANTITIES:
+        for quantity, words in QUANTITIES:
             band: Band | None = getattr(stage, quantity)
             if band is None:
                 continue

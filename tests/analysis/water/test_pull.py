@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from monitor.analysis.history.environment import Stretch
-from monitor.analysis.water.pull import DAY_MS, mean_air, pull_of
+from monitor.analysis.water.pull import mean_air, pull_of
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa, vapour_kpa
 from monitor.domain.eggs.temperature import EggModel
+from monitor.domain.readings.reading import DAY_MS
 from tests.analysis.air import HOUR, T0, Readings, readings, sampled, stretch
 from tests.analysis.weighed import steady
 

@@ -12,10 +12,9 @@ from dataclasses import replace
 import pytest
 
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa
+from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.agreement import (
     DRIFT,
-    DRY_BULB,
-    HUMIDITY,
     LIMITS,
     XDIS,
     Agreement,
@@ -147,9 +146,9 @@ def test_humidities_are_compared_as_vapour() -> None:
     assert pair.humidity.apart == pytest.approx(0.0, abs=0.1)
     assert same["low"][1] - same["top"][1] > 1.1
     machine.run(HOUR, same | {"top": (37.7, same["top"][1] + 7.0)})
-    assert standing(machine.last) == {(XDIS, HUMIDITY, SUSPECT, ("low", "top"))}
+    assert standing(machine.last) == {(XDIS, RH, SUSPECT, ("low", "top"))}
     machine.run(HOUR, same | {"top": (37.7, same["top"][1] + 12.0)})
-    assert standing(machine.last) == {(XDIS, HUMIDITY, FAIL, ("low", "top"))}
+    assert standing(machine.last) == {(XDIS, RH, FAIL, ("low", "top"))}
 
 
 def test_a_wrong_temperature_is_not_said_to_be_a_wrong_humidity_too() -> None:
@@ -222,7 +221,7 @@ def test_a_drift_of_the_humidity() -> None:
     machine = Machine(60.0)
     machine.run(24 * HOUR, {"a": (37.5, 55.0), "b": (37.5, 56.0)})
     machine.run(48 * HOUR, {"a": (37.5, 59.0), "b": (37.5, 56.0)})
-    assert standing(machine.last) == {(DRIFT, HUMIDITY, SUSPECT, ("a", "b"))}
+    assert standing(machine.last) == {(DRIFT, RH, SUSPECT, ("a", "b"))}
 
 
 def test_a_fault_from_the_start_does_not_become_the_usual() -> None:
