@@ -268,6 +268,24 @@ def test_each_decision_says_when_and_what_it_costs() -> None:
         assert len(entry.split()) <= 200, entry[:80]
 
 
+def test_the_index_has_each_decision() -> None:
+    """Each room's row has one label for each of its decisions, in their order, and each label has a word of its title."""
+    text = DEVELOPERS.read_text(encoding="utf-8").partition("\n## Decisions\n")[2]
+    rows = dict(re.findall(r"^\| \[([^]]+)\]\([^)]*\) \| (.*) \|$", text, re.M))
+    rooms = re.findall(r"^### ([^\n(]+?)(?: \([^\n]*)?\n(.*?)(?=^### |\Z)", text, re.M | re.S)
+    assert list(rows) == [room.lower() for room, _ in rooms]
+    for room, decisions in rooms:
+        titles, labels = re.findall(r"^- \*\*(.*?)\*\*", decisions, re.M), rows[room.lower()].split(", ")
+        assert len(labels) == len(titles), f"{room}: {len(labels)} in the index, {len(titles)} decisions"
+        for label, title in zip(labels, titles, strict=True):
+            words = {
+                word
+                for word in re.findall(r"\w+", label.lower())
+                if word not in {"a", "an", "the", "of", "in", "is", "that"}
+            }
+            assert words & set(re.findall(r"\w+", title.lower())), f"{room}: {label!r} for {title!r}"
+
+
 def test_a_picture_is_there() -> None:
     """What README shows is in the repository, and small enough for a poor line."""
     pictures = re.findall(r"!\[[^]]+\]\(([^)]+)\)", README.read_text(encoding="utf-8"))
