@@ -6,6 +6,7 @@ import itertools
 import math
 import random
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -13,8 +14,10 @@ from hypothesis import strategies as st
 
 from monitor.domain.air.psychrometrics import air_state, pressure_kpa, wet_bulb_c, wick_wet_bulb_c
 from monitor.domain.needs.rules import SENSOR_FAILED
+from monitor.domain.readings import quality
 from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
+from monitor.domain.readings.track import LIMITS
 from monitor.rehearse.cabinet import OK, STUCK_ON, Cabinet, ProbeSpec
 from monitor.rehearse.cabinet import Probe as SimulatedProbe
 from monitor.settings import SiteSettings
@@ -537,3 +540,171 @@ def test_stillness_while_the_other_quantity_moves_is_the_rooms() -> None:
     assert ("FLAT-T", SUSPECT) not in after[-1].tests
     stuck = told(then(calm, *[r[1:] for r in lively(600)], *[(37.51, 55.0)] * 115))
     assert {("FLAT-T", SUSPECT), ("FLAT-H", SUSPECT)} <= set(stuck[-1].tests)
+
+
+# --- by hand
+
+
+def test_the_numbers_of_the_gross_range() -> None:
+    """What no sensor in a hatching room can say, what chips say in place of a reading, and what a line says that is broken."""
+    assert (quality.DRY_BULB_C_FAIL, quality.RH_PCT_FAIL, quality.DRY_BULB_C_SUSPECT) == (
+        DRY_BULB_C_FAIL,
+        RH_PCT_FAIL,
+        DRY_BULB_C_SUSPECT,
+    )
+    assert quality.SENTINELS_C == SENTINELS_C
+    assert quality.LINE_FAULTS_C == (0.0, -0.0625, -0.06)
+
+
+@pytest.mark.parametrize("fault_c", [0.0, -0.0625, -0.06])
+@pytest.mark.parametrize(("before_c", "rh_pct", "flags"), [(5.0, 50.0, (SUSPECT, PASS)), (5.1, 50.0, (FAIL, PASS)), (None, 50.0, (FAIL, PASS)), (1.0, 0.0, (FAIL, FAIL)), (1.0, 0.1, (SUSPECT, PASS)), (1.0, None, (SUSPECT, MISSING))])  # fmt: skip
+def test_a_broken_line_and_frost(
+    fault_c: float, before_c: float | None, rh_pct: float | None, flags: tuple[int, int]
+) -> None:
+    """What a line held low says fails from a probe that was warmer than 5 °C, or never heard, or says a humidity of nothing too."""
+    trail = Trail() if before_c is None else trail_of([(0.0, before_c, 50.0)])
+    found = assess(trail, 1000.0, fault_c, rh_pct, interval_s=10.0)[1]
+    assert (found.dry_bulb_flag, found.rh_flag) == flags
+
+
+def marked(since_s: float = 0.0, event_s: float | None = None) -> Trail:
+    """A probe at 37.5 °C and 55 % that was heard 30 s ago and at second 30."""
+    begun = trail_of([(since_s, 37.5, 55.0), (since_s + 30.0, 37.5, 55.0)])
+    return replace(begun, event_s=event_s)
+
+
+def rated(c: float, pct: float, *, event_s: float | None = None) -> tuple[set[str], float | None]:
+    """The rates that are doubted when a probe that never jumps comes to that within a minute, and when air last moved then."""
+    wide = replace(LIMITS, dry_bulb=replace(LIMITS.dry_bulb, jump=99.0), humidity=replace(LIMITS.humidity, jump=99.0))
+    trail, found = assess(marked(event_s=event_s), 60.0, c, pct, interval_s=10.0, limits=wide)
+    return {test for test, flag in found.tests if test.startswith("ROC") and flag == SUSPECT}, trail.event_s
+
+
+@pytest.mark.parametrize(
+    ("moved_k", "moved_pct", "event_s", "doubted", "later_s"),
+    [
+        (2.5, 0.0, None, set(), None),  # 5 K a minute, from the mark half a minute ago
+        (2.51, 0.0, None, {"ROC-T"}, None),
+        (2.51, -2.52, None, set(), None),  # the humidity answers
+        (2.51, -2.5, None, {"ROC-T"}, None),
+        (2.51, 2.52, None, set(), None),
+        (-0.29, 0.0, None, set(), None),
+        (-0.31, 0.0, None, set(), 60.0),  # what falls may be a door
+        (-9.0, 0.0, None, set(), 60.0),
+        (0.0, 15.0, None, set(), None),  # 30 %RH a minute up
+        (0.0, 15.1, None, {"ROC-H"}, None),
+        (0.0, -5.0, None, set(), None),  # 10 %RH a minute down
+        (0.0, -5.1, None, {"ROC-H"}, None),
+        (0.05, -5.1, None, set(), None),  # with an answer of 0.008 K a %RH
+        (0.04, -5.1, None, {"ROC-H"}, None),
+        (-0.05, -5.1, None, set(), None),
+        (9.0, 0.0, 0.0, set(), 60.0),  # air that was exchanged comes home, and still moves
+        (0.29, 2.9, 0.0, set(), 0.0),
+        (0.0, -3.0, 0.0, set(), 60.0),
+        (0.31, 0.0, 0.0, set(), 60.0),
+        (9.0, 0.0, -540.0, set(), 60.0),  # for ten minutes
+        (9.0, 0.0, -541.0, {"ROC-T"}, -541.0),
+    ],
+)
+def test_what_moves_too_fast_for_air(
+    moved_k: float, moved_pct: float, event_s: float | None, doubted: set[str], later_s: float | None
+) -> None:
+    """Faster than any air, and without the other quantity's answer; not where air was exchanged within ten minutes."""
+    assert rated(37.5 + moved_k, 55.0 + moved_pct, event_s=event_s) == (doubted, later_s)
+
+
+@pytest.mark.parametrize(("pct", "doubted"), [(99.0, {"ROC-T", "ROC-H"}), (99.5, {"ROC-H"})])
+def test_of_saturated_air_no_answer_is_asked(pct: float, doubted: set[str]) -> None:
+    """Over 99 % a humidity cannot follow."""
+    trail = replace(trail_of([(0.0, 37.5, pct - 2.0), (30.0, 37.5, pct - 2.0)]))
+    wide = replace(LIMITS, dry_bulb=replace(LIMITS.dry_bulb, jump=99.0))
+    found = assess(trail, 60.0, 41.0, pct, interval_s=10.0, limits=wide)[1]
+    assert {test for test, _ in found.tests} == doubted - {"ROC-H"}
+
+
+def test_a_rate_is_taken_over_half_a_minute_and_more() -> None:
+    """A mark is left each thirty seconds; the rate is from the one before the newest."""
+    trail = trail_of([(0.0, 37.5, 55.0), (29.0, 37.51, 55.0)])
+    assert (trail.mark, trail.newer_mark) == (None, (0.0, 37.5, 55.0))
+    trail = trail_of([(0.0, 37.5, 55.0), (30.0, 37.51, 55.0)])
+    assert (trail.mark, trail.newer_mark) == ((0.0, 37.5, 55.0), (30.0, 37.51, 55.0))
+    dry = trail_of([(0.0, 37.5, 55.0), (30.0, 37.51, None)])
+    assert (dry.mark, dry.newer_mark) == (None, (0.0, 37.5, 55.0))
+
+
+@pytest.mark.parametrize(
+    ("moved_k", "moved_pct", "together"),
+    [
+        (-0.6, -5.5, True),
+        (-0.16, -5.5, True),  # half of what an event is
+        (-0.14, -5.5, False),
+        (-0.6, -1.5, True),
+        (-0.6, -1.4, False),
+        (-2.0, -2.0, True),  # a %RH for each K
+        (-2.0, -1.9, False),
+        (0.6, -5.5, False),
+        (-0.6, 5.5, False),
+        (-0.6, None, None),
+    ],
+)
+def test_a_jump_that_is_a_doors(moved_k: float, moved_pct: float | None, together: bool | None) -> None:
+    """Both fall, the humidity by far; of a probe without one nobody can say."""
+    start = [(0.0, 37.5, None if moved_pct is None else 55.0)]
+    sharp = replace(LIMITS, dry_bulb=replace(LIMITS.dry_bulb, jump=0.1))
+    trail = assess(
+        trail_of(start),
+        10.0,
+        37.5 + moved_k,
+        None if moved_pct is None else 55.0 + moved_pct,
+        interval_s=10.0,
+        limits=sharp,
+    )[0]
+    assert trail.together is together
+
+
+@pytest.mark.parametrize(("odd", "lasts"), [(4.99, True), (5.0, False), (99.0, False), (99.01, True)])
+def test_where_the_ends_of_a_humiditys_scale_begin(odd: float, lasts: bool) -> None:
+    """Under 5 % and over 99 %; suspect from the thirtieth minute there."""
+    trail = trail_of([(0.0, 37.5, odd)])
+    assert (trail.odd_since_s == 0.0) is lasts
+    assert (trail.odd_since_s is None) is not lasts
+    if lasts:
+        for at_s, flag in ((1799.0, PASS), (1800.0, SUSPECT)):
+            assert assess(trail, at_s, 37.5, odd, interval_s=600.0)[1].rh_flag == flag
+
+
+@pytest.mark.parametrize(("readings", "told_"), [(14, False), (15, True)])
+def test_fewer_than_fifteen_equal_readings_come_by_chance(readings: int, told_: bool) -> None:
+    """However long they took."""
+    found = told([(200.0 * i, 37.5, None) for i in range(readings)], 100.0)[-1]
+    assert (found.flag == SUSPECT) is (told_ and 200.0 * (readings - 1) >= 8100.0)
+    fine = [(0.0, 37.51, None), *[(200.0 * (i + 1), 37.5, None) for i in range(readings)]]
+    assert (told(fine, 100.0)[-1].flag == SUSPECT) is told_
+
+
+@pytest.mark.parametrize(("spikes", "flag"), [(3.0, PASS), (3.01, SUSPECT)])
+def test_more_than_three_spikes_an_hour_are_doubted(spikes: float, flag: int) -> None:
+    """Three are nothing."""
+    trail = trail_of(lively(600))
+    assert trail.dry_bulb is not None
+    trail = replace(trail, dry_bulb=replace(trail.dry_bulb, spikes=spikes * 360.0 / 359.0))
+    assert assess(trail, 600.0, 37.5, 55.0, interval_s=10.0)[1].flag == flag
+
+
+@pytest.mark.parametrize(("interval_s", "gap_s"), [(10.0, 60.0), (20.0, 60.0), (30.0, 90.0)])
+def test_what_is_no_neighbour(interval_s: float, gap_s: float) -> None:
+    """Three intervals, and at least a minute."""
+    for after_s, held in ((gap_s, True), (gap_s + 1.0, False)):
+        assert assess(trail_of([(0.0, 37.5, None)]), after_s, 39.0, None, interval_s=interval_s)[1].held is held
+
+
+def test_what_an_answer_is_made_of() -> None:
+    """The worst of a quantity's tests is its flag; a held one, doubted or failed, is not fit."""
+    well = Assessment(PASS, (), PASS, MISSING)
+    assert (well.held, well.dry_bulb_fit, well.rh_fit) == (False, True, False)
+    assert Assessment(SUSPECT, (), SUSPECT, SUSPECT).dry_bulb_fit
+    assert Assessment(SUSPECT, (), SUSPECT, SUSPECT).rh_fit
+    for of in (Assessment(2, (), PASS, PASS, dry_bulb_held=True), Assessment(2, (), PASS, PASS, rh_held=True)):
+        assert (of.held, of.dry_bulb_fit, of.rh_fit) == (True, not of.dry_bulb_held, not of.rh_held)
+    assert not Assessment(FAIL, (), FAIL, FAIL).dry_bulb_fit
+    assert not Assessment(FAIL, (), FAIL, FAIL).rh_fit

@@ -10,10 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.domain.alarms.about import ABSENT, Unusable
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED, Alarm, acknowledge, shelve
-from monitor.domain.needs.rules import NO_DATA
+from monitor.domain.needs.rules import ALL_SILENT, NO_DATA
 from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.reading import Now, Pack, Presence, Refused
+from monitor.domain.state.known import Trouble
 from monitor.domain.state.record import Group
 from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.evaluate import settle
@@ -222,3 +224,23 @@ def test_a_hole_in_the_numbering_is_due_after_ten_minutes() -> None:
     assert due_s(story) == 20.0
     story.state.node("node-a").numberings = {7: replace(numbering, above=())}
     assert due_s(story) > 30.0
+
+
+def test_what_a_node_said_is_due_to_be_forgotten_thirty_seconds_after() -> None:
+    """That a node spoke, or what was wrong with a message of it or of its probe, is news for as long as a silence is allowed; while
+    every node is known to be silent any of it may end that at once."""
+    for what in ("node", "probe", "spoke"):
+        story = heard()
+        node, at_s = story.state.node("node-a"), MONO0_S + 8.0
+        if what == "spoke":
+            node.spoke_mono_s = at_s
+        elif what == "node":
+            node.trouble = Trouble(at_s, Unusable(ABSENT), at_s)
+        else:
+            story.state.probe(TOP).trouble = Trouble(at_s, Unusable(ABSENT), at_s)
+        assert due_s(story) == 38.0
+        silent = Alarm("site", ALL_SILENT, 1, 1, condition=True)
+        story.state.alarms[silent.key] = silent
+        assert due_s(story) == 10.0
+        story.state.alarms[silent.key] = replace(silent, condition=False)
+        assert due_s(story) == 38.0

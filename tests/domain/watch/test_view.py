@@ -15,6 +15,8 @@ from monitor.domain.air.psychrometrics import air_state
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.needs.batch import subject_of
 from monitor.domain.readings.quality import DRY_BULB_C_FAIL, RH_PCT_FAIL
+from monitor.domain.readings.reading import Refused
+from monitor.domain.state.memory import Heard
 from monitor.domain.state.record import Group
 from monitor.domain.watch.view import alarm_view, machine_view, rfc3339
 from tests.asking import perform
@@ -288,3 +290,19 @@ def test_alarms_of_a_machines_batches_are_its_own() -> None:
     story.state.alarms |= {a.key: a for a in (egg, over)}
     assert [a["number"] for a in machine_view(story.look(), "setter-1", str)["alarms"]] == [5]
     assert machine_view(story.look(), "hatcher-1", str)["alarms"] == []
+
+
+@pytest.mark.parametrize("heard_", [True, False])
+@pytest.mark.parametrize(("at_s", "shown"), [(30.0, False), (31.0, True)])
+def test_what_comes_and_cannot_be_used_is_shown_of_a_silent_probe(heard_: bool, at_s: float, shown: bool) -> None:
+    """A probe of whose node a message was not understood is shown as such once it is silent, whether it was ever heard or not."""
+    story = Story(batches=(batch(),))
+    known = story.state.probe(TOP)
+    known.life_mono_s = story.now().mono_s
+    if heard_:
+        known.heard = Heard(story.now().mono_s, T0, 37.5, 45.0)
+    story.at_s = at_s - 1.0
+    story.hear(Refused("t", b"x", "why", "node-a"))
+    story.at_s = at_s
+    (probe,) = machine_view(story.look(), "setter-1", str)["probes"]
+    assert probe.get("unusable", False) is shown

@@ -60,3 +60,14 @@ def test_a_fast_clock_waits_as_much_shorter() -> None:
     began = time.monotonic()
     assert Inbox(pace=6_000.0).take(600.0) is None
     assert 0.05 < time.monotonic() - began < 20.0
+
+
+def test_who_waits_for_less_than_a_second_waits() -> None:
+    """An item that comes within the time is taken; a wait of nothing is none."""
+    inbox = Inbox()
+    threading.Timer(0.1, inbox.put, [linked("a")]).start()
+    assert inbox.take(0.9) == linked("a")
+    began = time.monotonic()
+    assert inbox.take(0.0) is None
+    assert inbox.take(-5.0) is None
+    assert time.monotonic() - began < 0.5

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pytest
 from hypothesis import given, settings
@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from monitor.domain.alarms.notice import Notice
 from monitor.service.watch.notify import pass_through, standard_stages
-from monitor.service.watch.outbox import Queue
+from monitor.service.watch.outbox import Pace, Queue
 from monitor.shown.phone.notices import OVER
 from tests.delivery_port import notice
 from tests.told import WORDS, about
@@ -542,3 +542,59 @@ def test_after_ten_minutes_nothing_counts_as_told() -> None:
     assert [n.id for n in queue.told()] == [1]
     assert due_ids(queue, 600.0) == []
     assert queue.told() == []
+
+
+# --- when one contact may be told of what
+
+
+def told_at(*messages: tuple[float, tuple[int, ...], str]) -> Pace:
+    """A contact who was told at these seconds: of these alarms, so urgently."""
+    pace = Pace()
+    for at_s, numbers, priority in messages:
+        pace.went([replace(notice(n, priority), alarm_number=n) for n in numbers], at_s)
+    return pace
+
+
+@pytest.mark.parametrize(
+    ("messages", "priority", "closing", "free_s"),
+    [
+        ([], "critical", False, -math.inf),
+        ([], "low", True, -math.inf),
+        ([(100.0, (1,), "high")], "critical", False, -math.inf),  # more urgent than anything told
+        ([(100.0, (1,), "critical")], "critical", False, 130.0),
+        ([(100.0, (1,), "critical"), (130.0, (2,), "critical")], "critical", False, 190.0),
+        ([(100.0, (1,), "critical"), (130.0, (2,), "critical"), (190.0, (3,), "critical")], "critical", False, 310.0),
+        ([(100.0 + n, (n,), "critical") for n in range(1, 6)], "critical", False, 225.0),
+        ([(100.0, (1,), "critical"), (150.0, (2,), "low")], "critical", False, 130.0),
+        ([(100.0, (1,), "low")], "high", False, 130.0),
+        ([(100.0, (1,), "low"), (110.0, (2,), "low"), (120.0, (3,), "low")], "high", False, 150.0),  # more urgent than all
+        ([(100.0, (1,), "high")], "high", False, 130.0),
+        ([(100.0, (1,), "high"), (130.0, (2,), "low")], "high", False, 190.0),
+        ([(100.0, (1,), "high"), (130.0, (2,), "low"), (190.0, (3,), "low")], "high", False, 700.0),  # three in the window
+        ([(100.0 + n, (n,), "high") for n in range(1, 5)], "high", False, 702.0),
+        ([(100.0, (1,), "high")], "low", True, 130.0),  # what is over waits for no more
+        ([(100.0, (1, 2), "high")], "low", True, 330.0),  # but in a flood for its like
+        ([(100.0, (1, 2), "high")], "low", False, 130.0),
+        ([(100.0, (1,), "low"), (110.0, (2,), "low"), (120.0, (3,), "low")], "critical", True, 700.0),
+    ],
+)  # fmt: skip
+def test_when_a_contact_may_be_told(
+    messages: list[tuple[float, tuple[int, ...], str]], priority: str, closing: bool, free_s: float
+) -> None:
+    """Of a notice that arrived at second 300: gaps of 30 and 60 s, of 120 s between what is critical, three messages in ten minutes."""
+    assert told_at(*messages).free_s(replace(notice(99, priority), closing=closing), 300.0) == free_s
+
+
+def test_what_was_told_counts_for_ten_minutes() -> None:
+    """To the second; as a message, and for the words of the next."""
+    for now_s, counts in ((699.0, True), (700.0, False)):
+        pace = told_at((100.0, (1, 2), "high"))
+        pace.forget(now_s)
+        assert (pace.free_s(notice(9, "high"), now_s) == 130.0) is counts
+        assert [n.id for n in pace.told()] == ([1, 2] if counts else [])
+
+
+def test_so_many_notices_are_kept_for_the_words() -> None:
+    """The newest two hundred."""
+    pace = told_at(*((float(n), (n,), "low") for n in range(1, 302)))
+    assert [n.id for n in pace.told()] == list(range(102, 302))
