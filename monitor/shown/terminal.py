@@ -113,7 +113,11 @@ def alarm_line(alarm: AlarmView, site: Site, now: datetime | str | None = None) 
     over = ended is not None
     value, figure = "", alarm["worst" if over else "value"]
     if figure is not None and alarm["quantity"] is not None:
-        value = f" {'worst ' if over else ''}{show_value(alarm['quantity'], figure, site.unit)},"
+        shown = show_value(alarm["quantity"], figure, site.unit)
+        if not over and "value_range" in alarm:
+            low_c, high_c = alarm["value_range"]
+            shown = show_estimate(figure, (low_c, high_c), site.unit)
+        value = f" {'worst ' if over else ''}{shown},"
     about = f" ({printable(alarm['about'])})" if alarm["about"] else ""
     until = f" until {local(alarm['shelved_until'], site, now)}" if alarm["shelved_until"] else ""
     since = f" since {local(alarm['since'], site, now)}" if alarm["since"] else ""

@@ -13,7 +13,7 @@ from monitor.domain.needs.batch import batch_of, counted
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Probe, Site
 from monitor.domain.readings.reading import Now
-from monitor.domain.state.known import Look, Plan, egg_range_c
+from monitor.domain.state.known import Look, Plan, doubt_of, egg_range_c
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.plan import occupants
 from monitor.domain.watch.silence import SAYS_NOTHING, silent_s, trouble_of
@@ -38,6 +38,7 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         shelved_until: str | None
         suppressed: str | None
         unusable: NotRequired[bool]  # only where messages come, and nothing in them can be judged
+        value_range: NotRequired[list[float]]  # of an estimate, where its eggs are followed
         out_of_service_since: NotRequired[str]  # these two only where they were asked for
         out_of_service_by: NotRequired[str | None]
 
@@ -152,12 +153,12 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
         "settling_until": None
         if plan is None or plan.needs.settling_until is None
         else utc_text(plan.needs.settling_until),
-        "alarms": [alarm_view(a, say) for a in alarms if state_of(a) != "normal"],
+        "alarms": [alarm_view(a, say, doubt_of(look, a)) for a in alarms if state_of(a) != "normal"],
     }
 
 
-def alarm_view(alarm: Alarm, say: Say) -> AlarmView:
-    """One alarm as a plain mapping. say: words of what it is about."""
+def alarm_view(alarm: Alarm, say: Say, range_c: tuple[float, float] | None = None) -> AlarmView:
+    """One alarm as a plain mapping. say: words of what it is about. range_c: between which temperatures an estimated value may be."""
     quantity = quantity_of(alarm.about)
     digits = 1 if quantity == EGG else 3  # an estimate is not worth more
     view: AlarmView = {
@@ -177,6 +178,8 @@ def alarm_view(alarm: Alarm, say: Say) -> AlarmView:
     }
     if unusable(alarm.about):
         view["unusable"] = True
+    if range_c is not None:
+        view["value_range"] = [round(end_c, 1) for end_c in range_c]
     return view
 
 

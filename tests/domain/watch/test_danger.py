@@ -12,6 +12,8 @@ from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.rules import ABOVE, CRITICAL
 from monitor.domain.published.exposure import EXPOSURES
 from monitor.domain.watch.plan import plan_of
+from monitor.domain.watch.view import machine_view
+from monitor.shown.terminal import alarm_line
 from tests.domain.house import MACHINES, PROFILES, RULES, T0, Story, batch, site, there
 
 SHIPPED = load_profiles(None)
@@ -116,5 +118,12 @@ def test_a_message_about_the_eggs_tells_their_doubt() -> None:
         assert notice.text.startswith(
             f"egg about {facts.value:.1f} °C ({low_c:.1f} to {high_c:.1f}), limit 39.2 °C, since "
         )
+    view = machine_view(story.look(), "setter-1", lambda about: "")
+    (alarm,) = [a for a in view["alarms"] if a["rule"] == "egg-too-hot"]
+    low_c, high_c = alarm["value_range"]
+    assert f"eggs too hot (estimate), egg about {alarm['value']:.1f} °C ({low_c:.1f} to {high_c:.1f})," in alarm_line(
+        alarm, story.site
+    )
+    assert [a["rule"] for a in view["alarms"] if a["rule"] != "egg-too-hot" and "value_range" in a] == []
     air = [n for n in story.notices if there(n.facts).rule.startswith("dry-bulb")]
     assert [n for n in air if there(n.facts).range_c is not None] == []
