@@ -7,7 +7,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, show
-from monitor.cli.record import ask, house_of, one_batch, opened, said
+from monitor.cli.record import Answer, ask, house_of, one_batch, opened, said
 from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_span_s, typed_when, typed_whole
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
@@ -140,16 +140,15 @@ def _add(options: Add) -> int:
         "set_at": typed_when(options.set_at, house.site.zone, options.utc).isoformat(),
         "eggs": options.eggs, "note": options.note,
     }  # fmt: skip
-    return _did(options, house, request, words="batch {id}: {profile}, day {day}, in {machine}")
+    answer = ask(house, request)
+    return show(options.json, answer, _with_stage(answer, house, "batch {id}: {profile}, day {day}, in {machine}"))
 
 
 def _move(options: Move) -> int:
     house = house_of(options.config)
     request = {"do": "move", "batch": options.batch, "machine": options.machine, "at": _at(options, house)}
     answer = ask(house, request)
-    text = said(answer, "batch {id}: now in {machine}, day {day}")
-    text += "".join(f"\n{filled(f'  {line}')}" for line in moved_lines(cast("BatchView", answer), house.site))
-    return show(options.json, answer, text)
+    return show(options.json, answer, _with_stage(answer, house, "batch {id}: now in {machine}, day {day}"))
 
 
 def _stage(options: Stage) -> int:
@@ -244,6 +243,12 @@ def _show(options: One) -> int:
 
 def _at(options: Close, house: House) -> str:
     return typed_when(options.at, house.site.zone, options.utc).isoformat()
+
+
+def _with_stage(answer: Answer, house: House, words: str) -> str:
+    """An answer in words, and whether eggs that are in a hatcher now are in lockdown by that."""
+    lines = moved_lines(cast("BatchView", answer), house.site)
+    return said(answer, words) + "".join(f"\n{filled(f'  {line}')}" for line in lines)
 
 
 def _did(options: Asked, house: House, request: Mapping[str, object], *, words: str) -> int:

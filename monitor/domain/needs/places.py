@@ -19,15 +19,25 @@ def brought(batch: Batch, site: Site, *, at: datetime) -> Batch:
 
     Whoever did that has seen it begin, or holds with the sources that move eggs then: dry air would be wrong for it, with or without a sign.
     """
-    profile, now = site.profiles.get(batch.profile), batch.not_before(at)
+    stay = batch.stay_at(batch.not_before(at))
+    if stay is None or stay == batch.stays[0]:  # where a batch was set says nothing of what was seen later
+        return batch
+    return _said_by_hatcher(batch, site, stay.machine, since=stay.since)
+
+
+def set_there(batch: Batch, site: Site, *, at: datetime) -> Batch:
+    """The same for a batch that is only now written down, in a hatcher about the time of draw-down: it is in there now, whenever it came."""
+    now = batch.not_before(at)
     stay = batch.stay_at(now)
-    if profile is None or profile.lockdown_sign is None or batch.declared or stay is None:
+    return batch if stay is None else _said_by_hatcher(batch, site, stay.machine, since=now)
+
+
+def _said_by_hatcher(batch: Batch, site: Site, machine: str, *, since: datetime) -> Batch:
+    profile, place = site.profiles.get(batch.profile), site.machines.get(machine)
+    if profile is None or profile.lockdown_sign is None or batch.declared or place is None or place.kind != HATCHER:
         return batch
-    machine = site.machines.get(stay.machine)
-    if machine is None or machine.kind != HATCHER or stay == batch.stays[0]:
-        return batch
-    on_time = batch.day(stay.since) >= profile.lockdown_day - BROUGHT_DAYS
-    return declared(batch, LOCKDOWN, stay.since) if on_time else batch
+    on_time = batch.day(since) >= profile.lockdown_day - BROUGHT_DAYS
+    return declared(batch, LOCKDOWN, since) if on_time else batch
 
 
 def places_of(batch: Batch, batches: Iterable[Batch], site: Site, *, at: datetime) -> tuple[str, ...]:

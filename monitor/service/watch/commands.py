@@ -42,7 +42,7 @@ from monitor.domain.needs.batch import (
     reopened,
     undeclared,
 )
-from monitor.domain.needs.places import brought
+from monitor.domain.needs.places import brought, set_there
 from monitor.domain.needs.profile import STAGE_NAMES, ProfileError
 from monitor.domain.needs.rules import EGG_HOT, HANDLING_OVER
 from monitor.domain.needs.site import ID
@@ -179,7 +179,7 @@ def _batch_add(look: Look, request: BatchAdd) -> Mapping[str, object]:
     if request.machine is not None:
         stays = (Stay(_machine(look, request.machine, id_), request.set_at),)
     made = Batch(id_, request.profile, request.set_at, request.eggs, request.note, stays)
-    return _adopt(look, made, f"set: {request.profile}")
+    return _adopt(look, set_there(made, look.site, at=look.now.utc), f"set: {request.profile}")
 
 
 def _move(look: Look, request: Move) -> Mapping[str, object]:

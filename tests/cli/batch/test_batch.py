@@ -158,6 +158,8 @@ def test_a_bird_that_goes_by_the_egg(capsys: Capture, config: Path) -> None:
     assert "eggroom egg event grey-2 internal-pip" in early
     ok(capsys, "batch", "add", "grey-3", *about, "--set", set_days_ago(24), config=config)
     assert "in lockdown since" in ok(capsys, "batch", "move", "grey-3", "hatcher-1", config=config)
+    late = ("--species", "african-grey", "--machine", "hatcher-1", "--set", set_days_ago(24))
+    assert "in lockdown since" in ok(capsys, "batch", "add", "grey-4", *late, config=config)
 
 
 def test_days_in_store_show_in_what_comes_when(capsys: Capture, config: Path) -> None:

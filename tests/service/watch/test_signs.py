@@ -216,6 +216,27 @@ def test_who_brings_eggs_to_the_hatcher_has_said_it() -> None:
     assert stage(story, "grey-1", "hatcher-1") == "setter"
 
 
+@pytest.mark.parametrize("first", ["cockatiel", "african-grey"])
+def test_eggs_that_are_set_late_into_a_hatcher_are_in_lockdown(first: str) -> None:
+    """Written down there about the time of draw-down they are held to the hatcher's air, as after a move; long before it, or into a setter,
+    they are not. A lockdown that is taken back stays so at a start."""
+    lockdown_day = PROFILES[first].lockdown_day
+
+    def added(day: float, machine: str) -> Story:
+        story = aviary()
+        at = utc_text(story.look().now.utc - timedelta(days=day))
+        ask(story, "batch-add", batch="late-1", profile=first, machine=machine, set_at=at)
+        return story
+
+    story = added(lockdown_day - 0.9, "hatcher-1")
+    assert stage(story, "late-1", "hatcher-1") == "lockdown"
+    ask(story, "stage", batch="late-1", stage="lockdown", back=True)
+    retire(story.look(Group()))
+    assert stage(story, "late-1", "hatcher-1") == "setter"
+    assert stage(added(lockdown_day - 1.1, "hatcher-1"), "late-1", "hatcher-1") == "setter"
+    assert stage(added(lockdown_day + 1.0, "setter-1"), "late-1") == "setter"
+
+
 def test_the_room_says_that_draw_down_may_begin() -> None:
     """Beside the stage that it is in, from that day until a lockdown; programs have it as a key that is there only then."""
     for day, told in ((23.0, False), (24.0, True)):
