@@ -36,6 +36,7 @@ from monitor.domain.alarms.alarm import (
     state_of,
     step,
     suppress,
+    unanswered,
     unshelve,
     unsuppress,
 )
@@ -680,3 +681,114 @@ def test_what_asks_again_under_a_cover_changes_nothing() -> None:
         stepped, transitions = pass_time(replace(begun, **over), at(301), RULE)
         assert transitions == ()
         assert state_of(stepped) == state_of(replace(begun, **over))
+
+
+# Edges: a moment before and the moment itself.
+
+
+def open_alarm(**facts: object) -> Alarm:
+    """An alarm that stands, and was last told at second 0."""
+    alarm = Alarm("setter-1", "dry-bulb-high-alarm", 3, 1, condition=True, acknowledged=False, asked_mono_s=MONO0_S)
+    return replace(alarm, **facts)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("facts", "second", "re_alarm_s", "told"),
+    [
+        ({}, 300.0, 300.0, True),
+        ({}, 299.9, 300.0, False),
+        ({}, 1e6, None, False),
+        ({"condition": False}, 1e6, 300.0, False),
+        ({"asked_mono_s": None}, 1e6, 300.0, False),
+        ({"suppressed": "no eggs in it"}, 1e6, 300.0, False),
+        ({"out_of_service": True}, 1e6, 300.0, False),
+        ({"shelved_until": T0 + timedelta(days=99)}, 1e6, 300.0, False),
+    ],
+)
+def test_when_what_stands_is_told_again(
+    facts: dict[str, object], second: float, re_alarm_s: float | None, told: bool
+) -> None:
+    """After re_alarm_s, while it stands and nothing lies over it: what nobody answered is told again, what was acknowledged asks anew;
+    neither of the two is taken for the other."""
+    rule_ = replace(RULE, re_alarm_s=re_alarm_s)
+    unseen, seen = open_alarm(**facts), open_alarm(**facts, acknowledged=True)
+    assert unanswered(unseen, at(second), rule_) is told
+    assert not unanswered(seen, at(second), rule_)
+    assert pass_time(unseen, at(second), rule_) == (unseen, ())
+    again, transitions = pass_time(seen, at(second), rule_)
+    assert (again.acknowledged, again.asked_mono_s == at(second).mono_s) == (not told, told)
+    assert [(t.state_before, t.state, t.cause) for t in transitions] == (
+        [(ACKNOWLEDGED, UNACKNOWLEDGED, "still standing")] if told else []
+    )
+
+
+@pytest.mark.parametrize(("second", "state"), [(599.9, SHELVED), (600.0, UNACKNOWLEDGED)])
+def test_a_shelf_ends_at_its_second(second: float, state: str) -> None:
+    """By passing time, and says so; who is told is told from then on."""
+    shelved, _ = shelve(open_alarm(acknowledged=True), 600.0, "sam", now=at(0), rule=RULE)
+    assert (shelved.shelved_until, shelved.shelved_until_mono_s) == (T0 + timedelta(seconds=600), MONO0_S + 600.0)
+    alarm, transitions = pass_time(shelved, at(second), RULE)
+    assert state_of(alarm) == state
+    assert [t.cause for t in transitions] == ([] if state == SHELVED else ["shelf ended"])
+    if state == UNACKNOWLEDGED:
+        assert (alarm.shelved_until_mono_s, alarm.asked_mono_s) == (None, at(second).mono_s)
+
+
+@pytest.mark.parametrize(("ahead_s", "until_s"), [(3600.0, 3600.0), (3601.0, 3600.0), (3599.0, 3599.0)])
+def test_no_shelf_lasts_longer_than_one_may(ahead_s: float, until_s: float) -> None:
+    """An hour for what is high, however far ahead a wrong label had put its end."""
+    shelved = open_alarm(shelved_until=T0, shelved_until_mono_s=MONO0_S + ahead_s)
+    assert pass_time(shelved, at(0), RULE)[0].shelved_until_mono_s == MONO0_S + until_s
+
+
+@pytest.mark.parametrize(("second", "state"), [(19.9, NORMAL), (20.0, UNACKNOWLEDGED)])
+def test_the_on_delay_to_the_moment(second: float, state: str) -> None:
+    """Twenty seconds from the first look that found it; what begins then is since the first sample."""
+    case = Case()
+    case.hot(0)
+    assert case.hot(second) == state
+    assert case.alarm.since == (None if state == NORMAL else T0)
+    assert (case.alarm.pending_at is None) is (state == UNACKNOWLEDGED)
+
+
+@pytest.mark.parametrize(("second", "state"), [(159.9, UNACKNOWLEDGED), (160.0, RETURNED)])
+def test_the_off_delay_to_the_moment(second: float, state: str) -> None:
+    """A minute from the first look that found it within; it ended with the first sample within."""
+    case = Case()
+    case.hot(0)
+    case.hot(20)
+    case.good(100)
+    assert case.good(second) == state
+    assert case.alarm.ended == (None if state == UNACKNOWLEDGED else at(100).utc)
+
+
+@pytest.mark.parametrize(
+    ("limit", "values", "worst"),
+    [
+        (39.0, (39.5, 39.4), 39.5),
+        (39.0, (39.5, 39.6), 39.6),
+        (36.0, (35.5, 35.4), 35.4),
+        (36.0, (35.5, 35.6), 35.5),
+    ],
+)
+def test_the_worst_is_furthest_from_the_limit(limit: float, values: tuple[float, float], worst: float) -> None:
+    """Above a high limit and below a low one."""
+    alarm = Alarm("setter-1", "dry-bulb-high-alarm")
+    for second, value in enumerate(values):
+        looked = Judgement(OUT, at(second).utc, value, limit, "dry_bulb_c")
+        alarm, _ = step(alarm, looked, at(second), rule=AT_ONCE, next_number=1)
+    assert (alarm.value, alarm.worst, alarm.limit) == (values[1], worst, limit)
+
+
+@pytest.mark.parametrize("condition", [True, False])
+def test_what_is_over_with_its_limit_ended_now(condition: bool) -> None:
+    """Where it stood; what had ended before ended then. No delay goes on."""
+    alarm = open_alarm(
+        condition=condition, acknowledged=True, ended=None if condition else T0, pending_mono_s=1.0, pending_at=T0
+    )
+    quiet, transitions = suppress(alarm, "no eggs in it", now=at(50), over=True)
+    assert (quiet.condition, quiet.pending_mono_s, quiet.pending_at) == (False, None, None)
+    assert quiet.ended == (at(50).utc if condition else T0)
+    assert [(t.state, t.cause) for t in transitions] == [(SUPPRESSED, "suppressed: no eggs in it")]
+    still_, _ = suppress(alarm, "no eggs in it", now=at(50))
+    assert (still_.condition, still_.pending_mono_s) == (condition, 1.0)

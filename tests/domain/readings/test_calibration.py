@@ -20,6 +20,7 @@ from monitor.domain.readings.calibration import (
     RANGE,
     SALT_C,
     SALTS,
+    SLOPES,
     Calibration,
     CalibrationError,
     Correction,
@@ -355,3 +356,85 @@ def test_the_parts_of_a_correction() -> None:
     assert by_offset(RH, 1.5) == Correction(1.0, 1.5, ())
     assert [quantity for quantity, _ in offset(0.3, 1.0).corrections()] == [DRY_BULB, RH]
     assert [quantity for quantity, _ in offset(pct=1.0).corrections()] == [RH]
+
+
+# Edges: what belongs to a limit, and what is beyond it.
+
+
+def test_the_numbers_of_a_calibration() -> None:
+    """How far off a probe may be, how far apart two points must lie, how steep a line may be, and where a reference can be."""
+    assert MAX_OFFSET == {DRY_BULB: 5.0, RH: 20.0}
+    assert MIN_APART == {DRY_BULB: 1.0, RH: 10.0}
+    assert SLOPES == {DRY_BULB: (0.8, 1.25), RH: (0.5, 2.0)}
+    assert RANGE == {DRY_BULB: (-5.0, 80.0), RH: (0.0, 104.0)}
+    assert SALT_C == (20.0, 25.0, 30.0, 35.0, 40.0)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "points", "fine"),
+    [
+        (DRY_BULB, [(-5.0, -5.0)], True),
+        (DRY_BULB, [(-5.1, -5.0)], False),
+        (DRY_BULB, [(-5.0, -5.1)], False),
+        (DRY_BULB, [(80.0, 80.0)], True),
+        (DRY_BULB, [(80.0, 80.1)], False),
+        (DRY_BULB, [(80.1, 80.0)], False),
+        (RH, [(0.0, 0.0)], True),
+        (RH, [(104.0, 104.0)], True),
+        (RH, [(104.5, 104.0)], False),
+        (DRY_BULB, [(30.0, 35.0)], True),
+        (DRY_BULB, [(30.0, 35.1)], False),
+        (DRY_BULB, [(35.0, 30.0)], True),
+        (DRY_BULB, [(35.1, 30.0)], False),
+        (RH, [(30.0, 50.0)], True),
+        (RH, [(30.0, 50.1)], False),
+        (DRY_BULB, [(30.0, 30.0), (31.0, 31.0)], True),
+        (DRY_BULB, [(30.0, 30.0), (30.9, 31.0)], False),
+        (DRY_BULB, [(30.0, 30.0), (31.0, 30.9)], False),
+        (DRY_BULB, [(30.0, 30.0), (31.0, 29.0)], False),  # it falls where the other rises
+        (DRY_BULB, [(32.0, 32.0), (36.0, 37.0)], True),  # a slope of 1.25
+        (DRY_BULB, [(32.0, 32.0), (36.0, 37.1)], False),
+        (DRY_BULB, [(32.0, 32.0), (37.0, 36.0)], True),  # of 0.8
+        (DRY_BULB, [(32.0, 32.0), (37.0, 35.9)], False),
+        (DRY_BULB, [], False),
+        (DRY_BULB, [(30.0, 30.0), (32.0, 32.0), (34.0, 34.0)], False),
+    ],
+)
+def test_which_points_make_a_correction(quantity: str, points: list[tuple[float, float]], fine: bool) -> None:
+    """Each limit belongs to what is allowed."""
+    made = [Point(*point) for point in points]
+    if fine:
+        by_points(quantity, made)
+    else:
+        with pytest.raises(CalibrationError):
+            by_points(quantity, made)
+
+
+@pytest.mark.parametrize(("offset", "fine"), [(5.0, True), (-5.0, True), (5.01, False), (-5.01, False)])
+def test_how_far_off_a_probe_may_be(offset: float, fine: bool) -> None:
+    """Five kelvin either way."""
+    if fine:
+        assert by_offset(DRY_BULB, offset) == Correction(1.0, offset)
+    else:
+        with pytest.raises(CalibrationError):
+            by_offset(DRY_BULB, offset)
+
+
+def test_a_line_goes_through_both_points() -> None:
+    """Whichever is given first: 0 reads 0.5 and 10 reads 10.0, so it is 0.95 of the reading, and half a degree."""
+    for points in ([Point(0.0, 0.5), Point(10.0, 10.0)], [Point(10.0, 10.0), Point(0.0, 0.5)]):
+        made = by_points(DRY_BULB, points)
+        assert (made.slope, made.offset) == pytest.approx((0.95, 0.5))
+        assert made.points == (Point(0.0, 0.5), Point(10.0, 10.0))
+        assert made.of(20.0) == pytest.approx(19.5)
+
+
+def test_at_the_ends_of_a_salts_table() -> None:
+    """20 and 40 °C are in it, potassium carbonate's ends at 30; between 20 and 25 °C it is straight."""
+    assert (salt_rh_pct("sodium-chloride", 20.0), salt_rh_pct("sodium-chloride", 40.0)) == (75.48, 74.69)
+    assert salt_rh_pct("sodium-chloride", 22.0) == pytest.approx(75.48 - 0.4 * 0.18)
+    assert salt_rh_pct("sodium-chloride", 25.0) == pytest.approx(75.30)
+    assert salt_rh_pct("potassium-carbonate", 30.0) == 43.18
+    for salt, c in (("sodium-chloride", 19.9), ("sodium-chloride", 40.1), ("potassium-carbonate", 30.1)):
+        with pytest.raises(CalibrationError):
+            salt_rh_pct(salt, c)

@@ -21,6 +21,7 @@ from monitor.domain.needs.site import Site, grouped
 from monitor.domain.readings.reading import Now, Other, Pack, Refused, Sample
 from monitor.domain.state.record import Attempt, Group
 from monitor.service.ports import Loaded, Receipt, StoreFailure
+from monitor.service.watch import commands, egg_requests, engine, inbox, weights
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened, Stop
 from monitor.settings import build_house, parse_settings
@@ -543,3 +544,14 @@ def test_what_was_learnt_is_written_every_five_minutes_and_when_the_clock_is_set
         played.engine.idle(at(second))
     played.engine.work(Stop(at(310)))
     assert not any(group.memory for group in played.groups)
+
+
+def test_the_numbers_that_a_run_turns_on() -> None:
+    """Groups, ticks, how long a store may fail, and how often what goes on is handed on (see the module): none moves unseen."""
+    assert (engine.GROUP_MESSAGES, engine.GROUP_BACKLOG, engine.GROUP_AGE_S) == (20, 200, 5.0)
+    assert (engine.TICK_S, engine.RETRY_S, engine.STORE_PATIENCE_S, engine.BACKED_UP_S) == (1.0, 1.0, 10.0, 0.2)
+    assert (engine.MAX_KEPT, engine.MAX_ELSEWHERE) == (20_000, 64)
+    assert (engine.STATE_EVERY_S, engine.STORED_EVERY_S) == (30.0, 1.0)
+    assert (engine.MEMORY_EVERY_S, engine.WEIGHTS_EVERY_S) == (300.0, 86_400.0)  # five minutes, a day
+    assert (weights.RETRY_S, inbox.MAX_ITEMS) == (30.0, 50_000)
+    assert (timedelta(days=200), 1e9, 10) == (commands.MAX_BACKDATE, commands.MAX_SECONDS, egg_requests.SHOWN)

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.alarms.notice import Notice
+from monitor.service.watch import outbox
 from monitor.service.watch.notify import pass_through, standard_stages
 from monitor.service.watch.outbox import Pace, Queue
 from monitor.shown.phone.notices import OVER
@@ -598,3 +599,21 @@ def test_so_many_notices_are_kept_for_the_words() -> None:
     """The newest two hundred."""
     pace = told_at(*((float(n), (n,), "low") for n in range(1, 302)))
     assert [n.id for n in pace.told()] == list(range(102, 302))
+
+
+def test_the_numbers_of_a_queue() -> None:
+    """How it tries again, and how much one contact is told (judgement; see the module): none moves unseen."""
+    assert (outbox.BASE_WAIT_S, outbox.MAX_WAIT_URGENT_S, outbox.MAX_WAIT_S, outbox.MAX_TRIES) == (2.0, 60.0, 300.0, 20)
+    assert (outbox.WINDOW_S, outbox.MAX_MESSAGES, outbox.GAPS_S, outbox.GATHER_S) == (600.0, 3, (30.0, 60.0), 30.0)
+    assert outbox.CRITICAL_GAPS_S == (30.0, 60.0, 120.0)
+
+
+def test_so_many_that_were_dealt_with_are_remembered() -> None:
+    """The newest thousand: of these, meeting one again changes nothing."""
+    queue = Queue(longest)
+    for n in range(1, 1002):
+        queue.offer(notice(n, "low"), 0.0)
+        queue.dropped([n])
+    for n, waits in ((2, 0), (1001, 0), (1, 1)):
+        queue.offer(notice(n, "low"), 0.0)
+        assert len(queue) == waits
