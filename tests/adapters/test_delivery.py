@@ -636,3 +636,12 @@ def test_what_is_wrong_with_an_address_is_said_with_an_example(monkeypatch: pyte
     assert said.endswith(f"not complete for Telegram, expected such as {known['tgram'].templates[0]}")
     monkeypatch.setattr(known["json"], "enabled", False)
     assert module._why_not("json://x") == "address json://***: JSON needs a Python package that is not installed"
+
+
+def test_the_libraries_say_nothing_into_the_log(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One logs whole addresses at debug level, another the paths of requests as warnings: neither may."""
+    names = {"apprise": logging.CRITICAL, "urllib3": logging.ERROR, "requests_oauthlib": logging.ERROR}
+    for name in names:
+        monkeypatch.setattr(logging.getLogger(name), "level", logging.NOTSET)
+    module._quiet()
+    assert {name: logging.getLogger(name).level for name in names} == names

@@ -761,3 +761,131 @@ def test_air_at_its_wet_bulb_is_saturated_and_no_more() -> None:
     assert float(np.max(found)) <= 100.0
     assert found[warm] == pytest.approx(100.0, abs=1e-9)
     assert all(99.999 < float(rh_from_wet_bulb_pct(float(c), float(c), 101.325)) <= 100.0 for c in temps_c[warm])
+
+
+def _with_wick(function: Callable[..., Any]) -> Callable[..., Any]:
+    return lambda dry, other, pressure, coefficient: function(dry, other, pressure, coefficient_per_k=coefficient)
+
+
+# (function, its name, a state that it takes, the range of each value: its name, least and greatest as the docstring gives them)
+RANGES: list[tuple[Callable[..., Any], str, tuple[float, ...], tuple[tuple[str, float, float], ...]]] = [
+    (wet_bulb_c, "wet_bulb_c", (37.5, 55.0, 101.0), (("dry_bulb_c", -40, 80), ("rh_pct", 0, 100), ("pressure_kpa", 50, 110))),
+    (vapour_kpa, "vapour_kpa", (37.5, 55.0), (("dry_bulb_c", -40, 80), ("rh_pct", 0, 100))),
+    (saturation_vapour_kpa, "saturation_vapour_kpa", (37.5,), (("dry_bulb_c", -80, 200),)),
+    (dew_point_c, "dew_point_c", (3.0,), (("vapour_kpa", 0, 47.5),)),
+    (humidity_ratio, "humidity_ratio", (3.0, 101.0), (("vapour_kpa", 0, 47.5), ("pressure_kpa", 50, 110))),
+    (absolute_humidity_g_m3, "absolute_humidity_g_m3", (37.5, 3.0), (("dry_bulb_c", -40, 80), ("vapour_kpa", 0, 47.5))),
+    (deficit_kpa, "deficit_kpa", (37.5, 3.0), (("egg_c", -40, 80), ("vapour_kpa", 0, 47.5))),
+    (pressure_kpa, "pressure_kpa", (100.0,), (("elevation_m", -500, 5500),)),
+    (
+        _with_wick(wick_wet_bulb_c), "wick_wet_bulb_c", (37.5, 55.0, 101.0, 8e-4),
+        (("dry_bulb_c", -40, 80), ("rh_pct", 0, 100), ("pressure_kpa", 50, 110), ("coefficient_per_k", 4e-4, 3e-3)),
+    ),
+    (
+        rh_from_wet_bulb_pct, "rh_from_wet_bulb_pct", (37.5, 30.0, 101.0),
+        (("dry_bulb_c", -40, 80), ("wet_bulb_c", -60, 80), ("pressure_kpa", 50, 110)),
+    ),
+    (
+        _with_wick(rh_from_wick_pct), "rh_from_wick_pct", (37.5, 30.0, 101.0, 8e-4),
+        (("dry_bulb_c", -40, 80), ("wet_bulb_c", -60, 80), ("pressure_kpa", 50, 110), ("coefficient_per_k", 4e-4, 3e-3)),
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("function", "where", "state", "ranges"), RANGES, ids=[row[1] for row in RANGES])
+def test_each_value_has_its_range(
+    function: Callable[..., Any], where: str, state: tuple[float, ...], ranges: tuple[tuple[str, float, float], ...]
+) -> None:
+    """Of each value a thousandth beyond either end is refused with both ends named, alone or in an array; what lies at an end is not."""
+    for place, (name, low, high) in enumerate(ranges):
+        beyond = 0.001 * (high - low)
+        for end, out in ((low, low - beyond), (high, high + beyond)):
+            message = f"{where}: {name} {out:g}, expected {low:g} to {high:g}"
+            for made in (float, lambda x: np.array([state[place], end, x, low, high])):  # noqa: B023
+                with pytest.raises(ValueError, match="expected") as refusal:
+                    function(*state[:place], made(out), *state[place + 1 :])
+                assert str(refusal.value) == message
+            for made in (float, lambda x: np.array([x])):
+                try:
+                    function(*state[:place], made(float(end)), *state[place + 1 :])
+                except ValueError as refused:  # a wet bulb that this dry bulb cannot have is refused as that
+                    assert f"{name} " not in str(refused).partition(":")[2].partition(" less ")[0]  # noqa: PT017
+                    assert where.startswith("rh_from")
+
+
+def test_humidity_found_from_a_wet_bulb_is_rounded_by_a_millionth() -> None:
+    """What rounding leaves beyond 0 or 100 % by less than 1e-6 is brought back; what lies farther is told as it is."""
+    plain, arrays = psychrometrics._PLAIN, psychrometrics._array_library()
+    for found, expected in (
+        (-0.9e-6, 0.0), (-1e-6, -1e-6), (-1.1e-6, -1.1e-6), (0.0, 0.0), (0.5e-6, 0.5e-6), (0.5, 0.5), (55.0, 55.0),
+        (99.5, 99.5), (100.0, 100.0), (100.0 + 0.9e-6, 100.0), (100.0 + 1e-6, 100.0 + 1e-6), (100.0 + 1.1e-6, 100.0 + 1.1e-6),
+        (100.5, 100.5), (-1.5, -1.5),
+    ):  # fmt: skip
+        assert psychrometrics._rounded(plain, found) == expected
+        assert psychrometrics._rounded(arrays, np.array([found]))[0] == expected  # type: ignore[index]
+
+
+def test_the_driest_air_that_has_a_dew_point() -> None:
+    """Air saturated at -80 °C has one, that temperature; drier air has none."""
+    driest = saturation_vapour_kpa(-80.0)
+    assert dew_point_c(driest) == pytest.approx(-80.0, abs=1e-6)
+    assert dew_point_c(np.array([driest, driest])) == pytest.approx(-80.0, abs=1e-6)
+    assert math.isnan(dew_point_c(0.999 * driest))
+
+
+def test_the_first_guess_of_a_dew_point(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By the Magnus curve, within 0.1 K above 0 °C, so that few steps are left."""
+    starts: list[float] = []
+
+    def settle(library: object, phase: object, start_c: float, *more: object) -> float:
+        starts.append(start_c)
+        return start_c
+
+    monkeypatch.setattr(psychrometrics, "_settle", settle)
+    temperatures_c = [float(c) for c in range(0, 61, 5)]
+    for c in temperatures_c:
+        dew_point_c(saturation_vapour_kpa(c))
+    assert starts == pytest.approx(temperatures_c, abs=0.1)
+
+
+def test_a_wet_bulb_of_0_is_one_over_water() -> None:
+    """At 0 °C the wick is not taken as iced: the humidity is that of eq. 33, in an array as alone."""
+    dry, zero, pressure = np.array([5.0]), np.array([0.0]), np.array([SEA_LEVEL_KPA])
+    found = []
+    for over in (WATER, ICE):
+        ratio = _printed_ratio(dry, zero, pressure, over)[0]
+        vapour = SEA_LEVEL_KPA * ratio / (0.621945 + ratio)
+        found.append(100.0 * vapour / saturation_vapour_kpa(5.0))
+    assert found[1] - found[0] > 1.0
+    assert rh_from_wet_bulb_pct(5.0, 0.0, SEA_LEVEL_KPA) == pytest.approx(found[0], abs=1e-6)
+    assert rh_from_wet_bulb_pct(np.array([5.0, 5.0]), np.zeros(2), SEA_LEVEL_KPA) == pytest.approx(found[0], abs=1e-6)
+
+
+@pytest.mark.parametrize(("dry", "rh"), [(37.5, 55.0), (-5.0, 20.0), (3.0, 10.0), (-10.0, 100.0)])
+def test_an_array_of_no_dimension(dry: float, rh: float) -> None:
+    """One number as numpy holds it is answered as one, also where the wick freezes."""
+    wet = wet_bulb_c(np.array(dry), np.array(rh), np.array(101.0))
+    assert wet.shape == ()
+    assert float(wet) == pytest.approx(wet_bulb_c(dry, rh, 101.0), abs=1e-9)
+
+
+def test_few_of_an_array_that_freeze_or_go_on_alone() -> None:
+    """One in a hundred that needs more, of a matrix with one pressure for all: each answer is that of its own state, in its place."""
+    rng = np.random.default_rng(5)
+    dry, rh = rng.uniform(15.0, 45.0, (20, 50)), rng.uniform(20.0, 100.0, (20, 50))
+    dry[7, ::9], rh[7, ::9] = -30.0, 3.0
+    dry[11, 3], rh[11, 3] = 80.0, 0.0
+    wet = wet_bulb_c(dry, rh, SEA_LEVEL_KPA)
+    assert wet == pytest.approx(_exact(dry, rh, np.full_like(dry, SEA_LEVEL_KPA)), abs=1e-9)
+
+
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_one_array_beside_numbers(place: int) -> None:
+    """Any one of the three may be an array: the answer is one, of the same values as alone."""
+    state: list[Any] = [37.5, 55.0, 101.0]
+    state[place] = np.array([0.9 * state[place], state[place]])
+    alone = [wet_bulb_c(*[s if isinstance(s, float) else float(s[n]) for s in state]) for n in (0, 1)]
+    assert wet_bulb_c(*state) == pytest.approx(alone, abs=1e-9)
+    if place < 2:
+        alone = [vapour_kpa(*[s if isinstance(s, float) else float(s[n]) for s in state[:2]]) for n in (0, 1)]
+        assert vapour_kpa(state[0], state[1]) == pytest.approx(alone, rel=1e-12)

@@ -117,3 +117,21 @@ def test_what_is_shown_can_be_read(temperature_c: float, unit: str) -> None:
     """What is shown to a person is read back to the digits shown."""
     shown = show_temperature(temperature_c, unit, 3)  # type: ignore[arg-type]
     assert parse_temperature(shown) == pytest.approx(temperature_c, abs=5.1e-4)
+
+
+@pytest.mark.parametrize(("length", "shown"), [(39, 39), (40, 40), (41, 43), (400, 43)])
+def test_of_a_wrong_entry_forty_characters_are_repeated(length: int, shown: int) -> None:
+    """A short one whole, a long one to there, and three dots."""
+    with pytest.raises(ValueError, match="expected") as refusal:
+        parse_temperature("x" * length)
+    repeated = str(refusal.value).split("'")[1]
+    assert len(repeated) == shown
+    assert repeated.endswith("...") == (length > 40)
+
+
+@pytest.mark.parametrize(
+    ("text", "temperature_c"), [("98,6F", 37.0), ("98.6 °f", 37.0), ("0 C", 0.0), ("0F", -160.0 / 9.0)]
+)
+def test_either_unit_in_either_case(text: str, temperature_c: float) -> None:
+    """°F is turned, °C is not; nought is a number."""
+    assert parse_temperature(text) == pytest.approx(temperature_c, abs=1e-9)
