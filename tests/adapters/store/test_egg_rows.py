@@ -106,3 +106,12 @@ def test_of_an_entry_that_is_not_understood_so_much_is_shown(tmp_path: Path, cap
     (first, _) = caplog.records
     assert first.getMessage().startswith(f"entry not understood batch={BATCH.id} number=2 detail=")
     assert len(first.getMessage().partition(" detail=")[2]) == 120
+
+
+def test_what_a_row_of_an_entry_holds(tmp_path: Path) -> None:
+    """JSON whose keys are in order and whose letters are themselves, which any program reads."""
+    ledger = SqliteLedger(open_writer(tmp_path / "eggroom.db").connection)
+    entries = [(BATCH.id, entry(1, Weighing(26.49, 1.5))), (BATCH.id, entry(2, Note("é, 鳥")))]
+    ledger.commit(Group(batches={BATCH.id: BATCH}, entries=entries))
+    rows = ledger._connection.execute("SELECT fact FROM entry ORDER BY number").fetchall()
+    assert rows == [('{"error_g": null, "gross_g": 26.49, "tare_g": 1.5}',), ('{"text": "é, 鳥"}',)]

@@ -241,3 +241,11 @@ def test_what_is_not_understood_is_logged_in_one_short_line(
     said, _, detail = record.getMessage().partition(" not understood detail=")
     assert said == logged
     assert len(detail) == 120
+
+
+def test_letters_are_kept_as_they_are() -> None:
+    """In all three forms, so that any program that looks into the record reads them."""
+    for text in (facts_text(WHOLE), about_text(ABOUT["seen"][0]), seen_text(NotBack("“weak” é"))):
+        assert text is not None
+        assert "\\u" not in text
+        assert "“" in text

@@ -8,11 +8,13 @@ import json
 import math
 from dataclasses import replace
 from datetime import UTC
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from monitor.analysis.history.environment import BatchHistory
+from monitor.analysis.history.felt import Written
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import (
     Candling,
@@ -30,6 +32,7 @@ from monitor.domain.eggs.entry import (
 )
 from monitor.domain.needs.batch import Batch, Stay, closed
 from monitor.domain.needs.site import Site
+from monitor.service.reports import egg as egg_module
 from monitor.service.reports.batch import NoRecord, batch_history
 from monitor.service.reports.egg import egg_life
 from monitor.shown.history.felt import what_words
@@ -233,3 +236,20 @@ def test_what_was_typed_moves_neither_terminal_nor_page_nor_table(site: Site) ->
     assert [(e["fact"]["text"], e["by"]) for e in data["egg"]["entries"]] == [(odd, f"ada{odd}")]
     rows = list(csv.DictReader(io.StringIO(to_csv(figures, header), newline="")))
     assert [row for row in rows if row["by"] == f"ada{odd}"]
+
+
+@pytest.mark.parametrize(
+    ("why", "lost_pct", "told"),
+    [("", 0.05, 0.05), ("", 0.049, None), ("", 8.0, 8.0), ("", None, None), ("in another line", 8.0, None)],
+)
+def test_what_a_weighing_comes_to(
+    monkeypatch: pytest.MonkeyPatch, why: str, lost_pct: float | None, told: float | None
+) -> None:
+    """From a twentieth of a per cent on, and not of one that is left out, for the reason that is told instead."""
+    entry: Any = SimpleNamespace()
+    monkeypatch.setattr(egg_module, "left_out", lambda *_: why)
+    monkeypatch.setattr(egg_module, "lost_pct", lambda *_: lost_pct)
+    mass: Any = SimpleNamespace()
+    batch: Any = SimpleNamespace()
+    assert egg_module._written(entry, mass, None, batch=batch) == Written(entry, why, told)
+    assert egg_module._written(entry, None, None, batch=batch) == Written(entry)

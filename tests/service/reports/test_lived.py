@@ -8,10 +8,11 @@ from datetime import timedelta
 import pytest
 
 from monitor.domain.eggs.book import EggBook
-from monitor.domain.eggs.entry import Candling, Dead, Hatched, Removed, Sign, Split, Weighing
+from monitor.domain.eggs.entry import Candling, Dead, Fact, Hatched, Removed, Sign, Split, Weighing
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import EARLY, HUMIDITY, LOSS, OPENINGS, SETTER, TEMPERATURE, WHOLE
+from monitor.domain.readings.reading import to_ms
 from monitor.domain.state.record import Event
 from monitor.service.reports.lived import Lived, lived_of, shared_ends
 from tests.fakes import MemoryStore
@@ -159,3 +160,27 @@ def test_a_batch_that_was_nowhere(site: Site) -> None:
     """In no machine yet: no stretch, and no figure."""
     book = EggBook(Batch("b-0", "chicken", set_at(0), 12))
     assert lived(site, book, air=False).stretches == ()
+
+
+@pytest.mark.parametrize(
+    ("fact", "died_d", "days"),
+    [
+        (Dead("late"), 0.0, 1),
+        (Dead("late"), 4.0, 4),
+        (Dead("late"), 4.0 + 1e-7, 5),
+        (Dead("late"), 20.5, 21),
+        (Dead("early"), 4.0, 4),
+        (Dead("early"), 12.0, 7),  # a third of 21
+        (Dead("middle"), 12.0, 12),
+        (Dead("middle"), 20.0, 16),
+        (Removed("broken"), 19.5, 20),
+        (Split("b-0-b"), 9.5, 10),
+        (Hatched(), 21.0, None),
+        (Candling("dead"), 9.0, None),
+    ],
+)
+def test_to_which_day_an_eggs_record_goes(site: Site, fact: Fact, died_d: float, days: int | None) -> None:
+    """To the end of the day of its end, and no farther than the stage in which it died; of what hatched, as long as the batch's."""
+    book = put(EggBook(batch_of(0)), died_d, fact, 3)
+    until_ms = lived(site, EggBook(batch_of(0)), air=False).until_ms(book, 3)
+    assert until_ms == (None if days is None else to_ms(set_at(0)) + days * DAY_MS)

@@ -6,6 +6,8 @@ from dataclasses import replace
 from datetime import UTC, timedelta
 from zoneinfo import ZoneInfo
 
+import pytest
+
 from monitor.analysis.across.statistics import Outcome
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Dead, Found, Hatched, Removed
@@ -165,3 +167,79 @@ def test_a_finding_is_counted_beside() -> None:
     assert "b-0" in found.left_out
     assert [found.bad(o) for o in found.outcomes] == [True, True, False]
     assert [ended_of(store, store.batches(), UTC).bad(o) for o in found.outcomes] == [False, False, False]
+
+
+@pytest.mark.parametrize(
+    ("month", "season"),
+    [
+        *((month, "Dec to Feb") for month in (12, 1, 2)),
+        *((month, "Mar to May") for month in (3, 4, 5)),
+        *((month, "Jun to Aug") for month in (6, 7, 8)),
+        *((month, "Sep to Nov") for month in (9, 10, 11)),
+    ],
+)
+def test_the_season_of_each_month(month: int, season: str) -> None:
+    """The quarters of the year that mean the same on both halves of the earth."""
+    book = put(EggBook(replace(batch_of(0), set_at=set_at(0).replace(month=month))), 21.0, Hatched(), 1)
+    assert counted(book)[0].season == season
+
+
+def test_a_batch_of_clear_eggs_did_not_go_well() -> None:
+    """Nothing was fertile, so no share of it hatched; nor did one of which every egg was given away."""
+    outcome, missing = counted(put(BOOK, 8.0, Removed("clear"), count=12))
+    assert (outcome.eggs, outcome.fertile, outcome.hatched, outcome.went_well, missing) == (12, 0, 0, False, 0)
+    assert counted(put(BOOK, 9.0, Removed("broken"), count=12))[0].went_well is False
+
+
+@pytest.mark.parametrize(("hatched", "late", "well"), [(9, 3, True), (8, 4, False), (3, 1, True), (12, 0, True)])
+def test_from_which_share_on_a_batch_went_well(hatched: int, late: int, well: bool) -> None:
+    """Three quarters of the fertile eggs, and no less."""
+    assert counted(ended(BOOK, hatched, late=late, clear=12 - hatched - late))[0].went_well is well
+
+
+def test_what_was_seen_alive_and_ended_in_a_count() -> None:
+    """Of candlings of one instant the eggs add up, of several the most counts; those that ended since are no others; the dead after the
+    hatch had hatched."""
+    book = put(put(BOOK, 7.0, Candling("fertile"), count=6), 7.0, Candling("alive"), count=4)
+    book = put(put(book, 14.0, Candling("alive"), count=9), 7.0, Candling("clear"), count=2)
+    book = put(put(book, 21.0, Hatched(), count=8), 22.0, Dead("late"), count=1)
+    outcome, missing = counted(put(book, 23.0, Dead("after hatch"), count=3))
+    assert (outcome.fertile, outcome.hatched, dict(outcome.lost), missing) == (10, 8, {"late": 1}, 1)
+
+
+def test_seen_dead_by_number_beside_deaths_in_counts() -> None:
+    """Each death that was counted stands for one egg seen dead, the early ones first; those beyond are of their own."""
+    book = BOOK
+    for egg, found in ((9, "early dead"), (10, "early dead"), (11, "dead"), (12, "dead")):
+        book = put(book, 14.0, Candling(found), egg)
+    book = put(book, 21.0, Hatched(), count=8)
+    for deaths, lost in ((1, {"late": 1, "early": 1, UNTOLD: 2}), (3, {"late": 3, UNTOLD: 1}), (4, {"late": 4})):
+        assert dict(counted(put(book, 22.0, Dead("late"), count=deaths))[0].lost) == lost
+    assert dict(counted(book)[0].lost) == {"early": 2, UNTOLD: 2}
+
+
+def test_an_egg_seen_alive_and_taken_out() -> None:
+    """It was fertile, and it did not hatch; one of which nothing was seen may have been clear. In a count, too, it has an end."""
+    book = put(put(ended(BOOK, 10), 7.0, Candling("alive"), 11), 9.0, Removed("broken"), 11)
+    outcome, missing = counted(put(put(book, 7.0, Candling("fertile"), 12), 9.0, Removed("broken"), 12))
+    assert (outcome.fertile, outcome.hatched, missing) == (12, 10, 0)
+    unseen, missing = counted(put(put(BOOK, 21.0, Hatched(), count=11), 9.0, Removed("broken"), 12))
+    assert (unseen.fertile, missing) == (None, 0)
+    assert counted(put(put(BOOK, 21.0, Hatched(), count=10), 9.0, Removed("broken"), count=2))[1] == 0
+
+
+def test_a_batch_that_was_in_no_machine_is_counted_by_itself() -> None:
+    """Its eggs hatched all the same."""
+    assert counted(ended(EggBook(replace(batch_of(0), stays=())), 12))[0].machine == "no machine"
+
+
+def test_a_finding_once_is_enough() -> None:
+    """Where a finding is asked for a batch counts by whether it was written at all."""
+    store = MemoryStore()
+    store.commit(
+        group([put(ended(EggBook(batch_of(1)), 12), 21.0, Found("wet-chick"), 3), ended(EggBook(batch_of(2)), 2)])
+    )
+    found = ended_of(store, store.batches(), UTC, finding="wet-chick")
+    assert (found.written, found.split_off, found.unwritten) == ({"b-1": 1, "b-2": 0}, frozenset(), 10)
+    assert [found.bad(o) for o in found.outcomes] == [True, False]
+    assert [replace(found, written=None).bad(o) for o in found.outcomes] == [False, True]

@@ -12,11 +12,12 @@ from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.review.judged import CANNOT_SAY, NOT_MEASURED, NOT_SUPPORTED, SUPPORTED, Verdict
 from monitor.analysis.review.whole import BatchReview, Subject
 from monitor.domain.eggs.book import EggBook
-from monitor.domain.eggs.entry import Candling, Dead, Fact, Found, Hatched, Sign
+from monitor.domain.eggs.entry import Candling, Dead, Fact, Found, Hatched, Removed, Sign
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import HIGH, HUMIDITY, LOSS, SETTER
 from monitor.domain.state.record import Group
+from monitor.service.reports import review as review_module
 from monitor.service.reports.batch import NoRecord
 from monitor.service.reports.egg import egg_life
 from monitor.service.reports.review import MOST_GOOD, batch_review
@@ -282,3 +283,34 @@ def test_eggs_found_clear_are_no_siblings(site: Site) -> None:
     book = put(put(book, 20.0, Dead("late"), 3), 21.0, Found("wet-chick"), 4)
     told = asked(reviewed(kept(group([book])), site, "b-0"), HUMIDITY, HIGH, SETTER)
     assert len(told.siblings) == 12 - 1 - 1
+
+
+def test_how_many_are_read() -> None:
+    """Six batches that went well, of the newest fifty, and two hundred eggs: each batch is weeks of readings."""
+    assert (MOST_GOOD, review_module.MOST_CLOSED, review_module.MOST_SIBLINGS) == (6, 50, 200)
+    book = EggBook(replace(batch_of(0), eggs=250))
+    assert review_module._siblings(book, (2,)) == [1, *range(3, 201)]
+    some = EggBook(replace(batch_of(0), eggs=3, numbers=(4, 7, 9)))
+    assert review_module._siblings(put(some, 7.0, Candling("clear"), 9), (4,)) == [7]
+    unknown = EggBook(replace(batch_of(0), eggs=None))
+    assert review_module._siblings(put(put(unknown, 7.0, Candling("alive"), 2), 7.0, Candling("alive"), 5), (2,)) == [5]
+
+
+@pytest.mark.parametrize(
+    ("facts", "clear"),
+    [
+        ([], False),
+        ([Candling("clear")], True),
+        ([Candling("alive")], False),
+        ([Candling("clear"), Candling("alive")], False),
+        ([Candling("alive"), Candling("clear")], True),
+        ([Candling("alive"), Removed("clear")], True),
+        ([Removed("broken")], False),
+    ],
+)
+def test_which_egg_never_held_an_embryo(facts: list[Fact], clear: bool) -> None:
+    """The last candling counts, or that it was taken out as clear."""
+    book = EggBook(batch_of(0))
+    for n, fact in enumerate(facts):
+        book = put(book, 7.0 + n, fact, 3)
+    assert review_module._clear(book, 3) is clear

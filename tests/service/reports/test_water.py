@@ -6,23 +6,28 @@ import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, saturation_vapour_kpa
 from monitor.domain.eggs.book import EggBook, add
-from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Hatched, Sign, Size, Weighing
+from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Hatched, Removed, Sign, Size, Split, Weighing
 from monitor.domain.eggs.temperature import model_of
 from monitor.domain.needs.batch import Batch, Stay, closed, moved
 from monitor.domain.needs.site import FORCED, STILL, Site
+from monitor.domain.needs.target import pip_day
 from monitor.domain.readings.calibration import Calibration, by_offset
 from monitor.domain.readings.dating import UPTIME, Line
 from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Group, StoredReading
+from monitor.service.ports import WeightVerdict
+from monitor.service.reports import water as water_module
 from monitor.service.reports import weighed as weighed_module
 from monitor.service.reports.batch import stretches_of
-from monitor.service.reports.water import water_of, water_to_pip
+from monitor.service.reports.water import water_of, water_to_pip, weight_verdict
 from monitor.service.reports.weighed import NoWater, Water
 from monitor.settings import build_house, parse_settings
 from monitor.shown.about import MAX_LOSING, losing_words, projection_words
@@ -509,3 +514,98 @@ def test_a_new_scale_is_fitted_from_the_eggs_weighed_on_both(site: Site) -> None
         assert loss.line.kink is None
     assert many.line.offsets_g["new"][1] < 0.7 * alone.line.offsets_g["new"][1]
     assert many.pip_pct.high - many.pip_pct.low < alone.pip_pct.high - alone.pip_pct.low
+
+
+def to_pip(book: EggBook, until_d: float | None, egg: int = 3) -> tuple[float, bool] | None:
+    """What a loss of 12 % comes to, of an egg that ended on a day of a term with its pip on day 20."""
+    loss = SimpleNamespace(pip_pct=SimpleNamespace(value=12.0))
+    until = None if until_d is None else day(until_d)
+    water: Any = SimpleNamespace(eggs={3: SimpleNamespace(loss=loss, until=until)}, pip_day=20.0)
+    return water_module._lost_to_pip(book, egg, water)
+
+
+@pytest.mark.parametrize(
+    ("until_d", "lost"),
+    [
+        (None, (12.0, False)),
+        (20.5, (12.0, False)),
+        (19.0, (12.0, False)),
+        (18.0, (12.0 / 0.9, True)),
+        (10.0, (24.0, True)),
+        (9.99, None),
+    ],
+)
+def test_from_when_on_a_loss_is_that_to_pip(until_d: float | None, lost: tuple[float, bool] | None) -> None:
+    """From 95 % of the way to pip it is; from half the way on it is carried there at the egg's own pace; before, it says too little."""
+    found = to_pip(EggBook(HEN), until_d)
+    assert found == pytest.approx(lost)
+    assert to_pip(EggBook(HEN), until_d, egg=4) is None
+
+
+@pytest.mark.parametrize(
+    ("facts", "lost"),
+    [
+        ([Sign("internal pip")], (12.0, False)),
+        ([Sign("external pip")], (12.0, False)),
+        ([Hatched()], (12.0, False)),
+        ([Dead("late")], (20.0, True)),
+        ([Dead("internal pip")], (20.0, True)),
+        ([Removed("broken")], (20.0, True)),
+        ([Candling("alive")], (20.0, True)),
+        ([Candling("dead")], (20.0, True)),
+        ([Dead("early")], None),
+        ([Dead("middle")], None),
+        ([Removed("clear")], None),
+        ([Split("hen-1-b")], None),
+        ([Candling("clear")], None),
+        ([Candling("early dead")], None),
+        ([Candling("clear"), Dead("late")], (20.0, True)),  # its end counts more than how it was candled
+    ],
+)
+def test_whose_loss_leads_to_pip(facts: list[Fact], lost: tuple[float, bool] | None) -> None:
+    """Of an egg that ended on day 12 of 20: as it was where it pipped or hatched, carried on where it lived past its middle, else none."""
+    book = EggBook(HEN)
+    for fact in facts:
+        book = put(book, 12.0, fact, 3)
+    found = to_pip(book, 12.0)
+    assert found == pytest.approx(lost)
+
+
+def test_the_book_as_on_the_day_of_pip(site: Site) -> None:
+    """Until that instant as it is; after it closed there, in no machine longer, and without an end that came later."""
+    book = put(put(weighed(site, EggBook(HEN), 1, 12.0, DAYS), PIP_DAY, Hatched(), 1), PIP_DAY + 0.1, Hatched(), 2)
+    pip = HEN.set_at + timedelta(days=pip_day(site.profiles["chicken"]))
+    assert water_module._at_pip(book, site, pip) is book
+    at = water_module._at_pip(book, site, pip + timedelta(seconds=1))
+    assert at.batch.closed_at == pip
+    assert [stay.until for stay in at.batch.stays] == [pip]
+    assert [e.egg for e in at.entries if e.ends] == [1]
+    two = replace(
+        HEN, stays=(Stay("setter-1", SET, day(18.0)), Stay("hatcher-1", day(18.0), day(21.0)), Stay("setter-1", pip))
+    )
+    stays = water_module._at_pip(EggBook(two), site, day(21.0)).batch.stays
+    assert [(s.machine, s.until) for s in stays] == [("setter-1", day(18.0)), ("hatcher-1", pip)]
+    ended = replace(HEN, closed_at=pip)
+    assert water_module._at_pip(EggBook(ended), site, day(30.0)).batch is ended
+
+
+def test_who_is_beside_a_batch() -> None:
+    """The other open batches that are in its machine at that instant; nobody beside one that is in none."""
+    beside = replace(HEN, id="hen-2")
+    elsewhere = replace(HEN, id="hen-3", stays=(Stay("hatcher-1", SET),))
+    over = replace(HEN, id="hen-4", closed_at=day(30.0))
+    moved_on = replace(HEN, id="hen-5", stays=(Stay("setter-1", SET, day(3.0)),))
+    house = (HEN, beside, elsewhere, over, moved_on)
+    assert water_module._beside(HEN, house, day(5.0)) == (beside,)
+    assert water_module._beside(HEN, house, day(2.0)) == (beside, moved_on)
+    assert water_module._beside(replace(HEN, stays=()), house, day(5.0)) == ()
+
+
+def test_what_a_verdict_is_of(site: Site) -> None:
+    """None of an unknown species, and of one without a window; else whether it is off and what is told, nothing being empty words."""
+    on_track = weighed(site, EggBook(HEN), 1, 12.5, DAYS)
+    store = kept(record(12.0), Group(batches={HEN.id: HEN}, entries=[(HEN.id, e) for e in on_track.entries]))
+    assert weight_verdict(store, site, HEN, now=day(12.0)) == WeightVerdict(False, "")
+    assert weight_verdict(store, site, replace(HEN, profile="moa"), now=day(12.0)) is None
+    bare = replace(site.profiles["chicken"], target_loss_pct=None)
+    assert weight_verdict(store, replace(site, profiles={"chicken": bare}), HEN, now=day(12.0)) is None
