@@ -132,7 +132,14 @@ def archived(file: Path, name: str | None) -> Looked:
     archive = found.archive
     if name not in (None, archive.batch.id):
         raise Wrong(f"{file}: the archive of {archive.batch.id}, expected that of {name}")
-    return Looked(archive.site, ArchivedHistory(archive), archive.batch, archive.as_of, found.kept, found.program)
+    return Looked(
+        site=archive.site,
+        history=ArchivedHistory(archive),
+        batch=archive.batch,
+        now=archive.as_of,
+        kept=found.kept,
+        program=found.program,
+    )
 
 
 # --- the daemon

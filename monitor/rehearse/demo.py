@@ -92,7 +92,9 @@ def run_demo(*, speed: float | None = None, for_s: float | None = None, port: in
         daemon = Daemon(house, clock)
         daemon.start()
         stack.callback(daemon.stop)
-        stage = Stage(house, daemon, _room(), _publisher(broker_port, stack), _say, _story())
+        stage = Stage(
+            house=house, daemon=daemon, room=_room(), publish=_publisher(broker_port, stack), say=_say, scenes=_story()
+        )
         _prologue(stage, speed)
         try:
             _play(stage, clock, for_s)

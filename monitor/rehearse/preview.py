@@ -130,7 +130,15 @@ def episodes(timeline: Timeline) -> list[Episode]:
             rang.setdefault(notice.alarm_number, notice)
     last = {t.alarm.number: t.alarm for t in timeline.transitions}  # of each episode
     return [
-        Episode(a.subject, a.rule, n, a.since or notice.created, notice.created, a.ended, notice.priority)
+        Episode(
+            subject=a.subject,
+            rule=a.rule,
+            number=n,
+            since=a.since or notice.created,
+            rang=notice.created,
+            ended=a.ended,
+            priority=notice.priority,
+        )
         for n, notice in rang.items()
         if (a := last.get(n)) is not None
     ]

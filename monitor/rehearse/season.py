@@ -93,7 +93,19 @@ def group_of(season: Season, profiles: Mapping[str, Profile], *, planted: bool =
 
 def _lines() -> Iterator[tuple[int, Line]]:
     for id_, node in enumerate(NODES.values(), 1):
-        yield id_, Line(id_, node, 1, UPTIME, 0, to_ms(BEGIN - timedelta(days=1)), 0, 0)
+        yield (
+            id_,
+            Line(
+                id=id_,
+                node=node,
+                boot=1,
+                basis=UPTIME,
+                from_up_ms=0,
+                offset_ms=to_ms(BEGIN - timedelta(days=1)),
+                first_up_ms=0,
+                last_up_ms=0,
+            ),
+        )
 
 
 def _batch(name: str, profile: Profile, setter: str, *, set_at: datetime, eggs: int) -> Batch:
@@ -118,12 +130,12 @@ def _air(season: Season, place: int, batch: Batch, *, profile: Profile, step_s: 
     lockdown, term = float(profile.lockdown_day), float(profile.days)
     openings = [*rng.uniform(0.0, lockdown, rng.poisson(1.5 * lockdown)), *rng.uniform(lockdown, term, rng.poisson(2.0 * (term - lockdown)))]  # fmt: skip
     return Air(
-        day,
-        np.stack([dry_bulb_c + apart_k, dry_bulb_c - apart_k]),
-        np.stack([rh_pct + 0.5, rh_pct - 0.5]),
-        lockdown,
-        term,
-        [float(each) for each in openings],
+        day=day,
+        dry_bulb_c=np.stack([dry_bulb_c + apart_k, dry_bulb_c - apart_k]),
+        rh_pct=np.stack([rh_pct + 0.5, rh_pct - 0.5]),
+        lockdown_day=lockdown,
+        term_days=term,
+        openings_day=[float(each) for each in openings],
     )
 
 
@@ -145,7 +157,15 @@ def _readings(batch: Batch, air: Air, rng: np.random.Generator) -> Iterator[Stor
             node, kept = NODES[stay.machine], heard & here
             rows = zip(up_ms[kept].tolist(), air.dry_bulb_c[row, kept].round(2).tolist(), air.rh_pct[row, kept].round(1).tolist(), strict=True)  # fmt: skip
             for at, dry_bulb_c, rh_pct in rows:
-                yield StoredReading(f"{node}/{probe}", line[node], at, dry_bulb_c, rh_pct, PASS, PASS)
+                yield StoredReading(
+                    probe=f"{node}/{probe}",
+                    line=line[node],
+                    up_ms=at,
+                    dry_bulb_c=dry_bulb_c,
+                    rh_pct=rh_pct,
+                    flag=PASS,
+                    rh_flag=PASS,
+                )
 
 
 def _openings(batch: Batch, air: Air) -> Iterator[Event]:

@@ -54,7 +54,18 @@ class Tape:
 
     def load(self) -> Loaded:
         """Nothing: a recording begins with an empty record."""
-        return Loaded((), {}, (), (), (), (), 0, 0, 0, None)
+        return Loaded(
+            lines=(),
+            numberings={},
+            batches=(),
+            alarms=(),
+            unknown=(),
+            waiting=(),
+            last_line=0,
+            last_alarm_number=0,
+            last_notice=0,
+            newest=None,
+        )
 
     def book(self, batch: Batch) -> EggBook:
         """What was written about a batch's eggs."""

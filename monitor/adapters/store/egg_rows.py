@@ -53,7 +53,17 @@ def _entry(row: Row) -> Entry:
     batch, number, at_ms, written_ms, who, kind, text, egg, count, tray, replaces = row
     at, written = from_ms(at_ms), from_ms(written_ms)
     try:
-        return Entry(at, written, who, fact_of(kind, json.loads(text)), egg, count, tray, replaces, number)
+        return Entry(
+            at=at,
+            written_at=written,
+            who=who,
+            fact=fact_of(kind, json.loads(text)),
+            egg=egg,
+            count=count,
+            tray=tray,
+            replaces=replaces,
+            number=number,
+        )
     except (EggError, ValueError, TypeError) as error:
         # Another version's, or a damaged one: the book goes on, and a person sees what is left of it. Watching eggs must not end for it.
         _log.warning("entry not understood batch=%s number=%d detail=%s", batch, number, str(error)[:120])

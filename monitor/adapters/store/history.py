@@ -111,7 +111,11 @@ class SqliteHistory:
                 for (older,) in self._rows(_OLDER_LINES, _node(probe), line, at_ms):
                     newest += self._rows(_NEWEST_OF_LINE, id_, older)
                 _, at_ms, dry_bulb_c, rh_pct, flag, rh_flag = max(newest, key=lambda row: row[1])
-                result.append(Latest(probe, from_ms(at_ms), dry_bulb_c, rh_pct, flag, rh_flag))
+                result.append(
+                    Latest(
+                        probe=probe, at=from_ms(at_ms), dry_bulb_c=dry_bulb_c, rh_pct=rh_pct, flag=flag, rh_flag=rh_flag
+                    )
+                )
         return result
 
     def batches(self) -> list[Batch]:
@@ -252,6 +256,6 @@ def _node(probe: str) -> str:
 def _transition(row: Row) -> TransitionRow:
     id_, at_ms, subject, rule, number, episode, before, state, cause, value, worst, limit, since_ms, who = row
     return TransitionRow(
-        id_, from_ms(at_ms), subject, rule, number, episode, before, state, cause,
-        value, worst, limit, time_or_none(since_ms), who,
+        id=id_, at=from_ms(at_ms), subject=subject, rule=rule, number=number, episode=episode, state_before=before, state=state, cause=cause,
+        value=value, worst=worst, limit=limit, since=time_or_none(since_ms), who=who,
     )  # fmt: skip

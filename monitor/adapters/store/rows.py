@@ -106,17 +106,17 @@ def notice_of(row: Iterable[Any]) -> Notice:
     """The notice of a row in the order of NOTICE_COLUMNS."""
     id_, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link, facts = row
     return Notice(
-        id_,
-        dedupe,
-        contact,
-        priority,
-        title,
-        text,
-        from_ms(created_ms),
-        alarm_number,
-        bool(closing),
-        link,
-        facts_of_text(facts),
+        id=id_,
+        dedupe=dedupe,
+        contact=contact,
+        priority=priority,
+        title=title,
+        text=text,
+        created=from_ms(created_ms),
+        alarm_number=alarm_number,
+        closing=bool(closing),
+        link=link,
+        facts=facts_of_text(facts),
     )
 
 
@@ -135,8 +135,8 @@ def read_batches(connection: sqlite3.Connection) -> list[Batch]:
     )
     return [
         Batch(
-            id_, profile, from_ms(set_ms), eggs, note, tuple(stays[id_]), tuple(declared[id_]),
-            time_or_none(closed_ms), tuple(json.loads(numbers or "[]")), split_from or "",
+            id=id_, profile=profile, set_at=from_ms(set_ms), eggs=eggs, note=note, stays=tuple(stays[id_]), declared=tuple(declared[id_]),
+            closed_at=time_or_none(closed_ms), numbers=tuple(json.loads(numbers or "[]")), split_from=split_from or "",
         )
         for id_, profile, set_ms, eggs, note, closed_ms, numbers, split_from in rows
     ]  # fmt: skip
@@ -145,7 +145,10 @@ def read_batches(connection: sqlite3.Connection) -> list[Batch]:
 def read_unknown(connection: sqlite3.Connection) -> list[Unknown]:
     """Probes that nobody configured, by name."""
     rows = connection.execute("SELECT probe, first_ms, last_ms, count, dry_bulb_c, rh_pct FROM unknown ORDER BY probe")
-    return [Unknown(p, from_ms(first), from_ms(last), n, dry, rh) for p, first, last, n, dry, rh in rows]
+    return [
+        Unknown(probe=p, first_at=from_ms(first), last_at=from_ms(last), count=n, dry_bulb_c=dry, rh_pct=rh)
+        for p, first, last, n, dry, rh in rows
+    ]
 
 
 def calibration_row(calibration: Calibration) -> tuple[Value, ...]:
@@ -160,7 +163,14 @@ def read_calibrations(connection: sqlite3.Connection) -> list[Calibration]:
     rows = connection.execute(f"SELECT {CALIBRATION_COLUMNS} FROM calibration ORDER BY id")
     return [
         Calibration(
-            probe, from_ms(at), time_or_none(since), time_or_none(due), who, note, _correction(dry), _correction(humid)
+            probe=probe,
+            at=from_ms(at),
+            since=time_or_none(since),
+            due=time_or_none(due),
+            by=who,
+            note=note,
+            dry_bulb_c=_correction(dry),
+            rh_pct=_correction(humid),
         )
         for probe, at, since, due, who, note, dry, humid in rows
     ]

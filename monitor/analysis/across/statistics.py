@@ -263,5 +263,15 @@ def _association(name: What, table: Table) -> Association[What]:
     if least == 1.0:
         a, b, c, d = table.counts
         if 0 in (a + b, c + d, a + c, b + d):
-            return Association(name, table, None, None, None, 1.0, 1.0, 1, True)
+            return Association(
+                exposure=name,
+                table=table,
+                odds_ratio=None,
+                low=None,
+                high=None,
+                p=1.0,
+                p_corrected=1.0,
+                looked_at=1,
+                too_few=True,
+            )
     return Association(name, table, *exact(table), 1.0, 1, least > CHANCE)

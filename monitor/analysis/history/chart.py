@@ -64,7 +64,9 @@ def charts_of(
     for quantity, traces in found.items():
         low, high = extremes(traces, since_ms, until_ms, columns=columns)
         bands = [Span(s.since_ms, s.until_ms, getattr(s, quantity)) for s in stretches] if quantity != EGG else []
-        charts.append(Chart(quantity, since_ms, until_ms, low, high, _spans(bands)))
+        charts.append(
+            Chart(quantity=quantity, since_ms=since_ms, until_ms=until_ms, low=low, high=high, bands=_spans(bands))
+        )
     return tuple(charts)
 
 

@@ -52,14 +52,21 @@ def _side(trace: Trace, side: str, *, limit_c: float, place: Place, set_ms: int,
         level: _beyond(trace, level, sign=sign, limit_c=limit_c, peak_c=worst.peak, place=place)
         for level in LEVELS_C[side]
     }
-    dose = Dose(side, limit_c, found.hours, found.area, worst.peak, tuple(o.hours for o in beyond.values()))
+    dose = Dose(
+        side=side,
+        limit_c=limit_c,
+        hours=found.hours,
+        degree_h=found.area,
+        peak_c=worst.peak,
+        at_levels=tuple(o.hours for o in beyond.values()),
+    )
     return SideDose(
-        dose,
-        (limit_c,),
-        len(found.excursions),
-        worst.peak_at_ms,
-        min(max((worst.peak_at_ms - set_ms) / DAY_MS / term_days, 0.0), 1.0),
-        {c: tuple((e.since_ms, e.until_ms) for e in o.excursions) for c, o in beyond.items() if o.excursions},
+        dose=dose,
+        limits_c=(limit_c,),
+        stays=len(found.excursions),
+        peak_at_ms=worst.peak_at_ms,
+        share_of_term=min(max((worst.peak_at_ms - set_ms) / DAY_MS / term_days, 0.0), 1.0),
+        levels={c: tuple((e.since_ms, e.until_ms) for e in o.excursions) for c, o in beyond.items() if o.excursions},
     )
 
 
@@ -80,17 +87,22 @@ def _sum(parts: Sequence[SideDose]) -> SideDose:
         return SideDose(Dose(side, limits_c[0]), limits_c)
     worst = max(given, key=lambda part: sign * (part.dose.peak_c or 0.0))
     dose = Dose(
-        side,
-        limits_c[0],
-        sum(part.dose.hours for part in given),
-        sum(part.dose.degree_h for part in given),
-        worst.dose.peak_c,
-        tuple(sum(hours) for hours in zip(*(part.dose.at_levels for part in given), strict=True)),
+        side=side,
+        limit_c=limits_c[0],
+        hours=sum(part.dose.hours for part in given),
+        degree_h=sum(part.dose.degree_h for part in given),
+        peak_c=worst.dose.peak_c,
+        at_levels=tuple(sum(hours) for hours in zip(*(part.dose.at_levels for part in given), strict=True)),
     )
     levels = {c: _chained(part.levels.get(c, ()) for part in given) for c in LEVELS_C[side]}
     stays = sum(part.stays for part in given)
     return SideDose(
-        dose, limits_c, stays, worst.peak_at_ms, worst.share_of_term, {c: s for c, s in levels.items() if s}
+        dose=dose,
+        limits_c=limits_c,
+        stays=stays,
+        peak_at_ms=worst.peak_at_ms,
+        share_of_term=worst.share_of_term,
+        levels={c: s for c, s in levels.items() if s},
     )
 
 

@@ -106,13 +106,13 @@ def history_of(stretches: Sequence[Stretch]) -> BatchHistory:
 
 def _merged(stage: str, periods: Sequence[Period]) -> Period:
     return Period(
-        stage,
-        tuple(dict.fromkeys(machine for period in periods for machine in period.machines)),
-        periods[0].since_ms,
-        periods[-1].until_ms,
-        merged([period.dry_bulb_c for period in periods]),
-        merged([period.rh_pct for period in periods]),
-        merged([period.wet_bulb_c for period in periods]),
+        stage=stage,
+        machines=tuple(dict.fromkeys(machine for period in periods for machine in period.machines)),
+        since_ms=periods[0].since_ms,
+        until_ms=periods[-1].until_ms,
+        dry_bulb_c=merged([period.dry_bulb_c for period in periods]),
+        rh_pct=merged([period.rh_pct for period in periods]),
+        wet_bulb_c=merged([period.wet_bulb_c for period in periods]),
     )
 
 
@@ -120,13 +120,13 @@ def _period(stretch: Stretch) -> Period:
     lines = lines_of(stretch)
     machines = (stretch.machine,) if stretch.machine else ()
     return Period(
-        stretch.stage,
-        machines,
-        stretch.since_ms,
-        stretch.until_ms,
-        _figures(stretch, lines[DRY_BULB], stretch.dry_bulb_c),
-        _figures(stretch, lines[RH], stretch.rh_pct),
-        _figures(stretch, lines[WET_BULB], stretch.wet_bulb_c),
+        stage=stretch.stage,
+        machines=machines,
+        since_ms=stretch.since_ms,
+        until_ms=stretch.until_ms,
+        dry_bulb_c=_figures(stretch, lines[DRY_BULB], stretch.dry_bulb_c),
+        rh_pct=_figures(stretch, lines[RH], stretch.rh_pct),
+        wet_bulb_c=_figures(stretch, lines[WET_BULB], stretch.wet_bulb_c),
     )
 
 

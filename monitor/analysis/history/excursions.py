@@ -108,7 +108,20 @@ def outside(trace: Trace, limit: float | None, side: str, *, place: Place) -> Ou
         float(lasting.sum()) / HOUR_MS,
         float(area.sum()),
         tuple(
-            Excursion(side, s, u, p, at, limit, a, place.machine, place.stage, False, o, b)
+            Excursion(
+                side=side,
+                since_ms=s,
+                until_ms=u,
+                peak=p,
+                peak_at_ms=at,
+                limit=limit,
+                area=a,
+                machine=place.machine,
+                stage=place.stage,
+                cut_by_gap=False,
+                open=o,
+                at_start=b,
+            )
             for s, u, p, at, a, o, b in zip(*columns, strict=True)
         ),
     )

@@ -76,16 +76,16 @@ def _felt(
     days = after_d - before_d
     egg_c = merged([egg for _, _, egg in parts])
     return Felt(
-        stage,
-        since_ms,
-        until_ms,
-        joined(doses for _, doses, _ in parts),
-        egg_c,
-        tuple(dict.fromkeys(models[s.machine].tau_s for s, _, _ in parts if s.machine in models)),
-        (after - before) / days if days > 0.0 else None,
-        days * DAY_HOURS,
-        sum(since_ms <= at < until_ms for at in opened_ms),
-        _doubts_k(
+        stage=stage,
+        since_ms=since_ms,
+        until_ms=until_ms,
+        doses=joined(doses for _, doses, _ in parts),
+        egg_c=egg_c,
+        tau_s=tuple(dict.fromkeys(models[s.machine].tau_s for s, _, _ in parts if s.machine in models)),
+        deficit_kpa=(after - before) / days if days > 0.0 else None,
+        deficit_hours=days * DAY_HOURS,
+        openings=sum(since_ms <= at < until_ms for at in opened_ms),
+        doubts_k=_doubts_k(
             [(stretch, models[stretch.machine], egg) for stretch, _, egg in parts if egg.mean is not None],
             egg_c,
             set_ms,

@@ -147,12 +147,12 @@ def _near(stretch: Stretch, air: Air) -> _Near:
     near = slice(int(first), int(last))
     at_ms = air.at_ms[near]
     return _Near(
-        (at_ms - stretch.since_ms).astype(np.float64),
-        (at_ms >= stretch.since_ms) & (at_ms < stretch.until_ms),
-        air.dry_bulb_c[near],
-        np.minimum(air.rh_pct[near], 100.0),
-        air.flag[near],
-        air.rh_flag[near],
+        relative_ms=(at_ms - stretch.since_ms).astype(np.float64),
+        within=(at_ms >= stretch.since_ms) & (at_ms < stretch.until_ms),
+        dry_bulb_c=air.dry_bulb_c[near],
+        rh_pct=np.minimum(air.rh_pct[near], 100.0),
+        flag=air.flag[near],
+        rh_flag=air.rh_flag[near],
     )
 
 

@@ -177,16 +177,16 @@ def _verdict(
         verdict, reason = CANNOT_SAY, COMMON
     share = 1.0 if check.kind == DOSE else WINDOWS[cause.window][1]
     return Verdict(
-        verdict,
-        causes,
-        check,
-        figure,
-        reason,
-        exposure,
-        max(0.0, exposure or 0.0) * share**0.5,
-        tuple(f.value for r in siblings if (f := r.figures.get(key)) is not None),
-        tuple(f.value for f in others),
-        disputed,
+        verdict=verdict,
+        causes=causes,
+        check=check,
+        figure=figure,
+        reason=reason,
+        exposure=exposure,
+        strength=max(0.0, exposure or 0.0) * share**0.5,
+        siblings=tuple(f.value for r in siblings if (f := r.figures.get(key)) is not None),
+        good=tuple(f.value for f in others),
+        disputed=disputed,
     )
 
 

@@ -176,7 +176,19 @@ def _mean(window: _Window, figures: Sequence[Figures]) -> Figure | None:
     low, high = weighted([f.limits[0].low for f in parts]), weighted([f.limits[0].high for f in parts])
     below, above = sum(f.hours_below for f in parts) / covered_h, sum(f.hours_above for f in parts) / covered_h
     coverage = covered_h / window.hours
-    return None if mean is None else Figure(mean, low, high, coverage, below, above, window.longest_gap_h)
+    return (
+        None
+        if mean is None
+        else Figure(
+            value=mean,
+            low=low,
+            high=high,
+            coverage=coverage,
+            share_below=below,
+            share_above=above,
+            longest_gap_h=window.longest_gap_h,
+        )
+    )
 
 
 def _swing(window: _Window) -> Figure | None:

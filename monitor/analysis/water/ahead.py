@@ -174,7 +174,14 @@ def egg_loss(line: LossLine, pull: Pull | None, *, set_ms: int, ahead: Ahead) ->
 
     pip_pct = at(to_pip)
     again_ms = _sure_ms(line, ahead, pip_pct, now=now, to_pip=to_pip)
-    return EggLoss(line, at(0.0), pip_pct, at(to_pip + to_hatch), mend_of(line, now, ahead), again_ms)
+    return EggLoss(
+        line=line,
+        now_pct=at(0.0),
+        pip_pct=pip_pct,
+        hatch_pct=at(to_pip + to_hatch),
+        mend=mend_of(line, now, ahead),
+        again_ms=again_ms,
+    )
 
 
 def mend_of(line: LossLine, pull_now: float, ahead: Ahead) -> Mend | None:

@@ -243,7 +243,11 @@ def line_of(
     gaps = np.diff(np.concatenate(([0.0], missing)))
     scales = [m.scale for m in use]
     table = _table(
-        _Weighed(x, mass_g, error_g, np.flatnonzero(gaps > 0.0), gaps, fresh, scales), known_breaks, offsets_g=offsets_g
+        _Weighed(
+            x=x, mass_g=mass_g, error_g=error_g, holes=np.flatnonzero(gaps > 0.0), gaps=gaps, fresh=fresh, scales=scales
+        ),
+        known_breaks,
+        offsets_g=offsets_g,
     )
     fit, kept, freedom = _without_the_bad(table)
     by_days = pull is None or mean_kpa is None

@@ -100,7 +100,9 @@ def _record(house: House, now: datetime) -> RecordFound:
     strangers = [(b.id, b.profile) for b in batches if b.closed_at is None and b.profile not in site.profiles]
     stays = [(b.id, stay.machine) for b in batches if (stay := b.stay_at(now)) is not None]
     lost = [(batch, machine) for batch, machine in stays if machine not in site.machines]
-    return RecordFound(path, True, "", size, len(batches), strangers, lost)
+    return RecordFound(
+        path=path, there=True, why="", size_bytes=size, batches=len(batches), strangers=strangers, lost=lost
+    )
 
 
 def _contact(house: House, settings: ContactSettings) -> SecretFound:

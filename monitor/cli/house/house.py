@@ -109,7 +109,16 @@ def _contact_test(options: Test) -> int:
     except SettingsError as error:
         raise Failed(str(error)) from error
     text = f"Test from {house.settings.site.name or house.site.id}. If this woke you, it works."
-    notice = Notice(0, "test", contact.id, "high", "eggroom: test", text, options.utc(), 0)
+    notice = Notice(
+        id=0,
+        dedupe="test",
+        contact=contact.id,
+        priority="high",
+        title="eggroom: test",
+        text=text,
+        created=options.utc(),
+        alarm_number=0,
+    )
     outcome = AppriseDelivery().send(notice, contact)
     if not isinstance(outcome, Delivered):
         raise Failed(f"contact {contact.id}: not sent: {outcome.detail}")

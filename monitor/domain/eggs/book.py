@@ -361,7 +361,15 @@ def _masses(entries: tuple[Entry, ...], ends: list[tuple[datetime, str]], error_
         if isinstance(e.fact, Weighing):
             mass_g, own_g = e.each_g(error_g)
             ended = next((f"after it was {word}" for at, word in ends if at < e.at), "")
-            yield Mass(e.number, e.at, mass_g, own_g, e.eggs, ended, e.fact.scale or "")
+            yield Mass(
+                entry=e.number,
+                at=e.at,
+                mass_g=mass_g,
+                error_g=own_g,
+                eggs=e.eggs,
+                left_out=ended,
+                scale=e.fact.scale or "",
+            )
 
 
 def last_size(entries: tuple[Entry, ...] | list[Entry]) -> Size | None:

@@ -110,7 +110,9 @@ def expected_by(entry: Entry, profile: Profile) -> Expected:
     assert isinstance(entry.fact, Sign)
     span = until_hatch(profile.kind, entry.fact.sign)
     earliest, latest = (entry.at + timedelta(hours=hours) for hours in (span.low_h, span.high_h))
-    return Expected(entry.fact.sign, entry.at, earliest, latest, span.source, span.own)
+    return Expected(
+        sign=entry.fact.sign, at=entry.at, earliest=earliest, latest=latest, source=span.source, own=span.own
+    )
 
 
 def store_delay_h(book: EggBook) -> tuple[float, float]:

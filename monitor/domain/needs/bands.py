@@ -110,7 +110,11 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: date
             changes.append(
                 since - settle
             )  # the label clock went back: low humidity is expected for a while, never for long
-        occupants.append(Occupant(batch.id, profile.id, day, stage.name, since, settles))
+        occupants.append(
+            Occupant(
+                batch=batch.id, profile=profile.id, day=day, stage=stage.name, lockdown_since=since, settling=settles
+            )
+        )
         following = profile.next_change_day(day, declared)
         if following is not None:
             changes.append(batch.set_at + timedelta(days=following))
@@ -129,17 +133,19 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: date
         humidity, agreed = _shared(humidity_bands, error, _danger_either_way)
         if not agreed:
             conflict.append("humidity")
+    lethal_c, of_hens = _lethal([profile for _, profile in known])
     return Needs(
-        machine.id,
-        tuple(occupants),
-        dry_bulb[0],
-        humidity if kind == RH else None,
-        humidity if kind == WET_BULB else None,
-        max(settling) if settling else None,
-        tuple(conflict),
-        missing,
-        min((*changes, *settling), default=None),
-        *_lethal([profile for _, profile in known]),
+        machine=machine.id,
+        occupants=tuple(occupants),
+        dry_bulb_c=dry_bulb[0],
+        rh_pct=humidity if kind == RH else None,
+        wet_bulb_c=humidity if kind == WET_BULB else None,
+        settling_until=max(settling) if settling else None,
+        conflict=tuple(conflict),
+        missing=missing,
+        valid_until=min((*changes, *settling), default=None),
+        lethal_c=lethal_c,
+        of_hens=of_hens,
     )
 
 

@@ -118,7 +118,14 @@ def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Hap
         if e.kind == OPENING and there(e.subject, e.at, e.at)
     ]
     found += [
-        Happening(to_ms(h.since), HANDLING, h.machine, "declared", to_ms(min(h.until, end)), h.by)
+        Happening(
+            at_ms=to_ms(h.since),
+            kind=HANDLING,
+            machine=h.machine,
+            text="declared",
+            until_ms=to_ms(min(h.until, end)),
+            by=h.by,
+        )
         for h in history.handlings(begin, end)
         if there(h.machine, h.since, h.until)
     ]

@@ -105,7 +105,18 @@ def lived_of(history: BatchRecord, site: Site, book: EggBook, *, now: datetime, 
     hatched = max((to_ms(e.at) for e in standing(book) if isinstance(e.fact, Hatched)), default=None)
     target = target_of(profile)
     band = None if target is None else target.by_pip_pct
-    return Lived(batch, stretches, profile.days, wanted, openings, band, hatched, losses, middle, at_pace)
+    return Lived(
+        batch=batch,
+        stretches=stretches,
+        term_days=profile.days,
+        wanted=wanted,
+        openings_ms=openings,
+        loss_band=band,
+        hatched_ms=hatched,
+        loss_pct=losses,
+        middle_loss_pct=middle,
+        at_pace=at_pace,
+    )
 
 
 def _losses(

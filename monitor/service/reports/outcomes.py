@@ -118,7 +118,17 @@ def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE)
     stay = batch.stays[0].machine if batch.stays else NO_MACHINE
     season = _SEASONS[batch.set_at.astimezone(zone).month % 12 // 3]
     try:
-        counted = Outcome(batch.id, stay, batch.profile, season, eggs, fertile, hatched, False, lost)
+        counted = Outcome(
+            batch=batch.id,
+            machine=stay,
+            species=batch.profile,
+            season=season,
+            eggs=eggs,
+            fertile=fertile,
+            hatched=hatched,
+            went_well=False,
+            lost=lost,
+        )
     except ValueError:
         return "more eggs are written than were set"
     of = eggs if fertile is None else fertile

@@ -63,7 +63,16 @@ def batch_review(
             (id_, Subject(eggs, count)) for id_, eggs, count, _ in (_found(book, None, None) if egg is not None else ())
         )
         return BatchReview(
-            batch.id, batch.profile, batch.eggs, batch.set_at, batch.closed_at, (), (), good_share, egg, others
+            batch=batch.id,
+            profile=batch.profile,
+            eggs=batch.eggs,
+            set_at=batch.set_at,
+            closed_at=batch.closed_at,
+            reviewed=(),
+            good=(),
+            good_share=good_share,
+            egg=egg,
+            others=others,
         )
     wanted = frozenset((c.variable, c.window) for id_, *_ in found for c in catalogue.findings[id_].causes if c.check)
     lived = lived_of(history, site, book, now=now, wanted=wanted)
@@ -72,8 +81,8 @@ def batch_review(
     good = list(_good(history, site, batch, now=now, wanted=wanted, good_share=good_share))
     reviewed = tuple(_reviewed(catalogue, lived, book, of=each, good=good) for each in found)
     return BatchReview(
-        batch.id, batch.profile, batch.eggs, batch.set_at, batch.closed_at, reviewed,
-        tuple(record.name for record in good), good_share, egg,
+        batch=batch.id, profile=batch.profile, eggs=batch.eggs, set_at=batch.set_at, closed_at=batch.closed_at, reviewed=reviewed,
+        good=tuple(record.name for record in good), good_share=good_share, egg=egg,
     )  # fmt: skip
 
 

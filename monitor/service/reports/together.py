@@ -86,21 +86,21 @@ def across_batches(
         history, site, ended, catalogue=catalogue, now=now, looked_at=tuple(looked_at.values()), by=by
     )
     return Across(
-        rates(ended.outcomes),
-        {} if by is None else rates_by(ended.outcomes, _key(by)),
-        ended.left_out,
-        ended.unwritten,
-        good_share,
-        looked_at,
-        why,
-        together.found,
-        together.members,
-        together.within,
-        together.batches,
-        together.left_out,
-        by,
-        None if finding is None else _written(finding, ended, by),
-        len(ended.split_off),
+        every=rates(ended.outcomes),
+        groups={} if by is None else rates_by(ended.outcomes, _key(by)),
+        left_out=ended.left_out,
+        unwritten=ended.unwritten,
+        good_share=good_share,
+        looked_at=looked_at,
+        why=why,
+        found=together.found,
+        members=together.members,
+        within=together.within,
+        read=together.batches,
+        older=together.left_out,
+        by=by,
+        finding=None if finding is None else _written(finding, ended, by),
+        split_off=len(ended.split_off),
     )
 
 

@@ -249,7 +249,16 @@ def _record(
     held_pct = (
         HELD_RH_PCT if machine is None else _may_be_set(site, machine, (batch, *beside), at=at, dry_bulb_c=dry_bulb_c)
     )
-    return _Record(site, batch, profile, model, pull, dry_bulb_c, rh_pct, held_pct), (lately_c, lately_rh)
+    return _Record(
+        site=site,
+        batch=batch,
+        profile=profile,
+        model=model,
+        pull=pull,
+        dry_bulb_c=dry_bulb_c,
+        rh_pct=rh_pct,
+        held_pct=held_pct,
+    ), (lately_c, lately_rh)
 
 
 def _may_be_set(

@@ -178,7 +178,9 @@ def _batch_add(look: Look, request: BatchAdd) -> Mapping[str, object]:
     stays: tuple[Stay, ...] = ()
     if request.machine is not None:
         stays = (Stay(_machine(look, request.machine, id_), request.set_at),)
-    made = Batch(id_, request.profile, request.set_at, request.eggs, request.note, stays)
+    made = Batch(
+        id=id_, profile=request.profile, set_at=request.set_at, eggs=request.eggs, note=request.note, stays=stays
+    )
     return _adopt(look, set_there(made, look.site, at=look.now.utc), f"set: {request.profile}")
 
 
@@ -330,8 +332,8 @@ def _calibrate(look: Look, request: Calibrate) -> Mapping[str, object]:
     at, due = _past(look, "at", request.at or look.now.utc), request.due
     earlier = look.state.probes[name].calibrations if name in look.state.probes else ()
     calibration = Calibration(
-        name, at, None, due, request.by, request.note,
-        correction_of(DRY_BULB, request.dry_bulb_c), correction_of(RH, request.rh_pct),
+        probe=name, at=at, since=None, due=due, by=request.by, note=request.note,
+        dry_bulb_c=correction_of(DRY_BULB, request.dry_bulb_c), rh_pct=correction_of(RH, request.rh_pct),
     )  # fmt: skip
     check(calibration)
     if request.since is None:
