@@ -92,6 +92,7 @@ def test_a_single_episode_is_its_last_word() -> None:
     assert gather([begun, end]) == told_late(end)
     assert gather([end], [begun]) == end
     assert gather([begun]) == begun
+    assert gather([end, begun]) == told_late(end)  # by their ids, in whatever order they wait
 
 
 def test_what_is_over_is_no_fellow_of_a_flood() -> None:
@@ -166,3 +167,11 @@ def test_the_first_of_a_flood_is_the_alarm_that_began_first() -> None:
     assert found.began is not None
     assert found.began.alarm_number == first.alarm_number
     assert [n.alarm_number for n in found.fellows] == [first.alarm_number]
+
+
+def test_of_an_episode_the_newest_word_counts_in_a_group_too() -> None:
+    """Of one that is told twice in a message, and that waits in another order, what was said last."""
+    again = replace(SIX[0], id=20, priority="low")
+    for waiting in ([SIX[0], SIX[1], again], [again, SIX[1], SIX[0]]):
+        one = joined(waiting)
+        assert sorted(n.id for n in one.lead.notices) == [2, 20]

@@ -555,3 +555,24 @@ def test_the_numbers_that_a_run_turns_on() -> None:
     assert (engine.MEMORY_EVERY_S, engine.WEIGHTS_EVERY_S) == (300.0, 86_400.0)  # five minutes, a day
     assert (weights.RETRY_S, inbox.MAX_ITEMS) == (30.0, 50_000)
     assert (timedelta(days=200), 1e9, 10) == (commands.MAX_BACKDATE, commands.MAX_SECONDS, egg_requests.SHOWN)
+
+
+def test_what_is_overdue_is_not_waited_for(desk: Desk) -> None:
+    """Until the next tick is due the run waits for the next item, and not at all when it is late already."""
+    waits: list[float] = []
+
+    class Noted(Inbox):
+        def take(self, timeout_s: float) -> Stop | None:
+            waits.append(timeout_s)
+            return Stop(at(9)) if len(waits) == 3 else None
+
+    class Hand:
+        """Looked at before each wait, and after it."""
+
+        seconds = iter([1.0, 1.0, 1.25, 1.5, 2.5])
+
+        def now(self) -> Now:
+            return at(next(self.seconds))
+
+    desk.engine.run(Noted(), Hand())
+    assert waits == [0.0, 0.75, 0.0]
