@@ -16,6 +16,7 @@ from datetime import datetime
 from monitor.domain.alarms.notice import Facts, Notice
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import subject_words
+from monitor.domain.needs.rules import LETHAL
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable
 from monitor.shown.about import about_words, advice, matter, moving_words
@@ -24,6 +25,7 @@ from monitor.shown.values import show_band, show_estimate, show_value, subject_n
 
 MAX_TEXT = 200  # characters before the link: about what a locked phone shows (judgement)
 MAX_TITLE = 64  # a machine's longest name and the longest words about it
+STILL_HOT = "no longer deadly, still too hot"
 OVER = "It happened and is over; this is the first you hear of it. "
 
 
@@ -72,6 +74,8 @@ def what_is(facts: Facts, site: Site) -> str:
     rule = site.rules[facts.rule]
     if facts.unjudged:
         return "no longer judged"
+    if facts.over and rule.level == LETHAL and _still_outside(facts):
+        return STILL_HOT
     what = matter(rule, facts.about, facts.over)
     return still(what) if facts.still and not facts.over else what
 
@@ -80,6 +84,12 @@ def told_advice(facts: Facts, site: Site) -> list[str]:
     """Likely harm and first act: the rule's own, or what is to be moved before that."""
     found = advice(site.rules[facts.rule], facts.about, of_hens=facts.of_hens)
     return found if facts.move is None else [*found[:-1], moving_words(facts.move, site)]
+
+
+def _still_outside(facts: Facts) -> bool:
+    """Whether what passed leaves the air beyond the alarm limit of its band: read half asleep, "no longer" is heard as all is well."""
+    high_alarm = None if facts.band is None else facts.band.high_alarm
+    return facts.value is not None and high_alarm is not None and facts.value > high_alarm
 
 
 def still(what: str) -> str:

@@ -419,7 +419,7 @@ def test_deadly_heat_is_an_escalation_told_by_itself() -> None:
             story.state.unsent.clear()
     told = [title.removeprefix("Setter 1: ") for title in story.titles()]
     assert [what for what in told if "hot" in what or ("heat" in what and "head" not in what)] == [
-        "too hot", "STILL too hot", "deadly heat", *["STILL deadly heat"] * 6, "no longer deadly heat", "STILL too hot", "no longer too hot",
+        "too hot", "STILL too hot", "deadly heat", *["STILL deadly heat"] * 6, "no longer deadly, still too hot", "STILL too hot", "no longer too hot",
     ]  # fmt: skip
     priorities = {n.title: n.priority for n in story.notices if not n.closing}
     assert (priorities["Setter 1: too hot"], priorities["Setter 1: deadly heat"]) == ("high", "critical")

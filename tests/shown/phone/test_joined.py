@@ -14,7 +14,7 @@ from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE, OVER
 from tests.delivery_port import NOTICE
 from tests.told import HOUSE, WORDS, about
 
-ADVICE = "Hours of it can harm, days cost chicks. Look now: heater, thermostat, fan and vents."
+ADVICE = "Days of it cost chicks; it may go on rising. Look now: heater, thermostat, fan and vents."
 join = WORDS.join
 
 
@@ -324,7 +324,7 @@ def test_names_are_listed_while_they_fit_and_the_rest_counted() -> None:
     assert alone.text.startswith(
         "Then "
         + ", ".join(f"Machine number {n:02}" for n in range(2, 9))
-        + ". Hours of it can harm, days cost chicks. "
+        + ". Days of it cost chicks; it may go on rising. "
     )
 
 

@@ -70,7 +70,7 @@ def test_a_message_reads_well() -> None:
     assert title == "Setter 1: too hot"
     assert text == (
         "39.6 °C, band 37.0 to 38.0, since 08:00. hen-1 day 5 setter."
-        " Hours of it can harm, days cost chicks. Look now: heater, thermostat, fan and vents. No. 12"
+        " Days of it cost chicks; it may go on rising. Look now: heater, thermostat, fan and vents. No. 12"
     )
 
 
@@ -90,6 +90,18 @@ def test_deadly_heat_says_of_whom_it_is_known() -> None:
     assert "hens" not in word(own, site(), of_hens)[1]
     hot = begun("dry-bulb-high-alarm", value=40.8, worst=40.8, limit=40.6)  # another rule that has the same limit
     assert "hens" not in word(hot, site(), of_hens)[1]
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [(39.2, "no longer deadly, still too hot"), (38.4, "no longer deadly heat"), (37.5, "no longer deadly heat")],
+)
+def test_what_is_no_longer_deadly_and_still_too_hot_says_so(value: float, said: str) -> None:
+    """Read half asleep, "no longer" is heard as all is well."""
+    past = over(begun("dry-bulb-lethal", worst=41.0, limit=40.6))
+    past = replace(past, alarm=replace(past.alarm, value=value))
+    needs = replace(NEEDS, dry_bulb_c=Band(low_warning=37.0, target=37.5, high_warning=38.0, high_alarm=38.9))
+    assert word(past, site(), needs)[0] == f"Setter 1: {said}"
 
 
 def test_a_message_in_fahrenheit() -> None:
@@ -162,7 +174,7 @@ def test_two_batches_are_both_named_and_no_more_is_counted() -> None:
     """Two are named with day and stage; a third is counted."""
     two = (*NEEDS.occupants, Occupant("hen-2", "hen", 0.9, "setter", None))
     _, text = word(begun("dry-bulb-high-alarm"), site(), replace(NEEDS, occupants=two))
-    assert " hen-1 day 5 setter, hen-2 day 0 setter. Hours of it" in text
+    assert " hen-1 day 5 setter, hen-2 day 0 setter. Days of it" in text
     three = (*two, Occupant("hen-3", "hen", 1.0, "setter", None))
     _, text = word(begun("dry-bulb-high-alarm"), site(), replace(NEEDS, occupants=three))
     assert " hen-1 day 5 setter, hen-2 day 0 setter and 1 more. Hours of it" in text
