@@ -862,3 +862,22 @@ def test_a_left_log_with_few_or_many_damaged_records(path: Path, asides: tuple[i
     Path(f"{path}-wal").write_bytes(b"its log")
     assert f"set aside as eggroom.db.damaged-{to};" in comes_up(path)
     assert Path(f"{path}.damaged-{to}-wal").read_bytes() == b"its log"
+
+
+@pytest.mark.parametrize(
+    ("step", "error"),
+    [
+        ("_version", ValueError("what was\n  found")),
+        ("load", ValueError("what was\n  found")),
+        ("load", sqlite3.DatabaseError("what was\n  found")),
+    ],
+)
+def test_what_was_found_is_told_in_one_line(
+    path: Path, monkeypatch: pytest.MonkeyPatch, step: str, error: Exception
+) -> None:
+    """Whatever a damaged record makes a library say, the note has it without line breaks."""
+    write(path, full_group())
+    fails_once(monkeypatch, step, error)
+    opened = open_writer(path)
+    opened.close()
+    assert opened.note.startswith(f"{path}: damaged (what was found), set aside as eggroom.db.damaged-1; ")
