@@ -64,7 +64,7 @@ def commands(file: Path) -> dict[str, list[str]]:
         "history": ["history", "hen-1"], "review": ["review", "hen-1"], "archive": ["archive", "hen-1", str(file)],
         "batch add": ["batch", "add", "b", "--species", "chicken", "--machine", "setter-1", "--set", day, "--eggs", "9"],
         "batch list": ["batch", "list", "--all"], "batch show": ["batch", "show", "hen-1"],
-        "batch stage": ["batch", "stage", "b", "lockdown"], "batch move": ["batch", "move", "b", "hatcher-1"],
+        "batch stage": ["batch", "stage", "b", "lockdown", "--sure"], "batch move": ["batch", "move", "b", "hatcher-1"],
         "egg weigh": [*egg, "weigh", "b", "7", "55.5", "--sure"], "egg candle": [*egg, "candle", "b", "7", "alive"],
         "egg size": [*egg, "size", "b", "7", "55", "42"], "egg laid": [*egg, "laid", "b", "7", "--on", laid],
         "egg note": [*egg, "note", "b", "7", "a thin shell"], "egg look-again": [*egg, "look-again", "b", "7", "--in", "3h"],

@@ -292,7 +292,7 @@ class Room:
             batch.stage = "lockdown"
             return self._refit()
 
-        self.ask(does, do="stage", batch=batch.id, stage="lockdown")
+        self.ask(does, do="stage", batch=batch.id, stage="lockdown", sure=True)
 
     def close(self, batch: Batch) -> None:
         label = self.label()

@@ -70,6 +70,7 @@ class Stage(Close):
 
     stage: str
     take_back: bool
+    sure: bool
 
 
 @fixed(kw_only=True)
@@ -90,6 +91,7 @@ class Split(Close):
     stage: str | None
     name: str
     by: str
+    sure: bool
 
 
 def add(parsers: Parsers) -> None:
@@ -118,6 +120,7 @@ def add(parsers: Parsers) -> None:
     split.add_argument("--name", default="", metavar="NAME", help="of the new batch (default: such as hen-1-b)")
     split.add_argument("--at", default="now", metavar="TIME", help="when they went (default: now)")
     split.add_argument("--by", default="", metavar="NAME", help="who writes this (default: your account)")
+    split.add_argument("--sure", action="store_true", help="declare it although it is long before its time")
     wait = verbs.command("not-yet", _not_yet, NotYet, about="candled, no draw-down yet: ask again then")
     wait.add_argument("batch")
     wait.add_argument("--for", dest="span", required=True, metavar="TIME", help="such as 12h or 1d")
@@ -127,6 +130,7 @@ def add(parsers: Parsers) -> None:
     stage.add_argument("stage", choices=("lockdown", "hatch"))
     stage.add_argument("--at", default="now", metavar="TIME")
     stage.add_argument("--take-back", action="store_true", help="it was declared by mistake: it comes on its day")
+    stage.add_argument("--sure", action="store_true", help="declare it although it is long before its time")
     close = verbs.command("close", _close, Close, about="the hatch is over")
     close.add_argument("batch")
     close.add_argument("--at", default="now", metavar="TIME")
@@ -154,7 +158,10 @@ def _move(options: Move) -> int:
 def _stage(options: Stage) -> int:
     house = house_of(options.config)
     at = _at(options, house)
-    request = {"do": "stage", "batch": options.batch, "stage": options.stage, "at": at, "back": options.take_back}
+    request = {
+        "do": "stage", "batch": options.batch, "stage": options.stage, "at": at, "back": options.take_back,
+        "sure": options.sure,
+    }  # fmt: skip
     did = "taken back" if options.take_back else "declared"
     return _did(options, house, request, words=f"batch {{id}}: {options.stage} {did}, day {{day}}")
 
@@ -194,6 +201,7 @@ def _split(options: Split) -> int:
         "do": "split", "batch": options.batch, "by": typed_by(options.by),
         **typed_past(options.at, house.site.zone, options.utc),
         "eggs": eggs, "count": options.count, "machine": options.machine, "stage": options.stage, "into": options.name,
+        "sure": options.sure,
     }  # fmt: skip
     answer = ask(house, request)
     began = any(d["stage"] == "lockdown" for d in answer["declared"])

@@ -6,7 +6,7 @@ Nothing here refuses. The caller shows the lines and asks; if the breeder holds 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 
 from monitor.domain.eggs.book import EggBook, hoyt, last_size, standing, typed_error_g
@@ -14,7 +14,9 @@ from monitor.domain.eggs.entry import (
     ALIVE,
     CLEAR,
     DEAD,
+    DRAW_DOWN,
     EARLY_DEAD,
+    EXTERNAL_PIP,
     FERTILE,
     SIGNS,
     STORED_DAYS_HIGH,
@@ -26,7 +28,7 @@ from monitor.domain.eggs.entry import (
     Size,
     Weighing,
 )
-from monitor.domain.needs.batch import DAY_S, Batch, day_words
+from monitor.domain.needs.batch import DAY_S, LOCKDOWN, Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.published.timings import until_hatch
 from monitor.domain.refusal import Words
@@ -80,7 +82,7 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
     elif isinstance(entry.fact, Hatched) and profile is not None:
         day, first, last = batch.day(entry.at), profile.hatch_day_first, profile.hatch_day_last
         if not EARLY_SHARE * first <= day <= last + LATE_DAYS:
-            yield (f"{where}: on day {day_words(day)}, {profile.name} hatches on day {first:g} to {last:g}",)
+            yield (f"{where}: on day {day_words(day)}, {_hatches(profile)}",)
 
 
 def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) -> Iterator[Words]:
@@ -138,8 +140,23 @@ def _early_doubts(entry: Entry, sign: str, day: float, *, profile: Profile) -> I
     longest_days = until_hatch(profile.kind, sign).high_h / 24.0
     first = EARLY_SHARE * profile.hatch_day_first - longest_days
     if day < first:
-        normal = f"day {profile.hatch_day_first:g} to {profile.hatch_day_last:g}"
-        yield (f"{entry.where}: {sign} on day {day_words(day)}, {profile.name} hatches on {normal}",)
+        yield (f"{entry.where}: {sign} on day {day_words(day)}, {_hatches(profile)}",)
+
+
+def early_stage(batch: Batch, stage: str, at: datetime, *, profile: Profile) -> Words:
+    """What should be asked before a stage is declared: the same of the sign that begins it, and a tenth before its day besides; () when nothing is odd.
+
+    stage: lockdown or hatch. The profile must be the batch's own.
+    """
+    day, (begins_day, first_day) = batch.day(at), (profile.begins_day(stage), profile.hatch_day_first)
+    longest_days = until_hatch(profile.kind, DRAW_DOWN if stage == LOCKDOWN else EXTERNAL_PIP).high_h / 24.0
+    if day >= min(EARLY_SHARE * begins_day, EARLY_SHARE * first_day - longest_days):
+        return ()
+    return (f"{stage} on day {day_words(day)}, {_hatches(profile)}",)
+
+
+def _hatches(profile: Profile) -> str:
+    return f"{profile.name} hatches on day {profile.hatch_day_first:g} to {profile.hatch_day_last:g}"
 
 
 def _sign(entry: Entry) -> str:

@@ -244,6 +244,10 @@ class Profile:
         turns = sorted({stage.from_day for stage in self.stages} | {from_day for _, from_day in declared})
         return next((turn for turn in turns if turn > day and self.stage_at(turn, declared) is not now), None)
 
+    def begins_day(self, stage: str) -> float:
+        """The day on which that stage begins by the calendar, or that reminds of it. Raises Refusal for a name that is no stage."""
+        return self.stages[self._place(stage)].from_day
+
     def _place(self, name: str) -> int:
         if name not in STAGE_NAMES:
             raise Refusal(f"stage: {_shown(name)}, expected one of {', '.join(STAGE_NAMES)}")

@@ -26,6 +26,7 @@ from monitor.domain.alarms.alarm import (
     unshelve,
 )
 from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.doubts import early_stage
 from monitor.domain.eggs.entry import EggError
 from monitor.domain.eggs.hatching import followed
 from monitor.domain.eggs.words import eggs_words
@@ -203,7 +204,17 @@ def _stage(look: Look, request: Stage) -> Mapping[str, object]:
             taken = declared(taken, STAGE_NAMES[0], _past_of(look, batch.id, None))
         return _adopt(look, taken, f"stage {stage} taken back")
     at = _past_of(look, batch.id, request.at)
-    return _adopt(look, declared(batch, stage, at), f"stage {stage} declared")
+    later = declared(batch, stage, at)
+    _ask_if_early(look, batch, stage, at=at, sure=request.sure)
+    return _adopt(look, later, f"stage {stage} declared")
+
+
+def _ask_if_early(look: Look, batch: Batch, stage: str, *, at: datetime, sure: bool) -> None:
+    profile = look.site.profiles.get(batch.profile)
+    if sure or profile is None:
+        return
+    if odd := early_stage(batch, stage, at, profile=profile):
+        raise BatchError(f"batch {batch.id}: ", *odd, "; say it is sure to declare it all the same (--sure)")
 
 
 def _stage_name(stage: str, batch: str) -> str:
@@ -230,6 +241,7 @@ def _split(look: Look, request: SplitOff) -> Mapping[str, object]:
         stage = _stage_name(request.stage, into)
         if all(d.stage != stage for d in split_off.declared):  # it may have been, for all of them
             split_off = declared(split_off, stage, at)
+            _ask_if_early(look, batch, stage, at=at, sure=request.sure)
     write_split(look, old, EggBook(split_off, new.entries))
     if (felt := look.state.eggs.get(batch.id)) is not None:
         look.state.eggs[into] = felt  # they were as warm as the others until now

@@ -54,13 +54,14 @@ class Move:
 
 @fixed(kw_only=True)
 class Stage:
-    """A stage is declared early, or what was declared is taken back."""
+    """A stage is declared early, or what was declared is taken back. sure: also long before its time."""
 
     do: Literal["stage"] = "stage"
     batch: str
     stage: str
     at: datetime | None = None
     back: bool = False
+    sure: bool = False
 
 
 @fixed(kw_only=True)
@@ -82,7 +83,8 @@ class Reopen:
 
 @fixed(kw_only=True)
 class SplitOff:
-    """Some eggs of a batch, by number or so many, go on as a batch of their own. into: its name, "" for the next that is free."""
+    """Some eggs of a batch, by number or so many, go on as a batch of their own. into: its name, "" for the next that is free.
+    sure: also a stage long before its time."""
 
     do: Literal["split"] = "split"
     batch: str
@@ -93,6 +95,7 @@ class SplitOff:
     into: str = ""
     at: datetime | None = None
     by: str = ""
+    sure: bool = False
 
 
 @fixed(kw_only=True)

@@ -104,7 +104,7 @@ def test_a_closed_batch_is_as_old_as_it_became(capsys: Capture, config: Path) ->
 def test_what_was_said_by_mistake(capsys: Capture, config: Path) -> None:
     """A stage is taken back, a closed batch opened again, each in one line; what there is nothing of to unsay is refused."""
     told(capsys, "batch", "add", "b", "--species", "chicken", "--machine", "setter-1", config=config)
-    ok(capsys, "batch", "stage", "b", "lockdown", config=config)
+    ok(capsys, "batch", "stage", "b", "lockdown", "--sure", config=config)
     assert (
         ok(capsys, "batch", "stage", "b", "lockdown", "--take-back", config=config)
         == "batch b: lockdown taken back, day 0.0\n"

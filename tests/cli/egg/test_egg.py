@@ -388,7 +388,7 @@ def test_split(capsys: Capture, config: Path) -> None:
     """Two eggs go to the hatcher: their weighings go along, and the loss is told from the whole record under the new name only."""
     for egg in (3, 7, 8):
         weigh(capsys, config, egg, (9.9, 60.0), (5.0, 58.0))
-    code, out, err = typed(capsys, "batch", "split", "hen-1", "3,7", "--to", "hatcher-1", "--stage", "lockdown", "--by", "ada", config=config)  # fmt: skip
+    code, out, err = typed(capsys, "batch", "split", "hen-1", "3,7", "--to", "hatcher-1", "--stage", "lockdown", "--sure", "--by", "ada", config=config)  # fmt: skip
     assert (code, err) == (0, "")
     assert out.splitlines() == [
         "batch hen-1-b: eggs 3,7 of hen-1, day 10.0, in hatcher-1, lockdown declared; 22",

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.eggs.book import EggBook, add
-from monitor.domain.eggs.doubts import doubts
+from monitor.domain.eggs.doubts import doubts, early_stage
 from monitor.domain.eggs.entry import (
     INTERNAL_PIP,
     SIGNS,
@@ -150,6 +150,27 @@ def test_a_sign_far_before_its_time_is_asked_about() -> None:
             [f"egg 1 sign: internal pip on day {day:.1f}, Chicken hatches on day 20 to 22"] if asked else []
         )
         assert doubts(EggBook(BATCH), entry, None) == ()
+
+
+@pytest.mark.parametrize(
+    ("bird", "stage", "first"),
+    [
+        ("chicken", "lockdown", 0.9 * 20.0 - 2.0),  # draw-down at most 48 h before the chick (memory)
+        ("chicken", "hatch", 0.9 * 18.0),  # no stage of its own: it counts as lockdown
+        ("cockatiel", "lockdown", 0.9 * 18.0 - 5.0),  # 24 to 48 h to the pip (EPV) and 24 to 72 h from there (NSW-SP)
+        ("pheasant", "lockdown", 0.9 * 23.0 - 2.0),
+        ("bobwhite-quail", "lockdown", 0.9 * 20.0),  # by its calendar sooner than by any sign
+    ],
+)
+def test_a_stage_far_before_its_time_is_asked_about(bird: str, stage: str, first: float) -> None:
+    """As the sign that begins it is, and never within a tenth of the profile's own day."""
+    profile = load_profiles(None)[bird]
+    for day, asked in ((4.1, True), (first - 0.01, True), (first + 0.01, False), (profile.lockdown_day, False)):
+        said = early_stage(BATCH, stage, BATCH.set_at + timedelta(days=day), profile=profile)
+        assert bool(said) is asked, day
+    said = early_stage(BATCH, stage, BATCH.set_at + timedelta(days=4.15), profile=profile)
+    normal = f"day {profile.hatch_day_first:g} to {profile.hatch_day_last:g}"
+    assert said == (f"{stage} on day 4.1, {profile.name} hatches on {normal}",)
 
 
 @pytest.mark.parametrize("profile", load_profiles(None).values(), ids=lambda p: p.id)

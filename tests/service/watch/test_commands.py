@@ -123,7 +123,7 @@ def test_a_batch_moves_is_declared_and_closes() -> None:
     answer = ask(story, "move", batch="hen-1", machine="hatcher-1", at="2026-03-10T08:30:00Z")
     assert [s["machine"] for s in answer["stays"]] == ["setter-1", "hatcher-1"]
     assert answer["machine"] == "hatcher-1"
-    answer = ask(story, "stage", batch="hen-1", stage="lockdown")
+    answer = ask(story, "stage", batch="hen-1", stage="lockdown", sure=True)
     assert answer["declared"] == [{"stage": "lockdown", "at": "2026-03-10T09:00:00.000Z"}]
     assert there(story.state.machine("hatcher-1").plan).needs.occupants[0].stage == "lockdown"
     answer = ask(story, "close", batch="hen-1")
@@ -257,7 +257,7 @@ def test_a_batch_cannot_be_moved_out_of_order_or_after_its_end() -> None:
     ask(story, "move", batch="hen-1", machine="hatcher-1", at="2026-03-10T08:30:00Z")
     line = refused(story, "move", batch="hen-1", machine="still-1", at="2026-03-10T08:15:00Z")
     assert "is before it came to hatcher-1" in line
-    ask(story, "stage", batch="hen-1", stage="lockdown")
+    ask(story, "stage", batch="hen-1", stage="lockdown", sure=True)
     assert refused(story, "stage", batch="hen-1", stage="lockdown") == "batch hen-1: stage lockdown is declared already"
     ask(story, "close", batch="hen-1")
     assert refused(story, "close", batch="hen-1") == "batch hen-1: closed already, at 2026-03-10T09:00:00Z"
@@ -504,6 +504,7 @@ def test_eggs_are_split_off() -> None:
         "eggs": [7, 3, 4],
         "machine": "hatcher-1",
         "stage": "lockdown",
+        "sure": True,
         "by": "ada",
     }
     answer = perform(story.state, story.site, request, story.now(), out)
@@ -588,7 +589,7 @@ def test_a_split_that_cannot_be(request_: dict[str, Any], complaint: str | None)
 def test_a_stage_is_taken_back() -> None:
     """The machine needs again what it needed before; what is not declared cannot be taken back."""
     story = house()
-    ask(story, "stage", batch="hen-1", stage="lockdown")
+    ask(story, "stage", batch="hen-1", stage="lockdown", sure=True)
     assert ask(story, "room")["machines"][0]["batches"][0]["stage"] == "lockdown"
     answer = ask(story, "stage", batch="hen-1", stage="lockdown", back=True)
     assert (answer["did"], answer["declared"]) == ("stage lockdown taken back", [])
@@ -640,7 +641,7 @@ def test_a_batch_closed_by_mistake() -> None:
 def test_a_stage_that_was_declared_for_all_goes_along() -> None:
     """Split off with a stage that the batch has already, the eggs have it from when it was declared."""
     story = house()
-    ask(story, "stage", batch="hen-1", stage="lockdown")
+    ask(story, "stage", batch="hen-1", stage="lockdown", sure=True)
     since = story.state.batches["hen-1"].declared
     answer = ask(story, "split", batch="hen-1", eggs=[7], machine="hatcher-1", stage="lockdown", by="ada")
     assert story.state.batches[answer["batch"]].declared == since

@@ -216,6 +216,23 @@ def test_who_brings_eggs_to_the_hatcher_has_said_it() -> None:
     assert stage(story, "grey-1", "hatcher-1") == "setter"
 
 
+def test_a_lockdown_long_before_its_time_is_asked_about() -> None:
+    """A slip would ask for damp air in a setter of others: nothing is declared until somebody is sure. What cannot be is said before."""
+    asked = "lockdown on day 4.1, African grey parrot hatches on day 26 to 30; say it is sure to declare it all the same (--sure)"
+    story = aviary(grey(day=4.15))
+    before = story.state.batches["grey-1"]
+    assert refused(story, "stage", batch="grey-1", stage="lockdown") == f"batch grey-1: {asked}"
+    assert refused(story, "split", batch="grey-1", eggs=[3], stage="lockdown", by="ada") == f"batch grey-1: {asked}"
+    assert story.state.batches == {"grey-1": before}
+    ask(story, "split", batch="grey-1", eggs=[3], stage="lockdown", by="ada", sure=True)
+    assert stage(story, "grey-1-b") == "lockdown"
+    ask(story, "stage", batch="grey-1", stage="lockdown", sure=True)
+    assert stage(story, "grey-1") == "lockdown"
+    assert (
+        refused(story, "stage", batch="grey-1", stage="lockdown") == "batch grey-1: stage lockdown is declared already"
+    )
+
+
 @pytest.mark.parametrize("first", ["cockatiel", "african-grey"])
 def test_eggs_that_are_set_late_into_a_hatcher_are_in_lockdown(first: str) -> None:
     """Written down there about the time of draw-down they are held to the hatcher's air, as after a move; long before it, or into a setter,

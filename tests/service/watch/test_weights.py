@@ -126,7 +126,7 @@ def room() -> Room:
         lambda room: room.ask("entry", by="ada", kind="withdrawn", fact={"text": ""}, egg=7, replaces=1),
         lambda room: room.ask("weighings", by="ada", rows=[["2", 8, 58.0, None]], sure=True),
         lambda room: room.ask("move", machine="hatcher-1"),
-        lambda room: room.ask("stage", stage="lockdown"),
+        lambda room: room.ask("stage", stage="lockdown", sure=True),
         lambda room: room.ask("calibrate", None, probe="node-a/top", dry_bulb_c={"offset": 0.3}, by="ada"),
     ],
 )  # fmt: skip
