@@ -175,3 +175,10 @@ def test_of_an_episode_the_newest_word_counts_in_a_group_too() -> None:
     for waiting in ([SIX[0], SIX[1], again], [again, SIX[1], SIX[0]]):
         one = joined(waiting)
         assert sorted(n.id for n in one.lead.notices) == [2, 20]
+
+
+def test_a_flood_is_over_at_its_first_gap() -> None:
+    """What is numbered behind the gap is none of it, also where its own message was made before."""
+    behind = (about(2, "Setter 2", after_s=200), about(3, "Setter 3", after_s=100))
+    one = joined([about(1, "Setter 1", after_s=0), about(9, "Setter 9", "warm", "high", after_s=300)], behind)
+    assert (one.lead.head.id, one.fellows) == (1, ())
