@@ -24,6 +24,7 @@ from monitor.domain.readings.track import (
     Scale,
     Step,
     Track,
+    beside,
     in_a_quiet_room,
     moved_again,
     noisy,
@@ -150,6 +151,9 @@ def assess(  # noqa: PLR0917 - with each reading
     before = max(dry_was, humid_was, trail.held_flag) if trail.held_flag else None
     if _long_still(was_dry, limits) or _long_still(was_humid, limits):
         dry_track, humid_track = _taught(trail, dry_track, humid_track, pace=pace)
+    if dry_track is not None and humid_track is not None:
+        dry_track, humid_track = _side_by_side(dry_track, humid_track, limits)
+        dry, humid = (dry_track, *dry[1:]), (humid_track, *humid[1:])
     odd_since_s = None
     if fit:
         _own(dry, "T", humid_track, scale=limits.dry_bulb, pace=pace, tests=tests)
@@ -186,6 +190,15 @@ def _range(trail: Trail, dry_bulb_c: float, rh_pct: float | None, tests: dict[st
     if gross_rh == FAIL:
         tests["RNG-H"] = FAIL
     return gross, gross_rh
+
+
+def _side_by_side(dry: Track, humid: Track, limits: Limits) -> tuple[Track, Track]:
+    """The tracks, each with what the other is while it stands still."""
+    if dry.run_readings >= limits.flat_readings:
+        dry = beside(dry, humid.value)
+    if humid.run_readings >= limits.flat_readings:
+        humid = beside(humid, dry.value)
+    return dry, humid
 
 
 def _taught(trail: Trail, dry: Track | None, humid: Track | None, *, pace: Pace) -> tuple[Track | None, Track | None]:

@@ -51,12 +51,16 @@ class Limits:
         jump=5.0, back=2.0, noise=0.3, fine=0.1, coarse=0.05, unseen=1.0, rise=30.0, fall=10.0, brief=40.0
     )
     jump_levels: float = 8.0  # of a noisy probe's own level: thrice the spread of what it usually steps
-    # Or all but so much of it is back: of a 10 s opening more is left a minute later (measured).
-    back_share: float = 0.05
+    back_share: float = (
+        0.05  # or all but so much of it is back: of a 10 s opening more is left a minute later (measured)
+    )
     brief_s: float = 45.0  # in less than this no opened door comes and goes
     spikes_an_hour: float = 3.0  # one odd sample is nothing, more than so many are a loose wire (judgement)
     rate_s: float = 30.0  # a rate over less is noise: thrice the lag of a probe
     answer_pct_k: float = 1.0  # air warmed by 1 K loses 3 %RH, less where it is controlled (measured: 1.4 at 3 K/min)
+    follows_pct_k: float = (
+        3.0  # of air that nothing controls: with each 1 K that it warms its humidity falls by so much
+    )
     answer_k_pct: float = 0.008  # an opening moves 0.08 K with each %RH, a slow probe at first a tenth of it (measured)
     event_k: float = 0.3  # air may be exchanged when it fell by so much within the time of a rate, and still comes home while either moves by it
     event_pct: float = 3.0
@@ -67,11 +71,21 @@ class Limits:
     flat_times: tuple[float, float] = (7.0, 14.0)  # of the usual stillness: by chance 1 run in a million lasts 7 times
     usual_s: float = 86_400.0  # the usual stillness is that of a day
     # Of the longest stillness that was shown to be of the air, while the other quantity moved, and while none did; it fails at twice that
-    # (judgement).
-    long_times: tuple[float, float] = (4.0, 2.0)
-    # So long stands a room without anybody (judgement).
-    long_longest_s: tuple[float, float] = (3 * 86_400.0, 6 * 86_400.0)
-    long_fade_s: float = 28 * 86_400.0  # after which such a stillness counts for nothing
+    # (judgement). alone_times: of what it may be, for which one counts of a probe without another quantity.
+    long_times: tuple[float, float] = (4.0, 4.0)
+    alone_times: float = 4.0
+    long_longest_s: tuple[float, float] = (
+        3 * 86_400.0,
+        6 * 86_400.0,
+    )  # so long stands a room without anybody (judgement)
+    # A chip that is coarse in one quantity is so in the other: of such a pair the humidity is waited for longer than the temperature.
+    coarse_k: float = 0.5
+    coarse_pct: float = 1.0
+    coarse_longest_s: tuple[float, float] = (54_000.0, 108_000.0)
+    both_fade_s: float = (
+        2 * 86_400.0
+    )  # after which a stillness in which nothing moved counts for nothing: a week's end is over by Tuesday
+    long_fade_s: float = 28 * 86_400.0  # and one in which the other quantity moved
     noise_s: float = 600.0  # over which the present to and fro is taken, and at least over so many readings:
     noise_readings: float = 30.0
     noise_times: tuple[float, float] = (3.0, 6.0)  # of this probe's own level: suspect, fail
@@ -95,7 +109,7 @@ class Track:
     how long it does at an instant taken by chance. step: the finest seen. noise, level: to and fro now, and as it is used to;
     learnt_s: for how long that was looked at. spikes: of the last hour, fading. long_s: the longest stillness beyond what its steps and its
     day allow, while the other quantity moved: it was of the air; both_s: the second longest in which nothing moved, once_s the longest. All
-    fade.
+    fade. beside: the least and the most of the other quantity while this one stands still.
     """
 
     mono_s: float
@@ -114,6 +128,7 @@ class Track:
     long_s: float = 0.0
     both_s: float = 0.0
     once_s: float = 0.0
+    beside: tuple[float, float] | None = None
 
 
 # When a reading was taken (forward clock, s), over how long the to and fro of now is taken (s), in what steps they come unless known
@@ -161,7 +176,36 @@ def still(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> int
     mono_s = pace[0]
     suspect_s, fail_s = _flat_limits_s(track, other, scale=scale, pace=pace)
     run_s = mono_s - track.run_s
-    return FAIL if run_s >= fail_s else SUSPECT if run_s >= suspect_s else PASS
+    if run_s < suspect_s:
+        return PASS
+    if other is None or _seen(track, scale) <= scale.fine:
+        return FAIL if run_s >= fail_s else SUSPECT
+    # Of steps that air may well stay within, a sensor has failed when nothing of it moves: what moves is alive.
+    if mono_s - max(track.run_s, other.run_s) >= fail_s:
+        return FAIL
+    return SUSPECT if not _alive(track, other, mono_s) or _should_move(track, other, scale=scale, pace=pace) else PASS
+
+
+def beside(track: Track, other: float) -> Track:
+    """The track, while it stands still, with what its other quantity is now."""
+    if track.beside is None:
+        return replace(track, beside=(other, other))
+    low, high = track.beside
+    return track if low <= other <= high else replace(track, beside=(min(low, other), max(high, other)))
+
+
+def _should_move(track: Track, other: Track, *, scale: Scale, pace: Pace) -> bool:
+    """Whether the other quantity moved, while this one stood still, by more than its own noise and what one step of this one brings.
+
+    Air held by a good thermostat, told in tenths, stands still for days while the humidity's last digit flickers.
+    """
+    if track.beside is None:
+        return False
+    _, _, _, limits, _ = pace
+    low, high = track.beside
+    of_humidity = scale is limits.humidity
+    brings = _seen(track, scale) * (1.0 / limits.answer_pct_k if of_humidity else limits.follows_pct_k)
+    return high - low > brings + 2.0 * _level(other, limits.dry_bulb if of_humidity else limits.humidity, pace)
 
 
 def moved_again(track: Track, before: Track, other: Track | None, *, scale: Scale, pace: Pace) -> tuple[Track, float]:
@@ -169,21 +213,22 @@ def moved_again(track: Track, before: Track, other: Track | None, *, scale: Scal
 
     track, before: with and without the reading that ended it. other: the probe's other quantity before that reading. Where that moved
     meanwhile the sensor was alive, and the air stood still. Where it did not, one that is longer than twice what it may be proves nothing;
-    two do. Of a probe that has no other quantity, one counts for up to twice.
+    two do. Of a probe that has no other quantity, one counts for up to four times.
     """
     _, _, _, limits, _ = pace
     lasted_s, limit_s = before.mono_s - before.run_s, _flat_limits_s(before, other, scale=scale, pace=pace)[0]
     if lasted_s <= limit_s:
         return track, 0.0
-    faded = max(0.0, 1.0 - lasted_s / limits.long_fade_s)
-    long_s, both_s, once_s = faded * track.long_s, faded * track.both_s, faded * track.once_s
+    long_s, both_s, once_s = max(0.0, 1.0 - lasted_s / limits.long_fade_s) * track.long_s, track.both_s, track.once_s
     if _alive(before, other, before.mono_s):
         return replace(track, long_s=max(long_s, lasted_s), both_s=both_s, once_s=once_s), lasted_s / _own_limits_s(
             before, scale, pace
         )[0]
     shown_s = lasted_s
-    if lasted_s > 2.0 * limit_s:
-        shown_s = 2.0 * limit_s if other is None else min(lasted_s, once_s)
+    if other is None:
+        shown_s = min(lasted_s, limits.alone_times * limit_s)
+    elif lasted_s > 2.0 * limit_s:
+        shown_s = min(lasted_s, once_s)
     return replace(track, long_s=long_s, both_s=max(both_s, shown_s), once_s=max(once_s, lasted_s)), 0.0
 
 
@@ -210,7 +255,15 @@ def noisy(track: Track, scale: Scale, pace: Pace) -> int:
 def _begin_again(track: Track, value: float, mono_s: float) -> Track:
     """After a gap: what was learnt stays, where the value was says nothing any more."""
     return replace(
-        track, mono_s=mono_s, value=value, run_s=mono_s, run_value=value, run_readings=1, change=0.0, held=None
+        track,
+        mono_s=mono_s,
+        value=value,
+        run_s=mono_s,
+        run_value=value,
+        run_readings=1,
+        change=0.0,
+        held=None,
+        beside=None,
     )
 
 
@@ -258,13 +311,17 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
     if size > SAME and (finest is None or size < finest):
         finest = size if size >= FINEST else FINEST
     run_s, run_value, run_readings, usual_s = track.run_s, track.run_value, track.run_readings + 1, track.usual_s
+    both_s, once_s, seen = track.both_s, track.once_s, track.beside
     if not -half_step - SAME <= value - run_value <= half_step + SAME:
         # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
         lasted_s = newest_s - run_s
         if lasted_s > limits.flat_s[1]:  # under which no limit is
             lasted_s = min(lasted_s, _flat_limits_s(track, None, scale=scale, pace=pace)[1])
         usual_s += lasted_s / (limits.usual_s + lasted_s) * (lasted_s - usual_s)
-        run_s, run_value, run_readings = mono_s, value, 1
+        run_s, run_value, run_readings, seen = mono_s, value, 1, None
+        if both_s:
+            faded = 1.0 - lasted_s / limits.both_fade_s
+            both_s, once_s = (faded * both_s, faded * once_s) if faded > 0.0 else (0.0, 0.0)
     own, noise, learnt_s, spikes = track.level, track.noise, track.learnt_s, track.spikes
     level = own if own > scale.noise else scale.noise
     if half_step > level:
@@ -302,8 +359,9 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
         learnt_s,
         spikes,
         track.long_s,
-        track.both_s,
-        track.once_s,
+        both_s,
+        once_s,
+        seen,
     )
 
 
@@ -317,11 +375,20 @@ def _level(track: Track, scale: Scale, pace: Pace) -> float:
     return max(track.level, scale.noise, _step_of(track, pace) / 2.0)
 
 
+def _seen(track: Track, scale: Scale) -> float:
+    """Its step, or what that may be of one that never moved."""
+    return scale.unseen if track.step is None else track.step
+
+
+def _coarse(track: Track, scale: Scale) -> float:
+    """How many times longer its steps let it stand still."""
+    return 1.0 + max(0.0, _seen(track, scale) - scale.fine) / scale.coarse
+
+
 def _own_limits_s(track: Track, scale: Scale, pace: Pace) -> tuple[float, float]:
     """Suspect and fail, as its steps and its usual stillness have it."""
     _, _, _, limits, _ = pace
-    finest = scale.unseen if track.step is None else track.step
-    coarse = 1.0 + max(0.0, finest - scale.fine) / scale.coarse
+    coarse = _coarse(track, scale)
     suspect_s = max(limits.flat_s[0] * coarse, limits.flat_times[0] * track.usual_s)
     fail_s = max(limits.flat_s[1] * coarse, limits.flat_times[1] * track.usual_s)
     return min(suspect_s, limits.flat_longest_s[0]), min(fail_s, limits.flat_longest_s[1])
@@ -331,11 +398,32 @@ def _flat_limits_s(track: Track, other: Track | None, *, scale: Scale, pace: Pac
     """The same, and what was learnt of long ones."""
     mono_s, _, _, limits, _ = pace
     suspect_s, fail_s = _own_limits_s(track, scale, pace)
+    coarse = _coarse(track, scale)
+    if other is None and coarse > 1.0 and suspect_s > coarse * limits.flat_s[0]:
+        fail_s = limits.flat_longest_s[1]  # a room that is used to it
     times, both_times = limits.long_times
     long_s = both_times * track.both_s
     if track.long_s and _alive(track, other, mono_s):
         long_s = max(long_s, times * track.long_s)
+    if other is not None:
+        suspect_s, fail_s = _of_a_pair(track, other, (suspect_s, fail_s), scale=scale, limits=limits)
     if not long_s:
         return suspect_s, fail_s
     longest_s, fail_longest_s = limits.long_longest_s
     return max(suspect_s, min(long_s, longest_s)), max(fail_s, min(2.0 * long_s, fail_longest_s))
+
+
+def _of_a_pair(
+    track: Track, other: Track, own_s: tuple[float, float], *, scale: Scale, limits: Limits
+) -> tuple[float, float]:
+    """The same, where the other quantity says more of the chip: one that is coarse in one is so in the other."""
+    if scale is limits.humidity:
+        coarse = other.step is not None and other.step >= limits.coarse_k
+        return limits.coarse_longest_s if coarse else own_s
+    if track.step is not None:
+        return own_s
+    if other.step is None:  # neither has moved: all that is known are the last digits
+        coarse = track.value % limits.coarse_k == 0.0 and other.value % limits.coarse_pct == 0.0
+    else:
+        coarse = other.step >= limits.coarse_pct
+    return limits.flat_longest_s if coarse else own_s

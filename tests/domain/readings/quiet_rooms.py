@@ -59,6 +59,7 @@ SENSORS = {
     "hundredths, 1 min": Sensor(60.0, step_k=0.01, step_pct=0.01, noise_k=0.002, noise_pct=0.004),
     "hundredths, 10 s": Sensor(10.0, step_k=0.01, step_pct=0.01, noise_k=0.001, noise_pct=0.002),
     "whole percents, 30 s": Sensor(30.0, step_pct=1.0),
+    "halves and whole percents, 5 min": Sensor(300.0, step_k=0.5, step_pct=1.0, noise_k=0.02, noise_pct=0.1),
 }
 
 
@@ -87,6 +88,7 @@ ROOMS = {
     "office": _office,
     "cellar": _constant(14.0, 0.15, 0.008, 0.05),
     "brooder": _constant(35.0, 0.05, 0.01, 0.1),
+    "thermostat": _constant(37.5, 0.0, 0.007, 0.05),
     "store": _constant(18.0, 1.0, 0.02, 0.2),
 }
 

@@ -498,30 +498,41 @@ def shared(found: tuple[int, int]) -> float:
     return found[0] / found[1]
 
 
-# Healthy sensors in quiet rooms: with what the rules said before a probe's stillness was learnt, these were doubtful 7, 4, 8, 4, 4 and 9 times.
+# Healthy sensors in quiet rooms, and after how many hours one that is stuck there from day 3.55 on is found. With what the rules
+# said before a probe's stillness was learnt these were doubtful or failed up to 11 times.
 QUIET = [
-    ("office", "tenths, 1 min"),
-    ("office", "mean of four tenths, 1 min"),
-    ("cellar", "tenths, 1 min"),
-    ("cellar", "sixteenths, 1 min"),
-    ("brooder", "tenths, 1 min"),
-    ("brooder", "mean of four tenths, 1 min"),
+    ("office", "tenths, 1 min", 1.5),
+    ("office", "mean of four tenths, 1 min", 0.5),
+    ("office", "sixteenths, 1 min", 3.5),
+    ("office", "whole percents, 30 s", 5.5),
+    ("office", "halves and whole percents, 5 min", 15.5),
+    ("cellar", "tenths, 1 min", 1.5),
+    ("cellar", "mean of four tenths, 1 min", 0.5),
+    ("cellar", "sixteenths, 1 min", 12.0),
+    ("cellar", "whole percents, 30 s", 12.5),
+    ("brooder", "tenths, 1 min", 1.0),
+    ("brooder", "mean of four tenths, 1 min", 0.5),
+    ("thermostat", "tenths, 1 min", 2.5),
+    ("store", "halves and whole percents, 5 min", 15.5),
 ]
 
 
-@pytest.mark.parametrize(("room", "sensor"), QUIET)
-def test_a_quiet_room_is_no_doubtful_sensor(room: str, sensor: str) -> None:
-    """In two weeks a healthy sensor in a quiet room is called doubtful once a week at most, in its first days alone, and never failed;
-    stuck there, it is found within the half day that any sensor is."""
+@pytest.mark.parametrize(("room", "sensor", "found_h"), QUIET)
+def test_a_quiet_room_is_no_doubtful_sensor(room: str, sensor: str, found_h: float) -> None:
+    """In two weeks a healthy sensor in a quiet room is called doubtful once a week at most, from the first week on, and never failed;
+    stuck there, it is found in so many hours. The coarsest, where nobody comes for a week's end, is so twice in it."""
     made = quiet_rooms.SENSORS[sensor]
     readings = quiet_rooms.record(room, made)
     found = quiet_rooms.doubts(readings, made.interval_s)
-    assert len(found) <= 2
-    assert all(at_s < 2 * quiet_rooms.DAY_S for _, at_s in found)
+    most = 2 if (room, sensor) == ("office", "halves and whole percents, 5 min") else 1
+    for week in (0, 1):
+        assert (
+            sum(7 * quiet_rooms.DAY_S * week < at_s <= 7 * quiet_rooms.DAY_S * (week + 1) for _, at_s in found) <= most
+        )
     assert not [rule for rule, _ in found if rule == SENSOR_FAILED]
     after_s = quiet_rooms.stuck_after(readings[: len(readings) // 3], made.interval_s, 3.55 * quiet_rooms.DAY_S)
     assert after_s is not None
-    assert after_s <= 12.0 * 3600.0
+    assert after_s <= found_h * 3600.0
 
 
 def test_a_probe_that_never_moved_may_have_coarse_steps() -> None:

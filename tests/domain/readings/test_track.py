@@ -13,6 +13,7 @@ from monitor.domain.readings.track import (
     Scale,
     Step,
     Track,
+    beside,
     in_a_quiet_room,
     moved_again,
     noisy,
@@ -37,6 +38,7 @@ def test_the_numbers_that_the_tests_turn_on() -> None:
         "spikes_an_hour": 3.0,
         "rate_s": 30.0,
         "answer_pct_k": 1.0,
+        "follows_pct_k": 3.0,  # at 20 °C and 50 %RH
         "answer_k_pct": 0.008,
         "event_k": 0.3,
         "event_pct": 3.0,
@@ -46,8 +48,13 @@ def test_the_numbers_that_the_tests_turn_on() -> None:
         "flat_readings": 15,
         "flat_times": (7.0, 14.0),
         "usual_s": DAY_S,
-        "long_times": (4.0, 2.0),
+        "long_times": (4.0, 4.0),
+        "alone_times": 4.0,
         "long_longest_s": (3 * DAY_S, 6 * DAY_S),
+        "coarse_k": 0.5,
+        "coarse_pct": 1.0,
+        "coarse_longest_s": (54_000.0, 108_000.0),
+        "both_fade_s": 2 * DAY_S,
         "long_fade_s": 28 * DAY_S,
         "noise_s": 600.0,
         "noise_readings": 30.0,
@@ -293,8 +300,14 @@ def ran(run_s: float, **changes: object) -> Track:
         ({"usual_s": 200.0}, 1400.0, 3600.0),
         ({"usual_s": 300.0}, 2100.0, 4200.0),
         ({"usual_s": 7000.0}, 43_200.0, 86_400.0),  # at most half a day, and a day
-        ({"both_s": 1000.0}, 2000.0, 4000.0),
-        ({"both_s": 300.0}, 900.0, 3600.0),
+        ({"usual_s": 100.0, "step": 0.0625}, 4725.0, 18_900.0),
+        (
+            {"usual_s": 700.0, "step": 0.0625},
+            4900.0,
+            86_400.0,
+        ),  # a room that is used to stand still for longer than its steps allow
+        ({"both_s": 1000.0}, 4000.0, 8000.0),
+        ({"both_s": 200.0}, 900.0, 3600.0),
         ({"both_s": 200_000.0}, 3 * DAY_S, 6 * DAY_S),
         ({"long_s": 5000.0}, 900.0, 3600.0),  # without another quantity that moves it says nothing
     ],
@@ -334,9 +347,28 @@ def test_a_stillness_in_which_the_other_quantity_moved_was_the_rooms() -> None:
     """It counts whole, by how much it was over what its own steps allow, 900 s; what was known before has faded a little: in 28 days
     all of it is gone."""
     track, by = ended(1800.0, 100.0, long_s=300.0, both_s=400.0, once_s=300.0)
-    faded = 1.0 - 1800.0 / (28 * DAY_S)
     assert (track.long_s, by) == (1800.0, 2.0)
-    assert (track.both_s, track.once_s) == pytest.approx((400.0 * faded, 300.0 * faded))
+    assert (track.both_s, track.once_s) == (400.0, 300.0)
+    faded, _ = ended(1800.0, None, long_s=1900.0)
+    assert faded.long_s == pytest.approx(1900.0 * (1.0 - 1800.0 / (28 * DAY_S)))
+
+
+@pytest.mark.parametrize(
+    ("lasted_s", "known_s", "left"),
+    [
+        (3600.0, 1000.0, 47 / 48),
+        (DAY_S, 1000.0, 1.0 - 8000.0 / (2 * DAY_S)),
+        (DAY_S, 3 * DAY_S, 0.5),
+        (3 * DAY_S, 3 * DAY_S, 0.0),
+    ],
+)
+def test_what_was_learnt_while_nothing_moved_fades_in_two_days(lasted_s: float, known_s: float, left: float) -> None:
+    """With each stillness that ends, by its length, and by no more than what would be failed: a quiet week's end is no measure of the
+    days after it."""
+    before = ran(lasted_s, both_s=known_s, once_s=2000.0)
+    after, _, _, _, _ = step(before, 37.6, TEMPERATURE, False, pace(100_010.0))
+    assert after is not None
+    assert (after.both_s, after.once_s) == pytest.approx((known_s * left, 2000.0 * left))
 
 
 @pytest.mark.parametrize(
@@ -346,22 +378,67 @@ def test_a_stillness_in_which_the_other_quantity_moved_was_the_rooms() -> None:
         (1801.0, True, 0.0, 0.0),  # longer, and the first such: it proves nothing
         (5000.0, True, 3000.0, 3000.0),  # the second: as much as the first
         (2500.0, True, 3000.0, 2500.0),
-        (5000.0, False, 0.0, 1800.0),  # of a probe that has no other quantity, up to twice
+        (3000.0, False, 0.0, 3000.0),
+        (5000.0, False, 0.0, 3600.0),  # of a probe that has no other quantity, up to four times
     ],
 )
 def test_a_stillness_in_which_nothing_moved(lasted_s: float, other: bool, once_s: float, both_s: float) -> None:
     """One that is longer than twice what it may be proves nothing; two do."""
     track, by = ended(lasted_s, lasted_s if other else None, once_s=once_s)
-    faded = 1.0 - lasted_s / (28 * DAY_S)
     assert by == 0.0
-    assert track.both_s == pytest.approx(both_s, rel=0.01)
-    assert track.once_s == pytest.approx(max(lasted_s, once_s * faded))
+    assert track.both_s == both_s
+    assert track.once_s == max(lasted_s, once_s)
 
 
 def test_what_was_proved_before_is_not_taken_back() -> None:
-    """A second one that proves less than is known leaves that as it is, but for its fading."""
-    track, _ = ended(5000.0, 5000.0, both_s=1000.0, once_s=500.0)
-    assert track.both_s == pytest.approx(1000.0 * (1.0 - 5000.0 / (28 * DAY_S)))
+    """A second one that proves less than is known leaves that as it is."""
+    track, _ = ended(9000.0, 9000.0, both_s=1000.0, once_s=500.0)
+    assert track.both_s == 1000.0
+
+
+def test_a_coarse_quantity_has_failed_when_nothing_of_its_sensor_moves() -> None:
+    """A temperature of tenths fails after nine hours in which its humidity stood still too: one that moved, however little, is alive."""
+    for other_run_s, flag in ((32_399.0, SUSPECT), (32_400.0, FAIL)):
+        assert still(ran(40_000.0, step=0.1), ran(other_run_s), scale=TEMPERATURE, pace=pace(100_000.0)) == flag
+    fine = ran(40_000.0, step=0.02)
+    assert still(fine, ran(10.0), scale=TEMPERATURE, pace=pace(100_000.0)) == FAIL  # no air stays within so little
+
+
+@pytest.mark.parametrize(
+    ("scale", "step_", "moved", "flag"),
+    [
+        (LIMITS.dry_bulb, 0.1, 0.9, PASS),  # 0.1 K bring 0.3 %RH, and twice its own level of 0.3 is nothing
+        (LIMITS.dry_bulb, 0.1, 0.91, SUSPECT),
+        (LIMITS.dry_bulb, 0.5, 2.1, PASS),
+        (LIMITS.dry_bulb, 0.5, 2.11, SUSPECT),
+        (LIMITS.humidity, 0.5, 0.58, PASS),  # 0.5 %RH go with 0.5 K where it is controlled
+        (LIMITS.humidity, 0.5, 0.59, SUSPECT),
+    ],
+)
+def test_what_stands_still_beside_what_moves(scale: Scale, step_: float, moved: float, flag: int) -> None:
+    """A thermostat may hold a coarse temperature for ever while the humidity flickers: it is in doubt when that moved by more than goes
+    with one step. What is not known to have moved proves nothing."""
+    one = replace(ran(43_200.0, step=step_), beside=(50.0, 50.0))
+    one = beside(beside(one, 50.0 + moved - 0.0001), 50.0)
+    assert still(one, ran(10.0), scale=scale, pace=pace(100_000.0)) == flag
+    assert still(replace(one, beside=None), ran(10.0), scale=scale, pace=pace(100_000.0)) == PASS
+
+
+def test_a_chip_that_is_coarse_in_one_quantity_is_so_in_the_other() -> None:
+    """A temperature that never moved, beside a humidity of whole percents, may have steps of half a degree; such a humidity is waited
+    for longer than its temperature."""
+    still_c, still_pct = ran(43_199.0, step=None), ran(53_999.0, step=1.0)
+    by_time = pace(100_000.0)
+    assert still(still_c, ran(43_199.0, step=1.0), scale=LIMITS.dry_bulb, pace=by_time) == PASS
+    assert still(ran(43_200.0, step=None), ran(43_200.0, step=1.0), scale=LIMITS.dry_bulb, pace=by_time) == SUSPECT
+    assert still(still_c, ran(43_199.0, step=0.9), scale=LIMITS.dry_bulb, pace=by_time) == FAIL
+    for value, humid, flag in ((37.5, 50.0, PASS), (37.4, 50.0, FAIL), (37.5, 50.5, FAIL)):  # by their last digits
+        one = replace(still_c, value=value, run_value=value)
+        two = replace(ran(43_199.0, step=None), value=humid, run_value=humid)
+        assert still(one, two, scale=LIMITS.dry_bulb, pace=by_time) == flag
+    assert still(still_pct, ran(53_999.0, step=0.5), scale=LIMITS.humidity, pace=by_time) == PASS
+    assert still(ran(54_000.0, step=1.0), ran(54_000.0, step=0.5), scale=LIMITS.humidity, pace=by_time) == SUSPECT
+    assert still(still_pct, ran(53_999.0, step=0.4), scale=LIMITS.humidity, pace=by_time) == SUSPECT
 
 
 def test_a_stillness_of_a_month_leaves_nothing_of_the_ones_before() -> None:
