@@ -177,7 +177,7 @@ def test_two_batches_are_both_named_and_no_more_is_counted() -> None:
     assert " hen-1 day 5 setter, hen-2 day 0 setter. Days of it" in text
     three = (*two, Occupant("hen-3", "hen", 1.0, "setter", None))
     _, text = word(begun("dry-bulb-high-alarm"), site(), replace(NEEDS, occupants=three))
-    assert " hen-1 day 5 setter, hen-2 day 0 setter and 1 more. Hours of it" in text
+    assert " hen-1 day 5 setter, hen-2 day 0 setter and 1 more. Days of it" in text
 
 
 def test_what_it_is_about_stands_in_place_of_the_batches_where_it_fits() -> None:
