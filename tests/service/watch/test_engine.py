@@ -576,3 +576,13 @@ def test_what_is_overdue_is_not_waited_for(desk: Desk) -> None:
 
     desk.engine.run(Noted(), Hand())
     assert waits == [0.0, 0.75, 0.0]
+
+
+def test_the_daemons_own_word_of_a_silent_probe(desk: Desk) -> None:
+    """Heard thirty seconds ago, as its interval allows, it is not silent; a second later it is; one that was never heard is."""
+    for second in range(1, 40, 10):
+        desk.reading(second, 37.5)
+    for at_s, silent in ((61.0, False), (62.0, True)):
+        facts: Any = desk.engine.facts(at(at_s))
+        assert ("node-a/top" in facts["silent_probes"]) is silent
+        assert facts["up_s"] == at_s
