@@ -358,13 +358,17 @@ def _judged(weighed: Weighed, site: Site) -> str:
 
 
 def _entries(book: EggBook, entries: Sequence[Entry], site: Site) -> Listing:
-    return Listing(_OF_ENTRIES, tuple(_entry_row(book, entry, site) for entry in entries))
+    several = len({e.fact.scale for e in entries if isinstance(e.fact, Weighing)}) > 1
+    return Listing(_OF_ENTRIES, tuple(_entry_row(book, entry, site, scales=several) for entry in entries))
 
 
-def _entry_row(book: EggBook, entry: Entry, site: Site) -> tuple[str, ...]:
+def _entry_row(book: EggBook, entry: Entry, site: Site, *, scales: bool) -> tuple[str, ...]:
+    """scales: whether the weighings beside it are of several, so that each has to say of which."""
     # Of what it replaced only the last is named: the rest is in --json.
     before = [_not(entry, e, site) for e in history(book, entry)[1:2]]
-    words = f"{said(entry, site.zone).strip()}{''.join(before)} ({printable(entry.who)})"
+    scale = entry.fact.scale if scales and isinstance(entry.fact, Weighing) else None
+    on = "" if scale is None else f" on {printable(scale)}"
+    words = f"{said(entry, site.zone).strip()}{on}{''.join(before)} ({printable(entry.who)})"
     return str(entry.number), wall_time(entry.at, site.zone), words
 
 

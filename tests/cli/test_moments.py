@@ -71,6 +71,7 @@ def commands(file: Path) -> dict[str, list[str]]:
         "egg event": [*egg, "event", "b", "7", "internal-pip", "--sure"], "egg correct": [*egg, "correct", "b", "1", "gross_g=55.4"],
         "egg withdraw": [*egg, "withdraw", "b", "2"], "egg outcome": [*egg, "outcome", "b", "7", "hatched", "--sure"],
         "egg show": [*egg, "show", "b", "7"],
+        "batch not-yet": ["batch", "not-yet", "b", "--for", "12h"],
         "batch split": ["batch", "split", "b", "4-5", "--to", "setter-1"],
         "batch close": ["batch", "close", "b"], "batch reopen": ["batch", "reopen", "b"],
     }  # fmt: skip

@@ -277,6 +277,17 @@ def test_a_break_that_nobody_wrote_is_asked_about() -> None:
     assert "sealed: wax" in egg_text(sealed, 1, the_water(sealed), site=SITE)
 
 
+def test_the_scale_is_named_where_there_are_several() -> None:
+    """27.70 g an hour after 27.28 is no gain but another scale; of one scale alone the line stays short."""
+    book = put(put(EggBook(HEN), 0.0, Weighing(60.0, error_g=0.01, scale="fine"), 1), 5, Candling("fertile"), 1)
+    assert "60.00 g (" in egg_text(book, 1, the_water(book), site=SITE)
+    book = put(book, 5.1, Weighing(58.9, error_g=0.5, scale="kitchen"), 1)
+    told = egg_text(book, 1, the_water(book), site=SITE)
+    assert "60.00 g on fine (" in told
+    assert "58.90 g on kitchen (" in told
+    assert "candled: fertile (" in told
+
+
 def test_a_scale_that_nobody_named_is_asked_about() -> None:
     """Heavier at once, with the same loss before and after: another scale, or wax."""
     book = EggBook(HEN)

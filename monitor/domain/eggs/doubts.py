@@ -90,8 +90,11 @@ def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) 
     own_g = typed_error_g((*weighed, entry))
     mass_g, error_g = entry.each_g(own_g)
     before = next((e for e in reversed(weighed) if e.at <= entry.at), None)
-    after = next((e for e in weighed if e.at > entry.at), None)
-    for first, second in pairwise([e for e in (before, entry, after) if e is not None]):
+    # Two scales differ by more than either scatters, so each is held against itself, whatever was shown by another between.
+    same = [e for e in weighed if _scale(e) == _scale(entry)]
+    last = next((e for e in reversed(same) if e.at <= entry.at), None)
+    following = next((e for e in same if e.at > entry.at), None)
+    for first, second in pairwise([e for e in (last, entry, following) if e is not None]):
         if first.eggs == second.eggs:
             yield from _loss_doubts(entry.where, first, second, own_g=own_g)
     if entry.egg is None and weighed and weighed[0].eggs != entry.eggs:
@@ -110,19 +113,19 @@ def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) 
 
 def _loss_doubts(where: str, first: Entry, second: Entry, *, own_g: float) -> Iterator[Words]:
     (before_g, before_error_g), (after_g, after_error_g) = first.each_g(own_g), second.each_g(own_g)
-    # Two scales differ by more than either scatters; and weighings of one by dew, draughts, and the way that an egg lies.
-    if (
-        not (isinstance(first.fact, Weighing) and isinstance(second.fact, Weighing))
-        or first.fact.scale != second.fact.scale
-    ):
-        return
+    # Weighings of one scale differ by dew, draughts, and the way that an egg lies.
     slack_g = 3.0 * (before_error_g**2 + after_error_g**2) ** 0.5 + SCATTER_SHARE * before_g
     days = (second.at - first.at).total_seconds() / DAY_S
     lost_pct = 100.0 * (before_g - after_g) / before_g
     if after_g > before_g + slack_g:
-        yield (f"{where}: {after_g:.4g} g at ", second.at, f", heavier than before ({before_g:.4g} g)")
+        scale = "" if _scale(first) is None else f" on {_scale(first)}"
+        yield (f"{where}: {after_g:.4g} g at ", second.at, f", heavier than before ({before_g:.4g} g{scale})")
     elif lost_pct - 100.0 * slack_g / before_g > FAST_PCT_D * days:
         yield (f"{where}: {lost_pct:.1f} % lost in {days:.1f} days, an egg loses about 0.5 to 1 % a day",)
+
+
+def _scale(entry: Entry) -> str | None:
+    return entry.fact.scale if isinstance(entry.fact, Weighing) else None
 
 
 def _sign_doubts(entry: Entry, seen: list[Entry]) -> Iterator[Words]:

@@ -124,6 +124,27 @@ def test_what_is_not_asked(before: list[Entry], well: Entry) -> None:
     assert doubts(book(*before), well, BIRD) == ()
 
 
+def on(scale: str | None, at: float, mass_g: float, error_g: float) -> Entry:
+    return entry(at, Weighing(mass_g, error_g=error_g, scale=scale), 1)
+
+
+@pytest.mark.parametrize(("fine", "kitchen"), [("fine", "kitchen"), (None, "kitchen"), ("fine", None)])
+def test_each_scale_is_held_against_itself(fine: str | None, kitchen: str | None) -> None:
+    """An egg never gains: 0.7 g more on the same scale is asked about, with another scale between or not; before and after what is written
+    too late. What another scale showed says nothing of it: two scales differ by more than either scatters."""
+    made = book(on(fine, 0.0, 20.0, 0.01), on(fine, 5.0, 19.5, 0.01), on(kitchen, 5.1, 19.9, 0.5))
+    named = "" if fine is None else f" on {fine}"
+    for slip, line in (
+        (on(fine, 8.0, 20.2, 0.01), f"heavier than before (19.5 g{named})"),
+        (on(fine, 2.0, 19.2, 0.01), f"heavier than before (19.2 g{named})"),
+        (on(fine, 6.0, 17.0, 0.01), "12.8 % lost in 1.0 days"),
+    ):
+        (asked,) = doubts(made, slip, BIRD)
+        assert line in str(Refusal(*asked))
+    for well in (on(fine, 8.0, 19.2, 0.01), on(kitchen, 8.0, 19.6, 0.5), on("third", 8.0, 20.4, 0.01)):
+        assert doubts(made, well, BIRD) == ()
+
+
 @given(st.floats(3.0, 20.0), st.floats(0.3, 1.2), st.integers(2, 12))
 def test_an_ordinary_egg_is_never_questioned(step: float, pct_d: float, times: int) -> None:
     """An egg of the profile's mass that loses what eggs lose, weighed at any pace, raises no doubt at all."""
