@@ -18,7 +18,8 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry, Hatched
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site, grouped
-from monitor.domain.readings.reading import Now, Other, Pack, Refused, Sample
+from monitor.domain.readings.dating import UPTIME, Line
+from monitor.domain.readings.reading import Now, Other, Pack, Refused, Sample, to_ms
 from monitor.domain.state.record import Attempt, Group
 from monitor.service.ports import Loaded, Receipt, StoreFailure
 from monitor.service.watch import commands, egg_requests, engine, inbox, weights
@@ -586,3 +587,15 @@ def test_the_daemons_own_word_of_a_silent_probe(desk: Desk) -> None:
         facts: Any = desk.engine.facts(at(at_s))
         assert ("node-a/top" in facts["silent_probes"]) is silent
         assert facts["up_s"] == at_s
+
+
+def test_a_run_takes_up_the_lines_that_it_can_trust(site: Site) -> None:
+    """The label clock is where it is; a line that was labelled by a right clock goes on under one, any other is left as it was."""
+    line = Line(1, "node-a", 7, UPTIME, 0, 1_000, 0, 5_000)
+    for clock_ok, trusted, taken_up in ((True, True, True), (False, True, False), (True, False, False)):
+        known = replace(line, trusted=trusted)
+        now = replace(at(0), clock_ok=clock_ok)
+        state = start_state(replace(NOTHING, lines=(known,)), site, now)
+        assert state.anchor_ms == to_ms(now.utc) - 500_000.0
+        (parts,) = state.node("node-a").lines.values()
+        assert (parts[-1].mono_offset_ms is not None) is taken_up
