@@ -434,11 +434,14 @@ def test_how_far_it_should_be(site: Site) -> None:
 
 
 def test_where_that_cannot_be_said(site: Site) -> None:
-    """Before it was set, in no machine, of an unknown species, or of one without a target there is no development."""
+    """Before it was set, in no machine, of an unknown species, or of one without a target, if only in one stage, there is no development."""
     bare = replace(
         PROFILES["chicken"], stages=tuple(replace(s, dry_bulb_c=Band(37.0, 37.5)) for s in PROFILES["chicken"].stages)
     )
+    last = PROFILES["chicken"].stages[-1]
+    one = replace(bare, stages=(*PROFILES["chicken"].stages[:-1], replace(last, dry_bulb_c=Band(37.0, 37.5))))
     for batch, where, now in (
+        (HEN, replace(site, profiles={"chicken": one}), day(1)),
         (HEN, site, day(-1)),
         (replace(HEN, stays=()), site, day(1)),
         (replace(HEN, profile="dodo"), site, day(1)),
