@@ -146,7 +146,9 @@ def test_for_programs() -> None:
     assert set(view["trays"]) == {"back left, under"}
     one, clear, bare = view["eggs"]["1"]["loss"], view["eggs"]["2"]["loss"], view["eggs"]["11"]
     assert one["track"] == "off track"
-    assert one["mend"]["reachable"] is True
+    assert (
+        one["mend"]["reachable"] is False
+    )  # it leads to 15.75 of 11 to 14, and would want damper air than a hen's setter may have
     assert one["pip_pct"]["low"] < one["pip_pct"]["value"] < one["pip_pct"]["high"]
     assert (clear["pip_pct"], clear["hatch_pct"], clear["mend"], clear["track"]) == (None, None, None, None)
     assert (bare["loss"], bare["reason"][:12]) == (None, "weighed once")

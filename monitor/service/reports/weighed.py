@@ -39,9 +39,9 @@ from monitor.domain.eggs.entry import (
     INTERNAL_PIP,
 )
 from monitor.domain.eggs.temperature import EggModel, model_of
-from monitor.domain.needs.bands import RH, needs_of
+from monitor.domain.needs.bands import RH, SENSOR_ERROR_RH_PCT, SENSOR_ERROR_WET_K, needs_of
 from monitor.domain.needs.batch import Batch
-from monitor.domain.needs.profile import Profile
+from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.site import FORCED, STILL, Machine, Site
 from monitor.domain.needs.target import Target, lockdown_day, pip_day, target_of
 from monitor.domain.readings.reading import DAY_MS, to_ms
@@ -264,14 +264,15 @@ def _record(
 def _may_be_set(
     site: Site, machine: Machine, batches: Sequence[Batch], *, at: datetime, dry_bulb_c: float
 ) -> tuple[float, float]:
-    """The RH that a machine holds and all that is in it may have: up to the alarms of their bands. Where these have nothing in common, those of the first."""
+    """The RH that a machine holds and all that is in it may have: up to the warnings of their bands, or to the alarms where the warnings leave
+    no more room than sensors err by. Where these have nothing in common, those of the first."""
     for present in (batches, batches[:1]):
         humidity = needs_of(machine, present, site, at=at).humidity
         if humidity is None:
             continue
         quantity, band = humidity
-        low = band.low_alarm if band.low_alarm is not None else band.low_warning
-        high = band.high_alarm if band.high_alarm is not None else band.high_warning
+        error = SENSOR_ERROR_RH_PCT if quantity == RH else SENSOR_ERROR_WET_K
+        low, high = _edges(band, error)
         if quantity != RH:
             low, high = (
                 None if wet is None else rh_from_wet_bulb_pct(dry_bulb_c, min(wet, dry_bulb_c), site.pressure_kpa)
@@ -281,6 +282,18 @@ def _may_be_set(
         if both[0] <= both[1]:
             return both
     return HELD_RH_PCT
+
+
+def _edges(band: Band, error: float) -> tuple[float | None, float | None]:
+    """Low and high of what may be advised: what would be warned of is not, where anything else can be held."""
+    low = band.low_alarm if band.low_warning is None else band.low_warning
+    high = band.high_alarm if band.high_warning is None else band.high_warning
+    if low is None or high is None or high - low > error:
+        return low, high
+    return (
+        low if band.low_alarm is None else band.low_alarm,
+        high if band.high_alarm is None else band.high_alarm,
+    )
 
 
 def _offsets(eggs: Mapping[int, Weighed]) -> dict[int, dict[str, tuple[float, float]]]:

@@ -171,7 +171,14 @@ def test_nothing_to_judge() -> None:
     [
         (None, (15.0, 85.0)),  # what a machine holds
         (Band(), (15.0, 85.0)),
-        (Band(low_alarm=40.0, low_warning=45.0, high_warning=55.0, high_alarm=60.0), (40.0, 60.0)),
+        (Band(low_alarm=40.0, low_warning=45.0, high_warning=55.0, high_alarm=60.0), (45.0, 55.0)),
+        (
+            Band(low_alarm=40.0, low_warning=49.0, high_warning=50.8, high_alarm=60.0),
+            (40.0, 60.0),
+        ),  # as much as sensors err by
+        (Band(low_alarm=40.0, low_warning=49.0, high_warning=50.9, high_alarm=60.0), (49.0, 50.9)),
+        (Band(low_warning=49.0, high_warning=50.0), (49.0, 50.0)),  # no alarms to go to
+        (Band(low_alarm=40.0, high_warning=55.0, high_alarm=60.0), (40.0, 55.0)),
         (Band(low_warning=45.0, high_warning=55.0), (45.0, 55.0)),
         (Band(low_alarm=40.0), (40.0, 85.0)),
         (Band(high_alarm=60.0), (15.0, 60.0)),
@@ -181,7 +188,7 @@ def test_nothing_to_judge() -> None:
     ],
 )
 def test_what_may_be_set(monkeypatch: pytest.MonkeyPatch, band: Band | None, may_be: tuple[float, float]) -> None:
-    """From 15 to 85 % RH, and up to the alarms of the band, or to its warnings where it has none."""
+    """From 15 to 85 % RH, and up to the warnings of the band; to its alarms where it has none, or none between which air can be held."""
     humidity = None if band is None else (RH, band)
     monkeypatch.setattr(module, "needs_of", lambda *_, **__: SimpleNamespace(humidity=humidity))
     site = make_site()
