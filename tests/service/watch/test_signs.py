@@ -135,6 +135,28 @@ def test_a_sign_without_eggs_needs_to_know_how_many_there_are() -> None:
     assert "neither egg nor count came" in refused(story, "entry", **request)
 
 
+@pytest.mark.parametrize("id_", BY_EGG)
+def test_within_its_normal_hatch_days_what_lockdown_may_have_is_not_too_damp(id_: str) -> None:
+    """A beak may be through that nobody wrote down: from the first normal day on the high limits are lockdown's, where these are higher, and
+    what is too dry and the temperature are the setter's; a moment before all are. No source says to dry a chick that has pipped."""
+    profile = PROFILES[id_]
+    setter, lockdown = profile.stages[0], profile.stages[1]
+    own = batch("b-1", id_, day=profile.hatch_day_first)
+    before = needs_of(MACHINES["setter-1"], [own], HOUSE, at=T0 - timedelta(minutes=1))
+    since = needs_of(MACHINES["setter-1"], [own], HOUSE, at=T0)
+    assert before.valid_until == T0
+    assert (before.rh_pct, before.wet_bulb_c) == (setter.rh_pct, setter.wet_bulb_c)
+    assert since.dry_bulb_c == before.dry_bulb_c
+    assert [o.stage for o in since.occupants] == ["setter"]
+    if setter.rh_pct is None or lockdown.rh_pct is None:
+        return
+    there_ = there(since.rh_pct)
+    assert (there_.low_alarm, there_.low_warning) == (setter.rh_pct.low_alarm, setter.rh_pct.low_warning)
+    for name in ("high_warning", "high_alarm"):
+        early, late, now = (getattr(band, name) for band in (setter.rh_pct, lockdown.rh_pct, there_))
+        assert now == (None if late is None or early is None else max(early, late))
+
+
 def test_a_sign_before_the_profiles_begins_nothing() -> None:
     """Draw-down of every egg: the reminder is answered, the humidity waits for the pip."""
     story = aviary(grey())
