@@ -290,6 +290,60 @@ def test_a_flood_is_delivered_once_each() -> None:
     assert reports.of("failed") == []
 
 
+def test_where_nobody_is_configured_that_is_said() -> None:
+    """A notice for a contact in a house of none."""
+    reports = Reports()
+    with running(FakeDelivery(), reports, [notice(1, contact="former")], contacts=[]):
+        (failed,) = reports.all
+    assert failed.detail == "contact 'former' is not configured, expected one of: none"
+
+
+def test_a_notice_for_a_stranger_stays_where_it_is(caplog: pytest.LogCaptureFixture) -> None:
+    """It is an error in the log and nothing else; those beside it are sent."""
+    delivery, reports = FakeDelivery(), Reports()
+    with running(delivery, reports) as dispatcher:
+        dispatcher.tell([notice(1, contact="former"), notice(2)])
+        assert eventually(lambda: reports.all)
+    assert [a.notice for a in reports.all] == [2]
+    assert [r.getMessage() for r in caplog.records if r.levelno == logging.ERROR] == [
+        "notice id=1 contact=former is not configured, it stays in the outbox"
+    ]
+
+
+def test_what_came_of_it_is_in_the_log(caplog: pytest.LogCaptureFixture) -> None:
+    """What was sent as news, anything else as a warning."""
+    caplog.set_level(logging.INFO)
+    delivery, reports = (
+        FakeDelivery({"owner": [TryLater("HTTP 503")], "neighbour": [GiveUp("no such service")]}),
+        Reports(),
+    )
+    with running(delivery, reports) as dispatcher:
+        dispatcher.tell([notice(1), for_neighbour(2)])
+        assert eventually(lambda: len(reports.all) == 3)
+    said = {(r.levelno, r.getMessage().partition(" outcome=")[2].partition(" ")[0]) for r in caplog.records}
+    assert said == {(logging.INFO, "sent"), (logging.WARNING, "later"), (logging.WARNING, "failed")}
+
+
+def test_on_a_fast_clock_a_stop_has_as_many_of_its_seconds() -> None:
+    """The seconds of a stop are life's: an attempt that ends within them is reported, one that hangs is left behind in time."""
+    delivery, reports = FakeDelivery(), Reports()
+    delivery.hold("owner")
+    with running(delivery, reports, speed=FAST) as dispatcher:
+        dispatcher.tell([notice(1)])
+        assert eventually(lambda: delivery.tried)
+        threading.Timer(0.2, delivery.release, ["owner"]).start()
+        assert dispatcher.stop(5.0)
+    assert reports.of("sent") == [1]
+    delivery.hold("owner")
+    with running(delivery, reports, speed=FAST) as dispatcher:
+        dispatcher.tell([notice(2)])
+        assert eventually(lambda: len(delivery.tried) == 2)
+        started = time.monotonic()
+        assert not dispatcher.stop(0.3)
+        assert 0.2 < time.monotonic() - started < 2.0
+        delivery.release("owner")
+
+
 # The workers, before real receivers.
 
 

@@ -71,3 +71,10 @@ def test_who_waits_for_less_than_a_second_waits() -> None:
     assert inbox.take(0.0) is None
     assert inbox.take(-5.0) is None
     assert time.monotonic() - began < 0.5
+
+
+def test_a_clock_that_is_lifes_own_waits_as_long_as_it_says() -> None:
+    """Unless told otherwise a second is a second."""
+    began = time.monotonic()
+    assert Inbox().take(0.3) is None
+    assert time.monotonic() - began >= 0.29

@@ -617,3 +617,49 @@ def test_so_many_that_were_dealt_with_are_remembered() -> None:
     for n, waits in ((2, 0), (1001, 0), (1, 1)):
         queue.offer(notice(n, "low"), 0.0)
         assert len(queue) == waits
+
+
+def test_the_end_does_not_overtake_a_beginning_that_came_later() -> None:
+    """Whatever was offered first, an episode is tried in the order of its notices' numbers."""
+    queue = Queue(longest)
+    queue.offer(notice(2, alarm_number=1, closing=True), 0.0)
+    queue.offer(notice(1), 0.0)
+    queue.failed([1], 0.0)
+    assert due_ids(queue, 1.0) == []
+    assert due_ids(queue, 2.0) == [1, 2]
+
+
+def test_several_episodes_in_a_message_make_a_flood_and_one_does_not() -> None:
+    """A reminder after them waits for its like; two notices of one alarm are one episode."""
+    for numbers, free_s in (((1, 1), 130.0), ((1, 2), 330.0), ((1, 2, 1), 330.0)):
+        pace = told_at((100.0, numbers, "high"))
+        assert pace.free_s(replace(notice(99, "low"), closing=True), 300.0) == free_s
+    pace = told_at((100.0, (1, 2), "high"), (150.0, (3,), "high"))
+    assert pace.free_s(replace(notice(99, "low"), closing=True), 300.0) == 330.0
+    assert pace.free_s(replace(notice(99, "low"), closing=True), 100.0) == 210.0
+
+
+def test_a_message_is_as_urgent_as_the_most_urgent_in_it() -> None:
+    """A critical alarm told beside a mild one has been told."""
+    pace = Pace()
+    pace.went([notice(1, "low"), notice(2, "critical"), notice(3, "medium")], 100.0)
+    assert not pace.breaks_in(notice(4, "critical"))
+    assert pace.free_s(notice(4, "critical"), 110.0) == 130.0
+    assert not pace.breaks_in(notice(5, "high"))
+
+
+def test_only_what_is_new_and_critical_breaks_in() -> None:
+    """Neither its end, nor its reminder, nor what is less urgent."""
+    pace = told_at((100.0, (1,), "high"))
+    assert pace.breaks_in(notice(4, "critical"))
+    for other in (replace(notice(4, "critical"), closing=True), still(4, 2, 100), notice(4, "high")):
+        assert not pace.breaks_in(other)
+
+
+def test_a_tried_critical_one_takes_all_along() -> None:
+    """What breaks in is told by itself only at its first try; after that it goes with all that waits."""
+    queue = queue_of(notice(1, "critical"), notice(2, "low"))
+    assert due_ids(queue, 0.0) == [1]
+    queue.failed([1], 0.0)
+    assert due_ids(queue, 1.0) == []
+    assert due_ids(queue, 2.0) == [2, 1]

@@ -407,3 +407,99 @@ def test_it_stops_while_the_record_fails() -> None:
     with Desk(failing, pace=1.0) as desk:
         desk.weights.ask([WeightAsked("hen-1", 1)])
     assert desk.reported == []
+
+
+@pytest.mark.parametrize(("pace", "rest_s"), [({}, 30.0), ({"pace": 1.0}, 30.0), ({"pace": 60.0}, 0.5)])
+def test_how_long_a_failing_record_is_left_alone(pace: dict[str, float], rest_s: float) -> None:
+    """Half a minute of the clock's time; unless told otherwise that is half a minute of life's."""
+    rests: list[float] = []
+
+    class Stopping(threading.Event):
+        def wait(self, timeout: float | None = None) -> bool:
+            assert timeout is not None
+            rests.append(timeout)
+            return True
+
+    def failing(batch: str) -> WeightVerdict:
+        if len(rests) == 2:
+            weights.stop()
+            return OFF
+        raise StoreFailure("gone")
+
+    weights = Weights(judge=failing, report=lambda asked, verdict: None, **pace)
+    weights._stopping = Stopping()
+    weights.ask([WeightAsked("hen-1", 1)])
+    weights.run()
+    assert rests == [rest_s, rest_s]
+
+
+def test_each_failing_of_a_record_is_said(caplog: pytest.LogCaptureFixture) -> None:
+    """Once when it begins and once when it is over, and anew when it fails anew; where it never failed nothing is said."""
+    answers: list[WeightVerdict | None] = [OFF, None, None, FINE, None, FINE]  # none: it fails
+
+    def judge(batch: str) -> WeightVerdict:
+        answer = answers.pop(0)
+        if answer is None:
+            raise StoreFailure("gone")
+        return answer
+
+    with Desk(judge) as desk:
+        for n in (1, 2, 3):
+            desk.weights.ask([WeightAsked("hen-1", n)])
+            assert eventually(lambda n=n: len(desk.reported) == n, 20.0)  # type: ignore[misc]
+    said = [record.getMessage().split(" ")[0] for record in caplog.records]
+    assert said == ["weights", "record", "weights", "record"]
+
+
+def test_what_nobody_can_judge_is_not_reported() -> None:
+    """And the next one is judged."""
+    with Desk(lambda batch: None if batch == "hen-1" else OFF) as desk:
+        desk.weights.ask([WeightAsked("hen-1", 1), WeightAsked("hen-2", 1)])
+        assert eventually(lambda: desk.reported != [], 20.0)
+    assert [asked.batch for asked, _ in desk.reported] == ["hen-2"]
+
+
+def test_all_that_was_asked_in_line_is_judged_in_its_order() -> None:
+    """The first first; one of which nothing can be said is passed over, and each is handed on as of now."""
+    asked = [WeightAsked(name, n) for n, name in enumerate(("hen-1", "hen-2", "hen-3"))]
+    wanted, judged, now = list(asked), list[Any](), Now(1.0, T0)
+
+    def judge(batch: str, at: datetime) -> WeightVerdict | None:
+        assert at == T0
+        return None if batch == "hen-2" else OFF
+
+    judge_at_once(judged.append, asked, now, judge=judge)
+    assert asked == []
+    assert judged == [WeightJudged(now, wanted[0], OFF), WeightJudged(now, wanted[2], OFF)]
+
+
+def test_a_note_beside_a_weighing_does_not_hide_it(room: Room) -> None:
+    """A book in which not every entry is a weighing is one of a batch that is weighed; one without any is not."""
+    room.write("note", text="quiet")
+    room.write("weighing", gross_g=58.0)
+    assert room.taken() == ["hen-1"]
+    room.ask(
+        "batch-add", "hen-2", profile="hen", machine="setter-1", eggs=12, set_at=(T0 - timedelta(days=9)).isoformat()
+    )
+    room.ask("entry", "hen-2", by="ada", kind="candling", fact={"found": "clear"}, egg=7)
+    assert room.taken() == []
+
+
+def test_a_calibration_asks_where_its_air_ever_was(room: Room) -> None:
+    """Eggs that have moved on lost some of their water in that air."""
+    room.ask("move", machine="hatcher-1")
+    room.asked.clear()
+    room.ask("calibrate", None, probe="node-a/top", dry_bulb_c={"offset": 0.3}, by="ada")
+    assert room.taken() == ["hen-1"]
+
+
+def test_a_verdict_of_the_first_question_of_a_run_is_taken(room: Room) -> None:
+    """Where nothing was written in this run yet what was asked at its start counts; after an entry it does not."""
+    again = Room(room.site, room.store, at_s=60.0)
+    again.pass_(0.0)
+    (asked,) = again.asked
+    again.write("weighing", gross_g=50.0)
+    again.hear(asked, OFF)
+    assert not again.rings()
+    again.hear(again.asked[-1], OFF)
+    assert again.rings()
