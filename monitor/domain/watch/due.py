@@ -6,6 +6,7 @@ The answer may be too early, never too late: `tick` at an instant before it deci
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
@@ -54,13 +55,15 @@ def due_mono_s(look: Look) -> float:
     return soonest
 
 
-def _came_s(known: ProbeState | None, node: NodeState | None) -> list[float]:
+def _came_s(known: ProbeState | None, node: NodeState | None) -> Sequence[float]:
     """When messages came of which nothing could be judged."""
     if node is None:
-        return []
-    troubles = (node.trouble, None if known is None else known.trouble)
-    spoke = [] if node.spoke_mono_s is None else [node.spoke_mono_s]
-    return [*(t.mono_s for t in troubles if t is not None), *spoke]
+        return ()
+    trouble, spoke_s = None if known is None else known.trouble, node.spoke_mono_s
+    if trouble is None and node.trouble is None:  # as nearly always
+        return () if spoke_s is None else (spoke_s,)
+    came_s = [t.mono_s for t in (node.trouble, trouble) if t is not None]
+    return came_s if spoke_s is None else [*came_s, spoke_s]
 
 
 def _alarm_due_s(look: Look, key: Key, alarm: Alarm) -> float:

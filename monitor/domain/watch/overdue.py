@@ -64,6 +64,8 @@ def look_for_overdue(look: Look) -> None:
 def _remind_of_draw_down(look: Look, occupant: Occupant) -> None:
     """That draw-down may begin in a batch: until a lockdown, or until somebody has looked at its eggs or said when they will."""
     batch, profile = look.state.batches[occupant.batch], look.site.profiles[occupant.profile]
+    if profile.lockdown_sign is None and not look.state.alarms:
+        return  # as for most birds: the calendar begins their lockdown, and nothing was ever asked
     key, due = (subject_of(batch.id), DRAW_DOWN_DUE), batch.set_at + timedelta(days=profile.lockdown_day)
     book = look.state.books.get(batch.id, EggBook(batch))
     if profile.reminds(batch.day(look.now.utc), occupant.stage) and not looked_for(book, due):
@@ -94,5 +96,7 @@ def _late(batch: Batch, *, due_day: float, grace_days: float | None, usual_days:
 
 
 def _judge(look: Look, key: tuple[str, str], late: list[Batch]) -> None:
+    if not (late or look.state.alarms):
+        return
     about = Overdue(tuple((b.id, whole_day(b.day(look.now.utc))) for b in late)) if late else ""
     judge(look, key, Judgement(OUT if late else IN, look.now.utc, about=about))

@@ -52,10 +52,12 @@ def compare_sensors(look: Look, machine: str) -> None:
     """The probes of one machine against one another."""
     given: dict[str, Given] = {}
     interval_s = 0.0  # the longest of theirs
+    probes = look.state.probes
     for probe in look.site.by_machine[machine]:
         if probe.interval_s > interval_s:
             interval_s = probe.interval_s
-        heard = look.state.probe(probe.key).heard
+        state = probes.get(probe.key)
+        heard = None if state is None else state.heard
         if heard is not None:
             given[probe.key] = (heard.mono_s, heard.dry_bulb_c, heard.rh_pct)
     if len(given) < 2:

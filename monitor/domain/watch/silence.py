@@ -62,7 +62,7 @@ def judge_silence(look: Look) -> None:
         gone[node] = (
             said is not None and not said.online and _quiet_since(look.state, (p.key for p in probes), said.mono_s)
         )
-        mute += gone[node] or all(p.key in dumb for p in probes)
+        mute += gone[node] or (bool(dumb) and all(p.key in dumb for p in probes))
     everybody = mute == len(look.site.by_node) > 1
     if everybody or (SITE_SUBJECT, ALL_SILENT) in look.state.alarms:
         judge(look, (SITE_SUBJECT, ALL_SILENT), _silence(everybody, look.now, Unheard(mute)))
@@ -115,7 +115,8 @@ def spoke(look: Look, node: str) -> bool:
 
 def silent_s(look: Look, probe: str) -> float:
     """Since when a probe has given no sign of life, at most since this run began: before it nobody listened."""
-    life_s, started_s = look.state.probe(probe).life_mono_s, look.state.started_mono_s
+    state, started_s = look.state.probes.get(probe), look.state.started_mono_s
+    life_s = None if state is None else state.life_mono_s
     return look.now.mono_s - (started_s if life_s is None or life_s < started_s else life_s)
 
 
