@@ -237,7 +237,7 @@ def fact(profile: Profile, path: str, key: str) -> object:
             return c_from_f(98) if target_c(profile.stages[0]) > 37.5 else c_from_f(97)
         case ("high_alarm", "MSU-HMG"):  # alarm high at 102 °F
             return c_from_f(102)
-        case ("low_alarm", "BURNHAM-83"):  # below 37 °C gave deformities
+        case ("low_warning", "BURNHAM-83"):  # below 37 °C gave deformities
             return 37.0
         case ("still_air_offset_k", "MSU-IIF"):  # 102 °F at egg top in still air, 100 °F in forced air
             return 2 / 1.8
