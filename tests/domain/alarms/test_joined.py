@@ -136,6 +136,14 @@ def test_an_end_begins_no_flood() -> None:
     assert joined(SIX[1:], (end,)).began == SIX[1]
 
 
+def test_a_word_about_no_alarm_begins_no_flood() -> None:
+    """The daily word that came just before the first alarm is not what the flood began with, nor one of it."""
+    for word in (replace(about(n, "All is well"), alarm_number=0) for n in (1, 50)):
+        found = joined(SIX[1:], (word,))
+        assert found.began == SIX[1]
+        assert word not in found.fellows
+
+
 def test_numbers_are_those_to_answer_with() -> None:
     """Each once, rising; what is about no alarm has none, and stands for itself."""
     word = replace(about(50, "All is well"), alarm_number=0, facts=None)

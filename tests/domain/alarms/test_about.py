@@ -1,0 +1,22 @@
+"""What an alarm is about, as facts: what holds of them where nobody says more."""
+
+from __future__ import annotations
+
+from monitor.domain.alarms.about import Setting
+
+
+def test_a_humidity_is_reached_unless_it_is_said_not_to_be() -> None:
+    """Of a setting of which only the humidity is known, nobody is told that no egg can be brought into its window by it."""
+    bare = Setting(55.0, 29.0)
+    assert bare.reachable
+    known = (
+        bare.now_pct,
+        bare.loss_pct,
+        bare.served,
+        bare.eggs,
+        bare.do_pct,
+        bare.others,
+        bare.others_now,
+        bare.others_then,
+    )
+    assert known == (None,) * len(known)
