@@ -353,7 +353,8 @@ class Engine:
     def _wait_s(self, now: Now) -> float:
         due = self._next_tick if self._next_tick is not None else now.mono_s
         if self._group_since is not None:
-            due = min(due, self._group_since + GROUP_AGE_S)
+            # While the store fails nothing is to be done before it is tried again: an old group must not keep the run awake.
+            due = min(due, max(self._group_since + GROUP_AGE_S, self._retry_at))
         return max(0.0, due - now.mono_s)
 
     def _backed_up(self) -> bool:

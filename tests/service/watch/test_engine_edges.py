@@ -285,6 +285,16 @@ def test_a_group_is_not_kept_waiting_for_a_look(desk: Desk) -> None:
     assert inbox.waits == [0.3]
 
 
+def test_a_failing_store_does_not_keep_the_run_awake(desk: Desk) -> None:
+    """Between two tries the run rests, however old its group is: until the next try or look, and not at all when that is late."""
+    desk.failing = True
+    desk.engine.work(arrived(1.3, 0))
+    desk.engine.idle(at(6.4))  # is written at last, which fails: tried again at 7.4, and looked at then
+    inbox = Waits(None, None, None, Stop(at(7.5)))
+    desk.engine.run(inbox, Hand(6.4, 6.5, 6.9, 7.0, 7.4, 7.4, 7.4))
+    assert inbox.waits == [1.0, 0.5, 0.0, 1.0]
+
+
 def test_where_something_waits_nothing_is_waited_for(desk: Desk) -> None:
     """An item that lies in the inbox is taken at once."""
     desk.engine.idle(at(1.0))
