@@ -120,12 +120,12 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: date
             changes.append(batch.set_at + timedelta(days=following))
         if since is not None and settles:
             settling.append(since + settle)
-            stage = _eased(stage, profile.stage_at(0.0))
+            stage = _eased(stage, profile.stage_at(0.0), _lower_lows)
         if stage.name == "setter" and profile.lockdown_sign is not None:
             if day < profile.hatch_day_first:
                 changes.append(batch.set_at + timedelta(days=profile.hatch_day_first))
             else:
-                stage = _damp_borne(stage, profile.stages[1])
+                stage = _eased(stage, profile.stages[1], _higher_highs)
         if machine.air == STILL and profile.still_air_offset_k:
             stage = replace(stage, dry_bulb_c=stage.dry_bulb_c.shifted(profile.still_air_offset_k))
         stages.append(stage)
@@ -192,42 +192,18 @@ def _lockdown_since(batch: Batch, profile: Profile, at: datetime) -> datetime:
     return max(began, stay.since) if stay is not None else began
 
 
-def _eased(stage: Stage, before: Stage) -> Stage:
-    """The stage with the low humidity limits of the stage before, while the air follows; only like can ease like."""
-    if stage.rh_pct is not None and before.rh_pct is not None:
-        return replace(stage, rh_pct=_lower_lows(stage.rh_pct, before.rh_pct))
-    if stage.wet_bulb_c is not None and before.wet_bulb_c is not None:
-        return replace(stage, wet_bulb_c=_lower_lows(stage.wet_bulb_c, before.wet_bulb_c))
+def _eased(stage: Stage, other: Stage, ease: Callable[[Band, Band], Band]) -> Stage:
+    """The stage with its humidity band eased by that of another; only like can ease like."""
+    if stage.rh_pct is not None and other.rh_pct is not None:
+        return replace(stage, rh_pct=ease(stage.rh_pct, other.rh_pct))
+    if stage.wet_bulb_c is not None and other.wet_bulb_c is not None:
+        return replace(stage, wet_bulb_c=ease(stage.wet_bulb_c, other.wet_bulb_c))
     return stage
-
-
-def _damp_borne(stage: Stage, lockdown: Stage) -> Stage:
-    """The setter's stage of eggs that may have pipped unwritten, within their normal hatch days: what lockdown may have is not too damp for them.
-
-    Birds that go by the egg come here without a sign; who raised the water because a beak is through must not be told to take it away.
-    """
-    if stage.rh_pct is not None:
-        return replace(stage, rh_pct=_higher_highs(stage.rh_pct, lockdown.rh_pct))
-    if stage.wet_bulb_c is not None:
-        return replace(stage, wet_bulb_c=_higher_highs(stage.wet_bulb_c, lockdown.wet_bulb_c))
-    return stage
-
-
-def _higher_highs(band: Band, later: Band | None) -> Band:
-    """The band with the high limits of the other, where these are higher or there are none."""
-
-    def higher(a: float | None, b: float | None) -> float | None:
-        return None if a is None or b is None else max(a, b)
-
-    later = later or Band()
-    return replace(
-        band,
-        high_warning=higher(band.high_warning, later.high_warning),
-        high_alarm=higher(band.high_alarm, later.high_alarm),
-    )
 
 
 def _lower_lows(band: Band, before: Band) -> Band:
+    """The band with the low limits of the stage before, where these are lower or there are none: while the air follows."""
+
     def lower(a: float | None, b: float | None) -> float | None:
         return None if a is None or b is None else min(a, b)
 
@@ -235,6 +211,23 @@ def _lower_lows(band: Band, before: Band) -> Band:
         band,
         low_alarm=lower(band.low_alarm, before.low_alarm),
         low_warning=lower(band.low_warning, before.low_warning),
+    )
+
+
+def _higher_highs(band: Band, later: Band) -> Band:
+    """The band with the high limits of the lockdown, where these are higher or there are none: of eggs that may have pipped unwritten.
+
+    Birds that go by the egg come to their normal hatch days without a sign; who raised the water because a beak is through must not be
+    told to take it away.
+    """
+
+    def higher(a: float | None, b: float | None) -> float | None:
+        return None if a is None or b is None else max(a, b)
+
+    return replace(
+        band,
+        high_warning=higher(band.high_warning, later.high_warning),
+        high_alarm=higher(band.high_alarm, later.high_alarm),
     )
 
 

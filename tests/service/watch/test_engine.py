@@ -510,7 +510,7 @@ def test_what_was_decided_is_followed_by_a_look_at_once(desk: Desk) -> None:
         calm.reading(10.0 * n)
     calm.engine.idle(at(91))
     assert calm.engine.due_mono_s(at(91)) > at(91).mono_s
-    calm.engine.work(Arrived(at(91.2), Refused("eggroom/farm/node-a/air", b"x", "not JSON"), None))
+    calm.engine.work(Arrived(at(91.2), Refused("eggroom/home/node-a/air", b"x", "not JSON"), None))
     assert calm.engine.due_mono_s(at(91.2)) == at(91.2).mono_s
     calm.engine.idle(at(93))
     assert calm.engine.due_mono_s(at(93)) > at(93).mono_s
