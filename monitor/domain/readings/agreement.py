@@ -91,9 +91,8 @@ class Pairs:
 
 # A reading that is compared: when, °C, %RH and what `_kpa` says of it.
 _Air = tuple[float, float, float | None, float]
-# How a machine's probes are compared: the interval and what counts as a gap, s, whether the air is still, the saturation pressure of
-# the air between them, kPa, and the limits.
-_Over = tuple[float, float, bool, float, Limits]
+# How a machine's probes are compared: the interval and what counts as a gap, s, whether the air is still, and the limits.
+_Over = tuple[float, float, bool, Limits]
 
 
 @fixed
@@ -147,11 +146,7 @@ def agree(
             calm.append((name, (at_s, dry_bulb_c, rh_pct, _kpa(dry_bulb_c, rh_pct))))
     pairs = {**state.pairs}
     compared: set[str] = set()
-    if len(calm) < 2:
-        return Agreement(Pairs(pairs, lately), _found(pairs, names, still, limits))
-    # Once for all of them: probes that do not agree on their temperature have no humidity compared, so that it is nearly the same for each two.
-    between_kpa = float(saturation_vapour_kpa(sum(air[1] for _, air in calm) / len(calm)))
-    over = (interval_s, gap_s, still, between_kpa, limits)
+    over = (interval_s, gap_s, still, limits)
     for (name, one), (other_name, other) in combinations(calm, 2):
         if -near_s <= one[0] - other[0] <= near_s:
             two = (name, other_name)
@@ -196,7 +191,7 @@ def _calm(lately: Given, given: Given, limits: Limits) -> bool:
 def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  # noqa: PLR0917 - with each reading
     """The pair after one more look at both."""
     (one_s, one_c, one_pct, one_kpa), (other_s, other_c, other_pct, other_kpa) = one, other
-    interval_s, gap_s, still, between_kpa, limits = over
+    interval_s, gap_s, still, limits = over
     mono_s = one_s if one_s >= other_s else other_s
     dry, humid, dt_s = None, None, 0.0
     if pair is not None:
@@ -211,7 +206,8 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
     # Vapour pressure follows from temperature: of probes that do not agree on that nothing is to be learnt about this.
     if one_pct is not None and other_pct is not None and -bounds.apart[0] <= dry.apart <= bounds.apart[0]:
         # As %RH at the temperature between them.
-        humid = _gauge(humid, (one_kpa - other_kpa) / between_kpa, dt_s, limits.humidity, False, limits)
+        damper_pct = (one_kpa - other_kpa) / float(saturation_vapour_kpa((one_c + other_c) / 2.0))
+        humid = _gauge(humid, damper_pct, dt_s, limits.humidity, False, limits)
     return Pair(mono_s, dry, humid)
 
 

@@ -159,6 +159,13 @@ def test_a_wrong_temperature_is_not_said_to_be_a_wrong_humidity_too() -> None:
     assert {d.quantity for d in machine.last.found} == {DRY_BULB}
 
 
+def test_a_third_far_off_changes_nothing_between_the_other_two() -> None:
+    """Two whose humidities differ by 4.5 %RH, which is under the 5 of a doubt, while a third lies in a cold corner: only that one is named."""
+    machine = Machine()
+    machine.run(HOUR, {"a": (37.5, 50.0), "b": (37.5, 54.5), "c": (20.0, 50.0)})
+    assert {(d.quantity, d.probes) for d in machine.last.found} == {(DRY_BULB, ("c",))}
+
+
 def test_a_probe_without_humidity_is_compared_by_temperature() -> None:
     """Of a probe that has no humidity the temperature is compared, and nothing is said of humidity."""
     machine = Machine()
