@@ -76,8 +76,6 @@ def tell(look: Look, transition: Transition) -> Alarm:
         return replace(alarm, told=False)
     rule = rule_of(look, *alarm.key)
     facts = _facts(look, transition)
-    if alarm.rule == NOT_RAISED and not closing:
-        facts = replace(facts, move=moving(look, alarm.subject))
     priority = LOW if closing else rule.priority  # good news wakes nobody
     _put(look, alarm, look.site.contacts, priority=priority, facts=facts, closing=closing)
     return replace(alarm, told=not closing)
@@ -90,8 +88,6 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
     if not outdone and (rule.priority != LOW or (rule.re_alarm_s or 0.0) >= MILD_AGAIN_S):
         again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, look.now.utc, look.now.mono_s)
         facts = _facts(look, again)
-        if alarm.rule == NOT_RAISED:
-            facts = replace(facts, move=moving(look, alarm.subject))
         unheard = set(look.state.unsent.values())
         reached = [contact for contact in look.site.contacts if (contact, alarm.number) not in unheard]
         _put(look, alarm, reached, priority=rule.priority, facts=facts)
@@ -101,6 +97,8 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
 def _facts(look: Look, transition: Transition) -> Facts:
     alarm = transition.alarm
     facts = facts_of(transition, _concerned(look, alarm), _doubtful(look, alarm))
+    if alarm.rule == NOT_RAISED and not (facts.over or facts.unjudged):
+        facts = replace(facts, move=moving(look, alarm.subject))
     range_c = doubt_of(look, alarm)
     return facts if range_c is None else replace(facts, range_c=range_c)
 
