@@ -326,7 +326,7 @@ def run(house: House) -> int:
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: asked.set())
     daemon.start()
-    gc.freeze()  # what a start has made stays: looking through it for garbage again and again would cost each message some 2 %
+    gc.freeze()  # what a start has made stays: looking through it for garbage again and again is for nothing
     _log.info("running site=%s machines=%d probes=%d", house.site.id, len(house.site.machines), len(house.site.probes))
     while not asked.wait(0.5) and not daemon.failed.is_set():
         pass

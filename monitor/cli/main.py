@@ -72,7 +72,7 @@ def parser_of(commands: Sequence[str], *, alone: bool = False) -> Parser:
 
 def _loaded(noun: str) -> Callable[[Parsers], None]:
     """The function by which a noun says what its commands take."""
-    gc.disable()  # what loading makes stays for good: to look it through again and again takes a fifth of a start
+    gc.disable()  # what loading makes stays for good: to look it through again and again costs a start
     try:
         add: Callable[[Parsers], None] = importlib.import_module(f"monitor.cli.{noun}").add
     finally:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime
 
-from monitor.domain.air.units import show_temperature
+from monitor.domain.air.units import Unit, show_difference, show_temperature
 from monitor.domain.alarms.about import (
     LATE,
     REFUSED,
@@ -121,11 +121,11 @@ def _unusable(about: Unusable) -> str:
     return "the node speaks, but says nothing of it"
 
 
-def _apart(about: Apart, unit: str) -> str:
+def _apart(about: Apart, unit: Unit) -> str:
     """`node-a/top is 0.8 °C off`, `node-a/top and node-a/low differ by 0.8 °C`."""
     by = f"{about.by:.0f} %RH"
     if about.quantity == DRY_BULB:
-        by = f"{about.by * 1.8:.1f} °F" if unit == "F" else f"{about.by:.1f} °C"
+        by = show_difference(about.by, unit)
     if len(about.probes) == 1:
         return f"{about.probes[0]} is {by} off"
     return f"{' and '.join(about.probes)} {'have moved apart by' if about.moved else 'differ by'} {by}"

@@ -10,7 +10,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from monitor.domain.air.units import celsius_to_fahrenheit
+from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.published.exposure import (
     ABOVE,
     BELOW,
@@ -23,6 +23,7 @@ from monitor.domain.published.exposure import (
     Match,
     disagreeing,
 )
+from monitor.shown.values import show_figure
 
 WIDTH = 80
 TITLES = {ABOVE: "HEAT", BELOW: "COLD"}
@@ -38,11 +39,6 @@ def match_words(match: Match, unit: str = "C", whose: str = "This excursion") ->
     if match.standing == WITHIN:
         return f"{line} {whose} was milder and no longer."
     return line if match.standing == CONTRADICTS else f"{line} {whose}: {beyond}."
-
-
-def shown_c(temp_c: float, unit: str) -> str:
-    """A temperature in the unit that people are shown."""
-    return f"{celsius_to_fahrenheit(temp_c):.1f} °F" if unit == "F" else f"{temp_c:.1f} °C"
 
 
 def span(hours: float) -> str:
@@ -111,7 +107,7 @@ def _one(each: Exposure, term_days: float, unit: str) -> str:
 
 
 def _what(each: Exposure, unit: str) -> str:
-    head = shown_c(each.temp_c, unit) if each.temp_c is not None else ""
+    head = show_figure(DRY_BULB, each.temp_c, unit) if each.temp_c is not None else ""
     if each.hours is not None:
         head += f" for {span(each.hours)}"
     return f"{head}{': ' if head else ''}{each.told(unit)}"

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from monitor.analysis.across.looked_at import LookedAt
 from monitor.analysis.across.statistics import CHANCE, Association, Rate, Rates, What
 from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Exposed, Written
+from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.published.causes import (
     EARLY,
     HATCHER,
@@ -27,9 +28,9 @@ from monitor.domain.published.causes import (
     WHOLE,
 )
 from monitor.domain.published.findings import FINDING
-from monitor.shown.exposures import shown_c
 from monitor.shown.report import text
 from monitor.shown.report.tree import INSET, Block, Heading, Item, Paragraph, Report, Section, plain
+from monitor.shown.values import show_figure
 
 TOGETHER_MEANS = (
     "Batches of which it is so are set against batches of which it is not; where the record cannot say, a batch is in"
@@ -123,7 +124,7 @@ def _dose(each: LookedAt, unit: str) -> str:
         return ""
     long = f"{each.hours:g} h" if each.hours >= 1.0 else f"{60.0 * each.hours:g} min"
     side, kind = ("above", "in all") if each.cause.check == HEAT else ("below", "on end")
-    return f"{long} {kind} at or {side} {shown_c(each.temp_c, unit)}"
+    return f"{long} {kind} at or {side} {show_figure(DRY_BULB, each.temp_c, unit)}"
 
 
 def rate_words(rate: Rate) -> str:

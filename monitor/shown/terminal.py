@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, OUT_OF_SERVICE, UNACKNOWLEDGED
 from monitor.domain.eggs.words import eggs_words
-from monitor.domain.needs.bands import DRY_BULB, HEN_LETHAL_C, RH
+from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.rules import EGG_COLD, EGG_HOT, NOT_RAISED, PRIORITIES, Rule
@@ -146,7 +146,7 @@ def alarm_table(alarms: Sequence[AlarmView], site: Site) -> str:
         rule = site.rules[alarm["rule"]]
         lines.append(f"[{rule.priority}] {alarm_line(alarm, site)}")
         if alarm["state"] in (UNACKNOWLEDGED, ACKNOWLEDGED):
-            harm = harm_words(rule, alarm["limit"] == HEN_LETHAL_C)
+            harm = harm_words(rule, alarm.get("of_hens", False))
             lines.append(f"    {harm} {_first_act(alarm, rule, site)}")
     how = ["acknowledge with: eggroom ack NUMBER --by NAME"]
     if any(alarm["state"] == OUT_OF_SERVICE for alarm in alarms):

@@ -6,8 +6,10 @@ import re
 
 import pytest
 
+from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.published.exposure import EXPOSURES, SOURCES, disagreeing
-from monitor.shown.exposures import WIDTH, exposure_text, exposure_view, shown_c
+from monitor.shown.exposures import WIDTH, exposure_text, exposure_view
+from monitor.shown.values import show_figure
 
 
 @pytest.mark.parametrize("unit", ["C", "F"])
@@ -19,7 +21,7 @@ def test_every_exposure_and_every_source_is_there(unit: str, days: float) -> Non
     flat = " ".join(text.split())
     for each in EXPOSURES:
         assert each.told(unit) in flat
-        assert each.temp_c is None or shown_c(each.temp_c, unit) in flat
+        assert each.temp_c is None or show_figure(DRY_BULB, each.temp_c, unit) in flat
         assert f"({each.source}, {each.eggs} eggs" in flat
     for key, citation in SOURCES.items():
         assert f"{key}: {citation}" in flat

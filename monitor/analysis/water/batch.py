@@ -199,7 +199,8 @@ def _serving(losses: Mapping[int, EggLoss], ahead: Ahead) -> Serving | None:
     mends = {egg: loss.mend for egg, loss in losses.items() if loss.mend is not None}
     if not mends:
         return None
-    sure = {egg: mend for egg, mend in mends.items() if losses[egg].again_ms is None}
+    window_pct = ahead.target_pct
+    sure = {n: m for n, m in mends.items() if window_pct and state_of(losses[n].pip_pct, window_pct) != UNSURE}
     low, high = ahead.held_pct
     inner = {rh for mend in mends.values() for rh in (mend.rh_low_pct, mend.rh_high_pct) if low < rh < high}
     stretches = [

@@ -183,6 +183,9 @@ def correct(options: Written) -> int:
             )
     if any(change.startswith("scale=") for change in changes) and not any(c.startswith("error_g=") for c in changes):
         fact["error_g"] = None  # that of the scale now named
+    typed_g = [change.partition("=")[2] for change in changes if change.startswith("gross_g=")]
+    if typed_g and typed_g[-1] and not any(change.startswith("digit_g=") for change in changes):
+        fact["digit_g"] = typed_digit(typed_g[-1])  # as finely as it is typed now
     return _write(options, entry.fact.kind, fact=fact, about=about | {"replaces": entry.number}, house=house)
 
 

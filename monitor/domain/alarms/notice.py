@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from monitor.domain.alarms.about import About, Moving
-from monitor.domain.alarms.alarm import STILL_STANDING, SUPPRESSED, Transition
+from monitor.domain.alarms.alarm import STILL_STANDING, SUPPRESSED, Alarm, Transition
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs
 from monitor.domain.needs.batch import batch_of, whole_day
@@ -91,6 +91,11 @@ def quantity_of(about: About) -> str:
     return about if isinstance(about, str) and about in QUANTITIES else ""
 
 
+def of_hens(alarm: Alarm, needs: Needs | None) -> bool:
+    """Whether the limit of an alarm is published of hens alone, and it is told of other birds. needs: of the machine that it is about."""
+    return needs is not None and needs.of_hens and alarm.limit == needs.lethal_c and alarm.about == DRY_BULB
+
+
 def facts_of(transition: Transition, needs: Needs | None, doubtful: bool = False) -> Facts:
     """What a transition tells. needs: of the machine that it is about, with the batches that it is about; None where there is none."""
     alarm = transition.alarm
@@ -114,5 +119,5 @@ def facts_of(transition: Transition, needs: Needs | None, doubtful: bool = False
         batches=() if needs is None else tuple(Told(o.batch, whole_day(o.day), o.stage) for o in needs.occupants),
         place="" if needs is None or not batch_of(alarm.subject) else needs.machine,
         doubtful=doubtful,
-        of_hens=needs is not None and needs.of_hens and alarm.limit == needs.lethal_c and quantity == DRY_BULB,
+        of_hens=of_hens(alarm, needs),
     )

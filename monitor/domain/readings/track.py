@@ -133,7 +133,7 @@ class Track:
 
 # When a reading was taken (forward clock, s), over how long the to and fro of now is taken (s), in what steps they come unless known
 # better, by what limits they are judged, and how far apart (s) two are no neighbours any more. This and the next are plain tuples: two of them are made for each
-# reading, and a named one costs four times as much.
+# reading, and a named one costs several times as much.
 Pace = tuple[float, float, float, Limits, float]
 
 # A track after a reading; what became of the jump that was held, 0 without one; whether this reading is a jump that was not

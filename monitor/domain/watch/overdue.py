@@ -64,9 +64,10 @@ def look_for_overdue(look: Look) -> None:
 def _remind_of_draw_down(look: Look, occupant: Occupant) -> None:
     """That draw-down may begin in a batch: until a lockdown, or until somebody has looked at its eggs or said when they will."""
     batch, profile = look.state.batches[occupant.batch], look.site.profiles[occupant.profile]
-    if profile.lockdown_sign is None and not look.state.alarms:
+    key = subject_of(batch.id), DRAW_DOWN_DUE
+    if profile.lockdown_sign is None and key not in look.state.alarms:
         return  # as for most birds: the calendar begins their lockdown, and nothing was ever asked
-    key, due = (subject_of(batch.id), DRAW_DOWN_DUE), batch.set_at + timedelta(days=profile.lockdown_day)
+    due = batch.set_at + timedelta(days=profile.lockdown_day)
     book = look.state.books.get(batch.id, EggBook(batch))
     if profile.reminds(batch.day(look.now.utc), occupant.stage) and not looked_for(book, due):
         about = Overdue(((batch.id, whole_day(batch.day(look.now.utc))),))

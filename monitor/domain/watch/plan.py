@@ -186,5 +186,5 @@ def moving(look: Look, machine: str) -> Moving | None:
         who = plan_.awaited if others or a_hatcher else ()
     if not who:
         return None
-    common = [to for to in places(look, who[0]) if all(to in places(look, each) for each in who[1:])]
-    return Moving(who, next(iter(common), ""))
+    first, *rest = [places(look, each) for each in who]
+    return Moving(who, next((to for to in first if all(to in others_of for others_of in rest)), ""))

@@ -25,7 +25,7 @@ from monitor.domain.alarms.alarm import (
     Transition,
 )
 from monitor.domain.alarms.notice import Facts, Notice, facts_of
-from monitor.domain.needs.bands import WET_BULB, Needs
+from monitor.domain.needs.bands import RH, WET_BULB, Needs
 from monitor.domain.needs.batch import batch_of
 from monitor.domain.needs.rules import (
     ABOVE,
@@ -264,7 +264,7 @@ def _doubted(look: Look, key: tuple[str, str], rule: Rule) -> bool:
         return True  # a wet bulb is made of both
     about = doubt.about
     of_humidity = isinstance(about, Unfit) and about.test.endswith("-H")
-    return not (of_humidity or (isinstance(about, Apart) and about.quantity == HUMIDITY))
+    return not (of_humidity or (isinstance(about, Apart) and about.quantity == RH))
 
 
 def _stands(look: Look, subject: str, rule: str) -> bool:

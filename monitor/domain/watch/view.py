@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 from monitor.domain.air.psychrometrics import air_state, wick_wet_bulb_c
 from monitor.domain.alarms.about import Say, unusable
 from monitor.domain.alarms.alarm import Alarm, state_of
-from monitor.domain.alarms.notice import quantity_of
-from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Occupant, derived_rh
+from monitor.domain.alarms.notice import of_hens, quantity_of
+from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs, Occupant, derived_rh
 from monitor.domain.needs.batch import batch_of, counted
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Probe, Site
@@ -39,6 +39,7 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         suppressed: str | None
         unusable: NotRequired[bool]  # only where messages come, and nothing in them can be judged
         value_range: NotRequired[list[float]]  # of an estimate, where its eggs are followed
+        of_hens: NotRequired[bool]  # only where its limit is published of hens alone, and others are in there
         out_of_service_since: NotRequired[str]  # these two only where they were asked for
         out_of_service_by: NotRequired[str | None]
 
@@ -153,12 +154,19 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
         "settling_until": None
         if plan is None or plan.needs.settling_until is None
         else utc_text(plan.needs.settling_until),
-        "alarms": [alarm_view(a, say, doubt_of(look, a)) for a in alarms if state_of(a) != "normal"],
+        "alarms": [
+            alarm_view(a, say, doubt_of(look, a), needs=None if plan is None else plan.needs)
+            for a in alarms
+            if state_of(a) != "normal"
+        ],
     }
 
 
-def alarm_view(alarm: Alarm, say: Say, range_c: tuple[float, float] | None = None) -> AlarmView:
-    """One alarm as a plain mapping. say: words of what it is about. range_c: between which temperatures an estimated value may be."""
+def alarm_view(
+    alarm: Alarm, say: Say, range_c: tuple[float, float] | None = None, *, needs: Needs | None = None
+) -> AlarmView:
+    """One alarm as a plain mapping. say: words of what it is about. range_c: between which temperatures an estimated value may be. needs:
+    of the machine that it is about."""
     quantity = quantity_of(alarm.about)
     digits = 1 if quantity == EGG else 3  # an estimate is not worth more
     view: AlarmView = {
@@ -180,6 +188,8 @@ def alarm_view(alarm: Alarm, say: Say, range_c: tuple[float, float] | None = Non
         view["unusable"] = True
     if range_c is not None:
         view["value_range"] = [round(end_c, 1) for end_c in range_c]
+    if of_hens(alarm, needs):
+        view["of_hens"] = True
     return view
 
 

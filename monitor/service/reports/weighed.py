@@ -286,9 +286,8 @@ def _may_be_set(
 
 def _edges(band: Band, error: float) -> tuple[float | None, float | None]:
     """Low and high of what may be advised: what would be warned of is not, where anything else can be held."""
-    low = band.low_alarm if band.low_warning is None else band.low_warning
-    high = band.high_alarm if band.high_warning is None else band.high_warning
-    if low is None or high is None or high - low > error:
+    low, high = band.calm
+    if band.width > error:
         return low, high
     return (
         low if band.low_alarm is None else band.low_alarm,

@@ -26,12 +26,12 @@ from monitor.analysis.review.judged import (
     Figure,
     Verdict,
 )
+from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.published.causes import BEFORE_SET, COLD, DOSE, HEAT, HIGH, LOSS, LOW, MEAN, WINDOWS, Catalogue
 from monitor.domain.published.exposure import EXPOSURES
 from monitor.domain.published.exposure import SOURCES as EXPOSURE_SOURCES
-from monitor.shown.exposures import shown_c
 from monitor.shown.report.tree import CAUTION, Heading, Item, Paragraph, Scale, Section
-from monitor.shown.values import per_cent, show_checked
+from monitor.shown.values import per_cent, show_checked, show_figure
 
 MEANS = {
     SUPPORTED: "the record shows what these sources describe",
@@ -189,7 +189,7 @@ def _asked(verdict: Verdict, unit: str) -> str:
     if check is None:
         return ""
     temp_c = None if published is None else published.temp_c
-    temperature = "the published temperature" if temp_c is None else shown_c(temp_c, unit)
+    temperature = "the published temperature" if temp_c is None else show_figure(DRY_BULB, temp_c, unit)
     words = check.words.format(temperature=temperature)
     return words if cause.check == LOSS else f"{words} over {WINDOWS[cause.window][0]}"
 
@@ -257,7 +257,7 @@ def _shown(of: str, unit: str) -> Callable[[float], str]:
 
 def _exposure(id_: str, unit: str) -> str:
     each = next(e for e in EXPOSURES if e.id == id_)
-    what = "" if each.temp_c is None else f"{shown_c(each.temp_c, unit)} "
+    what = "" if each.temp_c is None else f"{show_figure(DRY_BULB, each.temp_c, unit)} "
     hours = "" if each.hours is None else f"for {each.hours:g} h, "
     return f"{what}{hours}{each.told(unit)} ({each.source}, {each.eggs} eggs)"
 

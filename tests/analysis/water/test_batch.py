@@ -18,6 +18,7 @@ from monitor.analysis.water.batch import (
     batch_loss,
     batch_track,
     setting_of,
+    state_of,
     track,
 )
 from monitor.analysis.water.loss import Interval
@@ -92,7 +93,9 @@ def test_of_an_egg_that_is_unsure_nobody_says_what_it_wants() -> None:
     """The tight egg and the leaky one, not yet known well enough to be told off their track, are to be weighed again, and no more."""
     losses = {n: egg(g) for n, g in enumerate((0.040, 0.041, 0.0405, 0.028, 0.062), start=1)}
     for unsure in (4, 5):
-        known = batch_loss(losses | {unsure: replace(losses[unsure], again_ms=1)}, AHEAD)
+        pip = losses[unsure].pip_pct
+        wide = Interval(pip.value, pip.value - 9.0, pip.value + 9.0)  # and no one weighing that would settle it
+        known = batch_loss(losses | {unsure: replace(losses[unsure], pip_pct=wide, again_ms=None)}, AHEAD)
         assert known is not None
         assert known.serving is not None
         assert known.serving.served == (1, 2, 3)
@@ -133,7 +136,9 @@ def test_no_other_humidity_serves_more(gs: list[float]) -> None:
     best = max(sum(m.rh_low_pct <= rh <= m.rh_high_pct for m in mends) for rh in tried)
     assert len(found.serving.served) >= best
     sides = (*found.serving.served, *found.serving.drier, *found.serving.wetter)
-    unsure = [i for i, loss in losses.items() if loss.again_ms is not None and i not in found.serving.served]
+    unsure = [
+        i for i, loss in losses.items() if state_of(loss.pip_pct, WINDOW) == UNSURE and i not in found.serving.served
+    ]
     assert sorted((*sides, *unsure)) == sorted(losses)
     assert low <= found.serving.rh_pct <= high
 

@@ -23,13 +23,13 @@ from monitor.domain.alarms.alarm import (
     shelve,
     unshelve,
 )
+from monitor.domain.needs.bands import RH
 from monitor.domain.needs.rules import (
     ALL_SILENT,
     DRY_BULB,
     EGG_COLD,
     EGG_HOT,
     HANDLING_OVER,
-    HUMIDITY,
     NO_DATA,
     NODE_OFFLINE,
     NOT_RAISED,
@@ -450,7 +450,7 @@ def test_a_sound_probe_is_not_doubtful_for_the_one_beside_it(
     assert there(out.notices[0].facts).doubtful == doubtful
 
 
-@pytest.mark.parametrize(("quantity", "doubtful"), [(DRY_BULB, True), (HUMIDITY, False)])
+@pytest.mark.parametrize(("quantity", "doubtful"), [(DRY_BULB, True), (RH, False)])
 def test_probes_that_disagree_are_in_doubt_while_they_speak(quantity: str, doubtful: bool) -> None:
     """Of two, nobody knows which; once one is silent, nothing is known against the other. And of the quantity that they disagree in."""
     story = Story(site=site(probes(*((key, "setter-1") for key in PLACES[:2]))), batches=(batch(),))
