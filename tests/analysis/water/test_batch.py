@@ -68,7 +68,7 @@ def test_one_egg_is_a_batch() -> None:
     assert (found.sd_pct, found.conductance_cv, found.outliers) == (0.0, None, ())
     assert found.serving is not None
     assert own.serves(found.serving.rh_pct)
-    assert found.serving.rh_pct == pytest.approx(own.rh_pct, abs=5.0)
+    assert found.serving.rh_pct == pytest.approx(own.rh_pct, abs=1.0)
     assert found.serving.served == (1,)
     assert batch_loss({}, AHEAD) is None
 

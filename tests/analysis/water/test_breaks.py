@@ -8,7 +8,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from monitor.analysis.water.loss import OFFSET_SHARE, SCATTER_SHARE, LossLine, line_of, pooled_offset
+from monitor.analysis.water.loss import SCATTER_SHARE, LossLine, line_of, pooled_offset
 from monitor.domain.eggs.book import EggBook, Mass, ShellBreak, add, shell_breaks
 from monitor.domain.eggs.entry import CRACKED, FERTILE, Candling, Entry, Fact, Sealed
 from monitor.domain.needs.batch import Batch
@@ -139,7 +139,7 @@ def test_eggs_weighed_on_both_scales_say_it_together() -> None:
         narrower += widths[1] < 0.8 * widths[0]
     assert hits >= 0.9 * 40
     assert narrower >= 0.9 * 40
-    assert pooled_offset([], MASS_G) == pytest.approx((0.0, OFFSET_SHARE * MASS_G))
+    assert pooled_offset([], MASS_G) == pytest.approx((0.0, 0.01 * MASS_G))
 
 
 @pytest.mark.parametrize(("days", "named"), [((0, 3, 6, 9, 12, 15, 18), 0.95), ((0, 2, 4, 6, 8, 10, 12, 14), 0.95)])

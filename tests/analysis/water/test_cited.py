@@ -41,10 +41,14 @@ def setter_air(profile: Profile) -> tuple[float, float]:
 
 def on_the_line(profile: Profile, day: float) -> EggLoss:
     """60 g, weighed each fourth day up to that day in the species' own air, exactly on the middle of its line, on a good scale."""
-    target, (dry_c, rh_pct) = target_of(profile), setter_air(profile)
-    assert target is not None
+    dry_c, rh_pct = setter_air(profile)
+    assert profile.target_loss_pct is not None
+    # The source's clock, written out: the term, nine tenths of it or the lockdown where that is later, or the day itself.
+    pip, to = max(0.9 * profile.days, profile.lockdown_day), profile.target_loss_to
+    clock = profile.days if to == "hatch" else pip if to == "internal pip" else float(to)
+    middle = sum(profile.target_loss_pct) / 200.0
     pull = steady(saturation_vapour_kpa(dry_c) - vapour_kpa(dry_c, rh_pct), SET_MS, day_ms(day))
-    masses = [(d, 60.0 * (1.0 - sum(target.by(d)) / 200.0)) for d in np.linspace(0.0, day, 2 + int(day / 4))]
+    masses = [(d, 60.0 * (1.0 - middle * d / clock)) for d in np.linspace(0.0, day, 2 + int(day / 4))]
     ahead = ahead_of(
         profile,
         model_of(profile, "forced"),

@@ -274,8 +274,12 @@ def test_a_correction(capsys: Capture, config: Path) -> None:
     assert [(e["number"], e["egg"], e["replaces"], e["stands"]) for e in data["entries"]] == [
         (1, 7, None, True), (2, 7, None, False), (3, 7, 2, False), (4, 8, 3, True),
     ]  # fmt: skip
+    for entry, typed_g, digit_g in ((4, "58", 1.0), (5, "58.24", 0.01)):  # as finely as it is typed now
+        ok(capsys, "correct", "hen-1", str(entry), f"gross_g={typed_g}", config=config)
+        fact = told(capsys, "show", "hen-1", config=config)["entries"][-1]["fact"]
+        assert (fact["gross_g"], fact["digit_g"]) == (float(typed_g), digit_g)
     assert "NAME=VALUE with gross_g, tare_g, error_g, scale, digit_g, egg, count, tray, at" in wrong(
-        capsys, "correct", "hen-1", "4", "mass=5", config=config
+        capsys, "correct", "hen-1", "6", "mass=5", config=config
     )
 
 
