@@ -126,9 +126,7 @@ def perform(parser: Parser, arguments: Sequence[str] | None, utc: Utc) -> int:
     """Read the arguments and do what they ask; the exit code."""
     try:
         return _performed(parser, arguments, utc)
-    except Wrong as error:
-        return complain(str(error), WRONG)
-    except ProfileError as error:  # a shipped one is read where it is first asked for
+    except (Wrong, ProfileError) as error:  # a shipped profile is read where it is first asked for
         return complain(str(error), WRONG)
     except Failed as error:
         return complain(str(error), FAILED)

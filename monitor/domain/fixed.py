@@ -1,7 +1,7 @@
 """Values that are frozen for whoever reads or checks the code, and quick to make.
 
 A frozen dataclass sets each field through a call of `object.__setattr__`, and a judged reading makes values of many fields. Its class
-takes longer to put together as well, for each of its methods is written and compiled anew, and a start puts a hundred and more
+takes longer to put together as well, for each of its methods is written and compiled anew, and a start puts many
 together. So these are plain at run time, the type checker refuses to change one, and only `__init__` is written for each class.
 """
 

@@ -79,7 +79,7 @@ def load_sources() -> dict[str, str]:
 
 
 def _read_profile(table: Table, where: str, plain_source: str | None) -> Profile:
-    # Loaded with the first profile that is read: a start without eggs reads none, and its models would be a tenth of it.
+    # Loaded with the first profile that is read: a start without eggs reads none, and its models would lengthen it.
     from monitor.adapters.tables.profile import read_profile
 
     keys, rules = load_sources().keys(), shipped_rules()

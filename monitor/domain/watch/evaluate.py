@@ -14,7 +14,7 @@ from monitor.domain.needs.batch import batch_of
 from monitor.domain.needs.places import brought
 from monitor.domain.needs.rules import MISSING
 from monitor.domain.readings.reading import Pack, Presence, Refused
-from monitor.domain.state.known import Look, Trouble, rule_of
+from monitor.domain.state.known import Look, rule_of, troubled
 from monitor.domain.state.record import Event, RefusedRow
 from monitor.domain.watch.deciding import judge as judge
 from monitor.domain.watch.deciding import settle as settle
@@ -43,8 +43,10 @@ def hear(look: Look, message: Pack | Presence | Refused) -> None:
     else:
         look.out.refused.append(RefusedRow(look.now.utc, message))
         if message.node in look.site.by_node:
-            trouble = Trouble(look.now.mono_s, Unusable(REFUSED, words=message.reason), look.now.mono_s)
-            look.state.node(message.node).trouble = trouble
+            node = look.state.node(message.node)
+            allowed_s = max(p.silence_s for p in look.site.by_node[message.node])
+            about = Unusable(REFUSED, words=message.reason)
+            node.trouble = troubled(node.trouble, look.now.mono_s, about, within_s=allowed_s)
 
 
 def tick(look: Look) -> None:
