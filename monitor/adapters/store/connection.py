@@ -80,6 +80,8 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
                 note = (
                     f"{path}: damaged ({why}), set aside as {aside.name}; a new record was begun, taken over: {taken}"
                 )
+            # Of a start that was cut off while this record was still here: left, it would one day come back in the record's place.
+            _begun(path).unlink(missing_ok=True)
             suspect_mark(path).unlink(missing_ok=True)
     except BaseException:
         os.close(lock)

@@ -824,6 +824,17 @@ def test_a_half_record_of_a_start_that_was_cut_off_is_in_nobodys_way(path: Path)
     assert list(path.parent.glob("*.half*")) == []
 
 
+def test_what_a_cut_off_start_had_begun_never_comes_back_as_the_record(path: Path) -> None:
+    """A record that opens rightly after all, as one put back from a backup does, leaves nothing that a later start would put in its place."""
+    write(path, full_group())
+    shutil.copy(path, f"{path}.begun")
+    open_writer(path).close()
+    assert not Path(f"{path}.begun").exists()
+    path.unlink()  # by somebody who begins anew
+    assert comes_up(path) == ""
+    assert everything_of(path)["batches"] == []
+
+
 def test_a_new_record_is_closed_before_it_gets_its_name(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Neither the half record nor the damaged one is open when the first is renamed."""
     write(path, full_group())
