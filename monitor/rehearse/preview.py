@@ -95,13 +95,16 @@ class Preview:
     new: Count
 
 
-def preview(recording: Path, house: House, rules: Path) -> Preview:
-    """Run the recording under the house's own rules and under those of the file. Raises ReplayError, SettingsError."""
+def preview(recording: Path, house: House, rules: Path, *, beside_others: bool = False) -> Preview:
+    """Run the recording under the house's own rules and under those of the file. Raises ReplayError, SettingsError.
+
+    beside_others: other recordings are played at the same time, and have the other cores.
+    """
     other = with_rules(house, rules)
-    if _may_name_alarms(recording):
+    if beside_others or _may_name_alarms(recording):
         old = replay(recording, house, delivered=True)
         new = replay(recording, other, delivered=True, answering=old)
-    else:  # neither waits for the other
+    else:  # neither waits for the other, and there is a core for each
         with ProcessPoolExecutor(1) as pool:
             beside = pool.submit(replay, recording, other, delivered=True)
             old = replay(recording, house, delivered=True)

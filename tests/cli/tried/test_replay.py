@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -61,6 +62,25 @@ def test_both_sides_of_a_preview_are_played_beside_each_other(tmp_path: Path, mo
     beside = preview(file, house, rules)
     monkeypatch.setattr("monitor.rehearse.preview._may_name_alarms", lambda recording: True)
     assert preview(file, house, rules) == beside
+
+
+def test_previews_of_several_recordings_start_no_more_processes(
+    capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Several recordings have a core each already: none of them starts a process of its own, and each is told as it is alone."""
+    config = ROOT / "demo_streams" / "power-cut.toml"
+    file = str(ROOT / "demo_streams" / "power-cut.jsonl")
+    rules = tmp_path / "rules.toml"
+    rules.write_text("[rules.all-silent]\non_delay_s = 86400\n")
+    alone = ok(capsys, "replay", file, "--rules", str(rules), config=config)
+
+    class Threads(ThreadPoolExecutor):
+        """In the place of processes, so that what is patched is met in them too."""
+
+    monkeypatch.setattr("monitor.cli.tried.replay.ProcessPoolExecutor", Threads)
+    monkeypatch.setattr("monitor.rehearse.preview.ProcessPoolExecutor", lambda workers: pytest.fail("one more process"))
+    together = ok(capsys, "replay", file, file, "--rules", str(rules), config=config)
+    assert together == f"# {file}\n{alone}\n# {file}\n{alone}"
 
 
 def test_replay_under_other_rules(capsys: Capture, tmp_path: Path) -> None:
