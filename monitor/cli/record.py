@@ -59,7 +59,10 @@ def opened(house: House) -> Iterator[SqliteHistory]:
 
 def one_batch(history: SqliteHistory, name: str) -> Batch:
     """The batch of that name. Raises Wrong."""
-    batches = history.batches()
+    return _named(history.batches(), name)
+
+
+def _named(batches: Sequence[Batch], name: str) -> Batch:
     for batch in batches:
         if batch.id == name:
             return batch
@@ -115,7 +118,7 @@ def looked_at(options: Reported) -> Iterator[Looked]:
     house = house_of(options.config)
     with opened(house) as history:
         batches = history.batches()
-        yield Looked(house.site, history, one_batch(history, options.batch), options.utc(), batches=batches)
+        yield Looked(house.site, history, _named(batches, options.batch), options.utc(), batches=batches)
 
 
 def archived(file: Path, name: str | None) -> Looked:
@@ -215,5 +218,6 @@ def book_and_water(looked: Looked, *, only_book: bool = False) -> tuple[EggBook,
 def weighed_now(house: House, name: str, utc: Utc, *, only_book: bool = False) -> tuple[EggBook, Water | None]:
     """The same of a batch by its name, as the record is now. Raises Wrong and Failed."""
     with opened(house) as history:
-        looked = Looked(house.site, history, one_batch(history, name), utc(), batches=history.batches())
+        batches = history.batches()
+        looked = Looked(house.site, history, _named(batches, name), utc(), batches=batches)
         return book_and_water(looked, only_book=only_book)

@@ -9,8 +9,10 @@ from typing import Any
 
 import pytest
 
+from monitor.adapters.store.history import SqliteHistory
 from monitor.cli.egg.given import FOUND, SEEN, STAGES, WHY
 from monitor.domain.eggs.entry import CANDLED, DEATHS, REMOVED, SIGNS
+from monitor.domain.needs.batch import Batch
 from tests.receivers import HttpReceiver
 from tests.running import Running, configure, query, set_days_ago, typed, until
 from tests.servers import Mosquitto
@@ -486,3 +488,20 @@ def test_the_list_of_findings(capsys: Capture, config: Path) -> None:
         capsys, "finding", "list", config=config
     )
     assert len(told(capsys, "finding", "list", config=config)) == 33
+
+
+def test_the_list_of_batches_is_read_once(capsys: Capture, config: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Which batch is meant and which others share its machines come out of one reading of the list, in a report and after a weighing."""
+    read: list[SqliteHistory] = []
+    batches = SqliteHistory.batches
+
+    def counted(history: SqliteHistory) -> list[Batch]:
+        read.append(history)
+        return batches(history)
+
+    monkeypatch.setattr(SqliteHistory, "batches", counted)
+    ok(capsys, "show", "hen-1", config=config)
+    assert len(read) == 1
+    read.clear()
+    ok(capsys, "weigh", "hen-1", "7", "60.1", config=config)
+    assert len(read) == len({id(history) for history in read})
