@@ -136,5 +136,6 @@ def _order(entry: Entry) -> int:
 
 
 def _ended(entry: Entry) -> bool:
+    """Whether eggs without numbers that are still counted as the batch's ended; a chick that died was written as hatched before."""
     after = isinstance(entry.fact, Dead) and entry.fact.stage == AFTER_HATCH
     return entry.ends and not isinstance(entry.fact, Split) and not after

@@ -10,8 +10,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from monitor.domain.eggs.book import EggBook, add, numbers, outcome, standing, went_on
-from monitor.domain.eggs.entry import AFTER_HATCH, Dead, EggError, Entry, Split
+from monitor.domain.eggs.book import EggBook, add, numbers, standing, went_on
+from monitor.domain.eggs.entry import EggError, Entry, Split
+from monitor.domain.eggs.hatching import still_in
 from monitor.domain.eggs.many import add_each
 from monitor.domain.needs.batch import Batch, BatchError, Stay
 
@@ -44,7 +45,7 @@ def split(
             raise EggError(*wrong[0].words)
     else:
         own = add(book, Entry(at, written_at, who, Split(into), count=count))
-    left = _left(book)
+    _, left = still_in(book)
     leave = len(eggs) or count or 0
     if left is not None and leave >= left:
         raise BatchError(
@@ -53,18 +54,6 @@ def split(
     stay = replace(batch, eggs=None if batch.eggs is None else batch.eggs - leave, numbers=_others(batch, eggs))
     new = _batch(batch, into, numbers=tuple(sorted(eggs)), eggs=leave, at=at)
     return EggBook(stay, own.entries), EggBook(new, tuple(_taken(book, new)))
-
-
-def _left(book: EggBook) -> int | None:
-    """How many eggs have not ended yet; None where nobody wrote how many were set."""
-    ended = sum(outcome(book, egg) is not None for egg in numbers(book) if book.batch.has(egg))
-    some = sum(e.eggs for e in standing(book) if e.egg is None and e.ends and not _counted_before(e))
-    return None if book.batch.eggs is None else book.batch.eggs - ended - some
-
-
-def _counted_before(entry: Entry) -> bool:
-    """Eggs that are not among the batch's any more, or are written as hatched as well."""
-    return isinstance(entry.fact, Split) or (isinstance(entry.fact, Dead) and entry.fact.stage == AFTER_HATCH)
 
 
 def _others(batch: Batch, eggs: Sequence[int]) -> tuple[int, ...]:
