@@ -21,7 +21,7 @@ from pydantic import (
 )
 from pydantic.fields import FieldInfo
 
-from monitor.adapters.tables.refused import SHOWN, Expected, Id, Line, Table, one_of, sentences
+from monitor.adapters.tables.refused import SHOWN, Expected, Id, Line, Table, one_of, sentences, within
 from monitor.adapters.tables.rules import Numbers, given
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import (
@@ -101,11 +101,6 @@ def _not_blank(text: str) -> str:
     return text
 
 
-def _within(low: float, high: float) -> FieldInfo:
-    field: FieldInfo = Field(ge=low, le=high, description=f"a number from {low:g} to {high:g}")
-    return field
-
-
 def _as_list(words: str) -> FieldInfo:
     # TOML has no tuples; what is in the list is held to its kind all the same.
     field: FieldInfo = Field(strict=False, description=words)
@@ -122,15 +117,15 @@ def _clock(value: object) -> object:
 
 _Text = Annotated[Line, AfterValidator(_not_blank), Field(description="a text")]
 _Texts = Annotated[tuple[str, ...], _as_list("a list of texts")]
-_Day = Annotated[float, _within(0, LAST_DAY), _CITED]
-_DryBulb = Annotated[float, _within(20, 45), _CITED]
-_DryBulbOrNone = Annotated[float | None, _within(20, 45), _CITED]
-_RhOrNone = Annotated[float | None, _within(0, 100), _CITED]
-_WetBulbOrNone = Annotated[float | None, _within(5, 45), _CITED]
-_Grams = Annotated[float, _within(0.1, 3000)]
-_Percent = Annotated[float, _within(0, 40)]
-_LethalC = Annotated[float, _within(37, 60)]
-_LethalMin = Annotated[float, _within(1, 10_080)]
+_Day = Annotated[float, within(0, LAST_DAY), _CITED]
+_DryBulb = Annotated[float, within(20, 45), _CITED]
+_DryBulbOrNone = Annotated[float | None, within(20, 45), _CITED]
+_RhOrNone = Annotated[float | None, within(0, 100), _CITED]
+_WetBulbOrNone = Annotated[float | None, within(5, 45), _CITED]
+_Grams = Annotated[float, within(0.1, 3000)]
+_Percent = Annotated[float, within(0, 40)]
+_LethalC = Annotated[float, within(37, 60)]
+_LethalMin = Annotated[float, within(1, 10_080)]
 
 
 class _Band(Table):
@@ -181,7 +176,7 @@ class _Stage(Table):
     """[[stage]]; incubation starts with the first, and lockdown on its day."""
 
     name: Annotated[str, one_of(STAGE_NAMES), Field(description=f"one of {', '.join(STAGE_NAMES)}")]
-    from_day: Annotated[float | None, _within(0, LAST_DAY), _CITED] = None
+    from_day: Annotated[float | None, within(0, LAST_DAY), _CITED] = None
     dry_bulb_c: Annotated[_DryBulbBand, Field(description="a band")]
     rh_pct: _RhBand | None = None
     wet_bulb_c: _WetBulbBand | None = None
@@ -214,7 +209,7 @@ class _Profile(Table):
     hatch_day_first: _Day
     hatch_day_last: _Day
     lockdown_day: _Day
-    still_air_offset_k: Annotated[float | None, _within(0, 5), _CITED] = None
+    still_air_offset_k: Annotated[float | None, within(0, 5), _CITED] = None
     egg_mass_g: Annotated[tuple[_Grams, _Grams] | None, _as_list("[low, high], numbers from 0.1 to 3000"), _CITED] = (
         None
     )

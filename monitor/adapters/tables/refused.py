@@ -92,6 +92,12 @@ def one_of(choices: Collection[str]) -> BeforeValidator:
     return BeforeValidator(check)
 
 
+def within(low: float, high: float) -> FieldInfo:
+    """For a number from `low` to `high`."""
+    field: FieldInfo = Field(ge=low, le=high, description=f"a number from {low:g} to {high:g}")
+    return field
+
+
 def sentences(error: ValidationError, where: str, *, model: object, data: object = None) -> list[str]:
     """One line for each thing that is wrong.
 

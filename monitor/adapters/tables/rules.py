@@ -8,9 +8,8 @@ from importlib import resources
 from typing import Annotated
 
 from pydantic import Field, WrapValidator
-from pydantic.fields import FieldInfo
 
-from monitor.adapters.tables.refused import Table, TableError, one_of, read, read_each
+from monitor.adapters.tables.refused import Table, TableError, one_of, read, read_each, within
 from monitor.adapters.tables.toml import read_toml
 from monitor.domain.needs.rules import (
     CHANGEABLE,
@@ -31,22 +30,16 @@ from monitor.domain.needs.rules import (
 _Number = Annotated[float, WrapValidator(lambda value, check: (check(value), value)[1])]
 
 
-def _within(name: str) -> FieldInfo:
-    low, high = SPANS[name]
-    field: FieldInfo = Field(ge=low, le=high, description=f"a number from {low:g} to {high:g}")
-    return field
-
-
 class Numbers(Table):
     """[rules.ID]: what is given stands over what there was. The range of a limit is its rule's (`changed`)."""
 
     priority: Annotated[str, one_of(PRIORITIES)] = LOW
     limit: _Number = 0.0
-    on_delay_s: Annotated[_Number, _within("on_delay_s")] = 0.0
-    off_delay_s: Annotated[_Number, _within("off_delay_s")] = 0.0
-    deadband: Annotated[_Number, _within("deadband")] = 0.0
-    re_alarm_s: Annotated[_Number, _within("re_alarm_s")] = 0.0
-    respond_min: Annotated[_Number, _within("respond_min")] = 0.0
+    on_delay_s: Annotated[_Number, within(*SPANS["on_delay_s"])] = 0.0
+    off_delay_s: Annotated[_Number, within(*SPANS["off_delay_s"])] = 0.0
+    deadband: Annotated[_Number, within(*SPANS["deadband"])] = 0.0
+    re_alarm_s: Annotated[_Number, within(*SPANS["re_alarm_s"])] = 0.0
+    respond_min: Annotated[_Number, within(*SPANS["respond_min"])] = 0.0
 
     def given(self) -> dict[str, object]:
         """Those that are given, by name."""
@@ -74,11 +67,11 @@ class _Rule(Table):
     unit: str
     severity: Annotated[str, one_of(MATRIX)]
     group: Annotated[str, one_of(GROUPS)]
-    on_delay_s: Annotated[_Number, _within("on_delay_s")]
-    off_delay_s: Annotated[_Number, _within("off_delay_s")]
-    deadband: Annotated[_Number, _within("deadband")]
-    re_alarm_s: Annotated[_Number | None, _within("re_alarm_s")] = None
-    respond_min: Annotated[_Number, _within("respond_min")]
+    on_delay_s: Annotated[_Number, within(*SPANS["on_delay_s"])]
+    off_delay_s: Annotated[_Number, within(*SPANS["off_delay_s"])]
+    deadband: Annotated[_Number, within(*SPANS["deadband"])]
+    re_alarm_s: Annotated[_Number | None, within(*SPANS["re_alarm_s"])] = None
+    respond_min: Annotated[_Number, within(*SPANS["respond_min"])]
     cause: str
     consequence: str
     first_act: str
