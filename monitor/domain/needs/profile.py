@@ -19,6 +19,9 @@ from typing import Any
 
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.rules import SITE_WIDE, Rule, changed
+from monitor.domain.published.timings import DRAW_DOWN as DRAW_DOWN
+from monitor.domain.published.timings import EXTERNAL_PIP as EXTERNAL_PIP
+from monitor.domain.published.timings import INTERNAL_PIP as INTERNAL_PIP
 from monitor.domain.refusal import Refusal
 
 STAGE_NAMES = ("setter", "lockdown", "hatch")  # in the order in which an egg meets them
@@ -26,7 +29,6 @@ LIMIT_NAMES = ("low_alarm", "low_warning", "target", "high_warning", "high_alarm
 
 # Birds of which sources speak together; an own profile of any other bird gives none.
 KINDS = ("fowl", "waterfowl", "pigeon", "ratite", "parrot", "raptor", "kingfisher", "penguin")
-DRAW_DOWN, INTERNAL_PIP, EXTERNAL_PIP = "draw-down", "internal pip", "external pip"
 SIGNS = (DRAW_DOWN, INTERNAL_PIP, EXTERNAL_PIP)  # of an egg, in the order in which they come
 CALENDAR = "calendar"
 LOCKDOWN_BY = (CALENDAR, *SIGNS)

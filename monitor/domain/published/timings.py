@@ -1,12 +1,14 @@
 """How long from a sign in the egg to the chick, as published: for hens, for parrots, for penguins.
 
-Keys of sources as in `monitor/data/profiles/SOURCES.toml`; PW and HATSIG speak of hens, NSW-SP of parrots. (memory): recalled, no page was found.
+Keys of sources as in `monitor/data/profiles/SOURCES.toml`, and two that speak of hens: PW, "The beautiful mystery of hatching", Poultry World;
+HATSIG, Hatchery Signals, a trade handbook (extracts). NSW-SP speaks of parrots. (memory): recalled, no page was found.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+# The signs of an egg, by the words that they have in its book and in a profile.
 DRAW_DOWN, INTERNAL_PIP, EXTERNAL_PIP = "draw-down", "internal pip", "external pip"
 FOWL, PARROT, PENGUIN = "fowl", "parrot", "penguin"
 
