@@ -127,12 +127,12 @@ class Development:
     @property
     def coverage(self) -> float:
         """Share of the time that is recorded, 0 to 1; 0 at the set."""
-        return self.hours_recorded / self.hours if self.hours else 0.0
+        return _coverage(self.hours_recorded, self.hours)
 
     @property
     def by_calendar(self) -> bool:
         """Whether too little is on record to tell the hatch by it."""
-        return self.coverage < LEAST_COVERAGE
+        return _too_little(self.hours_recorded, self.hours)
 
     @property
     def day(self) -> float:
@@ -167,7 +167,7 @@ def development_of(
     days = profile.hatch_day_first, profile.days, profile.hatch_day_last
     stored_h = store_h[0], sum(store_h) / 2.0, store_h[1]
     recorded_h, hours = felt.hours_where(felt.known), (now_ms - set_ms) / HOUR_MS
-    told = lag if recorded_h >= LEAST_COVERAGE * hours > 0.0 else Lag(0.0, 0.0, 0.0)
+    told = Lag(0.0, 0.0, 0.0) if _too_little(recorded_h, hours) else lag
     return Development(
         hours=hours,
         hours_recorded=recorded_h,
@@ -179,6 +179,14 @@ def development_of(
         ),
         spell=_spell(felt, lags_h, lag.hours) if round(lag.hours) else None,
     )
+
+
+def _coverage(recorded_h: float, hours: float) -> float:
+    return recorded_h / hours if hours else 0.0
+
+
+def _too_little(recorded_h: float, hours: float) -> bool:
+    return _coverage(recorded_h, hours) < LEAST_COVERAGE
 
 
 @dataclass(frozen=True, slots=True)
