@@ -18,7 +18,7 @@ from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Found, Hatched, Weighing
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.profile import Profile
-from monitor.domain.needs.target import pip_day, target_of
+from monitor.domain.needs.target import target_of
 from monitor.domain.readings.dating import UPTIME, Line
 from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Event, Group, StoredReading
@@ -223,7 +223,8 @@ def _lost(profile: Profile, air: Air, day: float) -> float:
     if day <= 0.0:
         return 0.0
     target = target_of(profile)
-    low, high = (11.0 * day / pip_day(profile), 14.0 * day / pip_day(profile)) if target is None else target.by(day)
+    assert target is not None  # each species of the season has one
+    low, high = target.by(day)
     so_far = (air.day >= 0.0) & (air.day <= day)
     dryness = float(np.mean(100.0 - air.rh_pct[0, so_far])) / (100.0 - SETTER_RH)
     return (low + high) / 2.0 * dryness

@@ -15,9 +15,9 @@ from monitor.analysis.line.stretch import Stretch
 from monitor.analysis.line.trace import Trace
 from monitor.analysis.water.pull import Pull, pull_of
 from monitor.domain.eggs.temperature import EggModel
+from monitor.domain.readings.reading import DAY_MS
 
 DAY_HOURS = 24.0
-DAY_MS = 86_400_000.0
 SHARES = tuple((n + 0.5) / 24.0 for n in range(24))  # of a stretch, at which the doubt of its mean is looked at
 
 
