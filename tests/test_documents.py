@@ -5,12 +5,14 @@ the code names in its docstrings and comments, and what stands beside the check 
 from __future__ import annotations
 
 import ast
+import csv
 import importlib.util
 import io
 import re
 import subprocess
 import sys
 import tokenize
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, get_origin
@@ -18,6 +20,7 @@ from typing import Any, get_origin
 import pytest
 from pydantic import BaseModel
 
+from monitor.adapters.tables.profiles import load_sources
 from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.needs.rules import CHANGEABLE
 from monitor.settings import Settings
@@ -25,7 +28,12 @@ from tests.cli.commands import COMMANDS
 
 ROOT = Path(__file__).resolve().parents[1]
 README, DEVELOPERS = (ROOT / name for name in ("README.md", "DEVELOPERS.md"))
-BESIDE_TABLES = sorted((ROOT / "tests" / "reference").glob("*/README.md"))
+BESIDE_TABLES = sorted((ROOT / "tests" / "reference").glob("**/README.md"))
+KEYED = sorted(
+    path
+    for path in (ROOT / "tests" / "reference").glob("**/*.csv")
+    if "source_key" in path.read_text("utf-8").split("\n", 1)[0]
+)
 
 # When each rule speaks, in a breeder's words; its numbers come from the rules themselves.
 WHEN = {
@@ -135,6 +143,16 @@ def test_the_rules_are_those_of_the_program() -> None:
     assert [row for row in expected if row not in told] == []
     assert [row for row in told if row.startswith("| ") and row.count("|") == 6 and row not in expected] == []
     assert WHEN.keys() == shipped_rules().keys()
+
+
+@pytest.mark.parametrize("table", KEYED, ids=lambda p: p.name)
+def test_each_key_of_a_source_is_spelled_out(table: Path) -> None:
+    """What a table of published figures names by a key stands in the README beside it, or in the program's own lists of sources."""
+    beside = set(re.findall(r"\b[\w-]+", (table.parent / "README.md").read_text(encoding="utf-8")))
+    with table.open(encoding="utf-8", newline="") as file:
+        keys = {key for row in csv.DictReader(file) for key in row["source_key"].split()}
+    causes = tomllib.loads((ROOT / "monitor" / "data" / "causes.toml").read_text(encoding="utf-8"))["source"]
+    assert keys - beside - load_sources().keys() - causes.keys() == set()
 
 
 @pytest.mark.parametrize("document", [README, DEVELOPERS, *BESIDE_TABLES], ids=lambda p: str(p.relative_to(ROOT)))

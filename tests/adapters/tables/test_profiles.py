@@ -21,10 +21,11 @@ from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.needs.profile import KINDS, LIMIT_NAMES, Band, Profile, ProfileError, Stage
 from monitor.domain.published.exposure import EXPOSURES
+from tests.targets import TARGETS, clock_of
+from tests.targets import span as figures
 
 REFERENCE = Path(__file__).parents[2] / "reference"
 ROWS = list(csv.DictReader((REFERENCE / "species.csv").read_text(encoding="utf-8").splitlines()))
-TARGETS = list(csv.DictReader((REFERENCE / "target_losses.csv").read_text(encoding="utf-8").splitlines()))
 SHIPPED = load_profiles()
 EACH = pytest.mark.parametrize("profile", SHIPPED.values(), ids=SHIPPED.keys())
 
@@ -292,14 +293,7 @@ def cell_of(row: dict[str, str], path: str) -> str:
 def span(cell: str) -> tuple[float, float]:
     """The first range of a cell (one figure: a range of no width); wet bulbs from °F."""
     wet = re.search(r"WB (\d+)(?:-(\d+))? F", cell)
-    if wet:
-        return c_from_f(float(wet[1])), c_from_f(float(wet[2] or wet[1]))
-    figure = re.match(r"([\d.]+)(?: ?(-|\+/-) ?([\d.]+))?", cell)
-    assert figure is not None, cell
-    first, sign, second = figure.groups()
-    if sign == "+/-":
-        return float(first) - float(second), float(first) + float(second)
-    return float(first), float(second or first)
+    return (c_from_f(float(wet[1])), c_from_f(float(wet[2] or wet[1]))) if wet else figures(cell)
 
 
 def c_from_f(f: float) -> float:
@@ -376,12 +370,6 @@ def day_of(clock: float | str, profile: Profile) -> float:
     return {"internal pip": 0.9 * profile.days, "hatch": profile.days}[clock] if isinstance(clock, str) else clock
 
 
-def clock_of(row: dict[str, str]) -> float | str:
-    """The clock of a published target, as profiles write it."""
-    words = {"term": "hatch", "to pip": "internal pip"}
-    return words[row["by"]] if row["by"] in words else float(row["by"].removeprefix("day "))
-
-
 @EACH
 def test_each_target_keeps_the_clock_of_its_source(profile: Profile) -> None:
     """The clock is that of the line that is cited for it, and the line itself lies in the window; none is cited: it is argued."""
@@ -396,7 +384,7 @@ def test_each_target_keeps_the_clock_of_its_source(profile: Profile) -> None:
         return
     (row,) = of(profile, TARGETS, "profiles", key)
     assert profile.target_loss_to == clock_of(row)
-    low, high = span(row["target_pct"].removeprefix("about "))
+    low, high = span(row["target_pct"])
     assert profile.target_loss_pct[0] <= low <= high <= profile.target_loss_pct[1]
 
 
@@ -412,7 +400,7 @@ def test_sources_that_agree_are_held_by_one_window(id_: str, key: str) -> None:
     profile = SHIPPED[id_]
     assert profile.target_loss_pct is not None
     (row,) = of(profile, TARGETS, "profiles", key)
-    low, high = span(row["target_pct"].removeprefix("about "))
+    low, high = span(row["target_pct"])
     loss_pct = (low + high) / 2 * day_of(profile.target_loss_to, profile) / day_of(clock_of(row), profile)
     assert profile.target_loss_pct[0] <= loss_pct <= profile.target_loss_pct[1]
 
