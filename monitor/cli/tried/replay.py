@@ -32,7 +32,7 @@ def add(parsers: Parsers) -> None:
 
 def _replay(options: Replay) -> int:
     house = house_of(options.config)
-    play = partial(_played, house, options.rules, len(options.files) > 1)
+    play = partial(_played, house, options.rules, several=len(options.files) > 1)
     if len(options.files) == 1:
         return show(options.json, *play(options.files[0]))
     with ProcessPoolExecutor(min(len(options.files), os.cpu_count() or 1)) as pool:
@@ -41,7 +41,7 @@ def _replay(options: Replay) -> int:
     return show(options.json, [data for data, _ in played], "\n\n".join(texts))
 
 
-def _played(house: House, rules: Path | None, several: bool, file: Path) -> tuple[dict[str, object], str]:
+def _played(house: House, rules: Path | None, file: Path, *, several: bool) -> tuple[dict[str, object], str]:
     """(plain values, text) of one recording. Raises Wrong."""
     try:
         if rules is None:

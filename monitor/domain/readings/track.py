@@ -79,6 +79,7 @@ class Limits:
         6 * 86_400.0,
     )  # so long stands a room without anybody (judgement)
     # A chip that is coarse in one quantity is so in the other: of such a pair the humidity is waited for longer than the temperature.
+    # What is coarse, how long that is, and after what time a stillness counts for nothing is all our judgement.
     coarse_k: float = 0.5
     coarse_pct: float = 1.0
     coarse_longest_s: tuple[float, float] = (54_000.0, 108_000.0)
