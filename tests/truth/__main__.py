@@ -1,8 +1,8 @@
 """Whether the judge tells in time and keeps quiet otherwise.
 
-    python -m tests.truth              all scenarios, seeds that no rule was fitted to (about twelve minutes on two cores)
+    python -m tests.truth              all scenarios, seeds that no rule was fitted to (about fifteen minutes on two cores)
     python -m tests.truth --tuning     the same on the seeds that may be looked at while rules are changed
-    python -m tests.truth --quick      about forty of the tuning scenarios, in under a minute
+    python -m tests.truth --quick      about fifty of the tuning scenarios, in under a minute
     python -m tests.truth --from N     held-out seeds from N on, for a verdict after this one has been looked at
     python -m tests.truth --only "fan dead,turner jam"   these faults alone, on tuning seeds: while a rule is changed
     python -m tests.truth --story "heater dead" 3    one scenario, told

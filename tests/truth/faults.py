@@ -25,6 +25,7 @@ from monitor.rehearse.room import Happening
 
 MACHINE, OTHER = "m-1", "m-2"
 TOP, LOW, THIRD, OTHER_PROBE = "node-a/top", "node-b/low", "node-c/mid", "node-z/top"
+SECOND = "node-a/low"  # of a node with two probes, whose values come in one message
 MACHINE_FAULT, PLAN, SENSOR, SPIKE, QUIET = "machine", "plan", "sensor", "spike", "quiet"
 MINUTE_S, HOUR_S, DAY_S = 60.0, 3600.0, 86_400.0
 HEN_DAYS = 21.0  # the cabinet model counts age by the hen's term
@@ -49,6 +50,7 @@ class Fault:
 
     wanted: rules of which one must be told, when no danger decides. allowed_s: how soon, from the onset, or from when
     the true air has left its band. gradual: it comes so slowly that time counts from when the air has left its band.
+    one_node: its two probes hang on one node.
     """
 
     kind: str
@@ -59,13 +61,14 @@ class Fault:
     allowed_s: float = HOUR_S
     gradual: bool = False
     probes: int = 1
+    one_node: bool = False
     full: int = 25
     quick: int = 1
 
 
 @dataclass(slots=True)
 class Draw:
-    """A scenario while it is drawn: chance, and what the fault writes into it."""
+    """A scenario while it is drawn: chance, and what the fault writes into it. failed: the probe of two that fails, and when."""
 
     rng: random.Random
     profile: Profile
@@ -78,6 +81,7 @@ class Draw:
     notes: list[str] = field(default_factory=list)
     other: bool = False
     kind: str = "setter"
+    failed: tuple[str, float] | None = None
 
     def happen(self, action: str, after_s: float = 0.0, **args: Any) -> None:
         """Something in the room, after the onset."""
@@ -99,10 +103,11 @@ def opened(at_s: float, for_s: float) -> list[Happening]:
     return [(at_s, "door_open", {"machine": MACHINE}), (at_s + for_s, "door_close", {"machine": MACHINE})]
 
 
-def probes_for(rng: random.Random, count: int) -> dict[str, ProbeSpec]:
+def probes_for(rng: random.Random, count: int, *, one_node: bool = False) -> dict[str, ProbeSpec]:
     """Chips with a fine step and their own noise, lag and small error, as after a calibration."""
     made = {}
-    for key, height in zip((TOP, LOW, THIRD)[:count], (0.5, -0.5, 0.0), strict=False):
+    keys = (TOP, SECOND) if one_node else (TOP, LOW, THIRD)[:count]
+    for key, height in zip(keys, (0.5, -0.5, 0.0), strict=False):
         made[key] = ProbeSpec(
             height=height,
             offset_k=rng.gauss(0.0, 0.04),
@@ -249,22 +254,41 @@ def _mixed(d: Draw) -> None:
     d.requests.append((d.onset_s, {"do": "batch-add", "batch": "second", "profile": second, "day": 3.0, "eggs": 2}))
 
 
-def _month(d: Draw) -> None:
-    """Thirty days of rooms that warm and cool, 20 openings between 8 and 22 h, and new eggs before each lockdown."""
+def _one_fails(d: Draw, after_s: float = 0.0, *, ways: tuple[str, ...] = ("says", "silent")) -> None:
+    """One of the two probes of a node fails; the other goes on in the same messages."""
+    probe, way = d.rng.choice([*d.probes]), d.rng.choice(ways)
+    d.failed = (probe, d.onset_s + after_s)
+    d.note(f"{probe} {way}")
+    if way == "says":
+        d.happen("probe_says", after_s, probe=probe, dry_bulb_c=d.rng.choice(CHIPS_SAY_C))
+    else:
+        d.happen(f"probe_{way}", after_s, probe=probe)
+
+
+def _beside_a_failed_one(action: str) -> Callable[[Draw], None]:
+    def begin(d: Draw) -> None:
+        _one_fails(d, -d.rng.uniform(0.0, 1500.0), ways=("says", "silent", "stuck"))
+        d.happen(action, machine=MACHINE)
+
+    return begin
+
+
+def _month(d: Draw, days: int = 30) -> None:
+    """Days of rooms that warm and cool, 20 openings between 8 and 22 h, and new eggs before each lockdown."""
     d.onset_s, d.other = 0.0, False
     d.day = 0.3
     room_c = SEASONS[d.season][0]
-    for k in range(30 * 12):
+    for k in range(days * 12):
         at_s = (k + 0.5) * 2.0 * HOUR_S
         to_c = room_c + 2.0 * math.sin(2.0 * math.pi * (at_s / DAY_S - 0.1))
         d.script.append((at_s, "room_temperature", {"dry_bulb_c": to_c, "over_s": 2.0 * HOUR_S}))
     each_s = 14.0 * HOUR_S / 20.0
-    for day in range(30):
+    for day in range(days):
         for i in range(20):
             at_s = day * DAY_S + 2.0 * HOUR_S + (i + 0.4 * d.rng.random()) * each_s  # the story begins at 6 h
             d.script += opened(at_s, d.rng.uniform(10.0, 120.0))
     at_s, n = 0.0, 0
-    while (at_s := at_s + (d.profile.lockdown_day - 0.8) * DAY_S) < 30 * DAY_S:
+    while (at_s := at_s + (d.profile.lockdown_day - 0.8) * DAY_S) < days * DAY_S:
         n += 1
         d.script.append((at_s, "new_eggs", {"machine": MACHINE, "age_days": 0.3 * HEN_DAYS / d.profile.days}))
         d.requests.append((at_s, {"do": "close", "batch": "first" if n == 1 else f"batch-{n - 1}"}))
@@ -277,6 +301,10 @@ SENSOR_RULES = ("sensor-failed", "sensor-suspect", "no-data", "no-humidity", "no
 PAIR_RULES = ("probes-disagree", "sensor-drift", "sensor-failed", "sensor-suspect")
 LOCKDOWN_RULES = ("humidity-not-raised", "lockdown-overdue")
 _LEAD_S = 0.75 * HOUR_S
+# A node with two probes: both sound, and one that fails beside one that does not.
+HOT_BESIDE, COLD_BESIDE = "heater stuck on beside a failed probe", "heater dead beside a failed probe"
+ONE_FAILED, ONE_STUCK = "one of two probes failed", "one of two probes stuck"
+TWO_WEEK, TWO_CANDLING = "clean week with two probes", "candling with two probes"
 
 FAULTS: dict[str, Fault] = {
     "heater stuck on": Fault(MACHINE_FAULT, _LEAD_S, 5 * HOUR_S, _simply("heater_stuck_on"), full=50, quick=4),
@@ -304,5 +332,22 @@ FAULTS: dict[str, Fault] = {
     "probe spike": Fault(SPIKE, 2 * HOUR_S, 0.25 * HOUR_S, _spike, full=40, quick=3),
     "two probes apart": Fault(SENSOR, 1.5 * HOUR_S, HOUR_S, _apart, PAIR_RULES, HOUR_S, probes=2, full=40, quick=3),
     "probe drifting": Fault(SENSOR, DAY_S, DAY_S, _drift, PAIR_RULES, DAY_S, probes=2, full=30, quick=1),
+    HOT_BESIDE: Fault(
+        MACHINE_FAULT, _LEAD_S, 5 * HOUR_S, _beside_a_failed_one("heater_stuck_on"),
+        probes=2, one_node=True, full=25, quick=2,
+    ),
+    COLD_BESIDE: Fault(
+        MACHINE_FAULT, _LEAD_S, 10 * HOUR_S, _beside_a_failed_one("heater_dead"),
+        probes=2, one_node=True, full=20, quick=1,
+    ),
+    ONE_FAILED: Fault(
+        SENSOR, _LEAD_S, 1.5 * HOUR_S, _one_fails, SENSOR_RULES, 600.0, probes=2, one_node=True, full=30, quick=2,
+    ),
+    ONE_STUCK: Fault(
+        SENSOR, 2.5 * HOUR_S, 1.5 * HOUR_S, lambda d: _one_fails(d, ways=("stuck",)),
+        (*SENSOR_RULES, *PAIR_RULES), 1.5 * HOUR_S, probes=2, one_node=True, full=30, quick=1,
+    ),
+    TWO_CANDLING: Fault(QUIET, _LEAD_S, DAY_S, _candling, probes=2, one_node=True, full=10, quick=1),
+    TWO_WEEK: Fault(QUIET, _LEAD_S, 7 * DAY_S, lambda d: _month(d, 7), probes=2, one_node=True, full=8, quick=0),
     "node silent": Fault(SENSOR, _LEAD_S, 0.25 * HOUR_S, _node_silent, SENSOR_RULES, 300.0, full=25, quick=2),
 }  # fmt: skip

@@ -6,7 +6,17 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from tests.truth.faults import DAY_S, FAULTS, QUIET
+from tests.truth.faults import (
+    COLD_BESIDE,
+    DAY_S,
+    FAULTS,
+    HOT_BESIDE,
+    ONE_FAILED,
+    ONE_STUCK,
+    QUIET,
+    TWO_CANDLING,
+    TWO_WEEK,
+)
 from tests.truth.run import Results
 from tests.truth.score import FOUND, MISSED, NOTHING, Row, percentile
 
@@ -19,7 +29,10 @@ RECALL = {  # sensor faults: the least share that is found
     "spike": (("probe spike",), 0.95),
     "disagreement": (("two probes apart",), 0.97),
     "drift of 0.5 K in 24 h": (("probe drifting",), 0.90),
+    "one of two on a node": ((ONE_FAILED,), 0.99),
+    "one of two on a node, stuck": ((ONE_STUCK,), 0.99),
 }
+BESIDE_FAILED = (HOT_BESIDE, COLD_BESIDE)
 BAD_FLAGS_A_WEEK = 1.0
 NOTICES_A_WEEK = 1.0
 ACTIVATIONS = 4
@@ -69,7 +82,7 @@ def _shown(value: float, unit: str) -> str:
 
 def bars(results: Results) -> list[Bar]:
     """Every bar of one judge, of whatever was played; a bar without any sample is left out."""
-    found = [*_danger(results.rows), *_sensors(results.rows), *_quiet(results.rows)]
+    found = [*_danger(results.rows), *_beside_failed(results.rows), *_sensors(results.rows), *_quiet(results.rows)]
     found += [*_steady(results), *_floods(results)]
     return [bar for bar in found if bar.of]
 
@@ -86,6 +99,20 @@ def _danger(rows: Sequence[Row]) -> Iterable[Bar]:
     yield Bar(
         "95th percentile of the delay as a share of the time left", percentile((r.share for r in dangers), 0.95),
         SHARE_OF_TIME, False, len(dangers), "%", strictly=True, worst=tuple(told_of(row) for row in slow[:8]),
+    )  # fmt: skip
+
+
+def _beside_failed(rows: Sequence[Row]) -> Iterable[Bar]:
+    """What a node with two probes tells when one of them has failed: the air by the sound one, and no word against that."""
+    dangers = [row for row in rows if row.fault in BESIDE_FAILED and row.danger]
+    share = sum(row.verdict == FOUND for row in dangers) / len(dangers) if dangers else math.nan
+    missed = tuple(told_of(row) for row in dangers if row.verdict == MISSED)
+    yield Bar("dangers told by the sound probe beside a failed one", share, 1.0, True, len(dangers), "%", worst=missed)
+    of = [row for row in rows if row.fault in (*BESIDE_FAILED, ONE_FAILED, ONE_STUCK)]
+    wrong = [row for row in of if row.false]
+    yield Bar(
+        "false words beside a failed probe", float(sum(row.false for row in wrong)), 0.0, False, len(of),
+        worst=tuple(f"{', '.join(row.false_rules)}: {row.story}" for row in wrong),
     )  # fmt: skip
 
 
@@ -108,16 +135,16 @@ def _sensors(rows: Sequence[Row]) -> Iterable[Bar]:
 
 
 def _quiet(rows: Sequence[Row]) -> Iterable[Bar]:
-    for name in ("clean month", "candling 20 times a day"):
+    for name in ("clean month", "candling 20 times a day", TWO_WEEK, TWO_CANDLING):
         of = [row for row in rows if row.fault == name]
         loud = tuple(f"{', '.join(r.false_rules)}: {r.story}" for r in of if r.false_urgent)
         high = float(sum(r.false_urgent for r in of)) if of else math.nan
         yield Bar(f"{name}: high alarms", high, 0.0, False, len(of), worst=loud)
-    months = [row for row in rows if row.fault == "clean month" and row.lived_s >= WEEK_S]
+    months = [row for row in rows if row.fault in ("clean month", TWO_WEEK) and row.lived_s >= WEEK_S]
     weekly = {row: row.notices / (row.lived_s / WEEK_S) for row in months}
     worst = sorted(months, key=lambda row: -weekly[row])
     yield Bar(
-        "clean month: notices a week, in the worst month", max(weekly.values(), default=math.nan), NOTICES_A_WEEK,
+        "clean weeks: notices a week, in the worst story", max(weekly.values(), default=math.nan), NOTICES_A_WEEK,
         False, len(months), worst=tuple(f"{weekly[r]:.1f} a week ({', '.join(r.false_rules)}): {r.story}" for r in worst),
     )  # fmt: skip
 
@@ -161,7 +188,7 @@ def told_of(row: Row) -> str:
 def table(rows: Sequence[Row]) -> list[str]:
     """One line for each fault."""
     head = (
-        f"  {'fault':24}{'n':>4}{'danger':>7}{'found':>6}{'missed':>7}{'none':>5}{'delay: median':>14}{'p95':>8}"
+        f"  {'fault':40}{'n':>4}{'danger':>7}{'found':>6}{'missed':>7}{'none':>5}{'delay: median':>14}{'p95':>8}"
         f"{'share of time: median':>22}{'p95':>7}{'false/machine-month':>20}{'urgent':>7}{'notices/day':>12}"
     )
     lines = [head]
@@ -181,7 +208,7 @@ def _line(name: str, of: Sequence[Row]) -> str:
     counts = [sum(row.verdict == verdict for row in of) for verdict in (FOUND, MISSED, NOTHING)]
     false, urgent = sum(row.false for row in of), sum(row.false_urgent for row in of)
     return (
-        f"  {name:24}{len(of):4d}{len(shares):7d}{counts[0]:6d}{counts[1]:7d}{counts[2]:5d}"
+        f"  {name:40}{len(of):4d}{len(shares):7d}{counts[0]:6d}{counts[1]:7d}{counts[2]:5d}"
         f"{_minutes(percentile(delays, 0.5)):>14}{_minutes(percentile(delays, 0.95)):>8}"
         f"{_share(percentile(shares, 0.5)):>22}{_share(percentile(shares, 0.95)):>7}"
         f"{false / months if months else 0.0:20.1f}{urgent / months if months else 0.0:7.1f}"

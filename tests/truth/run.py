@@ -7,7 +7,7 @@ import multiprocessing
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from tests.truth.faults import FAULTS, MACHINE, QUIET, SPIKE, TOP
+from tests.truth.faults import FAULTS, MACHINE, QUIET, SPIKE, TOP, TWO_WEEK
 from tests.truth.floods import FLOODS, Flooded, flood
 from tests.truth.judges import Deaf, Judge, Nervous, Real
 from tests.truth.scenarios import Scenario
@@ -68,7 +68,7 @@ def jobs(first_seed: int, *, quick: bool = False) -> list[Job]:
     months = 0 if quick else FAULTS["clean month"].full
     result = [Job(STORY, "clean month", first_seed + i) for i in range(months)]
     if quick:
-        result.append(Job(STORY, "clean month", first_seed, days=3.0))
+        result += [Job(STORY, "clean month", first_seed, days=3.0), Job(STORY, TWO_WEEK, first_seed, days=2.0)]
     names = sorted(FAULTS, key=lambda name: -(FAULTS[name].lead_s + FAULTS[name].cap_s))
     for name in names:
         if name != "clean month":
@@ -136,7 +136,10 @@ def label_of(scenario: Scenario, truth: Truth) -> Label:
     fault = scenario.fault
     if fault.kind == QUIET and truth.limits.harm_s is not None:
         raise ValueError(f"{scenario}: {truth.limits.why} at {truth.limits.harm_s:.0f} s, expected no harm")
-    about = {MACHINE, "site", *scenario.probes, *(key.partition("/")[0] for key in scenario.probes)}
+    failed, failed_s = scenario.failed or ("", 0.0)
+    # Beside a failed probe a sound one is what the machine is watched by: a word against it is false.
+    spoken = [failed] if failed else [*scenario.probes]
+    about = {MACHINE, "site", *spoken, *(key.partition("/")[0] for key in spoken)}
     left_s = truth.left_s
     if fault.gradual and truth.limits.harm_s is not None:
         left_s = truth.left_temperature_s  # the danger is one of temperature, so its time counts from there
@@ -155,4 +158,6 @@ def label_of(scenario: Scenario, truth: Truth) -> Label:
         probes=len(scenario.probes),
         interval_s=scenario.interval_s,
         spiked=TOP if fault.kind == SPIKE else "",
+        failed=failed,
+        failed_s=failed_s,
     )

@@ -39,7 +39,8 @@ INTERVALS_S = (10, 20, 30, 60)
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """One story with its truth still to be lived: see `world.play`. Times in s from its beginning."""
+    """One story with its truth still to be lived: see `world.play`. Times in s from its beginning. failed: a probe that fails beside
+    a sound one of its node, and when."""
 
     name: str
     seed: int
@@ -59,6 +60,7 @@ class Scenario:
     script: tuple[Happening, ...]
     requests: tuple[Request, ...]
     notes: str
+    failed: tuple[str, float] | None = None
     tick_s: float = 5.0
     look_s: float = 15.0
 
@@ -87,7 +89,7 @@ def draw(name: str, seed: int, attempt: int = 0) -> Scenario:
         season,
         fault.lead_s + rng.uniform(0.0, 1200.0),
         rng.uniform(1.0, profile.lockdown_day - 1.0),
-        probes_for(rng, fault.probes),
+        probes_for(rng, fault.probes, one_node=fault.one_node),
         other=rng.random() < 0.3,
     )
     if fault.kind == MACHINE_FAULT and rng.random() < 0.5:  # someone looks in before
@@ -115,6 +117,7 @@ def draw(name: str, seed: int, attempt: int = 0) -> Scenario:
         tuple(drawn.script),
         tuple(drawn.requests),
         "; ".join(drawn.notes),
+        failed=drawn.failed,
         tick_s=30.0 if fault.cap_s >= DAY_S else 5.0,
         look_s=30.0 if fault.cap_s >= DAY_S else 15.0,
     )

@@ -11,10 +11,11 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from tests.truth.faults import MACHINE_FAULT, QUIET, SPIKE
+from tests.truth.faults import MACHINE_FAULT, PAIR_RULES, QUIET, SENSOR_RULES, SPIKE
 from tests.truth.judges import Told
 
 URGENT = ("high", "critical")
+OF_SENSORS = {*SENSOR_RULES, *PAIR_RULES}
 LEAVES_S = 3600.0  # without danger: so long after the true air has left its band somebody has been told
 FOUND, MISSED, NOTHING = "found", "missed", "nothing to find"
 
@@ -25,6 +26,7 @@ class Label:
 
     about: the subjects that speak of the machine that fails. harm_s: when published harm begins, None if never.
     left_s: when the true air left its band. shared: the fault touches every machine. gradual: time counts from left_s.
+    failed: a probe that fails at failed_s beside a sound one: from then on words of the sensors are right, and tell no danger of the air.
     """
 
     kind: str
@@ -41,6 +43,8 @@ class Label:
     probes: int = 1
     interval_s: float = 10.0
     spiked: str = ""
+    failed: str = ""
+    failed_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +94,8 @@ def score(
     quiet = label.kind == QUIET
     verdict, delay_s, left_for_s, first = NOTHING, None, None, None
     if label.kind == MACHINE_FAULT:
+        if label.failed:
+            after = [t for t in after if t.rule not in OF_SENSORS]
         verdict, delay_s, left_for_s, first = _machine(label, after)
     elif label.kind == SPIKE:
         window_s = 3.0 * label.interval_s + 15.0
@@ -104,7 +110,7 @@ def score(
     sound_s = label.lived_s * label.machines if quiet else label.onset_s * label.machines
     if not quiet and not label.shared:
         sound_s += (label.lived_s - label.onset_s) * (label.machines - 1)
-    looked_s = label.lived_s if quiet else label.onset_s
+    looked_s = label.lived_s if quiet else min(label.onset_s, label.failed_s) if label.failed else label.onset_s
     return Row(
         judge, fault, seed, label.kind, story, verdict, danger if label.harm_s is not None else "",
         delay_s, left_for_s,
@@ -144,7 +150,8 @@ def _false(label: Label, openings: Sequence[Told], nothing_to_find: bool) -> lis
     result = []
     for told in openings:
         beside = told.subject not in label.about and not label.shared
-        before = told.at_s < label.onset_s
+        rightly = told.subject == label.failed and told.at_s >= label.failed_s
+        before = told.at_s < label.onset_s and not rightly
         # Where the true air never left its band there was nothing to be woken for, though a mild word may be right.
         needless = nothing_to_find and told.subject in label.about and told.priority in URGENT
         if label.kind == QUIET or before or beside or needless:

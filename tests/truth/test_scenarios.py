@@ -6,12 +6,27 @@ from dataclasses import replace
 
 import pytest
 
-from tests.truth.faults import APART, FAULTS, MACHINE_FAULT, profiles
+from monitor.adapters.link.wire import decode
+from monitor.domain.readings.reading import Pack
+from tests.truth.faults import (
+    APART,
+    COLD_BESIDE,
+    FAULTS,
+    HOT_BESIDE,
+    MACHINE_FAULT,
+    ONE_FAILED,
+    ONE_STUCK,
+    SECOND,
+    TOP,
+    TWO_CANDLING,
+    TWO_WEEK,
+    profiles,
+)
 from tests.truth.judges import Deaf, Nervous, Real
 from tests.truth.run import STORY, Job, jobs, label_of, play_one, run, scenarios_in
 from tests.truth.scenarios import HELD_OUT, TUNING, draw
 from tests.truth.score import Row
-from tests.truth.world import play
+from tests.truth.world import SITE, built, play
 
 
 def test_tuning_and_held_out_seeds_are_disjoint() -> None:
@@ -44,6 +59,30 @@ def test_scenarios_span_what_they_should() -> None:
     assert len({s.cabinet.volume_l for s in drawn}) == 5
     assert len({s.cabinet.control for s in drawn}) == 2
     assert len({s.interval_s for s in drawn}) == 4
+
+
+@pytest.mark.parametrize("name", [HOT_BESIDE, COLD_BESIDE, ONE_FAILED, ONE_STUCK, TWO_WEEK, TWO_CANDLING])
+def test_two_probes_of_a_node_come_in_one_message(name: str) -> None:
+    """Both with temperature and humidity; where one fails, the other goes on in the same messages."""
+    room = built(name, 1)[1]
+    room.step(1800.0)
+    packs = [decode(m.topic, m.payload.encode(), root="eggroom", site=SITE, retained=False) for m in room.packs(1800.0)]
+    sound = [pack for pack in packs if isinstance(pack, Pack) and pack.node == "node-a"]
+    assert sound
+    for pack in sound:
+        assert [s.probe for s in pack.samples] == ["top", "low"]
+        assert all(s.rh_pct is not None for s in pack.samples if s.dry_bulb_c is not None)
+
+
+def test_each_of_two_probes_fails_in_turn() -> None:
+    """In every way, before the danger, and never both."""
+    drawn = [draw(HOT_BESIDE, seed) for seed in range(40)]
+    assert {s.failed[0] for s in drawn if s.failed is not None} == {TOP, SECOND}
+    assert {s.notes.split()[-1] for s in drawn} == {"says", "silent", "stuck"}
+    for s in drawn:
+        assert s.failed is not None
+        assert s.onset_s - 1500.0 <= s.failed[1] <= s.onset_s
+        assert sum(action.startswith("probe_") for _, action, _ in s.script) == 1
 
 
 @pytest.mark.parametrize(("first", "second"), APART)

@@ -162,6 +162,37 @@ def test_flags_after_the_onset_are_not_false() -> None:
     assert scored(DANGER, flagged=((500.0, "node-a/top"), (1500.0, "node-a/top"))).bad_flags == 1
 
 
+def test_of_two_probes_on_a_node_the_failed_one_tells_no_danger_of_the_air() -> None:
+    """That a sensor failed is right from then on, and not what the eggs need to be told: only a word of the air finds the danger."""
+    label = replace(DANGER, about=ABOUT - {"node-a/top"} | {"node-a/low"}, failed="node-a/low", failed_s=900.0)
+    failed = told(950.0, "sensor-failed", "high", subject="node-a/low", number=2)
+    again = told(1500.0, "sensor-failed", "high", subject="node-a/low", number=2, again=True)
+    assert (scored(label, failed, again).verdict, scored(label, failed, again).false) == (MISSED, 0)
+    apart = told(1500.0, "probes-disagree", "high", number=3)
+    assert scored(label, failed, apart).verdict == MISSED
+    assert scored(label, failed, told(1600.0)).delay_s == 600.0
+    assert scored(label, replace(failed, at_s=899.0), told(1600.0)).false == 1
+
+
+def test_a_word_against_the_sound_probe_of_two_is_false() -> None:
+    """Whoever is told so in the night doubts the one that still watches."""
+    label = Label(
+        SENSOR, frozenset({"m-1", "site", "node-a", "node-a/low"}), 1000.0, 4000.0, wanted=("sensor-failed",),
+        allowed_s=600.0, probes=2, failed="node-a/low", failed_s=1000.0,
+    )  # fmt: skip
+    right = told(1100.0, "sensor-failed", "high", subject="node-a/low")
+    wrong = told(1100.0, "sensor-failed", "high", subject="node-a/top", number=2)
+    assert (scored(label, right).verdict, scored(label, right).false) == (FOUND, 0)
+    assert (scored(label, wrong).verdict, scored(label, wrong).false_urgent) == (MISSED, 1)
+
+
+def test_flags_of_a_probe_that_failed_before_the_heat_are_not_false() -> None:
+    """Looked at is only the time before anything was wrong."""
+    label = replace(DANGER, probes=2, failed="node-a/low", failed_s=600.0)
+    row = scored(label, flagged=((500.0, "node-a/top"), (700.0, "node-a/low")))
+    assert (row.bad_flags, row.flag_s) == (1, 1200.0)
+
+
 def test_percentiles_are_nearest_ranks() -> None:
     """The smallest value that so many do not exceed; of a miss in ten, the 95th percentile is never."""
     assert percentile(range(1, 101), 0.95) == 95

@@ -38,7 +38,10 @@ def test_the_deaf_judge_fails(results: Results) -> None:
     """It tells nothing, so it misses every danger and every sensor fault."""
     rows = results.of(DEAF).rows
     assert [told_of(row) for row in rows if row.verdict == "found"] == []
-    assert sum(not bar.met for bar in bars(results.of(DEAF))) >= 8
+    missed = {bar.name for bar in bars(results.of(DEAF)) if not bar.met}
+    assert len(missed) >= 8
+    assert "dangers told by the sound probe beside a failed one" in missed
+    assert "sensor faults found, one of two on a node" in missed
 
 
 def test_the_nervous_judge_fails(results: Results) -> None:
@@ -47,6 +50,8 @@ def test_the_nervous_judge_fails(results: Results) -> None:
     for needed in (
         "clean month: high alarms",
         "candling 20 times a day: high alarms",
+        "candling with two probes: high alarms",
+        "false words beside a failed probe",
         "flood: messages in ten minutes",
     ):
         assert needed in missed
