@@ -61,8 +61,11 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         look.out.refused.append(RefusedRow(look.now.utc, pack.refused))
     fresh: dict[str, Fresh] = {}
     dates: dict[str, Dated] = {}
+    dated: Sample | None = None  # samples of one instant, as nearly all of a pack are, are dated once
+    at: datetime | None = None
     for sample in pack.samples:
-        taken = when_taken(look, pack, sample, dates=dates)
+        if dated is None or sample.offset_s != dated.offset_s or sample.at_ms != dated.at_ms:
+            taken, at, dated = when_taken(look, pack, sample, dates=dates), None, sample
         if taken is None:
             continue
         line, up_ms, waited_s = taken
@@ -77,7 +80,8 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
                 _note_trouble(look, probe, sample, waited_s=waited_s)
             continue
         mono_s = look.now.mono_s - waited_s
-        at = from_ms(line.offset_ms + up_ms)
+        if at is None:
+            at = from_ms(line.offset_ms + up_ms)
         known = look.state.probe(name)
         quality, confirmed = _assess(look, (probe, known), (line.id, up_ms, at, mono_s), sample)
         if waited_s <= probe.fresh_s:
