@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -175,6 +176,21 @@ def test_several_samples_in_one_pack_have_their_own_times() -> None:
     assert news(story, 500, pack("node-a", 1, 600, *caught_up, good())) == [TOP]
     assert [label_s(story, r) for r in story.readings[1:]] == pytest.approx([200, 300, 400, 500], abs=0.2)
     assert story.state.node("node-a").lines[7][0].last_up_ms == 600_000
+
+
+@pytest.mark.parametrize("clock", [False, True])
+def test_probes_that_caught_up_side_by_side_have_their_own_times(clock: bool) -> None:
+    """Two probes told in turn, of two instants each, by a counter or by a clock: each sample has the time of its own instant."""
+
+    def taken(probe: str, at_s: int) -> Sample:
+        when: dict[str, Any] = {"at_ms": to_ms(T0) + at_s * 1000} if clock else {"offset_s": at_s - 100.0}
+        return Sample(probe, 37.5, 45.0, **when)
+
+    story = Story(site=site(probes((TOP, "setter-1"), ("node-a/low", "setter-1"))))
+    told = (("top", 40), ("low", 40), ("top", 100), ("low", 100), ("top", 70))
+    samples = tuple(taken(*each) for each in told)
+    news(story, 100, Pack("node-a", samples) if clock else pack("node-a", 0, 900, *samples))
+    assert [label_s(story, r) for r in story.readings] == [40.0, 40.0, 100.0, 100.0, 70.0]
 
 
 def test_the_first_pack_of_a_boot_may_bring_old_samples() -> None:
