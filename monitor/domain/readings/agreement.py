@@ -206,7 +206,7 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
     # Vapour pressure follows from temperature: of probes that do not agree on that nothing is to be learnt about this.
     if one_pct is not None and other_pct is not None and -bounds.apart[0] <= dry.apart <= bounds.apart[0]:
         # As %RH at the temperature between them.
-        damper_pct = (one_kpa - other_kpa) / float(saturation_vapour_kpa((one_c + other_c) / 2.0))
+        damper_pct = (one_kpa - other_kpa) / saturation_vapour_kpa((one_c + other_c) / 2.0)
         humid = _gauge(humid, damper_pct, dt_s, limits.humidity, False, limits)
     return Pair(mono_s, dry, humid)
 
@@ -215,7 +215,7 @@ def _kpa(dry_bulb_c: float, rh_pct: float | None) -> float:
     """A hundred times the vapour pressure of a probe's air; 0 where it has no humidity, which is then compared with nothing."""
     if rh_pct is None:
         return 0.0
-    return float((rh_pct if rh_pct < 100.0 else 100.0) * saturation_vapour_kpa(dry_bulb_c))
+    return (rh_pct if rh_pct < 100.0 else 100.0) * saturation_vapour_kpa(dry_bulb_c)
 
 
 def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, limits: Limits) -> Gauge:  # noqa: PLR0917 - with each reading

@@ -566,6 +566,14 @@ def test_floats_and_arrays_agree() -> None:
         assert deficit_kpa(37.5, vapour_kpa(t, r)) == pytest.approx(deficit[i], abs=1e-12)
 
 
+def test_a_float_and_a_whole_number_give_the_same() -> None:
+    """What a float is answered by a shorter way is the same, to the last bit, as what a whole number is by the long one."""
+    for t in range(-40, 81):
+        assert saturation_vapour_kpa(float(t)) == saturation_vapour_kpa(t)
+        for r in (0, 1, 37, 50, 99, 100):
+            assert vapour_kpa(float(t), float(r)) == vapour_kpa(t, r)
+
+
 def test_arrays_broadcast_and_keep_their_shape() -> None:
     """Shapes broadcast as numpy's do, over block borders, and an empty array gives an empty one."""
     dry = np.linspace(20.0, 40.0, 3 * 4001).reshape(3, 4001)
