@@ -22,7 +22,6 @@ from monitor.domain.readings.track import (
     Limits,
     Pace,
     Scale,
-    Step,
     Track,
     beside,
     in_a_quiet_room,
@@ -137,32 +136,30 @@ def assess(  # noqa: PLR0917 - with each reading
     if trail.newest_s is not None and mono_s <= trail.newest_s:
         return trail, _answer(tests, rh_pct)
     gap_s, window_s = limits.gap_intervals * interval_s, limits.noise_readings * interval_s
-    if gap_s < limits.gap_s:
-        gap_s = limits.gap_s
-    if window_s < limits.noise_s:
-        window_s = limits.noise_s
-    pace = (mono_s, window_s, resolution_k, limits, gap_s)
+    window_s = window_s if window_s > limits.noise_s else limits.noise_s
+    pace = (mono_s, window_s, resolution_k, limits, gap_s if gap_s > limits.gap_s else limits.gap_s)
     fit, fit_rh = gross < FAIL, gross_rh < FAIL
     was_dry, was_humid = trail.dry_bulb, trail.humidity
-    dry = step(was_dry, dry_bulb_c if fit else None, limits.dry_bulb, trail.together, pace)
-    humid = step(was_humid, rh_pct if fit_rh else None, limits.humidity, trail.together, pace)
-    dry_track, dry_was, _, dry_held, dry_moved = dry
-    humid_track, humid_was, _, humid_held, humid_moved = humid
+    dry, dry_was, dry_jumped, dry_held, dry_moved = step(
+        was_dry, dry_bulb_c if fit else None, limits.dry_bulb, trail.together, pace
+    )
+    humid, humid_was, humid_jumped, humid_held, humid_moved = step(
+        was_humid, rh_pct if fit_rh else None, limits.humidity, trail.together, pace
+    )
     before = max(dry_was, humid_was, trail.held_flag) if trail.held_flag else None
     if _long_still(was_dry, limits) or _long_still(was_humid, limits):
-        dry_track, humid_track = _taught(trail, dry_track, humid_track, pace=pace)
-    if dry_track is not None and humid_track is not None:
-        dry_track, humid_track = _side_by_side(dry_track, humid_track, limits)
-        dry, humid = (dry_track, *dry[1:]), (humid_track, *humid[1:])
+        dry, humid = _taught(trail, dry, humid, pace=pace)
+    if dry is not None and humid is not None:
+        dry, humid = _side_by_side(dry, humid, limits)
     odd_since_s = None
-    if fit:
-        _own(dry, "T", humid_track, scale=limits.dry_bulb, pace=pace, tests=tests)
+    if fit and dry is not None and not dry_held:
+        _own(dry, humid, dry_jumped, "T", limits.dry_bulb, pace, tests)
     if rh_pct is not None and fit_rh:
         low, high = limits.odd_rh_pct
-        if low <= rh_pct <= high:
-            _own(humid, "H", dry_track, scale=limits.humidity, pace=pace, tests=tests)
-        else:  # at the end of its scale a humidity stands still of itself
+        if not low <= rh_pct <= high:  # at the end of its scale a humidity stands still of itself
             odd_since_s = _odd_since(trail, mono_s, limits, tests)
+        elif humid is not None and not humid_held:
+            _own(humid, dry, humid_jumped, "H", limits.humidity, pace, tests)
     held = dry_held or humid_held
     mark, newer_mark, event_s = trail.mark, trail.newer_mark, trail.event_s
     if rh_pct is not None and fit and fit_rh and not held:
@@ -173,7 +170,7 @@ def assess(  # noqa: PLR0917 - with each reading
             event_s = _rates(mark, here, event_s, limits, tests)
     held_flag = max(PASS, *tests.values(), 0) if held else 0
     together = None if not (fit and fit_rh) else held and _fell_together(dry_moved, humid_moved, limits)
-    later = Trail(mono_s, dry_track, humid_track, mark, newer_mark, event_s, odd_since_s, held_flag, together)
+    later = Trail(mono_s, dry, humid, mark, newer_mark, event_s, odd_since_s, held_flag, together)
     return later, _answer(tests, rh_pct, dry_held, humid_held, before)
 
 
@@ -226,11 +223,10 @@ def _long_still(track: Track | None, limits: Limits) -> bool:
     return track is not None and track.mono_s - track.run_s > limits.flat_s[0]
 
 
-def _own(moved: Step, quantity: str, other: Track | None, *, scale: Scale, pace: Pace, tests: dict[str, int]) -> None:
-    """SPK, FLAT and NOISE of one quantity."""
-    track, _, jumped, held, _ = moved
-    if held or track is None:
-        return
+def _own(  # noqa: PLR0917 - with each reading
+    track: Track, other: Track | None, jumped: bool, quantity: str, scale: Scale, pace: Pace, tests: dict[str, int]
+) -> None:
+    """SPK, FLAT and NOISE of one quantity that is not held."""
     limits = pace[3]
     if jumped or track.spikes > limits.spikes_an_hour:
         tests[f"SPK-{quantity}"] = SUSPECT
