@@ -70,11 +70,11 @@ class Window:
         """The window with one reading more; itself when the last one kept is too recent, or it is not a number."""
         if not math.isfinite(value) or (self.points and at_s - self.points[-1][0] < SPAN_S / POINTS):
             return self
-        kept = self.points[-(POINTS - 1) :]
-        old = 0
-        while old < len(kept) and at_s - kept[old][0] > SPAN_S:
+        points = self.points
+        old = max(0, len(points) - (POINTS - 1))
+        while old < len(points) and at_s - points[old][0] > SPAN_S:
             old += 1
-        return Window((*kept[old:], (at_s, value)))
+        return Window((*points[old:], (at_s, value)))
 
 
 def calm_until(limit: float, target: float) -> float:

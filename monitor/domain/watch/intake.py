@@ -57,8 +57,6 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         _came_again(look, pack)
         return []
     _keep_facts(look, pack, node)
-    if pack.refused is not None:
-        look.out.refused.append(RefusedRow(look.now.utc, pack.refused))
     fresh: dict[str, Fresh] = {}
     dates: dict[str, Dated] = {}
     dated: Sample | None = None  # samples of one instant, as nearly all of a pack are, are dated once
@@ -116,7 +114,7 @@ def _is_new(look: Look, pack: Pack, node: NodeState) -> bool:
 
 
 def _keep_facts(look: Look, pack: Pack, node: NodeState) -> None:
-    """What the node says besides its air, and what this number stands for."""
+    """What the node says besides its air, what of it was not understood, and what this number stands for."""
     if not (pack.samples or pack.retained):
         node.spoke_mono_s = look.now.mono_s
     for other in pack.others:
@@ -129,6 +127,8 @@ def _keep_facts(look: Look, pack: Pack, node: NodeState) -> None:
         node.said_in[pack.boot, pack.seq] = _content(pack)
         if len(node.said_in) > MAX_SAID:
             del node.said_in[next(iter(node.said_in))]
+    if pack.refused is not None:
+        look.out.refused.append(RefusedRow(look.now.utc, pack.refused))
 
 
 def _came_again(look: Look, pack: Pack) -> None:
@@ -185,10 +185,6 @@ def _assess(  # noqa: PLR0917 - with each reading
         known.trail or _UNSEEN, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s
     )
     flag, rh_flag = quality.dry_bulb_flag, quality.rh_flag
-    if quality.dry_bulb_held:
-        flag = max(flag, NOT_EVALUATED)
-    if quality.rh_held:
-        rh_flag = max(rh_flag, NOT_EVALUATED)
     confirmed = None
     if quality.before is not None:
         held, known.held = known.held, None
@@ -199,6 +195,10 @@ def _assess(  # noqa: PLR0917 - with each reading
             if quality.before < FAIL and not quality.held:
                 confirmed = held
     if quality.held:
+        if quality.dry_bulb_held:
+            flag = max(flag, NOT_EVALUATED)
+        if quality.rh_held:
+            rh_flag = max(rh_flag, NOT_EVALUATED)
         known.held = Held(
             at, sample.dry_bulb_c or 0.0, line, up_ms, flag, rh_flag, quality.dry_bulb_held, quality.rh_held
         )

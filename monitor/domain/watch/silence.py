@@ -71,11 +71,13 @@ def judge_silence(look: Look) -> None:
             judge(look, (node, NODE_OFFLINE), _silence(is_gone, look.now))
     for probe in silent:
         _judge_unheard(look, probe, troubles.get(probe.key))
+    started_s, mono_s = look.state.started_mono_s, look.now.mono_s
     for key, known in look.state.probes.items():
         humid_at_s = known.humid_at_s()
         if humid_at_s is None or key in keys:
             continue  # a probe that never had a humidity to tell, whether it could be used or not, is not asked for one
-        if look.now.mono_s - max(humid_at_s, look.state.started_mono_s) > look.site.probes[key].silence_s:
+        since_s = humid_at_s if humid_at_s > started_s else started_s
+        if mono_s - since_s > look.site.probes[key].silence_s:
             judge(look, (key, NO_HUMIDITY), _silence(True, look.now))
 
 
