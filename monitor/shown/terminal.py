@@ -18,7 +18,16 @@ from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.about import NOT_USABLE, SEE_DOCTOR
 from monitor.shown.openings import opening_words
-from monitor.shown.values import QUANTITIES, harm_words, show_band, show_estimate, show_figure, show_value, subject_name
+from monitor.shown.values import (
+    QUANTITIES,
+    finer_beside,
+    harm_words,
+    show_band,
+    show_estimate,
+    show_figure,
+    show_value,
+    subject_name,
+)
 
 if TYPE_CHECKING:
     from monitor.domain.watch.view import AlarmView, BatchView, MachineView, OccupantView, RoomView
@@ -66,7 +75,8 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
             band = bands.get(quantity)
             if quantity == RH and band is None and "rh_band_pct" in probe:
                 band = Band(**probe["rh_band_pct"])
-            shown = show_figure(quantity, value, site.unit)
+            finer = 0 if band is None else finer_beside(quantity, value, band, unit=site.unit)
+            shown = show_figure(quantity, value, site.unit, finer=finer)
             lines.append(
                 f"  {words:<12} {shown:>9}   {against(value, band, quantity=quantity, unit=site.unit)}{old}".rstrip()
             )
@@ -97,8 +107,9 @@ def against(value: float, band: Band | None, *, quantity: str, unit: str) -> str
         return ""
     low, high = band.calm
     scale = 1.8 if unit == "F" and quantity != RH else 1.0
-    digits = 0 if quantity == RH else 1
-    words = f"band {show_band(quantity, band, unit)}"
+    finer = finer_beside(quantity, value, band, unit=unit)
+    digits = finer + (0 if quantity == RH else 1)
+    words = f"band {show_band(quantity, band, unit, finer=finer)}"
     if high is not None and value > high:
         return f"{(value - high) * scale:.{digits}f} over, {words}"
     if low is not None and value < low:

@@ -18,6 +18,9 @@ if TYPE_CHECKING:  # messages are put into words without numpy
 
 QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))  # what a band can be of
 
+MOST_FINER = 2
+NO_MORE = 1e-6  # a limit that has no further decimals
+
 
 def subject_name(subject: str, site: Site) -> str:
     """What people call it: a machine's name, a probe in its machine, a node, a batch or an egg of it, or the room as a whole."""
@@ -33,16 +36,17 @@ def subject_name(subject: str, site: Site) -> str:
     return "All machines" if subject == "site" else subject_words(subject) or subject
 
 
-def show_figure(quantity: str, value: float, unit: str) -> str:
-    """A value with its unit, as precise as it is worth: 37.8 °C, 100.0 °F, 55 %RH."""
+def show_figure(quantity: str, value: float, unit: str, *, finer: int = 0) -> str:
+    """A value with its unit, as precise as it is worth: 37.8 °C, 100.0 °F, 55 %RH. finer: so many more decimals."""
     if quantity == RH:
-        return f"{value:.0f} %RH"
-    return f"{celsius_to_fahrenheit(value):.1f} °F" if unit == "F" else f"{value:.1f} °C"
+        return f"{value:.{finer}f} %RH"
+    figure = f"{celsius_to_fahrenheit(value) if unit == 'F' else value:.{1 + finer}f}"
+    return f"{figure} °F" if unit == "F" else f"{figure} °C"
 
 
-def show_value(quantity: str, value: float, unit: str) -> str:
+def show_value(quantity: str, value: float, unit: str, *, finer: int = 0) -> str:
     """The same, with a word where it is not the air's temperature or humidity: wet bulb 29.4 °C, egg about 38.2 °C."""
-    shown = show_figure(quantity, value, unit)
+    shown = show_figure(quantity, value, unit, finer=finer)
     if quantity == EGG:
         return f"egg about {shown}"
     return f"wet bulb {shown}" if quantity == WET_BULB else shown
@@ -54,14 +58,30 @@ def show_estimate(egg_c: float, range_c: tuple[float, float], unit: str) -> str:
     return f"{show_value(EGG, egg_c, unit)} ({low} to {high})"
 
 
-def show_band(quantity: str, band: Band, unit: str) -> str:
-    """The band a person aims for, its warning limits (else its alarm limits): `37.5 to 38.1`."""
+def finer_beside(quantity: str, value: float, band: Band, *, unit: str) -> int:
+    """How many more decimals a value needs beside its band, so that none that is out of it reads as if it were within; at most two, which is all
+    that a sensor tells."""
+    low, high = band.calm
+    scale, offset = (1.8, 32.0) if unit == "F" and quantity != RH else (1.0, 0.0)
+    usual = 0 if quantity == RH else 1
+    for finer in range(MOST_FINER):
+        shown = round(value * scale + offset, usual + finer)
+        under = low is not None and value < low and shown >= round(low * scale + offset, usual + finer)
+        over = high is not None and value > high and shown <= round(high * scale + offset, usual + finer)
+        if not (under or over):
+            return finer
+    return MOST_FINER
+
+
+def show_band(quantity: str, band: Band, unit: str, *, finer: int = 0) -> str:
+    """The band a person aims for, its warning limits (else its alarm limits): `37.5 to 38.1`. finer: so many more decimals, where a limit has them."""
     low, high = band.calm
 
     def figure(value: float) -> str:
-        if quantity == RH:
-            return f"{value:.0f}"
-        return f"{celsius_to_fahrenheit(value) if unit == 'F' else value:.1f}"
+        shown = celsius_to_fahrenheit(value) if unit == "F" and quantity != RH else value
+        usual = 0 if quantity == RH else 1
+        needed = usual if abs(shown - round(shown, usual)) < NO_MORE else usual + finer
+        return f"{shown:.{needed}f}"
 
     if low is None and high is None:
         return "none"

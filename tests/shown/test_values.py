@@ -6,7 +6,7 @@ import pytest
 
 from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB
 from monitor.domain.needs.profile import Band
-from monitor.shown.values import show_band, show_value, subject_name
+from monitor.shown.values import finer_beside, show_band, show_value, subject_name
 from tests.domain.house import probes, site
 
 
@@ -37,6 +37,25 @@ def test_values_are_as_precise_as_they_are_worth(of: str, value: float, unit: st
 def test_a_band_is_what_to_aim_for(band: Band, shown: str) -> None:
     """The warning limits, or the alarm limits where there are none."""
     assert show_band(DRY_BULB, band, "C") == shown
+
+
+@pytest.mark.parametrize(
+    ("of", "value", "band", "unit", "shown"),
+    [
+        (DRY_BULB, 37.24, Band(low_warning=37.0, high_warning=37.2), "C", "37.24 °C, 37.0 to 37.2"),
+        (DRY_BULB, 37.204, Band(low_warning=37.0, high_warning=37.2), "C", "37.204 °C, 37.0 to 37.2"),
+        (DRY_BULB, 37.26, Band(low_warning=37.0, high_warning=37.2), "C", "37.3 °C, 37.0 to 37.2"),
+        (DRY_BULB, 37.2, Band(low_warning=37.0, high_warning=37.2), "C", "37.2 °C, 37.0 to 37.2"),
+        (DRY_BULB, 36.98, Band(low_warning=37.0), "F", "98.56 °F, over 98.6"),
+        (RH, 59.6, Band(low_warning=60.0, high_warning=70.0), "C", "59.6 %RH, 60 to 70"),
+        (RH, 59.3, Band(low_warning=59.4, high_warning=70.0), "C", "59.3 %RH, 59.4 to 70"),
+        (WET_BULB, 29.04, Band(high_warning=29.0), "C", "wet bulb 29.04 °C, under 29.0"),
+    ],
+)
+def test_a_value_beside_its_band(of: str, value: float, band: Band, unit: str, shown: str) -> None:
+    """As many decimals as show on which side of its limit it is; a limit that has no more keeps its own."""
+    finer = finer_beside(of, value, band, unit=unit)
+    assert f"{show_value(of, value, unit, finer=finer)}, {show_band(of, band, unit, finer=finer)}" == shown
 
 
 def test_what_people_call_it() -> None:

@@ -16,12 +16,12 @@ from datetime import datetime
 from monitor.domain.alarms.notice import Facts, Notice
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import subject_words
-from monitor.domain.needs.rules import LETHAL
+from monitor.domain.needs.rules import ABOVE, LETHAL, Rule
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable
 from monitor.shown.about import about_words, advice, matter, moving_words
 from monitor.shown.form import rough_span
-from monitor.shown.values import show_band, show_estimate, show_value, subject_name
+from monitor.shown.values import finer_beside, show_band, show_estimate, show_value, subject_name
 
 MAX_TEXT = 200  # characters before the link: about what a locked phone shows (judgement)
 MAX_TITLE = 64  # a machine's longest name and the longest words about it
@@ -124,13 +124,26 @@ def added(text: str, part: str, room: int) -> str:
 def _value(facts: Facts, site: Site, joint: str) -> str:
     if facts.value is None or not facts.quantity:
         return ""
-    shown = _shown(facts, facts.value, site)
     if facts.quantity == EGG:  # an estimate has a limit, and no band that anyone sets
         told = None if facts.over else facts.limit
         limit = "" if told is None else f", limit {show_value(DRY_BULB, told, site.unit)}"
-        return f"{shown}{limit}{joint}"
-    aim = f", band {show_band(facts.quantity, facts.band, site.unit)}" if facts.band is not None else ""
-    return f"{shown}{aim}{joint}"
+        return f"{_shown(facts, facts.value, site)}{limit}{joint}"
+    if facts.limit is not None and _by_own_limit(facts, site.rules[facts.rule]):
+        return f"{_shown(facts, facts.value, site)}, limit {show_value(facts.quantity, facts.limit, site.unit)}{joint}"
+    if facts.band is None:
+        return f"{_shown(facts, facts.value, site)}{joint}"
+    finer = finer_beside(facts.quantity, facts.value, facts.band, unit=site.unit)
+    shown = show_value(facts.quantity, facts.value, site.unit, finer=finer)
+    return f"{shown}, band {show_band(facts.quantity, facts.band, site.unit, finer=finer)}{joint}"
+
+
+def _by_own_limit(facts: Facts, rule: Rule) -> bool:
+    """Whether the value is beyond the house's own limit, and within the band: beside that it would say nothing."""
+    if facts.over or facts.band is None or facts.value is None or facts.limit is None:
+        return False
+    low, high = facts.band.calm
+    within = (low is None or low <= facts.value) and (high is None or facts.value <= high)
+    return within and (facts.value > facts.limit if rule.side == ABOVE else facts.value < facts.limit)
 
 
 def _worst(facts: Facts, site: Site) -> str:

@@ -17,7 +17,7 @@ from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs, Occup
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Machine, Site
 from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE, OVER, with_lateness, worded
-from monitor.shown.values import show_value
+from monitor.shown.values import MOST_FINER, show_value
 from tests.domain.house import DRY_RH, DRY_WET, RULES, T0, WARM, probes, site
 
 SILENCE = {"no-data", "no-humidity", "node-offline", "all-silent"}
@@ -327,10 +327,35 @@ def test_the_longest_message_fits(
         assert "since " in text
         assert not again or "STILL" in title
         if of:
-            assert text.startswith(show_value(of, value, unit))
-            assert ", band " in text
+            assert text.startswith(tuple(show_value(of, value, unit, finer=finer) for finer in range(MOST_FINER + 1)))
+            assert ", band " in text or ", limit " in text
         if eggs and rule not in SILENCE:
             assert occupants[0].batch in text
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+@pytest.mark.parametrize(("rule", "limit"), [("dry-bulb-high-warning", 37.2), ("dry-bulb-low-warning", 37.0)])
+@given(beyond=st.floats(0.01, 0.3))
+@settings(max_examples=50, deadline=None)
+def test_what_is_out_of_its_band_never_reads_as_if_it_were_in_it(
+    rule: str, limit: float, beyond: float, unit: Unit
+) -> None:
+    """37.24 against 37.2 is told with as many decimals as show it: nobody understands a value inside the band that it is told to be out of."""
+    band = Band(36.1, 37.0, 37.1, 37.2, 38.3)
+    value = limit + beyond if "high" in rule else limit - beyond
+    _, text = word(begun(rule, value=value, limit=limit), site(unit=unit), Needs("setter-1", (), band))
+    told, edges = text.split(", since")[0].split(", band ")
+    low, high = (float(each) for each in edges.split(" to "))
+    assert not low <= float(told.split()[0]) <= high
+
+
+def test_a_limit_of_the_house_that_lies_within_the_band_is_told_in_its_place() -> None:
+    """Who wishes to be woken at 37.3 °C is told of that, and not of a band that the air is still in."""
+    needs = Needs("setter-1", (), Band(36.1, 37.0, 37.2, 37.6, 38.3))
+    _, text = word(begun("dry-bulb-high-warning", value=37.4, limit=37.3), site(), needs)
+    assert text.startswith("37.4 °C, limit 37.3 °C, since ")
+    _, text = word(begun("dry-bulb-high-warning", value=37.8, limit=37.6), site(), needs)
+    assert text.startswith("37.8 °C, band 37.0 to 37.6, since ")
 
 
 def _node_only(unit: Unit) -> Site:
