@@ -1,18 +1,20 @@
 """What the eggs in a machine need at an instant: one band per quantity, and until when that holds.
 
 Several batches in one machine need the intersection of their bands. Where that is empty the eggs cannot share a machine: the
-breeder is told, naming the batches, and meanwhile only the limits of danger stand (the strictest high-temperature limit). So it is where they
-have less in common than a sensor errs by: no machine can be set to one point.
+breeder is told, naming the batches, and meanwhile the limits of danger stand (the strictest high-temperature limit), and warnings of what is out of
+every band. So it is where they have no more in common than a sensor errs by: no machine can be set to one point.
 
 A humidity band is relative humidity or wet bulb, as its source gives it; batches that mix the two are brought to relative
 humidity at their dry-bulb target and the site's pressure, which does not move with the reading.
 
-At lockdown the humidity band rises. For the settling time the low limits of the stage before still stand, for the air cannot
-follow at once; past it, low humidity is "not raised for lockdown" until it has been high enough once (see `evaluate`).
+At lockdown the humidity band rises. For the settling time the low limits of the stage before still stand, and the warnings of its temperature too
+where they are wider, for the air cannot follow at once; past it, low humidity is "not raised for lockdown" until it has been high enough once (see `evaluate`). Eggs whose lockdown
+the calendar alone began, and which are to be moved first, have the time that moving them has: until they are overdue for it.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -21,9 +23,11 @@ from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Band, Profile, Stage
+from monitor.domain.needs.rulebook import rules_of
 from monitor.domain.needs.rules import DRY_BULB as DRY_BULB
 from monitor.domain.needs.rules import EGG as EGG
-from monitor.domain.needs.site import STILL, Machine, Site
+from monitor.domain.needs.rules import LOCKDOWN_GRACE_DAYS, LOCKDOWN_OVERDUE
+from monitor.domain.needs.site import HATCHER, SETTER, STILL, Machine, Site
 
 # What two good sensors may differ from the truth, typical for the SHT4x (its data sheet; ±1.8 %RH, ±0.2 °C): no machine can be held within
 # less. A wet bulb has both: ±0.4 K at 37.5 °C and 50 %.
@@ -44,7 +48,7 @@ WITHIN_HOUR_MIN = 60.0
 class Occupant:
     """One batch in a machine at an instant: its day, its stage, and since when the lockdown humidity is due here.
 
-    settling: the air is still given time to reach it.
+    settling: the air is still given time to reach it, or the eggs to be moved first.
     """
 
     batch: str
@@ -59,7 +63,8 @@ class Occupant:
 class Needs:
     """What the eggs in one machine need; a band is None where nothing is judged.
 
-    At most one of rh_pct and wet_bulb_c is given. settling_until: when the last of the batches has had its time to settle.
+    At most one of rh_pct and wet_bulb_c is given. settling_until: when the air has had its time to settle for the last of the batches; None too
+    while they are to be moved.
     lethal_c: air that kills within the hour, by the strictest source for those in there; None where nobody is. of_hens: it is known of
     hens alone, and there are other birds. conflict: the quantities for which no value suits all batches. missing: batches whose profile is not known.
     valid_until: when any of this changes by itself; None when only a person can change it.
@@ -99,13 +104,18 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: date
     changes: list[datetime] = []
     settling: list[datetime] = []
     settle = timedelta(seconds=site.settle_s)
+    elsewhere = _elsewhere(machine, known, site, at=at)
     for batch, profile in known:
         now = batch.not_before(at)
         day = batch.day(now)
         declared = batch.declared_days(now)
         stage = profile.stage_at(day, declared)
         since = _lockdown_since(batch, profile, now) if stage.name != "setter" else None
-        settles = since is not None and since - settle <= at < since + settle
+        until = None if since is None else since + settle
+        to_move = since is not None and elsewhere and _by_calendar_alone(batch, profile)
+        if since is not None and until is not None and to_move:
+            until = max(until, _overdue_at(batch, profile, machine=machine, site=site))
+        settles = since is not None and until is not None and since - settle <= at < until
         if since is not None and at < since - settle:
             changes.append(
                 since - settle
@@ -118,9 +128,11 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: date
         following = profile.next_change_day(day, declared)
         if following is not None:
             changes.append(batch.set_at + timedelta(days=following))
-        if since is not None and settles:
-            settling.append(since + settle)
-            stage = _eased(stage, profile.stage_at(0.0), _lower_lows)
+        if until is not None and settles:
+            (changes if to_move else settling).append(until)
+            before = profile.stage_at(0.0)
+            warm = _outer([stage.dry_bulb_c, before.dry_bulb_c], stage.dry_bulb_c)
+            stage = replace(_eased(stage, before, _lower_lows), dry_bulb_c=warm)
         if stage.name == "setter" and profile.lockdown_sign is not None:
             if day < profile.hatch_day_first:
                 changes.append(batch.set_at + timedelta(days=profile.hatch_day_first))
@@ -180,6 +192,29 @@ def derived_rh(band: Band, dry_bulb_c: float, pressure_kpa: float) -> Band:
             return 0.0
 
     return Band(**{name: relative(value) for name, value in band.limits()})
+
+
+def _elsewhere(machine: Machine, inside: Sequence[tuple[Batch, Profile]], site: Site, *, at: datetime) -> bool:
+    """Whether eggs that come to their lockdown in this machine are to be moved before its air is made moister: to a hatcher, or away from others
+    that want it dry."""
+    if machine.kind != SETTER:
+        return False
+    if any(each.kind == HATCHER for each in site.machines.values()):
+        return True
+    stages = [p.stage_at(b.day(now := b.not_before(at)), b.declared_days(now)).name for b, p in inside]
+    return len(stages) > 1 and "setter" in stages
+
+
+def _by_calendar_alone(batch: Batch, profile: Profile) -> bool:
+    """Whether nobody said that its lockdown began: who writes a pip, or the lockdown itself, has the eggs in hand."""
+    return profile.lockdown_sign is None and not any(each.stage != "setter" for each in batch.declared)
+
+
+def _overdue_at(batch: Batch, profile: Profile, *, machine: Machine, site: Site) -> datetime:
+    """When it is told that the batch was not moved for its lockdown; before the first chick of a normal hatch in any case."""
+    limit = rules_of(site, machine.id, (profile.id,))[LOCKDOWN_OVERDUE].limit
+    day = profile.lockdown_day + (LOCKDOWN_GRACE_DAYS if limit is None else limit)
+    return batch.set_at + timedelta(days=min(day, profile.hatch_day_first))
 
 
 def _lockdown_since(batch: Batch, profile: Profile, at: datetime) -> datetime:
@@ -247,7 +282,8 @@ def _humidity(stages: list[Stage], dry_bulb: Band | None, pressure_kpa: float) -
 
 
 def _shared(bands: list[Band], error: float, danger: Callable[[list[Band]], Band]) -> tuple[Band | None, bool]:
-    """The bands' intersection, and True; or, where it is empty or narrower than the sensors' error, the limits of danger and False.
+    """The bands' intersection, and True; or, where it is empty or no wider than the sensors' error, the limits of danger, with warnings of what
+    is out of every band, and False.
 
     A band that is as narrow by itself is its profile's own affair.
     """
@@ -255,9 +291,23 @@ def _shared(bands: list[Band], error: float, danger: Callable[[list[Band]], Band
     for band in bands[1:]:
         if shared is not None:
             shared = shared.intersect(band)
-    if shared is None or shared.width < min(error - _ROUNDING, *(band.width - _ROUNDING for band in bands)):
-        return danger(bands), False
+    if shared is None or shared.width < min(error + _ROUNDING, *(band.width - _ROUNDING for band in bands)):
+        return _outer(bands, danger(bands)), False
     return shared, True
+
+
+def _outer(bands: list[Band], danger: Band) -> Band:
+    """These limits of danger, and between them a warning of what is out of every band; none on a side where one of them is open."""
+    lows, highs = [band.calm[0] for band in bands], [band.calm[1] for band in bands]
+    floor = -math.inf if danger.low_alarm is None else danger.low_alarm
+    ceiling = math.inf if danger.high_alarm is None else danger.high_alarm
+    low = min((each for each in lows if each is not None), default=floor) if None not in lows else floor
+    high = max((each for each in highs if each is not None), default=ceiling) if None not in highs else ceiling
+    return replace(
+        danger,
+        low_warning=low if floor < low < ceiling else None,
+        high_warning=high if floor < high < ceiling else None,
+    )
 
 
 def _danger_of_heat(bands: list[Band]) -> Band:

@@ -52,6 +52,7 @@ HANDLING_OVER, LOCKDOWN_OVERDUE, HATCH_OVERDUE = "handling-over", "lockdown-over
 WEIGHT_OFF, LOOK_AGAIN = "weight-off-track", "look-again"
 DRAW_DOWN_DUE = "draw-down-due"
 RECORD_DAMAGED = "record-damaged"
+LOCKDOWN_GRACE_DAYS = 0.5  # of LOCKDOWN_OVERDUE where it has no limit: a day's work is done when there is time for it
 
 MACHINE, NODE, ROOM, BATCH = "machine", "node", "room", "batch"
 GROUPS = (MACHINE, NODE, ROOM, BATCH)

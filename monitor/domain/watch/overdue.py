@@ -13,7 +13,7 @@ from monitor.domain.eggs.book import EggBook, numbers
 from monitor.domain.eggs.hatching import expected, looked_for, store_delay_h
 from monitor.domain.needs.bands import Occupant
 from monitor.domain.needs.batch import Batch, subject_of, whole_day
-from monitor.domain.needs.rules import DRAW_DOWN_DUE, HATCH_OVERDUE, LOCKDOWN_OVERDUE
+from monitor.domain.needs.rules import DRAW_DOWN_DUE, HATCH_OVERDUE, LOCKDOWN_GRACE_DAYS, LOCKDOWN_OVERDUE
 from monitor.domain.needs.site import HATCHER, SETTER
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look, rule_of
@@ -21,7 +21,6 @@ from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.egg_alarms import remind_to_look
 
 LOOK_EVERY_S = 60.0  # days are awaited here
-LOCKDOWN_GRACE_DAYS = 0.5  # a day's work is done when there is time for it
 HATCH_GRACE_DAYS = 1.0  # after the last normal day, which is itself normal to its end
 
 

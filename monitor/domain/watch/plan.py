@@ -62,7 +62,9 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
         kind, band = needs.humidity
         due = [o for o in needs.occupants if o.lockdown_since is not None and not o.settling]
         awaited = tuple(o.batch for o in due if o.batch not in reached)
-        if awaited and band.low_warning is not None:
+        if (
+            awaited and band.low_warning is not None and "humidity" not in needs.conflict
+        ):  # which says what is to be done
             limits.append(
                 _limit(needs.machine, rules[NOT_RAISED], quantity=1, side=-1, value=band.low_warning, band=band)
             )

@@ -2,7 +2,8 @@
 
 One cause is one alarm: a warning does not begin while the alarm of its side stands, nor a humidity alarm while the machine is far
 too hot or cold, nor a silent probe's while its node, or the whole
-room, is known to be silent, nor that the humidity of a failed sensor is gone; nor that a limit lies ahead, or that the eggs feel it, while it is passed; it begins if it outlasts
+room, is known to be silent, nor that the humidity of a failed sensor is gone, nor that a lockdown's humidity was not raised while its eggs are to be moved, and it is told
+that they are late for that; nor that a limit lies ahead, or that the eggs feel it, while it is passed; it begins if it outlasts
 the other. What was never told needs no closing message.
 """
 
@@ -12,7 +13,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import replace
 
 from monitor.domain.air.psychrometrics import wet_bulb_c
-from monitor.domain.alarms.about import Apart, Unfit
+from monitor.domain.alarms.about import Apart, Overdue, Unfit
 from monitor.domain.alarms.alarm import (
     ACKNOWLEDGED,
     NORMAL,
@@ -41,6 +42,7 @@ from monitor.domain.needs.rules import (
     HIGH,
     HUMIDITY,
     LETHAL,
+    LOCKDOWN_OVERDUE,
     LOOK_AGAIN,
     LOW,
     NO_DATA,
@@ -156,8 +158,12 @@ def said_already(look: Look, subject: str, rule: str) -> bool:
     """Whether another standing alarm says it, so that this one need not begin."""
     if rule == HANDLING_OVER:
         return _too_hot_or_cold(look, subject)
+    if rule == LOCKDOWN_OVERDUE:
+        return _stands(look, subject, NOT_RAISED) and moving(look, subject) is not None  # which says: move these
     judged = look.site.rules[rule]
-    if judged.of_the_air and rule != NOT_RAISED:
+    if rule == NOT_RAISED:
+        return _late_for_moving(look, subject)
+    if judged.of_the_air:
         return _said_of_the_air(look, subject, judged)
     if rule == NO_DATA:
         node = look.site.probes[subject].node if subject in look.site.probes else ""
@@ -183,7 +189,17 @@ def _said_of_the_air(look: Look, subject: str, rule: Rule) -> bool:
     if rule.quantity != HUMIDITY:
         return False
     # Air that is far too hot or cold has another humidity too, by that alone, and the temperature is the more urgent.
-    return _too_hot_or_cold(look, subject) or (rule.side == BELOW and _stands(look, subject, NOT_RAISED))
+    dry = rule.side == BELOW and (_stands(look, subject, NOT_RAISED) or _late_for_moving(look, subject))
+    return dry or _too_hot_or_cold(look, subject)
+
+
+def _late_for_moving(look: Look, subject: str) -> bool:
+    """Whether it was told that the batches which await their lockdown's humidity are late to be moved: one act, told once."""
+    if not _stands(look, subject, LOCKDOWN_OVERDUE):
+        return False
+    about, plan = look.state.alarms[subject, LOCKDOWN_OVERDUE].about, look.state.plan_of(subject)
+    late = {batch for batch, _ in about.batches} if isinstance(about, Overdue) else set()
+    return plan is not None and bool(plan.awaited) and late.issuperset(plan.awaited)
 
 
 def _too_hot_or_cold(look: Look, subject: str) -> bool:

@@ -267,10 +267,10 @@ def _may_be_set(
     """The RH that a machine holds and all that is in it may have: up to the warnings of their bands, or to the alarms where the warnings leave
     no more room than sensors err by. Where these have nothing in common, those of the first."""
     for present in (batches, batches[:1]):
-        humidity = needs_of(machine, present, site, at=at).humidity
-        if humidity is None:
+        needs = needs_of(machine, present, site, at=at)
+        if needs.humidity is None or "humidity" in needs.conflict:
             continue
-        quantity, band = humidity
+        quantity, band = needs.humidity
         error = SENSOR_ERROR_RH_PCT if quantity == RH else SENSOR_ERROR_WET_K
         low, high = _edges(band, error)
         if quantity != RH:

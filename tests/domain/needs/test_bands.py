@@ -26,6 +26,7 @@ from monitor.domain.needs.bands import (
 )
 from monitor.domain.needs.batch import Batch, closed, declared, moved
 from monitor.domain.needs.profile import Band, Stage
+from monitor.domain.needs.rules import LOCKDOWN_OVERDUE
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import from_ms
 from tests.domain.house import (
@@ -35,6 +36,7 @@ from tests.domain.house import (
     MOIST_RH,
     MOIST_WET,
     PROFILES,
+    RULES,
     T0,
     WARM,
     batch,
@@ -45,6 +47,7 @@ from tests.domain.house import (
 
 REFERENCE = Path(__file__).parents[2] / "reference"
 SITE = site()
+ALONE = site(machines={id_: machine for id_, machine in MACHINES.items() if id_ != "hatcher-1"})
 
 
 def needs(*batches: Batch, machine: str = "setter-1", hours: float = 0.0, at: Site = SITE) -> Needs:
@@ -91,11 +94,11 @@ def test_several_batches_need_the_intersection() -> None:
 
 
 def test_temperatures_that_do_not_meet_are_a_conflict() -> None:
-    """Eggs that cannot share a machine: the conflict is named, no warning stands, the strictest limit of heat does, and the
-    humidity they agree on is still judged."""
+    """Eggs that cannot share a machine: the conflict is named, only what is out of both bands is warned of, the strictest limit of heat stands, and
+    the humidity they agree on is still judged."""
     found = needs(batch(), batch("cold-1", "cold-bird"))
     assert found.conflict == ("temperature",)
-    assert found.dry_bulb_c == Band(low_alarm=33.0, high_alarm=38.5)
+    assert found.dry_bulb_c == Band(33.0, 35.0, None, 38.0, 38.5)
     assert found.rh_pct == DRY_RH
 
 
@@ -105,7 +108,7 @@ def test_the_strictest_heat_limit_stands_even_below_the_other_birds_low_limit() 
     hot = profile("hot", DRY_RH, MOIST_RH, warm=Band(36.0, 37.0, 37.5, 38.0, 39.0))
     both = site(profiles={"icy": icy, "hot": hot})
     found = needs(batch("a", "icy"), batch("b", "hot"), at=both)
-    assert found.dry_bulb_c == Band(low_alarm=30.0, high_alarm=33.0)
+    assert found.dry_bulb_c == Band(low_alarm=30.0, low_warning=31.0, high_alarm=33.0)
     only_high = replace(
         icy, stages=tuple(replace(s, dry_bulb_c=Band(None, None, 31.5, None, 33.0)) for s in icy.stages)
     )
@@ -118,7 +121,7 @@ def test_humidities_that_do_not_meet_are_a_conflict() -> None:
     found = needs(batch(), batch("d-1", "desert-bird"))
     assert found.conflict == ("humidity",)
     assert found.dry_bulb_c == WARM
-    assert found.rh_pct == Band(low_alarm=10.0, high_alarm=60.0)
+    assert found.rh_pct == Band(10.0, 20.0, None, 50.0, 60.0)
 
 
 def test_a_conflict_of_a_low_limit_only_and_a_high_limit_only_does_not_fail() -> None:
@@ -183,9 +186,10 @@ def test_a_profile_that_is_gone_is_said() -> None:
 
 
 def test_lockdown_by_day_settles_for_an_hour() -> None:
-    """From day 18 the lockdown band holds, its low limits eased to the setter's for the settling time, and then in full."""
+    """From day 18, where the eggs stay in their only machine, the lockdown band holds, its low limits eased to the setter's for the settling time,
+    and then in full."""
     due = batch(day=18.0)
-    before, during, after = needs(due, hours=-0.01), needs(due), needs(due, hours=settle_hours())
+    before, during, after = (needs(due, hours=hours, at=ALONE) for hours in (-0.01, 0.0, settle_hours()))
     assert before.rh_pct == DRY_RH
     assert before.valid_until == T0
     assert before.settling_until is None
@@ -195,6 +199,38 @@ def test_lockdown_by_day_settles_for_an_hour() -> None:
     assert after.settling_until is None
     assert after.valid_until is None
     assert after.occupants[0].lockdown_since == T0
+
+
+@pytest.mark.parametrize(("grace_days", "hours"), [(0.5, 12.0), (None, 12.0), (1.0, 24.0), (0.0, 1.0), (5.0, 48.0)])
+def test_eggs_that_are_to_be_moved_have_the_time_of_moving(grace_days: float | None, hours: float) -> None:
+    """Where there is a hatcher the eggs are late for it half a day after their day, or when the house says, and their air is low no sooner; at the
+    latest on the first normal day of their hatch, here the twentieth."""
+    rules = {**RULES, LOCKDOWN_OVERDUE: replace(RULES[LOCKDOWN_OVERDUE], limit=grace_days)}
+    due, house = batch(day=18.0), site(rules=rules)
+    during, after = (needs(due, hours=at, at=house) for at in (hours - 0.01, hours))
+    assert during.rh_pct == replace(MOIST_RH, low_alarm=DRY_RH.low_alarm, low_warning=DRY_RH.low_warning)
+    assert (during.occupants[0].settling, during.valid_until) == (True, T0 + timedelta(hours=hours))
+    assert during.settling_until is None  # nobody is told that the humidity may rise where it is not to be raised
+    assert (after.rh_pct, after.occupants[0].settling) == (MOIST_RH, False)
+
+
+@pytest.mark.parametrize(
+    ("house", "inside", "machine", "hours"),
+    [
+        ("alone", (batch(day=18.0),), "setter-1", 1.0),  # stays where it is
+        ("alone", (batch(day=18.0), batch("young", day=3.0)), "setter-1", 12.0),  # away from others that want it dry
+        ("alone", (batch(day=18.0), batch("as-old", day=18.0)), "setter-1", 1.0),
+        ("hatcher", (moved(batch(day=18.0), "hatcher-1", T0),), "hatcher-1", 1.0),  # is where it belongs
+        ("hatcher", (declared(batch(day=18.0), "lockdown", T0),), "setter-1", 1.0),  # somebody has the eggs in hand
+    ],
+)
+def test_whose_first_act_is_moving(house: str, inside: tuple[Batch, ...], machine: str, hours: float) -> None:
+    """Half a day where the calendar alone began it and the eggs should be elsewhere; else the hour in which air can follow."""
+    at = ALONE if house == "alone" else SITE
+    settles = [
+        needs(*inside, machine=machine, hours=each, at=at).occupants[0].settling for each in (hours - 0.01, hours)
+    ]
+    assert settles == [True, False]
 
 
 def test_lockdown_by_declaration_settles_from_then() -> None:
@@ -222,7 +258,7 @@ def test_only_like_eases_like() -> None:
         PROFILES["hen"],
         stages=(Stage("setter", 0.0, WARM, rh_pct=DRY_RH), Stage("lockdown", 18.0, WARM, wet_bulb_c=MOIST_WET)),
     )
-    found = needs(batch(day=18.0), at=site(profiles={"hen": mixed}))
+    found = needs(batch(day=18.0), at=replace(ALONE, profiles={"hen": mixed}))
     assert found.wet_bulb_c == MOIST_WET
     assert found.settling_until is not None
 
@@ -339,21 +375,55 @@ def test_the_sensors_errors_are_those_of_their_data_sheet() -> None:
     assert round(math.hypot(by_rh, by_k), 1) == SENSOR_ERROR_WET_K
 
 
-@pytest.mark.parametrize(("common_k", "agreed"), [(0.0, False), (0.1, False), (0.19, False), (0.2, True), (0.5, True)])
-def test_less_in_common_than_the_sensors_err_by_is_a_conflict(common_k: float, agreed: bool) -> None:
-    """One point, or less than 0.2 K: nobody can hold a machine there, so the eggs cannot share it."""
+@pytest.mark.parametrize(("common_k", "agreed"), [(0.0, False), (0.1, False), (0.2, False), (0.21, True), (0.5, True)])
+def test_no_more_in_common_than_the_sensors_err_by_is_a_conflict(common_k: float, agreed: bool) -> None:
+    """One point, or 0.2 K at most: nobody can hold a machine there, so the eggs cannot share it."""
     cool = profile("cool", DRY_RH, MOIST_RH, warm=Band(35.0, 36.0, 36.5, 37.0 + common_k, 38.5))
     found = needs(batch(), batch("cool-1", "cool"), at=site(profiles={**PROFILES, "cool": cool}))
     assert found.conflict == (() if agreed else ("temperature",))
-    assert (found.dry_bulb_c == Band(low_alarm=35.0, high_alarm=38.5)) is not agreed
+    assert (found.dry_bulb_c == Band(35.0, 36.0, None, 38.0, 38.5)) is not agreed
 
 
-@pytest.mark.parametrize(("common_pct", "agreed"), [(0.0, False), (1.7, False), (1.8, True)])
+@pytest.mark.parametrize(("common_pct", "agreed"), [(0.0, False), (1.8, False), (1.9, True)])
 def test_the_same_of_humidity(common_pct: float, agreed: bool) -> None:
-    """Less than 1.8 %RH in common, as the 60 to 60 % of a bird in lockdown beside eggs that want it dry."""
+    """No more than 1.8 %RH in common, as the 60 to 60 % of a bird in lockdown beside eggs that want it dry."""
     damp = profile("damp", Band(40.0, 50.0 - common_pct, 60.0, 70.0, 80.0), MOIST_RH)
     found = needs(batch(), batch("damp-1", "damp"), at=site(profiles={**PROFILES, "damp": damp}))
     assert found.conflict == (() if agreed else ("humidity",))
+
+
+@pytest.mark.parametrize(("common_k", "agreed"), [(0.4, False), (0.41, True)])
+def test_the_same_of_the_wet_bulb(common_k: float, agreed: bool) -> None:
+    """0.4 K at most."""
+    damp = profile("damp", Band(25.0, 29.0 - common_k, 30.0, 31.0, 33.0), MOIST_WET, wet=True)
+    house = site(profiles={**PROFILES, "damp": damp})
+    assert needs(batch("w-1", "wet-hen"), batch("damp-1", "damp"), at=house).conflict == (
+        () if agreed else ("humidity",)
+    )
+
+
+def test_temperature_settles_too() -> None:
+    """A parrot's internal pip: for the hour the warmer air of its setter is right as well, its limits of danger are the hatcher's; then only that."""
+    shipped = site(profiles=load_profiles(None))
+    grey = shipped.profiles["african-grey"]
+    before, after = (there(stage.dry_bulb_c) for stage in grey.stages[:2])
+    late = declared(batch("grey-1", "african-grey", day=26.0), "lockdown", T0)
+    assert needs(late, at=shipped).dry_bulb_c == replace(after, high_warning=before.high_warning)
+    assert needs(late, at=shipped, hours=settle_hours()).dry_bulb_c == after
+
+
+@pytest.mark.parametrize("one", ["galah", "cockatiel", "african-grey"])
+def test_parrots_in_setter_and_lockdown_are_not_warned_at_their_own_temperature(one: str) -> None:
+    """37.2 °C is both the setter's of a parrot and the highest of its hatcher (NSW-SP): 0.2 K in common, which is a conflict, and what suits either
+    of them is not warned of."""
+    shipped = site(profiles=load_profiles(None))
+    inside = declared(batch("late", one, day=21.0), "lockdown", T0), batch("young", "galah", day=3.0)
+    assert needs(*inside, at=shipped, hours=0.5).conflict == ()  # there is an hour to move them
+    found = needs(*inside, at=shipped, hours=2.0)
+    assert found.conflict == ("temperature", "humidity")
+    low, high = there(found.dry_bulb_c).calm
+    assert there(low) <= 36.7
+    assert there(high) >= 37.4
 
 
 def test_a_narrow_band_by_itself_is_no_conflict() -> None:

@@ -640,7 +640,7 @@ def test_the_cold_tells_itself_once_its_delay_has_run(cold_s: float, told: str) 
 
 def test_lockdown_humidity_is_reached_at_its_very_limit() -> None:
     """60 % is the hen's low warning in lockdown here: a whisker under it nothing is reached, at it the batch is awaited no more."""
-    story = Story(batches=(batch(day=18.2),))
+    story = Story(batches=(batch(day=18.2, declared=[("lockdown", 18.0)]),))
     exactly(story, (37.5, 59.9), (37.5, 59.95), (37.5, 59.99))
     assert there(story.state.machine("setter-1").plan).awaited == ("hen-1",)
     exactly(story, (37.5, 60.0))
@@ -650,7 +650,7 @@ def test_lockdown_humidity_is_reached_at_its_very_limit() -> None:
 
 def test_an_alarm_that_it_was_not_raised_must_end_first() -> None:
     """As long as that stands, humidity that has come up is not taken as reached: it ends after its two minutes."""
-    story = Story(batches=(batch(day=18.2),), air={TOP: (37.5, 45.0)})
+    story = Story(batches=(batch(day=18.2, declared=[("lockdown", 18.0)]),), air={TOP: (37.5, 45.0)})
     story.run(minutes=3)
     assert story.state_of("humidity-not-raised") == UNACKNOWLEDGED
     story.air[TOP] = (37.5, 66.0)

@@ -9,10 +9,11 @@ import pytest
 from monitor.adapters.store.facts import facts_of_text, facts_text
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.about import Moving, Unmet
-from monitor.domain.needs.batch import Batch
+from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.needs.batch import Batch, moved
 from monitor.domain.needs.profile import Band
-from monitor.domain.needs.rules import CONFLICT, NOT_RAISED
-from monitor.domain.needs.site import Machine, Site
+from monitor.domain.needs.rules import CONFLICT, LOCKDOWN_OVERDUE, NOT_RAISED
+from monitor.domain.needs.site import Machine, Site, grouped
 from monitor.domain.watch.view import alarm_view, machine_view
 from monitor.shown.about import about_words
 from monitor.shown.terminal import alarm_table
@@ -22,7 +23,7 @@ TOP = "node-a/top"
 # Their setter air and a hen's lockdown have 60 to 70 % in common: nothing is in conflict, and yet these want it drier.
 MILD = profile("mild-bird", Band(30.0, 40.0, 55.0, 70.0, 75.0), Band(50.0, 60.0, 65.0, 80.0, 90.0))
 BIRDS = {**PROFILES, "mild-bird": MILD}
-LOCKED, MILDER = batch(day=18.5), batch("mild-1", "mild-bird", day=3.0)
+LOCKED, MILDER = batch(day=18.4, declared=[("lockdown", 18.0)]), batch("mild-1", "mild-bird", day=3.0)
 DRY: Air = (37.5, 48.0)
 
 
@@ -30,6 +31,12 @@ def home(*machines: str, **changes: object) -> Site:
     """These machines, and a probe in the first."""
     here = {id_: MACHINES.get(id_, Machine(id_, id_.title())) for id_ in machines}
     return replace(site(probes((TOP, machines[0])), profiles=BIRDS, machines=here), **changes)  # type: ignore[arg-type]
+
+
+def slow(house: Site) -> Site:
+    """The same with a reading every five minutes."""
+    seldom = {key: replace(probe, interval_s=300.0) for key, probe in house.probes.items()}
+    return replace(house, probes=seldom, by_machine=grouped(seldom, "machine"), by_node=grouped(seldom, "node"))
 
 
 def dry(house: Site, *batches: Batch) -> Story:
@@ -81,6 +88,40 @@ def test_the_list_of_alarms_says_so_too(house: Site, act: str) -> None:
     story = dry(house, LOCKED)
     alarm = story.alarm(NOT_RAISED, next(iter(house.machines)))
     assert act in alarm_table([alarm_view(alarm, lambda about: about_words(about, house))], house)
+
+
+@pytest.mark.parametrize("others", [(), (MILDER,)])
+def test_moving_is_told_once_and_not_before_it_is_overdue(others: tuple[Batch, ...]) -> None:
+    """Dry air over the whole of half a day after the lockdown day of eggs that the calendar alone locks down: silent as long as there is time to move
+    them; then one message, of the same act, and of the dry air nothing more as long as it stands."""
+    story = Story(
+        site=slow(home("setter-1", "hatcher-1")), batches=(batch(day=17.99), *others), air={TOP: DRY}, interval_s=300.0
+    )
+    story.run(minutes=12.2 * 60)
+    assert story.titles() == []
+    story.run(minutes=6 * 60)
+    assert story.titles() == ["Setter 1: lockdown overdue"]
+    story.put(moved(story.state.batches["hen-1"], "hatcher-1", story.now().utc))
+    story.run(minutes=10)
+    assert story.titles() == ["Setter 1: lockdown overdue", "Setter 1: lockdown done"]
+
+
+def test_who_declares_the_lockdown_is_told_of_moving_once_too() -> None:
+    """A pip written, and the eggs not moved: after the hour of settling, and half a day after the lockdown day nothing more."""
+    inside = batch(day=18.2, declared=[("lockdown", 18.1)])
+    story = Story(site=slow(home("setter-1", "hatcher-1")), batches=(inside,), air={TOP: DRY}, interval_s=300.0)
+    story.run(minutes=10 * 60)
+    rules = {there(n.facts).rule for n in story.notices}
+    assert rules == {NOT_RAISED}
+
+
+def test_where_lockdown_overdue_is_out_of_service_the_air_is_told() -> None:
+    """What nobody is told by one alarm the other does not keep to itself: of the eggs that are late the dry air rings."""
+    story = Story(site=home("setter-1", "hatcher-1"), batches=(batch(day=18.6),), air={TOP: DRY})
+    quiet = Alarm("setter-1", LOCKDOWN_OVERDUE, 1, 1, condition=True, acknowledged=True, out_of_service=True)
+    story.state.alarms[quiet.key] = quiet
+    story.run(minutes=10)
+    assert story.titles() == ["Setter 1: humidity not raised for lockdown"]
 
 
 def test_eggs_that_cannot_share_are_told_once_and_where_they_would_do() -> None:

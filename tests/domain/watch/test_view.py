@@ -99,8 +99,11 @@ def test_alarms_of_the_machine_its_probes_and_its_nodes() -> None:
 
 
 def test_settling_is_shown() -> None:
-    """After lockdown began the view says until when low humidity is expected."""
-    story = Story(batches=(batch(day=18.0),), air={TOP: (37.5, 45.0)})
+    """After lockdown began the view says until when low humidity is expected; not where the eggs are to be moved first."""
+    moving = Story(batches=(batch(day=18.0),), air={TOP: (37.5, 45.0)})
+    moving.run(seconds=30)
+    assert machine_view(moving.look(), "setter-1", str)["settling_until"] is None
+    story = Story(batches=(batch(day=18.0, declared=[("lockdown", 18.0)]),), air={TOP: (37.5, 45.0)})
     story.run(seconds=30)
     assert machine_view(story.look(), "setter-1", str)["settling_until"] == "2026-03-10T09:00:00.000Z"
 

@@ -190,7 +190,7 @@ def test_nothing_to_judge() -> None:
 def test_what_may_be_set(monkeypatch: pytest.MonkeyPatch, band: Band | None, may_be: tuple[float, float]) -> None:
     """From 15 to 85 % RH, and up to the warnings of the band; to its alarms where it has none, or none between which air can be held."""
     humidity = None if band is None else (RH, band)
-    monkeypatch.setattr(module, "needs_of", lambda *_, **__: SimpleNamespace(humidity=humidity))
+    monkeypatch.setattr(module, "needs_of", lambda *_, **__: SimpleNamespace(humidity=humidity, conflict=()))
     site = make_site()
     found = module._may_be_set(site, site.machines["setter-1"], (batch_of(0),), at=set_at(0), dry_bulb_c=37.5)
     assert found == may_be
@@ -201,20 +201,26 @@ def test_what_may_be_set_by_a_wet_bulb(monkeypatch: pytest.MonkeyPatch) -> None:
     site = make_site()
     for high_c, expected in ((31.0, rh_from_wet_bulb_pct(37.5, 31.0, site.pressure_kpa)), (39.0, 85.0), (None, 85.0)):
         humidity = (WET_BULB, Band(low_alarm=27.0, high_alarm=high_c))
-        monkeypatch.setattr(module, "needs_of", lambda *_, h=humidity, **__: SimpleNamespace(humidity=h))
+        monkeypatch.setattr(module, "needs_of", lambda *_, h=humidity, **__: SimpleNamespace(humidity=h, conflict=()))
         found = module._may_be_set(site, site.machines["setter-1"], (batch_of(0),), at=set_at(0), dry_bulb_c=37.5)
         assert found == pytest.approx((rh_from_wet_bulb_pct(37.5, 27.0, site.pressure_kpa), expected))
 
 
-def test_where_the_batches_have_nothing_in_common_the_first_counts(monkeypatch: pytest.MonkeyPatch) -> None:
-    """All of them where they can; else the batch that is asked for, and not those beside it."""
+@pytest.mark.parametrize(
+    ("together", "conflict"), [(Band(low_alarm=90.0), ()), (Band(20.0, 30.0, None, 80.0, 84.0), ("humidity",))]
+)
+def test_where_the_batches_have_nothing_in_common_the_first_counts(
+    monkeypatch: pytest.MonkeyPatch, together: Band, conflict: tuple[str, ...]
+) -> None:
+    """All of them where they can; else the batch that is asked for, and not those beside it: what is out of every band of a conflict is none to steer by."""
     site = make_site()
     asked: list[int] = []
 
     def needs_of(machine: object, present: tuple[object, ...], *_: object, **__: object) -> object:
         asked.append(len(present))
-        band = Band(low_alarm=40.0, high_alarm=60.0) if len(present) == 1 else Band(low_alarm=90.0)
-        return SimpleNamespace(humidity=(RH, band))
+        if len(present) == 1:
+            return SimpleNamespace(humidity=(RH, Band(low_alarm=40.0, high_alarm=60.0)), conflict=())
+        return SimpleNamespace(humidity=(RH, together), conflict=conflict)
 
     monkeypatch.setattr(module, "needs_of", needs_of)
     batches = (batch_of(0), batch_of(1), batch_of(2))
