@@ -92,8 +92,8 @@ class Needs:
         return None
 
 
-def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: datetime) -> Needs:
-    """The needs of whatever is in the machine at `at`, which is now; an empty machine needs nothing."""
+def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: datetime, settled: bool = False) -> Needs:
+    """The needs of whatever is in the machine at `at`, which is now; an empty machine needs nothing. settled: as they will be when it has settled."""
     present = [b for b in batches if (stay := b.stay_at(b.not_before(at))) is not None and stay.machine == machine.id]
     known = [(b, site.profiles[b.profile]) for b in present if b.profile in site.profiles]
     missing = tuple(b.id for b in present if b.profile not in site.profiles)
@@ -115,7 +115,7 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: date
         to_move = since is not None and elsewhere and _by_calendar_alone(batch, profile)
         if since is not None and until is not None and to_move:
             until = max(until, _overdue_at(batch, profile, machine=machine, site=site))
-        settles = since is not None and until is not None and since - settle <= at < until
+        settles = not settled and since is not None and until is not None and since - settle <= at < until
         if since is not None and at < since - settle:
             changes.append(
                 since - settle

@@ -56,7 +56,7 @@ def places_of(batch: Batch, batches: Iterable[Batch], site: Site, *, at: datetim
     for machine in site.machines.values():
         if machine.kind != wanted or (here is not None and here.machine == machine.id):
             continue
-        needs = needs_of(machine, [*others, replace(batch, stays=(Stay(machine.id, now),))], site, at=at)
+        needs = needs_of(machine, [*others, replace(batch, stays=(Stay(machine.id, now),))], site, at=at, settled=True)
         if not needs.conflict and not needs.missing:
             found.append((len(needs.occupants), machine.id))
     return tuple(id_ for _, id_ in sorted(found, key=lambda each: each[0]))

@@ -28,6 +28,14 @@ def test_eggs_in_lockdown_would_do_in_a_hatcher() -> None:
     assert places(mine, batch("desert-1", "desert-bird", "hatcher-1", day=4.0)) == ("hatcher-2",)
 
 
+def test_a_machine_in_which_it_would_only_settle_is_none() -> None:
+    """Without a hatcher: another setter whose eggs want it dry would take eggs in lockdown for as long as the air settles, and no longer."""
+    alone = replace(HOUSE, machines={id_: MORE[id_] for id_ in ("setter-1", "still-1")})
+    mine, dry = batch(day=19.0), batch("young", machine="still-1", day=4.0)
+    assert places_of(mine, (mine,), alone, at=T0) == ("still-1",)
+    assert places_of(mine, (mine, dry), alone, at=T0) == ()
+
+
 def test_eggs_that_are_turned_would_do_in_a_setter() -> None:
     """Not in a hatcher, and not where they are."""
     assert places(batch(day=4.0)) == ("still-1",)
