@@ -137,13 +137,12 @@ def agree(
     calm: list[tuple[str, _Air]] = []
     for name in sorted(readings):
         given = readings[name]
-        at_s, dry_bulb_c, rh_pct = given
-        if mono_s - at_s > gap_s:
+        if mono_s - given[0] > gap_s:
             continue
         names.append(name)
         mean = lately[name] = _lately(lately.get(name), given, gap_s, limits)
         if _calm(mean, given, limits):
-            calm.append((name, (at_s, dry_bulb_c, rh_pct, _kpa(dry_bulb_c, rh_pct))))
+            calm.append((name, (*given, _kpa(given))))
     pairs = {**state.pairs}
     compared: set[str] = set()
     over = (interval_s, gap_s, still, limits)
@@ -211,8 +210,9 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
     return Pair(mono_s, dry, humid)
 
 
-def _kpa(dry_bulb_c: float, rh_pct: float | None) -> float:
+def _kpa(given: Given) -> float:
     """A hundred times the vapour pressure of a probe's air; 0 where it has no humidity, which is then compared with nothing."""
+    _, dry_bulb_c, rh_pct = given
     if rh_pct is None:
         return 0.0
     return (rh_pct if rh_pct < 100.0 else 100.0) * saturation_vapour_kpa(dry_bulb_c)

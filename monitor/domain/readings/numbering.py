@@ -48,7 +48,7 @@ def has(numbering: Numbering, seq: int) -> bool:
 def take(numbering: Numbering, seq: int, mono_s: float) -> Numbering:
     """The numbering with one more number; of one that has come before, the same numbering itself."""
     if seq == numbering.contiguous + 1 and not numbering.above:
-        return Numbering(seq, lost=numbering.lost)
+        return Numbering(seq, (), None, numbering.lost)
     if has(numbering, seq):
         return numbering
     if seq <= numbering.contiguous:

@@ -30,15 +30,14 @@ def due_mono_s(look: Look) -> float:
             soonest = min(soonest, look.now.mono_s + (until - look.now.utc).total_seconds())
     standing = look.state.alarms.get((SITE_SUBJECT, ALL_SILENT))
     all_silent = standing is not None and standing.condition
-    started_s, mono_s, probes = look.state.started_mono_s, look.now.mono_s, look.state.probes
+    started_s, mono_s, probes, nodes = look.state.started_mono_s, look.now.mono_s, look.state.probes, look.state.nodes
     for probe in look.site.probes.values():
         silence_s, known = probe.silence_s, probes.get(probe.key)
         life_s = None if known is None else known.life_mono_s
         silent_at_s = (started_s if life_s is None or life_s < started_s else life_s) + silence_s
         if mono_s <= silent_at_s < soonest:
             soonest = silent_at_s
-        node = look.state.nodes.get(probe.node)
-        for came_s in _came_s(known, node):
+        for came_s in _came_s(known, nodes.get(probe.node)):
             if mono_s <= came_s + silence_s < soonest:
                 # Then it is no longer news what is wrong with a message; that no node is heard may be over with any.
                 soonest = mono_s if all_silent else came_s + silence_s

@@ -271,7 +271,8 @@ def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...
     seen: list[str] = []
     states, mono_s = look.state.probes, look.now.mono_s
     for probe in look.site.by_machine[machine]:
-        heard = states[probe.key].heard if probe.key in states else None
+        known = states.get(probe.key)
+        heard = None if known is None else known.heard
         if heard is None or mono_s - heard.mono_s > probe.silence_s:
             continue
         dry.append(heard.dry_bulb_c)

@@ -16,7 +16,7 @@ from monitor.domain.needs.batch import Batch, subject_of, whole_day
 from monitor.domain.needs.rules import DRAW_DOWN_DUE, HATCH_OVERDUE, LOCKDOWN_GRACE_DAYS, LOCKDOWN_OVERDUE
 from monitor.domain.needs.site import HATCHER, SETTER
 from monitor.domain.readings.reading import Now
-from monitor.domain.state.known import Look, rule_of
+from monitor.domain.state.known import Look
 from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.egg_alarms import remind_to_look
 
@@ -38,7 +38,7 @@ def look_for_overdue(look: Look) -> None:
         for occupant in plan.needs.occupants:
             _remind_of_draw_down(look, occupant)
         if machine.kind == SETTER and a_hatcher:  # who has none locks down where the eggs are
-            grace = rule_of(look, machine.id, LOCKDOWN_OVERDUE).limit
+            grace = plan.rules[LOCKDOWN_OVERDUE].limit
             late = [
                 b
                 for b in batches
@@ -54,7 +54,7 @@ def look_for_overdue(look: Look) -> None:
             _judge(look, (machine.id, LOCKDOWN_OVERDUE), late)
         elif (machine.id, LOCKDOWN_OVERDUE) in look.state.alarms:
             _judge(look, (machine.id, LOCKDOWN_OVERDUE), [])
-        grace = rule_of(look, machine.id, HATCH_OVERDUE).limit
+        grace = plan.rules[HATCH_OVERDUE].limit
         grace = HATCH_GRACE_DAYS if grace is None else grace
         _judge(look, (machine.id, HATCH_OVERDUE), [b for b in batches if _hatch_late(look, b, grace)])
     remind_to_look(look)
@@ -62,10 +62,10 @@ def look_for_overdue(look: Look) -> None:
 
 def _remind_of_draw_down(look: Look, occupant: Occupant) -> None:
     """That draw-down may begin in a batch: until a lockdown, or until somebody has looked at its eggs or said when they will."""
-    batch, profile = look.state.batches[occupant.batch], look.site.profiles[occupant.profile]
-    key = subject_of(batch.id), DRAW_DOWN_DUE
+    profile, key = look.site.profiles[occupant.profile], (subject_of(occupant.batch), DRAW_DOWN_DUE)
     if profile.lockdown_sign is None and key not in look.state.alarms:
         return  # as for most birds: the calendar begins their lockdown, and nothing was ever asked
+    batch = look.state.batches[occupant.batch]
     due = batch.set_at + timedelta(days=profile.lockdown_day)
     book = look.state.books.get(batch.id, EggBook(batch))
     if profile.reminds(batch.day(look.now.utc), occupant.stage) and not looked_for(book, due):
