@@ -246,6 +246,10 @@ def _dispatcher(house: House, words: Words, inbox: Inbox, *, clock: Clock) -> Di
     def report(attempt: Attempt) -> None:
         inbox.put(Attempted(clock.now(), attempt))
 
+    def wall() -> datetime | None:
+        now = clock.now()
+        return now.utc.astimezone(house.site.zone) if now.clock_ok else None
+
     try:
         contacts = read_contacts(house.settings, house.path)
     except SettingsError as error:
@@ -258,6 +262,7 @@ def _dispatcher(house: House, words: Words, inbox: Inbox, *, clock: Clock) -> Di
         utc=lambda: clock.now().utc,
         monotonic=lambda: clock.now().mono_s,
         jitter=lambda wait_s: random.uniform(0.0, wait_s),
+        wall=wall,
         pace=getattr(clock, "speed", 1.0),
     )
 

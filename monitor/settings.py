@@ -5,11 +5,12 @@ not there. Every complaint is one line: file, key, what came, what was expected.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import time
 from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from monitor.adapters.secret import SecretError, read_secret
 from monitor.adapters.tables.profiles import load_profiles
@@ -18,8 +19,9 @@ from monitor.adapters.tables.rules import Numbers, given, shipped_rules
 from monitor.adapters.tables.toml import read_toml
 from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.fixed import fixed
+from monitor.domain.needs.hearing import Hearing
 from monitor.domain.needs.profile import Profile, ProfileError
-from monitor.domain.needs.rules import SITE_WIDE, Rule, RuleError, changed
+from monitor.domain.needs.rules import LOW, SITE_WIDE, Rule, RuleError, changed
 from monitor.domain.needs.site import FORCED, ID, ROOM, SETTER, Machine, Probe, Site, grouped
 from monitor.service.ports import Contact
 
@@ -31,6 +33,32 @@ class SettingsError(Exception):
         super().__init__("\n".join(lines))
         self.lines = lines
 
+
+_Priority = Literal["low", "medium", "high", "critical"]
+
+
+def _clock(given: object) -> time:
+    """A time of day, as TOML has it or as text."""
+    if isinstance(given, time):
+        return given
+    hour, _, minute = given.partition(":") if isinstance(given, str) else ("", "", "")
+    if not (hour.isdecimal() and minute.isdecimal() and len(minute) == 2 and int(hour) < 24 and int(minute) < 60):
+        raise Expected("a time of day such as 07:30")
+    return time(int(hour), int(minute))
+
+
+def _hours(given: object) -> tuple[time, time]:
+    since, _, until = given.partition("-") if isinstance(given, str) else ("", "", "")
+    try:
+        first, last = _clock(since.strip()), _clock(until.strip())
+    except Expected:
+        first = last = time()
+    if first == last:
+        raise Expected("two times of day such as 07:00-22:00")
+    return first, last
+
+
+_Hours = Annotated[tuple[time, time], BeforeValidator(_hours)]
 
 # TOML has no path and no tuple of its own: a text becomes the one, a list the other. All else is what was written.
 _Path = Annotated[Path, Field(strict=False)]
@@ -84,19 +112,27 @@ class ProbeSettings(Table):
     interval_s: float = Field(10.0, ge=1, le=900)
 
 
-class ContactSettings(Table):
-    """[[contact]]"""
+class AddressSettings(Table):
+    """[contact.address.PRIORITY]"""
 
-    id: Id
-    name: Line = ""
     url: str | None = None
     url_file: _Path | None = None
 
     @model_validator(mode="after")
-    def _one_address(self) -> ContactSettings:
+    def _one_address(self) -> AddressSettings:
         if (self.url is None) == (self.url_file is None):
             raise Expected("one of url and url_file")
         return self
+
+
+class ContactSettings(AddressSettings):
+    """[[contact]]"""
+
+    id: Id
+    name: Line = ""
+    from_priority: _Priority = LOW  # type: ignore[assignment]  # the constant is one of them, which its type does not say
+    hours: _Hours | None = None
+    address: dict[_Priority, AddressSettings] = Field(default_factory=dict)
 
 
 class ScaleSettings(Table):
@@ -181,14 +217,21 @@ def read_contacts(settings: Settings, path: Path) -> tuple[Contact, ...]:
 
 def read_contact(contact: ContactSettings, path: Path) -> Contact:
     """One of them; path: the configuration file's. Raises SettingsError."""
-    url = contact.url or ""
-    if contact.url_file is not None:
-        try:
-            url = read_secret(path.parent / contact.url_file, "a file with one address")
-        except SecretError as error:
-            line = f"{path}: contact {contact.id}: url_file {contact.url_file}: {error}"
-            raise SettingsError([line]) from error
-    return Contact(contact.id, contact.name or contact.id, url.strip())
+    where = f"{path}: contact {contact.id}"
+    url = _address(contact, path, where)
+    urls: dict[str, str] = {
+        name: _address(each, path, f"{where}: address.{name}") for name, each in contact.address.items()
+    }
+    return Contact(contact.id, contact.name or contact.id, url, urls, _hearing(contact))
+
+
+def _address(address: AddressSettings, path: Path, where: str) -> str:
+    if address.url_file is None:
+        return (address.url or "").strip()
+    try:
+        return read_secret(path.parent / address.url_file, "a file with one address").strip()
+    except SecretError as error:
+        raise SettingsError([f"{where}: url_file {address.url_file}: {error}"]) from error
 
 
 def read_settings(path: Path) -> Settings:
@@ -256,6 +299,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         profiles=profiles,
         rules=rules,
         contacts=tuple(c.id for c in settings.contact),
+        hearing={c.id: _hearing(c) for c in settings.contact},
         settle_s=settings.site.settle_min * 60.0,
         link=settings.site.link,
         wick_coefficient_per_k=settings.site.wick_coefficient_per_k,
@@ -282,8 +326,14 @@ def _check_contacts(settings: Settings, path: Path, wrong: list[str]) -> None:
         if c.id in seen:
             wrong.append(f"{path}: contact {c.id}: named twice, expected each id once")
         seen.add(c.id)
-        if c.url is not None and not c.url.strip():
-            wrong.append(f"{path}: contact {c.id}: url: empty, expected an address")
+        for name, each in {"": c, **{f"address.{name}.": each for name, each in c.address.items()}}.items():
+            if each.url is not None and not each.url.strip():
+                wrong.append(f"{path}: contact {c.id}: {name}url: empty, expected an address")
+
+
+def _hearing(contact: ContactSettings) -> Hearing:
+    """What a contact hears, and when."""
+    return Hearing(contact.from_priority, contact.hours)
 
 
 def with_numbers(

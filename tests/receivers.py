@@ -15,6 +15,7 @@ from email import message_from_bytes
 from email.policy import default as email_policy
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
+from urllib.parse import parse_qsl
 
 PORTAL = b"""<!DOCTYPE html>
 <html><head><title>Guest network</title></head><body><form action="/login">Please accept the terms</form></body></html>"""
@@ -60,8 +61,9 @@ class HttpReceiver:
     def __init__(self, mode: str = "ok", delay_s: float = 3.0) -> None:
         self.mode = mode
         self.delay_s = delay_s
-        self.got: list[dict[str, Any]] = []  # each message as sent by the json:// plug-in
+        self.got: list[dict[str, Any]] = []  # each message, as JSON or as a form
         self.paths: list[str] = []
+        self.headers: list[dict[str, str]] = []
         self._closing = threading.Event()
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), _http_handler(self))
         self._server.daemon_threads = True
@@ -94,7 +96,8 @@ def _http_handler(receiver: HttpReceiver) -> type[BaseHTTPRequestHandler]:
         def do_POST(self) -> None:
             body = self.rfile.read(int(self.headers.get("Content-Length", "0")))
             receiver.paths.append(self.path)
-            receiver.got.append(json.loads(body))
+            receiver.headers.append(dict(self.headers.items()))
+            receiver.got.append(json.loads(body) if body.startswith(b"{") else dict(parse_qsl(body.decode())))
             getattr(self, f"_{receiver.mode}")()
 
         def do_GET(self) -> None:  # where a followed redirect ends
@@ -164,6 +167,7 @@ class SmtpReceiver:
 
         self.mode = mode
         self.got: list[tuple[str, str]] = []  # (subject, text)
+        self.importance: list[str | None] = []
         self.pages: list[str] = []  # the same text as HTML
         self.port = free_port()
         self._controller = Controller(self, hostname="127.0.0.1", port=self.port)
@@ -178,6 +182,7 @@ class SmtpReceiver:
         if self.mode == "busy":
             return "451 try again later"
         message = message_from_bytes(envelope.content, policy=email_policy)
+        self.importance.append(message["Importance"])
         plain, page = message.get_body(("plain",)), message.get_body(("html",))
         self.got.append((str(message["Subject"]), plain.get_content() if plain is not None else ""))
         self.pages.append(page.get_content() if page is not None else "")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable
+from datetime import time
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 
 from monitor.adapters.tables.rules import shipped_rules
 from monitor.domain.air.psychrometrics import pressure_kpa
+from monitor.domain.needs.hearing import Hearing
 from monitor.settings import (
     House,
     Settings,
@@ -21,6 +23,7 @@ from monitor.settings import (
     read_contacts,
     read_settings,
 )
+from tests.delivery_port import notice
 from tests.running import another_account
 
 DEPLOY = Path(__file__).parents[1] / "deploy" / "eggroom.toml"
@@ -162,7 +165,10 @@ UNKNOWN = "unknown setting, expected one of: "
             "[[probe]]\nnode = 'n'\nprobe = 'p'\nmachine = 'setter-1'\ninterval = 5\n",
             f"probe[2].interval: {UNKNOWN}interval_s, machine, node, position, probe",
         ),
-        ("[[contact]]\nid = 'sam'\nulr = 'x'\n", f"contact[1].ulr: {UNKNOWN}id, name, url, url_file"),
+        (
+            "[[contact]]\nid = 'sam'\nulr = 'x'\n",
+            f"contact[1].ulr: {UNKNOWN}address, from_priority, hours, id, name, url, url_file",
+        ),
     ],
 )
 def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], more: str, complaint: str) -> None:
@@ -193,6 +199,12 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
             "probe node-b/top: machine 'cellar', expected one of: setter-1",
         ),
         ("[[contact]]\nid = 'sam'\nurl = ' '\n", "contact sam: url: empty, expected an address"),
+        ("[[contact]]\nid = 'sam'\nurl = 'a'\nfrom_priority = 'loud'\n", "contact[1].from_priority: 'loud', expected 'low', 'medium', 'high' or 'critical'"),
+        ("[[contact]]\nid = 'sam'\nurl = 'a'\nhours = '7-22'\n", "contact[1].hours: '7-22', expected two times of day such as 07:00-22:00"),
+        ("[[contact]]\nid = 'sam'\nurl = 'a'\nhours = '07:00-07:00'\n", "contact[1].hours: '07:00-07:00', expected two times of day such as 07:00-22:00"),
+        ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.loud]\nurl = 'b'\n", "contact[1].address.loud: 'loud', expected 'low', 'medium', 'high' or 'critical'"),
+        ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.high]\n", "contact[1].address.high: {}, expected one of url and url_file"),
+        ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.high]\nurl = ''\n", "contact sam: address.high.url: empty, expected an address"),
         ("[rules.too-hot]\non_delay_s = 5\n", f"rules.too-hot: no such rule, expected one of: {', '.join(shipped_rules())}"),
         (
             "[rules.dry-bulb-high-alarm]\non_delay_s = -5\n",
@@ -352,6 +364,41 @@ def test_an_address_file(write: Callable[..., Path], tmp_path: Path) -> None:
     house, (contact,) = load_house_and_contacts(path)
     assert contact.url == "json://127.0.0.1/hook"
     assert read_contacts(house.settings, path) == (contact,)
+
+
+def test_an_address_of_a_priority(write: Callable[..., Path], tmp_path: Path) -> None:
+    """A priority may have an address of its own, in a file too; what has none, and every end, goes to the contact's."""
+    more = """
+[[contact]]
+id = "sam"
+url = "json://127.0.0.1/own"
+[contact.address.critical]
+url_file = "loud"
+"""
+    path = write(more)
+    expected = "expected a file with one address"
+    assert complaints(path) == [f"contact sam: address.critical: url_file loud: No such file or directory, {expected}"]
+    (tmp_path / "loud").write_text("json://127.0.0.1/loud\n")
+    _, (contact,) = load_house_and_contacts(path)
+    assert contact.url_for(notice(1, "critical")) == "json://127.0.0.1/loud"
+    assert contact.url_for(notice(1, "high")) == contact.url_for(notice(1, "critical", closing=True)) == contact.url
+    assert contact.addresses() == ("json://127.0.0.1/own", "json://127.0.0.1/loud")
+    assert "json://" not in repr(contact)
+
+
+@pytest.mark.parametrize(
+    ("more", "expected"),
+    [
+        ("", Hearing("low")),
+        ("from_priority = 'high'", Hearing("high")),
+        ("hours = '07:00-22:30'", Hearing("low", (time(7), time(22, 30)))),
+        ("hours = '16:00 - 02:00'", Hearing("low", (time(16), time(2)))),
+    ],
+)
+def test_what_a_contact_hears(write: Callable[..., Path], more: str, expected: Hearing) -> None:
+    """From which priority, and in which hours."""
+    site = load_house(write(f"[[contact]]\nid = 'sam'\nurl = 'json://x'\n{more}\n")).site
+    assert site.hearing_of("sam") == expected
 
 
 def test_an_address_file_of_the_daemon_alone(write: Callable[..., Path]) -> None:

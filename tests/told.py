@@ -57,6 +57,8 @@ def about(
         told = facts(name, what, since, ended=since + timedelta(minutes=49), value=37.8 if told.quantity else None)
     if "of_hens" in changes:
         told = replace(told, of_hens=bool(changes.pop("of_hens")))
+    if "respond_min" in changes:
+        told = replace(told, respond_min=changes.pop("respond_min"))  # type: ignore[arg-type]
     given = {"created": since, "alarm_number": id_, "closing": told.over, "facts": told, **changes}
     made = Notice(id_, f"{id_}/{id_}/owner", "owner", priority, "", "", **given)  # type: ignore[arg-type]
     return WORDS.word(made)

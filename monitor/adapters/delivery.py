@@ -12,6 +12,8 @@ What is done here that the library does not do by itself:
   attempt fail, and so does a redirect, which is not followed unless the address says `redirect=yes`. Not seen: a captive
   portal that answers 200 with something other than a page, a service that does not speak HTTP, and plug-ins that hold a
   connection of their own open (nostr, sogs). Over https a portal cannot answer at all.
+- The service's own priority, where it has one: each attempt asks for it in the address, unless that names one itself. So a phone's own
+  settings (sound, breaking through silence) follow ours.
 - Secrets. The library logs whole addresses at debug level, and urllib3 the paths of requests; both are kept quiet. Of an address
   only the scheme is ever shown: host, path and query may each be the secret, depending on the service.
 
@@ -29,6 +31,7 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.rules import LOW
 from monitor.service.ports import Contact, Delivered, GiveUp, Outcome, TryLater
 
 if TYPE_CHECKING:
@@ -41,6 +44,16 @@ MAX_MESSAGE = 1000
 MAX_ANSWER = 1 << 20  # bytes of an answer that are read; a wrong address may lead to a stream without an end
 MAX_HANGING = 3  # late attempts left behind per contact; a service that holds on to more gets no further one meanwhile
 
+# What services call a priority, the first of ours that one knows: for what is low, one that makes no sound. From the library's own tables
+# of 2.3: "moderate" is of the services that count low, moderate, normal, high, emergency, where low is not shown at all.
+_CALLED = {
+    "critical": ("emergency", "max", "critical", "urgent", "high"),
+    "high": ("high", "urgent", "critical"),
+    "medium": ("normal", "default", "medium", "warning"),
+    "low": ("moderate", "low", "silent", "info"),
+}
+_IMPORTANCE = {"critical": "high", "high": "high", "low": "low"}  # of a mail: RFC 4021, 2.1.33
+_MAIL = ("mailto", "mailtos")
 _TYPES = {"low": "info", "medium": "warning", "high": "failure", "critical": "failure"}
 _PAGE = re.compile(rb"<(!doctype\s+html|html|script|meta\s+http-equiv)\b", re.IGNORECASE)
 _SCHEME = re.compile(r"\s*([a-z][a-z0-9+.-]{0,19}):/", re.IGNORECASE)
@@ -66,7 +79,7 @@ class AppriseDelivery:
             return TryLater(f"{len(hanging)} earlier attempts still hang in the service")
         outcomes: list[Outcome] = []
         thread = threading.Thread(
-            target=_attempt, args=(notice, contact.url, outcomes), name=f"send-{contact.id}", daemon=True
+            target=_attempt, args=(notice, contact.url_for(notice), outcomes), name=f"send-{contact.id}", daemon=True
         )
         thread.start()
         thread.join(self._timeout_s)
@@ -116,7 +129,7 @@ def _attempt(notice: Notice, url: str, outcomes: list[Outcome]) -> None:
 
 def _send(notice: Notice, url: str, answers: Sequence[str]) -> Outcome:
     apprise = _library()
-    service = _service(url)
+    service = _service(with_priority(url, LOW if notice.closing else notice.priority))
     if service is None:
         return GiveUp(_why_not(url))
     if service.socket_read_timeout == apprise.URLBase.socket_read_timeout:
@@ -132,6 +145,24 @@ def _send(notice: Notice, url: str, answers: Sequence[str]) -> Outcome:
         body_format="text",  # so that a service that shows HTML gets < and & as characters
     )
     return _outcome(result.status.name, answers, url)
+
+
+def with_priority(url: str, priority: str) -> str:
+    """The address that asks its service for this priority; as it is where the service has none, or the address names its own."""
+    known_services, found = _library().NotificationManager(), _SCHEME.match(url)
+    scheme = "" if found is None else found.group(1).lower()
+    if scheme not in known_services:
+        return url
+    asked: dict[str, str | None] = {"+Importance": _IMPORTANCE.get(priority)} if scheme in _MAIL else {}
+    known = known_services[scheme].template_args
+    values = known.get("priority", {}).get("values", ())
+    names = set(values.values() if isinstance(values, dict) else values)
+    asked["priority"] = next((called for called in _CALLED[priority] if called in names), None)
+    asked["silent"] = "yes" if priority == LOW and "silent" in known else None
+    for name, value in asked.items():
+        if value is not None and f"{name}=".lower() not in url.lower().partition("?")[2]:
+            url += f"{'&' if '?' in url else '?'}{name}={value}"
+    return url
 
 
 def _outcome(status: str, answers: Sequence[str], url: str) -> Outcome:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Protocol
@@ -13,6 +13,7 @@ from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.hearing import EVERYTHING, Hearing
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Gap, Numbering
@@ -244,11 +245,21 @@ class WeightAsked:
 
 @fixed
 class Contact:
-    """Whom to tell. url is a secret; show() what may be printed."""
+    """Whom to tell. url is a secret, and so are those of single priorities, in place of it."""
 
     id: str
     name: str
     url: str = field(repr=False)
+    urls: Mapping[str, str] = field(default_factory=dict, repr=False)
+    hearing: Hearing = EVERYTHING
+
+    def url_for(self, notice: Notice) -> str:
+        """Where a notice goes. An end has the contact's own address: it is good news, and belongs to where the beginning may have come."""
+        return self.url if notice.closing else self.urls.get(notice.priority, self.url)
+
+    def addresses(self) -> tuple[str, ...]:
+        """All of them; its own comes first."""
+        return (self.url, *self.urls.values())
 
 
 @fixed

@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from monitor.adapters import delivery as module
-from monitor.adapters.delivery import MAX_HANGING, MAX_MESSAGE, AppriseDelivery, fit, is_page, masked
+from monitor.adapters.delivery import MAX_HANGING, MAX_MESSAGE, AppriseDelivery, fit, is_page, masked, with_priority
 from monitor.domain.alarms.notice import Notice
 from monitor.rehearse.phone import Heard, Phone
 from monitor.service.ports import Contact, Delivered, GiveUp, TryLater
@@ -230,6 +230,69 @@ def test_priority_becomes_the_librarys_kind(http: HttpReceiver, priority: str, c
     """The kind that colours a message follows the priority; "back to normal" is a success."""
     AppriseDelivery().send(replace(NOTICE, priority=priority, closing=closing), contact(http.url()))
     assert http.got[0]["type"] == kind
+
+
+URGENCIES = ("critical", "high", "medium", "low")
+
+
+@pytest.mark.parametrize(
+    ("scheme", "asked"),
+    [
+        # As the service takes it on the wire; None: its own default. Of ntfy 1 to 5 by name, of the other from 0 to 10.
+        ("ntfy", ["max", "high", None, "low"]),
+        ("gotify", [10, 8, 5, 3]),
+    ],
+)
+def test_a_service_is_asked_for_its_own_priority(http: HttpReceiver, scheme: str, asked: list[object]) -> None:
+    """A phone service that knows priorities gets ours in its own words; an end comes as quietly as what is low."""
+    url = f"{scheme}://127.0.0.1:{http.port}/{'topic' if scheme == 'ntfy' else 'a' * 15}"
+    delivery = AppriseDelivery()
+    for urgency in URGENCIES:
+        assert delivery.send(notice(1, urgency), contact(url)) == Delivered("HTTP 200")
+    assert delivery.send(notice(1, "critical", closing=True), contact(url)) == Delivered("HTTP 200")
+    of_headers = [headers.get("X-Priority") for headers in http.headers]
+    came = of_headers if scheme == "ntfy" else [message["priority"] for message in http.got]
+    assert came == [*asked, asked[-1]]
+
+
+def test_an_address_that_names_its_priority_keeps_it(http: HttpReceiver) -> None:
+    """Whoever wants everything alike says so in the address."""
+    AppriseDelivery().send(notice(1, "critical"), contact(f"ntfy://127.0.0.1:{http.port}/topic?priority=min"))
+    assert http.headers[0]["X-Priority"] == "min"
+
+
+def test_a_mail_says_how_important_it_is() -> None:
+    """What is urgent is marked so for the mail program, what is low as well; in between nothing is said."""
+    with SmtpReceiver() as smtp:
+        for urgency in URGENCIES:
+            AppriseDelivery().send(notice(1, urgency), contact(smtp.url()))
+        assert smtp.importance == ["high", "high", None, "low"]
+
+
+@pytest.mark.parametrize(
+    ("url", "expected"),
+    [
+        ("tgram://1:a/2", ["", "", "", "?silent=yes"]),
+        ("pover://u@t", ["?priority=emergency", "?priority=high", "?priority=normal", "?priority=moderate"]),
+        ("pinglet://h/t", ["?priority=urgent", "?priority=urgent", "?priority=normal", "?priority=silent"]),
+        ("json://h/?a=b", ["", "", "", ""]),
+        ("nobody://h", ["", "", "", ""]),
+        ("no address", ["", "", "", ""]),
+        ("ntfys://t?tags=egg", ["&priority=max", "&priority=high", "&priority=default", "&priority=low"]),
+    ],
+)
+def test_what_is_asked_of_services(url: str, expected: list[str]) -> None:
+    """Each is asked in the words that the library knows of it, and one without a priority is asked for nothing."""
+    assert [with_priority(url, urgency) for urgency in URGENCIES] == [url + more for more in expected]
+
+
+def test_each_priority_has_its_address(http: HttpReceiver) -> None:
+    """What is critical goes where the contact wants it loud, all else to its own address."""
+    both = Contact("owner", "Owner", http.url("own"), {"critical": http.url("loud")})
+    for urgency in ("critical", "low"):
+        AppriseDelivery().send(notice(1, urgency), both)
+    AppriseDelivery().send(notice(1, "critical", closing=True), both)
+    assert http.paths == ["/loud", "/own", "/own"]
 
 
 def test_the_message_is_whole(http: HttpReceiver) -> None:

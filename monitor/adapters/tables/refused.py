@@ -115,7 +115,7 @@ def _follows(problem: Mapping[str, Any], problems: Sequence[Mapping[str, Any]]) 
 
 
 def _sentence(where: str, problem: Mapping[str, Any], *, model: object, data: object) -> str:
-    loc = [part for part in problem["loc"] if not str(part).startswith("function-")]
+    loc = [part for part in problem["loc"] if not str(part).startswith("function-") and part != "[key]"]
     key = _key(loc, data)
     place = f"{where}: {key}" if key else where
     kind, came = problem["type"], problem.get("input")

@@ -110,7 +110,8 @@ def _contact(house: House, settings: ContactSettings) -> SecretFound:
         contact = read_contact(settings, house.path)
     except SettingsError as error:
         return SecretFound(settings.id, str(error), _account_kept_out(error))
-    return SecretFound(settings.id, AppriseDelivery().problem(contact.url))
+    problems = map(AppriseDelivery().problem, contact.addresses())
+    return SecretFound(settings.id, next(filter(None, problems), None))
 
 
 def _link(house: House) -> SecretFound:

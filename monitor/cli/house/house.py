@@ -11,6 +11,7 @@ from monitor.cli.record import house_and_contacts_of, house_of
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
+from monitor.domain.needs.rules import HIGH, PRIORITIES
 from monitor.service.ports import Delivered, StoreFailure
 from monitor.settings import SettingsError, read_contact
 
@@ -27,6 +28,7 @@ class Test(Asked):
     """contact test"""
 
     contact: str
+    priority: str
 
 
 def add(parsers: Parsers) -> None:
@@ -35,7 +37,9 @@ def add(parsers: Parsers) -> None:
     command(parsers["check"], _check, Asked)
     verbs = Verbs(parsers["contact"])
     verbs.command("list", _contact_list, Asked, about="the contacts, addresses masked")
-    verbs.command("test", _contact_test, Test, about="send one test message").add_argument("contact", metavar="ID")
+    test = verbs.command("test", _contact_test, Test, about="send one test message")
+    test.add_argument("contact", metavar="ID")
+    test.add_argument("--priority", choices=PRIORITIES, default=HIGH, help="as one of this priority would come")
 
 
 def _run(options: Run) -> int:
@@ -56,9 +60,8 @@ def _check(options: Asked) -> int:
     delivery = AppriseDelivery()
     wrong = []
     for contact in contacts:
-        problem = delivery.problem(contact.url)
-        if problem:
-            wrong.append(f"{options.config}: contact {contact.id}: {problem}")
+        problems = filter(None, map(delivery.problem, contact.addresses()))
+        wrong += [f"{options.config}: contact {contact.id}: {problem}" for problem in problems]
     try:
         link_settings(house)
     except StartError as error:
@@ -113,7 +116,7 @@ def _contact_test(options: Test) -> int:
         id=0,
         dedupe="test",
         contact=contact.id,
-        priority="high",
+        priority=options.priority,
         title="eggroom: test",
         text=text,
         created=options.utc(),

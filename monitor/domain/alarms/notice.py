@@ -33,6 +33,7 @@ class Facts:
     about. since: when the condition began; ended: when it passed.
     batches: those that it is about. place: the machine that a batch or its egg is in. doubtful: a sensor behind it may be wrong.
     move: what is to be moved before anything else; None: the rule's own first act stands.
+    respond_min: minutes from the alarm to the harm, of what is medium: it may wait for a contact's hours.
     range_c: between which temperatures an estimated value may be. of_hens: the limit is published of hens alone, and it is told of other birds.
     """
 
@@ -55,6 +56,7 @@ class Facts:
     move: Moving | None = None
     of_hens: bool = False
     range_c: tuple[float, float] | None = None
+    respond_min: float | None = None
 
     @property
     def tells_value(self) -> bool:

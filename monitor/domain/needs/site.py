@@ -9,6 +9,7 @@ from typing import Any
 
 from monitor.domain.air.units import Unit
 from monitor.domain.fixed import fixed
+from monitor.domain.needs.hearing import EVERYTHING, Hearing
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.rules import Judged, Rule, by_limit
 
@@ -77,10 +78,15 @@ class Site:
     own_rules: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # what of `rules` is the site's own
     # Error (1 sd), g, by id; the first is used unless another is named.
     scales: Mapping[str, float] = field(default_factory=dict)
+    hearing: Mapping[str, Hearing] = field(default_factory=dict)  # by contact; one that is not in it hears everything
     by_limit: Mapping[Judged, str] = field(init=False, repr=False, compare=False)  # the id of each band limit's rule
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "by_limit", by_limit(self.rules))
+
+    def hearing_of(self, contact: str) -> Hearing:
+        """What a contact is told, and when."""
+        return self.hearing.get(contact, EVERYTHING)
 
 
 def grouped(probes: Mapping[str, Probe], key: str) -> dict[str, tuple[Probe, ...]]:

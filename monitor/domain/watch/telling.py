@@ -45,6 +45,7 @@ from monitor.domain.needs.rules import (
     LOCKDOWN_OVERDUE,
     LOOK_AGAIN,
     LOW,
+    MEDIUM,
     NO_DATA,
     NO_HUMIDITY,
     NODE_OFFLINE,
@@ -79,7 +80,8 @@ def tell(look: Look, transition: Transition) -> Alarm:
     rule = rule_of(look, *alarm.key)
     facts = _facts(look, transition)
     priority = LOW if closing else rule.priority  # good news wakes nobody
-    _put(look, alarm, look.site.contacts, priority=priority, facts=facts, closing=closing)
+    hear = [contact for contact in look.site.contacts if look.site.hearing_of(contact).hears(rule.priority)]
+    _put(look, alarm, hear, priority=priority, facts=facts, closing=closing)
     return replace(alarm, told=not closing)
 
 
@@ -91,7 +93,11 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
         again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, look.now.utc, look.now.mono_s)
         facts = _facts(look, again)
         unheard = set(look.state.unsent.values())
-        reached = [contact for contact in look.site.contacts if (contact, alarm.number) not in unheard]
+        reached = [
+            contact
+            for contact in look.site.contacts
+            if (contact, alarm.number) not in unheard and look.site.hearing_of(contact).hears(rule.priority)
+        ]
         _put(look, alarm, reached, priority=rule.priority, facts=facts)
     return replace(alarm, asked_mono_s=look.now.mono_s)
 
@@ -101,8 +107,12 @@ def _facts(look: Look, transition: Transition) -> Facts:
     facts = facts_of(transition, _concerned(look, alarm), _doubtful(look, alarm))
     if alarm.rule == NOT_RAISED and not (facts.over or facts.unjudged):
         facts = replace(facts, move=moving(look, alarm.subject))
+    rule = rule_of(look, *alarm.key)
+    respond_min = rule.respond_min if rule.priority == MEDIUM and not facts.over else None
     range_c = doubt_of(look, alarm)
-    return facts if range_c is None else replace(facts, range_c=range_c)
+    if respond_min is None and range_c is None:
+        return facts
+    return replace(facts, range_c=range_c, respond_min=respond_min)
 
 
 def _put(

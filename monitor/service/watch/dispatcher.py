@@ -25,7 +25,7 @@ class Dispatcher:
     """A worker thread for each contact, started by `start` and ended by `stop`; `tell` may be called from any thread.
 
     report is called from the workers, with one Attempt for each notice that was sent or failed for good, and with one 'later'
-    for a message that must be tried again (its leading notice). pace: how many of the clock's seconds pass in one of life's.
+    for a message that must be tried again (its leading notice). wall: now on the wall clock of the house, None while that is not known. pace: how many of the clock's seconds pass in one of life's.
     """
 
     def __init__(
@@ -38,6 +38,7 @@ class Dispatcher:
         utc: Callable[[], datetime],
         monotonic: Callable[[], float],
         jitter: Callable[[float], float],
+        wall: Callable[[], datetime | None] = lambda: None,
         pace: float = 1.0,
     ) -> None:
         self._report = report
@@ -47,12 +48,13 @@ class Dispatcher:
         self._workers = {
             contact.id: _Worker(
                 contact,
-                Queue(jitter),
+                Queue(jitter, contact.hearing),
                 delivery=delivery,
                 stages=stages,
                 report=report,
                 utc=utc,
                 monotonic=monotonic,
+                wall=wall,
                 pace=pace,
             )
             for contact in contacts
@@ -105,8 +107,10 @@ class _Worker:
         report: Callable[[Attempt], None],
         utc: Callable[[], datetime],
         monotonic: Callable[[], float],
+        wall: Callable[[], datetime | None],
         pace: float,
     ) -> None:
+        self._wall = wall
         self._contact = contact
         self._delivery = delivery
         self._stages = stages
@@ -126,7 +130,7 @@ class _Worker:
 
     def offer(self, notice: Notice) -> None:
         with self._changed:
-            self._queue.offer(notice, self._monotonic())
+            self._queue.offer(notice, self._monotonic(), self._wall())
             self._changed.notify()
 
     def stop(self) -> None:

@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from monitor.domain.alarms.joined import episode, reminds
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.fixed import fixed
+from monitor.domain.needs.hearing import EVERYTHING, WAIT_SHARE, Hearing
 from monitor.domain.needs.rules import CRITICAL, HIGH, PRIORITIES
 
 BASE_WAIT_S = 2.0  # a passing fault is over in seconds
@@ -98,6 +100,7 @@ class Pace:
 class _Waiting:
     notice: Notice
     arrived_s: float
+    held_until_s: float  # for the contact's hours
     tries: int = 0
     with_others: bool = False  # whether the last attempt told other episodes too
 
@@ -110,7 +113,7 @@ class Queue:
     """One contact's unsent notices. Pure but for its own state; time is handed in, seconds, forward only.
 
     What was never tried waits as `Pace` says; when it goes, all that waits goes with it, as one message. Only what breaks in goes by
-    itself, for it is told in full.
+    itself, for it is told in full. What is medium may first wait for the contact's hours (`Hearing.waits_s`), and goes with no other till then.
     After a failure the contact rests, for it is the service that fails, not the notice: full jitter, U(0, w), with w from 2 s doubling to
     60 s while anything urgent waits, else to 300 s. A high or critical notice that was never tried does not wait for that.
     Order: least tried, then most urgent, then oldest. "Least tried" comes first so that a notice which the service will never
@@ -119,8 +122,9 @@ class Queue:
     jitter: called with w, gives the wait, from 0 to w.
     """
 
-    def __init__(self, jitter: Callable[[float], float]) -> None:
+    def __init__(self, jitter: Callable[[float], float], hearing: Hearing = EVERYTHING) -> None:
         self._jitter = jitter
+        self._hearing = hearing
         self._waiting: dict[int, _Waiting] = {}
         self._done: deque[int] = deque(maxlen=_REMEMBERED)
         self._pace = Pace()
@@ -130,10 +134,13 @@ class Queue:
     def __len__(self) -> int:
         return len(self._waiting)
 
-    def offer(self, notice: Notice, now_s: float) -> None:
-        """Take a notice in; one that waits or was dealt with already changes nothing."""
+    def offer(self, notice: Notice, now_s: float, wall: datetime | None = None) -> None:
+        """Take a notice in; one that waits or was dealt with already changes nothing.
+
+        wall: now on the wall clock of the house; None while that is not known, then nothing waits for the contact's hours.
+        """
         if notice.id not in self._waiting and notice.id not in self._done:
-            self._waiting[notice.id] = _Waiting(notice, now_s)
+            self._waiting[notice.id] = _Waiting(notice, now_s, now_s + self._held_s(notice, wall))
 
     def due_s(self) -> float | None:
         """When the next attempt may be made, as far as `next_due` was asked last; None when nothing waits."""
@@ -155,7 +162,7 @@ class Queue:
             alone = {episode(w.notice) for t, w in due if t == 0 and self._pace.breaks_in(w.notice)}
         elif self._failures > 0 and first.with_others:
             alone = {episode(first.notice)}
-        ordered = [first, *(w for _, w in ranked if w is not first)]
+        ordered = [first, *(w for _, w in ranked if w is not first and w.held_until_s <= now_s)]
         return [w.notice for w in ordered if alone is None or episode(w.notice) in alone]
 
     def told(self) -> list[Notice]:
@@ -192,11 +199,19 @@ class Queue:
             del self._waiting[id_]
             self._done.append(id_)
 
+    def _held_s(self, notice: Notice, wall: datetime | None) -> float:
+        """How long it waits for the contact's hours; of what another run made, the time since then counts as waited."""
+        respond_min = None if notice.facts is None else notice.facts.respond_min
+        if wall is None or respond_min is None:
+            return 0.0
+        waited_min = max(0.0, (wall - notice.created).total_seconds() / 60.0)
+        return self._hearing.waits_s(notice.priority, respond_min - waited_min / WAIT_SHARE, wall)
+
     def _free_s(self, tries: int, waiting: _Waiting) -> float:
         """When this one may be told; a notice that was tried has waited for its flood already."""
         if tries > 0:
             return self._rest_until_s
-        free_s = self._pace.free_s(waiting.notice, waiting.arrived_s)
+        free_s = max(waiting.held_until_s, self._pace.free_s(waiting.notice, waiting.arrived_s))
         return free_s if waiting.urgent else max(free_s, self._rest_until_s)
 
     def _ranks(self) -> list[tuple[int, int, int]]:

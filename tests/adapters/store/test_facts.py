@@ -51,7 +51,7 @@ T0 = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
 WHOLE = Facts(
     "batch hen-1 egg 7", "dry-bulb-low-alarm", still=True, over=True, unjudged="no eggs in it", quantity="dry_bulb_c",
     value=0.0, worst=-1.5, limit=36.25, band=Band(low_alarm=36.0, target=37.5), since=T0, ended=T0 + timedelta(minutes=3),
-    about="weak, put back “in”", batches=(Told("hen-1", 0, "setter"), Told("hen-2", 18, "lockdown")), place="setter-1", doubtful=True, of_hens=True, range_c=(38.9, 40.1),
+    about="weak, put back “in”", batches=(Told("hen-1", 0, "setter"), Told("hen-2", 18, "lockdown")), place="setter-1", doubtful=True, of_hens=True, range_c=(38.9, 40.1), respond_min=720.0,
 )  # fmt: skip
 
 
@@ -101,7 +101,7 @@ def test_the_form_is_held() -> None:
         "band": {"low_alarm": 36.0, "low_warning": None, "target": 37.5, "high_warning": None, "high_alarm": None},
         "since": 1772344800000, "ended": 1772344980000, "about": "weak, put back “in”",
         "batches": [{"batch": "hen-1", "day": 0, "stage": "setter"}, {"batch": "hen-2", "day": 18, "stage": "lockdown"}],
-        "place": "setter-1", "doubtful": True, "of_hens": True, "range_c": [38.9, 40.1],
+        "place": "setter-1", "doubtful": True, "of_hens": True, "range_c": [38.9, 40.1], "respond_min": 720.0,
     }  # fmt: skip
 
 

@@ -70,3 +70,24 @@ def test_contact_test_reaches_the_phone(capsys: Capture, tmp_path: Path) -> None
         assert "Accepted is not heard" in ok(capsys, "contact", "test", "sam", config=config)
         assert told(capsys, "contact", "test", "sam", config=config) == {"contact": "sam", "accepted": True}
         assert [message["title"] for message in phone.got] == ["eggroom: test"] * 2
+
+
+def test_a_test_of_a_priority_takes_its_way(capsys: Capture, tmp_path: Path) -> None:
+    """`contact test --priority` tries the address that this priority has."""
+    with HttpReceiver() as phone:
+        config = configure(tmp_path, 1, contact=phone.url("own"))
+        config.write_text(
+            config.read_text().replace('id = "sam"', f'id = "sam"\naddress.critical.url = "{phone.url("loud")}"')
+        )
+        ok(capsys, "contact", "test", "sam", "--priority", "critical", config=config)
+        ok(capsys, "contact", "test", "sam", config=config)
+        assert phone.paths == ["/loud", "/own"]
+
+
+def test_each_address_is_checked(capsys: Capture, tmp_path: Path) -> None:
+    """`check` looks at the address of a priority as at the contact's own."""
+    config = configure(tmp_path, 1, contact="json://x")
+    config.write_text(config.read_text().replace('id = "sam"', 'id = "sam"\naddress.critical.url = "nobody://s3cret"'))
+    code, _, err = typed(capsys, "check", config=config)
+    assert code == 2
+    assert "contact sam: address nobody://***: not a service" in err

@@ -24,6 +24,7 @@ from monitor.domain.alarms.alarm import (
     unshelve,
 )
 from monitor.domain.needs.bands import RH
+from monitor.domain.needs.hearing import Hearing
 from monitor.domain.needs.rules import (
     ALL_SILENT,
     DRY_BULB,
@@ -126,6 +127,30 @@ def test_every_contact_has_a_notice_of_its_own() -> None:
     assert [n.id for n in notices] == [1, 2]
     assert len({n.dedupe for n in notices}) == 2
     assert told(NORMAL, UNACKNOWLEDGED, contacts=()).notices == []
+
+
+def test_a_contact_is_told_from_its_priority_on() -> None:
+    """What is milder than a contact hears is not told to it: neither the beginning, nor a reminder, nor the end of what it never heard of."""
+    base = replace(site(contacts=("sam", "kim")), hearing={"kim": Hearing("critical")})
+    story = Story(site=base)
+    for before, state in ((NORMAL, UNACKNOWLEDGED), (ACKNOWLEDGED, NORMAL)):
+        out = Group()
+        alarm = replace(ALARM, condition=state != NORMAL, told=True)
+        tell(story.look(out), Transition(alarm, before, state, "because", T0, 1.0))
+        assert [n.contact for n in out.notices] == ["sam"]
+    out = Group()
+    remind(story.look(out), replace(ALARM, number=4))
+    assert [n.contact for n in out.notices] == ["sam"]
+
+
+def test_what_is_medium_says_how_long_there_is_to_respond() -> None:
+    """For it may wait for a contact's hours; what is more urgent, or over, does not wait and does not say so."""
+    story, out = Story(), Group()
+    for key in (KEY, ("setter-1", "humidity-low-alarm")):
+        alarm = replace(ALARM, subject=key[0], rule=key[1], told=True)
+        tell(story.look(out), Transition(alarm, NORMAL, UNACKNOWLEDGED, "because", T0, 1.0))
+        tell(story.look(out), Transition(replace(alarm, condition=False), ACKNOWLEDGED, NORMAL, "over", T0, 1.0))
+    assert [n.facts.respond_min for n in out.notices if n.facts is not None] == [None, None, 720.0, None]
 
 
 def hot_story() -> Story:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime, time, timedelta
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.needs.hearing import Hearing
 from monitor.service.watch import outbox
 from monitor.service.watch.notify import pass_through, standard_stages
 from monitor.service.watch.outbox import Pace, Queue
@@ -259,6 +261,51 @@ def _all_ids(queue: Queue) -> list[int]:
         queue.sent(batch[:1], now_s)
         now_s += WINDOW_S
     return ids
+
+
+DAYTIME = Hearing(hours=(time(7), time(22)))
+SIX = datetime(2026, 5, 4, 6, 0, tzinfo=UTC)
+
+
+def at_night(*given: tuple[str, float | None]) -> Queue:
+    """The queue of somebody who wishes medium by day, at six in the morning: notices 1, 2 ... of (priority, minutes to respond)."""
+    queue = Queue(longest, DAYTIME)
+    for n, (priority, respond_min) in enumerate(given, start=1):
+        queue.offer(alarm(n, 0, priority, created=SIX, respond_min=respond_min), 0.0, SIX)
+    return queue
+
+
+def test_medium_waits_for_the_hours() -> None:
+    """An hour before they begin it waits where three hours are left to respond, and is told at once where there is less."""
+    queue = at_night(("medium", 180.0))
+    assert (due_ids(queue, 3599.0), due_ids(queue, 3600.0)) == ([], [1])
+    assert queue.due_s() == 3600.0
+    assert due_ids(at_night(("medium", 179.0))) == [1]
+    assert due_ids(at_night(("medium", None))) == [1]
+
+
+def test_what_waits_for_the_hours_does_not_ride_along() -> None:
+    """What is high goes at once, by itself; with the hours the rest follows."""
+    queue = at_night(("medium", 720.0), ("high", None))
+    assert due_ids(queue) == [2]
+    queue.sent([2], 0.0)
+    assert due_ids(queue, 3600.0) == [1]
+
+
+def test_without_a_clock_nothing_waits_for_hours() -> None:
+    """While nobody knows what the wall clock says, medium is told at once."""
+    queue = Queue(longest, DAYTIME)
+    queue.offer(alarm(1, 0, "medium", respond_min=720.0), 0.0, None)
+    assert due_ids(queue) == [1]
+
+
+def test_a_restart_does_not_wait_anew() -> None:
+    """What another run held back for two hours has these behind it."""
+    for hours, held in ((0, True), (1, True), (2, False)):
+        queue = Queue(longest, DAYTIME)
+        made = alarm(1, 0, "medium", created=SIX - timedelta(hours=hours), respond_min=360.0)
+        queue.offer(made, 0.0, SIX)
+        assert (due_ids(queue) == []) == held
 
 
 # A flood, on a clock of its own.
