@@ -23,6 +23,7 @@ from monitor.domain.needs.hearing import Hearing
 from monitor.domain.needs.profile import Profile, ProfileError
 from monitor.domain.needs.rules import LOW, SITE_WIDE, Rule, RuleError, changed
 from monitor.domain.needs.site import FORCED, ID, ROOM, SETTER, Machine, Probe, Site, grouped
+from monitor.domain.refusal import one_of
 from monitor.service.ports import Contact
 
 
@@ -69,6 +70,7 @@ class SiteSettings(Table):
 
     id: Id
     name: Line = ""
+    by: Line = ""
     zone: str = "UTC"
     elevation_m: float = Field(0.0, ge=-430, le=5500)
     unit: Literal["C", "F"] = "C"
@@ -265,7 +267,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         if key in probes:
             wrong.append(f"{path}: probe {key}: named twice, expected each probe once")
         if p.machine not in machines:
-            wrong.append(f"{path}: probe {key}: machine {p.machine!r}, expected one of: {', '.join(machines)}")
+            wrong.append(f"{path}: probe {key}: machine {p.machine!r}, {one_of(p.machine, machines)}")
         probes[key] = Probe(key, p.machine, p.interval_s, p.position)
     _check_contacts(settings, path, wrong)
     scales: dict[str, float] = {}

@@ -51,7 +51,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "cli": ("__init__", "app", "settings", "adapters/*", "service/*", "domain/*"),
     "cli/batch": ("cli", "app", "settings", "shown/*", "adapters/*", "service/*", "analysis/*", "domain/*"),
     "cli/egg": ("cli", "settings", "shown", "domain/*"),
-    "cli/room": ("cli", "shown", "shown/needs", "adapters/tables", "service", "domain/*"),
+    "cli/room": ("cli", "settings", "shown", "shown/needs", "adapters/tables", "service", "domain/*"),
     "cli/house": ("__init__", "cli", "app", "settings", "shown", "adapters", "service", "domain/*"),
     "cli/tried": ("cli", "rehearse", "settings", "shown", "domain/*"),
     "__main__": ("cli",),

@@ -19,8 +19,10 @@ from typing import NoReturn, TypeVar
 import monitor
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
+from monitor.domain.refusal import one_of
 
 DONE, FAILED, WRONG = 0, 1, 2
+STDOUT = Path("-")  # where a file is asked for
 INTERRUPTED = 130  # what a shell says of a command that Ctrl-C ended
 CONFIG_VARIABLE, DEFAULT_CONFIG = "EGGROOM_CONFIG", "/etc/eggroom/eggroom.toml"
 PROGRAM = f"eggroom {monitor.__version__}"
@@ -65,14 +67,24 @@ class Parser(argparse.ArgumentParser):
 
     about = ""
 
+    # typeshed writes out what is only handed on here
+    def __init__(self, *args, **kwargs) -> None:  # type: ignore[no-untyped-def]
+        """As the parent's."""
+        super().__init__(*args, **kwargs)
+        # -0.3K and -2h are values. argparse takes them for options, for only plain numbers are numbers to it; no option begins with a digit.
+        self._negative_number_matcher = re.compile(r"^-\.?\d")
+
+    def _check_value(self, action: argparse.Action, value: object) -> None:
+        """As the parent's, with the word that is nearest first."""
+        if action.choices is not None and value not in action.choices:
+            raise argparse.ArgumentError(
+                action, f"{str(value)[:40]!r}, {one_of(str(value), [*map(str, action.choices)])}"
+            )
+
     def error(self, message: str) -> NoReturn:
         """One line, and exit code 2."""
         sys.stderr.write(f"{self.prog}: {message} (see {self.prog} --help)\n")
         sys.exit(WRONG)
-
-    def take_differences(self) -> None:
-        """Take -0.3K for a value. argparse takes it for an option, for only plain numbers are numbers to it; no option begins with a digit."""
-        self._negative_number_matcher = re.compile(r"^-\.?\d")
 
 
 class AnyOrder(Parser):
@@ -182,8 +194,10 @@ def show(json_wanted: bool, data: object, text: str) -> int:
 
 
 def show_or_written(json_wanted: bool, files: Iterable[Path | None], *, data: object, text: Callable[[], str]) -> int:
-    """Print what was asked for; where it was written into files, only which, but for --json."""
+    """Print what was asked for; where it was written into files, only which, but for --json. Nothing where standard output was one of them."""
     written = [file for file in files if file is not None]
+    if STDOUT in written:
+        return DONE
     return show(json_wanted, data, "\n".join(f"{file}: written" for file in written) if written else text())
 
 
@@ -192,8 +206,45 @@ def json_text(data: object) -> str:
     return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)
 
 
+def check_files(files: Iterable[Path | None], *, json_wanted: bool, sure: bool) -> None:
+    """Before anything is worked out: see that no file is written over unasked, and that standard output (`-`) is asked of one thing.
+    Raises Wrong, or Failed where the person says no."""
+    wanted = [file for file in files if file is not None]
+    if wanted.count(STDOUT) + (STDOUT in wanted and json_wanted) > 1:
+        raise Wrong("-: standard output for several things, expected it for one")
+    for file in wanted:
+        if file != STDOUT and file.is_file():
+            go_on(f"{file}: there already", "write over it", sure=sure)
+
+
+def at_terminal() -> bool:
+    """Whether a person can be asked: what is typed comes from a terminal, and what is asked goes to one."""
+    return sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def agreed(question: str) -> bool:
+    """Whether the person at the terminal says yes."""
+    sys.stderr.write(f"{question} [y/N] ")
+    sys.stderr.flush()
+    return sys.stdin.readline().strip().lower() in ("y", "yes")
+
+
+def go_on(why: str, what: str, *, sure: bool) -> None:
+    """Ask before something that cannot be undone, where nobody said that it is sure. Raises Failed for a no, Wrong where nobody can be asked."""
+    if sure:
+        return
+    if not at_terminal():
+        raise Wrong(f"{why}, expected --sure to {what}")
+    if not agreed(f"{why}; {what}?"):
+        raise Failed("nothing was changed")
+
+
 def write_file(path: Path, text: str) -> None:
-    """A file whole or not at all; of a link, the file that it leads to. Raises Failed."""
+    """A file whole or not at all; of a link, the file that it leads to; `-` is standard output. Raises Failed."""
+    if path == STDOUT:
+        with _printing():
+            sys.stdout.write(text)
+        return
     path = path.resolve()
     if path.exists() and not path.is_file():  # a folder; or a device, in whose place a file would be put
         raise Failed(f"{path}: not a file, expected one that can be written")

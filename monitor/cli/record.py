@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field
 from datetime import datetime, tzinfo
@@ -11,11 +12,12 @@ from typing import TYPE_CHECKING
 
 from monitor.adapters.door import DoorClosed, ask_door
 from monitor.app import Offline, StartError, door_path, open_history
-from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong
+from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong, agreed, at_terminal
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import Site
+from monitor.domain.refusal import one_of
 from monitor.domain.wall import sheet_time
 from monitor.service.ports import Answer as Answer
 from monitor.service.ports import Contact, StoreFailure
@@ -26,6 +28,8 @@ if TYPE_CHECKING:
     from monitor.adapters.store.history import SqliteHistory
     from monitor.domain.eggs.book import EggBook
     from monitor.service.reports.weighed import Water
+
+SURE = "(--sure)"  # what is refused only because it is odd says how it is done all the same
 
 
 def house_of(config: Path) -> House:
@@ -66,7 +70,7 @@ def _named(batches: Sequence[Batch], name: str) -> Batch:
     for batch in batches:
         if batch.id == name:
             return batch
-    raise Wrong(f"batch {name!r}: no such batch, expected one of: {', '.join(b.id for b in batches) or 'none yet'}")
+    raise Wrong(f"batch {name!r}: no such batch, {one_of(name, [b.id for b in batches])}")
 
 
 def profile_of(site: Site, batch: Batch) -> Profile:
@@ -158,16 +162,28 @@ def ask_daemon(house: House, request: Mapping[str, object]) -> Answer:
 
 
 def ask(house: House, request: Mapping[str, object]) -> Answer:
-    """Ask the running daemon; where none runs, do it on the record itself. Raises Wrong for a no, Failed when it cannot be done."""
+    """Ask the running daemon; where none runs, do it on the record itself. What is refused only as long as nobody said that it is sure is
+    asked of the person at the terminal. Raises Wrong for a no, Failed when it cannot be done."""
+    answer = _answered(house, request)
+    unsure = SURE in str(answer.get("error", "")) and request.get("sure") is False
+    if unsure and at_terminal():
+        for line in _said_no(answer, house.site.zone).splitlines():
+            sys.stderr.write(f"{line}\n")
+        if not agreed("do it all the same?"):
+            raise Failed("nothing was changed")
+        answer = _answered(house, {**request, "sure": True})
+    return _done(answer, house.site.zone)
+
+
+def _answered(house: House, request: Mapping[str, object]) -> Answer:
     try:
-        answer = ask_door(door_path(house), request)
+        return ask_door(door_path(house), request)
     except DoorClosed:
         try:
             with Offline(house) as offline:
-                answer = offline.ask(request)
+                return offline.ask(request)
         except (StoreFailure, StartError) as error:
             raise Failed(str(error)) from error
-    return _done(answer, house.site.zone)
 
 
 def said(answer: Answer, words: str) -> str:
@@ -181,9 +197,12 @@ def said(answer: Answer, words: str) -> str:
 def _done(answer: Answer, zone: tzinfo) -> Answer:
     """The answer. A no is in words, and its times are those on the wall, as they were typed."""
     if "error" in answer:
-        words = answer.get("words", [answer["error"]])
-        raise (Failed if answer.get("failed") else Wrong)("".join(_on_the_wall(part, zone) for part in words))
+        raise (Failed if answer.get("failed") else Wrong)(_said_no(answer, zone))
     return answer
+
+
+def _said_no(answer: Answer, zone: tzinfo) -> str:
+    return "".join(_on_the_wall(part, zone) for part in answer.get("words", [answer["error"]]))
 
 
 def _on_the_wall(part: str | Mapping[str, str], zone: tzinfo) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import calendar
 import csv
 import difflib
 import getpass
@@ -10,31 +11,81 @@ import io
 import math
 import re
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
 from monitor.cli.frame import Utc, Wrong
 from monitor.domain.eggs.entry import FINEST_DIGITS
 from monitor.domain.published.findings import FINDING
+from monitor.domain.refusal import one_of
 
 _EGGS = re.compile(r"\d{1,6}(?:-\d{1,6})?(?:,\d{1,6}(?:-\d{1,6})?)*")
 _DAYS = re.compile(r"(\d+(?:\.\d+)?)d")
 _SPAN = re.compile(r"(\d+(?:\.\d+)?)(s|m|min|h)")
 _SPAN_S = {"s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0}
+_AWAY = re.compile(r"([+-]) ?(\S+)")
+_NAMED_DAYS = {"yesterday": -1, "today": 0, "tomorrow": 1}
+_DATE = re.compile(r"(\d{1,2})\. ?(\d{1,2})\.(?: ?(\d{4}))?")
+_HOUR = re.compile(r"(\d{1,2}):(\d\d)")
 MAX_EGGS_AT_ONCE = 1000
 MAX_SPAN_S = 366 * 86_400.0  # a later time is a slip of the finger
 
 
-def typed_when(text: str, zone: tzinfo, utc: Utc) -> datetime:
-    """A person's time, in UTC: `now`, a date, a date and time on the wall clock, or one with its own offset. Raises Wrong."""
-    if text == "now":
-        return utc()
+def typed_when(text: str, zone: tzinfo, utc: Utc, *, ahead: bool = False) -> datetime:
+    """A person's time, in UTC. Raises Wrong.
+
+    `now`; a date and time on the wall clock, or with its own offset; `22:00`, the last one or the next; `yesterday 22:00`; `9.11.` with or
+    without its year and hour; `-2h` and `+3d` from now; a day alone is its midnight.
+
+    Parameters
+        ahead: whether a time that says less than its year is one to come; else it is the last that was.
+    """
+    now, words = utc(), " ".join(text.split())
+    if words == "now":
+        return now
     try:
-        at = datetime.fromisoformat(text)
+        if away := _AWAY.fullmatch(words):
+            return now + timedelta(seconds=float(f"{away[1]}1") * typed_span_s(away[2]))
+        if found := _on_the_wall(words, zone, now, ahead=ahead):
+            return found
+        at = datetime.fromisoformat(words)
         return (at if at.tzinfo is not None else at.replace(tzinfo=zone)).astimezone(UTC)
-    except (ValueError, OverflowError):  # no time; or one that in UTC lies before the year 1 or after 9999
-        raise Wrong(f"time {text!r}: expected now, 2026-03-01, 2026-03-01T18:00 or 2026-03-01T18:00Z") from None
+    except (Wrong, ValueError, OverflowError):  # no time; or one that in UTC lies before the year 1 or after 9999
+        such = "tomorrow 7:00, +3h" if ahead else "yesterday 22:00, -2h"
+        raise Wrong(f"time {text[:40]!r}: expected now, 22:00, {such}, 9.11., 2026-03-01 or 2026-03-01T18:00") from None
+
+
+def _on_the_wall(words: str, zone: tzinfo, now: datetime, *, ahead: bool) -> datetime | None:
+    """A time that leaves something unsaid: the last such that was, or the next to come; None for one in another form. Raises ValueError."""
+    *before, last = words.split(" ")
+    hour = _HOUR.fullmatch(last)
+    day = " ".join(before) if hour is not None else words
+    today, dated = now.astimezone(zone).date(), _DATE.fullmatch(day)
+    if day in _NAMED_DAYS:
+        days = [today + timedelta(days=_NAMED_DAYS[day])]
+    elif dated is not None and dated[3] is not None:
+        days = [date(int(dated[3]), int(dated[2]), int(dated[1]))]
+    elif dated is not None:
+        days = _each_year(int(dated[1]), int(dated[2]), today.year)
+    elif hour is not None and not day:
+        days = [today + timedelta(days=by) for by in (-1, 0, 1)]
+    else:
+        return None
+    at = time() if hour is None else time(int(hour[1]), int(hour[2]))
+    # An hour that a change of summer time brings twice is tried as both; of one that it leaves out there is none.
+    tried = [datetime.combine(each, at, zone).replace(fold=fold).astimezone(UTC) for each in days for fold in (0, 1)]
+    found = sorted(each for each in tried if each.astimezone(zone).time() == at) or tried
+    if len(days) == 1:
+        return found[0]
+    return next(each for each in found if each > now) if ahead else [each for each in found if each <= now][-1]
+
+
+def _each_year(day: int, month: int, year: int) -> list[date]:
+    """That day in the years around this one; 29 February lies up to eight years away. Raises ValueError where no year has it."""
+    date(2000, month, day)
+    years = range(year - 8, year + 9)
+    return [date(each, month, day) for each in years if (month, day) != (2, 29) or calendar.isleap(each)]
 
 
 def typed_past(text: str, zone: tzinfo, utc: Utc) -> dict[str, str]:
@@ -43,10 +94,10 @@ def typed_past(text: str, zone: tzinfo, utc: Utc) -> dict[str, str]:
     return {} if text == "now" else {"at": typed_when(text, zone, utc).isoformat()}
 
 
-def typed_by(text: str) -> str:
-    """Who writes this: as typed, or else the account."""
+def typed_by(text: str, usual: str = "") -> str:
+    """Who writes this: as typed, or else the one that the configuration names, or else the account."""
     try:
-        return text or getpass.getuser()
+        return text or usual or getpass.getuser()
     except (KeyError, OSError):  # an account without a name, as in a container
         return "?"
 
@@ -133,8 +184,10 @@ def typed_span_s(text: str) -> float:
 
 def typed_word(where: str, value: str | None, known: Sequence[str]) -> str:
     """The word. Raises Wrong for one that is none of the known."""
-    if value is None or value not in known:
-        raise Wrong(f"{where}: {'nothing' if value is None else repr(value[:40])}, expected one of {', '.join(known)}")
+    if value is None:
+        raise Wrong(f"{where}: nothing, expected one of {', '.join(known)}")
+    if value not in known:
+        raise Wrong(f"{where}: {value[:40]!r}, {one_of(value, known)}")
     return value
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import datetime
 
 from monitor.domain.wall import utc_text
@@ -29,3 +29,20 @@ def in_words(words: Words, moment: Callable[[datetime], str]) -> str:
 def joined(lines: list[Words], between: str = "\n") -> Words:
     """Several in one, with a text between them."""
     return tuple(part for number, line in enumerate(lines) for part in ((between, *line) if number else line))
+
+
+NEAR = 0.7  # of what two words have in common, as difflib counts it: one letter of three that is wrong is another name
+FEW = 12  # names that are told one by one where one of them is near enough to be the one that was meant
+
+
+def one_of(word: str, known: Collection[str], none: str = "none yet") -> str:
+    """What was expected in place of a word that is none of the known, the nearest of them first: `nearest hen-1, expected one of: hen-1, hen-2`.
+    none: in place of an empty list."""
+    import difflib  # with the first mistake
+
+    folded = {name.lower(): name for name in reversed(list(known))}
+    near = [folded[name] for name in difflib.get_close_matches(word.lower(), folded, n=2, cutoff=NEAR)]
+    every = f"expected one of: {', '.join(known) or none}"
+    if not near:
+        return every
+    return f"nearest {' or '.join(near)}, {every if len(known) <= FEW else f'expected one of {len(known)}'}"

@@ -159,9 +159,9 @@ def alarm_table(alarms: Sequence[AlarmView], site: Site) -> str:
         if alarm["state"] in (UNACKNOWLEDGED, ACKNOWLEDGED):
             harm = harm_words(rule, alarm.get("of_hens", False))
             lines.append(f"    {harm} {_first_act(alarm, rule, site)}")
-    how = ["acknowledge with: eggroom ack NUMBER --by NAME"]
+    how = ["acknowledge with: eggroom ack NUMBER"]
     if any(alarm["state"] == OUT_OF_SERVICE for alarm in alarms):
-        how.append("put back with: eggroom out-of-service NUMBER --back --by NAME")
+        how.append("put back with: eggroom out-of-service NUMBER --back")
     return "\n".join([*map(filled, lines), "", *how])
 
 

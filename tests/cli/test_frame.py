@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import subprocess
 import sys
@@ -10,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli import frame
 from tests.cli.commands import Capture, ok
 from tests.running import ROOT, typed
 
@@ -55,3 +57,52 @@ def test_a_full_disk_behind_the_output(running: Path) -> None:
         1,
         "eggroom: output: No space left on device, expected that it can be written\n",
     )
+
+
+def test_nothing_is_written_over_unasked(capsys: Capture, running: Path, tmp_path: Path) -> None:
+    """A file that is there stays as it is until somebody says that it is sure, whatever is written into it."""
+    file = tmp_path / "mine"
+    for arguments in (
+        ["history", "hen-1", "--csv", str(file)],
+        ["history", "hen-1", "--html", str(file)],
+        ["history", "hen-1", "--ics", str(file)],
+        ["archive", "hen-1", str(file)],
+        ["backup", str(file)],
+    ):
+        file.write_text("mine")
+        code, out, err = typed(capsys, *arguments, config=running)
+        assert (code, out, err) == (2, "", f"eggroom: {file}: there already, expected --sure to write over it\n")
+        assert file.read_text() == "mine"
+        ok(capsys, *arguments, "--sure", config=running)
+        assert file.read_bytes() != b"mine"
+
+
+def test_asked_at_a_terminal(capsys: Capture, running: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever sits there is asked: yes goes on, anything else changes nothing, with 1."""
+    file = tmp_path / "mine.csv"
+    file.write_text("mine")
+    monkeypatch.setattr(frame, "at_terminal", lambda: True)
+    for said, code in (("\n", 1), ("no\n", 1), ("", 1), ("y\n", 0)):
+        monkeypatch.setattr(sys, "stdin", io.StringIO(said))
+        came, _, err = typed(capsys, "history", "hen-1", "--csv", str(file), config=running)
+        assert came == code
+        assert err.startswith(f"{file}: there already; write over it? [y/N] ")
+        assert (file.read_text() == "mine") == (code == 1)
+
+
+def test_standard_output_in_place_of_a_file(capsys: Capture, running: Path, tmp_path: Path) -> None:
+    """`-` prints the file's own bytes and nothing beside them; it is asked of one thing."""
+    file = tmp_path / "h.csv"
+    for option in ("--csv", "--html", "--ics"):
+        ok(capsys, "history", "hen-1", option, str(file), "--sure", config=running)
+        printed, written = ok(capsys, "history", "hen-1", option, "-", config=running), file.read_text(encoding="utf-8")
+        assert len(printed) > 500
+        # what is worked out at another moment differs in its figures of that moment, and in nothing of its form
+        assert printed.splitlines()[0] == written.splitlines()[0]
+        assert printed.count("\n") == written.count("\n")
+    for two in (["--csv", "-", "--html", "-"], ["--csv", "-", "--json"]):
+        code, out, err = typed(capsys, "history", "hen-1", *two, config=running)
+        assert (code, out, err) == (2, "", "eggroom: -: standard output for several things, expected it for one\n")
+    assert not Path("-").exists()
+    code, _, err = typed(capsys, "backup", "-", config=running)
+    assert (code, err) == (2, "eggroom: backup: -, expected a file: it is read back before it is kept\n")

@@ -136,6 +136,88 @@ def test_times_as_people_write_them(given: str, utc: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("given", "was", "comes"),
+    [
+        ("22:00", "2026-11-29 22:00", "2026-11-30 22:00"),
+        ("3:40", "2026-11-30 03:40", "2026-12-01 03:40"),  # now, in Berlin
+        ("03:41", "2026-11-29 03:41", "2026-11-30 03:41"),
+        ("-2h", "2026-11-30 01:40", "2026-11-30 01:40"),
+        ("+90m", "2026-11-30 05:10", "2026-11-30 05:10"),
+        ("-1.5d", "2026-11-28 15:40", "2026-11-28 15:40"),
+        ("yesterday 22:00", "2026-11-29 22:00", "2026-11-29 22:00"),
+        ("yesterday", "2026-11-29 00:00", "2026-11-29 00:00"),
+        (" tomorrow  7:05 ", "2026-12-01 07:05", "2026-12-01 07:05"),
+        ("9.11.", "2026-11-09 00:00", "2027-11-09 00:00"),
+        ("9.11. 22:00", "2026-11-09 22:00", "2027-11-09 22:00"),
+        ("24.12.", "2025-12-24 00:00", "2026-12-24 00:00"),
+        ("29.2.", "2024-02-29 00:00", "2028-02-29 00:00"),
+        ("9.11.2025 8:00", "2025-11-09 08:00", "2025-11-09 08:00"),
+    ],
+)
+def test_times_that_leave_something_unsaid(given: str, was: str, comes: str) -> None:
+    """On the wall's clock: the last such time that was; for what is to come, the next one."""
+    zone = ZoneInfo("Europe/Berlin")
+    for ahead, expected in ((False, was), (True, comes)):
+        at = typed_when(given, zone, lambda: datetime(2026, 11, 30, 2, 40, tzinfo=UTC), ahead=ahead)
+        assert f"{at.astimezone(zone):%Y-%m-%d %H:%M}" == expected
+
+
+@pytest.mark.parametrize(
+    ("now", "ahead", "utc"),
+    [
+        ("2026-10-25T01:35Z", False, "2026-10-25T01:30Z"),  # 02:35 the second time, in winter time
+        ("2026-10-25T00:35Z", False, "2026-10-25T00:30Z"),  # 02:35 the first time
+        ("2026-10-25T00:35Z", True, "2026-10-25T01:30Z"),
+        ("2026-10-25T12:00Z", False, "2026-10-25T01:30Z"),
+        ("2026-03-29T00:59Z", False, "2026-03-28T01:30Z"),  # a minute before the hour that is left out
+    ],
+)
+def test_an_hour_that_comes_twice_or_never(now: str, ahead: bool, utc: str) -> None:
+    """02:30 in the nights in which the clock is set: the one that is nearest."""
+    at = typed_when("2:30", ZoneInfo("Europe/Berlin"), lambda: datetime.fromisoformat(now), ahead=ahead)
+    assert at == datetime.fromisoformat(utc)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        " ",
+        "25:00",
+        "22:60",
+        "22",
+        "9.11",
+        "31.2.",
+        "9.13.",
+        "yesterday 9",
+        "-2",
+        "-x",
+        "+",
+        "soon",
+        "22:00 9.11.",
+        "9.11.0000",
+    ],
+)
+def test_what_is_no_time(text: str) -> None:
+    """One line, with what would be one."""
+    with pytest.raises(Wrong, match=r"^time .*expected now, 22:00, yesterday 22:00, -2h, 9.11., 2026-03-01"):
+        typed_when(text, UTC, utc_now)
+
+
+@given(st.text(max_size=12) | st.from_regex(r"[-+]?\d{1,3}[.:hd]\d{0,3}[.]?\d{0,4}", fullmatch=True), st.booleans())
+@settings(max_examples=300, deadline=None)
+def test_no_time_raises_otherwise(text: str, ahead: bool) -> None:
+    """Whatever is typed is an aware time, or Wrong."""
+    complaint, at = "", utc_now()
+    try:
+        at = typed_when(text, ZoneInfo("Europe/Berlin"), utc_now, ahead=ahead)
+    except Wrong as error:
+        complaint = str(error)
+    assert at.utcoffset() is not None
+    assert "\n" not in complaint
+
+
+@pytest.mark.parametrize(
     ("text", "digit_g"),
     [("58", 1.0), ("58.4", 0.1), ("2.40", 0.01), ("2,400", 0.001), ("2.40000", 0.001), ("1e3", 1.0)],
 )

@@ -13,7 +13,7 @@ from monitor.adapters.store.ledger import backup
 from monitor.adapters.tables.causes import shipped_causes
 from monitor.adapters.tables.profiles import load_sources
 from monitor.app import store_path
-from monitor.cli.frame import PROGRAM, Asked, Failed, Parsers, command, json_text, show
+from monitor.cli.frame import PROGRAM, STDOUT, Asked, Failed, Parsers, Wrong, check_files, command, json_text, show
 from monitor.cli.record import house_of, one_batch, opened, profile_of
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
@@ -34,7 +34,9 @@ from monitor.shown.review.whole import whole_html, whole_json, whole_text
 class Backup(Asked):
     """backup"""
 
+    command: str
     file: Path
+    sure: bool
 
 
 @fixed(kw_only=True)
@@ -48,11 +50,14 @@ def add(parsers: Parsers) -> None:
     """Say what both take."""
     keep = command(parsers["archive"], _archive, Keep)
     keep.add_argument("batch")
-    keep.add_argument("file", type=Path)
-    command(parsers["backup"], _backup, Backup).add_argument("file", type=Path)
+    copy = command(parsers["backup"], _backup, Backup)
+    for each in (keep, copy):
+        each.add_argument("file", type=Path)
+        each.add_argument("--sure", action="store_true", help="write over a file that is there")
 
 
 def _archive(options: Keep) -> int:
+    _new_file(options)
     house, now = house_of(options.config), options.utc()
     try:
         with opened(house) as history:
@@ -73,6 +78,12 @@ def _archive(options: Keep) -> int:
     data = {**said, "readings": count, "entries": len(archive.book.entries), "bytes": size}
     text = f"{options.file}: batch {batch.id}, {count} readings, {len(archive.book.entries)} entries of its book, {size} bytes"
     return show(options.json, data, f"{text}; read back, and its figures are the same")
+
+
+def _new_file(options: Backup) -> None:
+    if options.file == STDOUT:
+        raise Wrong(f"{options.command}: -, expected a file: it is read back before it is kept")
+    check_files((options.file,), json_wanted=options.json, sure=options.sure)
 
 
 def _same_again(archive: Archive, figures: str) -> None:
@@ -105,6 +116,7 @@ def _printed(data: object) -> str:
 
 
 def _backup(options: Backup) -> int:
+    _new_file(options)
     house = house_of(options.config)
     try:
         size = backup(store_path(house), options.file)

@@ -171,7 +171,7 @@ def _not_yet(options: NotYet) -> int:
     house = house_of(options.config)
     at = (options.utc() + timedelta(seconds=typed_span_s(options.span))).isoformat()
     request = {
-        "do": "entry", "batch": options.batch, "by": typed_by(options.by), "kind": "look-again",
+        "do": "entry", "batch": options.batch, "by": typed_by(options.by, house.settings.site.by), "kind": "look-again",
         "fact": {"look_at": at, "text": NOT_YET},
     }  # fmt: skip
     answer = ask(house, request)
@@ -198,7 +198,7 @@ def _split(options: Split) -> int:
         )
     eggs = [] if options.eggs is None else typed_eggs(options.eggs, "split")
     request = {
-        "do": "split", "batch": options.batch, "by": typed_by(options.by),
+        "do": "split", "batch": options.batch, "by": typed_by(options.by, house.settings.site.by),
         **typed_past(options.at, house.site.zone, options.utc),
         "eggs": eggs, "count": options.count, "machine": options.machine, "stage": options.stage, "into": options.name,
         "sure": options.sure,

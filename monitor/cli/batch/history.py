@@ -13,6 +13,7 @@ from monitor.cli.frame import (
     Failed,
     Parsers,
     Wrong,
+    check_files,
     command,
     complain,
     json_text,
@@ -45,6 +46,7 @@ class History(Reported):
     html: Path | None
     ics: Path | None
     exposures: bool
+    sure: bool
 
 
 def add(parsers: Parsers) -> None:
@@ -53,16 +55,20 @@ def add(parsers: Parsers) -> None:
     history.add_argument("batch", nargs="?", default=None)
     help_ = "of one egg: up to its own end, with what its book says"
     history.add_argument("--egg", type=typed_whole, default=None, metavar="N", help=help_)
-    history.add_argument("--csv", type=Path, default=None, metavar="FILE", help="the figures for a spreadsheet")
+    history.add_argument(
+        "--csv", type=Path, default=None, metavar="FILE", help="the figures for a spreadsheet; - is standard output"
+    )
     help_ = "a page with drawings, to read and to print"
     history.add_argument("--html", type=Path, default=None, metavar="FILE", help=help_)
     history.add_argument("--ics", type=Path, default=None, metavar="FILE", help="what is due, for a calendar")
     help_ = "what was published of eggs in too hot or too cold air, for this species"
     history.add_argument("--exposures", action="store_true", help=help_)
+    history.add_argument("--sure", action="store_true", help="write over a file that is there")
     add_archive_option(history)
 
 
 def _history(options: History) -> int:
+    check_files((options.csv, options.html, options.ics), json_wanted=options.json, sure=options.sure)
     try:
         with looked_at(options) as looked:
             batch, profile = looked.batch, profile_of(looked.site, looked.batch)

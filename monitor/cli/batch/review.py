@@ -10,11 +10,12 @@ from pathlib import Path
 from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.across.looked_at import USUAL, LookedAt, every_one
 from monitor.analysis.across.statistics import NoScipy
-from monitor.cli.frame import Asked, Failed, Parsers, Wrong, command, show, show_or_written, write_file
+from monitor.cli.frame import Asked, Failed, Parsers, Wrong, check_files, command, show, show_or_written, write_file
 from monitor.cli.record import Reported, add_archive_option, archived, house_of, one_batch, opened, profile_of
 from monitor.cli.typed import typed_amount, typed_finding, typed_whole
 from monitor.domain.eggs.book import EggBook, went_on
 from monitor.domain.fixed import fixed
+from monitor.domain.refusal import one_of
 from monitor.domain.wall import filled
 from monitor.service.reports.batch import NoRecord
 from monitor.service.reports.outcomes import WENT_WELL_SHARE
@@ -36,6 +37,7 @@ class Review(Reported):
     finding: str | None
     html: Path | None
     good: float | None
+    sure: bool
 
 
 @fixed(kw_only=True)
@@ -57,6 +59,7 @@ def add(parsers: Parsers) -> None:
     review.add_argument("--egg", type=typed_whole, default=None, metavar="N", help="only what was found in this one")
     review.add_argument("--finding", default=None, metavar="F", help="only this one, written or not")
     review.add_argument("--html", type=Path, default=None, metavar="FILE", help="a page to read and to print")
+    review.add_argument("--sure", action="store_true", help="write over a file that is there")
     outcomes = command(parsers["outcomes"], _outcomes, Outcomes)
     outcomes.add_argument("--species", default=None, metavar="PROFILE", help="only this one; see eggroom profiles")
     outcomes.add_argument("--by", choices=BY, default=None, help="each of them by itself, and against the others")
@@ -70,6 +73,7 @@ def add(parsers: Parsers) -> None:
 
 
 def _review(options: Review) -> int:
+    check_files((options.html,), json_wanted=options.json, sure=options.sure)
     if options.archive is not None:
         return _kept_review(options, options.archive)
     if options.batch is None:
@@ -135,9 +139,7 @@ def _outcomes(options: Outcomes) -> int:
     with opened(house) as history:
         species = {b.profile for b in history.batches()}
         if options.species is not None and options.species not in {*house.site.profiles, *species}:
-            raise Wrong(
-                f"species {options.species!r}: no such profile, expected one of: {', '.join(sorted(species)) or 'none yet'}"
-            )
+            raise Wrong(f"species {options.species!r}: no such profile, {one_of(options.species, sorted(species))}")
         try:
             across = across_batches(
                 history, house.site, catalogue=catalogue, now=options.utc(), species=options.species,

@@ -154,7 +154,7 @@ def look_again(options: LookAgain) -> int:
     if options.span is not None:
         at = (options.utc() + timedelta(seconds=typed_span_s(options.span))).isoformat()
     else:
-        at = typed_when(options.when or "", house.site.zone, options.utc).isoformat()
+        at = typed_when(options.when or "", house.site.zone, options.utc, ahead=True).isoformat()
     return _write(
         options, "look-again", fact={"look_at": at, "text": "".join(words)}, about=_about(options, eggs), house=house
     )
@@ -241,7 +241,7 @@ def _asked(house: House, request: Mapping[str, object], where: str = "") -> Answ
 
 def _common(options: Written, house: House) -> dict[str, object]:
     at = typed_past(options.at, house.site.zone, options.utc)
-    return {"batch": options.batch, "by": typed_by(options.by), **at, "sure": options.sure}
+    return {"batch": options.batch, "by": typed_by(options.by, house.settings.site.by), **at, "sure": options.sure}
 
 
 def _scale(options: Weigh) -> dict[str, object]:

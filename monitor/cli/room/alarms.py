@@ -7,10 +7,10 @@ from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING, cast
 
-from monitor.cli.frame import Asked, Failed, Parsers, Wrong, command, show
+from monitor.cli.frame import DONE, FAILED, WRONG, Asked, Failed, Parsers, Wrong, command, complain, show
 from monitor.cli.record import ask, ask_daemon, house_of, opened, said
-from monitor.cli.typed import typed_while_s
-from monitor.domain.alarms.alarm import OUT_OF_SERVICE, state_of
+from monitor.cli.typed import typed_by, typed_while_s
+from monitor.domain.alarms.alarm import OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
 from monitor.domain.fixed import fixed
 from monitor.domain.wall import utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
@@ -20,6 +20,11 @@ from monitor.shown.terminal import alarm_table, room_text, transition_table, tra
 if TYPE_CHECKING:
     from monitor.domain.watch.view import AlarmView, RoomView
     from monitor.service.ports import Watched
+    from monitor.settings import House
+
+ALL = "all"
+WHO = "who says so (default: by in [site], else your account)"
+MAX_DIGITS = 9  # of a number that a message may have
 
 
 @fixed(kw_only=True)
@@ -37,23 +42,26 @@ class One(Asked):
 
 
 @fixed(kw_only=True)
-class Ack(One):
+class Ack(Asked):
     """ack"""
 
+    alarms: list[str]
     by: str
 
 
 @fixed(kw_only=True)
-class Shelve(Ack):
+class Shelve(One):
     """shelve"""
 
+    by: str
     span: str
 
 
 @fixed(kw_only=True)
-class OutOfService(Ack):
+class OutOfService(One):
     """out-of-service"""
 
+    by: str
     back: bool
 
 
@@ -73,23 +81,23 @@ def add(parsers: Parsers) -> None:
     alarms = command(parsers["alarms"], _alarms, Alarms)
     alarms.add_argument("--all", action="store_true", help="every transition in the record")
     ack = command(parsers["ack"], _ack, Ack)
-    ack.add_argument("alarm", type=int, metavar="ID")
-    ack.add_argument("--by", required=True, metavar="NAME")
+    ack.add_argument("alarms", nargs="+", metavar="NUMBER", help=f"of the alarm, one or more, or {ALL}")
+    ack.add_argument("--by", default="", metavar="NAME", help=WHO)
     shelve = command(parsers["shelve"], _shelve, Shelve)
     shelve.add_argument("alarm", type=int, metavar="ID")
     shelve.add_argument("--for", dest="span", required=True, metavar="TIME", help="such as 20m")
-    shelve.add_argument("--by", default="", metavar="NAME")
+    shelve.add_argument("--by", default="", metavar="NAME", help=WHO)
     unshelve = command(parsers["unshelve"], _unshelve, One)
     unshelve.add_argument("alarm", type=int, metavar="ID")
     out = command(parsers["out-of-service"], _out_of_service, OutOfService)
     out.add_argument("alarm", type=int, metavar="ID")
-    out.add_argument("--by", required=True, metavar="NAME")
+    out.add_argument("--by", default="", metavar="NAME", help=WHO)
     out.add_argument("--back", action="store_true", help="put it back: what stands is told again")
     handling = command(parsers["handling"], _handling, Handling)
     handling.add_argument("machine")
     handling.add_argument("--for", dest="span", default=None, metavar="TIME", help="such as 20m; at most 1h")
     handling.add_argument("--done", action="store_true", help="the machine is shut again")
-    handling.add_argument("--by", default="", metavar="NAME")
+    handling.add_argument("--by", default="", metavar="NAME", help=WHO)
 
 
 def _room(options: Asked) -> int:
@@ -131,13 +139,39 @@ def _with_who_took_it_out(history: Watched, view: AlarmView) -> AlarmView:
 
 
 def _ack(options: Ack) -> int:
-    answer = ask(house_of(options.config), {"do": "acknowledge", "alarm": options.alarm, "by": options.by})
-    return show(options.json, answer, said(answer, f"alarm {{number}}: acknowledged by {options.by}; now {{state}}"))
+    """Each of them, whatever becomes of the others; the worst of what came of it."""
+    house = house_of(options.config)
+    by = typed_by(options.by, house.settings.site.by)
+    numbers = _to_acknowledge(house) if options.alarms == [ALL] else [_number(text) for text in options.alarms]
+    answers, refused, code = [], [], DONE
+    for number in dict.fromkeys(numbers):
+        try:
+            answers.append(ask(house, {"do": "acknowledge", "alarm": number, "by": by}))
+        except (Wrong, Failed) as error:
+            refused.append(str(error))
+            code = max(code, WRONG if isinstance(error, Wrong) else FAILED)
+    lines = [said(answer, f"alarm {{number}}: acknowledged by {by}; now {{state}}") for answer in answers]
+    if answers or not refused:
+        data = answers[0] if len(options.alarms) == 1 and options.alarms != [ALL] else answers
+        show(options.json, data, "\n".join(lines) or "nothing to acknowledge")
+    return complain("\n".join(refused), code)
+
+
+def _to_acknowledge(house: House) -> list[int]:
+    """The numbers of all alarms that nobody has answered."""
+    with opened(house) as history:
+        return sorted(a.number for a in history.alarms() if state_of(a) in (UNACKNOWLEDGED, RETURNED))
+
+
+def _number(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or len(text) > MAX_DIGITS:
+        raise Wrong(f"ack: {text[:40]!r}, expected the number in the message, or {ALL}")
+    return int(text)
 
 
 def _shelve(options: Shelve) -> int:
-    request = {"do": "shelve", "alarm": options.alarm, "for_s": typed_while_s(options.span), "by": options.by}
     house = house_of(options.config)
+    request = {"do": "shelve", "alarm": options.alarm, "for_s": typed_while_s(options.span), "by": _by(options, house)}
     answer = ask(house, request)
     until = wall_time(datetime.fromisoformat(answer["shelved_until"]), house.site.zone, options.utc())
     return show(options.json, answer, f"alarm {answer['number']}: shelved until {until}")
@@ -149,18 +183,24 @@ def _unshelve(options: One) -> int:
 
 
 def _out_of_service(options: OutOfService) -> int:
-    request = {"do": "out-of-service", "alarm": options.alarm, "out": not options.back, "by": options.by}
-    answer = ask(house_of(options.config), request)
+    house = house_of(options.config)
+    request = {"do": "out-of-service", "alarm": options.alarm, "out": not options.back, "by": _by(options, house)}
+    answer = ask(house, request)
     if options.back:
         return show(options.json, answer, said(answer, "alarm {number}: {state}"))
-    back = f"eggroom out-of-service {options.alarm} --back --by NAME"
+    back = f"eggroom out-of-service {options.alarm} --back"
     return show(options.json, answer, said(answer, f"alarm {{number}}: {{state}}; it tells nobody until: {back}"))
 
 
 def _handling(options: Handling) -> int:
     if options.done == (options.span is not None):
         raise Wrong("handling: expected either --for TIME or --done")
-    request: dict[str, object] = {"do": "handling", "machine": options.machine, "by": options.by}
+    house = house_of(options.config)
+    request: dict[str, object] = {"do": "handling", "machine": options.machine, "by": _by(options, house)}
     request |= {"done": True} if options.span is None else {"for_s": typed_while_s(options.span)}
-    answer = ask(house_of(options.config), request)
+    answer = ask(house, request)
     return show(options.json, answer, said(answer, "{machine}: handling {did}"))
+
+
+def _by(options: Shelve | OutOfService | Handling, house: House) -> str:
+    return typed_by(options.by, house.settings.site.by)

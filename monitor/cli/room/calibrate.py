@@ -8,11 +8,12 @@ from datetime import datetime
 
 from monitor.cli.frame import Asked, Parsers, Wrong, command, show
 from monitor.cli.record import ask, house_of, opened
-from monitor.cli.typed import typed_when
+from monitor.cli.typed import typed_by, typed_when
 from monitor.domain.air.units import fahrenheit_difference_to_k, parse_temperature
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.calibration import due_after
+from monitor.domain.refusal import one_of
 from monitor.shown.calibrations import calibrated_text, list_text, list_view
 
 _NUMBER = re.compile(r"[+−-]?(?:[0-9]{1,6}(?:[.,][0-9]*)?|[.,][0-9]+)")
@@ -41,7 +42,6 @@ class Calibrate(Asked):
 def add(parsers: Parsers) -> None:
     """Say what `calibrate` takes."""
     calibrate = command(parsers["calibrate"], _calibrate, Calibrate)
-    calibrate.take_differences()
     calibrate.add_argument("probe", nargs="?", metavar="PROBE", help="such as node-a/top")
     calibrate.add_argument(
         "--list", dest="listed", action="store_true", help="the calibrations of the probe, or of all"
@@ -72,13 +72,13 @@ def _calibrate(options: Calibrate) -> int:
     except ValueError as error:
         raise Wrong(str(error)) from error
     if options.due is not None:
-        request["due"] = (typed_when(options.due, zone, options.utc) if due is None else due).isoformat()
+        request["due"] = (typed_when(options.due, zone, options.utc, ahead=True) if due is None else due).isoformat()
     if options.since is not None:
         since = options.since
         request["since"] = "start" if since == "start" else typed_when(since, zone, options.utc).isoformat()
     if options.at != "now":  # the daemon's own now lies a moment later than ours, or on another clock
         request["at"] = at.isoformat()
-    answer = ask(house, {**request, "by": options.by, "note": options.note})
+    answer = ask(house, {**request, "by": typed_by(options.by, house.settings.site.by), "note": options.note})
     return show(options.json, answer, calibrated_text(answer, house.site, options.utc()))
 
 
@@ -91,7 +91,7 @@ def _list(options: Calibrate) -> int:
     with opened(house) as history:
         found = [c for c in history.calibrations() if probe in (None, c.probe)]
     if probe is not None and not found and probe not in house.site.probes:
-        raise Wrong(f"probe {probe!r}: no such probe, expected one of: {', '.join(house.site.probes)}")
+        raise Wrong(f"probe {probe!r}: no such probe, {one_of(probe, house.site.probes)}")
     return show(options.json, list_view(found, now), list_text(found, house.site, probe, now=now))
 
 

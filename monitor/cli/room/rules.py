@@ -9,6 +9,7 @@ from monitor.cli.frame import Asked, Given, Parsers, Wrong, command, show
 from monitor.cli.record import house_of, opened
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
+from monitor.domain.refusal import one_of
 from monitor.shown.needs.rules import rules_text, rules_view
 from monitor.shown.needs.species import profile_table, profile_text, profile_view
 
@@ -45,7 +46,7 @@ def _profiles(options: Profiles) -> int:
     if options.profile is None:
         return show(options.json, [profile_view(p) for p in profiles.values()], profile_table(profiles.values()))
     if options.profile not in profiles:
-        raise Wrong(f"profile {options.profile!r}: no such species, expected one of: {', '.join(sorted(profiles))}")
+        raise Wrong(f"profile {options.profile!r}: no such species, {one_of(options.profile, sorted(profiles))}")
     profile = profiles[options.profile]
     return show(options.json, profile_view(profile), profile_text(profile, load_sources()))
 
@@ -54,7 +55,7 @@ def _rules(options: Rules) -> int:
     house = house_of(options.config)
     machines = house.site.machines
     if options.machine is not None and options.machine not in machines:
-        raise Wrong(f"machine {options.machine!r}: no such machine, expected one of: {', '.join(machines)}")
+        raise Wrong(f"machine {options.machine!r}: no such machine, {one_of(options.machine, machines)}")
     asked = [machines[options.machine]] if options.machine is not None else list(machines.values())
     with opened(house) as history:
         view = rules_view(house.site, history.batches(), options.utc(), machines=asked)

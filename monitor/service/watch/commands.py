@@ -51,7 +51,7 @@ from monitor.domain.readings.agreement import Pairs, forget
 from monitor.domain.readings.calibration import Calibration, CalibrationError, check, since_by_default, standing
 from monitor.domain.readings.calibration_words import calibration_view, said
 from monitor.domain.readings.reading import from_ms, to_ms
-from monitor.domain.refusal import Words
+from monitor.domain.refusal import Words, one_of
 from monitor.domain.signs.opening import HandlingError, declare, finish
 from monitor.domain.state.known import Look, State, rule_of
 from monitor.domain.state.record import Event
@@ -168,8 +168,8 @@ def _follow_signs(look: Look, before: EggBook) -> datetime | None:
 def _batch_add(look: Look, request: BatchAdd) -> Mapping[str, object]:
     id_ = _new_id(look, "batch", request.batch)
     if request.profile not in look.site.profiles:
-        known = ", ".join(sorted(look.site.profiles))
-        raise RequestError(f"batch {id_}: unknown species {request.profile!r}, expected one of: {known}")
+        known = one_of(request.profile, sorted(look.site.profiles))
+        raise RequestError(f"batch {id_}: unknown species {request.profile!r}, {known}")
     if request.set_at > look.now.utc:
         raise RequestError(f"batch {id_}: set time ", request.set_at, " is in the future, expected now or before")
     if request.set_at < look.now.utc - MAX_BACKDATE:
@@ -340,7 +340,7 @@ def _calibrate(look: Look, request: Calibrate) -> Mapping[str, object]:
     name = request.probe
     probe = look.site.probes.get(name)
     if probe is None:
-        raise RequestError(f"probe {name!r}: no such probe, expected one of: {', '.join(look.site.probes)}")
+        raise RequestError(f"probe {name!r}: no such probe, {one_of(name, look.site.probes)}")
     at, due = _past(look, "at", request.at or look.now.utc), request.due
     earlier = look.state.probes[name].calibrations if name in look.state.probes else ()
     calibration = Calibration(
@@ -438,8 +438,7 @@ def _alarm(look: Look, number: int) -> Alarm:
 def _batch(look: Look, name: str) -> Batch:
     batch = look.state.batches.get(name)
     if batch is None:
-        known = ", ".join(sorted(look.state.batches)) or "none yet"
-        raise RequestError(f"batch {name!r}: no such batch, expected one of: {known}")
+        raise RequestError(f"batch {name!r}: no such batch, {one_of(name, sorted(look.state.batches))}")
     return batch
 
 
@@ -447,7 +446,7 @@ def _machine(look: Look, name: str, batch: str) -> str:
     machine = look.site.machines.get(name)
     holding = [m.id for m in look.site.machines.values() if m.holds_eggs]
     if machine is None:
-        raise RequestError(f"batch {batch}: no machine {name!r}, expected one of: {', '.join(holding)}")
+        raise RequestError(f"batch {batch}: no machine {name!r}, {one_of(name, holding)}")
     if not machine.holds_eggs:
         raise RequestError(f"batch {batch}: {name} is a {machine.kind}, expected one of: {', '.join(holding)}")
     return name
@@ -455,7 +454,7 @@ def _machine(look: Look, name: str, batch: str) -> str:
 
 def _known_machine(look: Look, name: str) -> str:
     if name not in look.site.machines:
-        raise RequestError(f"machine {name!r}: no such machine, expected one of: {', '.join(look.site.machines)}")
+        raise RequestError(f"machine {name!r}: no such machine, {one_of(name, look.site.machines)}")
     return name
 
 

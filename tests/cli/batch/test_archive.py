@@ -204,10 +204,10 @@ def test_the_book_of_an_archive_needs_no_name(capsys: Capture, shut: Path, tmp_p
 
 
 def test_a_backup_while_it_runs(capsys: Capture, running: Path, tmp_path: Path) -> None:
-    """`backup` gives one file that opens by itself, is sound and holds the rows; a second one replaces it."""
+    """`backup` gives one file that opens by itself, is sound and holds the rows; a second one replaces it where that was said."""
     file = tmp_path / "copy.db"
-    for _ in range(2):
-        said = told(capsys, "backup", str(file), config=running)
+    for sure in ((), ("--sure",)):
+        said = told(capsys, "backup", str(file), *sure, config=running)
         assert said == {"file": str(file), "bytes": file.stat().st_size}
         connection = sqlite3.connect(file)
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)

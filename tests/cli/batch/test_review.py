@@ -246,7 +246,7 @@ def test_without_the_library_of_one_command(
     """Where scipy is not installed, comparing batches says in a line what to type; everything else is as it was."""
     others = [
         ["review", "b-4"], ["history", "b-0"], ["egg", "show", "b-4"], ["batch", "list", "--all"], ["batch", "show", "b-4"],
-        ["archive", "b-4", str(tmp_path / "b.zip"), "--json"], ["alarms", "--all"], ["events"], ["rules"], ["calibrate", "--list"],
+        ["archive", "b-4", str(tmp_path / "b.zip"), "--json", "--sure"], ["alarms", "--all"], ["events"], ["rules"], ["calibrate", "--list"],
         ["check", "--json"], ["outcomes", "--exposure", "list"],
     ]  # fmt: skip
     before = [ok(capsys, *command, config=house) for command in others]

@@ -123,7 +123,7 @@ def test_a_table(capsys: Capture, config: Path, tmp_path: Path) -> None:
 def test_a_table_with_bad_lines(capsys: Capture, config: Path, tmp_path: Path) -> None:
     """Every bad line with its number: those that cannot be read first, then those that cannot be true or are odd; nothing is written."""
     file = tmp_path / "tray.csv"
-    file.write_text("egg,mass_g,at\n1,60,\nx,60,\n3,heavy,\n4,60,yesterday\n5,60\n6,60,,\n")
+    file.write_text("egg,mass_g,at\n1,60,\nx,60,\n3,heavy,\n4,60,someday\n5,60\n6,60,,\n")
     said = wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config, lines=6).splitlines()
     assert [line.split(": ")[2] for line in said[:5]] == ["line 3", "line 4", "line 5", "line 6", "line 7"]
     assert said[-1] == f"eggroom: {file}: 5 lines that cannot be read, nothing was written"
@@ -218,13 +218,13 @@ def test_the_words_of_the_trade_are_all_there() -> None:
         ("weigh hen-1 7 60 --csv t.csv", "weigh: --csv, expected nothing beside it"),
         ("weigh hen-9 7 60", "batch 'hen-9': no such batch"),
         ("weigh hen-1 7 60 --at someday", "time 'someday': expected now"),
-        ("candle hen-1 7 rosy", "candle: 'rosy', expected one of clear, fertile"),
+        ("candle hen-1 7 rosy", "candle: 'rosy', expected one of: clear, fertile"),
         ("candle hen-1 6-3 clear", "candle: eggs 6-3, expected rising"),
         ("candle hen-1 1-9999 clear", "expected rising, and at most 1000 at once"),
         ("candle hen-1 egg clear", "candle: eggs 'egg', expected such as 7, 1-6 or 1-6,9"),
         ("candle hen-1 7 clear --count 3", "candle: eggs '7' and --count, expected one of them"),
         ("candle hen-1 clear", "neither egg nor count came"),
-        ("event hen-1 7 hatched", "event: 'hatched', expected one of draw-down"),
+        ("event hen-1 7 hatched", "event: 'hatched', expected one of: draw-down"),
         ("event hen-1 7 draw-down --note x", "event: --note, expected it with helped or sealed only"),
         ("outcome hen-1 7 dead", "outcome dead: --stage: nothing, expected one of early"),
         ("outcome hen-1 7 hatched --stage early", "outcome hatched: --stage, expected it with dead only"),

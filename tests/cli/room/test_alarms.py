@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import getpass
 import re
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from monitor.adapters.clock import utc_now
+from monitor.adapters.store.connection import open_writer
+from monitor.adapters.store.ledger import SqliteLedger
+from monitor.domain.alarms.alarm import Alarm, Transition
+from monitor.domain.state.record import Group
 from tests.cli.commands import Capture, ok, told
 from tests.running import eggroom, query, typed
 
@@ -56,7 +62,7 @@ def test_alarms(capsys: Capture, running: Path) -> None:
     text = ok(capsys, "alarms", config=running)
     assert text.startswith("[high] No. 1 Setter 1: too hot, 103.1 °F,")
     assert "Days of it cost chicks; it may go on rising. Look now" in " ".join(text.split())
-    assert "eggroom ack NUMBER --by NAME" in text
+    assert "eggroom ack NUMBER" in text
     assert told(capsys, "alarms", config=running)[0].keys() == {
         "number", "subject", "rule", "state", "since", "ended", "quantity", "about", "value", "worst", "limit",
         "shelved_until", "suppressed",
@@ -82,14 +88,14 @@ def test_a_shelf_is_bounded(capsys: Capture, running: Path) -> None:
 def test_out_of_service_and_back(capsys: Capture, running: Path) -> None:
     """Taken out of service an alarm tells nobody; `alarms` and `room` say so, since when and by whom, until it is put back."""
     said = ok(capsys, "out-of-service", "1", "--by", "sam", config=running)
-    back = "eggroom out-of-service 1 --back --by NAME"
+    back = "eggroom out-of-service 1 --back"
     assert said == f"alarm 1: out of service; it tells nobody until: {back}\n"
     for command in ("alarms", "room"):
         text = " ".join(ok(capsys, command, config=running).split())
         assert re.search(
             r"out of service since \d\d \w{3} .*\d\d:\d\d by sam, tells nobody until it is put back", text
         ), text
-    assert "put back with: eggroom out-of-service NUMBER --back --by NAME" in ok(capsys, "alarms", config=running)
+    assert "put back with: eggroom out-of-service NUMBER --back" in ok(capsys, "alarms", config=running)
     ((at,),) = query(running, "SELECT at_ms FROM transition WHERE state = 'out of service'")
     (alarm,) = told(capsys, "alarms", config=running)
     shown = told(capsys, "room", config=running)["machines"][0]["alarms"][0]
@@ -107,11 +113,48 @@ def test_out_of_service_and_back(capsys: Capture, running: Path) -> None:
     assert "put back with" not in ok(capsys, "alarms", config=running)
 
 
-def test_out_of_service_needs_a_name(capsys: Capture, running: Path) -> None:
-    """Who takes an alarm out of service, or puts it back, says who it is."""
-    code, out, err = typed(capsys, "out-of-service", "1", config=running)
-    assert (code, out) == (2, "")
-    assert "--by" in err
+def test_who_says_so(capsys: Capture, running: Path) -> None:
+    """Without --by it is the one that [site] names as `by`; where it names nobody, the account."""
+    ok(capsys, "out-of-service", "1", config=running)
+    ok(capsys, "out-of-service", "1", "--back", config=running)
+    configured = running.with_name("by.toml")
+    configured.write_text(running.read_text().replace("[site]\n", '[site]\nby = "Kim"\n'), encoding="utf-8")
+    ok(capsys, "shelve", "1", "--for", "5m", config=configured)
+    ok(capsys, "unshelve", "1", config=configured)
+    rows = query(running, "SELECT who FROM transition WHERE who <> '' ORDER BY id DESC LIMIT 3")
+    assert rows == [("Kim",), (getpass.getuser(),), (getpass.getuser(),)]
+
+
+def test_several_at_once(capsys: Capture, config: Path) -> None:
+    """Each number is answered, whatever becomes of the others; `all` is every one that nobody has answered; no word more is needed."""
+    _alarms_of(config, ("node-a", "node-offline"), ("node-b", "node-offline"), ("node-a/top", "sensor-failed"))
+    code, out, err = typed(capsys, "ack", "2", "9", "1", config=config)
+    who = getpass.getuser()
+    assert [line.partition(";")[0] for line in out.splitlines()[-2:]] == [
+        f"alarm {n}: acknowledged by {who}" for n in (2, 1)
+    ]
+    assert (code, err) == (2, "eggroom: alarm 9: no such alarm, the newest is 3\n")
+    _, out, _ = typed(capsys, "ack", "all", config=config)
+    assert out.splitlines()[-1].startswith(f"alarm 3: acknowledged by {who};")
+    assert typed(capsys, "ack", "all", config=config)[1].splitlines()[-1] == "nothing to acknowledge"
+    assert typed(capsys, "ack", "all", "--json", config=config)[1] == "[]\n"
+    for word in ("one", "all,", "-1", "9" * 10):
+        code, out, err = typed(capsys, "ack", word, config=config)
+        assert (code, out, err) == (2, "", f"eggroom: ack: {word!r}, expected the number in the message, or all\n")
+
+
+def _alarms_of(config: Path, *about: tuple[str, str]) -> None:
+    """A record in which each of these (subject, rule) is an alarm that nobody has answered, numbered from 1."""
+    at = utc_now() - timedelta(minutes=5)
+    (config.parent / "record").mkdir()
+    opened = open_writer(config.parent / "record" / "eggroom.db")
+    alarms = [
+        Alarm(subject, rule, number=place + 1, episode=1, condition=True, acknowledged=False, since=at)
+        for place, (subject, rule) in enumerate(about)
+    ]
+    rows = [Transition(alarm, "normal", "unacknowledged", "beyond its limit", at, 0.0) for alarm in alarms]
+    SqliteLedger(opened.connection).commit(Group(transitions=rows))
+    opened.close()
 
 
 def test_answering(running: Path) -> None:

@@ -153,7 +153,7 @@ def test_overdue_is_marked(capsys: Capture, config: Path) -> None:
         ([PROBE, "--offset", "nan"], "calibrate: --offset 'nan', expected a number, such as 0.3K"),
         ([PROBE, "--offset", "6K"], "temperature: +6.00 K off, expected at most 5: a probe so far off is broken"),
         ([PROBE, "--rh-offset", "-21"], "humidity: -21.00 %RH off, expected at most 20: a probe so far off is broken"),
-        ([PROBE, "--offset", "0.3K", "--at", "soon"], "time 'soon': expected now, 2026-03-01, 2026-03-01T18:00 or 2026-03-01T18:00Z"),
+        ([PROBE, "--offset", "0.3K", "--at", "soon"], "time 'soon': expected now, 22:00, yesterday 22:00, -2h, 9.11., 2026-03-01 or 2026-03-01T18:00"),
         ([PROBE, "--offset", "0.3K", "--since", "2999-01-01"], "since: 2999-01-01 00:00 is in the future, expected now or before"),
         ([PROBE, "--offset", "0.3K", "--due", "2026-01-01", "--at", "2026-01-02"], f"{PROBE}: made 2026-01-02 00:00, due 2026-01-01 00:00, expected a later day"),
         ([PROBE, "--offset", "0.3K", "--due", "0mo"], "calibrate: --due '0mo', expected 1mo to 120mo"),

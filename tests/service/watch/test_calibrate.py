@@ -148,7 +148,7 @@ FIRST = {"dry_bulb_c": {"offset": 0.3}}
 @pytest.mark.parametrize(
     ("request_", "line"),
     [
-        ({"probe": "node-z/top", **FIRST}, "probe 'node-z/top': no such probe, expected one of: "),
+        ({"probe": "node-z/top", **FIRST}, "probe 'node-z/top': no such probe, nearest node-a/top, expected one of: "),
         ({"probe": PROBE}, f"{PROBE}: nothing to correct, expected a temperature or a humidity"),
         ({"probe": PROBE, "dry_bulb_c": {"offset": 6}}, "temperature: +6.00 K off, expected at most 5"),
         ({"probe": PROBE, "dry_bulb_c": {"offset": "0.3"}}, "dry_bulb_c: offset: '0.3', expected a number"),

@@ -215,7 +215,11 @@ NO_TIME = "expected a time such as 2026-03-01T18:00:00Z"
             {"batch": "hen-1", "machine": "hatcher-1", "at": "2025-03-10T09:00:01Z"},
             "batch hen-1: 2025-03-10T09:00:01Z is more than 200 days ago",
         ),
-        ("move", {"batch": "hen-9", "machine": "hatcher-1"}, "batch 'hen-9': no such batch, expected one of: hen-1"),
+        (
+            "move",
+            {"batch": "hen-9", "machine": "hatcher-1"},
+            "batch 'hen-9': no such batch, nearest hen-1, expected one of: hen-1",
+        ),
         (
             "stage",
             {"batch": "hen-1", "stage": "setter"},
