@@ -25,6 +25,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from monitor.adapters.link.read_ahead import Client
 from monitor.adapters.link.wire import speaks_elsewhere
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Message, Refused
@@ -214,7 +215,7 @@ class MqttLink:
     def _build(self) -> mqtt.Client:
         settings = self._settings
         v5 = settings.protocol == "5"
-        client = mqtt.Client(
+        client = Client(
             CallbackAPIVersion.VERSION2,
             client_id=f"{settings.root}-{settings.site}".replace("/", "-"),
             clean_session=None if v5 else False,
