@@ -221,6 +221,7 @@ READS_WORDS = {  # module -> what it reads by a regular expression
     "monitor/domain/signs/seen.py": "our own words, of an opening: in records of before they had facts, and in every archive, whose form has none",
     "monitor/service/watch/commands.py": "an id, as a person types it",
     "monitor/adapters/delivery.py": "an address that a person typed, and what a service answers",
+    "monitor/adapters/link/form.py": "numbers, as a node sends them",
     "monitor/adapters/link/mapping.py": "a topic and a pointer, as a person types them",
     "monitor/adapters/link/wire.py": "ids and names, as a node sends them",
     "monitor/cli/frame.py": "an option that is a negative number, as a person types it",

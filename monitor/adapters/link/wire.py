@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from monitor.adapters.link.form import Forms
 from monitor.adapters.link.strict_json import MAX_SHOWN, MOST, Refusal, is_number, joined, read_json, refused, shown
 from monitor.domain.needs.site import ID
 from monitor.domain.readings.reading import Other, Pack, Presence, Refused, Sample
@@ -36,6 +37,7 @@ _HELD = frozenset({"bn", "bt", "bu", "bv"})
 _GREATEST = 1e15  # of a number that is kept
 _VERSION = 10  # of SenML, RFC 8428, 4.4
 _UNSEEN = re.compile(r"[\x00-\x1f\x7f-\x9f\ud800-\udfff]")  # control characters, lone surrogates
+_forms = Forms()
 _id = re.compile(ID).fullmatch
 _other = re.compile(r"[A-Za-z0-9][A-Za-z0-9:._/-]{0,63}").fullmatch  # RFC 8428, 4.5.1, of bounded length
 
@@ -60,6 +62,10 @@ def decode(topic: str, payload: bytes, *, root: str, site: str, retained: bool) 
             came = shown(payload[: MAX_SHOWN + 1])
             return refused(topic, payload, f"{node}: status {came}, expected online or offline", node=node)
         return Presence(node, payload == b"online", retained)
+    return _forms.read(node, payload, retained) or _read(node, topic, payload, retained=retained)
+
+
+def _read(node: str, topic: str, payload: bytes, *, retained: bool) -> Pack | Refused:
     seq = None
     try:
         records, plain, wrong = _records(payload)
@@ -68,7 +74,9 @@ def decode(topic: str, payload: bytes, *, root: str, site: str, retained: bool) 
     except Refusal as refusal:
         return refused(topic, payload, f"{node}{'' if seq is None else f' #{seq}'}: {refusal}", node=node)
     if not wrong:
-        return Pack(node, samples, boot, seq, up_s, retained, others)
+        pack = Pack(node, samples, boot, seq, up_s, retained, others)
+        _forms.learn(pack, payload, records)
+        return pack
     reason = f"{node}{'' if seq is None else f' #{seq}'}: {joined(wrong)}; the other records were taken"
     return Pack(node, samples, boot, seq, up_s, retained, others, refused(topic, payload, reason, node=node))
 
