@@ -1,4 +1,4 @@
-"""README.md and DEVELOPERS.md say what is true: each command, setting and rule is described, and what they name is there. So is what
+"""README.md, DEVELOPERS.md and DECISIONS.md say what is true: each command, setting and rule is described, and what they name is there. So is what
 the code names in its docstrings and comments, and what stands beside the check tables.
 """
 
@@ -27,7 +27,7 @@ from monitor.settings import Settings
 from tests.cli.commands import COMMANDS
 
 ROOT = Path(__file__).resolve().parents[1]
-README, DEVELOPERS = (ROOT / name for name in ("README.md", "DEVELOPERS.md"))
+README, DEVELOPERS, DECISIONS = (ROOT / name for name in ("README.md", "DEVELOPERS.md", "DECISIONS.md"))
 BESIDE_TABLES = sorted((ROOT / "tests" / "reference").glob("**/README.md"))
 KEYED = sorted(
     path
@@ -156,7 +156,9 @@ def test_each_key_of_a_source_is_spelled_out(table: Path) -> None:
     assert keys - beside - load_sources().keys() - causes.keys() == set()
 
 
-@pytest.mark.parametrize("document", [README, DEVELOPERS, *BESIDE_TABLES], ids=lambda p: str(p.relative_to(ROOT)))
+@pytest.mark.parametrize(
+    "document", [README, DEVELOPERS, DECISIONS, *BESIDE_TABLES], ids=lambda p: str(p.relative_to(ROOT))
+)
 def test_each_file_that_is_named_is_there(document: Path) -> None:
     """Every relative path, file name and Python module that the document names exists."""
     text = document.read_text(encoding="utf-8")
@@ -277,7 +279,7 @@ def test_the_map_names_every_room() -> None:
 
 def test_each_decision_says_when_and_what_it_costs() -> None:
     """Each has its date, what it costs and what would make us go back, and is short enough to be read in a minute."""
-    decisions = DEVELOPERS.read_text(encoding="utf-8").partition("\n## Decisions\n")[2]
+    decisions = DECISIONS.read_text(encoding="utf-8")
     entries = re.findall(r"^- \*\*.*?(?=\n- |\n\n|\Z)", decisions, re.M | re.S)
     assert len(entries) > 30
     for entry in entries:
@@ -287,22 +289,19 @@ def test_each_decision_says_when_and_what_it_costs() -> None:
         assert len(entry.split()) <= 200, entry[:80]
 
 
-def test_the_index_has_each_decision() -> None:
-    """Each room's row has one label for each of its decisions, in their order, and each label has a word of its title."""
-    text = DEVELOPERS.read_text(encoding="utf-8").partition("\n## Decisions\n")[2]
-    rows = dict(re.findall(r"^\| \[([^]]+)\]\([^)]*\) \| (.*) \|$", text, re.M))
-    rooms = re.findall(r"^### ([^\n(]+?)(?: \([^\n]*)?\n(.*?)(?=^### |\Z)", text, re.M | re.S)
-    assert list(rows) == [room.lower() for room, _ in rooms]
-    for room, decisions in rooms:
-        titles, labels = re.findall(r"^- \*\*(.*?)\*\*", decisions, re.M), rows[room.lower()].split(", ")
-        assert len(labels) == len(titles), f"{room}: {len(labels)} in the index, {len(titles)} decisions"
-        for label, title in zip(labels, titles, strict=True):
-            words = {
-                word
-                for word in re.findall(r"\w+", label.lower())
-                if word not in {"a", "an", "the", "of", "in", "is", "that"}
-            }
-            assert words & set(re.findall(r"\w+", title.lower())), f"{room}: {label!r} for {title!r}"
+def test_each_room_of_decisions_is_reached_from_the_head() -> None:
+    """The first paragraph leads to every room, in their order, and outside rooms nothing is decided."""
+    head, *rooms = re.split(r"^## ", DECISIONS.read_text(encoding="utf-8"), flags=re.M)
+    anchors = [re.sub(r"[^a-z -]", "", room.splitlines()[0].lower()).replace(" ", "-") for room in rooms]
+    assert re.findall(r"\]\(#([^)]+)\)", head) == anchors
+    assert "- **" not in head
+
+
+@pytest.mark.parametrize("document", [DEVELOPERS, DECISIONS], ids=lambda p: str(p.name))
+def test_lines_can_be_read_beside_the_code(document: Path) -> None:
+    """Prose is as wide as code, 120 characters; tables and what is typed are as wide as they are."""
+    lines = document.read_text(encoding="utf-8").splitlines()
+    assert [line for line in lines if len(line) > 120 and not line.startswith(("|", "    "))] == []
 
 
 def test_a_picture_is_there() -> None:
