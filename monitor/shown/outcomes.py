@@ -28,6 +28,7 @@ from monitor.domain.published.causes import (
     WHOLE,
 )
 from monitor.domain.published.findings import FINDING
+from monitor.service.reports.outcomes import NO_EGGS, NO_OUTCOME, TOO_MANY
 from monitor.shown.report import text
 from monitor.shown.report.tree import INSET, Block, Heading, Item, Paragraph, Report, Section, plain
 from monitor.shown.values import show_figure
@@ -57,6 +58,11 @@ _WHEN = {
     EARLY: "in the first third",
     TO_MIDDLE: "up to the end of the middle third",
     LATE: "in the last third",
+}
+_NOT_COUNTED = {
+    NO_EGGS: "how many eggs were set is not written",
+    NO_OUTCOME: "no outcome is written",
+    TOO_MANY: "more eggs are written than were set",
 }
 # How it is said of a batch that it is in a group.
 _IN_GROUP = {"machine": "set in {}", "species": "{}", "season": "set in {}"}
@@ -184,7 +190,11 @@ def outcomes_report(said: Told) -> Report:
         often = [] if finding is None else _often(*finding.groups[name])
         told.append(Section(Heading("", f"{name}: {_batches(each.batches)}"), (*_rates(each), *often)))
     if across.left_out:
-        told.append(Section(Heading("not counted"), plain(f"{batch}: {why}" for batch, why in across.left_out.items())))
+        told.append(
+            Section(
+                Heading("not counted"), plain(f"{batch}: {_NOT_COUNTED[why]}" for batch, why in across.left_out.items())
+            )
+        )
     if every.batches:
         told += [_together(said), *_members(said), *_within(said), *_legend(across)]
     return Report("", sections=tuple(told))
@@ -217,7 +227,7 @@ def outcomes_json(told: Told) -> dict[str, object]:
             name: _rates_row(each) | ({} if finding is None else _often_row(*finding.groups[name]))
             for name, each in across.groups.items()
         },
-        "not_counted": dict(across.left_out),
+        "not_counted": {batch: _NOT_COUNTED[why] for batch, why in across.left_out.items()},
         "eggs_without_end": across.unwritten,
         "went_well_share": across.good_share if finding is None else None,
         "finding": None

@@ -7,6 +7,7 @@ from typing import Any
 
 from monitor.analysis.across.statistics import Association, Outcome, Table, associations, rate, rates, rates_by, wilson
 from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Exposed, Written
+from monitor.service.reports.outcomes import NO_EGGS, NO_OUTCOME, TOO_MANY
 from monitor.shown.outcomes import Told, outcomes_json, outcomes_text
 from tests.shown.review.test_finding import FORBIDDEN
 
@@ -27,7 +28,7 @@ def across(tables: dict[str, Table], **other: Any) -> Across:
     """Of three batches; their tables are made up, and so many are said to have been read."""
     groups = rates_by(HENS, lambda o: o.machine) if other.get("by") else {}
     given: dict[str, Any] = {
-        "every": rates(HENS), "groups": groups, "left_out": {"hen-9": "no outcome is written"}, "unwritten": 2, "good_share": 0.75,
+        "every": rates(HENS), "groups": groups, "left_out": {"hen-9": NO_OUTCOME}, "unwritten": 2, "good_share": 0.75,
         "looked_at": {name.replace(" ", "-"): None for name in tables}, "why": SET_BEFORE, "found": together(**tables),
         "members": (), "within": (), "read": 3, "older": 0,
     }  # fmt: skip
@@ -225,3 +226,16 @@ def test_groups_against_one_another_and_alone() -> None:
     assert "ONE MACHINE" not in told({"odd": FEW})
     data: Any = outcomes_json(said({}, by="machine", members=of_groups(setter_1=CLEAR_SPLIT), within=within))
     assert ([r["exposure"] for r in data["against_others"]], len(data["within"])) == (["set in setter 1"], 31)
+
+
+def test_why_a_batch_is_not_counted() -> None:
+    """Each reason in words, the same for people and for programs."""
+    made = said({}, left_out={"hen-7": NO_EGGS, "hen-8": NO_OUTCOME, "hen-9": TOO_MANY})
+    lines = {
+        "hen-7": "how many eggs were set is not written",
+        "hen-8": "no outcome is written",
+        "hen-9": "more eggs are written than were set",
+    }
+    assert outcomes_json(made)["not_counted"] == lines
+    text = outcomes_text(made)
+    assert all(f"{batch}: {why}" in text for batch, why in lines.items())

@@ -37,6 +37,8 @@ from monitor.service.ports import Books
 # Of the fertile eggs; of all that were set where the clear ones were not told apart, which is harder to reach. Judgement: a
 # breeder of birds that hatch worse says so with `--good`.
 WENT_WELL_SHARE = 0.75
+# Why a batch is not counted: how many eggs were set is not written, no outcome is, or more eggs are than were set.
+NO_EGGS, NO_OUTCOME, TOO_MANY = "no eggs", "no outcome", "too many"
 UNTOLD = "stage not written"
 GIVEN_AWAY, ELSEWHERE = "given away", "in another batch"
 NO_MACHINE = "no machine"
@@ -103,12 +105,12 @@ def ended_of(
 
 
 def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE) -> tuple[Outcome, int] | str:
-    """(how a batch ended, its eggs without a written end), or in words why it cannot be counted."""
+    """(how a batch ended, its eggs without a written end), or why it cannot be counted: NO_EGGS, NO_OUTCOME or TOO_MANY."""
     batch = book.batch
     if batch.eggs is None:
-        return "how many eggs were set is not written"
+        return NO_EGGS
     if not any(e.ends and not isinstance(e.fact, Split) for e in standing(book)):
-        return "no outcome is written"
+        return NO_OUTCOME
     kinds = _kinds(book)
     eggs = batch.eggs - kinds[GIVEN_AWAY]
     lost = {stage: kinds[stage] for stage in (*DEATHS, UNTOLD) if kinds[stage]}
@@ -130,7 +132,7 @@ def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE)
             lost=lost,
         )
     except ValueError:
-        return "more eggs are written than were set"
+        return TOO_MANY
     of = eggs if fertile is None else fertile
     ended = hatched + sum(lost.values()) + clear + kinds["taken out"]
     return replace(counted, went_well=of > 0 and hatched / of >= good_share), max(0, eggs - ended)

@@ -13,7 +13,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Dead, Found, Hatched, Removed
 from monitor.domain.eggs.split import split
 from monitor.domain.state.record import Group
-from monitor.service.reports.outcomes import UNTOLD, ended_of, outcome_of
+from monitor.service.reports.outcomes import NO_EGGS, NO_OUTCOME, TOO_MANY, UNTOLD, ended_of, outcome_of
 from tests.fakes import MemoryStore
 from tests.seasons import batch_of, ended, group, make_site, put, set_at
 
@@ -84,7 +84,7 @@ def test_eggs_that_went_on_in_another_batch() -> None:
     apart, _ = split(
         apart, (), count=1, into="b-0-c", at=set_at(0) + timedelta(days=10), written_at=set_at(0), who="ada"
     )
-    assert outcome_of(apart, UTC) == "no outcome is written"
+    assert outcome_of(apart, UTC) == NO_OUTCOME
     outcome, missing = counted(put(apart, 21.0, Hatched(), count=7))
     assert (outcome.eggs, outcome.fertile, outcome.hatched, dict(outcome.lost), missing) == (9, None, 7, {}, 1)
 
@@ -138,9 +138,9 @@ def test_why_a_batch_is_not_counted() -> None:
     )
     found = ended_of(store, store.batches(), make_site().zone)
     assert [o.batch for o in found.outcomes] == ["b-0"]
-    assert found.left_out == {"b-1": "how many eggs were set is not written", "b-2": "no outcome is written"}
+    assert found.left_out == {"b-1": NO_EGGS, "b-2": NO_OUTCOME}
     assert found.unwritten == 2
-    assert outcome_of(twice, UTC) == "more eggs are written than were set"
+    assert outcome_of(twice, UTC) == TOO_MANY
 
 
 def test_the_season_is_that_of_the_house() -> None:
