@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import partial
 from typing import Any
 
 from monitor.adapters.requests import read_request
@@ -13,11 +12,11 @@ from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Group
 from monitor.service.watch import commands
 from monitor.service.watch.requests import LookFacts
-from monitor.shown.about import about_words
+from monitor.shown.phone.joined import NoticeWords
 
 
 def perform(state: State, site: Site, request: Mapping[str, Any], now: Now, out: Group) -> dict[str, Any]:
     """Do what a JSON object asks. Raises RequestError, for one that is no request too."""
     read = read_request(request)
     assert not isinstance(read, LookFacts)
-    return dict(commands.perform(Look(state, site, now, out), read, partial(about_words, site=site)))
+    return dict(commands.perform(Look(state, site, now, out), read, NoticeWords(site)))

@@ -287,7 +287,7 @@ Outcome = Delivered | TryLater | GiveUp
 
 
 class Words(Protocol):
-    """What puts notices and alarms into words, in one language. Pure: the same facts give the same words."""
+    """What puts notices, alarms and what was done into words, in one language. Pure: the same facts give the same words."""
 
     def word(self, notice: Notice) -> Notice:
         """The notice with its title and text, as it is told by itself."""
@@ -299,6 +299,14 @@ class Words(Protocol):
 
     def seen(self, seen: Seen) -> str:
         """What was seen of a machine's door, as the record keeps it: in °C."""
+        ...
+
+    def calibration(self, calibration: Calibration) -> str:
+        """What a calibration corrects, as the record keeps it: in °C."""
+        ...
+
+    def went_on(self, into: str, eggs: int) -> str:
+        """That so many eggs of a batch are another one now."""
         ...
 
     def join(self, notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice:

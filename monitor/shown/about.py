@@ -30,11 +30,12 @@ from monitor.domain.alarms.about import (
     Weighed,
     unusable,
 )
-from monitor.domain.eggs.words import said
+from monitor.domain.alarms.alarm import CLOSED, GONE, NO_EGGS, NOT_JUDGED
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.needs.rules import Rule
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable, wall_day
+from monitor.shown.entries import said
 from monitor.shown.form import rough_span
 from monitor.shown.values import harm_words, show_window
 
@@ -43,6 +44,12 @@ MAX_SEEN = 70  # characters of the breeder's own words, and of what was seen las
 MAX_LOSING = 160  # characters: what one message has room for
 ALSO_SHOWN = 6  # further eggs that a message names
 _FAULTS = {"RNG": "no sensible value", "FLAT": "stands still", "NOISE": "restless", "SPK": "jumps", "ROC": "moves faster than air does"}  # fmt: skip
+_UNJUDGED = {
+    NO_EGGS: "no eggs in it",
+    NOT_JUDGED: "no such limit now",
+    GONE: "no longer configured",
+    CLOSED: "the batch is closed",
+}
 # What libraries and chips give in place of a temperature (tests/reference/sensors/failed_reads.csv).
 _CODES = {
     -128.0: "bad checksum",
@@ -98,6 +105,11 @@ def about_words(about: About, site: Site) -> str:
     if isinstance(about, Unmet):
         return f"{' and '.join(about.what)}: {_inside(about)}{_places(about, site)}"
     return _seen(about, site) if isinstance(about, Seen) else losing_words(about, site)
+
+
+def unjudged_words(why: str) -> str:
+    """Why an alarm is no longer judged; what another version's program wrote stands as it is."""
+    return _UNJUDGED.get(why, why)
 
 
 def _unfit(about: Unfit) -> str:

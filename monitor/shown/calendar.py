@@ -15,10 +15,10 @@ from datetime import UTC, datetime, timedelta
 
 from monitor.domain.eggs.book import EggBook, looks
 from monitor.domain.eggs.entry import LookAgain
-from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.wall import printable
+from monitor.shown.entries import eggs_words
 
 LINE_OCTETS = 75  # RFC 5545, 3.1: without the line break
 CANDLE_THIRDS = (1, 2)

@@ -9,14 +9,34 @@ from typing import TYPE_CHECKING
 from monitor.domain.air.units import Unit, celsius_to_fahrenheit, k_to_fahrenheit_difference
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.site import Site
-from monitor.domain.readings.calibration import Calibration, overdue, standing
-from monitor.domain.readings.calibration_words import calibration_view, said
+from monitor.domain.readings.calibration import OFFSET_UNITS, UNITS, WORDS, Calibration, Correction, overdue, standing
+from monitor.domain.readings.view import calibration_view
 from monitor.domain.wall import printable, sheet_time
 
 if TYPE_CHECKING:
     from monitor.service.ports import Answer
 
 JUST_NOW_S = 60.0  # what holds from so short a time ago has no record yet to speak of
+
+
+def said(calibration: Calibration, unit: Unit = "C") -> str:
+    """What it corrects, in words: `temperature +0.30 K`, `humidity 73.1 is 75.3 %RH (sodium-chloride)`."""
+    return "; ".join(_said(quantity, correction, unit) for quantity, correction in calibration.corrections())
+
+
+def _said(quantity: str, correction: Correction, unit: Unit) -> str:
+    name, points, fahrenheit = WORDS[quantity], correction.points, quantity == DRY_BULB and unit == "F"
+    if not points:
+        offset = k_to_fahrenheit_difference(correction.offset) if fahrenheit else correction.offset
+        return f"{name} {offset:+.2f} {'°F' if fahrenheit else OFFSET_UNITS[quantity]}"
+    digits = 2 if quantity == DRY_BULB else 1
+    rows = [
+        f"{celsius_to_fahrenheit(p.reading) if fahrenheit else p.reading:.{digits}f} is "
+        f"{celsius_to_fahrenheit(p.reference) if fahrenheit else p.reference:.{digits}f} "
+        f"{'°F' if fahrenheit else UNITS[quantity]}{f' ({p.salt})' if p.salt else ''}"
+        for p in points
+    ]
+    return f"{name} {', '.join(rows)}"
 
 
 def calibrated_text(answer: Answer, site: Site, now: datetime) -> str:
@@ -39,7 +59,7 @@ def calibrated_text(answer: Answer, site: Site, now: datetime) -> str:
 def list_view(calibrations: Sequence[Calibration], now: datetime) -> list[dict[str, object]]:
     """Each calibration as a plain mapping, with whether it is in force, and overdue."""
     return [
-        calibration_view(c) | {"in_force": here, "overdue": here and overdue(c, now)}
+        calibration_view(c, said(c)) | {"in_force": here, "overdue": here and overdue(c, now)}
         for c, here in _ranked(calibrations, now)
     ]
 

@@ -8,17 +8,18 @@ from typing import Any
 
 from monitor.analysis.water.ahead import EggLoss, Mend
 from monitor.analysis.water.batch import BatchLoss, Track
-from monitor.analysis.water.loss import Interval, Kink, LossLine
+from monitor.analysis.water.loss import FarOff, Interval, Kink, LossLine
 from monitor.domain.air.units import show_temperature
 from monitor.domain.eggs.book import EggBook, history, looks, numbers, of_egg, standing, went_on
 from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
 from monitor.domain.eggs.hatching import expected
-from monitor.domain.eggs.words import eggs_words, entry_view, said
+from monitor.domain.eggs.view import entry_view
 from monitor.domain.needs.batch import Batch, counted, day_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
 from monitor.shown.about import again_words, losing_words, projection_words, setting_words
+from monitor.shown.entries import eggs_words, said
 from monitor.shown.report import text
 from monitor.shown.report.tree import (
     HANGING,
@@ -34,6 +35,7 @@ from monitor.shown.report.tree import (
     plain,
 )
 from monitor.shown.values import show_interval, show_window, target_view, target_words
+from monitor.shown.weighings import left_out_words, unknown_words
 
 _LAST_WIDE = 25  # characters of what was seen last, in a line of the table
 EXPECTED_SHOWN = 8  # eggs of a batch whose chicks are told of
@@ -185,7 +187,7 @@ def _after_weighing(about: Collection[tuple[int | None, str]], water: Water, sit
     elif water.together is not None:
         yield from _together(water.together, water, site)
     else:
-        yield from plain(dict.fromkeys(w.reason for w in water.eggs.values()))
+        yield from plain(dict.fromkeys(_unknown(w) for w in water.eggs.values()))
     for egg, _ in about if len(about) > 1 else ():
         weighed = water.eggs.get(egg, Weighed(())) if egg is not None else Weighed(())
         if weighed.loss is not None and weighed.loss.line.kink is not None:
@@ -226,7 +228,7 @@ def _left_out(weighed: Weighed, site: Site) -> Iterator[str]:
     for mass in weighed.masses:
         if mass.entry in numbers:
             at = wall_time(mass.at, site.zone)
-            yield f"entry {mass.entry}, {mass.mass_g:.2f} g on {at}: far off the line of the others"
+            yield f"entry {mass.entry}, {mass.mass_g:.2f} g on {at}: {left_out_words(FarOff())}"
 
 
 def kink_words(line: LossLine, site: Site) -> str:
@@ -404,8 +406,12 @@ def _why(rows: Sequence[tuple[str, Weighed, str]], book: EggBook) -> Iterator[Pa
 def _reason(weighed: Weighed, book: EggBook | None = None) -> str:
     """Why its loss cannot be told; where the egg or its batch ended without what is expected, for it is too late for that."""
     if weighed.until is None and (book is None or book.batch.closed_at is None):
-        return weighed.reason
-    return weighed.ended
+        return _unknown(weighed)
+    return _unknown(weighed, too_late=True)
+
+
+def _unknown(weighed: Weighed, *, too_late: bool = False) -> str:
+    return "" if weighed.unknown is None else unknown_words(weighed.unknown, too_late=too_late)
 
 
 def _about(entry: Entry) -> str:
@@ -464,12 +470,12 @@ def weighed_view(weighed: Weighed) -> dict[str, object]:
             "at": utc_text(m.at),
             "mass_g": round(m.mass_g, 4),
             "eggs": m.eggs,
-            "left_out": m.left_out or None,
+            "left_out": None if m.left_out is None else left_out_words(m.left_out),
         }
         for m in weighed.masses
     ]
     until = None if weighed.until is None else utc_text(weighed.until)
-    base: dict[str, object] = {"masses": masses, "until": until, "reason": weighed.reason or None, "loss": None}
+    base: dict[str, object] = {"masses": masses, "until": until, "reason": _unknown(weighed) or None, "loss": None}
     loss = weighed.loss
     if loss is None:
         return base

@@ -8,7 +8,6 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, OUT_OF_SERVICE, UNACKNOWLEDGED
-from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import Batch, day_words, whole_day
 from monitor.domain.needs.profile import Band, Profile
@@ -17,6 +16,7 @@ from monitor.domain.needs.site import HATCHER, Site
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.about import NOT_USABLE, SEE_DOCTOR
+from monitor.shown.entries import eggs_words
 from monitor.shown.openings import opening_words
 from monitor.shown.values import (
     QUANTITIES,

@@ -51,7 +51,7 @@ def told(batch: Batch, at: datetime) -> Iterator[tuple[str, str]]:
     room: RoomView = {"machines": [machine_view(story.look(), "setter-1", str)], "others": []}
     book = EggBook(batch)
     water = water_at(SITE, book, at, stretches=[])
-    part = EggPart(batch, 1, at, None, (), (), (), None, "", at, None, 19.5, SITE.zone)
+    part = EggPart(batch, 1, at, None, (), (), (), None, None, at, None, 19.5, SITE.zone)
     due = next(each for each in due_of(declared(batch, "lockdown", at), SITE.profiles["hen"]) if each.key == "lockdown")
     for where, text in {
         "a batch": batch_text(batch, SITE, at),

@@ -11,13 +11,11 @@ from datetime import datetime, tzinfo
 from monitor.analysis.history.environment import BatchHistory
 from monitor.analysis.history.felt import Happening
 from monitor.analysis.water.ahead import EggLoss
-from monitor.analysis.water.loss import Interval
-from monitor.domain.eggs.book import Mass
+from monitor.analysis.water.loss import FarOff, Interval, NoLine
+from monitor.domain.eggs.book import LeftOut, Mass
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.target import Target
-
-FAR_OFF = "far off the line of the others"
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +24,7 @@ class EggPart:
 
     until: where its record ends, by its own end, the batch's, or now. end: how it ended, None so far. entries: what stands in the book
     of it, and of the whole batch while it was in it, by time; done: the same as happenings; zone: of the days and times in it. masses: its weighings. loss: None where
-    `reason` says why; of lost_by. target: what its species should lose, None where no source says; pip_day: by when it is judged;
+    `unknown` says why; of lost_by. target: what its species should lose, None where no source says; pip_day: by when it is judged;
     by_pip_pct: what it had lost by then, None while that lies ahead, and where it died before.
     """
 
@@ -38,7 +36,7 @@ class EggPart:
     done: tuple[Happening, ...]
     masses: tuple[Mass, ...]
     loss: EggLoss | None
-    reason: str
+    unknown: NoLine | LeftOut | None
     lost_by: datetime
     target: Target | None
     pip_day: float
@@ -61,9 +59,9 @@ class EggPart:
         return None if self.target is None else self.target.by(min(self.batch.day(self.lost_by), self.pip_day))
 
 
-def left_out(mass: Mass, loss: EggLoss | None) -> str:
-    """Why a weighing says nothing about the loss; empty where it does."""
-    return mass.left_out or (FAR_OFF if loss is not None and mass.entry in loss.line.left_out else "")
+def left_out(mass: Mass, loss: EggLoss | None) -> LeftOut | FarOff | None:
+    """Why a weighing says nothing about the loss; None where it does."""
+    return mass.left_out or (FarOff() if loss is not None and mass.entry in loss.line.left_out else None)
 
 
 def lost_pct(mass: Mass, loss: EggLoss | None, batch: Batch) -> float | None:

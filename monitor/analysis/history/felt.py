@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from monitor.analysis.history.figures import Figures
+from monitor.analysis.water.loss import FarOff
+from monitor.domain.eggs.book import LeftOut
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.published.exposure import Dose, Match
 from monitor.domain.readings.reading import DAY_MS
@@ -77,7 +79,7 @@ class Written:
     then, None where that is not told."""
 
     entry: Entry
-    left_out: str = ""
+    left_out: LeftOut | FarOff | None = None
     lost_pct: float | None = None
 
 

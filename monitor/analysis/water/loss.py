@@ -84,18 +84,21 @@ class Interval:
         return self.high < low or self.low > high
 
 
+# Why there is no line: no weighing, one alone, or some that are too close together.
+NOT_WEIGHED, WEIGHED_ONCE, TOO_CLOSE = "not weighed", "weighed once", "too close"
+
+
 @dataclass(frozen=True, slots=True)
 class NoLine:
-    """Why nothing can be said of an egg's loss. found: what there is; expected: what is needed; yet: it can still come of itself."""
+    """Why nothing can be said of an egg's loss: NOT_WEIGHED, WEIGHED_ONCE or TOO_CLOSE, and by how many weighings."""
 
-    found: str
-    expected: str
-    yet: bool = False
+    why: str
+    weighings: int
 
-    @property
-    def reason(self) -> str:
-        """In one line."""
-        return f"{self.found}{' yet' if self.yet else ''}, expected {self.expected}"
+
+@dataclass(frozen=True, slots=True)
+class FarOff:
+    """A weighing far off the line of the others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +216,7 @@ def line_of(
     mean_kpa = None if pull is None else pull.mean_kpa
     use = sorted((m for m in masses if not m.left_out), key=lambda m: (m.at, m.entry))
     if not use:
-        return NoLine("not weighed", "two weighings, or one with length and breadth", yet=True)
+        return NoLine(NOT_WEIGHED, 0)
 
     def since(at_ms: int) -> tuple[float, float]:
         if pull is None or mean_kpa is None:
@@ -225,9 +228,9 @@ def line_of(
     x, missing = np.array([a for a, _ in parts]), np.array([b for _, b in parts])
     span = float(x.max() if fresh is not None else x.max() - x.min())
     if span < SHORTEST_KPA_D and len(use) == 1 and fresh is None:
-        return NoLine("weighed once", "again some days later, or length and breadth")
+        return NoLine(WEIGHED_ONCE, 1)
     if span < SHORTEST_KPA_D:
-        return NoLine(f"{_counted(len(use))} too close together", "some days between two")
+        return NoLine(TOO_CLOSE, len(use))
     known_breaks = [
         _Break(
             since(to_ms(b.at))[0],
@@ -541,7 +544,3 @@ def _student(freedom: int) -> float:
         + (5 * z**5 + 16 * z**3 + 3 * z) / (96 * n**2)
         + (3 * z**7 + 19 * z**5 + 17 * z**3 - 15 * z) / (384 * n**3)
     )
-
-
-def _counted(weighings: int) -> str:
-    return "one weighing" if weighings == 1 else f"{weighings} weighings"

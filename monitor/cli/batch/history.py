@@ -32,7 +32,7 @@ from monitor.service.ports import StoreFailure
 from monitor.service.reports.batch import NoRecord, batch_charts, batch_history
 from monitor.service.reports.egg import egg_life
 from monitor.shown.calendar import Due, looks_of, to_ics
-from monitor.shown.exposures import exposure_text, exposure_view
+from monitor.shown.history.exposures import exposure_text, exposure_view
 from monitor.shown.history.files import to_csv, to_json
 from monitor.shown.history.report import Header, to_html, to_text
 

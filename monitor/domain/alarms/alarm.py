@@ -28,6 +28,9 @@ SHELVED = "shelved"
 SUPPRESSED = "suppressed by design"
 OUT_OF_SERVICE = "out of service"
 
+# Why an alarm is suppressed, as the record has it; what is told of it is `shown/about.py`'s.
+NO_EGGS, NOT_JUDGED, GONE, CLOSED = "no eggs in it", "no such limit now", "no longer configured", "the batch is closed"
+
 STILL_STANDING = "still standing"  # the cause of a transition, or of a reminder, that says nothing new
 IN, BETWEEN, OUT = 0, 1, 2  # what one judgement can say of a limit: within, inside the deadband, beyond
 

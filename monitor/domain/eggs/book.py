@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
+from typing import TypeAlias
 
 from monitor.domain.eggs.entry import (
     AFTER_HATCH,
@@ -78,10 +79,28 @@ class EggBook:
 
 
 @fixed
+class After:
+    """Weighed after its shell was whole no more. end: the sign or the end of it, as an entry has it in a word."""
+
+    end: str
+
+
+@fixed
+class OtherEggs:
+    """Weighed with others than the first time: so many, and so many then."""
+
+    eggs: int
+    first: int
+
+
+LeftOut: TypeAlias = After | OtherEggs
+
+
+@fixed
 class Mass:
     """A weighing as mass per egg. entry: its number in the book. eggs: how many lay on the scale.
 
-    left_out: why it says nothing about the loss through the shell; empty where it does. scale: which of the house's, empty where nobody said.
+    left_out: why it says nothing about the loss through the shell; None where it does. scale: which of the house's, empty where nobody said.
     """
 
     entry: int
@@ -89,7 +108,7 @@ class Mass:
     mass_g: float
     error_g: float
     eggs: int = 1
-    left_out: str = ""
+    left_out: LeftOut | None = None
     scale: str = ""
 
 
@@ -197,7 +216,7 @@ def tray_masses(book: EggBook, tray: str) -> tuple[Mass, ...]:
     entries = tuple(e for e in standing(book) if e.egg is None and e.tray == tray and isinstance(e.fact, Weighing))
     found = tuple(_masses(entries, [], typed_error_g(entries)))
     return tuple(
-        mass if mass.eggs == found[0].eggs else replace(mass, left_out=f"{mass.eggs} eggs, first {found[0].eggs}")
+        mass if mass.eggs == found[0].eggs else replace(mass, left_out=OtherEggs(mass.eggs, found[0].eggs))
         for mass in found
     )
 
@@ -360,7 +379,7 @@ def _masses(entries: tuple[Entry, ...], ends: list[tuple[datetime, str]], error_
     for e in entries:
         if isinstance(e.fact, Weighing):
             mass_g, own_g = e.each_g(error_g)
-            ended = next((f"after it was {word}" for at, word in ends if at < e.at), "")
+            ended = next((After(word) for at, word in ends if at < e.at), None)
             yield Mass(
                 entry=e.number,
                 at=e.at,

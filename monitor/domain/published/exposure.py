@@ -3,7 +3,7 @@
 A `Dose` sums one excursion as it happens, in constant memory: hours and degree-hours beyond its limit, the worst value,
 and the hours at or beyond each published temperature. `nearest` then finds the published exposures that it reached,
 those it stayed within, and the results that contradict them. These are other people's eggs, mostly hens' in
-experiments: what is said of them (`shown/exposures.py`) says "published", and nothing is concluded about the eggs in the machine.
+experiments: what is said of them (`shown/history/exposures.py`) says "published", and nothing is concluded about the eggs in the machine.
 
 The published temperatures are those of air in a machine, so the doses that are compared with them are of air. Of the
 figures marked (copy) the text was seen in a copy, the rest in the publication's text or abstract, LUNDY-69 apart: that

@@ -12,6 +12,7 @@ from datetime import datetime
 from monitor.domain.alarms.about import About, Seen
 from monitor.domain.alarms.alarm import (
     BETWEEN,
+    CLOSED,
     IN,
     OUT,
     Alarm,
@@ -32,7 +33,6 @@ from monitor.domain.watch.deciding import judge, settle
 
 # A reminder that was acknowledged, and then nothing was written: the next look at the machine is past.
 LAPSE_S = 12 * 3600.0
-CLOSED = "the batch is closed"
 
 
 def take_book(state: State, book: EggBook) -> None:

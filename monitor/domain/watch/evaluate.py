@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from monitor.domain.alarms.about import REFUSED, Astray, Unusable
-from monitor.domain.alarms.alarm import IN, OUT, Judgement, pass_time, suppress, unanswered, unsuppress
+from monitor.domain.alarms.alarm import GONE, IN, OUT, Judgement, pass_time, suppress, unanswered, unsuppress
 from monitor.domain.needs.batch import batch_of
 from monitor.domain.needs.places import brought
 from monitor.domain.needs.rules import MISSING
@@ -26,8 +26,6 @@ from monitor.domain.watch.planning import plan as plan
 from monitor.domain.watch.sensors import judge_faults
 from monitor.domain.watch.silence import judge_silence, take_presence
 from monitor.domain.watch.telling import remind
-
-GONE = "no longer configured"
 
 
 def hear(look: Look, message: Pack | Presence | Refused) -> None:

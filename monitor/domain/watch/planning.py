@@ -5,16 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from monitor.domain.alarms.about import Unmet
-from monitor.domain.alarms.alarm import IN, OUT, Judgement, suppress, unsuppress
+from monitor.domain.alarms.alarm import IN, NO_EGGS, NOT_JUDGED, OUT, Judgement, suppress, unsuppress
 from monitor.domain.needs.bands import needs_of
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.rules import CONFLICT, MISSING
 from monitor.domain.state.known import Look, Plan
 from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.plan import places, plan_of
-
-EMPTY = "no eggs in it"
-NOT_JUDGED = "no such limit now"
 
 
 def plan(look: Look, machine: str) -> Plan:
@@ -40,7 +37,7 @@ def _refit(look: Look, plan_: Plan) -> None:
         if key in plan_.keys:
             settle(look, key, unsuppress(alarm, look.now, "judged again"))
         elif alarm.condition:
-            why = EMPTY if not plan_.needs.occupants else NOT_JUDGED
+            why = NO_EGGS if not plan_.needs.occupants else NOT_JUDGED
             settle(look, key, suppress(alarm, why, now=look.now, over=True))
         elif alarm.pending_mono_s is not None:
             look.state.alarms[key] = replace(alarm, pending_mono_s=None, pending_at=None)

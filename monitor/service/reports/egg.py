@@ -66,7 +66,7 @@ def egg_life(history: BatchRecord, site: Site, batch: Batch, *, egg: int, now: d
         zone=site.zone,
         masses=weighed.masses,
         loss=weighed.loss,
-        reason=weighed.reason,
+        unknown=weighed.unknown,
         lost_by=lost_by,
         target=target_of(profile),
         pip_day=pip_day(profile),

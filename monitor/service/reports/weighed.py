@@ -10,7 +10,7 @@ from functools import partial
 from monitor.analysis.history.environment import Stretch
 from monitor.analysis.water.ahead import HELD_RH_PCT, Ahead, EggLoss, Mend, ahead_of, egg_loss
 from monitor.analysis.water.batch import FEWEST, UNSURE, BatchLoss, Track, batch_loss, batch_track, track
-from monitor.analysis.water.loss import Interval, LossLine, line_of, pooled_offset
+from monitor.analysis.water.loss import Interval, LossLine, NoLine, line_of, pooled_offset
 from monitor.analysis.water.pull import Pull, mean_air, pull_of
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.air.units import Unit, celsius_to_fahrenheit, fahrenheit_to_celsius
@@ -19,6 +19,7 @@ from monitor.domain.alarms.about import Losing, Projection
 from monitor.domain.eggs.book import (
     EggBook,
     FreshMass,
+    LeftOut,
     Mass,
     ShellBreak,
     candled,
@@ -60,15 +61,14 @@ class NoWater(ValueError):
 class Weighed:
     """The water of one egg, or of a tray as one egg of it.
 
-    loss: None where `reason` says why; ended: why, where it is too late for what is expected. track: None without a loss or a window.
+    loss: None where `unknown` says why: no line, or the last weighing of those that all are left out. track: None without a loss or a window.
     until: when it pipped, hatched, died or was taken out, None while it goes on; its loss is of then, and nothing is projected beyond. by_pip_pct: what it had lost at pip, for which the
     window is; None while that lies ahead, and where it died before.
     """
 
     masses: tuple[Mass, ...]
     loss: EggLoss | None = None
-    reason: str = ""
-    ended: str = ""
+    unknown: NoLine | LeftOut | None = None
     track: Track | None = None
     until: datetime | None = None
     by_pip_pct: Interval | None = None
@@ -143,8 +143,7 @@ class _Record:
     ) -> Weighed:
         set_ms = to_ms(self.batch.set_at)
         if found and all(mass.left_out for mass in found):
-            only = f"weighed only {found[-1].left_out}"
-            return Weighed(found, reason=only, ended=only, until=until)
+            return Weighed(found, unknown=found[-1].left_out, until=until)
         line = line_of(
             found,
             self.pull,
@@ -155,7 +154,7 @@ class _Record:
             offsets_g=offsets_g,
         )
         if not isinstance(line, LossLine):
-            return Weighed(found, reason=line.reason, ended=line.found, until=until)
+            return Weighed(found, unknown=line, until=until)
         return Weighed(found, egg_loss(line, self.pull, set_ms=set_ms, ahead=ahead), until=until)
 
 

@@ -29,7 +29,6 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.doubts import early_stage
 from monitor.domain.eggs.entry import EggError
 from monitor.domain.eggs.hatching import followed
-from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import (
     MAX_EGGS,
@@ -49,8 +48,8 @@ from monitor.domain.needs.rules import EGG_HOT, HANDLING_OVER
 from monitor.domain.needs.site import ID
 from monitor.domain.readings.agreement import Pairs, forget
 from monitor.domain.readings.calibration import Calibration, CalibrationError, check, since_by_default, standing
-from monitor.domain.readings.calibration_words import calibration_view, said
 from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.domain.readings.view import calibration_view
 from monitor.domain.refusal import Words, one_of
 from monitor.domain.signs.opening import HandlingError, declare, finish
 from monitor.domain.state.known import Look, State, rule_of
@@ -61,6 +60,7 @@ from monitor.domain.watch.egg_alarms import close_book, reopen_book, take_book
 from monitor.domain.watch.evaluate import judge_strays, plan, settle
 from monitor.domain.watch.machine_air import dangerous_heat
 from monitor.domain.watch.view import alarm_view, machine_view
+from monitor.service import ports
 from monitor.service.watch.calibrate import changes, correction_of
 from monitor.service.watch.egg_requests import split_books, write_entry, write_split, write_weighings
 from monitor.service.watch.requests import (
@@ -93,10 +93,10 @@ MAX_BACKDATE = timedelta(days=200)
 MAX_SECONDS = 1e9
 
 
-def perform(look: Look, request: Performed, say: Say) -> Mapping[str, object]:
-    """Do what is asked; return the answer. say: words of what an alarm is about. Raises RequestError, and then nothing was changed."""
+def perform(look: Look, request: Performed, words: ports.Words) -> Mapping[str, object]:
+    """Do what is asked; return the answer. Raises RequestError, and then nothing was changed."""
     try:
-        return _performed(look, request, say)
+        return _performed(look, request, words)
     except (BatchError, AlarmError, HandlingError, CalibrationError, EggError, ProfileError, RequestError) as error:
         dated = isinstance(request, BatchAdd | Move | Stage | Close | SplitOff | Calibrate | Write | WriteWeighings)
         unset = dated and not look.now.clock_ok
@@ -104,7 +104,7 @@ def perform(look: Look, request: Performed, say: Say) -> Mapping[str, object]:
         raise RequestError(*error.words, *hint) from error
 
 
-def _performed(look: Look, request: Performed, say: Say) -> Mapping[str, object]:  # noqa: C901 - one case for each request; a table would hide them
+def _performed(look: Look, request: Performed, words: ports.Words) -> Mapping[str, object]:  # noqa: C901 - one case for each request; a table would hide them
     match request:
         case BatchAdd():
             return _batch_add(look, request)
@@ -117,25 +117,25 @@ def _performed(look: Look, request: Performed, say: Say) -> Mapping[str, object]
         case Reopen():
             return _reopen(look, request)
         case SplitOff():
-            return _split(look, request)
+            return _split(look, request, words)
         case Acknowledge():
-            return alarm_view(_acknowledge(look, request), say)
+            return alarm_view(_acknowledge(look, request), words.about)
         case Shelve():
-            return alarm_view(_shelve(look, request), say)
+            return alarm_view(_shelve(look, request), words.about)
         case Unshelve():
-            return alarm_view(_unshelve(look, request), say)
+            return alarm_view(_unshelve(look, request), words.about)
         case OutOfService():
-            return alarm_view(_out_of_service(look, request), say)
+            return alarm_view(_out_of_service(look, request), words.about)
         case Work():
             return _handling(look, request)
         case Calibrate():
-            return _calibrate(look, request)
+            return _calibrate(look, request, words)
         case Write():
             return _write(look, request)
         case WriteWeighings():
             return write_weighings(look, request, _batch(look, request.batch))
         case LookRoom():
-            return _room(look, say)
+            return _room(look, words.about)
         case _:
             assert_never(request)
 
@@ -223,7 +223,7 @@ def _stage_name(stage: str, batch: str) -> str:
     return stage
 
 
-def _split(look: Look, request: SplitOff) -> Mapping[str, object]:
+def _split(look: Look, request: SplitOff, words: ports.Words) -> Mapping[str, object]:
     """Some eggs of a batch become one of their own, in another machine or with another stage."""
     batch = _batch(look, request.batch)
     into = _new_id(look, "into", request.into or _free_name(look.state, batch.id))
@@ -245,7 +245,7 @@ def _split(look: Look, request: SplitOff) -> Mapping[str, object]:
     write_split(look, old, EggBook(split_off, new.entries))
     if (felt := look.state.eggs.get(batch.id)) is not None:
         look.state.eggs[into] = felt  # they were as warm as the others until now
-    _adopt(look, old.batch, f"{eggs_words(split_off.eggs or 0)} went on as batch {into}")
+    _adopt(look, old.batch, words.went_on(into, split_off.eggs or 0))
     _adopt(look, split_off, f"split off {batch.id}")
     # Those that had shown a sign are in lockdown by themselves now; and so may be those that they leave.
     _follow_signs(look, EggBook(split_off))
@@ -335,7 +335,7 @@ def _handling(look: Look, request: Work) -> Mapping[str, object]:
     return {"machine": machine, "did": did, "until": utc_text(handling.until), "shelved": shelved}
 
 
-def _calibrate(look: Look, request: Calibrate) -> Mapping[str, object]:
+def _calibrate(look: Look, request: Calibrate, words: ports.Words) -> Mapping[str, object]:
     """A probe was held against a reference: its readings are corrected from now on, and those in the record as far back as it holds."""
     name = request.probe
     probe = look.site.probes.get(name)
@@ -362,10 +362,10 @@ def _calibrate(look: Look, request: Calibrate) -> Mapping[str, object]:
         machine.watch = machine.windows = None
         # Also for the next run, where this is asked while none goes on.
         look.out.memory = remember(look)
-    by = f" by {calibration.by}" if calibration.by else ""
-    look.out.events.append(Event(look.now.utc, "calibration", name, f"{said(calibration, 'C')}{by}"))
+    by, what = f" by {calibration.by}" if calibration.by else "", words.calibration(calibration)
+    look.out.events.append(Event(look.now.utc, "calibration", name, f"{what}{by}"))
     in_force = calibration in standing(later, look.now.utc)
-    return {**calibration_view(calibration), "did": "calibrated", "in_force": in_force, "changes": changed}
+    return {**calibration_view(calibration, what), "did": "calibrated", "in_force": in_force, "changes": changed}
 
 
 def _room(look: Look, say: Say) -> RoomView:

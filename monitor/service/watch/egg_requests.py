@@ -16,7 +16,7 @@ from monitor.domain.eggs.entry import EggError, Entry, Fact, Laid, LookAgain, Si
 from monitor.domain.eggs.hatching import still_in
 from monitor.domain.eggs.many import Odd, add_each
 from monitor.domain.eggs.split import split
-from monitor.domain.eggs.words import entry_view
+from monitor.domain.eggs.view import entry_view
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import from_ms, to_ms

@@ -262,7 +262,7 @@ class Engine:
         try:
             if (name := of_book(request)) is not None:
                 self._open_book(name)
-            answer = perform(self._look(item.now), request, self._words.about)
+            answer = perform(self._look(item.now), request, self._words)
         except RequestError as error:
             item.reply(error.answer())
             return

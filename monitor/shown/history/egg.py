@@ -15,15 +15,17 @@ from monitor.analysis.history.felt import Happening
 from monitor.analysis.water.loss import Interval
 from monitor.domain.eggs.book import Mass
 from monitor.domain.eggs.entry import Dead, Entry
-from monitor.domain.eggs.words import entry_view, said
+from monitor.domain.eggs.view import entry_view
 from monitor.domain.needs.batch import day_words
 from monitor.domain.wall import utc_text
+from monitor.shown.entries import said
 from monitor.shown.form import Shown
 from monitor.shown.history.felt import happening_words
 from monitor.shown.history.felt_files import happening_record
 from monitor.shown.plain import Record, exact, value
 from monitor.shown.report.tree import PAGE_ONLY, Drawing, Heading, Section, plain
 from monitor.shown.values import show_interval, show_window, target_view, target_words
+from monitor.shown.weighings import left_out_words, unknown_words
 
 # Columns that the CSV of one egg has after those of every history, by their key in a record.
 COLUMNS = {
@@ -66,7 +68,7 @@ def _water_lines(part: EggPart, shown: Shown) -> Iterator[str]:
     loss, line_pct = part.loss, part.line_pct
     if loss is None:
         if part.masses:
-            yield f"loss not known: {part.reason}"
+            yield f"loss not known: {_unknown(part)}"
         return
     yield f"mass at set {show_interval(loss.line.mass_at_set_g, 'g', 2)}"
     yield f"lost {show_interval(loss.now_pct)} by {shown.time(part.lost_by)}, day {day_words(part.batch.day(part.lost_by))}"
@@ -148,7 +150,7 @@ def _water(part: EggPart) -> Record:
         "window_pct": None if part.target is None else [value(each) for each in part.target.by_pip_pct],
         "target": target_view(part.target),
         "pip_day": value(part.pip_day),
-        "reason": part.reason or None,
+        "reason": _unknown(part) or None,
         "loss": None,
     }
     if loss is not None:
@@ -165,11 +167,16 @@ def _water(part: EggPart) -> Record:
     return known
 
 
+def _unknown(part: EggPart) -> str:
+    return "" if part.unknown is None else unknown_words(part.unknown)
+
+
 def _mass(mass: Mass, part: EggPart) -> Record:
+    why = left_out(mass, part.loss)
     return {
         "mass_g": value(mass.mass_g),
         "lost_pct": value(lost_pct(mass, part.loss, part.batch)),
-        "left_out": left_out(mass, part.loss) or None,
+        "left_out": None if why is None else left_out_words(why),
     }
 
 

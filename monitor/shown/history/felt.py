@@ -8,17 +8,18 @@ from datetime import datetime, tzinfo
 
 from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, Felt, Happening, SideDose, Written
 from monitor.domain.eggs.entry import Found, Note, Sign, Size, Weighing
-from monitor.domain.eggs.words import eggs_words, said
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.published.exposure import ABOVE, REACHED, SHORT
 from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.domain.wall import printable
-from monitor.shown.exposures import match_words
+from monitor.shown.entries import said, went_on_words
 from monitor.shown.form import Shown, duration
+from monitor.shown.history.exposures import match_words
 from monitor.shown.openings import opening_words
 from monitor.shown.report.tree import INSET, Heading, Paragraph, Section, plain
 from monitor.shown.values import per_cent
+from monitor.shown.weighings import left_out_words
 
 LISTED = 20  # openings told one by one in words; JSON and CSV have them all
 # What the words of an entry do not say by themselves, among moves and openings.
@@ -132,7 +133,7 @@ def what_words(each: Happening, zone: tzinfo) -> str:
         return _written_words(each.written, zone)
     if each.split is not None:
         count, into = each.split
-        return f"{eggs_words(count)} went on as batch {into}"
+        return went_on_words(into, count)
     if each.kind == MOVE:
         return "closed" if each.closed else f"to {each.machine}" if each.machine else "in no machine"
     return each.text
@@ -145,7 +146,7 @@ def _written_words(written: Written, zone: tzinfo) -> str:
     about = "" if entry.egg is not None else "batch " if name else "batch: "
     told = f"{about}{name}: {words}" if name else f"{about}{words}"
     if written.left_out:
-        return f"{told}, left out: {written.left_out}"
+        return f"{told}, left out: {left_out_words(written.left_out)}"
     return told if written.lost_pct is None else f"{told}, {written.lost_pct:.1f} % lost"
 
 

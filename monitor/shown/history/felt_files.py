@@ -8,7 +8,7 @@ from datetime import tzinfo
 from monitor.analysis.history.felt import Doubt, Felt, Happening, SideDose
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.published.exposure import ABOVE, SOURCES, Match
-from monitor.shown.exposures import match_words
+from monitor.shown.history.exposures import match_words
 from monitor.shown.history.felt import what_words
 from monitor.shown.plain import Record, exact, figures_record, span_record, utc_ms, value
 

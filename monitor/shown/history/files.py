@@ -28,8 +28,9 @@ from collections.abc import Iterator
 from monitor.analysis.history.egg import EggPart
 from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.felt import Felt
-from monitor.domain.readings.calibration_words import calibration_view
+from monitor.domain.readings.view import calibration_view
 from monitor.domain.wall import utc_text
+from monitor.shown.calibrations import said
 from monitor.shown.history.development import development_record
 from monitor.shown.history.egg import COLUMNS as EGG_COLUMNS
 from monitor.shown.history.egg import done_record, egg_record, egg_rows
@@ -105,7 +106,7 @@ def to_json(history: BatchHistory, header: Header) -> Record:
         "limits": list(_limits(history.whole)),
         "excursions": list(_excursions(history.whole)),
         "gaps": list(_gaps(history.whole)),
-        "calibrations": [calibration_view(each) for each in history.calibrations],
+        "calibrations": [calibration_view(each, said(each)) for each in history.calibrations],
         "happenings": [done_record(each, header.egg) for each in history.happenings],
         "openings_per_day": [
             {"day": day, "openings": count} for day, count in openings_per_day(history.happenings, header.set_at)
@@ -147,7 +148,7 @@ def _rows(history: BatchHistory, egg: EggPart | None) -> Iterator[Record]:
         for record in records:
             yield {"kind": kind, **record}
     for each in history.calibrations:
-        view = calibration_view(each)
+        view = calibration_view(each, said(each))
         yield {"kind": "calibration", **{key: view[key] for key in ("probe", "at", "since", "what", "due", "by")}}
     for happening in history.happenings:
         yield done_record(happening, egg)

@@ -17,13 +17,13 @@ from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.excursions import Excursion
 from monitor.analysis.history.felt import Felt
 from monitor.analysis.history.figures import Figures, Gap
-from monitor.domain.eggs.words import eggs_words
 from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.calibration import Calibration
-from monitor.domain.readings.calibration_words import said
 from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.domain.wall import printable
+from monitor.shown.calibrations import said
+from monitor.shown.entries import eggs_words
 from monitor.shown.form import WORDS, Shown, duration
 from monitor.shown.history.development import development_lines
 from monitor.shown.history.draw import Ticks, axis, drawing, legend, strips

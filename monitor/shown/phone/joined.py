@@ -10,8 +10,11 @@ from monitor.domain.alarms.joined import Alike, Joined, gather
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import Site
+from monitor.domain.readings.calibration import Calibration
 from monitor.domain.signs.seen import Seen
 from monitor.shown.about import about_words
+from monitor.shown.calibrations import said
+from monitor.shown.entries import went_on_words
 from monitor.shown.openings import opening_words
 from monitor.shown.phone.notices import (
     MAX_TEXT,
@@ -58,6 +61,14 @@ class NoticeWords:
     def seen(self, seen: Seen) -> str:
         """See the port."""
         return opening_words(seen)
+
+    def calibration(self, calibration: Calibration) -> str:
+        """See the port."""
+        return said(calibration)
+
+    def went_on(self, into: str, eggs: int) -> str:
+        """See the port."""
+        return went_on_words(into, eggs)
 
     def join(self, notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice:
         """See the port. Led by the most urgent that still stands; of what was told, those are named that belong to the same flood."""

@@ -3,9 +3,8 @@ likely harm, first act, and the number to answer with. Under 200 characters befo
 
 Another language for the phone is another `NoticeWords` (`shown/phone/joined.py`), in place of the one that `app` hands in. Its words come from:
 this module and `joined.py` beside it, sentence by sentence; `values.py`, what a value, a band and a subject are called; and the words,
-over, consequence and first_act of each rule in `data/rules.toml`; `about.py`, what an alarm without a value is about, and
-`domain/eggs/words.py`, what was written of an egg. Not from here: why an alarm is no longer judged (`Facts.unjudged`), four names that
-`domain/watch` gives, and the names of quantities and stages.
+over, consequence and first_act of each rule in `data/rules.toml`; `about.py`, what an alarm without a value is about and why one is no
+longer judged; `entries.py`, what was written of an egg. Not from here: the names of quantities, signs and stages, which are data.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.rules import ABOVE, LETHAL, Rule
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable
-from monitor.shown.about import about_words, advice, matter, moving_words
+from monitor.shown.about import about_words, advice, matter, moving_words, unjudged_words
 from monitor.shown.form import rough_span
 from monitor.shown.values import finer_beside, show_band, show_estimate, show_value, subject_name
 
@@ -41,7 +40,7 @@ def worded(notice: Notice, site: Site) -> Notice:
     number = f"No. {notice.alarm_number}"
     room = MAX_TEXT - len(number)
     if facts.unjudged:
-        parts = [f"Was {matter(rule, facts.about)}; {facts.unjudged}."]
+        parts = [f"Was {matter(rule, facts.about)}; {unjudged_words(facts.unjudged)}."]
     elif facts.over:
         parts = [f"{_value(facts, site, '. ')}Lasted {_lasted(facts, notice.created)}{_worst(facts, site)}."]
     else:

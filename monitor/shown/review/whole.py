@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
-from monitor.domain.eggs.words import eggs_words
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
 from monitor.domain.wall import utc_text
+from monitor.shown.entries import eggs_words
 from monitor.shown.form import Shown
 from monitor.shown.report import page, text
 from monitor.shown.report.style import STYLE

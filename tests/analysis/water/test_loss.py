@@ -14,10 +14,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import t as student  # type: ignore[import-untyped]
 
-from monitor.analysis.water.loss import GAP_DOUBT, SCATTER_SHARE, Interval, LossLine, NoLine, _student, line_of
+from monitor.analysis.water.loss import (
+    GAP_DOUBT,
+    NOT_WEIGHED,
+    SCATTER_SHARE,
+    TOO_CLOSE,
+    WEIGHED_ONCE,
+    Interval,
+    LossLine,
+    NoLine,
+    _student,
+    line_of,
+)
 from monitor.analysis.water.pull import Pull
 from monitor.domain.air.psychrometrics import pressure_kpa, saturation_vapour_kpa, vapour_kpa
-from monitor.domain.eggs.book import EggBook, FreshMass, add, hoyt, masses
+from monitor.domain.eggs.book import After, EggBook, FreshMass, add, hoyt, masses
 from monitor.domain.eggs.entry import Entry, Weighing
 from monitor.domain.needs.batch import Batch
 from tests.analysis.weighed import KPA_PER_TORR, SEA_KPA, SET, SET_MS, constant, day_ms, figure, line, rows, weighed
@@ -196,7 +207,7 @@ def test_length_and_breadth_stand_in_for_the_first_weighing() -> None:
     assert at.value == pytest.approx(7.0, abs=0.01)
     assert (at.high - at.low) / 2.0 == pytest.approx(2.26 * 3.0 * 0.93, rel=0.1)
     alone = line_of(weighed([(12.0, 18.0)]), constant(3.0), set_ms=SET_MS, pressure_kpa=SEA_KPA)
-    assert alone == NoLine("weighed once", "again some days later, or length and breadth")
+    assert alone == NoLine(WEIGHED_ONCE, 1)
 
 
 def holed(deficit: float, since_day: float, until_day: float, days: float = 40.0) -> Pull:
@@ -263,13 +274,11 @@ def test_an_egg_weighed_in_store() -> None:
 
 def test_what_makes_no_line() -> None:
     """No weighing, one, two within hours, or none that counts: NoLine says which, and nothing raises."""
-    assert line_of([], constant(3.0), set_ms=SET_MS, pressure_kpa=SEA_KPA) == NoLine(
-        "not weighed", "two weighings, or one with length and breadth", yet=True
-    )
+    assert line_of([], constant(3.0), set_ms=SET_MS, pressure_kpa=SEA_KPA) == NoLine(NOT_WEIGHED, 0)
     assert isinstance(line_of(weighed([(3.0, 20.0)]), constant(3.0), set_ms=SET_MS, pressure_kpa=SEA_KPA), NoLine)
     close = line_of(weighed([(3.0, 20.0), (3.1, 19.99)]), constant(3.0), set_ms=SET_MS, pressure_kpa=SEA_KPA)
-    assert close == NoLine("2 weighings too close together", "some days between two")
-    hatched = [replace(m, left_out="after it was hatched") for m in weighed([(0.0, 20.0), (9.0, 19.0)])]
+    assert close == NoLine(TOO_CLOSE, 2)
+    hatched = [replace(m, left_out=After("hatched")) for m in weighed([(0.0, 20.0), (9.0, 19.0)])]
     assert isinstance(line_of(hatched, constant(3.0), set_ms=SET_MS, pressure_kpa=SEA_KPA), NoLine)
 
 

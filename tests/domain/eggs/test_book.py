@@ -11,7 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.eggs.book import (
+    After,
     EggBook,
+    OtherEggs,
     add,
     fresh_mass,
     history,
@@ -197,7 +199,7 @@ def test_masses_of_one_egg() -> None:
     )
     found = masses(made, 1)
     assert [(m.mass_g, m.error_g) for m in found] == [(20.0, 0.01), (pytest.approx(18.8), 0.05), (16.0, 0.05)]
-    assert [m.left_out for m in found] == ["", "", "after it was pipped"]
+    assert [m.left_out for m in found] == [None, None, After("pipped")]
     assert [m.scale for m in found] == ["", "kitchen", ""]
     assert sign_at(made, 1, "internal pip") == day(20)
     assert sign_at(made, 1, "draw-down") is None
@@ -215,7 +217,7 @@ def test_masses_of_a_tray() -> None:
     found = tray_masses(made, "A")
     assert [m.mass_g for m in found] == pytest.approx([60.0, 56.0, 500.0 / 9.0])
     assert found[0].error_g == pytest.approx(0.1)
-    assert [m.left_out for m in found] == ["", "", "9 eggs, first 10"]
+    assert [m.left_out for m in found] == [None, None, OtherEggs(9, 10)]
     assert trays(made) == ("", "A")
     assert [m.eggs for m in tray_masses(made, "")] == [8]
 

@@ -30,7 +30,7 @@ from monitor.domain.published.exposure import (
     nearest,
     quoted,
 )
-from monitor.shown.exposures import match_words
+from monitor.shown.history.exposures import match_words
 
 FOLDER = Path(__file__).parents[2] / "reference" / "temperature"
 BY_ID = {each.id: each for each in EXPOSURES}

@@ -15,6 +15,7 @@ import pytest
 
 from monitor.analysis.history.environment import BatchHistory
 from monitor.analysis.history.felt import Written
+from monitor.analysis.water.loss import WEIGHED_ONCE, FarOff, NoLine
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import (
     Candling,
@@ -210,7 +211,7 @@ def test_the_loss_is_that_of_the_egg_book(site: Site) -> None:
     assert part.line_pct == pytest.approx((11.0 * 7.0 / 18.9, 14.0 * 7.0 / 18.9))
     other = egg_life(store, site, book.batch, egg=8, now=day(7.0)).part
     assert other.loss is None
-    assert other.reason.startswith("weighed once")
+    assert other.unknown == NoLine(WEIGHED_ONCE, 1)
     assert [what_words(h, UTC) for h in other.done][-1].startswith("look again ")
 
 
@@ -240,10 +241,10 @@ def test_what_was_typed_moves_neither_terminal_nor_page_nor_table(site: Site) ->
 
 @pytest.mark.parametrize(
     ("why", "lost_pct", "told"),
-    [("", 0.05, 0.05), ("", 0.049, None), ("", 8.0, 8.0), ("", None, None), ("in another line", 8.0, None)],
+    [(None, 0.05, 0.05), (None, 0.049, None), (None, 8.0, 8.0), (None, None, None), (FarOff(), 8.0, None)],
 )
 def test_what_a_weighing_comes_to(
-    monkeypatch: pytest.MonkeyPatch, why: str, lost_pct: float | None, told: float | None
+    monkeypatch: pytest.MonkeyPatch, why: FarOff | None, lost_pct: float | None, told: float | None
 ) -> None:
     """From a twentieth of a per cent on, and not of one that is left out, for the reason that is told instead."""
     entry: Any = SimpleNamespace()

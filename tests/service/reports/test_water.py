@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 
 from monitor.adapters.tables.profiles import load_profiles
+from monitor.analysis.water.loss import NOT_WEIGHED, WEIGHED_ONCE, NoLine
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, saturation_vapour_kpa
-from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.book import After, EggBook, add
 from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Hatched, Removed, Sign, Size, Split, Weighing
 from monitor.domain.eggs.temperature import model_of
 from monitor.domain.needs.batch import Batch, Stay, closed, moved
@@ -304,10 +305,10 @@ def test_why_there_is_none(site: Site) -> None:
     book = put(EggBook(HEN), 5, Candling("fertile"), 1)
     book = put(book, 5, Weighing(58.0), 2)
     book = put(put(book, 5, Sign("external pip"), 3), 6, Weighing(58.0), 3)
-    reasons = {egg: w.reason for egg, w in seen(site, book).eggs.items()}
-    assert reasons[1].startswith("not weighed yet")
-    assert reasons[2].startswith("weighed once")
-    assert reasons[3] == "weighed only after it was pipped"
+    reasons = {egg: w.unknown for egg, w in seen(site, book).eggs.items()}
+    assert reasons[1] == NoLine(NOT_WEIGHED, 0)
+    assert reasons[2] == NoLine(WEIGHED_ONCE, 1)
+    assert reasons[3] == After("pipped")
 
 
 def test_measures_stand_in_for_a_weighing(site: Site) -> None:

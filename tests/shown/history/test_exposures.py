@@ -8,7 +8,7 @@ import pytest
 
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.published.exposure import EXPOSURES, SOURCES, disagreeing
-from monitor.shown.exposures import WIDTH, exposure_text, exposure_view
+from monitor.shown.history.exposures import WIDTH, exposure_text, exposure_view
 from monitor.shown.values import show_figure
 
 

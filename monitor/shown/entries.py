@@ -1,8 +1,8 @@
-"""An entry of the egg book for people, and as a plain mapping for programs."""
+"""What was written of eggs, in words: an entry of the egg book, and what went on in another batch."""
 
 from __future__ import annotations
 
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 
 from monitor.domain.eggs.entry import (
     Candling,
@@ -21,10 +21,9 @@ from monitor.domain.eggs.entry import (
     Split,
     Weighing,
     Withdrawn,
-    fields_of,
 )
 from monitor.domain.published.findings import FINDING
-from monitor.domain.wall import printable, utc_text, wall_day, wall_time
+from monitor.domain.wall import printable, wall_day, wall_time
 
 
 def said(entry: Entry, zone: tzinfo) -> str:
@@ -60,7 +59,7 @@ def _said(fact: Fact, zone: tzinfo) -> str:
     if isinstance(fact, Removed):
         return f"removed: {fact.why}"
     if isinstance(fact, Split):
-        return f"went on as batch {fact.into}"
+        return went_on_words(fact.into)
     if isinstance(fact, Found):
         return FINDING[fact.finding].words
     if isinstance(fact, Note):
@@ -75,20 +74,9 @@ def eggs_words(count: int) -> str:
     return "1 egg" if count == 1 else f"{count} eggs"
 
 
-def entry_view(entry: Entry) -> dict[str, object]:
-    """One entry: g, mm and days as they were written; RFC 3339 times."""
-    return {
-        "number": entry.number,
-        "at": utc_text(entry.at),
-        "written_at": utc_text(entry.written_at),
-        "by": entry.who,
-        "egg": entry.egg,
-        "count": entry.count,
-        "tray": entry.tray or None,
-        "kind": entry.fact.kind,
-        "fact": {k: utc_text(v) if isinstance(v, datetime) else v for k, v in fields_of(entry.fact).items()},
-        "replaces": entry.replaces,
-    }
+def went_on_words(into: str, count: int | None = None) -> str:
+    """`went on as batch hen-1-b`, `3 eggs went on as batch hen-1-b`."""
+    return f"{'' if count is None else f'{eggs_words(count)} '}went on as batch {into}"
 
 
 def _after(text: str) -> str:

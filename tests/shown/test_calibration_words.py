@@ -10,7 +10,10 @@ import pytest
 
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.calibration import Calibration, Point, by_offset, by_points, by_salts
-from monitor.domain.readings.calibration_words import calibration_view, said
+from monitor.domain.readings.view import calibration_view
+from monitor.shown.calibrations import said
+from monitor.shown.phone.joined import NoticeWords
+from tests.told import HOUSE
 
 AT = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 OFFSETS = Calibration("node-a/top", AT, dry_bulb_c=by_offset(DRY_BULB, -0.25), rh_pct=by_offset(RH, 1.5))
@@ -42,7 +45,7 @@ def test_in_words(calibration: Calibration, unit: str, words: str) -> None:
 
 def test_as_plain_values() -> None:
     """Units and names as everywhere, RFC 3339 times, None for what is not said; ready for JSON."""
-    view: Any = calibration_view(LINE)
+    view: Any = calibration_view(LINE, said(LINE))
     assert json.loads(json.dumps(view, allow_nan=False)) == view
     assert (view["at"], view["since"], view["due"]) == ("2026-03-01T18:00:00.000Z",) * 3
     assert view["dry_bulb_c"]["points"][0] == {"reading": 36.8, "reference": 37.0, "salt": None}
@@ -51,4 +54,9 @@ def test_as_plain_values() -> None:
         "offset": 2.2,
         "points": [{"reading": 73.1, "reference": 75.3, "salt": "sodium-chloride"}],
     }
-    assert (calibration_view(OFFSETS)["since"], calibration_view(OFFSETS)["due"]) == (None, None)
+    assert (calibration_view(OFFSETS, "")["since"], calibration_view(OFFSETS, "")["due"]) == (None, None)
+
+
+def test_what_the_record_keeps_of_it() -> None:
+    """The port tells the same, in °C, whatever the house shows."""
+    assert NoticeWords(HOUSE).calibration(LINE) == said(LINE, "C")
