@@ -45,11 +45,7 @@ _ROW = ("line", "egg", "gross_g", "at")
 
 
 class BadRequest(RequestError):
-    """What is no request: where, what came, what was expected."""
-
-    def __init__(self, where: str, came: str, expected: str) -> None:
-        self.where, self.came, self.expected = where, came, expected
-        super().__init__(f"{where}: {came}, expected {expected}")
+    """What is no request."""
 
 
 @functools.cache

@@ -1,21 +1,36 @@
-"""Why something is refused, in words that carry their moments as moments: whoever reads them is told each on the clock he goes by."""
+"""Why something is refused: where, what came, what was expected. Each is words that carry their moments as moments: whoever reads them
+is told each on the clock he goes by."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
 from datetime import datetime
+from typing import TypeAlias
 
 from monitor.domain.wall import utc_text
 
 Words = tuple[str | datetime, ...]  # texts and aware moments, in the order in which they are read
+Part: TypeAlias = str | datetime | Words
 
 
 class Refusal(ValueError):
-    """What cannot be done: where, what came, what was expected. As text, its moments are those for programs, to the second."""
+    """What cannot be done. where: what it is about; came: what is wrong with it; expected: what would have been right. What the others say
+    already is empty.
 
-    def __init__(self, *words: str | datetime) -> None:
-        super().__init__(*words)
-        self.words: Words = words
+    As text it is one line, `where: came, expected what`, with the moments that are for programs, to the second.
+    """
+
+    def __init__(self, where: Part, came: Part = "", expected: Part = "") -> None:
+        super().__init__(where, came, expected)
+        self.where, self.came, self.expected = (_words_of(part) for part in (where, came, expected))
+
+    @property
+    def words(self) -> Words:
+        """All of it as it is read."""
+        said: Words = (
+            (*self.came, ", " if self.came else "", "expected ", *self.expected) if self.expected else self.came
+        )
+        return _merged((*self.where, ": ", *said) if self.where and said else (*self.where, *said))
 
     def __str__(self) -> str:
         return in_words(self.words, lambda at: utc_text(at, "seconds"))
@@ -35,14 +50,36 @@ NEAR = 0.7  # of what two words have in common, as difflib counts it: one letter
 FEW = 12  # names that are told one by one where one of them is near enough to be the one that was meant
 
 
-def one_of(word: str, known: Collection[str], none: str = "none yet") -> str:
-    """What was expected in place of a word that is none of the known, the nearest of them first: `nearest hen-1, expected one of: hen-1, hen-2`.
-    none: in place of an empty list."""
+def sought(word: str, known: Collection[str], none: str = "none yet") -> tuple[str, str]:
+    """(the nearest of the known, what was expected) of a word that is none of them: `, nearest hen-1` and `one of: hen-1, hen-2`; the first is
+    empty where none is near. none: in place of an empty list."""
     import difflib  # with the first mistake
 
     folded = {name.lower(): name for name in reversed(list(known))}
     near = [folded[name] for name in difflib.get_close_matches(word.lower(), folded, n=2, cutoff=NEAR)]
-    every = f"expected one of: {', '.join(known) or none}"
+    every = f"one of: {', '.join(known) or none}"
     if not near:
-        return every
-    return f"nearest {' or '.join(near)}, {every if len(known) <= FEW else f'expected one of {len(known)}'}"
+        return "", every
+    return f", nearest {' or '.join(near)}", every if len(known) <= FEW else f"one of {len(known)}"
+
+
+def one_of(word: str, known: Collection[str], none: str = "none yet") -> str:
+    """The same as the end of one text: `nearest hen-1, expected one of: hen-1, hen-2`."""
+    near, expected = sought(word, known, none)
+    return f"{near}, expected {expected}".removeprefix(", ")
+
+
+def _words_of(part: Part) -> Words:
+    return part if isinstance(part, tuple) else (part,) if part else ()
+
+
+def _merged(words: Words) -> Words:
+    """The same with each text in one piece."""
+    found: list[str | datetime] = []
+    for part in words:
+        before = found[-1] if found else None
+        if isinstance(part, str) and isinstance(before, str):
+            found[-1] = before + part
+        else:
+            found.append(part)
+    return tuple(found)

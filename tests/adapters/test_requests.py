@@ -36,7 +36,8 @@ def refused(**asked: Any) -> str:
     with pytest.raises(RequestError) as raised:
         read_request(asked)
     assert isinstance(raised.value, BadRequest)
-    assert str(raised.value) == f"{raised.value.where}: {raised.value.came}, expected {raised.value.expected}"
+    ((where,), (came,), (expected,)) = raised.value.where, raised.value.came, raised.value.expected
+    assert str(raised.value) == f"{where}: {came}, expected {expected}"
     return str(raised.value)
 
 

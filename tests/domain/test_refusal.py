@@ -19,7 +19,7 @@ AT = datetime(2026, 7, 1, 22, 30, 15, 250000, tzinfo=UTC)
 
 def test_as_text_its_moments_are_those_for_programs() -> None:
     """RFC 3339, UTC, to the second; the texts are as they were given."""
-    refused = Refusal("batch hen-1: move at ", AT, " is before it came to setter-1")
+    refused = Refusal("batch hen-1", ("move at ", AT, " is before it came to setter-1"))
     assert str(refused) == "batch hen-1: move at 2026-07-01T22:30:15Z is before it came to setter-1"
     assert refused.words[1] == AT
 
@@ -34,6 +34,31 @@ def test_who_is_told_has_each_moment_on_his_own_clock() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("refused", "line"),
+    [
+        (Refusal("egg 7", "dead already", "one that lives"), "egg 7: dead already, expected one that lives"),
+        (Refusal("egg 7", "dead already"), "egg 7: dead already"),
+        (Refusal("alarm 7x", "", "a number"), "alarm 7x: expected a number"),
+        (Refusal("", "two bands came", "one"), "two bands came, expected one"),
+        (Refusal("", (AT, " is late")), "2026-07-01T22:30:15Z is late"),
+        (Refusal("nothing else"), "nothing else"),
+    ],
+)
+def test_one_form_of_sentence(refused: Refusal, line: str) -> None:
+    """Where, what came, what was expected; what is not said leaves nothing behind."""
+    assert str(refused) == line
+
+
+def test_a_hint_comes_last() -> None:
+    """A request is refused for the same reason, with where, what came and what was expected kept apart."""
+    for expected in ("", "a later day"):
+        hinted = RequestError.of(Refusal("batch hen-1", "closed", expected), (" (the clock says ", AT, ")"))
+        assert (hinted.where, hinted.came[0]) == (("batch hen-1",), "closed")
+        said = f"batch hen-1: closed{f', expected {expected}' if expected else ''}"
+        assert str(hinted) == f"{said} (the clock says 2026-07-01T22:30:15Z)"
+
+
 def test_several_are_one_with_a_text_between() -> None:
     """Lines keep their order and their moments; of one nothing is added."""
     assert joined([("a ", AT), ("b",), (AT,)]) == ("a ", AT, "\n", "b", "\n", AT)
@@ -43,8 +68,12 @@ def test_several_are_one_with_a_text_between() -> None:
 
 def test_it_survives_a_copy() -> None:
     """An error that crosses to another process says the same there."""
-    copied = pickle.loads(pickle.dumps(Refusal("x: ", AT)))
-    assert (str(copied), copied.words) == ("x: 2026-07-01T22:30:15Z", ("x: ", AT))
+    copied = pickle.loads(pickle.dumps(Refusal("x", AT, "a later one")))
+    assert (str(copied), copied.words) == (
+        "x: 2026-07-01T22:30:15Z, expected a later one",
+        ("x: ", AT, ", expected a later one"),
+    )
+    assert (copied.where, copied.came, copied.expected) == (("x",), (AT,), ("a later one",))
 
 
 @pytest.mark.parametrize("wrong", ["move", "declare", "close", "close twice"])
@@ -65,7 +94,7 @@ def test_a_batch_hands_its_moments_on(wrong: str) -> None:
 
 def test_the_answer_of_a_request_holds_both() -> None:
     """`error` for programs as ever; `words` with each moment apart, so that nobody need find it in a sentence."""
-    answer = json.loads(json.dumps(RequestError("at: ", AT, " is in the future").answer()))
+    answer = json.loads(json.dumps(RequestError("at", (AT, " is in the future")).answer()))
     assert answer == {
         "error": "at: 2026-07-01T22:30:15Z is in the future",
         "words": ["at: ", {"at": "2026-07-01T22:30:15.250Z"}, " is in the future"],

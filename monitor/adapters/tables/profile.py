@@ -281,7 +281,7 @@ def read_profile(
     try:
         read = _Profile.model_validate(data, context=_Known(source_keys, plain_source, rules or {}))
     except ValidationError as error:
-        raise ProfileError(sentences(error, where, model=_Profile, data=data)[0]) from None
+        raise ProfileError("", sentences(error, where, model=_Profile, data=data)[0]) from None
     return read.value(dict(_sources(read, data, "", plain=plain_source or "")))
 
 

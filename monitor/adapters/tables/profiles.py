@@ -66,7 +66,7 @@ def load_profiles(own: Path | None = None) -> Profiles:
         profile = _own_profile(_read(path), path.name, shipped)
         if profile.id in files:
             taken = files[profile.id]
-            raise ProfileError(f"{path.name}: id: {profile.id!r}, expected an id not used in {taken}")
+            raise ProfileError(path.name, f"id: {profile.id!r}", f"an id not used in {taken}")
         files[profile.id] = path.name
         mine[profile.id] = profile
     return Profiles(shipped, mine)
@@ -97,9 +97,9 @@ def _own_profile(table: Table, where: str, shipped: Collection[str]) -> Profile:
     if "based_on" in table:
         base = table.pop("based_on")
         if not isinstance(base, str) or base not in shipped:
-            raise ProfileError(f"{where}: based_on: {base!r}, expected one of {', '.join(sorted(shipped))}")
+            raise ProfileError(where, f"based_on: {base!r}", f"one of {', '.join(sorted(shipped))}")
         if "id" not in table:
-            raise ProfileError(f"{where}: id: missing, expected text ({base!r} replaces the shipped)")
+            raise ProfileError(where, "id: missing", f"text ({base!r} replaces the shipped)")
         table = _merged(_shipped_table(base), table)
     return _read_profile(table, where, OWN_SOURCE)
 
@@ -154,12 +154,12 @@ def _own_files(own: Path | None) -> list[Path]:
         if own.exists():
             return [own]
     except OSError as error:
-        raise ProfileError(f"{own}: {error.strerror}, expected a TOML file or a folder of them") from None
-    raise ProfileError(f"{own}: no such file or folder, expected a TOML file or a folder of them")
+        raise ProfileError(str(own), f"{error.strerror}", "a TOML file or a folder of them") from None
+    raise ProfileError(str(own), "no such file or folder", "a TOML file or a folder of them")
 
 
 def _read(file: Traversable) -> Table:
     try:
         return read_toml(file, file.name, "a file that can be read")
     except TableError as error:
-        raise ProfileError(str(error)) from None
+        raise ProfileError("", str(error)) from None

@@ -191,7 +191,7 @@ def unanswered(alarm: Alarm, now: Now, rule: Rule) -> bool:
 def acknowledge(alarm: Alarm, who: str, now: Now) -> Step:
     """A person has seen it. Raises AlarmError when there is nothing to acknowledge."""
     if alarm.acknowledged or alarm.covered:
-        raise AlarmError(f"alarm {alarm.number}: {state_of(alarm)}, nothing to acknowledge")
+        raise AlarmError(f"alarm {alarm.number}", f"{state_of(alarm)}, nothing to acknowledge")
     seen = replace(alarm, acknowledged=True, asked_mono_s=now.mono_s)
     return seen, _changes(alarm, seen, "acknowledged", now=now, who=who)
 
@@ -201,8 +201,9 @@ def shelve(alarm: Alarm, for_s: float, who: str, *, now: Now, rule: Rule) -> Ste
     longest = MAX_SHELF_S[rule.priority]
     if not 0 < for_s <= longest:
         raise AlarmError(
-            f"alarm {alarm.number}: shelve for {for_s / 60:g} min, expected more than 0 and at most {longest / 60:g} min"
-            f" for priority {rule.priority}"
+            f"alarm {alarm.number}",
+            f"shelve for {for_s / 60:g} min",
+            f"more than 0 and at most {longest / 60:g} min for priority {rule.priority}",
         )
     until = now.utc.fromtimestamp(now.utc.timestamp() + for_s, tz=now.utc.tzinfo)
     shelved = replace(alarm, shelved_until=until, shelved_until_mono_s=now.mono_s + for_s)

@@ -132,7 +132,7 @@ def add(book: EggBook, entry: Entry) -> EggBook:
     if isinstance(entry.fact, Weighing):
         each_g = entry.fact.net_g / entry.eggs
         if not EGG_G[0] <= each_g <= EGG_G[1]:
-            raise EggError(f"{where}: {each_g:g} g an egg, expected {EGG_G[0]:g} to {EGG_G[1]:g}")
+            raise EggError(where, f"{each_g:g} g an egg", f"{EGG_G[0]:g} to {EGG_G[1]:g}")
     number = book.entries[-1].number + 1 if book.entries else 1
     return replace(book, entries=(*book.entries, replace(entry, number=number)))
 
@@ -282,52 +282,50 @@ def _answers(later: Entry, look: Entry) -> bool:
 def _check_subject(batch: Batch, entry: Entry, where: str) -> None:
     size = MAX_EGGS if batch.eggs is None else batch.eggs
     if entry.egg is not None and not batch.has(entry.egg):
-        raise EggError(f"{where}: egg {entry.egg}, expected {batch.numbers_words}")
+        raise EggError(where, f"egg {entry.egg}", batch.numbers_words)
     if entry.count is not None and not 1 <= entry.count <= size:
-        raise EggError(f"{where}: {entry.count} eggs, expected 1 to {size}")
+        raise EggError(where, f"{entry.count} eggs", f"1 to {size}")
     if isinstance(entry.fact, Size) and entry.egg is None:
-        raise EggError(f"{where}: no egg, expected the number of one")
+        raise EggError(where, "no egg", "the number of one")
     if isinstance(entry.fact, _OF_ONE_EGG_OR_ALL) and entry.egg is None and entry.count is not None:
-        raise EggError(f"{where}: a count came, expected the number of one egg, or none for the batch")
+        raise EggError(where, "a count came", "the number of one egg, or none for the batch")
     if isinstance(entry.fact, _OF_SOME) and entry.egg is None and entry.count is None:
-        raise EggError(f"{where}: neither egg nor count came, expected one of them")
+        raise EggError(where, "neither egg nor count came", "one of them")
 
 
 def _check_replaces(book: EggBook, entry: Entry, where: str) -> None:
     if entry.replaces is None:
         if isinstance(entry.fact, Withdrawn):
-            raise EggError(f"{where}: no entry named, expected the number of the one that is withdrawn")
+            raise EggError(where, "no entry named", "the number of the one that is withdrawn")
         return
     named = next((e for e in book.entries if e.number == entry.replaces), None)
     if named is None:
-        raise EggError(f"{where}: replaces entry {entry.replaces}, expected one that is in the book")
+        raise EggError(where, f"replaces entry {entry.replaces}", "one that is in the book")
     newer = next((e.number for e in book.entries if e.replaces == entry.replaces), None)
     if newer is not None:
-        raise EggError(f"{where}: replaces entry {entry.replaces}, which entry {newer} replaced, expected {newer}")
+        raise EggError(where, f"replaces entry {entry.replaces}, which entry {newer} replaced", f"{newer}")
     if isinstance(named.fact, Split):
-        raise EggError(
-            f"{where}: replaces a split, expected it to stand: batch {named.fact.into} has that egg's record now"
-        )
+        raise EggError(where, "replaces a split", f"it to stand: batch {named.fact.into} has that egg's record now")
     if not isinstance(entry.fact, (Withdrawn, type(named.fact))):
-        raise EggError(f"{where}: replaces a {named.fact.kind}, expected a {named.fact.kind} again, or to withdraw it")
+        raise EggError(where, f"replaces a {named.fact.kind}", f"a {named.fact.kind} again, or to withdraw it")
 
 
 def _check_times(batch: Batch, entry: Entry, others: list[Entry], *, where: str) -> None:
     if isinstance(entry.fact, _FROM_SET) and entry.at < batch.set_at:
-        raise EggError(f"{where}: ", entry.at, ", before it was set (", batch.set_at, ")")
+        raise EggError(where, (entry.at, ", before it was set (", batch.set_at, ")"))
     if not isinstance(entry.fact, Laid):
         laid = _laid(batch, others, entry.egg)
         if laid is not None and entry.at < laid and not isinstance(entry.fact, Note | Withdrawn):
-            raise EggError(f"{where}: ", entry.at, ", before it was laid (", laid, ")")
+            raise EggError(where, (entry.at, ", before it was laid (", laid, ")"))
         return
     laid = entry.fact.laid_at or batch.set_at - timedelta(days=entry.fact.stored_days or 0.0)
     if laid > batch.set_at:
-        raise EggError(f"{where}: laid ", laid, ", after it was set (", batch.set_at, ")")
+        raise EggError(where, ("laid ", laid, ", after it was set (", batch.set_at, ")"))
     own = {e.egg for e in others if isinstance(e.fact, Laid)} - {entry.egg}
     about = [e for e in others if e.egg not in own and entry.egg in (None, e.egg)]
     early = next((e for e in about if e.at < laid and not isinstance(e.fact, Laid | Note)), None)
     if early is not None:
-        raise EggError(f"{where}: laid ", laid, f", after {early.where} (", early.at, ")")
+        raise EggError(where, ("laid ", laid, f", after {early.where} (", early.at, ")"))
 
 
 def _check_gone(entry: Entry, others: list[Entry], where: str) -> None:
@@ -336,7 +334,7 @@ def _check_gone(entry: Entry, others: list[Entry], where: str) -> None:
         return
     gone = next((e for e in others if e.egg == entry.egg and isinstance(e.fact, Split)), None)
     if gone is not None and isinstance(gone.fact, Split):
-        raise EggError(f"{where}: egg {entry.egg} went on as batch {gone.fact.into}, expected that batch")
+        raise EggError(where, f"egg {entry.egg} went on as batch {gone.fact.into}", "that batch")
 
 
 def _check_outcome(batch: Batch, entry: Entry, others: list[Entry], *, where: str) -> None:
@@ -347,21 +345,21 @@ def _check_outcome(batch: Batch, entry: Entry, others: list[Entry], *, where: st
     if isinstance(fact, Dead) and fact.stage == AFTER_HATCH:
         hatched = [e for e in ended if isinstance(e.fact, Hatched) and (entry.egg is None or e.egg == entry.egg)]
         if not hatched or min(e.at for e in hatched) > entry.at:
-            raise EggError(f"{where}: after hatch, expected an egg that has hatched")
+            raise EggError(where, "after hatch", "an egg that has hatched")
         ended = [e for e in ended if not isinstance(e.fact, Hatched)]
         if any(e.egg is not None and e.egg == entry.egg for e in ended):
-            raise EggError(f"{where}: dead already")
+            raise EggError(where, "dead already")
         return
     ended = [e for e in ended if not (isinstance(e.fact, Dead) and e.fact.stage == AFTER_HATCH)]
     before = next((e for e in ended if e.egg is not None and e.egg == entry.egg), None)
     if before is not None and isinstance(fact, Split):
-        raise EggError(f"{where}: {before.word} already, expected eggs that have not ended")
+        raise EggError(where, f"{before.word} already", "eggs that have not ended")
     if before is not None:
-        raise EggError(f"{where}: {before.word} already, expected a correction that names entry {before.number}")
+        raise EggError(where, f"{before.word} already", f"a correction that names entry {before.number}")
     # Those that went on in another batch are not among its eggs any more.
     total = sum(e.eggs for e in ended if not isinstance(e.fact, Split)) + entry.eggs
     if batch.eggs is not None and total > batch.eggs:
-        raise EggError(f"{where}: makes {total} eggs that ended, expected at most {batch.eggs}")
+        raise EggError(where, f"makes {total} eggs that ended", f"at most {batch.eggs}")
 
 
 def _laid(batch: Batch, entries: list[Entry] | tuple[Entry, ...], egg: int | None) -> datetime | None:

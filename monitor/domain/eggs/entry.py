@@ -67,7 +67,7 @@ class Laid:
 
     def __post_init__(self) -> None:
         if self.laid_at is None and self.stored_days is None:
-            raise EggError("laid: neither laid_at nor stored_days came, expected one of them")
+            raise EggError("laid", "neither laid_at nor stored_days came", "one of them")
         _aware("laid: laid_at", self.laid_at)
         if self.stored_days is not None:
             _within("laid: stored_days", self.stored_days, low=0.0, high=STORED_DAYS_HIGH)
@@ -100,13 +100,13 @@ class Weighing:
 
     def __post_init__(self) -> None:
         if self.scale is not None and not 1 <= len(self.scale) <= SCALE_HIGH:
-            raise EggError(f"weighing: scale {self.scale!r:.40}, expected the id of one, 1 to {SCALE_HIGH} characters")
+            raise EggError("weighing", f"scale {self.scale!r:.40}", f"the id of one, 1 to {SCALE_HIGH} characters")
         if self.digit_g is not None:
             _within("weighing: digit_g", self.digit_g, low=0.0001, high=1000.0)
         _within("weighing: gross_g", self.gross_g, low=GROSS_G[0], high=GROSS_G[1])
         _within("weighing: tare_g", self.tare_g, low=0.0, high=GROSS_G[1])
         if self.tare_g >= self.gross_g:
-            raise EggError(f"weighing: tare_g {self.tare_g:g}, expected below gross_g, {self.gross_g:g}")
+            raise EggError("weighing", f"tare_g {self.tare_g:g}", f"below gross_g, {self.gross_g:g}")
         if self.error_g is not None:
             _within("weighing: error_g", self.error_g, low=0.0001, high=1000.0)
 
@@ -206,7 +206,7 @@ class Split:
 
     def __post_init__(self) -> None:
         if not self.into:
-            raise EggError("split: no batch, expected the name of the one it went on in")
+            raise EggError("split", "no batch", "the name of the one it went on in")
         _short("split", self.into)
 
 
@@ -219,7 +219,7 @@ class Found:
 
     def __post_init__(self) -> None:
         if self.finding not in FINDING:
-            raise EggError(f"finding: {self.finding!r:.60}, expected one of the trade list ({', '.join(FINDING)})")
+            raise EggError("finding", f"{self.finding!r:.60}", f"one of the trade list ({', '.join(FINDING)})")
 
 
 @fixed
@@ -231,7 +231,7 @@ class Note:
 
     def __post_init__(self) -> None:
         if not self.text.strip():
-            raise EggError("note: empty, expected words")
+            raise EggError("note", "empty", "words")
         _short("note", self.text)
 
 
@@ -321,13 +321,13 @@ class Entry:
         _aware("at", self.at)
         _aware("written_at", self.written_at)
         if not self.who.strip():
-            raise EggError("who: empty, expected the name of who writes this")
+            raise EggError("who", "empty", "the name of who writes this")
         _short("who", self.who)
         _short("tray", self.tray)
         if self.egg is not None and (self.count not in (None, 1) or self.tray):
-            raise EggError(f"egg {self.egg}: a count or a tray came with it, expected one egg or some")
+            raise EggError(f"egg {self.egg}", "a count or a tray came with it", "one egg or some")
         if self.tray and self.count is None:
-            raise EggError(f"tray {self.tray}: no count, expected how many eggs lie on it")
+            raise EggError(f"tray {self.tray}", "no count", "how many eggs lie on it")
 
     @property
     def where(self) -> str:
@@ -386,14 +386,14 @@ def plain(fact: Fact) -> dict[str, str | float | None]:
 def fact_of(kind: str, data: Mapping[str, str | float | None]) -> Fact:
     """The fact that `plain` gave. Raises EggError for an unknown kind, field or form."""
     if kind not in FACTS:
-        raise EggError(f"entry: kind {kind!r:.40}, expected one of {', '.join(FACTS)}")
+        raise EggError("entry", f"kind {kind!r:.40}", f"one of {', '.join(FACTS)}")
     try:
         values = {name: _of_time(value) if name.endswith("_at") else value for name, value in data.items()}
         return FACTS[kind](**values)  # type: ignore[arg-type]  # wrong ones raise
     except EggError:
         raise
     except (TypeError, ValueError, AttributeError, OverflowError) as error:
-        raise EggError(_wrong_field(kind, data) or f"{kind}: {error}") from None
+        raise EggError("", _wrong_field(kind, data) or f"{kind}: {error}") from None
 
 
 def _of_time(value: str | float | None) -> datetime | str | float | None:
@@ -441,19 +441,19 @@ def _wrong_field(kind: str, data: Mapping[str, str | float | None]) -> str:
 
 def _within(where: str, value: float, *, low: float, high: float) -> None:
     if not low <= value <= high:
-        raise EggError(f"{where} {value:g}, expected {low:g} to {high:g}")
+        raise EggError("", f"{where} {value:g}", f"{low:g} to {high:g}")
 
 
 def _aware(where: str, at: datetime | None) -> None:
     if at is not None and at.utcoffset() is None:
-        raise EggError(f"{where} {at.isoformat()}, expected a time with its zone")
+        raise EggError("", f"{where} {at.isoformat()}", "a time with its zone")
 
 
 def _one_of(where: str, value: str, known: tuple[str, ...]) -> None:
     if value not in known:
-        raise EggError(f"{where}: {value!r:.40}, expected one of {', '.join(known)}")
+        raise EggError(where, f"{value!r:.40}", f"one of {', '.join(known)}")
 
 
 def _short(where: str, text: str) -> None:
     if len(text) > TEXT_HIGH:
-        raise EggError(f"{where}: {len(text)} characters, expected at most {TEXT_HIGH}")
+        raise EggError(where, f"{len(text)} characters", f"at most {TEXT_HIGH}")

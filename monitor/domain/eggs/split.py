@@ -29,28 +29,26 @@ def split(
     """
     batch = book.batch
     if batch.closed_at is not None:
-        raise BatchError(f"batch {batch.id}: closed, expected an open batch to split")
+        raise BatchError(f"batch {batch.id}", "closed", "an open batch to split")
     if at < batch.set_at:
-        raise BatchError(f"batch {batch.id}: split at ", at, " is before it was set")
+        raise BatchError(f"batch {batch.id}", ("split at ", at, " is before it was set"))
     if not eggs and count is None:
-        raise BatchError(f"batch {batch.id}: neither eggs nor count came, expected one of them")
+        raise BatchError(f"batch {batch.id}", "neither eggs nor count came", "one of them")
     if not eggs and any(went_on(book, egg) is None for egg in numbers(book)):
         # So many of them could be any: neither the eggs that stay nor what was written about those that go would be known.
         raise BatchError(
-            f"batch {batch.id}: {count} eggs, expected their numbers, for eggs of it are in the book by number"
+            f"batch {batch.id}", f"{count} eggs", "their numbers, for eggs of it are in the book by number"
         )
     if eggs:
         own, wrong = add_each(book, [Entry(at, written_at, who, Split(into), egg=egg) for egg in sorted(eggs)])
         if wrong:
-            raise EggError(*wrong[0].words)
+            raise EggError("", wrong[0].words)
     else:
         own = add(book, Entry(at, written_at, who, Split(into), count=count))
     _, left = still_in(book)
     leave = len(eggs) or count or 0
     if left is not None and leave >= left:
-        raise BatchError(
-            f"batch {batch.id}: {leave} of {left} eggs, expected fewer; to move all of them, move the batch"
-        )
+        raise BatchError(f"batch {batch.id}", f"{leave} of {left} eggs", "fewer; to move all of them, move the batch")
     stay = replace(batch, eggs=None if batch.eggs is None else batch.eggs - leave, numbers=_others(batch, eggs))
     new = _batch(batch, into, numbers=tuple(sorted(eggs)), eggs=leave, at=at)
     return EggBook(stay, own.entries), EggBook(new, tuple(_taken(book, new)))

@@ -158,17 +158,15 @@ def moved(batch: Batch, machine: str, at: datetime) -> Batch:
     machines at once.
     """
     if batch.closed_at is not None:
-        raise BatchError(f"batch {batch.id}: closed, expected an open batch to move")
+        raise BatchError(f"batch {batch.id}", "closed", "an open batch to move")
     last = batch.stays[-1] if batch.stays else None
     if last is not None and last.until is None and last.machine == machine:
-        raise BatchError(f"batch {batch.id}: already in {machine}, expected another machine")
+        raise BatchError(f"batch {batch.id}", f"already in {machine}", "another machine")
     if last is not None and at < (last.until or last.since):
         raise BatchError(
-            f"batch {batch.id}: move at ",
-            at,
-            f" is before it came to {last.machine} (",
-            last.since,
-            "), expected a later time (a batch cannot be in two machines at once)",
+            f"batch {batch.id}",
+            ("move at ", at, f" is before it came to {last.machine} (", last.since, ")"),
+            "a later time (a batch cannot be in two machines at once)",
         )
     stays = list(batch.stays)
     if last is not None and last.until is None:
@@ -180,22 +178,22 @@ def moved(batch: Batch, machine: str, at: datetime) -> Batch:
 def declared(batch: Batch, stage: str, at: datetime) -> Batch:
     """The batch with a stage declared from `at` on. Raises BatchError when it is closed or declared already."""
     if batch.closed_at is not None:
-        raise BatchError(f"batch {batch.id}: closed, expected an open batch")
+        raise BatchError(f"batch {batch.id}", "closed", "an open batch")
     if any(d.stage == stage for d in batch.declared):
-        raise BatchError(f"batch {batch.id}: stage {stage} is declared already")
+        raise BatchError(f"batch {batch.id}", f"stage {stage} is declared already")
     if at < batch.set_at:
-        raise BatchError(f"batch {batch.id}: stage {stage} at ", at, " is before it was set")
+        raise BatchError(f"batch {batch.id}", (f"stage {stage} at ", at, " is before it was set"))
     return replace(batch, declared=(*batch.declared, Declared(stage, at)))
 
 
 def closed(batch: Batch, at: datetime) -> Batch:
     """The batch closed at `at`: it leaves its machine, its record stays. Raises BatchError when closed already."""
     if batch.closed_at is not None:
-        raise BatchError(f"batch {batch.id}: closed already, at ", batch.closed_at)
+        raise BatchError(f"batch {batch.id}", ("closed already, at ", batch.closed_at))
     stays = list(batch.stays)
     if stays and stays[-1].until is None:
         if at < stays[-1].since:
-            raise BatchError(f"batch {batch.id}: close at ", at, f" is before it came to {stays[-1].machine}")
+            raise BatchError(f"batch {batch.id}", ("close at ", at, f" is before it came to {stays[-1].machine}"))
         stays[-1] = replace(stays[-1], until=at)
     return replace(batch, stays=tuple(stays), closed_at=at)
 
@@ -212,16 +210,16 @@ def _runs(numbers: tuple[int, ...]) -> Iterator[tuple[int, int]]:
 def undeclared(batch: Batch, stage: str) -> Batch:
     """The batch as if a stage had not been declared: it comes on its day. Raises BatchError when it is closed, or not declared."""
     if batch.closed_at is not None:
-        raise BatchError(f"batch {batch.id}: closed, expected an open batch")
+        raise BatchError(f"batch {batch.id}", "closed", "an open batch")
     if all(d.stage != stage for d in batch.declared):
-        raise BatchError(f"batch {batch.id}: stage {stage} is not declared")
+        raise BatchError(f"batch {batch.id}", f"stage {stage} is not declared")
     return replace(batch, declared=tuple(d for d in batch.declared if d.stage != stage))
 
 
 def reopened(batch: Batch) -> Batch:
     """A batch that was closed by mistake, back where it was, as if it had never left. Raises BatchError when it is open."""
     if batch.closed_at is None:
-        raise BatchError(f"batch {batch.id}: open, expected a closed batch")
+        raise BatchError(f"batch {batch.id}", "open", "a closed batch")
     stays = list(batch.stays)
     if stays and stays[-1].until == batch.closed_at:
         stays[-1] = replace(stays[-1], until=None)

@@ -61,10 +61,10 @@ class Band:
         given = list(self.limits())
         for name, value in given:
             if not math.isfinite(value):
-                raise Refusal(f"{name} {value}, expected a finite number")
+                raise Refusal("", f"{name} {value}", "a finite number")
         for (lower_name, lower), (upper_name, upper) in pairwise(given):
             if lower > upper:
-                raise Refusal(f"{lower_name} {lower:g} above {upper_name} {upper:g}, expected low to high")
+                raise Refusal("", f"{lower_name} {lower:g} above {upper_name} {upper:g}", "low to high")
 
     def limits(self) -> Iterator[tuple[str, float]]:
         """(name, value) of the limits given, from low to high."""
@@ -133,9 +133,9 @@ class Stage:
 
     def __post_init__(self) -> None:
         if self.name not in STAGE_NAMES:
-            raise Refusal(f"name: {_shown(self.name)}, expected one of {', '.join(STAGE_NAMES)}")
+            raise Refusal("name", _shown(self.name), f"one of {', '.join(STAGE_NAMES)}")
         if self.rh_pct is not None and self.wet_bulb_c is not None:
-            raise Refusal("both rh_pct and wet_bulb_c came, expected one humidity band or none")
+            raise Refusal("", "both rh_pct and wet_bulb_c came", "one humidity band or none")
 
 
 @fixed
@@ -183,37 +183,37 @@ class Profile:
 
     def __post_init__(self) -> None:
         if self.kind is not None and self.kind not in KINDS:
-            raise Refusal(f"kind: {_shown(self.kind)}, expected one of {', '.join(KINDS)}")
+            raise Refusal("kind", _shown(self.kind), f"one of {', '.join(KINDS)}")
         if self.lockdown_by not in LOCKDOWN_BY:
-            raise Refusal(f"lockdown_by: {_shown(self.lockdown_by)}, expected one of {', '.join(LOCKDOWN_BY)}")
+            raise Refusal("lockdown_by", _shown(self.lockdown_by), f"one of {', '.join(LOCKDOWN_BY)}")
         if isinstance(self.target_loss_to, str) and self.target_loss_to not in LOSS_TO:
-            raise Refusal(f"target_loss_to: {_shown(self.target_loss_to)}, expected {LOSS_TO_WORDS}")
+            raise Refusal("target_loss_to", _shown(self.target_loss_to), LOSS_TO_WORDS)
         names = [stage.name for stage in self.stages]
         if names not in (list(STAGE_NAMES[:2]), list(STAGE_NAMES)):
             came = ", ".join(names) or "none"
-            raise Refusal(f"stage: {came}, expected setter, lockdown and perhaps hatch, in this order")
+            raise Refusal("stage", came, "setter, lockdown and perhaps hatch, in this order")
         if self.stages[0].from_day != 0:
-            raise Refusal(f"stage.setter.from_day: {self.stages[0].from_day:g}, expected 0")
+            raise Refusal("stage.setter.from_day", f"{self.stages[0].from_day:g}", "0")
         if self.stages[1].from_day != self.lockdown_day:
             came_day, wanted = self.stages[1].from_day, self.lockdown_day
-            raise Refusal(f"stage.lockdown.from_day: {came_day:g}, expected lockdown_day, {wanted:g}")
+            raise Refusal("stage.lockdown.from_day", f"{came_day:g}", f"lockdown_day, {wanted:g}")
         for earlier, later in pairwise(self.stages):
             if not earlier.from_day < later.from_day:
                 raise Refusal(
-                    f"stage.{later.name}.from_day: {later.from_day:g}, "
-                    f"expected above {earlier.from_day:g}, where {earlier.name} starts"
+                    f"stage.{later.name}.from_day",
+                    f"{later.from_day:g}",
+                    f"above {earlier.from_day:g}, where {earlier.name} starts",
                 )
         if not self.stages[-1].from_day < self.hatch_day_first:
             came_day, first = self.stages[-1].from_day, self.hatch_day_first
-            expected = f"expected below hatch_day_first, {first:g}"
-            raise Refusal(f"stage.{names[-1]}.from_day: {came_day:g}, {expected}")
+            raise Refusal(f"stage.{names[-1]}.from_day", f"{came_day:g}", f"below hatch_day_first, {first:g}")
         if not self.hatch_day_first <= self.days <= self.hatch_day_last:
             span = f"hatch_day_first, {self.hatch_day_first:g}, to hatch_day_last, {self.hatch_day_last:g}"
-            raise Refusal(f"days: {self.days:g}, expected from {span}")
+            raise Refusal("days", f"{self.days:g}", f"from {span}")
         for name in ("egg_mass_g", "target_loss_pct"):
             low, high = getattr(self, name) or (0.0, 0.0)
             if low > high:
-                raise Refusal(f"{name}: {low:g} above {high:g}, expected low to high")
+                raise Refusal(name, f"{low:g} above {high:g}", "low to high")
 
     def reminds(self, day: float, stage: str) -> bool:
         """Whether that day of incubation says that draw-down may begin: of a bird that goes by the egg, until a sign begins its lockdown."""
@@ -252,7 +252,7 @@ class Profile:
 
     def _place(self, name: str) -> int:
         if name not in STAGE_NAMES:
-            raise Refusal(f"stage: {_shown(name)}, expected one of {', '.join(STAGE_NAMES)}")
+            raise Refusal("stage", _shown(name), f"one of {', '.join(STAGE_NAMES)}")
         return min(STAGE_NAMES.index(name), len(self.stages) - 1)
 
 
@@ -260,11 +260,11 @@ def check_numbers(own: Mapping[str, Mapping[str, Any]], known: Mapping[str, Rule
     """See that a bird may have these numbers of rules. own: by rule and name; known: the rules there are. Raises Refusal or RuleError."""
     for id_, numbers in own.items():
         if id_ not in known:
-            raise Refusal(f"rules.{id_}: no such rule, expected one of {', '.join(known) or 'none'}")
+            raise Refusal(f"rules.{id_}", "no such rule", f"one of {', '.join(known) or 'none'}")
         if known[id_].group in SITE_WIDE:
-            raise Refusal(f"rules.{id_}: a rule of the whole site, expected [rules.{id_}] in the configuration")
+            raise Refusal(f"rules.{id_}", "a rule of the whole site", f"[rules.{id_}] in the configuration")
         if "limit" in numbers and known[id_].of_band:
-            raise Refusal(f"rules.{id_}.limit: {_shown(numbers['limit'])}, expected it in a band of [[stage]]")
+            raise Refusal(f"rules.{id_}.limit", _shown(numbers["limit"]), "it in a band of [[stage]]")
         changed(known[id_], numbers, "rules")
 
 

@@ -22,6 +22,7 @@ from dataclasses import replace
 from typing import Any
 
 from monitor.domain.fixed import fixed
+from monitor.domain.refusal import Refusal
 
 LOW, MEDIUM, HIGH, CRITICAL = "low", "medium", "high", "critical"
 PRIORITIES = (LOW, MEDIUM, HIGH, CRITICAL)  # rising
@@ -59,8 +60,8 @@ GROUPS = (MACHINE, NODE, ROOM, BATCH)
 SITE_WIDE = (NODE, ROOM)  # these groups have the site's numbers: no machine and no profile has a say in them
 
 
-class RuleError(ValueError):
-    """A rule that cannot be used; the message is one line that says where, what came and what was expected."""
+class RuleError(Refusal):
+    """A rule that cannot be used."""
 
 
 Judged = tuple[str, str, str]  # quantity, side, level
@@ -147,28 +148,28 @@ def check_together(rules: Mapping[str, Rule], where: str) -> None:
     for rule in rules.values():
         if (rule.quantity is None) != (rule.side is None):
             came = f"quantity {rule.quantity!r}, side {rule.side!r}"
-            raise RuleError(f"{where}: {rule.id}: {came}, expected both or neither")
+            raise RuleError(where, f"{rule.id}: {came}", "both or neither")
         if rule.level is not None and (rule.quantity not in (DRY_BULB, HUMIDITY) or rule.foretells is not None):
-            raise RuleError(f"{where}: {rule.id}.level: {rule.level!r}, expected none: it judges by no limit of a band")
+            raise RuleError(where, f"{rule.id}.level: {rule.level!r}", "none: it judges by no limit of a band")
         if rule.level == LETHAL and (rule.quantity, rule.side) != (DRY_BULB, ABOVE):
-            raise RuleError(f"{where}: {rule.id}.level: {rule.level!r}, expected it of high temperature alone")
+            raise RuleError(where, f"{rule.id}.level: {rule.level!r}", "it of high temperature alone")
         if rule.foretells is not None and rule.quantity != DRY_BULB:
             expected = "none: only temperature is foretold"
-            raise RuleError(f"{where}: {rule.id}.foretells: {rule.foretells!r}, expected {expected}")
+            raise RuleError(where, f"{rule.id}.foretells: {rule.foretells!r}", expected)
     for rule in rules.values():
         if rule.of_band and rule.id not in found.values():
             limit = f"{rule.quantity}, {rule.side}, {rule.level}"
-            raise RuleError(f"{where}: {rule.id}: {limit}, expected a limit that no other rule judges by")
+            raise RuleError(where, f"{rule.id}: {limit}", "a limit that no other rule judges by")
         if rule.foretells is not None and found.get((rule.quantity or "", rule.side or "", ALARM)) != rule.foretells:
             expected = "the alarm of the same quantity and side"
-            raise RuleError(f"{where}: {rule.id}.foretells: {rule.foretells!r}, expected {expected}")
+            raise RuleError(where, f"{rule.id}.foretells: {rule.foretells!r}", expected)
 
 
 def changed(rule: Rule, changes: Mapping[str, Any], where: str) -> Rule:
     """The rule with someone's own numbers; another time to respond works the priority out anew, unless it is given. Raises RuleError."""
     for name in changes:
         if name not in CHANGEABLE:
-            raise RuleError(f"{where}: {rule.id}.{name}: not a setting, expected one of {', '.join(CHANGEABLE)}")
+            raise RuleError(where, f"{rule.id}.{name}: not a setting", f"one of {', '.join(CHANGEABLE)}")
     mine = checked(replace(rule, **changes), where)
     if "respond_min" in changes and "priority" not in changes:
         return replace(mine, priority=worked_out(mine.severity, mine.respond_min))
@@ -180,19 +181,17 @@ def checked(rule: Rule, where: str) -> Rule:
     for name, known in (("priority", PRIORITIES), ("severity", tuple(MATRIX)), ("group", GROUPS)):
         if getattr(rule, name) not in known:
             came = f"{rule.id}.{name}: {getattr(rule, name)!r}"
-            raise RuleError(f"{where}: {came}, expected one of {', '.join(known)}")
+            raise RuleError(where, came, f"one of {', '.join(known)}")
     for name, (low, high) in SPANS.items():
         value = getattr(rule, name)
         if not (name in OPTIONAL and value is None) and not _is_number_in(value, low, high):
-            raise RuleError(f"{where}: {rule.id}.{name}: {value!r}, expected a number from {low:g} to {high:g}")
+            raise RuleError(where, f"{rule.id}.{name}: {value!r}", f"a number from {low:g} to {high:g}")
     if rule.limit is not None:
         if not (rule.of_band or rule.quantity == DAYS):
-            raise RuleError(f"{where}: {rule.id}.limit: {rule.limit!r}, expected none: this rule has no limit to set")
+            raise RuleError(where, f"{rule.id}.limit: {rule.limit!r}", "none: this rule has no limit to set")
         low, high, unit = _LIMITS[rule.quantity or DAYS]
         if not _is_number_in(rule.limit, low, high):
-            raise RuleError(
-                f"{where}: {rule.id}.limit: {rule.limit!r}, expected a number from {low:g} to {high:g} ({unit})"
-            )
+            raise RuleError(where, f"{rule.id}.limit: {rule.limit!r}", f"a number from {low:g} to {high:g} ({unit})")
     return rule
 
 

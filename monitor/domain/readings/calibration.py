@@ -109,26 +109,24 @@ def by_points(quantity: str, points: Sequence[Point]) -> Correction:
     """An offset through one point, a line through two. Raises CalibrationError for points that make no sense."""
     name = WORDS[quantity]
     if not 1 <= len(points) <= 2:
-        raise CalibrationError(f"{name}: {len(points)} points, expected one or two")
+        raise CalibrationError(name, f"{len(points)} points", "one or two")
     low, high = RANGE[quantity]
     for point in points:
         for value in (point.reading, point.reference):
             if not low <= value <= high:
-                raise CalibrationError(f"{name} {value:g}, expected {low:g} to {high:g} {UNITS[quantity]}")
+                raise CalibrationError("", f"{name} {value:g}", f"{low:g} to {high:g} {UNITS[quantity]}")
         _not_too_far(quantity, point.reference - point.reading)
     if len(points) == 1:
         return Correction(1.0, points[0].reference - points[0].reading, tuple(points))
     first, second = sorted(points)
     apart, least = second.reading - first.reading, MIN_APART[quantity]
     if not (apart >= least and abs(second.reference - first.reference) >= least):
-        raise CalibrationError(
-            f"{name}: points {_shown(points)} are too close together, expected {least:g} or more apart"
-        )
+        raise CalibrationError(name, f"points {_shown(points)} are too close together", f"{least:g} or more apart")
     slope = (second.reference - first.reference) / apart
     flat, steep = SLOPES[quantity]
     if not flat <= slope <= steep:
         expected = f"{flat:g} to {steep:g}"
-        raise CalibrationError(f"{name}: points {_shown(points)} give a slope of {slope:.2f}, expected {expected}")
+        raise CalibrationError(name, f"points {_shown(points)} give a slope of {slope:.2f}", expected)
     # Through the middle: the rounding is then shared by both ends.
     middle, true = (first.reading + second.reading) / 2.0, (first.reference + second.reference) / 2.0
     return Correction(slope, true - slope * middle, (first, second))
@@ -142,11 +140,11 @@ def salt_rh_pct(salt: str, temperature_c: float) -> float:
     """
     values = SALTS.get(salt)
     if values is None:
-        raise CalibrationError(f"salt {salt[:40]!r}: not in the table, expected one of: {', '.join(SALTS)}")
+        raise CalibrationError(f"salt {salt[:40]!r}", "not in the table", f"one of: {', '.join(SALTS)}")
     table = list(zip(SALT_C, values, strict=False))
     if not table[0][0] <= temperature_c <= table[-1][0]:
         low, high = table[0][0], table[-1][0]
-        raise CalibrationError(f"{salt}: {temperature_c:g} °C, expected {low:g} to {high:g} °C")
+        raise CalibrationError(salt, f"{temperature_c:g} °C", f"{low:g} to {high:g} °C")
     (from_c, before), (to_c, after) = next(two for two in pairwise(table) if temperature_c <= two[1][0])
     return before + (after - before) * (temperature_c - from_c) / (to_c - from_c)
 
@@ -159,10 +157,10 @@ def by_salts(readings: Sequence[tuple[str, float]], temperature_c: float) -> Cor
 def check(calibration: Calibration) -> None:
     """Raises CalibrationError for one that corrects nothing, or is due before it was made."""
     if not calibration.corrections():
-        raise CalibrationError(f"{calibration.probe}: nothing to correct, expected a temperature or a humidity")
+        raise CalibrationError(calibration.probe, "nothing to correct", "a temperature or a humidity")
     at, due = calibration.at, calibration.due
     if due is not None and due <= at:
-        raise CalibrationError(f"{calibration.probe}: made ", at, ", due ", due, ", expected a later day")
+        raise CalibrationError(calibration.probe, ("made ", at, ", due ", due), "a later day")
 
 
 def since_by_default(calibration: Calibration, earlier: Iterable[Calibration]) -> datetime | None:
@@ -187,7 +185,7 @@ def _not_too_far(quantity: str, offset: float) -> None:
     if not -most <= offset <= most:  # also not a number
         unit = OFFSET_UNITS[quantity]
         raise CalibrationError(
-            f"{WORDS[quantity]}: {offset:+.2f} {unit} off, expected at most {most:g}: a probe so far off is broken"
+            f"{WORDS[quantity]}", f"{offset:+.2f} {unit} off", f"at most {most:g}: a probe so far off is broken"
         )
 
 

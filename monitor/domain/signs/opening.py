@@ -72,9 +72,7 @@ def declare(machine: str, *, for_s: float, by: str, now: Now) -> Handling:
     """Handling from now on. Raises HandlingError unless for_s is above 0 and at most MAX_HANDLING_S."""
     if not 0.0 < for_s <= MAX_HANDLING_S:
         longest = MAX_HANDLING_S / 60.0
-        raise HandlingError(
-            f"handling {machine}: {for_s / 60.0:g} min, expected more than 0 and at most {longest:g} min"
-        )
+        raise HandlingError(f"handling {machine}", f"{for_s / 60.0:g} min", f"more than 0 and at most {longest:g} min")
     return Handling(machine, now.utc, now.utc + timedelta(seconds=for_s), now.mono_s + for_s, by)
 
 

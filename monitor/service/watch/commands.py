@@ -50,7 +50,7 @@ from monitor.domain.readings.agreement import Pairs, forget
 from monitor.domain.readings.calibration import Calibration, CalibrationError, check, since_by_default, standing
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.readings.view import calibration_view
-from monitor.domain.refusal import Words, one_of
+from monitor.domain.refusal import Words, sought
 from monitor.domain.signs.opening import HandlingError, declare, finish
 from monitor.domain.state.known import Look, State, rule_of
 from monitor.domain.state.record import Event
@@ -101,7 +101,7 @@ def perform(look: Look, request: Performed, words: ports.Words) -> Mapping[str, 
         dated = isinstance(request, BatchAdd | Move | Stage | Close | SplitOff | Calibrate | Write | WriteWeighings)
         unset = dated and not look.now.clock_ok
         hint: Words = (" (the clock here is not set, it says ", look.now.utc, ")") if unset else ()
-        raise RequestError(*error.words, *hint) from error
+        raise RequestError.of(error, hint) from error
 
 
 def _performed(look: Look, request: Performed, words: ports.Words) -> Mapping[str, object]:  # noqa: C901 - one case for each request; a table would hide them
@@ -168,14 +168,14 @@ def _follow_signs(look: Look, before: EggBook) -> datetime | None:
 def _batch_add(look: Look, request: BatchAdd) -> Mapping[str, object]:
     id_ = _new_id(look, "batch", request.batch)
     if request.profile not in look.site.profiles:
-        known = one_of(request.profile, sorted(look.site.profiles))
-        raise RequestError(f"batch {id_}: unknown species {request.profile!r}, {known}")
+        near, known = sought(request.profile, sorted(look.site.profiles))
+        raise RequestError(f"batch {id_}", f"unknown species {request.profile!r}{near}", known)
     if request.set_at > look.now.utc:
-        raise RequestError(f"batch {id_}: set time ", request.set_at, " is in the future, expected now or before")
+        raise RequestError(f"batch {id_}", ("set time ", request.set_at, " is in the future"), "now or before")
     if request.set_at < look.now.utc - MAX_BACKDATE:
-        raise RequestError(f"batch {id_}: set time ", request.set_at, f" is more than {MAX_BACKDATE.days} days ago")
+        raise RequestError(f"batch {id_}", ("set time ", request.set_at, f" is more than {MAX_BACKDATE.days} days ago"))
     if request.eggs is not None and not 1 <= request.eggs <= MAX_EGGS:
-        raise RequestError(f"batch {id_}: eggs {request.eggs}, expected a whole number from 1 to {MAX_EGGS}")
+        raise RequestError(f"batch {id_}", f"eggs {request.eggs}", f"a whole number from 1 to {MAX_EGGS}")
     stays: tuple[Stay, ...] = ()
     if request.machine is not None:
         stays = (Stay(_machine(look, request.machine, id_), request.set_at),)
@@ -214,12 +214,12 @@ def _ask_if_early(look: Look, batch: Batch, stage: str, *, at: datetime, sure: b
     if sure or profile is None:
         return
     if odd := early_stage(batch, stage, at, profile=profile):
-        raise BatchError(f"batch {batch.id}: ", *odd, "; say it is sure to declare it all the same (--sure)")
+        raise BatchError(f"batch {batch.id}", (*odd, "; say it is sure to declare it all the same (--sure)"))
 
 
 def _stage_name(stage: str, batch: str) -> str:
     if stage not in STAGE_NAMES[1:]:
-        raise RequestError(f"batch {batch}: stage {stage!r}, expected one of {', '.join(STAGE_NAMES[1:])}")
+        raise RequestError(f"batch {batch}", f"stage {stage!r}", f"one of {', '.join(STAGE_NAMES[1:])}")
     return stage
 
 
@@ -236,7 +236,7 @@ def _split(look: Look, request: SplitOff, words: ports.Words) -> Mapping[str, ob
         if machine != _place(split_off, at):
             split_off = brought(moved(split_off, machine, at), look.site, at=look.now.utc)
         elif request.stage is None:
-            raise BatchError(f"batch {batch.id}: in {machine} already, expected another machine or a stage")
+            raise BatchError(f"batch {batch.id}", f"in {machine} already", "another machine or a stage")
     if request.stage is not None:
         stage = _stage_name(request.stage, into)
         if all(d.stage != stage for d in split_off.declared):  # it may have been, for all of them
@@ -258,7 +258,7 @@ def _free_name(state: State, batch: str) -> str:
     names = (f"{batch[:30]}-{letter}" for letter in "bcdefghijklmnopqrstuvwxyz")
     free = next((name for name in names if name not in state.batches), None)
     if free is None:
-        raise RequestError(f"batch {batch}: split so often that no name is left, expected --name")
+        raise RequestError(f"batch {batch}", "split so often that no name is left", "--name")
     return free
 
 
@@ -294,7 +294,7 @@ def _shelve(look: Look, request: Shelve) -> Alarm:
 def _unshelve(look: Look, request: Unshelve) -> Alarm:
     alarm = _alarm(look, request.alarm)
     if alarm.shelved_until is None:
-        raise RequestError(f"alarm {alarm.number}: {state_of(alarm)}, not shelved")
+        raise RequestError(f"alarm {alarm.number}", f"{state_of(alarm)}, not shelved")
     return _adopt_alarm(look, alarm, unshelve(alarm, look.now, who=request.by))
 
 
@@ -309,7 +309,7 @@ def _handling(look: Look, request: Work) -> Mapping[str, object]:
     standing = look.state.machines[machine].handling if machine in look.state.machines else None
     if request.done:
         if standing is None:
-            raise RequestError(f"handling {machine}: none is declared")
+            raise RequestError(f"handling {machine}", "none is declared")
         handling, did = finish(standing, look.now), "done"
     else:
         handling = declare(machine, for_s=_seconds(request.for_s, f"handling {machine}"), by=by, now=look.now)
@@ -340,7 +340,8 @@ def _calibrate(look: Look, request: Calibrate, words: ports.Words) -> Mapping[st
     name = request.probe
     probe = look.site.probes.get(name)
     if probe is None:
-        raise RequestError(f"probe {name!r}: no such probe, {one_of(name, look.site.probes)}")
+        near, known = sought(name, look.site.probes)
+        raise RequestError(f"probe {name!r}", f"no such probe{near}", known)
     at, due = _past(look, "at", request.at or look.now.utc), request.due
     earlier = look.state.probes[name].calibrations if name in look.state.probes else ()
     calibration = Calibration(
@@ -425,20 +426,21 @@ def batch_view(batch: Batch, at: datetime) -> BatchView:
 
 def _alarm(look: Look, number: int) -> Alarm:
     if number < 1:  # one that has not begun has no number yet
-        raise RequestError(f"alarm {str(number)[:40]}: expected the number in the message")
+        raise RequestError(f"alarm {str(number)[:40]}", "", "the number in the message")
     for alarm in look.state.alarms.values():
         if alarm.number == number:
             return alarm
     last = look.state.last_number
     if number <= last:
-        raise RequestError(f"alarm {number}: over, and come again under another number since; see `eggroom alarms`")
-    raise RequestError(f"alarm {str(number)[:40]}: no such alarm, the newest is {last}")
+        raise RequestError(f"alarm {number}", "over, and come again under another number since; see `eggroom alarms`")
+    raise RequestError(f"alarm {str(number)[:40]}", f"no such alarm, the newest is {last}")
 
 
 def _batch(look: Look, name: str) -> Batch:
     batch = look.state.batches.get(name)
     if batch is None:
-        raise RequestError(f"batch {name!r}: no such batch, {one_of(name, sorted(look.state.batches))}")
+        near, known = sought(name, sorted(look.state.batches))
+        raise RequestError(f"batch {name!r}", f"no such batch{near}", known)
     return batch
 
 
@@ -446,37 +448,39 @@ def _machine(look: Look, name: str, batch: str) -> str:
     machine = look.site.machines.get(name)
     holding = [m.id for m in look.site.machines.values() if m.holds_eggs]
     if machine is None:
-        raise RequestError(f"batch {batch}: no machine {name!r}, {one_of(name, holding)}")
+        near, known = sought(name, holding)
+        raise RequestError(f"batch {batch}", f"no machine {name!r}{near}", known)
     if not machine.holds_eggs:
-        raise RequestError(f"batch {batch}: {name} is a {machine.kind}, expected one of: {', '.join(holding)}")
+        raise RequestError(f"batch {batch}", f"{name} is a {machine.kind}", f"one of: {', '.join(holding)}")
     return name
 
 
 def _known_machine(look: Look, name: str) -> str:
     if name not in look.site.machines:
-        raise RequestError(f"machine {name!r}: no such machine, {one_of(name, look.site.machines)}")
+        near, known = sought(name, look.site.machines)
+        raise RequestError(f"machine {name!r}", f"no such machine{near}", known)
     return name
 
 
 def _seconds(for_s: float | None, about: str) -> float:
     if for_s is None or not math.fabs(for_s) < MAX_SECONDS:
-        raise RequestError(f"{about}: for_s {repr(for_s)[:40]}, expected seconds")
+        raise RequestError(about, f"for_s {repr(for_s)[:40]}", "seconds")
     return for_s
 
 
 def _new_id(look: Look, key: str, name: str) -> str:
     """The name of a batch to be."""
     if not _ID.fullmatch(name):
-        raise RequestError(f"{key} {name!r}: expected 1 to 32 of a-z, 0-9 and -")
+        raise RequestError(f"{key} {name!r}", "", "1 to 32 of a-z, 0-9 and -")
     if name in look.state.batches:
-        raise RequestError(f"batch {name}: there is one by that name already, expected a new name")
+        raise RequestError(f"batch {name}", "there is one by that name already", "a new name")
     return name
 
 
 def _past(look: Look, key: str, at: datetime) -> datetime:
     at = _whole_ms(at)
     if at > look.now.utc:
-        raise RequestError(f"{key}: ", at, " is in the future, expected now or before")
+        raise RequestError(key, (at, " is in the future"), "now or before")
     return at
 
 
@@ -489,7 +493,7 @@ def _past_of(look: Look, batch: str, at: datetime | None) -> datetime:
     """When something was done to a batch; now where it is not said."""
     at = look.now.utc if at is None else at
     if at > look.now.utc:
-        raise RequestError(f"batch {batch}: ", at, " is in the future, expected now or before")
+        raise RequestError(f"batch {batch}", (at, " is in the future"), "now or before")
     if at < look.now.utc - MAX_BACKDATE:
-        raise RequestError(f"batch {batch}: ", at, f" is more than {MAX_BACKDATE.days} days ago")
+        raise RequestError(f"batch {batch}", (at, f" is more than {MAX_BACKDATE.days} days ago"))
     return at

@@ -40,7 +40,7 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, object]:
     if isinstance(fact, Weighing) and (request.replaces is None or fact.scale is not None):
         fact = on_scale(fact, look.site)
     if isinstance(fact, LookAgain) and fact.look_at <= look.now.utc:
-        raise EggError(f"{where}: look again at ", fact.look_at, ", expected a time to come")
+        raise EggError(where, ("look again at ", fact.look_at), "a time to come")
     entry = Entry(
         at=_whole_ms(request.at or look.now.utc),
         written_at=_whole_ms(look.now.utc),
@@ -61,7 +61,7 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, object]:
     longer = add(book, replace(entry, count=request.count))
     entry = longer.entries[-1]
     if said := odd(book, entry):
-        raise EggError(f"{where}: ", *joined(list(said), "; "), f"; {SURE}")
+        raise EggError(where, (*joined(list(said), "; "), f"; {SURE}"))
     _adopt(look, longer, (entry,))
     return {"batch": batch.id, "did": "written", **entry_view(entry)}
 
@@ -76,7 +76,7 @@ def _of_all(request: Write, book: EggBook, entry: Entry) -> Write:
 
 def _of_several(book: EggBook, entry: Entry, eggs: Sequence[int], *, odd: Odd, where: str) -> EggBook:
     if not eggs or entry.egg is not None or entry.replaces is not None:
-        raise EggError(f"{where}: eggs, expected one or more of them, and neither egg nor replaces beside them")
+        raise EggError(where, "eggs", "one or more of them, and neither egg nor replaces beside them")
     longer, wrong = add_each(book, [replace(entry, egg=egg) for egg in eggs], odd)
     if wrong:
         # What cannot be says itself of which batch.
@@ -84,7 +84,7 @@ def _of_several(book: EggBook, entry: Entry, eggs: Sequence[int], *, odd: Odd, w
         if len(wrong) > SHOWN:
             lines.append((f"{where}: and {len(wrong) - SHOWN} more",))
         lines.append((f"{where}: nothing was written about any of {len(eggs)} eggs; {SURE}, where it is only odd",))
-        raise EggError(*joined(lines))
+        raise EggError("", joined(lines))
     return longer
 
 
@@ -125,7 +125,7 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
             (f"line {line}: ", *why) for line, why in sorted(wrong, key=lambda each: str(each[0]).zfill(9))
         ]
         tail = f"nothing was written; {SURE}, where it is only odd"
-        raise EggError(*joined([*said, (f"{where}: {len(wrong)} of {len(request.rows)} lines: {tail}",)]))
+        raise EggError("", joined([*said, (f"{where}: {len(wrong)} of {len(request.rows)} lines: {tail}",)]))
     new = longer.entries[len(book.entries) :]
     _adopt(look, longer, new)
     return {"batch": batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}
@@ -141,7 +141,7 @@ def on_scale(fact: Weighing, site: Site) -> Weighing:
         return fact if fact.error_g is None else replace(fact, digit_g=None)
     if scale not in site.scales:
         known = ", ".join(site.scales) or "none yet: [[scale]] in the configuration"
-        raise EggError(f"weighing: scale {scale!r:.40}, expected one of: {known}")
+        raise EggError("weighing", f"scale {scale!r:.40}", f"one of: {known}")
     return replace(
         fact, scale=scale, error_g=site.scales[scale] if fact.error_g is None else fact.error_g, digit_g=None
     )
@@ -156,7 +156,7 @@ def split_books(look: Look, request: SplitOff, batch: Batch, *, at: datetime) ->
     numbers = _numbers(request.eggs or (), where)
     count = _counted(request.count, f"{where}: count")
     if numbers and count is not None:
-        raise EggError(f"{where}: eggs and a count came, expected one of them")
+        raise EggError(where, "eggs and a count came", "one of them")
     book = look.state.books.get(batch.id, EggBook(batch))
     return split(
         book, numbers, count=count, into=request.into, at=at, written_at=_whole_ms(look.now.utc), who=request.by
@@ -190,7 +190,7 @@ def _whole_times(fact: Fact) -> Fact:
 
 def _counted(value: int | None, where: str) -> int | None:
     if value is not None and not 1 <= value <= _NUMBER_HIGH:
-        raise EggError(f"{where} {value!r:.40}, expected a whole number from 1")
+        raise EggError("", f"{where} {value!r:.40}", "a whole number from 1")
     return value
 
 

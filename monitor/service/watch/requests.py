@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Literal
 
 from monitor.domain.fixed import fixed
-from monitor.domain.refusal import Refusal
+from monitor.domain.refusal import Refusal, Words
 from monitor.domain.wall import utc_text
 
 # The fields of what was found, by the kind of the entry (`domain/eggs/entry.py`).
@@ -22,6 +22,13 @@ Row = tuple[int | str, int, float, datetime | None]
 
 class RequestError(Refusal):
     """A request that cannot be met: one line, or one for each thing that cannot be."""
+
+    @classmethod
+    def of(cls, error: Refusal, hint: Words = ()) -> RequestError:
+        """The same of a request, with a hint at its end."""
+        if error.expected:
+            return cls(error.where, error.came, (*error.expected, *hint))
+        return cls(error.where, (*error.came, *hint))
 
     def answer(self) -> dict[str, object]:
         """What the one who asked is answered. words: the same as `error`, each moment apart from the texts, as {"at": moment}."""

@@ -96,7 +96,7 @@ WEIGHED = entry(0, Weighing(20.0, error_g=0.02), 1)
 def test_what_is_asked(before: list[Entry], odd: Entry, words: str) -> None:
     """Each of these is asked in one line that says what came and what it is held against; `add` takes it all the same."""
     made = book(*before)
-    asked = [str(Refusal(*words)) for words in doubts(made, odd, BIRD)]
+    asked = [str(Refusal("", words)) for words in doubts(made, odd, BIRD)]
     assert [line for line in asked if words in line], asked
     assert all("\n" not in line for line in asked)
     assert len(add(made, odd).entries) == len(before) + 1
@@ -140,7 +140,7 @@ def test_each_scale_is_held_against_itself(fine: str | None, kitchen: str | None
         (on(fine, 6.0, 17.0, 0.01), "12.8 % lost in 1.0 days"),
     ):
         (asked,) = doubts(made, slip, BIRD)
-        assert line in str(Refusal(*asked))
+        assert line in str(Refusal("", asked))
     for well in (on(fine, 8.0, 19.2, 0.01), on(kitchen, 8.0, 19.6, 0.5), on("third", 8.0, 20.4, 0.01)):
         assert doubts(made, well, BIRD) == ()
 

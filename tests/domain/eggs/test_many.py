@@ -55,7 +55,7 @@ def test_the_same_as_one_after_the_other(story: tuple[EggBook, list[Entry]]) -> 
 
 def said(wrong: Wrong) -> str:
     """Its words, with their moments as programs read them."""
-    return str(Refusal(*wrong.words))
+    return str(Refusal("", wrong.words))
 
 
 def test_all_that_ended_are_counted() -> None:
