@@ -7,10 +7,29 @@ from __future__ import annotations
 
 import json
 import logging
-from dataclasses import asdict, fields
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import is_dataclass
+from typing import Any, TypeVar
 
-from monitor.domain.alarms.about import KINDS, About, Losing, Moving, Projection, Seen, Setting, Weighed
+from monitor.domain.alarms.about import (
+    KINDS,
+    About,
+    Apart,
+    Astray,
+    Fault,
+    Heading,
+    Losing,
+    Moving,
+    Overdue,
+    Projection,
+    Seen,
+    Setting,
+    Unfit,
+    Unheard,
+    Unmet,
+    Unusable,
+    Weighed,
+)
 from monitor.domain.alarms.notice import Facts, Told
 from monitor.domain.eggs.entry import Entry, fact_of, plain
 from monitor.domain.needs.profile import Band
@@ -20,7 +39,38 @@ from monitor.domain.signs.seen import Seen as SeenOfDoor
 
 # Of the forms below: in the first, what it is about is words. Another one's facts are not understood.
 WORDS_ALONE, VERSION = 1, 2
-_KNOWN = {field.name for field in fields(Facts)}
+T = TypeVar("T")
+
+
+def _same(names: str) -> dict[str, str]:
+    return {name: name for name in names.split()}
+
+
+# What a row calls each field of a value, which stays: a field that is renamed keeps its name in rows, as `_same("…") | {"rule": "rule_id"}`.
+_COLUMNS: Mapping[type, Mapping[str, str]] = {
+    Facts: _same(
+        "subject rule still over unjudged quantity value worst limit band since ended about batches place doubtful move of_hens range_c"
+    ),
+    Told: _same("batch day stage"),
+    Band: _same("low_alarm low_warning target high_warning high_alarm"),
+    Moving: _same("batches to"),
+    Unfit: _same("test sent"),
+    Fault: _same("word"),
+    Unusable: _same("why by words"),
+    Apart: _same("probes quantity by moved"),
+    Heading: _same("now_c limit_c in_s"),
+    Unheard: _same("nodes"),
+    Overdue: _same("batches"),
+    Astray: _same("batches"),
+    Unmet: _same("what batches unknown places"),
+    Seen: _same("why last at"),
+    Losing: _same("who where_to also"),
+    Weighed: _same("egg tray"),
+    Projection: _same("pip_pct low_pct high_pct window_pct on_track setting unsure again"),
+    Setting: _same("rh_pct wet_bulb_c now_pct loss_pct reachable served eggs do_pct others others_now others_then"),
+    Opened: _same("minutes lowest_c"),
+    NotBack: _same("why"),
+}
 _NAMES = {kind: name for name, kind in KINDS.items()}
 _SEEN: dict[type[SeenOfDoor], str] = {Opened: "opened", NotBack: "not back"}
 # To a loss that is told, since the first rows.
@@ -33,7 +83,7 @@ def facts_text(facts: Facts | None) -> str | None:
     """Times are whole milliseconds, values °C and %RH; what is empty is left out."""
     if facts is None:
         return None
-    told = asdict(facts) | {"about": _about_data(facts.about)}
+    told = _data(facts) | {"about": _about_data(facts.about)}
     kept = {
         name: each for name, each in told.items() if each is not None and each is not False and each not in ("", ())
     }
@@ -50,20 +100,18 @@ def facts_of_text(text: str | None) -> Facts | None:
         return None
     try:
         kept = _understood(text)
-        if not kept.keys() <= _KNOWN:
-            raise ValueError("another version's")
         for name in ("since", "ended"):
             if name in kept:
                 kept[name] = from_ms(kept[name])
         if "band" in kept:
-            kept["band"] = Band(**kept["band"])
+            kept["band"] = _made(Band, kept["band"])
         if "move" in kept:
             kept["move"] = Moving(tuple(kept["move"]["batches"]), kept["move"]["to"])
         if "range_c" in kept:
             low_c, high_c = kept["range_c"]
             kept["range_c"] = (low_c, high_c)
         kept["about"] = _about(kept.get("about", ""))
-        return Facts(**kept | {"batches": tuple(Told(**told) for told in kept.get("batches", ()))})
+        return _made(Facts, kept | {"batches": tuple(_made(Told, told) for told in kept.get("batches", ()))})
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
         _log.warning("facts of a notice not understood detail=%s", str(error)[:120])
         return None
@@ -89,7 +137,7 @@ def about_of_text(text: str | None, said: str) -> About:
 
 def seen_text(seen: SeenOfDoor | None) -> str | None:
     """What was seen of a door; None of any other event."""
-    return None if seen is None else json.dumps({"kind": _SEEN[type(seen)], **asdict(seen)}, ensure_ascii=False)
+    return None if seen is None else json.dumps({"kind": _SEEN[type(seen)], **_data(seen)}, ensure_ascii=False)
 
 
 def seen_of_text(text: str | None, said: str) -> SeenOfDoor | None:
@@ -98,8 +146,8 @@ def seen_of_text(text: str | None, said: str) -> SeenOfDoor | None:
         return seen_of_words(said)
     try:
         kept = json.loads(text)
-        kind = Opened if kept.pop("kind") == _SEEN[Opened] else NotBack
-        return kind(**kept)
+        opened = kept.pop("kind") == _SEEN[Opened]
+        return _made(Opened, kept) if opened else _made(NotBack, kept)
     except (ValueError, TypeError, KeyError, AttributeError) as error:
         _log.warning("facts of an opening not understood detail=%s", str(error)[:120])
         return seen_of_words(said)
@@ -115,7 +163,7 @@ def _understood(text: str) -> dict[str, Any]:
 def _about_data(about: About) -> str | dict[str, Any]:
     if isinstance(about, str):
         return about
-    data = asdict(about)
+    data = _data(about)
     if isinstance(about, Seen):
         data |= {"last": None if about.last is None else _entry_data(about.last), "at": to_ms(about.at)}
     elif isinstance(about, Losing):
@@ -134,14 +182,30 @@ def _about(data: str | dict[str, Any]) -> About:
     values = _tupled({name: value for name, value in data.items() if name != "kind"})
     kind = KINDS[data["kind"]]
     if kind is Losing:
-        values["who"], values["also"] = Weighed(**data["who"]), tuple(Weighed(**each) for each in data["also"])
+        values["who"], values["also"] = _made(Weighed, data["who"]), tuple(_made(Weighed, w) for w in data["also"])
         where_to = data["where_to"]
-        setting = None if where_to["setting"] is None else Setting(**_tupled(where_to["setting"]))
-        values["where_to"] = Projection(**where_to | {"window_pct": tuple(where_to["window_pct"]), "setting": setting})
+        setting = None if where_to["setting"] is None else _made(Setting, _tupled(where_to["setting"]))
+        window_pct = tuple(where_to["window_pct"])
+        values["where_to"] = _made(Projection, where_to | {"window_pct": window_pct, "setting": setting})
     elif kind is Seen:
         values["last"] = None if data["last"] is None else _entry(data["last"])
         values["at"] = from_ms(data["at"])
-    return kind(**values)
+    return _made(kind, values)
+
+
+def _data(value: Any) -> Any:  # noqa: ANN401 - a value becomes JSON
+    """A value as a row has it; an entry of an egg book has a form of its own."""
+    if isinstance(value, tuple):
+        return tuple(map(_data, value))
+    if not is_dataclass(value) or isinstance(value, Entry):
+        return value
+    return {column: _data(getattr(value, field)) for column, field in _COLUMNS[type(value)].items()}
+
+
+def _made(kind: type[T], row: Mapping[str, Any]) -> T:
+    """The value that `_data` was given. Raises KeyError for a name that no row has, TypeError for one that is missing."""
+    columns = _COLUMNS[kind]
+    return kind(**{columns[name]: value for name, value in row.items()})
 
 
 def _entry_data(entry: Entry) -> dict[str, Any]:

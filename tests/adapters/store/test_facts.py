@@ -7,11 +7,13 @@ from collections.abc import Callable
 from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any, get_args
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from monitor.adapters.store import facts as facts_module
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.facts import about_of_text, about_text, facts_of_text, facts_text, seen_of_text, seen_text
 from monitor.adapters.store.ledger import SqliteLedger
@@ -214,6 +216,14 @@ def test_what_is_empty_is_left_out() -> None:
     assert json.loads(facts_text(cold) or "") == {
         "version": 1, "subject": "site", "rule": "all-silent", "value": 0.0, "limit": 0.0,
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", facts_module._COLUMNS, ids=lambda kind: kind.__name__)
+def test_each_field_has_a_name_in_rows(kind: type[Any]) -> None:
+    """A field without one would be lost on the way into a row, and two of one name on the way out."""
+    columns = facts_module._COLUMNS[kind]
+    assert list(columns.values()) == [field.name for field in fields(kind)]
+    assert set(get_args(AboutFacts)) <= facts_module._COLUMNS.keys()
 
 
 def test_a_notice_that_has_every_fact_comes_back() -> None:
