@@ -11,17 +11,30 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, fields
 from datetime import UTC, datetime
 from types import NoneType, UnionType
-from typing import TYPE_CHECKING, Annotated, Union, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias, Union, get_args, get_origin, get_type_hints
 
+from monitor.domain.eggs.entry import EggError, fact_of
+from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.wall import has_controls
-from monitor.service.watch.requests import ByOffset, ByPoints, BySalts, Fact, Request, RequestError, Row
+from monitor.service.watch.requests import (
+    ByFields,
+    ByOffset,
+    ByPoints,
+    BySalts,
+    LookFacts,
+    Request,
+    RequestError,
+    Row,
+    Write,
+)
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
 
 MAX_TEXT = 500  # characters of a name or a note
 MAX_ROWS = 1000  # of one table: a large tray, and several; more is another file
+_Fields: TypeAlias = dict[str, str | int | float | None]
 _DEEPEST = 4  # a table's row, or a calibration's pair; a text of a thousand brackets is no request
 _SHOWN = 60  # characters of what came
 TIME = "a time such as 2026-03-01T18:00:00Z"
@@ -38,7 +51,7 @@ _WORDS: dict[object, str] = {
     ByOffset: "an offset",
     ByPoints: "points",
     BySalts: "salts and temperature_c",
-    Fact: "fields that are each a text, a number or null",
+    _Fields: "fields that are each a text, a number or null",
 }
 _OF_FIELD = {"alarm": "the number in the message", "for_s": "seconds"}  # where that says more than what it is made of
 _ROW = ("line", "egg", "gross_g", "at")
@@ -48,13 +61,53 @@ class BadRequest(RequestError):
     """What is no request."""
 
 
+@fixed(kw_only=True)
+class _Entry:
+    """`Write` as it comes: the kind of the fact, and its fields beside it."""
+
+    do: Literal["entry"] = "entry"
+    batch: str
+    kind: str
+    fact: _Fields
+    egg: int | None = None
+    eggs: tuple[int, ...] | None = None
+    count: int | None = None
+    tray: str | None = None
+    replaces: int | None = None
+    at: datetime | None = None
+    by: str = ""
+    sure: bool = False
+
+    def request(self) -> Write:
+        """With the fact that the fields are. Raises BadRequest."""
+        try:
+            fact = fact_of(self.kind, self.fact)
+        except EggError as error:
+            raise BadRequest.of(error) from error
+        return Write(
+            batch=self.batch,
+            fact=fact,
+            egg=self.egg,
+            eggs=self.eggs,
+            count=self.count,
+            tray=self.tray,
+            replaces=self.replaces,
+            at=self.at,
+            by=self.by,
+            sure=self.sure,
+        )
+
+
+_Wire: TypeAlias = ByFields | LookFacts | _Entry
+
+
 @functools.cache
-def _adapter() -> TypeAdapter[Request]:
+def _adapter() -> TypeAdapter[_Wire]:
     # With the first request: pydantic is loaded for the settings, but sixteen kinds take a while to be put together.
     from pydantic import ConfigDict, Field, TypeAdapter
 
     return TypeAdapter(
-        Annotated[Request, Field(discriminator="do")],
+        Annotated[_Wire, Field(discriminator="do")],
         config=ConfigDict(extra="forbid", strict=True, allow_inf_nan=False),
     )
 
@@ -81,17 +134,18 @@ def read_request(asked: Mapping[str, object]) -> Request:
         raise BadRequest("eggs", f"{len(eggs)} of them", f"at most {MAX_ROWS}")
     moments = {key: _with_moments(hints[key], value) for key, value in asked.items()}
     try:
-        return _adapter().validate_json(json.dumps(moments))
+        read = _adapter().validate_json(json.dumps(moments))
     except ValidationError as error:
         raise _refusal(asked, hints, [each["loc"][1:] for each in error.errors(include_url=False)]) from None
+    return read.request() if isinstance(read, _Entry) else read
 
 
 @functools.cache
-def _kinds() -> dict[str, type[Request]]:
-    return {get_args(get_type_hints(kind)["do"])[0]: kind for kind in get_args(Request)}
+def _kinds() -> dict[str, type[_Wire]]:
+    return {get_args(get_type_hints(kind)["do"])[0]: kind for kind in get_args(_Wire)}
 
 
-def _kind(do: object) -> type[Request]:
+def _kind(do: object) -> type[_Wire]:
     kinds = _kinds()
     kind = kinds.get(do) if isinstance(do, str) else None
     if kind is None:
@@ -163,7 +217,7 @@ def _refusal(
     if key == "rows" and len(where) > 1 and isinstance(came, list):
         return _row_refusal(came, where)
     hint = hints[key]
-    if isinstance(came, Mapping) and hint == Fact and len(where) > 1:
+    if isinstance(came, Mapping) and hint == _Fields and len(where) > 1:
         name = str(where[1])
         return BadRequest(f"{key}: {name:.40}", repr(came.get(name))[:_SHOWN], "a text, a number or null")
     given = came if isinstance(came, Mapping) else {}

@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.adapters.requests import MAX_ROWS, BadRequest, read_request
+from monitor.domain.eggs.entry import CANDLED, FACTS, Weighing
 from monitor.service.watch.requests import (
     Acknowledge,
     BatchAdd,
@@ -52,7 +53,7 @@ def refused(**asked: Any) -> str:
         ({"do": "facts"}, LookFacts()),
         (
             WRITE | {"fact": {"gross_g": 60, "error_g": None}, "egg": 7, "sure": True},
-            Write(batch="b", kind="weighing", by="ada", fact={"gross_g": 60, "error_g": None}, egg=7, sure=True),
+            Write(batch="b", by="ada", fact=Weighing(60.0), egg=7, sure=True),
         ),
         (
             {"do": "weighings", "batch": "b", "rows": [[2, 7, 60, None], ["3", 8, 61.5, ADD["set_at"]]]},
@@ -91,6 +92,10 @@ def test_a_request_is_read(asked: dict[str, Any], request_: Request) -> None:
         (ADD | {"eggs": 10**30 + 0.5}, "eggs: 1e+30, expected a whole number"),
         ({"do": "acknowledge", "alarm": 3}, "by: None, expected a text of at most 500 characters"),
         (WRITE | {"fact": {"a\nb": 1}}, "fact: 'a\\nb': 'a\\nb', expected text in one line, without control characters"),
+        (WRITE | {"fact": {"gross_g": 60, "gross": 1}}, "weighing: no field 'gross', expected gross_g, tare_g, error_g, scale, digit_g"),
+        (WRITE | {"kind": "found", "fact": {}}, f"entry: kind 'found', expected one of {', '.join(FACTS)}"),
+        (WRITE | {"kind": "sign", "fact": {}}, "sign: no sign, expected a text"),
+        (WRITE | {"kind": "candling", "fact": {"found": "blue"}}, f"candling: 'blue', expected one of {', '.join(CANDLED)}"),
         (WRITE | {"fact": {"a": [[[[[1]]]]]}}, "fact: a: 0: 0: a value nested deeper, expected at most 4 levels"),
         ({"do": "weighings", "batch": "b", "rows": [[2, 7, "60", None]]}, "line 2: gross_g: '60', expected a number"),
         ({"do": "weighings", "batch": "b", "rows": [[2, 7]]}, "rows: row 1: [2, 7], expected line, egg, gross_g, at (a time or null)"),

@@ -393,7 +393,7 @@ def fact_of(kind: str, data: Mapping[str, str | float | None]) -> Fact:
     except EggError:
         raise
     except (TypeError, ValueError, AttributeError, OverflowError) as error:
-        raise EggError("", _wrong_field(kind, data) or f"{kind}: {error}") from None
+        raise _wrong_field(kind, data) or EggError(kind, f"{error}") from None
 
 
 def _of_time(value: str | float | None) -> datetime | str | float | None:
@@ -411,21 +411,21 @@ _TYPES: Mapping[str, tuple[tuple[type, ...], str]] = {
 }
 
 
-def _wrong_field(kind: str, data: Mapping[str, str | float | None]) -> str:
-    """Of a fact that cannot be made: the first field that is unknown, missing, or of another sort than it should be; "" where none is."""
+def _wrong_field(kind: str, data: Mapping[str, str | float | None]) -> EggError | None:
+    """Of a fact that cannot be made: the first field that is unknown, missing, or of another sort than it should be; None where none is."""
     known = {field.name: field for field in fields(FACTS[kind])}
     for name in data.keys() - known.keys():
-        return f"{kind}: no field {name!r:.40}, expected {', '.join(known) or 'none'}"
+        return EggError(kind, f"no field {name!r:.40}", ", ".join(known) or "none")
     for name, field in known.items():
         sort, _, may_be_none = str(field.type).partition(" | ")
         types, words = _TYPES[sort]
         if name not in data:
             if field.default is MISSING:
-                return f"{kind}: no {name}, expected {words}"
+                return EggError(kind, f"no {name}", words)
             continue
         value = data[name]
         if value is None and not may_be_none:
-            return f"{kind}: {name} empty, expected its value"
+            return EggError(kind, f"{name} empty", "its value")
         fits = value is None or isinstance(value, types)
         if isinstance(value, str) and sort == "datetime":
             try:
@@ -435,8 +435,8 @@ def _wrong_field(kind: str, data: Mapping[str, str | float | None]) -> str:
         if isinstance(value, int) and abs(value) > _LARGEST:
             fits = False
         if not fits:
-            return f"{kind}: {name} {value!r:.40}, expected {words}"
-    return ""
+            return EggError(kind, f"{name} {value!r:.40}", words)
+    return None
 
 
 def _within(where: str, value: float, *, low: float, high: float) -> None:

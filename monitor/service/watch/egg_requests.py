@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.doubts import doubts
-from monitor.domain.eggs.entry import EggError, Entry, Fact, Laid, LookAgain, Sign, Weighing, fact_of
+from monitor.domain.eggs.entry import EggError, Entry, Fact, Laid, LookAgain, Sign, Weighing
 from monitor.domain.eggs.hatching import still_in
 from monitor.domain.eggs.many import Odd, add_each
 from monitor.domain.eggs.split import split
@@ -36,7 +36,7 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, object]:
     Raises EggError, a line for each: what cannot be true, or what is odd and nobody said that it is sure; then nothing is written.
     """
     where = f"batch {batch.id}"
-    fact = _whole_times(fact_of(request.kind, request.fact))
+    fact = _whole_times(request.fact)
     if isinstance(fact, Weighing) and (request.replaces is None or fact.scale is not None):
         fact = on_scale(fact, look.site)
     if isinstance(fact, LookAgain) and fact.look_at <= look.now.utc:

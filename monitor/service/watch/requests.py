@@ -8,14 +8,13 @@ that a time is past) is judged when it is performed, in `commands.py`.
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Literal
+from typing import Literal, Self
 
+from monitor.domain.eggs.entry import Fact
 from monitor.domain.fixed import fixed
 from monitor.domain.refusal import Refusal, Words
 from monitor.domain.wall import utc_text
 
-# The fields of what was found, by the kind of the entry (`domain/eggs/entry.py`).
-Fact = dict[str, str | int | float | None]
 # Line of the table, egg, gross mass in g, when (None: as the table).
 Row = tuple[int | str, int, float, datetime | None]
 
@@ -24,7 +23,7 @@ class RequestError(Refusal):
     """A request that cannot be met: one line, or one for each thing that cannot be."""
 
     @classmethod
-    def of(cls, error: Refusal, hint: Words = ()) -> RequestError:
+    def of(cls, error: Refusal, hint: Words = ()) -> Self:
         """The same of a request, with a hint at its end."""
         if error.expected:
             return cls(error.where, error.came, (*error.expected, *hint))
@@ -197,7 +196,6 @@ class Write:
 
     do: Literal["entry"] = "entry"
     batch: str
-    kind: str
     fact: Fact
     egg: int | None = None
     eggs: tuple[int, ...] | None = None
@@ -239,8 +237,10 @@ class LookFacts:
     do: Literal["facts"] = "facts"
 
 
-Performed = (
+# Whose fields are their keys on the wire.
+ByFields = (
     BatchAdd | Move | Stage | Close | Reopen | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | Work
-    | Calibrate | Write | WriteWeighings | LookRoom
+    | Calibrate | WriteWeighings | LookRoom
 )  # fmt: skip
+Performed = ByFields | Write
 Request = Performed | LookFacts
