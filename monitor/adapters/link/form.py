@@ -19,7 +19,7 @@ MAX_NODES = 256
 
 _LABELS = {"bn", "n", "u", "v", "boot", "seq", "up"}
 _SENT_UNITS = {"Cel", "%RH"}
-_numbers = re.compile(rb'"(v|seq|up)"\s*:\s*(-?[0-9.]+)').finditer
+_numbers = re.compile(rb'"(v|seq|up)"\s*:\s*(-?[0-9.]+)(?=\s*[,}])').finditer  # whole, and so none with an exponent
 # As JSON writes a number, without an exponent; and not -0, which it takes as a whole number, and so without a sign.
 _VALUE = rb"(-?(?:0|[1-9][0-9]{0,5})\.[0-9]{1,15}|-?[1-9][0-9]{0,5}|0)"
 _COUNT = rb"(0|[1-9][0-9]{0,8})"
@@ -69,21 +69,19 @@ class Forms:
             if pack.node in self._last or len(self._last) < MAX_NODES:
                 self._last[pack.node] = pattern
             return
-        fits = re.compile(pattern).fullmatch
-        if fits(payload) is not None and len(labels) == len(records) + 2:
+        if len(labels) == len(records) + 2:
             places = dict(zip(_names(records), [i for i, label in enumerate(labels) if label == b"v"], strict=True))
             samples = [(s.probe, places.get(f"{s.probe}/t", -1), places.get(f"{s.probe}/rh", -1)) for s in pack.samples]
+            fits = re.compile(pattern).fullmatch
             self._forms[pack.node] = _Form(fits, pack.boot, labels.index(b"seq"), labels.index(b"up"), tuple(samples))
 
 
 def _is_plain(pack: Pack, payload: bytes, records: Sequence[dict[str, object]]) -> bool:
-    """Whether it holds numbered values of now, sent in our units, and nothing else."""
+    """Whether it holds values of now, sent in our units, and nothing else."""
     return (
         len(payload) <= MAX_BYTES
         and b"\\" not in payload
-        and pack.refused is None
         and not pack.others
-        and pack.up_s is not None
         and all(record.keys() <= _LABELS and "v" in record and record.get("u") in _SENT_UNITS for record in records)
     )
 

@@ -33,10 +33,12 @@ FORMS = {
     "times": '[{{"bn":"{node}/","bt":-5,"n":"top/t","u":"Cel","v":{a},"boot":{boot},"seq":{seq},"up":{up}}},{{"n":"top/t","u":"Cel","t":-10,"v":{b}}}]',
     "twice": '[{{"bn":"{node}/","n":"top/t","u":"Cel","v":{a},"boot":{boot},"seq":{seq},"up":{up}}},{{"n":"top/t","u":"Cel","v":{b}}}]',
     "others": '[{{"bn":"{node}/","n":"top/t","u":"Cel","v":{a},"boot":{boot},"seq":{seq},"up":{up}}},{{"n":"battery","u":"V","v":{b}}}]',
+    "another temperature": '[{{"bn":"{node}/","n":"top/t","u":"Cel","v":{a},"boot":{boot},"seq":{seq},"up":{up}}},{{"n":"outside","u":"Cel","v":{b}}}]',
     "fault": '[{{"bn":"{node}/","n":"top/t","u":"Cel","v":{a},"boot":{boot},"seq":{seq},"up":{up}}},{{"n":"two/fault","vs":"crc"}},{{"n":"3/t","u":"Cel","v":{b}}}]',
     "escape": '[{{"bn":"{node}/","n":"top\\u002ft","u":"Cel","v":{a},"boot":{boot},"seq":{seq},"up":{up}}},{{"n":"top/rh","u":"%RH","v":{b}}}]',
     "label twice": '[{{"bn":"{node}/","n":"top/t","u":"Cel","v":{a},"boot":{boot},"seq":{seq},"up":{up}}},{{"n":"top/rh","u":"%RH","v":1,"v":{b}}}]',
     "no counts": '[{{"bn":"{node}/","n":"top/t","u":"Cel","v":{a}}},{{"n":"top/rh","u":"%RH","v":{b}}}]',
+    "no up": '[{{"bn":"{node}/","n":"top/t","u":"Cel","v":{a},"boot":{boot},"seq":{seq}}},{{"n":"top/rh","u":"%RH","v":{b}}}]',
     "a later count": '[{{"bn":"{node}/","n":"top/t","u":"Cel","v":{a},"boot":{boot},"seq":{seq}}},{{"n":"top/rh","u":"%RH","v":{b},"up":{up}}}]',
     "a name like a label": '[{{"bn":"{node}/","n":"seq/t","u":"Cel","v":{a},"boot":{boot},"seq":{seq},"up":{up}}},{{"n":"v/t","u":"Cel","v":{b}}}]',
 }  # fmt: skip
@@ -93,6 +95,15 @@ def test_what_is_read_by_its_form_is_what_it_would_be_in_full(form: str, forms: 
         assert repr(decoded(payload)) == repr(in_full(payload)), payload[:300]
 
 
+@pytest.mark.parametrize("form", FORMS)
+def test_however_the_numbers_were_written_from_which_a_form_is_learnt(form: str) -> None:
+    """The same number three times, and then others in its place."""
+    for a in VALUES:
+        for again in (a, a, a, a.replace("37", "36"), "36.5"):
+            payload = made(form, a=again, b=again)
+            assert repr(decoded(payload)) == repr(in_full(payload)), payload[:300]
+
+
 @pytest.mark.parametrize("form", sorted(READ_BY_FORM))
 def test_a_byte_more_or_less_or_another(form: str) -> None:
     """Of a learnt form, mutilated anywhere."""
@@ -102,7 +113,7 @@ def test_a_byte_more_or_less_or_another(form: str) -> None:
     for _ in range(1_000):
         payload = bytearray(made(form, seq=str(chance.randrange(100)), a=f"{chance.uniform(-50, 90):.3f}"))
         for _ in range(chance.choice([1, 1, 2])):
-            place = chance.randrange(len(payload))
+            place = chance.randrange(len(payload) + 1)
             kind = chance.randrange(3)
             byte = chance.choice(b'0123456789.-eE+,:"{}[]\\ \n\x00\x7f\xff' + bytes(payload))
             payload[place : place + (kind != 0)] = b"" if kind == 1 else bytes([byte])
