@@ -43,9 +43,12 @@ def day_ms(day: float) -> int:
     return SET_MS + round(day * DAY_MS)
 
 
-def weighed(masses: Iterable[tuple[float, float]], error_g: float = 0.02) -> list[Mass]:
-    """Weighings (day, g), numbered from 1."""
-    return [Mass(i, SET + timedelta(days=float(day)), float(g), error_g) for i, (day, g) in enumerate(masses, 1)]
+def weighed(masses: Iterable[tuple[float, float]], error_g: float = 0.02, scale: str = "") -> list[Mass]:
+    """Weighings (day, g), numbered from 1; on a scale of the house, or one that nobody named."""
+    return [
+        Mass(i, SET + timedelta(days=float(day)), float(g), error_g, scale=scale)
+        for i, (day, g) in enumerate(masses, 1)
+    ]
 
 
 def line(
@@ -54,9 +57,11 @@ def line(
     error_g: float = 0.02,
     pressure_kpa: float = SEA_KPA,
     fresh: FreshMass | None = None,
+    *,
+    scale: str = "",
 ) -> LossLine:
     """The line of weighings (day, g); over days where no pull is given."""
-    found = line_of(weighed(masses, error_g), pull, set_ms=SET_MS, pressure_kpa=pressure_kpa, fresh=fresh)
+    found = line_of(weighed(masses, error_g, scale), pull, set_ms=SET_MS, pressure_kpa=pressure_kpa, fresh=fresh)
     assert isinstance(found, LossLine)
     return found
 

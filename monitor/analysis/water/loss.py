@@ -55,6 +55,9 @@ STORE_KPA = 0.4
 SCATTER_SHARE = 0.001
 # The scale's stated error counts as much as that many weighings' scatter: with two, nothing else is known of it.
 ERROR_WORTH = 8
+BELIEVED = (
+    0.95  # less scatter than chance makes once in twenty times of a stated error does not speak against it (judgement)
+)
 OUTLIER, CLEAR_BY = 16.0, 6.0  # of chi-squared: 4 sd, and e**3 to 1 against the next suspect
 ONE_BAD_IN = 4
 # Judgement: a crack or its repair changes the conductance by as much as itself (1 sd); wax or glue weighs some thousandths of the egg;
@@ -129,7 +132,7 @@ class LossLine:
     pressure_kpa: float
     theta: Floats
     covariance: Floats
-    freedom: int
+    freedom: float
     error_g: float
     past: Floats
     shows: Floats
@@ -260,9 +263,7 @@ def line_of(
         table, at, new = found
         fit, kept, freedom = _without_the_bad(table)
         kink = _named(use[at], table, fit, new=new)
-    # Where a weighing is wrong and nobody can say which, the scale's error means nothing: the scatter alone counts.
-    known = 0 if fit.unclear else ERROR_WORTH
-    widened = max(1.0, (known + fit.chi2) / max(1, known + freedom))
+    widened, known = _doubt(fit, freedom, stated=all(scales))
     covariance = fit.covariance * widened
     return LossLine(
         by_days=by_days,
@@ -273,7 +274,7 @@ def line_of(
         pressure_kpa=pressure_kpa,
         theta=fit.theta,
         covariance=covariance,
-        freedom=max(1, known + freedom),
+        freedom=known,
         error_g=float(error_g[-1]) * math.sqrt(widened),
         past=table.past,
         shows=table.shows,
@@ -515,6 +516,26 @@ def _without_the_bad(table: _Table) -> tuple[_Fit, Mask, int]:
     return fit, kept, max(0, int(kept.sum()) + prior - 2)
 
 
+def _doubt(fit: _Fit, freedom: int, *, stated: bool) -> tuple[float, float]:
+    """(what the variances of a fit are to be multiplied by, the degrees of freedom with which they are known).
+
+    stated: each scale's error is. Then it is known, and the scatter of a few weighings says nothing of it that is better, unless it is more than
+    chance makes of it. Where a weighing is wrong and nobody can say which, the scale's error means nothing: the scatter alone counts.
+    """
+    if stated and not fit.unclear and fit.chi2 <= _chance(freedom):
+        return 1.0, math.inf
+    known = 0 if fit.unclear else ERROR_WORTH
+    return max(1.0, (known + fit.chi2) / max(1, known + freedom)), max(1, known + freedom)
+
+
+def _chance(freedom: int) -> float:
+    """The chi-squared that chance passes once in twenty times (Wilson & Hilferty 1931, within 3 %)."""
+    if freedom < 1:
+        return 0.0
+    part = 2.0 / (9.0 * freedom)
+    return float(freedom * (1.0 - part + NormalDist().inv_cdf(BELIEVED) * math.sqrt(part)) ** 3)
+
+
 def _slope(table: _Weighed) -> float:
     """A first loss per pull, for the size of the doubt of holes: the median of all pairs (Theil 1950)."""
     first, second = np.triu_indices(len(table.x), k=1)
@@ -531,8 +552,8 @@ def _share(pull: Pull, set_ms: int, at_ms: int) -> float:
     return min(1.0, (pull.until(at_ms)[1] - pull.until(set_ms)[1]) / days) if days > 0.0 else 0.0
 
 
-def _student(freedom: int) -> float:
-    """Student's t for CONFIDENCE on both sides: exact for 1 and 2, else Abramowitz & Stegun 26.7.5, within 0.03 from 3 on."""
+def _student(freedom: float) -> float:
+    """Student's t for CONFIDENCE on both sides: exact for 1 and 2, else Abramowitz & Stegun 26.7.5, within 0.03 from 3 on; of inf the normal quantile."""
     if freedom == 1:
         return math.tan(math.pi * CONFIDENCE / 2.0)
     if freedom == 2:

@@ -45,14 +45,32 @@ def setter_air(profile: Profile) -> tuple[float, float]:
 
 def on_the_line(profile: Profile, day: float) -> EggLoss:
     """60 g, weighed each fourth day up to that day in the species' own air, exactly on the middle of its line, on a good scale."""
-    dry_c, rh_pct = setter_air(profile)
     assert profile.target_loss_pct is not None
-    # The source's clock, written out: the term, nine tenths of it or the lockdown where that is later, or the day itself.
+    middle_pct = sum(profile.target_loss_pct) / 2.0
+    return losing(
+        profile, day, [(d, 60.0 * left(profile, d, middle_pct)) for d in np.linspace(0.0, day, 2 + int(day / 4))]
+    )
+
+
+def on_a_good_scale(profile: Profile, day: float, given_pct: float, *, mass_g: float) -> EggLoss:
+    """The same of an egg of that mass that comes to given_pct by its source's clock, weighed daily on a named scale, which shows hundredths."""
+    days = np.linspace(0.0, day, 2 + int(day))
+    masses = [(d, round(mass_g * left(profile, d, given_pct), 2)) for d in days]
+    return losing(profile, day, masses, scale="fine")
+
+
+def left(profile: Profile, day: float, given_pct: float) -> float:
+    """What is left of an egg's mass on a day, as a share, that loses given_pct by its source's clock: the term, nine tenths of it or the lockdown where
+    that is later, or the day itself."""
     pip, to = max(0.9 * profile.days, profile.lockdown_day), profile.target_loss_to
     clock = profile.days if to == "hatch" else pip if to == "internal pip" else float(to)
-    middle = sum(profile.target_loss_pct) / 200.0
+    return 1.0 - given_pct / 100.0 * day / clock
+
+
+def losing(profile: Profile, day: float, masses: list[tuple[float, float]], *, scale: str = "") -> EggLoss:
+    """The loss that those weighings (day, g) lead to in the species' own air."""
+    dry_c, rh_pct = setter_air(profile)
     pull = steady(saturation_vapour_kpa(dry_c) - vapour_kpa(dry_c, rh_pct), SET_MS, day_ms(day))
-    masses = [(d, 60.0 * (1.0 - middle * d / clock)) for d in np.linspace(0.0, day, 2 + int(day / 4))]
     ahead = ahead_of(
         profile,
         model_of(profile, "forced"),
@@ -62,7 +80,7 @@ def on_the_line(profile: Profile, day: float) -> EggLoss:
         rh_pct=rh_pct,
         pressure_kpa=SEA_KPA,
     )
-    return egg_loss(line(masses, pull, 0.01), pull, set_ms=SET_MS, ahead=ahead)
+    return egg_loss(line(masses, pull, 0.01, scale=scale), pull, set_ms=SET_MS, ahead=ahead)
 
 
 @pytest.mark.parametrize("row", CITED.values(), ids=CITED)
@@ -89,6 +107,32 @@ def test_each_profile_s_own_egg_is_on_track(profile: Profile) -> None:
         found = track(on_the_line(profile, share * profile.lockdown_day), target.by_pip_pct)
         assert found.state != OFF_TRACK
     assert found.state == ON_TRACK
+
+
+# When a window is told that is as narrow as the days ahead are in doubt (a point of a falcon), or of an egg of which 0.01 g is much.
+LATER = {
+    "budgerigar": (0.65, 0.75, 0.85),
+    "european-bee-eater": (0.5, 0.65, 0.85),
+    "peregrine-falcon": (0.7, 0.75, 0.85),
+    "rhea": (0.55, 0.65, 0.85),
+}
+
+
+@pytest.mark.parametrize("profile", PROFILES.values(), ids=PROFILES)
+def test_each_profile_s_own_egg_on_a_good_scale(profile: Profile) -> None:
+    """Weighed daily on a scale of the house that errs by 0.01 g, an egg of the species' mass exactly on the middle of its line is on track at 45, 65 and
+    85 % of the term, or at what `LATER` says; one that is a point outside its window never is."""
+    target, given = target_of(profile), profile.target_loss_pct
+    if target is None or given is None or profile.egg_mass_g is None:
+        return
+    for share in LATER.get(profile.id, (0.45, 0.65, 0.85)):
+        mass_g = sum(profile.egg_mass_g) / 2.0
+        found = {
+            pct: track(on_a_good_scale(profile, share * profile.days, pct, mass_g=mass_g), target.by_pip_pct).state
+            for pct in (sum(given) / 2.0, given[0] - 1.0, given[1] + 1.0)
+        }
+        assert found.pop(sum(given) / 2.0) == ON_TRACK, share
+        assert ON_TRACK not in found.values(), share
 
 
 def test_the_average_turkey_egg_at_the_recommended_humidity_is_on_track() -> None:
