@@ -226,7 +226,7 @@ def projection_words(found: Projection, site: Site) -> str:
 def again_words(again: datetime | None, site: Site) -> str:
     """When to weigh again, while nobody can say on which side of the window's edge an egg is."""
     if again is None:
-        return "too near an edge of the window to be told"
+        return "the weighings cannot tell yet: weigh each day, on a finer scale if there is one"
     return f"weigh again on {wall_day(again, site.zone)}"
 
 

@@ -237,12 +237,14 @@ def kink_words(line: LossLine, site: Site) -> str:
     if kink is None:
         return ""
     if kink.step_g is not None:
-        way = f"{abs(kink.step_g):.2f} g {'heavier' if kink.step_g > 0.0 else 'lighter'} at once"
-        which = "another scale (egg correct, scale=ID), or sealed (egg event, sealed)?"
+        heavier = kink.step_g > 0.0
+        way = f"{abs(kink.step_g):.2f} g {'heavier' if heavier else 'lighter'} at once"
+        which = f"another scale (egg correct, scale=ID){', or sealed (egg event, sealed)' if heavier else ''}?"
     else:
+        more = kink.times is None or kink.times > 1.0
         way = f"{kink.times:.1f} times as much a day" if kink.times is not None else "another loss a day"
-        air = ", or the air drier or damper" if line.by_days else ""
-        which = f"cracked (egg candle, cracked), or sealed (egg event, sealed){air}?"
+        air = f", or the air {'drier' if more else 'damper'}" if line.by_days else ""
+        which = f"{'cracked (egg candle, cracked)' if more else 'sealed (egg event, sealed)'}{air}?"
     return f"from entry {kink.entry}, {wall_time(kink.at, site.zone)}, on {way}: {which} A new line begins there"
 
 

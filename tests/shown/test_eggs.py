@@ -11,11 +11,21 @@ from typing import Any
 import pytest
 
 from monitor.adapters.tables.profiles import load_profiles
+from monitor.analysis.water.loss import Kink
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.entry import Candling, Dead, Found, Helped, Laid, LookAgain, Note, Sealed, Sign, Size, Weighing
 from monitor.domain.needs.batch import Batch
 from monitor.service.reports.weighed import Water
-from monitor.shown.eggs import book_text, book_view, egg_text, signs_lines, water_view, weighed_text, written_text
+from monitor.shown.eggs import (
+    book_text,
+    book_view,
+    egg_text,
+    kink_words,
+    signs_lines,
+    water_view,
+    weighed_text,
+    written_text,
+)
 from tests.domain.house import T0
 from tests.domain.house import site as house_site
 from tests.service.reports.test_water import DAYS, HEN, day, make_site, put, seen, weighed
@@ -277,6 +287,32 @@ def test_a_break_that_nobody_wrote_is_asked_about() -> None:
     assert "a break" not in weighed_text([(1, "")], the_water(written), SITE)
     sealed = put(written, 11.0, Sealed("wax"), 1)
     assert "sealed: wax" in egg_text(sealed, 1, the_water(sealed), site=SITE)
+
+
+@pytest.mark.parametrize(
+    ("kink", "asked", "not_asked"),
+    [
+        ({"times": 2.0}, "cracked (egg candle, cracked)?", ("sealed", "damper", "scale")),
+        ({"times": 0.7}, "sealed (egg event, sealed)?", ("cracked", "drier", "scale")),
+        ({"step_g": 0.4}, "another scale (egg correct, scale=ID), or sealed (egg event, sealed)?", ("cracked",)),
+        ({"step_g": -0.4}, "another scale (egg correct, scale=ID)?", ("cracked", "sealed")),
+    ],
+)
+def test_what_is_asked_about_a_break_fits_it(kink: dict[str, float], asked: str, not_asked: tuple[str, ...]) -> None:
+    """More a day: a crack; less: a seal; heavier at once: another scale or wax, lighter: another scale. Over days alone: drier air, or damper."""
+    book = EggBook(HEN)
+    for at in DAYS:
+        book = put(book, at, Weighing(60.0 - 0.4 * at, error_g=0.02), 1)
+    loss = the_water(book).eggs[1].loss
+    assert loss is not None
+    line = replace(loss.line, kink=Kink(3, day(4), **kink), by_days=False)
+    told = kink_words(line, SITE)
+    assert asked in told
+    assert not [word for word in not_asked if word in told]
+    if "times" in kink:
+        assert f"or the air {'drier' if kink['times'] > 1.0 else 'damper'}?" in kink_words(
+            replace(line, by_days=True), SITE
+        )
 
 
 def test_the_scale_is_named_where_there_are_several() -> None:

@@ -27,7 +27,7 @@ shift the conductance by 4 % or so, which its interval does not show; the projec
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import pairwise
@@ -63,9 +63,9 @@ ONE_BAD_IN = 4
 # Judgement: a crack or its repair changes the conductance by as much as itself (1 sd); wax or glue weighs some thousandths of the egg;
 # two household scales differ by up to a hundredth.
 BREAK_SHARE, REPAIR_SHARE, OFFSET_SHARE = 1.0, 0.005, 0.01
-# Of chi-squared, for a kink that nobody wrote: 5 sd. It needs so many weighings before it and after it, and a change of that size.
-KINK, KINK_BEFORE, KINK_AFTER = 25.0, 3, 2
-KINK_TIMES, KINK_STEP_SHARE = 1.3, 0.005
+# Of chi-squared, for a kink that nobody wrote: 4 sd. It needs so many weighings before it and after it, and a change of that size.
+KINK, KINK_BEFORE, KINK_AFTER = 16.0, 3, 2
+KINK_TIMES, KINK_STEP_SHARE = 1.2, 0.005
 _NO_OFFSETS: Mapping[str, tuple[float, float]] = {}
 SHORTEST_KPA_D = 1.0  # weighings nearer to each other than some hours of pull are one weighing
 
@@ -446,26 +446,64 @@ def _kink(
     if fit.chi2 + left_out <= KINK:  # nothing can be so much better than that
         return None
     every = np.ones(n, dtype=bool)
+
+    def tried(new: Sequence[_Break]) -> tuple[_Table, _Fit]:
+        table_ = _table(weighed, [*breaks, *new], offsets_g=offsets_g)
+        return table_, _fit(table_, every)
+
+    slopes = {first: _bend(weighed, first) for first in range(KINK_BEFORE, n - KINK_AFTER + 1)}
+    slopes = {first: new for first, new in slopes.items() if weighed.x[-1] - weighed.x[first - 1] >= SHORTEST_KPA_D}
     best: tuple[_Table, _Fit, int, _Break] | None = None
-    for first in range(KINK_BEFORE, n - KINK_AFTER + 1):
-        after = np.arange(n) >= first
-        if weighed.x[-1] - weighed.x[first - 1] < SHORTEST_KPA_D:
-            break
-        middle, gap = float(weighed.x[first - 1 : first + 1].mean()), float(weighed.x[first] - weighed.x[first - 1])
-        for new in (
-            _Break(middle, after, slope=True, step_share=0.0, within=max(gap / 2.0, 1e-6)),
-            _Break(middle, after, slope=False, step_share=OFFSET_SHARE * 5.0),
-        ):
-            tried = _table(weighed, [*breaks, new], offsets_g=offsets_g)
-            found = _fit(tried, every)
-            if (best is None or found.chi2 < best[1].chi2) and _matters(tried, found, new):
-                best = (tried, found, first, new)
-    if best is None:
-        return None
-    tried, found, first, new = best
+    for first, bend in slopes.items():
+        for new in (bend, replace(bend, slope=False, step_share=OFFSET_SHARE * 5.0, within=0.0)):
+            table_, found = tried([new])
+            if (best is None or found.chi2 < best[1].chi2) and _matters(table_, found, new):
+                best = (table_, found, first, new)
     freedom = n + (weighed.fresh is not None) - 3
-    scatter = max(1.0, (ERROR_WORTH + found.chi2) / max(1, ERROR_WORTH + freedom))
-    return (tried, first, new) if found.chi2 / scatter + KINK < fit.chi2 / scatter + left_out else None
+
+    def enough(found: _Fit, worse: float, kinks: int) -> bool:
+        scatter = max(1.0, (ERROR_WORTH + found.chi2) / max(1, ERROR_WORTH + freedom))
+        return found.chi2 / scatter + kinks * KINK < worse / scatter
+
+    one = best is not None and enough(best[1], fit.chi2 + left_out, 1)
+    # A crack that was repaired is two: asked about is the first, and once that is written the other.
+    alone = best[1].chi2 if best is not None and one else math.inf
+    if min(alone, fit.chi2 + left_out) > 2.0 * KINK:
+        two = _two_bends(slopes, tried)
+        if two is not None and enough(two[1], min(alone, fit.chi2 + left_out), 1 if one else 2):
+            table_, _, first, new = two
+            return table_, first, new
+    return (best[0], best[2], best[3]) if best is not None and one else None
+
+
+def _bend(weighed: _Weighed, first: int) -> _Break:
+    """Another slope from somewhere between that weighing and the one before it."""
+    gap = float(weighed.x[first] - weighed.x[first - 1])
+    after = np.arange(len(weighed.x)) >= first
+    middle = float(weighed.x[first - 1 : first + 1].mean())
+    return _Break(middle, after, slope=True, step_share=0.0, within=max(gap / 2.0, 1e-6))
+
+
+def _two_bends(
+    slopes: Mapping[int, _Break], tried: Callable[[Sequence[_Break]], tuple[_Table, _Fit]]
+) -> tuple[_Table, _Fit, int, _Break] | None:
+    """The same for the two bends that explain the weighings best, of which the first is given; None where they are not of a size to be asked about.
+
+    The second is looked for beside the best one, and then that one anew beside the second: of daily weighings each pair would be hundreds of fits.
+    """
+    if len(slopes) < 2:
+        return None
+
+    def chi2(*at: int) -> float:
+        return tried([slopes[each] for each in sorted(at)])[1].chi2
+
+    one = min(slopes, key=chi2)
+    other = min((each for each in slopes if each != one), key=lambda each: chi2(one, each))
+    one = min((each for each in slopes if each != other), key=lambda each: chi2(each, other))
+    first, last = sorted((one, other))
+    table, found = tried([slopes[first], slopes[last]])
+    whole = _matters(table, found, slopes[first]) and _matters(table, found, slopes[last])
+    return (table, found, first, slopes[first]) if whole else None
 
 
 def _matters(table: _Table, fit: _Fit, new: _Break) -> bool:

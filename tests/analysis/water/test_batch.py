@@ -195,7 +195,9 @@ def test_nothing_is_to_be_set_while_nobody_knows() -> None:
     found = track(heading(wide, DRY, day_ms(15.0)), WINDOW, rh_now_pct=41.0)
     assert found.where_to.setting is None
     assert said(found) == "loss by pip 12.8 % (11.9 to 13.7), window 13 to 16 %; weigh again on 16 Mar 2026"
-    assert said(track(heading(wide, DRY), WINDOW)).endswith("; too near an edge of the window to be told")
+    assert said(track(heading(wide, DRY), WINDOW)).endswith(
+        "; the weighings cannot tell yet: weigh each day, on a finer scale if there is one"
+    )
 
 
 def test_the_words_of_what_cannot_be_reached() -> None:

@@ -160,6 +160,37 @@ def test_a_kink_is_found(days: tuple[float, ...], named: float) -> None:
     assert hits >= 0.85 * found_at
 
 
+@pytest.mark.parametrize(("days", "found_at"), [(range(0, 16, 2), 0.75), (range(0, 24, 3), 0.85)])
+def test_a_third_more_is_found(days: Sequence[float], found_at: float) -> None:
+    """Of 200 eggs of 20 g that lose 1.3 times as much from day 7 on, weighed eight times on a scale of 0.01 g, most are asked about."""
+    rng = np.random.default_rng(11)
+    asked = [fitted(weighed(rng, days, bent(7.0, 1.3)), scales=["fine"] * len(days)).kink for _ in range(200)]
+    assert len([kink for kink in asked if kink is not None]) >= found_at * 200
+    assert sum(kink is not None and kink.times is not None and kink.times < 1.0 for kink in asked) <= 2
+
+
+@pytest.mark.parametrize("days", [range(18), range(0, 18, 2), (0, 2, 4, 5, 7, 8, 10, 12, 14)])
+def test_a_crack_that_was_repaired_is_two_breaks(days: Sequence[float]) -> None:
+    """Three times as much from day 5 to day 8, and nobody wrote either: of 100 eggs most are asked about the first, where they began to lose more; and
+    once the crack is written, about the second, where they lose less."""
+
+    def pace(day: float) -> float:
+        return WHOLE * 3.0 * (min(day, 5.0) + 3.0 * max(0.0, min(day, 8.0) - 5.0) + max(0.0, day - 8.0))
+
+    rng, more, less, hits = np.random.default_rng(12), 0, 0, 0
+    for _ in range(100):
+        masses = weighed(rng, days, pace)
+        found = fitted(masses)
+        more += found.kink is not None and found.kink.times is not None and found.kink.times > 1.0
+        told = found.loss_pct(3.0 * PIP)
+        hits += told.low <= 100.0 * pace(PIP) <= told.high
+        then = fitted(masses, [on(5.0)]).kink
+        less += then is not None and then.times is not None and then.times < 1.0
+    assert more >= 75
+    assert less >= 75
+    assert hits >= 80
+
+
 def test_a_scale_that_nobody_named_is_a_step() -> None:
     """0.4 g heavier at once from the fifth of eight weighings on: a step is found there, of that size."""
     rng, days = np.random.default_rng(6), (0, 2, 4, 6, 8, 10, 12, 14)
