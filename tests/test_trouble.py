@@ -316,10 +316,19 @@ def test_a_csv_that_cannot_be_written(config: Path, tmp_path: Path, capsys: pyte
 
 
 def test_a_backup_that_cannot_be_written(config: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """`backup` onto the record itself, into no folder or onto a folder is one line and 1, and harms nothing."""
-    for target in (tmp_path / "record" / "eggroom.db", tmp_path / "no" / "b.db", tmp_path / "record"):
-        code, out, err = typed(capsys, "backup", str(target), config=config)
-        assert (code, out, err.count("\n")) == (1, "", 1)
+    """`backup` onto the record itself, also by somebody who is sure, into no folder or onto a folder is one line and 1, and harms nothing.
+
+    Onto a file that is there, and nobody said that it is sure, it is 2.
+    """
+    record = tmp_path / "record" / "eggroom.db"
+    for target, sure, wanted in (
+        (record, (), 2),
+        (record, ("--sure",), 1),
+        (tmp_path / "no" / "b.db", (), 1),
+        (tmp_path / "record", (), 1),
+    ):
+        code, out, err = typed(capsys, "backup", str(target), *sure, config=config)
+        assert (code, out, err.count("\n")) == (wanted, "", 1), err
         assert err.count(str(target)) == 1, err
     assert not list(tmp_path.rglob("*.part"))
     assert query(config, "PRAGMA integrity_check") == [("ok",)]
