@@ -286,12 +286,41 @@ def line_of(
     )
 
 
-def pooled_offset(estimates: Sequence[tuple[float, float]], mass_g: float) -> tuple[float, float]:
-    """What a scale shows more, and its doubt (1 sd), from what the lines of several eggs of such a mass say, each (value, sd) with OFFSET_SHARE known beforehand."""
-    prior = 1.0 / (OFFSET_SHARE * mass_g) ** 2
-    said = [(value / sd**2, max(0.0, 1.0 / sd**2 - prior)) for value, sd in estimates]
-    worth = prior + sum(each for _, each in said)
-    return sum(value for value, _ in said) / worth, worth**-0.5
+@dataclass(frozen=True, slots=True)
+class ScalesApart:
+    """What the line of one egg says of the scales that it was weighed on: of each but the first, what it shows more, and its doubt (1 sd)."""
+
+    first: str
+    offsets_g: Mapping[str, tuple[float, float]]
+    mass_g: float
+
+    def more(self, scale: str, than: str) -> tuple[float, float] | None:
+        """(what a scale shows more than another, its doubt); None where this egg says nothing of it."""
+        if self.first == than:
+            return self.offsets_g.get(scale)
+        if self.first == scale and than in self.offsets_g:
+            value, sd = self.offsets_g[than]
+            return -value, sd
+        return None
+
+
+def scales_apart(line: LossLine, masses: Sequence[Mass]) -> ScalesApart | None:
+    """What an egg says of its scales; None where it was weighed on one. masses: those that the line is of."""
+    if not line.offsets_g:
+        return None
+    return ScalesApart(next(m.scale for m in masses if m.scale), line.offsets_g, line.mass_at_set_g.value)
+
+
+def pooled_offset(said: Sequence[ScalesApart], mass_g: float, *, scale: str, than: str) -> tuple[float, float]:
+    """What a scale shows more than another to an egg of that mass, and its doubt (1 sd), from what other eggs say: each line knew OFFSET_SHARE of its
+    own egg's mass beforehand, which is counted once."""
+    worth, total = 1.0 / (OFFSET_SHARE * mass_g) ** 2, 0.0
+    for egg in said:
+        if (more := egg.more(scale, than)) is not None:
+            value, sd = more
+            total += value / sd**2
+            worth += max(0.0, 1.0 / sd**2 - 1.0 / (OFFSET_SHARE * egg.mass_g) ** 2)
+    return total / worth, worth**-0.5
 
 
 def since_set(pull: Pull, mean_kpa: float, *, set_ms: int, at_ms: int) -> tuple[float, float]:

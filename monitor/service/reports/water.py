@@ -7,14 +7,14 @@ engine as one item, `weight_verdict`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
 from monitor.analysis.history.environment import Stretch
 from monitor.analysis.water.ahead import Mend
 from monitor.analysis.water.batch import Track
-from monitor.analysis.water.loss import Interval
+from monitor.analysis.water.loss import Interval, ScalesApart
 from monitor.domain.eggs.book import EggBook, candled, outcome, sign_at, standing
 from monitor.domain.eggs.entry import (
     CLEAR,
@@ -34,7 +34,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.needs.target import pip_day
 from monitor.service.ports import AirRecord, WeightVerdict
 from monitor.service.reports.batch import stretches_of
-from monitor.service.reports.weighed import NoWater, Water, Weighed, judged, water_at, when
+from monitor.service.reports.weighed import NoWater, Water, Weighed, judged, mixed_scales, scales_of, water_at, when
 
 # Of the day of pip, from which on an egg's loss is that to pip. One that died before is carried there at its own pace, for both
 # its loss and the target rise in a straight line; before half the way the scale's error is too much of it (judgement).
@@ -56,12 +56,16 @@ def water_of(history: AirRecord, site: Site, book: EggBook, *, now: datetime, ba
     """The water of the batch of a book, now, or when it was closed. Raises NoWater for a batch of an unknown species.
 
     From the day of pip on it is judged by what it was on that day, for which the target is. batches: of the house: those in the same
-    machine bound what may be set there, and it is said what that does to their eggs.
+    machine bound what may be set there, and it is said what that does to their eggs; and
+    all of them say what one scale shows more than another.
     """
     known = book.batch.profile in site.profiles
     stretches = tuple(stretches_of(history, site, book.batch, now=when(book.batch, now))) if known else ()
     beside = _beside(book.batch, batches, when(book.batch, now)) if book.batch.closed_at is None else ()
-    water, at_pip = water_at(site, book, now, stretches=stretches, beside=beside), _at_pip(book, site, now)
+    others = [b for b in batches if b.id != book.batch.id] if known and mixed_scales(book) else []
+    elsewhere = _scales(history, site, others)
+    water = water_at(site, book, now, stretches=stretches, beside=beside, elsewhere=elsewhere)
+    at_pip = _at_pip(book, site, now)
     if all(w.loss is None for w in (*water.eggs.values(), *water.trays.values())):
         return water
     if at_pip is book:
@@ -69,7 +73,12 @@ def water_of(history: AirRecord, site: Site, book: EggBook, *, now: datetime, ba
             water = judged(water, site.unit, _wants(history, site, beside, now=now))
         lost = {egg: _lost_by_pip(book, egg, water) for egg, w in water.eggs.items() if w.until is not None}
         return replace(water, eggs={egg: replace(w, by_pip_pct=lost.get(egg)) for egg, w in water.eggs.items()})
-    return _passed(book, water, water_at(site, at_pip, now, stretches=stretches))
+    return _passed(book, water, water_at(site, at_pip, now, stretches=stretches, elsewhere=elsewhere))
+
+
+def _scales(history: AirRecord, site: Site, batches: Iterable[Batch]) -> list[ScalesApart]:
+    """What the eggs of batches say of scales, those that were weighed on several."""
+    return [apart for batch in batches for apart in scales_of(history.book(batch), site)]
 
 
 def _beside(batch: Batch, batches: Sequence[Batch], at: datetime) -> tuple[Batch, ...]:

@@ -10,7 +10,7 @@ from functools import partial
 from monitor.analysis.history.environment import Stretch
 from monitor.analysis.water.ahead import HELD_RH_PCT, Ahead, EggLoss, Mend, ahead_of, egg_loss
 from monitor.analysis.water.batch import FEWEST, UNSURE, BatchLoss, Track, batch_loss, batch_track, track
-from monitor.analysis.water.loss import Interval, LossLine, NoLine, line_of, pooled_offset
+from monitor.analysis.water.loss import Interval, LossLine, NoLine, ScalesApart, line_of, pooled_offset, scales_apart
 from monitor.analysis.water.pull import Pull, mean_air, pull_of
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.air.units import Unit, celsius_to_fahrenheit, fahrenheit_to_celsius
@@ -164,10 +164,16 @@ def when(batch: Batch, now: datetime) -> datetime:
 
 
 def water_at(
-    site: Site, book: EggBook, now: datetime, *, stretches: Sequence[Stretch], beside: Sequence[Batch] = ()
+    site: Site,
+    book: EggBook,
+    now: datetime,
+    *,
+    stretches: Sequence[Stretch],
+    beside: Sequence[Batch] = (),
+    elsewhere: Sequence[ScalesApart] = (),
 ) -> Water:
     """The water now, or when the batch of the book was closed. stretches: of that time, or longer. beside: the other batches of the
-    house, for what may be set in a machine is bounded by all that are in it. Raises NoWater."""
+    house, for what may be set in a machine is bounded by all that are in it. elsewhere: what eggs of other batches say of their scales. Raises NoWater."""
     batch = book.batch
     if batch.profile not in site.profiles:
         raise NoWater(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
@@ -179,7 +185,7 @@ def water_at(
     eggs = {egg: _egg(record, book, egg, at=at, ahead=ahead) for egg in numbers(book)}
     eggs |= {
         egg: _egg(record, book, egg, at=at, ahead=ahead, offsets_g=offsets_g)
-        for egg, offsets_g in _offsets(eggs).items()
+        for egg, offsets_g in _offsets(eggs, elsewhere).items()
     }
     of_trays = {name: record.weighed(tray_masses(book, name), ahead) for name in trays(book)}
     going = {egg: w.loss for egg, w in eggs.items() if w.loss is not None and w.until is None}
@@ -294,24 +300,47 @@ def _edges(band: Band, error: float) -> tuple[float | None, float | None]:
     )
 
 
-def _offsets(eggs: Mapping[int, Weighed]) -> dict[int, dict[str, tuple[float, float]]]:
+def _offsets(
+    eggs: Mapping[int, Weighed], elsewhere: Sequence[ScalesApart] = ()
+) -> dict[int, dict[str, tuple[float, float]]]:
     """Of each egg that was weighed on several scales: what each shows more than its first, as the other eggs say that were weighed on both."""
-    lines = {egg: w.loss.line for egg, w in eggs.items() if w.loss is not None and w.loss.line.offsets_g}
-    first = {egg: next(m.scale for m in eggs[egg].masses if m.scale) for egg in lines}
-    return {
-        egg: {
-            scale: pooled_offset(
-                [
-                    other.offsets_g[scale]
-                    for each, other in lines.items()
-                    if each != egg and first[each] == first[egg] and scale in other.offsets_g
-                ],
-                line.mass_at_set_g.value,
-            )
-            for scale in line.offsets_g
-        }
-        for egg, line in (lines.items() if len(lines) > 1 else ())
+    said = {
+        egg: apart
+        for egg, w in eggs.items()
+        if w.loss is not None and (apart := scales_apart(w.loss.line, w.masses)) is not None
     }
+    found: dict[int, dict[str, tuple[float, float]]] = {}
+    for egg, mine in said.items():
+        others = [*(other for each, other in said.items() if each != egg), *elsewhere]
+        if others:
+            found[egg] = {
+                scale: pooled_offset(others, mine.mass_g, scale=scale, than=mine.first) for scale in mine.offsets_g
+            }
+    return found
+
+
+def mixed_scales(book: EggBook) -> bool:
+    """Whether any egg of a book was weighed on several scales that have names."""
+    return any(len({m.scale for m in masses(book, egg) if m.scale}) > 1 for egg in numbers(book))
+
+
+def scales_of(book: EggBook, site: Site) -> list[ScalesApart]:
+    """What the eggs of a book say of the scales that they were weighed on; over days alone, for between two weighings the air hardly matters."""
+    found: list[ScalesApart] = []
+    for egg in numbers(book):
+        weighed = masses(book, egg)
+        if len({m.scale for m in weighed if m.scale}) < 2:
+            continue
+        line = line_of(
+            weighed,
+            None,
+            set_ms=to_ms(book.batch.set_at),
+            pressure_kpa=site.pressure_kpa,
+            breaks=shell_breaks(book, egg),
+        )
+        apart = scales_apart(line, weighed) if isinstance(line, LossLine) else None
+        found += [] if apart is None else [apart]
+    return found
 
 
 def _egg(

@@ -8,7 +8,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from monitor.analysis.water.loss import SCATTER_SHARE, LossLine, line_of, pooled_offset
+from monitor.analysis.water.loss import SCATTER_SHARE, LossLine, ScalesApart, line_of, pooled_offset
 from monitor.domain.eggs.book import EggBook, Mass, ShellBreak, add, shell_breaks
 from monitor.domain.eggs.entry import CRACKED, FERTILE, Candling, Entry, Fact, Sealed
 from monitor.domain.needs.batch import Batch
@@ -129,17 +129,27 @@ def test_eggs_weighed_on_both_scales_say_it_together() -> None:
     rng, narrower, hits = np.random.default_rng(4), 0, 0
     for _ in range(40):
         others = [scaled(rng, 0.2) for _ in range(10)]
-        said = [fitted(masses, scales=scales).offsets_g["new"] for masses, scales in others]
-        value, sd = pooled_offset(said, MASS_G)
+        said = [ScalesApart("old", fitted(masses, scales=scales).offsets_g, MASS_G) for masses, scales in others]
+        value, sd = pooled_offset(said, MASS_G, scale="new", than="old")
         hits += abs(value - 0.2) <= 2.2 * sd
-        assert sd < 0.6 * said[0][1]
+        assert sd < 0.6 * said[0].offsets_g["new"][1]
         masses, scales = scaled(rng, 0.2)
         own, helped = fitted(masses, scales=scales), fitted(masses, scales=scales, offsets_g={"new": (value, sd)})
         widths = [each.loss_pct(3.0 * PIP).high - each.loss_pct(3.0 * PIP).low for each in (own, helped)]
         narrower += widths[1] < 0.8 * widths[0]
     assert hits >= 0.9 * 40
     assert narrower >= 0.9 * 40
-    assert pooled_offset([], MASS_G) == pytest.approx((0.0, 0.01 * MASS_G))
+    assert pooled_offset([], MASS_G, scale="new", than="old") == pytest.approx((0.0, 0.01 * MASS_G))
+
+
+def test_who_began_on_the_new_scale_says_the_same_the_other_way_round() -> None:
+    """An egg of another mass that was weighed on the new scale first, and then on the old; one of other scales says nothing."""
+    there, back = ScalesApart("old", {"new": (0.2, 0.05)}, 60.0), ScalesApart("new", {"old": (-0.2, 0.05)}, 60.0)
+    found = [pooled_offset([each], 20.0, scale="new", than="old") for each in (there, back)]
+    assert found[0] == found[1]
+    assert found[0][0] == pytest.approx(0.2, abs=0.02)
+    nothing = ScalesApart("kitchen", {"old": (1.0, 0.01)}, 60.0)
+    assert pooled_offset([there, nothing], 20.0, scale="new", than="old") == found[0]
 
 
 @pytest.mark.parametrize(("days", "named"), [((0, 3, 6, 9, 12, 15, 18), 0.95), ((0, 2, 4, 6, 8, 10, 12, 14), 0.95)])

@@ -611,3 +611,30 @@ def test_what_a_verdict_is_of(site: Site) -> None:
     assert weight_verdict(store, site, replace(HEN, profile="moa"), now=day(12.0)) is None
     bare = replace(site.profiles["chicken"], target_loss_pct=None)
     assert weight_verdict(store, replace(site, profiles={"chicken": bare}), HEN, now=day(12.0)) is None
+
+
+def test_a_scale_s_offset_is_fitted_from_every_egg_of_the_house(site: Site) -> None:
+    """An egg weighed twice on a new scale that shows 0.5 g more: what eggs of another batch say, which were weighed on both, narrows its loss by a
+    third and more, and brings it to the truth."""
+
+    def on_both(book: EggBook, egg: int, days: tuple[float, ...], new_from: float) -> EggBook:
+        per_pull = 60.0 * 0.125 / pull(site, 0.0, PIP_DAY)
+        for at in days:
+            new = at >= new_from
+            shown_g = round(60.0 - per_pull * pull(site, 0.0, at) + 0.5 * new, 2)
+            book = put(book, at, Weighing(shown_g, error_g=0.01, scale="new" if new else "old"), egg)
+        return book
+
+    mine = on_both(EggBook(HEN), 1, (0.0, 9.0, 12.0), 9.0)
+    other = EggBook(replace(HEN, id="hen-2"))
+    for egg in range(1, 7):
+        other = on_both(other, egg, (0.0, 3.0, 5.9, 6.0, 9.0, 12.0), 6.0)
+    history = kept(record(12.0))
+    books = {mine.batch.id: mine, other.batch.id: other}
+    history.book = lambda batch: books[batch.id]  # type: ignore[method-assign]
+    alone, helped = (
+        there(water_of(history, site, mine, now=day(12.0), batches=batches).eggs[1].loss).pip_pct
+        for batches in ((mine.batch,), (mine.batch, other.batch))
+    )
+    assert helped.high - helped.low < 0.67 * (alone.high - alone.low)
+    assert helped.value == pytest.approx(12.5, abs=0.3)

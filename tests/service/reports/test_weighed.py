@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from monitor.analysis.water.batch import FEWEST, UNSURE
+from monitor.analysis.water.loss import ScalesApart, pooled_offset
 from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct
 from monitor.domain.alarms.about import Losing, Projection, Setting, Weighed
 from monitor.domain.needs.bands import RH, WET_BULB
@@ -228,23 +229,22 @@ def test_where_the_batches_have_nothing_in_common_the_first_counts(
     assert (found, asked) == ((40.0, 60.0), [3, 1])
 
 
-def test_whose_scales_say_what_a_new_one_shows_more(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The other eggs that began on the same scale and were weighed on the new one too, with this egg's mass; never the egg itself."""
-    asked: list[tuple[list[tuple[float, float]], float]] = []
-
-    def pooled_offset(others: list[tuple[float, float]], mass_g: float) -> tuple[float, float]:
-        asked.append((others, mass_g))
-        return 0.0, 0.0
+def test_whose_scales_say_what_a_new_one_shows_more() -> None:
+    """The other eggs that were weighed on both, of this batch and of others, never the egg itself; where no other egg is, its own line alone."""
 
     def egg(mass_g: float, first: str, **offsets_g: tuple[float, float]) -> Any:
         line = SimpleNamespace(offsets_g=offsets_g, mass_at_set_g=SimpleNamespace(value=mass_g))
         masses = (SimpleNamespace(scale=""), SimpleNamespace(scale=first), SimpleNamespace(scale="new"))
         return SimpleNamespace(loss=SimpleNamespace(line=line), masses=masses)
 
-    monkeypatch.setattr(module, "pooled_offset", pooled_offset)
+    def of(*said: ScalesApart, mass_g: float) -> dict[str, tuple[float, float]]:
+        return {"new": pooled_offset(said, mass_g, scale="new", than="old")}
+
     one, two = egg(60.0, "old", new=(0.3, 0.1)), egg(61.0, "old", new=(0.2, 0.1))
     bare: Any = SimpleNamespace(loss=None, masses=())
     assert module._offsets({1: one, 9: bare}) == {}
-    found = module._offsets({1: one, 2: two, 3: egg(62.0, "older", new=(0.5, 0.1)), 4: egg(63.0, "old"), 9: bare})
-    assert found == {n: {"new": (0.0, 0.0)} for n in (1, 2, 3)}
-    assert asked == [([(0.2, 0.1)], 60.0), ([(0.3, 0.1)], 61.0), ([], 62.0)]
+    elsewhere = ScalesApart("old", {"new": (0.25, 0.02)}, 30.0)
+    assert module._offsets({1: one, 9: bare}, [elsewhere]) == {1: of(elsewhere, mass_g=60.0)}
+    said_one, said_two = (ScalesApart("old", {"new": (g, 0.1)}, mass_g) for g, mass_g in ((0.3, 60.0), (0.2, 61.0)))
+    found = module._offsets({1: one, 2: two, 4: egg(63.0, "old"), 9: bare})
+    assert found == {1: of(said_two, mass_g=60.0), 2: of(said_one, mass_g=61.0)}
