@@ -8,7 +8,9 @@ from monitor.domain.readings.dating import (
     ARRIVAL,
     ARRIVAL_BOOT,
     CLOCK,
+    CLOCK_AGREES_MS,
     CLOCK_BOOT,
+    CLOCK_SAME_MS,
     CLOCK_STEP_MS,
     DOUBTED,
     UNSETTLED,
@@ -73,9 +75,38 @@ def _dated(look: Look, pack: Pack, counted: tuple[int, str, int]) -> Dated:
     known = look.state.node(pack.node)
     before = known.lines.get(boot)
     line, age_s = _line_for(look, pack.node, (boot, basis, base_ms), known=known)
-    if basis == UPTIME and (before is None or not before[-1].settled or before[-1].offset_ms != line.offset_ms):
-        line = _before_and_after(look, pack, line)
+    if basis == UPTIME:
+        if before is None or not before[-1].settled or before[-1].offset_ms != line.offset_ms:
+            line = _before_and_after(look, pack, line)
+        if pack.samples[0].at_ms is not None and (before is None or base_ms > before[-1].last_up_ms):
+            _note_own_clock(look, pack, age_s)
     return line, age_s, base_ms
+
+
+def _note_own_clock(look: Look, pack: Pack, age_s: float) -> None:
+    """Say where the clock was set that a node has besides its counter. No reading is dated by it; whoever reads the times on the node is to
+    know. Two messages that follow each other prove it, as they do of a node that has nothing else."""
+    if age_s == UNSETTLED:
+        return
+    known = look.state.node(pack.node)
+    told_ms = max(s.at_ms for s in pack.samples if s.at_ms is not None)
+    off_ms = told_ms - (look.now.mono_s - age_s) * 1000.0
+    was_ms, odd_ms, known.clock_odd_ms = known.clock_off_ms, known.clock_odd_ms, None
+    if was_ms is None or -CLOCK_STEP_MS <= off_ms - was_ms <= CLOCK_STEP_MS:
+        known.clock_off_ms = off_ms
+    elif odd_ms is None or abs(off_ms - odd_ms) > CLOCK_SAME_MS:
+        known.clock_odd_ms = off_ms
+    else:
+        known.clock_off_ms = off_ms
+        ours = abs(off_ms - look.state.anchor_ms) <= CLOCK_AGREES_MS
+        _say_clock_set(
+            look, pack.node, off_ms - was_ms, dated="" if ours else ", its readings are dated by its own count"
+        )
+
+
+def _say_clock_set(look: Look, node: str, by_ms: float, *, dated: str) -> None:
+    text = f"the node's clock was set by {by_ms / 1000.0:+.0f} s" + (dated or " and agrees with ours")
+    look.out.events.append(Event(look.now.utc, "clock", node, text))
 
 
 def _before_and_after(look: Look, pack: Pack, line: Line) -> Line:
@@ -157,9 +188,7 @@ def _clock_line(look: Look, node: str, at_ms: int) -> tuple[Line | None, float]:
         _keep(look, known.lines, known.lines[CLOCK_BOOT], line=begun)
         before_ms = newest.mono_offset_ms
         if before_ms is not None and abs(by_ms := before_ms - (mono_ms - at_ms)) > CLOCK_STEP_MS:
-            text = f"the node's clock was set by {by_ms / 1000.0:+.0f} s"
-            agrees = " and agrees with ours" if begun.offset_ms == 0 else ", its readings are dated by ours"
-            look.out.events.append(Event(look.now.utc, "clock", node, text + agrees))
+            _say_clock_set(look, node, by_ms, dated="" if begun.offset_ms == 0 else ", its readings are dated by ours")
         return begun, age_s
     if CLOCK_BOOT in known.split:
         line = replace(line, offset_ms=newest.offset_ms)

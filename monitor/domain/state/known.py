@@ -146,7 +146,9 @@ class MachineState:
 class NodeState:
     """What is known of one node, by boot: the lines that date it, in parts, and which messages came. split: a new part begins next.
     spoke_mono_s: when anything of it was last taken in; trouble: what was wrong with the newest message that told of no probe. facts: what it
-    says besides its air, by name; said_in: what the newest messages hold, by (boot, number); clashes: those that came again with another."""
+    says besides its air, by name; said_in: what the newest messages hold, by (boot, number); clashes: those that came again with another.
+    clock_off_ms, clock_odd_ms: of a node that counts and has a clock besides, how far that is ahead of our forward clock, and what its newest
+    message has instead."""
 
     said: Said | None = None
     lines: dict[int, tuple[Line, ...]] = field(default_factory=dict)
@@ -157,6 +159,8 @@ class NodeState:
     facts: dict[str, NodeFact] = field(default_factory=dict)
     said_in: dict[tuple[int, int], int] = field(default_factory=dict)
     clashes: int = 0
+    clock_off_ms: float | None = None
+    clock_odd_ms: float | None = None
 
 
 @dataclass(slots=True)

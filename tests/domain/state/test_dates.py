@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -107,6 +107,91 @@ def test_and_back(why: str) -> None:
     reading = node.say(node.story.at_s)
     assert node.label_s(reading) == node.story.at_s
     assert reading.up_ms == to_ms(T0) + round(node.story.at_s * 1000)
+
+
+@dataclass
+class Counting(Clocked):
+    """A node that counts its seconds, and has a clock besides."""
+
+    boot: int = 91
+    began_s: float = 0.0
+    seq: int = 0
+
+    @staticmethod
+    def begun(interval_s: float) -> Counting:
+        """Heard for ten minutes, or for three messages."""
+        watched = site(probes((TOP, "setter-1"), interval_s=interval_s))
+        node = Counting(Story(site=watched, batches=(batch(),), interval_s=interval_s), interval_s)
+        node.speak(max(600.0, 3.0 * interval_s))
+        return node
+
+    def say(self, at_s: float, dry_bulb_c: float = 37.5) -> StoredReading:
+        """One message, now, of a sample taken at that second of the story."""
+        told_ms = (to_ms(T0) + int((at_s + self.off_s) * 1000)) // 1000 * 1000
+        pack = Pack(
+            "node-a", (Sample("top", dry_bulb_c, 45.0, at_ms=told_ms),), self.boot, self.seq, int(at_s - self.began_s)
+        )
+        self.seq += 1
+        out = Group()
+        if take_in(self.story.look(out), pack):
+            self.judged.append(self.story.at_s)
+        self.story.adopt(out)
+        return out.readings[-1]
+
+
+@pytest.mark.parametrize("interval_s", [1.0, 2.0, 10.0, 60.0, 600.0])
+@pytest.mark.parametrize("why", SETS)
+def test_the_clock_of_a_node_that_counts_is_only_told_of(why: str, interval_s: float) -> None:
+    """Each reading is judged, and dated by the counter; the record says once by how much the clock was set, and once that it is right again."""
+    node = Counting.begun(interval_s)
+    node.judged.clear()
+    began_s = node.story.at_s
+    node.off_s = SETS[why]
+    node.speak(6 * interval_s)
+    set_by = f"the node's clock was set by {SETS[why]:+.0f} s, its readings are dated by its own count"
+    assert node.said_of_the_clock() == [set_by]
+    node.off_s = 0.0
+    node.speak(6 * interval_s)
+    right = f"the node's clock was set by {-SETS[why]:+.0f} s and agrees with ours"
+    assert node.said_of_the_clock() == [set_by, right]
+    assert node.judged == [began_s + interval_s * n for n in range(1, 13)]
+    assert node.label_s(node.story.readings[-1]) == pytest.approx(node.story.at_s, abs=1.5)
+
+
+def test_a_clock_that_begins_anew_with_its_node_is_told_of() -> None:
+    """A dead cell shows after a start: the counter begins at 0, and the clock at 2000."""
+    node = Counting.begun(10.0)
+    node.boot, node.seq, node.began_s, node.off_s = 92, 0, node.story.at_s, SETS["a dead cell, from 2000"]
+    node.speak(60.0)
+    assert len(node.said_of_the_clock()) == 1
+
+
+def test_one_odd_time_beside_a_counter_is_not_told() -> None:
+    """Nor several that do not agree, nor what was kept before the clock was set and comes later."""
+    node = Counting.begun(10.0)
+    kept = node.story.at_s
+    for off_s in (HOUR_S, 0.0, -90.0, 2 * HOUR_S, 0.0):
+        node.off_s = off_s
+        node.speak(10.0)
+    assert node.said_of_the_clock() == []
+    node.off_s = HOUR_S
+    node.speak(60.0)
+    node.off_s = 0.0
+    for at_s in (kept + 1.0, kept + 2.0, kept + 3.0):
+        node.say(at_s)
+    node.off_s = HOUR_S
+    node.speak(60.0)
+    assert len(node.said_of_the_clock()) == 1
+
+
+@pytest.mark.parametrize("by_s", [HOUR_S, -HOUR_S, 90.0])
+def test_our_own_clock_that_is_set_is_none_of_the_nodes(by_s: float) -> None:
+    """A node's clock goes on as it did, wherever ours is put."""
+    node = Counting.begun(10.0)
+    node.story.utc_step += timedelta(seconds=by_s)
+    node.off_s = 0.0
+    node.speak(120.0)
+    assert node.said_of_the_clock() == []
 
 
 @pytest.mark.parametrize("why", SETS)
