@@ -71,18 +71,18 @@ class Limits:
     flat_times: tuple[float, float] = (7.0, 14.0)  # of the usual stillness: by chance 1 run in a million lasts 7 times
     usual_s: float = 86_400.0  # the usual stillness is that of a day
     # Of the longest stillness that was shown to be of the air, while the other quantity moved, and while none did; it fails at twice that
-    # (judgement). alone_times: of what it may be, for which one counts of a probe without another quantity.
+    # (judgement). alone_times: of what it may be, for which one counts of a probe without another quantity; after so many times the longest
+    # that it came out of, it has failed.
     long_times: tuple[float, float] = (4.0, 4.0)
     alone_times: float = 4.0
     long_longest_s: tuple[float, float] = (
         3 * 86_400.0,
         6 * 86_400.0,
     )  # so long stands a room without anybody (judgement)
-    # A chip that is coarse in one quantity is so in the other: of such a pair the humidity is waited for longer than the temperature.
+    # A chip that is coarse in one quantity is so in the other; either of such a pair is waited for the longest.
     # What is coarse, how long that is, and after what time a stillness counts for nothing is all our judgement.
     coarse_k: float = 0.5
     coarse_pct: float = 1.0
-    coarse_longest_s: tuple[float, float] = (54_000.0, 108_000.0)
     both_fade_s: float = (
         2 * 86_400.0
     )  # after which a stillness in which nothing moved counts for nothing: a week's end is over by Tuesday
@@ -109,7 +109,7 @@ class Track:
     held: a jump not believed yet. run_s, run_value, run_readings: since when, where and how often it stands still; usual_s: for
     how long it does at an instant taken by chance. step: the finest seen. noise, level: to and fro now, and as it is used to;
     learnt_s: for how long that was looked at. spikes: of the last hour, fading. long_s: the longest stillness beyond what its steps and its
-    day allow, while the other quantity moved: it was of the air; both_s: the second longest in which nothing moved, once_s the longest. All
+    day allow, while the other quantity moved, or there is none: it was of the air; both_s: the second longest in which nothing moved, once_s the longest. All
     fade. beside: the least and the most of the other quantity while this one stands still.
     """
 
@@ -179,12 +179,22 @@ def still(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> int
     run_s = mono_s - track.run_s
     if run_s < suspect_s:
         return PASS
-    if other is None or _seen(track, scale) <= scale.fine:
+    if _seen(track, scale) <= scale.fine:
         return FAIL if run_s >= fail_s else SUSPECT
-    # Of steps that air may well stay within, a sensor has failed when nothing of it moves: what moves is alive.
-    if mono_s - max(track.run_s, other.run_s) >= fail_s:
+    # Air may well stay within one coarse step, for ever where a thermostat holds it. So such a sensor has failed when it once moved
+    # and nothing of it does any more; and where its other quantity moved since, it is by that one that it is known to be alive. Of a
+    # probe that has no other, only a day says how it is used to stand; what it came out of once it may come out of again, and half a
+    # day of it is a place where stillness says nothing.
+    moved = track.step is not None
+    if other is None:
+        limits = pace[3]
+        known = moved and track.learnt_s >= limits.usual_s and track.long_s < limits.flat_longest_s[0]
+        return FAIL if known and run_s >= max(fail_s, limits.alone_times * track.long_s) else SUSPECT
+    if moved and mono_s - max(track.run_s, other.run_s) >= fail_s:
         return FAIL
-    return SUSPECT if not _alive(track, other, mono_s) or _should_move(track, other, scale=scale, pace=pace) else PASS
+    seen = track.beside
+    alive = seen is not None and seen[0] < seen[1]
+    return PASS if alive and not _should_move(track, other, scale=scale, pace=pace) else SUSPECT
 
 
 def beside(track: Track, other: float) -> Track:
@@ -214,7 +224,7 @@ def moved_again(track: Track, before: Track, other: Track | None, *, scale: Scal
 
     track, before: with and without the reading that ended it. other: the probe's other quantity before that reading. Where that moved
     meanwhile the sensor was alive, and the air stood still. Where it did not, one that is longer than twice what it may be proves nothing;
-    two do. Of a probe that has no other quantity, one counts for up to four times.
+    two do. Of a probe that has no other quantity, one counts for up to four times, and all of it for when it has failed.
     """
     _, _, _, limits, _ = pace
     lasted_s, limit_s = before.mono_s - before.run_s, _flat_limits_s(before, other, scale=scale, pace=pace)[0]
@@ -227,7 +237,7 @@ def moved_again(track: Track, before: Track, other: Track | None, *, scale: Scal
         )[0]
     shown_s = lasted_s
     if other is None:
-        shown_s = min(lasted_s, limits.alone_times * limit_s)
+        shown_s, long_s = min(lasted_s, limits.alone_times * limit_s), max(long_s, lasted_s)
     elif lasted_s > 2.0 * limit_s:
         shown_s = min(lasted_s, once_s)
     return replace(track, long_s=long_s, both_s=max(both_s, shown_s), once_s=max(once_s, lasted_s)), 0.0
@@ -418,13 +428,11 @@ def _of_a_pair(
     track: Track, other: Track, own_s: tuple[float, float], *, scale: Scale, limits: Limits
 ) -> tuple[float, float]:
     """The same, where the other quantity says more of the chip: one that is coarse in one is so in the other."""
-    if scale is limits.humidity:
-        coarse = other.step is not None and other.step >= limits.coarse_k
-        return limits.coarse_longest_s if coarse else own_s
-    if track.step is not None:
-        return own_s
-    if other.step is None:  # neither has moved: all that is known are the last digits
-        coarse = track.value % limits.coarse_k == 0.0 and other.value % limits.coarse_pct == 0.0
-    else:
-        coarse = other.step >= limits.coarse_pct
+    dry, humid = (other, track) if scale is limits.humidity else (track, other)
+    if dry.step is not None:
+        coarse = dry.step >= limits.coarse_k
+    elif humid.step is not None:
+        coarse = humid.step >= limits.coarse_pct
+    else:  # neither has moved: all that is known are the last digits
+        coarse = dry.value % limits.coarse_k == 0.0 and humid.value % limits.coarse_pct == 0.0
     return limits.flat_longest_s if coarse else own_s

@@ -31,6 +31,8 @@ def judge_sensor(look: Look, reading: Fresh) -> None:
     if quality.held:
         return  # the next reading says what this one was
     doubtful = any(flag == SUSPECT and test != _OF_THE_AIR for test, flag in quality.tests)
+    if not doubtful and any(flag == FAIL for _, flag in quality.tests):
+        return  # what was doubtful has failed, and is not believed again
     if doubtful or suspect in look.state.alarms:
         about = _about(quality.tests, SUSPECT) if doubtful else ""
         judge(look, suspect, Judgement(OUT if doubtful else IN, reading.at, about=about))

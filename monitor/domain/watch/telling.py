@@ -178,7 +178,7 @@ def said_already(look: Look, subject: str, rule: str) -> bool:
     if rule == NO_DATA:
         node = look.site.probes[subject].node if subject in look.site.probes else ""
         return _stands(look, SITE_SUBJECT, ALL_SILENT) or _stands(look, node, NODE_OFFLINE)
-    if rule == NO_HUMIDITY:
+    if rule in (NO_HUMIDITY, SENSOR_SUSPECT):
         return _stands(look, subject, SENSOR_FAILED)  # which says more of the same sensor
     if rule == NODE_OFFLINE:
         probes = look.site.by_node.get(subject, ())

@@ -56,6 +56,8 @@ SENSORS = {
     "mean of four tenths, 1 min": Sensor(60.0, mean_of=4, step_pct=0.05),
     "sixteenths, 10 s": Sensor(10.0, step_k=0.0625, step_pct=None),
     "sixteenths, 1 min": Sensor(60.0, step_k=0.0625, step_pct=None),
+    "sixteenths, 5 min": Sensor(300.0, step_k=0.0625, step_pct=None),
+    "tenths without humidity, 1 min": Sensor(60.0, step_pct=None),
     "hundredths, 1 min": Sensor(60.0, step_k=0.01, step_pct=0.01, noise_k=0.002, noise_pct=0.004),
     "hundredths, 10 s": Sensor(10.0, step_k=0.01, step_pct=0.01, noise_k=0.001, noise_pct=0.002),
     "whole percents, 30 s": Sensor(30.0, step_pct=1.0),

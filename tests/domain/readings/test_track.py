@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict, replace
 
 import pytest
@@ -53,7 +54,6 @@ def test_the_numbers_that_the_tests_turn_on() -> None:
         "long_longest_s": (3 * DAY_S, 6 * DAY_S),
         "coarse_k": 0.5,
         "coarse_pct": 1.0,
-        "coarse_longest_s": (54_000.0, 108_000.0),
         "both_fade_s": 2 * DAY_S,
         "long_fade_s": 28 * DAY_S,
         "noise_s": 600.0,
@@ -286,8 +286,9 @@ def test_spikes_fade_within_the_hour() -> None:
 
 
 def ran(run_s: float, **changes: object) -> Track:
-    """A probe of fine steps that has stood still for so long at second 100,000."""
-    return replace(Track(100_000.0, 37.5, 100_000.0 - run_s, 37.5, 50, step=0.01), **changes)  # type: ignore[arg-type]
+    """A probe of fine steps, known for a day, that has stood still for so long at second 100,000."""
+    track = Track(100_000.0, 37.5, 100_000.0 - run_s, 37.5, 50, step=0.01, learnt_s=DAY_S)
+    return replace(track, **changes)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
@@ -296,7 +297,9 @@ def ran(run_s: float, **changes: object) -> Track:
         ({}, 900.0, 3600.0),
         ({"step": 0.02}, 900.0, 3600.0),
         ({"step": 0.0625}, 900.0 * 5.25, 3600.0 * 5.25),  # (0.0625 - 0.02) / 0.01 and one
-        ({"step": None}, 900.0 * 9.0, 3600.0 * 9.0),  # it may have steps of a tenth
+        ({"step": None}, 900.0 * 9.0, math.inf),  # it may have steps of a tenth, and who never moved never stopped
+        ({"step": 0.0625, "learnt_s": DAY_S - 1.0}, 900.0 * 5.25, math.inf),  # nobody knows yet how it is used to stand
+        ({"step": 0.02, "learnt_s": 0.0}, 900.0, 3600.0),
         ({"usual_s": 200.0}, 1400.0, 3600.0),
         ({"usual_s": 300.0}, 2100.0, 4200.0),
         ({"usual_s": 7000.0}, 43_200.0, 86_400.0),  # at most half a day, and a day
@@ -314,7 +317,8 @@ def ran(run_s: float, **changes: object) -> Track:
 )
 def test_for_how_long_a_probe_may_stand_still(changes: dict[str, object], suspect_s: float, fail_s: float) -> None:
     """From that second on it is suspect, then failed; a second before it is not."""
-    for run_s, flag in ((suspect_s - 1.0, PASS), (suspect_s, SUSPECT), (fail_s - 1.0, SUSPECT), (fail_s, FAIL)):
+    ends = ((fail_s - 1.0, SUSPECT), (fail_s, FAIL)) if fail_s < math.inf else ((30 * DAY_S, SUSPECT),)
+    for run_s, flag in ((suspect_s - 1.0, PASS), (suspect_s, SUSPECT), *ends):
         assert still(ran(run_s, **changes), None, scale=TEMPERATURE, pace=pace(100_000.0)) == flag
 
 
@@ -417,36 +421,70 @@ def test_a_coarse_quantity_has_failed_when_nothing_of_its_sensor_moves() -> None
 )
 def test_what_stands_still_beside_what_moves(scale: Scale, step_: float, moved: float, flag: int) -> None:
     """A thermostat may hold a coarse temperature for ever while the humidity flickers: it is in doubt when that moved by more than goes
-    with one step. What is not known to have moved proves nothing."""
+    with one step; and when nothing moved beside it."""
     one = replace(ran(43_200.0, step=step_), beside=(50.0, 50.0))
     one = beside(beside(one, 50.0 + moved - 0.0001), 50.0)
     assert still(one, ran(10.0), scale=scale, pace=pace(100_000.0)) == flag
-    assert still(replace(one, beside=None), ran(10.0), scale=scale, pace=pace(100_000.0)) == PASS
+    for seen in (None, (50.0, 50.0)):
+        assert still(replace(one, beside=seen), ran(10.0), scale=scale, pace=pace(100_000.0)) == SUSPECT
 
 
 def test_a_chip_that_is_coarse_in_one_quantity_is_so_in_the_other() -> None:
-    """A temperature that never moved, beside a humidity of whole percents, may have steps of half a degree; such a humidity is waited
-    for longer than its temperature."""
-    still_c, still_pct = ran(43_199.0, step=None), ran(53_999.0, step=1.0)
+    """A temperature that never moved, beside a humidity of whole percents, may have steps of half a degree: either is waited for half a day."""
     by_time = pace(100_000.0)
-    assert still(still_c, ran(43_199.0, step=1.0), scale=LIMITS.dry_bulb, pace=by_time) == PASS
-    assert still(ran(43_200.0, step=None), ran(43_200.0, step=1.0), scale=LIMITS.dry_bulb, pace=by_time) == SUSPECT
-    assert still(still_c, ran(43_199.0, step=0.9), scale=LIMITS.dry_bulb, pace=by_time) == FAIL
-    for value, humid, flag in ((37.5, 50.0, PASS), (37.4, 50.0, FAIL), (37.5, 50.5, FAIL)):  # by their last digits
-        one = replace(still_c, value=value, run_value=value)
-        two = replace(ran(43_199.0, step=None), value=humid, run_value=humid)
-        assert still(one, two, scale=LIMITS.dry_bulb, pace=by_time) == flag
-    assert still(still_pct, ran(53_999.0, step=0.5), scale=LIMITS.humidity, pace=by_time) == PASS
-    assert still(ran(54_000.0, step=1.0), ran(54_000.0, step=0.5), scale=LIMITS.humidity, pace=by_time) == SUSPECT
-    assert still(still_pct, ran(53_999.0, step=0.4), scale=LIMITS.humidity, pace=by_time) == SUSPECT
+
+    def flag(dry: Track, humid: Track, *, of_humidity: bool = False) -> int:
+        one, two = (humid, dry) if of_humidity else (dry, humid)
+        return still(one, two, scale=LIMITS.humidity if of_humidity else LIMITS.dry_bulb, pace=by_time)
+
+    for of_humidity in (False, True):
+        for run_s, came in ((43_199.0, PASS), (43_200.0, SUSPECT)):
+            for dry_step, humid_step in ((None, 1.0), (0.5, 0.4), (0.5, None), (0.5, 1.0)):
+                pair = ran(run_s, step=dry_step), ran(run_s, step=humid_step)
+                assert flag(*pair, of_humidity=of_humidity) == came
+        for dry_step, humid_step in ((None, 0.9), (0.4, 1.0)):
+            assert flag(ran(43_199.0, step=dry_step), ran(43_199.0, step=humid_step), of_humidity=of_humidity) > PASS
+        for value, humid, came in (
+            (37.5, 50.0, PASS),
+            (37.4, 50.0, SUSPECT),
+            (37.5, 50.5, SUSPECT),
+        ):  # by their last digits
+            one, two = (replace(ran(43_199.0, step=None), value=v, run_value=v) for v in (value, humid))
+            assert flag(one, two, of_humidity=of_humidity) == came
+
+
+@pytest.mark.parametrize(("long_h", "hours"), [(0.0, 5.25), (1.0, 5.25), (8.0, 32.0)])
+def test_a_coarse_probe_without_another_quantity_has_failed_after_more_than_it_came_out_of(
+    long_h: float, hours: float
+) -> None:
+    """Four times the longest stillness that ended by itself."""
+    track = ran(hours * 3600.0, step=0.0625, long_s=long_h * 3600.0)
+    assert still(track, None, scale=TEMPERATURE, pace=pace(100_000.0)) == FAIL
+    assert still(replace(track, run_s=track.run_s + 1.0), None, scale=TEMPERATURE, pace=pace(100_000.0)) == SUSPECT
+
+
+def test_where_air_stood_for_half_a_day_no_coarse_probe_fails_by_that() -> None:
+    """However long it stands: it is in doubt."""
+    for long_s, came in ((43_199.0, FAIL), (43_200.0, SUSPECT)):
+        assert still(ran(30 * DAY_S, step=0.0625, long_s=long_s), None, scale=TEMPERATURE, pace=pace(100_000.0)) == came
+
+
+def test_a_coarse_quantity_that_never_moved_has_not_stopped() -> None:
+    """A thermostat's air may stay within one of its steps for ever: it is in doubt, and failed only after it once moved."""
+    for step_, came in ((None, SUSPECT), (0.5, FAIL)):
+        assert (
+            still(ran(3 * DAY_S, step=step_), ran(3 * DAY_S, step=1.0), scale=TEMPERATURE, pace=pace(100_000.0)) == came
+        )
 
 
 def test_a_stillness_of_a_month_leaves_nothing_of_the_ones_before() -> None:
     """What has faded is nothing, and never less."""
     before = replace(ran(0.0, both_s=900.0, once_s=900.0, long_s=900.0), run_s=100_000.0 - 40 * DAY_S)
     after = replace(before, mono_s=100_010.0, run_s=100_010.0, run_readings=1)
-    track, _ = moved_again(after, before, None, scale=TEMPERATURE, pace=pace(100_010.0))
+    track, _ = moved_again(after, before, before, scale=TEMPERATURE, pace=pace(100_010.0))
     assert track.long_s == 0.0
+    alone, _ = moved_again(after, before, None, scale=TEMPERATURE, pace=pace(100_010.0))
+    assert alone.long_s == 100_000.0 - before.run_s
 
 
 def test_in_a_quiet_room_both_quantities_may_stand() -> None:

@@ -74,6 +74,27 @@ def test_a_reading_that_waits_for_the_next_mends_no_sensor() -> None:
         assert story.state_of(SENSOR_FAILED, TOP) == state
 
 
+@pytest.mark.parametrize("test", ["FLAT-T", "FLAT-H"])
+def test_a_doubtful_sensor_that_failed_is_not_believed_again(test: str) -> None:
+    """Whoever read so beside "sensor failed" would go back to bed. Once it is well again, both are over."""
+    story = Story(batches=(batch(),))
+    of_air = test == "FLAT-T"
+    doubtful = Assessment(SUSPECT, ((test, SUSPECT),), SUSPECT if of_air else PASS, PASS if of_air else SUSPECT)
+    failed = Assessment(FAIL, ((test, FAIL),), FAIL if of_air else PASS, PASS if of_air else FAIL)
+    states = []
+    for quality in (doubtful, failed, Assessment(PASS, (), PASS, PASS)):
+        for _ in range(120):
+            story.at_s += 10.0
+            now, known = story.now(), story.state.probe(TOP)
+            judge_sensor(story.look(), Fresh(story.site.probes[TOP], now.utc, now.mono_s, 37.5, 45.0, quality, known))
+        states.append((story.state_of(SENSOR_SUSPECT, TOP), story.state_of(SENSOR_FAILED, TOP)))
+    assert states == [
+        (UNACKNOWLEDGED, NORMAL),
+        (UNACKNOWLEDGED, UNACKNOWLEDGED if of_air else NORMAL),
+        (RETURNED, RETURNED if of_air else NORMAL),
+    ]
+
+
 def beside(*airs: tuple[float, float | None], minutes: float = 30.0, still: bool = False) -> Story:
     """Probes of one machine that stand so to one another, each saying its own."""
     names = [f"node-{letter}/top" for letter in "abc"[: len(airs)]]
