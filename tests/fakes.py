@@ -21,7 +21,7 @@ from monitor.domain.readings.reading import Now, from_ms, to_ms
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow, StoredReading, Unknown
-from monitor.service.ports import Latest, Loaded, NoticeRow, Series, StoreFailure, TransitionRow
+from monitor.service.ports import LastAlive, Latest, Loaded, NoticeRow, Series, StoreFailure, TransitionRow
 
 _V = TypeVar("_V")
 
@@ -228,6 +228,9 @@ class MemoryStore:
 
     def unknown(self) -> list[Unknown]:
         return [unknown for _, unknown in sorted(self._unknown.items())]
+
+    def last_alive(self) -> LastAlive | None:
+        return None if self._memory is None else LastAlive(self._memory.at, stopped=self._memory.final)
 
     def gaps(self) -> list[Gap]:
         found = {

@@ -44,15 +44,16 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "shown/phone": ("shown", "domain/*"),
     "shown/history": ("shown", "shown/report", "analysis/*", "domain/*"),
     "shown/needs": ("shown", "domain/*"),
+    "shown/now": ("shown", "service", "domain/*"),
     "shown/review": ("shown", "shown/report", "analysis/*", "domain/*"),
     "settings": ("adapters", "adapters/tables", "service", "domain/*"),
     "app": ("settings", "shown/phone", "adapters/*", "service/*", "domain/*"),
     "rehearse": ("app", "settings", "shown/*", "adapters/*", "service/*", "analysis/*", "domain/*"),
-    "cli": ("__init__", "app", "settings", "adapters/*", "service/*", "domain/*"),
+    "cli": ("__init__", "app", "settings", "shown/now", "adapters/*", "service/*", "domain/*"),
     "cli/batch": ("cli", "app", "settings", "shown/*", "adapters/*", "service/*", "analysis/*", "domain/*"),
     "cli/egg": ("cli", "settings", "shown", "domain/*"),
-    "cli/room": ("cli", "settings", "shown", "shown/needs", "adapters/tables", "service", "domain/*"),
-    "cli/house": ("__init__", "cli", "app", "settings", "shown", "adapters", "service", "domain/*"),
+    "cli/room": ("cli", "settings", "shown", "shown/needs", "shown/now", "adapters/tables", "service", "domain/*"),
+    "cli/house": ("__init__", "cli", "app", "settings", "shown/now", "adapters", "service", "domain/*"),
     "cli/tried": ("cli", "rehearse", "settings", "shown", "domain/*"),
     "__main__": ("cli",),
     "__init__": (),
@@ -237,7 +238,7 @@ def test_no_regular_expression_reads_our_own_words() -> None:
 
 
 CLI = ROOT / "cli"
-SHARED = {"frame", "typed", "record"}  # what every noun of the command line may use
+SHARED = {"frame", "typed", "record", "watching"}  # what every noun of the command line may use
 NOUNS = {noun for noun, _ in main.COMMANDS.values()}  # `folder.noun`; a file beside it that is no noun is a part
 
 

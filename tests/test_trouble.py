@@ -58,7 +58,7 @@ def one_line(text: str, *words: str) -> None:
 
 
 def bad(facts: str) -> dict[str, str]:
-    """What `eggroom doctor --json` found wrong, by what it looked at."""
+    """What `eggroom health --json` found wrong, by what it looked at."""
     return {check["what"]: check["found"] for check in json.loads(facts)["checks"] if not check["good"]}
 
 
@@ -120,7 +120,7 @@ def test_every_mistake_is_told_at_once(tmp_path: Path, capsys: pytest.CaptureFix
 
 
 def test_a_contact_that_the_library_does_not_know(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """An address of no known service: `check` says so with 2, `contact test` and `doctor` with 1, none of them shows the secret."""
+    """An address of no known service: `check` says so with 2, `contact test` and `health` with 1, none of them shows the secret."""
     config = configure(tmp_path, 1, contact=f"nosuch://{CANARY}/x")
     code, out, err = typed(capsys, "check", config=config)
     assert (code, out) == (2, "")
@@ -128,12 +128,12 @@ def test_a_contact_that_the_library_does_not_know(tmp_path: Path, capsys: pytest
     code, out, err = typed(capsys, "contact", "test", "sam", config=config)
     assert (code, out) == (1, "")
     one_line(err, "contact sam: not sent", "nosuch://***")
-    code, out, err = typed(capsys, "doctor", "--json", config=config)
+    code, out, err = typed(capsys, "health", "--json", config=config)
     assert (code, err) == (1, "")
     assert "nosuch://***" in bad(out)["contact sam"]
     shown = [
         typed(capsys, *c, config=config)
-        for c in (["check"], ["contact", "test", "sam"], ["contact", "list"], ["doctor"])
+        for c in (["check"], ["contact", "test", "sam"], ["contact", "list"], ["health"])
     ]
     assert CANARY not in str(shown)
 
@@ -152,7 +152,7 @@ password_file = "password"
 
 def test_secrets_of_the_daemon_alone(capsys: pytest.CaptureFixture[str]) -> None:
     """An account that may not read the address and the broker's password works with the record all the same. `check` and what
-    sends say who may not read them; `doctor` says it too, and is content where the running daemon has read them."""
+    sends say who may not read them; `health` says it too, and is content where the running daemon has read them."""
     with another_account() as (account, folder), Mosquitto() as broker:
         config = configure(folder, broker.port, site={"data": str(folder / "record")})
         config.write_text(
@@ -164,7 +164,7 @@ def test_secrets_of_the_daemon_alone(capsys: pytest.CaptureFixture[str]) -> None
         (folder / "record").chmod(0o777)
         with Running(config):
             (folder / "record" / "eggroom.sock").chmod(0o777)
-            may = [["batch", "list"], ["room"], ["contact", "list"], ["contact", "test", "sam"], ["check"], ["doctor"]]
+            may = [["batch", "list"], ["room"], ["contact", "list"], ["contact", "test", "sam"], ["check"], ["health"]]
             # Modules of theirs may be root's alone.
             told = [typed(capsys, *command, config=config)[2] for command in may]
             assert not any("may not read" in err for err in told)
@@ -176,7 +176,7 @@ def test_secrets_of_the_daemon_alone(capsys: pytest.CaptureFixture[str]) -> None
                 assert (code, err) == (0, "")
                 code, out, err = typed(capsys, "room", config=config)
                 assert (code, err) == (0, "")
-                assert out.startswith("Setter 1")
+                assert out.startswith("No reading: Setter 1")
                 code, out, err = typed(capsys, "contact", "list", config=config)
                 assert (code, out.split()[:2], err) == (0, ["sam", "sam"], "")
                 assert "cannot be read here" in out
@@ -186,25 +186,25 @@ def test_secrets_of_the_daemon_alone(capsys: pytest.CaptureFixture[str]) -> None
                 code, out, err = typed(capsys, "check", config=config)
                 assert (code, out) == (2, "")
                 one_line(err, "contact sam: url_file contact-sam", may_not)
-                _, out, _ = typed(capsys, "doctor", "--json", config=config)
+                _, out, _ = typed(capsys, "health", "--json", config=config)
                 checks = {check["what"]: check for check in json.loads(out)["checks"]}
         for what, secret in (("contact sam", "address"), ("broker settings", "password")):
             assert checks[what]["good"]
             assert checks[what]["found"] == f"{account.name} may not read the {secret}; the running daemon has read it"
         with account:
-            _, out, _ = typed(capsys, "doctor", "--json", config=config)
+            _, out, _ = typed(capsys, "health", "--json", config=config)
         assert {"contact sam", "broker settings"} <= bad(out).keys()
 
 
 def test_a_node_that_names_another_site(tmp_path: Path, capsys: pytest.CaptureFixture[str], broker: Mosquitto) -> None:
-    """A node of ours that speaks as another site is called by name in `doctor` and `refused`; one that nobody expects here is
+    """A node of ours that speaks as another site is called by name in `health` and `refused`; one that nobody expects here is
     mentioned, and nothing is wrong with it."""
     config = configure(tmp_path, broker.port)
     for node in ("node-a", "node-x"):
         publish(broker.port, f"eggroom/barn/{node}/status", b"online", retain=True)
     with Running(config) as daemon:
         until(lambda: len(daemon.facts()["elsewhere"]) == 2, "the nodes were not noticed")
-        _, out, _ = typed(capsys, "doctor", "--json", config=config)
+        _, out, _ = typed(capsys, "health", "--json", config=config)
         checks = {check["what"]: check for check in json.loads(out)["checks"]}
         until(lambda: query(config, "SELECT count(*) FROM refused") == [(2,)], "they are not among the refused")
         _, refused, _ = typed(capsys, "refused", config=config)
@@ -337,7 +337,7 @@ def test_a_backup_that_cannot_be_written(config: Path, tmp_path: Path, capsys: p
 def test_a_record_that_cannot_be_written_now(
     config: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A good request that cannot be made durable is one line and 1 (not 2: it was not wrong), with a daemon and without; `doctor`
+    """A good request that cannot be made durable is one line and 1 (not 2: it was not wrong), with a daemon and without; `health`
     says that the daemon does not answer."""
 
     def full(self: SqliteLedger, group: Group) -> None:
@@ -353,7 +353,7 @@ def test_a_record_that_cannot_be_written_now(
     silent = door.Door(tmp_path / "record" / "eggroom.sock", lambda request, reply: None)
     silent.start()
     code, out, err = typed(capsys, "batch", "close", "hen-1", config=config)
-    wrong = bad(typed(capsys, "doctor", "--json", config=config)[1])
+    wrong = bad(typed(capsys, "health", "--json", config=config)[1])
     silent.stop()
     assert (code, out, err.count("\n")) == (1, "", 1)
     assert "no answer within 0.2 s" in err
@@ -413,20 +413,20 @@ def test_a_data_folder_that_cannot_be(tmp_path_factory: pytest.TempPathFactory, 
 
 
 def test_a_broker_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The daemon runs without its broker, says so once however often it tries, `doctor` tells it; it connects when the broker comes."""
+    """The daemon runs without its broker, says so once however often it tries, `health` tells it; it connects when the broker comes."""
     port = free_port()
     config = configure(tmp_path, port)
-    assert "connection refused" in bad(typed(capsys, "doctor", "--json", config=config)[1])["broker"]
+    assert "connection refused" in bad(typed(capsys, "health", "--json", config=config)[1])["broker"]
     with Running(config, ready=False) as daemon:
         until(daemon.facts, "the daemon does not answer")
         time.sleep(3.5)  # nothing to poll for: it tries again after 1 s, then 2 s
         assert daemon.facts()["broker_connected"] is False
-        code, out, _ = typed(capsys, "doctor", "--json", config=config)
+        code, out, _ = typed(capsys, "health", "--json", config=config)
         assert code == 1
         assert f"broker 127.0.0.1:{port}: connection refused, expected an MQTT broker" in bad(out)["broker"]
         with Mosquitto(port=port):
             until(daemon.connected, "it does not come up when the broker appears", 40.0)
-            assert "broker" not in bad(typed(capsys, "doctor", "--json", config=config)[1])
+            assert "broker" not in bad(typed(capsys, "health", "--json", config=config)[1])
             assert daemon.log().count("connected=False") == 1
             assert daemon.log().count("connected=True") == 1
 
@@ -494,13 +494,13 @@ def test_bad_payloads_block_nothing(tmp_path: Path, broker: Mosquitto, capsys: p
 
 
 def test_a_probe_nobody_configured(tmp_path: Path, broker: Mosquitto, capsys: pytest.CaptureFixture[str]) -> None:
-    """Its readings are kept aside and counted; `refused` offers it by name, with lines that make it known; `doctor` names it."""
+    """Its readings are kept aside and counted; `refused` offers it by name, with lines that make it known; `health` names it."""
     config = configure(tmp_path, broker.port)
     with Running(config), Node(broker.port, "node-x") as node:
         node.send(*[GOOD_C] * 20, probe="shelf")
         until(lambda: query(config, "SELECT count FROM unknown WHERE probe = 'node-x/shelf'") == [(20,)], "not counted")
         text = typed(capsys, "refused", config=config)[1]
-        assert "unknown probes: node-x/shelf" in typed(capsys, "doctor", config=config)[1]
+        assert "unknown probes: node-x/shelf" in typed(capsys, "health", config=config)[1]
     assert query(config, "SELECT count(*) FROM reading") == [(0,)]
     offered = "".join(line.strip() + "\n" for line in text.partition("# heard 20 times")[2].splitlines()[1:])
     assert offered == '[[probe]]\nnode = "node-x"\nprobe = "shelf"\nmachine = "..."\n'
@@ -512,11 +512,11 @@ def test_a_probe_nobody_configured(tmp_path: Path, broker: Mosquitto, capsys: py
             lambda: query(config, "SELECT count(*) FROM reading") == [(20,)], "the offered lines do not make it known"
         )
         assert "node-x/shelf" not in typed(capsys, "refused", config=config)[1]
-        assert "unknown probes" not in typed(capsys, "doctor", config=config)[1]
+        assert "unknown probes" not in typed(capsys, "health", config=config)[1]
 
 
 def test_a_record_that_is_not_for_us(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
-    """Typed by somebody without rights to the data folder, each command is one line and 1, and `doctor` says what it may not see."""
+    """Typed by somebody without rights to the data folder, each command is one line and 1, and `health` says what it may not see."""
     looks = [["alarms"], ["batch", "list"], ["refused"], ["history", "hen-1"], ["room"]]
     # The program's own files may lie where nobody else can read (root's home): what they hold is read with rights.
     rules, profiles = shipped_rules(), dict(load_profiles())
@@ -527,7 +527,7 @@ def test_a_record_that_is_not_for_us(capsys: pytest.CaptureFixture[str], monkeyp
         folder.chmod(0o755)
         config = configure(folder, 1)
         assert typed(capsys, "batch", "add", "hen-1", "--species", "chicken", config=config)[0] == 0
-        for command in (*looks, ["doctor"]):  # once with rights: what is imported late is imported now
+        for command in (*looks, ["health"]):  # once with rights: what is imported late is imported now
             typed(capsys, *command, config=config)
         (folder / "record").chmod(0o000)
         root = os.geteuid() == 0
@@ -538,7 +538,7 @@ def test_a_record_that_is_not_for_us(capsys: pytest.CaptureFixture[str], monkeyp
                 code, out, err = typed(capsys, *command, config=config)
                 assert (code, out) == (1, "")
                 one_line(err, "Permission denied")
-            wrong = bad(typed(capsys, "doctor", "--json", config=config)[1])
+            wrong = bad(typed(capsys, "health", "--json", config=config)[1])
         finally:
             if root:
                 os.seteuid(0)
@@ -551,7 +551,7 @@ def test_a_record_that_is_not_for_us(capsys: pytest.CaptureFixture[str], monkeyp
 
 
 def test_a_full_outbox(tmp_path: Path, broker: Mosquitto, capsys: pytest.CaptureFixture[str]) -> None:
-    """With 500 notices waiting for a dead phone service, `doctor` says so, a low one is cancelled with its reason in the record, and
+    """With 500 notices waiting for a dead phone service, `health` says so, a low one is cancelled with its reason in the record, and
     a critical one goes before them all."""
     (tmp_path / "record").mkdir()
     opened = open_writer(tmp_path / "record" / "eggroom.db")
@@ -564,7 +564,7 @@ def test_a_full_outbox(tmp_path: Path, broker: Mosquitto, capsys: pytest.Capture
         config = configure(tmp_path, broker.port, contact=phone.url(), rules=rules)
         with Running(config) as daemon, Node(broker.port) as node:
             daemon.ask(do="batch-add", batch="hen-1", profile="chicken", machine="setter-1", set_at=set_days_ago(5))
-            assert "500 for sam" in bad(typed(capsys, "doctor", "--json", config=config)[1])["notices"]
+            assert "500 for sam" in bad(typed(capsys, "health", "--json", config=config)[1])["notices"]
             until(lambda: phone.got, "nothing is tried")
             node.send(GOOD_C, 37.2, 37.2)
             until(lambda: query(config, "SELECT 1 FROM notice WHERE id = 501"), "no alarm")
@@ -585,7 +585,7 @@ def test_a_full_outbox(tmp_path: Path, broker: Mosquitto, capsys: pytest.Capture
 
 
 def test_a_disk_that_is_full(tmp_path: Path, broker: Mosquitto, capsys: pytest.CaptureFixture[str]) -> None:
-    """While nothing can be written, readings stay in memory and with the broker and `doctor` says so; with room again all are
+    """While nothing can be written, readings stay in memory and with the broker and `health` says so; with room again all are
     stored. Killed meanwhile, it has acknowledged none of them: they come again."""
     config = configure(tmp_path, broker.port)
     no_limit = resource.prlimit(0, resource.RLIMIT_FSIZE)
@@ -597,7 +597,7 @@ def test_a_disk_that_is_full(tmp_path: Path, broker: Mosquitto, capsys: pytest.C
             node.send(*[GOOD_C] * 40)
             until(lambda: daemon.facts()["store_failing_s"] is not None, "the failing store is not noticed")
             assert daemon.facts()["unwritten_readings"] >= 20
-            assert "failing for" in bad(typed(capsys, "doctor", "--json", config=config)[1])["store"]
+            assert "failing for" in bad(typed(capsys, "health", "--json", config=config)[1])["store"]
             assert query(config, "SELECT count(*) FROM reading") == [(expected - 40,)]
             if expected == 100:
                 break

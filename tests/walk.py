@@ -178,14 +178,14 @@ def _walk(folder: Path, person: Person) -> None:
     """The page's steps in its order, then what it promises."""
     phone = Phone()
     for block in commands((ROOT / "README.md").read_text(encoding="utf-8")):
-        last = any(line.startswith("eggroom doctor") for line in block)
+        last = any(line.startswith("eggroom health") for line in block)
         if last:
             _speak(folder)
         for line in block:
             code, said = person.types(line)
-            if line == "eggroom doctor":
+            if line == "eggroom health":
                 bad = [found for found in said.splitlines() if found.startswith("BAD")]
-                _must(bad == [SILENT], f"doctor found {bad}, expected {SILENT!r} alone")
+                _must(bad == [SILENT], f"health found {bad}, expected {SILENT!r} alone")
             else:
                 _must(code == 0, f"{line!r} ended with {code}, expected 0")
             if line == "eggroom room":
@@ -198,8 +198,8 @@ def _walk(folder: Path, person: Person) -> None:
     )
     _slip(folder)
     _must(
-        "speaks, but as site 'barn'" in person.types("eggroom doctor")[1],
-        "doctor does not name the node of another site",
+        "speaks, but as site 'barn'" in person.types("eggroom health")[1],
+        "health does not name the node of another site",
     )
     for line in (  # what a person does from then on, with an account that may not read the secrets
         "cd ~",

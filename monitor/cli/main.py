@@ -42,17 +42,25 @@ COMMANDS = {
     "rules": ("room.rules", "the rules in force for each machine now, and whose number each is"),
     "archive": ("batch.archive", "one batch with everything about it in one file, to keep or to read elsewhere"),
     "backup": ("batch.archive", "a whole, checked copy of the record"),
-    "doctor": ("house.doctor", "how the daemon and what it needs are doing"),
+    "health": ("house.health", "how the daemon and what it needs are doing"),
 }
+
+# Words of before, which scripts may have: understood for one version more, and told nowhere.
+OF_BEFORE = {"doctor": "health"}
 
 
 def main(arguments: Sequence[str] | None = None, *, utc: Utc = utc_now) -> int:
     """The command `eggroom`; its exit code. utc: the clock."""
     # What goes wrong is told by the command itself, in its one line; `run` logs in its own way.
     logging.getLogger("eggroom").addHandler(logging.NullHandler())
-    typed = sys.argv[1:] if arguments is None else arguments
+    typed = _in_words_of_now(sys.argv[1:] if arguments is None else arguments)
     commands = [word for word in typed if word in COMMANDS][:1]
     return perform(parser_of(commands, alone=bool(commands) and commands == list(typed[:1])), typed, utc)
+
+
+def _in_words_of_now(typed: Sequence[str]) -> Sequence[str]:
+    """The same with the word of now for a command of before."""
+    return [OF_BEFORE.get(typed[0], typed[0]), *typed[1:]] if typed else typed
 
 
 def parser_of(commands: Sequence[str], *, alone: bool = False) -> Parser:

@@ -34,8 +34,8 @@ from monitor.service.ports import Answer
 from monitor.service.reports.batch import batch_history
 from monitor.settings import House, build_house, parse_settings
 from monitor.shown.history.report import Header, to_text
-from monitor.shown.terminal import machine_lines
-from monitor.shown.values import subject_name
+from monitor.shown.now.room import machine_lines
+from monitor.shown.values import state_words, subject_name
 
 SPEED = 120.0
 STORY_MIN = 330.0  # the story's length on its own clock
@@ -158,7 +158,7 @@ def _tell_transitions(stage: Stage, seen: int) -> int:
     for row in rows:
         name = subject_name(row.subject, stage.house.site)
         words = stage.house.site.rules[row.rule].words
-        stage.say(f"{_clock(row.at)}    alarm No. {row.number}  {name}: {words}: {row.state}")
+        stage.say(f"{_clock(row.at)}    alarm No. {row.number}  {name}: {words}: {state_words(row.state)}")
     return max([seen, *(row.id for row in rows)])
 
 

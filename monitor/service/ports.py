@@ -146,6 +146,14 @@ class Latest:
     rh_flag: int = MISSING
 
 
+@fixed
+class LastAlive:
+    """When a daemon was last known to run. stopped: whether it was stopped then, and not cut off some time after."""
+
+    at: datetime
+    stopped: bool
+
+
 class AirRecord(Books, Protocol):
     """The air that eggs were in, and their books: what their loss of water is worked out from."""
 
@@ -200,6 +208,10 @@ class Watched(Protocol):
 
     def notices(self, limit: int = 100, *, numbers: Collection[int] | None = None) -> list[NoticeRow]:
         """The newest notices, newest first; numbers: only those about these alarms."""
+        ...
+
+    def last_alive(self) -> LastAlive | None:
+        """When a daemon last wrote what only a running one writes; None where none ever did."""
         ...
 
     def gaps(self) -> list[Gap]:

@@ -39,7 +39,7 @@ from monitor.shown.entries import said
 from monitor.shown.form import rough_span
 from monitor.shown.values import harm_words, show_window
 
-NOT_USABLE, SEE_DOCTOR = "readings not usable", "Look at the node: eggroom doctor."
+NOT_USABLE, SEE_HEALTH = "readings not usable", "Look at the node: eggroom health."
 MAX_SEEN = 70  # characters of the breeder's own words, and of what was seen last: both must fit one message
 MAX_LOSING = 160  # characters: what one message has room for
 ALSO_SHOWN = 6  # further eggs that a message names
@@ -78,7 +78,7 @@ def matter(rule: Rule, about: About, over: bool = False) -> str:
 
 def advice(rule: Rule, about: About, *, of_hens: bool = False) -> list[str]:
     """Likely harm and first act. of_hens: as for `harm_words`."""
-    return [harm_words(rule, of_hens), SEE_DOCTOR if unusable(about) else rule.first_act]
+    return [harm_words(rule, of_hens), SEE_HEALTH if unusable(about) else rule.first_act]
 
 
 def about_words(about: About, site: Site) -> str:

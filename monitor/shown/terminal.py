@@ -7,32 +7,18 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from monitor.domain.alarms.alarm import ACKNOWLEDGED, OUT_OF_SERVICE, UNACKNOWLEDGED
-from monitor.domain.needs.bands import DRY_BULB, RH
-from monitor.domain.needs.batch import Batch, day_words, whole_day
-from monitor.domain.needs.profile import Band, Profile
-from monitor.domain.needs.rules import EGG_COLD, EGG_HOT, NOT_RAISED, PRIORITIES, Rule
+from monitor.domain.needs.batch import Batch, day_words
+from monitor.domain.needs.profile import Profile
+from monitor.domain.needs.rules import EGG_COLD, EGG_HOT
 from monitor.domain.needs.site import HATCHER, Site
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
-from monitor.shown.about import NOT_USABLE, SEE_DOCTOR
 from monitor.shown.entries import eggs_words
 from monitor.shown.openings import opening_words
-from monitor.shown.values import (
-    QUANTITIES,
-    finer_beside,
-    harm_words,
-    show_band,
-    show_estimate,
-    show_figure,
-    show_value,
-    subject_name,
-)
+from monitor.shown.values import DRAW_DOWN_WORDS, state_words, subject_name
 
 if TYPE_CHECKING:
-    from monitor.domain.watch.view import AlarmView, BatchView, MachineView, OccupantView, RoomView
-
-DRAW_DOWN_WORDS = "draw-down may begin"  # of birds that go by the egg, where others have their lockdown's day
+    from monitor.domain.watch.view import BatchView
 
 
 def local(at: datetime | str, site: Site, now: datetime | str | None = None, *, seconds: bool = False) -> str:
@@ -42,138 +28,6 @@ def local(at: datetime | str, site: Site, now: datetime | str | None = None, *, 
 
 def _instant(at: datetime | str) -> datetime:
     return datetime.fromisoformat(at) if isinstance(at, str) else at
-
-
-def room_text(room: RoomView, site: Site) -> str:
-    """Each machine: what it reads against what its eggs need, and what is wrong."""
-    lines: list[str] = []
-    for view in room["machines"]:
-        lines += [*machine_lines(view, site), ""]
-    now = room["machines"][0]["at"] if room["machines"] else None
-    for alarm in room["others"]:
-        lines.append(f"! {alarm_line(alarm, site, now)}")
-    return "\n".join(map(filled, lines)).rstrip()
-
-
-def machine_lines(view: MachineView, site: Site) -> list[str]:
-    """One machine in a few lines of at most 72 characters."""
-    now = view["at"]
-    batches = ", ".join(f"{b['batch']} day {whole_day(b['day'])} {b['stage']}{_reminded(b)}" for b in view["batches"])
-    watched = "watched only" if view["kind"] not in ("setter", "hatcher") else "empty"
-    lines = [f"{view['name']} ({batches or watched})"]
-    bands = {name: Band(**limits) for name, limits in view["bands"].items()}
-    for probe in view["probes"]:
-        if probe["dry_bulb_c"] is None:
-            lines.append(f"  {probe['probe']}: {NOT_USABLE if probe.get('unusable') else 'no reading yet'}")
-            continue
-        what = "NOTHING USABLE" if probe.get("unusable") else "NO READING"
-        old = f"  {what} for {(probe['age_s'] or 0.0) / 60:.0f} min" if probe["silent"] else ""
-        for quantity, words in QUANTITIES:
-            value = probe.get(quantity)
-            if not isinstance(value, int | float):
-                continue
-            band = bands.get(quantity)
-            if quantity == RH and band is None and "rh_band_pct" in probe:
-                band = Band(**probe["rh_band_pct"])
-            finer = 0 if band is None else finer_beside(quantity, value, band, unit=site.unit)
-            shown = show_figure(quantity, value, site.unit, finer=finer)
-            lines.append(
-                f"  {words:<12} {shown:>9}   {against(value, band, quantity=quantity, unit=site.unit)}{old}".rstrip()
-            )
-            old = ""
-        if probe.get("wick_wet_bulb_c") is not None:
-            shown = show_value(DRY_BULB, probe["wick_wet_bulb_c"], site.unit)
-            lines.append(f"  {'on a wick':<12} {shown:>9}")
-    for egg in view["eggs"]:
-        shown = show_estimate(egg["egg_c"], (egg["egg_low_c"], egg["egg_high_c"]), site.unit)
-        lines.append(f"  {egg['batch']}: {shown}, estimate; follows the air within {egg['tau_min']} min")
-    if view["handling_until"] is not None:
-        lines.append(
-            f"  handling declared until {local(view['handling_until'], site, now)}: air alarms wait, heat does not"
-        )
-    if view["settling_until"] is not None:
-        lines.append(f"  lockdown began: humidity may rise until {local(view['settling_until'], site, now)}")
-    lines += [f"  ! {alarm_line(alarm, site, now)}" for alarm in view["alarms"]]
-    return lines
-
-
-def _reminded(occupant: OccupantView) -> str:
-    return f" ({DRAW_DOWN_WORDS})" if occupant.get("draw_down_due") else ""
-
-
-def against(value: float, band: Band | None, *, quantity: str, unit: str) -> str:
-    """A value against its band, in words: `band 37.5 to 38.1`, `0.8 over, band 37.5 to 38.1`."""
-    if band is None:
-        return ""
-    low, high = band.calm
-    scale = 1.8 if unit == "F" and quantity != RH else 1.0
-    finer = finer_beside(quantity, value, band, unit=unit)
-    digits = finer + (0 if quantity == RH else 1)
-    words = f"band {show_band(quantity, band, unit, finer=finer)}"
-    if high is not None and value > high:
-        return f"{(value - high) * scale:.{digits}f} over, {words}"
-    if low is not None and value < low:
-        return f"{(low - value) * scale:.{digits}f} under, {words}"
-    return words
-
-
-def alarm_line(alarm: AlarmView, site: Site, now: datetime | str | None = None) -> str:
-    """One standing alarm in a line; now: as for `local`."""
-    rule = site.rules[alarm["rule"]]
-    ended = alarm["ended"]
-    over = ended is not None
-    value, figure = "", alarm["worst" if over else "value"]
-    if figure is not None and alarm["quantity"] is not None:
-        shown = show_value(alarm["quantity"], figure, site.unit)
-        if not over and "value_range" in alarm:
-            low_c, high_c = alarm["value_range"]
-            shown = show_estimate(figure, (low_c, high_c), site.unit)
-        value = f" {'worst ' if over else ''}{shown},"
-    about = f" ({printable(alarm['about'])})" if alarm["about"] else ""
-    until = f" until {local(alarm['shelved_until'], site, now)}" if alarm["shelved_until"] else ""
-    since = f" since {local(alarm['since'], site, now)}" if alarm["since"] else ""
-    if ended is not None and alarm["since"]:
-        since = f" {local(alarm['since'], site, now)} to {local(ended, site, now)}"
-    name = subject_name(alarm["subject"], site)
-    return f"No. {alarm['number']} {name}: {NOT_USABLE if alarm.get('unusable') and not over else rule.words}{about},{value}{since}: {alarm['state']}{until}{_out(alarm, site, now)}"
-
-
-def _out(alarm: AlarmView, site: Site, now: datetime | str | None) -> str:
-    """Of an alarm out of service: since when, by whom, and that it stays so."""
-    if alarm["state"] != OUT_OF_SERVICE:
-        return ""
-    at, who = alarm.get("out_of_service_since"), alarm.get("out_of_service_by")
-    taken = (f" since {local(at, site, now)}" if at else "") + (f" by {printable(who)}" if who else "")
-    return f"{taken}, tells nobody until it is put back"
-
-
-def alarm_table(alarms: Sequence[AlarmView], site: Site) -> str:
-    """What stands, worst first. alarms: as `alarm_view` gives them."""
-    if not alarms:
-        return "nothing: every alarm is normal"
-    ordered = sorted(alarms, key=lambda a: (-PRIORITIES.index(site.rules[a["rule"]].priority), a["number"]))
-    lines = []
-    for alarm in ordered:
-        rule = site.rules[alarm["rule"]]
-        lines.append(f"[{rule.priority}] {alarm_line(alarm, site)}")
-        if alarm["state"] in (UNACKNOWLEDGED, ACKNOWLEDGED):
-            harm = harm_words(rule, alarm.get("of_hens", False))
-            lines.append(f"    {harm} {_first_act(alarm, rule, site)}")
-    how = ["acknowledge with: eggroom ack NUMBER"]
-    if any(alarm["state"] == OUT_OF_SERVICE for alarm in alarms):
-        how.append("put back with: eggroom out-of-service NUMBER --back")
-    return "\n".join([*map(filled, lines), "", *how])
-
-
-def _first_act(alarm: AlarmView, rule: Rule, site: Site) -> str:
-    """The rule's own, or the doctor; where there is a hatcher, eggs in lockdown elsewhere are to be moved before anything is made moister."""
-    if alarm.get("unusable"):
-        return SEE_DOCTOR
-    machine = site.machines.get(alarm["subject"])
-    hatcher = next((m for m in site.machines.values() if m.kind == HATCHER), None)
-    if rule.id != NOT_RAISED or machine is None or hatcher is None or machine.kind == HATCHER:
-        return rule.first_act
-    return f"Move the eggs in lockdown to {hatcher.name}."
 
 
 def transition_view(row: TransitionRow) -> dict[str, object]:
@@ -207,7 +61,7 @@ def transition_table(rows: Sequence[TransitionRow], site: Site) -> str:
         words = rule.words if rule is not None else row.rule
         why = printable(f"{row.cause} by {row.who}" if row.who else row.cause)
         name, at = subject_name(row.subject, site), local(row.at, site, seconds=True)
-        lines.append(f"{at}  No. {row.number} {name}: {words}: {row.state} ({why})")
+        lines.append(f"{at}  No. {row.number} {name}: {words}: {state_words(row.state)} ({why})")
     return "\n".join(lines)
 
 

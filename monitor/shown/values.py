@@ -6,6 +6,15 @@ import math
 from typing import TYPE_CHECKING
 
 from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_difference
+from monitor.domain.alarms.alarm import (
+    ACKNOWLEDGED,
+    NORMAL,
+    OUT_OF_SERVICE,
+    RETURNED,
+    SHELVED,
+    SUPPRESSED,
+    UNACKNOWLEDGED,
+)
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.profile import HATCH, INTERNAL_PIP, Band
@@ -16,10 +25,33 @@ from monitor.domain.needs.target import Target
 if TYPE_CHECKING:  # messages are put into words without numpy
     from monitor.analysis.water.loss import Interval
 
+DRAW_DOWN_WORDS = "draw-down may begin"  # of birds that go by the egg, where others have their lockdown's day
+# ANSI/ISA-18.2's words stand in the record and are what programs read; these are for people.
+STATES = {
+    NORMAL: "over",
+    UNACKNOWLEDGED: "new",
+    ACKNOWLEDGED: "seen",
+    RETURNED: "over, not seen",
+    SHELVED: "quiet",
+    SUPPRESSED: "not judged",
+    OUT_OF_SERVICE: "out of service",
+}
+# For people; the record, and programs, have the other: a setter is a machine.
+STAGE_WORDS = {"setter": "incubation"}
 QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))  # what a band can be of
 
 MOST_FINER = 2
 NO_MORE = 1e-6  # a limit that has no further decimals
+
+
+def state_words(state: str) -> str:
+    """A state as people call it: `new`, `seen`, `over, not seen`."""
+    return STATES.get(state, state)
+
+
+def stage_words(stage: str) -> str:
+    """A stage as people call it: `incubation`, `lockdown`, `hatch`."""
+    return STAGE_WORDS.get(stage, stage)
 
 
 def subject_name(subject: str, site: Site) -> str:

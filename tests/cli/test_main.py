@@ -64,7 +64,7 @@ def test_a_word_that_is_no_command(capsys: Capture, arguments: list[str]) -> Non
     code, _, err = typed(capsys, *arguments)
     assert (code, err) == (
         2,
-        f"eggroom: argument COMMAND: 'hatch', nearest batch, expected one of {len(main.COMMANDS)} (see eggroom --help)\n",
+        f"eggroom: argument COMMAND: 'hatch', nearest batch or health, expected one of {len(main.COMMANDS)} (see eggroom --help)\n",
     )
     _, _, err = typed(capsys, "sing", *arguments[1:])
     assert err.startswith(f"eggroom: argument COMMAND: 'sing', expected one of: {', '.join(main.COMMANDS)} (see")

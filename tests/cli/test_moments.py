@@ -24,7 +24,7 @@ from tests.running import ROOT
 FORM = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
 MOMENT = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d")
 STREAM = ROOT / "demo_streams" / "power-cut"
-NEEDS_A_DAEMON = ("room", "doctor")
+NEEDS_A_DAEMON = ("room", "health")
 PLAYED = ("replay",)
 SAY_NO_MOMENT = {"check", "contact list", "contact test", "air", "profiles", "backup", "egg finding", "outcomes"}
 
@@ -132,4 +132,4 @@ def test_a_shelf_ends_on_the_wall(capsys: Capture, written: Path) -> None:
     said = ok(capsys, "shelve", "1", "--for", "10m", config=written)
     berlin = ZoneInfo("Europe/Berlin")
     ends = [(before + timedelta(minutes=10, seconds=s)).astimezone(berlin) for s in (0, 20)]
-    assert said in {f"alarm 1: shelved until {end:%d %b %H:%M}\n" for end in ends}
+    assert said in {f"No. 1: quiet until {end:%d %b %H:%M}\n" for end in ends}

@@ -25,7 +25,8 @@ from monitor.shown.form import Shown
 from monitor.shown.history.egg import end_line
 from monitor.shown.history.felt import openings_per_day
 from monitor.shown.needs.rules import rules_text, rules_view
-from monitor.shown.terminal import batch_table, batch_text, room_text
+from monitor.shown.now.room import room_text
+from monitor.shown.terminal import batch_table, batch_text
 from tests.domain.house import T0, Story, site
 
 if TYPE_CHECKING:

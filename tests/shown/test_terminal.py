@@ -5,22 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 from monitor.adapters.tables.profiles import load_profiles
-from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Refused
 from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Event
-from monitor.domain.watch.view import alarm_view
 from monitor.service.ports import RefusedRow, TransitionRow
 from monitor.settings import build_house, parse_settings
-from monitor.shown.doctor import Check, doctor_text
+from monitor.shown.now.health import Check, health_text
 from monitor.shown.terminal import (
-    alarm_line,
-    alarm_table,
     batch_text,
     event_table,
     refused_text,
@@ -78,23 +73,6 @@ def test_a_batch_has_its_years_and_fits() -> None:
     assert "lockdown 07 Jan 2027 05:45" in text
 
 
-def test_a_standing_alarm_has_its_year_where_it_is_another() -> None:
-    """A reminder of December that nobody answered says in January which December."""
-    alarm: Any = {
-        "rule": "look-again",
-        "subject": "batch hen-1",
-        "number": 3,
-        "state": "unacknowledged",
-        "quantity": None,
-        "about": ODD,
-    }
-    alarm |= {"ended": None, "since": "2026-12-31T10:00:00Z", "shelved_until": None, "value": None, "worst": None}  # fmt: skip
-    lines = [alarm_line(alarm, site("C"), now) for now in ("2026-12-31T12:00:00Z", "2027-01-01T12:00:00Z", None)]
-    assert [" since 31 Dec 15:45: " in line for line in lines] == [True, False, False]
-    assert [" since 31 Dec 2026 15:45: " in line for line in lines] == [False, True, True]
-    assert all(line.isprintable() and "a [2Jb  c d" in line for line in lines)
-
-
 def test_what_was_typed_moves_no_terminal() -> None:
     """A name, the text of an event and of a refused message stay on their line, whatever they hold."""
     states = ("normal", "unacknowledged")
@@ -108,21 +86,9 @@ def test_what_was_typed_moves_no_terminal() -> None:
     assert all(text.isprintable() and "a [2Jb  c d" in text for text in texts)
 
 
-def test_alarms_fit_the_terminal() -> None:
-    """Its words, what it is about and what to do take as many lines as they need, none wider than 80 columns, and lose no word."""
-    about = "egg 7: loss by pip 18.2 % (17.6 to 18.8) is outside 11 to 14 %; 71 % RH from now on leads to 13.9 %; also egg 9"
-    alarm = Alarm(
-        "batch hen-1",
-        "weight-off-track",
-        number=17,
-        condition=True,
-        since=datetime(2026, 3, 1, tzinfo=UTC),
-        about=about,
-    )
-    table = alarm_table([alarm_view(alarm, str)], site("C"))
-    assert max(map(len, table.splitlines())) <= 80
-    assert f"({about})" in " ".join(table.split())
-    assert max(map(len, doctor_text([Check("broker", True, "word " * 40)]).splitlines())) <= 80
+def test_health_fits_the_terminal() -> None:
+    """However much was found, no line is wider than 80 columns."""
+    assert max(map(len, health_text([Check("broker", True, "word " * 40)]).splitlines())) <= 80
 
 
 def test_what_comes_when_counts_the_days_in_store() -> None:

@@ -6,11 +6,12 @@ import contextlib
 import json
 import sqlite3
 from collections.abc import Collection, Iterator, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from monitor.adapters.store.egg_rows import read_book
 from monitor.adapters.store.facts import seen_of_text
 from monitor.adapters.store.failures import store_failures
+from monitor.adapters.store.memory import read_alive
 from monitor.adapters.store.rows import (
     FIRST_MS,
     LAST_MS,
@@ -33,7 +34,7 @@ from monitor.domain.readings.numbering import Gap, Numbering, holes
 from monitor.domain.readings.reading import MISSING, Refused, ceil_ms, from_ms
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Event, RefusedRow, Unknown
-from monitor.service.ports import Latest, NoticeRow, Series, TransitionRow
+from monitor.service.ports import LastAlive, Latest, NoticeRow, Series, TransitionRow
 
 # A row of before humidity had its own flag has one for both: where there is a humidity, it was in or out as that said.
 RH_FLAG = f"ifnull(r.rh_flag, CASE WHEN r.rh_pct IS NULL THEN {MISSING} ELSE r.flag END)"
@@ -50,6 +51,8 @@ _NEWEST = f"""SELECT r.line_id, l.offset_ms + r.up_ms, r.dry_bulb_c, r.rh_pct, r
 # Lines of a node begun earlier and still being written: of a boot whose first message came late (it is among the last ones), or
 # the one line of a node that sends its own clock. To look at every line would make the cost grow with the years.
 LOOK_BACK = 32
+# A reading's label may lie a little after the instant at which it was written: a node's clock is not the daemon's.
+AFTER_ITS_STOP = timedelta(seconds=60)
 _OLDER_LINES = f"""SELECT id FROM (
     SELECT * FROM (SELECT id, offset_ms + last_up_ms AS last_ms FROM line
                    WHERE node = ?1 AND id < ?2 ORDER BY id DESC LIMIT {LOOK_BACK})
@@ -160,6 +163,16 @@ class SqliteHistory:
             NoticeRow(notice_of(row), state, attempts, detail, time_or_none(last_ms))
             for *row, state, attempts, detail, last_ms in rows
         ]
+
+    def last_alive(self) -> LastAlive | None:
+        """When a daemon last wrote what only a running one writes: its memory, each five minutes and at its stop, and readings."""
+        with self.instant():
+            memory = read_alive(self._connection)
+            ((newest_ms,),) = self._rows("SELECT max(offset_ms + last_up_ms) FROM line")
+        newest = None if newest_ms is None else from_ms(newest_ms)
+        if memory is None or (newest is not None and newest > memory.at + AFTER_ITS_STOP):
+            return None if newest is None else LastAlive(newest, stopped=False)
+        return memory
 
     def refused(self, limit: int = 100) -> tuple[int, list[RefusedRow]]:
         """How many were ever refused, and the newest that are kept, newest first."""

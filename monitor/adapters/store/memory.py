@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import logging
 import sqlite3
+from datetime import datetime
 from functools import cache
 from typing import TYPE_CHECKING
 
 from monitor.domain.state.memory import Memory
+from monitor.service.ports import LastAlive
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
@@ -34,6 +37,16 @@ def read_memory(connection: sqlite3.Connection) -> Memory | None:
     """The memory in the record; None where there is none that this version understands."""
     row = connection.execute("SELECT json FROM memory").fetchone()
     return None if row is None else decode(row[0])
+
+
+def read_alive(connection: sqlite3.Connection) -> LastAlive | None:
+    """When the memory in the record was written, and whether at a stop: of any version's, without the rest of it."""
+    row = connection.execute("SELECT json FROM memory").fetchone()
+    try:
+        ((memory,),) = ([],) if row is None else (json.loads(row[0]),)
+        return LastAlive(datetime.fromisoformat(memory["at"]), stopped=memory["final"] is True)
+    except (ValueError, TypeError, KeyError):
+        return None
 
 
 @cache

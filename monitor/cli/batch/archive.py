@@ -116,8 +116,9 @@ def _printed(data: object) -> str:
 
 
 def _backup(options: Backup) -> int:
-    _new_file(options)
     house = house_of(options.config)
+    if options.file.resolve() != store_path(house).resolve():  # onto itself it is refused, however sure
+        _new_file(options)
     try:
         size = backup(store_path(house), options.file)
     except StoreFailure as error:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, cast
 from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, show
 from monitor.cli.record import Answer, ask, house_of, one_batch, opened, said
 from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_span_s, typed_when, typed_whole
+from monitor.cli.watching import show_watched, unwatched
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import day_words
@@ -226,7 +227,7 @@ def _list(options: List) -> int:
     text = batch_table(views, house.site, now)
     if known and not batches:
         text = f"no open batch; {len(known)} closed: eggroom batch list --all"
-    return show(options.json, views, text)
+    return show_watched(options.json, views, text, unwatched=unwatched(house, now))
 
 
 def _show(options: One) -> int:

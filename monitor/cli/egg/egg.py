@@ -23,9 +23,10 @@ from monitor.cli.egg.given import (
     Weigh,
     Written,
 )
-from monitor.cli.frame import AnyOrder, Failed, Parser, Parsers, Verbs, Wrong, show
-from monitor.cli.record import Reported, add_archive_option, book_and_water, looked_at
+from monitor.cli.frame import AnyOrder, Failed, Parser, Parsers, Verbs, Wrong
+from monitor.cli.record import Reported, add_archive_option, book_and_water, house_of, looked_at
 from monitor.cli.typed import names_eggs, typed_amount, typed_egg, typed_whole
+from monitor.cli.watching import show_watched, unwatched
 from monitor.domain.eggs.book import knows
 from monitor.domain.fixed import fixed
 from monitor.shown.eggs import book_text, book_view, egg_text, water_view, weighed_view
@@ -117,6 +118,8 @@ def _show(options: Show) -> int:
         options = replace(options, batch=None, egg=typed_egg(options.batch or ""))
     with looked_at(options) as looked:
         book, water = book_and_water(looked)
+    watched = options.archive is not None or book.batch.closed_at is not None  # nothing is left to watch
+    nobody = "" if watched else unwatched(house_of(options.config), looked.now)
     if water is None:
         raise Failed(
             f"batch {book.batch.id}: profile {book.batch.profile!r} is not among the profiles, expected its file"
@@ -128,10 +131,10 @@ def _show(options: Show) -> int:
             "entries": book_view(book),
             "water": water_view(water, looked.site),
         }
-        return show(options.json, data, book_text(book, water, looked.site, now=looked.now))
+        return show_watched(options.json, data, book_text(book, water, looked.site, now=looked.now), unwatched=nobody)
     if not knows(book, egg):
         raise Wrong(f"batch {book.batch.id}: egg {egg}, expected {book.batch.numbers_words}")
     weighed = water.eggs.get(egg)
     data = {"batch": book.batch.id, "egg": egg, "entries": book_view(book, egg)}
     data["water"] = None if weighed is None else weighed_view(weighed)
-    return show(options.json, data, egg_text(book, egg, water, site=looked.site))
+    return show_watched(options.json, data, egg_text(book, egg, water, site=looked.site), unwatched=nobody)

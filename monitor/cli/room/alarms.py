@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
 from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import DONE, FAILED, WRONG, Asked, Failed, Parsers, Wrong, command, complain, show
-from monitor.cli.record import ask, ask_daemon, house_of, opened, said
+from monitor.cli.record import Answer, ask, ask_daemon, house_of, opened, said
 from monitor.cli.typed import typed_by, typed_while_s
-from monitor.domain.alarms.alarm import OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
+from monitor.cli.watching import heard, show_watched, unwatched
+from monitor.domain.alarms.alarm import NORMAL, OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
 from monitor.domain.fixed import fixed
 from monitor.domain.wall import utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
 from monitor.shown.about import about_words
-from monitor.shown.terminal import alarm_table, room_text, transition_table, transition_view
+from monitor.shown.now.alarms import alarms_text, told_of, told_view
+from monitor.shown.now.room import room_text
+from monitor.shown.terminal import transition_table, transition_view
+from monitor.shown.values import state_words
 
 if TYPE_CHECKING:
     from monitor.domain.watch.view import AlarmView, RoomView
@@ -24,6 +29,7 @@ if TYPE_CHECKING:
 
 ALL = "all"
 WHO = "who says so (default: by in [site], else your account)"
+MAX_NOTICES = 1000  # of the alarms that stand: months of reminders of each
 MAX_DIGITS = 9  # of a number that a message may have
 
 
@@ -32,6 +38,14 @@ class Alarms(Asked):
     """alarms"""
 
     all: bool
+    full: bool
+
+
+@fixed(kw_only=True)
+class Full(Asked):
+    """room"""
+
+    full: bool
 
 
 @fixed(kw_only=True)
@@ -77,9 +91,11 @@ class Handling(Asked):
 
 def add(parsers: Parsers) -> None:
     """Say what each of them takes."""
-    command(parsers["room"], _room, Asked)
+    room = command(parsers["room"], _room, Full)
+    room.add_argument("--full", action="store_true", help="all of each machine, also where nothing is wrong")
     alarms = command(parsers["alarms"], _alarms, Alarms)
     alarms.add_argument("--all", action="store_true", help="every transition in the record")
+    alarms.add_argument("--full", action="store_true", help="all of each, also of those that are seen or quiet")
     ack = command(parsers["ack"], _ack, Ack)
     ack.add_argument("alarms", nargs="+", metavar="NUMBER", help=f"of the alarm, one or more, or {ALL}")
     ack.add_argument("--by", default="", metavar="NAME", help=WHO)
@@ -100,28 +116,46 @@ def add(parsers: Parsers) -> None:
     handling.add_argument("--by", default="", metavar="NAME", help=WHO)
 
 
-def _room(options: Asked) -> int:
+def _room(options: Full) -> int:
     house = house_of(options.config)
     answer = ask_daemon(house, {"do": "room"})
     room = cast("RoomView", answer)
-    views = [*room["others"], *(alarm for machine in room["machines"] for alarm in machine["alarms"])]
-    if any(view["state"] == OUT_OF_SERVICE for view in views):
-        with suppress(Failed), opened(house) as history:  # the room is shown also while the record cannot be read
-            for view in views:
-                view.update(_with_who_took_it_out(history, view))
-    return show(options.json, answer, room_text(room, house.site))
+    with suppress(Failed), opened(house) as history:  # the room is shown also while the record cannot be read
+        for machine in room["machines"]:
+            machine["alarms"] = _with_record(history, machine["alarms"])
+        room["others"] = _with_record(history, room["others"])
+    return show(options.json, answer, room_text(room, house.site, full=options.full))
 
 
 def _alarms(options: Alarms) -> int:
-    house = house_of(options.config)
+    house, now = house_of(options.config), options.utc()
+    nobody = unwatched(house, now)
     with opened(house) as history:
         if options.all:
             rows = list(history.transitions())
-            return show(options.json, [transition_view(r) for r in rows], transition_table(rows, house.site))
+            text = transition_table(rows, house.site)
+            return show_watched(options.json, [transition_view(r) for r in rows], text, unwatched=nobody)
+        views = _with_record(history, _standing(house, history, live=not nobody))
+        text = alarms_text(views, house.site, now, live=not nobody, full=options.full)
+        return show_watched(options.json, views, text, unwatched=nobody)
+
+
+def _standing(house: House, history: Watched, *, live: bool) -> list[AlarmView]:
+    """Every alarm that is not normal, by whom it is about: as the running daemon has them now; where none runs, as the record has them."""
+    answer = heard(house, "room") if live else None
+    if answer is None or "error" in answer:
         say = partial(about_words, site=house.site)
-        views = [alarm_view(a, say) for a in history.alarms() if state_of(a) != "normal"]
-        views = [_with_who_took_it_out(history, view) for view in views]
-        return show(options.json, views, alarm_table(views, house.site))
+        views = [alarm_view(a, say) for a in history.alarms() if state_of(a) != NORMAL]
+    else:
+        room = cast("RoomView", answer)
+        views = [*(alarm for machine in room["machines"] for alarm in machine["alarms"]), *room["others"]]
+    return sorted({view["number"]: view for view in views}.values(), key=lambda v: (v["subject"], v["rule"]))
+
+
+def _with_record(history: Watched, views: Sequence[AlarmView]) -> list[AlarmView]:
+    """The same with what only the record knows: who took them out of service, and whether anybody was told."""
+    told = told_of(history.notices(MAX_NOTICES, numbers={view["number"] for view in views})) if views else {}
+    return [{**_with_who_took_it_out(history, view), "told": told_view(told.get(view["number"], ()))} for view in views]
 
 
 def _with_who_took_it_out(history: Watched, view: AlarmView) -> AlarmView:
@@ -141,7 +175,7 @@ def _with_who_took_it_out(history: Watched, view: AlarmView) -> AlarmView:
 def _ack(options: Ack) -> int:
     """Each of them, whatever becomes of the others; the worst of what came of it."""
     house = house_of(options.config)
-    by = typed_by(options.by, house.settings.site.by)
+    nobody, by = unwatched(house, options.utc()), typed_by(options.by, house.settings.site.by)
     numbers = _to_acknowledge(house) if options.alarms == [ALL] else [_number(text) for text in options.alarms]
     answers, refused, code = [], [], DONE
     for number in dict.fromkeys(numbers):
@@ -150,11 +184,16 @@ def _ack(options: Ack) -> int:
         except (Wrong, Failed) as error:
             refused.append(str(error))
             code = max(code, WRONG if isinstance(error, Wrong) else FAILED)
-    lines = [said(answer, f"alarm {{number}}: acknowledged by {by}; now {{state}}") for answer in answers]
     if answers or not refused:
         data = answers[0] if len(options.alarms) == 1 and options.alarms != [ALL] else answers
-        show(options.json, data, "\n".join(lines) or "nothing to acknowledge")
+        lines = [_seen_words(answer, by) for answer in answers]
+        code = max(code, show_watched(options.json, data, "\n".join(lines) or "nothing to answer", unwatched=nobody))
     return complain("\n".join(refused), code)
+
+
+def _seen_words(answer: Answer, by: str) -> str:
+    """`No. 3: seen by sam; it still stands`, and what to do where it asks again."""
+    return f"No. {answer['number']}: seen by {by}; {'it is over' if answer['state'] == NORMAL else 'it still stands'}"
 
 
 def _to_acknowledge(house: House) -> list[int]:
@@ -174,12 +213,12 @@ def _shelve(options: Shelve) -> int:
     request = {"do": "shelve", "alarm": options.alarm, "for_s": typed_while_s(options.span), "by": _by(options, house)}
     answer = ask(house, request)
     until = wall_time(datetime.fromisoformat(answer["shelved_until"]), house.site.zone, options.utc())
-    return show(options.json, answer, f"alarm {answer['number']}: shelved until {until}")
+    return show(options.json, answer, f"No. {answer['number']}: quiet until {until}")
 
 
 def _unshelve(options: One) -> int:
     answer = ask(house_of(options.config), {"do": "unshelve", "alarm": options.alarm})
-    return show(options.json, answer, said(answer, "alarm {number}: {state}"))
+    return show(options.json, answer, f"No. {answer['number']}: {state_words(answer['state'])}")
 
 
 def _out_of_service(options: OutOfService) -> int:
@@ -187,9 +226,11 @@ def _out_of_service(options: OutOfService) -> int:
     request = {"do": "out-of-service", "alarm": options.alarm, "out": not options.back, "by": _by(options, house)}
     answer = ask(house, request)
     if options.back:
-        return show(options.json, answer, said(answer, "alarm {number}: {state}"))
+        return show(options.json, answer, f"No. {answer['number']}: {state_words(answer['state'])}")
     back = f"eggroom out-of-service {options.alarm} --back"
-    return show(options.json, answer, said(answer, f"alarm {{number}}: {{state}}; it tells nobody until: {back}"))
+    return show(
+        options.json, answer, f"No. {answer['number']}: {state_words(answer['state'])}; it tells nobody until: {back}"
+    )
 
 
 def _handling(options: Handling) -> int:

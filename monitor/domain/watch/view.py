@@ -21,6 +21,13 @@ from monitor.domain.watch.silence import SAYS_NOTHING, silent_s, trouble_of
 if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at run time these are plain mappings
     from typing import NotRequired, TypedDict
 
+    class ToldView(TypedDict):
+        """What became of an alarm's messages to one contact: when the last got through, and since when one has not."""
+
+        contact: str
+        at: str | None
+        not_delivered_since: str | None
+
     class AlarmView(TypedDict):
         """One alarm: times RFC 3339, None for what it has not."""
 
@@ -42,6 +49,7 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         of_hens: NotRequired[bool]  # only where its limit is published of hens alone, and others are in there
         out_of_service_since: NotRequired[str]  # these two only where they were asked for
         out_of_service_by: NotRequired[str | None]
+        told: NotRequired[list[ToldView]]  # only where it was asked for
 
     class AirView(TypedDict):
         """The newest air at a probe; what follows from a humidity only where there is one."""

@@ -450,7 +450,7 @@ class Engine:
             self._tell_notices(early)
 
     def facts(self, now: Now) -> dict[str, object]:
-        """How the daemon itself is doing, for `eggroom doctor`."""
+        """How the daemon itself is doing, for `eggroom health`."""
         connected, detail, since = self.link
         look, silent = self._look(now), dict[str, str]()
         for p in self._site.probes.values():

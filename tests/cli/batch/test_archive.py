@@ -23,7 +23,7 @@ from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Group, StoredReading
 from monitor.shown.history import files
 from tests.archived import CONFIG, closed_batch, day, fill, open_batch
-from tests.cli.commands import Capture, told
+from tests.cli.commands import Capture, asleep, told
 from tests.running import configure, typed
 
 CONTENTS = "monitor.adapters.archive.contents"
@@ -64,7 +64,7 @@ def live(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def said(capsys: Capture, *arguments: str, config: Path | None = None) -> str:
-    code, out, err = typed(capsys, *arguments, config=config)
+    code, out, err = asleep(capsys, *arguments, config=config)
     assert (code, err) == (0, ""), err
     return out
 

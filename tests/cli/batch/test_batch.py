@@ -70,7 +70,7 @@ def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
     assert ok(capsys, "batch", "close", "hen-1", config=config) == "batch hen-1: closed on day 17.0; its record stays\n"
     assert "no open batch" in ok(capsys, "batch", "list", config=config)
     assert [row["id"] for row in told(capsys, "batch", "list", "--all", config=config)] == ["hen-1"]
-    assert ok(capsys, "alarms", config=config) == "nothing: every alarm is normal\n"
+    assert ok(capsys, "alarms", config=config) == "Nothing stood.\n"
     assert told(capsys, "alarms", config=config) == []
 
 

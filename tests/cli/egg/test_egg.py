@@ -13,6 +13,7 @@ from monitor.adapters.store.history import SqliteHistory
 from monitor.cli.egg.given import FOUND, SEEN, STAGES, WHY
 from monitor.domain.eggs.entry import CANDLED, DEATHS, REMOVED, SIGNS
 from monitor.domain.needs.batch import Batch
+from tests.cli.commands import asleep
 from tests.receivers import HttpReceiver
 from tests.running import Running, configure, query, set_days_ago, typed, until
 from tests.servers import Mosquitto
@@ -34,7 +35,7 @@ def add_batch(capsys: Capture, path: Path, days: float = 10.0) -> None:
 
 
 def ok(capsys: Capture, *arguments: str, config: Path) -> str:
-    code, out, err = typed(capsys, "egg", *arguments, config=config)
+    code, out, err = asleep(capsys, "egg", *arguments, config=config)
     assert (code, err) == (0, ""), err
     return out
 
@@ -46,7 +47,7 @@ def told(capsys: Capture, *arguments: str, config: Path) -> Any:
 def wrong(capsys: Capture, *arguments: str, config: Path, lines: int = 1) -> str:
     """What a wrong request says; it ends with 2, prints nothing else, and writes nothing."""
     before = entries(config)
-    code, out, err = typed(capsys, "egg", *arguments, config=config)
+    code, out, err = asleep(capsys, "egg", *arguments, config=config)
     assert (code, out, err.count("\n")) == (2, "", lines), err
     assert entries(config) == before
     return err.strip()
@@ -332,7 +333,7 @@ def off_track(capsys: Capture, config: Path) -> list[str]:
 
 
 def stands(capsys: Capture, config: Path) -> list[dict[str, Any]]:
-    code, out, err = typed(capsys, "alarms", "--json", config=config)
+    code, out, err = asleep(capsys, "alarms", "--json", config=config)
     assert (code, err) == (0, "")
     return list(json.loads(out))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+import json
 import re
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -13,6 +14,7 @@ from monitor.adapters.clock import utc_now
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.alarms.alarm import Alarm, Transition
+from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Group
 from tests.cli.commands import Capture, ok, told
 from tests.running import eggroom, query, typed
@@ -29,10 +31,11 @@ def test_room_needs_the_daemon(capsys: Capture, config: Path) -> None:
 def test_room(capsys: Capture, running: Path) -> None:
     """`room` shows each machine against what its eggs need, in the site's unit, and what is wrong."""
     text = ok(capsys, "room", config=running)
-    assert "Setter 1 (hen-1 day 5 setter)" in text
-    assert "103.1 °F   2.5 over, band 99.5 to 100.6" in text
-    assert "! No. 1 Setter 1: too hot, 103.1 °F," in text
-    assert "Hatcher 1 (empty)" in text
+    assert text.startswith("Setter 1: too hot (No. 1).\n\nSetter 1: hen-1 day 5 incubation\n")
+    assert "103.1 °F  2.5 over, target 99.5 to 100.6" in text
+    assert "\n  HIGH No. 1 Setter 1: too hot\n    103.1 °F now, for " in text
+    assert "\n    new; told sam " in text
+    assert "Hatcher 1: empty\n  no reading yet" in text
     room = told(capsys, "room", config=running)
     assert room.keys() == {"machines", "others"}
     assert room["machines"][0].keys() == {
@@ -60,14 +63,15 @@ def test_handling(capsys: Capture, config: Path) -> None:
 def test_alarms(capsys: Capture, running: Path) -> None:
     """`alarms` shows what stands with the first act and how to answer; --all every transition; --json the same as values."""
     text = ok(capsys, "alarms", config=running)
-    assert text.startswith("[high] No. 1 Setter 1: too hot, 103.1 °F,")
+    assert text.startswith("1 wants you: 1 high.\n\nHIGH No. 1 Setter 1: too hot\n  103.1 °F now, for ")
+    assert "\n  new; told sam " in text
     assert "Days of it cost chicks; it may go on rising. Look now" in " ".join(text.split())
     assert "eggroom ack NUMBER" in text
     assert told(capsys, "alarms", config=running)[0].keys() == {
         "number", "subject", "rule", "state", "since", "ended", "quantity", "about", "value", "worst", "limit",
-        "shelved_until", "suppressed",
+        "shelved_until", "suppressed", "told",
     }  # fmt: skip
-    assert "No. 1 Setter 1: too hot: unacknowledged (beyond its limit)" in ok(capsys, "alarms", "--all", config=running)
+    assert "No. 1 Setter 1: too hot: new (beyond its limit)" in ok(capsys, "alarms", "--all", config=running)
     assert told(capsys, "alarms", "--all", config=running)[0].keys() == {
         "at", "number", "subject", "rule", "from", "to", "cause", "value", "worst", "limit", "who",
     }  # fmt: skip
@@ -78,9 +82,9 @@ def test_a_shelf_is_bounded(capsys: Capture, running: Path) -> None:
     code, _, err = typed(capsys, "shelve", "1", "--for", "2h", config=running)
     assert code == 2
     assert err == "eggroom: alarm 1: shelve for 120 min, expected more than 0 and at most 60 min for priority high\n"
-    assert "shelved until" in ok(capsys, "shelve", "1", "--for", "10m", "--by", "sam", config=running)
+    assert "No. 1: quiet until" in ok(capsys, "shelve", "1", "--for", "10m", "--by", "sam", config=running)
     assert told(capsys, "alarms", config=running)[0]["state"] == "shelved"
-    assert ok(capsys, "unshelve", "1", config=running) == "alarm 1: unacknowledged\n"
+    assert ok(capsys, "unshelve", "1", config=running) == "No. 1: new\n"
     code, _, err = typed(capsys, "unshelve", "1", config=running)
     assert (code, err) == (2, "eggroom: alarm 1: unacknowledged, not shelved\n")
 
@@ -89,13 +93,11 @@ def test_out_of_service_and_back(capsys: Capture, running: Path) -> None:
     """Taken out of service an alarm tells nobody; `alarms` and `room` say so, since when and by whom, until it is put back."""
     said = ok(capsys, "out-of-service", "1", "--by", "sam", config=running)
     back = "eggroom out-of-service 1 --back"
-    assert said == f"alarm 1: out of service; it tells nobody until: {back}\n"
+    assert said == f"No. 1: out of service; it tells nobody until: {back}\n"
     for command in ("alarms", "room"):
         text = " ".join(ok(capsys, command, config=running).split())
-        assert re.search(
-            r"out of service since \d\d \w{3} .*\d\d:\d\d by sam, tells nobody until it is put back", text
-        ), text
-    assert "put back with: eggroom out-of-service NUMBER --back" in ok(capsys, "alarms", config=running)
+        assert re.search(r"out of service since \d\d:\d\d by sam, tells nobody until it is put back", text), text
+    assert "Put back: eggroom out-of-service NUMBER --back" in ok(capsys, "alarms", config=running)
     ((at,),) = query(running, "SELECT at_ms FROM transition WHERE state = 'out of service'")
     (alarm,) = told(capsys, "alarms", config=running)
     shown = told(capsys, "room", config=running)["machines"][0]["alarms"][0]
@@ -104,25 +106,26 @@ def test_out_of_service_and_back(capsys: Capture, running: Path) -> None:
         assert datetime.fromisoformat(each["out_of_service_since"]).timestamp() * 1000 == pytest.approx(at, abs=0.1)
     code, _, err = typed(capsys, "ack", "1", "--by", "sam", config=running)
     assert (code, err) == (2, "eggroom: alarm 1: out of service, nothing to acknowledge\n")
-    assert ok(capsys, "out-of-service", "1", "--back", "--by", "kim", config=running) == "alarm 1: unacknowledged\n"
+    assert ok(capsys, "out-of-service", "1", "--back", "--by", "kim", config=running) == "No. 1: new\n"
     who = query(running, "SELECT who FROM transition WHERE 'out of service' IN (state, state_before) ORDER BY id")
     assert who == [("sam",), ("kim",)]
     (alarm,) = told(capsys, "alarms", config=running)
     assert alarm["state"] == "unacknowledged"
     assert "out_of_service_since" not in alarm
-    assert "put back with" not in ok(capsys, "alarms", config=running)
+    assert "Put back" not in ok(capsys, "alarms", config=running)
 
 
 def test_who_says_so(capsys: Capture, running: Path) -> None:
     """Without --by it is the one that [site] names as `by`; where it names nobody, the account."""
-    ok(capsys, "out-of-service", "1", config=running)
-    ok(capsys, "out-of-service", "1", "--back", config=running)
     configured = running.with_name("by.toml")
     configured.write_text(running.read_text().replace("[site]\n", '[site]\nby = "Kim"\n'), encoding="utf-8")
-    ok(capsys, "shelve", "1", "--for", "5m", config=configured)
-    ok(capsys, "unshelve", "1", config=configured)
-    rows = query(running, "SELECT who FROM transition WHERE who <> '' ORDER BY id DESC LIMIT 3")
-    assert rows == [("Kim",), (getpass.getuser(),), (getpass.getuser(),)]
+    for config in (running, configured):
+        ok(capsys, "out-of-service", "1", config=config)
+        ok(capsys, "out-of-service", "1", "--back", config=config)
+    rows = query(
+        running, "SELECT who FROM transition WHERE 'out of service' IN (state, state_before) ORDER BY id DESC LIMIT 4"
+    )
+    assert rows == [("Kim",), ("Kim",), (getpass.getuser(),), (getpass.getuser(),)]
 
 
 def test_several_at_once(capsys: Capture, config: Path) -> None:
@@ -130,13 +133,11 @@ def test_several_at_once(capsys: Capture, config: Path) -> None:
     _alarms_of(config, ("node-a", "node-offline"), ("node-b", "node-offline"), ("node-a/top", "sensor-failed"))
     code, out, err = typed(capsys, "ack", "2", "9", "1", config=config)
     who = getpass.getuser()
-    assert [line.partition(";")[0] for line in out.splitlines()[-2:]] == [
-        f"alarm {n}: acknowledged by {who}" for n in (2, 1)
-    ]
+    assert [line.partition(";")[0] for line in out.splitlines()[-2:]] == [f"No. {n}: seen by {who}" for n in (2, 1)]
     assert (code, err) == (2, "eggroom: alarm 9: no such alarm, the newest is 3\n")
     _, out, _ = typed(capsys, "ack", "all", config=config)
-    assert out.splitlines()[-1].startswith(f"alarm 3: acknowledged by {who};")
-    assert typed(capsys, "ack", "all", config=config)[1].splitlines()[-1] == "nothing to acknowledge"
+    assert out.splitlines()[-1].startswith(f"No. 3: seen by {who};")
+    assert typed(capsys, "ack", "all", config=config)[1].splitlines()[-1] == "nothing to answer"
     assert typed(capsys, "ack", "all", "--json", config=config)[1] == "[]\n"
     for word in ("one", "all,", "-1", "9" * 10):
         code, out, err = typed(capsys, "ack", word, config=config)
@@ -159,10 +160,35 @@ def _alarms_of(config: Path, *about: tuple[str, str]) -> None:
 
 def test_answering(running: Path) -> None:
     """`ack` in a process of its own: answered once, a second time there is nothing to acknowledge; the record says who."""
-    assert (
-        eggroom("ack", "1", "--by", "sam", config=running).stdout == "alarm 1: acknowledged by sam; now acknowledged\n"
-    )
+    assert eggroom("ack", "1", "--by", "sam", config=running).stdout == "No. 1: seen by sam; it still stands\n"
     again = eggroom("ack", "1", "--by", "kim", config=running)
     assert (again.returncode, again.stderr) == (2, "eggroom: alarm 1: acknowledged, nothing to acknowledge\n")
     who = query(running, "SELECT who FROM transition WHERE state = 'acknowledged'")
     assert who == [("sam",)]
+
+
+def test_nobody_is_watching(capsys: Capture, config: Path) -> None:
+    """Where no daemon runs, what would look as if all were normal says so first, and since when, and ends with 1; programs are told beside the values."""
+    _alarms_of(config, ("node-a", "node-offline"))
+    ok(capsys, "batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", "--eggs", "6", config=config)
+    for arguments in (
+        ["alarms"],
+        ["batch", "list"],
+        ["egg", "show", "hen-1"],
+        ["egg", "show", "hen-1", "2"],
+        ["ack", "all"],
+    ):
+        code, out, err = typed(capsys, *arguments, config=config)
+        assert (code, err) == (1, "")
+        assert out.startswith("NOBODY IS WATCHING: no daemon has run here yet.\nStart it: ")
+        code, out, err = typed(capsys, *arguments, "--json", config=config)
+        assert code == 1
+        assert isinstance(json.loads(out), list | dict)
+        assert err.startswith("eggroom: NOBODY IS WATCHING: ")
+    opened = open_writer(config.parent / "record" / "eggroom.db")
+    at = utc_now() - timedelta(hours=3)
+    for final, words in ((False, "was last alive"), (True, "was stopped")):
+        SqliteLedger(opened.connection).commit(Group(memory=Memory(1.0, at, final)))
+        assert f"It {words} " in typed(capsys, "alarms", config=config)[1]
+        assert ", 3 h 0 min ago." in typed(capsys, "alarms", config=config)[1]
+    opened.close()

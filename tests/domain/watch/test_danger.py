@@ -13,7 +13,7 @@ from monitor.domain.needs.rules import ABOVE, CRITICAL
 from monitor.domain.published.exposure import EXPOSURES
 from monitor.domain.watch.plan import plan_of
 from monitor.domain.watch.view import machine_view
-from monitor.shown.terminal import alarm_line
+from monitor.shown.now.alarms import alarm_lines
 from tests.domain.house import MACHINES, PROFILES, RULES, T0, Story, batch, site, there
 
 SHIPPED = load_profiles(None)
@@ -121,9 +121,9 @@ def test_a_message_about_the_eggs_tells_their_doubt() -> None:
     view = machine_view(story.look(), "setter-1", lambda about: "")
     (alarm,) = [a for a in view["alarms"] if a["rule"] == "egg-too-hot"]
     low_c, high_c = alarm["value_range"]
-    assert f"eggs too hot (estimate), egg about {alarm['value']:.1f} °C ({low_c:.1f} to {high_c:.1f})," in alarm_line(
-        alarm, story.site
-    )
+    lines = alarm_lines(alarm, story.site, story.now().utc, live=True)
+    assert lines[0].endswith(": eggs too hot (estimate)")
+    assert lines[1].startswith(f"  egg about {alarm['value']:.1f} °C ({low_c:.1f} to {high_c:.1f}) now")
     assert [a["rule"] for a in view["alarms"] if a["rule"] != "egg-too-hot" and "value_range" in a] == []
     air = [n for n in story.notices if there(n.facts).rule.startswith("dry-bulb")]
     assert [n for n in air if there(n.facts).range_c is not None] == []

@@ -16,7 +16,7 @@ from monitor.domain.needs.rules import CONFLICT, LOCKDOWN_OVERDUE, NOT_RAISED
 from monitor.domain.needs.site import Machine, Site, grouped
 from monitor.domain.watch.view import alarm_view, machine_view
 from monitor.shown.about import about_words
-from monitor.shown.terminal import alarm_table
+from monitor.shown.now.alarms import alarms_text
 from tests.domain.house import MACHINES, PROFILES, Air, Story, batch, probes, profile, site, there
 
 TOP = "node-a/top"
@@ -87,7 +87,8 @@ def test_the_list_of_alarms_says_so_too(house: Site, act: str) -> None:
     """`eggroom alarms` knows no batches, and names the hatcher where there is one and they are not in it."""
     story = dry(house, LOCKED)
     alarm = story.alarm(NOT_RAISED, next(iter(house.machines)))
-    assert act in alarm_table([alarm_view(alarm, lambda about: about_words(about, house))], house)
+    view = alarm_view(alarm, lambda about: about_words(about, house))
+    assert act in alarms_text([view], house, story.now().utc, live=True)
 
 
 @pytest.mark.parametrize("others", [(), (MILDER,)])

@@ -19,7 +19,7 @@ from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.silence import SAYS_NOTHING, silent_s, spoke, trouble_of
 from monitor.domain.watch.view import alarm_view, machine_view
 from monitor.shown.about import about_words
-from monitor.shown.terminal import alarm_line
+from monitor.shown.now.alarms import alarm_line
 from tests.domain.house import T0, Story, batch, pack, probes, site, there
 
 TOP, LOW = "node-a/top", "node-a/low"
@@ -75,10 +75,10 @@ def test_what_is_wrong_with_messages_is_told_and_no_cable_is_blamed(what: str) -
     told = story.notices[0]
     assert told.title == "Setter 1 (node-a/top): readings not usable"
     assert "cable" not in told.text
-    assert "Look at the node: eggroom doctor." in told.text
+    assert "Look at the node: eggroom health." in told.text
     view = alarm_view(story.alarm(NO_DATA, TOP), lambda about: about_words(about, story.site))
-    assert "readings not usable" in alarm_line(view, story.site)
-    assert "no reading" not in alarm_line(view, story.site)
+    assert "readings not usable" in alarm_line(view, story.site, story.now().utc)
+    assert "no reading" not in alarm_line(view, story.site, story.now().utc)
     assert machine_view(story.look(), "setter-1", str)["probes"][0].get("unusable") is True
 
 

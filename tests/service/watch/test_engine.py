@@ -131,7 +131,7 @@ def test_a_group_is_written_at_the_window_of_a_strict_broker(desk: Desk) -> None
 
 
 def test_the_facts_say_what_is_wrong_with_messages_and_what_a_node_says_besides(desk: Desk) -> None:
-    """For `eggroom doctor`: probes of which nothing comes, those whose messages cannot be judged with why, what a node says besides its air,
+    """For `eggroom health`: probes of which nothing comes, those whose messages cannot be judged with why, what a node says besides its air,
     and how many numbers stood for two messages."""
     sample = Sample("top", 37.5, 50.0)
     for n, second in enumerate((1, 2, 3)):

@@ -16,7 +16,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.state.record import Group
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.evaluate import retire
-from monitor.shown.terminal import room_text
+from monitor.shown.now.room import room_text
 from tests.domain.house import MACHINES, T0, Air, Story, batch, probes, site, there
 from tests.service.watch.test_commands import ask, refused
 
@@ -283,7 +283,7 @@ def test_the_room_says_that_draw_down_may_begin() -> None:
         room = ask(story, "room")
         occupant = room["machines"][0]["batches"][0]
         assert occupant.get("draw_down_due", False) is told
-        assert ("day 24 setter (draw-down may begin)" in room_text(room, story.site)) is told  # type: ignore[arg-type]
+        assert ("day 24 incubation (draw-down may begin)" in room_text(room, story.site)) is told  # type: ignore[arg-type]
     ask(story, "stage", batch="grey-1", stage="lockdown")
     assert "draw_down_due" not in ask(story, "room")["machines"][0]["batches"][0]
 

@@ -1,12 +1,22 @@
-"""What `eggroom doctor` says of nodes and probes that a running daemon told it of."""
+"""What `eggroom health` says of nodes and probes that a running daemon told it of."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from monitor.shown.doctor import Check, DaemonFound, Found, Program, RecordFound, SecretFound, checks_of
+from monitor.shown.now.alarms import Told
+from monitor.shown.now.health import (
+    Check,
+    DaemonFound,
+    Found,
+    Program,
+    RecordFound,
+    SecretFound,
+    checks_of,
+    health_text,
+)
 
 AT = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 FACTS: dict[str, Any] = {
@@ -25,9 +35,9 @@ FACTS: dict[str, Any] = {
 }
 
 
-def lines(**more: object) -> dict[str, Check]:
-    """What is said of nodes and probes, by what was looked at and found."""
-    found = Found(
+def found(record: RecordFound | None = None, **more: Any) -> Found:
+    """What a look at a sound house with a running daemon gives; more: its facts besides."""
+    return Found(
         program=Program("0", "3", "3"),
         config=Path("eggroom.toml"),
         site="home",
@@ -38,13 +48,17 @@ def lines(**more: object) -> dict[str, Check]:
         clock_ok=True,
         daemon=DaemonFound(FACTS | more),
         broker=None,
-        record=RecordFound(Path("eggroom.db"), there=False),
+        record=record or RecordFound(Path("eggroom.db"), there=False),
         disk=Path("/"),
         free_bytes=10**12,
         contacts=(),
         link=SecretFound("", None),
     )
-    return {f"{c.what}: {c.found}": c for c in checks_of(found, UTC) if c.what.startswith(("node ", "probe "))}
+
+
+def lines(**more: Any) -> dict[str, Check]:
+    """What is said of nodes and probes, by what was looked at and found."""
+    return {f"{c.what}: {c.found}": c for c in checks_of(found(**more), UTC) if c.what.startswith(("node ", "probe "))}
 
 
 def test_what_is_wrong_with_a_probes_messages_is_bad() -> None:
@@ -78,3 +92,25 @@ def test_what_a_node_says_besides_is_good_and_a_clash_is_not() -> None:
 def test_an_older_daemon_tells_less() -> None:
     """What a daemon of before does not say is not asked of it."""
     assert lines() == {}
+
+
+def test_the_count_is_on_top_and_the_worst_first() -> None:
+    """Somebody just woken reads the first two lines."""
+    text = health_text([
+        Check("eggroom", True, "0"), Check("node node-a", False, "clash"), Check("probes", False, "silent: x"), Check("messages", False, "NOT DELIVERED to sam since 18:44"),
+    ])  # fmt: skip
+    assert text.splitlines() == [
+        "3 to look at", "", "BAD messages: NOT DELIVERED to sam since 18:44", "BAD probes: silent: x", "BAD node node-a: clash", "ok  eggroom: 0",
+    ]  # fmt: skip
+    assert health_text([Check("eggroom", True, "0")]).splitlines()[0] == "all good"
+
+
+def test_one_urgent_message_that_failed_is_bad() -> None:
+    """Not twenty: who does not hear the first, hears none."""
+    told = [Told("sam", AT - timedelta(hours=1), AT - timedelta(minutes=5)), Told("kim", AT, None)]
+    record = RecordFound(Path("eggroom.db"), there=True, undelivered=told)
+    (check,) = [c for c in checks_of(found(record=record), UTC) if c.what == "messages"]
+    assert (check.good, check.found) == (False, "NOT DELIVERED to sam since 11:55")
+    record = RecordFound(Path("eggroom.db"), there=True, undelivered=told[1:])
+    (check,) = [c for c in checks_of(found(record=record), UTC) if c.what == "messages"]
+    assert (check.good, check.found) == (True, "none high or critical failed")

@@ -1,4 +1,4 @@
-"""What `eggroom doctor` found, as values; and each of it in a line, with whether it is good."""
+"""What `eggroom health` found, as values; and each of it in a line, with whether it is good."""
 
 from __future__ import annotations
 
@@ -8,13 +8,31 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from monitor.domain.wall import filled, printable, wall_time
+from monitor.domain.wall import filled, local_time, printable, wall_time
+from monitor.shown.now.alarms import Told
 
 if TYPE_CHECKING:
     from monitor.service.ports import Answer
 
 MIN_FREE_BYTES = 200_000_000  # months of readings of a full room; under it a card is nearly full of something else
 OF_THE_DAEMON = "the running daemon has read it"
+# What leaves everybody in the dark stands before what leaves one thing unseen.
+WORST_FIRST = (
+    "daemon",
+    "messages",
+    "contacts",
+    "contact",
+    "notices",
+    "store",
+    "record",
+    "broker",
+    "probes",
+    "probe",
+    "batch",
+    "clock",
+    "node",
+    "disk",
+)
 MANY_WAITING = 20  # notices to one contact: more have not got through for long
 
 
@@ -47,7 +65,8 @@ class BrokerFound:
 
 @dataclass(frozen=True, slots=True)
 class RecordFound:
-    """The record. why: what hinders reading it, '' for nothing; strangers: (batch, profile) that is unknown; lost: (batch, machine) that
+    """The record. why: what hinders reading it, '' for nothing; undelivered: contacts to whom something high or critical did not
+    get through; strangers: (batch, profile) that is unknown; lost: (batch, machine) that
     is not configured."""
 
     path: Path
@@ -55,6 +74,7 @@ class RecordFound:
     why: str = ""
     size_bytes: int = 0
     batches: int = 0
+    undelivered: Sequence[Told] = ()
     strangers: Sequence[tuple[str, str]] = ()
     lost: Sequence[tuple[str, str]] = ()
 
@@ -99,7 +119,7 @@ class Check:
     found: str
 
 
-def doctor_view(found: Found, checks: Sequence[Check]) -> dict[str, object]:
+def health_view(found: Found, checks: Sequence[Check]) -> dict[str, object]:
     """{"checks": [{"what", "good", "found"}], "daemon": the daemon's facts or None}."""
     return {
         "checks": [{"what": c.what, "good": c.good, "found": c.found} for c in checks],
@@ -107,11 +127,17 @@ def doctor_view(found: Found, checks: Sequence[Check]) -> dict[str, object]:
     }
 
 
-def doctor_text(checks: Sequence[Check]) -> str:
-    """What was looked at, one a line, the bad ones marked."""
-    lines = [f"{'ok ' if c.good else 'BAD'} {c.what}: {c.found}" for c in checks]
+def health_text(checks: Sequence[Check]) -> str:
+    """How many are bad first, then what was looked at, one a line, the bad ones on top and the worst of them first."""
+    ordered = sorted(checks, key=lambda c: (c.good, _worst(c) if not c.good else 0))
+    lines = [f"{'ok ' if c.good else 'BAD'} {c.what}: {c.found}" for c in ordered]
     bad = sum(not c.good for c in checks)
-    return "\n".join([*map(filled, lines), "", "all good" if not bad else f"{bad} to look at"])
+    return "\n".join(["all good" if not bad else f"{bad} to look at", "", *map(filled, lines)])
+
+
+def _worst(check: Check) -> int:
+    """Where a bad one stands among the bad: first what leaves everybody in the dark."""
+    return next((place for place, word in enumerate(WORST_FIRST) if check.what.split(" ")[0] == word), len(WORST_FIRST))
 
 
 def checks_of(found: Found, zone: tzinfo) -> list[Check]:
@@ -128,6 +154,7 @@ def checks_of(found: Found, zone: tzinfo) -> list[Check]:
         *_daemon(found, zone),
         *([] if found.broker is None else [_broker(found.broker)]),
         *_record(found.record),
+        *_messages(found, zone),
         Check("disk", found.free_bytes >= MIN_FREE_BYTES, f"{found.free_bytes / 1e9:.1f} GB free at {found.disk}"),
         *(contacts or [Check("contacts", False, "nobody is told, expected at least one [[contact]]")]),
         *(
@@ -208,6 +235,15 @@ def _broker(found: BrokerFound) -> Check:
         return Check("broker", True, f"{found.host}:{found.port}: somebody listens there")
     why = f"{found.why[:1].lower()}{found.why[1:]}"
     return Check("broker", False, f"{found.host}:{found.port}: {why}, expected an MQTT broker")
+
+
+def _messages(found: Found, zone: tzinfo) -> list[Check]:
+    """Whether what is high or critical gets through: bad from its first failure until one has."""
+    if found.record.why:
+        return []
+    stuck = [(each.contact, each.waiting_since) for each in found.record.undelivered if each.waiting_since is not None]
+    said = ", ".join(f"{contact} since {local_time(since, zone, found.at)}" for contact, since in stuck)
+    return [Check("messages", not stuck, f"NOT DELIVERED to {said}" if stuck else "none high or critical failed")]
 
 
 def _record(found: RecordFound) -> list[Check]:

@@ -1,7 +1,8 @@
-"""`eggroom doctor`: looks at the daemon through its door, and at what it needs around it."""
+"""`eggroom health`: looks at the daemon through its door, and at what it needs around it."""
 
 from __future__ import annotations
 
+import contextlib
 import os
 import platform
 import shutil
@@ -21,7 +22,8 @@ from monitor.cli.record import house_of
 from monitor.domain.readings.reading import Now
 from monitor.service.ports import StoreFailure
 from monitor.settings import ContactSettings, House, SettingsError, read_contact
-from monitor.shown.doctor import (
+from monitor.shown.now.alarms import told_to
+from monitor.shown.now.health import (
     BrokerFound,
     DaemonFound,
     Found,
@@ -29,23 +31,24 @@ from monitor.shown.doctor import (
     RecordFound,
     SecretFound,
     checks_of,
-    doctor_text,
-    doctor_view,
+    health_text,
+    health_view,
 )
 
+MAX_NOTICES = 500  # the newest, to see whether any got through
 BROKER_S = 3.0  # a broker on this machine, or in the house, takes a connection at once
 
 
 def add(parsers: Parsers) -> None:
-    """Say what `doctor` takes."""
-    command(parsers["doctor"], _doctor, Asked)
+    """Say what `health` takes."""
+    command(parsers["health"], _health, Asked)
 
 
-def _doctor(options: Asked) -> int:
+def _health(options: Asked) -> int:
     house = house_of(options.config)
     found = examine(house, SystemClock(utc=options.utc).now())
     checks = checks_of(found, house.site.zone)
-    show(options.json, doctor_view(found, checks), doctor_text(checks))
+    show(options.json, health_view(found, checks), health_text(checks))
     return FAILED if any(not check.good for check in checks) else DONE
 
 
@@ -93,7 +96,8 @@ def _broker(house: House) -> BrokerFound:
 def _record(house: House, now: datetime) -> RecordFound:
     path, site = store_path(house), house.site
     try:
-        batches = open_history(house).batches()
+        with contextlib.closing(open_history(house)) as history:
+            batches, rows = history.batches(), history.notices(MAX_NOTICES)
         size = path.stat().st_size
     except (StoreFailure, OSError) as error:
         return RecordFound(path, _may_be_there(path), str(error))
@@ -101,7 +105,14 @@ def _record(house: House, now: datetime) -> RecordFound:
     stays = [(b.id, stay.machine) for b in batches if (stay := b.stay_at(now)) is not None]
     lost = [(batch, machine) for batch, machine in stays if machine not in site.machines]
     return RecordFound(
-        path=path, there=True, why="", size_bytes=size, batches=len(batches), strangers=strangers, lost=lost
+        path=path,
+        there=True,
+        why="",
+        size_bytes=size,
+        batches=len(batches),
+        undelivered=told_to(rows),
+        strangers=strangers,
+        lost=lost,
     )
 
 

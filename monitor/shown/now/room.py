@@ -1,0 +1,165 @@
+"""Each machine against what its eggs need now: what wants somebody first, then the machines; where nothing is wrong in a line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from monitor.domain.needs.bands import DRY_BULB, RH
+from monitor.domain.needs.batch import whole_day
+from monitor.domain.needs.profile import Band
+from monitor.domain.needs.rules import PRIORITIES
+from monitor.domain.needs.site import Site
+from monitor.domain.wall import filled, wall_time
+from monitor.shown.about import NOT_USABLE
+from monitor.shown.form import rough_span
+from monitor.shown.now.alarms import WANTS_YOU, alarm_line, alarm_lines
+from monitor.shown.values import (
+    DRAW_DOWN_WORDS,
+    QUANTITIES,
+    finer_beside,
+    show_band,
+    show_estimate,
+    show_figure,
+    show_value,
+    stage_words,
+    subject_name,
+)
+
+if TYPE_CHECKING:
+    from monitor.domain.watch.view import AlarmView, MachineView, OccupantView, ProbeView, RoomView
+
+
+def room_text(room: RoomView, site: Site, *, full: bool = False) -> str:
+    """The room. full: all of each machine, also where nothing is wrong."""
+    views = sorted(room["machines"], key=_calm)
+    now = datetime.fromisoformat(views[0]["at"])
+    lines = [_answer(room, site), ""]
+    for view in views:
+        calm = _calm(view)
+        lines += [_folded(view, site)] if calm and not full else [*machine_lines(view, site), ""]
+    lines += [f"! {alarm_line(alarm, site, now)}" for alarm in room["others"]]
+    if not full and any(map(_calm, views)):
+        lines += ["", "All of each machine: eggroom room --full"]
+    text = "\n".join(map(filled, lines)).rstrip()
+    return text.replace("\n\n\n", "\n\n")
+
+
+def _calm(view: MachineView) -> bool:
+    """Whether there is nothing about a machine that somebody should read."""
+    said = view["alarms"] or view["handling_until"] or view["settling_until"]
+    drawn = any(occupant.get("draw_down_due") for occupant in view["batches"])
+    return not (said or drawn or not view["probes"] or any(probe["silent"] for probe in view["probes"]))
+
+
+def _answer(room: RoomView, site: Site) -> str:
+    """`Setter 1 wants you: too hot (No. 1).`, the worst first; else that nothing is new."""
+    alarms = [*(a for view in room["machines"] for a in view["alarms"]), *room["others"]]
+    wanted = {a["number"]: a for a in alarms if a["state"] in WANTS_YOU}
+    if wanted:
+        worst = sorted(wanted.values(), key=lambda a: (-PRIORITIES.index(site.rules[a["rule"]].priority), a["number"]))
+        return " ".join(f"{_matter(a, site)} (No. {a['number']})." for a in worst)
+    silent = [view["name"] for view in room["machines"] if any(probe["silent"] for probe in view["probes"])]
+    if silent:
+        return f"No reading: {', '.join(silent)}."
+    others = len({a["number"] for a in alarms})
+    return f"Nothing new{f'; {others} seen or quiet' if others else ''}."
+
+
+def _matter(alarm: AlarmView, site: Site) -> str:
+    words = NOT_USABLE if alarm.get("unusable") else site.rules[alarm["rule"]].words
+    return f"{subject_name(alarm['subject'], site)}: {words}{'' if alarm['ended'] is None else ', over'}"
+
+
+def _folded(view: MachineView, site: Site) -> str:
+    """`Hatcher 1: 37.5 °C, 62 %RH; hen-2 day 19 lockdown`."""
+    shown = []
+    for probe in view["probes"]:
+        figures = [(q, probe.get(q)) for q in (DRY_BULB, RH)]
+        told = ", ".join(show_figure(q, value, site.unit) for q, value in figures if isinstance(value, int | float))
+        shown.append(f"{_place(probe, view['probes'])}{told}")
+    return f"{view['name']}: {', '.join(shown)}; {_inside(view)}"
+
+
+def _inside(view: MachineView) -> str:
+    batches = ", ".join(
+        f"{b['batch']} day {whole_day(b['day'])} {stage_words(b['stage'])}{_reminded(b)}" for b in view["batches"]
+    )
+    return batches or ("watched only" if view["kind"] not in ("setter", "hatcher") else "empty")
+
+
+def _reminded(occupant: OccupantView) -> str:
+    return f" ({DRAW_DOWN_WORDS})" if occupant.get("draw_down_due") else ""
+
+
+def _place(probe: ProbeView, beside: Sequence[ProbeView]) -> str:
+    """Where it is, as the house calls it; nothing of the only one of its machine."""
+    return f"{probe['position'] or probe['probe']} " if len(beside) > 1 else ""
+
+
+def machine_lines(view: MachineView, site: Site) -> list[str]:
+    """One machine in full, what is wrong first; lines of at most 72 characters, but for those of alarms."""
+    now, lines = datetime.fromisoformat(view["at"]), [f"{view['name']}: {_inside(view)}"]
+    for alarm in view["alarms"]:
+        wanted = alarm["state"] in WANTS_YOU
+        lines += [
+            f"  {line}"
+            for line in (alarm_lines(alarm, site, now, live=True) if wanted else [alarm_line(alarm, site, now)])
+        ]
+    if view["handling_until"] is not None:
+        until = wall_time(datetime.fromisoformat(view["handling_until"]), site.zone, now)
+        lines.append(f"  you work at it until {until}: air alarms wait, heat does not")
+    if view["settling_until"] is not None:
+        until = wall_time(datetime.fromisoformat(view["settling_until"]), site.zone, now)
+        lines.append(f"  lockdown began: humidity may rise until {until}")
+    bands = {name: Band(**limits) for name, limits in view["bands"].items()}
+    for probe in view["probes"]:
+        place = _place(probe, view["probes"]).strip()
+        if place:
+            lines.append(f"  {place}:")
+        lines += [f"{'    ' if place else '  '}{line}" for line in _probe_lines(probe, bands, site)]
+    for egg in view["eggs"]:
+        shown = show_estimate(egg["egg_c"], (egg["egg_low_c"], egg["egg_high_c"]), site.unit)
+        lines.append(f"  {egg['batch']}: {shown}, estimate; follows the air within {egg['tau_min']} min")
+    return lines
+
+
+def _probe_lines(probe: ProbeView, bands: dict[str, Band], site: Site) -> Iterator[str]:
+    """Its air against what is needed. What it read before it fell silent is told as that, and never first."""
+    if probe["dry_bulb_c"] is None:
+        yield NOT_USABLE if probe.get("unusable") else "no reading yet"
+        return
+    if probe["silent"]:
+        figures = [(q, probe.get(q)) for q in (DRY_BULB, RH)]
+        last = ", ".join(show_figure(q, value, site.unit) for q, value in figures if isinstance(value, int | float))
+        what = "NOTHING USABLE" if probe.get("unusable") else "NO READING"
+        yield f"{what} for {rough_span(probe['age_s'] or 0.0)}; the last was {last}"
+        return
+    for quantity, words in QUANTITIES:
+        value, band = probe.get(quantity), bands.get(quantity)
+        if not isinstance(value, int | float):
+            continue
+        if quantity == RH and band is None and "rh_band_pct" in probe:
+            band = Band(**probe["rh_band_pct"])
+        finer = 0 if band is None else finer_beside(quantity, value, band, unit=site.unit)
+        shown = show_figure(quantity, value, site.unit, finer=finer)
+        yield f"{words:<11} {shown:>8}  {against(value, band, quantity=quantity, unit=site.unit)}".rstrip()
+    if probe.get("wick_wet_bulb_c") is not None:
+        yield f"{'on a wick':<11} {show_value(DRY_BULB, probe['wick_wet_bulb_c'], site.unit):>8}"
+
+
+def against(value: float, band: Band | None, *, quantity: str, unit: str) -> str:
+    """A value against its target, in words: `target 37.5 to 38.1`, `0.8 over, target 37.5 to 38.1`."""
+    if band is None:
+        return ""
+    low, high = band.calm
+    scale = 1.8 if unit == "F" and quantity != RH else 1.0
+    finer = finer_beside(quantity, value, band, unit=unit)
+    digits = finer + (0 if quantity == RH else 1)
+    words = f"target {show_band(quantity, band, unit, finer=finer)}"
+    if high is not None and value > high:
+        return f"{(value - high) * scale:.{digits}f} over, {words}"
+    if low is not None and value < low:
+        return f"{(low - value) * scale:.{digits}f} under, {words}"
+    return words
