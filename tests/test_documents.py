@@ -1,4 +1,4 @@
-"""README.md, DEVELOPERS.md and DECISIONS.md say what is true: each command, setting and rule is described, and what they name is there. So is what
+"""README.md and DEVELOPERS.md say what is true: each command, setting and rule is described, and what they name is there. So is what
 the code names in its docstrings and comments, and what stands beside the check tables.
 """
 
@@ -27,7 +27,7 @@ from monitor.settings import Settings
 from tests.cli.commands import COMMANDS
 
 ROOT = Path(__file__).resolve().parents[1]
-README, DEVELOPERS, DECISIONS = (ROOT / name for name in ("README.md", "DEVELOPERS.md", "DECISIONS.md"))
+README, DEVELOPERS = (ROOT / name for name in ("README.md", "DEVELOPERS.md"))
 BESIDE_TABLES = sorted((ROOT / "tests" / "reference").glob("**/README.md"))
 KEYED = sorted(
     path
@@ -156,9 +156,7 @@ def test_each_key_of_a_source_is_spelled_out(table: Path) -> None:
     assert keys - beside - load_sources().keys() - causes.keys() == set()
 
 
-@pytest.mark.parametrize(
-    "document", [README, DEVELOPERS, DECISIONS, *BESIDE_TABLES], ids=lambda p: str(p.relative_to(ROOT))
-)
+@pytest.mark.parametrize("document", [README, DEVELOPERS, *BESIDE_TABLES], ids=lambda p: str(p.relative_to(ROOT)))
 def test_each_file_that_is_named_is_there(document: Path) -> None:
     """Every relative path, file name and Python module that the document names exists."""
     text = document.read_text(encoding="utf-8")
@@ -277,10 +275,14 @@ def test_the_map_names_every_room() -> None:
     assert [room for room in sorted(rooms) if f"`{room}/`" not in told] == []
 
 
+def decisions() -> str:
+    """What DEVELOPERS.md says was decided: its last part."""
+    return DEVELOPERS.read_text(encoding="utf-8").partition("\n## Decisions\n")[2]
+
+
 def test_each_decision_says_when_and_what_it_costs() -> None:
     """Each has its date, what it costs and what would make us go back, and is short enough to be read in a minute."""
-    decisions = DECISIONS.read_text(encoding="utf-8")
-    entries = re.findall(r"^- \*\*.*?(?=\n- |\n\n|\Z)", decisions, re.M | re.S)
+    entries = re.findall(r"^- \*\*.*?(?=\n- |\n\n|\Z)", decisions(), re.M | re.S)
     assert len(entries) > 30
     for entry in entries:
         assert re.search(r"\(2026-\d\d-\d\d[;)]", entry), entry[:80]
@@ -291,16 +293,15 @@ def test_each_decision_says_when_and_what_it_costs() -> None:
 
 def test_each_room_of_decisions_is_reached_from_the_head() -> None:
     """The first paragraph leads to every room, in their order, and outside rooms nothing is decided."""
-    head, *rooms = re.split(r"^## ", DECISIONS.read_text(encoding="utf-8"), flags=re.M)
+    head, *rooms = re.split(r"^### ", decisions(), flags=re.M)
     anchors = [re.sub(r"[^a-z -]", "", room.splitlines()[0].lower()).replace(" ", "-") for room in rooms]
     assert re.findall(r"\]\(#([^)]+)\)", head) == anchors
     assert "- **" not in head
 
 
-@pytest.mark.parametrize("document", [DEVELOPERS, DECISIONS], ids=lambda p: str(p.name))
-def test_lines_can_be_read_beside_the_code(document: Path) -> None:
+def test_lines_can_be_read_beside_the_code() -> None:
     """Prose is as wide as code, 120 characters; tables and what is typed are as wide as they are."""
-    lines = document.read_text(encoding="utf-8").splitlines()
+    lines = DEVELOPERS.read_text(encoding="utf-8").splitlines()
     assert [line for line in lines if len(line) > 120 and not line.startswith(("|", "    "))] == []
 
 

@@ -53,7 +53,7 @@ class Bench:
         leave = shutil.ignore_patterns("__pycache__", "*.pyc")
         for name in (PACKAGE, "tests", "deploy", "demo_streams", "firmware_stub"):
             shutil.copytree(ROOT / name, folder / name, ignore=leave)
-        for name in ("pyproject.toml", "README.md", "DEVELOPERS.md", "DECISIONS.md", "CHANGELOG.md"):
+        for name in ("pyproject.toml", "README.md", "DEVELOPERS.md", "CHANGELOG.md"):
             shutil.copy(ROOT / name, folder / name)
 
     def run(self, arguments: Sequence[str], timeout_s: float, plugins: Sequence[object] = ()) -> int | None:
