@@ -6,8 +6,10 @@
     python -m tests.truth --from N     held-out seeds from N on, for a verdict after this one has been looked at
     python -m tests.truth --only "fan dead,turner jam"   these faults alone, on tuning seeds: while a rule is changed
     python -m tests.truth --story "heater dead" 3    one scenario, told
+    python -m tests.truth --bars       what reaches the ear, on other machines: see bars.py (--tuning, --quick, --from, --only, --worst N)
+    python -m tests.truth --story "fan dead" 3 --bars   one of its lives, with everything that rang
 
-Exit code 0 when the real judge meets every bar and the two bad judges do not, 1 otherwise.
+Exit code 0 when the real judge meets every bar (of `--bars`: but those that stand in NOT_YET) and the two bad judges do not, 1 otherwise.
 """
 
 from __future__ import annotations
@@ -17,14 +19,17 @@ import logging
 import os
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
+from tests.truth import bars as ear_bars
+from tests.truth.families import FAMILIES
 from tests.truth.faults import FAULTS
 from tests.truth.judges import DEAF, NERVOUS, REAL, Real
 from tests.truth.report import Bar, bars, false_alarms, own_rules, table
 from tests.truth.run import jobs, label_of, run, scenarios_in
 from tests.truth.scenarios import HELD_OUT, TUNING
 from tests.truth.score import score
+from tests.truth.told_story import tell
 from tests.truth.world import play
 
 SHOWN = 6  # cases of a missed bar
@@ -35,7 +40,12 @@ def main(arguments: Sequence[str]) -> int:
     """Run, print, and say whether every bar is met."""
     asked = _asked(arguments)
     if asked.story:
-        return _one(asked.story[0], int(asked.story[1]))
+        name, seed = asked.story[0], int(asked.story[1])
+        if name in FAMILIES and (asked.bars or name not in FAULTS):
+            return tell(name, seed, every=asked.every)
+        return _one(name, seed)
+    if asked.bars:
+        return _bars(asked)
     began_s = time.perf_counter()
     tuning = asked.quick or asked.tuning or asked.only
     first_seed = asked.first if asked.first is not None else (TUNING if tuning else HELD_OUT)[0]
@@ -67,6 +77,11 @@ def _asked(arguments: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--tuning", action="store_true")
     parser.add_argument("--only", default="", metavar="FAULT,FAULT")
+    parser.add_argument("--bars", action="store_true")
+    parser.add_argument(
+        "--every", action="store_true", help="of a story: the air each minute, not each quarter of an hour"
+    )
+    parser.add_argument("--worst", type=int, default=SHOWN, help="lives shown of a missed bar")
     parser.add_argument("--from", dest="first", type=int)
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--story", nargs=2, metavar=("FAULT", "SEED"))
@@ -77,6 +92,34 @@ def _also(head: str, lines: Sequence[str]) -> None:
     if lines:
         print(head)
         print("\n".join(lines[:20]))
+
+
+def _bars(asked: argparse.Namespace) -> int:
+    """What reaches the ear."""
+    began_s = time.perf_counter()
+    tuning = asked.quick or asked.tuning or asked.only
+    first_seed = asked.first if asked.first is not None else (TUNING if tuning else HELD_OUT)[0]
+    todo = ear_bars.jobs(first_seed, quick=asked.quick, only=asked.only)
+    if not todo:
+        print(
+            f"--only {asked.only!r}: none, expected a part of one of: {', '.join([*FAMILIES, ear_bars.SEASON])}",
+            file=sys.stderr,
+        )
+        return 2
+    found = ear_bars.run(todo, asked.processes, _counted(len(todo)))
+    print(f"{len(todo)} lives, {'held-out' if first_seed in HELD_OUT else 'tuning'} seeds from {first_seed}")
+    return ear_bars.told(found, worst=asked.worst, whole=not asked.only, began_s=began_s)
+
+
+def _counted(of: int) -> Callable[[int], None]:
+    """Progress, on a terminal."""
+
+    def each(done: int) -> None:
+        end = "" if sys.stderr.isatty() else "\n"
+        if end == "" or done % 50 == 0:
+            print(f"\r{done} of {of}", end=end, file=sys.stderr, flush=True)
+
+    return each
 
 
 def _must_fail(name: str, found: Sequence[Bar]) -> bool:

@@ -68,6 +68,10 @@ class QueuedPhone:
         self._stages = standard_stages(NoticeWords(site))
         self._done = done
 
+    def due_s(self) -> float | None:
+        """When something may go next, as far as was asked last; None when nothing waits."""
+        return self._queue.due_s()
+
     def pass_on(self, at_s: float, notices: Sequence[Notice]) -> list[Notice]:
         """See the port."""
         for notice in notices:

@@ -1,0 +1,375 @@
+"""The bars of what reaches the ear: each with its figure, its limit, and the lives to look at first.
+
+    python -m tests.truth --bars                     all of them, on seeds that no rule was fitted to
+    python -m tests.truth --bars --tuning            on seeds that may be looked at
+    python -m tests.truth --bars --only "fan dead"   these families (a part of the name is enough), on tuning seeds
+    python -m tests.truth --story "fan dead" 3       one life, with everything that rang
+
+A bar that the judge does not meet yet stands in NOT_YET and is printed so; the run fails for any other that is missed. One of these that is
+met is named at the end, to be taken off the list.
+"""
+
+from __future__ import annotations
+
+import logging
+import math
+import multiprocessing
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from tests.truth.families import ANSWERED, CLEAN, FAMILIES, FAULT, HATCH, WORK, Unfit
+from tests.truth.judges import DEAF, NERVOUS, REAL
+from tests.truth.marks import Lived, lived
+from tests.truth.report import Bar
+from tests.truth.score import URGENT, percentile
+from tests.truth.season_played import PlayedBatch, played
+
+WEEK_D = 7.0
+SEASONS_FULL, SEASONS_QUICK = 4, 0
+SEASON = "season"
+LOUD = ("medium", *URGENT)
+PLAIN_CLEAN = ("aliased", "still air", "one-wire")
+
+# By the name without its counts. Taken off as soon as the whole run meets it.
+NOT_YET = frozenset(
+    {
+        *(
+            f"clean, {name}: {what} a machine-week"
+            for name in (*(f"sampled each {every} s" for every in (2, 10, 30, 60)), *PLAIN_CLEAN)
+            for what in ("low words", "medium and higher")
+        ),
+        "clean, all: low words a machine-week",
+        "clean, all: medium and higher a machine-week",
+        *(f"{name}: medium and higher a machine-week" for name in FAMILIES if FAMILIES[name].group == WORK),
+        "openings, candlings and work, all: medium and higher a machine-week",
+        "a hatch: medium and higher, in all of them",
+        "a hatch: low words, 90th percentile",
+        "forecasts that wake and come true",
+        "slow heat that is foreseen",
+        "hot probe, dry air: told within 180 min",
+        "probe off: told within 60 min",
+        "probe drifting: told within 900 min",
+        "two at once: told within 60 min",
+        "first waking word with the right cause",
+        "messages for one unanswered fault in 12 h, at most",
+        "messages for one answered fault in 12 h, at most",
+        "season: humidity messages a week, in the worst batch that went well",
+    }
+)
+# Those that are enough to show that a bad judge fails.
+BAD_HEAR = (
+    "switching every 60 s",
+    "candlings",
+    "hatch",
+    "heater on",
+    "slow heat of the thermostat",
+    "dry pan",
+    "probe off",
+    "answered: probe off",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One life, or one batch of a season, before one judge."""
+
+    family: str
+    seed: int
+    judge: str = REAL
+
+
+Found = Lived | PlayedBatch | str
+
+
+def jobs(first_seed: int, *, quick: bool = False, only: str = "") -> list[Job]:
+    """Every job, the long ones first; a bad judge hears the quick ones alone."""
+    wanted = [part.strip() for part in only.split(",") if part.strip()]
+    names = [name for name in FAMILIES if not wanted or any(part in name for part in wanted)]
+    names.sort(
+        key=lambda name: (
+            -(FAMILIES[name].lasts_s + FAMILIES[name].lead_s) / (10.0 if name.endswith("every 2 s") else 60.0)
+        )
+    )
+    result = [
+        Job(name, first_seed + i)
+        for name in names
+        for i in range(FAMILIES[name].quick if quick else FAMILIES[name].full)
+    ]
+    if not wanted or any(part in SEASON for part in wanted):
+        result = [Job(SEASON, first_seed + i) for i in range(SEASONS_QUICK if quick else SEASONS_FULL)] + result
+    if not wanted:
+        result += [Job(name, first_seed, judge) for name in BAD_HEAR for judge in (DEAF, NERVOUS)]
+    return result
+
+
+def run(all_jobs: Sequence[Job], processes: int, each: Callable[[int], None] = lambda done: None) -> list[Found]:
+    """Play them all, in order; unfit ones come as text. each: is told how many are done."""
+    results: list[Found] = []
+    if processes <= 1:
+        for job in all_jobs:
+            results += play_one(job)
+            each(len(results))
+        return results
+    with multiprocessing.get_context("spawn").Pool(processes) as pool:
+        for rows in pool.imap(play_one, all_jobs):
+            results += rows
+            each(len(results))
+    return results
+
+
+def play_one(job: Job) -> list[Found]:
+    """One job."""
+    logging.disable(logging.CRITICAL)
+    try:
+        if job.family == SEASON:
+            return [*played(job.seed)]
+        return [lived(job.family, job.seed, job.judge)]
+    except Unfit as unfit:
+        return [str(unfit)]
+    finally:
+        logging.disable(logging.NOTSET)
+
+
+def bars(found: Sequence[Found], judge: str = REAL) -> list[Bar]:
+    """Every bar of one judge; one without any sample is left out."""
+    rows = [r for r in found if isinstance(r, Lived) and r.judge == judge and r.fit]
+    batches = [b for b in found if isinstance(b, PlayedBatch)] if judge == REAL else []
+    made = [
+        *_danger(rows),
+        *_clean(rows),
+        *_work(rows),
+        *_forecasts(rows),
+        *_faults(rows),
+        *_messages(rows),
+        *_season(batches),
+    ]
+    return [bar for bar in made if bar.of]
+
+
+def told_of(row: Lived, text: str) -> str:
+    """One case in a line."""
+    return f"{text}: {row.text}"
+
+
+def _worst(rows: Iterable[Lived], key: Callable[[Lived], float], text: Callable[[Lived], str]) -> tuple[str, ...]:
+    return tuple(told_of(row, text(row)) for row in sorted(rows, key=key, reverse=True)[:8] if key(row) > 0.0)
+
+
+def _danger(rows: Sequence[Lived]) -> Iterator[Bar]:
+    dangers = [r for r in rows if r.share is not None and r.group == FAULT]
+    told = [r for r in dangers if r.share is not None and r.share < 1.0]
+    share = len(told) / len(dangers) if dangers else math.nan
+    yield Bar(
+        "dangers told before harm", share, 1.0, True, len(dangers), "%",
+        worst=tuple(told_of(r, f"{r.harm}, {_minutes(r.wake_s)}") for r in dangers if r not in told),
+    )  # fmt: skip
+    yield Bar(
+        "waking delay, 95th percentile, as a share of the time left", percentile((r.share or 0.0 for r in dangers), 0.95),
+        1.0 / 3.0, False, len(dangers), "%", worst=_worst(dangers, lambda r: r.share or 0.0, lambda r: f"{100.0 * (r.share or 0.0):.0f} % ({_minutes(r.wake_s)})"),
+    )  # fmt: skip
+
+
+def _clean(rows: Sequence[Lived]) -> Iterator[Bar]:
+    clean = [r for r in rows if r.group == CLEAN]
+    groups: list[tuple[str, list[Lived]]] = [
+        (f"clean, sampled each {every} s", [r for r in clean if r.family.endswith(f"every {every} s")])
+        for every in (2, 10, 30, 60)
+    ]
+    groups += [(f"clean, {name}", [r for r in clean if r.family == name]) for name in PLAIN_CLEAN]
+    for name, of in [*groups, ("clean, all", clean)]:
+        weeks = sum(r.days for r in of) / WEEK_D
+        if not of:
+            continue
+        low, loud = sum(r.count("low") for r in of), sum(r.count(*LOUD) for r in of)
+        yield Bar(
+            f"{name}: low words a machine-week ({low} in {weeks:.1f})", low / weeks, 1.0, False, len(of),
+            worst=_worst(of, lambda r: r.count("low"), _rules_low),
+        )  # fmt: skip
+        yield Bar(
+            f"{name}: medium and higher a machine-week ({loud} in {weeks:.1f})", loud / weeks, 0.02, False, len(of),
+            worst=_worst(of, lambda r: r.count(*LOUD), _rules_loud),
+        )  # fmt: skip
+
+
+def _work(rows: Sequence[Lived]) -> Iterator[Bar]:
+    work = [r for r in rows if r.group == WORK]
+    by_family = [(name, [r for r in work if r.family == name]) for name in FAMILIES if FAMILIES[name].group == WORK]
+    for name, of in [*by_family, ("openings, candlings and work, all", work)]:
+        weeks = sum(r.days for r in of) / WEEK_D
+        loud, low = sum(r.count(*LOUD) for r in of), sum(r.count("low") for r in of)
+        if of:
+            yield Bar(
+                f"{name}: medium and higher a machine-week ({loud} in {weeks:.1f}; {low} low)", loud / weeks, 0.1, False, len(of),
+                worst=_worst(of, lambda r: r.count(*LOUD), _rules_loud),
+            )  # fmt: skip
+    hatches = [r for r in rows if r.group == HATCH]
+    if hatches:
+        yield Bar(
+            "a hatch: medium and higher, in all of them", float(sum(r.count(*LOUD) for r in hatches)), 0.1 * sum(r.days for r in hatches) / WEEK_D,
+            False, len(hatches), worst=_worst(hatches, lambda r: r.count(*LOUD), _rules_loud),
+        )  # fmt: skip
+        yield Bar(
+            "a hatch: low words, 90th percentile", percentile((r.count("low") for r in hatches), 0.9), 4.0, False, len(hatches),
+            worst=_worst(hatches, lambda r: r.count("low"), _rules_low),
+        )  # fmt: skip
+
+
+def _forecasts(rows: Sequence[Lived]) -> Iterator[Bar]:
+    told = [(r, f) for r in rows for f in r.forecasts if f.priority in LOUD]
+    true = sum(f.came_true for _, f in told)
+    untrue = [r for r, f in told if not f.came_true]
+    yield Bar(
+        "forecasts that wake and come true", true / len(told) if told else math.nan, 0.7, True, len(told), "%",
+        worst=tuple(dict.fromkeys(told_of(r, "not true") for r in untrue))[:12],
+    )  # fmt: skip
+    slow = [r for r in rows if r.crossed]
+    yield Bar(
+        "slow heat that is foreseen", sum(r.foreseen for r in slow) / len(slow) if slow else math.nan, 0.8, True, len(slow), "%",
+        worst=tuple(told_of(r, "not foreseen") for r in slow if not r.foreseen)[:8],
+    )  # fmt: skip
+
+
+def _faults(rows: Sequence[Lived]) -> Iterator[Bar]:
+    for name, family in FAMILIES.items():
+        of = [r for r in rows if r.family == name and r.found_s]
+        if not of:
+            continue
+        late = [r for r in of if max(r.found_s) > family.allowed_s]
+        yield Bar(
+            f"{name}: told within {family.allowed_s / 60.0:.0f} min", 1.0 - len(late) / len(of), 1.0, True, len(of), "%",
+            worst=tuple(told_of(r, ", ".join(_minutes(s) for s in r.found_s)) for r in late[:8]),
+        )  # fmt: skip
+    waked = [r for r in rows if r.right is not None and r.group == FAULT]
+    wrong = [r for r in waked if not r.right]
+    yield Bar(
+        "first waking word with the right cause", 1.0 - len(wrong) / len(waked) if waked else math.nan, 0.97, True, len(waked), "%",
+        worst=tuple(told_of(r, r.first_word or "nothing told") for r in wrong[:12]),
+    )  # fmt: skip
+
+
+def _messages(rows: Sequence[Lived]) -> Iterator[Bar]:
+    for name, group, limit in (("unanswered", FAULT, 30), ("answered", ANSWERED, 8)):
+        of = [r for r in rows if r.group == group and r.family != "two at once"]
+        yield Bar(
+            f"messages for one {name} fault in 12 h, at most", float(max((r.messages for r in of), default=0)), limit, False, len(of),
+            worst=_worst([r for r in of if r.messages > limit], lambda r: r.messages, lambda r: str(r.messages)),
+        )  # fmt: skip
+
+
+def _season(batches: Sequence[PlayedBatch]) -> Iterator[Bar]:
+    well = [b for b in batches if b.well]
+    worst = sorted(well, key=lambda b: -b.humid_a_week)
+    yield Bar(
+        "season: humidity messages a week, in the worst batch that went well", max((b.humid_a_week for b in well), default=math.nan), 1.0,
+        False, len(well), worst=tuple(b.line() for b in worst[:8]),
+    )  # fmt: skip
+
+
+def _rules_low(row: Lived) -> str:
+    return _rules(row, ("low",))
+
+
+def _rules_loud(row: Lived) -> str:
+    return _rules(row, LOUD)
+
+
+def _rules(row: Lived, priorities: Sequence[str]) -> str:
+    return ", ".join(f"{n} {rule}" for (priority, rule), n in row.words.most_common() if priority in priorities)
+
+
+def _minutes(seconds: float | None) -> str:
+    return "never" if seconds is None or math.isinf(seconds) else f"{seconds / 60.0:.0f} min"
+
+
+def table(rows: Sequence[Lived]) -> list[str]:
+    """One line for each family: how many, first and waking word, what had to be told, words by priority, messages."""
+    lines = [
+        f"  {'family':30}{'n':>4}{'harm':>5}{'first word':>12}{'waking p50':>11}{'p95':>7}{'wanted p50':>11}{'p95':>7}"
+        f"{'low/wk':>8}{'med+/wk':>8}{'messages p50':>13}{'max':>5}{'by night':>9}{'wrong':>6}"
+    ]
+    for name in FAMILIES:
+        of = [r for r in rows if r.family == name and r.judge == REAL and r.fit]
+        if of:
+            lines.append(_line(name, of))
+    return lines
+
+
+def _line(name: str, of: Sequence[Lived]) -> str:
+    weeks = sum(r.days for r in of) / WEEK_D
+    first = percentile((math.inf if r.first_s is None else r.first_s for r in of), 0.5)
+    wake = [math.inf if r.wake_s is None else r.wake_s for r in of]
+    found = [s for r in of for s in r.found_s]
+    nights = sum(n for r in of for (_, when), n in r.rung.items() if when == "night")
+    return (
+        f"  {name:30}{len(of):4d}{sum(r.share is not None for r in of):5d}{_minutes(first):>12}{_minutes(percentile(wake, 0.5)):>11}"
+        f"{_minutes(percentile(wake, 0.95)):>7}{_short(found, 0.5):>11}{_short(found, 0.95):>7}"
+        f"{sum(r.count('low') for r in of) / weeks:8.1f}{sum(r.count(*LOUD) for r in of) / weeks:8.1f}"
+        f"{percentile((r.messages for r in of), 0.5):13.0f}{max(r.messages for r in of):5d}{nights:9d}{sum(r.right is False for r in of):6d}"
+    )
+
+
+def _short(values: Sequence[float], share: float) -> str:
+    return _minutes(percentile(values, share)) if values else "-"
+
+
+def told(found: Sequence[Found], *, worst: int, whole: bool, began_s: float) -> int:
+    """Print everything; the exit code. whole: all families were played, so that the bad judges have to fail and NOT_YET is held."""
+    rows = [r for r in found if isinstance(r, Lived)]
+    print("\n".join(table(rows)))
+    for batch in (b for b in found if isinstance(b, PlayedBatch)):
+        print(f"  {batch.line()}")
+    unfit = [
+        *(r for r in found if isinstance(r, str)),
+        *(f"{r.text}: not calm ({r.why})" for r in rows if not r.fit and r.judge == REAL),
+    ]
+    print(f"{len(unfit)} lives left out, whose machine kept no band" + (f", as: {unfit[0]}" if unfit else ""))
+    refused = [f"{r.text}: {'; '.join(r.refused)}" for r in rows if r.refused and r.judge == REAL]
+    if refused:
+        print(f"{len(refused)} lives in which the judge refused what it was told, as: {refused[0]}")
+    print("Bars:")
+    made = bars(found)
+    for bar in made:
+        waits = not bar.met and key_of(bar) in NOT_YET
+        print(bar.line().replace("MISSED", "not yet") if waits else bar.line())
+        for case in bar.worst[:worst] if not bar.met else ():
+            print(f"            {case}")
+    missed = [bar.name for bar in made if not bar.met and key_of(bar) not in NOT_YET]
+    early = [key_of(bar) for bar in made if bar.met and key_of(bar) in NOT_YET]
+    print(f"{sum(bar.met for bar in made)} of {len(made)} bars met; {len(missed)} missed that were met before")
+    if early:
+        print(f"met, and still in NOT_YET: {'; '.join(early)}")
+    fair = not whole or all([_fails(found, DEAF), _fails(found, NERVOUS)])
+    print(f"({time.perf_counter() - began_s:.0f} s)")
+    return 0 if fair and not missed else 1
+
+
+def key_of(bar: Bar) -> str:
+    """A bar's name without the counts in it."""
+    return bar.name.partition(" (")[0]
+
+
+DEAF_MISSES = (
+    "dangers told before harm", "waking delay, 95th percentile, as a share of the time left", "slow heat that is foreseen",
+    "first waking word with the right cause", "dry pan: told within 180 min", "probe off: told within 60 min",
+)  # fmt: skip
+NERVOUS_MISSES = (
+    "clean, all: low words a machine-week", "clean, all: medium and higher a machine-week",
+    "openings, candlings and work, all: medium and higher a machine-week", "a hatch: medium and higher, in all of them",
+    "forecasts that wake and come true", "messages for one unanswered fault in 12 h, at most", "messages for one answered fault in 12 h, at most",
+    "first waking word with the right cause",
+)  # fmt: skip
+
+
+def misses(found: Sequence[Found], judge: str) -> list[str]:
+    """What a judge that is known to be bad should miss, and meets: empty where the bars can fail."""
+    missed = {key_of(bar) for bar in bars(found, judge) if not bar.met}
+    return [name for name in (DEAF_MISSES if judge == DEAF else NERVOUS_MISSES) if name not in missed]
+
+
+def _fails(found: Sequence[Found], judge: str) -> bool:
+    met = misses(found, judge)
+    print(
+        f"The {judge} judge fails" if not met else f"The {judge} judge: THE BARS CANNOT FAIL: it meets {'; '.join(met)}"
+    )
+    return not met
