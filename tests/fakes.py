@@ -123,6 +123,8 @@ class MemoryStore:
             cut = replace(row.refused, payload=row.refused.payload[:8192])
             self._refused.append(replace(row, refused=cut))
         self._unknown.update(group.unknown)
+        for name in group.removed:
+            self._batches.pop(name, None)
         self._batches.update(group.batches)
         for t in group.transitions:
             a = t.alarm

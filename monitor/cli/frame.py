@@ -224,9 +224,20 @@ def at_terminal() -> bool:
 
 def agreed(question: str) -> bool:
     """Whether the person at the terminal says yes."""
-    sys.stderr.write(f"{question} [y/N] ")
+    return (typed_at_terminal(f"{question} [y/N] ") or "").lower() in ("y", "yes")
+
+
+def tell(text: str) -> None:
+    """Say something to the person at the terminal beside what is printed."""
+    sys.stderr.write(f"{text}\n")
+
+
+def typed_at_terminal(prompt: str) -> str | None:
+    """What the person types there, without blanks around it; None at its end."""
+    sys.stderr.write(prompt)
     sys.stderr.flush()
-    return sys.stdin.readline().strip().lower() in ("y", "yes")
+    line = sys.stdin.readline()
+    return line.strip() if line else None
 
 
 def go_on(why: str, what: str, *, sure: bool) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import tzinfo
 
+from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import (
     Candling,
     Dead,
@@ -22,8 +23,11 @@ from monitor.domain.eggs.entry import (
     Weighing,
     Withdrawn,
 )
+from monitor.domain.eggs.hatching import still_in
 from monitor.domain.published.findings import FINDING
 from monitor.domain.wall import printable, wall_day, wall_time
+
+NAMED = 12  # eggs that are told one by one; of more only how many
 
 
 def said(entry: Entry, zone: tzinfo) -> str:
@@ -65,13 +69,24 @@ def _said(fact: Fact, zone: tzinfo) -> str:
     if isinstance(fact, Note):
         return printable(fact.text)
     if isinstance(fact, Helped | Sealed | Withdrawn):
-        return fact.kind + _after(fact.text)
+        return ("assisted" if isinstance(fact, Helped) else fact.kind) + _after(fact.text)
     return fact.kind
 
 
 def eggs_words(count: int) -> str:
     """So many eggs, in words."""
     return "1 egg" if count == 1 else f"{count} eggs"
+
+
+def without_an_end(book: EggBook) -> str:
+    """`eggs 4, 7, 9`, `3 eggs`: those that neither hatched nor died nor were taken out; empty where there is none, or nobody knows how many eggs
+    there were."""
+    left, count = still_in(book)
+    if not (left or count):
+        return ""
+    if not left or len(left) > NAMED:
+        return eggs_words(count or len(left))
+    return f"egg{'s' if len(left) > 1 else ''} {', '.join(map(str, left))}"
 
 
 def went_on_words(into: str, count: int | None = None) -> str:

@@ -144,6 +144,9 @@ class SqliteLedger:
                 for u in group.unknown.values()
             ],
         )
+        for name in group.removed:
+            for table, key in (("declared", "batch"), ("stay", "batch"), ("batch", "id")):
+                self._connection.execute(f"DELETE FROM {table} WHERE {key} = ?", (name,))
         for batch in group.batches.values():
             self._write_batch(batch)
         for transition in group.transitions:

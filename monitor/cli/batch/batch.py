@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import timedelta
 from typing import TYPE_CHECKING, cast
 
-from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, show
+from monitor.cli.frame import AnyOrder, Asked, Failed, Parsers, Verbs, Wrong, agreed, at_terminal, go_on, show
 from monitor.cli.record import Answer, ask, house_of, one_batch, opened, said
 from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_span_s, typed_when, typed_whole
 from monitor.cli.watching import show_watched, unwatched
@@ -16,6 +16,7 @@ from monitor.domain.needs.batch import day_words
 from monitor.domain.wall import filled
 from monitor.service.watch.commands import batch_view
 from monitor.settings import House
+from monitor.shown.entries import without_an_end
 from monitor.shown.form import Shown
 from monitor.shown.terminal import batch_table, batch_text, local, moved_lines
 
@@ -56,17 +57,33 @@ class Close(One):
     """batch close"""
 
     at: str
+    sure: bool
 
 
 @fixed(kw_only=True)
-class Move(Close):
+class Remove(One):
+    """batch remove"""
+
+    by: str
+    sure: bool
+
+
+@fixed(kw_only=True)
+class At(One):
+    """What is done at a time"""
+
+    at: str
+
+
+@fixed(kw_only=True)
+class Move(At):
     """batch move"""
 
     machine: str
 
 
 @fixed(kw_only=True)
-class Stage(Close):
+class Stage(At):
     """batch stage"""
 
     stage: str
@@ -83,7 +100,7 @@ class NotYet(One):
 
 
 @fixed(kw_only=True)
-class Split(Close):
+class Split(At):
     """batch split"""
 
     eggs: str | None
@@ -135,6 +152,11 @@ def add(parsers: Parsers) -> None:
     close = verbs.command("close", _close, Close, about="the hatch is over")
     close.add_argument("batch")
     close.add_argument("--at", default="now", metavar="TIME")
+    close.add_argument("--sure", action="store_true", help="also with eggs that have no end yet")
+    remove = verbs.command("remove", _remove, Remove, about="it was set by mistake, and nothing is written about it")
+    remove.add_argument("batch")
+    remove.add_argument("--by", default="", metavar="NAME", help="who writes this (default: your account)")
+    remove.add_argument("--sure", action="store_true", help="without asking")
     verbs.command("reopen", _reopen, One, about="it was closed by mistake: back where it was").add_argument("batch")
 
 
@@ -182,7 +204,24 @@ def _not_yet(options: NotYet) -> int:
 def _close(options: Close) -> int:
     house = house_of(options.config)
     request = {"do": "close", "batch": options.batch, "at": _at(options, house)}
+    if not options.sure and at_terminal():  # it can be opened again, so nobody is kept from it who cannot be asked
+        with opened(house) as history:
+            open_ended = without_an_end(history.book(one_batch(history, options.batch)))
+        if open_ended and not agreed(
+            f"{open_ended} without an end, which counts as not hatched; close {options.batch} all the same?"
+        ):
+            raise Failed("nothing was changed")
     return _did(options, house, request, words="batch {id}: closed on day {day}; its record stays")
+
+
+def _remove(options: Remove) -> int:
+    house = house_of(options.config)
+    with opened(house) as history:
+        batch = one_batch(history, options.batch)
+    text = batch_text(batch, house.site, options.utc()).splitlines()[0]
+    go_on(text, f"remove {batch.id}", sure=options.sure)
+    request = {"do": "remove", "batch": options.batch, "by": typed_by(options.by, house.settings.site.by)}
+    return _did(options, house, request, words="batch {id}: removed; that it was there stays among the events")
 
 
 def _reopen(options: One) -> int:
@@ -250,7 +289,7 @@ def _show(options: One) -> int:
     return show(options.json, view, text)
 
 
-def _at(options: Close, house: House) -> str:
+def _at(options: At | Close, house: House) -> str:
     return typed_when(options.at, house.site.zone, options.utc).isoformat()
 
 

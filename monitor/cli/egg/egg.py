@@ -63,9 +63,9 @@ def add(parsers: Parsers) -> None:
         about="what was seen against the light",
         words=f"[EGGS] {'|'.join(FOUND)}",
     )
-    help_ = "a sign of the hatch, that the chick was helped, or a crack sealed"
+    help_ = "a sign of the hatch, that the chick was assisted, or a crack sealed"
     event = _verb(verbs, "event", write.event, kind=Event, about=help_, words=f"[EGGS] {'|'.join((*SEEN, *DONE))}")
-    event.add_argument("--note", default="", help="how it was helped, or sealed")
+    event.add_argument("--note", default="", help="how it was assisted, or sealed")
     outcome = _verb(
         verbs, "outcome", write.outcome, kind=Outcome, about="how it ended", words=f"[EGGS] {'|'.join(ENDS)}"
     )
@@ -94,6 +94,7 @@ def add(parsers: Parsers) -> None:
     _verb(
         verbs, "withdraw", write.withdraw, kind=Written, about="an entry was a mistake altogether", words="ENTRY [TEXT]"
     )
+    _verb(verbs, "undo", write.undo, kind=Written, about="take back what was written last", words="")
     help_ = "the book of a batch, or of one egg: loss so far, where it leads, what mends it"
     shown = verbs.command("show", _show, Show, about=help_)
     shown.add_argument("batch", nargs="?", default=None)

@@ -8,10 +8,19 @@ from monitor.cli.frame import Asked
 from monitor.domain.fixed import fixed
 
 SEEN = ("draw-down", "internal-pip", "external-pip")
-DONE = ("helped", "sealed")  # to an egg, with a note of how
+DONE = ("assisted", "sealed")  # to an egg, with a note of how
 FOUND = ("clear", "fertile", "alive", "early-dead", "dead", "cracked", "not-sure")
 ENDS = ("hatched", "dead", "removed")
 STAGES = ("early", "middle", "late", "internal-pip", "external-pip", "after-hatch")
+# The trade's own words, and those of before, by the verb that they are typed to: understood, and told as ours.
+MEANT = {
+    "candle": {"infertile": "clear", "quitter": "dead"},
+    "event": {"pip": "external-pip", "zip": "external-pip", "helped": "assisted"},
+    "outcome": {"quitter": "dead", "dead-in-shell": "dead", "infertile": "removed"},
+}
+# What such a word says besides: dead in the shell is full grown and not pipped (common practice); a quitter's age nobody knows by the word.
+MEANT_STAGE = {"dead-in-shell": "late"}
+MEANT_WHY = {"infertile": "clear"}
 WHY = ("clear", "broken", "rotten", "given-away", "other")
 
 

@@ -10,6 +10,9 @@ from monitor.cli.egg.given import (
     DONE,
     ENDS,
     FOUND,
+    MEANT,
+    MEANT_STAGE,
+    MEANT_WHY,
     SEEN,
     STAGES,
     WHY,
@@ -21,7 +24,7 @@ from monitor.cli.egg.given import (
     Weigh,
     Written,
 )
-from monitor.cli.frame import Wrong, show
+from monitor.cli.frame import Failed, Wrong, at_terminal, show, tell, typed_at_terminal
 from monitor.cli.record import Answer, ask, house_of, weighed_now
 from monitor.cli.typed import (
     names_eggs,
@@ -37,13 +40,18 @@ from monitor.cli.typed import (
     typed_when,
     typed_word,
 )
-from monitor.domain.eggs.entry import Entry, plain
+from monitor.domain.eggs.book import EggBook, of_egg, standing
+from monitor.domain.eggs.entry import Entry, Weighing, plain
+from monitor.domain.eggs.hatching import still_in
 from monitor.domain.published.findings import FINDINGS
 from monitor.domain.wall import filled
 from monitor.settings import House
 from monitor.shown.eggs import signs_lines, water_view, weighed_text, written_text
+from monitor.shown.entries import eggs_words
 
 LIST = "list"
+UNDONE = "undone"
+KINDS = {"assisted": "helped"}  # as the record has it
 # What can change where an egg's loss leads: only after these is that shown, which reads the batch's whole record.
 _BEARS = ("weighing", "size", "candling", "sign", "sealed", "hatched", "dead", "removed", "withdrawn")
 
@@ -58,6 +66,8 @@ def weigh(options: Weigh) -> int:
         request = _common(options, house) | {"do": "weighings", "rows": rows, "digit_g": digit_g}
         return _told(options, house, _asked(house, request | _scale(options), f"{options.csv}: "))
     together = options.count is not None
+    if not (options.words or options.tray or together) and at_terminal():
+        return _session(options, house)
     if options.tray and not together:
         raise Wrong("weigh: --tray, expected --count with it: how many eggs lie on the tray")
     words = _words(options, ("GRAMS",) if together else ("EGG", "GRAMS"))
@@ -66,10 +76,76 @@ def weigh(options: Weigh) -> int:
     return _write(options, "weighing", fact=fact, about=about, house=house)
 
 
+def _session(options: Weigh, house: House) -> int:
+    """Each egg that is still in, asked for one after the other, as one stands at the scale; each is written at once. Raises Wrong."""
+    book, _ = weighed_now(house, options.batch, options.utc, only_book=True)
+    eggs, _ = still_in(book)
+    if not eggs:
+        raise Wrong(f"weigh: which eggs of {options.batch} are still in is not known by number, expected EGG GRAMS")
+    tell(
+        f"{options.batch}, {eggs_words(len(eggs))}: grams and Enter. Enter alone leaves an egg out, < goes back, . ends."
+    )
+    entries: list[Answer] = []
+    place = 0
+    while place < len(eggs):
+        egg = eggs[place]
+        typed = typed_at_terminal(f"egg {egg}{_last_g(book, egg)}: ")
+        if typed in (None, "."):
+            break
+        if typed == "<":
+            place = max(0, place - 1)
+            continue
+        try:
+            if typed:
+                fact = {"gross_g": typed_number(typed, f"egg {egg}"), "digit_g": typed_digit(typed)} | _scale(options)
+                entries.append(
+                    _asked(
+                        house, _common(options, house) | {"do": "entry", "kind": "weighing", "fact": fact, "egg": egg}
+                    )
+                )
+        except (Wrong, Failed) as error:  # said, and asked again
+            tell(str(error))
+            continue
+        place += 1
+    if not entries:
+        return show(options.json, {"batch": options.batch, "entries": [], "water": None}, "nothing was written")
+    return _told(options, house, {"entries": entries})
+
+
+def _last_g(book: EggBook, egg: int) -> str:
+    """` (last 58.42 g)`, to see a slip by."""
+    weighed = [e for e in of_egg(book, egg) if isinstance(e.fact, Weighing)]
+    return f" (last {weighed[-1].each_g()[0]:.2f} g)" if weighed else ""
+
+
+def undo(options: Written) -> int:
+    """What was written last about the batch, taken back: of several eggs at once all of it."""
+    if options.words:
+        raise Wrong(f"undo: {' '.join(options.words)[:60]!r}, expected BATCH alone; see also eggroom egg withdraw")
+    house = house_of(options.config)
+    book, _ = weighed_now(house, options.batch, options.utc, only_book=True)
+    left = standing(book)
+    last = max(left, key=lambda e: e.number, default=None)
+    if last is None:
+        raise Wrong(f"batch {options.batch}: nothing is written that stands, expected an entry to undo")
+    written: list[Answer] = []
+    for entry in [e for e in left if e.written_at == last.written_at]:
+        about = {"egg": entry.egg, "count": entry.count, "tray": entry.tray, "replaces": entry.number}
+        request = _common(options, house) | {"do": "entry", "kind": "withdrawn", "fact": {"text": UNDONE}}
+        written.append(_asked(house, request | about))
+    lines = [
+        f"undone: {line}"
+        for line in written_text(
+            options.batch, [e for e in left if e.written_at == last.written_at], house.site
+        ).splitlines()
+    ]
+    return show(options.json, {"batch": options.batch, "entries": written}, "\n".join(lines))
+
+
 def candle(options: Counted) -> int:
     """What was seen against the light."""
     *eggs, found = _words(options, ("[EGGS]", "FOUND"))
-    typed_word("candle", found, FOUND)
+    found = typed_word("candle", _meant(options, found), FOUND)
     return _write(
         options, "candling", fact={"found": found.replace("-", " ")}, about=_about(options, eggs, options.count)
     )
@@ -78,27 +154,33 @@ def candle(options: Counted) -> int:
 def event(options: Event) -> int:
     """A sign of the hatch, help, or a crack that was sealed."""
     *eggs, sign = _words(options, ("[EGGS]", "EVENT"))
-    typed_word("event", sign, (*SEEN, *DONE))
+    sign = typed_word("event", _meant(options, sign), (*SEEN, *DONE))
     if sign in DONE:
-        return _write(options, sign, fact={"text": options.note}, about=_about(options, eggs, options.count))
+        return _write(
+            options, KINDS.get(sign, sign), fact={"text": options.note}, about=_about(options, eggs, options.count)
+        )
     if options.note:
-        raise Wrong("event: --note, expected it with helped or sealed only; for anything else see eggroom egg note")
+        raise Wrong("event: --note, expected it with assisted or sealed only; for anything else see eggroom egg note")
     words = sign if sign == SEEN[0] else sign.replace("-", " ")
     return _write(options, "sign", fact={"sign": words}, about=_about(options, eggs, options.count))
 
 
 def outcome(options: Outcome) -> int:
     """How it ended."""
-    *eggs, end = _words(options, ("[EGGS]", "OUTCOME"))
-    typed_word("outcome", end, ENDS)
+    *eggs, word = _words(options, ("[EGGS]", "OUTCOME"))
+    end = typed_word("outcome", _meant(options, word), ENDS)
     fact: dict[str, object] = {}
     if end == "dead":
-        fact = {"stage": typed_word("outcome dead: --stage", options.stage, STAGES).replace("-", " ")}
+        fact = {
+            "stage": typed_word("outcome dead: --stage", options.stage or MEANT_STAGE.get(word), STAGES).replace(
+                "-", " "
+            )
+        }
     elif options.stage is not None:
         raise Wrong(f"outcome {end}: --stage, expected it with dead only")
     if end == "removed":
-        typed_word("outcome removed: --why", options.why, WHY)
-        fact = {"why": options.why.replace("-", " ")}
+        why = MEANT_WHY.get(word, options.why)
+        fact = {"why": typed_word("outcome removed: --why", why, WHY).replace("-", " ")}
     return _write(options, end, fact=fact, about=_about(options, eggs, options.count))
 
 
@@ -199,6 +281,11 @@ def withdraw(options: Written) -> int:
 
 
 # --- what they share
+
+
+def _meant(options: Written, word: str) -> str:
+    """The word as ours: somebody of the trade says infertile, and means clear."""
+    return MEANT.get(options.verb, {}).get(word.lower(), word)
 
 
 def _write(

@@ -3,22 +3,31 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from monitor.cli.frame import Asked, Parsers, Wrong, command, show
+from monitor.cli.frame import Asked, Parsers, Wrong, command, go_on, show
 from monitor.cli.record import ask, house_of, opened
 from monitor.cli.typed import typed_by, typed_when
 from monitor.domain.air.units import fahrenheit_difference_to_k, parse_temperature
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, RH
-from monitor.domain.readings.calibration import due_after
+from monitor.domain.readings.calibration import (
+    MAX_OFFSET,
+    OFFSET_UNITS,
+    WORDS,
+    CalibrationError,
+    due_after,
+    salt_rh_pct,
+)
 from monitor.domain.refusal import one_of
+from monitor.settings import House
 from monitor.shown.calibrations import calibrated_text, list_text, list_view
 
 _NUMBER = re.compile(r"[+−-]?(?:[0-9]{1,6}(?:[.,][0-9]*)?|[.,][0-9]+)")
 _MONTHS = re.compile(r"([0-9]{1,3})mo")
 MAX_MONTHS = 120
+LARGE = {DRY_BULB: 1.0, RH: 5.0}  # K, %RH: beyond what the makers of the probes in README allow them (judgement)
 
 
 @fixed(kw_only=True)
@@ -37,6 +46,8 @@ class Calibrate(Asked):
     due: str | None
     by: str
     note: str
+    take_back: bool
+    sure: bool
 
 
 def add(parsers: Parsers) -> None:
@@ -59,12 +70,20 @@ def add(parsers: Parsers) -> None:
     calibrate.add_argument("--due", default=None, metavar="TIME", help="when to make it again: a date, or 12mo")
     calibrate.add_argument("--by", default="", metavar="NAME")
     calibrate.add_argument("--note", default="")
+    calibrate.add_argument(
+        "--take-back", action="store_true", help="the last one of the probe was a mistake: it reads as before it"
+    )
+    calibrate.add_argument(
+        "--sure", action="store_true", help="also where it changes more than probes are off as a rule"
+    )
 
 
 def _calibrate(options: Calibrate) -> int:
     if options.probe is None or options.listed:
         return _list(options)
     house = house_of(options.config)
+    if options.take_back:
+        return _take_back(options, house)
     zone, at = house.site.zone, typed_when(options.at, house.site.zone, options.utc)
     try:
         request = {"do": "calibrate", "probe": options.probe, **corrections_asked(options, house.site.unit)}
@@ -78,8 +97,44 @@ def _calibrate(options: Calibrate) -> int:
         request["since"] = "start" if since == "start" else typed_when(since, zone, options.utc).isoformat()
     if options.at != "now":  # the daemon's own now lies a moment later than ours, or on another clock
         request["at"] = at.isoformat()
+    _ask_if_large(options, request)
     answer = ask(house, {**request, "by": typed_by(options.by, house.settings.site.by), "note": options.note})
     return show(options.json, answer, calibrated_text(answer, house.site, options.utc()))
+
+
+def _take_back(options: Calibrate, house: House) -> int:
+    if any(given is not None for given in (options.offset, options.points, options.salt, options.rh_offset)):
+        raise Wrong("calibrate: --take-back, expected it without what was measured")
+    by = typed_by(options.by, house.settings.site.by)
+    answer = ask(house, {"do": "calibrate", "probe": options.probe, "back": True, "by": by})
+    return show(options.json, answer, f"taken back: {calibrated_text(answer, house.site, options.utc())}")
+
+
+def _ask_if_large(options: Calibrate, request: Mapping[str, object]) -> None:
+    """Ask before a correction that is larger than sensors are off as a rule: a slip of it would hide a danger. Raises Wrong, or Failed for a no."""
+    for quantity, most in LARGE.items():
+        by = _largest(request.get(quantity))
+        if by is not None and most < abs(by) <= MAX_OFFSET[quantity]:  # what is beyond that is refused, however sure
+            unit = OFFSET_UNITS[quantity]
+            go_on(
+                f"{options.probe}: {WORDS[quantity]} {by:+.2f} {unit}, more than {most:g} {unit}",
+                "calibrate by so much",
+                sure=options.sure,
+            )
+
+
+def _largest(asked: object) -> float | None:
+    """By how much a correction moves a reading where it moves it most, K or %RH; None where nothing is asked."""
+    if not isinstance(asked, dict):
+        return None
+    if "offset" in asked:
+        return float(asked["offset"])
+    try:
+        salts = [(read, salt_rh_pct(salt, asked["temperature_c"])) for salt, read in asked.get("salts", ())]
+    except CalibrationError:  # refused where it is asked for
+        return None
+    pairs = [*asked.get("points", ()), *salts]
+    return max((float(true) - float(read) for read, true in pairs), key=abs)
 
 
 def _list(options: Calibrate) -> int:

@@ -32,6 +32,8 @@ UNITS = {DRY_BULB: "°C", RH: "%RH"}
 OFFSET_UNITS = {DRY_BULB: "K", RH: "%RH"}
 WORDS = {DRY_BULB: "temperature", RH: "humidity"}
 
+TAKEN_BACK = "taken back"  # the note of what stands in the place of a calibration that was a mistake
+
 SALT_C = (20.0, 25.0, 30.0, 35.0, 40.0)
 # %RH over the saturated solution at SALT_C. L. Greenspan, "Humidity fixed points of binary saturated aqueous solutions", J. Res.
 # NBS 81A (1977) 89-96: his polynomials evaluated, but for sodium bromide and magnesium nitrate, whose values are his table's from
@@ -171,6 +173,29 @@ def since_by_default(calibration: Calibration, earlier: Iterable[Calibration]) -
     known = {quantity for each in earlier for quantity, _ in each.corrections()}
     first = known.isdisjoint(quantity for quantity, _ in calibration.corrections())
     return None if first else calibration.at
+
+
+def taken_back(probe: str, earlier: Sequence[Calibration], *, at: datetime, by: str) -> Calibration:
+    """What takes the place of a probe's last calibration, and holds from when on that one held: what was in force before it. Nothing is struck out.
+
+    earlier: every calibration of the probe, in the order they were added. Raises CalibrationError where there is none to take back.
+    """
+    if not earlier:
+        raise CalibrationError(probe, "never calibrated", "a calibration to take back")
+    *before, last = earlier
+    if last.note == TAKEN_BACK:
+        raise CalibrationError(probe, "its last calibration is taken back already")
+    held = last.since or _START
+
+    def was(quantity: str) -> Correction:
+        found = in_force(before, quantity, held)
+        correction: Correction | None = None if found is None else getattr(found, quantity)
+        return correction or Correction(1.0, 0.0)
+
+    return Calibration(
+        probe, max(at, last.at), last.since, by=by, note=TAKEN_BACK,
+        dry_bulb_c=None if last.dry_bulb_c is None else was(DRY_BULB), rh_pct=None if last.rh_pct is None else was(RH),
+    )  # fmt: skip
 
 
 def due_after(at: datetime, months: int) -> datetime:

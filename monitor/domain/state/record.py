@@ -99,6 +99,7 @@ class Group:
     refused: list[RefusedRow] = field(default_factory=list)
     unknown: dict[str, Unknown] = field(default_factory=dict)
     batches: dict[str, Batch] = field(default_factory=dict)
+    removed: list[str] = field(default_factory=list)  # batches that were slips
     transitions: list[Transition] = field(default_factory=list)
     notices: list[Notice] = field(default_factory=list)
     attempts: list[Attempt] = field(default_factory=list)
@@ -119,6 +120,7 @@ class Group:
             or self.refused
             or self.unknown
             or self.batches
+            or self.removed
             or self.transitions
             or self.notices
             or self.attempts

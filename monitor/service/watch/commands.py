@@ -47,7 +47,14 @@ from monitor.domain.needs.profile import STAGE_NAMES, ProfileError
 from monitor.domain.needs.rules import EGG_HOT, HANDLING_OVER
 from monitor.domain.needs.site import ID
 from monitor.domain.readings.agreement import Pairs, forget
-from monitor.domain.readings.calibration import Calibration, CalibrationError, check, since_by_default, standing
+from monitor.domain.readings.calibration import (
+    Calibration,
+    CalibrationError,
+    check,
+    since_by_default,
+    standing,
+    taken_back,
+)
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.readings.view import calibration_view
 from monitor.domain.refusal import Words, sought
@@ -72,6 +79,7 @@ from monitor.service.watch.requests import (
     Move,
     OutOfService,
     Performed,
+    Remove,
     Reopen,
     RequestError,
     Shelve,
@@ -116,6 +124,8 @@ def _performed(look: Look, request: Performed, words: ports.Words) -> Mapping[st
             return _close(look, request)
         case Reopen():
             return _reopen(look, request)
+        case Remove():
+            return _remove(look, request)
         case SplitOff():
             return _split(look, request, words)
         case Acknowledge():
@@ -279,6 +289,36 @@ def _reopen(look: Look, request: Reopen) -> Mapping[str, object]:
     return answer
 
 
+def _remove(look: Look, request: Remove) -> Mapping[str, object]:
+    """A slip goes; that it was there stays among the events. What is more than a slip stays, and may be closed."""
+    batch = _batch(look, request.batch)
+    split = batch.split_from or any(other.split_from == batch.id for other in look.state.batches.values())
+    written = look.state.books.get(batch.id, EggBook(batch)).entries
+    if batch.closed_at is not None or split or written or batch.declared or len(batch.stays) > 1:
+        why = (
+            "closed"
+            if batch.closed_at
+            else "split"
+            if split
+            else "something is written about its eggs"
+            if written
+            else "it went on"
+        )
+        raise BatchError(f"batch {batch.id}", why, "one that was set by mistake and no more; it can be closed")
+    eggs = "" if batch.eggs is None else f", {batch.eggs} eggs"
+    by = f" by {request.by}" if request.by else ""
+    answer = _adopt(
+        look,
+        closed(batch, max(look.now.utc, batch.set_at)),
+        f"removed{by}: {batch.profile}{eggs}, set {utc_text(batch.set_at, 'minutes')}",
+    )
+    del look.state.batches[batch.id], look.out.batches[batch.id]
+    look.state.books.pop(batch.id, None)
+    look.state.eggs.pop(batch.id, None)
+    look.out.removed.append(batch.id)
+    return {**answer, "did": "removed"}
+
+
 def _acknowledge(look: Look, request: Acknowledge) -> Alarm:
     alarm = _alarm(look, request.alarm)
     return _adopt_alarm(look, alarm, acknowledge(alarm, request.by, look.now))
@@ -344,12 +384,14 @@ def _calibrate(look: Look, request: Calibrate, words: ports.Words) -> Mapping[st
         raise RequestError(f"probe {name!r}", f"no such probe{near}", known)
     at, due = _past(look, "at", request.at or look.now.utc), request.due
     earlier = look.state.probes[name].calibrations if name in look.state.probes else ()
-    calibration = Calibration(
+    calibration = taken_back(name, earlier, at=at, by=request.by) if request.back else Calibration(
         probe=name, at=at, since=None, due=due, by=request.by, note=request.note,
         dry_bulb_c=correction_of(DRY_BULB, request.dry_bulb_c), rh_pct=correction_of(RH, request.rh_pct),
     )  # fmt: skip
     check(calibration)
-    if request.since is None:
+    if request.back:
+        pass  # since when it holds goes by the one that is taken back
+    elif request.since is None:
         calibration = replace(calibration, since=since_by_default(calibration, earlier))
     elif request.since != "start":
         calibration = replace(calibration, since=_past(look, "since", request.since))

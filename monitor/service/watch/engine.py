@@ -389,7 +389,7 @@ class Engine:
         """Whether somebody waits for what the group holds."""
         group = self._group
         told = group.transitions or group.notices or group.attempts
-        return bool(told or self._replies or group.batches or group.handlings or group.memory)
+        return bool(told or self._replies or group.batches or group.removed or group.handlings or group.memory)
 
     def _after_commit(self, now: Now) -> None:
         group, receipts, replies = self._group, self._receipts, self._replies

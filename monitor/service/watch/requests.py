@@ -88,6 +88,15 @@ class Reopen:
 
 
 @fixed(kw_only=True)
+class Remove:
+    """A batch was written down by mistake, and nothing about its eggs yet."""
+
+    do: Literal["remove"] = "remove"
+    batch: str
+    by: str = ""
+
+
+@fixed(kw_only=True)
 class SplitOff:
     """Some eggs of a batch, by number or so many, go on as a batch of their own. into: its name, "" for the next that is free.
     sure: also a stage long before its time."""
@@ -177,7 +186,8 @@ class BySalts:
 
 @fixed(kw_only=True)
 class Calibrate:
-    """A probe was held against a reference. since: from when on it holds, "start" for the whole record."""
+    """A probe was held against a reference. since: from when on it holds, "start" for the whole record. back: instead, the last
+    one of the probe is taken back."""
 
     do: Literal["calibrate"] = "calibrate"
     probe: str
@@ -188,6 +198,7 @@ class Calibrate:
     due: datetime | None = None
     by: str = ""
     note: str = ""
+    back: bool = False
 
 
 @fixed(kw_only=True)
@@ -239,7 +250,7 @@ class LookFacts:
 
 # Whose fields are their keys on the wire.
 ByFields = (
-    BatchAdd | Move | Stage | Close | Reopen | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | Work
+    BatchAdd | Move | Stage | Close | Reopen | Remove | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | Work
     | Calibrate | WriteWeighings | LookRoom
 )  # fmt: skip
 Performed = ByFields | Write

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import io
+import re
+import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
+from monitor.cli.batch import batch as batch_cli
 from monitor.domain.needs.batch import Batch, declared
 from monitor.service.watch.commands import batch_view
 from monitor.settings import load_house
 from monitor.shown.terminal import batch_table
 from tests.cli.commands import Capture, ok, told
-from tests.running import ROOT, set_days_ago, typed
+from tests.running import ROOT, query, set_days_ago, typed
 
 
 def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
@@ -173,3 +177,47 @@ def test_days_in_store_show_in_what_comes_when(capsys: Capture, config: Path) ->
         then, now = (datetime.fromisoformat(each[name]["at"]) for each in (before, after))
         assert now - then == timedelta(hours=14)
     assert "Hatch by the calendar: " in ok(capsys, "batch", "show", "hen-9", config=config)
+
+
+def test_a_slip_is_removed(capsys: Capture, config: Path) -> None:
+    """A batch that nothing was written about goes, where that is said to be sure; that it was there stays; its name is free again."""
+    add = ["batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", "--eggs", "24"]
+    ok(capsys, *add, config=config)
+    code, out, err = typed(capsys, "batch", "remove", "hen-1", config=config)
+    assert (code, out) == (2, "")
+    assert re.fullmatch(r"eggroom: hen-1: chicken, 24 eggs, set .*, day 0.0, expected --sure to remove hen-1\n", err)
+    said = ok(capsys, "batch", "remove", "hen-1", "--sure", "--by", "sam", config=config)
+    assert said == "batch hen-1: removed; that it was there stays among the events\n"
+    assert told(capsys, "batch", "list", "--all", config=config) == []
+    for table in ("batch", "stay", "declared"):
+        assert query(config, f"SELECT count(*) FROM {table}") == [(0,)]
+    assert "removed by sam: chicken, 24 eggs, set 2" in ok(capsys, "events", config=config)
+    ok(capsys, *add, config=config)
+    for words, why in (
+        (["egg", "note", "hen-1", "7", "quiet"], "something is written about its eggs"),
+        (["batch", "close", "hen-1"], "closed"),
+    ):
+        ok(capsys, *words, config=config)
+        code, _, err = typed(capsys, "batch", "remove", "hen-1", "--sure", config=config)
+        assert (code, err) == (
+            2,
+            f"eggroom: batch hen-1: {why}, expected one that was set by mistake and no more; it can be closed\n",
+        )
+
+
+def test_closing_asks_about_eggs_without_an_end(capsys: Capture, config: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """At a terminal; no leaves it open. Where nobody can be asked it is closed, for it can be opened again."""
+    ok(capsys, "batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", "--eggs", "5", config=config)
+    ok(capsys, "egg", "outcome", "hen-1", "2,4", "removed", config=config)
+    monkeypatch.setattr(batch_cli, "at_terminal", lambda: True)
+    for typed_there, code in (("no\n", 1), ("y\n", 0)):
+        monkeypatch.setattr(sys, "stdin", io.StringIO(typed_there))
+        came, _, err = typed(capsys, "batch", "close", "hen-1", config=config)
+        assert came == code
+        assert err.startswith(
+            "eggs 1, 3, 5 without an end, which counts as not hatched; close hen-1 all the same? [y/N] "
+        )
+    ok(capsys, "batch", "reopen", "hen-1", config=config)
+    ok(capsys, "egg", "outcome", "hen-1", "1,3,5", "removed", config=config)
+    code, _, err = typed(capsys, "batch", "close", "hen-1", config=config)
+    assert (code, err) == (0, "")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import json
+import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -10,6 +12,7 @@ from typing import Any
 import pytest
 
 from monitor.adapters.store.history import SqliteHistory
+from monitor.cli.egg import written as write
 from monitor.cli.egg.given import FOUND, SEEN, STAGES, WHY
 from monitor.domain.eggs.entry import CANDLED, DEATHS, REMOVED, SIGNS
 from monitor.domain.needs.batch import Batch
@@ -181,7 +184,7 @@ def test_every_other_verb(capsys: Capture, config: Path) -> None:
     for words, said in (
         (("event", "7", "draw-down", "--sure"), "egg 7: draw-down"),
         (("event", "7", "internal-pip", "--sure"), "egg 7: internal pip"),
-        (("event", "7", "helped", "--note", "shell moistened"), "egg 7: helped: shell moistened"),
+        (("event", "7", "helped", "--note", "shell moistened"), "egg 7: assisted: shell moistened"),
         (("event", "7", "sealed", "--note", "wax"), "egg 7: sealed: wax"),
         (("outcome", "7", "hatched", "--sure"), "egg 7: hatched"),
         (("outcome", "8", "dead", "--stage", "internal-pip"), "egg 8: dead (internal pip)"),
@@ -226,7 +229,7 @@ def test_the_words_of_the_trade_are_all_there() -> None:
         ("candle hen-1 7 clear --count 3", "candle: eggs '7' and --count, expected one of them"),
         ("candle hen-1 clear", "neither egg nor count came"),
         ("event hen-1 7 hatched", "event: 'hatched', expected one of: draw-down"),
-        ("event hen-1 7 draw-down --note x", "event: --note, expected it with helped or sealed only"),
+        ("event hen-1 7 draw-down --note x", "event: --note, expected it with assisted or sealed only"),
         ("outcome hen-1 7 dead", "outcome dead: --stage: nothing, expected one of early"),
         ("outcome hen-1 7 hatched --stage early", "outcome hatched: --stage, expected it with dead only"),
         (
@@ -506,3 +509,59 @@ def test_the_list_of_batches_is_read_once(capsys: Capture, config: Path, monkeyp
     read.clear()
     ok(capsys, "weigh", "hen-1", "7", "60.1", config=config)
     assert len(read) == len({id(history) for history in read})
+
+
+KINDS = {"candled": "candling", "external": "sign", "assisted": "helped", "dead": "dead", "removed": "removed"}
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("candle hen-1 7 infertile", "candled: clear"),
+        ("candle hen-1 7 Quitter", "candled: dead"),
+        ("event hen-1 7 pip --sure", "external pip"),
+        ("event hen-1 7 zip --sure", "external pip"),
+        ("event hen-1 7 assisted --note wet", "assisted: wet"),
+        ("event hen-1 7 helped", "assisted"),
+        ("outcome hen-1 7 quitter --stage early", "dead (early)"),
+        ("outcome hen-1 7 dead-in-shell", "dead (late)"),
+        ("outcome hen-1 7 infertile", "removed: clear"),
+    ],
+)
+def test_the_words_of_the_trade_are_understood(capsys: Capture, config: Path, words: str, said: str) -> None:
+    """And told as ours; what the record has keeps its name."""
+    assert ok(capsys, *words.split(), config=config).splitlines()[0] == f"hen-1 egg 7: {said} (entry 1)"
+    assert [row[1] for row in entries(config)] == [KINDS[said.split(" ")[0].strip(":")]]
+
+
+def test_undo(capsys: Capture, config: Path) -> None:
+    """What was written last goes, of several eggs at once all of it; then what was written before it."""
+    ok(capsys, "weigh", "hen-1", "7", "58.42", config=config)
+    ok(capsys, "candle", "hen-1", "1-3", "fertile", config=config)
+    said = ok(capsys, "undo", "hen-1", config=config)
+    assert said.splitlines() == [f"undone: hen-1 egg {egg}: candled: fertile (entry {egg + 1})" for egg in (1, 2, 3)]
+    assert ok(capsys, "undo", "hen-1", config=config) == "undone: hen-1 egg 7: 58.42 g (entry 1)\n"
+    assert "nothing is written that stands" in wrong(capsys, "undo", "hen-1", config=config)
+    assert "expected BATCH alone" in wrong(capsys, "undo", "hen-1", "7", config=config)
+    assert len(query(config, "SELECT kind FROM entry WHERE kind = 'withdrawn'")) == 4
+
+
+def test_a_session_at_the_scale(capsys: Capture, config: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each egg that is still in is asked for; what is no weight is said and asked again; an empty line leaves an egg out, `<` goes back."""
+    ok(capsys, "outcome", "hen-1", "2", "removed", config=config)
+    ok(capsys, "weigh", "hen-1", "1", "58.40", "--at", "-5d", config=config)
+    monkeypatch.setattr(write, "at_terminal", lambda: True)
+    monkeypatch.setattr(sys, "stdin", io.StringIO("57,1\nheavy\n\n<\n60.21\n59\n.\n"))
+    code, out, err = typed(capsys, "egg", "weigh", "hen-1", config=config)
+    assert code == 0
+    assert [line.partition(" (entry")[0] for line in out.splitlines()[:3]] == [
+        "hen-1 egg 1: 57.10 g", "hen-1 egg 3: 60.21 g", "hen-1 egg 4: 59.00 g",
+    ]  # fmt: skip
+    first, _, asked = err.partition("\n")
+    assert first.startswith("hen-1, 23 eggs: grams and Enter.")
+    assert asked == (
+        "egg 1 (last 58.40 g): egg 3: egg 3: 'heavy', expected a number, such as 26.49\n"
+        "egg 3: egg 4: egg 3: egg 4: egg 5: "
+    )
+    monkeypatch.setattr(sys, "stdin", io.StringIO(""))
+    assert typed(capsys, "egg", "weigh", "hen-1", config=config)[:2] == (0, "nothing was written\n")

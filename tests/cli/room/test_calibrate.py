@@ -223,3 +223,40 @@ def history(capsys: Capture, config: Path) -> dict[str, Any]:
     found = json.loads(out)
     assert isinstance(found, dict)
     return found
+
+
+@pytest.mark.parametrize(
+    ("measured", "by"),
+    [
+        (["--offset", "1.01K"], "temperature +1.01 K, more than 1 K"),
+        (["--offset", "-2F"], "temperature -1.11 K, more than 1 K"),
+        (["--points", "36=37.5", "39=40.2"], "temperature +1.50 K, more than 1 K"),
+        (["--rh-offset", "-5.1"], "humidity -5.10 %RH, more than 5 %RH"),
+        (["--salt", "sodium-chloride=68", "--at-temperature", "25C"], "humidity +7.30 %RH, more than 5 %RH"),
+    ],
+)
+def test_a_large_correction_is_asked_about(capsys: Capture, config: Path, measured: list[str], by: str) -> None:
+    """A slip of a kelvin would hide what kills; the same is done where it is said to be sure."""
+    code, out, err = typed(capsys, "calibrate", PROBE, *measured, config=config)
+    assert (code, out, err) == (2, "", f"eggroom: {PROBE}: {by}, expected --sure to calibrate by so much\n")
+    ok(capsys, PROBE, *measured, "--sure", config=config)
+    ok(capsys, PROBE, "--offset", "1.0K", "--rh-offset", "5", config=config)
+
+
+def test_a_calibration_is_taken_back(capsys: Capture, config: Path) -> None:
+    """The probe reads as before it, in the record too; nothing is struck out, and once is enough."""
+    for offset in ("0.3K", "0.9K"):
+        ok(capsys, PROBE, "--offset", offset, "--rh-offset", "2", config=config)
+    said = ok(capsys, PROBE, "--take-back", "--by", "sam", config=config)
+    assert said.startswith(f"taken back: {PROBE}: reads 0.60 K lower from now on; ")
+    listed = rows(capsys, "--list", config=config)
+    assert [row["in_force"] for row in listed] == [False, False, True]
+    assert listed[-1]["dry_bulb_c"]["offset"] == pytest.approx(0.3)
+    assert listed[-1]["since"] == listed[-2]["since"]
+    code, _, err = typed(capsys, "calibrate", PROBE, "--take-back", config=config)
+    assert (code, err) == (2, f"eggroom: {PROBE}: its last calibration is taken back already\n")
+    other = "node-b/top"
+    code, _, err = typed(capsys, "calibrate", other, "--take-back", config=config)
+    assert (code, err) == (2, f"eggroom: {other}: never calibrated, expected a calibration to take back\n")
+    ok(capsys, other, "--offset", "0.5K", config=config)
+    assert "reads 0.50 K lower from now on; the record of before too" in ok(capsys, other, "--take-back", config=config)
