@@ -6,7 +6,7 @@
     python -m tests.truth --from N     held-out seeds from N on, for a verdict after this one has been looked at
     python -m tests.truth --only "fan dead,turner jam"   these faults alone, on tuning seeds: while a rule is changed
     python -m tests.truth --story "heater dead" 3    one scenario, told
-    python -m tests.truth --bars       what reaches the ear, on other machines: see bars.py (--tuning, --quick, --from, --only, --worst N)
+    python -m tests.truth --bars       what reaches the ear, on other machines: see bars.py (--tuning, --quick, --from, --only, --few N, --worst N)
     python -m tests.truth --story "fan dead" 3 --bars   one of its lives, with everything that rang
 
 Exit code 0 when the real judge meets every bar (of `--bars`: but those that stand in NOT_YET) and the two bad judges do not, 1 otherwise.
@@ -78,6 +78,7 @@ def _asked(arguments: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--tuning", action="store_true")
     parser.add_argument("--only", default="", metavar="FAULT,FAULT")
     parser.add_argument("--bars", action="store_true")
+    parser.add_argument("--few", type=int, default=1_000, metavar="N")
     parser.add_argument(
         "--every", action="store_true", help="of a story: the air each minute, not each quarter of an hour"
     )
@@ -99,7 +100,7 @@ def _bars(asked: argparse.Namespace) -> int:
     began_s = time.perf_counter()
     tuning = asked.quick or asked.tuning or asked.only
     first_seed = asked.first if asked.first is not None else (TUNING if tuning else HELD_OUT)[0]
-    todo = ear_bars.jobs(first_seed, quick=asked.quick, only=asked.only)
+    todo = ear_bars.jobs(first_seed, quick=asked.quick, only=asked.only, few=asked.few)
     if not todo:
         print(
             f"--only {asked.only!r}: none, expected a part of one of: {', '.join([*FAMILIES, ear_bars.SEASON])}",

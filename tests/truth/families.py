@@ -25,7 +25,7 @@ from monitor.domain.needs.bands import needs_of
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL, Machine, Probe, Site
-from tests.truth.cabin import Cabin, RoomAir, saturation_kpa
+from tests.truth.cabin import SPRAY, Cabin, RoomAir, saturation_kpa
 from tests.truth.ear import Ear
 from tests.truth.faults import SEASONS, SPECIES, profiles
 from tests.truth.lives import DAY_S, HOUR_S, MINUTE_S, Happening, Node, Person, World
@@ -51,6 +51,7 @@ TOP, LOW, FAR = "node-a/top", "node-b/low", "node-c/top"
 FOLLOWED_S = 12.0 * HOUR_S
 ATTEMPTS = 40
 STILL_BIRDS = ("chicken", "japanese-quail", "pheasant", "pekin-duck", "goose", "ostrich")
+CALENDAR_BIRDS = ("chicken", "japanese-quail", "pheasant", "pekin-duck", "muscovy-duck")
 WATERFOWL = ("pekin-duck", "goose", "muscovy-duck")
 ANY_S = (10, 20, 30, 60)
 
@@ -71,6 +72,7 @@ class Draft:
     probes: int = 1
     still: bool = False
     second: bool = False
+    beside: bool = True  # whether eggs are in the second machine
     same_node: bool = False
     hatcher: bool = False
     humid: bool = True
@@ -95,7 +97,8 @@ class Draft:
 class Family:
     """wanted: rules of which one has to be told within allowed_s of the onset, where no danger of temperature decides. sensor: what fails is a
     probe or a node, so that a word about the air has the wrong cause. slow: heat that comes over hours and should be foreseen. named: a word
-    that the first waking message must name before the others of LINKS. full, quick: how many seeds.
+    that the first waking message must name before the others of LINKS. says: a pattern that one message must have, within allowed_s of the onset, or of the
+    daemon's return. full, quick: how many seeds.
     """
 
     group: str
@@ -107,6 +110,7 @@ class Family:
     sensor: bool = False
     slow: bool = False
     named: str = ""
+    says: str = ""
     full: int = 10
     quick: int = 1
 
@@ -227,7 +231,7 @@ def _built(draft: Draft, ear: Ear, *, seed: str) -> World:
         [(0.0, partial(_set, id_="first", profile=draft.profile.id, day=draft.day, eggs=build.eggs)), *draft.happenings],
         draft.person, draft.mends,
     )  # fmt: skip
-    if draft.second:
+    if draft.second and draft.beside:
         world.happenings.insert(
             1, (0.0, partial(_set, id_="beside", profile=draft.profile.id, day=draft.day, eggs=12, machine=SECOND))
         )
@@ -426,9 +430,10 @@ def _set_cold(world: World, *, cold_c: float, profile: str) -> None:
 
 
 def _moved(d: Draft) -> None:
-    """On the day of lockdown the eggs go from their setter to a hatcher that stands ready, warmer or cooler by little, and moister."""
+    """On the day of lockdown the eggs go from their setter to a hatcher that stands ready, as moist as they will need it."""
+    d.profile = profiles()[d.rng.choice(CALENDAR_BIRDS)]
     d.day = d.profile.lockdown_day - 0.3
-    d.second = True
+    d.second, d.beside = True, False
     at_s = d.rng.uniform(4.0, 10.0) * HOUR_S
     for_s = d.rng.uniform(120.0, 420.0)
     _opened(d, at_s, for_s, 1.0)
@@ -437,20 +442,26 @@ def _moved(d: Draft) -> None:
         (at_s + for_s, partial(World.door, is_open=False, machine=SECOND)),
         (at_s + for_s, _moves),
     ]
+    d.suits = partial(_made_ready, d)
+
+
+def _made_ready(d: Draft, world: World) -> None:
+    """The hatcher, trimmed to what the eggs need from lockdown on. Raises Misfit."""
+    late = replace(d, day=d.profile.lockdown_day + 0.5)
+    hatcher = world.cabins[SECOND]
+    hatcher.build = replace(hatcher.build, water=SPRAY, spray_g_h=4.0 * hatcher.build.volume_l, spray_band_pct=1.0)
+    trimmed(hatcher, bands_on(late, world.site.machines[SECOND], world.site), world.room)
 
 
 def _moves(world: World) -> None:
     old, new = world.cabins[HOME], world.cabins[SECOND]
     new.egg_c, new.age_days = old.egg_c, old.age_days
-    if new.set_rh_pct < 66.0:
-        new.set_rh_pct = 68.0
-        new.pan_m2 *= 1.8
     world.ask({"do": "move", "batch": "first", "machine": SECOND})
 
 
 def _hatch(d: Draft) -> None:
     """Two days and a half around a hatch: chicks wet the air for hours, and the door is opened to take them out."""
-    d.profile = profiles()[d.rng.choice(("chicken", "japanese-quail", "pekin-duck", "pheasant", "muscovy-duck"))]
+    d.profile = profiles()[d.rng.choice(CALENDAR_BIRDS)]
     d.hatcher = True
     d.day = d.profile.days - 1.4
     begins_s, over_s = d.rng.uniform(0.3, 0.9) * DAY_S, d.rng.uniform(12.0, 30.0) * HOUR_S
@@ -538,7 +549,7 @@ def _valve(d: Draft) -> None:
 
 def _not_raised(d: Draft) -> None:
     """Lockdown was declared, and nobody raised the humidity."""
-    d.profile = profiles()[d.rng.choice(("chicken", "japanese-quail", "pheasant", "pekin-duck", "muscovy-duck"))]
+    d.profile = profiles()[d.rng.choice(CALENDAR_BIRDS)]
     d.day = d.profile.lockdown_day - d.onset_s / DAY_S - 0.2
     d.happen(0.0, lambda w: w.ask({"do": "stage", "batch": "first", "stage": "lockdown"}))
 
@@ -730,13 +741,17 @@ def _answered(begin: Callable[[Draft], None], d: Draft) -> None:
     begin(d)
     after_s = log_uniform(d.rng, 120.0, 2400.0)
     repairs_s = d.rng.uniform(600.0, 3600.0) if d.mends is not None and d.rng.random() < 0.4 else None
-    shelves_s = None
+    shelves_s = d.rng.uniform(0.5, 1.0) * HOUR_S if d.rng.random() < 0.25 else None
     d.person = Person(after_s, repairs_s, shelves_s)
     d.note(
         f"answered after {after_s / MINUTE_S:.0f} min"
+        + (f", shelved for {shelves_s / MINUTE_S:.0f} min" if shelves_s else "")
         + (f", mended after {repairs_s / MINUTE_S:.0f} more" if repairs_s else "")
     )
 
+
+# That the daemon was away, in any of the words that a person would use of it.
+AWAY = r"\baway\b|was off|were off|without power|power (was|cut|fail)|not watch|nobody watch|was down|not run"
 
 _CLEAN_FULL = {2: 3, 10: 12, 30: 16, 60: 22}
 _CLEAN_QUICK = {2: 0, 10: 0, 30: 1, 60: 2}
@@ -787,13 +802,13 @@ FAMILIES: dict[str, Family] = {
     "hot probe, dry air": Family(FAULT, _hides, wanted=DRY_WORDS, allowed_s=3 * HOUR_S, sensor=True, full=16),
     "probe silent": Family(FAULT, _probe_silent, wanted=SENSOR_WORDS, allowed_s=1200.0, sensor=True, full=12),
     "node silent": Family(FAULT, _node_silent, wanted=SENSOR_WORDS, allowed_s=1200.0, sensor=True, full=12),
-    "node restarts": Family(FAULT, _restarts, sensor=True, full=12),
+    "node restarts": Family(FAULT, _restarts, sensor=True, says=r"restart", full=12),
     "node comes and goes": Family(FAULT, _comes_and_goes, sensor=True, full=8, quick=0),
     "broker stopped": Family(FAULT, _broker, wanted=SENSOR_WORDS, allowed_s=900.0, sensor=True, named="broker", full=8),
     "network gone": Family(FAULT, _network, wanted=SENSOR_WORDS, allowed_s=900.0, sensor=True, named="network", full=8),
     "mains failed": Family(FAULT, _mains, wanted=SENSOR_WORDS, allowed_s=900.0, named="mains", full=8),
     "node in the wrong site": Family(FAULT, _wrong_site, wanted=SENSOR_WORDS, allowed_s=1200.0, sensor=True, named="site", full=8),
-    "cut with the daemon": Family(FAULT, _cut, full=10),
+    "cut with the daemon": Family(FAULT, _cut, allowed_s=900.0, says=AWAY, full=12),
     "two at once": Family(FAULT, _two_at_once, full=24),
     "heals and returns": Family(FAULT, _returns, full=16),
     **{

@@ -146,6 +146,7 @@ class World:
     calm: Calm | None = None
     limits: Limits = field(default_factory=lambda: Limits(37.8))
     refused: list[str] = field(default_factory=list)
+    back_s: float | None = None  # when the daemon came back from a cut
     blind: bool = False  # whether a probe, a node or the way to them failed at some time
     _heard: int = 0
     _answers_s: float | None = None
@@ -289,7 +290,7 @@ class World:
     def daemon(self, on: bool) -> None:
         """The Pi itself, and its broker with it."""
         if on:
-            self.broker_up = True
+            self.broker_up, self.back_s = True, self.at_s
             self.said_s = max(self.at_s, self.said_s)
             self.ear.start_again(self.said_s)
         else:

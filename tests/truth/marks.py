@@ -64,7 +64,7 @@ class Lived:
 
     words: by priority and rule. found_s: for each thing that had to be told, how late it was (inf: never). rung: messages by priority and
     'day' or 'night', after the onset; crossed: whether heat that came slowly passed its limit, and foreseen: whether that was foretold.
-    right: whether the first waking word had the right cause; None where none was needed and none came.
+    right: whether the first waking word had the right cause; None where none was needed and none came. both: one machine was called hot and cold within the hour.
     """
 
     judge: str
@@ -86,6 +86,7 @@ class Lived:
     crossed: bool = False
     foreseen: bool = False
     right: bool | None = None
+    both: bool = False
     first_word: str = ""
     refused: list[str] = field(default_factory=list)
 
@@ -132,6 +133,7 @@ def marked(story: Story, judge: str) -> Lived:
     words = [(t, rang_s) for t, rang_s in words_of(world) if t.at_s >= world.onset_s]
     out.words = Counter((t.priority, t.rule) for t, _ in words)
     out.forecasts = [f for t, _ in words if (f := _forecast(world, t)) is not None and family.group != ANSWERED]
+    out.both = _hot_and_cold(words)
     out.first_s = words[0][0].at_s - world.onset_s if words else None
     end_s = world.onset_s + FOLLOWED_S if family.group in (FAULT, ANSWERED) else math.inf
     for rung in world.ear.rung:
@@ -140,6 +142,12 @@ def marked(story: Story, judge: str) -> Lived:
     if family.group in (FAULT, ANSWERED):
         _mark_fault(out, story, words)
     return out
+
+
+def _hot_and_cold(words: Sequence[tuple[Told, float | None]]) -> bool:
+    hot = [t for t, _ in words if t.rule.startswith("dry-bulb-high") or t.rule == "dry-bulb-lethal"]
+    cold = [t for t, _ in words if t.rule.startswith("dry-bulb-low")]
+    return any(h.subject == c.subject and abs(h.at_s - c.at_s) <= HOUR_S for h in hot for c in cold)
 
 
 def night(world: World, at_s: float) -> bool:
@@ -173,6 +181,14 @@ def _mark_fault(out: Lived, story: Story, words: Sequence[tuple[Told, float | No
         )
     for wanted in story.wants:
         out.found_s += _found_s(world, wanted, words)
+    if family.says:
+        since_s = world.onset_s if world.back_s is None else world.back_s
+        said = (
+            r.at_s
+            for r in world.ear.rung
+            if r.at_s >= since_s and re.search(family.says, f"{r.title}\n{r.text}", re.IGNORECASE)
+        )
+        out.found_s.append(next(said, math.inf) - since_s)
     if waking:
         out.right = true_word(world, waking[0][0]) and _named(world, family.named)
     elif out.harm:

@@ -42,7 +42,7 @@ def test_the_bad_judges_fail(found: list[Found]) -> None:
 
 def test_every_bar_in_the_list_can_be_printed() -> None:
     """A name in NOT_YET that no bar has would excuse nothing, and hide that it does."""
-    families = [name for name in FAMILIES if FAMILIES[name].wanted or name == "two at once"]
+    families = [name for name in FAMILIES if FAMILIES[name].wanted or FAMILIES[name].says or name == "two at once"]
     told = {f"{name}: told within {FAMILIES[name].allowed_s / 60.0:.0f} min" for name in families}
     assert {name for name in NOT_YET if ": told within" in name} <= told
     assert set(BAD_HEAR) <= set(FAMILIES)
