@@ -37,7 +37,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable, wall_day
 from monitor.shown.entries import said
 from monitor.shown.form import rough_span
-from monitor.shown.values import harm_words, show_window
+from monitor.shown.values import harm_words, show_window, stage_words
 
 NOT_USABLE, SEE_HEALTH = "readings not usable", "Look at the node: eggroom health."
 MAX_SEEN = 70  # characters of the breeder's own words, and of what was seen last: both must fit one message
@@ -144,8 +144,8 @@ def _apart(about: Apart, unit: Unit) -> str:
 
 
 def _inside(about: Unmet) -> str:
-    """`hen-1 day 10 setter, goose-2 day 26 lockdown, lost-1 (profile unknown)`."""
-    known = [f"{batch} day {day} {stage}" for batch, day, stage in about.batches]
+    """`hen-1 day 10 incubation, goose-2 day 26 lockdown, lost-1 (profile unknown)`."""
+    known = [f"{batch} day {day} {stage_words(stage)}" for batch, day, stage in about.batches]
     return ", ".join([*known, *(f"{batch} (profile unknown)" for batch in about.unknown)])
 
 
@@ -188,7 +188,7 @@ def _cut(text: str) -> str:
 
 
 def losing_words(about: Losing, site: Site) -> str:
-    """`egg 9: loss by pip 18.0 % (16.6 to 19.4), window 11 to 14 %; ...; also egg 7`; the others only where there is room."""
+    """`egg 9: loss by pip 18.0 % (16.6 to 19.4), target 11 to 14 %; ...; also egg 7`; the others only where there is room."""
     who = "" if about.who == Weighed() else f"{_who(about.who)}: "
     told = [f"{who}{projection_words(where_to, site)}" for where_to in _shorter(about.where_to)]
     words = next((each for each in told if len(each) <= MAX_LOSING), told[-1])
@@ -213,10 +213,10 @@ def _who(about: Weighed) -> str:
 
 
 def projection_words(found: Projection, site: Site) -> str:
-    """`loss by pip 18.0 % (16.6 to 19.4), window 11 to 14 %; 35 % RH (wet bulb 25.1 °C) from now on, 52 % now, leads to 14.5 %`."""
+    """`loss by pip 18.0 % (16.6 to 19.4), target 11 to 14 %; 35 % RH (wet bulb 25.1 °C) from now on, 52 % now, leads to 14.5 %`."""
     words = (
         f"loss by pip {found.pip_pct:.1f} % ({found.low_pct:.1f} to {found.high_pct:.1f}), "
-        f"window {show_window(found.window_pct)} %"
+        f"target {show_window(found.window_pct)} %"
     )
     if found.on_track:
         return words
@@ -262,4 +262,4 @@ def _others(setting: Setting) -> str:
     if setting.others is None:
         return ""
     before = "" if setting.others_now is None else f", {setting.others_now} as it is"
-    return f"; of {setting.others} other{'s' if setting.others > 1 else ''} there {setting.others_then} reach their window{before}"
+    return f"; of {setting.others} other{'s' if setting.others > 1 else ''} there {setting.others_then} reach their target{before}"

@@ -291,7 +291,7 @@ def _together(found: BatchLoss, water: Water, site: Site) -> Iterator[Block]:
         most = f"{serving.rh_pct:.0f} % RH (wet bulb {wet}) from now on{now}"
         words = f"{most}: serves {len(serving.served)} of {len(found.eggs)} eggs"
     else:
-        words = f"no humidity that a machine can hold brings any of {len(found.eggs)} eggs into the window"
+        words = f"no humidity that a machine can hold brings any of {len(found.eggs)} eggs to the target"
     yield Paragraph(words, INSET)
     for eggs, want in ((serving.drier, "drier"), (serving.wetter, "damper")):
         if eggs:

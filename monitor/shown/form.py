@@ -14,7 +14,7 @@ from monitor.domain.wall import sheet_time
 if TYPE_CHECKING:  # messages are put into words without numpy
     from monitor.analysis.history.figures import Limits
 
-WORDS = {DRY_BULB: "dry bulb", RH: "humidity", WET_BULB: "wet bulb", EGG: "egg (estimate)"}
+WORDS = {DRY_BULB: "temperature", RH: "humidity", WET_BULB: "wet bulb", EGG: "egg (estimate)"}
 
 
 @fixed

@@ -53,7 +53,7 @@ _LOOKED_AT = {
 }
 _WHEN = {
     WHOLE: "over the whole incubation",
-    SETTER: "in the setter",
+    SETTER: "in incubation",
     HATCHER: "in lockdown and hatch",
     EARLY: "in the first third",
     TO_MIDDLE: "up to the end of the middle third",
@@ -99,7 +99,7 @@ class Told:
         return BADLY if finding is None else ending_of(finding.finding)
 
     def name(self, exposed: Exposed) -> str:
-        """`too humid in the setter`, `set in setter-1 rather than setter-2`, `too humid in the setter, setter-1 alone`."""
+        """`too humid in incubation`, `set in setter-1 rather than setter-2`, `too humid in incubation, setter-1 alone`."""
         if exposed.id:
             what = self.looked_at[exposed.id]
             return f"{what}, {exposed.group} alone" if exposed.group else what
@@ -117,7 +117,7 @@ def ending_of(finding: str) -> Ending:
 
 
 def looked_at_words(each: LookedAt, unit: str = "C") -> str:
-    """`too humid in the setter`, `6 h in all at or above 43.3 °C in the last third`; unit: C or F."""
+    """`too humid in incubation`, `6 h in all at or above 43.3 °C in the last third`; unit: C or F."""
     cause = each.cause
     if cause.window == WHOLE and cause.check in (SWING, LOSS):  # there is no other time to confuse it with
         return _LOOKED_AT[cause.check, cause.direction]

@@ -15,7 +15,7 @@ from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.entries import eggs_words
 from monitor.shown.openings import opening_words
-from monitor.shown.values import DRAW_DOWN_WORDS, state_words, subject_name
+from monitor.shown.values import DRAW_DOWN_WORDS, stage_words, state_words, subject_name
 
 if TYPE_CHECKING:
     from monitor.domain.watch.view import BatchView
@@ -119,7 +119,7 @@ def batch_text(batch: Batch, site: Site, now: datetime, *, store_h: tuple[float,
     for stay in batch.stays:
         until = "now" if stay.until is None else local(stay.until, site, now)
         lines.append(f"  in {stay.machine} from {local(stay.since, site, now)} to {until}")
-    lines += [f"  {d.stage} declared {local(d.at, site, now)}" for d in batch.declared]
+    lines += [f"  {stage_words(d.stage)} declared {local(d.at, site, now)}" for d in batch.declared]
     if batch.closed_at is not None:
         lines.append(f"  closed {local(batch.closed_at, site, now)}")
     elif profile is not None:
@@ -141,7 +141,7 @@ def moved_lines(answer: BatchView, site: Site) -> list[str]:
     if began is not None:
         return [f"in lockdown since {local(began, site)}"]
     return [
-        f"no sign is written yet, so its air is judged as in the setter; when one is seen: eggroom egg event {answer['id']} {_sign_word(profile)}"
+        f"no sign is written yet, so its air is judged as in incubation; when one is seen: eggroom egg event {answer['id']} {_sign_word(profile)}"
     ]
 
 

@@ -27,7 +27,7 @@ EARLY, TO_MIDDLE, LATE, BEFORE_SET = "early", "to-middle", "late", "before set"
 # What each window is called, and its usual share of the term: a fault counts for more the more of its window it fills.
 WINDOWS = {
     WHOLE: ("the whole incubation", 1.0),
-    SETTER: ("the setter stage", 6.0 / 7.0),
+    SETTER: ("the incubation stage", 6.0 / 7.0),
     HATCHER: ("lockdown and hatch", 1.0 / 7.0),
     EARLY: ("the first third", 1.0 / 3.0),
     TO_MIDDLE: ("the days up to the end of the middle third", 16.0 / 21.0),  # hen day 16, as the finding has it

@@ -20,6 +20,7 @@ from monitor.domain.wall import wall_clock
 from monitor.shown.form import WORDS, Shown
 from monitor.shown.history.felt import happening_words
 from monitor.shown.report.page import safe
+from monitor.shown.values import stage_words
 
 HEIGHT = 170.0
 HOUR_MS = 3_600_000
@@ -81,7 +82,7 @@ def strips(
     most = max((count for _, count in per_day), default=0)
     most_words = f" <small>up to {most} a day</small>" if most else " <small>none recognised</small>"
     yield f'<figure><figcaption>Stages, machines and openings{most_words}</figcaption><div class="plot">'
-    stages = [(p.since_ms, p.until_ms, p.stage) for p in history.stages]
+    stages = [(p.since_ms, p.until_ms, stage_words(p.stage)) for p in history.stages]
     moves = [each for each in history.happenings if each.kind == MOVE]
     ends = [*(each.at_ms for each in moves[1:]), chart.until_ms]
     stays = [(m.at_ms, end, m.machine or "no machine") for m, end in zip(moves, ends, strict=False) if m.at_ms < end]
@@ -102,11 +103,11 @@ def strips(
 def legend(egg: bool = False) -> str:
     """What colours and marks mean; egg: of one, whose book is marked too."""
     shapes = [
-        ('<rect class="band" width="22" height="12"/>', "the band, to its warning limits"),
+        ('<rect class="band" width="22" height="12"/>', "the target, to its warning limits"),
         ('<path class="alarm" d="M0 6H22"/>', "high alarm limit"),
         ('<path class="alarm below" d="M0 6H22"/>', "low alarm limit"),
-        ('<rect class="out" width="22" height="12"/>', "above the band"),
-        ('<rect class="out below" width="22" height="12"/>', "below the band"),
+        ('<rect class="out" width="22" height="12"/>', "above the target"),
+        ('<rect class="out below" width="22" height="12"/>', "below the target"),
         ('<rect class="gap" width="22" height="12"/>', "gap: no good data, or egg not known"),
         ('<path class="move" d="M11 0V12"/>', "move"),
         ('<path class="stage" d="M11 0V12"/>', "stage begins"),
@@ -187,7 +188,9 @@ def _envelope(chart: Chart, scale: _Scale) -> str:
 
 def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], *, shown: Shown) -> Iterator[str]:
     for stage in stages[1:]:
-        yield _mark("stage", chart.column(stage.since_ms), f"{stage.stage} from {shown.time(stage.since_ms)}")
+        yield _mark(
+            "stage", chart.column(stage.since_ms), f"{stage_words(stage.stage)} from {shown.time(stage.since_ms)}"
+        )
     inside = [each for each in done if 0.0 <= chart.column(each.at_ms) <= chart.low.size]
     for each in inside:
         x, words = chart.column(each.at_ms), f"{shown.time(each.at_ms)} {happening_words(each, shown)}"
@@ -219,7 +222,7 @@ def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str
 
 
 def _named(name: str, spans: Sequence[tuple[int, int, str]], set_ms: int) -> str:
-    """The same in words, for a name that has no room in its stretch: `Stage: setter from day 0, lockdown from day 18`."""
+    """The same in words, for a name that has no room in its stretch: `Stage: incubation from day 0, lockdown from day 18`."""
     told = [f"{words} from day {counted((since_ms - set_ms) / (DAY_H * HOUR_MS), 1):g}" for since_ms, _, words in spans]
     return f'<p class="named">{name}: {safe(", ".join(told))}</p>' if told else ""
 

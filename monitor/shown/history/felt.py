@@ -18,7 +18,7 @@ from monitor.shown.form import Shown, duration
 from monitor.shown.history.exposures import match_words
 from monitor.shown.openings import opening_words
 from monitor.shown.report.tree import INSET, Heading, Paragraph, Section, plain
-from monitor.shown.values import per_cent
+from monitor.shown.values import per_cent, stage_words
 from monitor.shown.weighings import left_out_words
 
 LISTED = 20  # openings told one by one in words; JSON and CSV have them all
@@ -87,12 +87,12 @@ def dose_section(felt: Sequence[Felt], shown: Shown) -> Section:
     blocks = [about]
     told: dict[tuple[tuple[str, str], ...], str] = {}
     for each, side in found:
-        blocks.append(Paragraph(f"{each.stage}: {dose_line(side, shown)}"))
+        blocks.append(Paragraph(f"{stage_words(each.stage)}: {dose_line(side, shown)}"))
         key = tuple((match.exposure.id, match.standing) for match in side.published)
         if key in told:
             blocks.append(Paragraph(f"published: as for {told[key]}", INSET))
             continue
-        told[key] = each.stage
+        told[key] = stage_words(each.stage)
         for match in side.published:
             longest = _longest(match.standing, match.exposure.temp_c, side)
             blocks.append(Paragraph(f"{match_words(match, shown.unit, 'All of it here')}{longest}", INSET))

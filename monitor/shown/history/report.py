@@ -45,7 +45,7 @@ from monitor.shown.report.tree import (
     Table,
     plain,
 )
-from monitor.shown.values import per_cent
+from monitor.shown.values import per_cent, stage_words
 
 LISTED = 20  # excursions, and gaps, told one by one; JSON and CSV have them all
 
@@ -119,7 +119,7 @@ def history_report(history: BatchHistory, header: Header, shown: Shown, *, chart
 
 def _times(shown: Shown) -> str:
     return (
-        f"Times are local ({shown.zone}). In, above and below refer to the warning limits of the band (to the alarm"
+        f"Times are local ({shown.zone}). In, above and below refer to the warning limits of the target (to the alarm"
         " limit on a side without one). Covered is the share of time with good data; over a gap nothing is made up."
     )
 
@@ -183,7 +183,9 @@ def _period(period: Period, felt: Felt | None, shown: Shown) -> Section:
                 blocks.append(Paragraph(f"{WORDS[quantity]} from {shown.time(limits.since_ms)}: {band}"))
     if felt is not None:
         blocks += plain(felt_lines(felt, shown))
-    return Section(Heading(period.stage, f" in {', '.join(period.machines) or 'no machine'}"), tuple(blocks))
+    return Section(
+        Heading(stage_words(period.stage), f" in {', '.join(period.machines) or 'no machine'}"), tuple(blocks)
+    )
 
 
 def column(quantity: str, figures: Figures, shown: Shown) -> list[Row]:
@@ -217,8 +219,8 @@ def column(quantity: str, figures: Figures, shown: Shown) -> list[Row]:
         under("at", time(figures.min_at_ms)),
         row("highest", value(figures.max)),
         under("at", time(figures.max_at_ms)),
-        row("band", shown.band(quantity, figures.limits[0]) if len(figures.limits) == 1 else "changes, see below"),
-        row("in band", hours(figures.hours_in)),
+        row("target", shown.band(quantity, figures.limits[0]) if len(figures.limits) == 1 else "changes, see below"),
+        row("on target", hours(figures.hours_in)),
         row("above", hours(figures.hours_above)),
         under("area", area(figures.degree_hours_above)),
         row("below", hours(figures.hours_below)),
@@ -258,7 +260,7 @@ def _how_many(count: int) -> str:
 
 
 def _where(excursion: Excursion) -> str:
-    return f"{excursion.stage} in {excursion.machine or 'no machine'}"
+    return f"{stage_words(excursion.stage)} in {excursion.machine or 'no machine'}"
 
 
 def _caveats(excursion: Excursion) -> str:

@@ -20,7 +20,7 @@ from monitor.domain.needs.site import HOLDS_EGGS, Machine, Site
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.plan import BAND_SHARE
 from monitor.shown.form import short_span
-from monitor.shown.values import show_figure
+from monitor.shown.values import show_figure, stage_words
 
 # Origins that only a machine with eggs in it has.
 OF_BAND, CAPPED, PUBLISHED, OF_HENS = "band", "a quarter of the band", "published", "published, of hens alone"
@@ -166,7 +166,9 @@ def _machine_lines(machine: Mapping[str, Any], unit: str) -> list[str]:
 
 def _whose_words(batch: Mapping[str, Any]) -> str:
     settling = ", humidity settling" if batch["settling"] else ""
-    return f"{batch['batch']}: {batch['profile']}, {batch['stage']}, day {whole_day(batch['day'])}{settling}"
+    return (
+        f"{batch['batch']}: {batch['profile']}, {stage_words(batch['stage'])}, day {whole_day(batch['day'])}{settling}"
+    )
 
 
 def _row_lines(rows: Sequence[Mapping[str, Any]], letters: Mapping[tuple[str, ...], str], unit: str) -> list[str]:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from monitor.domain.needs.bands import RH
 from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.target import target_of
-from monitor.shown.values import QUANTITIES, target_words
+from monitor.shown.values import QUANTITIES, stage_words, target_words
 
 _EVIDENCE = {"memory": "memory", "judgement": "judgement", "common-practice": "judgement", "own": "own"}
 _EVIDENCE_WORDS = {"published": "published", "memory": "from memory", "judgement": "judgement", "own": "your own"}
@@ -112,7 +112,7 @@ def _stage_lines(profile: Profile) -> list[str]:
     lines = []
     for stage in profile.stages:
         sign = profile.lockdown_sign if stage.name == "lockdown" else None
-        lines.append(f"  {stage.name} from {sign or f'day {stage.from_day:g}'}")
+        lines.append(f"  {stage_words(stage.name)} from {sign or f'day {stage.from_day:g}'}")
         for quantity, words in QUANTITIES:
             band: Band | None = getattr(stage, quantity)
             if band is None:

@@ -43,9 +43,9 @@ NONE = "none of the published causes"
 WHY = {
     MISSING: "the record has no such figure",
     COVERAGE: "too little of the time has good data",
-    NO_BAND: "the profile has no band to tell by",
-    NEAR: "beyond the band by less than a sensor can tell",
-    SHORT: "the mean is carried by short stays outside the band",
+    NO_BAND: "the profile has no target to tell by",
+    NEAR: "beyond the target by less than a sensor can tell",
+    SHORT: "the mean is carried by short stays outside the target",
     BETWEEN: "more than is said to be harmless, less than is said to harm",
     GAP: "a gap in the record is long enough to hide it",
     COMMON: "half or more of the batches that went well had as much of it",
@@ -202,7 +202,7 @@ def _figure(verdict: Verdict, figure: Figure, unit: str) -> str:
     pace = " (dead before pip: at the pace until then)" if figure.at_pace else ""
     text = f"{_asked(verdict, unit)}: {shown(figure.value)}{pace}"
     if check.kind == MEAN:
-        text += f", band {_band(figure, shown)}"
+        text += f", target {_band(figure, shown)}"
         outside = _outside(verdict)
         if outside is not None and cause.check != LOSS:
             text += f", {'above' if cause.direction == HIGH else 'below'} it {100.0 * outside:.0f} % of the time"

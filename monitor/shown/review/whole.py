@@ -26,7 +26,7 @@ _STYLE = STYLE + (
     "div{break-inside:avoid}div+div{margin-top:1em}h2.one{margin-top:2em;border-bottom:2px solid var(--ink)}"
 )
 KEY = (
-    "In the drawings: shaded, the band (or what is said to be harmless); the thick line, this record; thin lines, batches that went"
+    "In the drawings: shaded, the target (or what is said to be harmless); the thick line, this record; thin lines, batches that went"
     " well."
 )
 

@@ -25,7 +25,7 @@ def test_the_usual_ones() -> None:
     """Nine, all of them in the catalogue."""
     assert len(set(USUAL)) == len(USUAL) == 9
     assert set(USUAL) <= set(EVERY)
-    assert looked_at_words(EVERY["humidity-high-setter"]) == "too humid in the setter"
+    assert looked_at_words(EVERY["humidity-high-setter"]) == "too humid in incubation"
     assert looked_at_words(EVERY["loss-low-whole"]) == "water loss to pip too low"
 
 

@@ -175,7 +175,7 @@ def test_the_words_of_a_dry_machine_s_egg() -> None:
     loss = heading(Interval(18.0, 16.6, 19.4), DRY)
     found = track(loss, WINDOW, rh_now_pct=41.0)
     assert said(found) == (
-        "loss by pip 18.0 % (16.6 to 19.4), window 13 to 16 %; "
+        "loss by pip 18.0 % (16.6 to 19.4), target 13 to 16 %; "
         "58 % RH (wet bulb 29.8 °C) from now on, 41 % now, leads to 15.4 %; 52 to 60 % would do"
     )
     assert "wet bulb 85.6 °F" in projection_words(found.where_to, make_site(unit="F"))
@@ -186,7 +186,7 @@ def test_what_it_does_to_the_others() -> None:
     """Of the other weighed eggs of the machine it is said how many reach their window with it, and how many as it is."""
     others = [replace(DRY, rh_low_pct=low, rh_high_pct=low + 12.0) for low in (35.0, 38.0, 50.0)]
     found = track(heading(Interval(18.0, 16.6, 19.4), DRY), WINDOW, rh_now_pct=41.0, others=others)
-    assert said(found).endswith("; of 3 others there 1 reach their window, 2 as it is")
+    assert said(found).endswith("; of 3 others there 1 reach their target, 2 as it is")
 
 
 def test_nothing_is_to_be_set_while_nobody_knows() -> None:
@@ -194,7 +194,7 @@ def test_nothing_is_to_be_set_while_nobody_knows() -> None:
     wide = Interval(12.8, 11.9, 13.7)
     found = track(heading(wide, DRY, day_ms(15.0)), WINDOW, rh_now_pct=41.0)
     assert found.where_to.setting is None
-    assert said(found) == "loss by pip 12.8 % (11.9 to 13.7), window 13 to 16 %; weigh again on 16 Mar 2026"
+    assert said(found) == "loss by pip 12.8 % (11.9 to 13.7), target 13 to 16 %; weigh again on 16 Mar 2026"
     assert said(track(heading(wide, DRY), WINDOW)).endswith(
         "; the weighings cannot tell yet: weigh each day, on a finer scale if there is one"
     )

@@ -13,6 +13,7 @@ import pytest
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.state.record import Group
+from tests.cli.commands import asleep
 from tests.running import configure, typed
 from tests.seasons import five_seasons, two_setters
 
@@ -41,7 +42,7 @@ def filled(folder: Path, group: Group, machines: Sequence[str] = ("setter-1", "h
 
 
 def ok(capsys: Capture, *arguments: str, config: Path) -> str:
-    code, out, err = typed(capsys, *arguments, config=config)
+    code, out, err = asleep(capsys, *arguments, config=config)
     assert (code, err) == (0, ""), err
     assert max(map(len, out.splitlines())) <= 80 or "--json" in arguments
     return out
@@ -69,7 +70,9 @@ def test_review(capsys: Capture, house: Path, tmp_path: Path) -> None:
     assert text.startswith("Review of batch b-4\n")
     assert "  wet chick, excess fluid, soft or oedematous: 2 of 12 eggs (9, 10)\n" in text
     supported = text[text.index("SUPPORTED: the record shows") : text.index("CANNOT SAY")]
-    assert "Too high? The record shows mean humidity over the setter stage: 71.0 %RH," in supported
+    assert "Too high? The record shows mean humidity over the incubation stage: 71.0 %RH," in " ".join(
+        supported.split()
+    )
     assert "Batches that went well: 57.0 %RH (4)." in supported
     assert "avian\n    veterinarian" in text
     data = told(capsys, "review", "b-4", config=house)
@@ -77,7 +80,7 @@ def test_review(capsys: Capture, house: Path, tmp_path: Path) -> None:
     assert data["reviews"][0]["verdicts"][0]["value"] == 71.0
     html = page.read_text(encoding="utf-8")
     assert html.startswith("<!doctype html>")
-    assert "mean humidity over the setter stage: 71.0 %RH" in html
+    assert "mean humidity over the incubation stage: 71.0 %RH" in html
     assert [path.name for path in tmp_path.iterdir()] == ["b-4.html"]
 
 
@@ -128,7 +131,7 @@ def test_outcomes(capsys: Capture, house: Path) -> None:
     assert "  fertile            55 of 60, 92 % (95 % interval 82 to 96 %)\n" in text
     assert "  lost, early        1 of 55, 2 % " in text
     assert "So few batches cannot tell anything: even the clearest split of them could be chance." in words(text)
-    assert "    too humid in the setter: 1 of 1, otherwise 0 of 4\n" in text
+    assert "    too humid in incubation: 1 of 1, otherwise 0 of 4\n" in text
     data = told(capsys, "outcomes", config=house)
     assert (data["all"]["hatch_of_set"]["count"], data["all"]["hatch_of_set"]["of"]) == (48, 60)
     assert all(each["too_few"] for each in data["together"])
@@ -151,10 +154,10 @@ def test_outcomes_by_what(capsys: Capture, house: Path) -> None:
 def test_outcomes_by_machine(capsys: Capture, two: Path) -> None:
     """The damp air, setter-1 against setter-2, and the damp air within setter-2 alone, corrected together; the rest in one line."""
     text = words(ok(capsys, "outcomes", "--by", "machine", config=two))
-    assert "- too humid in the setter: 5 of 5 batches ended badly, otherwise 0 of 11." in text
+    assert "- too humid in incubation: 5 of 5 batches ended badly, otherwise 0 of 11." in text
     assert "ONE MACHINE AGAINST THE OTHERS" in text
     assert "- set in setter-1 rather than setter-2: 0 of 8 batches ended badly, otherwise 5 of 8." in text
-    assert "- too humid in the setter, setter-2 alone: 5 of 5 batches ended badly, otherwise 0 of 3." in text
+    assert "- too humid in incubation, setter-2 alone: 5 of 5 batches ended badly, otherwise 0 of 3." in text
     assert "17 more have too few batches to tell" in text
     assert "28 comparisons were made; 3 could tell something" in text
     data = told(capsys, "outcomes", "--by", "machine", config=two)
@@ -174,7 +177,7 @@ def test_outcomes_of_a_finding(capsys: Capture, two: Path) -> None:
     assert "  batches with it    5 of 16, 31 % (95 % interval 14 to 56 %)\n" in text
     text = words(text)
     assert "Looked at: 4 things, all that its published causes name and a sensor sees." in text
-    assert "- too humid in the setter: 4 of 5 batches had wet-chick written, otherwise 1 of 11." in text
+    assert "- too humid in incubation: 4 of 5 batches had wet-chick written, otherwise 1 of 11." in text
     assert "badly" not in text
     assert "go well" not in text
     data = told(capsys, "outcomes", "--finding", "wet-chick", config=two)
@@ -198,10 +201,10 @@ def test_outcomes_of_what_the_breeder_chose(capsys: Capture, two: Path) -> None:
     of_finding = told(capsys, "outcomes", *chosen, "--finding", "wet-chick", config=two)
     assert [row["p"] == row["p_corrected"] < 0.05 for row in of_finding["together"]] == [True]
     listed = ok(capsys, "outcomes", "--exposure", "list", config=two)
-    assert "  humidity-high-setter      * too humid in the setter\n" in listed
+    assert "  humidity-high-setter      * too humid in incubation\n" in listed
     assert "  humidity-high-whole         too humid over the whole incubation\n" in listed
     values = told(capsys, "outcomes", "--exposure", "list", config=two)
-    assert {"id": "humidity-high-setter", "words": "too humid in the setter"} in values
+    assert {"id": "humidity-high-setter", "words": "too humid in incubation"} in values
     assert all(each["id"] in listed for each in values)
 
 

@@ -23,7 +23,7 @@ from tests.domain.house import MACHINES, T0, Story, batch, site, there
 
 EGG = subject_of("hen-1", 7)
 HEN = subject_of("hen-1")
-WORDS = "loss by pip 18.2 % (17.0 to 19.4), window 13 to 16 %; 62 % RH (wet bulb 30.4 °C) from now on, 45 % now, leads to 14.5 %"
+WORDS = "loss by pip 18.2 % (17.0 to 19.4), target 13 to 16 %; 62 % RH (wet bulb 30.4 °C) from now on, 45 % now, leads to 14.5 %"
 
 
 def quiet(**about: Any) -> Story:

@@ -258,7 +258,7 @@ def test_the_others_in_the_machine_bound_it_too_and_are_counted(site: Site) -> N
     setting = track.where_to.setting
     assert (setting.others, setting.others_now) == (2, 1)
     assert setting.others_then == 1
-    assert projection_words(track.where_to, site).endswith("; of 2 others there 1 reach their window, 1 as it is")
+    assert projection_words(track.where_to, site).endswith("; of 2 others there 1 reach their target, 1 as it is")
     elsewhere = replace(other, stays=(Stay("hatcher-1", SET),))
     assert " other" not in said(water_of(store, site, mine, now=day(12.0), batches=[HEN, elsewhere]), site)
 
@@ -365,7 +365,7 @@ def test_the_batch_together(site: Site) -> None:
     water = seen(site, book)
     assert water.off is True
     assert said(water, site).startswith("loss by pip 14.")
-    assert ", window 11 to 14 %; " in said(water, site)
+    assert ", target 11 to 14 %; " in said(water, site)
     mended = re.search(
         r"; (\d\d) % RH \(wet bulb \d\d\.\d °C\) from now on, 50 % now, serves 6 of 6 eggs$", said(water, site)
     )

@@ -33,15 +33,15 @@ def test_each_stage_says_dose_egg_pull_and_openings() -> None:
     found = told(lived())
     assert (
         "heat over the alarm limit, 39.00 °C: 2 h 0 min, 4.39 K·h, in 1 stay, the farthest 41.20 °C at 2026-05-29 23:26"
-        in found["SETTER"]
+        in found["INCUBATION"]
     )
-    assert "cold under the alarm limit, 36.00 °C: none" in found["SETTER"]
-    assert "egg about 37." in found["SETTER"]
-    assert "), an estimate: it follows the air within about 17 min, known for" in found["SETTER"]
-    assert "of the time, lowest" in found["SETTER"]
-    assert "the air's pull on the egg's water: 3." in found["SETTER"]
-    assert "kPa (mean vapour-pressure deficit of the egg, over 97.8 %)" in found["SETTER"]
-    assert found["SETTER"].endswith("openings: 2 recognised, 1.0 a day")
+    assert "cold under the alarm limit, 36.00 °C: none" in found["INCUBATION"]
+    assert "egg about 37." in found["INCUBATION"]
+    assert "), an estimate: it follows the air within about 17 min, known for" in found["INCUBATION"]
+    assert "of the time, lowest" in found["INCUBATION"]
+    assert "the air's pull on the egg's water: 3." in found["INCUBATION"]
+    assert "kPa (mean vapour-pressure deficit of the egg, over 97.8 %)" in found["INCUBATION"]
+    assert found["INCUBATION"].endswith("openings: 2 recognised, 1.0 a day")
     assert "within about 17 or 44 min" in found["WHOLE"]
 
 
@@ -72,7 +72,7 @@ def test_what_was_published_stands_there_both_sides() -> None:
     )
     assert doses.count("MSU-HMG") == 1
     assert "whole: heat over the alarm limit" in doses
-    assert "published: as for setter" in doses
+    assert "published: as for incubation" in doses
     assert "105.1 °F for 30 min" in told(lived(), "F")["DOSES"]
 
 
@@ -87,7 +87,7 @@ def test_stays_that_were_added_up_are_told_apart() -> None:
         "for 30 min: harms, or kills many. All of it here: 39 min at or above that. The longest stay: 19 min." in doses
     )
     assert "whole: " in doses
-    assert "setter: " not in doses  # of one stage the whole says the same
+    assert "incubation: " not in doses  # of one stage the whole says the same
 
 
 def test_no_dose_says_so() -> None:
@@ -96,8 +96,10 @@ def test_no_dose_says_so() -> None:
     history = replace(history_of(life), felt=felt_of(life, MODELS, set_ms=T0, term_days=TERM_DAYS))
     found = told(history)
     assert found["DOSES"] == "DOSES: none, the air was never beyond an alarm limit in the time that is recorded"
-    assert "egg temperature: not known, the air's record is too short or too broken to estimate it" in found["SETTER"]
-    assert "the air's pull on the egg's water: not known" in found["SETTER"]
+    assert (
+        "egg temperature: not known, the air's record is too short or too broken to estimate it" in found["INCUBATION"]
+    )
+    assert "the air's pull on the egg's water: not known" in found["INCUBATION"]
     assert found["WHAT"] == "WHAT WAS DONE: nothing recorded"
 
 

@@ -23,6 +23,7 @@ from monitor.analysis.history.environment import BatchHistory, Stretch, history_
 from monitor.analysis.history.felt import MOVE, OPENING, Happening
 from monitor.analysis.history.felt_figures import felt_of
 from monitor.shown.history.report import Header, to_html, to_text
+from monitor.shown.values import stage_words
 from tests.analysis.air import HOUR, T0, readings, stretch
 from tests.analysis.lived import MODELS, SET_AT, TERM_DAYS, lived, stretches
 
@@ -286,7 +287,7 @@ def test_chromium_runs_no_labels_together(tmp_path: Path, name: str) -> None:
     assert all(len([label for label in labels if label[0]]) >= 4 for labels in found["labels"])
     named = " ".join(re.findall(r'<p class="named">(.*?)</p>', text))
     for machine, stage, first, _ in LIVES[name]:
-        assert f"{stage} from day {first:g}" in named
+        assert f"{stage_words(stage)} from day {first:g}" in named
         assert f"{machine} from day " in named
 
 

@@ -65,11 +65,11 @@ def test_no_line_is_wider_than_80_columns() -> None:
 
 def test_the_heading_says_which_batch_and_what_the_words_mean() -> None:
     """Batch, profile, eggs and set time; that times are local, and that the limits are the warning ones."""
-    head = " ".join(text().split("SETTER")[0].split())
+    head = " ".join(text().split("INCUBATION")[0].split())
     assert "Environment history of batch hen-1" in head
     assert "profile fowl, 24 eggs, set 2026-05-01 08:00" in head
     assert "Times are local (north)" in head
-    assert "warning limits of the band" in head
+    assert "warning limits of the target" in head
     assert "eggs not recorded" in to_text(history(), replace(HEADER, eggs=None), zone=ZONE, unit="C")
 
 
@@ -79,7 +79,7 @@ def test_each_stage_is_a_block_and_the_whole_comes_after() -> None:
     assert list(blocks(shown)) == [
         "Environment",
         "Times",
-        "SETTER",
+        "INCUBATION",
         "LOCKDOWN",
         "WHOLE",
         "EXCURSIONS",
@@ -87,8 +87,8 @@ def test_each_stage_is_a_block_and_the_whole_comes_after() -> None:
         "CALIBRATIONS",
     ]
     # T0 is 2026-05-28 20:26:40 UTC.
-    assert blocks(shown)["SETTER"].splitlines()[:2] == [
-        "SETTER in setter-a",
+    assert blocks(shown)["INCUBATION"].splitlines()[:2] == [
+        "INCUBATION in setter-a",
         "2026-05-28 22:26 to 2026-05-29 00:26, 0.1 days",
     ]
     assert "WHOLE in setter-a, hatcher-b" in shown
@@ -97,18 +97,20 @@ def test_each_stage_is_a_block_and_the_whole_comes_after() -> None:
 def test_coverage_stands_beside_every_mean() -> None:
     """Ten minutes' gap in two hours: 91.6 %, rounded down; only what is whole is called 100 %."""
     found = blocks(text())
-    assert row(found["SETTER"], "mean (covered)")[1] == "50.0 (91.6 %)"
-    assert all(cell.endswith(" (91.6 %)") for cell in row(found["SETTER"], "mean (covered)"))
+    assert row(found["INCUBATION"], "mean (covered)")[1] == "50.0 (91.6 %)"
+    assert all(cell.endswith(" (91.6 %)") for cell in row(found["INCUBATION"], "mean (covered)"))
     assert row(found["LOCKDOWN"], "mean (covered)")[0] == "37.50 (100.0 %)"
     nothing = history_of([stretch()])
-    assert row(blocks(to_text(nothing, HEADER, zone=ZONE, unit="C"))["SETTER"], "mean (covered)") == ["- (0.0 %)"] * 3
+    assert (
+        row(blocks(to_text(nothing, HEADER, zone=ZONE, unit="C"))["INCUBATION"], "mean (covered)") == ["- (0.0 %)"] * 3
+    )
 
 
 def test_figures_are_those_of_the_history() -> None:
     """Band, hours and areas, gaps and flagged readings, each in its column; what is not judged says so."""
-    found = blocks(text())["SETTER"]
-    assert row(found, "") == ["dry bulb °C", "humidity %RH", "wet bulb °C"]
-    assert row(found, "band") == ["37.00 to 38.00", "45.0 to 55.0", "not judged"]
+    found = blocks(text())["INCUBATION"]
+    assert row(found, "") == ["temperature °C", "humidity %RH", "wet bulb °C"]
+    assert row(found, "target") == ["37.00 to 38.00", "45.0 to 55.0", "not judged"]
     assert row(found, "above") == ["0.2 h", "0.0 h", "-"]
     assert row(found, "area") == ["0.10 K·h", "0.00 %RH·h", "-"]
     assert row(found, "gaps") == ["1", "1", "1"]
@@ -116,13 +118,13 @@ def test_figures_are_those_of_the_history() -> None:
     assert row(found, "from") == ["2026-05-28 23:16"] * 3
     assert row(found, "left out") == ["1 flagged"] * 3
     assert row(found, "not judged") == ["0.0 h", "0.0 h", "1.8 h"]
-    assert row(blocks(text())["LOCKDOWN"], "band")[1] == "over 65.0"
+    assert row(blocks(text())["LOCKDOWN"], "target")[1] == "over 65.0"
 
 
 def test_a_band_that_changes_is_listed_below_the_table() -> None:
     """In the whole, humidity has two bands; each is told with the time from which it stood."""
     found = blocks(text())["WHOLE"]
-    assert row(found, "band")[1] == "changes, see below"
+    assert row(found, "target")[1] == "changes, see below"
     assert found.splitlines()[-2:] == [
         "humidity from 2026-05-28 22:26: 45.0 to 55.0",
         "humidity from 2026-05-29 00:26: over 65.0",
@@ -133,11 +135,11 @@ def test_fahrenheit_shifts_values_and_only_stretches_differences() -> None:
     """37.5 °C is 99.5 °F, a limit of 38 °C is 100.4 °F, and 0.099 K·h is 0.179 °F·h, without the 32."""
     found = blocks(text("F"))
     assert row(found["LOCKDOWN"], "mean (covered)")[0] == "99.50 (100.0 %)"
-    assert row(found["SETTER"], "band")[0] == "98.60 to 100.40"
-    assert row(found["SETTER"], "area")[:2] == ["0.18 °F·h", "0.00 %RH·h"]
-    in_k = float(row(blocks(text("C"))["SETTER"], "spread (sd)")[0])
-    assert float(row(found["SETTER"], "spread (sd)")[0]) == pytest.approx(1.8 * in_k, abs=0.015)
-    assert row(found["SETTER"], "mean (covered)")[1] == "50.0 (91.6 %)"
+    assert row(found["INCUBATION"], "target")[0] == "98.60 to 100.40"
+    assert row(found["INCUBATION"], "area")[:2] == ["0.18 °F·h", "0.00 %RH·h"]
+    in_k = float(row(blocks(text("C"))["INCUBATION"], "spread (sd)")[0])
+    assert float(row(found["INCUBATION"], "spread (sd)")[0]) == pytest.approx(1.8 * in_k, abs=0.015)
+    assert row(found["INCUBATION"], "mean (covered)")[1] == "50.0 (91.6 %)"
     assert "peak 101.48 at" in found["EXCURSIONS"]
     with pytest.raises(ValueError, match="unit 'K', expected C or F"):
         text("K")
@@ -150,8 +152,8 @@ def test_excursions_come_longest_first_with_local_times() -> None:
         "1 h 0 min: humidity below 65.0 %RH, area 15.00 %RH·h",
         "  2026-05-29 00:26 to 2026-05-29 01:26, lockdown in hatcher-b",
         "  peak 50.0 at 2026-05-29 00:26, still outside at the end",
-        "10 min: dry bulb above 38.00 °C, area 0.10 K·h",
-        "  2026-05-28 22:56 to 2026-05-28 23:06, setter in setter-a",
+        "10 min: temperature above 38.00 °C, area 0.10 K·h",
+        "  2026-05-28 22:56 to 2026-05-28 23:06, incubation in setter-a",
         "  peak 38.60 at 2026-05-28 22:56",
     ]
 
@@ -184,7 +186,7 @@ def test_gaps_are_shown_with_what_was_missing() -> None:
     air = readings(at, 37.5, np.where((at > 600) & (at < 900), np.nan, 50.0), np.where((at > 1800) & (at < 2400), 9, 1))
     assert blocks(to_text(history_of([stretch(air)]), HEADER, zone=ZONE, unit="C"))["GAPS"].splitlines() == [
         "GAPS: 2, longest first",
-        "10 min: 2026-05-28 22:56 to 2026-05-28 23:06, dry bulb, humidity, wet bulb",
+        "10 min: 2026-05-28 22:56 to 2026-05-28 23:06, temperature, humidity, wet bulb",
         "5 min: 2026-05-28 22:36 to 2026-05-28 22:41, humidity, wet bulb",
     ]
 

@@ -93,8 +93,8 @@ def test_a_limit_names_the_batch_it_comes_from() -> None:
     )
     assert "40.6 °C a" in text  # what kills, of both
     assert "38.5 °C b" in text
-    assert "  b of gentle-1: gentle, setter, day 5\n" in text
-    assert "  a of hen-1: hen, setter, day 5; gentle-1: gentle, setter, day 5\n" in text
+    assert "  b of gentle-1: gentle, incubation, day 5\n" in text
+    assert "  a of hen-1: hen, incubation, day 5; gentle-1: gentle, incubation, day 5\n" in text
 
 
 def test_a_limit_of_ones_own_is_nobodys_band() -> None:

@@ -84,7 +84,10 @@ def test_a_supported_cause_is_told_with_figure_band_and_the_others() -> None:
     good = [Record(f"g-{i}", {one.key: Figure(v, 52.0, 59.0)}) for i, v in enumerate((53.0, 55.5, 57.0))]
     verdicts = review(CATALOGUE, "wet-chick", record, siblings=[record, record], good=good)
     page = " ".join(review_text("wet-chick", verdicts, "C").split())
-    assert "Too high? The record shows mean humidity over the setter stage: 66.0 %RH, band 52.0 %RH to 59.0 %RH" in page
+    assert (
+        "Too high? The record shows mean humidity over the incubation stage: 66.0 %RH, target 52.0 %RH to 59.0 %RH"
+        in page
+    )
     assert "above it 97 % of the time; covered 95.3 %." in page
     assert "This batch's other eggs: the same." in page
     assert "Batches that went well: 53.0 %RH to 57.0 %RH, middle 55.5 %RH (3)." in page
@@ -108,7 +111,7 @@ def test_temperatures_are_shown_in_the_sites_unit() -> None:
     one = first_of("early-hatch", "temperature", "high")
     record = Record("x", {one.key: Figure(38.9, 37.5, 38.1)})
     page = " ".join(review_text("early-hatch", review(CATALOGUE, "early-hatch", record), "F").split())
-    assert "102.02 °F, band 99.50 °F to 100.58 °F" in page
+    assert "102.02 °F, target 99.50 °F to 100.58 °F" in page
     spread = Record("x", {first_of("drawn-out-hatch", "spread", "high").key: Figure(1.5)})
     page = " ".join(review_text("drawn-out-hatch", review(CATALOGUE, "drawn-out-hatch", spread), "F").split())
     assert "2.70 °F, not supported up to 1.01 °F, supported from 1.98 °F" in page
@@ -121,7 +124,7 @@ def test_a_loss_that_was_carried_to_pip_says_so() -> None:
     record = Record("egg 4", {(LOSS, WHOLE): Figure(17.0, 11.0, 14.0, at_pace=True)})
     verdicts = review(CATALOGUE, "dead-unpipped", record)
     page = " ".join(review_text("dead-unpipped", verdicts, "C").split())
-    assert "water loss to pip: 17.0 % (dead before pip: at the pace until then), band 11.0 % to 14.0 %" in page
+    assert "water loss to pip: 17.0 % (dead before pip: at the pace until then), target 11.0 % to 14.0 %" in page
     rows = to_json(CATALOGUE, "dead-unpipped", "egg 4", verdicts=verdicts)["verdicts"]
     assert isinstance(rows, list)
     assert [row["at_pace"] for row in rows if row["value"] is not None] == [True, True]

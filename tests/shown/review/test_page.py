@@ -69,7 +69,7 @@ def test_a_cause_stays_with_what_is_said_of_it() -> None:
     html = whole_html(whole("wet-chick"), CATALOGUE, SHOWN)
     blocks = re.findall(r"<div>(.*?)</div>", html, re.S)
     assert all(block.strip().startswith('<p class="cause">') for block in blocks)
-    assert any("The record shows mean humidity over the setter stage" in block for block in blocks)
+    assert any("The record shows mean humidity over the incubation stage" in block for block in blocks)
     assert html.count('<p class="caution">') == 1
     assert "div{break-inside:avoid}" in html
 
