@@ -140,6 +140,9 @@ def _apart(about: Apart, unit: Unit) -> str:
         by = show_difference(about.by, unit)
     if len(about.probes) == 1:
         return f"{about.probes[0]} is {by} off"
+    if about.jumped in about.probes:
+        other = next(p for p in about.probes if p != about.jumped)
+        return f"{about.jumped} jumped and is {by} from {other}, which did not"
     return f"{' and '.join(about.probes)} {'have moved apart by' if about.moved else 'differ by'} {by}"
 
 

@@ -9,8 +9,12 @@ It is written from ANSI/ISA-18.2 / IEC 62682 and from what a breeder is promised
 - A shelf ends after its time. What comes out of a shelf, or back into service, and still stands is unacknowledged.
 - Of one cause one alarm is told: a warning does not begin while the alarm of its side stands, nor a humidity alarm while the machine is
   far too hot or cold, nor a silent probe while every node is silent. It must have outlasted the other by its own on-delay.
-- What stands acknowledged for the rule's re-alarm time asks again; what stands unacknowledged is told again as often, unless it is of low
-  priority, or the phone has not got what was last said of it.
+- What nobody answered is told again after the rule's re-alarm time, three times as soon, then after twice as long each time, to an hour (of
+  medium four), unless it is of low priority, or the phone has not got what was last said of it. What was answered asks again after its time to
+  respond, then after twice as long each time, to four hours. Neither while what is worse, or what it comes of, says it.
+- What came three times, each within two hours of the time before, is chattering: it is over only when it was well for two hours, and while it
+  is well it hides nothing and is not told again.
+- Nothing hides a humidity longer than a third of what there is of time to respond to that.
 - What was told is closed when it is over: not while something lies over it (a shelf closes it when it ends), nor while something else
   that stands says it.
 
@@ -87,6 +91,11 @@ class ModelAlarm:
     told: bool = False
     unheard: bool = False
     number: int = 0
+    asks: int = 0
+    known: bool = False
+    times: int = 0
+    gone_s: int | None = None
+    begun_s: int = 0
     episodes: list[tuple[int, int | None]] = field(default_factory=list)
 
     @property
@@ -104,6 +113,26 @@ class ModelAlarm:
         if self.stands:
             return ACKNOWLEDGED if self.answered else UNACKNOWLEDGED
         return NORMAL if self.answered else RETURNED
+
+    @property
+    def chattering(self) -> bool:
+        return self.times >= 3
+
+    @property
+    def resting(self) -> bool:
+        return self.chattering and self.stands and self.counting_s is not None
+
+    @property
+    def quiet_s(self) -> float:
+        """How long it waits before it is told again."""
+        if self.rule.re_alarm_s is None:
+            return 1e9
+        if self.known:
+            first, most, doubled = max(self.rule.re_alarm_s, 60 * self.rule.respond_min), 14_400, self.asks
+        else:
+            first, doubled = self.rule.re_alarm_s, max(0, self.asks - 2)
+            most = {"low": 86_400, "medium": 14_400}.get(self.rule.priority, 3600)
+        return float(max(first, min(most, first * 2 ** min(doubled, 10))))
 
     @property
     def urgent(self) -> bool:
@@ -137,7 +166,9 @@ class Model:
         for alarm in self.alarms.values():
             if alarm.shelf_ends_s is not None and self.now_s >= alarm.shelf_ends_s:
                 self.unshelve(alarm)
-            elif alarm.stands and not alarm.covered and self.now_s - alarm.asked_s >= (alarm.rule.re_alarm_s or 1e9):
+            elif (
+                alarm.stands and not alarm.covered and not alarm.resting and self.now_s - alarm.asked_s >= alarm.quiet_s
+            ):
                 self._ask_again(alarm)
 
     def reading(self, machine: str, dry_bulb_c: float, rh_pct: float | None, fit: bool = True) -> None:
@@ -178,6 +209,8 @@ class Model:
             return False
         before = alarm.state
         alarm.answered, alarm.asked_s = True, self.now_s
+        alarm.asks = alarm.asks if alarm.known else 0
+        alarm.known = True
         self._changed(alarm, before)
         return True
 
@@ -218,31 +251,37 @@ class Model:
             if said != OUT:
                 return
             alarm = self.alarms[key] = ModelAlarm(key, self.rules[key[1]])
+        if said == OUT and alarm.resting and self.now_s - (alarm.counting_s or 0) >= alarm.rule.off_delay_s:
+            alarm.times += 1
         if said != (WITHIN if alarm.stands else OUT) or (not alarm.stands and self._said_elsewhere(key)):
             alarm.counting_s = None
             return
         if alarm.counting_s is None:
             alarm.counting_s = self.now_s
-        if self.now_s - alarm.counting_s < (alarm.rule.off_delay_s if alarm.stands else alarm.rule.on_delay_s):
+        off_s = max(alarm.rule.off_delay_s, 7200 if alarm.chattering else 0)
+        if self.now_s - alarm.counting_s < (off_s if alarm.stands else alarm.rule.on_delay_s):
             return
         before = alarm.state
         alarm.counting_s = None
         alarm.stands = not alarm.stands
         if alarm.stands:
             alarm.answered, alarm.asked_s = False, self.now_s
-            alarm.told = alarm.unheard = False
+            alarm.told = alarm.unheard = alarm.known = False
+            alarm.asks, alarm.begun_s = 0, self.now_s
+            alarm.times = alarm.times + 1 if alarm.gone_s is not None and self.now_s - alarm.gone_s <= 7200 else 1
             alarm.episodes.append((self.now_s, None))
         else:
+            alarm.gone_s = self.now_s
             self._ended(alarm)
         self._changed(alarm, before, turned=True)
 
     def _ask_again(self, alarm: ModelAlarm) -> None:
         before = alarm.state
-        alarm.asked_s = self.now_s
+        alarm.asked_s, alarm.asks = self.now_s, alarm.asks + 1
         if alarm.answered:
             alarm.answered = False
-            self._changed(alarm, before)
-        elif alarm.rule.priority != "low" and not alarm.unheard:
+            self._changed(alarm, before, asks=True)
+        elif alarm.rule.priority != "low" and not alarm.unheard and not self._said_elsewhere(alarm.key):
             self._say(alarm, closing=False)
 
     def _lift(self, alarm: ModelAlarm, what: str, to: object) -> None:
@@ -256,7 +295,9 @@ class Model:
     def _ended(self, alarm: ModelAlarm) -> None:
         alarm.episodes[-1] = (alarm.episodes[-1][0], self.now_s)
 
-    def _changed(self, alarm: ModelAlarm, before: str, turned: bool = False, may_be_silent: bool = False) -> None:
+    def _changed(
+        self, alarm: ModelAlarm, before: str, *, turned: bool = False, may_be_silent: bool = False, asks: bool = False
+    ) -> None:
         """turned: an episode began or ended, which is a row of the story even where the state stays what it was.
 
         may_be_silent: what says it ends at this same instant, so one closing message is as good as two.
@@ -266,7 +307,7 @@ class Model:
             return
         hidden = before == after and alarm.no_eggs
         (self.unseen if hidden else self.changes).append(Change(alarm.key, before, after, self.now_s))
-        if after == UNACKNOWLEDGED:
+        if after == UNACKNOWLEDGED and not (asks and self._said_elsewhere(alarm.key)):
             self._say(alarm, closing=False)
         over = after in (NORMAL, RETURNED) and before in (UNACKNOWLEDGED, ACKNOWLEDGED, SHELVED)
         over = over or (after == SUPPRESSED and before in (UNACKNOWLEDGED, ACKNOWLEDGED))
@@ -286,15 +327,16 @@ class Model:
         subject, rule = key
         if rule == NO_DATA:
             return self._tells((SITE, ALL_SILENT))
-        if rule.startswith("humidity-") and any(
-            self._tells((subject, f"dry-bulb-{side}-alarm")) for side in ("high", "low")
-        ):
-            return True
+        hidden_s = 20 * self.rules[rule].respond_min
+        for side in ("high", "low"):
+            by = (subject, f"dry-bulb-{side}-alarm")
+            if rule.startswith("humidity-") and self._tells(by) and self.now_s - self.alarms[by].begun_s <= hidden_s:
+                return True
         return rule.endswith("-warning") and self._tells((subject, rule.replace("-warning", "-alarm")))
 
     def _tells(self, key: Key) -> bool:
         other = self.alarms.get(key)
-        return other is not None and other.stands and not other.no_eggs and not other.out_of_service
+        return other is not None and other.stands and not (other.resting or other.no_eggs or other.out_of_service)
 
     def _silent_s(self, probe: str) -> int:
         return self.now_s - max(self.life_s.get(probe, self.started_s), self.started_s)

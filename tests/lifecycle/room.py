@@ -394,6 +394,16 @@ class Room:
                 asked = round(live.asked_mono_s - self.shift_s)
                 assert asked <= self.t_s, f"{key}: last told at {asked}, which is to come"
                 alarm.asked_s = asked
+                assert live.asked <= alarm.asks, f"{key}: told again {live.asked} times, expected at most {alarm.asks}"
+                assert alarm.answered <= live.answered, f"{key}: an answer is forgotten"
+                assert live.begun_mono_s is not None, f"{key}: stands, and never began"
+                alarm.asks, alarm.known, alarm.begun_s = (
+                    live.asked, live.answered, round(live.begun_mono_s - self.shift_s),
+                )  # fmt: skip
+            if live is not None:
+                assert live.times <= alarm.times, f"{key}: came {live.times} times, expected at most {alarm.times}"
+                gone_s = live.gone_mono_s
+                alarm.times, alarm.gone_s = live.times, None if gone_s is None else round(gone_s - self.shift_s)
         for key in set(state.alarms) - set(model.alarms):
             assert key[1] not in MODELLED or not state.alarms[key].condition, f"{key}: stands, and never began"
         model.life_s = {
@@ -504,8 +514,9 @@ class Room:
         rows = [n for n in self.told.get(real.number, []) if not n.closing]
         assert rows, f"{alarm.key}: unacknowledged, and nobody was told"
         assert real.asked_mono_s is not None, f"{alarm.key}: unacknowledged, and nothing will tell it again"
-        due_s = real.asked_mono_s + (alarm.rule.re_alarm_s or 0) - self.now().mono_s
-        assert 0 < due_s <= (alarm.rule.re_alarm_s or 0), f"{alarm.key}: its next reminder is due in {due_s} s"
+        if not alarm.resting:
+            due_s = real.asked_mono_s + alarm.quiet_s - self.now().mono_s
+            assert 0 < due_s <= alarm.quiet_s, f"{alarm.key}: its next reminder is due in {due_s} s"
 
     def pick(self, place: int) -> ModelAlarm | None:
         """One of the alarms that have a number, by any number."""

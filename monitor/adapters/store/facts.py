@@ -49,7 +49,7 @@ def _same(names: str) -> dict[str, str]:
 # What a row calls each field of a value, which stays: a field that is renamed keeps its name in rows, as `_same("…") | {"rule": "rule_id"}`.
 _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Facts: _same(
-        "subject rule still over unjudged quantity value worst limit band since ended about batches place doubtful move of_hens range_c"
+        "subject rule still over unjudged quantity value worst limit band since ended about batches place doubtful move of_hens range_c respond_min times"
     ),
     Told: _same("batch day stage"),
     Band: _same("low_alarm low_warning target high_warning high_alarm"),
@@ -57,7 +57,7 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Unfit: _same("test sent"),
     Fault: _same("word"),
     Unusable: _same("why by words"),
-    Apart: _same("probes quantity by moved"),
+    Apart: _same("probes quantity by moved outside jumped"),
     Heading: _same("now_c limit_c in_s"),
     Unheard: _same("nodes"),
     Overdue: _same("batches"),
@@ -85,7 +85,9 @@ def facts_text(facts: Facts | None) -> str | None:
         return None
     told = _data(facts) | {"about": _about_data(facts.about)}
     kept = {
-        name: each for name, each in told.items() if each is not None and each is not False and each not in ("", ())
+        name: each
+        for name, each in told.items()
+        if each is not None and each is not False and each not in ("", ()) and (name, each) != ("times", 0)
     }
     for name in ("since", "ended"):
         if name in kept:

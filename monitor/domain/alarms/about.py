@@ -50,13 +50,16 @@ def unusable(about: About) -> bool:
 class Apart:
     """A probe is off the others of its machine, or two are apart, and nobody knows which is right; or have moved apart over days.
 
-    quantity: the one that they disagree in. by: K or %RH, 0 or more.
+    quantity: the one that they disagree in. by: K or %RH, 0 or more. outside: whether one of them is out of the band of what is in there.
+    jumped: which of two moved all at once, and the other did not; empty where neither or both did.
     """
 
     probes: tuple[str, ...]
     quantity: str
     by: float
     moved: bool = False
+    outside: bool = False
+    jumped: str = ""
 
 
 @fixed

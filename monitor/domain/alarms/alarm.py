@@ -7,16 +7,20 @@ an alarm does not stop it: under a shelf the condition goes on being followed, s
 Deadband is reset-only: an alarm comes at its limit and goes once the value is back by the deadband. The on-delay counts
 forward-clock time over which every fresh judgement said "out"; passing time alone never completes it, so one old reading and
 silence raise nothing here (silence is an alarm of its own).
+
+What comes and goes is chattering (ISA-18.2): from the third time on it is one episode, under one number, until it has been well for hours;
+what a person is told of it again comes in ever longer steps, and in longer ones once it was answered.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import datetime
 
 from monitor.domain.alarms.about import About
 from monitor.domain.fixed import fixed
-from monitor.domain.needs.rules import Rule
+from monitor.domain.needs.rules import CRITICAL, HIGH, LOW, MEDIUM, Rule
 from monitor.domain.readings.reading import Now
 from monitor.domain.refusal import Refusal
 
@@ -32,7 +36,16 @@ OUT_OF_SERVICE = "out of service"
 NO_EGGS, NOT_JUDGED, GONE, CLOSED = "no eggs in it", "no such limit now", "no longer configured", "the batch is closed"
 
 STILL_STANDING = "still standing"  # the cause of a transition, or of a reminder, that says nothing new
+MORE_URGENT = "more urgent than it was"
 IN, BETWEEN, OUT = 0, 1, 2  # what one judgement can say of a limit: within, inside the deadband, beyond
+
+# Chattering: the third time within so long of the time before, and then it is over only once it was well for as long (judgement).
+CHATTER_S, CHATTERS = 7200.0, 3
+# The longest that what nobody answered is not told again: asking more often was measured to make people switch it off (judgement).
+LONGEST_UNANSWERED_S = {LOW: 86_400.0, MEDIUM: 14_400.0, HIGH: 3600.0, CRITICAL: 3600.0}
+AT_FIRST = 2  # so often it is told again at the rule's own pace: in the first minutes most is to be saved
+_MAX_DOUBLINGS = 10  # past every limit; keeps the power small
+LONGEST_ANSWERED_S = 14_400.0  # whoever answered knows of it, and must not forget it over a night
 
 MAX_SHELF_S = {"low": 8 * 3600.0, "medium": 2 * 3600.0, "high": 3600.0, "critical": 900.0}  # no shelf is permanent
 
@@ -61,6 +74,8 @@ class Alarm:
 
     episode counts this alarm's activations; number names the present episode and is never used again.
     since: when the episode's condition began (its first sample beyond the limit, before the on-delay).
+    times: how often it came, each time soon after the time before; from CHATTERS on it is chattering. gone_mono_s: when it last went.
+    asked: how often the episode was told again; answered: whether anybody ever acknowledged it. begun_mono_s: when it began.
     """
 
     subject: str
@@ -84,6 +99,11 @@ class Alarm:
     asked_mono_s: float | None = None
     pending_mono_s: float | None = None
     pending_at: datetime | None = None
+    times: int = 0
+    gone_mono_s: float | None = None
+    asked: int = 0
+    answered: bool = False
+    begun_mono_s: float | None = None
 
     @property
     def key(self) -> tuple[str, str]:
@@ -94,6 +114,16 @@ class Alarm:
     def covered(self) -> bool:
         """Whether something lies over the alarm: shelved, suppressed by design or out of service."""
         return self.out_of_service or bool(self.suppressed) or self.shelved_until is not None
+
+    @property
+    def chattering(self) -> bool:
+        """Whether it comes and goes."""
+        return self.times >= CHATTERS
+
+    @property
+    def resting(self) -> bool:
+        """Whether it is chattering, stands, and is within its limit just now."""
+        return self.condition and self.chattering and self.pending_mono_s is not None
 
 
 @fixed
@@ -133,22 +163,31 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
     """One fresh judgement of the alarm's limit. next_number is taken if, and only if, an episode begins."""
     if judgement.verdict == OUT:
         if alarm.condition:
+            if alarm.resting and now.mono_s - (alarm.pending_mono_s or 0.0) >= rule.off_delay_s:
+                alarm = replace(alarm, times=alarm.times + 1)
             return _worse(alarm, judgement), ()
         if alarm.pending_mono_s is None:
             alarm = replace(alarm, pending_mono_s=now.mono_s, pending_at=judgement.at)
         if now.mono_s - (alarm.pending_mono_s or 0.0) < rule.on_delay_s:
             return alarm, ()
-        return _begin(alarm, judgement, now, number=next_number)
+        return _begin(alarm, judgement, now, number=next_number, may_chatter=rule.may_chatter)
     if not alarm.condition:
         return (alarm if alarm.pending_mono_s is None else replace(alarm, pending_mono_s=None, pending_at=None)), ()
     if judgement.verdict == BETWEEN:
         return replace(alarm, value=judgement.value, pending_mono_s=None, pending_at=None), ()
     if alarm.pending_mono_s is None:
         alarm = replace(alarm, pending_mono_s=now.mono_s, pending_at=judgement.at)
-    if now.mono_s - (alarm.pending_mono_s or 0.0) < rule.off_delay_s:
+    off_delay_s = max(rule.off_delay_s, CHATTER_S) if alarm.chattering else rule.off_delay_s
+    if now.mono_s - (alarm.pending_mono_s or 0.0) < off_delay_s:
         return alarm, ()
     ended = replace(
-        alarm, condition=False, ended=alarm.pending_at, pending_mono_s=None, pending_at=None, value=judgement.value
+        alarm,
+        condition=False,
+        ended=alarm.pending_at,
+        pending_mono_s=None,
+        pending_at=None,
+        value=judgement.value,
+        gone_mono_s=now.mono_s,
     )
     return ended, _changes(alarm, ended, "back within its limit", now=now, always=True)
 
@@ -163,36 +202,49 @@ def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
             alarm = replace(alarm, shelved_until_mono_s=latest_s)
         elif now.mono_s >= until_s:
             return unshelve(alarm, now, cause="shelf ended")
-    if (
-        rule.re_alarm_s is not None
-        and alarm.condition
-        and alarm.acknowledged
-        and not alarm.covered
-        and alarm.asked_mono_s is not None
-        and now.mono_s - alarm.asked_mono_s >= rule.re_alarm_s
-    ):
-        again = replace(alarm, acknowledged=False, asked_mono_s=now.mono_s)
+    if alarm.acknowledged and _is_due(alarm, now, rule):
+        again = replace(alarm, acknowledged=False, asked_mono_s=now.mono_s, asked=alarm.asked + 1)
         return again, _changes(alarm, again, STILL_STANDING, now=now)
     return alarm, ()
 
 
 def unanswered(alarm: Alarm, now: Now, rule: Rule) -> bool:
-    """Whether an alarm stands that nobody has acknowledged since it was last told, for as long as an acknowledged one may stand."""
-    return (
-        rule.re_alarm_s is not None
-        and alarm.condition
-        and not alarm.acknowledged
-        and not alarm.covered
-        and alarm.asked_mono_s is not None
-        and now.mono_s - alarm.asked_mono_s >= rule.re_alarm_s
-    )
+    """Whether an alarm stands that nobody has acknowledged since it was last told, for as long as that may be."""
+    return not alarm.acknowledged and _is_due(alarm, now, rule)
+
+
+def again_s(alarm: Alarm, rule: Rule) -> float:
+    """How long after it was last told a standing alarm is told again; infinity for never.
+
+    First after the rule's re_alarm_s, then after twice as long each time, to a limit. Once it was answered it waits for its time to respond,
+    where that is longer, and twice as long each time.
+    """
+    if rule.re_alarm_s is None:
+        return math.inf
+    first_s, longest_s, times = rule.re_alarm_s, LONGEST_UNANSWERED_S[rule.priority], max(0, alarm.asked - AT_FIRST)
+    if alarm.answered:
+        first_s, longest_s, times = max(first_s, rule.respond_min * 60.0), LONGEST_ANSWERED_S, alarm.asked
+    return max(first_s, min(first_s * 2.0 ** min(times, _MAX_DOUBLINGS), longest_s))
+
+
+def _is_due(alarm: Alarm, now: Now, rule: Rule) -> bool:
+    if not alarm.condition or alarm.covered or alarm.asked_mono_s is None or alarm.resting:
+        return False
+    return now.mono_s - alarm.asked_mono_s >= again_s(alarm, rule)
+
+
+def more_urgent(alarm: Alarm, now: Now) -> Step:
+    """What stands has become more urgent than it was told: it is unacknowledged, and news."""
+    again = replace(alarm, acknowledged=False, answered=False, asked=0, asked_mono_s=now.mono_s)
+    return again, _changes(alarm, again, MORE_URGENT, now=now, always=True)
 
 
 def acknowledge(alarm: Alarm, who: str, now: Now) -> Step:
     """A person has seen it. Raises AlarmError when there is nothing to acknowledge."""
     if alarm.acknowledged or alarm.covered:
         raise AlarmError(f"alarm {alarm.number}", f"{state_of(alarm)}, nothing to acknowledge")
-    seen = replace(alarm, acknowledged=True, asked_mono_s=now.mono_s)
+    asked = alarm.asked if alarm.answered else 0
+    seen = replace(alarm, acknowledged=True, answered=True, asked=asked, asked_mono_s=now.mono_s)
     return seen, _changes(alarm, seen, "acknowledged", now=now, who=who)
 
 
@@ -249,7 +301,8 @@ def set_out_of_service(alarm: Alarm, *, out: bool, who: str, now: Now) -> Step:
     return _uncovered(alarm, other, "back in service", now=now, who=who)
 
 
-def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int) -> Step:
+def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int, may_chatter: bool) -> Step:
+    soon = may_chatter and alarm.gone_mono_s is not None and now.mono_s - alarm.gone_mono_s <= CHATTER_S
     begun = replace(
         alarm,
         number=number,
@@ -266,8 +319,14 @@ def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int) -> Step
         asked_mono_s=now.mono_s,
         pending_mono_s=None,
         pending_at=None,
+        times=alarm.times + 1 if soon else 1,
+        asked=0,
+        answered=False,
+        begun_mono_s=now.mono_s,
     )
     cause = "came back before it was acknowledged" if not alarm.acknowledged else "beyond its limit"
+    if begun.chattering:
+        cause = f"chattering: {begun.times} times"
     return begun, _changes(alarm, begun, cause, now=now, always=True)
 
 

@@ -34,6 +34,7 @@ class Facts:
     batches: those that it is about. place: the machine that a batch or its egg is in. doubtful: a sensor behind it may be wrong.
     move: what is to be moved before anything else; None: the rule's own first act stands.
     respond_min: minutes from the alarm to the harm, of what is medium: it may wait for a contact's hours.
+    times: how often it came, of what comes and goes; 0 of anything else.
     range_c: between which temperatures an estimated value may be. of_hens: the limit is published of hens alone, and it is told of other birds.
     """
 
@@ -57,6 +58,7 @@ class Facts:
     of_hens: bool = False
     range_c: tuple[float, float] | None = None
     respond_min: float | None = None
+    times: int = 0
 
     @property
     def tells_value(self) -> bool:
@@ -122,4 +124,5 @@ def facts_of(transition: Transition, needs: Needs | None, doubtful: bool = False
         place="" if needs is None or not batch_of(alarm.subject) else needs.machine,
         doubtful=doubtful,
         of_hens=of_hens(alarm, needs),
+        times=alarm.times if alarm.chattering and alarm.condition else 0,
     )

@@ -53,6 +53,9 @@ HANDLING_OVER, LOCKDOWN_OVERDUE, HATCH_OVERDUE = "handling-over", "lockdown-over
 WEIGHT_OFF, LOOK_AGAIN = "weight-off-track", "look-again"
 DRAW_DOWN_DUE = "draw-down-due"
 RECORD_DAMAGED = "record-damaged"
+OF_SENSORS = (
+    NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT, SENSOR_FAILED, SENSOR_SUSPECT, DISAGREE, DRIFTING,
+)  # fmt: skip
 LOCKDOWN_GRACE_DAYS = 0.5  # of LOCKDOWN_OVERDUE where it has no limit: a day's work is done when there is time for it
 
 MACHINE, NODE, ROOM, BATCH = "machine", "node", "room", "batch"
@@ -111,6 +114,11 @@ class Rule:
     def of_the_air(self) -> bool:
         """Whether it judges the air of one machine, or what the eggs in there feel of it."""
         return self.quantity in OF_THE_AIR
+
+    @property
+    def may_chatter(self) -> bool:
+        """Whether it can come and go by itself: what is measured, and not what people do with eggs."""
+        return self.of_the_air or self.id in OF_SENSORS
 
 
 CHANGEABLE = ("priority", "limit", "on_delay_s", "off_delay_s", "deadband", "re_alarm_s", "respond_min")

@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from monitor.domain.alarms.about import Fault, Unusable
+from monitor.domain.alarms.about import Apart, Fault, Unusable
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry
@@ -109,7 +109,8 @@ def troubled(before: Trouble | None, now_s: float, about: Fault | Unusable, *, w
 @dataclass(slots=True)
 class ProbeState:
     """What is known of one probe. life_mono_s: its last sign of life, a fit reading or not; held: a reading whose flag waits for the next.
-    trouble: what was wrong with the newest that was no reading. humid_from_s: when the first humidity of this run came, fit or not."""
+    trouble: what was wrong with the newest that was no reading. humid_from_s: when the first humidity of this run came, fit or not.
+    jumped_mono_s: when its temperature last moved all at once, and stayed there."""
 
     heard: Heard | None = None
     life_mono_s: float | None = None
@@ -118,6 +119,7 @@ class ProbeState:
     calibrations: tuple[Calibration, ...] = ()
     trouble: Trouble | None = None
     humid_from_s: float | None = None
+    jumped_mono_s: float | None = None
 
     def humid_at_s(self) -> float | None:
         """Since when nothing is known of its humidity: its last that was fit, or else the first that came at all; None where none did."""
@@ -238,8 +240,8 @@ def rule_of(look: Look, subject: str, rule_id: str) -> Rule:
     """The rule as it stands for a subject now: a machine's for what is in it, a probe's as its machine's, else the site's.
 
     Two are as urgent as what they come together with. A sensor that fails while its machine is in danger: nobody can follow that
-    danger any more. Probes that disagree while the air is out of its band: either may be right, and where the fan has stopped
-    both are.
+    danger any more. Probes that disagree while the air at one of them is out of its band: either may be right, and where the fan has
+    stopped both are. That is told by the disagreement alone: what is only warned of stays as mild as it is.
     """
     probe = look.site.probes.get(subject)
     plan = look.state.plan_of(subject if probe is None else probe.machine) or plan_with(look.state, batch_of(subject))
@@ -251,13 +253,31 @@ def rule_of(look: Look, subject: str, rule_id: str) -> Rule:
             if key[0] == probe.machine and alarm.condition and look.site.rules[key[1]].quantity in (DRY_BULB, EGG)
         ]
         return _raised(rule, max(standing, key=PRIORITIES.index, default=rule.priority))
-    if rule_id == DISAGREE and any(
-        _stands(look.state, subject, id_) for judged, id_ in look.site.by_limit.items() if judged[0] == DRY_BULB
-    ):
-        return _raised(rule, HIGH)
-    if rule.of_band and rule.quantity == DRY_BULB and _stands(look.state, subject, DISAGREE):
+    if rule_id == DISAGREE and (_outside(look, subject) or _was_outside(look.state, subject)):
         return _raised(rule, HIGH)
     return rule
+
+
+def _outside(look: Look, machine: str) -> bool:
+    """Whether the air at any probe is beyond a limit of temperature."""
+    plan = look.state.plan_of(machine)
+    if plan is None:
+        return False
+    least_c, most_c = plan.within[:2]
+    for probe in look.site.by_machine.get(machine, ()):
+        known = look.state.probes.get(probe.key)
+        heard = None if known is None else known.heard
+        if heard is None or look.now.mono_s - heard.mono_s > probe.silence_s:
+            continue
+        if not least_c <= heard.dry_bulb_c <= most_c:
+            return True
+    return False
+
+
+def _was_outside(state: State, machine: str) -> bool:
+    """Whether that was so since the disagreement began."""
+    alarm = state.alarms.get((machine, DISAGREE))
+    return alarm is not None and alarm.condition and isinstance(alarm.about, Apart) and alarm.about.outside
 
 
 def egg_range_c(look: Look, eggs: Eggs, egg_c: float) -> tuple[float, float]:
@@ -280,8 +300,3 @@ def doubt_of(look: Look, alarm: Alarm) -> tuple[float, float] | None:
 
 def _raised(rule: Rule, priority: str) -> Rule:
     return rule if PRIORITIES.index(priority) <= PRIORITIES.index(rule.priority) else replace(rule, priority=priority)
-
-
-def _stands(state: State, subject: str, rule_id: str) -> bool:
-    alarm = state.alarms.get((subject, rule_id))
-    return alarm is not None and alarm.condition

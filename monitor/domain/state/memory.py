@@ -94,7 +94,8 @@ class MachineMemory:
 
 @fixed
 class AlarmMemory:
-    """What of an alarm is no transition: a delay that runs, and when it was last told. episode, condition: which alarm that was."""
+    """What of an alarm is no transition: a delay that runs, when and how often it was told, how often it came. episode, condition: which alarm
+    that was."""
 
     subject: str
     rule: str
@@ -105,6 +106,11 @@ class AlarmMemory:
     asked_mono_s: float | None
     shelved_until: datetime | None
     shelved_until_mono_s: float | None
+    times: int = 0
+    gone_mono_s: float | None = None
+    asked: int = 0
+    answered: bool = False
+    begun_mono_s: float | None = None
 
 
 @fixed

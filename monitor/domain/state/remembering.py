@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.alarms.alarm import CHATTER_S, Alarm
 from monitor.domain.readings.agreement import Pairs
 from monitor.domain.state.known import Look, MachineState
 from monitor.domain.state.memory import AlarmMemory, MachineMemory, Memory, NodeMemory, ProbeMemory
@@ -35,12 +35,22 @@ def remember(look: Look, final: bool = False) -> Memory:
                 a.asked_mono_s,
                 a.shelved_until,
                 a.shelved_until_mono_s,
+                a.times,
+                a.gone_mono_s,
+                a.asked,
+                a.answered,
+                a.begun_mono_s,
             )
             for key, a in look.state.alarms.items()
-            if a.pending_mono_s is not None or a.condition or a.shelved_until_mono_s is not None
+            if a.pending_mono_s is not None or a.condition or a.shelved_until_mono_s is not None or _lately(look, a)
         ),
         nodes=_nodes(look),
     )
+
+
+def _lately(look: Look, alarm: Alarm) -> bool:
+    """Whether it went so short a time ago that, come again, it would be chattering."""
+    return alarm.gone_mono_s is not None and look.now.mono_s - alarm.gone_mono_s <= CHATTER_S
 
 
 def _nodes(look: Look) -> tuple[NodeMemory, ...]:
@@ -89,6 +99,14 @@ def take_up(look: Look, memory: Memory) -> None:
                 alarm = replace(alarm, pending_mono_s=a.pending_mono_s, pending_at=a.pending_at)
             if a.asked_mono_s is not None:
                 alarm = replace(alarm, asked_mono_s=a.asked_mono_s)
+            alarm = replace(
+                alarm,
+                times=a.times,
+                gone_mono_s=a.gone_mono_s,
+                asked=a.asked,
+                answered=alarm.answered or a.answered,
+                begun_mono_s=alarm.begun_mono_s if a.begun_mono_s is None else a.begun_mono_s,
+            )
         if alarm.number or alarm.pending_mono_s is not None:
             look.state.alarms[key] = alarm
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.alarms.alarm import Alarm, again_s
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
 from monitor.domain.readings.numbering import HOLE_S
 from monitor.domain.state.known import Key, Look, NodeState, ProbeState, rule_of
@@ -67,9 +67,8 @@ def _came_s(known: ProbeState | None, node: NodeState | None) -> Sequence[float]
 
 def _alarm_due_s(look: Look, key: Key, alarm: Alarm) -> float:
     soonest = math.inf if alarm.shelved_until_mono_s is None else alarm.shelved_until_mono_s
-    if alarm.condition and alarm.asked_mono_s is not None:
-        re_alarm_s = rule_of(look, *key).re_alarm_s
-        soonest = min(soonest, math.inf if re_alarm_s is None else alarm.asked_mono_s + re_alarm_s)
+    if alarm.condition and alarm.asked_mono_s is not None and not alarm.resting:
+        soonest = min(soonest, alarm.asked_mono_s + again_s(alarm, rule_of(look, *key)))
     if alarm.pending_mono_s is not None and not alarm.condition and key[1] in _BY_TIME:
         soonest = min(soonest, alarm.pending_mono_s + rule_of(look, *key).on_delay_s)
     return soonest

@@ -40,6 +40,8 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
     by_machine: dict[str, list[Fresh]] = {}
     for reading in fresh:
         _adopt(look, reading)
+        if reading.confirmed is not None and reading.confirmed.dry_bulb_held:
+            reading.known.jumped_mono_s = look.now.mono_s
         judge_sensor(look, reading)
         by_machine.setdefault(reading.probe.machine, []).append(reading)
     for machine, here in by_machine.items():

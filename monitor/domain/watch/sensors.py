@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from monitor.domain.alarms.about import About, Apart, Fault, Unfit
-from monitor.domain.alarms.alarm import IN, OUT, Judgement
-from monitor.domain.needs.rules import DISAGREE, DRIFTING, SENSOR_FAILED, SENSOR_SUSPECT
+from monitor.domain.alarms.alarm import IN, OUT, Judgement, more_urgent
+from monitor.domain.needs.bands import DRY_BULB
+from monitor.domain.needs.rules import DISAGREE, DRIFTING, HIGH, SENSOR_FAILED, SENSOR_SUSPECT
 from monitor.domain.needs.site import STILL
-from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Given, Pairs, agree
+from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Difference, Given, Pairs, agree
 from monitor.domain.readings.reading import FAIL, SUSPECT, Pack
-from monitor.domain.state.known import Look
-from monitor.domain.watch.deciding import judge
+from monitor.domain.state.known import Look, rule_of
+from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.intake import Fresh
 
 _NOTHING = Pairs()
+JUMP_S = (
+    1800.0  # a jump and the ten minutes after which the two are found apart, with the readings that are not compared
+)
 # A temperature beyond what eggs live in is news of the machine, not of the sensor: the air's own alarms say it.
 _OF_THE_AIR = "RNG-T"
 
@@ -78,16 +82,36 @@ def _judge_agreement(look: Look, machine: str, found: Agreement) -> None:
         standing = [d for d in found.found if d.test == test]
         key = (machine, rule)
         if standing:
-            worst = max(standing, key=lambda d: d.flag)
-            judge(
-                look,
-                key,
-                Judgement(
-                    OUT, look.now.utc, about=Apart(worst.probes, worst.quantity, abs(worst.by), moved=test == DRIFT)
-                ),
-            )
+            _judge_apart(look, key, max(standing, key=lambda d: d.flag))
         elif key in look.state.alarms and found.compared:
             judge(look, key, Judgement(IN, look.now.utc))
+
+
+def _judge_apart(look: Look, key: tuple[str, str], worst: Difference) -> None:
+    """One difference that stands; it is news once more as soon as the air at one of the probes is out of its band."""
+    before, machine = look.state.alarms.get(key), key[0]
+    known = before.about if before is not None and before.condition and isinstance(before.about, Apart) else None
+    outside, jumped = False, ""
+    if worst.test == XDIS and worst.quantity == DRY_BULB:
+        outside = rule_of(look, *key).priority == HIGH
+        same = known is not None and known.quantity == worst.quantity
+        jumped = known.jumped if known is not None and same else _jumped(look, machine, worst.probes)
+    about = Apart(worst.probes, worst.quantity, abs(worst.by), worst.test == DRIFT, outside, jumped)
+    judge(look, key, Judgement(OUT, look.now.utc, about=about))
+    if known is not None and outside and not known.outside:
+        settle(look, key, more_urgent(look.state.alarms[key], look.now))
+
+
+def _jumped(look: Look, machine: str, probes: tuple[str, ...]) -> str:
+    """Which of two moved all at once before they came apart; empty where neither did, or both, as in a door's air."""
+    if len(probes) != 2:
+        return ""
+    lately = [
+        p
+        for p in probes
+        if (at_s := look.state.probe(p).jumped_mono_s) is not None and look.now.mono_s - at_s <= JUMP_S
+    ]
+    return lately[0] if len(lately) == 1 else ""
 
 
 def _about(tests: tuple[tuple[str, int], ...], flag: int, sent_c: float | None = None) -> About:

@@ -3,13 +3,14 @@
 One cause is one alarm: a warning does not begin while the alarm of its side stands, nor a humidity alarm while the machine is far
 too hot or cold, nor a silent probe's while its node, or the whole
 room, is known to be silent, nor that the humidity of a failed sensor is gone, nor that a lockdown's humidity was not raised while its eggs are to be moved, and it is told
-that they are late for that; nor that a limit lies ahead, or that the eggs feel it, while it is passed; it begins if it outlasts
-the other. What was never told needs no closing message.
+that they are late for that; nor that a limit lies ahead, or that the eggs feel it, while it is passed; nor one probe's warning while it was told that the probes disagree. It
+begins if it outlasts the other. Nothing hides another thing when it is itself in doubt, nor for longer than a third of what there
+is of time to respond to that. What was never told needs no closing message.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
 
 from monitor.domain.air.psychrometrics import wet_bulb_c
@@ -28,6 +29,7 @@ from monitor.domain.alarms.alarm import (
 from monitor.domain.alarms.notice import Facts, Notice, facts_of
 from monitor.domain.needs.bands import RH, WET_BULB, Needs
 from monitor.domain.needs.batch import batch_of
+from monitor.domain.needs.hearing import WAIT_SHARE
 from monitor.domain.needs.rules import (
     ABOVE,
     ALARM,
@@ -72,6 +74,8 @@ def tell(look: Look, transition: Transition) -> Alarm:
         return alarm
     if not closing and transition.state != UNACKNOWLEDGED:
         return alarm
+    if transition.cause == STILL_STANDING and _beside(look, alarm):
+        return alarm
     if closing and alarm.rule in (LOOK_AGAIN, DRAW_DOWN_DUE):
         return replace(alarm, told=False)  # who wrote down what was seen needs no message that it was
     if closing and said_already(look, alarm.subject, alarm.rule):
@@ -88,8 +92,7 @@ def tell(look: Look, transition: Transition) -> Alarm:
 def remind(look: Look, alarm: Alarm) -> Alarm:
     """Tell a standing alarm again that nobody has answered; a contact that has not yet got its last message is not sent another."""
     rule = rule_of(look, *alarm.key)
-    outdone = rule.level == ALARM and _outdone(look, alarm.subject, rule)  # what is worse asks again by itself
-    if not outdone and (rule.priority != LOW or (rule.re_alarm_s or 0.0) >= MILD_AGAIN_S):
+    if not _beside(look, alarm) and (rule.priority != LOW or (rule.re_alarm_s or 0.0) >= MILD_AGAIN_S):
         again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, look.now.utc, look.now.mono_s)
         facts = _facts(look, again)
         unheard = set(look.state.unsent.values())
@@ -99,7 +102,13 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
             if (contact, alarm.number) not in unheard and look.site.hearing_of(contact).hears(rule.priority)
         ]
         _put(look, alarm, reached, priority=rule.priority, facts=facts)
-    return replace(alarm, asked_mono_s=look.now.mono_s)
+    return replace(alarm, asked_mono_s=look.now.mono_s, asked=alarm.asked + 1)
+
+
+def _beside(look: Look, alarm: Alarm) -> bool:
+    """Whether what is worse, or what it comes of, asks again by itself."""
+    judged = look.site.rules[alarm.rule]
+    return (judged.of_the_air or alarm.rule == NO_DATA) and said_already(look, *alarm.key)
 
 
 def _facts(look: Look, transition: Transition) -> Facts:
@@ -189,18 +198,20 @@ def said_already(look: Look, subject: str, rule: str) -> bool:
 
 def _said_of_the_air(look: Look, subject: str, rule: Rule) -> bool:
     """Whether the alarm stands that this rule comes before or beside; or it was told why the air is too low."""
+    if _told_apart(look, subject, rule):
+        return True
     beside = HUMIDITY if rule.quantity == HUMIDITY else DRY_BULB  # of what the eggs feel, the air's
     if rule.level not in (ALARM, LETHAL) and _alarm_stands(look, subject, quantity=beside, side=rule.side):
         return True
     if rule.level == ALARM and _outdone(look, subject, rule):
         return True
-    if rule.side == BELOW and _not_back(look, subject, rule.id):
+    if rule.side == BELOW and _not_back(look, subject, rule):
         return True
     if rule.quantity != HUMIDITY:
         return False
     # Air that is far too hot or cold has another humidity too, by that alone, and the temperature is the more urgent.
     dry = rule.side == BELOW and (_stands(look, subject, NOT_RAISED) or _late_for_moving(look, subject))
-    return dry or _too_hot_or_cold(look, subject)
+    return dry or any(_hides(look, (subject, id_), rule) for id_ in _too_hot_or_cold_rules(look))
 
 
 def _late_for_moving(look: Look, subject: str) -> bool:
@@ -210,6 +221,51 @@ def _late_for_moving(look: Look, subject: str) -> bool:
     about, plan = look.state.alarms[subject, LOCKDOWN_OVERDUE].about, look.state.plan_of(subject)
     late = {batch for batch, _ in about.batches} if isinstance(about, Overdue) else set()
     return plan is not None and bool(plan.awaited) and late.issuperset(plan.awaited)
+
+
+def _told_apart(look: Look, subject: str, rule: Rule) -> bool:
+    """Whether it was told that the sensors disagree in this quantity, which says why one of them is warm while the other is cool.
+
+    Not where each of them says it; and of danger only that is left out which is the opposite of a danger that was told.
+    """
+    apart = look.state.alarms.get((subject, DISAGREE))
+    if apart is None or not isinstance(apart.about, Apart) or not _fresh(look, apart, rule):
+        return False
+    if (apart.about.quantity == RH) is not (rule.quantity == HUMIDITY):
+        return False
+    if rule.level in (ALARM, LETHAL):
+        opposite = rule.side == BELOW and _alarm_stands(look, subject, quantity=rule.quantity or "", side=ABOVE)
+        return opposite and not _all_beyond(look, subject, rule)
+    return not _all_beyond(look, subject, rule)
+
+
+def _all_beyond(look: Look, machine: str, rule: Rule) -> bool:
+    """Whether every probe of a machine is beyond the limit of a rule."""
+    plan = look.state.plan_of(machine)
+    limits = () if plan is None else (*plan.limits, *plan.headings)
+    limit = next((each for each in limits if each.key[1] == rule.id), None)
+    speaking = _speaking(look, machine, rule)
+    return limit is not None and bool(speaking) and all((v - limit.limit) * limit.side > 0.0 for v, _ in speaking)
+
+
+def _hides(look: Look, key: tuple[str, str], rule: Rule) -> bool:
+    """Whether an alarm hides what this rule would say: what is itself in doubt hides nothing."""
+    other = look.state.alarms.get(key)
+    return other is not None and _fresh(look, other, rule) and not _doubtful(look, other)
+
+
+def _fresh(look: Look, other: Alarm, rule: Rule) -> bool:
+    """Whether an alarm stands, and not yet for so much of this rule's time to respond that hiding it longer would cost what it is for."""
+    if not _stands(look, *other.key):
+        return False
+    return other.begun_mono_s is None or look.now.mono_s - other.begun_mono_s <= rule.respond_min * 60.0 * WAIT_SHARE
+
+
+def _too_hot_or_cold_rules(look: Look) -> Iterator[str]:
+    """The rules of far too hot and far too cold."""
+    for side in (ABOVE, BELOW):
+        for level in (LETHAL, ALARM):
+            yield look.site.by_limit.get((DRY_BULB, side, level), "")
 
 
 def _too_hot_or_cold(look: Look, subject: str) -> bool:
@@ -230,11 +286,12 @@ def _limit_stands(look: Look, subject: str, limit: tuple[str, str, str]) -> bool
     return _stands(look, subject, look.site.by_limit.get(limit, ""))
 
 
-def _not_back(look: Look, subject: str, rule: str) -> bool:
+def _not_back(look: Look, subject: str, rule: Rule) -> bool:
     """Whether it was told that the machine did not come back from handling, as urgently as this would be."""
-    if not _stands(look, subject, HANDLING_OVER):
+    other = look.state.alarms.get((subject, HANDLING_OVER))
+    if other is None or not _fresh(look, other, rule):
         return False
-    told, this = (PRIORITIES.index(rule_of(look, subject, r).priority) for r in (HANDLING_OVER, rule))
+    told, this = (PRIORITIES.index(rule_of(look, subject, r).priority) for r in (HANDLING_OVER, rule.id))
     return told >= this
 
 
@@ -295,5 +352,8 @@ def _doubted(look: Look, key: tuple[str, str], rule: Rule) -> bool:
 
 def _stands(look: Look, subject: str, rule: str) -> bool:
     other = look.state.alarms.get((subject, rule))
-    # A person who shelved it has heard of it; what is suppressed or out of service has nobody who did.
-    return other is not None and other.condition and not other.suppressed and not other.out_of_service
+    # A person who shelved it has heard of it; what is suppressed or out of service has nobody who did. What comes and goes hides
+    # nothing while it is gone.
+    if other is None or not other.condition or other.resting:
+        return False
+    return not other.suppressed and not other.out_of_service

@@ -46,6 +46,7 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         suppressed: str | None
         unusable: NotRequired[bool]  # only where messages come, and nothing in them can be judged
         value_range: NotRequired[list[float]]  # of an estimate, where its eggs are followed
+        chattering_times: NotRequired[int]  # only of what comes and goes: how often it came
         of_hens: NotRequired[bool]  # only where its limit is published of hens alone, and others are in there
         out_of_service_since: NotRequired[str]  # these two only where they were asked for
         out_of_service_by: NotRequired[str | None]
@@ -194,6 +195,8 @@ def alarm_view(
     }
     if unusable(alarm.about):
         view["unusable"] = True
+    if alarm.chattering and alarm.condition:
+        view["chattering_times"] = alarm.times
     if range_c is not None:
         view["value_range"] = [round(end_c, 1) for end_c in range_c]
     if of_hens(alarm, needs):

@@ -118,6 +118,8 @@ def _resumed(alarm: Alarm, now: Now) -> Alarm:
         asked_mono_s=now.mono_s,
         pending_mono_s=None,
         pending_at=None,
+        answered=alarm.condition and alarm.acknowledged,
+        begun_mono_s=now.mono_s if alarm.condition else None,
     )
 
 

@@ -48,6 +48,7 @@ def worded(notice: Notice, site: Site) -> Notice:
         about = f"{printable(about_words(facts.about, site))}." if facts.value is None and facts.about else ""
         if not about or len(parts[0]) + len(about) + 2 > room:  # what it is about names the batches itself, if it fits
             about = _batches(facts)
+        parts.append(f"It comes and goes: {facts.times} times." if facts.times else "")
         parts += ["Sensor doubtful." if facts.doubtful else "", about, *told_advice(facts, site)]
     name, place = name_and_place(facts, site)
     if place:

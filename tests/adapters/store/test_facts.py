@@ -228,7 +228,7 @@ def test_each_field_has_a_name_in_rows(kind: type[Any]) -> None:
 
 def test_a_notice_that_has_every_fact_comes_back() -> None:
     """Not a field is left at its default."""
-    every = replace(WHOLE, move=Moving(("hen-1", "hen-2"), "hatcher-1"), of_hens=True)
+    every = replace(WHOLE, move=Moving(("hen-1", "hen-2"), "hatcher-1"), of_hens=True, respond_min=240.0, times=3)
     assert all(getattr(every, field.name) != field.default for field in fields(Facts))
     assert facts_of_text(facts_text(every)) == every
 

@@ -30,6 +30,8 @@ from monitor.domain.alarms.alarm import (
     Step,
     Transition,
     acknowledge,
+    again_s,
+    more_urgent,
     pass_time,
     set_out_of_service,
     shelve,
@@ -178,16 +180,104 @@ def test_c_to_a_when_it_ends_seen() -> None:
 
 
 def test_c_to_b_when_it_stands_too_long() -> None:
-    """An acknowledged alarm that still stands asks again after re_alarm_s, and again after as long once more acknowledged."""
+    """An acknowledged alarm that still stands asks again after its time to respond, and once more acknowledged after twice as long."""
     case = standing()
     case.ack(10)
-    assert case.wait(309) == ACKNOWLEDGED
-    assert case.wait(310) == UNACKNOWLEDGED
+    assert RULE.respond_min == 180
+    assert case.wait(10 + 10_799) == ACKNOWLEDGED
+    assert case.wait(10 + 10_800) == UNACKNOWLEDGED
     assert case.told[-1].cause == "still standing"
     assert case.alarm.number == 1
-    case.ack(400)
-    assert case.wait(699) == ACKNOWLEDGED
-    assert case.wait(700) == UNACKNOWLEDGED
+    case.ack(11_000)
+    assert case.wait(11_000 + 14_399) == ACKNOWLEDGED  # twice as long would be longer than anything is left
+    assert case.wait(11_000 + 14_400) == UNACKNOWLEDGED
+
+
+@pytest.mark.parametrize(
+    ("priority", "re_alarm_s", "answered", "minutes"),
+    [
+        ("critical", 300.0, False, [5, 5, 5, 10, 20, 40, 60, 60]),
+        ("high", 600.0, False, [10, 10, 10, 20, 40, 60, 60, 60]),
+        ("medium", 900.0, False, [15, 15, 15, 30, 60, 120, 240, 240]),
+        ("low", 43_200.0, False, [720, 720, 720, 1440, 1440, 1440, 1440, 1440]),
+        ("high", 7_200.0, False, [120] * 8),  # a house's own, longer than the longest
+        ("critical", 300.0, True, [30, 60, 120, 240, 240, 240, 240, 240]),
+        ("high", 600.0, True, [30, 60, 120, 240, 240, 240, 240, 240]),
+    ],
+)
+def test_what_stands_is_told_in_ever_longer_steps(
+    priority: str, re_alarm_s: float, answered: bool, minutes: list[int]
+) -> None:
+    """Each time it waits longer, and from the answer on it begins with the time to respond. The steps are written out here."""
+    rule_ = replace(RULE, priority=priority, re_alarm_s=re_alarm_s, respond_min=30.0)
+    assert [again_s(open_alarm(asked=n, answered=answered), rule_) / 60.0 for n in range(8)] == minutes
+
+
+def comes_and_goes(each_s: float = 300.0) -> Case:
+    """Three times out for a minute, the last from 2 * each_s on."""
+    case = Case()
+    for start in (0.0, each_s, 2.0 * each_s):
+        for second in range(0, 60, 10):
+            case.hot(start + second)
+        if start < 2.0 * each_s:
+            for second in range(60, 180, 10):
+                case.good(start + second)
+    return case
+
+
+def test_the_third_time_it_is_chattering() -> None:
+    """What came three times within the hour is one episode from then on: one number, one answer, over only when it was well for two hours."""
+    case = comes_and_goes()
+    assert (case.alarm.number, case.alarm.times, case.alarm.chattering) == (3, 3, True)
+    assert case.told[-1].cause == "chattering: 3 times"
+    assert case.ack(670) == ACKNOWLEDGED
+    for again in range(1, 6):  # comes and goes on
+        for second in range(680 + again * 300, 680 + again * 300 + 200, 10):
+            assert case.good(second) == ACKNOWLEDGED
+        assert case.alarm.resting
+        for second in range(880 + again * 300, 880 + again * 300 + 100, 10):
+            assert case.hot(second) == ACKNOWLEDGED
+        assert case.alarm.times == 3 + again
+    assert (case.alarm.number, case.alarm.episode) == (3, 3)
+    end = 2_480
+    case.good(end)
+    assert case.good(end + 7_199) == ACKNOWLEDGED
+    assert case.good(end + 7_200) == NORMAL
+    assert case.alarm.ended == at(end).utc
+
+
+def test_what_comes_seldom_is_news_each_time() -> None:
+    """More than two hours apart, each time is an episode of its own."""
+    case = comes_and_goes(7_400.0)
+    assert (case.alarm.number, case.alarm.times, case.alarm.chattering) == (3, 1, False)
+
+
+def test_what_is_gone_just_now_is_not_told_again() -> None:
+    """While what is chattering is within its limit nobody is told that it stands; as soon as it is out again, the time counts."""
+    case = comes_and_goes()
+    case.good(670)
+    assert not unanswered(case.alarm, at(5_000), RULE)
+    case.hot(5_010)
+    assert unanswered(case.alarm, at(5_010), RULE)
+
+
+def test_what_people_do_is_never_chattering() -> None:
+    """An egg to be looked at again three times within the hour is three reminders."""
+    case = Case(replace(AT_ONCE, id="look-again", quantity=None, level=None, off_delay_s=0.0))
+    for second in (0.0, 600.0, 1200.0):
+        case.hot(second)
+        case.good(second + 300.0)
+    assert case.alarm.times == 1
+    assert [t.cause for t in case.told if "chatter" in t.cause] == []
+
+
+def test_what_became_more_urgent_is_news() -> None:
+    """Whoever had answered it is asked anew."""
+    case = standing()
+    case.ack(10)
+    worse, (transition,) = more_urgent(case.alarm, at(20))
+    assert (worse.acknowledged, worse.answered, worse.asked_mono_s) == (False, False, at(20).mono_s)
+    assert (transition.state_before, transition.state) == (ACKNOWLEDGED, UNACKNOWLEDGED)
 
 
 def test_a_rule_without_re_alarm_never_asks_again() -> None:
@@ -477,6 +567,7 @@ class Model:
         self.run: tuple[str, float] | None = None  # (verdict since, second): an unbroken run of one verdict
         self.episodes = 0
         self.asked = 0.0
+        self.again, self.known, self.bouts, self.gone = 0, False, 0, -1e18
 
     def reading(self, second: float, verdict: str) -> None:
         if self.run is None or self.run[0] != verdict:
@@ -485,14 +576,23 @@ class Model:
         if not self.on and verdict == "out" and lasted >= self.rule.on_delay_s:
             self.on, self.seen, self.returned, self.asked = True, False, False, second
             self.episodes += 1
-        elif self.on and verdict == "in" and lasted >= self.rule.off_delay_s:
-            self.on, self.returned = False, not self.seen
+            self.again, self.known = 0, False
+            self.bouts = self.bouts + 1 if second - self.gone <= 7200.0 else 1
+        elif self.on and verdict == "in" and lasted >= (7200.0 if self.bouts >= 3 else self.rule.off_delay_s):
+            self.on, self.returned, self.gone = False, not self.seen, second
 
     def time(self, second: float) -> None:
         if self.covers.get("shelf", second + 1) <= second:
             self.lift("shelf", second)
-        elif self.on and self.seen and not self.covers and second - self.asked >= (self.rule.re_alarm_s or 1e18):
+        elif self.on and self.seen and not self.covers and second - self.asked >= self.quiet_s():
             self.seen, self.asked = False, second
+            self.again += 1
+
+    def quiet_s(self) -> float:
+        """How long whoever has seen it is left in peace: 3 h, then 4."""
+        if self.bouts >= 3 and self.run is not None and self.run[0] == "in":
+            return 1e18
+        return 10_800.0 if self.again == 0 else 14_400.0
 
     def lift(self, cover: str, second: float) -> None:
         if self.covers.pop(cover, None) is not None and not self.covers and self.on:
@@ -502,6 +602,8 @@ class Model:
         if self.covers or not ((self.on and not self.seen) or self.returned):
             return False
         self.seen, self.returned, self.asked = True, False, second
+        self.again = self.again if self.known else 0
+        self.known = True
         return True
 
     def state(self) -> str:
@@ -606,7 +708,7 @@ class RandomStories(RuleBasedStateMachine):
     @invariant()
     def episodes_are_the_models(self) -> None:
         assert self.case.alarm.episode == self.model.episodes == self.case.alarm.number
-        begun = [t for t in self.case.told if t.cause.startswith(("beyond", "came back"))]
+        begun = [t for t in self.case.told if t.cause.startswith(("beyond", "came back", "chattering"))]
         assert len(begun) == self.model.episodes
 
     @invariant()
@@ -695,8 +797,8 @@ def open_alarm(**facts: object) -> Alarm:
 @pytest.mark.parametrize(
     ("facts", "second", "re_alarm_s", "told"),
     [
-        ({}, 300.0, 300.0, True),
-        ({}, 299.9, 300.0, False),
+        ({}, 10_800.0, 10_800.0, True),
+        ({}, 10_799.9, 10_800.0, False),
         ({}, 1e6, None, False),
         ({"condition": False}, 1e6, 300.0, False),
         ({"asked_mono_s": None}, 1e6, 300.0, False),

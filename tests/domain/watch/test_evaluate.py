@@ -591,7 +591,7 @@ def test_a_stage_that_begins_changes_the_limits_by_itself() -> None:
 
 
 def test_an_acknowledged_alarm_asks_again() -> None:
-    """A standing alarm that was acknowledged is told again after its time, with STILL."""
+    """A standing alarm that was acknowledged is told again after its time to respond, with STILL."""
     story = one_probe()
     story.air[TOP] = (39.5, 45.0)
     story.run(minutes=1)
@@ -600,7 +600,9 @@ def test_an_acknowledged_alarm_asks_again() -> None:
     settle(story.look(out), key, acknowledge(story.state.alarms[key], "sam", story.now()))
     story.adopt(out)
     assert story.state_of("dry-bulb-high-alarm") == ACKNOWLEDGED
-    story.run(seconds=RULES["dry-bulb-high-alarm"].re_alarm_s or 0)
+    story.run(minutes=RULES["dry-bulb-high-alarm"].respond_min - 1)
+    assert story.titles() == ["Setter 1: too hot"]
+    story.run(minutes=1)
     assert story.titles() == ["Setter 1: too hot", "Setter 1: STILL too hot"]
 
 
@@ -684,16 +686,16 @@ def test_eggs_in_a_machine_that_is_not_configured_are_told() -> None:
 
 
 def test_an_alarm_is_told_again_until_somebody_answers() -> None:
-    """A standing critical alarm is told every re_alarm_s, as STILL standing, under its one number; an acknowledgement stops that."""
+    """A standing critical alarm is told after re_alarm_s, and in ever longer steps, as STILL standing, under its one number."""
     story = one_probe()
     story.air[TOP] = (40.9, 45.0)
-    for _ in range(21):
+    for _ in range(46):
         story.run(minutes=1)
         story.state.waiting.clear()  # each message got through
         story.state.unsent.clear()
     told = [n.title for n in story.notices]
     assert told[0] == "Setter 1: deadly heat"
-    assert told[1:] == ["Setter 1: STILL deadly heat"] * 4
+    assert told[1:] == ["Setter 1: STILL deadly heat"] * 5  # after 5, 10, 15, 25 and 45 minutes
     assert {n.alarm_number for n in story.notices} == {1}
     assert story.states() == [("dry-bulb-lethal", UNACKNOWLEDGED)]
 
