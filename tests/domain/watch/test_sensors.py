@@ -199,3 +199,32 @@ def test_what_is_no_probe_of_ours_has_not_failed() -> None:
         story.at_s += 10.0
         story.send("node-a", Sample("top", None, 45.0, fault="crc"), up_s=int(story.at_s) + 100 - 600)
     assert (TOP, SENSOR_FAILED) not in story.state.alarms
+
+
+def test_which_of_two_jumped_is_named() -> None:
+    """One moved by a degree from one reading to the next and the other did not: it is named. Where both did, as in a door's air, or
+    neither, nobody knows."""
+    for moves, said in (
+        (((38.5, 45.0), (37.3, 45.0)), "node-a/top jumped and is 1.2 °C from node-b/top, which did not"),
+        (((37.3, 45.0), (36.0, 45.0)), "node-b/top jumped and is 1.3 °C from node-a/top, which did not"),
+        (((38.9, 45.0), (40.1, 45.0)), "node-a/top and node-b/top differ by 1.2 °C"),
+    ):
+        story = beside((37.3, 45.0), (37.3, 45.0))
+        story.air = dict(zip(story.air, moves, strict=True))
+        story.run(minutes=30)
+        assert story.about(DISAGREE) == said
+
+
+def test_a_disagreement_is_news_again_when_it_leaves_the_band() -> None:
+    """Within the band it is mild; as soon as the air at one of them is out of it, it is told once more, and wakes; and only once."""
+    story = beside((37.2, 45.0), (37.9, 45.0))
+    told = [n for n in story.notices if n.facts is not None and n.facts.rule == DISAGREE]
+    assert [n.priority for n in told] == ["low"]
+    names = list(story.air)
+    for up in range(1, 10):
+        story.air = {names[0]: (37.2, 45.0), names[1]: (37.9 + 0.1 * up, 45.0)}
+        story.run(minutes=5)
+    told = [n for n in story.notices if n.facts is not None and n.facts.rule == DISAGREE]
+    assert [n.priority for n in told] == ["low", "high"]
+    assert {n.alarm_number for n in told} == {told[0].alarm_number}
+    assert story.state_of("dry-bulb-high-warning") == NORMAL

@@ -27,6 +27,7 @@ from monitor.domain.needs.bands import RH
 from monitor.domain.needs.hearing import Hearing
 from monitor.domain.needs.rules import (
     ALL_SILENT,
+    DISAGREE,
     DRY_BULB,
     EGG_COLD,
     EGG_HOT,
@@ -41,12 +42,12 @@ from monitor.domain.watch.evaluate import settle
 from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.planning import plan
 from monitor.domain.watch.telling import remind, said_already, tell
-from tests.domain.house import T0, Air, Story, batch, probes, site, there
+from tests.domain.house import RULES, T0, Air, Story, batch, probes, site, there
 
 # Written out: taken from the program, they would move with it.
 MAX_WAITING = 500
 
-TOP = "node-a/top"
+TOP, LOW = "node-a/top", "node-a/low"
 GOOD: Air = (37.5, 45.0)
 HOT: Air = (39.5, 45.0)
 KEY = ("setter-1", "dry-bulb-high-alarm")
@@ -519,3 +520,88 @@ def test_a_full_outbox_keeps_what_is_urgent() -> None:
         assert len(out.notices) == 2
         assert [(a.contact, a.outcome) for a in out.attempts] == [("sam", "cancelled")] * cancelled
     assert story.state.waiting == {"sam": MAX_WAITING + 1, "kim": 2}
+
+
+TOO_HOT, TOO_DRY = ("setter-1", "dry-bulb-high-alarm"), ("setter-1", "humidity-low-alarm")
+
+
+@pytest.mark.parametrize(
+    ("hides", "hidden"),
+    [
+        (TOO_HOT, TOO_DRY),
+        (("setter-1", "dry-bulb-low-alarm"), ("setter-1", "humidity-high-warning")),
+        (("setter-1", HANDLING_OVER), TOO_DRY),
+        (("setter-1", HANDLING_OVER), ("setter-1", EGG_COLD)),
+    ],
+)
+def test_nothing_is_hidden_for_long(hides: tuple[str, str], hidden: tuple[str, str]) -> None:
+    """Another thing is hidden for a third of what there is of time to respond to it, and not longer."""
+    story = Story()
+    third_s = RULES[hidden[1]].respond_min * 20.0
+    standing(story, hides, begun_mono_s=story.now().mono_s)
+    story.at_s += third_s
+    assert said_already(story.look(), *hidden)
+    story.at_s += 1.0
+    assert not said_already(story.look(), *hidden)
+
+
+def test_what_is_the_same_but_worse_goes_on_saying_it() -> None:
+    """A warning is no other thing than the alarm of its side."""
+    story = Story()
+    standing(story, TOO_HOT, begun_mono_s=story.now().mono_s)
+    story.at_s += 5 * 86_400.0
+    assert said_already(story.look(), "setter-1", "dry-bulb-high-warning")
+
+
+@pytest.mark.parametrize("doubt", [("setter-1", DISAGREE), (LOW, "sensor-suspect"), (LOW, "sensor-failed")])
+def test_what_is_disputed_hides_nothing(doubt: tuple[str, str]) -> None:
+    """Heat that only a sensor in doubt tells of hides no dry air."""
+    story = apart(37.5, 37.6)
+    standing(story, ("setter-1", DISAGREE), condition=False)
+    standing(story, TOO_HOT, value=39.5)
+    assert said_already(story.look(), *TOO_DRY)
+    standing(story, doubt)
+    assert not said_already(story.look(), *TOO_DRY)
+
+
+def test_what_comes_and_goes_hides_nothing_while_it_is_gone() -> None:
+    """Chattering heat that is within its limit just now says nothing of the humidity."""
+    story = Story()
+    standing(story, TOO_HOT, times=3)
+    assert said_already(story.look(), *TOO_DRY)
+    standing(story, TOO_HOT, times=3, pending_mono_s=story.now().mono_s)
+    assert not said_already(story.look(), *TOO_DRY)
+
+
+def apart(top_c: float, low_c: float, told: Apart | None = None) -> Story:
+    """Two probes of one machine, of which it was told that they disagree."""
+    story = Story(
+        site=site(probes((TOP, "setter-1"), (LOW, "setter-1"))),
+        batches=(batch(),),
+        air={TOP: (top_c, 45.0), LOW: (low_c, 45.0)},
+    )
+    story.run(minutes=2)
+    about = told or Apart((LOW, TOP), "dry_bulb_c", abs(top_c - low_c))
+    standing(story, ("setter-1", DISAGREE), about=about, begun_mono_s=story.now().mono_s)
+    return story
+
+
+@pytest.mark.parametrize("rule", ["dry-bulb-high-warning", "dry-bulb-low-warning", "dry-bulb-high-heading"])
+def test_sensors_that_disagree_are_not_warm_and_cool_as_well(rule: str) -> None:
+    """One of two says so, the other not: that they disagree was told. Where both say it, it is the air."""
+    story = apart(38.3, 36.7)
+    assert said_already(story.look(), "setter-1", rule)
+    if rule.endswith("warning"):
+        both_c = 38.3 if "high" in rule else 36.7
+        assert not said_already(apart(both_c, both_c + 0.1).look(), "setter-1", rule)
+    of_humidity = apart(38.3, 36.7, Apart((LOW, TOP), "rh_pct", 9.0))
+    assert not said_already(of_humidity.look(), "setter-1", rule)
+
+
+def test_one_machine_is_not_too_hot_and_too_cold_at_once() -> None:
+    """Sensors that disagree by so much that both alarms are passed: heat is told, and the cold is the disagreement."""
+    story = apart(39.5, 35.5)
+    assert story.state_of("dry-bulb-high-alarm") == UNACKNOWLEDGED
+    assert said_already(story.look(), "setter-1", "dry-bulb-low-alarm")
+    standing(story, ("setter-1", DISAGREE), condition=False)
+    assert not said_already(story.look(), "setter-1", "dry-bulb-low-alarm")
