@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from monitor.domain.alarms.about import Apart
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.needs.rules import DISAGREE, SENSOR_FAILED
 from monitor.domain.state.known import Look, rule_of
-from tests.domain.house import Story, batch
+from tests.domain.house import Story, batch, probes, site
 
-LOW_ALARM, LOW_WARNING = "dry-bulb-low-alarm", "dry-bulb-low-warning"
-HUMID, TOP = "humidity-low-alarm", "node-a/top"
+LOW_WARNING, TOP = "dry-bulb-low-warning", "node-a/top"
 
 
 def with_alarm(subject: str, rule: str, condition: bool) -> Look:
@@ -22,27 +24,38 @@ def with_alarm(subject: str, rule: str, condition: bool) -> Look:
 
 
 @pytest.mark.parametrize(
-    ("subject", "standing", "raised"),
-    [("setter-1", LOW_ALARM, True), ("setter-1", HUMID, False), ("hatcher-1", LOW_ALARM, False)],
+    ("machine", "air", "raised"),
+    [("setter-1", (36.2, 45.0), True), ("setter-1", (37.5, 20.0), False), ("hatcher-1", (36.2, 45.0), False)],
 )
 def test_probes_that_disagree_are_urgent_while_their_own_air_is_out_of_its_band(
-    subject: str, standing: str, raised: bool
+    machine: str, air: tuple[float, float], raised: bool
 ) -> None:
-    """Either may be right: a temperature that is out, in that very machine, and now; not one that is over."""
-    own = rule_of(with_alarm(subject, standing, False), "setter-1", DISAGREE).priority
-    assert own == "low"
-    now = rule_of(with_alarm(subject, standing, True), "setter-1", DISAGREE).priority
-    assert now == ("high" if raised else "low")
+    """Either may be right: a temperature that is out, in that very machine, and of a probe that speaks."""
+    story = Story(site=site(probes((TOP, "setter-1"), ("node-b/top", machine))), batches=(batch(),))
+    story.air = {TOP: (37.5, 45.0), "node-b/top": (37.5, 45.0)}
+    story.run(minutes=1)
+    assert rule_of(story.look(), "setter-1", DISAGREE).priority == "low"
+    story.air["node-b/top"] = air
+    story.run(minutes=1)
+    assert rule_of(story.look(), "setter-1", DISAGREE).priority == ("high" if raised else "low")
+    story.air["node-b/top"] = None
+    story.run(minutes=2)
+    assert rule_of(story.look(), "setter-1", DISAGREE).priority == "low"
 
 
-def test_air_out_of_its_band_is_urgent_while_probes_disagree() -> None:
-    """A warning about temperature is as urgent as an alarm while nobody knows which probe is right, and no longer than that."""
-    assert rule_of(with_alarm("setter-1", DISAGREE, True), "setter-1", LOW_WARNING).priority == "high"
-    over = rule_of(with_alarm("setter-1", DISAGREE, False), "setter-1", LOW_WARNING)
-    assert over == rule_of(Story(batches=(batch(),)).look(), "setter-1", LOW_WARNING)
-    assert over.priority != "high"
-    humid = rule_of(with_alarm("setter-1", DISAGREE, True), "setter-1", "humidity-low-warning")
-    assert humid.priority != "high"
+def test_what_was_urgent_stays_so_while_it_stands() -> None:
+    """A disagreement that had left the band is no milder when it is back within it: it is told in one voice."""
+    look = with_alarm("setter-1", DISAGREE, True)
+    alarm = look.state.alarms["setter-1", DISAGREE]
+    for outside, priority in ((False, "low"), (True, "high")):
+        about = Apart((TOP,), "dry_bulb_c", 1.0, outside=outside)
+        look.state.alarms["setter-1", DISAGREE] = replace(alarm, about=about)
+        assert rule_of(look, "setter-1", DISAGREE).priority == priority
+
+
+def test_a_warning_stays_as_mild_as_it_is() -> None:
+    """That the sensors disagree is told as urgently as it is; one cause raises no second high."""
+    assert rule_of(with_alarm("setter-1", DISAGREE, True), "setter-1", LOW_WARNING).priority == "low"
 
 
 def test_a_failed_sensor_is_as_urgent_as_the_danger_that_it_hides() -> None:
