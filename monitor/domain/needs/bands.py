@@ -48,7 +48,7 @@ WITHIN_HOUR_MIN = 60.0
 class Occupant:
     """One batch in a machine at an instant: its day, its stage, and since when the lockdown humidity is due here.
 
-    settling: the air is still given time to reach it, or the eggs to be moved first.
+    settling: the air is still given time to reach it, or the eggs to be moved first; move_by: by when they are to be, while that time runs.
     """
 
     batch: str
@@ -57,6 +57,7 @@ class Occupant:
     stage: str
     lockdown_since: datetime | None
     settling: bool = False
+    move_by: datetime | None = None
 
 
 @fixed
@@ -122,7 +123,13 @@ def needs_of(machine: Machine, batches: Iterable[Batch], site: Site, *, at: date
             )  # the label clock went back: low humidity is expected for a while, never for long
         occupants.append(
             Occupant(
-                batch=batch.id, profile=profile.id, day=day, stage=stage.name, lockdown_since=since, settling=settles
+                batch=batch.id,
+                profile=profile.id,
+                day=day,
+                stage=stage.name,
+                lockdown_since=since,
+                settling=settles,
+                move_by=until if to_move and settles else None,
             )
         )
         following = profile.next_change_day(day, declared)

@@ -81,6 +81,7 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         day: float
         stage: str
         draw_down_due: NotRequired[bool]  # only where it is so
+        move_by: NotRequired[str]  # only while that time runs
 
     class EggsView(TypedDict):
         """What a batch's eggs feel."""
@@ -266,6 +267,8 @@ def _occupant(site: Site, occupant: Occupant) -> OccupantView:
     }
     if site.profiles[occupant.profile].reminds(occupant.day, occupant.stage):
         view["draw_down_due"] = True
+    if occupant.move_by is not None:
+        view["move_by"] = utc_text(occupant.move_by)
     return view
 
 

@@ -49,8 +49,8 @@ def room_text(room: RoomView, site: Site, *, full: bool = False) -> str:
 def _calm(view: MachineView) -> bool:
     """Whether there is nothing about a machine that somebody should read."""
     said = view["alarms"] or view["handling_until"] or view["settling_until"]
-    drawn = any(occupant.get("draw_down_due") for occupant in view["batches"])
-    return not (said or drawn or not view["probes"] or any(probe["silent"] for probe in view["probes"]))
+    due = any(occupant.get("draw_down_due") or occupant.get("move_by") for occupant in view["batches"])
+    return not (said or due or not view["probes"] or any(probe["silent"] for probe in view["probes"]))
 
 
 def _answer(room: RoomView, site: Site) -> str:
@@ -108,11 +108,14 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
             for line in (alarm_lines(alarm, site, now, live=True) if wanted else [alarm_line(alarm, site, now)])
         ]
     if view["handling_until"] is not None:
-        until = wall_time(datetime.fromisoformat(view["handling_until"]), site.zone, now)
+        until = _time(view["handling_until"], site, now)
         lines.append(f"  you work at it until {until}: air alarms wait, heat does not")
     if view["settling_until"] is not None:
-        until = wall_time(datetime.fromisoformat(view["settling_until"]), site.zone, now)
+        until = _time(view["settling_until"], site, now)
         lines.append(f"  lockdown began: humidity may rise until {until}")
+    for occupant in view["batches"]:
+        if (by := occupant.get("move_by")) is not None:
+            lines.append(f"  {occupant['batch']}: move it for its lockdown by {_time(by, site, now)}")
     bands = {name: Band(**limits) for name, limits in view["bands"].items()}
     for probe in view["probes"]:
         place = _place(probe, view["probes"]).strip()
@@ -123,6 +126,10 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
         shown = show_estimate(egg["egg_c"], (egg["egg_low_c"], egg["egg_high_c"]), site.unit)
         lines.append(f"  {egg['batch']}: {shown}, estimate; follows the air within {egg['tau_min']} min")
     return lines
+
+
+def _time(utc: str, site: Site, now: datetime) -> str:
+    return wall_time(datetime.fromisoformat(utc), site.zone, now)
 
 
 def _probe_lines(probe: ProbeView, bands: dict[str, Band], site: Site) -> Iterator[str]:

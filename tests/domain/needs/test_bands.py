@@ -212,6 +212,7 @@ def test_eggs_that_are_to_be_moved_have_the_time_of_moving(grace_days: float | N
     assert (during.occupants[0].settling, during.valid_until) == (True, T0 + timedelta(hours=hours))
     assert during.settling_until is None  # nobody is told that the humidity may rise where it is not to be raised
     assert (after.rh_pct, after.occupants[0].settling) == (MOIST_RH, False)
+    assert (during.occupants[0].move_by, after.occupants[0].move_by) == (T0 + timedelta(hours=hours), None)
 
 
 @pytest.mark.parametrize(
@@ -227,10 +228,10 @@ def test_eggs_that_are_to_be_moved_have_the_time_of_moving(grace_days: float | N
 def test_whose_first_act_is_moving(house: str, inside: tuple[Batch, ...], machine: str, hours: float) -> None:
     """Half a day where the calendar alone began it and the eggs should be elsewhere; else the hour in which air can follow."""
     at = ALONE if house == "alone" else SITE
-    settles = [
-        needs(*inside, machine=machine, hours=each, at=at).occupants[0].settling for each in (hours - 0.01, hours)
-    ]
-    assert settles == [True, False]
+    first = [needs(*inside, machine=machine, hours=each, at=at).occupants[0] for each in (hours - 0.01, hours)]
+    assert [each.settling for each in first] == [True, False]
+    to_move = hours > settle_hours(at)
+    assert first[0].move_by == (T0 + timedelta(hours=hours) if to_move else None)
 
 
 def test_lockdown_by_declaration_settles_from_then() -> None:

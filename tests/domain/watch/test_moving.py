@@ -17,6 +17,7 @@ from monitor.domain.needs.site import Machine, Site, grouped
 from monitor.domain.watch.view import alarm_view, machine_view
 from monitor.shown.about import about_words
 from monitor.shown.now.alarms import alarms_text
+from monitor.shown.now.room import room_text
 from tests.domain.house import MACHINES, PROFILES, Air, Story, batch, probes, profile, site, there
 
 TOP = "node-a/top"
@@ -151,6 +152,20 @@ def test_where_no_machine_suits_either_one_needs_its_own() -> None:
     story = Story(site=house, batches=inside)
     story.run(minutes=2)
     assert story.about(CONFLICT).endswith("; one of them needs a machine of its own")
+
+
+def test_the_room_says_by_when_eggs_are_to_be_moved() -> None:
+    """In the half day after their day, when nothing rings yet: the machine is not folded away, and the time is told."""
+    house = home("setter-1", "hatcher-1")
+    story = Story(site=house, batches=(batch(day=17.9),), air={TOP: DRY})
+    told: list[str] = []
+    for days in (0.0, 0.2, 0.5):
+        story.at_s += days * 86_400.0
+        story.run(minutes=2)
+        room = {"machines": [machine_view(story.look(), "setter-1", str)], "others": []}
+        told.append(room_text(room, story.site))  # type: ignore[arg-type]
+    assert ["move it for its lockdown by" in text for text in told] == [False, True, False]
+    assert "  hen-1: move it for its lockdown by 10 Mar" in told[1]
 
 
 def test_the_day_that_is_told_is_todays() -> None:
