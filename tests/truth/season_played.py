@@ -17,9 +17,10 @@ from monitor.domain.needs.site import Machine, Probe
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.reading import Pack, Sample, from_ms
 from monitor.domain.state.record import Group, StoredReading
-from monitor.rehearse.season import NODES, PROBES, STEP_S, drawn, group_of
-from tests.truth.ear import Daemon, Rung
+from monitor.rehearse.season import NODES, PLACES, PROBES, STEP_S, drawn, group_of
+from tests.truth.ear import Ear, Rung, ear_of
 from tests.truth.faults import profiles
+from tests.truth.judges import REAL
 from tests.truth.scenarios import T0
 from tests.truth.world import rules, site_of
 
@@ -30,6 +31,7 @@ NIGHT = (22, 7)
 class PlayedBatch:
     """One batch of a season. well: nothing was planted in it. rung: messages by priority and 'day' or 'night'."""
 
+    judge: str
     season: int
     batch: str
     well: bool
@@ -62,21 +64,26 @@ class PlayedBatch:
         return self.rung[priority, when] / self.weeks
 
 
-def played(seed: int) -> Iterator[PlayedBatch]:
-    """Every batch of the season of that seed."""
+def played(seed: int, judge: str = REAL, *, most: int = len(PLACES)) -> Iterator[PlayedBatch]:
+    """The batches of the season of that seed; most: so many of those that went well, and none of the others, if not all."""
     season = drawn(seed)
     group = group_of(season, profiles())
     lines = dict(group.lines)
-    for name, batch in group.batches.items():
-        fault = season.faults.get(name)
+    names = [*group.batches]
+    if most < len(names):
+        names = [name for name in names if name not in season.faults][:most]
+    for name in names:
+        batch, fault = group.batches[name], season.faults.get(name)
         facts = [entry.fact for id_, entry in group.entries if id_ == name]
         hatched = sum(type(fact).__name__ == "Hatched" for fact in facts)
         begin, end = batch.stays[0].since, batch.stays[-1].until
         assert end is not None
         weeks = (end - begin) / timedelta(days=7)
-        out = PlayedBatch(seed, name, fault is None, fault.words if fault else "", weeks, hatched, batch.eggs or 0)
+        out = PlayedBatch(
+            judge, seed, name, fault is None, fault.words if fault else "", weeks, hatched, batch.eggs or 0
+        )
         for stay in batch.stays:
-            for rung in _stay(group, lines, batch, stay=stay):
+            for rung in _stay(group, lines, batch, stay=stay, ear=ear_of(judge, None)):
                 _count(out, rung)
         yield out
 
@@ -91,7 +98,7 @@ def _count(out: PlayedBatch, rung: Rung) -> None:
         out.humid_by_night += when == "night"
 
 
-def _stay(group: Group, lines: dict[int, Line], batch: Batch, *, stay: Stay) -> Sequence[Rung]:
+def _stay(group: Group, lines: dict[int, Line], batch: Batch, *, stay: Stay, ear: Ear) -> Sequence[Rung]:
     """One stay before the daemon. rung.at_s counts from T0, on the season's own clock."""
     node = NODES[stay.machine]
     machine = Machine(stay.machine, stay.machine.replace("-", " ").capitalize(), stay.machine.split("-")[0])
@@ -105,7 +112,6 @@ def _stay(group: Group, lines: dict[int, Line], batch: Batch, *, stay: Stay) -> 
                 rows.setdefault(at, []).append(reading)
     times = sorted(rows)
     begin_s = (times[0] - T0).total_seconds()
-    ear = Daemon()
     ear.begin(site, begin_s)
     ear.ask(
         0.0,
@@ -120,3 +126,16 @@ def _stay(group: Group, lines: dict[int, Line], batch: Batch, *, stay: Stay) -> 
         ear.hear(at_s, Pack(node, samples, 7, seq, int(at_s)))
     ear.end()
     return [Rung(r.at_s + begin_s, r.priority, r.title, r.text, r.rule, r.subject) for r in ear.rung]
+
+
+def summed(batches: Sequence[PlayedBatch]) -> str:
+    """Those that went well together: messages a week in a batch, by day and night."""
+    well = [b for b in batches if b.well]
+    weeks = sum(b.weeks for b in well)
+    if not weeks:
+        return "no batch went well"
+    a_week = ", ".join(
+        f"{priority} {sum(b.rung[priority, 'day'] for b in well) / weeks:.1f} + {sum(b.rung[priority, 'night'] for b in well) / weeks:.1f}"
+        for priority in ("critical", "high", "medium", "low")
+    )
+    return f"{len(well)} batches that went well: {a_week} messages a week by day + night; of humidity {sum(b.humid for b in well) / weeks:.1f}"
