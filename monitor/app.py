@@ -18,6 +18,7 @@ from contextlib import ExitStack
 from datetime import datetime
 from pathlib import Path
 
+from monitor.adapters.chores import Calendar
 from monitor.adapters.clock import SystemClock, forward_s
 from monitor.adapters.delivery import AppriseDelivery
 from monitor.adapters.door import Door
@@ -33,10 +34,21 @@ from monitor.domain.needs.profile import ProfileError
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message
 from monitor.domain.state.record import Attempt
+from monitor.service.chores.due import chores_of
 from monitor.service.ports import Answer, Clock, Loaded, Receipt, StoreFailure, WeightAsked, WeightVerdict, Words
 from monitor.service.watch.dispatcher import Dispatcher
-from monitor.service.watch.engine import Engine, start_state
-from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Linked, Opened, WeightJudged
+from monitor.service.watch.engine import Engine, answered_before, start_state
+from monitor.service.watch.inbox import (
+    Arrived,
+    Asked,
+    Attempted,
+    CalendarDue,
+    Elsewhere,
+    Inbox,
+    Linked,
+    Opened,
+    WeightJudged,
+)
 from monitor.service.watch.notify import standard_stages
 from monitor.service.watch.weights import Weights, judge_at_once
 from monitor.settings import House, SettingsError, read_contacts
@@ -154,6 +166,7 @@ class Daemon:
             give_receipts=link.acknowledge,
             tell_stored=tell_stored,
             tell_notices=dispatcher.tell,
+            tell_answered=dispatcher.answered,
             show_machine=show_machine,
             ask_weights=weights.ask,
             hands_on=True,
@@ -161,7 +174,7 @@ class Daemon:
         link.start()
         stack.callback(link.stop)
         self._worker = self._thread("engine", lambda: self.engine.run(inbox, clock))
-        dispatcher.start(loaded.waiting)
+        dispatcher.start(loaded.waiting, answered_before(loaded))
         self._worker.start()
         inbox.put(Opened(clock.now(), opened.note))
         stack.callback(self._end_work)
@@ -181,7 +194,11 @@ class Daemon:
         except OSError as error:
             raise StartError(f"{door_path(house)}: {error.strerror}, expected a folder that takes sockets") from error
         stack.callback(door.stop)
+        self._calendar = Calendar(
+            [chore.at for chore in chores_of(site)], site.zone, lambda: inbox.put(CalendarDue(clock.now()))
+        )
         keeper = self._thread("keeper", lambda: self._keep(prefix))
+        stack.callback(self._calendar.stop)
         stack.callback(keeper.join, 5.0)
         stack.callback(self._stopping.set)
         keeper.start()
@@ -208,7 +225,9 @@ class Daemon:
             said = self.link.supervise()
             if said is not None:
                 self.inbox.put(Linked(self.clock.now(), False, said))
-            mono_s = self.clock.now().mono_s
+            now = self.clock.now()
+            mono_s = now.mono_s
+            self._calendar.watch(now)
             if mono_s >= beat and self._worker.is_alive():
                 beat = mono_s + ALIVE_EVERY_S
                 self._alive += 1

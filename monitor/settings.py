@@ -5,6 +5,7 @@ not there. Every complaint is one line: file, key, what came, what was expected.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import time
 from pathlib import Path
 from typing import Annotated, Literal
@@ -19,7 +20,7 @@ from monitor.adapters.tables.rules import Numbers, given, shipped_rules
 from monitor.adapters.tables.toml import read_toml
 from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.fixed import fixed
-from monitor.domain.needs.hearing import Hearing
+from monitor.domain.needs.hearing import SUMMARY_AT, Hearing
 from monitor.domain.needs.profile import Profile, ProfileError
 from monitor.domain.needs.rules import LOW, SITE_WIDE, Rule, RuleError, changed
 from monitor.domain.needs.site import FORCED, ID, ROOM, SETTER, Machine, Probe, Site, grouped
@@ -59,6 +60,7 @@ def _hours(given: object) -> tuple[time, time]:
     return first, last
 
 
+_Clock = Annotated[time, BeforeValidator(_clock)]
 _Hours = Annotated[tuple[time, time], BeforeValidator(_hours)]
 
 # TOML has no path and no tuple of its own: a text becomes the one, a list the other. All else is what was written.
@@ -134,6 +136,7 @@ class ContactSettings(AddressSettings):
     name: Line = ""
     from_priority: _Priority = LOW  # type: ignore[assignment]  # the constant is one of them, which its type does not say
     hours: _Hours | None = None
+    summary: _Clock | None = None
     address: dict[_Priority, AddressSettings] = Field(default_factory=dict)
 
 
@@ -331,11 +334,16 @@ def _check_contacts(settings: Settings, path: Path, wrong: list[str]) -> None:
         for name, each in {"": c, **{f"address.{name}.": each for name, each in c.address.items()}}.items():
             if each.url is not None and not each.url.strip():
                 wrong.append(f"{path}: contact {c.id}: {name}url: empty, expected an address")
+        if c.summary is not None and not _hearing(c).within(c.summary):
+            wrong.append(f"{path}: contact {c.id}: summary: {c.summary:%H:%M}, expected a time within its hours")
 
 
 def _hearing(contact: ContactSettings) -> Hearing:
-    """What a contact hears, and when."""
-    return Hearing(contact.from_priority, contact.hours)
+    """What a contact hears, and when; a summary of which nothing is said comes when its hours have begun, at 8 at the soonest."""
+    heard = Hearing(contact.from_priority, contact.hours)
+    if contact.summary is not None:
+        return replace(heard, summary=contact.summary)
+    return heard if heard.hours is None or heard.within(SUMMARY_AT) else replace(heard, summary=heard.hours[0])
 
 
 def with_numbers(

@@ -10,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 
 from monitor.domain.alarms.alarm import Alarm
-from monitor.domain.alarms.notice import Notice
+from monitor.domain.alarms.notice import Notice, Reach
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.needs.batch import Batch
@@ -20,7 +20,7 @@ from monitor.domain.readings.numbering import Gap, Numbering, holes
 from monitor.domain.readings.reading import Now, from_ms, to_ms
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.memory import Memory
-from monitor.domain.state.record import Attempt, Event, Group, RefusedRow, StoredReading, Unknown
+from monitor.domain.state.record import Attempt, ChoreDone, Event, Group, RefusedRow, StoredReading, Unknown
 from monitor.service.ports import LastAlive, Latest, Loaded, NoticeRow, Series, StoreFailure, TransitionRow
 
 _V = TypeVar("_V")
@@ -73,6 +73,7 @@ class MemoryStore:
         self._memory: Memory | None = None
         self._calibrations: list[Calibration] = []
         self._entries: dict[tuple[str, int], Entry] = {}
+        self._chores: list[ChoreDone] = []
 
     # --- Ledger
 
@@ -95,7 +96,23 @@ class MemoryStore:
             memory=self._memory,
             calibrations=tuple(self._calibrations),
             books=tuple(b for b in map(self.book, self.batches()) if b.entries and b.batch.closed_at is None),
+            reached=self._reached(),
+            chores=tuple(self._chores[-256:][::-1]),
         )
+
+    def _reached(self) -> tuple[tuple[int, Reach], ...]:
+        standing = {alarm.number for alarm in self._alarms.values() if alarm.condition}
+        found: dict[tuple[int, str], Reach] = {}
+        for _, row in sorted(self._notices.items()):
+            notice, key = row.notice, (row.notice.alarm_number, row.notice.contact)
+            known = found.get(key, Reach(notice.contact))
+            if notice.closing or notice.alarm_number not in standing:
+                continue
+            if row.state == "sent" and row.last_at is not None:
+                found[key] = replace(known, told=max(row.last_at, known.told or row.last_at))
+            elif row.state == "waiting":
+                found[key] = replace(known, unheard_since=known.unheard_since or notice.created)
+        return tuple((number, found[number, contact]) for number, contact in sorted(found))
 
     def book(self, batch: Batch) -> EggBook:
         own = sorted(number for id_, number in self._entries if id_ == batch.id)
@@ -146,6 +163,8 @@ class MemoryStore:
         for id_, entry in group.entries:
             known = self._entries.setdefault((id_, entry.number), entry)
             assert known == entry, f"two entries under the number {entry.number}"
+        done = {(chore.name, chore.day) for chore in self._chores}
+        self._chores.extend(chore for chore in group.chores if (chore.name, chore.day) not in done)
         self._memory = group.memory or self._memory
 
     def _open_lines(self) -> tuple[Line, ...]:

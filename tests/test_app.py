@@ -71,8 +71,8 @@ def test_a_reading_travels_to_the_phone(tmp_path: Path, broker: Mosquitto, phone
         rows = query(config, "SELECT subject, rule, number, state FROM transition")
         readings = query(config, "SELECT dry_bulb_c FROM reading ORDER BY up_ms")
     message = phone.got[0]
-    assert message["title"] == "Setter 1: too hot"
-    assert re.match(r"39\.5 °C, band 37\.5 to 38\.1, since \d\d:\d\d\. hen-1 day 5 setter\. ", message["message"])
+    assert message["title"] == "Urgent: Setter 1 too hot"
+    assert re.match(r"39\.5 °C, target 37\.5 to 38\.1, since \d\d:\d\d\. Look now: ", message["message"])
     assert "No. 1" in message["message"]
     assert rows == [("setter-1", "dry-bulb-high-alarm", 1, "unacknowledged")]
     assert readings[:2] == [(GOOD_C,), (HOT_C,)]
@@ -89,10 +89,7 @@ def test_what_is_answered_stops_ringing(tmp_path: Path, broker: Mosquitto, phone
         node._client.publish(f"eggroom/{SITE}/node-a/air", payload, qos=1)
         until(lambda: phone.got, "nothing came to the phone")
         told = len(phone.got)
-        assert (
-            eggroom("ack", "1", "--by", "sam", config=config).stdout
-            == "alarm 1: acknowledged by sam; now acknowledged\n"
-        )
+        assert eggroom("ack", "1", "--by", "sam", config=config).stdout == "No. 1: seen by sam; it still stands\n"
         answered_s = time.monotonic()
         alarms = json.loads(eggroom("alarms", "--json", config=config).stdout)
         every = eggroom("alarms", "--all", config=config).stdout
@@ -100,7 +97,7 @@ def test_what_is_answered_stops_ringing(tmp_path: Path, broker: Mosquitto, phone
         waited_s = (time.monotonic() - answered_s) * 30
     assert [(a["number"], a["state"]) for a in alarms] == [(1, "acknowledged")]
     assert "acknowledged (acknowledged by sam)" in every
-    assert phone.got[told]["title"] == "Setter 1: STILL too hot"
+    assert phone.got[told]["title"] == "Urgent: Setter 1 STILL too hot"
     assert waited_s > 90  # less what an answer takes to come back
 
 

@@ -32,7 +32,8 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "analysis/review": ("analysis/history", "domain/*"),
     "analysis/across": ("domain/*",),
     "service": ("domain/*",),  # `ports`
-    "service/watch": ("service", "domain/*"),
+    "service/chores": ("domain/*",),
+    "service/watch": ("service", "service/chores", "domain/*"),
     "service/reports": ("service", "analysis/*", "domain/*"),
     "adapters": ("service", "service/watch", "domain/*"),
     "adapters/link": ("service", "domain/*"),

@@ -187,7 +187,7 @@ def unplugged(*a):
             until(lambda: query(config, "SELECT 1 FROM notice WHERE state = 'sent'"), "the alarm was not told")
     begun = query(config, "SELECT number FROM transition WHERE state = 'unacknowledged'")
     assert begun == [(1,)]
-    assert [message["title"] for message in phone.got] == ["Setter 1: too hot"] * (
+    assert [message["title"] for message in phone.got] == ["Urgent: Setter 1 too hot"] * (
         2 if step == "after the sending" else 1
     )
     assert readings(config) == 4

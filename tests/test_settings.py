@@ -167,7 +167,7 @@ UNKNOWN = "unknown setting, expected one of: "
         ),
         (
             "[[contact]]\nid = 'sam'\nulr = 'x'\n",
-            f"contact[1].ulr: {UNKNOWN}address, from_priority, hours, id, name, url, url_file",
+            f"contact[1].ulr: {UNKNOWN}address, from_priority, hours, id, name, summary, url, url_file",
         ),
     ],
 )
@@ -202,6 +202,9 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
         ("[[contact]]\nid = 'sam'\nurl = 'a'\nfrom_priority = 'loud'\n", "contact[1].from_priority: 'loud', expected 'low', 'medium', 'high' or 'critical'"),
         ("[[contact]]\nid = 'sam'\nurl = 'a'\nhours = '7-22'\n", "contact[1].hours: '7-22', expected two times of day such as 07:00-22:00"),
         ("[[contact]]\nid = 'sam'\nurl = 'a'\nhours = '07:00-07:00'\n", "contact[1].hours: '07:00-07:00', expected two times of day such as 07:00-22:00"),
+        ("[[contact]]\nid = 'sam'\nurl = 'a'\nsummary = '24:00'\n", "contact[1].summary: '24:00', expected a time of day such as 07:30"),
+        ("[[contact]]\nid = 'sam'\nurl = 'a'\nsummary = 8\n", "contact[1].summary: 8, expected a time of day such as 07:30"),
+        ("[[contact]]\nid = 'sam'\nurl = 'a'\nhours = '07:00-22:00'\nsummary = '06:30'\n", "contact sam: summary: 06:30, expected a time within its hours"),
         ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.loud]\nurl = 'b'\n", "contact[1].address.loud: 'loud', expected 'low', 'medium', 'high' or 'critical'"),
         ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.high]\n", "contact[1].address.high: {}, expected one of url and url_file"),
         ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.high]\nurl = ''\n", "contact sam: address.high.url: empty, expected an address"),
@@ -389,14 +392,16 @@ url_file = "loud"
 @pytest.mark.parametrize(
     ("more", "expected"),
     [
-        ("", Hearing("low")),
-        ("from_priority = 'high'", Hearing("high")),
-        ("hours = '07:00-22:30'", Hearing("low", (time(7), time(22, 30)))),
-        ("hours = '16:00 - 02:00'", Hearing("low", (time(16), time(2)))),
+        ("", Hearing("low", None, time(8))),
+        ("from_priority = 'high'", Hearing("high", None, time(8))),
+        ("summary = '19:05'", Hearing("low", None, time(19, 5))),
+        ("summary = 19:05:00", Hearing("low", None, time(19, 5))),
+        ("hours = '07:00-22:30'", Hearing("low", (time(7), time(22, 30)), time(8))),
+        ("hours = '16:00 - 02:00'", Hearing("low", (time(16), time(2)), time(16))),
     ],
 )
 def test_what_a_contact_hears(write: Callable[..., Path], more: str, expected: Hearing) -> None:
-    """From which priority, and in which hours."""
+    """From which priority, in which hours, and when the summary comes: at 8, or when the hours begin where 8 is outside of them."""
     site = load_house(write(f"[[contact]]\nid = 'sam'\nurl = 'json://x'\n{more}\n")).site
     assert site.hearing_of("sam") == expected
 

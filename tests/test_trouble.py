@@ -573,7 +573,7 @@ def test_a_full_outbox(tmp_path: Path, broker: Mosquitto, capsys: pytest.Capture
             ]
             node.send(HOT_C, HOT_C)
             until(
-                lambda: any(m["title"] == "Setter 1: too hot" for m in phone.got),
+                lambda: any(m["title"] == "Urgent: Setter 1 too hot" for m in phone.got),
                 "the critical one waits behind the others",
             )
             phone.mode = "ok"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from monitor.domain.alarms.about import About
 from monitor.domain.alarms.alarm import Alarm
-from monitor.domain.alarms.notice import Notice
+from monitor.domain.alarms.notice import Answered, Notice, Reach
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
@@ -22,6 +22,7 @@ from monitor.domain.signs.opening import Handling
 from monitor.domain.signs.seen import Seen
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Attempt as Attempt
+from monitor.domain.state.record import ChoreDone as ChoreDone
 from monitor.domain.state.record import Event as Event
 from monitor.domain.state.record import Group as Group
 from monitor.domain.state.record import RefusedRow as RefusedRow
@@ -69,6 +70,8 @@ class Loaded:
     memory: Memory | None = None
     calibrations: tuple[Calibration, ...] = ()
     books: tuple[EggBook, ...] = ()  # of open batches in which anything is written
+    chores: tuple[ChoreDone, ...] = ()  # the last of them that were done
+    reached: tuple[tuple[int, Reach], ...] = ()  # of episodes that stand, by alarm number: how far their messages came
 
 
 class Books(Protocol):
@@ -339,6 +342,7 @@ class Delivery(Protocol):
 
 
 Receipt = tuple[int, int]  # the connection's generation and the broker's packet id
+TellAnswered = Callable[[Sequence[Answered]], None]
 GiveReceipts = Callable[[Sequence[Receipt]], None]
 AskWeights = Callable[[Sequence[WeightAsked]], None]
 TellStored = Callable[[Sequence[tuple[str, int, int]]], None]  # (node, boot, contiguous seq)

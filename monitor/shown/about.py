@@ -40,8 +40,8 @@ from monitor.shown.form import rough_span
 from monitor.shown.values import harm_words, show_window, stage_words
 
 NOT_USABLE, SEE_HEALTH = "readings not usable", "Look at the node: eggroom health."
-MAX_SEEN = 70  # characters of the breeder's own words, and of what was seen last: both must fit one message
-MAX_LOSING = 160  # characters: what one message has room for
+MAX_SEEN = 58  # characters of the breeder's own words, and of what was seen last: both must fit one message
+MAX_LOSING = 138  # characters: what one message has room for
 ALSO_SHOWN = 6  # further eggs that a message names
 _FAULTS = {"RNG": "no sensible value", "FLAT": "stands still", "NOISE": "restless", "SPK": "jumps", "ROC": "moves faster than air does"}  # fmt: skip
 _UNJUDGED = {

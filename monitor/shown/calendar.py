@@ -1,19 +1,16 @@
 """What is due for a batch, as a calendar that any phone reads: iCalendar (RFC 5545), written by hand, for it is a few lines.
 
-Lockdown and the hatch window are the profile's; a lockdown that was declared stands at its own time. Of birds that go by the egg the day says
-only that draw-down may begin. When to candle no profile
-says: the hen's customary days 7 and 14 (from memory), as thirds of the species' term. Nor when to weigh: at the set, with each candling
-and before lockdown (common practice) are four weighings, the fewest of which a wrong one is mostly found out. Times are UTC; the
-calendar shows its own zone.
+What falls on which day is `domain/eggs/dates.py`. Times are UTC; the calendar shows its own zone.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 from monitor.domain.eggs.book import EggBook, looks
+from monitor.domain.eggs.dates import CANDLE, DECLARED, DRAW_DOWN, LOCKDOWN, TASK, Dated, candling_day, dates_of
 from monitor.domain.eggs.entry import LookAgain
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
@@ -21,11 +18,9 @@ from monitor.domain.wall import printable
 from monitor.shown.entries import eggs_words
 
 LINE_OCTETS = 75  # RFC 5545, 3.1: without the line break
-CANDLE_THIRDS = (1, 2)
 WEIGH = (
     "Common practice: at the set, with each candling and before lockdown; of four weighings a wrong one mostly shows."
 )
-TASK = timedelta(minutes=30)  # what takes no time is drawn by many calendars as nothing
 _ESCAPED = {"\\": "\\\\", ";": "\\;", ",": "\\,", "\n": "\\n"}
 
 
@@ -43,38 +38,36 @@ class Due:
 def due_of(batch: Batch, profile: Profile, store_h: tuple[float, float] = (0.0, 0.0)) -> list[Due]:
     """What is due for a batch, in order: weighing, candling, lockdown, the hatch window. store_h: by how much days in store delay it."""
 
-    def at(day: float) -> datetime:
-        return batch.set_at + timedelta(days=day)
-
     eggs = f"{eggs_words(batch.eggs)} of {profile.name}" if batch.eggs is not None else profile.name
-    weigh = f"{batch.id}: weigh"
-    found = [Due("weigh-set", at(0.0), at(0.0) + TASK, weigh, f"{eggs}, when they are set. {WEIGH}")]
-    for third in CANDLE_THIRDS:
-        day = round(profile.days * third / 3.0)
-        about = (
-            f"{eggs}, day {day}. A custom, as the hen's day {7 * third} of 21; no source of the profile gives a day."
-        )
-        found.append(Due(f"candle-{third}", at(day), at(day) + TASK, f"{batch.id}: candle and weigh", about))
-    lockdown = next((d.at for d in batch.declared if d.stage == "lockdown"), None)
-    when = at(profile.lockdown_day) if lockdown is None else lockdown
-    by_egg = profile.lockdown_sign is not None and lockdown is None
-    if lockdown is not None:
-        summary, about = f"{batch.id}: lockdown, declared", f"{eggs}, declared on day {day_words(batch.day(when))}."
-    elif by_egg:
-        summary = f"{batch.id}: draw-down may begin, candle"
-        about = f"{eggs}, day {profile.lockdown_day:g}. Lockdown begins when {profile.lockdown_sign} is seen, not by the day."
-    else:
-        summary, about = f"{batch.id}: lockdown", f"{eggs}, day {profile.lockdown_day:g}."
-    before = "draw-down" if by_egg else "lockdown"
-    found.append(Due("weigh-lockdown", when - TASK, when, weigh, f"{eggs}, before {before}. {WEIGH}"))
-    found.append(Due("lockdown", when, when + TASK, summary, about))
+    return [
+        Due(each.key, each.since, each.until, *_said(each, batch, profile, eggs=eggs, store_h=store_h))
+        for each in dates_of(batch, profile, store_h)
+    ]
+
+
+def _said(each: Dated, batch: Batch, profile: Profile, *, eggs: str, store_h: tuple[float, float]) -> tuple[str, str]:
+    """(summary, about) of one thing that falls due."""
+    if each.key == "weigh-set":
+        return f"{batch.id}: weigh", f"{eggs}, when they are set. {WEIGH}"
+    if each.key == "weigh-lockdown":
+        sign = profile.lockdown_sign is not None and not any(d.stage == "lockdown" for d in batch.declared)
+        return f"{batch.id}: weigh", f"{eggs}, before {'draw-down' if sign else 'lockdown'}. {WEIGH}"
+    if each.kind == CANDLE:
+        third = int(each.key[-1])
+        custom = f"A custom, as the hen's day {7 * third} of 21; no source of the profile gives a day."
+        return f"{batch.id}: candle and weigh", f"{eggs}, day {candling_day(profile, third)}. {custom}"
+    if each.kind == DECLARED:
+        return f"{batch.id}: lockdown, declared", f"{eggs}, declared on day {day_words(batch.day(each.since))}."
+    if each.kind == DRAW_DOWN:
+        sign_words = f"Lockdown begins when {profile.lockdown_sign} is seen, not by the day."
+        return f"{batch.id}: draw-down may begin, candle", f"{eggs}, day {profile.lockdown_day:g}. {sign_words}"
+    if each.kind == LOCKDOWN:
+        return f"{batch.id}: lockdown", f"{eggs}, day {profile.lockdown_day:g}."
     first, last = profile.hatch_day_first, profile.hatch_day_last
     about = f"{eggs}, from day {first:g} to day {last:g}; the term is {profile.days:g} days."
     if store_h[1] > 0.0:
         about += f" Days in store make it up to {store_h[1]:.0f} h later (common practice)."
-    since, until = at(first + store_h[0] / 24.0), at(last + store_h[1] / 24.0)
-    found.append(Due("hatch", since, max(until, since + TASK), f"{batch.id}: hatch", about))
-    return sorted(found, key=lambda due: due.since)
+    return f"{batch.id}: hatch", about
 
 
 def looks_of(book: EggBook, egg: int) -> list[Due]:

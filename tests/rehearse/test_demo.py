@@ -21,7 +21,7 @@ def test_the_demo_tells_its_story_and_ends_by_itself() -> None:
     told = [
         "hen-1: 24 eggs of chicken, day 10, in Setter 1",
         "The heater of Setter 1 sticks on.",
-        "PHONE | Setter 1: too hot",
+        "PHONE | Urgent: Setter 1 too hot",
         "Sam, woken by the phone, answers No. ",
         "Setter 1: too hot: acknowledged",
         "Setter 1: deadly heat: acknowledged",

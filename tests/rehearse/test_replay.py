@@ -53,7 +53,7 @@ def test_a_backlog_is_stored_and_judged_by_nobody() -> None:
 def test_a_timeline_for_programs_is_json() -> None:
     """The same timeline is there as plain values."""
     told = as_json(replay(STREAMS / "heater-stuck-on.jsonl", load_house(STREAMS / "heater-stuck-on.toml")))
-    assert json.loads(json.dumps(told))["notices"][0]["title"] == "Setter 2: too hot"
+    assert json.loads(json.dumps(told))["notices"][0]["title"] == "Urgent: Setter 2 too hot"
 
 
 @pytest.mark.parametrize(

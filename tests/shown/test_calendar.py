@@ -13,9 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.adapters.tables.profiles import load_profiles
+from monitor.domain.eggs.dates import TASK
 from monitor.domain.needs.batch import Batch, declared
 from monitor.domain.needs.profile import Profile
-from monitor.shown.calendar import LINE_OCTETS, TASK, due_of, to_ics
+from monitor.shown.calendar import LINE_OCTETS, due_of, to_ics
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 NOW = datetime(2026, 3, 2, 7, 30, 15, tzinfo=UTC)

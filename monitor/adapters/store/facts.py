@@ -9,6 +9,7 @@ import json
 import logging
 from collections.abc import Mapping
 from dataclasses import is_dataclass
+from datetime import datetime
 from typing import Any, TypeVar
 
 from monitor.domain.alarms.about import (
@@ -30,7 +31,7 @@ from monitor.domain.alarms.about import (
     Unusable,
     Weighed,
 )
-from monitor.domain.alarms.notice import Facts, Told
+from monitor.domain.alarms.notice import Facts, Reach, Standing, Task, Today, Told
 from monitor.domain.eggs.entry import Entry, fact_of, plain
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.reading import from_ms, to_ms
@@ -49,9 +50,12 @@ def _same(names: str) -> dict[str, str]:
 # What a row calls each field of a value, which stays: a field that is renamed keeps its name in rows, as `_same("…") | {"rule": "rule_id"}`.
 _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Facts: _same(
-        "subject rule still over unjudged quantity value worst limit band since ended about batches place doubtful move of_hens range_c respond_min times"
+        "subject rule still over unjudged quantity value worst limit band since ended about batches place doubtful move of_hens range_c reached"
+        " respond_min times"
     ),
     Told: _same("batch day stage"),
+    Reach: _same("contact told unheard_since"),
+    Task: _same("kind batch at egg"),
     Band: _same("low_alarm low_warning target high_warning high_alarm"),
     Moving: _same("batches to"),
     Unfit: _same("test sent"),
@@ -76,6 +80,7 @@ _SEEN: dict[type[SeenOfDoor], str] = {Opened: "opened", NotBack: "not back"}
 # To a loss that is told, since the first rows.
 _ADDED = ("unsure", "again", "do_pct", "others", "others_now", "others_then")
 _ENTRY = ("egg", "count", "tray", "replaces", "number")  # fields of an entry that are kept as they are
+_TODAY = json.dumps({"version": VERSION, "today": {}})[:-3]  # how the row of a day's summary begins
 _log = logging.getLogger("eggroom.store")
 
 
@@ -83,6 +88,11 @@ def facts_text(facts: Facts | None) -> str | None:
     """Times are whole milliseconds, values °C and %RH; what is empty is left out."""
     if facts is None:
         return None
+    version = WORDS_ALONE if isinstance(facts.about, str) else VERSION
+    return json.dumps({"version": version, **_facts_data(facts)}, ensure_ascii=False)
+
+
+def _facts_data(facts: Facts) -> dict[str, Any]:
     told = _data(facts) | {"about": _about_data(facts.about)}
     kept = {
         name: each
@@ -92,31 +102,67 @@ def facts_text(facts: Facts | None) -> str | None:
     for name in ("since", "ended"):
         if name in kept:
             kept[name] = to_ms(kept[name])
-    version = WORDS_ALONE if isinstance(facts.about, str) else VERSION
-    return json.dumps({"version": version, **kept}, ensure_ascii=False)
+    if "reached" in kept:
+        kept["reached"] = [{n: _moment(at) for n, at in reach.items()} for reach in kept["reached"]]
+    return kept
+
+
+def _moment(value: Any) -> Any:  # noqa: ANN401 - a field of a reach: a contact, or a time that may be missing
+    return to_ms(value) if isinstance(value, datetime) else value
+
+
+def today_text(today: Today | None) -> str | None:
+    """What a day's summary says; in place of facts, of which a program of before makes nothing: it has its words."""
+    if today is None:
+        return None
+    tasks = [_data(task) | {"at": to_ms(task.at)} for task in today.tasks]
+    standing = [{"number": each.number, "facts": _facts_data(each.facts)} for each in today.standing]
+    return json.dumps({"version": VERSION, "today": {"tasks": tasks, "standing": standing}}, ensure_ascii=False)
+
+
+def today_of_text(text: str | None) -> Today | None:
+    """What `today_text` was given; None for anything else."""
+    if text is None or not text.startswith(_TODAY):
+        return None
+    try:
+        kept = _understood(text)["today"]
+        tasks = (_made(Task, task | {"at": from_ms(task["at"])}) for task in kept["tasks"])
+        return Today(tuple(tasks), tuple(Standing(s["number"], _facts_of(s["facts"])) for s in kept["standing"]))
+    except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
+        _log.warning("facts of a summary not understood detail=%s", str(error)[:120])
+        return None
 
 
 def facts_of_text(text: str | None) -> Facts | None:
     """What `facts_text` was given; None for a row from before facts were kept, or of another form."""
-    if text is None:
+    if text is None or text.startswith(_TODAY):
         return None
     try:
-        kept = _understood(text)
-        for name in ("since", "ended"):
-            if name in kept:
-                kept[name] = from_ms(kept[name])
-        if "band" in kept:
-            kept["band"] = _made(Band, kept["band"])
-        if "move" in kept:
-            kept["move"] = Moving(tuple(kept["move"]["batches"]), kept["move"]["to"])
-        if "range_c" in kept:
-            low_c, high_c = kept["range_c"]
-            kept["range_c"] = (low_c, high_c)
-        kept["about"] = _about(kept.get("about", ""))
-        return _made(Facts, kept | {"batches": tuple(_made(Told, told) for told in kept.get("batches", ()))})
+        return _facts_of(_understood(text))
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
         _log.warning("facts of a notice not understood detail=%s", str(error)[:120])
         return None
+
+
+def _facts_of(kept: dict[str, Any]) -> Facts:
+    """Raises whatever a form that is not understood comes to."""
+    for name in ("since", "ended"):
+        if name in kept:
+            kept[name] = from_ms(kept[name])
+    if "band" in kept:
+        kept["band"] = _made(Band, kept["band"])
+    if "move" in kept:
+        kept["move"] = Moving(tuple(kept["move"]["batches"]), kept["move"]["to"])
+    if "range_c" in kept:
+        low_c, high_c = kept["range_c"]
+        kept["range_c"] = (low_c, high_c)
+    if "reached" in kept:
+        times = ("told", "unheard_since")
+        kept["reached"] = tuple(
+            _made(Reach, r | {n: from_ms(r[n]) for n in times if r.get(n) is not None}) for r in kept["reached"]
+        )
+    kept["about"] = _about(kept.get("about", ""))
+    return _made(Facts, kept | {"batches": tuple(_made(Told, told) for told in kept.get("batches", ()))})
 
 
 def about_text(about: About) -> str | None:

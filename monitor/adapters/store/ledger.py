@@ -76,6 +76,7 @@ _HANDLING = """INSERT INTO handling (machine, since_ms, until_ms, who, stands) V
 # One that another takes the place of was over when that began.
 _HANDLING_OVER = """UPDATE handling SET stands = FALSE, until_ms = min(until_ms, ifnull(?2, until_ms))
     WHERE machine = ?1 AND stands AND since_ms IS NOT ?2"""
+_CHORE = "INSERT INTO chore (name, local_date, at_ms) VALUES (?, ?, ?) ON CONFLICT (name, local_date) DO NOTHING"
 _MEMORY = "INSERT INTO memory (id, json) VALUES (1, ?) ON CONFLICT (id) DO UPDATE SET json = excluded.json"
 # Sent is final: an attempt that was under way when another run ended must not make the notice go out again.
 _OUTCOME = """UPDATE notice SET
@@ -159,6 +160,7 @@ class SqliteLedger:
         )
         many(_CALIBRATION, [calibration_row(calibration) for calibration in group.calibrations])
         self._write_handlings(group.handlings)
+        many(_CHORE, [(chore.name, chore.day.isoformat(), to_ms(chore.at)) for chore in group.chores])
         if group.entries:
             write_entries(self._connection, group.entries)
         if group.memory is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from dataclasses import replace
+from datetime import date
 
 from monitor.adapters.store.egg_rows import read_books
 from monitor.adapters.store.rows import (
@@ -15,13 +16,17 @@ from monitor.adapters.store.rows import (
     read_calibrations,
     read_handlings,
     read_unknown,
+    time_or_none,
 )
+from monitor.domain.alarms.notice import Reach
 from monitor.domain.readings.dating import ARRIVAL, Line
 from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.reading import from_ms
+from monitor.domain.state.record import ChoreDone
 from monitor.service.ports import Loaded
 
 BOOTS_OF_LINES = 4  # of each node: its present start, and what a broker may still hold of the ones before
+CHORES = 256  # weeks of a house with several contacts: only the newest dates can come again, when a clock is set back
 BOOTS_OF_NUMBERS = 64  # of each node: a node that restarts all the time must not fill the memory with its past
 
 _LINES = f"""WITH
@@ -32,6 +37,11 @@ _LINES = f"""WITH
 _NUMBERINGS = f"""SELECT node, boot, contiguous, above, lost FROM
     (SELECT *, row_number() OVER (PARTITION BY node ORDER BY id DESC) AS place FROM numbering)
     WHERE place <= {BOOTS_OF_NUMBERS} ORDER BY id"""
+# An end is no beginning that was heard; what was given up, or cancelled, waits no longer and was told to nobody.
+_REACHED = """SELECT alarm_number, contact, max(CASE state WHEN 'sent' THEN last_ms END), min(CASE state WHEN 'waiting' THEN created_ms END)
+    FROM notice WHERE NOT closing AND alarm_number IN
+    (SELECT t.number FROM alarm a JOIN transition t ON t.id = a.transition_id WHERE t.condition)
+    GROUP BY alarm_number, contact ORDER BY alarm_number, contact"""
 
 
 def load(connection: sqlite3.Connection) -> Loaded:
@@ -66,6 +76,17 @@ def load(connection: sqlite3.Connection) -> Loaded:
         handlings=tuple(read_handlings(connection, standing=True)),
         calibrations=tuple(read_calibrations(connection)),
         books=tuple(read_books(connection)),
+        chores=tuple(
+            ChoreDone(name, date.fromisoformat(day), from_ms(at_ms))
+            for name, day, at_ms in execute(
+                f"SELECT name, local_date, at_ms FROM chore ORDER BY id DESC LIMIT {CHORES}"
+            )
+        ),
+        reached=tuple(
+            (number, Reach(contact, time_or_none(told_ms), time_or_none(since_ms)))
+            for number, contact, told_ms, since_ms in execute(_REACHED)
+            if told_ms is not None or since_ms is not None
+        ),
     )
 
 

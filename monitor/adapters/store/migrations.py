@@ -255,6 +255,19 @@ def _seen_of_doors(connection: sqlite3.Connection) -> None:
     connection.execute("ALTER TABLE event ADD COLUMN seen TEXT")
 
 
+def _chores(connection: sqlite3.Connection) -> None:
+    # What is done once a day, by the local date (YYYY-MM-DD): a restart, or a clock that is set back, must not do it twice.
+    connection.execute(
+        """CREATE TABLE chore (
+            id INTEGER PRIMARY KEY,
+            name TEXT NOT NULL,
+            local_date TEXT NOT NULL,
+            at_ms INTEGER NOT NULL,
+            UNIQUE (name, local_date)
+        ) STRICT"""
+    )
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
@@ -263,6 +276,7 @@ MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("facts of notices", _notice_facts),
     ("facts of alarms", _about_facts),
     ("facts of openings", _seen_of_doors),
+    ("chores of the day", _chores),
 )
 VERSION = len(MIGRATIONS)
 

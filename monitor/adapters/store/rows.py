@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from monitor.adapters.store.facts import about_of_text, about_text, facts_of_text, facts_text
+from monitor.adapters.store.facts import about_of_text, about_text, facts_of_text, facts_text, today_of_text, today_text
 from monitor.domain.alarms.alarm import Alarm, Transition
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.batch import Batch, Declared, Stay
@@ -98,7 +98,7 @@ def notice_row(notice: Notice) -> tuple[Value, ...]:
     """The row of one notice, in the order of NOTICE_COLUMNS."""
     return (
         notice.id, notice.dedupe, notice.contact, notice.priority, notice.title, notice.text, to_ms(notice.created),
-        notice.alarm_number, notice.closing, notice.link, facts_text(notice.facts),
+        notice.alarm_number, notice.closing, notice.link, facts_text(notice.facts) or today_text(notice.today),
     )  # fmt: skip
 
 
@@ -117,6 +117,7 @@ def notice_of(row: Iterable[Any]) -> Notice:
         closing=bool(closing),
         link=link,
         facts=facts_of_text(facts),
+        today=today_of_text(facts),
     )
 
 

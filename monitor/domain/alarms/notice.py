@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from dataclasses import replace
 from datetime import datetime
 
 from monitor.domain.alarms.about import About, Moving
@@ -11,6 +13,7 @@ from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs
 from monitor.domain.needs.batch import batch_of, whole_day
 from monitor.domain.needs.profile import Band
 
+LOOK = "look"  # at an egg, or a batch, as somebody asked to be reminded
 QUANTITIES = (DRY_BULB, RH, WET_BULB, EGG)
 
 
@@ -24,6 +27,24 @@ class Told:
 
 
 @fixed
+class Reach:
+    """How far the messages of one episode came to one contact: when the last got through; since when one does not. None: none did; none waits."""
+
+    contact: str
+    told: datetime | None = None
+    unheard_since: datetime | None = None
+
+
+@fixed
+class Answered:
+    """Nobody is to be told of an episode any more: of its notices up to this id. seen: a person has answered; else it is over, and was mild."""
+
+    number: int
+    upto: int
+    seen: bool = False
+
+
+@fixed
 class Facts:
     """What one notice tells.
 
@@ -33,6 +54,7 @@ class Facts:
     about. since: when the condition began; ended: when it passed.
     batches: those that it is about. place: the machine that a batch or its egg is in. doubtful: a sensor behind it may be wrong.
     move: what is to be moved before anything else; None: the rule's own first act stands.
+    reached: of a reminder, who was told, and who could not be.
     respond_min: minutes from the alarm to the harm, of what is medium: it may wait for a contact's hours.
     times: how often it came, of what comes and goes; 0 of anything else.
     range_c: between which temperatures an estimated value may be. of_hens: the limit is published of hens alone, and it is told of other birds.
@@ -57,6 +79,7 @@ class Facts:
     move: Moving | None = None
     of_hens: bool = False
     range_c: tuple[float, float] | None = None
+    reached: tuple[Reach, ...] = ()
     respond_min: float | None = None
     times: int = 0
 
@@ -67,13 +90,46 @@ class Facts:
 
 
 @fixed
+class Task:
+    """Something to be done today. kind: as in `eggs/dates.py`, or LOOK; egg: of one egg alone."""
+
+    kind: str
+    batch: str
+    at: datetime
+    egg: int | None = None
+
+
+@fixed
+class Standing:
+    """What is low and stands, with the number to answer with."""
+
+    number: int
+    facts: Facts
+
+
+@fixed
+class Today:
+    """What a contact is told once a day: what is to be done on that day, and what is low and stands, the oldest first."""
+
+    tasks: tuple[Task, ...] = ()
+    standing: tuple[Standing, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.tasks or self.standing)
+
+    def without(self, numbers: Collection[int]) -> Today:
+        """The same but for these alarms."""
+        return replace(self, standing=tuple(each for each in self.standing if each.number not in numbers))
+
+
+@fixed
 class Notice:
     """It lives in the outbox until delivered.
 
     id grows by one for each notice. dedupe names the transition, the contact and the step, so meeting it twice changes
     nothing. closing is True for "back to normal". title and text: its words when it is told by itself, as the record keeps them;
     empty until they are made. facts: None of what is about no alarm, and of what an older program wrote: it has its words alone.
-    late: it closes an episode whose beginning was never told.
+    late: it closes an episode whose beginning was never told. today: of a day's summary, what it says; it is about no alarm.
     """
 
     id: int
@@ -88,6 +144,7 @@ class Notice:
     link: str = ""
     facts: Facts | None = None
     late: bool = False
+    today: Today | None = None
 
 
 def quantity_of(about: About) -> str:

@@ -9,6 +9,7 @@ from monitor.domain.needs.rules import LOW, MEDIUM, PRIORITIES
 
 # Of the time from an alarm to its harm so much may pass before anyone is told: the rest is for going there and acting (judgement).
 WAIT_SHARE = 1.0 / 3.0
+SUMMARY_AT = time.fromisoformat("08:00")  # the morning round (judgement)
 
 
 @fixed
@@ -16,10 +17,12 @@ class Hearing:
     """What one contact hears.
 
     from_priority: the mildest that it is told. hours: from and to on the wall clock, over midnight where they say so; None: at any hour.
+    summary: when it is told what is low, once a day.
     """
 
     from_priority: str = LOW
     hours: tuple[time, time] | None = None
+    summary: time = SUMMARY_AT
 
     def hears(self, priority: str) -> bool:
         """Whether what is so urgent is told to this contact at all."""
@@ -36,7 +39,7 @@ class Hearing:
         """How long a notice made now waits for the hours, s: 0 for at once.
 
         Only medium ever waits, and only where the hours begin before a third of its time to respond is gone. Otherwise it is told at
-        once: later it would ring in the middle of the night all the same.
+        once: later it would ring in the middle of the night all the same. What is low waits for its summary, whatever the hour.
         wall: now, in the zone of the house.
         """
         if priority != MEDIUM or self.hours is None or self.within(wall.timetz().replace(tzinfo=None)):

@@ -9,9 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date, datetime
 
 from monitor.domain.alarms.about import Apart, Fault, Unusable
 from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.alarms.notice import Reach
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.eggs.temperature import EggModel
@@ -32,6 +34,7 @@ from monitor.domain.state.memory import EggFelt, Heard, Held, NodeFact
 from monitor.domain.state.record import Group, Unknown
 
 Key = tuple[str, str]  # (subject, rule id)
+MAX_REACHED = 1_000  # of episodes and contacts: those that stand are fewer by far
 
 
 @fixed
@@ -184,6 +187,10 @@ class State:
     looked_mono_s: float = -math.inf  # when what is overdue was last looked for
     waiting: dict[str, int] = field(default_factory=dict)  # contact: notices not yet sent
     unsent: dict[int, tuple[str, int]] = field(default_factory=dict)  # of each such notice: (contact, alarm number)
+    reached: dict[tuple[int, str], Reach] = field(default_factory=dict)  # by alarm number and contact
+    chores: dict[str, frozenset[date]] = field(
+        default_factory=dict
+    )  # by name: the local dates on which each was done lately
     last_line: int = 0
     last_number: int = 0
     last_notice: int = 0
@@ -228,6 +235,21 @@ class Look:
     site: Site
     now: Now
     out: Group = field(default_factory=Group)
+
+
+def waits_for(state: State, number: int, contact: str, *, since: datetime) -> None:
+    """A notice of an episode waits for a contact: since then it is unheard, unless another waits for longer."""
+    known = state.reached.get((number, contact), Reach(contact))
+    if known.unheard_since is None:
+        state.reached[number, contact] = replace(known, unheard_since=since)
+
+
+def got_through(state: State, number: int, contact: str, *, at: datetime) -> None:
+    """A notice of an episode reached a contact; what is known of episodes that are over is given up now and then."""
+    state.reached[number, contact] = Reach(contact, at)
+    if len(state.reached) > MAX_REACHED:
+        standing = {alarm.number for alarm in state.alarms.values() if alarm.condition}
+        state.reached = {key: known for key, known in state.reached.items() if key[0] in standing}
 
 
 def plan_with(state: State, batch: str) -> Plan | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 
 from monitor.domain.alarms.alarm import Transition
 from monitor.domain.alarms.notice import Notice
@@ -88,6 +88,15 @@ class Event:
     seen: Seen | None = None
 
 
+@fixed
+class ChoreDone:
+    """A chore was done on a local date."""
+
+    name: str
+    day: date
+    at: datetime
+
+
 @dataclass(slots=True)
 class Group:
     """Everything one transaction writes. Kept in the order it was decided; written in one piece or not at all."""
@@ -109,6 +118,7 @@ class Group:
     memory: Memory | None = None
     calibrations: list[Calibration] = field(default_factory=list)
     entries: list[tuple[str, Entry]] = field(default_factory=list)  # with the batch that each is of
+    chores: list[ChoreDone] = field(default_factory=list)
 
     def empty(self) -> bool:
         """Whether there is nothing to write."""
@@ -130,4 +140,5 @@ class Group:
             or self.memory
             or self.calibrations
             or self.entries
+            or self.chores
         )

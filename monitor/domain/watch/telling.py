@@ -57,12 +57,10 @@ from monitor.domain.needs.rules import (
     SENSOR_SUSPECT,
     Rule,
 )
-from monitor.domain.state.known import Look, doubt_of, plan_with, rule_of
+from monitor.domain.state.known import Look, doubt_of, plan_with, rule_of, waits_for
 from monitor.domain.state.record import Attempt
 from monitor.domain.watch.plan import SITE_SUBJECT, moving, occupants
 
-# What is low is told again twice a day at most: it can wait, and must not be forgotten for ever.
-MILD_AGAIN_S = 12 * 3600.0
 MAX_WAITING = 500  # unsent notices per contact: a phone service dead for days must not fill the card
 
 
@@ -82,6 +80,8 @@ def tell(look: Look, transition: Transition) -> Alarm:
         # What is worse stands, and was told: "no longer" would be read as all is well.
         return replace(alarm, told=False)
     rule = rule_of(look, *alarm.key)
+    if closing and rule.priority not in (HIGH, CRITICAL):
+        return replace(alarm, told=False)  # it woke nobody: that it is over is no message (a list shows it)
     facts = _facts(look, transition)
     priority = LOW if closing else rule.priority  # good news wakes nobody
     hear = [contact for contact in look.site.contacts if look.site.hearing_of(contact).hears(rule.priority)]
@@ -92,9 +92,9 @@ def tell(look: Look, transition: Transition) -> Alarm:
 def remind(look: Look, alarm: Alarm) -> Alarm:
     """Tell a standing alarm again that nobody has answered; a contact that has not yet got its last message is not sent another."""
     rule = rule_of(look, *alarm.key)
-    if not _beside(look, alarm) and (rule.priority != LOW or (rule.re_alarm_s or 0.0) >= MILD_AGAIN_S):
-        again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, look.now.utc, look.now.mono_s)
-        facts = _facts(look, again)
+    if not _beside(look, alarm) and rule.priority != LOW:  # what is low stands in each day's summary till then
+        known = (look.state.reached.get((alarm.number, contact)) for contact in look.site.contacts)
+        facts = replace(facts_now(look, alarm), reached=tuple(reach for reach in known if reach is not None))
         unheard = set(look.state.unsent.values())
         reached = [
             contact
@@ -109,6 +109,12 @@ def _beside(look: Look, alarm: Alarm) -> bool:
     """Whether what is worse, or what it comes of, asks again by itself."""
     judged = look.site.rules[alarm.rule]
     return (judged.of_the_air or alarm.rule == NO_DATA) and said_already(look, *alarm.key)
+
+
+def facts_now(look: Look, alarm: Alarm) -> Facts:
+    """What stands, as it is now: of what was told, or should have been."""
+    again = Transition(alarm, UNACKNOWLEDGED, UNACKNOWLEDGED, STILL_STANDING, look.now.utc, look.now.mono_s)
+    return _facts(look, again)
 
 
 def _facts(look: Look, transition: Transition) -> Facts:
@@ -151,6 +157,8 @@ def _put(
         else:
             look.state.waiting[contact] = waiting + 1
             look.state.unsent[notice.id] = (contact, alarm.number)
+            if not closing:
+                waits_for(look.state, alarm.number, contact, since=look.now.utc)
 
 
 def _closes(transition: Transition) -> bool:

@@ -12,7 +12,7 @@ import threading
 from collections.abc import Callable, Sequence
 from datetime import datetime
 
-from monitor.domain.alarms.notice import Notice
+from monitor.domain.alarms.notice import Answered, Notice
 from monitor.domain.state.record import Attempt
 from monitor.service.ports import Contact, Delivered, Delivery, GiveUp, Outcome, TryLater
 from monitor.service.watch.notify import Outgoing, Stage, pass_through
@@ -60,14 +60,17 @@ class Dispatcher:
             for contact in contacts
         }
 
-    def start(self, waiting: Sequence[Notice] = ()) -> None:
-        """Resume what the outbox held, and begin. Notices to contacts that are no longer configured are reported as failed."""
+    def start(self, waiting: Sequence[Notice] = (), answered: Sequence[Answered] = ()) -> None:
+        """Resume what the outbox held, but for what was answered since, and begin. Notices to contacts that are no longer configured are
+        reported as failed.
+        """
         known = ", ".join(self._workers) or "none"
         for notice in waiting:
             if notice.contact not in self._workers:
                 detail = f"contact {notice.contact!r} is not configured, expected one of: {known}"
                 self._report(Attempt(notice.id, "failed", detail, self._utc(), notice.contact))
         self.tell([n for n in waiting if n.contact in self._workers])
+        self.answered(answered)
         for worker in self._workers.values():
             worker.start()
 
@@ -81,6 +84,11 @@ class Dispatcher:
                 )
             else:
                 worker.offer(notice)
+
+    def answered(self, answered: Sequence[Answered]) -> None:
+        """Of these episodes nobody is to be told any more: what waits of them is reported as cancelled. Returns at once."""
+        for worker in self._workers.values() if answered else ():
+            worker.answered(answered)
 
     def stop(self, timeout_s: float) -> bool:
         """End the workers; an attempt under way may finish within timeout_s. Whether all of them did.
@@ -133,6 +141,11 @@ class _Worker:
             self._queue.offer(notice, self._monotonic(), self._wall())
             self._changed.notify()
 
+    def answered(self, answered: Sequence[Answered]) -> None:
+        with self._changed:
+            self._queue.answered(answered)
+            self._changed.notify()
+
     def stop(self) -> None:
         """Begin no further attempt."""
         with self._changed:
@@ -148,9 +161,13 @@ class _Worker:
         return not self._abandoned
 
     def _run(self) -> None:
-        while batch := self._next():
+        while (following := self._next()) is not None:
+            needless, batch = following
             try:
-                self._conclude(*self._attempt(batch))
+                for attempt in needless:
+                    self._said(attempt)
+                if batch:
+                    self._conclude(*self._attempt(batch))
             except Exception as error:  # noqa: BLE001 - the thread goes on
                 # Our own mistake, then; but this thread is the only way to wake this contact, so it goes on.
                 _log.error("worker contact=%s error=%s", self._contact.id, type(error).__name__)
@@ -166,17 +183,21 @@ class _Worker:
             # A library that breaks its word must not silence a contact. The type alone is told: the text may hold the address.
             return outgoing, TryLater(type(error).__name__)
 
-    def _next(self) -> list[Notice]:
-        """Wait for what is due; empty when it is time to end."""
+    def _next(self) -> tuple[list[Attempt], list[Notice]] | None:
+        """Wait for what is due, and for what needs no telling any more; None when it is time to end.
+
+        No attempt is under way meanwhile, so that nothing is called off that is being sent.
+        """
         with self._changed:
             while not self._stopping:
                 now_s = self._monotonic()
-                batch = self._queue.next_due(now_s)
-                if batch:
-                    return batch
+                needless, batch = self._queue.call_off(), self._queue.next_due(now_s)
+                if needless or batch:
+                    at = self._utc()
+                    return [Attempt(id_, "cancelled", why, at, self._contact.id) for id_, why in needless], batch
                 due_s = self._queue.due_s()
                 self._changed.wait(None if due_s is None else (due_s - now_s) / self._pace)
-            return []
+            return None
 
     def _conclude(self, outgoing: Outgoing, outcome: Outcome) -> None:
         """Settle the queue first, then report: a report that fails must not make the notice go out again in this run."""
@@ -185,12 +206,15 @@ class _Worker:
                 return
             attempts = self._settle(outgoing, outcome)
         for attempt in attempts:
-            _log.log(
-                logging.INFO if attempt.outcome == "sent" else logging.WARNING,
-                "notice id=%d contact=%s outcome=%s detail=%s",
-                attempt.notice, attempt.contact, attempt.outcome, attempt.detail,
-            )  # fmt: skip
-            self._report(attempt)
+            self._said(attempt)
+
+    def _said(self, attempt: Attempt) -> None:
+        _log.log(
+            logging.INFO if attempt.outcome in ("sent", "cancelled") else logging.WARNING,
+            "notice id=%d contact=%s outcome=%s detail=%s",
+            attempt.notice, attempt.contact, attempt.outcome, attempt.detail,
+        )  # fmt: skip
+        self._report(attempt)
 
     def _settle(self, outgoing: Outgoing, outcome: Outcome) -> list[Attempt]:
         """What the queue makes of the outcome, and what is to be reported."""

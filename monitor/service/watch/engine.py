@@ -17,14 +17,14 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from monitor.domain.alarms.alarm import IN, OUT, Alarm, Judgement
-from monitor.domain.alarms.notice import Notice
+from monitor.domain.alarms.alarm import IN, OUT, UNACKNOWLEDGED, Alarm, Judgement, state_of
+from monitor.domain.alarms.notice import Answered, Notice
 from monitor.domain.needs.rules import RECORD_DAMAGED
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
 from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
 from monitor.domain.signs.opening import resume
-from monitor.domain.state.known import Look, State
+from monitor.domain.state.known import Look, State, got_through
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.wall import utc_text
@@ -34,20 +34,35 @@ from monitor.domain.watch.evaluate import hear, judge, retire, tick
 from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.silence import trouble_of
 from monitor.domain.watch.view import machine_view
+from monitor.service.chores.due import chores_of, is_due
+from monitor.service.chores.summary import tell_today, today
 from monitor.service.ports import (
     AskWeights,
+    ChoreDone,
     Clock,
     GiveReceipts,
     Ledger,
     Loaded,
     Receipt,
     StoreFailure,
+    TellAnswered,
     TellStored,
     WeightAsked,
     Words,
 )
 from monitor.service.watch.commands import of_book, perform
-from monitor.service.watch.inbox import Arrived, Asked, Attempted, Elsewhere, Inbox, Item, Linked, Opened, WeightJudged
+from monitor.service.watch.inbox import (
+    Arrived,
+    Asked,
+    Attempted,
+    CalendarDue,
+    Elsewhere,
+    Inbox,
+    Item,
+    Linked,
+    Opened,
+    WeightJudged,
+)
 from monitor.service.watch.requests import LookFacts, LookRoom, RequestError
 from monitor.service.watch.weights import bearing, weighed
 
@@ -95,6 +110,9 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
     for notice in loaded.waiting:
         state.waiting[notice.contact] = state.waiting.get(notice.contact, 0) + 1
         state.unsent[notice.id] = (notice.contact, notice.alarm_number)
+    for chore in loaded.chores:
+        state.chores[chore.name] = state.chores.get(chore.name, frozenset()) | {chore.day}
+    state.reached = {(number, reach.contact): reach for number, reach in loaded.reached}
     for calibration in loaded.calibrations:
         probe = state.probe(calibration.probe)
         probe.calibrations = (*probe.calibrations, calibration)
@@ -123,6 +141,21 @@ def _resumed(alarm: Alarm, now: Now) -> Alarm:
     )
 
 
+def answered_before(loaded: Loaded) -> list[Answered]:
+    """Of what a new run finds unsent, the episodes of which nobody is to be told any more: they were answered while no daemon ran."""
+    numbers = {notice.alarm_number for notice in loaded.waiting}
+    return _answered((alarm for alarm in loaded.alarms if alarm.number in numbers), loaded.last_notice)
+
+
+def _answered(alarms: Iterable[Alarm], upto: int) -> list[Answered]:
+    """Those that need nobody any more: a person has answered, or it is over. upto: the newest notice's id."""
+    return [
+        Answered(a.number, upto, seen=a.acknowledged or a.shelved_until is not None or a.out_of_service)
+        for a in alarms
+        if a.number and state_of(a) != UNACKNOWLEDGED
+    ]
+
+
 class Engine:
     """See the module. Every method but `counts` belongs to the engine's own thread (or to the one driver of a replay)."""
 
@@ -136,6 +169,7 @@ class Engine:
         give_receipts: GiveReceipts,
         tell_stored: TellStored,
         tell_notices: Callable[[Sequence[Notice]], None],
+        tell_answered: TellAnswered | None = None,
         show_machine: Callable[[str, Mapping[str, object]], None],
         ask_weights: AskWeights | None = None,
         weighs_daily: bool = True,
@@ -152,6 +186,7 @@ class Engine:
         self._give_receipts = give_receipts
         self._tell_stored = tell_stored
         self._tell_notices = tell_notices
+        self._tell_answered = tell_answered
         self._show_machine = show_machine
         self._ask_weights = ask_weights
         self._group = Group()
@@ -214,6 +249,8 @@ class Engine:
             self._heard_elsewhere(item)
         elif isinstance(item, WeightJudged):
             self._weight_judged(item)
+        elif isinstance(item, CalendarDue):
+            self._do_chores(item.now)
         elif isinstance(item, Opened):
             verdict = OUT if item.note else IN
             judge(self._look(now), (SITE_SUBJECT, RECORD_DAMAGED), Judgement(verdict, now.utc, about=item.note))
@@ -322,6 +359,20 @@ class Engine:
         verdict = item.verdict
         judge_weight(self._look(item.now), batch, verdict.off, about=verdict.about)
 
+    def _do_chores(self, now: Now) -> None:
+        """What is due by the calendar, once a local date. That it is done is written with what it tells: a restart does not tell it again."""
+        if not now.clock_ok:
+            return
+        look, wall = self._look(now), now.utc.astimezone(self._site.zone)
+        for chore in chores_of(self._site):
+            done = self._state.chores.get(chore.name, frozenset())
+            if not is_due(chore, wall, done):
+                continue
+            self._state.chores[chore.name] = done | {wall.date()}
+            self._group.chores.append(ChoreDone(chore.name, wall.date(), now.utc))
+            if what := today(look, chore.contact):
+                tell_today(look, chore.contact, what)
+
     def _ask_weights_of(self, batches: Iterable[str]) -> None:
         asked = [WeightAsked(batch, self._bore.get(batch, 0)) for batch in batches]
         if asked and self._ask_weights is not None:
@@ -390,7 +441,7 @@ class Engine:
     def _urgent(self) -> bool:
         """Whether somebody waits for what the group holds."""
         group = self._group
-        told = group.transitions or group.notices or group.attempts
+        told = group.transitions or group.notices or group.attempts or group.chores
         return bool(told or self._replies or group.batches or group.removed or group.handlings or group.memory)
 
     def _after_commit(self, now: Now) -> None:
@@ -430,14 +481,20 @@ class Engine:
     def _release(self, group: Group) -> None:
         """Hand the notices that are now written to the dispatcher, and count those that are done with."""
         dropped = {a.notice for a in group.attempts if a.outcome == "cancelled"}
+        if self._tell_answered is not None and group.transitions:
+            last = {t.alarm.number: t.alarm for t in group.transitions}
+            self._tell_answered(_answered(last.values(), self._state.last_notice))
         self._tell_notices([n for n in group.notices if n.id not in dropped and n.id not in self._told_early])
         self._told_early.difference_update(n.id for n in group.notices)
         contacts = {n.id: n.contact for n in group.notices}
         for attempt in group.attempts:
-            if attempt.outcome in ("sent", "failed"):
+            unsent = self._state.unsent.get(attempt.notice)
+            if attempt.outcome in ("sent", "failed") or (attempt.outcome == "cancelled" and unsent is not None):
                 contact = contacts.get(attempt.notice) or attempt.contact
                 self._state.waiting[contact] = max(0, self._state.waiting.get(contact, 0) - 1)
                 self._state.unsent.pop(attempt.notice, None)
+            if attempt.outcome == "sent" and unsent is not None and unsent[1]:
+                got_through(self._state, unsent[1], unsent[0], at=attempt.at)
 
     def _store_failed(self, failure: StoreFailure, now: Now) -> None:
         self.counts["failed_commits"] += 1

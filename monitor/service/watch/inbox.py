@@ -82,13 +82,20 @@ class WeightJudged:
 
 
 @fixed
+class CalendarDue:
+    """Something may be due by the calendar; or the clock was set, and what is due is another."""
+
+    now: Now
+
+
+@fixed
 class Stop:
     """The last item: finish what is begun, then end."""
 
     now: Now
 
 
-Item = Arrived | Asked | Attempted | Linked | Elsewhere | Opened | WeightJudged | Stop
+Item = Arrived | Asked | Attempted | Linked | Elsewhere | Opened | WeightJudged | CalendarDue | Stop
 
 
 class Inbox:

@@ -8,14 +8,14 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from monitor.domain.alarms.joined import episode, reminds
-from monitor.domain.alarms.notice import Notice
+from monitor.domain.alarms.notice import Answered, Notice
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.hearing import EVERYTHING, WAIT_SHARE, Hearing
-from monitor.domain.needs.rules import CRITICAL, HIGH, PRIORITIES
+from monitor.domain.needs.rules import CRITICAL, HIGH, LOW, MEDIUM, PRIORITIES
 
 BASE_WAIT_S = 2.0  # a passing fault is over in seconds
 MAX_WAIT_URGENT_S = 60.0  # while something high or critical waits: what it is about may kill within the hour
@@ -32,6 +32,8 @@ GAPS_S = (30.0, 60.0)  # after the first message of the window, after the second
 # After the first, second, and each further message as urgent: heat harms within half an hour.
 CRITICAL_GAPS_S = (30.0, 60.0, 120.0)
 GATHER_S = 30.0  # in a flood, what says nothing new waits so long for its like: six reminders are one message
+# What is low waits for the day's summary; by itself it goes only where none came for so long: no clock, or a day that has 25 hours.
+LOW_WAIT_S = 26 * 3600.0
 _TOLD = 200  # notices kept for the words of the next message
 
 
@@ -56,8 +58,9 @@ class Pace:
 
     def went(self, notices: Sequence[Notice], now_s: float) -> None:
         """One message got through, which told these."""
-        urgency = max(_urgency(n) for n in notices)
-        self._messages.append(_Message(now_s, urgency, len({episode(n) for n in notices}) > 1))
+        if any(n.priority != LOW or n.closing for n in notices):  # what is low takes no place from another
+            urgency = max(_urgency(n) for n in notices)
+            self._messages.append(_Message(now_s, urgency, len({episode(n) for n in notices}) > 1))
         self._told.extend((now_s, n) for n in notices)
 
     def forget(self, now_s: float) -> None:
@@ -112,8 +115,9 @@ class _Waiting:
 class Queue:
     """One contact's unsent notices. Pure but for its own state; time is handed in, seconds, forward only.
 
-    What was never tried waits as `Pace` says; when it goes, all that waits goes with it, as one message. Only what breaks in goes by
-    itself, for it is told in full. What is medium may first wait for the contact's hours (`Hearing.waits_s`), and goes with no other till then.
+    What was never tried waits as `Pace` says; when it goes, all of its kind that waits goes with it, as one message: what stands; what is low,
+    once a day, with that day's summary; and what is over. So nothing that is over stands beside what is not. What breaks in goes by itself, in
+    full. What is medium may first wait for the contact's hours (`Hearing.waits_s`), and goes with no other till then.
     After a failure the contact rests, for it is the service that fails, not the notice: full jitter, U(0, w), with w from 2 s doubling to
     60 s while anything urgent waits, else to 300 s. A high or critical notice that was never tried does not wait for that.
     Order: least tried, then most urgent, then oldest. "Least tried" comes first so that a notice which the service will never
@@ -127,6 +131,8 @@ class Queue:
         self._hearing = hearing
         self._waiting: dict[int, _Waiting] = {}
         self._done: deque[int] = deque(maxlen=_REMEMBERED)
+        self._answered: list[Answered] = []
+        self._summary = 0  # the id of the summary that waits; 0 for none
         self._pace = Pace()
         self._failures = 0
         self._rest_until_s = float("-inf")
@@ -142,6 +148,32 @@ class Queue:
         if notice.id not in self._waiting and notice.id not in self._done:
             self._waiting[notice.id] = _Waiting(notice, now_s, now_s + self._held_s(notice, wall))
 
+    def answered(self, answered: Iterable[Answered]) -> None:
+        """Of these episodes nobody is to be told any more; what waits of them is called off next."""
+        self._answered.extend(answered)
+
+    def call_off(self) -> list[tuple[int, str]]:
+        """What need not be told any more is done with: (id, why). Asked while no attempt is under way.
+
+        What a person has answered is told to nobody else, however urgent. What is over by itself is told all the same if it was urgent,
+        with its end; ends are never called off.
+        """
+        gone: dict[int, str] = {}
+        for each in self._answered:
+            for notice in (w.notice for w in self._waiting.values() if w.notice.alarm_number == each.number):
+                if notice.id <= each.upto and not notice.closing and (each.seen or notice.priority in (LOW, MEDIUM)):
+                    gone[notice.id] = "answered" if each.seen else "over"
+        numbers = {each.number for each in self._answered}
+        self._answered.clear()
+        self.dropped(gone)
+        for waiting in list(self._waiting.values()):
+            if (today := waiting.notice.today) is not None:
+                waiting.notice = replace(waiting.notice, today=today.without(numbers))
+                if not waiting.notice.today:
+                    gone[waiting.notice.id] = "answered"
+                    self.dropped([waiting.notice.id])
+        return [(id_, f"{why} before it was told") for id_, why in gone.items()]
+
     def due_s(self) -> float | None:
         """When the next attempt may be made, as far as `next_due` was asked last; None when nothing waits."""
         return min((self._free_s(tries, self._waiting[id_]) for tries, _, id_ in self._ranks()), default=None)
@@ -152,18 +184,20 @@ class Queue:
         While the service fails, what was refused as one message with others is next offered by itself (all of its episode).
         """
         self._pace.forget(now_s)
+        self._summary = max((w.notice.id for w in self._waiting.values() if w.notice.today is not None), default=0)
         ranked = [(tries, self._waiting[id_]) for tries, _, id_ in self._ranks()]
         due = [(tries, w) for tries, w in ranked if self._free_s(tries, w) <= now_s]
         if not due:
             return []
         tries, first = due[0]
-        alone: set[int] | None = None
+        kinds = self._kinds()
+        fellows = {id_ for id_, kind in kinds.items() if kind == kinds[episode(first.notice)]}
         if tries == 0 and self._pace.breaks_in(first.notice):
-            alone = {episode(w.notice) for t, w in due if t == 0 and self._pace.breaks_in(w.notice)}
+            fellows = {episode(w.notice) for t, w in due if t == 0 and self._pace.breaks_in(w.notice)}
         elif self._failures > 0 and first.with_others:
-            alone = {episode(first.notice)}
-        ordered = [first, *(w for _, w in ranked if w is not first and w.held_until_s <= now_s)]
-        return [w.notice for w in ordered if alone is None or episode(w.notice) in alone]
+            fellows = {episode(first.notice)}
+        ordered = [first, *(w for tries, w in ranked if w is not first and self._may_join(w, first, now_s))]
+        return [w.notice for w in ordered if episode(w.notice) in fellows]
 
     def told(self) -> list[Notice]:
         """What got through in the last ten minutes, oldest first."""
@@ -207,23 +241,49 @@ class Queue:
         waited_min = max(0.0, (wall - notice.created).total_seconds() / 60.0)
         return self._hearing.waits_s(notice.priority, respond_min - waited_min / WAIT_SHARE, wall)
 
+    def _may_join(self, waiting: _Waiting, first: _Waiting, now_s: float) -> bool:
+        """Whether what waits may go along: not before its contact's hours, nor, if it is low, before it is told by a summary."""
+        if waiting.held_until_s > now_s:
+            return False
+        return first.notice.today is None or waiting.notice.id <= first.notice.id
+
+    @staticmethod
+    def _low(notice: Notice) -> bool:
+        return notice.priority == LOW and not notice.closing and notice.today is None
+
     def _free_s(self, tries: int, waiting: _Waiting) -> float:
         """When this one may be told; a notice that was tried has waited for its flood already."""
         if tries > 0:
             return self._rest_until_s
+        if self._low(waiting.notice) and waiting.notice.id > self._summary:
+            return max(waiting.arrived_s + LOW_WAIT_S, self._rest_until_s)
         free_s = max(waiting.held_until_s, self._pace.free_s(waiting.notice, waiting.arrived_s))
         return free_s if waiting.urgent else max(free_s, self._rest_until_s)
+
+    def _kinds(self) -> dict[int, str]:
+        """What each episode goes together with: `over` where that is its last word, else whether it is low."""
+        kinds: dict[int, str] = {}
+        for notice in sorted((w.notice for w in self._waiting.values()), key=lambda n: n.id):
+            known = kinds.get(episode(notice), LOW)
+            if notice.closing:
+                known = "over"
+            elif notice.priority != LOW:
+                known = "standing"
+            kinds[episode(notice)] = known
+        return kinds
 
     def _ranks(self) -> list[tuple[int, int, int]]:
         """(tries, urgency, id) of everything that waits, in order. A notice counts at least the tries of the earlier ones of its
         episode: "no longer too hot" must not overtake the "too hot" that would then read as new.
         """
         most: dict[int, int] = {}
+        kinds = self._kinds()
         ranks = []
         for waiting in sorted(self._waiting.values(), key=lambda w: w.notice.id):
             notice = waiting.notice
             tries = most[episode(notice)] = max(most.get(episode(notice), 0), waiting.tries)
-            ranks.append((tries, -_urgency(notice), notice.id))
+            urgency = 0 if kinds[episode(notice)] == "over" else _urgency(notice)
+            ranks.append((tries, -urgency, notice.id))
         return sorted(ranks)
 
 

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from monitor.domain.alarms.about import About
-from monitor.domain.alarms.joined import Alike, Joined, gather
-from monitor.domain.alarms.notice import Notice
+from monitor.domain.alarms.joined import Alike, Joined, episode, gather
+from monitor.domain.alarms.notice import Notice, Today
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.calibration import Calibration
@@ -21,23 +21,26 @@ from monitor.shown.phone.notices import (
     MAX_TITLE,
     added,
     name_and_place,
+    reached_words,
     since,
     still,
     told_advice,
+    urgency_word,
     value_since,
     what_is,
     with_lateness,
     worded,
 )
+from monitor.shown.phone.today import today_worded
 from monitor.shown.values import subject_name
 
-_LEAD_ROOM = 110  # characters for the names of the worst, when other things must be told too
-_SHOWN_NUMBERS = 5
+_SHOWN_NUMBERS = 4  # of one machine
+_COUNT = "And 999 more. "  # room is kept for it: what is not named is counted
 
 
 @fixed
 class _Said:
-    """Alike episodes in words. what: empty of one that has its words alone: they are its name."""
+    """Alike episodes in words. what: empty of one that has its words alone: they are its name. names: each once, without numbers."""
 
     alike: Alike
     what: str
@@ -52,6 +55,8 @@ class NoticeWords:
 
     def word(self, notice: Notice) -> Notice:
         """See the port."""
+        if notice.today is not None:
+            return today_worded(notice, self._sayable_today(notice.today), self._site)
         return worded(notice, self._site)
 
     def about(self, about: About) -> str:
@@ -72,6 +77,11 @@ class NoticeWords:
 
     def join(self, notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice:
         """See the port. Led by the most urgent that still stands; of what was told, those are named that belong to the same flood."""
+        summaries = [n for n in notices if n.today is not None]
+        if (
+            summaries
+        ):  # it says itself what is low, as that was when it was made: the notices of those go along without a word
+            return self.word(max(summaries, key=lambda n: n.id))
         one = gather([self._sayable(n) for n in notices], [self._sayable(n) for n in told])
         if isinstance(one, Notice):
             return with_lateness(one)
@@ -84,6 +94,10 @@ class NoticeWords:
     def _sayable(self, notice: Notice) -> Notice:
         """The notice; without its facts where they are about a rule that this program does not have: then it has its words alone."""
         return notice if notice.facts is None or notice.facts.rule in self._site.rules else replace(notice, facts=None)
+
+    def _sayable_today(self, today: Today) -> Today:
+        """What of it this program has a rule for."""
+        return replace(today, standing=tuple(s for s in today.standing if s.facts.rule in self._site.rules))
 
     def _said(self, alike: Alike) -> _Said:
         return _Said(alike, self._what(alike.head, again=alike.still), self._names(alike.notices))
@@ -114,88 +128,109 @@ class NoticeWords:
     def _first(self, one: Joined) -> str:
         """Which came first, and when: "Setter 1 at 02:14"; with what, if that is another thing than the worst."""
         first = one.first
-        if first is None or first.facts is None:
-            return ""
+        if first is None or first.facts is None or episode(first) == episode(one.lead.head):
+            return ""  # the worst is told with its time
         name = self._name(first)
         said = name if one.began_alike else f"{name} {self._what(first)}"
         return f"{said} at {since(first, first.facts, self._site)}"
 
     def _title(self, one: Joined, lead: _Said, first: str) -> tuple[str, bool]:
         """(title, whether it names the first)."""
-        tail = f", {one.more} more" if one.more else ""
+        how, tail = urgency_word(one.lead.head), f", {one.more} more" if one.more else ""
         alike = (*one.lead.notices, *one.fellows)
         names = self._names(alike)
+        shorter = f"{len(names)} ×"
         if len(names) > 1:
-            count = f"{len(names)} machines" if all(map(self._of_a_machine, alike)) else f"{len(names)} ×"
+            count = f"{len(names)} machines" if all(map(self._of_a_machine, alike)) else shorter
         else:
-            count = names[0]
-        said = f"{count} {lead.what}".rstrip() + tail
+            count = shorter = names[0] if lead.what else names[0].removeprefix(f"{how}: ")
+        forms = [f"{how}: {f'{who} {lead.what}'.rstrip()}{more}" for more in (tail, "") for who in (count, shorter)]
+        said = next((form for form in forms if len(form) <= MAX_TITLE), forms[-1])
         if len(said) > MAX_TITLE:
-            room = max(1, MAX_TITLE - (len(said) - len(count)) - 1)
-            said = f"{count[:room]}… {lead.what}{tail}"[:MAX_TITLE]
-        full = f"{said}: first {first}"
+            room = max(1, MAX_TITLE - (len(said) - len(shorter)) - 1)
+            said = f"{how}: {shorter[:room]}… {lead.what}".rstrip()[:MAX_TITLE]
+        full = f"{said}, first {first}"
         return (full, True) if first and len(full) <= MAX_TITLE else (said, not first)
 
-    def _rest(self, one: Joined, lead: _Said) -> tuple[str, list[str]]:
-        """Whom the title does not name, of those that are told now; with "Then " where it names the first of them."""
-        if one.began is not None and one.began_alike:
-            named = self._name(one.began)
-            return "Then ", [name for name in lead.names if name != named]
-        return "", lead.names if len(self._names((*one.lead.notices, *one.fellows))) > 1 else []
-
     def _text(self, one: Joined, lead: _Said, first: str) -> str:
-        """The parts in the order of their worth, as many as fit; what is not named is counted."""
-        numbers = _numbers(one.numbers)
-        room = MAX_TEXT - 1 - len(numbers)  # under MAX_TEXT
-        text = f"First {first}. " if first else ""
-        then, names = self._rest(one, lead)
-        if names:
-            space = (_LEAD_ROOM if one.others else room) - len(text) - len(f"{then}. ")
-            text = added(text, f"{then}{_listed(names, space)}.", room)
-        if len(one.lead.notices) == 1 and not one.lead.closing:
-            text = added(text, self._alone(one.lead.head), room)
+        """The worst in full; then the others, each with its number, as many as fit; what is not named is counted."""
+        head = one.lead.head
+        if one.lead.closing:
+            text, left = "", [*one.lead.notices]
+        else:
+            text, left = self._in_full(one, lead), [n for n in one.lead.notices if n is not head]
         unnamed = 0
-        for group in map(self._said, one.others):
-            space = room - len(text) - len(f"{group.what}: . And 99 more. ")
-            what = f"{group.what[:1].upper()}{group.what[1:]}: " if group.what else ""
-            longer = added(text, f"{what}{_listed(group.names, space)}.", room - len("And 99 more. "))
-            unnamed += len(group.alike.notices) if longer == text else 0
-            text = longer
+        parts = [("" if one.lead.closing or not lead.what else "Also ", left)] if left else []
+        parts += [
+            ("", [*group.notices]) if not what else (f"{what[:1].upper()}{what[1:]}: ", [*group.notices])
+            for group in one.others
+            for what in (self._what(group.head, again=group.still),)
+        ]
+        for before, notices in parts:
+            things = self._things(notices)
+            shown = _fitting(before, things, MAX_TEXT - len(text) - len(_COUNT))
+            unnamed += sum(many for _, many in things[shown:])
+            if shown:
+                text += f"{before}{', '.join(thing for thing, _ in things[:shown])}. "
         if unnamed:
-            text = added(text, f"And {unnamed} more.", room)
-        for sentence in self._advice(one.lead):
-            text = added(text, sentence, room)
-        return text + numbers
+            text += f"And {unnamed} more. "
+        if first:
+            text = added(text, f"First {first}.", MAX_TEXT + 1)
+        return text.rstrip()
 
-    def _alone(self, notice: Notice) -> str:
-        """What is told of the only one that is worst: its value, band and time."""
-        return notice.text if notice.facts is None else value_since(notice, notice.facts, self._site)
+    def _in_full(self, one: Joined, lead: _Said) -> str:
+        """The worst by itself, as much of it as leaves room to count the rest: whom, value, number, first act, likely harm."""
+        head, room = one.lead.head, MAX_TEXT - len(_COUNT)
+        named = len(self._names((*one.lead.notices, *one.fellows))) > 1
+        whom, number = (
+            (f"{self._name(head)}: " if named else ""),
+            (f"No. {head.alarm_number}." if head.alarm_number else ""),
+        )
+        if head.facts is None:
+            return _cut(f"{whom}{head.text} ", room)
+        value = f"{whom}{value_since(head, head.facts, self._site)}"
+        text = added(added("", value[:1].upper() + value[1:], room), number, room)
+        *harm, act = self._advice(one.lead)
+        text = added(text, reached_words(head, head.facts, self._site), room)
+        for sentence in (act, *harm) if len(one.lead.notices) + one.more == 1 else (act,):
+            text = added(text, sentence, room)
+        return text
+
+    def _things(self, notices: Sequence[Notice]) -> list[tuple[str, int]]:
+        """(name with the numbers to answer with, how many alarms that is), each name once."""
+        numbers: dict[str, list[int]] = {}
+        for notice in notices:
+            numbers.setdefault(self._name(notice), []).append(notice.alarm_number)
+        return [(f"{name}{_numbers(sorted(found))}", len(found)) for name, found in numbers.items()]
 
     def _advice(self, lead: Alike) -> list[str]:
         """Likely harm and first act."""
-        if lead.closing or lead.head.facts is None:
-            return []
+        facts = lead.head.facts
+        if facts is None:
+            return [""]
         of_hens = any(notice.facts is not None and notice.facts.of_hens for notice in lead.notices)
-        return told_advice(replace(lead.head.facts, of_hens=of_hens), self._site)
+        return told_advice(replace(facts, of_hens=of_hens), self._site)
 
 
-def _listed(names: Sequence[str], room: int) -> str:
-    """As many names as fit, at least one, and how many more."""
-    shown = list(names[:1])
-    for place, name in enumerate(names[1:], start=2):
-        tail = f" and {len(names) - place} more" if place < len(names) else ""
-        if len(", ".join([*shown, name]) + tail) > room:
-            break
-        shown.append(name)
-    left = len(names) - len(shown)
-    return ", ".join(shown) + (f" and {left} more" if left else "")
+def _fitting(before: str, things: Sequence[tuple[str, int]], room: int) -> int:
+    """How many of them fit behind these words."""
+    length = len(before) + len(". ")
+    for place, (thing, _) in enumerate(things):
+        length += len(thing) + (len(", ") if place else 0)
+        if length > room:
+            return place
+    return len(things)
 
 
 def _numbers(numbers: Sequence[int]) -> str:
-    """`No. 1 to 6`, `No. 2, 3, 9`; empty where there is nothing to answer."""
-    if not numbers:
+    """` (No. 3)`, ` (No. 2, 5)`, of many the first and how many; empty where there is nothing to answer."""
+    known = [n for n in numbers if n]
+    if not known:
         return ""
-    if len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1:
-        return f"No. {numbers[0]} to {numbers[-1]}"
-    left = len(numbers) - _SHOWN_NUMBERS
-    return "No. " + ", ".join(str(n) for n in numbers[:_SHOWN_NUMBERS]) + (f" and {left} more" if left > 0 else "")
+    left = len(known) - _SHOWN_NUMBERS
+    more = f" and {left} more" if left > 0 else ""
+    return f" (No. {', '.join(map(str, known[:_SHOWN_NUMBERS]))}{more})"
+
+
+def _cut(text: str, room: int) -> str:
+    return text if len(text) <= room else f"{text[: room - 2].rstrip()}… "

@@ -1,5 +1,8 @@
-"""One notice in words, for someone who has just been woken: machine, what, value and band, since when, which batches,
-likely harm, first act, and the number to answer with. Under 200 characters before any link.
+"""One notice in words, for someone who has just been woken: how urgent, machine and what in the title; then value and target, since when, the
+first act, which batches, likely harm, and the number to answer with.
+
+Critical and high share a word: half asleep one asks only whether to get up, and both say so. What tells them apart is the sound (a contact's
+own address for a priority, and the service's own priority).
 
 Another language for the phone is another `NoticeWords` (`shown/phone/joined.py`), in place of the one that `app` hands in. Its words come from:
 this module and `joined.py` beside it, sentence by sentence; `values.py`, what a value, a band and a subject are called; and the words,
@@ -12,18 +15,22 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from monitor.domain.alarms.notice import Facts, Notice
+from monitor.domain.alarms.notice import Facts, Notice, Told
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import subject_words
-from monitor.domain.needs.rules import ABOVE, LETHAL, Rule
+from monitor.domain.needs.rules import ABOVE, CRITICAL, HIGH, LETHAL, LOW, MEDIUM, Rule
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable
 from monitor.shown.about import about_words, advice, matter, moving_words, unjudged_words
 from monitor.shown.form import rough_span
 from monitor.shown.values import finer_beside, show_band, show_estimate, show_value, subject_name
 
-MAX_TEXT = 200  # characters before the link: about what a locked phone shows (judgement)
-MAX_TITLE = 64  # a machine's longest name and the longest words about it
+# What a locked phone shows before it folds, in characters: a line of title and some four of text. Judgement, from what services say of phones:
+# texts of 140 to 180 (the newer ones less), titles of 30 to 50. So value and first act come first.
+MAX_TEXT = 178
+MAX_TITLE = 50
+URGENT, SOON, WHEN_YOU_CAN, PAST = "Urgent", "Soon", "When you can", "Over"
+_WORD = {CRITICAL: URGENT, HIGH: URGENT, MEDIUM: SOON, LOW: WHEN_YOU_CAN}
 STILL_HOT = "no longer deadly, still too hot"
 OVER = "It happened and is over; this is the first you hear of it. "
 
@@ -36,7 +43,7 @@ def worded(notice: Notice, site: Site) -> Notice:
     facts = notice.facts
     if facts is None:
         return notice
-    rule, what = site.rules[facts.rule], what_is(facts, site)
+    rule, what, how = site.rules[facts.rule], what_is(facts, site), urgency_word(notice)
     number = f"No. {notice.alarm_number}"
     room = MAX_TEXT - len(number)
     if facts.unjudged:
@@ -49,17 +56,29 @@ def worded(notice: Notice, site: Site) -> Notice:
         if not about or len(parts[0]) + len(about) + 2 > room:  # what it is about names the batches itself, if it fits
             about = _batches(facts)
         parts.append(f"It comes and goes: {facts.times} times." if facts.times else "")
-        parts += ["Sensor doubtful." if facts.doubtful else "", about, *told_advice(facts, site)]
-    name, place = name_and_place(facts, site)
+        *harm, act = told_advice(facts, site)
+        if facts.value is None and facts.about:
+            parts += [about, reached_words(notice, facts, site), act, *harm]
+        else:
+            doubt = "Sensor doubtful." if facts.doubtful else ""
+            parts += [doubt, reached_words(notice, facts, site), act, about, *harm]
+    name, place = name_and_place(facts, site, how)
     if place:
         parts.append(f"In {place}.")
-    shown_name = _cut(name, MAX_TITLE - len(what) - 2)
+    shown_name = _cut(name, MAX_TITLE - len(f"{how}:  {what}"))
     if shown_name != name:
         parts.insert(1, f"{name}.")
     text = ""
     for part in parts:
-        text = added(text, part, room)
-    return replace(notice, title=f"{shown_name}: {what}", text=text + number)
+        longer = added(text, part, room)
+        text = added(text, _batches(facts, named=1), room) if longer == text and part == _batches(facts) else longer
+    text = f"{text[:1].upper()}{text[1:]}"
+    return replace(notice, title=f"{how}: {shown_name} {what}", text=text + number)
+
+
+def urgency_word(notice: Notice) -> str:
+    """The first word of the title: whether to get up."""
+    return PAST if notice.closing else _WORD[notice.priority]
 
 
 def with_lateness(notice: Notice) -> Notice:
@@ -97,23 +116,38 @@ def still(what: str) -> str:
     return f"STILL {what}"
 
 
-def name_and_place(facts: Facts, site: Site) -> tuple[str, str]:
-    """(name, place): what it is about; and of a batch the machine that it is in, where the name in the title has no room for it."""
+def name_and_place(facts: Facts, site: Site, how: str = URGENT) -> tuple[str, str]:
+    """(name, place): what it is about; and of a batch the machine that it is in, where the name in the title has no room for it. how: the title's first word."""
     name, machine = subject_name(facts.subject, site), site.machines.get(facts.place)
     if machine is None or not subject_words(facts.subject):
         return name, ""
     placed = f"{name} in {machine.name}"
-    return (placed, "") if len(f"{placed}: {what_is(facts, site)}") <= MAX_TITLE else (name, machine.name)
+    return (placed, "") if len(f"{how}: {placed} {what_is(facts, site)}") <= MAX_TITLE else (name, machine.name)
 
 
 def value_since(notice: Notice, facts: Facts, site: Site) -> str:
-    """`39.5 °C, band 37.5 to 38.1, since 02:14.`"""
-    return f"{_value(facts, site, ', ')}since {since(notice, facts, site)}."
+    """`39.5 °C, target 37.5 to 38.1, since 02:14.`; of what was told before `39.1 °C now, worst 40.2 °C, target 37.5 to 38.1, for 25 min.`"""
+    if not facts.still:
+        return f"{_value(facts, site, ', ')}since {since(notice, facts, site)}."
+    lasts = _lasted(facts, notice.created)
+    return f"{_value(facts, site, ', ')}for {lasts}." if _value(facts, site, "") else f"For {lasts}."
 
 
 def since(notice: Notice, facts: Facts, site: Site) -> str:
     """When it began, as it was said when the notice was made."""
     return local_time(facts.since or notice.created, site.zone, notice.created)
+
+
+def reached_words(notice: Notice, facts: Facts, site: Site) -> str:
+    """Who was told, and who could not be: `Told me 18:29; sam NOT DELIVERED since 18:44.`; empty where nothing is known of it."""
+
+    def clock(at: datetime) -> str:
+        return local_time(at, site.zone, notice.created)
+
+    unheard = [f"{r.contact} NOT DELIVERED since {clock(r.unheard_since)}" for r in facts.reached if r.unheard_since]
+    told = [f"told {r.contact} {clock(r.told)}" for r in facts.reached if r.told and not r.unheard_since]
+    said = "; ".join(unheard + told)
+    return f"{said[:1].upper() if told and not unheard else said[:1]}{said[1:]}." if said else ""
 
 
 def added(text: str, part: str, room: int) -> str:
@@ -124,17 +158,26 @@ def added(text: str, part: str, room: int) -> str:
 def _value(facts: Facts, site: Site, joint: str) -> str:
     if facts.value is None or not facts.quantity:
         return ""
+    finer = 0
     if facts.quantity == EGG:  # an estimate has a limit, and no band that anyone sets
-        told = None if facts.over else facts.limit
-        limit = "" if told is None else f", limit {show_value(DRY_BULB, told, site.unit)}"
-        return f"{_shown(facts, facts.value, site)}{limit}{joint}"
-    if facts.limit is not None and _by_own_limit(facts, site.rules[facts.rule]):
-        return f"{_shown(facts, facts.value, site)}, limit {show_value(facts.quantity, facts.limit, site.unit)}{joint}"
-    if facts.band is None:
-        return f"{_shown(facts, facts.value, site)}{joint}"
-    finer = finer_beside(facts.quantity, facts.value, facts.band, unit=site.unit)
-    shown = show_value(facts.quantity, facts.value, site.unit, finer=finer)
-    return f"{shown}, band {show_band(facts.quantity, facts.band, site.unit, finer=finer)}{joint}"
+        aim = "" if facts.over or facts.limit is None else f", limit {show_value(DRY_BULB, facts.limit, site.unit)}"
+    elif facts.limit is not None and _by_own_limit(facts, site.rules[facts.rule]):
+        aim = f", limit {show_value(facts.quantity, facts.limit, site.unit)}"
+    elif facts.band is None:
+        aim = ""
+    else:
+        finer = finer_beside(facts.quantity, facts.value, facts.band, unit=site.unit)
+        aim = f", target {show_band(facts.quantity, facts.band, site.unit, finer=finer)}"
+    shown = (
+        show_value(facts.quantity, facts.value, site.unit, finer=finer) if finer else _shown(facts, facts.value, site)
+    )
+    again = f" now{_worst(facts, site)}" if facts.still and not facts.over else ""
+    return f"{shown}{again}{aim}{joint}"
+
+
+def shown_value(facts: Facts, site: Site) -> str:
+    """The value alone; empty where there is none."""
+    return "" if facts.value is None or not facts.quantity else _shown(facts, facts.value, site)
 
 
 def _by_own_limit(facts: Facts, rule: Rule) -> bool:
@@ -166,12 +209,17 @@ def _lasted(facts: Facts, at: datetime) -> str:
     return rough_span(((facts.ended or at) - facts.since).total_seconds())
 
 
-def _batches(facts: Facts) -> str:
+def _batches(facts: Facts, named: int = 2) -> str:
     if not facts.batches:
         return ""
-    shown = [f"{b.batch} day {b.day} {b.stage}" for b in facts.batches[:2]]
+    shown = [f"{b.batch} day {b.day}{'' if b.stage == 'setter' else f' {b.stage}'}" for b in facts.batches[:named]]
     more = len(facts.batches) - len(shown)
     return ", ".join(shown) + (f" and {more} more." if more > 0 else ".")
+
+
+def _stage(batch: Told) -> str:
+    """Its stage, where that is another than the long one, which nobody asks about at night."""
+    return "" if batch.stage == "setter" else f" {batch.stage}"
 
 
 def _cut(name: str, length: int) -> str:

@@ -39,7 +39,7 @@ from monitor.domain.alarms.about import (
     Weighed,
 )
 from monitor.domain.alarms.about import Facts as AboutFacts
-from monitor.domain.alarms.notice import Facts, Told
+from monitor.domain.alarms.notice import Facts, Reach, Told
 from monitor.domain.eggs.entry import Entry, Weighing
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.reading import from_ms
@@ -205,7 +205,7 @@ def test_what_a_restart_finds_unsent_is_joined_like_any_other(tmp_path: Path) ->
     assert list(waiting) == six
     told = WORDS.join(waiting)
     assert told == WORDS.join(six)
-    assert told.title == "6 machines too hot: first Setter 1 at 02:14"
+    assert told.title == "Urgent: 6 machines too hot"
 
 
 def test_what_is_empty_is_left_out() -> None:
@@ -228,7 +228,14 @@ def test_each_field_has_a_name_in_rows(kind: type[Any]) -> None:
 
 def test_a_notice_that_has_every_fact_comes_back() -> None:
     """Not a field is left at its default."""
-    every = replace(WHOLE, move=Moving(("hen-1", "hen-2"), "hatcher-1"), of_hens=True, respond_min=240.0, times=3)
+    every = replace(
+        WHOLE,
+        move=Moving(("hen-1", "hen-2"), "hatcher-1"),
+        of_hens=True,
+        respond_min=240.0,
+        times=3,
+        reached=(Reach("sam", T0, None),),
+    )
     assert all(getattr(every, field.name) != field.default for field in fields(Facts))
     assert facts_of_text(facts_text(every)) == every
 

@@ -115,9 +115,8 @@ def test_a_message_about_the_eggs_tells_their_doubt() -> None:
         down_k, up_k = model.doubt_k(model.offset_k(17.35))
         assert there(facts.value) - low_c == pytest.approx(down_k, abs=0.05)
         assert high_c - there(facts.value) == pytest.approx(up_k, abs=0.05)
-        assert notice.text.startswith(
-            f"egg about {facts.value:.1f} °C ({low_c:.1f} to {high_c:.1f}), limit 39.2 °C, since "
-        )
+        shown = f"Egg about {facts.value:.1f} °C ({low_c:.1f} to {high_c:.1f})"
+        assert notice.text.startswith(f"{shown} now, worst " if facts.still else f"{shown}, limit 39.2 °C, since ")
     view = machine_view(story.look(), "setter-1", lambda about: "")
     (alarm,) = [a for a in view["alarms"] if a["rule"] == "egg-too-hot"]
     low_c, high_c = alarm["value_range"]

@@ -102,10 +102,10 @@ def test_moving_is_told_once_and_not_before_it_is_overdue(others: tuple[Batch, .
     story.run(minutes=12.2 * 60)
     assert story.titles() == []
     story.run(minutes=6 * 60)
-    assert story.titles() == ["Setter 1: lockdown overdue"]
+    assert story.titles() == ["Soon: Setter 1 lockdown overdue"]
     story.put(moved(story.state.batches["hen-1"], "hatcher-1", story.now().utc))
     story.run(minutes=10)
-    assert story.titles() == ["Setter 1: lockdown overdue", "Setter 1: lockdown done"]
+    assert story.titles() == ["Soon: Setter 1 lockdown overdue"]
 
 
 def test_who_declares_the_lockdown_is_told_of_moving_once_too() -> None:
@@ -123,7 +123,7 @@ def test_where_lockdown_overdue_is_out_of_service_the_air_is_told() -> None:
     quiet = Alarm("setter-1", LOCKDOWN_OVERDUE, 1, 1, condition=True, acknowledged=True, out_of_service=True)
     story.state.alarms[quiet.key] = quiet
     story.run(minutes=10)
-    assert story.titles() == ["Setter 1: humidity not raised for lockdown"]
+    assert story.titles() == ["Soon: Setter 1 humidity not raised for lockdown"]
 
 
 def test_eggs_that_cannot_share_are_told_once_and_where_they_would_do() -> None:
@@ -133,8 +133,8 @@ def test_eggs_that_cannot_share_are_told_once_and_where_they_would_do() -> None:
     story = Story(site=shipped, batches=inside, air={TOP: (37.6, 55.0)})
     story.run(minutes=5)
     (told,) = story.notices
-    assert told.title == "Setter 1: eggs that cannot share a machine"
-    assert "temperature: hen-1 day 5 setter, goose-1 day 5 setter; hen-1 would do in Still 1." in told.text
+    assert told.title == "When you can: Se… eggs that cannot share a machine"
+    assert "temperature: hen-1 day 5 incubation, goose-1 day 5 incubation; hen-1 would do in Still 1." in told.text
     about = story.alarm(CONFLICT).about
     assert isinstance(about, Unmet)
     assert dict(about.places) == {"hen-1": ("still-1",), "goose-1": ("still-1",)}
@@ -180,5 +180,5 @@ def test_the_day_that_is_told_is_todays() -> None:
     assert [(b["day"], b.get("draw_down_due", False)) for b in view["batches"]] == [(24.501, True)]
     story.air[TOP] = (40.5, 48.0)
     story.run(minutes=3)
-    assert any("grey-1 day 24 setter" in n.text for n in story.notices)
+    assert any("grey-1 day 24." in n.text for n in story.notices)
     assert not any("day 22" in n.text for n in story.notices)

@@ -73,7 +73,7 @@ def test_what_is_wrong_with_messages_is_told_and_no_cable_is_blamed(what: str) -
     assert story.states() == [(NO_DATA, UNACKNOWLEDGED)]
     assert story.about(NO_DATA, TOP) == words
     told = story.notices[0]
-    assert told.title == "Setter 1 (node-a/top): readings not usable"
+    assert told.title == "Urgent: Setter 1 (node-a/top) readings not usable"
     assert "cable" not in told.text
     assert "Look at the node: eggroom health." in told.text
     view = alarm_view(story.alarm(NO_DATA, TOP), lambda about: about_words(about, story.site))

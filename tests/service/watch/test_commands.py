@@ -621,7 +621,7 @@ def test_a_reminder_that_rang_when_a_batch_was_closed_by_mistake() -> None:
     assert story.state_of(LOOK_AGAIN, "batch hen-1 egg 7") == UNACKNOWLEDGED
     assert story.state_of(LOOK_AGAIN, "batch hen-1 egg 8") == NORMAL
     story.run(minutes=2)
-    assert [n.title for n in story.notices[told:]] == ["hen-1 egg 7 in Setter 1: look again"]
+    assert [n.title for n in story.notices[told:]] == ["Soon: hen-1 egg 7 in Setter 1 look again"]
 
 
 def test_a_batch_closed_by_mistake() -> None:

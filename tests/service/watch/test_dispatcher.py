@@ -93,7 +93,7 @@ def test_a_notice_is_sent_and_reported() -> None:
 def test_the_outbox_is_resumed_in_order() -> None:
     """What the outbox held at the start is sent: the critical one first, then the rest as one message, each row marked."""
     delivery, reports = FakeDelivery(), Reports()
-    waiting = [notice(1, "low"), notice(2, "high"), notice(3, "critical")]
+    waiting = [notice(1, "medium"), notice(2, "high"), notice(3, "critical")]
     with running(delivery, reports, waiting, speed=FAST):
         assert eventually(lambda: len(reports.all) == 3)
     assert [n.id for _, n in delivery.sent] == [3, 2]
@@ -115,11 +115,11 @@ def test_a_failure_is_reported_and_tried_again() -> None:
 
 
 def test_mild_news_ends_as_failed() -> None:
-    """A low notice that fails twenty times is reported as failed once, with the last reason, and tried no more."""
+    """A mild notice that fails twenty times is reported as failed once, with the last reason, and tried no more."""
     delivery, reports = FakeDelivery(), Reports()
     delivery.fail("owner", 50)
     with running(delivery, reports) as dispatcher:
-        dispatcher.tell([notice(1, "low")])
+        dispatcher.tell([notice(1, "medium")])
         assert eventually(lambda: reports.of("failed"))
     assert len(reports.of("later")) == MAX_TRIES - 1
     assert reports.all[-1].detail == "given up after 20 attempts: HTTP 503"
@@ -264,7 +264,7 @@ def test_a_worker_wakes_for_what_it_held_back() -> None:
         assert eventually(lambda: len(reports.all) == 6)
     assert [n.title for _, n in delivery.sent] == [
         "Machine 1: too hot",
-        "6 machines too hot: first Machine 1 at 03:12",
+        "Urgent: 6 machines too hot",
     ]
     assert [(a.notice, a.detail) for a in reports.all[2:]] == [(n, "joined with #2") for n in range(3, 7)]
 
@@ -277,7 +277,7 @@ def test_a_flood_is_delivered_once_each() -> None:
 
         def tell(first: int) -> None:
             for id_ in range(first, first + 50):
-                priority = ("low", "medium", "high", "critical")[id_ % 4]
+                priority = ("medium", "high", "critical")[id_ % 3]
                 dispatcher.tell([notice(id_, priority) if id_ % 2 else for_neighbour(id_, priority)])
 
         threads = [threading.Thread(target=tell, args=(first,)) for first in (1, 51, 101, 151)]

@@ -162,7 +162,7 @@ def test_an_alarm_is_written_at_once_and_told_after(desk: Desk) -> None:
     for second in (1, 11, 21, 31):
         desk.reading(second, 39.5)
     assert desk.kinds()[-4:] == ["commit", "receipts", "stored", "notices"]
-    assert desk.said[-1][1] == ["Setter 1: too hot"]
+    assert desk.said[-1][1] == ["Urgent: Setter 1 too hot"]
     last = desk.groups[-1]
     assert [t.state for t in last.transitions] == ["unacknowledged"]
     assert last.readings
@@ -235,12 +235,12 @@ def test_a_failing_store_does_not_silence_an_alarm(desk: Desk) -> None:
     for second in range(1, 60, 10):
         desk.reading(second, 39.5)
     told = [what for kind, what in desk.said if kind == "notices"]
-    assert told == [["Setter 1: too hot"]]
+    assert told == [["Urgent: Setter 1 too hot"]]
     assert "receipts" not in desk.kinds()
     desk.failing = False
     desk.engine.idle(at(70 + STORE_PATIENCE_S))
     assert "commit" in desk.kinds()
-    assert [what for kind, what in desk.said if kind == "notices"] == [["Setter 1: too hot"]]
+    assert [what for kind, what in desk.said if kind == "notices"] == [["Urgent: Setter 1 too hot"]]
 
 
 def kept(desk: Desk, *notices: Notice) -> None:
@@ -315,7 +315,7 @@ def test_after_a_failed_sending_the_next_reminder_goes_out(site: Site) -> None:
         for second in range(51, 1_000, 10):
             desk.reading(second, 39.5)
         told = [told for kind, told in desk.said if kind == "notices"]
-        assert told == [["Setter 1: too hot"], *[["Setter 1: STILL too hot"]] * again], outcome
+        assert told == [["Urgent: Setter 1 too hot"], *[["Urgent: Setter 1 STILL too hot"]] * again], outcome
 
 
 def test_notices_are_written_in_words_and_with_their_facts(desk: Desk) -> None:
@@ -323,8 +323,8 @@ def test_notices_are_written_in_words_and_with_their_facts(desk: Desk) -> None:
     for second in range(1, 40, 10):
         desk.reading(second, 39.5)
     (notice,) = [n for g in desk.groups for n in g.notices]
-    assert notice.title == "Setter 1: too hot"
-    assert notice.text.startswith("39.5 °C, band ")
+    assert notice.title == "Urgent: Setter 1 too hot"
+    assert notice.text.startswith("39.5 °C, target ")
     assert notice.facts is not None
     assert (notice.facts.subject, notice.facts.rule, notice.facts.value) == ("setter-1", "dry-bulb-high-alarm", 39.5)
 
@@ -352,7 +352,7 @@ def test_a_standing_alarm_survives_a_restart(site: Site, desk: Desk) -> None:
     assert [(t.state, t.alarm.number) for g in again.groups for t in g.transitions] == [
         ("returned to normal, unacknowledged", 1)
     ]
-    assert ("notices", ["Setter 1: no longer too hot"]) in again.said
+    assert ("notices", ["Over: Setter 1 no longer too hot"]) in again.said
 
 
 def test_a_full_outbox_drops_only_what_is_not_urgent_and_says_so(site: Site) -> None:
@@ -370,7 +370,7 @@ def test_a_full_outbox_drops_only_what_is_not_urgent_and_says_so(site: Site) -> 
     assert "notices" not in desk.kinds()
     for second in range(401, 450, 10):
         desk.reading(second, 39.9)
-    assert ("notices", ["Setter 1: too hot"]) in desk.said
+    assert ("notices", ["Urgent: Setter 1 too hot"]) in desk.said
 
 
 def test_what_came_of_a_sending_is_written_at_once(desk: Desk) -> None:
@@ -428,7 +428,7 @@ def test_a_damaged_record_wakes_someone(site: Site) -> None:
     """A record that had to be set aside is told at once, for its batches may be missing; a start with a whole one ends the alarm."""
     desk = Desk(site)
     desk.engine.work(Opened(at(1), "record.db: set aside as record.db.damaged-1"))
-    assert ("notices", ["All machines: record was damaged"]) in desk.said
+    assert ("notices", ["Urgent: All machines record was damaged"]) in desk.said
     alarms = tuple(t.alarm for g in desk.groups for t in g.transitions)
     again = Desk(site, replace(NOTHING, alarms=alarms, last_alarm_number=1, last_notice=1))
     again.engine.work(Opened(at(2), ""))

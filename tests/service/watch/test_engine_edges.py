@@ -124,7 +124,7 @@ WEIGHED = Batch("hen-1", "chicken", T0 - timedelta(days=9), 12)
 BOOK = EggBook(WEIGHED, (Entry(T0, T0, "ada", Weighing(60.0), egg=7, number=1),))
 
 
-def plain_engine(site: Site, ask_weights: Callable[[Any], None] | None, **how: bool) -> tuple[Engine, Desk]:
+def plain_engine(site: Site, ask_weights: Callable[[Any], None] | None, **how: Any) -> tuple[Engine, Desk]:
     """An engine that is told no more than it must be, and who writes for it."""
     desk = Desk(site)
     engine = Engine(

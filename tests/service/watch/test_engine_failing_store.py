@@ -31,7 +31,7 @@ def test_nothing_is_told_before_the_store_has_failed_for_ten_seconds(desk: Desk)
     desk.engine.idle(at(40.8))
     assert told(desk) == []
     desk.engine.idle(at(41.9))
-    assert told(desk) == [["Setter 1: too hot"]]
+    assert told(desk) == [["Urgent: Setter 1 too hot"]]
     assert "receipts" not in desk.kinds()
     assert "commit" not in desk.kinds()
 
@@ -46,11 +46,11 @@ def test_only_what_is_urgent_is_told_from_memory(desk: Desk) -> None:
     assert told(desk) == []
     for second in range(1201, 1261, 10):
         desk.reading(second, HOT)
-    assert told(desk) == [["Setter 1: too hot"]]
+    assert told(desk) == [["Urgent: Setter 1 too hot"]]
     desk.failing = False
     desk.engine.idle(at(1270))
     assert len(told(desk)) == 2
-    assert told(desk)[1] != ["Setter 1: too hot"]
+    assert told(desk)[1] != ["Urgent: Setter 1 too hot"]
 
 
 def test_each_is_told_from_memory_once(desk: Desk) -> None:
@@ -58,17 +58,17 @@ def test_each_is_told_from_memory_once(desk: Desk) -> None:
     desk.failing = True
     for second in range(1, 301, 10):
         desk.reading(second, HOT)
-    assert told(desk) == [["Setter 1: too hot"]]
+    assert told(desk) == [["Urgent: Setter 1 too hot"]]
     assert desk.engine.counts["failed_commits"] > 20
     for second in range(301, 601, 10):  # over, which is not urgent; and then the heat comes back
         desk.reading(second)
     for second in range(601, 701, 10):
         desk.reading(second, HOT)
     again = told(desk)
-    assert again == [["Setter 1: too hot"], ["Setter 1: too hot"]]
+    assert again == [["Urgent: Setter 1 too hot"], ["Urgent: Setter 1 too hot"]]
     desk.failing = False
     desk.engine.idle(at(710))
-    assert told(desk) == [*again, ["Setter 1: no longer too hot"]]
+    assert told(desk) == [*again, ["Over: Setter 1 no longer too hot"]]
     (group,) = desk.groups
     assert [n.closing for n in group.notices] == [False, True, False]
 

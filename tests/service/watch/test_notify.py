@@ -77,7 +77,7 @@ def test_what_goes_together_is_one_message() -> None:
     first, second = notice(1), notice(2)
     (message,) = through(first, second)
     assert message.ids == (1, 2)
-    assert message.notice.title == "2 machines too hot: first Machine 1 at 03:12"
+    assert message.notice.title == "Urgent: 2 machines too hot"
     assert (message.notice.id, message.notice.link, message.notice.alarm_number) == (1, first.link, 1)
 
 
@@ -85,7 +85,7 @@ def test_the_most_urgent_that_still_stands_leads() -> None:
     """Neither an older but milder notice, nor an urgent one that is over, takes the lead from what is happening."""
     (message,) = through(closing(1, 31, "high"), notice(2, "low", facts=facts("Machine 2", "dry")), notice(3, "high"))
     assert message.ids == (3, 1, 2)
-    assert message.notice.title.startswith("Machine 3 too hot, 1 more")
+    assert message.notice.title.startswith("Urgent: Machine 3 too hot, 1 more")
     assert not message.notice.closing
 
 
@@ -93,7 +93,7 @@ def test_a_first_that_was_told_is_named() -> None:
     """What was told a moment ago is named as the first of the flood, and not marked again."""
     (message,) = pass_through(standard_stages(WORDS), [notice(2), notice(3)], [notice(1)])
     assert message.ids == (2, 3)
-    assert message.notice.title == "3 machines too hot: first Machine 1 at 03:12"
+    assert message.notice.title == "Urgent: 3 machines too hot"
 
 
 def test_critical_is_joined_too() -> None:
@@ -103,7 +103,7 @@ def test_critical_is_joined_too() -> None:
     )
     assert message.ids == (3, 4, 1)
     assert message.notice.priority == "critical"
-    assert message.notice.title == "2 machines too hot, 1 more: first Machine 1 cool at 03:12"
+    assert message.notice.title == "Urgent: 2 machines too hot, 1 more"
 
 
 def test_any_number_is_one_message() -> None:

@@ -64,7 +64,7 @@ def test_a_kestrel_beside_fresh_falcon_eggs_rings_nothing() -> None:
     )
     assert stage(story, "kestrel-1") == "setter"
     assert (story.state_of(NOT_RAISED), story.state_of(CONFLICT)) == (NORMAL, NORMAL)
-    assert story.titles() == ["kestrel-1 in Setter 1: draw-down may begin"]
+    assert story.titles() == ["When you can: kestrel-1 draw-down may begin"]
     assert "water" not in story.notices[0].text
 
 
@@ -93,8 +93,8 @@ def test_the_reminder_comes_once_and_not_yet_asks_again_then() -> None:
     assert not story.notices
     story.run(minutes=30)
     (told,) = story.notices
-    assert told.title == "grey-1 in Setter 1: draw-down may begin"
-    assert told.text.startswith("since ")
+    assert told.title == "When you can: grey-1 draw-down may begin"
+    assert told.text.startswith("Since ")
     assert "Candle, write what you see; or: batch not-yet." in told.text
     story.at_s += 86_400.0
     story.run(minutes=2)
@@ -106,7 +106,7 @@ def test_the_reminder_comes_once_and_not_yet_asks_again_then() -> None:
     assert (story.state_of(DRAW_DOWN_DUE, GREY), story.state_of(LOOK_AGAIN, GREY)) == (NORMAL, NORMAL)
     story.at_s += 12 * 3600.0
     story.run(minutes=2)
-    assert story.titles()[1:] == ["grey-1 in Setter 1: look again"]
+    assert story.titles()[1:] == ["Soon: grey-1 in Setter 1 look again"]
     assert "no draw-down yet: candle" in story.notices[1].text
 
 
@@ -123,7 +123,7 @@ def test_a_sign_of_the_whole_batch_begins_its_lockdown() -> None:
     assert there(there(story.state.plan_of("setter-1")).needs.rh_pct).target == wanted.target
     story.run(minutes=2)
     assert story.state_of(DRAW_DOWN_DUE, GREY) == NORMAL
-    assert [t.title for t in story.notices] == ["grey-1 in Setter 1: draw-down may begin"]  # its end is told to nobody
+    assert [t.title for t in story.notices] == ["When you can: grey-1 draw-down may begin"]  # its end is told to nobody
     assert story.events[-1].text == "lockdown began: the sign was seen"
 
 

@@ -1,0 +1,1 @@
+"""What is done once a day, by the calendar; no alarm hangs on any of it."""

@@ -1,0 +1,60 @@
+"""A day's summary in words: what to do today, then what is low and stands, each with its number; what does not fit is counted."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from monitor.domain.alarms.notice import Facts, Notice, Standing, Task, Today
+from monitor.domain.eggs.dates import CANDLE, HATCH, LOCKDOWN, WEIGH
+from monitor.domain.needs.site import Site
+from monitor.domain.wall import local_time, wall_clock
+from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE, WHEN_YOU_CAN, name_and_place, shown_value, what_is
+
+_DO = {CANDLE: "candle", WEIGH: "weigh", LOCKDOWN: "lockdown of", HATCH: "hatch may begin:"}
+_MORE = " And 99 more: eggroom alarms."
+
+
+def today_worded(notice: Notice, what: Today, site: Site) -> Notice:
+    """The notice of a day's summary, with its title and text."""
+    tasks = list(dict.fromkeys(_task(task, site) for task in what.tasks))
+    standing = [_standing(each, site, notice.created) for each in what.standing]
+    if not (tasks or standing):
+        return replace(notice, title=f"{WHEN_YOU_CAN}: nothing", text="Nothing is left to tell of this day.")
+    short = [*tasks, *(f"{_name(each.facts, site)} {_what(each.facts, site)}" for each in what.standing)]
+    title = f"{WHEN_YOU_CAN}: {short[0]}{f', {len(short) - 1} more' if len(short) > 1 else ''}"
+    if len(title) > MAX_TITLE:
+        counted = [f"{len(tasks)} to do" if tasks else "", f"{len(standing)} to see" if standing else ""]
+        title = f"{WHEN_YOU_CAN}: {', '.join(filter(None, counted))}"
+    sentences = [*([f"Today: {tasks[0]}", *tasks[1:]] if tasks else []), *standing]
+    text, left = "", len(sentences)
+    for sentence in sentences:
+        longer = f"{text}{' ' if text else ''}{sentence}."
+        if len(longer) > MAX_TEXT - (len(_MORE) if left > 1 else 0):
+            break
+        text, left = longer, left - 1
+    if left:
+        text = f"{text} And {left} more: eggroom alarms." if text else f"{len(sentences)} things: eggroom alarms."
+    return replace(notice, title=title, text=text)
+
+
+def _task(task: Task, site: Site) -> str:
+    if task.kind not in _DO:
+        egg = f" egg {task.egg}" if task.egg is not None else ""
+        return f"look at {task.batch}{egg} at {wall_clock(task.at, site.zone)}"
+    return f"{_DO[task.kind]} {task.batch}"
+
+
+def _standing(each: Standing, site: Site, at: datetime) -> str:
+    facts = each.facts
+    value = shown_value(facts, site)
+    since = "" if facts.since is None else f" since {local_time(facts.since, site.zone, at)}"
+    return f"{_name(facts, site)} {_what(facts, site)}{since}{f', {value} now' if value else ''} (No. {each.number})"
+
+
+def _name(facts: Facts, site: Site) -> str:
+    return name_and_place(facts, site, WHEN_YOU_CAN)[0]
+
+
+def _what(facts: Facts, site: Site) -> str:
+    return what_is(replace(facts, still=False), site)
