@@ -25,6 +25,7 @@ from monitor.adapters.door import Door
 from monitor.adapters.link.mapping import MappingError, PayloadRule, map_payload
 from monitor.adapters.link.mqtt import LinkError, LinkSettings, MqttLink
 from monitor.adapters.link.wire import decode, encode_stored
+from monitor.adapters.network import network_up, runs_here
 from monitor.adapters.requests import BadRequest, read_request
 from monitor.adapters.secret import SecretError, read_secret
 from monitor.adapters.store.connection import open_reader, open_writer
@@ -46,6 +47,7 @@ from monitor.service.watch.inbox import (
     Elsewhere,
     Inbox,
     Linked,
+    Networked,
     Opened,
     WeightJudged,
 )
@@ -122,11 +124,13 @@ class Daemon:
         self.dispatcher = dispatcher = _dispatcher(house, words, inbox, clock=clock)
         prefix = f"{house.settings.broker.root}/{site.id}"
 
+        here = runs_here(house.settings.broker.host)
+
         def heard(message: Message, receipt: Receipt | None) -> None:
             inbox.put(Arrived(clock.now(), message, receipt))
 
         def linked(connected: bool, detail: str) -> None:
-            inbox.put(Linked(clock.now(), connected, detail))
+            inbox.put(Linked(clock.now(), connected, detail, here))
 
         def elsewhere(node: str, other: str, online: bool) -> None:
             inbox.put(Elsewhere(clock.now(), node, other, online))
@@ -220,11 +224,14 @@ class Daemon:
 
     def _keep(self, prefix: str) -> None:
         """Each second: is the network thread alive, is the engine. Each ALIVE_EVERY_S the counter that nodes listen for."""
-        beat = 0.0
+        beat, up = 0.0, True
         while not self._stopping.wait(1.0):
             said = self.link.supervise()
             if said is not None:
-                self.inbox.put(Linked(self.clock.now(), False, said))
+                self.inbox.put(Linked(self.clock.now(), False, said, runs_here(self._house.settings.broker.host)))
+            if network_up() is not up:
+                up = not up
+                self.inbox.put(Networked(self.clock.now(), up))
             now = self.clock.now()
             mono_s = now.mono_s
             self._calendar.watch(now)

@@ -8,7 +8,11 @@ from datetime import datetime
 
 from monitor.domain.air.units import Unit, show_difference, show_temperature
 from monitor.domain.alarms.about import (
+    BROKER,
+    ELSEWHERE,
     LATE,
+    MAINS,
+    NETWORK,
     REFUSED,
     REPEATED,
     UNDATED,
@@ -42,6 +46,13 @@ from monitor.shown.values import harm_words, show_window, stage_words
 NOT_USABLE, SEE_HEALTH = "readings not usable", "Look at the node: eggroom health."
 MAX_SEEN = 58  # characters of the breeder's own words, and of what was seen last: both must fit one message
 MAX_LOSING = 138  # characters: what one message has room for
+WRONG_SITE, SET_SITE = "node set to another site", "Set its site to this one's id."
+# What is the matter, likely harm and first act of a silence of which it is known what it comes of.
+_LOST = {
+    BROKER: ("the broker on this Pi has stopped", "The machines may be well; nobody is watching.", "Restart it: sudo systemctl restart mosquitto."),
+    NETWORK: ("the network is gone", "Nobody is watching; it may be the mains as well.", "Check router and cable, then the mains."),
+    MAINS: ("the mains have failed", "The machines have no heat.", "Check fuse and supply; keep every machine shut."),
+}  # fmt: skip
 ALSO_SHOWN = 6  # further eggs that a message names
 _FAULTS = {"RNG": "no sensible value", "FLAT": "stands still", "NOISE": "restless", "SPK": "jumps", "ROC": "moves faster than air does"}  # fmt: skip
 _UNJUDGED = {
@@ -73,11 +84,19 @@ def matter(rule: Rule, about: About, over: bool = False) -> str:
     """What is the matter, or no longer."""
     if over:
         return rule.over
+    if isinstance(about, Unheard) and about.why in _LOST:
+        return _LOST[about.why][0]
+    if isinstance(about, Unusable) and about.why == ELSEWHERE:
+        return WRONG_SITE
     return NOT_USABLE if unusable(about) else rule.words
 
 
 def advice(rule: Rule, about: About, *, of_hens: bool = False) -> list[str]:
     """Likely harm and first act. of_hens: as for `harm_words`."""
+    if isinstance(about, Unheard) and about.why in _LOST:
+        return [*_LOST[about.why][1:]]
+    if isinstance(about, Unusable) and about.why == ELSEWHERE:
+        return [harm_words(rule, of_hens), SET_SITE]
     return [harm_words(rule, of_hens), SEE_HEALTH if unusable(about) else rule.first_act]
 
 
@@ -128,6 +147,8 @@ def _unusable(about: Unusable) -> str:
         return f"its messages bear numbers of boot {about.by:.0f} that came before"
     if about.why == REFUSED:
         return f"its messages are not understood: {_cut(about.words)}"
+    if about.why == ELSEWHERE:
+        return f"it speaks as of site {_cut(about.words)!r}"
     if about.why == UNDATED:
         return "nobody knows when its readings were taken: it starts anew each time, or its clock jumps"
     return "the node speaks, but says nothing of it"

@@ -63,7 +63,7 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Unusable: _same("why by words"),
     Apart: _same("probes quantity by moved outside jumped"),
     Heading: _same("now_c limit_c in_s"),
-    Unheard: _same("nodes"),
+    Unheard: _same("nodes why"),
     Overdue: _same("batches"),
     Astray: _same("batches"),
     Unmet: _same("what batches unknown places"),

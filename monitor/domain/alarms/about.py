@@ -26,6 +26,8 @@ class Fault:
 
 
 LATE, UNDATED, REPEATED, REFUSED, ABSENT = "late", "undated", "repeated", "refused", "absent"
+ELSEWHERE = "elsewhere"
+BROKER, NETWORK, MAINS = "broker", "network", "mains"
 
 
 @fixed
@@ -33,7 +35,7 @@ class Unusable:
     """Messages come, and nothing in them can be judged.
 
     why: LATE, by so many seconds; UNDATED: nobody knows yet when they were taken; REPEATED: under numbers of boot `by` that came before;
-    REFUSED, for the reason in `words`; ABSENT: they say nothing of this probe.
+    REFUSED, for the reason in `words`; ABSENT: they say nothing of this probe; ELSEWHERE: its node speaks as of the site in `words`.
     """
 
     why: str
@@ -73,9 +75,11 @@ class Heading:
 
 @fixed
 class Unheard:
-    """So many nodes, and none of them is heard."""
+    """So many nodes, and none of them is heard. why: where that is known, BROKER (on this machine), NETWORK (of this machine, or the way to a
+    broker elsewhere) or MAINS."""
 
     nodes: int
+    why: str = ""
 
 
 @fixed

@@ -184,6 +184,9 @@ class State:
     eggs: dict[str, EggFelt] = field(default_factory=dict)  # batch: what its eggs feel
     alarms: dict[Key, Alarm] = field(default_factory=dict)
     unknown: dict[str, Unknown] = field(default_factory=dict)
+    lost: str = ""  # why no node can be heard, as far as this machine knows by itself: its BROKER or NETWORK is gone
+    # node: the other site as which it speaks, and since when
+    elsewhere: dict[str, tuple[str, float]] = field(default_factory=dict)
     looked_mono_s: float = -math.inf  # when what is overdue was last looked for
     waiting: dict[str, int] = field(default_factory=dict)  # contact: notices not yet sent
     unsent: dict[int, tuple[str, int]] = field(default_factory=dict)  # of each such notice: (contact, alarm number)

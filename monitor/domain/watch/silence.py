@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from monitor.domain.alarms.about import ABSENT, REFUSED, About, Fault, Unheard, Unusable
-from monitor.domain.alarms.alarm import IN, OUT, Judgement
+from monitor.domain.alarms.about import ABSENT, ELSEWHERE, REFUSED, About, Fault, Unheard, Unusable
+from monitor.domain.alarms.alarm import IN, OUT, Judgement, more_urgent
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.reading import Now, Presence
 from monitor.domain.state.known import Look, Said, State
 from monitor.domain.state.record import Event
-from monitor.domain.watch.deciding import judge
+from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.plan import SITE_SUBJECT
 
@@ -60,12 +60,16 @@ def judge_silence(look: Look) -> None:
     for node, probes in look.site.by_node.items():
         said = look.state.node(node).said
         gone[node] = (
-            said is not None and not said.online and _quiet_since(look.state, (p.key for p in probes), said.mono_s)
+            said is not None
+            and not said.online
+            and _quiet_since(look.state, (p.key for p in probes), said.mono_s)
+            and _elsewhere(look, node) is None
         )
         mute += gone[node] or (bool(dumb) and all(p.key in dumb for p in probes))
-    everybody = mute == len(look.site.by_node) > 1
+    # Of one node alone it is news of that node, unless this machine knows by itself that it could hear none.
+    everybody = mute == len(look.site.by_node) and (mute > 1 or bool(look.state.lost))
     if everybody or (SITE_SUBJECT, ALL_SILENT) in look.state.alarms:
-        judge(look, (SITE_SUBJECT, ALL_SILENT), _silence(everybody, look.now, Unheard(mute)))
+        _judge_all(look, everybody, mute)
     for node, is_gone in gone.items():
         if is_gone or (node, NODE_OFFLINE) in look.state.alarms:
             judge(look, (node, NODE_OFFLINE), _silence(is_gone, look.now))
@@ -79,6 +83,27 @@ def judge_silence(look: Look) -> None:
         since_s = humid_at_s if humid_at_s > started_s else started_s
         if mono_s - since_s > look.site.probes[key].silence_s:
             judge(look, (key, NO_HUMIDITY), _silence(True, look.now))
+
+
+def _judge_all(look: Look, everybody: bool, nodes: int) -> None:
+    """That no node is heard, and why; news once more where what it comes of is found out later."""
+    key = (SITE_SUBJECT, ALL_SILENT)
+    before = look.state.alarms.get(key)
+    known = before.about if before is not None and before.condition and isinstance(before.about, Unheard) else None
+    why = look.state.lost or ("" if known is None else known.why)
+    judge(look, key, _silence(everybody, look.now, Unheard(nodes, why)))
+    if everybody and known is not None and why != known.why:
+        settle(look, key, more_urgent(look.state.alarms[key], look.now))
+
+
+def _elsewhere(look: Look, node: str) -> Unusable | None:
+    """As of which other site a node speaks, where it has not spoken as of this one since."""
+    found = look.state.elsewhere.get(node)
+    if found is None:
+        return None
+    lives = (look.state.probe(p.key).life_mono_s for p in look.site.by_node[node])
+    here_since = any(life_s is not None and life_s > found[1] for life_s in lives)
+    return None if here_since else Unusable(ELSEWHERE, words=found[0])
 
 
 def _judge_unheard(look: Look, probe: Probe, about: Fault | Unusable | None) -> None:
@@ -105,6 +130,8 @@ def trouble_of(look: Look, probe: Probe) -> Fault | Unusable | None:
     ]
     if found:
         return max(found, key=lambda t: t.mono_s).about
+    if (elsewhere := _elsewhere(look, probe.node)) is not None:
+        return elsewhere
     return SAYS_NOTHING if spoke(look, probe.node) else None
 
 

@@ -17,6 +17,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
+from monitor.domain.alarms.about import BROKER, NETWORK
 from monitor.domain.alarms.alarm import IN, OUT, UNACKNOWLEDGED, Alarm, Judgement, state_of
 from monitor.domain.alarms.notice import Answered, Notice
 from monitor.domain.needs.rules import RECORD_DAMAGED
@@ -60,6 +61,7 @@ from monitor.service.watch.inbox import (
     Inbox,
     Item,
     Linked,
+    Networked,
     Opened,
     WeightJudged,
 )
@@ -75,6 +77,7 @@ RETRY_S = 1.0
 # A store that fails longer than this must not silence an alarm: what is urgent is told from memory, and written when it can be.
 STORE_PATIENCE_S = 10.0
 MAX_KEPT = 20_000  # rows kept in memory while the store fails; then the inbox backs up, and the broker keeps the rest
+MAX_SITE = 32  # characters of another site's name
 MAX_ELSEWHERE = 64  # nodes under other sites' names that are told of; more is another house's broker
 BACKED_UP_S = 0.2
 STATE_EVERY_S = 30.0
@@ -208,6 +211,7 @@ class Engine:
         self._told_early: set[int] = set()
         self._stopped = False
         self.link: tuple[bool, str, datetime | None] = (False, "not tried yet", None)
+        self._broker_lost, self._network_up = "", True
         self._elsewhere: dict[str, str] = {}  # node -> the other site as which it speaks now
         self._told_elsewhere: set[tuple[str, str]] = set()
         self.counts = {
@@ -245,6 +249,9 @@ class Engine:
             self._attempted(item.attempt)
         elif isinstance(item, Linked):
             self._linked(item)
+        elif isinstance(item, Networked):
+            self._network_up = item.up
+            self._say_what_is_lost()
         elif isinstance(item, Elsewhere):
             self._heard_elsewhere(item)
         elif isinstance(item, WeightJudged):
@@ -326,14 +333,25 @@ class Engine:
         if item.connected == self.link[0] and item.detail == self.link[1]:
             return
         self.link = (item.connected, item.detail, item.now.utc)
+        self._broker_lost = "" if item.connected else BROKER if item.here else NETWORK
+        self._say_what_is_lost()
         (_log.info if item.connected else _log.warning)("broker connected=%s detail=%s", item.connected, item.detail)
         self._group.events.append(Event(item.now.utc, "broker", "site", item.detail))
 
+    def _say_what_is_lost(self) -> None:
+        """For the judge of silence. Where the network of this machine is gone a broker elsewhere is too, and one here hears nobody."""
+        self._state.lost = self._broker_lost or ("" if self._network_up else NETWORK)
+        self._settled = False
+
     def _heard_elsewhere(self, item: Elsewhere) -> None:
         """Kept once among the refused, and judged by nobody: it may be right, and another site's."""
+        self._settled = False
         if not item.online:
             self._elsewhere.pop(item.node, None)
+            self._state.elsewhere.pop(item.node, None)
             return
+        if item.node in self._site.by_node:
+            self._state.elsewhere.setdefault(item.node, (item.site[:MAX_SITE], item.now.mono_s))
         if len(self._told_elsewhere) >= MAX_ELSEWHERE:
             return
         self._elsewhere[item.node] = item.site

@@ -47,11 +47,20 @@ class Attempted:
 
 @fixed
 class Linked:
-    """The broker was reached, or lost."""
+    """The broker was reached, or lost. here: whether it runs on this machine."""
 
     now: Now
     connected: bool
     detail: str
+    here: bool = True
+
+
+@fixed
+class Networked:
+    """This machine's own network is there, or gone."""
+
+    now: Now
+    up: bool
 
 
 @fixed
@@ -95,7 +104,7 @@ class Stop:
     now: Now
 
 
-Item = Arrived | Asked | Attempted | Linked | Elsewhere | Opened | WeightJudged | CalendarDue | Stop
+Item = Arrived | Asked | Attempted | Linked | Networked | Elsewhere | Opened | WeightJudged | CalendarDue | Stop
 
 
 class Inbox:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.domain.alarms.about import LATE, REFUSED, Fault, Unfit, Unheard, Unusable
+from monitor.domain.alarms.about import BROKER, ELSEWHERE, LATE, NETWORK, REFUSED, Fault, Unfit, Unheard, Unusable
 from monitor.domain.alarms.alarm import NORMAL, RETURNED, UNACKNOWLEDGED, Alarm
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, SENSOR_FAILED
 from monitor.domain.needs.site import Probe
@@ -317,6 +317,58 @@ def test_every_node_silent_is_counted() -> None:
     for story in (alone, partly):
         story.run(minutes=3)
         assert ("site", ALL_SILENT) not in story.state.alarms
+
+
+@pytest.mark.parametrize("why", [BROKER, NETWORK])
+def test_what_this_machine_knows_of_a_silence_is_said(why: str) -> None:
+    """Its broker or its network is gone: that is the message, of one node too, with a first act of its own."""
+    for names in ((TOP,), (TOP, "node-b/top")):
+        story = house_of(*names)
+        story.state.lost = why
+        assert at(story, 31.0).state_of(ALL_SILENT, "site") == UNACKNOWLEDGED
+        assert story.alarm(ALL_SILENT, "site").about == Unheard(len(names), why)
+        (told,) = story.notices
+        word, act = {"broker": ("broker", "systemctl restart"), "network": ("network", "router")}[why]
+        assert word in told.title
+        assert act in told.text
+
+
+def test_what_a_silence_comes_of_is_news_when_it_is_found_out() -> None:
+    """It was told as a silence; a little later the broker is known to be gone: told once more, and once, under its number."""
+    story = house_of(TOP, "node-b/top")
+    at(story, 31.0)
+    story.state.lost = NETWORK
+    story.run(minutes=1)
+    assert [n.facts.about for n in story.notices if n.facts] == [Unheard(2), Unheard(2, NETWORK)]
+    assert len({n.alarm_number for n in story.notices}) == 1
+    story.state.lost = ""
+    story.run(minutes=1)
+    assert story.alarm(ALL_SILENT, "site").about == Unheard(2, NETWORK)
+
+
+def test_a_node_of_another_site_is_said_to_be_one() -> None:
+    """It speaks, as of another site, and not as of this one since; its last will here says no more. Once it speaks here again it is over."""
+    story = house_of(TOP, "node-b/top")
+    story.air = {TOP: (37.5, 45.0), "node-b/top": (37.5, 45.0)}
+    story.run(minutes=1)
+    story.state.elsewhere["node-a"] = ("barn", story.now().mono_s + 1.0)
+    story.air[TOP] = None
+    story.run(minutes=1)
+    story.hear(Presence("node-a", False))
+    story.run(minutes=2)
+    (told,) = story.notices
+    assert (told.facts and told.facts.rule, told.facts and told.facts.about) == (
+        NO_DATA,
+        Unusable(ELSEWHERE, words="barn"),
+    )
+    assert "another site" in told.title
+    assert "'barn'" in told.text
+    story.air[TOP] = (37.5, 45.0)
+    story.run(minutes=2)
+    assert story.state_of(NO_DATA, TOP) != UNACKNOWLEDGED
+    story.air[TOP] = None  # the next silence is one
+    story.run(minutes=3)
+    assert story.alarm(NO_DATA, TOP).about == ""
 
 
 def test_a_humidity_is_lost_after_three_intervals_of_its_own() -> None:

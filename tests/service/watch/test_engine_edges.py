@@ -247,7 +247,9 @@ def test_an_alarm_is_taken_up_as_it_stands(site: Site) -> None:
     """One that is on no shelf is on none, whoever was asked last is asked from now on, and what was pending is not."""
     alarm = Alarm("setter-1", "dry-bulb-high-alarm", number=1, condition=True, pending_mono_s=3.0, pending_at=T0)
     (taken,) = start_state(replace(NOTHING, alarms=(alarm,)), site, at(0)).alarms.values()
-    assert taken == replace(alarm, asked_mono_s=500.0, pending_mono_s=None, pending_at=None)
+    assert taken == replace(
+        alarm, asked_mono_s=500.0, pending_mono_s=None, pending_at=None, answered=True, begun_mono_s=500.0
+    )
 
 
 # --- when it waits
