@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from tests.truth.families import ANSWERED, CLEAN, FAMILIES, FAULT, HATCH, WORK, Unfit
 from tests.truth.judges import DEAF, NERVOUS, REAL
 from tests.truth.marks import Lived, lived
-from tests.truth.report import Bar
+from tests.truth.report import LEAST_DANGERS, Bar
 from tests.truth.score import URGENT, percentile
 from tests.truth.season_played import PlayedBatch, played, summed
 
@@ -172,6 +172,8 @@ def _danger(rows: Sequence[Lived]) -> Iterator[Bar]:
         "dangers told before harm", share, 1.0, True, len(dangers), "%",
         worst=tuple(told_of(r, f"{r.harm}, {_minutes(r.wake_s)}") for r in dangers if r not in told),
     )  # fmt: skip
+    if len(dangers) < LEAST_DANGERS:
+        return
     yield Bar(
         "waking delay, 95th percentile, as a share of the time left", percentile((r.share or 0.0 for r in dangers), 0.95),
         1.0 / 3.0, False, len(dangers), "%", worst=_worst(dangers, lambda r: r.share or 0.0, lambda r: f"{100.0 * (r.share or 0.0):.0f} % ({_minutes(r.wake_s)})"),
@@ -376,7 +378,7 @@ def key_of(bar: Bar) -> str:
 
 
 DEAF_MISSES = (
-    "dangers told before harm", "waking delay, 95th percentile, as a share of the time left", "slow heat that is foreseen",
+    "dangers told before harm", "slow heat that is foreseen",
     "first waking word with the right cause", "dry pan: told within 180 min", "probe off: told within 60 min",
 )  # fmt: skip
 NERVOUS_MISSES = (

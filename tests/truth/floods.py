@@ -74,9 +74,9 @@ class QueuedPhone:
 
     def pass_on(self, at_s: float, notices: Sequence[Notice]) -> list[Notice]:
         """See the port."""
-        for notice in notices:
-            self._queue.offer(notice, at_s)
         utc = T0 + timedelta(seconds=at_s)
+        for notice in notices:
+            self._queue.offer(notice, at_s, utc)
         messages = []
         while batch := self._queue.next_due(at_s):
             outgoing = pass_through(self._stages, batch, self._queue.told())

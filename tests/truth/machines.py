@@ -1,8 +1,8 @@
 """Machines nobody would have chosen: drawn from wide ranges, trimmed as a breeder trims them, and thrown away where they keep no band.
 
 A machine is *fit* when, run in and left alone, its true air at the probe's place keeps within the alarm limits at every instant, within
-the warnings in the mean of any ten minutes, and its humidity within its warnings in the mean of any hour. So nothing that is told of it is
-needed, however its thermostat swings.
+the warnings in the mean of any ten minutes, and its humidity within its warnings in the mean of any hour; and the same of what a probe
+with that error reads. So nothing that is told of it is needed, however its thermostat swings.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ SWITCHING, HUNTING, STEADY_PI = "switching", "hunting", "pi"
 KINDS = (SWITCHING, HUNTING, STEADY_PI)
 VOLUMES_L = (35.0, 45.0, 60.0, 90.0, 130.0, 200.0, 350.0, 600.0)
 MEAN_S, HUMID_S = 600.0, 3600.0
+WET_BULB_K_PER_PCT = 0.21  # near 37.5 °C and 55 %RH, by the domain's own psychrometrics
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,11 +95,12 @@ class Calm:
         if len(self._airs) == self._airs.maxlen:
             mean_c = sum(self._airs) / len(self._airs)
             self.lowest_mean_c, self.highest_mean_c = min(self.lowest_mean_c, mean_c), max(self.highest_mean_c, mean_c)
-            if beyond(dry.low_warning, dry.high_warning, mean_c):
+            if any(beyond(dry.low_warning, dry.high_warning, c) for c in (mean_c, mean_c + sensor.offset_k)):
                 wrong = wrong or f"ten minutes at {mean_c:.2f} °C"
         if humid is not None and len(self._humid) == self._humid.maxlen:
             mean = sum(self._humid) / len(self._humid)
-            if beyond(humid.low_warning, humid.high_warning, mean):
+            off = sensor.rh_offset_pct * (WET_BULB_K_PER_PCT if self.bands.kind == "wet_bulb_c" else 1.0)
+            if any(beyond(humid.low_warning, humid.high_warning, v) for v in (mean, mean + off)):
                 wrong = wrong or f"an hour at {mean:.1f} ({self.bands.kind})"
         if wrong:
             self.out_s += self.every_s
