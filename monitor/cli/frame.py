@@ -9,7 +9,9 @@ import contextlib
 import json
 import os
 import re
+import shutil
 import sys
+import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields
 from datetime import datetime
@@ -20,9 +22,13 @@ import monitor
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
 from monitor.domain.refusal import one_of
+from monitor.domain.wall import WIDTH, filled
 
 DONE, FAILED, WRONG = 0, 1, 2
 STDOUT = Path("-")  # where a file is asked for
+PATIENCE_S = 2.0  # work that takes longer says that it goes on
+TALK_ON = ("run", "demo")  # commands that print as they go
+NARROWEST = 20  # columns; a terminal that says fewer is none to read on
 INTERRUPTED = 130  # what a shell says of a command that Ctrl-C ended
 CONFIG_VARIABLE, DEFAULT_CONFIG = "EGGROOM_CONFIG", "/etc/eggroom/eggroom.toml"
 PROGRAM = f"eggroom {monitor.__version__}"
@@ -134,6 +140,42 @@ def command(parser: Parser, act: Callable[[G], int], kind: type[G]) -> Parser:
     return parser
 
 
+class Progress:
+    """Says at a terminal that work goes on, once it takes longer than PATIENCE_S; gone again before anything is printed."""
+
+    def __init__(self) -> None:
+        self._over = threading.Event()
+        self._teller: threading.Thread | None = None
+
+    def start(self) -> None:
+        """From now on, where a person looks."""
+        if sys.stderr.isatty():
+            self._over.clear()
+            self._teller = threading.Thread(target=self._tell, name="progress", daemon=True)
+            self._teller.start()
+
+    def stop(self) -> None:
+        """No more; its line is gone."""
+        self._over.set()
+        if self._teller is not None:
+            self._teller.join()
+            self._teller = None
+
+    def _tell(self) -> None:
+        waited_s, wait_s = 0.0, PATIENCE_S
+        while not self._over.wait(wait_s):
+            waited_s += wait_s
+            sys.stderr.write(f"\rworking, {waited_s:.0f} s ")
+            sys.stderr.flush()
+            wait_s = 1.0
+        if waited_s:
+            sys.stderr.write("\r\x1b[K")
+            sys.stderr.flush()
+
+
+PROGRESS = Progress()
+
+
 def perform(parser: Parser, arguments: Sequence[str] | None, utc: Utc) -> int:
     """Read the arguments and do what they ask; the exit code."""
     try:
@@ -155,8 +197,11 @@ def perform(parser: Parser, arguments: Sequence[str] | None, utc: Utc) -> int:
 def _performed(parser: Parser, arguments: Sequence[str] | None, utc: Utc) -> int:
     try:
         options = parser.parse_args(arguments)
+        if options.command not in TALK_ON:
+            PROGRESS.start()
         return int(options.act(options, utc))
     finally:
+        PROGRESS.stop()
         with _printing():
             sys.stdout.flush()  # here, where a closed pipe is still met by `perform`
 
@@ -181,6 +226,7 @@ def _forget_output() -> None:
 
 def complain(text: str, code: int) -> int:
     """Say on standard error what is wrong, each line of it; the code again."""
+    PROGRESS.stop()
     for line in text.splitlines():
         sys.stderr.write(f"eggroom: {line}\n")
     return code
@@ -188,9 +234,20 @@ def complain(text: str, code: int) -> int:
 
 def show(json_wanted: bool, data: object, text: str) -> int:
     """Print what was found, as plain values for a program or as text; DONE."""
+    PROGRESS.stop()
     with _printing():
-        print(json_text(data) if json_wanted else text)
+        print(json_text(data) if json_wanted else fitted(text, _columns()))
     return DONE
+
+
+def fitted(text: str, columns: int) -> str:
+    """The text for a terminal narrower than the usual: what goes on in a further line is set in."""
+    return text if columns >= WIDTH else "\n".join(filled(line, max(columns, NARROWEST)) for line in text.split("\n"))
+
+
+def _columns() -> int:
+    """Of the terminal that is printed to; as many as are usual where it is none."""
+    return shutil.get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
 
 
 def show_or_written(json_wanted: bool, files: Iterable[Path | None], *, data: object, text: Callable[[], str]) -> int:
@@ -234,6 +291,7 @@ def tell(text: str) -> None:
 
 def typed_at_terminal(prompt: str) -> str | None:
     """What the person types there, without blanks around it; None at its end."""
+    PROGRESS.stop()
     sys.stderr.write(prompt)
     sys.stderr.flush()
     line = sys.stdin.readline()
@@ -253,6 +311,7 @@ def go_on(why: str, what: str, *, sure: bool) -> None:
 def write_file(path: Path, text: str) -> None:
     """A file whole or not at all; of a link, the file that it leads to; `-` is standard output. Raises Failed."""
     if path == STDOUT:
+        PROGRESS.stop()
         with _printing():
             sys.stdout.write(text)
         return

@@ -21,6 +21,7 @@ COMMANDS = {
     "batch": ("batch.batch", "set, move, split, list and close batches"),
     "egg": ("egg.egg", "weigh, candle and follow eggs; what they lose, and what would mend it"),
     "room": ("room.alarms", "each machine against what its eggs need now"),
+    "now": ("room.alarms", "what needs attention, and what is due next; the same as eggroom alone"),
     "alarms": ("room.alarms", "what stands, and what was not acknowledged"),
     "ack": ("room.alarms", "acknowledge an alarm"),
     "shelve": ("room.alarms", "quiet an alarm for a bounded time"),
@@ -42,9 +43,11 @@ COMMANDS = {
     "rules": ("room.rules", "the rules in force for each machine now, and whose number each is"),
     "archive": ("batch.archive", "one batch with everything about it in one file, to keep or to read elsewhere"),
     "backup": ("batch.archive", "a whole, checked copy of the record"),
+    "completion": ("house.completion", "lets bash complete commands, batches, machines and species: see README"),
     "health": ("house.health", "how the daemon and what it needs are doing"),
 }
 
+ALONE = "now"  # what is meant where nothing was typed
 # Words of before, which scripts may have: understood for one version more, and told nowhere.
 OF_BEFORE = {"doctor": "health"}
 
@@ -59,8 +62,8 @@ def main(arguments: Sequence[str] | None = None, *, utc: Utc = utc_now) -> int:
 
 
 def _in_words_of_now(typed: Sequence[str]) -> Sequence[str]:
-    """The same with the word of now for a command of before."""
-    return [OF_BEFORE.get(typed[0], typed[0]), *typed[1:]] if typed else typed
+    """The same with the word of now for a command of before, and for none."""
+    return [OF_BEFORE.get(typed[0], typed[0]), *typed[1:]] if typed else [ALONE]
 
 
 def parser_of(commands: Sequence[str], *, alone: bool = False) -> Parser:

@@ -65,10 +65,10 @@ def has_controls(text: str) -> bool:
     return any(unicodedata.category(char) == "Cc" for char in text)
 
 
-def filled(line: str) -> str:
-    """A line in as many of WIDTH as it takes, those after the first set in by two more than it is."""
-    if len(line) <= WIDTH:
+def filled(line: str, width: int = WIDTH) -> str:
+    """A line in as many of the width as it takes, those after the first set in by two more than it is."""
+    if len(line) <= width:
         return line
     return textwrap.fill(
-        line, WIDTH, subsequent_indent=" " * (len(line) - len(line.lstrip()) + 2), break_on_hyphens=False
+        line, width, subsequent_indent=" " * (len(line) - len(line.lstrip()) + 2), break_on_hyphens=False
     )

@@ -5,7 +5,7 @@ What falls on which day is `domain/eggs/dates.py`. Times are UTC; the calendar s
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -14,6 +14,7 @@ from monitor.domain.eggs.dates import CANDLE, DECLARED, DRAW_DOWN, LOCKDOWN, TAS
 from monitor.domain.eggs.entry import LookAgain
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
+from monitor.domain.needs.site import Site
 from monitor.domain.wall import printable
 from monitor.shown.entries import eggs_words
 
@@ -68,6 +69,16 @@ def _said(each: Dated, batch: Batch, profile: Profile, *, eggs: str, store_h: tu
     if store_h[1] > 0.0:
         about += f" Days in store make it up to {store_h[1]:.0f} h later (common practice)."
     return f"{batch.id}: hatch", about
+
+
+def next_due(batches: Iterable[Batch], site: Site, now: datetime) -> list[Due]:
+    """What comes next for each open batch, the soonest first; nothing of a batch whose species nobody knows."""
+    found = []
+    for batch in batches:
+        if batch.closed_at is None and batch.profile in site.profiles:
+            to_come = [due for due in due_of(batch, site.profiles[batch.profile]) if due.until > now]
+            found += to_come[:1]
+    return sorted(found, key=lambda due: due.since)
 
 
 def looks_of(book: EggBook, egg: int) -> list[Due]:

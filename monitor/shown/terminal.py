@@ -86,14 +86,14 @@ def batch_table(views: Sequence[BatchView], site: Site, now: datetime) -> str:
     """The batches, one a line."""
     if not views:
         return "no batch yet: eggroom batch add NAME --species SPECIES --machine MACHINE"
-    lines = [f"{'batch':<16} {'species':<18} {'day':>5}  {'stage':<9} {'eggs':>5}  machine"]
+    lines = [f"{'batch':<16} {'species':<18} {'day':>5}  {'stage':<10} {'eggs':>5}  machine"]
     for view in views:
         profile = site.profiles.get(view["profile"])
-        stage = "closed" if view["closed_at"] else _stage(view, profile, now)
+        stage = "closed" if view["closed_at"] else stage_words(_stage(view, profile, now))
         eggs = "-" if view["eggs"] is None else view["eggs"]
         machine = view["machine"] or "-"
         lines.append(
-            f"{view['id']:<16} {view['profile']:<18} {day_words(view['day']):>5}  {stage:<9} {eggs:>5}  {machine}"
+            f"{view['id']:<16} {view['profile']:<18} {day_words(view['day']):>5}  {stage:<10} {eggs:>5}  {machine}"
         )
     return "\n".join(lines)
 

@@ -32,7 +32,13 @@ COMMANDS = commands()
 
 
 NOBODY = "NOBODY IS WATCHING: "
-SAY_SO = (("alarms",), ("ack",), ("batch", "list"), ("egg", "show"))  # say first that no daemon runs, and end with 1
+SAY_SO = (
+    ("now",),
+    ("alarms",),
+    ("ack",),
+    ("batch", "list"),
+    ("egg", "show"),
+)  # say first that no daemon runs, and end with 1
 
 
 def asleep(capsys: Capture, *arguments: str, config: Path | None) -> tuple[int, str, str]:

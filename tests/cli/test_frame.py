@@ -6,6 +6,7 @@ import io
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -106,3 +107,33 @@ def test_standard_output_in_place_of_a_file(capsys: Capture, running: Path, tmp_
     assert not Path("-").exists()
     code, _, err = typed(capsys, "backup", "-", config=running)
     assert (code, err) == (2, "eggroom: backup: -, expected a file: it is read back before it is kept\n")
+
+
+def test_a_narrow_terminal() -> None:
+    """Forty columns lose no word, and what goes on in a further line is set in; a wide one changes nothing."""
+    text = "LOW No. 2 Hatcher 1: cool, 37.2 °C now, for 14 s, since 05:01: seen\n\nshort"
+    assert frame.fitted(text, 40).split("\n") == [
+        "LOW No. 2 Hatcher 1: cool, 37.2 °C now,",
+        "  for 14 s, since 05:01: seen",
+        "",
+        "short",
+    ]
+    assert frame.fitted(text, 80) == text
+    assert max(map(len, frame.fitted(text, 1).split("\n"))) <= frame.NARROWEST
+
+
+def test_work_that_takes_long_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """At a terminal, after its patience; its line is gone before anything is printed, and elsewhere there is none."""
+    for at_terminal in (True, False):
+        said = io.StringIO()
+        monkeypatch.setattr(said, "isatty", lambda at_terminal=at_terminal: at_terminal)
+        monkeypatch.setattr(sys, "stderr", said)
+        monkeypatch.setattr(frame, "PATIENCE_S", 0.05)
+        progress = frame.Progress()
+        progress.start()
+        time.sleep(0.3)
+        progress.stop()
+        assert said.getvalue() == ("\rworking, 0 s \r\x1b[K" if at_terminal else "")
+        progress.start()
+        progress.stop()
+        assert said.getvalue().count("working") == int(at_terminal)

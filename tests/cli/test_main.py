@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -31,10 +32,25 @@ def test_each_command_that_prints_data_takes_json() -> None:
     assert without == {"demo", "run"}
 
 
+def test_eggroom_alone(capsys: Capture, config: Path) -> None:
+    """What needs attention and what is due next, as `eggroom now`."""
+    ok(capsys, "batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", "--set", "-10d", config=config)
+    code, out, err = typed(capsys, "now", config=config)
+    assert (code, err) == (1, "")
+    assert out.startswith("NOBODY IS WATCHING: ")
+    assert "\n\nNothing stood.\n\nhen-1: candle and weigh, " in out
+    done = subprocess.run(
+        [sys.executable, "-m", "monitor"], cwd=ROOT, env=os.environ | {"EGGROOM_CONFIG": str(config)}, capture_output=True, text=True, timeout=20, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout, done.stderr) == (1, out, "")
+    data = json.loads(typed(capsys, "now", "--json", config=config)[1])
+    assert data["alarms"] == []
+    assert [due["what"] for due in data["due"]] == ["hen-1: candle and weigh"]
+
+
 @pytest.mark.parametrize(
     "arguments",
     [
-        [],
         ["hatch"],
         ["batch"],
         ["ack"],

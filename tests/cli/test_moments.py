@@ -26,7 +26,17 @@ MOMENT = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d")
 STREAM = ROOT / "demo_streams" / "power-cut"
 NEEDS_A_DAEMON = ("room", "health")
 PLAYED = ("replay",)
-SAY_NO_MOMENT = {"check", "contact list", "contact test", "air", "profiles", "backup", "egg finding", "outcomes"}
+SAY_NO_MOMENT = {
+    "check",
+    "contact list",
+    "contact test",
+    "air",
+    "profiles",
+    "backup",
+    "egg finding",
+    "outcomes",
+    "completion",
+}
 
 
 @pytest.fixture
@@ -70,9 +80,10 @@ def commands(file: Path) -> dict[str, list[str]]:
         "egg note": [*egg, "note", "b", "7", "a thin shell"], "egg look-again": [*egg, "look-again", "b", "7", "--in", "3h"],
         "egg event": [*egg, "event", "b", "7", "internal-pip", "--sure"], "egg correct": [*egg, "correct", "b", "1", "gross_g=55.4"],
         "egg withdraw": [*egg, "withdraw", "b", "2"], "egg outcome": [*egg, "outcome", "b", "7", "hatched", "--sure"],
-        "egg show": [*egg, "show", "b", "7"],
+        "egg show": [*egg, "show", "b", "7"], "egg undo": [*egg, "undo", "b"],
         "batch not-yet": ["batch", "not-yet", "b", "--for", "12h"],
         "batch split": ["batch", "split", "b", "4-5", "--to", "setter-1"],
+        "batch remove": ["batch", "remove", "slip", "--sure"], "now": ["now"],
         "batch close": ["batch", "close", "b"], "batch reopen": ["batch", "reopen", "b"],
     }  # fmt: skip
 
@@ -96,6 +107,7 @@ def test_every_command_is_looked_at(tmp_path: Path) -> None:
 
 def test_programs_are_given_one_form(capsys: Capture, written: Path, tmp_path: Path) -> None:
     """Each moment in --json is RFC 3339, in UTC, to the millisecond."""
+    ok(capsys, "batch", "add", "slip", "--species", "chicken", config=written)
     for name, line in commands(tmp_path / "b.zip").items():
         found = list(moments(told(capsys, *line, config=written)))
         assert found, name

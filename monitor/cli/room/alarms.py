@@ -17,6 +17,7 @@ from monitor.domain.fixed import fixed
 from monitor.domain.wall import utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
 from monitor.shown.about import about_words
+from monitor.shown.calendar import next_due
 from monitor.shown.now.alarms import alarms_text, told_of, told_view
 from monitor.shown.now.room import room_text
 from monitor.shown.terminal import transition_table, transition_view
@@ -91,6 +92,7 @@ class Handling(Asked):
 
 def add(parsers: Parsers) -> None:
     """Say what each of them takes."""
+    command(parsers["now"], _now, Asked)
     room = command(parsers["room"], _room, Full)
     room.add_argument("--full", action="store_true", help="all of each machine, also where nothing is wrong")
     alarms = command(parsers["alarms"], _alarms, Alarms)
@@ -138,6 +140,19 @@ def _alarms(options: Alarms) -> int:
         views = _with_record(history, _standing(house, history, live=not nobody))
         text = alarms_text(views, house.site, now, live=not nobody, full=options.full)
         return show_watched(options.json, views, text, unwatched=nobody)
+
+
+def _now(options: Asked) -> int:
+    house, now = house_of(options.config), options.utc()
+    nobody = unwatched(house, now)
+    with opened(house) as history:
+        views = _with_record(history, _standing(house, history, live=not nobody))
+        due = next_due(history.batches(), house.site, now)
+    text = alarms_text(views, house.site, now, live=not nobody)
+    data = {"alarms": views, "due": [{"what": each.summary, "at": utc_text(each.since)} for each in due]}
+    lines = [f"{each.summary}, {wall_time(each.since, house.site.zone, now)}" for each in due]
+    text = "\n".join([text, "", *(lines or ["No eggs are set."])])
+    return show_watched(options.json, data, text, unwatched=nobody)
 
 
 def _standing(house: House, history: Watched, *, live: bool) -> list[AlarmView]:

@@ -122,7 +122,11 @@ def alarms_text(
     lines = [_head(ordered, site)]
     for alarm in ordered:
         wanted = alarm["state"] in WANTS_YOU
-        lines += ["", *alarm_lines(alarm, site, now, live=live)] if wanted or full else [_in_one_line(alarm, site, now)]
+        lines += (
+            ["", *alarm_lines(alarm, site, now, live=live)]
+            if wanted or full
+            else [_in_one_line(alarm, site, now, live=live)]
+        )
     if how:
         lines += ["", *_how(ordered)]
     return "\n".join(map(filled, lines))
@@ -141,7 +145,7 @@ def _head(alarms: Sequence[AlarmView], site: Site) -> str:
     """`2 want you: 1 high, 1 low; 3 others seen or quiet.`"""
     wanted = [a for a in alarms if a["state"] in WANTS_YOU]
     rest = len(alarms) - len(wanted)
-    others = "" if not rest else "1 is seen or quiet" if rest == 1 else f"{rest} are seen or quiet"
+    others = "" if not rest else f"{rest} {'stands' if rest == 1 else 'stand'}, seen or quiet"
     if not wanted:
         return f"Nothing new; {others}."
     priorities = [site.rules[a["rule"]].priority for a in wanted]
@@ -167,24 +171,28 @@ def alarm_lines(alarm: AlarmView, site: Site, now: datetime, *, live: bool) -> l
     return lines
 
 
-def _in_one_line(alarm: AlarmView, site: Site, now: datetime) -> str:
-    return f"{site.rules[alarm['rule']].priority} {alarm_line(alarm, site, now)}"
+def _in_one_line(alarm: AlarmView, site: Site, now: datetime, *, live: bool) -> str:
+    return f"{site.rules[alarm['rule']].priority} {alarm_line(alarm, site, now, live=live)}"
 
 
-def alarm_line(alarm: AlarmView, site: Site, now: datetime) -> str:
-    """One alarm in a line: `No. 3 Setter 1: cool, for 25 min: seen`."""
+def alarm_line(alarm: AlarmView, site: Site, now: datetime, *, live: bool) -> str:
+    """One alarm in a line: `No. 3 Setter 1: cool, 36.9 °C now, for 25 min: seen`; live: as for the list."""
     name, matter = subject_name(alarm["subject"], site), _matter(alarm, site.rules[alarm["rule"]])
     about = f" ({printable(alarm['about'])})" if alarm["about"] else ""
-    lasted = lasted_words(alarm, site, now)
-    return f"No. {alarm['number']} {name}: {matter}{about}{f', {lasted}' if lasted else ''}: {_state(alarm, site, now)}"
+    facts = [
+        each
+        for each in (f"{matter}{about}", _value(alarm, site, live=live, peaks=False), lasted_words(alarm, site, now))
+        if each
+    ]
+    return f"No. {alarm['number']} {name}: {', '.join(facts)}: {_state(alarm, site, now)}"
 
 
 def _matter(alarm: AlarmView, rule: Rule) -> str:
     return NOT_USABLE if alarm.get("unusable") and alarm["ended"] is None else rule.words
 
 
-def _value(alarm: AlarmView, site: Site, *, live: bool) -> str:
-    """`39.4 °C now, worst 39.6 °C`; a value that is no longer followed is not called that of now."""
+def _value(alarm: AlarmView, site: Site, *, live: bool, peaks: bool = True) -> str:
+    """`39.4 °C now, worst 39.6 °C`, or without its peak; a value that is no longer followed is not called that of now."""
     quantity, value, worst = alarm["quantity"], alarm["value"], alarm["worst"]
     if quantity is None or value is None:
         return ""
@@ -195,7 +203,7 @@ def _value(alarm: AlarmView, site: Site, *, live: bool) -> str:
     if "value_range" in alarm:
         low_c, high_c = alarm["value_range"]
         shown = show_estimate(value, (low_c, high_c), site.unit)
-    return f"{shown} now{'' if peak in shown else f', worst {peak}'}"
+    return f"{shown} now{f', worst {peak}' if peaks and peak not in shown else ''}"
 
 
 def lasted_words(alarm: AlarmView, site: Site, now: datetime) -> str:

@@ -39,7 +39,7 @@ def room_text(room: RoomView, site: Site, *, full: bool = False) -> str:
     for view in views:
         calm = _calm(view)
         lines += [_folded(view, site)] if calm and not full else [*machine_lines(view, site), ""]
-    lines += [f"! {alarm_line(alarm, site, now)}" for alarm in room["others"]]
+    lines += [f"! {alarm_line(alarm, site, now, live=True)}" for alarm in room["others"]]
     if not full and any(map(_calm, views)):
         lines += ["", "All of each machine: eggroom room --full"]
     text = "\n".join(map(filled, lines)).rstrip()
@@ -64,7 +64,8 @@ def _answer(room: RoomView, site: Site) -> str:
     if silent:
         return f"No reading: {', '.join(silent)}."
     others = len({a["number"] for a in alarms})
-    return f"Nothing new{f'; {others} seen or quiet' if others else ''}."
+    stand = "stands" if others == 1 else "stand"
+    return f"Nothing new; {others} {stand}, seen or quiet." if others else "Nothing new."
 
 
 def _matter(alarm: AlarmView, site: Site) -> str:
@@ -105,7 +106,9 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
         wanted = alarm["state"] in WANTS_YOU
         lines += [
             f"  {line}"
-            for line in (alarm_lines(alarm, site, now, live=True) if wanted else [alarm_line(alarm, site, now)])
+            for line in (
+                alarm_lines(alarm, site, now, live=True) if wanted else [alarm_line(alarm, site, now, live=True)]
+            )
         ]
     if view["handling_until"] is not None:
         until = _time(view["handling_until"], site, now)

@@ -61,7 +61,7 @@ def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
             "closed_at",
         }
     ]
-    assert "hen-1            chicken             17.0  lockdown     24  hatcher-1" in ok(
+    assert "hen-1            chicken             17.0  lockdown      24  hatcher-1" in ok(
         capsys, "batch", "list", config=config
     )
     shown = ok(capsys, "batch", "show", "hen-1", config=config)

@@ -77,8 +77,8 @@ def test_what_is_wrong_with_messages_is_told_and_no_cable_is_blamed(what: str) -
     assert "cable" not in told.text
     assert "Look at the node: eggroom health." in told.text
     view = alarm_view(story.alarm(NO_DATA, TOP), lambda about: about_words(about, story.site))
-    assert "readings not usable" in alarm_line(view, story.site, story.now().utc)
-    assert "no reading" not in alarm_line(view, story.site, story.now().utc)
+    assert "readings not usable" in alarm_line(view, story.site, story.now().utc, live=True)
+    assert "no reading" not in alarm_line(view, story.site, story.now().utc, live=True)
     assert machine_view(story.look(), "setter-1", str)["probes"][0].get("unusable") is True
 
 

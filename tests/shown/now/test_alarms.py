@@ -41,19 +41,20 @@ def text(*alarms: Alarm, live: bool = True, full: bool = False) -> list[str]:
 def test_the_first_line_is_the_answer() -> None:
     """How many want an answer, and how urgent the worst is; then those, the worst first; the others in a line each."""
     lines = text(QUIET, COOL, GONE, HOT)
-    assert lines[0] == "2 want you: 2 high; 2 are seen or quiet."
+    assert lines[0] == "2 want you: 2 high; 2 stand, seen or quiet."
     assert lines[1:3] == ["", "HIGH No. 3 Setter 1: too hot"]
-    gone = lines.index("HIGH No. 1 Setter 1 (node-a): node gone")
-    assert lines[gone + 1 :] == [
+    whole = "\n".join(lines).replace("\n  until", " until").replace("\n  18:40", " 18:40").replace("\n  seen", " seen")
+    assert whole[whole.index("HIGH No. 1 ") :].splitlines() == [
+        "HIGH No. 1 Setter 1 (node-a): node gone",
         "  for 10 min, 18:18 to 18:28",
         "  over, not seen",
-        "low No. 2 Setter 1: cool, for 12 min, since 18:18: seen",
-        "low No. 4 Setter 1: cool, for 12 min, since 18:18: quiet until 18:40",
+        "low No. 2 Setter 1: cool, 36.9 °C now, for 12 min, since 18:18: seen",
+        "low No. 4 Setter 1: cool, 36.9 °C now, for 12 min, since 18:18: quiet until 18:40",
         "",
         "You have seen them: eggroom ack NUMBER, or ack all",
     ]
     assert text(HOT)[0] == "1 wants you: 1 high."
-    assert text(COOL)[0] == "Nothing new; 1 is seen or quiet."
+    assert text(COOL)[0] == "Nothing new; 1 stands, seen or quiet."
     assert text(COOL)[-1] == "All of each: eggroom alarms --full"
     assert "  36.9 °C now, worst 36.8 °C, for 12 min, since 18:18" in text(COOL, full=True)
     assert text() == ["Nothing stands."]
