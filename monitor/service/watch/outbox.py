@@ -196,7 +196,7 @@ class Queue:
             fellows = {episode(w.notice) for t, w in due if t == 0 and self._pace.breaks_in(w.notice)}
         elif self._failures > 0 and first.with_others:
             fellows = {episode(first.notice)}
-        ordered = [first, *(w for tries, w in ranked if w is not first and self._may_join(w, first, now_s))]
+        ordered = [first, *(w for _, w in ranked if w is not first and self._may_join(w, now_s))]
         return [w.notice for w in ordered if episode(w.notice) in fellows]
 
     def told(self) -> list[Notice]:
@@ -241,11 +241,11 @@ class Queue:
         waited_min = max(0.0, (wall - notice.created).total_seconds() / 60.0)
         return self._hearing.waits_s(notice.priority, respond_min - waited_min / WAIT_SHARE, wall)
 
-    def _may_join(self, waiting: _Waiting, first: _Waiting, now_s: float) -> bool:
-        """Whether what waits may go along: not before its contact's hours, nor, if it is low, before it is told by a summary."""
+    def _may_join(self, waiting: _Waiting, now_s: float) -> bool:
+        """Whether what waits may go along: not before its contact's hours, nor, if it is low, with a summary that does not tell it."""
         if waiting.held_until_s > now_s:
             return False
-        return first.notice.today is None or waiting.notice.id <= first.notice.id
+        return not (self._summary and self._low(waiting.notice)) or waiting.notice.id <= self._summary
 
     @staticmethod
     def _low(notice: Notice) -> bool:

@@ -26,15 +26,15 @@ def today_worded(notice: Notice, what: Today, site: Site) -> Notice:
     if len(title) > MAX_TITLE:
         counted = [f"{len(tasks)} to do" if tasks else "", f"{len(standing)} to see" if standing else ""]
         title = f"{WHEN_YOU_CAN}: {', '.join(filter(None, counted))}"
-    sentences = [*([f"Today: {tasks[0]}", *tasks[1:]] if tasks else []), *standing]
-    text, left = "", len(sentences)
-    for sentence in sentences:
-        longer = f"{text}{' ' if text else ''}{sentence}."
-        if len(longer) > MAX_TEXT - (len(_MORE) if left > 1 else 0):
+    said = [*((", " if n else "Today: ", task) for n, task in enumerate(tasks)), *((". ", each) for each in standing)]
+    text, left = "", len(said)
+    for before, words in said:
+        longer = f"{text}{before}{words}".removeprefix(". ")
+        if len(longer) + 1 > MAX_TEXT - (len(_MORE) if left > 1 else 0):
             break
         text, left = longer, left - 1
-    if left:
-        text = f"{text} And {left} more: eggroom alarms." if text else f"{len(sentences)} things: eggroom alarms."
+    more = f" And {left} more: eggroom alarms." if left else ""
+    text = f"{text}.{more}" if text else f"{left} things: eggroom alarms."
     return replace(notice, title=title, text=text)
 
 

@@ -15,7 +15,16 @@ from hypothesis import strategies as st
 
 from monitor.adapters.store import facts as facts_module
 from monitor.adapters.store.connection import open_writer
-from monitor.adapters.store.facts import about_of_text, about_text, facts_of_text, facts_text, seen_of_text, seen_text
+from monitor.adapters.store.facts import (
+    about_of_text,
+    about_text,
+    facts_of_text,
+    facts_text,
+    seen_of_text,
+    seen_text,
+    today_of_text,
+    today_text,
+)
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.alarms.about import (
     ABSENT,
@@ -39,7 +48,7 @@ from monitor.domain.alarms.about import (
     Weighed,
 )
 from monitor.domain.alarms.about import Facts as AboutFacts
-from monitor.domain.alarms.notice import Facts, Reach, Told
+from monitor.domain.alarms.notice import Facts, Reach, Standing, Task, Today, Told
 from monitor.domain.eggs.entry import Entry, Weighing
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.reading import from_ms
@@ -266,3 +275,27 @@ def test_letters_are_kept_as_they_are() -> None:
         assert text is not None
         assert "\\u" not in text
         assert "“" in text
+
+
+TODAY = Today(
+    (Task("candle", "hen-1", T0), Task("look", "hen-2", T0 + timedelta(hours=2), 7)),
+    (Standing(5, WHOLE), Standing(6, Facts("setter-1", "humidity-high-warning", reached=(Reach("sam", T0, T0),)))),
+)
+
+
+def test_a_summary_comes_back_as_it_was() -> None:
+    """What is to do and what stands, each with its facts; empty too; and it is no notice's facts."""
+    for what in (TODAY, Today(), Today(standing=TODAY.standing)):
+        assert today_of_text(today_text(what)) == what
+        assert facts_of_text(today_text(what)) is None
+    assert today_text(None) is None
+    assert today_of_text(facts_text(WHOLE)) is None
+    assert today_of_text(None) is None
+
+
+@pytest.mark.parametrize(
+    "text", ['{"version": 2, "today": {}}', '{"version": 2, "today": {"tasks": [{"kind": 1}], "standing": []}}']
+)
+def test_a_summary_that_is_not_understood_has_its_words(text: str) -> None:
+    """A damaged one, or another version's, keeps no message from being sent."""
+    assert (today_of_text(text), facts_of_text(text)) == (None, None)

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 import pytest
 
 from monitor.adapters.delivery import AppriseDelivery
-from monitor.domain.alarms.notice import Notice
+from monitor.domain.alarms.notice import Answered, Notice
 from monitor.domain.state.record import Attempt
 from monitor.service.ports import Contact, Delivery, GiveUp, TryLater
 from monitor.service.watch.dispatcher import Dispatcher
@@ -386,3 +386,40 @@ def test_through_every_fault_to_the_phone() -> None:
     ]
     assert CANARY in phone.paths[0]
     assert CANARY not in repr(reports.all)
+
+
+def test_what_was_answered_is_told_to_nobody() -> None:
+    """While a service fails a person answers: what waits of it is cancelled and never tried again; the end of another is told."""
+    delivery, reports = FakeDelivery(), Reports()
+    delivery.hold("owner")
+    with running(delivery, reports) as dispatcher:
+        dispatcher.tell([notice(1)])
+        assert eventually(lambda: delivery.tried)
+        dispatcher.tell([notice(2), notice(3)])
+        dispatcher.answered([Answered(2, 3, True), Answered(1, 3, True)])
+        delivery.fail("owner", 1)
+        delivery.release("owner")
+        assert eventually(lambda: len(reports.all) >= 4)
+    assert sorted((a.notice, a.outcome) for a in reports.all) == [
+        (1, "cancelled"), (1, "later"), (2, "cancelled"), (3, "sent"),
+    ]  # fmt: skip
+    assert [n.id for _, n in delivery.sent] == [3]
+
+
+def test_a_start_leaves_out_what_was_answered_since() -> None:
+    """What the outbox held of an alarm that somebody answered meanwhile is cancelled."""
+    delivery, reports = FakeDelivery(), Reports()
+    with running(delivery, reports) as dispatcher:
+        dispatcher.answered([Answered(1, 1, True)])
+        dispatcher.tell([notice(2)])
+        assert eventually(lambda: reports.of("sent") == [2])
+    dispatcher = Dispatcher(
+        contacts=[OWNER], delivery=delivery, stages=standard_stages(WORDS), report=reports, utc=lambda: UTC_NOW,
+        monotonic=time.monotonic, jitter=lambda wait_s: 0.0,
+    )  # fmt: skip
+    dispatcher.start([notice(7)], [Answered(7, 7, True)])
+    try:
+        assert eventually(lambda: reports.of("cancelled") == [7])
+    finally:
+        dispatcher.stop(5.0)
+    assert [n.id for _, n in delivery.sent] == [2]

@@ -11,14 +11,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.domain.alarms.notice import Answered, Notice
+from monitor.domain.alarms.notice import Answered, Notice, Standing, Today
 from monitor.domain.needs.hearing import Hearing
 from monitor.service.watch import outbox
 from monitor.service.watch.notify import pass_through, standard_stages
 from monitor.service.watch.outbox import Pace, Queue
 from monitor.shown.phone.notices import OVER
 from tests.delivery_port import notice
-from tests.told import WORDS, about
+from tests.told import WORDS, about, facts
 
 # Written out: taken from the program, they would move with it.
 MAX_TRIES = 20  # half an hour, on average
@@ -307,6 +307,58 @@ def test_a_restart_does_not_wait_anew() -> None:
         made = alarm(1, 0, "medium", created=SIX - timedelta(hours=hours), respond_min=360.0)
         queue.offer(made, 0.0, SIX)
         assert (due_ids(queue) == []) == held
+
+
+def summary(id_: int, *numbers: int) -> Notice:
+    """A day's summary, of what is low under these numbers."""
+    standing = tuple(Standing(n, facts(f"Setter {n}", "dry")) for n in numbers)
+    return notice(id_, "low", alarm_number=0, facts=None, today=Today((), standing))
+
+
+def test_low_waits_for_the_days_summary() -> None:
+    """It takes along what is low and came before it, and nothing else; what came after it waits for the next."""
+    queue = queue_of(alarm(1, 0, "low", "dry"), alarm(2, 0, "low", "dry"))
+    assert due_ids(queue, 3600.0) == []
+    queue.offer(summary(3, 1, 2), 7200.0)
+    queue.offer(alarm(4, 7200, "low", "dry"), 7200.0)
+    assert due_ids(queue, 7200.0) == [1, 2, 3]
+    (message,) = pass_through(standard_stages(WORDS), queue.next_due(7200.0), ())
+    assert (message.notice.id, sorted(message.ids)) == (3, [1, 2, 3])
+    queue.sent(message.ids, 7200.0)
+    assert len(queue) == 1
+
+
+def test_without_a_summary_low_goes_after_a_day_and_two_hours() -> None:
+    """No clock, or a chore that fails, keeps nothing back for ever: what waits goes together, when the first has waited so long."""
+    queue = queue_of(alarm(1, 0, "low", "dry"), alarm(2, 0, "low", "dry"))
+    queue.offer(alarm(3, 0, "low", "dry"), 100.0)
+    assert due_ids(queue, 26 * 3600.0 - 1.0) == []
+    assert due_ids(queue, 26 * 3600.0) == [1, 2, 3]
+
+
+def test_a_summary_takes_no_place_and_lets_the_urgent_by() -> None:
+    """A high alarm goes before it, by itself; after it the next goes at once, as if nothing had been told."""
+    queue = queue_of(alarm(1, 0, "low", "dry"), summary(2, 1), alarm(3, 0, "high"))
+    assert due_ids(queue) == [3]
+    queue.sent([3], 0.0)
+    assert sorted(due_ids(queue, 30.0)) == [1, 2]
+    queue.sent([1, 2], 30.0)
+    queue.offer(alarm(4, 31, "high"), 31.0)
+    assert due_ids(queue, 31.0) == [4]
+
+
+def test_what_is_answered_leaves_a_summary_that_waits() -> None:
+    """While the phone service is down: what was answered is taken out, and with the last of it the summary itself."""
+    queue = queue_of(summary(1, 5, 7))
+    queue.failed([1], 0.0)
+    queue.answered([Answered(5, 1, True)])
+    assert queue.call_off() == []
+    (left,) = queue.next_due(60.0)
+    assert left.today is not None
+    assert [each.number for each in left.today.standing] == [7]
+    queue.answered([Answered(7, 1)])
+    assert [id_ for id_, _ in queue.call_off()] == [1]
+    assert len(queue) == 0
 
 
 # A flood, on a clock of its own.

@@ -1,0 +1,236 @@
+"""The day's summary: what is in it, that it is told once a local date, and that a restart does not tell it again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from monitor.domain.alarms.alarm import Alarm, Transition, acknowledge
+from monitor.domain.alarms.notice import Answered, Notice, Task
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.entry import Candling, Entry, LookAgain, Weighing
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.hearing import Hearing
+from monitor.domain.needs.site import Site
+from monitor.domain.readings.reading import Now
+from monitor.domain.state.record import Attempt, Group
+from monitor.service.chores.summary import today
+from monitor.service.watch.engine import Engine, answered_before, start_state
+from monitor.service.watch.inbox import Attempted, CalendarDue
+from monitor.shown.phone.joined import NoticeWords
+from tests.domain.house import Story, batch, site
+from tests.fakes import MemoryStore
+
+EIGHT = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
+LOW = ("setter-1", "humidity-high-warning")
+URGENT = ("setter-1", "dry-bulb-high-alarm")
+
+
+def alarm(key: tuple[str, str], number: int, **facts: Any) -> Alarm:
+    given: dict[str, Any] = {
+        "condition": True,
+        "acknowledged": False,
+        "since": EIGHT - timedelta(hours=6),
+        "value": 71.0,
+    }
+    return Alarm(*key, number=number, episode=1, about="rh_pct", **{**given, **facts})
+
+
+class Day:
+    """An engine over a record in memory, at the times that it is given. told: what it handed to the phone; called_off: whom nobody needs to tell."""
+
+    def __init__(self, store: MemoryStore, at: datetime = EIGHT, house: Site | None = None) -> None:
+        self.store, self.house = store, house or site()
+        self.told: list[Notice] = []
+        self.called_off: list[Answered] = []
+        self.loaded = store.load()
+        self.engine = Engine(
+            site=self.house,
+            ledger=store,
+            state=start_state(self.loaded, self.house, self.now(at)),
+            words=NoticeWords(self.house),
+            give_receipts=lambda receipts: None,
+            tell_stored=lambda rows: None,
+            tell_notices=self.told.extend,
+            tell_answered=self.called_off.extend,
+            show_machine=lambda machine, view: None,
+        )
+
+    @staticmethod
+    def now(at: datetime, clock_ok: bool = True) -> Now:
+        return Now((at - EIGHT).total_seconds() + 10_000.0, at, clock_ok)
+
+    def look(self, at: datetime, clock_ok: bool = True) -> list[Notice]:
+        """The calendar says that something may be due; what is told then."""
+        before = len(self.told)
+        self.engine.work(CalendarDue(self.now(at, clock_ok)))
+        return self.told[before:]
+
+
+def with_alarms(*alarms: Alarm) -> MemoryStore:
+    store = MemoryStore()
+    group = Group(batches={"hen-1": batch()})
+    group.transitions = [Transition(a, "normal", "unacknowledged", "because", EIGHT, 1.0) for a in alarms]
+    store.commit(group)
+    return store
+
+
+def test_it_is_told_once_a_date_and_written_before() -> None:
+    """At its hour, not before, once; the record knows the date, so that a new run does not tell it again, and the next day does."""
+    store = with_alarms(alarm(LOW, 5))
+    day = Day(store)
+    assert day.look(EIGHT - timedelta(minutes=1)) == []
+    (told,) = day.look(EIGHT)
+    assert (told.priority, told.alarm_number, told.title) == ("low", 0, "When you can: Setter 1 humid")
+    assert told.text == "Setter 1 humid since 02:00, 71 %RH now (No. 5)."
+    assert [row.notice for row in store.notices()] == [told]
+    assert day.look(EIGHT + timedelta(hours=1)) == []
+    assert Day(store, EIGHT + timedelta(hours=2)).look(EIGHT + timedelta(hours=2)) == []
+    later = EIGHT + timedelta(days=1)
+    assert len(Day(store, later).look(later)) == 1
+
+
+def test_a_store_that_fails_tells_it_when_it_is_written() -> None:
+    """What cannot be written is not said; it is when it can be, and once."""
+    store = with_alarms(alarm(LOW, 5))
+    day = Day(store)
+    store.failing = "disk full"
+    assert day.look(EIGHT) == []
+    store.failing = ""
+    assert len(day.look(EIGHT + timedelta(seconds=2))) == 1
+
+
+def test_without_a_clock_there_is_no_summary() -> None:
+    """While the label is not to be trusted nothing is done; when it is, what is due is."""
+    day = Day(with_alarms(alarm(LOW, 5)))
+    assert day.look(EIGHT, clock_ok=False) == []
+    assert len(day.look(EIGHT + timedelta(seconds=5))) == 1
+
+
+def test_nothing_to_tell_is_no_message() -> None:
+    """What is urgent, answered, over, out of service or suppressed is not in it; with nothing in it, it is not sent, and not asked for again."""
+    over = {"condition": False}
+    quiet = [
+        alarm(URGENT, 1),
+        alarm(LOW, 2, acknowledged=True),
+        alarm(("hatcher-1", LOW[1]), 3, **over),
+        alarm(("hatcher-1", "humidity-low-warning"), 4, out_of_service=True),
+        alarm(("setter-1", "sensor-drift"), 5, suppressed="no eggs in it"),
+    ]
+    day = Day(with_alarms(*quiet))
+    assert day.look(EIGHT) == []
+    assert [chore.name for chore in day.store.load().chores] == ["summary sam"]
+
+
+def test_whom_it_is_for() -> None:
+    """Each contact at its own hour; who hears nothing low gets none."""
+    hearing = {"kim": Hearing("high"), "ann": Hearing(summary=(EIGHT + timedelta(hours=1)).time())}
+    house = replace(site(contacts=("sam", "kim", "ann")), hearing=hearing)
+    day = Day(with_alarms(alarm(LOW, 5)), house=house)
+    assert [n.contact for n in day.look(EIGHT)] == ["sam"]
+    assert [n.contact for n in day.look(EIGHT + timedelta(hours=1))] == ["ann"]
+
+
+def test_what_is_told_once_is_in_one_summary() -> None:
+    """Eggs that cannot share a machine, say: once it was told, it is not repeated; what asks again each day stands in each."""
+    once = ("setter-1", "bands-in-conflict")
+    story = Story(batches=(batch(),))
+    story.state.alarms = {once: alarm(once, 3), LOW: alarm(LOW, 5)}
+    story.state.unsent = {1: ("sam", 3)}
+    assert [each.number for each in today(story.look(), "sam").standing] == [3, 5]
+    assert [each.number for each in today(story.look(), "kim").standing] == [5]
+
+
+def tasks(days: float, *facts: tuple[Any, float], eggs: Sequence[int | None] = (None,)) -> list[Task]:
+    """What is to do in a hen's batch of that age; of facts, each with the hours since it was written."""
+    story = Story(batches=(batch(day=days),))
+    at = story.now().utc
+    entries = tuple(
+        Entry(at - timedelta(hours=h), at - timedelta(hours=h), "ada", fact, egg=egg, number=n)
+        for n, ((fact, h), egg) in enumerate(zip(facts, list(eggs) * len(facts), strict=False), 1)
+    )
+    story.state.books["hen-1"] = EggBook(story.state.batches["hen-1"], entries)
+    return list(today(story.look(), "sam").tasks)
+
+
+def kinds(found: list[Task]) -> list[str]:
+    return [task.kind for task in found]
+
+
+def test_what_is_to_be_done_today() -> None:
+    """Candling on its day, lockdown and hatch on theirs; weighing where the batch was ever weighed; nothing that was done today, and nothing on other days."""
+    weighed = (Weighing(60.0), 24.0 * 5)
+    assert kinds(tasks(7.0)) == ["candle"]
+    assert kinds(tasks(7.0, (Candling("fertile"), 1.0))) == []
+    assert kinds(tasks(7.0, (Candling("fertile"), 30.0))) == ["candle"]
+    assert kinds(tasks(5.0)) == kinds(tasks(8.0)) == []
+    assert kinds(tasks(18.0)) == ["lockdown"]
+    assert kinds(tasks(18.0, weighed)) == ["weigh", "lockdown"]
+    assert kinds(tasks(18.0, weighed, (Weighing(55.0), 1.0))) == ["lockdown"]
+
+
+def test_what_somebody_wished_to_be_reminded_of() -> None:
+    """A look again of today, by its egg."""
+    at = Story().now().utc
+    soon, tomorrow = LookAgain(at + timedelta(hours=5)), LookAgain(at + timedelta(days=1))
+    assert tasks(5.0, (soon, 1.0), eggs=(7,)) == [Task("look", "hen-1", at + timedelta(hours=5), 7)]
+    assert tasks(5.0, (tomorrow, 1.0), eggs=(7,)) == []
+
+
+def test_a_closed_batch_has_nothing_to_do() -> None:
+    """Nor one whose species is no longer configured."""
+    closed = Batch("old", "hen", EIGHT - timedelta(days=7), 12, closed_at=EIGHT)
+    story = Story(batches=(closed, Batch("lost", "unknown", EIGHT - timedelta(days=7), 12)))
+    assert list(today(story.look(), "sam").tasks) == []
+
+
+def test_an_answer_is_handed_on() -> None:
+    """What a person answers, and what is over, is called off with the notices made so far; what begins is not."""
+    day = Day(with_alarms(alarm(URGENT, 1), alarm(LOW, 2)))
+    answered, ended = alarm(URGENT, 1), alarm(LOW, 2, condition=False)
+    seen, transitions = acknowledge(answered, "sam", day.now(EIGHT))
+    day.engine._group.transitions += [*transitions, Transition(ended, "unacknowledged", "returned", "over", EIGHT, 1.0)]
+    day.engine._group.transitions.append(
+        Transition(alarm(("hatcher-1", LOW[1]), 3), "normal", "unacknowledged", "", EIGHT, 1.0)
+    )
+    day.look(EIGHT - timedelta(hours=1))
+    assert seen.acknowledged
+    assert [(each.number, each.seen) for each in day.called_off] == [(1, True), (2, False)]
+
+
+def test_what_was_answered_while_no_daemon_ran_is_not_told() -> None:
+    """Of what a start finds unsent, only what still needs somebody."""
+    store = with_alarms(
+        alarm(URGENT, 1, acknowledged=True), alarm(LOW, 2), alarm(("hatcher-1", LOW[1]), 3, condition=False)
+    )
+    waiting = [Notice(n, f"{n}/{n}/sam", "sam", "low", "t", "x", EIGHT, n) for n in (1, 2, 3, 9)]
+    store.commit(Group(notices=waiting))
+    assert sorted((a.number, a.upto, a.seen) for a in answered_before(store.load())) == [(1, 9, True), (3, 9, False)]
+
+
+def test_how_far_messages_came_outlives_a_restart() -> None:
+    """Who was told, and since when one could not be, of what stands; a summary counts for no alarm."""
+    store = with_alarms(alarm(URGENT, 1))
+    made = [Notice(n, f"1/{n}/{who}", who, "high", "t", "x", EIGHT, 1) for n, who in ((1, "sam"), (2, "kim"))]
+    store.commit(Group(notices=made))
+    day = Day(store)
+    day.engine.work(Attempted(day.now(EIGHT), Attempt(1, "sent", "", EIGHT + timedelta(minutes=1), "sam")))
+    day.look(EIGHT + timedelta(seconds=6))
+    for known in (day.engine._state.reached, Day(store).engine._state.reached):
+        assert known[1, "sam"].told == EIGHT + timedelta(minutes=1)
+        assert known[1, "sam"].unheard_since is None
+        assert (known[1, "kim"].told, known[1, "kim"].unheard_since) == (None, EIGHT)
+
+
+def test_a_cancelled_notice_waits_no_longer() -> None:
+    """What was called off is cancelled in the record, and no contact is taken for unheard because of it."""
+    store = with_alarms(alarm(LOW, 2))
+    store.commit(Group(notices=[Notice(1, "2/1/sam", "sam", "low", "t", "x", EIGHT, 2)]))
+    day = Day(store)
+    assert day.engine._state.waiting == {"sam": 1}
+    day.engine.work(Attempted(day.now(EIGHT), Attempt(1, "cancelled", "over before it was told", EIGHT, "sam")))
+    day.look(EIGHT - timedelta(hours=1))
+    assert (day.engine._state.waiting, day.engine._state.unsent) == ({"sam": 0}, {})
+    assert [row.state for row in store.notices()] == ["cancelled"]
