@@ -13,7 +13,7 @@ An opened door is no fault: its air moves temperature and humidity together, and
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import field, replace
 
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
@@ -23,7 +23,9 @@ from monitor.domain.readings.track import (
     Pace,
     Scale,
     Track,
+    around,
     beside,
+    followed,
     in_a_quiet_room,
     moved_again,
     noisy,
@@ -198,11 +200,32 @@ def _side_by_side(dry: Track, humid: Track, limits: Limits) -> tuple[Track, Trac
     return dry, humid
 
 
+def stands_still(trail: Trail, limits: Limits = LIMITS) -> bool:
+    """Whether its temperature is one value for long enough to be asked about."""
+    return trail.dry_bulb is not None and trail.dry_bulb.run_readings >= limits.flat_readings
+
+
+def among(trail: Trail, others_c: float, step_k: float) -> Trail:
+    """The trail of a temperature that stands still, with where the other probes of its machine are: see `track.around`."""
+    dry = trail.dry_bulb
+    if dry is None:
+        return trail
+    kept = around(dry, others_c, step_k)
+    return trail if kept is dry else replace(trail, dry_bulb=kept)
+
+
+def step_k_of(trail: Trail | None, limits: Limits = LIMITS) -> float:
+    """The step of a probe's temperature, or what that may be of one that never moved."""
+    dry = None if trail is None else trail.dry_bulb
+    return limits.coarse_k if dry is None or dry.step is None else dry.step
+
+
 def _taught(trail: Trail, dry: Track | None, humid: Track | None, *, pace: Pace) -> tuple[Track | None, Track | None]:
     """The tracks, with what is to be learnt where a long stillness is over."""
     limits = pace[3]
     was_dry, was_humid = trail.dry_bulb, trail.humidity
     if dry is not None and was_dry is not None and dry.run_s != was_dry.run_s and _long_still(was_dry, limits):
+        dry = followed(dry, was_dry, scale=limits.dry_bulb, pace=pace)
         dry, by = moved_again(dry, was_dry, was_humid, scale=limits.dry_bulb, pace=pace)
         if by and humid is not None:
             humid = in_a_quiet_room(humid, by, scale=limits.humidity, pace=pace)

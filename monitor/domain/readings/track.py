@@ -83,6 +83,11 @@ class Limits:
     # What is coarse, how long that is, and after what time a stillness counts for nothing is all our judgement.
     coarse_k: float = 0.5
     coarse_pct: float = 1.0
+    # Another probe of the same machine moved by so much more than one step of this one, K, while this stood still for the time that a fine
+    # one may: places of one machine may differ by so much (judgement); or by so many times what this one was once left behind by, in a day
+    # of that kind which faded as `long_fade_s`.
+    behind_k: float = 0.3
+    behind_times: float = 2.0
     both_fade_s: float = (
         2 * 86_400.0
     )  # after which a stillness in which nothing moved counts for nothing: a week's end is over by Tuesday
@@ -110,7 +115,8 @@ class Track:
     how long it does at an instant taken by chance. step: the finest seen. noise, level: to and fro now, and as it is used to;
     learnt_s: for how long that was looked at. spikes: of the last hour, fading. long_s: the longest stillness beyond what its steps and its
     day allow, while the other quantity moved, or there is none: it was of the air; both_s: the second longest in which nothing moved, once_s the longest. All
-    fade. beside: the least and the most of the other quantity while this one stands still.
+    fade. beside: the least and the most of the other quantity while this one stands still. around: what the temperature of the machine's
+    other probes surely reached meanwhile, least and most; behind: the most that they once moved by before this one did, fading.
     """
 
     mono_s: float
@@ -130,6 +136,8 @@ class Track:
     both_s: float = 0.0
     once_s: float = 0.0
     beside: tuple[float, float] | None = None
+    around: tuple[float, float] | None = None
+    behind: float = 0.0
 
 
 # When a reading was taken (forward clock, s), over how long the to and fro of now is taken (s), in what steps they come unless known
@@ -178,7 +186,7 @@ def still(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> int
     suspect_s, fail_s = _flat_limits_s(track, other, scale=scale, pace=pace)
     run_s = mono_s - track.run_s
     if run_s < suspect_s:
-        return PASS
+        return SUSPECT if _left_behind(track, scale, pace) else PASS
     if _seen(track, scale) <= scale.fine:
         return FAIL if run_s >= fail_s else SUSPECT
     # Air may well stay within one coarse step, for ever where a thermostat holds it. So such a sensor has failed when it once moved
@@ -194,7 +202,9 @@ def still(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> int
         return FAIL
     seen = track.beside
     alive = seen is not None and seen[0] < seen[1]
-    return PASS if alive and not _should_move(track, other, scale=scale, pace=pace) else SUSPECT
+    if not alive or _should_move(track, other, scale=scale, pace=pace):
+        return SUSPECT
+    return SUSPECT if _left_behind(track, scale, pace) else PASS
 
 
 def beside(track: Track, other: float) -> Track:
@@ -203,6 +213,40 @@ def beside(track: Track, other: float) -> Track:
         return replace(track, beside=(other, other))
     low, high = track.beside
     return track if low <= other <= high else replace(track, beside=(min(low, other), max(high, other)))
+
+
+def around(track: Track, others_c: float, step_k: float) -> Track:
+    """The track of a temperature, while it stands still, with where the other probes of its machine are now, smoothed; step_k: in what steps
+    they come, so that the air is known to half of one."""
+    half_k = step_k / 2.0
+    here = (others_c + half_k, others_c - half_k)
+    if track.around is not None:
+        here = (min(track.around[0], here[0]), max(track.around[1], here[1]))
+    return track if here == track.around else replace(track, around=here)
+
+
+def _moved_around(track: Track) -> float:
+    """By how much, at least, the other probes' air moved while this one stood still."""
+    return 0.0 if track.around is None else track.around[1] - track.around[0]
+
+
+def _left_behind(track: Track, scale: Scale, pace: Pace) -> bool:
+    """Whether the other probes of its machine moved, while it stood still, by more than one step of it hides."""
+    _, _, _, limits, _ = pace
+    moved = _moved_around(track)
+    if moved <= limits.behind_k or pace[0] - track.run_s < limits.flat_s[1]:
+        return False
+    hides = limits.coarse_k if track.step is None else track.step
+    return moved > max(hides + limits.behind_k, limits.behind_times * track.behind)
+
+
+def followed(track: Track, before: Track, *, scale: Scale, pace: Pace) -> Track:
+    """The track after a stillness in which it was left behind, and which is over: its place is one that others do not speak for."""
+    if not _left_behind(before, scale, pace):
+        return track
+    _, _, _, limits, _ = pace
+    faded = max(0.0, 1.0 - (before.mono_s - before.run_s) / limits.long_fade_s) * track.behind
+    return replace(track, behind=max(faded, _moved_around(before)))
 
 
 def _should_move(track: Track, other: Track, *, scale: Scale, pace: Pace) -> bool:
@@ -275,6 +319,7 @@ def _begin_again(track: Track, value: float, mono_s: float) -> Track:
         change=0.0,
         held=None,
         beside=None,
+        around=None,
     )
 
 
@@ -322,14 +367,14 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
     if size > SAME and (finest is None or size < finest):
         finest = size if size >= FINEST else FINEST
     run_s, run_value, run_readings, usual_s = track.run_s, track.run_value, track.run_readings + 1, track.usual_s
-    both_s, once_s, seen = track.both_s, track.once_s, track.beside
+    both_s, once_s, seen, near = track.both_s, track.once_s, track.beside, track.around
     if not -half_step - SAME <= value - run_value <= half_step + SAME:
         # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
         lasted_s = newest_s - run_s
         if lasted_s > limits.flat_s[1]:  # under which no limit is
             lasted_s = min(lasted_s, _flat_limits_s(track, None, scale=scale, pace=pace)[1])
         usual_s += lasted_s / (limits.usual_s + lasted_s) * (lasted_s - usual_s)
-        run_s, run_value, run_readings, seen = mono_s, value, 1, None
+        run_s, run_value, run_readings, seen, near = mono_s, value, 1, None, None
         if both_s:
             faded = 1.0 - lasted_s / limits.both_fade_s
             both_s, once_s = (faded * both_s, faded * once_s) if faded > 0.0 else (0.0, 0.0)
@@ -373,6 +418,8 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
         both_s,
         once_s,
         seen,
+        near,
+        track.behind,
     )
 
 

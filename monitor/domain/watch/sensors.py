@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from statistics import median
+
 from monitor.domain.alarms.about import About, Apart, Fault, Unfit
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, more_urgent
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.needs.rules import DISAGREE, DRIFTING, HIGH, SENSOR_FAILED, SENSOR_SUSPECT
 from monitor.domain.needs.site import STILL
 from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Difference, Given, Pairs, agree
+from monitor.domain.readings.quality import among, stands_still, step_k_of
 from monitor.domain.readings.reading import FAIL, SUSPECT, Pack
 from monitor.domain.state.known import Look, rule_of
 from monitor.domain.watch.deciding import judge, settle
@@ -72,7 +75,20 @@ def compare_sensors(look: Look, machine: str) -> None:
     still = look.site.machines[machine].air == STILL
     found = agree(known.pairs or _NOTHING, look.now.mono_s, given, interval_s=interval_s, still=still)
     known.pairs = found.pairs
+    _tell_around(look, given, found)
     _judge_agreement(look, machine, found)
+
+
+def _tell_around(look: Look, given: dict[str, Given], found: Agreement) -> None:
+    """Each probe that stands still, where the others of its machine are: what moved around it says whether it should."""
+    lately = found.pairs.lately
+    for name in given:
+        state = look.state.probe(name)
+        if state.trail is not None and stands_still(state.trail):
+            others = [other for other in given if other != name and other in lately]
+            if others:
+                step_k = max(step_k_of(look.state.probe(other).trail) for other in others)
+                state.trail = among(state.trail, median(lately[other][1] for other in others), step_k)
 
 
 def _judge_agreement(look: Look, machine: str, found: Agreement) -> None:

@@ -14,7 +14,9 @@ from monitor.domain.readings.track import (
     Scale,
     Step,
     Track,
+    around,
     beside,
+    followed,
     in_a_quiet_room,
     moved_again,
     noisy,
@@ -54,6 +56,8 @@ def test_the_numbers_that_the_tests_turn_on() -> None:
         "long_longest_s": (3 * DAY_S, 6 * DAY_S),
         "coarse_k": 0.5,
         "coarse_pct": 1.0,
+        "behind_k": 0.3,
+        "behind_times": 2.0,
         "both_fade_s": 2 * DAY_S,
         "long_fade_s": 28 * DAY_S,
         "noise_s": 600.0,
@@ -427,6 +431,34 @@ def test_what_stands_still_beside_what_moves(scale: Scale, step_: float, moved: 
     assert still(one, ran(10.0), scale=scale, pace=pace(100_000.0)) == flag
     for seen in (None, (50.0, 50.0)):
         assert still(replace(one, beside=seen), ran(10.0), scale=scale, pace=pace(100_000.0)) == SUSPECT
+
+
+@pytest.mark.parametrize(
+    ("run_s", "step_", "moved", "behind", "flag"),
+    [
+        (3600.0, 0.5, 0.81, 0.0, SUSPECT),  # one step and what places of one machine may differ by
+        (3600.0, 0.5, 0.79, 0.0, PASS),
+        (3599.0, 0.5, 2.0, 0.0, PASS),  # as long as a fine one may, and no shorter
+        (3600.0, 0.0625, 0.37, 0.0, SUSPECT),
+        (3600.0, 0.0625, 0.36, 0.0, PASS),
+        (3600.0, None, 0.79, 0.0, PASS),  # one that never moved may have any step
+        (3600.0, None, 0.81, 0.0, SUSPECT),
+        (3600.0, 0.0625, 1.0, 0.5, PASS),  # twice what others once moved by before it did
+        (3600.0, 0.0625, 1.01, 0.5, SUSPECT),
+        (50_000.0, 0.5, 0.79, 0.0, PASS),  # and where its humidity shows that it is alive
+        (50_000.0, 0.5, 0.81, 0.0, SUSPECT),
+    ],
+)
+def test_what_stands_still_where_the_machines_other_probe_moves(
+    run_s: float, step_: float | None, moved: float, behind: float, flag: int
+) -> None:
+    """The other tells its own air to half a step: of what it moved by, one step of it counts for nothing."""
+    one = ran(run_s, step=step_, behind=behind, beside=(50.0, 50.5))
+    for others_c in (37.5, 37.5 - moved - 0.25, 37.5):
+        one = around(one, others_c, 0.25)
+    assert still(one, ran(10.0), scale=TEMPERATURE, pace=pace(100_000.0)) == flag
+    learnt = followed(ran(0.0, behind=behind), one, scale=TEMPERATURE, pace=pace(100_000.0)).behind
+    assert learnt == pytest.approx(moved if flag == SUSPECT else behind)
 
 
 def test_a_chip_that_is_coarse_in_one_quantity_is_so_in_the_other() -> None:

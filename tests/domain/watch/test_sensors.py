@@ -228,3 +228,21 @@ def test_a_disagreement_is_news_again_when_it_leaves_the_band() -> None:
     assert [n.priority for n in told] == ["low", "high"]
     assert {n.alarm_number for n in told} == {told[0].alarm_number}
     assert story.state_of("dry-bulb-high-warning") == NORMAL
+
+
+def test_one_coarse_probe_of_two_that_is_stuck_is_found_when_the_other_moves() -> None:
+    """Steps of half a degree and of one %RH: alone it is waited for half a day. A door that the other shows, and it does not, is enough."""
+    for stuck in (True, False):
+        house = probes(("node-a/top", "setter-1"), ("node-b/top", "setter-1"), interval_s=60.0)
+        story = Story(site=site(house), batches=(batch(),))
+        for minute in range(300):
+            ripple = 0.5 if minute // 10 % 2 else 0.0
+            door = max(0.0, 3.0 - (minute - 270) / 10.0) if minute >= 270 else 0.0
+            for node, lives in (("node-a", True), ("node-b", not stuck)):
+                at_rest = minute < 60 or minute >= 270  # what moves in the hours between stays within a step
+                moved = (ripple if minute < 60 else 0.0) - (round(2.0 * door) / 2.0 if lives else 0.0)
+                story.send(node, Sample("top", 37.5 + moved, 50.0 + (2.0 * ripple if at_rest else 0.0)))
+            story.at_s += 60.0
+            story.tick()
+        doubted = [subject for subject, rule in story.state.alarms if rule == SENSOR_SUSPECT]
+        assert doubted == (["node-b/top"] if stuck else [])
