@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from monitor.analysis.water.ahead import EggLoss, Mend
-from monitor.analysis.water.batch import BatchLoss, Track
+from monitor.analysis.water.batch import OFF_TRACK, ON_TRACK, UNSURE, BatchLoss, Track
 from monitor.analysis.water.loss import FarOff, Interval, Kink, LossLine
 from monitor.domain.air.units import show_temperature
 from monitor.domain.eggs.book import EggBook, history, looks, numbers, of_egg, standing, went_on
@@ -19,7 +19,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.wall import printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
 from monitor.shown.about import again_words, losing_words, projection_words, setting_words
-from monitor.shown.entries import eggs_words, said
+from monitor.shown.entries import NAMED, eggs_words, said
 from monitor.shown.report import text
 from monitor.shown.report.tree import (
     HANGING,
@@ -169,6 +169,26 @@ def _expected_words(sign: str, span: tuple[datetime, datetime], site: Site, *, o
 
 def _instant(text: str) -> datetime:
     return datetime.fromisoformat(text)
+
+
+def verdict_text(about: Collection[tuple[int | None, str]], water: Water) -> str:
+    """What a weighing says, in a line before all else: `egg 7: off track`; of several what wants attention first; empty while nothing can be said."""
+    states: dict[str, list[str]] = {}
+    for egg, tray in sorted(about, key=lambda each: (each[0] or 0, each[1])):
+        weighed = water.trays.get(tray, Weighed(())) if egg is None else water.eggs.get(egg, Weighed(()))
+        if weighed.track is not None:
+            name = f"egg {egg}" if egg is not None else f"tray {printable(tray)}" if tray else "weighed together"
+            states.setdefault(weighed.track.state, []).append(name)
+    told = [(state, states[state]) for state in (OFF_TRACK, UNSURE, ON_TRACK) if state in states]
+    if len(about) == 1:
+        return "".join(f"{names[0]}: {state}" for state, names in told)
+    return "; ".join(
+        f"{len(names)} {state}{'' if state == ON_TRACK else f': {_named(names)}'}" for state, names in told
+    )
+
+
+def _named(names: Sequence[str]) -> str:
+    return ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
 
 
 def weighed_text(about: Collection[tuple[int | None, str]], water: Water, site: Site) -> str:

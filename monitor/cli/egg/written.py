@@ -46,7 +46,7 @@ from monitor.domain.eggs.hatching import still_in
 from monitor.domain.published.findings import FINDINGS
 from monitor.domain.wall import filled
 from monitor.settings import House
-from monitor.shown.eggs import signs_lines, water_view, weighed_text, written_text
+from monitor.shown.eggs import signs_lines, verdict_text, water_view, weighed_text, written_text
 from monitor.shown.entries import eggs_words
 
 LIST = "list"
@@ -307,7 +307,10 @@ def _told(options: Written, house: House, answer: Answer) -> int:
     if water is not None:
         seen = [e for e in entries if e["kind"] in ("weighing", "size")]
         about = {(e["egg"], e["tray"] or "") for e in seen}
-        text = "\n".join([text, *([weighed_text(about, water, house.site)] if about else [])])
+        verdict = verdict_text(about, water)
+        text = "\n".join(
+            [*([verdict] if verdict else []), text, *([weighed_text(about, water, house.site)] if about else [])]
+        )
     view = None if water is None else water_view(water, house.site)
     data = {"batch": book.batch.id, "entries": entries, "water": view}
     if "signs" in answer:

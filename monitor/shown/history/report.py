@@ -17,7 +17,7 @@ from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.excursions import Excursion
 from monitor.analysis.history.felt import Felt
 from monitor.analysis.history.figures import Figures, Gap
-from monitor.domain.needs.bands import EGG
+from monitor.domain.needs.bands import EGG, WET_BULB
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.reading import DAY_MS, to_ms
@@ -29,7 +29,7 @@ from monitor.shown.history.development import development_lines
 from monitor.shown.history.draw import Ticks, axis, drawing, legend, strips
 from monitor.shown.history.egg import book_section, end_line, water_section
 from monitor.shown.history.egg_draw import loss_drawing
-from monitor.shown.history.felt import dose_section, felt_lines, happening_section, openings_per_day
+from monitor.shown.history.felt import dose_line, dose_section, felt_lines, happening_section, openings_per_day
 from monitor.shown.report import page, text
 from monitor.shown.report.tree import (
     HEADED_ON_PAGE,
@@ -88,7 +88,7 @@ def to_text(history: BatchHistory, header: Header, *, zone: tzinfo, unit: str) -
     Raises
         ValueError: another unit.
     """
-    return text.drawn(history_report(history, header, Shown(zone, unit)), inset=False)
+    return text.drawn(history_report(history, header, Shown(zone, unit), answer=True), inset=False)
 
 
 def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, *, zone: tzinfo, unit: str) -> str:
@@ -102,10 +102,13 @@ def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, *, z
     return page.drawn(history_report(history, header, Shown(zone, unit), charts=charts))
 
 
-def history_report(history: BatchHistory, header: Header, shown: Shown, *, charts: Sequence[Chart] = ()) -> Report:
-    """The whole, with its drawings where there are charts of the same life."""
+def history_report(
+    history: BatchHistory, header: Header, shown: Shown, *, charts: Sequence[Chart] = (), answer: bool = False
+) -> Report:
+    """The whole, with its drawings where there are charts of the same life. answer: begin with what it comes to, which drawings show by themselves."""
     figures = _figures(history, shown)
     told = (
+        *([Section(None, plain(_answer(history, shown)))] if answer else []),
         Section(None, plain([_times(shown)])),
         *([] if history.development is None else [Section(None, plain(development_lines(history.development, shown)))]),
         *_drawn(history, charts, header, shown=shown),
@@ -115,6 +118,22 @@ def history_report(history: BatchHistory, header: Header, shown: Shown, *, chart
         told += (dose_section(history.felt, shown), happening_section(history.happenings, header.set_at, shown))
     told += (_excursions(history.whole, shown), _gaps(history.whole, shown), _calibrations(history.calibrations, shown))
     return Report(header.title, plain(header.lines(shown)), told)
+
+
+def _answer(history: BatchHistory, shown: Shown) -> Iterator[str]:
+    """What it comes to: how much of the time it was on target, and what it was beyond its alarm limits."""
+    shares = []
+    for quantity, figures in history.whole.figures():
+        judged_h = figures.hours_covered - figures.hours_unjudged
+        if quantity != WET_BULB and judged_h > 0.0:
+            shares.append(f"{WORDS[quantity]} {per_cent(figures.hours_in / judged_h)}")
+    if shares:
+        on_record = per_cent(history.whole.dry_bulb_c.coverage)
+        yield f"On target: {', '.join(shares)} of the time; {on_record} of it is on record."
+    sides = [side for side in history.felt[-1].doses if side.dose.peak_c is not None] if history.felt else []
+    yield from (f"{dose_line(side, shown)}."[:1].upper() + f"{dose_line(side, shown)}."[1:] for side in sides)
+    if history.felt and not sides:
+        yield "Never beyond an alarm limit of temperature in the time that is on record."
 
 
 def _times(shown: Shown) -> str:

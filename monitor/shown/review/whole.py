@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from monitor.analysis.review.judged import NOT_MEASURED, SUPPORTED
 from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
@@ -54,6 +55,7 @@ def _told(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Se
         f"{_name(each)}: {subject_words(each.subject, whole.eggs)}{'' if each.written else ' (asked about, not written)'}"
         for each in whole.reviewed
     ]
+    yield Section(None, plain(_answer(each, shown.unit) for each in whole.reviewed))
     yield Section(Heading("found"), plain(found))
     reading = (*plain([PREAMBLE, _beside(whole, catalogue)]), Paragraph(KEY, OF_DRAWINGS))
     yield Section(Heading("how to read this"), reading)
@@ -64,6 +66,14 @@ def _told(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Se
     cited = [line for each in whole.reviewed for line in source_lines(catalogue, each.verdicts)]
     last = [TEMPERATURES_OF] if TEMPERATURES_OF in cited else []
     yield Section(Heading("sources"), plain([*sorted(set(cited) - {TEMPERATURES_OF}), *last]))
+
+
+def _answer(each: Reviewed, unit: str) -> str:
+    """What the review comes to for one finding: how many of its published causes the record shows, and which."""
+    asked = [verdict for verdict in each.verdicts if verdict.verdict != NOT_MEASURED]
+    shows = [verdict for verdict in asked if verdict.verdict == SUPPORTED]
+    which = f": {'; '.join(verdict.first.told(unit) for verdict in shows)}" if shows else ""
+    return f"{_name(each)}: the record shows {len(shows) or 'none'} of {len(asked)} published causes that sensors see{which}."
 
 
 def whole_text(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> str:

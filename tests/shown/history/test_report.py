@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from zoneinfo import ZoneInfo
@@ -73,11 +74,20 @@ def test_the_heading_says_which_batch_and_what_the_words_mean() -> None:
     assert "eggs not recorded" in to_text(history(), replace(HEADER, eggs=None), zone=ZONE, unit="C")
 
 
+def test_the_answer_comes_first() -> None:
+    """Before any table: how much of the time it was on target, and of how much that can be said."""
+    answer = " ".join(blocks(text())["On"].split())
+    assert re.match(
+        r"On target: temperature \d+\.\d %, humidity \d+\.\d % of the time; \d+\.\d % of it is on record\.", answer
+    )
+
+
 def test_each_stage_is_a_block_and_the_whole_comes_after() -> None:
     """In the order in which the eggs lived them, with machine and local times."""
     shown = text()
     assert list(blocks(shown)) == [
         "Environment",
+        "On",
         "Times",
         "INCUBATION",
         "LOCKDOWN",

@@ -54,6 +54,10 @@ def test_in_order() -> None:
     heads = [line for line in text.splitlines() if line and not line.startswith(" ")]
     assert heads[0] == "Review of batch hen-3"
     assert heads[1] == "profile chicken, 20 eggs, set 2026-03-01 18:00, still open"
+    answers = heads[2:4]
+    assert answers[0].startswith("wet chick, excess fluid, soft or oedematous: the record shows 1 of 4 published")
+    assert answers[1].startswith("late hatch: the record shows ")
+    heads = [*heads[:2], *heads[4:]]
     assert heads[2:4] == ["FOUND", "HOW TO READ THIS"]
     assert heads[4].startswith("WET CHICK, EXCESS FLUID")
     assert [h.split(":")[0] for h in heads[5:10]] == [
