@@ -10,6 +10,7 @@ import contextlib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import timedelta
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -20,8 +21,9 @@ from monitor.domain.alarms.alarm import UNACKNOWLEDGED, state_of
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message
 from monitor.domain.state.record import Attempt, Group
-from monitor.service.watch.engine import Engine, start_state
-from monitor.service.watch.inbox import Asked, Attempted, Elsewhere, Item, Linked
+from monitor.service.chores.due import chores_of
+from monitor.service.watch.engine import Engine, answered_before, start_state
+from monitor.service.watch.inbox import Asked, Attempted, CalendarDue, Elsewhere, Item, Linked, Networked
 from monitor.shown.phone.joined import NoticeWords
 from tests.truth.floods import QueuedPhone
 from tests.truth.judges import DEAF, NERVOUS, REAL, Nervous, Real, Told
@@ -32,7 +34,7 @@ STEP_S = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One message as it reached the phone; at_s from the beginning of the story."""
+    """One message as it reached the phone; at_s from the beginning of the story. rule, subject: of what leads it; rules: of all that it tells."""
 
     at_s: float
     priority: str
@@ -40,6 +42,7 @@ class Rung:
     text: str
     rule: str = ""
     subject: str = ""
+    rules: frozenset[str] = frozenset()
 
 
 class Ear(Protocol):
@@ -66,6 +69,10 @@ class Ear(Protocol):
 
     def link(self, at_s: float, connected: bool) -> None:
         """The daemon's own connection to the broker is lost, or back."""
+        ...
+
+    def network(self, at_s: float, up: bool) -> None:
+        """The network of the daemon's own machine is gone, or back."""
         ...
 
     def elsewhere(self, at_s: float, node: str) -> None:
@@ -123,17 +130,20 @@ class Daemon:
     _attempts: list[Attempt] = field(default_factory=list)
     _seen: int = 0
     _open: contextlib.ExitStack = field(default_factory=contextlib.ExitStack)
+    _calendar_s: float = math.inf
     _off: bool = False
     _went_s: dict[int, float] = field(default_factory=dict)
 
     def begin(self, site: Site, begin_s: float) -> None:
         """See the port."""
         self._site, self._begin_s = site, begin_s
-        if self.folder is None:
-            self._real.begin(site, now_at(begin_s))
-            self._phone = QueuedPhone(site, self._attempts.append)
-        else:
+        if self.folder is not None:
             self.start_again(0.0)
+            return
+        self._phone = QueuedPhone(site, self._attempts.append)
+        self._real.tell_answered = self._phone.answered
+        self._real.begin(site, now_at(begin_s))
+        self._calendar()
 
     def start_again(self, at_s: float) -> None:
         """See the port."""
@@ -143,13 +153,29 @@ class Daemon:
         opened = self._open.enter_context(contextlib.closing(open_writer(self.folder / "record.db")))
         self._real.record = SqliteLedger(opened.connection)
         loaded, now = self._real.record.load(), now_at(self._begin_s + at_s)
+        self._phone = QueuedPhone(self._site, self._attempts.append)
         self._real._engine = Engine(
             site=self._site, ledger=self._real, state=start_state(loaded, self._site, now), words=NoticeWords(self._site),
             give_receipts=lambda receipts: None, tell_stored=lambda rows: None, tell_notices=lambda notices: None,
-            show_machine=lambda machine, view: None, hands_on=True,
+            show_machine=lambda machine, view: None, tell_answered=self._phone.answered, hands_on=True,
         )  # fmt: skip
-        self._phone = QueuedPhone(self._site, self._attempts.append)
+        self._phone.answered(answered_before(loaded))
         self._ring(loaded.waiting)
+        self._calendar()
+
+    def _calendar(self) -> None:
+        """What is due by the calendar, as at a start, and when it will be next: at each chore's time, in UTC, which is this house's zone."""
+        assert self._site is not None
+        now = now_at(self._begin_s + self._at_s)
+        assert self._real._engine is not None
+        self._real._at_s = self._begin_s + self._at_s
+        self._real._engine.work(CalendarDue(now))
+        self._ring(())
+        times = [
+            now.utc.replace(hour=c.at.hour, minute=c.at.minute, second=0, microsecond=0) for c in chores_of(self._site)
+        ]
+        later = [at if at > now.utc else at + timedelta(days=1) for at in times]
+        self._calendar_s = min(((at - now.utc).total_seconds() + self._at_s for at in later), default=math.inf)
 
     def cut(self) -> None:
         """See the port."""
@@ -177,6 +203,10 @@ class Daemon:
         detail = "connected" if connected else "connection refused"
         self._work(Linked(now_at(self._begin_s + at_s), connected, detail), at_s)
 
+    def network(self, at_s: float, up: bool) -> None:
+        """See the port."""
+        self._work(Networked(now_at(self._begin_s + at_s), up), at_s)
+
     def elsewhere(self, at_s: float, node: str) -> None:
         """See the port."""
         self._work(Elsewhere(now_at(self._begin_s + at_s), node, "other-house", True), at_s)
@@ -202,7 +232,7 @@ class Daemon:
             now = now_at(self._begin_s + self._at_s)
             due_s = engine.due_mono_s(now) - MONO0_S - self._begin_s
             ring_s = phone.due_s()
-            next_s = min(due_s, math.inf if ring_s is None else ring_s - self._begin_s)
+            next_s = min(due_s, self._calendar_s, math.inf if ring_s is None else ring_s - self._begin_s)
             if next_s > at_s:
                 return
             self._at_s += max(STEP_S, STEP_S * math.ceil(min(next_s, at_s) - self._at_s - 1e-6))
@@ -210,6 +240,8 @@ class Daemon:
                 self._at_s = at_s
             self._real.tick(now_at(self._begin_s + self._at_s))
             self._ring(())
+            if self._at_s >= self._calendar_s:
+                self._calendar()
 
     def unanswered(self) -> list[int]:
         """See the port."""
@@ -239,13 +271,18 @@ class Daemon:
             if ring_s is None or ring_s > self._begin_s + self._at_s:
                 return
         at_s = self._begin_s + self._at_s
-        for notice in phone.pass_on(at_s, fresh):
-            facts = notice.facts
+        for message, of in phone.ring(at_s, fresh):
+            facts = message.facts
             rule, subject = ("", "") if facts is None else (facts.rule, facts.subject)
-            self.rung.append(Rung(self._at_s, notice.priority, notice.title, notice.text, rule, subject))
+            rules = {n.facts.rule for n in of if n.facts is not None}
+            rules |= {standing.facts.rule for n in of if n.today is not None for standing in n.today.standing}
+            self.rung.append(
+                Rung(self._at_s, message.priority, message.title, message.text, rule, subject, frozenset(rules))
+            )
         while self._attempts:
             attempt = self._attempts.pop(0)
-            self._went_s[attempt.notice] = self._at_s
+            if attempt.outcome == "sent":
+                self._went_s[attempt.notice] = self._at_s
             real.answer(Attempted(now_at(at_s), attempt))
 
 
@@ -273,6 +310,9 @@ class Silent:
         """See the port."""
 
     def link(self, at_s: float, connected: bool) -> None:
+        """See the port."""
+
+    def network(self, at_s: float, up: bool) -> None:
         """See the port."""
 
     def elsewhere(self, at_s: float, node: str) -> None:
@@ -325,7 +365,9 @@ class Shrill(Silent):
             for rule, priority in SHRILL:
                 self.said.append(Told(at_s, told.subject, rule, priority, len(self.said) + 1))
                 self.rang_s.append(at_s)
-                self.rung.append(Rung(at_s, priority, f"{told.subject}: off target", "", rule, told.subject))
+                self.rung.append(
+                    Rung(at_s, priority, f"{told.subject}: off target", "", rule, told.subject, frozenset((rule,)))
+                )
 
 
 SHRILL_S = 600.0  # it draws breath: more would only take longer to count

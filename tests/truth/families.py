@@ -614,12 +614,13 @@ def _broker(d: Draft) -> None:
 
 
 def _network(d: Draft) -> None:
-    """The access point fails: every node is out of reach, and the machines go on."""
+    """The access point fails, to which this Pi itself is joined: every node is out of reach, and the machines go on."""
     d.second = True
 
     def gone(world: World) -> None:
         for id_ in world.nodes:
             world.lose_link(id_)
+        world.ear.network(max(world.at_s, world.said_s), False)
 
     d.happen(0.0, gone)
 

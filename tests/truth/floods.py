@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Protocol
 
-from monitor.domain.alarms.notice import Notice
+from monitor.domain.alarms.notice import Answered, Notice
 from monitor.domain.needs.site import Machine, Probe, Site
 from monitor.domain.readings.reading import Pack, Presence, Sample
 from monitor.domain.state.record import Attempt
@@ -61,27 +61,43 @@ class Phone(Protocol):
 
 
 class QueuedPhone:
-    """The daemon's own queue and stages before a phone that takes everything at once; done is told of each notice sent."""
+    """The daemon's own queue and stages before a phone that takes everything at once; done is told of each notice sent or called off."""
 
     def __init__(self, site: Site, done: Callable[[Attempt], None]) -> None:
         self._queue = Queue(lambda wait_s: wait_s)
         self._stages = standard_stages(NoticeWords(site))
         self._done = done
+        self._kept: dict[int, Notice] = {}
+        self._answered = False
+
+    def answered(self, answered: Sequence[Answered]) -> None:
+        """Of these episodes nobody is to be told any more."""
+        self._queue.answered(answered)
+        self._answered = self._answered or bool(answered)
 
     def due_s(self) -> float | None:
-        """When something may go next, as far as was asked last; None when nothing waits."""
-        return self._queue.due_s()
+        """When something may go, or be called off, as far as was asked last; None when nothing waits."""
+        return float("-inf") if self._answered else self._queue.due_s()
 
     def pass_on(self, at_s: float, notices: Sequence[Notice]) -> list[Notice]:
         """See the port."""
+        return [message for message, _ in self.ring(at_s, notices)]
+
+    def ring(self, at_s: float, notices: Sequence[Notice]) -> list[tuple[Notice, list[Notice]]]:
+        """The messages that go at that second, each with the notices that it tells."""
         utc = T0 + timedelta(seconds=at_s)
         for notice in notices:
+            self._kept[notice.id] = notice
             self._queue.offer(notice, at_s, utc)
+        self._answered = False
+        for id_, why in self._queue.call_off():
+            self._kept.pop(id_, None)
+            self._done(Attempt(id_, "cancelled", why, utc, CONTACT))
         messages = []
         while batch := self._queue.next_due(at_s):
             outgoing = pass_through(self._stages, batch, self._queue.told())
             self._queue.sent(outgoing[0].ids, at_s)
-            messages.append(outgoing[0].notice)
+            messages.append((outgoing[0].notice, [self._kept.pop(id_) for id_ in outgoing[0].ids]))
             for id_ in outgoing[0].ids:
                 self._done(Attempt(id_, "sent", "", utc, CONTACT))
         return messages

@@ -18,7 +18,7 @@ from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import FAIL, SUSPECT, Message, Now, Pack
 from monitor.domain.state.record import Group
-from monitor.service.ports import Loaded
+from monitor.service.ports import Loaded, TellAnswered
 from monitor.service.watch.engine import Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Stop
 from monitor.shown.phone.joined import NoticeWords
@@ -84,6 +84,7 @@ class Real:
     told: list[Told] = field(default_factory=list)
     notices: list[Notice] = field(default_factory=list)
     bad: dict[tuple[str, int, int], tuple[float, int]] = field(default_factory=dict)
+    tell_answered: TellAnswered | None = None
     _about: dict[int, tuple[str, str]] = field(default_factory=dict)
     _said: set[int] = field(default_factory=set)
     _at_s: float = 0.0
@@ -106,6 +107,7 @@ class Real:
             tell_stored=lambda rows: None,
             tell_notices=lambda notices: None,
             show_machine=lambda machine, view: None,
+            tell_answered=self.tell_answered,
         )
 
     def ask(self, now: Now, request: Mapping[str, Any]) -> None:

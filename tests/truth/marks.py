@@ -1,7 +1,7 @@
 """What one life came to: plain values, from what was told and what was true.
 
-A *word* is the first notice of an episode. It counts for the phone from when the phone has it. A *waking* word is of high or critical
-priority.
+A *word* is the first notice of an episode. It counts for the phone from when the phone has it; what is low waits for the day's summary, and is
+counted as a word even where it was over before that. A *waking* word is of high or critical priority.
 
 Whether a word is true is asked of the truth alone: air beyond that limit where a probe hangs, within a quarter of an hour; a forecast
 whose limit is passed within FORECAST_S; sensors that disagree where one is off or the air stands in layers; silence where something was
@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from monitor.domain.needs.rules import ABOVE, DISAGREE, DRY_BULB, EGG, HANDLING_OVER, HUMIDITY, Rule
+from monitor.domain.needs.rules import ABOVE, DISAGREE, DRY_BULB, EGG, HANDLING_OVER, HUMIDITY, LOW, Rule
 from tests.truth.ear import Rung, ear_of
 from tests.truth.families import (
     ANSWERED,
@@ -114,7 +114,7 @@ def words_of(world: World) -> list[tuple[Told, float | None]]:
     seen: set[int] = set()
     first = []
     for told, rang_s in zip(world.ear.said, world.ear.rang_s, strict=True):
-        if not told.closing and told.number not in seen:
+        if told.rule and not told.closing and told.number not in seen:  # a day's summary is none
             seen.add(told.number)
             first.append((told, rang_s))
     return first
@@ -202,8 +202,14 @@ def _found_s(world: World, wanted: Sequence[str], words: Sequence[tuple[Told, fl
         base_s = _humid_s(world, low=bool(set(wanted) & set(DRY_WORDS)))
     if base_s is None:
         return []
-    rang = [r for t, r in words if t.rule in wanted and r is not None]
-    return [max(0.0, rang[0] - base_s)] if rang else [math.inf]
+    # What is low goes with the day's summary: it counts from when it was known.
+    rang = [
+        t.at_s if t.priority == LOW else r
+        for t, r in words
+        if t.rule in wanted and (t.priority == LOW or r is not None)
+    ]
+    known = [at_s for at_s in rang if at_s is not None]
+    return [max(0.0, min(known) - base_s)] if known else [math.inf]
 
 
 def _humid_s(world: World, *, low: bool) -> float | None:

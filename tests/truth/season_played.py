@@ -92,8 +92,8 @@ def _count(out: PlayedBatch, rung: Rung) -> None:
     hour = (T0 + timedelta(seconds=rung.at_s)).hour
     when = "night" if hour >= NIGHT[0] or hour < NIGHT[1] else "day"
     out.rung[rung.priority, when] += 1
-    rule = rules().get(rung.rule)
-    if rule is not None and (rule.quantity == HUMIDITY or rule.id == NOT_RAISED):
+    told = [rules()[rule] for rule in rung.rules if rule in rules()]
+    if any(rule.quantity == HUMIDITY or rule.id == NOT_RAISED for rule in told):
         out.humid += 1
         out.humid_by_night += when == "night"
 
@@ -125,7 +125,7 @@ def _stay(group: Group, lines: dict[int, Line], batch: Batch, *, stay: Stay, ear
         samples = tuple(Sample(r.probe.partition("/")[2], r.dry_bulb_c, r.rh_pct) for r in rows[at])
         ear.hear(at_s, Pack(node, samples, 7, seq, int(at_s)))
     ear.end()
-    return [Rung(r.at_s + begin_s, r.priority, r.title, r.text, r.rule, r.subject) for r in ear.rung]
+    return [Rung(r.at_s + begin_s, r.priority, r.title, r.text, r.rule, r.subject, r.rules) for r in ear.rung]
 
 
 def summed(batches: Sequence[PlayedBatch]) -> str:
