@@ -23,8 +23,8 @@ def test_the_demo_tells_its_story_and_ends_by_itself() -> None:
         "The heater of Setter 1 sticks on.",
         "PHONE | Urgent: Setter 1 too hot",
         "Sam, woken by the phone, answers No. ",
-        "Setter 1: too hot: acknowledged",
-        "Setter 1: deadly heat: acknowledged",
+        "Setter 1: too hot: seen",
+        "Setter 1: deadly heat: seen",
         "o longer deadly heat",
         "Environment history of batch duck-1",
     ]
