@@ -4,7 +4,8 @@ not there. Every complaint is one line: file, key, what came, what was expected.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import contextlib
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import time
 from pathlib import Path
@@ -17,7 +18,7 @@ from monitor.adapters.secret import SecretError, read_secret
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.adapters.tables.refused import Expected, Id, Line, Table, TableError, read
 from monitor.adapters.tables.rules import Numbers, given, shipped_rules
-from monitor.adapters.tables.toml import read_toml
+from monitor.adapters.tables.toml import lines_of, numbered, read_toml
 from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.hearing import SUMMARY_AT, Hearing
@@ -181,25 +182,40 @@ class House:
 
 
 def load_house(path: Path) -> House:
-    """Read a configuration file and everything it points to. Raises SettingsError with every complaint found."""
-    return _house(read_settings(path), path)
+    """Read a configuration file and everything it points to. Raises SettingsError with every complaint found, and its line."""
+    with _numbered(path):
+        return _house(read_settings(path), path)
 
 
 def load_house_and_contacts(path: Path) -> tuple[House, tuple[Contact, ...]]:
     """The same with the secret addresses, for what sends or checks. Raises SettingsError with every complaint about either."""
-    settings = read_settings(path)
-    wrong: list[str] = []
+    with _numbered(path):
+        settings = read_settings(path)
+        wrong: list[str] = []
+        try:
+            house = _house(settings, path)
+        except SettingsError as error:
+            wrong += error.lines
+        try:
+            contacts = read_contacts(settings, path)
+        except SettingsError as error:
+            wrong += error.lines
+        if wrong:
+            raise SettingsError(wrong)
+        return house, contacts
+
+
+@contextlib.contextmanager
+def _numbered(path: Path) -> Iterator[None]:
+    """Complaints about the file have the line that they are about."""
     try:
-        house = _house(settings, path)
+        yield
     except SettingsError as error:
-        wrong += error.lines
-    try:
-        contacts = read_contacts(settings, path)
-    except SettingsError as error:
-        wrong += error.lines
-    if wrong:
-        raise SettingsError(wrong)
-    return house, contacts
+        try:
+            lines = lines_of(path.read_text(encoding="utf-8"))
+        except (OSError, UnicodeDecodeError):  # which is the complaint
+            lines = {}
+        raise SettingsError([numbered(each, str(path), lines) for each in error.lines]) from error
 
 
 def _house(settings: Settings, path: Path) -> House:

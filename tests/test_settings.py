@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable
 from datetime import time
@@ -11,6 +12,7 @@ from typing import Any
 import pytest
 
 from monitor.adapters.tables.rules import shipped_rules
+from monitor.adapters.tables.toml import lines_of, numbered
 from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.needs.hearing import Hearing
 from monitor.settings import (
@@ -70,7 +72,66 @@ def complaints(path: Path) -> list[str]:
     for line in lines:
         assert "\n" not in line
         assert "Traceback" not in line
-    return [line.removeprefix(f"{path}: ") for line in lines]
+    return [re.sub(r"^line \d+: (?!bytes)", "", line.removeprefix(f"{path}: ")) for line in lines]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "line"),
+    [
+        ('zone = "UTC"', 'zone = "Moon"', 'zone = "Moon"'),
+        ("elevation_m = 500", "elevation_m = 9000", "elevation_m = 9000"),
+        ("elevation_m = 500", "elevation_m = 500\ncolour = 1", "colour = 1"),
+        ("interval_s = 15", "interval_s = -1", "interval_s = -1"),
+        ('kind = "setter"', 'kind = "oven"', 'kind = "oven"'),
+        ("[[machine]]", "[[scale]]\nid = 'kitchen'\nerror_g = '0.1'\n\n[[machine]]", "error_g = '0.1'"),
+        ("[[probe]]", "[machine.rules.too-hot]\non_delay_s = 5\n\n[[probe]]", "[machine.rules.too-hot]"),
+    ],
+)
+def test_a_complaint_names_its_line(tmp_path: Path, before: str, after: str, line: str) -> None:
+    """Whoever looks for the mistake opens the file there."""
+    text = SAMPLE
+    assert before in text
+    path = tmp_path / "eggroom.toml"
+    path.write_text(text.replace(before, after, 1), encoding="utf-8")
+    with pytest.raises(SettingsError) as raised:
+        load_house_and_contacts(path)
+    at = text.replace(before, after, 1).splitlines().index(line) + 1
+    assert [each for each in raised.value.lines if each.startswith(f"{path}: line {at}: ")] == raised.value.lines[:1]
+
+
+SAMPLE = """\
+[site]
+id = "home"
+zone = "UTC"
+elevation_m = 500
+
+[[machine]]
+id = "setter-1"  # the first
+kind = "setter"
+
+[[probe]]
+node = "node-a"
+probe = "top"
+machine = "setter-1"
+interval_s = 15
+"""
+
+
+@pytest.mark.parametrize(
+    ("complaint", "line"),
+    [
+        ("machine setter-2: no probe looks at it, expected at least one [[probe]]", 3),
+        ("machine setter-2: rules.too-hot: no such rule, expected one of: x", 5),
+        ("probe node-a/top: machine 'x', expected one of: setter-1", 7),
+        ("machine[2].kind: missing, expected a value", 3),
+        ("rules.x: no such rule, expected one of: y", 0),
+    ],
+)
+def test_a_thing_is_found_by_what_the_house_calls_it(complaint: str, line: int) -> None:
+    """By its id, its node and probe, or its place; where nothing is found, nothing is claimed."""
+    text = "[[machine]]\nid = 'setter-1'\n[[machine]]\nid = 'setter-2'\n[machine.rules.too-hot]\nlimit = 5\n[[probe]]\nnode = 'node-a'\nprobe = 'top'\n"
+    told = numbered(f"e.toml: {complaint}", "e.toml", lines_of(text))
+    assert told == (f"e.toml: line {line}: {complaint}" if line else f"e.toml: {complaint}")
 
 
 def test_the_sample_configuration_loads() -> None:

@@ -72,7 +72,7 @@ UPSIDE_DOWN = 'id = "my-hen"\nbased_on = "chicken"\n[[stage]]\nname = "setter"\n
 @pytest.mark.parametrize(
     ("site", "more", "words"),
     [
-        ({"elevation": 120}, "", ["eggroom.toml: site.elevation: unknown setting", "elevation_m"]),
+        ({"elevation": 120}, "", ["eggroom.toml: line 4: site.elevation: unknown setting", "elevation_m"]),
         ({}, TWICE, ["probe node-a/top: named twice", "each probe once"]),
         ({"profiles": "own.toml"}, "", ["own.toml", "39.5"]),
         ({"zone": "Moon/Crater"}, "", ["site.zone: 'Moon/Crater'", "tz database"]),
@@ -116,7 +116,7 @@ def test_every_mistake_is_told_at_once(tmp_path: Path, capsys: pytest.CaptureFix
     config = configure(tmp_path, 1, site={"zone": "Moon/Crater"}, more=TWICE)
     code, _, err = typed(capsys, "check", config=config)
     assert code == 2
-    assert [line.split(": ")[2] for line in err.splitlines()] == ["probe node-a/top", "site.zone"]
+    assert [line.split(": ")[3] for line in err.splitlines()] == ["probe node-a/top", "site.zone"]
 
 
 def test_a_contact_that_the_library_does_not_know(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -316,13 +316,10 @@ def test_a_csv_that_cannot_be_written(config: Path, tmp_path: Path, capsys: pyte
 
 
 def test_a_backup_that_cannot_be_written(config: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """`backup` onto the record itself, also by somebody who is sure, into no folder or onto a folder is one line and 1, and harms nothing.
-
-    Onto a file that is there, and nobody said that it is sure, it is 2.
-    """
+    """`backup` onto the record itself, also by somebody who is sure, into no folder or onto a folder is one line and 1, and harms nothing."""
     record = tmp_path / "record" / "eggroom.db"
     for target, sure, wanted in (
-        (record, (), 2),
+        (record, (), 1),
         (record, ("--sure",), 1),
         (tmp_path / "no" / "b.db", (), 1),
         (tmp_path / "record", (), 1),

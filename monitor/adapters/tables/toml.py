@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
+from collections.abc import Mapping
 from importlib.resources.abc import Traversable
 from typing import Any
 
 from monitor.adapters.tables.refused import TableError
+
+_TABLES = re.compile(r"\s*\[\[\s*([\w.-]+)\s*\]\]")
+_TABLE = re.compile(r"\s*\[\s*([\w.-]+)\s*\]")
+_KEY = re.compile(r"\s*([\w-]+)\s*=\s*[\"']?([^\"'#]*?)[\"']?\s*(?:#.*)?$")
 
 
 def read_toml(file: Traversable, where: str, expected: str) -> dict[str, Any]:
@@ -20,3 +26,47 @@ def read_toml(file: Traversable, where: str, expected: str) -> dict[str, Any]:
         raise TableError([f"{where}: line {line}: bytes that are not UTF-8, expected text"]) from None
     except tomllib.TOMLDecodeError as error:
         raise TableError([f"{where}: {error}, expected TOML"]) from None
+
+
+def lines_of(text: str) -> dict[str, int]:
+    """The line of each table and key of a TOML text, by the name that a complaint has for it: `site.zone`, `machine[2].kind`, and by what the
+    house calls them, `machine setter-2`, `probe node-a/top`. What is written in another way than a line for each key is not found."""
+    found: dict[str, int] = {}
+    counted: dict[str, int] = {}
+    ids: dict[str, dict[str, str]] = {}
+    table = ""
+    for number, line in enumerate(text.splitlines(), 1):
+        if several := _TABLES.match(line):
+            counted[several[1]] = counted.get(several[1], 0) + 1
+            table = f"{several[1]}[{counted[several[1]]}]"
+            found[table] = number
+        elif one := _TABLE.match(line):
+            first, _, rest = one[1].partition(".")
+            table = ".".join(
+                part for part in (f"{first}[{counted[first]}]" if first in counted else first, rest) if part
+            )
+            found[table] = number
+        elif key := _KEY.match(line):
+            found[f"{table}.{key[1]}" if table else key[1]] = number
+            if key[1] in ("id", "node", "probe") and table.endswith("]"):
+                ids.setdefault(table, {})[key[1]] = key[2]
+    for table, own in ids.items():
+        kind = table.partition("[")[0]
+        name = own.get("id") or "/".join(own.get(key, "") for key in ("node", "probe"))
+        within = {place: at for place, at in found.items() if place == table or place.startswith(f"{table}.")}
+        found |= {f"{kind} {name}{place.removeprefix(table)}": at for place, at in within.items()}
+    return found
+
+
+def numbered(complaint: str, where: str, lines: Mapping[str, int]) -> str:
+    """A complaint about a file with the line that it is about, where that is known; where: the file, which it begins with."""
+    if not complaint.startswith(f"{where}: "):
+        return complaint
+    said = complaint.removeprefix(f"{where}: ")
+    place, _, after = said.partition(": ")
+    for name in (f"{place}.{after.partition(': ')[0]}", place):
+        while name:
+            if name in lines:
+                return f"{where}: line {lines[name]}: {said}"
+            name = name.rpartition(".")[0]
+    return complaint
