@@ -242,7 +242,20 @@ def show(json_wanted: bool, data: object, text: str) -> int:
 
 def fitted(text: str, columns: int) -> str:
     """The text for a terminal narrower than the usual: what goes on in a further line is set in."""
-    return text if columns >= WIDTH else "\n".join(filled(line, max(columns, NARROWEST)) for line in text.split("\n"))
+    if columns >= WIDTH:
+        return text
+    lines: list[str] = []
+    last = ""  # as it stands in the text
+    for line in text.split("\n"):
+        word = line.split()[0] if line.strip() else ""
+        if (
+            lines and line[:1] == " " and word and len(last) + 1 + len(word) > WIDTH
+        ):  # it was broken at the usual width, and is one line with what stands before it
+            lines[-1] += f" {line.strip()}"
+        else:
+            lines.append(line)
+        last = line
+    return "\n".join(filled(line, max(columns, NARROWEST)) for line in lines)
 
 
 def _columns() -> int:

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from monitor.cli import frame
+from monitor.domain.wall import filled
 from tests.cli.commands import Capture, ok
 from tests.running import ROOT, typed
 
@@ -119,6 +120,10 @@ def test_a_narrow_terminal() -> None:
         "short",
     ]
     assert frame.fitted(text, 80) == text
+    line = f"  hen-1: {'word ' * 16}end, estimate; follows the air within 17 min"
+    once = frame.fitted(line, 40)
+    assert frame.fitted(filled(line), 40) == once
+    assert " ".join(once.split()) == " ".join(line.split())
     assert max(map(len, frame.fitted(text, 1).split("\n"))) <= frame.NARROWEST
 
 
