@@ -379,7 +379,7 @@ def key_of(bar: Bar) -> str:
 
 DEAF_MISSES = (
     "dangers told before harm", "slow heat that is foreseen",
-    "first waking word with the right cause", "dry pan: told within 180 min", "probe off: told within 60 min",
+    "first waking word with the right cause", "dry pan: told within 30 min", "probe off: told within 60 min",
 )  # fmt: skip
 NERVOUS_MISSES = (
     "clean, all: low words a machine-week", "clean, all: medium and higher a machine-week",

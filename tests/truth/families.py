@@ -111,6 +111,9 @@ class Family:
     slow: bool = False
     named: str = ""
     says: str = ""
+    from_onset: bool = (
+        False  # of humidity: whether it has to be told from the onset, and not from when the air was dry for an hour
+    )
     full: int = 10
     quick: int = 1
 
@@ -794,9 +797,9 @@ FAMILIES: dict[str, Family] = {
     "slow cold of the thermostat": Family(FAULT, _cool_set, lead_s=2 * HOUR_S, full=10, quick=0),
     "door ajar": Family(FAULT, _ajar, full=16),
     "machine off": Family(FAULT, _machine_off, full=12, quick=0),
-    "dry pan": Family(FAULT, _dry, wanted=DRY_WORDS, allowed_s=3 * HOUR_S, full=20),
-    "stuck valve": Family(FAULT, _valve, wanted=DAMP_WORDS, allowed_s=3 * HOUR_S, full=16),
-    "lockdown not raised": Family(FAULT, _not_raised, wanted=DRY_WORDS, allowed_s=2 * HOUR_S, full=12),
+    "dry pan": Family(FAULT, _dry, wanted=DRY_WORDS, allowed_s=0.5 * HOUR_S, full=20),
+    "stuck valve": Family(FAULT, _valve, wanted=DAMP_WORDS, allowed_s=0.5 * HOUR_S, full=16),
+    "lockdown not raised": Family(FAULT, _not_raised, wanted=("humidity-not-raised",), allowed_s=1.25 * HOUR_S, from_onset=True, full=12),
     "probe off": Family(FAULT, _off, wanted=SENSOR_WORDS, sensor=True, full=24),
     "probe stuck": Family(FAULT, _stuck, wanted=SENSOR_WORDS, allowed_s=3 * HOUR_S, sensor=True, full=12, quick=0),
     "probe drifting": Family(FAULT, _drift, 30 * HOUR_S, DAY_S, wanted=SENSOR_WORDS, allowed_s=15 * HOUR_S, sensor=True, full=12, quick=0),

@@ -180,7 +180,7 @@ def _mark_fault(out: Lived, story: Story, words: Sequence[tuple[Told, float | No
             if t.rule in rules()
         )
     for wanted in story.wants:
-        out.found_s += _found_s(world, wanted, words)
+        out.found_s += _found_s(world, wanted, words, from_onset=family.from_onset)
     if family.says:
         since_s = world.onset_s if world.back_s is None else world.back_s
         said = (
@@ -195,10 +195,12 @@ def _mark_fault(out: Lived, story: Story, words: Sequence[tuple[Told, float | No
         out.right = False
 
 
-def _found_s(world: World, wanted: Sequence[str], words: Sequence[tuple[Told, float | None]]) -> list[float]:
+def _found_s(
+    world: World, wanted: Sequence[str], words: Sequence[tuple[Told, float | None]], *, from_onset: bool
+) -> list[float]:
     """How late one of those rules was told; empty where the truth never asked for it."""
     base_s: float | None = world.onset_s
-    if set(wanted) & {*DRY_WORDS, *DAMP_WORDS}:
+    if not from_onset and set(wanted) & {*DRY_WORDS, *DAMP_WORDS}:
         base_s = _humid_s(world, low=bool(set(wanted) & set(DRY_WORDS)))
     if base_s is None:
         return []
