@@ -268,11 +268,12 @@ def _messages(rows: Sequence[Lived]) -> Iterator[Bar]:
 
 
 def _manners(rows: Sequence[Lived]) -> Iterator[Bar]:
-    loud = [r for r in rows if r.rung["low", "night"]]
-    lows = sum(r.rung["low", "night"] for r in loud)
+    overs = sum(r.overs for r in rows)
+    loud = [r for r in rows if r.rung["low", "night"] > r.overs]
+    lows = sum(r.rung["low", "night"] - r.overs for r in loud)
     yield Bar(
-        "low messages that ring at night", float(lows), 0.0, False, len(rows),
-        worst=_worst(loud, lambda r: r.rung["low", "night"], lambda r: f"{r.rung['low', 'night']} by night"),
+        f"low messages that ring at night (beside {overs} that say that something is over)", float(lows), 0.0, False, len(rows),
+        worst=_worst(loud, lambda r: r.rung["low", "night"] - r.overs, lambda r: f"{r.rung['low', 'night'] - r.overs} by night"),
     )  # fmt: skip
     both = [r for r in rows if r.both and r.group in (FAULT, ANSWERED) and FAMILIES[r.family].sensor]
     apart = [r for r in rows if r.group in (FAULT, ANSWERED) and FAMILIES[r.family].sensor]

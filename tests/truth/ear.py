@@ -34,7 +34,9 @@ STEP_S = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One message as it reached the phone; at_s from the beginning of the story. rule, subject: of what leads it; rules: of all that it tells."""
+    """One message as it reached the phone; at_s from the beginning of the story. rule, subject: of what leads it; rules: of all that it tells;
+    over: whether it says that something is over.
+    """
 
     at_s: float
     priority: str
@@ -43,6 +45,7 @@ class Rung:
     rule: str = ""
     subject: str = ""
     rules: frozenset[str] = frozenset()
+    over: bool = False
 
 
 class Ear(Protocol):
@@ -277,7 +280,16 @@ class Daemon:
             rules = {n.facts.rule for n in of if n.facts is not None}
             rules |= {standing.facts.rule for n in of if n.today is not None for standing in n.today.standing}
             self.rung.append(
-                Rung(self._at_s, message.priority, message.title, message.text, rule, subject, frozenset(rules))
+                Rung(
+                    self._at_s,
+                    message.priority,
+                    message.title,
+                    message.text,
+                    rule,
+                    subject,
+                    frozenset(rules),
+                    message.closing,
+                )
             )
         while self._attempts:
             attempt = self._attempts.pop(0)

@@ -63,7 +63,7 @@ class Lived:
     """One life before one judge. days: that count; share: of the time to harm, when a waking word came (inf: not before harm; None: no harm).
 
     words: by priority and rule. found_s: for each thing that had to be told, how late it was (inf: never). rung: messages by priority and
-    'day' or 'night', after the onset; crossed: whether heat that came slowly passed its limit, and foreseen: whether that was foretold.
+    'day' or 'night', after the onset; overs: those of them that say by night that something is over; crossed: whether heat that came slowly passed its limit, and foreseen: whether that was foretold.
     right: whether the first waking word had the right cause; None where none was needed and none came. both: one machine was called hot and cold within the hour.
     """
 
@@ -82,6 +82,7 @@ class Lived:
     words: Counter[tuple[str, str]] = field(default_factory=Counter)
     found_s: list[float] = field(default_factory=list)
     rung: Counter[tuple[str, str]] = field(default_factory=Counter)
+    overs: int = 0
     forecasts: list[Forecast] = field(default_factory=list)
     crossed: bool = False
     foreseen: bool = False
@@ -138,7 +139,9 @@ def marked(story: Story, judge: str) -> Lived:
     end_s = world.onset_s + FOLLOWED_S if family.group in (FAULT, ANSWERED) else math.inf
     for rung in world.ear.rung:
         if world.onset_s <= rung.at_s <= end_s:
-            out.rung[rung.priority, "night" if night(world, rung.at_s) else "day"] += 1
+            when = "night" if night(world, rung.at_s) else "day"
+            out.rung[rung.priority, when] += 1
+            out.overs += rung.over and when == "night"
     if family.group in (FAULT, ANSWERED):
         _mark_fault(out, story, words)
     return out
