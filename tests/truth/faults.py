@@ -228,7 +228,10 @@ def _wrong_lockdown(d: Draw) -> None:
     d.kind = d.rng.choice(("setter", "hatcher"))
     d.day = d.profile.lockdown_day - d.onset_s / DAY_S
     d.other = False
-    if d.profile.lockdown_sign is not None:  # no day begins it: somebody has seen the sign
+    if (
+        d.profile.lockdown_sign is not None
+    ):  # no day begins it: somebody has seen the sign, in a setter, for in a hatcher it has begun
+        d.kind = "setter"
         d.requests.append((d.onset_s, {"do": "stage", "batch": "first", "stage": "lockdown"}))
 
 
