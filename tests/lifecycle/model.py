@@ -15,8 +15,8 @@ It is written from ANSI/ISA-18.2 / IEC 62682 and from what a breeder is promised
 - What came three times, each within two hours of the time before, is chattering: it is over only when it was well for two hours, and while it
   is well it hides nothing and is not told again.
 - Nothing hides a humidity longer than a third of what there is of time to respond to that.
-- What was told is closed when it is over: not while something lies over it (a shelf closes it when it ends), nor while something else
-  that stands says it.
+- What was told of high or critical is closed when it is over: not while something lies over it (a shelf closes it when it ends), nor while
+  something else that stands says it. Of what is milder no end is told.
 
 Only the delays, deadbands and priorities are read from the shipped rules. Time is one clock that only goes forward, in whole seconds. No
 alarm latches.
@@ -313,6 +313,8 @@ class Model:
         over = over or (after == SUPPRESSED and before in (UNACKNOWLEDGED, ACKNOWLEDGED))
         if over and alarm.told:
             alarm.told = False
+            if not alarm.urgent:
+                return  # it woke nobody
             if may_be_silent:
                 self.perhaps.append(Message(alarm.key, True))
             elif not self._said_elsewhere(alarm.key):
