@@ -69,6 +69,7 @@ WHEN = {
     "node-offline": "the broker says that a node is gone",
     "all-silent": "no node is heard any more, of two or more",
     "record-damaged": "its file was damaged and set aside, and a new one begun",
+    "was-away": "eggroom was cut off for ten minutes and more: told once when it is back, with what the eggs felt",
 }
 
 

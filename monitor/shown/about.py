@@ -19,6 +19,7 @@ from monitor.domain.alarms.about import (
     About,
     Apart,
     Astray,
+    Away,
     Fault,
     Heading,
     Losing,
@@ -53,6 +54,7 @@ _LOST = {
     NETWORK: ("the network is gone", "Nobody is watching; it may be the mains as well.", "Check router and cable, then the mains."),
     MAINS: ("the mains have failed", "The machines have no heat.", "Check fuse and supply; keep every machine shut."),
 }  # fmt: skip
+AWAY_SHOWN = 3  # machines that a message names after a time when nobody watched
 ALSO_SHOWN = 6  # further eggs that a message names
 _FAULTS = {"RNG": "no sensible value", "FLAT": "stands still", "NOISE": "restless", "SPK": "jumps", "ROC": "moves faster than air does"}  # fmt: skip
 _UNJUDGED = {
@@ -117,6 +119,8 @@ def about_words(about: About, site: Site) -> str:
         return f"{now} now, {limit} in {max(1.0, about.in_s / 60.0):.0f} min or more"
     if isinstance(about, Unheard):
         return f"None of {about.nodes} nodes is heard"
+    if isinstance(about, Away):
+        return _away(about, site)
     if isinstance(about, Overdue):
         return ", ".join(f"{batch} is on day {day}" for batch, day in about.batches)
     if isinstance(about, Astray):
@@ -152,6 +156,16 @@ def _unusable(about: Unusable) -> str:
     if about.why == UNDATED:
         return "nobody knows when its readings were taken: it starts anew each time, or its clock jumps"
     return "the node speaks, but says nothing of it"
+
+
+def _away(about: Away, site: Site) -> str:
+    """`For 6 h, until now. Setter 1: air 24.1 °C now, eggs about 27 °C`, the coldest machine first."""
+    told = [f"for {rough_span(about.for_s)}, from {local_time(about.since, site.zone, about.since)} on"]
+    for machine, air_c, egg_c in sorted(about.felt, key=lambda each: each[2] if each[2] is not None else 99.0):
+        air = "nothing heard yet" if air_c is None else f"air {show_temperature(air_c, site.unit)} now"
+        eggs = "" if egg_c is None else f", eggs about {show_temperature(egg_c, site.unit)}"
+        told.append(f"{_name(machine, site)}: {air}{eggs}")
+    return "; ".join(told[: 1 + AWAY_SHOWN])
 
 
 def _apart(about: Apart, unit: Unit) -> str:

@@ -17,6 +17,7 @@ from monitor.domain.alarms.about import (
     About,
     Apart,
     Astray,
+    Away,
     Fault,
     Heading,
     Losing,
@@ -64,6 +65,7 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Apart: _same("probes quantity by moved outside jumped"),
     Heading: _same("now_c limit_c in_s"),
     Unheard: _same("nodes why"),
+    Away: _same("since for_s felt"),
     Overdue: _same("batches"),
     Astray: _same("batches"),
     Unmet: _same("what batches unknown places"),
@@ -212,7 +214,9 @@ def _about_data(about: About) -> str | dict[str, Any]:
     if isinstance(about, str):
         return about
     data = _data(about)
-    if isinstance(about, Seen):
+    if isinstance(about, Away):
+        data |= {"since": to_ms(about.since)}
+    elif isinstance(about, Seen):
         data |= {"last": None if about.last is None else _entry_data(about.last), "at": to_ms(about.at)}
     elif isinstance(about, Losing):
         where_to = _said(data["where_to"])
@@ -235,6 +239,8 @@ def _about(data: str | dict[str, Any]) -> About:
         setting = None if where_to["setting"] is None else _made(Setting, _tupled(where_to["setting"]))
         window_pct = tuple(where_to["window_pct"])
         values["where_to"] = _made(Projection, where_to | {"window_pct": window_pct, "setting": setting})
+    elif kind is Away:
+        values["since"] = from_ms(data["since"])
     elif kind is Seen:
         values["last"] = None if data["last"] is None else _entry(data["last"])
         values["at"] = from_ms(data["at"])

@@ -83,6 +83,16 @@ class Unheard:
 
 
 @fixed
+class Away:
+    """Nobody watched, since then and for so long, s. felt: of each machine with eggs its air now and its coldest batch's eggs as reckoned, °C;
+    None where nothing is heard of it."""
+
+    since: datetime
+    for_s: float
+    felt: tuple[tuple[str, float | None, float | None], ...] = ()
+
+
+@fixed
 class Overdue:
     """Batches whose day has passed, each with the day that it is on."""
 
@@ -183,7 +193,9 @@ class Losing:
     also: tuple[Weighed, ...] = ()
 
 
-Facts: TypeAlias = Unfit | Fault | Unusable | Apart | Heading | Unheard | Overdue | Astray | Unmet | Seen | Losing
+Facts: TypeAlias = (
+    Unfit | Fault | Unusable | Apart | Heading | Unheard | Away | Overdue | Astray | Unmet | Seen | Losing
+)
 # A quantity, for a value against its limit; facts; or words, of what comes from outside and of what an older program wrote.
 About: TypeAlias = str | Facts
 Say: TypeAlias = Callable[[About], str]
@@ -194,6 +206,7 @@ KINDS: dict[str, type[Facts]] = {
     "apart": Apart,
     "heading": Heading,
     "unheard": Unheard,
+    "away": Away,
     "overdue": Overdue,
     "astray": Astray,
     "unmet": Unmet,

@@ -53,6 +53,7 @@ HANDLING_OVER, LOCKDOWN_OVERDUE, HATCH_OVERDUE = "handling-over", "lockdown-over
 WEIGHT_OFF, LOOK_AGAIN = "weight-off-track", "look-again"
 DRAW_DOWN_DUE = "draw-down-due"
 RECORD_DAMAGED = "record-damaged"
+WAS_AWAY = "was-away"
 OF_SENSORS = (
     NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT, SENSOR_FAILED, SENSOR_SUSPECT, DISAGREE, DRIFTING,
 )  # fmt: skip

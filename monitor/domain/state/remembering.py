@@ -103,7 +103,7 @@ def take_up(look: Look, memory: Memory) -> None:
                 alarm,
                 times=a.times,
                 gone_mono_s=a.gone_mono_s,
-                asked=a.asked,
+                asked=a.asked if a.answered or not alarm.answered else 0,  # the answer is in the record, and came after
                 answered=alarm.answered or a.answered,
                 begun_mono_s=alarm.begun_mono_s if a.begun_mono_s is None else a.begun_mono_s,
             )

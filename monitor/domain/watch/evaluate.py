@@ -24,7 +24,7 @@ from monitor.domain.watch.overdue import look_for_overdue
 from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.planning import plan as plan
 from monitor.domain.watch.sensors import judge_faults
-from monitor.domain.watch.silence import judge_silence, take_presence
+from monitor.domain.watch.silence import judge_away, judge_silence, take_presence
 from monitor.domain.watch.telling import remind
 
 
@@ -53,6 +53,7 @@ def tick(look: Look) -> None:
     for machine in look.site.machines:
         plan(look, machine)
     judge_silence(look)
+    judge_away(look)
     look_for_overdue(look)
     for key, alarm in list(look.state.alarms.items()):
         if alarm.condition or alarm.shelved_until is not None:

@@ -1,12 +1,14 @@
-"""Who should have spoken by now: a probe, a node, or every node at once, which is said once."""
+"""Who should have spoken by now: a probe, a node, or every node at once, which is said once; and that nobody
+listened, after a cut that took everything."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import timedelta
 
-from monitor.domain.alarms.about import ABSENT, ELSEWHERE, REFUSED, About, Fault, Unheard, Unusable
+from monitor.domain.alarms.about import ABSENT, ELSEWHERE, REFUSED, About, Away, Fault, Unheard, Unusable
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, more_urgent
-from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
+from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, WAS_AWAY
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.reading import Now, Presence
 from monitor.domain.state.known import Look, Said, State
@@ -16,6 +18,10 @@ from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.plan import SITE_SUBJECT
 
 SAYS_NOTHING = Unusable(ABSENT)
+AWAY_S = 600.0  # shorter, and the alarms themselves say what is to be said (judgement)
+HEARD_WITHIN_S = 180.0  # so long nodes have to be heard again, after the broker and the network
+LAPSE_S = 12 * 3600.0  # then it is an old story, whether anybody answered or not
+_AWAY = (SITE_SUBJECT, WAS_AWAY)
 
 
 def take_presence(look: Look, message: Presence) -> None:
@@ -155,3 +161,44 @@ def _silence(silent: bool, now: Now, about: About = "") -> Judgement:
 
 def _quiet_since(state: State, probes: Iterable[str], mono_s: float) -> bool:
     return all((life := state.probe(p).life_mono_s) is None or life <= mono_s for p in probes)
+
+
+def judge_away(look: Look) -> None:
+    """After a run that was cut off: how long nobody watched, and what the eggs felt meanwhile.
+
+    Said once the label clock is right and every machine with eggs is heard, or was given its time; over when somebody has answered, or by itself.
+    """
+    state, now = look.state, look.now
+    if state.last_watched is None:
+        alarm = state.alarms.get(_AWAY)
+        if alarm is None or not alarm.condition:
+            return
+        if alarm.acknowledged or alarm.begun_mono_s is None or now.mono_s - alarm.begun_mono_s >= LAPSE_S:
+            judge(look, _AWAY, Judgement(IN, now.utc))
+        return
+    if not now.clock_ok:
+        return
+    up_s = now.mono_s - state.started_mono_s
+    since = state.last_watched
+    away_s = (now.utc - timedelta(seconds=up_s) - since).total_seconds()
+    if away_s < AWAY_S:
+        state.last_watched = None
+        return
+    felt = tuple(found for machine in look.site.machines if (found := _felt(look, machine)) is not None)
+    if any(air_c is None for _, air_c, _ in felt) and up_s < HEARD_WITHIN_S:
+        return
+    state.last_watched = None
+    judge(look, _AWAY, Judgement(OUT, now.utc, about=Away(since, round(away_s, 0), felt)))
+
+
+def _felt(look: Look, machine: str) -> tuple[str, float | None, float | None] | None:
+    """A machine with eggs, its air as heard in this run, and its coldest eggs; None of one that is empty."""
+    plan = look.state.plan_of(machine)
+    if plan is None or not plan.needs.occupants:
+        return None
+    heard = [look.state.probe(p.key).heard for p in look.site.by_machine.get(machine, ())]
+    airs = [h.dry_bulb_c for h in heard if h is not None and h.mono_s >= look.state.started_mono_s]
+    if not airs:
+        return machine, None, None
+    eggs = [look.state.eggs[e.batch].egg_c for e in plan.eggs if e.judged and e.batch in look.state.eggs]
+    return machine, round(min(airs), 1), round(min(eggs), 1) if eggs else None

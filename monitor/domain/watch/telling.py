@@ -55,6 +55,7 @@ from monitor.domain.needs.rules import (
     PRIORITIES,
     SENSOR_FAILED,
     SENSOR_SUSPECT,
+    WAS_AWAY,
     Rule,
 )
 from monitor.domain.state.known import Look, doubt_of, plan_with, rule_of, waits_for
@@ -74,7 +75,7 @@ def tell(look: Look, transition: Transition) -> Alarm:
         return alarm
     if transition.cause == STILL_STANDING and _beside(look, alarm):
         return alarm
-    if closing and alarm.rule in (LOOK_AGAIN, DRAW_DOWN_DUE):
+    if closing and alarm.rule in (LOOK_AGAIN, DRAW_DOWN_DUE, WAS_AWAY):
         return replace(alarm, told=False)  # who wrote down what was seen needs no message that it was
     if closing and said_already(look, alarm.subject, alarm.rule):
         # What is worse stands, and was told: "no longer" would be read as all is well.

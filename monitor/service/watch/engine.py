@@ -123,6 +123,9 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
         state.machine(handling.machine).handling = resume(handling, now)
     if loaded.memory is not None:
         take_up(Look(state, site, now), loaded.memory)
+        if not loaded.memory.final:
+            # Readings may have been written after the memory; what a node sends later is dated before, but is not in the record yet.
+            state.last_watched = max(loaded.memory.at, min(loaded.newest or loaded.memory.at, now.utc))
     state.last_line = loaded.last_line
     state.last_number = loaded.last_alarm_number
     state.last_notice = loaded.last_notice
@@ -212,6 +215,8 @@ class Engine:
         self._stopped = False
         self.link: tuple[bool, str, datetime | None] = (False, "not tried yet", None)
         self._broker_lost, self._network_up = "", True
+        if not hands_on:  # a single request is nobody's return
+            state.last_watched = None
         self._elsewhere: dict[str, str] = {}  # node -> the other site as which it speaks now
         self._told_elsewhere: set[tuple[str, str]] = set()
         self.counts = {

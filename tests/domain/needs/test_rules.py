@@ -104,7 +104,11 @@ def test_what_each_rule_judges(quantity: str | None, expected: int) -> None:
         assert rule.unit == {"dry_bulb_c": "C", "egg_c": "C", "humidity": "%RH"}.get(quantity or "", rule.unit)
 
 
-ONCE = {"draw-down-due", "bands-in-conflict"}  # what is no less true for being told again, and loses nothing in a day
+ONCE = {
+    "draw-down-due",
+    "bands-in-conflict",
+    "was-away",
+}  # what is no less true for being told again, and loses nothing in a day
 
 
 @pytest.mark.parametrize("rule", RULES.values(), ids=RULES.keys())
@@ -240,7 +244,7 @@ def room(machines: int, probes_each: int, batches: int) -> Counter[str]:
     for rule in RULES.values():
         if rule.id in ("no-data", "no-humidity", "sensor-failed", "sensor-suspect", "sensor-drift"):
             count = machines * probes_each
-        elif rule.id in ("all-silent", "record-damaged"):
+        elif rule.id in ("all-silent", "record-damaged", "was-away"):
             count = 1
         elif rule.id in ("weight-off-track", "look-again"):
             count = batches
