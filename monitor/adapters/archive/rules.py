@@ -31,6 +31,17 @@ _JUDGED: dict[str, tuple[str, str, str | None, str | None]] = {
     "hatch-overdue": ("days", "high", None, None),
 }
 
+# Over how long the value is a mean, s, and what a sensor may be off, in the rule's unit.
+_LATELY: dict[str, tuple[float, float]] = {
+    "dry-bulb-high-warning": (1200, 0.0),
+    "dry-bulb-high-heading": (1200, 0.0),
+    "dry-bulb-low-warning": (1200, 0.0),
+    "dry-bulb-low-heading": (1200, 0.0),
+    "humidity-high-warning": (21600, 2.5),
+    "humidity-low-warning": (21600, 2.5),
+    "humidity-not-raised": (0.0, 2.5),
+}
+
 
 @dataclass(frozen=True, slots=True)
 class ArchivedRule:
@@ -78,6 +89,7 @@ class ArchivedRule:
     def back(self) -> Rule:
         """The rule, with what it judges. Raises ValueError for one that cannot be."""
         quantity, side, level, foretells = _JUDGED.get(self.id, (None, None, None, None))
+        over_s, sensor_error = _LATELY.get(self.id, (0.0, 0.0))
         rule = Rule(
             id=self.id,
             words=self.words,
@@ -99,5 +111,7 @@ class ArchivedRule:
             side=side,
             level=level,
             foretells=foretells,
+            over_s=over_s,
+            sensor_error=sensor_error,
         )
         return checked(rule, "rules")

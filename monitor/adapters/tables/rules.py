@@ -80,6 +80,8 @@ class _Rule(Table):
     side: Annotated[str, one_of(JUDGED["side"])] | None = None
     level: Annotated[str, one_of(JUDGED["level"])] | None = None
     foretells: str | None = None
+    over_s: Annotated[_Number, within(0.0, 604_800.0)] = 0.0
+    sensor_error: Annotated[_Number, within(0.0, 10.0)] = 0.0
 
     def value(self, id_: str) -> Rule:
         fields = {name: getattr(self, name) for name in type(self).model_fields}

@@ -83,6 +83,8 @@ class Rule:
     limit: the breeder's own in place of the band's (°C, %RH), or the days after the due day; None: as the profile has it.
     quantity: what it judges by a limit: dry_bulb_c, humidity, egg_c or days; None: it has no limit. side: wrong above it (`high`) or below.
     level: which limit that is: the band's (`alarm`, `warning`), or what a source says kills (`lethal`); None: neither. foretells: the rule whose limit it says is ahead.
+    over_s: the value is a fading mean over so long (`signs/lately`); 0: each reading by itself. sensor_error: so far, in the rule's unit, the
+    band's limit is widened, for a good sensor may be off by that.
     """
 
     id: str
@@ -105,6 +107,8 @@ class Rule:
     side: str | None = None
     level: str | None = None
     foretells: str | None = None
+    over_s: float = 0.0
+    sensor_error: float = 0.0
 
     @property
     def of_band(self) -> bool:
@@ -162,6 +166,12 @@ def check_together(rules: Mapping[str, Rule], where: str) -> None:
             raise RuleError(where, f"{rule.id}.level: {rule.level!r}", "none: it judges by no limit of a band")
         if rule.level == LETHAL and (rule.quantity, rule.side) != (DRY_BULB, ABOVE):
             raise RuleError(where, f"{rule.id}.level: {rule.level!r}", "it of high temperature alone")
+        if rule.over_s and (
+            rule.quantity not in (DRY_BULB, HUMIDITY) or (rule.quantity == DRY_BULB and rule.level in (ALARM, LETHAL))
+        ):
+            raise RuleError(where, f"{rule.id}.over_s: {rule.over_s:g}", "0: it is judged by single readings")
+        if rule.foretells is not None and not rule.over_s:
+            raise RuleError(where, f"{rule.id}.over_s: 0", "more than 0: no single reading says what lies ahead")
         if rule.foretells is not None and rule.quantity != DRY_BULB:
             expected = "none: only temperature is foretold"
             raise RuleError(where, f"{rule.id}.foretells: {rule.foretells!r}", expected)

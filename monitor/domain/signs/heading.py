@@ -5,14 +5,16 @@ Kendall's tau. That interval takes the readings' scatter for chance. A thermosta
 a trend by every test of chance. So the slope is only asked for once the readings have left the range that they kept
 before:
 
-    |<-------------- calm: its range, ripple and all -------------->|<-- late: up to 10 min -->|
-                                                                      the tail: 5 min and more, every reading beyond it
+    |<-------------- calm: its range, ripple and all -------------->|<-- late: up to 40 min -->|
+                                                                      the tail: 25 min and more, every point beyond it
 
 A ripple keeps to its own range, so it has no tail, whatever its size, as long as its period is well under the calm
-part. A machine that comes back from elsewhere is not heading out until it has passed its target.
+part. The points are means (`lately`), so that neither a ripple that a slow sampling draws out nor a short overshoot
+makes one. A machine that comes back from elsewhere is not heading out: where it was as far on the other side of its
+target within the window, nothing is said.
 
-What this cannot do: foresee a fall that is over within the tail's 5 min. A small cabinet whose heater dies is past its
-limit in 2 min; there the alarm itself is the news.
+What this cannot do: foresee what is over within the hour. A small cabinet whose heater dies is past its limit in 2 min,
+one whose heater sticks in ten; there the alarm itself is the news. This is for what comes over hours.
 """
 
 from __future__ import annotations
@@ -23,15 +25,16 @@ from statistics import NormalDist, median
 
 from monitor.domain.fixed import fixed
 
-SPAN_S = 1800.0  # how far back a window reaches: 20 min of calm hold two cycles of the slowest usual ripple, 10 min
+SPAN_S = 10_800.0  # how far back a window reaches
 POINTS = 60  # that a window keeps at most: 1770 pairs
-LATE_S = 600.0
-TAIL_S = 270.0  # 5 min less one step: longer than an opening for candling, and half of the slowest ripple's cycle
-TAIL_POINTS = 6  # with fewer, the interval says little
-CALM_S, CALM_POINTS = 900.0, 10  # the least that tells a range
+STEP_S = SPAN_S / POINTS  # between two of them: 3 min
+LATE_S = 2400.0
+TAIL_S = 1500.0  # longer than a recovery from a door and its overshoot
+TAIL_POINTS = 5  # with fewer, the interval says little; of a probe that speaks each 5 min they are 20 min
+CALM_S, CALM_POINTS = 3600.0, 7  # the least that tells a range; of a probe that speaks each 10 min, too
 OUTLIERS = 0.1  # share of the calm that does not count as its range: spikes, a glimpse through the door
 GONE = 0.25  # share of the way from target to limit that must be gone: an overshoot after an opening stays under it
-STALE_S = 180.0  # without a reading for so long there is nothing to go by
+STALE_S = 1200.0  # without a reading for so long there is nothing to go by
 CONFIDENCE = 0.95
 
 Point = tuple[float, float]  # s on the clock that only goes forward, value
@@ -68,7 +71,7 @@ class Window:
 
     def seen(self, at_s: float, value: float) -> Window:
         """The window with one reading more; itself when the last one kept is too recent, or it is not a number."""
-        if not math.isfinite(value) or (self.points and at_s - self.points[-1][0] < SPAN_S / POINTS):
+        if not math.isfinite(value) or (self.points and at_s - self.points[-1][0] < STEP_S):
             return self
         points = self.points
         old = max(0, len(points) - (POINTS - 1))
@@ -142,6 +145,8 @@ def _tail(points: Sequence[Point], now_s: float, target: float) -> list[Point]:
     """The newest readings, as far back as all are beyond target and calm range; empty where little calm is known."""
     calm = sorted(y for t, y in points if now_s - t > LATE_S)
     if len(calm) < CALM_POINTS or now_s - LATE_S - points[0][0] < CALM_S:
+        return []
+    if calm[int(OUTLIERS * len(calm))] < (1.0 + GONE) * target:  # the limit lies at 0: it was as far on the other side
         return []
     edge = max(calm[len(calm) - 1 - int(OUTLIERS * len(calm))], target)
     tail: list[Point] = []

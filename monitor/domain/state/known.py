@@ -29,6 +29,7 @@ from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.quality import Trail
 from monitor.domain.readings.reading import Now
 from monitor.domain.signs.heading import Window
+from monitor.domain.signs.lately import Mean, Span
 from monitor.domain.signs.opening import Handling, Watch
 from monitor.domain.state.memory import EggFelt, Heard, Held, NodeFact
 from monitor.domain.state.record import Group, Unknown
@@ -41,7 +42,8 @@ MAX_REACHED = 1_000  # of episodes and contacts: those that stand are fewer by f
 class Limit:
     """One limit of a machine, ready to be compared: quantity 0 is dry bulb, 1 humidity; side +1 high, -1 low.
 
-    back is where the alarm goes: the limit less the deadband.
+    back is where the alarm goes: the limit less the deadband. edge: the band's own value, without what a sensor may be off. span: which of the plan's spans its value is the mean over; -1: none, it is
+    each reading's.
     """
 
     key: Key
@@ -50,6 +52,8 @@ class Limit:
     side: int
     limit: float
     back: float
+    edge: float
+    span: int = -1
 
 
 @fixed
@@ -70,7 +74,7 @@ class Plan:
     rules: those in force here, for these species. headings: the limits that the air may be heading for. keys: every alarm that
     readings of this machine's air are judged for.
     within: the dry bulb judged by low limits is at least this, by high limits at most this, and humidity likewise, while no limit is
-    passed. off_target_c: between these the air is heading for none of `headings`.
+    passed. off_target_c: between these the air is heading for none of `headings`. spans: over which the rest of the limits are judged.
     """
 
     needs: Needs
@@ -84,6 +88,7 @@ class Plan:
     keys: frozenset[Key] = frozenset()
     within: tuple[float, float, float, float] = (-math.inf, math.inf, -math.inf, math.inf)
     off_target_c: tuple[float, float] = (-math.inf, math.inf)
+    spans: tuple[Span, ...] = ()
 
 
 @fixed
@@ -134,13 +139,14 @@ class ProbeState:
 class MachineState:
     """What is known of one machine.
 
-    watch: whether someone has just opened it; handling: work at it that someone declared. windows: its air, as judged low and high, and
-    seen_by the probes that these are of. pairs: how its probes stand to one another. reached: the batches whose lockdown humidity was.
+    watch: whether someone has just opened it; handling: work at it that someone declared. means: how its air was lately, over each span
+    of the plan; windows: its air, as judged low and high; seen_by: the probes that both are of. pairs: how its probes stand to one another. reached: the batches whose lockdown humidity was.
     """
 
     plan: Plan | None = None
     watch: Watch | None = None
     handling: Handling | None = None
+    means: tuple[Mean | None, ...] = ()
     windows: tuple[Window, Window] | None = None
     seen_by: tuple[str, ...] | None = None
     pairs: Pairs | None = None

@@ -10,6 +10,7 @@ from monitor.domain.fixed import fixed
 from monitor.domain.readings.agreement import Given, Pair
 from monitor.domain.readings.quality import Trail
 from monitor.domain.signs.heading import Window
+from monitor.domain.signs.lately import Mean
 from monitor.domain.signs.opening import Watch
 
 
@@ -90,6 +91,7 @@ class MachineMemory:
     pairs: tuple[tuple[str, str, Pair], ...]
     lately: tuple[tuple[str, Given], ...]
     reached: tuple[str, ...]
+    means: tuple[Mean | None, ...] = ()
 
 
 @fixed

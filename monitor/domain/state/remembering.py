@@ -83,7 +83,7 @@ def take_up(look: Look, memory: Memory) -> None:
         machine = look.state.machine(m.machine)
         machine.watch = m.watch or machine.watch
         if m.windows is not None and m.seen_by is not None:
-            machine.windows, machine.seen_by = m.windows, m.seen_by
+            machine.windows, machine.seen_by, machine.means = m.windows, m.seen_by, m.means
         pairs = {(one, other): pair for one, other, pair in m.pairs if {one, other} <= probes}
         if pairs:
             machine.pairs = Pairs(pairs, {p: given for p, given in m.lately if p in probes})
@@ -128,4 +128,5 @@ def _machine(known: MachineState, machine: str) -> MachineMemory:
         tuple((one, other, pair) for (one, other), pair in pairs.pairs.items()),
         tuple(pairs.lately.items()),
         tuple(sorted(known.reached)),
+        known.means,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from statistics import median
 
@@ -11,7 +12,8 @@ from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement
 from monitor.domain.needs.bands import DRY_BULB, WET_BULB
 from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, LETHAL, NOT_RAISED, Rule
 from monitor.domain.readings.reading import FAIL
-from monitor.domain.signs.heading import Window, leaves
+from monitor.domain.signs.heading import STEP_S, Window, leaves
+from monitor.domain.signs.lately import Mean, follow
 from monitor.domain.signs.opening import AT_WORK, AWAITED, BACK, NOT_BACK, Watch, holds, outcome, watch
 from monitor.domain.signs.seen import NotBack, Opened
 from monitor.domain.state.known import Limit, Look, MachineState, Plan
@@ -134,10 +136,16 @@ def _judge_air(  # noqa: PLR0917 - with each reading
         if work in (BACK, NOT_BACK):
             _end_handling(look, plan_, outside, reading=reading)
     low_held = door_open or work == AWAITED
-    if standing or _passed(plan_, values):
-        _judge_limits(look, plan_, values, reading, (low_held, work == AT_WORK))
-    if not door_open and not work:
-        windows = _window(look, known, values, seen)
+    if seen != known.seen_by:  # another set of probes is another line
+        known.means, known.windows, known.seen_by = (), None, seen
+    undisturbed = not (door_open or work)
+    if undisturbed:
+        known.means = follow(known.means, plan_.spans, look.now.mono_s, values, reading.probe.interval_s)
+    if standing or _passed(plan_, values, known.means if undisturbed else ()):
+        means = known.means if undisturbed else ()
+        _judge_limits(look, plan_, values, reading, waits=(low_held, work == AT_WORK), means=means)
+    if undisturbed:
+        windows = _window(look, known, plan_)
         if windows is not None and (standing or _off_target(plan_, windows)):
             _judge_heading(look, plan_, values, windows, reading)
     if plan_.eggs and values[0] is not None and values[1] is not None:
@@ -147,8 +155,13 @@ def _judge_air(  # noqa: PLR0917 - with each reading
         _lockdown_humidity(look, plan_.needs.machine, plan_, values[2])
 
 
-def _passed(plan_: Plan, values: _Values) -> bool:
+def _passed(plan_: Plan, values: _Values, means: Sequence[Mean | None]) -> bool:
     """Whether any limit is passed."""
+    for i, mean in enumerate(means):
+        if mean is not None:
+            span = plan_.spans[i]
+            if mean.low < span.least or mean.high > span.most:
+                return True
     low_c, high_c, dry, damp = values
     least_c, most_c, driest, dampest = plan_.within
     if low_c is not None and high_c is not None and (low_c < least_c or high_c > most_c):
@@ -156,19 +169,37 @@ def _passed(plan_: Plan, values: _Values) -> bool:
     return dry is not None and damp is not None and (dry < driest or damp > dampest)
 
 
-def _judge_limits(look: Look, plan_: Plan, values: _Values, reading: Fresh, waits: tuple[bool, bool]) -> None:  # noqa: PLR0917 - with each reading
-    """Each limit that is passed, or has an alarm. waits: whether what is low is held back, and all but heat for work at the machine."""
+def _judge_limits(  # noqa: PLR0917 - with each reading
+    look: Look, plan_: Plan, values: _Values, reading: Fresh, *, waits: tuple[bool, bool], means: Sequence[Mean | None]
+) -> None:
+    """Each limit that is passed, or has an alarm. waits: whether what is low is held back, and all but heat for work at the machine.
+
+    means: over the plan's spans; empty while the machine is open, when no mean says anything.
+    """
     low_held, at_work = waits
     for limit in plan_.limits:
-        value = values[limit.quantity * 2 + (limit.side > 0)]
+        young = False
+        if limit.span < 0:
+            value = values[limit.quantity * 2 + (limit.side > 0)]
+        else:
+            mean = means[limit.span] if means else None
+            value = None if mean is None else mean.high if limit.side > 0 else mean.low
+            young = mean is not None and not mean.judged(plan_.spans[limit.span])
         if value is None:
             continue
         verdict = _verdict(limit, value)
-        if verdict != OUT and limit.key not in look.state.alarms:
+        if limit.key not in look.state.alarms and (young or verdict != OUT):
             continue
+        if young and verdict == OUT:
+            verdict = BETWEEN  # it begins nothing, and ends nothing
         quantity = DRY_BULB if limit.quantity == 0 else plan_.humid
         judgement = Judgement(verdict, _since(reading, limit, verdict), value, limit.limit, quantity)
         held = (low_held and limit.side < 0) or (at_work and not dangerous_heat(limit.rule))
+        if (
+            limit.span >= 0 and not held
+        ):  # a mean outlasts its cause: what is back within the band by now is not told any more
+            newest = values[limit.quantity * 2 + (limit.side > 0)]
+            held = newest is None or (newest - limit.edge) * limit.side <= 0.0
         judge(look, limit.key, judgement, held=held)
 
 
@@ -181,24 +212,27 @@ def _verdict(limit: Limit, value: float) -> int:
 def _since(reading: Fresh, limit: Limit, verdict: int) -> datetime:
     """When a limit was first seen passed: by the reading before, where that had to wait for this one and was beyond it too."""
     before = reading.confirmed
-    if before is None or limit.quantity != 0 or verdict != OUT or not before.dry_bulb_held:
+    if before is None or limit.quantity != 0 or limit.span >= 0 or verdict != OUT or not before.dry_bulb_held:
         return reading.at
     return before.at if (before.dry_bulb_c - limit.limit) * limit.side > 0.0 else reading.at
 
 
-def _window(look: Look, known: MachineState, values: _Values, seen: tuple[str, ...]) -> tuple[Window, Window] | None:  # noqa: PLR0917 - with each reading
-    """The machine's air of the last half hour, with what it is now; None where it is not known."""
-    cold, warm = known.windows or (_NO_WINDOW, _NO_WINDOW)
-    if seen != known.seen_by:  # another set of probes is another line
-        cold = warm = _NO_WINDOW
-        known.seen_by = seen
-    low_c, high_c, mono_s = values[0], values[1], look.now.mono_s
-    if low_c is None or high_c is None:
+def _window(look: Look, known: MachineState, plan_: Plan) -> tuple[Window, Window] | None:
+    """The machine's air of the last hours, as means over the span of its headings; None where they are not known, or too young."""
+    if not plan_.headings:
         return None
+    mono_s, windows = look.now.mono_s, known.windows
+    if windows is not None and mono_s - windows[0].points[-1][0] < STEP_S:
+        return windows
+    span = plan_.headings[0].span
+    mean = known.means[span] if span < len(known.means) else None
+    if mean is None or not mean.judged(plan_.spans[span]):
+        return None
+    cold, warm = windows or (_NO_WINDOW, _NO_WINDOW)
     # Of one probe, or of three and more, what is judged low is what is judged high.
-    one = cold is warm and low_c == high_c
-    cold = cold.seen(mono_s, low_c)
-    windows = known.windows = cold, cold if one else warm.seen(mono_s, high_c)
+    one = cold is warm and mean.low == mean.high
+    cold = cold.seen(mono_s, mean.low)
+    windows = known.windows = cold, cold if one else warm.seen(mono_s, mean.high)
     return windows
 
 
@@ -217,7 +251,10 @@ def _judge_heading(look: Look, plan_: Plan, values: _Values, windows: tuple[Wind
     for limit in plan_.headings:
         value_c = high_c if limit.side > 0 else low_c
         within_s = limit.rule.respond_min * 60.0
-        ahead = leaves(windows[limit.side > 0], limit.limit, look.now.mono_s, target_c, within_s)
+        ahead = None
+        # The window's means outlast their cause: air that is home by now, or beyond the limit, heads nowhere.
+        if (value_c - target_c) * limit.side > 0.0 and (value_c - limit.limit) * limit.side <= 0.0:
+            ahead = leaves(windows[limit.side > 0], limit.limit, look.now.mono_s, target_c, within_s)
         if ahead is None and limit.key not in look.state.alarms:
             continue
         about: About = ""

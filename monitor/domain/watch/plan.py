@@ -14,7 +14,7 @@ from dataclasses import replace
 from monitor.domain.air.psychrometrics import wet_bulb_c
 from monitor.domain.alarms.about import Moving
 from monitor.domain.eggs.temperature import model_of
-from monitor.domain.needs.bands import WET_BULB, Needs, Occupant
+from monitor.domain.needs.bands import SENSOR_ERROR_RH_PCT, SENSOR_ERROR_WET_K, WET_BULB, Needs, Occupant
 from monitor.domain.needs.places import places_of
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import rules_of
@@ -33,6 +33,7 @@ from monitor.domain.needs.rules import (
 )
 from monitor.domain.needs.site import HATCHER, STILL, Site
 from monitor.domain.signs.heading import calm_until
+from monitor.domain.signs.lately import EVERY_SHARE, Span
 from monitor.domain.state.known import Eggs, Limit, Look, Plan
 
 SITE_SUBJECT = "site"
@@ -65,8 +66,10 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
         if (
             awaited and band.low_warning is not None and "humidity" not in needs.conflict
         ):  # which says what is to be done
+            rule = rules[NOT_RAISED]
+            error = error_of(rule, band.low_warning, band.low_alarm, kind=kind)
             limits.append(
-                _limit(needs.machine, rules[NOT_RAISED], quantity=1, side=-1, value=band.low_warning, band=band)
+                _limit(needs.machine, rule, quantity=1, side=-1, value=band.low_warning, band=band, error=error)
             )
         band_c = needs.dry_bulb_c.target if kind == WET_BULB and needs.dry_bulb_c is not None else None
         limits.extend(
@@ -76,9 +79,39 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
     keys = {limit.key for limit in (*limits, *headings)}
     if any(e.judged for e in eggs):
         keys |= {(needs.machine, EGG_HOT), (needs.machine, EGG_COLD)}
+    limits, headings, spans = _over_spans(limits, headings)
     within = (*_within(limits, 0), *_within(limits, 1))
     off_c = _off_target_c(headings, None if needs.dry_bulb_c is None else needs.dry_bulb_c.target)
-    return Plan(needs, tuple(limits), kind, awaited, rules, low_c, eggs, headings, frozenset(keys), within, off_c)
+    return Plan(
+        needs, tuple(limits), kind, awaited, rules, low_c, eggs, headings, frozenset(keys), within, off_c, spans
+    )
+
+
+def _over_spans(
+    limits: Iterable[Limit], headings: Iterable[Limit]
+) -> tuple[list[Limit], tuple[Limit, ...], tuple[Span, ...]]:
+    """Limits and headings, each with the span that its value is the mean over; and those spans."""
+    by_span: dict[tuple[int, float], list[Limit]] = {}
+
+    def placed(limit: Limit, *judges: Limit) -> Limit:
+        over_s = limit.rule.over_s
+        if over_s <= 0.0:
+            return limit
+        key = limit.quantity, over_s
+        by_span.setdefault(key, []).extend(judges)
+        return replace(limit, span=list(by_span).index(key))
+
+    both = [placed(limit, limit) for limit in limits], tuple(placed(heading) for heading in headings)
+    spans = []
+    for (quantity, over_s), of_it in by_span.items():
+        least = max((limit.limit for limit in of_it if limit.side < 0), default=-math.inf)
+        most = min((limit.limit for limit in of_it if limit.side > 0), default=math.inf)
+        doubted = [limit for limit in of_it if limit.edge != limit.limit]
+        edge_low = max((limit.edge for limit in doubted if limit.side < 0), default=math.inf)
+        edge_high = min((limit.edge for limit in doubted if limit.side > 0), default=-math.inf)
+        values = tuple(limit.limit for limit in of_it)
+        spans.append(Span(quantity, over_s, least, most, values, edge_low, edge_high, EVERY_SHARE * over_s))
+    return *both, tuple(spans)
 
 
 def _within(limits: Iterable[Limit], quantity: int) -> tuple[float, float]:
@@ -111,10 +144,18 @@ def _limits(
             if kind == WET_BULB:
                 value = float(wet_bulb_c(at_c, value, site.pressure_kpa))
         if value is not None and rule is not None:
-            result.append(
-                _limit(machine, rule, quantity=place, side=1 if side == ABOVE else -1, value=value, band=band)
-            )
+            error = error_of(rule, value, getattr(band, f"{side}_{ALARM}"), kind=kind)
+            sign = 1 if side == ABOVE else -1
+            result.append(_limit(machine, rule, quantity=place, side=sign, value=value, band=band, error=error))
     return result
+
+
+def error_of(rule: Rule, value: float, alarm: float | None, *, kind: str) -> float:
+    """So far beyond a band's limit a sound sensor may be: that is no news; but the alarm behind it is. Nothing of a breeder's own limit."""
+    if rule.limit is not None:
+        return 0.0
+    error = rule.sensor_error * (SENSOR_ERROR_WET_K / SENSOR_ERROR_RH_PCT if kind == WET_BULB else 1.0)
+    return error if alarm is None else min(error, abs(alarm - value))
 
 
 def _lethal(needs: Needs, band: Band, rules: Mapping[str, Rule], site: Site) -> Iterator[Limit]:  # noqa: PLR0917 - once for each plan
@@ -126,12 +167,16 @@ def _lethal(needs: Needs, band: Band, rules: Mapping[str, Rule], site: Site) -> 
     yield _limit(needs.machine, rule, quantity=0, side=1, value=value_c, band=band)
 
 
-def _limit(machine: str, rule: Rule, *, quantity: int, side: int, value: float, band: Band) -> Limit:
+def _limit(
+    machine: str, rule: Rule, *, quantity: int, side: int, value: float, band: Band, error: float = 0.0
+) -> Limit:
+    """error: so far beyond the value it is passed; it is back by half of that, or by the deadband, whichever is more."""
     deadband = rule.deadband
     low, high = band.calm
     if low is not None and high is not None:
         deadband = min(deadband, BAND_SHARE * (high - low))
-    return Limit((machine, rule.id), rule, quantity, side, value, value - side * deadband)
+    limit = value + side * error
+    return Limit((machine, rule.id), rule, quantity, side, limit, limit - side * max(deadband, error / 2.0), value)
 
 
 def _headings(limits: Iterable[Limit], rules: Mapping[str, Rule]) -> Iterator[Limit]:

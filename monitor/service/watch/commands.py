@@ -403,6 +403,7 @@ def _calibrate(look: Look, request: Calibrate, words: ports.Words) -> Mapping[st
         machine = look.state.machine(probe.machine)
         machine.pairs = forget(machine.pairs or Pairs(), name)
         machine.watch = machine.windows = None
+        machine.means = ()
         # Also for the next run, where this is asked while none goes on.
         look.out.memory = remember(look)
     by, what = f" by {calibration.by}" if calibration.by else "", words.calibration(calibration)

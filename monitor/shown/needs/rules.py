@@ -15,10 +15,10 @@ from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, Needs, needs_of
 from monitor.domain.needs.batch import Batch, counted, whole_day
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import SHIPPED, WORKED_OUT, InForce, in_force
-from monitor.domain.needs.rules import CHANGEABLE, LETHAL, SITE_WIDE, Rule
+from monitor.domain.needs.rules import ABOVE, ALARM, CHANGEABLE, LETHAL, SITE_WIDE, Rule
 from monitor.domain.needs.site import HOLDS_EGGS, Machine, Site
 from monitor.domain.wall import utc_text
-from monitor.domain.watch.plan import BAND_SHARE
+from monitor.domain.watch.plan import BAND_SHARE, error_of
 from monitor.shown.form import short_span
 from monitor.shown.values import show_figure, stage_words
 
@@ -35,6 +35,7 @@ _LEGEND = """\
 on, off: how long it must last to come, and to go. again: when it is told again.
 dead: how far inside its limit it must be to go.
 respond: from the alarm to the harm; with the severity it makes the priority.
+Humidity that is dry or humid: beyond the band by what a sensor may be off.
 *: a quarter of the band, as that is less. Days (d) of an overdue rule: after the due day.
 What is not as shipped has a line below it that says whose it is."""
 
@@ -89,14 +90,18 @@ def _of_band(found: InForce, needs: Needs, alone: Mapping[str, Needs]) -> dict[s
     judged = _judged(needs, rule)
     if judged is None:  # nothing in there is judged by it yet
         return {"quantity": None if rule.limit is None else DRY_BULB if rule.quantity == DRY_BULB else RH}
-    (quantity, band), limit, batches = judged, rule.limit, []
+    (quantity, band), limit, batches, error = judged, rule.limit, [], 0.0
     if limit is None:
         limit = _limit_of(needs, band, rule)
         origins["limit"] = SHIPPED if limit is None else _published(needs) if rule.level == LETHAL else OF_BAND
         batches = _whose(rule, quantity, limit, alone=alone)
+        if limit is not None and rule.sensor_error:
+            alarm: float | None = getattr(band, f"{rule.side}_{ALARM}")
+            error = error_of(rule, limit, alarm, kind=quantity)
+            limit += error if rule.side == ABOVE else -error
     elif quantity == WET_BULB:
         quantity = RH  # in which a person gives it
-    deadband = _deadband(rule, band)
+    deadband = max(_deadband(rule, band), error / 2.0)
     if deadband < rule.deadband:
         origins["deadband"] = CAPPED
     return {

@@ -57,7 +57,9 @@ SOUND: dict[str, Any] = {
     "consequence": "It gets warm.",
     "first_act": "Draw the curtain.",
 }
-FIELDS = ", ".join(sorted({*SOUND, "re_alarm_s", "limit", "quantity", "side", "level", "foretells"}))
+FIELDS = ", ".join(
+    sorted({*SOUND, "re_alarm_s", "limit", "quantity", "side", "level", "foretells", "over_s", "sensor_error"})
+)
 WARM = {"quantity": "dry_bulb_c", "side": "high", "level": "alarm"}
 NAME_LENGTH = 24  # the longest name of a machine
 
@@ -380,15 +382,26 @@ def test_a_limit_belongs_to_few_rules() -> None:
             "f: r.level: 'alarm', expected none: it judges by no limit of a band",
         ),
         (
-            {"r": {**SOUND, "quantity": "humidity", "side": "low", "foretells": "s"}},
+            {"r": {**SOUND, "quantity": "humidity", "side": "low", "foretells": "s", "over_s": 600}},
             "f: r.foretells: 's', expected none: only temperature is foretold",
+        ),
+        (
+            {"r": {**SOUND, **WARM, "over_s": 600}},
+            "f: r.over_s: 600, expected 0: it is judged by single readings",
+        ),
+        (
+            {"r": {**SOUND, "quantity": "dry_bulb_c", "side": "low", "foretells": "s"}},
+            "f: r.over_s: 0, expected more than 0: no single reading says what lies ahead",
         ),
         (
             {"r": {**SOUND, **WARM}, "s": {**SOUND, **WARM}},
             "f: r: dry_bulb_c, high, alarm, expected a limit that no other rule judges by",
         ),
         (
-            {"r": {**SOUND, **WARM}, "s": {**SOUND, "quantity": "dry_bulb_c", "side": "low", "foretells": "r"}},
+            {
+                "r": {**SOUND, **WARM},
+                "s": {**SOUND, "quantity": "dry_bulb_c", "side": "low", "foretells": "r", "over_s": 600},
+            },
             "f: s.foretells: 'r', expected the alarm of the same quantity and side",
         ),
     ],

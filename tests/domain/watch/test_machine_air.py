@@ -280,10 +280,10 @@ def test_handling_is_bounded(for_s: object) -> None:
 
 
 def test_a_limit_that_lies_ahead_is_told_before_it_is_passed() -> None:
-    """Air that climbs slowly is told while there is time, with the time that is left; the alarm then takes over, and the forecast
-    says no 'no longer' while it stands."""
-    story = one_probe(minutes=60)
-    ramp(story, 38.99, 25)
+    """Air that climbs over an hour and a half is told while there is time, with the time that is left; the alarm then takes over, and the
+    forecast says no 'no longer' while it stands."""
+    story = one_probe(minutes=120)
+    ramp(story, 38.99, 90)
     assert story.state_of(HIGH_HEADING) == UNACKNOWLEDGED
     assert "39.0 °C in" in story.about(HIGH_HEADING)
     assert story.state_of(HIGH_ALARM) == NORMAL
@@ -294,49 +294,47 @@ def test_a_limit_that_lies_ahead_is_told_before_it_is_passed() -> None:
 
 
 def test_a_warm_machine_that_stays_where_it_is_heads_nowhere() -> None:
-    """Warm and level is a warning, never a forecast."""
-    story = one_probe(minutes=60)
+    """Warm and level is a warning, never a forecast for long."""
+    story = one_probe(minutes=120)
     ramp(story, 38.4, 30)
-    story.run(minutes=60)
+    story.run(minutes=120)
     assert story.state_of("dry-bulb-high-warning") == UNACKNOWLEDGED
     late = [t for t in story.transitions if t.alarm.rule == HIGH_HEADING and t.state == UNACKNOWLEDGED]
     assert len(late) <= 1
     assert story.state_of(HIGH_HEADING) != UNACKNOWLEDGED
 
 
-@pytest.mark.parametrize(("k_per_h", "told"), [(0.65, True), (0.46, False)])
+@pytest.mark.parametrize(("k_per_h", "told"), [(0.5, True), (0.38, False)])
 def test_what_lies_more_than_two_hours_ahead_is_not_told(k_per_h: float, told: bool) -> None:
-    """Heat is looked for 120 min ahead (rules.toml). Climbing from 37.5 to 37.96 °C towards 39.0 °C, at 0.65 K/h the limit lies 96 min
-    ahead in the end and is told; at 0.46 K/h it lies 136 min ahead and is not."""
-    story = one_probe(minutes=60)
-    ramp(story, 37.96, 60.0 * 0.46 / k_per_h)
+    """Heat is looked for 120 min ahead (rules.toml). Climbing from 37.5 to 38.2 °C towards 39.0 °C, at 0.5 K/h the limit lies 96 min
+    ahead in the end and is told; at 0.38 K/h it lies 126 min ahead and is not."""
+    story = one_probe(minutes=120)
+    ramp(story, 38.2, 60.0 * 0.7 / k_per_h)
     assert (story.state_of(HIGH_HEADING) == UNACKNOWLEDGED) is told
 
 
-@pytest.mark.parametrize("to_c", [38.99, 36.05])
+@pytest.mark.parametrize("to_c", [38.9, 36.1])
 def test_nothing_is_foretold_while_somebody_works_at_the_machine(to_c: float) -> None:
     """Air that moves slowly towards a limit is foretold from a shut machine, and not from one at which work was declared."""
     headings = {HIGH_HEADING, LOW_HEADING}
     told: dict[bool, set[str]] = {}
     for at_work in (False, True):
-        story = one_probe(minutes=60)
+        story = one_probe(minutes=120)
         if at_work:
-            ask(story, do="handling", machine="setter-1", for_s=1800.0, by="sam")
-        ramp(story, to_c, 25)
+            ask(story, do="handling", machine="setter-1", for_s=3600.0, by="sam")
+        ramp(story, to_c, 55)
         told[at_work] = {t.alarm.rule for t in story.transitions if t.state == UNACKNOWLEDGED} & headings
     assert told == {False: {HIGH_HEADING if to_c > 37.8 else LOW_HEADING}, True: set()}
 
 
-@pytest.mark.parametrize("opened", [False, True])
-def test_nothing_is_foretold_of_an_opening_that_nobody_declared(opened: bool) -> None:
-    """A door opened for seven minutes: the air falls at once by a degree, turns, and sinks again towards its low limit, shallow enough
-    to be foretold of a shut machine. As long as the air shows the door, nothing is foretold; the same air whose humidity
-    stayed where it was, which no door does, is foretold."""
-    story = one_probe(minutes=60)
-    ramp(story, 36.75, 0.5, 36.0 if opened else 45.0)
-    ramp(story, 36.1, 9, 36.0 if opened else 45.0)
-    told = {t.alarm.rule for t in story.transitions if t.state == UNACKNOWLEDGED}
-    assert (LOW_HEADING in told) is not opened
+def test_nothing_is_foretold_on_the_way_home() -> None:
+    """A machine that was out for an hour, without anybody's word, warms through its target and beyond for an hour: that is no forecast."""
+    story = one_probe(minutes=120)
+    ramp(story, 33.0, 20)
+    story.run(minutes=40)
+    ramp(story, 37.5, 20)
+    ramp(story, 38.4, 60)
+    assert HIGH_HEADING not in {t.alarm.rule for t in story.transitions}
 
 
 # What the eggs feel.
@@ -639,11 +637,12 @@ def test_the_cold_tells_itself_once_its_delay_has_run(cold_s: float, told: str) 
 
 
 def test_lockdown_humidity_is_reached_at_its_very_limit() -> None:
-    """60 % is the hen's low warning in lockdown here: a whisker under it nothing is reached, at it the batch is awaited no more."""
+    """60 % is the hen's low warning in lockdown here, and 2.5 % what a sensor may be off: a whisker under that nothing is reached, at it the
+    batch is awaited no more."""
     story = Story(batches=(batch(day=18.2, declared=[("lockdown", 18.0)]),))
-    exactly(story, (37.5, 59.9), (37.5, 59.95), (37.5, 59.99))
+    exactly(story, (37.5, 57.4), (37.5, 57.45), (37.5, 57.49))
     assert there(story.state.machine("setter-1").plan).awaited == ("hen-1",)
-    exactly(story, (37.5, 60.0))
+    exactly(story, (37.5, 57.5))
     assert there(story.state.machine("setter-1").plan).awaited == ()
     assert story.state.machine("setter-1").reached == {"hen-1"}
 
@@ -664,9 +663,9 @@ def test_an_alarm_that_it_was_not_raised_must_end_first() -> None:
 def test_of_two_probes_the_one_nearer_the_limit_is_foretold(to_c: float, rule: str, side: float) -> None:
     """What lies ahead is asked of the warmer one for heat and of the colder one for cold, and told with its value."""
     story = several(TOP, LOW)
-    story.run(minutes=60)
-    for n in range(1, 151):
-        way = (to_c - 37.5) * n / 150
+    story.run(minutes=120)
+    for n in range(1, 361):
+        way = (to_c - 37.5) * n / 360
         story.air = {TOP: (37.5 + way, 45.0), LOW: (37.5 + way - side * 0.2, 45.0)}
         story.run(seconds=10)
     about = story.alarm(rule).about
@@ -678,8 +677,8 @@ def test_of_two_probes_the_one_nearer_the_limit_is_foretold(to_c: float, rule: s
 def test_a_forecast_stands_until_its_alarm_is_told() -> None:
     """Air that has passed the limit is no longer ahead of it, and stays foretold for as long as nobody was told that it is passed: the
     cold's own alarm waits five minutes, the forecast's end as many."""
-    story = one_probe(minutes=60)
-    ramp(story, 36.1, 20)
+    story = one_probe(minutes=120)
+    ramp(story, 36.1, 60)
     assert story.state_of(LOW_HEADING) == UNACKNOWLEDGED
     ramp(story, 35.7, 3)
     story.run(minutes=2)

@@ -45,8 +45,8 @@ def test_every_limit_of_a_band_is_compared() -> None:
         "dry-bulb-low-warning": (0, -1, 37.0),
         "dry-bulb-low-alarm": (0, -1, 36.0),
         "humidity-high-alarm": (1, 1, 60.0),
-        "humidity-high-warning": (1, 1, 50.0),
-        "humidity-low-warning": (1, -1, 40.0),
+        "humidity-high-warning": (1, 1, 52.5),  # 50 and 40, and 2.5 that a sensor may be off
+        "humidity-low-warning": (1, -1, 37.5),
         "humidity-low-alarm": (1, -1, 30.0),
     }
     assert all(limit.key == ("setter-1", name) for name, limit in found.items())
@@ -65,7 +65,7 @@ def test_the_way_back_is_inside_the_limit() -> None:
     found = limits(plan_of(Needs("setter-1", dry_bulb_c=WARM, rh_pct=DRY_RH), SITE, NONE))
     assert found["dry-bulb-high-alarm"].back == pytest.approx(39.0 - RULES["dry-bulb-high-alarm"].deadband)
     assert found["dry-bulb-low-alarm"].back == pytest.approx(36.0 + RULES["dry-bulb-low-alarm"].deadband)
-    assert found["humidity-low-warning"].back == pytest.approx(40.0 + RULES["humidity-low-warning"].deadband)
+    assert found["humidity-low-warning"].back == pytest.approx(37.5 + RULES["humidity-low-warning"].deadband)
 
 
 @pytest.mark.parametrize("band", [Band(36.0, 37.4, 37.5, 37.6, 39.0), Band(low_alarm=37.3, high_alarm=37.5), DRY_WET])
@@ -79,7 +79,7 @@ def test_a_deadband_leaves_room_in_the_band(band: Band) -> None:
         low, high = band.low_warning or band.low_alarm, band.high_warning or band.high_alarm
         assert low is not None
         assert high is not None
-        assert all(abs(limit.limit - limit.back) <= BAND_SHARE * (high - low) + 1e-9 for limit in found)
+        assert all((limit.edge - limit.back) * limit.side <= BAND_SHARE * (high - low) + 1e-9 for limit in found)
 
 
 def test_lockdown_humidity_is_awaited_once_the_settling_is_over() -> None:
@@ -87,7 +87,7 @@ def test_lockdown_humidity_is_awaited_once_the_settling_is_over() -> None:
     needs = Needs("setter-1", (occupant(),), WARM, MOIST_RH)
     awaited = plan_of(needs, SITE, NONE)
     assert awaited.awaited == ("hen-1",)
-    assert limits(awaited)[NOT_RAISED].limit == MOIST_RH.low_warning
+    assert limits(awaited)[NOT_RAISED].limit == 60.0 - RULES[NOT_RAISED].sensor_error
     order = [limit.rule.id for limit in awaited.limits]
     assert order.index(NOT_RAISED) < order.index("humidity-low-alarm")  # it begins first, and says it for both
     reached = plan_of(needs, SITE, frozenset({"hen-1"}))
@@ -168,11 +168,15 @@ def test_trouble_with_cold_begins_at_the_highest_low_limit(band: Band, low_c: fl
 
 
 def test_between_which_values_nothing_is_passed() -> None:
-    """From the highest low limit to the lowest high one, of temperature and of humidity; where there are none, anywhere."""
-    assert plan_of(Needs("setter-1", dry_bulb_c=WARM, rh_pct=DRY_RH), SITE, NONE).within == (37.0, 38.0, 40.0, 50.0)
+    """From the highest low limit to the lowest high one, of temperature and of humidity; where there are none, anywhere. The warnings
+    are judged by the means over their spans."""
     none = (float("-inf"), float("inf"))
+    both = plan_of(Needs("setter-1", dry_bulb_c=WARM, rh_pct=DRY_RH), SITE, NONE)
+    assert both.within == (37.0, 38.0, 37.5, 52.5)
+    assert [(s.quantity, s.least, s.most) for s in both.spans] == [(0, 37.0, 38.0), (1, 37.5, 52.5)]
+    assert [(s.edge_low, s.edge_high) for s in both.spans] == [(math.inf, -math.inf), (40.0, 50.0)]
     assert plan_of(Needs("setter-1", dry_bulb_c=WARM), SITE, NONE).within == (37.0, 38.0, *none)
-    assert plan_of(Needs("setter-1", rh_pct=DRY_RH), SITE, NONE).within == (*none, 40.0, 50.0)
+    assert plan_of(Needs("setter-1", rh_pct=DRY_RH), SITE, NONE).within == (*none, 37.5, 52.5)
 
 
 @pytest.mark.parametrize(
@@ -244,7 +248,7 @@ def test_what_was_not_raised_is_a_low_humidity_of_the_machine() -> None:
     plan = plan_of(Needs("setter-1", (occupant(),), WARM, MOIST_RH), SITE, NONE)
     limit = limits(plan)[NOT_RAISED]
     assert (limit.key, limit.quantity, limit.side) == (("setter-1", NOT_RAISED), 1, -1)
-    assert limit.back == pytest.approx(60.0 + RULES[NOT_RAISED].deadband)
+    assert limit.back == pytest.approx(57.5 + 1.25)  # by half of what a sensor may be off
     assert plan.low_dry_bulb_c == 37.0
 
 

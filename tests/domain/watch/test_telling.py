@@ -188,7 +188,7 @@ def test_a_shelved_alarm_is_not_told_as_its_warning() -> None:
     story.run(minutes=9)
     assert len(story.notices) == 1
     story.air[TOP] = (38.5, 45.0)
-    story.run(minutes=4)
+    story.run(minutes=14)
     assert story.state_of("dry-bulb-high-warning") == UNACKNOWLEDGED
 
 
@@ -196,7 +196,7 @@ def test_an_alarm_out_of_service_does_not_hide_its_warning() -> None:
     """Taking 'too hot' out of service leaves 'warm' to be told."""
     story = hot_story()
     adopt(story, set_out_of_service(story.state.alarms[KEY], out=True, who="sam", now=story.now()))
-    story.run(minutes=4)
+    story.run(minutes=22)
     assert story.state_of("dry-bulb-high-warning") == UNACKNOWLEDGED
 
 
@@ -207,25 +207,25 @@ def test_a_warning_is_not_told_while_its_alarm_stands() -> None:
     assert len(story.notices) == 1
     adopt(story, acknowledge(story.state.alarms[KEY], "sam", story.now()))
     story.air[TOP] = (38.5, 45.0)
-    story.run(minutes=4)
+    story.run(minutes=14)
     assert story.titles() == [
         "Urgent: Setter 1 too hot",
         "Over: Setter 1 no longer too hot",
         "When you can: Setter 1 warm",
     ]
     story.air[TOP] = GOOD
-    story.run(minutes=2)
+    story.run(minutes=40)
     assert story.titles()[-1] == "When you can: Setter 1 warm"  # what is low says no end
 
 
 def test_a_warning_that_stood_before_its_alarm_goes_on() -> None:
     """A slow rise is told twice, at the warning and at the alarm; each the end is told of what was urgent."""
     story = Story(batches=(batch(),), air={TOP: (38.5, 45.0)})
-    story.run(minutes=4)
+    story.run(minutes=22)
     story.air[TOP] = HOT
     story.run(minutes=2)
     story.air[TOP] = GOOD
-    story.run(minutes=3)
+    story.run(minutes=40)
     assert story.titles() == [
         "When you can: Setter 1 warm",
         "Urgent: Setter 1 too hot",

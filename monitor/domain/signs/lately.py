@@ -1,0 +1,98 @@
+"""How a machine's air was lately: fading means over minutes or hours, by which what can wait is judged.
+
+One sample a minute of a switching thermostat is a draw from its swing, and a humidity harms by its mean over days. So a rule says over
+which span its value is judged (`over_s` in rules.toml); what kills within the hour is judged by single readings and has none.
+
+The mean is exponential, with a time constant of half the span: a value counts as old, on average, as in a plain mean over the span. Until
+so much was seen it is a plain mean, and is not judged by. What came in while a door was open, or somebody worked at the machine, is left
+out by the caller. Silence teaches nothing, and after one longer than the span the mean begins anew; so it does with other probes and
+with other limits, for what the air was before says nothing of what the eggs need now.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from monitor.domain.fixed import fixed
+
+MOST_INTERVALS = 3.0  # that one reading may stand for
+EVERY_SHARE = 1.0 / 120.0  # of the span: so often a mean takes a value
+Pair = tuple[float, float]  # as judged by low limits, and by high ones
+
+
+@fixed
+class Span:
+    """Over how long a quantity is judged. quantity: 0 dry bulb, 1 humidity. least, most: while the mean is within these no limit is passed.
+
+    every_s: so often the mean takes a value; more often would change nothing that can be seen.
+    limits: what it is compared with; a mean under other limits is another one. edge_low, edge_high: beyond these inwards, towards the target,
+    a value counts as if it lay there: what was well within for hours must not hide what is now beyond for as long. Infinite where each value
+    counts as it is, as that of a thermostat's swing.
+    """
+
+    quantity: int
+    over_s: float
+    least: float
+    most: float
+    limits: tuple[float, ...]
+    edge_low: float = math.inf
+    edge_high: float = -math.inf
+    every_s: float = 0.0
+
+
+@fixed
+class Mean:
+    """One fading mean. held_s: how much time it holds, up to half its span; at_s: when it last took a value. limits: as the span's."""
+
+    low: float
+    high: float
+    held_s: float
+    at_s: float
+    limits: tuple[float, ...]
+
+    def judged(self, span: Span) -> bool:
+        """Whether it holds enough to be judged by."""
+        return self.held_s >= span.over_s / 2.0
+
+
+def follow(means: tuple[Mean | None, ...], spans: Sequence[Span], mono_s: float, values: Sequence[float | None], interval_s: float) -> tuple[Mean | None, ...]:  # fmt: skip  # noqa: PLR0917 - with each reading
+    """The means after one reading of the machine more.
+
+    Parameters
+        means: one for each span; fewer, or None, where nothing is known. values: the machine's air now: dry bulb as judged low and high,
+        then humidity; None where it is not known. interval_s: how often such readings come.
+    """
+    result: list[Mean | None] | None = None
+    known = len(means)
+    for i, span in enumerate(spans):
+        before = means[i] if i < known else None
+        limits = span.limits
+        anew = before is None or (before.limits is not limits and before.limits != limits)
+        passed_s = math.inf if before is None else mono_s - before.at_s
+        if passed_s < span.every_s and not anew:
+            continue
+        place = span.quantity * 2
+        low, high = values[place], values[place + 1]
+        if low is None or high is None:
+            continue
+        if low > span.edge_low:
+            low = span.edge_low
+        if high < span.edge_high:
+            high = span.edge_high
+        if result is None:
+            result = [*means, *[None] * (len(spans) - known)]
+        if before is None or anew or passed_s > span.over_s:
+            result[i] = Mean(low, high, 0.0, mono_s, limits)
+            continue
+        most_s = MOST_INTERVALS * interval_s
+        if passed_s > most_s and passed_s > span.every_s + interval_s:
+            passed_s = most_s
+        held_s = before.held_s
+        weight = passed_s / (passed_s + held_s)
+        held_s += passed_s
+        if held_s > span.over_s / 2.0:
+            held_s = span.over_s / 2.0
+        low, high = before.low + weight * (low - before.low), before.high + weight * (high - before.high)
+        result[i] = Mean(low, high, held_s, mono_s, limits)
+    return means if result is None else tuple(result[: len(spans)])
