@@ -37,7 +37,7 @@ from monitor.domain.needs.rules import (
     changed,
     worked_out,
 )
-from monitor.shown.phone.notices import MAX_TITLE
+from monitor.shown.phone.notices import MAX_TITLE, PAST, SOON, URGENT, WHEN_YOU_CAN
 from tests.domain.house import RULES
 
 # Written out: taken from the program, they would move with it.
@@ -61,7 +61,7 @@ FIELDS = ", ".join(
     sorted({*SOUND, "re_alarm_s", "limit", "quantity", "side", "level", "foretells", "over_s", "sensor_error"})
 )
 WARM = {"quantity": "dry_bulb_c", "side": "high", "level": "alarm"}
-NAME_LENGTH = 24  # the longest name of a machine
+LEFT_OF_A_NAME = 3  # what a title keeps of the name at least; the text begins with what is cut there
 
 
 def rule_of(**changes: Any) -> Rule:
@@ -120,8 +120,10 @@ def test_every_rule_is_rationalised(rule: Any) -> None:
     assert 10 <= len(rule.consequence) <= 50
     assert 10 <= len(rule.first_act) <= 50
     assert 3 <= len(rule.words) <= 32
-    assert NAME_LENGTH + len(f": STILL {rule.words}") <= MAX_TITLE
-    assert NAME_LENGTH + len(f": {rule.over}") <= MAX_TITLE
+    how = {"critical": URGENT, "high": URGENT, "medium": SOON, "low": WHEN_YOU_CAN}[rule.priority]
+    again = rule.words if rule.priority == "low" else f"STILL {rule.words}"  # what is low is not told again
+    assert LEFT_OF_A_NAME + len(f"{how}:  {again}") <= MAX_TITLE
+    assert LEFT_OF_A_NAME + len(f"{PAST}:  {rule.over}") <= MAX_TITLE
     assert rule.consequence.endswith(".")
     assert rule.first_act.endswith(".") or rule.first_act.endswith("?")
     assert rule.on_delay_s <= rule.respond_min * 60 / 4
