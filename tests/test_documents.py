@@ -52,7 +52,7 @@ WHEN = {
     "humidity-low-warning": "humidity under the band by more than a sensor may be off (2.5 %RH), in the mean of about six hours",
     "humidity-not-raised": "humidity under the lockdown band when `settle_min` is over; of eggs that are to be moved first, half a day, "
     'unless "lockdown overdue" says it',
-    "handling-over": "declared work at a machine is over, and its air has not come back",
+    "handling-over": "declared work at a machine is over, and its air is beyond an alarm limit",
     "lockdown-overdue": "still in a setter half a day after the lockdown day, where there is a hatcher; not of birds that go by the egg",
     "draw-down-due": "the day on which draw-down may begin, in a bird that goes by the egg; told once",
     "hatch-overdue": "a batch still open a day after the last normal day of its hatch; days in store count",

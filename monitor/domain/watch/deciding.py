@@ -21,8 +21,9 @@ def settle(look: Look, key: Key, stepped: Step) -> None:
     look.state.alarms[key] = alarm
 
 
-def judge(look: Look, key: Key, judgement: Judgement, held: bool = False) -> None:  # noqa: PLR0917 - with each reading
-    """One fresh look at one alarm's limit. held: it does not begin now, though its delay counts, so that it begins at once after."""
+def judge(look: Look, key: Key, judgement: Judgement, held: bool = False, lasted_s: float = 0.0) -> None:  # noqa: PLR0917 - with each reading
+    """One fresh look at one alarm's limit. held: it does not begin now, though its delay counts, so that it begins at once after.
+    lasted_s: how long readings before this one, which could not be judged then, show that it has lasted."""
     alarm = look.state.alarms.get(key)
     if alarm is None:
         if judgement.verdict != OUT:
@@ -35,4 +36,6 @@ def judge(look: Look, key: Key, judgement: Judgement, held: bool = False) -> Non
     rule = rule_of(look, *key)
     if held and not alarm.condition:
         rule = replace(rule, on_delay_s=math.inf)
+    elif lasted_s > 0.0 and lasted_s >= rule.on_delay_s:
+        rule = replace(rule, on_delay_s=0.0)
     settle(look, key, step(alarm, judgement, look.now, rule=rule, next_number=look.state.last_number + 1))

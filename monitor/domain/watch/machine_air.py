@@ -193,14 +193,16 @@ def _judge_limits(  # noqa: PLR0917 - with each reading
         if young and verdict == OUT:
             verdict = BETWEEN  # it begins nothing, and ends nothing
         quantity = DRY_BULB if limit.quantity == 0 else plan_.humid
-        judgement = Judgement(verdict, _since(reading, limit, verdict), value, limit.limit, quantity)
+        since = _since(reading, limit, verdict)
+        judgement = Judgement(verdict, since, value, limit.limit, quantity)
         held = (low_held and limit.side < 0) or (at_work and not dangerous_heat(limit.rule))
-        if (
-            limit.span >= 0 and not held
-        ):  # a mean outlasts its cause: what is back within the band by now is not told any more
+        if limit.span >= 0 and not held:
+            # A mean outlasts its cause: what is back within the band by now is not told any more.
             newest = values[limit.quantity * 2 + (limit.side > 0)]
             held = newest is None or (newest - limit.edge) * limit.side <= 0.0
-        judge(look, limit.key, judgement, held=held)
+        # Of a slow probe the jump that waited for this reading was minutes ago: that is its delay.
+        lasted_s = (reading.at - since).total_seconds() if dangerous_heat(limit.rule) else 0.0
+        judge(look, limit.key, judgement, held=held, lasted_s=lasted_s)
 
 
 def _verdict(limit: Limit, value: float) -> int:
@@ -269,11 +271,10 @@ def _judge_heading(look: Look, plan_: Plan, values: _Values, windows: tuple[Wind
 
 
 def _outside(plan_: Plan, values: _Values) -> tuple[Limit, float] | None:
-    """The first limit that the air is beyond; of humidity only what alarms, for after an opening it takes its time."""
+    """The first limit of an alarm that the air is beyond: after an opening a warning may take its time."""
     for limit in plan_.limits:
         value = values[limit.quantity * 2 + (limit.side > 0)]
-        mild = limit.quantity == 1 and limit.rule.level != ALARM
-        if value is not None and not mild and _verdict(limit, value) == OUT:
+        if value is not None and limit.rule.level in (ALARM, LETHAL) and _verdict(limit, value) == OUT:
             return limit, value
     return None
 
