@@ -259,10 +259,22 @@ def line_of(
     by_days = pull is None or mean_kpa is None
     found = _kink(table, fit, kept, breaks=known_breaks, offsets_g=offsets_g)
     kink = None
-    if found is not None:
+    while found is not None:
         table, at, new = found
         fit, kept, freedom = _without_the_bad(table)
         kink = _named(use[at], table, fit, new=new)
+        crack = _seen_later(known_breaks, new, kink)
+        if crack is None:
+            break
+        # A crack is written when it is seen, and began when the egg began to lose more, as the weighings say without it: asked about is
+        # what else there is.
+        others = [each for each in known_breaks if each is not crack]
+        without = _table(table.weighed, others, offsets_g=offsets_g)
+        began = _kink(without, *_without_the_bad(without)[:2], breaks=others, offsets_g=offsets_g)
+        known_breaks = [*others, new if began is None or began[2].pull > crack.pull else began[2]]
+        table, kink = _table(table.weighed, known_breaks, offsets_g=offsets_g), None
+        fit, kept, freedom = _without_the_bad(table)
+        found = _kink(table, fit, kept, breaks=known_breaks, offsets_g=offsets_g)
     widened, known = _doubt(fit, freedom, stated=all(scales))
     covariance = fit.covariance * widened
     return LossLine(
@@ -556,6 +568,14 @@ def _named(mass: Mass, table: _Table, fit: _Fit, *, new: _Break) -> Kink:
     if new.slope:
         return Kink(mass.entry, mass.at, times=_times(table, fit, new.pull))
     return Kink(mass.entry, mass.at, step_g=float(fit.theta[table.steps_at[-1]]))
+
+
+def _seen_later(breaks: Sequence[_Break], new: _Break, kink: Kink) -> _Break | None:
+    """The crack that was written after an egg began to lose more, before anything was sealed; None where none was."""
+    if kink.times is None or kink.times <= 1.0:
+        return None
+    later = min((each for each in breaks if each.pull >= new.pull), key=lambda each: each.pull, default=None)
+    return later if later is not None and later.slope and not (later.step_share or later.within) else None
 
 
 def _without_the_bad(table: _Table) -> tuple[_Fit, Mask, int]:

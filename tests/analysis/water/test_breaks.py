@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -199,6 +200,34 @@ def test_a_crack_that_was_repaired_is_two_breaks(days: Sequence[float]) -> None:
     assert more >= 75
     assert less >= 75
     assert hits >= 80
+
+
+@pytest.mark.parametrize("seen", [7.5, 9.0, 14.5])
+def test_a_crack_that_is_seen_later_answers_what_was_asked(seen: float) -> None:
+    """It began at day 7 and was found on day 7.5, or when somebody looked because of the question, or after the last weighing: of 100 eggs
+    that were asked about it few are asked again (0 to 2; by the day that was written alone 87 to 100), and where it leads is told."""
+    rng, days, asked, again, hits = np.random.default_rng(14), (0, 2, 4, 6, 8, 10, 12, 14), 0, 0, 0
+    for _ in range(100):
+        masses = weighed(rng, days, bent(7.0, 2.0))
+        if fitted(masses).kink is None:
+            continue
+        asked += 1
+        then = fitted(masses, [on(seen)])
+        again += then.kink is not None
+        told = then.loss_pct(3.0 * PIP)
+        hits += told.low <= 100.0 * bent(7.0, 2.0)(PIP) <= told.high
+    assert asked >= 90
+    assert again <= 0.05 * asked
+    assert hits >= 0.8 * asked
+
+
+def test_a_crack_before_the_break_does_not_answer_it() -> None:
+    """Written on day 3, sealed on day 4; a break on day 8 is another one, and so is one before a seal."""
+    rng, days = np.random.default_rng(15), (0, 2, 4, 6, 8, 10, 12, 14)
+    sealed = ShellBreak(SET + timedelta(days=11.0), sealed=True)
+    for breaks in ([on(3.0), replace(sealed, at=SET + timedelta(days=4.0))], [sealed]):
+        asked = [fitted(weighed(rng, days, bent(7.0, 3.0)), breaks).kink for _ in range(50)]
+        assert sum(kink is not None for kink in asked) >= 40
 
 
 def test_a_scale_that_nobody_named_is_a_step() -> None:
