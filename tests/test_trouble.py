@@ -548,22 +548,22 @@ def test_a_record_that_is_not_for_us(capsys: pytest.CaptureFixture[str], monkeyp
 
 
 def test_a_full_outbox(tmp_path: Path, broker: Mosquitto, capsys: pytest.CaptureFixture[str]) -> None:
-    """With 500 notices waiting for a dead phone service, `health` says so, a low one is cancelled with its reason in the record, and
+    """With 500 notices waiting for a dead phone service, `health` says so, a medium one is cancelled with its reason in the record, and
     a critical one goes before them all."""
     (tmp_path / "record").mkdir()
     opened = open_writer(tmp_path / "record" / "eggroom.db")
     now = datetime.now(UTC) - timedelta(hours=1)
-    waiting = [Notice(i, f"{i}/sam", "sam", "low", f"old news {i}", "text", now, 9000 + i) for i in range(1, 501)]
+    waiting = [Notice(i, f"{i}/sam", "sam", "medium", f"old news {i}", "text", now, 9000 + i) for i in range(1, 501)]
     SqliteLedger(opened.connection).commit(Group(notices=waiting))
     opened.close()
-    rules = {"dry-bulb-low-warning": QUICK, "dry-bulb-high-alarm": QUICK}
+    rules = {"humidity-low-alarm": QUICK, "dry-bulb-high-alarm": QUICK}
     with HttpReceiver("busy") as phone:
         config = configure(tmp_path, broker.port, contact=phone.url(), rules=rules)
         with Running(config) as daemon, Node(broker.port) as node:
             daemon.ask(do="batch-add", batch="hen-1", profile="chicken", machine="setter-1", set_at=set_days_ago(5))
             assert "500 for sam" in bad(typed(capsys, "health", "--json", config=config)[1])["notices"]
             until(lambda: phone.got, "nothing is tried")
-            node.send(GOOD_C, 37.2, 37.2)
+            node.send(GOOD_C, GOOD_C, GOOD_C, rh_pct=20.0)
             until(lambda: query(config, "SELECT 1 FROM notice WHERE id = 501"), "no alarm")
             assert query(config, "SELECT state, last_detail FROM notice WHERE id = 501") == [
                 ("cancelled", "outbox full: 500 notices wait for sam, expected under 500")

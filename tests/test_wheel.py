@@ -133,7 +133,7 @@ def test_what_it_asks_for(wheel: Path) -> None:
         metadata = next(archive.read(name).decode() for name in archive.namelist() if name.endswith("METADATA"))
     plain = [line for line in metadata.splitlines() if line.startswith("Requires-Dist:") and "extra ==" not in line]
     assert "Requires-Python: >=3.11" in metadata
-    assert _names(plain) == ["apprise", "numpy", "paho-mqtt", "pydantic", "tzdata"]
+    assert _names(plain) == ["apprise", "apscheduler", "numpy", "paho-mqtt", "pydantic", "tzdata"]
 
 
 def _names(lines: Sequence[str]) -> list[str]:

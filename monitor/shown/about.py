@@ -277,7 +277,7 @@ def setting_words(setting: Setting | None, site: Site) -> str:
             f"not reachable within their band for any of {setting.eggs} eggs; {setting.rh_pct:.0f} % RH comes nearest"
         )
     if not setting.reachable:
-        return f"not reachable within its band: even {setting.rh_pct:.0f} % RH from now on leads to {setting.loss_pct:.1f} %"
+        return f"not reachable within its band: even {setting.rh_pct:.0f} % RH leads to {setting.loss_pct:.1f} %"
     wet = show_temperature(setting.wet_bulb_c, site.unit)
     now = "" if setting.now_pct is None else f", {setting.now_pct:.0f} % now,"
     leads = (

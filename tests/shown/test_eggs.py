@@ -109,7 +109,7 @@ def test_an_egg() -> None:
     assert heads[4:8] == ["left out", "mass at set", "conductance", "on record"]
     text = "\n".join(lines)
     assert "off track" in text
-    assert "% RH from now on leads to" in " ".join(text.split())
+    assert "% RH leads to" in " ".join(text.split())
     assert "left out entry 37, 80.00 g on 04 Mar 2026 18:00: far off the line of the others" in " ".join(text.split())
     assert "   37  04 Mar 2026 18:00  80.00 g (ada)" in text
 

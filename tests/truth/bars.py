@@ -53,6 +53,8 @@ NOT_YET = frozenset(
         "cut with the daemon: told within 15 min",
         "low messages that ring at night",
         "a probe that is off: called hot and cold within an hour",
+        "dry pan: told within 30 min",
+        "stuck valve: told within 30 min",
         "probe off: told within 60 min",
         "probe drifting: told within 900 min",
         "two at once: told within 60 min",

@@ -203,7 +203,7 @@ def test_nothing_is_to_be_set_while_nobody_knows() -> None:
 def test_the_words_of_what_cannot_be_reached() -> None:
     """What a machine cannot hold is called not reachable, with what its limit would still do; without any humidity that is said."""
     mend = Mend(15.0, 20.1, 9.8, False, -20.0, 2.0, None, 5.0)
-    words = "not reachable within its band: even 15 % RH from now on leads to 9.8 %"
+    words = "not reachable within its band: even 15 % RH leads to 9.8 %"
     assert setting_words(setting_of(mend), SITE) == words
     assert setting_words(setting_of(None), SITE) == "no humidity can be told"
 

@@ -22,7 +22,9 @@ from monitor.analysis.history.chart import charts_of
 from monitor.analysis.history.environment import BatchHistory, Stretch, history_of
 from monitor.analysis.history.felt import MOVE, OPENING, Happening
 from monitor.analysis.history.felt_figures import felt_of
-from monitor.shown.history.report import Header, to_html, to_text
+from monitor.shown.form import Shown
+from monitor.shown.history.report import Header, history_report, to_html
+from monitor.shown.report.text import drawn
 from monitor.shown.values import stage_words
 from tests.analysis.air import HOUR, T0, readings, stretch
 from tests.analysis.lived import MODELS, SET_AT, TERM_DAYS, lived, stretches
@@ -99,7 +101,9 @@ def test_what_is_written_is_not_taken_for_markup() -> None:
 def test_it_says_what_the_text_says() -> None:
     """Every number of the text's tables and every sentence under them stands in the page too."""
     for unit in ("C", "F"):
-        text = to_text(lived(), HEADER, zone=ZONE, unit=unit)
+        text = drawn(
+            history_report(lived(), HEADER, Shown(ZONE, unit)), inset=False
+        )  # without the answer, which drawings give
         said = " ".join(" ".join(Reader(page(unit=unit)).words).split())
         for figure in re.findall(r"\d+\.\d+", text):
             assert figure in said, figure
