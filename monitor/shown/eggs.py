@@ -127,6 +127,8 @@ def signs_lines(signs: Mapping[str, Any], batch: Batch, site: Site) -> Iterator[
     profile, alone = site.profiles[batch.profile], signs["alone"]
     if signs["lockdown"] is not None:
         yield f"lockdown has begun ({wall_time(_instant(signs['lockdown']), site.zone)}): from now on the air is judged by it"
+        if signs.get("move_to") is not None:
+            yield f"first {_to_be_moved(signs['move_to'], batch, site)}"
     hatch = signs["hatch"]
     span = _instant(hatch["earliest"]), _instant(hatch["latest"])
     yield _expected_words(hatch["sign"], span, site, own=hatch["own"])
@@ -153,6 +155,12 @@ def expected_lines(book: EggBook, site: Site) -> Iterator[str]:
         yield f"egg {egg} {_expected_words(due.sign, (due.earliest, due.latest), site, own=due.own)}"
     if len(found) > EXPECTED_SHOWN:
         yield f"and {len(found) - EXPECTED_SHOWN} more eggs with a sign: eggroom egg show {book.batch.id} EGG"
+
+
+def _to_be_moved(would_do: Sequence[str], batch: Batch, site: Site) -> str:
+    if not would_do:
+        return f"move {batch.id} to a machine of its own, before the air here is made moister"
+    return f"move {batch.id} to {site.machines[would_do[0]].name}: eggroom batch move {batch.id} {would_do[0]}"
 
 
 def _move_words(would_do: Sequence[str], site: Site) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from monitor.adapters.tables.profiles import load_profiles, load_sources
-from monitor.cli.frame import Asked, Given, Parsers, Wrong, command, show
+from monitor.cli.frame import Asked, Parsers, Wrong, command, show
 from monitor.cli.record import house_of, opened
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
@@ -15,10 +15,9 @@ from monitor.shown.needs.species import profile_table, profile_text, profile_vie
 
 
 @fixed(kw_only=True)
-class Profiles(Given):
+class Profiles(Asked):
     """profiles"""
 
-    json: bool
     profile: str | None
     own: Path | None
 
@@ -39,8 +38,10 @@ def add(parsers: Parsers) -> None:
 
 
 def _profiles(options: Profiles) -> int:
+    """Of the house, whose own birds are among them, where there is one; what is shown is then what is in force."""
     try:
-        profiles = load_profiles(options.own)
+        of_house = options.own is None and options.config.is_file()
+        profiles = house_of(options.config).site.profiles if of_house else load_profiles(options.own)
     except ProfileError as error:
         raise Wrong(str(error)) from error
     if options.profile is None:

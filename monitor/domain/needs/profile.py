@@ -188,6 +188,8 @@ class Profile:
             raise Refusal("lockdown_by", _shown(self.lockdown_by), f"one of {', '.join(LOCKDOWN_BY)}")
         if isinstance(self.target_loss_to, str) and self.target_loss_to not in LOSS_TO:
             raise Refusal("target_loss_to", _shown(self.target_loss_to), LOSS_TO_WORDS)
+        if not isinstance(self.target_loss_to, str) and not 0.0 < self.target_loss_to <= self.days:
+            raise Refusal("target_loss_to", f"day {self.target_loss_to:g}", f"a day of its term, at most {self.days:g}")
         names = [stage.name for stage in self.stages]
         if names not in (list(STAGE_NAMES[:2]), list(STAGE_NAMES)):
             came = ", ".join(names) or "none"

@@ -29,6 +29,9 @@ def test_rules(capsys: Capture, tmp_path: Path) -> None:
     (tmp_path / "own.toml").write_text(line, encoding="utf-8")
     add = ["batch", "add", "hen-1", "--species", "my-line", "--machine", "setter-1", "--set", set_days_ago(5)]
     ok(capsys, *add, config=config)
+    assert (
+        told(capsys, "profiles", "my-line", config=config)["id"] == "my-line"
+    )  # the house's own are known without being asked for
     view = told(capsys, "rules", config=config)
     assert [machine["machine"] for machine in view["machines"]] == ["setter-1", "hatcher-1"]
     rules = {row["rule"]: row for row in view["machines"][0]["rules"]}

@@ -230,6 +230,7 @@ def test_profiles_can_be_used_as_keys() -> None:
         ({"lockdown_by": "peeping"}, "lockdown_by: 'peeping', expected one of calendar, draw-down, "),
         ({"egg_mass_g": (70.0, 50.0)}, "egg_mass_g: 70 above 50, expected low to high"),
         ({"target_loss_pct": (14.0, 11.0)}, "target_loss_pct: 14 above 11, expected low to high"),
+        ({"target_loss_to": 25.0}, "target_loss_to: day 25, expected a day of its term, at most 20"),
         ({"target_loss_to": "pip"}, "target_loss_to: 'pip', expected a day from 1 to 120, "),
     ],
 )

@@ -316,3 +316,11 @@ def test_no_two_birds_are_held_to_a_band_that_nobody_can_hold(first: str) -> Non
         if "humidity" not in found.conflict and found.humidity is not None:
             kind, band = found.humidity
             assert band.width >= (SENSOR_ERROR_RH_PCT if kind == RH else SENSOR_ERROR_WET_K) - 1e-6, (second, band)
+
+
+def test_the_sign_that_begins_a_lockdown_says_first_what_is_to_be_moved() -> None:
+    """Beside others that want it dry, with a hatcher free, the answer names it; in the hatcher, or alone in a house without one, nothing moves."""
+    story = aviary(grey(eggs=1), batch("cockatiel-1", "cockatiel", day=4.0), air=DRY)
+    assert sign(story, 1, "internal pip")["signs"]["move_to"] == ["hatcher-1"]
+    moved = aviary(grey(eggs=1, machine="hatcher-1"))
+    assert sign(moved, 1, "internal pip")["signs"]["move_to"] is None
