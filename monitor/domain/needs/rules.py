@@ -122,8 +122,11 @@ class Rule:
 
     @property
     def may_chatter(self) -> bool:
-        """Whether it can come and go by itself: what is measured, and not what people do with eggs."""
-        return self.of_the_air or self.id in OF_SENSORS
+        """Whether it can come and go by itself: what is measured, and not what people do with eggs.
+
+        Not what kills within the hour: each time it comes it is news, whoever answered the time before.
+        """
+        return (self.of_the_air and self.level != LETHAL) or self.id in OF_SENSORS
 
 
 CHANGEABLE = ("priority", "limit", "on_delay_s", "off_delay_s", "deadband", "re_alarm_s", "respond_min")

@@ -251,12 +251,17 @@ def waits_for(state: State, number: int, contact: str, *, since: datetime) -> No
     """A notice of an episode waits for a contact: since then it is unheard, unless another waits for longer."""
     known = state.reached.get((number, contact), Reach(contact))
     if known.unheard_since is None:
-        state.reached[number, contact] = replace(known, unheard_since=since)
+        _reach(state, number, replace(known, unheard_since=since))
 
 
 def got_through(state: State, number: int, contact: str, *, at: datetime) -> None:
-    """A notice of an episode reached a contact; what is known of episodes that are over is given up now and then."""
-    state.reached[number, contact] = Reach(contact, at)
+    """A notice of an episode reached a contact."""
+    _reach(state, number, Reach(contact, at))
+
+
+def _reach(state: State, number: int, reach: Reach) -> None:
+    """Note it; what is known of episodes that are over is given up now and then."""
+    state.reached[number, reach.contact] = reach
     if len(state.reached) > MAX_REACHED:
         standing = {alarm.number for alarm in state.alarms.values() if alarm.condition}
         state.reached = {key: known for key, known in state.reached.items() if key[0] in standing}

@@ -271,6 +271,20 @@ def test_what_people_do_is_never_chattering() -> None:
     assert [t.cause for t in case.told if "chatter" in t.cause] == []
 
 
+def test_what_kills_is_news_each_time() -> None:
+    """Half an hour of deadly heat kills (MSU-HMG): one that comes again after it was answered is no rest of the one before."""
+    case = Case(replace(AT_ONCE, level="lethal"))
+    for start in (0.0, 1_200.0, 2_400.0, 3_600.0):
+        case.hot(start)
+        if start:
+            assert case.told[-1].state == UNACKNOWLEDGED
+        case.ack(start + 60.0)
+        for second in range(120, 600, 60):
+            said = case.good(start + second)
+        assert said == NORMAL
+    assert (case.alarm.episode, case.alarm.chattering) == (4, False)
+
+
 def test_what_became_more_urgent_is_news() -> None:
     """Whoever had answered it is asked anew."""
     case = standing()
