@@ -299,6 +299,7 @@ def agreed(question: str) -> bool:
 
 def tell(text: str) -> None:
     """Say something to the person at the terminal beside what is printed."""
+    PROGRESS.stop()
     sys.stderr.write(f"{text}\n")
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field
 from datetime import datetime, tzinfo
@@ -12,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from monitor.adapters.door import DoorClosed, ask_door
 from monitor.app import Offline, StartError, door_path, open_history
-from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong, agreed, at_terminal
+from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong, agreed, at_terminal, tell
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
@@ -28,8 +27,6 @@ if TYPE_CHECKING:
     from monitor.adapters.store.history import SqliteHistory
     from monitor.domain.eggs.book import EggBook
     from monitor.service.reports.weighed import Water
-
-SURE = "(--sure)"  # what is refused only because it is odd says how it is done all the same
 
 
 def house_of(config: Path) -> House:
@@ -165,10 +162,8 @@ def ask(house: House, request: Mapping[str, object]) -> Answer:
     """Ask the running daemon; where none runs, do it on the record itself. What is refused only as long as nobody said that it is sure is
     asked of the person at the terminal. Raises Wrong for a no, Failed when it cannot be done."""
     answer = _answered(house, request)
-    unsure = SURE in str(answer.get("error", "")) and request.get("sure") is False
-    if unsure and at_terminal():
-        for line in _said_no(answer, house.site.zone).splitlines():
-            sys.stderr.write(f"{line}\n")
+    if answer.get("odd") and request.get("sure") is False and at_terminal():
+        tell(_said_no(answer, house.site.zone))
         if not agreed("do it all the same?"):
             raise Failed("nothing was changed")
         answer = _answered(house, {**request, "sure": True})

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from monitor.adapters.door import DoorClosed, ask_door
 from monitor.app import door_path
-from monitor.cli.frame import DONE, FAILED, Failed, complain, show
+from monitor.cli.frame import FAILED, Failed, complain, show
 from monitor.cli.record import Answer, opened
 from monitor.settings import House
 from monitor.shown.now.alarms import unwatched_words
@@ -25,13 +25,10 @@ def heard(house: House, do: str = "facts") -> Answer | None:
         return None
 
 
-def unwatched(house: House, now: datetime) -> str:
-    """Where no daemon runs: that nobody is watching, and since when; else nothing."""
-    return "" if heard(house) is not None else no_daemon_words(house, now)
-
-
-def no_daemon_words(house: House, now: datetime) -> str:
-    """That nobody is watching, and since when."""
+def unwatched(house: House, now: datetime, answer: Answer | None = None) -> str:
+    """Where no daemon runs: that nobody is watching, and since when; else nothing. answer: what it has just answered, if it was asked."""
+    if answer is not None or heard(house) is not None:
+        return ""
     last: LastAlive | None = None
     with suppress(Failed), opened(house) as history:  # said also while the record cannot be read
         last = history.last_alive()
@@ -47,4 +44,4 @@ def show_watched(json_wanted: bool, data: object, text: str, *, unwatched: str) 
         show(json_wanted, data, "")
     else:
         show(json_wanted, data, f"{unwatched}\n\n{text}")
-    return FAILED if unwatched else DONE
+    return FAILED

@@ -15,13 +15,14 @@ Part: TypeAlias = str | datetime | Words
 
 class Refusal(ValueError):
     """What cannot be done. where: what it is about; came: what is wrong with it; expected: what would have been right. What the others say
-    already is empty.
+    already is empty. odd: it can be done; somebody has to say that it is sure.
 
     As text it is one line, `where: came, expected what`, with the moments that are for programs, to the second.
     """
 
-    def __init__(self, where: Part, came: Part = "", expected: Part = "") -> None:
+    def __init__(self, where: Part, came: Part = "", expected: Part = "", *, odd: bool = False) -> None:
         super().__init__(where, came, expected)
+        self.odd = odd
         self.where, self.came, self.expected = (_words_of(part) for part in (where, came, expected))
 
     @property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from monitor.domain.air.units import Unit, show_difference, show_temperature
 from monitor.domain.alarms.about import (
@@ -159,8 +159,9 @@ def _unusable(about: Unusable) -> str:
 
 
 def _away(about: Away, site: Site) -> str:
-    """`For 6 h, until now. Setter 1: air 24.1 °C now, eggs about 27 °C`, the coldest machine first."""
-    told = [f"for {rough_span(about.for_s)}, from {local_time(about.since, site.zone, about.since)} on"]
+    """`for 6 h, from 22:04 on; Setter 1: air 24.1 °C now, eggs about 27 °C`, the coldest machine first."""
+    since = local_time(about.since, site.zone, about.since + timedelta(seconds=about.for_s))
+    told = [f"for {rough_span(about.for_s)}, from {since} on"]
     for machine, air_c, egg_c in sorted(about.felt, key=lambda each: each[2] if each[2] is not None else 99.0):
         air = "nothing heard yet" if air_c is None else f"air {show_temperature(air_c, site.unit)} now"
         eggs = "" if egg_c is None else f", eggs about {show_temperature(egg_c, site.unit)}"

@@ -71,12 +71,13 @@ def _said(each: Dated, batch: Batch, profile: Profile, *, eggs: str, store_h: tu
     return f"{batch.id}: hatch", about
 
 
-def next_due(batches: Iterable[Batch], site: Site, now: datetime) -> list[Due]:
-    """What comes next for each open batch, the soonest first; nothing of a batch whose species nobody knows."""
+def next_due(batches: Iterable[tuple[Batch, tuple[float, float]]], site: Site, now: datetime) -> list[Due]:
+    """What comes next for each open batch, the soonest first; nothing of a batch whose species nobody knows. batches: each with by how much days
+    in store delay its hatch, h."""
     found = []
-    for batch in batches:
-        if batch.closed_at is None and batch.profile in site.profiles:
-            to_come = [due for due in due_of(batch, site.profiles[batch.profile]) if due.until > now]
+    for batch, store_h in batches:
+        if batch.profile in site.profiles:
+            to_come = [due for due in due_of(batch, site.profiles[batch.profile], store_h) if due.until > now]
             found += to_come[:1]
     return sorted(found, key=lambda due: due.since)
 

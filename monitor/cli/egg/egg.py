@@ -70,7 +70,9 @@ def add(parsers: Parsers) -> None:
         verbs, "outcome", write.outcome, kind=Outcome, about="how it ended", words=f"[EGGS] {'|'.join(ENDS)}"
     )
     outcome.add_argument("--stage", default=None, metavar="STAGE", help=f"when it died: {', '.join(STAGES)}")
-    outcome.add_argument("--why", default="other", metavar="WHY", help=f"why it was removed: {', '.join(WHY)}")
+    outcome.add_argument(
+        "--why", default=None, metavar="WHY", help=f"why it was removed: {', '.join(WHY)} (default: other)"
+    )
     help_ = "what a problem hatch shows, from the trade's list: eggroom egg finding list"
     finding = _verb(verbs, "finding", write.finding, kind=Counted, about=help_, words="[EGGS] FINDING")
     help_ = "so many eggs without numbers"

@@ -67,7 +67,7 @@ class Outcome(Counted):
     """egg outcome"""
 
     stage: str | None
-    why: str
+    why: str | None
 
 
 @fixed(kw_only=True)

@@ -41,7 +41,7 @@ from monitor.cli.typed import (
     typed_word,
 )
 from monitor.domain.eggs.book import EggBook, of_egg, standing
-from monitor.domain.eggs.entry import Entry, Weighing, plain
+from monitor.domain.eggs.entry import Entry, Weighing, Withdrawn, plain
 from monitor.domain.eggs.hatching import still_in
 from monitor.domain.published.findings import FINDINGS
 from monitor.domain.wall import filled
@@ -128,18 +128,26 @@ def undo(options: Written) -> int:
     last = max(left, key=lambda e: e.number, default=None)
     if last is None:
         raise Wrong(f"batch {options.batch}: nothing is written that stands, expected an entry to undo")
-    written: list[Answer] = []
-    for entry in [e for e in left if e.written_at == last.written_at]:
-        about = {"egg": entry.egg, "count": entry.count, "tray": entry.tray, "replaces": entry.number}
-        request = _common(options, house) | {"do": "entry", "kind": "withdrawn", "fact": {"text": UNDONE}}
-        written.append(_asked(house, request | about))
-    lines = [
-        f"undone: {line}"
-        for line in written_text(
-            options.batch, [e for e in left if e.written_at == last.written_at], house.site
-        ).splitlines()
-    ]
+    newest = book.entries[-1]
+    if isinstance(newest.fact, Withdrawn) and newest.fact.text != UNDONE:
+        raise Wrong(
+            f"undo: what was written last withdraws entry {newest.replaces}, expected that it is written again; "
+            f"or eggroom egg withdraw {options.batch} ENTRY"
+        )
+    undone = [e for e in left if e.written_at == last.written_at]
+    written = [_asked(house, _common(options, house) | {"do": "entry"} | _undoing(book, entry)) for entry in undone]
+    lines = [f"undone: {line}" for line in written_text(options.batch, undone, house.site).splitlines()]
     return show(options.json, {"batch": options.batch, "entries": written}, "\n".join(lines))
+
+
+def _undoing(book: EggBook, entry: Entry) -> dict[str, object]:
+    """What is written to undo an entry: of a correction what stood before it, of any other that it is withdrawn."""
+    before = next((e for e in book.entries if e.number == entry.replaces), None)
+    if before is None:
+        about = {"egg": entry.egg, "count": entry.count, "tray": entry.tray, "replaces": entry.number}
+        return {"kind": "withdrawn", "fact": {"text": UNDONE}, **about}
+    about = {"egg": before.egg, "count": before.count, "tray": before.tray, "replaces": entry.number}
+    return {"kind": before.fact.kind, "fact": plain(before.fact), "at": before.at.isoformat(), "sure": True, **about}
 
 
 def candle(options: Counted) -> int:
@@ -172,14 +180,17 @@ def outcome(options: Outcome) -> int:
     fact: dict[str, object] = {}
     if end == "dead":
         fact = {
-            "stage": typed_word("outcome dead: --stage", options.stage or MEANT_STAGE.get(word), STAGES).replace(
-                "-", " "
-            )
+            "stage": typed_word(
+                "outcome dead: --stage", options.stage or MEANT_STAGE.get(word.lower()), STAGES
+            ).replace("-", " ")
         }
     elif options.stage is not None:
         raise Wrong(f"outcome {end}: --stage, expected it with dead only")
     if end == "removed":
-        why = MEANT_WHY.get(word, options.why)
+        meant = MEANT_WHY.get(word.lower())
+        if meant is not None and options.why not in (None, meant):
+            raise Wrong(f"outcome {word.lower()}: --why {options.why!r}, expected none: the word says {meant}")
+        why = meant or options.why or "other"
         fact = {"why": typed_word("outcome removed: --why", why, WHY).replace("-", " ")}
     return _write(options, end, fact=fact, about=_about(options, eggs, options.count))
 

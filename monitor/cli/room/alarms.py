@@ -13,6 +13,7 @@ from monitor.cli.record import Answer, ask, ask_daemon, house_of, opened, said
 from monitor.cli.typed import typed_by, typed_while_s
 from monitor.cli.watching import heard, show_watched, unwatched
 from monitor.domain.alarms.alarm import NORMAL, OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
+from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
 from monitor.domain.wall import utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
@@ -131,39 +132,43 @@ def _room(options: Full) -> int:
 
 def _alarms(options: Alarms) -> int:
     house, now = house_of(options.config), options.utc()
-    nobody = unwatched(house, now)
-    with opened(house) as history:
-        if options.all:
+    if options.all:
+        nobody = unwatched(house, now)
+        with opened(house) as history:
             rows = list(history.transitions())
-            text = transition_table(rows, house.site)
-            return show_watched(options.json, [transition_view(r) for r in rows], text, unwatched=nobody)
-        views = _with_record(history, _standing(house, history, live=not nobody))
-        text = alarms_text(views, house.site, now, live=not nobody, full=options.full)
-        return show_watched(options.json, views, text, unwatched=nobody)
+        text = transition_table(rows, house.site)
+        return show_watched(options.json, [transition_view(r) for r in rows], text, unwatched=nobody)
+    room = heard(house, "room")
+    nobody = unwatched(house, now, room)
+    with opened(house) as history:
+        views = _with_record(history, _standing(house, history, room))
+    text = alarms_text(views, house.site, now, live=not nobody, full=options.full)
+    return show_watched(options.json, views, text, unwatched=nobody)
 
 
 def _now(options: Asked) -> int:
     house, now = house_of(options.config), options.utc()
-    nobody = unwatched(house, now)
+    room = heard(house, "room")
+    nobody = unwatched(house, now, room)
     with opened(house) as history:
-        views = _with_record(history, _standing(house, history, live=not nobody))
-        due = next_due(history.batches(), house.site, now)
+        views = _with_record(history, _standing(house, history, room))
+        batches = [batch for batch in history.batches() if batch.closed_at is None]
+        due = next_due([(each, store_delay_h(history.book(each))) for each in batches], house.site, now)
     text = alarms_text(views, house.site, now, live=not nobody)
     data = {"alarms": views, "due": [{"what": each.summary, "at": utc_text(each.since)} for each in due]}
     lines = [f"{each.summary}, {wall_time(each.since, house.site.zone, now)}" for each in due]
-    text = "\n".join([text, "", *(lines or ["No eggs are set."])])
+    text = "\n".join([text, "", *(lines or ["Nothing more is due." if batches else "No eggs are set."])])
     return show_watched(options.json, data, text, unwatched=nobody)
 
 
-def _standing(house: House, history: Watched, *, live: bool) -> list[AlarmView]:
+def _standing(house: House, history: Watched, room: Answer | None) -> list[AlarmView]:
     """Every alarm that is not normal, by whom it is about: as the running daemon has them now; where none runs, as the record has them."""
-    answer = heard(house, "room") if live else None
-    if answer is None or "error" in answer:
+    if room is None or "error" in room:
         say = partial(about_words, site=house.site)
         views = [alarm_view(a, say) for a in history.alarms() if state_of(a) != NORMAL]
     else:
-        room = cast("RoomView", answer)
-        views = [*(alarm for machine in room["machines"] for alarm in machine["alarms"]), *room["others"]]
+        found = cast("RoomView", room)
+        views = [*(alarm for machine in found["machines"] for alarm in machine["alarms"]), *found["others"]]
     return sorted({view["number"]: view for view in views}.values(), key=lambda v: (v["subject"], v["rule"]))
 
 
@@ -203,11 +208,13 @@ def _ack(options: Ack) -> int:
         data = answers[0] if len(options.alarms) == 1 and options.alarms != [ALL] else answers
         lines = [_seen_words(answer, by) for answer in answers]
         code = max(code, show_watched(options.json, data, "\n".join(lines) or "nothing to answer", unwatched=nobody))
+    elif nobody:
+        refused = [nobody, *refused]
     return complain("\n".join(refused), code)
 
 
 def _seen_words(answer: Answer, by: str) -> str:
-    """`No. 3: seen by sam; it still stands`, and what to do where it asks again."""
+    """`No. 3: seen by sam; it still stands`."""
     return f"No. {answer['number']}: seen by {by}; {'it is over' if answer['state'] == NORMAL else 'it still stands'}"
 
 

@@ -103,8 +103,13 @@ def _calibrate(options: Calibrate) -> int:
 
 
 def _take_back(options: Calibrate, house: House) -> int:
-    if any(given is not None for given in (options.offset, options.points, options.salt, options.rh_offset)):
-        raise Wrong("calibrate: --take-back, expected it without what was measured")
+    measured = (options.offset, options.points, options.salt, options.rh_offset, options.at_temperature)
+    if (
+        any(given is not None for given in (*measured, options.since, options.due))
+        or options.at != "now"
+        or options.note
+    ):
+        raise Wrong("calibrate: --take-back, expected it alone, with --by at most: it undoes what was said before")
     by = typed_by(options.by, house.settings.site.by)
     answer = ask(house, {"do": "calibrate", "probe": options.probe, "back": True, "by": by})
     return show(options.json, answer, f"taken back: {calibrated_text(answer, house.site, options.utc())}")

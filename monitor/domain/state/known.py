@@ -191,6 +191,9 @@ class State:
     alarms: dict[Key, Alarm] = field(default_factory=dict)
     unknown: dict[str, Unknown] = field(default_factory=dict)
     last_watched: datetime | None = None  # when the run before last did, where it was cut off and that is not told yet
+    handed_on: tuple[float, datetime, bool] | None = (
+        None  # when what this run took up was written, on both clocks, and whether at a stop
+    )
     lost: str = ""  # why no node can be heard, as far as this machine knows by itself: its BROKER or NETWORK is gone
     # node: the other site as which it speaks, and since when
     elsewhere: dict[str, tuple[str, float]] = field(default_factory=dict)

@@ -61,7 +61,7 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, object]:
     longer = add(book, replace(entry, count=request.count))
     entry = longer.entries[-1]
     if said := odd(book, entry):
-        raise EggError(where, (*joined(list(said), "; "), f"; {SURE}"))
+        raise EggError(where, (*joined(list(said), "; "), f"; {SURE}"), odd=True)
     _adopt(look, longer, (entry,))
     return {"batch": batch.id, "did": "written", **entry_view(entry)}
 
@@ -84,7 +84,7 @@ def _of_several(book: EggBook, entry: Entry, eggs: Sequence[int], *, odd: Odd, w
         if len(wrong) > SHOWN:
             lines.append((f"{where}: and {len(wrong) - SHOWN} more",))
         lines.append((f"{where}: nothing was written about any of {len(eggs)} eggs; {SURE}, where it is only odd",))
-        raise EggError("", joined(lines))
+        raise EggError("", joined(lines), odd=all(each.only_odd for each in wrong))
     return longer
 
 
@@ -119,13 +119,16 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
         entries.append(entry)
         lines[id(entry)] = line
     longer, odd = add_each(book, entries, _odd(request.sure, look.site, batch))
+    only_odd = not wrong and all(each.only_odd for each in odd)
     wrong += [(lines[id(each.entry)], each.words) for each in odd]
     if wrong:
         said: list[Words] = [
             (f"line {line}: ", *why) for line, why in sorted(wrong, key=lambda each: str(each[0]).zfill(9))
         ]
         tail = f"nothing was written; {SURE}, where it is only odd"
-        raise EggError("", joined([*said, (f"{where}: {len(wrong)} of {len(request.rows)} lines: {tail}",)]))
+        raise EggError(
+            "", joined([*said, (f"{where}: {len(wrong)} of {len(request.rows)} lines: {tail}",)]), odd=only_odd
+        )
     new = longer.entries[len(book.entries) :]
     _adopt(look, longer, new)
     return {"batch": batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}

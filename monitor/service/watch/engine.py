@@ -122,6 +122,7 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
     for handling in loaded.handlings:
         state.machine(handling.machine).handling = resume(handling, now)
     if loaded.memory is not None:
+        state.handed_on = loaded.memory.mono_s, loaded.memory.at, loaded.memory.final
         take_up(Look(state, site, now), loaded.memory)
         if not loaded.memory.final:
             # Readings may have been written after the memory; what a node sends later is dated before, but is not in the record yet.
@@ -320,10 +321,22 @@ class Engine:
         except StoreFailure as failure:
             item.reply({"error": str(failure), "failed": True})
             return
+        self._keep_the_past()
         if isinstance(request, LookRoom):  # changes nothing, so that its answer need not wait until anything is durable
             item.reply(answer)
             return
         self._replies.append((item.reply, answer))
+
+    def _keep_the_past(self) -> None:
+        """What a request has the next run forget is no sign that anybody watched: where no run goes on, when the last one did stays as it was."""
+        if self._group.memory is None or self._next_memory < math.inf:
+            return
+        known = self._state.handed_on
+        if known is None:
+            self._group.memory = None
+        else:
+            mono_s, at, final = known
+            self._group.memory = replace(self._group.memory, mono_s=mono_s, at=at, final=final)
 
     def _open_book(self, name: str) -> None:
         """Fetch a book that was not loaded: of a batch that was closed before this run, into which a late finding is still written."""

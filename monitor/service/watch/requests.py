@@ -26,13 +26,14 @@ class RequestError(Refusal):
     def of(cls, error: Refusal, hint: Words = ()) -> Self:
         """The same of a request, with a hint at its end."""
         if error.expected:
-            return cls(error.where, error.came, (*error.expected, *hint))
-        return cls(error.where, (*error.came, *hint))
+            return cls(error.where, error.came, (*error.expected, *hint), odd=error.odd)
+        return cls(error.where, (*error.came, *hint), odd=error.odd)
 
     def answer(self) -> dict[str, object]:
-        """What the one who asked is answered. words: the same as `error`, each moment apart from the texts, as {"at": moment}."""
+        """What the one who asked is answered. words: the same as `error`, each moment apart from the texts, as {"at": moment}. odd: only
+        where it is done once somebody says that it is sure."""
         words = [part if isinstance(part, str) else {"at": utc_text(part)} for part in self.words]
-        return {"error": str(self), "words": words}
+        return {"error": str(self), "words": words} | ({"odd": True} if self.odd else {})
 
 
 @fixed(kw_only=True)

@@ -65,10 +65,10 @@ def told_of(rows: Collection[NoticeRow]) -> dict[int, list[Told]]:
 
 
 def told_to(rows: Collection[NoticeRow]) -> list[Told]:
-    """What became of the messages that are high or critical, contact by contact, whatever they were about."""
+    """What became of the messages that are high or critical, contact by contact, whatever they were about: also of one that was called off after it had failed."""
     found: dict[str, list[NoticeRow]] = {}
     for row in sorted(rows, key=lambda row: row.notice.id):
-        if row.notice.priority in (HIGH, CRITICAL) and row.state != "cancelled":
+        if row.notice.priority in (HIGH, CRITICAL) and (row.state != "cancelled" or row.attempts > 0):
             found.setdefault(row.notice.contact, []).append(row)
     return [_told(contact, each) for contact, each in found.items()]
 

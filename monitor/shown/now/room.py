@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -50,7 +50,20 @@ def _calm(view: MachineView) -> bool:
     """Whether there is nothing about a machine that somebody should read."""
     said = view["alarms"] or view["handling_until"] or view["settling_until"]
     due = any(occupant.get("draw_down_due") or occupant.get("move_by") for occupant in view["batches"])
-    return not (said or due or not view["probes"] or any(probe["silent"] for probe in view["probes"]))
+    unseen = not view["probes"] or any(probe["silent"] for probe in view["probes"])
+    return not (said or due or unseen or any(_beyond(probe, view["bands"]) for probe in view["probes"]))
+
+
+def _beyond(probe: ProbeView, bands: Mapping[str, Mapping[str, float]]) -> bool:
+    """Whether its air is out of what is told as the target, though no alarm says so yet."""
+    for quantity, band in bands.items():
+        value = probe.get(quantity)
+        low, high = Band(**band).calm
+        if isinstance(value, int | float) and (
+            (low is not None and value < low) or (high is not None and value > high)
+        ):
+            return True
+    return False
 
 
 def _answer(room: RoomView, site: Site) -> str:

@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from monitor.domain.alarms.notice import Facts, Notice, Told
+from monitor.domain.alarms.notice import Facts, Notice
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.rules import ABOVE, CRITICAL, HIGH, LETHAL, LOW, MEDIUM, Rule
@@ -217,11 +217,6 @@ def _batches(facts: Facts, named: int = 2) -> str:
     return ", ".join(shown) + (f" and {more} more." if more > 0 else ".")
 
 
-def _stage(batch: Told) -> str:
-    """Its stage, where that is another than the long one, which nobody asks about at night."""
-    return "" if batch.stage == "setter" else f" {batch.stage}"
-
-
 def _cut(name: str, length: int) -> str:
     """The name, its end cut where it is too long: what is the matter must stay in the title."""
-    return name if len(name) <= length else f"{name[: length - 1]}…"
+    return name if len(name) <= length else f"{name[: max(0, length - 1)]}…"

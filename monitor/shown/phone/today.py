@@ -12,7 +12,7 @@ from monitor.domain.wall import local_time, wall_clock
 from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE, WHEN_YOU_CAN, name_and_place, shown_value, what_is
 
 _DO = {CANDLE: "candle", WEIGH: "weigh", LOCKDOWN: "lockdown of", HATCH: "hatch may begin:"}
-_MORE = " And 99 more: eggroom alarms."
+_MORE = " And 99 more: eggroom now."
 
 
 def today_worded(notice: Notice, what: Today, site: Site) -> Notice:
@@ -33,8 +33,8 @@ def today_worded(notice: Notice, what: Today, site: Site) -> Notice:
         if len(longer) + 1 > MAX_TEXT - (len(_MORE) if left > 1 else 0):
             break
         text, left = longer, left - 1
-    more = f" And {left} more: eggroom alarms." if left else ""
-    text = f"{text}.{more}" if text else f"{left} things: eggroom alarms."
+    more = f" And {left} more: eggroom now." if left else ""
+    text = f"{text}.{more}" if text else f"{left} things: eggroom now."
     return replace(notice, title=title, text=text)
 
 

@@ -530,6 +530,8 @@ KINDS = {"candled": "candling", "external": "sign", "assisted": "helped", "dead"
         ("outcome hen-1 7 quitter --stage early", "dead (early)"),
         ("outcome hen-1 7 dead-in-shell", "dead (late)"),
         ("outcome hen-1 7 infertile", "removed: clear"),
+        ("outcome hen-1 7 Infertile", "removed: clear"),
+        ("outcome hen-1 7 Dead-in-shell", "dead (late)"),
     ],
 )
 def test_the_words_of_the_trade_are_understood(capsys: Capture, config: Path, words: str, said: str) -> None:
@@ -548,6 +550,23 @@ def test_undo(capsys: Capture, config: Path) -> None:
     assert "nothing is written that stands" in wrong(capsys, "undo", "hen-1", config=config)
     assert "expected BATCH alone" in wrong(capsys, "undo", "hen-1", "7", config=config)
     assert len(query(config, "SELECT kind FROM entry WHERE kind = 'withdrawn'")) == 4
+
+
+def test_undo_of_a_correction(capsys: Capture, config: Path) -> None:
+    """What stood before it stands again, at its own time; what was withdrawn by name is not undone, and nothing older in its place."""
+    ok(capsys, "weigh", "hen-1", "7", "60.11", "--at", "-2d", config=config)
+    ok(capsys, "correct", "hen-1", "1", "gross_g=60.21", config=config)
+    assert ok(capsys, "undo", "hen-1", config=config).startswith("undone: hen-1 egg 7: 60.21 g")
+    kept = query(config, "SELECT replaces, at_ms FROM entry ORDER BY number")
+    assert [replaces for replaces, _ in kept] == [None, 1, 2]
+    assert kept[0][1] == kept[2][1]
+    assert "60.11 g" in ok(capsys, "show", "hen-1", "7", config=config)
+    ok(capsys, "note", "hen-1", "7", "pale", config=config)
+    ok(capsys, "withdraw", "hen-1", "4", "slip", config=config)
+    assert "what was written last withdraws entry 4" in wrong(capsys, "undo", "hen-1", config=config)
+    assert "infertile: --why 'rotten', expected none" in wrong(
+        capsys, "outcome", "hen-1", "7", "infertile", "--why", "rotten", config=config
+    )
 
 
 def test_a_session_at_the_scale(capsys: Capture, config: Path, monkeypatch: pytest.MonkeyPatch) -> None:

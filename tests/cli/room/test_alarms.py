@@ -185,10 +185,20 @@ def test_nobody_is_watching(capsys: Capture, config: Path) -> None:
         assert code == 1
         assert isinstance(json.loads(out), list | dict)
         assert err.startswith("eggroom: NOBODY IS WATCHING: ")
-    opened = open_writer(config.parent / "record" / "eggroom.db")
+    code, out, err = typed(capsys, "ack", "99", config=config)
+    assert (code, out) == (2, "")
+    assert err.startswith("eggroom: NOBODY IS WATCHING: ")
+    assert "no such alarm" in err
+    code, out, _ = typed(capsys, "now", config=config)
+    assert (code, "No eggs are set" in out) == (1, False)
     at = utc_now() - timedelta(hours=3)
     for final, words in ((False, "was last alive"), (True, "was stopped")):
+        opened = open_writer(config.parent / "record" / "eggroom.db")
         SqliteLedger(opened.connection).commit(Group(memory=Memory(1.0, at, final)))
+        opened.close()
         assert f"It {words} " in typed(capsys, "alarms", config=config)[1]
         assert ", 3 h 0 min ago." in typed(capsys, "alarms", config=config)[1]
-    opened.close()
+        # What is asked of the record while no daemon runs is no sign that one did.
+        ok(capsys, "calibrate", "node-a/top", "--offset", "0.3K", config=config)
+        assert f"It {words} " in typed(capsys, "alarms", config=config)[1]
+        assert ", 3 h 0 min ago." in typed(capsys, "alarms", config=config)[1]

@@ -255,6 +255,8 @@ def test_a_calibration_is_taken_back(capsys: Capture, config: Path) -> None:
     assert listed[-1]["since"] == listed[-2]["since"]
     code, _, err = typed(capsys, "calibrate", PROBE, "--take-back", config=config)
     assert (code, err) == (2, f"eggroom: {PROBE}: its last calibration is taken back already\n")
+    code, _, err = typed(capsys, "calibrate", PROBE, "--take-back", "--note", "slip", config=config)
+    assert (code, "expected it alone" in err) == (2, True)
     other = "node-b/top"
     code, _, err = typed(capsys, "calibrate", other, "--take-back", config=config)
     assert (code, err) == (2, f"eggroom: {other}: never calibrated, expected a calibration to take back\n")

@@ -168,6 +168,19 @@ def test_the_room_says_by_when_eggs_are_to_be_moved() -> None:
     assert "  hen-1: move it for its lockdown by 10 Mar" in told[1]
 
 
+def test_the_room_folds_no_machine_that_is_out_of_its_band() -> None:
+    """While a delay or a mean still runs nothing rings, and whoever looks sees that the air is out of what its eggs need."""
+    folded = []
+    for dry_bulb_c in (37.6, 36.8):
+        story = Story(batches=(batch(),), air={TOP: (dry_bulb_c, 45.0)})
+        story.run(minutes=2)
+        room = {"machines": [machine_view(story.look(), "setter-1", str)], "others": []}
+        text = room_text(room, story.site)  # type: ignore[arg-type]
+        assert text.startswith("Nothing new.")
+        folded.append("All of each machine" in text)
+    assert folded == [True, False]
+
+
 def test_the_day_that_is_told_is_todays() -> None:
     """A machine's limits hold for days; the room and the messages say which day it is now, and the reminder shows when its day is there."""
     grey = batch("grey-1", "african-grey", day=22.5)

@@ -108,6 +108,8 @@ def test_what_is_urgent_and_did_not_get_through() -> None:
     stuck = [row(1, "sent", at), row(2, "waiting", at), row(3, "failed", at, contact="kim", priority="low")]
     assert [(each.contact, each.waiting_since) for each in told_to(stuck)] == [("sam", at)]
     assert told_to([*stuck, row(4, "sent", NOW, number=9)])[0].waiting_since is None
+    called_off = [row(1, "cancelled", at), row(2, "cancelled", at, contact="kim", tries=0)]
+    assert [(each.contact, each.waiting_since) for each in told_to(called_off)] == [("sam", at)]
 
 
 @pytest.mark.parametrize(

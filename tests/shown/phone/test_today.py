@@ -45,7 +45,7 @@ def test_what_has_no_room_is_counted() -> None:
     many = told(*((n, f"Setter {n}", "dry") for n in range(1, 21)), tasks=(CANDLE,))
     assert many.text.startswith("Today: candle hen-1. Setter 1 dry since")
     named = many.text.count("(No. ")
-    assert many.text.endswith(f" And {20 - named} more: eggroom alarms.")
+    assert many.text.endswith(f" And {20 - named} more: eggroom now.")
     long = told((1, "W" * 24, "eggs that cannot share a machine"), (2, "Setter 2", "dry"))
     assert long.title == "When you can: 2 to see"
     both = told((1, "W" * 24, "dry"), tasks=(replace(CANDLE, batch="w" * 32),))
