@@ -124,13 +124,13 @@ class Daemon:
         self.dispatcher = dispatcher = _dispatcher(house, words, inbox, clock=clock)
         prefix = f"{house.settings.broker.root}/{site.id}"
 
-        here = runs_here(house.settings.broker.host)
+        self._here = runs_here(house.settings.broker.host)
 
         def heard(message: Message, receipt: Receipt | None) -> None:
             inbox.put(Arrived(clock.now(), message, receipt))
 
         def linked(connected: bool, detail: str) -> None:
-            inbox.put(Linked(clock.now(), connected, detail, here))
+            inbox.put(Linked(clock.now(), connected, detail, self._here))
 
         def elsewhere(node: str, other: str, online: bool) -> None:
             inbox.put(Elsewhere(clock.now(), node, other, online))
@@ -201,20 +201,32 @@ class Daemon:
         self._calendar = Calendar(
             [chore.at for chore in chores_of(site)], site.zone, lambda: inbox.put(CalendarDue(clock.now()))
         )
-        keeper = self._thread("keeper", lambda: self._keep(prefix))
-        stack.callback(self._calendar.stop)
-        stack.callback(keeper.join, 5.0)
-        stack.callback(self._stopping.set)
-        keeper.start()
+        self._start_keepers(prefix)
 
-    def _thread(self, name: str, work: Callable[[], None]) -> threading.Thread:
+    def _start_keepers(self, prefix: str) -> None:
+        stack = self._stack
+        stack.callback(self._calendar.stop)
+        keepers = (
+            self._thread("keeper", lambda: self._keep(prefix)),
+            self._thread("calendar", self._follow, vital=False),
+        )
+        for keeper in keepers:
+            stack.callback(keeper.join, 5.0)
+        stack.callback(self._stopping.set)
+        for keeper in keepers:
+            keeper.start()
+
+    def _thread(self, name: str, work: Callable[[], None], *, vital: bool = True) -> threading.Thread:
+        """vital: without it eggs are not watched, so the process ends with it."""
+
         def guarded() -> None:
             try:
                 work()
             except Exception:  # noqa: BLE001 - the thread's outermost place
                 # Our own mistake: the process must end, so that what supervises it starts a new one.
                 _log.exception("%s ended", name)
-                self.failed.set()
+                if vital:
+                    self.failed.set()
 
         return threading.Thread(target=guarded, name=name, daemon=True)
 
@@ -222,19 +234,22 @@ class Daemon:
         self.inbox.close(self.clock.now())
         self._worker.join(timeout=20.0)
 
+    def _follow(self) -> None:
+        """Each second: has the label clock been set. On a thread of its own, and not a vital one: what is low then goes after a day by itself."""
+        while not self._stopping.wait(1.0):
+            self._calendar.watch(self.clock.now())
+
     def _keep(self, prefix: str) -> None:
         """Each second: is the network thread alive, is the engine. Each ALIVE_EVERY_S the counter that nodes listen for."""
         beat, up = 0.0, True
         while not self._stopping.wait(1.0):
             said = self.link.supervise()
             if said is not None:
-                self.inbox.put(Linked(self.clock.now(), False, said, runs_here(self._house.settings.broker.host)))
+                self.inbox.put(Linked(self.clock.now(), False, said, self._here))
             if network_up() is not up:
                 up = not up
                 self.inbox.put(Networked(self.clock.now(), up))
-            now = self.clock.now()
-            mono_s = now.mono_s
-            self._calendar.watch(now)
+            mono_s = self.clock.now().mono_s
             if mono_s >= beat and self._worker.is_alive():
                 beat = mono_s + ALIVE_EVERY_S
                 self._alive += 1

@@ -43,7 +43,7 @@ _Priority = Literal["low", "medium", "high", "critical"]
 def _clock(given: object) -> time:
     """A time of day, as TOML has it or as text."""
     if isinstance(given, time):
-        return given
+        return given.replace(second=0, microsecond=0)  # as finely as the calendar looks
     hour, _, minute = given.partition(":") if isinstance(given, str) else ("", "", "")
     if not (hour.isdecimal() and minute.isdecimal() and len(minute) == 2 and int(hour) < 24 and int(minute) < 60):
         raise Expected("a time of day such as 07:30")

@@ -103,7 +103,7 @@ _Wire: TypeAlias = ByFields | LookFacts | _Entry
 
 @functools.cache
 def _adapter() -> TypeAdapter[_Wire]:
-    # With the first request: pydantic is loaded for the settings, but sixteen kinds take a while to be put together.
+    # With the first request: pydantic is loaded for the settings, but so many kinds take a while to be put together.
     from pydantic import ConfigDict, Field, TypeAdapter
 
     return TypeAdapter(

@@ -121,7 +121,10 @@ class FakeBroker:
                     continue
 
     def close(self) -> None:
+        # Woken first: a thread left in accept() takes the callers of whichever socket is given this one's number next.
+        self._server.shutdown(socket.SHUT_RDWR)
         self._server.close()
+        self._thread.join(5)
 
 
 @pytest.fixture

@@ -82,7 +82,6 @@ _SEEN: dict[type[SeenOfDoor], str] = {Opened: "opened", NotBack: "not back"}
 # To a loss that is told, since the first rows.
 _ADDED = ("unsure", "again", "do_pct", "others", "others_now", "others_then")
 _ENTRY = ("egg", "count", "tray", "replaces", "number")  # fields of an entry that are kept as they are
-_TODAY = json.dumps({"version": VERSION, "today": {}})[:-3]  # how the row of a day's summary begins
 _log = logging.getLogger("eggroom.store")
 
 
@@ -122,28 +121,21 @@ def today_text(today: Today | None) -> str | None:
     return json.dumps({"version": VERSION, "today": {"tasks": tasks, "standing": standing}}, ensure_ascii=False)
 
 
-def today_of_text(text: str | None) -> Today | None:
-    """What `today_text` was given; None for anything else."""
-    if text is None or not text.startswith(_TODAY):
+def told_of_text(text: str | None) -> Facts | Today | None:
+    """What `facts_text` or `today_text` was given; None for a row from before facts were kept, or of another form."""
+    if text is None:
         return None
     try:
-        kept = _understood(text)["today"]
-        tasks = (_made(Task, task | {"at": from_ms(task["at"])}) for task in kept["tasks"])
-        return Today(tuple(tasks), tuple(Standing(s["number"], _facts_of(s["facts"])) for s in kept["standing"]))
-    except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
-        _log.warning("facts of a summary not understood detail=%s", str(error)[:120])
-        return None
-
-
-def facts_of_text(text: str | None) -> Facts | None:
-    """What `facts_text` was given; None for a row from before facts were kept, or of another form."""
-    if text is None or text.startswith(_TODAY):
-        return None
-    try:
-        return _facts_of(_understood(text))
+        kept = _understood(text)
+        return _facts_of(kept) if "today" not in kept else _today_of(kept["today"])
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
         _log.warning("facts of a notice not understood detail=%s", str(error)[:120])
         return None
+
+
+def _today_of(kept: dict[str, Any]) -> Today:
+    tasks = (_made(Task, task | {"at": from_ms(task["at"])}) for task in kept["tasks"])
+    return Today(tuple(tasks), tuple(Standing(s["number"], _facts_of(s["facts"])) for s in kept["standing"]))
 
 
 def _facts_of(kept: dict[str, Any]) -> Facts:

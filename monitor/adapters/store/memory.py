@@ -42,8 +42,10 @@ def read_memory(connection: sqlite3.Connection) -> Memory | None:
 def read_alive(connection: sqlite3.Connection) -> LastAlive | None:
     """When the memory in the record was written, and whether at a stop: of any version's, without the rest of it."""
     row = connection.execute("SELECT json FROM memory").fetchone()
+    if row is None:
+        return None
     try:
-        ((memory,),) = ([],) if row is None else (json.loads(row[0]),)
+        (memory,) = json.loads(row[0])
         return LastAlive(datetime.fromisoformat(memory["at"]), stopped=memory["final"] is True)
     except (ValueError, TypeError, KeyError):
         return None

@@ -9,9 +9,9 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from monitor.adapters.store.facts import about_of_text, about_text, facts_of_text, facts_text, today_of_text, today_text
+from monitor.adapters.store.facts import about_of_text, about_text, facts_text, today_text, told_of_text
 from monitor.domain.alarms.alarm import Alarm, Transition
-from monitor.domain.alarms.notice import Notice
+from monitor.domain.alarms.notice import Facts, Notice, Today
 from monitor.domain.needs.batch import Batch, Declared, Stay
 from monitor.domain.readings.calibration import Calibration, Correction, Point
 from monitor.domain.readings.reading import from_ms, to_ms
@@ -105,6 +105,7 @@ def notice_row(notice: Notice) -> tuple[Value, ...]:
 def notice_of(row: Iterable[Any]) -> Notice:
     """The notice of a row in the order of NOTICE_COLUMNS."""
     id_, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link, facts = row
+    told = told_of_text(facts)
     return Notice(
         id=id_,
         dedupe=dedupe,
@@ -116,8 +117,8 @@ def notice_of(row: Iterable[Any]) -> Notice:
         alarm_number=alarm_number,
         closing=bool(closing),
         link=link,
-        facts=facts_of_text(facts),
-        today=today_of_text(facts),
+        facts=told if isinstance(told, Facts) else None,
+        today=told if isinstance(told, Today) else None,
     )
 
 

@@ -262,6 +262,13 @@ def got_through(state: State, number: int, contact: str, *, at: datetime) -> Non
     _reach(state, number, Reach(contact, at))
 
 
+def waits_no_more(state: State, number: int, contact: str) -> None:
+    """What waited was called off: where nothing else of the episode waits for the contact, it is owed nothing."""
+    known = state.reached.get((number, contact))
+    if known is not None and (contact, number) not in state.unsent.values():
+        _reach(state, number, replace(known, unheard_since=None))
+
+
 def _reach(state: State, number: int, reach: Reach) -> None:
     """Note it; what is known of episodes that are over is given up now and then."""
     state.reached[number, reach.contact] = reach

@@ -117,7 +117,8 @@ class AlarmMemory:
 
 @fixed
 class Memory:
-    """See the module. final: written when the run stopped; else that run may have gone on, and been cut off."""
+    """See the module. final: written when the run stopped; else that run may have gone on, and been cut off. last_watched: since when nobody had
+    watched before that run, where it did not come to say so."""
 
     mono_s: float
     at: datetime
@@ -127,3 +128,4 @@ class Memory:
     eggs: tuple[tuple[str, EggFelt], ...] = ()
     alarms: tuple[AlarmMemory, ...] = ()
     nodes: tuple[NodeMemory, ...] = ()
+    last_watched: datetime | None = None

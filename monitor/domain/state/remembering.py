@@ -45,6 +45,7 @@ def remember(look: Look, final: bool = False) -> Memory:
             if a.pending_mono_s is not None or a.condition or a.shelved_until_mono_s is not None or _lately(look, a)
         ),
         nodes=_nodes(look),
+        last_watched=look.state.last_watched,
     )
 
 

@@ -26,7 +26,7 @@ from monitor.domain.alarms.alarm import (
     Alarm,
     Transition,
 )
-from monitor.domain.alarms.notice import Facts, Notice, facts_of
+from monitor.domain.alarms.notice import Facts, Notice, Today, facts_of
 from monitor.domain.needs.bands import RH, WET_BULB, Needs
 from monitor.domain.needs.batch import batch_of
 from monitor.domain.needs.hearing import WAIT_SHARE
@@ -136,30 +136,38 @@ def _put(
 ) -> None:
     """One notice for each contact into `out`, as long as the outbox has room for it."""
     for contact in contacts:
-        look.state.last_notice += 1
-        notice = Notice(
-            id=look.state.last_notice,
-            dedupe=f"{alarm.number}/{look.state.last_notice}/{contact}",
-            contact=contact,
-            priority=priority,
-            title="",
-            text="",
-            created=look.now.utc,
-            alarm_number=alarm.number,
-            closing=closing,
-            link=look.site.link,
-            facts=facts,
-        )
-        look.out.notices.append(notice)
-        waiting = look.state.waiting.get(contact, 0)
-        if waiting >= MAX_WAITING and priority not in (HIGH, CRITICAL):
-            detail = f"outbox full: {waiting} notices wait for {contact}, expected under {MAX_WAITING}"
-            look.out.attempts.append(Attempt(notice.id, "cancelled", detail, look.now.utc, contact))
-        else:
-            look.state.waiting[contact] = waiting + 1
-            look.state.unsent[notice.id] = (contact, alarm.number)
-            if not closing:
-                waits_for(look.state, alarm.number, contact, since=look.now.utc)
+        put(look, contact, priority, facts, about=str(alarm.number), number=alarm.number, closing=closing)
+
+
+def put(  # noqa: PLR0917 - what every notice has
+    look: Look, contact: str, priority: str, what: Facts | Today, *, about: str, number: int = 0, closing: bool = False
+) -> None:
+    """One notice for one contact into `out`, as long as the outbox has room for it. about: what its dedupe begins with; number: of the alarm."""
+    look.state.last_notice += 1
+    notice = Notice(
+        id=look.state.last_notice,
+        dedupe=f"{about}/{look.state.last_notice}/{contact}",
+        contact=contact,
+        priority=priority,
+        title="",
+        text="",
+        created=look.now.utc,
+        alarm_number=number,
+        closing=closing,
+        link=look.site.link,
+        facts=what if isinstance(what, Facts) else None,
+        today=what if isinstance(what, Today) else None,
+    )
+    look.out.notices.append(notice)
+    waiting = look.state.waiting.get(contact, 0)
+    if waiting >= MAX_WAITING and priority not in (HIGH, CRITICAL):
+        detail = f"outbox full: {waiting} notices wait for {contact}, expected under {MAX_WAITING}"
+        look.out.attempts.append(Attempt(notice.id, "cancelled", detail, look.now.utc, contact))
+    else:
+        look.state.waiting[contact] = waiting + 1
+        look.state.unsent[notice.id] = (contact, number)
+        if number and not closing:
+            waits_for(look.state, number, contact, since=look.now.utc)
 
 
 def _closes(transition: Transition) -> bool:

@@ -33,7 +33,7 @@ def chores_of(site: Site) -> list[Chore]:
     for contact in site.contacts:
         hearing = site.hearing_of(contact)
         if hearing.hears(LOW):
-            until = max(LATEST, hearing.summary.replace(minute=59))
+            until = max(LATEST, hearing.summary.replace(minute=59, second=59, microsecond=999_999))
             found.append(Chore(f"summary {contact}", hearing.summary, until, contact))
     return found
 

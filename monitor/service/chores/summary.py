@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED, state_of
-from monitor.domain.alarms.notice import LOOK, Notice, Standing, Task, Today
+from monitor.domain.alarms.notice import LOOK, Standing, Task, Today
 from monitor.domain.eggs.book import EggBook, looks, standing
 from monitor.domain.eggs.dates import CANDLE, HATCH, LOCKDOWN, WEIGH, dates_of
 from monitor.domain.eggs.entry import Candling, LookAgain, Weighing
@@ -13,7 +13,7 @@ from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.rules import LOW
 from monitor.domain.state.known import Look, rule_of
-from monitor.domain.watch.telling import facts_now, said_already
+from monitor.domain.watch.telling import facts_now, put, said_already
 
 _WRITTEN = {CANDLE: Candling, WEIGH: Weighing}  # what shows that it was done
 
@@ -25,24 +25,7 @@ def today(look: Look, contact: str) -> Today:
 
 def tell_today(look: Look, contact: str, what: Today) -> None:
     """Put the notice of it into `out`."""
-    look.state.last_notice += 1
-    id_ = look.state.last_notice
-    look.state.waiting[contact] = look.state.waiting.get(contact, 0) + 1
-    look.state.unsent[id_] = (contact, 0)
-    look.out.notices.append(
-        Notice(
-            id=id_,
-            dedupe=f"summary/{id_}/{contact}",
-            contact=contact,
-            priority=LOW,
-            title="",
-            text="",
-            created=look.now.utc,
-            alarm_number=0,
-            link=look.site.link,
-            today=what,
-        )
-    )
+    put(look, contact, LOW, what, about="summary")
 
 
 def _tasks(look: Look) -> Iterator[Task]:

@@ -25,7 +25,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
 from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
 from monitor.domain.signs.opening import resume
-from monitor.domain.state.known import Look, State, got_through
+from monitor.domain.state.known import Look, State, got_through, waits_no_more
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.wall import utc_text
@@ -124,7 +124,9 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
     if loaded.memory is not None:
         state.handed_on = loaded.memory.mono_s, loaded.memory.at, loaded.memory.final
         take_up(Look(state, site, now), loaded.memory)
-        if not loaded.memory.final:
+        if loaded.memory.last_watched is not None:  # the run before was too short to say it, however it ended
+            state.last_watched = loaded.memory.last_watched
+        elif not loaded.memory.final:
             # Readings may have been written after the memory; what a node sends later is dated before, but is not in the record yet.
             state.last_watched = max(loaded.memory.at, min(loaded.newest or loaded.memory.at, now.utc))
     state.last_line = loaded.last_line
@@ -151,6 +153,7 @@ def _resumed(alarm: Alarm, now: Now) -> Alarm:
 def answered_before(loaded: Loaded) -> list[Answered]:
     """Of what a new run finds unsent, the episodes of which nobody is to be told any more: they were answered while no daemon ran."""
     numbers = {notice.alarm_number for notice in loaded.waiting}
+    numbers |= {each.number for notice in loaded.waiting if notice.today is not None for each in notice.today.standing}
     return _answered((alarm for alarm in loaded.alarms if alarm.number in numbers), loaded.last_notice)
 
 
@@ -517,10 +520,11 @@ class Engine:
     def _release(self, group: Group) -> None:
         """Hand the notices that are now written to the dispatcher, and count those that are done with."""
         dropped = {a.notice for a in group.attempts if a.outcome == "cancelled"}
+        self._tell_notices([n for n in group.notices if n.id not in dropped and n.id not in self._told_early])
+        # After them, so that what is answered in the same group is called off too.
         if self._tell_answered is not None and group.transitions:
             last = {t.alarm.number: t.alarm for t in group.transitions}
             self._tell_answered(_answered(last.values(), self._state.last_notice))
-        self._tell_notices([n for n in group.notices if n.id not in dropped and n.id not in self._told_early])
         self._told_early.difference_update(n.id for n in group.notices)
         contacts = {n.id: n.contact for n in group.notices}
         for attempt in group.attempts:
@@ -529,8 +533,10 @@ class Engine:
                 contact = contacts.get(attempt.notice) or attempt.contact
                 self._state.waiting[contact] = max(0, self._state.waiting.get(contact, 0) - 1)
                 self._state.unsent.pop(attempt.notice, None)
-            if attempt.outcome == "sent" and unsent is not None and unsent[1]:
+            if unsent is not None and unsent[1] and attempt.outcome == "sent":
                 got_through(self._state, unsent[1], unsent[0], at=attempt.at)
+            elif unsent is not None and unsent[1] and attempt.outcome == "cancelled":
+                waits_no_more(self._state, unsent[1], unsent[0])
 
     def _store_failed(self, failure: StoreFailure, now: Now) -> None:
         self.counts["failed_commits"] += 1

@@ -21,7 +21,7 @@ BASE_WAIT_S = 2.0  # a passing fault is over in seconds
 MAX_WAIT_URGENT_S = 60.0  # while something high or critical waits: what it is about may kill within the hour
 # low and medium: minutes do not matter to them, and a service that limits its callers is left in peace
 MAX_WAIT_S = 300.0
-MAX_TRIES = 20  # low and medium only: on average half an hour without a phone service, then their news is old
+MAX_TRIES = 20  # on average half an hour without a phone service: then the news of what is medium, or over, is old
 _MAX_DOUBLINGS = 10  # past both limits; keeps the power small
 _REMEMBERED = 1000  # ids already dealt with: meeting one again changes nothing
 
@@ -194,7 +194,7 @@ class Queue:
         fellows = {id_ for id_, kind in kinds.items() if kind == kinds[episode(first.notice)]}
         if tries == 0 and self._pace.breaks_in(first.notice):
             fellows = {episode(w.notice) for t, w in due if t == 0 and self._pace.breaks_in(w.notice)}
-        elif self._failures > 0 and first.with_others:
+        elif self._failures > 0 and first.with_others and not self._of_summary(first.notice):
             fellows = {episode(first.notice)}
         ordered = [first, *(w for _, w in ranked if w is not first and self._may_join(w, now_s))]
         return [w.notice for w in ordered if episode(w.notice) in fellows]
@@ -219,13 +219,19 @@ class Queue:
             waiting.with_others = with_others
         over: list[int] = []
         if not any(w.urgent for w in tried):
-            over = [w.notice.id for w in tried if w.tries >= MAX_TRIES]
+            over = [w.notice.id for w in tried if w.tries >= MAX_TRIES and self._is_old(w, now_s)]
             self.dropped(over)
         limit_s = MAX_WAIT_URGENT_S if any(w.urgent for w in self._waiting.values()) else MAX_WAIT_S
         wait_s = min(limit_s, BASE_WAIT_S * 2.0 ** min(self._failures, _MAX_DOUBLINGS))
         self._failures += 1
         self._rest_until_s = now_s + self._jitter(wait_s)
         return over
+
+    @staticmethod
+    def _is_old(waiting: _Waiting, now_s: float) -> bool:
+        """Of what may wait for the next day's summary, and of the summary, only once that day is over."""
+        of_the_day = waiting.notice.priority == LOW and not waiting.notice.closing
+        return not of_the_day or now_s - waiting.arrived_s >= LOW_WAIT_S
 
     def dropped(self, ids: Iterable[int]) -> None:
         """These are done with."""
@@ -245,7 +251,11 @@ class Queue:
         """Whether what waits may go along: not before its contact's hours, nor, if it is low, with a summary that does not tell it."""
         if waiting.held_until_s > now_s:
             return False
-        return not (self._summary and self._low(waiting.notice)) or waiting.notice.id <= self._summary
+        return not (self._summary and self._low(waiting.notice)) or self._of_summary(waiting.notice)
+
+    def _of_summary(self, notice: Notice) -> bool:
+        """Whether it is the summary that waits, or what that says already: they are one message, whatever became of the first attempt."""
+        return notice.today is not None or (self._low(notice) and notice.id <= self._summary)
 
     @staticmethod
     def _low(notice: Notice) -> bool:

@@ -18,12 +18,11 @@ from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.facts import (
     about_of_text,
     about_text,
-    facts_of_text,
     facts_text,
     seen_of_text,
     seen_text,
-    today_of_text,
     today_text,
+    told_of_text,
 )
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.alarms.about import (
@@ -70,14 +69,14 @@ WHOLE = Facts(
 @pytest.mark.parametrize("facts", [WHOLE, Facts("site", "all-silent"), None])
 def test_facts_come_back_as_they_were(facts: Facts | None) -> None:
     """Every field, full or empty, a nought as a nought; none as none."""
-    assert facts_of_text(facts_text(facts)) == facts
+    assert told_of_text(facts_text(facts)) == facts
 
 
 @given(st.floats(-100, 100), st.integers(0, 4 * 10**12))
 def test_figures_keep_every_bit_and_times_their_millisecond(value: float, at_ms: int) -> None:
     """Values come back exactly; times are those of the record, whole milliseconds."""
     facts = Facts("setter-1", "dry-bulb-high-alarm", quantity="dry_bulb_c", value=value, since=from_ms(at_ms))
-    assert facts_of_text(facts_text(facts)) == facts
+    assert told_of_text(facts_text(facts)) == facts
 
 
 @pytest.mark.parametrize(
@@ -102,7 +101,7 @@ def test_figures_keep_every_bit_and_times_their_millisecond(value: float, at_ms:
 )
 def test_what_is_not_understood_is_none(text: str) -> None:
     """Another version's, a damaged one, one with something that is not known: none of it may keep the notice from being sent."""
-    assert facts_of_text(text) is None
+    assert told_of_text(text) is None
 
 
 def test_the_form_is_held() -> None:
@@ -149,7 +148,7 @@ def test_what_an_alarm_is_about_comes_back_as_it_was(kind: str) -> None:
     for told in ABOUT[kind]:
         assert about_of_text(about_text(told), "words") == told
         facts = Facts("setter-1", "no-data", about=told)
-        assert facts_of_text(facts_text(facts)) == facts
+        assert told_of_text(facts_text(facts)) == facts
     assert (about_text("3 nodes"), about_of_text(None, "3 nodes")) == (None, "3 nodes")
 
 
@@ -248,13 +247,13 @@ def test_a_notice_that_has_every_fact_comes_back() -> None:
         reached=(Reach("sam", T0, None),),
     )
     assert all(getattr(every, field.name) != field.default for field in fields(Facts))
-    assert facts_of_text(facts_text(every)) == every
+    assert told_of_text(facts_text(every)) == every
 
 
 @pytest.mark.parametrize(
     ("read", "text", "logged"),
     [
-        (facts_of_text, {"version": 1, "subject": "a", "rule": "b", "about": {"kind": "x" * 300}}, "facts of a notice"),
+        (told_of_text, {"version": 1, "subject": "a", "rule": "b", "about": {"kind": "x" * 300}}, "facts of a notice"),
         (lambda text: about_of_text(text, "words"), {"version": 2, "about": {"kind": "x" * 300}}, "facts of an alarm"),
         (lambda text: seen_of_text(text, "words"), {"kind": "opened", "x" * 300: 1}, "facts of an opening"),
     ],
@@ -286,13 +285,11 @@ TODAY = Today(
 
 
 def test_a_summary_comes_back_as_it_was() -> None:
-    """What is to do and what stands, each with its facts; empty too; and it is no notice's facts."""
+    """What is to do and what stands, each with its facts; empty too."""
     for what in (TODAY, Today(), Today(standing=TODAY.standing)):
-        assert today_of_text(today_text(what)) == what
-        assert facts_of_text(today_text(what)) is None
+        assert told_of_text(today_text(what)) == what
     assert today_text(None) is None
-    assert today_of_text(facts_text(WHOLE)) is None
-    assert today_of_text(None) is None
+    assert told_of_text(None) is None
 
 
 @pytest.mark.parametrize(
@@ -300,4 +297,4 @@ def test_a_summary_comes_back_as_it_was() -> None:
 )
 def test_a_summary_that_is_not_understood_has_its_words(text: str) -> None:
     """A damaged one, or another version's, keeps no message from being sent."""
-    assert (today_of_text(text), facts_of_text(text)) == (None, None)
+    assert told_of_text(text) is None

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.adapters.store.facts import facts_of_text, facts_text
+from monitor.adapters.store.facts import facts_text, told_of_text
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.about import Moving, Unmet
 from monitor.domain.alarms.alarm import Alarm
@@ -69,7 +69,7 @@ def test_moving_comes_before_raising(house: Site, inside: tuple[Batch, ...], act
     assert act in told.text
     assert ("raise" in told.text) is (move is None)
     assert there(told.facts).move == move
-    assert facts_of_text(facts_text(told.facts)) == told.facts
+    assert told_of_text(facts_text(told.facts)) == told.facts
     if move is not None:
         story.at_s += 1800.0  # told again, it says the same
         story.run(minutes=2)

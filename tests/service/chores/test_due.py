@@ -78,5 +78,5 @@ def test_whom_a_summary_is_for() -> None:
     )
     assert chores_of(house) == [
         Chore("summary sam", time(8), time(21), "sam"),
-        Chore("summary night", time(22, 15), time(22, 59), "night"),
+        Chore("summary night", time(22, 15), time(22, 59, 59, 999999), "night"),
     ]

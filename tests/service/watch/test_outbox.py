@@ -104,14 +104,30 @@ def test_urgent_notices_are_never_given_up(priority: str) -> None:
         assert due_ids(queue, now_s) == [1]
 
 
-@pytest.mark.parametrize("priority", ["low", "medium"])
-def test_mild_notices_end_after_twenty_tries(priority: str) -> None:
-    """The twentieth failure ends a low or medium notice, and no earlier one does."""
+@pytest.mark.parametrize(("priority", "now_s"), [("medium", 0.0), ("low", 26 * 3600.0)])
+def test_mild_notices_end_after_twenty_tries(priority: str, now_s: float) -> None:
+    """The twentieth failure ends a medium notice, and no earlier one does; of what is low only once the day of its summary is over."""
     queue, ended = queue_of(notice(1, priority)), []
     for attempt in range(1, MAX_TRIES + 1):
-        ended.append((attempt, queue.failed([1], 0.0)))
+        ended.append((attempt, queue.failed([1], now_s)))
     assert [e for e in ended if e[1]] == [(20, [1])]
     assert queue.due_s() is None
+
+
+def test_what_is_low_waits_for_the_next_day_whatever_the_service_does() -> None:
+    """A service that is down for a morning loses nothing that is told once a day: twenty tries are over long before."""
+    queue = queue_of(notice(1, "low"), summary(2, 1))
+    for attempt in range(3 * MAX_TRIES):
+        assert queue.failed([1, 2], attempt * 300.0) == []
+    assert len(queue) == 2
+
+
+def test_a_summary_and_what_it_says_are_one_message_after_a_failure_too() -> None:
+    """What is low is not sent alone first, and then once more by the summary."""
+    queue = queue_of(notice(1, "low"), summary(2, 1))
+    assert sorted(due_ids(queue, 0.0)) == [1, 2]
+    queue.failed([1, 2], 0.0)
+    assert sorted(due_ids(queue, 1e4)) == [1, 2]
 
 
 def test_a_mild_notice_is_not_ended_by_a_message_it_only_rides_along_in() -> None:
