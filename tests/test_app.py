@@ -223,6 +223,16 @@ def test_a_fault_of_the_keeper_ends_the_process(tmp_path: Path, broker: Mosquitt
     assert "keeper ended" in daemon.log()
 
 
+def test_a_fault_of_the_calendar_ends_nothing(tmp_path: Path, broker: Mosquitto) -> None:
+    """Chores of the day are not worth the watch over eggs: without the calendar the daemon judges and writes on."""
+    broken = "import monitor.app\ndef fault(*_): raise ZeroDivisionError\nmonitor.app.Calendar.watch = fault"
+    with Running(configure(tmp_path, broker.port), prelude=broken) as daemon, Node(broker.port) as node:
+        until(lambda: "calendar ended" in daemon.log(), "the fault was not met")
+        node.send(*[GOOD_C] * 20)
+        until(lambda: last_stored(daemon.config) >= 19, "nothing was written after it")
+        assert daemon.terminate() == 0
+
+
 @pytest.mark.parametrize("where", ["tick", "hear"])
 def test_its_own_fault_ends_the_process(tmp_path: Path, broker: Mosquitto, where: str) -> None:
     """A decision that raises, at the first tick or at a message, ends the process with 1, so that what supervises it starts a new one."""

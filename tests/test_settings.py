@@ -457,6 +457,7 @@ url_file = "loud"
         ("from_priority = 'high'", Hearing("high", None, time(8))),
         ("summary = '19:05'", Hearing("low", None, time(19, 5))),
         ("summary = 19:05:00", Hearing("low", None, time(19, 5))),
+        ("summary = 19:05:30.5", Hearing("low", None, time(19, 5))),
         ("hours = '07:00-22:30'", Hearing("low", (time(7), time(22, 30)), time(8))),
         ("hours = '16:00 - 02:00'", Hearing("low", (time(16), time(2)), time(16))),
     ],

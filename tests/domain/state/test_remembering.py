@@ -221,3 +221,11 @@ def test_what_stands_or_waits_is_remembered_of_an_alarm() -> None:
     story.state.alarms = {alarm.key: alarm for alarm in (over, *kinds)}
     assert [a.rule for a in remember(story.look()).alarms] == ["stands", "waits", "shelved"]
     assert not remember(story.look()).final
+
+
+def test_what_was_not_told_yet_is_handed_on() -> None:
+    """Since when nobody had watched: a run too short to say it leaves that to the next one."""
+    story = house()
+    story.state.last_watched = T0 - timedelta(hours=6)
+    assert remember(story.look()).last_watched == T0 - timedelta(hours=6)
+    assert remember(house().look()).last_watched is None

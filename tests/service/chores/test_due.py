@@ -80,3 +80,6 @@ def test_whom_a_summary_is_for() -> None:
         Chore("summary sam", time(8), time(21), "sam"),
         Chore("summary night", time(22, 15), time(22, 59, 59, 999999), "night"),
     ]
+    latest = chores_of(replace(house, hearing={"night": Hearing(summary=time(22, 59))}))[-1]
+    asked = [datetime(2026, 5, 4, 22, minute, 40, tzinfo=ZONE) for minute in (58, 59)]
+    assert [is_due(latest, at, set()) for at in asked] == [False, True]

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from monitor.domain.alarms.alarm import Alarm, Transition, acknowledge
-from monitor.domain.alarms.notice import Answered, Notice, Task
+from monitor.domain.alarms.notice import Answered, Facts, Notice, Standing, Task, Today
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Entry, LookAgain, Weighing
 from monitor.domain.needs.batch import Batch
@@ -208,6 +208,14 @@ def test_what_was_answered_while_no_daemon_ran_is_not_told() -> None:
     waiting = [Notice(n, f"{n}/{n}/sam", "sam", "low", "t", "x", EIGHT, n) for n in (1, 2, 3, 9)]
     store.commit(Group(notices=waiting))
     assert sorted((a.number, a.upto, a.seen) for a in answered_before(store.load())) == [(1, 9, True), (3, 9, False)]
+
+
+def test_a_summary_that_waits_says_nothing_that_was_answered_meanwhile() -> None:
+    """What only a waiting summary tells was answered while no daemon ran, or is over: a start knows it, though no notice of it waits."""
+    store = with_alarms(alarm(LOW, 1, acknowledged=True), alarm(("hatcher-1", LOW[1]), 2))
+    standing = tuple(Standing(number, Facts("setter-1", "humidity-low")) for number in (1, 2))
+    store.commit(Group(notices=[Notice(9, "0/9/sam", "sam", "low", "t", "x", EIGHT, 0, today=Today((), standing))]))
+    assert [(a.number, a.seen) for a in answered_before(store.load())] == [(1, True)]
 
 
 def test_how_far_messages_came_outlives_a_restart() -> None:

@@ -20,6 +20,7 @@ from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site, grouped
 from monitor.domain.readings.dating import UPTIME, Line
 from monitor.domain.readings.reading import Now, Other, Pack, Refused, Sample, to_ms
+from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Attempt, Group
 from monitor.service.ports import Loaded, Receipt, StoreFailure
 from monitor.service.watch import commands, egg_requests, engine, inbox, weights
@@ -338,6 +339,31 @@ def test_a_run_that_dies_before_the_commit_is_as_if_the_messages_had_not_come(si
     for second in (1, 11, 21, 31, 41):
         again.reading(second, 39.5)
     assert [t.state for g in again.groups for t in g.transitions] == ["unacknowledged"]
+
+
+@pytest.mark.parametrize("final", [True, False])
+def test_two_cuts_are_told_from_the_first(site: Site, final: bool) -> None:
+    """The mains come back for seconds and go again, or somebody stops the run at once: nobody watched since before the first cut."""
+    cut_at, again = T0 - timedelta(hours=6), T0 - timedelta(minutes=1)
+    short = Memory(400.0, again, final=final, last_watched=cut_at)
+    assert start_state(replace(NOTHING, memory=short, newest=again), site, at(0)).last_watched == cut_at
+    once = start_state(replace(NOTHING, memory=Memory(400.0, cut_at, final=final), newest=None), site, at(0))
+    assert once.last_watched == (None if final else cut_at)
+
+
+def test_what_was_called_off_is_owed_to_nobody(site: Site) -> None:
+    """A message that failed for an hour and was then answered leaves no contact that could not be reached."""
+    desk = Desk(replace(site, contacts=("sam", "kim")))
+    desk.ask(0, do="batch-add", batch="hen-1", profile="chicken", machine="setter-1", set_at="2026-02-19T12:00:00Z")
+    for second in range(1, 40, 10):
+        desk.reading(second, 39.5)
+    first, second_ = [n for g in desk.groups for n in g.notices]
+    reached = desk.engine._state.reached
+    assert [there(reached[first.alarm_number, who].unheard_since) for who in ("sam", "kim")] == [first.created] * 2
+    desk.engine.work(Attempted(at(41), Attempt(first.id, "later", "no answer", T0, first.contact)))
+    desk.engine.work(Attempted(at(50), Attempt(first.id, "cancelled", "answered", T0, first.contact)))
+    assert reached[first.alarm_number, first.contact].unheard_since is None
+    assert reached[first.alarm_number, second_.contact].unheard_since == first.created
 
 
 def test_a_standing_alarm_survives_a_restart(site: Site, desk: Desk) -> None:
