@@ -7,7 +7,8 @@ import multiprocessing
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from tests.truth.faults import FAULTS, MACHINE, QUIET, SPIKE, TOP, TWO_WEEK
+from monitor.domain.needs.profile import CALENDAR
+from tests.truth.faults import FAULTS, MACHINE, QUIET, SPIKE, TOP, TWO_WEEK, profiles
 from tests.truth.floods import FLOODS, Flooded, flood
 from tests.truth.judges import Deaf, Judge, Nervous, Real
 from tests.truth.scenarios import Scenario
@@ -143,6 +144,8 @@ def label_of(scenario: Scenario, truth: Truth) -> Label:
     left_s = truth.left_s
     if fault.gradual and truth.limits.harm_s is not None:
         left_s = truth.left_temperature_s  # the danger is one of temperature, so its time counts from there
+    bird = profiles()[scenario.profile]
+    days_to_go = bird.lockdown_day - scenario.day if bird.lockdown_by != CALENDAR else float("inf")
     return Label(
         fault.kind,
         frozenset(about),
@@ -160,4 +163,5 @@ def label_of(scenario: Scenario, truth: Truth) -> Label:
         spiked=TOP if fault.kind == SPIKE else "",
         failed=failed,
         failed_s=failed_s,
+        due_s=days_to_go * 86_400.0,
     )

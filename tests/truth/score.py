@@ -16,6 +16,7 @@ from tests.truth.judges import Told
 
 URGENT = ("high", "critical")
 OF_SENSORS = {*SENSOR_RULES, *PAIR_RULES}
+REMINDER = "draw-down-due"
 LEAVES_S = 3600.0  # without danger: so long after the true air has left its band somebody has been told
 FOUND, MISSED, NOTHING = "found", "missed", "nothing to find"
 
@@ -27,6 +28,7 @@ class Label:
     about: the subjects that speak of the machine that fails. harm_s: when published harm begins, None if never.
     left_s: when the true air left its band. shared: the fault touches every machine. gradual: time counts from left_s.
     failed: a probe that fails at failed_s beside a sound one: from then on words of the sensors are right, and tell no danger of the air.
+    due_s: when the day comes on which a bird that goes by the egg is to be candled: its reminder is right from then on.
     """
 
     kind: str
@@ -45,6 +47,7 @@ class Label:
     spiked: str = ""
     failed: str = ""
     failed_s: float = 0.0
+    due_s: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +157,8 @@ def _false(label: Label, openings: Sequence[Told], nothing_to_find: bool) -> lis
         before = told.at_s < label.onset_s and not rightly
         # Where the true air never left its band there was nothing to be woken for, though a mild word may be right.
         needless = nothing_to_find and told.subject in label.about and told.priority in URGENT
+        if told.rule == REMINDER and told.at_s >= label.due_s:
+            continue
         if label.kind == QUIET or before or beside or needless:
             result.append(told)
     return result

@@ -157,6 +157,18 @@ def test_in_a_quiet_story_everything_is_false() -> None:
     assert (row.sound_s, row.flag_s) == (5000.0, 10_000.0)
 
 
+def test_a_reminder_is_right_from_its_day_on() -> None:
+    """Of a bird that goes by the egg, whatever else the story is about; before its day, or of one that goes by the calendar, it is false."""
+    for kind in (QUIET, MACHINE_FAULT):
+        due = Label(kind, ABOUT, 1000.0, 5000.0, due_s=900.0)
+        reminders = [
+            told(at_s, "draw-down-due", subject="first", priority="low", number=n)
+            for n, at_s in ((1, 800.0), (2, 950.0))
+        ]
+        assert scored(due, *reminders).false == 1
+        assert scored(replace(due, due_s=math.inf), *reminders).false == 2
+
+
 def test_flags_after_the_onset_are_not_false() -> None:
     """Once something is wrong a flag may be right."""
     assert scored(DANGER, flagged=((500.0, "node-a/top"), (1500.0, "node-a/top"))).bad_flags == 1
