@@ -11,11 +11,14 @@ from monitor.domain.alarms.alarm import Alarm, Transition, acknowledge
 from monitor.domain.alarms.notice import Answered, Facts, Notice, Standing, Task, Today
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Entry, LookAgain, Weighing
-from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.batch import Batch, subject_of
 from monitor.domain.needs.hearing import Hearing
+from monitor.domain.needs.rules import WEIGHT_OFF
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.record import Attempt, Group
+from monitor.domain.watch.egg_alarms import judge_weight
+from monitor.domain.watch.evaluate import settle
 from monitor.service.chores.summary import today
 from monitor.service.watch.engine import Engine, answered_before, start_state
 from monitor.service.watch.inbox import Attempted, CalendarDue
@@ -141,6 +144,27 @@ def test_what_is_told_once_is_in_one_summary() -> None:
     story.state.unsent = {1: ("sam", 3)}
     assert [each.number for each in today(story.look(), "sam").standing] == [3, 5]
     assert [each.number for each in today(story.look(), "kim").standing] == [5]
+
+
+def test_a_weight_off_track_is_in_each_days_summary() -> None:
+    """With the number to answer with, each day for as long as it stands; answered, or on track again, in no more of them."""
+    story = Story(site=site({}), batches=(batch(day=11.0),))
+    for off, number in ((True, 1), (False, None), (True, 2)):
+        judge_weight(
+            story.look(), story.state.batches["hen-1"], off, about="tray 7: loss by pip 9.0 %, target 13 to 16 %"
+        )
+        for _ in range(2):
+            story.at_s += 86_400.0
+            found = today(story.look(), "sam")
+            assert [each.number for each in found.standing] == ([] if number is None else [number])
+            if number is not None:
+                notice = Notice(9, "summary", "sam", "low", "", "", story.now().utc, 0, today=found)
+                worded = NoticeWords(story.site).word(notice)
+                assert worded.title == "When you can: hen-1 weight loss off track"
+                assert f"(No. {number})." in worded.text
+    key = (subject_of("hen-1"), WEIGHT_OFF)
+    settle(story.look(), key, acknowledge(story.state.alarms[key], "sam", story.now()))
+    assert not today(story.look(), "sam")
 
 
 def tasks(days: float, *facts: tuple[Any, float], eggs: Sequence[int | None] = (None,)) -> list[Task]:
