@@ -61,7 +61,7 @@ FIELDS = ", ".join(
     sorted({*SOUND, "re_alarm_s", "limit", "quantity", "side", "level", "foretells", "over_s", "sensor_error"})
 )
 WARM = {"quantity": "dry_bulb_c", "side": "high", "level": "alarm"}
-LEFT_OF_A_NAME = 3  # what a title keeps of the name at least; the text begins with what is cut there
+LEFT_OF_A_NAME = 9  # what a title keeps of the name at least; the text begins with what is cut there
 
 
 def rule_of(**changes: Any) -> Rule:

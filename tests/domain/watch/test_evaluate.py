@@ -525,7 +525,7 @@ def test_not_raised_raised_and_low_again() -> None:
     assert story.transitions == []
     story.run(minutes=30)
     assert story.states() == [(NOT_RAISED, UNACKNOWLEDGED)]
-    assert story.titles() == ["Soon: Hatcher humidity not raised for lockdown"]
+    assert story.titles() == ["Soon: Hatcher humidity not raised"]
     assert "due day 18 lockdown" in story.notices[0].text
     since = story.alarm(NOT_RAISED, "hatcher-1").since
     assert since is not None

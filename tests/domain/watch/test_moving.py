@@ -123,7 +123,7 @@ def test_where_lockdown_overdue_is_out_of_service_the_air_is_told() -> None:
     quiet = Alarm("setter-1", LOCKDOWN_OVERDUE, 1, 1, condition=True, acknowledged=True, out_of_service=True)
     story.state.alarms[quiet.key] = quiet
     story.run(minutes=10)
-    assert story.titles() == ["Soon: Setter 1 humidity not raised for lockdown"]
+    assert story.titles() == ["Soon: Setter 1 humidity not raised"]
 
 
 def test_eggs_that_cannot_share_are_told_once_and_where_they_would_do() -> None:
@@ -133,7 +133,7 @@ def test_eggs_that_cannot_share_are_told_once_and_where_they_would_do() -> None:
     story = Story(site=shipped, batches=inside, air={TOP: (37.6, 55.0)})
     story.run(minutes=5)
     (told,) = story.notices
-    assert told.title == "When you can: Se… eggs that cannot share a machine"
+    assert told.title == "When you can: Setter 1 eggs do not fit together"
     assert "temperature: hen-1 day 5 incubation, goose-1 day 5 incubation; hen-1 would do in Still 1." in told.text
     about = story.alarm(CONFLICT).about
     assert isinstance(about, Unmet)

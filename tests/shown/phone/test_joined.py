@@ -176,9 +176,14 @@ def test_a_message_about_no_alarm_stands_beside_the_rest() -> None:
 
 def test_what_does_not_fit_is_counted() -> None:
     """With forty machines of long names the message names what fits, and says how many more there are."""
-    many = [about(n, f"{'W' * 22}{n:02}", "humidity not raised for lockdown", "high") for n in range(1, 41)]
-    told = join([*many, *(about(n, f"{'V' * 22}{n:02}", "far too humid", "medium") for n in range(41, 61))])
-    assert told.title == "Urgent: 40 × humidity not raised for lockdown"
+
+    def sixty(what: str) -> Notice:
+        many = [about(n, f"{'W' * 22}{n:02}", what, "high") for n in range(1, 41)]
+        return join([*many, *(about(n, f"{'V' * 22}{n:02}", "far too humid", "medium") for n in range(41, 61))])
+
+    assert sixty("eggs do not fit together").title == "Urgent: 40 × eggs do not fit together, 20 more"
+    told = sixty("humidity not raised")
+    assert told.title == "Urgent: 40 machines humidity not raised, 20 more"
     assert told.text.startswith(f"{'W' * 22}01: 44 %RH, since 02:14. No. 1. Fill the water, raise the humidity. ")
     assert told.text.endswith(f"Also {'W' * 22}02 (No. 2), {'W' * 22}03 (No. 3). And 57 more.")
 
@@ -187,8 +192,8 @@ WHAT = [
     "too hot",
     "warm",
     "STILL too cold",
-    "humidity not raised for lockdown",
-    "eggs that cannot share a machine",
+    "humidity not raised",
+    "eggs do not fit together",
     "node gone",
     "no reading",
     "no longer too hot",

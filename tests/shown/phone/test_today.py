@@ -46,7 +46,7 @@ def test_what_has_no_room_is_counted() -> None:
     assert many.text.startswith("Today: candle hen-1. Setter 1 dry since")
     named = many.text.count("(No. ")
     assert many.text.endswith(f" And {20 - named} more: eggroom now.")
-    long = told((1, "W" * 24, "eggs that cannot share a machine"), (2, "Setter 2", "dry"))
+    long = told((1, "W" * 24, "eggs do not fit together"), (2, "Setter 2", "dry"))
     assert long.title == "When you can: 2 to see"
     both = told((1, "W" * 24, "dry"), tasks=(replace(CANDLE, batch="w" * 32),))
     assert both.title == "When you can: 1 to do, 1 to see"
@@ -72,7 +72,7 @@ def test_the_notices_of_what_is_low_go_along_without_a_word() -> None:
         st.tuples(
             st.integers(1, 10**6),
             st.text("Wi ", min_size=1, max_size=24),
-            st.sampled_from(["dry", "warm", "eggs that cannot share a machine"]),
+            st.sampled_from(["dry", "warm", "eggs do not fit together"]),
         ),
         max_size=30,
     ),
