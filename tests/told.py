@@ -13,6 +13,7 @@ from monitor.domain.alarms.notice import Facts, Notice
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Machine, Probe, Site
+from monitor.domain.state.record import Event
 from monitor.shown.phone.joined import NoticeWords
 
 RULES = shipped_rules()
@@ -33,6 +34,11 @@ HOUSE = Site(
 WORDS = NoticeWords(HOUSE)
 WARM = Band(36.0, 37.5, 37.8, 38.1, 39.0)
 _RULE_OF = {words: rule.id for rule in RULES.values() for words in (rule.words, rule.over)}
+
+
+def event_words(event: Event) -> str:
+    """What happened, as the record keeps it."""
+    return event.text if event.what is None else WORDS.happened(event.what)
 
 
 def facts(name: str, what: str = "too hot", since: datetime = T0, **changes: object) -> Facts:

@@ -19,7 +19,7 @@ from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Gap, Numbering
 from monitor.domain.readings.reading import MISSING, Now
 from monitor.domain.signs.opening import Handling
-from monitor.domain.signs.seen import Seen
+from monitor.domain.state.happened import Happened
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Attempt as Attempt
 from monitor.domain.state.record import ChoreDone as ChoreDone
@@ -312,16 +312,12 @@ class Words(Protocol):
         """What an alarm is about."""
         ...
 
-    def seen(self, seen: Seen) -> str:
-        """What was seen of a machine's door, as the record keeps it: in °C."""
+    def happened(self, what: Happened) -> str:
+        """What happened, as the record and an answer keep it: in °C and UTC."""
         ...
 
     def calibration(self, calibration: Calibration) -> str:
         """What a calibration corrects, as the record keeps it: in °C."""
-        ...
-
-    def went_on(self, into: str, eggs: int) -> str:
-        """That so many eggs of a batch are another one now."""
         ...
 
     def join(self, notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -21,7 +21,12 @@ JUST_NOW_S = 60.0  # what holds from so short a time ago has no record yet to sp
 
 def said(calibration: Calibration, unit: Unit = "C") -> str:
     """What it corrects, in words: `temperature +0.30 K`, `humidity 73.1 is 75.3 %RH (sodium-chloride)`."""
-    return "; ".join(_said(quantity, correction, unit) for quantity, correction in calibration.corrections())
+    return corrected_words(calibration.corrections(), unit)
+
+
+def corrected_words(corrections: Iterable[tuple[str, Correction]], unit: Unit = "C") -> str:
+    """The same of (quantity, its correction) of each quantity."""
+    return "; ".join(_said(quantity, correction, unit) for quantity, correction in corrections)
 
 
 def _said(quantity: str, correction: Correction, unit: Unit) -> str:

@@ -14,7 +14,7 @@ from monitor.domain.needs.site import HATCHER, Site
 from monitor.domain.wall import filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.entries import eggs_words
-from monitor.shown.openings import opening_words
+from monitor.shown.happened import happened_words
 from monitor.shown.values import DRAW_DOWN_WORDS, stage_words, state_words, subject_name
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def event_table(events: Sequence[Event], site: Site) -> str:
     lines = []
     for event in events:
         name = "" if event.subject == "site" else f" {subject_name(event.subject, site)}"
-        text = event.text if event.seen is None else opening_words(event.seen, site.unit)
+        text = event.text if event.what is None else happened_words(event.what, site.unit, site.zone)
         lines.append(f"{local(event.at, site, seconds=True)}  {event.kind}{name}: {printable(text)}")
     return "\n".join(lines)
 

@@ -28,6 +28,7 @@ from monitor.domain.eggs.entry import (
     fact_of,
 )
 from monitor.domain.eggs.view import entry_view
+from monitor.domain.state.happened import WentOn
 from monitor.shown.entries import said, went_on_words
 from monitor.shown.phone.joined import NoticeWords
 from tests.told import HOUSE
@@ -103,4 +104,4 @@ def test_eggs_that_went_on_are_told_alike() -> None:
     """One by itself, of the batch that it left so many, and the same to the record."""
     assert said(entry(Split("hen-1-b")), BERLIN) == "went on as batch hen-1-b"
     assert went_on_words("hen-1-b", 1) == "1 egg went on as batch hen-1-b"
-    assert NoticeWords(HOUSE).went_on("hen-1-b", 3) == "3 eggs went on as batch hen-1-b"
+    assert NoticeWords(HOUSE).happened(WentOn("hen-1-b", 3)) == "3 eggs went on as batch hen-1-b"

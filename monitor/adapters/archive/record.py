@@ -129,7 +129,7 @@ class ArchivedEvent:
     def back(self) -> Event:
         """The event; of an opening an archive has the words alone, which are read for what was seen."""
         seen = seen_of_words(self.text) if self.kind == "opening" else None
-        return Event(at=self.at, kind=self.kind, subject=self.subject, text=self.text, seen=seen)
+        return Event(at=self.at, kind=self.kind, subject=self.subject, text=self.text, what=seen)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""The facts of a notice, what an alarm is about and what was seen of a door, as a row keeps them: JSON, where forms may change with a version.
+"""The facts of a notice, what an alarm is about and what happened besides, as a row keeps them: JSON, where forms may change with a version.
 
 What is not understood is None, or the words that stand beside it: then these are all there is.
 """
@@ -35,9 +35,11 @@ from monitor.domain.alarms.about import (
 from monitor.domain.alarms.notice import Facts, Reach, Standing, Task, Today, Told
 from monitor.domain.eggs.entry import Entry, fact_of, plain
 from monitor.domain.needs.profile import Band
+from monitor.domain.readings.calibration import Correction, Point
 from monitor.domain.readings.reading import from_ms, to_ms
-from monitor.domain.signs.seen import NotBack, Opened, seen_of_words
-from monitor.domain.signs.seen import Seen as SeenOfDoor
+from monitor.domain.signs.seen import NotBack, Opened, seen_of_words, why_of_words
+from monitor.domain.state import happened
+from monitor.domain.state.happened import Happened
 
 # Of the forms below: in the first, what it is about is words. Another one's facts are not understood.
 WORDS_ALONE, VERSION = 1, 2
@@ -76,9 +78,27 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Setting: _same("rh_pct wet_bulb_c now_pct loss_pct reachable served eggs do_pct others others_now others_then"),
     Opened: _same("minutes lowest_c"),
     NotBack: _same("why"),
+    happened.NodeSaid: _same("online"),
+    happened.Clash: _same("seq boot"),
+    happened.NeverCame: _same("boot first last"),
+    happened.ClockSet: _same("by_s mended"),
+    happened.NodeClockSet: _same("by_s dated"),
+    happened.SetOf: _same("species"),
+    happened.MovedTo: _same("machine"),
+    happened.StageSaid: _same("stage back"),
+    happened.Lockdown: _same("why"),
+    happened.WentOn: _same("into eggs"),
+    happened.OutOf: _same("batch"),
+    happened.Closed: _same("again"),
+    happened.Removed: _same("species set_at eggs by"),
+    happened.WorkBegun: _same("minutes by"),
+    happened.WorkDone: _same("by"),
+    happened.WorkOver: {},
+    happened.Calibrated: _same("dry_bulb_c rh_pct by"),
+    Correction: _same("slope offset points"),
 }
 _NAMES = {kind: name for name, kind in KINDS.items()}
-_SEEN: dict[type[SeenOfDoor], str] = {Opened: "opened", NotBack: "not back"}
+_HAPPENED = {kind: name for name, kind in happened.KINDS.items()}
 # To a loss that is told, since the first rows.
 _ADDED = ("unsure", "again", "do_pct", "others", "others_now", "others_then")
 _ENTRY = ("egg", "count", "tray", "replaces", "number")  # fields of an entry that are kept as they are
@@ -177,27 +197,44 @@ def about_of_text(text: str | None, said: str) -> About:
         return said
 
 
-def seen_text(seen: SeenOfDoor | None) -> str | None:
-    """What was seen of a door; None of any other event."""
-    return None if seen is None else json.dumps({"kind": _SEEN[type(seen)], **_data(seen)}, ensure_ascii=False)
+def happened_text(what: Happened | None) -> str | None:
+    """What happened; None of an event that has its words alone."""
+    if what is None:
+        return None
+    data = {name: to_ms(value) if isinstance(value, datetime) else value for name, value in _data(what).items()}
+    return json.dumps({"version": VERSION, "kind": _HAPPENED[type(what)], **data}, ensure_ascii=False)
 
 
-def seen_of_text(text: str | None, said: str) -> SeenOfDoor | None:
-    """What `seen_text` was given; of a row from before, what its words say."""
-    if text is None:
-        return seen_of_words(said)
-    try:
-        kept = json.loads(text)
-        opened = kept.pop("kind") == _SEEN[Opened]
-        return _made(Opened, kept) if opened else _made(NotBack, kept)
-    except (ValueError, TypeError, KeyError, AttributeError) as error:
-        _log.warning("facts of an opening not understood detail=%s", str(error)[:120])
-        return seen_of_words(said)
+def happened_of_text(text: str | None, kind: str, *, said: str) -> Happened | None:
+    """What `happened_text` was given; of a row from before, or of another form, what its words say of an opening, the kind of event that they
+    were read of, and nothing of another."""
+    if text is not None:
+        try:
+            return _happened(_understood(text, unsaid=VERSION))  # the first rows of a door have no version
+        except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
+            _log.warning("facts of an event not understood detail=%s", str(error)[:120])
+    return seen_of_words(said) if kind == "opening" else None
 
 
-def _understood(text: str) -> dict[str, Any]:
+def _happened(kept: dict[str, Any]) -> Happened:
+    kind = happened.KINDS[kept.pop("kind")]
+    if kind is NotBack:
+        kept["why"] = why_of_words(kept["why"])
+    elif kind is happened.Removed:
+        kept["set_at"] = from_ms(kept["set_at"])
+    elif kind is happened.Calibrated:
+        for quantity in ("dry_bulb_c", "rh_pct"):
+            kept[quantity] = None if kept[quantity] is None else _corrected(kept[quantity])
+    return _made(kind, kept)
+
+
+def _corrected(kept: dict[str, Any]) -> Correction:
+    return _made(Correction, kept | {"points": tuple(Point(*point) for point in kept["points"])})
+
+
+def _understood(text: str, *, unsaid: int | None = None) -> dict[str, Any]:
     kept: dict[str, Any] = json.loads(text)
-    if kept.pop("version") not in (WORDS_ALONE, VERSION):
+    if kept.pop("version", unsaid) not in (WORDS_ALONE, VERSION):
         raise ValueError("another version's")
     return kept
 

@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime, timedelta
 
 from monitor.adapters.store.egg_rows import read_book
-from monitor.adapters.store.facts import seen_of_text
+from monitor.adapters.store.facts import happened_of_text
 from monitor.adapters.store.failures import store_failures
 from monitor.adapters.store.memory import read_alive
 from monitor.adapters.store.rows import (
@@ -219,8 +219,8 @@ class SqliteHistory:
             limit,
         )
         return [
-            Event(from_ms(at_ms), kind, subject, text, seen_of_text(seen, text) if kind == "opening" else None)
-            for at_ms, kind, subject, text, seen in reversed(rows)
+            Event(from_ms(at_ms), kind, subject, text, happened_of_text(what, kind, said=text))
+            for at_ms, kind, subject, text, what in reversed(rows)
         ]
 
     def calibrations(self) -> list[Calibration]:

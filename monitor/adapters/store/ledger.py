@@ -13,7 +13,7 @@ from pathlib import Path
 from monitor.adapters.store.check import quick_check
 from monitor.adapters.store.connection import open_reader, suspect_mark
 from monitor.adapters.store.egg_rows import read_book, write_entries
-from monitor.adapters.store.facts import seen_text
+from monitor.adapters.store.facts import happened_text
 from monitor.adapters.store.failures import is_damage, store_failures
 from monitor.adapters.store.loading import load
 from monitor.adapters.store.memory import encode, read_memory
@@ -156,7 +156,10 @@ class SqliteLedger:
         self._write_attempts(group.attempts)
         many(
             "INSERT INTO event (at_ms, kind, subject, text, seen) VALUES (?, ?, ?, ?, ?)",
-            [(to_ms(event.at), event.kind, event.subject, event.text, seen_text(event.seen)) for event in group.events],
+            [
+                (to_ms(event.at), event.kind, event.subject, event.text, happened_text(event.what))
+                for event in group.events
+            ],
         )
         many(_CALIBRATION, [calibration_row(calibration) for calibration in group.calibrations])
         self._write_handlings(group.handlings)

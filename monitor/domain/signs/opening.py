@@ -21,6 +21,7 @@ from monitor.domain.air.psychrometrics import saturation_vapour_kpa
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Now
 from monitor.domain.refusal import Refusal
+from monitor.domain.signs.seen import LATE, NOT_CLIMBING, NOT_TURNED
 
 MAX_HANDLING_S = 3600.0  # candling a large machine takes half an hour; who needs more says so again
 MAX_HOLD_S = 600.0  # from the first fall: a hold must not hide a failure for longer
@@ -299,7 +300,7 @@ def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     if _is_back(state, air):
         return _end(state, episode, air, back=True)
     if air.mono_s + air.interval_s > episode.since_s + MAX_HOLD_S:  # the next reading may come too late to be told by
-        return _give_up(state, episode, air, why="not back within 10 min")
+        return _give_up(state, episode, air, why=LATE)
     if episode.phase == RECOVERING:
         if episode.last_kpa - air.vapour_kpa < REOPEN_SHARE * state.usual_kpa:
             return _climb(state, episode, air)
@@ -309,7 +310,7 @@ def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     if air.dry_bulb_c >= episode.lowest_c + turn_k:
         return _go_on(state, replace(episode, phase=RECOVERING, step_c=air.dry_bulb_c, step_s=air.mono_s), air)
     if air.mono_s >= episode.turn_by_s:
-        return _give_up(state, episode, air, why="the temperature has not turned")
+        return _give_up(state, episode, air, why=NOT_TURNED)
     return _go_on(state, episode, air)
 
 
@@ -322,7 +323,7 @@ def _climb(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     if air.dry_bulb_c >= episode.step_c + max(STALL_K, STALL_SHARE * usual_k):
         return _go_on(state, replace(episode, step_c=air.dry_bulb_c, step_s=air.mono_s), air)
     if air.mono_s - episode.step_s >= stretch_s:
-        return _give_up(state, episode, air, why="the temperature does not come back")
+        return _give_up(state, episode, air, why=NOT_CLIMBING)
     return _go_on(state, episode, air)
 
 

@@ -1,4 +1,4 @@
-"""What was seen of a machine's door: that it was opened, or that the air does not come back after it. Facts; `shown/openings.py` words them."""
+"""What was seen of a machine's door: that it was opened, or that the air does not come back after it. Facts; `shown/happened.py` words them."""
 
 from __future__ import annotations
 
@@ -16,9 +16,12 @@ class Opened:
     lowest_c: float
 
 
+LATE, NOT_TURNED, NOT_CLIMBING = "late", "not turned", "not climbing"
+
+
 @fixed
 class NotBack:
-    """More about an opening, and none of its own: the air does not come back. why: as `opening.watch` says it."""
+    """More about an opening, and none of its own: the air does not come back. why: LATE, NOT_TURNED or NOT_CLIMBING."""
 
     why: str
 
@@ -27,6 +30,11 @@ Seen: TypeAlias = Opened | NotBack
 
 _OPENED = re.compile(r"opened for about (\d+) min, lowest (-?\d+\.\d) °C")
 _NOT_BACK = re.compile(r"not coming back after an opening: (.+)")
+_WHY = {
+    "not back within 10 min": LATE,
+    "the temperature has not turned": NOT_TURNED,
+    "the temperature does not come back": NOT_CLIMBING,
+}
 
 
 def seen_of_words(text: str) -> Seen | None:
@@ -38,5 +46,10 @@ def seen_of_words(text: str) -> Seen | None:
     if opened := _OPENED.fullmatch(text):
         return Opened(float(opened[1]), float(opened[2]))
     if not_back := _NOT_BACK.fullmatch(text):
-        return NotBack(not_back[1])
+        return NotBack(why_of_words(not_back[1]))
     return None
+
+
+def why_of_words(words: str) -> str:
+    """Why the air does not come back, of which the first rows with facts had the words."""
+    return _WHY.get(words, words)

@@ -24,6 +24,7 @@ from monitor.domain.readings.dating import (
 )
 from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.reading import Now, Pack, Sample
+from monitor.domain.state.happened import AGREES, BY_ITS_COUNT, BY_OURS, NodeClockSet
 from monitor.domain.state.known import Look, NodeState
 from monitor.domain.state.record import Event
 
@@ -99,14 +100,11 @@ def _note_own_clock(look: Look, pack: Pack, age_s: float) -> None:
     else:
         known.clock_off_ms = off_ms
         ours = abs(off_ms - look.state.anchor_ms) <= CLOCK_AGREES_MS
-        _say_clock_set(
-            look, pack.node, off_ms - was_ms, dated="" if ours else ", its readings are dated by its own count"
-        )
+        _say_clock_set(look, pack.node, off_ms - was_ms, dated=AGREES if ours else BY_ITS_COUNT)
 
 
 def _say_clock_set(look: Look, node: str, by_ms: float, *, dated: str) -> None:
-    text = f"the node's clock was set by {by_ms / 1000.0:+.0f} s" + (dated or " and agrees with ours")
-    look.out.events.append(Event(look.now.utc, "clock", node, text))
+    look.out.events.append(Event(look.now.utc, "clock", node, what=NodeClockSet(float(round(by_ms / 1000.0)), dated)))
 
 
 def _before_and_after(look: Look, pack: Pack, line: Line) -> Line:
@@ -188,7 +186,7 @@ def _clock_line(look: Look, node: str, at_ms: int) -> tuple[Line | None, float]:
         _keep(look, known.lines, known.lines[CLOCK_BOOT], line=begun)
         before_ms = newest.mono_offset_ms
         if before_ms is not None and abs(by_ms := before_ms - (mono_ms - at_ms)) > CLOCK_STEP_MS:
-            _say_clock_set(look, node, by_ms, dated="" if begun.offset_ms == 0 else ", its readings are dated by ours")
+            _say_clock_set(look, node, by_ms, dated=AGREES if begun.offset_ms == 0 else BY_OURS)
         return begun, age_s
     if CLOCK_BOOT in known.split:
         line = replace(line, offset_ms=newest.offset_ms)

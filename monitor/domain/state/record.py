@@ -15,7 +15,7 @@ from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Gap, Numbering
 from monitor.domain.readings.reading import MISSING, Refused
 from monitor.domain.signs.opening import Handling
-from monitor.domain.signs.seen import Seen
+from monitor.domain.state.happened import Happened
 from monitor.domain.state.memory import Memory
 
 
@@ -78,14 +78,15 @@ class Attempt:
 class Event:
     """Something worth a line in the record that is no alarm: a node came or went, a gap, the clock was set.
 
-    text: as the record keeps it; of what was `seen` of a door, facts, it is empty until it is made, and always in °C.
+    what: as facts; None of one that an older program wrote, or an archive, which has its words alone. text: as the record keeps it, in °C and
+    UTC; made last, and empty until then.
     """
 
     at: datetime
     kind: str
     subject: str
     text: str = ""
-    seen: Seen | None = None
+    what: Happened | None = None
 
 
 @fixed

@@ -14,6 +14,7 @@ from monitor.domain.needs.batch import batch_of
 from monitor.domain.needs.places import brought
 from monitor.domain.needs.rules import MISSING
 from monitor.domain.readings.reading import Pack, Presence, Refused
+from monitor.domain.state.happened import HATCHER, Lockdown
 from monitor.domain.state.known import Look, rule_of, troubled
 from monitor.domain.state.record import Event, RefusedRow
 from monitor.domain.watch.deciding import judge as judge
@@ -90,9 +91,7 @@ def _keep_lockdowns(look: Look) -> None:
             look.state.batches[batch.id] = look.out.batches[batch.id] = kept
             if (book := look.state.books.get(batch.id)) is not None:
                 look.state.books[batch.id] = replace(book, batch=kept)
-            look.out.events.append(
-                Event(look.now.utc, "batch", batch.id, "lockdown declared: it was brought to a hatcher")
-            )
+            look.out.events.append(Event(look.now.utc, "batch", batch.id, what=Lockdown(HATCHER)))
             look.state.plan_anew()
 
 

@@ -17,6 +17,7 @@ from monitor.domain.readings.numbering import Gap, Numbering, give_up, take
 from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, Pack, Sample, from_ms, to_ms
 from monitor.domain.state.dates import Dated, forget_boots, when_taken
+from monitor.domain.state.happened import Clash, ClockSet, NeverCame
 from monitor.domain.state.known import Look, NodeState, ProbeState, Said, troubled
 from monitor.domain.state.memory import Held, NodeFact
 from monitor.domain.state.record import Event, Reflag, RefusedRow, StoredReading, Unknown
@@ -141,8 +142,7 @@ def _came_again(look: Look, pack: Pack) -> None:
         return
     node.clashes += 1
     if node.clashes == 1:
-        text = f"message {pack.seq} of boot {pack.boot} came again with other values: two nodes of one name, or a boot number used again"
-        look.out.events.append(Event(look.now.utc, "node", pack.node, text))
+        look.out.events.append(Event(look.now.utc, "node", pack.node, what=Clash(pack.seq or 0, pack.boot or 0)))
 
 
 def _content(pack: Pack) -> int:
@@ -237,8 +237,8 @@ def follow_clock(look: Look) -> None:
                         look.out.lines[line.id] = line
                 node.lines[boot] = mended
         _mend_alarms(look, anchor_before_ms)
-    text = f"the clock was set by {moved_ms / 1000.0:+.1f} s" + ("" if was_ok else ", labels of this run mended")
-    look.out.events.append(Event(look.now.utc, "clock", "site", text))
+    by_s = round(moved_ms / 1000.0, 1)
+    look.out.events.append(Event(look.now.utc, "clock", "site", what=ClockSet(by_s, mended=not was_ok)))
 
 
 def give_up_holes(look: Look) -> None:
@@ -249,8 +249,9 @@ def give_up_holes(look: Look) -> None:
             if hole is not None:
                 node.numberings[boot] = look.out.numberings[id_, boot] = later
                 look.out.gaps.append(Gap(id_, boot, hole[0], hole[1], True))
-                text = f"boot {boot}: messages {hole[0]} to {hole[1]} never came"
-                look.out.events.append(Event(look.now.utc, "gap", id_, text))
+                look.out.events.append(
+                    Event(look.now.utc, "gap", id_, what=NeverCame(boot, first=hole[0], last=hole[1]))
+                )
 
 
 def _mend_alarms(look: Look, anchor_before_ms: float) -> None:

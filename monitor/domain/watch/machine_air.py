@@ -16,6 +16,7 @@ from monitor.domain.signs.heading import STEP_S, Window, leaves
 from monitor.domain.signs.lately import Mean, follow
 from monitor.domain.signs.opening import AT_WORK, AWAITED, BACK, NOT_BACK, Watch, holds, outcome, watch
 from monitor.domain.signs.seen import NotBack, Opened
+from monitor.domain.state.happened import WorkOver
 from monitor.domain.state.known import Limit, Look, MachineState, Plan
 from monitor.domain.state.memory import Heard
 from monitor.domain.state.record import Event
@@ -95,12 +96,12 @@ def _watch_door(  # noqa: PLR0917 - with each reading
     )
     known.watch = seen
     if verdict.why:
-        look.out.events.append(Event(look.now.utc, "opening", machine, seen=NotBack(verdict.why)))
+        look.out.events.append(Event(look.now.utc, "opening", machine, what=NotBack(verdict.why)))
     if verdict.opening is not None:
         began = look.now.utc - timedelta(seconds=look.now.mono_s - verdict.opening.since_s)
         minutes = (verdict.opening.until_s - verdict.opening.since_s) / 60.0
         opened = Opened(round(minutes), round(verdict.opening.deepest_c, 1))
-        look.out.events.append(Event(began, "opening", machine, seen=opened))
+        look.out.events.append(Event(began, "opening", machine, what=opened))
     return holds(seen, look.now.mono_s)
 
 
@@ -298,7 +299,7 @@ def _end_handling(look: Look, plan_: Plan, outside: tuple[Limit, float] | None, 
             return  # not yet back for long enough
     look.state.machine(machine).handling = None
     look.out.handlings[machine] = None
-    look.out.events.append(Event(look.now.utc, "handling", machine, "over, the air is back"))
+    look.out.events.append(Event(look.now.utc, "handling", machine, what=WorkOver()))
 
 
 def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...]]:

@@ -11,6 +11,7 @@ from monitor.domain.alarms.alarm import IN, OUT, Judgement, more_urgent
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, WAS_AWAY
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.reading import Now, Presence
+from monitor.domain.state.happened import NodeSaid
 from monitor.domain.state.known import Look, Said, State
 from monitor.domain.state.record import Event
 from monitor.domain.watch.deciding import judge, settle
@@ -34,8 +35,7 @@ def take_presence(look: Look, message: Presence) -> None:
         return  # sent again with our own new connection
     node.said = Said(message.online, look.now.mono_s)
     if before is None or before.online != message.online:
-        text = "came online" if message.online else "went offline (last will)"
-        look.out.events.append(Event(look.now.utc, "node", message.node, text))
+        look.out.events.append(Event(look.now.utc, "node", message.node, what=NodeSaid(message.online)))
 
 
 def heard_again(look: Look, reading: Fresh, steady: bool) -> None:

@@ -24,6 +24,7 @@ from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.site import STILL, Probe, Site
 from monitor.domain.readings.calibration import Calibration, applied
 from monitor.domain.readings.reading import to_ms
+from monitor.domain.signs.seen import NotBack, Opened
 from monitor.service.ports import AirRecord, BatchRecord
 
 ALL = 10_000_000  # events: more than a batch can have, so that none is left out
@@ -113,7 +114,9 @@ def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Hap
         if begin <= d.at < end
     ]
     found += [
-        Happening(to_ms(e.at), OPENING, e.subject, e.text, seen=e.seen)
+        Happening(
+            to_ms(e.at), OPENING, e.subject, e.text, seen=e.what if isinstance(e.what, Opened | NotBack) else None
+        )
         for e in history.events(begin, ALL, until=end)
         if e.kind == OPENING and there(e.subject, e.at, e.at)
     ]

@@ -59,6 +59,23 @@ from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.readings.view import calibration_view
 from monitor.domain.refusal import Words, sought
 from monitor.domain.signs.opening import HandlingError, declare, finish
+from monitor.domain.state.happened import (
+    NO_SIGN,
+    SIGN,
+    Calibrated,
+    Closed,
+    Happened,
+    Lockdown,
+    MovedTo,
+    OfBatch,
+    OutOf,
+    Removed,
+    SetOf,
+    StageSaid,
+    WentOn,
+    WorkBegun,
+    WorkDone,
+)
 from monitor.domain.state.known import Look, State, rule_of
 from monitor.domain.state.record import Event
 from monitor.domain.state.remembering import remember
@@ -104,12 +121,14 @@ MAX_SECONDS = 1e9
 def perform(look: Look, request: Performed, words: ports.Words) -> Mapping[str, object]:
     """Do what is asked; return the answer. Raises RequestError, and then nothing was changed."""
     try:
-        return _performed(look, request, words)
+        answer = _performed(look, request, words)
     except (BatchError, AlarmError, HandlingError, CalibrationError, EggError, ProfileError, RequestError) as error:
         dated = isinstance(request, BatchAdd | Move | Stage | Close | SplitOff | Calibrate | Write | WriteWeighings)
         unset = dated and not look.now.clock_ok
         hint: Words = (" (the clock here is not set, it says ", look.now.utc, ")") if unset else ()
         raise RequestError.of(error, hint) from error
+    what = answer.get("did")
+    return {**answer, "did": words.happened(what)} if isinstance(what, Happened) else answer
 
 
 def _performed(look: Look, request: Performed, words: ports.Words) -> Mapping[str, object]:  # noqa: C901 - one case for each request; a table would hide them
@@ -171,7 +190,7 @@ def _follow_signs(look: Look, before: EggBook) -> datetime | None:
     if batch == book.batch:
         return None
     began = next((d.at for d in batch.declared if d not in book.batch.declared), None)
-    _adopt(look, batch, "lockdown began: the sign was seen" if began else "no lockdown: the sign was not seen")
+    _adopt(look, batch, Lockdown(SIGN if began else NO_SIGN))
     return began
 
 
@@ -192,7 +211,7 @@ def _batch_add(look: Look, request: BatchAdd) -> Mapping[str, object]:
     made = Batch(
         id=id_, profile=request.profile, set_at=request.set_at, eggs=request.eggs, note=request.note, stays=stays
     )
-    return _adopt(look, set_there(made, look.site, at=look.now.utc), f"set: {request.profile}")
+    return _adopt(look, set_there(made, look.site, at=look.now.utc), SetOf(request.profile))
 
 
 def _move(look: Look, request: Move) -> Mapping[str, object]:
@@ -200,7 +219,7 @@ def _move(look: Look, request: Move) -> Mapping[str, object]:
     machine = _machine(look, request.machine, batch.id)
     at = _past_of(look, batch.id, request.at)
     there = moved(batch, machine, at)
-    return _adopt(look, brought(there, look.site, at=look.now.utc), f"moved to {machine}")
+    return _adopt(look, brought(there, look.site, at=look.now.utc), MovedTo(machine))
 
 
 def _stage(look: Look, request: Stage) -> Mapping[str, object]:
@@ -212,11 +231,11 @@ def _stage(look: Look, request: Stage) -> Mapping[str, object]:
             brought(taken, look.site, at=look.now.utc) is not taken
         ):  # or the next start would take the hatcher for a word
             taken = declared(taken, STAGE_NAMES[0], _past_of(look, batch.id, None))
-        return _adopt(look, taken, f"stage {stage} taken back")
+        return _adopt(look, taken, StageSaid(stage, back=True))
     at = _past_of(look, batch.id, request.at)
     later = declared(batch, stage, at)
     _ask_if_early(look, batch, stage, at=at, sure=request.sure)
-    return _adopt(look, later, f"stage {stage} declared")
+    return _adopt(look, later, StageSaid(stage))
 
 
 def _ask_if_early(look: Look, batch: Batch, stage: str, *, at: datetime, sure: bool) -> None:
@@ -255,13 +274,13 @@ def _split(look: Look, request: SplitOff, words: ports.Words) -> Mapping[str, ob
     write_split(look, old, EggBook(split_off, new.entries))
     if (felt := look.state.eggs.get(batch.id)) is not None:
         look.state.eggs[into] = felt  # they were as warm as the others until now
-    _adopt(look, old.batch, words.went_on(into, split_off.eggs or 0))
-    _adopt(look, split_off, f"split off {batch.id}")
+    _adopt(look, old.batch, WentOn(into, split_off.eggs or 0))
+    _adopt(look, split_off, OutOf(batch.id))
     # Those that had shown a sign are in lockdown by themselves now; and so may be those that they leave.
     _follow_signs(look, EggBook(split_off))
     _follow_signs(look, before)
     view = batch_view(look.state.batches[into], look.now.utc)
-    return {"batch": into, "did": f"split off {batch.id}", **view, "from": batch.id, "stay": old.batch.eggs}
+    return {"batch": into, "did": OutOf(batch.id), **view, "from": batch.id, "stay": old.batch.eggs}
 
 
 def _free_name(state: State, batch: str) -> str:
@@ -279,12 +298,12 @@ def _place(batch: Batch, at: datetime) -> str | None:
 
 def _close(look: Look, request: Close) -> Mapping[str, object]:
     batch = _batch(look, request.batch)
-    return _adopt(look, closed(batch, _past_of(look, batch.id, request.at)), "closed")
+    return _adopt(look, closed(batch, _past_of(look, batch.id, request.at)), Closed())
 
 
 def _reopen(look: Look, request: Reopen) -> Mapping[str, object]:
     batch = reopened(_batch(look, request.batch))
-    answer = _adopt(look, batch, "opened again")
+    answer = _adopt(look, batch, Closed(again=True))
     reopen_book(look, batch)
     return answer
 
@@ -305,13 +324,8 @@ def _remove(look: Look, request: Remove) -> Mapping[str, object]:
             else "it went on"
         )
         raise BatchError(f"batch {batch.id}", why, "one that was set by mistake and no more; it can be closed")
-    eggs = "" if batch.eggs is None else f", {batch.eggs} eggs"
-    by = f" by {request.by}" if request.by else ""
-    answer = _adopt(
-        look,
-        closed(batch, max(look.now.utc, batch.set_at)),
-        f"removed{by}: {batch.profile}{eggs}, set {utc_text(batch.set_at, 'minutes')}",
-    )
+    what = Removed(batch.profile, batch.set_at, batch.eggs, by=request.by)
+    answer = _adopt(look, closed(batch, max(look.now.utc, batch.set_at)), what)
     del look.state.batches[batch.id], look.out.batches[batch.id]
     look.state.books.pop(batch.id, None)
     look.state.eggs.pop(batch.id, None)
@@ -350,14 +364,15 @@ def _handling(look: Look, request: Work) -> Mapping[str, object]:
     if request.done:
         if standing is None:
             raise RequestError(f"handling {machine}", "none is declared")
-        handling, did = finish(standing, look.now), "done"
+        handling = finish(standing, look.now)
+        what: WorkBegun | WorkDone = WorkDone(by)
     else:
         handling = declare(machine, for_s=_seconds(request.for_s, f"handling {machine}"), by=by, now=look.now)
-        did = f"declared for {(handling.until_mono_s - look.now.mono_s) / 60.0:g} min"
+        what = WorkBegun((handling.until_mono_s - look.now.mono_s) / 60.0, by)
     look.state.machine(machine).handling = look.out.handlings[machine] = handling
-    look.out.events.append(Event(look.now.utc, "handling", machine, did + (f" by {by}" if by else "")))
+    look.out.events.append(Event(look.now.utc, "handling", machine, what=what))
     shelved = []
-    for alarm in list(look.state.alarms.values()) if did != "done" else []:
+    for alarm in [] if request.done else list(look.state.alarms.values()):
         about = look.site.rules[alarm.rule]
         quiet = about.of_the_air or alarm.rule == HANDLING_OVER
         if (
@@ -372,7 +387,7 @@ def _handling(look: Look, request: Work) -> Mapping[str, object]:
             for_s = min(handling.until_mono_s - look.now.mono_s, MAX_SHELF_S[rule.priority])
             _adopt_alarm(look, alarm, shelve(alarm, for_s, by, now=look.now, rule=rule))
             shelved.append(alarm.number)
-    return {"machine": machine, "did": did, "until": utc_text(handling.until), "shelved": shelved}
+    return {"machine": machine, "did": replace(what, by=""), "until": utc_text(handling.until), "shelved": shelved}
 
 
 def _calibrate(look: Look, request: Calibrate, words: ports.Words) -> Mapping[str, object]:
@@ -406,10 +421,15 @@ def _calibrate(look: Look, request: Calibrate, words: ports.Words) -> Mapping[st
         machine.means = ()
         # Also for the next run, where this is asked while none goes on.
         look.out.memory = remember(look)
-    by, what = f" by {calibration.by}" if calibration.by else "", words.calibration(calibration)
-    look.out.events.append(Event(look.now.utc, "calibration", name, f"{what}{by}"))
+    calibrated = Calibrated(calibration.dry_bulb_c, calibration.rh_pct, calibration.by)
+    look.out.events.append(Event(look.now.utc, "calibration", name, what=calibrated))
     in_force = calibration in standing(later, look.now.utc)
-    return {**calibration_view(calibration, what), "did": "calibrated", "in_force": in_force, "changes": changed}
+    return {
+        **calibration_view(calibration, words.calibration(calibration)),
+        "did": "calibrated",
+        "in_force": in_force,
+        "changes": changed,
+    }
 
 
 def _room(look: Look, say: Say) -> RoomView:
@@ -426,18 +446,18 @@ def of_book(request: Performed) -> str | None:
     return request.batch if isinstance(request, Write | WriteWeighings | SplitOff | Reopen) else None
 
 
-def _adopt(look: Look, batch: Batch, did: str) -> Mapping[str, object]:
+def _adopt(look: Look, batch: Batch, what: OfBatch) -> Mapping[str, object]:
     look.state.batches[batch.id] = look.out.batches[batch.id] = batch
     if (book := look.state.books.get(batch.id)) is not None:
         take_book(look.state, EggBook(batch, book.entries))
-    look.out.events.append(Event(look.now.utc, "batch", batch.id, did))
+    look.out.events.append(Event(look.now.utc, "batch", batch.id, what=what))
     look.state.plan_anew()
     for machine in look.site.machines:
         plan(look, machine)
     judge_strays(look)
     if batch.closed_at is not None:
         close_book(look, batch)
-    return {"batch": batch.id, "did": did, **batch_view(batch, look.now.utc)}
+    return {"batch": batch.id, "did": what, **batch_view(batch, look.now.utc)}
 
 
 def _adopt_alarm(look: Look, alarm: Alarm, stepped: Step) -> Alarm:

@@ -464,7 +464,7 @@ class Engine:
             return
         group.notices = [n if n.title else self._words.word(n) for n in group.notices]
         group.events = [
-            e if e.text or e.seen is None else replace(e, text=self._words.seen(e.seen)) for e in group.events
+            e if e.text or e.what is None else replace(e, text=self._words.happened(e.what)) for e in group.events
         ]
         group.transitions = [
             t if t.said else replace(t, said=self._words.about(t.alarm.about)) for t in group.transitions

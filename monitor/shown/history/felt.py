@@ -15,8 +15,8 @@ from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.domain.wall import printable
 from monitor.shown.entries import said, went_on_words
 from monitor.shown.form import Shown, duration
+from monitor.shown.happened import opening_words
 from monitor.shown.history.exposures import match_words
-from monitor.shown.openings import opening_words
 from monitor.shown.report.tree import INSET, Heading, Paragraph, Section, plain
 from monitor.shown.values import per_cent, stage_words
 from monitor.shown.weighings import left_out_words

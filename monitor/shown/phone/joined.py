@@ -11,11 +11,10 @@ from monitor.domain.alarms.notice import Notice, Today
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.calibration import Calibration
-from monitor.domain.signs.seen import Seen
+from monitor.domain.state.happened import Happened
 from monitor.shown.about import about_words
 from monitor.shown.calibrations import said
-from monitor.shown.entries import went_on_words
-from monitor.shown.openings import opening_words
+from monitor.shown.happened import happened_words
 from monitor.shown.phone.notices import (
     MAX_TEXT,
     MAX_TITLE,
@@ -63,17 +62,13 @@ class NoticeWords:
         """See the port."""
         return about_words(about, self._site)
 
-    def seen(self, seen: Seen) -> str:
+    def happened(self, what: Happened) -> str:
         """See the port."""
-        return opening_words(seen)
+        return happened_words(what)
 
     def calibration(self, calibration: Calibration) -> str:
         """See the port."""
         return said(calibration)
-
-    def went_on(self, into: str, eggs: int) -> str:
-        """See the port."""
-        return went_on_words(into, eggs)
 
     def join(self, notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice:
         """See the port. Led by the most urgent that still stands; of what was told, those are named that belong to the same flood."""

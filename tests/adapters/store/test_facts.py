@@ -8,6 +8,7 @@ from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, get_args
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
@@ -19,8 +20,8 @@ from monitor.adapters.store.facts import (
     about_of_text,
     about_text,
     facts_text,
-    seen_of_text,
-    seen_text,
+    happened_of_text,
+    happened_text,
     today_text,
     told_of_text,
 )
@@ -51,11 +52,40 @@ from monitor.domain.alarms.about import Facts as AboutFacts
 from monitor.domain.alarms.notice import Facts, Reach, Standing, Task, Today, Told
 from monitor.domain.eggs.entry import Entry, Weighing
 from monitor.domain.needs.profile import Band
+from monitor.domain.readings.calibration import Correction, Point
 from monitor.domain.readings.reading import from_ms
+from monitor.domain.signs import seen as door
 from monitor.domain.signs.seen import NotBack, Opened
 from monitor.domain.signs.seen import Seen as SeenOfDoor
+from monitor.domain.state import happened
+from monitor.domain.state.happened import (
+    AGREES,
+    BY_ITS_COUNT,
+    BY_OURS,
+    HATCHER,
+    NO_SIGN,
+    SIGN,
+    Calibrated,
+    Clash,
+    ClockSet,
+    Closed,
+    Happened,
+    Lockdown,
+    MovedTo,
+    NeverCame,
+    NodeClockSet,
+    NodeSaid,
+    OutOf,
+    Removed,
+    SetOf,
+    StageSaid,
+    WentOn,
+    WorkBegun,
+    WorkDone,
+    WorkOver,
+)
 from monitor.domain.state.record import Group
-from monitor.shown.openings import opening_words
+from monitor.shown.happened import happened_words, opening_words
 from tests.told import WORDS, about
 
 T0 = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
@@ -163,19 +193,88 @@ def test_facts_of_an_alarm_that_are_not_understood_leave_its_words(text: str) ->
 SEEN: dict[str, SeenOfDoor] = {
     "opened for about 2 min, lowest 34.5 °C": Opened(2.0, 34.5),
     "opened for about 12 min, lowest -0.5 °C": Opened(12.0, -0.5),
-    "not coming back after an opening: the temperature has not turned": NotBack("the temperature has not turned"),
+    "not coming back after an opening: the temperature has not turned": NotBack(door.NOT_TURNED),
 }
+
+
+T = datetime(2026, 11, 24, 1, 14, tzinfo=UTC)
+HAPPENED: dict[str, Happened] = {
+    "opened for about 2 min, lowest 34.5 °C": Opened(2.0, 34.5),
+    "not coming back after an opening: not back within 10 min": NotBack(door.LATE),
+    "came online": NodeSaid(True),
+    "went offline (last will)": NodeSaid(False),
+    "message 5 of boot 7 came again with other values: two nodes of one name, or a boot number used again": Clash(5, 7),
+    "boot 7: messages 6 to 8 never came": NeverCame(7, 6, 8),
+    "the clock was set by -3600.0 s": ClockSet(-3600.0, mended=False),
+    "the clock was set by +0.3 s, labels of this run mended": ClockSet(0.3, mended=True),
+    "the node's clock was set by +60 s, its readings are dated by its own count": NodeClockSet(60.0, BY_ITS_COUNT),
+    "the node's clock was set by +60 s, its readings are dated by ours": NodeClockSet(60.0, BY_OURS),
+    "the node's clock was set by -60 s and agrees with ours": NodeClockSet(-60.0, AGREES),
+    "set: hen": SetOf("hen"),
+    "moved to hatcher-1": MovedTo("hatcher-1"),
+    "stage lockdown declared": StageSaid("lockdown"),
+    "stage lockdown taken back": StageSaid("lockdown", back=True),
+    "lockdown began: the sign was seen": Lockdown(SIGN),
+    "no lockdown: the sign was not seen": Lockdown(NO_SIGN),
+    "lockdown declared: it was brought to a hatcher": Lockdown(HATCHER),
+    "1 egg went on as batch hen-1-b": WentOn("hen-1-b", 1),
+    "split off hen-1": OutOf("hen-1"),
+    "closed": Closed(),
+    "opened again": Closed(again=True),
+    "removed by sam: hen, 24 eggs, set 2026-11-24T01:14Z": Removed("hen", T, 24, by="sam"),
+    "removed: hen, set 2026-11-24T01:14Z": Removed("hen", T),
+    "declared for 12.5 min by sam": WorkBegun(12.5, "sam"),
+    "declared for 30 min": WorkBegun(30.0),
+    "done by sam": WorkDone("sam"),
+    "done": WorkDone(),
+    "over, the air is back": WorkOver(),
+    "temperature +0.30 K by kim": Calibrated(Correction(1.0, 0.3), by="kim"),
+    "humidity 73.1 is 75.3 %RH (sodium-chloride)": Calibrated(
+        rh_pct=Correction(1.0, 2.2, (Point(73.1, 75.3, "sodium-chloride"),))
+    ),
+}
+
+
+def test_all_that_can_happen_is_told_here() -> None:
+    """Each kind of fact, so that none is without its words and its row."""
+    assert {type(what) for what in HAPPENED.values()} == set(happened.KINDS.values()) == set(get_args(Happened))
+
+
+@pytest.mark.parametrize("words", HAPPENED)
+def test_what_happened_comes_back_from_its_row_and_has_these_words(words: str) -> None:
+    """As it was; and the words that are kept beside it, in °C and UTC, are those that were always kept."""
+    what = HAPPENED[words]
+    assert happened_of_text(happened_text(what), "any", said="whatever") == what
+    assert happened_words(what) == words
+
+
+def test_what_happened_is_told_in_the_houses_unit_and_zone() -> None:
+    """To people; the record and programs have °C and UTC."""
+    berlin = ZoneInfo("Europe/Berlin")
+    assert happened_words(Removed("hen", T), "C", berlin) == "removed: hen, set 24 Nov 2026 02:14"
+    assert happened_words(Opened(2.0, 34.5), "F", berlin) == "opened for about 2 min, lowest 94.1 °F"
+    assert happened_words(Calibrated(Correction(1.0, 0.3)), "F", berlin) == "temperature +0.54 °F"
+
+
+def test_the_first_rows_of_a_door_that_was_seen_are_read() -> None:
+    """They have no version, and the words of why."""
+    row = '{"kind": "not back", "why": "the temperature has not turned"}'
+    assert happened_of_text(row, "opening", said="") == NotBack(door.NOT_TURNED)
+    assert happened_of_text('{"kind": "opened", "minutes": 2.0, "lowest_c": 34.5}', "opening", said="") == Opened(
+        2.0, 34.5
+    )
 
 
 @pytest.mark.parametrize("words", SEEN)
 def test_what_was_seen_of_a_door_comes_back_from_facts_and_from_words(words: str) -> None:
     """As facts it comes back as it was; of a row that has its words alone, they say the same; and the words made of it are these."""
     seen = SEEN[words]
-    assert seen_of_text(seen_text(seen), "whatever") == seen
-    assert seen_of_text(None, words) == seen
-    assert seen_of_text("{}", words) == seen
+    assert happened_of_text(happened_text(seen), "opening", said="whatever") == seen
+    assert happened_of_text(None, "opening", said=words) == seen
+    assert happened_of_text("{}", "opening", said=words) == seen
     assert opening_words(seen) == words
-    assert (seen_text(None), seen_of_text(None, "opened, 3 min")) == (None, None)
+    assert (happened_text(None), happened_of_text(None, "opening", said="opened, 3 min")) == (None, None)
+    assert happened_of_text(None, "note", said=words) is None
 
 
 def test_the_form_of_what_an_alarm_is_about_is_held() -> None:
@@ -255,7 +354,11 @@ def test_a_notice_that_has_every_fact_comes_back() -> None:
     [
         (told_of_text, {"version": 1, "subject": "a", "rule": "b", "about": {"kind": "x" * 300}}, "facts of a notice"),
         (lambda text: about_of_text(text, "words"), {"version": 2, "about": {"kind": "x" * 300}}, "facts of an alarm"),
-        (lambda text: seen_of_text(text, "words"), {"kind": "opened", "x" * 300: 1}, "facts of an opening"),
+        (
+            lambda text: happened_of_text(text, "opening", said="words"),
+            {"kind": "opened", "x" * 300: 1},
+            "facts of an event",
+        ),
     ],
 )
 def test_what_is_not_understood_is_logged_in_one_short_line(
@@ -272,7 +375,7 @@ def test_what_is_not_understood_is_logged_in_one_short_line(
 
 def test_letters_are_kept_as_they_are() -> None:
     """In all three forms, so that any program that looks into the record reads them."""
-    for text in (facts_text(WHOLE), about_text(ABOUT["seen"][0]), seen_text(NotBack("“weak” é"))):
+    for text in (facts_text(WHOLE), about_text(ABOUT["seen"][0]), happened_text(NotBack("“weak” é"))):
         assert text is not None
         assert "\\u" not in text
         assert "“" in text

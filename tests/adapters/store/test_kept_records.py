@@ -83,7 +83,7 @@ def told(history: SqliteHistory) -> dict[str, Any]:
         "refused": (total, [(s(r.at), r.refused.topic, r.refused.payload, r.refused.reason) for r in refused]),
         "unknown": [(u.probe, s(u.first_at), s(u.last_at), u.count, u.dry_bulb_c, u.rh_pct) for u in history.unknown()],
         "gaps": [(g.node, g.boot, g.first, g.last, g.lost) for g in history.gaps()],
-        "events": [(s(e.at), e.kind, e.subject, e.text, e.seen) for e in history.events()],
+        "events": [(s(e.at), e.kind, e.subject, e.text, e.what) for e in history.events()],
         "calibrations": [
             (c.probe, s(c.at), s(c.since), s(c.due), c.by, c.note, corrected(c.dry_bulb_c), corrected(c.rh_pct))
             for c in history.calibrations()

@@ -22,6 +22,7 @@ from monitor.domain.air.psychrometrics import vapour_kpa, wet_bulb_c
 from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Alarm, Judgement, step
 from monitor.domain.readings.reading import Now, from_ms
 from monitor.domain.signs.opening import ENDED, MAX_HOLD_S, Opening, Watch, holds, watch
+from monitor.domain.signs.seen import LATE
 from monitor.rehearse.cabinet import DEAD, HYSTERESIS, PROPORTIONAL, Air, Cabinet, CabinetSpec, Probe, ProbeSpec
 
 SIZES_L = (40.0, 60.0, 150.0, 500.0)
@@ -225,7 +226,7 @@ def candled(
         readings = list(record(spec, room, script, START_S + len(starts) * APART_S, n))
         for interval_s in intervals_s:
             heard = hear(readings, interval_s)
-            early = sum("10 min" not in why for why in heard.whys)
+            early = sum(why != LATE for why in heard.whys)
             for at_s, for_s in starts:
                 spans = [s for s in heard.spans if at_s - 180.0 <= s[0] <= at_s + for_s]
                 rung, bare = (

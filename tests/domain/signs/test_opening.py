@@ -39,6 +39,7 @@ from monitor.domain.signs.opening import (
     resume,
     watch,
 )
+from monitor.domain.signs.seen import LATE, NOT_TURNED
 from tests.domain.signs import opening_figures as figures
 
 # Written out: taken from the program, they would move with it.
@@ -225,7 +226,7 @@ def test_a_door_left_open_is_released_before_the_ten_minutes() -> None:
     story.read(*DOOR)
     while story.held:
         story.read((28.0, 1.3))
-    assert story.last == Verdict(NOT_RECOVERING, "the temperature has not turned")
+    assert story.last == Verdict(NOT_RECOVERING, NOT_TURNED)
     assert story.now_s - fall_s == pytest.approx(380.0, abs=10.0)
     story.read((28.0, 1.3))
     assert story.last == Verdict(NOT_RECOVERING)
@@ -246,7 +247,7 @@ def test_a_hold_ends_after_ten_minutes_whatever_follows() -> None:
     story.read(*DOOR)
     while story.held:
         story.read((30.0 + 0.012 * (story.now_s - fall_s) * 0.9, 2.0))
-    assert story.last == Verdict(NOT_RECOVERING, "not back within 10 min")
+    assert story.last == Verdict(NOT_RECOVERING, LATE)
     assert MAX_HOLD_S - 10.0 <= story.now_s - fall_s <= MAX_HOLD_S
 
 

@@ -14,6 +14,7 @@ from monitor.domain.state.record import Group, StoredReading
 from monitor.domain.watch.evaluate import hear
 from monitor.domain.watch.intake import take_in
 from tests.domain.house import T0, Story, batch, probes, site
+from tests.told import event_words
 
 TOP = "node-a/top"
 HOUR_S = 3600.0
@@ -71,7 +72,7 @@ class Clocked:
 
     def said_of_the_clock(self) -> list[str]:
         """The words in the record."""
-        return [event.text for event in self.story.events if event.kind == "clock"]
+        return [event_words(event) for event in self.story.events if event.kind == "clock"]
 
 
 @pytest.mark.parametrize("interval_s", [1.0, 2.0, 10.0, 30.0, 60.0, 300.0])

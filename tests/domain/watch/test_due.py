@@ -101,7 +101,7 @@ def test_skipped_ticks_decide_nothing(steps: list[tuple[str, float, int]]) -> No
     each, skipping = played(Story, steps), played(Skipping, steps)
     assert skipping.transitions == each.transitions
     assert skipping.notices == each.notices
-    assert [e.text for e in skipping.events] == [e.text for e in each.events]
+    assert [e.what for e in skipping.events] == [e.what for e in each.events]
 
 
 def test_a_calm_hour_needs_few_ticks() -> None:

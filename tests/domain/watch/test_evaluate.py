@@ -33,10 +33,11 @@ from monitor.domain.needs.rules import (
     SENSOR_FAILED,
 )
 from monitor.domain.readings.reading import FAIL, Presence, Refused, Sample
+from monitor.domain.signs.seen import Opened
 from monitor.domain.state.known import Trouble
 from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import retire, settle
-from monitor.shown.openings import opening_words
+from monitor.shown.happened import opening_words
 from tests.domain.house import PROFILES, RULES, T0, Air, Story, batch, probes, site, there
 
 TOP, LOW, THIRD = "node-a/top", "node-a/low", "node-a/back"
@@ -869,7 +870,7 @@ def test_an_opening_is_recorded_and_wakes_nobody() -> None:
     story = minutes_open(4, back=True)
     assert story.states() == []
     assert [e.kind for e in story.events if e.kind == "opening"] == ["opening"]
-    assert "lowest 30.0 °C" in next(opening_words(e.seen) for e in story.events if e.seen is not None)
+    assert "lowest 30.0 °C" in next(opening_words(e.what) for e in story.events if isinstance(e.what, Opened))
 
 
 def test_air_that_does_not_come_back_is_told_within_ten_minutes() -> None:

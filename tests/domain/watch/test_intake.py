@@ -31,6 +31,7 @@ from monitor.domain.readings.reading import (
 from monitor.domain.state.record import Group, StoredReading
 from monitor.domain.watch.intake import follow_clock, take_in
 from tests.domain.house import T0, Story, pack, probes, site, there
+from tests.told import event_words
 
 # Written out: taken from the program, they would move with it.
 PART_MS = 1_000
@@ -342,7 +343,7 @@ def test_a_hole_is_given_up_in_its_time() -> None:
     out = story.tick()
     assert [(g.node, g.boot, g.first, g.last, g.lost) for g in out.gaps] == [("node-a", 7, 2, 2, True)]
     assert out.numberings[("node-a", 7)].contiguous == 3
-    assert story.events[-1].text == "boot 7: messages 2 to 2 never came"
+    assert event_words(story.events[-1]) == "boot 7: messages 2 to 2 never came"
 
 
 def test_a_late_filler_is_stored() -> None:
@@ -369,7 +370,7 @@ def test_a_wrong_clock_that_is_set_mends_the_labels_once(hours: float) -> None:
     out = story.tick()
     assert [label_s(story, r) for r in story.readings] == [10.0 * n for n in range(1, 7)]
     assert {line.at_ms(0) for line in out.lines.values()} == {to_ms(T0) - 100_000}
-    assert story.events[-1].text == f"the clock was set by {hours * 3600:+.1f} s, labels of this run mended"
+    assert event_words(story.events[-1]) == f"the clock was set by {hours * 3600:+.1f} s, labels of this run mended"
     assert story.tick().lines == {}
     assert news(story, 70, pack("node-a", 6, 170, good())) == [TOP]
 
@@ -506,7 +507,7 @@ def test_a_hole_that_is_given_up_is_recorded_from_its_first_number_to_its_last()
     story.at_s = 100.0 + HOLE_S
     out = story.tick()
     assert [(gap.node, gap.boot, gap.first, gap.last, gap.lost) for gap in out.gaps] == [("node-a", 7, 6, 8, True)]
-    assert [event.text for event in out.events if event.kind == "gap"] == ["boot 7: messages 6 to 8 never came"]
+    assert [event_words(event) for event in out.events if event.kind == "gap"] == ["boot 7: messages 6 to 8 never came"]
 
 
 @pytest.mark.parametrize(("late_s", "told"), [(15.0, True), (90.0, False)])
@@ -531,7 +532,7 @@ def test_a_clock_that_moves_by_more_than_two_seconds_was_set(moved_s: float, set
     story.tick()
     story.utc_step = timedelta(seconds=moved_s)
     story.tick()
-    assert [e.text for e in story.events] == ([f"the clock was set by {moved_s:+.1f} s"] if set_ else [])
+    assert [event_words(e) for e in story.events] == ([f"the clock was set by {moved_s:+.1f} s"] if set_ else [])
 
 
 def test_a_clock_that_is_known_to_be_right_all_at_once_is_noticed_though_it_does_not_move() -> None:
@@ -540,7 +541,7 @@ def test_a_clock_that_is_known_to_be_right_all_at_once_is_noticed_though_it_does
     story.tick()
     story.clock_ok = True
     story.tick()
-    assert [e.text for e in story.events] == ["the clock was set by +0.0 s, labels of this run mended"]
+    assert [event_words(e) for e in story.events] == ["the clock was set by +0.0 s, labels of this run mended"]
     assert story.state.clock_ok
     story.clock_ok = False
     story.tick()

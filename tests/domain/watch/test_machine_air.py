@@ -27,6 +27,7 @@ from monitor.domain.state.record import Group
 from monitor.service.watch.requests import RequestError
 from tests.asking import perform
 from tests.domain.house import MACHINES, PROFILES, RULES, Air, Story, batch, probes, site, there
+from tests.told import event_words
 
 # Written out: taken from the program, they would move with it.
 MAX_HANDLING_S = 3600.0  # an hour
@@ -204,7 +205,7 @@ def test_air_that_is_back_in_time_ends_the_handling_without_a_word() -> None:
     story.run(minutes=6)
     assert story.transitions == []
     assert not any(m.handling for m in story.state.machines.values())
-    assert [e.text for e in story.events if e.kind == "handling"] == [
+    assert [event_words(e) for e in story.events if e.kind == "handling"] == [
         "declared for 10 min by sam",
         "over, the air is back",
     ]
@@ -568,9 +569,9 @@ def test_a_door_is_seen_at_the_first_reading_that_shows_it() -> None:
     exactly(story, *falling[1:])
     exactly(story, (36.0, 43.0), (37.0, 44.0), (37.5, 45.0), *(((37.5, 45.0),) * 90))
     (event,) = [event for event in story.events if event.kind == "opening"]
-    assert isinstance(event.seen, Opened)
-    assert event.seen.lowest_c == 30.0
-    assert event.seen.minutes == 2
+    assert isinstance(event.what, Opened)
+    assert event.what.lowest_c == 30.0
+    assert event.what.minutes == 2
     assert (event.at - story.now().utc).total_seconds() == pytest.approx(began_s - story.at_s, abs=10.0)
 
 

@@ -21,6 +21,7 @@ from monitor.domain.watch.view import alarm_view, machine_view
 from monitor.shown.about import about_words
 from monitor.shown.now.alarms import alarm_line
 from tests.domain.house import T0, Story, batch, pack, probes, site, there
+from tests.told import event_words
 
 TOP, LOW = "node-a/top", "node-a/low"
 GOOD = Sample("top", 37.5, 45.0)
@@ -185,7 +186,7 @@ def test_a_number_that_stands_for_another_message_is_counted() -> None:
     story.hear(pack("node-a", 6, 180, GOOD))
     assert story.state.node("node-a").clashes == 3
     assert len(story.readings) == stored
-    said = [event.text for event in story.events if event.kind == "node"]
+    said = [event_words(event) for event in story.events if event.kind == "node"]
     assert said == [
         "message 6 of boot 7 came again with other values: two nodes of one name, or a boot number used again"
     ]
@@ -265,7 +266,7 @@ def test_what_a_node_says_of_itself(before: Said | None, message: Presence, said
     node.said = None if before is None else Said(before.online, begin_s + before.mono_s)
     story.hear(message)
     assert node.said == Said(message.online, begin_s + said_at_s)
-    assert [(e.kind, e.subject, e.text) for e in story.events] == ([("node", "node-a", text)] if text else [])
+    assert [(e.kind, e.subject, event_words(e)) for e in story.events] == ([("node", "node-a", text)] if text else [])
 
 
 def test_a_node_that_is_not_ours_says_nothing() -> None:

@@ -311,7 +311,7 @@ def test_what_was_done_to_a_batch(site: Site) -> None:
             events=[
                 Event(day(-1), "opening", "setter-1", opened),
                 Event(day(3), "opening", "setter-1", opened),
-                Event(day(3.001), "opening", "setter-1", seen=NotBack("not back within 10 min")),
+                Event(day(3.001), "opening", "setter-1", what=NotBack("late")),
                 Event(day(4), "opening", "hatcher-1", opened),
                 Event(day(5), "clock", "site", "set"),
                 Event(day(19), "opening", "setter-1", opened),

@@ -19,6 +19,7 @@ from monitor.domain.state.remembering import remember
 from tests.asking import perform
 from tests.domain.house import T0, Story, there
 from tests.service.watch.test_commands import ask, refused
+from tests.told import event_words
 
 PROBE = "node-a/top"
 
@@ -43,7 +44,9 @@ def test_the_first_holds_from_the_beginning() -> None:
     kept = Calibration(PROBE, story.now().utc, None, None, "Ada", "bath", by_offset(DRY_BULB, 0.3))
     assert story.state.probe(PROBE).calibrations == (kept,)
     assert out.calibrations == [kept]
-    assert [(e.kind, e.subject, e.text) for e in out.events] == [("calibration", PROBE, "temperature +0.30 K by Ada")]
+    assert [(e.kind, e.subject, event_words(e)) for e in out.events] == [
+        ("calibration", PROBE, "temperature +0.30 K by Ada")
+    ]
     assert (answer["since"], answer["in_force"], answer["what"]) == (None, True, "temperature +0.30 K")
     assert answer["changes"] == [{"quantity": "dry_bulb_c", "reading": None, "by": 0.3}]
     assert json.loads(json.dumps(answer)) == answer

@@ -22,6 +22,7 @@ from monitor.service.watch.commands import MAX_BACKDATE, batch_view
 from monitor.service.watch.requests import RequestError
 from tests.asking import perform
 from tests.domain.house import PROFILES, T0, Air, Story, batch, probes, site, there
+from tests.told import event_words
 
 HOT: Air = (39.5, 45.0)
 HOLDING = "setter-1, hatcher-1, still-1"
@@ -92,7 +93,7 @@ def test_a_batch_is_set() -> None:
     assert answer["did"] == "set: hen"
     assert json.loads(json.dumps(answer)) == answer
     assert there(story.state.machine("setter-1").plan).limits
-    assert [(e.kind, e.subject, e.text) for e in story.events] == [("batch", "hen-2", "set: hen")]
+    assert [(e.kind, e.subject, event_words(e)) for e in story.events] == [("batch", "hen-2", "set: hen")]
 
 
 def test_a_batch_may_be_one_egg_or_a_hundred_thousand() -> None:
@@ -524,7 +525,7 @@ def test_eggs_are_split_off() -> None:
         ("hen-1", 4, "split", 7),
         ("hen-1-b", 1, "weighing", 7),
     ]
-    assert [(e.subject, e.text) for e in out.events] == [
+    assert [(e.subject, event_words(e)) for e in out.events] == [
         ("hen-1", "3 eggs went on as batch hen-1-b"),
         ("hen-1-b", "split off hen-1"),
     ]

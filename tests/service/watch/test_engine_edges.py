@@ -119,7 +119,7 @@ def test_before_the_broker_was_tried(site: Site, caplog: pytest.LogCaptureFixtur
     ]
 
 
-SEEN = NotBack("the temperature has not turned")
+SEEN = NotBack("not turned")
 WEIGHED = Batch("hen-1", "chicken", T0 - timedelta(days=9), 12)
 BOOK = EggBook(WEIGHED, (Entry(T0, T0, "ada", Weighing(60.0), egg=7, number=1),))
 
@@ -399,11 +399,11 @@ def test_what_has_its_words_keeps_them(site: Site, desk: Desk) -> None:
         Event(T0, "clock", "site", "set"),
         Event(T0, "clock", "site"),
     ]
-    desk.engine._group.events += [*events, Event(T0, "door", "setter-1", seen=SEEN)]
+    desk.engine._group.events += [*events, Event(T0, "door", "setter-1", what=SEEN)]
     begin(desk.engine._group, "batches")
     desk.engine.idle(at(1.0))
     assert desk.groups[-1].events[-4:-1] == events
-    assert desk.groups[-1].events[-1] == Event(T0, "door", "setter-1", NoticeWords(site).seen(SEEN), SEEN)
+    assert desk.groups[-1].events[-1] == Event(T0, "door", "setter-1", NoticeWords(site).happened(SEEN), SEEN)
 
 
 # --- what is told

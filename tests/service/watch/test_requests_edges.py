@@ -22,6 +22,7 @@ from tests.asking import perform
 from tests.domain.house import T0, Story, batch, site
 from tests.service.watch.test_commands import ask, hot, house, refused
 from tests.service.watch.test_egg_requests import SCALES, WEIGHED, written
+from tests.told import event_words
 
 NOW = T0 + timedelta(hours=1)  # of `house`
 MS = timedelta(milliseconds=1)
@@ -373,7 +374,10 @@ def test_work_is_written_down_with_who_does_it(by: str, ending: str) -> None:
     story = house()
     ask(story, "handling", machine="setter-1", for_s=90.0, by=by)
     ask(story, "handling", machine="setter-1", done=True, by=by)
-    assert [e.text for e in story.events if e.kind == "handling"] == [f"declared for 1.5 min{ending}", f"done{ending}"]
+    assert [event_words(e) for e in story.events if e.kind == "handling"] == [
+        f"declared for 1.5 min{ending}",
+        f"done{ending}",
+    ]
 
 
 def test_work_that_is_over_shelves_nothing() -> None:

@@ -19,6 +19,7 @@ from monitor.domain.watch.evaluate import retire
 from monitor.shown.now.room import room_text
 from tests.domain.house import MACHINES, T0, Air, Story, batch, probes, site, there
 from tests.service.watch.test_commands import ask, refused
+from tests.told import event_words
 
 PROFILES = load_profiles(None)
 BY_EGG = sorted(id_ for id_, p in PROFILES.items() if p.lockdown_sign is not None)
@@ -124,7 +125,7 @@ def test_a_sign_of_the_whole_batch_begins_its_lockdown() -> None:
     story.run(minutes=2)
     assert story.state_of(DRAW_DOWN_DUE, GREY) == NORMAL
     assert [t.title for t in story.notices] == ["When you can: grey-1 draw-down may begin"]  # its end is told to nobody
-    assert story.events[-1].text == "lockdown began: the sign was seen"
+    assert event_words(story.events[-1]) == "lockdown began: the sign was seen"
 
 
 def test_a_sign_without_eggs_needs_to_know_how_many_there_are() -> None:

@@ -1,0 +1,182 @@
+"""What happened besides alarms: facts, of which words are made last (`shown/happened.py`). What was seen of a door is in `signs/seen.py`."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TypeAlias
+
+from monitor.domain.fixed import fixed
+from monitor.domain.readings.calibration import Correction
+from monitor.domain.signs.seen import NotBack, Opened
+
+# --- of nodes and clocks
+
+
+@fixed
+class NodeSaid:
+    """A node's birth, or its last will: that it is there, or not."""
+
+    online: bool
+
+
+@fixed
+class Clash:
+    """A message came again under its number and boot, with other values."""
+
+    seq: int
+    boot: int
+
+
+@fixed
+class NeverCame:
+    """Messages of a boot, from the first to the last, that were given up."""
+
+    boot: int
+    first: int
+    last: int
+
+
+@fixed
+class ClockSet:
+    """The clock of this machine was set forward by so many seconds. mended: whether the labels of this run were mended with it."""
+
+    by_s: float
+    mended: bool
+
+
+AGREES, BY_ITS_COUNT, BY_OURS = "agrees", "by its count", "by ours"
+
+
+@fixed
+class NodeClockSet:
+    """A node's own clock was set forward by so many seconds. dated: how its readings are dated, BY_ITS_COUNT, BY_OURS; or it AGREES with ours."""
+
+    by_s: float
+    dated: str
+
+
+# --- of a batch
+
+
+@fixed
+class SetOf:
+    """It was set: eggs of a species."""
+
+    species: str
+
+
+@fixed
+class MovedTo:
+    """It went to a machine."""
+
+    machine: str
+
+
+@fixed
+class StageSaid:
+    """A stage was declared, or taken back."""
+
+    stage: str
+    back: bool = False
+
+
+SIGN, NO_SIGN, HATCHER = "sign", "no sign", "hatcher"
+
+
+@fixed
+class Lockdown:
+    """Why it is in lockdown: a SIGN was seen in its eggs, or they were brought to a HATCHER; or why no longer: there was NO_SIGN."""
+
+    why: str
+
+
+@fixed
+class WentOn:
+    """So many of its eggs are another batch now."""
+
+    into: str
+    eggs: int
+
+
+@fixed
+class OutOf:
+    """It was made of eggs of another batch."""
+
+    batch: str
+
+
+@fixed
+class Closed:
+    """It was closed; or opened again."""
+
+    again: bool = False
+
+
+@fixed
+class Removed:
+    """It was a slip. eggs: None where nobody said how many."""
+
+    species: str
+    set_at: datetime
+    eggs: int | None = None
+    by: str = ""
+
+
+# --- of a machine, a probe
+
+
+@fixed
+class WorkBegun:
+    """Somebody works at the open machine, for so many minutes at most."""
+
+    minutes: float
+    by: str = ""
+
+
+@fixed
+class WorkDone:
+    """Somebody has done so."""
+
+    by: str = ""
+
+
+@fixed
+class WorkOver:
+    """The air of the machine is back after it."""
+
+
+@fixed
+class Calibrated:
+    """A probe was held against a reference, and is corrected so."""
+
+    dry_bulb_c: Correction | None = None
+    rh_pct: Correction | None = None
+    by: str = ""
+
+
+OfBatch: TypeAlias = SetOf | MovedTo | StageSaid | Lockdown | WentOn | OutOf | Closed | Removed
+Happened: TypeAlias = (
+    Opened | NotBack | NodeSaid | Clash | NeverCame | ClockSet | NodeClockSet | OfBatch
+    | WorkBegun | WorkDone | WorkOver | Calibrated
+)  # fmt: skip
+KINDS: dict[str, type[Happened]] = {
+    "opened": Opened,
+    "not back": NotBack,
+    "node said": NodeSaid,
+    "clash": Clash,
+    "never came": NeverCame,
+    "clock set": ClockSet,
+    "node clock set": NodeClockSet,
+    "set": SetOf,
+    "moved": MovedTo,
+    "stage": StageSaid,
+    "lockdown": Lockdown,
+    "went on": WentOn,
+    "split off": OutOf,
+    "closed": Closed,
+    "removed": Removed,
+    "work begun": WorkBegun,
+    "work done": WorkDone,
+    "work over": WorkOver,
+    "calibrated": Calibrated,
+}  # by the names that a record keeps

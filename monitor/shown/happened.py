@@ -1,0 +1,113 @@
+"""What happened besides alarms, in words: of a door, nodes and clocks, batches, people's work."""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+from typing import assert_never
+
+from monitor.domain.air.units import Unit
+from monitor.domain.needs.bands import DRY_BULB, RH
+from monitor.domain.signs.seen import LATE, NOT_CLIMBING, NOT_TURNED, NotBack, Opened, Seen
+from monitor.domain.state.happened import (
+    AGREES,
+    BY_ITS_COUNT,
+    BY_OURS,
+    HATCHER,
+    NO_SIGN,
+    SIGN,
+    Calibrated,
+    Clash,
+    ClockSet,
+    Closed,
+    Happened,
+    Lockdown,
+    MovedTo,
+    NeverCame,
+    NodeClockSet,
+    NodeSaid,
+    OutOf,
+    Removed,
+    SetOf,
+    StageSaid,
+    WentOn,
+    WorkBegun,
+    WorkDone,
+    WorkOver,
+)
+from monitor.domain.wall import utc_text, wall_time
+from monitor.shown.calibrations import corrected_words
+from monitor.shown.entries import went_on_words
+from monitor.shown.values import show_figure
+
+_NOT_BACK = {
+    LATE: "not back within 10 min",
+    NOT_TURNED: "the temperature has not turned",
+    NOT_CLIMBING: "the temperature does not come back",
+}
+_DATED = {
+    AGREES: " and agrees with ours",
+    BY_ITS_COUNT: ", its readings are dated by its own count",
+    BY_OURS: ", its readings are dated by ours",
+}
+_LOCKDOWN = {
+    SIGN: "lockdown began: the sign was seen",
+    NO_SIGN: "no lockdown: the sign was not seen",
+    HATCHER: "lockdown declared: it was brought to a hatcher",
+}
+
+
+def opening_words(seen: Seen, unit: str = "C") -> str:
+    """`opened for about 2 min, lowest 34.0 °C`, `not coming back after an opening: the temperature has not turned`."""
+    if isinstance(seen, Opened):
+        return f"opened for about {seen.minutes:.0f} min, lowest {show_figure(DRY_BULB, seen.lowest_c, unit)}"
+    return f"not coming back after an opening: {_NOT_BACK.get(seen.why, seen.why)}"
+
+
+def happened_words(what: Happened, unit: Unit = "C", zone: tzinfo | None = None) -> str:  # noqa: C901 - one line for each thing that can happen
+    """`moved to hatcher-1`, `the clock was set by +3.0 s`; zone: None for the record and for programs, which have UTC."""
+    match what:
+        case Opened() | NotBack():
+            return opening_words(what, unit)
+        case NodeSaid():
+            return "came online" if what.online else "went offline (last will)"
+        case Clash():
+            return f"message {what.seq} of boot {what.boot} came again with other values: two nodes of one name, or a boot number used again"
+        case NeverCame():
+            return f"boot {what.boot}: messages {what.first} to {what.last} never came"
+        case ClockSet():
+            return f"the clock was set by {what.by_s:+.1f} s{', labels of this run mended' if what.mended else ''}"
+        case NodeClockSet():
+            return f"the node's clock was set by {what.by_s:+.0f} s{_DATED[what.dated]}"
+        case SetOf():
+            return f"set: {what.species}"
+        case MovedTo():
+            return f"moved to {what.machine}"
+        case StageSaid():
+            return f"stage {what.stage} {'taken back' if what.back else 'declared'}"
+        case Lockdown():
+            return _LOCKDOWN[what.why]
+        case WentOn():
+            return went_on_words(what.into, what.eggs)
+        case OutOf():
+            return f"split off {what.batch}"
+        case Closed():
+            return "opened again" if what.again else "closed"
+        case Removed():
+            eggs = "" if what.eggs is None else f", {what.eggs} eggs"
+            at = utc_text(what.set_at, "minutes") if zone is None else wall_time(what.set_at, zone)
+            return f"removed{_by(what.by)}: {what.species}{eggs}, set {at}"
+        case WorkBegun():
+            return f"declared for {what.minutes:g} min{_by(what.by)}"
+        case WorkDone():
+            return f"done{_by(what.by)}"
+        case WorkOver():
+            return "over, the air is back"
+        case Calibrated():
+            each = [(q, c) for q, c in ((DRY_BULB, what.dry_bulb_c), (RH, what.rh_pct)) if c is not None]
+            return f"{corrected_words(each, unit)}{_by(what.by)}"
+        case _:
+            assert_never(what)
+
+
+def _by(who: str) -> str:
+    return f" by {who}" if who else ""
