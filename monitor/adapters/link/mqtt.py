@@ -167,9 +167,7 @@ class MqttLink:
         with self._lock:
             if not self._network_alive():
                 return
-            for generation, mid in receipts:
-                if generation == self._generation:
-                    self._client.ack(mid, 1)
+            self._client.ack_all([mid for generation, mid in receipts if generation == self._generation])
 
     def publish(self, topic: str, payload: bytes, retain: bool) -> bool:
         """Send a message at most once, never waiting; False when it was not sent.
@@ -212,7 +210,7 @@ class MqttLink:
 
     # --- what the library calls, on the network thread
 
-    def _build(self) -> mqtt.Client:
+    def _build(self) -> Client:
         settings = self._settings
         v5 = settings.protocol == "5"
         client = Client(

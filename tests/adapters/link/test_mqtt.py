@@ -7,7 +7,7 @@ import logging
 import ssl
 import subprocess
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -210,10 +210,10 @@ class Wire:
         self.go_on = threading.Event()
         self.go_on.set()
 
-    def ack(self, mid: int, qos: int) -> None:
+    def ack_all(self, mids: Sequence[int]) -> None:
         self.acking.set()
         assert self.go_on.wait(10)
-        self.acked.append((self.connection, mid))
+        self.acked += [(self.connection, mid) for mid in mids]
 
 
 class Seconds:
@@ -225,7 +225,7 @@ def wired() -> tuple[MqttLink, Any, Wire, Ear]:
     ear, wire = Ear(), Wire()
     link = build(1, ear)
     client: Any = link._client
-    client.ack = wire.ack
+    client.ack_all = wire.ack_all
     client.subscribe = lambda *_: (0, 1)
     client.on_pre_connect(client, None)  # this thread is the network's
     return link, client, wire, ear
