@@ -34,6 +34,7 @@ from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.needs.profile import ProfileError
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message
+from monitor.domain.state.happened import Broker
 from monitor.domain.state.record import Attempt
 from monitor.service.chores.due import chores_of
 from monitor.service.ports import Answer, Clock, Loaded, Receipt, StoreFailure, WeightAsked, WeightVerdict, Words
@@ -129,7 +130,7 @@ class Daemon:
         def heard(message: Message, receipt: Receipt | None) -> None:
             inbox.put(Arrived(clock.now(), message, receipt))
 
-        def linked(connected: bool, detail: str) -> None:
+        def linked(connected: bool, detail: Broker) -> None:
             inbox.put(Linked(clock.now(), connected, detail, self._here))
 
         def elsewhere(node: str, other: str, online: bool) -> None:

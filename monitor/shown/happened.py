@@ -12,9 +12,19 @@ from monitor.domain.state.happened import (
     AGREES,
     BY_ITS_COUNT,
     BY_OURS,
+    CONNECTED,
+    ENDED,
     HATCHER,
+    HEARD_AGAIN,
+    LOST,
+    NO_EAR,
+    NO_ENTRY,
     NO_SIGN,
+    NOT_THERE,
     SIGN,
+    UNHEARD,
+    UNTRIED,
+    Broker,
     Calibrated,
     Clash,
     ClockSet,
@@ -49,6 +59,16 @@ _DATED = {
     BY_ITS_COUNT: ", its readings are dated by its own count",
     BY_OURS: ", its readings are dated by ours",
 }
+_BROKER = {
+    CONNECTED: "connected",
+    HEARD_AGAIN: "connected; our own ping comes back again",
+    NOT_THERE: "{said}, expected an MQTT broker; trying again",
+    NO_ENTRY: "{said}, expected a broker that lets us in; trying again",
+    NO_EAR: "may not listen to {said}, expected an account that may",
+    LOST: "connection lost ({said}), expected it to stay; trying again",
+    UNHEARD: "connected, but nothing comes back, expected our own ping within {said} s",
+    ENDED: "the network thread had ended, expected it to run; started again",
+}
 _LOCKDOWN = {
     SIGN: "lockdown began: the sign was seen",
     NO_SIGN: "no lockdown: the sign was not seen",
@@ -78,6 +98,8 @@ def happened_words(what: Happened, unit: Unit = "C", zone: tzinfo | None = None)
             return f"the clock was set by {what.by_s:+.1f} s{', labels of this run mended' if what.mended else ''}"
         case NodeClockSet():
             return f"the node's clock was set by {what.by_s:+.0f} s{_DATED[what.dated]}"
+        case Broker():
+            return _broker_words(what)
         case SetOf():
             return f"set: {what.species}"
         case MovedTo():
@@ -107,6 +129,13 @@ def happened_words(what: Happened, unit: Unit = "C", zone: tzinfo | None = None)
             return f"{corrected_words(each, unit)}{_by(what.by)}"
         case _:
             assert_never(what)
+
+
+def _broker_words(what: Broker) -> str:
+    """`broker 127.0.0.1:1883: connected`."""
+    return (
+        "not tried yet" if what.what == UNTRIED else f"broker {what.where}: {_BROKER[what.what].format(said=what.said)}"
+    )
 
 
 def _by(who: str) -> str:

@@ -20,6 +20,7 @@ from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED, state_of
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message
+from monitor.domain.state.happened import CONNECTED, NOT_THERE, Broker
 from monitor.domain.state.record import Attempt, Group
 from monitor.service.chores.due import chores_of
 from monitor.service.watch.engine import Engine, answered_before, start_state
@@ -203,7 +204,7 @@ class Daemon:
 
     def link(self, at_s: float, connected: bool) -> None:
         """See the port."""
-        detail = "connected" if connected else "connection refused"
+        detail = Broker(CONNECTED) if connected else Broker(NOT_THERE, said="connection refused")
         self._work(Linked(now_at(self._begin_s + at_s), connected, detail), at_s)
 
     def network(self, at_s: float, up: bool) -> None:

@@ -29,6 +29,17 @@ from monitor.adapters.link.read_ahead import Client
 from monitor.adapters.link.wire import speaks_elsewhere
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Message, Refused
+from monitor.domain.state.happened import (
+    CONNECTED,
+    ENDED,
+    HEARD_AGAIN,
+    LOST,
+    NO_EAR,
+    NO_ENTRY,
+    NOT_THERE,
+    UNHEARD,
+    Broker,
+)
 from monitor.service.ports import Receipt
 
 RECONNECT_S = (1, 5)  # on the house's own network: after an outage of hours the daemon is back within seconds
@@ -104,7 +115,7 @@ class MqttLink:
         settings: LinkSettings,
         decode: Callable[[str, bytes, bool], Message],
         heard: Callable[[Message, Receipt | None], None],
-        linked: Callable[[bool, str], None],
+        linked: Callable[[bool, Broker], None],
         elsewhere: Callable[[str, str, bool], None] = lambda node, site, online: None,
         ping_every_s: float = PING_EVERY_S,
         mono_s: Callable[[], float],
@@ -112,7 +123,7 @@ class MqttLink:
         self._settings = settings
         self._decode, self._heard, self._linked, self._elsewhere = decode, heard, linked, elsewhere
         self._ping_every_s, self._mono_s = ping_every_s, mono_s
-        self._name = f"broker {settings.host}:{settings.port}"
+        self._name = f"{settings.host}:{settings.port}"
         self._prefix = f"{settings.root}/{settings.site}/"
         self._alive_topic, self._ping_topic = f"{self._prefix}service/alive", f"{self._prefix}service/ping"
         self._ping = secrets.token_hex(8).encode()  # ours alone, whoever else publishes there
@@ -125,7 +136,7 @@ class MqttLink:
         self._generation = 0
         self._connected = False
         self._listening = False  # the broker has granted what we subscribed to
-        self._outage: str | None = None  # as it was told
+        self._outage: Broker | None = None  # as it was told
         self._silence_told = False
         self._unwritten = 0
         self._retained: dict[str, bytes] = {}
@@ -160,7 +171,7 @@ class MqttLink:
                 return
             self._client.disconnect()  # again, because a connection that is just being made overlooks it
             self._network.join(STOP_TRY_S)
-        _log.warning("still busy after stop name=%s", self._name)
+        _log.warning("still busy after stop broker=%s", self._name)
 
     def acknowledge(self, receipts: Sequence[Receipt]) -> None:
         """Tell the broker that these messages are durable here; those of an earlier connection are passed over."""
@@ -182,15 +193,15 @@ class MqttLink:
             self._unwritten += 1
             return self._client.publish(topic, payload, qos=0, retain=retain).rc == mqtt.MQTT_ERR_SUCCESS
 
-    def supervise(self) -> str | None:
-        """What is wrong with a link that looks well, in one line, as long as it is; call it each second.
+    def supervise(self) -> Broker | None:
+        """What is wrong with a link that looks well, as long as it is; call it each second.
 
         A network thread that has ended is started again. An outage is no news here: `linked` has told it.
         """
         with self._lock:
             if self._network is not None and not self._network.is_alive() and not self._stopping:
                 self._end_connection()
-                self._outage = f"{self._name}: the network thread had ended, expected it to run; started again"
+                self._outage = Broker(ENDED, self._name)
                 self.start()
                 return self._outage
             if not self._listening:
@@ -203,9 +214,9 @@ class MqttLink:
             silent, was_silent = now_s - self._ping_heard_s > limit_s, self._silence_told
             self._silence_told = silent
         if silent:
-            return f"{self._name}: connected, but nothing comes back, expected our own ping within {limit_s:g} s"
+            return Broker(UNHEARD, self._name, f"{limit_s:g}")
         if was_silent:
-            self._linked(True, f"{self._name}: connected; our own ping comes back again")
+            self._linked(True, Broker(HEARD_AGAIN, self._name))
         return None
 
     # --- what the library calls, on the network thread
@@ -245,7 +256,7 @@ class MqttLink:
     ) -> None:
         if reason.is_failure:
             # News even within an outage, for it takes a person to mend it; but the same words once.
-            self._tell_outage(f"{str(reason).lower()}, expected a broker that lets us in; trying again", another=True)
+            self._tell_outage(NO_ENTRY, str(reason).lower(), another=True)
             return
         with self._lock:
             self._generation += 1
@@ -258,7 +269,7 @@ class MqttLink:
     ) -> None:
         refused = [topic for (topic, _), reason in zip(self._subscribed, reasons, strict=False) if reason.is_failure]
         if refused:
-            self._tell_outage(f"may not listen to {', '.join(refused)}, expected an account that may", another=True)
+            self._tell_outage(NO_EAR, ", ".join(refused), another=True)
             return
         with self._lock:
             self._listening = True
@@ -266,7 +277,7 @@ class MqttLink:
             self._next_ping_s = self._ping_heard_s = self._mono_s()
             for topic, payload in self._retained.items():
                 self.publish(topic, payload, retain=True)
-        self._linked(True, f"{self._name}: connected")
+        self._linked(True, Broker(CONNECTED, self._name))
 
     def _on_message(self, client: mqtt.Client, userdata: object, message: mqtt.MQTTMessage) -> None:
         try:
@@ -324,14 +335,14 @@ class MqttLink:
     def _on_connect_fail(self, client: mqtt.Client, userdata: object) -> None:
         error = sys.exc_info()[1]  # the library calls this while it handles the failure
         why = getattr(error, "strerror", None) or str(error or "no connection")
-        self._tell_outage(f"{why[:1].lower()}{why[1:100]}, expected an MQTT broker; trying again")
+        self._tell_outage(NOT_THERE, f"{why[:1].lower()}{why[1:100]}")
 
     def _on_disconnect(  # noqa: PLR0917 - the library calls it so
         self, client: mqtt.Client, userdata: object, flags: object, reason: ReasonCode, props: object
     ) -> None:
         self._end_connection()
         if not self._stopping:
-            self._tell_outage(f"connection lost ({str(reason).lower()}), expected it to stay; trying again")
+            self._tell_outage(LOST, str(reason).lower())
 
     def _on_socket_close(self, client: mqtt.Client, userdata: object, sock: object) -> None:
         self._end_connection()  # some ends are told here alone
@@ -344,9 +355,9 @@ class MqttLink:
             self._connected = self._listening = self._silence_told = False
             self._unwritten = 0
 
-    def _tell_outage(self, why: str, *, another: bool = False) -> None:
+    def _tell_outage(self, what: str, said: str, *, another: bool = False) -> None:
         """Once for an outage, however many tries it takes to end it; another cause, if it is worth telling."""
-        told = f"{self._name}: {why}"
+        told = Broker(what, self._name, said)
         if self._outage is None or (another and told != self._outage):
             self._outage = told
             self._linked(False, told)

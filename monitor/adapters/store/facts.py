@@ -83,6 +83,7 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     happened.NeverCame: _same("boot first last"),
     happened.ClockSet: _same("by_s mended"),
     happened.NodeClockSet: _same("by_s dated"),
+    happened.Broker: _same("what where said"),
     happened.SetOf: _same("species"),
     happened.MovedTo: _same("machine"),
     happened.StageSaid: _same("stage back"),

@@ -55,6 +55,21 @@ class NodeClockSet:
     dated: str
 
 
+UNTRIED, CONNECTED, HEARD_AGAIN = "untried", "connected", "heard again"
+NOT_THERE, NO_ENTRY, NO_EAR, LOST, UNHEARD, ENDED = "not there", "no entry", "no ear", "lost", "unheard", "ended"
+
+
+@fixed
+class Broker:
+    """How it stands with the broker at `where` (host:port): CONNECTED, and its echo of our own words HEARD_AGAIN; or NOT_THERE, or it gave us
+    NO_ENTRY, or NO_EAR for the topics in `said`, or was LOST, all in the words of the system or its own; UNHEARD: connected, and no echo comes
+    within `said` seconds; ENDED: what spoke with it had ended; UNTRIED: nobody knows."""
+
+    what: str
+    where: str = ""
+    said: str = ""
+
+
 # --- of a batch
 
 
@@ -156,7 +171,7 @@ class Calibrated:
 
 OfBatch: TypeAlias = SetOf | MovedTo | StageSaid | Lockdown | WentOn | OutOf | Closed | Removed
 Happened: TypeAlias = (
-    Opened | NotBack | NodeSaid | Clash | NeverCame | ClockSet | NodeClockSet | OfBatch
+    Opened | NotBack | NodeSaid | Clash | NeverCame | ClockSet | NodeClockSet | Broker | OfBatch
     | WorkBegun | WorkDone | WorkOver | Calibrated
 )  # fmt: skip
 KINDS: dict[str, type[Happened]] = {
@@ -167,6 +182,7 @@ KINDS: dict[str, type[Happened]] = {
     "never came": NeverCame,
     "clock set": ClockSet,
     "node clock set": NodeClockSet,
+    "broker": Broker,
     "set": SetOf,
     "moved": MovedTo,
     "stage": StageSaid,

@@ -25,6 +25,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
 from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
 from monitor.domain.signs.opening import resume
+from monitor.domain.state.happened import UNTRIED, Broker
 from monitor.domain.state.known import Look, State, got_through, waits_no_more
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
@@ -217,7 +218,7 @@ class Engine:
         self._retry_at = 0.0
         self._told_early: set[int] = set()
         self._stopped = False
-        self.link: tuple[bool, str, datetime | None] = (False, "not tried yet", None)
+        self.link: tuple[bool, Broker, datetime | None] = (False, Broker(UNTRIED), None)
         self._broker_lost, self._network_up = "", True
         if not hands_on:  # a single request is nobody's return
             state.last_watched = None
@@ -356,8 +357,10 @@ class Engine:
         self.link = (item.connected, item.detail, item.now.utc)
         self._broker_lost = "" if item.connected else BROKER if item.here else NETWORK
         self._say_what_is_lost()
-        (_log.info if item.connected else _log.warning)("broker connected=%s detail=%s", item.connected, item.detail)
-        self._group.events.append(Event(item.now.utc, "broker", "site", item.detail))
+        (_log.info if item.connected else _log.warning)(
+            "broker connected=%s detail=%s", item.connected, self._words.happened(item.detail)
+        )
+        self._group.events.append(Event(item.now.utc, "broker", "site", what=item.detail))
 
     def _say_what_is_lost(self) -> None:
         """For the judge of silence. Where the network of this machine is gone a broker elsewhere is too, and one here hears nobody."""
@@ -564,7 +567,7 @@ class Engine:
             "clock_ok": now.clock_ok,
             "up_s": round(now.mono_s - self._state.started_mono_s, 1),
             "broker_connected": connected,
-            "broker": detail,
+            "broker": self._words.happened(detail),
             "broker_since": None if since is None else utc_text(since),
             "store_failing_s": None if self._failing_since is None else round(now.mono_s - self._failing_since, 1),
             "unwritten_readings": len(self._group.readings),

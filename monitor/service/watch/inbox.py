@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Message, Now
+from monitor.domain.state.happened import Broker
 from monitor.domain.state.record import Attempt
 from monitor.service.ports import Receipt, WeightAsked, WeightVerdict
 from monitor.service.watch.requests import Request
@@ -51,7 +52,7 @@ class Linked:
 
     now: Now
     connected: bool
-    detail: str
+    detail: Broker
     here: bool = True
 
 

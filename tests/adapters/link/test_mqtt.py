@@ -21,7 +21,9 @@ from monitor.adapters.link.mapping import PayloadRule, map_payload
 from monitor.adapters.link.mqtt import MAX_UNWRITTEN, LinkError, LinkSettings, MqttLink
 from monitor.adapters.link.wire import decode
 from monitor.domain.readings.reading import Message, Pack, Presence, Refused
+from monitor.domain.state.happened import ENDED, LOST, Broker
 from monitor.service.ports import Receipt
+from monitor.shown.happened import happened_words
 from tests.adapters.link.test_wire import EXAMPLE, POISON
 from tests.receivers import eventually, free_port
 from tests.servers import Mosquitto, ScriptedBroker, listener, program, publish
@@ -52,8 +54,8 @@ class Ear:
             raise fault
         self.messages.append((message, receipt))
 
-    def linked(self, connected: bool, detail: str) -> None:
-        self.said.append((connected, detail))
+    def linked(self, connected: bool, detail: Broker) -> None:
+        self.said.append((connected, happened_words(detail)))
 
     @property
     def connected(self) -> bool:
@@ -374,8 +376,7 @@ def test_a_dead_network_thread_is_noticed_and_started_again() -> None:
             assert link._client.is_connected()
             assert not link.publish(ALIVE, b"1", retain=False)
             said = link.supervise()
-            assert said is not None
-            assert "the network thread had ended, expected it to run; started again" in said
+            assert said == Broker(ENDED, f"127.0.0.1:{broker.port}")
             assert eventually(lambda: len(ear.said) == 2)
             assert ear.said[1] == (True, f"broker 127.0.0.1:{broker.port}: connected")
             assert eventually(lambda: ear.seqs == [1])
@@ -516,7 +517,8 @@ def test_a_silent_link_is_noticed() -> None:
 
         def at(seconds: float) -> str | None:
             time_s[0] = seconds
-            return link.supervise()
+            said = link.supervise()
+            return None if said is None else happened_words(said)
 
         link.start()
         try:
@@ -579,7 +581,7 @@ def test_a_refused_connection_is_told_within_an_outage() -> None:
     ear = Ear()
     with ScriptedBroker(connack=4) as broker:
         link = build(broker.port, ear)
-        link._outage = "broker lost"
+        link._outage = Broker(LOST)
         link.start()
         try:
             assert eventually(lambda: len(broker.acked) >= 3)

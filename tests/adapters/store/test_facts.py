@@ -62,9 +62,19 @@ from monitor.domain.state.happened import (
     AGREES,
     BY_ITS_COUNT,
     BY_OURS,
+    CONNECTED,
+    ENDED,
     HATCHER,
+    HEARD_AGAIN,
+    LOST,
+    NO_EAR,
+    NO_ENTRY,
     NO_SIGN,
+    NOT_THERE,
     SIGN,
+    UNHEARD,
+    UNTRIED,
+    Broker,
     Calibrated,
     Clash,
     ClockSet,
@@ -210,6 +220,21 @@ HAPPENED: dict[str, Happened] = {
     "the node's clock was set by +60 s, its readings are dated by its own count": NodeClockSet(60.0, BY_ITS_COUNT),
     "the node's clock was set by +60 s, its readings are dated by ours": NodeClockSet(60.0, BY_OURS),
     "the node's clock was set by -60 s and agrees with ours": NodeClockSet(-60.0, AGREES),
+    "not tried yet": Broker(UNTRIED),
+    "broker b:1: connected": Broker(CONNECTED, "b:1"),
+    "broker b:1: connected; our own ping comes back again": Broker(HEARD_AGAIN, "b:1"),
+    "broker b:1: connection refused, expected an MQTT broker; trying again": Broker(
+        NOT_THERE, "b:1", "connection refused"
+    ),
+    "broker b:1: not authorized, expected a broker that lets us in; trying again": Broker(
+        NO_ENTRY, "b:1", "not authorized"
+    ),
+    "broker b:1: may not listen to a/#, b, expected an account that may": Broker(NO_EAR, "b:1", "a/#, b"),
+    "broker b:1: connection lost (keep alive timeout), expected it to stay; trying again": Broker(
+        LOST, "b:1", "keep alive timeout"
+    ),
+    "broker b:1: connected, but nothing comes back, expected our own ping within 30 s": Broker(UNHEARD, "b:1", "30"),
+    "broker b:1: the network thread had ended, expected it to run; started again": Broker(ENDED, "b:1"),
     "set: hen": SetOf("hen"),
     "moved to hatcher-1": MovedTo("hatcher-1"),
     "stage lockdown declared": StageSaid("lockdown"),

@@ -20,6 +20,7 @@ from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site, grouped
 from monitor.domain.readings.dating import UPTIME, Line
 from monitor.domain.readings.reading import Now, Other, Pack, Refused, Sample, to_ms
+from monitor.domain.state.happened import CONNECTED, LOST, NO_ENTRY, Broker
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Attempt, Group
 from monitor.service.ports import Loaded, Receipt, StoreFailure
@@ -408,18 +409,22 @@ def test_what_came_of_a_sending_is_written_at_once(desk: Desk) -> None:
 def test_a_lost_broker_is_said_once(desk: Desk) -> None:
     """The same news of the broker twice is one event; the other news is another."""
     for second, up in ((1, False), (2, False), (3, True)):
-        desk.engine.work(Linked(at(second), up, "up" if up else "refused"))
+        desk.engine.work(Linked(at(second), up, Broker(CONNECTED if up else NO_ENTRY)))
     desk.engine.idle(at(20))
-    assert [e.text for g in desk.groups for e in g.events if e.kind == "broker"] == ["refused", "up"]
+    assert [e.what for g in desk.groups for e in g.events if e.kind == "broker"] == [
+        Broker(NO_ENTRY),
+        Broker(CONNECTED),
+    ]
 
 
 def test_a_link_that_comes_and_goes_with_the_same_words_is_told_each_time(desk: Desk) -> None:
     """Whether it is connected is news by itself, and so is why it is not."""
-    for second, (up, why) in enumerate([(False, "tls"), (True, "tls"), (False, "tls"), (False, "refused")]):
+    tls, refused = Broker(LOST, said="tls"), Broker(LOST, said="refused")
+    for second, (up, why) in enumerate([(False, tls), (True, tls), (False, tls), (False, refused)]):
         desk.engine.work(Linked(at(second), up, why))
         assert desk.engine.link == (up, why, at(second).utc)
     desk.engine.idle(at(20))
-    assert [e.text for g in desk.groups for e in g.events if e.kind == "broker"] == ["tls", "tls", "tls", "refused"]
+    assert [e.what for g in desk.groups for e in g.events if e.kind == "broker"] == [tls, tls, tls, refused]
 
 
 def test_stopping_writes_what_is_left(desk: Desk) -> None:

@@ -22,6 +22,7 @@ from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.reading import Now, Pack, Refused, Sample, to_ms
 from monitor.domain.signs.opening import Handling
 from monitor.domain.signs.seen import NotBack
+from monitor.domain.state.happened import CONNECTED, NOT_THERE, UNTRIED, Broker
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow, Unknown
 from monitor.service.ports import WeightAsked, WeightVerdict
 from monitor.service.watch import engine as engine_module
@@ -107,15 +108,15 @@ def test_before_the_broker_was_tried(site: Site, caplog: pytest.LogCaptureFixtur
     desk = Desk(site)
     facts = desk.engine.facts(at(0))
     assert (facts["broker_connected"], facts["broker"], facts["broker_since"]) == (False, "not tried yet", None)
-    desk.engine.work(Linked(at(1), False, "not tried yet"))
+    desk.engine.work(Linked(at(1), False, Broker(UNTRIED)))
     assert desk.engine.facts(at(1))["broker_since"] is None
-    desk.engine.work(Linked(at(2), True, "up"))
+    desk.engine.work(Linked(at(2), True, Broker(CONNECTED, "b:1")))
     assert desk.engine.facts(at(3))["broker_since"] == "2026-03-01T12:00:02.000Z"
-    desk.engine.work(Linked(at(4), False, "refused"))
+    desk.engine.work(Linked(at(4), False, Broker(NOT_THERE, "b:1", "refused")))
     said = [(r.levelno, r.getMessage()) for r in caplog.records if "broker" in r.getMessage()]
     assert said == [
-        (logging.INFO, "broker connected=True detail=up"),
-        (logging.WARNING, "broker connected=False detail=refused"),
+        (logging.INFO, "broker connected=True detail=broker b:1: connected"),
+        (logging.WARNING, "broker connected=False detail=broker b:1: refused, expected an MQTT broker; trying again"),
     ]
 
 
@@ -300,8 +301,8 @@ def test_a_failing_store_does_not_keep_the_run_awake(desk: Desk) -> None:
 def test_where_something_waits_nothing_is_waited_for(desk: Desk) -> None:
     """An item that lies in the inbox is taken at once."""
     desk.engine.idle(at(1.0))
-    inbox = Waits(Linked(at(1.1), True, "up"), Stop(at(1.2)))
-    inbox.put(Linked(at(1.1), True, "up"))
+    inbox = Waits(Linked(at(1.1), True, Broker(CONNECTED, "b:1")), Stop(at(1.2)))
+    inbox.put(Linked(at(1.1), True, Broker(CONNECTED, "b:1")))
     desk.engine.run(inbox, Hand())
     assert inbox.waits == [0.0, 0.0]
 

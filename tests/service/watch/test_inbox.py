@@ -6,6 +6,7 @@ import threading
 import time
 
 from monitor.domain.readings.reading import Now
+from monitor.domain.state.happened import LOST, Broker
 from monitor.service.watch.inbox import Inbox, Linked, Stop
 from tests.domain.house import T0
 
@@ -13,7 +14,7 @@ NOW = Now(1.0, T0)
 
 
 def linked(detail: str = "") -> Linked:
-    return Linked(NOW, True, detail)
+    return Linked(NOW, True, Broker(LOST, detail))
 
 
 def test_items_are_taken_in_the_order_in_which_they_came() -> None:
