@@ -113,11 +113,11 @@ class Daemon:
         opened = open_writer(store_path(house))
         ledger = SqliteLedger(opened.connection)
         stack.callback(opened.close)
-        if opened.note:
-            _log.error("store note=%s", opened.note)
+        words = NoticeWords(site)
+        if opened.damaged is not None:
+            _log.error("store note=%s", words.about(opened.damaged))
         loaded = ledger.load()
         _read_species(site, loaded)
-        words = NoticeWords(site)
         clock = self._clock or SystemClock(not_before=loaded.newest, after=_instant(loaded))
         self.clock = clock
         self.inbox = inbox = Inbox(pace=getattr(clock, "speed", 1.0))
@@ -181,7 +181,7 @@ class Daemon:
         self._worker = self._thread("engine", lambda: self.engine.run(inbox, clock))
         dispatcher.start(loaded.waiting, answered_before(loaded))
         self._worker.start()
-        inbox.put(Opened(clock.now(), opened.note))
+        inbox.put(Opened(clock.now(), opened.damaged))
         stack.callback(self._end_work)
         stack.callback(dispatcher.stop, 3.0)
         self._thread("weights", weights.run).start()

@@ -20,6 +20,7 @@ from monitor.domain.alarms.about import (
     Apart,
     Astray,
     Away,
+    Damaged,
     Fault,
     Heading,
     Losing,
@@ -121,6 +122,8 @@ def about_words(about: About, site: Site) -> str:
         return f"None of {about.nodes} nodes is heard"
     if isinstance(about, Away):
         return _away(about, site)
+    if isinstance(about, Damaged):
+        return _damaged(about)
     if isinstance(about, Overdue):
         return ", ".join(f"{batch} is on day {day}" for batch, day in about.batches)
     if isinstance(about, Astray):
@@ -128,6 +131,15 @@ def about_words(about: About, site: Site) -> str:
     if isinstance(about, Unmet):
         return f"{' and '.join(about.what)}: {_inside(about)}{_places(about, site)}"
     return _seen(about, site) if isinstance(about, Seen) else losing_words(about, site)
+
+
+def _damaged(about: Damaged) -> str:
+    """`/var/lib/eggroom/eggroom.db: damaged (malformed), set aside as eggroom.db.damaged-1; a new record was begun, taken over: batch, stay`."""
+    taken = "with what could be taken over"
+    if about.taken is not None:
+        taken = f"taken over: {', '.join(about.taken) or 'nothing'}"
+    why = f" ({about.why})" if about.why else ""
+    return f"{about.path}: damaged{why}, set aside as {about.aside}; a new record was begun, {taken}"
 
 
 def unjudged_words(why: str) -> str:

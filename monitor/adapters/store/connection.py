@@ -21,6 +21,7 @@ from monitor.adapters.store.failures import is_damage, store_failures
 from monitor.adapters.store.loading import load
 from monitor.adapters.store.migrations import APPLICATION_ID, VERSION, migrate
 from monitor.adapters.store.salvage import take_over
+from monitor.domain.alarms.about import Damaged
 from monitor.domain.fixed import fixed
 from monitor.service.ports import StoreFailure
 
@@ -42,10 +43,10 @@ class _Unreadable(Exception):
 
 @fixed
 class Opened:
-    """The one writing connection, and the lock that makes it the one. note: what a person should know, '' for nothing."""
+    """The one writing connection, and the lock that makes it the one. damaged: the one that was here, and was set aside."""
 
     connection: sqlite3.Connection
-    note: str
+    damaged: Damaged | None
     lock: int
 
     def close(self) -> None:
@@ -60,12 +61,12 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
     """The record at `path`, made or migrated as needed; usable from any one thread at a time.
 
     Raises StoreInUse when another process has it, StoreFailure when it cannot be opened, is another program's, or was made
-    by a newer eggroom. A damaged one is set aside, and a new one begun with what could be read of it; the note says so.
+    by a newer eggroom. A damaged one is set aside, and a new one begun with what could be read of it.
     """
     lock = _lock(path)
     try:
         with store_failures(path), _file_failures(path):
-            note = _put_in_place(path)
+            damaged = _put_in_place(path)
             why = _damage(path, check_s)
             if not why:
                 try:
@@ -73,20 +74,18 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
                 except _Unreadable as unreadable:
                     why = str(unreadable)
             if why:
-                taken = ", ".join(_begin_anew(path)) or "nothing"
+                taken = _begin_anew(path)
                 aside = _set_aside(path, why)
                 os.replace(_begun(path), path)
                 connection = _connect_writer(path, busy_timeout_ms)
-                note = (
-                    f"{path}: damaged ({why}), set aside as {aside.name}; a new record was begun, taken over: {taken}"
-                )
+                damaged = Damaged(str(path), aside.name, why, taken)
             # Of a start that was cut off while this record was still here: left, it would one day come back in the record's place.
             _begun(path).unlink(missing_ok=True)
             suspect_mark(path).unlink(missing_ok=True)
     except BaseException:
         os.close(lock)
         raise
-    return Opened(connection, note, lock)
+    return Opened(connection, damaged, lock)
 
 
 def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> sqlite3.Connection:
@@ -171,11 +170,11 @@ def _begun(path: Path) -> Path:
     return Path(f"{path}.begun")
 
 
-def _put_in_place(path: Path) -> str:
-    """End a take-over that was cut off between its last two steps; what a person should know of it, '' for nothing."""
+def _put_in_place(path: Path) -> Damaged | None:
+    """End a take-over that was cut off between its last two steps; None where there was none."""
     begun = _begun(path)
     if path.exists() or not begun.exists():
-        return ""
+        return None
     # The log of the damaged one may still be here: played into the new one it would ruin that.
     asides = [p for n in range(1, MAX_SET_ASIDE + 1) if (p := Path(f"{path}.damaged-{n}")).exists()]
     aside = max(asides, key=lambda p: p.stat().st_ctime_ns, default=Path(f"{path}.damaged-1"))  # renamed last
@@ -184,7 +183,7 @@ def _put_in_place(path: Path) -> str:
             os.replace(f"{path}{suffix}", f"{aside}{suffix}")
     Path(f"{path}-shm").unlink(missing_ok=True)
     os.replace(begun, path)
-    return f"{path}: damaged, set aside as {aside.name}; a new record was begun, with what could be taken over"
+    return Damaged(str(path), aside.name)
 
 
 def _begin_anew(path: Path) -> tuple[str, ...]:

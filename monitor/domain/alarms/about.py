@@ -93,6 +93,17 @@ class Away:
 
 
 @fixed
+class Damaged:
+    """The record at `path` was damaged and lies beside it as `aside` now. why: as its library says it, empty where a start before this one found
+    it. taken: the tables that the new one has from it; None where nobody knows any more."""
+
+    path: str
+    aside: str
+    why: str = ""
+    taken: tuple[str, ...] | None = None
+
+
+@fixed
 class Overdue:
     """Batches whose day has passed, each with the day that it is on."""
 
@@ -194,7 +205,7 @@ class Losing:
 
 
 Facts: TypeAlias = (
-    Unfit | Fault | Unusable | Apart | Heading | Unheard | Away | Overdue | Astray | Unmet | Seen | Losing
+    Unfit | Fault | Unusable | Apart | Heading | Unheard | Away | Damaged | Overdue | Astray | Unmet | Seen | Losing
 )
 # A quantity, for a value against its limit; facts; or words, of what comes from outside and of what an older program wrote.
 About: TypeAlias = str | Facts
@@ -207,6 +218,7 @@ KINDS: dict[str, type[Facts]] = {
     "heading": Heading,
     "unheard": Unheard,
     "away": Away,
+    "damaged": Damaged,
     "overdue": Overdue,
     "astray": Astray,
     "unmet": Unmet,

@@ -269,8 +269,9 @@ class Engine:
         elif isinstance(item, CalendarDue):
             self._do_chores(item.now)
         elif isinstance(item, Opened):
-            verdict = OUT if item.note else IN
-            judge(self._look(now), (SITE_SUBJECT, RECORD_DAMAGED), Judgement(verdict, now.utc, about=item.note))
+            verdict = IN if item.damaged is None else OUT
+            about = item.damaged or ""
+            judge(self._look(now), (SITE_SUBJECT, RECORD_DAMAGED), Judgement(verdict, now.utc, about=about))
         else:
             self._stopped = True
             if self._next_memory < math.inf:

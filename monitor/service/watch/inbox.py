@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 
+from monitor.domain.alarms.about import Damaged
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Message, Now
 from monitor.domain.state.happened import Broker
@@ -76,10 +77,10 @@ class Elsewhere:
 
 @fixed
 class Opened:
-    """The record was opened; a note says that it was damaged and set aside, '' that it is whole."""
+    """The record was opened; None: it is whole."""
 
     now: Now
-    note: str
+    damaged: Damaged | None
 
 
 @fixed

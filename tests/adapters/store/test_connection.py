@@ -19,15 +19,17 @@ import pytest
 from monitor.adapters.store import connection as connection_module
 from monitor.adapters.store import salvage
 from monitor.adapters.store.check import interrupted_after, quick_check
-from monitor.adapters.store.connection import StoreInUse, open_reader, open_writer, suspect_mark
+from monitor.adapters.store.connection import Opened, StoreInUse, open_reader, open_writer, suspect_mark
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.store.migrations import VERSION
 from monitor.adapters.store.salvage import TABLES
+from monitor.domain.alarms.about import Damaged
 from monitor.domain.readings.numbering import Gap
 from monitor.domain.state.record import Event, Group
 from monitor.service.ports import StoreFailure
 from tests.ports import at, everything, full_group, labels, line, reading
+from tests.told import WORDS
 
 
 @pytest.fixture
@@ -59,6 +61,11 @@ def many_readings(count: int = 3000) -> Group:
     return Group(readings=[reading(s) for s in range(count)], lines={1: line(last_up_ms=count * 1000)})
 
 
+def told(opened: Opened) -> str:
+    """What a person reads of a damaged record."""
+    return "" if opened.damaged is None else WORDS.about(opened.damaged)
+
+
 def comes_up(path: Path) -> str:
     """The note with which a writer comes up; it starts a run, takes a group, and a reader finds it."""
     opened = open_writer(path)
@@ -69,7 +76,7 @@ def comes_up(path: Path) -> str:
     reader = SqliteHistory(open_reader(path))
     assert labels(reader, "node-z/new") == [9_000_000]
     reader.close()
-    return opened.note
+    return told(opened)
 
 
 def test_a_writer_is_set_up_for_durability(path: Path) -> None:
@@ -507,7 +514,7 @@ def test_a_check_that_takes_too_long_ends(path: Path) -> None:
     """A check past its limit is broken off and counts as sound, so that a huge record does not hold up the start."""
     write(path, many_readings(30_000))
     opened = open_writer(path, check_s=0.0)
-    assert opened.note == ""
+    assert opened.damaged is None
     opened.close()
     _holes(path)
     connection = open_reader(path)
@@ -558,7 +565,7 @@ def test_damage_met_in_use_is_checked_for_at_the_next_start(path: Path) -> None:
     opened.close()
     assert suspect_mark(path).exists()
     opened = open_writer(path, check_s=0.0)
-    assert "set aside" in opened.note
+    assert "set aside" in told(opened)
     SqliteLedger(opened.connection).commit(group)
     opened.close()
     assert not suspect_mark(path).exists()
@@ -569,7 +576,7 @@ def test_a_suspicion_that_was_wrong(path: Path) -> None:
     write(path, full_group())
     suspect_mark(path).touch()
     opened = open_writer(path)
-    assert opened.note == ""
+    assert opened.damaged is None
     opened.close()
     assert not suspect_mark(path).exists()
     assert everything_of(path)["batches"] == list(full_group().batches.values())
@@ -700,7 +707,7 @@ def test_nothing_of_the_damaged_record_stays_beside_the_new_one(path: Path) -> N
     for suffix in ("-wal", "-journal", "-shm"):
         Path(f"{path}{suffix}").write_bytes(b"of the damaged one")
     Path(f"{path}.damaged-1").write_bytes(b"damaged")
-    assert "set aside as eggroom.db.damaged-1" in connection_module._put_in_place(path)
+    assert connection_module._put_in_place(path) == Damaged(str(path), "eggroom.db.damaged-1")
     assert sorted(p.name for p in path.parent.iterdir()) == [
         "eggroom.db",
         "eggroom.db.damaged-1",
@@ -769,8 +776,8 @@ def test_damage_that_only_the_start_meets(
     fails_once(monkeypatch, step, error)
     opened = open_writer(path)
     opened.close()
-    assert opened.note.startswith(f"{path}: damaged (as SQLite tells it), set aside as eggroom.db.damaged-1; ")
-    assert "taken over: batch, stay" in opened.note
+    assert told(opened).startswith(f"{path}: damaged (as SQLite tells it), set aside as eggroom.db.damaged-1; ")
+    assert "taken over: batch, stay" in told(opened)
 
 
 def test_a_refused_second_writer_keeps_nothing_open(path: Path) -> None:
@@ -891,4 +898,4 @@ def test_what_was_found_is_told_in_one_line(
     fails_once(monkeypatch, step, error)
     opened = open_writer(path)
     opened.close()
-    assert opened.note.startswith(f"{path}: damaged (what was found), set aside as eggroom.db.damaged-1; ")
+    assert told(opened).startswith(f"{path}: damaged (what was found), set aside as eggroom.db.damaged-1; ")

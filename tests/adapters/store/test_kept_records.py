@@ -202,7 +202,7 @@ def test_it_opens_and_tells_what_was_written(kept: tuple[int, Path]) -> None:
     assert plainly.execute("PRAGMA user_version").fetchone() == (version,)
     plainly.close()
     opened = open_writer(path)
-    assert opened.note == ""
+    assert opened.damaged is None
     history = SqliteHistory(open_reader(path))
     assert told(history) == expected(version)
     ledger = SqliteLedger(opened.connection)

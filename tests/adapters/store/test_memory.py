@@ -210,7 +210,7 @@ def test_a_run_starts_without_the_memory_of_another_version(tmp_path: Path, capl
         opened = open_writer(path)
         ledger = SqliteLedger(opened.connection)
         loaded = ledger.load()
-    assert opened.note == ""
+    assert opened.damaged is None
     assert loaded.memory is None
     assert len(caplog.records) == 1
     later = replace(memory, mono_s=9.0)
@@ -247,6 +247,6 @@ def test_a_text_that_is_no_utf8_is_no_reason_not_to_start(tmp_path: Path) -> Non
     connection.commit()
     connection.close()
     opened = open_writer(path)
-    assert opened.note == ""
+    assert opened.damaged is None
     assert SqliteLedger(opened.connection).load().memory is None
     opened.close()

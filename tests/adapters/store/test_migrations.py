@@ -115,7 +115,7 @@ def test_a_record_of_before_quality(tmp_path: Path) -> None:
     old.close()
 
     opened = open_writer(path)
-    assert opened.note == ""
+    assert opened.damaged is None
     history = SqliteHistory(open_reader(path))
     before = [
         (START_MS, 37.5, 52.0, PASS, PASS),

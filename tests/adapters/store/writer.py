@@ -26,8 +26,8 @@ def numbered_group(number: int) -> Group:
 
 def main() -> None:
     opened = open_writer(Path(sys.argv[1]))
-    if opened.note:
-        raise SystemExit(opened.note)
+    if opened.damaged is not None:
+        raise SystemExit(repr(opened.damaged))
     ledger = SqliteLedger(opened.connection)
     number = ledger.load().last_notice
     while True:

@@ -13,6 +13,7 @@ import pytest
 
 from monitor.adapters.requests import read_request
 from monitor.adapters.tables.profiles import load_profiles
+from monitor.domain.alarms.about import Damaged
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry, Hatched
@@ -458,11 +459,11 @@ def test_an_alarm_about_what_is_no_longer_configured_ends(site: Site, desk: Desk
 def test_a_damaged_record_wakes_someone(site: Site) -> None:
     """A record that had to be set aside is told at once, for its batches may be missing; a start with a whole one ends the alarm."""
     desk = Desk(site)
-    desk.engine.work(Opened(at(1), "record.db: set aside as record.db.damaged-1"))
+    desk.engine.work(Opened(at(1), Damaged("/data/record.db", "record.db.damaged-1")))
     assert ("notices", ["Urgent: All machines record was damaged"]) in desk.said
     alarms = tuple(t.alarm for g in desk.groups for t in g.transitions)
     again = Desk(site, replace(NOTHING, alarms=alarms, last_alarm_number=1, last_notice=1))
-    again.engine.work(Opened(at(2), ""))
+    again.engine.work(Opened(at(2), None))
     assert [t.state for g in again.groups for t in g.transitions] == ["returned to normal, unacknowledged"]
 
 
