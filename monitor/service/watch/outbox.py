@@ -163,14 +163,15 @@ class Queue:
             for notice in (w.notice for w in self._waiting.values() if w.notice.alarm_number == each.number):
                 if notice.id <= each.upto and not notice.closing and (each.seen or notice.priority in (LOW, MEDIUM)):
                     gone[notice.id] = "answered" if each.seen else "over"
-        numbers = {each.number for each in self._answered}
+        numbers = {each.number: each.seen for each in self._answered}
         self._answered.clear()
         self.dropped(gone)
         for waiting in list(self._waiting.values()):
             if (today := waiting.notice.today) is not None:
-                waiting.notice = replace(waiting.notice, today=today.without(numbers))
+                of_it = [numbers[s.number] for s in today.standing if s.number in numbers]
+                waiting.notice = replace(waiting.notice, today=today.without(numbers.keys()))
                 if not waiting.notice.today:
-                    gone[waiting.notice.id] = "answered"
+                    gone[waiting.notice.id] = "answered" if any(of_it) else "over"
                     self.dropped([waiting.notice.id])
         return [(id_, f"{why} before it was told") for id_, why in gone.items()]
 

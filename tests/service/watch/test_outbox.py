@@ -363,8 +363,9 @@ def test_a_summary_takes_no_place_and_lets_the_urgent_by() -> None:
     assert due_ids(queue, 31.0) == [4]
 
 
-def test_what_is_answered_leaves_a_summary_that_waits() -> None:
-    """While the phone service is down: what was answered is taken out, and with the last of it the summary itself."""
+@pytest.mark.parametrize(("seen", "why"), [(True, "answered"), (False, "over")])
+def test_what_is_answered_or_over_leaves_a_summary_that_waits(seen: bool, why: str) -> None:
+    """While the phone service is down: what needs nobody is taken out, and with the last of it the summary itself, which says why."""
     queue = queue_of(summary(1, 5, 7))
     queue.failed([1], 0.0)
     queue.answered([Answered(5, 1, True)])
@@ -372,8 +373,8 @@ def test_what_is_answered_leaves_a_summary_that_waits() -> None:
     (left,) = queue.next_due(60.0)
     assert left.today is not None
     assert [each.number for each in left.today.standing] == [7]
-    queue.answered([Answered(7, 1)])
-    assert [id_ for id_, _ in queue.call_off()] == [1]
+    queue.answered([Answered(7, 1, seen)])
+    assert queue.call_off() == [(1, f"{why} before it was told")]
     assert len(queue) == 0
 
 
