@@ -149,7 +149,7 @@ class MemoryStore:
             self._transitions.append(
                 TransitionRow(
                     len(self._transitions) + 1, t.at, a.subject, a.rule, a.number, a.episode, t.state_before, t.state,
-                    t.cause, a.value, a.worst, a.limit, a.since, t.who,
+                    str(t.cause), a.value, a.worst, a.limit, a.since, t.who,
                 )
             )  # fmt: skip
         for notice in group.notices:

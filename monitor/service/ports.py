@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Protocol
 
 from monitor.domain.alarms.about import About
-from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.alarms.alarm import Alarm, Cause
 from monitor.domain.alarms.notice import Answered, Notice, Reach
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.fixed import fixed
@@ -314,6 +314,10 @@ class Words(Protocol):
 
     def happened(self, what: Happened) -> str:
         """What happened, as the record and an answer keep it: in °C and UTC."""
+        ...
+
+    def cause(self, cause: Cause) -> str:
+        """Why an alarm's state changed, as the record keeps it."""
         ...
 
     def calibration(self, calibration: Calibration) -> str:

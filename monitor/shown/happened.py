@@ -1,4 +1,4 @@
-"""What happened besides alarms, in words: of a door, nodes and clocks, batches, people's work."""
+"""What happened, in words: why an alarm's state changed; and besides alarms, of a door, nodes and clocks, batches, people's work."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from datetime import tzinfo
 from typing import assert_never
 
 from monitor.domain.air.units import Unit
+from monitor.domain.alarms.alarm import Cause, Chattering, Shelved, Suppressed
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.signs.seen import LATE, NOT_CLIMBING, NOT_TURNED, NotBack, Opened, Seen
 from monitor.domain.state.happened import (
@@ -136,6 +137,15 @@ def _broker_words(what: Broker) -> str:
     return (
         "not tried yet" if what.what == UNTRIED else f"broker {what.where}: {_BROKER[what.what].format(said=what.said)}"
     )
+
+
+def cause_words(cause: Cause) -> str:
+    """`beyond its limit`, `shelved for 20 min`, `suppressed: no eggs in it`, `chattering: 3 times`."""
+    if isinstance(cause, Shelved):
+        return f"shelved for {cause.for_s / 60:g} min"
+    if isinstance(cause, Suppressed):
+        return f"suppressed: {cause.why}"
+    return f"chattering: {cause.times} times" if isinstance(cause, Chattering) else cause
 
 
 def _by(who: str) -> str:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from monitor.domain.alarms.alarm import NO_EGGS, Chattering, Shelved, Suppressed
 from monitor.domain.eggs.entry import (
     Candling,
     Dead,
@@ -98,6 +99,13 @@ def test_for_programs() -> None:
         "fact": {"found": "clear"},
         "replaces": None,
     }
+
+
+def test_why_an_alarm_changed_has_the_words_that_were_always_kept() -> None:
+    """A text stands as it is; what has figures is put into words."""
+    causes = ("beyond its limit", Shelved(90.0), Suppressed(NO_EGGS), Chattering(3))
+    words = ["beyond its limit", "shelved for 1.5 min", "suppressed: no eggs in it", "chattering: 3 times"]
+    assert [NoticeWords(HOUSE).cause(cause) for cause in causes] == words
 
 
 def test_eggs_that_went_on_are_told_alike() -> None:

@@ -50,6 +50,7 @@ def transition_row(transition: Transition) -> tuple[Value, ...]:
     """The row of one transition, in the order of TRANSITION_COLUMNS."""
     alarm = transition.alarm
     said = alarm.about if isinstance(alarm.about, str) else transition.said
+    assert isinstance(transition.cause, str), "the words of a cause are made before it is written"
     return (
         to_ms(transition.at), round(transition.mono_s * 1000), alarm.subject, alarm.rule, alarm.number, alarm.episode,
         transition.state_before, transition.state, transition.cause, transition.who, alarm.condition, alarm.acknowledged,

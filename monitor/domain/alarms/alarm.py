@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import datetime
+from typing import TypeAlias
 
 from monitor.domain.alarms.about import About
 from monitor.domain.fixed import fixed
@@ -127,16 +128,40 @@ class Alarm:
 
 
 @fixed
+class Shelved:
+    """Why a state changed: a person made it quiet for so long, s."""
+
+    for_s: float
+
+
+@fixed
+class Suppressed:
+    """Why a state changed: nothing is to be judged there. why: NO_EGGS, NOT_JUDGED, GONE or CLOSED."""
+
+    why: str
+
+
+@fixed
+class Chattering:
+    """Why a state changed: it came again, for the so manieth time."""
+
+    times: int
+
+
+Cause: TypeAlias = str | Shelved | Suppressed | Chattering  # a text: of the few that the record, and JSON, name it by
+
+
+@fixed
 class Transition:
     """One change of an alarm's state: an append-only row with both times, cause, value, limit and who.
 
-    said: what the alarm is about, in the words that the record keeps beside the facts; empty until they are made.
+    said: what the alarm is about, in the words that the record keeps beside the facts; empty until they are made, as are those of the cause.
     """
 
     alarm: Alarm
     state_before: str
     state: str
-    cause: str
+    cause: Cause
     at: datetime
     mono_s: float
     who: str = ""
@@ -259,7 +284,7 @@ def shelve(alarm: Alarm, for_s: float, who: str, *, now: Now, rule: Rule) -> Ste
         )
     until = now.utc.fromtimestamp(now.utc.timestamp() + for_s, tz=now.utc.tzinfo)
     shelved = replace(alarm, shelved_until=until, shelved_until_mono_s=now.mono_s + for_s)
-    return shelved, _changes(alarm, shelved, f"shelved for {for_s / 60:g} min", now=now, who=who, always=True)
+    return shelved, _changes(alarm, shelved, Shelved(for_s), now=now, who=who, always=True)
 
 
 def unshelve(alarm: Alarm, now: Now, *, cause: str = "unshelved", who: str = "") -> Step:
@@ -281,7 +306,7 @@ def suppress(alarm: Alarm, why: str, *, now: Now, over: bool = False) -> Step:
     if over:
         ended = now.utc if alarm.condition else alarm.ended
         quiet = replace(quiet, condition=False, ended=ended, pending_mono_s=None, pending_at=None)
-    return quiet, _changes(alarm, quiet, f"suppressed: {why}", now=now, always=True)
+    return quiet, _changes(alarm, quiet, Suppressed(why), now=now, always=True)
 
 
 def unsuppress(alarm: Alarm, now: Now, cause: str) -> Step:
@@ -324,9 +349,9 @@ def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int, may_cha
         answered=False,
         begun_mono_s=now.mono_s,
     )
-    cause = "came back before it was acknowledged" if not alarm.acknowledged else "beyond its limit"
+    cause: Cause = "came back before it was acknowledged" if not alarm.acknowledged else "beyond its limit"
     if begun.chattering:
-        cause = f"chattering: {begun.times} times"
+        cause = Chattering(begun.times)
     return begun, _changes(alarm, begun, cause, now=now, always=True)
 
 
@@ -355,7 +380,7 @@ def _uncovered(before: Alarm, bare: Alarm, cause: str, *, now: Now, who: str) ->
 
 
 def _changes(
-    before: Alarm, after: Alarm, cause: str, *, now: Now, who: str = "", always: bool = False
+    before: Alarm, after: Alarm, cause: Cause, *, now: Now, who: str = "", always: bool = False
 ) -> tuple[Transition, ...]:
     was, is_ = state_of(before), state_of(after)
     if was == is_ and not always:

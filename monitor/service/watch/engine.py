@@ -471,7 +471,8 @@ class Engine:
             e if e.text or e.what is None else replace(e, text=self._words.happened(e.what)) for e in group.events
         ]
         group.transitions = [
-            t if t.said else replace(t, said=self._words.about(t.alarm.about)) for t in group.transitions
+            t if t.said else replace(t, said=self._words.about(t.alarm.about), cause=self._words.cause(t.cause))
+            for t in group.transitions
         ]
         try:
             if not group.empty():

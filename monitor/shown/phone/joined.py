@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from monitor.domain.alarms.about import About
+from monitor.domain.alarms.alarm import Cause
 from monitor.domain.alarms.joined import Alike, Joined, episode, gather
 from monitor.domain.alarms.notice import Notice, Today
 from monitor.domain.fixed import fixed
@@ -14,7 +15,7 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.state.happened import Happened
 from monitor.shown.about import about_words
 from monitor.shown.calibrations import said
-from monitor.shown.happened import happened_words
+from monitor.shown.happened import cause_words, happened_words
 from monitor.shown.phone.notices import (
     MAX_TEXT,
     MAX_TITLE,
@@ -65,6 +66,10 @@ class NoticeWords:
     def happened(self, what: Happened) -> str:
         """See the port."""
         return happened_words(what)
+
+    def cause(self, cause: Cause) -> str:
+        """See the port."""
+        return cause_words(cause)
 
     def calibration(self, calibration: Calibration) -> str:
         """See the port."""
