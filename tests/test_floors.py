@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import collections
+import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -237,6 +238,89 @@ def test_no_regular_expression_reads_our_own_words() -> None:
     """Only what a person typed, a node sent or a service answered is read by a regular expression, and the words of what is kept without facts."""
     using = {name(p) for p in FILES for i in imports(p) if i.module == "re"}
     assert using == set(READS_WORDS)
+
+
+# Module -> what it says of its own, below the floor where words are made. A refusal, a log line and a name (at a module's top) are no such words.
+SAYS_BELOW = {
+    "monitor/adapters/archive/container.py": "refusals, in parts",
+    "monitor/adapters/archive/contents.py": "refusals, in parts, by pydantic's leave",
+    "monitor/adapters/delivery.py": "what came of an attempt, and what is wrong with an address: for the record and the log",
+    "monitor/adapters/door.py": "what the daemon answers where nothing was understood, or nothing can be written",
+    "monitor/adapters/link/mapping.py": "refusals, in parts",
+    "monitor/adapters/link/mqtt.py": "a refusal, in parts; and why there is no connection, where the system does not say",
+    "monitor/adapters/link/strict_json.py": "refusals, in parts",
+    "monitor/adapters/link/wire.py": "refusals, in parts",
+    "monitor/adapters/requests.py": "refusals, in parts",
+    "monitor/adapters/secret.py": "a refusal, in parts",
+    "monitor/adapters/store/connection.py": "what is wrong with a file, where SQLite does not say",
+    "monitor/adapters/store/egg_rows.py": "an entry of a later version, which is kept as a note",
+    "monitor/adapters/tables/causes.py": "where a refusal is about our own file",
+    "monitor/adapters/tables/profiles.py": "a refusal, in parts",
+    "monitor/adapters/tables/refused.py": "refusals, by pydantic's leave",
+    "monitor/adapters/tables/rules.py": "where a refusal is about our own file",
+    "monitor/analysis/history/environment.py": "a mistake of the caller's, in parts",
+    "monitor/analysis/line/stretch.py": "a mistake of the caller's, in parts",
+    "monitor/domain/eggs/doubts.py": "what is odd about an entry, which is refused until somebody is sure",
+    "monitor/domain/eggs/entry.py": "refusals, in parts",
+    "monitor/domain/eggs/temperature.py": "a mistake of the caller's, in parts",
+    "monitor/domain/needs/batch.py": "refusals, in parts",
+    "monitor/domain/needs/profile.py": "a refusal, in parts",
+    "monitor/domain/needs/rules.py": "a refusal, in parts",
+    "monitor/domain/refusal.py": "how every refusal ends",
+    "monitor/domain/watch/telling.py": "what came of a notice that nobody is told: for the record and the log",
+    "monitor/service/watch/commands.py": "refusals, in parts",
+    "monitor/service/watch/dispatcher.py": "what came of a notice: for the record and the log",
+    "monitor/service/watch/egg_requests.py": "refusals, in parts",
+    "monitor/service/watch/engine.py": "a refusal: a node that speaks as another site's",
+    "monitor/service/watch/outbox.py": "what came of a notice that nobody is told: for the record and the log",
+}
+_WORDS = re.compile(r"[a-z]{2,}[,;:]? [a-z]{2,}|[a-z]{2,}: ?$")
+_REFUSES = re.compile(r"(Error|Failure|Refusal|Refused|Expected|Unreadable|Account|Closed)$")
+_SQL = re.compile(r"\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|ALTER|AND)\b")
+
+
+def words_said(path: Path) -> Iterator[tuple[int, str]]:
+    """(line, text) of each text of several words in a function, but for documentation, refusals, mistakes of ours, log lines and SQL."""
+
+    def walk(node: ast.AST, named: bool) -> Iterator[tuple[int, str]]:
+        if isinstance(node, ast.Raise | ast.Assert) or (
+            isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+        ):
+            return
+        if isinstance(node, ast.Call):
+            called = ast.unparse(node.func)
+            if called.startswith("_log.") or _REFUSES.search(called):
+                return
+        if isinstance(node, ast.Constant | ast.JoinedStr):
+            parts = node.values if isinstance(node, ast.JoinedStr) else [node]
+            text = "".join(str(p.value) if isinstance(p, ast.Constant) else "{}" for p in parts)
+            if not named and _WORDS.search(text) and not _SQL.match(text):
+                yield node.lineno, text
+            return
+        for child in ast.iter_child_nodes(node):
+            yield from walk(child, named and not isinstance(child, ast.FunctionDef))
+
+    yield from walk(ast.parse(path.read_text(encoding="utf-8")), True)
+
+
+@pytest.mark.parametrize(
+    "path", [p for p in FILES if floor_of(p) in ("domain", "analysis", "service", "adapters")], ids=name
+)
+def test_words_are_made_last(path: Path) -> None:
+    """Below `shown` nothing is put into words for people: facts go up. What is an exception says in the table what it is, and none is idle."""
+    found = list(words_said(path))
+    assert bool(found) == (name(path) in SAYS_BELOW), found
+
+
+def test_the_reader_of_words_sees_them(tmp_path: Path) -> None:
+    """A sentence, and one with a value in it; not a name at the top, a refusal, a log line, a mistake of ours, SQL or documentation."""
+    path = tmp_path / "m.py"
+    path.write_text(
+        'GONE = "no longer there"\ndef f(n):\n    "Documentation of it."\n    _log.info("so it is")\n    many("SELECT a FROM b")\n'
+        '    assert n, "that is wrong"\n    raise EggError("it is so", f"{n} is not")\n'
+        'class A:\n    B = "not this one"\n    def g(self, n):\n        did = f"moved to {n}"\n        return "it was moved"\n'
+    )
+    assert list(words_said(path)) == [(11, "moved to {}"), (12, "it was moved")]
 
 
 CLI = ROOT / "cli"

@@ -28,7 +28,7 @@ from monitor.domain.published.causes import (
     WHOLE,
 )
 from monitor.domain.published.findings import FINDING
-from monitor.service.reports.outcomes import NO_EGGS, NO_OUTCOME, TOO_MANY
+from monitor.service.reports.outcomes import DEC_FEB, JUN_AUG, MAR_MAY, NO_EGGS, NO_OUTCOME, SEP_NOV, TOO_MANY
 from monitor.shown.report import text
 from monitor.shown.report.tree import INSET, Block, Heading, Item, Paragraph, Report, Section, plain
 from monitor.shown.values import show_figure
@@ -64,6 +64,8 @@ _NOT_COUNTED = {
     NO_OUTCOME: "no outcome is written",
     TOO_MANY: "more eggs are written than were set",
 }
+# By what batches are told apart, and what one group of them is called, where that is not its own name.
+_GROUPS = {"season": {DEC_FEB: "Dec to Feb", MAR_MAY: "Mar to May", JUN_AUG: "Jun to Aug", SEP_NOV: "Sep to Nov"}}
 # How it is said of a batch that it is in a group.
 _IN_GROUP = {"machine": "set in {}", "species": "{}", "season": "set in {}"}
 
@@ -102,9 +104,10 @@ class Told:
         """`too humid in incubation`, `set in setter-1 rather than setter-2`, `too humid in incubation, setter-1 alone`."""
         if exposed.id:
             what = self.looked_at[exposed.id]
-            return f"{what}, {exposed.group} alone" if exposed.group else what
-        member = _IN_GROUP.get(self.across.by or "", "{}").format(exposed.group)
-        return f"{member} rather than {exposed.rather_than}" if exposed.rather_than else member
+            return f"{what}, {group_words(self.across, exposed.group)} alone" if exposed.group else what
+        member = _IN_GROUP.get(self.across.by or "", "{}").format(group_words(self.across, exposed.group))
+        other = group_words(self.across, exposed.rather_than)
+        return f"{member} rather than {other}" if other else member
 
     def words(self, each: Association[Exposed]) -> str:
         """Counts first, then what they are worth, in one paragraph."""
@@ -188,7 +191,9 @@ def outcomes_report(said: Told) -> Report:
         told.append(_finding(finding))
     for name, each in across.groups.items():
         often = [] if finding is None else _often(*finding.groups[name])
-        told.append(Section(Heading("", f"{name}: {_batches(each.batches)}"), (*_rates(each), *often)))
+        told.append(
+            Section(Heading("", f"{group_words(across, name)}: {_batches(each.batches)}"), (*_rates(each), *often))
+        )
     if across.left_out:
         told.append(
             Section(
@@ -217,6 +222,11 @@ def _ended(across: Across) -> Section:
     return Section(Heading(f"how {_batches(every.batches)} ended"), tuple(blocks))
 
 
+def group_words(across: Across, group: str) -> str:
+    """What a group of batches is called: `setter-1`, `Dec to Feb`."""
+    return _GROUPS.get(across.by or "", {}).get(group, group)
+
+
 def outcomes_json(told: Told) -> dict[str, object]:
     """The same as plain values for `json.dumps`: shares 0 to 1; what is not known, and an end of an interval without limit, is null."""
     across = told.across
@@ -224,7 +234,7 @@ def outcomes_json(told: Told) -> dict[str, object]:
     return {
         "all": _rates_row(across.every),
         "groups": {
-            name: _rates_row(each) | ({} if finding is None else _often_row(*finding.groups[name]))
+            group_words(across, name): _rates_row(each) | ({} if finding is None else _often_row(*finding.groups[name]))
             for name, each in across.groups.items()
         },
         "not_counted": {batch: _NOT_COUNTED[why] for batch, why in across.left_out.items()},

@@ -12,9 +12,9 @@ from monitor.shown.outcomes import Told, outcomes_json, outcomes_text
 from tests.shown.review.test_finding import FORBIDDEN
 
 HENS = [
-    Outcome("hen-1", "setter-1", "chicken", "Mar to May", 20, 18, 16, True, {"late": 2}),
-    Outcome("hen-2", "setter-2", "chicken", "Mar to May", 20, 16, 8, False, {"early": 3, "late": 5}),
-    Outcome("hen-3", "setter-1", "chicken", "Jun to Aug", 10, None, 6, False),
+    Outcome("hen-1", "setter-1", "chicken", "mar-may", 20, 18, 16, True, {"late": 2}),
+    Outcome("hen-2", "setter-2", "chicken", "mar-may", 20, 16, 8, False, {"early": 3, "late": 5}),
+    Outcome("hen-3", "setter-1", "chicken", "jun-aug", 10, None, 6, False),
 ]
 CLEAR_SPLIT, NO_SPLIT, FEW, ALIKE, UNSEEN = (
     Table(6, 0, 0, 6), Table(3, 3, 3, 3), Table(1, 0, 0, 2), Table(0, 0, 5, 7), Table(0, 0, 0, 0),

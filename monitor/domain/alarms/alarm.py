@@ -38,6 +38,10 @@ NO_EGGS, NOT_JUDGED, GONE, CLOSED = "no eggs in it", "no such limit now", "no lo
 
 STILL_STANDING = "still standing"  # the cause of a transition, or of a reminder, that says nothing new
 MORE_URGENT = "more urgent than it was"
+OTHER_ABOUT = "what it is about has changed"
+BEYOND, CAME_BACK, BACK = "beyond its limit", "came back before it was acknowledged", "back within its limit"
+SHELF_ENDED, TAKEN_OUT, BACK_IN_SERVICE = "shelf ended", "taken out of service", "back in service"
+CONFIGURED_AGAIN, JUDGED_AGAIN = "configured again", "judged again"
 IN, BETWEEN, OUT = 0, 1, 2  # what one judgement can say of a limit: within, inside the deadband, beyond
 
 # Chattering: the third time within so long of the time before, and then it is over only once it was well for as long (judgement).
@@ -214,7 +218,7 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
         value=judgement.value,
         gone_mono_s=now.mono_s,
     )
-    return ended, _changes(alarm, ended, "back within its limit", now=now, always=True)
+    return ended, _changes(alarm, ended, BACK, now=now, always=True)
 
 
 def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
@@ -226,7 +230,7 @@ def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
         if until_s > latest_s:
             alarm = replace(alarm, shelved_until_mono_s=latest_s)
         elif now.mono_s >= until_s:
-            return unshelve(alarm, now, cause="shelf ended")
+            return unshelve(alarm, now, cause=SHELF_ENDED)
     if alarm.acknowledged and _is_due(alarm, now, rule):
         again = replace(alarm, acknowledged=False, asked_mono_s=now.mono_s, asked=alarm.asked + 1)
         return again, _changes(alarm, again, STILL_STANDING, now=now)
@@ -322,8 +326,8 @@ def set_out_of_service(alarm: Alarm, *, out: bool, who: str, now: Now) -> Step:
         return alarm, ()
     other = replace(alarm, out_of_service=out)
     if out:
-        return other, _changes(alarm, other, "taken out of service", now=now, who=who)
-    return _uncovered(alarm, other, "back in service", now=now, who=who)
+        return other, _changes(alarm, other, TAKEN_OUT, now=now, who=who)
+    return _uncovered(alarm, other, BACK_IN_SERVICE, now=now, who=who)
 
 
 def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int, may_chatter: bool) -> Step:
@@ -349,7 +353,7 @@ def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int, may_cha
         answered=False,
         begun_mono_s=now.mono_s,
     )
-    cause: Cause = "came back before it was acknowledged" if not alarm.acknowledged else "beyond its limit"
+    cause: Cause = CAME_BACK if not alarm.acknowledged else BEYOND
     if begun.chattering:
         cause = Chattering(begun.times)
     return begun, _changes(alarm, begun, cause, now=now, always=True)

@@ -70,7 +70,7 @@ def _batch(batch: Batch, into: str, *, numbers: tuple[int, ...], eggs: int, at: 
         id=into,
         eggs=eggs,
         numbers=numbers,
-        note=f"split off {batch.id}",
+        note="",
         stays=tuple(stays),
         declared=declared,
         split_from=batch.clutch,

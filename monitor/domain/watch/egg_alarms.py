@@ -14,6 +14,7 @@ from monitor.domain.alarms.alarm import (
     BETWEEN,
     CLOSED,
     IN,
+    OTHER_ABOUT,
     OUT,
     Alarm,
     Judgement,
@@ -76,9 +77,7 @@ def judge_weight(look: Look, batch: Batch, off: bool | None, *, about: About) ->
         len(look.out.transitions) == written
     ):  # or the record, and the next run, would go on with what it was about at first
         is_ = state_of(alarm)
-        look.out.transitions.append(
-            Transition(alarm, is_, is_, "what it is about has changed", look.now.utc, look.now.mono_s)
-        )
+        look.out.transitions.append(Transition(alarm, is_, is_, OTHER_ABOUT, look.now.utc, look.now.mono_s))
 
 
 def close_book(look: Look, batch: Batch) -> None:

@@ -9,7 +9,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 from monitor.domain.alarms.about import REFUSED, Astray, Unusable
-from monitor.domain.alarms.alarm import GONE, IN, OUT, Judgement, pass_time, suppress, unanswered, unsuppress
+from monitor.domain.alarms.alarm import (
+    CONFIGURED_AGAIN,
+    GONE,
+    IN,
+    OUT,
+    Judgement,
+    pass_time,
+    suppress,
+    unanswered,
+    unsuppress,
+)
 from monitor.domain.needs.batch import batch_of
 from monitor.domain.needs.places import brought
 from monitor.domain.needs.rules import MISSING
@@ -78,7 +88,7 @@ def retire(look: Look) -> None:
         elif not known and alarm.suppressed != GONE:
             settle(look, key, suppress(alarm, GONE, now=look.now, over=True))
         elif known and alarm.suppressed == GONE:
-            settle(look, key, unsuppress(alarm, look.now, "configured again"))
+            settle(look, key, unsuppress(alarm, look.now, CONFIGURED_AGAIN))
     judge_strays(look)
     _keep_lockdowns(look)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from monitor.domain.alarms.about import Unmet
-from monitor.domain.alarms.alarm import IN, NO_EGGS, NOT_JUDGED, OUT, Judgement, suppress, unsuppress
+from monitor.domain.alarms.alarm import IN, JUDGED_AGAIN, NO_EGGS, NOT_JUDGED, OUT, Judgement, suppress, unsuppress
 from monitor.domain.needs.bands import needs_of
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.rules import CONFLICT, MISSING
@@ -35,7 +35,7 @@ def _refit(look: Look, plan_: Plan) -> None:
         if key[0] != machine or not look.site.rules[key[1]].of_the_air:
             continue
         if key in plan_.keys:
-            settle(look, key, unsuppress(alarm, look.now, "judged again"))
+            settle(look, key, unsuppress(alarm, look.now, JUDGED_AGAIN))
         elif alarm.condition:
             why = NO_EGGS if not plan_.needs.occupants else NOT_JUDGED
             settle(look, key, suppress(alarm, why, now=look.now, over=True))

@@ -40,12 +40,12 @@ WENT_WELL_SHARE = 0.75
 # Why a batch is not counted: how many eggs were set is not written, no outcome is, or more eggs are than were set.
 NO_EGGS, NO_OUTCOME, TOO_MANY = "no eggs", "no outcome", "too many"
 UNTOLD = "stage not written"
-GIVEN_AWAY, ELSEWHERE = "given away", "in another batch"
+GIVEN_AWAY, ELSEWHERE, TAKEN_OUT = "given away", "in another batch", "taken out"
 NO_MACHINE = "no machine"
 _SEEN = "seen "  # what was found at a candling, and no end was written
 _FERTILE = (FERTILE, ALIVE, EARLY_DEAD, DEAD)
 # The year in quarters that mean the same on both halves of the earth.
-_SEASONS = ("Dec to Feb", "Mar to May", "Jun to Aug", "Sep to Nov")
+SEASONS = DEC_FEB, MAR_MAY, JUN_AUG, SEP_NOV = "dec-feb", "mar-may", "jun-aug", "sep-nov"
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +118,7 @@ def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE)
     known = hatched + sum(lost.values()) + kinds[FERTILE] + clear
     fertile = eggs - clear if known >= eggs else None
     stay = batch.stays[0].machine if batch.stays else NO_MACHINE
-    season = _SEASONS[batch.set_at.astimezone(zone).month % 12 // 3]
+    season = SEASONS[batch.set_at.astimezone(zone).month % 12 // 3]
     try:
         counted = Outcome(
             batch=batch.id,
@@ -134,7 +134,7 @@ def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE)
     except ValueError:
         return TOO_MANY
     of = eggs if fertile is None else fertile
-    ended = hatched + sum(lost.values()) + clear + kinds["taken out"]
+    ended = hatched + sum(lost.values()) + clear + kinds[TAKEN_OUT]
     return replace(counted, went_well=of > 0 and hatched / of >= good_share), max(0, eggs - ended)
 
 
@@ -180,7 +180,7 @@ def _numbered(book: EggBook) -> Counter[str]:
             kinds[_SEEN + seen[-1]] += 1
         else:
             if end is not None:
-                kinds["taken out"] += 1
+                kinds[TAKEN_OUT] += 1
             if any(found in _FERTILE for found in seen):
                 kinds[FERTILE] += 1
     return kinds
@@ -200,7 +200,7 @@ def _counted(book: EggBook) -> Counter[str]:
         elif isinstance(e.fact, Split):
             kinds[ELSEWHERE] += e.count
         elif isinstance(e.fact, Removed):
-            kinds[e.fact.why if e.fact.why in (CLEAR, GIVEN_AWAY) else "taken out"] += e.count
+            kinds[e.fact.why if e.fact.why in (CLEAR, GIVEN_AWAY) else TAKEN_OUT] += e.count
         elif isinstance(e.fact, Candling) and e.fact.found in (CLEAR, *_FERTILE):
             candled[CLEAR if e.fact.found == CLEAR else FERTILE][e.at] += e.count
     most_clear, most_fertile = (max(c.values(), default=0) for c in candled.values())

@@ -259,7 +259,7 @@ def _split(look: Look, request: SplitOff, words: ports.Words) -> Mapping[str, ob
     at = _whole_ms(_past_of(look, batch.id, request.at))
     before = look.state.books.get(batch.id, EggBook(batch))
     old, new = split_books(look, replace(request, into=into), batch, at=at)
-    split_off = new.batch
+    split_off = replace(new.batch, note=words.happened(OutOf(batch.id)))
     if request.machine is not None:
         machine = _machine(look, request.machine, into)
         if machine != _place(split_off, at):

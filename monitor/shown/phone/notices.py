@@ -7,7 +7,7 @@ own address for a priority, and the service's own priority).
 Another language for the phone is another `NoticeWords` (`shown/phone/joined.py`), in place of the one that `app` hands in. Its words come from:
 this module and `joined.py` beside it, sentence by sentence; `values.py`, what a value, a band and a subject are called; and the words,
 over, consequence and first_act of each rule in `data/rules.toml`; `about.py`, what an alarm without a value is about and why one is no
-longer judged; `entries.py`, what was written of an egg. Not from here: the names of quantities, signs and stages, which are data.
+longer judged; `happened.py`, what else happened; `entries.py`, what was written of an egg. Not from here: the names of quantities, signs and stages, which are data.
 """
 
 from __future__ import annotations

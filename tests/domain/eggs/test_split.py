@@ -82,7 +82,7 @@ def test_the_batch_they_become() -> None:
         "bird",
         SET,
         3,
-        "split off b-1",
+        "",
         HERE.stays,
         (Declared("lockdown", day(9)),),
         numbers=(3, 4, 7),

@@ -514,7 +514,7 @@ def test_eggs_are_split_off() -> None:
     }
     answer = perform(story.state, story.site, request, story.now(), out)
     assert (answer["batch"], answer["from"], answer["machine"]) == ("hen-1-b", "hen-1", "hatcher-1")
-    assert (answer["eggs"], answer["numbers"]) == (3, [3, 4, 7])
+    assert (answer["eggs"], answer["numbers"], answer["note"]) == (3, [3, 4, 7], "split off hen-1")
     assert [s["machine"] for s in answer["stays"]] == ["setter-1", "hatcher-1"]
     assert [d["stage"] for d in answer["declared"]] == ["lockdown"]
     assert json.loads(json.dumps(answer)) == answer
