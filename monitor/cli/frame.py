@@ -236,31 +236,19 @@ def show(json_wanted: bool, data: object, text: str) -> int:
     """Print what was found, as plain values for a program or as text; DONE."""
     PROGRESS.stop()
     with _printing():
-        print(json_text(data) if json_wanted else fitted(text, _columns()))
+        print(json_text(data) if json_wanted else fitted(text, columns()))
     return DONE
 
 
 def fitted(text: str, columns: int) -> str:
     """The text for a terminal narrower than the usual: what goes on in a further line is set in."""
-    if columns >= WIDTH:
-        return text
-    lines: list[str] = []
-    last = ""  # as it stands in the text
-    for line in text.split("\n"):
-        word = line.split()[0] if line.strip() else ""
-        if (
-            lines and line[:1] == " " and word and len(last) + 1 + len(word) > WIDTH
-        ):  # it was broken at the usual width, and is one line with what stands before it
-            lines[-1] += f" {line.strip()}"
-        else:
-            lines.append(line)
-        last = line
-    return "\n".join(filled(line, max(columns, NARROWEST)) for line in lines)
+    return text if columns >= WIDTH else "\n".join(filled(line, columns) for line in text.split("\n"))
 
 
-def _columns() -> int:
-    """Of the terminal that is printed to; as many as are usual where it is none."""
-    return shutil.get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
+def columns() -> int:
+    """How wide a text is made: as the terminal that is printed to, at most as is usual; as is usual where it is none."""
+    wide = shutil.get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
+    return min(WIDTH, max(wide, NARROWEST))
 
 
 def show_or_written(json_wanted: bool, files: Iterable[Path | None], *, data: object, text: Callable[[], str]) -> int:

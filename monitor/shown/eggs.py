@@ -16,7 +16,7 @@ from monitor.domain.eggs.hatching import expected
 from monitor.domain.eggs.view import entry_view
 from monitor.domain.needs.batch import Batch, counted, day_words
 from monitor.domain.needs.site import Site
-from monitor.domain.wall import printable, utc_text, wall_day, wall_time
+from monitor.domain.wall import WIDTH, printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
 from monitor.shown.about import again_words, losing_words, projection_words, setting_words
 from monitor.shown.entries import NAMED, eggs_words, said
@@ -55,14 +55,14 @@ def written_text(batch: str, entries: Sequence[Entry], site: Site) -> str:
     return "\n".join(f"{batch} {_about(e)}: {said(e, site.zone)} (entry {e.number})" for e in entries)
 
 
-def book_text(book: EggBook, water: Water, site: Site, *, now: datetime) -> str:
-    """The book of a batch for people."""
-    return text.drawn(book_report(book, water, site, now=now)).removesuffix("\n")
+def book_text(book: EggBook, water: Water, site: Site, *, now: datetime, columns: int = WIDTH) -> str:
+    """The book of a batch for people, so many columns wide."""
+    return text.drawn(book_report(book, water, site, now=now), columns=columns).removesuffix("\n")
 
 
-def egg_text(book: EggBook, egg: int, water: Water, *, site: Site) -> str:
+def egg_text(book: EggBook, egg: int, water: Water, *, site: Site, columns: int = WIDTH) -> str:
     """One egg of it."""
-    return text.drawn(egg_report(book, egg, water, site=site)).removesuffix("\n")
+    return text.drawn(egg_report(book, egg, water, site=site), columns=columns).removesuffix("\n")
 
 
 def book_report(book: EggBook, water: Water, site: Site, *, now: datetime) -> Report:
@@ -199,9 +199,10 @@ def _named(names: Sequence[str]) -> str:
     return ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
 
 
-def weighed_text(about: Collection[tuple[int | None, str]], water: Water, site: Site) -> str:
+def weighed_text(about: Collection[tuple[int | None, str]], water: Water, site: Site, *, columns: int = WIDTH) -> str:
     """What it comes to after a weighing: of one egg or tray its own loss; of several the batch's together."""
-    return "\n".join(f"  {line}" for block in _after_weighing(about, water, site) for line in text.block_lines(block))
+    blocks = _after_weighing(about, water, site)
+    return "\n".join(f"  {line}" for block in blocks for line in text.block_lines(block, columns))
 
 
 def _after_weighing(about: Collection[tuple[int | None, str]], water: Water, site: Site) -> Iterator[Block]:

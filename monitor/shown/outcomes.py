@@ -28,6 +28,7 @@ from monitor.domain.published.causes import (
     WHOLE,
 )
 from monitor.domain.published.findings import FINDING
+from monitor.domain.wall import WIDTH
 from monitor.service.reports.outcomes import DEC_FEB, JUN_AUG, MAR_MAY, NO_EGGS, NO_OUTCOME, SEP_NOV, TOO_MANY
 from monitor.shown.report import text
 from monitor.shown.report.tree import INSET, Block, Heading, Item, Paragraph, Report, Section, plain
@@ -177,9 +178,9 @@ def _p(value: float) -> str:
     return "below 0.001" if value < 0.001 else f"{value:.2g}"
 
 
-def outcomes_text(said: Told) -> str:
-    """For people."""
-    return text.drawn(outcomes_report(said))
+def outcomes_text(said: Told, *, columns: int = WIDTH) -> str:
+    """For people, so many columns wide."""
+    return text.drawn(outcomes_report(said), columns=columns)
 
 
 def outcomes_report(said: Told) -> Report:

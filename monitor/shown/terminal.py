@@ -11,7 +11,7 @@ from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.rules import EGG_COLD, EGG_HOT
 from monitor.domain.needs.site import HATCHER, Site
-from monitor.domain.wall import filled, printable, utc_text, wall_time
+from monitor.domain.wall import WIDTH, filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.entries import eggs_words
 from monitor.shown.happened import happened_words
@@ -98,8 +98,10 @@ def batch_table(views: Sequence[BatchView], site: Site, now: datetime) -> str:
     return "\n".join(lines)
 
 
-def batch_text(batch: Batch, site: Site, now: datetime, *, store_h: tuple[float, float] = (0.0, 0.0)) -> str:
-    """One batch: where it was, and what comes when; at most 80 columns. store_h: by how much days in store delay its hatch."""
+def batch_text(
+    batch: Batch, site: Site, now: datetime, *, store_h: tuple[float, float] = (0.0, 0.0), columns: int = WIDTH
+) -> str:
+    """One batch: where it was, and what comes when; so many columns wide. store_h: by how much days in store delay its hatch."""
     profile = site.profiles.get(batch.profile)
     eggs = "" if batch.eggs is None else f", {eggs_words(batch.eggs)}"
     over = batch.closed_at is not None
@@ -110,7 +112,7 @@ def batch_text(batch: Batch, site: Site, now: datetime, *, store_h: tuple[float,
     if batch.numbers:
         lines += textwrap.wrap(
             f"egg{'s' if len(batch.numbers) > 1 else ''} {batch.numbers_words}",
-            80,
+            columns,
             initial_indent="  ",
             subsequent_indent="  ",
         )
@@ -129,7 +131,7 @@ def batch_text(batch: Batch, site: Site, now: datetime, *, store_h: tuple[float,
         window = f"hatch {local(first, site, now)} to {local(last, site, now)}"
         begins = "lockdown" if profile.lockdown_sign is None else DRAW_DOWN_WORDS
         lines.append(f"  {window}" if batch.declared else f"  {begins} {local(lockdown, site, now)}, {window}")
-    return "\n".join(filled(line) for line in lines)
+    return "\n".join(filled(line, columns) for line in lines)
 
 
 def moved_lines(answer: BatchView, site: Site) -> list[str]:

@@ -13,7 +13,6 @@ from pathlib import Path
 import pytest
 
 from monitor.cli import frame
-from monitor.domain.wall import filled
 from tests.cli.commands import Capture, ok
 from tests.running import ROOT, typed
 
@@ -120,11 +119,6 @@ def test_a_narrow_terminal() -> None:
         "short",
     ]
     assert frame.fitted(text, 80) == text
-    line = f"  hen-1: {'word ' * 16}end, estimate; follows the air within 17 min"
-    once = frame.fitted(line, 40)
-    assert frame.fitted(filled(line), 40) == once
-    assert " ".join(once.split()) == " ".join(line.split())
-    assert max(map(len, frame.fitted(text, 1).split("\n"))) <= frame.NARROWEST
 
 
 def test_work_that_takes_long_says_so(monkeypatch: pytest.MonkeyPatch) -> None:

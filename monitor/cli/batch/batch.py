@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import timedelta
 from typing import TYPE_CHECKING, cast
 
-from monitor.cli.frame import AnyOrder, Asked, Failed, Parsers, Verbs, Wrong, agreed, at_terminal, go_on, show
+from monitor.cli.frame import AnyOrder, Asked, Failed, Parsers, Verbs, Wrong, agreed, at_terminal, columns, go_on, show
 from monitor.cli.record import Answer, ask, house_of, one_batch, opened, said
 from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_span_s, typed_when, typed_whole
 from monitor.cli.watching import show_watched, unwatched
@@ -254,7 +254,9 @@ def _split(options: Split) -> int:
         text += ", in lockdown"
     if answer["stay"] is not None:
         text += f"; {answer['stay']} {'stays' if answer['stay'] == 1 else 'stay'} in {options.batch}"
-    return show(options.json, answer, f"{filled(text)}\nfrom now on write about these eggs under {answer['id']}")
+    return show(
+        options.json, answer, f"{filled(text, columns())}\nfrom now on write about these eggs under {answer['id']}"
+    )
 
 
 def _list(options: List) -> int:
@@ -284,7 +286,10 @@ def _show(options: One) -> int:
     lines = [] if found is None else [*development_lines(found, Shown(house.site.zone, house.site.unit))]
     lines += expected_lines(book, house.site)
     text = "\n".join(
-        [batch_text(batch, house.site, now, store_h=store_delay_h(book)), *(filled(f"  {line}") for line in lines)]
+        [
+            batch_text(batch, house.site, now, store_h=store_delay_h(book), columns=columns()),
+            *(filled(f"  {line}", columns()) for line in lines),
+        ]
     )
     return show(options.json, view, text)
 
@@ -296,7 +301,7 @@ def _at(options: At | Close, house: House) -> str:
 def _with_stage(answer: Answer, house: House, words: str) -> str:
     """An answer in words, and whether eggs that are in a hatcher now are in lockdown by that."""
     lines = moved_lines(cast("BatchView", answer), house.site)
-    return said(answer, words) + "".join(f"\n{filled(f'  {line}')}" for line in lines)
+    return said(answer, words) + "".join(f"\n{filled(f'  {line}', columns())}" for line in lines)
 
 
 def _did(options: Asked, house: House, request: Mapping[str, object], *, words: str) -> int:

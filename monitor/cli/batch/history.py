@@ -14,6 +14,7 @@ from monitor.cli.frame import (
     Parsers,
     Wrong,
     check_files,
+    columns,
     command,
     complain,
     json_text,
@@ -109,7 +110,10 @@ def _report(options: History, looked: Looked) -> int:
         _tell_other_figures(looked, data)
     files = (options.ics, options.csv, options.html)
     return show_or_written(
-        options.json, files, data=data, text=lambda: to_text(figures, header, zone=site.zone, unit=site.unit)
+        options.json,
+        files,
+        data=data,
+        text=lambda: to_text(figures, header, zone=site.zone, unit=site.unit, columns=columns()),
     )
 
 
@@ -146,4 +150,4 @@ def _exposures(options: History, profile: Profile, unit: str) -> int:
     if options.egg is not None:
         raise Wrong("history: --exposures is of a species, expected it without --egg")
     views = [exposure_view(each, profile.days) for each in EXPOSURES]
-    return show(options.json, views, exposure_text(profile.name, profile.days, unit))
+    return show(options.json, views, exposure_text(profile.name, profile.days, unit, columns=columns()))

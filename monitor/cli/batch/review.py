@@ -10,7 +10,18 @@ from pathlib import Path
 from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.across.looked_at import USUAL, LookedAt, every_one
 from monitor.analysis.across.statistics import NoScipy
-from monitor.cli.frame import Asked, Failed, Parsers, Wrong, check_files, command, show, show_or_written, write_file
+from monitor.cli.frame import (
+    Asked,
+    Failed,
+    Parsers,
+    Wrong,
+    check_files,
+    columns,
+    command,
+    show,
+    show_or_written,
+    write_file,
+)
 from monitor.cli.record import Reported, add_archive_option, archived, house_of, one_batch, opened, profile_of
 from monitor.cli.typed import typed_amount, typed_finding, typed_whole
 from monitor.domain.eggs.book import EggBook, went_on
@@ -99,7 +110,10 @@ def _review(options: Review) -> int:
         write_file(options.html, whole_html(whole, catalogue, shown))
     data = whole_json(whole, catalogue)
     return show_or_written(
-        options.json, [options.html], data=data, text=lambda: whole_text(whole, catalogue, shown).rstrip()
+        options.json,
+        [options.html],
+        data=data,
+        text=lambda: whole_text(whole, catalogue, shown, columns=columns()).rstrip(),
     )
 
 
@@ -148,7 +162,7 @@ def _outcomes(options: Outcomes) -> int:
         except NoScipy as error:
             raise Failed(f"outcomes: {error}; type: {sys.executable} -m pip install '{SCIPY}'") from error
     told = Told.of(across, house.site.unit)
-    return show(options.json, outcomes_json(told), outcomes_text(told).rstrip())
+    return show(options.json, outcomes_json(told), outcomes_text(told, columns=columns()).rstrip())
 
 
 def _exposures(every: Mapping[str, LookedAt], unit: str) -> tuple[list[dict[str, str]], str]:

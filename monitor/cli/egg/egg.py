@@ -23,7 +23,7 @@ from monitor.cli.egg.given import (
     Weigh,
     Written,
 )
-from monitor.cli.frame import AnyOrder, Failed, Parser, Parsers, Verbs, Wrong
+from monitor.cli.frame import AnyOrder, Failed, Parser, Parsers, Verbs, Wrong, columns
 from monitor.cli.record import Reported, add_archive_option, book_and_water, house_of, looked_at
 from monitor.cli.typed import names_eggs, typed_amount, typed_egg, typed_whole
 from monitor.cli.watching import show_watched, unwatched
@@ -134,10 +134,14 @@ def _show(options: Show) -> int:
             "entries": book_view(book),
             "water": water_view(water, looked.site),
         }
-        return show_watched(options.json, data, book_text(book, water, looked.site, now=looked.now), unwatched=nobody)
+        return show_watched(
+            options.json, data, book_text(book, water, looked.site, now=looked.now, columns=columns()), unwatched=nobody
+        )
     if not knows(book, egg):
         raise Wrong(f"batch {book.batch.id}: egg {egg}, expected {book.batch.numbers_words}")
     weighed = water.eggs.get(egg)
     data = {"batch": book.batch.id, "egg": egg, "entries": book_view(book, egg)}
     data["water"] = None if weighed is None else weighed_view(weighed)
-    return show_watched(options.json, data, egg_text(book, egg, water, site=looked.site), unwatched=nobody)
+    return show_watched(
+        options.json, data, egg_text(book, egg, water, site=looked.site, columns=columns()), unwatched=nobody
+    )

@@ -24,7 +24,7 @@ from monitor.cli.egg.given import (
     Weigh,
     Written,
 )
-from monitor.cli.frame import Failed, Wrong, at_terminal, show, tell, typed_at_terminal
+from monitor.cli.frame import Failed, Wrong, at_terminal, columns, show, tell, typed_at_terminal
 from monitor.cli.record import Answer, ask, house_of, weighed_now
 from monitor.cli.typed import (
     names_eggs,
@@ -320,14 +320,18 @@ def _told(options: Written, house: House, answer: Answer) -> int:
         about = {(e["egg"], e["tray"] or "") for e in seen}
         verdict = verdict_text(about, water)
         text = "\n".join(
-            [*([verdict] if verdict else []), text, *([weighed_text(about, water, house.site)] if about else [])]
+            [
+                *([verdict] if verdict else []),
+                text,
+                *([weighed_text(about, water, house.site, columns=columns())] if about else []),
+            ]
         )
     view = None if water is None else water_view(water, house.site)
     data = {"batch": book.batch.id, "entries": entries, "water": view}
     if "signs" in answer:
         data["signs"] = answer["signs"]
         text = "\n".join(
-            [text, *(filled(f"  {line}") for line in signs_lines(answer["signs"], book.batch, house.site))]
+            [text, *(filled(f"  {line}", columns()) for line in signs_lines(answer["signs"], book.batch, house.site))]
         )
     return show(options.json, data, text)
 

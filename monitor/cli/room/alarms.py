@@ -8,7 +8,7 @@ from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING, cast
 
-from monitor.cli.frame import DONE, FAILED, WRONG, Asked, Failed, Parsers, Wrong, command, complain, show
+from monitor.cli.frame import DONE, FAILED, WRONG, Asked, Failed, Parsers, Wrong, columns, command, complain, show
 from monitor.cli.record import Answer, ask, ask_daemon, house_of, opened, said
 from monitor.cli.typed import typed_by, typed_while_s
 from monitor.cli.watching import heard, show_watched, unwatched
@@ -127,7 +127,7 @@ def _room(options: Full) -> int:
         for machine in room["machines"]:
             machine["alarms"] = _with_record(history, machine["alarms"])
         room["others"] = _with_record(history, room["others"])
-    return show(options.json, answer, room_text(room, house.site, full=options.full))
+    return show(options.json, answer, room_text(room, house.site, full=options.full, columns=columns()))
 
 
 def _alarms(options: Alarms) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from monitor.adapters.tables.profiles import load_profiles, load_sources
-from monitor.cli.frame import Asked, Parsers, Wrong, command, show
+from monitor.cli.frame import Asked, Parsers, Wrong, columns, command, show
 from monitor.cli.record import house_of, opened
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
@@ -49,7 +49,7 @@ def _profiles(options: Profiles) -> int:
     if options.profile not in profiles:
         raise Wrong(f"profile {options.profile!r}: no such species, {one_of(options.profile, sorted(profiles))}")
     profile = profiles[options.profile]
-    return show(options.json, profile_view(profile), profile_text(profile, load_sources()))
+    return show(options.json, profile_view(profile), profile_text(profile, load_sources(), columns=columns()))
 
 
 def _rules(options: Rules) -> int:
@@ -60,4 +60,4 @@ def _rules(options: Rules) -> int:
     asked = [machines[options.machine]] if options.machine is not None else list(machines.values())
     with opened(house) as history:
         view = rules_view(house.site, history.batches(), options.utc(), machines=asked)
-    return show(options.json, view, rules_text(view, house.site))
+    return show(options.json, view, rules_text(view, house.site, columns=columns()))

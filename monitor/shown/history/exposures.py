@@ -7,7 +7,6 @@ arithmetic, not a result: nobody has tried those eggs.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 
 from monitor.domain.needs.bands import DRY_BULB
@@ -23,9 +22,9 @@ from monitor.domain.published.exposure import (
     Match,
     disagreeing,
 )
+from monitor.domain.wall import WIDTH, filled
 from monitor.shown.values import show_figure
 
-WIDTH = 80
 TITLES = {ABOVE: "HEAT", BELOW: "COLD"}
 
 
@@ -67,8 +66,8 @@ def exposure_view(each: Exposure, term_days: float) -> dict[str, object]:
     }
 
 
-def exposure_text(name: str, term_days: float, unit: str) -> str:
-    """The whole table for people, at most 80 columns: each exposure, under it what contradicts it, at the end the sources.
+def exposure_text(name: str, term_days: float, unit: str, *, columns: int = WIDTH) -> str:
+    """The whole table for people, so many columns wide: each exposure, under it what contradicts it, at the end the sources.
 
     Parameters
         name: of the species; term_days: its days of incubation, above 0. unit: 'C' or 'F', of the air.
@@ -84,7 +83,7 @@ def exposure_text(name: str, term_days: float, unit: str) -> str:
         for each in sorted((e for e in EXPOSURES if e.side == side), key=_order):
             lines += _lines(each, term_days, unit)
     lines += ["", "SOURCES", *(f"{key}: {citation}" for key, citation in SOURCES.items())]
-    return "\n".join(_filled(line) for line in lines)
+    return "\n".join(filled(line, columns) for line in lines)
 
 
 def _order(each: Exposure) -> tuple[float, float]:
@@ -121,10 +120,3 @@ def _span(day: tuple[float, float]) -> str:
 def _days(days: tuple[float, ...]) -> str:
     first, last = (f"{round(day, 1):g}" for day in days)
     return first if first == last else f"{first} to {last}"
-
-
-def _filled(line: str) -> str:
-    if len(line) <= WIDTH:
-        return line
-    indent = " " * (len(line) - len(line.lstrip()) + 2)
-    return textwrap.fill(line, WIDTH, subsequent_indent=indent, break_on_hyphens=False)

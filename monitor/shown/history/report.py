@@ -21,7 +21,7 @@ from monitor.domain.needs.bands import EGG, WET_BULB
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.reading import DAY_MS, to_ms
-from monitor.domain.wall import printable
+from monitor.domain.wall import WIDTH, printable
 from monitor.shown.calibrations import said
 from monitor.shown.entries import eggs_words
 from monitor.shown.form import WORDS, Shown, duration
@@ -78,8 +78,8 @@ class Header:
         return [about] if self.egg is None else [about, end_line(self.egg, shown)]
 
 
-def to_text(history: BatchHistory, header: Header, *, zone: tzinfo, unit: str) -> str:
-    """The history for people, at most 80 columns: each stage, the whole, excursions and gaps longest first.
+def to_text(history: BatchHistory, header: Header, *, zone: tzinfo, unit: str, columns: int = WIDTH) -> str:
+    """The history for people, so many columns wide: each stage, the whole, excursions and gaps longest first.
 
     Parameters
         zone: for every time shown; an hour that a change of summer time brings twice is shown with its
@@ -88,7 +88,7 @@ def to_text(history: BatchHistory, header: Header, *, zone: tzinfo, unit: str) -
     Raises
         ValueError: another unit.
     """
-    return text.drawn(history_report(history, header, Shown(zone, unit), answer=True), inset=False)
+    return text.drawn(history_report(history, header, Shown(zone, unit), answer=True), inset=False, columns=columns)
 
 
 def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, *, zone: tzinfo, unit: str) -> str:

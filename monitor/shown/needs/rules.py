@@ -6,7 +6,6 @@ its own. The deadband shown is the one that is used: a narrow band makes it smal
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
@@ -17,7 +16,7 @@ from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import SHIPPED, WORKED_OUT, InForce, in_force
 from monitor.domain.needs.rules import ABOVE, ALARM, CHANGEABLE, LETHAL, SITE_WIDE, Rule
 from monitor.domain.needs.site import HOLDS_EGGS, Machine, Site
-from monitor.domain.wall import utc_text
+from monitor.domain.wall import WIDTH, filled, utc_text
 from monitor.domain.watch.plan import BAND_SHARE, error_of
 from monitor.shown.form import short_span
 from monitor.shown.values import show_figure, stage_words
@@ -144,28 +143,30 @@ def _deadband(rule: Rule, band: Band) -> float:
     return rule.deadband if low is None or high is None else min(rule.deadband, BAND_SHARE * (high - low))
 
 
-def rules_text(view: Mapping[str, Any], site: Site) -> str:
-    """The same for a person: a table for each machine at most 80 characters wide, in the unit of the site."""
+def rules_text(view: Mapping[str, Any], site: Site, *, columns: int = WIDTH) -> str:
+    """The same for a person: a table for each machine, so many columns wide, in the unit of the site."""
     lines: list[str] = []
     for machine in view["machines"]:
-        lines += [*_machine_lines(machine, site.unit), ""]
-    lines += ["The whole site", _HEAD, *_row_lines(view["site"], {}, site.unit), ""]
-    for line in _LEGEND.splitlines():
-        lines += _wrapped(line)
-    return "\n".join(lines)
+        lines += [*_machine_lines(machine, site.unit, wide=columns >= WIDTH), ""]
+    lines += ["The whole site", *_row_lines(view["site"], {}, site.unit, wide=columns >= WIDTH), ""]
+    lines += _LEGEND.splitlines()
+    return "\n".join(filled(line, columns) for line in lines)
 
 
-def _machine_lines(machine: Mapping[str, Any], unit: str) -> list[str]:
+def _machine_lines(machine: Mapping[str, Any], unit: str, *, wide: bool) -> list[str]:
     batches = {b["batch"]: b for b in machine["batches"]}
     letters: dict[tuple[str, ...], str] = {}
     for row in machine["rules"]:
         if row["limit_from"]:
             letters.setdefault(tuple(row["limit_from"]), chr(ord("a") + len(letters)))
     empty = "watched only" if machine["kind"] not in HOLDS_EGGS else "empty: its air has no limits"
-    lines = [f"{machine['name']} ({', '.join(batches) or empty})", _HEAD, *_row_lines(machine["rules"], letters, unit)]
+    lines = [
+        f"{machine['name']} ({', '.join(batches) or empty})",
+        *_row_lines(machine["rules"], letters, unit, wide=wide),
+    ]
     for names, letter in letters.items():
         whose = "; ".join(_whose_words(batches[name]) for name in names)
-        lines += _wrapped(f"{letter} of {whose}", "  ")
+        lines.append(f"  {letter} of {whose}")
     return lines
 
 
@@ -176,24 +177,30 @@ def _whose_words(batch: Mapping[str, Any]) -> str:
     )
 
 
-def _row_lines(rows: Sequence[Mapping[str, Any]], letters: Mapping[tuple[str, ...], str], unit: str) -> list[str]:
-    lines = []
+def _row_lines(
+    rows: Sequence[Mapping[str, Any]], letters: Mapping[tuple[str, ...], str], unit: str, *, wide: bool
+) -> list[str]:
+    """Each rule a line under one head; in a narrow terminal each with its own words."""
+    lines = [_HEAD] if wide else []
     for row in rows:
         mark = letters.get(tuple(row["limit_from"]), " ")
         star = "*" if row["origins"]["deadband"] == CAPPED else " "
-        delays = (
-            f"{short_span(row['on_delay_s']):>4} {short_span(row['off_delay_s']):>4} {short_span(row['re_alarm_s']):>5}"
-        )
-        lines.append(
-            f"  {row['rule']:<21} {row['priority']:<8} {_limit(row, unit):>10} {mark} {_deadband_words(row, unit):>4}{star} "
-            f"{delays} {short_span(row['respond_min'] * 60):>7}"
-        )
+        on, off, again = (short_span(row[name]) for name in ("on_delay_s", "off_delay_s", "re_alarm_s"))
+        limit, dead, respond = _limit(row, unit), _deadband_words(row, unit), short_span(row["respond_min"] * 60)
+        if wide:
+            lines.append(
+                f"  {row['rule']:<21} {row['priority']:<8} {limit:>10} {mark} {dead:>4}{star} {on:>4} {off:>4} {again:>5} {respond:>7}"
+            )
+        else:
+            beyond = "" if limit == "-" else f", limit {limit} {mark}".rstrip()
+            lines.append(f"  {row['rule']}: {row['priority']}{beyond}")
+            lines.append(f"    dead {dead}{star}".rstrip() + f", on {on}, off {off}, again {again}, respond {respond}")
         own = [
             f"{_TOLD[name]}: {origin}"
             for name, origin in row["origins"].items()
             if origin not in (SHIPPED, WORKED_OUT, OF_BAND, CAPPED, PUBLISHED)
         ]
-        lines += _wrapped("; ".join(own), "      ") if own else []
+        lines += [f"      {'; '.join(own)}"] if own else []
     return lines
 
 
@@ -210,7 +217,3 @@ def _deadband_words(row: Mapping[str, Any], unit: str) -> str:
     """A difference, in the unit of the limit: °F are smaller."""
     of_temperature = row["quantity"] in (DRY_BULB, WET_BULB) or row["unit"] == "C"
     return f"{round(row['deadband'] * (1.8 if unit == 'F' and of_temperature else 1.0), 2):g}"
-
-
-def _wrapped(text: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(text, 80, initial_indent=indent, subsequent_indent=f"{indent}  ")

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Mapping
 
 from monitor.domain.needs.bands import RH
 from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.target import target_of
+from monitor.domain.wall import WIDTH, filled
 from monitor.shown.values import QUANTITIES, stage_words, target_words
 
 _EVIDENCE = {"memory": "memory", "judgement": "judgement", "common-practice": "judgement", "own": "own"}
 _EVIDENCE_WORDS = {"published": "published", "memory": "from memory", "judgement": "judgement", "own": "your own"}
+_MARGIN = 2  # columns that stay free at the end of a line
 
 
 def profile_view(profile: Profile) -> dict[str, object]:
@@ -53,22 +54,22 @@ def profile_table(profiles: Iterable[Profile]) -> str:
     return "\n".join([*lines, "", by_egg, "one of them with its sources: eggroom profiles SPECIES"])
 
 
-def profile_text(profile: Profile, citations: Mapping[str, str]) -> str:
+def profile_text(profile: Profile, citations: Mapping[str, str], *, columns: int = WIDTH) -> str:
     """One species: stages, bands, notes, each value with the key of its source, the sources in full, and what is not known of it."""
     lines = [*_needs_lines(profile), *_stage_lines(profile)]
     for rule, numbers in profile.rules.items():
         for name, value in numbers.items():
             lines.append(f"  {rule:<24} {name:<13} {value:>6}      {_key(profile, f'rules.{rule}.{name}')}")
-    lines += ["", *_wrapped(_limits_from_words(_limits_from(profile)))]
+    lines += ["", f"  {_limits_from_words(_limits_from(profile))}"]
     for note in profile.notes:
-        lines += ["", *_wrapped(note)]
+        lines += ["", f"  {note}"]
     lines += ["", "  sources"]
     for source in sorted(set(profile.sources.values())):
-        lines += _wrapped(f"{source}: {citations.get(source, 'your own file')}")
+        lines.append(f"  {source}: {citations.get(source, 'your own file')}")
     if profile.unknown:
         lines += ["", "  not known of this bird"]
-        lines += [line for each in profile.unknown for line in _wrapped(f"- {each}")]
-    return "\n".join(lines)
+        lines += [f"  - {each}" for each in profile.unknown]
+    return "\n".join(filled(line, columns - _MARGIN) for line in lines)
 
 
 def _key(profile: Profile, *paths: str) -> str:
@@ -96,7 +97,7 @@ def _needs_lines(profile: Profile) -> list[str]:
     if target is not None:
         source, clock = key("target_loss_pct"), key("target_loss_to")
         meant = f", by the clock of {clock}" if clock not in ("", source) else ""
-        lines += _wrapped(f"weight loss {target_words(target)}  {source}{meant}")
+        lines.append(f"  weight loss {target_words(target)}  {source}{meant}")
     if profile.egg_mass_g is not None:
         lines.append("  eggs of {:g} to {:g} g  ".format(*profile.egg_mass_g) + key("egg_mass_g"))
     if profile.still_air_offset_k is not None:
@@ -141,7 +142,3 @@ def _limits_from_words(counted: Mapping[str, int]) -> str:
     return f"Of the {whole} limits above {', '.join(parts)}.".replace(
         "judgement", f"judgement ({100 * counted['judgement'] / whole:.0f} %)"
     )
-
-
-def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, 78, initial_indent="  ", subsequent_indent="    ")

@@ -11,7 +11,7 @@ from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rules import PRIORITIES
 from monitor.domain.needs.site import Site
-from monitor.domain.wall import filled, wall_time
+from monitor.domain.wall import WIDTH, filled, wall_time
 from monitor.shown.about import NOT_USABLE
 from monitor.shown.form import rough_span
 from monitor.shown.now.alarms import WANTS_YOU, alarm_line, alarm_lines
@@ -31,8 +31,8 @@ if TYPE_CHECKING:
     from monitor.domain.watch.view import AlarmView, MachineView, OccupantView, ProbeView, RoomView
 
 
-def room_text(room: RoomView, site: Site, *, full: bool = False) -> str:
-    """The room. full: all of each machine, also where nothing is wrong."""
+def room_text(room: RoomView, site: Site, *, full: bool = False, columns: int = WIDTH) -> str:
+    """The room, so many columns wide. full: all of each machine, also where nothing is wrong."""
     views = sorted(room["machines"], key=_calm)
     now = datetime.fromisoformat(views[0]["at"])
     lines = [_answer(room, site), ""]
@@ -42,7 +42,7 @@ def room_text(room: RoomView, site: Site, *, full: bool = False) -> str:
     lines += [f"! {alarm_line(alarm, site, now, live=True)}" for alarm in room["others"]]
     if not full and any(map(_calm, views)):
         lines += ["", "All of each machine: eggroom room --full"]
-    text = "\n".join(map(filled, lines)).rstrip()
+    text = "\n".join(filled(line, columns) for line in lines).rstrip()
     return text.replace("\n\n\n", "\n\n")
 
 

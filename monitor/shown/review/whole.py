@@ -11,7 +11,7 @@ from monitor.analysis.review.judged import NOT_MEASURED, SUPPORTED
 from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
-from monitor.domain.wall import utc_text
+from monitor.domain.wall import WIDTH, utc_text
 from monitor.shown.entries import eggs_words
 from monitor.shown.form import Shown
 from monitor.shown.report import page, text
@@ -76,9 +76,9 @@ def _answer(each: Reviewed, unit: str) -> str:
     return f"{_name(each)}: the record shows {len(shows) or 'none'} of {len(asked)} published causes that sensors see{which}."
 
 
-def whole_text(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> str:
-    """The reviews for people, at most 80 columns."""
-    return text.drawn(review_report(whole, catalogue, shown))
+def whole_text(whole: BatchReview, catalogue: Catalogue, shown: Shown, *, columns: int = WIDTH) -> str:
+    """The reviews for people, so many columns wide."""
+    return text.drawn(review_report(whole, catalogue, shown), columns=columns)
 
 
 def whole_html(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> str:

@@ -8,7 +8,8 @@ import pytest
 
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.published.exposure import EXPOSURES, SOURCES, disagreeing
-from monitor.shown.history.exposures import WIDTH, exposure_text, exposure_view
+from monitor.domain.wall import WIDTH
+from monitor.shown.history.exposures import exposure_text, exposure_view
 from monitor.shown.values import show_figure
 
 
