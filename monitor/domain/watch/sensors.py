@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from statistics import median
 
 from monitor.domain.alarms.about import About, Apart, Fault, Unfit
@@ -60,6 +61,7 @@ def judge_faults(look: Look, pack: Pack) -> None:
 def compare_sensors(look: Look, machine: str) -> None:
     """The probes of one machine against one another."""
     given: dict[str, Given] = {}
+    unmoved: list[str] = []
     interval_s = 0.0  # the longest of theirs
     probes = look.state.probes
     for probe in look.site.by_machine[machine]:
@@ -67,28 +69,28 @@ def compare_sensors(look: Look, machine: str) -> None:
             interval_s = probe.interval_s
         state = probes.get(probe.key)
         heard = None if state is None else state.heard
-        if heard is not None:
+        if state is not None and heard is not None:
             given[probe.key] = (heard.mono_s, heard.dry_bulb_c, heard.rh_pct)
+            if state.trail is not None and stands_still(state.trail):
+                unmoved.append(probe.key)
     if len(given) < 2:
         return
     known = look.state.machine(machine)
     still = look.site.machines[machine].air == STILL
     found = agree(known.pairs or _NOTHING, look.now.mono_s, given, interval_s=interval_s, still=still)
     known.pairs = found.pairs
-    _tell_around(look, given, found)
+    for name in unmoved:
+        _tell_around(look, name, found.pairs.lately, others=[other for other in given if other != name])
     _judge_agreement(look, machine, found)
 
 
-def _tell_around(look: Look, given: dict[str, Given], found: Agreement) -> None:
-    """Each probe that stands still, where the others of its machine are: what moved around it says whether it should."""
-    lately = found.pairs.lately
-    for name in given:
-        state = look.state.probe(name)
-        if state.trail is not None and stands_still(state.trail):
-            others = [other for other in given if other != name and other in lately]
-            if others:
-                step_k = max(step_k_of(look.state.probe(other).trail) for other in others)
-                state.trail = among(state.trail, median(lately[other][1] for other in others), step_k)
+def _tell_around(look: Look, name: str, lately: Mapping[str, Given], *, others: Sequence[str]) -> None:
+    """A probe that stands still, where the others of its machine are: what moved around it says whether it should."""
+    state = look.state.probe(name)
+    known = [other for other in others if other in lately]
+    if state.trail is not None and known:
+        step_k = max(step_k_of(look.state.probe(other).trail) for other in known)
+        state.trail = among(state.trail, median(lately[other][1] for other in known), step_k)
 
 
 def _judge_agreement(look: Look, machine: str, found: Agreement) -> None:
