@@ -6,12 +6,11 @@ The answer may be too early, never too late: `tick` at an instant before it deci
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 from monitor.domain.alarms.alarm import Alarm, again_s
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
 from monitor.domain.readings.numbering import HOLE_S
-from monitor.domain.state.known import Key, Look, NodeState, ProbeState, rule_of
+from monitor.domain.state.known import Key, Look, rule_of
 from monitor.domain.watch.overdue import LOOK_EVERY_S
 from monitor.domain.watch.plan import SITE_SUBJECT
 
@@ -32,15 +31,21 @@ def due_mono_s(look: Look) -> float:
     all_silent = standing is not None and standing.condition
     started_s, mono_s, probes, nodes = look.state.started_mono_s, look.now.mono_s, look.state.probes, look.state.nodes
     for probe in look.site.probes.values():
-        silence_s, known = probe.silence_s, probes.get(probe.key)
+        silence_s, known, node = probe.silence_s, probes.get(probe.key), nodes.get(probe.node)
         life_s = None if known is None else known.life_mono_s
         silent_at_s = (started_s if life_s is None or life_s < started_s else life_s) + silence_s
         if mono_s <= silent_at_s < soonest:
             soonest = silent_at_s
-        for came_s in _came_s(known, nodes.get(probe.node)):
-            if mono_s <= came_s + silence_s < soonest:
-                # Then it is no longer news what is wrong with a message; that no node is heard may be over with any.
-                soonest = mono_s if all_silent else came_s + silence_s
+        if node is not None:  # messages of which nothing could be judged
+            of_node, of_probe = node.trouble, None if known is None else known.trouble
+            for came_s in (
+                None if of_node is None else of_node.mono_s,
+                None if of_probe is None else of_probe.mono_s,
+                node.spoke_mono_s,
+            ):
+                if came_s is not None and mono_s <= came_s + silence_s < soonest:
+                    # Then it is no longer news what is wrong with a message; that no node is heard may be over with any.
+                    soonest = mono_s if all_silent else came_s + silence_s
         humid_at_s = None if known is None else known.humid_at_s()
         if humid_at_s is not None:
             lost_at_s = (humid_at_s if humid_at_s > started_s else started_s) + silence_s
@@ -52,17 +57,6 @@ def due_mono_s(look: Look) -> float:
         if numbering.above and numbering.hole_since_mono_s is not None:
             soonest = min(soonest, numbering.hole_since_mono_s + HOLE_S)
     return soonest
-
-
-def _came_s(known: ProbeState | None, node: NodeState | None) -> Sequence[float]:
-    """When messages came of which nothing could be judged."""
-    if node is None:
-        return ()
-    trouble, spoke_s = None if known is None else known.trouble, node.spoke_mono_s
-    if trouble is None and node.trouble is None:  # as nearly always
-        return () if spoke_s is None else (spoke_s,)
-    came_s = [t.mono_s for t in (node.trouble, trouble) if t is not None]
-    return came_s if spoke_s is None else [*came_s, spoke_s]
 
 
 def _alarm_due_s(look: Look, key: Key, alarm: Alarm) -> float:
