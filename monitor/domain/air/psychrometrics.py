@@ -194,8 +194,8 @@ _C1, _C2, _C3, _C4, _C5 = _WATER.curve[:5]
 _C7 = _WATER.curve[6]  # over water nothing stands at T⁴
 
 
-def _over_water_kpa(surface_c: float) -> float:
-    """The pressure of `_saturation` over water, to the last bit: asked of one float several times with each reading, and without its slope."""
+def over_water_kpa(surface_c: float) -> float:
+    """`saturation_vapour_kpa` of one float, to the last bit, for who asks several times with each reading: its range is not looked at."""
     kelvin = surface_c + ZERO_C_IN_K
     powers = kelvin * (_C3 + kelvin * (_C4 + kelvin * _C5))
     return math.exp(_C1 / kelvin + _C2 + powers + _C7 * math.log(kelvin)) * 0.001
@@ -244,7 +244,7 @@ def saturation_vapour_kpa(dry_bulb_c: Values) -> Values:
     0.1 % of Sonntag (1990) down to -40. Hyland and Wexler 1983, eq. 6; check values: table 3.
     """
     if type(dry_bulb_c) is float and _COLDEST_C <= dry_bulb_c <= _HOTTEST_C:
-        return _over_water_kpa(dry_bulb_c)
+        return over_water_kpa(dry_bulb_c)
     return _each(_accept("saturation_vapour_kpa", (dry_bulb_c, _SATURATED)), _over_water, dry_bulb_c)
 
 
@@ -256,7 +256,7 @@ def vapour_kpa(dry_bulb_c: Values, rh_pct: Values) -> Values:
     """Vapour pressure of the air. dry_bulb_c: -40 to 80; rh_pct: 0 to 100. Eq. 22."""
     plain = type(dry_bulb_c) is type(rh_pct) is float
     if plain and _COLDEST_C <= dry_bulb_c <= _HOTTEST_C and _DRIEST_PCT <= rh_pct <= _DAMPEST_PCT:
-        return 0.01 * rh_pct * _over_water_kpa(dry_bulb_c)  # type: ignore[arg-type, no-any-return]  # of a float, a float
+        return 0.01 * rh_pct * over_water_kpa(dry_bulb_c)  # type: ignore[arg-type, no-any-return]  # of a float, a float
     return _each(_accept("vapour_kpa", (dry_bulb_c, _DRY_BULB), (rh_pct, _RH)), _vapour, dry_bulb_c, rh_pct)
 
 

@@ -15,7 +15,7 @@ from dataclasses import field
 from itertools import combinations
 from statistics import median
 
-from monitor.domain.air.psychrometrics import saturation_vapour_kpa
+from monitor.domain.air.psychrometrics import over_water_kpa
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.reading import FAIL, SUSPECT
@@ -205,7 +205,7 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
     # Vapour pressure follows from temperature: of probes that do not agree on that nothing is to be learnt about this.
     if one_pct is not None and other_pct is not None and -bounds.apart[0] <= dry.apart <= bounds.apart[0]:
         # As %RH at the temperature between them.
-        damper_pct = (one_kpa - other_kpa) / saturation_vapour_kpa((one_c + other_c) / 2.0)
+        damper_pct = (one_kpa - other_kpa) / over_water_kpa((one_c + other_c) / 2.0)
         humid = _gauge(humid, damper_pct, dt_s, limits.humidity, False, limits)
     return Pair(mono_s, dry, humid)
 
@@ -215,14 +215,15 @@ def _kpa(given: Given) -> float:
     _, dry_bulb_c, rh_pct = given
     if rh_pct is None:
         return 0.0
-    return (rh_pct if rh_pct < 100.0 else 100.0) * saturation_vapour_kpa(dry_bulb_c)
+    return (rh_pct if rh_pct < 100.0 else 100.0) * over_water_kpa(dry_bulb_c)
 
 
 def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, limits: Limits) -> Gauge:  # noqa: PLR0917 - with each reading
     if gauge is None:
         return Gauge(by)
     near, far = bounds.apart
-    apart, base, learnt_s, drift = gauge.apart, gauge.base, gauge.learnt_s, gauge.drift
+    apart, base = gauge.apart, gauge.base
+    learnt_s, drift = gauge.learnt_s, gauge.drift
     apart += dt_s / (limits.smooth_s + dt_s) * (by - apart)
     learnt = learnt_s >= limits.base_s
     if learnt:

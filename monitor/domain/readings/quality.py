@@ -149,10 +149,15 @@ def assess(  # noqa: PLR0917 - with each reading
         was_humid, rh_pct if fit_rh else None, limits.humidity, trail.together, pace
     )
     before = max(dry_was, humid_was, trail.held_flag) if trail.held_flag else None
-    if _long_still(was_dry, limits) or _long_still(was_humid, limits):
+    least_s = limits.flat_s[0]  # asked here, for a call would cost more than the question
+    if (was_dry is not None and was_dry.mono_s - was_dry.run_s > least_s) or (
+        was_humid is not None and was_humid.mono_s - was_humid.run_s > least_s
+    ):
         dry, humid = _taught(trail, dry, humid, pace=pace)
     if dry is not None and humid is not None:
-        dry, humid = _side_by_side(dry, humid, limits)
+        few = limits.flat_readings
+        if dry.run_readings >= few or humid.run_readings >= few:
+            dry, humid = _side_by_side(dry, humid, limits)
     odd_since_s = None
     if fit and dry is not None and not dry_held:
         _own(dry, humid, dry_jumped, "T", limits.dry_bulb, pace, tests)

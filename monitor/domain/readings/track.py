@@ -357,28 +357,31 @@ def _settle(  # noqa: PLR0917 - with each reading
 def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # noqa: PLR0917 - with each reading
     """The track, gone on to a value that is believed. Done for each reading, and so without a call, nor anything read twice."""
     mono_s, window_s, own_step, limits, _ = pace
-    newest_s, newest, before, finest = track.mono_s, track.value, track.change, track.step
+    newest_s, before, finest = track.mono_s, track.change, track.step
     dt_s = mono_s - newest_s
-    change = value - newest
+    change = value - track.value
     size = change if change >= 0.0 else -change
     if finest is not None:
         own_step = finest
     half_step = own_step / 2.0
     if size > SAME and (finest is None or size < finest):
         finest = size if size >= FINEST else FINEST
-    run_s, run_value, run_readings, usual_s = track.run_s, track.run_value, track.run_readings + 1, track.usual_s
-    both_s, once_s, seen, near = track.both_s, track.once_s, track.beside, track.around
-    if not -half_step - SAME <= value - run_value <= half_step + SAME:
+    run_s, run_value, run_readings = track.run_s, track.run_value, track.run_readings + 1
+    usual_s, seen, near = track.usual_s, track.beside, track.around
+    both_s, once_s = track.both_s, track.once_s
+    within = half_step + SAME
+    if not -within <= value - run_value <= within:
         # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
         lasted_s = newest_s - run_s
         if lasted_s > limits.flat_s[1]:  # under which no limit is
             lasted_s = min(lasted_s, _flat_limits_s(track, None, scale=scale, pace=pace)[1])
         usual_s += lasted_s / (limits.usual_s + lasted_s) * (lasted_s - usual_s)
-        run_s, run_value, run_readings, seen, near = mono_s, value, 1, None, None
+        run_s, run_value, run_readings = mono_s, value, 1
+        seen = near = None
         if both_s:
             faded = 1.0 - lasted_s / limits.both_fade_s
             both_s, once_s = (faded * both_s, faded * once_s) if faded > 0.0 else (0.0, 0.0)
-    own, noise, learnt_s, spikes = track.level, track.noise, track.learnt_s, track.spikes
+    own, noise, learnt_s = track.level, track.noise, track.learnt_s
     level = own if own > scale.noise else scale.noise
     if half_step > level:
         level = half_step
@@ -398,6 +401,7 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
         if learnt_s > limits.level_s:
             learnt_s = limits.level_s
         own += dt_s / learnt_s * ((turn if turn < most else most) - own)
+    spikes = track.spikes
     if spikes:
         spikes *= max(0.0, 1.0 - dt_s / 3600.0)
     return Track(
