@@ -134,3 +134,19 @@ def test_a_report_is_as_wide_as_it_is_asked_for() -> None:
     report = Report("A title", sections=(Section(Heading("part"), (Labelled("label", "word " * 30),)),))
     for inset in (True, False):
         assert max(map(len, drawn(report, inset, NARROW).split("\n"))) <= NARROW
+
+
+def test_the_first_line_of_the_room_names_three() -> None:
+    """Of ten things that want somebody the three worst stand in the first line, and how many more there are; each stands with its machine as well."""
+    story = Story(SITE)
+    story.put(HEN)
+    story.air = {"node-a/top": (34.0, 45.0)}
+    story.run(minutes=30)
+    view = machine_view(story.look(), "setter-1", str)
+    (cold,) = view["alarms"]
+    many = {**view, "alarms": [cold | {"number": number} for number in range(1, 6)]}
+    rooms: list[RoomView] = [{"machines": [each], "others": []} for each in (view, many)]  # type: ignore[list-item]
+    first = [room_text(each, SITE).split("\n\n")[0] for each in rooms]
+    assert first[0] == "Setter 1: too cold (No. 1)."
+    assert " ".join(first[1].split()).endswith("(No. 3). And 2 more.")
+    assert first[1].count("too cold") == 3

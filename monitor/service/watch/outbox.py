@@ -40,16 +40,16 @@ _TOLD = 200  # notices kept for the words of the next message
 @fixed
 class _Message:
     at_s: float
-    urgency: int
+    urgency: int  # of what stands in it
     several: bool  # whether it told of more than one episode
 
 
 class Pace:
     """When one contact may be told of what. Only messages that got through count, those of the last WINDOW_S.
 
-    What is new and critical is held back by messages as urgent only: the first such goes at once, whatever was just told. Other
-    news waits 30 s after any message, and if something as urgent was told in the window, for a place among MAX_MESSAGES. So does what
-    says nothing new (a reminder, a closing notice), however urgent its alarm. With no message in the window nothing waits.
+    News is held back by messages as urgent only: what is new and critical goes at once where none was in the window, whatever was just
+    told; other news 30 s after any message; further ones wait for a place among MAX_MESSAGES as urgent. What says nothing new (a reminder, a
+    closing notice), however urgent its alarm, waits for a place among all. With no message in the window nothing waits.
     """
 
     def __init__(self) -> None:
@@ -59,7 +59,7 @@ class Pace:
     def went(self, notices: Sequence[Notice], now_s: float) -> None:
         """One message got through, which told these."""
         if any(n.priority != LOW or n.closing for n in notices):  # what is low takes no place from another
-            urgency = max(_urgency(n) for n in notices)
+            urgency = max(0 if n.closing else _urgency(n) for n in notices)  # that something is over keeps no news back
             self._messages.append(_Message(now_s, urgency, len({episode(n) for n in notices}) > 1))
         self._told.extend((now_s, n) for n in notices)
 
@@ -86,11 +86,12 @@ class Pace:
         if _new_and_critical(notice):
             return as_urgent[-1].at_s + CRITICAL_GAPS_S[min(len(as_urgent), len(CRITICAL_GAPS_S)) - 1]
         news = not notice.closing and not reminds(notice)
-        if news and not as_urgent:
-            return sent[-1].at_s + GAPS_S[0]
-        if len(sent) >= MAX_MESSAGES:
-            return sent[-MAX_MESSAGES].at_s + WINDOW_S
-        free_s = sent[-1].at_s + GAPS_S[len(sent) - 1]
+        free_s = sent[-1].at_s + GAPS_S[0]
+        places = as_urgent if news else [*sent]
+        if len(places) >= MAX_MESSAGES:
+            free_s = max(free_s, places[-MAX_MESSAGES].at_s + WINDOW_S)
+        elif places:
+            free_s = max(free_s, places[-1].at_s + GAPS_S[len(places) - 1])
         if not news and any(m.several for m in sent):
             free_s = max(free_s, arrived_s + GATHER_S)
         return free_s

@@ -30,6 +30,8 @@ from monitor.shown.values import (
 if TYPE_CHECKING:
     from monitor.domain.watch.view import AlarmView, MachineView, OccupantView, ProbeView, RoomView
 
+_NAMED = 3  # alarms in the first line; each stands with its machine as well
+
 
 def room_text(room: RoomView, site: Site, *, full: bool = False, columns: int = WIDTH) -> str:
     """The room, so many columns wide. full: all of each machine, also where nothing is wrong."""
@@ -67,12 +69,13 @@ def _beyond(probe: ProbeView, bands: Mapping[str, Mapping[str, float]]) -> bool:
 
 
 def _answer(room: RoomView, site: Site) -> str:
-    """`Setter 1 wants you: too hot (No. 1).`, the worst first; else that nothing is new."""
+    """`Setter 1: too hot (No. 1). And 2 more.`, the worst first; else that nothing is new."""
     alarms = [*(a for view in room["machines"] for a in view["alarms"]), *room["others"]]
     wanted = {a["number"]: a for a in alarms if a["state"] in WANTS_YOU}
     if wanted:
         worst = sorted(wanted.values(), key=lambda a: (-PRIORITIES.index(site.rules[a["rule"]].priority), a["number"]))
-        return " ".join(f"{_matter(a, site)} (No. {a['number']})." for a in worst)
+        more = [f"And {len(worst) - _NAMED} more."] if len(worst) > _NAMED else []
+        return " ".join([*(f"{_matter(a, site)} (No. {a['number']})." for a in worst[:_NAMED]), *more])
     silent = [view["name"] for view in room["machines"] if any(probe["silent"] for probe in view["probes"])]
     if silent:
         return f"No reading: {', '.join(silent)}."

@@ -773,8 +773,10 @@ def told_at(*messages: tuple[float, tuple[int, ...], str]) -> Pace:
         ([(100.0, (1,), "medium"), (110.0, (2,), "medium"), (120.0, (3,), "medium")], "high", False, 150.0),  # more urgent than all
         ([(100.0, (1,), "high")], "high", False, 130.0),
         ([(100.0, (1,), "high"), (130.0, (2,), "low")], "high", False, 130.0),
-        ([(100.0, (1,), "high"), (130.0, (2,), "medium")], "high", False, 190.0),
-        ([(100.0, (1,), "high"), (130.0, (2,), "medium"), (190.0, (3,), "medium")], "high", False, 700.0),  # three in the window
+        ([(100.0, (1,), "high"), (130.0, (2,), "medium")], "high", False, 160.0),  # what is milder takes no place from it
+        ([(100.0, (1,), "high"), (130.0, (2,), "medium"), (190.0, (3,), "medium")], "high", False, 220.0),
+        ([(100.0, (1,), "high"), (130.0, (2,), "medium"), (190.0, (3,), "medium")], "medium", False, 700.0),  # three in the window
+        ([(100.0, (1,), "high"), (130.0, (2,), "high")], "high", False, 190.0),
         ([(100.0 + n, (n,), "high") for n in range(1, 5)], "high", False, 702.0),
         ([(100.0, (1,), "high")], "low", True, 130.0),  # what is over waits for no more
         ([(100.0, (1, 2), "high")], "low", True, 330.0),  # but in a flood for its like
@@ -787,6 +789,15 @@ def test_when_a_contact_may_be_told(
 ) -> None:
     """Of a notice that arrived at second 300: gaps of 30 and 60 s, of 120 s between what is critical, three messages in ten minutes."""
     assert told_at(*messages).free_s(replace(notice(99, priority), closing=closing), 300.0) == free_s
+
+
+def test_that_something_is_over_keeps_no_news_back() -> None:
+    """Three ends of what was urgent, and then a machine gets too hot: half a minute after the last; a critical one at once."""
+    pace = Pace()
+    for number, at_s in enumerate((100.0, 130.0, 190.0), 1):
+        pace.went([replace(notice(number, "critical"), closing=True)], at_s)
+    assert pace.free_s(notice(99, "high"), 300.0) == 220.0
+    assert pace.free_s(notice(99, "critical"), 300.0) == -math.inf
 
 
 def test_what_was_told_counts_for_ten_minutes() -> None:
