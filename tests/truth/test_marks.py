@@ -9,7 +9,7 @@ import pytest
 
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Machine, Probe
-from tests.truth.bars import bars, key_of
+from tests.truth.bars import bars
 from tests.truth.cabin import Cabin, RoomAir, Sensor
 from tests.truth.ear import Rung, Silent
 from tests.truth.families import HOME, Story
@@ -17,6 +17,7 @@ from tests.truth.judges import REAL, Told
 from tests.truth.lives import Node, World
 from tests.truth.machines import Bands
 from tests.truth.marks import Lived, first_named, marked, night, true_word
+from tests.truth.not_yet import key_of
 from tests.truth.test_cabin import PLAIN
 from tests.truth.world import site_of
 

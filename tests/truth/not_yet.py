@@ -1,0 +1,69 @@
+"""Bars of what reaches the ear that are not met yet: the worst figure that each may have today, and what was measured.
+
+A bar that stands here may miss its limit, and get no worse: beyond its figure the run fails as for any other bar. It fails too where a bar is
+met that stands here, or a name stands here that no bar has, so that nothing is excused for longer than it must be. NOT_YET is of the whole
+run on its own seeds, QUICK_NOT_YET of the short form among the tests; other seeds are other samples, and print what they find.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from tests.truth.report import Bar
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """The worst figure allowed, in the bar's own unit (a share for %), and why it is no better: what was measured, and of what."""
+
+    worst: float
+    why: str
+
+
+NOT_YET: Mapping[str, Known] = {}
+
+QUICK_NOT_YET: Mapping[str, Known] = {
+    "candlings: medium and higher a machine-week": Known(8.2, "7 x too cold at a switching 200 l at each candling (#1)"),
+    "declared work: medium and higher a machine-week": Known(1.2, "one too cold after the work, 35 l in winter (#0)"),
+    "fresh cold eggs: medium and higher a machine-week": Known(7.0, "one far too dry, 903 eggs of 20 °C (#0)"),
+    "openings, candlings and work, all: medium and higher a machine-week": Known(3.6, "9 words, 7 of them at candlings (#1)"),
+    "forecasts that wake and come true": Known(0.5, "1 of 2: a small machine in a hot room stays under its limit (#0)"),
+    "slow heat that is foreseen": Known(0.0, "1 of 1 is not: +0.75 K/h at a switching 200 l (#0)"),
+    "dry pan: told within 30 min": Known(0.0, "1 of 1 after 141 min: humidity is a mean over hours (#0)"),
+    "node restarts: told within 60 min": Known(0.0, "1 of 1 never: nothing looks for it (#0)"),
+    "first waking word with the right cause": Known(0.8, "12 of 15: the forecast above, a probe that reads too hot"),
+    "messages for one unanswered fault in 12 h, at most": Known(32.0, "slow heat of the thermostat (#0), heals and returns (#0)"),
+    "messages for one answered fault in 12 h, at most": Known(21.0, "a probe off by 3 K, shelved and mended (#0)"),
+}  # fmt: skip
+
+
+def key_of(bar: Bar) -> str:
+    """A bar's name without the counts in it."""
+    return bar.name.partition(" (")[0]
+
+
+def waits(bar: Bar, known: Mapping[str, Known]) -> bool:
+    """Whether a bar that is missed is no worse than what is known."""
+    found = known.get(key_of(bar))
+    if bar.met or found is None:
+        return False
+    return bar.figure >= found.worst if bar.at_least else bar.figure <= found.worst
+
+
+def complaints(bars: Sequence[Bar], known: Mapping[str, Known]) -> list[str]:
+    """What is wrong with those bars, or with what is known of them, a line each; empty where all is as it should be."""
+    lines = []
+    for bar in bars:
+        found = known.get(key_of(bar))
+        if bar.met and found is not None:
+            lines.append(f"{bar.line().strip()}: met, to be taken off what is not yet")
+        elif not bar.met and found is None:
+            lines.append(f"{bar.line().strip()}; {'; '.join(bar.worst[:3])}")
+        elif not bar.met and found is not None and not waits(bar, known):
+            lines.append(f"{bar.line().strip()}: worse than {found.worst:g} ({found.why}); {'; '.join(bar.worst[:3])}")
+    names = {key_of(bar) for bar in bars}
+    return [
+        *lines,
+        *(f"{name}: stands in what is not yet, and no bar has that name" for name in known if name not in names),
+    ]
