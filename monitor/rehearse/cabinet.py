@@ -16,6 +16,7 @@ import math
 import random
 from bisect import bisect_right
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa, vapour_kpa
 
@@ -60,6 +61,16 @@ EMBRYO_MW = (0.0, 3.0, 10.0, 22.0, 40.0, 75.0, 115.0, 137.0, 140.0, 145.0, 190.0
 
 Vector = tuple[float, float, float]
 Matrix = tuple[Vector, Vector, Vector]
+
+
+class _Held(NamedTuple):
+    """J/K of air, wall and eggs (without eggs a lone 1 J/K, which nothing touches); A in T' = A T + b, 1/s, for them; air exchanged with the
+    room by vents, leaks and the open door, and the heat that goes with it."""
+
+    capacities: Vector
+    rates: Matrix
+    exchange_m3_s: float
+    vent_w_k: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +244,8 @@ class Cabinet:
     _side_k: float = 0.0  # one side above middle
     _heating: bool = False
     _integral: float = 0.3
+    _held_for: tuple[object, ...] = ()
+    _last_held: _Held = field(init=False)
 
     def __post_init__(self) -> None:
         spec = self.spec
@@ -262,7 +275,7 @@ class Cabinet:
     @property
     def stored_j(self) -> float:
         """Heat held by air, wall and eggs, from 0 °C."""
-        air, wall, egg = self._capacities
+        air, wall, egg = self._held.capacities
         return air * self.air_c + wall * self.wall_c + egg * self.egg_c
 
     def air_at(self, height: float, side: float = 0.0) -> tuple[float, float]:
@@ -287,7 +300,7 @@ class Cabinet:
         self.ledger.embryo_j += embryo_w * dt_s
         self.ledger.latent_j += LATENT_J_G * (evaporated_g + from_eggs_g)
         self.age_days += dt_s / 86_400.0
-        share = SPREAD_FAN if self._blown else SPREAD_STILL
+        share = SPREAD_FAN if self.fan_on and self.powered else SPREAD_STILL
         self._spread_k = lagged(self._spread_k, share * (self.air_c - room.dry_bulb_c), dt_s=dt_s, lag_s=SPREAD_S)
         self._side_k = lagged(self._side_k, self.side_k, dt_s=dt_s, lag_s=SIDE_S)
         self.dry_bulb_set_c += self.drift_k_h * dt_s / 3600.0
@@ -326,7 +339,7 @@ class Cabinet:
         wet_g_s_kpa = WET_G_S_M2_KPA * self._side_m**2 / 3.0 if self.overfilled else 0.0
         egg_g_s_kpa = self.eggs * EGG_VAPOUR_G_D_KPA_60G * self.egg_mass_g / 60.0 / 86_400.0
         # Each way that vapour can go: its rate, 1/s, and the mass at which it would stop.
-        vent, vent_g = self._exchange_m3_s / self._volume_m3, room.vapour_kpa * per_kpa
+        vent, vent_g = self._held.exchange_m3_s / self._volume_m3, room.vapour_kpa * per_kpa
         wet, wet_g = wet_g_s_kpa / per_kpa, saturation_vapour_kpa(self.air_c) * per_kpa
         egg, egg_g = egg_g_s_kpa / per_kpa, saturation_vapour_kpa(self.egg_c) * per_kpa
         rate = vent + wet + egg
@@ -343,22 +356,21 @@ class Cabinet:
 
     def _move_heat(self, dt_s: float, *, room_c: float, air_w: float, egg_w: float) -> None:
         """Exact with powers held: T' = A T + b moves T by (1 + tA/2 (1 + tA/3 (1 + ...))) t (A T + b)."""
-        vent_w_k, wall_w_k = self._vent_w_k, WALL_U_W_M2_K * self._wall_m2
-        air_j_k, wall_j_k, egg_j_k = self._capacities
-        rates = self._rates()
-        air_before_c, wall_before_c = self.air_c, self.wall_c
-        air_k_s, wall_k_s, egg_k_s = _times(rates, (self.air_c, self.wall_c, self.egg_c))
-        term = (
-            dt_s * (air_k_s + (air_w + vent_w_k * room_c) / air_j_k),
-            dt_s * (wall_k_s + wall_w_k * room_c / wall_j_k),
-            dt_s * (egg_k_s + egg_w / egg_j_k),
-        )
+        (air_j_k, wall_j_k, egg_j_k), rates, _, vent_w_k = self._held
+        wall_w_k = WALL_U_W_M2_K * self._wall_m2
+        (aa, ab, ac), (ba, bb, _), (ca, _, cc) = rates  # wall and eggs do not touch
+        air_c, wall_c, egg_c = air_before_c, wall_before_c, _ = self.air_c, self.wall_c, self.egg_c
+        x = dt_s * (aa * air_c + ab * wall_c + ac * egg_c + (air_w + vent_w_k * room_c) / air_j_k)
+        y = dt_s * (ba * air_c + bb * wall_c + wall_w_k * room_c / wall_j_k)
+        z = dt_s * (ca * air_c + cc * egg_c + egg_w / egg_j_k)
         for k in range(2, SERIES_TERMS + 2):
-            self.air_c += term[0]
-            self.wall_c += term[1]
-            self.egg_c += term[2]
-            x, y, z = _times(rates, term)
-            term = (x * dt_s / k, y * dt_s / k, z * dt_s / k)
+            air_c, wall_c, egg_c = air_c + x, wall_c + y, egg_c + z
+            x, y, z = (
+                (aa * x + ab * y + ac * z) * dt_s / k,
+                (ba * x + bb * y) * dt_s / k,
+                (ca * x + cc * z) * dt_s / k,
+            )
+        self.air_c, self.wall_c, self.egg_c = air_c, wall_c, egg_c
         self.ledger.vent_j += dt_s * vent_w_k * ((air_before_c + self.air_c) / 2.0 - room_c)
         self.ledger.wall_j += dt_s * wall_w_k * ((wall_before_c + self.wall_c) / 2.0 - room_c)
 
@@ -367,45 +379,37 @@ class Cabinet:
         excess_g = self.vapour_g - saturation_vapour_kpa(self.wall_c) * self._g_per_kpa
         if excess_g > 0.0:
             self.vapour_g -= excess_g
-            self.wall_c += LATENT_J_G * excess_g / self._capacities[1]
+            self.wall_c += LATENT_J_G * excess_g / self._held.capacities[1]
             self.ledger.condensed_g += excess_g
             self.ledger.latent_j -= LATENT_J_G * excess_g
 
-    def _rates(self) -> Matrix:
-        """A in T' = A T + b, 1/s, for air, wall and eggs."""
-        air, wall, egg = self._capacities
-        film_w_k = (INSIDE_FAN_W_M2_K if self._blown else INSIDE_STILL_W_M2_K) * self._wall_m2
+    @property
+    def _held(self) -> _Held:
+        """What stays as it is while eggs, fan and door do: worked out anew only when one of them has changed."""
+        blown = self.fan_on and self.powered
+        key = (self.spec, self.eggs, self.egg_mass_g, blown, self.door_open)
+        if self._held_for != key:
+            self._held_for, self._last_held = key, self._hold(blown)
+        return self._last_held
+
+    def _hold(self, blown: bool) -> _Held:
+        air = self._volume_m3 * AIR_KG_M3 * AIR_J_KG_K + INTERNALS_J_K_L * self.spec.volume_l
+        wall, egg = WALL_J_M2_K * self._wall_m2, self.eggs * self.egg_mass_g * EGG_J_G_K or 1.0
+        exchange_m3_s = self._volume_m3 * self.spec.vent_per_h / 3600.0 * (1.0 if blown else STILL_VENT_SHARE)
+        if self.door_open:
+            draught_m_s = math.sqrt(9.81 * self._side_m * DOOR_DIFFERENCE_K / 300.0)
+            exchange_m3_s += DOOR_SHARE * self._side_m**2 * draught_m_s
+        vent_w_k = exchange_m3_s * AIR_KG_M3 * AIR_J_KG_K
+        film_w_k = (INSIDE_FAN_W_M2_K if blown else INSIDE_STILL_W_M2_K) * self._wall_m2
         egg_w_k = self.eggs * EGG_W_K_60G * (self.egg_mass_g / 60.0) ** (2.0 / 3.0)
-        if not self._blown:
+        if not blown:
             egg_w_k *= EGG_STILL_SHARE
-        return (
-            (-(film_w_k + egg_w_k + self._vent_w_k) / air, film_w_k / air, egg_w_k / air),
+        rates = (
+            (-(film_w_k + egg_w_k + vent_w_k) / air, film_w_k / air, egg_w_k / air),
             (film_w_k / wall, -(film_w_k + WALL_U_W_M2_K * self._wall_m2) / wall, 0.0),
             (egg_w_k / egg, 0.0, -egg_w_k / egg),
         )
-
-    @property
-    def _capacities(self) -> Vector:
-        """J/K of air, wall and eggs; without eggs a lone 1 J/K, which nothing touches."""
-        air = self._volume_m3 * AIR_KG_M3 * AIR_J_KG_K + INTERNALS_J_K_L * self.spec.volume_l
-        return air, WALL_J_M2_K * self._wall_m2, self.eggs * self.egg_mass_g * EGG_J_G_K or 1.0
-
-    @property
-    def _blown(self) -> bool:
-        return self.fan_on and self.powered
-
-    @property
-    def _exchange_m3_s(self) -> float:
-        """Air exchanged with the room, by vents and leaks and by the open door."""
-        vent = self._volume_m3 * self.spec.vent_per_h / 3600.0 * (1.0 if self._blown else STILL_VENT_SHARE)
-        if not self.door_open:
-            return vent
-        draught_m_s = math.sqrt(9.81 * self._side_m * DOOR_DIFFERENCE_K / 300.0)
-        return vent + DOOR_SHARE * self._side_m**2 * draught_m_s
-
-    @property
-    def _vent_w_k(self) -> float:
-        return self._exchange_m3_s * AIR_KG_M3 * AIR_J_KG_K
+        return _Held((air, wall, egg), rates, exchange_m3_s, vent_w_k)
 
 
 def lagged(value: float, towards: float, *, dt_s: float, lag_s: float) -> float:
@@ -420,8 +424,3 @@ def embryo_w_60g(age_days: float) -> float:
         return EMBRYO_MW[max(0, i - 1)] / 1000.0
     share = (age_days - EMBRYO_DAYS[i - 1]) / (EMBRYO_DAYS[i] - EMBRYO_DAYS[i - 1])
     return (EMBRYO_MW[i - 1] + share * (EMBRYO_MW[i] - EMBRYO_MW[i - 1])) / 1000.0
-
-
-def _times(m: Matrix, v: Vector) -> Vector:
-    (a, b, c), (x, y, z) = m, v
-    return a[0] * x + a[1] * y + a[2] * z, b[0] * x + b[1] * y + b[2] * z, c[0] * x + c[1] * y + c[2] * z
