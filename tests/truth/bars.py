@@ -19,8 +19,9 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from tests.truth.families import ANSWERED, CLEAN, FAMILIES, FAULT, HATCH, WORK, Unfit
+from tests.truth.families import ANSWERED, CLEAN, FAMILIES, FAULT, HATCH, WORK
 from tests.truth.judges import DEAF, NERVOUS, REAL
+from tests.truth.machines import Unfit
 from tests.truth.marks import Lived, lived
 from tests.truth.not_yet import NOT_YET, QUICK_NOT_YET, complaints, key_of, waits
 from tests.truth.report import LEAST_DANGERS, Bar

@@ -113,11 +113,6 @@ class Sensor:
     highest_c: float = -math.inf
     _last: tuple[float, float | None] | None = None
 
-    @property
-    def faulty(self) -> bool:
-        """Whether anything is wrong with it now."""
-        return bool(self.off_k or self.off_rh_pct or self.drift_k_h or self.stuck or self.silent)
-
     def read(self) -> tuple[float, float | None] | None:
         """What it says now; None while it is silent."""
         noise_k, noise_rh_pct = self.rng.gauss(0.0, self.noise_k), self.rng.gauss(0.0, self.noise_rh_pct)
@@ -255,69 +250,65 @@ class Cabin:
         vent_s = vent_w_k / (self.volume_m3 * 1147.0)
         egg_g_s_kpa = build.eggs * EGG_G_S_KPA_60G * build.egg_g / 60.0
         share = build.spread if self.stirred else build.still_spread
-        near = [1.0 - math.exp(-dt_s / s.lag_s) for s in sensors]
-        near_rh = [1.0 - math.exp(-dt_s / s.rh_lag_s) for s in sensors]
+        feels = [(s, 1.0 - math.exp(-dt_s / s.lag_s), 1.0 - math.exp(-dt_s / s.rh_lag_s)) for s in sensors]
         egg_tau_s = egg_j_k / egg_w_k if build.eggs else 1e9
         eggs_in = 0.0 if self.eggs_out else 1.0
+        pan_g_s_kpa = WET_G_S_M2_KPA * (self.pan_m2 * (self.water_share if build.water == PAN else 0.0))
+        free_g_s_kpa = WET_G_S_M2_KPA * self.free_water_m2
+        heats, warms = min(1.0, dt_s / build.element_s), min(1.0, dt_s / build.thermostat_s)
+        damps = min(1.0, dt_s / 15.0)
+        # What changes with each piece is held here until the end: this is most of the work of a life.
+        air_c, wall_c, egg_c, vapour_kpa = self.air_c, self.wall_c, self.egg_c, self.vapour_kpa
+        element_w, spread_k, egg_spread_k = self.element_w, self.spread_k, self.egg_spread_k
+        saturated = saturation_kpa(air_c)
         for _ in range(pieces):
-            self.element_w += (self._heat_w() - self.element_w) * min(1.0, dt_s / build.element_s)
-            kpa, air_c = self.vapour_kpa, self.air_c
-            saturated = saturation_kpa(air_c)
-            wet_g_s = (
-                WET_G_S_M2_KPA
-                * (self.pan_m2 * (self.water_share if build.water == PAN else 0.0))
-                * (saturation_kpa(air_c - PAN_BELOW_K) - kpa)
-            )
-            wet_g_s += self._spray_g_s(100.0 * kpa / saturated) + WET_G_S_M2_KPA * self.free_water_m2 * (
-                saturated - kpa
-            )
+            element_w += (self._heat_w(air_c) - element_w) * heats
+            kpa, before_c = vapour_kpa, air_c
+            wet_g_s = pan_g_s_kpa * (saturation_kpa(air_c - PAN_BELOW_K) - kpa) if pan_g_s_kpa else 0.0
+            wet_g_s += self._spray_g_s() + free_g_s_kpa * (saturated - kpa)
+            if wet_g_s < 0.0:
+                wet_g_s = 0.0
+            from_egg_kpa = saturation_kpa(egg_c) - kpa
             dried_g_s = 0.0
             if self.wet_g > 0.0:
-                dried_g_s = min(
-                    self.wet_g / dt_s, WET_G_S_M2_KPA * self.wet_m2 * max(0.0, saturation_kpa(self.egg_c) - kpa)
-                )
+                dried_g_s = min(self.wet_g / dt_s, WET_G_S_M2_KPA * self.wet_m2 * max(0.0, from_egg_kpa))
                 self.wet_g -= dried_g_s * dt_s
-            lost_g_s = egg_g_s_kpa * (saturation_kpa(self.egg_c) - kpa)
+            lost_g_s = egg_g_s_kpa * from_egg_kpa
             inside = eggs_in * (lost_g_s + dried_g_s)
-            kpa += dt_s * ((max(0.0, wet_g_s) + inside) / g_kpa + vent_s * (room_kpa - kpa))
-            self.vapour_kpa = min(kpa, saturation_kpa(self.wall_c))
-            to_wall_w = film_w_k * (air_c - self.wall_c)
-            to_eggs_w = egg_w_k * ((air_c if eggs_in else room_c) - self.egg_c)
-            air_w = (
-                self.element_w
-                - to_wall_w
-                - eggs_in * to_eggs_w
-                - vent_w_k * (air_c - room_c)
-                - LATENT_J_G * max(0.0, wet_g_s)
-            )
-            self.air_c = air_c + dt_s * air_w / air_j_k
-            self.wall_c += dt_s * (to_wall_w - out_w_k * (self.wall_c - room_c)) / wall_j_k
-            self.egg_c += dt_s * (to_eggs_w + embryo_w - LATENT_J_G * (lost_g_s + dried_g_s)) / egg_j_k
-            self.spread_k += (share * (self.air_c - room_c) - self.spread_k) * dt_s / SPREAD_S
-            self.egg_spread_k += (self.spread_k - self.egg_spread_k) * dt_s / egg_tau_s
-            self.felt_c += (self.air_c - self.felt_c) * min(1.0, dt_s / build.thermostat_s)
-            self.felt_rh_pct += (100.0 * self.vapour_kpa / saturation_kpa(self.air_c) - self.felt_rh_pct) * min(
-                1.0, dt_s / 15.0
-            )
+            kpa += dt_s * ((wet_g_s + inside) / g_kpa + vent_s * (room_kpa - kpa))
+            vapour_kpa = min(kpa, saturation_kpa(wall_c))
+            to_wall_w = film_w_k * (air_c - wall_c)
+            to_eggs_w = egg_w_k * ((air_c if eggs_in else room_c) - egg_c)
+            air_w = element_w - to_wall_w - eggs_in * to_eggs_w - vent_w_k * (air_c - room_c) - LATENT_J_G * wet_g_s
+            air_c = before_c + dt_s * air_w / air_j_k
+            wall_c += dt_s * (to_wall_w - out_w_k * (wall_c - room_c)) / wall_j_k
+            egg_c += dt_s * (to_eggs_w + embryo_w - LATENT_J_G * (lost_g_s + dried_g_s)) / egg_j_k
+            spread_k += (share * (air_c - room_c) - spread_k) * dt_s / SPREAD_S
+            egg_spread_k += (spread_k - egg_spread_k) * dt_s / egg_tau_s
+            saturated = saturation_kpa(air_c)
+            self.felt_c += (air_c - self.felt_c) * warms
+            self.felt_rh_pct += (100.0 * vapour_kpa / saturated - self.felt_rh_pct) * damps
             self.clock_s += dt_s
             if build.control == PI:
                 self._integrate(dt_s)
-            for sensor, c, rh in zip(sensors, near, near_rh, strict=True):
-                local_c = self.air_c + sensor.height * self.spread_k
-                sensor.air_c += (local_c - sensor.air_c) * c
-                sensor.vapour_kpa += (self.vapour_kpa - sensor.vapour_kpa) * rh
+            for sensor, near, near_rh in feels:
+                local_c = air_c + sensor.height * spread_k
+                sensor.air_c += (local_c - sensor.air_c) * near
+                sensor.vapour_kpa += (vapour_kpa - sensor.vapour_kpa) * near_rh
                 if local_c < sensor.lowest_c:
                     sensor.lowest_c = local_c
                 if local_c > sensor.highest_c:
                     sensor.highest_c = local_c
+        self.air_c, self.wall_c, self.egg_c, self.vapour_kpa = air_c, wall_c, egg_c, vapour_kpa
+        self.element_w, self.spread_k, self.egg_spread_k = element_w, spread_k, egg_spread_k
         self.set_c += self.set_drift_k_h * seconds / 3600.0
         self.age_days += seconds / 86_400.0
         for sensor in sensors:
             sensor.off_k += sensor.drift_k_h * seconds / 3600.0
 
-    def _heat_w(self) -> float:
+    def _heat_w(self, air_c: float) -> float:
         build = self.build
-        if not self.powered or self.heater == "dead" or self.air_c > HOTTEST_C:
+        if not self.powered or self.heater == "dead" or air_c > HOTTEST_C:
             return 0.0
         if self.heater == "on":
             return build.heater_w
@@ -336,7 +327,7 @@ class Cabin:
         ):  # held within what the heater can give, and no more: it winds up while the door is open, as cheap ones do
             self.integral = min(1.0, max(0.0, self.integral + self.build.gain * error_k * dt_s / self.build.integral_s))
 
-    def _spray_g_s(self, rh_pct: float) -> float:
+    def _spray_g_s(self) -> float:
         build = self.build
         if build.water != SPRAY or not self.powered:
             return 0.0

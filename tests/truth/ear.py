@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any, Protocol
@@ -23,9 +23,8 @@ from monitor.domain.readings.reading import Message
 from monitor.domain.state.happened import CONNECTED, NOT_THERE, Broker
 from monitor.domain.state.record import Attempt, Group
 from monitor.service.chores.due import chores_of
-from monitor.service.watch.engine import Engine, answered_before, start_state
+from monitor.service.watch.engine import answered_before
 from monitor.service.watch.inbox import Asked, Attempted, CalendarDue, Elsewhere, Item, Linked, Networked
-from monitor.shown.phone.joined import NoticeWords
 from tests.truth.floods import QueuedPhone
 from tests.truth.judges import DEAF, NERVOUS, REAL, Nervous, Real, Told
 from tests.truth.scenarios import MONO0_S, now_at
@@ -144,8 +143,7 @@ class Daemon:
         if self.folder is not None:
             self.start_again(0.0)
             return
-        self._phone = QueuedPhone(site, self._attempts.append)
-        self._real.tell_answered = self._phone.answered
+        self._connect()
         self._real.begin(site, now_at(begin_s))
         self._calendar()
 
@@ -157,15 +155,18 @@ class Daemon:
         opened = self._open.enter_context(contextlib.closing(open_writer(self.folder / "record.db")))
         self._real.record = SqliteLedger(opened.connection)
         loaded, now = self._real.record.load(), now_at(self._begin_s + at_s)
-        self._phone = QueuedPhone(self._site, self._attempts.append)
-        self._real._engine = Engine(
-            site=self._site, ledger=self._real, state=start_state(loaded, self._site, now), words=NoticeWords(self._site),
-            give_receipts=lambda receipts: None, tell_stored=lambda rows: None, tell_notices=lambda notices: None,
-            show_machine=lambda machine, view: None, tell_answered=self._phone.answered, hands_on=True,
-        )  # fmt: skip
-        self._phone.answered(answered_before(loaded))
+        phone = self._connect()
+        self._real.take_up(self._site, now, loaded, hands_on=True)
+        phone.answered(answered_before(loaded))
         self._ring(loaded.waiting)
         self._calendar()
+
+    def _connect(self) -> QueuedPhone:
+        """A queue with nothing in it."""
+        assert self._site is not None
+        self._phone = QueuedPhone(self._site, self._attempts.append)
+        self._real.tell_answered = self._phone.answered
+        return self._phone
 
     def _calendar(self) -> None:
         """What is due by the calendar, as at a start, and when it will be next: at each chore's time, in UTC, which is this house's zone."""
@@ -261,7 +262,7 @@ class Daemon:
             self._real.end(now_at(self._begin_s + self._at_s))
             self._ring(())
         self._open.close()
-        self.said = [_since(t, self._begin_s) for t in self._real.told]
+        self.said = [replace(t, at_s=t.at_s - self._begin_s) for t in self._real.told]
         self.rang_s = [self._went_s.get(n.id) for n in self._real.notices]
 
     def _ring(self, waiting: Any) -> None:
@@ -297,10 +298,6 @@ class Daemon:
             if attempt.outcome == "sent":
                 self._went_s[attempt.notice] = self._at_s
             real.answer(Attempted(now_at(at_s), attempt))
-
-
-def _since(told: Told, begin_s: float) -> Told:
-    return Told(told.at_s - begin_s, told.subject, told.rule, told.priority, told.number, told.closing, told.again)
 
 
 @dataclass

@@ -17,33 +17,29 @@ import math
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from datetime import timedelta
 from functools import partial
 from typing import Any
 
-from monitor.domain.needs.bands import needs_of
-from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.profile import Profile
-from monitor.domain.needs.site import FORCED, STILL, Machine, Probe, Site
+from monitor.domain.needs.site import FORCED, STILL, Machine, Probe
 from tests.truth.cabin import SPRAY, Cabin, RoomAir, saturation_kpa
 from tests.truth.ear import Ear
-from tests.truth.faults import SEASONS, SPECIES, profiles
-from tests.truth.lives import DAY_S, HOUR_S, MINUTE_S, Happening, Node, Person, World
+from tests.truth.faults import DAY_S, HOUR_S, MINUTE_S, SEASONS, SPECIES, profiles
+from tests.truth.lives import Happening, Node, Person, World
 from tests.truth.machines import (
     HUNTING,
     KINDS,
     STEADY_PI,
     SWITCHING,
-    Bands,
     Calm,
     Misfit,
+    Unfit,
     drawn_build,
     drawn_sensor,
     log_uniform,
     trimmed,
 )
-from tests.truth.scenarios import T0
-from tests.truth.world import site_of
+from tests.truth.world import bands_of, batch_set, site_of
 
 CLEAN, WORK, HATCH, FAULT, ANSWERED = "clean", "work", "hatch", "fault", "answered"
 HOME, SECOND = "m-1", "m-2"
@@ -126,13 +122,7 @@ class Story:
     seed: int
     world: World
     text: str
-    interval_s: float
-    kind: str
     wants: tuple[tuple[str, ...], ...] = ()
-
-
-class Unfit(Exception):
-    """No machine of ATTEMPTS keeps its band there."""
 
 
 def drawn(name: str, seed: int, ear: Ear) -> Story:
@@ -172,9 +162,8 @@ def _drawn(name: str, seed: int, ear: Ear, *, attempt: int) -> Story:
         f"{name} #{seed}: {draft.profile.id} day {draft.day:.1f}, {build.volume_l:.0f} l {draft.kind}{' still' if draft.still else ''},"
         f" {build.eggs} x {build.egg_g:.0f} g, {draft.season}, every {draft.interval_s} s, {draft.probes} probes{notes}"
     )
-    every_s = next(iter(world.nodes.values())).interval_s
     wants = draft.wants or ((family.wanted,) if family.wanted else ())
-    return Story(name, seed, world, text, every_s, draft.kind, wants)
+    return Story(name, seed, world, text, wants)
 
 
 def _built(draft: Draft, ear: Ear, *, seed: str) -> World:
@@ -209,7 +198,7 @@ def _built(draft: Draft, ear: Ear, *, seed: str) -> World:
         others[FAR] = drawn_sensor(rng, 0.2)
         keys[FAR] = Probe(FAR, SECOND, draft.interval_s)
     site = site_of(machines, keys)
-    bands = bands_on(draft, machine, site)
+    bands = bands_of(draft.profile.id, draft.day, machine, site)
     cabin = Cabin(build, [*sensors.values()], 37.5, 50.0, draft.day)
     trimmed(cabin, bands, room)
     cabins = {HOME: cabin}
@@ -243,28 +232,8 @@ def _built(draft: Draft, ear: Ear, *, seed: str) -> World:
     return world
 
 
-def bands_on(draft: Draft, machine: Machine, site: Site) -> Bands:
-    """What the eggs in that machine need on that day."""
-    set_at = T0 - timedelta(days=draft.day)
-    batch = Batch("first", draft.profile.id, set_at, stays=(Stay(machine.id, set_at),))
-    needs = needs_of(machine, [batch], site, at=T0)
-    assert needs.dry_bulb_c is not None
-    kind, band = needs.humidity or ("", None)
-    return Bands(needs.dry_bulb_c, kind, band)
-
-
 def _set(world: World, *, id_: str, profile: str, day: float, eggs: int, machine: str = HOME) -> None:
-    set_at = T0 + timedelta(seconds=world.begin_s + world.at_s - day * DAY_S)
-    world.ask(
-        {
-            "do": "batch-add",
-            "batch": id_,
-            "profile": profile,
-            "set_at": set_at.isoformat(),
-            "machine": machine,
-            "eggs": eggs,
-        }
-    )
+    world.ask(batch_set(id_, profile, day, machine=machine, eggs=eggs, at_s=world.begin_s + world.at_s))
 
 
 def _with(**changes: Any) -> Callable[[World], None]:
@@ -453,7 +422,7 @@ def _made_ready(d: Draft, world: World) -> None:
     late = replace(d, day=d.profile.lockdown_day + 0.5)
     hatcher = world.cabins[SECOND]
     hatcher.build = replace(hatcher.build, water=SPRAY, spray_g_h=4.0 * hatcher.build.volume_l, spray_band_pct=1.0)
-    trimmed(hatcher, bands_on(late, world.site.machines[SECOND], world.site), world.room)
+    trimmed(hatcher, bands_of(late.profile.id, late.day, world.site.machines[SECOND], world.site), world.room)
 
 
 def _moves(world: World) -> None:

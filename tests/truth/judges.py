@@ -97,7 +97,10 @@ class Real:
 
     def begin(self, site: Site, now: Now) -> None:
         """See the port."""
-        loaded = Loaded((), {}, (), (), (), (), 0, 0, 0, None)
+        self.take_up(site, now, Loaded((), {}, (), (), (), (), 0, 0, 0, None))
+
+    def take_up(self, site: Site, now: Now, loaded: Loaded, *, hands_on: bool = False) -> None:
+        """A run that goes on from what is known. hands_on: whether its memory is handed on to a next one."""
         self._engine = Engine(
             site=site,
             ledger=self,
@@ -108,6 +111,7 @@ class Real:
             tell_notices=lambda notices: None,
             show_machine=lambda machine, view: None,
             tell_answered=self.tell_answered,
+            hands_on=hands_on,
         )
 
     def ask(self, now: Now, request: Mapping[str, Any]) -> None:

@@ -15,14 +15,13 @@ from monitor.domain.needs.site import Machine, Site
 from monitor.domain.readings.reading import Pack, Presence, Sample
 from tests.truth.cabin import Cabin, RoomAir, Sensor
 from tests.truth.ear import Ear
+from tests.truth.faults import MINUTE_S
 from tests.truth.harm import Limits
-from tests.truth.machines import Bands, Calm, beyond
+from tests.truth.machines import LEFT_K, LEFT_S, Bands, Calm, outside
 
-LOOK_S, MINUTE_S, HOUR_S, DAY_S = 15.0, 60.0, 3600.0, 86_400.0
+LOOK_S = 15.0
 RING = 512  # samples that a node keeps while nobody takes them
 WILL_S = (45.0, 50.0)  # from a node's last word to its last will
-LEFT_S, MARGIN_K = 600.0, 0.15
-SAID_AGAIN_S = 60.0
 
 
 @dataclass(slots=True)
@@ -97,10 +96,7 @@ class Trail:
         )
         if at_s <= after_s or self.left_s is not None:
             return
-        dry = bands.dry
-        out = beyond(_less(dry.low_warning), _more(dry.high_warning), low_c) or beyond(
-            _less(dry.low_warning), _more(dry.high_warning), high_c
-        )
+        out = outside(bands.dry, low_c, LEFT_K) or outside(bands.dry, high_c, LEFT_K)
         self._since = (at_s if self._since is None else self._since) if out else None
         if out and self._since is not None and at_s - self._since >= LEFT_S:
             self.left_s = self._since
@@ -108,14 +104,6 @@ class Trail:
     def between(self, from_s: float, to_s: float) -> list[tuple[float, ...]]:
         """The rows of a span."""
         return [row for row in self.rows if from_s <= row[0] <= to_s]
-
-
-def _less(value: float | None) -> float | None:
-    return None if value is None else value - MARGIN_K
-
-
-def _more(value: float | None) -> float | None:
-    return None if value is None else value + MARGIN_K
 
 
 Happening = tuple[float, Callable[["World"], None]]

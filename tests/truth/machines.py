@@ -31,6 +31,7 @@ from tests.truth.cabin import (
 )
 
 KPA = 101.325
+LEFT_K, LEFT_S = 0.15, 600.0  # so far beyond a warning, and for so long, the true air has left its band
 SWITCHING, HUNTING, STEADY_PI = "switching", "hunting", "pi"
 KINDS = (SWITCHING, HUNTING, STEADY_PI)
 VOLUMES_L = (35.0, 45.0, 60.0, 90.0, 130.0, 200.0, 350.0, 600.0)
@@ -61,6 +62,10 @@ class Bands:
 
 class Misfit(Exception):
     """A machine that cannot keep its band."""
+
+
+class Unfit(Exception):
+    """None of many machines keeps its band there: no calm to begin with, so no truth to tell."""
 
 
 @dataclass(slots=True)
@@ -108,9 +113,14 @@ class Calm:
         return not wrong
 
 
-def beyond(low: float | None, high: float | None, value: float) -> bool:
-    """Whether a value lies outside."""
-    return (low is not None and value < low) or (high is not None and value > high)
+def beyond(low: float | None, high: float | None, value: float, margin: float = 0.0) -> bool:
+    """Whether a value lies outside by that margin, or, below 0, nearer to either end than it."""
+    return (low is not None and value < low - margin) or (high is not None and value > high + margin)
+
+
+def outside(band: Band, value: float, margin: float) -> bool:
+    """Whether a value is beyond the warnings of a band by that margin."""
+    return beyond(band.low_warning, band.high_warning, value, margin)
 
 
 def log_uniform(rng: random.Random, low: float, high: float) -> float:

@@ -22,7 +22,6 @@ from monitor.domain.needs.rules import ABOVE, DISAGREE, DRY_BULB, EGG, HANDLING_
 from tests.truth.ear import Rung, ear_of
 from tests.truth.families import (
     ANSWERED,
-    CLEAN,
     DAMP_WORDS,
     DRY_WORDS,
     FAMILIES,
@@ -33,9 +32,11 @@ from tests.truth.families import (
     Story,
     drawn,
 )
+from tests.truth.faults import HOUR_S, MINUTE_S
 from tests.truth.judges import Told
-from tests.truth.lives import HOUR_S, MINUTE_S, World
+from tests.truth.lives import World
 from tests.truth.machines import beyond
+from tests.truth.scenarios import by_night
 from tests.truth.score import URGENT
 from tests.truth.world import rules
 
@@ -45,8 +46,6 @@ NEAR_S, NEAR_K = 900.0, 0.3
 SENSOR_RH_PCT, SENSOR_WET_K = 1.8, 0.3  # a humidity sensor's own error: nobody has to be told within it
 APART_K = 0.5
 CALM_OUT_S = 60.0  # so long may a machine without fault have been out of place
-NIGHT = (22.0, 7.0)
-FIRST_HOUR = 6.0  # of the clock, where a story begins that begins at 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,8 +154,7 @@ def _hot_and_cold(words: Sequence[tuple[Told, float | None]]) -> bool:
 
 def night(world: World, at_s: float) -> bool:
     """Whether people sleep."""
-    hour = (FIRST_HOUR + (world.begin_s + at_s) / HOUR_S) % 24.0
-    return hour >= NIGHT[0] or hour < NIGHT[1]
+    return by_night(world.begin_s + at_s)
 
 
 def _mark_fault(out: Lived, story: Story, words: Sequence[tuple[Told, float | None]]) -> None:
@@ -303,6 +301,3 @@ def first_named(rung: Rung) -> str:
     text = f"{rung.title}\n{rung.text}".lower()
     places = {name: found.start() for name, pattern in LINKS.items() if (found := re.search(pattern, text))}
     return min(places, key=lambda name: places[name]) if places else ""
-
-
-__all__ = ["CLEAN", "Forecast", "Lived", "lived", "marked", "night", "words_of"]

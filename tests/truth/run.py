@@ -11,10 +11,11 @@ from monitor.domain.needs.profile import CALENDAR
 from tests.truth.faults import FAULTS, MACHINE, QUIET, SPIKE, TOP, TWO_WEEK, profiles
 from tests.truth.floods import FLOODS, Flooded, flood
 from tests.truth.judges import Deaf, Judge, Nervous, Real
+from tests.truth.machines import Unfit
 from tests.truth.scenarios import Scenario
 from tests.truth.score import Label, Row, score
 from tests.truth.steady import LIMITS, Sat, sat
-from tests.truth.world import Truth, Unfit, play
+from tests.truth.world import Truth, play
 
 STORY, STEADY, FLOOD = "story", "steady", "flood"
 SHARED = {"power_cut", "room_temperature"}  # they touch every machine of the room

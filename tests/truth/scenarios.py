@@ -33,6 +33,7 @@ from tests.truth.faults import (
 
 TUNING, HELD_OUT = range(100_000), range(100_000, 1_000_000)
 T0, MONO0_S = datetime(2026, 3, 1, 6, 0, tzinfo=UTC), 1000.0  # where both clocks stand when a story begins
+NIGHT = (22, 7)  # hours of the clock
 SIZES_L = (45.0, 60.0, 90.0, 150.0, 400.0)
 INTERVALS_S = (10, 20, 30, 60)
 
@@ -70,6 +71,12 @@ class Scenario:
             f"{self.name} #{self.seed}: {self.profile} day {self.day:.1f}, {self.cabinet.volume_l:.0f} l {self.cabinet.control},"
             f" {eggs}, {self.season}, every {self.interval_s} s, {len(self.probes)} probes{', ' + self.notes if self.notes else ''}"
         )
+
+
+def by_night(at_s: float) -> bool:
+    """Whether people sleep, so long after T0."""
+    hour = (T0 + timedelta(seconds=at_s)).hour
+    return hour >= NIGHT[0] or hour < NIGHT[1]
 
 
 def now_at(at_s: float) -> Now:

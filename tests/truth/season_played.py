@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from monitor.domain.needs.batch import Batch, Stay
@@ -21,10 +21,8 @@ from monitor.rehearse.season import NODES, PLACES, PROBES, STEP_S, drawn, group_
 from tests.truth.ear import Ear, Rung, ear_of
 from tests.truth.faults import profiles
 from tests.truth.judges import REAL
-from tests.truth.scenarios import T0
+from tests.truth.scenarios import T0, by_night
 from tests.truth.world import rules, site_of
-
-NIGHT = (22, 7)
 
 
 @dataclass(slots=True)
@@ -89,8 +87,7 @@ def played(seed: int, judge: str = REAL, *, most: int = len(PLACES)) -> Iterator
 
 
 def _count(out: PlayedBatch, rung: Rung) -> None:
-    hour = (T0 + timedelta(seconds=rung.at_s)).hour
-    when = "night" if hour >= NIGHT[0] or hour < NIGHT[1] else "day"
+    when = "night" if by_night(rung.at_s) else "day"
     out.rung[rung.priority, when] += 1
     told = [rules()[rule] for rule in rung.rules if rule in rules()]
     if any(rule.quantity == HUMIDITY or rule.id == NOT_RAISED for rule in told):
@@ -125,7 +122,7 @@ def _stay(group: Group, lines: dict[int, Line], batch: Batch, *, stay: Stay, ear
         samples = tuple(Sample(r.probe.partition("/")[2], r.dry_bulb_c, r.rh_pct) for r in rows[at])
         ear.hear(at_s, Pack(node, samples, 7, seq, int(at_s)))
     ear.end()
-    return [Rung(r.at_s + begin_s, r.priority, r.title, r.text, r.rule, r.subject, r.rules) for r in ear.rung]
+    return [replace(rung, at_s=rung.at_s + begin_s) for rung in ear.rung]
 
 
 def summed(batches: Sequence[PlayedBatch]) -> str:

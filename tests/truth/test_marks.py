@@ -53,7 +53,7 @@ def lived(made: World, *words: Told, family: str = "heater on", wants: tuple[tup
     made.ear.said = [*words]
     made.ear.rang_s = [w.at_s for w in words]
     made.ear.rung = [Rung(w.at_s, w.priority, w.rule, "", w.rule, w.subject) for w in words]
-    return marked(Story(family, 1, made, "by hand", 10.0, "pi", wants), REAL)
+    return marked(Story(family, 1, made, "by hand", wants), REAL)
 
 
 def test_a_hot_word_is_true_of_hot_air_and_of_nothing_else() -> None:

@@ -8,8 +8,9 @@ import tempfile
 from pathlib import Path
 
 from tests.truth.ear import Daemon
-from tests.truth.families import Unfit, drawn
+from tests.truth.families import drawn
 from tests.truth.judges import REAL
+from tests.truth.machines import Unfit
 from tests.truth.marks import marked, night, true_word, words_of
 from tests.truth.score import URGENT
 

@@ -16,10 +16,8 @@ from typing import Any
 
 from monitor.adapters.link.wire import decode
 from monitor.adapters.tables.rules import shipped_rules
-from monitor.domain.air.psychrometrics import rh_from_wet_bulb_pct, wet_bulb_c
 from monitor.domain.needs.bands import needs_of
 from monitor.domain.needs.batch import Batch, Stay
-from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rules import Rule
 from monitor.domain.needs.site import Machine, Probe, Site, grouped
 from monitor.rehearse.cabinet import CabinetSpec, ProbeSpec
@@ -27,14 +25,13 @@ from monitor.rehearse.room import MachineSpec, Room
 from tests.truth.faults import DAY_S, HOUR_S, MACHINE, OTHER, OTHER_PROBE, profiles
 from tests.truth.harm import Corners, Limits, corner_airs_c, own_heat_k
 from tests.truth.judges import Judge
+from tests.truth.machines import KPA, LEFT_K, LEFT_S, Bands, Unfit, outside
 from tests.truth.scenarios import T0, Scenario, draw, now_at
 
-KPA = 101.325
 SITE = "truth"
 CONTACT = "phone"
 ATTEMPTS = 30  # at drawing a machine that can keep its band in its room
-MARGIN_K, MARGIN_RH_PCT, MARGIN_WET_K = 0.15, 1.0, 0.2  # so far beyond a warning the true air has left its band
-LEFT_S = 600.0  # and for so long
+LEFT_RH_PCT, LEFT_WET_K = 1.0, 0.2  # so far beyond a warning the true humidity has left its band
 BESIDE = CabinetSpec(60.0, heater_w=45.0, humidifier_g_h=40.0, eggs=20, age_days=8.0, control="proportional")
 
 
@@ -43,17 +40,13 @@ class Truth:
     """What really happened. left_s: when the true air left its band, for good minutes; lived_s: how long the story went on."""
 
     limits: Limits
-    bands: tuple[Band, str, Band | None]
+    bands: Bands
     unheated_c: float  # the egg's normal less its own heat, which grows by the day
     left_s: float | None = None
     left_temperature_s: float | None = None
     lived_s: float = 0.0
     trail: list[tuple[float, float, float, float]] = field(default_factory=list)  # s, air °C, %RH, hottest egg °C
     _since: dict[str, float | None] = field(default_factory=lambda: {"t": None, "h": None})
-
-
-class Unfit(Exception):
-    """A machine that cannot keep its band where it stands: no calm to begin with, so no truth to tell."""
 
 
 @cache
@@ -104,24 +97,23 @@ def settled(scenario: Scenario) -> tuple[Room, Site, Truth]:
     return room, site, Truth(Limits(cabinet.egg_c), bands, cabinet.egg_c - own_heat_k(cabinet))
 
 
-def bands_of(profile: str, day: float, machine: Machine, site: Site) -> tuple[Band, str, Band | None]:
+def bands_of(profile: str, day: float, machine: Machine, site: Site) -> Bands:
     """What a batch on that day needs: its dry bulb, and its humidity as what it is given in."""
     set_at = T0 - timedelta(days=day)
     needs = needs_of(machine, [Batch("first", profile, set_at, stays=(Stay(machine.id, set_at),))], site, at=T0)
     assert needs.dry_bulb_c is not None
     kind, band = needs.humidity or ("", None)
-    return needs.dry_bulb_c, kind, band
+    return Bands(needs.dry_bulb_c, kind, band)
 
 
-def trim(room: Room, machine: str, bands: tuple[Band, str, Band | None]) -> None:
+def trim(room: Room, machine: str, bands: Bands) -> None:
     """Run in, set the set points so that the first probe reads the targets, run in, and see that it stays calm."""
-    dry, kind, humid = bands
+    dry, humid = bands.dry, bands.humid
     cabinet = room.cabinets[machine]
     probe = cabinet.probes[0].spec
     assert dry.target is not None
-    rh_pct = None
-    if humid is not None and humid.target is not None:
-        rh_pct = humid.target if kind == "rh_pct" else rh_from_wet_bulb_pct(dry.target, humid.target, KPA)
+    rh_pct = bands.target_rh_pct()
+    if rh_pct is not None:
         cabinet.rh_set_pct = rh_pct
     cabinet.dry_bulb_set_c = dry.target
     room.settle(2 * HOUR_S)
@@ -135,7 +127,9 @@ def trim(room: Room, machine: str, bands: tuple[Band, str, Band | None]) -> None
     for air_c, rh in observed(room, machine):
         if outside(dry, air_c + probe.offset_k, -0.05):
             raise Unfit
-        if humid is not None and outside(humid, shown(kind, air_c, rh), -MARGIN_RH_PCT if kind == "rh_pct" else -0.15):
+        if humid is not None and outside(
+            humid, bands.humidity(air_c, rh), -LEFT_RH_PCT if bands.kind == "rh_pct" else -0.15
+        ):
             raise Unfit
 
 
@@ -150,17 +144,6 @@ def observed(room: Room, machine: str) -> list[tuple[float, float]]:
     return result
 
 
-def shown(kind: str, air_c: float, rh_pct: float) -> float:
-    """The humidity in the quantity that the band is given in."""
-    return wet_bulb_c(air_c, min(rh_pct, 100.0), KPA) if kind == "wet_bulb_c" else rh_pct
-
-
-def outside(band: Band, value: float, margin: float) -> bool:
-    """Whether a value is beyond the warnings by that margin, or, below 0, nearer to them than it."""
-    low, high = band.low_warning, band.high_warning
-    return (low is not None and value < low - margin) or (high is not None and value > high + margin)
-
-
 def play(name: str, seed: int, judges: Sequence[Judge], at_most_s: float = math.inf) -> tuple[Scenario, Truth]:
     """Live through a scenario until its truth is known; every judge hears all of it. Raises Unfit.
 
@@ -169,13 +152,17 @@ def play(name: str, seed: int, judges: Sequence[Judge], at_most_s: float = math.
     scenario, room, site, truth = built(name, seed)
     for judge in judges:
         judge.begin(site, now_at(0.0))
-    requests = [(0.0, _batch("first", scenario.profile, scenario.day, MACHINE, scenario.cabinet.eggs, 0.0))]
+    requests = [
+        (0.0, batch_set("first", scenario.profile, scenario.day, machine=MACHINE, eggs=scenario.cabinet.eggs, at_s=0.0))
+    ]
     if scenario.other:
-        requests.append((0.0, _batch("beside", "chicken", 8.0, OTHER, 20, 0.0)))
+        requests.append((0.0, batch_set("beside", "chicken", 8.0, machine=OTHER, eggs=20, at_s=0.0)))
     for at_s, request in scenario.requests:
         given = dict(request)
         if given["do"] == "batch-add":
-            given = _batch(given["batch"], given["profile"], given["day"], MACHINE, given["eggs"], at_s)
+            given = batch_set(
+                given["batch"], given["profile"], given["day"], machine=MACHINE, eggs=given["eggs"], at_s=at_s
+            )
         requests.append((at_s, given))
     requests.sort(key=lambda r: r[0])
     cabinet, corners = room.cabinets[MACHINE], Corners()
@@ -220,11 +207,11 @@ def _look(truth: Truth, scenario: Scenario, cabinet: Any, corners: Corners) -> N
         truth.trail.append((at_s, cabinet.air_c, rh_pct, hottest_c))
     if at_s <= scenario.onset_s:
         return
-    dry, kind, humid = truth.bands
-    away = {"t": outside(dry, max(airs), MARGIN_K) or outside(dry, min(airs), MARGIN_K), "h": False}
-    if humid is not None:
-        margin = MARGIN_RH_PCT if kind == "rh_pct" else MARGIN_WET_K
-        away["h"] = outside(humid, shown(kind, cabinet.air_c, rh_pct), margin)
+    bands = truth.bands
+    away = {"t": outside(bands.dry, max(airs), LEFT_K) or outside(bands.dry, min(airs), LEFT_K), "h": False}
+    if bands.humid is not None:
+        margin = LEFT_RH_PCT if bands.kind == "rh_pct" else LEFT_WET_K
+        away["h"] = outside(bands.humid, bands.humidity(cabinet.air_c, rh_pct), margin)
     for quantity, out in away.items():
         began_s = truth._since[quantity]
         truth._since[quantity] = (at_s if began_s is None else began_s) if out else None
@@ -234,7 +221,8 @@ def _look(truth: Truth, scenario: Scenario, cabinet: Any, corners: Corners) -> N
                 truth.left_temperature_s = began_s
 
 
-def _batch(id_: str, profile: str, day: float, machine: str, eggs: int, at_s: float) -> dict[str, Any]:
+def batch_set(id_: str, profile: str, day: float, *, machine: str, eggs: int, at_s: float) -> dict[str, Any]:
+    """What a person asks who sets eggs that are on their day so long after the clocks' beginning."""
     set_at = T0 + timedelta(seconds=at_s - day * DAY_S)
     return {
         "do": "batch-add", "batch": id_, "profile": profile, "set_at": set_at.isoformat(),
