@@ -26,6 +26,18 @@ class UnixBoard:
     def link(self):
         return True
 
+    def switch(self, pin, true_at):
+        """On a computer there is no contact: `pin` is a file that holds 1 or 0, or is missing (0)."""
+
+        def read():
+            try:
+                with open(str(pin)) as level:
+                    return 1 if level.read(1) == str(true_at) else 0
+            except OSError:
+                return 0
+
+        return read
+
     def unix_s(self):
         return int(time.time()) if settings.CLOCK else None
 
@@ -74,6 +86,11 @@ class Esp32Board:
         if self._watchdog is None:
             self._watchdog = self._machine.WDT(timeout=settings.WATCHDOG_MS)
         self._watchdog.feed()
+
+    def switch(self, pin, true_at):
+        """What a contact says: it closes its pin to GND."""
+        level = self._machine.Pin(pin, self._machine.Pin.IN, self._machine.Pin.PULL_UP)
+        return lambda: 1 if level.value() == true_at else 0
 
     def link(self):
         """True while there is Wi-Fi; asks for it anew every 30 s while there is none."""
@@ -129,6 +146,11 @@ def check_settings():
             raise ValueError("kind %s: expected sht4x, sht3x, ds18b20 or scripted" % kind)
         if kind == "ds18b20" and where is not None:
             rom_code(where)
+    for name, _, true_at in settings.SWITCHES:
+        if not 1 <= len(name) <= 32 or name.strip(_LETTERS) or name in ("t", "rh", "fault"):
+            raise ValueError("switch %s: expected 1 to 32 of a-z, 0-9 and -, and not the end of a probe's records" % name)
+        if true_at not in (0, 1):
+            raise ValueError("switch %s: %r, expected 1 or 0" % (name, true_at))
     if settings.BOARD not in ("esp32", "unix"):
         raise ValueError("BOARD %s: expected esp32 or unix" % settings.BOARD)
 
@@ -171,6 +193,7 @@ def build():
         feed=board.feed,
         jitter_ms=lambda limit: random_below(limit + 1),
         sleep_ms=time.sleep_ms,
+        switches=[(name, board.switch(pin, true_at)) for name, pin, true_at in settings.SWITCHES],
     )
 
 

@@ -46,11 +46,11 @@ def decimal(milli):
     return text.rstrip("0").rstrip(".")
 
 
-def pack(node, names, record, *, boot, seq, started_unix_s=None):
+def pack(node, names, record, *, boot, seq, switches=(), started_unix_s=None):
     """One sample as a SenML pack, in bytes.
 
-    `record` is up, then t, rh and fault of each probe in the order of `names`. `started_unix_s` is when this node
-    started, if it knows.
+    `record` is up, then t, rh and fault of each probe in the order of `names`, then 0 or 1 of each of `switches`.
+    `started_unix_s` is when this node started, if it knows.
     """
     entries = []
     for i in range(len(names)):
@@ -61,6 +61,9 @@ def pack(node, names, record, *, boot, seq, started_unix_s=None):
             entries.append('"n":"%s/rh","u":"%%RH","v":%s' % (names[i], decimal(rh_milli)))
         if fault:
             entries.append('"n":"%s/fault","vs":"%s"' % (names[i], FAULTS[fault]))
+    for i in range(len(switches)):
+        said = "true" if record[1 + 3 * len(names) + i] else "false"
+        entries.append('"n":"%s","vb":%s' % (switches[i], said))
     up = record[0]
     base = '"bn":"%s/",' % node
     if started_unix_s is not None:
@@ -75,11 +78,13 @@ class Node:
 
     `sensors` stand in the order of settings.PROBES; `make_client(will, on_message, idle)` builds the MQTT client;
     `buzzer(on)` switches it; `feed()` feeds the watchdog; `link()` is True while there is a network; `unix_s()` is the
-    clock or None; `jitter_ms(limit)` is a random whole number from 0 to the limit.
+    clock or None; `jitter_ms(limit)` is a random whole number from 0 to the limit. `switches` are (name, read), and
+    read() is what it says, 0 or 1.
     """
 
     def __init__(
-        self, settings, sensors, make_client, *, uptime, boot, buzzer, link, unix_s, feed, jitter_ms, sleep_ms
+        self, settings, sensors, make_client, *, uptime, boot, buzzer, link, unix_s, feed, jitter_ms, sleep_ms,
+        switches=(),
     ):
         self._settings = settings
         self._sensors = sensors
@@ -99,7 +104,13 @@ class Node:
         self._stored = here + settings.NODE + "/stored"
         self._alive = here + "service/alive"
 
-        self.ring = Ring(settings.RING, 1 + 3 * len(sensors))
+        self._switches = [switch[0] for switch in switches]
+        self._reads = [switch[1] for switch in switches]
+        self._said = [read() for read in self._reads]  # what the newest sample says
+        self._turned_ms = None  # since when they say something else
+        self._taken_ms = 0  # when the newest sample was taken
+
+        self.ring = Ring(settings.RING, 1 + 3 * len(sensors) + len(switches))
         self._started_unix_s = None
         self._to_send = 0  # the next number to send
         self._sample_ms = 0  # when the next sample is due
@@ -127,11 +138,23 @@ class Node:
             while self._sample_ms <= now_ms:  # a sample that was missed is missed; the rhythm stays
                 self._sample_ms += self._settings.INTERVAL_MS
             self._sample(now_ms // 1000)
+        elif self._switches and self._turned(now_ms):
+            self._sample(now_ms // 1000)
         silent = now_ms - self._alive_ms >= self._settings.ALIVE_MS
         if silent != self._sounding:
             self._sounding = silent
             self._buzzer(silent)
             print("buzzer on=%d" % silent)
+
+    def _turned(self, now_ms):
+        """Whether a switch has turned, and stayed so: a contact bounces for some milliseconds."""
+        if [read() for read in self._reads] == self._said:
+            self._turned_ms = None
+        elif self._turned_ms is None:
+            self._turned_ms = now_ms
+        if self._turned_ms is None or now_ms - self._taken_ms < 1000:  # one that chatters must not crowd out the air
+            return False
+        return now_ms - self._turned_ms >= self._settings.SETTLE_MS
 
     def _sample(self, up):
         for sensor in self._sensors:
@@ -143,7 +166,10 @@ class Node:
             record.append(NOTHING if t_milli is None else t_milli)
             record.append(NOTHING if rh_milli is None else rh_milli)
             record.append(FAULTS.index(fault))
-        self.ring.push(record)
+        self._said = [read() for read in self._reads]
+        self._turned_ms = None
+        self._taken_ms = self._uptime.ms()
+        self.ring.push(record + self._said)
 
     def _join_when_due(self):
         now_ms = self._uptime.ms()
@@ -178,7 +204,7 @@ class Node:
             return False
         message = pack(
             self._settings.NODE, self._names, ring.read(seq),
-            boot=self._boot, seq=seq, started_unix_s=self._started(),
+            boot=self._boot, seq=seq, switches=self._switches, started_unix_s=self._started(),
         )
         if self._client.publish(self._air, message):
             self._to_send = max(self._to_send, seq + 1)

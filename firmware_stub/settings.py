@@ -20,6 +20,11 @@ BROKER_PASSWORD = ""
 #   ("top", "scripted", ((37500, 55000, None), (None, None, "crc")))   made up, in thousandths; the last stays
 PROBES = (("top", "sht4x", 0x44),)
 
+# Switches that it reads: name, pin, and what the pin reads (1 or 0) when it says true. `[[switch]]` of eggroom's configuration says
+# what each is of. A contact closes its pin to GND, and reads 0 then.
+#   SWITCHES = (("door", 32, 1), ("water", 33, 0))
+SWITCHES = ()
+
 SCL_PIN = 22
 SDA_PIN = 21
 WIRE_PIN = 4
@@ -28,6 +33,7 @@ BUZZER_PIN = 25  # None: no buzzer
 CLOCK = False  # True: set the clock over the network and tell absolute times as well,
 NTP_HOST = "pool.ntp.org"  # from here
 
+SETTLE_MS = 50  # a switch that turned has to say the same for so long; then a sample is sent at once
 INTERVAL_MS = 10000  # between samples; sooner would warm a DS18B20 by its own current
 RING = 512  # samples kept while nobody stores them; 512 at 10 s are 85 minutes
 KEEPALIVE_S = 30  # the broker says "offline" after 1.5 times this silence

@@ -24,7 +24,7 @@ from monitor.domain.fixed import fixed
 from monitor.domain.needs.hearing import SUMMARY_AT, Hearing
 from monitor.domain.needs.profile import Profile, ProfileError
 from monitor.domain.needs.rules import LOW, SITE_WIDE, Rule, RuleError, changed
-from monitor.domain.needs.site import FORCED, ID, ROOM, SETTER, Machine, Probe, Site, grouped
+from monitor.domain.needs.site import FORCED, ID, OF_MAINS, ROOM, SETTER, Machine, Probe, Site, Switch, grouped
 from monitor.domain.refusal import one_of
 from monitor.service.ports import Contact
 
@@ -37,6 +37,7 @@ class SettingsError(Exception):
         self.lines = lines
 
 
+PROBE_NAMES = ("t", "rh", "fault")  # how the records of a probe end
 _Priority = Literal["low", "medium", "high", "critical"]
 
 
@@ -117,6 +118,17 @@ class ProbeSettings(Table):
     interval_s: float = Field(10.0, ge=1, le=900)
 
 
+class SwitchSettings(Table):
+    """[[switch]]"""
+
+    node: Id
+    name: Annotated[str, Field(pattern=f"^{ID}(/{ID})*$")]
+    of: Literal["mains", "door", "water"]
+    machine: Id | None = None
+    true_means: bool = True
+    interval_s: float | None = Field(None, ge=1, le=900)
+
+
 class AddressSettings(Table):
     """[contact.address.PRIORITY]"""
 
@@ -166,6 +178,7 @@ class Settings(Table):
     broker: BrokerSettings = BrokerSettings()
     machine: tuple[MachineSettings, ...] = Field(min_length=1, strict=False)
     probe: tuple[ProbeSettings, ...] = Field(min_length=1, strict=False)
+    switch: tuple[SwitchSettings, ...] = Field((), strict=False)
     contact: tuple[ContactSettings, ...] = Field((), strict=False)
     payload: tuple[PayloadSettings, ...] = Field((), strict=False)
     scale: tuple[ScaleSettings, ...] = Field((), strict=False)
@@ -288,6 +301,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         if p.machine not in machines:
             wrong.append(f"{path}: probe {key}: machine {p.machine!r}, {one_of(p.machine, machines)}")
         probes[key] = Probe(key, p.machine, p.interval_s, p.position)
+    switches = _switches(settings, machines, probes, path=path, wrong=wrong)
     _check_contacts(settings, path, wrong)
     scales: dict[str, float] = {}
     for s in settings.scale:
@@ -317,6 +331,7 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         pressure_kpa=float(pressure_kpa(settings.site.elevation_m)),
         machines=machines,
         probes=probes,
+        switches=switches,
         profiles=profiles,
         rules=rules,
         contacts=tuple(c.id for c in settings.contact),
@@ -330,6 +345,31 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         scales=scales,
     )
     return House(settings, site, path)
+
+
+def _switches(
+    settings: Settings, machines: Mapping[str, Machine], probes: Mapping[str, Probe], *, path: Path, wrong: list[str]
+) -> dict[str, Switch]:
+    """The switches; each of a node that has a probe, so that its silence is heard, and as often as that speaks where nothing is said."""
+    found: dict[str, Switch] = {}
+    for s in settings.switch:
+        key = f"{s.node}/{s.name}"
+        beside = [p for p in probes.values() if p.node == s.node]
+        if key in found:
+            wrong.append(f"{path}: switch {key}: named twice, expected each switch once")
+        if s.name.rpartition("/")[2] in PROBE_NAMES:
+            wrong.append(f"{path}: switch {key}: name {s.name!r}, expected none that ends like a probe's")
+        if not beside:
+            wrong.append(
+                f"{path}: switch {key}: node {s.node!r}, {one_of(s.node, {p.node: p for p in probes.values()})}"
+            )
+        if s.machine is None and s.of != OF_MAINS:
+            wrong.append(f"{path}: switch {key}: machine missing, expected whose {s.of} it is")
+        if s.machine is not None and s.machine not in machines:
+            wrong.append(f"{path}: switch {key}: machine {s.machine!r}, {one_of(s.machine, machines)}")
+        interval_s = s.interval_s or max((p.interval_s for p in beside), default=10.0)
+        found[key] = Switch(key, s.of, s.machine or "", s.true_means, interval_s)
+    return found
 
 
 def _profiles(settings: Settings, path: Path) -> Mapping[str, Profile]:

@@ -68,6 +68,10 @@ WHEN = {
     "sensor-drift": "a sensor that moves away from its neighbours over days",
     "node-offline": "the broker says that a node is gone",
     "all-silent": "no node is heard any more, of two or more",
+    "mains-lost": "a switch says so; low once every machine has stayed in its band for half an hour all the same",
+    "door-open": "a door's contact says so, and nobody declared work at it; low as above",
+    "water-low": "a float in the water says so",
+    "switch-doubtful": "a switch that says nothing, turns all the time, or is contradicted by the air",
     "record-damaged": "its file was damaged and set aside, and a new one begun",
     "was-away": "eggroom was cut off for ten minutes and more: told once when it is back, with what the eggs felt",
 }

@@ -15,6 +15,7 @@ from monitor.adapters.tables.rules import shipped_rules
 from monitor.adapters.tables.toml import lines_of, numbered
 from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.needs.hearing import Hearing
+from monitor.domain.needs.site import Switch
 from monitor.settings import (
     House,
     Settings,
@@ -216,7 +217,10 @@ UNKNOWN = "unknown setting, expected one of: "
 @pytest.mark.parametrize(
     ("more", "complaint"),
     [
-        ("[colour]\nred = 1\n", f"colour: {UNKNOWN}broker, contact, machine, payload, probe, rules, scale, site"),
+        (
+            "[colour]\nred = 1\n",
+            f"colour: {UNKNOWN}broker, contact, machine, payload, probe, rules, scale, site, switch",
+        ),
         (
             "[broker]\nhots = '127.0.0.1'\n",
             f"broker.hots: {UNKNOWN}ca_file, host, keepalive_s, password_file, port, protocol, root, username",
@@ -547,3 +551,36 @@ def test_tables_of_the_wrong_kind(table: dict[str, Any]) -> None:
     with pytest.raises(SettingsError) as raised:
         parse_settings(table, "f")
     assert all(line.startswith("f: ") and "\n" not in line for line in raised.value.lines)
+
+
+SWITCH = "[[switch]]\nnode = 'node-a'\nname = 'door'\nof = 'door'\nmachine = 'setter-1'\n"
+
+
+def test_a_switch_is_of_a_node_that_has_a_probe(write: Callable[..., Path]) -> None:
+    """It is known by node and name, and silent like the slowest probe of its node."""
+    house = load_house(write(SWITCH))
+    assert house.site.switches["node-a/door"] == Switch("node-a/door", "door", "setter-1", interval_s=15.0)
+    assert house.site.doors == {"setter-1": (house.site.switches["node-a/door"],)}
+
+
+@pytest.mark.parametrize(
+    ("more", "complaint"),
+    [
+        (SWITCH + SWITCH, "switch node-a/door: named twice, expected each switch once"),
+        (SWITCH.replace("'node-a'", "'node-x'"), "switch node-a/door".replace("-a", "-x") + ": node 'node-x', "),
+        (SWITCH.replace("'setter-1'", "'setter-9'"), "switch node-a/door: machine 'setter-9', "),
+        (
+            SWITCH.replace("machine = 'setter-1'\n", ""),
+            "switch node-a/door: machine missing, expected whose door it is",
+        ),
+        (
+            SWITCH.replace("name = 'door'", "name = 'top/t'"),
+            "switch node-a/top/t: name 'top/t', expected none that ends like a probe's",
+        ),
+        (SWITCH.replace("of = 'door'", "of = 'fan'"), "of: "),
+    ],
+)
+def test_a_switch_that_cannot_be(write: Callable[..., Path], more: str, complaint: str) -> None:
+    """Each slip is one line that names the switch."""
+    (found,) = complaints(write(more))
+    assert complaint in found

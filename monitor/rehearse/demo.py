@@ -27,6 +27,7 @@ from monitor.adapters.door import ask_door
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.app import Daemon, door_path, open_history
 from monitor.domain.needs.batch import Batch, whole_day
+from monitor.domain.needs.site import OF_DOOR
 from monitor.rehearse.phone import Phone
 from monitor.rehearse.room import Message, Room
 from monitor.rehearse.streams import HATCHER_1, ROOM, SETTER_1, SETTER_2
@@ -223,7 +224,7 @@ def _story() -> list[Scene]:
 
 def _room() -> Room:
     room = Room(
-        (SETTER_1, SETTER_2, HATCHER_1, ROOM),
+        (replace(SETTER_1, switches={"node-a/door": OF_DOOR}), SETTER_2, HATCHER_1, ROOM),
         site=SITE,
         seed="demo",
         interval_s=INTERVAL_S,
@@ -250,6 +251,7 @@ def _house(folder: Path, broker_port: int, phone_url: str) -> House:
             {"node": "node-c", "probe": "top", "machine": "hatcher-1", "interval_s": INTERVAL_S},
             {"node": "node-room", "probe": "shelf", "machine": "room", "interval_s": INTERVAL_S},
         ],
+        "switch": [{"node": "node-a", "name": "door", "of": OF_DOOR, "machine": "setter-1"}],
         "contact": [{"id": BREEDER, "url": phone_url}],
     }
     settings = parse_settings(data, "demo")

@@ -20,6 +20,7 @@ from inspect import signature
 from typing import TypeVar
 
 from monitor.domain.air.psychrometrics import vapour_kpa
+from monitor.domain.needs.site import OF_DOOR, OF_MAINS
 from monitor.rehearse.cabinet import DEAD, OK, STUCK_ON, Air, Cabinet, CabinetSpec, Probe, ProbeSpec
 
 RING = 512  # samples that a node keeps while it cannot deliver
@@ -30,6 +31,7 @@ START_MS = (3_000, 8_000)  # from power to the first sample
 JOIN_MS = (1_200, 2_400)  # from the network's return to "online"
 PUBLISH_MS = (100, 700)  # from the sample to its sending
 NETWORK_MS = (50, 400)  # from the sending to its arrival
+LOW_WATER = 0.2  # of a full pan: where a float says so
 BACKLOG_MS = 40  # between two messages of a backlog
 
 Kind = TypeVar("Kind")
@@ -55,12 +57,13 @@ class ActionError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class MachineSpec:
-    """A machine: its cabinet (None: the room itself is watched), and its probes by `node/probe`."""
+    """A machine: its cabinet (None: the room itself is watched), its probes by `node/probe`, and its switches by `node/name`: of its mains, its door or its water."""
 
     id: str
     kind: str
     cabinet: CabinetSpec | None
     probes: Mapping[str, ProbeSpec]
+    switches: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +92,7 @@ class Node:
     will_ms: int | None = None  # when the broker will say "offline"
     free_ms: int = 0  # the earliest that it can send again
     arrived_ms: int = 0  # one connection delivers in order
+    switches: dict[str, Callable[[], bool]] = field(default_factory=dict)
     ring: deque[str] = field(default_factory=lambda: deque(maxlen=RING))
 
     def between(self, span: tuple[int, int]) -> int:
@@ -119,6 +123,7 @@ class Node:
             entries.append(f'"n":"{name}/t","u":"Cel","v":{reading[0]:.2f}')
             if reading[1] is not None:
                 entries.append(f'"n":"{name}/rh","u":"%RH","v":{reading[1]:.2f}')
+        entries += [f'"n":"{name}","vb":{"true" if read() else "false"}' for name, read in self.switches.items()]
         up = (now_ms - self.boot_ms) // 1000
         first = f'"bn":"{self.id}/",{entries[0]},"boot":{self.boot},"seq":{self.seq},"up":{up}'
         self.seq += 1
@@ -176,6 +181,10 @@ class Room:
             # Spread over the interval, since in a real room no two nodes start together.
             node_.start((2 * i + 1) * self._interval_ms // (2 * len(by_node)) + node_.between((0, 1000)))
             self._join(node_, node_.boot_ms)
+        for machine in self.machines:
+            for key, of in machine.switches.items():
+                node, _, name = key.partition("/")
+                self._node(node).switches[name] = _read(self._cabinet(machine.id), of)
 
     @property
     def now_s(self) -> float:
@@ -395,6 +404,13 @@ class Room:
     def _deliver(self, at_ms: int, message: Message) -> None:
         self._count += 1
         heappush(self._delivered, (at_ms, self._count, message))
+
+
+def _read(cabinet: Cabinet, of: str) -> Callable[[], bool]:
+    """What a switch of a cabinet says: mains there, door open, water low."""
+    if of == OF_MAINS:
+        return lambda: cabinet.powered
+    return (lambda: cabinet.door_open) if of == OF_DOOR else (lambda: cabinet.water_share < LOW_WATER)
 
 
 def _of(known: Mapping[str, Kind], id_: str, what: str) -> Kind:

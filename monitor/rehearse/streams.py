@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER
 from monitor.rehearse.cabinet import PROPORTIONAL, CabinetSpec, ProbeSpec
 from monitor.rehearse.room import Happening, MachineSpec, Room
 
@@ -102,6 +103,10 @@ def configuration(name: str, story: Story) -> str:
             node, _, probe = key.partition("/")
             lines += ["", "[[probe]]", f'node = "{node}"', f'probe = "{probe}"', f'machine = "{machine.id}"']
             lines.append(f"interval_s = {story.interval_s:g}")
+        for key, of in machine.switches.items():
+            node, _, name = key.partition("/")
+            lines += ["", "[[switch]]", f'node = "{node}"', f'name = "{name}"', f'of = "{of}"']
+            lines += [] if of == OF_MAINS else [f'machine = "{machine.id}"']
     return "\n".join(lines) + "\n"
 
 
@@ -220,6 +225,31 @@ def _dying_node() -> Story:
     )
 
 
+def _switches() -> Story:
+    setter = replace(
+        SETTER_1,
+        switches={"node-a/mains": OF_MAINS, "node-a/door": OF_DOOR, "node-a/water": OF_WATER},
+    )
+    return Story(
+        about=(
+            "A setter whose node, on a battery, reads mains, door and water: candled at 06:30, water low at 07:00, "
+            "door left open at 08:00, no mains from 09:30 for 50 minutes. Invented."
+        ),
+        hours=5.0,
+        machines=(setter,),
+        batches={"setter-1": "hen-1"},
+        script=(
+            *_opened("setter-1", 30 * MINUTE_S, 2 * MINUTE_S),
+            (60 * MINUTE_S, "water_low", {"machine": "setter-1", "share": 0.15}),
+            (95 * MINUTE_S, "water_ok", {"machine": "setter-1"}),
+            *_opened("setter-1", 120 * MINUTE_S, 14 * MINUTE_S),
+            (210 * MINUTE_S, "machine_off", {"machine": "setter-1"}),
+            (260 * MINUTE_S, "machine_on", {"machine": "setter-1"}),
+        ),
+        done=((96 * MINUTE_S, {"do": "acknowledge", "alarm": 1, "by": "sam"}),),
+    )
+
+
 def _power_cut() -> Story:
     return Story(
         about="The mains fail for 35 minutes at 07:00: nodes and heaters are off, the broker is not. Invented.",
@@ -237,6 +267,7 @@ STORIES: dict[str, Callable[[], Story]] = {
     "dry-humidifier-at-lockdown": _dry_humidifier_at_lockdown,
     "dying-node": _dying_node,
     "power-cut": _power_cut,
+    "switches": _switches,
 }
 
 

@@ -9,18 +9,22 @@ from datetime import datetime, timedelta
 from monitor.domain.air.units import Unit, show_difference, show_temperature
 from monitor.domain.alarms.about import (
     BROKER,
+    CHATTERING,
+    CONTRADICTED,
     ELSEWHERE,
     LATE,
     MAINS,
     NETWORK,
     REFUSED,
     REPEATED,
+    SILENT,
     UNDATED,
     About,
     Apart,
     Astray,
     Away,
     Damaged,
+    Disbelieved,
     Fault,
     Heading,
     Losing,
@@ -29,6 +33,7 @@ from monitor.domain.alarms.about import (
     Projection,
     Seen,
     Setting,
+    Switched,
     Unfit,
     Unheard,
     Unmet,
@@ -39,7 +44,7 @@ from monitor.domain.alarms.about import (
 from monitor.domain.alarms.alarm import CLOSED, GONE, NO_EGGS, NOT_JUDGED
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.needs.rules import Rule
-from monitor.domain.needs.site import Site
+from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER, Site
 from monitor.domain.wall import local_time, printable, wall_day
 from monitor.shown.entries import said
 from monitor.shown.form import rough_span
@@ -55,6 +60,12 @@ _LOST = {
     NETWORK: ("the network is gone", "Nobody is watching; it may be the mains as well.", "Check router and cable, then the mains."),
     MAINS: ("the mains have failed", "The machines have no heat.", "Check fuse and supply; keep every machine shut."),
 }  # fmt: skip
+SWITCH_WORDS = {OF_MAINS: "mains", OF_DOOR: "door", OF_WATER: "water"}
+_DISBELIEVED = {
+    SILENT: "says nothing, though its node speaks",
+    CHATTERING: "turns on and off all the time",
+    CONTRADICTED: "says shut while the air shows openings",
+}
 AWAY_SHOWN = 3  # machines that a message names after a time when nobody watched
 ALSO_SHOWN = 6  # further eggs that a message names
 _FAULTS = {"RNG": "no sensible value", "FLAT": "stands still", "NOISE": "restless", "SPK": "jumps", "ROC": "moves faster than air does"}  # fmt: skip
@@ -124,6 +135,8 @@ def about_words(about: About, site: Site) -> str:
         return _away(about, site)
     if isinstance(about, Damaged):
         return _damaged(about)
+    if isinstance(about, Switched | Disbelieved):
+        return _switched(about, site)
     if isinstance(about, Overdue):
         return ", ".join(f"{batch} is on day {day}" for batch, day in about.batches)
     if isinstance(about, Astray):
@@ -173,12 +186,31 @@ def _unusable(about: Unusable) -> str:
 def _away(about: Away, site: Site) -> str:
     """`for 6 h, from 22:04 on; Setter 1: air 24.1 °C now, eggs about 27 °C`, the coldest machine first."""
     since = local_time(about.since, site.zone, about.since + timedelta(seconds=about.for_s))
-    told = [f"for {rough_span(about.for_s)}, from {since} on"]
-    for machine, air_c, egg_c in sorted(about.felt, key=lambda each: each[2] if each[2] is not None else 99.0):
+    return "; ".join([f"for {rough_span(about.for_s)}, from {since} on", *_felt(about.felt, site)])
+
+
+def _switched(about: Switched | Disbelieved, site: Site) -> str:
+    """`Setter 1: air 31.0 °C now, eggs about 34 °C`, `node-a/door says so`; where all is warm, that it may not be so."""
+    if isinstance(about, Disbelieved):
+        return f"{about.switch} ({SWITCH_WORDS[about.kind]}) {_DISBELIEVED[about.why]}"
+    said = f"{about.switch} says so"
+    if about.warm:
+        return (
+            f"{said}, yet it is warm: other power, or a wrong contact"
+            if about.kind == MAINS
+            else f"{said}, yet it is warm in there: a wrong contact?"
+        )
+    return "; ".join(_felt(about.felt, site)) or said
+
+
+def _felt(felt: tuple[tuple[str, float | None, float | None], ...], site: Site) -> list[str]:
+    """Each machine's air and eggs, the coldest first."""
+    told = []
+    for machine, air_c, egg_c in sorted(felt, key=lambda each: each[2] if each[2] is not None else 99.0):
         air = "nothing heard yet" if air_c is None else f"air {show_temperature(air_c, site.unit)} now"
         eggs = "" if egg_c is None else f", eggs about {show_temperature(egg_c, site.unit)}"
         told.append(f"{_name(machine, site)}: {air}{eggs}")
-    return "; ".join(told[: 1 + AWAY_SHOWN])
+    return told[:AWAY_SHOWN]
 
 
 def _apart(about: Apart, unit: Unit) -> str:

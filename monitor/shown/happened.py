@@ -8,6 +8,7 @@ from typing import assert_never
 from monitor.domain.air.units import Unit
 from monitor.domain.alarms.alarm import Cause, Chattering, Shelved, Suppressed
 from monitor.domain.needs.bands import DRY_BULB, RH
+from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER
 from monitor.domain.signs.seen import LATE, NOT_CLIMBING, NOT_TURNED, NotBack, Opened, Seen
 from monitor.domain.state.happened import (
     AGREES,
@@ -40,6 +41,7 @@ from monitor.domain.state.happened import (
     Removed,
     SetOf,
     StageSaid,
+    Turned,
     WentOn,
     WorkBegun,
     WorkDone,
@@ -76,6 +78,14 @@ _LOCKDOWN = {
     HATCHER: "lockdown declared: it was brought to a hatcher",
 }
 
+# What a switch says, and when that is over.
+TURNED = {
+    OF_MAINS: ("no mains", "mains back"),
+    OF_DOOR: ("door open", "door shut"),
+    OF_WATER: ("water low", "water filled"),
+}
+WELL = {OF_MAINS: "mains there", OF_DOOR: "door shut", OF_WATER: "water enough"}
+
 
 def opening_words(seen: Seen, unit: str = "C") -> str:
     """`opened for about 2 min, lowest 34.0 °C`, `not coming back after an opening: the temperature has not turned`."""
@@ -89,6 +99,8 @@ def happened_words(what: Happened, unit: Unit = "C", zone: tzinfo | None = None)
     match what:
         case Opened() | NotBack():
             return opening_words(what, unit)
+        case Turned():
+            return TURNED[what.kind][not what.wrong]
         case NodeSaid():
             return "came online" if what.online else "went offline (last will)"
         case Clash():

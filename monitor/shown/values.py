@@ -62,6 +62,8 @@ def subject_name(subject: str, site: Site) -> str:
     probe = site.probes.get(subject)
     if probe is not None:
         return f"{site.machines[probe.machine].name} ({subject})"
+    if (switch := site.switches.get(subject)) is not None:
+        return f"{site.machines[switch.machine].name if switch.machine else 'All machines'} ({subject})"
     if subject in site.by_node:
         machines = sorted({site.machines[p.machine].name for p in site.by_node[subject]})
         return f"{', '.join(machines)} ({subject})"

@@ -17,8 +17,8 @@ from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.batch import Batch, Declared, Stay
 from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.rules import Rule
-from monitor.domain.needs.site import Machine, Probe, Site, grouped
-from monitor.domain.readings.reading import Now, Pack, Presence, Refused, Sample, to_ms
+from monitor.domain.needs.site import Machine, Probe, Site, Switch, grouped
+from monitor.domain.readings.reading import Now, Other, Pack, Presence, Refused, Sample, to_ms
 from monitor.domain.state.known import Look, State
 from monitor.domain.state.record import Event, Group, RefusedRow, StoredReading
 from monitor.domain.watch.evaluate import hear, plan, tick
@@ -87,6 +87,7 @@ def site(
     rules: Mapping[str, Rule] = RULES,
     unit: Unit = "C",
     contacts: tuple[str, ...] = ("sam",),
+    switches: tuple[Switch, ...] = (),
 ) -> Site:
     """A site with one probe in setter-1, unless others are given."""
     watched = dict(probes(("node-a/top", "setter-1")) if probe_map is None else probe_map)
@@ -100,6 +101,7 @@ def site(
         profiles=profiles,
         rules=rules,
         contacts=contacts,
+        switches={switch.key: switch for switch in switches},
         by_machine=grouped(watched, "machine"),
         by_node=grouped(watched, "node"),
     )
@@ -145,6 +147,7 @@ class Story:
     utc_step: timedelta = timedelta(0)  # what the label clock was set by so far
     clock_ok: bool = True
     air: dict[str, Air | None] = field(default_factory=dict)
+    switches: dict[str, bool] = field(default_factory=dict)  # what each switch sends, with its node's air
     boots: dict[str, int] = field(default_factory=dict)
     seqs: dict[str, int] = field(default_factory=dict)
     transitions: list[Transition] = field(default_factory=list)
@@ -193,7 +196,9 @@ class Story:
         number = self.seqs.get(node, -1) + 1 if seq is None else seq
         self.seqs[node] = max(number, self.seqs.get(node, -1))
         counted = int(self.at_s) + 100 if up_s is None else up_s
-        return self.hear(pack(node, number, counted, *samples, boot=self.boots.get(node, 7)))
+        said = pack(node, number, counted, *samples, boot=self.boots.get(node, 7))
+        others = tuple(Other(k.partition("/")[2], v) for k, v in self.switches.items() if k.startswith(f"{node}/"))
+        return self.hear(replace(said, others=others) if others else said)
 
     def run(self, minutes: float = 0.0, seconds: float = 0.0) -> None:
         """Let time pass: a tick each second; each probe with air speaks every interval_s."""

@@ -15,6 +15,7 @@ BOARD: dict[str, Any] = QUICK | {
     "INTERVAL_MS": 1500,
     "WIFI_NAME": "barn",
     "PROBES": (("top", "sht4x", 0x44), ("egg", "ds18b20", "28139bbb0b00001f"), ("low", "sht3x", 0x45)),
+    "SWITCHES": (("door", 32, 1), ("water", 33, 0)),
 }
 
 
@@ -29,15 +30,18 @@ def test_a_board_with_real_drivers() -> None:
             wait_until(lambda: "watchdog fed" in node.log(), 10, node.log())
             log = node.log().splitlines()
         pack = listener.heard("eggroom/barn/node-a/air")[0].pack
-    assert [(record["n"], record.get("v", record.get("vs"))) for record in pack] == [
+    assert [(record["n"], record.get("v", record.get("vs", record.get("vb")))) for record in pack] == [
         ("top/t", 37.5),
         ("top/rh", 55),
         ("egg/t", 37.5),
         ("low/fault", "bus"),
+        ("door", False),
+        ("water", True),
     ]
     assert abs(pack[0]["bt"] - time.time()) < 15
     for line in (
         "i2c scl=22 sda=21",
+        "pin 32 mode=in value=None",
         "wire found rom=28139bbb0b00001f",
         "pin 25 mode=out value=0",
         "wifi asked name=barn",

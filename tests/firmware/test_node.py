@@ -62,6 +62,7 @@ class Room:
         self.linked = True
         self.buzzer: list[tuple[int, bool]] = []
         self.fed = 0
+        self.contacts: dict[str, int] = dict.fromkeys((each[0] for each in settings.get("SWITCHES", ())), 0)
         example = {name: value for name, value in vars(settings_module).items() if name.isupper()}
         self.settings = SimpleNamespace(**(example | {"SITE": "barn", "PROBES": WARM_AND_DAMP} | settings))
         uptime = node_module.Uptime(
@@ -80,6 +81,7 @@ class Room:
             feed=self._feed,
             jitter_ms=lambda limit: limit,  # the longest jitter
             sleep_ms=self.pass_ms,
+            switches=[(name, lambda name=name: self.contacts[name]) for name, _, _ in self.settings.SWITCHES],
         )
 
     def _make_client(self, will: tuple[str, str], on_message: Any, idle: Any) -> FakeClient:
@@ -347,6 +349,31 @@ def test_faults_take_the_place_of_values() -> None:
         [("top/fault", "crc"), ("egg/t", 37.562)],
         [("top/t", 37.5), ("top/fault", "range"), ("egg/t", 37.562)],
     ]
+
+
+def test_a_switch_that_turned_is_told_at_once_and_one_that_bounces_once() -> None:
+    """What it says goes with every sample; once it has turned, and stayed so for 50 ms, a sample goes out before its time."""
+    room = Room(SWITCHES=(("door", 32, 1),))
+    room.run(3)
+    for level in (1, 0, 1):
+        room.contacts["door"] = level
+        room.run(0.02)
+    room.run(9)
+    packs = [json.loads(payload) for _, topic, payload, _ in room.client.sent if topic.endswith("/air")]
+    assert [(pack[0]["up"], pack[-1]) for pack in packs] == [
+        (0, {"n": "door", "vb": False}),
+        (3, {"n": "door", "vb": True}),
+        (10, {"n": "door", "vb": True}),
+    ]
+
+
+def test_a_switch_that_chatters_does_not_crowd_out_the_air() -> None:
+    """At most one message a second, however often it turns."""
+    room = Room(SWITCHES=(("door", 32, 1),))
+    for _ in range(50):
+        room.contacts["door"] = 1 - room.contacts["door"]
+        room.run(0.2)
+    assert len(room.airs()) <= 11
 
 
 def test_the_watchdog_is_fed_while_the_client_waits() -> None:

@@ -16,6 +16,8 @@ import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
+from monitor.adapters.link.wire import decode
+from monitor.domain.readings.reading import Other, Pack
 from tests.firmware.port import FIRMWARE, WARM_AND_DAMP, Broker, NodeProcess, start_node, wait_until
 from tests.receivers import free_port
 
@@ -144,6 +146,22 @@ def test_what_a_node_publishes(broker: Broker, listener: Listener) -> None:
         assert record["boot"] == boot
         assert -1.5 <= one.at_s - started_s - record["up"] <= 1.5
         assert record["up"] == record["seq"] * 200 // 1000  # on the rhythm: five samples to a second
+
+
+def test_a_switch_is_a_boolean_and_its_turn_a_message_of_its_own(
+    broker: Broker, listener: Listener, tmp_path: Path
+) -> None:
+    """What the service decodes of a real node: the switch as it stands with each sample, and at once when it turned."""
+    contact = tmp_path / "door"
+    with start(broker, INTERVAL_MS=60_000, SWITCHES=(("door", str(contact), 1),)):
+        listener.wait_for_seq(0)
+        contact.write_text("1")
+        listener.wait_for_seq(1)
+    said = [
+        decode(AIR, json.dumps(one.pack).encode(), root="eggroom", site="barn", retained=False)
+        for one in listener.heard(AIR)
+    ]
+    assert [pack.others for pack in said if isinstance(pack, Pack)] == [(Other("door", False),), (Other("door", True),)]
 
 
 def test_a_failed_read_is_told(broker: Broker, listener: Listener) -> None:
@@ -364,6 +382,11 @@ def test_a_small_heap_is_enough(broker: Broker, listener: Listener) -> None:
     ("settings", "told"),
     [
         ({"NODE": "Node_A"}, "id Node_A: expected 1 to 32 of a-z, 0-9 and -"),
+        (
+            {"SWITCHES": (("Door", 32, 1),)},
+            "switch Door: expected 1 to 32 of a-z, 0-9 and -, and not the end of a probe",
+        ),
+        ({"SWITCHES": (("door", 32, 2),)}, "switch door: 2, expected 1 or 0"),
         ({"PROBES": ()}, "PROBES: expected one or more"),
         ({"PROBES": WARM_AND_DAMP * 2}, "PROBES: expected one or more, each with a name of its own"),
         ({"PROBES": (("top", "dht22", 4),)}, "kind dht22: expected sht4x, sht3x, ds18b20 or scripted"),

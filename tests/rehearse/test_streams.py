@@ -25,7 +25,8 @@ MAX_BYTES = 400_000
 PACK = re.compile(
     r'\[\{"bn":"(?P<node>[a-z0-9-]+)/","n":"(?P<probe>[a-z]+)/t","u":"Cel","v":(?P<t>\d+\.\d\d),'
     r'"boot":(?P<boot>\d+),"seq":(?P<seq>\d+),"up":(?P<up>\d+)\},'
-    r'\{"n":"(?P=probe)/rh","u":"%RH","v":(?P<rh>\d+\.\d\d)\}\]'
+    r'\{"n":"(?P=probe)/rh","u":"%RH","v":(?P<rh>\d+\.\d\d)\}'
+    r'(?:,\{"n":"[a-z]+","vb":(?:true|false)\})*\]'
 )
 
 

@@ -19,6 +19,7 @@ from monitor.domain.alarms.about import (
     Astray,
     Away,
     Damaged,
+    Disbelieved,
     Fault,
     Heading,
     Losing,
@@ -27,6 +28,7 @@ from monitor.domain.alarms.about import (
     Projection,
     Seen,
     Setting,
+    Switched,
     Unfit,
     Unheard,
     Unmet,
@@ -70,6 +72,8 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Unheard: _same("nodes why"),
     Away: _same("since for_s felt"),
     Damaged: _same("path aside why taken"),
+    Switched: {"switch": "switch", "of": "kind"} | _same("felt warm"),
+    Disbelieved: {"switch": "switch", "of": "kind", "why": "why"},
     Overdue: _same("batches"),
     Astray: _same("batches"),
     Unmet: _same("what batches unknown places"),
@@ -98,6 +102,7 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     happened.WorkDone: _same("by"),
     happened.WorkOver: {},
     happened.Calibrated: _same("dry_bulb_c rh_pct by"),
+    happened.Turned: {"of": "kind", "wrong": "wrong"},
     Correction: _same("slope offset points"),
 }
 _NAMES = {kind: name for name, kind in KINDS.items()}

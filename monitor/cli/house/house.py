@@ -79,6 +79,8 @@ def _check(options: Asked) -> int:
         "contacts": len(contacts),
         "profiles": len(house.site.profiles),
     }
+    if house.site.switches:
+        counts["switches"] = len(house.site.switches)
     words = ", ".join(f"{n} {name}" for name, n in counts.items())
     note = "" if contacts else "\nnobody is told: no [[contact]] yet"
     return show(options.json, {"ok": True, **counts}, f"{options.config}: good: {words}{note}")

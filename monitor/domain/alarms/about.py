@@ -92,6 +92,29 @@ class Away:
     felt: tuple[tuple[str, float | None, float | None], ...] = ()
 
 
+SILENT, CHATTERING, CONTRADICTED = "silent", "chattering", "contradicted"
+
+
+@fixed
+class Switched:
+    """What a switch says, by its key and kind. felt: of no mains, each machine with eggs as in `Away`. warm: whether it has lasted for long, and the
+    machines are warm all the same: then something else feeds them, or the switch is wrong."""
+
+    switch: str
+    kind: str
+    felt: tuple[tuple[str, float | None, float | None], ...] = ()
+    warm: bool = False
+
+
+@fixed
+class Disbelieved:
+    """A switch that is not believed, and what it is of. why: SILENT: its node says nothing of it; CHATTERING; CONTRADICTED: by the air."""
+
+    switch: str
+    kind: str
+    why: str
+
+
 @fixed
 class Damaged:
     """The record at `path` was damaged and lies beside it as `aside` now. why: as its library says it, empty where a start before this one found
@@ -205,7 +228,21 @@ class Losing:
 
 
 Facts: TypeAlias = (
-    Unfit | Fault | Unusable | Apart | Heading | Unheard | Away | Damaged | Overdue | Astray | Unmet | Seen | Losing
+    Unfit
+    | Fault
+    | Unusable
+    | Apart
+    | Heading
+    | Unheard
+    | Away
+    | Damaged
+    | Switched
+    | Disbelieved
+    | Overdue
+    | Astray
+    | Unmet
+    | Seen
+    | Losing
 )
 # A quantity, for a value against its limit; facts; or words, of what comes from outside and of what an older program wrote.
 About: TypeAlias = str | Facts
@@ -219,6 +256,8 @@ KINDS: dict[str, type[Facts]] = {
     "unheard": Unheard,
     "away": Away,
     "damaged": Damaged,
+    "switched": Switched,
+    "disbelieved": Disbelieved,
     "overdue": Overdue,
     "astray": Astray,
     "unmet": Unmet,

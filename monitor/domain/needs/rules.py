@@ -54,6 +54,8 @@ WEIGHT_OFF, LOOK_AGAIN = "weight-off-track", "look-again"
 DRAW_DOWN_DUE = "draw-down-due"
 RECORD_DAMAGED = "record-damaged"
 WAS_AWAY = "was-away"
+MAINS_LOST, DOOR_OPEN, WATER_LOW, SWITCH_DOUBTFUL = "mains-lost", "door-open", "water-low", "switch-doubtful"
+OF_SWITCHES = (MAINS_LOST, DOOR_OPEN, WATER_LOW)  # what a switch says
 OF_SENSORS = (
     NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT, SENSOR_FAILED, SENSOR_SUSPECT, DISAGREE, DRIFTING,
 )  # fmt: skip
@@ -126,7 +128,7 @@ class Rule:
 
         Not what kills within the hour: each time it comes it is news, whoever answered the time before.
         """
-        return (self.of_the_air and self.level != LETHAL) or self.id in OF_SENSORS
+        return (self.of_the_air and self.level != LETHAL) or self.id in OF_SENSORS + OF_SWITCHES
 
 
 CHANGEABLE = ("priority", "limit", "on_delay_s", "off_delay_s", "deadband", "re_alarm_s", "respond_min")

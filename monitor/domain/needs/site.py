@@ -17,6 +17,8 @@ SETTER, HATCHER, BROODER, ROOM = "setter", "hatcher", "brooder", "room"
 ID = "[a-z0-9-]{1,32}"  # the form of the id of a site, machine, node, probe, batch or contact, as typed and on the wire
 HOLDS_EGGS = (SETTER, HATCHER)
 FORCED, STILL = "forced", "still"
+OF_MAINS, OF_DOOR, OF_WATER = "mains", "door", "water"
+SWITCHES = (OF_MAINS, OF_DOOR, OF_WATER)  # what a switch can be of
 
 
 @fixed
@@ -58,6 +60,32 @@ class Probe:
 
 
 @fixed
+class Switch:
+    """A switch that a node reads. key is `<node>/<name>`, name as its records bear it; kind one of SWITCHES; machine: whose, "" for the house's mains.
+
+    true_means: whether true says that there are mains, that the door is open, that the water is low; else that it is not so.
+    node, silence_s: as of a probe. subject: what its alarm is about.
+    """
+
+    key: str
+    kind: str
+    machine: str = ""
+    true_means: bool = True
+    interval_s: float = 10.0
+    node: str = field(init=False, repr=False, compare=False)
+    silence_s: float = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "node", self.key.partition("/")[0])
+        object.__setattr__(self, "silence_s", max(3.0 * self.interval_s, 60.0))
+
+    def wrong(self, value: bool) -> bool:
+        """Whether what it sends is what somebody is to know: no mains, an open door, little water."""
+        so = value is self.true_means
+        return not so if self.kind == OF_MAINS else so
+
+
+@fixed
 class Site:
     """Everything a decision needs that does not change while the daemon runs."""
 
@@ -78,10 +106,17 @@ class Site:
     own_rules: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # what of `rules` is the site's own
     # Error (1 sd), g, by id; the first is used unless another is named.
     scales: Mapping[str, float] = field(default_factory=dict)
+    switches: Mapping[str, Switch] = field(default_factory=dict)
     hearing: Mapping[str, Hearing] = field(default_factory=dict)  # by contact; one that is not in it hears everything
     by_limit: Mapping[Judged, str] = field(init=False, repr=False, compare=False)  # the id of each band limit's rule
+    doors: Mapping[str, tuple[Switch, ...]] = field(init=False, repr=False, compare=False)  # by machine
 
     def __post_init__(self) -> None:
+        doors: dict[str, tuple[Switch, ...]] = {}
+        for switch in self.switches.values():
+            if switch.kind == OF_DOOR:
+                doors[switch.machine] = (*doors.get(switch.machine, ()), switch)
+        object.__setattr__(self, "doors", doors)
         object.__setattr__(self, "by_limit", by_limit(self.rules))
 
     def hearing_of(self, contact: str) -> Hearing:

@@ -161,6 +161,14 @@ class WorkOver:
 
 
 @fixed
+class Turned:
+    """A switch turned. kind: as of a configured one; wrong: whether it says what somebody is to know (no mains, an open door, little water)."""
+
+    kind: str
+    wrong: bool
+
+
+@fixed
 class Calibrated:
     """A probe was held against a reference, and is corrected so."""
 
@@ -172,7 +180,7 @@ class Calibrated:
 OfBatch: TypeAlias = SetOf | MovedTo | StageSaid | Lockdown | WentOn | OutOf | Closed | Removed
 Happened: TypeAlias = (
     Opened | NotBack | NodeSaid | Clash | NeverCame | ClockSet | NodeClockSet | Broker | OfBatch
-    | WorkBegun | WorkDone | WorkOver | Calibrated
+    | WorkBegun | WorkDone | WorkOver | Turned | Calibrated
 )  # fmt: skip
 KINDS: dict[str, type[Happened]] = {
     "opened": Opened,
@@ -194,5 +202,6 @@ KINDS: dict[str, type[Happened]] = {
     "work begun": WorkBegun,
     "work done": WorkDone,
     "work over": WorkOver,
+    "turned": Turned,
     "calibrated": Calibrated,
 }  # by the names that a record keeps

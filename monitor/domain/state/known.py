@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
-from monitor.domain.alarms.about import Apart, Fault, Unusable
+from monitor.domain.alarms.about import Apart, Fault, Switched, Unusable
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.alarms.notice import Reach
 from monitor.domain.eggs.book import EggBook
@@ -20,7 +20,17 @@ from monitor.domain.eggs.temperature import EggModel
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import Needs
 from monitor.domain.needs.batch import Batch, batch_of
-from monitor.domain.needs.rules import DISAGREE, DRY_BULB, EGG, HIGH, PRIORITIES, SENSOR_FAILED, Rule
+from monitor.domain.needs.rules import (
+    DISAGREE,
+    DRY_BULB,
+    EGG,
+    HIGH,
+    LOW,
+    OF_SWITCHES,
+    PRIORITIES,
+    SENSOR_FAILED,
+    Rule,
+)
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.agreement import Pairs
 from monitor.domain.readings.calibration import Calibration
@@ -31,6 +41,7 @@ from monitor.domain.readings.reading import Now
 from monitor.domain.signs.heading import Window
 from monitor.domain.signs.lately import Mean, Span
 from monitor.domain.signs.opening import Handling, Watch
+from monitor.domain.signs.switch import Contact
 from monitor.domain.state.memory import EggFelt, Heard, Held, NodeFact
 from monitor.domain.state.record import Group, Unknown
 
@@ -141,6 +152,7 @@ class MachineState:
 
     watch: whether someone has just opened it; handling: work at it that someone declared. means: how its air was lately, over each span
     of the plan; windows: its air, as judged low and high; seen_by: the probes that both are of. pairs: how its probes stand to one another. reached: the batches whose lockdown humidity was.
+    door_lowest_c: how cold its air came while its door's contact says that it is open.
     """
 
     plan: Plan | None = None
@@ -151,6 +163,7 @@ class MachineState:
     seen_by: tuple[str, ...] | None = None
     pairs: Pairs | None = None
     reached: frozenset[str] = frozenset()
+    door_lowest_c: float | None = None
 
 
 @dataclass(slots=True)
@@ -184,6 +197,7 @@ class State:
     machines: dict[str, MachineState] = field(default_factory=dict)
     probes: dict[str, ProbeState] = field(default_factory=dict)
     nodes: dict[str, NodeState] = field(default_factory=dict)
+    contacts: dict[str, Contact] = field(default_factory=dict)  # by switch
     batches: dict[str, Batch] = field(default_factory=dict)
     books: dict[str, EggBook] = field(default_factory=dict)  # of open batches, and of closed ones that were asked for
     looks: dict[str, tuple[Entry, ...]] = field(default_factory=dict)  # batch: what is to be looked at again
@@ -302,7 +316,15 @@ def rule_of(look: Look, subject: str, rule_id: str) -> Rule:
         return _raised(rule, max(standing, key=PRIORITIES.index, default=rule.priority))
     if rule_id == DISAGREE and (_outside(look, subject) or _was_outside(look.state, subject)):
         return _raised(rule, HIGH)
+    if rule_id in OF_SWITCHES and _is_warm(look.state, (subject, rule_id)):
+        return replace(rule, priority=LOW)
     return rule
+
+
+def _is_warm(state: State, key: Key) -> bool:
+    """Whether what a switch says has lasted for long, and harmed nothing."""
+    alarm = state.alarms.get(key)
+    return alarm is not None and isinstance(alarm.about, Switched) and alarm.about.warm
 
 
 def _outside(look: Look, machine: str) -> bool:

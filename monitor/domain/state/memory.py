@@ -12,6 +12,7 @@ from monitor.domain.readings.quality import Trail
 from monitor.domain.signs.heading import Window
 from monitor.domain.signs.lately import Mean
 from monitor.domain.signs.opening import Watch
+from monitor.domain.signs.switch import Contact
 
 
 @fixed
@@ -129,3 +130,4 @@ class Memory:
     alarms: tuple[AlarmMemory, ...] = ()
     nodes: tuple[NodeMemory, ...] = ()
     last_watched: datetime | None = None
+    contacts: tuple[tuple[str, Contact], ...] = ()  # by switch

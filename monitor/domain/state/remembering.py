@@ -46,6 +46,7 @@ def remember(look: Look, final: bool = False) -> Memory:
         ),
         nodes=_nodes(look),
         last_watched=look.state.last_watched,
+        contacts=tuple(look.state.contacts.items()),
     )
 
 
@@ -77,6 +78,7 @@ def take_up(look: Look, memory: Memory) -> None:
         known.trail = p.trail or known.trail
         known.held = p.held or known.held
     _take_up_nodes(look, memory)
+    look.state.contacts.update((key, of) for key, of in memory.contacts if key in look.site.switches)
     for m in memory.machines:
         if m.machine not in look.site.machines:
             continue

@@ -6,15 +6,22 @@ The answer may be too early, never too late: `tick` at an instant before it deci
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 from monitor.domain.alarms.alarm import Alarm, again_s
-from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE
+from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, SWITCH_DOUBTFUL
 from monitor.domain.readings.numbering import HOLE_S
 from monitor.domain.state.known import Key, Look, rule_of
 from monitor.domain.watch.overdue import LOOK_EVERY_S
 from monitor.domain.watch.plan import SITE_SUBJECT
 
-_BY_TIME = (NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT)  # alarms whose delays passing time completes
+_BY_TIME = (
+    NO_DATA,
+    NO_HUMIDITY,
+    NODE_OFFLINE,
+    ALL_SILENT,
+    SWITCH_DOUBTFUL,
+)  # alarms whose delays passing time completes
 
 
 def due_mono_s(look: Look) -> float:
@@ -51,12 +58,22 @@ def due_mono_s(look: Look) -> float:
             lost_at_s = (humid_at_s if humid_at_s > started_s else started_s) + silence_s
             if mono_s <= lost_at_s < soonest:
                 soonest = lost_at_s
+    soonest = min([soonest, *_switches_due_s(look)])
     for key, alarm in look.state.alarms.items():
         soonest = min(soonest, _alarm_due_s(look, key, alarm))
     for numbering in (n for node in look.state.nodes.values() for n in node.numberings.values()):
         if numbering.above and numbering.hole_since_mono_s is not None:
             soonest = min(soonest, numbering.hole_since_mono_s + HOLE_S)
     return soonest
+
+
+def _switches_due_s(look: Look) -> Iterator[float]:
+    """When each switch will have been silent for too long."""
+    for switch in look.site.switches.values():
+        contact, heard_s = look.state.contacts.get(switch.key), look.state.started_mono_s
+        silent_at_s = (heard_s if contact is None else max(contact.mono_s, heard_s)) + switch.silence_s
+        if look.now.mono_s <= silent_at_s:
+            yield silent_at_s
 
 
 def _alarm_due_s(look: Look, key: Key, alarm: Alarm) -> float:

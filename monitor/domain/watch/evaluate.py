@@ -22,7 +22,7 @@ from monitor.domain.alarms.alarm import (
 )
 from monitor.domain.needs.batch import batch_of
 from monitor.domain.needs.places import brought
-from monitor.domain.needs.rules import MISSING
+from monitor.domain.needs.rules import MISSING, OF_SWITCHES
 from monitor.domain.readings.reading import Pack, Presence, Refused
 from monitor.domain.state.happened import HATCHER, Lockdown
 from monitor.domain.state.known import Look, rule_of, troubled
@@ -34,7 +34,7 @@ from monitor.domain.watch.machine_air import judge_readings
 from monitor.domain.watch.overdue import look_for_overdue
 from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.planning import plan as plan
-from monitor.domain.watch.sensors import judge_faults
+from monitor.domain.watch.sensors import RULE_OF, judge_faults, judge_silent_switches, judge_switches, subject_of
 from monitor.domain.watch.silence import judge_away, judge_silence, take_presence
 from monitor.domain.watch.telling import remind
 
@@ -45,6 +45,8 @@ def hear(look: Look, message: Pack | Presence | Refused) -> None:
     if isinstance(message, Pack):
         fresh = take_in(look, message)
         judge_faults(look, message)
+        if look.site.switches:
+            judge_switches(look, message.node)
         if fresh:
             judge_readings(look, fresh)
     elif isinstance(message, Presence):
@@ -65,6 +67,7 @@ def tick(look: Look) -> None:
         plan(look, machine)
     judge_silence(look)
     judge_away(look)
+    judge_silent_switches(look)
     look_for_overdue(look)
     for key, alarm in list(look.state.alarms.items()):
         if alarm.condition or alarm.shelved_until is not None:
@@ -80,9 +83,11 @@ def retire(look: Look) -> None:
 
     What is configured again is judged again.
     """
-    subjects = {SITE_SUBJECT, *look.site.machines, *look.site.probes, *look.site.by_node}
+    subjects = {SITE_SUBJECT, *look.site.machines, *look.site.probes, *look.site.by_node, *look.site.switches}
+    switched = {(subject_of(switch), RULE_OF[switch.kind]) for switch in look.site.switches.values()}
     for key, alarm in list(look.state.alarms.items()):
         known = alarm.subject in subjects or batch_of(alarm.subject) in look.state.batches
+        known = key in switched if alarm.rule in OF_SWITCHES else known
         if alarm.rule not in look.site.rules:
             del look.state.alarms[key]
         elif not known and alarm.suppressed != GONE:

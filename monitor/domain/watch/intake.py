@@ -16,11 +16,13 @@ from monitor.domain.readings.dating import UNSETTLED, relabel
 from monitor.domain.readings.numbering import Gap, Numbering, give_up, take
 from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, Pack, Sample, from_ms, to_ms
+from monitor.domain.signs.switch import chatters, follow
 from monitor.domain.state.dates import Dated, forget_boots, when_taken
-from monitor.domain.state.happened import Clash, ClockSet, NeverCame
+from monitor.domain.state.happened import Clash, ClockSet, NeverCame, Turned
 from monitor.domain.state.known import Look, NodeState, ProbeState, Said, troubled
 from monitor.domain.state.memory import Held, NodeFact
 from monitor.domain.state.record import Event, Reflag, RefusedRow, StoredReading, Unknown
+from monitor.domain.watch.plan import SITE_SUBJECT
 
 MAX_FACTS = 32  # of what a node says besides its air
 MAX_SAID = 600  # messages of a node of which it is known what they said: a node keeps 512 to send again
@@ -95,6 +97,7 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
                 fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality, known, confirmed, sample.dry_bulb_c)
         else:
             _note_trouble(look, probe, sample, waited_s=waited_s)
+    _hear_switches(look, pack, dates)
     return list(fresh.values())
 
 
@@ -130,6 +133,31 @@ def _keep_facts(look: Look, pack: Pack, node: NodeState) -> None:
             del node.said_in[next(iter(node.said_in))]
     if pack.refused is not None:
         look.out.refused.append(RefusedRow(look.now.utc, pack.refused))
+
+
+def _hear_switches(look: Look, pack: Pack, dates: dict[str, Dated]) -> None:
+    """What the switches of a node say now: what waited in a broker or a node is history. dates: of the pack so far."""
+    if not (pack.others and look.site.switches):
+        return
+    newest = max(pack.samples, key=lambda s: (s.at_ms or 0, s.offset_s), default=Sample("", None, None))
+    taken = None
+    for other in pack.others:
+        switch = look.site.switches.get(f"{pack.node}/{other.name}")
+        if switch is None or not isinstance(other.value, bool) or pack.retained:
+            continue
+        if taken is None and (taken := when_taken(look, pack, newest, dates=dates)) is None:
+            return
+        line, up_ms, waited_s = taken
+        if waited_s > switch.silence_s:
+            continue
+        before = look.state.contacts.get(switch.key)
+        at, mono_s = from_ms(line.offset_ms + up_ms), look.now.mono_s
+        now = follow(before, switch.wrong(other.value), at=at, order=(line.id, up_ms), mono_s=mono_s)
+        if now.said is not now.kept and not chatters(now, mono_s):
+            subject = switch.machine or SITE_SUBJECT
+            look.out.events.append(Event(now.since, "switch", subject, what=Turned(switch.kind, now.said)))
+            now = replace(now, kept=now.said)
+        look.state.contacts[switch.key] = now
 
 
 def _came_again(look: Look, pack: Pack) -> None:

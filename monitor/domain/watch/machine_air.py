@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from statistics import median
 
@@ -16,6 +18,7 @@ from monitor.domain.signs.heading import STEP_S, Window, leaves
 from monitor.domain.signs.lately import Mean, follow
 from monitor.domain.signs.opening import AT_WORK, AWAITED, BACK, NOT_BACK, Watch, holds, outcome, watch
 from monitor.domain.signs.seen import NotBack, Opened
+from monitor.domain.state.contacts import door_holds
 from monitor.domain.state.happened import WorkOver
 from monitor.domain.state.known import Limit, Look, MachineState, Plan
 from monitor.domain.state.memory import Heard
@@ -27,6 +30,7 @@ from monitor.domain.watch.planning import plan
 from monitor.domain.watch.sensors import compare_sensors, judge_sensor
 from monitor.domain.watch.silence import heard_again
 
+SLACK_S = 120.0  # so long before the air is seen to fall a contact may have told of it
 _UNSEEN = Watch()
 _NO_WINDOW = Window()
 # Dry bulb to judge low limits by and to judge high ones by, then humidity likewise.
@@ -84,10 +88,11 @@ def _watch_door(  # noqa: PLR0917 - with each reading
 ) -> bool:
     """Whether the machine has just been opened, as its air shows: then what is too cold or too dry may wait, but never for long."""
     machine = plan_.needs.machine
+    contact = _by_contact(look, machine, fresh) if machine in look.site.doors else None
     seen = known.watch or _UNSEEN
     lead = _lead(look, machine, fresh)
     if lead is None or dry_bulb_c is None or lead.quality.dry_bulb_flag >= FAIL or lead.quality.rh_flag >= FAIL:
-        return holds(seen, look.now.mono_s)
+        return holds(seen, look.now.mono_s) if contact is None else contact
     if lead.quality.held:  # a door's first reading is a jump like any other: it waits to be judged, but not to be seen
         dry_bulb_c = min(dry_bulb_c, lead.dry_bulb_c)
     kpa = vapour_kpa(lead.dry_bulb_c, _scaled(lead.rh_pct or 0.0))
@@ -95,6 +100,10 @@ def _watch_door(  # noqa: PLR0917 - with each reading
         seen, look.now.mono_s, dry_bulb_c, kpa, interval_s=lead.probe.interval_s, band_low_c=plan_.low_dry_bulb_c
     )
     known.watch = seen
+    if contact is not None:
+        if verdict.opening is not None:
+            _missed(look, machine, verdict.opening.since_s)
+        return contact
     if verdict.why:
         look.out.events.append(Event(look.now.utc, "opening", machine, what=NotBack(verdict.why)))
     if verdict.opening is not None:
@@ -103,6 +112,31 @@ def _watch_door(  # noqa: PLR0917 - with each reading
         opened = Opened(round(minutes), round(verdict.opening.deepest_c, 1))
         look.out.events.append(Event(began, "opening", machine, what=opened))
     return holds(seen, look.now.mono_s)
+
+
+def _by_contact(look: Look, machine: str, fresh: list[Fresh]) -> bool | None:
+    """What the contact of its door says of low air; None where none is believed. How cold it came is noted, and written once it is shut."""
+    known, held = look.state.machine(machine), door_holds(look, machine)
+    said = [c for s in look.site.doors[machine] if (c := look.state.contacts.get(s.key)) is not None]
+    if any(c.said for c in said) and held is not None:
+        before_c = math.inf if known.door_lowest_c is None else known.door_lowest_c
+        known.door_lowest_c = min([before_c, *(r.dry_bulb_c for r in fresh if r.quality.dry_bulb_fit)])
+    elif known.door_lowest_c is not None:
+        lowest_c, known.door_lowest_c = known.door_lowest_c, None
+        shut = max(said, key=lambda c: c.turned_mono_s)
+        if held is not None and len(shut.turns) > 1 and math.isfinite(lowest_c):
+            open_s = shut.turns[-1] - shut.turns[-2]
+            opened = Opened(round(open_s / 60.0), round(lowest_c, 1))
+            look.out.events.append(Event(shut.since - timedelta(seconds=open_s), "opening", machine, what=opened))
+    return held
+
+
+def _missed(look: Look, machine: str, since_s: float) -> None:
+    """The air shows an opening that no contact of the door has told: by the third the contact is not believed."""
+    for switch in look.site.doors[machine]:
+        contact = look.state.contacts[switch.key]
+        if not contact.said and not any(turn >= since_s - SLACK_S for turn in contact.turns):
+            look.state.contacts[switch.key] = replace(contact, missed=contact.missed + 1)
 
 
 def _lead(look: Look, machine: str, fresh: list[Fresh]) -> Fresh | None:

@@ -1,22 +1,52 @@
-"""Whether a machine's sensors can be believed: each by itself, and against one another. A doubt silences no danger."""
+"""Whether a machine's sensors can be believed: each by itself, and against one another. A doubt silences no danger.
+
+And what its switches say: no mains, an open door, little water; and which of them says nothing, chatters, or is contradicted by the air.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from statistics import median
 
-from monitor.domain.alarms.about import About, Apart, Fault, Unfit
-from monitor.domain.alarms.alarm import IN, OUT, Judgement, more_urgent
+from monitor.domain.alarms.about import (
+    CHATTERING,
+    CONTRADICTED,
+    SILENT,
+    About,
+    Apart,
+    Disbelieved,
+    Fault,
+    Switched,
+    Unfit,
+)
+from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement, more_urgent
 from monitor.domain.needs.bands import DRY_BULB
-from monitor.domain.needs.rules import DISAGREE, DRIFTING, HIGH, SENSOR_FAILED, SENSOR_SUSPECT
-from monitor.domain.needs.site import STILL
+from monitor.domain.needs.rules import (
+    DISAGREE,
+    DOOR_OPEN,
+    DRIFTING,
+    HIGH,
+    MAINS_LOST,
+    SENSOR_FAILED,
+    SENSOR_SUSPECT,
+    SWITCH_DOUBTFUL,
+    WATER_LOW,
+)
+from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER, STILL, Switch
 from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Difference, Given, Pairs, agree
 from monitor.domain.readings.quality import among, stands_still, step_k_of
 from monitor.domain.readings.reading import FAIL, SUSPECT, Pack
+from monitor.domain.signs.switch import Contact, chatters
+from monitor.domain.state.contacts import MISSED, believed
 from monitor.domain.state.known import Look, rule_of
 from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.intake import Fresh
+from monitor.domain.watch.plan import SITE_SUBJECT
+from monitor.domain.watch.silence import felt_in, spoke
 
+RULE_OF = {OF_MAINS: MAINS_LOST, OF_DOOR: DOOR_OPEN, OF_WATER: WATER_LOW}
+# Without heat, or with an open door, a cabinet of ten hours' time constant is half a kelvin down by then (judgement).
+WARM_S = 1800.0
 _NOTHING = Pairs()
 JUMP_S = (
     1800.0  # a jump and the ten minutes after which the two are found apart, with the readings that are not compared
@@ -138,3 +168,84 @@ def _about(tests: tuple[tuple[str, int], ...], flag: int, sent_c: float | None =
     if test is None:
         return ""
     return Unfit(test, sent_c if test == _OF_THE_AIR else None)
+
+
+def judge_switches(look: Look, node: str) -> None:
+    """After a message of a node: what its switches say."""
+    for switch in look.site.switches.values():
+        if switch.node == node:
+            _judge_doubt(look, switch)
+            _judge_said(look, switch)
+
+
+def judge_silent_switches(look: Look) -> None:
+    """As time passes: switches of which nothing comes, though their node speaks. That it does not is its own alarm."""
+    for switch in look.site.switches.values():
+        if _why_doubted(look, switch) or (switch.key, SWITCH_DOUBTFUL) in look.state.alarms:
+            _judge_doubt(look, switch)
+
+
+def subject_of(switch: Switch) -> str:
+    """What its alarm is about."""
+    return switch.machine or SITE_SUBJECT
+
+
+def _judge_doubt(look: Look, switch: Switch) -> None:
+    why, key = _why_doubted(look, switch), (switch.key, SWITCH_DOUBTFUL)
+    if why:
+        judge(look, key, Judgement(OUT, look.now.utc, about=Disbelieved(switch.key, switch.kind, why)))
+    elif key in look.state.alarms and believed(look, switch) is not None:
+        judge(look, key, Judgement(IN, look.now.utc))
+
+
+def _why_doubted(look: Look, switch: Switch) -> str:
+    contact, mono_s = look.state.contacts.get(switch.key), look.now.mono_s
+    heard_s = look.state.started_mono_s if contact is None else max(contact.mono_s, look.state.started_mono_s)
+    if mono_s - heard_s > switch.silence_s:
+        return SILENT if spoke(look, switch.node) else ""
+    if contact is None:
+        return ""
+    if contact.missed >= MISSED:
+        return CONTRADICTED
+    return CHATTERING if chatters(contact, mono_s) else ""
+
+
+def _judge_said(look: Look, switch: Switch) -> None:
+    """All switches of one kind and subject together: one that says it is enough, and all must say that it is over."""
+    key = (subject_of(switch), RULE_OF[switch.kind])
+    alike = [s for s in look.site.switches.values() if (s.kind, s.machine) == (switch.kind, switch.machine)]
+    said = [(s, contact) for s in alike if (contact := believed(look, s)) is not None]
+    wrong = [each for each in said if each[1].said]
+    if wrong:
+        first, contact = min(wrong, key=lambda each: each[1].turned_mono_s)
+        _judge_wrong(look, key, first, contact=contact)
+    elif key in look.state.alarms and said:
+        newest = max(contact.since for _, contact in said)
+        judge(look, key, Judgement(IN if len(said) == len(alike) else BETWEEN, newest))
+
+
+def _judge_wrong(look: Look, key: tuple[str, str], switch: Switch, *, contact: Contact) -> None:
+    machines = [switch.machine] if switch.machine else [*look.site.machines]
+    felt = tuple(found for m in machines if (found := felt_in(look, m)) is not None) if switch.kind == OF_MAINS else ()
+    lasts = switch.kind != OF_WATER and look.now.mono_s - contact.turned_mono_s >= WARM_S
+    about = Switched(switch.key, switch.kind, felt, lasts and _all_warm(look, machines))
+    before = look.state.alarms.get(key)
+    known = before.about if before is not None and before.condition and isinstance(before.about, Switched) else None
+    handling = look.state.machine(switch.machine).handling if switch.kind == OF_DOOR else None
+    judge(look, key, Judgement(OUT, contact.since, about=about), held=handling is not None)
+    if known is not None and known.warm and not about.warm:
+        settle(look, key, more_urgent(look.state.alarms[key], look.now))
+
+
+def _all_warm(look: Look, machines: list[str]) -> bool:
+    """Whether every machine that is heard, and that should be warm, is."""
+    found: list[bool] = []
+    for machine in machines:
+        plan = look.state.plan_of(machine)
+        if plan is None or plan.low_dry_bulb_c is None:
+            continue
+        for probe in look.site.by_machine.get(machine, ()):
+            heard = look.state.probe(probe.key).heard
+            if heard is not None and look.now.mono_s - heard.mono_s <= probe.silence_s:
+                found.append(heard.dry_bulb_c >= plan.low_dry_bulb_c)
+    return bool(found) and all(found)

@@ -6,11 +6,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import timedelta
 
-from monitor.domain.alarms.about import ABSENT, ELSEWHERE, REFUSED, About, Away, Fault, Unheard, Unusable
+from monitor.domain.alarms.about import ABSENT, ELSEWHERE, MAINS, REFUSED, About, Away, Fault, Unheard, Unusable
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, more_urgent
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, WAS_AWAY
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.reading import Now, Presence
+from monitor.domain.state.contacts import mains_gone
 from monitor.domain.state.happened import NodeSaid
 from monitor.domain.state.known import Look, Said, State
 from monitor.domain.state.record import Event
@@ -96,7 +97,8 @@ def _judge_all(look: Look, everybody: bool, nodes: int) -> None:
     key = (SITE_SUBJECT, ALL_SILENT)
     before = look.state.alarms.get(key)
     known = before.about if before is not None and before.condition and isinstance(before.about, Unheard) else None
-    why = look.state.lost or ("" if known is None else known.why)
+    found = MAINS if mains_gone(look) else look.state.lost
+    why = found or ("" if known is None else known.why)
     judge(look, key, _silence(everybody, look.now, Unheard(nodes, why)))
     if everybody and known is not None and why != known.why:
         settle(look, key, more_urgent(look.state.alarms[key], look.now))
@@ -184,14 +186,14 @@ def judge_away(look: Look) -> None:
     if away_s < AWAY_S:
         state.last_watched = None
         return
-    felt = tuple(found for machine in look.site.machines if (found := _felt(look, machine)) is not None)
+    felt = tuple(found for machine in look.site.machines if (found := felt_in(look, machine)) is not None)
     if any(air_c is None for _, air_c, _ in felt) and up_s < HEARD_WITHIN_S:
         return
     state.last_watched = None
     judge(look, _AWAY, Judgement(OUT, now.utc, about=Away(since, round(away_s, 0), felt)))
 
 
-def _felt(look: Look, machine: str) -> tuple[str, float | None, float | None] | None:
+def felt_in(look: Look, machine: str) -> tuple[str, float | None, float | None] | None:
     """A machine with eggs, its air as heard in this run, and its coldest eggs; None of one that is empty."""
     plan = look.state.plan_of(machine)
     if plan is None or not plan.needs.occupants:

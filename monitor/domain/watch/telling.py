@@ -37,6 +37,7 @@ from monitor.domain.needs.rules import (
     BELOW,
     CRITICAL,
     DISAGREE,
+    DOOR_OPEN,
     DRAW_DOWN_DUE,
     DRY_BULB,
     EGG,
@@ -47,6 +48,7 @@ from monitor.domain.needs.rules import (
     LOCKDOWN_OVERDUE,
     LOOK_AGAIN,
     LOW,
+    MAINS_LOST,
     MEDIUM,
     NO_DATA,
     NO_HUMIDITY,
@@ -55,7 +57,10 @@ from monitor.domain.needs.rules import (
     PRIORITIES,
     SENSOR_FAILED,
     SENSOR_SUSPECT,
+    SWITCH_DOUBTFUL,
+    WARNING,
     WAS_AWAY,
+    WATER_LOW,
     Rule,
 )
 from monitor.domain.state.known import Look, doubt_of, plan_with, rule_of, waits_for
@@ -109,7 +114,7 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
 def _beside(look: Look, alarm: Alarm) -> bool:
     """Whether what is worse, or what it comes of, asks again by itself."""
     judged = look.site.rules[alarm.rule]
-    return (judged.of_the_air or alarm.rule == NO_DATA) and said_already(look, *alarm.key)
+    return (judged.of_the_air or alarm.rule in (NO_DATA, MAINS_LOST, WATER_LOW)) and said_already(look, *alarm.key)
 
 
 def facts_now(look: Look, alarm: Alarm) -> Facts:
@@ -196,6 +201,13 @@ def said_already(look: Look, subject: str, rule: str) -> bool:
         return _too_hot_or_cold(look, subject)
     if rule == LOCKDOWN_OVERDUE:
         return _stands(look, subject, NOT_RAISED) and moving(look, subject) is not None  # which says: move these
+    if rule == MAINS_LOST:
+        return _stands(look, SITE_SUBJECT, ALL_SILENT)  # which says that it is the mains
+    if rule == WATER_LOW:
+        return _limit_stands(look, subject, (HUMIDITY, BELOW, ALARM))
+    if rule == SWITCH_DOUBTFUL:
+        node = look.site.switches[subject].node if subject in look.site.switches else ""
+        return _stands(look, SITE_SUBJECT, ALL_SILENT) or _stands(look, node, NODE_OFFLINE)
     judged = look.site.rules[rule]
     if rule == NOT_RAISED:
         return _late_for_moving(look, subject)
@@ -222,7 +234,7 @@ def _said_of_the_air(look: Look, subject: str, rule: Rule) -> bool:
         return True
     if rule.level == ALARM and _outdone(look, subject, rule):
         return True
-    if rule.side == BELOW and _not_back(look, subject, rule):
+    if rule.side == BELOW and (_not_back(look, subject, rule) or _switch_says(look, subject, rule)):
         return True
     if rule.quantity != HUMIDITY:
         return False
@@ -310,6 +322,19 @@ def _not_back(look: Look, subject: str, rule: Rule) -> bool:
         return False
     told, this = (PRIORITIES.index(rule_of(look, subject, r).priority) for r in (HANDLING_OVER, rule.id))
     return told >= this
+
+
+def _switch_says(look: Look, subject: str, rule: Rule) -> bool:
+    """Whether it was told what the air is low for: that there are no mains, that the door is open, that the water is low."""
+    if rule.quantity == HUMIDITY and rule.level == WARNING and _stands(look, subject, WATER_LOW):
+        return True
+    causes = ((SITE_SUBJECT, MAINS_LOST), (subject, MAINS_LOST), (subject, DOOR_OPEN))
+    urgent = PRIORITIES.index(rule_of(look, subject, rule.id).priority)
+    for key in causes:
+        alarm = look.state.alarms.get(key)
+        if alarm is not None and _fresh(look, alarm, rule) and PRIORITIES.index(rule_of(look, *key).priority) >= urgent:
+            return True
+    return False
 
 
 def _doubtful(look: Look, alarm: Alarm) -> bool:

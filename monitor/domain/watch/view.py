@@ -11,8 +11,9 @@ from monitor.domain.alarms.notice import of_hens, quantity_of
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs, Occupant, derived_rh
 from monitor.domain.needs.batch import batch_of, counted
 from monitor.domain.needs.profile import Band
-from monitor.domain.needs.site import Probe, Site
+from monitor.domain.needs.site import Probe, Site, Switch
 from monitor.domain.readings.reading import Now
+from monitor.domain.state.contacts import believed
 from monitor.domain.state.known import Look, Plan, doubt_of, egg_range_c
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.plan import occupants
@@ -106,6 +107,15 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         handling_until: str | None
         settling_until: str | None
         alarms: list[AlarmView]
+        switches: NotRequired[list[SwitchView]]  # only where it has any
+
+    class SwitchView(TypedDict):
+        """What a switch of a machine, or of the house, says; None where it is not believed."""
+
+        switch: str
+        of: str
+        wrong: bool | None
+        since: str | None
 
     class StayView(TypedDict):
         """A batch's time in one machine."""
@@ -151,7 +161,7 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
     inside = set() if plan is None else {o.batch for o in plan.needs.occupants}
     subjects = {machine, *_keys(look.site, machine)}
     alarms = [a for a in look.state.alarms.values() if a.subject in subjects or batch_of(a.subject) in inside]
-    return {
+    view: MachineView = {
         "machine": machine,
         "name": about.name,
         "kind": about.kind,
@@ -170,6 +180,16 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
             if state_of(a) != "normal"
         ],
     }
+    if switches := [_switch(look, s) for s in look.site.switches.values() if s.machine in ("", machine)]:
+        view["switches"] = switches
+    return view
+
+
+def _switch(look: Look, switch: Switch) -> SwitchView:
+    contact = believed(look, switch)
+    if contact is None:
+        return {"switch": switch.key, "of": switch.kind, "wrong": None, "since": None}
+    return {"switch": switch.key, "of": switch.kind, "wrong": contact.said, "since": utc_text(contact.since)}
 
 
 def alarm_view(
@@ -212,7 +232,8 @@ def rfc3339(now: Now) -> str:
 
 def _keys(site: Site, machine: str) -> set[str]:
     probes = site.by_machine.get(machine, ())
-    return {p.key for p in probes} | {p.node for p in probes}
+    switches = {s.key for s in site.switches.values() if s.machine == machine}
+    return {p.key for p in probes} | {p.node for p in probes} | switches
 
 
 def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> ProbeView:

@@ -11,9 +11,10 @@ from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rules import PRIORITIES
 from monitor.domain.needs.site import Site
-from monitor.domain.wall import WIDTH, filled, wall_time
-from monitor.shown.about import NOT_USABLE
+from monitor.domain.wall import WIDTH, filled, local_time, wall_time
+from monitor.shown.about import NOT_USABLE, SWITCH_WORDS
 from monitor.shown.form import rough_span
+from monitor.shown.happened import TURNED, WELL
 from monitor.shown.now.alarms import WANTS_YOU, alarm_line, alarm_lines
 from monitor.shown.values import (
     DRAW_DOWN_WORDS,
@@ -28,7 +29,7 @@ from monitor.shown.values import (
 )
 
 if TYPE_CHECKING:
-    from monitor.domain.watch.view import AlarmView, MachineView, OccupantView, ProbeView, RoomView
+    from monitor.domain.watch.view import AlarmView, MachineView, OccupantView, ProbeView, RoomView, SwitchView
 
 _NAMED = 3  # alarms in the first line; each stands with its machine as well
 
@@ -53,7 +54,8 @@ def _calm(view: MachineView) -> bool:
     said = view["alarms"] or view["handling_until"] or view["settling_until"]
     due = any(occupant.get("draw_down_due") or occupant.get("move_by") for occupant in view["batches"])
     unseen = not view["probes"] or any(probe["silent"] for probe in view["probes"])
-    return not (said or due or unseen or any(_beyond(probe, view["bands"]) for probe in view["probes"]))
+    turned = any(switch["wrong"] for switch in view.get("switches", ()))
+    return not (said or due or unseen or turned or any(_beyond(probe, view["bands"]) for probe in view["probes"]))
 
 
 def _beyond(probe: ProbeView, bands: Mapping[str, Mapping[str, float]]) -> bool:
@@ -135,6 +137,7 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
     for occupant in view["batches"]:
         if (by := occupant.get("move_by")) is not None:
             lines.append(f"  {occupant['batch']}: move it for its lockdown by {_time(by, site, now)}")
+    lines += [f"  {_switch(switch, site, now)}" for switch in view.get("switches", ())]
     bands = {name: Band(**limits) for name, limits in view["bands"].items()}
     for probe in view["probes"]:
         place = _place(probe, view["probes"]).strip()
@@ -145,6 +148,16 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
         shown = show_estimate(egg["egg_c"], (egg["egg_low_c"], egg["egg_high_c"]), site.unit)
         lines.append(f"  {egg['batch']}: {shown}, estimate; follows the air within {egg['tau_min']} min")
     return lines
+
+
+def _switch(view: SwitchView, site: Site, now: datetime) -> str:
+    """`door open since 10:42`, `mains there`, `water: its switch is not believed`."""
+    if view["wrong"] is None or view["since"] is None:
+        return f"{SWITCH_WORDS[view['of']]}: its switch ({view['switch']}) is not believed, or says nothing"
+    if not view["wrong"]:
+        return WELL[view["of"]]
+    since = local_time(datetime.fromisoformat(view["since"]), site.zone, now)
+    return f"{TURNED[view['of']][0]} since {since}"
 
 
 def _time(utc: str, site: Site, now: datetime) -> str:

@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
+from monitor.domain.alarms.about import Switched
 from monitor.domain.alarms.notice import Facts, Notice
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import subject_words
@@ -50,6 +51,8 @@ def worded(notice: Notice, site: Site) -> Notice:
         parts = [f"Was {matter(rule, facts.about)}; {unjudged_words(facts.unjudged)}."]
     elif facts.over:
         parts = [f"{_value(facts, site, '. ')}Lasted {_lasted(facts, notice.created)}{_worst(facts, site)}."]
+        if isinstance(facts.about, Switched) and facts.about.felt:
+            parts.append(f"{printable(about_words(facts.about, site))}.")
     else:
         parts = [value_since(notice, facts, site)]
         about = f"{printable(about_words(facts.about, site))}." if facts.value is None and facts.about else ""

@@ -35,6 +35,7 @@ from monitor.domain.alarms.about import (
     Astray,
     Away,
     Damaged,
+    Disbelieved,
     Fault,
     Heading,
     Losing,
@@ -43,6 +44,7 @@ from monitor.domain.alarms.about import (
     Projection,
     Seen,
     Setting,
+    Switched,
     Unfit,
     Unheard,
     Unmet,
@@ -90,6 +92,7 @@ from monitor.domain.state.happened import (
     Removed,
     SetOf,
     StageSaid,
+    Turned,
     WentOn,
     WorkBegun,
     WorkDone,
@@ -172,6 +175,10 @@ ABOUT: dict[str, tuple[AboutFacts, ...]] = {
     "unheard": (Unheard(3), Unheard(2, "broker")),
     "away": (Away(T0, 22_200.0), Away(T0, 22_200.0, (("setter-1", 24.1, 27.3), ("hatcher-1", None, None)))),
     "damaged": (Damaged("/data/eggroom.db", "eggroom.db.damaged-1"), Damaged("/d/e.db", "e.db.damaged-2", "malformed", ("batch", "stay")), Damaged("/d/e.db", "e.db.damaged-2", "malformed", ())),
+    "switched": (
+        Switched("node-a/door", "door"), Switched("node-a/mains", "mains", (("setter-1", 37.1, 37.4), ("hatcher-1", None, None)), warm=True),
+    ),
+    "disbelieved": (Disbelieved("node-a/door", "door", "silent"),),
     "overdue": (Overdue((("hen-1", 18), ("hen-2", 19))),),
     "astray": (Astray((("hen-1", "setter-9"),)),),
     "unmet": (Unmet(("temperature", "humidity"), (("hen-1", 5, "setter"),), ("lost-1",)), Unmet(("lost-1",), (), ("lost-1",)),
@@ -255,6 +262,8 @@ HAPPENED: dict[str, Happened] = {
     "done by sam": WorkDone("sam"),
     "done": WorkDone(),
     "over, the air is back": WorkOver(),
+    "door open": Turned("door", wrong=True),
+    "mains back": Turned("mains", wrong=False),
     "temperature +0.30 K by kim": Calibrated(Correction(1.0, 0.3), by="kim"),
     "humidity 73.1 is 75.3 %RH (sodium-chloride)": Calibrated(
         rh_pct=Correction(1.0, 2.2, (Point(73.1, 75.3, "sodium-chloride"),))

@@ -1,0 +1,275 @@
+"""What switches say: mains, a door, water; and the switch that is not believed."""
+
+from __future__ import annotations
+
+import pytest
+
+from monitor.domain.alarms.about import CHATTERING, CONTRADICTED, MAINS, SILENT, Disbelieved, Switched, Unheard
+from monitor.domain.alarms.alarm import NORMAL, SUPPRESSED, UNACKNOWLEDGED
+from monitor.domain.needs.rules import (
+    ALL_SILENT,
+    DOOR_OPEN,
+    HIGH,
+    LOW,
+    MAINS_LOST,
+    MEDIUM,
+    OF_SWITCHES,
+    SWITCH_DOUBTFUL,
+    WATER_LOW,
+)
+from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER, Switch
+from monitor.domain.readings.reading import Other, Pack, Sample
+from monitor.domain.signs.seen import Opened
+from monitor.domain.state.happened import Turned
+from monitor.domain.state.known import rule_of
+from monitor.domain.state.remembering import remember, take_up
+from monitor.domain.watch.due import due_mono_s
+from monitor.domain.watch.evaluate import retire
+from monitor.domain.watch.view import machine_view
+from monitor.shown.about import about_words
+from monitor.shown.now.room import machine_lines
+from tests.domain.house import Story, batch, probes, site
+
+TOP = "node-a/top"
+MAINS_THERE = Switch("node-a/mains", OF_MAINS)
+DOOR = Switch("node-a/door", OF_DOOR, "setter-1")
+WATER = Switch("node-a/water", OF_WATER, "setter-1")
+COLD = "dry-bulb-low-alarm"
+
+
+def begun(*switches: Switch, minutes: float = 2.0, **said: bool) -> Story:
+    """A setter with eggs, heard for two minutes, with these switches."""
+    story = Story(site(switches=switches), (batch(),), air={TOP: (37.5, 45.0)})
+    story.switches = {f"node-a/{name}": value for name, value in said.items()}
+    story.run(minutes=minutes)
+    assert story.transitions == []
+    return story
+
+
+def test_mains_that_fail_are_told_at_once_and_what_was_felt_since() -> None:
+    """The first word of it is urgent, names the first act, and the end says how long it was and how cold it came."""
+    story = begun(MAINS_THERE, mains=True)
+    story.switches["node-a/mains"] = False
+    story.run(seconds=10)
+    assert story.states() == [(MAINS_LOST, UNACKNOWLEDGED)]
+    first = story.notices[0]
+    assert (first.priority, first.title) == (HIGH, "Urgent: All machines no mains")
+    assert "keep every machine shut" in first.text
+    story.air[TOP] = (34.2, 40.0)
+    story.run(minutes=4)
+    story.switches["node-a/mains"] = True
+    story.run(minutes=2)
+    assert story.state_of(MAINS_LOST, "site") == "returned to normal, unacknowledged"
+    over = story.notices[-1]
+    assert over.closing
+    assert over.title == "Over: All machines mains back"
+    assert "Lasted 4 min" in over.text
+    assert "Setter 1: air 34.2 °C" in over.text
+    assert [(e.subject, e.what) for e in story.events if e.kind == "switch"] == [
+        ("site", Turned(OF_MAINS, wrong=True)),
+        ("site", Turned(OF_MAINS, wrong=False)),
+    ]
+
+
+def test_cold_that_comes_of_no_mains_is_not_told_beside_it_at_first() -> None:
+    """One cause is one alarm; but nothing is hidden for longer than a third of its time to respond."""
+    story = begun(MAINS_THERE, mains=True)
+    story.switches["node-a/mains"] = False
+    story.air[TOP] = (35.0, 45.0)
+    story.run(minutes=9)
+    assert story.state_of(COLD) == NORMAL
+    wait_min = story.site.rules[COLD].respond_min / 3.0
+    story.run(minutes=wait_min + 7.0)
+    assert story.state_of(COLD) == UNACKNOWLEDGED
+
+
+def test_mains_that_are_said_to_fail_while_machines_stay_warm_ask_nobody_any_more() -> None:
+    """After half an hour in its band something else feeds the machine, or the contact is wrong: that is what is said, low; and urgent once it cools."""
+    story = begun(MAINS_THERE, mains=True)
+    story.switches["node-a/mains"] = False
+    story.run(minutes=29)
+    assert rule_of(story.look(), "site", MAINS_LOST).priority == HIGH
+    story.run(minutes=3)
+    assert rule_of(story.look(), "site", MAINS_LOST).priority == LOW
+    assert story.about(MAINS_LOST, "site") == "node-a/mains says so, yet it is warm: other power, or a wrong contact"
+    told = len(story.notices)
+    story.run(minutes=90)
+    assert len(story.notices) == told
+    story.air[TOP] = (36.4, 45.0)
+    story.run(seconds=30)
+    assert story.notices[-1].priority == HIGH
+    assert rule_of(story.look(), "site", MAINS_LOST).priority == HIGH
+
+
+def test_nodes_that_fall_silent_after_their_mains_failed_are_told_as_that() -> None:
+    """The last word of a node on a battery says what all silence comes of."""
+    story = begun(MAINS_THERE, mains=True)
+    story.site = site(probes((TOP, "setter-1"), ("node-b/top", "hatcher-1")), switches=(MAINS_THERE,))
+    story.air["node-b/top"] = (37.5, 45.0)
+    story.run(minutes=2)
+    story.switches["node-a/mains"] = False
+    story.run(seconds=10)
+    story.air = {}
+    story.run(minutes=2)
+    assert story.alarm(ALL_SILENT, "site").about == Unheard(2, MAINS)
+
+
+def test_a_door_left_open_is_told_and_one_that_is_shut_in_time_is_not() -> None:
+    """Candling asks nobody; what stands open after five minutes is asked about, with the machine's name."""
+    story = begun(DOOR, door=False)
+    story.switches["node-a/door"] = True
+    story.air[TOP] = (35.2, 38.0)
+    story.run(minutes=4)
+    story.switches["node-a/door"] = False
+    story.air[TOP] = (37.5, 45.0)
+    story.run(minutes=8)
+    assert story.notices == []
+    assert [(e.subject, e.what) for e in story.events if e.kind == "opening"] == [("setter-1", Opened(4, 35.2))]
+    story.switches["node-a/door"] = True
+    story.run(minutes=6)
+    assert story.states() == [(DOOR_OPEN, UNACKNOWLEDGED)]
+    assert (story.notices[0].priority, story.notices[0].title) == (MEDIUM, "Soon: Setter 1 door left open")
+
+
+def test_the_contact_of_a_door_replaces_what_the_air_lets_guess() -> None:
+    """With the door said open cold waits, at most ten minutes; with the door said shut it does not, whatever the air looks like."""
+    opened, shut = begun(DOOR, door=False, minutes=15), begun(DOOR, door=False, minutes=15)
+    opened.switches["node-a/door"] = True
+    for story in (opened, shut):
+        story.air[TOP] = (33.0, 28.0)
+        story.run(minutes=6)
+    assert opened.state_of(COLD) == NORMAL
+    assert shut.state_of(COLD) == UNACKNOWLEDGED
+    opened.run(minutes=6)
+    assert opened.state_of(COLD) == UNACKNOWLEDGED
+
+
+def test_low_water_is_told_before_the_air_is_dry() -> None:
+    """Soon, with its machine; and once the air is far too dry, that speaks for it."""
+    story = begun(WATER, water=False)
+    story.switches["node-a/water"] = True
+    story.run(minutes=2)
+    assert (story.notices[0].priority, story.notices[0].title) == (MEDIUM, "Soon: Setter 1 water low")
+    assert "Fill the water." in story.notices[0].text
+    story.switches["node-a/water"] = False
+    story.run(minutes=3)
+    assert story.state_of(WATER_LOW) == "returned to normal, unacknowledged"
+
+
+@pytest.mark.parametrize("switch", [DOOR, WATER, MAINS_THERE], ids=lambda s: s.kind)
+def test_a_contact_the_other_way_round(switch: Switch) -> None:
+    """Where true means the opposite, the configuration says so."""
+    turned = Switch(switch.key, switch.kind, switch.machine, true_means=False)
+    assert [turned.wrong(value) for value in (True, False)] == [switch.wrong(value) for value in (False, True)]
+
+
+def test_a_contact_that_chatters_is_not_believed_and_fills_no_record() -> None:
+    """What turns with each message is doubted once, the door is guessed from the air again, and the record keeps the first few turns."""
+    story = begun(DOOR, door=False)
+    for _ in range(180):
+        story.switches["node-a/door"] = not story.switches["node-a/door"]
+        story.run(seconds=10)
+    assert story.alarm(SWITCH_DOUBTFUL, DOOR.key).about == Disbelieved(DOOR.key, OF_DOOR, CHATTERING)
+    assert [t.alarm.rule for t in story.transitions] == [SWITCH_DOUBTFUL]
+    assert len([e for e in story.events if e.kind == "switch"]) < 10
+    story.switches["node-a/door"] = True
+    story.run(minutes=12)
+    assert story.state_of(SWITCH_DOUBTFUL, DOOR.key) == "returned to normal, unacknowledged"
+    assert story.state_of(DOOR_OPEN) == UNACKNOWLEDGED
+
+
+def test_a_switch_of_which_nothing_comes_is_doubtful_while_its_node_speaks() -> None:
+    """A wire that is off is told, low; that the whole node is silent is the node's own alarm."""
+    story = begun(DOOR, door=False)
+    story.switches = {}
+    story.run(minutes=4)
+    assert story.alarm(SWITCH_DOUBTFUL, DOOR.key).about == Disbelieved(DOOR.key, OF_DOOR, SILENT)
+    gone = begun(DOOR, door=False)
+    gone.air = {}
+    gone.run(minutes=4)
+    assert (DOOR.key, SWITCH_DOUBTFUL) not in gone.state.alarms
+
+
+def test_a_contact_that_says_shut_while_the_air_shows_doors_is_given_up() -> None:
+    """By the third opening that it missed the air is believed, as without a contact."""
+    story = begun(DOOR, door=False, minutes=30)
+    for _ in range(3):
+        story.air[TOP] = (34.0, 30.0)
+        story.run(seconds=60)
+        for dry_bulb_c, rh_pct in ((35.5, 36.0), (36.6, 41.0), (37.2, 43.5), (37.4, 44.6), (37.5, 45.0)):
+            story.air[TOP] = (dry_bulb_c, rh_pct)
+            story.run(seconds=60)
+        story.run(minutes=15)
+    assert story.alarm(SWITCH_DOUBTFUL, DOOR.key).about == Disbelieved(DOOR.key, OF_DOOR, CONTRADICTED)
+
+
+def test_what_is_old_or_kept_by_the_broker_turns_nothing() -> None:
+    """A retained message, a backlog and a message that comes out of order say how it was, not how it is."""
+    story = begun(DOOR, door=False)
+    wet = Other("door", True)
+    old = Sample("top", 37.5, 45.0)
+    story.hear(Pack("node-a", (old,), 7, 500, int(story.at_s) + 100, retained=True, others=(wet,)))
+    story.hear(Pack("node-a", (old,), 7, 501, int(story.at_s) + 100 - 3000, others=(wet,)))
+    story.hear(Pack("node-a", (old,), 7, 502, int(story.at_s) + 100 - 15, others=(wet,)))
+    assert not story.state.contacts[DOOR.key].said
+    story.hear(Pack("node-a", (old,), 7, 503, int(story.at_s) + 100, others=(wet,)))
+    assert story.state.contacts[DOOR.key].said
+
+
+def test_what_is_no_boolean_turns_nothing() -> None:
+    """A number under the name of a switch is what a node says besides, and the switch is silent."""
+    story = begun(DOOR, door=False)
+    story.hear(
+        Pack("node-a", (Sample("top", 37.5, 45.0),), 7, 500, int(story.at_s) + 100, others=(Other("door", 1.0),))
+    )
+    assert not story.state.contacts[DOOR.key].said
+
+
+def test_what_switches_say_is_remembered_over_a_restart() -> None:
+    """Since when a door is open is not lost, and it is not written twice."""
+    story = begun(DOOR, door=False)
+    story.switches["node-a/door"] = True
+    story.run(minutes=3)
+    memory = remember(story.look(), final=True)
+    after = Story(story.site, story.batches, at_s=story.at_s + 30.0)
+    take_up(after.look(), memory)
+    assert after.state.contacts == story.state.contacts
+
+
+def test_a_switch_that_is_no_longer_configured_leaves_no_alarm() -> None:
+    """Nobody would judge it again."""
+    story = begun(DOOR, door=True, minutes=0)
+    story.run(minutes=7)
+    assert story.state_of(DOOR_OPEN) == UNACKNOWLEDGED
+    story.site = site()
+    retire(story.look())
+    assert story.state_of(DOOR_OPEN) == SUPPRESSED
+
+
+def test_a_room_says_what_its_switches_say() -> None:
+    """Since when a door is open stands with its machine."""
+    story = begun(MAINS_THERE, DOOR, WATER, mains=True, door=False, water=False)
+    story.switches["node-a/door"] = True
+    story.run(minutes=1)
+    lines = machine_lines(
+        machine_view(story.look(), "setter-1", lambda about: about_words(about, story.site)), story.site
+    )
+    assert "  door open since 08:02" in lines
+    assert "  mains there" in lines
+    assert "  water enough" in lines
+
+
+def test_a_record_is_played_to_the_same_end_without_idle_ticks() -> None:
+    """When a switch falls silent is among what may be due."""
+    story = begun(DOOR, door=False)
+    story.switches = {}
+    due_s = due_mono_s(story.look())
+    assert due_s - story.now().mono_s <= DOOR.silence_s
+
+
+def test_every_rule_of_a_switch_is_judged() -> None:
+    """No rule of a switch is without a kind."""
+    from monitor.domain.watch.sensors import RULE_OF
+
+    assert set(RULE_OF.values()) == set(OF_SWITCHES)
+    assert Switched("a/b", OF_DOOR).felt == ()
