@@ -47,9 +47,9 @@ WHEN = {
     "egg-too-hot": "what the eggs feel, by a model of the egg, over what they bear",
     "egg-too-cold": "what the eggs feel, by a model of the egg, so cold that growth stands still",
     "humidity-high-alarm": "humidity over the high alarm limit",
-    "humidity-high-warning": "humidity over the band by more than a sensor may be off (2.5 %RH), in the mean of about six hours",
+    "humidity-high-warning": "humidity over the band by more than a sensor may be off (2.5 %RH), in the mean of about six hours; of half an hour where it is 6 %RH away from what the machine held over the last day",
     "humidity-low-alarm": "humidity under the low alarm limit",
-    "humidity-low-warning": "humidity under the band by more than a sensor may be off (2.5 %RH), in the mean of about six hours",
+    "humidity-low-warning": "humidity under the band by more than a sensor may be off (2.5 %RH), in the mean of about six hours; of half an hour where it is 6 %RH away from what the machine held over the last day",
     "humidity-not-raised": "humidity under the lockdown band when `settle_min` is over; of eggs that are to be moved first, half a day, "
     'unless "lockdown overdue" says it',
     "handling-over": "declared work at a machine is over, and its air is beyond an alarm limit",

@@ -31,15 +31,15 @@ _JUDGED: dict[str, tuple[str, str, str | None, str | None]] = {
     "hatch-overdue": ("days", "high", None, None),
 }
 
-# Over how long the value is a mean, s, and what a sensor may be off, in the rule's unit.
-_LATELY: dict[str, tuple[float, float]] = {
-    "dry-bulb-high-warning": (1200, 0.0),
-    "dry-bulb-high-heading": (1200, 0.0),
-    "dry-bulb-low-warning": (1200, 0.0),
-    "dry-bulb-low-heading": (1200, 0.0),
-    "humidity-high-warning": (21600, 2.5),
-    "humidity-low-warning": (21600, 2.5),
-    "humidity-not-raised": (0.0, 2.5),
+# Over how long the value is a mean, s; what a sensor may be off, and which change counts sooner, in the rule's unit.
+_LATELY: dict[str, tuple[float, float, float]] = {
+    "dry-bulb-high-warning": (1200, 0.0, 0.0),
+    "dry-bulb-high-heading": (1200, 0.0, 0.0),
+    "dry-bulb-low-warning": (1200, 0.0, 0.0),
+    "dry-bulb-low-heading": (1200, 0.0, 0.0),
+    "humidity-high-warning": (21600, 2.5, 6),
+    "humidity-low-warning": (21600, 2.5, 6),
+    "humidity-not-raised": (0.0, 2.5, 0.0),
 }
 
 
@@ -89,7 +89,7 @@ class ArchivedRule:
     def back(self) -> Rule:
         """The rule, with what it judges. Raises ValueError for one that cannot be."""
         quantity, side, level, foretells = _JUDGED.get(self.id, (None, None, None, None))
-        over_s, sensor_error = _LATELY.get(self.id, (0.0, 0.0))
+        over_s, sensor_error, change = _LATELY.get(self.id, (0.0, 0.0, 0.0))
         rule = Rule(
             id=self.id,
             words=self.words,
@@ -113,5 +113,6 @@ class ArchivedRule:
             foretells=foretells,
             over_s=over_s,
             sensor_error=sensor_error,
+            change=change,
         )
         return checked(rule, "rules")

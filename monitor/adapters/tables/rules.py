@@ -82,6 +82,7 @@ class _Rule(Table):
     foretells: str | None = None
     over_s: Annotated[_Number, within(0.0, 604_800.0)] = 0.0
     sensor_error: Annotated[_Number, within(0.0, 10.0)] = 0.0
+    change: Annotated[_Number, within(0.0, 100.0)] = 0.0
 
     def value(self, id_: str) -> Rule:
         fields = {name: getattr(self, name) for name in type(self).model_fields}

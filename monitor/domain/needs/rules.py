@@ -86,7 +86,8 @@ class Rule:
     quantity: what it judges by a limit: dry_bulb_c, humidity, egg_c or days; None: it has no limit. side: wrong above it (`high`) or below.
     level: which limit that is: the band's (`alarm`, `warning`), or what a source says kills (`lethal`); None: neither. foretells: the rule whose limit it says is ahead.
     over_s: the value is a fading mean over so long (`signs/lately`); 0: each reading by itself. sensor_error: so far, in the rule's unit, the
-    band's limit is widened, for a good sensor may be off by that.
+    band's limit is widened, for a good sensor may be off by that. change: so far from what its machine usually holds, in the rule's unit,
+    half an hour is enough (`signs/lately`); 0: never.
     """
 
     id: str
@@ -111,6 +112,7 @@ class Rule:
     foretells: str | None = None
     over_s: float = 0.0
     sensor_error: float = 0.0
+    change: float = 0.0
 
     @property
     def of_band(self) -> bool:
@@ -175,6 +177,8 @@ def check_together(rules: Mapping[str, Rule], where: str) -> None:
             rule.quantity not in (DRY_BULB, HUMIDITY) or (rule.quantity == DRY_BULB and rule.level in (ALARM, LETHAL))
         ):
             raise RuleError(where, f"{rule.id}.over_s: {rule.over_s:g}", "0: it is judged by single readings")
+        if rule.change and not rule.over_s:
+            raise RuleError(where, f"{rule.id}.change: {rule.change:g}", "0: it is judged by no mean")
         if rule.foretells is not None and not rule.over_s:
             raise RuleError(where, f"{rule.id}.over_s: 0", "more than 0: no single reading says what lies ahead")
         if rule.foretells is not None and rule.quantity != DRY_BULB:

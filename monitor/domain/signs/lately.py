@@ -7,6 +7,10 @@ The mean is exponential, with a time constant of half the span: a value counts a
 so much was seen it is a plain mean, and is not judged by. What came in while a door was open, or somebody worked at the machine, is left
 out by the caller. Silence teaches nothing, and after one longer than the span the mean begins anew; so it does with other probes and
 with other limits, for what the air was before says nothing of what the eggs need now.
+
+Hours are long for a pan that ran dry or a valve that stuck. What tells these from a machine that stands a little off is that the machine
+held something else before: where the mean of half an hour is a `change` away from what the machine held over the last day, it is judged in
+place of the hours. The sensor's own error is in both, and falls out. What is beyond the limits is no part of what a machine usually holds.
 """
 
 from __future__ import annotations
@@ -18,6 +22,8 @@ from monitor.domain.fixed import fixed
 
 MOST_INTERVALS = 3.0  # that one reading may stand for
 EVERY_SHARE = 1.0 / 120.0  # of the span: so often a mean takes a value
+BRIEF_S, USUAL_S = 1800.0, 86_400.0  # what a change is seen in, and against
+USUAL_LEAST_S = 3600.0  # twice as long a machine must have held what it changes from
 Pair = tuple[float, float]  # as judged by low limits, and by high ones
 
 
@@ -29,6 +35,8 @@ class Span:
     limits: what it is compared with; a mean under other limits is another one. edge_low, edge_high: beyond these inwards, towards the target,
     a value counts as if it lay there: what was well within for hours must not hide what is now beyond for as long. Infinite where each value
     counts as it is, as that of a thermostat's swing.
+    change: so far from what the machine usually holds the brief mean is judged, too; 0: never. brief: the place of that mean among the
+    plan's spans; the usual one stands behind it. usual: whether it is one of these.
     """
 
     quantity: int
@@ -39,6 +47,9 @@ class Span:
     edge_low: float = math.inf
     edge_high: float = -math.inf
     every_s: float = 0.0
+    change: float = 0.0
+    brief: int = -1
+    usual: bool = False
 
 
 @fixed
@@ -72,6 +83,8 @@ def follow(means: tuple[Mean | None, ...], spans: Sequence[Span], mono_s: float,
         passed_s = math.inf if before is None else mono_s - before.at_s
         if passed_s < span.every_s and not anew:
             continue
+        if span.usual and i <= known and _beyond(means[i - 1], spans[i - 1]):
+            continue
         place = span.quantity * 2
         low, high = values[place], values[place + 1]
         if low is None or high is None:
@@ -96,3 +109,22 @@ def follow(means: tuple[Mean | None, ...], spans: Sequence[Span], mono_s: float,
         low, high = before.low + weight * (low - before.low), before.high + weight * (high - before.high)
         result[i] = Mean(low, high, held_s, mono_s, limits)
     return means if result is None else tuple(result[: len(spans)])
+
+
+def _beyond(mean: Mean | None, span: Span) -> bool:
+    return mean is not None and (mean.low < span.least or mean.high > span.most)
+
+
+def changed(means: Sequence[Mean | None], spans: Sequence[Span], place: int, *, side: int) -> float | None:
+    """The brief mean, where it has moved to that side of what the machine usually holds by the change of the span in that place; else None.
+
+    None, too, while either is not known for long enough. side: 1 high, -1 low.
+    """
+    span = spans[place]
+    if not span.change or len(means) <= span.brief + 1:
+        return None
+    brief, usual = means[span.brief], means[span.brief + 1]
+    if brief is None or usual is None or not brief.judged(spans[span.brief]) or usual.held_s < USUAL_LEAST_S:
+        return None
+    now, before = (brief.high, usual.high) if side > 0 else (brief.low, usual.low)
+    return now if (now - before) * side > span.change else None

@@ -15,7 +15,7 @@ from monitor.domain.needs.bands import DRY_BULB, WET_BULB
 from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, LETHAL, NOT_RAISED, Rule
 from monitor.domain.readings.reading import FAIL
 from monitor.domain.signs.heading import STEP_S, Window, leaves
-from monitor.domain.signs.lately import Mean, follow
+from monitor.domain.signs.lately import Mean, changed, follow
 from monitor.domain.signs.opening import AT_WORK, AWAITED, BACK, NOT_BACK, Watch, holds, outcome, watch
 from monitor.domain.signs.seen import NotBack, Opened
 from monitor.domain.state.contacts import door_holds
@@ -220,6 +220,9 @@ def _judge_limits(  # noqa: PLR0917 - with each reading
             mean = means[limit.span] if means else None
             value = None if mean is None else mean.high if limit.side > 0 else mean.low
             young = mean is not None and not mean.judged(plan_.spans[limit.span])
+            sudden = changed(means, plan_.spans, limit.span, side=limit.side)
+            if sudden is not None and (value is None or young or (sudden - value) * limit.side > 0.0):
+                value, young = sudden, False
         if value is None:
             continue
         verdict = _verdict(limit, value)

@@ -33,7 +33,7 @@ from monitor.domain.needs.rules import (
 )
 from monitor.domain.needs.site import HATCHER, STILL, Site
 from monitor.domain.signs.heading import calm_until
-from monitor.domain.signs.lately import EVERY_SHARE, Span
+from monitor.domain.signs.lately import BRIEF_S, EVERY_SHARE, USUAL_S, Span
 from monitor.domain.state.known import Eggs, Limit, Look, Plan
 
 SITE_SUBJECT = "site"
@@ -41,6 +41,7 @@ SITE_SUBJECT = "site"
 HATCH = "hatch"  # the stage in which there is a chick, and no longer an egg whose temperature could be reckoned
 BAND_SHARE = 0.25  # a deadband of more than this share of the band would leave hardly a place where the alarm can go
 USUAL_C = 37.5  # what a machine is taken to be set to where no profile says it: most species' eggs within 0.5 K
+_SHARE_OF_WET_BULB = SENSOR_ERROR_WET_K / SENSOR_ERROR_RH_PCT  # K of wet bulb for one %RH
 
 # Alarm limits come before warnings: a warning is not told while the alarm of its side stands.
 _LEVELS = ((ABOVE, ALARM), (BELOW, ALARM), (ABOVE, WARNING), (BELOW, WARNING))
@@ -79,7 +80,7 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
     keys = {limit.key for limit in (*limits, *headings)}
     if any(e.judged for e in eggs):
         keys |= {(needs.machine, EGG_HOT), (needs.machine, EGG_COLD)}
-    limits, headings, spans = _over_spans(limits, headings)
+    limits, headings, spans = _over_spans(limits, headings, kind=kind)
     within = (*_within(limits, 0), *_within(limits, 1))
     off_c = _off_target_c(headings, None if needs.dry_bulb_c is None else needs.dry_bulb_c.target)
     return Plan(
@@ -88,9 +89,9 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
 
 
 def _over_spans(
-    limits: Iterable[Limit], headings: Iterable[Limit]
+    limits: Iterable[Limit], headings: Iterable[Limit], *, kind: str
 ) -> tuple[list[Limit], tuple[Limit, ...], tuple[Span, ...]]:
-    """Limits and headings, each with the span that its value is the mean over; and those spans."""
+    """Limits and headings, each with the span that its value is the mean over; and those spans, then those in which a change is seen."""
     by_span: dict[tuple[int, float], list[Limit]] = {}
 
     def placed(limit: Limit, *judges: Limit) -> Limit:
@@ -102,7 +103,8 @@ def _over_spans(
         return replace(limit, span=list(by_span).index(key))
 
     both = [placed(limit, limit) for limit in limits], tuple(placed(heading) for heading in headings)
-    spans = []
+    spans: list[Span] = []
+    sudden: list[Span] = []
     for (quantity, over_s), of_it in by_span.items():
         least = max((limit.limit for limit in of_it if limit.side < 0), default=-math.inf)
         most = min((limit.limit for limit in of_it if limit.side > 0), default=math.inf)
@@ -110,8 +112,16 @@ def _over_spans(
         edge_low = max((limit.edge for limit in doubted if limit.side < 0), default=math.inf)
         edge_high = min((limit.edge for limit in doubted if limit.side > 0), default=-math.inf)
         values = tuple(limit.limit for limit in of_it)
-        spans.append(Span(quantity, over_s, least, most, values, edge_low, edge_high, EVERY_SHARE * over_s))
-    return *both, tuple(spans)
+        span = Span(quantity, over_s, least, most, values, edge_low, edge_high, EVERY_SHARE * over_s)
+        change = min((limit.rule.change for limit in of_it if limit.rule.change), default=0.0)
+        if change:
+            change *= _SHARE_OF_WET_BULB if quantity == 1 and kind == WET_BULB else 1.0
+            span = replace(span, change=change, brief=len(by_span) + len(sudden))
+            each = replace(span, change=0.0, brief=-1, edge_low=math.inf, edge_high=-math.inf)
+            sudden.append(replace(each, over_s=BRIEF_S, every_s=EVERY_SHARE * BRIEF_S))
+            sudden.append(replace(each, over_s=USUAL_S, every_s=EVERY_SHARE * USUAL_S, usual=True))
+        spans.append(span)
+    return *both, (*spans, *sudden)
 
 
 def _within(limits: Iterable[Limit], quantity: int) -> tuple[float, float]:
@@ -154,7 +164,7 @@ def error_of(rule: Rule, value: float, alarm: float | None, *, kind: str) -> flo
     """So far beyond a band's limit a sound sensor may be: that is no news; but the alarm behind it is. Nothing of a breeder's own limit."""
     if rule.limit is not None:
         return 0.0
-    error = rule.sensor_error * (SENSOR_ERROR_WET_K / SENSOR_ERROR_RH_PCT if kind == WET_BULB else 1.0)
+    error = rule.sensor_error * (_SHARE_OF_WET_BULB if kind == WET_BULB else 1.0)
     return error if alarm is None else min(error, abs(alarm - value))
 
 

@@ -59,7 +59,9 @@ SOUND: dict[str, Any] = {
     "first_act": "Draw the curtain.",
 }
 FIELDS = ", ".join(
-    sorted({*SOUND, "re_alarm_s", "limit", "quantity", "side", "level", "foretells", "over_s", "sensor_error"})
+    sorted(
+        {*SOUND, "re_alarm_s", "limit", "quantity", "side", "level", "foretells", "over_s", "sensor_error", "change"}
+    )
 )
 WARM = {"quantity": "dry_bulb_c", "side": "high", "level": "alarm"}
 LEFT_OF_A_NAME = 9  # what a title keeps of the name at least; the text begins with what is cut there
@@ -390,6 +392,10 @@ def test_a_limit_belongs_to_few_rules() -> None:
         (
             {"r": {**SOUND, "quantity": "humidity", "side": "low", "foretells": "s", "over_s": 600}},
             "f: r.foretells: 's', expected none: only temperature is foretold",
+        ),
+        (
+            {"r": {**SOUND, "quantity": "humidity", "side": "low", "level": "warning", "change": 5}},
+            "f: r.change: 5, expected 0: it is judged by no mean",
         ),
         (
             {"r": {**SOUND, **WARM, "over_s": 600}},

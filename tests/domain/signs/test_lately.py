@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from monitor.domain.signs.lately import Mean, Span, follow
+from monitor.domain.signs.lately import Mean, Span, changed, follow
 
 TEN_MIN = Span(0, 600.0, 37.0, 38.0, (37.0, 38.0))
 HOURS = Span(1, 21600.0, 37.5, 52.5, (37.5, 52.5), 40.0, 50.0)
@@ -94,3 +95,55 @@ def test_what_is_not_known_leaves_the_mean_as_it_was() -> None:
     means = follow((dry, humid), (TEN_MIN, HOURS), dry.at_s + 10.0, (37.6, 37.6, None, None), 10.0)
     assert means[1] is humid
     assert means[0] is not dry
+
+
+SIX_H = replace(HOURS, change=6.0, brief=1)
+BRIEF = Span(1, 1800.0, 37.5, 52.5, HOURS.limits)
+USUAL = Span(1, 86_400.0, 37.5, 52.5, HOURS.limits, usual=True)
+SUDDEN = (SIX_H, BRIEF, USUAL)
+
+
+def moved(*stretches: tuple[float, float], side: int = -1, every_s: float = 60.0) -> float | None:
+    """What is judged in place of the hours after so many seconds of each value."""
+    at_s = 0.0
+    means: tuple[Mean | None, ...] = ()
+    for value, for_s in stretches:
+        for _ in range(round(for_s / every_s)):
+            at_s += every_s
+            means = follow(means, SUDDEN, at_s, (None, None, value, value), every_s)
+    return changed(means, SUDDEN, 0, side=side)
+
+
+@pytest.mark.parametrize("every_s", [10.0, 60.0, 300.0])
+def test_air_that_left_what_its_machine_held_is_judged_by_half_an_hour(every_s: float) -> None:
+    """A fall of ten is a change within the half hour, and is that mean; on the other side it is none."""
+    line = ((46.0, 10_800.0), (36.0, 1500.0))
+    now = moved(*line, every_s=every_s)
+    assert now is not None
+    assert 36.0 < now < 39.5
+    assert moved(*line, side=1, every_s=every_s) is None
+    up = moved((46.0, 10_800.0), (56.0, 1500.0), side=1, every_s=every_s)
+    assert up is not None
+    assert 52.5 < up < 56.0
+
+
+def test_what_a_machine_always_held_is_no_change() -> None:
+    """It stands at 36 % since it was switched on, or five lower than it was: that is judged over hours."""
+    assert moved((36.0, 86_400.0)) is None
+    assert moved((42.0, 10_800.0), (37.0, 7200.0)) is None
+
+
+def test_a_change_needs_an_hour_to_change_from() -> None:
+    """After half an hour nobody knows what the machine usually holds."""
+    assert moved((46.0, 1800.0), (30.0, 1800.0)) is None
+    assert moved((46.0, 3700.0), (30.0, 1800.0)) is not None
+
+
+def test_what_is_beyond_the_limits_is_not_what_is_usual() -> None:
+    """A pan that has been dry for a day and a half is dry: its machine holds nothing else by now only once it is within again."""
+    assert moved((46.0, 10_800.0), (36.0, 129_600.0)) == pytest.approx(36.0, abs=0.1)
+
+
+def test_a_record_of_before_there_was_such_a_mean_is_read() -> None:
+    """What an older run handed on has one mean of them: nothing is a change yet."""
+    assert changed((fed(HOURS, (36.0, 21_600.0)),), SUDDEN, 0, side=-1) is None

@@ -369,6 +369,64 @@ def test_nothing_is_foretold_on_the_way_home() -> None:
     assert HIGH_HEADING not in {t.alarm.rule for t in story.transitions}
 
 
+# Humidity that changes.
+
+DRY, DAMP = "humidity-low-warning", "humidity-high-warning"
+
+
+def humid_story(*, every_s: float, rh_pct: float, hours: float) -> Story:
+    """A hen's egg under one probe of that interval, in air of that humidity for some hours."""
+    watched = probes((TOP, "setter-1"), interval_s=every_s)
+    story = Story(site=site(watched), batches=(batch(),), air={TOP: (37.5, rh_pct)}, interval_s=every_s)
+    story.run(minutes=60.0 * hours)
+    assert story.transitions == []
+    return story
+
+
+@pytest.mark.parametrize("every_s", [10.0, 60.0, 300.0])
+@pytest.mark.parametrize(("rh_pct", "rule"), [(35.0, DRY), (55.0, DAMP)])
+def test_a_pan_that_ran_dry_or_a_valve_that_stuck_is_told_in_half_an_hour(
+    rh_pct: float, rule: str, every_s: float
+) -> None:
+    """Ten away from what it held, and between warning (with what a sensor may be off: 37.5 and 52.5 %RH) and alarm (30 and 60)."""
+    story = humid_story(every_s=every_s, rh_pct=45.0, hours=2.0)
+    story.air[TOP] = (37.5, rh_pct)
+    story.run(minutes=20)
+    assert story.transitions == []
+    story.run(minutes=20 if every_s < 300.0 else 30)
+    assert story.states() == [(rule, UNACKNOWLEDGED)]
+    told = there(story.alarm(rule).value)
+    assert min(45.0, rh_pct) < told < max(45.0, rh_pct)
+
+
+def test_a_humidity_that_a_machine_always_had_is_judged_over_hours() -> None:
+    """The same air, since the eggs were set, or five away from what it was: 'dry' only after hours."""
+    always = humid_story(every_s=60.0, rh_pct=35.0, hours=2.5)
+    always.run(minutes=60)
+    assert always.states() == [(DRY, UNACKNOWLEDGED)]
+    near = humid_story(every_s=60.0, rh_pct=41.0, hours=4.0)
+    near.air[TOP] = (37.5, 36.0)
+    near.run(minutes=100)
+    assert near.transitions == []
+    near.run(minutes=240)
+    assert near.states() == [(DRY, UNACKNOWLEDGED)]
+
+
+def test_a_change_that_is_over_is_told_no_more() -> None:
+    """A quarter of an hour without water and it comes back: nothing. An hour, and it comes back: told, and over some hours later."""
+    story = humid_story(every_s=60.0, rh_pct=45.0, hours=2.0)
+    story.air[TOP] = (37.5, 35.0)
+    story.run(minutes=15)
+    story.air[TOP] = (37.5, 45.0)
+    story.run(minutes=120)
+    assert story.transitions == []
+    story.air[TOP] = (37.5, 35.0)
+    story.run(minutes=60)
+    story.air[TOP] = (37.5, 45.0)
+    story.run(minutes=420)
+    assert story.states() == [(DRY, UNACKNOWLEDGED), (DRY, RETURNED)]
+
+
 # What the eggs feel.
 
 
