@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import gc
 import json
 import logging
@@ -255,6 +256,8 @@ class Daemon:
                 beat = mono_s + ALIVE_EVERY_S
                 self._alive += 1
                 self.link.publish(f"{prefix}/service/alive", str(self._alive).encode(), retain=False)
+                if self._alive == 2:  # ten seconds in: all is loaded that a quiet house needs
+                    _give_back()
 
 
 def _read_species(site: Site, loaded: Loaded) -> None:
@@ -380,6 +383,12 @@ def run(house: House) -> int:
     failed = daemon.failed.is_set()
     daemon.stop()
     return 1 if failed else 0
+
+
+def _give_back() -> None:
+    """Memory that a start needed and the rest does not goes back to the system, where the C library (glibc) can do that: it keeps it else."""
+    with contextlib.suppress(AttributeError, OSError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def start_logging() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import resource
 import signal
 import time
 from collections.abc import Iterator
@@ -153,6 +154,19 @@ def test_the_sign_of_life_counts(tmp_path: Path, broker: Mosquitto) -> None:
         until(lambda: heard[-1][1] == b"stopped", "no last will")
     assert counts == list(range(counts[0], counts[0] + len(counts)))
     assert not any(retained for _, _, retained in heard)
+
+
+def test_memory_that_only_the_start_needed_goes_back(tmp_path: Path, broker: Mosquitto) -> None:
+    """The C library keeps what is freed below what is still in use; ten seconds in the system has it back."""
+    needed = "made = [b'x' * 100_000 for _ in range(1_000)]\nin_use = made.pop()\ndel made"
+    with Running(configure(tmp_path, broker.port), prelude=f"{FAST}\n{needed}") as daemon:
+        until(lambda: resident_mb(daemon.pid) < 100.0, "100 MB that nobody uses are kept")
+
+
+def resident_mb(pid: int) -> float:
+    """What a process has of the board's memory."""
+    pages = int(Path(f"/proc/{pid}/statm").read_text().split()[1])
+    return pages * resource.getpagesize() / 1e6
 
 
 def test_a_real_node_and_a_broker_that_restarts(tmp_path: Path) -> None:
