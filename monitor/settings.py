@@ -5,7 +5,7 @@ not there. Every complaint is one line: file, key, what came, what was expected.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import time
 from pathlib import Path
@@ -16,7 +16,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from monitor.adapters.secret import SecretError, read_secret
 from monitor.adapters.tables.profiles import load_profiles
-from monitor.adapters.tables.refused import Expected, Id, Line, Table, TableError, read
+from monitor.adapters.tables.refused import Complaint, Expected, Id, Line, Table, TableError, read
 from monitor.adapters.tables.rules import Numbers, given, shipped_rules
 from monitor.adapters.tables.toml import lines_of, numbered, read_toml
 from monitor.domain.air.psychrometrics import pressure_kpa
@@ -25,16 +25,16 @@ from monitor.domain.needs.hearing import SUMMARY_AT, Hearing
 from monitor.domain.needs.profile import Profile, ProfileError
 from monitor.domain.needs.rules import LOW, SITE_WIDE, Rule, RuleError, changed
 from monitor.domain.needs.site import FORCED, ID, OF_MAINS, ROOM, SETTER, Machine, Probe, Site, Switch, grouped
-from monitor.domain.refusal import one_of
+from monitor.domain.refusal import sought
 from monitor.service.ports import Contact
 
 
 class SettingsError(Exception):
-    """A configuration that cannot be used; `lines` are what is wrong with it, one line each."""
+    """A configuration that cannot be used: all that is wrong with it."""
 
-    def __init__(self, lines: list[str]) -> None:
-        super().__init__("\n".join(lines))
-        self.lines = lines
+    def __init__(self, complaints: Sequence[Complaint]) -> None:
+        super().__init__("\n".join(map(str, complaints)))
+        self.complaints = tuple(complaints)
 
 
 PROBE_NAMES = ("t", "rh", "fault")  # how the records of a probe end
@@ -204,15 +204,15 @@ def load_house_and_contacts(path: Path) -> tuple[House, tuple[Contact, ...]]:
     """The same with the secret addresses, for what sends or checks. Raises SettingsError with every complaint about either."""
     with _numbered(path):
         settings = read_settings(path)
-        wrong: list[str] = []
+        wrong: list[Complaint] = []
         try:
             house = _house(settings, path)
         except SettingsError as error:
-            wrong += error.lines
+            wrong += error.complaints
         try:
             contacts = read_contacts(settings, path)
         except SettingsError as error:
-            wrong += error.lines
+            wrong += error.complaints
         if wrong:
             raise SettingsError(wrong)
         return house, contacts
@@ -228,7 +228,9 @@ def _numbered(path: Path) -> Iterator[None]:
             lines = lines_of(path.read_text(encoding="utf-8"))
         except (OSError, UnicodeDecodeError):  # which is the complaint
             lines = {}
-        raise SettingsError([numbered(each, str(path), lines) for each in error.lines]) from error
+        raise SettingsError(
+            [numbered(each, lines) if each.file == str(path) else each for each in error.complaints]
+        ) from error
 
 
 def _house(settings: Settings, path: Path) -> House:
@@ -238,12 +240,12 @@ def _house(settings: Settings, path: Path) -> House:
 def read_contacts(settings: Settings, path: Path) -> tuple[Contact, ...]:
     """Whom to tell, with their addresses, which may be for the daemon's account alone. Raises SettingsError with every complaint."""
     result: list[Contact] = []
-    wrong: list[str] = []
+    wrong: list[Complaint] = []
     for contact in settings.contact:
         try:
             result.append(read_contact(contact, path))
         except SettingsError as error:
-            wrong += error.lines
+            wrong += error.complaints
     if wrong:
         raise SettingsError(wrong)
     return tuple(result)
@@ -251,21 +253,21 @@ def read_contacts(settings: Settings, path: Path) -> tuple[Contact, ...]:
 
 def read_contact(contact: ContactSettings, path: Path) -> Contact:
     """One of them; path: the configuration file's. Raises SettingsError."""
-    where = f"{path}: contact {contact.id}"
+    where = (str(path), f"contact {contact.id}")
     url = _address(contact, path, where)
     urls: dict[str, str] = {
-        name: _address(each, path, f"{where}: address.{name}") for name, each in contact.address.items()
+        name: _address(each, path, (*where, f"address.{name}")) for name, each in contact.address.items()
     }
     return Contact(contact.id, contact.name or contact.id, url, urls, _hearing(contact))
 
 
-def _address(address: AddressSettings, path: Path, where: str) -> str:
+def _address(address: AddressSettings, path: Path, where: tuple[str, ...]) -> str:
     if address.url_file is None:
         return (address.url or "").strip()
     try:
         return read_secret(path.parent / address.url_file, "a file with one address").strip()
     except SecretError as error:
-        raise SettingsError([f"{where}: url_file {address.url_file}: {error}"]) from error
+        raise SettingsError([Complaint.of(*where, f"url_file {address.url_file}", error=error)]) from error
 
 
 def read_settings(path: Path) -> Settings:
@@ -273,7 +275,7 @@ def read_settings(path: Path) -> Settings:
     try:
         data = read_toml(path, str(path), "a configuration file")
     except TableError as error:
-        raise SettingsError(error.lines) from error
+        raise SettingsError(error.complaints) from error
     return parse_settings(data, str(path))
 
 
@@ -282,46 +284,49 @@ def parse_settings(data: Mapping[str, object], where: str) -> Settings:
     try:
         return read(Settings, data, where)
     except TableError as error:
-        raise SettingsError(error.lines) from None
+        raise SettingsError(error.complaints) from None
 
 
 def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path) -> House:
     """Put the parts together and see that they fit. Raises SettingsError with every complaint."""
-    wrong: list[str] = []
+    wrong: list[Complaint] = []
     machines: dict[str, Machine] = {}
     for m in settings.machine:
         if m.id in machines:
-            wrong.append(f"{path}: machine {m.id}: named twice, expected each id once")
+            wrong.append(_twice(path, f"machine {m.id}", "each id once"))
         machines[m.id] = Machine(m.id, m.name or m.id, m.kind, m.air, given(m.rules))
     probes: dict[str, Probe] = {}
     for p in settings.probe:
         key = f"{p.node}/{p.probe}"
         if key in probes:
-            wrong.append(f"{path}: probe {key}: named twice, expected each probe once")
+            wrong.append(_twice(path, f"probe {key}", "each probe once"))
         if p.machine not in machines:
-            wrong.append(f"{path}: probe {key}: machine {p.machine!r}, {one_of(p.machine, machines)}")
+            near, known = sought(p.machine, machines)
+            wrong.append(Complaint(str(path), f"probe {key}", came=f"machine {p.machine!r}{near}", expected=known))
         probes[key] = Probe(key, p.machine, p.interval_s, p.position)
     switches = _switches(settings, machines, probes, path=path, wrong=wrong)
     _check_contacts(settings, path, wrong)
     scales: dict[str, float] = {}
     for s in settings.scale:
         if s.id in scales:
-            wrong.append(f"{path}: scale {s.id}: named twice, expected each id once")
+            wrong.append(_twice(path, f"scale {s.id}", "each id once"))
         scales[s.id] = s.error_g
-    rules = with_numbers(shipped_rules(), settings.rules, f"{path}: rules", wrong=wrong)
+    rules = with_numbers(shipped_rules(), settings.rules, (str(path), "rules"), wrong=wrong)
     for m in settings.machine:
-        check_machines_numbers(rules, m.rules, f"{path}: machine {m.id}: rules", wrong=wrong)
+        check_machines_numbers(rules, m.rules, (str(path), f"machine {m.id}", "rules"), wrong=wrong)
     try:
         zone = ZoneInfo(settings.site.zone)
     except (KeyError, ValueError, OSError):
-        wrong.append(f"{path}: site.zone: {settings.site.zone!r}, expected a zone of the tz database such as UTC")
+        expected = "a zone of the tz database such as UTC"
+        wrong.append(Complaint(str(path), "site.zone", came=repr(settings.site.zone), expected=expected))
         zone = ZoneInfo("UTC")
     if wrong:
         raise SettingsError(wrong)
     watched = {p.machine for p in probes.values()}
     for machine in machines.values():
         if machine.id not in watched and machine.kind != ROOM:
-            wrong.append(f"{path}: machine {machine.id}: no probe looks at it, expected at least one [[probe]]")
+            came, expected = "no probe looks at it", "at least one [[probe]]"
+            wrong.append(Complaint(str(path), f"machine {machine.id}", came=came, expected=expected))
     if wrong:
         raise SettingsError(wrong)
     site = Site(
@@ -348,28 +353,39 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
 
 
 def _switches(
-    settings: Settings, machines: Mapping[str, Machine], probes: Mapping[str, Probe], *, path: Path, wrong: list[str]
+    settings: Settings,
+    machines: Mapping[str, Machine],
+    probes: Mapping[str, Probe],
+    *,
+    path: Path,
+    wrong: list[Complaint],
 ) -> dict[str, Switch]:
     """The switches; each of a node that has a probe, so that its silence is heard, and as often as that speaks where nothing is said."""
     found: dict[str, Switch] = {}
     for s in settings.switch:
         key = f"{s.node}/{s.name}"
+        where = (str(path), f"switch {key}")
         beside = [p for p in probes.values() if p.node == s.node]
         if key in found:
-            wrong.append(f"{path}: switch {key}: named twice, expected each switch once")
+            wrong.append(_twice(path, f"switch {key}", "each switch once"))
         if s.name.rpartition("/")[2] in PROBE_NAMES:
-            wrong.append(f"{path}: switch {key}: name {s.name!r}, expected none that ends like a probe's")
+            came, expected = f"name {s.name!r}", "none that ends like a probe's"
+            wrong.append(Complaint(*where, came=came, expected=expected))
         if not beside:
-            wrong.append(
-                f"{path}: switch {key}: node {s.node!r}, {one_of(s.node, {p.node: p for p in probes.values()})}"
-            )
+            near, known = sought(s.node, {p.node: p for p in probes.values()})
+            wrong.append(Complaint(*where, came=f"node {s.node!r}{near}", expected=known))
         if s.machine is None and s.of != OF_MAINS:
-            wrong.append(f"{path}: switch {key}: machine missing, expected whose {s.of} it is")
+            wrong.append(Complaint(*where, came="machine missing", expected=f"whose {s.of} it is"))
         if s.machine is not None and s.machine not in machines:
-            wrong.append(f"{path}: switch {key}: machine {s.machine!r}, {one_of(s.machine, machines)}")
+            near, known = sought(s.machine, machines)
+            wrong.append(Complaint(*where, came=f"machine {s.machine!r}{near}", expected=known))
         interval_s = s.interval_s or max((p.interval_s for p in beside), default=10.0)
         found[key] = Switch(key, s.of, s.machine or "", s.true_means, interval_s)
     return found
+
+
+def _twice(path: Path, what: str, expected: str) -> Complaint:
+    return Complaint(str(path), what, came="named twice", expected=expected)
 
 
 def _profiles(settings: Settings, path: Path) -> Mapping[str, Profile]:
@@ -377,21 +393,22 @@ def _profiles(settings: Settings, path: Path) -> Mapping[str, Profile]:
     try:
         return load_profiles(None if own is None else path.parent / own)
     except ProfileError as error:
-        raise SettingsError([str(error)]) from error
+        raise SettingsError([Complaint.of("", error=error)]) from error
 
 
-def _check_contacts(settings: Settings, path: Path, wrong: list[str]) -> None:
+def _check_contacts(settings: Settings, path: Path, wrong: list[Complaint]) -> None:
     """See that the contacts fit together. Their secret addresses are read only by what sends or checks."""
     seen: set[str] = set()
     for c in settings.contact:
         if c.id in seen:
-            wrong.append(f"{path}: contact {c.id}: named twice, expected each id once")
+            wrong.append(_twice(path, f"contact {c.id}", "each id once"))
         seen.add(c.id)
         for name, each in {"": c, **{f"address.{name}.": each for name, each in c.address.items()}}.items():
             if each.url is not None and not each.url.strip():
-                wrong.append(f"{path}: contact {c.id}: {name}url: empty, expected an address")
+                wrong.append(Complaint(str(path), f"contact {c.id}", f"{name}url", came="empty", expected="an address"))
         if c.summary is not None and not _hearing(c).within(c.summary):
-            wrong.append(f"{path}: contact {c.id}: summary: {c.summary:%H:%M}, expected a time within its hours")
+            came, expected = f"{c.summary:%H:%M}", "a time within its hours"
+            wrong.append(Complaint(str(path), f"contact {c.id}", "summary", came=came, expected=expected))
 
 
 def _hearing(contact: ContactSettings) -> Hearing:
@@ -403,26 +420,28 @@ def _hearing(contact: ContactSettings) -> Hearing:
 
 
 def with_numbers(
-    rules: Mapping[str, Rule], own: Mapping[str, Numbers], where: str, *, wrong: list[str]
+    rules: Mapping[str, Rule], own: Mapping[str, Numbers], where: tuple[str, ...], *, wrong: list[Complaint]
 ) -> dict[str, Rule]:
     """The rules with someone's own numbers; what cannot be used goes to `wrong`."""
     result = dict(rules)
     for id_, numbers in own.items():
         if id_ not in rules:
-            wrong.append(f"{where}.{id_}: no such rule, expected one of: {', '.join(rules)}")
+            known = f"one of: {', '.join(rules)}"
+            wrong.append(Complaint(*where[:-1], f"{where[-1]}.{id_}", came="no such rule", expected=known))
             continue
         try:
-            result[id_] = changed(rules[id_], numbers.given(), where)
+            result[id_] = changed(rules[id_], numbers.given(), "")
         except RuleError as error:
-            wrong.append(str(error))
+            wrong.append(Complaint.of(*where, error=error))
     return result
 
 
 def check_machines_numbers(
-    rules: Mapping[str, Rule], own: Mapping[str, Numbers], where: str, *, wrong: list[str]
+    rules: Mapping[str, Rule], own: Mapping[str, Numbers], where: tuple[str, ...], *, wrong: list[Complaint]
 ) -> None:
     """See that a machine's own numbers can be used."""
     with_numbers(rules, own, where, wrong=wrong)
     for id_ in own:
         if id_ in rules and rules[id_].group in SITE_WIDE:
-            wrong.append(f"{where}.{id_}: a rule of the whole site, expected it in [rules.{id_}]")
+            came, expected = "a rule of the whole site", f"it in [rules.{id_}]"
+            wrong.append(Complaint(*where[:-1], f"{where[-1]}.{id_}", came=came, expected=expected))

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from monitor.adapters.tables.refused import Complaint
 from monitor.adapters.tables.rules import shipped_rules
 from monitor.adapters.tables.toml import lines_of, numbered
 from monitor.domain.air.psychrometrics import pressure_kpa
@@ -68,7 +69,7 @@ def complaints(path: Path) -> list[str]:
     """The lines of a configuration that cannot be used, or whose contacts cannot, without the file they begin with."""
     with pytest.raises(SettingsError) as raised:
         load_house_and_contacts(path)
-    lines = raised.value.lines
+    lines = [*map(str, raised.value.complaints)]
     assert lines
     for line in lines:
         assert "\n" not in line
@@ -97,7 +98,9 @@ def test_a_complaint_names_its_line(tmp_path: Path, before: str, after: str, lin
     with pytest.raises(SettingsError) as raised:
         load_house_and_contacts(path)
     at = text.replace(before, after, 1).splitlines().index(line) + 1
-    assert [each for each in raised.value.lines if each.startswith(f"{path}: line {at}: ")] == raised.value.lines[:1]
+    assert [each for each in [*map(str, raised.value.complaints)] if each.startswith(f"{path}: line {at}: ")] == [
+        *map(str, raised.value.complaints)
+    ][:1]
 
 
 SAMPLE = """\
@@ -119,20 +122,23 @@ interval_s = 15
 
 
 @pytest.mark.parametrize(
-    ("complaint", "line"),
+    ("key", "line"),
     [
-        ("machine setter-2: no probe looks at it, expected at least one [[probe]]", 3),
-        ("machine setter-2: rules.too-hot: no such rule, expected one of: x", 5),
-        ("probe node-a/top: machine 'x', expected one of: setter-1", 7),
-        ("machine[2].kind: missing, expected a value", 3),
-        ("rules.x: no such rule, expected one of: y", 0),
+        (("machine setter-2",), 3),
+        (("machine setter-2", "rules.too-hot"), 5),
+        (("machine setter-2", "rules", "too-hot.limit"), 6),
+        (("probe node-a/top",), 7),
+        (("machine[2].kind",), 3),
+        (("rules.x",), 0),
+        ((), 0),
     ],
 )
-def test_a_thing_is_found_by_what_the_house_calls_it(complaint: str, line: int) -> None:
+def test_a_thing_is_found_by_what_the_house_calls_it(key: tuple[str, ...], line: int) -> None:
     """By its id, its node and probe, or its place; where nothing is found, nothing is claimed."""
     text = "[[machine]]\nid = 'setter-1'\n[[machine]]\nid = 'setter-2'\n[machine.rules.too-hot]\nlimit = 5\n[[probe]]\nnode = 'node-a'\nprobe = 'top'\n"
-    told = numbered(f"e.toml: {complaint}", "e.toml", lines_of(text))
-    assert told == (f"e.toml: line {line}: {complaint}" if line else f"e.toml: {complaint}")
+    told = numbered(Complaint("e.toml", *key, came="it is odd", expected="x"), lines_of(text))
+    about = "".join(f"{part}: " for part in key)
+    assert str(told) == f"e.toml: {f'line {line}: ' if line else ''}{about}it is odd, expected x"
 
 
 def test_the_sample_configuration_loads() -> None:
@@ -542,7 +548,9 @@ def test_a_list_with_nothing_in_it() -> None:
     """A site without a machine or a probe is told to have one."""
     with pytest.raises(SettingsError) as raised:
         parse_settings({"site": {"id": "x"}, "machine": [], "probe": []}, "f")
-    assert raised.value.lines == [f"f: {key}: [], expected at least one [[{key}]]" for key in ("machine", "probe")]
+    assert [*map(str, raised.value.complaints)] == [
+        f"f: {key}: [], expected at least one [[{key}]]" for key in ("machine", "probe")
+    ]
 
 
 @pytest.mark.parametrize("table", [{"site": 5}, {"site": {"id": "x"}, "machine": [], "probe": []}, {"machine": "x"}])
@@ -550,7 +558,7 @@ def test_tables_of_the_wrong_kind(table: dict[str, Any]) -> None:
     """Values where tables should be, and empty lists, are refused in lines."""
     with pytest.raises(SettingsError) as raised:
         parse_settings(table, "f")
-    assert all(line.startswith("f: ") and "\n" not in line for line in raised.value.lines)
+    assert all(line.startswith("f: ") and "\n" not in line for line in [*map(str, raised.value.complaints)])
 
 
 SWITCH = "[[switch]]\nnode = 'node-a'\nname = 'door'\nof = 'door'\nmachine = 'setter-1'\n"

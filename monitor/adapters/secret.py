@@ -6,16 +6,18 @@ import os
 import pwd
 from pathlib import Path
 
+from monitor.domain.refusal import Refusal
 
-class SecretError(Exception):
-    """A secret that cannot be read: in a few words why, and what was expected; never the secret."""
+
+class SecretError(Refusal):
+    """A secret that cannot be read: why, and what was expected; never the secret."""
 
 
 class NotForThisAccount(SecretError):
     """The account that asks may not read it; the daemon's own may, or must be let."""
 
     def __init__(self, account: str) -> None:
-        super().__init__(f"{account} may not read it, expected an account that may; the daemon's must")
+        super().__init__("", f"{account} may not read it", "an account that may; the daemon's must")
         self.account = account
 
 
@@ -26,11 +28,11 @@ def read_secret(path: Path, expected: str) -> str:
     except PermissionError:
         raise NotForThisAccount(_account()) from None
     except OSError as error:
-        raise SecretError(f"{error.strerror or 'cannot be read'}, expected {expected}") from None
+        raise SecretError("", error.strerror or "cannot be read", expected) from None
     except UnicodeDecodeError:
-        raise SecretError(f"not text, expected {expected}") from None
+        raise SecretError("", "not text", expected) from None
     if not secret.strip():
-        raise SecretError(f"empty, expected {expected}")
+        raise SecretError("", "empty", expected)
     return secret
 
 

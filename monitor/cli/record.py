@@ -34,7 +34,7 @@ def house_of(config: Path) -> House:
     try:
         return load_house(config)
     except SettingsError as error:
-        raise Wrong("\n".join(error.lines)) from error
+        raise Wrong(str(error)) from error
 
 
 def house_and_contacts_of(config: Path) -> tuple[House, tuple[Contact, ...]]:
@@ -42,7 +42,7 @@ def house_and_contacts_of(config: Path) -> tuple[House, tuple[Contact, ...]]:
     try:
         return load_house_and_contacts(config)
     except SettingsError as error:
-        raise Wrong("\n".join(error.lines)) from error
+        raise Wrong(str(error)) from error
 
 
 # --- the record

@@ -7,12 +7,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from monitor.adapters.tables.refused import TableError
+from monitor.adapters.tables.refused import Complaint, TableError
 from monitor.adapters.tables.rules import Numbers, Tried, read_tried
 from monitor.adapters.tables.toml import read_toml
 from monitor.settings import House, SettingsError, build_house, check_machines_numbers, with_numbers
 
-_EXPECTED = "expected [rules.NAME] or [machine.ID.rules.NAME]"
+_EXPECTED = "[rules.NAME] or [machine.ID.rules.NAME]"
 
 
 def with_rules(house: House, path: Path) -> House:
@@ -35,17 +35,19 @@ def _read(path: Path, house: House) -> Tried:
     try:
         tried = read_tried(read_toml(path, str(path), "a file of rules"), str(path))
     except TableError as error:
-        raise SettingsError(error.lines) from None
-    wrong: list[str] = []
-    with_numbers(house.site.rules, tried.rules, f"{path}: rules", wrong=wrong)
+        raise SettingsError(error.complaints) from None
+    wrong: list[Complaint] = []
+    with_numbers(house.site.rules, tried.rules, (str(path), "rules"), wrong=wrong)
     for id_, own in tried.machine.items():
         if id_ not in house.site.machines:
-            wrong.append(f"{path}: machine.{id_}: no such machine, expected one of: {', '.join(house.site.machines)}")
+            known = f"one of: {', '.join(house.site.machines)}"
+            wrong.append(Complaint(str(path), f"machine.{id_}", came="no such machine", expected=known))
         elif not own.rules:
-            wrong.append(f"{path}: machine.{id_}: no rules, expected [machine.{id_}.rules.NAME]")
-        check_machines_numbers(house.site.rules, own.rules, f"{path}: machine.{id_}.rules", wrong=wrong)
+            expected = f"[machine.{id_}.rules.NAME]"
+            wrong.append(Complaint(str(path), f"machine.{id_}", came="no rules", expected=expected))
+        check_machines_numbers(house.site.rules, own.rules, (str(path), f"machine.{id_}.rules"), wrong=wrong)
     if not tried.rules and not tried.machine:
-        wrong.append(f"{path}: no rules, {_EXPECTED}")
+        wrong.append(Complaint(str(path), came="no rules", expected=_EXPECTED))
     if wrong:
         raise SettingsError(wrong)
     return tried

@@ -70,7 +70,7 @@ def test_rules_that_cannot_be_used_say_where(tmp_path: Path, text: str, complain
     rules.write_text(text, errors="surrogateescape")
     with pytest.raises(SettingsError) as caught:
         with_rules(load_house(STREAMS / "heater-stuck-on.toml"), rules)
-    (line,) = caught.value.lines
+    (line,) = map(str, caught.value.complaints)
     assert line.startswith(f"{rules}: ")
     assert complaint in line
     assert "\n" not in line

@@ -8,13 +8,14 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, ValidationError, ValidationInfo, model_validator
 
-from monitor.adapters.tables.refused import Expected, Table, one_of, sentences
+from monitor.adapters.tables.refused import Expected, Table, complaints, one_of
 from monitor.adapters.tables.toml import read_toml
 from monitor.domain.published.causes import BEFORE_SET, EVIDENCE, KINDS, WINDOWS, Catalogue, Cause, Check, Published
 from monitor.domain.published.findings import FINDING
+from monitor.domain.refusal import Refusal
 
 
-class CauseError(ValueError):
+class CauseError(Refusal):
     """Causes that cannot be used; one line: where, what came, what was expected."""
 
 
@@ -126,10 +127,10 @@ class _Causes(Table):
         came = [each.id for each in self.finding]
         twice = [id_ for id_ in FINDING if came.count(id_) > 1]
         if twice:
-            raise ValueError(f"finding: {', '.join(twice)} twice, expected each finding once")
+            raise Refusal("finding", f"{', '.join(twice)} twice", "each finding once")
         left = [id_ for id_ in FINDING if id_ not in came]
         if left:
-            raise ValueError(f"finding: none for {', '.join(left)}, expected every one of the trade list")
+            raise Refusal("finding", f"none for {', '.join(left)}", "every one of the trade list")
         return self
 
 
@@ -144,7 +145,8 @@ def read_causes(data: Mapping[str, object], where: str) -> Catalogue:
     try:
         read = _Causes.model_validate(data, context=data)
     except ValidationError as error:
-        raise CauseError(sentences(error, where, model=_Causes, data=data)[0]) from None
+        found = complaints(error, where, model=_Causes, data=data)[0]
+        raise CauseError(found.where, found.came, found.expected) from None
     return Catalogue(
         findings={
             each.id: Published(each.id, read.caution[each.caution], tuple(cause.value() for cause in each.causes))

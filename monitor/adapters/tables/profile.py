@@ -21,7 +21,7 @@ from pydantic import (
 )
 from pydantic.fields import FieldInfo
 
-from monitor.adapters.tables.refused import SHOWN, Expected, Id, Line, Table, one_of, sentences, within
+from monitor.adapters.tables.refused import SHOWN, Expected, Id, Line, Table, complaints, one_of, within
 from monitor.adapters.tables.rules import Numbers, given
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import (
@@ -41,6 +41,7 @@ from monitor.domain.needs.profile import (
     check_numbers,
 )
 from monitor.domain.needs.rules import Rule
+from monitor.domain.refusal import Refusal
 
 SETTER, _, HATCH = STAGE_NAMES
 DEFINITION = "definition"  # the source of the day on which incubation begins
@@ -57,13 +58,13 @@ class _Known:
     rules: Mapping[str, Rule]
 
     def alone(self, value: object) -> object:
-        """The value without its source. Raises ValueError for one that has none, or an unknown one."""
+        """The value without its source. Raises Refusal for one that has none, or an unknown one."""
         if not _is_cited(value):
             if self.plain is None:
-                raise ValueError(f'{repr(value)[:SHOWN]}, expected it with its source, [value, "KEY"]')
+                raise Refusal("", repr(value)[:SHOWN], 'it with its source, [value, "KEY"]')
             return value
         if self.sources is not None and value[1] not in self.sources:
-            raise ValueError(f"unknown source key {repr(value[1])[:SHOWN]}, expected one of those in SOURCES.toml")
+            raise Refusal("", f"unknown source key {repr(value[1])[:SHOWN]}", "one of those in SOURCES.toml")
         return value[0]
 
 
@@ -90,8 +91,8 @@ def _numbers_without_sources(value: object, info: ValidationInfo[_Known]) -> obj
     for name, each in value.items():
         try:
             alone[name] = _known(info).alone(each)
-        except ValueError as error:
-            raise ValueError(f"{name}: {error}") from None
+        except Refusal as error:
+            raise Refusal(name, error.came, error.expected) from None
     return alone
 
 
@@ -137,7 +138,7 @@ class _Band(Table):
     @model_validator(mode="after")
     def _hangs_together(self) -> _Band:
         if not self.model_fields_set:
-            raise ValueError(f"no limits, expected one or more of {', '.join(LIMIT_NAMES)}")
+            raise Refusal("", "no limits", f"one or more of {', '.join(LIMIT_NAMES)}")
         self.value()
         return self
 
@@ -194,7 +195,7 @@ class _Stage(Table):
     @model_validator(mode="after")
     def _hangs_together(self) -> _Stage:
         if self.name == HATCH and self.from_day is None:
-            raise ValueError("from_day: missing, expected the day on which this stage starts")
+            raise Refusal("from_day", "missing", "the day on which this stage starts")
         self.value(0.0)
         return self
 
@@ -281,7 +282,8 @@ def read_profile(
     try:
         read = _Profile.model_validate(data, context=_Known(source_keys, plain_source, rules or {}))
     except ValidationError as error:
-        raise ProfileError("", sentences(error, where, model=_Profile, data=data)[0]) from None
+        found = complaints(error, where, model=_Profile, data=data)[0]
+        raise ProfileError(found.where, found.came, found.expected) from None
     return read.value(dict(_sources(read, data, "", plain=plain_source or "")))
 
 

@@ -162,4 +162,5 @@ def _read(file: Traversable) -> Table:
     try:
         return read_toml(file, file.name, "a file that can be read")
     except TableError as error:
-        raise ProfileError("", str(error)) from None
+        found = error.complaints[0]
+        raise ProfileError(found.where, found.came, found.expected) from None

@@ -1,4 +1,4 @@
-"""What pydantic found wrong with a table, in the one sentence of every refusal: where: key: what came, expected what.
+"""What pydantic found wrong with a table, as every refusal has it: where (file and key), what came, what was expected.
 
 What was expected is what the field says of itself (its description), what a check of ours says, or what pydantic says.
 """
@@ -14,6 +14,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic.fields import FieldInfo
 
 from monitor.domain.needs.site import ID
+from monitor.domain.refusal import Part, Refusal
 from monitor.domain.wall import has_controls
 
 T = TypeVar("T", bound=BaseModel)
@@ -57,12 +58,32 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False, defer_build=True)
 
 
-class TableError(ValueError):
-    """A table that cannot be used; `lines` are what is wrong with it, one line each."""
+class Complaint(Refusal):
+    """One thing that is wrong with a file. file: as it is called; key: what it is about, from the table down, as the file or the house calls it;
+    line: on which it stands, where that is known."""
 
-    def __init__(self, lines: list[str]) -> None:
-        super().__init__("\n".join(lines))
-        self.lines = lines
+    def __init__(self, file: str, *key: str, came: Part = "", expected: Part = "", line: int | None = None) -> None:
+        places = (file, "" if line is None else f"line {line}", *key)
+        super().__init__(": ".join(place for place in places if place), came, expected)
+        self.file, self.key, self.line = file, key, line
+
+    def on(self, line: int) -> Complaint:
+        """The same, on a line."""
+        return Complaint(self.file, *self.key, came=self.came, expected=self.expected, line=line)
+
+    @classmethod
+    def of(cls, file: str, *key: str, error: Refusal) -> Complaint:
+        """What somebody else refused, of a file."""
+        own = "".join(part for part in error.where if isinstance(part, str))
+        return cls(file, *key, *([own] if own else []), came=error.came, expected=error.expected)
+
+
+class TableError(ValueError):
+    """A table that cannot be used: all that is wrong with it."""
+
+    def __init__(self, complaints: Sequence[Complaint]) -> None:
+        super().__init__("\n".join(map(str, complaints)))
+        self.complaints = tuple(complaints)
 
 
 def read(model: type[T], data: object, where: str) -> T:
@@ -70,7 +91,7 @@ def read(model: type[T], data: object, where: str) -> T:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        raise TableError(sentences(error, where, model=model)) from None
+        raise TableError(complaints(error, where, model=model)) from None
 
 
 def read_each(model: type[T], data: object, where: str) -> dict[str, T]:
@@ -78,7 +99,7 @@ def read_each(model: type[T], data: object, where: str) -> dict[str, T]:
     try:
         return TypeAdapter(dict[str, model]).validate_python(data)  # type: ignore[valid-type]  # which model it is, is known when it runs
     except ValidationError as error:
-        raise TableError(sentences(error, where, model=dict[str, model])) from None  # type: ignore[valid-type]  # the same
+        raise TableError(complaints(error, where, model=dict[str, model])) from None  # type: ignore[valid-type]  # the same
 
 
 def one_of(choices: Collection[str]) -> BeforeValidator:
@@ -98,14 +119,14 @@ def within(low: float, high: float) -> FieldInfo:
     return field
 
 
-def sentences(error: ValidationError, where: str, *, model: object, data: object = None) -> list[str]:
-    """One line for each thing that is wrong.
+def complaints(error: ValidationError, where: str, *, model: object, data: object = None) -> list[Complaint]:
+    """One for each thing that is wrong.
 
-    where: the file, which each begins with. model: what was read. data: what came, where a table of a list is called by its name or id
+    where: the file. model: what was read. data: what came, where a table of a list is called by its name or id
     instead of its number.
     """
     problems = [dict(problem) for problem in error.errors(include_url=False)]
-    return [_sentence(where, p, model=model, data=data) for p in problems if not _follows(p, problems)]
+    return [_complaint(where, p, model=model, data=data) for p in problems if not _follows(p, problems)]
 
 
 def _follows(problem: Mapping[str, Any], problems: Sequence[Mapping[str, Any]]) -> bool:
@@ -114,19 +135,20 @@ def _follows(problem: Mapping[str, Any], problems: Sequence[Mapping[str, Any]]) 
     return problem["type"] == "too_short" and any(p["loc"][: len(loc)] == loc for p in problems if p is not problem)
 
 
-def _sentence(where: str, problem: Mapping[str, Any], *, model: object, data: object) -> str:
+def _complaint(where: str, problem: Mapping[str, Any], *, model: object, data: object) -> Complaint:
     loc = [part for part in problem["loc"] if not str(part).startswith("function-") and part != "[key]"]
     key = _key(loc, data)
-    place = f"{where}: {key}" if key else where
+    place = (where, key) if key else (where,)
     kind, came = problem["type"], problem.get("input")
     field = _field(model, loc)
     if kind == "extra_forbidden":
-        return f"{place}: unknown setting, expected one of: {', '.join(_keys_beside(model, loc))}"
+        return Complaint(*place, came="unknown setting", expected=f"one of: {', '.join(_keys_beside(model, loc))}")
     if kind == "missing":
-        return f"{place}: missing, expected {(field and field.description) or 'a value'}"
+        return Complaint(*place, came="missing", expected=(field and field.description) or "a value")
     said = problem.get("ctx", {}).get("error") if kind == "value_error" else None
     if said is not None and not isinstance(said, Expected):
-        return f"{place}: {said}"  # what goes together: its check says what came
+        # What goes together: its check says what came.
+        return Complaint.of(*place, error=said) if isinstance(said, Refusal) else Complaint(*place, came=str(said))
     message = str(problem["msg"]).removeprefix("Input should be ") if said is None else str(said)
     shown = repr(came)[:SHOWN] if not came or not isinstance(came, dict | list) else _KINDS[type(came)]
     if kind in _WORDED:
@@ -135,7 +157,7 @@ def _sentence(where: str, problem: Mapping[str, Any], *, model: object, data: ob
         message = field.description
     elif kind == "tuple_type":  # in a file there are lists alone
         message = "a list"
-    return f"{place}: {shown}, expected {message}"
+    return Complaint(*place, came=shown, expected=message)
 
 
 def _key(loc: Place, data: object) -> str:

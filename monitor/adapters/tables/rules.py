@@ -101,7 +101,8 @@ def read_rules(data: Mapping[str, object], where: str) -> dict[str, Rule]:
     try:
         found = read_each(_Rule, data, where)
     except TableError as error:
-        raise RuleError("", error.lines[0]) from None
+        first = error.complaints[0]
+        raise RuleError(first.where, first.came, first.expected) from None
     rules = {id_: checked(each.value(id_), where) for id_, each in found.items()}
     check_together(rules, where)
     return rules

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from importlib.resources.abc import Traversable
 from typing import Any
 
-from monitor.adapters.tables.refused import TableError
+from monitor.adapters.tables.refused import Complaint, TableError
 
 _TABLES = re.compile(r"\s*\[\[\s*([\w.-]+)\s*\]\]")
 _TABLE = re.compile(r"\s*\[\s*([\w.-]+)\s*\]")
@@ -16,16 +16,16 @@ _KEY = re.compile(r"\s*([\w-]+)\s*=\s*[\"']?([^\"'#]*?)[\"']?\s*(?:#.*)?$")
 
 
 def read_toml(file: Traversable, where: str, expected: str) -> dict[str, Any]:
-    """The table in a file; expected: what a file that is not there should have been. Raises TableError, one line, which begins with `where`."""
+    """The table in a file; expected: what a file that is not there should have been. Raises TableError with one complaint."""
     try:
         return tomllib.loads(file.read_bytes().decode())
     except OSError as error:
-        raise TableError([f"{where}: {error.strerror}, expected {expected}"]) from None
+        raise TableError([Complaint(where, came=str(error.strerror), expected=expected)]) from None
     except UnicodeDecodeError as error:
         line = error.object.count(b"\n", 0, error.start) + 1
-        raise TableError([f"{where}: line {line}: bytes that are not UTF-8, expected text"]) from None
+        raise TableError([Complaint(where, came="bytes that are not UTF-8", expected="text", line=line)]) from None
     except tomllib.TOMLDecodeError as error:
-        raise TableError([f"{where}: {error}, expected TOML"]) from None
+        raise TableError([Complaint(where, came=str(error), expected="TOML")]) from None
 
 
 def lines_of(text: str) -> dict[str, int]:
@@ -58,15 +58,11 @@ def lines_of(text: str) -> dict[str, int]:
     return found
 
 
-def numbered(complaint: str, where: str, lines: Mapping[str, int]) -> str:
-    """A complaint about a file with the line that it is about, where that is known; where: the file, which it begins with."""
-    if not complaint.startswith(f"{where}: "):
-        return complaint
-    said = complaint.removeprefix(f"{where}: ")
-    place, _, after = said.partition(": ")
-    for name in (f"{place}.{after.partition(': ')[0]}", place):
-        while name:
-            if name in lines:
-                return f"{where}: line {lines[name]}: {said}"
-            name = name.rpartition(".")[0]
+def numbered(complaint: Complaint, lines: Mapping[str, int]) -> Complaint:
+    """A complaint with the line that it is about, where that is known."""
+    name = ".".join(complaint.key)
+    while name and complaint.line is None:
+        if name in lines:
+            return complaint.on(lines[name])
+        name = name.rpartition(".")[0]
     return complaint

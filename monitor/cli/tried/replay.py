@@ -52,4 +52,4 @@ def _played(house: House, rules: Path | None, file: Path, *, several: bool) -> t
     except replay.ReplayError as error:
         raise Wrong(str(error)) from error
     except SettingsError as error:
-        raise Wrong("\n".join(error.lines)) from error
+        raise Wrong(str(error)) from error

@@ -168,36 +168,36 @@ def check_together(rules: Mapping[str, Rule], where: str) -> None:
     for rule in rules.values():
         if (rule.quantity is None) != (rule.side is None):
             came = f"quantity {rule.quantity!r}, side {rule.side!r}"
-            raise RuleError(where, f"{rule.id}: {came}", "both or neither")
+            raise RuleError(_at(where, rule), came, "both or neither")
         if rule.level is not None and (rule.quantity not in (DRY_BULB, HUMIDITY) or rule.foretells is not None):
-            raise RuleError(where, f"{rule.id}.level: {rule.level!r}", "none: it judges by no limit of a band")
+            raise RuleError(_at(where, rule, "level"), repr(rule.level), "none: it judges by no limit of a band")
         if rule.level == LETHAL and (rule.quantity, rule.side) != (DRY_BULB, ABOVE):
-            raise RuleError(where, f"{rule.id}.level: {rule.level!r}", "it of high temperature alone")
+            raise RuleError(_at(where, rule, "level"), repr(rule.level), "it of high temperature alone")
         if rule.over_s and (
             rule.quantity not in (DRY_BULB, HUMIDITY) or (rule.quantity == DRY_BULB and rule.level in (ALARM, LETHAL))
         ):
-            raise RuleError(where, f"{rule.id}.over_s: {rule.over_s:g}", "0: it is judged by single readings")
+            raise RuleError(_at(where, rule, "over_s"), f"{rule.over_s:g}", "0: it is judged by single readings")
         if rule.change and not rule.over_s:
-            raise RuleError(where, f"{rule.id}.change: {rule.change:g}", "0: it is judged by no mean")
+            raise RuleError(_at(where, rule, "change"), f"{rule.change:g}", "0: it is judged by no mean")
         if rule.foretells is not None and not rule.over_s:
-            raise RuleError(where, f"{rule.id}.over_s: 0", "more than 0: no single reading says what lies ahead")
+            raise RuleError(_at(where, rule, "over_s"), "0", "more than 0: no single reading says what lies ahead")
         if rule.foretells is not None and rule.quantity != DRY_BULB:
             expected = "none: only temperature is foretold"
-            raise RuleError(where, f"{rule.id}.foretells: {rule.foretells!r}", expected)
+            raise RuleError(_at(where, rule, "foretells"), repr(rule.foretells), expected)
     for rule in rules.values():
         if rule.of_band and rule.id not in found.values():
             limit = f"{rule.quantity}, {rule.side}, {rule.level}"
-            raise RuleError(where, f"{rule.id}: {limit}", "a limit that no other rule judges by")
+            raise RuleError(_at(where, rule), limit, "a limit that no other rule judges by")
         if rule.foretells is not None and found.get((rule.quantity or "", rule.side or "", ALARM)) != rule.foretells:
             expected = "the alarm of the same quantity and side"
-            raise RuleError(where, f"{rule.id}.foretells: {rule.foretells!r}", expected)
+            raise RuleError(_at(where, rule, "foretells"), repr(rule.foretells), expected)
 
 
 def changed(rule: Rule, changes: Mapping[str, Any], where: str) -> Rule:
     """The rule with someone's own numbers; another time to respond works the priority out anew, unless it is given. Raises RuleError."""
     for name in changes:
         if name not in CHANGEABLE:
-            raise RuleError(where, f"{rule.id}.{name}: not a setting", f"one of {', '.join(CHANGEABLE)}")
+            raise RuleError(_at(where, rule, name), "not a setting", f"one of {', '.join(CHANGEABLE)}")
     mine = checked(replace(rule, **changes), where)
     if "respond_min" in changes and "priority" not in changes:
         return replace(mine, priority=worked_out(mine.severity, mine.respond_min))
@@ -208,19 +208,24 @@ def checked(rule: Rule, where: str) -> Rule:
     """The rule, if its values can be used. Raises RuleError."""
     for name, known in (("priority", PRIORITIES), ("severity", tuple(MATRIX)), ("group", GROUPS)):
         if getattr(rule, name) not in known:
-            came = f"{rule.id}.{name}: {getattr(rule, name)!r}"
-            raise RuleError(where, came, f"one of {', '.join(known)}")
+            raise RuleError(_at(where, rule, name), repr(getattr(rule, name)), f"one of {', '.join(known)}")
     for name, (low, high) in SPANS.items():
         value = getattr(rule, name)
         if not (name in OPTIONAL and value is None) and not _is_number_in(value, low, high):
-            raise RuleError(where, f"{rule.id}.{name}: {value!r}", f"a number from {low:g} to {high:g}")
+            raise RuleError(_at(where, rule, name), repr(value), f"a number from {low:g} to {high:g}")
     if rule.limit is not None:
         if not (rule.of_band or rule.quantity == DAYS):
-            raise RuleError(where, f"{rule.id}.limit: {rule.limit!r}", "none: this rule has no limit to set")
+            raise RuleError(_at(where, rule, "limit"), repr(rule.limit), "none: this rule has no limit to set")
         low, high, unit = _LIMITS[rule.quantity or DAYS]
         if not _is_number_in(rule.limit, low, high):
-            raise RuleError(where, f"{rule.id}.limit: {rule.limit!r}", f"a number from {low:g} to {high:g} ({unit})")
+            raise RuleError(_at(where, rule, "limit"), repr(rule.limit), f"a number from {low:g} to {high:g} ({unit})")
     return rule
+
+
+def _at(where: str, rule: Rule, name: str = "") -> str:
+    """`rules.toml: too-hot.limit`; where: what it begins with, "" for nothing."""
+    key = f"{rule.id}.{name}" if name else rule.id
+    return f"{where}: {key}" if where else key
 
 
 def _is_number_in(value: object, low: float, high: float) -> bool:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from monitor.domain.published.exposure import ABOVE, BELOW, EXPOSURE, Exposure, quoted
 from monitor.domain.published.findings import FINDING
+from monitor.domain.refusal import Refusal
 
 HIGH, LOW = "high", "low"
 MEAN, LEVEL, DOSE = "mean", "level", "dose"
@@ -44,7 +45,7 @@ class Check:
     kind: MEAN against the profile's band, supported from `margin` beyond it; LEVEL, not supported up to clear_at and supported
     from supported_at; DOSE, with both from the published exposure. half_band: for a band with one limit. source: of the numbers.
 
-    Raises ValueError when a LEVEL is not clear before it is supported.
+    Raises Refusal when a LEVEL is not clear before it is supported.
     """
 
     id: str
@@ -59,7 +60,7 @@ class Check:
 
     def __post_init__(self) -> None:
         if self.kind == LEVEL and not self.clear_at < self.supported_at:
-            raise ValueError(f"clear_at {self.clear_at:g}, expected below supported_at, {self.supported_at:g}")
+            raise Refusal("", f"clear_at {self.clear_at:g}", f"below supported_at, {self.supported_at:g}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,7 @@ class Cause:
     words: with `{}` for each temperature in them, which are temps_c, and `{unit}` for its unit. unseen: what no sensor sees, in place of
     check, direction and exposure.
 
-    Raises ValueError when these do not go together.
+    Raises Refusal when these do not go together.
     """
 
     words: str
@@ -84,19 +85,19 @@ class Cause:
 
     def __post_init__(self) -> None:
         if bool(self.check) == bool(self.unseen):
-            raise ValueError(f"check {self.check!r}, unseen {self.unseen!r}, expected one of the two")
+            raise Refusal("", f"check {self.check!r}, unseen {self.unseen!r}", "one of the two")
         if self.unseen:
             if self.direction or self.exposure:
-                raise ValueError("a direction or an exposure, expected none for what no sensor sees")
+                raise Refusal("", "a direction or an exposure", "none for what no sensor sees")
         elif self.window == BEFORE_SET:
-            raise ValueError(f"check {self.check!r} in {self.window!r}, expected a check in a window after the set")
+            raise Refusal("", f"check {self.check!r} in {self.window!r}", "a check in a window after the set")
         elif KINDS[self.check] == DOSE:
             each = self.published
             side = ABOVE if self.check == HEAT else BELOW
             if self.direction or each is None or each.side != side or each.hours is None or each.temp_c is None:
-                raise ValueError(f"exposure {self.exposure!r}, expected a published one {side}, with its hours")
+                raise Refusal("", f"exposure {self.exposure!r}", f"a published one {side}, with its hours")
         elif self.exposure or self.direction not in ((HIGH, LOW) if KINDS[self.check] == MEAN else (HIGH,)):
-            raise ValueError(f"direction {self.direction!r}, expected high or low, and no exposure")
+            raise Refusal("", f"direction {self.direction!r}", "high or low, and no exposure")
 
     def told(self, unit: str) -> str:
         """The words with their temperatures in the unit of who reads, C or F."""
