@@ -337,9 +337,9 @@ def _password(path: Path) -> str:
     try:
         password = read_secret(path, "a file with one line")
     except SecretError as error:
-        raise LinkError(f"broker password file {path}: {error}") from error
+        raise LinkError(f"broker password file {path}", error.came, error.expected) from error
     if "\n" in password:
-        raise LinkError(f"broker password file {path}: several lines, expected one line")
+        raise LinkError(f"broker password file {path}", "several lines", "one line")
     return password
 
 

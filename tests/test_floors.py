@@ -271,7 +271,6 @@ SAYS_BELOW = {
     "monitor/service/watch/commands.py": "refusals, in parts",
     "monitor/service/watch/dispatcher.py": "what came of a notice: for the record and the log",
     "monitor/service/watch/egg_requests.py": "refusals, in parts",
-    "monitor/service/watch/engine.py": "a refusal: a node that speaks as another site's",
     "monitor/service/watch/outbox.py": "what came of a notice that nobody is told: for the record and the log",
 }
 _WORDS = re.compile(r"[a-z]{2,}[,;:]? [a-z]{2,}|[a-z]{2,}: ?$")

@@ -16,6 +16,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import IO
 
+from monitor.domain.refusal import Refusal
+
 FORMAT, FORMAT_VERSION = "eggroom batch archive", 1
 MANIFEST = "manifest.json"
 # 21 days of four probes each 10 s are 22 MB unpacked, 4.4 MB packed, measured; half a GB is as much as a small board can hold.
@@ -30,7 +32,7 @@ _ZIP64, _ZIP64_BYTES = b"PK\x06\x07", 20  # what would stand before it in a ZIP 
 _ENCRYPTED = 0x1
 
 
-class ArchiveError(ValueError):
+class ArchiveError(Refusal):
     """A file that is no archive that can be read, or a batch that is too big for one; one line."""
 
 
@@ -42,7 +44,7 @@ def pack(path: Path, head: Mapping[str, str], members: Mapping[str, bytes]) -> i
     total = sum(map(len, members.values()))
     if total > MAX_UNPACKED or len(members) >= MAX_MEMBERS:
         came = f"{len(members)} parts of {_mib(total)} together"
-        raise ArchiveError(f"{path}: {came}, expected at most {MAX_MEMBERS - 1} of {_mib(MAX_UNPACKED)}")
+        raise ArchiveError(str(path), came, f"at most {MAX_MEMBERS - 1} of {_mib(MAX_UNPACKED)}")
     listed = {name: {"bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()} for name, data in members.items()}
     manifest = {"format": FORMAT, "format_version": FORMAT_VERSION, **head, "members": listed}
     text = json.dumps(manifest, ensure_ascii=False, indent=1).encode() + b"\n"
@@ -53,7 +55,7 @@ def pack(path: Path, head: Mapping[str, str], members: Mapping[str, bytes]) -> i
             file.writestr(info, data, compresslevel=6)
     size = path.stat().st_size
     if size > MAX_FILE:
-        raise ArchiveError(f"{path}: {_mib(size)}, expected at most {_mib(MAX_FILE)}")
+        raise ArchiveError(str(path), _mib(size), f"at most {_mib(MAX_FILE)}")
     return size
 
 
@@ -67,16 +69,16 @@ def unpack(path: Path) -> tuple[dict[str, object], dict[str, bytes]]:
                 manifest, listed = _manifest(path, file, infos)
                 return manifest, _members(path, file, infos, listed=listed)
     except OSError as error:
-        raise ArchiveError(f"{path}: {error.strerror or error}, expected a file that can be read") from error
+        raise ArchiveError(str(path), str(error.strerror or error), "a file that can be read") from error
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
-        raise ArchiveError(f"{path}: damaged ({str(error)[:80]}), expected the archive as it was written") from error
+        raise ArchiveError(str(path), f"damaged ({str(error)[:80]})", "the archive as it was written") from error
 
 
 def _look_at_the_end(path: Path, stream: IO[bytes]) -> None:
     """See, before the ZIP's list is read, that it is one of ours: how long the list is stands in the last bytes of the file."""
     size = stream.seek(0, os.SEEK_END)
     if size > MAX_FILE:
-        raise ArchiveError(f"{path}: {_mib(size)}, expected at most {_mib(MAX_FILE)}")
+        raise ArchiveError(str(path), _mib(size), f"at most {_mib(MAX_FILE)}")
     stream.seek(max(0, size - _END_BYTES - _ZIP64_BYTES))
     tail = stream.read()
     end = tail[-_END_BYTES:]
@@ -98,7 +100,7 @@ def _infos(path: Path, file: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:
             raise _no_archive(path, f"{info.filename:.60}: encrypted, or pressed in another way")
     total = sum(info.file_size for info in infos.values())
     if total > MAX_UNPACKED:
-        raise ArchiveError(f"{path}: {_mib(total)} when unpacked, expected at most {_mib(MAX_UNPACKED)}")
+        raise ArchiveError(str(path), f"{_mib(total)} when unpacked", f"at most {_mib(MAX_UNPACKED)}")
     if infos[MANIFEST].file_size > MAX_MANIFEST:
         raise _no_archive(path, f"{MANIFEST} of {infos[MANIFEST].file_size} bytes")
     return infos
@@ -119,10 +121,10 @@ def _manifest(
         by = str(manifest.get("program", "?"))[:40]
         newer = isinstance(version, int) and version > FORMAT_VERSION
         known = f"at most {FORMAT_VERSION}: a newer eggroom made it, and can read it" if newer else f"{FORMAT_VERSION}"
-        raise ArchiveError(f"{path}: format version {version!r:.20}, by {by}, expected {known}")
+        raise ArchiveError(str(path), f"format version {version!r:.20}, by {by}", known)
     members = manifest.get("members")
     if not isinstance(members, dict) or members.keys() != infos.keys() - {MANIFEST}:
-        raise ArchiveError(f"{path}: its parts are not those of its {MANIFEST}, expected the archive as it was written")
+        raise ArchiveError(str(path), f"its parts are not those of its {MANIFEST}", "the archive as it was written")
     return manifest, members
 
 
@@ -135,14 +137,16 @@ def _members(
         sha256 = about.get("sha256") if isinstance(about, dict) else None
         if hashlib.sha256(data).hexdigest() != sha256:
             raise ArchiveError(
-                f"{path}: {name:.80}: its checksum is wrong, expected the archive as it was written: it was changed, or damaged"
+                f"{path}: {name:.80}",
+                "its checksum is wrong",
+                "the archive as it was written: it was changed, or damaged",
             )
         found[name] = data
     return found
 
 
 def _no_archive(path: Path, why: str) -> ArchiveError:
-    return ArchiveError(f"{path}: not an archive of a batch ({why}), expected a file that `eggroom archive` wrote")
+    return ArchiveError(str(path), f"not an archive of a batch ({why})", "a file that `eggroom archive` wrote")
 
 
 def _mib(size: int) -> str:

@@ -68,13 +68,13 @@ def write_archive(
     head = {"program": program, "batch": archive.batch.id, "as_of": archive.as_of.isoformat()}
     members = members_of(archive, kept, sources)
     if path.exists() and not path.is_file():  # a folder; or a device, which would be replaced by the archive
-        raise ArchiveError(f"{path}: not a file, expected one that can be written")
+        raise ArchiveError(str(path), "not a file", "one that can be written")
     part = path.with_name(path.name + ".part")
     try:
         size = pack(part, head, members)
         again = read_archive(part)
         if members_of(again.archive, again.kept, sources) != members:
-            raise ArchiveError(f"{path}: what was written does not come back the same; it was not kept")
+            raise ArchiveError(str(path), "what was written does not come back the same; it was not kept")
         os.replace(part, path)
     finally:
         part.unlink(missing_ok=True)
@@ -121,12 +121,12 @@ def read_archive(path: Path) -> ReadBack:
             readings=readings,
         )
     except KeyError as error:
-        raise ArchiveError(f"{path}: {where}: {error} is missing, expected an archive in whole") from error
+        raise ArchiveError(f"{path}: {where}", f"{error} is missing", "an archive in whole") from error
     except ValidationError as error:
-        raise ArchiveError(f"{path}: {where}: {_first_wrong(error)}") from error
+        raise _first_wrong(f"{path}: {where}", error) from error
     except (ValueError, TypeError, OSError, RecursionError) as error:
         why = " ".join(str(error).split())[:120]
-        raise ArchiveError(f"{path}: {where}: {why}, expected what `eggroom archive` writes") from error
+        raise ArchiveError(f"{path}: {where}", why, "what `eggroom archive` writes") from error
     return ReadBack(archive, str(head.get("program", "?")), kept)
 
 
@@ -159,14 +159,14 @@ def _table(probe: str) -> str:
 _WORDS = {"missing": "a value", "timezone_aware": "a time with its zone"}
 
 
-def _first_wrong(error: ValidationError) -> str:
-    """The first thing that is wrong in a member: where, what came, what was expected. Further ones are mostly the same again."""
+def _first_wrong(where: str, error: ValidationError) -> ArchiveError:
+    """The first thing that is wrong in a member. Further ones are mostly the same again."""
     problem = error.errors(include_url=False)[0]
     key = ".".join(str(part) for part in problem["loc"])
     expected = problem["msg"].removeprefix("Input should ").removeprefix("be ")
     if problem["type"] == "json_invalid":
-        return f"not JSON ({problem['ctx']['error']}), expected what `eggroom archive` writes"
+        return ArchiveError(where, f"not JSON ({problem['ctx']['error']})", "what `eggroom archive` writes")
     came = "missing" if problem["type"] == "missing" else repr(problem["input"])[:60]
     if problem["type"] in _WORDS:
         expected = _WORDS[problem["type"]]
-    return f"{key}: {came}, expected {expected}" if key else f"{came}, expected {expected}"
+    return ArchiveError(f"{where}: {key}" if key else where, came, expected)

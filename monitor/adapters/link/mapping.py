@@ -13,7 +13,6 @@ from dataclasses import field
 from monitor.adapters.link.strict_json import (
     MAX_TOPIC,
     MOST,
-    Refusal,
     is_number,
     joined,
     printable,
@@ -25,6 +24,7 @@ from monitor.domain.air.units import fahrenheit_to_celsius
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import ID
 from monitor.domain.readings.reading import Pack, Refused, Sample
+from monitor.domain.refusal import Refusal
 
 MAX_FILTER = 200  # characters
 MAX_POINTER = 200
@@ -37,7 +37,7 @@ _LEVEL = re.compile(r"\{([1-9][0-9]?)\}")
 _TO_HYPHEN = str.maketrans("_.: ", "----")  # what other makes put between words and in hardware addresses
 
 
-class MappingError(ValueError):
+class MappingError(Refusal):
     """A rule that cannot work; one line."""
 
 
@@ -66,7 +66,7 @@ class PayloadRule:
         for name, template in (("node", self.node), ("probe", self.probe)):
             _check_template(f"{where}: {name}", template, levels)
         if self.unit not in ("C", "F"):
-            raise MappingError(f"{where}: unit {self.unit!r}, expected C or F")
+            raise MappingError(where, f"unit {self.unit!r}", "C or F")
         rh = None if self.rh is None else _tokens(f"{where}: rh", self.rh)
         object.__setattr__(self, "levels", levels)
         object.__setattr__(self, "pointers", (_tokens(f"{where}: dry_bulb", self.dry_bulb), rh))
@@ -88,28 +88,29 @@ def map_payload(rules: Sequence[PayloadRule], topic: str, payload: bytes, *, ret
         node = _named(matching[0].node, levels)
         _, document = read_json(payload, "JSON", "a plain message")
         samples: dict[str, Sample] = {}
-        wrong: list[str] = []
+        wrong: list[Refusal] = []
         for rule in matching:
             if _named(rule.node, levels) != node:
-                raise Refusal("rules that name different nodes for one message, expected one node")
+                raise Refusal("", "rules that name different nodes for one message", "one node")
             sample = _sample(rule, _named(rule.probe, levels), document, wrong=wrong)
             if sample is None:
                 continue
             if sample.probe in samples:
-                raise Refusal(f"probe {sample.probe} twice in one message, expected once")
+                raise Refusal("", f"probe {sample.probe} twice in one message", "once")
             samples[sample.probe] = sample
         if all(s.dry_bulb_c is None and s.rh_pct is None for s in samples.values()):
             pointed = " or ".join(repr(p) for rule in matching for p in (rule.dry_bulb, rule.rh) if p is not None)
-            raise Refusal(joined(wrong) or f"no number in the message, expected one at {pointed[:MAX_TOPIC]}")
+            raise joined(wrong) if wrong else Refusal("", "no number in the message", f"one at {pointed[:MAX_TOPIC]}")
     except Refusal as refusal:
-        return refused(topic, payload, f"{node or f'topic {printable(topic)}'}: {refusal}", node=node)
+        why = Refusal(node or f"topic {printable(topic)}", refusal.came, refusal.expected)
+        return refused(topic, payload, why, node=node)
     aside = None
     if wrong:
-        aside = refused(topic, payload, f"{node}: {joined(wrong)}; the other numbers were taken", node=node)
+        aside = refused(topic, payload, joined(wrong, "the other numbers were taken", where=node), node=node)
     return Pack(node, tuple(samples.values()), retained=retained, refused=aside)
 
 
-def _sample(rule: PayloadRule, probe: str, document: object, *, wrong: list[str]) -> Sample | None:
+def _sample(rule: PayloadRule, probe: str, document: object, *, wrong: list[Refusal]) -> Sample | None:
     """What a rule finds; why a number cannot be used is added to `wrong`."""
     values: list[float | None] = []
     rh_wrong = False
@@ -120,23 +121,23 @@ def _sample(rule: PayloadRule, probe: str, document: object, *, wrong: list[str]
         except Refusal as refusal:
             rh_wrong = bool(values)  # of the two, the humidity comes second
             values.append(None)
-            wrong.append(str(refusal))
+            wrong.append(refusal)
     dry_bulb, rh_pct = values
     if dry_bulb is None and rh_pct is None and len(wrong) == before:
         return None
     if dry_bulb is not None and rule.unit == "F":
         dry_bulb = fahrenheit_to_celsius(dry_bulb)
-    return Sample(probe, dry_bulb, rh_pct, fault=joined(wrong[before:]), rh_wrong=rh_wrong)
+    return Sample(probe, dry_bulb, rh_pct, fault=str(joined(wrong[before:])), rh_wrong=rh_wrong)
 
 
 def _number(what: str, value: object, unit: str) -> float | None:
     if value is None:
         return None
     if not is_number(value):
-        raise Refusal(f"{what} {shown(value)}, expected a number")
+        raise Refusal("", f"{what} {shown(value)}", "a number")
     if not -MOST <= value <= MOST:
         low, high = _RANGES[unit]
-        raise Refusal(f"{what} {shown(value)} {unit}, expected {low} to {high}")
+        raise Refusal("", f"{what} {shown(value)} {unit}", f"{low} to {high}")
     return float(value)
 
 
@@ -159,7 +160,7 @@ def _is_index(token: str) -> bool:
 def _tokens(where: str, pointer: str) -> tuple[str, ...]:
     """The parts of a JSON Pointer, with ~1 for / and ~0 for ~ (RFC 6901, 3)."""
     if len(pointer) > MAX_POINTER or (pointer and pointer[0] != "/") or re.search("~(?![01])", pointer):
-        raise MappingError(f"{where} {shown(pointer)}, expected a JSON Pointer such as /temperature")
+        raise MappingError("", f"{where} {shown(pointer)}", "a JSON Pointer such as /temperature")
     return tuple(token.replace("~1", "/").replace("~0", "~") for token in pointer.split("/")[1:])
 
 
@@ -174,7 +175,7 @@ def _filter_levels(topic_filter: str) -> tuple[str, ...]:
         or levels[0] == "$share"  # a shared subscription gives each message to one member only
     )
     if wrong:
-        raise MappingError(f"payload rule {shown(topic_filter)}: expected a topic filter such as sensors/+/climate")
+        raise MappingError(f"payload rule {shown(topic_filter)}", expected="a topic filter such as sensors/+/climate")
     return levels
 
 
@@ -182,16 +183,18 @@ def _check_template(where: str, template: str, levels: tuple[str, ...]) -> None:
     numbers = [int(number) for number in _LEVEL.findall(template)]
     if not _ID.fullmatch(_LEVEL.sub("x", template)):
         raise MappingError(
-            f"{where} {shown(template)}, expected at most 32 of a-z, 0-9 and -, or {{2}} for the topic's second level"
+            "",
+            f"{where} {shown(template)}",
+            "at most 32 of a-z, 0-9 and -, or {2} for the topic's second level",
         )
     if numbers and max(numbers) > len(levels) - (levels[-1] == "#"):
-        raise MappingError(f"{where} {shown(template)}, expected a level that every topic of the filter has")
+        raise MappingError("", f"{where} {shown(template)}", "a level that every topic of the filter has")
 
 
 def _named(template: str, levels: list[str]) -> str:
     name = _LEVEL.sub(lambda match: levels[int(match[1]) - 1].lower().translate(_TO_HYPHEN), template)
     if not _ID.fullmatch(name):
-        raise Refusal(f"name {shown(name)} from the topic, expected at most 32 of a-z, 0-9 and -")
+        raise Refusal("", f"name {shown(name)} from the topic", "at most 32 of a-z, 0-9 and -")
     return name
 
 

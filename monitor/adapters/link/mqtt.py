@@ -29,6 +29,7 @@ from monitor.adapters.link.read_ahead import Client
 from monitor.adapters.link.wire import speaks_elsewhere
 from monitor.domain.fixed import fixed
 from monitor.domain.readings.reading import Message, Refused
+from monitor.domain.refusal import Refusal
 from monitor.domain.state.happened import (
     CONNECTED,
     ENDED,
@@ -55,7 +56,7 @@ BEGIN_S = 2.0  # for the network thread to report itself, which takes it a milli
 _log = logging.getLogger("eggroom.mqtt")
 
 
-class LinkError(Exception):
+class LinkError(Refusal):
     """Settings that no connection can be made with; one line."""
 
 
@@ -78,11 +79,11 @@ class LinkSettings:
         try:
             self.host.encode("idna")
         except UnicodeError:
-            raise LinkError(f"broker host {self.host!r}, expected a name or an address") from None
+            raise LinkError("", f"broker host {self.host!r}", "a name or an address") from None
         if self.protocol not in ("3.1.1", "5"):
-            raise LinkError(f"broker protocol {self.protocol!r}, expected 3.1.1 or 5")
+            raise LinkError("", f"broker protocol {self.protocol!r}", "3.1.1 or 5")
         if self.password is not None and self.username is None:
-            raise LinkError("broker password without a username, expected both")
+            raise LinkError("", "broker password without a username", "both")
         tls_context(self.ca_file)
 
 
@@ -93,8 +94,8 @@ def tls_context(ca_file: Path | None) -> ssl.SSLContext | None:
     try:
         context = ssl.create_default_context(cafile=str(ca_file))
     except OSError as error:  # ssl.SSLError is one
-        why = error.strerror if isinstance(error, FileNotFoundError | PermissionError) else "no certificate in it"
-        raise LinkError(f"broker ca_file {ca_file}: {why}, expected an authority's certificate (PEM)") from None
+        why = str(error.strerror) if isinstance(error, FileNotFoundError | PermissionError) else "no certificate in it"
+        raise LinkError(f"broker ca_file {ca_file}", why, "an authority's certificate (PEM)") from None
     # Python 3.13 began to ask for extensions that an authority made at home by the usual commands does not have.
     context.verify_flags &= ~ssl.VERIFY_X509_STRICT
     return context
@@ -293,8 +294,8 @@ class MqttLink:
             topic = message.topic
         except UnicodeDecodeError as error:
             shown = ascii(bytes(error.object))[2:-1][:MAX_REFUSED_TOPIC]
-            reason = f"topic {shown[:40]}: not UTF-8 at byte {error.start}, expected UTF-8"
-            self._heard(Refused(shown, payload[:MAX_REFUSED_BYTES], reason), receipt)
+            why = Refusal(f"topic {shown[:40]}", f"not UTF-8 at byte {error.start}", "UTF-8")
+            self._heard(Refused(shown, payload[:MAX_REFUSED_BYTES], str(why)), receipt)
             return
         if topic == self._ping_topic:
             if payload == self._ping:

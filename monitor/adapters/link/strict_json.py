@@ -1,6 +1,6 @@
 """JSON from outside, read strictly: a cap before the parser, UTF-8, every label once in its object.
 
-Which of two equal labels a parser takes is anybody's guess, so neither is taken. What cannot be read is a Refusal, whose message says
+Which of two equal labels a parser takes is anybody's guess, so neither is taken. What cannot be read is a Refusal, which says
 what came and what was expected; it never leaves this folder: a message that is refused becomes a value, `Refused`. NaN and the infinities
 are read as Python reads them: they are what some nodes send of a failed probe, and whoever takes a number checks its range.
 """
@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from typing import TypeGuard
 
 from monitor.domain.readings.reading import Refused
+from monitor.domain.refusal import Refusal
 
 # A pack of eight probes has under 1 KiB; the cap stands before the parser, whose cost grows with the size.
 MAX_BYTES = 8_192
@@ -24,39 +25,39 @@ MOST = 1e6
 _NUMBERS: frozenset[type] = frozenset({int, float})  # by exact class: in Python a bool is an int
 
 
-class Refusal(Exception):
-    """Why a message is refused."""
-
-
 def read_json(payload: bytes, expected: str, form: str) -> tuple[str, object]:
     """(text, what it says). expected, form: what such a message should be, and be made of, for the reason. Raises Refusal."""
     if len(payload) > MAX_BYTES:
-        raise Refusal(f"{len(payload)} bytes, expected at most {MAX_BYTES}")
+        raise Refusal("", f"{len(payload)} bytes", f"at most {MAX_BYTES}")
     try:
         text = payload.decode()
     except UnicodeDecodeError as error:
-        raise Refusal(f"not UTF-8 at byte {error.start}, expected {expected} in UTF-8") from None
+        raise Refusal("", f"not UTF-8 at byte {error.start}", f"{expected} in UTF-8") from None
     if text.startswith("\ufeff"):
-        raise Refusal(f"begins with a byte order mark, expected {expected} in plain UTF-8")
+        raise Refusal("", "begins with a byte order mark", f"{expected} in plain UTF-8")
     try:
         return text, _value(text)
     except json.JSONDecodeError as error:
-        raise Refusal(f"not JSON: {error.msg.lower()} at character {error.pos}, expected {expected}") from None
+        raise Refusal("", f"not JSON: {error.msg.lower()} at character {error.pos}", expected) from None
+    except Refusal:  # a label twice; it is a ValueError too
+        raise
     except RecursionError:
-        raise Refusal(f"nested too deeply, expected {form}") from None
+        raise Refusal("", "nested too deeply", form) from None
     except ValueError:  # Python reads no whole number of more than 4300 digits
-        raise Refusal("a number with thousands of digits, expected a number") from None
+        raise Refusal("", "a number with thousands of digits", "a number") from None
 
 
-def refused(topic: str, payload: bytes, reason: str, *, node: str = "") -> Refused:
+def refused(topic: str, payload: bytes, why: Refusal, *, node: str = "") -> Refused:
     """A message, or what of it was not understood, kept as refused: cut to what a table and a terminal can bear."""
-    return Refused(printable(topic), payload[:MAX_BYTES], reason, node)
+    return Refused(printable(topic), payload[:MAX_BYTES], str(why), node)
 
 
-def joined(reasons: Sequence[str]) -> str:
-    """Several reasons of one message as one, of bounded length."""
-    more = len(reasons) - MAX_REASONS
-    return "; ".join(reasons[:MAX_REASONS]) + (f"; and {more} more" if more > 0 else "")
+def joined(reasons: Sequence[Refusal], rest: str = "", *, where: str = "") -> Refusal:
+    """Several reasons of one message as one, of bounded length. rest: what became of the rest of it."""
+    told = [str(each) for each in reasons[:MAX_REASONS]]
+    if (more := len(reasons) - MAX_REASONS) > 0:
+        told.append(f"and {more} more")
+    return Refusal(where, "; ".join([*told, rest] if rest else told))
 
 
 def printable(topic: str) -> str:
@@ -85,7 +86,7 @@ def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
         seen: set[str] = set()
         for label, _ in pairs:
             if label in seen:
-                raise Refusal(f"label {shown(label)} twice in one object, expected once")
+                raise Refusal("", f"label {shown(label)} twice in one object", "once")
             seen.add(label)
     return found
 

@@ -12,9 +12,10 @@ from functools import lru_cache
 from typing import Any
 
 from monitor.adapters.link.form import Forms
-from monitor.adapters.link.strict_json import MAX_SHOWN, MOST, Refusal, is_number, joined, read_json, refused, shown
+from monitor.adapters.link.strict_json import MAX_SHOWN, MOST, is_number, joined, read_json, refused, shown
 from monitor.domain.needs.site import ID
 from monitor.domain.readings.reading import Other, Pack, Presence, Refused, Sample
+from monitor.domain.refusal import Refusal
 
 MAX_RECORDS = 64
 MAX_BOOT = 2**32 - 1  # boot: random, of 32 bits
@@ -56,11 +57,11 @@ def decode(topic: str, payload: bytes, *, root: str, site: str, retained: bool) 
     try:
         node, kind = _address(topic, root, site)
     except Refusal as refusal:
-        return refused(topic, payload, str(refusal))
+        return refused(topic, payload, refusal)
     if kind == "status":
         if payload not in (b"online", b"offline"):
             came = shown(payload[: MAX_SHOWN + 1])
-            return refused(topic, payload, f"{node}: status {came}, expected online or offline", node=node)
+            return refused(topic, payload, Refusal(node, f"status {came}", "online or offline"), node=node)
         return Presence(node, payload == b"online", retained)
     return _forms.read(node, payload, retained) or _read(node, topic, payload, retained=retained)
 
@@ -72,13 +73,18 @@ def _read(node: str, topic: str, payload: bytes, *, retained: bool) -> Pack | Re
         boot, seq, up_s = _numbers(records[0])
         samples, others = _resolved(node, records, plain, wrong=wrong)
     except Refusal as refusal:
-        return refused(topic, payload, f"{node}{'' if seq is None else f' #{seq}'}: {refusal}", node=node)
+        why = Refusal(_numbered(node, seq), refusal.came, refusal.expected)
+        return refused(topic, payload, why, node=node)
     if not wrong:
         pack = Pack(node, samples, boot, seq, up_s, retained, others)
         _forms.learn(pack, payload, records)
         return pack
-    reason = f"{node}{'' if seq is None else f' #{seq}'}: {joined(wrong)}; the other records were taken"
-    return Pack(node, samples, boot, seq, up_s, retained, others, refused(topic, payload, reason, node=node))
+    why = joined(wrong, "the other records were taken", where=_numbered(node, seq))
+    return Pack(node, samples, boot, seq, up_s, retained, others, refused(topic, payload, why, node=node))
+
+
+def _numbered(node: str, seq: int | None) -> str:
+    return node if seq is None else f"{node} #{seq}"
 
 
 @lru_cache(maxsize=MAX_NAMES)
@@ -87,7 +93,7 @@ def _address(topic: str, root: str, site: str) -> tuple[str, str]:
     prefix = f"{root}/{site}/"
     node, _, kind = topic[len(prefix) :].partition("/") if topic.startswith(prefix) else ("", "", "")
     if kind not in ("air", "status") or not _id(node):
-        raise Refusal(f"topic {shown(topic)}, expected {prefix}<node>/air or {prefix}<node>/status")
+        raise Refusal("", f"topic {shown(topic)}", f"{prefix}<node>/air or {prefix}<node>/status")
     return node, kind
 
 
@@ -110,21 +116,21 @@ def encode_stored(boot: int, seq: int) -> bytes:
     return b'{"boot":%d,"seq":%d}' % (boot, seq)
 
 
-def _records(payload: bytes) -> tuple[list[dict[str, object]], bool, list[str]]:
+def _records(payload: bytes) -> tuple[list[dict[str, object]], bool, list[Refusal]]:
     """The pack's records, each a mapping with every label once; whether none of their texts can hold what must not be shown; and
     what is wrong with those that are no mappings, which some nodes put where a sensor is absent."""
     text, records = read_json(payload, "a SenML pack", "an array of records")
     if not isinstance(records, list):
-        raise Refusal(f"{shown(records)}, expected an array of records")
+        raise Refusal("", shown(records), "an array of records")
     if not 1 <= len(records) <= MAX_RECORDS:
-        raise Refusal(f"{len(records)} records, expected 1 to {MAX_RECORDS}")
+        raise Refusal("", f"{len(records)} records", f"1 to {MAX_RECORDS}")
     plain = "\\" not in text and text.isprintable()
     if all(isinstance(record, dict) for record in records):
         return records, plain, []
-    wrong = [f"{shown(r)} among the records, expected objects alone" for r in records if not isinstance(r, dict)]
+    wrong = [Refusal("", f"{shown(r)} among the records", "objects alone") for r in records if not isinstance(r, dict)]
     records = [record for record in records if isinstance(record, dict)]
     if not records:
-        raise Refusal(joined(wrong))
+        raise joined(wrong)
     return records, plain, wrong
 
 
@@ -132,9 +138,9 @@ def _numbers(first: dict[str, object]) -> tuple[int | None, int | None, int | No
     """boot, seq and up of the first record; none of them for a node of another make."""
     boot, seq, up_s = _count("boot", first, MAX_BOOT), _count("seq", first, MAX_COUNT), _count("up", first, MAX_COUNT)
     if (boot is None) != (seq is None):
-        raise Refusal("one of boot and seq, expected both or neither")
+        raise Refusal("", "one of boot and seq", "both or neither")
     if boot is None and up_s is not None:
-        raise Refusal("up without boot and seq, expected all three")
+        raise Refusal("", "up without boot and seq", "all three")
     return boot, seq, up_s
 
 
@@ -143,7 +149,7 @@ def _count(label: str, first: dict[str, object], most: int) -> int | None:
         return None
     value = first[label]
     if type(value) is not int or not 0 <= value <= most:
-        raise Refusal(f"{label} {shown(value)}, expected a whole number from 0 to {most}")
+        raise Refusal("", f"{label} {shown(value)}", f"a whole number from 0 to {most}")
     return value
 
 
@@ -158,7 +164,7 @@ class _Bases:
 
 
 def _resolved(
-    node: str, records: list[dict[str, object]], plain: bool, *, wrong: list[str]
+    node: str, records: list[dict[str, object]], plain: bool, *, wrong: list[Refusal]
 ) -> tuple[tuple[Sample, ...], tuple[Other, ...]]:
     """The records resolved (RFC 8428, 4.6): those of one probe at one time joined, and those not ours. What is wrong with the rest is
     added to `wrong`.
@@ -171,7 +177,7 @@ def _resolved(
     before = len(wrong)
     for record in records:
         if record is not records[0] and not _OURS.isdisjoint(record):
-            raise Refusal("boot, seq or up in a later record, expected in the first alone")
+            raise Refusal("", "boot, seq or up in a later record", "in the first alone")
         odd = not plain or not record.keys() <= _KNOWN or None in record.values()
         if odd:
             _check(record, base=True)
@@ -182,9 +188,9 @@ def _resolved(
                 _check(record, base=False)
             _take(node, record, bases, found=found, others=others)
         except Refusal as refusal:
-            wrong.append(str(refusal))
+            wrong.append(refusal)
     if len(wrong) - before == len(records):
-        raise Refusal(joined(wrong))
+        raise joined(wrong)
     return tuple([_sample(*key, values) for key, values in found.items()]), tuple(others)
 
 
@@ -219,12 +225,12 @@ def _take(
         return
     time_s = bases.time_s if (number := get("t")) is None else bases.time_s + _seconds("t", number)
     if not -RELATIVE_S < time_s <= MAX_AT_S:
-        raise Refusal(f"time {shown(time_s)}, expected seconds since 1970, or so long ago at most")
+        raise Refusal("", f"time {shown(time_s)}", "seconds since 1970, or so long ago at most")
     values = found.setdefault((probe, time_s), [None, None, None, "", False])
     place = _PLACES[quantity]
     try:
         if values[place] is not None:
-            raise Refusal(f"{probe}/{quantity} twice for one time, expected once")
+            raise Refusal("", f"{probe}/{quantity} twice for one time", "once")
         if quantity == "fault":
             values[place] = _fault(probe, record)
         else:
@@ -248,11 +254,11 @@ def _name(node: str, name: str) -> tuple[str, str | None]:
     """Probe and quantity of a resolved name; no quantity where it is none of ours."""
     parts = name.split("/")
     if parts[0] != node:
-        raise Refusal(f"name {shown(name)}, expected one that begins with {node}/, as the topic does")
+        raise Refusal("", f"name {shown(name)}", f"one that begins with {node}/, as the topic does")
     if parts[-1] not in _PLACES and _other(name[len(node) + 1 :]):
         return "", None
     if len(parts) != 3 or not _id(parts[1]) or parts[2] not in _PLACES:
-        raise Refusal(f"name {shown(name)}, expected {node}/<probe>/ and t, rh or fault")
+        raise Refusal("", f"name {shown(name)}", f"{node}/<probe>/ and t, rh or fault")
     return parts[1], parts[2]
 
 
@@ -260,27 +266,27 @@ def _value(probe: str, quantity: str, record: dict[str, object], *, unit: object
     value = record.get("v")
     share = quantity == "rh" and unit == _RATIO
     if not share and unit != _UNITS[quantity]:
-        raise Refusal(f"{probe}/{quantity} in {shown(unit)}, expected {_UNITS[quantity]}")
+        raise Refusal("", f"{probe}/{quantity} in {shown(unit)}", _UNITS[quantity])
     if base and value is None and _lacks_value(record):
         value = 0.0  # of base value and value, the missing one is 0 (RFC 8428, 4.5)
     if not is_number(value) or "vs" in record or "vb" in record or "vd" in record:
-        raise Refusal(f"{probe}/{quantity} {shown(record.get('vs', value))}, expected one number")
+        raise Refusal("", f"{probe}/{quantity} {shown(record.get('vs', value))}", "one number")
     if base and -MOST <= value <= MOST:
         value = round(base + value, 9)  # 37 and 0.1 make 37.1
     if share and -MOST <= value <= MOST:
         value = round(100.0 * value, 7)
     if not -MOST <= value <= MOST:
         low, high = _RANGES[quantity]
-        raise Refusal(f"{probe}/{quantity} {shown(value)}, expected {low} to {high}")
+        raise Refusal("", f"{probe}/{quantity} {shown(value)}", f"{low} to {high}")
     return float(value)
 
 
 def _fault(probe: str, record: dict[str, object]) -> str:
     word = record.get("vs")
     if not isinstance(word, str) or "v" in record:
-        raise Refusal(f"{probe}/fault {shown(record.get('v', word))}, expected one string")
+        raise Refusal("", f"{probe}/fault {shown(record.get('v', word))}", "one string")
     if not 1 <= len(word) <= MAX_WORD or not word.isprintable():
-        raise Refusal(f"{probe}/fault {shown(word)}, expected 1 to {MAX_WORD} printable characters")
+        raise Refusal("", f"{probe}/fault {shown(word)}", f"1 to {MAX_WORD} printable characters")
     return word
 
 
@@ -290,14 +296,14 @@ def _what_else(name: str, record: dict[str, object], *, unit: object, base: floa
     if base and _lacks_value(record):
         came = [0.0]
     if len(came) != 1:
-        raise Refusal(f"{shown(name)}: {len(came)} values, expected one")
+        raise Refusal("", f"{shown(name)}: {len(came)} values", "one")
     value = came[0]
     if is_number(value):
         value = _number(name, value) + (base if "v" in record or _lacks_value(record) else 0.0)
     elif isinstance(value, str):
         value = value[:MAX_WORD]
     elif not isinstance(value, bool):
-        raise Refusal(f"{shown(name)}: {shown(value)}, expected one value")
+        raise Refusal("", f"{shown(name)}: {shown(value)}", "one value")
     return Other(name, value, "" if unit is None else _text("u", unit)[:MAX_WORD])
 
 
@@ -307,7 +313,7 @@ def _lacks_value(record: dict[str, object]) -> bool:
 
 def _text(label: str, value: object) -> str:
     if not isinstance(value, str):
-        raise Refusal(f"{label} {shown(value)}, expected a string")
+        raise Refusal("", f"{label} {shown(value)}", "a string")
     return value
 
 
@@ -315,13 +321,13 @@ def _seconds(label: str, value: object) -> float:
     """A time or a base time, still to be added up."""
     # Compared before it becomes a float: a whole number of a thousand digits cannot become one.
     if not is_number(value) or not -MAX_AT_S <= value <= MAX_AT_S:
-        raise Refusal(f"{label} {shown(value)}, expected at most {MAX_AT_S} seconds either way")
+        raise Refusal("", f"{label} {shown(value)}", f"at most {MAX_AT_S} seconds either way")
     return float(value)
 
 
 def _number(label: str, value: object) -> float:
     if not is_number(value) or not -_GREATEST <= value <= _GREATEST:
-        raise Refusal(f"{label} {shown(value)}, expected a number")
+        raise Refusal("", f"{label} {shown(value)}", "a number")
     return float(value)
 
 
@@ -336,13 +342,13 @@ def _check(record: dict[str, object], *, base: bool) -> None:
             continue
         for text in (label, value):
             if text.__class__ is str and _UNSEEN.search(text):
-                raise Refusal(f"{shown(text)} holds a control character or half a character, expected plain text")
+                raise Refusal("", f"{shown(text)} holds a control character or half a character", "plain text")
         if value.__class__ in (dict, list):
-            raise Refusal(f"{shown(value)} in label {shown(label)}, expected records of plain values")
+            raise Refusal("", f"{shown(value)} in label {shown(label)}", "records of plain values")
         if label in _MEANT:
             if value is None:
-                raise Refusal(f"{label} null, expected a value")
+                raise Refusal("", f"{label} null", "a value")
             if label == "bver" and (value.__class__ is not int or value != _VERSION):
-                raise Refusal(f"bver {shown(value)}, expected {_VERSION}")
+                raise Refusal("", f"bver {shown(value)}", str(_VERSION))
         elif label.endswith("_"):
-            raise Refusal(f"label {shown(label)} must be understood (RFC 8428, 4.4), and is not known here")
+            raise Refusal("", f"label {shown(label)} must be understood (RFC 8428, 4.4), and is not known here")

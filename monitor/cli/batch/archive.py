@@ -89,7 +89,9 @@ def _new_file(options: Backup) -> None:
 def _same_again(archive: Archive, figures: str) -> None:
     """See that the archive gives the figures of the record, before it is written."""
     if _figures(ArchivedHistory(archive), archive.site, archive.batch, now=archive.as_of) != figures:
-        raise ArchiveError(f"batch {archive.batch.id}: its archive would not give the same figures; it was not written")
+        raise ArchiveError(
+            f"batch {archive.batch.id}", "its archive would not give the same figures; it was not written"
+        )
 
 
 def _figures(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> str:

@@ -24,6 +24,7 @@ from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.site import STILL, Probe, Site
 from monitor.domain.readings.calibration import Calibration, applied
 from monitor.domain.readings.reading import to_ms
+from monitor.domain.refusal import Refusal
 from monitor.domain.signs.seen import NotBack, Opened
 from monitor.service.ports import AirRecord, BatchRecord
 
@@ -31,7 +32,7 @@ ALL = 10_000_000  # events: more than a batch can have, so that none is left out
 DEFAULT_SILENCE_S = 30.0  # for a time in no machine, where there is nothing to be silent
 
 
-class NoRecord(ValueError):
+class NoRecord(Refusal):
     """A batch that has no history yet; one line."""
 
 
@@ -52,7 +53,7 @@ def batch_charts(
 def _loaded(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> list[Stretch]:
     stretches = list(stretches_of(history, site, batch, now=now))
     if not stretches:
-        raise NoRecord(f"batch {batch.id}: in no machine yet, expected `eggroom batch move {batch.id} MACHINE` first")
+        raise NoRecord(f"batch {batch.id}", "in no machine yet", f"`eggroom batch move {batch.id} MACHINE` first")
     return stretches
 
 

@@ -46,9 +46,7 @@ def egg_life(history: BatchRecord, site: Site, batch: Batch, *, egg: int, now: d
     if end is not None and end.at < until:
         until, cut = end.at, at_instant(batch, end.at)
         if batch.stays and not cut.stays:
-            raise NoRecord(
-                f"egg {egg} of batch {batch.id}: {end.word} before it was in a machine, expected one that was"
-            )
+            raise NoRecord(f"egg {egg} of batch {batch.id}", f"{end.word} before it was in a machine", "one that was")
     profile = site.profiles[batch.profile]
     weighed, lost_by = Weighed(()), until
     if any(isinstance(e.fact, Weighing) for e in own):

@@ -77,7 +77,7 @@ def batch_review(
     wanted = frozenset((c.variable, c.window) for id_, *_ in found for c in catalogue.findings[id_].causes if c.check)
     lived = lived_of(history, site, book, now=now, wanted=wanted)
     if not lived.stretches:
-        raise NoRecord(f"batch {batch.id}: in no machine yet, expected `eggroom batch move {batch.id} MACHINE` first")
+        raise NoRecord(f"batch {batch.id}", "in no machine yet", f"`eggroom batch move {batch.id} MACHINE` first")
     good = list(_good(history, site, batch, now=now, wanted=wanted, good_share=good_share))
     reviewed = tuple(_reviewed(catalogue, lived, book, of=each, good=good) for each in found)
     return BatchReview(

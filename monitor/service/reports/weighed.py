@@ -46,6 +46,7 @@ from monitor.domain.needs.profile import Band, Profile
 from monitor.domain.needs.site import FORCED, STILL, Machine, Site
 from monitor.domain.needs.target import Target, lockdown_day, pip_day, target_of
 from monitor.domain.readings.reading import DAY_MS, to_ms
+from monitor.domain.refusal import Refusal
 from monitor.domain.watch.plan import USUAL_C
 
 _NO_OFFSETS: Mapping[str, tuple[float, float]] = {}
@@ -53,7 +54,7 @@ LATELY_MS = DAY_MS  # the machine as it is set now; less is one refill or openin
 BACK_WITHIN = 2.0  # an interval wider than so many windows ends no alarm (judgement)
 
 
-class NoWater(ValueError):
+class NoWater(Refusal):
     """A batch whose water cannot be worked out; one line."""
 
 
@@ -176,7 +177,7 @@ def water_at(
     house, for what may be set in a machine is bounded by all that are in it. elsewhere: what eggs of other batches say of their scales. Raises NoWater."""
     batch = book.batch
     if batch.profile not in site.profiles:
-        raise NoWater(f"batch {batch.id}: profile {batch.profile!r} is not among the profiles, expected its file")
+        raise NoWater(f"batch {batch.id}", f"profile {batch.profile!r} is not among the profiles", "its file")
     at = when(batch, now)
     at_ms = to_ms(at)
     stretches = [replace(s, until_ms=min(s.until_ms, at_ms)) for s in stretches if s.since_ms < at_ms]

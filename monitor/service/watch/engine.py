@@ -24,6 +24,7 @@ from monitor.domain.needs.rules import RECORD_DAMAGED
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
 from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
+from monitor.domain.refusal import Refusal
 from monitor.domain.signs.opening import resume
 from monitor.domain.state.happened import UNTRIED, Broker
 from monitor.domain.state.known import Look, State, got_through, waits_no_more
@@ -383,11 +384,11 @@ class Engine:
         if (item.node, item.site) in self._told_elsewhere:
             return
         self._told_elsewhere.add((item.node, item.site))
-        reason = f"{item.node} speaks, but as site {item.site!r}, expected {self._site.id!r}"
+        why = Refusal("", f"{item.node} speaks, but as site {item.site!r}", repr(self._site.id))
         _log.warning("elsewhere node=%s site=%s expected=%s", item.node, item.site, self._site.id)
         self.counts["refused"] += 1
         self._group.refused.append(
-            RefusedRow(item.now.utc, Refused(f"{item.site}/{item.node}/status", b"online", reason))
+            RefusedRow(item.now.utc, Refused(f"{item.site}/{item.node}/status", b"online", str(why)))
         )
 
     def _weight_judged(self, item: WeightJudged) -> None:
