@@ -53,7 +53,7 @@ from monitor.shown.entries import went_on_words
 from monitor.shown.values import show_figure
 
 _NOT_BACK = {
-    LATE: "not back within 10 min",
+    LATE: "not back in time",
     NOT_TURNED: "the temperature has not turned",
     NOT_CLIMBING: "the temperature does not come back",
 }

@@ -79,12 +79,13 @@ def test_a_recording_that_cannot_be_read_says_where(tmp_path: Path, text: str, c
     assert "\n" not in str(caught.value)
 
 
-def test_a_forgotten_door_is_told_within_ten_minutes() -> None:
-    """A fall that looks like an opened door holds the alarm back, and never for more than ten minutes from the fall."""
+def test_a_forgotten_door_is_told_after_half_an_hour() -> None:
+    """A fall that looks like an opened door holds the alarm back for half an hour, as eggs are cooled on purpose, and no longer where the air
+    does not come back."""
     forgotten = replay(STREAMS / "door-left-open.jsonl", load_house(STREAMS / "door-left-open.toml"))
     opened_at = datetime(2026, 3, 1, 6, 45, tzinfo=UTC)
     first = forgotten.transitions[0]
     assert first.alarm.rule == "dry-bulb-low-alarm"
-    assert timedelta(minutes=5) < first.at - opened_at <= timedelta(minutes=10)
+    assert timedelta(minutes=29) < first.at - opened_at <= timedelta(minutes=31)
     assert first.alarm.since is not None
     assert first.alarm.since - opened_at < timedelta(minutes=2)

@@ -5,9 +5,11 @@ room's air, because air is exchanged; then both come back along the machine's us
 while its vapour leaves only by the vents; a dry humidifier takes the vapour alone; a sensor that fails jumps alone, or is
 back at the next reading. Vapour pressure is judged, not relative humidity: that also moves when only the temperature does.
 
-`watch` takes one reading of one machine at a time and says when to hold back alarms about air too cold or too dry. The hold
-ends at once when what follows is not the usual curve, and in any case MAX_HOLD_S after the first fall; it begins again only
-after the air was back. Times in seconds are those of the forward clock.
+`watch` takes one reading of one machine at a time and says when to hold back alarms about air that is too cold. Half an hour of
+cooling eggs bear, and it is done on purpose (BORNE_S); after that the hold goes on only along the machine's usual curve, and in any
+case no longer than MAX_HOLD_S after the first fall; it begins again only after the air was back. Vapour that a door let out takes
+longer to come back, and its want harms over days: `settles` says for how long dry air waits. Times in seconds are those of the forward
+clock.
 """
 
 from __future__ import annotations
@@ -24,7 +26,10 @@ from monitor.domain.refusal import Refusal
 from monitor.domain.signs.seen import LATE, NOT_CLIMBING, NOT_TURNED
 
 MAX_HANDLING_S = 3600.0  # candling a large machine takes half an hour; who needs more says so again
-MAX_HOLD_S = 600.0  # from the first fall: a hold must not hide a failure for longer
+# From the first fall. Half an hour of cooling three times a week did muscovy eggs good (HARUN-01), and a candling takes as long; 3 to 4 h
+# at 32.2 °C only slow growth (MSU-HMG), so half of that is left when the longest hold ends.
+BORNE_S = 1800.0
+MAX_HOLD_S = 5400.0
 
 AT_WORK, AWAITED, BACK, NOT_BACK = "at work", "awaited", "back", "not back"
 QUIET, OPENING, RECOVERING, NOT_RECOVERING, ENDED = "quiet", "opening", "recovering", "not recovering", "ended"
@@ -39,19 +44,30 @@ FALL_K, FALL_RIPPLES = 0.4, 4.0  # a smaller fall alarms nobody
 # With the humidifier dead and the room dry, ten changes of air an hour take 11 % of the vapour in a minute; a door takes a
 # fifth or more in 20 s. So the share that must be gone grows with the time it took.
 FALL_SHARE, FALL_SHARE_S, FALL_FREE_S = 0.12, 0.0015, 30.0
-FALL_S, FALL_INTERVALS = 45.0, 2.2  # from undisturbed to fallen: no longer than this, or two intervals and their jitter
+DEEP_K, DEEP_SHARE = 2.0, 0.7  # a room that is damp itself leaves more of it: so much is enough with a fall as deep
+FALL_S, FALL_INTERVALS = (
+    120.0,
+    2.2,
+)  # from undisturbed to fallen: no longer than this, or two intervals and their jitter
 SAME_RH_PCT = 2.0  # a falsely low temperature with a steady humidity makes the vapour pressure look lower too
 BACK_SHARE = 0.2  # of a fall; what has come back to less at the next reading was no air
 BACK_K, BACK_VAPOUR_SHARE = 0.3, 0.06  # so near the usual level the opening is over
 TURN_K, TURN_SHARE = 0.15, 0.05  # the air has turned when it is this far, or this share of its fall, above its lowest
-TURN_S, TURN_INTERVALS = 360.0, 2.0  # five minutes of candling and the probe's lag; after that the door was forgotten
+TURN_S, TURN_INTERVALS = (
+    360.0,
+    2.0,
+)  # five minutes of candling and the probe's lag; after that, and after BORNE_S, the door was forgotten
 REOPEN_SHARE = 0.08  # of the usual vapour pressure, lost from one reading to the next on the way back
-STALL_S, STALL_INTERVALS = 120.0, 3.0  # within this the air must make a step on its way back
+STALL_S, STALL_INTERVALS = (
+    600.0,
+    3.0,
+)  # within this the air must make a step on its way back: walls and eggs have cooled, too
 STALL_SHARE, STALL_K = 0.1, 0.05  # the step: this share of what the usual curve would give
 RECOVERY_S = 120.0  # time constant of the usual curve, before one was seen
 RECOVERY_S_LOW, RECOVERY_S_HIGH = 30.0, 600.0
 RECOVERY_SHARE = 0.25  # how much of its time constant one opening teaches
 RELEARN_S = 7200.0  # air that stays away so long has a new usual level
+SETTLE_S = 2700.0  # after the door was shut: a pan takes half an hour and more to make the air moist again (judgement)
 
 
 class HandlingError(Refusal):
@@ -90,17 +106,17 @@ def resume(handling: Handling, now: Now) -> Handling:
     return replace(handling, until_mono_s=now.mono_s + min(max(0.0, left_s), MAX_HANDLING_S))
 
 
-def outcome(handling: Handling, now: Now, outside: bool, *, state: Watch) -> str:
+def outcome(handling: Handling, now: Now, outside: bool, *, awaited: bool) -> str:
     """What to do about a handling, with a fresh reading of its machine's air.
 
-    outside: whether any low or high limit of the machine is passed. AT_WORK: its time runs. BACK: forget it. AWAITED: the door
-    was shut at the last moment and the air is coming back as usual, which the hold bounds. NOT_BACK: a person is told.
+    outside: whether any low or high limit of the machine is passed. awaited: whether that is what a door does, and may wait. AT_WORK:
+    its time runs. BACK: forget it. AWAITED: the air is coming back as usual. NOT_BACK: a person is told.
     """
     if now.mono_s < handling.until_mono_s:
         return AT_WORK
     if not outside:
         return BACK
-    return AWAITED if holds(state, now.mono_s) else NOT_BACK
+    return AWAITED if awaited else NOT_BACK
 
 
 @fixed
@@ -131,7 +147,8 @@ class Watch:
     """What is known of one machine, whatever its age: the usual level of both quantities, and their mean distance from it.
 
     near_s: when the air was last undisturbed. learnt_s: how long the level was learnt, up to LEARN_S. recovery_s: time constant
-    of the usual curve.
+    of the usual curve. opened_s: when the door was last seen open. visit_s: the first fall of those that somebody's being
+    there explains: eggs are candled tray by tray.
     """
 
     newest_s: float = -math.inf
@@ -143,6 +160,8 @@ class Watch:
     ripple_kpa: float = 0.0
     recovery_s: float = RECOVERY_S
     episode: Episode | None = None
+    opened_s: float = -math.inf
+    visit_s: float = -math.inf
 
 
 @fixed
@@ -170,7 +189,12 @@ def holds(state: Watch, mono_s: float) -> bool:
     episode = state.episode
     if episode is None or episode.phase not in (OPENING, RECOVERING):
         return False
-    return mono_s < episode.since_s + MAX_HOLD_S
+    return mono_s < state.visit_s + MAX_HOLD_S
+
+
+def settles(state: Watch, mono_s: float) -> bool:
+    """Whether the machine was open so lately that its air may still be dry from that, or too hot because its controller goes too far."""
+    return mono_s < state.opened_s + SETTLE_S
 
 
 class _Air(NamedTuple):
@@ -179,6 +203,7 @@ class _Air(NamedTuple):
     vapour_kpa: float
     interval_s: float
     band_low_c: float
+    at_work: bool
 
 
 _NOTHING = Verdict(QUIET)
@@ -198,10 +223,12 @@ def watch(  # noqa: PLR0917 - with each reading
     *,
     interval_s: float,
     band_low_c: float | None = None,
+    at_work: bool = False,
 ) -> tuple[Watch, Verdict]:
     """One reading of the machine's air: dry bulb, °C, and vapour pressure, kPa, on the forward clock.
 
     interval_s: how often such readings come. band_low_c: the highest low limit that is judged; air above it needs no hold.
+    at_work: somebody said that they work at the machine: then whatever falls is an opening, and none of that time is the machine's own.
     A reading that is not newer than the last changes nothing. Raises ValueError for a value that is not finite.
     """
     if not (math.isfinite(dry_bulb_c) and math.isfinite(vapour_kpa)):
@@ -210,8 +237,13 @@ def watch(  # noqa: PLR0917 - with each reading
     if mono_s <= state.newest_s:
         return state, _NOTHING if episode is None else _STANDING[episode.phase]
     if episode is None and state.usual_c - dry_bulb_c < FALL_K and state.newest_s != -math.inf:  # as nearly always
-        return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s), _NOTHING
-    air = _Air(mono_s, dry_bulb_c, vapour_kpa, interval_s, -math.inf if band_low_c is None else band_low_c)
+        learnt = _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s)
+        if state.usual_kpa - vapour_kpa > FALL_SHARE * state.usual_kpa and _let_out(
+            state, mono_s, vapour_kpa, interval_s
+        ):
+            return replace(learnt, opened_s=mono_s), _NOTHING
+        return learnt, _NOTHING
+    air = _Air(mono_s, dry_bulb_c, vapour_kpa, interval_s, -math.inf if band_low_c is None else band_low_c, at_work)
     if episode is None:
         return _look(state, air)
     if episode.phase == _SUSPECTED:
@@ -225,8 +257,11 @@ def _look(state: Watch, air: _Air) -> tuple[Watch, Verdict]:
     """Undisturbed so far: learn what is usual, unless this reading has fallen."""
     if state.newest_s == -math.inf:
         return Watch(air.mono_s, air.mono_s, 0.0, air.dry_bulb_c, 0.0, air.vapour_kpa, 0.0, state.recovery_s), _NOTHING
-    if not _fallen(state, air):
+    visited = air.at_work or air.mono_s < state.visit_s + BORNE_S
+    if not (_fallen(state, air) or (visited and state.learnt_s >= LEARN_S)):
         learnt = _learn(state, air.mono_s, air.dry_bulb_c, air.vapour_kpa, interval_s=air.interval_s)
+        if _let_out(state, air.mono_s, air.vapour_kpa, air.interval_s):
+            learnt = replace(learnt, opened_s=air.mono_s)
         return learnt, _NOTHING
     episode = Episode(
         _SUSPECTED,
@@ -244,17 +279,24 @@ def _look(state: Watch, air: _Air) -> tuple[Watch, Verdict]:
 
 def _fallen(state: Watch, air: _Air) -> bool:
     """Whether the air fell as exchanged air does: both quantities, far enough, fast enough."""
-    drop_k, drop_kpa = state.usual_c - air.dry_bulb_c, state.usual_kpa - air.vapour_kpa
+    drop_k = state.usual_c - air.dry_bulb_c
     if drop_k < FALL_K or drop_k < FALL_RIPPLES * state.ripple_k or state.learnt_s < LEARN_S:
         return False
-    took_s = air.mono_s - state.near_s
-    if took_s > max(FALL_S, FALL_INTERVALS * air.interval_s):
-        return False
-    share = FALL_SHARE + FALL_SHARE_S * max(0.0, took_s - FALL_FREE_S)
-    if drop_kpa < max(share * state.usual_kpa, FALL_RIPPLES * state.ripple_kpa):
+    if not _let_out(state, air.mono_s, air.vapour_kpa, air.interval_s, drop_k):
         return False
     usual_pct = 100.0 * state.usual_kpa / saturation_vapour_kpa(state.usual_c)
     return abs(100.0 * air.vapour_kpa / saturation_vapour_kpa(air.dry_bulb_c) - usual_pct) > SAME_RH_PCT
+
+
+def _let_out(state: Watch, mono_s: float, vapour_kpa: float, interval_s: float, fell_k: float = 0.0) -> bool:  # noqa: PLR0917 - with each fall
+    """Whether so much vapour is gone, so soon, as only an open door lets out. A strong heater keeps the air warm meanwhile."""
+    took_s = mono_s - state.near_s
+    if took_s > max(FALL_S, FALL_INTERVALS * interval_s) or state.learnt_s < LEARN_S:
+        return False
+    share = FALL_SHARE + FALL_SHARE_S * max(0.0, took_s - FALL_FREE_S)
+    if fell_k >= DEEP_K:
+        share *= DEEP_SHARE
+    return 0.0 < max(share * state.usual_kpa, FALL_RIPPLES * state.ripple_kpa) <= state.usual_kpa - vapour_kpa
 
 
 def _learn(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *, interval_s: float) -> Watch:  # noqa: PLR0917 - with each reading
@@ -284,6 +326,9 @@ def _learn(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *,
         usual_kpa + weight * away_kpa,
         ripple_kpa + weight * (abs(away_kpa) - ripple_kpa),
         state.recovery_s,
+        None,
+        state.opened_s,
+        state.visit_s,
     )
 
 
@@ -292,46 +337,56 @@ def _confirm(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]
     drop_k, drop_kpa = state.usual_c - air.dry_bulb_c, state.usual_kpa - air.vapour_kpa
     if drop_k < BACK_SHARE * episode.first_k or drop_kpa < BACK_SHARE * episode.first_kpa:
         return _look(replace(state, episode=None), air)
+    if air.mono_s >= state.visit_s + BORNE_S:
+        state = replace(state, visit_s=episode.since_s)
     return _follow(state, replace(episode, phase=OPENING, held_s=air.mono_s), air)
 
 
 def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
-    """While the hold lasts: down, up, back; or not, and then the hold ends at once."""
+    """While the hold lasts: down, up, back; or not, and then the hold ends once it is longer than eggs are cooled on purpose."""
     if _is_back(state, air):
         return _end(state, episode, air, back=True)
-    if air.mono_s + air.interval_s > episode.since_s + MAX_HOLD_S:  # the next reading may come too late to be told by
+    # The next reading may come too late to be told by.
+    if air.mono_s + air.interval_s > state.visit_s + MAX_HOLD_S and not air.at_work:
         return _give_up(state, episode, air, why=LATE)
+    borne = air.at_work or air.mono_s < state.visit_s + BORNE_S
+    turn_by_s = air.mono_s + TURN_S + TURN_INTERVALS * air.interval_s
+    if air.at_work:  # when the work is over nothing is borne any more that is not on its way back
+        state = replace(state, visit_s=air.mono_s - BORNE_S)
+        episode = replace(episode, turn_by_s=turn_by_s)
     if episode.phase == RECOVERING:
         if episode.last_kpa - air.vapour_kpa < REOPEN_SHARE * state.usual_kpa:
-            return _climb(state, episode, air)
-        turn_by_s = air.mono_s + TURN_S + TURN_INTERVALS * air.interval_s
+            return _climb(state, episode, air, borne)
         episode = replace(episode, phase=OPENING, lowest_c=air.dry_bulb_c, lowest_s=air.mono_s, turn_by_s=turn_by_s)
     turn_k = max(TURN_K, TURN_SHARE * (state.usual_c - episode.lowest_c))
     if air.dry_bulb_c >= episode.lowest_c + turn_k:
         return _go_on(state, replace(episode, phase=RECOVERING, step_c=air.dry_bulb_c, step_s=air.mono_s), air)
-    if air.mono_s >= episode.turn_by_s:
+    if air.mono_s >= episode.turn_by_s and not borne:
         return _give_up(state, episode, air, why=NOT_TURNED)
     return _go_on(state, episode, air)
 
 
-def _climb(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
-    """On the way back: each stretch of time must bring a step of what the usual curve would bring."""
+def _climb(state: Watch, episode: Episode, air: _Air, borne: bool) -> tuple[Watch, Verdict]:  # noqa: PLR0917 - one step
+    """On the way back: each stretch of time must bring a step of what the usual curve would bring. borne: or no longer than eggs bear."""
     if state.usual_c - air.dry_bulb_c <= _back_k(state):
         return _go_on(state, episode, air)  # only the vapour is awaited, and that may use all of the hold
     stretch_s = max(STALL_S, STALL_INTERVALS * air.interval_s)
     usual_k = (state.usual_c - episode.step_c) * (1.0 - math.exp(-stretch_s / state.recovery_s))
     if air.dry_bulb_c >= episode.step_c + max(STALL_K, STALL_SHARE * usual_k):
         return _go_on(state, replace(episode, step_c=air.dry_bulb_c, step_s=air.mono_s), air)
-    if air.mono_s - episode.step_s >= stretch_s:
+    if air.mono_s - episode.step_s < stretch_s:
+        return _go_on(state, episode, air)
+    if not borne:
         return _give_up(state, episode, air, why=NOT_CLIMBING)
-    return _go_on(state, episode, air)
+    return _go_on(state, replace(episode, phase=OPENING, lowest_c=air.dry_bulb_c, lowest_s=air.mono_s), air)
 
 
 def _go_on(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     if air.dry_bulb_c < episode.lowest_c:
         episode = replace(episode, lowest_c=air.dry_bulb_c, lowest_s=air.mono_s)
     episode = replace(episode, deepest_c=min(episode.deepest_c, air.dry_bulb_c), last_kpa=air.vapour_kpa)
-    return replace(state, newest_s=air.mono_s, episode=episode), _STANDING[episode.phase]
+    opened_s = air.mono_s if episode.phase == OPENING else state.opened_s
+    return replace(state, newest_s=air.mono_s, episode=episode, opened_s=opened_s), _STANDING[episode.phase]
 
 
 def _give_up(state: Watch, episode: Episode, air: _Air, *, why: str) -> tuple[Watch, Verdict]:
@@ -359,7 +414,7 @@ def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watc
         seen_s = (air.mono_s - episode.lowest_s) / math.log(fall_k / back_k)
         recovery_s += RECOVERY_SHARE * (min(max(seen_s, RECOVERY_S_LOW), RECOVERY_S_HIGH) - recovery_s)
     released_s = air.mono_s if episode.released_s is None else episode.released_s
-    hold_s = max(0.0, min(released_s, episode.since_s + MAX_HOLD_S) - episode.held_s)
+    hold_s = max(0.0, min(released_s, state.visit_s + MAX_HOLD_S) - episode.held_s)
     opening = Opening(episode.since_s, air.mono_s, min(episode.deepest_c, air.dry_bulb_c), hold_s, back)
     near_s = air.mono_s if back else state.near_s
     state = replace(state, newest_s=air.mono_s, near_s=near_s, recovery_s=recovery_s, episode=None)

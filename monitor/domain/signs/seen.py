@@ -31,7 +31,8 @@ Seen: TypeAlias = Opened | NotBack
 _OPENED = re.compile(r"opened for about (\d+) min, lowest (-?\d+\.\d) °C")
 _NOT_BACK = re.compile(r"not coming back after an opening: (.+)")
 _WHY = {
-    "not back within 10 min": LATE,
+    "not back in time": LATE,
+    "not back within 10 min": LATE,  # for as long as that was the time
     "the temperature has not turned": NOT_TURNED,
     "the temperature does not come back": NOT_CLIMBING,
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from monitor.domain.needs.site import OF_MAINS, Switch
-from monitor.domain.signs.opening import MAX_HOLD_S
+from monitor.domain.signs.opening import BORNE_S
 from monitor.domain.signs.switch import Contact, chatters
 from monitor.domain.state.known import Look
 
@@ -30,4 +30,4 @@ def door_holds(look: Look, machine: str) -> bool | None:
     if len(contacts) < len(look.site.doors[machine]):
         return None
     lately = (c for c in contacts if c.said or c.turns)
-    return any(look.now.mono_s - c.turned_mono_s <= MAX_HOLD_S for c in lately)
+    return any(look.now.mono_s - c.turned_mono_s <= BORNE_S for c in lately)

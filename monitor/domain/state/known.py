@@ -150,7 +150,7 @@ class ProbeState:
 class MachineState:
     """What is known of one machine.
 
-    watch: whether someone has just opened it; handling: work at it that someone declared. means: how its air was lately, over each span
+    watch: whether someone has just opened it; handling: work at it that someone declared; put_in_s: when eggs were last put in, or taken out. means: how its air was lately, over each span
     of the plan; windows: its air, as judged low and high; seen_by: the probes that both are of. pairs: how its probes stand to one another. reached: the batches whose lockdown humidity was.
     door_lowest_c: how cold its air came while its door's contact says that it is open.
     """
@@ -158,6 +158,7 @@ class MachineState:
     plan: Plan | None = None
     watch: Watch | None = None
     handling: Handling | None = None
+    put_in_s: float = -math.inf
     means: tuple[Mean | None, ...] = ()
     windows: tuple[Window, Window] | None = None
     seen_by: tuple[str, ...] | None = None

@@ -46,6 +46,17 @@ def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool
         judge(look, key, Judgement(verdict, reading.at, egg_c, limit_c, EGG), held=held and side < 0.0)
 
 
+def eggs_are_cold(look: Look, plan_: Plan) -> bool:
+    """Whether every egg there is colder than it should be, as far as is known: then there are some, and heat warms them."""
+    state = look.state
+    for eggs in plan_.eggs:
+        felt = state.eggs.get(eggs.batch)
+        day = max(0.0, state.batches[eggs.batch].day(look.now.utc))
+        if felt is None or not eggs.judged or felt.egg_c >= eggs.model.start(eggs.target_c, day):
+            return False
+    return bool(plan_.eggs)
+
+
 def _moved_on(look: Look, eggs: Eggs, now_c: tuple[float, float], day: float) -> float:  # noqa: PLR0917 - with each reading
     """The egg of a batch after this reading. now_c: the air, and where the egg settles in it."""
     air_c, egg_c = now_c

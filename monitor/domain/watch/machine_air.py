@@ -12,11 +12,23 @@ from monitor.domain.air.psychrometrics import vapour_kpa, wet_bulb_c
 from monitor.domain.alarms.about import About, Heading
 from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement
 from monitor.domain.needs.bands import DRY_BULB, WET_BULB
+from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, LETHAL, NOT_RAISED, Rule
 from monitor.domain.readings.reading import FAIL
 from monitor.domain.signs.heading import STEP_S, Window, leaves
 from monitor.domain.signs.lately import Mean, changed, follow
-from monitor.domain.signs.opening import AT_WORK, AWAITED, BACK, NOT_BACK, Watch, holds, outcome, watch
+from monitor.domain.signs.opening import (
+    AT_WORK,
+    AWAITED,
+    BACK,
+    BORNE_S,
+    NOT_BACK,
+    Watch,
+    holds,
+    outcome,
+    settles,
+    watch,
+)
 from monitor.domain.signs.seen import NotBack, Opened
 from monitor.domain.state.contacts import door_holds
 from monitor.domain.state.happened import WorkOver
@@ -24,13 +36,16 @@ from monitor.domain.state.known import Limit, Look, MachineState, Plan
 from monitor.domain.state.memory import Heard
 from monitor.domain.state.record import Event
 from monitor.domain.watch.deciding import judge
-from monitor.domain.watch.egg_felt import judge_eggs
+from monitor.domain.watch.egg_felt import eggs_are_cold, judge_eggs
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.planning import plan
 from monitor.domain.watch.sensors import compare_sensors, judge_sensor
 from monitor.domain.watch.silence import heard_again
 
 SLACK_S = 120.0  # so long before the air is seen to fall a contact may have told of it
+# A controller that was cold for a while goes too far. Two minutes of that, so far beyond the limit, are no news; nor is half an hour while
+# the eggs are still colder than they should be: hens' eggs bore hours of 38.5 to 39.5 °C (TAINIKA-22), and deadly heat is told by itself.
+OVERSHOOT_K, OVERSHOOT_S, OVERSHOOT_COLD_S = 1.5, 120.0, 1800.0
 _UNSEEN = Watch()
 _NO_WINDOW = Window()
 # Dry bulb to judge low limits by and to judge high ones by, then humidity likewise.
@@ -40,6 +55,20 @@ _Values = tuple[float | None, float | None, float | None, float | None]
 def dangerous_heat(rule: Rule) -> bool:
     """No work at an open machine makes it too hot: this is never held back."""
     return rule.quantity == DRY_BULB and rule.side == ABOVE and rule.level in (ALARM, LETHAL)
+
+
+def put_in(look: Look, before: Batch | None, after: Batch) -> None:
+    """A batch goes to another machine, or from one, as somebody says now: whoever did it had the machines open then. before: None of a new one."""
+    at = after.not_before(look.now.utc)
+    there = after.stay_at(at)
+    was = None if before is None else before.stay_at(at)
+    here = {stay.machine for stay in (was, there) if stay is not None}
+    if there is not None and len(here) == 1 and was is not None:
+        return
+    since = at if there is None else there.since
+    for id_ in here & look.site.machines.keys():
+        known = look.state.machine(id_)
+        known.put_in_s = max(known.put_in_s, look.now.mono_s - (at - since).total_seconds())
 
 
 def judge_readings(look: Look, fresh: list[Fresh]) -> None:
@@ -59,7 +88,7 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
             continue
         values, seen = _air(look, machine, plan_)
         known = look.state.machine(machine)
-        door_open = _watch_door(look, known, plan_, values[0], here)
+        door_open = _watch_door(look, known, plan_, values[0], here) or look.now.mono_s < known.put_in_s + BORNE_S
         newest = None
         for reading in here:
             if reading.quality.dry_bulb_fit:
@@ -91,13 +120,27 @@ def _watch_door(  # noqa: PLR0917 - with each reading
     contact = _by_contact(look, machine, fresh) if machine in look.site.doors else None
     seen = known.watch or _UNSEEN
     lead = _lead(look, machine, fresh)
-    if lead is None or dry_bulb_c is None or lead.quality.dry_bulb_flag >= FAIL or lead.quality.rh_flag >= FAIL:
+    if lead is None or dry_bulb_c is None or lead.quality.dry_bulb_flag >= FAIL:
+        return holds(seen, look.now.mono_s) if contact is None else contact
+    heard = lead.known.heard
+    if lead.quality.rh_flag >= FAIL and heard is not None and heard.humid_mono_s is not None:
         return holds(seen, look.now.mono_s) if contact is None else contact
     if lead.quality.held:  # a door's first reading is a jump like any other: it waits to be judged, but not to be seen
         dry_bulb_c = min(dry_bulb_c, lead.dry_bulb_c)
-    kpa = vapour_kpa(lead.dry_bulb_c, _scaled(lead.rh_pct or 0.0))
+    rh_pct = lead.rh_pct if lead.quality.rh_flag < FAIL else None
+    kpa = 0.0 if rh_pct is None else vapour_kpa(lead.dry_bulb_c, _scaled(rh_pct))
+    if (kpa > 0.0) is not (seen.usual_kpa > 0.0):  # a humidity for the first time, or no longer one
+        seen = Watch(recovery_s=seen.recovery_s)
+    mono_s, handling = look.now.mono_s, known.handling
+    declared = handling is not None and mono_s < handling.until_mono_s
     seen, verdict = watch(
-        seen, look.now.mono_s, dry_bulb_c, kpa, interval_s=lead.probe.interval_s, band_low_c=plan_.low_dry_bulb_c
+        seen,
+        look.now.mono_s,
+        dry_bulb_c,
+        kpa,
+        interval_s=lead.probe.interval_s,
+        band_low_c=plan_.low_dry_bulb_c,
+        at_work=declared or mono_s < known.put_in_s + BORNE_S,
     )
     known.watch = seen
     if contact is not None:
@@ -140,14 +183,19 @@ def _missed(look: Look, machine: str, since_s: float) -> None:
 
 
 def _lead(look: Look, machine: str, fresh: list[Fresh]) -> Fresh | None:
-    """One probe of the machine leads, the first that has a humidity to tell, or the shape would be drawn by two hands."""
+    """One probe of the machine leads, the first that has a humidity to tell, or the shape would be drawn by two hands. Where none has,
+    the first that speaks: of it an opening is known that was declared."""
+    first = ""
     for probe in look.site.by_machine[machine]:
         heard = look.state.probe(probe.key).heard
         if heard is not None and heard.humid_mono_s is not None:
-            for reading in fresh:
-                if reading.probe.key == probe.key:
-                    return reading
-            return None
+            first = probe.key
+            break
+        if heard is not None and not first and look.now.mono_s - heard.mono_s <= probe.silence_s:
+            first = probe.key
+    for reading in fresh:
+        if reading.probe.key == first:
+            return reading
     return None
 
 
@@ -166,8 +214,8 @@ def _judge_air(  # noqa: PLR0917 - with each reading
     standing = not plan_.keys.isdisjoint(look.state.alarms)
     if known.handling is not None:
         outside = _outside(plan_, values)
-        watched = known.watch or _UNSEEN
-        work = outcome(known.handling, look.now, outside is not None, state=watched)
+        awaited = outside is not None and _waits(look, plan_, outside)
+        work = outcome(known.handling, look.now, outside is not None, awaited=awaited)
         if work in (BACK, NOT_BACK):
             _end_handling(look, plan_, outside, reading=reading)
     low_held = door_open or work == AWAITED
@@ -178,11 +226,13 @@ def _judge_air(  # noqa: PLR0917 - with each reading
         known.means = follow(known.means, plan_.spans, look.now.mono_s, values, reading.probe.interval_s)
     if standing or _passed(plan_, values, known.means if undisturbed else ()):
         means = known.means if undisturbed else ()
-        _judge_limits(look, plan_, values, reading, waits=(low_held, work == AT_WORK), means=means)
+        dry_held = low_held or (known.watch is not None and settles(known.watch, look.now.mono_s))
+        _judge_limits(look, plan_, values, reading, waits=(low_held, dry_held, work == AT_WORK), means=means)
     if undisturbed:
         windows = _window(look, known, plan_)
         if windows is not None and (standing or _off_target(plan_, windows)):
-            _judge_heading(look, plan_, values, windows, reading)
+            held = known.watch is not None and settles(known.watch, look.now.mono_s)
+            _judge_heading(look, plan_, values, windows, reading, held=held)
     if plan_.eggs and values[0] is not None and values[1] is not None:
         held = low_held or work == AT_WORK
         judge_eggs(look, plan_, (values[0] + values[1]) / 2.0, reading, held)
@@ -205,13 +255,19 @@ def _passed(plan_: Plan, values: _Values, means: Sequence[Mean | None]) -> bool:
 
 
 def _judge_limits(  # noqa: PLR0917 - with each reading
-    look: Look, plan_: Plan, values: _Values, reading: Fresh, *, waits: tuple[bool, bool], means: Sequence[Mean | None]
+    look: Look,
+    plan_: Plan,
+    values: _Values,
+    reading: Fresh,
+    *,
+    waits: tuple[bool, bool, bool],
+    means: Sequence[Mean | None],
 ) -> None:
-    """Each limit that is passed, or has an alarm. waits: whether what is low is held back, and all but heat for work at the machine.
+    """Each limit that is passed, or has an alarm. waits: whether cold is held back, and dry air, and all but heat for work at the machine.
 
     means: over the plan's spans; empty while the machine is open, when no mean says anything.
     """
-    low_held, at_work = waits
+    *low_held, at_work = waits
     for limit in plan_.limits:
         young = False
         if limit.span < 0:
@@ -233,7 +289,12 @@ def _judge_limits(  # noqa: PLR0917 - with each reading
         quantity = DRY_BULB if limit.quantity == 0 else plan_.humid
         since = _since(reading, limit, verdict)
         judgement = Judgement(verdict, since, value, limit.limit, quantity)
-        held = (low_held and limit.side < 0) or (at_work and not dangerous_heat(limit.rule))
+        if limit.side < 0:
+            held = low_held[limit.quantity] or at_work
+        elif dangerous_heat(limit.rule):
+            held = not at_work and verdict == OUT and _overshoots(look, plan_, (limit, value))
+        else:
+            held = at_work
         if limit.span >= 0 and not held:
             # A mean outlasts its cause: what is back within the band by now is not told any more.
             newest = values[limit.quantity * 2 + (limit.side > 0)]
@@ -241,6 +302,17 @@ def _judge_limits(  # noqa: PLR0917 - with each reading
         # Of a slow probe the jump that waited for this reading was minutes ago: that is its delay.
         lasted_s = (reading.at - since).total_seconds() if dangerous_heat(limit.rule) else 0.0
         judge(look, limit.key, judgement, held=held, lasted_s=lasted_s)
+
+
+def _overshoots(look: Look, plan_: Plan, passed: tuple[Limit, float]) -> bool:
+    """Whether it is too hot only because the machine was open: not far, not for long, or the eggs are still cold."""
+    (limit, value_c), mono_s = passed, look.now.mono_s
+    seen = look.state.machine(plan_.needs.machine).watch
+    if seen is None or not settles(seen, mono_s) or limit.rule.level == LETHAL or value_c > limit.limit + OVERSHOOT_K:
+        return False
+    alarm = look.state.alarms.get(limit.key)
+    lasted_s = 0.0 if alarm is None or alarm.pending_mono_s is None else mono_s - alarm.pending_mono_s
+    return lasted_s < OVERSHOOT_S or (lasted_s < OVERSHOOT_COLD_S and eggs_are_cold(look, plan_))
 
 
 def _verdict(limit: Limit, value: float) -> int:
@@ -282,8 +354,10 @@ def _off_target(plan_: Plan, windows: tuple[Window, Window]) -> bool:
     return not (cold and warm and least_c < cold[-1][1] and warm[-1][1] < most_c)
 
 
-def _judge_heading(look: Look, plan_: Plan, values: _Values, windows: tuple[Window, Window], reading: Fresh) -> None:  # noqa: PLR0917 - with each reading
-    """Whether a limit will be reached within the time that it takes to respond, if the air goes on as it does."""
+def _judge_heading(  # noqa: PLR0917 - with each reading
+    look: Look, plan_: Plan, values: _Values, windows: tuple[Window, Window], reading: Fresh, *, held: bool
+) -> None:
+    """Whether a limit will be reached within the time that it takes to respond, if the air goes on as it does. held: it settles after a door."""
     machine, target_c = plan_.needs.machine, None if plan_.needs.dry_bulb_c is None else plan_.needs.dry_bulb_c.target
     low_c, high_c = values[0], values[1]
     if low_c is None or high_c is None or target_c is None:
@@ -305,7 +379,16 @@ def _judge_heading(look: Look, plan_: Plan, values: _Values, windows: tuple[Wind
             alarm = look.state.alarms.get((machine, limit.rule.foretells or ""))
             told = alarm is not None and alarm.condition  # then it is there, and no longer ahead
             verdict = BETWEEN if _verdict(limit, value_c) == OUT and not told else IN
-        judge(look, limit.key, Judgement(verdict, reading.at, about=about))
+        judge(look, limit.key, Judgement(verdict, reading.at, about=about), held=held)
+
+
+def _waits(look: Look, plan_: Plan, outside: tuple[Limit, float]) -> bool:
+    """Whether air beyond that limit is what a door did to it, and still on its way back."""
+    limit, mono_s = outside[0], look.now.mono_s
+    seen = look.state.machine(plan_.needs.machine).watch or _UNSEEN
+    if limit.side > 0:
+        return dangerous_heat(limit.rule) and _overshoots(look, plan_, outside)
+    return holds(seen, mono_s) or (limit.quantity == 1 and settles(seen, mono_s))
 
 
 def _outside(plan_: Plan, values: _Values) -> tuple[Limit, float] | None:
@@ -324,6 +407,8 @@ def _end_handling(look: Look, plan_: Plan, outside: tuple[Limit, float] | None, 
     if outside is not None:
         limit, value = outside
         alarm = look.state.alarms.get(limit.key)
+        if alarm is not None and alarm.condition:
+            return  # which tells it
         since_s = None if alarm is None or limit.rule.level not in (ALARM, LETHAL) else alarm.pending_mono_s
         if since_s is not None and look.now.mono_s - since_s >= limit.rule.on_delay_s:
             return  # its own alarm's delay has run underneath: that one tells it, now

@@ -82,7 +82,7 @@ from monitor.domain.state.remembering import remember
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.egg_alarms import close_book, reopen_book, take_book
 from monitor.domain.watch.evaluate import judge_strays, plan, settle
-from monitor.domain.watch.machine_air import dangerous_heat
+from monitor.domain.watch.machine_air import dangerous_heat, put_in
 from monitor.domain.watch.view import alarm_view, machine_view
 from monitor.service import ports
 from monitor.service.watch.calibrate import changes, correction_of
@@ -447,6 +447,7 @@ def of_book(request: Performed) -> str | None:
 
 
 def _adopt(look: Look, batch: Batch, what: OfBatch) -> Mapping[str, object]:
+    put_in(look, look.state.batches.get(batch.id), batch)
     look.state.batches[batch.id] = look.out.batches[batch.id] = batch
     if (book := look.state.books.get(batch.id)) is not None:
         take_book(look.state, EggBook(batch, book.entries))

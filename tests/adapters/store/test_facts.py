@@ -219,7 +219,7 @@ SEEN: dict[str, SeenOfDoor] = {
 T = datetime(2026, 11, 24, 1, 14, tzinfo=UTC)
 HAPPENED: dict[str, Happened] = {
     "opened for about 2 min, lowest 34.5 °C": Opened(2.0, 34.5),
-    "not coming back after an opening: not back within 10 min": NotBack(door.LATE),
+    "not coming back after an opening: not back in time": NotBack(door.LATE),
     "came online": NodeSaid(True),
     "went offline (last will)": NodeSaid(False),
     "message 5 of boot 7 came again with other values: two nodes of one name, or a boot number used again": Clash(5, 7),

@@ -158,6 +158,7 @@ def hear(readings: Iterable[Reading], interval_s: int, judged: bool = True) -> H
     held = [Alarm("machine", rule.id) for rule, *_ in LIMITS]
     bare = list(held)
     span: tuple[float, float] | None = None
+    at_s = 0.0
     for k, (at_s, dry_bulb_c, rh_pct) in enumerate(readings):
         if k % (interval_s // SAMPLE_S):
             continue
@@ -177,6 +178,8 @@ def hear(readings: Iterable[Reading], interval_s: int, judged: bool = True) -> H
         if judged:
             _judge(held, at_s, dry_bulb_c, rh_pct, holding, heard.rung)
             _judge(bare, at_s, dry_bulb_c, rh_pct, False, heard.bare)
+    if span is not None:
+        heard.spans.append((*span, at_s))
     return heard
 
 

@@ -37,6 +37,7 @@ from monitor.domain.signs.opening import (
     holds,
     outcome,
     resume,
+    settles,
     watch,
 )
 from monitor.domain.signs.seen import LATE, NOT_TURNED
@@ -44,7 +45,10 @@ from tests.domain.signs import opening_figures as figures
 
 # Written out: taken from the program, they would move with it.
 MAX_HANDLING_S = 3600.0  # an hour
-MAX_HOLD_S = 600.0  # ten minutes from the fall
+BORNE_S = 1800.0  # half an hour of cooling, three times a week, did muscovy eggs good (HARUN-01)
+MAX_HOLD_S = 5400.0  # half of the 3 h at 32.2 °C that only slow growth (MSU-HMG)
+TURN_S = 360.0
+SETTLE_S = 2700.0  # 45 min
 
 T0 = datetime(2026, 3, 10, 8, 0, tzinfo=UTC)
 USUAL_C, USUAL_KPA, BAND_LOW_C = 37.8, 3.7, 37.5
@@ -64,6 +68,7 @@ class Story:
     band_low_c: float | None = BAND_LOW_C
     now_s: float = 5000.0
     state: Watch = field(default_factory=Watch)
+    at_work: bool = False
     kinds: list[str] = field(default_factory=list)
     last: Verdict = field(default_factory=lambda: Verdict(QUIET))
 
@@ -78,6 +83,7 @@ class Story:
                 kpa,
                 interval_s=self.interval_s,
                 band_low_c=self.band_low_c,
+                at_work=self.at_work,
             )
             self.kinds.append(self.last.kind)
         return self
@@ -124,8 +130,8 @@ def test_a_handling_counts_on_the_forward_clock() -> None:
     """Twenty minutes are over twenty minutes later, wherever the label clock was set to meanwhile."""
     handling = declare("setter-1", for_s=1200.0, by="sam", now=at(0))
     assert (handling.machine, handling.by, handling.since, handling.until) == ("setter-1", "sam", T0, at(20).utc)
-    assert outcome(handling, at(19.9, utc_shift_s=7200.0), True, state=Watch()) == AT_WORK
-    assert outcome(handling, at(20, utc_shift_s=-7200.0), False, state=Watch()) == BACK
+    assert outcome(handling, at(19.9, utc_shift_s=7200.0), True, awaited=False) == AT_WORK
+    assert outcome(handling, at(20, utc_shift_s=-7200.0), False, awaited=False) == BACK
     assert declare("setter-1", for_s=MAX_HANDLING_S, by="sam", now=at(0)).until == at(60).utc
 
 
@@ -134,7 +140,7 @@ def test_a_handling_ends_early_but_never_late() -> None:
     handling = declare("setter-1", for_s=1200.0, by="sam", now=at(0))
     early = finish(handling, at(5))
     assert early.until == at(5).utc
-    assert outcome(early, at(5), True, state=Watch()) == NOT_BACK
+    assert outcome(early, at(5), True, awaited=False) == NOT_BACK
     assert finish(handling, at(25)) == handling
 
 
@@ -143,26 +149,98 @@ def test_a_handling_survives_a_restart_within_its_bound() -> None:
     handling = declare("setter-1", for_s=1200.0, by="sam", now=at(0))
     again = resume(handling, at(15, mono_s=-800.0))
     assert again.until_mono_s == pytest.approx(-800.0 + 20 * 60.0)
-    assert outcome(again, at(19, mono_s=-800.0), True, state=Watch()) == AT_WORK
-    assert outcome(again, at(20, mono_s=-800.0), True, state=Watch()) == NOT_BACK
+    assert outcome(again, at(19, mono_s=-800.0), True, awaited=False) == AT_WORK
+    assert outcome(again, at(20, mono_s=-800.0), True, awaited=False) == NOT_BACK
     wrong = resume(handling, Now(10.0, datetime(1970, 1, 1, tzinfo=UTC)))
     assert wrong.until_mono_s == 10.0 + MAX_HANDLING_S
     assert resume(handling, at(25)).until_mono_s == at(25).mono_s
 
 
 def test_at_the_end_of_a_handling_the_air_is_back_awaited_or_told() -> None:
-    """At its end air outside its limits is told; not while the air comes back as usual, and that for no longer than a hold."""
-    story = ready().read(*DOOR, (30.5, 1.6), (31.2, 1.9))
-    assert story.kinds[-1] == RECOVERING
-    handling = declare("setter-1", for_s=60.0, by="sam", now=Now(story.now_s - 60.0, T0))
-    fall_s = story.now_s - 5 * 10.0
-    assert outcome(handling, Now(story.now_s, T0), False, state=story.state) == BACK
-    assert outcome(handling, Now(story.now_s, T0), True, state=story.state) == AWAITED
-    assert outcome(handling, Now(fall_s + MAX_HOLD_S, T0), True, state=story.state) == NOT_BACK
-    assert outcome(handling, Now(story.now_s, T0), True, state=ready().state) == NOT_BACK
+    """At its end air outside its limits is told, and not while it is what an opened door does to it."""
+    handling = declare("setter-1", for_s=60.0, by="sam", now=at(0))
+    assert outcome(handling, at(0.9), True, awaited=True) == AT_WORK
+    assert outcome(handling, at(1), False, awaited=True) == BACK
+    assert outcome(handling, at(1), True, awaited=True) == AWAITED
+    assert outcome(handling, at(1), True, awaited=False) == NOT_BACK
+
+
+def test_declared_work_uses_up_what_is_borne() -> None:
+    """Of work that was declared any fall is an opening, also of a probe without a humidity. Once it is over, air is waited for only as long
+    as it turns within six minutes and two readings, and then makes its steps home."""
+    for kpa in (0.0, 1.3):
+        story = Story().read(*[(USUAL_C, USUAL_KPA if kpa else 0.0)] * 90)
+        story.at_work = True
+        story.read(*[(30.0, kpa)] * 300)  # fifty minutes
+        assert story.held
+        story.at_work = False
+        over_s = story.now_s
+        while story.held:
+            story.read((30.0, kpa))
+        assert story.last == Verdict(NOT_RECOVERING, NOT_TURNED)
+        assert story.now_s - over_s == pytest.approx(TURN_S + 20.0, abs=10.0)
+
+
+def test_after_declared_work_the_way_home_is_waited_for() -> None:
+    """Twenty minutes of work and twenty of the way back: held to its end, and recorded as one opening."""
+    story = ready()
+    story.at_work = True
+    story.read(*[(30.0, 1.3)] * 120)
+    story.at_work = False
+    story.back(tau_s=400.0, steps=200)
+    assert NOT_RECOVERING not in story.kinds
+    assert story.last.opening is not None
+    assert story.last.opening.back
 
 
 # An opening, recognised.
+
+
+def test_vapour_that_a_door_let_out_has_time_to_come_back() -> None:
+    """A strong heater keeps the air warm at an open door, so its vapour alone shows it: nothing is held for that, but dry air waits for
+    three quarters of an hour. Vapour that leaves slowly, as from a dry pan, and a probe that was always dry, show no door."""
+    story = ready().read(*[(USUAL_C, kpa) for _, kpa in DOOR])
+    assert not story.held
+    opened_s = story.now_s
+    assert settles(story.state, opened_s + SETTLE_S - 20.0)
+    assert not settles(story.state, opened_s + SETTLE_S + 1.0)
+    slow = ready().read(*[(USUAL_C, USUAL_KPA - 0.05 * k) for k in range(1, 40)])
+    assert not settles(slow.state, slow.now_s)
+    assert not settles(ready().state, slow.now_s)
+
+
+def test_a_door_counts_as_open_until_the_air_turns() -> None:
+    """Twenty minutes at an open door: the time to settle begins when it is shut."""
+    story = ready().read(*DOOR).read(*[(30.0, 1.3)] * 120)
+    shut_s = story.now_s
+    story.back()
+    assert settles(story.state, shut_s + SETTLE_S - 1.0)
+    assert not settles(story.state, shut_s + SETTLE_S + 120.0)
+
+
+def test_what_falls_soon_after_an_opening_belongs_to_it() -> None:
+    """Eggs are candled tray by tray: within the half-hour a door that is hardly open is known too, after it no more; and the time that is
+    borne goes on from the first."""
+    ajar = [(USUAL_C - 0.2 * k, USUAL_KPA - 0.02 * k) for k in range(1, 20)]
+    story = ready()
+    fall_s = story.now_s
+    story.read(*DOOR).back(tau_s=40.0).usual(2).read(*ajar)
+    assert story.held
+    story.read(*[ajar[-1]] * 400)
+    assert story.last.kind == NOT_RECOVERING
+    assert 10.0 * story.kinds.index(NOT_RECOVERING) == pytest.approx(BORNE_S, abs=40.0)
+    late = ready().read(*DOOR).back(tau_s=40.0).usual(31).read(*ajar)
+    assert not late.held
+    assert late.now_s - fall_s > BORNE_S
+
+
+def test_a_damp_room_leaves_more_vapour_at_a_deep_fall() -> None:
+    """In a room whose own vapour is most of the machine's, a sixth is gone when the air fell by 3 K: that is a door. The same share beside a
+    fall of 1 K is none."""
+    deep = ready().read((37.0, 3.6), (36.2, 3.5), (35.4, 3.4), (34.8, 3.3), (34.3, 3.2), (34.0, 3.15), (33.8, 3.1))
+    assert deep.held
+    shallow = ready().read((37.6, 3.6), (37.4, 3.5), (37.2, 3.4), (37.0, 3.3), (36.9, 3.2), (36.85, 3.15), (36.8, 3.1))
+    assert not shallow.held
 
 
 def test_an_opening_is_held_back_and_recorded() -> None:
@@ -203,7 +281,7 @@ def test_nothing_is_recognised_before_the_usual_level_is_known() -> None:
         ("temperature back at the next reading", [DOOR[2], (37.75, 1.3)]),
         ("both upwards", [(40.0, 5.0), (41.0, 6.0)]),
         ("too little", [(37.5, 2.0), (37.45, 1.5), (37.45, 1.3)]),
-        ("slowly, over three minutes", [(USUAL_C - 0.3 * k, USUAL_KPA - 0.1 * k) for k in range(1, 19)]),
+        ("slowly, over six minutes", [(USUAL_C - 0.15 * k, USUAL_KPA - 0.05 * k) for k in range(1, 37)]),
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )
@@ -215,44 +293,47 @@ def test_what_has_not_the_shape_is_never_held(about: str, air: list[tuple[float,
 def test_a_fall_during_silence_is_not_fast() -> None:
     """What fell while no reading came may have fallen slowly."""
     story = ready()
-    story.now_s += 120.0
+    story.now_s += 150.0
     assert set(story.read(*DOOR).kinds) == {QUIET}
 
 
-def test_a_door_left_open_is_released_before_the_ten_minutes() -> None:
-    """A temperature that has not turned after 6 min and two readings is given up, and nothing is held back from then on."""
+def test_a_door_left_open_is_told_after_half_an_hour() -> None:
+    """A temperature that has not turned when eggs were cooled for as long as is done on purpose is given up, and nothing is held back from
+    then on."""
     story = ready()
     fall_s = story.now_s
     story.read(*DOOR)
     while story.held:
         story.read((28.0, 1.3))
     assert story.last == Verdict(NOT_RECOVERING, NOT_TURNED)
-    assert story.now_s - fall_s == pytest.approx(380.0, abs=10.0)
+    assert story.now_s - fall_s == pytest.approx(BORNE_S, abs=10.0)
     story.read((28.0, 1.3))
     assert story.last == Verdict(NOT_RECOVERING)
 
 
-def test_air_that_stops_on_its_way_back_is_released_at_once() -> None:
-    """A heater dead behind a shut door: the walls warm the air half the way, and two minutes without a step end the hold."""
-    story = ready().read(*DOOR).back(to_c=34.0, to_kpa=3.0)
-    assert [kind for kind in story.kinds if kind != NOT_RECOVERING][-1] == RECOVERING
-    assert NOT_RECOVERING in story.kinds
-    assert 10.0 * story.kinds.index(NOT_RECOVERING) < 480.0
+def test_air_that_stops_on_its_way_back_is_told_after_half_an_hour() -> None:
+    """A heater dead behind a shut door: the walls warm the air half the way, and the half-hour ends the hold, with what was seen."""
+    story = ready().read(*DOOR).back(to_c=34.0, to_kpa=3.0, steps=240)
+    assert RECOVERING in story.kinds
+    assert 10.0 * story.kinds.index(NOT_RECOVERING) == pytest.approx(BORNE_S, abs=20.0)
+    late = ready().read(*DOOR).read(*[(30.0 + 0.02 * k, 1.4) for k in range(200)]).read(*[(34.0, 1.4)] * 70)
+    assert NOT_RECOVERING in late.kinds  # it stopped at 33 min, and ten without a step are enough
+    assert 10.0 * late.kinds.index(NOT_RECOVERING) == pytest.approx(2000.0 + 600.0, abs=60.0)
 
 
-def test_a_hold_ends_after_ten_minutes_whatever_follows() -> None:
-    """Air that comes back as slowly as may be is held until the last reading within 10 min of the first fall."""
+def test_a_hold_ends_after_an_hour_and_a_half_whatever_follows() -> None:
+    """Air that comes back as slowly as may be is held until the last reading within 90 min of the first fall."""
     story = ready()
     fall_s = story.now_s
     story.read(*DOOR)
     while story.held:
-        story.read((30.0 + 0.012 * (story.now_s - fall_s) * 0.9, 2.0))
+        story.read((30.0 + 0.0013 * (story.now_s - fall_s), 2.0))
     assert story.last == Verdict(NOT_RECOVERING, LATE)
     assert MAX_HOLD_S - 10.0 <= story.now_s - fall_s <= MAX_HOLD_S
 
 
 def test_a_hold_ends_in_time_when_no_reading_comes() -> None:
-    """The hold is over 10 min after the first fall, asked at any instant, though nobody said a word since."""
+    """The hold is over 90 min after the first fall, asked at any instant, though nobody said a word since."""
     story = ready()
     fall_s = story.now_s
     story.read(*DOOR)
@@ -273,12 +354,12 @@ def test_after_a_hold_was_used_up_nothing_is_held_before_the_air_was_back() -> N
     ended = story.last.opening
     assert ended is not None
     assert (ended.back, ended.deepest_c) == (True, 28.0)
-    assert ended.hold_s == pytest.approx(360.0, abs=20.0)
+    assert ended.hold_s == pytest.approx(BORNE_S, abs=30.0)
     assert OPENING in story.usual(1).read(*DOOR).kinds
 
 
 def test_a_door_opened_again_on_the_way_back_is_the_same_opening() -> None:
-    """The way back starts anew, the ten minutes do not."""
+    """The way back starts anew, the time that is borne does not."""
     story = ready()
     fall_s = story.now_s
     story.read(*DOOR, (31.0, 1.6), (32.0, 1.9), (33.0, 2.1))
@@ -294,19 +375,19 @@ def test_a_door_opened_again_on_the_way_back_is_the_same_opening() -> None:
 def test_air_within_its_band_needs_no_hold() -> None:
     """Air that stays below its usual level, but in its band or without one, ends the opening instead of being called worse."""
     for low_c in (36.5, None):
-        story = ready(band_low_c=low_c).read(*DOOR).back(to_c=37.0)
+        story = ready(band_low_c=low_c).read(*DOOR).back(to_c=37.0, steps=240)
         assert story.last.kind == ENDED
         assert story.last.opening is not None
         assert not story.last.opening.back
         assert NOT_RECOVERING not in story.kinds
-    assert NOT_RECOVERING in ready(band_low_c=37.3).read(*DOOR).back(to_c=37.0).kinds
+    assert NOT_RECOVERING in ready(band_low_c=37.3).read(*DOOR).back(to_c=37.0, steps=240).kinds
 
 
 def test_a_humidity_that_comes_back_slowly_may_use_all_of_the_hold() -> None:
     """With the temperature back and the vapour still low the hold goes on to its bound, and then the opening has ended."""
     story = ready()
     fall_s = story.now_s
-    story.read(*DOOR).back(tau_s=30.0, to_kpa=2.9)
+    story.read(*DOOR).back(tau_s=30.0, to_kpa=2.9, steps=600)
     assert story.last.kind == ENDED
     assert story.now_s - fall_s >= MAX_HOLD_S - 20.0
     assert NOT_RECOVERING not in story.kinds
@@ -429,34 +510,39 @@ SOME = figures.fleet((40.0, 500.0))[::5]  # both sizes, all rooms, both controls
 
 
 def test_candling_is_recognised_and_alarms_nobody() -> None:
-    """Openings of 30 s to 5 min are recognised at every interval, none is held over 10 min, and up to 2 min none rings as too
-    cold, of which without the holds every fifth would."""
+    """Openings of 30 s to 5 min are recognised at every interval, none is held over 45 min, and none rings as too cold, of which
+    without the holds every fifth of two minutes would."""
     rows = figures.candled(SOME, open_s=(30.0, 60.0, 120.0, 300.0))
     known = [row for row in rows if row.open_s > 30.0 or row.interval_s < 60]
     assert all(row.seen for row in known)
-    assert max(row.hold_s for row in rows) <= MAX_HOLD_S
+    assert max(row.hold_s for row in rows) <= 2700.0
+    assert not [row for row in rows if figures.ALARM in row.rung]
     short = [row for row in rows if row.open_s <= 120.0]
-    assert not [row for row in short if figures.ALARM in row.rung]
     assert sum(figures.ALARM in row.bare for row in short if row.open_s == 120.0) >= 0.2 * len(short) / 3
     assert not sum(row.whys for row in rows)
 
 
 @pytest.mark.parametrize("open_s", [10.0, 180.0])
 def test_a_heater_that_dies_during_an_opening_is_told_in_time(open_s: float) -> None:
-    """Every such alarm rings, and none later than 10 min after the first fall, unless it would have without any hold."""
+    """Every such alarm rings, and none later than 45 min after the first fall, unless it would have without any hold."""
     rows = figures.failed(SOME, figures.dies_at_shutting(open_s))
     assert all(row.taken for row in rows if row.interval_s == 10)
-    assert all(row.rung_s < math.inf and row.late_s <= 0.0 for row in rows)
+    assert all(row.rung_s <= max(2700.0, row.bare_s) for row in rows)
 
 
 @pytest.mark.parametrize(("name", "script"), figures.MISUSES, ids=[name for name, _ in figures.MISUSES])
 def test_a_misused_door_is_told_in_time(name: str, script: Callable[[float], Iterable[figures.Happening]]) -> None:
-    """A door left open, opened again and again, or opened over a dead heater: the hold ends within 10 min."""
-    rows = figures.failed(SOME[::2], script)
+    """A door left open, or opened over a dead heater: the hold ends within 90 min, and of a door left open after half an hour. One that is
+    opened again and again, and then shut, rings nobody."""
+    rows = figures.failed(SOME[::2], script, for_s=6600.0)
     assert max(row.longest_s for row in rows) <= MAX_HOLD_S
-    assert all(row.late_s <= 0.0 for row in rows), name
+    if name.startswith("eight openings"):
+        assert any(row.bare_s < math.inf for row in rows)
+        assert all(row.rung_s == math.inf for row in rows)
+    else:
+        assert all(row.late_s <= 0.0 for row in rows), name
     if name == "door left open":
-        assert all(row.rung_s < 500.0 for row in rows)
+        assert all(row.rung_s < BORNE_S + 120.0 for row in rows)
 
 
 @pytest.mark.parametrize(
@@ -515,11 +601,11 @@ def test_one_odd_reading_moves_what_is_usual_its_own_way_and_no_farther_than_the
     assert moved(1.5, 0.0)[0] > moved(0.05, 0.0)[0] > 0.0
 
 
-@pytest.mark.parametrize(("k_in_two_minutes", "held"), [(0.6, True), (0.24, False)])
-def test_air_on_its_way_back_must_make_a_tenth_of_the_usual_step(k_in_two_minutes: float, held: bool) -> None:
-    """From 31 °C the usual curve, whose time constant is two minutes, brings 4.3 K in two minutes; a tenth of that is enough."""
-    story = ready().read(*DOOR)
-    story.read(*((30.0 + k_in_two_minutes * n / 12.0, 1.3 + 0.01 * n) for n in range(1, 40)))
+@pytest.mark.parametrize(("k_in_ten_minutes", "held"), [(1.0, True), (0.4, False)])
+def test_air_on_its_way_back_must_make_a_tenth_of_the_usual_step(k_in_ten_minutes: float, held: bool) -> None:
+    """After the half-hour: from 31 °C the usual curve, whose time constant is two minutes, brings 6.8 K in ten minutes; a tenth is enough."""
+    story = ready().read(*DOOR, *[(30.0, 1.3)] * 175)
+    story.read(*((30.45 + k_in_ten_minutes * n / 60.0, 1.3 + 0.001 * n) for n in range(1, 120)))
     assert (NOT_RECOVERING not in story.kinds) is held
 
 
@@ -527,7 +613,7 @@ def test_air_at_the_very_edge_of_its_band_needs_no_hold() -> None:
     """An opening that ends at the band's low end, and no lower, is no trouble: it ends, and is not told as one that does not come back."""
     for low_c, kind in ((37.0, ENDED), (37.1, NOT_RECOVERING)):
         story = ready(band_low_c=low_c).read(*DOOR)
-        story.read(*(((37.0, 3.0),) * 70))
+        story.read(*(((37.0, 3.0),) * 700))
         assert next(k for k in story.kinds if k in (ENDED, NOT_RECOVERING)) == kind
 
 
