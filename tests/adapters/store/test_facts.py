@@ -299,6 +299,8 @@ def test_the_first_rows_of_a_door_that_was_seen_are_read() -> None:
     assert happened_of_text('{"kind": "opened", "minutes": 2.0, "lowest_c": 34.5}', "opening", said="") == Opened(
         2.0, 34.5
     )
+    ten = '{"kind": "not back", "why": "not back within 10 min"}'  # the time that a hold had then
+    assert happened_of_text(ten, "opening", said="") == NotBack(door.LATE)
 
 
 @pytest.mark.parametrize("words", SEEN)
