@@ -67,6 +67,7 @@ WHEN = {
     "probes-disagree": "sensors of one machine too far apart",
     "sensor-drift": "a sensor that moves away from its neighbours over days",
     "node-offline": "the broker says that a node is gone",
+    "node-restarts": "a node that has started four times within two hours, and has not run on since",
     "all-silent": "no node is heard any more, of two or more",
     "mains-lost": "a switch says so; low once every machine has stayed in its band for half an hour all the same",
     "door-open": "a door's contact says so, and nobody declared work at it; low as above",

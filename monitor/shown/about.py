@@ -17,6 +17,7 @@ from monitor.domain.alarms.about import (
     NETWORK,
     REFUSED,
     REPEATED,
+    RESTARTS,
     SILENT,
     UNDATED,
     About,
@@ -31,6 +32,7 @@ from monitor.domain.alarms.about import (
     Moving,
     Overdue,
     Projection,
+    Restarting,
     Seen,
     Setting,
     Switched,
@@ -53,6 +55,7 @@ from monitor.shown.values import harm_words, show_window, stage_words
 NOT_USABLE, SEE_HEALTH = "readings not usable", "Look at the node: eggroom health."
 MAX_SEEN = 58  # characters of the breeder's own words, and of what was seen last: both must fit one message
 MAX_LOSING = 138  # characters: what one message has room for
+RESTARTING, CHECK_SUPPLY = "node restarts", "Check its supply, plug and cable."
 WRONG_SITE, SET_SITE = "node set to another site", "Set its site to this one's id."
 # What is the matter, likely harm and first act of a silence of which it is known what it comes of.
 _LOST = {
@@ -102,6 +105,8 @@ def matter(rule: Rule, about: About, over: bool = False) -> str:
         return _LOST[about.why][0]
     if isinstance(about, Unusable) and about.why == ELSEWHERE:
         return WRONG_SITE
+    if isinstance(about, Unusable) and about.why == RESTARTS:
+        return RESTARTING
     return NOT_USABLE if unusable(about) else rule.words
 
 
@@ -111,6 +116,8 @@ def advice(rule: Rule, about: About, *, of_hens: bool = False) -> list[str]:
         return [*_LOST[about.why][1:]]
     if isinstance(about, Unusable) and about.why == ELSEWHERE:
         return [harm_words(rule, of_hens), SET_SITE]
+    if isinstance(about, Unusable) and about.why == RESTARTS:
+        return [harm_words(rule, of_hens), CHECK_SUPPLY]
     return [harm_words(rule, of_hens), SEE_HEALTH if unusable(about) else rule.first_act]
 
 
@@ -122,7 +129,7 @@ def about_words(about: About, site: Site) -> str:
         return _unfit(about)
     if isinstance(about, Fault):
         return f"the node says: {_cut(about.word)}" if about.word else "no temperature in its messages"
-    if isinstance(about, Unusable):
+    if isinstance(about, Unusable | Restarting):
         return _unusable(about)
     if isinstance(about, Apart):
         return _apart(about, site.unit)
@@ -168,8 +175,10 @@ def _unfit(about: Unfit) -> str:
     return f"{_TESTS[about.test]} ({about.test})" if about.test in _TESTS else about.test
 
 
-def _unusable(about: Unusable) -> str:
-    """`its messages come 2 h late`."""
+def _unusable(about: Unusable | Restarting) -> str:
+    """`its messages come 2 h late`, `it started 5 times within 12 min`."""
+    if isinstance(about, Restarting):
+        return f"it started {about.times} times within {rough_span(about.within_s)}"
     if about.why == LATE:
         return f"its messages come {rough_span(about.by)} late"
     if about.why == REPEATED:
@@ -178,6 +187,8 @@ def _unusable(about: Unusable) -> str:
         return f"its messages are not understood: {_cut(about.words)}"
     if about.why == ELSEWHERE:
         return f"it speaks as of site {_cut(about.words)!r}"
+    if about.why == RESTARTS:
+        return f"it has started {about.by:.0f} times lately, and nobody knows when its readings were taken"
     if about.why == UNDATED:
         return "nobody knows when its readings were taken: it starts anew each time, or its clock jumps"
     return "the node speaks, but says nothing of it"

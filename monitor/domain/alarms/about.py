@@ -26,7 +26,7 @@ class Fault:
 
 
 LATE, UNDATED, REPEATED, REFUSED, ABSENT = "late", "undated", "repeated", "refused", "absent"
-ELSEWHERE = "elsewhere"
+ELSEWHERE, RESTARTS = "elsewhere", "restarts"
 BROKER, NETWORK, MAINS = "broker", "network", "mains"
 
 
@@ -35,7 +35,8 @@ class Unusable:
     """Messages come, and nothing in them can be judged.
 
     why: LATE, by so many seconds; UNDATED: nobody knows yet when they were taken; REPEATED: under numbers of boot `by` that came before;
-    REFUSED, for the reason in `words`; ABSENT: they say nothing of this probe; ELSEWHERE: its node speaks as of the site in `words`.
+    REFUSED, for the reason in `words`; ABSENT: they say nothing of this probe; ELSEWHERE: its node speaks as of the site in `words`;
+    RESTARTS: nobody knows when they were taken, for the node has started `by` times lately.
     """
 
     why: str
@@ -46,6 +47,14 @@ class Unusable:
 def unusable(about: About) -> bool:
     """Whether messages come, and nothing in them can be judged: then it is not silence that is told."""
     return isinstance(about, Unusable) and about.why != ABSENT
+
+
+@fixed
+class Restarting:
+    """A node has started so many times within so long, s."""
+
+    times: int
+    within_s: float
 
 
 @fixed
@@ -231,6 +240,7 @@ Facts: TypeAlias = (
     Unfit
     | Fault
     | Unusable
+    | Restarting
     | Apart
     | Heading
     | Unheard
@@ -251,6 +261,7 @@ KINDS: dict[str, type[Facts]] = {
     "unfit": Unfit,
     "fault": Fault,
     "unusable": Unusable,
+    "restarting": Restarting,
     "apart": Apart,
     "heading": Heading,
     "unheard": Unheard,

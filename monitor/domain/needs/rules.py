@@ -46,6 +46,7 @@ JUDGED = {"quantity": (*OF_THE_AIR, DAYS), "side": (ABOVE, BELOW), "level": (LET
 NOT_RAISED = "humidity-not-raised"
 CONFLICT, MISSING = "bands-in-conflict", "bands-missing"
 NO_DATA, NO_HUMIDITY, NODE_OFFLINE, ALL_SILENT = "no-data", "no-humidity", "node-offline", "all-silent"
+NODE_RESTARTS = "node-restarts"
 SENSOR_FAILED, SENSOR_SUSPECT = "sensor-failed", "sensor-suspect"
 DISAGREE, DRIFTING = "probes-disagree", "sensor-drift"
 EGG_HOT, EGG_COLD = "egg-too-hot", "egg-too-cold"

@@ -172,7 +172,7 @@ class NodeState:
     """What is known of one node, by boot: the lines that date it, in parts, and which messages came. split: a new part begins next.
     spoke_mono_s: when anything of it was last taken in; trouble: what was wrong with the newest message that told of no probe. facts: what it
     says besides its air, by name; said_in: what the newest messages hold, by (boot, number); clashes: those that came again with another.
-    clock_off_ms, clock_odd_ms: of a node that counts and has a clock besides, how far that is ahead of our forward clock, and what its newest
+    starts: when it lately started. clock_off_ms, clock_odd_ms: of a node that counts and has a clock besides, how far that is ahead of our forward clock, and what its newest
     message has instead."""
 
     said: Said | None = None
@@ -186,6 +186,7 @@ class NodeState:
     clashes: int = 0
     clock_off_ms: float | None = None
     clock_odd_ms: float | None = None
+    starts: tuple[float, ...] = ()
 
 
 @dataclass(slots=True)

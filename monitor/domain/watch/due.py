@@ -9,17 +9,19 @@ import math
 from collections.abc import Iterator
 
 from monitor.domain.alarms.alarm import Alarm, again_s
-from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, SWITCH_DOUBTFUL
+from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, NODE_RESTARTS, SWITCH_DOUBTFUL
 from monitor.domain.readings.numbering import HOLE_S
 from monitor.domain.state.known import Key, Look, rule_of
 from monitor.domain.watch.overdue import LOOK_EVERY_S
 from monitor.domain.watch.plan import SITE_SUBJECT
+from monitor.domain.watch.silence import runs_on_s
 
 _BY_TIME = (
     NO_DATA,
     NO_HUMIDITY,
     NODE_OFFLINE,
     ALL_SILENT,
+    NODE_RESTARTS,
     SWITCH_DOUBTFUL,
 )  # alarms whose delays passing time completes
 
@@ -80,6 +82,13 @@ def _alarm_due_s(look: Look, key: Key, alarm: Alarm) -> float:
     soonest = math.inf if alarm.shelved_until_mono_s is None else alarm.shelved_until_mono_s
     if alarm.condition and alarm.asked_mono_s is not None and not alarm.resting:
         soonest = min(soonest, alarm.asked_mono_s + again_s(alarm, rule_of(look, *key)))
+    if (
+        key[1] == NODE_RESTARTS
+        and alarm.condition
+        and (node := look.state.nodes.get(key[0])) is not None
+        and node.starts
+    ):
+        soonest = min(soonest, runs_on_s(node.starts))
     if alarm.pending_mono_s is not None and not alarm.condition and key[1] in _BY_TIME:
         soonest = min(soonest, alarm.pending_mono_s + rule_of(look, *key).on_delay_s)
     return soonest

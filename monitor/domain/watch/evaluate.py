@@ -35,7 +35,7 @@ from monitor.domain.watch.overdue import look_for_overdue
 from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.planning import plan as plan
 from monitor.domain.watch.sensors import RULE_OF, judge_faults, judge_silent_switches, judge_switches, subject_of
-from monitor.domain.watch.silence import judge_away, judge_silence, take_presence
+from monitor.domain.watch.silence import judge_away, judge_restarts, judge_silence, take_presence
 from monitor.domain.watch.telling import remind
 
 
@@ -44,6 +44,8 @@ def hear(look: Look, message: Pack | Presence | Refused) -> None:
     follow_clock(look)
     if isinstance(message, Pack):
         fresh = take_in(look, message)
+        if message.node in look.site.by_node:
+            judge_restarts(look, message.node)
         judge_faults(look, message)
         if look.site.switches:
             judge_switches(look, message.node)

@@ -27,6 +27,9 @@ from monitor.domain.watch.plan import SITE_SUBJECT
 MAX_FACTS = 32  # of what a node says besides its air
 MAX_SAID = 600  # messages of a node of which it is known what they said: a node keeps 512 to send again
 MAX_UNKNOWN = 64  # names of unknown probes kept aside; a rogue node cannot fill the memory
+STARTED_S = 600  # a node whose first message says a longer uptime did not start just now
+BACKLOG_S = 5.0  # boots that come sooner after one another have waited together
+MAX_STARTS = 32
 STEP_MS = 2_000  # the label clock was set, rather than steered, when it moves by more than this
 
 
@@ -110,11 +113,21 @@ def _is_new(look: Look, pack: Pack, node: NodeState) -> bool:
     if numbering is None:
         numbering = Numbering()
         forget_boots(came)
+        _note_start(look, pack, node)
     taken = take(numbering, pack.seq, look.now.mono_s)
     if taken is numbering:
         return False
     came[pack.boot] = look.out.numberings[pack.node, pack.boot] = taken
     return True
+
+
+def _note_start(look: Look, pack: Pack, node: NodeState) -> None:
+    """A boot of which nothing came before: the node has started; but of what waited in a broker or a node several boots come at once."""
+    mono_s = look.now.mono_s
+    if pack.retained or pack.up_s is None or pack.up_s > STARTED_S:
+        return
+    if not node.starts or mono_s - node.starts[-1] >= BACKLOG_S:
+        node.starts = (*node.starts, mono_s)[-MAX_STARTS:]
 
 
 def _keep_facts(look: Look, pack: Pack, node: NodeState) -> None:

@@ -3,12 +3,26 @@ listened, after a cut that took everything."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import timedelta
+from itertools import pairwise
 
-from monitor.domain.alarms.about import ABSENT, ELSEWHERE, MAINS, REFUSED, About, Away, Fault, Unheard, Unusable
+from monitor.domain.alarms.about import (
+    ABSENT,
+    ELSEWHERE,
+    MAINS,
+    REFUSED,
+    RESTARTS,
+    UNDATED,
+    About,
+    Away,
+    Fault,
+    Restarting,
+    Unheard,
+    Unusable,
+)
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, more_urgent
-from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, WAS_AWAY
+from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, NODE_RESTARTS, WAS_AWAY
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.reading import Now, Presence
 from monitor.domain.state.contacts import mains_gone
@@ -23,6 +37,9 @@ SAYS_NOTHING = Unusable(ABSENT)
 AWAY_S = 600.0  # shorter, and the alarms themselves say what is to be said (judgement)
 HEARD_WITHIN_S = 180.0  # so long nodes have to be heard again, after the broker and the network
 LAPSE_S = 12 * 3600.0  # then it is an old story, whether anybody answered or not
+# Four starts are no update and no plug that was pulled; a node that hangs at each third reading of five minutes has them within this (judgement).
+STARTS, STARTS_WITHIN_S = 4, 7200.0
+RUNS_ON_S = 1800.0  # without a start, or twice as long as it ran in between
 _AWAY = (SITE_SUBJECT, WAS_AWAY)
 
 
@@ -78,6 +95,7 @@ def judge_silence(look: Look) -> None:
     if everybody or (SITE_SUBJECT, ALL_SILENT) in look.state.alarms:
         _judge_all(look, everybody, mute)
     for node, is_gone in gone.items():
+        judge_restarts(look, node)
         if is_gone or (node, NODE_OFFLINE) in look.state.alarms:
             judge(look, (node, NODE_OFFLINE), _silence(is_gone, look.now))
     for probe in silent:
@@ -137,10 +155,39 @@ def trouble_of(look: Look, probe: Probe) -> Fault | Unusable | None:
         and (t.mono_s - t.since_s >= probe.silence_s or isinstance(t.about, Fault) or t.about.why == REFUSED)
     ]
     if found:
-        return max(found, key=lambda t: t.mono_s).about
+        about = max(found, key=lambda t: t.mono_s).about
+        starts = restarting(look, probe.node)
+        return (
+            Unusable(RESTARTS, by=starts.times)
+            if starts and isinstance(about, Unusable) and about.why == UNDATED
+            else about
+        )
     if (elsewhere := _elsewhere(look, probe.node)) is not None:
         return elsewhere
     return SAYS_NOTHING if spoke(look, probe.node) else None
+
+
+def restarting(look: Look, node: str) -> Restarting | None:
+    """How often a node has started lately, where that is more than anybody's hand, and it has not run on since."""
+    known = look.state.nodes.get(node)
+    starts = () if known is None else known.starts
+    lately = [at_s for at_s in starts if at_s >= starts[-1] - STARTS_WITHIN_S]
+    if len(lately) < STARTS or look.now.mono_s >= runs_on_s(lately):
+        return None
+    return Restarting(len(lately), lately[-1] - lately[0])
+
+
+def runs_on_s(starts: Sequence[float]) -> float:
+    """When a node that started then, and not again, is said to run on."""
+    longest_s = max((later - before for before, later in pairwise(starts[-STARTS:])), default=0.0)
+    return starts[-1] + max(RUNS_ON_S, 2.0 * longest_s)
+
+
+def judge_restarts(look: Look, node: str) -> None:
+    """Whether a node keeps restarting."""
+    found, key = restarting(look, node), (node, NODE_RESTARTS)
+    if found is not None or key in look.state.alarms:
+        judge(look, key, _silence(found is not None, look.now, found or ""))
 
 
 def spoke(look: Look, node: str) -> bool:

@@ -14,7 +14,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
 
 from monitor.domain.air.psychrometrics import wet_bulb_c
-from monitor.domain.alarms.about import Apart, Overdue, Unfit
+from monitor.domain.alarms.about import RESTARTS, Apart, Overdue, Unfit, Unusable
 from monitor.domain.alarms.alarm import (
     ACKNOWLEDGED,
     NORMAL,
@@ -53,6 +53,7 @@ from monitor.domain.needs.rules import (
     NO_DATA,
     NO_HUMIDITY,
     NODE_OFFLINE,
+    NODE_RESTARTS,
     NOT_RAISED,
     PRIORITIES,
     SENSOR_FAILED,
@@ -114,7 +115,9 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
 def _beside(look: Look, alarm: Alarm) -> bool:
     """Whether what is worse, or what it comes of, asks again by itself."""
     judged = look.site.rules[alarm.rule]
-    return (judged.of_the_air or alarm.rule in (NO_DATA, MAINS_LOST, WATER_LOW)) and said_already(look, *alarm.key)
+    return (judged.of_the_air or alarm.rule in (NO_DATA, MAINS_LOST, WATER_LOW, NODE_RESTARTS)) and said_already(
+        look, *alarm.key
+    )
 
 
 def facts_now(look: Look, alarm: Alarm) -> Facts:
@@ -205,6 +208,8 @@ def said_already(look: Look, subject: str, rule: str) -> bool:
         return _stands(look, SITE_SUBJECT, ALL_SILENT)  # which says that it is the mains
     if rule == WATER_LOW:
         return _limit_stands(look, subject, (HUMIDITY, BELOW, ALARM))
+    if rule == NODE_RESTARTS:
+        return any(_restarts(look, p.key) for p in look.site.by_node.get(subject, ()))
     if rule == SWITCH_DOUBTFUL:
         node = look.site.switches[subject].node if subject in look.site.switches else ""
         return _stands(look, SITE_SUBJECT, ALL_SILENT) or _stands(look, node, NODE_OFFLINE)
@@ -223,6 +228,13 @@ def said_already(look: Look, subject: str, rule: str) -> bool:
         each = bool(probes) and all(_stands(look, p.key, NO_DATA) for p in probes)
         return each or _stands(look, SITE_SUBJECT, ALL_SILENT)
     return False
+
+
+def _restarts(look: Look, probe: str) -> bool:
+    """Whether it was told that nothing of a probe can be judged, for its node keeps restarting."""
+    alarm = look.state.alarms.get((probe, NO_DATA))
+    told = alarm is not None and isinstance(alarm.about, Unusable) and alarm.about.why == RESTARTS
+    return told and _stands(look, probe, NO_DATA)
 
 
 def _said_of_the_air(look: Look, subject: str, rule: Rule) -> bool:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
 from monitor.domain.alarms.about import BROKER, ELSEWHERE, LATE, NETWORK, REFUSED, Fault, Unfit, Unheard, Unusable
 from monitor.domain.alarms.alarm import NORMAL, RETURNED, UNACKNOWLEDGED, Alarm
-from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, SENSOR_FAILED
+from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, NODE_RESTARTS, SENSOR_FAILED
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.reading import Other, Pack, Presence, Refused, Sample, to_ms
 from monitor.domain.state.known import Said, Trouble
@@ -49,10 +50,6 @@ WRONG: dict[str, tuple[Callable[[int], Pack | Refused], str]] = {
     "numbers that came": (
         lambda n: pack("node-a", n % 5, 160 + 10 * n, GOOD),
         "its messages bear numbers of boot 7 that came before",
-    ),
-    "a new boot each time": (
-        lambda n: pack("node-a", 0, 3, GOOD, boot=100 + n),
-        "nobody knows when its readings were taken: it starts anew each time, or its clock jumps",
     ),
     "a clock that jumps": (
         lambda n: Pack("node-a", (replace(GOOD, at_ms=to_ms(T0) + (n * 7919 % 13 + 3) * 10**11),)),
@@ -451,3 +448,52 @@ def test_a_probe_that_failed_is_not_told_as_silent_too() -> None:
         assert ((TOP, NO_DATA) in story.state.alarms) is stands
         if stands:
             assert story.state_of(NO_DATA, TOP) == RETURNED
+
+
+def restarting(story: Story, every_s: int, minutes: float, *, first: int = 200) -> None:
+    """A node that starts anew each so many seconds and speaks each ten while it runs."""
+    for second in range(round(minutes * 60)):
+        story.at_s += 1.0
+        story.tick()
+        up_s, boot = second % every_s, first + second // every_s
+        if up_s % 10 == 0:
+            story.hear(
+                pack("node-a", up_s // 10, up_s, replace(GOOD, dry_bulb_c=37.5 + 0.003 * (second // 10 % 3)), boot=boot)
+            )
+
+
+def test_a_node_that_keeps_restarting_is_told_as_that() -> None:
+    """Soon, with the fourth start, for what it sends in between is judged; over once it has run on for half an hour."""
+    story = begun()
+    restarting(story, 60, 6)
+    assert story.states() == [(NODE_RESTARTS, UNACKNOWLEDGED)]
+    told = story.notices[0]
+    assert told.title == "Soon: Setter 1 (node-a) node keeps restarting"
+    assert "it started 5 times within 4 min. Check its supply, plug and cable." in told.text
+    ran_on = story.now().utc
+    restarting(story, 100_000, 33, first=900)
+    assert not story.alarm(NODE_RESTARTS, "node-a").condition
+    assert there(story.alarm(NODE_RESTARTS, "node-a").ended) >= ran_on + timedelta(minutes=30)
+    assert len(story.notices) == 1
+
+
+def test_a_node_that_starts_before_its_second_message_is_as_urgent_as_a_silent_one() -> None:
+    """Nothing of it can be judged then: one message, that names what it comes of, and no second beside it."""
+    story = begun()
+    restarting(story, 20, 8)
+    sent: set[str] = {n.title for n in story.notices}
+    restarting(story, 10, 8, first=900)
+    assert {n.title for n in story.notices} - sent == {"Urgent: Setter 1 (node-a/top) node restarts"}
+    assert "Check its supply, plug and cable." in story.notices[-1].text
+
+
+def test_three_starts_in_a_row_and_a_backlog_of_many_are_nobodys_fault() -> None:
+    """An update, a plug that was pulled; and what a broker kept of a node's boots while nobody listened comes at once."""
+    story = begun()
+    restarting(story, 120, 4)
+    assert story.notices == []
+    story = begun()
+    for boot in range(20):
+        story.hear(pack("node-a", 0, 0, GOOD, boot=500 + boot))
+    restarting(story, 10_000, 3, first=900)
+    assert (("node-a", NODE_RESTARTS)) not in story.state.alarms
