@@ -24,6 +24,7 @@ import pytest
 from paho.mqtt import publish as paho_publish
 from paho.mqtt.enums import CallbackAPIVersion
 
+from tests.bench.publisher import remaining_length
 from tests.receivers import eventually, free_port
 
 START_S = 10.0
@@ -177,7 +178,7 @@ class ScriptedBroker:
         """Deliver a message at QoS 1 under this packet id."""
         assert self._caller is not None
         body = struct.pack("!H", len(topic)) + topic + struct.pack("!H", mid) + payload
-        self._caller.sendall(b"\x32" + _length(len(body)) + body)
+        self._caller.sendall(b"\x32" + remaining_length(len(body)) + body)
 
     def _serve(self) -> None:
         while True:
@@ -207,7 +208,7 @@ class ScriptedBroker:
             length = int.from_bytes(body[:2], "big")
             self.got.append((body[2 : 2 + length].decode(), body[2 + length :]))
             if self.echo and body[2 : 2 + length].endswith(b"/ping"):
-                caller.sendall(b"\x30" + _length(len(body)) + body)
+                caller.sendall(b"\x30" + remaining_length(len(body)) + body)
         elif kind == 4:
             self.acked[-1].append(int.from_bytes(body[:2], "big"))
         elif kind == 12:
@@ -232,12 +233,3 @@ def _exactly(read: Callable[[int], bytes], count: int) -> bytes:
     if len(data) < count:
         raise EOFError
     return data
-
-
-def _length(count: int) -> bytes:
-    out = bytearray()
-    while True:
-        count, byte = count >> 7, count & 0x7F
-        out.append(byte | (0x80 if count else 0))
-        if not count:
-            return bytes(out)

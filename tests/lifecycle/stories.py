@@ -11,6 +11,15 @@ from tests.lifecycle.room import Room
 SETTER, HATCHER = "setter-1", "hatcher-1"
 
 
+def _shelved_and_stepped(room: Room) -> None:
+    """A silent setter, shelved for an hour; the label clock put on by two, and the setter speaks again."""
+    number = _silent_setter(room)
+    alarm = room.model.alarms[room.numbers[number]]
+    room.ask(lambda: room.model.shelve(alarm, 3600), do="shelve", alarm=number, for_s=3600)
+    room.step_clock(timedelta(hours=2))
+    room.speaks[SETTER] = True
+
+
 def _silent_setter(room: Room) -> int:
     """The number of the alarm of a silent probe."""
     room.set_eggs(HATCHER)
@@ -57,11 +66,7 @@ def a_step_and_a_restart_tell_again(room: Room) -> None:
 
 def a_step_and_a_restart_end_a_shelf(room: Room) -> None:
     """A shelf of an hour, the label clock put on by two: the next restart ends it."""
-    number = _silent_setter(room)
-    alarm = room.model.alarms[room.numbers[number]]
-    room.ask(lambda: room.model.shelve(alarm, 3600), do="shelve", alarm=number, for_s=3600)
-    room.step_clock(timedelta(hours=2))
-    room.speaks[SETTER] = True
+    _shelved_and_stepped(room)
     room.pass_time(20)
     room.restart(0)
     room.check()
@@ -111,11 +116,7 @@ def a_crash_goes_back_to_the_stop_before(room: Room) -> None:
 
 def a_crash_after_a_step_moves_a_shelf(room: Room) -> None:
     """Shelved, the label clock put on by two hours, the alarm's condition over under its shelf, a crash: the shelf has ended."""
-    number = _silent_setter(room)
-    alarm = room.model.alarms[room.numbers[number]]
-    room.ask(lambda: room.model.shelve(alarm, 3600), do="shelve", alarm=number, for_s=3600)
-    room.step_clock(timedelta(hours=2))
-    room.speaks[SETTER] = True
+    _shelved_and_stepped(room)
     room.pass_time(40)
     room.crash(0)
     room.check()

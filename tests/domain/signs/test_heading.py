@@ -228,7 +228,7 @@ def test_a_straight_rise_is_its_mirror() -> None:
 
 
 def test_the_interval_holds_what_comes() -> None:
-    """Of 100 straight falls with noise, 80 and more pass the limit between earliest and latest."""
+    """Of 100 straight falls with noise, 85 and more pass the limit between earliest and latest."""
     held = 0
     for seed in range(100):
         rng = random.Random(seed)
@@ -237,7 +237,7 @@ def test_the_interval_holds_what_comes() -> None:
         assert heading.earliest_s < heading.seconds_until <= heading.latest_s
         held += heading.earliest_s <= (199.0 + 110.0) * 60.0 - at_s <= heading.latest_s
     # Not 95: the interval is the slope's, and where the fall stands now is not known exactly either.
-    assert held >= 80
+    assert held >= 85
 
 
 def fallen(minutes: float = 36.0) -> Window:
