@@ -60,6 +60,11 @@ LONG = (
 PLACES = {TESTS / name: place for place, name in enumerate(LONG)}
 
 
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """What the quick part leaves out is not even read."""
+    return True if config.option.markexpr == "not slow" and collection_path in PLACES else None
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark what is in LONG as slow, and put it first."""
     for item in items:
