@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, fields
 from datetime import UTC, datetime
 from types import NoneType, UnionType
-from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias, Union, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Annotated, TypeAlias, Union, get_args, get_origin, get_type_hints
 
 from monitor.domain.eggs.entry import EggError, fact_of
 from monitor.domain.fixed import fixed
@@ -23,6 +23,7 @@ from monitor.service.watch.requests import (
     ByPoints,
     BySalts,
     LookFacts,
+    OfEntry,
     Request,
     RequestError,
     Row,
@@ -62,21 +63,11 @@ class BadRequest(RequestError):
 
 
 @fixed(kw_only=True)
-class _Entry:
+class _Entry(OfEntry):
     """`Write` as it comes: the kind of the fact, and its fields beside it."""
 
-    do: Literal["entry"] = "entry"
-    batch: str
     kind: str
     fact: _Fields
-    egg: int | None = None
-    eggs: tuple[int, ...] | None = None
-    count: int | None = None
-    tray: str | None = None
-    replaces: int | None = None
-    at: datetime | None = None
-    by: str = ""
-    sure: bool = False
 
     def request(self) -> Write:
         """With the fact that the fields are. Raises BadRequest."""
@@ -84,18 +75,7 @@ class _Entry:
             fact = fact_of(self.kind, self.fact)
         except EggError as error:
             raise BadRequest.of(error) from error
-        return Write(
-            batch=self.batch,
-            fact=fact,
-            egg=self.egg,
-            eggs=self.eggs,
-            count=self.count,
-            tray=self.tray,
-            replaces=self.replaces,
-            at=self.at,
-            by=self.by,
-            sure=self.sure,
-        )
+        return Write(fact=fact, **{each.name: getattr(self, each.name) for each in fields(OfEntry)})
 
 
 _Wire: TypeAlias = ByFields | LookFacts | _Entry

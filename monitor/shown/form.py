@@ -59,6 +59,11 @@ def _digits(quantity: str) -> int:
     return 1 if quantity == EGG else 2  # an estimate is not worth more
 
 
+def capital(words: str) -> str:
+    """The words as a sentence begins: the first letter large, the others as they are."""
+    return words[:1].upper() + words[1:]
+
+
 def duration(seconds: float) -> str:
     """How long, as people say it: 40 s, 25 min, 1 h 12 min, 3 d 4 h."""
     if seconds < 59.5:

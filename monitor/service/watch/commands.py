@@ -404,12 +404,10 @@ def _calibrate(look: Look, request: Calibrate, words: ports.Words) -> Mapping[st
         dry_bulb_c=correction_of(DRY_BULB, request.dry_bulb_c), rh_pct=correction_of(RH, request.rh_pct),
     )  # fmt: skip
     check(calibration)
-    if request.back:
-        pass  # since when it holds goes by the one that is taken back
-    elif request.since is None:
-        calibration = replace(calibration, since=since_by_default(calibration, earlier))
-    elif request.since != "start":
-        calibration = replace(calibration, since=_past(look, "since", request.since))
+    if not request.back and request.since != "start":  # since when one holds that is taken back goes by that one
+        given = request.since
+        since = since_by_default(calibration, earlier) if given is None else _past(look, "since", given)
+        calibration = replace(calibration, since=since)
     later = look.state.probe(name).calibrations = (*earlier, calibration)
     look.out.calibrations.append(calibration)
     changed = changes(earlier, later, calibration, at=look.now.utc)

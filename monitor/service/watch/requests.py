@@ -203,12 +203,12 @@ class Calibrate:
 
 
 @fixed(kw_only=True)
-class Write:
-    """One entry of a batch's egg book, about one egg, each of several, so many, or (none of these) the batch. sure: also what is odd."""
+class OfEntry:
+    """What is said of an entry of a batch's egg book beside its fact: whether it is about one egg, each of several, so many, or (none of these)
+    the batch. sure: also what is odd."""
 
     do: Literal["entry"] = "entry"
     batch: str
-    fact: Fact
     egg: int | None = None
     eggs: tuple[int, ...] | None = None
     count: int | None = None
@@ -217,6 +217,13 @@ class Write:
     at: datetime | None = None
     by: str = ""
     sure: bool = False
+
+
+@fixed(kw_only=True)
+class Write(OfEntry):
+    """One entry."""
+
+    fact: Fact
 
 
 @fixed(kw_only=True)

@@ -24,7 +24,7 @@ from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.domain.wall import WIDTH, printable
 from monitor.shown.calibrations import said
 from monitor.shown.entries import eggs_words
-from monitor.shown.form import WORDS, Shown, duration
+from monitor.shown.form import WORDS, Shown, capital, duration
 from monitor.shown.history.development import development_lines
 from monitor.shown.history.draw import Ticks, axis, drawing, legend, strips
 from monitor.shown.history.egg import book_section, end_line, water_section
@@ -131,7 +131,7 @@ def _answer(history: BatchHistory, shown: Shown) -> Iterator[str]:
         on_record = per_cent(history.whole.dry_bulb_c.coverage)
         yield f"On target: {', '.join(shares)} of the time; {on_record} of it is on record."
     sides = [side for side in history.felt[-1].doses if side.dose.peak_c is not None] if history.felt else []
-    yield from (f"{dose_line(side, shown)}."[:1].upper() + f"{dose_line(side, shown)}."[1:] for side in sides)
+    yield from (f"{capital(dose_line(side, shown))}." for side in sides)
     if history.felt and not sides:
         yield "Never beyond an alarm limit of temperature in the time that is on record."
 

@@ -15,6 +15,7 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.state.happened import Happened
 from monitor.shown.about import about_words
 from monitor.shown.calibrations import said
+from monitor.shown.form import capital
 from monitor.shown.happened import cause_words, happened_words
 from monitor.shown.phone.notices import (
     MAX_TEXT,
@@ -162,7 +163,7 @@ class NoticeWords:
         unnamed = 0
         parts = [("" if one.lead.closing or not lead.what else "Also ", left)] if left else []
         parts += [
-            ("", [*group.notices]) if not what else (f"{what[:1].upper()}{what[1:]}: ", [*group.notices])
+            ("", [*group.notices]) if not what else (f"{capital(what)}: ", [*group.notices])
             for group in one.others
             for what in (self._what(group.head, again=group.still),)
         ]
@@ -189,7 +190,7 @@ class NoticeWords:
         if head.facts is None:
             return _cut(f"{whom}{head.text} ", room)
         value = f"{whom}{value_since(head, head.facts, self._site)}"
-        text = added(added("", value[:1].upper() + value[1:], room), number, room)
+        text = added(added("", capital(value), room), number, room)
         *harm, act = self._advice(one.lead)
         text = added(text, reached_words(head, head.facts, self._site), room)
         for sentence in (act, *harm) if len(one.lead.notices) + one.more == 1 else (act,):

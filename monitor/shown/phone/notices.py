@@ -23,7 +23,7 @@ from monitor.domain.needs.rules import ABOVE, CRITICAL, HIGH, LETHAL, LOW, MEDIU
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable
 from monitor.shown.about import about_words, advice, matter, moving_words, unjudged_words
-from monitor.shown.form import rough_span
+from monitor.shown.form import capital, rough_span
 from monitor.shown.values import finer_beside, show_band, show_estimate, show_value, subject_name
 
 # What a locked phone shows before it folds, in characters: a line of title and some four of text. Judgement, from what services say of phones:
@@ -75,7 +75,7 @@ def worded(notice: Notice, site: Site) -> Notice:
     for part in parts:
         longer = added(text, part, room)
         text = added(text, _batches(facts, named=1), room) if longer == text and part == _batches(facts) else longer
-    text = f"{text[:1].upper()}{text[1:]}"
+    text = capital(text)
     return replace(notice, title=f"{how}: {shown_name} {what}", text=text + number)
 
 
@@ -132,8 +132,8 @@ def value_since(notice: Notice, facts: Facts, site: Site) -> str:
     """`39.5 °C, target 37.5 to 38.1, since 02:14.`; of what was told before `39.1 °C now, worst 40.2 °C, target 37.5 to 38.1, for 25 min.`"""
     if not facts.still:
         return f"{_value(facts, site, ', ')}since {since(notice, facts, site)}."
-    lasts = _lasted(facts, notice.created)
-    return f"{_value(facts, site, ', ')}for {lasts}." if _value(facts, site, "") else f"For {lasts}."
+    value = _value(facts, site, ", ")
+    return f"{value}for {_lasted(facts, notice.created)}." if value else f"For {_lasted(facts, notice.created)}."
 
 
 def since(notice: Notice, facts: Facts, site: Site) -> str:
@@ -150,7 +150,7 @@ def reached_words(notice: Notice, facts: Facts, site: Site) -> str:
     unheard = [f"{r.contact} NOT DELIVERED since {clock(r.unheard_since)}" for r in facts.reached if r.unheard_since]
     told = [f"told {r.contact} {clock(r.told)}" for r in facts.reached if r.told and not r.unheard_since]
     said = "; ".join(unheard + told)
-    return f"{said[:1].upper() if told and not unheard else said[:1]}{said[1:]}." if said else ""
+    return f"{said if unheard else capital(said)}." if said else ""
 
 
 def added(text: str, part: str, room: int) -> str:
