@@ -2,10 +2,13 @@
 
 Four lumps (heating element, air with its fittings, wall, eggs) and the vapour of the air, stepped by Euler at DT_S. What the first model
 holds fixed is drawn here from wide ranges (`machines.py`): how long element and thermostat lag, what the thermostat is, how the water
-gets into the air, how unevenly the air stands. Nothing of it is taken from the judge.
+gets into the air, how unevenly the air stands. It imports nothing of ours.
 
-Magnitudes marked rough are from memory. The published ones are those of `monitor/rehearse/cabinet.py`: an egg of 60 g exchanges 61 mW/K in
-moving air and loses 0.124 g a day and kPa.
+It is not independent of the first in its magnitudes. Both have, with the sources that `monitor/rehearse/cabinet.py` names: the heat of an egg
+(3.18 J/(g K), which the judge reckons with too), what one of 60 g exchanges in moving air (61 mW/K) and loses (0.124 g a day and kPa), the
+heat of evaporation; and, rough and from memory, the share in still air, the films of air inside, a wet surface, and how far top and middle
+are apart. Of its own are the saturation pressure, the embryo's heat, how long layers take to form, the cut-out, and what `machines.py` draws.
+At what an egg is harmed is `harm.py`'s for both, of each its own egg.
 """
 
 from __future__ import annotations

@@ -5,11 +5,15 @@ from __future__ import annotations
 import math
 import random
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from monitor.domain.air.psychrometrics import saturation_vapour_kpa
+from monitor.domain.eggs import temperature
 from monitor.domain.needs.profile import Band
+from monitor.rehearse import cabinet
+from tests.truth import cabin
 from tests.truth.cabin import (
     EGG_J_G_K,
     EGG_STILL,
@@ -190,3 +194,19 @@ def test_the_rooms_walks_add_up() -> None:
     air = room()
     air.walks.append((1000.0, 3600.0, 10.0))
     assert [air.at(s)[0] for s in (0.0, 2800.0, 9000.0)] == pytest.approx([20.0, 25.0, 30.0])
+
+
+def test_what_it_shares_with_the_first_model_is_what_it_says() -> None:
+    """It imports nothing of ours; the magnitudes of an egg and of water are the first model's, and the judge's only that of an egg's heat."""
+    source = Path(cabin.__file__ or "").read_text(encoding="utf-8")
+    assert "import monitor" not in source
+    assert "from monitor" not in source
+    assert (cabin.EGG_J_G_K, cabin.EGG_W_K_60G, cabin.EGG_STILL) == (
+        cabinet.EGG_J_G_K,
+        cabinet.EGG_W_K_60G,
+        cabinet.EGG_STILL_SHARE,
+    )
+    assert pytest.approx(cabinet.EGG_VAPOUR_G_D_KPA_60G) == cabin.EGG_G_S_KPA_60G * 86_400.0
+    assert (cabin.LATENT_J_G, cabin.WET_G_S_M2_KPA) == (cabinet.LATENT_J_G, cabinet.WET_G_S_M2_KPA)
+    assert cabin.EGG_J_G_K == temperature.EGG_J_G_K
+    assert (cabin.SPREAD_S, cabin.HOTTEST_C) != (cabinet.SPREAD_S, cabinet.CUT_OUT_C)
