@@ -28,6 +28,7 @@ from monitor.domain.readings.track import (
     followed,
     in_a_quiet_room,
     moved_again,
+    neither_moved,
     noisy,
     step,
     still,
@@ -229,6 +230,14 @@ def _taught(trail: Trail, dry: Track | None, humid: Track | None, *, pace: Pace)
     """The tracks, with what is to be learnt where a long stillness is over."""
     limits = pace[3]
     was_dry, was_humid = trail.dry_bulb, trail.humidity
+    if (
+        dry is not None
+        and was_dry is not None
+        and humid is not None
+        and was_humid is not None
+        and (dry.run_s != was_dry.run_s or humid.run_s != was_humid.run_s)
+    ):
+        dry = neither_moved(dry, was_dry, was_humid, limits=limits)
     if dry is not None and was_dry is not None and dry.run_s != was_dry.run_s and _long_still(was_dry, limits):
         dry = followed(dry, was_dry, scale=limits.dry_bulb, pace=pace)
         dry, by = moved_again(dry, was_dry, was_humid, scale=limits.dry_bulb, pace=pace)

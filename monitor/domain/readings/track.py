@@ -72,9 +72,10 @@ class Limits:
     usual_s: float = 86_400.0  # the usual stillness is that of a day
     # Of the longest stillness that was shown to be of the air, while the other quantity moved, and while none did; it fails at twice that
     # (judgement). alone_times: of what it may be, for which one counts of a probe without another quantity; after so many times the longest
-    # that it came out of, it has failed.
+    # that it came out of, it has failed, and in its first week is doubted again; after that week, after alone_doubt_times.
     long_times: tuple[float, float] = (4.0, 4.0)
     alone_times: float = 4.0
+    alone_doubt_times: float = 1.5
     long_longest_s: tuple[float, float] = (
         3 * 86_400.0,
         6 * 86_400.0,
@@ -83,6 +84,9 @@ class Limits:
     # What is coarse, how long that is, and after what time a stillness counts for nothing is all our judgement.
     coarse_k: float = 0.5
     coarse_pct: float = 1.0
+    # Once it was watched for a week: so many times the longest in that week in which neither moved, and at least as long as one of
+    # `coarse_pct` by itself.
+    neither_times: float = 1.5
     # Another probe of the same machine moved by so much more than one step of this one, K, while this stood still for the time that a fine
     # one may: places of one machine may differ by so much (judgement); or by so many times what this one was once left behind by, in a day
     # of that kind which faded as `long_fade_s`.
@@ -117,6 +121,7 @@ class Track:
     day allow, while the other quantity moved, or there is none: it was of the air; both_s: the second longest in which nothing moved, once_s the longest. All
     fade. beside: the least and the most of the other quantity while this one stands still. around: what the temperature of the machine's
     other probes surely reached meanwhile, least and most; behind: the most that they once moved by before this one did, fading.
+    neither_s, neither_at_s: of a temperature, the longest of a week for which neither it nor its humidity moved, and when that was over.
     """
 
     mono_s: float
@@ -138,6 +143,8 @@ class Track:
     beside: tuple[float, float] | None = None
     around: tuple[float, float] | None = None
     behind: float = 0.0
+    neither_s: float = 0.0
+    neither_at_s: float = 0.0
 
 
 # When a reading was taken (forward clock, s), over how long the to and fro of now is taken (s), in what steps they come unless known
@@ -191,12 +198,13 @@ def still(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> int
         return FAIL if run_s >= fail_s else SUSPECT
     # Air may well stay within one coarse step, for ever where a thermostat holds it. So such a sensor has failed when it once moved
     # and nothing of it does any more; and where its other quantity moved since, it is by that one that it is known to be alive. Of a
-    # probe that has no other, only a day says how it is used to stand; what it came out of once it may come out of again, and half a
-    # day of it is a place where stillness says nothing.
+    # probe that has no other, only a day says how it is used to stand, or a week where it was doubted by mistake; what it came out of
+    # once it may come out of again, and half a day of it is a place where stillness says nothing.
     moved = track.step is not None
     if other is None:
         limits = pace[3]
-        known = moved and track.learnt_s >= limits.usual_s and track.long_s < limits.flat_longest_s[0]
+        known_s = limits.level_s if track.long_s else limits.usual_s
+        known = moved and track.learnt_s >= known_s and track.long_s < limits.flat_longest_s[0]
         return FAIL if known and run_s >= max(fail_s, limits.alone_times * track.long_s) else SUSPECT
     if moved and mono_s - max(track.run_s, other.run_s) >= fail_s:
         return FAIL
@@ -268,7 +276,7 @@ def moved_again(track: Track, before: Track, other: Track | None, *, scale: Scal
 
     track, before: with and without the reading that ended it. other: the probe's other quantity before that reading. Where that moved
     meanwhile the sensor was alive, and the air stood still. Where it did not, one that is longer than twice what it may be proves nothing;
-    two do. Of a probe that has no other quantity, one counts for up to four times, and all of it for when it has failed.
+    two do. Of a probe that has no other quantity, one counts for up to four times; if it is coarse, all of it does, for a month.
     """
     _, _, _, limits, _ = pace
     lasted_s, limit_s = before.mono_s - before.run_s, _flat_limits_s(before, other, scale=scale, pace=pace)[0]
@@ -285,6 +293,15 @@ def moved_again(track: Track, before: Track, other: Track | None, *, scale: Scal
     elif lasted_s > 2.0 * limit_s:
         shown_s = min(lasted_s, once_s)
     return replace(track, long_s=long_s, both_s=max(both_s, shown_s), once_s=max(once_s, lasted_s)), 0.0
+
+
+def neither_moved(dry: Track, before: Track, humid: Track, *, limits: Limits) -> Track:
+    """The temperature's track, where it or its humidity moved again: for how long neither had. before, humid: up to that reading."""
+    lasted_s = before.mono_s - max(before.run_s, humid.run_s)
+    known_s = dry.neither_s if before.mono_s - dry.neither_at_s < limits.level_s else 0.0
+    if lasted_s <= max(known_s, limits.flat_s[0]):
+        return dry
+    return replace(dry, neither_s=lasted_s, neither_at_s=before.mono_s)
 
 
 def in_a_quiet_room(track: Track, by: float, *, scale: Scale, pace: Pace) -> Track:
@@ -424,6 +441,8 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
         seen,
         near,
         track.behind,
+        track.neither_s,
+        track.neither_at_s,
     )
 
 
@@ -461,8 +480,12 @@ def _flat_limits_s(track: Track, other: Track | None, *, scale: Scale, pace: Pac
     mono_s, _, _, limits, _ = pace
     suspect_s, fail_s = _own_limits_s(track, scale, pace)
     coarse = _coarse(track, scale)
-    if other is None and coarse > 1.0 and suspect_s > coarse * limits.flat_s[0]:
-        fail_s = limits.flat_longest_s[1]  # a room that is used to it
+    if other is None and coarse > 1.0:
+        first_week = track.learnt_s < limits.level_s
+        if first_week and suspect_s > coarse * limits.flat_s[0]:
+            fail_s = limits.flat_longest_s[1]  # a room that is used to it
+        again_s = (limits.alone_times if first_week else limits.alone_doubt_times) * track.long_s
+        return max(suspect_s, min(again_s, limits.long_longest_s[0])), fail_s
     times, both_times = limits.long_times
     long_s = both_times * track.both_s
     if track.long_s and _alive(track, other, mono_s):
@@ -486,4 +509,10 @@ def _of_a_pair(
         coarse = humid.step >= limits.coarse_pct
     else:  # neither has moved: all that is known are the last digits
         coarse = dry.value % limits.coarse_k == 0.0 and humid.value % limits.coarse_pct == 0.0
-    return limits.flat_longest_s if coarse else own_s
+    if not coarse:
+        return own_s
+    longest_s, fail_s = limits.flat_longest_s
+    if dry.learnt_s >= limits.level_s:
+        least_s = limits.flat_s[0] * (1.0 + (limits.coarse_pct - limits.humidity.fine) / limits.humidity.coarse)
+        longest_s = min(longest_s, max(least_s, limits.neither_times * dry.neither_s))
+    return longest_s, fail_s

@@ -76,6 +76,13 @@ def _office(days: float) -> Iterator[tuple[float, float, float]]:
         yield level, 0.12 if busy else 0.006, 0.8 if busy else 0.03
 
 
+def _opened(days: float) -> Iterator[tuple[float, float, float]]:
+    """A machine that keeps its air within some hundredths, opened at eight and at seven."""
+    for tens in range(int(days * 8640)):
+        since_s = min((tens * 10.0 - hour * HOUR_S) % DAY_S for hour in (8.0, 19.0))
+        yield 37.5 - 1.5 * math.exp(-since_s / 240.0), 0.012, 0.3
+
+
 def _constant(
     level: float, swing_k: float, spread_k: float, spread_pct: float
 ) -> Callable[[float], Iterator[tuple[float, float, float]]]:
@@ -90,6 +97,7 @@ ROOMS = {
     "office": _office,
     "cellar": _constant(14.0, 0.15, 0.008, 0.05),
     "brooder": _constant(35.0, 0.05, 0.01, 0.1),
+    "machine": _opened,
     "thermostat": _constant(37.5, 0.0, 0.007, 0.05),
     "store": _constant(18.0, 1.0, 0.02, 0.2),
 }

@@ -19,6 +19,7 @@ from monitor.domain.readings.track import (
     followed,
     in_a_quiet_room,
     moved_again,
+    neither_moved,
     noisy,
     step,
     still,
@@ -53,9 +54,11 @@ def test_the_numbers_that_the_tests_turn_on() -> None:
         "usual_s": DAY_S,
         "long_times": (4.0, 4.0),
         "alone_times": 4.0,
+        "alone_doubt_times": 1.5,
         "long_longest_s": (3 * DAY_S, 6 * DAY_S),
         "coarse_k": 0.5,
         "coarse_pct": 1.0,
+        "neither_times": 1.5,
         "behind_k": 0.3,
         "behind_times": 2.0,
         "both_fade_s": 2 * DAY_S,
@@ -490,15 +493,98 @@ def test_a_coarse_probe_without_another_quantity_has_failed_after_more_than_it_c
     long_h: float, hours: float
 ) -> None:
     """Four times the longest stillness that ended by itself."""
-    track = ran(hours * 3600.0, step=0.0625, long_s=long_h * 3600.0)
+    track = ran(hours * 3600.0, step=0.0625, long_s=long_h * 3600.0, learnt_s=7 * DAY_S)
     assert still(track, None, scale=TEMPERATURE, pace=pace(100_000.0)) == FAIL
     assert still(replace(track, run_s=track.run_s + 1.0), None, scale=TEMPERATURE, pace=pace(100_000.0)) == SUSPECT
+
+
+@pytest.mark.parametrize(
+    ("learnt_s", "long_h", "usual_s", "suspect_h", "fail_h"),
+    [
+        (DAY_S, 0.0, 0.0, 1.3125, 5.25),  # as its steps allow
+        (
+            DAY_S,
+            1.0,
+            0.0,
+            4.0,
+            math.inf,
+        ),  # doubted once by mistake in its first week: four times as much, and not failed in it
+        (7 * DAY_S, 1.0, 0.0, 1.5, 5.25),  # later half as much again
+        (
+            DAY_S,
+            0.0,
+            1000.0,
+            1.9444,
+            24.0,
+        ),  # seven times what it is used to; of its first week nobody knows how a week goes
+        (7 * DAY_S, 0.0, 1000.0, 1.9444, 5.25),
+        (7 * DAY_S, 3.0, 1000.0, 4.5, 12.0),
+        (7 * DAY_S, 72.0, 0.0, 72.0, math.inf),  # at most three days
+    ],
+)
+def test_a_coarse_probe_alone_after_it_was_doubted_by_mistake(
+    learnt_s: float, long_h: float, usual_s: float, suspect_h: float, fail_h: float
+) -> None:
+    """Its longest stillness that ended by itself says when it may be doubted again, so that a quiet room is told once a week."""
+    known = ran(0.0, step=0.0625, learnt_s=learnt_s, long_s=long_h * 3600.0, usual_s=usual_s)
+    for hours, flag in ((suspect_h, SUSPECT), (fail_h, FAIL)):
+        for aside_s, came in ((2.0, flag), (-2.0, flag - 1 if flag == FAIL else PASS)):
+            track = replace(known, run_s=100_000.0 - min(hours, 1000.0) * 3600.0 - aside_s)
+            came = SUSPECT if hours == math.inf else came
+            assert still(track, None, scale=TEMPERATURE, pace=pace(100_000.0)) == came
+
+
+@pytest.mark.parametrize(
+    ("learnt_s", "neither_h", "suspect_h"),
+    [
+        (7 * DAY_S - 1.0, 1.0, 12.0),  # its first week
+        (7 * DAY_S, 0.0, 4.75),  # as long as whole percents by themselves
+        (7 * DAY_S, 4.0, 6.0),
+        (7 * DAY_S, 9.0, 12.0),  # at most half a day
+    ],
+)
+def test_for_how_long_a_coarse_pair_stands_still_is_learnt(learnt_s: float, neither_h: float, suspect_h: float) -> None:
+    """Half as much again as the longest of a week in which neither moved."""
+    for aside_s, came in ((1.0, SUSPECT), (-1.0, PASS)):
+        run_s = suspect_h * 3600.0 + aside_s
+        dry = ran(run_s, step=0.5, learnt_s=learnt_s, neither_s=neither_h * 3600.0)
+        assert still(dry, ran(run_s, step=1.0), scale=TEMPERATURE, pace=pace(100_000.0)) == came
+        assert still(ran(run_s, step=1.0), dry, scale=LIMITS.humidity, pace=pace(100_000.0)) == came
+
+
+@pytest.mark.parametrize(
+    ("run_s", "humid_run_s", "known_s", "ago_s", "kept_s"),
+    [
+        (3000.0, 2000.0, 0.0, 0.0, 2000.0),  # the shorter of the two: then neither moved
+        (2000.0, 3000.0, 0.0, 0.0, 2000.0),
+        (2000.0, 2000.0, 2500.0, DAY_S, 2500.0),
+        (2000.0, 2000.0, 2500.0, 7 * DAY_S, 2000.0),  # of a week
+        (900.0, 900.0, 0.0, 0.0, 0.0),  # what a thermostat does teaches nothing
+    ],
+)
+def test_what_is_kept_of_a_time_in_which_neither_moved(
+    run_s: float, humid_run_s: float, known_s: float, ago_s: float, kept_s: float
+) -> None:
+    """The longest of a week, and when it was over."""
+    before = ran(run_s, neither_s=known_s, neither_at_s=100_000.0 - ago_s)
+    after = replace(before, mono_s=100_010.0, run_s=100_010.0)
+    found = neither_moved(after, before, ran(humid_run_s), limits=LIMITS)
+    assert found.neither_s == kept_s
+    assert found.neither_at_s == (before.neither_at_s if kept_s == known_s else 100_000.0)
 
 
 def test_where_air_stood_for_half_a_day_no_coarse_probe_fails_by_that() -> None:
     """However long it stands: it is in doubt."""
     for long_s, came in ((43_199.0, FAIL), (43_200.0, SUSPECT)):
-        assert still(ran(30 * DAY_S, step=0.0625, long_s=long_s), None, scale=TEMPERATURE, pace=pace(100_000.0)) == came
+        assert (
+            still(
+                ran(30 * DAY_S, step=0.0625, long_s=long_s, learnt_s=7 * DAY_S),
+                None,
+                scale=TEMPERATURE,
+                pace=pace(100_000.0),
+            )
+            == came
+        )
 
 
 def test_a_coarse_quantity_that_never_moved_has_not_stopped() -> None:
