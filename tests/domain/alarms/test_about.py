@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from monitor.domain.alarms.about import Setting
+from monitor.domain.alarms.about import Projection, Setting
 
 
 def test_a_humidity_is_reached_unless_it_is_said_not_to_be() -> None:
@@ -20,3 +20,10 @@ def test_a_humidity_is_reached_unless_it_is_said_not_to_be() -> None:
         bare.others_then,
     )
     assert known == (None,) * len(known)
+
+
+def test_where_a_loss_leads_is_sure_unless_it_is_said_not_to_be() -> None:
+    """Of a loss as an older record has it nobody is told to weigh again, only how the humidity is to be set."""
+    bare = Projection(18.0, 16.6, 19.4, (11.0, 14.0), on_track=False)
+    assert not bare.unsure
+    assert (bare.setting, bare.again) == (None, None)

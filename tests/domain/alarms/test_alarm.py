@@ -415,6 +415,22 @@ def test_covers_lie_over_each_other() -> None:
     assert case.unshelve(7) == UNACKNOWLEDGED
 
 
+def test_what_changes_under_a_cover_is_written() -> None:
+    """An alarm out of service whose machine is emptied, or that is shelved: its state stays, and the record has the row, or a restart would
+    forget what lies under."""
+    case = standing()
+    case.service(1, True)
+    for change in (
+        lambda: case.suppress(2),
+        lambda: case.unsuppress(3),
+        lambda: case.shelve(4, 600),
+        lambda: case.unshelve(5),
+    ):
+        rows = len(case.told)
+        assert change() == OUT_OF_SERVICE
+        assert [(t.state_before, t.state) for t in case.told[rows:]] == [(OUT_OF_SERVICE, OUT_OF_SERVICE)]
+
+
 def test_a_shelf_that_ends_under_another_cover_is_gone() -> None:
     """A shelf's time runs under a cover too."""
     case = standing()

@@ -192,6 +192,17 @@ def test_a_number_that_stands_for_another_message_is_counted() -> None:
     assert later.state.node("node-a").clashes == 3
 
 
+def test_the_first_number_of_a_boot_stands_for_one_message_too() -> None:
+    """Number 0 again, as a boot number that is used twice begins."""
+    story = Story()
+    story.hear(pack("node-a", 0, 110, GOOD))
+    story.hear(pack("node-a", 1, 120, replace(GOOD, dry_bulb_c=36.0)))
+    story.hear(pack("node-a", 0, 110, GOOD))
+    assert story.state.node("node-a").clashes == 0
+    story.hear(pack("node-a", 0, 110, replace(GOOD, dry_bulb_c=36.0)))
+    assert story.state.node("node-a").clashes == 1
+
+
 def test_how_many_messages_are_remembered_is_bounded() -> None:
     """Of a node that speaks for ever only the newest messages are told from others under their number."""
     story = begun()

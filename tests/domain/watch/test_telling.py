@@ -479,6 +479,21 @@ def test_a_sound_probe_is_not_doubtful_for_the_one_beside_it(
     assert there(out.notices[0].facts).doubtful == doubtful
 
 
+@pytest.mark.parametrize(("place", "doubtful"), [(0, False), (1, True)])
+def test_of_a_bird_by_wet_bulb_the_worse_humidity_is_the_lower_wet_bulb(place: int, doubtful: bool) -> None:
+    """50 % at 39.0 °C are a wet bulb of 29.6 °C, 55 % at 36.0 °C one of 28.2: too dry is told of the second, though its humidity is higher."""
+    story = Story(site=site(probes(*((key, "setter-1") for key in PLACES[:2]))), batches=(batch(profile_id="wet-hen"),))
+    story.tick()
+    plan(story.look(), "setter-1")
+    now = story.now()
+    for key, c, pct in zip(PLACES, (39.0, 36.0), (50.0, 55.0), strict=False):
+        story.state.probe(key).heard = Heard(now.mono_s, now.utc, c, pct, now.mono_s)
+    standing(story, (PLACES[place], "sensor-suspect"), about=DAMP_STILL)
+    out = Group()
+    tell(story.look(out), Transition(replace(ALARM, rule="humidity-low-alarm"), NORMAL, UNACKNOWLEDGED, "", T0, 1.0))
+    assert there(out.notices[0].facts).doubtful is doubtful
+
+
 @pytest.mark.parametrize(("quantity", "doubtful"), [(DRY_BULB, True), (RH, False)])
 def test_probes_that_disagree_are_in_doubt_while_they_speak(quantity: str, doubtful: bool) -> None:
     """Of two, nobody knows which; once one is silent, nothing is known against the other. And of the quantity that they disagree in."""
