@@ -3,6 +3,7 @@ against a small model of its own."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import Any
@@ -420,12 +421,13 @@ def test_what_changes_under_a_cover_is_written() -> None:
     forget what lies under."""
     case = standing()
     case.service(1, True)
-    for change in (
+    changes: list[Callable[[], str]] = [
         lambda: case.suppress(2),
         lambda: case.unsuppress(3),
         lambda: case.shelve(4, 600),
         lambda: case.unshelve(5),
-    ):
+    ]
+    for change in changes:
         rows = len(case.told)
         assert change() == OUT_OF_SERVICE
         assert [(t.state_before, t.state) for t in case.told[rows:]] == [(OUT_OF_SERVICE, OUT_OF_SERVICE)]

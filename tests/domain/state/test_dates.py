@@ -9,7 +9,9 @@ import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.needs.rules import NO_DATA
+from monitor.domain.readings.dating import Line
 from monitor.domain.readings.reading import Pack, Sample, to_ms
+from monitor.domain.state.dates import forget_boots
 from monitor.domain.state.record import Group, StoredReading
 from monitor.domain.watch.evaluate import hear
 from monitor.domain.watch.intake import take_in
@@ -215,6 +217,25 @@ def test_single_odd_times_change_nothing(why: str, count: int) -> None:
     assert node.judged == [start_s + 10.0 * n for n in range(1, 7)]
     assert node.said_of_the_clock() == []
     assert max(node.label_s(r) for r in node.story.readings) <= node.story.at_s
+
+
+def test_samples_of_one_odd_message_lie_as_far_apart_as_they_were_taken() -> None:
+    """A node whose clock jumps to 2100 in between: by their arrival the newest is of now, the one before it ten seconds older."""
+    node = Clocked.begun(10.0)
+    node.story.at_s += 20.0
+    odd_ms = to_ms(T0) + int((node.story.at_s + SETS["to 2100"]) * 1000)
+    samples = tuple(Sample("top", 37.5, 45.0, at_ms=odd_ms - back_ms) for back_ms in (10_000, 0))
+    out = Group()
+    take_in(node.story.look(out), Pack("node-a", samples))
+    now_s = node.story.at_s
+    assert [node.label_s(r) for r in out.readings] == pytest.approx([now_s - 10.0, now_s], abs=0.1)
+
+
+def test_starts_that_are_forgotten_are_counted_from_number_0() -> None:
+    """A node may draw 0 as the number of a boot; what is not of a boot (below 0) is none of them."""
+    known: dict[int, tuple[Line, ...]] = dict.fromkeys((-2, -1, *range(64)), ())
+    forget_boots(known)
+    assert sorted(known) == [-2, -1, *range(1, 64)]
 
 
 @pytest.mark.parametrize("off_s", [0.0, 2 * HOUR_S, -2 * HOUR_S])

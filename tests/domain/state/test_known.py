@@ -9,8 +9,8 @@ import pytest
 from monitor.domain.alarms.about import Apart
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.needs.rules import DISAGREE, SENSOR_FAILED
-from monitor.domain.state.known import Look, rule_of
-from tests.domain.house import Story, batch, probes, site
+from monitor.domain.state.known import Look, rule_of, waits_for, waits_no_more
+from tests.domain.house import T0, Story, batch, probes, site
 
 LOW_WARNING, TOP = "dry-bulb-low-warning", "node-a/top"
 
@@ -41,6 +41,27 @@ def test_probes_that_disagree_are_urgent_while_their_own_air_is_out_of_its_band(
     story.air["node-b/top"] = None
     story.run(minutes=2)
     assert rule_of(story.look(), "setter-1", DISAGREE).priority == "low"
+
+
+def test_a_disagreement_of_probes_that_are_no_longer_there_is_as_mild_as_it_is() -> None:
+    """The record may know of one in a machine from which every probe was taken since."""
+    story = Story(site=site({}), batches=(batch(),))
+    story.put()
+    assert rule_of(story.look(), "setter-1", DISAGREE).priority == "low"
+
+
+def test_what_was_called_off_is_owed_to_nobody() -> None:
+    """Of an episode of which another notice waits for the same contact that one is still owed; of one that nobody was told of, nothing is noted."""
+    state = Story().state
+    waits_for(state, 3, "sam", since=T0)
+    state.unsent = {8: ("sam", 3), 9: ("kim", 3)}
+    waits_no_more(state, 3, "sam")
+    assert state.reached[3, "sam"].unheard_since == T0
+    del state.unsent[8]
+    waits_no_more(state, 3, "sam")
+    assert state.reached[3, "sam"].unheard_since is None
+    waits_no_more(state, 4, "sam")
+    assert (4, "sam") not in state.reached
 
 
 def test_what_was_urgent_stays_so_while_it_stands() -> None:

@@ -172,6 +172,16 @@ def test_a_delay_goes_on_only_of_the_same_alarm_and_after_a_stop() -> None:
     assert untold.asked_mono_s == 5_000.0
 
 
+@pytest.mark.parametrize(
+    ("recorded", "remembered", "answered", "asked"),
+    [(False, False, False, 3), (False, True, True, 3), (True, True, True, 3), (True, False, True, 0)],
+)
+def test_an_answer_outlives_a_restart(recorded: bool, remembered: bool, answered: bool, asked: int) -> None:
+    """Whoever answered is asked in long steps by the next run too; an answer of which the memory did not know yet begins them anew."""
+    found = there(taken_up(replace(STANDS, answered=recorded), replace(KEPT, asked=3, answered=remembered)))
+    assert (found.answered, found.asked) == (answered, asked)
+
+
 def test_an_alarm_that_never_began_is_known_only_while_its_delay_runs() -> None:
     """A delay that ran before the alarm's first time goes on; without one there is nothing to know of it."""
     never = replace(KEPT, episode=0, condition=False, asked_mono_s=None)
