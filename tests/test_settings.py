@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 import tomllib
 from collections.abc import Callable
 from datetime import time
@@ -592,3 +594,10 @@ def test_a_switch_that_cannot_be(write: Callable[..., Path], more: str, complain
     """Each slip is one line that names the switch."""
     (found,) = complaints(write(more))
     assert complaint in found
+
+
+def test_no_package_is_asked_for_a_say_in_a_table() -> None:
+    """pydantic would look through all that is installed for plugins, for which a start waits."""
+    asked = "import sys; import importlib.metadata as m; m.distributions = lambda: sys.exit('asked')"
+    read = "from monitor.adapters.tables.rules import shipped_rules; shipped_rules()"
+    subprocess.run([sys.executable, "-c", f"{asked}; {read}"], check=True)

@@ -1,9 +1,10 @@
 """Values that are frozen for the type checker: they are to be what a frozen dataclass would be."""
 
 import copy
+import inspect
 import pickle
 from collections.abc import Mapping
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 import pytest
 
@@ -49,6 +50,32 @@ class Named:
     """Made by name alone."""
 
     name: str
+
+
+@fixed
+class Mixed:
+    """With fields of every way to be given, or not to be."""
+
+    value: float
+    new: tuple[int, ...] = (1,)
+    missing: list[int] = field(default_factory=list)
+    unit: str = field(default="C", kw_only=True)
+    node: str = field(kw_only=True)
+    turns: int = field(default=3, init=False)
+    seen: dict[str, int] = field(default_factory=dict, init=False)
+
+
+@dataclass
+class Plain:
+    """The same, as the library makes it."""
+
+    value: float
+    new: tuple[int, ...] = (1,)
+    missing: list[int] = field(default_factory=list)
+    unit: str = field(default="C", kw_only=True)
+    node: str = field(kw_only=True)
+    turns: int = field(default=3, init=False)
+    seen: dict[str, int] = field(default_factory=dict, init=False)
 
 
 def test_equal_by_the_fields_that_are_compared() -> None:
@@ -104,3 +131,56 @@ def test_it_takes_no_other_field() -> None:
     """With slots, a misspelt field is an error and not a new one."""
     with pytest.raises(AttributeError):
         object.__setattr__(One(1.0), "valu", 2.0)
+
+
+@pytest.mark.parametrize(
+    ("values", "named"),
+    [
+        ((1.0,), {"node": "a"}),
+        ((1.0, (2,), [3]), {"node": "a", "unit": "F"}),
+        ((), {"missing": [4], "node": "a", "value": 2.0}),
+        ((), {"node": "a"}),
+        ((1.0,), {}),
+        ((1.0, (2,), [3], "F"), {"node": "a"}),
+        ((1.0,), {"node": "a", "turns": 4}),
+        ((1.0,), {"node": "a", "value": 4.0}),
+        ((1.0,), {"node": "a", "other": 4.0}),
+    ],
+)
+def test_it_takes_what_a_dataclass_takes(values: tuple[object, ...], named: dict[str, object]) -> None:
+    """By place and by name, with the same values for what is left out, and the same words for what is wrong; the first time and later."""
+
+    def made(kind: type[object]) -> object:
+        try:
+            value = kind(*values, **named)
+        except TypeError as error:
+            return str(error).replace(kind.__name__, "")
+        return [getattr(value, name) for name in ("value", "new", "missing", "unit", "node", "turns", "seen")]
+
+    assert made(Mixed) == made(Mixed) == made(Plain)
+
+
+def test_a_default_is_made_anew_for_each_value() -> None:
+    """As a dataclass does: two values share no list."""
+    one, two = Mixed(1.0, node="a"), Mixed(1.0, node="a")
+    assert one.missing is not two.missing
+    assert one.seen is not two.seen
+
+
+def test_init_is_written_with_the_first_value_and_stays() -> None:
+    """A start puts together many classes, and makes values of few; what is made with each reading must find no detour."""
+
+    @fixed
+    class Late:
+        """One."""
+
+        value: float
+
+    before = Late.__init__
+    assert Late(1.0) == Late(1.0)
+    after = Late.__init__
+    assert after is not before
+    assert list(inspect.signature(after).parameters) == ["self", "value"]
+    assert after.__code__.co_names == ("value",)
+    Late(2.0)
+    assert Late.__init__ is after

@@ -17,6 +17,9 @@ from monitor.domain.needs.site import ID
 from monitor.domain.refusal import Part, Refusal
 from monitor.domain.wall import has_controls
 
+# Else it asks every package that is installed whether it has a say in our tables; a start waits for that.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+
 T = TypeVar("T", bound=BaseModel)
 
 SHOWN = 60  # characters of what came

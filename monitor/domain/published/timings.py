@@ -6,14 +6,14 @@ HATSIG, Hatchery Signals, a trade handbook (extracts). NSW-SP speaks of parrots.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from monitor.domain.fixed import fixed
 
 # The signs of an egg, by the words that they have in its book and in a profile.
 DRAW_DOWN, INTERNAL_PIP, EXTERNAL_PIP = "draw-down", "internal pip", "external pip"
 FOWL, PARROT, PENGUIN = "fowl", "parrot", "penguin"
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Span:
     """Hours from a sign until the chick is out, the fewest and the most. source: where from. own: False where it is of other birds."""
 
