@@ -15,9 +15,10 @@ STAGES = ("early", "middle", "late", "internal-pip", "external-pip", "after-hatc
 # The trade's own words, and those of before, by the verb that they are typed to: understood, and told as ours.
 MEANT = {
     "candle": {"infertile": "clear", "quitter": "dead"},
-    "event": {"pip": "external-pip", "zip": "external-pip", "helped": "assisted"},
+    "event": {"pip": "external-pip", "helped": "assisted"},
     "outcome": {"quitter": "dead", "dead-in-shell": "dead", "infertile": "removed"},
 }
+ZIP = "zip"  # a chick that cuts round its shell: hours after its pip, so no time of that
 # What such a word says besides: dead in the shell is full grown and not pipped (common practice); a quitter's age nobody knows by the word.
 MEANT_STAGE = {"dead-in-shell": "late"}
 MEANT_WHY = {"infertile": "clear"}

@@ -16,6 +16,7 @@ from monitor.cli.egg.given import (
     SEEN,
     STAGES,
     WHY,
+    ZIP,
     Counted,
     Event,
     Laid,
@@ -41,7 +42,7 @@ from monitor.cli.typed import (
     typed_word,
 )
 from monitor.domain.eggs.book import EggBook, of_egg, standing
-from monitor.domain.eggs.entry import Entry, Weighing, Withdrawn, plain
+from monitor.domain.eggs.entry import EXTERNAL_PIP, Entry, Sign, Weighing, Withdrawn, plain
 from monitor.domain.eggs.hatching import still_in
 from monitor.domain.published.findings import FINDINGS
 from monitor.domain.wall import filled
@@ -162,15 +163,40 @@ def candle(options: Counted) -> int:
 def event(options: Event) -> int:
     """A sign of the hatch, help, or a crack that was sealed."""
     *eggs, sign = _words(options, ("[EGGS]", "EVENT"))
-    sign = typed_word("event", _meant(options, sign), (*SEEN, *DONE))
+    zipped = sign.lower() == ZIP
+    sign = EXTERNAL_PIP if zipped else typed_word("event", _meant(options, sign), (*SEEN, *DONE))
     if sign in DONE:
         return _write(
             options, KINDS.get(sign, sign), fact={"text": options.note}, about=_about(options, eggs, options.count)
         )
     if options.note:
         raise Wrong("event: --note, expected it with assisted or sealed only; for anything else see eggroom egg note")
+    if zipped:
+        return _zipped(options, eggs)
     words = sign if sign == SEEN[0] else sign.replace("-", " ")
     return _write(options, "sign", fact={"sign": words}, about=_about(options, eggs, options.count))
+
+
+def _zipped(options: Event, eggs: Sequence[str]) -> int:
+    """It was seen to cut round its shell: kept in that word. Such a chick has pipped, so that is written too, but not a second time, which would
+    be a later one."""
+    house, about = house_of(options.config), _about(options, eggs, options.count)
+    book, _ = weighed_now(house, options.batch, options.utc, only_book=True)
+    numbers = typed_eggs(eggs[0], options.verb) if eggs else []
+    first = [n for n in numbers if all(e.fact != Sign(EXTERNAL_PIP) for e in of_egg(book, n))]
+    asked = [("note", {"text": ZIP}, about)]
+    if options.count is not None:  # a note is of eggs by number, or of the batch
+        asked = [("note", {"text": f"{ZIP}: {eggs_words(options.count)}"}, {})]
+    if first or not numbers:
+        whom: dict[str, object] = about if not numbers else {"egg": first[0]} if len(first) == 1 else {"eggs": first}
+        asked.insert(0, ("sign", {"sign": EXTERNAL_PIP}, whom))
+    entries: list[Answer] = []
+    signs: Answer = {}
+    for kind, fact, whom in asked:
+        answer = _asked(house, _common(options, house) | {"do": "entry", "kind": kind, "fact": fact} | whom)
+        entries += answer.get("entries", [answer])
+        signs |= {name: answer[name] for name in ("signs",) if name in answer}
+    return _told(options, house, {"entries": entries} | signs)
 
 
 def outcome(options: Outcome) -> int:

@@ -524,7 +524,6 @@ KINDS = {"candled": "candling", "external": "sign", "assisted": "helped", "dead"
         ("candle hen-1 7 infertile", "candled: clear"),
         ("candle hen-1 7 Quitter", "candled: dead"),
         ("event hen-1 7 pip --sure", "external pip"),
-        ("event hen-1 7 zip --sure", "external pip"),
         ("event hen-1 7 assisted --note wet", "assisted: wet"),
         ("event hen-1 7 helped", "assisted"),
         ("outcome hen-1 7 quitter --stage early", "dead (early)"),
@@ -538,6 +537,24 @@ def test_the_words_of_the_trade_are_understood(capsys: Capture, config: Path, wo
     """And told as ours; what the record has keeps its name."""
     assert ok(capsys, *words.split(), config=config).splitlines()[0] == f"hen-1 egg 7: {said} (entry 1)"
     assert [row[1] for row in entries(config)] == [KINDS[said.split(" ")[0].strip(":")]]
+
+
+def test_a_zip_is_kept_as_what_was_seen(capsys: Capture, config: Path) -> None:
+    """With the pip that it proves where none is written; else beside it, and the pip keeps its time. Of several eggs each for itself."""
+    said = ok(capsys, "event", "hen-1", "7", "zip", "--sure", config=config).splitlines()
+    assert said[:2] == ["hen-1 egg 7: external pip (entry 1)", "hen-1 egg 7: zip (entry 2)"]
+    assert [row[1] for row in entries(config)] == ["sign", "note"]
+    ok(capsys, "event", "hen-1", "8", "pip", "--sure", config=config)
+    said = ok(capsys, "event", "hen-1", "7-9", "Zip", "--sure", config=config).splitlines()
+    told = ["9: external pip (entry 4)", "7: zip (entry 5)", "8: zip (entry 6)", "9: zip (entry 7)"]
+    assert said[:4] == [f"hen-1 egg {each}" for each in told]
+    assert "--note" in wrong(capsys, "event", "hen-1", "7", "zip", "--note", "big", "--sure", config=config)
+
+
+def test_a_zip_of_eggs_without_numbers(capsys: Capture, config: Path) -> None:
+    """Which of them had pipped nobody knows: that so many did is written, and what was seen of them of the batch."""
+    said = ok(capsys, "event", "hen-1", "zip", "--count", "3", "--sure", config=config)
+    assert said.splitlines()[:2] == ["hen-1 batch: 3 eggs external pip (entry 1)", "hen-1 batch: zip: 3 eggs (entry 2)"]
 
 
 def test_undo(capsys: Capture, config: Path) -> None:
