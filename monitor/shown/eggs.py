@@ -212,9 +212,9 @@ def _after_weighing(about: Collection[tuple[int | None, str]], water: Water, sit
         if weighed.loss is None:
             yield Paragraph(_reason(weighed))
         else:
-            yield from _ahead_lines(weighed, weighed.loss, water, site=site)
+            yield from _ahead_lines(weighed, weighed.loss, water, site=site, target=True)
     elif water.together is not None:
-        yield from _together(water.together, water, site)
+        yield from _together(water.together, water, site, target=True)
     else:
         yield from plain(dict.fromkeys(_unknown(w) for w in water.eggs.values()))
     for egg, _ in about if len(about) > 1 else ():
@@ -225,15 +225,18 @@ def _after_weighing(about: Collection[tuple[int | None, str]], water: Water, sit
             yield Paragraph(f"egg {egg}, left out: {words}", HANGING)
 
 
-def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -> Iterator[Block]:
+def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site, target: bool = False) -> Iterator[Block]:
+    """Where an egg's loss leads; target: with the target beside it, where no head has said it."""
     by_pip = weighed.by_pip_pct
     until = "" if weighed.until is None else f", until {wall_time(weighed.until, site.zone)}"
     if by_pip is not None:
-        target = "" if water.window_pct is None else f", target {show_window(water.window_pct)} %"
-        yield Labelled("by pip", f"{show_interval(by_pip)}{target}")
+        yield Labelled("by pip", f"{show_interval(by_pip)}{_target(water)}")
     yield Labelled("lost in all" if until else "lost so far", f"{show_interval(loss.now_pct)}{until}")
     if weighed.until is None and by_pip is None:
-        yield Labelled("by pip", f"{show_interval(loss.pip_pct)}, day {water.pip_day:.1f}{_state(weighed.track)}")
+        yield Labelled(
+            "by pip",
+            f"{show_interval(loss.pip_pct)}, day {water.pip_day:.1f}{_target(water) if target else ''}{_state(weighed.track)}",
+        )
     if weighed.until is None:
         yield Labelled("by hatch", f"{show_interval(loss.hatch_pct)}, as if the shell stayed whole")
     if weighed.until is None and loss.line.by_days:
@@ -301,10 +304,9 @@ def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) ->
         yield Labelled("on record", f"{100.0 * line.recorded:.0f} % of the time up to the last weighing")
 
 
-def _together(found: BatchLoss, water: Water, site: Site) -> Iterator[Block]:
-    yield Paragraph(
-        f"together: {show_interval(found.now_pct)} lost, {show_interval(found.pip_pct)} by pip{_state(water.track)}"
-    )
+def _together(found: BatchLoss, water: Water, site: Site, *, target: bool = False) -> Iterator[Block]:
+    by_pip = f"{show_interval(found.pip_pct)} by pip{_target(water) if target else ''}"
+    yield Paragraph(f"together: {show_interval(found.now_pct)} lost, {by_pip}{_state(water.track)}", HANGING)
     yield Paragraph(f"spread {found.sd_pct:.1f} (sd), from {found.low_pct:.1f} to {found.high_pct:.1f} %", INSET)
     if found.outliers:
         yield Paragraph(f"unlike the rest: {_eggs(found.outliers)}", INSET_HANGING)
@@ -454,6 +456,11 @@ def _about(entry: Entry) -> str:
 def _over(look: Entry, now: datetime) -> str:
     assert isinstance(look.fact, LookAgain)
     return " (its time has come)" if look.fact.look_at <= now else ""
+
+
+def _target(water: Water) -> str:
+    """`, target 13 to 16 %`."""
+    return "" if water.window_pct is None else f", target {show_window(water.window_pct)} %"
 
 
 def _state(track: Track | None) -> str:

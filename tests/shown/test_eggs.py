@@ -126,6 +126,22 @@ def test_an_egg_that_ended() -> None:
     assert "to set" not in dead + pipped
 
 
+def test_a_weighing_is_answered_with_where_the_egg_is_and_its_window() -> None:
+    """Its loss by pip with the interval, the target beside it and what that makes of it; when to weigh again while it is unsure."""
+    water = the_water(mixed())
+    for egg in (1, 5, 9):
+        said = weighed_text([(egg, "")], water, SITE)
+        track, loss = water.eggs[egg].track, water.eggs[egg].loss
+        assert track is not None
+        assert loss is not None
+        found = loss.pip_pct
+        assert (
+            f"by pip        {found.value:.1f} % ({found.low:.1f} to {found.high:.1f}), day 18.9, target 11 to 14 %: {track.state}\n"
+        ) in said
+    assert "by pip, target 11 to 14 %: " in " ".join(weighed_text([(1, ""), (2, "")], water, SITE).split())
+    assert "target 11 to 14 %:" not in egg_text(mixed(), 1, water, site=SITE)  # its head says it
+
+
 def test_an_egg_of_which_nothing_is_written() -> None:
     """It says so, and no table follows."""
     assert (
