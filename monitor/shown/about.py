@@ -238,17 +238,37 @@ def _apart(about: Apart, unit: Unit) -> str:
 
 
 def _inside(about: Unmet) -> str:
-    """`hen-1 day 10 incubation, goose-2 day 26 lockdown, lost-1 (profile unknown)`."""
+    """`hen-1 day 10 incubation, goose-2 day 26 lockdown, lost-1 (profile unknown)`; of many their names alone, for the groups tell them all."""
+    if _many(about):
+        return f"{len(about.batches)} batches"
     known = [f"{batch} day {day} {stage_words(stage)}" for batch, day, stage in about.batches]
     return ", ".join([*known, *(f"{batch} (profile unknown)" for batch in about.unknown)])
 
 
+def _many(about: Unmet) -> bool:
+    """Whether more groups than a machine and another are told."""
+    return len(about.groups) > 2 and len(about.batches) > 2
+
+
 def _places(about: Unmet, site: Site) -> str:
-    """`; goose-2 would do in Setter 2`, of the first that has a place; where none has, that one would need a machine of its own."""
+    """`; goose-2 would do in Setter 2`, of the one that fits with no other; or `; goose-2 needs a machine of its own`; or who fits with whom.
+
+    Of two nobody can say which is the odd one: the first that has a place, or one of them.
+    """
     if not about.places:
         return ""
-    batch, machines = next(((b, m) for b, m in about.places if m), ("", ()))
-    return f"; {batch} would do in {_name(machines[0], site)}" if batch else "; one of them needs a machine of its own"
+    if _many(about):
+        return f" fit in {len(about.groups)} machines: {', '.join(' + '.join(group) for group in about.groups)}"
+    if len(about.batches) > 2 and len(about.groups) == 2:
+        odd = about.groups[1]
+        machines = set.intersection(*(set(dict(about.places)[batch]) for batch in odd))
+        to = next((_name(m, site) for m in dict(about.places)[odd[0]] if m in machines), "")
+        who = " and ".join(odd)
+        if to:
+            return f"; {who} would do in {to}"
+        return f"; {who} {'needs a machine of its own' if len(odd) == 1 else 'need a machine of their own'}"
+    batch, to_any = next(((b, m) for b, m in about.places if m), ("", ()))
+    return f"; {batch} would do in {_name(to_any[0], site)}" if batch else "; one of them needs a machine of its own"
 
 
 def moving_words(move: Moving, site: Site) -> str:

@@ -78,7 +78,7 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Disbelieved: {"switch": "switch", "of": "kind", "why": "why"},
     Overdue: _same("batches"),
     Astray: _same("batches"),
-    Unmet: _same("what batches unknown places"),
+    Unmet: _same("what batches unknown places groups"),
     Seen: _same("why last at"),
     Losing: _same("who where_to also"),
     Weighed: _same("egg tray"),

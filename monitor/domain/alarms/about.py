@@ -154,13 +154,14 @@ class Unmet:
     """What no setting of a machine can meet: quantities in which its batches want different things, or batches of unknown species.
 
     batches: all that are in it, each with day and stage; unknown: those whose species is not known. places: of each of the batches the
-    other machines in which it would do; none of one that needs a machine of its own.
+    other machines in which it would do; none of one that needs a machine of its own. groups: those that fit together, the most first.
     """
 
     what: tuple[str, ...]
     batches: tuple[tuple[str, int, str], ...]
     unknown: tuple[str, ...]
     places: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    groups: tuple[tuple[str, ...], ...] = ()
 
 
 @fixed

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
+from itertools import combinations
 
 from monitor.domain.needs.bands import needs_of
 from monitor.domain.needs.batch import LOCKDOWN, Batch, Stay, declared
@@ -12,6 +13,7 @@ from monitor.domain.needs.site import HATCHER, SETTER, Site
 
 # A breeder who moves eggs to the hatcher a day before the reminder has seen as much as one who waits for it. Judgement.
 BROUGHT_DAYS = 1.0
+MOST_TRIED = 8  # batches of one machine, of which every group is tried: 255 of them
 
 
 def brought(batch: Batch, site: Site, *, at: datetime) -> Batch:
@@ -60,3 +62,28 @@ def places_of(batch: Batch, batches: Iterable[Batch], site: Site, *, at: datetim
         if not needs.conflict and not needs.missing:
             found.append((len(needs.occupants), machine.id))
     return tuple(id_ for _, id_ in sorted(found, key=lambda each: each[0]))
+
+
+def groups_of(machine: str, batches: Iterable[Batch], site: Site, *, at: datetime) -> tuple[tuple[str, ...], ...]:
+    """Which batches of a machine could share one, the most first: each of them fits with all of its group, for its own kind of place.
+
+    Of more than MOST_TRIED each joins the first that it fits, for there are too many ways. A batch whose profile is not known is in none.
+    """
+    inside = [b for b in batches if (stay := b.stay_at(b.not_before(at))) is not None and stay.machine == machine]
+    left = [b for b in inside if b.profile in site.profiles]
+
+    def fit(some: Sequence[Batch]) -> bool:
+        needs = needs_of(site.machines[machine], some, site, at=at, settled=True)
+        return len(some) == 1 or not needs.conflict
+
+    found: list[list[Batch]] = []
+    if len(left) > MOST_TRIED:
+        for batch in left:
+            joined = next((group for group in found if fit([*group, batch])), None)
+            found.append([batch]) if joined is None else joined.append(batch)
+        return tuple(tuple(b.id for b in group) for group in sorted(found, key=len, reverse=True))
+    while left:
+        group = next(list(some) for n in range(len(left), 0, -1) for some in combinations(left, n) if fit(some))
+        found.append(group)
+        left = [b for b in left if b not in group]
+    return tuple(tuple(b.id for b in group) for group in found)

@@ -8,6 +8,7 @@ from monitor.domain.alarms.about import Unmet
 from monitor.domain.alarms.alarm import IN, JUDGED_AGAIN, NO_EGGS, NOT_JUDGED, OUT, Judgement, suppress, unsuppress
 from monitor.domain.needs.bands import needs_of
 from monitor.domain.needs.batch import whole_day
+from monitor.domain.needs.places import groups_of
 from monitor.domain.needs.rules import CONFLICT, MISSING
 from monitor.domain.state.known import Look, Plan
 from monitor.domain.watch.deciding import judge, settle
@@ -43,7 +44,10 @@ def _refit(look: Look, plan_: Plan) -> None:
             look.state.alarms[key] = replace(alarm, pending_mono_s=None, pending_at=None)
     needs = plan_.needs
     inside = tuple((o.batch, whole_day(o.day), o.stage) for o in needs.occupants)
-    found = tuple((o.batch, places(look, o.batch)) for o in needs.occupants) if needs.conflict else ()
     for rule, standing in ((CONFLICT, needs.conflict), (MISSING, needs.missing)):
-        about = Unmet(standing, inside, needs.missing, found if rule == CONFLICT else ()) if standing else ""
-        judge(look, (machine, rule), Judgement(OUT if standing else IN, look.now.utc, about=about))
+        about = Unmet(standing, inside, needs.missing) if standing else None
+        if rule == CONFLICT and about is not None:
+            found = tuple((o.batch, places(look, o.batch)) for o in needs.occupants)
+            groups = groups_of(machine, look.state.batches.values(), look.site, at=look.now.utc)
+            about = replace(about, places=found, groups=groups)
+        judge(look, (machine, rule), Judgement(OUT if standing else IN, look.now.utc, about=about or ""))

@@ -154,6 +154,35 @@ def test_where_no_machine_suits_either_one_needs_its_own() -> None:
     assert story.about(CONFLICT).endswith("; one of them needs a machine of its own")
 
 
+@pytest.mark.parametrize(
+    ("species", "elsewhere", "told"),
+    [
+        (
+            ("chicken", "pekin-duck", "ostrich"),
+            True,
+            "; b2 would do in Still 1",
+        ),  # the odd one, not the first that has a place
+        (("chicken", "pekin-duck", "ostrich"), False, "; b2 needs a machine of its own"),
+        (("ostrich", "cassowary", "chicken", "pekin-duck"), False, ": 4 batches fit in 3 machines: b2 + b3, b0, b1"),
+        (
+            ("african-grey", "galah", "goose", "ostrich", "chicken"),
+            False,
+            ": 5 batches fit in 4 machines: b0 + b1, b2, b3, b4",
+        ),
+    ],
+)
+def test_of_many_that_cannot_share_it_is_told_which(species: tuple[str, ...], elsewhere: bool, told: str) -> None:
+    """Three and more in one machine: the one that fits with none of the others, or which of them fit together."""
+    inside = [batch(f"b{n}", each, day=5.0) for n, each in enumerate(species)]
+    others = [] if elsewhere else [batch("penguin-1", "african-penguin", "still-1", day=5.0)]
+    shipped = replace(home("setter-1", "still-1", probes={}, by_machine={}, by_node={}), profiles=load_profiles(None))
+    story = Story(site=shipped, batches=(*inside, *others))
+    story.run(minutes=2)
+    assert story.about(CONFLICT).endswith(told)
+    (notice,) = [n for n in story.notices if there(n.facts).rule == CONFLICT and there(n.facts).subject == "setter-1"]
+    assert told.removeprefix(": ") in notice.text
+
+
 def test_the_room_says_by_when_eggs_are_to_be_moved() -> None:
     """In the half day after their day, when nothing rings yet: the machine is not folded away, and the time is told."""
     house = home("setter-1", "hatcher-1")

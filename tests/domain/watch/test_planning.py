@@ -119,6 +119,8 @@ def test_what_no_limit_can_be_made_for_is_told_by_whom_it_is_about() -> None:
     plan(story.look(), "setter-1")
     inside = (("hen-1", 5, "setter"), ("cold-1", 5, "setter"))
     elsewhere = (("hen-1", ("still-1",)), ("cold-1", ("still-1",)))  # in the other empty setter each would do by itself
-    assert story.alarm(CONFLICT).about == Unmet(("temperature",), inside, ("dodo-1",), elsewhere)
+    assert story.alarm(CONFLICT).about == Unmet(
+        ("temperature",), inside, ("dodo-1",), elsewhere, (("hen-1",), ("cold-1",))
+    )
     assert story.alarm(MISSING).about == Unmet(("dodo-1",), inside, ("dodo-1",))
     assert {story.state_of(rule) for rule in (CONFLICT, MISSING)} == {UNACKNOWLEDGED}
