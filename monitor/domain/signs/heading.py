@@ -6,11 +6,13 @@ a trend by every test of chance. So the slope is only asked for once the reading
 before:
 
     |<-------------- calm: its range, ripple and all -------------->|<-- late: up to 40 min -->|
-                                                                      the tail: 25 min and more, every point beyond it
+                                                                      the tail: 15 min and more, every point beyond it
 
 A ripple keeps to its own range, so it has no tail, whatever its size, as long as its period is well under the calm
 part. The points are means (`lately`), so that neither a ripple that a slow sampling draws out nor a short overshoot
-makes one. A machine that comes back from elsewhere is not heading out: where it was as far on the other side of its
+makes one. But what rings when the limit is passed are single readings, and a swinging thermostat's pass it while their mean is
+still half a swing away: so the means are asked when they will be as far from the limit as the readings go beyond them.
+A machine that comes back from elsewhere is not heading out: where it was as far on the other side of its
 target within the window, nothing is said.
 
 What this cannot do: foresee what is over within the hour. A small cabinet whose heater dies is past its limit in 2 min,
@@ -29,8 +31,10 @@ SPAN_S = 10_800.0  # how far back a window reaches
 POINTS = 60  # that a window keeps at most: 1770 pairs
 STEP_S = SPAN_S / POINTS  # between two of them: 3 min
 LATE_S = 2400.0
-TAIL_S = 1500.0  # longer than a recovery from a door and its overshoot
-TAIL_POINTS = 5  # with fewer, the interval says little; of a probe that speaks each 5 min they are 20 min
+TAIL_S = 900.0  # in means over 20 min, longer than a recovery from a door and its overshoot
+TAIL_POINTS = 4  # with fewer, the interval says little; of a probe that speaks each 5 min they are 15 min
+SWING_POINTS = 20  # over so many points the distance of readings from their mean fades: an hour
+SWING = 0.5 * math.pi  # what a swing reaches, in mean distances from its middle, as a sine's
 CALM_S, CALM_POINTS = 3600.0, 7  # the least that tells a range; of a probe that speaks each 10 min, too
 OUTLIERS = 0.1  # share of the calm that does not count as its range: spikes, a glimpse through the door
 GONE = 0.25  # share of the way from target to limit that must be gone: an overshoot after an opening stays under it
@@ -65,23 +69,29 @@ class Heading:
 
 @fixed
 class Window:
-    """The recent readings of one quantity, thinned: at most POINTS over SPAN_S, in order of time."""
+    """The recent means of one quantity, thinned: at most POINTS over SPAN_S, in order of time; and how far readings swing beyond them."""
 
     points: tuple[Point, ...] = ()
+    swing: float = 0.0
 
-    def seen(self, at_s: float, value: float) -> Window:
-        """The window with one reading more; itself when the last one kept is too recent, or it is not a number."""
+    def seen(self, at_s: float, value: float, away: float = 0.0) -> Window:
+        """The window with one mean more; itself when the last one kept is too recent, or it is not a number.
+
+        away: how far the reading of that instant is from the mean, on either side.
+        """
         if not math.isfinite(value) or (self.points and at_s - self.points[-1][0] < STEP_S):
             return self
         points = self.points
         old = max(0, len(points) - (POINTS - 1))
         while old < len(points) and at_s - points[old][0] > SPAN_S:
             old += 1
-        return Window((*points[old:], (at_s, value)))
+        swing = self.swing + (SWING * away - self.swing) / min(len(points) - old + 1, SWING_POINTS)
+        return Window((*points[old:], (at_s, value)), swing)
 
 
 def calm_until(limit: float, target: float) -> float:
-    """Up to which value, from the target towards the limit, `leaves` has nothing to say; a little less far than GONE, for rounding."""
+    """Up to which value, from the target towards the limit, `leaves` has nothing to say of air without a swing; a little less far than
+    GONE, for rounding. With a swing, by GONE of it less."""
     return target + 0.99 * GONE * (limit - target)
 
 
@@ -112,15 +122,18 @@ def leaves(window: Window, limit: float, now_s: float, target: float, within_s: 
     """When the value will reach a limit, if it goes on as it does.
 
     Parameters
-        window: readings up to now. limit: the one that is asked about, above or below target; both in the value's unit.
+        window: means up to now. limit: the one that is asked about, above or below target; both in the value's unit.
         now_s: on the clock of the readings. within_s: what lies farther ahead is not told.
     Returns
         None when nothing says that it will: too little seen, no tail (see the module), less than a quarter of the way
-        gone, an interval that holds a slope of none or the other way; and when the limit is passed already.
+        gone, an interval that holds a slope of none or the other way; and when the limit is passed already, or within the swing of the target.
     """
     if not window.points or now_s - window.points[-1][0] > STALE_S or limit == target:
         return None
     side, newest = 1.0 if limit > target else -1.0, window.points[-1][1]
+    if (limit - target) * side <= window.swing:
+        return None
+    limit -= side * window.swing
     if not GONE <= (newest - target) / (limit - target) < 1.0:  # so a calm machine costs next to nothing
         return None
     # From here on out is up, and the limit lies at 0.

@@ -15,7 +15,7 @@ from monitor.domain.needs.bands import DRY_BULB, WET_BULB
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, LETHAL, NOT_RAISED, Rule
 from monitor.domain.readings.reading import FAIL
-from monitor.domain.signs.heading import STEP_S, Window, leaves
+from monitor.domain.signs.heading import GONE, STEP_S, Window, leaves
 from monitor.domain.signs.lately import Mean, changed, follow
 from monitor.domain.signs.opening import (
     AT_WORK,
@@ -229,7 +229,7 @@ def _judge_air(  # noqa: PLR0917 - with each reading
         dry_held = low_held or (known.watch is not None and settles(known.watch, look.now.mono_s))
         _judge_limits(look, plan_, values, reading, waits=(low_held, dry_held, work == AT_WORK), means=means)
     if undisturbed:
-        windows = _window(look, known, plan_)
+        windows = _window(look, known, plan_, values=values)
         if windows is not None and (standing or _off_target(plan_, windows)):
             held = known.watch is not None and settles(known.watch, look.now.mono_s)
             _judge_heading(look, plan_, values, windows, reading, held=held)
@@ -329,7 +329,7 @@ def _since(reading: Fresh, limit: Limit, verdict: int) -> datetime:
     return before.at if (before.dry_bulb_c - limit.limit) * limit.side > 0.0 else reading.at
 
 
-def _window(look: Look, known: MachineState, plan_: Plan) -> tuple[Window, Window] | None:
+def _window(look: Look, known: MachineState, plan_: Plan, *, values: _Values) -> tuple[Window, Window] | None:
     """The machine's air of the last hours, as means over the span of its headings; None where they are not known, or too young."""
     if not plan_.headings:
         return None
@@ -338,20 +338,23 @@ def _window(look: Look, known: MachineState, plan_: Plan) -> tuple[Window, Windo
         return windows
     span = plan_.headings[0].span
     mean = known.means[span] if span < len(known.means) else None
-    if mean is None or not mean.judged(plan_.spans[span]):
+    low_c, high_c = values[0], values[1]
+    if mean is None or not mean.judged(plan_.spans[span]) or low_c is None or high_c is None:
         return None
     cold, warm = windows or (_NO_WINDOW, _NO_WINDOW)
     # Of one probe, or of three and more, what is judged low is what is judged high.
     one = cold is warm and mean.low == mean.high
-    cold = cold.seen(mono_s, mean.low)
-    windows = known.windows = cold, cold if one else warm.seen(mono_s, mean.high)
+    cold = cold.seen(mono_s, mean.low, abs(low_c - mean.low))
+    windows = known.windows = cold, cold if one else warm.seen(mono_s, mean.high, abs(high_c - mean.high))
     return windows
 
 
 def _off_target(plan_: Plan, windows: tuple[Window, Window]) -> bool:
     """Whether the air is far enough from its target to be on its way to a limit."""
-    (cold, warm), (least_c, most_c) = (windows[0].points, windows[1].points), plan_.off_target_c
-    return not (cold and warm and least_c < cold[-1][1] and warm[-1][1] < most_c)
+    (cold, warm), (least_c, most_c) = windows, plan_.off_target_c
+    if not (cold.points and warm.points):
+        return True
+    return cold.points[-1][1] - GONE * cold.swing <= least_c or warm.points[-1][1] + GONE * warm.swing >= most_c
 
 
 def _judge_heading(  # noqa: PLR0917 - with each reading
