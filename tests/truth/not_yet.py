@@ -57,7 +57,6 @@ QUICK_NOT_YET: Mapping[str, Known] = {
     "fresh cold eggs: medium and higher a machine-week": Known(7.0, "one far too dry, 903 eggs of 20 °C (#0)"),
     "openings, candlings and work, all: medium and higher a machine-week": Known(3.6, "9 words, 7 of them at candlings (#1)"),
     "forecasts that wake and come true": Known(0.5, "1 of 2: a small machine in a hot room stays under its limit (#0)"),
-    "slow heat that is foreseen": Known(0.0, "1 of 1 is not: +0.75 K/h at a switching 200 l (#0)"),
     "node restarts: told within 60 min": Known(0.0, "1 of 1 never: nothing looks for it (#0)"),
     "first waking word with the right cause": Known(0.8, "12 of 15: the forecast above, a probe that reads too hot"),
     "messages for one unanswered fault in 12 h, at most": Known(32.0, "slow heat of the thermostat (#0), heals and returns (#0)"),
