@@ -161,7 +161,7 @@ def full_group() -> Group:
     shelved = Alarm(
         subject="node-b/low", rule="no-data", number=13, episode=1, condition=False, acknowledged=True,
         shelved_until=at(1200), shelved_until_mono_s=2200.5, suppressed="no eggs in it", out_of_service=True, since=at(-600),
-        ended=at(-5), value=None, worst=None, limit=None, about=Unheard(3), told=False, asked_mono_s=None,
+        ended=at(-5), value=None, worst=None, limit=None, about=Unheard(3), told=False, asked_mono_s=None, out_until=at(90_000),
     )  # fmt: skip
     return Group(
         readings=[

@@ -58,7 +58,7 @@ def _same(names: str) -> dict[str, str]:
 _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Facts: _same(
         "subject rule still over unjudged quantity value worst limit band since ended about batches place doubtful move of_hens range_c reached"
-        " respond_min times"
+        " respond_min times out out_until"
     ),
     Told: _same("batch day stage"),
     Reach: _same("contact told unheard_since"),
@@ -130,7 +130,7 @@ def _facts_data(facts: Facts) -> dict[str, Any]:
         for name, each in told.items()
         if each is not None and each is not False and each not in ("", ()) and (name, each) != ("times", 0)
     }
-    for name in ("since", "ended"):
+    for name in ("since", "ended", "out_until"):
         if name in kept:
             kept[name] = to_ms(kept[name])
     if "reached" in kept:
@@ -170,7 +170,7 @@ def _today_of(kept: dict[str, Any]) -> Today:
 
 def _facts_of(kept: dict[str, Any]) -> Facts:
     """Raises whatever a form that is not understood comes to."""
-    for name in ("since", "ended"):
+    for name in ("since", "ended", "out_until"):
         if name in kept:
             kept[name] = from_ms(kept[name])
     if "band" in kept:

@@ -268,6 +268,11 @@ def _chores(connection: sqlite3.Connection) -> None:
     )
 
 
+def _out_of_service(connection: sqlite3.Connection) -> None:
+    # When an alarm comes back into service by itself. NULL: of before, or when a person puts it back.
+    connection.execute("ALTER TABLE transition ADD COLUMN out_until_ms INTEGER")
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
@@ -277,6 +282,7 @@ MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("facts of alarms", _about_facts),
     ("facts of openings", _seen_of_doors),
     ("chores of the day", _chores),
+    ("an end out of service", _out_of_service),
 )
 VERSION = len(MIGRATIONS)
 

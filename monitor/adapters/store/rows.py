@@ -21,7 +21,7 @@ from monitor.domain.state.record import Unknown
 TRANSITION_COLUMNS = (
     "at_ms, mono_ms, subject, rule, number, episode, state_before, state, cause, who, condition, acknowledged, latched,"
     ' shelved_until_ms, shelved_until_mono_s, suppressed, out_of_service, since_ms, ended_ms, value, worst, "limit", about, told,'
-    " asked_mono_s, about_facts"
+    " asked_mono_s, about_facts, out_until_ms"
 )
 Value = str | int | float | bytes | None  # what a column holds
 Row = tuple[Any, ...]  # as SQLite hands it over: the tables are strict, so each column is of its own kind
@@ -32,7 +32,7 @@ NOTICE_COLUMNS = "id, dedupe, contact, priority, title, text, created_ms, alarm_
 _ALARM_COLUMNS = (
     "t.subject, t.rule, t.number, t.episode, t.condition, t.acknowledged, t.shelved_until_ms, t.shelved_until_mono_s,"
     ' t.suppressed, t.out_of_service, t.since_ms, t.ended_ms, t.value, t.worst, t."limit", t.about, t.told, t.asked_mono_s,'
-    " t.about_facts"
+    " t.about_facts, t.out_until_ms"
 )
 
 
@@ -56,7 +56,7 @@ def transition_row(transition: Transition) -> tuple[Value, ...]:
         transition.state_before, transition.state, transition.cause, transition.who, alarm.condition, alarm.acknowledged,
         NOT_LATCHED, ms_or_none(alarm.shelved_until), alarm.shelved_until_mono_s, alarm.suppressed, alarm.out_of_service,
         ms_or_none(alarm.since), ms_or_none(alarm.ended), alarm.value, alarm.worst, alarm.limit, said, alarm.told,
-        alarm.asked_mono_s, about_text(alarm.about),
+        alarm.asked_mono_s, about_text(alarm.about), ms_or_none(alarm.out_until),
     )  # fmt: skip
 
 
@@ -72,6 +72,7 @@ def _alarm(row: Row) -> Alarm:
     (
         subject, rule, number, episode, condition, acknowledged, shelved_until_ms, shelved_until_mono_s, suppressed,
         out_of_service, since_ms, ended_ms, value, worst, limit, said, told, asked_mono_s, about,
+        out_until_ms,
     ) = row  # fmt: skip
     return Alarm(
         subject=subject,
@@ -92,6 +93,7 @@ def _alarm(row: Row) -> Alarm:
         about=about_of_text(about, said),
         told=bool(told),
         asked_mono_s=asked_mono_s,
+        out_until=time_or_none(out_until_ms),
     )
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import DONE, FAILED, WRONG, Asked, Failed, Parsers, Wrong, columns, command, complain, show
 from monitor.cli.record import Answer, ask, ask_daemon, house_of, opened, said
-from monitor.cli.typed import typed_by, typed_while_s
+from monitor.cli.typed import typed_by, typed_span_s, typed_while_s
 from monitor.cli.watching import heard, show_watched, unwatched
 from monitor.domain.alarms.alarm import NORMAL, OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
 from monitor.domain.eggs.hatching import store_delay_h
@@ -79,6 +79,7 @@ class OutOfService(One):
 
     by: str
     back: bool
+    span: str | None
 
 
 @fixed(kw_only=True)
@@ -111,6 +112,9 @@ def add(parsers: Parsers) -> None:
     out = command(parsers["out-of-service"], _out_of_service, OutOfService)
     out.add_argument("alarm", type=int, metavar="ID")
     out.add_argument("--by", default="", metavar="NAME", help=WHO)
+    out.add_argument(
+        "--for", dest="span", default=None, metavar="TIME", help="such as 8h or 3d; it comes back by itself then"
+    )
     out.add_argument("--back", action="store_true", help="put it back: what stands is told again")
     handling = command(parsers["handling"], _handling, Handling)
     handling.add_argument("machine")
@@ -244,14 +248,23 @@ def _unshelve(options: One) -> int:
 
 
 def _out_of_service(options: OutOfService) -> int:
+    if options.back and options.span is not None:
+        raise Wrong("out-of-service: expected either --for TIME or --back")
     house = house_of(options.config)
-    request = {"do": "out-of-service", "alarm": options.alarm, "out": not options.back, "by": _by(options, house)}
+    request: dict[str, object] = {"do": "out-of-service", "alarm": options.alarm, "out": not options.back}
+    request |= {"by": _by(options, house)} | ({} if options.span is None else {"for_s": typed_span_s(options.span)})
     answer = ask(house, request)
     if options.back:
         return show(options.json, answer, f"No. {answer['number']}: {state_words(answer['state'])}")
     back = f"eggroom out-of-service {options.alarm} --back"
+    if (until := answer.get("out_of_service_until")) is not None:
+        words = wall_time(datetime.fromisoformat(until), house.site.zone, options.utc())
+        said_ = f"No. {answer['number']}: {state_words(answer['state'])} until {words}, or: {back}"
+        return show(options.json, answer, said_)
     return show(
-        options.json, answer, f"No. {answer['number']}: {state_words(answer['state'])}; it tells nobody until: {back}"
+        options.json,
+        answer,
+        f"No. {answer['number']}: {state_words(answer['state'])}; it tells nobody, and stands in each day's summary, until: {back}",
     )
 
 

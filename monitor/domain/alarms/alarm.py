@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TypeAlias
 
 from monitor.domain.alarms.about import About
@@ -41,6 +41,8 @@ MORE_URGENT = "more urgent than it was"
 OTHER_ABOUT = "what it is about has changed"
 BEYOND, CAME_BACK, BACK = "beyond its limit", "came back before it was acknowledged", "back within its limit"
 SHELF_ENDED, TAKEN_OUT, BACK_IN_SERVICE = "shelf ended", "taken out of service", "back in service"
+SERVICE_TIME_OVER = "its time out of service is over"
+MAX_OUT_S = 30 * 86_400.0  # then somebody says again that it is under repair (judgement)
 CONFIGURED_AGAIN, JUDGED_AGAIN = "configured again", "judged again"
 IN, BETWEEN, OUT = 0, 1, 2  # what one judgement can say of a limit: within, inside the deadband, beyond
 
@@ -81,6 +83,7 @@ class Alarm:
     since: when the episode's condition began (its first sample beyond the limit, before the on-delay).
     times: how often it came, each time soon after the time before; from CHATTERS on it is chattering. gone_mono_s: when it last went.
     asked: how often the episode was told again; answered: whether anybody ever acknowledged it. begun_mono_s: when it began.
+    out_until: when it comes back into service by itself, by the label; None: when a person puts it back.
     """
 
     subject: str
@@ -109,6 +112,7 @@ class Alarm:
     asked: int = 0
     answered: bool = False
     begun_mono_s: float | None = None
+    out_until: datetime | None = None
 
     @property
     def key(self) -> tuple[str, str]:
@@ -231,6 +235,8 @@ def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
             alarm = replace(alarm, shelved_until_mono_s=latest_s)
         elif now.mono_s >= until_s:
             return unshelve(alarm, now, cause=SHELF_ENDED)
+    if alarm.out_of_service and alarm.out_until is not None and now.clock_ok and now.utc >= alarm.out_until:
+        return _uncovered(alarm, _in_service(alarm), SERVICE_TIME_OVER, now=now, who="")
     if alarm.acknowledged and _is_due(alarm, now, rule):
         again = replace(alarm, acknowledged=False, asked_mono_s=now.mono_s, asked=alarm.asked + 1)
         return again, _changes(alarm, again, STILL_STANDING, now=now)
@@ -320,14 +326,26 @@ def unsuppress(alarm: Alarm, now: Now, cause: str) -> Step:
     return _uncovered(alarm, replace(alarm, suppressed=""), cause, now=now, who="")
 
 
-def set_out_of_service(alarm: Alarm, *, out: bool, who: str, now: Now) -> Step:
-    """Taken out of, or back into, service by a person."""
-    if alarm.out_of_service == out:
+def set_out_of_service(alarm: Alarm, *, out: bool, who: str, now: Now, for_s: float | None = None) -> Step:
+    """Taken out of, or back into, service by a person. for_s: then it comes back by itself; None: only by a person. Raises AlarmError for a
+    time that is none, or longer than MAX_OUT_S."""
+    if for_s is not None and not 0.0 < for_s <= MAX_OUT_S:
+        raise AlarmError(
+            f"alarm {alarm.number}",
+            f"out of service for {for_s / 3600.0:g} h",
+            f"more than 0 and at most {MAX_OUT_S / 86_400.0:g} days",
+        )
+    until = None if for_s is None else now.utc + timedelta(seconds=for_s)
+    if alarm.out_of_service == out and alarm.out_until == until:
         return alarm, ()
-    other = replace(alarm, out_of_service=out)
     if out:
-        return other, _changes(alarm, other, TAKEN_OUT, now=now, who=who)
-    return _uncovered(alarm, other, BACK_IN_SERVICE, now=now, who=who)
+        other = replace(alarm, out_of_service=True, out_until=until)
+        return other, _changes(alarm, other, TAKEN_OUT, now=now, who=who, always=True)
+    return _uncovered(alarm, _in_service(alarm), BACK_IN_SERVICE, now=now, who=who)
+
+
+def _in_service(alarm: Alarm) -> Alarm:
+    return replace(alarm, out_of_service=False, out_until=None)
 
 
 def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int, may_chatter: bool) -> Step:

@@ -57,6 +57,7 @@ class Facts:
     reached: of a reminder, who was told, and who could not be.
     respond_min: minutes from the alarm to the harm, of what is medium: it may wait for a contact's hours.
     times: how often it came, of what comes and goes; 0 of anything else.
+    out: whether it is out of service, and until when; None: until somebody puts it back.
     range_c: between which temperatures an estimated value may be. of_hens: the limit is published of hens alone, and it is told of other birds.
     """
 
@@ -82,6 +83,8 @@ class Facts:
     reached: tuple[Reach, ...] = ()
     respond_min: float | None = None
     times: int = 0
+    out: bool = False
+    out_until: datetime | None = None
 
     @property
     def tells_value(self) -> bool:

@@ -80,6 +80,8 @@ def _switches_due_s(look: Look) -> Iterator[float]:
 
 def _alarm_due_s(look: Look, key: Key, alarm: Alarm) -> float:
     soonest = math.inf if alarm.shelved_until_mono_s is None else alarm.shelved_until_mono_s
+    if alarm.out_until is not None:
+        soonest = min(soonest, look.now.mono_s + max(0.0, (alarm.out_until - look.now.utc).total_seconds()))
     if alarm.condition and alarm.asked_mono_s is not None and not alarm.resting:
         soonest = min(soonest, alarm.asked_mono_s + again_s(alarm, rule_of(look, *key)))
     if (

@@ -49,6 +49,7 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         value_range: NotRequired[list[float]]  # of an estimate, where its eggs are followed
         chattering_times: NotRequired[int]  # only of what comes and goes: how often it came
         of_hens: NotRequired[bool]  # only where its limit is published of hens alone, and others are in there
+        out_of_service_until: NotRequired[str]  # only where it comes back by itself
         out_of_service_since: NotRequired[str]  # these two only where they were asked for
         out_of_service_by: NotRequired[str | None]
         told: NotRequired[list[ToldView]]  # only where it was asked for
@@ -218,6 +219,8 @@ def alarm_view(
         view["unusable"] = True
     if alarm.chattering and alarm.condition:
         view["chattering_times"] = alarm.times
+    if alarm.out_of_service and alarm.out_until is not None:
+        view["out_of_service_until"] = utc_text(alarm.out_until)
     if range_c is not None:
         view["value_range"] = [round(end_c, 1) for end_c in range_c]
     if of_hens(alarm, needs):

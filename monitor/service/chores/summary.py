@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
-from monitor.domain.alarms.alarm import UNACKNOWLEDGED, state_of
+from monitor.domain.alarms.alarm import OUT_OF_SERVICE, UNACKNOWLEDGED, state_of
 from monitor.domain.alarms.notice import LOOK, Standing, Task, Today
 from monitor.domain.eggs.book import EggBook, looks, standing
 from monitor.domain.eggs.dates import CANDLE, HATCH, LOCKDOWN, WEIGH, dates_of
@@ -59,9 +60,13 @@ def _tasks_of(look: Look, batch: Batch) -> Iterator[Task]:
 
 
 def _standing(look: Look, contact: str) -> Iterator[Standing]:
-    """What is low, stands, and nobody has answered, the oldest first; nothing of which something worse says it already."""
+    """What is low, stands, and nobody has answered, the oldest first; nothing of which something worse says it already. And what is out of
+    service, each day, or it would be forgotten."""
     unheard = {number for to, number in look.state.unsent.values() if to == contact}
     for key, alarm in sorted(look.state.alarms.items(), key=lambda item: item[1].number):
+        if state_of(alarm) == OUT_OF_SERVICE and alarm.number:
+            yield Standing(alarm.number, replace(facts_now(look, alarm), out=True, out_until=alarm.out_until))
+            continue
         if state_of(alarm) != UNACKNOWLEDGED or not alarm.number:
             continue
         rule = rule_of(look, *key)

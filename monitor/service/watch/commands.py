@@ -354,7 +354,9 @@ def _unshelve(look: Look, request: Unshelve) -> Alarm:
 
 def _out_of_service(look: Look, request: OutOfService) -> Alarm:
     alarm = _alarm(look, request.alarm)
-    return _adopt_alarm(look, alarm, set_out_of_service(alarm, out=request.out, who=request.by, now=look.now))
+    for_s = None if request.for_s is None else _seconds(request.for_s, f"alarm {alarm.number}")
+    out = set_out_of_service(alarm, out=request.out, who=request.by, now=look.now, for_s=for_s)
+    return _adopt_alarm(look, alarm, out)
 
 
 def _handling(look: Look, request: Work) -> Mapping[str, object]:

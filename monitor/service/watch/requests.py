@@ -144,11 +144,12 @@ class Unshelve:
 
 @fixed(kw_only=True)
 class OutOfService:
-    """An alarm is taken out of service, or put back."""
+    """An alarm is taken out of service, or put back. for_s: it comes back by itself after so long."""
 
     do: Literal["out-of-service"] = "out-of-service"
     alarm: int
     out: bool = True
+    for_s: float | None = None
     by: str = ""
 
 

@@ -229,7 +229,9 @@ def _state(alarm: AlarmView, site: Site, now: datetime) -> str:
         return words
     at, who = alarm.get("out_of_service_since"), alarm.get("out_of_service_by")
     taken = (f" since {_hour(at, site, now)}" if at else "") + (f" by {printable(who)}" if who else "")
-    return f"{words}{taken}, tells nobody until it is put back"
+    until = alarm.get("out_of_service_until")
+    back = f"until {_hour(until, site, now)}" if until else "until it is put back"
+    return f"{words}{taken}, tells nobody {back}"
 
 
 def _whether_told(alarm: AlarmView, site: Site, now: datetime) -> str:

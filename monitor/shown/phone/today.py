@@ -47,6 +47,9 @@ def _task(task: Task, site: Site) -> str:
 
 def _standing(each: Standing, site: Site, at: datetime) -> str:
     facts = each.facts
+    if facts.out:
+        until = "" if facts.out_until is None else f" until {local_time(facts.out_until, site.zone, at)}"
+        return f"{_name(facts, site)} {_what(facts, site)}: out of service{until} (No. {each.number})"
     value = shown_value(facts, site)
     since = "" if facts.since is None else f" since {local_time(facts.since, site.zone, at)}"
     return f"{_name(facts, site)} {_what(facts, site)}{since}{f', {value} now' if value else ''} (No. {each.number})"

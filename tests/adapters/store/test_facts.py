@@ -384,6 +384,8 @@ def test_a_notice_that_has_every_fact_comes_back() -> None:
         respond_min=240.0,
         times=3,
         reached=(Reach("sam", T0, None),),
+        out=True,
+        out_until=T0,
     )
     assert all(getattr(every, field.name) != field.default for field in fields(Facts))
     assert told_of_text(facts_text(every)) == every

@@ -61,7 +61,7 @@ def told(history: SqliteHistory) -> dict[str, Any]:
         "declared": [(b.id, d.stage, s(d.at)) for b in history.batches() for d in b.declared],
         "alarms": [
             (a.subject, a.rule, a.number, a.episode, a.condition, a.acknowledged, s(a.shelved_until), a.suppressed, s(a.since),
-             s(a.ended), a.value, a.worst, a.limit, a.about, a.told, a.asked_mono_s)
+             s(a.ended), a.value, a.worst, a.limit, a.about, a.told, a.asked_mono_s, s(a.out_until))
             for a in history.alarms()
         ],
         "transitions": [
@@ -152,8 +152,8 @@ def expected(version: int) -> dict[str, Any]:
         "stays": [(name, *stay) for name in names for stay in stays],
         "declared": [(name, *each) for name in names for each in declared],
         "alarms": [
-            ("node-b/low", "no-data", 13, 1, False, True, 1200.0, "no eggs in it", -600.0, -5.0, None, None, None, Unheard(3) if version > 5 else "setter one", False, None),
-            ("setter-1", "dry-bulb-high-alarm", 12, 3, True, False, None, "", -60.0, None, 39.4, 39.6, 38.6, "dry_bulb_c", True, 1000.5),
+            ("node-b/low", "no-data", 13, 1, False, True, 1200.0, "no eggs in it", -600.0, -5.0, None, None, None, Unheard(3) if version > 5 else "setter one", False, None, 90_000.0 if version > 8 else None),
+            ("setter-1", "dry-bulb-high-alarm", 12, 3, True, False, None, "", -60.0, None, 39.4, 39.6, 38.6, "dry_bulb_c", True, 1000.5, None),
         ],
         "transitions": [
             (1, 0.0, "setter-1", "dry-bulb-high-alarm", 12, 3, "normal", "unacknowledged", "beyond its limit", ""),

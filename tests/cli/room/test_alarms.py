@@ -93,7 +93,7 @@ def test_out_of_service_and_back(capsys: Capture, running: Path) -> None:
     """Taken out of service an alarm tells nobody; `alarms` and `room` say so, since when and by whom, until it is put back."""
     said = ok(capsys, "out-of-service", "1", "--by", "sam", config=running)
     back = "eggroom out-of-service 1 --back"
-    assert said == f"No. 1: out of service; it tells nobody until: {back}\n"
+    assert said == f"No. 1: out of service; it tells nobody, and stands in each day's summary, until: {back}\n"
     for command in ("alarms", "room"):
         text = " ".join(ok(capsys, command, config=running).split())
         assert re.search(r"out of service since \d\d:\d\d by sam, tells nobody until it is put back", text), text
@@ -202,3 +202,14 @@ def test_nobody_is_watching(capsys: Capture, config: Path) -> None:
         ok(capsys, "calibrate", "node-a/top", "--offset", "0.3K", config=config)
         assert f"It {words} " in typed(capsys, "alarms", config=config)[1]
         assert ", 3 h 0 min ago." in typed(capsys, "alarms", config=config)[1]
+
+
+def test_out_of_service_for_a_time(capsys: Capture, running: Path) -> None:
+    """With an end it says by the clock on the wall when it is told again; one or the other is typed, and without either it waits for a person."""
+    back = "eggroom out-of-service 1 --back"
+    told_ = ok(capsys, "out-of-service", "1", "--for", "8h", "--by", "sam", config=running)
+    assert re.fullmatch(rf"No. 1: out of service until .*\d\d:\d\d, or: {back}\n", told_)
+    assert re.search(r"tells nobody until (\d+ \w+ )?\d\d:\d\d", " ".join(ok(capsys, "alarms", config=running).split()))
+    assert typed(capsys, "out-of-service", "1", "--for", "8h", "--back", config=running)[0] == 2
+    assert "each day's summary" in ok(capsys, "out-of-service", "1", "--by", "sam", config=running)
+    assert ok(capsys, "out-of-service", "1", "--back", "--by", "sam", config=running) == "No. 1: new\n"

@@ -3,6 +3,7 @@ against a small model of its own."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
@@ -401,6 +402,27 @@ def test_out_of_service_and_back() -> None:
     assert case.service(11, True) == OUT_OF_SERVICE
     assert case.service(20, False) == UNACKNOWLEDGED
     assert [(t.cause, t.who) for t in case.told[-2:]] == [("taken out of service", "sam"), ("back in service", "sam")]
+
+
+def test_out_of_service_for_a_time() -> None:
+    """It comes back by itself, by the label that people read, and what stands then is news; another end replaces the one before."""
+    case = standing()
+    case.ack(5)
+    case._adopt(set_out_of_service(case.alarm, out=True, who="sam", now=at(10), for_s=3600.0))
+    assert case.wait(3600) == OUT_OF_SERVICE
+    case._adopt(set_out_of_service(case.alarm, out=True, who="sam", now=at(20), for_s=7200.0))
+    assert case.wait(7219) == OUT_OF_SERVICE
+    unsure = replace(at(7221), clock_ok=False)
+    assert state_of(pass_time(case.alarm, unsure, case.rule)[0]) == OUT_OF_SERVICE
+    assert case.wait(7221) == UNACKNOWLEDGED
+    assert (case.alarm.out_until, case.told[-1].cause) == (None, "its time out of service is over")
+
+
+@pytest.mark.parametrize("for_s", [0.0, -5.0, math.inf, math.nan, 31 * 86_400.0])
+def test_out_of_service_for_no_time(for_s: float) -> None:
+    """No end that is none, and none that nobody would remember."""
+    with pytest.raises(AlarmError, match="more than 0 and at most 30 days"):
+        set_out_of_service(standing().alarm, out=True, who="sam", now=at(10), for_s=for_s)
 
 
 def test_covers_lie_over_each_other() -> None:

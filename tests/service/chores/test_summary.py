@@ -113,18 +113,33 @@ def test_without_a_clock_there_is_no_summary() -> None:
 
 
 def test_nothing_to_tell_is_no_message() -> None:
-    """What is urgent, answered, over, out of service or suppressed is not in it; with nothing in it, it is not sent, and not asked for again."""
+    """What is urgent, answered, over or suppressed is not in it; with nothing in it, it is not sent, and not asked for again."""
     over = {"condition": False}
     quiet = [
         alarm(URGENT, 1),
         alarm(LOW, 2, acknowledged=True),
         alarm(("hatcher-1", LOW[1]), 3, **over),
-        alarm(("hatcher-1", "humidity-low-warning"), 4, out_of_service=True),
         alarm(("setter-1", "sensor-drift"), 5, suppressed="no eggs in it"),
     ]
     day = Day(with_alarms(*quiet))
     assert day.look(EIGHT) == []
     assert [chore.name for chore in day.store.load().chores] == ["summary sam"]
+
+
+def test_what_is_out_of_service_is_told_each_day() -> None:
+    """Whatever its priority, and whether it stands or not, with its end where it has one: or it would be forgotten."""
+    day = Day(
+        with_alarms(
+            alarm(URGENT, 1, out_of_service=True),
+            alarm(LOW, 2, out_of_service=True, out_until=EIGHT + timedelta(hours=30)),
+        )
+    )
+    for n in range(2):
+        (told,) = day.look(EIGHT + timedelta(days=n))
+        assert told.today is not None
+        assert [(s.number, s.facts.out, s.facts.out_until) for s in told.today.standing][:1] == [(1, True, None)]
+        assert told.text.count(": out of service") == 2
+        assert ": out of service until " in told.text
 
 
 def test_whom_it_is_for() -> None:
