@@ -32,7 +32,7 @@ class Alike:
     @property
     def head(self) -> Notice:
         """The most urgent, of equals the first."""
-        return max(self.notices, key=lambda n: (urgency(n), -n.id))
+        return max(self.notices, key=lambda n: (urgent(n), -n.id))
 
     @property
     def closing(self) -> bool:
@@ -121,7 +121,7 @@ def gather(notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice | J
     )
 
 
-def urgency(notice: Notice) -> int:
+def urgent(notice: Notice) -> int:
     """Higher is more urgent."""
     return PRIORITIES.index(notice.priority)
 
@@ -132,7 +132,7 @@ def _groups(notices: Iterable[Notice]) -> list[Alike]:
     for notice in sorted(notices, key=_came):
         alike.setdefault(matter(notice), []).append(notice)
     groups = [Alike(tuple(found)) for found in alike.values()]
-    return sorted(groups, key=lambda g: (g.closing, -urgency(g.head), _came(g.notices[0])))
+    return sorted(groups, key=lambda g: (g.closing, -urgent(g.head), _came(g.notices[0])))
 
 
 def _run(lead: Alike, known: Iterable[Notice]) -> list[Notice]:

@@ -11,11 +11,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from monitor.domain.alarms.joined import episode, reminds
+from monitor.domain.alarms.joined import episode, reminds, urgent
 from monitor.domain.alarms.notice import Answered, Notice
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.hearing import EVERYTHING, WAIT_SHARE, Hearing
-from monitor.domain.needs.rules import CRITICAL, HIGH, LOW, MEDIUM, PRIORITIES
+from monitor.domain.needs.rules import CRITICAL, HIGH, LOW, MEDIUM
 
 BASE_WAIT_S = 2.0  # a passing fault is over in seconds
 MAX_WAIT_URGENT_S = 60.0  # while something high or critical waits: what it is about may kill within the hour
@@ -59,7 +59,7 @@ class Pace:
     def went(self, notices: Sequence[Notice], now_s: float) -> None:
         """One message got through, which told these."""
         if any(n.priority != LOW or n.closing for n in notices):  # what is low takes no place from another
-            urgency = max(0 if n.closing else _urgency(n) for n in notices)  # that something is over keeps no news back
+            urgency = max(0 if n.closing else urgent(n) for n in notices)  # that something is over keeps no news back
             self._messages.append(_Message(now_s, urgency, len({episode(n) for n in notices}) > 1))
         self._told.extend((now_s, n) for n in notices)
 
@@ -97,7 +97,7 @@ class Pace:
         return free_s
 
     def _as_urgent(self, notice: Notice) -> list[_Message]:
-        return [m for m in self._messages if m.urgency >= _urgency(notice)]
+        return [m for m in self._messages if m.urgency >= urgent(notice)]
 
 
 @dataclass(slots=True)
@@ -294,14 +294,10 @@ class Queue:
         for waiting in sorted(self._waiting.values(), key=lambda w: w.notice.id):
             notice = waiting.notice
             tries = most[episode(notice)] = max(most.get(episode(notice), 0), waiting.tries)
-            urgency = 0 if kinds[episode(notice)] == "over" else _urgency(notice)
+            urgency = 0 if kinds[episode(notice)] == "over" else urgent(notice)
             ranks.append((tries, -urgency, notice.id))
         return sorted(ranks)
 
 
 def _new_and_critical(notice: Notice) -> bool:
     return notice.priority == CRITICAL and not notice.closing and not reminds(notice)
-
-
-def _urgency(notice: Notice) -> int:
-    return PRIORITIES.index(notice.priority)
