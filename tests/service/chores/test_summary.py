@@ -10,7 +10,7 @@ from typing import Any
 from monitor.domain.alarms.alarm import Alarm, Transition, acknowledge
 from monitor.domain.alarms.notice import Answered, Facts, Notice, Standing, Task, Today
 from monitor.domain.eggs.book import EggBook
-from monitor.domain.eggs.entry import Candling, Entry, LookAgain, Weighing
+from monitor.domain.eggs.entry import Candling, Entry, LookAgain, Note, Weighing
 from monitor.domain.needs.batch import Batch, subject_of
 from monitor.domain.needs.hearing import Hearing
 from monitor.domain.needs.rules import WEIGHT_OFF
@@ -204,6 +204,7 @@ def test_what_is_to_be_done_today() -> None:
     assert kinds(tasks(7.0)) == ["candle"]
     assert kinds(tasks(7.0, (Candling("fertile"), 1.0))) == []
     assert kinds(tasks(7.0, (Candling("fertile"), 30.0))) == ["candle"]
+    assert kinds(tasks(7.0, (Note("turned by hand"), 1.0))) == ["candle"]  # something else was written today
     assert kinds(tasks(5.0)) == kinds(tasks(8.0)) == []
     assert kinds(tasks(18.0)) == ["lockdown"]
     assert kinds(tasks(18.0, weighed)) == ["weigh", "lockdown"]

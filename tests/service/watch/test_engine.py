@@ -631,3 +631,24 @@ def test_a_run_takes_up_the_lines_that_it_can_trust(site: Site) -> None:
         assert state.anchor_ms == to_ms(now.utc) - 500_000.0
         (parts,) = state.node("node-a").lines.values()
         assert (parts[-1].mono_offset_ms is not None) is taken_up
+
+
+def test_an_entry_for_a_batch_that_is_not_there_is_refused(desk: Desk) -> None:
+    """A slip of the pen is one line, and nothing is fetched for it."""
+    (answer,) = desk.ask(1, **{**FINDING, "batch": "hen-9"})
+    assert "batch 'hen-9': no such batch" in str(answer["error"])
+    assert "book" not in desk.kinds()
+
+
+@pytest.mark.parametrize("hands_on", [False, True])
+def test_a_calibration_leaves_when_anybody_watched_as_it_was(site: Site, hands_on: bool) -> None:
+    """Of a run that goes on, what is handed on is of now; of a request without one, still of when the last run ended, though what it learnt of
+    that probe is gone."""
+    memory = Memory(100.0, T0 - timedelta(hours=1), True)
+    desk = Desk(site, replace(NOTHING, memory=memory), hands_on=hands_on)
+    desk.reading(1)
+    desk.ask(2, do="calibrate", probe="node-a/top", dry_bulb_c={"offset": 0.3}, at=T0.isoformat())
+    desk.engine.idle(at(10))
+    kept = there(next(group.memory for group in reversed(desk.groups) if group.memory is not None))
+    now = at(2)
+    assert (kept.mono_s, kept.at) == ((now.mono_s, now.utc) if hands_on else (memory.mono_s, memory.at))

@@ -332,6 +332,22 @@ def test_only_signs_are_answered_with_what_follows() -> None:
     assert "signs" in ask(story, "entry", **sign)
 
 
+def test_what_was_removed_leaves_nothing_to_the_next_of_its_name() -> None:
+    """Set by mistake beside cold eggs and removed: whoever sets a batch of that name anew has warm eggs, and a book with nothing in it."""
+    story = Story(batches=(batch(),), air={"node-a/top": (30.0, 45.0)})
+    story.run(minutes=90)
+    assert "hen-1" in story.state.eggs
+    ask(story, "remove", batch="hen-1", by="sam")
+    state = story.state
+    assert (list(state.batches), list(state.books), list(state.eggs)) == ([], [], [])
+    story.air["node-a/top"] = (37.5, 45.0)
+    story.run(minutes=1)
+    set_at = text(story.now().utc)
+    ask(story, "batch-add", batch="hen-1", profile="hen", machine="setter-1", set_at=set_at)
+    story.run(minutes=2)
+    assert state.eggs["hen-1"].egg_c == pytest.approx(37.5, abs=0.5)
+
+
 def test_batches_are_named_in_order() -> None:
     """Where one is not there those that are, are named; and where there is none, that."""
     story = Story(site=site({}), batches=(batch("hen-2"), batch("hen-1")))
