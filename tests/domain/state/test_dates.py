@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -11,7 +11,7 @@ from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.needs.rules import NO_DATA
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.reading import Pack, Sample, to_ms
-from monitor.domain.state.dates import forget_boots
+from monitor.domain.state.dates import forget_boots, when_taken
 from monitor.domain.state.record import Group, StoredReading
 from monitor.domain.watch.evaluate import hear
 from monitor.domain.watch.intake import take_in
@@ -229,6 +229,23 @@ def test_samples_of_one_odd_message_lie_as_far_apart_as_they_were_taken() -> Non
     take_in(node.story.look(out), Pack("node-a", samples))
     now_s = node.story.at_s
     assert [node.label_s(r) for r in out.readings] == pytest.approx([now_s - 10.0, now_s], abs=0.1)
+
+
+def test_what_belongs_to_an_earlier_part_of_a_boot_waited_since_then() -> None:
+    """A crystal had drifted by a second, and a new part of the line began; a message from before that comes only now waited for two minutes."""
+    story = Story()
+    for n in range(3):
+        story.send("node-a", Sample("top", 37.5, 45.0), up_s=100 + 10 * n)
+        story.at_s += 10.0
+    node = story.state.node("node-a")
+    (line,) = node.lines[7]
+    node.lines[7] = line, replace(line, id=2, from_up_ms=125_000)
+    story.at_s = 120.0 + 10.0  # of the counted second 110, which was at 10.0
+    late = Pack("node-a", (Sample("top", 37.5, 45.0),), 7, 9, 110)
+    found = when_taken(story.look(), late, late.samples[0], dates={})
+    assert found is not None
+    assert (found[0].id, found[1]) == (line.id, 110_000)
+    assert found[2] == pytest.approx(120.0)
 
 
 def test_starts_that_are_forgotten_are_counted_from_number_0() -> None:
