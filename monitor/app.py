@@ -59,6 +59,9 @@ from monitor.settings import House, SettingsError, read_contacts
 from monitor.shown.phone.joined import NoticeWords
 
 ALIVE_EVERY_S = 10.0
+ANSWER_S = (
+    0.05  # a broker in the house answers in two milliseconds; one that does not is waited for no longer than that
+)
 DOOR_NAME, STORE_NAME = "eggroom.sock", "eggroom.db"
 MAX_DOOR_PATH = 100  # bytes; a Unix socket's path may not be much longer
 
@@ -179,6 +182,7 @@ class Daemon:
         )
         link.start()
         stack.callback(link.stop)
+        link.answered_within(ANSWER_S)  # meanwhile its thread has the interpreter's lock to itself
         self._worker = self._thread("engine", lambda: self.engine.run(inbox, clock))
         dispatcher.start(loaded.waiting, answered_before(loaded))
         self._worker.start()

@@ -144,7 +144,7 @@ class MqttLink:
         self._stored_heard: set[str] = set()  # on this connection
         self._next_ping_s = self._ping_heard_s = 0.0
         self._network: threading.Thread | None = None
-        self._begun = threading.Event()
+        self._begun, self._answered = threading.Event(), threading.Event()
         self._stopping = False
         self._client = self._build()
 
@@ -162,6 +162,10 @@ class MqttLink:
             self._client.connect_async(*broker)
         self._client.loop_start()
         self._begun.wait(BEGIN_S)
+
+    def answered_within(self, wait_s: float) -> bool:
+        """Whether the broker has let us in, or did not, within so long: a caller that waits leaves the processor to the network thread."""
+        return self._answered.wait(wait_s)
 
     def stop(self) -> None:
         """Send what was acknowledged, say that we stop, and leave; bounded in time."""
@@ -279,6 +283,7 @@ class MqttLink:
             for topic, payload in self._retained.items():
                 self.publish(topic, payload, retain=True)
         self._linked(True, Broker(CONNECTED, self._name))
+        self._answered.set()
 
     def _on_message(self, client: mqtt.Client, userdata: object, message: mqtt.MQTTMessage) -> None:
         try:
@@ -362,6 +367,7 @@ class MqttLink:
         if self._outage is None or (another and told != self._outage):
             self._outage = told
             self._linked(False, told)
+            self._answered.set()
 
     def _network_alive(self) -> bool:
         """A dead thread's library would write from the caller's own thread, to a connection that nobody reads."""

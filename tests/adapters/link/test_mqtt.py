@@ -108,6 +108,26 @@ def gone(broker: Mosquitto, times: int) -> bool:
     return eventually(lambda: broker.log.read_text().count("Received DISCONNECT from eggroom-home") >= times)
 
 
+def test_who_starts_may_wait_for_the_brokers_answer() -> None:
+    """It is there as soon as the broker has let us in, or cannot be reached, and not before."""
+    with Mosquitto() as broker:
+        ear = Ear()
+        link = build(broker.port, ear)
+        assert not link.answered_within(0.01)
+        link.start()
+        try:
+            assert link.answered_within(10.0)
+            assert ear.connected
+        finally:
+            link.stop()
+    nobody = build(free_port(), Ear())
+    nobody.start()
+    try:
+        assert nobody.answered_within(10.0)
+    finally:
+        nobody.stop()
+
+
 def test_messages_arrive_with_their_receipts() -> None:
     """Readings and presence are heard as values, each with a receipt of the running connection."""
     with Mosquitto() as broker:
