@@ -290,7 +290,7 @@ def _judge_limits(  # noqa: PLR0917 - with each reading
         since = _since(reading, limit, verdict)
         judgement = Judgement(verdict, since, value, limit.limit, quantity)
         if limit.side < 0:
-            held = low_held[limit.quantity] or at_work
+            held = at_work or low_held[limit.quantity if limit.span < 0 else 0]  # a mean takes the time by itself
         elif dangerous_heat(limit.rule):
             held = not at_work and verdict == OUT and _overshoots(look, plan_, (limit, value))
         else:
