@@ -18,6 +18,7 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import ARRIVAL, Line
 from monitor.domain.readings.numbering import Gap, Numbering, holes
 from monitor.domain.readings.reading import Now, from_ms, to_ms
+from monitor.domain.signs.cooling import Cooling
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Attempt, ChoreDone, Event, Group, RefusedRow, StoredReading, Unknown
@@ -74,6 +75,7 @@ class MemoryStore:
         self._calibrations: list[Calibration] = []
         self._entries: dict[tuple[str, int], Entry] = {}
         self._chores: list[ChoreDone] = []
+        self._coolings: dict[tuple[str, datetime], Cooling] = {}
 
     # --- Ledger
 
@@ -98,6 +100,7 @@ class MemoryStore:
             books=tuple(b for b in map(self.book, self.batches()) if b.entries and b.batch.closed_at is None),
             reached=self._reached(),
             chores=tuple(self._chores[-256:][::-1]),
+            coolings=tuple(c for _, c in sorted(self._coolings.items()) if c.until is None),
         )
 
     def _reached(self) -> tuple[tuple[int, Reach], ...]:
@@ -163,6 +166,7 @@ class MemoryStore:
         for id_, entry in group.entries:
             known = self._entries.setdefault((id_, entry.number), entry)
             assert known == entry, f"two entries under the number {entry.number}"
+        self._coolings |= {(c.of, c.since): c for c in group.coolings}
         done = {(chore.name, chore.day) for chore in self._chores}
         self._chores.extend(chore for chore in group.chores if (chore.name, chore.day) not in done)
         self._memory = group.memory or self._memory

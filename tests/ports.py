@@ -44,6 +44,7 @@ from monitor.domain.readings.calibration import Calibration, by_offset, by_salts
 from monitor.domain.readings.dating import ARRIVAL, ARRIVAL_BOOT, CLOCK, CLOCK_BOOT, UPTIME, Line
 from monitor.domain.readings.numbering import Gap, Numbering
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT, Refused, from_ms, to_ms
+from monitor.domain.signs.cooling import Cooling
 from monitor.domain.signs.opening import Handling
 from monitor.domain.signs.seen import Opened
 from monitor.domain.state.memory import Memory, ProbeMemory
@@ -117,6 +118,7 @@ BATCH = Batch(
     declared=(Declared("lockdown", at(-3500)), Declared("hatch", at(-10))),
 )
 
+COOLING = Cooling("spring-1", (480, 1080), 1800.0, 30.5, (8, 26), at(-20), "Ada")
 HANDLING = Handling("setter-1", at(-30), at(1170), 2170.5, "Ada")
 CALIBRATION = Calibration(
     PROBE,
@@ -202,6 +204,7 @@ def full_group() -> Group:
         ],
         reflags=[Reflag(PROBE, 1, 40_000, SUSPECT, FAIL)],
         handlings={"setter-1": HANDLING, "hatcher-1": None},
+        coolings=[COOLING, Cooling("setter-2", (0,), 60.0, None, None, at(-10), until=at(0))],
         memory=Memory(1000.5, at(5), probes=(ProbeMemory(PROBE, None, 990.25, None, None),)),
         calibrations=[
             CALIBRATION,
@@ -261,7 +264,17 @@ class RecordSuite:
     def test_an_empty_record(self, record: Record) -> None:
         """A new record starts a run from nothing, and tells of nothing."""
         loaded = record.ledger.load()
-        for kept in ("lines", "numberings", "batches", "alarms", "unknown", "waiting", "handlings", "calibrations"):
+        for kept in (
+            "lines",
+            "numberings",
+            "batches",
+            "alarms",
+            "unknown",
+            "waiting",
+            "handlings",
+            "coolings",
+            "calibrations",
+        ):
             assert not getattr(loaded, kept), kept
         assert loaded.newest is None
         assert loaded.memory is None
@@ -326,6 +339,7 @@ class RecordSuite:
         assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (2, 13, 2)
         assert loaded.newest == at(1000)
         assert loaded.handlings == (replace(HANDLING, until_mono_s=0.0),)
+        assert loaded.coolings == (COOLING,)
         assert loaded.memory == group.memory
         assert loaded.calibrations == tuple(group.calibrations)
         assert loaded.books == (EggBook(BATCH, tuple(e for _, e in group.entries)),)
@@ -387,6 +401,16 @@ class RecordSuite:
         record = record.again()
         assert record.ledger.load().handlings == ()
         assert record.history.handlings() == kept(replace(first, until=at(900)), other, early)
+
+    def test_coolings_stand_until_they_are_ended(self, record: Record) -> None:
+        """A cooling of each day is there at the next start until one takes its place, or it is ended."""
+        again = replace(COOLING, at_min=(600,), to_c=None, days=None, since=at(100))
+        record.ledger.commit(Group(coolings=[COOLING]))
+        record.ledger.commit(Group(coolings=[replace(COOLING, until=at(100)), again]))
+        record = record.again()
+        assert record.ledger.load().coolings == (again,)
+        record.ledger.commit(Group(coolings=[replace(again, until=at(200))]))
+        assert record.again().ledger.load().coolings == ()
 
     def test_handlings_by_time(self, record: Record) -> None:
         """Handlings can be asked for by a time that they touch: from their end on, and before their beginning none."""

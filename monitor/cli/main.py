@@ -31,6 +31,10 @@ COMMANDS = {
         "tell nobody of an alarm until somebody puts it back, as for a machine under repair",
     ),
     "handling": ("room.alarms", "say that you work at an open machine: its air alarms wait, dangerous heat does not"),
+    "cooling": (
+        "room.cooling",
+        "eggs that are cooled each day: expected then, and watched for the end; alone: what is declared",
+    ),
     "calibrate": ("room.calibrate", "a probe held against a reference; alone: every calibration"),
     "history": ("batch.history", "what a batch lived through, or one egg of it"),
     "review": ("batch.review", "what was found in a batch's eggs, each published cause of it asked of the record"),

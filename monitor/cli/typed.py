@@ -27,6 +27,7 @@ _SPAN_S = {"s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0}
 _AWAY = re.compile(r"([+-]) ?(\S+)")
 _NAMED_DAYS = {"yesterday": -1, "today": 0, "tomorrow": 1}
 _DATE = re.compile(r"(\d{1,2})\. ?(\d{1,2})\.(?: ?(\d{4}))?")
+_FROM_TO = re.compile(r"(\d{1,3})-(\d{1,3})")
 _HOUR = re.compile(r"(\d{1,2}):(\d\d)")
 MAX_EGGS_AT_ONCE = 1000
 MAX_SPAN_S = 366 * 86_400.0  # a later time is a slip of the finger
@@ -108,6 +109,22 @@ def typed_while_s(text: str) -> float:
     if match is None:
         raise Wrong(f"time {text!r}: expected such as 20m, 90s or 1h")
     return float(match[1]) * _SPAN_S[match[2]]
+
+
+def typed_minute(text: str) -> int:
+    """Minutes after midnight of an hour of each day, such as `8:00`. Raises Wrong."""
+    hour = _HOUR.fullmatch(text.strip())
+    if hour is None or int(hour[1]) > 23 or int(hour[2]) > 59:
+        raise Wrong(f"hour {text[:40]!r}: expected such as 08:00")
+    return int(hour[1]) * 60 + int(hour[2])
+
+
+def typed_days(text: str) -> tuple[int, int]:
+    """The first and last of days of incubation, such as `8-26`. Raises Wrong."""
+    days = _FROM_TO.fullmatch(text.strip())
+    if days is None:
+        raise Wrong(f"days {text[:40]!r}: expected such as 8-26")
+    return int(days[1]), int(days[2])
 
 
 def names_eggs(text: str) -> bool:

@@ -18,6 +18,7 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Gap, Numbering
 from monitor.domain.readings.reading import MISSING, Now
+from monitor.domain.signs.cooling import Cooling
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.happened import Happened
 from monitor.domain.state.memory import Memory
@@ -67,6 +68,7 @@ class Loaded:
     last_notice: int
     newest: datetime | None  # the newest label in the record
     handlings: tuple[Handling, ...] = ()  # those that stand; until_mono_s is 0, for the clock it counted on is gone
+    coolings: tuple[Cooling, ...] = ()  # those that stand
     memory: Memory | None = None
     calibrations: tuple[Calibration, ...] = ()
     books: tuple[EggBook, ...] = ()  # of open batches in which anything is written

@@ -31,6 +31,7 @@ from monitor.domain.state.happened import (
     Clash,
     ClockSet,
     Closed,
+    CoolingSaid,
     Happened,
     Lockdown,
     MovedTo,
@@ -135,6 +136,9 @@ def happened_words(what: Happened, unit: Unit = "C", zone: tzinfo | None = None)
             return f"declared for {what.minutes:g} min{_by(what.by)}"
         case WorkDone():
             return f"done{_by(what.by)}"
+        case CoolingSaid():
+            hours = what.hours.replace(", ", " and ")
+            return f"cooled daily at {hours} for {what.minutes:g} min{', ended' if what.ended else ''}{_by(what.by)}"
         case WorkOver():
             return "over, the air is back"
         case Calibrated():

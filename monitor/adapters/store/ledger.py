@@ -23,6 +23,7 @@ from monitor.adapters.store.rows import (
     TRANSITION_COLUMNS,
     Value,
     calibration_row,
+    cooling_row,
     ms_or_none,
     notice_row,
     transition_row,
@@ -76,6 +77,8 @@ _HANDLING = """INSERT INTO handling (machine, since_ms, until_ms, who, stands) V
 # One that another takes the place of was over when that began.
 _HANDLING_OVER = """UPDATE handling SET stands = FALSE, until_ms = min(until_ms, ifnull(?2, until_ms))
     WHERE machine = ?1 AND stands AND since_ms IS NOT ?2"""
+_COOLING = """INSERT INTO cooling (subject, since_ms, at_min, for_s, to_c, first_day, last_day, who, until_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
+    ON CONFLICT (subject, since_ms) DO UPDATE SET until_ms = excluded.until_ms"""
 _CHORE = "INSERT INTO chore (name, local_date, at_ms) VALUES (?, ?, ?) ON CONFLICT (name, local_date) DO NOTHING"
 _MEMORY = "INSERT INTO memory (id, json) VALUES (1, ?) ON CONFLICT (id) DO UPDATE SET json = excluded.json"
 # Sent is final: an attempt that was under way when another run ended must not make the notice go out again.
@@ -163,6 +166,7 @@ class SqliteLedger:
         )
         many(_CALIBRATION, [calibration_row(calibration) for calibration in group.calibrations])
         self._write_handlings(group.handlings)
+        many(_COOLING, [cooling_row(cooling) for cooling in group.coolings])
         many(_CHORE, [(chore.name, chore.day.isoformat(), to_ms(chore.at)) for chore in group.chores])
         if group.entries:
             write_entries(self._connection, group.entries)

@@ -14,6 +14,7 @@ from monitor.adapters.store.rows import (
     read_alarms,
     read_batches,
     read_calibrations,
+    read_coolings,
     read_handlings,
     read_unknown,
     time_or_none,
@@ -74,6 +75,7 @@ def load(connection: sqlite3.Connection) -> Loaded:
         last_notice=_number(connection, "SELECT max(id) FROM notice") or 0,
         newest=None if newest_ms is None else from_ms(newest_ms),
         handlings=tuple(read_handlings(connection, standing=True)),
+        coolings=tuple(read_coolings(connection)),
         calibrations=tuple(read_calibrations(connection)),
         books=tuple(read_books(connection)),
         chores=tuple(

@@ -273,6 +273,25 @@ def _out_of_service(connection: sqlite3.Connection) -> None:
     connection.execute("ALTER TABLE transition ADD COLUMN out_until_ms INTEGER")
 
 
+def _coolings(connection: sqlite3.Connection) -> None:
+    # Each cooling that was declared for every day: of a batch or a machine, its hours as minutes after midnight of the house's clock (JSON).
+    # until_ms: NULL of the one that stands.
+    connection.execute(
+        """CREATE TABLE cooling (
+            subject TEXT NOT NULL,
+            since_ms INTEGER NOT NULL,
+            at_min TEXT NOT NULL,
+            for_s REAL NOT NULL,
+            to_c REAL,
+            first_day INTEGER,
+            last_day INTEGER,
+            who TEXT NOT NULL,
+            until_ms INTEGER,
+            PRIMARY KEY (subject, since_ms)
+        ) STRICT, WITHOUT ROWID"""
+    )
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
@@ -283,6 +302,7 @@ MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("facts of openings", _seen_of_doors),
     ("chores of the day", _chores),
     ("an end out of service", _out_of_service),
+    ("cooling of each day", _coolings),
 )
 VERSION = len(MIGRATIONS)
 

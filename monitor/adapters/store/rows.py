@@ -15,6 +15,7 @@ from monitor.domain.alarms.notice import Facts, Notice, Today
 from monitor.domain.needs.batch import Batch, Declared, Stay
 from monitor.domain.readings.calibration import Calibration, Correction, Point
 from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.domain.signs.cooling import Cooling
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Unknown
 
@@ -192,6 +193,33 @@ def _correction(text: str | None) -> Correction | None:
         return None
     slope, offset, points = json.loads(text)
     return Correction(slope, offset, tuple(Point(*point) for point in points))
+
+
+def cooling_row(cooling: Cooling) -> Row:
+    """A cooling of each day as a row."""
+    first, last = (None, None) if cooling.days is None else cooling.days
+    until_ms = None if cooling.until is None else to_ms(cooling.until)
+    hours = json.dumps(cooling.at_min)
+    return cooling.of, to_ms(cooling.since), hours, cooling.for_s, cooling.to_c, first, last, cooling.by, until_ms
+
+
+def read_coolings(connection: sqlite3.Connection) -> list[Cooling]:
+    """Those that stand, by what they are of."""
+    rows = connection.execute(
+        "SELECT subject, since_ms, at_min, for_s, to_c, first_day, last_day, who FROM cooling WHERE until_ms IS NULL ORDER BY subject"
+    )
+    return [
+        Cooling(
+            of=of,
+            at_min=tuple(json.loads(at_min)),
+            for_s=for_s,
+            to_c=to_c,
+            days=None if first is None else (first, last),
+            since=from_ms(since_ms),
+            by=who,
+        )
+        for of, since_ms, at_min, for_s, to_c, first, last, who in rows
+    ]
 
 
 def read_handlings(

@@ -159,10 +159,17 @@ def _now(options: Asked) -> int:
         batches = [batch for batch in history.batches() if batch.closed_at is None]
         due = next_due([(each, store_delay_h(history.book(each))) for each in batches], house.site, now)
     text = alarms_text(views, house.site, now, live=not nobody)
-    data = {"alarms": views, "due": [{"what": each.summary, "at": utc_text(each.since)} for each in due]}
-    lines = [f"{each.summary}, {wall_time(each.since, house.site.zone, now)}" for each in due]
+    to_do = sorted([*((each.since, each.summary) for each in due), *_coolings(room)])
+    data = {"alarms": views, "due": [{"what": what, "at": utc_text(at)} for at, what in to_do]}
+    lines = [f"{what}, {wall_time(at, house.site.zone, now)}" for at, what in to_do]
     text = "\n".join([text, "", *(lines or ["Nothing more is due." if batches else "No eggs are set."])])
     return show_watched(options.json, data, text, unwatched=nobody)
+
+
+def _coolings(room: Answer | None) -> list[tuple[datetime, str]]:
+    """When eggs are cooled next, and whose, of what is declared for each day."""
+    coolings = () if room is None or "error" in room else cast("RoomView", room).get("coolings", ())
+    return [(datetime.fromisoformat(each["next"]), f"{each['of']}: cool") for each in coolings if each["next"]]
 
 
 def _standing(house: House, history: Watched, room: Answer | None) -> list[AlarmView]:

@@ -14,6 +14,7 @@ from monitor.domain.needs.batch import batch_of, whole_day
 from monitor.domain.needs.profile import Band
 
 LOOK = "look"  # at an egg, or a batch, as somebody asked to be reminded
+COOL = "cool"  # the eggs of a batch, or of a machine, as somebody declared for each day
 QUANTITIES = (DRY_BULB, RH, WET_BULB, EGG)
 
 
@@ -94,7 +95,7 @@ class Facts:
 
 @fixed
 class Task:
-    """Something to be done today. kind: as in `eggs/dates.py`, or LOOK; egg: of one egg alone."""
+    """Something to be done today. kind: as in `eggs/dates.py`, LOOK or COOL; batch: of COOL it may be a machine. egg: of one egg alone."""
 
     kind: str
     batch: str

@@ -156,6 +156,18 @@ class WorkDone:
 
 
 @fixed
+class CoolingSaid:
+    """Eggs are cooled each day: of a batch, or in a machine; at `hours` of the house's clock, such as 08:00, 18:00; for so many minutes. Or no
+    longer."""
+
+    of: str
+    hours: str
+    minutes: float
+    ended: bool = False
+    by: str = ""
+
+
+@fixed
 class WorkOver:
     """The air of the machine is back after it."""
 
@@ -180,7 +192,7 @@ class Calibrated:
 OfBatch: TypeAlias = SetOf | MovedTo | StageSaid | Lockdown | WentOn | OutOf | Closed | Removed
 Happened: TypeAlias = (
     Opened | NotBack | NodeSaid | Clash | NeverCame | ClockSet | NodeClockSet | Broker | OfBatch
-    | WorkBegun | WorkDone | WorkOver | Turned | Calibrated
+    | WorkBegun | WorkDone | WorkOver | CoolingSaid | Turned | Calibrated
 )  # fmt: skip
 KINDS: dict[str, type[Happened]] = {
     "opened": Opened,
@@ -202,6 +214,7 @@ KINDS: dict[str, type[Happened]] = {
     "work begun": WorkBegun,
     "work done": WorkDone,
     "work over": WorkOver,
+    "cooling said": CoolingSaid,
     "turned": Turned,
     "calibrated": Calibrated,
 }  # by the names that a record keeps

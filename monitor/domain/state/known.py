@@ -38,6 +38,7 @@ from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.quality import Trail
 from monitor.domain.readings.reading import Now
+from monitor.domain.signs.cooling import Cooling
 from monitor.domain.signs.heading import Window
 from monitor.domain.signs.lately import Mean, Span
 from monitor.domain.signs.opening import Handling, Watch
@@ -150,7 +151,8 @@ class ProbeState:
 class MachineState:
     """What is known of one machine.
 
-    watch: whether someone has just opened it; handling: work at it that someone declared; put_in_s: when eggs were last put in, or taken out. means: how its air was lately, over each span
+    watch: whether someone has just opened it; handling: work at it that someone declared; put_in_s: when eggs were last put in, or taken out;
+    cooled_at: which cooling of the day was last begun, cool_to_c: what its eggs are cooled to, while it lasts. means: how its air was lately, over each span
     of the plan; windows: its air, as judged low and high; seen_by: the probes that both are of. pairs: how its probes stand to one another. reached: the batches whose lockdown humidity was.
     door_lowest_c: how cold its air came while its door's contact says that it is open.
     """
@@ -159,6 +161,8 @@ class MachineState:
     watch: Watch | None = None
     handling: Handling | None = None
     put_in_s: float = -math.inf
+    cooled_at: datetime | None = None
+    cool_to_c: float | None = None
     means: tuple[Mean | None, ...] = ()
     windows: tuple[Window, Window] | None = None
     seen_by: tuple[str, ...] | None = None
@@ -201,6 +205,7 @@ class State:
     nodes: dict[str, NodeState] = field(default_factory=dict)
     contacts: dict[str, Contact] = field(default_factory=dict)  # by switch
     batches: dict[str, Batch] = field(default_factory=dict)
+    coolings: dict[str, Cooling] = field(default_factory=dict)  # by what they are of: declared for each day
     books: dict[str, EggBook] = field(default_factory=dict)  # of open batches, and of closed ones that were asked for
     looks: dict[str, tuple[Entry, ...]] = field(default_factory=dict)  # batch: what is to be looked at again
     eggs: dict[str, EggFelt] = field(default_factory=dict)  # batch: what its eggs feel

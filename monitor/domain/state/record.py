@@ -14,6 +14,7 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Gap, Numbering
 from monitor.domain.readings.reading import MISSING, Refused
+from monitor.domain.signs.cooling import Cooling
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.happened import Happened
 from monitor.domain.state.memory import Memory
@@ -116,6 +117,7 @@ class Group:
     events: list[Event] = field(default_factory=list)
     reflags: list[Reflag] = field(default_factory=list)
     handlings: dict[str, Handling | None] = field(default_factory=dict)  # by machine; None: over
+    coolings: list[Cooling] = field(default_factory=list)  # declared, or ended
     memory: Memory | None = None
     calibrations: list[Calibration] = field(default_factory=list)
     entries: list[tuple[str, Entry]] = field(default_factory=list)  # with the batch that each is of
@@ -138,6 +140,7 @@ class Group:
             or self.events
             or self.reflags
             or self.handlings
+            or self.coolings
             or self.memory
             or self.calibrations
             or self.entries

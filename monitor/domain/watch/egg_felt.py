@@ -11,6 +11,9 @@ from monitor.domain.state.memory import EggFelt
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
 
+COOLED_K = (
+    1.0  # colder than that than what they were to be cooled to is told (judgement: what the estimate is good for)
+)
 _Worst = tuple[float, float, float, float]  # how far beyond its limit, the egg, the limit, where the egg is going
 
 
@@ -55,6 +58,12 @@ def eggs_are_cold(look: Look, plan_: Plan) -> bool:
         if felt is None or not eggs.judged or felt.egg_c >= eggs.model.start(eggs.target_c, day):
             return False
     return bool(plan_.eggs)
+
+
+def eggs_below(look: Look, plan_: Plan, to_c: float) -> bool:
+    """Whether any eggs there are estimated to be colder by COOLED_K than what they are cooled to."""
+    felt = (look.state.eggs.get(eggs.batch) for eggs in plan_.eggs if eggs.judged)
+    return any(each is not None and each.egg_c < to_c - COOLED_K for each in felt)
 
 
 def _moved_on(look: Look, eggs: Eggs, now_c: tuple[float, float], day: float) -> float:  # noqa: PLR0917 - with each reading

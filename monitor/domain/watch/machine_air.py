@@ -36,7 +36,7 @@ from monitor.domain.state.known import Limit, Look, MachineState, Plan
 from monitor.domain.state.memory import Heard
 from monitor.domain.state.record import Event
 from monitor.domain.watch.deciding import judge
-from monitor.domain.watch.egg_felt import eggs_are_cold, judge_eggs
+from monitor.domain.watch.egg_felt import eggs_are_cold, eggs_below, judge_eggs
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.planning import plan
 from monitor.domain.watch.sensors import compare_sensors, judge_sensor
@@ -226,8 +226,12 @@ def _judge_air(  # noqa: PLR0917 - with each reading
         known.means = follow(known.means, plan_.spans, look.now.mono_s, values, reading.probe.interval_s)
     if standing or _passed(plan_, values, known.means if undisturbed else ()):
         means = known.means if undisturbed else ()
-        dry_held = low_held or (known.watch is not None and settles(known.watch, look.now.mono_s))
-        _judge_limits(look, plan_, values, reading, waits=(low_held, dry_held, work == AT_WORK), means=means)
+        at_work = work == AT_WORK
+        cold_held = (low_held or at_work) and not (
+            known.cool_to_c is not None and eggs_below(look, plan_, known.cool_to_c)
+        )
+        dry_held = low_held or at_work or (known.watch is not None and settles(known.watch, look.now.mono_s))
+        _judge_limits(look, plan_, values, reading, waits=(cold_held, dry_held, at_work), means=means)
     if undisturbed:
         windows = _window(look, known, plan_, values=values)
         if windows is not None and (standing or _off_target(plan_, windows)):
@@ -290,7 +294,7 @@ def _judge_limits(  # noqa: PLR0917 - with each reading
         since = _since(reading, limit, verdict)
         judgement = Judgement(verdict, since, value, limit.limit, quantity)
         if limit.side < 0:
-            held = at_work or low_held[limit.quantity if limit.span < 0 else 0]  # a mean takes the time by itself
+            held = low_held[limit.quantity if limit.span < 0 else 0]  # a mean takes the time by itself
         elif dangerous_heat(limit.rule):
             held = not at_work and verdict == OUT and _overshoots(look, plan_, (limit, value))
         else:
@@ -422,7 +426,8 @@ def _end_handling(look: Look, plan_: Plan, outside: tuple[Limit, float] | None, 
         judge(look, key, Judgement(IN, reading.at))
         if look.state.alarms[key].condition:
             return  # not yet back for long enough
-    look.state.machine(machine).handling = None
+    known = look.state.machine(machine)
+    known.handling = known.cool_to_c = None
     look.out.handlings[machine] = None
     look.out.events.append(Event(look.now.utc, "handling", machine, what=WorkOver()))
 

@@ -16,6 +16,7 @@ from monitor.domain.needs.batch import Batch, subject_of, whole_day
 from monitor.domain.needs.rules import DRAW_DOWN_DUE, HATCH_OVERDUE, LOCKDOWN_GRACE_DAYS, LOCKDOWN_OVERDUE
 from monitor.domain.needs.site import HATCHER, SETTER
 from monitor.domain.readings.reading import Now
+from monitor.domain.state.cooling import begin_coolings
 from monitor.domain.state.known import Look
 from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.egg_alarms import remind_to_look
@@ -58,6 +59,7 @@ def look_for_overdue(look: Look) -> None:
         grace = HATCH_GRACE_DAYS if grace is None else grace
         _judge(look, (machine.id, HATCH_OVERDUE), [b for b in batches if _hatch_late(look, b, grace)])
     remind_to_look(look)
+    begin_coolings(look)
 
 
 def _remind_of_draw_down(look: Look, occupant: Occupant) -> None:

@@ -13,7 +13,9 @@ from monitor.domain.needs.batch import batch_of, counted
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.site import Probe, Site, Switch
 from monitor.domain.readings.reading import Now
+from monitor.domain.signs.cooling import Cooling, hours_of
 from monitor.domain.state.contacts import believed
+from monitor.domain.state.cooling import machine_of, next_at
 from monitor.domain.state.known import Look, Plan, doubt_of, egg_range_c
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.plan import occupants
@@ -152,6 +154,20 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
 
         machines: list[MachineView]
         others: list[AlarmView]
+        coolings: NotRequired[list[CoolingView]]  # only where any is declared
+
+    class CoolingView(TypedDict):
+        """A cooling of each day: its hours on the house's clock, and when it begins next; None where it does not."""
+
+        of: str
+        machine: str | None
+        at: list[str]
+        for_min: float
+        to_c: float | None
+        first_day: int | None
+        last_day: int | None
+        next: str | None
+        by: str
 
 
 def machine_view(look: Look, machine: str, say: Say) -> MachineView:
@@ -184,6 +200,23 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
     if switches := [_switch(look, s) for s in look.site.switches.values() if s.machine in ("", machine)]:
         view["switches"] = switches
     return view
+
+
+def cooling_view(look: Look, cooling: Cooling) -> CoolingView:
+    """A cooling of each day as a plain mapping."""
+    first, last = (None, None) if cooling.days is None else cooling.days
+    at = next_at(look, cooling)
+    return {
+        "of": cooling.of,
+        "machine": machine_of(look, cooling),
+        "at": hours_of(cooling).split(", "),
+        "for_min": round(cooling.for_s / 60.0, 1),
+        "to_c": cooling.to_c,
+        "first_day": first,
+        "last_day": last,
+        "next": None if at is None else utc_text(at),
+        "by": cooling.by,
+    }
 
 
 def _switch(look: Look, switch: Switch) -> SwitchView:

@@ -6,13 +6,14 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from monitor.domain.alarms.alarm import OUT_OF_SERVICE, UNACKNOWLEDGED, state_of
-from monitor.domain.alarms.notice import LOOK, Standing, Task, Today
+from monitor.domain.alarms.notice import COOL, LOOK, Standing, Task, Today
 from monitor.domain.eggs.book import EggBook, looks, standing
 from monitor.domain.eggs.dates import CANDLE, HATCH, LOCKDOWN, WEIGH, dates_of
 from monitor.domain.eggs.entry import Candling, LookAgain, Weighing
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.rules import LOW
+from monitor.domain.state.cooling import begins_at, machine_of
 from monitor.domain.state.known import Look, rule_of
 from monitor.domain.watch.telling import facts_now, put, said_already
 
@@ -35,6 +36,7 @@ def _tasks(look: Look) -> Iterator[Task]:
     for batch in look.state.batches.values():
         if batch.closed_at is None:
             found += _tasks_of(look, batch)
+    found += _coolings(look)
     yield from sorted(found, key=lambda task: (task.at, task.batch, task.kind, task.egg or 0))
 
 
@@ -57,6 +59,17 @@ def _tasks_of(look: Look, batch: Batch) -> Iterator[Task]:
     for entry in looks(book):
         if isinstance(entry.fact, LookAgain) and entry.fact.look_at.astimezone(zone).date() == this_day:
             yield Task(LOOK, batch.id, entry.fact.look_at, entry.egg)
+
+
+def _coolings(look: Look) -> Iterator[Task]:
+    """The coolings of this local date that are still to come."""
+    zone = look.site.zone
+    for cooling in look.state.coolings.values():
+        if machine_of(look, cooling) is None:
+            continue
+        for at in begins_at(look, cooling):
+            if at > look.now.utc and at.astimezone(zone).date() == look.now.utc.astimezone(zone).date():
+                yield Task(COOL, cooling.of, at)
 
 
 def _standing(look: Look, contact: str) -> Iterator[Standing]:

@@ -58,12 +58,14 @@ from monitor.domain.readings.calibration import (
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.readings.view import calibration_view
 from monitor.domain.refusal import Words, sought
+from monitor.domain.signs.cooling import Cooling, CoolingError, declared_cooling, hours_of
 from monitor.domain.signs.opening import HandlingError, declare, finish
 from monitor.domain.state.happened import (
     NO_SIGN,
     SIGN,
     Calibrated,
     Closed,
+    CoolingSaid,
     Happened,
     Lockdown,
     MovedTo,
@@ -83,7 +85,7 @@ from monitor.domain.wall import utc_text
 from monitor.domain.watch.egg_alarms import close_book, reopen_book, take_book
 from monitor.domain.watch.evaluate import judge_strays, plan, settle
 from monitor.domain.watch.machine_air import dangerous_heat, put_in
-from monitor.domain.watch.view import alarm_view, machine_view
+from monitor.domain.watch.view import alarm_view, cooling_view, machine_view
 from monitor.service import ports
 from monitor.service.watch.calibrate import changes, correction_of
 from monitor.service.watch.egg_requests import split_books, write_entry, write_split, write_weighings
@@ -92,6 +94,7 @@ from monitor.service.watch.requests import (
     BatchAdd,
     Calibrate,
     Close,
+    Cool,
     LookRoom,
     Move,
     OutOfService,
@@ -122,7 +125,16 @@ def perform(look: Look, request: Performed, words: ports.Words) -> Mapping[str, 
     """Do what is asked; return the answer. Raises RequestError, and then nothing was changed."""
     try:
         answer = _performed(look, request, words)
-    except (BatchError, AlarmError, HandlingError, CalibrationError, EggError, ProfileError, RequestError) as error:
+    except (
+        BatchError,
+        AlarmError,
+        HandlingError,
+        CoolingError,
+        CalibrationError,
+        EggError,
+        ProfileError,
+        RequestError,
+    ) as error:
         dated = isinstance(request, BatchAdd | Move | Stage | Close | SplitOff | Calibrate | Write | WriteWeighings)
         unset = dated and not look.now.clock_ok
         hint: Words = (" (the clock here is not set, it says ", look.now.utc, ")") if unset else ()
@@ -157,6 +169,8 @@ def _performed(look: Look, request: Performed, words: ports.Words) -> Mapping[st
             return alarm_view(_out_of_service(look, request), words.about)
         case Work():
             return _handling(look, request)
+        case Cool():
+            return _cooling(look, request)
         case Calibrate():
             return _calibrate(look, request, words)
         case Write():
@@ -371,7 +385,9 @@ def _handling(look: Look, request: Work) -> Mapping[str, object]:
     else:
         handling = declare(machine, for_s=_seconds(request.for_s, f"handling {machine}"), by=by, now=look.now)
         what = WorkBegun((handling.until_mono_s - look.now.mono_s) / 60.0, by)
-    look.state.machine(machine).handling = look.out.handlings[machine] = handling
+    known = look.state.machine(machine)
+    known.handling = look.out.handlings[machine] = handling
+    known.cool_to_c = known.cool_to_c if request.done else None
     look.out.events.append(Event(look.now.utc, "handling", machine, what=what))
     shelved = []
     for alarm in [] if request.done else list(look.state.alarms.values()):
@@ -390,6 +406,40 @@ def _handling(look: Look, request: Work) -> Mapping[str, object]:
             _adopt_alarm(look, alarm, shelve(alarm, for_s, by, now=look.now, rule=rule))
             shelved.append(alarm.number)
     return {"machine": machine, "did": replace(what, by=""), "until": utc_text(handling.until), "shelved": shelved}
+
+
+def _cooling(look: Look, request: Cool) -> Mapping[str, object]:
+    """A cooling of each day is declared, in the place of one that stood; or it is over."""
+    of, by, now = request.of, request.by, look.now.utc
+    standing = look.state.coolings.get(of)
+    if request.end:
+        if standing is None:
+            raise RequestError(f"cooling {of}", "none is declared")
+        del look.state.coolings[of]
+        look.out.coolings.append(replace(standing, until=now))
+        what = CoolingSaid(of, hours_of(standing), standing.for_s / 60.0, ended=True, by=by)
+        look.out.events.append(Event(now, "cooling", of, what=what))
+        return {"of": of, "did": what}
+    batch = look.state.batches.get(of)
+    if batch is None:
+        _known_machine(look, of)
+    elif batch.closed_at is not None:
+        raise RequestError(f"cooling {of}", "closed", "a batch that is set")
+    days = None
+    if request.first_day is not None and request.last_day is not None:
+        if batch is None:
+            raise RequestError(f"cooling {of}", "days of a machine", "no days: those are of a batch")
+        days = request.first_day, request.last_day
+    for_s = _seconds(request.for_s, f"cooling {of}")
+    said = Cooling(of=of, at_min=request.at_min, for_s=for_s, to_c=request.to_c, days=days, since=now, by=by)
+    cooling = declared_cooling(said)
+    if standing is not None:
+        look.out.coolings.append(replace(standing, until=now))
+    look.state.coolings[of] = cooling
+    look.out.coolings.append(cooling)
+    what = CoolingSaid(of, hours_of(cooling), cooling.for_s / 60.0, by=by)
+    look.out.events.append(Event(now, "cooling", of, what=what))
+    return {"did": what, **cooling_view(look, cooling)}
 
 
 def _calibrate(look: Look, request: Calibrate, words: ports.Words) -> Mapping[str, object]:
@@ -438,7 +488,10 @@ def _room(look: Look, say: Say) -> RoomView:
     views = [machine_view(look, m, say) for m in look.site.machines]
     shown = {alarm["number"] for view in views for alarm in view["alarms"]}
     others = [a for a in look.state.alarms.values() if a.number not in shown and state_of(a) != "normal"]
-    return {"machines": views, "others": [alarm_view(a, say) for a in others]}
+    room: RoomView = {"machines": views, "others": [alarm_view(a, say) for a in others]}
+    if look.state.coolings:
+        room["coolings"] = [cooling_view(look, cooling) for _, cooling in sorted(look.state.coolings.items())]
+    return room
 
 
 def of_book(request: Performed) -> str | None:

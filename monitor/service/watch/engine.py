@@ -121,6 +121,7 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
     for calibration in loaded.calibrations:
         probe = state.probe(calibration.probe)
         probe.calibrations = (*probe.calibrations, calibration)
+    state.coolings = {cooling.of: cooling for cooling in loaded.coolings}
     for handling in loaded.handlings:
         state.machine(handling.machine).handling = resume(handling, now)
     if loaded.memory is not None:
@@ -487,7 +488,9 @@ class Engine:
         """Whether somebody waits for what the group holds."""
         group = self._group
         told = group.transitions or group.notices or group.attempts or group.chores
-        return bool(told or self._replies or group.batches or group.removed or group.handlings or group.memory)
+        return bool(
+            told or self._replies or group.batches or group.removed or group.handlings or group.coolings or group.memory
+        )
 
     def _after_commit(self, now: Now) -> None:
         group, receipts, replies = self._group, self._receipts, self._replies

@@ -165,6 +165,22 @@ class Work:
 
 
 @fixed(kw_only=True)
+class Cool:
+    """Eggs of a batch, or what is in a machine, are cooled each day at these minutes after midnight, for so long, on these days of the
+    batch; or (end) no longer."""
+
+    do: Literal["cooling"] = "cooling"
+    of: str
+    at_min: tuple[int, ...] = ()
+    for_s: float | None = None
+    to_c: float | None = None
+    first_day: int | None = None
+    last_day: int | None = None
+    end: bool = False
+    by: str = ""
+
+
+@fixed(kw_only=True)
 class ByOffset:
     """Reference minus reading, K or %RH."""
 
@@ -259,7 +275,7 @@ class LookFacts:
 
 # Whose fields are their keys on the wire.
 ByFields = (
-    BatchAdd | Move | Stage | Close | Reopen | Remove | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | Work
+    BatchAdd | Move | Stage | Close | Reopen | Remove | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | Work | Cool
     | Calibrate | WriteWeighings | LookRoom
 )  # fmt: skip
 Performed = ByFields | Write

@@ -29,7 +29,15 @@ from monitor.shown.values import (
 )
 
 if TYPE_CHECKING:
-    from monitor.domain.watch.view import AlarmView, MachineView, OccupantView, ProbeView, RoomView, SwitchView
+    from monitor.domain.watch.view import (
+        AlarmView,
+        CoolingView,
+        MachineView,
+        OccupantView,
+        ProbeView,
+        RoomView,
+        SwitchView,
+    )
 
 _NAMED = 3  # alarms in the first line; each stands with its machine as well
 
@@ -43,6 +51,8 @@ def room_text(room: RoomView, site: Site, *, full: bool = False, columns: int = 
         calm = _calm(view)
         lines += [_folded(view, site)] if calm and not full else [*machine_lines(view, site), ""]
     lines += [f"! {alarm_line(alarm, site, now, live=True)}" for alarm in room["others"]]
+    if coolings := room.get("coolings"):
+        lines += ["", *(f"Cooled: {cooling_words(each, site, now)}" for each in coolings)]
     if not full and any(map(_calm, views)):
         lines += ["", "All of each machine: eggroom room --full"]
     text = "\n".join(filled(line, columns) for line in lines).rstrip()
@@ -148,6 +158,14 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
         shown = show_estimate(egg["egg_c"], (egg["egg_low_c"], egg["egg_high_c"]), site.unit)
         lines.append(f"  {egg['batch']}: {shown}, estimate; follows the air within {egg['tau_min']} min")
     return lines
+
+
+def cooling_words(cooling: CoolingView, site: Site, now: datetime) -> str:
+    """`goose-1 at 08:00 and 18:00 for 30 min to 30.0 °C, day 8 to 26; next 18:00`."""
+    until = "" if cooling["to_c"] is None else f" to {show_figure(DRY_BULB, cooling['to_c'], site.unit)}"
+    days = "" if cooling["first_day"] is None else f", day {cooling['first_day']} to {cooling['last_day']}"
+    at = f"{_time(cooling['next'], site, now)}" if cooling["next"] is not None else "not in the next two days"
+    return f"{cooling['of']} at {' and '.join(cooling['at'])} for {cooling['for_min']:g} min{until}{days}; next {at}"
 
 
 def _switch(view: SwitchView, site: Site, now: datetime) -> str:

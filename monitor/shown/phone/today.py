@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from monitor.domain.alarms.notice import Facts, Notice, Standing, Task, Today
+from monitor.domain.alarms.notice import COOL, Facts, Notice, Standing, Task, Today
 from monitor.domain.eggs.dates import CANDLE, HATCH, LOCKDOWN, WEIGH
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, wall_clock
 from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE, WHEN_YOU_CAN, name_and_place, shown_value, what_is
+from monitor.shown.values import subject_name
 
 _DO = {CANDLE: "candle", WEIGH: "weigh", LOCKDOWN: "lockdown of", HATCH: "hatch may begin:"}
 _MORE = " And 99 more: eggroom now."
@@ -39,6 +40,8 @@ def today_worded(notice: Notice, what: Today, site: Site) -> Notice:
 
 
 def _task(task: Task, site: Site) -> str:
+    if task.kind == COOL:
+        return f"cool {subject_name(task.batch, site)} at {wall_clock(task.at, site.zone)}"
     if task.kind not in _DO:
         egg = f" egg {task.egg}" if task.egg is not None else ""
         return f"look at {task.batch}{egg} at {wall_clock(task.at, site.zone)}"

@@ -22,7 +22,7 @@ from monitor.domain.eggs.entry import plain
 from monitor.domain.readings.calibration import Correction
 from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Group
-from tests.ports import reading
+from tests.ports import COOLING, reading
 
 KEPT = Path(__file__).parents[2] / "reference" / "kept"
 VERSIONS = range(1, VERSION + 1)
@@ -211,6 +211,7 @@ def test_it_opens_and_tells_what_was_written(kept: tuple[int, Path]) -> None:
     assert [n.id for n in loaded.waiting] == [2]
     assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (2, 13, 2)
     assert (loaded.memory is None) == (version == 1)
+    assert loaded.coolings == ((COOLING,) if version > 9 else ())
     ledger.commit(Group(readings=[reading(50, dry_bulb_c=36.5)]))
     assert history.latest(["node-a/top"])[0].dry_bulb_c == 36.5
     history.close()
@@ -232,4 +233,4 @@ def test_its_tables_become_those_of_a_new_record(kept: tuple[int, Path]) -> None
 
 def test_each_version_has_a_record_kept() -> None:
     """A new step comes with a record of its own version: `python -m tests.adapters.store.keep_record` makes it."""
-    assert [path.name for path in sorted(KEPT.glob("record-*.db.gz"))] == [f"record-{n}.db.gz" for n in VERSIONS]
+    assert {path.name for path in KEPT.glob("record-*.db.gz")} == {f"record-{n}.db.gz" for n in VERSIONS}

@@ -123,7 +123,7 @@ def test_what_a_house_remembers_comes_back() -> None:
     story.run(minutes=90)
     story.air["node-a/top"] = (33.0, 35.0)
     story.run(minutes=2)
-    story.air["node-a/top"] = (39.4, 52.0)
+    story.air["node-a/top"] = (40.5, 52.0)
     story.run(minutes=1)
     said: dict[str, float | str | bool] = {"battery": 88.0, "count": 1.0, "door": True, "version": "1"}
     facts = {name: NodeFact(name, value, "", story.now().utc, 3) for name, value in said.items()}

@@ -16,6 +16,7 @@ from monitor.domain.needs.hearing import Hearing
 from monitor.domain.needs.rules import WEIGHT_OFF
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now
+from monitor.domain.signs.cooling import Cooling
 from monitor.domain.state.record import Attempt, Group
 from monitor.domain.watch.egg_alarms import judge_weight
 from monitor.domain.watch.evaluate import settle
@@ -282,3 +283,14 @@ def test_a_cancelled_notice_waits_no_longer() -> None:
     day.look(EIGHT - timedelta(hours=1))
     assert (day.engine._state.waiting, day.engine._state.unsent) == ({"sam": 0}, {})
     assert [row.state for row in store.notices()] == ["cancelled"]
+
+
+def test_coolings_of_the_day_are_in_it_while_they_are_to_come() -> None:
+    """Those that begin later on this local date; of a batch that is over none."""
+    story = Story(batches=(batch(),))
+    now = story.now().utc
+    minute = now.hour * 60 + now.minute
+    cooling = Cooling("hen-1", (minute - 120, minute + 120), 600.0, None, None, now)
+    story.state.coolings = {"hen-1": cooling, "gone": replace(cooling, of="gone")}
+    tasks = [task for task in today(story.look(Group()), "phone").tasks if task.kind == "cool"]
+    assert tasks == [Task("cool", "hen-1", now.replace(second=0, microsecond=0) + timedelta(hours=2))]

@@ -33,6 +33,12 @@ def test_what_to_do_comes_first_then_what_stands() -> None:
     )
 
 
+def test_a_cooling_of_the_day_has_its_hour() -> None:
+    """Of a batch, or of a machine."""
+    tasks = (Task("cool", "goose-1", T0 + timedelta(hours=9)), Task("cool", "setter-1", T0 + timedelta(hours=12)))
+    assert told(tasks=tasks).text == "Today: cool goose-1 at 11:14, cool setter-1 at 14:14."
+
+
 def test_of_one_thing_the_title_says_all() -> None:
     """Whether it is something to do or to see."""
     assert told(tasks=(CANDLE,)).title == "When you can: candle hen-1"

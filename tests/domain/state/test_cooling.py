@@ -1,0 +1,145 @@
+"""Cooling that was declared for each day: expected at its hours, recorded, and watched for its end."""
+
+from __future__ import annotations
+
+import pytest
+
+from monitor.domain.alarms.alarm import UNACKNOWLEDGED
+from monitor.domain.state.happened import CoolingSaid, WorkBegun
+from monitor.domain.state.record import Group
+from monitor.service.watch.requests import RequestError
+from monitor.shown.now.room import room_text
+from tests.asking import perform
+from tests.domain.house import Air, Story, batch
+
+TOP = "node-a/top"
+GOOD: Air = (37.5, 45.0)
+LOW_ALARM = "dry-bulb-low-alarm"
+
+
+def ask(story: Story, **request: object) -> dict[str, object]:
+    out = Group()
+    answer = perform(story.state, story.site, {"do": "cooling", **request}, story.now(), out)
+    story.adopt(out)
+    return dict(answer)
+
+
+def cooled(minutes_ahead: int = 45, for_s: float = 1800.0, **more: object) -> Story:
+    """A hen's batch on day 5 that is cooled each day, the first time so many minutes from now: it is 08:15 there."""
+    story = Story(batches=(batch(),), air={TOP: GOOD})
+    story.run(minutes=15)
+    now = story.now().utc
+    at_min = (now.hour * 60 + now.minute + minutes_ahead) % 1440
+    ask(story, of="hen-1", at_min=[at_min], for_s=for_s, by="sam", **more)
+    return story
+
+
+def test_what_is_declared_is_expected_recorded_and_over() -> None:
+    """Cold at its hour wakes nobody, is a handling of the record, and over when the air is back; and so the next day."""
+    story = cooled()
+    for _ in range(2):
+        story.run(minutes=45)
+        story.air[TOP] = (29.0, 30.0)
+        story.run(minutes=30)
+        for n in range(1, 11):
+            story.air[TOP] = (29.0 + 0.85 * n, 30.0 + 1.5 * n)
+            story.run(minutes=1)
+        story.run(minutes=24 * 60 - 85)
+    assert story.transitions == []
+    begun = [e for e in story.events if isinstance(e.what, WorkBegun)]
+    assert [(e.subject, e.what) for e in begun] == [("setter-1", WorkBegun(60.0, "sam"))] * 2
+    assert (begun[1].at - begun[0].at).total_seconds() == pytest.approx(86_400.0, abs=90.0)
+    assert begun[0].at.minute == 45  # a quarter of an hour before it: at 09:00
+
+
+def test_a_machine_that_is_not_back_is_told() -> None:
+    """The window ends a quarter of an hour after it; air that has not turned six minutes later is told."""
+    story = cooled()
+    story.run(minutes=45)
+    story.air[TOP] = (29.0, 30.0)
+    story.run(minutes=45 + 5)
+    assert story.transitions == []
+    story.run(minutes=3)
+    assert story.states() == [(LOW_ALARM, UNACKNOWLEDGED)]
+
+
+def test_colder_than_they_were_to_become_is_told() -> None:
+    """Eggs that are estimated to be colder by a degree than what they are cooled to; heat is told as always."""
+    warm, cold = cooled(to_c=25.0), cooled(to_c=33.0)
+    for story in (warm, cold):
+        story.run(minutes=45)
+        story.air[TOP] = (26.0, 30.0)
+        story.run(minutes=25)
+    assert warm.transitions == []
+    assert cold.states() == [(LOW_ALARM, UNACKNOWLEDGED)]
+    hot = cooled()
+    hot.run(minutes=45)
+    hot.air[TOP] = (40.0, 45.0)
+    hot.run(minutes=1)
+    assert hot.states() == [("dry-bulb-high-alarm", UNACKNOWLEDGED)]
+
+
+def test_nothing_begins_on_other_days_or_once_it_is_ended() -> None:
+    """Days are those of the batch; what was ended is only record."""
+    for story in (cooled(first_day=7, last_day=9), cooled()):
+        if not story.state.coolings["hen-1"].days:
+            ask(story, of="hen-1", end=True, by="ben")
+            assert story.events[-1].what == CoolingSaid("hen-1", "09:00", 30.0, ended=True, by="ben")
+        story.run(minutes=60)
+        assert story.state.machine("setter-1").handling is None
+        assert not [e for e in story.events if isinstance(e.what, WorkBegun)]
+
+
+def test_the_room_says_when_it_comes_next() -> None:
+    """By itself, below the machines; and of a batch that is over that it does not."""
+    story = cooled(to_c=31.0, first_day=3, last_day=26)
+    room = perform(story.state, story.site, {"do": "room"}, story.now(), Group())
+    text = " ".join(room_text(room, story.site, columns=120).split())  # type: ignore[arg-type]
+    assert "Cooled: hen-1 at 09:00 for 30 min to 31.0 °C, day 3 to 26; next 10 Mar 09:00" in text
+    out = Group()
+    perform(story.state, story.site, {"do": "close", "batch": "hen-1"}, story.now(), out)
+    story.adopt(out)
+    (view,) = perform(story.state, story.site, {"do": "room"}, story.now(), Group())["coolings"]
+    assert (view["machine"], view["next"]) == (None, None)
+
+
+def test_done_early_does_not_begin_again() -> None:
+    """Who says that the work is done has ended the window of this time."""
+    story = cooled()
+    story.run(minutes=50)
+    out = Group()
+    perform(story.state, story.site, {"do": "handling", "machine": "setter-1", "done": True}, story.now(), out)
+    story.adopt(out)
+    story.run(minutes=10)
+    assert story.state.machine("setter-1").handling is None
+
+
+@pytest.mark.parametrize(
+    ("request_", "complaint"),
+    [
+        ({"of": "nowhere", "at_min": [480], "for_s": 600.0}, "no such machine"),
+        ({"of": "hen-1", "end": True}, "none is declared"),
+        ({"of": "hen-1", "at_min": [480]}, "expected"),
+        ({"of": "setter-1", "at_min": [480], "for_s": 600.0, "first_day": 1, "last_day": 2}, "days of a machine"),
+        ({"of": "hen-1", "at_min": [480], "for_s": 7200.0}, "120 min, expected 1 to 60 min"),
+    ],
+)
+def test_what_cannot_be_declared_is_refused(request_: dict[str, object], complaint: str) -> None:
+    """In one line, and nothing is changed."""
+    story = Story(batches=(batch(),), air={TOP: GOOD})
+    with pytest.raises(RequestError, match=complaint):
+        ask(story, **request_)
+    assert story.state.coolings == {}
+
+
+def test_a_machine_is_cooled_with_what_is_in_it() -> None:
+    """Without days; a second word takes the place of the first, and both are in the record."""
+    story = Story(batches=(batch(),), air={TOP: GOOD})
+    answer = ask(story, of="setter-1", at_min=[1080, 480], for_s=600.0)
+    assert (answer["machine"], answer["at"], answer["next"]) == (
+        "setter-1",
+        ["08:00", "18:00"],
+        "2026-03-10T18:00:00.000Z",
+    )
+    ask(story, of="setter-1", at_min=[600], for_s=600.0)
+    assert story.state.coolings["setter-1"].at_min == (600,)
