@@ -5,7 +5,7 @@ not there. Every complaint is one line: file, key, what came, what was expected.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import time
 from pathlib import Path
@@ -29,8 +29,12 @@ from monitor.domain.refusal import sought
 from monitor.service.ports import Contact
 
 
-class SettingsError(TableError):
+class SettingsError(Exception):
     """A configuration that cannot be used: all that is wrong with it."""
+
+    def __init__(self, complaints: Sequence[Complaint]) -> None:
+        super().__init__("\n".join(map(str, complaints)))
+        self.complaints = tuple(complaints)
 
 
 PROBE_NAMES = ("t", "rh", "fault")  # how the records of a probe end

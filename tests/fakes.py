@@ -113,7 +113,7 @@ class MemoryStore:
                 continue
             if row.state == "sent" and row.last_at is not None:
                 found[key] = replace(known, told=max(row.last_at, known.told or row.last_at))
-            elif row.state == "waiting":
+            elif row.state == "waiting" and row.attempts > 0:
                 found[key] = replace(known, unheard_since=known.unheard_since or notice.created)
         return tuple((number, found[number, contact]) for number, contact in sorted(found))
 

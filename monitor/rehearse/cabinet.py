@@ -272,6 +272,12 @@ class Cabinet:
         """Relative humidity in the middle of the cabinet, %."""
         return 100.0 * self.vapour_kpa / saturation_vapour_kpa(self.air_c)
 
+    @property
+    def stored_j(self) -> float:
+        """Heat held by air, wall and eggs, from 0 °C."""
+        air, wall, egg = self._held.capacities
+        return air * self.air_c + wall * self.wall_c + egg * self.egg_c
+
     def air_at(self, height: float, side: float = 0.0) -> tuple[float, float]:
         """Temperature (°C) and vapour pressure (kPa) at a height from -1 (floor) to 1 (top), and a side from -1 to 1."""
         return self.air_c + height * self._spread_k + side * self._side_k, self.vapour_kpa

@@ -30,7 +30,6 @@ from monitor.domain.published.causes import (
 from monitor.domain.published.findings import FINDING
 from monitor.domain.wall import WIDTH
 from monitor.service.reports.outcomes import DEC_FEB, JUN_AUG, MAR_MAY, NO_EGGS, NO_OUTCOME, SEP_NOV, TOO_MANY
-from monitor.shown.entries import eggs_words
 from monitor.shown.report import text
 from monitor.shown.report.tree import INSET, Block, Heading, Item, Paragraph, Report, Section, plain
 from monitor.shown.values import show_figure
@@ -219,7 +218,7 @@ def _ended(across: Across) -> Section:
             Paragraph("eggroom batch close hen-1", INSET),
         ]
     if across.unwritten:
-        words = f"{eggs_words(across.unwritten)} without a written end: not hatched, as far as is known."
+        words = f"{_eggs(across.unwritten)} without a written end: not hatched, as far as is known."
         blocks.append(Paragraph(words))
     return Section(Heading(f"how {_batches(every.batches)} ended"), tuple(blocks))
 
@@ -264,6 +263,10 @@ def outcomes_json(told: Told) -> dict[str, object]:
 
 def _batches(count: int) -> str:
     return "1 batch" if count == 1 else f"{count} batches"
+
+
+def _eggs(count: int) -> str:
+    return "1 egg" if count == 1 else f"{count} eggs"
 
 
 def _rates(each: Rates) -> list[Paragraph]:

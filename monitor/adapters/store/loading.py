@@ -39,7 +39,7 @@ _NUMBERINGS = f"""SELECT node, boot, contiguous, above, lost FROM
     (SELECT *, row_number() OVER (PARTITION BY node ORDER BY id DESC) AS place FROM numbering)
     WHERE place <= {BOOTS_OF_NUMBERS} ORDER BY id"""
 # An end is no beginning that was heard; what was given up, or cancelled, waits no longer and was told to nobody.
-_REACHED = """SELECT alarm_number, contact, max(CASE state WHEN 'sent' THEN last_ms END), min(CASE state WHEN 'waiting' THEN created_ms END)
+_REACHED = """SELECT alarm_number, contact, max(CASE state WHEN 'sent' THEN last_ms END), min(CASE WHEN state = 'waiting' AND attempts > 0 THEN created_ms END)
     FROM notice WHERE NOT closing AND alarm_number IN
     (SELECT t.number FROM alarm a JOIN transition t ON t.id = a.transition_id WHERE t.condition)
     GROUP BY alarm_number, contact ORDER BY alarm_number, contact"""

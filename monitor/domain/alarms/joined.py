@@ -31,8 +31,8 @@ class Alike:
 
     @property
     def head(self) -> Notice:
-        """The most urgent, of equals the first."""
-        return max(self.notices, key=lambda n: (urgent(n), -n.id))
+        """The most urgent, of equals what is new, of these the first."""
+        return max(self.notices, key=lambda n: (urgency(n), not reminds(n), -n.id))
 
     @property
     def closing(self) -> bool:
@@ -50,7 +50,7 @@ class Joined:
     """What one message tells: the worst that stands (or, where nothing does, that is over), and what else.
 
     fellows: of the same flood as the worst, told already, and still so. others: what stands before what is over, the most urgent before
-    the mild, of equals the one that came first. began: the first of the flood that the worst belongs to, told now or before; None where
+    the mild, of equals what is new before what was told already, of these the one that came first. began: the first of the flood that the worst belongs to, told now or before; None where
     the worst is over. numbers: those to answer with, rising.
     """
 
@@ -121,18 +121,18 @@ def gather(notices: Sequence[Notice], told: Sequence[Notice] = ()) -> Notice | J
     )
 
 
-def urgent(notice: Notice) -> int:
+def urgency(notice: Notice) -> int:
     """Higher is more urgent."""
     return PRIORITIES.index(notice.priority)
 
 
 def _groups(notices: Iterable[Notice]) -> list[Alike]:
-    """What still stands before what is over, the most urgent before the mild, of equals the one that came first."""
+    """What still stands before what is over, the most urgent before the mild, of equals what is new, of these the one that came first."""
     alike: dict[Matter, list[Notice]] = {}
     for notice in sorted(notices, key=_came):
         alike.setdefault(matter(notice), []).append(notice)
     groups = [Alike(tuple(found)) for found in alike.values()]
-    return sorted(groups, key=lambda g: (g.closing, -urgent(g.head), _came(g.notices[0])))
+    return sorted(groups, key=lambda g: (g.closing, -urgency(g.head), reminds(g.head), _came(g.notices[0])))
 
 
 def _run(lead: Alike, known: Iterable[Notice]) -> list[Notice]:

@@ -13,9 +13,9 @@ from monitor.domain.needs.hearing import EVERYTHING, Hearing
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.rules import Judged, Rule, by_limit
 
-SETTER, HATCHER, ROOM = "setter", "hatcher", "room"
+SETTER, HATCHER, BROODER, ROOM = "setter", "hatcher", "brooder", "room"
 ID = "[a-z0-9-]{1,32}"  # the form of the id of a site, machine, node, probe, batch or contact, as typed and on the wire
-HOLDS_EGGS = (SETTER, HATCHER)  # a brooder, and a room, are watched without eggs
+HOLDS_EGGS = (SETTER, HATCHER)
 FORCED, STILL = "forced", "still"
 OF_MAINS, OF_DOOR, OF_WATER = "mains", "door", "water"
 SWITCHES = (OF_MAINS, OF_DOOR, OF_WATER)  # what a switch can be of

@@ -271,8 +271,8 @@ class Look:
     out: Group = field(default_factory=Group)
 
 
-def waits_for(state: State, number: int, contact: str, *, since: datetime) -> None:
-    """A notice of an episode waits for a contact: since then it is unheard, unless another waits for longer."""
+def did_not_get_through(state: State, number: int, contact: str, *, since: datetime) -> None:
+    """The service of a contact did not take a notice of an episode: since then it is unheard, unless for longer. What only waits for its turn is not."""
     known = state.reached.get((number, contact), Reach(contact))
     if known.unheard_since is None:
         _reach(state, number, replace(known, unheard_since=since))

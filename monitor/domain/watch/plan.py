@@ -14,7 +14,7 @@ from dataclasses import replace
 from monitor.domain.air.psychrometrics import wet_bulb_c
 from monitor.domain.alarms.about import Moving
 from monitor.domain.eggs.temperature import model_of
-from monitor.domain.needs.bands import SENSOR_ERROR_RH_PCT, SENSOR_ERROR_WET_K, WET_BULB, Needs, Occupant
+from monitor.domain.needs.bands import SENSOR_ERROR_RH_PCT, SENSOR_ERROR_WET_K, WET_BULB, Needs, Occupant, needs_of
 from monitor.domain.needs.places import places_of
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import rules_of
@@ -44,6 +44,7 @@ USUAL_C = 37.5  # what a machine is taken to be set to where no profile says it:
 _SHARE_OF_WET_BULB = SENSOR_ERROR_WET_K / SENSOR_ERROR_RH_PCT  # K of wet bulb for one %RH
 
 # Alarm limits come before warnings: a warning is not told while the alarm of its side stands.
+_SAME = 1e-6  # K or %RH: a limit went through a sum or two
 _LEVELS = ((ABOVE, ALARM), (BELOW, ALARM), (ABOVE, WARNING), (BELOW, WARNING))
 
 
@@ -221,6 +222,13 @@ def occupants(look: Look, needs: Needs) -> tuple[Occupant, ...]:
         replace(o, day=b.day(b.not_before(now))) if (b := batches.get(o.batch)) is not None else o
         for o in needs.occupants
     )
+
+
+def sets_limit(look: Look, machine: str, batch: str, *, limit: float) -> bool:
+    """Whether a limit in force in a machine is of this batch's own band."""
+    alone = needs_of(look.site.machines[machine], [look.state.batches[batch]], look.site, at=look.now.utc)
+    bands = (alone.dry_bulb_c, alone.rh_pct, alone.wet_bulb_c)
+    return any(abs(value - limit) < _SAME for band in bands if band is not None for _, value in band.limits())
 
 
 def places(look: Look, batch: str) -> tuple[str, ...]:

@@ -64,9 +64,9 @@ from monitor.domain.needs.rules import (
     WATER_LOW,
     Rule,
 )
-from monitor.domain.state.known import Look, doubt_of, plan_with, rule_of, waits_for
+from monitor.domain.state.known import Look, doubt_of, plan_with, rule_of
 from monitor.domain.state.record import Attempt
-from monitor.domain.watch.plan import SITE_SUBJECT, moving, occupants
+from monitor.domain.watch.plan import SITE_SUBJECT, moving, occupants, sets_limit
 
 MAX_WAITING = 500  # unsent notices per contact: a phone service dead for days must not fill the card
 
@@ -174,8 +174,6 @@ def put(  # noqa: PLR0917 - what every notice has
     else:
         look.state.waiting[contact] = waiting + 1
         look.state.unsent[notice.id] = (contact, number)
-        if number and not closing:
-            waits_for(look.state, number, contact, since=look.now.utc)
 
 
 def _closes(transition: Transition) -> bool:
@@ -187,15 +185,18 @@ def _closes(transition: Transition) -> bool:
 
 
 def _concerned(look: Look, alarm: Alarm) -> Needs | None:
-    """The needs of the machine that an alarm is about, with the batches that it is about."""
+    """The needs of the machine that an alarm is about, with the batches that it is about: first those whose own band has its limit."""
     plan, batch = look.state.plan_of(alarm.subject), batch_of(alarm.subject)
     whose: Collection[str] | None = plan.awaited if plan is not None and alarm.rule == NOT_RAISED else None
     if plan is None and (plan := plan_with(look.state, batch)) is not None:
         whose = (batch,)
     if plan is None:
         return None
-    inside = occupants(look, plan.needs)
-    return replace(plan.needs, occupants=tuple(o for o in inside if not whose or o.batch in whose))
+    inside = [o for o in occupants(look, plan.needs) if not whose or o.batch in whose]
+    limit = alarm.limit
+    if len(inside) > 1 and limit is not None and alarm.subject in look.site.machines:
+        inside.sort(key=lambda o: not sets_limit(look, alarm.subject, o.batch, limit=limit))
+    return replace(plan.needs, occupants=tuple(inside))
 
 
 def said_already(look: Look, subject: str, rule: str) -> bool:

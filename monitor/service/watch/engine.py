@@ -27,7 +27,7 @@ from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
 from monitor.domain.refusal import Refusal
 from monitor.domain.signs.opening import resume
 from monitor.domain.state.happened import UNTRIED, Broker
-from monitor.domain.state.known import Look, State, got_through, waits_no_more
+from monitor.domain.state.known import Look, State, did_not_get_through, got_through, waits_no_more
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.wall import utc_text
@@ -544,6 +544,8 @@ class Engine:
                 self._state.unsent.pop(attempt.notice, None)
             if unsent is not None and unsent[1] and attempt.outcome == "sent":
                 got_through(self._state, unsent[1], unsent[0], at=attempt.at)
+            elif unsent is not None and unsent[1] and attempt.outcome in ("later", "failed"):
+                did_not_get_through(self._state, unsent[1], unsent[0], since=attempt.at)
             elif unsent is not None and unsent[1] and attempt.outcome == "cancelled":
                 waits_no_more(self._state, unsent[1], unsent[0])
 

@@ -11,11 +11,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from monitor.domain.alarms.joined import episode, reminds, urgent
+from monitor.domain.alarms.joined import episode, reminds
 from monitor.domain.alarms.notice import Answered, Notice
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.hearing import EVERYTHING, WAIT_SHARE, Hearing
-from monitor.domain.needs.rules import CRITICAL, HIGH, LOW, MEDIUM
+from monitor.domain.needs.rules import CRITICAL, HIGH, LOW, MEDIUM, PRIORITIES
 
 BASE_WAIT_S = 2.0  # a passing fault is over in seconds
 MAX_WAIT_URGENT_S = 60.0  # while something high or critical waits: what it is about may kill within the hour
@@ -31,6 +31,7 @@ MAX_MESSAGES = 3  # to one contact within the window; only a new critical alarm 
 GAPS_S = (30.0, 60.0)  # after the first message of the window, after the second
 # After the first, second, and each further message as urgent: heat harms within half an hour.
 CRITICAL_GAPS_S = (30.0, 60.0, 120.0)
+OVER_COUNTS = 4  # attempts
 GATHER_S = 30.0  # in a flood, what says nothing new waits so long for its like: six reminders are one message
 # What is low waits for the day's summary; by itself it goes only where none came for so long: no clock, or a day that has 25 hours.
 LOW_WAIT_S = 26 * 3600.0
@@ -40,7 +41,7 @@ _TOLD = 200  # notices kept for the words of the next message
 @fixed
 class _Message:
     at_s: float
-    urgency: int  # of what stands in it
+    urgency: int  # of what is new in it
     several: bool  # whether it told of more than one episode
 
 
@@ -48,7 +49,7 @@ class Pace:
     """When one contact may be told of what. Only messages that got through count, those of the last WINDOW_S.
 
     News is held back by messages as urgent only: what is new and critical goes at once where none was in the window, whatever was just
-    told; other news 30 s after any message; further ones wait for a place among MAX_MESSAGES as urgent. What says nothing new (a reminder, a
+    told; other news 30 s after any message; further ones wait for a place among MAX_MESSAGES of news as urgent. What says nothing new (a reminder, a
     closing notice), however urgent its alarm, waits for a place among all. With no message in the window nothing waits.
     """
 
@@ -59,7 +60,8 @@ class Pace:
     def went(self, notices: Sequence[Notice], now_s: float) -> None:
         """One message got through, which told these."""
         if any(n.priority != LOW or n.closing for n in notices):  # what is low takes no place from another
-            urgency = max(0 if n.closing else urgent(n) for n in notices)  # that something is over keeps no news back
+            # What is over, and what was told before and stands, keeps no news back.
+            urgency = max(0 if n.closing or reminds(n) else _urgency(n) for n in notices)
             self._messages.append(_Message(now_s, urgency, len({episode(n) for n in notices}) > 1))
         self._told.extend((now_s, n) for n in notices)
 
@@ -97,7 +99,7 @@ class Pace:
         return free_s
 
     def _as_urgent(self, notice: Notice) -> list[_Message]:
-        return [m for m in self._messages if m.urgency >= urgent(notice)]
+        return [m for m in self._messages if m.urgency >= _urgency(notice)]
 
 
 @dataclass(slots=True)
@@ -105,6 +107,9 @@ class _Waiting:
     notice: Notice
     arrived_s: float
     held_until_s: float  # for the contact's hours
+    behind: int = (
+        0  # tries that the least tried urgent one had when it came: of what is over, that is where it begins to count
+    )
     tries: int = 0
     with_others: bool = False  # whether the last attempt told other episodes too
 
@@ -123,6 +128,7 @@ class Queue:
     60 s while anything urgent waits, else to 300 s. A high or critical notice that was never tried does not wait for that.
     Order: least tried, then most urgent, then oldest. "Least tried" comes first so that a notice which the service will never
     take cannot stand in the way of the others for ever; it costs the urgent little, for after a success what was tried follows at once.
+    An attempt for what is over counts as OVER_COUNTS: after an outage it does not come before what stands.
 
     jitter: called with w, gives the wait, from 0 to w.
     """
@@ -147,7 +153,8 @@ class Queue:
         wall: now on the wall clock of the house; None while that is not known, then nothing waits for the contact's hours.
         """
         if notice.id not in self._waiting and notice.id not in self._done:
-            self._waiting[notice.id] = _Waiting(notice, now_s, now_s + self._held_s(notice, wall))
+            behind = min((w.tries for w in self._waiting.values() if w.urgent and not w.notice.closing), default=0)
+            self._waiting[notice.id] = _Waiting(notice, now_s, now_s + self._held_s(notice, wall), behind)
 
     def answered(self, answered: Iterable[Answered]) -> None:
         """Of these episodes nobody is to be told any more; what waits of them is called off next."""
@@ -178,7 +185,7 @@ class Queue:
 
     def due_s(self) -> float | None:
         """When the next attempt may be made, as far as `next_due` was asked last; None when nothing waits."""
-        return min((self._free_s(tries, self._waiting[id_]) for tries, _, id_ in self._ranks()), default=None)
+        return min((self._free_s(tries, self._waiting[id_]) for tries, id_ in self._ranks()), default=None)
 
     def next_due(self, now_s: float) -> list[Notice]:
         """What may be told now, the one whose turn it is first; empty when nothing is due.
@@ -187,7 +194,7 @@ class Queue:
         """
         self._pace.forget(now_s)
         self._summary = max((w.notice.id for w in self._waiting.values() if w.notice.today is not None), default=0)
-        ranked = [(tries, self._waiting[id_]) for tries, _, id_ in self._ranks()]
+        ranked = [(tries, self._waiting[id_]) for tries, id_ in self._ranks()]
         due = [(tries, w) for tries, w in ranked if self._free_s(tries, w) <= now_s]
         if not due:
             return []
@@ -284,8 +291,8 @@ class Queue:
             kinds[episode(notice)] = known
         return kinds
 
-    def _ranks(self) -> list[tuple[int, int, int]]:
-        """(tries, urgency, id) of everything that waits, in order. A notice counts at least the tries of the earlier ones of its
+    def _ranks(self) -> list[tuple[int, int]]:
+        """(tries, id) of everything that waits, in order. A notice counts at least the tries of the earlier ones of its
         episode: "no longer too hot" must not overtake the "too hot" that would then read as new.
         """
         most: dict[int, int] = {}
@@ -294,10 +301,17 @@ class Queue:
         for waiting in sorted(self._waiting.values(), key=lambda w: w.notice.id):
             notice = waiting.notice
             tries = most[episode(notice)] = max(most.get(episode(notice), 0), waiting.tries)
-            urgency = 0 if kinds[episode(notice)] == "over" else urgent(notice)
-            ranks.append((tries, -urgency, notice.id))
-        return sorted(ranks)
+            over = kinds[episode(notice)] == "over"
+            counted, urgency = (
+                (waiting.behind + OVER_COUNTS * (tries + 1) - 1, 0) if over else (tries, _urgency(notice))
+            )
+            ranks.append((counted, -urgency, notice.id, tries))
+        return [(tries, id_) for _, _, id_, tries in sorted(ranks)]
 
 
 def _new_and_critical(notice: Notice) -> bool:
     return notice.priority == CRITICAL and not notice.closing and not reminds(notice)
+
+
+def _urgency(notice: Notice) -> int:
+    return PRIORITIES.index(notice.priority)

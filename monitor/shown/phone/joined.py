@@ -7,9 +7,10 @@ from dataclasses import replace
 
 from monitor.domain.alarms.about import About
 from monitor.domain.alarms.alarm import Cause
-from monitor.domain.alarms.joined import Alike, Joined, episode, gather
+from monitor.domain.alarms.joined import Alike, Joined, episode, gather, reminds
 from monitor.domain.alarms.notice import Notice, Today
 from monitor.domain.fixed import fixed
+from monitor.domain.needs.rules import CRITICAL, HIGH
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.state.happened import Happened
@@ -46,6 +47,24 @@ class _Said:
     alike: Alike
     what: str
     names: list[str]
+
+
+@fixed
+class _Told:
+    """Things to name after the same words. things: (name with its numbers, how many alarms that is). urgent: whether it is news that wants
+    somebody now, and of another kind than the worst: then one of them at least should be named."""
+
+    before: str
+    things: list[tuple[str, int]]
+    urgent: bool
+
+
+@fixed
+class _Whole:
+    """A text that names others too. passed_over: of how many urgent kinds it names none."""
+
+    text: str
+    passed_over: int
 
 
 class NoticeWords:
@@ -160,26 +179,28 @@ class NoticeWords:
             text, left = "", [*one.lead.notices]
         else:
             text, left = self._in_full(one, lead), [n for n in one.lead.notices if n is not head]
-        unnamed = 0
         parts = [("" if one.lead.closing or not lead.what else "Also ", left)] if left else []
         parts += [
             ("", [*group.notices]) if not what else (f"{capital(what)}: ", [*group.notices])
             for group in one.others
             for what in (self._what(group.head, again=group.still),)
         ]
-        for before, notices in parts:
-            things = self._things(notices)
-            shown = _fitting(before, things, MAX_TEXT - len(text) - len(_COUNT))
-            unnamed += sum(many for _, many in things[shown:])
-            if shown:
-                text += f"{before}{', '.join(thing for thing, _ in things[:shown])}. "
-        if unnamed:
-            text += f"And {unnamed} more. "
+        told = [
+            _Told(before, self._things(notices), notices is not left and any(map(_urgent, notices)))
+            for before, notices in parts
+        ]
+        whole = _with_others(text, told)
+        if not one.lead.closing and whole.passed_over:
+            # Whoever is woken must hear of each thing that wants her now; the first act can be read on the screen.
+            whole = min(whole, _with_others(self._in_full(one, lead, act=False), told), key=lambda w: w.passed_over)
+        text = whole.text
         if first:
-            text = added(text, f"First {first}.", MAX_TEXT + 1)
+            text = added(text, f"First{'' if one.began_alike else ':'} {first}{_told_number(one)}.", MAX_TEXT + 1)
+        if not one.lead.closing and head.facts is not None:
+            text = added(text, reached_words(head, head.facts, self._site), MAX_TEXT + 1)
         return text.rstrip()
 
-    def _in_full(self, one: Joined, lead: _Said) -> str:
+    def _in_full(self, one: Joined, lead: _Said, *, act: bool = True) -> str:
         """The worst by itself, as much of it as leaves room to count the rest: whom, value, number, first act, likely harm."""
         head, room = one.lead.head, MAX_TEXT - len(_COUNT)
         named = len(self._names((*one.lead.notices, *one.fellows))) > 1
@@ -191,9 +212,9 @@ class NoticeWords:
             return _cut(f"{whom}{head.text} ", room)
         value = f"{whom}{value_since(head, head.facts, self._site)}"
         text = added(added("", capital(value), room), number, room)
-        *harm, act = self._advice(one.lead)
-        text = added(text, reached_words(head, head.facts, self._site), room)
-        for sentence in (act, *harm) if len(one.lead.notices) + one.more == 1 else (act,):
+        *harm, first_act = self._advice(one.lead)
+        alone = len(one.lead.notices) + one.more == 1
+        for sentence in ((first_act, *harm) if alone else (first_act,)) if act else ():
             text = added(text, sentence, room)
         return text
 
@@ -211,6 +232,33 @@ class NoticeWords:
             return [""]
         of_hens = any(notice.facts is not None and notice.facts.of_hens for notice in lead.notices)
         return told_advice(replace(facts, of_hens=of_hens), self._site)
+
+
+def _told_number(one: Joined) -> str:
+    """The number of the first where it was told before this message."""
+    first = one.first
+    return (
+        ""
+        if first is None or not first.alarm_number or first.alarm_number in one.numbers
+        else f" (No. {first.alarm_number})"
+    )
+
+
+def _urgent(notice: Notice) -> bool:
+    return notice.priority in (HIGH, CRITICAL) and not notice.closing and not reminds(notice)
+
+
+def _with_others(text: str, others: Sequence[_Told]) -> _Whole:
+    """The text, and as many of the others as fit; what is not named is counted."""
+    unnamed = passed_over = 0
+    for each in others:
+        shown = _fitting(each.before, each.things, MAX_TEXT - len(text) - len(_COUNT))
+        left = sum(many for _, many in each.things[shown:])
+        unnamed += left
+        passed_over += each.urgent and not shown
+        if shown:
+            text += f"{each.before}{', '.join(thing for thing, _ in each.things[:shown])}. "
+    return _Whole(f"{text}And {unnamed} more. " if unnamed else text, passed_over)
 
 
 def _fitting(before: str, things: Sequence[tuple[str, int]], room: int) -> int:

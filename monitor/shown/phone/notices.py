@@ -46,7 +46,7 @@ def worded(notice: Notice, site: Site) -> Notice:
         return notice
     rule, what, how = site.rules[facts.rule], what_is(facts, site), urgency_word(notice)
     number = f"No. {notice.alarm_number}"
-    room = MAX_TEXT - len(number)
+    room, about = MAX_TEXT - len(number), ""
     if facts.unjudged:
         parts = [f"Was {matter(rule, facts.about)}; {unjudged_words(facts.unjudged)}."]
     elif facts.over:
@@ -73,8 +73,8 @@ def worded(notice: Notice, site: Site) -> Notice:
         parts.insert(1, f"{name}.")
     text = ""
     for part in parts:
-        longer = added(text, part, room)
-        text = added(text, _batches(facts, named=1), room) if longer == text and part == _batches(facts) else longer
+        forms = (part, _batches(facts), _batches(facts, named=1)) if part and part == about else (part,)
+        text = next((longer for form in forms if (longer := added(text, form, room)) != text), text)
     text = capital(text)
     return replace(notice, title=f"{how}: {shown_name} {what}", text=text + number)
 

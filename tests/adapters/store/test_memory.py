@@ -128,7 +128,7 @@ def test_what_a_house_remembers_comes_back() -> None:
     said: dict[str, float | str | bool] = {"battery": 88.0, "count": 1.0, "door": True, "version": "1"}
     facts = {name: NodeFact(name, value, "", story.now().utc, 3) for name, value in said.items()}
     story.state.node("node-a").facts, story.state.node("node-a").clashes = facts, 2
-    memory = remember(story.look())
+    memory = remember(story.look(), final=True)
     assert [type(fact.value) for fact in memory.nodes[0].facts] == [float, float, bool, str]
     assert memory.eggs
     assert memory.alarms
@@ -141,7 +141,7 @@ def test_what_a_house_remembers_comes_back() -> None:
     told = story.state.alarms.items()
     other.state.alarms = {k: replace(a, pending_mono_s=None, pending_at=None, asked_mono_s=None) for k, a in told}
     take_up(replace(other.look(), now=story.now()), back)
-    assert remember(replace(other.look(), now=story.now())) == memory
+    assert remember(replace(other.look(), now=story.now()), final=True) == memory
 
 
 def test_the_real_parts_fill_a_memory() -> None:

@@ -9,7 +9,7 @@ import pytest
 from monitor.domain.alarms.about import Apart
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.needs.rules import DISAGREE, SENSOR_FAILED
-from monitor.domain.state.known import Look, rule_of, waits_for, waits_no_more
+from monitor.domain.state.known import Look, did_not_get_through, rule_of, waits_no_more
 from tests.domain.house import T0, Story, batch, probes, site
 
 LOW_WARNING, TOP = "dry-bulb-low-warning", "node-a/top"
@@ -53,7 +53,7 @@ def test_a_disagreement_of_probes_that_are_no_longer_there_is_as_mild_as_it_is()
 def test_what_was_called_off_is_owed_to_nobody() -> None:
     """Of an episode of which another notice waits for the same contact that one is still owed; of one that nobody was told of, nothing is noted."""
     state = Story().state
-    waits_for(state, 3, "sam", since=T0)
+    did_not_get_through(state, 3, "sam", since=T0)
     state.unsent = {8: ("sam", 3), 9: ("kim", 3)}
     waits_no_more(state, 3, "sam")
     assert state.reached[3, "sam"].unheard_since == T0

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.about import Apart, Fault, Unfit
 from monitor.domain.alarms.alarm import (
     ACKNOWLEDGED,
@@ -623,3 +624,15 @@ def test_one_machine_is_not_too_hot_and_too_cold_at_once() -> None:
     assert said_already(story.look(), "setter-1", "dry-bulb-low-alarm")
     standing(story, ("setter-1", DISAGREE), condition=False)
     assert not said_already(story.look(), "setter-1", "dry-bulb-low-alarm")
+
+
+def test_the_batch_whose_limit_it_is_comes_first() -> None:
+    """Hens and an ostrich's eggs in one machine, at the hens' temperature: it is too hot for the ostrich, and she is the one to be named."""
+    house = site(profiles=load_profiles())
+    hens, ostrich = batch(id_="hen-1", profile_id="chicken"), batch(id_="ost-1", profile_id="ostrich")
+    story = Story(site=house, batches=(hens, ostrich), air={TOP: (37.7, 45.0)})
+    story.run(minutes=5)
+    hot = next(n for n in story.notices if n.facts is not None and n.facts.rule == "dry-bulb-high-alarm")
+    assert [b.batch for b in there(hot.facts).batches] == ["ost-1", "hen-1"]
+    assert hot.facts is not None
+    assert there(hot.facts.limit) < 37.7

@@ -268,6 +268,10 @@ def test_how_far_messages_came_outlives_a_restart() -> None:
     day.engine.work(Attempted(day.now(EIGHT), Attempt(1, "sent", "", EIGHT + timedelta(minutes=1), "sam")))
     day.look(EIGHT + timedelta(seconds=6))
     for known in (day.engine._state.reached, Day(store).engine._state.reached):
+        assert (1, "kim") not in known  # it waits for its turn, and no service refused it
+    day.engine.work(Attempted(day.now(EIGHT), Attempt(2, "later", "no answer", EIGHT, "kim")))
+    day.look(EIGHT + timedelta(seconds=12))
+    for known in (day.engine._state.reached, Day(store).engine._state.reached):
         assert known[1, "sam"].told == EIGHT + timedelta(minutes=1)
         assert known[1, "sam"].unheard_since is None
         assert (known[1, "kim"].told, known[1, "kim"].unheard_since) == (None, EIGHT)

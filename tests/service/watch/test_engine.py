@@ -361,11 +361,13 @@ def test_what_was_called_off_is_owed_to_nobody(site: Site) -> None:
         desk.reading(second, 39.5)
     first, second_ = [n for g in desk.groups for n in g.notices]
     reached = desk.engine._state.reached
-    assert [there(reached[first.alarm_number, who].unheard_since) for who in ("sam", "kim")] == [first.created] * 2
-    desk.engine.work(Attempted(at(41), Attempt(first.id, "later", "no answer", T0, first.contact)))
+    assert (first.alarm_number, first.contact) not in reached  # it only waits
+    for told in (first, second_):
+        desk.engine.work(Attempted(at(41), Attempt(told.id, "later", "no answer", T0, told.contact)))
+    assert [there(reached[first.alarm_number, who].unheard_since) for who in ("sam", "kim")] == [T0, T0]
     desk.engine.work(Attempted(at(50), Attempt(first.id, "cancelled", "answered", T0, first.contact)))
     assert reached[first.alarm_number, first.contact].unheard_since is None
-    assert reached[first.alarm_number, second_.contact].unheard_since == first.created
+    assert reached[first.alarm_number, second_.contact].unheard_since == T0
 
 
 def test_a_standing_alarm_survives_a_restart(site: Site, desk: Desk) -> None:

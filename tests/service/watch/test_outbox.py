@@ -791,6 +791,31 @@ def test_when_a_contact_may_be_told(
     assert told_at(*messages).free_s(replace(notice(99, priority), closing=closing), 300.0) == free_s
 
 
+def test_a_reminder_keeps_no_news_back() -> None:
+    """Three reminders of what was told an hour ago, and another machine gets too cold: half a minute after the last."""
+    pace, told = Pace(), alarm(1, 0, "high", "too hot")
+    assert told.facts is not None
+    again = replace(told, facts=replace(told.facts, still=True))
+    for at_s in (100.0, 130.0, 190.0):
+        pace.went([again], at_s)
+    assert pace.free_s(notice(99, "high"), 300.0) == 220.0
+    assert pace.free_s(again, 300.0) == 700.0
+
+
+def test_after_an_outage_what_stands_comes_before_what_is_over() -> None:
+    """However often it was tried, and though something ended meanwhile; one that the service never takes keeps the other back for some tries."""
+    queue, now_s = queue_of(notice(1, "high")), 0.0
+    led = []
+    for attempt in range(28):
+        if attempt == 8:
+            queue.offer(replace(notice(2, "high", alarm_number=7), closing=True), now_s)
+        led.append(due_ids(queue, now_s)[0])
+        queue.failed([led[-1]], now_s)
+        now_s += 61.0
+    assert led[:11] == [1] * 11
+    assert led[8:].count(2) == 4
+
+
 def test_that_something_is_over_keeps_no_news_back() -> None:
     """Three ends of what was urgent, and then a machine gets too hot: half a minute after the last; a critical one at once."""
     pace = Pace()

@@ -54,7 +54,7 @@ def test_a_first_that_was_told_by_itself_is_counted_and_named() -> None:
     assert told.text.startswith("Setter 2: 39.5 °C, target 37.5 to 38.1, since 02:14. No. 2. ")
     assert join(SIX[1:2], SIX[:1]) == SIX[1]
     assert join(SIX[1:3], SIX[:1]).title == "Urgent: 3 machines too hot"
-    assert join(SIX[1:3], SIX[:1]).text.endswith("Also Setter 3 (No. 3). First Setter 1 at 02:14.")
+    assert join(SIX[1:3], SIX[:1]).text.endswith("Also Setter 3 (No. 3). First Setter 1 at 02:14 (No. 1).")
     assert told.id == 2
 
 
@@ -116,7 +116,7 @@ def test_alarms_far_apart_are_no_flood() -> None:
 
 @pytest.mark.parametrize(
     ("apart_s", "first"),
-    [(RUN_GAP.total_seconds(), " First Box 1 dry at 02:14."), (RUN_GAP.total_seconds() + 1, "")],
+    [(RUN_GAP.total_seconds(), " First: Box 1 dry at 02:14."), (RUN_GAP.total_seconds() + 1, "")],
 )
 def test_a_flood_is_a_chain(apart_s: float, first: str) -> None:
     """Alarms no further apart than RUN_GAP, one from the next, are one flood."""
@@ -307,7 +307,7 @@ def test_the_first_is_named_in_the_title_where_it_fits() -> None:
         assert told[0] == about(2, "Setter 2", after_s=1)
         in_title = told[1].title.endswith(f", first {'W' * length} dry at 02:14")
         assert in_title == whole
-        assert told[1].text.endswith(f"First {'W' * length} dry at 02:14.") != whole
+        assert told[1].text.endswith(f"First: {'W' * length} dry at 02:14 (No. 1).") != whole
         assert len(told[1].title) == (50 if whole else len("Soon: 2 machines warm"))
 
 
@@ -330,7 +330,7 @@ def test_one_that_is_worst_is_not_named_twice() -> None:
     )
     assert told.title == "Urgent: Setter 2 too hot, 1 more"
     assert told.text.startswith("39.5 °C, target 37.5 to 38.1, since 02:15. No. 2. ")
-    assert told.text.endswith("Warm: Setter 3 (No. 3). First Setter 1 dry at 02:14.")
+    assert told.text.endswith("Warm: Setter 3 (No. 3). First: Setter 1 dry at 02:14 (No. 1).")
 
 
 def test_what_is_alone_the_matter_is_told_with_its_harm() -> None:
@@ -341,12 +341,34 @@ def test_what_is_alone_the_matter_is_told_with_its_harm() -> None:
 
 
 def test_a_reminder_of_several_says_who_was_told() -> None:
-    """Who was reached and who was not stands with the one that is told in full."""
+    """Who was reached and who was not stands at the end, where there is room: what to do and what else there is come before it."""
     again = [about(n, f"Setter {n}", "STILL far too dry", "medium", alarm_number=n) for n in (1, 2)]
     reached = (Reach("me", T0 + timedelta(minutes=15)), Reach("sam", None, T0 + timedelta(minutes=30)))
     assert again[0].facts is not None
     again[0] = replace(again[0], facts=replace(again[0].facts, reached=reached))
-    assert "No. 1. sam NOT DELIVERED since 02:44; told me 02:29. Fill the water" in join(again).text
+    assert join(again).text.endswith("Also Setter 2 (No. 2). sam NOT DELIVERED since 02:44; told me 02:29.")
+    many = [*again, *(about(n, f"Setter {n}", "STILL far too dry", "medium", alarm_number=n) for n in (3, 4, 5))]
+    assert "DELIVERED" not in join(many).text
+
+
+def test_what_is_new_leads_what_is_only_told_again() -> None:
+    """Of two as urgent: whoever is woken looks at the machine of the title, and knows of the other already."""
+    known = about(8, "Setter 4", "STILL too hot", alarm_number=2)
+    news = about(9, "Setter 2", "too cold", alarm_number=4)
+    told = join([known, news])
+    assert told.title.startswith("Urgent: Setter 2 too cold")
+    assert "STILL too hot: Setter 4 (No. 2)" in told.text
+
+
+def test_each_urgent_kind_is_named() -> None:
+    """Four that are new and high, each another thing, and a reminder: each has its name and number, even where no room is left for the first act."""
+    kinds = ("too cold", "node gone", "no reading", "sensor failed")
+    news = [about(n, f"Setter {n}", what) for n, what in enumerate(kinds, 1)]
+    reminder = about(9, "Setter 5", "STILL too hot", alarm_number=5)
+    told = join([reminder, *news])
+    for number in range(1, 5):
+        assert f"No. {number}" in told.text
+    assert "Setter 5" in told.text or "And 1 more." in told.text
 
 
 def test_a_joined_text_uses_its_room() -> None:
