@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from collections.abc import Callable
 from dataclasses import fields, replace
@@ -53,7 +54,7 @@ from monitor.domain.alarms.about import (
     Weighed,
 )
 from monitor.domain.alarms.about import Facts as AboutFacts
-from monitor.domain.alarms.notice import Facts, Reach, Standing, Task, Today, Told
+from monitor.domain.alarms.notice import Facts, Notice, Reach, Standing, Task, Today, Told
 from monitor.domain.eggs.entry import Entry, Weighing
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.calibration import Correction, Point
@@ -438,6 +439,18 @@ def test_a_summary_comes_back_as_it_was() -> None:
         assert told_of_text(today_text(what)) == what
     assert today_text(None) is None
     assert told_of_text(None) is None
+
+
+def test_a_summary_that_waits_is_found_whole_by_the_next_run(tmp_path: Path) -> None:
+    """What it says can then still be left out where it was answered meanwhile, and a notice of one alarm keeps its own facts."""
+    summary = Notice(
+        1, "0/1/sam", "sam", "low", "When you can: candle hen-1", "Today: candle hen-1.", T0, 0, today=TODAY
+    )
+    single = Notice(2, "5/2/sam", "sam", "high", "Urgent: Setter 1 dry", "44 %RH.", T0, 5, facts=WHOLE)
+    with contextlib.closing(open_writer(tmp_path / "record.db")) as opened:
+        ledger = SqliteLedger(opened.connection)
+        ledger.commit(Group(notices=[summary, single]))
+        assert ledger.load().waiting == (summary, single)
 
 
 @pytest.mark.parametrize(
