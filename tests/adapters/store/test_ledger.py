@@ -26,8 +26,10 @@ from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import BACKUP_PAGES, SqliteLedger, backup
 from monitor.adapters.store.migrations import migrate
 from monitor.adapters.store.salvage import TABLES, take_over
+from monitor.domain.alarms.alarm import Alarm, Transition
+from monitor.domain.alarms.notice import Notice, Reach
 from monitor.domain.readings.reading import Refused, from_ms
-from monitor.domain.state.record import Event, Group, RefusedRow
+from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.service.ports import ChoreDone, StoreFailure
 from tests.adapters.store.writer import PROBES, numbered_group
 from tests.ports import START_MS, at, everything, full_group, labels, line, reading, series_rows
@@ -501,6 +503,33 @@ def test_what_a_row_of_a_transition_holds_beside_its_alarm(store: Store) -> None
     rows = store.connection.execute("SELECT mono_ms, latched FROM transition ORDER BY id").fetchall()
     assert rows == [(round(1000 * t.mono_s), 0) for t in given.transitions]
     assert any(mono_ms > 1000 for mono_ms, _ in rows)
+
+
+def test_how_far_the_messages_of_what_stands_came_is_known_to_the_next_run(store: Store) -> None:
+    """Told, waiting, or both; not by an end, nor of what was given up or is over."""
+    alarms = [Alarm("setter-1", f"rule-{n}", n, 1, condition=n != 4, acknowledged=False) for n in range(1, 5)]
+    group = Group(transitions=[Transition(a, "normal", "unacknowledged", "", at(0), 0.0) for a in alarms])
+
+    def waiting(id_: int, number: int, contact: str, closing: bool = False) -> Notice:
+        return Notice(id_, f"{number}/{id_}", contact, "high", "t", "x", at(id_), number, closing)
+
+    group.notices = [
+        waiting(1, 1, "sam"),
+        waiting(2, 2, "sam"),
+        waiting(3, 3, "sam"),
+        waiting(4, 3, "sam"),
+        waiting(5, 3, "kim"),
+        waiting(6, 1, "kim", closing=True),
+        waiting(7, 4, "sam"),
+    ]
+    store.ledger.commit(group)
+    outcomes = [(1, "sent"), (3, "sent"), (5, "failed"), (7, "sent")]
+    store.ledger.commit(Group(attempts=[Attempt(n, outcome, "", at(20 + n)) for n, outcome in outcomes]))
+    assert store.ledger.load().reached == (
+        (1, Reach("sam", at(21), None)),
+        (2, Reach("sam", None, at(2))),
+        (3, Reach("sam", at(23), at(4))),
+    )
 
 
 def test_a_batch_that_was_not_split_off_has_no_origin_in_its_row(store: Store) -> None:
