@@ -36,6 +36,8 @@ from monitor.domain.refusal import Words
 # The quickest loss published for a whole egg is about 1 % a day (turkey under hens, 24 % in 24 days: Mussehl & Ackerson
 # 1934); a small finch's 15 % in 12 days is 1.3. What is lost quicker than this was not lost through the shell.
 FAST_PCT_D = 3.0
+# And least: a quarter of the slowest target that any source gives, 10 % in an emu's 51 days (judgement).
+SLOW_PCT_D = 0.05
 # 3 sd of what masses scatter beside a good scale: a thousandth of the egg (`analysis/water/loss.py`).
 SCATTER_SHARE = 0.003
 ODD_SIZE_SHARE = 0.15  # mass and measures farther apart than the form of any egg explains
@@ -117,7 +119,8 @@ def _loss_doubts(where: str, first: Entry, second: Entry, *, own_g: float) -> It
     slack_g = 3.0 * (before_error_g**2 + after_error_g**2) ** 0.5 + SCATTER_SHARE * before_g
     days = (second.at - first.at).total_seconds() / DAY_S
     lost_pct = 100.0 * (before_g - after_g) / before_g
-    if after_g > before_g + slack_g:
+    least_g = SLOW_PCT_D / 100.0 * days * before_g
+    if after_g > before_g + max(0.0, slack_g - least_g):
         scale = "" if _scale(first) is None else f" on {_scale(first)}"
         yield (f"{where}: {after_g:.4g} g at ", second.at, f", heavier than before ({before_g:.4g} g{scale})")
     elif lost_pct - 100.0 * slack_g / before_g > FAST_PCT_D * days:

@@ -145,6 +145,27 @@ def test_each_scale_is_held_against_itself(fine: str | None, kitchen: str | None
         assert doubts(made, well, BIRD) == ()
 
 
+@pytest.mark.parametrize(
+    ("days", "mass_g", "asked"),
+    [
+        (0.0, 20.10, False),  # of one hour: three times both errors, and what masses scatter, 0.102 g
+        (0.0, 20.11, True),
+        (8.0, 20.02, False),  # eight days at the least that an egg loses are 0.08 g of that
+        (8.0, 20.03, True),
+        (30.0, 20.00, False),  # no gain is asked about that there was not: a sealed egg hardly loses
+        (30.0, 20.01, True),
+    ],
+)
+def test_a_gain_over_days_is_asked_about_that_could_be_scatter_within_the_hour(
+    days: float, mass_g: float, asked: bool
+) -> None:
+    """0.05 % a day is a quarter of the slowest loss that any source wants, of an emu: 10 % in 51 days (HRB-R)."""
+    found = doubts(book(on("fine", 1.0, 20.0, 0.01)), on("fine", 1.0 + days, mass_g, 0.01), BIRD)
+    said = [str(Refusal("", each)) for each in found]
+    assert len(said) == asked
+    assert all("heavier than before" in each for each in said)
+
+
 @given(st.floats(3.0, 20.0), st.floats(0.3, 1.2), st.integers(2, 12))
 def test_an_ordinary_egg_is_never_questioned(step: float, pct_d: float, times: int) -> None:
     """An egg of the profile's mass that loses what eggs lose, weighed at any pace, raises no doubt at all."""
