@@ -14,6 +14,7 @@ from monitor.domain.needs.profile import ProfileError
 from monitor.domain.needs.rules import HIGH, PRIORITIES
 from monitor.service.ports import Delivered, StoreFailure
 from monitor.settings import SettingsError, read_contact
+from monitor.shown.now.room import slow_lines
 
 
 @fixed(kw_only=True)
@@ -82,8 +83,10 @@ def _check(options: Asked) -> int:
     if house.site.switches:
         counts["switches"] = len(house.site.switches)
     words = ", ".join(f"{n} {name}" for name, n in counts.items())
-    note = "" if contacts else "\nnobody is told: no [[contact]] yet"
-    return show(options.json, {"ok": True, **counts}, f"{options.config}: good: {words}{note}")
+    notes = [] if contacts else ["nobody is told: no [[contact]] yet"]
+    late = {p.key: p.hot_within_s for p in house.site.probes.values() if p.slow}
+    text = "\n".join((f"{options.config}: good: {words}", *notes, *slow_lines(house.site)))
+    return show(options.json, {"ok": True, **counts, "hot_within_s": late}, text)
 
 
 def _contact_list(options: Asked) -> int:

@@ -37,12 +37,16 @@ class Machine:
         return self.kind in HOLDS_EGGS
 
 
+SLOW_S = 60.0  # a probe that speaks more seldom tells heat later than in two minutes
+
+
 @fixed
 class Probe:
     """One sensing point. key is `<node>/<probe>`; interval_s how often it should speak; position where it hangs.
 
     node: that publishes it. silence_s: the allowed silence, three missed readings, and never under 30 s, for one lost message is not
-    news. fresh_s: how old a reading may be and still be judged: older ones are history.
+    news. fresh_s: how old a reading may be and still be judged: older ones are history. hot_within_s: how long after the air passed its
+    alarm limit "too hot" may come: it passed between two readings, the first of which beyond it may be a jump, that the next one confirms.
     """
 
     key: str
@@ -57,6 +61,16 @@ class Probe:
         object.__setattr__(self, "node", self.key.partition("/")[0])
         object.__setattr__(self, "silence_s", max(3.0 * self.interval_s, 30.0))
         object.__setattr__(self, "fresh_s", max(3.0 * self.interval_s, 60.0))
+
+    @property
+    def hot_within_s(self) -> float:
+        """See the class."""
+        return 2.0 * self.interval_s
+
+    @property
+    def slow(self) -> bool:
+        """Whether that is longer than a heater that sticks leaves in a small machine: it is past its limit in 2 min, and deadly in ten."""
+        return self.interval_s > SLOW_S
 
 
 @fixed

@@ -10,7 +10,7 @@ from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rules import PRIORITIES
-from monitor.domain.needs.site import Site
+from monitor.domain.needs.site import SLOW_S, Site
 from monitor.domain.wall import WIDTH, filled, local_time, wall_time
 from monitor.shown.about import NOT_USABLE, SWITCH_WORDS
 from monitor.shown.form import rough_span
@@ -40,6 +40,15 @@ if TYPE_CHECKING:
     )
 
 _NAMED = 3  # alarms in the first line; each stands with its machine as well
+
+
+def slow_lines(site: Site) -> list[str]:
+    """A line for each probe of a machine with eggs that speaks so seldom that heat is told late."""
+    return [
+        f'{probe.key} speaks each {probe.interval_s:g} s: "too hot" may come {probe.hot_within_s / 60.0:.0f} min late (at {SLOW_S:g} s, 2)'
+        for probe in site.probes.values()
+        if probe.slow and site.machines[probe.machine].holds_eggs
+    ]
 
 
 def room_text(room: RoomView, site: Site, *, full: bool = False, columns: int = WIDTH) -> str:

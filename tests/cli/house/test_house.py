@@ -27,6 +27,22 @@ def test_check(capsys: Capture, config: Path) -> None:
     }
 
 
+def test_a_slow_probe_is_told(capsys: Capture, config: Path) -> None:
+    """`check` says how late heat may be told of a probe that speaks each five minutes, and nothing of one that speaks each minute."""
+    text = config.read_text(encoding="utf-8")
+    assert text.count("interval_s = 600") == 2
+    for interval_s, late in ((60, {}), (300, {"node-a/top": 600.0, "node-b/top": 600.0})):
+        config.write_text(text.replace("interval_s = 600", f"interval_s = {interval_s}"), encoding="utf-8")
+        out = ok(capsys, "check", config=config)
+        said = [
+            line
+            for line in out.splitlines()
+            if line.endswith('speaks each 300 s: "too hot" may come 10 min late (at 60 s, 2)')
+        ]
+        assert [line.partition(" ")[0] for line in said] == [*late]
+        assert told(capsys, "check", config=config)["hot_within_s"] == late
+
+
 def test_the_sample_configuration_is_good(capsys: Capture, tmp_path: Path) -> None:
     """The sample in deploy/ passes `check`, once the broker's password is where it says."""
     assert "good: 4 machines, 4 probes" in ok(capsys, "check", config=sample_configuration(tmp_path))

@@ -14,7 +14,7 @@ from monitor.domain.published.exposure import EXPOSURES
 from monitor.domain.watch.plan import plan_of
 from monitor.domain.watch.view import machine_view
 from monitor.shown.now.alarms import alarm_lines
-from tests.domain.house import MACHINES, PROFILES, RULES, T0, Story, batch, site, there
+from tests.domain.house import MACHINES, PROFILES, RULES, T0, Story, batch, probes, site, there
 
 SHIPPED = load_profiles(None)
 TOP = "node-a/top"
@@ -126,3 +126,19 @@ def test_a_message_about_the_eggs_tells_their_doubt() -> None:
     assert [a["rule"] for a in view["alarms"] if a["rule"] != "egg-too-hot" and "value_range" in a] == []
     air = [n for n in story.notices if there(n.facts).rule.startswith("dry-bulb")]
     assert [n for n in air if there(n.facts).range_c is not None] == []
+
+
+@pytest.mark.parametrize("interval_s", [10.0, 60.0, 120.0, 300.0, 900.0])
+@pytest.mark.parametrize("k_per_h", [4.0, 12.0, 30.0, 60.0])
+def test_heat_is_told_within_two_readings_of_its_limit(interval_s: float, k_per_h: float) -> None:
+    """However fast it comes and however seldom the probe speaks, "too hot" is no later than `check` says; a minute more for its own delay."""
+    watched = probes((TOP, "setter-1"), interval_s=interval_s)
+    story = Story(site=site(watched), batches=(batch(),), air={TOP: (37.5, 45.0)}, interval_s=interval_s)
+    story.run(seconds=6.0 * interval_s)
+    begun_s = story.at_s + 0.4 * interval_s
+    passed_s = begun_s + (39.0 - 37.5) / k_per_h * 3600.0
+    while not {rule for rule, _ in story.states()} & {"dry-bulb-high-alarm", "dry-bulb-lethal"}:
+        story.air[TOP] = (37.5 + max(0.0, story.at_s + 1.0 - begun_s) * k_per_h / 3600.0, 45.0)
+        story.run(seconds=1)
+        assert story.at_s <= passed_s + watched[TOP].hot_within_s + 60.0
+    assert story.at_s > passed_s
