@@ -153,10 +153,13 @@ def typed_egg(text: str) -> int:
     return int(text)
 
 
-def typed_number(text: str, where: str) -> float:
-    """A figure as people write it, with a point or a comma. Raises Wrong."""
+def typed_number(text: str, where: str, *, unit: str = "") -> float:
+    """A figure as people write it, with a point or a comma, and with its unit or without. Raises Wrong."""
+    figure = text.strip()
+    if unit and figure.lower().endswith(unit):
+        figure = figure[: -len(unit)].rstrip()
     try:
-        value = float(text.replace(",", "."))
+        value = float(figure.replace(",", "."))
         if math.isfinite(value):
             return value
     except ValueError:
@@ -210,7 +213,7 @@ def typed_word(where: str, value: str | None, known: Sequence[str]) -> str:
 
 def typed_digit(text: str) -> float:
     """What the last digit of a number stands for, as it was typed: 0.01 of 58.40, 1 of 58."""
-    decimals = re.search(r"[.,]([0-9]+)$", text.strip())
+    decimals = re.search(r"[.,]([0-9]+) ?g?$", text.strip().lower())
     return float(10.0 ** -min(len(decimals[1]) if decimals else 0, FINEST_DIGITS))
 
 

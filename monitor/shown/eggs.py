@@ -13,6 +13,7 @@ from monitor.domain.air.units import show_temperature
 from monitor.domain.eggs.book import EggBook, history, looks, numbers, of_egg, standing, went_on
 from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
 from monitor.domain.eggs.hatching import expected
+from monitor.domain.eggs.undo import Undoing
 from monitor.domain.eggs.view import entry_view
 from monitor.domain.needs.batch import Batch, counted, day_words
 from monitor.domain.needs.site import Site
@@ -53,6 +54,25 @@ _OF_ENTRIES = (Column("entry", 5, right=True, gap=0), Column("when", 17), Column
 def written_text(batch: str, entries: Sequence[Entry], site: Site) -> str:
     """What was written, one line an entry."""
     return "\n".join(f"{batch} {_about(e)}: {said(e, site.zone)} (entry {e.number})" for e in entries)
+
+
+def undone_text(last: Sequence[Undoing], book: EggBook, site: Site) -> str:
+    """What was taken back, one line an entry, and what stands now in its place; of many eggs at once how many. book: as it is now."""
+    if len(last) > NAMED:
+        first, *_, end = [each.stands for each in last]
+        return f"undone: {len(last)} entries, {_about(first)} to {_about(end)}; now as before them"
+    return "\n".join(_undone(each, book, site) for each in last)
+
+
+def _undone(undoing: Undoing, book: EggBook, site: Site) -> str:
+    entry, again = undoing.stands, undoing.again
+    words = f"undone: {book.batch.id} {_about(entry)}: {said(entry, site.zone)} (entry {entry.number}); "
+    if again is not None:
+        return f"{words}{_about(again)} is {said(again, site.zone)} again"
+    same = [e for e in standing(book) if e.fact.kind == entry.fact.kind and e.same_subject(entry)]
+    if not same:
+        return f"{words}no {entry.fact.kind} of {_about(entry)} stands now"
+    return f"{words}now {said(same[-1], site.zone)} of {wall_time(same[-1].at, site.zone)}"
 
 
 def book_text(book: EggBook, water: Water, site: Site, *, now: datetime, columns: int = WIDTH) -> str:

@@ -42,16 +42,20 @@ from monitor.cli.typed import (
     typed_word,
 )
 from monitor.domain.eggs.book import EggBook, of_egg, standing
-from monitor.domain.eggs.entry import EXTERNAL_PIP, Entry, Sign, Weighing, Withdrawn, plain
+from monitor.domain.eggs.entry import EXTERNAL_PIP, Entry, Sign, Weighing, plain
 from monitor.domain.eggs.hatching import still_in
+from monitor.domain.eggs.undo import Undoing, last_writing
 from monitor.domain.published.findings import FINDINGS
 from monitor.domain.wall import filled
 from monitor.settings import House
-from monitor.shown.eggs import signs_lines, verdict_text, water_view, weighed_text, written_text
+from monitor.shown.eggs import signs_lines, undone_text, verdict_text, water_view, weighed_text, written_text
 from monitor.shown.entries import eggs_words
 
 LIST = "list"
 UNDONE = "undone"
+# At the scale, in a session.
+BACK, END = ("<", "back"), (".", "q", "quit", "end")
+KEYS = "< goes back to put one right, . ends"
 KINDS = {"assisted": "helped"}  # as the record has it
 # What can change where an egg's loss leads: only after these is that shown, which reads the batch's whole record.
 _BEARS = ("weighing", "size", "candling", "sign", "sealed", "hatched", "dead", "removed", "withdrawn")
@@ -72,45 +76,49 @@ def weigh(options: Weigh) -> int:
     if options.tray and not together:
         raise Wrong("weigh: --tray, expected --count with it: how many eggs lie on the tray")
     words = _words(options, ("GRAMS",) if together else ("EGG", "GRAMS"))
-    fact = {"gross_g": typed_number(words[-1], "weigh"), "digit_g": typed_digit(words[-1])} | _scale(options)
+    fact = {"gross_g": _grams(words[-1], "weigh"), "digit_g": typed_digit(words[-1])} | _scale(options)
     about = {"count": options.count, "tray": options.tray} if together else {"egg": typed_egg(words[0])}
     return _write(options, "weighing", fact=fact, about=about, house=house)
 
 
 def _session(options: Weigh, house: House) -> int:
-    """Each egg that is still in, asked for one after the other, as one stands at the scale; each is written at once. Raises Wrong."""
+    """Each egg that is still in, asked for one after the other, as one stands at the scale; each is written at once. An egg that one goes back
+    to is put right: what is typed then stands in place of what was. Raises Wrong."""
     book, _ = weighed_now(house, options.batch, options.utc, only_book=True)
     eggs, _ = still_in(book)
     if not eggs:
         raise Wrong(f"weigh: which eggs of {options.batch} are still in is not known by number, expected EGG GRAMS")
-    tell(
-        f"{options.batch}, {eggs_words(len(eggs))}: grams and Enter. Enter alone leaves an egg out, < goes back, . ends."
-    )
-    entries: list[Answer] = []
+    tell(f"{options.batch}, {eggs_words(len(eggs))}: grams and Enter. Enter alone leaves an egg out, {KEYS}.")
+    written: dict[int, Answer] = {}  # by egg, in the order in which they were first weighed
     place = 0
     while place < len(eggs):
         egg = eggs[place]
-        typed = typed_at_terminal(f"egg {egg}{_last_g(book, egg)}: ")
-        if typed in (None, "."):
+        before = _last_g(book, egg) if egg not in written else f" (now {_typed_g(written[egg])})"
+        typed = typed_at_terminal(f"egg {egg}{before}: ")
+        if typed is None or typed.lower() in END:
             break
-        if typed == "<":
+        if typed.lower() in BACK:
             place = max(0, place - 1)
             continue
         try:
             if typed:
-                fact = {"gross_g": typed_number(typed, f"egg {egg}"), "digit_g": typed_digit(typed)} | _scale(options)
-                entries.append(
-                    _asked(
-                        house, _common(options, house) | {"do": "entry", "kind": "weighing", "fact": fact, "egg": egg}
-                    )
-                )
+                fact = {"gross_g": _grams(typed, f"egg {egg}", KEYS), "digit_g": typed_digit(typed)} | _scale(options)
+                again = {"replaces": written[egg]["number"]} if egg in written else {}
+                request = {"do": "entry", "kind": "weighing", "fact": fact, "egg": egg, **again}
+                written[egg] = _asked(house, _common(options, house) | request)
         except (Wrong, Failed) as error:  # said, and asked again
             tell(str(error))
             continue
         place += 1
-    if not entries:
+    if not written:
         return show(options.json, {"batch": options.batch, "entries": [], "water": None}, "nothing was written")
-    return _told(options, house, {"entries": entries})
+    return _told(options, house, {"entries": [*written.values()]})
+
+
+def _typed_g(answer: Answer) -> str:
+    """`58.40 g` of a weighing just written, less the tray, as it is told afterwards."""
+    fact = answer["fact"]
+    return f"{fact['gross_g'] - fact['tare_g']:.2f} g"
 
 
 def _last_g(book: EggBook, egg: int) -> str:
@@ -120,30 +128,23 @@ def _last_g(book: EggBook, egg: int) -> str:
 
 
 def undo(options: Written) -> int:
-    """What was written last about the batch, taken back: of several eggs at once all of it."""
+    """What was written last about the batch, taken back: of several eggs at once all of it; then what was written before that."""
     if options.words:
         raise Wrong(f"undo: {' '.join(options.words)[:60]!r}, expected BATCH alone; see also eggroom egg withdraw")
     house = house_of(options.config)
     book, _ = weighed_now(house, options.batch, options.utc, only_book=True)
-    left = standing(book)
-    last = max(left, key=lambda e: e.number, default=None)
-    if last is None:
+    last = last_writing(book)
+    if not last:
         raise Wrong(f"batch {options.batch}: nothing is written that stands, expected an entry to undo")
-    newest = book.entries[-1]
-    if isinstance(newest.fact, Withdrawn) and newest.fact.text != UNDONE:
-        raise Wrong(
-            f"undo: what was written last withdraws entry {newest.replaces}, expected that it is written again; "
-            f"or eggroom egg withdraw {options.batch} ENTRY"
-        )
-    undone = [e for e in left if e.written_at == last.written_at]
-    written = [_asked(house, _common(options, house) | {"do": "entry"} | _undoing(book, entry)) for entry in undone]
-    lines = [f"undone: {line}" for line in written_text(options.batch, undone, house.site).splitlines()]
-    return show(options.json, {"batch": options.batch, "entries": written}, "\n".join(lines))
+    written = [_asked(house, _common(options, house) | {"do": "entry"} | _undoing(each)) for each in last]
+    after, _ = weighed_now(house, options.batch, options.utc, only_book=True)
+    data = {"batch": options.batch, "entries": written}
+    return show(options.json, data, undone_text(last, after, house.site))
 
 
-def _undoing(book: EggBook, entry: Entry) -> dict[str, object]:
+def _undoing(undoing: Undoing) -> dict[str, object]:
     """What is written to undo an entry: of a correction what stood before it, of any other that it is withdrawn."""
-    before = next((e for e in book.entries if e.number == entry.replaces), None)
+    entry, before = undoing.stands, undoing.again
     if before is None:
         about = {"egg": entry.egg, "count": entry.count, "tray": entry.tray, "replaces": entry.number}
         return {"kind": "withdrawn", "fact": {"text": UNDONE}, **about}
@@ -373,6 +374,14 @@ def _asked(house: House, request: Mapping[str, object], where: str = "") -> Answ
 def _common(options: Written, house: House) -> dict[str, object]:
     at = typed_past(options.at, house.site.zone, options.utc)
     return {"batch": options.batch, "by": typed_by(options.by, house.settings.site.by), **at, "sure": options.sure}
+
+
+def _grams(text: str, where: str, keys: str = "") -> float:
+    """A mass as people write it, its unit too. keys: what else may be typed there. Raises Wrong."""
+    try:
+        return typed_number(text, where, unit="g")
+    except Wrong as error:
+        raise Wrong(f"{error}{f'; {keys}' if keys else ''}") from error
 
 
 def _scale(options: Weigh) -> dict[str, object]:

@@ -558,29 +558,58 @@ def test_a_zip_of_eggs_without_numbers(capsys: Capture, config: Path) -> None:
 
 
 def test_undo(capsys: Capture, config: Path) -> None:
-    """What was written last goes, of several eggs at once all of it; then what was written before it."""
+    """What was written last goes, of several eggs at once all of it; then what was written before it; each time it is said what stands now."""
+    ok(capsys, "candle", "hen-1", "2", "fertile", "--at", "-2d", config=config)
     ok(capsys, "weigh", "hen-1", "7", "58.42", config=config)
     ok(capsys, "candle", "hen-1", "1-3", "fertile", config=config)
-    said = ok(capsys, "undo", "hen-1", config=config)
-    assert said.splitlines() == [f"undone: hen-1 egg {egg}: candled: fertile (entry {egg + 1})" for egg in (1, 2, 3)]
-    assert ok(capsys, "undo", "hen-1", config=config) == "undone: hen-1 egg 7: 58.42 g (entry 1)\n"
+    said = ok(capsys, "undo", "hen-1", config=config).splitlines()
+    gone = [f"undone: hen-1 egg {egg}: candled: fertile (entry {egg + 2}); " for egg in (1, 2, 3)]
+    assert [said[0], said[2]] == [f"{gone[egg - 1]}no candling of egg {egg} stands now" for egg in (1, 3)]
+    assert said[1].startswith(f"{gone[1]}now candled: fertile of ")
+    assert ok(capsys, "undo", "hen-1", config=config) == (
+        "undone: hen-1 egg 7: 58.42 g (entry 2); no weighing of egg 7 stands now\n"
+    )
+    ok(capsys, "undo", "hen-1", config=config)
     assert "nothing is written that stands" in wrong(capsys, "undo", "hen-1", config=config)
     assert "expected BATCH alone" in wrong(capsys, "undo", "hen-1", "7", config=config)
-    assert len(query(config, "SELECT kind FROM entry WHERE kind = 'withdrawn'")) == 4
+    assert len(query(config, "SELECT kind FROM entry WHERE kind = 'withdrawn'")) == 5
+
+
+def test_undo_of_many_at_once_is_counted(capsys: Capture, config: Path) -> None:
+    ok(capsys, "candle", "hen-1", "1-20", "fertile", config=config)
+    assert ok(capsys, "undo", "hen-1", config=config) == "undone: 20 entries, egg 1 to egg 20; now as before them\n"
 
 
 def test_undo_of_a_correction(capsys: Capture, config: Path) -> None:
-    """What stood before it stands again, at its own time; what was withdrawn by name is not undone, and nothing older in its place."""
+    """What stood before it stands again, at its own time; undone once more goes what was written before the correction."""
+    ok(capsys, "weigh", "hen-1", "6", "58.11", "--at", "-3d", config=config)
     ok(capsys, "weigh", "hen-1", "7", "60.11", "--at", "-2d", config=config)
-    ok(capsys, "correct", "hen-1", "1", "gross_g=60.21", config=config)
-    assert ok(capsys, "undo", "hen-1", config=config).startswith("undone: hen-1 egg 7: 60.21 g")
-    kept = query(config, "SELECT replaces, at_ms FROM entry ORDER BY number")
-    assert [replaces for replaces, _ in kept] == [None, 1, 2]
-    assert kept[0][1] == kept[2][1]
-    assert "60.11 g" in ok(capsys, "show", "hen-1", "7", config=config)
+    ok(capsys, "correct", "hen-1", "1", "gross_g=58.00", config=config)
+    ok(capsys, "correct", "hen-1", "3", "gross_g=57.90", config=config)
+    said = ok(capsys, "undo", "hen-1", config=config)
+    assert said == "undone: hen-1 egg 6: 57.90 g (entry 4); egg 6 is 58.00 g again\n"
+    said = ok(capsys, "undo", "hen-1", config=config)
+    assert said == "undone: hen-1 egg 6: 58.00 g (entry 5); egg 6 is 58.11 g again\n"
+    kept = query(config, "SELECT replaces, at_ms FROM entry WHERE egg = 6 ORDER BY number")
+    assert [replaces for replaces, _ in kept] == [None, 1, 3, 4, 5]
+    assert kept[0][1] == kept[-1][1]
+    assert "58.11 g" in ok(capsys, "show", "hen-1", "6", config=config)
+    said = ok(capsys, "undo", "hen-1", config=config)
+    assert said == "undone: hen-1 egg 7: 60.11 g (entry 2); no weighing of egg 7 stands now\n"
+    said = ok(capsys, "undo", "hen-1", config=config)
+    assert said == "undone: hen-1 egg 6: 58.11 g (entry 6); no weighing of egg 6 stands now\n"
+    assert "nothing is written that stands" in wrong(capsys, "undo", "hen-1", config=config)
+
+
+def test_undo_after_a_withdrawal(capsys: Capture, config: Path) -> None:
+    """What was withdrawn by its number is gone already; what was written before it is undone."""
+    ok(capsys, "weigh", "hen-1", "7", "60.11", config=config)
     ok(capsys, "note", "hen-1", "7", "pale", config=config)
-    ok(capsys, "withdraw", "hen-1", "4", "slip", config=config)
-    assert "what was written last withdraws entry 4" in wrong(capsys, "undo", "hen-1", config=config)
+    ok(capsys, "withdraw", "hen-1", "2", "slip", config=config)
+    assert ok(capsys, "undo", "hen-1", config=config).startswith("undone: hen-1 egg 7: 60.11 g (entry 1)")
+
+
+def test_a_reason_beside_a_word_that_says_it(capsys: Capture, config: Path) -> None:
     assert "infertile: --why 'rotten', expected none" in wrong(
         capsys, "outcome", "hen-1", "7", "infertile", "--why", "rotten", config=config
     )
@@ -600,9 +629,23 @@ def test_a_session_at_the_scale(capsys: Capture, config: Path, monkeypatch: pyte
     ]  # fmt: skip
     first, _, asked = err.partition("\n")
     assert first.startswith("hen-1, 23 eggs: grams and Enter.")
+    keys = "< goes back to put one right, . ends"
     assert asked == (
-        "egg 1 (last 58.40 g): egg 3: egg 3: 'heavy', expected a number, such as 26.49\n"
+        f"egg 1 (last 58.40 g): egg 3: egg 3: 'heavy', expected a number, such as 26.49; {keys}\n"
         "egg 3: egg 4: egg 3: egg 4: egg 5: "
     )
     monkeypatch.setattr(sys, "stdin", io.StringIO(""))
     assert typed(capsys, "egg", "weigh", "hen-1", config=config)[:2] == (0, "nothing was written\n")
+
+
+def test_going_back_at_the_scale_puts_right(capsys: Capture, config: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is typed after going back stands in place of what was typed; Enter alone leaves it; the egg has one weighing."""
+    monkeypatch.setattr(write, "at_terminal", lambda: True)
+    monkeypatch.setattr(sys, "stdin", io.StringIO("58.4\n<\n58,3 g\n57\nback\n\n.\n"))
+    code, out, err = typed(capsys, "egg", "weigh", "hen-1", config=config)
+    assert code == 0
+    said = [line for line in out.splitlines() if "(entry" in line]
+    assert said == ["hen-1 egg 1: 58.30 g (entry 2)", "hen-1 egg 2: 57.00 g (entry 3)"]
+    assert "too close" not in out
+    assert "egg 2: egg 1 (now 58.40 g): egg 2: egg 3: egg 2 (now 57.00 g): egg 3: " in err
+    assert [row[5] for row in entries(config)] == [None, 1, None]
