@@ -98,6 +98,20 @@ def batch_table(views: Sequence[BatchView], site: Site, now: datetime) -> str:
     return "\n".join(lines)
 
 
+def in_no_machine(batches: Sequence[Batch], now: datetime) -> list[Batch]:
+    """Those that are not closed and lie nowhere that eggroom looks at."""
+    return [b for b in batches if b.closed_at is None and b.stay_at(b.not_before(now)) is None]
+
+
+def unplaced_words(ids: Sequence[str]) -> str:
+    """`lost-1 is in no machine: nobody watches it. Put it in one: eggroom batch move lost-1 MACHINE`; empty where there is none."""
+    if not ids:
+        return ""
+    is_, it = ("is", "it") if len(ids) == 1 else ("are", "them")
+    move = f"eggroom batch move {ids[0]} MACHINE"
+    return f"{', '.join(ids)} {is_} in no machine: nobody watches {it}. Put {it} in one: {move}"
+
+
 def batch_text(
     batch: Batch, site: Site, now: datetime, *, store_h: tuple[float, float] = (0.0, 0.0), columns: int = WIDTH
 ) -> str:

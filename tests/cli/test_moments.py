@@ -84,7 +84,7 @@ def commands(file: Path) -> dict[str, list[str]]:
         "batch not-yet": ["batch", "not-yet", "b", "--for", "12h"],
         "batch split": ["batch", "split", "b", "4-5", "--to", "setter-1"],
         "batch remove": ["batch", "remove", "slip", "--sure"], "now": ["now"],
-        "batch close": ["batch", "close", "b"], "batch reopen": ["batch", "reopen", "b"],
+        "batch close": ["batch", "close", "b", "--sure"], "batch reopen": ["batch", "reopen", "b"],
     }  # fmt: skip
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import timedelta
 from typing import TYPE_CHECKING, cast
 
-from monitor.cli.frame import AnyOrder, Asked, Failed, Parsers, Verbs, Wrong, agreed, at_terminal, columns, go_on, show
+from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, columns, go_on, show
 from monitor.cli.record import Answer, ask, house_of, one_batch, opened, said
 from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_span_s, typed_when, typed_whole
 from monitor.cli.watching import show_watched, unwatched
@@ -18,7 +18,7 @@ from monitor.service.watch.commands import batch_view
 from monitor.settings import House
 from monitor.shown.entries import without_an_end
 from monitor.shown.form import Shown
-from monitor.shown.terminal import batch_table, batch_text, local, moved_lines
+from monitor.shown.terminal import batch_table, batch_text, in_no_machine, local, moved_lines, unplaced_words
 
 if TYPE_CHECKING:
     from monitor.domain.watch.view import BatchView
@@ -204,13 +204,15 @@ def _not_yet(options: NotYet) -> int:
 def _close(options: Close) -> int:
     house = house_of(options.config)
     request = {"do": "close", "batch": options.batch, "at": _at(options, house)}
-    if not options.sure and at_terminal():  # it can be opened again, so nobody is kept from it who cannot be asked
-        with opened(house) as history:
-            open_ended = without_an_end(history.book(one_batch(history, options.batch)))
-        if open_ended and not agreed(
-            f"{open_ended} without an end, which counts as not hatched; close {options.batch} all the same?"
-        ):
-            raise Failed("nothing was changed")
+    with opened(house) as history:
+        batch = one_batch(history, options.batch)
+        open_ended = without_an_end(history.book(batch)) if batch.closed_at is None else ""
+    if open_ended:
+        go_on(
+            f"batch {batch.id}: {open_ended} without an end, which counts as not hatched",
+            f"close {batch.id} all the same",
+            sure=options.sure,
+        )
     return _did(options, house, request, words="batch {id}: closed on day {day}; its record stays")
 
 
@@ -226,8 +228,8 @@ def _remove(options: Remove) -> int:
 
 def _reopen(options: One) -> int:
     house = house_of(options.config)
-    request = {"do": "reopen", "batch": options.batch}
-    return _did(options, house, request, words="batch {id}: open again, day {day}, in {machine}")
+    answer = ask(house, {"do": "reopen", "batch": options.batch})
+    return show(options.json, answer, _with_stage(answer, house, "batch {id}: open again, day {day}, in {machine}"))
 
 
 def _split(options: Split) -> int:
@@ -254,8 +256,11 @@ def _split(options: Split) -> int:
         text += ", in lockdown"
     if answer["stay"] is not None:
         text += f"; {answer['stay']} {'stays' if answer['stay'] == 1 else 'stay'} in {options.batch}"
+    lost = "" if answer["machine"] is not None else f"{filled(unplaced_words([answer['id']]), columns())}\n"
     return show(
-        options.json, answer, f"{filled(text, columns())}\nfrom now on write about these eggs under {answer['id']}"
+        options.json,
+        answer,
+        f"{filled(text, columns())}\n{lost}from now on write about these eggs under {answer['id']}",
     )
 
 
@@ -268,6 +273,8 @@ def _list(options: List) -> int:
     text = batch_table(views, house.site, now)
     if known and not batches:
         text = f"no open batch; {len(known)} closed: eggroom batch list --all"
+    if lost := unplaced_words([b.id for b in in_no_machine(batches, now)]):
+        text = f"{filled(lost, columns())}\n\n{text}"
     return show_watched(options.json, views, text, unwatched=unwatched(house, now))
 
 
@@ -285,8 +292,10 @@ def _show(options: One) -> int:
     view = batch_view(batch, now) | {"development": None if found is None else development_record(found)}
     lines = [] if found is None else [*development_lines(found, Shown(house.site.zone, house.site.unit))]
     lines += expected_lines(book, house.site)
+    lost = unplaced_words([b.id for b in in_no_machine([batch], now)])
     text = "\n".join(
         [
+            *([filled(lost, columns())] if lost else []),
             batch_text(batch, house.site, now, store_h=store_delay_h(book), columns=columns()),
             *(filled(f"  {line}", columns()) for line in lines),
         ]
@@ -299,8 +308,10 @@ def _at(options: At | Close, house: House) -> str:
 
 
 def _with_stage(answer: Answer, house: House, words: str) -> str:
-    """An answer in words, and whether eggs that are in a hatcher now are in lockdown by that."""
+    """An answer in words; of eggs in no machine that nobody watches them, of those in a hatcher now whether they are in lockdown by that."""
     lines = moved_lines(cast("BatchView", answer), house.site)
+    if answer["machine"] is None:
+        lines = [unplaced_words([answer["id"]]), *lines]
     return said(answer, words) + "".join(f"\n{filled(f'  {line}', columns())}" for line in lines)
 
 

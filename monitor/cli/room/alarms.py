@@ -15,13 +15,13 @@ from monitor.cli.watching import heard, show_watched, unwatched
 from monitor.domain.alarms.alarm import NORMAL, OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
-from monitor.domain.wall import utc_text, wall_time
+from monitor.domain.wall import filled, utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
 from monitor.shown.about import about_words
 from monitor.shown.calendar import next_due
 from monitor.shown.now.alarms import alarms_text, told_of, told_view
 from monitor.shown.now.room import room_text
-from monitor.shown.terminal import transition_table, transition_view
+from monitor.shown.terminal import in_no_machine, transition_table, transition_view, unplaced_words
 from monitor.shown.values import state_words
 
 if TYPE_CHECKING:
@@ -127,11 +127,19 @@ def _room(options: Full) -> int:
     house = house_of(options.config)
     answer = ask_daemon(house, {"do": "room"})
     room = cast("RoomView", answer)
+    lost: list[str] = []
     with suppress(Failed), opened(house) as history:  # the room is shown also while the record cannot be read
+        lost = [batch.id for batch in in_no_machine(history.batches(), options.utc())]
         for machine in room["machines"]:
             machine["alarms"] = _with_record(history, machine["alarms"])
         room["others"] = _with_record(history, room["others"])
-    return show(options.json, answer, room_text(room, house.site, full=options.full, columns=columns()))
+    text = _with_lost(room_text(room, house.site, full=options.full, columns=columns()), lost)
+    return show(options.json, {**answer, "in_no_machine": lost}, text)
+
+
+def _with_lost(text: str, lost: Sequence[str]) -> str:
+    """The text, and before it which batches nobody watches."""
+    return f"{filled(unplaced_words(lost), columns())}\n\n{text}" if lost else text
 
 
 def _alarms(options: Alarms) -> int:
@@ -158,9 +166,11 @@ def _now(options: Asked) -> int:
         views = _with_record(history, _standing(house, history, room))
         batches = [batch for batch in history.batches() if batch.closed_at is None]
         due = next_due([(each, store_delay_h(history.book(each))) for each in batches], house.site, now)
-    text = alarms_text(views, house.site, now, live=not nobody)
+    lost = [batch.id for batch in in_no_machine(batches, now)]
+    text = _with_lost(alarms_text(views, house.site, now, live=not nobody), lost)
     to_do = sorted([*((each.since, each.summary) for each in due), *_coolings(room)])
-    data = {"alarms": views, "due": [{"what": what, "at": utc_text(at)} for at, what in to_do]}
+    due_ = [{"what": what, "at": utc_text(at)} for at, what in to_do]
+    data = {"alarms": views, "in_no_machine": lost, "due": due_}
     lines = [f"{what}, {wall_time(at, house.site.zone, now)}" for at, what in to_do]
     text = "\n".join([text, "", *(lines or ["Nothing more is due." if batches else "No eggs are set."])])
     return show_watched(options.json, data, text, unwatched=nobody)

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.cli.batch import batch as batch_cli
+from monitor.cli import frame
 from monitor.domain.needs.batch import Batch, declared
 from monitor.service.watch.commands import batch_view
 from monitor.settings import load_house
@@ -71,7 +71,7 @@ def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
     one = told(capsys, "batch", "show", "hen-1", config=config)
     assert one.pop("development")["hours_recorded"] == 0.0
     assert one | {"day": 0} == rows[0] | {"day": 0}
-    assert ok(capsys, "batch", "close", "hen-1", config=config) == "batch hen-1: closed on day 17.0; its record stays\n"
+    assert ok(capsys, "batch", "close", "hen-1", "--sure", config=config) == "batch hen-1: closed on day 17.0; its record stays\n"
     assert "no open batch" in ok(capsys, "batch", "list", config=config)
     assert [row["id"] for row in told(capsys, "batch", "list", "--all", config=config)] == ["hen-1"]
     assert ok(capsys, "alarms", config=config) == "Nothing stood.\n"
@@ -196,7 +196,7 @@ def test_a_slip_is_removed(capsys: Capture, config: Path) -> None:
     ok(capsys, *add, config=config)
     for words, why in (
         (["egg", "note", "hen-1", "7", "quiet"], "something is written about its eggs"),
-        (["batch", "close", "hen-1"], "closed"),
+        (["batch", "close", "hen-1", "--sure"], "closed"),
     ):
         ok(capsys, *words, config=config)
         code, _, err = typed(capsys, "batch", "remove", "hen-1", "--sure", config=config)
@@ -207,18 +207,41 @@ def test_a_slip_is_removed(capsys: Capture, config: Path) -> None:
 
 
 def test_closing_asks_about_eggs_without_an_end(capsys: Capture, config: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """At a terminal; no leaves it open. Where nobody can be asked it is closed, for it can be opened again."""
+    """At a terminal; no leaves it open. Where nobody can be asked it is refused unless --sure says so. A batch closed already is said to be."""
     ok(capsys, "batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", "--eggs", "5", config=config)
     ok(capsys, "egg", "outcome", "hen-1", "2,4", "removed", config=config)
-    monkeypatch.setattr(batch_cli, "at_terminal", lambda: True)
-    for typed_there, code in (("no\n", 1), ("y\n", 0)):
-        monkeypatch.setattr(sys, "stdin", io.StringIO(typed_there))
-        came, _, err = typed(capsys, "batch", "close", "hen-1", config=config)
-        assert came == code
-        assert err.startswith(
-            "eggs 1, 3, 5 without an end, which counts as not hatched; close hen-1 all the same? [y/N] "
-        )
+    why = "batch hen-1: eggs 1, 3, 5 without an end, which counts as not hatched"
+    close = ("batch", "close", "hen-1")
+    assert typed(capsys, *close, config=config) == (
+        2, "", f"eggroom: {why}, expected --sure to close hen-1 all the same\n"
+    )  # fmt: skip
+    with monkeypatch.context() as terminal:
+        terminal.setattr(frame, "at_terminal", lambda: True)
+        for typed_there, code in (("no\n", 1), ("y\n", 0), ("y\n", 2)):
+            terminal.setattr(sys, "stdin", io.StringIO(typed_there))
+            came, _, err = typed(capsys, *close, config=config)
+            assert came == code
+            assert err.startswith(f"{why}; close hen-1 all the same? [y/N] ") == (code != 2)
+        assert err.startswith("eggroom: batch hen-1: closed already, ")
+    ok(capsys, "batch", "reopen", "hen-1", config=config)
+    ok(capsys, *close, "--sure", config=config)
     ok(capsys, "batch", "reopen", "hen-1", config=config)
     ok(capsys, "egg", "outcome", "hen-1", "1,3,5", "removed", config=config)
-    code, _, err = typed(capsys, "batch", "close", "hen-1", config=config)
-    assert (code, err) == (0, "")
+    assert typed(capsys, *close, config=config)[0] == 0
+
+
+def test_a_batch_in_no_machine_is_told_first(capsys: Capture, config: Path) -> None:
+    """Wherever one looks, until it is put into one; a closed one is not."""
+    said = ok(capsys, "batch", "add", "lost-1", "--species", "chicken", "--set", "-5d", config=config)
+    words = "lost-1 is in no machine: nobody watches it. Put it in one: eggroom batch move\n"
+    assert said.splitlines()[0] == "batch lost-1: chicken, day 5.0, in no machine"
+    assert said.splitlines()[1].startswith("  lost-1 is in no machine: nobody watches it.")
+    for looks in (["batch", "show", "lost-1"], ["batch", "list"], ["now"]):
+        assert ok(capsys, *looks, config=config).startswith(words), looks
+    assert told(capsys, "now", config=config)["in_no_machine"] == ["lost-1"]
+    ok(capsys, "batch", "add", "lost-2", "--species", "chicken", config=config)
+    assert ok(capsys, "now", config=config).startswith("lost-1, lost-2 are in no machine: nobody watches them.")
+    ok(capsys, "batch", "close", "lost-2", config=config)
+    ok(capsys, "batch", "move", "lost-1", "setter-1", config=config)
+    for looks in (["batch", "show", "lost-1"], ["batch", "list"], ["batch", "list", "--all"], ["now"]):
+        assert "nobody watches" not in ok(capsys, *looks, config=config), looks

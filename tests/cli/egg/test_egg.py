@@ -304,7 +304,7 @@ def test_a_withdrawal(capsys: Capture, config: Path) -> None:
 def test_the_book_of_a_closed_batch(capsys: Capture, config: Path) -> None:
     """A batch that was closed is still written into, from its last number on, and shown."""
     ok(capsys, "outcome", "hen-1", "7", "hatched", "--sure", config=config)
-    typed(capsys, "batch", "close", "hen-1", config=config)
+    typed(capsys, "batch", "close", "hen-1", "--sure", config=config)
     assert (
         ok(capsys, "finding", "hen-1", "7", "runt", config=config)
         == "hen-1 egg 7: runt seen at 3 to 4 weeks (entry 2)\n"
@@ -326,7 +326,7 @@ def test_what_the_weighings_say_is_judged(capsys: Capture, config: Path) -> None
 def test_weights_off_track_in_a_batch_opened_again(capsys: Capture, config: Path) -> None:
     """The alarm that a closing by mistake ended stands again at once, without another weighing."""
     weigh(capsys, config, 7, (9.9, 60.0), (5, 56.0), (0, 52.0))
-    typed(capsys, "batch", "close", "hen-1", config=config)
+    typed(capsys, "batch", "close", "hen-1", "--sure", config=config)
     assert "returned" in stands(capsys, config)[0]["state"]
     assert typed(capsys, "batch", "reopen", "hen-1", config=config)[0] == 0
     (alarm,) = stands(capsys, config)

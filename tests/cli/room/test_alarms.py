@@ -37,7 +37,7 @@ def test_room(capsys: Capture, running: Path) -> None:
     assert "\n    new; told sam " in text
     assert "Hatcher 1: empty\n  no reading yet" in text
     room = told(capsys, "room", config=running)
-    assert room.keys() == {"machines", "others"}
+    assert room.keys() == {"machines", "others", "in_no_machine"}
     assert room["machines"][0].keys() == {
         "machine", "name", "kind", "at", "probes", "batches", "bands", "eggs", "handling_until", "settling_until", "alarms",
     }  # fmt: skip
