@@ -41,7 +41,7 @@ from monitor.cli.typed import (
     typed_when,
     typed_word,
 )
-from monitor.domain.eggs.book import EggBook, of_egg, standing
+from monitor.domain.eggs.book import EggBook, of_egg
 from monitor.domain.eggs.entry import EXTERNAL_PIP, Entry, Sign, Weighing, plain
 from monitor.domain.eggs.hatching import still_in
 from monitor.domain.eggs.undo import Undoing, last_writing

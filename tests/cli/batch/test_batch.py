@@ -71,7 +71,10 @@ def test_a_batch_from_setting_to_closing(capsys: Capture, config: Path) -> None:
     one = told(capsys, "batch", "show", "hen-1", config=config)
     assert one.pop("development")["hours_recorded"] == 0.0
     assert one | {"day": 0} == rows[0] | {"day": 0}
-    assert ok(capsys, "batch", "close", "hen-1", "--sure", config=config) == "batch hen-1: closed on day 17.0; its record stays\n"
+    assert (
+        ok(capsys, "batch", "close", "hen-1", "--sure", config=config)
+        == "batch hen-1: closed on day 17.0; its record stays\n"
+    )
     assert "no open batch" in ok(capsys, "batch", "list", config=config)
     assert [row["id"] for row in told(capsys, "batch", "list", "--all", config=config)] == ["hen-1"]
     assert ok(capsys, "alarms", config=config) == "Nothing stood.\n"
