@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.adapters.door import DoorClosed, ask_door
-from monitor.app import Offline, StartError, door_path, open_history
+from monitor.app import Offline, StartError, door_path, open_history, store_path
 from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong, agreed, at_terminal, tell
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch, day_words
@@ -56,6 +56,11 @@ def opened(house: House) -> Iterator[SqliteHistory]:
             yield history
     except StoreFailure as error:
         raise Failed(str(error)) from error
+
+
+def begun(house: House) -> bool:
+    """Whether there is a record; before the first start and the first thing written there is none."""
+    return store_path(house).exists()
 
 
 def one_batch(history: SqliteHistory, name: str) -> Batch:

@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from monitor.domain.air.units import Unit, celsius_to_fahrenheit, k_to_fahrenheit_difference
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.site import Site
-from monitor.domain.readings.calibration import OFFSET_UNITS, UNITS, WORDS, Calibration, Correction, overdue, standing
+from monitor.domain.readings.calibration import (
+    OFFSET_UNITS,
+    TAKEN_BACK,
+    UNITS,
+    WORDS,
+    Calibration,
+    Correction,
+    Point,
+    overdue,
+    standing,
+)
 from monitor.domain.readings.view import calibration_view
 from monitor.domain.wall import printable, sheet_time
 
@@ -70,22 +81,56 @@ def list_view(calibrations: Sequence[Calibration], now: datetime) -> list[dict[s
 
 
 def list_text(calibrations: Sequence[Calibration], site: Site, probe: str | None, *, now: datetime) -> str:
-    """The calibrations, probe by probe, oldest first; and the probes that have none."""
+    """The calibrations, probe by probe, oldest first, each that was taken back as that; and the probes that have none."""
     lines: list[str] = []
-    for each, here in _ranked(calibrations, now):
-        by = f" by {printable(each.by)}" if each.by else ""
-        since = "the beginning of the record" if each.since is None else _time(each.since, site)
-        due = "" if each.due is None else f", due {each.due.astimezone(site.zone):%Y-%m-%d}"
-        late = ": OVERDUE" if here and overdue(each, now) else ""
-        lines.append(f"{each.probe}: {said(each, _unit(site))}{'' if here else ' (no longer in force)'}")
-        lines.append(f"  made {_time(each.at, site)}{by}, holds from {since}{due}{late}")
-        if each.note:
-            lines.append(f"  {printable(each.note)}")
+    for probe_ in sorted({each.probe for each in calibrations}):
+        own = [each for each in calibrations if each.probe == probe_]
+        back = _taken_back(own)
+        stand = [each for each in own if each.note != TAKEN_BACK and id(each) not in back]
+        here = standing(stand, now)
+        for each in sorted((each for each in own if each.note != TAKEN_BACK), key=lambda c: c.at):
+            lines += _listed(each, site, now, in_force=any(each is one for one in here), back=back.get(id(each)))
     have = {each.probe for each in calibrations}
     never = [key for key in site.probes if key not in have and probe in (None, key)]
     if never:
         lines.append(f"never calibrated: {', '.join(never)}")
     return "\n".join(lines)
+
+
+def _taken_back(own: Sequence[Calibration]) -> dict[int, Calibration]:
+    """What took back each calibration of a probe that was, by the `id` of that one. own: in the order in which they were added."""
+    return {id(before): after for before, after in pairwise(own) if after.note == TAKEN_BACK}
+
+
+def _listed(each: Calibration, site: Site, now: datetime, *, in_force: bool, back: Calibration | None) -> Iterator[str]:
+    made = f"made {_time(each.at, site)}{_by(each)}"
+    what = f"{each.probe}: {said(each, _unit(site))}"
+    if back is not None:
+        yield f"{what} (taken back {_time(back.at, site)}{_by(back)})"
+        yield f"  {made}"
+    else:
+        since = "the beginning of the record" if each.since is None else _time(each.since, site)
+        due = "" if each.due is None else f", due {each.due.astimezone(site.zone):%Y-%m-%d}"
+        late = ": OVERDUE" if in_force and overdue(each, now) else ""
+        yield f"{what}{'' if in_force else ' (no longer in force)'}"
+        yield f"  {made}, holds from {since}{due}{late}"
+    if each.note:
+        yield f"  {printable(each.note)}"
+
+
+def _by(calibration: Calibration) -> str:
+    return f" by {printable(calibration.by)}" if calibration.by else ""
+
+
+def in_all_words(answer: Answer, site: Site) -> str:
+    """`temperature +0.40 K`: all that a calibration corrects, as it answers a request."""
+    views = [(quantity, answer[quantity]) for quantity in (DRY_BULB, RH) if answer[quantity] is not None]
+    return corrected_words([(quantity, _correction(view)) for quantity, view in views], _unit(site))
+
+
+def _correction(view: Answer) -> Correction:
+    points = [Point(point["reading"], point["reference"], point["salt"] or "") for point in view["points"]]
+    return Correction(view["slope"], view["offset"], tuple(points))
 
 
 def _ranked(calibrations: Sequence[Calibration], now: datetime) -> list[tuple[Calibration, bool]]:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from monitor.cli.frame import Asked, Parsers, Wrong, command, go_on, show
-from monitor.cli.record import ask, house_of, opened
+from monitor.cli.record import ask, begun, house_of, opened
 from monitor.cli.typed import typed_by, typed_when
 from monitor.domain.air.units import fahrenheit_difference_to_k, parse_temperature
 from monitor.domain.fixed import fixed
@@ -16,13 +16,16 @@ from monitor.domain.readings.calibration import (
     MAX_OFFSET,
     OFFSET_UNITS,
     WORDS,
+    Calibration,
     CalibrationError,
+    Correction,
     due_after,
+    in_force,
     salt_rh_pct,
 )
 from monitor.domain.refusal import one_of
 from monitor.settings import House
-from monitor.shown.calibrations import calibrated_text, list_text, list_view
+from monitor.shown.calibrations import calibrated_text, in_all_words, list_text, list_view
 
 _NUMBER = re.compile(r"[+−-]?(?:[0-9]{1,6}(?:[.,][0-9]*)?|[.,][0-9]+)")
 _MONTHS = re.compile(r"([0-9]{1,3})mo")
@@ -57,10 +60,14 @@ def add(parsers: Parsers) -> None:
     calibrate.add_argument(
         "--list", dest="listed", action="store_true", help="the calibrations of the probe, or of all"
     )
-    calibrate.add_argument("--offset", default=None, metavar="K", help="reference minus reading, such as 0.3K or 0.5F")
+    calibrate.add_argument(
+        "--offset", default=None, metavar="K", help="reference minus what the screen shows, such as 0.3K or 0.5F"
+    )
     help_ = "one or two, such as 36.8=37.0 38.9=39.1"
     calibrate.add_argument("--points", nargs="+", default=None, metavar="READ=TRUE", help=help_)
-    calibrate.add_argument("--rh-offset", default=None, metavar="PERCENT", help="reference minus reading, in %%RH")
+    calibrate.add_argument(
+        "--rh-offset", default=None, metavar="PERCENT", help="reference minus what the screen shows, in %%RH"
+    )
     help_ = "such as sodium-chloride=73.1; once or twice"
     calibrate.add_argument("--salt", action="append", default=None, metavar="SALT=READ", help=help_)
     calibrate.add_argument("--at-temperature", default=None, metavar="T", help="of the jar with the salt, such as 25C")
@@ -97,9 +104,44 @@ def _calibrate(options: Calibrate) -> int:
         request["since"] = "start" if since == "start" else typed_when(since, zone, options.utc).isoformat()
     if options.at != "now":  # the daemon's own now lies a moment later than ours, or on another clock
         request["at"] = at.isoformat()
+    earlier: list[Calibration] = []
+    if begun(house):
+        with opened(house) as history:
+            earlier = [c for c in history.calibrations() if c.probe == options.probe]
+    corrected = _as_shown(earlier, at)
+    for quantity, correction in corrected.items():
+        if quantity in request:
+            request[quantity] = _beyond(request[quantity], correction)
     _ask_if_large(options, request)
     answer = ask(house, {**request, "by": typed_by(options.by, house.settings.site.by), "note": options.note})
-    return show(options.json, answer, calibrated_text(answer, house.site, options.utc()))
+    text = calibrated_text(answer, house.site, options.utc())
+    if any(quantity in request for quantity in corrected):
+        text += f"; counted from what the screen showed, {in_all_words(answer, house.site)} in all"
+    return show(options.json, answer, text)
+
+
+def _as_shown(earlier: Sequence[Calibration], at: datetime) -> dict[str, Correction]:
+    """How what was shown at that time differs from what the sensor sent, by quantity: a reference is held against what one sees."""
+    found = {quantity: in_force(earlier, quantity, at) for quantity in (DRY_BULB, RH)}
+    corrections = {quantity: dict(c.corrections())[quantity] for quantity, c in found.items() if c is not None}
+    return {quantity: c for quantity, c in corrections.items() if (c.slope, c.offset) != (1.0, 0.0)}
+
+
+def _beyond(asked: object, shown: Correction) -> dict[str, object]:
+    """What was measured against the shown value, as it is against what the sensor sends."""
+    assert isinstance(asked, dict)
+
+    def sent(value: float) -> float:
+        return round((value - shown.offset) / shown.slope, 6)
+
+    if "points" in asked:
+        return {"points": [[sent(read), true] for read, true in asked["points"]]}
+    if "salts" in asked:
+        return {**asked, "salts": [[salt, sent(read)] for salt, read in asked["salts"]]}
+    by = float(asked["offset"])
+    if shown.slope == 1.0:
+        return {"offset": round(shown.offset + by, 6)}
+    return {"points": [[point.reading, round(shown.of(point.reading) + by, 6)] for point in shown.points]}
 
 
 def _take_back(options: Calibrate, house: House) -> int:

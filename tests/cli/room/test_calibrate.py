@@ -105,20 +105,23 @@ def test_from_when_it_holds(capsys: Capture, config: Path) -> None:
     """The second from when it was made, unless a person says otherwise; the answer says what becomes of the record."""
     ok(capsys, PROBE, "--offset", "0.3", "--at", "2026-01-05", config=config)
     said = ok(capsys, PROBE, "--offset", "0.2", config=config)
-    assert said == f"{PROBE}: reads 0.10 K lower from now on; the record of before stays\n"
-    said = ok(capsys, PROBE, "--offset", "0.5", "--since", "2026-01-10T12:00", config=config)
+    assert said == (
+        f"{PROBE}: reads 0.20 K higher from now on; the record of before stays; "
+        "counted from what the screen showed, temperature +0.50 K in all\n"
+    )
+    said = ok(capsys, PROBE, "--offset", "-0.1", "--since", "2026-01-10T12:00", config=config)
     assert said.startswith(
         f"{PROBE}: reads as before, for a later calibration holds now; this one holds from 2026-01-10 12:00 "
     )
     said = ok(capsys, "node-b/top", "--rh-offset", "-1.5", "--since", "2026-01-10T12:00", config=config)
     assert said == "node-b/top: reads 1.50 %RH lower from now on; the record since 2026-01-10 12:00 too\n"
-    said = ok(capsys, "node-b/top", "--rh-offset", "-1.5", "--since", "start", config=config)
+    said = ok(capsys, "node-b/top", "--rh-offset", "0", "--since", "start", config=config)
     assert "reads as before" in said
     found = rows(capsys, PROBE, "--list", config=config)
     assert [(r["what"], r["in_force"]) for r in found] == [
         ("temperature +0.30 K", False),
-        ("temperature +0.20 K", True),
-        ("temperature +0.50 K", False),
+        ("temperature +0.50 K", True),
+        ("temperature +0.40 K", False),
     ]
     assert ok(capsys, PROBE, "--list", config=config).count("(no longer in force)") == 2
 
@@ -240,19 +243,24 @@ def test_a_large_correction_is_asked_about(capsys: Capture, config: Path, measur
     code, out, err = typed(capsys, "calibrate", PROBE, *measured, config=config)
     assert (code, out, err) == (2, "", f"eggroom: {PROBE}: {by}, expected --sure to calibrate by so much\n")
     ok(capsys, PROBE, *measured, "--sure", config=config)
-    ok(capsys, PROBE, "--offset", "1.0K", "--rh-offset", "5", config=config)
+    ok(capsys, "node-b/top", "--offset", "1.0K", "--rh-offset", "5", config=config)
 
 
 def test_a_calibration_is_taken_back(capsys: Capture, config: Path) -> None:
     """The probe reads as before it, in the record too; nothing is struck out, and once is enough."""
-    for offset in ("0.3K", "0.9K"):
+    for offset in ("0.3K", "0.6K"):
         ok(capsys, PROBE, "--offset", offset, "--rh-offset", "2", config=config)
     said = ok(capsys, PROBE, "--take-back", "--by", "sam", config=config)
-    assert said.startswith(f"taken back: {PROBE}: reads 0.60 K lower from now on; ")
+    assert said.startswith(f"taken back: {PROBE}: reads 0.60 K lower, 2.00 %RH lower from now on; ")
     listed = rows(capsys, "--list", config=config)
     assert [row["in_force"] for row in listed] == [False, False, True]
     assert listed[-1]["dry_bulb_c"]["offset"] == pytest.approx(0.3)
     assert listed[-1]["since"] == listed[-2]["since"]
+    shown_ = ok(capsys, config=config).splitlines()
+    assert shown_[0] == f"{PROBE}: temperature +0.30 K; humidity +2.00 %RH"
+    assert shown_[2].startswith(f"{PROBE}: temperature +0.90 K; humidity +4.00 %RH (taken back ")
+    assert shown_[2].endswith(" by sam)")
+    assert shown_[4:] == ["never calibrated: node-b/top"]
     code, _, err = typed(capsys, "calibrate", PROBE, "--take-back", config=config)
     assert (code, err) == (2, f"eggroom: {PROBE}: its last calibration is taken back already\n")
     code, _, err = typed(capsys, "calibrate", PROBE, "--take-back", "--note", "slip", config=config)
@@ -262,3 +270,20 @@ def test_a_calibration_is_taken_back(capsys: Capture, config: Path) -> None:
     assert (code, err) == (2, f"eggroom: {other}: never calibrated, expected a calibration to take back\n")
     ok(capsys, other, "--offset", "0.5K", config=config)
     assert "reads 0.50 K lower from now on; the record of before too" in ok(capsys, other, "--take-back", config=config)
+
+
+def test_a_second_calibration_counts_from_the_screen(capsys: Capture, config: Path) -> None:
+    """What a person holds against the reference is what is shown, which is corrected already: offsets, points and salts alike."""
+    ok(capsys, PROBE, "--offset", "0.3K", "--rh-offset", "2", config=config)
+    said = ok(capsys, PROBE, "--points", "37.0=37.2", config=config)
+    assert said.startswith(f"{PROBE}: reads 0.20 K higher from now on; ")
+    said = ok(capsys, PROBE, "--salt", "sodium-chloride=74.3", "--at-temperature", "25C", config=config)
+    assert said.startswith(f"{PROBE}: reads 1.00 %RH higher from now on; ")
+    assert said.endswith("counted from what the screen showed, humidity 72.3 is 75.3 %RH (sodium-chloride) in all\n")
+    line = ok(capsys, "node-b/top", "--points", "30=30.5", "40=40.1", config=config)
+    assert "counted from" not in line
+    said = ok(capsys, "node-b/top", "--offset", "0.1", config=config)
+    assert said.startswith("node-b/top: reads 0.10 K higher from now on; ")
+    for wide in ("0.9K", "-1.7K"):  # in all more than a sensor is off as a rule
+        code, _, err = typed(capsys, "calibrate", PROBE, "--offset", wide, config=config)
+        assert (code, "more than 1 K, expected --sure" in err) == (2, True)
