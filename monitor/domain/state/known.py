@@ -200,6 +200,7 @@ class State:
     anchor_ms: float  # utc minus mono: what turns the forward clock into labels
     clock_ok: bool
     started_mono_s: float
+    stood_until_mono_s: float = -math.inf  # up to when this run last stood still and heard nothing
     machines: dict[str, MachineState] = field(default_factory=dict)
     probes: dict[str, ProbeState] = field(default_factory=dict)
     nodes: dict[str, NodeState] = field(default_factory=dict)
@@ -228,6 +229,11 @@ class State:
     last_line: int = 0
     last_number: int = 0
     last_notice: int = 0
+
+    @property
+    def listens_mono_s(self) -> float:
+        """Since when this run listens: before it nobody could be heard, so nobody was silent."""
+        return max(self.started_mono_s, self.stood_until_mono_s)
 
     def machine(self, id_: str) -> MachineState:
         """What is known of a machine."""

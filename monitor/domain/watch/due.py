@@ -38,11 +38,11 @@ def due_mono_s(look: Look) -> float:
             soonest = min(soonest, look.now.mono_s + (until - look.now.utc).total_seconds())
     standing = look.state.alarms.get((SITE_SUBJECT, ALL_SILENT))
     all_silent = standing is not None and standing.condition
-    started_s, mono_s, probes, nodes = look.state.started_mono_s, look.now.mono_s, look.state.probes, look.state.nodes
+    listens_s, mono_s, probes, nodes = look.state.listens_mono_s, look.now.mono_s, look.state.probes, look.state.nodes
     for probe in look.site.probes.values():
         silence_s, known, node = probe.silence_s, probes.get(probe.key), nodes.get(probe.node)
         life_s = None if known is None else known.life_mono_s
-        silent_at_s = (started_s if life_s is None or life_s < started_s else life_s) + silence_s
+        silent_at_s = (listens_s if life_s is None or life_s < listens_s else life_s) + silence_s
         if mono_s <= silent_at_s < soonest:
             soonest = silent_at_s
         if node is not None:  # messages of which nothing could be judged
@@ -57,7 +57,7 @@ def due_mono_s(look: Look) -> float:
                     soonest = mono_s if all_silent else came_s + silence_s
         humid_at_s = None if known is None else known.humid_at_s()
         if humid_at_s is not None:
-            lost_at_s = (humid_at_s if humid_at_s > started_s else started_s) + silence_s
+            lost_at_s = (humid_at_s if humid_at_s > listens_s else listens_s) + silence_s
             if mono_s <= lost_at_s < soonest:
                 soonest = lost_at_s
     soonest = min([soonest, *_switches_due_s(look)])
@@ -72,7 +72,7 @@ def due_mono_s(look: Look) -> float:
 def _switches_due_s(look: Look) -> Iterator[float]:
     """When each switch will have been silent for too long."""
     for switch in look.site.switches.values():
-        contact, heard_s = look.state.contacts.get(switch.key), look.state.started_mono_s
+        contact, heard_s = look.state.contacts.get(switch.key), look.state.listens_mono_s
         silent_at_s = (heard_s if contact is None else max(contact.mono_s, heard_s)) + switch.silence_s
         if look.now.mono_s <= silent_at_s:
             yield silent_at_s

@@ -200,7 +200,8 @@ def _judge_doubt(look: Look, switch: Switch) -> None:
 
 def _why_doubted(look: Look, switch: Switch) -> str:
     contact, mono_s = look.state.contacts.get(switch.key), look.now.mono_s
-    heard_s = look.state.started_mono_s if contact is None else max(contact.mono_s, look.state.started_mono_s)
+    listens_s = look.state.listens_mono_s
+    heard_s = listens_s if contact is None else max(contact.mono_s, listens_s)
     if mono_s - heard_s > switch.silence_s:
         return SILENT if spoke(look, switch.node) else ""
     if contact is None:

@@ -100,12 +100,12 @@ def judge_silence(look: Look) -> None:
             judge(look, (node, NODE_OFFLINE), _silence(is_gone, look.now))
     for probe in silent:
         _judge_unheard(look, probe, troubles.get(probe.key))
-    started_s, mono_s = look.state.started_mono_s, look.now.mono_s
+    listens_s, mono_s = look.state.listens_mono_s, look.now.mono_s
     for key, known in look.state.probes.items():
         humid_at_s = known.humid_at_s()
         if humid_at_s is None or key in keys:
             continue  # a probe that never had a humidity to tell, whether it could be used or not, is not asked for one
-        since_s = humid_at_s if humid_at_s > started_s else started_s
+        since_s = humid_at_s if humid_at_s > listens_s else listens_s
         if mono_s - since_s > look.site.probes[key].silence_s:
             judge(look, (key, NO_HUMIDITY), _silence(True, look.now))
 
@@ -198,10 +198,10 @@ def spoke(look: Look, node: str) -> bool:
 
 
 def silent_s(look: Look, probe: str) -> float:
-    """Since when a probe has given no sign of life, at most since this run began: before it nobody listened."""
-    state, started_s = look.state.probes.get(probe), look.state.started_mono_s
+    """For how long a probe has given no sign of life, at most since this run listens."""
+    state, listens_s = look.state.probes.get(probe), look.state.listens_mono_s
     life_s = None if state is None else state.life_mono_s
-    return look.now.mono_s - (started_s if life_s is None or life_s < started_s else life_s)
+    return look.now.mono_s - (listens_s if life_s is None or life_s < listens_s else life_s)
 
 
 def _silence(silent: bool, now: Now, about: About = "") -> Judgement:

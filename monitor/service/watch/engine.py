@@ -73,6 +73,10 @@ from monitor.service.watch.weights import bearing, weighed
 GROUP_MESSAGES = 20  # the in-flight window of a broker at its default: waiting for more would wait for ever
 GROUP_BACKLOG = 200  # ten windows: 2 ms of deciding, and a commit hardly longer than one of twenty
 # what a power cut may cost in readings not yet durable (the node still has them), against wear of the card
+STOOD_S = (
+    10.0  # from one round to the next, mostly a second at most: the process did not run, or its card did not answer
+)
+LISTENS_S = 60.0  # of listening in between, and silence is a silence
 GROUP_AGE_S = 5.0
 TICK_S = 1.0
 RETRY_S = 1.0
@@ -237,16 +241,30 @@ class Engine:
 
     def run(self, inbox: Inbox, clock: Clock) -> None:
         """Work until a Stop item comes; then write what is left."""
+        listened_s = clock.now().mono_s
         while not self._stopped:
+            now = clock.now()
+            listened_s = self._listened(now, listened_s, STOOD_S * inbox.pace)
             if self._backed_up():
                 self._stopped = inbox.closing_within(BACKED_UP_S)
                 item = None
             else:
-                item = inbox.take(0.0 if inbox.waiting() else self._wait_s(clock.now()))
+                item = inbox.take(0.0 if inbox.waiting() else self._wait_s(now))
             if item is None:
                 self.idle(clock.now())
             else:
                 self.work(item, more=inbox.waiting() > 0)
+
+    def _listened(self, now: Now, before_s: float, stood_s: float) -> float:
+        """The forward clock, each time round; note where the process itself stood still since: a card that stalls, a machine that swaps or sleeps.
+
+        What it did not hear then, nobody failed to say. One that stands still again and again has no such excuse the second time.
+        """
+        stood = self._state.stood_until_mono_s
+        if now.mono_s - before_s > stood_s and before_s - stood > LISTENS_S:
+            _log.warning("stood still for=%.0fs", now.mono_s - before_s)
+            self._state.stood_until_mono_s = now.mono_s
+        return now.mono_s
 
     def work(self, item: Item, more: bool = False) -> None:
         """One item, and the tick that was due before it. more: others wait already."""

@@ -116,7 +116,7 @@ class Inbox:
         """pace: how many of the clock's seconds pass in one of life's (a demo's clock runs fast)."""
         self._items: queue.SimpleQueue[Item] = queue.SimpleQueue()
         self._max = max_items
-        self._pace = pace
+        self.pace = pace
         self._closing = threading.Event()
 
     def put(self, item: Item) -> None:
@@ -128,7 +128,7 @@ class Inbox:
     def take(self, timeout_s: float) -> Item | None:
         """The next item; None when there is none for so long."""
         try:
-            return self._items.get_nowait() if timeout_s <= 0 else self._items.get(timeout=timeout_s / self._pace)
+            return self._items.get_nowait() if timeout_s <= 0 else self._items.get(timeout=timeout_s / self.pace)
         except queue.Empty:
             return None
 

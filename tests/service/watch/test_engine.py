@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -430,6 +431,50 @@ def test_a_link_that_comes_and_goes_with_the_same_words_is_told_each_time(desk: 
     assert [e.what for g in desk.groups for e in g.events if e.kind == "broker"] == [tls, tls, tls, refused]
 
 
+@pytest.mark.parametrize(("stands_s", "told"), [(90.0, []), (0.0, ["no-data"])])
+def test_a_run_that_stood_still_heard_nothing_and_says_nothing_of_it(
+    site: Site, stands_s: float, told: list[str]
+) -> None:
+    """The process does not run for a minute and a half (a card that stalls, a swap): what its nodes said then is still to come, and no probe was silent."""
+    desk = Desk(site)
+    desk.ask(0, do="batch-add", batch="hen-1", profile="chicken", machine="setter-1", set_at="2026-02-19T12:00:00Z")
+    for second in range(1, 100, 10):
+        desk.reading(second)
+
+    class Rounds:
+        """A clock that goes on by a second each time, and once by as long as the process stood still; the end comes half a minute later."""
+
+        seconds = iter([*range(92, 95), *(94.0 + stands_s + n for n in range(25))] if stands_s else [*range(92, 200)])
+        last = 92.0
+
+        def now(self) -> Now:
+            return at(self.last)
+
+        def take(self, timeout_s: float) -> None:
+            self.last = float(next(self.seconds, -1.0))
+            if self.last < 0.0:
+                self.last = 200.0
+                desk.engine._stopped = True
+
+        def waiting(self) -> int:
+            return 0
+
+        pace = 1.0
+
+    rounds: Any = Rounds()
+    desk.engine.run(rounds, rounds)
+    assert [t.alarm.rule for g in desk.groups for t in g.transitions] == told
+
+
+def test_silence_after_standing_still_again_and_again_is_silence(site: Site) -> None:
+    """A card that stalls each half minute excuses nobody for ever."""
+    desk = Desk(site)
+    for stood_until_s, before_s, until_s in ((0.0, 30.0, 45.0), (100.0, 130.0, 145.0)):
+        desk.engine._state.stood_until_mono_s = 500.0 + stood_until_s if stood_until_s else -math.inf
+        desk.engine._listened(at(until_s), 500.0 + before_s, 10.0)
+        assert (desk.engine._state.stood_until_mono_s == 500.0 + until_s) is (stood_until_s == 0.0)
+
+
 def test_stopping_writes_what_is_left(desk: Desk) -> None:
     """A Stop item commits and acknowledges the last group before the engine ends."""
     inbox = Inbox()
@@ -602,9 +647,9 @@ def test_what_is_overdue_is_not_waited_for(desk: Desk) -> None:
             return Stop(at(9)) if len(waits) == 3 else None
 
     class Hand:
-        """Looked at before each wait, and after it."""
+        """Looked at as the run begins, before each wait, and after it."""
 
-        seconds = iter([1.0, 1.0, 1.25, 1.5, 2.5])
+        seconds = iter([1.0, 1.0, 1.0, 1.25, 1.5, 2.5])
 
         def now(self) -> Now:
             return at(next(self.seconds))
