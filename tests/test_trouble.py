@@ -270,7 +270,7 @@ def config(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Path:
         (["batch", "show", "nobody"], ["batch 'nobody': no such batch", "hen-1"]),
         (["history", "nobody"], ["batch 'nobody': no such batch", "hen-1"]),
         (["ack", "99", "--by", "sam"], ["alarm 99: no such alarm"]),
-        (["shelve", "99", "--for", "20"], ["time '20'", "20m"]),
+        (["shelve", "99", "--for", "soon"], ["time 'soon'", "20m"]),
         (["air", "--dry-bulb", "37.5", "--rh", "55"], ["'37.5'", "37.5C"]),
         (["air", "--dry-bulb", "37.5C", "--rh", "155"], ["155", "0 to 100"]),
         (["profiles", "dodo"], ["profile 'dodo': no such species", "chicken"]),

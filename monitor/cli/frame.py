@@ -80,6 +80,17 @@ class Parser(argparse.ArgumentParser):
         # -0.3K and -2h are values. argparse takes them for options, for only plain numbers are numbers to it; no option begins with a digit.
         self._negative_number_matcher = re.compile(r"^-\.?\d")
 
+    # typeshed has overloads here for what a subclass can only say once
+    def parse_args(  # type: ignore[override]
+        self, args: Sequence[str] | None = None, namespace: argparse.Namespace | None = None
+    ) -> argparse.Namespace:
+        """As the parent's; of a word too many it is said that several words in one go in quotes."""
+        words = list(sys.argv[1:] if args is None else args)
+        found, extra = self.parse_known_args(words, namespace)
+        if extra:
+            self.error(_too_many(extra, words))
+        return found
+
     def _check_value(self, action: argparse.Action, value: object) -> None:
         """As the parent's, with the word that is nearest first."""
         if action.choices is not None and value not in action.choices:
@@ -91,6 +102,15 @@ class Parser(argparse.ArgumentParser):
         """One line, and exit code 2."""
         sys.stderr.write(f"{self.prog}: {message} (see {self.prog} --help)\n")
         sys.exit(WRONG)
+
+
+def _too_many(extra: Sequence[str], words: Sequence[str]) -> str:
+    """What is said of words that no argument takes. words: all that were typed."""
+    place = words.index(extra[0]) if extra[0] in words else 0
+    if extra[0].startswith("-") or place < 2 or not words[place - 2].startswith("--"):
+        return f"unrecognized arguments: {' '.join(extra)[:60]}"
+    option, before = words[place - 2 : place]
+    return f'{extra[0][:40]!r} stands by itself, expected several words in quotes: {option} "{before} {extra[0]}"'
 
 
 class AnyOrder(Parser):

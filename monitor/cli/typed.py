@@ -21,9 +21,10 @@ from monitor.domain.published.findings import FINDING
 from monitor.domain.refusal import one_of
 
 _EGGS = re.compile(r"\d{1,6}(?:-\d{1,6})?(?:,\d{1,6}(?:-\d{1,6})?)*")
-_DAYS = re.compile(r"(\d+(?:\.\d+)?)d")
-_SPAN = re.compile(r"(\d+(?:\.\d+)?)(s|m|min|h)")
-_SPAN_S = {"s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0}
+_SPAN = re.compile(r"(\d{1,9}(?:[.,]\d{1,9})?) ?(s|m|min|h|d)?")
+_SPAN_S = {"s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
+_NUMBER = r"(?:(?:no\.?|nr\.?|#) ?)?(\d{1,9})(?: ?[-–] ?(\d{1,9}))?"  # of an alarm, or from one to another
+_NUMBERS = re.compile(rf"{_NUMBER}(?:[ ,;]+{_NUMBER})*[ ,;]*", re.IGNORECASE)
 _AWAY = re.compile(r"([+-]) ?(\S+)")
 _NAMED_DAYS = {"yesterday": -1, "today": 0, "tomorrow": 1}
 _DATE = re.compile(r"(\d{1,2})\. ?(\d{1,2})\.(?: ?(\d{4}))?")
@@ -47,11 +48,17 @@ def typed_when(text: str, zone: tzinfo, utc: Utc, *, ahead: bool = False) -> dat
         return now
     try:
         if away := _AWAY.fullmatch(words):
+            if (seconds := _seconds(away[2])) is not None and away[
+                1
+            ] == "-":  # how far back is judged by whoever is asked
+                return now - timedelta(seconds=seconds)
             return now + timedelta(seconds=float(f"{away[1]}1") * typed_span_s(away[2]))
         if found := _on_the_wall(words, zone, now, ahead=ahead):
             return found
         at = datetime.fromisoformat(words)
         return (at if at.tzinfo is not None else at.replace(tzinfo=zone)).astimezone(UTC)
+    except _TooLong:
+        raise
     except (Wrong, ValueError, OverflowError):  # no time; or one that in UTC lies before the year 1 or after 9999
         such = "tomorrow 7:00, +3h" if ahead else "yesterday 22:00, -2h"
         raise Wrong(f"time {text[:40]!r}: expected now, 22:00, {such}, 9.11., 2026-03-01 or 2026-03-01T18:00") from None
@@ -103,12 +110,35 @@ def typed_by(text: str, usual: str = "") -> str:
         return "?"
 
 
-def typed_while_s(text: str) -> float:
-    """Seconds of such as 20m, 90s or 1h. Raises Wrong."""
+class _TooLong(Wrong):
+    """A span that is one, and is too long."""
+
+
+def _seconds(text: str, bare_s: float | None = None) -> float | None:
+    """Seconds of such as 20m, 90s, 1.5 h or 2d; None for what is none. bare_s: what a number alone counts, None where it is none."""
     match = _SPAN.fullmatch(text.strip())
-    if match is None:
-        raise Wrong(f"time {text!r}: expected such as 20m, 90s or 1h")
-    return float(match[1]) * _SPAN_S[match[2]]
+    unit_s = None if match is None else _SPAN_S[match[2]] if match[2] else bare_s
+    return None if match is None or unit_s is None else float(match[1].replace(",", ".")) * unit_s
+
+
+def typed_while_s(text: str) -> float:
+    """Seconds of such as 20m, 90s or 1h; a number alone is minutes. Raises Wrong."""
+    seconds = _seconds(text, _SPAN_S["m"])
+    if seconds is None:
+        raise Wrong(f"time {text[:40]!r}: expected such as 20m, 90s or 1h")
+    return seconds
+
+
+def typed_numbers(words: Sequence[str], where: str) -> list[tuple[int, int]]:
+    """(first, last) of the numbers that people write of alarms: `3`, `3,4`, `No. 3`, `#3`, `1-4`. Raises Wrong."""
+    text = " ".join(words)
+    if _NUMBERS.fullmatch(text.strip()) is None:
+        raise Wrong(f"{where}: {text[:40]!r}, expected the number in the message, or all")
+    found = [(int(each[1]), int(each[2] or each[1])) for each in re.finditer(_NUMBER, text, re.IGNORECASE)]
+    for first, last in found:
+        if last < first:
+            raise Wrong(f"{where}: {first}-{last}, expected rising")
+    return found
 
 
 def typed_minute(text: str) -> int:
@@ -167,12 +197,32 @@ def typed_number(text: str, where: str, *, unit: str = "") -> float:
     raise Wrong(f"{where}: {text[:40]!r}, expected a number, such as 26.49")
 
 
-def typed_amount(text: str) -> float:
-    """A figure behind an option. Raises argparse's own error, which names the option."""
+def typed_amount(text: str, unit: str = "", such_as: str = "1.5") -> float:
+    """A figure behind an option, with its unit or without. Raises argparse's own error, which names the option."""
     try:
-        return typed_number(text, "")
+        return typed_number(text, "", unit=unit)
     except Wrong:
-        raise argparse.ArgumentTypeError(f"{text[:40]!r}, expected a number, such as 1.5") from None
+        raise argparse.ArgumentTypeError(f"{text[:40]!r}, expected a number, such as {such_as}") from None
+
+
+def typed_grams(text: str) -> float:
+    """A mass behind an option. Raises argparse's own error."""
+    return typed_amount(text, "g")
+
+
+def typed_percent(text: str) -> float:
+    """A relative humidity behind an option, %RH. Raises argparse's own error."""
+    value = typed_amount(re.sub(r" ?% ?(?:rh)?$", "", text.strip(), flags=re.IGNORECASE), such_as="55")
+    if not 0.0 <= value <= 100.0:
+        raise argparse.ArgumentTypeError(f"{text[:40]!r}, expected 0 to 100 %RH")
+    return value
+
+
+def typed_mm(text: str, where: str) -> float:
+    """A length as people write it, in mm, or in cm where they say so. Raises Wrong."""
+    if text.strip().lower().endswith("cm"):
+        return 10.0 * typed_number(text, where, unit="cm")
+    return typed_number(text, where, unit="mm")
 
 
 def typed_whole(text: str) -> int:
@@ -195,10 +245,11 @@ def typed_finding(text: str) -> str:
 
 def typed_span_s(text: str) -> float:
     """Seconds of such as 3h, 90m or 2d. Raises Wrong."""
-    days = _DAYS.fullmatch(text.strip())
-    seconds = float(days[1]) * 86_400.0 if days else typed_while_s(text)
+    seconds = _seconds(text)
+    if seconds is None:
+        raise Wrong(f"time {text[:40]!r}: expected a number and its unit, such as 12h, 90m or 2d")
     if not seconds <= MAX_SPAN_S:
-        raise Wrong(f"time {text[:40]!r}: expected at most {MAX_SPAN_S / 86_400.0:g}d")
+        raise _TooLong(f"time {text[:40]!r}: expected at most {MAX_SPAN_S / 86_400.0:g}d")
     return seconds
 
 

@@ -23,7 +23,9 @@ from monitor.cli.typed import (
     typed_span_s,
     typed_table,
     typed_when,
+    typed_while_s,
 )
+from tests.running import typed
 
 
 @pytest.mark.parametrize(
@@ -44,7 +46,8 @@ def test_what_are_no_eggs(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "seconds"), [("3h", 10_800), ("90m", 5_400), ("2d", 172_800), ("1.5d", 129_600), ("366d", 31_622_400)]
+    ("text", "seconds"),
+    [("3h", 10_800), ("90m", 5_400), ("2d", 172_800), ("1.5d", 129_600), ("1,5 h", 5_400), ("366d", 31_622_400)],
 )
 def test_times_from_now(text: str, seconds: float) -> None:
     """Hours and minutes as everywhere, and days."""
@@ -56,6 +59,37 @@ def test_what_is_no_time_from_now(text: str) -> None:
     """No unit, a year and more, or nonsense: one line."""
     with pytest.raises(Wrong, match="time"):
         typed_span_s(text)
+
+
+def test_a_while() -> None:
+    """As people say how long they work at a machine: a number alone is minutes."""
+    assert [typed_while_s(text) for text in ("20", "20m", "3 h", "2d", "90s")] == [1_200, 1_200, 10_800, 172_800, 90]
+    with pytest.raises(Wrong, match="time 'soon': expected such as 20m, 90s or 1h"):
+        typed_while_s("soon")
+
+
+def test_a_time_too_far_away() -> None:
+    """How far back may be is said by whoever is asked; how far ahead, here, by what it is."""
+    now = datetime(2026, 11, 30, tzinfo=UTC)
+    assert (now - typed_when("-400d", UTC, lambda: now)).days == 400
+    with pytest.raises(Wrong, match=r"^time '400d': expected at most 366d$"):
+        typed_when("+400d", UTC, lambda: now, ahead=True)
+
+
+@pytest.mark.parametrize(
+    ("words", "such"),
+    [
+        (["batch", "add", "b", "--species", "chicken", "--set", "yesterday", "22:00"], '--set "yesterday 22:00"'),
+        (["batch", "move", "b", "setter-1", "--at", "9.11.", "7:00"], '--at "9.11. 7:00"'),
+        (["handling", "setter-1", "--for", "3", "h"], '--for "3 h"'),
+    ],
+)
+def test_words_that_belong_together(capsys: pytest.CaptureFixture[str], words: list[str], such: str) -> None:
+    """Typed without quotes, it is said that they need them, and how that looks."""
+    code, out, err = typed(capsys, *words)
+    assert (code, out) == (2, "")
+    assert f"{words[-1]!r} stands by itself, expected several words in quotes: {such} (see" in err
+    assert "unrecognized arguments: --of" in typed(capsys, *words[:-1], "--of")[2]
 
 
 @given(st.text(max_size=12))

@@ -25,7 +25,7 @@ from monitor.cli.egg.given import (
 )
 from monitor.cli.frame import AnyOrder, Failed, Parser, Parsers, Verbs, Wrong, columns
 from monitor.cli.record import Reported, add_archive_option, book_and_water, house_of, looked_at
-from monitor.cli.typed import names_eggs, typed_amount, typed_egg, typed_whole
+from monitor.cli.typed import names_eggs, typed_amount, typed_egg, typed_grams, typed_whole
 from monitor.cli.watching import show_watched, unwatched
 from monitor.domain.eggs.book import knows
 from monitor.domain.fixed import fixed
@@ -50,9 +50,9 @@ def add(parsers: Parsers) -> None:
     weigh.add_argument("--count", type=typed_whole, default=None, metavar="N", help=help_)
     help_ = "a table with the columns egg,mass_g[,at]"
     weigh.add_argument("--csv", type=Path, default=None, metavar="FILE", help=help_)
-    weigh.add_argument("--tare", type=typed_amount, default=0.0, metavar="G", help="the empty tray, grams")
+    weigh.add_argument("--tare", type=typed_grams, default=0.0, metavar="G", help="the empty tray, grams")
     help_ = "the scale's own error (1 sd), grams"
-    weigh.add_argument("--error", type=typed_amount, default=None, metavar="G", help=help_)
+    weigh.add_argument("--error", type=typed_grams, default=None, metavar="G", help=help_)
     help_ = "the scale, of those in the configuration (default: the first)"
     weigh.add_argument("--scale", default=None, metavar="ID", help=help_)
     candle = _verb(

@@ -34,6 +34,7 @@ from monitor.cli.typed import (
     typed_egg,
     typed_eggs,
     typed_finding,
+    typed_mm,
     typed_number,
     typed_past,
     typed_span_s,
@@ -240,7 +241,7 @@ def _findings(options: Counted) -> int:
 def size(options: Written) -> int:
     """Length and breadth."""
     egg, length, breadth = _words(options, ("EGG", "LENGTH", "BREADTH"))
-    fact = {"length_mm": typed_number(length, "size"), "breadth_mm": typed_number(breadth, "size")}
+    fact = {"length_mm": typed_mm(length, "size"), "breadth_mm": typed_mm(breadth, "size")}
     return _write(options, "size", fact=fact, about={"egg": typed_egg(egg)})
 
 
@@ -299,7 +300,9 @@ def correct(options: Written) -> int:
             place[name] = typed_egg(value) if value else None
         else:
             place[name] = (
-                typed_number(value, name) if name.endswith(("_g", "_mm", "_days")) and value else value or None
+                typed_number(value, name, unit=name.rpartition("_")[2])
+                if name.endswith(("_g", "_mm", "_days")) and value
+                else value or None
             )
     if any(change.startswith("scale=") for change in changes) and not any(c.startswith("error_g=") for c in changes):
         fact["error_g"] = None  # that of the scale now named

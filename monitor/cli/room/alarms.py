@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from datetime import datetime
 from functools import partial
@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import DONE, FAILED, WRONG, Asked, Failed, Parsers, Wrong, columns, command, complain, show
 from monitor.cli.record import Answer, ask, ask_daemon, house_of, opened, said
-from monitor.cli.typed import typed_by, typed_span_s, typed_while_s
+from monitor.cli.typed import typed_by, typed_numbers, typed_span_s, typed_while_s
 from monitor.cli.watching import heard, show_watched, unwatched
-from monitor.domain.alarms.alarm import NORMAL, OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
+from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
 from monitor.domain.wall import filled, utc_text, wall_time
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 ALL = "all"
 WHO = "who says so (default: by in [site], else your account)"
 MAX_NOTICES = 1000  # of the alarms that stand: months of reminders of each
-MAX_DIGITS = 9  # of a number that a message may have
+MAX_NUMBER = 10**9  # that a message may have
 
 
 @fixed(kw_only=True)
@@ -54,14 +54,13 @@ class Full(Asked):
 class One(Asked):
     """unshelve"""
 
-    alarm: int
+    alarms: list[str]
 
 
 @fixed(kw_only=True)
-class Ack(Asked):
+class Ack(One):
     """ack"""
 
-    alarms: list[str]
     by: str
 
 
@@ -104,13 +103,13 @@ def add(parsers: Parsers) -> None:
     ack.add_argument("alarms", nargs="+", metavar="NUMBER", help=f"of the alarm, one or more, or {ALL}")
     ack.add_argument("--by", default="", metavar="NAME", help=WHO)
     shelve = command(parsers["shelve"], _shelve, Shelve)
-    shelve.add_argument("alarm", type=int, metavar="ID")
+    shelve.add_argument("alarms", nargs="+", metavar="NUMBER", help=f"of the alarm, one or more, or {ALL}")
     shelve.add_argument("--for", dest="span", required=True, metavar="TIME", help="such as 20m")
     shelve.add_argument("--by", default="", metavar="NAME", help=WHO)
     unshelve = command(parsers["unshelve"], _unshelve, One)
-    unshelve.add_argument("alarm", type=int, metavar="ID")
+    unshelve.add_argument("alarms", nargs="+", metavar="NUMBER", help="of the alarm")
     out = command(parsers["out-of-service"], _out_of_service, OutOfService)
-    out.add_argument("alarm", type=int, metavar="ID")
+    out.add_argument("alarms", nargs="+", metavar="NUMBER", help="of the alarm")
     out.add_argument("--by", default="", metavar="NAME", help=WHO)
     out.add_argument(
         "--for", dest="span", default=None, metavar="TIME", help="such as 8h or 3d; it comes back by itself then"
@@ -214,24 +213,66 @@ def _with_who_took_it_out(history: Watched, view: AlarmView) -> AlarmView:
 
 
 def _ack(options: Ack) -> int:
-    """Each of them, whatever becomes of the others; the worst of what came of it."""
     house = house_of(options.config)
     nobody, by = unwatched(house, options.utc()), typed_by(options.by, house.settings.site.by)
-    numbers = _to_acknowledge(house) if options.alarms == [ALL] else [_number(text) for text in options.alarms]
-    answers, refused, code = [], [], DONE
+
+    def seen(number: int) -> tuple[Answer, str]:
+        try:
+            answer = ask(house, {"do": "acknowledge", "alarm": number, "by": by})
+        except Wrong:
+            known = _seen_already(house, number)
+            if known is None:
+                raise
+            over = "over and seen" if known["state"] == NORMAL else "seen already; it still stands"
+            return known, f"No. {number} is {over}"
+        return answer, _seen_words(answer, by)
+
+    return _of_each(
+        options, _meant(house, options.alarms, "ack", states=(UNACKNOWLEDGED, RETURNED)), seen, nobody=nobody
+    )
+
+
+def _of_each(options: One, numbers: Sequence[int], do: Callable[[int], tuple[Answer, str]], *, nobody: str = "") -> int:
+    """Do it to each of them, whatever becomes of the others, and print it; the worst of what came of it."""
+    answers, lines, refused, code = [], [], [], DONE
     for number in dict.fromkeys(numbers):
         try:
-            answers.append(ask(house, {"do": "acknowledge", "alarm": number, "by": by}))
+            answer, line = do(number)
+            answers.append(answer)
+            lines.append(line)
         except (Wrong, Failed) as error:
             refused.append(str(error))
             code = max(code, WRONG if isinstance(error, Wrong) else FAILED)
     if answers or not refused:
-        data = answers[0] if len(options.alarms) == 1 and options.alarms != [ALL] else answers
-        lines = [_seen_words(answer, by) for answer in answers]
+        one = len(options.alarms) == 1 and options.alarms[0].isdigit()
+        data = answers[0] if one and answers else answers
         code = max(code, show_watched(options.json, data, "\n".join(lines) or "nothing to answer", unwatched=nobody))
     elif nobody:
         refused = [nobody, *refused]
     return complain("\n".join(refused), code)
+
+
+def _meant(house: House, words: Sequence[str], where: str, *, states: Sequence[str]) -> list[int]:
+    """The numbers that are typed; of `all`, and from one to another, those of them that are in one of the states."""
+    if list(words) == [ALL]:
+        return _within(house, 1, MAX_NUMBER, states=states)
+    found: list[int] = []
+    for first, last in typed_numbers(words, where):
+        found += [first] if first == last else _within(house, first, last, states=states)
+    return found
+
+
+def _within(house: House, first: int, last: int, *, states: Sequence[str]) -> list[int]:
+    with opened(house) as history:
+        known = sorted(alarm.number for alarm in history.alarms() if state_of(alarm) in states)
+    return [number for number in known if first <= number <= last]
+
+
+def _seen_already(house: House, number: int) -> Answer | None:
+    """The alarm of that number where a person has seen it, over or not: to see it once more is no mistake."""
+    with opened(house) as history:
+        found = [a for a in history.alarms() if a.number == number and state_of(a) in (NORMAL, ACKNOWLEDGED)]
+    return dict(alarm_view(found[0], partial(about_words, site=house.site))) if found else None
 
 
 def _seen_words(answer: Answer, by: str) -> str:
@@ -239,41 +280,42 @@ def _seen_words(answer: Answer, by: str) -> str:
     return f"No. {answer['number']}: seen by {by}; {'it is over' if answer['state'] == NORMAL else 'it still stands'}"
 
 
-def _to_acknowledge(house: House) -> list[int]:
-    """The numbers of all alarms that nobody has answered."""
-    with opened(house) as history:
-        return sorted(a.number for a in history.alarms() if state_of(a) in (UNACKNOWLEDGED, RETURNED))
-
-
-def _number(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or len(text) > MAX_DIGITS:
-        raise Wrong(f"ack: {text[:40]!r}, expected the number in the message, or {ALL}")
-    return int(text)
+def _one_number(words: Sequence[str], where: str) -> int:
+    found = typed_numbers(words, where)
+    if len(found) > 1 or found[0][0] != found[0][1]:
+        raise Wrong(f"{where}: {' '.join(words)[:40]!r}, expected one number")
+    return found[0][0]
 
 
 def _shelve(options: Shelve) -> int:
-    house = house_of(options.config)
-    request = {"do": "shelve", "alarm": options.alarm, "for_s": typed_while_s(options.span), "by": _by(options, house)}
-    answer = ask(house, request)
-    until = wall_time(datetime.fromisoformat(answer["shelved_until"]), house.site.zone, options.utc())
-    return show(options.json, answer, f"No. {answer['number']}: quiet until {until}")
+    house, for_s = house_of(options.config), typed_while_s(options.span)
+    by = _by(options, house)
+
+    def quiet(number: int) -> tuple[Answer, str]:
+        answer = ask(house, {"do": "shelve", "alarm": number, "for_s": for_s, "by": by})
+        until = wall_time(datetime.fromisoformat(answer["shelved_until"]), house.site.zone, options.utc())
+        return answer, f"No. {answer['number']}: quiet until {until}"
+
+    numbers = _meant(house, options.alarms, "shelve", states=(UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED))
+    return _of_each(options, numbers, quiet)
 
 
 def _unshelve(options: One) -> int:
-    answer = ask(house_of(options.config), {"do": "unshelve", "alarm": options.alarm})
+    number = _one_number(options.alarms, "unshelve")
+    answer = ask(house_of(options.config), {"do": "unshelve", "alarm": number})
     return show(options.json, answer, f"No. {answer['number']}: {state_words(answer['state'])}")
 
 
 def _out_of_service(options: OutOfService) -> int:
     if options.back and options.span is not None:
         raise Wrong("out-of-service: expected either --for TIME or --back")
-    house = house_of(options.config)
-    request: dict[str, object] = {"do": "out-of-service", "alarm": options.alarm, "out": not options.back}
+    house, number = house_of(options.config), _one_number(options.alarms, "out-of-service")
+    request: dict[str, object] = {"do": "out-of-service", "alarm": number, "out": not options.back}
     request |= {"by": _by(options, house)} | ({} if options.span is None else {"for_s": typed_span_s(options.span)})
     answer = ask(house, request)
     if options.back:
         return show(options.json, answer, f"No. {answer['number']}: {state_words(answer['state'])}")
-    back = f"eggroom out-of-service {options.alarm} --back"
+    back = f"eggroom out-of-service {number} --back"
     if (until := answer.get("out_of_service_until")) is not None:
         words = wall_time(datetime.fromisoformat(until), house.site.zone, options.utc())
         said_ = f"No. {answer['number']}: {state_words(answer['state'])} until {words}, or: {back}"

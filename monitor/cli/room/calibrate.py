@@ -256,6 +256,7 @@ def _difference_k(text: str, unit: str) -> float:
 
 
 def _number(text: str, about: str, such_as: str) -> float:
-    if not _NUMBER.fullmatch(text.strip()):
+    figure = re.sub(r" ?%(?:RH)?$", "", text.strip(), flags=re.IGNORECASE)
+    if not _NUMBER.fullmatch(figure):
         raise ValueError(f"calibrate: {about[:40]} {text[:40]!r}, expected a number, such as {such_as}")
-    return float(text.strip().replace(",", ".").replace("−", "-"))
+    return float(figure.replace(",", ".").replace("−", "-"))

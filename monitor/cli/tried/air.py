@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from monitor.cli.frame import Given, Parsers, Wrong, command, show
+from monitor.cli.typed import typed_amount, typed_percent
 from monitor.domain.air.units import parse_temperature
 from monitor.domain.fixed import fixed
 from monitor.shown.air import air_report, air_text
@@ -26,10 +27,10 @@ def add(parsers: Parsers) -> None:
     air = command(parsers["air"], _air, Air)
     air.add_argument("--dry-bulb", required=True, metavar="T", help="such as 37.5C or 99.5F")
     one = air.add_mutually_exclusive_group(required=True)
-    one.add_argument("--rh", type=float, metavar="PERCENT")
+    one.add_argument("--rh", type=typed_percent, metavar="PERCENT")
     one.add_argument("--wet-bulb", metavar="T")
     one.add_argument("--dew-point", metavar="T")
-    air.add_argument("--elevation", type=float, default=0.0, metavar="METRES")
+    air.add_argument("--elevation", type=typed_amount, default=0.0, metavar="METRES")
     help_ = "per K, of an old wick thermometer"
     air.add_argument("--wick", type=float, default=None, metavar="COEFFICIENT", help=help_)
 

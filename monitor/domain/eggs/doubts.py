@@ -67,7 +67,7 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
     if isinstance(entry.fact, Weighing):
         yield from _weighing_doubts(entry, about, profile)
     elif isinstance(entry.fact, Size):
-        yield from _size_doubts(entry, entry.fact, [e for e in about if isinstance(e.fact, Weighing)])
+        yield from _size_doubts(entry, entry.fact, [e for e in about if isinstance(e.fact, Weighing)], profile=profile)
     elif isinstance(entry.fact, Candling):
         yield from _candling_doubts(entry, entry.fact.found, about)
     elif isinstance(entry.fact, Sign):
@@ -170,10 +170,16 @@ def _sign(entry: Entry) -> str:
     return entry.fact.sign
 
 
-def _size_doubts(entry: Entry, size: Size, weighed: list[Entry]) -> Iterator[Words]:
+def _size_doubts(entry: Entry, size: Size, weighed: list[Entry], *, profile: Profile | None) -> Iterator[Words]:
+    by_size_g = hoyt(size.length_mm, size.breadth_mm).mass_g
     if weighed:
         mass_g, _ = weighed[0].each_g()
-        yield from _against_size(entry.where, mass_g, hoyt(size.length_mm, size.breadth_mm).mass_g)
+        yield from _against_size(entry.where, mass_g, by_size_g)
+    elif profile is not None and profile.egg_mass_g is not None:
+        low_g, high_g = profile.egg_mass_g
+        if not ODD_MASS[0] * low_g <= by_size_g <= ODD_MASS[1] * high_g:
+            measures = f"{size.length_mm:g} x {size.breadth_mm:g} mm lead to {by_size_g:.2g} g"
+            yield (f"{entry.where}: {measures}, {profile.name} lays {low_g:g} to {high_g:g} g",)
 
 
 def _against_size(where: str, mass_g: float, by_size_g: float) -> Iterator[Words]:

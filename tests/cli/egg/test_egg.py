@@ -246,7 +246,7 @@ def test_the_words_of_the_trade_are_all_there() -> None:
         ("candle hen-1 --count x alive", "argument --count: 'x', expected a whole number"),
         ("laid hen-1", "laid: expected --on TIME, --stored DAYS, or both"),
         ("look-again hen-1 7", "look-again: expected either --in TIME or --when TIME"),
-        ("look-again hen-1 7 --in soon", "time 'soon': expected such as 20m, 90s or 1h"),
+        ("look-again hen-1 7 --in soon", "time 'soon': expected a number and its unit, such as 12h, 90m or 2d"),
         ("look-again hen-1 7 a b --in 3h", "a text of several words in quotes"),
         ("correct hen-1 1", "correct: expected ENTRY NAME=VALUE"),
         ("correct hen-1 1 egg=3", "batch hen-1: entry '1', expected none, for nothing is written yet"),
@@ -649,3 +649,16 @@ def test_going_back_at_the_scale_puts_right(capsys: Capture, config: Path, monke
     assert "too close" not in out
     assert "egg 2: egg 1 (now 58.40 g): egg 2: egg 3: egg 2 (now 57.00 g): egg 3: " in err
     assert [row[5] for row in entries(config)] == [None, 1, None]
+
+
+def test_figures_with_their_units(capsys: Capture, config: Path) -> None:
+    """As people type them; a size in cm without saying so is asked about, and is another egg's."""
+    assert "58.30 g" in ok(capsys, "weigh", "hen-1", "1", "58.3g", "--tare", "0g", config=config)
+    assert "58.10 g" in ok(capsys, "correct", "hen-1", "1", "gross_g=58.1 g", config=config)
+    for measured in (("57", "43mm"), ("5.7cm", "4,3 cm")):
+        assert "57 x 43 mm" in ok(capsys, "size", "hen-1", "2", *measured, "--sure", config=config)
+    line = wrong(capsys, "size", "hen-1", "4", "12", "9", config=config)
+    assert "egg 4 size: 12 x 9 mm lead to 0.53 g, Chicken lays 50 to 70 g" in line
+    line = wrong(capsys, "size", "hen-1", "4", "5.7", "4.3", config=config)
+    assert "egg 4 size: 5.7 x 4.3 mm lead to 0.058 g, Chicken lays 50 to 70 g" in line
+    ok(capsys, "size", "hen-1", "4", "12", "9", "--sure", config=config)

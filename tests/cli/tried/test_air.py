@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.cli.commands import Capture, ok, told
+from tests.running import typed
 
 
 def test_air_in_both_units(capsys: Capture) -> None:
@@ -43,3 +44,13 @@ def test_air_in_both_units(capsys: Capture) -> None:
         "dry_bulb_c", "rh_pct", "wet_bulb_c", "wick_wet_bulb_c", "wick_coefficient_per_k", "dew_point_c", "vapour_kpa",
         "deficit_kpa", "humidity_ratio", "absolute_humidity_g_m3", "pressure_kpa", "elevation_m",
     }  # fmt: skip
+
+
+def test_a_humidity_as_people_write_it(capsys: Capture) -> None:
+    """With its sign or without; more than there can be is said by its option."""
+    text = ok(capsys, "air", "--dry-bulb", "37.5C", "--rh", "55", config=None)
+    for written in ("55%", "55 %RH", "55,0"):
+        assert ok(capsys, "air", "--dry-bulb", "37.5C", "--rh", written, config=None) == text
+    for written, why in (("155", "expected 0 to 100 %RH"), ("wet", "expected a number, such as 55")):
+        code, _, err = typed(capsys, "air", "--dry-bulb", "37.5C", "--rh", written)
+        assert (code, f"argument --rh: {written!r}, {why}" in err) == (2, True)
