@@ -181,6 +181,9 @@ def test_what_lies_ahead() -> None:
     declared = ahead_of(bird(), EGG, now_ms=day_ms(22.0), lockdown_day=21.5, **common)
     assert declared.steer_d == pytest.approx(2.3)
     assert (declared.later_d, declared.later_pull) == (0.0, 0.0)
+    # In lockdown already the air of the hatch is the one that they are in, and not the 65 % that the profile has for it.
+    assert declared.hatch_pull == pytest.approx(2.7 * deficit(50.0, EGG.start(37.5, 25.65)), rel=1e-2)
+    assert early.hatch_pull == pytest.approx(2.7 * deficit(65.0, EGG.start(37.5, 25.65)), rel=1e-2)
     late = ahead_of(bird(), EGG, now_ms=day_ms(25.0), **common)
     assert (late.steer_d, late.later_d) == (0.0, 0.0)
     assert late.hatch_d == pytest.approx(2.0)
