@@ -78,11 +78,12 @@ def follow(means: tuple[Mean | None, ...], spans: Sequence[Span], mono_s: float,
     known = len(means)
     for i, span in enumerate(spans):
         before = means[i] if i < known else None
-        limits = span.limits
-        anew = before is None or (before.limits is not limits and before.limits != limits)
-        passed_s = math.inf if before is None else mono_s - before.at_s
-        if passed_s < span.every_s and not anew:
-            continue
+        limits, passed_s, anew = span.limits, math.inf, True
+        if before is not None:
+            passed_s = mono_s - before.at_s
+            anew = before.limits is not limits and before.limits != limits
+            if passed_s < span.every_s and not anew:  # as of most spans
+                continue
         if span.usual and i <= known and _beyond(means[i - 1], spans[i - 1]):
             continue
         place = span.quantity * 2

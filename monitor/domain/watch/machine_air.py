@@ -246,11 +246,9 @@ def _judge_air(  # noqa: PLR0917 - with each reading
 
 def _passed(plan_: Plan, values: _Values, means: Sequence[Mean | None]) -> bool:
     """Whether any limit is passed."""
-    for i, mean in enumerate(means):
-        if mean is not None:
-            span = plan_.spans[i]
-            if mean.low < span.least or mean.high > span.most:
-                return True
+    for mean, span in zip(means, plan_.spans, strict=False):
+        if mean is not None and (mean.low < span.least or mean.high > span.most):
+            return True
     low_c, high_c, dry, damp = values
     least_c, most_c, driest, dampest = plan_.within
     if low_c is not None and high_c is not None and (low_c < least_c or high_c > most_c):

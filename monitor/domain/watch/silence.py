@@ -185,6 +185,9 @@ def runs_on_s(starts: Sequence[float]) -> float:
 
 def judge_restarts(look: Look, node: str) -> None:
     """Whether a node keeps restarting."""
+    known = look.state.nodes.get(node)
+    if (known is None or len(known.starts) < STARTS) and not look.state.alarms:
+        return  # as nearly always
     found, key = restarting(look, node), (node, NODE_RESTARTS)
     if found is not None or key in look.state.alarms:
         judge(look, key, _silence(found is not None, look.now, found or ""))
