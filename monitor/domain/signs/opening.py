@@ -44,6 +44,7 @@ FALL_K, FALL_RIPPLES = 0.4, 4.0  # a smaller fall alarms nobody
 # With the humidifier dead and the room dry, ten changes of air an hour take 11 % of the vapour in a minute; a door takes a
 # fifth or more in 20 s. So the share that must be gone grows with the time it took.
 FALL_SHARE, FALL_SHARE_S, FALL_FREE_S = 0.12, 0.0015, 30.0
+SURE_SHARE = 0.25  # in two minutes no vent takes so much, however the humidifier swings
 DEEP_K, DEEP_SHARE = 2.0, 0.7  # a room that is damp itself leaves more of it: so much is enough with a fall as deep
 FALL_S, FALL_INTERVALS = (
     120.0,
@@ -51,6 +52,7 @@ FALL_S, FALL_INTERVALS = (
 )  # from undisturbed to fallen: no longer than this, or two intervals and their jitter
 SAME_RH_PCT = 2.0  # a falsely low temperature with a steady humidity makes the vapour pressure look lower too
 BACK_SHARE = 0.2  # of a fall; what has come back to less at the next reading was no air
+HOME_FALL_K = 1.0  # below the usual level again, after it was reached: another opening
 BACK_K, BACK_VAPOUR_SHARE = 0.3, 0.06  # so near the usual level the opening is over
 TURN_K, TURN_SHARE = 0.15, 0.05  # the air has turned when it is this far, or this share of its fall, above its lowest
 TURN_S, TURN_INTERVALS = (
@@ -125,6 +127,7 @@ class Episode:
 
     first_k, first_kpa: the fall at its first reading. deepest_c: of the whole episode; lowest_c, lowest_s: since the door was
     last opened. step_c, step_s: the last step on the way back. held_s, released_s: when the hold began, and when it was given up.
+    home_s: when its temperature was last back, while vapour was still awaited.
     """
 
     phase: str
@@ -140,6 +143,7 @@ class Episode:
     step_s: float = 0.0
     held_s: float = math.inf
     released_s: float | None = None
+    home_s: float = -math.inf
 
 
 @fixed
@@ -148,7 +152,7 @@ class Watch:
 
     near_s: when the air was last undisturbed. learnt_s: how long the level was learnt, up to LEARN_S. recovery_s: time constant
     of the usual curve. opened_s: when the door was last seen open. visit_s: the first fall of those that somebody's being
-    there explains: eggs are candled tray by tray.
+    there explains: eggs are candled tray by tray. last_kpa: of the newest reading that showed no door.
     """
 
     newest_s: float = -math.inf
@@ -162,6 +166,7 @@ class Watch:
     episode: Episode | None = None
     opened_s: float = -math.inf
     visit_s: float = -math.inf
+    last_kpa: float = 0.0
 
 
 @fixed
@@ -296,7 +301,8 @@ def _let_out(state: Watch, mono_s: float, vapour_kpa: float, interval_s: float, 
     share = FALL_SHARE + FALL_SHARE_S * max(0.0, took_s - FALL_FREE_S)
     if fell_k >= DEEP_K:
         share *= DEEP_SHARE
-    return 0.0 < max(share * state.usual_kpa, FALL_RIPPLES * state.ripple_kpa) <= state.usual_kpa - vapour_kpa
+    ripple_kpa = min(FALL_RIPPLES * state.ripple_kpa, SURE_SHARE * state.usual_kpa)
+    return 0.0 < max(share * state.usual_kpa, ripple_kpa) <= state.usual_kpa - vapour_kpa
 
 
 def _learn(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *, interval_s: float) -> Watch:  # noqa: PLR0917 - with each reading
@@ -314,6 +320,11 @@ def _learn(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *,
         near_kpa = USUAL_SHARE * usual_kpa
     away_k, away_kpa = dry_bulb_c - usual_c, vapour_kpa - usual_kpa
     near = away_k >= -near_k and away_kpa >= -near_kpa
+    weight_kpa, opened_s = weight, state.opened_s
+    if mono_s < opened_s + SETTLE_S and away_kpa < -USUAL_SHARE * usual_kpa:
+        weight_kpa = 0.0  # what a door let out says nothing of what is usual
+        if state.last_kpa - vapour_kpa >= REOPEN_SHARE * usual_kpa:
+            opened_s = mono_s
     if not (near and away_k <= near_k and away_kpa <= near_kpa):
         away_k, away_kpa = min(max(away_k, -near_k), near_k), min(max(away_kpa, -near_kpa), near_kpa)
     learnt_s += passed_s
@@ -323,12 +334,13 @@ def _learn(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *,
         learnt_s if learnt_s < LEARN_S else LEARN_S,
         usual_c + weight * away_k,
         ripple_k + weight * (abs(away_k) - ripple_k),
-        usual_kpa + weight * away_kpa,
-        ripple_kpa + weight * (abs(away_kpa) - ripple_kpa),
+        usual_kpa + weight_kpa * away_kpa,
+        ripple_kpa + weight_kpa * (abs(away_kpa) - ripple_kpa),
         state.recovery_s,
         None,
-        state.opened_s,
+        opened_s,
         state.visit_s,
+        vapour_kpa,
     )
 
 
@@ -355,7 +367,11 @@ def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
         state = replace(state, visit_s=air.mono_s - BORNE_S)
         episode = replace(episode, turn_by_s=turn_by_s)
     if episode.phase == RECOVERING:
-        if episode.last_kpa - air.vapour_kpa < REOPEN_SHARE * state.usual_kpa:
+        again = episode.last_kpa - air.vapour_kpa >= REOPEN_SHARE * state.usual_kpa
+        if episode.home_s > episode.lowest_s and (again or _fell_from_home(state, air)):
+            if air.mono_s >= state.visit_s + BORNE_S:
+                state = replace(state, visit_s=air.mono_s)  # somebody came again; till then only vapour was awaited
+        elif not again:
             return _climb(state, episode, air, borne)
         episode = replace(episode, phase=OPENING, lowest_c=air.dry_bulb_c, lowest_s=air.mono_s, turn_by_s=turn_by_s)
     turn_k = max(TURN_K, TURN_SHARE * (state.usual_c - episode.lowest_c))
@@ -369,7 +385,8 @@ def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
 def _climb(state: Watch, episode: Episode, air: _Air, borne: bool) -> tuple[Watch, Verdict]:  # noqa: PLR0917 - one step
     """On the way back: each stretch of time must bring a step of what the usual curve would bring. borne: or no longer than eggs bear."""
     if state.usual_c - air.dry_bulb_c <= _back_k(state):
-        return _go_on(state, episode, air)  # only the vapour is awaited, and that may use all of the hold
+        # Only the vapour is awaited, and that may use all of the hold.
+        return _go_on(state, replace(episode, home_s=air.mono_s, step_s=air.mono_s), air)
     stretch_s = max(STALL_S, STALL_INTERVALS * air.interval_s)
     usual_k = (state.usual_c - episode.step_c) * (1.0 - math.exp(-stretch_s / state.recovery_s))
     if air.dry_bulb_c >= episode.step_c + max(STALL_K, STALL_SHARE * usual_k):
@@ -424,6 +441,10 @@ def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watc
 def _is_back(state: Watch, air: _Air) -> bool:
     back_kpa = max(BACK_VAPOUR_SHARE * state.usual_kpa, USUAL_RIPPLES * state.ripple_kpa)
     return state.usual_c - air.dry_bulb_c <= _back_k(state) and state.usual_kpa - air.vapour_kpa <= back_kpa
+
+
+def _fell_from_home(state: Watch, air: _Air) -> bool:
+    return state.usual_c - air.dry_bulb_c >= max(HOME_FALL_K, FALL_RIPPLES * state.ripple_k)
 
 
 def _back_k(state: Watch) -> float:

@@ -85,7 +85,7 @@ def take_up(look: Look, memory: Memory) -> None:
         probes = {p.key for p in look.site.by_machine.get(m.machine, ())}
         machine = look.state.machine(m.machine)
         machine.watch = m.watch or machine.watch
-        if m.windows is not None and m.seen_by is not None:
+        if m.seen_by is not None:
             machine.windows, machine.seen_by, machine.means = m.windows, m.seen_by, m.means
         pairs = {(one, other): pair for one, other, pair in m.pairs if {one, other} <= probes}
         if pairs:

@@ -222,6 +222,7 @@ def _judge_air(  # noqa: PLR0917 - with each reading
     if seen != known.seen_by:  # another set of probes is another line
         known.means, known.windows, known.seen_by = (), None, seen
     undisturbed = not (door_open or work)
+    settling = known.watch is not None and settles(known.watch, look.now.mono_s)
     if undisturbed:
         known.means = follow(known.means, plan_.spans, look.now.mono_s, values, reading.probe.interval_s)
     if standing or _passed(plan_, values, known.means if undisturbed else ()):
@@ -230,13 +231,14 @@ def _judge_air(  # noqa: PLR0917 - with each reading
         cold_held = (low_held or at_work) and not (
             known.cool_to_c is not None and eggs_below(look, plan_, known.cool_to_c)
         )
-        dry_held = low_held or at_work or (known.watch is not None and settles(known.watch, look.now.mono_s))
+        dry_held = low_held or at_work or settling
         _judge_limits(look, plan_, values, reading, waits=(cold_held, dry_held, at_work), means=means)
     if undisturbed:
         windows = _window(look, known, plan_, values=values)
         if windows is not None and (standing or _off_target(plan_, windows)):
-            held = known.watch is not None and settles(known.watch, look.now.mono_s)
-            _judge_heading(look, plan_, values, windows, reading, held=held)
+            _judge_heading(look, plan_, values, windows, reading, held=settling)
+        if settling and not any(_stands(look, limit) for limit in plan_.headings):
+            known.windows = None  # where the air goes after a door is not where it goes by itself
     if plan_.eggs and values[0] is not None and values[1] is not None:
         held = low_held or work == AT_WORK
         judge_eggs(look, plan_, (values[0] + values[1]) / 2.0, reading, held)
@@ -385,6 +387,11 @@ def _judge_heading(  # noqa: PLR0917 - with each reading
             told = alarm is not None and alarm.condition  # then it is there, and no longer ahead
             verdict = BETWEEN if _verdict(limit, value_c) == OUT and not told else IN
         judge(look, limit.key, Judgement(verdict, reading.at, about=about), held=held)
+
+
+def _stands(look: Look, limit: Limit) -> bool:
+    alarm = look.state.alarms.get(limit.key)
+    return alarm is not None and alarm.condition
 
 
 def _waits(look: Look, plan_: Plan, outside: tuple[Limit, float]) -> bool:

@@ -209,6 +209,32 @@ def test_vapour_that_a_door_let_out_has_time_to_come_back() -> None:
     assert not settles(ready().state, slow.now_s)
 
 
+def test_a_door_that_is_opened_again_and_again_does_not_teach_its_dry_air() -> None:
+    """Vapour that a door let out is not learnt as usual, nor as ripple; opened again before it is back, the air has its time from then on."""
+    story = ready()
+    before = story.state
+    for _ in range(4):
+        story.read(*[(USUAL_C, kpa) for _, kpa in DOOR])
+        opened_s = story.now_s
+        story.read(*[(USUAL_C, 1.3 + 0.02 * k) for k in range(60)])
+    assert story.state.usual_kpa == pytest.approx(before.usual_kpa, abs=0.05)
+    assert story.state.ripple_kpa < 0.05
+    assert settles(story.state, opened_s + SETTLE_S - 30.0)
+    assert not settles(story.state, opened_s + SETTLE_S + 30.0)
+
+
+def test_who_comes_again_while_only_vapour_is_awaited_has_a_half_hour_of_their_own() -> None:
+    """The temperature was home, the vapour not yet: another fall is another visit, once the first one's half-hour is over."""
+    story = ready().read(*DOOR).back(tau_s=40.0, to_kpa=2.6, steps=200)
+    assert story.last.kind == RECOVERING
+    again_s = story.now_s
+    story.read(*DOOR, *[(30.0, 1.3)] * 170)
+    assert story.held
+    while story.held:
+        story.read((30.0, 1.3))
+    assert story.now_s - again_s == pytest.approx(BORNE_S, abs=30.0)
+
+
 def test_a_door_counts_as_open_until_the_air_turns() -> None:
     """Twenty minutes at an open door: the time to settle begins when it is shut."""
     story = ready().read(*DOOR).read(*[(30.0, 1.3)] * 120)
