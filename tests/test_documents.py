@@ -39,10 +39,10 @@ KEYED = sorted(
 WHEN = {
     "dry-bulb-lethal": "temperature of which a source says that it kills within the hour",
     "dry-bulb-high-alarm": "temperature over the high alarm limit",
-    "dry-bulb-high-warning": "temperature over the band, in the mean of about 20 minutes",
+    "dry-bulb-high-warning": "temperature over the band, in the mean of about 20 minutes, and of 20 readings at least",
     "dry-bulb-high-heading": "if it goes on so, the high alarm limit within two hours",
     "dry-bulb-low-alarm": "temperature under the low alarm limit",
-    "dry-bulb-low-warning": "temperature under the band, in the mean of about 20 minutes",
+    "dry-bulb-low-warning": "temperature under the band, in the mean of about 20 minutes, and of 20 readings at least",
     "dry-bulb-low-heading": "if it goes on so, the low alarm limit within two hours",
     "egg-too-hot": "what the eggs feel, by a model of the egg, over what they bear",
     "egg-too-cold": "what the eggs feel, by a model of the egg, so cold that growth stands still",

@@ -22,6 +22,7 @@ from monitor.domain.fixed import fixed
 
 MOST_INTERVALS = 3.0  # that one reading may stand for
 EVERY_SHARE = 1.0 / 120.0  # of the span: so often a mean takes a value
+LEAST_READINGS = 20  # that a warning's mean is of: ten of a slow thermostat's swing, drawn each two minutes, are still off by half of it
 BRIEF_S, USUAL_S = 1800.0, 86_400.0  # what a change is seen in, and against
 USUAL_LEAST_S = 3600.0  # twice as long a machine must have held what it changes from
 Pair = tuple[float, float]  # as judged by low limits, and by high ones

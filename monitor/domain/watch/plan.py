@@ -33,7 +33,7 @@ from monitor.domain.needs.rules import (
 )
 from monitor.domain.needs.site import HATCHER, STILL, Site
 from monitor.domain.signs.heading import calm_until
-from monitor.domain.signs.lately import BRIEF_S, EVERY_SHARE, USUAL_S, Span
+from monitor.domain.signs.lately import BRIEF_S, EVERY_SHARE, LEAST_READINGS, USUAL_S, Span
 from monitor.domain.state.known import Eggs, Limit, Look, Plan
 
 SITE_SUBJECT = "site"
@@ -81,7 +81,9 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
     keys = {limit.key for limit in (*limits, *headings)}
     if any(e.judged for e in eggs):
         keys |= {(needs.machine, EGG_HOT), (needs.machine, EGG_COLD)}
-    limits, headings, spans = _over_spans(limits, headings, kind=kind)
+    limits, headings, spans = _over_spans(
+        limits, headings, kind=kind, least_s=LEAST_READINGS * _slowest_s(needs.machine, site)
+    )
     within = (*_within(limits, 0), *_within(limits, 1))
     off_c = _off_target_c(headings, None if needs.dry_bulb_c is None else needs.dry_bulb_c.target)
     return Plan(
@@ -90,15 +92,20 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
 
 
 def _over_spans(
-    limits: Iterable[Limit], headings: Iterable[Limit], *, kind: str
+    limits: Iterable[Limit], headings: Iterable[Limit], *, kind: str, least_s: float
 ) -> tuple[list[Limit], tuple[Limit, ...], tuple[Span, ...]]:
-    """Limits and headings, each with the span that its value is the mean over; and those spans, then those in which a change is seen."""
+    """Limits and headings, each with the span that its value is the mean over; and those spans, then those in which a change is seen.
+
+    least_s: shorter no mean is that a warning is judged by; a forecast asks it again and again, and is of the shape of many.
+    """
     by_span: dict[tuple[int, float], list[Limit]] = {}
 
     def placed(limit: Limit, *judges: Limit) -> Limit:
         over_s = limit.rule.over_s
         if over_s <= 0.0:
             return limit
+        if judges:
+            over_s = max(over_s, least_s)
         key = limit.quantity, over_s
         by_span.setdefault(key, []).extend(judges)
         return replace(limit, span=list(by_span).index(key))
@@ -123,6 +130,11 @@ def _over_spans(
             sudden.append(replace(each, over_s=USUAL_S, every_s=EVERY_SHARE * USUAL_S, usual=True))
         spans.append(span)
     return *both, (*spans, *sudden)
+
+
+def _slowest_s(machine: str, site: Site) -> float:
+    """How often the slowest of a machine's probes speaks, s; 0 without one."""
+    return max((probe.interval_s for probe in site.by_machine.get(machine, ())), default=0.0)
 
 
 def _within(limits: Iterable[Limit], quantity: int) -> tuple[float, float]:

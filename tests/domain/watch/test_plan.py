@@ -13,7 +13,7 @@ from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rules import NOT_RAISED
 from monitor.domain.state.known import Limit, Plan
 from monitor.domain.watch.plan import plan_of
-from tests.domain.house import DRY_RH, DRY_WET, MOIST_RH, RULES, T0, WARM, profile, site
+from tests.domain.house import DRY_RH, DRY_WET, MOIST_RH, RULES, T0, WARM, probes, profile, site
 
 # Written out: taken from the program, they would move with it.
 BAND_SHARE = 0.25
@@ -142,6 +142,21 @@ def test_a_change_of_humidity_is_seen_in_two_means_more(needs: Needs, change: fl
     assert (brief.usual, usual.usual) == (False, True)
     assert {(s.quantity, s.least, s.most, s.limits) for s in spans[1:]} == {(1, of.least, of.most, of.limits)}
     assert {(s.edge_low, s.edge_high, s.change) for s in spans[2:]} == {(math.inf, -math.inf, 0.0)}
+
+
+@pytest.mark.parametrize(
+    ("every_s", "warned_s", "foretold_s"), [(10.0, 1200.0, 1200.0), (60.0, 1200.0, 1200.0), (300.0, 6000.0, 1200.0)]
+)
+def test_a_warning_is_of_twenty_readings_at_least(every_s: float, warned_s: float, foretold_s: float) -> None:
+    """Twenty minutes of a probe that speaks each minute; of one that speaks each five, as many readings; the slowest of a machine counts.
+    What lies ahead is read from twenty minutes all the same."""
+    slow = probes(("node-a/top", "setter-1"), interval_s=every_s)
+    both = {**slow, **probes(("node-a/low", "setter-1"), ("node-b/top", "hatcher-1"))}
+    plan = plan_of(Needs("setter-1", dry_bulb_c=WARM, rh_pct=DRY_RH), site(both), NONE)
+    over = {limit.key[1]: plan.spans[limit.span].over_s for limit in (*plan.limits, *plan.headings) if limit.span >= 0}
+    assert over["dry-bulb-high-warning"] == over["dry-bulb-low-warning"] == warned_s
+    assert over["dry-bulb-high-heading"] == over["dry-bulb-low-heading"] == foretold_s
+    assert over["humidity-low-warning"] == 21_600.0
 
 
 @pytest.mark.parametrize(
