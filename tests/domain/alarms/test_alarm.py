@@ -418,6 +418,15 @@ def test_out_of_service_for_a_time() -> None:
     assert (case.alarm.out_until, case.told[-1].cause) == (None, "its time out of service is over")
 
 
+def test_the_longest_time_out_of_service() -> None:
+    """Thirty days, and not a moment more."""
+    longest_s = 30 * 86_400.0
+    out, _ = set_out_of_service(open_alarm(), out=True, who="sam", now=at(0), for_s=longest_s)
+    assert out.out_until == at(longest_s).utc
+    with pytest.raises(AlarmError, match="expected more than 0 and at most 30 days"):
+        set_out_of_service(open_alarm(), out=True, who="sam", now=at(0), for_s=longest_s + 1.0)
+
+
 @pytest.mark.parametrize("for_s", [0.0, -5.0, math.inf, math.nan, 31 * 86_400.0])
 def test_out_of_service_for_no_time(for_s: float) -> None:
     """No end that is none, and none that nobody would remember."""

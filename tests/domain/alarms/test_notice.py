@@ -48,6 +48,12 @@ def test_what_stands_is_new_still_over_or_no_longer_judged() -> None:
     assert said(quiet, RETURNED) == (False, True, "")  # suppressed, and that is not what is told
 
 
+def test_how_often_it_came_is_told_while_it_stands_and_comes_and_goes() -> None:
+    """From the third time on; of what came once or twice, and at its end, no count is told."""
+    for times, condition, told in ((1, True, 0), (2, True, 0), (3, True, 3), (3, False, 0)):
+        assert facts_of(transition(replace(HOT, times=times, condition=condition), UNACKNOWLEDGED), NEEDS).times == told
+
+
 @pytest.mark.parametrize(
     ("about", "band"), [(DRY_BULB, WARM), (RH, DRY_RH), (WET_BULB, DRY_WET), (EGG, None), ("3 nodes", None)]
 )
