@@ -47,6 +47,9 @@ from monitor.domain.state.memory import EggFelt, Heard, Held, NodeFact
 from monitor.domain.state.record import Group, Unknown
 
 Key = tuple[str, str]  # (subject, rule id)
+URGENT_AGAIN_S = (
+    1800.0  # disagreeing sensors, one of them out of the band, stand for what either says: nobody else asks again
+)
 MAX_REACHED = 1_000  # of episodes and contacts: those that stand are fewer by far
 
 
@@ -130,7 +133,8 @@ def troubled(before: Trouble | None, now_s: float, about: Fault | Unusable, *, w
 class ProbeState:
     """What is known of one probe. life_mono_s: its last sign of life, a fit reading or not; held: a reading whose flag waits for the next.
     trouble: what was wrong with the newest that was no reading. humid_from_s: when the first humidity of this run came, fit or not.
-    jumped_mono_s: when its temperature last moved all at once, and stayed there."""
+    jumped_mono_s: when its temperature last moved all at once, and stayed there; jumped_k: by how much,
+    jumped_from_s: when the first reading of it came."""
 
     heard: Heard | None = None
     life_mono_s: float | None = None
@@ -140,6 +144,8 @@ class ProbeState:
     trouble: Trouble | None = None
     humid_from_s: float | None = None
     jumped_mono_s: float | None = None
+    jumped_k: float = 0.0
+    jumped_from_s: float = -math.inf
 
     def humid_at_s(self) -> float | None:
         """Since when nothing is known of its humidity: its last that was fit, or else the first that came at all; None where none did."""
@@ -328,7 +334,8 @@ def rule_of(look: Look, subject: str, rule_id: str) -> Rule:
         ]
         return _raised(rule, max(standing, key=PRIORITIES.index, default=rule.priority))
     if rule_id == DISAGREE and (_outside(look, subject) or _was_outside(look.state, subject)):
-        return _raised(rule, HIGH)
+        urgent = _raised(rule, HIGH)
+        return replace(urgent, re_alarm_s=min(urgent.re_alarm_s or math.inf, URGENT_AGAIN_S))
     if rule_id in OF_SWITCHES and _is_warm(look.state, (subject, rule_id)):
         return replace(rule, priority=LOW)
     return rule

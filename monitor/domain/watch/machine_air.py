@@ -75,9 +75,12 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
     """What is news: each sensor, then the air of each machine that a fit reading came from."""
     by_machine: dict[str, list[Fresh]] = {}
     for reading in fresh:
+        before = reading.known.heard
         _adopt(look, reading)
         if reading.confirmed is not None and reading.confirmed.dry_bulb_held:
             reading.known.jumped_mono_s = look.now.mono_s
+            reading.known.jumped_from_s = reading.mono_s - (reading.at - reading.confirmed.at).total_seconds()
+            reading.known.jumped_k = 0.0 if before is None else reading.dry_bulb_c - before.dry_bulb_c
         judge_sensor(look, reading)
         by_machine.setdefault(reading.probe.machine, []).append(reading)
     for machine, here in by_machine.items():

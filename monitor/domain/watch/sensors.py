@@ -5,6 +5,7 @@ And what its switches say: no mains, an open door, little water; and which of th
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from statistics import median
 
@@ -22,10 +23,12 @@ from monitor.domain.alarms.about import (
 from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement, more_urgent
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.needs.rules import (
+    ALARM,
     DISAGREE,
     DOOR_OPEN,
     DRIFTING,
     HIGH,
+    LETHAL,
     MAINS_LOST,
     SENSOR_FAILED,
     SENSOR_SUSPECT,
@@ -51,6 +54,10 @@ _NOTHING = Pairs()
 JUMP_S = (
     1800.0  # a jump and the ten minutes after which the two are found apart, with the readings that are not compared
 )
+# So far apart two good sensors are not; so much of a jump must stay, and so little may the other have moved in its last minutes (judgement).
+APART_K, STAYS_SHARE, STILL_K = 0.5, 0.6, 0.25
+LASTS_S = 120.0  # then the other has had its time to follow, also where a thermostat moves both
+FALLEN_S = 240.0  # before "too cold" is told: a door that is shut by then has let the other probe move
 # A temperature beyond what eggs live in is news of the machine, not of the sensor: the air's own alarms say it.
 _OF_THE_AIR = "RNG-T"
 
@@ -111,7 +118,8 @@ def compare_sensors(look: Look, machine: str) -> None:
     known.pairs = found.pairs
     for name in unmoved:
         _tell_around(look, name, found.pairs.lately, others=[other for other in given if other != name])
-    _judge_agreement(look, machine, found)
+    early = _jumped_apart(look, machine, given, lately=found.pairs.lately)
+    _judge_agreement(look, machine, found, early=early)
 
 
 def _tell_around(look: Look, name: str, lately: Mapping[str, Given], *, others: Sequence[str]) -> None:
@@ -123,11 +131,39 @@ def _tell_around(look: Look, name: str, lately: Mapping[str, Given], *, others: 
         state.trail = among(state.trail, median(lately[other][1] for other in known), step_k)
 
 
-def _judge_agreement(look: Look, machine: str, found: Agreement) -> None:
-    if not (found.found or look.state.alarms):
+def _jumped_apart(
+    look: Look, machine: str, given: dict[str, Given], *, lately: Mapping[str, Given]
+) -> Difference | None:
+    """Two probes of which one moved all at once and stayed there, while the air at the other stands still: no air does that, so nobody has to
+    wait until it has lasted. What fell may be an open door's, so it has to outlast that by itself; only what passes an alarm limit is so urgent."""
+    if len(given) != 2:
+        return None
+    jumped = _jumped(look, machine, tuple(given))
+    if not jumped:
+        return None
+    other = next(name for name in given if name != jumped)
+    state, mono_s = look.state.probe(jumped), look.now.mono_s
+    by_k, jumped_k = given[jumped][1] - given[other][1], state.jumped_k
+    if look.state.probe(other).held is not None or given[other][0] < state.jumped_from_s:
+        return None  # it may be about to say the same
+    since_s = mono_s - (state.jumped_mono_s or 0.0)
+    moved_k = abs(given[other][1] - lately[other][1]) if other in lately else math.inf
+    if abs(by_k) < APART_K or by_k * jumped_k <= 0.0 or abs(by_k) < STAYS_SHARE * abs(jumped_k):
+        return None
+    if (since_s < LASTS_S and moved_k > STILL_K) or (jumped_k < 0.0 and since_s < FALLEN_S):
+        return None
+    plan, value_c = look.state.plan_of(machine), given[jumped][1]
+    limits = [] if plan is None else [li for li in plan.limits if li.quantity == 0 and li.rule.level in (ALARM, LETHAL)]
+    if not any((value_c - limit.limit) * limit.side > 0.0 for limit in limits):
+        return None
+    return Difference(XDIS, DRY_BULB, SUSPECT, (jumped, other), by_k)
+
+
+def _judge_agreement(look: Look, machine: str, found: Agreement, *, early: Difference | None) -> None:
+    if not (found.found or early or look.state.alarms):
         return  # nothing is wrong, and nothing was
     for test, rule in ((XDIS, DISAGREE), (DRIFT, DRIFTING)):
-        standing = [d for d in found.found if d.test == test]
+        standing = [d for d in found.found if d.test == test] or ([early] if early and test == XDIS else [])
         key = (machine, rule)
         if standing:
             _judge_apart(look, key, max(standing, key=lambda d: d.flag))

@@ -19,6 +19,7 @@ from monitor.domain.alarms.alarm import (
     ACKNOWLEDGED,
     NORMAL,
     RETURNED,
+    SHELF_ENDED,
     SHELVED,
     STILL_STANDING,
     SUPPRESSED,
@@ -79,11 +80,11 @@ def tell(look: Look, transition: Transition) -> Alarm:
         return alarm
     if not closing and transition.state != UNACKNOWLEDGED:
         return alarm
-    if transition.cause == STILL_STANDING and _beside(look, alarm):
+    if transition.cause in (STILL_STANDING, SHELF_ENDED) and _beside(look, alarm):
         return alarm
     if closing and alarm.rule in (LOOK_AGAIN, DRAW_DOWN_DUE, WAS_AWAY):
         return replace(alarm, told=False)  # who wrote down what was seen needs no message that it was
-    if closing and said_already(look, alarm.subject, alarm.rule):
+    if closing and (said_already(look, *alarm.key) or _disputed(look, alarm, look.site.rules[alarm.rule])):
         # What is worse stands, and was told: "no longer" would be read as all is well.
         return replace(alarm, told=False)
     rule = rule_of(look, *alarm.key)
@@ -115,9 +116,24 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
 def _beside(look: Look, alarm: Alarm) -> bool:
     """Whether what is worse, or what it comes of, asks again by itself."""
     judged = look.site.rules[alarm.rule]
+    if _disputed(look, alarm, judged):
+        return True
     return (judged.of_the_air or alarm.rule in (NO_DATA, MAINS_LOST, WATER_LOW, NODE_RESTARTS)) and said_already(
         look, *alarm.key
     )
+
+
+def _disputed(look: Look, alarm: Alarm, rule: Rule) -> bool:
+    """Whether one sensor says it, and it was told, as urgently, that they disagree: it is told once, and that asks again."""
+    apart = look.state.alarms.get((alarm.subject, DISAGREE))
+    if (
+        rule.quantity not in (DRY_BULB, EGG)
+        or rule.level == LETHAL
+        or apart is None
+        or not isinstance(apart.about, Apart)
+    ):
+        return False
+    return apart.about.outside and _stands(look, *apart.key) and not _all_beyond(look, alarm.subject, rule)
 
 
 def facts_now(look: Look, alarm: Alarm) -> Facts:
@@ -268,10 +284,15 @@ def _late_for_moving(look: Look, subject: str) -> bool:
 def _told_apart(look: Look, subject: str, rule: Rule) -> bool:
     """Whether it was told that the sensors disagree in this quantity, which says why one of them is warm while the other is cool.
 
-    Not where each of them says it; and of danger only that is left out which is the opposite of a danger that was told.
+    Not where each of them says it; and of danger only that is left out which is the opposite of a danger that was told, or, for all its time to
+    respond, what a probe alone says that jumped, as urgently told as that.
     """
     apart = look.state.alarms.get((subject, DISAGREE))
-    if apart is None or not isinstance(apart.about, Apart) or not _fresh(look, apart, rule):
+    if apart is None or not isinstance(apart.about, Apart):
+        return False
+    if rule.level == ALARM and rule.quantity == DRY_BULB and apart.about.jumped and apart.about.outside:
+        return _fresh(look, apart, rule, share=1.0) and not _all_beyond(look, subject, rule)
+    if not _fresh(look, apart, rule):
         return False
     if (apart.about.quantity == RH) is not (rule.quantity == HUMIDITY):
         return False
@@ -296,11 +317,11 @@ def _hides(look: Look, key: tuple[str, str], rule: Rule) -> bool:
     return other is not None and _fresh(look, other, rule) and not _doubtful(look, other)
 
 
-def _fresh(look: Look, other: Alarm, rule: Rule) -> bool:
+def _fresh(look: Look, other: Alarm, rule: Rule, *, share: float = WAIT_SHARE) -> bool:
     """Whether an alarm stands, and not yet for so much of this rule's time to respond that hiding it longer would cost what it is for."""
     if not _stands(look, *other.key):
         return False
-    return other.begun_mono_s is None or look.now.mono_s - other.begun_mono_s <= rule.respond_min * 60.0 * WAIT_SHARE
+    return other.begun_mono_s is None or look.now.mono_s - other.begun_mono_s <= rule.respond_min * 60.0 * share
 
 
 def _too_hot_or_cold_rules(look: Look) -> Iterator[str]:

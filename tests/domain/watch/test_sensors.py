@@ -246,3 +246,52 @@ def test_one_coarse_probe_of_two_that_is_stuck_is_found_when_the_other_moves() -
             story.tick()
         doubted = [subject for subject, rule in story.state.alarms if rule == SENSOR_SUSPECT]
         assert doubted == (["node-b/top"] if stuck else [])
+
+
+HOT, COLD = "dry-bulb-high-alarm", "dry-bulb-low-alarm"
+
+
+def jumping(by_k: float, *, other_k: float = 0.0, minutes: float = 8.0) -> Story:
+    """Two probes that agreed for half an hour, of which one moves all at once by so much, and the other by so much."""
+    story = beside((37.5, 45.0), (37.5, 45.0))
+    assert story.notices == []
+    one, other = story.air
+    story.air[one], story.air[other] = (37.5 + by_k, 45.0), (37.5 + other_k, 45.0)
+    story.run(minutes=minutes)
+    return story
+
+
+def test_a_probe_that_alone_jumps_out_of_the_band_is_told_as_that_and_at_once() -> None:
+    """No air does that: the sensors disagree, one is named, as urgently as too hot; and that is told too when its time to respond is over."""
+    story = jumping(2.0, minutes=1)
+    (told,) = story.notices
+    assert (told.priority, told.title) == ("high", "Urgent: Setter 1 sensors disagree")
+    assert "jumped and is 2.0 °C from" in told.text
+    story.run(minutes=story.site.rules[HOT].respond_min - 2.0)
+    assert story.state_of(HOT) == NORMAL
+    story.run(minutes=3)
+    assert story.state_of(HOT) == UNACKNOWLEDGED
+
+
+def test_a_probe_that_falls_alone_is_told_before_too_cold() -> None:
+    """It has to outlast a door; then it is what is told, and not that the machine is too cold."""
+    story = jumping(-2.5, minutes=3)
+    assert story.notices == []
+    story.run(minutes=5)
+    assert [n.title for n in story.notices] == ["Urgent: Setter 1 sensors disagree"]
+
+
+@pytest.mark.parametrize(("by_k", "other_k", "rule"), [(2.5, 2.2, HOT), (2.5, 0.9, HOT), (-3.0, -1.2, COLD)])
+def test_air_that_moves_at_both_probes_is_the_machine(by_k: float, other_k: float, rule: str) -> None:
+    """Also where one of them sees less of it: then nothing is said of a sensor that jumped."""
+    story = jumping(by_k, other_k=other_k, minutes=7)
+    assert story.state_of(rule) == UNACKNOWLEDGED
+    assert story.state_of(DISAGREE) == NORMAL
+
+
+def test_what_jumped_within_the_band_waits_as_ever() -> None:
+    """It wakes nobody, so ten minutes may show what it is."""
+    story = jumping(0.7, minutes=5)
+    assert story.notices == []
+    story = jumping(0.7, minutes=20)
+    assert story.state_of(DISAGREE) != NORMAL

@@ -38,6 +38,7 @@ from monitor.domain.needs.rules import (
     NODE_OFFLINE,
     NOT_RAISED,
 )
+from monitor.domain.state.known import URGENT_AGAIN_S, rule_of
 from monitor.domain.state.memory import Heard
 from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import settle
@@ -636,3 +637,15 @@ def test_the_batch_whose_limit_it_is_comes_first() -> None:
     assert [b.batch for b in there(hot.facts).batches] == ["ost-1", "hen-1"]
     assert hot.facts is not None
     assert there(hot.facts.limit) < 37.7
+
+
+def test_what_one_of_two_sensors_says_is_told_once_while_that_they_disagree_asks() -> None:
+    """Too hot at one of them is told when its time is over, and then the disagreement alone asks again, at the pace of what is urgent."""
+    story = Story(site(probes(("node-a/top", "setter-1"), ("node-b/top", "setter-1"))), (batch(),))
+    story.air = {"node-a/top": (37.5, 45.0), "node-b/top": (37.5, 45.0)}
+    story.run(minutes=30)
+    story.air["node-b/top"] = (39.6, 45.0)
+    story.run(minutes=60 * 6)
+    titles = [n.title for n in story.notices]
+    assert [t for t in titles if "too hot" in t] == ["Urgent: Setter 1 too hot"]
+    assert rule_of(story.look(), "setter-1", DISAGREE).re_alarm_s == URGENT_AGAIN_S
