@@ -36,12 +36,9 @@ NOT_YET: Mapping[str, Known] = dict.fromkeys(
         "a hatch: medium and higher, in all of them",
         "forecasts that wake and come true",
         "slow heat that is foreseen",
-        "dry pan: told within 30 min",
-        "stuck valve: told within 30 min",
         "first waking word with the right cause",
         "messages for one unanswered fault in 12 h, at most",
         "messages for one answered fault in 12 h, at most",
-        "season: humidity messages a week, in the worst batch that went well",
     ),
     _MISSED,
 )
