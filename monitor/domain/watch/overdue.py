@@ -21,6 +21,7 @@ from monitor.domain.state.known import Look
 from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.egg_alarms import remind_to_look
 
+LOCKDOWN = "lockdown"
 LOOK_EVERY_S = 60.0  # days are awaited here
 HATCH_GRACE_DAYS = 1.0  # after the last normal day, which is itself normal to its end
 
@@ -44,6 +45,7 @@ def look_for_overdue(look: Look) -> None:
                 b
                 for b in batches
                 if look.site.profiles[b.profile].lockdown_sign is None
+                and not _declared_there(b, machine.id)
                 and _late(
                     b,
                     due_day=look.site.profiles[b.profile].lockdown_day,
@@ -91,6 +93,14 @@ def _hatch_late(look: Look, batch: Batch, grace_days: float) -> bool:
     signs = [found for egg in numbers(book) if (found := expected(book, egg, profile)) is not None]
     last = profile.hatch_day_last + store_delay_h(book)[1] / 24.0
     return day > max(last, *(batch.day(each.latest) for each in signs), 0.0) + grace_days
+
+
+def _declared_there(batch: Batch, machine: str) -> bool:
+    """Whether somebody declared its lockdown while it was in that machine: then it locks down there, as is their custom."""
+    return any(
+        each.stage == LOCKDOWN and (stay := batch.stay_at(each.at)) is not None and stay.machine == machine
+        for each in batch.declared
+    )
 
 
 def _late(batch: Batch, *, due_day: float, grace_days: float | None, usual_days: float, now: Now) -> bool:

@@ -53,6 +53,17 @@ def test_eggs_that_are_moved_are_no_longer_overdue() -> None:
     assert story.state_of(LOCKDOWN_OVERDUE, "hatcher-1") == "normal"
 
 
+def test_eggs_that_lock_down_in_their_setter_by_custom_are_not_overdue() -> None:
+    """Who declares their lockdown there has said so, once; who declared it elsewhere, and brought them back, has not."""
+    for machine, told in (("setter-1", False), ("hatcher-1", True)):
+        mine = batch(machine=machine, day=19.0, declared=[("lockdown", 18.0)])
+        if told:
+            mine = moved(mine, "setter-1", mine.set_at + timedelta(days=18.5))
+        story = Story(batches=(mine,), air={TOP: MOIST})
+        story.run(minutes=2)
+        assert (story.state_of(LOCKDOWN_OVERDUE) == UNACKNOWLEDGED) is told
+
+
 def test_who_has_no_hatcher_locks_down_where_the_eggs_are() -> None:
     """Without a hatcher at the site nothing is asked."""
     alone = {name: machine for name, machine in MACHINES.items() if name != "hatcher-1"}
