@@ -42,6 +42,7 @@ from monitor.domain.alarms.about import (
     Unusable,
     Weighed,
     unusable,
+    why_of,
 )
 from monitor.domain.alarms.alarm import CLOSED, GONE, NO_EGGS, NOT_JUDGED
 from monitor.domain.needs.bands import DRY_BULB
@@ -58,11 +59,15 @@ MAX_LOSING = 138  # characters: what one message has room for
 RESTARTING, CHECK_SUPPLY = "node restarts", "Check its supply, plug and cable."
 WRONG_SITE, SET_SITE = "node set to another site", "Set its site to this one's id."
 # What is the matter, likely harm and first act of a silence of which it is known what it comes of.
-_LOST = {
+LOST = {
     BROKER: ("the broker on this Pi has stopped", "The machines may be well; nobody is watching.", "Restart it: sudo systemctl restart mosquitto."),
     NETWORK: ("the network is gone", "Nobody is watching; it may be the mains as well.", "Check router and cable, then the mains."),
     MAINS: ("the mains have failed", "The machines have no heat.", "Check fuse and supply; keep every machine shut."),
 }  # fmt: skip
+_TROUBLE = {
+    ELSEWHERE: (WRONG_SITE, SET_SITE),
+    RESTARTS: (RESTARTING, CHECK_SUPPLY),
+}  # of messages that come and cannot be judged
 SWITCH_WORDS = {OF_MAINS: "mains", OF_DOOR: "door", OF_WATER: "water"}
 _DISBELIEVED = {
     SILENT: "says nothing, though its node speaks",
@@ -99,26 +104,29 @@ _TESTS = {
 
 def matter(rule: Rule, about: About, over: bool = False) -> str:
     """What is the matter, or no longer."""
-    if over:
-        return rule.over
-    if isinstance(about, Unheard) and about.why in _LOST:
-        return _LOST[about.why][0]
-    if isinstance(about, Unusable) and about.why == ELSEWHERE:
-        return WRONG_SITE
-    if isinstance(about, Unusable) and about.why == RESTARTS:
-        return RESTARTING
-    return NOT_USABLE if unusable(about) else rule.words
+    return rule.over if over else matter_by(rule, why_of(about), unusable(about))
+
+
+def matter_by(rule: Rule, why: str, unusable: bool) -> str:
+    """What is the matter. why: what a silence comes of, empty where nothing is known of it; unusable: whether messages come, and nothing in them can be judged."""
+    if why in LOST:
+        return LOST[why][0]
+    if why in _TROUBLE:
+        return _TROUBLE[why][0]
+    return NOT_USABLE if unusable else rule.words
 
 
 def advice(rule: Rule, about: About, *, of_hens: bool = False) -> list[str]:
     """Likely harm and first act. of_hens: as for `harm_words`."""
-    if isinstance(about, Unheard) and about.why in _LOST:
-        return [*_LOST[about.why][1:]]
-    if isinstance(about, Unusable) and about.why == ELSEWHERE:
-        return [harm_words(rule, of_hens), SET_SITE]
-    if isinstance(about, Unusable) and about.why == RESTARTS:
-        return [harm_words(rule, of_hens), CHECK_SUPPLY]
-    return [harm_words(rule, of_hens), SEE_HEALTH if unusable(about) else rule.first_act]
+    return advice_by(rule, why_of(about), unusable(about), of_hens=of_hens)
+
+
+def advice_by(rule: Rule, why: str, unusable: bool, *, of_hens: bool = False) -> list[str]:
+    """The same, of a program's view of it; why, unusable: as for `matter_by`."""
+    if why in LOST:
+        return [*LOST[why][1:]]
+    act = _TROUBLE[why][1] if why in _TROUBLE else SEE_HEALTH if unusable else rule.first_act
+    return [harm_words(rule, of_hens), act]
 
 
 def about_words(about: About, site: Site) -> str:

@@ -153,7 +153,7 @@ def _alarms(options: Alarms) -> int:
     nobody = unwatched(house, now, room)
     with opened(house) as history:
         views = _with_record(history, _standing(house, history, room))
-    text = alarms_text(views, house.site, now, live=not nobody, full=options.full)
+    text = alarms_text(views, house.site, now, live=not nobody, full=options.full, columns=columns())
     return show_watched(options.json, views, text, unwatched=nobody)
 
 
@@ -166,7 +166,7 @@ def _now(options: Asked) -> int:
         batches = [batch for batch in history.batches() if batch.closed_at is None]
         due = next_due([(each, store_delay_h(history.book(each))) for each in batches], house.site, now)
     lost = [batch.id for batch in in_no_machine(batches, now)]
-    text = _with_lost(alarms_text(views, house.site, now, live=not nobody), lost)
+    text = _with_lost(alarms_text(views, house.site, now, live=not nobody, columns=columns()), lost)
     to_do = sorted([*((each.since, each.summary) for each in due), *_coolings(room)])
     due_ = [{"what": what, "at": utc_text(at)} for at, what in to_do]
     data = {"alarms": views, "in_no_machine": lost, "due": due_}

@@ -49,6 +49,11 @@ def unusable(about: About) -> bool:
     return isinstance(about, Unusable) and about.why != ABSENT
 
 
+def why_of(about: About) -> str:
+    """What a silence comes of; empty where nothing is known of it, and of all else."""
+    return about.why if isinstance(about, Unheard | Unusable) else ""
+
+
 @fixed
 class Restarting:
     """A node has started so many times within so long, s."""

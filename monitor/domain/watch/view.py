@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from monitor.domain.air.psychrometrics import air_state, wick_wet_bulb_c
-from monitor.domain.alarms.about import Say, unusable
+from monitor.domain.alarms.about import Say, unusable, why_of
 from monitor.domain.alarms.alarm import Alarm, state_of
 from monitor.domain.alarms.notice import of_hens, quantity_of
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs, Occupant, derived_rh
@@ -47,9 +48,14 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         limit: float | None
         shelved_until: str | None
         suppressed: str | None
+        why: NotRequired[str]  # of a silence, where it is known what it comes of
+        value_at: NotRequired[str]  # only of a value that is not of now: when the machine was last heard
         unusable: NotRequired[bool]  # only where messages come, and nothing in them can be judged
         value_range: NotRequired[list[float]]  # of an estimate, where its eggs are followed
         chattering_times: NotRequired[int]  # only of what comes and goes: how often it came
+        well_since: NotRequired[
+            str
+        ]  # of what comes and goes, while it is gone: it is over once it was well for long enough
         of_hens: NotRequired[bool]  # only where its limit is published of hens alone, and others are in there
         out_of_service_until: NotRequired[str]  # only where it comes back by itself
         out_of_service_since: NotRequired[str]  # these two only where they were asked for
@@ -178,6 +184,7 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
     inside = set() if plan is None else {o.batch for o in plan.needs.occupants}
     subjects = {machine, *_keys(look.site, machine)}
     alarms = [a for a in look.state.alarms.values() if a.subject in subjects or batch_of(a.subject) in inside]
+    silent_since = _silent_since(look, machine)
     view: MachineView = {
         "machine": machine,
         "name": about.name,
@@ -192,7 +199,7 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
         if plan is None or plan.needs.settling_until is None
         else utc_text(plan.needs.settling_until),
         "alarms": [
-            alarm_view(a, say, doubt_of(look, a), needs=None if plan is None else plan.needs)
+            alarm_view(a, say, doubt_of(look, a), needs=None if plan is None else plan.needs, value_at=silent_since)
             for a in alarms
             if state_of(a) != "normal"
         ],
@@ -200,6 +207,15 @@ def machine_view(look: Look, machine: str, say: Say) -> MachineView:
     if switches := [_switch(look, s) for s in look.site.switches.values() if s.machine in ("", machine)]:
         view["switches"] = switches
     return view
+
+
+def _silent_since(look: Look, machine: str) -> datetime | None:
+    """When a machine of which no probe is heard any more last was; None of one that is heard, or never was."""
+    probes = look.site.by_machine.get(machine, ())
+    if any(silent_s(look, probe.key) <= probe.silence_s for probe in probes):
+        return None
+    heard = [known.at for probe in probes if (known := look.state.probe(probe.key).heard) is not None]
+    return max(heard, default=None)
 
 
 def cooling_view(look: Look, cooling: Cooling) -> CoolingView:
@@ -227,10 +243,15 @@ def _switch(look: Look, switch: Switch) -> SwitchView:
 
 
 def alarm_view(
-    alarm: Alarm, say: Say, range_c: tuple[float, float] | None = None, *, needs: Needs | None = None
+    alarm: Alarm,
+    say: Say,
+    range_c: tuple[float, float] | None = None,
+    *,
+    needs: Needs | None = None,
+    value_at: datetime | None = None,
 ) -> AlarmView:
     """One alarm as a plain mapping. say: words of what it is about. range_c: between which temperatures an estimated value may be. needs:
-    of the machine that it is about."""
+    of the machine that it is about. value_at: of when its value is, where that is not now."""
     quantity = quantity_of(alarm.about)
     digits = 1 if quantity == EGG else 3  # an estimate is not worth more
     view: AlarmView = {
@@ -250,8 +271,14 @@ def alarm_view(
     }
     if unusable(alarm.about):
         view["unusable"] = True
+    if why_of(alarm.about):
+        view["why"] = why_of(alarm.about)
+    if value_at is not None and quantity and alarm.condition:
+        view["value_at"] = utc_text(value_at)
     if alarm.chattering and alarm.condition:
         view["chattering_times"] = alarm.times
+        if alarm.pending_at is not None:
+            view["well_since"] = utc_text(alarm.pending_at)
     if alarm.out_of_service and alarm.out_until is not None:
         view["out_of_service_until"] = utc_text(alarm.out_until)
     if range_c is not None:

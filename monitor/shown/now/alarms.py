@@ -17,11 +17,11 @@ from monitor.domain.alarms.alarm import (
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.rules import CRITICAL, HIGH, NOT_RAISED, PRIORITIES, Rule
 from monitor.domain.needs.site import HATCHER, Site
-from monitor.domain.wall import filled, local_time, printable, utc_text, wall_time
+from monitor.domain.wall import WIDTH, filled, local_time, printable, utc_text, wall_time
 from monitor.service.ports import LastAlive, NoticeRow
-from monitor.shown.about import NOT_USABLE, SEE_HEALTH
+from monitor.shown.about import advice_by, matter_by
 from monitor.shown.form import duration
-from monitor.shown.values import harm_words, show_estimate, show_value, state_words, subject_name
+from monitor.shown.values import show_estimate, show_value, state_words, subject_name
 
 if TYPE_CHECKING:
     from monitor.domain.watch.view import AlarmView, ToldView
@@ -107,7 +107,14 @@ def told_words(told: Sequence[ToldView], site: Site, now: datetime) -> str:
 
 
 def alarms_text(
-    alarms: Sequence[AlarmView], site: Site, now: datetime, *, live: bool, full: bool = False, how: bool = True
+    alarms: Sequence[AlarmView],
+    site: Site,
+    now: datetime,
+    *,
+    live: bool,
+    full: bool = False,
+    how: bool = True,
+    columns: int = WIDTH,
 ) -> str:
     """What stands, what wants an answer first and the worst of it on top.
 
@@ -118,7 +125,7 @@ def alarms_text(
     """
     if not alarms:
         return "Nothing stands." if live else "Nothing stood."
-    ordered = sorted(alarms, key=lambda a: _rank(a, site))
+    ordered = sorted(alarms, key=lambda a: rank(a, site))
     lines = [_head(ordered, site)]
     for alarm in ordered:
         wanted = alarm["state"] in WANTS_YOU
@@ -129,16 +136,15 @@ def alarms_text(
         )
     if how:
         lines += ["", *_how(ordered)]
-    return "\n".join(map(filled, lines))
+    return "\n".join(filled(line, columns) for line in lines)
 
 
-def _rank(alarm: AlarmView, site: Site) -> tuple[bool, int, bool, int]:
-    return (
-        alarm["state"] not in WANTS_YOU,
-        -PRIORITIES.index(site.rules[alarm["rule"]].priority),
-        alarm["state"] != UNACKNOWLEDGED,
-        alarm["number"],
-    )
+def rank(alarm: AlarmView, site: Site) -> tuple[bool, bool, int, bool, int]:
+    """The order of alarms: what stands and is urgent, or wants somebody, before the rest; of these what stands before what is over, then the worst."""
+    priority, over = site.rules[alarm["rule"]].priority, alarm["ended"] is not None or "well_since" in alarm
+    urgent = priority in (HIGH, CRITICAL) and not over and alarm["state"] in (UNACKNOWLEDGED, ACKNOWLEDGED)
+    wanted = alarm["state"] in WANTS_YOU
+    return (not (wanted or urgent), over, -PRIORITIES.index(priority), not wanted, alarm["number"])
 
 
 def _head(alarms: Sequence[AlarmView], site: Site) -> str:
@@ -156,18 +162,18 @@ def _head(alarms: Sequence[AlarmView], site: Site) -> str:
 def alarm_lines(alarm: AlarmView, site: Site, now: datetime, *, live: bool) -> list[str]:
     """One alarm in full: what it is, the value now and at its worst, for how long, whether anybody was told, and what to do."""
     rule = site.rules[alarm["rule"]]
-    over = alarm["ended"] is not None
+    over = alarm["ended"] is not None or "well_since" in alarm
     lines = [
-        f"{rule.priority.upper()} No. {alarm['number']} {subject_name(alarm['subject'], site)}: {_matter(alarm, rule)}"
+        f"{rule.priority.upper()} No. {alarm['number']} {subject_name(alarm['subject'], site)}: {matter_now(alarm, rule)}"
     ]
-    facts = [each for each in (_value(alarm, site, live=live), lasted_words(alarm, site, now)) if each]
+    facts = [each for each in (_value(alarm, site, now, live=live), lasted_words(alarm, site, now)) if each]
     if facts:
         lines.append(f"  {', '.join(facts)}")
-    if alarm["about"]:
+    if alarm["about"] and "well_since" not in alarm:
         lines.append(f"  {printable(alarm['about'])}")
     lines.append(f"  {_state(alarm, site, now)}{_whether_told(alarm, site, now)}")
     if not over and alarm["state"] in (UNACKNOWLEDGED, ACKNOWLEDGED):
-        lines.append(f"  {harm_words(rule, alarm.get('of_hens', False))} {_first_act(alarm, rule, site)}")
+        lines.append(f"  {_advice(alarm, rule, site)}")
     return lines
 
 
@@ -177,21 +183,27 @@ def _in_one_line(alarm: AlarmView, site: Site, now: datetime, *, live: bool) -> 
 
 def alarm_line(alarm: AlarmView, site: Site, now: datetime, *, live: bool) -> str:
     """One alarm in a line: `No. 3 Setter 1: cool, 36.9 °C now, for 25 min: seen`; live: as for the list."""
-    name, matter = subject_name(alarm["subject"], site), _matter(alarm, site.rules[alarm["rule"]])
+    name, matter = subject_name(alarm["subject"], site), matter_now(alarm, site.rules[alarm["rule"]])
     about = f" ({printable(alarm['about'])})" if alarm["about"] else ""
     facts = [
         each
-        for each in (f"{matter}{about}", _value(alarm, site, live=live, peaks=False), lasted_words(alarm, site, now))
+        for each in (
+            f"{matter}{about}",
+            _value(alarm, site, now, live=live, peaks=False),
+            lasted_words(alarm, site, now),
+        )
         if each
     ]
     return f"No. {alarm['number']} {name}: {', '.join(facts)}: {_state(alarm, site, now)}"
 
 
-def _matter(alarm: AlarmView, rule: Rule) -> str:
-    return NOT_USABLE if alarm.get("unusable") and alarm["ended"] is None else rule.words
+def matter_now(alarm: AlarmView, rule: Rule) -> str:
+    """What is the matter; of what is over, what it was."""
+    over = alarm["ended"] is not None
+    return rule.words if over else matter_by(rule, alarm.get("why", ""), alarm.get("unusable", False))
 
 
-def _value(alarm: AlarmView, site: Site, *, live: bool, peaks: bool = True) -> str:
+def _value(alarm: AlarmView, site: Site, now: datetime, *, live: bool, peaks: bool = True) -> str:
     """`39.4 °C now, worst 39.6 °C`, or without its peak; a value that is no longer followed is not called that of now."""
     quantity, value, worst = alarm["quantity"], alarm["value"], alarm["worst"]
     if quantity is None or value is None:
@@ -203,7 +215,12 @@ def _value(alarm: AlarmView, site: Site, *, live: bool, peaks: bool = True) -> s
     if "value_range" in alarm:
         low_c, high_c = alarm["value_range"]
         shown = show_estimate(value, (low_c, high_c), site.unit)
-    return f"{shown} now{f', worst {peak}' if peaks and peak not in shown else ''}"
+    at = (
+        f"{shown} now"
+        if "value_at" not in alarm
+        else f"{shown} at {_hour(alarm['value_at'], site, now)}, no reading since"
+    )
+    return f"{at}{f', worst {peak}' if peaks and peak not in shown else ''}"
 
 
 def lasted_words(alarm: AlarmView, site: Site, now: datetime) -> str:
@@ -213,6 +230,8 @@ def lasted_words(alarm: AlarmView, site: Site, now: datetime) -> str:
     since, ended = datetime.fromisoformat(alarm["since"]), alarm["ended"]
     until = now if ended is None else datetime.fromisoformat(ended)
     lasted = f"for {duration(max(0.0, (until - since).total_seconds()))}"
+    if "well_since" in alarm:
+        return f"came and went {alarm['chattering_times']} times since {_hour(alarm['since'], site, now)}, well since {_hour(alarm['well_since'], site, now)}"
     if ended is None:
         return f"{lasted}, since {_hour(alarm['since'], site, now)}"
     return f"{lasted}, {_hour(alarm['since'], site, now)} to {_hour(ended, site, now)}"
@@ -239,15 +258,14 @@ def _whether_told(alarm: AlarmView, site: Site, now: datetime) -> str:
     return "" if told is None else f"; {told_words(told, site, now)}"
 
 
-def _first_act(alarm: AlarmView, rule: Rule, site: Site) -> str:
-    """The rule's own, or to look at the node; where there is a hatcher, eggs in lockdown elsewhere are to be moved before anything is made moister."""
-    if alarm.get("unusable"):
-        return SEE_HEALTH
+def _advice(alarm: AlarmView, rule: Rule, site: Site) -> str:
+    """Likely harm and first act; where there is a hatcher, eggs in lockdown elsewhere are to be moved before anything is made moister."""
+    harm, act = advice_by(rule, alarm.get("why", ""), alarm.get("unusable", False), of_hens=alarm.get("of_hens", False))
     machine = site.machines.get(alarm["subject"])
     hatcher = next((m for m in site.machines.values() if m.kind == HATCHER), None)
-    if rule.id != NOT_RAISED or machine is None or hatcher is None or machine.kind == HATCHER:
-        return rule.first_act
-    return f"Move the eggs in lockdown to {hatcher.name}."
+    if rule.id == NOT_RAISED and machine is not None and hatcher is not None and machine.kind != HATCHER:
+        act = f"Move the eggs in lockdown to {hatcher.name}."
+    return f"{harm} {act}"
 
 
 def _how(alarms: Sequence[AlarmView]) -> list[str]:

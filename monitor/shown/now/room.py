@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.profile import Band
-from monitor.domain.needs.rules import PRIORITIES
 from monitor.domain.needs.site import SLOW_S, Site
 from monitor.domain.wall import WIDTH, filled, local_time, wall_time
 from monitor.shown.about import NOT_USABLE, SWITCH_WORDS
 from monitor.shown.form import rough_span
 from monitor.shown.happened import TURNED, WELL
-from monitor.shown.now.alarms import WANTS_YOU, alarm_line, alarm_lines
+from monitor.shown.now.alarms import WANTS_YOU, alarm_line, alarm_lines, matter_now, rank
 from monitor.shown.values import (
     DRAW_DOWN_WORDS,
     QUANTITIES,
@@ -94,7 +93,7 @@ def _answer(room: RoomView, site: Site) -> str:
     alarms = [*(a for view in room["machines"] for a in view["alarms"]), *room["others"]]
     wanted = {a["number"]: a for a in alarms if a["state"] in WANTS_YOU}
     if wanted:
-        worst = sorted(wanted.values(), key=lambda a: (-PRIORITIES.index(site.rules[a["rule"]].priority), a["number"]))
+        worst = sorted(wanted.values(), key=lambda a: rank(a, site))
         more = [f"And {len(worst) - _NAMED} more."] if len(worst) > _NAMED else []
         return " ".join([*(f"{_matter(a, site)} (No. {a['number']})." for a in worst[:_NAMED]), *more])
     silent = [view["name"] for view in room["machines"] if any(probe["silent"] for probe in view["probes"])]
@@ -106,8 +105,7 @@ def _answer(room: RoomView, site: Site) -> str:
 
 
 def _matter(alarm: AlarmView, site: Site) -> str:
-    words = NOT_USABLE if alarm.get("unusable") else site.rules[alarm["rule"]].words
-    return f"{subject_name(alarm['subject'], site)}: {words}{'' if alarm['ended'] is None else ', over'}"
+    return f"{subject_name(alarm['subject'], site)}: {matter_now(alarm, site.rules[alarm['rule']])}{'' if alarm['ended'] is None and 'well_since' not in alarm else ', over'}"
 
 
 def _folded(view: MachineView, site: Site) -> str:

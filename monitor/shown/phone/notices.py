@@ -15,14 +15,14 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from monitor.domain.alarms.about import Switched
+from monitor.domain.alarms.about import Switched, why_of
 from monitor.domain.alarms.notice import Facts, Notice
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.rules import ABOVE, CRITICAL, HIGH, LETHAL, LOW, MEDIUM, Rule
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable
-from monitor.shown.about import about_words, advice, matter, moving_words, unjudged_words
+from monitor.shown.about import LOST, about_words, advice, matter, moving_words, unjudged_words
 from monitor.shown.form import capital, rough_span
 from monitor.shown.values import finer_beside, show_band, show_estimate, show_value, subject_name
 
@@ -76,7 +76,9 @@ def worded(notice: Notice, site: Site) -> Notice:
         forms = (part, _batches(facts), _batches(facts, named=1)) if part and part == about else (part,)
         text = next((longer for form in forms if (longer := added(text, form, room)) != text), text)
     text = capital(text)
-    return replace(notice, title=f"{how}: {shown_name} {what}", text=text + number)
+    whole = not facts.over and why_of(facts.about) in LOST  # it is the house's, and says so
+    whom = "" if whole else f"{shown_name} "
+    return replace(notice, title=f"{how}: {whom}{what}", text=text + number)
 
 
 def urgency_word(notice: Notice) -> str:

@@ -8,12 +8,14 @@ from typing import Any
 
 import pytest
 
+from monitor.domain.alarms.about import BROKER, Unheard
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.bands import DRY_BULB
+from monitor.domain.wall import utc_text
 from monitor.domain.watch.view import alarm_view
 from monitor.service.ports import LastAlive, NoticeRow
-from monitor.shown.now.alarms import alarms_text, told_of, told_to, told_view, told_words, unwatched_words
+from monitor.shown.now.alarms import alarms_text, rank, told_of, told_to, told_view, told_words, unwatched_words
 from monitor.shown.values import state_words
 from tests.shown.test_terminal import ODD, site
 
@@ -154,3 +156,45 @@ def test_a_standing_alarm_has_its_day_where_it_is_another() -> None:
     old = replace(GONE, since=NOW - timedelta(days=80), ended=None, condition=True)
     assert "since 2025-12-11 18:30" in "\n".join(text(old))
     assert "since Fri 18:30" in "\n".join(text(replace(old, since=NOW - timedelta(days=2))))
+
+
+def test_a_value_of_a_machine_that_is_not_heard_is_not_called_that_of_now() -> None:
+    """When it was last, and that nothing came since."""
+    stale = view(HOT, value_at=utc_text(NOW - timedelta(minutes=11)))
+    lines = alarms_text([stale], SITE, NOW, live=True).splitlines()
+    assert lines[3] == "  39.4 °C at 18:19, no reading since, worst 39.6 °C, for 12 min, since 18:18"
+    assert "now" not in lines[3]
+
+
+def test_the_first_act_is_the_one_that_the_phone_was_told() -> None:
+    """A broker that stopped is not the mains: matter, harm and first act are of what the silence comes of."""
+    silent = replace(
+        HOT, subject="site", rule="all-silent", value=None, worst=None, limit=None, about=Unheard(6, BROKER)
+    )
+    lines = alarms_text([view(silent)], SITE, NOW, live=True).splitlines()
+    assert lines[2].endswith("All machines: the broker on this Pi has stopped")
+    assert "sudo systemctl restart mosquitto" in " ".join(" ".join(lines).split())
+    assert "mains" not in " ".join(lines)
+
+
+def test_what_comes_and_goes_and_is_gone_stands_below_what_stands() -> None:
+    """It is still one alarm, with its number; that it is well now is said, with since when, and its old words are not."""
+    silent = replace(
+        HOT, subject="site", rule="all-silent", number=8, value=None, worst=None, limit=None, about=Unheard(6), times=3,
+        pending_mono_s=1.0, pending_at=NOW - timedelta(minutes=4),
+    )  # fmt: skip
+    assert silent.chattering
+    lines = alarms_text([view(silent), view(HOT)], SITE, NOW, live=True).splitlines()
+    assert lines[2] == "HIGH No. 3 Setter 1: too hot"
+    told = " ".join(lines)
+    assert "came and went 3 times since 18:18, well since 18:26" in told
+    assert "is heard" not in told
+
+
+def test_what_stands_comes_before_what_is_over_and_what_is_seen_before_what_can_wait() -> None:
+    """A critical one that was seen a minute ago is not the last line below what is low and new."""
+    low = replace(COOL, number=5, acknowledged=False)
+    seen = replace(HOT, number=6, acknowledged=True)
+    over = replace(HOT, number=7, condition=False, ended=NOW)
+    order = sorted((view(each) for each in (low, over, seen, HOT)), key=lambda each: rank(each, SITE))
+    assert [each["number"] for each in order] == [3, 6, 5, 7]

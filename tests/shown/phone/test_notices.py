@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.air.units import Unit
+from monitor.domain.alarms.about import BROKER, MAINS, NETWORK, Unheard
 from monitor.domain.alarms.alarm import NORMAL, RETURNED, SUPPRESSED, UNACKNOWLEDGED, Alarm, Transition
 from monitor.domain.alarms.notice import Notice, facts_of
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs, Occupant
@@ -401,3 +402,18 @@ def test_an_end_of_what_was_never_told_says_so_where_it_fits() -> None:
     longer = replace(end, text=end.text + "x")
     assert with_lateness(longer) == longer
     assert with_lateness(replace(end, late=False)) == replace(end, late=False)
+
+
+@pytest.mark.parametrize(
+    ("why", "title"),
+    [
+        (BROKER, "Urgent: the broker on this Pi has stopped"),
+        (NETWORK, "Urgent: the network is gone"),
+        (MAINS, "Urgent: the mains have failed"),
+        ("", "Urgent: All machines every node silent"),
+    ],
+)
+def test_what_is_the_houses_is_told_without_a_machine(why: str, title: str) -> None:
+    """The cause has the whole title: "All mac…" before it said nothing."""
+    made = begun("all-silent", "site", value=None, worst=None, about=Unheard(6, why))
+    assert word(made, long_house("C"), None)[0] == title
