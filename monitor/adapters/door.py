@@ -9,9 +9,10 @@ import contextlib
 import json
 import logging
 import os
+import select
 import socket
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,9 @@ MAX_REQUEST = 65_536  # bytes; the longest request is a table of a thousand weig
 MAX_ANSWER = 1_048_576  # bytes; the longest answer is a room, about 2 kB for each machine
 RETRY_S = 5.0
 ANSWER_S = 15.0  # a request is answered when it is durable; a slow card takes seconds
+# After so long without an answer it is asked whether anybody is there at all: the door says so itself, however slow the card is.
+PATIENCE_S, ALIVE_S = 2.5, 1.0  # together, and once more, within five seconds
+ALIVE = {"do": "alive"}
 _log = logging.getLogger("eggroom.door")
 
 Ask = Callable[[Mapping[str, object], Callable[[Mapping[str, object]], None]], None]
@@ -29,6 +33,10 @@ Ask = Callable[[Mapping[str, object], Callable[[Mapping[str, object]], None]], N
 
 class DoorClosed(Exception):
     """No daemon answers at this door."""
+
+
+class DoorSilent(DoorClosed):
+    """A daemon has this door, and does not answer: it hangs."""
 
 
 class Door:
@@ -96,6 +104,8 @@ class Door:
             return {
                 "error": f"request of {len(line)} bytes, expected one JSON object on one line of at most {MAX_REQUEST}"
             }
+        if request == ALIVE:
+            return {"alive": True}
         answered = threading.Event()
         answer: list[Mapping[str, object]] = []
 
@@ -111,22 +121,50 @@ class Door:
 
 
 def ask_door(path: Path, request: Mapping[str, object]) -> Answer:
-    """Ask the daemon behind the door. Raises DoorClosed when nobody answers there.
+    """Ask the daemon behind the door. Raises DoorClosed when nobody answers there, DoorSilent when somebody is there and hangs.
 
     Its no is {"error": one line}; with "failed": True when the request was good, and could not be done.
     """
-    caller = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-    with caller:
-        caller.settimeout(ANSWER_S + 5.0)
+    with _caller(path, PATIENCE_S) as caller:
         try:
-            caller.connect(str(path))
             _write_line(caller, request)
+            if not select.select([caller], [], [], PATIENCE_S)[0]:
+                check_door(path)
+            caller.settimeout(ANSWER_S + 5.0)
             answer = _mapping(_read_line(caller, MAX_ANSWER))
+        except TimeoutError as error:
+            raise DoorSilent(f"{path}: no answer") from error
         except OSError as error:
             raise DoorClosed(f"{path}: {error.strerror or error}") from error
     if answer is None:
         raise DoorClosed(f"{path}: closed without a whole answer")
     return answer
+
+
+def check_door(path: Path) -> None:
+    """See that a daemon is behind the door and not stuck, whatever its card does. Raises as `ask_door`, within ALIVE_S or so."""
+    with _caller(path, ALIVE_S) as caller:
+        try:
+            _write_line(caller, ALIVE)
+            _read_line(caller, MAX_ANSWER)
+        except TimeoutError as error:
+            raise DoorSilent(f"{path}: no answer") from error
+        except OSError as error:
+            raise DoorClosed(f"{path}: {error.strerror or error}") from error
+
+
+@contextlib.contextmanager
+def _caller(path: Path, wait_s: float) -> Iterator[socket.socket]:
+    """Somebody who stands at the door, and waits so long for each step. Raises as `ask_door`."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as caller:
+        caller.settimeout(wait_s)
+        try:
+            caller.connect(str(path))
+        except TimeoutError as error:  # nobody takes in those who wait
+            raise DoorSilent(f"{path}: no answer") from error
+        except OSError as error:
+            raise DoorClosed(f"{path}: {error.strerror or error}") from error
+        yield caller
 
 
 def _mapping(line: bytes) -> Answer | None:

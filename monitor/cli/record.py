@@ -9,7 +9,7 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from monitor.adapters.door import DoorClosed, ask_door
+from monitor.adapters.door import DoorClosed, DoorSilent, ask_door
 from monitor.app import Offline, StartError, door_path, open_history, store_path
 from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong, agreed, at_terminal, tell
 from monitor.domain.fixed import fixed
@@ -55,12 +55,16 @@ def opened(house: House) -> Iterator[SqliteHistory]:
         with contextlib.closing(open_history(house)) as history:
             yield history
     except StoreFailure as error:
-        raise Failed(str(error)) from error
+        first = "" if begun(house) else ": sudo systemctl start eggroom"
+        raise Failed(f"{error}{first}") from error
 
 
 def begun(house: House) -> bool:
     """Whether there is a record; before the first start and the first thing written there is none."""
-    return store_path(house).exists()
+    try:
+        return store_path(house).exists()
+    except OSError:  # a folder that is not for us to look into
+        return True
 
 
 def one_batch(history: SqliteHistory, name: str) -> Batch:
@@ -154,15 +158,6 @@ def archived(file: Path, name: str | None) -> Looked:
 # --- the daemon
 
 
-def ask_daemon(house: House, request: Mapping[str, object]) -> Answer:
-    """Ask the running daemon. Raises Wrong for its no, Failed when it cannot or none runs."""
-    try:
-        answer = ask_door(door_path(house), request)
-    except DoorClosed as error:
-        raise Failed(f"no daemon runs here ({error}), expected `eggroom run`") from error
-    return _done(answer, house.site.zone)
-
-
 def ask(house: House, request: Mapping[str, object]) -> Answer:
     """Ask the running daemon; where none runs, do it on the record itself. What is refused only as long as nobody said that it is sure is
     asked of the person at the terminal. Raises Wrong for a no, Failed when it cannot be done."""
@@ -172,12 +167,16 @@ def ask(house: House, request: Mapping[str, object]) -> Answer:
         if not agreed("do it all the same?"):
             raise Failed("nothing was changed")
         answer = _answered(house, {**request, "sure": True})
-    return _done(answer, house.site.zone)
+    return done(answer, house.site.zone)
 
 
 def _answered(house: House, request: Mapping[str, object]) -> Answer:
     try:
         return ask_door(door_path(house), request)
+    except DoorSilent as error:
+        from monitor.shown.now.alarms import HANGS  # here, and not above: hardly ever needed
+
+        raise Failed(f"{HANGS}\nwhether this was written is not known: see when it runs again") from error
     except DoorClosed:
         try:
             with Offline(house) as offline:
@@ -194,7 +193,7 @@ def said(answer: Answer, words: str) -> str:
     return words.format(**values)
 
 
-def _done(answer: Answer, zone: tzinfo) -> Answer:
+def done(answer: Answer, zone: tzinfo) -> Answer:
     """The answer. A no is in words, and its times are those on the wall, as they were typed."""
     if "error" in answer:
         raise (Failed if answer.get("failed") else Wrong)(_said_no(answer, zone))

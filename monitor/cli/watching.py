@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from contextlib import suppress
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from monitor.adapters.door import DoorClosed, ask_door
+from monitor.adapters.door import DoorClosed, DoorSilent, ask_door, check_door
 from monitor.app import door_path
 from monitor.cli.frame import FAILED, Failed, complain, show
-from monitor.cli.record import Answer, opened
+from monitor.cli.record import Answer, done, opened
 from monitor.settings import House
-from monitor.shown.now.alarms import unwatched_words
+from monitor.shown.now.alarms import HANGS, unwatched_words
 
 if TYPE_CHECKING:
     from monitor.service.ports import LastAlive
 
 
-def heard(house: House, do: str = "facts") -> Answer | None:
-    """What the running daemon answers; None where none runs."""
+def heard(house: House, do: str) -> Answer | None:
+    """What the running daemon answers; None where none runs, or it hangs."""
     try:
         return ask_door(door_path(house), {"do": do})
     except DoorClosed:
@@ -26,13 +27,29 @@ def heard(house: House, do: str = "facts") -> Answer | None:
 
 
 def unwatched(house: House, now: datetime, answer: Answer | None = None) -> str:
-    """Where no daemon runs: that nobody is watching, and since when; else nothing. answer: what it has just answered, if it was asked."""
-    if answer is not None or heard(house) is not None:
+    """Where no daemon runs: that nobody is watching, since when, and what to do first; else nothing. answer: what it has just answered, if it was
+    asked."""
+    if answer is not None:
         return ""
-    last: LastAlive | None = None
-    with suppress(Failed), opened(house) as history:  # said also while the record cannot be read
-        last = history.last_alive()
-    return unwatched_words(last, house.site, now)
+    try:
+        check_door(door_path(house))
+    except DoorSilent:
+        return HANGS
+    except DoorClosed:
+        last: LastAlive | None = None
+        with suppress(Failed), opened(house) as history:  # said also while the record cannot be read
+            last = history.last_alive()
+        return unwatched_words(last, house.site, now)
+    return ""
+
+
+def ask_daemon(house: House, request: Mapping[str, object], now: datetime) -> Answer:
+    """Ask the running daemon. Raises Wrong for its no, Failed when it cannot, and with what to do first where none runs or it hangs."""
+    try:
+        answer = ask_door(door_path(house), request)
+    except DoorClosed as error:
+        raise Failed(unwatched(house, now) or f"{error}: the daemon is busy, expected an answer") from error
+    return done(answer, house.site.zone)
 
 
 def show_watched(json_wanted: bool, data: object, text: str, *, unwatched: str) -> int:

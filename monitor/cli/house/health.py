@@ -14,7 +14,7 @@ from pathlib import Path
 import monitor
 from monitor.adapters.clock import SystemClock
 from monitor.adapters.delivery import AppriseDelivery
-from monitor.adapters.door import DoorClosed, ask_door
+from monitor.adapters.door import DoorClosed, DoorSilent, ask_door
 from monitor.adapters.secret import NotForThisAccount
 from monitor.app import StartError, data_folder, door_path, link_settings, open_history, store_path
 from monitor.cli.frame import DONE, FAILED, Asked, Parsers, command, show
@@ -22,7 +22,7 @@ from monitor.cli.record import house_of
 from monitor.domain.readings.reading import Now
 from monitor.service.ports import StoreFailure
 from monitor.settings import ContactSettings, House, SettingsError, read_contact
-from monitor.shown.now.alarms import told_to
+from monitor.shown.now.alarms import HANGS, told_to
 from monitor.shown.now.health import (
     BrokerFound,
     DaemonFound,
@@ -79,6 +79,8 @@ def examine(house: House, now: Now) -> Found:
 def _daemon(house: House) -> DaemonFound:
     try:
         facts = ask_door(door_path(house), {"do": "facts"})
+    except DoorSilent:
+        return DaemonFound(None, HANGS)
     except DoorClosed as error:
         return DaemonFound(None, str(error), closed=True)
     return DaemonFound(None, str(facts["error"])) if "error" in facts else DaemonFound(facts)

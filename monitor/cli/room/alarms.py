@@ -9,9 +9,9 @@ from functools import partial
 from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import DONE, FAILED, WRONG, Asked, Failed, Parsers, Wrong, columns, command, complain, show
-from monitor.cli.record import Answer, ask, ask_daemon, house_of, opened, said
+from monitor.cli.record import Answer, ask, house_of, opened, said
 from monitor.cli.typed import typed_by, typed_numbers, typed_span_s, typed_while_s
-from monitor.cli.watching import heard, show_watched, unwatched
+from monitor.cli.watching import ask_daemon, heard, show_watched, unwatched
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
@@ -124,7 +124,7 @@ def add(parsers: Parsers) -> None:
 
 def _room(options: Full) -> int:
     house = house_of(options.config)
-    answer = ask_daemon(house, {"do": "room"})
+    answer = ask_daemon(house, {"do": "room"}, options.utc())
     room = cast("RoomView", answer)
     lost: list[str] = []
     with suppress(Failed), opened(house) as history:  # the room is shown also while the record cannot be read

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.domain.wall import filled, local_time, printable, wall_time
-from monitor.shown.now.alarms import Told
+from monitor.shown.now.alarms import START, Told
 
 if TYPE_CHECKING:
     from monitor.service.ports import Answer
@@ -168,7 +168,7 @@ def checks_of(found: Found, zone: tzinfo) -> list[Check]:
 def _daemon(found: Found, zone: tzinfo) -> list[Check]:
     daemon, facts = found.daemon, found.daemon.facts
     if facts is None:
-        words = f"not running ({daemon.why}), expected `eggroom run`" if daemon.closed else daemon.why
+        words = f"NOBODY IS WATCHING: not running ({daemon.why}). {START}" if daemon.closed else daemon.why
         return [Check("daemon", False, words)]
     running = f"running for {facts['up_s'] / 3600:.1f} h, {facts['messages']} messages, {facts['refused']} refused"
     since = facts["broker_since"]

@@ -5,27 +5,52 @@ from __future__ import annotations
 import getpass
 import json
 import re
+import socket
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from monitor.adapters import door
 from monitor.adapters.clock import utc_now
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.alarms.alarm import Alarm, Transition
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Group
+from monitor.shown.now.alarms import HANGS, START
 from tests.cli.commands import Capture, ok, told
 from tests.running import eggroom, query, typed
 
 
 def test_room_needs_the_daemon(capsys: Capture, config: Path) -> None:
-    """`room` shows what is now, so it says that no daemon runs, with 1."""
+    """`room` shows what is now, so it says that no daemon runs, with 1; what to do is the same wherever one looks."""
     code, out, err = typed(capsys, "room", config=config)
     assert (code, out) == (1, "")
-    assert "no daemon runs here" in err
-    assert "expected `eggroom run`" in err
+    assert err.startswith("eggroom: NOBODY IS WATCHING: no daemon has run here yet.\n")
+    for looks in ("room", "now", "alarms", "health"):
+        _, out, err = typed(capsys, looks, config=config)
+        assert "sudo systemctl start eggroom" in " ".join((out + err).split()), looks
+        assert "eggroom run" not in out + err
+
+
+def test_a_daemon_that_hangs(capsys: Capture, config: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """To start what runs does nothing: it is to be restarted, wherever one looks; and nothing is written past it."""
+    ok(capsys, "batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", "--eggs", "6", config=config)
+    monkeypatch.setattr(door, "PATIENCE_S", 0.1)
+    monkeypatch.setattr(door, "ALIVE_S", 0.1)
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as stuck:
+        stuck.bind(str(config.parent / "record" / "eggroom.sock"))
+        stuck.listen(100)
+        for words in (
+            "now", "alarms", "room", "health", "batch list", "egg show hen-1", "ack 1", "egg weigh hen-1 1 58", "handling setter-1 --for 5m",
+        ):  # fmt: skip
+            code, out, err = typed(capsys, *words.split(), config=config)
+            said = " ".join((out + err.replace("eggroom: ", "")).split())
+            assert code in (1, 2), words
+            assert HANGS in said, words
+            assert START not in said, words
+    assert query(config, "SELECT * FROM entry") == []
 
 
 def test_room(capsys: Capture, running: Path) -> None:
