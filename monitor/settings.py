@@ -426,8 +426,8 @@ def with_numbers(
     result = dict(rules)
     for id_, numbers in own.items():
         if id_ not in rules:
-            known = f"one of: {', '.join(rules)}"
-            wrong.append(Complaint(*where[:-1], f"{where[-1]}.{id_}", came="no such rule", expected=known))
+            near, known = sought(id_, rules)[0], f"one of: {', '.join(rules)}"
+            wrong.append(Complaint(*where[:-1], f"{where[-1]}.{id_}", came=f"no such rule{near}", expected=known))
             continue
         try:
             result[id_] = changed(rules[id_], numbers.given(), "")

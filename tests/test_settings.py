@@ -231,12 +231,15 @@ UNKNOWN = "unknown setting, expected one of: "
         ),
         (
             "[broker]\nhots = '127.0.0.1'\n",
-            f"broker.hots: {UNKNOWN}ca_file, host, keepalive_s, password_file, port, protocol, root, username",
+            f"broker.hots: {UNKNOWN.replace(',', ', nearest host,')}ca_file, host, keepalive_s, password_file, port, protocol, root, username",
         ),
-        ("[[machine]]\nid = 'x'\nknid = 'setter'\n", f"machine[2].knid: {UNKNOWN}air, id, kind, name, rules"),
+        (
+            "[[machine]]\nid = 'x'\nknid = 'setter'\n",
+            f"machine[2].knid: {UNKNOWN.replace(',', ', nearest kind,')}air, id, kind, name, rules",
+        ),
         (
             "[[probe]]\nnode = 'n'\nprobe = 'p'\nmachine = 'setter-1'\ninterval = 5\n",
-            f"probe[2].interval: {UNKNOWN}interval_s, machine, node, position, probe",
+            f"probe[2].interval: {UNKNOWN.replace(',', ', nearest interval_s,')}interval_s, machine, node, position, probe",
         ),
         (
             "[[contact]]\nid = 'sam'\nulr = 'x'\n",
@@ -281,7 +284,7 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
         ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.loud]\nurl = 'b'\n", "contact[1].address.loud: 'loud', expected 'low', 'medium', 'high' or 'critical'"),
         ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.high]\n", "contact[1].address.high: {}, expected one of url and url_file"),
         ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.high]\nurl = ''\n", "contact sam: address.high.url: empty, expected an address"),
-        ("[rules.too-hot]\non_delay_s = 5\n", f"rules.too-hot: no such rule, expected one of: {', '.join(shipped_rules())}"),
+        ("[rules.too-hot]\non_delay_s = 5\n", f"rules.too-hot: no such rule, nearest egg-too-hot, expected one of: {', '.join(shipped_rules())}"),
         (
             "[rules.dry-bulb-high-alarm]\non_delay_s = -5\n",
             "rules.dry-bulb-high-alarm.on_delay_s: -5, expected a number from 0 to 604800",
@@ -345,7 +348,7 @@ OF_MACHINE = "machine setter-1: rules"
 @pytest.mark.parametrize(
     ("rules", "complaint"),
     [
-        ("[machine.rules.too-hot]\non_delay_s = 5", f"{OF_MACHINE}.too-hot: no such rule, expected one of: {', '.join(shipped_rules())}"),
+        ("[machine.rules.too-hot]\non_delay_s = 5", f"{OF_MACHINE}.too-hot: no such rule, nearest egg-too-hot, expected one of: {', '.join(shipped_rules())}"),
         (
             "[machine.rules.humidity-low-alarm]\nlimit = 130",
             f"{OF_MACHINE}: humidity-low-alarm.limit: 130, expected a number from 0 to 100 (%RH)",
@@ -601,3 +604,24 @@ def test_no_package_is_asked_for_a_say_in_a_table() -> None:
     asked = "import sys; import importlib.metadata as m; m.distributions = lambda: sys.exit('asked')"
     read = "from monitor.adapters.tables.rules import shipped_rules; shipped_rules()"
     subprocess.run([sys.executable, "-c", f"{asked}; {read}"], check=True)
+
+
+@pytest.mark.parametrize(
+    ("slip", "said"),
+    [
+        ("[[probe]]\ninterval_s = 10,5\n", "line 2: more behind the value, expected one value; a number with a point, such as 10.5"),
+        ('[site]\nid = "home\n', 'line 2: a quote without the one that ends it, expected a text between two quotes, such as "setter-1"'),
+        ("[site]\nid = home\n", 'line 2: no value, expected a number, true, false, or a text between two quotes, such as "setter-1"'),
+        ("[site]\n= 3\n", 'line 2: no setting, expected such as name = "setter-1", or a table, such as [site]'),
+    ],
+)  # fmt: skip
+def test_slips_of_writing_are_told_in_plain_words(tmp_path: Path, slip: str, said: str) -> None:
+    """By their line; a file that begins with the invisible mark of some editors is read as any other."""
+    path = tmp_path / "eggroom.toml"
+    for mark in ("", "\ufeff"):
+        path.write_text(mark + slip, encoding="utf-8")
+        with pytest.raises(SettingsError) as told:
+            load_house(path)
+        assert str(told.value) == f"{path}: {said}"
+    path.write_text("\ufeff[sight]\n", encoding="utf-8")
+    assert any("sight" in line for line in complaints(path))

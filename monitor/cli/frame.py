@@ -100,7 +100,7 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """One line, and exit code 2."""
-        sys.stderr.write(f"{self.prog}: {message} (see {self.prog} --help)\n")
+        sys.stderr.write(f"{self.prog}: {message.rstrip(', ')} (see {self.prog} --help)\n")
         sys.exit(WRONG)
 
 

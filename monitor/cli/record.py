@@ -163,7 +163,10 @@ def ask(house: House, request: Mapping[str, object]) -> Answer:
     asked of the person at the terminal. Raises Wrong for a no, Failed when it cannot be done."""
     answer = _answered(house, request)
     if answer.get("odd") and request.get("sure") is False and at_terminal():
-        tell(_said_no(answer, house.site.zone))
+        said_ = _said_no(answer, house.site.zone)
+        for does in ("write", "declare"):  # it is asked about here
+            said_ = said_.replace(f", expected --sure to {does} it all the same", "")
+        tell(said_)
         if not agreed("do it all the same?"):
             raise Failed("nothing was changed")
         answer = _answered(house, {**request, "sure": True})

@@ -31,6 +31,7 @@ _DATE = re.compile(r"(\d{1,2})\. ?(\d{1,2})\.(?: ?(\d{4}))?")
 _FROM_TO = re.compile(r"(\d{1,3})-(\d{1,3})")
 _HOUR = re.compile(r"(\d{1,2}):(\d\d)")
 MAX_EGGS_AT_ONCE = 1000
+SHOWN = 10  # lines of a table that are wrong; more are the same again
 MAX_SPAN_S = 366 * 86_400.0  # a later time is a slip of the finger
 
 
@@ -302,7 +303,8 @@ def typed_table(path: Path, zone: tzinfo, utc: Utc) -> tuple[list[list[Any]], fl
             wrong.append(f"{path}: line {line}: {error}")
     if wrong:
         lines = "1 line" if len(wrong) == 1 else f"{len(wrong)} lines"
-        raise Wrong("\n".join([*wrong, f"{path}: {lines} that cannot be read, nothing was written"]))
+        more = [f"{path}: and {len(wrong) - SHOWN} more"] if len(wrong) > SHOWN else []
+        raise Wrong("\n".join([f"{path}: {lines} that cannot be read, nothing was written", *wrong[:SHOWN], *more]))
     if not rows:
         raise Wrong(f"{path}: no line under its head, expected one for each egg")
     return rows, finest_g

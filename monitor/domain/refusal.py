@@ -3,6 +3,7 @@ is told each on the clock he goes by."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection
 from datetime import datetime
 from typing import TypeAlias
@@ -48,6 +49,7 @@ def joined(lines: list[Words], between: str = "\n") -> Words:
 
 
 NEAR = 0.7  # of what two words have in common, as difflib counts it: one letter of three that is wrong is another name
+MOST_NEAR, PART = 4, 3  # names told of those that a word is a part of; letters that such a word has
 FEW = 12  # names that are told one by one where one of them is near enough to be the one that was meant
 
 
@@ -58,10 +60,17 @@ def sought(word: str, known: Collection[str], none: str = "none yet") -> tuple[s
 
     folded = {name.lower(): name for name in reversed(list(known))}
     near = [folded[name] for name in difflib.get_close_matches(word.lower(), folded, n=2, cutoff=NEAR)]
+    near = near or [name for name in known if _is_part(word.lower(), name.lower())][:MOST_NEAR]
     every = f"one of: {', '.join(known) or none}"
     if not near:
         return "", every
     return f", nearest {' or '.join(near)}", every if len(known) <= FEW else f"one of {len(known)}"
+
+
+def _is_part(word: str, name: str) -> bool:
+    """Whether a word is one of those that a name is made of, or is made of that name's: `duck` of `pekin-duck`."""
+    parts = [set(re.split(r"[^a-z0-9]+", each)) - {""} for each in (word, name)]
+    return len(word) >= PART and (parts[0] <= parts[1] or parts[1] < parts[0])
 
 
 def one_of(word: str, known: Collection[str], none: str = "none yet") -> str:

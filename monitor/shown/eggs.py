@@ -20,7 +20,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.wall import WIDTH, printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
 from monitor.shown.about import again_words, losing_words, projection_words, setting_words
-from monitor.shown.entries import NAMED, eggs_words, said
+from monitor.shown.entries import NAMED, eggs_words, numbers_words, said
 from monitor.shown.report import text
 from monitor.shown.report.tree import (
     HANGING,
@@ -52,7 +52,12 @@ _OF_ENTRIES = (Column("entry", 5, right=True, gap=0), Column("when", 17), Column
 
 
 def written_text(batch: str, entries: Sequence[Entry], site: Site) -> str:
-    """What was written, one line an entry."""
+    """What was written, one line an entry; of many at once how many, and of which eggs."""
+    if len(entries) > NAMED:
+        first, last = entries[0], entries[-1]
+        which = numbers_words(sorted({e.egg for e in entries if e.egg is not None}))
+        about = f" of eggs {which}" if which else ""
+        return f"{batch}: {len(entries)} entries{about} ({first.number} to {last.number})"
     return "\n".join(f"{batch} {_about(e)}: {said(e, site.zone)} (entry {e.number})" for e in entries)
 
 
@@ -488,7 +493,8 @@ def _state(track: Track | None) -> str:
 
 
 def _eggs(eggs: Sequence[int]) -> str:
-    return f"{'egg' if len(eggs) == 1 else 'eggs'} {', '.join(str(egg) for egg in eggs)}"
+    told = numbers_words(sorted(eggs)) if len(eggs) > NAMED else ", ".join(map(str, eggs))
+    return f"{'egg' if len(eggs) == 1 else 'eggs'} {told}"
 
 
 # --- plain values

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import tzinfo
 
 from monitor.domain.eggs.book import EggBook
@@ -76,6 +77,17 @@ def _said(fact: Fact, zone: tzinfo) -> str:
 def eggs_words(count: int) -> str:
     """So many eggs, in words."""
     return "1 egg" if count == 1 else f"{count} eggs"
+
+
+def numbers_words(eggs: Sequence[int]) -> str:
+    """`1-24, 30` of rising numbers."""
+    runs: list[list[int]] = []
+    for egg in eggs:
+        if runs and egg == runs[-1][1] + 1:
+            runs[-1][1] = egg
+        else:
+            runs.append([egg, egg])
+    return ", ".join(f"{first}-{last}" if first < last else f"{first}" for first, last in runs)
 
 
 def without_an_end(book: EggBook) -> str:

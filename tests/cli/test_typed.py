@@ -131,9 +131,9 @@ def test_no_table_raises_otherwise(tmp_path_factory: pytest.TempPathFactory, con
         ("", "empty, expected a table with the columns egg,mass_g[,at]"),
         ("\ufeff\r\n", "empty, expected a table with the columns egg,mass_g[,at]"),
         ("egg,mass_g\n", "no line under its head, expected one for each egg"),
-        ("egg;mass_g\n1;2;3\n", "line 2: 3 columns, expected 2\nFILE: 1 line that cannot be read, nothing was written"),
-        ("egg,mass_g,at\n1,57,5,now,x\n2\n", "line 2: 5 columns, expected 3\nFILE: line 3: 1 columns, expected 3\n"
-                                           "FILE: 2 lines that cannot be read, nothing was written"),
+        ("egg;mass_g\n1;2;3\n", "1 line that cannot be read, nothing was written\nFILE: line 2: 3 columns, expected 2"),
+        ("egg,mass_g,at\n1,57,5,now,x\n2\n", "2 lines that cannot be read, nothing was written\n"
+                                           "FILE: line 2: 5 columns, expected 3\nFILE: line 3: 1 columns, expected 3"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_with_a_table(tmp_path: Path, content: str, complaint: str) -> None:

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.domain.needs.batch import Batch, BatchError, Stay, closed, declared, moved
-from monitor.domain.refusal import Refusal, in_words, joined
+from monitor.domain.refusal import Refusal, in_words, joined, sought
 from monitor.domain.wall import sheet_time
 from monitor.service.watch.requests import RequestError
 
@@ -99,3 +99,11 @@ def test_the_answer_of_a_request_holds_both() -> None:
         "error": "at: 2026-07-01T22:30:15Z is in the future",
         "words": ["at: ", {"at": "2026-07-01T22:30:15.250Z"}, " is in the future"],
     }
+
+
+def test_a_part_of_a_name_finds_it() -> None:
+    """Who types `duck` is told of the ducks; a word that is no part of any name is told of none."""
+    known = ["chicken", "pekin-duck", "muscovy-duck", "goose", *(f"bird-{n}" for n in range(20))]
+    assert sought("duck", known) == (", nearest pekin-duck or muscovy-duck", f"one of {len(known)}")
+    assert sought("Pekin ducks", known)[0] == ", nearest pekin-duck"
+    assert sought("emu", known)[0] == sought("du", known)[0] == ""

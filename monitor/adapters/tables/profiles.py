@@ -19,6 +19,7 @@ from monitor.adapters.tables.refused import TableError
 from monitor.adapters.tables.rules import shipped_rules
 from monitor.adapters.tables.toml import read_toml
 from monitor.domain.needs.profile import Profile, ProfileError
+from monitor.domain.refusal import sought
 
 SOURCES_FILE = "SOURCES.toml"
 OWN_SOURCE = "own"
@@ -97,7 +98,8 @@ def _own_profile(table: Table, where: str, shipped: Collection[str]) -> Profile:
     if "based_on" in table:
         base = table.pop("based_on")
         if not isinstance(base, str) or base not in shipped:
-            raise ProfileError(where, f"based_on: {base!r}", f"one of {', '.join(sorted(shipped))}")
+            near = sought(str(base), sorted(shipped))[0]
+            raise ProfileError(where, f"based_on: {base!r}{near}", f"one of {', '.join(sorted(shipped))}")
         if "id" not in table:
             raise ProfileError(where, "id: missing", f"text ({base!r} replaces the shipped)")
         table = _merged(_shipped_table(base), table)

@@ -14,7 +14,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic.fields import FieldInfo
 
 from monitor.domain.needs.site import ID
-from monitor.domain.refusal import Part, Refusal
+from monitor.domain.refusal import Part, Refusal, sought
 from monitor.domain.wall import has_controls
 
 # Else it asks every package that is installed whether it has a say in our tables; a start waits for that.
@@ -145,7 +145,8 @@ def _complaint(where: str, problem: Mapping[str, Any], *, model: object, data: o
     kind, came = problem["type"], problem.get("input")
     field = _field(model, loc)
     if kind == "extra_forbidden":
-        return Complaint(*place, came="unknown setting", expected=f"one of: {', '.join(_keys_beside(model, loc))}")
+        near, known = sought(str(loc[-1]), _keys_beside(model, loc))
+        return Complaint(*place, came=f"unknown setting{near}", expected=known)
     if kind == "missing":
         return Complaint(*place, came="missing", expected=(field and field.description) or "a value")
     said = problem.get("ctx", {}).get("error") if kind == "value_error" else None

@@ -14,18 +14,42 @@ _TABLES = re.compile(r"\s*\[\[\s*([\w.-]+)\s*\]\]")
 _TABLE = re.compile(r"\s*\[\s*([\w.-]+)\s*\]")
 _KEY = re.compile(r"\s*([\w-]+)\s*=\s*[\"']?([^\"'#]*?)[\"']?\s*(?:#.*)?$")
 
+_AT = re.compile(r"(.*) \(at line (\d+), column \d+\)", re.DOTALL)
+# What the parser says -> what came, and what was expected. TOML decides on the first letter of a value what it is to be.
+_SLIPS = {
+    "Illegal character '\\n'": (
+        "a quote without the one that ends it",
+        'a text between two quotes, such as "setter-1"',
+    ),
+    "Expected newline or end of document after a statement": (
+        "more behind the value",
+        "one value; a number with a point, such as 10.5",
+    ),
+    "Invalid value": ("no value", 'a number, true, false, or a text between two quotes, such as "setter-1"'),
+    "Invalid statement": ("no setting", 'such as name = "setter-1", or a table, such as [site]'),
+}
+
 
 def read_toml(file: Traversable, where: str, expected: str) -> dict[str, Any]:
     """The table in a file; expected: what a file that is not there should have been. Raises TableError with one complaint."""
     try:
-        return tomllib.loads(file.read_bytes().decode())
+        return tomllib.loads(file.read_bytes().decode("utf-8-sig"))
     except OSError as error:
         raise TableError([Complaint(where, came=str(error.strerror), expected=expected)]) from None
     except UnicodeDecodeError as error:
         line = error.object.count(b"\n", 0, error.start) + 1
         raise TableError([Complaint(where, came="bytes that are not UTF-8", expected="text", line=line)]) from None
     except tomllib.TOMLDecodeError as error:
-        raise TableError([Complaint(where, came=str(error), expected="TOML")]) from None
+        raise TableError([_plain(where, str(error))]) from None
+
+
+def _plain(where: str, said: str) -> Complaint:
+    """What is wrong with the writing of a file: in plain words where it is one of the slips that people make, else as the parser says it."""
+    found = _AT.fullmatch(said)
+    if found is None or found[1] not in _SLIPS:
+        return Complaint(where, came=said, expected="TOML")
+    came, expected = _SLIPS[found[1]]
+    return Complaint(where, came=came, expected=expected, line=int(found[2]))
 
 
 def lines_of(text: str) -> dict[str, int]:

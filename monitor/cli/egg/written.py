@@ -407,8 +407,9 @@ def _words(options: Written, names: tuple[str, ...]) -> list[str]:
     """The words of a verb; those whose names stand in brackets may be missing."""
     words, least = list(options.words), sum(not name.startswith("[") for name in names)
     if not least <= len(words) <= len(names):
-        came = " ".join(words)[:60] or "nothing"
-        raise Wrong(f"{options.verb}: {came!r}, expected {' '.join(names)}, a text of several words in quotes")
+        came = repr(" ".join(words)[:60]) if words else f"nothing after {options.batch}"
+        quotes = ", a text of several words in quotes" if "TEXT" in names else ""
+        raise Wrong(f"{options.verb}: {came}, expected {' '.join(names)}{quotes}")
     return words
 
 

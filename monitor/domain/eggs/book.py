@@ -290,7 +290,7 @@ def _check_subject(batch: Batch, entry: Entry, where: str) -> None:
     if isinstance(entry.fact, _OF_ONE_EGG_OR_ALL) and entry.egg is None and entry.count is not None:
         raise EggError(where, "a count came", "the number of one egg, or none for the batch")
     if isinstance(entry.fact, _OF_SOME) and entry.egg is None and entry.count is None:
-        raise EggError(where, "neither egg nor count came", "one of them")
+        raise EggError(where, "of which eggs is not said", "their numbers, such as 7 or 1-6, or --count")
 
 
 def _check_replaces(book: EggBook, entry: Entry, where: str) -> None:

@@ -22,7 +22,7 @@ from monitor.domain.needs.rules import SITE_WIDE, Rule, changed
 from monitor.domain.published.timings import DRAW_DOWN as DRAW_DOWN
 from monitor.domain.published.timings import EXTERNAL_PIP as EXTERNAL_PIP
 from monitor.domain.published.timings import INTERNAL_PIP as INTERNAL_PIP
-from monitor.domain.refusal import Refusal
+from monitor.domain.refusal import Refusal, sought
 
 STAGE_NAMES = ("setter", "lockdown", "hatch")  # in the order in which an egg meets them
 LIMIT_NAMES = ("low_alarm", "low_warning", "target", "high_warning", "high_alarm")
@@ -262,7 +262,8 @@ def check_numbers(own: Mapping[str, Mapping[str, Any]], known: Mapping[str, Rule
     """See that a bird may have these numbers of rules. own: by rule and name; known: the rules there are. Raises Refusal or RuleError."""
     for id_, numbers in own.items():
         if id_ not in known:
-            raise Refusal(f"rules.{id_}", "no such rule", f"one of {', '.join(known) or 'none'}")
+            near = sought(id_, known)[0]
+            raise Refusal(f"rules.{id_}", f"no such rule{near}", f"one of {', '.join(known) or 'none'}")
         if known[id_].group in SITE_WIDE:
             raise Refusal(f"rules.{id_}", "a rule of the whole site", f"[rules.{id_}] in the configuration")
         if "limit" in numbers and known[id_].of_band:

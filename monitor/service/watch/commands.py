@@ -257,7 +257,7 @@ def _ask_if_early(look: Look, batch: Batch, stage: str, *, at: datetime, sure: b
     if sure or profile is None:
         return
     if odd := early_stage(batch, stage, at, profile=profile):
-        raise BatchError(f"batch {batch.id}", (*odd, "; say it is sure to declare it all the same (--sure)"), odd=True)
+        raise BatchError(f"batch {batch.id}", (*odd, ", expected --sure to declare it all the same"), odd=True)
 
 
 def _stage_name(stage: str, batch: str) -> str:

@@ -26,7 +26,7 @@ from monitor.domain.watch.egg_alarms import remind_to_look, take_book
 from monitor.service.watch.requests import SplitOff, Write, WriteWeighings
 
 SHOWN = 10  # complaints about eggs of one request; more are the same again
-SURE = "say it is sure to write it all the same (--sure)"
+SURE = "expected --sure to write it all the same"
 _NUMBER_HIGH = 10**9
 
 
@@ -61,7 +61,7 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, object]:
     longer = add(book, replace(entry, count=request.count))
     entry = longer.entries[-1]
     if said := odd(book, entry):
-        raise EggError(where, (*joined(list(said), "; "), f"; {SURE}"), odd=True)
+        raise EggError(where, (*joined(list(said), "; "), f", {SURE}"), odd=True)
     _adopt(look, longer, (entry,))
     return {"batch": batch.id, "did": "written", **entry_view(entry)}
 
@@ -83,8 +83,10 @@ def _of_several(book: EggBook, entry: Entry, eggs: Sequence[int], *, odd: Odd, w
         lines: list[Words] = [(f"{where}: ", *each.words) if each.only_odd else each.words for each in wrong[:SHOWN]]
         if len(wrong) > SHOWN:
             lines.append((f"{where}: and {len(wrong) - SHOWN} more",))
-        lines.append((f"{where}: nothing was written about any of {len(eggs)} eggs; {SURE}, where it is only odd",))
-        raise EggError("", joined(lines), odd=all(each.only_odd for each in wrong))
+        only_odd = all(each.only_odd for each in wrong)
+        sure = f", {SURE}" if only_odd else ""
+        lines.append((f"{where}: nothing was written about any of {len(eggs)} eggs{sure}",))
+        raise EggError("", joined(lines), odd=only_odd)
     return longer
 
 
@@ -125,10 +127,10 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
         said: list[Words] = [
             (f"line {line}: ", *why) for line, why in sorted(wrong, key=lambda each: str(each[0]).zfill(9))
         ]
-        tail = f"nothing was written; {SURE}, where it is only odd"
-        raise EggError(
-            "", joined([*said, (f"{where}: {len(wrong)} of {len(request.rows)} lines: {tail}",)]), odd=only_odd
-        )
+        sure = f", {SURE}" if only_odd else ""
+        head = f"{where}: {len(wrong)} of {len(request.rows)} lines are {'odd' if only_odd else 'wrong'}, nothing was written{sure}"
+        more: list[Words] = [(f"{where}: and {len(wrong) - SHOWN} more",)] if len(wrong) > SHOWN else []
+        raise EggError("", joined([(head,), *said[:SHOWN], *more]), odd=only_odd)
     new = longer.entries[len(book.entries) :]
     _adopt(look, longer, new)
     return {"batch": batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}

@@ -147,7 +147,7 @@ WRONG = [
     (("stage", 0, "co2_pct"), {},
      f"stage.setter.co2_pct: {ONE_OF} dry_bulb_c, from_day, name, rh_pct, wet_bulb_c"),
     (("stage", 0, "dry_bulb_c", "high_alrm"), [39, "book"], "stage.setter.dry_bulb_c.high_alrm: "
-     f"{ONE_OF} high_alarm, high_warning, low_alarm, low_warning, target"),
+     f"{ONE_OF.replace(',', ', nearest high_alarm,')} high_alarm, high_warning, low_alarm, low_warning, target"),
     (("id",), REMOVE, "id: missing, expected a text"),
     (("id",), "Test Bird", "id: 'Test Bird', expected the form ^[a-z0-9-]{1,32}$"),
     (("id",), "x" * 33, "id: 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx', expected the form ^[a-z0-9-]{1,32}$"),

@@ -684,7 +684,7 @@ OWN_WRONG = [
     (HEAD + "rules = 3", "mine.toml: rules: 3, expected a table"),
     (HEAD + "[rules]\nno-data = 3", "mine.toml: rules.no-data: 3, expected a table"),
     (HEAD + "[rules.no-data]\non_delay = 3",
-     "mine.toml: rules.no-data.on_delay: unknown setting, expected one of: "
+     "mine.toml: rules.no-data.on_delay: unknown setting, nearest on_delay_s or off_delay_s, expected one of: "
      "deadband, limit, off_delay_s, on_delay_s, priority, re_alarm_s, respond_min"),
     (HEAD + "[rules.no-data]\non_delay_s = -3",
      "mine.toml: rules.no-data.on_delay_s: -3, expected a number from 0 to 604800"),
@@ -697,7 +697,7 @@ OWN_WRONG = [
     (HEAD + "[rules.all-silent]\non_delay_s = 60",
      "mine.toml: rules.all-silent: a rule of the whole site, expected [rules.all-silent] in the configuration"),
     (HEAD + "[rules.too-hot]\non_delay_s = 60",
-     f"mine.toml: rules.too-hot: no such rule, expected one of {', '.join(shipped_rules())}"),
+     f"mine.toml: rules.too-hot: no such rule, nearest egg-too-hot, expected one of {', '.join(shipped_rules())}"),
     (HEAD + 'scientific_name = "a\\nb"',
      "mine.toml: scientific_name: 'a\\nb', expected text in one line, without control characters"),
     ("id = 'mine'\ndays 21",

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from monitor.adapters.store.history import SqliteHistory
+from monitor.cli import frame, record
 from monitor.cli.egg import written as write
 from monitor.cli.egg.given import FOUND, SEEN, STAGES, WHY
 from monitor.domain.eggs.entry import CANDLED, DEATHS, REMOVED, SIGNS
@@ -129,12 +130,13 @@ def test_a_table_with_bad_lines(capsys: Capture, config: Path, tmp_path: Path) -
     file = tmp_path / "tray.csv"
     file.write_text("egg,mass_g,at\n1,60,\nx,60,\n3,heavy,\n4,60,someday\n5,60\n6,60,,\n")
     said = wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config, lines=6).splitlines()
-    assert [line.split(": ")[2] for line in said[:5]] == ["line 3", "line 4", "line 5", "line 6", "line 7"]
-    assert said[-1] == f"eggroom: {file}: 5 lines that cannot be read, nothing was written"
+    assert [line.split(": ")[2] for line in said[1:]] == ["line 3", "line 4", "line 5", "line 6", "line 7"]
+    assert said[0] == f"eggroom: {file}: 5 lines that cannot be read, nothing was written"
     file.write_text("egg,mass_g\n1,60\n2,5\n25,60\n")
     said = wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config, lines=3).splitlines()
-    assert said[0].startswith(f"eggroom: {file}: line 3: egg 2 weighing: 5 g an egg, Chicken lays 50 to 70 g")
-    assert said[1].startswith(f"eggroom: {file}: line 4: batch hen-1: egg 25 weighing: egg 25, expected 1 to 24")
+    assert said[0] == f"eggroom: {file}: batch hen-1: 2 of 3 lines are wrong, nothing was written"
+    assert said[1].startswith(f"eggroom: {file}: line 3: egg 2 weighing: 5 g an egg, Chicken lays 50 to 70 g")
+    assert said[2].startswith(f"eggroom: {file}: line 4: batch hen-1: egg 25 weighing: egg 25, expected 1 to 24")
     file.write_text("egg,mass_g\n1,60\n2,5\n")
     ok(capsys, "weigh", "hen-1", "--csv", str(file), "--sure", config=config)
     for text, complaint in (
@@ -171,8 +173,7 @@ def test_many_at_once_are_written_together_or_not_at_all(capsys: Capture, config
     assert err.splitlines() == [
         "eggroom: batch hen-1: egg 25 candling: egg 25, expected 1 to 24",
         "eggroom: batch hen-1: egg 26 candling: egg 26, expected 1 to 24",
-        "eggroom: batch hen-1: nothing was written about any of 4 eggs; say it is sure to write it all the same (--sure),"
-        " where it is only odd",
+        "eggroom: batch hen-1: nothing was written about any of 4 eggs",
     ]
     assert entries(config) == []
     assert ok(capsys, "candle", "hen-1", "23-24", "fertile", config=config).count("\n") == 2
@@ -213,7 +214,7 @@ def test_the_words_of_the_trade_are_all_there() -> None:
 @pytest.mark.parametrize(
     ("words", "complaint"),
     [
-        ("weigh hen-1", "weigh: 'nothing', expected EGG GRAMS"),
+        ("weigh hen-1", "weigh: nothing after hen-1, expected EGG GRAMS"),
         ("weigh hen-1 7", "weigh: '7', expected EGG GRAMS"),
         ("weigh hen-1 x 60", "egg 'x', expected its number"),
         ("weigh hen-1 7 heavy", "weigh: 'heavy', expected a number, such as 26.49"),
@@ -227,7 +228,7 @@ def test_the_words_of_the_trade_are_all_there() -> None:
         ("candle hen-1 1-9999 clear", "expected rising, and at most 1000 at once"),
         ("candle hen-1 egg clear", "candle: eggs 'egg', expected such as 7, 1-6 or 1-6,9"),
         ("candle hen-1 7 clear --count 3", "candle: eggs '7' and --count, expected one of them"),
-        ("candle hen-1 clear", "neither egg nor count came"),
+        ("candle hen-1 clear", "of which eggs is not said"),
         ("event hen-1 7 hatched", "event: 'hatched', expected one of: draw-down"),
         ("event hen-1 7 draw-down --note x", "event: --note, expected it with assisted or sealed only"),
         ("outcome hen-1 7 dead", "outcome dead: --stage: nothing, expected one of early"),
@@ -264,7 +265,7 @@ def test_what_is_odd_needs_to_be_sure(capsys: Capture, config: Path) -> None:
     """A slip of the pen is asked first, and written as it came with --sure."""
     weigh(capsys, config, 7, (5, 60.0))
     said = wrong(capsys, "weigh", "hen-1", "7", "61.0", config=config)
-    assert "heavier than before (60 g); say it is sure to write it all the same (--sure)" in said
+    assert "heavier than before (60 g), expected --sure to write it all the same" in said
     assert "hen-1 egg 7: 61.00 g (entry 2)" in ok(capsys, "weigh", "hen-1", "7", "61.0", "--sure", config=config)
 
 
@@ -662,3 +663,33 @@ def test_figures_with_their_units(capsys: Capture, config: Path) -> None:
     line = wrong(capsys, "size", "hen-1", "4", "5.7", "4.3", config=config)
     assert "egg 4 size: 5.7 x 4.3 mm lead to 0.058 g, Chicken lays 50 to 70 g" in line
     ok(capsys, "size", "hen-1", "4", "12", "9", "--sure", config=config)
+
+
+def test_a_table_of_many_eggs_is_counted(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """Of a good one how many were written, and of which eggs; of one on a wrong day the answer first, ten complaints, and the count."""
+    file = tmp_path / "tray.csv"
+    file.write_text("egg,mass_g\n" + "".join(f"{egg},{60 + egg / 100}\n" for egg in range(1, 21)))
+    said = ok(capsys, "weigh", "hen-1", "--csv", str(file), "--at", "-5d", config=config).splitlines()
+    assert "hen-1: 20 entries of eggs 1-20 (1 to 20)" in said
+    assert not any(line.startswith("hen-1 egg") for line in said)
+    said = wrong(
+        capsys, "weigh", "hen-1", "--csv", str(file), "--at", "-20d", "--tare", "58", config=config, lines=12
+    ).splitlines()
+    assert said[0].startswith(f"eggroom: {file}: batch hen-1: 20 of 20 lines are ")
+    assert said[-1] == f"eggroom: {file}: batch hen-1: and 10 more"
+    file.write_text("egg,mass_g\n" + "x,60\n" * 30)
+    said = wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config, lines=12).splitlines()
+    assert said[0] == f"eggroom: {file}: 30 lines that cannot be read, nothing was written"
+    assert said[-1] == f"eggroom: {file}: and 20 more"
+
+
+def test_what_is_odd_is_asked_about_at_a_terminal(
+    capsys: Capture, config: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In words, without the option that says so elsewhere."""
+    monkeypatch.setattr(record, "at_terminal", lambda: True)
+    monkeypatch.setattr(frame, "at_terminal", lambda: True)
+    monkeypatch.setattr(sys, "stdin", io.StringIO("n\n"))
+    code, _, err = typed(capsys, "egg", "weigh", "hen-1", "7", "600", config=config)
+    assert (code, "600 g an egg" in err, "--sure" in err) == (1, True, False)
+    assert "do it all the same? [y/N]" in err

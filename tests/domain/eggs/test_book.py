@@ -116,7 +116,11 @@ def test_an_entry_can_be_withdrawn() -> None:
         ([], entry(3, Candling("alive"), 11), "batch b-1: egg 11 candling: egg 11, expected 1 to 10"),
         ([], entry(3, Candling("alive"), 0), "batch b-1: egg 0 candling: egg 0, expected 1 to 10"),
         ([], entry(3, Candling("clear"), count=12), "12 eggs, expected 1 to 10"),
-        ([], entry(3, Candling("clear")), "neither egg nor count came, expected one of them"),
+        (
+            [],
+            entry(3, Candling("clear")),
+            "of which eggs is not said, expected their numbers, such as 7 or 1-6, or --count",
+        ),
         ([], entry(3, Size(38.0, 29.0)), "no egg, expected the number of one"),
         ([], entry(3, Note("x"), count=2), "a count came, expected the number of one egg, or none for the batch"),
         ([], entry(-1, Candling("alive"), 1), "before it was set (2026-03-01T08:00:00Z)"),

@@ -73,7 +73,7 @@ def test_what_is_odd_is_asked() -> None:
     ask(story, "entry", **WEIGHED, at="2026-03-09T08:00:00Z")
     line = refused(story, "entry", **WEIGHED | {"fact": {"gross_g": 50.0}})
     assert line.startswith("batch hen-1: egg 7 weighing: 16.7 % lost in 1.0 days")
-    assert line.endswith("(--sure)")
+    assert line.endswith(", expected --sure to write it all the same")
     assert ask(story, "entry", **WEIGHED | {"fact": {"gross_g": 50.0}, "sure": True})["number"] == 2
     assert [m.mass_g for m in masses(story.state.books["hen-1"], 7)] == [60.0, 50.0]
 
@@ -86,7 +86,7 @@ def test_what_is_odd_is_asked() -> None:
         ({"egg": 0}, "batch hen-1: egg 0, expected a whole number from 1"),
         ({"egg": True}, "egg: True, expected a whole number"),
         ({"egg": 1.5}, "egg: 1.5, expected a whole number"),
-        ({"egg": None}, "batch weighing: neither egg nor count came"),
+        ({"egg": None}, "batch weighing: of which eggs is not said"),
         ({"by": ""}, "who: empty"),
         ({"by": 5}, "by: 5, expected a text"),
         ({"by": "\ud800"}, "by: '\\ud800', expected text in UTF-8"),
@@ -181,12 +181,12 @@ def test_a_table_is_all_or_nothing() -> None:
     ask(story, "entry", **WEIGHED, at="2026-03-09T08:00:00Z")
     table = rows((8, 60.0, None), (7, 50.0, None), (13, 60.0, None))
     line = refused_lines(story, batch="hen-1", by="ada", rows=table)
-    assert [text.partition(":")[0] for text in line] == ["line 3", "line 4", "batch hen-1"]
-    assert "lost in 1.0 days" in line[0]
-    assert "expected 1 to 12" in line[1]
-    assert line[2].startswith("batch hen-1: 2 of 3 lines: nothing was written")
+    assert [text.partition(":")[0] for text in line] == ["batch hen-1", "line 3", "line 4"]
+    assert "lost in 1.0 days" in line[1]
+    assert "expected 1 to 12" in line[2]
+    assert line[0] == "batch hen-1: 2 of 3 lines are wrong, nothing was written"
     line = refused_lines(story, batch="hen-1", by="ada", rows=table, sure=True)
-    assert [text.partition(":")[0] for text in line] == ["line 4", "batch hen-1"]
+    assert [text.partition(":")[0] for text in line] == ["batch hen-1", "line 4"]
     assert ask(story, "weighings", batch="hen-1", by="ada", rows=table[:2], sure=True)["did"] == "written"
 
 
@@ -195,8 +195,8 @@ def test_a_row_that_cannot_be_is_told_once() -> None:
     for table in (rows((7, -1.0, None), (8, 60.0, None)), rows((7, 60.0, None), (8, -1.0, None), (9, 60.0, None))):
         (wrong,) = (line for line, _, gross_g, _ in table if gross_g < 0)
         said = refused_lines_of_new(table)
-        assert [text.partition(":")[0] for text in said] == [f"line {wrong}", "batch hen-1"]
-        assert f"1 of {len(table)} lines" in said[1]
+        assert [text.partition(":")[0] for text in said] == ["batch hen-1", f"line {wrong}"]
+        assert f"1 of {len(table)} lines" in said[0]
 
 
 def test_of_many_complaints_ten_are_said() -> None:
@@ -222,7 +222,8 @@ def refused_lines(story: Story, **request: Any) -> list[str]:
 def test_the_same_egg_twice_in_a_table() -> None:
     """A later row is compared with an earlier one of the same table, as if they had been written one by one."""
     line = refused_lines_of_new(rows((7, 60.0, None), (7, 70.0, None)))
-    assert "heavier than before" in line[0]
+    assert line[0].endswith("1 of 2 lines are odd, nothing was written, expected --sure to write it all the same")
+    assert "heavier than before" in line[1]
 
 
 def refused_lines_of_new(table: list[list[Any]]) -> list[str]:

@@ -133,7 +133,7 @@ def test_a_sign_without_eggs_needs_to_know_how_many_there_are() -> None:
     story = aviary(batch("grey-1", "african-grey", day=26.0))
     story.state.batches["grey-1"] = Batch("grey-1", "african-grey", T0 - timedelta(days=26))
     request = {"batch": "grey-1", "by": "ada", "kind": "sign", "fact": {"sign": "internal pip"}}
-    assert "neither egg nor count came" in refused(story, "entry", **request)
+    assert "of which eggs is not said" in refused(story, "entry", **request)
 
 
 @pytest.mark.parametrize("id_", BY_EGG)
@@ -241,7 +241,9 @@ def test_who_brings_eggs_to_the_hatcher_has_said_it() -> None:
 
 def test_a_lockdown_long_before_its_time_is_asked_about() -> None:
     """A slip would ask for damp air in a setter of others: nothing is declared until somebody is sure. What cannot be is said before."""
-    asked = "lockdown on day 4.1, African grey parrot hatches on day 26 to 30; say it is sure to declare it all the same (--sure)"
+    asked = (
+        "lockdown on day 4.1, African grey parrot hatches on day 26 to 30, expected --sure to declare it all the same"
+    )
     story = aviary(grey(day=4.15))
     before = story.state.batches["grey-1"]
     assert refused(story, "stage", batch="grey-1", stage="lockdown") == f"batch grey-1: {asked}"
