@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 
 import monitor
 from monitor.adapters.clock import utc_now
-from monitor.cli.frame import Parser, Parsers, Utc, perform
+from monitor.cli.frame import INTERRUPTED, Parser, Parsers, Utc, perform
 
 # Command -> the file of its noun, and what it is for. The order is that of --help.
 COMMANDS = {
@@ -62,7 +62,10 @@ def main(arguments: Sequence[str] | None = None, *, utc: Utc = utc_now) -> int:
     logging.getLogger("eggroom").addHandler(logging.NullHandler())
     typed = _in_words_of_now(sys.argv[1:] if arguments is None else arguments)
     commands = [word for word in typed if word in COMMANDS][:1]
-    return perform(parser_of(commands, alone=bool(commands) and commands == list(typed[:1])), typed, utc)
+    try:
+        return perform(parser_of(commands, alone=bool(commands) and commands == list(typed[:1])), typed, utc)
+    except KeyboardInterrupt:  # while its parts are loaded still
+        return INTERRUPTED
 
 
 def _in_words_of_now(typed: Sequence[str]) -> Sequence[str]:

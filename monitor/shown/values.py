@@ -136,7 +136,7 @@ def per_cent(share: float) -> str:
 
 def show_interval(found: Interval, unit: str = "%", digits: int = 1) -> str:
     """A value with the bounds that hold it (95 %): `12.8 % (12.1 to 13.5)`."""
-    return f"{found.value:.{digits}f} {unit} ({found.low:.{digits}f} to {found.high:.{digits}f})"
+    return f"{found.value:z.{digits}f} {unit} ({found.low:z.{digits}f} to {found.high:z.{digits}f})"
 
 
 def show_window(window_pct: tuple[float, float]) -> str:

@@ -127,3 +127,13 @@ def test_before_there_is_a_record(capsys: Capture, config: Path, arguments: list
     assert (code, out) == (1, "")
     assert "no record yet, expected" in err
     assert not (config.parent / "record").exists()
+
+
+def test_ctrl_c_while_it_is_loaded(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """Ended without a word, as later on."""
+
+    def interrupted(noun: str) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(main, "_loaded", interrupted)
+    assert typed(capsys, "alarms") == (130, "", "")

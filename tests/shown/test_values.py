@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from monitor.analysis.water.loss import Interval
 from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB
 from monitor.domain.needs.profile import Band
-from monitor.shown.values import finer_beside, show_band, show_value, subject_name
+from monitor.shown.values import finer_beside, show_band, show_interval, show_value, subject_name
 from tests.domain.house import probes, site
 
 
@@ -66,3 +67,8 @@ def test_what_people_call_it() -> None:
     assert subject_name("node-a", house) == "Hatcher, Setter 1 (node-a)"
     assert subject_name("site", house) == "All machines"
     assert subject_name("gone", house) == "gone"
+
+
+def test_nothing_has_no_sign() -> None:
+    """What rounds to nothing is 0.0, never less."""
+    assert show_interval(Interval(-0.01, -0.04, 0.2)) == "0.0 % (0.0 to 0.2)"

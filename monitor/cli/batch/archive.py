@@ -76,8 +76,12 @@ def _archive(options: Keep) -> int:
     count = sum(int(piece.at_ms.size) for pieces in archive.readings.values() for piece in pieces)
     said = {"file": str(options.file), "batch": batch.id, "as_of": utc_text(archive.as_of)}
     data = {**said, "readings": count, "entries": len(archive.book.entries), "bytes": size}
-    text = f"{options.file}: batch {batch.id}, {count} readings, {len(archive.book.entries)} entries of its book, {size} bytes"
+    text = f"{options.file}: batch {batch.id}, {count} readings, {_entries(len(archive.book.entries))} of its book, {size} bytes"
     return show(options.json, data, f"{text}; read back, and its figures are the same")
+
+
+def _entries(count: int) -> str:
+    return "1 entry" if count == 1 else f"{count} entries"
 
 
 def _new_file(options: Backup) -> None:

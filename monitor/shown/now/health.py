@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.domain.wall import filled, local_time, printable, wall_time
+from monitor.shown.form import duration
 from monitor.shown.now.alarms import START, Told
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ WORST_FIRST = (
     "node",
     "disk",
 )
+MB_FROM = 100_000  # bytes, from which tenths of a megabyte say something
 MANY_WAITING = 20  # notices to one contact: more have not got through for long
 
 
@@ -170,7 +172,7 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
     if facts is None:
         words = f"NOBODY IS WATCHING: not running ({daemon.why}). {START}" if daemon.closed else daemon.why
         return [Check("daemon", False, words)]
-    running = f"running for {facts['up_s'] / 3600:.1f} h, {facts['messages']} messages, {facts['refused']} refused"
+    running = f"running for {duration(facts['up_s'])}, {facts['messages']} messages, {facts['refused']} refused"
     since = facts["broker_since"]
     since = f" since {wall_time(datetime.fromisoformat(since), zone)}" if since else ""
     failing, silent, waiting = facts["store_failing_s"], facts["silent_probes"], facts["notices_waiting"]
@@ -190,6 +192,10 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
         *(_elsewhere(node, other, found) for node, other in facts["elsewhere"].items()),
         Check("notices", not any(n > MANY_WAITING for n in waiting.values()), queued),
     ]
+
+
+def _size(bytes_: float) -> str:
+    return f"{bytes_ / 1e6:.1f} MB" if bytes_ >= MB_FROM else f"{bytes_ / 1e3:.0f} kB"
 
 
 def _node(node: str, of: Answer) -> list[Check]:
@@ -250,7 +256,7 @@ def _record(found: RecordFound) -> list[Check]:
     if found.why:
         return [Check("record", not found.there, found.why if found.there else "none yet")]
     return [
-        Check("record", True, f"{found.path}: {found.size_bytes / 1e6:.1f} MB, {found.batches} batches"),
+        Check("record", True, f"{found.path}: {_size(found.size_bytes)}, {found.batches} batches"),
         *(Check(f"batch {b}", False, f"profile {p!r} is not among the profiles") for b, p in found.strangers),
         *(Check(f"batch {b}", False, f"in {m!r}, which is not configured: nobody watches it") for b, m in found.lost),
     ]
