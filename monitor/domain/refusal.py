@@ -3,7 +3,6 @@ is told each on the clock he goes by."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Collection
 from datetime import datetime
 from typing import TypeAlias
@@ -69,7 +68,7 @@ def sought(word: str, known: Collection[str], none: str = "none yet") -> tuple[s
 
 def _is_part(word: str, name: str) -> bool:
     """Whether a word is one of those that a name is made of, or is made of that name's: `duck` of `pekin-duck`."""
-    parts = [set(re.split(r"[^a-z0-9]+", each)) - {""} for each in (word, name)]
+    parts = [{*each.replace("_", "-").replace(" ", "-").split("-")} - {""} for each in (word, name)]
     return len(word) >= PART and (parts[0] <= parts[1] or parts[1] < parts[0])
 
 

@@ -184,7 +184,7 @@ def test_wrong_rows_are_told_in_the_order_of_the_table() -> None:
     """By the number of their lines, the ninth before the tenth, whatever is wrong in them."""
     table = [[line, egg, 60.0, None] for line, egg in ((10, 99), (9, 0), (2, 98))]
     lines = refused_lines(table)
-    assert [line.partition(":")[0] for line in lines] == ["line 2", "line 9", "line 10", "batch hen-1"]
+    assert [line.partition(":")[0] for line in lines] == ["batch hen-1", "line 2", "line 9", "line 10"]
 
 
 def refused_lines(table: list[list[Any]]) -> list[str]:
