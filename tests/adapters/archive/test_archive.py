@@ -242,7 +242,7 @@ class TestBatchRecord(BatchRecordSuite):
 
 def test_it_keeps_what_any_record_tells(tmp_path: Path) -> None:
     """What the record of the ports' suite tells of a batch's time comes back whole; of a message its words alone, and of
-    an alarm the words of what it is about."""
+    an alarm the words of what it is about, without when it would have come back into service: that is no history."""
     group, store = full_group(), MemoryStore()
     say = partial(about_words, site=site_of_the_suite())
     group.batches = {STAYING.id: STAYING}
@@ -253,7 +253,7 @@ def test_it_keeps_what_any_record_tells(tmp_path: Path) -> None:
         assert row.notice.link or row.last_detail
     unlinked = [replace(r, notice=replace(r.notice, link="", facts=None), last_detail="") for r in there["notices"]]
     assert list(found.notices) == unlinked
-    there["alarms"] = [replace(a, about=say(a.about)) for a in there["alarms"]]
+    there["alarms"] = [replace(a, about=say(a.about), out_until=None) for a in there["alarms"]]
     assert "None of 3 nodes is heard" in {a.about for a in found.alarms}
     for name in ("alarms", "transitions", "gaps", "events", "calibrations", "handlings"):
         assert list(getattr(found, name)) == there[name], name

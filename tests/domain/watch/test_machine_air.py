@@ -873,7 +873,7 @@ def test_of_two_probes_the_one_nearer_the_limit_is_foretold(to_c: float, rule: s
 
 def test_a_forecast_stands_until_its_alarm_is_told() -> None:
     """Air that has passed the limit is no longer ahead of it, and stays foretold for as long as nobody was told that it is passed: the
-    cold's own alarm waits five minutes, the forecast's end as many."""
+    cold's own alarm waits five minutes, the forecast's end twenty."""
     story = one_probe(minutes=120)
     ramp(story, 36.1, 60)
     assert story.state_of(LOW_HEADING) == UNACKNOWLEDGED
@@ -883,7 +883,7 @@ def test_a_forecast_stands_until_its_alarm_is_told() -> None:
     assert story.alarm(LOW_HEADING).pending_mono_s is None
     story.run(minutes=3)
     assert story.state_of(LOW_ALARM) == UNACKNOWLEDGED
-    story.run(minutes=6)
+    story.run(minutes=21)
     assert story.state_of(LOW_HEADING) not in (UNACKNOWLEDGED, SHELVED)
 
 
