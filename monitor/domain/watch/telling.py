@@ -98,7 +98,12 @@ def tell(look: Look, transition: Transition) -> Alarm:
 
 
 def remind(look: Look, alarm: Alarm) -> Alarm:
-    """Tell a standing alarm again that nobody has answered; a contact that has not yet got its last message is not sent another."""
+    """Tell a standing alarm again that nobody has answered; a contact that has not yet got its last message is not sent another.
+
+    Not while it is well: it waits, and is told as soon as it is beyond its limit again.
+    """
+    if alarm.pending_mono_s is not None:
+        return alarm
     rule = rule_of(look, *alarm.key)
     if not _beside(look, alarm) and rule.priority != LOW:  # what is low stands in each day's summary till then
         known = (look.state.reached.get((alarm.number, contact)) for contact in look.site.contacts)

@@ -277,8 +277,8 @@ def alarm_view(
         view["value_at"] = utc_text(value_at)
     if alarm.chattering and alarm.condition:
         view["chattering_times"] = alarm.times
-        if alarm.pending_at is not None:
-            view["well_since"] = utc_text(alarm.pending_at)
+    if alarm.condition and alarm.pending_at is not None:
+        view["well_since"] = utc_text(alarm.pending_at)
     if alarm.out_of_service and alarm.out_until is not None:
         view["out_of_service_until"] = utc_text(alarm.out_until)
     if range_c is not None:

@@ -231,10 +231,11 @@ def lasted_words(alarm: AlarmView, site: Site, now: datetime) -> str:
     since, ended = datetime.fromisoformat(alarm["since"]), alarm["ended"]
     until = now if ended is None else datetime.fromisoformat(ended)
     lasted = f"for {duration(max(0.0, (until - since).total_seconds()))}"
-    if "well_since" in alarm:
+    if "well_since" in alarm and "chattering_times" in alarm:
         return f"came and went {alarm['chattering_times']} times since {_hour(alarm['since'], site, now)}, well since {_hour(alarm['well_since'], site, now)}"
     if ended is None:
-        return f"{lasted}, since {_hour(alarm['since'], site, now)}"
+        well = f", well since {_hour(alarm['well_since'], site, now)}" if "well_since" in alarm else ""
+        return f"{lasted}, since {_hour(alarm['since'], site, now)}{well}"
     return f"{lasted}, {_hour(alarm['since'], site, now)} to {_hour(ended, site, now)}"
 
 

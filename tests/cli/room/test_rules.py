@@ -39,7 +39,15 @@ def test_rules(capsys: Capture, tmp_path: Path) -> None:
     assert (heat["priority"], heat["limit"], heat["limit_from"]) == ("high", 38.9, ["hen-1"])
     assert (rules["dry-bulb-lethal"]["priority"], rules["dry-bulb-lethal"]["limit"]) == ("critical", 40.6)
     assert (cold["origins"]["on_delay_s"], cold["origins"]["deadband"]) == ("site", "profile my-line")
-    assert {row["rule"] for row in view["site"]} == {"node-offline", "node-restarts", "all-silent", "mains-lost", "switch-doubtful", "record-damaged", "was-away"}
+    assert {row["rule"] for row in view["site"]} == {
+        "node-offline",
+        "node-restarts",
+        "all-silent",
+        "mains-lost",
+        "switch-doubtful",
+        "record-damaged",
+        "was-away",
+    }
     text = ok(capsys, "rules", "setter-1", config=config)
     assert "Setter 1 (hen-1)" in text
     assert "Hatcher 1" not in text

@@ -9,7 +9,7 @@ from datetime import timedelta
 import pytest
 
 from monitor.domain.alarms.about import Heading
-from monitor.domain.alarms.alarm import NORMAL, RETURNED, SHELVED, UNACKNOWLEDGED
+from monitor.domain.alarms.alarm import NORMAL, RETURNED, SHELVED, UNACKNOWLEDGED, acknowledge
 from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.batch import moved
 from monitor.domain.needs.rules import (
@@ -506,7 +506,7 @@ def test_a_short_sharp_heat_is_told_by_the_air_and_not_by_the_eggs() -> None:
 
 
 def test_deadly_heat_is_an_escalation_told_by_itself() -> None:
-    """Of heat that rises each step is told once; while it is deadly only that asks again; and what outlasts it is told to be over by itself."""
+    """Of heat that rises each step is told once; while it is deadly only that asks again; it is over after a quarter of an hour without."""
     story = one_probe(minutes=30)
     for air_c, minutes in ((39.5, 12), (41.0, 31), (39.5, 12), (37.5, 30)):
         story.air[TOP] = (air_c, 45.0)
@@ -516,10 +516,30 @@ def test_deadly_heat_is_an_escalation_told_by_itself() -> None:
             story.state.unsent.clear()
     told = [title.partition("Setter 1 ")[2] for title in story.titles()]
     assert [what for what in told if "hot" in what or ("heat" in what and "head" not in what)] == [
-        "too hot", "STILL too hot", "deadly heat", *["STILL deadly heat"] * 4, "no longer deadly, still too hot", "STILL too hot", "no longer too hot",
+        "too hot", "STILL too hot", "deadly heat", *["STILL deadly heat"] * 4, "no longer deadly heat",
     ]  # fmt: skip
     priorities = {n.title: n.priority for n in story.notices if not n.closing}
     assert (priorities["Urgent: Setter 1 too hot"], priorities["Urgent: Setter 1 deadly heat"]) == ("high", "critical")
+
+
+@pytest.mark.parametrize(("minutes", "told"), [(10, 1), (20, 18)])
+def test_what_hunts_about_deadly_heat_is_one_episode(minutes: int, told: int) -> None:
+    """A thermostat that crosses it every ten minutes, answered each time that it asks, is told once and asked about a few times in six
+    hours; one that leaves it for longer than a quarter of an hour is news each time, whoever answered the time before."""
+    story = one_probe(minutes=30)
+    for _ in range(360 // minutes):
+        for air_c in (41.0, 39.6):
+            story.air[TOP] = (air_c, 45.0)
+            for _minute in range(minutes // 2 if minutes == 10 else (2 if air_c > 40.0 else 18)):
+                story.run(minutes=1)
+                story.state.waiting.clear()
+                story.state.unsent.clear()
+                key = ("setter-1", LETHAL)
+                if (alarm := story.state.alarms.get(key)) is not None and alarm.condition and not alarm.acknowledged:
+                    story.state.alarms[key] = acknowledge(alarm, "sam", story.now())[0]
+    titles = [title for title in story.titles() if title.endswith("deadly heat")]
+    assert sum(title == "Urgent: Setter 1 deadly heat" for title in titles) == told
+    assert len(titles) <= (8 if minutes == 10 else 3 * told)
 
 
 def test_a_houses_own_limit_hides_no_deadly_heat() -> None:
