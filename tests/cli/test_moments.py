@@ -84,6 +84,7 @@ def commands(file: Path) -> dict[str, list[str]]:
         "batch not-yet": ["batch", "not-yet", "b", "--for", "12h"],
         "batch split": ["batch", "split", "b", "4-5", "--to", "setter-1"],
         "batch remove": ["batch", "remove", "slip", "--sure"], "now": ["now"],
+        "cooling": ["cooling", "setter-1", "--at", "14:00", "--for", "20m", "--by", "sam"],
         "batch close": ["batch", "close", "b", "--sure"], "batch reopen": ["batch", "reopen", "b"],
     }  # fmt: skip
 

@@ -3,7 +3,7 @@
 What is kept simple, so that the model may be small:
 
 - Air moves by at most 0.3 K or 0.3 %RH from one reading to the next, so that no reading waits to be believed, and no vapour is gone as fast as
-  through a door; and only one of the two moves within a minute, so that nothing looks like an opened door. Of eggs that are set and moved the
+  through a door; and only one of the two moves within three minutes, so that nothing looks like an opened door. Of eggs that are set and moved the
   daemon forgets at once that somebody was at the machines. The air is never quite still, so that no sensor passes for one that hangs.
 - The profile is invented, its humidity in %RH. Eggs are young, and no clock step takes a batch to its lockdown by itself; a stage is
   declared. The time to settle is longer than any sequence: the lockdown limits of low humidity, and "humidity not raised", stay out.
@@ -51,7 +51,7 @@ PROBES = {"setter-1": "node-a/top", "hatcher-1": "node-b/air"}
 DRY_BULB = {"setter": (36.0, 37.0, 37.6, 39.0), "lockdown": (35.5, 37.0, 38.0, 38.6)}
 # The low ones have time to settle.
 HUMIDITY = {"setter": (30.0, 40.0, 60.0, 70.0), "lockdown": (30.0, 40.0, 80.0, 90.0)}
-STEP_K, STEP_PCT, ONE_AT_A_TIME_S = 0.3, 0.3, 60
+STEP_K, STEP_PCT, ONE_AT_A_TIME_S = 0.3, 0.3, 180
 BOOT_S = 100  # node-a had been on for so long
 
 

@@ -53,9 +53,7 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         unusable: NotRequired[bool]  # only where messages come, and nothing in them can be judged
         value_range: NotRequired[list[float]]  # of an estimate, where its eggs are followed
         chattering_times: NotRequired[int]  # only of what comes and goes: how often it came
-        well_since: NotRequired[
-            str
-        ]  # of what comes and goes, while it is gone: it is over once it was well for long enough
+        well_since: NotRequired[str]  # while it is gone: it is over once it was well for long enough
         of_hens: NotRequired[bool]  # only where its limit is published of hens alone, and others are in there
         out_of_service_until: NotRequired[str]  # only where it comes back by itself
         out_of_service_since: NotRequired[str]  # these two only where they were asked for

@@ -105,7 +105,8 @@ def _answer(room: RoomView, site: Site) -> str:
 
 
 def _matter(alarm: AlarmView, site: Site) -> str:
-    return f"{subject_name(alarm['subject'], site)}: {matter_now(alarm, site.rules[alarm['rule']])}{'' if alarm['ended'] is None and 'well_since' not in alarm else ', over'}"
+    end = ", over" if alarm["ended"] is not None else ", well now" if "well_since" in alarm else ""
+    return f"{subject_name(alarm['subject'], site)}: {matter_now(alarm, site.rules[alarm['rule']])}{end}"
 
 
 def _folded(view: MachineView, site: Site) -> str:

@@ -506,7 +506,7 @@ def test_what_a_row_of_a_transition_holds_beside_its_alarm(store: Store) -> None
 
 
 def test_how_far_the_messages_of_what_stands_came_is_known_to_the_next_run(store: Store) -> None:
-    """Told, waiting, or both; not by an end, nor of what was given up or is over."""
+    """Told, refused by the service, or both; not by an end, nor of what was given up, is over, or only waits for its turn."""
     alarms = [Alarm("setter-1", f"rule-{n}", n, 1, condition=n != 4, acknowledged=False) for n in range(1, 5)]
     group = Group(transitions=[Transition(a, "normal", "unacknowledged", "", at(0), 0.0) for a in alarms])
 
@@ -521,9 +521,10 @@ def test_how_far_the_messages_of_what_stands_came_is_known_to_the_next_run(store
         waiting(5, 3, "kim"),
         waiting(6, 1, "kim", closing=True),
         waiting(7, 4, "sam"),
+        waiting(8, 2, "kim"),
     ]
     store.ledger.commit(group)
-    outcomes = [(1, "sent"), (3, "sent"), (5, "failed"), (7, "sent")]
+    outcomes = [(1, "sent"), (2, "later"), (3, "sent"), (4, "later"), (5, "failed"), (7, "sent")]
     store.ledger.commit(Group(attempts=[Attempt(n, outcome, "", at(20 + n)) for n, outcome in outcomes]))
     assert store.ledger.load().reached == (
         (1, Reach("sam", at(21), None)),

@@ -284,7 +284,7 @@ def test_a_group_is_not_kept_waiting_for_a_look(desk: Desk) -> None:
     desk.engine.work(arrived(1.3, 0))
     desk.engine.idle(at(6.0))
     inbox = Waits(Stop(at(6.1)))
-    desk.engine.run(inbox, Hand(6.0))
+    desk.engine.run(inbox, Hand(6.0, 6.0))
     assert inbox.waits == [0.3]
 
 
@@ -294,7 +294,7 @@ def test_a_failing_store_does_not_keep_the_run_awake(desk: Desk) -> None:
     desk.engine.work(arrived(1.3, 0))
     desk.engine.idle(at(6.4))  # is written at last, which fails: tried again at 7.4, and looked at then
     inbox = Waits(None, None, None, Stop(at(7.5)))
-    desk.engine.run(inbox, Hand(6.4, 6.5, 6.9, 7.0, 7.4, 7.4, 7.4))
+    desk.engine.run(inbox, Hand(6.4, 6.4, 6.5, 6.9, 7.0, 7.4, 7.4, 7.4))
     assert inbox.waits == [1.0, 0.5, 0.0, 1.0]
 
 
@@ -303,7 +303,7 @@ def test_where_something_waits_nothing_is_waited_for(desk: Desk) -> None:
     desk.engine.idle(at(1.0))
     inbox = Waits(Linked(at(1.1), True, Broker(CONNECTED, "b:1")), Stop(at(1.2)))
     inbox.put(Linked(at(1.1), True, Broker(CONNECTED, "b:1")))
-    desk.engine.run(inbox, Hand())
+    desk.engine.run(inbox, Hand(1.0, 1.1, 1.2))
     assert inbox.waits == [0.0, 0.0]
 
 
