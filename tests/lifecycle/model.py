@@ -6,7 +6,8 @@ It is written from ANSI/ISA-18.2 / IEC 62682 and from what a breeder is promised
   without eggs (suppressed by design), and out of service. What lies over it does not stop it: its condition is followed on.
 - It comes once every fresh look over the on-delay said "out", and goes once every look over the off-delay said "well within": back by
   the deadband (reset only), which is at most a quarter of the band. A look in between is neither, and begins the count anew.
-- A shelf ends after its time. What comes out of a shelf, or back into service, and still stands is unacknowledged.
+- A shelf ends after its time. What comes out of a shelf, or back into service, and still stands is unacknowledged; out of a shelf by itself it
+  is told only where nothing says it already.
 - Of one cause one alarm is told: a warning does not begin while the alarm of its side stands, nor a humidity alarm while the machine is
   far too hot or cold, nor a silent probe while every node is silent. It must have outlasted the other by its own on-delay.
 - What nobody answered is told again after the rule's re-alarm time, three times as soon, then after twice as long each time, to an hour (of
@@ -165,7 +166,7 @@ class Model:
             self._look((probe, NO_DATA), OUT)
         for alarm in self.alarms.values():
             if alarm.shelf_ends_s is not None and self.now_s >= alarm.shelf_ends_s:
-                self.unshelve(alarm)
+                self._lift(alarm, "shelf_ends_s", None, asks=True)
             elif (
                 alarm.stands and not alarm.covered and not alarm.resting and self.now_s - alarm.asked_s >= alarm.quiet_s
             ):
@@ -284,13 +285,13 @@ class Model:
         elif alarm.rule.priority != "low" and not alarm.unheard and not self._said_elsewhere(alarm.key):
             self._say(alarm, closing=False)
 
-    def _lift(self, alarm: ModelAlarm, what: str, to: object) -> None:
-        """Something no longer lies over it."""
+    def _lift(self, alarm: ModelAlarm, what: str, to: object, *, asks: bool = False) -> None:
+        """Something no longer lies over it. asks: it came off by itself, so what says it already says it."""
         before = alarm.state
         setattr(alarm, what, to)
         if alarm.stands and not alarm.covered:
             alarm.answered, alarm.asked_s = False, self.now_s
-        self._changed(alarm, before)
+        self._changed(alarm, before, asks=asks)
 
     def _ended(self, alarm: ModelAlarm) -> None:
         alarm.episodes[-1] = (alarm.episodes[-1][0], self.now_s)

@@ -330,7 +330,8 @@ def _learn(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *,
     learnt_s += passed_s
     return Watch(
         mono_s,
-        mono_s if near else state.near_s,
+        # A slow fall makes the ripple wide, and would be near the usual all the way: then its end looked as sudden as a door.
+        mono_s if near and away_kpa >= -BACK_VAPOUR_SHARE * usual_kpa else state.near_s,
         learnt_s if learnt_s < LEARN_S else LEARN_S,
         usual_c + weight * away_k,
         ripple_k + weight * (abs(away_k) - ripple_k),
