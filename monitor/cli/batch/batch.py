@@ -213,7 +213,9 @@ def _close(options: Close) -> int:
             f"close {batch.id} all the same",
             sure=options.sure,
         )
-    return _did(options, house, request, words="batch {id}: closed on day {day}; its record stays")
+    answer = ask(house, request)
+    ended = "; it is no longer cooled daily" if answer.get("cooling_ended") else ""
+    return show(options.json, answer, said(answer, "batch {id}: closed on day {day}; its record stays") + ended)
 
 
 def _remove(options: Remove) -> int:

@@ -78,7 +78,7 @@ from monitor.domain.state.happened import (
     WorkBegun,
     WorkDone,
 )
-from monitor.domain.state.known import Look, State, rule_of
+from monitor.domain.state.known import Look, rule_of
 from monitor.domain.state.record import Event
 from monitor.domain.state.remembering import remember
 from monitor.domain.wall import utc_text
@@ -225,7 +225,9 @@ def _batch_add(look: Look, request: BatchAdd) -> Mapping[str, object]:
     made = Batch(
         id=id_, profile=request.profile, set_at=request.set_at, eggs=request.eggs, note=request.note, stays=stays
     )
-    return _adopt(look, set_there(made, look.site, at=look.now.utc), SetOf(request.profile))
+    answer = _adopt(look, set_there(made, look.site, at=look.now.utc), SetOf(request.profile))
+    _end_cooling(look, id_)  # one that a removed batch of that name has left in an older record
+    return answer
 
 
 def _move(look: Look, request: Move) -> Mapping[str, object]:
@@ -269,7 +271,7 @@ def _stage_name(stage: str, batch: str) -> str:
 def _split(look: Look, request: SplitOff, words: ports.Words) -> Mapping[str, object]:
     """Some eggs of a batch become one of their own, in another machine or with another stage."""
     batch = _batch(look, request.batch)
-    into = _new_id(look, "into", request.into or _free_name(look.state, batch.id))
+    into = _new_id(look, "into", request.into or _free_name(look, batch.id))
     at = _whole_ms(_past_of(look, batch.id, request.at))
     before = look.state.books.get(batch.id, EggBook(batch))
     old, new = split_books(look, replace(request, into=into), batch, at=at)
@@ -297,9 +299,9 @@ def _split(look: Look, request: SplitOff, words: ports.Words) -> Mapping[str, ob
     return {"batch": into, "did": OutOf(batch.id), **view, "from": batch.id, "stay": old.batch.eggs}
 
 
-def _free_name(state: State, batch: str) -> str:
+def _free_name(look: Look, batch: str) -> str:
     names = (f"{batch[:30]}-{letter}" for letter in "bcdefghijklmnopqrstuvwxyz")
-    free = next((name for name in names if name not in state.batches), None)
+    free = next((name for name in names if name not in look.state.batches and name not in look.site.machines), None)
     if free is None:
         raise RequestError(f"batch {batch}", "split so often that no name is left", "--name")
     return free
@@ -312,7 +314,8 @@ def _place(batch: Batch, at: datetime) -> str | None:
 
 def _close(look: Look, request: Close) -> Mapping[str, object]:
     batch = _batch(look, request.batch)
-    return _adopt(look, closed(batch, _past_of(look, batch.id, request.at)), Closed())
+    answer = _adopt(look, closed(batch, _past_of(look, batch.id, request.at)), Closed())
+    return answer if _end_cooling(look, batch.id) is None else {**answer, "cooling_ended": True}
 
 
 def _reopen(look: Look, request: Reopen) -> Mapping[str, object]:
@@ -344,6 +347,7 @@ def _remove(look: Look, request: Remove) -> Mapping[str, object]:
     look.state.books.pop(batch.id, None)
     look.state.eggs.pop(batch.id, None)
     look.out.removed.append(batch.id)
+    _end_cooling(look, batch.id, by=request.by)  # or the next of its name is cooled unasked
     return {**answer, "did": "removed"}
 
 
@@ -411,15 +415,11 @@ def _handling(look: Look, request: Work) -> Mapping[str, object]:
 def _cooling(look: Look, request: Cool) -> Mapping[str, object]:
     """A cooling of each day is declared, in the place of one that stood; or it is over."""
     of, by, now = request.of, request.by, look.now.utc
-    standing = look.state.coolings.get(of)
     if request.end:
-        if standing is None:
+        ended = _end_cooling(look, of, by=by)
+        if ended is None:
             raise RequestError(f"cooling {of}", "none is declared")
-        del look.state.coolings[of]
-        look.out.coolings.append(replace(standing, until=now))
-        what = CoolingSaid(of, hours_of(standing), standing.for_s / 60.0, ended=True, by=by)
-        look.out.events.append(Event(now, "cooling", of, what=what))
-        return {"of": of, "did": what}
+        return {"of": of, "did": ended}
     batch = look.state.batches.get(of)
     if batch is None:
         _known_machine(look, of)
@@ -433,13 +433,24 @@ def _cooling(look: Look, request: Cool) -> Mapping[str, object]:
     for_s = _seconds(request.for_s, f"cooling {of}")
     said = Cooling(of=of, at_min=request.at_min, for_s=for_s, to_c=request.to_c, days=days, since=now, by=by)
     cooling = declared_cooling(said)
-    if standing is not None:
+    if (standing := look.state.coolings.get(of)) is not None:
         look.out.coolings.append(replace(standing, until=now))
     look.state.coolings[of] = cooling
     look.out.coolings.append(cooling)
     what = CoolingSaid(of, hours_of(cooling), cooling.for_s / 60.0, by=by)
     look.out.events.append(Event(now, "cooling", of, what=what))
     return {"did": what, **cooling_view(look, cooling)}
+
+
+def _end_cooling(look: Look, of: str, *, by: str = "") -> CoolingSaid | None:
+    """It is no longer done; None where none stands."""
+    standing = look.state.coolings.pop(of, None)
+    if standing is None:
+        return None
+    look.out.coolings.append(replace(standing, until=look.now.utc))
+    what = CoolingSaid(of, hours_of(standing), standing.for_s / 60.0, ended=True, by=by)
+    look.out.events.append(Event(look.now.utc, "cooling", of, what=what))
+    return what
 
 
 def _calibrate(look: Look, request: Calibrate, words: ports.Words) -> Mapping[str, object]:
@@ -591,6 +602,8 @@ def _new_id(look: Look, key: str, name: str) -> str:
         raise RequestError(f"{key} {name!r}", "", "1 to 32 of a-z, 0-9 and -")
     if name in look.state.batches:
         raise RequestError(f"batch {name}", "there is one by that name already", "a new name")
+    if name in look.site.machines:  # what is said of the one would be taken for the other
+        raise RequestError(f"batch {name}", "a machine has that name", "a new name")
     return name
 
 

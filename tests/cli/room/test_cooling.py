@@ -64,3 +64,16 @@ def test_what_cannot_be_understood(capsys: Capture, config: Path, arguments: tup
     assert (code, out) == (2, "")
     assert complaint in err
     assert err.count("\n") == 1
+
+
+def test_closing_says_that_the_cooling_is_over_too(capsys: Capture, config: Path) -> None:
+    """A batch that is opened again is not cooled, so closing says so; of one that never was it says nothing of it."""
+    for batch in ("goose-1", "goose-2"):
+        ok(capsys, "batch", "add", batch, "--species", "goose", "--machine", "setter-1", config=config)
+    ok(capsys, "cooling", "goose-1", "--at", "8:00", "--for", "30m", config=config)
+    closed = "closed on day 0.0; its record stays"
+    assert ok(capsys, "batch", "close", "goose-1", config=config) == (
+        f"batch goose-1: {closed}; it is no longer cooled daily\n"
+    )
+    assert ok(capsys, "batch", "close", "goose-2", config=config) == f"batch goose-2: {closed}\n"
+    assert ok(capsys, "cooling", config=config) == "No cooling is declared.\n"

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import timedelta
+
 import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
@@ -91,7 +94,7 @@ def test_nothing_begins_on_other_days_or_once_it_is_ended() -> None:
 
 
 def test_the_room_says_when_it_comes_next() -> None:
-    """By itself, below the machines; and of a batch that is over that it does not."""
+    """By itself, below the machines; and nothing more once the batch is over."""
     story = cooled(to_c=31.0, first_day=3, last_day=26)
     room = perform(story.state, story.site, {"do": "room"}, story.now(), Group())
     text = " ".join(room_text(room, story.site, columns=120).split())  # type: ignore[arg-type]
@@ -99,8 +102,7 @@ def test_the_room_says_when_it_comes_next() -> None:
     out = Group()
     perform(story.state, story.site, {"do": "close", "batch": "hen-1"}, story.now(), out)
     story.adopt(out)
-    (view,) = perform(story.state, story.site, {"do": "room"}, story.now(), Group())["coolings"]
-    assert (view["machine"], view["next"]) == (None, None)
+    assert "coolings" not in perform(story.state, story.site, {"do": "room"}, story.now(), Group())
 
 
 def test_done_early_does_not_begin_again() -> None:
@@ -143,3 +145,65 @@ def test_a_machine_is_cooled_with_what_is_in_it() -> None:
     )
     ask(story, of="setter-1", at_min=[600], for_s=600.0)
     assert story.state.coolings["setter-1"].at_min == (600,)
+
+
+def request(story: Story, **asked: object) -> dict[str, object]:
+    """Any other request, met."""
+    out = Group()
+    answer = perform(story.state, story.site, asked, story.now(), out)
+    story.adopt(out)
+    return dict(answer)
+
+
+@pytest.mark.parametrize("do", ["remove", "close"])
+def test_a_cooling_ends_with_its_batch(do: str) -> None:
+    """It is over in the record, and among the events; the next batch of that name is told of cold air as any other."""
+    story = cooled()
+    out = Group()
+    answer = perform(story.state, story.site, {"do": do, "batch": "hen-1"}, story.now(), out)
+    story.adopt(out)
+    assert [(c.of, c.until) for c in out.coolings] == [("hen-1", story.now().utc)]
+    assert [e.what for e in out.events if e.kind == "cooling"] == [CoolingSaid("hen-1", "09:00", 30.0, ended=True)]
+    assert answer.get("cooling_ended", False) is (do == "close")
+    if do == "remove":
+        set_at = (story.now().utc - timedelta(days=5)).isoformat()
+        request(story, do="batch-add", batch="hen-1", profile="hen", machine="setter-1", set_at=set_at)
+    else:
+        request(story, do="reopen", batch="hen-1")
+    story.run(minutes=45)
+    story.air[TOP] = (29.0, 30.0)
+    story.run(minutes=35)
+    assert [e for e in story.events if isinstance(e.what, WorkBegun)] == []
+    assert story.states() == [(LOW_ALARM, UNACKNOWLEDGED)]
+
+
+def test_a_cooling_left_in_an_older_record_is_not_the_next_batchs() -> None:
+    """Where a removed batch has left its own, a batch that is set under that name begins without."""
+    story = cooled()
+    left = story.state.coolings["hen-1"]
+    request(story, do="remove", batch="hen-1")
+    story.state.coolings["hen-1"] = left
+    request(story, do="batch-add", batch="hen-1", profile="hen", set_at=story.now().utc.isoformat())
+    assert story.state.coolings == {}
+
+
+def test_a_batch_has_no_name_of_a_machine() -> None:
+    """What is declared for the one would be the other's: nor is it the next free name of a split."""
+    story = cooled()
+    for asked in (
+        {"do": "batch-add", "batch": "setter-1", "profile": "hen", "set_at": story.now().utc.isoformat()},
+        {
+            "do": "split",
+            "batch": "hen-1",
+            "count": 2,
+            "stage": "lockdown",
+            "into": "setter-1",
+            "by": "sam",
+            "sure": True,
+        },
+    ):
+        with pytest.raises(RequestError, match="batch setter-1: a machine has that name, expected a new name"):
+            request(story, **asked)
+    story.site = replace(story.site, machines={**story.site.machines, "hen-1-b": story.site.machines["setter-1"]})
+    answer = request(story, do="split", batch="hen-1", count=2, stage="lockdown", by="sam", sure=True)
+    assert answer["id"] == "hen-1-c"
