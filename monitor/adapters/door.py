@@ -12,6 +12,7 @@ import os
 import select
 import socket
 import threading
+import time
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,6 +26,7 @@ RETRY_S = 5.0
 ANSWER_S = 15.0  # a request is answered when it is durable; a slow card takes seconds
 # After so long without an answer it is asked whether anybody is there at all: the door says so itself, however slow the card is.
 PATIENCE_S, ALIVE_S = 2.5, 1.0  # together, and once more, within five seconds
+CROWD_S = 0.02  # between two tries at a door where others stand
 ALIVE = {"do": "alive"}
 _log = logging.getLogger("eggroom.door")
 
@@ -159,12 +161,21 @@ def _caller(path: Path, wait_s: float) -> Iterator[socket.socket]:
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as caller:
         caller.settimeout(wait_s)
         try:
-            caller.connect(str(path))
-        except TimeoutError as error:  # nobody takes in those who wait
+            _step_up(caller, path, wait_s)
+        except (TimeoutError, BlockingIOError) as error:  # nobody takes in those who wait
             raise DoorSilent(f"{path}: no answer") from error
         except OSError as error:
             raise DoorClosed(f"{path}: {error.strerror or error}") from error
         yield caller
+
+
+def _step_up(caller: socket.socket, path: Path, wait_s: float) -> None:
+    """Connect. A socket with a timeout does not wait where others stand before it, as one does that blocks: so it is tried for that long."""
+    for _ in range(int(wait_s / CROWD_S)):
+        with contextlib.suppress(BlockingIOError):
+            return caller.connect(str(path))
+        time.sleep(CROWD_S)
+    caller.connect(str(path))
 
 
 def _mapping(line: bytes) -> Answer | None:

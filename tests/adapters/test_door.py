@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import json
 import os
 import socket
 import stat
 import threading
+import time
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -15,7 +17,7 @@ from typing import Any
 import pytest
 
 from monitor.adapters import door as door_module
-from monitor.adapters.door import MAX_REQUEST, Door, DoorClosed, ask_door
+from monitor.adapters.door import MAX_REQUEST, Door, DoorClosed, DoorSilent, ask_door, check_door
 from tests.receivers import eventually
 
 Reply = Callable[[Mapping[str, Any]], None]
@@ -156,6 +158,56 @@ def test_half_an_answer(path: Path, answer: bytes) -> None:
         with pytest.raises(DoorClosed, match="closed without a whole answer"):
             ask_door(path, {"do": "room"})
         thread.join(10.0)
+
+
+@contextlib.contextmanager
+def crowd(path: Path) -> Iterator[socket.socket]:
+    """A door where as many stand as it holds, and nobody lets them in."""
+    with contextlib.ExitStack() as stack:
+        listener = stack.enter_context(socket.socket(socket.AF_UNIX, socket.SOCK_STREAM))
+        listener.bind(str(path))
+        listener.listen(1)
+        while True:
+            before = stack.enter_context(socket.socket(socket.AF_UNIX, socket.SOCK_STREAM))
+            before.setblocking(False)
+            try:
+                before.connect(str(path))
+            except BlockingIOError:
+                break
+        listener.settimeout(5.0)
+        yield listener
+
+
+def test_a_crowd_before_a_daemon_that_hangs(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Somebody has this door: it is not told as one where none runs, whoever asks and whatever is asked."""
+    for name in ("PATIENCE_S", "ALIVE_S"):
+        monkeypatch.setattr(door_module, name, 0.1)
+    with crowd(path):
+        with pytest.raises(DoorSilent):
+            ask_door(path, {"do": "acknowledge"})
+        with pytest.raises(DoorSilent):
+            check_door(path)
+
+
+def test_a_crowd_that_is_let_in(path: Path) -> None:
+    """Who comes while others stand before the door waits for a place, and is answered."""
+    with crowd(path) as listener:
+
+        def serve() -> None:
+            time.sleep(0.2)
+            for _ in range(8):
+                caller, _ = listener.accept()
+                with caller, contextlib.suppress(TimeoutError):
+                    caller.settimeout(0.1)
+                    if caller.recv(1000):
+                        caller.sendall(b'{"done": true}\n')
+                        return
+
+        thread = threading.Thread(target=serve)
+        thread.start()
+        answer = ask_door(path, {"do": "room"})
+        thread.join(10.0)
+    assert answer == {"done": True}
 
 
 def test_a_socket_left_behind(path: Path) -> None:
