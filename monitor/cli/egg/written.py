@@ -43,7 +43,7 @@ from monitor.cli.typed import (
     typed_word,
 )
 from monitor.domain.eggs.book import EggBook, of_egg
-from monitor.domain.eggs.entry import EXTERNAL_PIP, Entry, Sign, Weighing, plain
+from monitor.domain.eggs.entry import EXTERNAL_PIP, Entry, Weighing, plain
 from monitor.domain.eggs.hatching import still_in
 from monitor.domain.eggs.undo import Undoing, last_writing
 from monitor.domain.published.findings import FINDINGS
@@ -180,25 +180,12 @@ def event(options: Event) -> int:
 
 
 def _zipped(options: Event, eggs: Sequence[str]) -> int:
-    """It was seen to cut round its shell: kept in that word. Such a chick has pipped, so that is written too, but not a second time, which would
-    be a later one."""
+    """It was seen to cut round its shell: kept in that word. Such a chick has pipped, so that is written too where it is not."""
     house, about = house_of(options.config), _about(options, eggs, options.count)
-    book, _ = weighed_now(house, options.batch, options.utc, only_book=True)
-    numbers = typed_eggs(eggs[0], options.verb) if eggs else []
-    first = [n for n in numbers if all(e.fact != Sign(EXTERNAL_PIP) for e in of_egg(book, n))]
-    asked = [("note", {"text": ZIP}, about)]
-    if options.count is not None:  # a note is of eggs by number, or of the batch
-        asked = [("note", {"text": f"{ZIP}: {eggs_words(options.count)}"}, {})]
-    if first or not numbers:
-        whom: dict[str, object] = about if not numbers else {"egg": first[0]} if len(first) == 1 else {"eggs": first}
-        asked.insert(0, ("sign", {"sign": EXTERNAL_PIP}, whom))
-    entries: list[Answer] = []
-    signs: Answer = {}
-    for kind, fact, whom in asked:
-        answer = _asked(house, _common(options, house) | {"do": "entry", "kind": kind, "fact": fact} | whom)
-        entries += answer.get("entries", [answer])
-        signs |= {name: answer[name] for name in ("signs",) if name in answer}
-    return _told(options, house, {"entries": entries} | signs)
+    text = ZIP if options.count is None else f"{ZIP}: {eggs_words(options.count)}"
+    numbers = [about["egg"]] if "egg" in about else about.get("eggs")
+    request = {"do": "beyond-pip", "text": text, "eggs": numbers, "count": options.count}
+    return _told(options, house, _asked(house, _common(options, house) | request))
 
 
 def outcome(options: Outcome) -> int:

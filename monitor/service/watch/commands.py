@@ -88,7 +88,7 @@ from monitor.domain.watch.machine_air import dangerous_heat, put_in
 from monitor.domain.watch.view import alarm_view, cooling_view, machine_view
 from monitor.service import ports
 from monitor.service.watch.calibrate import changes, correction_of
-from monitor.service.watch.egg_requests import split_books, write_entry, write_split, write_weighings
+from monitor.service.watch.egg_requests import split_books, write_beyond_pip, write_entry, write_split, write_weighings
 from monitor.service.watch.requests import (
     Acknowledge,
     BatchAdd,
@@ -108,6 +108,7 @@ from monitor.service.watch.requests import (
     Unshelve,
     Work,
     Write,
+    WriteBeyondPip,
     WriteWeighings,
 )
 from monitor.service.watch.signs import signs_view
@@ -116,6 +117,7 @@ if TYPE_CHECKING:
     from monitor.domain.watch.view import BatchView, RoomView
 
 _ID = re.compile(ID)
+Writing = Write | WriteBeyondPip | WriteWeighings
 # A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
 MAX_BACKDATE = timedelta(days=200)
 MAX_SECONDS = 1e9
@@ -135,7 +137,7 @@ def perform(look: Look, request: Performed, words: ports.Words) -> Mapping[str, 
         ProfileError,
         RequestError,
     ) as error:
-        dated = isinstance(request, BatchAdd | Move | Stage | Close | SplitOff | Calibrate | Write | WriteWeighings)
+        dated = isinstance(request, BatchAdd | Move | Stage | Close | SplitOff | Calibrate | Writing)
         unset = dated and not look.now.clock_ok
         hint: Words = (" (the clock here is not set, it says ", look.now.utc, ")") if unset else ()
         raise RequestError.of(error, hint) from error
@@ -173,7 +175,7 @@ def _performed(look: Look, request: Performed, words: ports.Words) -> Mapping[st
             return _cooling(look, request)
         case Calibrate():
             return _calibrate(look, request, words)
-        case Write():
+        case Write() | WriteBeyondPip():
             return _write(look, request)
         case WriteWeighings():
             return write_weighings(look, request, _batch(look, request.batch))
@@ -183,11 +185,11 @@ def _performed(look: Look, request: Performed, words: ports.Words) -> Mapping[st
             assert_never(request)
 
 
-def _write(look: Look, request: Write) -> Mapping[str, object]:
-    """One entry, or one of each of several eggs, and what follows from the signs among them."""
+def _write(look: Look, request: Write | WriteBeyondPip) -> Mapping[str, object]:
+    """What one request writes about a batch or some of its eggs, and what follows from the signs among it."""
     batch = _batch(look, request.batch)
     before = look.state.books.get(batch.id, EggBook(batch))
-    answer = write_entry(look, request, batch)
+    answer = write_entry(look, request, batch) if isinstance(request, Write) else write_beyond_pip(look, request, batch)
     began = _follow_signs(look, before)
     book = look.state.books[batch.id]
     signs = signs_view(look, book, book.entries[len(before.entries) :], began=began)
@@ -507,7 +509,7 @@ def _room(look: Look, say: Say) -> RoomView:
 
 def of_book(request: Performed) -> str | None:
     """The batch into whose egg book a request writes; None for any other request."""
-    return request.batch if isinstance(request, Write | WriteWeighings | SplitOff | Reopen) else None
+    return request.batch if isinstance(request, Writing | SplitOff | Reopen) else None
 
 
 def _adopt(look: Look, batch: Batch, what: OfBatch) -> Mapping[str, object]:

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.book import EggBook, add, of_egg
 from monitor.domain.eggs.doubts import doubts
-from monitor.domain.eggs.entry import EggError, Entry, Fact, Laid, LookAgain, Sign, Weighing
+from monitor.domain.eggs.entry import EXTERNAL_PIP, EggError, Entry, Fact, Laid, LookAgain, Note, Sign, Weighing
 from monitor.domain.eggs.hatching import still_in
 from monitor.domain.eggs.many import Odd, add_each
 from monitor.domain.eggs.split import split
@@ -23,7 +23,7 @@ from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.refusal import Words, joined
 from monitor.domain.state.known import Look
 from monitor.domain.watch.egg_alarms import remind_to_look, take_book
-from monitor.service.watch.requests import SplitOff, Write, WriteWeighings
+from monitor.service.watch.requests import SplitOff, Write, WriteBeyondPip, WriteWeighings
 
 SHOWN = 10  # complaints about eggs of one request; more are the same again
 SURE = "expected --sure to write it all the same"
@@ -35,6 +35,41 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, object]:
 
     Raises EggError, a line for each: what cannot be true, or what is odd and nobody said that it is sure; then nothing is written.
     """
+    book = look.state.books.get(batch.id, EggBook(batch))
+    longer, several = _with(look, request, book)
+    new = longer.entries[len(book.entries) :]
+    _adopt(look, longer, new)
+    if several:
+        return {"batch": batch.id, "did": "written", "entries": [entry_view(each) for each in new]}
+    return {"batch": batch.id, "did": "written", **entry_view(new[0])}
+
+
+def write_beyond_pip(look: Look, request: WriteBeyondPip, batch: Batch) -> dict[str, object]:
+    """A note of what was seen, and before it the pip of those eggs of which none is written: a second one would be a later one.
+
+    Raises EggError as `write_entry`; then nothing is written.
+    """
+    book = look.state.books.get(batch.id, EggBook(batch))
+    eggs = request.eggs or (still_in(book)[0] if request.count is None else ())
+    unwritten = tuple(n for n in eggs if all(e.fact != Sign(EXTERNAL_PIP) for e in of_egg(book, n)))
+    # A note is of eggs by number, or of the batch.
+    note = Write(
+        batch=batch.id, fact=Note(request.text), eggs=request.eggs, at=request.at, by=request.by, sure=request.sure
+    )
+    asked = [note]
+    if unwritten or not eggs:
+        asked.insert(0, replace(note, fact=Sign(EXTERNAL_PIP), eggs=unwritten or None, count=request.count))
+    longer = book
+    for each in asked:
+        longer, _ = _with(look, each, longer)
+    new = longer.entries[len(book.entries) :]
+    _adopt(look, longer, new)
+    return {"batch": batch.id, "did": "written", "entries": [entry_view(each) for each in new]}
+
+
+def _with(look: Look, request: Write, book: EggBook) -> tuple[EggBook, bool]:
+    """(the book with what a request writes, whether that is of each of several eggs); nothing is written yet. Raises EggError."""
+    batch = book.batch
     where = f"batch {batch.id}"
     fact = _whole_times(request.fact)
     if isinstance(fact, Weighing) and (request.replaces is None or fact.scale is not None):
@@ -51,19 +86,14 @@ def write_entry(look: Look, request: Write, batch: Batch) -> dict[str, object]:
         tray=request.tray or "",
         replaces=_counted(request.replaces, f"{where}: replaces"),
     )
-    book, odd = look.state.books.get(batch.id, EggBook(batch)), _odd(request.sure, look.site, batch)
+    odd = _odd(request.sure, look.site, batch)
     request = _of_all(request, book, entry)
     if request.eggs is not None:
-        longer = _of_several(book, entry, _numbers(request.eggs, where), odd=odd, where=where)
-        new = longer.entries[len(book.entries) :]
-        _adopt(look, longer, new)
-        return {"batch": batch.id, "did": "written", "entries": [entry_view(each) for each in new]}
+        return _of_several(book, entry, _numbers(request.eggs, where), odd=odd, where=where), True
     longer = add(book, replace(entry, count=request.count))
-    entry = longer.entries[-1]
-    if said := odd(book, entry):
+    if said := odd(book, longer.entries[-1]):
         raise EggError(where, (*joined(list(said), "; "), f", {SURE}"), odd=True)
-    _adopt(look, longer, (entry,))
-    return {"batch": batch.id, "did": "written", **entry_view(entry)}
+    return longer, False
 
 
 def _of_all(request: Write, book: EggBook, entry: Entry) -> Write:

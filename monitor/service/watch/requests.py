@@ -244,6 +244,21 @@ class Write(OfEntry):
 
 
 @fixed(kw_only=True)
+class WriteBeyondPip:
+    """Something was seen that only a chick does which has pipped: it is kept in these words, and the pip of those of which none is written. About
+    each of several eggs, so many, or (neither) the batch."""
+
+    do: Literal["beyond-pip"] = "beyond-pip"
+    batch: str
+    text: str
+    eggs: tuple[int, ...] | None = None
+    count: int | None = None
+    at: datetime | None = None
+    by: str = ""
+    sure: bool = False
+
+
+@fixed(kw_only=True)
 class WriteWeighings:
     """A table of weighings of numbered eggs: all of them, or none."""
 
@@ -276,7 +291,7 @@ class LookFacts:
 # Whose fields are their keys on the wire.
 ByFields = (
     BatchAdd | Move | Stage | Close | Reopen | Remove | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | Work | Cool
-    | Calibrate | WriteWeighings | LookRoom
+    | Calibrate | WriteBeyondPip | WriteWeighings | LookRoom
 )  # fmt: skip
 Performed = ByFields | Write
 Request = Performed | LookFacts

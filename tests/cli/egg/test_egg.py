@@ -552,6 +552,28 @@ def test_a_zip_is_kept_as_what_was_seen(capsys: Capture, config: Path) -> None:
     assert "--note" in wrong(capsys, "event", "hen-1", "7", "zip", "--note", "big", "--sure", config=config)
 
 
+def test_a_zip_is_one_writing(capsys: Capture, config: Path) -> None:
+    """What is written of it at once goes by one undo, and nothing of it is written where any of it cannot be."""
+    ok(capsys, "event", "hen-1", "8", "pip", "--sure", config=config)
+    ok(capsys, "event", "hen-1", "7-9", "zip", "--sure", config=config)
+    undone = ok(capsys, "undo", "hen-1", config=config).splitlines()
+    assert [line.partition(";")[0] for line in undone] == [
+        *(f"undone: hen-1 egg {egg}: external pip (entry {number})" for egg, number in ((7, 2), (9, 3))),
+        *(f"undone: hen-1 egg {egg}: zip (entry {egg - 3})" for egg in (7, 8, 9)),
+    ]
+    assert [row[1] for row in entries(config)] == ["sign"] * 3 + ["note"] * 3 + ["withdrawn"] * 5
+    early = wrong(capsys, "event", "hen-1", "zip", "--count", "3", config=config)  # a pip on its first day
+    assert "expected --sure" in early
+    assert len(entries(config)) == 11
+
+
+def test_a_zip_of_the_whole_batch(capsys: Capture, config: Path) -> None:
+    """The pip of each egg that has none; what was seen is of the batch."""
+    ok(capsys, "event", "hen-1", "1-23", "pip", "--sure", config=config)
+    said = ok(capsys, "event", "hen-1", "zip", "--sure", config=config).splitlines()
+    assert said[:2] == ["hen-1 egg 24: external pip (entry 24)", "hen-1 batch: zip (entry 25)"]
+
+
 def test_a_zip_of_eggs_without_numbers(capsys: Capture, config: Path) -> None:
     """Which of them had pipped nobody knows: that so many did is written, and what was seen of them of the batch."""
     said = ok(capsys, "event", "hen-1", "zip", "--count", "3", "--sure", config=config)

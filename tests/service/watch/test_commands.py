@@ -242,12 +242,12 @@ NO_TIME = "expected a time such as 2026-03-01T18:00:00Z"
         (
             "fly",
             {},
-            "request: 'fly', expected one of acknowledge, batch-add, calibrate, close, cooling, entry, facts, handling, move, out-of-service, remove, reopen, room, shelve, split, stage, unshelve, weighings",
+            "request: 'fly', expected one of acknowledge, batch-add, beyond-pip, calibrate, close, cooling, entry, facts, handling, move, out-of-service, remove, reopen, room, shelve, split, stage, unshelve, weighings",
         ),
         (
             ["x"],
             {},
-            "request: ['x'], expected one of acknowledge, batch-add, calibrate, close, cooling, entry, facts, handling, move, out-of-service, remove, reopen, room, shelve, split, stage, unshelve, weighings",
+            "request: ['x'], expected one of acknowledge, batch-add, beyond-pip, calibrate, close, cooling, entry, facts, handling, move, out-of-service, remove, reopen, room, shelve, split, stage, unshelve, weighings",
         ),
     ],
 )
