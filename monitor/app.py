@@ -59,9 +59,8 @@ from monitor.settings import House, SettingsError, read_contacts
 from monitor.shown.phone.joined import NoticeWords
 
 ALIVE_EVERY_S = 10.0
-ANSWER_S = (
-    0.05  # a broker in the house answers in two milliseconds; one that does not is waited for no longer than that
-)
+# A broker in the house answers in two milliseconds; one that does not is waited for no longer than that.
+ANSWER_S = 0.05
 DOOR_NAME, STORE_NAME = "eggroom.sock", "eggroom.db"
 MAX_DOOR_PATH = 100  # bytes; a Unix socket's path may not be much longer
 

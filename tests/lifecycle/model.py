@@ -121,7 +121,17 @@ class ModelAlarm:
 
     @property
     def resting(self) -> bool:
-        return self.chattering and self.stands and self.counting_s is not None
+        return self.stands and self.counting_s is not None
+
+    @property
+    def off_s(self) -> float:
+        return max(self.rule.off_delay_s, 7200.0 if self.chattering else 0.0)
+
+    @property
+    def asks_at_s(self) -> float:
+        """When it is told again: not while it is well, unless nothing more is heard of it for as long as that takes to be over, and 900 s."""
+        rests_s = 0.0 if self.counting_s is None else self.counting_s + self.off_s + 900.0
+        return max(self.asked_s + self.quiet_s, rests_s)
 
     @property
     def quiet_s(self) -> float:
@@ -167,9 +177,7 @@ class Model:
         for alarm in self.alarms.values():
             if alarm.shelf_ends_s is not None and self.now_s >= alarm.shelf_ends_s:
                 self._lift(alarm, "shelf_ends_s", None, asks=True)
-            elif (
-                alarm.stands and not alarm.covered and not alarm.resting and self.now_s - alarm.asked_s >= alarm.quiet_s
-            ):
+            elif alarm.stands and not alarm.covered and self.now_s >= alarm.asks_at_s:
                 self._ask_again(alarm)
 
     def reading(self, machine: str, dry_bulb_c: float, rh_pct: float | None, fit: bool = True) -> None:
@@ -252,15 +260,19 @@ class Model:
             if said != OUT:
                 return
             alarm = self.alarms[key] = ModelAlarm(key, self.rules[key[1]])
-        if said == OUT and alarm.resting and self.now_s - (alarm.counting_s or 0) >= alarm.rule.off_delay_s:
+        if (
+            said == OUT
+            and alarm.chattering
+            and alarm.resting
+            and self.now_s - (alarm.counting_s or 0) >= alarm.rule.off_delay_s
+        ):
             alarm.times += 1
         if said != (WITHIN if alarm.stands else OUT) or (not alarm.stands and self._said_elsewhere(key)):
             alarm.counting_s = None
             return
         if alarm.counting_s is None:
             alarm.counting_s = self.now_s
-        off_s = max(alarm.rule.off_delay_s, 7200 if alarm.chattering else 0)
-        if self.now_s - alarm.counting_s < (off_s if alarm.stands else alarm.rule.on_delay_s):
+        if self.now_s - alarm.counting_s < (alarm.off_s if alarm.stands else alarm.rule.on_delay_s):
             return
         before = alarm.state
         alarm.counting_s = None
@@ -339,7 +351,11 @@ class Model:
 
     def _tells(self, key: Key) -> bool:
         other = self.alarms.get(key)
-        return other is not None and other.stands and not (other.resting or other.no_eggs or other.out_of_service)
+        return (
+            other is not None
+            and other.stands
+            and not ((other.chattering and other.resting) or other.no_eggs or other.out_of_service)
+        )
 
     def _silent_s(self, probe: str) -> int:
         return self.now_s - max(self.life_s.get(probe, self.started_s), self.started_s)

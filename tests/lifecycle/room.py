@@ -532,9 +532,9 @@ class Room:
         rows = [n for n in self.told.get(real.number, []) if not n.closing]
         assert rows, f"{alarm.key}: unacknowledged, and nobody was told"
         assert real.asked_mono_s is not None, f"{alarm.key}: unacknowledged, and nothing will tell it again"
-        if not alarm.resting:
-            due_s = real.asked_mono_s + alarm.quiet_s - self.now().mono_s
-            assert 0 < due_s <= alarm.quiet_s, f"{alarm.key}: its next reminder is due in {due_s} s"
+        due_s = real.asked_mono_s + alarm.quiet_s - self.now().mono_s
+        assert due_s <= alarm.quiet_s, f"{alarm.key}: its next reminder is due in {due_s} s"
+        assert due_s > 0 or self.t_s < alarm.asks_at_s, f"{alarm.key}: its reminder was due {-due_s} s ago"
 
     def pick(self, place: int) -> ModelAlarm | None:
         """One of the alarms that have a number, by any number."""

@@ -48,6 +48,7 @@ IN, BETWEEN, OUT = 0, 1, 2  # what one judgement can say of a limit: within, ins
 
 # Chattering: the third time within so long of the time before, and then it is over only once it was well for as long (judgement).
 CHATTER_S, CHATTERS = 7200.0, 3
+UNHEARD_S = 900.0  # the slowest probe that may be configured has spoken once more by then
 # The longest that what nobody answered is not told again: asking more often was measured to make people switch it off (judgement).
 LONGEST_UNANSWERED_S = {LOW: 86_400.0, MEDIUM: 14_400.0, HIGH: 3600.0, CRITICAL: 3600.0}
 AT_FIRST = 2  # so often it is told again at the rule's own pace: in the first minutes most is to be saved
@@ -83,7 +84,7 @@ class Alarm:
     since: when the episode's condition began (its first sample beyond the limit, before the on-delay).
     times: how often it came, each time soon after the time before; from CHATTERS on it is chattering. gone_mono_s: when it last went.
     asked: how often the episode was told again; answered: whether anybody ever acknowledged it. begun_mono_s: when it began.
-    out_until: when it comes back into service by itself, by the label; None: when a person puts it back.
+    out_until: when it comes back into service by itself; None: when a person puts it back. It and a shelf end by the forward clock.
     """
 
     subject: str
@@ -113,6 +114,7 @@ class Alarm:
     answered: bool = False
     begun_mono_s: float | None = None
     out_until: datetime | None = None
+    out_until_mono_s: float | None = None
 
     @property
     def key(self) -> tuple[str, str]:
@@ -131,8 +133,8 @@ class Alarm:
 
     @property
     def resting(self) -> bool:
-        """Whether it is chattering, stands, and is within its limit just now."""
-        return self.condition and self.chattering and self.pending_mono_s is not None
+        """Whether it stands, and was within its limit when it was last judged."""
+        return self.condition and self.pending_mono_s is not None
 
 
 @fixed
@@ -196,7 +198,7 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
     """One fresh judgement of the alarm's limit. next_number is taken if, and only if, an episode begins."""
     if judgement.verdict == OUT:
         if alarm.condition:
-            if alarm.resting and now.mono_s - (alarm.pending_mono_s or 0.0) >= rule.off_delay_s:
+            if alarm.chattering and alarm.resting and now.mono_s - (alarm.pending_mono_s or 0.0) >= rule.off_delay_s:
                 alarm = replace(alarm, times=alarm.times + 1)
             return _worse(alarm, judgement), ()
         if alarm.pending_mono_s is None:
@@ -210,8 +212,7 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
         return replace(alarm, value=judgement.value, pending_mono_s=None, pending_at=None), ()
     if alarm.pending_mono_s is None:
         alarm = replace(alarm, pending_mono_s=now.mono_s, pending_at=judgement.at)
-    off_delay_s = max(rule.off_delay_s, CHATTER_S) if alarm.chattering else rule.off_delay_s
-    if now.mono_s - (alarm.pending_mono_s or 0.0) < off_delay_s:
+    if now.mono_s - (alarm.pending_mono_s or 0.0) < _off_delay_s(alarm, rule):
         return alarm, ()
     ended = replace(
         alarm,
@@ -235,8 +236,12 @@ def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
             alarm = replace(alarm, shelved_until_mono_s=latest_s)
         elif now.mono_s >= until_s:
             return unshelve(alarm, now, cause=SHELF_ENDED)
-    if alarm.out_of_service and alarm.out_until is not None and now.clock_ok and now.utc >= alarm.out_until:
-        return _uncovered(alarm, _in_service(alarm), SERVICE_TIME_OVER, now=now, who="")
+    until_s = alarm.out_until_mono_s
+    if until_s is not None:
+        if until_s > now.mono_s + MAX_OUT_S:
+            alarm = replace(alarm, out_until_mono_s=now.mono_s + MAX_OUT_S)
+        elif now.mono_s >= until_s:
+            return _uncovered(alarm, _in_service(alarm), SERVICE_TIME_OVER, now=now, who="")
     if alarm.acknowledged and _is_due(alarm, now, rule):
         again = replace(alarm, acknowledged=False, asked_mono_s=now.mono_s, asked=alarm.asked + 1)
         return again, _changes(alarm, again, STILL_STANDING, now=now)
@@ -262,10 +267,25 @@ def again_s(alarm: Alarm, rule: Rule) -> float:
     return max(first_s, min(first_s * 2.0 ** min(times, _MAX_DOUBLINGS), longest_s))
 
 
+def asks_at_s(alarm: Alarm, rule: Rule) -> float:
+    """When a standing alarm is told again, on the forward clock; infinity for never.
+
+    Not while it rests: by the time that it is to be over, it is over. Where nothing more is heard of it by then, it asks again.
+    """
+    if alarm.asked_mono_s is None:
+        return math.inf
+    rests_s = 0.0 if alarm.pending_mono_s is None else alarm.pending_mono_s + _off_delay_s(alarm, rule) + UNHEARD_S
+    return max(alarm.asked_mono_s + again_s(alarm, rule), rests_s)
+
+
+def _off_delay_s(alarm: Alarm, rule: Rule) -> float:
+    return max(rule.off_delay_s, CHATTER_S) if alarm.chattering else rule.off_delay_s
+
+
 def _is_due(alarm: Alarm, now: Now, rule: Rule) -> bool:
-    if not alarm.condition or alarm.covered or alarm.asked_mono_s is None or alarm.resting:
+    if not alarm.condition or alarm.covered:
         return False
-    return now.mono_s - alarm.asked_mono_s >= again_s(alarm, rule)
+    return now.mono_s >= asks_at_s(alarm, rule)
 
 
 def more_urgent(alarm: Alarm, now: Now) -> Step:
@@ -339,13 +359,14 @@ def set_out_of_service(alarm: Alarm, *, out: bool, who: str, now: Now, for_s: fl
     if alarm.out_of_service == out and alarm.out_until == until:
         return alarm, ()
     if out:
-        other = replace(alarm, out_of_service=True, out_until=until)
+        until_mono_s = None if for_s is None else now.mono_s + for_s
+        other = replace(alarm, out_of_service=True, out_until=until, out_until_mono_s=until_mono_s)
         return other, _changes(alarm, other, TAKEN_OUT, now=now, who=who, always=True)
     return _uncovered(alarm, _in_service(alarm), BACK_IN_SERVICE, now=now, who=who)
 
 
 def _in_service(alarm: Alarm) -> Alarm:
-    return replace(alarm, out_of_service=False, out_until=None)
+    return replace(alarm, out_of_service=False, out_until=None, out_until_mono_s=None)
 
 
 def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int, may_chatter: bool) -> Step:

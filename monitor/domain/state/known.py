@@ -47,9 +47,8 @@ from monitor.domain.state.memory import EggFelt, Heard, Held, NodeFact
 from monitor.domain.state.record import Group, Unknown
 
 Key = tuple[str, str]  # (subject, rule id)
-URGENT_AGAIN_S = (
-    1800.0  # disagreeing sensors, one of them out of the band, stand for what either says: nobody else asks again
-)
+# Disagreeing sensors, one of them out of the band, stand for what either says: nobody else asks again.
+URGENT_AGAIN_S = 1800.0
 MAX_REACHED = 1_000  # of episodes and contacts: those that stand are fewer by far
 
 
@@ -219,9 +218,8 @@ class State:
     alarms: dict[Key, Alarm] = field(default_factory=dict)
     unknown: dict[str, Unknown] = field(default_factory=dict)
     last_watched: datetime | None = None  # when the run before last did, where it was cut off and that is not told yet
-    handed_on: tuple[float, datetime, bool] | None = (
-        None  # when what this run took up was written, on both clocks, and whether at a stop
-    )
+    # when what this run took up was written, on both clocks, and whether at a stop
+    handed_on: tuple[float, datetime, bool] | None = None
     lost: str = ""  # why no node can be heard, as far as this machine knows by itself: its BROKER or NETWORK is gone
     # node: the other site as which it speaks, and since when
     elsewhere: dict[str, tuple[str, float]] = field(default_factory=dict)

@@ -114,6 +114,8 @@ class AlarmMemory:
     asked: int = 0
     answered: bool = False
     begun_mono_s: float | None = None
+    out_until: datetime | None = None
+    out_until_mono_s: float | None = None
 
 
 @fixed

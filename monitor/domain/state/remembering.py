@@ -40,14 +40,21 @@ def remember(look: Look, final: bool = False) -> Memory:
                 a.asked,
                 a.answered,
                 a.begun_mono_s,
+                a.out_until,
+                a.out_until_mono_s,
             )
             for key, a in look.state.alarms.items()
-            if a.pending_mono_s is not None or a.condition or a.shelved_until_mono_s is not None or _lately(look, a)
+            if _ends_by_itself(a) or a.condition or _lately(look, a)
         ),
         nodes=_nodes(look),
         last_watched=look.state.last_watched,
         contacts=tuple(look.state.contacts.items()),
     )
+
+
+def _ends_by_itself(alarm: Alarm) -> bool:
+    """Whether a delay of it runs, or its shelf, or its time out of service."""
+    return any(each is not None for each in (alarm.pending_mono_s, alarm.shelved_until_mono_s, alarm.out_until_mono_s))
 
 
 def _lately(look: Look, alarm: Alarm) -> bool:
@@ -95,23 +102,31 @@ def take_up(look: Look, memory: Memory) -> None:
     for a in memory.alarms:
         key = (a.subject, a.rule)
         alarm = look.state.alarms.get(key) or Alarm(*key)
-        if a.shelved_until is not None and alarm.shelved_until == a.shelved_until:
-            alarm = replace(alarm, shelved_until_mono_s=a.shelved_until_mono_s)
-        if (alarm.episode, alarm.condition) == (a.episode, a.condition):  # else it came or went since
-            if memory.final:
-                alarm = replace(alarm, pending_mono_s=a.pending_mono_s, pending_at=a.pending_at)
-            if a.asked_mono_s is not None:
-                alarm = replace(alarm, asked_mono_s=a.asked_mono_s)
-            alarm = replace(
-                alarm,
-                times=a.times,
-                gone_mono_s=a.gone_mono_s,
-                asked=a.asked if a.answered or not alarm.answered else 0,  # the answer is in the record, and came after
-                answered=alarm.answered or a.answered,
-                begun_mono_s=alarm.begun_mono_s if a.begun_mono_s is None else a.begun_mono_s,
-            )
+        alarm = _as_it_was(alarm, a, final=memory.final)
         if alarm.number or alarm.pending_mono_s is not None:
             look.state.alarms[key] = alarm
+
+
+def _as_it_was(alarm: Alarm, a: AlarmMemory, *, final: bool) -> Alarm:
+    """What the record has of an alarm, with what the run before knew besides. final: that run stopped, so that its delays go on."""
+    if a.shelved_until is not None and alarm.shelved_until == a.shelved_until:
+        alarm = replace(alarm, shelved_until_mono_s=a.shelved_until_mono_s)
+    if a.out_until is not None and alarm.out_until == a.out_until:
+        alarm = replace(alarm, out_until_mono_s=a.out_until_mono_s)
+    if (alarm.episode, alarm.condition) == (a.episode, a.condition):  # else it came or went since
+        if final:
+            alarm = replace(alarm, pending_mono_s=a.pending_mono_s, pending_at=a.pending_at)
+        if a.asked_mono_s is not None:
+            alarm = replace(alarm, asked_mono_s=a.asked_mono_s)
+        alarm = replace(
+            alarm,
+            times=a.times,
+            gone_mono_s=a.gone_mono_s,
+            asked=a.asked if a.answered or not alarm.answered else 0,  # the answer is in the record, and came after
+            answered=alarm.answered or a.answered,
+            begun_mono_s=alarm.begun_mono_s if a.begun_mono_s is None else a.begun_mono_s,
+        )
+    return alarm
 
 
 def _take_up_nodes(look: Look, memory: Memory) -> None:

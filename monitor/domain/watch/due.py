@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from monitor.domain.alarms.alarm import Alarm, again_s
+from monitor.domain.alarms.alarm import Alarm, asks_at_s
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, NODE_RESTARTS, SWITCH_DOUBTFUL
 from monitor.domain.readings.numbering import HOLE_S
 from monitor.domain.state.known import Key, Look, rule_of
@@ -80,10 +80,10 @@ def _switches_due_s(look: Look) -> Iterator[float]:
 
 def _alarm_due_s(look: Look, key: Key, alarm: Alarm) -> float:
     soonest = math.inf if alarm.shelved_until_mono_s is None else alarm.shelved_until_mono_s
-    if alarm.out_until is not None:
-        soonest = min(soonest, look.now.mono_s + max(0.0, (alarm.out_until - look.now.utc).total_seconds()))
-    if alarm.condition and alarm.asked_mono_s is not None and not alarm.resting:
-        soonest = min(soonest, alarm.asked_mono_s + again_s(alarm, rule_of(look, *key)))
+    if alarm.out_until_mono_s is not None:
+        soonest = min(soonest, alarm.out_until_mono_s)
+    if alarm.condition:
+        soonest = min(soonest, asks_at_s(alarm, rule_of(look, *key)))
     if (
         key[1] == NODE_RESTARTS
         and alarm.condition

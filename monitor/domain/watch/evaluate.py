@@ -72,7 +72,7 @@ def tick(look: Look) -> None:
     judge_silent_switches(look)
     look_for_overdue(look)
     for key, alarm in list(look.state.alarms.items()):
-        if alarm.condition or alarm.shelved_until is not None or alarm.out_until is not None:
+        if alarm.condition or alarm.shelved_until is not None or alarm.out_until_mono_s is not None:
             rule = rule_of(look, *key)
             settle(look, key, pass_time(alarm, look.now, rule))
             if unanswered(look.state.alarms[key], look.now, rule):

@@ -305,14 +305,17 @@ def _mend_alarms(look: Look, anchor_before_ms: float) -> None:
             return at  # of a run before this one, labelled by another clock
         return from_ms(round(to_ms(at) - anchor_before_ms + look.state.anchor_ms))
 
+    def until(mono_s: float | None, at: datetime | None) -> datetime | None:
+        return at if mono_s is None else from_ms(round(mono_s * 1000 + look.state.anchor_ms))
+
     for key, alarm in look.state.alarms.items():
-        until, until_mono_s = alarm.shelved_until, alarm.shelved_until_mono_s
         look.state.alarms[key] = replace(
             alarm,
             since=mended(alarm.since),
             ended=mended(alarm.ended),
             pending_at=mended(alarm.pending_at),
-            shelved_until=until if until_mono_s is None else from_ms(round(until_mono_s * 1000 + look.state.anchor_ms)),
+            shelved_until=until(alarm.shelved_until_mono_s, alarm.shelved_until),
+            out_until=until(alarm.out_until_mono_s, alarm.out_until),
         )
 
 

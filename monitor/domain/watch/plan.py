@@ -42,9 +42,9 @@ HATCH = "hatch"  # the stage in which there is a chick, and no longer an egg who
 BAND_SHARE = 0.25  # a deadband of more than this share of the band would leave hardly a place where the alarm can go
 USUAL_C = 37.5  # what a machine is taken to be set to where no profile says it: most species' eggs within 0.5 K
 _SHARE_OF_WET_BULB = SENSOR_ERROR_WET_K / SENSOR_ERROR_RH_PCT  # K of wet bulb for one %RH
+_SAME = 1e-6  # K or %RH: a limit went through a sum or two
 
 # Alarm limits come before warnings: a warning is not told while the alarm of its side stands.
-_SAME = 1e-6  # K or %RH: a limit went through a sum or two
 _LEVELS = ((ABOVE, ALARM), (BELOW, ALARM), (ABOVE, WARNING), (BELOW, WARNING))
 
 

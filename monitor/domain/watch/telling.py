@@ -10,6 +10,7 @@ is of time to respond to that. What was never told needs no closing message.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
 
@@ -98,12 +99,7 @@ def tell(look: Look, transition: Transition) -> Alarm:
 
 
 def remind(look: Look, alarm: Alarm) -> Alarm:
-    """Tell a standing alarm again that nobody has answered; a contact that has not yet got its last message is not sent another.
-
-    Not while it is well: it waits, and is told as soon as it is beyond its limit again.
-    """
-    if alarm.pending_mono_s is not None:
-        return alarm
+    """Tell a standing alarm again that nobody has answered; a contact that has not yet got its last message is not sent another."""
     rule = rule_of(look, *alarm.key)
     if not _beside(look, alarm) and rule.priority != LOW:  # what is low stands in each day's summary till then
         known = (look.state.reached.get((alarm.number, contact)) for contact in look.site.contacts)
@@ -130,15 +126,14 @@ def _beside(look: Look, alarm: Alarm) -> bool:
 
 def _disputed(look: Look, alarm: Alarm, rule: Rule) -> bool:
     """Whether one sensor says it, and it was told, as urgently, that they disagree: it is told once, and that asks again."""
-    apart = look.state.alarms.get((alarm.subject, DISAGREE))
-    if (
-        rule.quantity not in (DRY_BULB, EGG)
-        or rule.level == LETHAL
-        or apart is None
-        or not isinstance(apart.about, Apart)
-    ):
+    if rule.quantity not in (DRY_BULB, EGG) or rule.level == LETHAL:
         return False
-    return apart.about.outside and _stands(look, *apart.key) and not _all_beyond(look, alarm.subject, rule)
+    machine, apart = alarm.subject, _apart(look, alarm.subject)
+    if apart is None or not apart.outside:
+        return False
+    return _told_as_urgently(look, (machine, DISAGREE), rule, of=machine, share=math.inf) and _alone(
+        look, machine, rule
+    )
 
 
 def facts_now(look: Look, alarm: Alarm) -> Facts:
@@ -290,16 +285,16 @@ def _told_apart(look: Look, subject: str, rule: Rule) -> bool:
     """Whether it was told that the sensors disagree in this quantity, which says why one of them is warm while the other is cool.
 
     Not where each of them says it; and of danger only that is left out which is the opposite of a danger that was told, or, for all its time to
-    respond, what a probe alone says that jumped, as urgently told as that.
+    respond, what a probe alone says that jumped, as urgently told as that, while the others are well.
     """
-    apart = look.state.alarms.get((subject, DISAGREE))
-    if apart is None or not isinstance(apart.about, Apart):
+    key, about = (subject, DISAGREE), _apart(look, subject)
+    if about is None:
         return False
-    if rule.level == ALARM and rule.quantity == DRY_BULB and apart.about.jumped and apart.about.outside:
-        return _fresh(look, apart, rule, share=1.0) and not _all_beyond(look, subject, rule)
-    if not _fresh(look, apart, rule):
+    if rule.level == ALARM and rule.quantity == DRY_BULB and about.jumped and about.outside:
+        return _told_as_urgently(look, key, rule, of=subject, share=1.0) and _alone(look, subject, rule)
+    if not _fresh(look, look.state.alarms[key], rule):
         return False
-    if (apart.about.quantity == RH) is not (rule.quantity == HUMIDITY):
+    if (about.quantity == RH) is not (rule.quantity == HUMIDITY):
         return False
     if rule.level in (ALARM, LETHAL):
         opposite = rule.side == BELOW and _alarm_stands(look, subject, quantity=rule.quantity or "", side=ABOVE)
@@ -316,6 +311,18 @@ def _all_beyond(look: Look, machine: str, rule: Rule) -> bool:
     return limit is not None and bool(speaking) and all((v - limit.limit) * limit.side > 0.0 for v, _ in speaking)
 
 
+def _apart(look: Look, machine: str) -> Apart | None:
+    """How the sensors of a machine disagree; None where they do not, or never did."""
+    alarm = look.state.alarms.get((machine, DISAGREE))
+    return alarm.about if alarm is not None and isinstance(alarm.about, Apart) else None
+
+
+def _alone(look: Look, machine: str, rule: Rule) -> bool:
+    """Whether a sensor says by itself what a rule of temperature would tell: another is well."""
+    warning = look.site.rules.get(look.site.by_limit.get((DRY_BULB, rule.side or "", WARNING), ""), rule)
+    return not _all_beyond(look, machine, warning)
+
+
 def _hides(look: Look, key: tuple[str, str], rule: Rule) -> bool:
     """Whether an alarm hides what this rule would say: what is itself in doubt hides nothing."""
     other = look.state.alarms.get(key)
@@ -327,6 +334,15 @@ def _fresh(look: Look, other: Alarm, rule: Rule, *, share: float = WAIT_SHARE) -
     if not _stands(look, *other.key):
         return False
     return other.begun_mono_s is None or look.now.mono_s - other.begun_mono_s <= rule.respond_min * 60.0 * share
+
+
+def _told_as_urgently(look: Look, key: tuple[str, str], rule: Rule, *, of: str, share: float = WAIT_SHARE) -> bool:
+    """Whether an alarm stands, for no longer than `_fresh` allows, and is as urgent as this rule would be of its subject."""
+    other = look.state.alarms.get(key)
+    if other is None or not _fresh(look, other, rule, share=share):
+        return False
+    told, this = (PRIORITIES.index(rule_of(look, *each).priority) for each in (key, (of, rule.id)))
+    return told >= this
 
 
 def _too_hot_or_cold_rules(look: Look) -> Iterator[str]:
@@ -346,8 +362,9 @@ def _alarm_stands(look: Look, subject: str, *, quantity: str, side: str | None) 
 
 
 def _outdone(look: Look, subject: str, rule: Rule) -> bool:
-    """Whether it is not only too much of the same, but deadly."""
-    return _limit_stands(look, subject, (rule.quantity or "", rule.side or "", LETHAL))
+    """Whether it is not only too much of the same, but deadly: not while it is that no more, for then nobody asks about that."""
+    deadly = look.site.by_limit.get((rule.quantity or "", rule.side or "", LETHAL), "")
+    return _stands(look, subject, deadly) and not look.state.alarms[subject, deadly].resting
 
 
 def _limit_stands(look: Look, subject: str, limit: tuple[str, str, str]) -> bool:
@@ -356,11 +373,7 @@ def _limit_stands(look: Look, subject: str, limit: tuple[str, str, str]) -> bool
 
 def _not_back(look: Look, subject: str, rule: Rule) -> bool:
     """Whether it was told that the machine did not come back from handling, as urgently as this would be."""
-    other = look.state.alarms.get((subject, HANDLING_OVER))
-    if other is None or not _fresh(look, other, rule):
-        return False
-    told, this = (PRIORITIES.index(rule_of(look, subject, r).priority) for r in (HANDLING_OVER, rule.id))
-    return told >= this
+    return _told_as_urgently(look, (subject, HANDLING_OVER), rule, of=subject)
 
 
 def _switch_says(look: Look, subject: str, rule: Rule) -> bool:
@@ -368,12 +381,7 @@ def _switch_says(look: Look, subject: str, rule: Rule) -> bool:
     if rule.quantity == HUMIDITY and rule.level == WARNING and _stands(look, subject, WATER_LOW):
         return True
     causes = ((SITE_SUBJECT, MAINS_LOST), (subject, MAINS_LOST), (subject, DOOR_OPEN))
-    urgent = PRIORITIES.index(rule_of(look, subject, rule.id).priority)
-    for key in causes:
-        alarm = look.state.alarms.get(key)
-        if alarm is not None and _fresh(look, alarm, rule) and PRIORITIES.index(rule_of(look, *key).priority) >= urgent:
-            return True
-    return False
+    return any(_told_as_urgently(look, key, rule, of=subject) for key in causes)
 
 
 def _doubtful(look: Look, alarm: Alarm) -> bool:
@@ -435,6 +443,6 @@ def _stands(look: Look, subject: str, rule: str) -> bool:
     other = look.state.alarms.get((subject, rule))
     # A person who shelved it has heard of it; what is suppressed or out of service has nobody who did. What comes and goes hides
     # nothing while it is gone.
-    if other is None or not other.condition or other.resting:
+    if other is None or not other.condition or (other.chattering and other.resting):
         return False
     return not other.suppressed and not other.out_of_service

@@ -73,11 +73,10 @@ from monitor.service.watch.weights import bearing, weighed
 GROUP_MESSAGES = 20  # the in-flight window of a broker at its default: waiting for more would wait for ever
 GROUP_BACKLOG = 200  # ten windows: 2 ms of deciding, and a commit hardly longer than one of twenty
 # what a power cut may cost in readings not yet durable (the node still has them), against wear of the card
-STOOD_S = (
-    10.0  # from one round to the next, mostly a second at most: the process did not run, or its card did not answer
-)
-LISTENS_S = 60.0  # of listening in between, and silence is a silence
 GROUP_AGE_S = 5.0
+# From one round of the run to the next, mostly a second at most: longer, and the process did not run, or its card did not answer.
+STOOD_S = 10.0
+LISTENS_S = 60.0  # of listening in between, and silence is a silence
 TICK_S = 1.0
 RETRY_S = 1.0
 # A store that fails longer than this must not silence an alarm: what is urgent is told from memory, and written when it can be.
@@ -143,12 +142,15 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
 
 
 def _resumed(alarm: Alarm, now: Now) -> Alarm:
-    """An alarm's facts in a new run: a shelf keeps its end by the label, for the forward clock began anew."""
-    until = alarm.shelved_until
-    left_s = None if until is None else max(0.0, (until - now.utc).total_seconds())
+    """An alarm's facts in a new run: a shelf, and a time out of service, keep their end by the label, for the forward clock began anew."""
+
+    def mono_s(until: datetime | None) -> float | None:
+        return None if until is None else now.mono_s + max(0.0, (until - now.utc).total_seconds())
+
     return replace(
         alarm,
-        shelved_until_mono_s=None if left_s is None else now.mono_s + left_s,
+        shelved_until_mono_s=mono_s(alarm.shelved_until),
+        out_until_mono_s=mono_s(alarm.out_until),
         asked_mono_s=now.mono_s,
         pending_mono_s=None,
         pending_at=None,
@@ -560,12 +562,15 @@ class Engine:
                 contact = contacts.get(attempt.notice) or attempt.contact
                 self._state.waiting[contact] = max(0, self._state.waiting.get(contact, 0) - 1)
                 self._state.unsent.pop(attempt.notice, None)
-            if unsent is not None and unsent[1] and attempt.outcome == "sent":
-                got_through(self._state, unsent[1], unsent[0], at=attempt.at)
-            elif unsent is not None and unsent[1] and attempt.outcome in ("later", "failed"):
-                did_not_get_through(self._state, unsent[1], unsent[0], since=attempt.at)
-            elif unsent is not None and unsent[1] and attempt.outcome == "cancelled":
-                waits_no_more(self._state, unsent[1], unsent[0])
+            if unsent is None or not unsent[1]:
+                continue
+            contact, number = unsent
+            if attempt.outcome == "sent":
+                got_through(self._state, number, contact, at=attempt.at)
+            elif attempt.outcome == "cancelled":
+                waits_no_more(self._state, number, contact)
+            else:
+                did_not_get_through(self._state, number, contact, since=attempt.at)
 
     def _store_failed(self, failure: StoreFailure, now: Now) -> None:
         self.counts["failed_commits"] += 1

@@ -31,7 +31,7 @@ MAX_MESSAGES = 3  # to one contact within the window; only a new critical alarm 
 GAPS_S = (30.0, 60.0)  # after the first message of the window, after the second
 # After the first, second, and each further message as urgent: heat harms within half an hour.
 CRITICAL_GAPS_S = (30.0, 60.0, 120.0)
-OVER_COUNTS = 4  # attempts
+OVER_COUNTS = 4  # attempts for what stands, to one for what is over
 GATHER_S = 30.0  # in a flood, what says nothing new waits so long for its like: six reminders are one message
 # What is low waits for the day's summary; by itself it goes only where none came for so long: no clock, or a day that has 25 hours.
 LOW_WAIT_S = 26 * 3600.0
@@ -107,9 +107,7 @@ class _Waiting:
     notice: Notice
     arrived_s: float
     held_until_s: float  # for the contact's hours
-    behind: int = (
-        0  # tries that the least tried urgent one had when it came: of what is over, that is where it begins to count
-    )
+    behind: int = 0  # the tries of the least tried urgent one when it came: from there counts what is over
     tries: int = 0
     with_others: bool = False  # whether the last attempt told other episodes too
 
@@ -302,10 +300,8 @@ class Queue:
             notice = waiting.notice
             tries = most[episode(notice)] = max(most.get(episode(notice), 0), waiting.tries)
             over = kinds[episode(notice)] == "over"
-            counted, urgency = (
-                (waiting.behind + OVER_COUNTS * (tries + 1) - 1, 0) if over else (tries, _urgency(notice))
-            )
-            ranks.append((counted, -urgency, notice.id, tries))
+            counted = waiting.behind + OVER_COUNTS * (tries + 1) - 1 if over else tries
+            ranks.append((counted, 0 if over else -_urgency(notice), notice.id, tries))
         return [(tries, id_) for _, _, id_, tries in sorted(ranks)]
 
 

@@ -405,17 +405,52 @@ def test_out_of_service_and_back() -> None:
 
 
 def test_out_of_service_for_a_time() -> None:
-    """It comes back by itself, by the label that people read, and what stands then is news; another end replaces the one before."""
+    """It comes back by itself, whether or not the clock is set, and what stands then is news; another end replaces the one before."""
     case = standing()
     case.ack(5)
     case._adopt(set_out_of_service(case.alarm, out=True, who="sam", now=at(10), for_s=3600.0))
     assert case.wait(3600) == OUT_OF_SERVICE
     case._adopt(set_out_of_service(case.alarm, out=True, who="sam", now=at(20), for_s=7200.0))
     assert case.wait(7219) == OUT_OF_SERVICE
-    unsure = replace(at(7221), clock_ok=False)
-    assert state_of(pass_time(case.alarm, unsure, case.rule)[0]) == OUT_OF_SERVICE
+    unsure = replace(at(7221), clock_ok=False, utc=T0 - timedelta(days=20_000))
+    assert state_of(pass_time(case.alarm, unsure, case.rule)[0]) == UNACKNOWLEDGED
     assert case.wait(7221) == UNACKNOWLEDGED
     assert (case.alarm.out_until, case.told[-1].cause) == (None, "its time out of service is over")
+
+
+def test_an_end_that_a_wrong_clock_made_far_too_late() -> None:
+    """A start under a clock of years ago finds an end years from now: thirty days at most."""
+    case = standing()
+    case._adopt(set_out_of_service(case.alarm, out=True, who="sam", now=at(0), for_s=3600.0))
+    case.alarm = replace(case.alarm, out_until_mono_s=MONO0_S + 1e9)
+    assert case.wait(10) == OUT_OF_SERVICE
+    assert case.alarm.out_until_mono_s == MONO0_S + 10 + 30 * 86_400.0
+
+
+@pytest.mark.parametrize("answered", [False, True])
+def test_what_is_well_just_now_is_not_asked_about(answered: bool) -> None:
+    """It waits until it is beyond its limit again, and asks at once then; where nothing more is heard of it, it asks all the same."""
+    rule = replace(RULE, off_delay_s=900.0, respond_min=5.0)
+    case = Case(rule)
+    for second in (0, 10, 20):
+        case.hot(second)
+    if answered:
+        case.ack(30)
+
+    def asks(second: float) -> bool:
+        return unanswered(case.alarm, at(second), rule) or case.wait(second) != (
+            ACKNOWLEDGED if answered else UNACKNOWLEDGED
+        )
+
+    case.good(100)
+    assert not any(asks(second) for second in (400, 999, 1000, 1899))
+    heard, case.alarm = (
+        case.alarm,
+        step(case.alarm, Judgement(OUT, at(950).utc, 39.5, LIMIT), at(950), rule=rule, next_number=2)[0],
+    )
+    assert asks(950)
+    case.alarm = heard
+    assert asks(1900)  # nothing came after the reading that was well: the slowest probe would have spoken by now
 
 
 def test_the_longest_time_out_of_service() -> None:

@@ -159,6 +159,19 @@ def test_a_shelf_goes_on_by_the_forward_clock() -> None:
     assert there(taken_up(shelved, KEPT)).shelved_until_mono_s == 5_600.0
 
 
+def test_a_time_out_of_service_goes_on_by_the_forward_clock() -> None:
+    """Where its end is the one that is known; another end, declared since, stays as it is."""
+    until, later = T0 + timedelta(seconds=500), T0 + timedelta(seconds=900)
+    kept = replace(KEPT, out_until=until, out_until_mono_s=5_550.0)
+    for end, mono_s in ((until, 5_550.0), (later, 6_200.0)):
+        out = replace(STANDS, out_of_service=True, out_until=end, out_until_mono_s=6_200.0)
+        assert there(taken_up(out, kept)).out_until_mono_s == mono_s
+    look = house().look()
+    look.state.alarms = {KEY: Alarm(*KEY, 1, out_of_service=True, out_until=until, out_until_mono_s=5_550.0)}
+    (told,) = remember(look).alarms
+    assert (told.out_until, told.out_until_mono_s) == (until, 5_550.0)
+
+
 def test_a_delay_goes_on_only_of_the_same_alarm_and_after_a_stop() -> None:
     """Not of one that came or went since, nor of a run that was cut off; when it was last told is known in both cases."""
     kept = replace(KEPT, pending_mono_s=4_800.0, pending_at=T0 - timedelta(seconds=200))

@@ -376,14 +376,15 @@ def test_a_wrong_clock_that_is_set_mends_the_labels_once(hours: float) -> None:
 
 
 def test_a_wrong_clock_that_is_set_mends_the_times_of_alarms() -> None:
-    """When an alarm of this run began, ended or waits moves with the label, and its shelf ends when it would have; what an earlier
-    run labelled stays."""
+    """When an alarm of this run began, ended or waits moves with the label, and its shelf, or its time out of service, ends when it would have;
+    what an earlier run labelled stays."""
     story = Story(clock_ok=False, utc_step=timedelta(hours=-5))
     steady(story)
     began, before = story.now().utc, story.now().utc - timedelta(days=3)
     shelved_s = story.now().mono_s + 600.0
     alarm = Alarm("setter-1", "dry-bulb-high-alarm", number=1, condition=True, since=began, pending_at=began)
     shelved = replace(alarm, shelved_until=began + timedelta(seconds=600), shelved_until_mono_s=shelved_s)
+    shelved = replace(shelved, out_until=began + timedelta(seconds=600), out_until_mono_s=shelved_s)
     old = replace(alarm, rule="dry-bulb-low-alarm", condition=False, since=before, ended=before, pending_at=None)
     story.state.alarms = {a.key: a for a in (shelved, old)}
     story.utc_step, story.clock_ok = timedelta(0), True
@@ -391,7 +392,7 @@ def test_a_wrong_clock_that_is_set_mends_the_times_of_alarms() -> None:
     right = began + timedelta(hours=5)
     found = story.state.alarms[alarm.key]
     assert (found.since, found.pending_at, found.ended) == (right, right, None)
-    assert found.shelved_until == right + timedelta(seconds=600)
+    assert found.shelved_until == found.out_until == right + timedelta(seconds=600)
     assert story.state.alarms[old.key] == old
 
 

@@ -506,9 +506,10 @@ def test_a_short_sharp_heat_is_told_by_the_air_and_not_by_the_eggs() -> None:
 
 
 def test_deadly_heat_is_an_escalation_told_by_itself() -> None:
-    """Of heat that rises each step is told once; while it is deadly only that asks again; it is over after a quarter of an hour without."""
+    """Of heat that rises each step is told once; while it is deadly only that asks again; and what outlasts it asks as soon as it is deadly no more,
+    and is told to be over by itself."""
     story = one_probe(minutes=30)
-    for air_c, minutes in ((39.5, 12), (41.0, 31), (39.5, 12), (37.5, 30)):
+    for air_c, minutes in ((39.5, 12), (41.0, 31), (39.5, 20), (37.5, 30)):
         story.air[TOP] = (air_c, 45.0)
         for _ in range(minutes):
             story.run(minutes=1)
@@ -516,7 +517,7 @@ def test_deadly_heat_is_an_escalation_told_by_itself() -> None:
             story.state.unsent.clear()
     told = [title.partition("Setter 1 ")[2] for title in story.titles()]
     assert [what for what in told if "hot" in what or ("heat" in what and "head" not in what)] == [
-        "too hot", "STILL too hot", "deadly heat", *["STILL deadly heat"] * 4, "no longer deadly heat",
+        "too hot", "STILL too hot", "deadly heat", *["STILL deadly heat"] * 4, "STILL too hot", "no longer deadly, still too hot", "no longer too hot",
     ]  # fmt: skip
     priorities = {n.title: n.priority for n in story.notices if not n.closing}
     assert (priorities["Urgent: Setter 1 too hot"], priorities["Urgent: Setter 1 deadly heat"]) == ("high", "critical")

@@ -298,11 +298,13 @@ NEVER = [
 
 @pytest.mark.parametrize("rule", NEVER)
 def test_what_kills_is_never_said_already(rule: str) -> None:
-    """Whatever else stands, dangerous heat and cold, missing lockdown humidity and a silent room begin all the same; cold but for no mains, as urgent."""
+    """Whatever else stands, dangerous heat and cold, missing lockdown humidity and a silent room begin all the same; cold alone not where it was
+    told, as urgently, that there are no mains."""
     story = Story()
-    rules = list(story.site.rules)
+    left_out = (rule, MAINS_LOST) if rule == "dry-bulb-low-alarm" else (rule,)
+    rules = [other for other in story.site.rules if other not in left_out]
     for subject in (SITE_SUBJECT, "setter-1", "node-a", TOP):
-        standing(story, *((subject, other) for other in rules if other not in (rule, MAINS_LOST)))
+        standing(story, *((subject, other) for other in rules))
     for subject in (SITE_SUBJECT, "setter-1", TOP):
         assert not said_already(story.look(), subject, rule)
 
@@ -649,3 +651,38 @@ def test_what_one_of_two_sensors_says_is_told_once_while_that_they_disagree_asks
     titles = [n.title for n in story.notices]
     assert [t for t in titles if "too hot" in t] == ["Urgent: Setter 1 too hot"]
     assert rule_of(story.look(), "setter-1", DISAGREE).re_alarm_s == URGENT_AGAIN_S
+
+
+PAIR = probes((TOP, "setter-1"), ("node-b/low", "setter-1"))
+
+
+def jumped(story: Story, top_c: float) -> None:
+    """Two probes in a calm machine, of which the upper one jumps."""
+    story.air = {TOP: GOOD, "node-b/low": (37.4, 45.0)}
+    story.run(minutes=120)
+    story.air[TOP] = (top_c, 45.0)
+    story.run(minutes=25)
+
+
+def hot_at(story: Story) -> list[str]:
+    return [n.priority for n in story.notices if n.facts is not None and n.facts.rule == KEY[1]]
+
+
+def test_a_probe_that_jumped_hides_no_heat_that_another_has_as_well() -> None:
+    """One jumps, and the disagreement is told and answered; then the whole machine gets warm: that is told, though one alone is beyond the limit."""
+    story = Story(site=site(PAIR), batches=(batch(),))
+    jumped(story, 38.7)
+    assert hot_at(story) == []
+    story.state.alarms["setter-1", DISAGREE] = acknowledge(story.alarm(DISAGREE), "sam", story.now())[0]
+    story.air = {TOP: HOT, "node-b/low": (38.8, 45.0)}
+    story.run(minutes=5)
+    assert hot_at(story) == ["high"]
+
+
+@pytest.mark.parametrize(("priority", "told"), [("high", []), ("critical", ["critical"])])
+def test_what_is_told_of_a_probe_that_jumped_hides_nothing_more_urgent(priority: str, told: list[str]) -> None:
+    """A house that made "too hot" critical hears it: the disagreement is high, and a contact may hear only what is critical."""
+    rules = RULES | {KEY[1]: replace(RULES[KEY[1]], priority=priority)}
+    story = Story(site=site(PAIR, rules=rules), batches=(batch(),))
+    jumped(story, 39.6)
+    assert hot_at(story)[:1] == told
