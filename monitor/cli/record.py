@@ -158,9 +158,13 @@ def archived(file: Path, name: str | None) -> Looked:
 # --- the daemon
 
 
+class Hangs(Failed):
+    """A daemon has the record, and does not answer: whatever else it is asked takes as long."""
+
+
 def ask(house: House, request: Mapping[str, object]) -> Answer:
     """Ask the running daemon; where none runs, do it on the record itself. What is refused only as long as nobody said that it is sure is
-    asked of the person at the terminal. Raises Wrong for a no, Failed when it cannot be done."""
+    asked of the person at the terminal. For what is only looked at see `watching.ask_daemon`. Raises Wrong for a no, Failed when it cannot be done."""
     answer = _answered(house, request)
     if answer.get("odd") and request.get("sure") is False and at_terminal():
         said_ = _said_no(answer, house.site.zone)
@@ -179,7 +183,7 @@ def _answered(house: House, request: Mapping[str, object]) -> Answer:
     except DoorSilent as error:
         from monitor.shown.now.alarms import HANGS  # here, and not above: hardly ever needed
 
-        raise Failed(f"{HANGS}\nwhether this was written is not known: see when it runs again") from error
+        raise Hangs(f"{HANGS}\nwhether this was written is not known: see when it runs again") from error
     except DoorClosed:
         try:
             with Offline(house) as offline:

@@ -9,7 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import DONE, FAILED, WRONG, Asked, Failed, Parsers, Wrong, columns, command, complain, show
-from monitor.cli.record import Answer, ask, house_of, opened, said
+from monitor.cli.record import Answer, Hangs, ask, house_of, opened, said
 from monitor.cli.typed import typed_by, typed_numbers, typed_span_s, typed_while_s
 from monitor.cli.watching import ask_daemon, heard, show_watched, unwatched
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
@@ -19,7 +19,7 @@ from monitor.domain.wall import filled, utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
 from monitor.shown.about import about_words
 from monitor.shown.calendar import next_due
-from monitor.shown.now.alarms import alarms_text, told_of, told_view
+from monitor.shown.now.alarms import HANGS, alarms_text, told_of, told_view
 from monitor.shown.now.room import room_text
 from monitor.shown.terminal import in_no_machine, transition_table, transition_view, unplaced_words
 from monitor.shown.values import state_words
@@ -215,6 +215,8 @@ def _with_who_took_it_out(history: Watched, view: AlarmView) -> AlarmView:
 def _ack(options: Ack) -> int:
     house = house_of(options.config)
     nobody, by = unwatched(house, options.utc()), typed_by(options.by, house.settings.site.by)
+    if nobody == HANGS:
+        raise Failed(nobody)
 
     def seen(number: int) -> tuple[Answer, str]:
         try:
@@ -233,7 +235,7 @@ def _ack(options: Ack) -> int:
 
 
 def _of_each(options: One, numbers: Sequence[int], do: Callable[[int], tuple[Answer, str]], *, nobody: str = "") -> int:
-    """Do it to each of them, whatever becomes of the others, and print it; the worst of what came of it."""
+    """Do it to each of them, whatever becomes of the others, and print it; the worst of what came of it. A daemon that hangs is asked once."""
     answers, lines, refused, code = [], [], [], DONE
     for number in dict.fromkeys(numbers):
         try:
@@ -243,6 +245,8 @@ def _of_each(options: One, numbers: Sequence[int], do: Callable[[int], tuple[Ans
         except (Wrong, Failed) as error:
             refused.append(str(error))
             code = max(code, WRONG if isinstance(error, Wrong) else FAILED)
+            if isinstance(error, Hangs):
+                break
     if answers or not refused:
         one = len(options.alarms) == 1 and options.alarms[0].isdigit()
         data = answers[0] if one and answers else answers

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, cast
 from monitor.cli.frame import Asked, Parsers, Wrong, command, show
 from monitor.cli.record import ask, house_of, said
 from monitor.cli.typed import typed_by, typed_days, typed_minute, typed_while_s
+from monitor.cli.watching import ask_daemon
 from monitor.domain.air.units import parse_temperature
 from monitor.domain.fixed import fixed
 from monitor.shown.now.room import cooling_words
@@ -51,7 +52,7 @@ def _cooling(options: Cooling) -> int:
     if options.of is None:
         if options.at or options.span or options.days or options.end or options.to is not None:
             raise Wrong("cooling: whose is not said, expected a batch or a machine")
-        room = cast("RoomView", ask(house, {"do": "room"}))
+        room = cast("RoomView", ask_daemon(house, {"do": "room"}, options.utc()))
         views, now = room.get("coolings", []), options.utc()
         lines = [cooling_words(view, house.site, now) for view in views]
         return show(options.json, views, "\n".join(lines) or "No cooling is declared.")

@@ -6,6 +6,7 @@ import getpass
 import json
 import re
 import socket
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from monitor.adapters import door
 from monitor.adapters.clock import utc_now
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.cli import record
 from monitor.domain.alarms.alarm import Alarm, Transition
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Group
@@ -28,7 +30,7 @@ def test_room_needs_the_daemon(capsys: Capture, config: Path) -> None:
     code, out, err = typed(capsys, "room", config=config)
     assert (code, out) == (1, "")
     assert err.startswith("eggroom: NOBODY IS WATCHING: no daemon has run here yet.\n")
-    for looks in ("room", "now", "alarms", "health"):
+    for looks in ("room", "now", "alarms", "health", "cooling"):
         _, out, err = typed(capsys, looks, config=config)
         assert "sudo systemctl start eggroom" in " ".join((out + err).split()), looks
         assert "eggroom run" not in out + err
@@ -43,14 +45,41 @@ def test_a_daemon_that_hangs(capsys: Capture, config: Path, monkeypatch: pytest.
         stuck.bind(str(config.parent / "record" / "eggroom.sock"))
         stuck.listen(100)
         for words in (
-            "now", "alarms", "room", "health", "batch list", "egg show hen-1", "ack 1", "egg weigh hen-1 1 58", "handling setter-1 --for 5m",
+            "now", "alarms", "room", "cooling", "health", "batch list", "egg show hen-1", "ack 1", "egg weigh hen-1 1 58", "handling setter-1 --for 5m",
         ):  # fmt: skip
             code, out, err = typed(capsys, *words.split(), config=config)
             said = " ".join((out + err.replace("eggroom: ", "")).split())
             assert code in (1, 2), words
             assert HANGS in said, words
             assert START not in said, words
+            if words in ("now", "alarms", "room", "cooling", "ack 1"):
+                assert "whether this was written" not in said, words
     assert query(config, "SELECT * FROM entry") == []
+
+
+@pytest.mark.parametrize("words", ["ack", "shelve --for 5m"])
+def test_a_daemon_that_hangs_is_waited_for_once(
+    capsys: Capture, config: Path, monkeypatch: pytest.MonkeyPatch, words: str
+) -> None:
+    """However many numbers are typed: it is woken by, and each would wait anew."""
+    monkeypatch.setattr(door, "PATIENCE_S", 0.1)
+    monkeypatch.setattr(door, "ALIVE_S", 0.1)
+    verb, *more = words.split()
+    ok(capsys, "batch", "add", "hen-1", "--species", "chicken", config=config)  # so that there is a record
+    asked: list[object] = []
+
+    def counted(path: Path, request: Mapping[str, object]) -> Mapping[str, object]:
+        asked.append(request)
+        return door.ask_door(path, request)
+
+    monkeypatch.setattr(record, "ask_door", counted)
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as stuck:
+        stuck.bind(str(config.parent / "record" / "eggroom.sock"))
+        stuck.listen(100)
+        code, out, err = typed(capsys, verb, *map(str, range(1, 21)), *more, config=config)
+    assert (code, out) == (1, "")
+    assert err.count(HANGS.partition("\n")[0]) == 1
+    assert len(asked) == (0 if verb == "ack" else 1)
 
 
 def test_room(capsys: Capture, running: Path) -> None:

@@ -10,35 +10,32 @@ from tests.cli.commands import Capture, ok, told
 from tests.running import typed
 
 
-def test_a_cooling_is_declared_shown_and_ended(capsys: Capture, config: Path) -> None:
-    """It is told as it was understood, in the unit of the house, stands in the list and in the room, and ends by a word."""
+def test_a_cooling_is_declared_and_ended(capsys: Capture, config: Path) -> None:
+    """It is told as it was understood, in the unit of the house, and ends by a word."""
     ok(capsys, "batch", "add", "goose-1", "--species", "goose", "--machine", "setter-1", config=config)
-    assert ok(capsys, "cooling", config=config) == "No cooling is declared.\n"
-    said = ok(
-        capsys,
-        "cooling",
-        "goose-1",
-        "--at",
-        "18:00",
-        "--at",
-        "8:00",
-        "--for",
-        "30m",
-        "--days",
-        "0-26",
-        "--to",
-        "86F",
-        config=config,
-    )
+    hours = ("--at", "18:00", "--at", "8:00", "--for", "30m", "--days", "0-26", "--to", "86F")
+    said = ok(capsys, "cooling", "goose-1", *hours, config=config)
     assert said.startswith("goose-1 at 08:00 and 18:00 for 30 min to 30.0 °C, day 0 to 26; next ")
-    (view,) = told(capsys, "cooling", config=config)
-    assert (view["of"], view["machine"], view["at"], view["to_c"]) == ("goose-1", "setter-1", ["08:00", "18:00"], 30.0)
-    assert ok(capsys, "cooling", config=config) == said
     assert "cooled daily at 08:00 and 18:00 for 30 min" in ok(capsys, "events", config=config)
     assert ok(capsys, "cooling", "goose-1", "--end", "--by", "sam", config=config) == (
         "goose-1: cooled daily at 08:00 and 18:00 for 30 min, ended by sam\n"
     )
-    assert ok(capsys, "cooling", config=config) == "No cooling is declared.\n"
+
+
+def test_what_is_declared_is_listed(capsys: Capture, running: Path) -> None:
+    """As it was told: of a batch, and of a machine."""
+    assert ok(capsys, "cooling", config=running) == "No cooling is declared.\n"
+    said = [
+        ok(capsys, "cooling", of, "--at", "8:00", "--for", "30m", *more, config=running)
+        for of, more in (("hen-1", ("--days", "0-26", "--to", "86F")), ("setter-1", ()))
+    ]
+    assert said[0].startswith("hen-1 at 08:00 for 30 min to 86.0 °F, day 0 to 26; next ")
+    assert ok(capsys, "cooling", config=running) == "".join(said)
+    first, _ = told(capsys, "cooling", config=running)
+    assert (first["of"], first["machine"], first["at"], first["to_c"]) == ("hen-1", "setter-1", ["08:00"], 30.0)
+    for of in ("hen-1", "setter-1"):
+        ok(capsys, "cooling", of, "--end", config=running)
+    assert ok(capsys, "cooling", config=running) == "No cooling is declared.\n"
 
 
 @pytest.mark.parametrize(
@@ -76,4 +73,4 @@ def test_closing_says_that_the_cooling_is_over_too(capsys: Capture, config: Path
         f"batch goose-1: {closed}; it is no longer cooled daily\n"
     )
     assert ok(capsys, "batch", "close", "goose-2", config=config) == f"batch goose-2: {closed}\n"
-    assert ok(capsys, "cooling", config=config) == "No cooling is declared.\n"
+    assert "none is declared" in typed(capsys, "cooling", "goose-1", "--end", config=config)[2]
