@@ -138,7 +138,10 @@ def happened_words(what: Happened, unit: Unit = "C", zone: tzinfo | None = None)
             return f"done{_by(what.by)}"
         case CoolingSaid():
             hours = what.hours.replace(", ", " and ")
-            return f"cooled daily at {hours} for {what.minutes:g} min{', ended' if what.ended else ''}{_by(what.by)}"
+            until = "" if what.to_c is None else f" to {show_figure(DRY_BULB, what.to_c, unit)}"
+            days = "" if what.first_day is None else f", day {what.first_day} to {what.last_day}"
+            over = ", ended" if what.ended else ""
+            return f"cooled daily at {hours} for {what.minutes:g} min{until}{days}{over}{_by(what.by)}"
         case WorkOver():
             return "over, the air is back"
         case Calibrated():

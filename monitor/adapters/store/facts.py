@@ -103,7 +103,7 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     happened.WorkBegun: _same("minutes by"),
     happened.WorkDone: _same("by"),
     happened.WorkOver: {},
-    happened.CoolingSaid: _same("of hours minutes ended by"),
+    happened.CoolingSaid: _same("of hours minutes ended by to_c first_day last_day"),
     happened.Calibrated: _same("dry_bulb_c rh_pct by"),
     happened.Turned: {"of": "kind", "wrong": "wrong"},
     Correction: _same("slope offset points"),

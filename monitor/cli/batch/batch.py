@@ -18,6 +18,7 @@ from monitor.service.watch.commands import batch_view
 from monitor.settings import House
 from monitor.shown.entries import without_an_end
 from monitor.shown.form import Shown
+from monitor.shown.now.room import cooling_words
 from monitor.shown.terminal import batch_table, batch_text, in_no_machine, local, moved_lines, unplaced_words
 
 if TYPE_CHECKING:
@@ -258,12 +259,14 @@ def _split(options: Split) -> int:
         text += ", in lockdown"
     if answer["stay"] is not None:
         text += f"; {answer['stay']} {'stays' if answer['stay'] == 1 else 'stay'} in {options.batch}"
-    lost = "" if answer["machine"] is not None else f"{filled(unplaced_words([answer['id']]), columns())}\n"
-    return show(
-        options.json,
-        answer,
-        f"{filled(text, columns())}\n{lost}from now on write about these eggs under {answer['id']}",
-    )
+    lines = [filled(text, columns())]
+    if answer["machine"] is None:
+        lines.append(filled(unplaced_words([answer["id"]]), columns()))
+    if "cooling" in answer:
+        cooled = cooling_words(answer["cooling"], house.site, options.utc())
+        lines.append(filled(f"still cooled: {cooled}; no longer: eggroom cooling {answer['id']} --end", columns()))
+    lines.append(f"from now on write about these eggs under {answer['id']}")
+    return show(options.json, answer, "\n".join(lines))
 
 
 def _list(options: List) -> int:

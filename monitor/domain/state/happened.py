@@ -157,14 +157,17 @@ class WorkDone:
 
 @fixed
 class CoolingSaid:
-    """Eggs are cooled each day: of a batch, or in a machine; at `hours` of the house's clock, such as 08:00, 18:00; for so many minutes. Or no
-    longer."""
+    """Eggs are cooled each day: of a batch, or in a machine; at `hours` of the house's clock, such as 08:00, 18:00; for so many minutes; to
+    to_c, on the days from first_day to last_day, each None where nobody said. Or no longer."""
 
     of: str
     hours: str
     minutes: float
     ended: bool = False
     by: str = ""
+    to_c: float | None = None
+    first_day: int | None = None
+    last_day: int | None = None
 
 
 @fixed

@@ -298,7 +298,14 @@ def _split(look: Look, request: SplitOff, words: ports.Words) -> Mapping[str, ob
     _follow_signs(look, EggBook(split_off))
     _follow_signs(look, before)
     view = batch_view(look.state.batches[into], look.now.utc)
-    return {"batch": into, "did": OutOf(batch.id), **view, "from": batch.id, "stay": old.batch.eggs}
+    answer = {"batch": into, "did": OutOf(batch.id), **view, "from": batch.id, "stay": old.batch.eggs}
+    if (standing := look.state.coolings.get(batch.id)) is None:
+        return answer
+    cooling = replace(
+        standing, of=into, since=look.now.utc, by=request.by
+    )  # they are cooled as before, until somebody ends it
+    _declare(look, cooling)
+    return {**answer, "cooling": cooling_view(look, cooling)}
 
 
 def _free_name(look: Look, batch: str) -> str:
@@ -416,16 +423,18 @@ def _handling(look: Look, request: Work) -> Mapping[str, object]:
 
 def _cooling(look: Look, request: Cool) -> Mapping[str, object]:
     """A cooling of each day is declared, in the place of one that stood; or it is over."""
-    of, by, now = request.of, request.by, look.now.utc
+    of, by = request.of, request.by
     if request.end:
         ended = _end_cooling(look, of, by=by)
         if ended is None:
             raise RequestError(f"cooling {of}", "none is declared")
         return {"of": of, "did": ended}
     batch = look.state.batches.get(of)
-    if batch is None:
-        _known_machine(look, of)
-    elif batch.closed_at is not None:
+    if batch is None and of not in look.site.machines:
+        open_ = sorted(each.id for each in look.state.batches.values() if each.closed_at is None)
+        near, known = sought(of, [*open_, *look.site.machines])
+        raise RequestError(f"cooling {of!r}", f"no such batch or machine{near}", known)
+    if batch is not None and batch.closed_at is not None:
         raise RequestError(f"cooling {of}", "closed", "a batch that is set")
     days = None
     if request.first_day is not None and request.last_day is not None:
@@ -433,15 +442,20 @@ def _cooling(look: Look, request: Cool) -> Mapping[str, object]:
             raise RequestError(f"cooling {of}", "days of a machine", "no days: those are of a batch")
         days = request.first_day, request.last_day
     for_s = _seconds(request.for_s, f"cooling {of}")
-    said = Cooling(of=of, at_min=request.at_min, for_s=for_s, to_c=request.to_c, days=days, since=now, by=by)
+    said = Cooling(of=of, at_min=request.at_min, for_s=for_s, to_c=request.to_c, days=days, since=look.now.utc, by=by)
     cooling = declared_cooling(said)
-    if (standing := look.state.coolings.get(of)) is not None:
-        look.out.coolings.append(replace(standing, until=now))
-    look.state.coolings[of] = cooling
+    return {"did": _declare(look, cooling), **cooling_view(look, cooling)}
+
+
+def _declare(look: Look, cooling: Cooling) -> CoolingSaid:
+    """It stands from now on, in the place of one that stood."""
+    if (standing := look.state.coolings.get(cooling.of)) is not None:
+        look.out.coolings.append(replace(standing, until=look.now.utc))
+    look.state.coolings[cooling.of] = cooling
     look.out.coolings.append(cooling)
-    what = CoolingSaid(of, hours_of(cooling), cooling.for_s / 60.0, by=by)
-    look.out.events.append(Event(now, "cooling", of, what=what))
-    return {"did": what, **cooling_view(look, cooling)}
+    what = _cooling_said(cooling)
+    look.out.events.append(Event(look.now.utc, "cooling", cooling.of, what=what))
+    return what
 
 
 def _end_cooling(look: Look, of: str, *, by: str = "") -> CoolingSaid | None:
@@ -450,9 +464,22 @@ def _end_cooling(look: Look, of: str, *, by: str = "") -> CoolingSaid | None:
     if standing is None:
         return None
     look.out.coolings.append(replace(standing, until=look.now.utc))
-    what = CoolingSaid(of, hours_of(standing), standing.for_s / 60.0, ended=True, by=by)
+    what = replace(_cooling_said(standing), ended=True, by=by)
     look.out.events.append(Event(look.now.utc, "cooling", of, what=what))
     return what
+
+
+def _cooling_said(cooling: Cooling) -> CoolingSaid:
+    first, last = cooling.days or (None, None)
+    return CoolingSaid(
+        cooling.of,
+        hours_of(cooling),
+        cooling.for_s / 60.0,
+        by=cooling.by,
+        to_c=cooling.to_c,
+        first_day=first,
+        last_day=last,
+    )
 
 
 def _calibrate(look: Look, request: Calibrate, words: ports.Words) -> Mapping[str, object]:

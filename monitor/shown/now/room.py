@@ -169,11 +169,11 @@ def machine_lines(view: MachineView, site: Site) -> list[str]:
 
 
 def cooling_words(cooling: CoolingView, site: Site, now: datetime) -> str:
-    """`goose-1 at 08:00 and 18:00 for 30 min to 30.0 °C, day 8 to 26; next 18:00`."""
+    """`goose-1 at 08:00 and 18:00 for 30 min to 30.0 °C, day 8 to 26; next 18:00`; without the last where it is not done today or tomorrow."""
     until = "" if cooling["to_c"] is None else f" to {show_figure(DRY_BULB, cooling['to_c'], site.unit)}"
     days = "" if cooling["first_day"] is None else f", day {cooling['first_day']} to {cooling['last_day']}"
-    at = f"{_time(cooling['next'], site, now)}" if cooling["next"] is not None else "not in the next two days"
-    return f"{cooling['of']} at {' and '.join(cooling['at'])} for {cooling['for_min']:g} min{until}{days}; next {at}"
+    at = "" if cooling["next"] is None else f"; next {_time(cooling['next'], site, now)}"
+    return f"{cooling['of']} at {' and '.join(cooling['at'])} for {cooling['for_min']:g} min{until}{days}{at}"
 
 
 def _switch(view: SwitchView, site: Site, now: datetime) -> str:

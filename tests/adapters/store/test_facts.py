@@ -266,6 +266,9 @@ HAPPENED: dict[str, Happened] = {
     "done by sam": WorkDone("sam"),
     "cooled daily at 08:00 and 18:00 for 30 min by sam": CoolingSaid("goose-1", "08:00, 18:00", 30.0, by="sam"),
     "cooled daily at 08:00 for 30 min, ended": CoolingSaid("goose-1", "08:00", 30.0, ended=True),
+    "cooled daily at 08:00 for 30 min to 30.0 °C, day 8 to 26, ended": CoolingSaid(
+        "goose-1", "08:00", 30.0, ended=True, to_c=30.0, first_day=8, last_day=26
+    ),
     "done": WorkDone(),
     "over, the air is back": WorkOver(),
     "door open": Turned("door", wrong=True),
@@ -290,12 +293,20 @@ def test_what_happened_comes_back_from_its_row_and_has_these_words(words: str) -
     assert happened_words(what) == words
 
 
+def test_a_cooling_of_an_older_row_has_neither_days_nor_temperature() -> None:
+    """As the first rows had it: what was not kept is not known, and the rest is."""
+    row = '{"version": 2, "kind": "cooling said", "of": "goose-1", "hours": "08:00", "minutes": 30.0, "ended": false, "by": "sam"}'
+    assert happened_of_text(row, "cooling", said="") == CoolingSaid("goose-1", "08:00", 30.0, by="sam")
+
+
 def test_what_happened_is_told_in_the_houses_unit_and_zone() -> None:
     """To people; the record and programs have °C and UTC."""
     berlin = ZoneInfo("Europe/Berlin")
     assert happened_words(Removed("hen", T), "C", berlin) == "removed: hen, set 24 Nov 2026 02:14"
     assert happened_words(Opened(2.0, 34.5), "F", berlin) == "opened for about 2 min, lowest 94.1 °F"
     assert happened_words(Calibrated(Correction(1.0, 0.3)), "F", berlin) == "temperature +0.54 °F"
+    cooled = "cooled daily at 08:00 for 30 min to 86.0 °F"
+    assert happened_words(CoolingSaid("goose-1", "08:00", 30.0, to_c=30.0), "F", berlin) == cooled
 
 
 def test_the_first_rows_of_a_door_that_was_seen_are_read() -> None:

@@ -18,7 +18,7 @@ def test_a_cooling_is_declared_and_ended(capsys: Capture, config: Path) -> None:
     assert said.startswith("goose-1 at 08:00 and 18:00 for 30 min to 30.0 °C, day 0 to 26; next ")
     assert "cooled daily at 08:00 and 18:00 for 30 min" in ok(capsys, "events", config=config)
     assert ok(capsys, "cooling", "goose-1", "--end", "--by", "sam", config=config) == (
-        "goose-1: cooled daily at 08:00 and 18:00 for 30 min, ended by sam\n"
+        "goose-1: cooled daily at 08:00 and 18:00 for 30 min to 30.0 °C, day 0 to 26, ended by sam\n"
     )
 
 
@@ -51,7 +51,7 @@ def test_what_is_declared_is_listed(capsys: Capture, running: Path) -> None:
             "cooling: --to: temperature 'warm', expected a number",
         ),
         (("setter-1", "--at", "8:00", "--end"), "--end and a schedule, expected one of them"),
-        (("setter-9", "--at", "8:00", "--for", "30m"), "no such machine"),
+        (("setter-9", "--at", "8:00", "--for", "30m"), "no such batch or machine, nearest setter-1, expected one of"),
         (("setter-1", "--end"), "none is declared"),
     ],
 )
@@ -74,3 +74,14 @@ def test_closing_says_that_the_cooling_is_over_too(capsys: Capture, config: Path
     )
     assert ok(capsys, "batch", "close", "goose-2", config=config) == f"batch goose-2: {closed}\n"
     assert "none is declared" in typed(capsys, "cooling", "goose-1", "--end", config=config)[2]
+
+
+def test_a_split_says_that_its_eggs_are_still_cooled(capsys: Capture, config: Path) -> None:
+    """With its hours, and how it is ended."""
+    ok(capsys, "batch", "add", "goose-1", "--species", "goose", "--machine", "setter-1", "--eggs", "6", config=config)
+    ok(capsys, "cooling", "goose-1", "--at", "8:00", "--for", "30m", "--days", "8-26", config=config)
+    said = ok(capsys, "batch", "split", "goose-1", "1-2", "--to", "hatcher-1", config=config)
+    assert (
+        "still cooled: goose-1-b at 08:00 for 30 min, day 8 to 26; no longer: eggroom cooling goose-1-b --end"
+        in " ".join(said.split())
+    )

@@ -11,7 +11,7 @@ from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.state.happened import CoolingSaid, WorkBegun
 from monitor.domain.state.record import Group
 from monitor.service.watch.requests import RequestError
-from monitor.shown.now.room import room_text
+from monitor.shown.now.room import cooling_words, room_text
 from tests.asking import perform
 from tests.domain.house import Air, Story, batch
 
@@ -84,8 +84,15 @@ def test_colder_than_they_were_to_become_is_told() -> None:
 
 def test_nothing_begins_on_other_days_or_once_it_is_ended() -> None:
     """Days are those of the batch; what was ended is only record."""
-    for story in (cooled(first_day=7, last_day=9), cooled()):
-        if not story.state.coolings["hen-1"].days:
+    for story in (cooled(first_day=8, last_day=9, to_c=30.0), cooled()):
+        if story.state.coolings["hen-1"].days:
+            said = CoolingSaid("hen-1", "09:00", 30.0, by="sam", to_c=30.0, first_day=8, last_day=9)
+            assert story.events[-1].what == said
+            (view,) = perform(story.state, story.site, {"do": "room"}, story.now(), Group())["coolings"]
+            assert (view["machine"], view["next"]) == ("setter-1", None)
+            words = cooling_words(view, story.site, story.now().utc)
+            assert words == "hen-1 at 09:00 for 30 min to 30.0 °C, day 8 to 9"
+        else:
             ask(story, of="hen-1", end=True, by="ben")
             assert story.events[-1].what == CoolingSaid("hen-1", "09:00", 30.0, ended=True, by="ben")
         story.run(minutes=60)
@@ -119,7 +126,8 @@ def test_done_early_does_not_begin_again() -> None:
 @pytest.mark.parametrize(
     ("request_", "complaint"),
     [
-        ({"of": "nowhere", "at_min": [480], "for_s": 600.0}, "no such machine"),
+        ({"of": "nowhere", "at_min": [480], "for_s": 600.0}, "no such batch or machine"),
+        ({"of": "hen-11", "at_min": [480], "for_s": 600.0}, "no such batch or machine, nearest hen-1, expected one of"),
         ({"of": "hen-1", "end": True}, "none is declared"),
         ({"of": "hen-1", "at_min": [480]}, "expected"),
         ({"of": "setter-1", "at_min": [480], "for_s": 600.0, "first_day": 1, "last_day": 2}, "days of a machine"),
@@ -207,3 +215,28 @@ def test_a_batch_has_no_name_of_a_machine() -> None:
     story.site = replace(story.site, machines={**story.site.machines, "hen-1-b": story.site.machines["setter-1"]})
     answer = request(story, do="split", batch="hen-1", count=2, stage="lockdown", by="sam", sure=True)
     assert answer["id"] == "hen-1-c"
+
+
+def test_a_part_split_off_is_cooled_as_before() -> None:
+    """In its own machine, at the same hours and days: who split it says so, it is told, and ends by itself."""
+    story = cooled(to_c=30.0, first_day=3, last_day=26)
+    answer = request(story, do="split", batch="hen-1", count=2, machine="hatcher-1", by="kim")
+    handed = story.state.coolings["hen-1-b"]
+    assert (
+        replace(handed, of="hen-1", since=story.state.coolings["hen-1"].since, by="sam")
+        == story.state.coolings["hen-1"]
+    )
+    assert (handed.since, handed.by) == (story.now().utc, "kim")
+    assert isinstance(answer["cooling"], dict)
+    assert (answer["cooling"]["of"], answer["cooling"]["machine"]) == ("hen-1-b", "hatcher-1")
+    assert [e.subject for e in story.events if isinstance(e.what, CoolingSaid)] == ["hen-1", "hen-1-b"]
+    ask(story, of="hen-1", end=True)
+    story.run(minutes=45)
+    assert [e.subject for e in story.events if isinstance(e.what, WorkBegun)] == ["hatcher-1"]
+    assert "cooling" not in request(cooled_no_more(), do="split", batch="hen-1", count=2, machine="hatcher-1", by="kim")
+
+
+def cooled_no_more() -> Story:
+    story = cooled()
+    ask(story, of="hen-1", end=True)
+    return story
