@@ -121,8 +121,10 @@ def _calibrate(options: Calibrate) -> int:
 
 
 def _as_shown(earlier: Sequence[Calibration], at: datetime) -> dict[str, Correction]:
-    """How what was shown at that time differs from what the sensor sent, by quantity: a reference is held against what one sees."""
-    found = {quantity: in_force(earlier, quantity, at) for quantity in (DRY_BULB, RH)}
+    """How what was shown at that time differs from what the sensor sent, by quantity: a reference is held against what one sees. What was made
+    later corrects that time too, but only since."""
+    made = [calibration for calibration in earlier if calibration.at <= at]
+    found = {quantity: in_force(made, quantity, at) for quantity in (DRY_BULB, RH)}
     corrections = {quantity: dict(c.corrections())[quantity] for quantity, c in found.items() if c is not None}
     return {quantity: c for quantity, c in corrections.items() if (c.slope, c.offset) != (1.0, 0.0)}
 

@@ -101,6 +101,16 @@ def test_salts(capsys: Capture, config: Path) -> None:
     assert (row["in_force"], row["overdue"]) == (True, False)
 
 
+def test_a_reference_from_before_a_calibration_counts_from_what_was_shown_then(capsys: Capture, config: Path) -> None:
+    """The first one corrects the whole record, but nobody had seen it so: what was noted before it was made is not on top of it."""
+    ok(capsys, PROBE, "--offset", "0.3", "--at", "2026-01-05", "--since", "start", config=config)
+    said = ok(capsys, PROBE, "--offset", "0.4", "--at", "2026-01-03", config=config)
+    assert "counted from" not in said
+    assert "temperature +0.40 K" in [row["what"] for row in rows(capsys, PROBE, "--list", config=config)]
+    said = ok(capsys, PROBE, "--offset", "0.1", "--at", "2026-01-04", config=config)
+    assert said.endswith("counted from what the screen showed, temperature +0.50 K in all\n")
+
+
 def test_from_when_it_holds(capsys: Capture, config: Path) -> None:
     """The second from when it was made, unless a person says otherwise; the answer says what becomes of the record."""
     ok(capsys, PROBE, "--offset", "0.3", "--at", "2026-01-05", config=config)
