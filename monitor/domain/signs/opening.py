@@ -8,8 +8,9 @@ back at the next reading. Vapour pressure is judged, not relative humidity: that
 `watch` takes one reading of one machine at a time and says when to hold back alarms about air that is too cold. Half an hour of
 cooling eggs bear, and it is done on purpose (BORNE_S); after that the hold goes on only along the machine's usual curve, and in any
 case no longer than MAX_HOLD_S after the first fall; it begins again only after the air was back. Vapour that a door let out takes
-longer to come back, and its want harms over days: `settles` says for how long dry air waits. Times in seconds are those of the forward
-clock.
+longer to come back, and its want harms over days: `settles` says for how long dry air waits, with the same bound; what is usual is
+learnt anew where it is not back by then. A contact at the door says when it is open, and so what is a fall; it holds nothing for longer.
+Times in seconds are those of the forward clock.
 """
 
 from __future__ import annotations
@@ -46,24 +47,18 @@ FALL_K, FALL_RIPPLES = 0.4, 4.0  # a smaller fall alarms nobody
 FALL_SHARE, FALL_SHARE_S, FALL_FREE_S = 0.12, 0.0015, 30.0
 SURE_SHARE = 0.25  # in two minutes no vent takes so much, however the humidifier swings
 DEEP_K, DEEP_SHARE = 2.0, 0.7  # a room that is damp itself leaves more of it: so much is enough with a fall as deep
-FALL_S, FALL_INTERVALS = (
-    120.0,
-    2.2,
-)  # from undisturbed to fallen: no longer than this, or two intervals and their jitter
+# From undisturbed to fallen: no longer than this, or two intervals and their jitter.
+FALL_S, FALL_INTERVALS = 120.0, 2.2
 SAME_RH_PCT = 2.0  # a falsely low temperature with a steady humidity makes the vapour pressure look lower too
 BACK_SHARE = 0.2  # of a fall; what has come back to less at the next reading was no air
 HOME_FALL_K = 1.0  # below the usual level again, after it was reached: another opening
 BACK_K, BACK_VAPOUR_SHARE = 0.3, 0.06  # so near the usual level the opening is over
 TURN_K, TURN_SHARE = 0.15, 0.05  # the air has turned when it is this far, or this share of its fall, above its lowest
-TURN_S, TURN_INTERVALS = (
-    360.0,
-    2.0,
-)  # five minutes of candling and the probe's lag; after that, and after BORNE_S, the door was forgotten
+# Five minutes of candling and the probe's lag; after that, and after BORNE_S, the door was forgotten.
+TURN_S, TURN_INTERVALS = 360.0, 2.0
 REOPEN_SHARE = 0.08  # of the usual vapour pressure, lost from one reading to the next on the way back
-STALL_S, STALL_INTERVALS = (
-    600.0,
-    3.0,
-)  # within this the air must make a step on its way back: walls and eggs have cooled, too
+# Within this the air must make a step on its way back: walls and eggs have cooled, too.
+STALL_S, STALL_INTERVALS = 600.0, 3.0
 STALL_SHARE, STALL_K = 0.1, 0.05  # the step: this share of what the usual curve would give
 RECOVERY_S = 120.0  # time constant of the usual curve, before one was seen
 RECOVERY_S_LOW, RECOVERY_S_HIGH = 30.0, 600.0
@@ -151,8 +146,9 @@ class Watch:
     """What is known of one machine, whatever its age: the usual level of both quantities, and their mean distance from it.
 
     near_s: when the air was last undisturbed. learnt_s: how long the level was learnt, up to LEARN_S. recovery_s: time constant
-    of the usual curve. opened_s: when the door was last seen open. visit_s: the first fall of those that somebody's being
-    there explains: eggs are candled tray by tray. last_kpa: of the newest reading that showed no door.
+    of the usual curve. opened_s: when the door was last seen open; first_s: when it first was, since the air was undisturbed.
+    visit_s: the first fall of those that somebody's being there explains: eggs are candled tray by tray. last_kpa: of the newest
+    reading that showed no door.
     """
 
     newest_s: float = -math.inf
@@ -167,6 +163,7 @@ class Watch:
     opened_s: float = -math.inf
     visit_s: float = -math.inf
     last_kpa: float = 0.0
+    first_s: float = -math.inf
 
 
 @fixed
@@ -199,7 +196,7 @@ def holds(state: Watch, mono_s: float) -> bool:
 
 def settles(state: Watch, mono_s: float) -> bool:
     """Whether the machine was open so lately that its air may still be dry from that, or too hot because its controller goes too far."""
-    return mono_s < state.opened_s + SETTLE_S
+    return mono_s < state.opened_s + SETTLE_S and mono_s < state.first_s + MAX_HOLD_S
 
 
 class _Air(NamedTuple):
@@ -209,6 +206,7 @@ class _Air(NamedTuple):
     interval_s: float
     band_low_c: float
     at_work: bool
+    door_open: bool
 
 
 _NOTHING = Verdict(QUIET)
@@ -229,11 +227,13 @@ def watch(  # noqa: PLR0917 - with each reading
     interval_s: float,
     band_low_c: float | None = None,
     at_work: bool = False,
+    door_open: bool = False,
 ) -> tuple[Watch, Verdict]:
     """One reading of the machine's air: dry bulb, °C, and vapour pressure, kPa, on the forward clock.
 
     interval_s: how often such readings come. band_low_c: the highest low limit that is judged; air above it needs no hold.
     at_work: somebody said that they work at the machine: then whatever falls is an opening, and none of that time is the machine's own.
+    door_open: a contact says that the door is open, or was a moment ago: then whatever falls is an opening, too, and has an opening's time.
     A reading that is not newer than the last changes nothing. Raises ValueError for a value that is not finite.
     """
     if not (math.isfinite(dry_bulb_c) and math.isfinite(vapour_kpa)):
@@ -242,13 +242,9 @@ def watch(  # noqa: PLR0917 - with each reading
     if mono_s <= state.newest_s:
         return state, _NOTHING if episode is None else _STANDING[episode.phase]
     if episode is None and state.usual_c - dry_bulb_c < FALL_K and state.newest_s != -math.inf:  # as nearly always
-        learnt = _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s)
-        if state.usual_kpa - vapour_kpa > FALL_SHARE * state.usual_kpa and _let_out(
-            state, mono_s, vapour_kpa, interval_s
-        ):
-            return replace(learnt, opened_s=mono_s), _NOTHING
-        return learnt, _NOTHING
-    air = _Air(mono_s, dry_bulb_c, vapour_kpa, interval_s, -math.inf if band_low_c is None else band_low_c, at_work)
+        return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s, door_open=door_open), _NOTHING
+    least_c = -math.inf if band_low_c is None else band_low_c
+    air = _Air(mono_s, dry_bulb_c, vapour_kpa, interval_s, least_c, at_work, door_open)
     if episode is None:
         return _look(state, air)
     if episode.phase == _SUSPECTED:
@@ -261,13 +257,13 @@ def watch(  # noqa: PLR0917 - with each reading
 def _look(state: Watch, air: _Air) -> tuple[Watch, Verdict]:
     """Undisturbed so far: learn what is usual, unless this reading has fallen."""
     if state.newest_s == -math.inf:
-        return Watch(air.mono_s, air.mono_s, 0.0, air.dry_bulb_c, 0.0, air.vapour_kpa, 0.0, state.recovery_s), _NOTHING
-    visited = air.at_work or air.mono_s < state.visit_s + BORNE_S
-    if not (_fallen(state, air) or (visited and state.learnt_s >= LEARN_S)):
-        learnt = _learn(state, air.mono_s, air.dry_bulb_c, air.vapour_kpa, interval_s=air.interval_s)
-        if _let_out(state, air.mono_s, air.vapour_kpa, air.interval_s):
-            learnt = replace(learnt, opened_s=air.mono_s)
-        return learnt, _NOTHING
+        return _first(state, air.mono_s, air.dry_bulb_c, air.vapour_kpa), _NOTHING
+    explained = state.learnt_s >= LEARN_S and _visited(state, air) and not _is_back(state, air)
+    if not (_fallen(state, air) or explained):
+        door_open, interval_s = air.door_open, air.interval_s
+        return _learn(
+            state, air.mono_s, air.dry_bulb_c, air.vapour_kpa, interval_s=interval_s, door_open=door_open
+        ), _NOTHING
     episode = Episode(
         _SUSPECTED,
         since_s=state.near_s,
@@ -280,6 +276,16 @@ def _look(state: Watch, air: _Air) -> tuple[Watch, Verdict]:
         last_kpa=air.vapour_kpa,
     )
     return replace(state, newest_s=air.mono_s, episode=episode), _NOTHING
+
+
+def _first(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float) -> Watch:  # noqa: PLR0917 - with each reading
+    """Nothing is usual yet but this one reading."""
+    return Watch(mono_s, mono_s, 0.0, dry_bulb_c, 0.0, vapour_kpa, 0.0, state.recovery_s, last_kpa=vapour_kpa)
+
+
+def _visited(state: Watch, air: _Air) -> bool:
+    """Whether somebody's being there explains whatever falls."""
+    return air.at_work or air.door_open or air.mono_s < state.visit_s + BORNE_S
 
 
 def _fallen(state: Watch, air: _Air) -> bool:
@@ -305,8 +311,12 @@ def _let_out(state: Watch, mono_s: float, vapour_kpa: float, interval_s: float, 
     return 0.0 < max(share * state.usual_kpa, ripple_kpa) <= state.usual_kpa - vapour_kpa
 
 
-def _learn(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *, interval_s: float) -> Watch:  # noqa: PLR0917 - with each reading
+def _learn(  # noqa: PLR0917 - with each reading
+    state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *, interval_s: float, door_open: bool
+) -> Watch:
     """The usual level after one more reading, which counts for no more than the edge of what is usual."""
+    if state.near_s <= state.first_s and not settles(state, mono_s):
+        return _first(state, mono_s, dry_bulb_c, vapour_kpa)  # not back by now: another level is usual
     passed_s, most_s = mono_s - state.newest_s, 3.0 * interval_s  # silence teaches nothing
     if passed_s > most_s:
         passed_s = most_s
@@ -320,11 +330,15 @@ def _learn(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *,
         near_kpa = USUAL_SHARE * usual_kpa
     away_k, away_kpa = dry_bulb_c - usual_c, vapour_kpa - usual_kpa
     near = away_k >= -near_k and away_kpa >= -near_kpa
-    weight_kpa, opened_s = weight, state.opened_s
-    if mono_s < opened_s + SETTLE_S and away_kpa < -USUAL_SHARE * usual_kpa:
-        weight_kpa = 0.0  # what a door let out says nothing of what is usual
-        if state.last_kpa - vapour_kpa >= REOPEN_SHARE * usual_kpa:
-            opened_s = mono_s
+    weight_kpa, opened_s, first_s = weight, state.opened_s, state.first_s
+    if away_kpa < -USUAL_SHARE * usual_kpa:
+        again = False
+        if settles(state, mono_s):
+            weight_kpa = 0.0  # what a door let out says nothing of what is usual
+            again = state.last_kpa - vapour_kpa >= REOPEN_SHARE * usual_kpa
+        said = door_open and learnt_s >= LEARN_S
+        if again or said or _let_out(state, mono_s, vapour_kpa, interval_s):
+            opened_s, first_s = mono_s, _first_open_s(state, mono_s)
     if not (near and away_k <= near_k and away_kpa <= near_kpa):
         away_k, away_kpa = min(max(away_k, -near_k), near_k), min(max(away_kpa, -near_kpa), near_kpa)
     learnt_s += passed_s
@@ -342,13 +356,21 @@ def _learn(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *,
         opened_s,
         state.visit_s,
         vapour_kpa,
+        first_s,
     )
+
+
+def _first_open_s(state: Watch, mono_s: float) -> float:
+    """Of a door that is open now: when it first was, since the air was undisturbed."""
+    return mono_s if state.near_s > state.first_s else state.first_s
 
 
 def _confirm(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     """The reading after a fall: air stays down or comes back slowly; only a sensor is back at once."""
     drop_k, drop_kpa = state.usual_c - air.dry_bulb_c, state.usual_kpa - air.vapour_kpa
-    if drop_k < BACK_SHARE * episode.first_k or drop_kpa < BACK_SHARE * episode.first_kpa:
+    # Of a fall that somebody explains the vapour needs no shape: a damp room may even add some.
+    as_air = _visited(state, air) or drop_kpa >= BACK_SHARE * episode.first_kpa
+    if drop_k < BACK_SHARE * episode.first_k or not as_air:
         return _look(replace(state, episode=None), air)
     if air.mono_s >= state.visit_s + BORNE_S:
         state = replace(state, visit_s=episode.since_s)
@@ -403,8 +425,9 @@ def _go_on(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     if air.dry_bulb_c < episode.lowest_c:
         episode = replace(episode, lowest_c=air.dry_bulb_c, lowest_s=air.mono_s)
     episode = replace(episode, deepest_c=min(episode.deepest_c, air.dry_bulb_c), last_kpa=air.vapour_kpa)
-    opened_s = air.mono_s if episode.phase == OPENING else state.opened_s
-    return replace(state, newest_s=air.mono_s, episode=episode, opened_s=opened_s), _STANDING[episode.phase]
+    if episode.phase == OPENING or air.door_open:
+        state = replace(state, opened_s=air.mono_s, first_s=_first_open_s(state, air.mono_s))
+    return replace(state, newest_s=air.mono_s, episode=episode), _STANDING[episode.phase]
 
 
 def _give_up(state: Watch, episode: Episode, air: _Air, *, why: str) -> tuple[Watch, Verdict]:
@@ -435,7 +458,9 @@ def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watc
     hold_s = max(0.0, min(released_s, state.visit_s + MAX_HOLD_S) - episode.held_s)
     opening = Opening(episode.since_s, air.mono_s, min(episode.deepest_c, air.dry_bulb_c), hold_s, back)
     near_s = air.mono_s if back else state.near_s
-    state = replace(state, newest_s=air.mono_s, near_s=near_s, recovery_s=recovery_s, episode=None)
+    state = replace(
+        state, newest_s=air.mono_s, near_s=near_s, recovery_s=recovery_s, episode=None, last_kpa=air.vapour_kpa
+    )
     return state, Verdict(ENDED, opening=opening)
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from monitor.domain.needs.site import OF_MAINS, Switch
-from monitor.domain.signs.opening import BORNE_S
 from monitor.domain.signs.switch import Contact, chatters
 from monitor.domain.state.known import Look
 
 MISSED = 3  # so often the air showed an opened door, and its contact said shut: it is stuck, or off (judgement)
+SLACK_S = 120.0  # so long before the air is seen to fall a contact may have told of it
 
 
 def believed(look: Look, switch: Switch) -> Contact | None:
@@ -24,10 +24,16 @@ def mains_gone(look: Look) -> bool:
     return any(contact is not None and contact.said for contact in contacts)
 
 
-def door_holds(look: Look, machine: str) -> bool | None:
-    """Whether a door's contact says that low air may wait: it is open, or was shut a moment ago, neither for long. None where no contact says."""
-    contacts = [c for s in look.site.doors[machine] if (c := believed(look, s)) is not None]
-    if len(contacts) < len(look.site.doors[machine]):
+def door_open(look: Look, machine: str, within_s: float) -> bool | None:
+    """Whether a contact of its door says that a machine is open, or was no longer than within_s ago. None where not all are believed."""
+    doors = look.site.doors.get(machine, ())
+    contacts = [contact for switch in doors if (contact := believed(look, switch)) is not None]
+    if not doors or len(contacts) < len(doors):
         return None
-    lately = (c for c in contacts if c.said or c.turns)
-    return any(look.now.mono_s - c.turned_mono_s <= BORNE_S for c in lately)
+    return any(c.said or (c.turns and look.now.mono_s - c.turned_mono_s <= within_s) for c in contacts)
+
+
+def told_of_door(look: Look, machine: str, since_s: float) -> bool:
+    """Whether any contact of its door has said that a machine was open since then, or just before."""
+    contacts = (look.state.contacts.get(switch.key) for switch in look.site.doors.get(machine, ()))
+    return any(c is not None and (c.said or any(turn >= since_s - SLACK_S for turn in c.turns)) for c in contacts)

@@ -22,6 +22,8 @@ from monitor.domain.signs.opening import (
     AWAITED,
     BACK,
     BORNE_S,
+    FALL_INTERVALS,
+    FALL_S,
     NOT_BACK,
     Watch,
     holds,
@@ -30,7 +32,7 @@ from monitor.domain.signs.opening import (
     watch,
 )
 from monitor.domain.signs.seen import NotBack, Opened
-from monitor.domain.state.contacts import door_holds
+from monitor.domain.state.contacts import door_open, told_of_door
 from monitor.domain.state.happened import WorkOver
 from monitor.domain.state.known import Limit, Look, MachineState, Plan
 from monitor.domain.state.memory import Heard
@@ -42,7 +44,6 @@ from monitor.domain.watch.planning import plan
 from monitor.domain.watch.sensors import compare_sensors, judge_sensor
 from monitor.domain.watch.silence import heard_again
 
-SLACK_S = 120.0  # so long before the air is seen to fall a contact may have told of it
 # A controller that was cold for a while goes too far. Two minutes of that, so far beyond the limit, are no news; nor is half an hour while
 # the eggs are still colder than they should be: hens' eggs bore hours of 38.5 to 39.5 °C (TAINIKA-22), and deadly heat is told by itself.
 OVERSHOOT_K, OVERSHOOT_S, OVERSHOOT_COLD_S = 1.5, 120.0, 1800.0
@@ -118,20 +119,26 @@ def _adopt(look: Look, reading: Fresh) -> None:
 def _watch_door(  # noqa: PLR0917 - with each reading
     look: Look, known: MachineState, plan_: Plan, dry_bulb_c: float | None, fresh: list[Fresh]
 ) -> bool:
-    """Whether the machine has just been opened, as its air shows: then what is too cold or too dry may wait, but never for long."""
+    """Whether the machine has just been opened: then what is too cold or too dry may wait, but never for long. A contact says when it was,
+    or its air shows it; for how long that holds the air says in any case."""
     machine = plan_.needs.machine
-    contact = _by_contact(look, machine, fresh) if machine in look.site.doors else None
-    seen = known.watch or _UNSEEN
-    lead = _lead(look, machine, fresh)
+    seen, lead = known.watch or _UNSEEN, _lead(look, machine, fresh)
+    interval_s = 0.0 if lead is None else lead.probe.interval_s
+    contact = door_open(look, machine, max(FALL_S, FALL_INTERVALS * interval_s))
+    if machine in look.site.doors:
+        _note_door(look, machine, fresh, believed=contact is not None)
     if lead is None or dry_bulb_c is None or lead.quality.dry_bulb_flag >= FAIL:
-        return holds(seen, look.now.mono_s) if contact is None else contact
+        return _holds(look, machine, seen, contact=contact)
     heard = lead.known.heard
-    if lead.quality.rh_flag >= FAIL and heard is not None and heard.humid_mono_s is not None:
-        return holds(seen, look.now.mono_s) if contact is None else contact
+    dumb = lead.quality.rh_flag >= FAIL and heard is not None and heard.humid_mono_s is not None
+    if dumb and contact is None:
+        return holds(seen, look.now.mono_s)
     if lead.quality.held:  # a door's first reading is a jump like any other: it waits to be judged, but not to be seen
         dry_bulb_c = min(dry_bulb_c, lead.dry_bulb_c)
     rh_pct = lead.rh_pct if lead.quality.rh_flag < FAIL else None
     kpa = 0.0 if rh_pct is None else vapour_kpa(lead.dry_bulb_c, _scaled(rh_pct))
+    if dumb:  # a contact says what is a fall, without the vapour
+        kpa = seen.usual_kpa
     if (kpa > 0.0) is not (seen.usual_kpa > 0.0):  # a humidity for the first time, or no longer one
         seen = Watch(recovery_s=seen.recovery_s)
     mono_s, handling = look.now.mono_s, known.handling
@@ -141,48 +148,56 @@ def _watch_door(  # noqa: PLR0917 - with each reading
         look.now.mono_s,
         dry_bulb_c,
         kpa,
-        interval_s=lead.probe.interval_s,
+        interval_s=interval_s,
         band_low_c=plan_.low_dry_bulb_c,
         at_work=declared or mono_s < known.put_in_s + BORNE_S,
+        door_open=contact is True,
     )
     known.watch = seen
-    if contact is not None:
-        if verdict.opening is not None:
-            _missed(look, machine, verdict.opening.since_s)
-        return contact
-    if verdict.why:
+    if verdict.why and (contact is None or _told(look, machine, seen)):
         look.out.events.append(Event(look.now.utc, "opening", machine, what=NotBack(verdict.why)))
-    if verdict.opening is not None:
+    if verdict.opening is not None and contact is not None:
+        _missed(look, machine, verdict.opening.since_s)
+    elif verdict.opening is not None:
         began = look.now.utc - timedelta(seconds=look.now.mono_s - verdict.opening.since_s)
         minutes = (verdict.opening.until_s - verdict.opening.since_s) / 60.0
         opened = Opened(round(minutes), round(verdict.opening.deepest_c, 1))
         look.out.events.append(Event(began, "opening", machine, what=opened))
-    return holds(seen, look.now.mono_s)
+    return _holds(look, machine, seen, contact=contact)
 
 
-def _by_contact(look: Look, machine: str, fresh: list[Fresh]) -> bool | None:
-    """What the contact of its door says of low air; None where none is believed. How cold it came is noted, and written once it is shut."""
-    known, held = look.state.machine(machine), door_holds(look, machine)
+def _holds(look: Look, machine: str, seen: Watch, *, contact: bool | None) -> bool:
+    """Whether low alarms are held back for a door: with a contact that is believed, only of an opening that it told of."""
+    return holds(seen, look.now.mono_s) and (contact is None or _told(look, machine, seen))
+
+
+def _told(look: Look, machine: str, seen: Watch) -> bool:
+    return seen.episode is not None and told_of_door(look, machine, seen.episode.since_s)
+
+
+def _note_door(look: Look, machine: str, fresh: list[Fresh], *, believed: bool) -> None:
+    """How cold it came while a contact of its door says that it is open is noted, and written once it is shut."""
+    known = look.state.machine(machine)
     said = [c for s in look.site.doors[machine] if (c := look.state.contacts.get(s.key)) is not None]
-    if any(c.said for c in said) and held is not None:
+    if any(c.said for c in said) and believed:
         before_c = math.inf if known.door_lowest_c is None else known.door_lowest_c
         known.door_lowest_c = min([before_c, *(r.dry_bulb_c for r in fresh if r.quality.dry_bulb_fit)])
     elif known.door_lowest_c is not None:
         lowest_c, known.door_lowest_c = known.door_lowest_c, None
         shut = max(said, key=lambda c: c.turned_mono_s)
-        if held is not None and len(shut.turns) > 1 and math.isfinite(lowest_c):
+        if believed and len(shut.turns) > 1 and math.isfinite(lowest_c):
             open_s = shut.turns[-1] - shut.turns[-2]
             opened = Opened(round(open_s / 60.0), round(lowest_c, 1))
             look.out.events.append(Event(shut.since - timedelta(seconds=open_s), "opening", machine, what=opened))
-    return held
 
 
 def _missed(look: Look, machine: str, since_s: float) -> None:
-    """The air shows an opening that no contact of the door has told: by the third the contact is not believed."""
+    """The air shows an opening that no contact of the door has told: by the third they are not believed."""
+    if told_of_door(look, machine, since_s):
+        return
     for switch in look.site.doors[machine]:
         contact = look.state.contacts[switch.key]
-        if not contact.said and not any(turn >= since_s - SLACK_S for turn in contact.turns):
-            look.state.contacts[switch.key] = replace(contact, missed=contact.missed + 1)
+        look.state.contacts[switch.key] = replace(contact, missed=contact.missed + 1)
 
 
 def _lead(look: Look, machine: str, fresh: list[Fresh]) -> Fresh | None:

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import math
+import random
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime, timedelta
@@ -41,6 +42,7 @@ from monitor.domain.signs.opening import (
     watch,
 )
 from monitor.domain.signs.seen import LATE, NOT_TURNED
+from tests.domain.house import there
 from tests.domain.signs import opening_figures as figures
 
 # Written out: taken from the program, they would move with it.
@@ -69,6 +71,7 @@ class Story:
     now_s: float = 5000.0
     state: Watch = field(default_factory=Watch)
     at_work: bool = False
+    door_open: bool = False
     kinds: list[str] = field(default_factory=list)
     last: Verdict = field(default_factory=lambda: Verdict(QUIET))
 
@@ -84,6 +87,7 @@ class Story:
                 interval_s=self.interval_s,
                 band_low_c=self.band_low_c,
                 at_work=self.at_work,
+                door_open=self.door_open,
             )
             self.kinds.append(self.last.kind)
         return self
@@ -221,6 +225,52 @@ def test_a_door_that_is_opened_again_and_again_does_not_teach_its_dry_air() -> N
     assert story.state.ripple_kpa < 0.05
     assert settles(story.state, opened_s + SETTLE_S - 30.0)
     assert not settles(story.state, opened_s + SETTLE_S + 30.0)
+
+
+@pytest.mark.parametrize("gust", [0.3, 0.4, 0.5])
+def test_a_door_ajar_settles_no_longer_than_a_hold_and_its_air_becomes_usual(gust: float) -> None:
+    """Vapour that comes and goes in gusts at a door ajar looks as if it were opened each minute: from the first fall on it has an hour and
+    a half, and then what it is by now is what is usual."""
+    story = Story(interval_s=60.0).usual(60.0)
+    first_s, gusts = story.now_s, random.Random(3)
+    while settles(story.read((USUAL_C, 1.6 + gusts.uniform(-gust, gust))).state, story.now_s):
+        assert story.now_s <= first_s + MAX_HOLD_S + 60.0
+    assert story.now_s >= first_s + SETTLE_S
+    story.read(*[(USUAL_C, 1.6 + gusts.uniform(-gust, gust)) for _ in range(20)])
+    assert story.state.usual_kpa == pytest.approx(1.6, abs=0.2)
+
+
+def test_a_door_that_is_opened_after_the_air_was_back_has_its_own_time() -> None:
+    """The bound counts from the first fall since the air was undisturbed, however often that comes."""
+    story = ready()
+    for _ in range(4):
+        story.read(*[(USUAL_C, kpa) for _, kpa in DOOR]).usual(30.0)
+    assert settles(story.read(*[(USUAL_C, kpa) for _, kpa in DOOR]).state, story.now_s + SETTLE_S - 60.0)
+
+
+def test_a_contact_says_what_is_a_fall_and_not_for_how_long() -> None:
+    """Open all the time: a fall too slow for a door is held half an hour, one of the vapour alone settles for an hour and a half."""
+    story = ready()
+    story.door_open = True
+    story.read(*[(USUAL_C - 0.02 * k, USUAL_KPA) for k in range(1, 120)])
+    assert story.held
+    fell_s = there(story.state.episode).since_s
+    while story.held:
+        story.read((story.state.usual_c - 3.0, USUAL_KPA))
+    assert story.now_s - fell_s == pytest.approx(BORNE_S, abs=30.0)
+    dry = ready()
+    dry.door_open, first_s = True, dry.now_s
+    while settles(dry.read((USUAL_C, 0.9 * USUAL_KPA)).state, dry.now_s):
+        assert not dry.held
+    assert dry.now_s - first_s == pytest.approx(MAX_HOLD_S, abs=30.0)
+
+
+def test_what_is_no_fall_by_a_machines_own_ripple_is_no_opening_at_work_either() -> None:
+    """A thermostat that swings by a kelvin: within its swing there is nothing to wait for, nor anything to record."""
+    story = Story(interval_s=60.0).read(*((USUAL_C + (-1) ** (k // 5), USUAL_KPA) for k in range(120)))
+    story.at_work = True
+    story.read(*((USUAL_C + (-1) ** (k // 5), USUAL_KPA) for k in range(30)))
+    assert {kind for kind in story.kinds if kind != QUIET} == set()
 
 
 def test_who_comes_again_while_only_vapour_is_awaited_has_a_half_hour_of_their_own() -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import pytest
 
 from monitor.domain.alarms.about import CHATTERING, CONTRADICTED, MAINS, SILENT, Disbelieved, Switched, Unheard
@@ -9,6 +12,7 @@ from monitor.domain.alarms.alarm import NORMAL, SUPPRESSED, UNACKNOWLEDGED
 from monitor.domain.needs.rules import (
     ALL_SILENT,
     DOOR_OPEN,
+    EGG_COLD,
     HIGH,
     LOW,
     MAINS_LOST,
@@ -28,7 +32,7 @@ from monitor.domain.watch.evaluate import retire
 from monitor.domain.watch.view import machine_view
 from monitor.shown.about import about_words
 from monitor.shown.now.room import machine_lines
-from tests.domain.house import Story, batch, probes, site
+from tests.domain.house import PROFILES, RULES, Story, batch, probes, site
 
 TOP = "node-a/top"
 MAINS_THERE = Switch("node-a/mains", OF_MAINS)
@@ -144,6 +148,95 @@ def test_the_contact_of_a_door_replaces_what_the_air_lets_guess() -> None:
     assert opened.state_of(COLD) == NORMAL
     opened.run(minutes=3)
     assert opened.state_of(COLD) == UNACKNOWLEDGED
+
+
+def turning(story: Story, pattern: tuple[int, int], to_c: float, *, tau_min: float, minutes: int) -> float:
+    """The heater dies and the air cools towards to_c; the door is open for pattern[0] minutes and shut for pattern[1], again and again.
+    Minutes from when the air was below "too cold" until that was told; inf where nobody was told."""
+    open_min, shut_min = pattern
+    cold_min = told_min = math.inf
+    for minute in range(minutes):
+        air_c = to_c + (37.5 - to_c) * math.exp(-minute / tau_min)
+        story.air[TOP] = (air_c, 45.0)
+        story.switches["node-a/door"] = minute % (open_min + shut_min) < open_min
+        story.run(minutes=1)
+        if air_c < 36.0:
+            cold_min = min(cold_min, minute)
+        if told_min == math.inf and (COLD, UNACKNOWLEDGED) in story.states():
+            told_min = minute
+    return told_min - cold_min
+
+
+@pytest.mark.parametrize("every_s", [10.0, 60.0, 300.0])
+@pytest.mark.parametrize("tau_min", [40.0, 120.0])
+@pytest.mark.parametrize("pattern", [(4, 4), (20, 20), (1, 28), (2, 13), (1, 4)])
+def test_a_door_that_is_opened_again_and_again_hides_no_dead_heater(
+    pattern: tuple[int, int], tau_min: float, every_s: float
+) -> None:
+    """However its contact turns, air that makes no steps home is told half an hour after it first fell, and the two readings and
+    six minutes that the way home has; and so is an egg."""
+    story = begun(DOOR, door=False, minutes=20)
+    story.site = site(probes((TOP, "setter-1"), interval_s=every_s), switches=(DOOR,))
+    story.interval_s = every_s
+    story.run(minutes=60)
+    assert turning(story, pattern, 22.0, tau_min=tau_min, minutes=90) <= 30.0 + 6.0 + 2 * every_s / 60.0
+
+
+@pytest.mark.parametrize("pattern", [(4, 4), (1, 28)])
+def test_a_door_that_is_opened_again_and_again_hides_no_cold_eggs(pattern: tuple[int, int]) -> None:
+    """Where the house's own limits let the air go to 20 °C, the eggs' alarm is what tells."""
+    own = {COLD: 20.0, "dry-bulb-low-warning": 21.0}
+    rules = {**RULES, **{name: replace(RULES[name], limit=limit) for name, limit in own.items()}}
+    hen = replace(PROFILES["hen"], egg_mass_g=(55.0, 65.0))
+    story = Story(site(profiles={"hen": hen}, rules=rules, switches=(DOOR,)), (batch(),), air={TOP: (37.5, 45.0)})
+    story.switches = {"node-a/door": False}
+    story.run(minutes=30)
+    turning(story, pattern, 30.0, tau_min=20.0, minutes=180)
+    assert story.state.eggs["hen-1"].egg_c < 32.0
+    assert story.state_of(EGG_COLD) == UNACKNOWLEDGED
+
+
+def test_a_heater_that_dies_after_the_door_was_shut_is_told_as_always() -> None:
+    """Air that did not fall while the door was open, or just after, has nothing that an opening explains."""
+    story = begun(DOOR, door=False, minutes=20)
+    story.switches["node-a/door"] = True
+    story.run(minutes=1)
+    story.switches["node-a/door"] = False
+    story.run(minutes=4)
+    assert turning(story, (0, 1), 22.0, tau_min=120.0, minutes=40) <= 6.0
+
+
+def test_a_door_said_open_explains_a_fall_of_any_shape() -> None:
+    """Slow, in a damp room or of a probe whose humidity fails: it is the contact that says so, and the air that comes back."""
+    for rh_pct, steps in ((45.0, 20), (60.0, 1), (None, 1)):
+        story = begun(DOOR, door=False, minutes=30)
+        story.switches["node-a/door"] = True
+        for step in range(1, steps + 1):
+            story.air[TOP] = (37.5 - 4.0 * step / steps, rh_pct)
+            story.run(seconds=30)
+        story.run(minutes=20 - steps / 2.0)
+        story.switches["node-a/door"] = False
+        for step in range(1, 11):
+            story.air[TOP] = (33.5 + 0.4 * step, 45.0)
+            story.run(minutes=1)
+        assert COLD not in {t.alarm.rule for t in story.transitions}
+
+
+def test_of_two_doors_the_one_that_stayed_shut_has_missed_nothing() -> None:
+    """What the air shows was told by the other."""
+    back = Switch("node-a/back", OF_DOOR, "setter-1")
+    story = begun(DOOR, back, door=False, back=False, minutes=30)
+    for _ in range(4):
+        story.switches["node-a/door"] = True
+        story.air[TOP] = (34.0, 30.0)
+        story.run(minutes=2)
+        story.switches["node-a/door"] = False
+        for share in (0.5, 0.8, 1.0):
+            story.air[TOP] = (34.0 + 3.5 * share, 30.0 + 15.0 * share)
+            story.run(minutes=1)
+        story.run(minutes=15)
+    assert story.state.contacts[back.key].missed == 0
+    assert (back.key, SWITCH_DOUBTFUL) not in story.state.alarms
 
 
 def test_low_water_is_told_before_the_air_is_dry() -> None:
