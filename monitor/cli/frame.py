@@ -12,7 +12,7 @@ import re
 import shutil
 import sys
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields
 from datetime import datetime
 from pathlib import Path
@@ -69,16 +69,25 @@ G = TypeVar("G", bound=Given)
 
 
 class Parser(argparse.ArgumentParser):
-    """Says what is wrong in one line. about: what the command is for."""
+    """Says what is wrong in one line. about: what the command is for; of_text: its options that take a text, which may have blanks."""
 
     about = ""
 
     # typeshed writes out what is only handed on here
     def __init__(self, *args, **kwargs) -> None:  # type: ignore[no-untyped-def]
         """As the parent's."""
+        self.of_text: set[str] = set()
         super().__init__(*args, **kwargs)
         # -0.3K and -2h are values. argparse takes them for options, for only plain numbers are numbers to it; no option begins with a digit.
         self._negative_number_matcher = re.compile(r"^-\.?\d")
+
+    # typeshed writes out what is only handed on here
+    def add_argument(self, *args, **kwargs) -> argparse.Action:  # type: ignore[no-untyped-def]
+        """As the parent's."""
+        action = super().add_argument(*args, **kwargs)
+        if action.nargs is None and action.choices is None and action.type in (None, Path):
+            self.of_text |= {*action.option_strings}
+        return action
 
     # typeshed has overloads here for what a subclass can only say once
     def parse_args(  # type: ignore[override]
@@ -88,7 +97,7 @@ class Parser(argparse.ArgumentParser):
         words = list(sys.argv[1:] if args is None else args)
         found, extra = self.parse_known_args(words, namespace)
         if extra:
-            self.error(_too_many(extra, words))
+            self.error(_too_many(extra, words, found.parser.of_text))
         return found
 
     def _check_value(self, action: argparse.Action, value: object) -> None:
@@ -104,10 +113,10 @@ class Parser(argparse.ArgumentParser):
         sys.exit(WRONG)
 
 
-def _too_many(extra: Sequence[str], words: Sequence[str]) -> str:
-    """What is said of words that no argument takes. words: all that were typed."""
+def _too_many(extra: Sequence[str], words: Sequence[str], of_text: Collection[str]) -> str:
+    """What is said of words that no argument takes. words: all that were typed; of_text: the options that take a text."""
     place = words.index(extra[0]) if extra[0] in words else 0
-    if extra[0].startswith("-") or place < 2 or not words[place - 2].startswith("--"):
+    if extra[0].startswith("-") or place < 2 or words[place - 2] not in of_text:
         return f"unrecognized arguments: {' '.join(extra)[:60]}"
     option, before = words[place - 2 : place]
     return f'{extra[0][:40]!r} stands by itself, expected several words in quotes: {option} "{before} {extra[0]}"'
@@ -151,7 +160,7 @@ def command(parser: Parser, act: Callable[[G], int], kind: type[G]) -> Parser:
     def perform(options: argparse.Namespace, utc: Utc) -> int:
         return act(kind(**{name: utc if name == "utc" else getattr(options, name) for name in names}))
 
-    parser.set_defaults(act=perform, kind=kind)
+    parser.set_defaults(act=perform, kind=kind, parser=parser)
     if "config" in names:
         default = os.environ.get(CONFIG_VARIABLE, DEFAULT_CONFIG)
         parser.add_argument("--config", type=Path, default=Path(default), metavar="FILE", help=f"default: {default}")

@@ -82,6 +82,7 @@ def test_a_time_too_far_away() -> None:
         (["batch", "add", "b", "--species", "chicken", "--set", "yesterday", "22:00"], '--set "yesterday 22:00"'),
         (["batch", "move", "b", "setter-1", "--at", "9.11.", "7:00"], '--at "9.11. 7:00"'),
         (["handling", "setter-1", "--for", "3", "h"], '--for "3 h"'),
+        (["history", "hen-1", "--csv", "my", "eggs.csv"], '--csv "my eggs.csv"'),
     ],
 )
 def test_words_that_belong_together(capsys: pytest.CaptureFixture[str], words: list[str], such: str) -> None:
@@ -90,6 +91,23 @@ def test_words_that_belong_together(capsys: pytest.CaptureFixture[str], words: l
     assert (code, out) == (2, "")
     assert f"{words[-1]!r} stands by itself, expected several words in quotes: {such} (see" in err
     assert "unrecognized arguments: --of" in typed(capsys, *words[:-1], "--of")[2]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["handling", "--done", "setter-1", "now"],
+        ["batch", "split", "hen-1", "1-3", "--stage", "hatch", "now"],
+        ["batch", "add", "hen-1", "--species", "chicken", "--eggs", "24", "large"],
+        ["alarms", "--json", "1", "2"],
+    ],
+)
+def test_a_word_too_many_behind_an_option_that_holds_none(capsys: pytest.CaptureFixture[str], words: list[str]) -> None:
+    """What takes no value, a number or one of a few words is not helped by quotes: the word is one too many."""
+    code, out, err = typed(capsys, *words)
+    assert (code, out) == (2, "")
+    assert "unrecognized arguments: " in err
+    assert "quotes" not in err
 
 
 @given(st.text(max_size=12))
