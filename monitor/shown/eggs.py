@@ -48,6 +48,16 @@ _OF_EGGS = (
     Column("by pip (95 %)", 20),
     Column("seen last", gap=1),
 )
+# Kinds that are no word for a thing; the others are.
+_THING = {
+    "laid": "day of laying",
+    "helped": "help",
+    "sealed": "seal",
+    "hatched": "end",
+    "dead": "end",
+    "removed": "end",
+    "look-again": "time to look again",
+}
 _OF_ENTRIES = (Column("entry", 5, right=True, gap=0), Column("when", 17), Column("what"))
 
 
@@ -76,7 +86,7 @@ def _undone(undoing: Undoing, book: EggBook, site: Site) -> str:
         return f"{words}{_about(again)} is {said(again, site.zone)} again"
     same = [e for e in standing(book) if e.fact.kind == entry.fact.kind and e.same_subject(entry)]
     if not same:
-        return f"{words}no {entry.fact.kind} of {_about(entry)} stands now"
+        return f"{words}no {_THING.get(entry.fact.kind, entry.fact.kind)} of {_about(entry)} stands now"
     return f"{words}now {said(same[-1], site.zone)} of {wall_time(same[-1].at, site.zone)}"
 
 

@@ -598,6 +598,24 @@ def test_undo(capsys: Capture, config: Path) -> None:
     assert len(query(config, "SELECT kind FROM entry WHERE kind = 'withdrawn'")) == 5
 
 
+@pytest.mark.parametrize(
+    ("words", "thing"),
+    [
+        ("outcome hen-1 3 removed --why other", "end"),
+        ("outcome hen-1 3 dead --stage late", "end"),
+        ("event hen-1 3 assisted", "help"),
+        ("event hen-1 3 sealed", "seal"),
+        ("laid hen-1 3 --stored 4", "day of laying"),
+        ("look-again hen-1 3 --in 3h", "time to look again"),
+        ("size hen-1 3 56 43", "size"),
+    ],
+)
+def test_undo_names_what_is_no_more(capsys: Capture, config: Path, words: str, thing: str) -> None:
+    """By a word for a thing, whatever its kind is called in the record."""
+    ok(capsys, *words.split(), config=config)
+    assert ok(capsys, "undo", "hen-1", config=config).endswith(f"; no {thing} of egg 3 stands now\n")
+
+
 def test_undo_of_many_at_once_is_counted(capsys: Capture, config: Path) -> None:
     ok(capsys, "candle", "hen-1", "1-20", "fertile", config=config)
     assert ok(capsys, "undo", "hen-1", config=config) == "undone: 20 entries, egg 1 to egg 20; now as before them\n"
