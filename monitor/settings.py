@@ -267,7 +267,7 @@ def _address(address: AddressSettings, path: Path, where: tuple[str, ...]) -> st
     try:
         return read_secret(path.parent / address.url_file, "a file with one address").strip()
     except SecretError as error:
-        raise SettingsError([Complaint.of(*where, f"url_file {address.url_file}", error=error)]) from error
+        raise SettingsError([Complaint.of_file(*where, f"url_file {address.url_file}", error=error)]) from error
 
 
 def read_settings(path: Path) -> Settings:
@@ -393,7 +393,7 @@ def _profiles(settings: Settings, path: Path) -> Mapping[str, Profile]:
     try:
         return load_profiles(None if own is None else path.parent / own)
     except ProfileError as error:
-        raise SettingsError([Complaint.of("", error=error)]) from error
+        raise SettingsError([Complaint.of_file("", error=error)]) from error
 
 
 def _check_contacts(settings: Settings, path: Path, wrong: list[Complaint]) -> None:
@@ -432,7 +432,7 @@ def with_numbers(
         try:
             result[id_] = changed(rules[id_], numbers.given(), "")
         except RuleError as error:
-            wrong.append(Complaint.of(*where, error=error))
+            wrong.append(Complaint.of_file(*where, error=error))
     return result
 
 

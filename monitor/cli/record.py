@@ -16,7 +16,7 @@ from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import Site
-from monitor.domain.refusal import one_of
+from monitor.domain.refusal import Sure, one_of, sure_words
 from monitor.domain.wall import sheet_time
 from monitor.service.ports import Answer as Answer
 from monitor.service.ports import Contact, StoreFailure
@@ -166,11 +166,10 @@ def ask(house: House, request: Mapping[str, object]) -> Answer:
     """Ask the running daemon; where none runs, do it on the record itself. What is refused only as long as nobody said that it is sure is
     asked of the person at the terminal. For what is only looked at see `watching.ask_daemon`. Raises Wrong for a no, Failed when it cannot be done."""
     answer = _answered(house, request)
-    if answer.get("odd") and request.get("sure") is False and at_terminal():
-        said_ = _said_no(answer, house.site.zone)
-        for does in ("write", "declare"):  # it is asked about here
-            said_ = said_.replace(f", expected --sure to {does} it all the same", "")
-        tell(said_)
+    words = answer.get("words", [])
+    known = [part for part in words if not (isinstance(part, dict) and "sure" in part)]  # that is asked about here
+    if known != words and request.get("sure") is False and at_terminal():
+        tell(_said_no({**answer, "words": known}, house.site.zone))
         if not agreed("do it all the same?"):
             raise Failed("nothing was changed")
         answer = _answered(house, {**request, "sure": True})
@@ -214,6 +213,8 @@ def _said_no(answer: Answer, zone: tzinfo) -> str:
 def _on_the_wall(part: str | Mapping[str, str], zone: tzinfo) -> str:
     if isinstance(part, str):
         return part
+    if "sure" in part:
+        return sure_words(Sure(part["sure"]))
     try:
         return sheet_time(datetime.fromisoformat(part["at"]), zone)
     except (ValueError, OverflowError):  # at the end of the calendar a zone may lead beyond it

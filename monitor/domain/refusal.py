@@ -5,25 +5,47 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 from datetime import datetime
-from typing import TypeAlias
+from typing import Self, TypeAlias
 
+from monitor.domain.fixed import fixed
 from monitor.domain.wall import utc_text
 
-Words = tuple[str | datetime, ...]  # texts and aware moments, in the order in which they are read
-Part: TypeAlias = str | datetime | Words
+
+@fixed
+class Sure:
+    """Among the words of a refusal: what it is about is odd, and is done (`write`, `declare`) once somebody says that it is sure."""
+
+    does: str
+
+
+Words = tuple[
+    str | datetime | Sure, ...
+]  # texts, aware moments and what is only odd, in the order in which they are read
+Part: TypeAlias = str | datetime | Sure | Words
 
 
 class Refusal(ValueError):
     """What cannot be done. where: what it is about; came: what is wrong with it; expected: what would have been right. What the others say
-    already is empty. odd: it can be done; somebody has to say that it is sure.
+    already is empty.
 
     As text it is one line, `where: came, expected what`, with the moments that are for programs, to the second.
     """
 
-    def __init__(self, where: Part, came: Part = "", expected: Part = "", *, odd: bool = False) -> None:
+    def __init__(self, where: Part, came: Part = "", expected: Part = "") -> None:
         super().__init__(where, came, expected)
-        self.odd = odd
         self.where, self.came, self.expected = (_words_of(part) for part in (where, came, expected))
+
+    @classmethod
+    def of(cls, error: Refusal, hint: Words = ()) -> Self:
+        """The same as a refusal of this kind, with a hint at its end."""
+        if error.expected:
+            return cls(error.where, error.came, (*error.expected, *hint))
+        return cls(error.where, (*error.came, *hint))
+
+    @property
+    def odd(self) -> bool:
+        """Whether it is done once somebody says that it is sure."""
+        return any(isinstance(part, Sure) for part in self.words)
 
     @property
     def words(self) -> Words:
@@ -39,7 +61,12 @@ class Refusal(ValueError):
 
 def in_words(words: Words, moment: Callable[[datetime], str]) -> str:
     """The words as one text, each moment as `moment` says it."""
-    return "".join(part if isinstance(part, str) else moment(part) for part in words)
+    return "".join(moment(part) if isinstance(part, datetime) else sure_words(part) for part in words)
+
+
+def sure_words(part: str | Sure) -> str:
+    """How what is only odd ends; a text as it is."""
+    return f", expected --sure to {part.does} it all the same" if isinstance(part, Sure) else part
 
 
 def joined(lines: list[Words], between: str = "\n") -> Words:
@@ -84,7 +111,7 @@ def _words_of(part: Part) -> Words:
 
 def _merged(words: Words) -> Words:
     """The same with each text in one piece."""
-    found: list[str | datetime] = []
+    found: list[str | datetime | Sure] = []
     for part in words:
         before = found[-1] if found else None
         if isinstance(part, str) and isinstance(before, str):

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.domain.needs.batch import Batch, BatchError, Stay, closed, declared, moved
-from monitor.domain.refusal import Refusal, in_words, joined, sought
+from monitor.domain.refusal import Refusal, Sure, in_words, joined, sought
 from monitor.domain.wall import sheet_time
 from monitor.service.watch.requests import RequestError
 
@@ -57,6 +57,28 @@ def test_a_hint_comes_last() -> None:
         assert (hinted.where, hinted.came[0]) == (("batch hen-1",), "closed")
         said = f"batch hen-1: closed{f', expected {expected}' if expected else ''}"
         assert str(hinted) == f"{said} (the clock says 2026-07-01T22:30:15Z)"
+
+
+def test_what_is_only_odd_is_said_by_a_fact() -> None:
+    """Whoever asks about it himself leaves it out, wherever it stands; a text with the same words is a text."""
+    plain = "egg 7: 600 g, expected --sure to write it all the same"
+    odd = Refusal("egg 7", joined([("600 g", Sure("write")), ("line 2",)]))
+    assert (odd.odd, str(odd)) == (True, f"{plain}\nline 2")
+    assert RequestError.of(odd).answer()["words"] == ["egg 7: 600 g", {"sure": "write"}, "\nline 2"]
+    note = Refusal("egg 7", plain.removeprefix("egg 7: "))
+    assert (note.odd, str(note)) == (False, plain)
+    assert RequestError.of(note).answer()["words"] == [plain]
+
+
+def test_a_refusal_of_one_kind_becomes_one_of_another() -> None:
+    """With where, what came and what was expected apart."""
+    found = BatchError.of(Refusal("hens.toml: eggs", AT, "a number"))
+    assert (type(found), found.where, found.came, found.expected) == (
+        BatchError,
+        ("hens.toml: eggs",),
+        (AT,),
+        ("a number",),
+    )
 
 
 def test_several_are_one_with_a_text_between() -> None:

@@ -146,7 +146,7 @@ def read_causes(data: Mapping[str, object], where: str) -> Catalogue:
         read = _Causes.model_validate(data, context=data)
     except ValidationError as error:
         found = complaints(error, where, model=_Causes, data=data)[0]
-        raise CauseError(found.where, found.came, found.expected) from None
+        raise CauseError.of(found) from None
     return Catalogue(
         findings={
             each.id: Published(each.id, read.caution[each.caution], tuple(cause.value() for cause in each.causes))

@@ -283,7 +283,7 @@ def read_profile(
         read = _Profile.model_validate(data, context=_Known(source_keys, plain_source, rules or {}))
     except ValidationError as error:
         found = complaints(error, where, model=_Profile, data=data)[0]
-        raise ProfileError(found.where, found.came, found.expected) from None
+        raise ProfileError.of(found) from None
     return read.value(dict(_sources(read, data, "", plain=plain_source or "")))
 
 

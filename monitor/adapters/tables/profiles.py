@@ -165,4 +165,4 @@ def _read(file: Traversable) -> Table:
         return read_toml(file, file.name, "a file that can be read")
     except TableError as error:
         found = error.complaints[0]
-        raise ProfileError(found.where, found.came, found.expected) from None
+        raise ProfileError.of(found) from None

@@ -75,7 +75,7 @@ class Complaint(Refusal):
         return Complaint(self.file, *self.key, came=self.came, expected=self.expected, line=line)
 
     @classmethod
-    def of(cls, file: str, *key: str, error: Refusal) -> Complaint:
+    def of_file(cls, file: str, *key: str, error: Refusal) -> Complaint:
         """What somebody else refused, of a file."""
         own = "".join(part for part in error.where if isinstance(part, str))
         return cls(file, *key, *([own] if own else []), came=error.came, expected=error.expected)
@@ -152,7 +152,7 @@ def _complaint(where: str, problem: Mapping[str, Any], *, model: object, data: o
     said = problem.get("ctx", {}).get("error") if kind == "value_error" else None
     if said is not None and not isinstance(said, Expected):
         # What goes together: its check says what came.
-        return Complaint.of(*place, error=said) if isinstance(said, Refusal) else Complaint(*place, came=str(said))
+        return Complaint.of_file(*place, error=said) if isinstance(said, Refusal) else Complaint(*place, came=str(said))
     message = str(problem["msg"]).removeprefix("Input should be ") if said is None else str(said)
     shown = repr(came)[:SHOWN] if not came or not isinstance(came, dict | list) else _KINDS[type(came)]
     if kind in _WORDED:

@@ -102,7 +102,7 @@ def read_rules(data: Mapping[str, object], where: str) -> dict[str, Rule]:
         found = read_each(_Rule, data, where)
     except TableError as error:
         first = error.complaints[0]
-        raise RuleError(first.where, first.came, first.expected) from None
+        raise RuleError.of(first) from None
     rules = {id_: checked(each.value(id_), where) for id_, each in found.items()}
     check_together(rules, where)
     return rules

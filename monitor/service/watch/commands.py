@@ -57,7 +57,7 @@ from monitor.domain.readings.calibration import (
 )
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.readings.view import calibration_view
-from monitor.domain.refusal import Words, sought
+from monitor.domain.refusal import Sure, Words, sought
 from monitor.domain.signs.cooling import Cooling, CoolingError, declared_cooling, hours_of
 from monitor.domain.signs.opening import HandlingError, declare, finish
 from monitor.domain.state.happened import (
@@ -261,7 +261,7 @@ def _ask_if_early(look: Look, batch: Batch, stage: str, *, at: datetime, sure: b
     if sure or profile is None:
         return
     if odd := early_stage(batch, stage, at, profile=profile):
-        raise BatchError(f"batch {batch.id}", (*odd, ", expected --sure to declare it all the same"), odd=True)
+        raise BatchError(f"batch {batch.id}", (*odd, Sure("declare")))
 
 
 def _stage_name(stage: str, batch: str) -> str:

@@ -20,13 +20,13 @@ from monitor.domain.eggs.view import entry_view
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import from_ms, to_ms
-from monitor.domain.refusal import Words, joined
+from monitor.domain.refusal import Sure, Words, joined
 from monitor.domain.state.known import Look
 from monitor.domain.watch.egg_alarms import remind_to_look, take_book
 from monitor.service.watch.requests import SplitOff, Write, WriteBeyondPip, WriteWeighings
 
 SHOWN = 10  # complaints about eggs of one request; more are the same again
-SURE = "expected --sure to write it all the same"
+_SURE = Sure("write")
 _NUMBER_HIGH = 10**9
 
 
@@ -92,7 +92,7 @@ def _with(look: Look, request: Write, book: EggBook) -> tuple[EggBook, bool]:
         return _of_several(book, entry, _numbers(request.eggs, where), odd=odd, where=where), True
     longer = add(book, replace(entry, count=request.count))
     if said := odd(book, longer.entries[-1]):
-        raise EggError(where, (*joined(list(said), "; "), f", {SURE}"), odd=True)
+        raise EggError(where, (*joined(list(said), "; "), _SURE))
     return longer, False
 
 
@@ -113,10 +113,9 @@ def _of_several(book: EggBook, entry: Entry, eggs: Sequence[int], *, odd: Odd, w
         lines: list[Words] = [(f"{where}: ", *each.words) if each.only_odd else each.words for each in wrong[:SHOWN]]
         if len(wrong) > SHOWN:
             lines.append((f"{where}: and {len(wrong) - SHOWN} more",))
-        only_odd = all(each.only_odd for each in wrong)
-        sure = f", {SURE}" if only_odd else ""
-        lines.append((f"{where}: nothing was written about any of {len(eggs)} eggs{sure}",))
-        raise EggError("", joined(lines), odd=only_odd)
+        sure = (_SURE,) if all(each.only_odd for each in wrong) else ()
+        lines.append((f"{where}: nothing was written about any of {len(eggs)} eggs", *sure))
+        raise EggError("", joined(lines))
     return longer
 
 
@@ -157,10 +156,10 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
         said: list[Words] = [
             (f"line {line}: ", *why) for line, why in sorted(wrong, key=lambda each: str(each[0]).zfill(9))
         ]
-        sure = f", {SURE}" if only_odd else ""
-        head = f"{where}: {len(wrong)} of {len(request.rows)} lines are {'odd' if only_odd else 'wrong'}, nothing was written{sure}"
+        count = f"{len(wrong)} of {len(request.rows)} lines are {'odd' if only_odd else 'wrong'}"
+        head: Words = (f"{where}: {count}, nothing was written", *([_SURE] if only_odd else []))
         more: list[Words] = [(f"{where}: and {len(wrong) - SHOWN} more",)] if len(wrong) > SHOWN else []
-        raise EggError("", joined([(head,), *said[:SHOWN], *more]), odd=only_odd)
+        raise EggError("", joined([head, *said[:SHOWN], *more]))
     new = longer.entries[len(book.entries) :]
     _adopt(look, longer, new)
     return {"batch": batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}

@@ -8,11 +8,11 @@ that a time is past) is judged when it is performed, in `commands.py`.
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Literal, Self
+from typing import Literal
 
 from monitor.domain.eggs.entry import Fact
 from monitor.domain.fixed import fixed
-from monitor.domain.refusal import Refusal, Words
+from monitor.domain.refusal import Refusal, Sure
 from monitor.domain.wall import utc_text
 
 # Line of the table, egg, gross mass in g, when (None: as the table).
@@ -22,18 +22,16 @@ Row = tuple[int | str, int, float, datetime | None]
 class RequestError(Refusal):
     """A request that cannot be met: one line, or one for each thing that cannot be."""
 
-    @classmethod
-    def of(cls, error: Refusal, hint: Words = ()) -> Self:
-        """The same of a request, with a hint at its end."""
-        if error.expected:
-            return cls(error.where, error.came, (*error.expected, *hint), odd=error.odd)
-        return cls(error.where, (*error.came, *hint), odd=error.odd)
-
     def answer(self) -> dict[str, object]:
-        """What the one who asked is answered. words: the same as `error`, each moment apart from the texts, as {"at": moment}. odd: only
-        where it is done once somebody says that it is sure."""
-        words = [part if isinstance(part, str) else {"at": utc_text(part)} for part in self.words]
-        return {"error": str(self), "words": words} | ({"odd": True} if self.odd else {})
+        """What the one who asked is answered. words: the same as `error`, each moment apart from the texts, as {"at": moment},
+        and so what is done once somebody says that it is sure, as {"sure": "write"}."""
+        return {"error": str(self), "words": [_plain(part) for part in self.words]}
+
+
+def _plain(part: str | datetime | Sure) -> str | dict[str, str]:
+    if isinstance(part, str):
+        return part
+    return {"sure": part.does} if isinstance(part, Sure) else {"at": utc_text(part)}
 
 
 @fixed(kw_only=True)

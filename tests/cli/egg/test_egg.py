@@ -733,3 +733,6 @@ def test_what_is_odd_is_asked_about_at_a_terminal(
     code, _, err = typed(capsys, "egg", "weigh", "hen-1", "7", "600", config=config)
     assert (code, "600 g an egg" in err, "--sure" in err) == (1, True, False)
     assert "do it all the same? [y/N]" in err
+    monkeypatch.setattr(sys, "stdin", io.StringIO("y\n"))
+    code, _, err = typed(capsys, "egg", "weigh", "hen-1", "7", "600", config=config)
+    assert (code, "--sure" in err) == (0, False)
