@@ -31,10 +31,11 @@ class UnixBoard:
 
         def read():
             try:
-                with open(str(pin)) as level:
-                    return 1 if level.read(1) == str(true_at) else 0
+                with open(str(pin)) as file:
+                    level = file.read(1)
             except OSError:
-                return 0
+                level = "0"
+            return 1 if level == str(true_at) else 0
 
         return read
 

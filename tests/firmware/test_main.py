@@ -52,6 +52,21 @@ def test_a_board_with_real_drivers() -> None:
     assert log.index("watchdog timeout=60000") > log.index("wire found rom=28139bbb0b00001f")
 
 
+def test_a_file_in_place_of_a_contact(tmp_path: Path) -> None:
+    """Without a board a file holds the level of a pin; one that is not there is level 0, as one that holds it, whichever of both is true."""
+    (tmp_path / "high").write_text("1\n")
+    (tmp_path / "low").write_text("0\n")
+    at = [(name, true_at) for name in ("high", "low", "none") for true_at in (0, 1)]
+    switches = tuple((f"{name}-{true_at}", str(tmp_path / name), true_at) for name, true_at in at)
+    settings: dict[str, Any] = QUICK | {"SWITCHES": switches}
+    with Broker() as broker, Listener(broker.port) as listener:
+        with start_node(broker.port, "barn", "node-a", **settings):
+            listener.wait_for_seq(0)
+        pack = listener.heard("eggroom/barn/node-a/air")[0].pack
+    said = {record["n"]: record["vb"] for record in pack if "vb" in record}
+    assert said == {"high-0": False, "high-1": True, "low-0": True, "low-1": False, "none-0": True, "none-1": False}
+
+
 def test_our_own_mistake_restarts_the_board() -> None:
     """An error nobody expected is written out, and the board is reset rather than left standing."""
     probes = (("top", "scripted", ((37500, None, "a fault that is not in the list"),)),)
