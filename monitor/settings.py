@@ -37,7 +37,7 @@ class SettingsError(Exception):
         self.complaints = tuple(complaints)
 
 
-PROBE_NAMES = ("t", "rh", "fault")  # how the records of a probe end
+_PROBE_NAMES = ("t", "rh", "fault")  # how the records of a probe end
 _Priority = Literal["low", "medium", "high", "critical"]
 
 
@@ -225,7 +225,7 @@ def _numbered(path: Path) -> Iterator[None]:
         yield
     except SettingsError as error:
         try:
-            lines = lines_of(path.read_text(encoding="utf-8"))
+            lines = lines_of(path.read_text(encoding="utf-8-sig"))
         except (OSError, UnicodeDecodeError):  # which is the complaint
             lines = {}
         raise SettingsError(
@@ -368,7 +368,7 @@ def _switches(
         beside = [p for p in probes.values() if p.node == s.node]
         if key in found:
             wrong.append(_twice(path, f"switch {key}", "each switch once"))
-        if s.name.rpartition("/")[2] in PROBE_NAMES:
+        if s.name.rpartition("/")[2] in _PROBE_NAMES:
             came, expected = f"name {s.name!r}", "none that ends like a probe's"
             wrong.append(Complaint(*where, came=came, expected=expected))
         if not beside:

@@ -624,4 +624,6 @@ def test_slips_of_writing_are_told_in_plain_words(tmp_path: Path, slip: str, sai
             load_house(path)
         assert str(told.value) == f"{path}: {said}"
     path.write_text("\ufeff[sight]\n", encoding="utf-8")
-    assert any("sight" in line for line in complaints(path))
+    with pytest.raises(SettingsError) as told:
+        load_house(path)
+    assert any(str(each).startswith(f"{path}: line 1: sight: ") for each in told.value.complaints)
