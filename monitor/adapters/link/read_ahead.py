@@ -3,7 +3,7 @@
 By itself it reads a byte, a byte, a byte and the rest of each message, and between two messages waits anew and sends what there is to be
 sent. Each of these gives Python's lock away, over which the engine's thread then wakes for nothing.
 
-A whole message is taken apart here too, in a tenth of the steps: paho prepares each for being sent as well, with a lock of its own. What is
+A whole message is taken apart here too, for paho prepares each for being sent as well, with a lock of its own. What is
 not plain (a piece of a message, MQTT 5, QoS 2, whatever is wrong) is left to paho, byte for byte.
 """
 
