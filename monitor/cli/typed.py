@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.cli.frame import Utc, Wrong
+from monitor.domain.air.units import parse_temperature
 from monitor.domain.eggs.entry import FINEST_DIGITS
 from monitor.domain.published.findings import FINDING
 from monitor.domain.refusal import one_of
@@ -30,6 +31,7 @@ _NAMED_DAYS = {"yesterday": -1, "today": 0, "tomorrow": 1}
 _DATE = re.compile(r"(\d{1,2})\. ?(\d{1,2})\.(?: ?(\d{4}))?")
 _FROM_TO = re.compile(r"(\d{1,3})-(\d{1,3})")
 _HOUR = re.compile(r"(\d{1,2}):(\d\d)")
+_FIGURE = re.compile(r"[+−-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)")
 MAX_EGGS_AT_ONCE = 1000
 SHOWN = 10  # lines of a table that are wrong; more are the same again
 MAX_SPAN_S = 366 * 86_400.0  # a later time is a slip of the finger
@@ -101,6 +103,12 @@ def typed_past(text: str, zone: tzinfo, utc: Utc) -> dict[str, str]:
     """{"at": a person's time} for a request, or nothing where it is now: the daemon's own now lies a moment later than ours, or on another
     clock. Raises Wrong."""
     return {} if text == "now" else {"at": typed_when(text, zone, utc).isoformat()}
+
+
+def add_by(parser: argparse.ArgumentParser) -> None:
+    """Add --by to a command that changes something."""
+    help_ = "who says so (default: by in [site], else your account)"
+    parser.add_argument("--by", default="", metavar="NAME", help=help_)
 
 
 def typed_by(text: str, usual: str = "") -> str:
@@ -217,6 +225,16 @@ def typed_percent(text: str) -> float:
     if not 0.0 <= value <= 100.0:
         raise argparse.ArgumentTypeError(f"{text[:40]!r}, expected 0 to 100 %RH")
     return value
+
+
+def typed_temperature(text: str, unit: str, where: str = "") -> float:
+    """°C of a temperature as people write it, with its unit; a bare number is °C where the site shows °C. Where it shows °F nobody can know
+    which was meant. Raises Wrong."""
+    bare = unit == "C" and _FIGURE.fullmatch(text.strip()) is not None
+    try:
+        return parse_temperature(f"{text} C" if bare else text)
+    except ValueError as error:
+        raise Wrong(f"{where}: {error}" if where else str(error)) from error
 
 
 def typed_mm(text: str, where: str) -> float:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, columns, go_on, show
 from monitor.cli.record import Answer, ask, house_of, one_batch, opened, said
-from monitor.cli.typed import typed_by, typed_eggs, typed_past, typed_span_s, typed_when, typed_whole
+from monitor.cli.typed import add_by, typed_by, typed_eggs, typed_past, typed_span_s, typed_when, typed_whole
 from monitor.cli.watching import show_watched, unwatched
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
@@ -138,12 +138,12 @@ def add(parsers: Parsers) -> None:
     split.add_argument("--stage", choices=("lockdown", "hatch"), default=None, help="declare it for these eggs")
     split.add_argument("--name", default="", metavar="NAME", help="of the new batch (default: such as hen-1-b)")
     split.add_argument("--at", default="now", metavar="TIME", help="when they went (default: now)")
-    split.add_argument("--by", default="", metavar="NAME", help="who writes this (default: your account)")
+    add_by(split)
     split.add_argument("--sure", action="store_true", help="declare it although it is long before its time")
     wait = verbs.command("not-yet", _not_yet, NotYet, about="candled, no draw-down yet: ask again then")
     wait.add_argument("batch")
     wait.add_argument("--for", dest="span", required=True, metavar="TIME", help="such as 12h or 1d")
-    wait.add_argument("--by", default="", metavar="NAME", help="who writes this (default: your account)")
+    add_by(wait)
     stage = verbs.command("stage", _stage, Stage, about="declare a stage early: draw-down or pip seen")
     stage.add_argument("batch")
     stage.add_argument("stage", choices=("lockdown", "hatch"))
@@ -156,7 +156,7 @@ def add(parsers: Parsers) -> None:
     close.add_argument("--sure", action="store_true", help="also with eggs that have no end yet")
     remove = verbs.command("remove", _remove, Remove, about="it was set by mistake, and nothing is written about it")
     remove.add_argument("batch")
-    remove.add_argument("--by", default="", metavar="NAME", help="who writes this (default: your account)")
+    add_by(remove)
     remove.add_argument("--sure", action="store_true", help="without asking")
     verbs.command("reopen", _reopen, One, about="it was closed by mistake: back where it was").add_argument("batch")
 

@@ -25,7 +25,7 @@ from monitor.cli.egg.given import (
 )
 from monitor.cli.frame import AnyOrder, Failed, Parser, Parsers, Verbs, Wrong, columns
 from monitor.cli.record import Reported, add_archive_option, book_and_water, house_of, looked_at
-from monitor.cli.typed import names_eggs, typed_amount, typed_egg, typed_grams, typed_whole
+from monitor.cli.typed import add_by, names_eggs, typed_amount, typed_egg, typed_grams, typed_whole
 from monitor.cli.watching import show_watched, unwatched
 from monitor.domain.eggs.book import knows
 from monitor.domain.fixed import fixed
@@ -110,7 +110,7 @@ def _verb(verbs: Verbs, name: str, act: Callable[[W], int], *, kind: type[W], ab
     parser.add_argument("words", nargs="*", metavar=words)
     parser.usage = f"{parser.prog} BATCH {words} [options]"
     parser.add_argument("--at", default="now", metavar="TIME", help="when it was so (default: now)")
-    parser.add_argument("--by", default="", metavar="NAME", help="who writes this (default: your account)")
+    add_by(parser)
     parser.add_argument("--sure", action="store_true", help="write it although it looks like a slip of the pen")
     return parser
 

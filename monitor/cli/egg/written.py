@@ -283,14 +283,16 @@ def correct(options: Written) -> int:
         place = fact if name in fact else about
         if name == "at" or name.endswith("_at"):
             place[name] = typed_when(value, house.site.zone, options.utc).isoformat()
+        elif not value:
+            place[name] = None
         elif name in ("egg", "count"):
-            place[name] = typed_egg(value) if value else None
+            place[name] = typed_egg(value)
+        elif name.endswith("_mm"):
+            place[name] = typed_mm(value, name)
+        elif name.endswith(("_g", "_days")):
+            place[name] = typed_number(value, name, unit=name.rpartition("_")[2])
         else:
-            place[name] = (
-                typed_number(value, name, unit=name.rpartition("_")[2])
-                if name.endswith(("_g", "_mm", "_days")) and value
-                else value or None
-            )
+            place[name] = value
     if any(change.startswith("scale=") for change in changes) and not any(c.startswith("error_g=") for c in changes):
         fact["error_g"] = None  # that of the scale now named
     typed_g = [change.partition("=")[2] for change in changes if change.startswith("gross_g=")]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import DONE, FAILED, WRONG, Asked, Failed, Parsers, Wrong, columns, command, complain, show
 from monitor.cli.record import Answer, Hangs, ask, house_of, opened, said
-from monitor.cli.typed import typed_by, typed_numbers, typed_span_s, typed_while_s
+from monitor.cli.typed import add_by, typed_by, typed_numbers, typed_span_s, typed_while_s
 from monitor.cli.watching import ask_daemon, heard, show_watched, unwatched
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
 from monitor.domain.eggs.hatching import store_delay_h
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from monitor.settings import House
 
 ALL = "all"
-WHO = "who says so (default: by in [site], else your account)"
 MAX_NOTICES = 1000  # of the alarms that stand: months of reminders of each
 MAX_NUMBER = 10**9  # that a message may have
 
@@ -101,16 +100,16 @@ def add(parsers: Parsers) -> None:
     alarms.add_argument("--full", action="store_true", help="all of each, also of those that are seen or quiet")
     ack = command(parsers["ack"], _ack, Ack)
     ack.add_argument("alarms", nargs="+", metavar="NUMBER", help=f"of the alarm, one or more, or {ALL}")
-    ack.add_argument("--by", default="", metavar="NAME", help=WHO)
+    add_by(ack)
     shelve = command(parsers["shelve"], _shelve, Shelve)
     shelve.add_argument("alarms", nargs="+", metavar="NUMBER", help=f"of the alarm, one or more, or {ALL}")
     shelve.add_argument("--for", dest="span", required=True, metavar="TIME", help="such as 20m")
-    shelve.add_argument("--by", default="", metavar="NAME", help=WHO)
+    add_by(shelve)
     unshelve = command(parsers["unshelve"], _unshelve, One)
     unshelve.add_argument("alarms", nargs="+", metavar="NUMBER", help="of the alarm")
     out = command(parsers["out-of-service"], _out_of_service, OutOfService)
     out.add_argument("alarms", nargs="+", metavar="NUMBER", help="of the alarm")
-    out.add_argument("--by", default="", metavar="NAME", help=WHO)
+    add_by(out)
     out.add_argument(
         "--for", dest="span", default=None, metavar="TIME", help="such as 8h or 3d; it comes back by itself then"
     )
@@ -119,7 +118,7 @@ def add(parsers: Parsers) -> None:
     handling.add_argument("machine")
     handling.add_argument("--for", dest="span", default=None, metavar="TIME", help="such as 20m; at most 1h")
     handling.add_argument("--done", action="store_true", help="the machine is shut again")
-    handling.add_argument("--by", default="", metavar="NAME", help=WHO)
+    add_by(handling)
 
 
 def _room(options: Full) -> int:

@@ -8,8 +8,8 @@ from datetime import datetime
 
 from monitor.cli.frame import Asked, Parsers, Wrong, command, go_on, show
 from monitor.cli.record import ask, begun, house_of, opened
-from monitor.cli.typed import typed_by, typed_when
-from monitor.domain.air.units import fahrenheit_difference_to_k, parse_temperature
+from monitor.cli.typed import add_by, typed_by, typed_temperature, typed_when
+from monitor.domain.air.units import fahrenheit_difference_to_k
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.calibration import (
@@ -75,7 +75,7 @@ def add(parsers: Parsers) -> None:
     since = "from when on it holds: start, or a time (default: the first from the start, a later one from --at)"
     calibrate.add_argument("--since", default=None, metavar="TIME", help=since)
     calibrate.add_argument("--due", default=None, metavar="TIME", help="when to make it again: a date, or 12mo")
-    calibrate.add_argument("--by", default="", metavar="NAME")
+    add_by(calibrate)
     calibrate.add_argument("--note", default="")
     calibrate.add_argument(
         "--take-back", action="store_true", help="the last one of the probe was a mistake: it reads as before it"
@@ -212,13 +212,13 @@ def corrections_asked(options: Calibrate, unit: str) -> dict[str, object]:
         asked[DRY_BULB] = {"offset": _difference_k(options.offset, unit)}
     if options.points is not None:
         pairs = [_pair(text, "36.8=37.0") for text in options.points]
-        asked[DRY_BULB] = {"points": [[_temperature_c(a, unit), _temperature_c(b, unit)] for a, b in pairs]}
+        asked[DRY_BULB] = {"points": [[typed_temperature(a, unit), typed_temperature(b, unit)] for a, b in pairs]}
     if options.rh_offset is not None:
         asked[RH] = {"offset": _number(options.rh_offset, "--rh-offset", "1.5")}
     if options.salt is not None and options.at_temperature is not None:
         rows = [_pair(text, "sodium-chloride=73.1") for text in options.salt]
         salts = [[name.strip().lower().replace(" ", "-"), _number(read, name, "73.1")] for name, read in rows]
-        asked[RH] = {"salts": salts, "temperature_c": _temperature_c(options.at_temperature, unit)}
+        asked[RH] = {"salts": salts, "temperature_c": typed_temperature(options.at_temperature, unit)}
     if not asked:
         raise ValueError("calibrate: nothing measured, expected --offset, --points, --rh-offset or --salt (or --list)")
     return asked
@@ -239,12 +239,6 @@ def _pair(text: str, such_as: str) -> tuple[str, str]:
     if not (reading.strip() and equals and reference.strip()):
         raise ValueError(f"calibrate: {text[:40]!r}, expected such as {such_as}")
     return reading, reference
-
-
-def _temperature_c(text: str, unit: str) -> float:
-    """With its unit; a bare number is °C where the site shows °C. Where it shows °F nobody can know which was meant."""
-    bare = _NUMBER.fullmatch(text.strip()) is not None
-    return parse_temperature(f"{text}C" if bare and unit == "C" else text)
 
 
 def _difference_k(text: str, unit: str) -> float:

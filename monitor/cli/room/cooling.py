@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import Asked, Parsers, Wrong, command, show
 from monitor.cli.record import ask, house_of, said
-from monitor.cli.typed import typed_by, typed_days, typed_minute, typed_while_s
+from monitor.cli.typed import add_by, typed_by, typed_days, typed_minute, typed_temperature, typed_while_s
 from monitor.cli.watching import ask_daemon
-from monitor.domain.air.units import parse_temperature
 from monitor.domain.fixed import fixed
 from monitor.shown.now.room import cooling_words
 
@@ -42,9 +41,7 @@ def add(parsers: Parsers) -> None:
         "--to", default=None, metavar="T", help="what the eggs are cooled to, such as 30C: colder is told"
     )
     cooling.add_argument("--end", action="store_true", help="it is no longer done")
-    cooling.add_argument(
-        "--by", default="", metavar="NAME", help="who says so (default: by in [site], else your account)"
-    )
+    add_by(cooling)
 
 
 def _cooling(options: Cooling) -> int:
@@ -69,14 +66,6 @@ def _cooling(options: Cooling) -> int:
         first, last = typed_days(options.days)
         request |= {"first_day": first, "last_day": last}
     if options.to is not None:
-        request |= {"to_c": _temperature_c(options.to, house.site.unit)}
+        request |= {"to_c": typed_temperature(options.to, house.site.unit, "cooling: --to")}
     answer = ask(house, request)
     return show(options.json, answer, cooling_words(cast("CoolingView", answer), house.site, options.utc()))
-
-
-def _temperature_c(text: str, unit: str) -> float:
-    """°C of `30C`, `86F`, or `30` in the house's own unit. Raises Wrong."""
-    try:
-        return parse_temperature(text if text.strip()[-1:].isalpha() else f"{text} {unit}")
-    except ValueError as error:
-        raise Wrong(f"cooling: --to: {error}") from error

@@ -427,7 +427,8 @@ def _cooling(look: Look, request: Cool) -> Mapping[str, object]:
     if request.end:
         ended = _end_cooling(look, of, by=by)
         if ended is None:
-            raise RequestError(f"cooling {of}", "none is declared")
+            near, known = sought(of, sorted(look.state.coolings)) if look.state.coolings else ("", "")
+            raise RequestError(f"cooling {of!r}", f"none is declared{near}", known)
         return {"of": of, "did": ended}
     batch = look.state.batches.get(of)
     if batch is None and of not in look.site.machines:

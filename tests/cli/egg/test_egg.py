@@ -698,6 +698,8 @@ def test_figures_with_their_units(capsys: Capture, config: Path) -> None:
     assert "58.10 g" in ok(capsys, "correct", "hen-1", "1", "gross_g=58.1 g", config=config)
     for measured in (("57", "43mm"), ("5.7cm", "4,3 cm")):
         assert "57 x 43 mm" in ok(capsys, "size", "hen-1", "2", *measured, "--sure", config=config)
+    assert "56 x 43 mm" in ok(capsys, "correct", "hen-1", "3", "length_mm=5.6cm", config=config)
+    assert "56 x 42 mm" in ok(capsys, "correct", "hen-1", "5", "breadth_mm=42 mm", config=config)
     line = wrong(capsys, "size", "hen-1", "4", "12", "9", config=config)
     assert "egg 4 size: 12 x 9 mm lead to 0.53 g, Chicken lays 50 to 70 g" in line
     line = wrong(capsys, "size", "hen-1", "4", "5.7", "4.3", config=config)

@@ -38,6 +38,29 @@ def test_what_is_declared_is_listed(capsys: Capture, running: Path) -> None:
     assert ok(capsys, "cooling", config=running) == "No cooling is declared.\n"
 
 
+def test_of_one_that_is_not_declared_the_near_ones_are_named(capsys: Capture, config: Path) -> None:
+    """As of any name that is not there; where none at all is declared there is none to name."""
+    assert typed(capsys, "cooling", "goos-1", "--end", config=config)[2] == (
+        "eggroom: cooling 'goos-1': none is declared\n"
+    )
+    ok(capsys, "batch", "add", "goose-1", "--species", "goose", "--machine", "setter-1", config=config)
+    ok(capsys, "cooling", "goose-1", "--at", "8:00", "--for", "30m", config=config)
+    assert typed(capsys, "cooling", "goos-1", "--end", config=config)[2] == (
+        "eggroom: cooling 'goos-1': none is declared, nearest goose-1, expected one of: goose-1\n"
+    )
+
+
+def test_a_bare_temperature_is_understood_as_anywhere_else(capsys: Capture, config: Path, running: Path) -> None:
+    """In °C where the house shows °C; in a house of °F it could be either."""
+    hours = ("--at", "8:00", "--for", "30m", "--to", "30")
+    assert "to 30.0 °C" in ok(capsys, "cooling", "setter-1", *hours, config=config)
+    assert typed(capsys, "cooling", "setter-1", *hours, config=running) == (
+        2,
+        "",
+        "eggroom: cooling: --to: temperature '30', expected a number and its unit, such as 37.5C or 99.5F\n",
+    )
+
+
 @pytest.mark.parametrize(
     ("arguments", "complaint"),
     [
