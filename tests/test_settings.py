@@ -67,11 +67,16 @@ def write(tmp_path: Path) -> Callable[..., Path]:
     return written
 
 
+def said_of(error: SettingsError) -> list[str]:
+    """What is wrong, each complaint a line."""
+    return [*map(str, error.complaints)]
+
+
 def complaints(path: Path) -> list[str]:
     """The lines of a configuration that cannot be used, or whose contacts cannot, without the file they begin with."""
     with pytest.raises(SettingsError) as raised:
         load_house_and_contacts(path)
-    lines = [*map(str, raised.value.complaints)]
+    lines = said_of(raised.value)
     assert lines
     for line in lines:
         assert "\n" not in line
@@ -100,9 +105,9 @@ def test_a_complaint_names_its_line(tmp_path: Path, before: str, after: str, lin
     with pytest.raises(SettingsError) as raised:
         load_house_and_contacts(path)
     at = text.replace(before, after, 1).splitlines().index(line) + 1
-    assert [each for each in [*map(str, raised.value.complaints)] if each.startswith(f"{path}: line {at}: ")] == [
-        *map(str, raised.value.complaints)
-    ][:1]
+    assert [each for each in said_of(raised.value) if each.startswith(f"{path}: line {at}: ")] == said_of(raised.value)[
+        :1
+    ]
 
 
 SAMPLE = """\
@@ -553,9 +558,7 @@ def test_a_list_with_nothing_in_it() -> None:
     """A site without a machine or a probe is told to have one."""
     with pytest.raises(SettingsError) as raised:
         parse_settings({"site": {"id": "x"}, "machine": [], "probe": []}, "f")
-    assert [*map(str, raised.value.complaints)] == [
-        f"f: {key}: [], expected at least one [[{key}]]" for key in ("machine", "probe")
-    ]
+    assert said_of(raised.value) == [f"f: {key}: [], expected at least one [[{key}]]" for key in ("machine", "probe")]
 
 
 @pytest.mark.parametrize("table", [{"site": 5}, {"site": {"id": "x"}, "machine": [], "probe": []}, {"machine": "x"}])
@@ -563,7 +566,7 @@ def test_tables_of_the_wrong_kind(table: dict[str, Any]) -> None:
     """Values where tables should be, and empty lists, are refused in lines."""
     with pytest.raises(SettingsError) as raised:
         parse_settings(table, "f")
-    assert all(line.startswith("f: ") and "\n" not in line for line in [*map(str, raised.value.complaints)])
+    assert all(line.startswith("f: ") and "\n" not in line for line in said_of(raised.value))
 
 
 SWITCH = "[[switch]]\nnode = 'node-a'\nname = 'door'\nof = 'door'\nmachine = 'setter-1'\n"

@@ -121,6 +121,15 @@ def test_a_narrow_terminal() -> None:
     assert frame.fitted(text, 80) == text
 
 
+@pytest.mark.parametrize(("wide", "made"), [(1, 20), (40, 40), (80, 80), (200, 80)])
+def test_how_wide_a_text_is_made(monkeypatch: pytest.MonkeyPatch, wide: int, made: int) -> None:
+    """As the terminal is, from twenty columns to eighty; where there is none, eighty."""
+    monkeypatch.setenv("COLUMNS", str(wide))
+    for at_terminal, columns in ((True, made), (False, 80)):
+        monkeypatch.setattr("sys.stdout.isatty", lambda at_terminal=at_terminal: at_terminal)
+        assert frame.columns() == columns
+
+
 def test_work_that_takes_long_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     """At a terminal, after its patience; its line is gone before anything is printed, and elsewhere there is none."""
     for at_terminal in (True, False):

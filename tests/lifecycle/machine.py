@@ -176,6 +176,7 @@ class Lifecycle(RuleBasedStateMachine):
         self.seen["full sequences"] += self.steps >= STEPS_EACH
         self.seen["steps"] += self.steps
         self.seen["episodes"] += sum(len(a.episodes) for a in self.room.model.alarms.values())
+        self.seen.update({key[1]: len(a.episodes) for key, a in self.room.model.alarms.items() if a.episodes})
         self.seen.update(self.room.happened)
 
 

@@ -15,12 +15,9 @@ from tests.truth.report import Bar
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """The worst figure allowed, in the bar's own unit (a share for %), and why it is no better: what was measured, and of what.
+    """The worst figure allowed, in the bar's own unit (a share for %), and why it is no better: what was measured, and of what."""
 
-    worst: None where that is still to be measured; the run says the figure, and fails until it is written here.
-    """
-
-    worst: float | None
+    worst: float
     why: str
 
 
@@ -58,7 +55,7 @@ def key_of(bar: Bar) -> str:
 def waits(bar: Bar, known: Mapping[str, Known]) -> bool:
     """Whether a bar that is missed is no worse than what is known."""
     found = known.get(key_of(bar))
-    if bar.met or found is None or found.worst is None:
+    if bar.met or found is None:
         return False
     return bar.figure >= found.worst if bar.at_least else bar.figure <= found.worst
 
@@ -73,8 +70,7 @@ def complaints(bars: Sequence[Bar], known: Mapping[str, Known]) -> list[str]:
         elif not bar.met and found is None:
             lines.append(f"{bar.line().strip()}; {'; '.join(bar.worst[:3])}")
         elif not bar.met and found is not None and not waits(bar, known):
-            than = "no figure is known yet" if found.worst is None else f"worse than {found.worst:g}"
-            lines.append(f"{bar.line().strip()}: {than} ({found.why}); {'; '.join(bar.worst[:3])}")
+            lines.append(f"{bar.line().strip()}: worse than {found.worst:g} ({found.why}); {'; '.join(bar.worst[:3])}")
     names = {key_of(bar) for bar in bars}
     return [
         *lines,

@@ -150,14 +150,15 @@ def _machine(label: Label, after: Sequence[Told]) -> tuple[str, float | None, fl
 
 
 def _false(label: Label, openings: Sequence[Told], nothing_to_find: bool) -> list[Told]:
-    result = []
+    result, reminded = [], set()
     for told in openings:
         beside = told.subject not in label.about and not label.shared
         rightly = told.subject == label.failed and told.at_s >= label.failed_s
         before = told.at_s < label.onset_s and not rightly
         # Where the true air never left its band there was nothing to be woken for, though a mild word may be right.
         needless = nothing_to_find and told.subject in label.about and told.priority in URGENT
-        if told.rule == REMINDER and told.at_s >= label.due_s:
+        if told.rule == REMINDER and told.at_s >= label.due_s and told.subject not in reminded:
+            reminded.add(told.subject)  # once, and no more
             continue
         if label.kind == QUIET or before or beside or needless:
             result.append(told)

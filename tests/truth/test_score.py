@@ -167,6 +167,8 @@ def test_a_reminder_is_right_from_its_day_on() -> None:
         ]
         assert scored(due, *reminders).false == 1
         assert scored(replace(due, due_s=math.inf), *reminders).false == 2
+        again = told(990.0, "draw-down-due", subject="first", priority="low", number=3)
+        assert scored(due, *reminders, again).false == 2
 
 
 def test_flags_after_the_onset_are_not_false() -> None:

@@ -63,44 +63,6 @@ from monitor.domain.signs import seen as door
 from monitor.domain.signs.seen import NotBack, Opened
 from monitor.domain.signs.seen import Seen as SeenOfDoor
 from monitor.domain.state import happened
-from monitor.domain.state.happened import (
-    AGREES,
-    BY_ITS_COUNT,
-    BY_OURS,
-    CONNECTED,
-    ENDED,
-    HATCHER,
-    HEARD_AGAIN,
-    LOST,
-    NO_EAR,
-    NO_ENTRY,
-    NO_SIGN,
-    NOT_THERE,
-    SIGN,
-    UNHEARD,
-    UNTRIED,
-    Broker,
-    Calibrated,
-    Clash,
-    ClockSet,
-    Closed,
-    CoolingSaid,
-    Happened,
-    Lockdown,
-    MovedTo,
-    NeverCame,
-    NodeClockSet,
-    NodeSaid,
-    OutOf,
-    Removed,
-    SetOf,
-    StageSaid,
-    Turned,
-    WentOn,
-    WorkBegun,
-    WorkDone,
-    WorkOver,
-)
 from monitor.domain.state.record import Group
 from monitor.shown.happened import happened_words, opening_words
 from tests.told import WORDS, about
@@ -221,60 +183,72 @@ SEEN: dict[str, SeenOfDoor] = {
 
 
 T = datetime(2026, 11, 24, 1, 14, tzinfo=UTC)
-HAPPENED: dict[str, Happened] = {
+HAPPENED: dict[str, happened.Happened] = {
     "opened for about 2 min, lowest 34.5 °C": Opened(2.0, 34.5),
     "not coming back after an opening: not back in time": NotBack(door.LATE),
-    "came online": NodeSaid(True),
-    "went offline (last will)": NodeSaid(False),
-    "message 5 of boot 7 came again with other values: two nodes of one name, or a boot number used again": Clash(5, 7),
-    "boot 7: messages 6 to 8 never came": NeverCame(7, 6, 8),
-    "the clock was set by -3600.0 s": ClockSet(-3600.0, mended=False),
-    "the clock was set by +0.3 s, labels of this run mended": ClockSet(0.3, mended=True),
-    "the node's clock was set by +60 s, its readings are dated by its own count": NodeClockSet(60.0, BY_ITS_COUNT),
-    "the node's clock was set by +60 s, its readings are dated by ours": NodeClockSet(60.0, BY_OURS),
-    "the node's clock was set by -60 s and agrees with ours": NodeClockSet(-60.0, AGREES),
-    "not tried yet": Broker(UNTRIED),
-    "broker b:1: connected": Broker(CONNECTED, "b:1"),
-    "broker b:1: connected; our own ping comes back again": Broker(HEARD_AGAIN, "b:1"),
-    "broker b:1: connection refused, expected an MQTT broker; trying again": Broker(
-        NOT_THERE, "b:1", "connection refused"
+    "came online": happened.NodeSaid(True),
+    "went offline (last will)": happened.NodeSaid(False),
+    "message 5 of boot 7 came again with other values: two nodes of one name, or a boot number used again": happened.Clash(
+        5, 7
     ),
-    "broker b:1: not authorized, expected a broker that lets us in; trying again": Broker(
-        NO_ENTRY, "b:1", "not authorized"
+    "boot 7: messages 6 to 8 never came": happened.NeverCame(7, 6, 8),
+    "the clock was set by -3600.0 s": happened.ClockSet(-3600.0, mended=False),
+    "the clock was set by +0.3 s, labels of this run mended": happened.ClockSet(0.3, mended=True),
+    "the node's clock was set by +60 s, its readings are dated by its own count": happened.NodeClockSet(
+        60.0, happened.BY_ITS_COUNT
     ),
-    "broker b:1: may not listen to a/#, b, expected an account that may": Broker(NO_EAR, "b:1", "a/#, b"),
-    "broker b:1: connection lost (keep alive timeout), expected it to stay; trying again": Broker(
-        LOST, "b:1", "keep alive timeout"
+    "the node's clock was set by +60 s, its readings are dated by ours": happened.NodeClockSet(60.0, happened.BY_OURS),
+    "the node's clock was set by -60 s and agrees with ours": happened.NodeClockSet(-60.0, happened.AGREES),
+    "not tried yet": happened.Broker(happened.UNTRIED),
+    "broker b:1: connected": happened.Broker(happened.CONNECTED, "b:1"),
+    "broker b:1: connected; our own ping comes back again": happened.Broker(happened.HEARD_AGAIN, "b:1"),
+    "broker b:1: connection refused, expected an MQTT broker; trying again": happened.Broker(
+        happened.NOT_THERE, "b:1", "connection refused"
     ),
-    "broker b:1: connected, but nothing comes back, expected our own ping within 30 s": Broker(UNHEARD, "b:1", "30"),
-    "broker b:1: the network thread had ended, expected it to run; started again": Broker(ENDED, "b:1"),
-    "set: hen": SetOf("hen"),
-    "moved to hatcher-1": MovedTo("hatcher-1"),
-    "stage lockdown declared": StageSaid("lockdown"),
-    "stage lockdown taken back": StageSaid("lockdown", back=True),
-    "lockdown began: the sign was seen": Lockdown(SIGN),
-    "no lockdown: the sign was not seen": Lockdown(NO_SIGN),
-    "lockdown declared: it was brought to a hatcher": Lockdown(HATCHER),
-    "1 egg went on as batch hen-1-b": WentOn("hen-1-b", 1),
-    "split off hen-1": OutOf("hen-1"),
-    "closed": Closed(),
-    "opened again": Closed(again=True),
-    "removed by sam: hen, 24 eggs, set 2026-11-24T01:14Z": Removed("hen", T, 24, by="sam"),
-    "removed: hen, set 2026-11-24T01:14Z": Removed("hen", T),
-    "declared for 12.5 min by sam": WorkBegun(12.5, "sam"),
-    "declared for 30 min": WorkBegun(30.0),
-    "done by sam": WorkDone("sam"),
-    "cooled daily at 08:00 and 18:00 for 30 min by sam": CoolingSaid("goose-1", "08:00, 18:00", 30.0, by="sam"),
-    "cooled daily at 08:00 for 30 min, ended": CoolingSaid("goose-1", "08:00", 30.0, ended=True),
-    "cooled daily at 08:00 for 30 min to 30.0 °C, day 8 to 26, ended": CoolingSaid(
+    "broker b:1: not authorized, expected a broker that lets us in; trying again": happened.Broker(
+        happened.NO_ENTRY, "b:1", "not authorized"
+    ),
+    "broker b:1: may not listen to a/#, b, expected an account that may": happened.Broker(
+        happened.NO_EAR, "b:1", "a/#, b"
+    ),
+    "broker b:1: connection lost (keep alive timeout), expected it to stay; trying again": happened.Broker(
+        happened.LOST, "b:1", "keep alive timeout"
+    ),
+    "broker b:1: connected, but nothing comes back, expected our own ping within 30 s": happened.Broker(
+        happened.UNHEARD, "b:1", "30"
+    ),
+    "broker b:1: the network thread had ended, expected it to run; started again": happened.Broker(
+        happened.ENDED, "b:1"
+    ),
+    "set: hen": happened.SetOf("hen"),
+    "moved to hatcher-1": happened.MovedTo("hatcher-1"),
+    "stage lockdown declared": happened.StageSaid("lockdown"),
+    "stage lockdown taken back": happened.StageSaid("lockdown", back=True),
+    "lockdown began: the sign was seen": happened.Lockdown(happened.SIGN),
+    "no lockdown: the sign was not seen": happened.Lockdown(happened.NO_SIGN),
+    "lockdown declared: it was brought to a hatcher": happened.Lockdown(happened.HATCHER),
+    "1 egg went on as batch hen-1-b": happened.WentOn("hen-1-b", 1),
+    "split off hen-1": happened.OutOf("hen-1"),
+    "closed": happened.Closed(),
+    "opened again": happened.Closed(again=True),
+    "removed by sam: hen, 24 eggs, set 2026-11-24T01:14Z": happened.Removed("hen", T, 24, by="sam"),
+    "removed: hen, set 2026-11-24T01:14Z": happened.Removed("hen", T),
+    "declared for 12.5 min by sam": happened.WorkBegun(12.5, "sam"),
+    "declared for 30 min": happened.WorkBegun(30.0),
+    "done by sam": happened.WorkDone("sam"),
+    "cooled daily at 08:00 and 18:00 for 30 min by sam": happened.CoolingSaid(
+        "goose-1", "08:00, 18:00", 30.0, by="sam"
+    ),
+    "cooled daily at 08:00 for 30 min, ended": happened.CoolingSaid("goose-1", "08:00", 30.0, ended=True),
+    "cooled daily at 08:00 for 30 min to 30.0 °C, day 8 to 26, ended": happened.CoolingSaid(
         "goose-1", "08:00", 30.0, ended=True, to_c=30.0, first_day=8, last_day=26
     ),
-    "done": WorkDone(),
-    "over, the air is back": WorkOver(),
-    "door open": Turned("door", wrong=True),
-    "mains back": Turned("mains", wrong=False),
-    "temperature +0.30 K by kim": Calibrated(Correction(1.0, 0.3), by="kim"),
-    "humidity 73.1 is 75.3 %RH (sodium-chloride)": Calibrated(
+    "done": happened.WorkDone(),
+    "over, the air is back": happened.WorkOver(),
+    "door open": happened.Turned("door", wrong=True),
+    "mains back": happened.Turned("mains", wrong=False),
+    "temperature +0.30 K by kim": happened.Calibrated(Correction(1.0, 0.3), by="kim"),
+    "humidity 73.1 is 75.3 %RH (sodium-chloride)": happened.Calibrated(
         rh_pct=Correction(1.0, 2.2, (Point(73.1, 75.3, "sodium-chloride"),))
     ),
 }
@@ -282,7 +256,9 @@ HAPPENED: dict[str, Happened] = {
 
 def test_all_that_can_happen_is_told_here() -> None:
     """Each kind of fact, so that none is without its words and its row."""
-    assert {type(what) for what in HAPPENED.values()} == set(happened.KINDS.values()) == set(get_args(Happened))
+    assert (
+        {type(what) for what in HAPPENED.values()} == set(happened.KINDS.values()) == set(get_args(happened.Happened))
+    )
 
 
 @pytest.mark.parametrize("words", HAPPENED)
@@ -296,17 +272,17 @@ def test_what_happened_comes_back_from_its_row_and_has_these_words(words: str) -
 def test_a_cooling_of_an_older_row_has_neither_days_nor_temperature() -> None:
     """As the first rows had it: what was not kept is not known, and the rest is."""
     row = '{"version": 2, "kind": "cooling said", "of": "goose-1", "hours": "08:00", "minutes": 30.0, "ended": false, "by": "sam"}'
-    assert happened_of_text(row, "cooling", said="") == CoolingSaid("goose-1", "08:00", 30.0, by="sam")
+    assert happened_of_text(row, "cooling", said="") == happened.CoolingSaid("goose-1", "08:00", 30.0, by="sam")
 
 
 def test_what_happened_is_told_in_the_houses_unit_and_zone() -> None:
     """To people; the record and programs have °C and UTC."""
     berlin = ZoneInfo("Europe/Berlin")
-    assert happened_words(Removed("hen", T), "C", berlin) == "removed: hen, set 24 Nov 2026 02:14"
+    assert happened_words(happened.Removed("hen", T), "C", berlin) == "removed: hen, set 24 Nov 2026 02:14"
     assert happened_words(Opened(2.0, 34.5), "F", berlin) == "opened for about 2 min, lowest 94.1 °F"
-    assert happened_words(Calibrated(Correction(1.0, 0.3)), "F", berlin) == "temperature +0.54 °F"
+    assert happened_words(happened.Calibrated(Correction(1.0, 0.3)), "F", berlin) == "temperature +0.54 °F"
     cooled = "cooled daily at 08:00 for 30 min to 86.0 °F"
-    assert happened_words(CoolingSaid("goose-1", "08:00", 30.0, to_c=30.0), "F", berlin) == cooled
+    assert happened_words(happened.CoolingSaid("goose-1", "08:00", 30.0, to_c=30.0), "F", berlin) == cooled
 
 
 def test_the_first_rows_of_a_door_that_was_seen_are_read() -> None:

@@ -521,7 +521,7 @@ QUIET = [
     ("machine", "halves and whole percents, 5 min", 12.0),
     ("machine", "sixteenths, 5 min", 25.0),
 ]
-# Once a week is over it is known for how long these stand still (day 10.1): before it was, 9.6 and 10.8 h.
+# Once a week is over it is known for how long these stand still (day 10.1).
 KNOWN = [("machine", "halves and whole percents, 5 min", 6.1), ("store", "halves and whole percents, 5 min", 3.6)]
 # Air that stays within one step for days tells of no sensor whether it is stuck.
 WITHIN_ONE_STEP = [

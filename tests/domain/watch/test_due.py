@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from monitor.domain.alarms.about import ABSENT, Unusable
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED, Alarm, acknowledge, shelve
-from monitor.domain.needs.rules import ALL_SILENT, NO_DATA
+from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, SWITCH_DOUBTFUL
+from monitor.domain.needs.site import OF_DOOR, Switch
 from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.reading import Now, Pack, Presence, Refused
 from monitor.domain.state.known import Trouble
@@ -159,6 +160,20 @@ def test_the_silence_of_a_probe_is_due_thirty_seconds_after_it_was_heard() -> No
     story.state.probe(TOP).life_mono_s = MONO0_S - 100.0  # of the run before
     story.state.probe(TOP).heard = None
     assert due_s(story) == 30.0
+
+
+def test_a_switch_that_falls_silent_is_due() -> None:
+    """Its node goes on telling of the air, and no longer of its door: doubted at the same second, whether or not idle ticks are skipped."""
+    door, told = Switch("node-a/door", OF_DOOR, "setter-1"), []
+    for kind in (Story, Skipping):
+        story = kind(site(switches=(door,)), (batch(),), air={TOP: (37.5, 45.0)})
+        story.switches = {door.key: False}
+        story.run(minutes=2)
+        story.switches = {}
+        story.run(minutes=8)
+        told.append([(t.alarm.rule, t.mono_s) for t in story.transitions])
+    assert [rule for rule, _ in told[0]] == [SWITCH_DOUBTFUL]
+    assert told[0] == told[1]
 
 
 def test_a_lost_humidity_is_due_thirty_seconds_after_it_was_heard() -> None:

@@ -524,15 +524,15 @@ def test_deadly_heat_is_an_escalation_told_by_itself() -> None:
     assert (priorities["Urgent: Setter 1 too hot"], priorities["Urgent: Setter 1 deadly heat"]) == ("high", "critical")
 
 
-@pytest.mark.parametrize(("minutes", "told"), [(10, 1), (20, 18)])
-def test_what_hunts_about_deadly_heat_is_one_episode(minutes: int, told: int) -> None:
+@pytest.mark.parametrize(("hot_min", "well_min", "told", "most"), [(5, 5, 1, 8), (2, 18, 18, 54)])
+def test_what_hunts_about_deadly_heat_is_one_episode(hot_min: int, well_min: int, told: int, most: int) -> None:
     """A thermostat that crosses it every ten minutes, answered each time that it asks, is told once and asked about a few times in six
     hours; one that leaves it for longer than a quarter of an hour is news each time, whoever answered the time before."""
     story = one_probe(minutes=30)
-    for _ in range(360 // minutes):
-        for air_c in (41.0, 39.6):
+    for _ in range(360 // (hot_min + well_min)):
+        for air_c, minutes in ((41.0, hot_min), (39.6, well_min)):
             story.air[TOP] = (air_c, 45.0)
-            for _minute in range(minutes // 2 if minutes == 10 else (2 if air_c > 40.0 else 18)):
+            for _minute in range(minutes):
                 story.run(minutes=1)
                 story.state.waiting.clear()
                 story.state.unsent.clear()
@@ -541,7 +541,7 @@ def test_what_hunts_about_deadly_heat_is_one_episode(minutes: int, told: int) ->
                     story.state.alarms[key] = acknowledge(alarm, "sam", story.now())[0]
     titles = [title for title in story.titles() if title.endswith("deadly heat")]
     assert sum(title == "Urgent: Setter 1 deadly heat" for title in titles) == told
-    assert len(titles) <= (8 if minutes == 10 else 3 * told)
+    assert len(titles) <= most
 
 
 def test_a_houses_own_limit_hides_no_deadly_heat() -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.domain.alarms.about import CHATTERING, CONTRADICTED, MAINS, SILENT, Disbelieved, Switched, Unheard
+from monitor.domain.alarms.about import CHATTERING, CONTRADICTED, MAINS, SILENT, Disbelieved, Unheard
 from monitor.domain.alarms.alarm import NORMAL, SUPPRESSED, UNACKNOWLEDGED
 from monitor.domain.needs.rules import (
     ALL_SILENT,
@@ -27,8 +27,8 @@ from monitor.domain.signs.seen import Opened
 from monitor.domain.state.happened import Turned
 from monitor.domain.state.known import rule_of
 from monitor.domain.state.remembering import remember, take_up
-from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.evaluate import retire
+from monitor.domain.watch.sensors import RULE_OF
 from monitor.domain.watch.view import machine_view
 from monitor.shown.about import about_words
 from monitor.shown.now.room import machine_lines
@@ -354,17 +354,6 @@ def test_a_room_says_what_its_switches_say() -> None:
     assert "  water enough" in lines
 
 
-def test_a_record_is_played_to_the_same_end_without_idle_ticks() -> None:
-    """When a switch falls silent is among what may be due."""
-    story = begun(DOOR, door=False)
-    story.switches = {}
-    due_s = due_mono_s(story.look())
-    assert due_s - story.now().mono_s <= DOOR.silence_s
-
-
 def test_every_rule_of_a_switch_is_judged() -> None:
     """No rule of a switch is without a kind."""
-    from monitor.domain.watch.sensors import RULE_OF
-
     assert set(RULE_OF.values()) == set(OF_SWITCHES)
-    assert Switched("a/b", OF_DOOR).felt == ()
