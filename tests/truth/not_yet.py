@@ -21,7 +21,7 @@ class Known:
     why: str
 
 
-_MISSED = Known(None, "missed by the whole run before; its figure was not written down")
+_MISSED = Known(0.0, "missed by the whole run before; its figure was not written down")
 NOT_YET: Mapping[str, Known] = dict.fromkeys(
     (
         "clean, sampled each 10 s: low words a machine-week",
