@@ -1,16 +1,44 @@
-"""How urgent a rule is at an instant: its own, or as what it comes together with."""
+"""What is known: how urgent a rule is at an instant, its own or as what it comes together with; and what is asked of the rest."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
-from monitor.domain.alarms.about import Apart
+from monitor.domain.alarms.about import Apart, Fault
 from monitor.domain.alarms.alarm import Alarm
-from monitor.domain.needs.rules import DISAGREE, SENSOR_FAILED
-from monitor.domain.state.known import Look, did_not_get_through, rule_of, waits_no_more
-from tests.domain.house import T0, Story, batch, probes, site
+from monitor.domain.eggs.temperature import EggModel
+from monitor.domain.needs.profile import Stage
+from monitor.domain.needs.rules import DISAGREE, DRY_BULB, EGG, SENSOR_FAILED
+from monitor.domain.state.known import (
+    MAX_REACHED,
+    Look,
+    ProbeState,
+    did_not_get_through,
+    doubt_of,
+    egg_range_c,
+    got_through,
+    plan_with,
+    rule_of,
+    troubled,
+    waits_no_more,
+)
+from monitor.domain.state.memory import EggFelt, Heard
+from tests.domain.house import (
+    MOIST_RH,
+    MONO0_S,
+    PROFILES,
+    RULES,
+    T0,
+    WARM,
+    Story,
+    batch,
+    probes,
+    site,
+    there,
+)
 
 LOW_WARNING, TOP = "dry-bulb-low-warning", "node-a/top"
 
@@ -87,3 +115,152 @@ def test_a_failed_sensor_is_as_urgent_as_the_danger_that_it_hides() -> None:
     assert rule_of(with_alarm("setter-1", hot, False), TOP, SENSOR_FAILED).priority == own
     assert rule_of(with_alarm("hatcher-1", hot, True), TOP, SENSOR_FAILED).priority == own
     assert rule_of(with_alarm("setter-1", "humidity-high-alarm", True), TOP, SENSOR_FAILED).priority == own
+
+
+def heard(look: Look, dry_bulb_c: float, ago_s: float = 0.0) -> Look:
+    """The house, of whose probe that temperature was heard so long ago."""
+    look.state.probe(TOP).heard = Heard(look.now.mono_s - ago_s, look.now.utc, dry_bulb_c, 45.0)
+    return look
+
+
+def test_air_at_its_limit_is_not_yet_out_of_its_band() -> None:
+    """A limit is passed by what is beyond it: 38.99 and 39.0 °C leave a disagreement as mild as it is, 39.01 °C does not; likewise when cold."""
+    look = with_alarm("setter-1", DISAGREE, False)
+    least_c, most_c = there(look.state.plan_of("setter-1")).within[:2]
+    for dry_bulb_c, priority in (
+        (least_c, "low"),
+        (least_c - 0.01, "high"),
+        (37.5, "low"),
+        (most_c, "low"),
+        (most_c + 0.01, "high"),
+    ):
+        assert rule_of(heard(look, dry_bulb_c), "setter-1", DISAGREE).priority == priority
+
+
+def test_what_a_probe_said_counts_until_it_is_silent() -> None:
+    """Three intervals of ten seconds: at that age its cold still makes a disagreement urgent, later it is no more than how it was."""
+    look = with_alarm("setter-1", DISAGREE, False)
+    assert rule_of(heard(look, 30.0, ago_s=30.0), "setter-1", DISAGREE).priority == "high"
+    assert rule_of(heard(look, 30.0, ago_s=30.1), "setter-1", DISAGREE).priority == "low"
+
+
+def test_a_disagreement_out_of_the_band_asks_each_half_hour() -> None:
+    """It stands for whatever either sensor says; where a house has it ask more often, or never, that is kept, or is half an hour, too."""
+    for own_s, asks_s in ((14_400.0, 1800.0), (600.0, 600.0), (None, 1800.0)):
+        rules = {**RULES, DISAGREE: replace(RULES[DISAGREE], re_alarm_s=own_s)}
+        story = Story(site(rules=rules), (batch(),))
+        story.put()
+        assert rule_of(heard(story.look(), 37.5), "setter-1", DISAGREE).re_alarm_s == own_s
+        assert rule_of(heard(story.look(), 30.0), "setter-1", DISAGREE).re_alarm_s == asks_s
+
+
+def test_a_rule_that_is_urgent_by_itself_is_made_no_milder() -> None:
+    """Where a house has disagreeing sensors told as critical, they are critical out of the band as well."""
+    story = Story(site(rules={**RULES, DISAGREE: replace(RULES[DISAGREE], severity="grave", priority="critical")}))
+    story.batches = (batch(),)
+    story.put(batch())
+    assert rule_of(heard(story.look(), 30.0), "setter-1", DISAGREE).priority == "critical"
+
+
+def test_messages_of_which_nothing_can_be_judged_are_one_trouble_from_the_first_on() -> None:
+    """As long as none comes later than is allowed after the one before; what is said is what was wrong with the newest."""
+    first = troubled(None, 100.0, Fault("crc"), within_s=30.0)
+    assert (first.mono_s, first.since_s, first.about) == (100.0, 100.0, Fault("crc"))
+    second = troubled(first, 130.0, Fault("bus"), within_s=30.0)
+    assert (second.mono_s, second.since_s, second.about) == (130.0, 100.0, Fault("bus"))
+    assert troubled(second, 160.1, Fault("bus"), within_s=30.0).since_s == 160.1
+
+
+def test_humidity_is_missed_from_the_last_that_was_fit_on() -> None:
+    """Where none was fit, from the first that came at all; a probe that never sent any is not asked for one."""
+    known = ProbeState()
+    assert known.humid_at_s() is None
+    known.heard = Heard(200.0, T0, 37.5, None)
+    assert known.humid_at_s() is None
+    known.humid_from_s = 100.0
+    assert known.humid_at_s() == 100.0
+    known.heard = Heard(300.0, T0, 37.5, 45.0, 290.0)
+    assert known.humid_at_s() == 290.0
+
+
+def test_nobody_was_silent_before_this_run_listened() -> None:
+    """It listens from its start, and from the end of each time that it stood still."""
+    state = Story().state
+    assert state.listens_mono_s == MONO0_S
+    state.stood_until_mono_s = MONO0_S + 400.0
+    assert state.listens_mono_s == MONO0_S + 400.0
+
+
+def test_a_contact_is_unheard_since_the_first_notice_that_did_not_get_through() -> None:
+    """A second failure moves nothing; the first that arrives ends it; and each contact of an episode has its own."""
+    state = Story().state
+    did_not_get_through(state, 3, "sam", since=T0)
+    did_not_get_through(state, 3, "sam", since=T0 + timedelta(minutes=5))
+    did_not_get_through(state, 3, "kim", since=T0 + timedelta(minutes=7))
+    assert state.reached[3, "sam"].unheard_since == T0
+    got_through(state, 3, "sam", at=T0 + timedelta(minutes=9))
+    assert state.reached[3, "sam"].unheard_since is None
+    assert state.reached[3, "kim"].unheard_since == T0 + timedelta(minutes=7)
+    did_not_get_through(state, 3, "sam", since=T0 + timedelta(minutes=11))
+    assert state.reached[3, "sam"].unheard_since == T0 + timedelta(minutes=11)
+
+
+def test_whom_an_episode_reached_is_forgotten_only_when_it_is_over_and_much_is_known() -> None:
+    """A house of years must not fill its memory; what stands is never given up."""
+    state = with_alarm("setter-1", LOW_WARNING, True).state
+    state.alarms["setter-1", "other"] = Alarm("setter-1", "other", 2, 1, False)
+    for number in range(1, MAX_REACHED + 1):
+        got_through(state, number, "sam", at=T0)
+    assert len(state.reached) == MAX_REACHED
+    got_through(state, 1, "kim", at=T0)
+    assert set(state.reached) == {(1, "sam"), (1, "kim")}
+
+
+def test_the_plan_of_a_batch_is_that_of_the_machine_it_is_in() -> None:
+    """Of several machines the one that holds it; a batch that is in none has none, nor has what is about no batch."""
+    story = Story(batches=(batch(), batch("hen-2", machine="hatcher-1"), batch("hen-3", machine=None)))
+    story.put()
+    for id_, machine in (("hen-1", "setter-1"), ("hen-2", "hatcher-1")):
+        assert plan_with(story.state, id_) is story.state.plan_of(machine) is not None
+    assert plan_with(story.state, "hen-3") is None
+    assert plan_with(story.state, "") is None
+    story.state.plan_anew()
+    assert plan_with(story.state, "hen-1") is None
+    assert story.state.plan_of("setter-1") is story.state.plan_of("nowhere") is None
+
+
+# Of eggs whose mass nobody said: the middle of what hatches, 28 g, in moving air.
+EGG_OF_5, EGG_OF_17 = (EggModel(28.0, 21.0).doubt_k(EggModel(28.0, 21.0).offset_k(day)) for day in (5.0, 17.0))
+
+
+def told(value: float | None, about: str = EGG) -> Alarm:
+    """An alarm of eggs at that temperature."""
+    return Alarm("setter-1", "egg-cold", 1, 1, True, about=about, value=value)
+
+
+def test_an_estimate_is_told_with_what_it_may_be_off() -> None:
+    """Of the egg that it is about, which of several batches is the one that is as warm as was said."""
+    story = Story(batches=(batch(), batch("hen-2", day=17.0)))
+    story.put()
+    look = story.look()
+    look.state.eggs = {"hen-1": EggFelt(MONO0_S, 31.0, 30.0), "hen-2": EggFelt(MONO0_S, 33.0, 30.0)}
+    assert EGG_OF_5 != EGG_OF_17
+    for value, (down_k, up_k) in ((31.4, EGG_OF_5), (30.0, EGG_OF_5), (32.8, EGG_OF_17), (35.0, EGG_OF_17)):
+        assert doubt_of(look, told(value)) == pytest.approx((value - down_k, value + up_k))
+    eggs = there(look.state.plan_of("setter-1")).eggs
+    assert egg_range_c(look, eggs[1], 33.0) == pytest.approx((33.0 - EGG_OF_17[0], 33.0 + EGG_OF_17[1]))
+
+
+def test_what_is_no_estimate_has_no_doubt_of_its_own() -> None:
+    """An alarm of the air, one without a value, of a machine that nothing is known of, and of eggs that are followed no more: they hatch, or were moved."""
+    hen = replace(PROFILES["hen"], stages=(*PROFILES["hen"].stages, Stage("hatch", 19.5, WARM, MOIST_RH)))
+    story = Story(site(profiles={"hen": hen}), (batch(), batch("hen-2", day=20.0)))
+    story.put()
+    look = story.look()
+    look.state.eggs = {"hen-2": EggFelt(MONO0_S, 31.0, 30.0)}
+    assert doubt_of(look, told(31.0)) is None
+    look.state.eggs["hen-1"] = EggFelt(MONO0_S, 35.0, 30.0)
+    assert doubt_of(look, told(31.0)) == pytest.approx((31.0 - EGG_OF_5[0], 31.0 + EGG_OF_5[1]))
+    assert doubt_of(look, told(31.0, DRY_BULB)) is None
+    assert doubt_of(look, told(None)) is None
+    assert doubt_of(look, replace(told(31.0), subject="hatcher-9")) is None
