@@ -369,7 +369,7 @@ def _was_outside(state: State, machine: str) -> bool:
 
 def egg_range_c(look: Look, eggs: Eggs, egg_c: float) -> tuple[float, float]:
     """(lowest, highest) that a batch's eggs estimated at egg_c may have now, °C."""
-    day = max(0.0, look.state.batches[eggs.batch].day(look.now.utc))
+    day = look.state.batches[eggs.batch].day(look.now.utc)
     down_k, up_k = eggs.model.doubt_k(eggs.model.offset_k(day))
     return egg_c - down_k, egg_c + up_k
 
