@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
+from monitor.domain.needs.batch import Batch
+from monitor.domain.signs.cooling import Cooling
+from monitor.domain.signs.opening import declare
+from monitor.domain.state.cooling import begin_coolings, begins_at, machine_of, next_at
 from monitor.domain.state.happened import CoolingSaid, WorkBegun
+from monitor.domain.state.known import Look
 from monitor.domain.state.record import Group
 from monitor.service.watch.requests import RequestError
 from monitor.shown.now.room import cooling_words, room_text
 from tests.asking import perform
-from tests.domain.house import Air, Story, batch
+from tests.domain.house import T0, Air, Story, batch, there
 
 TOP = "node-a/top"
 GOOD: Air = (37.5, 45.0)
@@ -240,3 +245,121 @@ def cooled_no_more() -> Story:
     story = cooled()
     ask(story, of="hen-1", end=True)
     return story
+
+
+def said(of: str = "hen-1", *at_min: int, **more: object) -> Cooling:
+    """A cooling as it is known, for half an hour, at 09:00 unless said."""
+    return replace(Cooling(of, at_min or (540,), 1800.0, None, None, T0 - timedelta(days=1), "sam"), **more)  # type: ignore[arg-type]
+
+
+def at(hour: int, minute: int = 0, second: int = 0, *, day: int = 10, clock_ok: bool = True, **batches: Batch) -> Look:
+    """A look at a house at that time of a day in March; the 10th unless said. Eggs of hens are in setter-1 since the 5th."""
+    story = Story(batches=(batch(), *batches.values()), clock_ok=clock_ok)
+    story.at_s = (datetime(2026, 3, day, hour, minute, second, tzinfo=UTC) - T0).total_seconds()
+    return story.look()
+
+
+def begun_now(look: Look, *coolings: Cooling) -> dict[str, float]:
+    """The machines at which work begins with this look, and for how many seconds."""
+    look.state.coolings = {each.of: each for each in coolings}
+    begin_coolings(look)
+    assert [e.subject for e in look.out.events] == list(look.out.handlings)
+    return {m: there(h).until_mono_s - look.now.mono_s for m, h in look.out.handlings.items()}
+
+
+def test_a_cooling_is_done_where_its_eggs_are() -> None:
+    """A machine's in that machine; nowhere once the batch is closed, before it is put in, or in what is no longer configured."""
+    look = at(8)
+    assert (machine_of(look, said()), machine_of(look, said("hatcher-1"))) == ("setter-1", "hatcher-1")
+    assert machine_of(look, said("hen-9")) is None
+    for gone in (
+        replace(batch(), closed_at=T0),
+        batch(machine=None),
+        batch(machine="sold-1"),
+    ):
+        look.state.batches["hen-1"] = gone
+        assert machine_of(look, said()) is None
+
+
+def test_the_hours_of_yesterday_to_the_day_after_tomorrow_are_looked_at() -> None:
+    """A window that began before midnight is still open after it; the next may be two days away."""
+    hours = [each.day for each in begins_at(at(8), said())]
+    assert hours == [9, 10, 11, 12]
+    assert [each.day for each in begins_at(at(8), said(days=(6, 6)))] == [11]  # day 5 is over at 08:00 of the 10th
+    assert [each.day for each in begins_at(at(8), said("hatcher-1"))] == [9, 10, 11, 12]
+
+
+def test_the_next_cooling_is_the_first_that_lies_ahead() -> None:
+    """Not the one that begins at this very instant; none of eggs that are nowhere, or whose days are over."""
+    twice = said("hen-1", 540, 1080)
+    for look, day, hour in (
+        (at(8), 10, 9),
+        (at(8, 59, 59), 10, 9),
+        (at(9), 10, 18),
+        (at(18), 11, 9),
+        (at(23, 59), 11, 9),
+    ):
+        assert next_at(look, twice) == datetime(2026, 3, day, hour, tzinfo=UTC)
+    assert next_at(at(8), said(days=(1, 4))) is None
+    assert next_at(at(8), said("hen-9")) is None
+
+
+@pytest.mark.parametrize(
+    ("time", "left_s"),
+    [
+        ((8, 44, 59), None),
+        ((8, 45, 0), 3600.0),
+        ((9, 44, 59), 1.0),
+        ((9, 45, 0), None),
+    ],
+)
+def test_a_machine_may_be_open_from_a_quarter_of_an_hour_before_to_as_long_after(
+    time: tuple[int, int, int], left_s: float | None
+) -> None:
+    """Half an hour from 09:00: the work is expected from 08:45 on, until 09:45, however late the program looks."""
+    assert begun_now(at(*time), said()) == ({} if left_s is None else {"setter-1": left_s})
+    assert begun_now(at(*time, clock_ok=False), said()) == {}  # under a clock that nobody set no hour is known
+
+
+def test_what_is_written_of_a_cooling_is_what_is_left_of_it() -> None:
+    """Found at 09:02:20, it is work for 42.7 minutes more, by who declared it, and its eggs go to what was said."""
+    look = at(9, 2, 20)
+    assert begun_now(look, said(to_c=30.0)) == {"setter-1": 2560.0}
+    (event,) = look.out.events
+    assert (event.at, event.kind, event.what) == (look.now.utc, "handling", WorkBegun(42.7, "sam"))
+    known = look.state.machine("setter-1")
+    assert known.handling == look.out.handlings["setter-1"]
+    assert (there(known.handling).since, there(known.handling).until) == (
+        look.now.utc,
+        datetime(2026, 3, 10, 9, 45, tzinfo=UTC),
+    )
+    assert (known.cool_to_c, known.cooled_at) == (30.0, datetime(2026, 3, 10, 9, tzinfo=UTC))
+
+
+def test_each_time_of_a_day_begins_once() -> None:
+    """What was ended by hand at 09:10 does not begin again, and that of 18:00 does; as does that of the next day."""
+    twice = said("hen-1", 540, 1080)
+    look = at(9)
+    assert begun_now(look, twice) == {"setter-1": 2700.0}
+    for hour, day, begins in ((9, 10, False), (18, 10, True), (9, 11, True)):
+        later = at(hour, 10, day=day)
+        later.state.machines = look.state.machines
+        later.state.machine("setter-1").handling = None
+        assert bool(begun_now(later, twice)) is begins
+
+
+def test_work_that_was_declared_for_longer_is_not_cut_short() -> None:
+    """Somebody who is at the machine until 10:00 stays so; who would be done at 09:15 has until the window's end."""
+    for until_min, begins in ((60.0, False), (45.0, False), (44.0, True)):
+        look = at(9)
+        work = declare("setter-1", for_s=until_min * 60.0, by="ben", now=look.now)
+        look.state.machine("setter-1").handling = work
+        assert bool(begun_now(look, said())) is begins
+        assert (look.state.machine("setter-1").handling == work) is not begins
+
+
+def test_one_cooling_that_is_done_nowhere_keeps_no_other_from_its_hour() -> None:
+    """Of several each begins for itself, at its own machine."""
+    look = at(9, other=batch("hen-2", machine="hatcher-1"))
+    coolings = (said("hen-9"), said("hen-1", 660), said("hen-2"), said("still-1", 555))
+    assert begun_now(look, *coolings) == {"hatcher-1": 2700.0, "still-1": 3600.0}
