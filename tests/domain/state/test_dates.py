@@ -9,7 +9,7 @@ import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.needs.rules import NO_DATA
-from monitor.domain.readings.dating import Line
+from monitor.domain.readings.dating import CLOCK_BOOT, Line
 from monitor.domain.readings.reading import Pack, Sample, to_ms
 from monitor.domain.state.dates import forget_boots, when_taken
 from monitor.domain.state.record import Group, StoredReading
@@ -246,6 +246,23 @@ def test_what_belongs_to_an_earlier_part_of_a_boot_waited_since_then() -> None:
     assert found is not None
     assert (found[0].id, found[1]) == (line.id, 110_000)
     assert found[2] == pytest.approx(120.0)
+
+
+def test_what_was_said_under_each_clock_is_dated_by_that_one() -> None:
+    """A node whose clock was set on twice, by an hour each time: what waited comes to where it was taken, and no part of the past is lost."""
+    node = Clocked.begun(10.0)
+    middle_s = []
+    for off_s in (HOUR_S, 2 * HOUR_S, 3 * HOUR_S):
+        node.off_s = off_s
+        node.speak(180.0)
+        middle_s.append(node.story.at_s - 60.0)
+    parts = node.story.state.node("node-a").lines[CLOCK_BOOT]
+    assert len(parts) == 4
+    for off_s, taken_s in ((0.0, 300.0), *zip((HOUR_S, 2 * HOUR_S, 3 * HOUR_S), middle_s, strict=True)):
+        node.off_s = off_s
+        assert node.label_s(node.say(taken_s)) == pytest.approx(taken_s, abs=1.5)
+    node.speak(60.0)
+    assert [p.id for p in node.story.state.node("node-a").lines[CLOCK_BOOT]] == [p.id for p in parts]
 
 
 def test_starts_that_are_forgotten_are_counted_from_number_0() -> None:

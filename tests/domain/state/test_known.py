@@ -10,8 +10,9 @@ import pytest
 from monitor.domain.alarms.about import Apart, Fault
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.eggs.temperature import EggModel
+from monitor.domain.needs.batch import subject_of
 from monitor.domain.needs.profile import Stage
-from monitor.domain.needs.rules import DISAGREE, DRY_BULB, EGG, SENSOR_FAILED
+from monitor.domain.needs.rules import DISAGREE, DRY_BULB, EGG, LOCKDOWN_OVERDUE, NO_DATA, SENSOR_FAILED
 from monitor.domain.state.known import (
     MAX_REACHED,
     Look,
@@ -27,6 +28,7 @@ from monitor.domain.state.known import (
 )
 from monitor.domain.state.memory import EggFelt, Heard
 from tests.domain.house import (
+    MACHINES,
     MOIST_RH,
     MONO0_S,
     PROFILES,
@@ -264,3 +266,20 @@ def test_what_is_no_estimate_has_no_doubt_of_its_own() -> None:
     assert doubt_of(look, told(31.0, DRY_BULB)) is None
     assert doubt_of(look, told(None)) is None
     assert doubt_of(look, replace(told(31.0), subject="hatcher-9")) is None
+
+
+def test_a_probe_is_judged_by_the_rules_of_the_machine_it_hangs_in() -> None:
+    """Where that machine has numbers of its own, and of a batch those of the machine that it is in; elsewhere the site's hold."""
+    own = replace(MACHINES["setter-1"], rules={NO_DATA: {"re_alarm_s": 777.0}, LOCKDOWN_OVERDUE: {"re_alarm_s": 888.0}})
+    watched = probes((TOP, "setter-1"), ("node-b/top", "hatcher-1"))
+    story = Story(site(watched, machines={**MACHINES, "setter-1": own}), (batch(), batch("hen-2", machine="hatcher-1")))
+    story.put()
+    look = story.look()
+    for subject, rule, own_s in (
+        (TOP, NO_DATA, 777.0),
+        ("setter-1", NO_DATA, 777.0),
+        (subject_of("hen-1"), LOCKDOWN_OVERDUE, 888.0),
+    ):
+        assert rule_of(look, subject, rule).re_alarm_s == own_s
+    for subject, rule in (("node-b/top", NO_DATA), (subject_of("hen-2"), LOCKDOWN_OVERDUE), ("node-a", NO_DATA)):
+        assert rule_of(look, subject, rule) == RULES[rule]
