@@ -66,3 +66,43 @@ def test_only_on_its_days(day: float | None, held: bool) -> None:
     """From the first of its days to the end of the last; of a machine each."""
     assert held_on(COOLING, day) is held
     assert held_on(replace(COOLING, days=None), day)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"at_min": (0, 1380)},
+        {"at_min": (480, 540)},
+        {"at_min": tuple(range(0, 1440, 240))},
+        {"for_s": 60.0},
+        {"for_s": 3600.0},
+        {"to_c": 15.0},
+        {"to_c": 37.0},
+        {"to_c": None},
+        {"days": (0, 120)},
+        {"days": (8, 8)},
+        {"days": None},
+    ],
+)
+def test_the_ends_of_what_may_be_can_be_declared(change: dict[str, object]) -> None:
+    """Midnight, six times a day, half an hour from one window to the next, a minute, an hour, one day: nothing of it is refused."""
+    said = replace(COOLING, **change)  # type: ignore[arg-type]
+    assert declared_cooling(said) == said
+
+
+@pytest.mark.parametrize(
+    ("change", "complaint"),
+    [
+        ({"at_min": tuple(range(0, 1440, 200))[:7]}, "7 times, expected 1 to 6"),
+        ({"at_min": (-1,)}, "each from 00:00 to 23:59"),
+        ({"at_min": (0, 1381)}, "times that are too near, expected 60 min and more"),
+        ({"at_min": (480, 569), "for_s": 3600.0}, "expected 90 min and more"),
+        ({"to_c": 14.9}, "to 14.9 °C, expected 15 to 37 °C"),
+        ({"days": (1, 121)}, "days 1 to 121"),
+    ],
+)
+def test_what_lies_just_beyond_is_refused(change: dict[str, object], complaint: str) -> None:
+    """Over midnight, too: from 23:01 to 00:00 it is less than an hour."""
+    with pytest.raises(CoolingError) as refused:
+        declared_cooling(replace(COOLING, **change))  # type: ignore[arg-type]
+    assert complaint in str(refused.value)
