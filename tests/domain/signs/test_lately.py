@@ -147,3 +147,118 @@ def test_what_is_beyond_the_limits_is_not_what_is_usual() -> None:
 def test_a_record_of_before_there_was_such_a_mean_is_read() -> None:
     """What an older run handed on has one mean of them: nothing is a change yet."""
     assert changed((fed(HOURS, (36.0, 21_600.0)),), SUDDEN, 0, side=-1) is None
+
+
+def after(mean: Mean, span: Span, passed_s: float, value: float, *, every_s: float = 10.0) -> Mean:
+    """The mean after one reading more, so long after the last that it took."""
+    (found,) = follow((mean,), (span,), mean.at_s + passed_s, (value, value, None, None), every_s)
+    assert found is not None
+    return found
+
+
+CALM = Mean(37.5, 37.5, 300.0, 1000.0, TEN_MIN.limits)  # of ten minutes of which it holds the half that it can
+
+
+def test_a_mean_holds_enough_at_half_its_span_exactly() -> None:
+    """Five minutes of ten, and not a moment less; it never holds more, however long the air is watched."""
+    assert CALM.judged(TEN_MIN)
+    assert not replace(CALM, held_s=299.9).judged(TEN_MIN)
+    assert after(CALM, TEN_MIN, 10.0, 37.5).held_s == 300.0
+    assert after(replace(CALM, held_s=100.0), TEN_MIN, 10.0, 37.5).held_s == 110.0
+
+
+def test_a_reading_counts_for_the_time_since_the_last() -> None:
+    """Of ten seconds beside five minutes 10/310 of the way is gone, up and down alike, of either end by itself."""
+    share = 10.0 / 310.0
+    (found,) = follow((CALM,), (TEN_MIN,), 1010.0, (36.5, 38.5, None, None), 10.0)
+    assert found is not None
+    assert (found.low, found.high) == pytest.approx((37.5 - share, 37.5 + share))
+    assert (found.at_s, found.limits) == (1010.0, TEN_MIN.limits)
+
+
+def test_silence_begins_with_the_fourth_interval_and_the_mean_anew_after_its_span() -> None:
+    """Three intervals count as they are; ten minutes of silence are still three, a moment more and nothing is known."""
+    assert after(CALM, TEN_MIN, 30.0, 38.5).high == pytest.approx(37.5 + 30.0 / 330.0)
+    assert after(CALM, TEN_MIN, 31.0, 38.5).high == pytest.approx(37.5 + 30.0 / 330.0)
+    assert after(CALM, TEN_MIN, 600.0, 38.5).high == pytest.approx(37.5 + 30.0 / 330.0)
+    assert after(CALM, TEN_MIN, 600.1, 38.5) == Mean(38.5, 38.5, 0.0, 1600.1, TEN_MIN.limits)
+
+
+def test_a_mean_over_hours_takes_a_value_now_and_then() -> None:
+    """Each three minutes of six hours, say: what comes sooner is left out unless the limits are others; and that it waited is no silence."""
+    hours = Span(0, 21_600.0, 37.0, 38.0, (37.0, 38.0), every_s=180.0)
+    known = Mean(37.5, 37.5, 10_800.0, 1000.0, hours.limits)
+    means = (known,)
+    assert follow(means, (hours,), 1179.9, (38.5, 38.5, None, None), 10.0) is means
+    for passed_s, counts_s in ((180.0, 180.0), (190.0, 190.0), (190.1, 30.0)):
+        assert after(known, hours, passed_s, 38.5).high == pytest.approx(37.5 + counts_s / (10_800.0 + counts_s))
+    assert after(known, replace(hours, limits=(36.0, 38.0)), 10.0, 38.5).high == 38.5
+
+
+def test_only_what_is_known_at_both_ends_is_taken() -> None:
+    """Air of which one end is not known leaves the very means that were."""
+    means = (CALM,)
+    for values in ((None, 38.5, None, None), (36.5, None, None, None), (None, None, 45.0, 45.0)):
+        assert follow(means, (TEN_MIN,), 1010.0, values, 10.0) is means
+
+
+def test_each_span_keeps_its_own_mean() -> None:
+    """Of a plan with fewer spans what is over is dropped; of one with more what is new begins."""
+    values = (37.5, 37.5, 45.0, 45.0)
+    (dry, humid) = follow((CALM,), (TEN_MIN, HOURS), 1010.0, values, 10.0)
+    assert dry is not None
+    assert (dry.held_s, humid) == (300.0, Mean(40.0, 50.0, 0.0, 1010.0, HOURS.limits))  # well within
+    assert len(follow((CALM, humid), (TEN_MIN,), 1010.0, values, 10.0)) == 1
+
+
+def usual_after(brief: float, value: float) -> Mean | None:
+    """What a machine usually holds after one reading more, where its last half hour was of that."""
+    held = Mean(45.0, 45.0, 7200.0, 1000.0, HOURS.limits)
+    means = (held, Mean(brief, brief, 900.0, 1000.0, HOURS.limits), held)
+    return follow(means, SUDDEN, 1060.0, (None, None, value, value), 60.0)[2]
+
+
+def test_air_at_its_limit_is_still_what_a_machine_holds() -> None:
+    """At 37.5 and at 52.5 % no limit is passed, so it is learnt; beyond them it is not, on either side."""
+    for brief, learnt in ((37.5, True), (37.4, False), (52.5, True), (52.6, False)):
+        found = usual_after(brief, 50.0)
+        assert found is not None
+        assert (found.high > 45.0) is learnt
+
+
+def test_what_is_usual_is_learnt_where_an_older_run_left_none() -> None:
+    """Of its half hour beyond the limits it is not."""
+    held = Mean(45.0, 45.0, 900.0, 1000.0, HOURS.limits)
+    for brief, learnt in ((45.0, True), (30.0, False)):
+        found = follow((held, replace(held, low=brief)), SUDDEN, 1060.0, (None, None, 45.0, 45.0), 60.0)
+        assert (found[2] is not None) is learnt
+
+
+@pytest.mark.parametrize(
+    ("usual", "held_s", "brief", "brief_held_s", "side", "now"),
+    [
+        (46.0, 3600.0, 39.9, 900.0, -1, 39.9),
+        (46.0, 3600.0, 40.0, 900.0, -1, None),  # by six exactly
+        (46.0, 3599.9, 39.9, 900.0, -1, None),  # for less than an hour
+        (46.0, 3600.0, 39.9, 899.9, -1, None),  # of less than a quarter of an hour
+        (46.0, 3600.0, 39.9, 900.0, 1, None),
+        (44.0, 3600.0, 50.1, 900.0, 1, 50.1),
+        (44.0, 3600.0, 50.0, 900.0, 1, None),
+        (44.0, 3600.0, 50.1, 900.0, -1, None),
+    ],
+)
+def test_a_change_is_more_than_six_from_what_was_held_for_an_hour(
+    usual: float, held_s: float, brief: float, brief_held_s: float, side: int, now: float | None
+) -> None:
+    """On the side that is asked about, and once both are known; a span without a change has none."""
+    means = (None, Mean(brief, brief, brief_held_s, 0.0, ()), Mean(usual, usual, held_s, 0.0, ()))
+    assert changed(means, SUDDEN, 0, side=side) == now
+    assert changed(means, (replace(SIX_H, change=0.0), BRIEF, USUAL), 0, side=side) is None
+    for unknown in ((None, None, means[2]), (None, means[1], None), means[:2]):
+        assert changed(unknown, SUDDEN, 0, side=side) is None
+
+
+def test_a_change_is_told_by_the_end_that_its_limit_judges() -> None:
+    """Low limits by the lowest probe's mean, high ones by the highest's."""
+    means = (None, Mean(30.0, 60.0, 900.0, 0.0, ()), Mean(44.0, 46.0, 3600.0, 0.0, ()))
+    assert (changed(means, SUDDEN, 0, side=-1), changed(means, SUDDEN, 0, side=1)) == (30.0, 60.0)
