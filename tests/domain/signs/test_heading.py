@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.air.psychrometrics import vapour_kpa
-from monitor.domain.signs.heading import CALM_S, Heading, Slope, Window, leaves, slope_of
+from monitor.domain.signs.heading import CALM_S, Heading, Slope, Window, calm_until, leaves, slope_of
 from monitor.domain.signs.lately import Mean, Span, follow
 from monitor.rehearse.cabinet import (
     DEAD,
@@ -501,3 +501,137 @@ def test_a_window_reaches_back_three_hours_and_no_farther() -> None:
     assert window.seen(5580.0, 37.7).points[-1] == (5580.0, 37.7)
     for odd in (math.nan, math.inf):
         assert window.seen(6000.0, odd) is window
+
+
+# By hand, in round figures: eggs at 38 °C whose air is too cold at 36 °C, half a kelvin of which is a quarter of the way.
+AT_C, COLD_C = 38.0, 36.0
+
+
+def seen(*values: float, every_s: float = 300.0, swing: float = 0.0) -> Window:
+    """A window of these means, the last of them at 20,000 s."""
+    first_s = 20_000.0 - every_s * (len(values) - 1)
+    return Window(tuple((first_s + every_s * i, value) for i, value in enumerate(values)), swing)
+
+
+def asked(window: Window, *, after_s: float = 0.0, within_s: float = math.inf, limit: float = COLD_C) -> Heading | None:
+    """What is told of it so long after its last mean."""
+    return leaves(window, limit, 20_000.0 + after_s, AT_C, within_s)
+
+
+CALM = [AT_C] * 24  # two hours
+
+
+def test_a_quarter_of_the_way_must_be_gone() -> None:
+    """At 37.5 °C it is, a little above not; at the limit itself it is no heading any more. The quick question lies within that."""
+    assert asked(seen(*CALM, 37.8, 37.7, 37.6, 37.5)) is not None
+    assert asked(seen(*CALM, 37.8, 37.7, 37.6, 37.51)) is None
+    assert asked(seen(*CALM, 37.4, 36.8, 36.2, 36.01)) is not None
+    assert asked(seen(*CALM, 37.4, 36.8, 36.2, 36.0)) is None
+    assert 37.5 < calm_until(COLD_C, AT_C) < 37.51
+    assert 38.49 < calm_until(40.0, AT_C) < 38.5
+
+
+def test_a_tail_is_of_four_means_and_a_quarter_of_an_hour() -> None:
+    """Of a probe that speaks each five minutes both are the same; of a slower one four are asked for, of a quicker one the time."""
+    assert asked(seen(*CALM, 37.6, 37.4, 37.2, 37.0)) is not None
+    assert asked(seen(*CALM, 37.4, 37.2, 37.0)) is None
+    assert asked(seen(*CALM, 37.4, 37.2, 37.0, every_s=450.0)) is None
+    assert asked(seen(*CALM * 2, 37.6, 37.4, 37.2, 37.0, every_s=299.0)) is None
+
+
+def test_a_tail_ends_where_it_touches_what_was_calm() -> None:
+    """At the edge of the calm range it is no tail, nor at the target itself."""
+    assert asked(seen(*[37.7] * 24, 37.7, 37.6, 37.3, 37.1)) is None
+    assert asked(seen(*[37.7] * 24, 37.69, 37.6, 37.3, 37.1)) is not None
+    assert asked(seen(*[38.2] * 24, 38.0, 37.8, 37.6, 37.4)) is None
+    assert asked(seen(*[38.2] * 24, 37.99, 37.8, 37.6, 37.4)) is not None
+
+
+def test_a_calm_is_of_seven_means_and_an_hour_before_the_last_forty_minutes() -> None:
+    """What may be the fall itself, the last forty minutes, tells no range."""
+    fall = [37.8, 37.7, 37.6, 37.5, 37.4]  # the first of them exactly forty minutes old
+    assert asked(seen(*[AT_C] * 7, *fall, every_s=600.0)) is not None
+    assert asked(seen(*[AT_C] * 6, *fall, every_s=600.0)) is None  # an hour, but six
+    brief = [37.9, 37.8, 37.7, 37.65, 37.6, 37.55, 37.5, 37.45, 37.4]
+    assert asked(seen(*[AT_C] * 12, *brief)) is not None  # from an hour and forty minutes ago
+    assert asked(seen(*[AT_C] * 11, *brief)) is None
+
+
+def test_a_tenth_of_the_calm_may_be_odd_on_either_side() -> None:
+    """A glimpse through the door, or a spike: two of twenty do not count, three do."""
+    fall = [AT_C] * 5 + [37.6, 37.4, 37.2, 37.0]  # of which the first are too new for the calm
+    for odd_c in (36.5, 39.0):
+        assert asked(seen(*[odd_c] * 2, *[AT_C] * 18, *fall)) is not None
+        assert asked(seen(*[odd_c] * 3, *[AT_C] * 17, *fall)) is None
+
+
+def test_what_was_as_far_on_the_other_side_is_on_its_way_home() -> None:
+    """A quarter of the way above, half a kelvin, is not yet that; more is."""
+    fall = [AT_C] * 5 + [37.6, 37.4, 37.2, 37.0]
+    assert asked(seen(*[38.5] * 3, *[AT_C] * 17, *fall)) is not None
+    assert asked(seen(*[38.51] * 3, *[AT_C] * 17, *fall)) is None
+
+
+def test_air_that_stands_still_for_one_step_of_four_may_stand_still() -> None:
+    """The interval then holds a slope of none."""
+    assert asked(seen(*CALM, 37.4, 37.2, 37.2, 37.0)) is None
+    assert asked(seen(*CALM, 37.4, 37.2, 37.19, 37.0)) is not None
+
+
+def test_a_fall_that_has_come_to_a_stand_heads_nowhere() -> None:
+    """Its newer half decides how fast it goes on: at 37 °C for half an hour, or rising again, nothing is told."""
+    down = [37.5, 37.4, 37.3, 37.2, 37.1]
+    assert asked(seen(*CALM, *down, *[37.05 - 0.001 * n for n in range(5)])) is not None
+    assert asked(seen(*CALM, *down, *[37.05] * 5)) is None
+    assert asked(seen(*CALM, *down, *[37.05 + 0.005 * n for n in range(5)])) is None
+
+
+def test_a_fall_that_slows_down_is_told_by_its_newer_half() -> None:
+    """A kelvin an hour at first, half of it since: at 37 °C a kelvin is left, and two hours, which is the latest, too, for nothing was slower.
+    The earliest lies between that and the hour that the faster half alone would leave."""
+    line = [AT_C - n / 20.0 for n in range(1, 7)] + [AT_C - 0.3 - n / 40.0 for n in range(1, 8)]
+    line = [37.0 + each - line[-1] for each in line]
+    heading = asked(seen(*CALM, *line, every_s=180.0))
+    assert heading is not None
+    assert heading.slope_per_h == pytest.approx(-0.5)
+    assert heading.seconds_until == pytest.approx(7200.0)
+    assert heading.latest_s == pytest.approx(7200.0)
+    assert 3600.0 < heading.earliest_s < 7200.0
+
+
+def test_what_is_told_counts_from_now() -> None:
+    """A fall of a kelvin an hour at 36.75 °C is 45 min away; asked ten minutes later 35; never where the limit must be passed by now."""
+    window = seen(*CALM, *[38.0 - n / 12.0 for n in range(1, 16)])
+    heading, later = asked(window), asked(window, after_s=600.0)
+    assert heading is not None
+    assert later is not None
+    assert (heading.seconds_until, later.seconds_until) == pytest.approx((2700.0, 2100.0))
+    assert asked(window, within_s=2701.0) is not None
+    assert asked(window, within_s=2699.0) is None
+    near = seen(*CALM, *[38.0 - n / 12.0 for n in range(1, 22)])  # 15 min away
+    assert asked(near, after_s=890.0) is not None
+    assert asked(near, after_s=910.0) is None
+
+
+def test_a_limit_within_the_swing_is_not_foretold() -> None:
+    """Readings that swing by as much as the limit is away pass it all the time; by less, it is as much nearer to their mean."""
+    fall = [AT_C] * 5 + [37.8, 37.6, 37.4, 37.2]
+    assert asked(seen(*CALM, *fall, swing=2.0)) is None
+    heading, calm = asked(seen(*CALM, *fall, swing=0.4)), asked(seen(*CALM, *fall))
+    assert heading is not None
+    assert calm is not None
+    assert calm.seconds_until - heading.seconds_until == pytest.approx(0.4 / 0.2 * 300.0)
+
+
+def test_how_far_readings_swing_is_a_mean_over_an_hour() -> None:
+    """As a sine's, which reaches half pi of its mean distance: plain over the first twenty means, fading since."""
+    window = Window().seen(0.0, 37.8, 0.2)
+    assert window.swing == pytest.approx(0.1 * math.pi)
+    assert window.seen(180.0, 37.8).swing == pytest.approx(0.05 * math.pi)
+    for n in range(1, 20):
+        window = window.seen(180.0 * n, 37.8, 0.2)
+    full = window.swing
+    assert full == pytest.approx(0.1 * math.pi)
+    for n in range(20, 22):
+        window = window.seen(180.0 * n, 37.8)
+    assert window.swing == pytest.approx(full * 0.95**2)
