@@ -52,7 +52,7 @@ UNHEARD_S = 900.0  # the slowest probe that may be configured has spoken once mo
 # The longest that what nobody answered is not told again: asking more often was measured to make people switch it off (judgement).
 LONGEST_UNANSWERED_S = {LOW: 86_400.0, MEDIUM: 14_400.0, HIGH: 3600.0, CRITICAL: 3600.0}
 AT_FIRST = 2  # so often it is told again at the rule's own pace: in the first minutes most is to be saved
-_MAX_DOUBLINGS = 10  # past every limit; keeps the power small
+_MAX_DOUBLINGS = 11  # past every limit from the shortest pace on, a minute; keeps the power small
 LONGEST_ANSWERED_S = 14_400.0  # whoever answered knows of it, and must not forget it over a night
 
 MAX_SHELF_S = {"low": 8 * 3600.0, "medium": 2 * 3600.0, "high": 3600.0, "critical": 900.0}  # no shelf is permanent
@@ -198,21 +198,20 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
     """One fresh judgement of the alarm's limit. next_number is taken if, and only if, an episode begins."""
     if judgement.verdict == OUT:
         if alarm.condition:
-            if alarm.chattering and alarm.resting and now.mono_s - (alarm.pending_mono_s or 0.0) >= rule.off_delay_s:
+            within_mono_s = alarm.pending_mono_s
+            if alarm.chattering and within_mono_s is not None and now.mono_s - within_mono_s >= rule.off_delay_s:
                 alarm = replace(alarm, times=alarm.times + 1)
             return _worse(alarm, judgement), ()
-        if alarm.pending_mono_s is None:
-            alarm = replace(alarm, pending_mono_s=now.mono_s, pending_at=judgement.at)
-        if now.mono_s - (alarm.pending_mono_s or 0.0) < rule.on_delay_s:
+        alarm, pending_s = _pending(alarm, judgement, now)
+        if pending_s < rule.on_delay_s:
             return alarm, ()
         return _begin(alarm, judgement, now, number=next_number, may_chatter=rule.may_chatter)
     if not alarm.condition:
         return (alarm if alarm.pending_mono_s is None else replace(alarm, pending_mono_s=None, pending_at=None)), ()
     if judgement.verdict == BETWEEN:
         return replace(alarm, value=judgement.value, pending_mono_s=None, pending_at=None), ()
-    if alarm.pending_mono_s is None:
-        alarm = replace(alarm, pending_mono_s=now.mono_s, pending_at=judgement.at)
-    if now.mono_s - (alarm.pending_mono_s or 0.0) < _off_delay_s(alarm, rule):
+    alarm, pending_s = _pending(alarm, judgement, now)
+    if pending_s < _off_delay_s(alarm, rule):
         return alarm, ()
     ended = replace(
         alarm,
@@ -224,6 +223,13 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
         gone_mono_s=now.mono_s,
     )
     return ended, _changes(alarm, ended, BACK, now=now, always=True)
+
+
+def _pending(alarm: Alarm, judgement: Judgement, now: Now) -> tuple[Alarm, float]:
+    """The alarm, of which it is said that it is otherwise than it stands, and for how long that was said, s."""
+    if alarm.pending_mono_s is None:
+        return replace(alarm, pending_mono_s=now.mono_s, pending_at=judgement.at), 0.0
+    return alarm, now.mono_s - alarm.pending_mono_s
 
 
 def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
@@ -274,8 +280,10 @@ def asks_at_s(alarm: Alarm, rule: Rule) -> float:
     """
     if alarm.asked_mono_s is None:
         return math.inf
-    rests_s = 0.0 if alarm.pending_mono_s is None else alarm.pending_mono_s + _off_delay_s(alarm, rule) + UNHEARD_S
-    return max(alarm.asked_mono_s + again_s(alarm, rule), rests_s)
+    asks_s = alarm.asked_mono_s + again_s(alarm, rule)
+    if alarm.pending_mono_s is None:
+        return asks_s
+    return max(asks_s, alarm.pending_mono_s + _off_delay_s(alarm, rule) + UNHEARD_S)
 
 
 def _off_delay_s(alarm: Alarm, rule: Rule) -> float:

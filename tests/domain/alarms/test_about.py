@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
-from monitor.domain.alarms.about import Projection, Setting
+from dataclasses import MISSING, fields
+
+import pytest
+
+from monitor.domain.alarms.about import KINDS, Moving, Projection, Setting, Weighed
+
+
+@pytest.mark.parametrize("kind", [*KINDS.values(), Moving, Weighed, Projection], ids=lambda kind: kind.__name__)
+def test_what_is_not_said_of_a_thing_is_not_so(kind: type) -> None:
+    """Who makes a fact, or reads one that an older program kept, says what holds: no count, figure, name or flag comes by itself."""
+    for field in fields(kind):
+        assert field.default is MISSING or not field.default, f"{kind.__name__}.{field.name}"
 
 
 def test_a_humidity_is_reached_unless_it_is_said_not_to_be() -> None:

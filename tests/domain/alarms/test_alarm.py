@@ -48,7 +48,7 @@ from monitor.domain.alarms.alarm import (
     unshelve,
     unsuppress,
 )
-from monitor.domain.needs.rules import PRIORITIES, Rule
+from monitor.domain.needs.rules import PRIORITIES, SPANS, Rule
 from monitor.domain.readings.reading import Now
 from tests.domain.house import MONO0_S, RULES, T0
 
@@ -267,6 +267,28 @@ def test_what_is_gone_just_now_is_not_told_again() -> None:
     assert unanswered(case.alarm, at(5_010), RULE)
 
 
+@pytest.mark.parametrize(("within_s", "times"), [(59.9, 3), (60.0, 4)])
+def test_what_rested_shorter_than_its_off_delay_did_not_come_again(within_s: float, times: int) -> None:
+    """One reading within the limit is no coming and going: it counts once it was well for the minute that the rule asks for."""
+    case = comes_and_goes()
+    case.good(670)
+    case.hot(670 + within_s)
+    assert case.alarm.times == times
+    case.hot(4_000)  # it stood all the while
+    assert case.alarm.times == times
+
+
+def test_what_is_not_there_yet_does_not_rest() -> None:
+    """A delay that runs before the alarm is another than one that runs out of it."""
+    case = Case()
+    case.hot(0)
+    assert not case.alarm.resting
+    case.hot(20)
+    assert not case.alarm.resting
+    case.good(30)
+    assert case.alarm.resting
+
+
 def test_what_people_do_is_never_chattering() -> None:
     """An egg to be looked at again three times within the hour is three reminders."""
     case = Case(replace(AT_ONCE, id="look-again", quantity=None, level=None, off_delay_s=0.0))
@@ -298,6 +320,34 @@ def test_what_became_more_urgent_is_news() -> None:
     worse, (transition,) = more_urgent(case.alarm, at(20))
     assert (worse.acknowledged, worse.answered, worse.asked_mono_s) == (False, False, at(20).mono_s)
     assert (transition.state_before, transition.state) == (ACKNOWLEDGED, UNACKNOWLEDGED)
+    assert worse.asked == 0  # and told again as at the beginning, at the quick pace
+
+
+def test_each_answer_is_good_for_twice_as_long() -> None:
+    """Somebody who answers each time is asked after the half hour that the rule leaves, then an hour, two, and four."""
+    case = Case(replace(AT_ONCE, respond_min=30.0))
+    case.hot(0)
+    second = 60.0
+    for hours in (0.5, 1.0, 2.0, 4.0, 4.0):
+        case.ack(second)
+        assert case.wait(second + 3600.0 * hours - 1.0) == ACKNOWLEDGED
+        second += 3600.0 * hours
+        assert case.wait(second) == UNACKNOWLEDGED
+
+
+def test_the_first_answer_begins_the_steps_anew() -> None:
+    """However often nobody answered: who has just heard of it is asked after the half hour that the rule leaves."""
+    rule_ = replace(AT_ONCE, respond_min=30.0)
+    seen, _ = acknowledge(open_alarm(asked=5), "sam", at(0))
+    assert again_s(seen, rule_) == 1800.0
+
+
+@pytest.mark.parametrize(("priority", "longest_h"), [("critical", 1), ("high", 1), ("medium", 4), ("low", 24)])
+def test_the_quickest_pace_ends_at_the_longest_too(priority: str, longest_h: int) -> None:
+    """A house may have its alarms told again each minute, which is the shortest that it may set: that, too, gets seldom in the end."""
+    assert SPANS["re_alarm_s"][0] == 60.0
+    rule_ = replace(RULE, priority=priority, re_alarm_s=60.0)
+    assert again_s(open_alarm(asked=1_000), rule_) == 3600.0 * longest_h
 
 
 def test_a_rule_without_re_alarm_never_asks_again() -> None:
@@ -411,7 +461,8 @@ def test_out_of_service_for_a_time() -> None:
     case._adopt(set_out_of_service(case.alarm, out=True, who="sam", now=at(10), for_s=3600.0))
     assert case.wait(3600) == OUT_OF_SERVICE
     case._adopt(set_out_of_service(case.alarm, out=True, who="sam", now=at(20), for_s=7200.0))
-    assert case.wait(7219) == OUT_OF_SERVICE
+    assert case.wait(7219.9) == OUT_OF_SERVICE
+    assert state_of(pass_time(case.alarm, at(7220), case.rule)[0]) == UNACKNOWLEDGED
     unsure = replace(at(7221), clock_ok=False, utc=T0 - timedelta(days=20_000))
     assert state_of(pass_time(case.alarm, unsure, case.rule)[0]) == UNACKNOWLEDGED
     assert case.wait(7221) == UNACKNOWLEDGED
@@ -458,6 +509,8 @@ def test_the_longest_time_out_of_service() -> None:
     longest_s = 30 * 86_400.0
     out, _ = set_out_of_service(open_alarm(), out=True, who="sam", now=at(0), for_s=longest_s)
     assert out.out_until == at(longest_s).utc
+    with pytest.raises(AlarmError, match="out of service for 721 h, expected more than 0 and at most 30 days"):
+        set_out_of_service(open_alarm(), out=True, who="sam", now=at(0), for_s=longest_s + 3600.0)
     with pytest.raises(AlarmError, match="expected more than 0 and at most 30 days"):
         set_out_of_service(open_alarm(), out=True, who="sam", now=at(0), for_s=longest_s + 1.0)
 
@@ -467,6 +520,8 @@ def test_out_of_service_for_no_time(for_s: float) -> None:
     """No end that is none, and none that nobody would remember."""
     with pytest.raises(AlarmError, match="more than 0 and at most 30 days"):
         set_out_of_service(standing().alarm, out=True, who="sam", now=at(10), for_s=for_s)
+    out, _ = set_out_of_service(standing().alarm, out=True, who="sam", now=at(10), for_s=0.5)
+    assert out.out_until_mono_s == MONO0_S + 10.5
 
 
 def test_covers_lie_over_each_other() -> None:
@@ -537,6 +592,14 @@ def test_the_longest_shelf_of_a_priority(priority: str) -> None:
             case.shelve(1, wrong)
     assert case.shelve(1, longest) == SHELVED
     assert case.wait(1 + longest) == UNACKNOWLEDGED
+
+
+@pytest.mark.parametrize("for_s", [0.0, -60.0, math.nan])
+def test_a_shelf_for_no_time(for_s: float) -> None:
+    """It must be for some time, however short."""
+    with pytest.raises(AlarmError, match="expected more than 0 and at most 60 min"):
+        shelve(open_alarm(), for_s, "sam", now=at(0), rule=RULE)
+    assert shelve(open_alarm(), 0.5, "sam", now=at(0), rule=RULE)[0].shelved_until_mono_s == MONO0_S + 0.5
 
 
 def test_a_shelf_set_anew_is_recorded() -> None:
@@ -880,6 +943,7 @@ def test_an_alarm_that_never_began_says_nothing() -> None:
     assert not new.covered
     assert (new.since, new.ended, new.value, new.worst, new.limit, new.about) == (None, None, None, None, None, "")
     assert (new.asked_mono_s, new.pending_mono_s, new.pending_at, new.shelved_until_mono_s) == (None, None, None, None)
+    assert (new.times, new.asked, new.answered, new.suppressed, new.out_of_service) == (0, 0, False, "", False)
 
 
 def test_what_asks_again_under_a_cover_changes_nothing() -> None:

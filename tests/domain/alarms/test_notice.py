@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import MISSING, fields, replace
 from datetime import timedelta
 
 import pytest
 
 from monitor.domain.alarms.alarm import NORMAL, RETURNED, STILL_STANDING, SUPPRESSED, UNACKNOWLEDGED, Alarm, Transition
-from monitor.domain.alarms.notice import Facts, Notice, Told, facts_of
+from monitor.domain.alarms.notice import Answered, Facts, Notice, Today, Told, facts_of
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs, Occupant
 from tests.domain.house import DRY_RH, DRY_WET, T0, WARM
 
@@ -86,3 +86,11 @@ def test_a_notice_is_a_plain_value() -> None:
     assert not first.closing
     assert not first.late
     assert first.facts is None
+
+
+@pytest.mark.parametrize("kind", [Facts, Notice, Answered, Today], ids=lambda kind: kind.__name__)
+def test_what_is_not_said_in_a_notice_is_not_so(kind: type) -> None:
+    """An older program's notice tells of no doubt, no end and no count that it did not have."""
+    for field in fields(kind):
+        assert field.default is MISSING or not field.default, f"{kind.__name__}.{field.name}"
+    assert not facts_of(transition(HOT, UNACKNOWLEDGED), NEEDS).doubtful
