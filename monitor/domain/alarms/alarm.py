@@ -222,7 +222,7 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
         value=judgement.value,
         gone_mono_s=now.mono_s,
     )
-    return ended, _changes(alarm, ended, BACK, now=now, always=True)
+    return ended, _changes(alarm, ended, BACK, now=now)
 
 
 def _pending(alarm: Alarm, judgement: Judgement, now: Now) -> tuple[Alarm, float]:
@@ -299,7 +299,7 @@ def _is_due(alarm: Alarm, now: Now, rule: Rule) -> bool:
 def more_urgent(alarm: Alarm, now: Now) -> Step:
     """What stands has become more urgent than it was told: it is unacknowledged, and news."""
     again = replace(alarm, acknowledged=False, answered=False, asked=0, asked_mono_s=now.mono_s)
-    return again, _changes(alarm, again, MORE_URGENT, now=now, always=True)
+    return again, _changes(alarm, again, MORE_URGENT, now=now)
 
 
 def acknowledge(alarm: Alarm, who: str, now: Now) -> Step:
@@ -322,7 +322,7 @@ def shelve(alarm: Alarm, for_s: float, who: str, *, now: Now, rule: Rule) -> Ste
         )
     until = now.utc.fromtimestamp(now.utc.timestamp() + for_s, tz=now.utc.tzinfo)
     shelved = replace(alarm, shelved_until=until, shelved_until_mono_s=now.mono_s + for_s)
-    return shelved, _changes(alarm, shelved, Shelved(for_s), now=now, who=who, always=True)
+    return shelved, _changes(alarm, shelved, Shelved(for_s), now=now, who=who)
 
 
 def unshelve(alarm: Alarm, now: Now, *, cause: str = "unshelved", who: str = "") -> Step:
@@ -344,7 +344,7 @@ def suppress(alarm: Alarm, why: str, *, now: Now, over: bool = False) -> Step:
     if over:
         ended = now.utc if alarm.condition else alarm.ended
         quiet = replace(quiet, condition=False, ended=ended, pending_mono_s=None, pending_at=None)
-    return quiet, _changes(alarm, quiet, Suppressed(why), now=now, always=True)
+    return quiet, _changes(alarm, quiet, Suppressed(why), now=now)
 
 
 def unsuppress(alarm: Alarm, now: Now, cause: str) -> Step:
@@ -369,7 +369,7 @@ def set_out_of_service(alarm: Alarm, *, out: bool, who: str, now: Now, for_s: fl
     if out:
         until_mono_s = None if for_s is None else now.mono_s + for_s
         other = replace(alarm, out_of_service=True, out_until=until, out_until_mono_s=until_mono_s)
-        return other, _changes(alarm, other, TAKEN_OUT, now=now, who=who, always=True)
+        return other, _changes(alarm, other, TAKEN_OUT, now=now, who=who)
     return _uncovered(alarm, _in_service(alarm), BACK_IN_SERVICE, now=now, who=who)
 
 
@@ -403,7 +403,7 @@ def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int, may_cha
     cause: Cause = CAME_BACK if not alarm.acknowledged else BEYOND
     if begun.chattering:
         cause = Chattering(begun.times)
-    return begun, _changes(alarm, begun, cause, now=now, always=True)
+    return begun, _changes(alarm, begun, cause, now=now)
 
 
 def _worse(alarm: Alarm, judgement: Judgement) -> Alarm:
@@ -427,13 +427,9 @@ def _uncovered(before: Alarm, bare: Alarm, cause: str, *, now: Now, who: str) ->
     if bare.condition and not bare.covered:
         bare = replace(bare, acknowledged=False, asked_mono_s=now.mono_s)
     # Written also where something else still lies over it: what is not in the record is forgotten by the next run.
-    return bare, _changes(before, bare, cause, now=now, who=who, always=True)
+    return bare, _changes(before, bare, cause, now=now, who=who)
 
 
-def _changes(
-    before: Alarm, after: Alarm, cause: Cause, *, now: Now, who: str = "", always: bool = False
-) -> tuple[Transition, ...]:
-    was, is_ = state_of(before), state_of(after)
-    if was == is_ and not always:
-        return ()
-    return (Transition(after, was, is_, cause, now.utc, now.mono_s, who),)
+def _changes(before: Alarm, after: Alarm, cause: Cause, *, now: Now, who: str = "") -> tuple[Transition, ...]:
+    """What is written of it, also where something lies over it and its state stays the same."""
+    return (Transition(after, state_of(before), state_of(after), cause, now.utc, now.mono_s, who),)

@@ -258,6 +258,16 @@ def test_what_comes_seldom_is_news_each_time() -> None:
     assert (case.alarm.number, case.alarm.times, case.alarm.chattering) == (3, 1, False)
 
 
+@pytest.mark.parametrize(("after_s", "times"), [(7_200.0, 3), (7_200.1, 1)])
+def test_what_comes_back_within_two_hours_comes_again(after_s: float, times: int) -> None:
+    """From the moment that it was over; later it is the first time once more."""
+    gone = open_alarm(condition=False, acknowledged=True, gone_mono_s=MONO0_S, times=2, asked=4, answered=True)
+    case = Case(AT_ONCE, gone)
+    case.hot(after_s)
+    assert case.alarm.times == times
+    assert (case.alarm.asked, case.alarm.answered) == (0, False)  # it is told as anything new is
+
+
 def test_what_is_gone_just_now_is_not_told_again() -> None:
     """While what is chattering is within its limit nobody is told that it stands; as soon as it is out again, the time counts."""
     case = comes_and_goes()
@@ -460,7 +470,11 @@ def test_out_of_service_for_a_time() -> None:
     case.ack(5)
     case._adopt(set_out_of_service(case.alarm, out=True, who="sam", now=at(10), for_s=3600.0))
     assert case.wait(3600) == OUT_OF_SERVICE
-    case._adopt(set_out_of_service(case.alarm, out=True, who="sam", now=at(20), for_s=7200.0))
+    case._adopt(set_out_of_service(case.alarm, out=True, who="kim", now=at(20), for_s=7200.0))
+    assert (case.told[-1].cause, case.told[-1].who) == (
+        "taken out of service",
+        "kim",
+    )  # else the record has the old end
     assert case.wait(7219.9) == OUT_OF_SERVICE
     assert state_of(pass_time(case.alarm, at(7220), case.rule)[0]) == UNACKNOWLEDGED
     unsure = replace(at(7221), clock_ok=False, utc=T0 - timedelta(days=20_000))

@@ -86,6 +86,22 @@ def test_the_most_urgent_leads_of_equals_the_first() -> None:
     assert joined([about(8, "a", "warm", "high"), about(7, "b", "warm", "high")]).lead.head.id == 7
 
 
+def test_of_equals_what_is_new_leads_a_group() -> None:
+    """A reminder of what came first does not stand before the machine that has just become as hot."""
+    again, new = about(1, "Setter 1", "STILL too hot"), about(2, "Setter 2")
+    assert matter(again) == matter(new)
+    assert joined([again, new]).lead.head == new
+    other = about(3, "Setter 3", alarm_number=3)
+    assert joined([again, new, other]).lead.head == new  # and of what is new, the first
+
+
+def test_in_which_order_it_is_handed_over_does_not_matter() -> None:
+    """Neither of what is told now nor of what was told before, of which the first word of an episode counts."""
+    told = (SIX[0], about(20, "Setter 1", "STILL too hot", after_s=400, alarm_number=1), SIX[1])
+    assert joined(SIX[2:], told) == joined(SIX[:1:-1], told[::-1])
+    assert joined(SIX[2:], told[::-1]).began == SIX[0]
+
+
 def test_a_single_episode_is_its_last_word() -> None:
     """An end whose beginning waits beside it was never told of; one whose beginning was told is an end like any other."""
     begun, end = SIX[0], about(9, "Setter 1", "no longer too hot", "low", alarm_number=1)
@@ -126,6 +142,8 @@ def test_nothing_began_what_stands_alone_or_is_over() -> None:
     assert joined([SIX[0], end]).first is None
     assert joined([SIX[0], SIX[1], end]).first == SIX[0]
     assert joined([end, about(10, "Setter 8", "no longer too hot", "low")]).first is None
+    over = joined([about(20 + n, f"Setter {n}", "no longer too hot", alarm_number=n) for n in (1, 2)], (SIX[0], SIX[1]))
+    assert (over.began, over.first, over.began_alike, over.fellows) == (None, None, False, ())
     dry = about(8, "Setter 8", "dry", "low")
     assert joined([SIX[0], SIX[1], dry]).first == joined([SIX[1], dry], (SIX[0],)).first == SIX[0]
 

@@ -8,7 +8,7 @@ from datetime import timedelta
 import pytest
 
 from monitor.domain.alarms.alarm import NORMAL, RETURNED, STILL_STANDING, SUPPRESSED, UNACKNOWLEDGED, Alarm, Transition
-from monitor.domain.alarms.notice import Answered, Facts, Notice, Today, Told, facts_of
+from monitor.domain.alarms.notice import Answered, Facts, Notice, Standing, Task, Today, Told, facts_of
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs, Occupant
 from tests.domain.house import DRY_RH, DRY_WET, T0, WARM
 
@@ -94,3 +94,13 @@ def test_what_is_not_said_in_a_notice_is_not_so(kind: type) -> None:
     for field in fields(kind):
         assert field.default is MISSING or not field.default, f"{kind.__name__}.{field.name}"
     assert not facts_of(transition(HOT, UNACKNOWLEDGED), NEEDS).doubtful
+
+
+def test_a_day_with_something_to_do_or_to_tell_is_told() -> None:
+    """Either is enough; a day with neither is no message."""
+    task, standing = Task("lockdown", "hen-1", T0), Standing(7, Facts("setter-1", "humidity-low-warning"))
+    assert Today((task,))
+    assert Today((), (standing,))
+    assert not Today((task,), (standing,)).without([7]).standing
+    assert Today((task,), (standing,)).without([7])
+    assert not Today((), (standing,)).without([7])
