@@ -35,6 +35,7 @@ from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.needs.profile import ProfileError
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message
+from monitor.domain.refusal import Failure, joined
 from monitor.domain.state.happened import Broker
 from monitor.domain.state.record import Attempt
 from monitor.service.chores.due import chores_of
@@ -54,6 +55,7 @@ from monitor.service.watch.inbox import (
     WeightJudged,
 )
 from monitor.service.watch.notify import standard_stages
+from monitor.service.watch.requests import RequestError
 from monitor.service.watch.weights import Weights, judge_at_once
 from monitor.settings import House, SettingsError, read_contacts
 from monitor.shown.phone.joined import NoticeWords
@@ -67,8 +69,8 @@ MAX_DOOR_PATH = 100  # bytes; a Unix socket's path may not be much longer
 _log = logging.getLogger("eggroom")
 
 
-class StartError(Exception):
-    """The daemon cannot start; one line."""
+class StartError(Failure):
+    """The daemon cannot start."""
 
 
 def store_path(house: House) -> Path:
@@ -201,7 +203,7 @@ class Daemon:
         try:
             door.start()
         except OSError as error:
-            raise StartError(f"{door_path(house)}: {error.strerror}, expected a folder that takes sockets") from error
+            raise StartError(str(door_path(house)), str(error.strerror), "a folder that takes sockets") from error
         stack.callback(door.stop)
         self._calendar = Calendar(
             [chore.at for chore in chores_of(site)], site.zone, lambda: inbox.put(CalendarDue(clock.now()))
@@ -270,19 +272,18 @@ def _read_species(site: Site, loaded: Loaded) -> None:
             if batch.closed_at is None:
                 site.profiles.get(batch.profile)
     except ProfileError as error:
-        raise StartError(str(error)) from error
+        raise StartError.of(error) from error
 
 
 def _make_data_folder(house: House) -> None:
     folder, door = data_folder(house), door_path(house)
     if len(str(door).encode()) > MAX_DOOR_PATH:
-        raise StartError(
-            f"site.data: {folder}: too long for a socket, expected at most {MAX_DOOR_PATH} bytes with its name"
-        )
+        expected = f"at most {MAX_DOOR_PATH} bytes with its name"
+        raise StartError(f"site.data: {folder}", "too long for a socket", expected)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise StartError(f"{folder}: {error.strerror}, expected a folder that can be written") from error
+        raise StartError(str(folder), str(error.strerror), "a folder that can be written") from error
 
 
 def _instant(loaded: Loaded) -> tuple[float, datetime] | None:
@@ -301,7 +302,7 @@ def _dispatcher(house: House, words: Words, inbox: Inbox, *, clock: Clock) -> Di
     try:
         contacts = read_contacts(house.settings, house.path)
     except SettingsError as error:
-        raise StartError(str(error)) from error
+        raise StartError("", joined([each.words for each in error.complaints])) from error
     return Dispatcher(
         contacts=contacts,
         delivery=AppriseDelivery(),
@@ -332,7 +333,7 @@ def link_settings(house: House) -> LinkSettings:
             filters=tuple(rule.topic_filter for rule in payload_rules(house)),
         )
     except LinkError as error:
-        raise StartError(f"{house.path}: {error}") from error.__cause__
+        raise StartError.of(error, within=str(house.path)) from error.__cause__
 
 
 def _password(path: Path) -> str:
@@ -354,7 +355,7 @@ def payload_rules(house: House) -> tuple[PayloadRule, ...]:
             for p in house.settings.payload
         )
     except MappingError as error:
-        raise StartError(f"{house.path}: {error}") from error
+        raise StartError.of(error, within=str(house.path)) from error
 
 
 def decoder(house: House, site: str | None = None) -> Callable[[str, bytes, bool], Message]:
@@ -443,7 +444,7 @@ class Offline:
         except BadRequest as error:
             return error.answer()
         if not answers:
-            return {"error": f"{store_path(self._house)}: cannot be written now, nothing was changed", "failed": True}
+            return RequestError(str(store_path(self._house)), "cannot be written now, nothing was changed").failed()
         with contextlib.suppress(
             StoreFailure
         ):  # the request is done all the same, and the next daemon judges at its start

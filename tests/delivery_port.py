@@ -86,8 +86,8 @@ class DeliveryPortSuite:
         """A usable address has no problem; a useless one has a problem of one line."""
         assert rig.delivery.problem(rig.contact("ok").url) is None
         problem = rig.delivery.problem(rig.contact("unknown").url)
-        assert problem
-        assert "\n" not in problem
+        assert problem is not None
+        assert "\n" not in str(problem)
 
     @pytest.mark.parametrize("service", ["ok", "busy", "cut", "portal", "unknown"])
     def test_no_answer_shows_the_secret(self, rig: Rig, service: str) -> None:

@@ -6,6 +6,7 @@ import threading
 from collections.abc import Iterable, Mapping
 
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.refusal import Refusal
 from monitor.service.ports import Contact, Delivered, GiveUp, Outcome, TryLater
 
 KNOWN = ("json", "jsons", "mailto", "mailtos", "ntfy", "ntfys", "fake")
@@ -31,7 +32,7 @@ class FakeDelivery:
             self._held[contact.id].wait()
         problem = self.problem(contact.url)
         if problem is not None:
-            return GiveUp(problem)
+            return GiveUp(str(problem))
         left = self._outcomes.get(contact.id)
         outcome = left.pop(0) if left else Delivered("HTTP 200")
         if isinstance(outcome, Exception):
@@ -40,12 +41,12 @@ class FakeDelivery:
             self.sent.append((contact.id, notice))
         return outcome
 
-    def problem(self, url: str) -> str | None:
+    def problem(self, url: str) -> Refusal | None:
         """Why the address is of no use; shows its scheme only."""
         scheme, found, _ = url.partition("://")
         if scheme in KNOWN and found:
             return None
-        return f"address {scheme}://***: unknown" if found else "address ***: no scheme"
+        return Refusal(f"address {scheme}://***", "unknown") if found else Refusal("address ***", "no scheme")
 
     def fail(self, contact: str, times: int, detail: str = "HTTP 503") -> None:
         """The next `times` attempts to this contact come to nothing."""

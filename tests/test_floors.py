@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import builtins
 import collections
 import re
 import sys
@@ -244,15 +245,15 @@ def test_no_regular_expression_reads_our_own_words() -> None:
 SAYS_BELOW = {
     "monitor/adapters/archive/container.py": "refusals, in parts",
     "monitor/adapters/archive/contents.py": "refusals, in parts, by pydantic's leave",
-    "monitor/adapters/delivery.py": "what came of an attempt, and what is wrong with an address: for the record and the log",
-    "monitor/adapters/door.py": "what the daemon answers where nothing was understood, or nothing can be written",
+    "monitor/adapters/delivery.py": "what came of an attempt, for the record and the log; and a refusal, in parts",
+    "monitor/adapters/door.py": "refusals, in parts",
     "monitor/adapters/link/mapping.py": "refusals, in parts",
     "monitor/adapters/link/mqtt.py": "a refusal, in parts; and why there is no connection, where the system does not say",
     "monitor/adapters/link/strict_json.py": "refusals, in parts",
     "monitor/adapters/link/wire.py": "refusals, in parts",
     "monitor/adapters/requests.py": "refusals, in parts",
     "monitor/adapters/secret.py": "a refusal, in parts",
-    "monitor/adapters/store/connection.py": "what is wrong with a file, where SQLite does not say",
+    "monitor/adapters/store/connection.py": "what is wrong with a file, where SQLite does not say; and in parts",
     "monitor/adapters/store/egg_rows.py": "an entry of a later version, which is kept as a note",
     "monitor/adapters/tables/causes.py": "where a refusal is about our own file",
     "monitor/adapters/tables/profiles.py": "a refusal, in parts",
@@ -323,6 +324,34 @@ def test_the_reader_of_words_sees_them(tmp_path: Path) -> None:
 
 
 CLI = ROOT / "cli"
+
+
+def in_one_text(path: Path) -> Iterator[tuple[int, str]]:
+    """(line, text) of what is raised with what was expected in one text with the rest, but for the library's own errors, which tell a mistake of
+    ours."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call):
+            texts = [n.value for n in ast.walk(node.exc) if isinstance(n, ast.Constant) and isinstance(n.value, str)]
+            if not hasattr(builtins, ast.unparse(node.exc.func)) and any(", expected " in text for text in texts):
+                yield node.lineno, ast.unparse(node.exc)
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if CLI not in p.parents], ids=name)
+def test_errors_carry_what_was_expected_apart(path: Path) -> None:
+    """Below what a person types an error carries where, what came and what was expected as fields; `domain/refusal.py` makes the line."""
+    assert list(in_one_text(path)) == []
+
+
+def test_the_reader_of_errors_sees_them(tmp_path: Path) -> None:
+    """One in a text, or in one with a value in it; not one in fields, nor the library's own."""
+    path = tmp_path / "m.py"
+    path.write_text(
+        'def f(n):\n    raise EggError("red, expected blue")\n    raise EggError(f"{n}, expected {n}")\n'
+        '    raise EggError("egg", "red", "blue")\n    raise ValueError("red, expected blue")\n'
+    )
+    assert [line for line, _ in in_one_text(path)] == [2, 3]
+
+
 SHARED = {"frame", "typed", "record", "watching"}  # what every noun of the command line may use
 NOUNS = {noun for noun, _ in main.COMMANDS.values()}  # `folder.noun`; a file beside it that is no noun is a part
 

@@ -32,6 +32,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.rules import LOW
+from monitor.domain.refusal import Refusal
 from monitor.service.ports import Contact, Delivered, GiveUp, Outcome, TryLater
 
 if TYPE_CHECKING:
@@ -64,6 +65,10 @@ _PAGE_ANSWER = "a web page, not the service's own answer"
 _LONG_ANSWER = "an answer too long to be the service's own"
 
 
+class AddressError(Refusal):
+    """An address that cannot be used; of it only the scheme is shown."""
+
+
 class AppriseDelivery:
     """The Delivery port over Apprise 2.3. Any thread may call it; attempts to one contact should come one at a time."""
 
@@ -88,8 +93,8 @@ class AppriseDelivery:
         hanging.append(thread)
         return TryLater(f"no answer within {self._timeout_s:g} s")
 
-    def problem(self, url: str) -> str | None:
-        """Why this address cannot be used at all, in one line that shows its scheme only; None when the library knows it."""
+    def problem(self, url: str) -> AddressError | None:
+        """Why this address cannot be used at all; None when the library knows it."""
         return None if _service(url) is not None else _why_not(url)
 
 
@@ -131,7 +136,7 @@ def _send(notice: Notice, url: str, answers: Sequence[str]) -> Outcome:
     apprise = _library()
     service = _service(with_priority(url, LOW if notice.closing else notice.priority))
     if service is None:
-        return GiveUp(_why_not(url))
+        return GiveUp(str(_why_not(url)))
     if service.socket_read_timeout == apprise.URLBase.socket_read_timeout:
         service.socket_read_timeout = READ_TIMEOUT_S  # unless the address says otherwise (rto=)
     service.optional = False  # with optional=yes in the address the library calls every failure a success
@@ -168,7 +173,7 @@ def with_priority(url: str, priority: str) -> str:
 def _outcome(status: str, answers: Sequence[str], url: str) -> Outcome:
     last = answers[-1] if answers else "no word from the service"
     if status == "NOMATCH":
-        return GiveUp(_why_not(url))
+        return GiveUp(str(_why_not(url)))
     if status != "SUCCESS":
         return TryLater(f"{status.lower()}: {last}")
     if last in (_PAGE_ANSWER, _LONG_ANSWER):
@@ -190,18 +195,19 @@ def _service(url: str) -> NotifyBase | None:
     return service
 
 
-def _why_not(url: str) -> str:
+def _why_not(url: str) -> AddressError:
     known = _library().NotificationManager()
     found = _SCHEME.match(url)
     scheme = found.group(1).lower() if found else ""
+    where = f"address {masked(url)}"
     if not scheme:
-        return f"address {masked(url)}: no scheme, expected an address such as ntfys://, mailtos:// or json://"
+        return AddressError(where, "no scheme", "an address such as ntfys://, mailtos:// or json://")
     if scheme not in known:
-        return f"address {masked(url)}: not a service the notification library knows, expected one of its schemes"
+        return AddressError(where, "not a service the notification library knows", "one of its schemes")
     plugin = known[scheme]
     if not plugin.enabled:
-        return f"address {masked(url)}: {plugin.service_name} needs a Python package that is not installed"
-    return f"address {masked(url)}: not complete for {plugin.service_name}, expected such as {plugin.templates[0]}"
+        return AddressError(where, f"{plugin.service_name} needs a Python package that is not installed")
+    return AddressError(where, f"not complete for {plugin.service_name}", f"such as {plugin.templates[0]}")
 
 
 def _library() -> ModuleType:

@@ -11,6 +11,8 @@ import logging
 import threading
 from typing import TYPE_CHECKING
 
+from monitor.domain.refusal import Failure
+
 if TYPE_CHECKING:
     from amqtt.broker import Broker
 
@@ -19,8 +21,8 @@ STOP_S = 5.0
 _CHATTY = ("amqtt", "transitions")  # loggers; each connection and its end would be lines on the demo's screen
 
 
-class BrokerError(Exception):
-    """The broker cannot run; one line."""
+class BrokerError(Failure):
+    """The broker cannot run."""
 
 
 class DemoBroker:
@@ -41,9 +43,9 @@ class DemoBroker:
             logging.getLogger(name).setLevel(logging.CRITICAL + 1)
         self._thread.start()
         if not self._ready.wait(START_S):
-            raise BrokerError(f"broker {self._host}:{self._port}: not up within {START_S:g} s")
+            raise BrokerError(f"broker {self._host}:{self._port}", f"not up within {START_S:g} s")
         if self._failure is not None:
-            raise BrokerError(f"broker {self._host}:{self._port}: {self._failure}, expected a free port")
+            raise BrokerError(f"broker {self._host}:{self._port}", str(self._failure), "a free port")
 
     def stop(self) -> None:
         """End every connection, and the thread."""
@@ -77,5 +79,5 @@ def _amqtt() -> type[Broker]:
     try:
         from amqtt.broker import Broker
     except ImportError:
-        raise BrokerError("the demo's broker is not installed, expected: pip install 'eggroom[demo]'") from None
+        raise BrokerError("", "the demo's broker is not installed", "it: pip install 'eggroom[demo]'") from None
     return Broker

@@ -17,6 +17,9 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from monitor.domain.refusal import Failure
+from monitor.service.watch.requests import RequestError
+
 if TYPE_CHECKING:
     from monitor.service.ports import Answer
 
@@ -33,7 +36,7 @@ _log = logging.getLogger("eggroom.door")
 Ask = Callable[[Mapping[str, object], Callable[[Mapping[str, object]], None]], None]
 
 
-class DoorClosed(Exception):
+class DoorClosed(Failure):
     """No daemon answers at this door."""
 
 
@@ -103,9 +106,8 @@ class Door:
     def _reply_to(self, line: bytes) -> Mapping[str, object]:
         request = _mapping(line) if len(line) <= MAX_REQUEST else None
         if request is None:
-            return {
-                "error": f"request of {len(line)} bytes, expected one JSON object on one line of at most {MAX_REQUEST}"
-            }
+            expected = f"one JSON object on one line of at most {MAX_REQUEST}"
+            return RequestError("", f"request of {len(line)} bytes", expected).answer()
         if request == ALIVE:
             return {"alive": True}
         answered = threading.Event()
@@ -117,8 +119,8 @@ class Door:
 
         self._ask(request, reply)
         if not answered.wait(ANSWER_S):
-            words = f"no answer within {ANSWER_S:g} s: the record cannot be written now; it is tried again"
-            return {"error": words, "failed": True}
+            came = "the record cannot be written now; it is tried again"
+            return RequestError(f"no answer within {ANSWER_S:g} s", came).failed()
         return answer[0]
 
 
@@ -135,11 +137,11 @@ def ask_door(path: Path, request: Mapping[str, object]) -> Answer:
             caller.settimeout(ANSWER_S + 5.0)
             answer = _mapping(_read_line(caller, MAX_ANSWER))
         except TimeoutError as error:
-            raise DoorSilent(f"{path}: no answer") from error
+            raise DoorSilent(str(path), "no answer") from error
         except OSError as error:
-            raise DoorClosed(f"{path}: {error.strerror or error}") from error
+            raise DoorClosed(str(path), error.strerror or str(error)) from error
     if answer is None:
-        raise DoorClosed(f"{path}: closed without a whole answer")
+        raise DoorClosed(str(path), "closed without a whole answer")
     return answer
 
 
@@ -150,9 +152,9 @@ def check_door(path: Path) -> None:
             _write_line(caller, ALIVE)
             _read_line(caller, MAX_ANSWER)
         except TimeoutError as error:
-            raise DoorSilent(f"{path}: no answer") from error
+            raise DoorSilent(str(path), "no answer") from error
         except OSError as error:
-            raise DoorClosed(f"{path}: {error.strerror or error}") from error
+            raise DoorClosed(str(path), error.strerror or str(error)) from error
 
 
 @contextlib.contextmanager
@@ -163,9 +165,9 @@ def _caller(path: Path, wait_s: float) -> Iterator[socket.socket]:
         try:
             _step_up(caller, path, wait_s)
         except (TimeoutError, BlockingIOError) as error:  # nobody takes in those who wait
-            raise DoorSilent(f"{path}: no answer") from error
+            raise DoorSilent(str(path), "no answer") from error
         except OSError as error:
-            raise DoorClosed(f"{path}: {error.strerror or error}") from error
+            raise DoorClosed(str(path), error.strerror or str(error)) from error
         yield caller
 
 

@@ -49,8 +49,8 @@ def ask_daemon(house: House, request: Mapping[str, object], now: datetime) -> An
         answer = ask_door(door_path(house), request)
     except DoorClosed as error:
         if isinstance(error.__cause__, PermissionError):  # whether one runs cannot be seen
-            raise Failed(f"{error}, expected an account that may ask the daemon") from error
-        raise Failed(unwatched(house, now) or f"{error}: the daemon is busy, expected an answer") from error
+            raise Failed(str(DoorClosed(error.where, error.came, "an account that may ask the daemon"))) from error
+        raise Failed(unwatched(house, now) or str(DoorClosed(str(error), "the daemon is busy", "an answer"))) from error
     return done(answer, house.site.zone)
 
 

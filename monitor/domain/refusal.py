@@ -1,5 +1,5 @@
-"""Why something is refused: where, what came, what was expected. Each is words that carry their moments as moments: whoever reads them
-is told each on the clock he goes by."""
+"""Why something is refused, or went wrong: where, what came, what was expected. Each is words that carry their moments as moments: whoever
+reads them is told each on the clock he goes by."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ Words = tuple[
 Part: TypeAlias = str | datetime | Sure | Words
 
 
-class Refusal(ValueError):
-    """What cannot be done. where: what it is about; came: what is wrong with it; expected: what would have been right. What the others say
+class Failure(Exception):
+    """What went wrong. where: what it is about; came: what is wrong with it; expected: what would have been right. What the others say
     already is empty.
 
     As text it is one line, `where: came, expected what`, with the moments that are for programs, to the second.
@@ -36,11 +36,12 @@ class Refusal(ValueError):
         self.where, self.came, self.expected = (_words_of(part) for part in (where, came, expected))
 
     @classmethod
-    def of(cls, error: Refusal, hint: Words = ()) -> Self:
-        """The same as a refusal of this kind, with a hint at its end."""
+    def of(cls, error: Failure, hint: Words = (), *, within: str = "") -> Self:
+        """The same as one of this kind, with a hint at its end; within: the place that what it is about is in."""
+        where = (within, ": ", *error.where) if within and error.where else (within, *error.where)
         if error.expected:
-            return cls(error.where, error.came, (*error.expected, *hint))
-        return cls(error.where, (*error.came, *hint))
+            return cls(where, error.came, (*error.expected, *hint))
+        return cls(where, (*error.came, *hint))
 
     @property
     def odd(self) -> bool:
@@ -57,6 +58,10 @@ class Refusal(ValueError):
 
     def __str__(self) -> str:
         return in_words(self.words, lambda at: utc_text(at, "seconds"))
+
+
+class Refusal(Failure, ValueError):
+    """What cannot be done as it was asked."""
 
 
 def in_words(words: Words, moment: Callable[[datetime], str]) -> str:
@@ -106,7 +111,7 @@ def one_of(word: str, known: Collection[str], none: str = "none yet") -> str:
 
 
 def _words_of(part: Part) -> Words:
-    return part if isinstance(part, tuple) else (part,) if part else ()
+    return tuple(each for each in part if each) if isinstance(part, tuple) else (part,) if part else ()
 
 
 def _merged(words: Words) -> Words:

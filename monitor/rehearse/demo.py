@@ -28,6 +28,7 @@ from monitor.adapters.tables.profiles import load_profiles
 from monitor.app import Daemon, door_path, open_history
 from monitor.domain.needs.batch import Batch, whole_day
 from monitor.domain.needs.site import OF_DOOR
+from monitor.domain.refusal import Failure
 from monitor.rehearse.phone import Phone
 from monitor.rehearse.room import Message, Room
 from monitor.rehearse.streams import HATCHER_1, ROOM, SETTER_1, SETTER_2
@@ -49,8 +50,8 @@ BREEDER = "sam"
 _NAMES = {"setter-1": "Setter 1", "setter-2": "Setter 2", "hatcher-1": "Hatcher", "room": "Room"}
 
 
-class DemoError(Exception):
-    """The demo cannot run; one line."""
+class DemoError(Failure):
+    """The demo cannot run."""
 
 
 @dataclass(slots=True)
@@ -81,9 +82,9 @@ def run_demo(*, speed: float | None = None, for_s: float | None = None, port: in
     """Play the story; 0 at its end, or after for_s seconds. Raises DemoError."""
     speed = SPEED if speed is None else speed
     if not 1.0 <= speed <= 600.0:
-        raise DemoError(f"--speed {speed:g}, expected 1 to 600")
+        raise DemoError("", f"--speed {speed:g}", "1 to 600")
     if for_s is not None and not 1.0 <= for_s <= 86_400.0:
-        raise DemoError(f"--for {for_s:g}, expected 1 to 86400 seconds")
+        raise DemoError("", f"--for {for_s:g}", "1 to 86400 seconds")
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="eggroom-demo-")))
         broker_port = _start_broker(port, stack)
@@ -264,7 +265,7 @@ def _start_broker(port: int | None, stack: ExitStack) -> int:
     try:
         broker.start()
     except BrokerError as error:
-        raise DemoError(str(error)) from error
+        raise DemoError.of(error) from error
     stack.callback(broker.stop)
     return chosen
 

@@ -21,6 +21,7 @@ from monitor.domain.alarms.alarm import Transition
 from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message, Now
+from monitor.domain.refusal import Failure
 from monitor.domain.state.record import Attempt
 from monitor.domain.wall import utc_text
 from monitor.rehearse.tape import Tape, Timeline
@@ -38,8 +39,8 @@ _SECOND = timedelta(seconds=TICK_S)
 NOBODY = "phone"  # who is told when the configuration names no contact: the notices are shown all the same
 
 
-class ReplayError(Exception):
-    """A recording that cannot be read; one line: file, line, what came, what was expected."""
+class ReplayError(Failure):
+    """A recording that cannot be read: file and line, what came, what was expected."""
 
 
 def replay(path: Path, house: House, *, delivered: bool = False, answering: Timeline | None = None) -> Timeline:
@@ -54,7 +55,7 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
     lines = _lines(path)
     _, head = next(lines, (0, {}))
     if "recording" not in head:
-        raise ReplayError(f'{path}: line 1: no "recording", expected the head of a recording')
+        raise ReplayError(f"{path}: line 1", 'no "recording"', "the head of a recording")
     timeline = Timeline(about=str(head.get("about", "")))
     tape = Tape(timeline, keeps_air=_weighs(path))
     asked: list[WeightAsked] = []
@@ -67,11 +68,10 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
         if first is None:
             first = at
         elif at < now.utc:
-            raise ReplayError(f"{path}: line {number}: at {line['at']}, expected not before the line above")
+            raise ReplayError(f"{path}: line {number}", f"at {line['at']}", "not before the line above")
         elif at - now.utc > MAX_PAUSE:
-            raise ReplayError(
-                f"{path}: line {number}: at {line['at']}, expected within {MAX_PAUSE.days} days of the line above"
-            )
+            expected = f"within {MAX_PAUSE.days} days of the line above"
+            raise ReplayError(f"{path}: line {number}", f"at {line['at']}", expected)
         target = MONO_START_S + (at - first).total_seconds()
         if engine is None:
             now = Now(target, at)
@@ -95,7 +95,7 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
                 answers.append(error.answer())
             timeline.answers += [(at, request, answer) for answer in answers]
         else:
-            raise ReplayError(f'{path}: line {number}: neither "topic" nor "do", expected a message or a request')
+            raise ReplayError(f"{path}: line {number}", 'neither "topic" nor "do"', "a message or a request")
         after(now)
     if engine is not None:
         engine.work(Stop(now))
@@ -206,7 +206,7 @@ def _decoder(house: House, site: str) -> Callable[[str, bytes, bool], Message]:
     try:
         return decoder(house, site)
     except StartError as error:
-        raise ReplayError(str(error)) from error
+        raise ReplayError.of(error) from error
 
 
 def _lines(path: Path) -> Iterator[tuple[int, dict[str, object]]]:
@@ -218,12 +218,12 @@ def _lines(path: Path) -> Iterator[tuple[int, dict[str, object]]]:
                 except (ValueError, RecursionError):
                     line = None
                 if not isinstance(line, dict):
-                    raise ReplayError(f"{path}: line {number}: {text.strip()[:40]!r}, expected a JSON object")
+                    raise ReplayError(f"{path}: line {number}", repr(text.strip()[:40]), "a JSON object")
                 yield number, line
     except OSError as error:
-        raise ReplayError(f"{path}: {error.strerror}, expected a recording") from error
+        raise ReplayError(str(path), str(error.strerror), "a recording") from error
     except UnicodeDecodeError as error:
-        raise ReplayError(f"{path}: not text, expected a recording") from error
+        raise ReplayError(str(path), "not text", "a recording") from error
 
 
 def _time(path: Path, number: int, line: Mapping[str, object]) -> datetime:
@@ -232,7 +232,8 @@ def _time(path: Path, number: int, line: Mapping[str, object]) -> datetime:
     except (KeyError, ValueError):
         at = None
     if at is None or at.tzinfo is None:
-        raise ReplayError(f"{path}: line {number}: at {line.get('at')!r}, expected a time such as 2026-03-01T06:00:00Z")
+        came = f"at {line.get('at')!r}"
+        raise ReplayError(f"{path}: line {number}", came, "a time such as 2026-03-01T06:00:00Z")
     return at
 
 

@@ -21,6 +21,7 @@ from typing import TypeVar
 
 from monitor.domain.air.psychrometrics import vapour_kpa
 from monitor.domain.needs.site import OF_DOOR, OF_MAINS
+from monitor.domain.refusal import Refusal
 from monitor.rehearse.cabinet import DEAD, OK, STUCK_ON, Air, Cabinet, CabinetSpec, Probe, ProbeSpec
 
 RING = 512  # samples that a node keeps while it cannot deliver
@@ -51,8 +52,8 @@ _SWITCHES: dict[str, tuple[str, object]] = {
 }
 
 
-class ActionError(ValueError):
-    """An action that this room cannot do; one line: what came, what was expected."""
+class ActionError(Refusal):
+    """An action that this room cannot do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,7 +249,7 @@ class Room:
             return
         act = getattr(self, f"_do_{action}", None)
         if act is None:
-            raise ActionError(f"action {action!r}, expected one that a room can do")
+            raise ActionError("", f"action {action!r}", "one that a room can do")
         _fits(action, act, args)
         act(**args)
 
@@ -415,7 +416,7 @@ def _read(cabinet: Cabinet, of: str) -> Callable[[], bool]:
 
 def _of(known: Mapping[str, Kind], id_: str, what: str) -> Kind:
     if id_ not in known:
-        raise ActionError(f"{what} {id_!r}, expected one of {', '.join(known)}")
+        raise ActionError("", f"{what} {id_!r}", f"one of {', '.join(known)}")
     return known[id_]
 
 
@@ -424,4 +425,4 @@ def _fits(action: str, act: Callable[..., None], args: Mapping[str, object]) -> 
     try:
         wanted.bind(**args)
     except TypeError:
-        raise ActionError(f"{action}: given {', '.join(args) or 'nothing'}, expected {wanted}") from None
+        raise ActionError(action, f"given {', '.join(args) or 'nothing'}", str(wanted)) from None

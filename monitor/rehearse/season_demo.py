@@ -11,6 +11,7 @@ from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.app import store_path
+from monitor.domain.refusal import Failure
 from monitor.rehearse.season import NODES, PLACES, PROBES, STEP_S, drawn, group_of
 from monitor.service.ports import StoreFailure
 from monitor.settings import House, build_house, parse_settings
@@ -21,8 +22,8 @@ FOLDER = Path("eggroom-season")  # under the working directory; each seed has it
 MOST_SEED = 2**32 - 1
 
 
-class SeasonError(Exception):
-    """The season cannot be written or told; one line."""
+class SeasonError(Failure):
+    """The season cannot be written or told."""
 
 
 def season_folder(folder: Path | None, seed: int) -> Path:
@@ -33,11 +34,11 @@ def season_folder(folder: Path | None, seed: int) -> Path:
 def write_season(folder: Path | None, seed: int) -> str:
     """Write the season into a new or empty folder; what to type next. Raises SeasonError."""
     if not 0 <= seed <= MOST_SEED:
-        raise SeasonError(f"--seed {seed}, expected 0 to {MOST_SEED}")
+        raise SeasonError("", f"--seed {seed}", f"0 to {MOST_SEED}")
     folder = season_folder(folder, seed)
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            raise SeasonError(f"{folder}: is there and not empty, expected a new folder or an empty one")
+            raise SeasonError(str(folder), "is there and not empty", "a new folder or an empty one")
         folder.mkdir(parents=True, exist_ok=True)
         text = configuration(seed)
         house = house_of(text, folder)
@@ -47,9 +48,9 @@ def write_season(folder: Path | None, seed: int) -> str:
         # Last, so that a folder with a configuration holds a whole record.
         house.path.write_text(text, encoding="utf-8")
     except OSError as error:
-        raise SeasonError(f"{folder}: {error.strerror}, expected a folder that can be written") from error
+        raise SeasonError(str(folder), str(error.strerror), "a folder that can be written") from error
     except StoreFailure as error:
-        raise SeasonError(str(error)) from error
+        raise SeasonError.of(error) from error
     return _next(folder)
 
 
@@ -58,7 +59,8 @@ def tell_season(folder: Path | None, seed: int) -> str:
     folder = season_folder(folder, seed)
     kept = _kept_seed(folder / SEED)
     if kept is None or not (folder / FILE).is_file():
-        raise SeasonError(f"{folder / FILE}: no invented season there, expected one that `eggroom demo --season` wrote")
+        expected = "one that `eggroom demo --season` wrote"
+        raise SeasonError(str(folder / FILE), "no invented season there", expected)
     lines = ["What went wrong in this invented season:"]
     for batch, fault in sorted(drawn(kept).faults.items()):
         lines += [f"  {batch}: {fault.words}.", f"    Look under: {', '.join(fault.findings)}"]

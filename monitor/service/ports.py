@@ -18,6 +18,7 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Gap, Numbering
 from monitor.domain.readings.reading import MISSING, Now
+from monitor.domain.refusal import Failure, Refusal
 from monitor.domain.signs.cooling import Cooling
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.happened import Happened
@@ -41,8 +42,8 @@ if TYPE_CHECKING:
 Answer = dict[str, Any]  # to a request, as JSON brings it back: what is in it hangs on what was asked
 
 
-class StoreFailure(Exception):
-    """The store could not do it now (disk full, read-only, input/output error); trying again may help. One line."""
+class StoreFailure(Failure):
+    """The store could not do it now (disk full, read-only, input/output error); trying again may help."""
 
 
 class Clock(Protocol):
@@ -338,8 +339,8 @@ class Delivery(Protocol):
         """One attempt."""
         ...
 
-    def problem(self, url: str) -> str | None:
-        """Why this address cannot be used at all, in one line that masks the secret; None when the library knows it."""
+    def problem(self, url: str) -> Refusal | None:
+        """Why this address cannot be used at all, with the secret masked; None when the library knows it."""
         ...
 
 

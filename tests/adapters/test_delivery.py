@@ -397,8 +397,10 @@ def test_a_busy_mail_server_is_tried_later() -> None:
 def test_a_useless_address_is_named_by_its_scheme_only(url: str, shown: str) -> None:
     """Each kind of useless address gives one line that says what is wrong and shows no secret; a send gives up with the same."""
     delivery = AppriseDelivery()
-    problem = delivery.problem(url)
-    assert problem is not None
+    refused = delivery.problem(url)
+    assert refused is not None
+    assert "".join(map(str, refused.where)) == f"address {shown.partition(': ')[0]}"
+    problem = str(refused)
     assert problem.startswith(f"address {shown}")
     assert CANARY not in problem
     assert "\n" not in problem
@@ -696,9 +698,10 @@ def test_what_is_wrong_with_an_address_is_said_with_an_example(monkeypatch: pyte
     known = module._library().NotificationManager()
     said = AppriseDelivery().problem("tgram://x")
     assert said is not None
-    assert said.endswith(f"not complete for Telegram, expected such as {known['tgram'].templates[0]}")
+    assert (said.came, said.expected) == (("not complete for Telegram",), (f"such as {known['tgram'].templates[0]}",))
+    assert str(said).endswith(f"not complete for Telegram, expected such as {known['tgram'].templates[0]}")
     monkeypatch.setattr(known["json"], "enabled", False)
-    assert module._why_not("json://x") == "address json://***: JSON needs a Python package that is not installed"
+    assert str(module._why_not("json://x")) == "address json://***: JSON needs a Python package that is not installed"
 
 
 def test_the_libraries_say_nothing_into_the_log(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -71,9 +71,8 @@ def test_a_large_answer(path: Path) -> None:
 def test_a_request_that_is_none(door: Door, path: Path, line: bytes) -> None:
     """Anything but a JSON object on one line is answered with what was expected, and the door stays open."""
     answer = json.loads(raw(path, line))
-    assert answer == {
-        "error": f"request of {len(line)} bytes, expected one JSON object on one line of at most {MAX_REQUEST}"
-    }
+    said = f"request of {len(line)} bytes, expected one JSON object on one line of at most {MAX_REQUEST}"
+    assert answer == {"error": said, "words": [said]}
     assert ask_door(path, {"do": "room"}) == {"asked": {"do": "room"}}
 
 
@@ -113,10 +112,8 @@ def test_no_answer_in_time(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     opened.start()
     answer = ask_door(path, {"do": "ack"})
     opened.stop()
-    assert answer == {
-        "error": "no answer within 0.2 s: the record cannot be written now; it is tried again",
-        "failed": True,
-    }
+    said = "no answer within 0.2 s: the record cannot be written now; it is tried again"
+    assert answer == {"error": said, "words": [said], "failed": True}
 
 
 def test_a_caller_who_leaves(door: Door, path: Path) -> None:

@@ -31,10 +31,11 @@ JOURNAL_LIMIT_BYTES = 8 * 1024 * 1024  # what a log that once grew is cut back t
 CHECK_S = 10.0  # how long a start may be held up by looking for damage; about 400 MB from a card of 40 MB/s
 SUSPECT_CHECK_S = 600.0  # the same for a record that was found damaged while it was in use
 MAX_SET_ASIDE = 5  # damaged records kept: a dying card must not be filled with them; the last one is replaced
+_FOLDER = "a folder that can be written"
 
 
 class StoreInUse(StoreFailure):
-    """Another process writes this record. One line."""
+    """Another process writes this record."""
 
 
 class _Unreadable(Exception):
@@ -95,13 +96,12 @@ def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> sqlite
     """
     with store_failures(path):
         if _is_new(path):
-            raise StoreFailure(f"{path}: no record yet, expected the daemon to have run once")
+            raise StoreFailure(str(path), "no record yet", "the daemon to have run once")
         connection = _connect_reader(path, busy_timeout_ms)
         try:
             if (version := _version(connection, path)) < VERSION:
-                raise StoreFailure(
-                    f"{path}: record of version {version}, expected {VERSION}: the daemon brings it up to date when it starts"
-                )
+                expected = f"{VERSION}: the daemon brings it up to date when it starts"
+                raise StoreFailure(str(path), f"record of version {version}", expected)
         except BaseException:
             connection.close()
             raise
@@ -118,13 +118,13 @@ def _lock(path: Path) -> int:
     try:
         lock = os.open(lock_path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
     except OSError as error:
-        raise StoreFailure(f"{lock_path}: {error.strerror}, expected a folder that can be written") from error
+        raise StoreFailure(str(lock_path), str(error.strerror), _FOLDER) from error
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
         holder = os.read(lock, 20).decode("ascii", "replace").strip() or "unknown"
         os.close(lock)
-        raise StoreInUse(f"{path}: in use by process {holder}, expected to be its only writer") from error
+        raise StoreInUse(str(path), f"in use by process {holder}", "to be its only writer") from error
     with contextlib.suppress(OSError):  # who holds it is a courtesy; a full disk must not stop us here
         os.ftruncate(lock, 0)
         os.pwrite(lock, f"{os.getpid()}\n".encode(), 0)
@@ -137,7 +137,7 @@ def _is_new(path: Path) -> bool:
     except FileNotFoundError:
         return True
     except OSError as error:
-        raise StoreFailure(f"{path}: {error.strerror}, expected a file that can be read") from error
+        raise StoreFailure(str(path), str(error.strerror), "a file that can be read") from error
 
 
 def _set_aside(path: Path, why: str) -> Path:
@@ -153,7 +153,7 @@ def _set_aside(path: Path, why: str) -> Path:
                 os.replace(f"{path}{suffix}", f"{aside}{suffix}")
         Path(f"{path}-shm").unlink(missing_ok=True)
     except OSError as error:
-        raise StoreFailure(f"{path}: damaged ({why}), and cannot be set aside: {error.strerror}") from error
+        raise StoreFailure(str(path), f"damaged ({why}), and cannot be set aside: {error.strerror}") from error
     return aside
 
 
@@ -162,7 +162,7 @@ def _file_failures(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        raise StoreFailure(f"{path}: {error.strerror}, expected a folder that can be written") from error
+        raise StoreFailure(str(path), str(error.strerror), _FOLDER) from error
 
 
 def _begun(path: Path) -> Path:
@@ -244,9 +244,9 @@ def _version(connection: sqlite3.Connection, path: Path) -> int:
     (version,) = connection.execute("PRAGMA user_version").fetchone()
     (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
     if application_id != APPLICATION_ID and (tables or application_id):
-        raise StoreFailure(f"{path}: a database of another program, expected eggroom's record or no file")
+        raise StoreFailure(str(path), "a database of another program", "eggroom's record or no file")
     if version > VERSION:
-        raise StoreFailure(f"{path}: record of version {version}, made by a newer eggroom, expected at most {VERSION}")
+        raise StoreFailure(str(path), f"record of version {version}, made by a newer eggroom", f"at most {VERSION}")
     return int(version)
 
 
@@ -289,7 +289,7 @@ def _try_to_load(connection: sqlite3.Connection) -> None:
 def _configure(connection: sqlite3.Connection, path: Path) -> None:
     (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()
     if mode != "wal":
-        raise StoreFailure(f"{path}: journal mode {mode}, expected a file system that allows a write-ahead log")
+        raise StoreFailure(str(path), f"journal mode {mode}", "a file system that allows a write-ahead log")
     # FULL: a message is acknowledged because its row is durable, so a commit waits for the disk.
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")

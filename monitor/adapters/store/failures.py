@@ -35,7 +35,7 @@ def store_failures(where: object) -> Iterator[None]:
     except sqlite3.DatabaseError as error:
         if error_code(error) not in _NOT_OURS:
             raise
-        raise StoreFailure(f"{where}: {error} ({error.sqlite_errorname})") from error
+        raise StoreFailure(str(where), f"{error} ({error.sqlite_errorname})") from error
 
 
 def is_damage(error: BaseException) -> bool:

@@ -252,7 +252,7 @@ def backup(path: Path, target: Path) -> int:
     StoreFailure or OSError; then a former target is as it was.
     """
     if target.resolve() in {Path(f"{path.resolve()}{suffix}") for suffix in ("", "-wal", "-shm", ".lock")}:
-        raise StoreFailure(f"{target}: is the record itself, expected another file")
+        raise StoreFailure(str(target), "is the record itself", "another file")
     source = open_reader(path)
     part = Path(f"{target}.part")
     try:
@@ -282,7 +282,7 @@ def _copy(source: sqlite3.Connection, part: Path) -> None:
     finally:
         copy.close()
     if wrong:
-        raise StoreFailure(f"{part}: the copy is damaged ({wrong}), expected a sound one")
+        raise StoreFailure(str(part), f"the copy is damaged ({wrong})", "a sound one")
     _sync(part)
 
 

@@ -14,6 +14,8 @@ from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 from typing import Generic, TypeVar
 
+from monitor.domain.refusal import Failure
+
 What = TypeVar("What", bound=Hashable)
 
 CONFIDENCE = 0.95
@@ -234,8 +236,8 @@ def holm(p_values: Sequence[float]) -> list[float]:
     return corrected
 
 
-class NoScipy(Exception):
-    """The library for exact tests is not installed; one line."""
+class NoScipy(Failure):
+    """The library for exact tests is not installed."""
 
 
 def exact(table: Table) -> tuple[float, float, float, float]:
@@ -247,7 +249,7 @@ def exact(table: Table) -> tuple[float, float, float, float]:
     try:  # loaded when the first table is asked for: it takes a second, and 140 MB of a card that need not have it
         from scipy import stats  # type: ignore[import-untyped]  # it comes without types
     except ImportError as error:
-        raise NoScipy(f"no scipy here ({error}), expected it for comparing batches") from error
+        raise NoScipy("", f"no scipy here ({error})", "it for comparing batches") from error
 
     a, b, c, d = table.counts
     if 0 in (a + b, c + d, a + c, b + d):

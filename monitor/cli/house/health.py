@@ -124,7 +124,7 @@ def _contact(house: House, settings: ContactSettings) -> SecretFound:
     except SettingsError as error:
         return SecretFound(settings.id, str(error), _account_kept_out(error))
     problems = map(AppriseDelivery().problem, contact.addresses())
-    return SecretFound(settings.id, next(filter(None, problems), None))
+    return SecretFound(settings.id, next((str(each) for each in problems if each is not None), None))
 
 
 def _link(house: House) -> SecretFound:

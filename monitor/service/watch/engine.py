@@ -346,7 +346,7 @@ class Engine:
             item.reply(error.answer())
             return
         except StoreFailure as failure:
-            item.reply({"error": str(failure), "failed": True})
+            item.reply(RequestError.of(failure).failed())
             return
         self._keep_the_past()
         if isinstance(request, LookRoom):  # changes nothing, so that its answer need not wait until anything is durable

@@ -27,6 +27,10 @@ class RequestError(Refusal):
         and so what is done once somebody says that it is sure, as {"sure": "write"}."""
         return {"error": str(self), "words": [_plain(part) for part in self.words]}
 
+    def failed(self) -> dict[str, object]:
+        """The same of a request that was good, and could not be met."""
+        return {**self.answer(), "failed": True}
+
 
 def _plain(part: str | datetime | Sure) -> str | dict[str, str]:
     if isinstance(part, str):

@@ -97,6 +97,7 @@ def test_a_second_writer_is_refused(path: Path) -> None:
     with pytest.raises(StoreInUse, match=f"in use by process {os.getpid()}, expected") as raised:
         open_writer(path)
     assert "\n" not in str(raised.value)
+    assert (raised.value.where, raised.value.expected) == ((str(path),), ("to be its only writer",))
     first.close()
     open_writer(path).close()
 
