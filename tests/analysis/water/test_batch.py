@@ -187,6 +187,11 @@ def test_what_it_does_to_the_others() -> None:
     others = [replace(DRY, rh_low_pct=low, rh_high_pct=low + 12.0) for low in (35.0, 38.0, 50.0)]
     found = track(heading(Interval(18.0, 16.6, 19.4), DRY), WINDOW, rh_now_pct=41.0, others=others)
     assert said(found).endswith("; of 3 others there 1 reach their target, 2 as it is")
+    unheard = track(heading(Interval(18.0, 16.6, 19.4), DRY), WINDOW, others=others)
+    assert said(unheard).endswith("; of 3 others there 1 reach their target")  # where its humidity now is not known
+    alone = setting_of(DRY, 41.0)
+    assert alone is not None
+    assert (alone.others, alone.others_now, alone.others_then) == (None, None, None)
 
 
 def test_nothing_is_to_be_set_while_nobody_knows() -> None:

@@ -103,6 +103,23 @@ def test_a_repair_weighs_something_and_is_not_lost_water() -> None:
     assert hits >= 0.93 * 300
 
 
+def test_after_a_repair_one_weighing_tells_as_much_as_wax_may_weigh() -> None:
+    """Sealed on day 10 and weighed once since, on day 13: what the wax weighs (half a hundredth of the egg, 1 sd) and what was lost since (as much as
+    before, give or take as much again) make one figure, so the loss is known no better than the nearer of the two, and no worse."""
+    masses = [(d, MASS_G * (1.0 - bent(99.0, 1.0)(d))) for d in (0.0, 3.0, 6.0, 9.0, 13.0)]
+
+    def doubt_pct(*breaks: ShellBreak) -> float:
+        found = fitted(masses, breaks)
+        told = found.loss_pct(3.0 * 13.0)
+        return (told.high - told.low) / 2.0 / found.reach
+
+    wax_pct, since_pct = 0.5 * masses[2][1] / MASS_G, 100.0 * WHOLE * 3.0 * (13.0 - 10.0)
+    shared_pct = (wax_pct**-2 + since_pct**-2) ** -0.5
+    seal = ShellBreak(SET + timedelta(days=10.0), sealed=True)
+    assert doubt_pct(seal) == pytest.approx(np.hypot(shared_pct, doubt_pct()), rel=0.02)
+    assert doubt_pct(on(10.0)) < 0.3 * doubt_pct(seal)  # a crack weighs nothing
+
+
 def scaled(rng: np.random.Generator, offset_g: float) -> tuple[list[tuple[float, float]], list[str]]:
     """An egg weighed on one scale up to day 8, and on another from then on, which shows so much more."""
     days = (0, 4, 8, 10, 13)

@@ -71,6 +71,8 @@ def test_what_does_not_count() -> None:
         humid(24.0, flag=4, rh_flag=1),
         sampled(lambda s: 37.5 + 0 * s, 24.0),
         humid(24.0, rh_pct=-3.0),
+        humid(24.0, dry_bulb_c=80.1),  # air whose vapour nobody can tell: `psychrometrics` goes from -40 to 80 °C
+        humid(24.0, dry_bulb_c=-40.1),
     ):
         pull = pull_of([stretch(air, hours=24.0)], MODELS, T0)
         assert pull.until(T0 + DAY_MS) == (0.0, 0.0)

@@ -142,6 +142,17 @@ def test_the_table_is_what_was_published() -> None:
         assert (each.side, each.source) == (row["side"], row["source"]), row["id"]
 
 
+def test_the_temperatures_in_a_result_are_those_of_its_source() -> None:
+    """What is told of 18 or 24 °C, or of 37.6 °C, is what the transcribed results of that source name."""
+    with (FOLDER / "exposures.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    for each in EXPOSURES:
+        if each.temps_c:
+            told = " ".join(row["result"] for row in rows if row["source"] == each.source)
+            named = {float(c) for c in re.findall(r"([\d.]+)(?= °C| or [\d.]+ °C)", told)}
+            assert each.temps_c == tuple(sorted(named)), each.id
+
+
 def test_the_table_is_whole() -> None:
     """Each id is one row's, each source has a citation and is used, a contradiction names a row of the same side."""
     assert len(BY_ID) == len(EXPOSURES)
@@ -176,6 +187,13 @@ def test_a_deadly_heat() -> None:
     assert ids(found, WITHIN) == []
     assert ids(found, SHORT) == ["heat-5h-43.3"]
     assert "heat-24h-40.6" in ids(found, CONTRADICTS)
+
+
+def test_of_one_age_the_farther_temperature_comes_first() -> None:
+    """Ten hours at 46.2 °C on day 16: that all died of 46.1 °C is told before what 43.3 and 39.5 °C did to eggs of the same age."""
+    reached = ids(nearest(hot(46.2, 10.0), 16.0 / 21.0), REACHED)
+    of_that_age = [BY_ID[id_].temp_c for id_ in reached if (BY_ID[id_].day or (0.0, 0.0))[1] >= 16.0][:5]
+    assert of_that_age == [46.1, 43.3, 43.3, 43.3, 39.5]
 
 
 @pytest.mark.parametrize(
