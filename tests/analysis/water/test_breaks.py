@@ -142,6 +142,18 @@ def test_another_scale_is_an_offset_and_not_a_loss() -> None:
     assert offsets >= 0.93 * 300
 
 
+def test_one_weighing_on_another_scale_says_what_the_line_leaves_open() -> None:
+    """Three weighings on one scale and one on another: two scales differ by a hundredth of the egg (1 sd), and the line says where the fourth should be
+    to its own doubt; both together are what is known of the offset."""
+    days = np.array([0.0, 4.0, 8.0])
+    masses = [(float(d), MASS_G - 0.12 * float(d)) for d in (*days, 12.0)]
+    _, sd = fitted(masses, scales=["old", "old", "old", "new"]).offsets_g["new"]
+    each_g = float(np.hypot(ERROR_G, SCATTER_SHARE * 19.3))
+    drawn_on = 1.0 / 3.0 + (12.0 - days.mean()) ** 2 / float(((days - days.mean()) ** 2).sum())
+    said_g = each_g * (1.0 + drawn_on) ** 0.5
+    assert sd == pytest.approx(((0.01 * 19.3) ** -2 + said_g**-2) ** -0.5, rel=0.02)
+
+
 def test_eggs_weighed_on_both_scales_say_it_together() -> None:
     """What ten other eggs say of a scale is within 0.02 g of the truth, certain as they are together, and narrows the loss of an egg by a third or more."""
     rng, narrower, hits = np.random.default_rng(4), 0, 0

@@ -232,6 +232,18 @@ def test_a_hole_in_the_record_widens_the_interval() -> None:
     )
 
 
+@pytest.mark.parametrize("since_day", [0.0, 5.0])
+def test_a_hole_is_known_to_a_quarter_of_its_mean_loss(since_day: float) -> None:
+    """Two weighings and six days without record between them: the conductance is as uncertain (1 sd) as both weighings, and a quarter of what six
+    such days take (0.04 g/(kPa d) x 3 kPa), over the 48 kPa d."""
+    found = line([(0.0, 20.0), (16.0, 20.0 - 0.04 * 48.0)], holed(3.0, since_day, since_day + 6.0), 0.02)
+    told = found.conductance_mg_d_kpa
+    assert told is not None
+    weighing_g = math.hypot(0.02, SCATTER_SHARE * 19.0)
+    expected_g = math.hypot(math.sqrt(2.0) * weighing_g, 0.25 * 0.04 * 3.0 * 6.0)
+    assert (told.high - told.value) / found.reach == pytest.approx(1000.0 * expected_g / 48.0, rel=0.01)
+
+
 def test_a_dry_room_in_the_hole_does_not_bend_the_conductance() -> None:
     """While unrecorded, the egg lost twice as fast: the weighings round the hole say so, and the conductance stays near the truth."""
     truth = 0.04

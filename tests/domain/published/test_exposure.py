@@ -196,6 +196,11 @@ def test_of_one_age_the_farther_temperature_comes_first() -> None:
     assert of_that_age == [46.1, 43.3, 43.3, 43.3, 39.5]
 
 
+def test_what_was_borne_at_their_age_comes_before_what_was_borne_at_any() -> None:
+    """A short mild chill on day 17: first what eggs of that day bore, the colder one leading, then what is said of no age."""
+    assert ids(nearest(cold(33.0, 0.2), 17.0 / 21.0), WITHIN) == ["cold-24h-21.2", "cold-6h-24", "cold-4h-32.2"]
+
+
 @pytest.mark.parametrize(
     ("day", "first"), [(3.0, "heat-12h-43.3"), (7.0, "heat-4h-43.3"), (13.0, "heat-7h-43.3"), (19.0, "heat-5h-43.3")]
 )
