@@ -153,6 +153,16 @@ def test_the_temperatures_in_a_result_are_those_of_its_source() -> None:
             assert each.temps_c == tuple(sorted(named)), each.id
 
 
+BORNE = re.compile(r"\bno (large|clear|significant|more)\b|\b0 % dead|only slows|not a big|: survived")
+
+
+def test_what_was_borne_is_what_its_source_calls_so() -> None:
+    """An exposure counts as borne where its transcribed result says that nothing much came of it, and as harmful everywhere else."""
+    with (FOLDER / "exposures.csv").open(encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file):
+            assert BY_ID[row["id"]].harm is (BORNE.search(row["result"]) is None), row["id"]
+
+
 def test_the_table_is_whole() -> None:
     """Each id is one row's, each source has a citation and is used, a contradiction names a row of the same side."""
     assert len(BY_ID) == len(EXPOSURES)
