@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from monitor.domain.alarms.alarm import Alarm, Transition, acknowledge
 from monitor.domain.alarms.notice import Answered, Facts, Notice, Standing, Task, Today
@@ -210,6 +211,46 @@ def test_what_is_to_be_done_today() -> None:
     assert kinds(tasks(18.0)) == ["lockdown"]
     assert kinds(tasks(18.0, weighed)) == ["weigh", "lockdown"]
     assert kinds(tasks(18.0, weighed, (Weighing(55.0), 1.0))) == ["lockdown"]
+    assert kinds(tasks(20.0)) == ["hatch"]
+    assert kinds(tasks(21.0)) == []
+
+
+def test_the_day_is_that_of_the_wall() -> None:
+    """At 22:00 on the 10th fourteen hours east of Greenwich, what fell at one in the morning there is today's, what falls at two next morning is not;
+    and a candling at two this morning was today's."""
+    story = Story(site=replace(site(), zone=ZoneInfo("Pacific/Kiritimati")))
+    now = story.now().utc
+    for ago_h, egg_candled, expected in ((21, False, ["candle"]), (-4, False, []), (21, True, [])):
+        mine = batch(day=7.0 + ago_h / 24.0)
+        at = now - timedelta(hours=20)
+        written = Entry(at, now, "ada", Candling("fertile"), egg=1, number=1)
+        story.state.batches = {mine.id: mine}
+        story.state.books[mine.id] = EggBook(mine, (written,) if egg_candled else ())
+        assert kinds(list(today(story.look(), "sam").tasks)) == expected
+    story.state.batches = {"hen-1": batch(day=3.0)}
+    for in_h, expected in ((-21, ["look"]), (1, ["look"]), (4, []), (-23, [])):
+        again = Entry(now - timedelta(days=2), now, "ada", LookAgain(now + timedelta(hours=in_h)), egg=1, number=1)
+        story.state.books["hen-1"] = EggBook(story.state.batches["hen-1"], (again,))
+        assert kinds(list(today(story.look(), "sam").tasks)) == expected
+
+
+def test_the_day_s_tasks_are_in_order_of_time() -> None:
+    """What falls at one time goes by batch and egg, whichever was set or written first; and what stands, the oldest alarm first."""
+    story = Story(batches=(batch("hen-2", day=7.0), batch("hen-1", day=7.0), batch("late", day=18.0)))
+    at = story.now().utc
+    again = LookAgain(at + timedelta(hours=5))
+    entries = tuple(Entry(at, at, "ada", again, egg=egg, number=n) for n, egg in enumerate((7, 3), 1))
+    story.state.books["hen-2"] = EggBook(story.state.batches["hen-2"], entries)
+    story.state.alarms = {key: alarm(key, number) for key, number in ((LOW, 9), (("hatcher-1", LOW[1]), 4))}
+    found = today(story.look(), "sam")
+    assert [(task.kind, task.batch, task.egg) for task in found.tasks] == [
+        ("candle", "hen-1", None),
+        ("candle", "hen-2", None),
+        ("lockdown", "late", None),
+        ("look", "hen-2", 3),
+        ("look", "hen-2", 7),
+    ]
+    assert [each.number for each in found.standing] == [4, 9]
 
 
 def test_what_somebody_wished_to_be_reminded_of() -> None:
