@@ -125,6 +125,14 @@ def test_a_finding_of_a_clear_egg_counts_as_clear() -> None:
     assert counted(put(put(book, 7.0, Candling("alive"), 12), 22.0, Found("clear"), 12))[0].fertile == 12
 
 
+def test_an_egg_that_was_taken_out_as_clear_was_clear() -> None:
+    """By its number, whether it was candled before or not, and whatever a candling had said: eleven fertile, and no end is missing."""
+    book = put(BOOK, 21.0, Hatched(), count=11)
+    for before in (book, put(book, 7.0, Candling("clear"), 12), put(book, 7.0, Candling("alive"), 12)):
+        outcome, missing = counted(put(before, 8.0, Removed("clear"), 12))
+        assert (outcome.eggs, outcome.fertile, outcome.hatched, missing) == (12, 11, 11, 0)
+
+
 def test_why_a_batch_is_not_counted() -> None:
     """No number of eggs, no end of any, or more than were set: each is said; an open batch is not even looked at."""
     bare = EggBook(replace(batch_of(1), eggs=None))
