@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -222,3 +223,81 @@ def test_no_normal_sign_is_asked_about(profile: Profile, sign: str) -> None:
     for day in (profile.hatch_day_first - until_hatch(profile.kind, sign).high_h / 24.0, profile.hatch_day_last):
         at = BATCH.set_at + timedelta(days=day)
         assert doubts(EggBook(BATCH), Entry(at, at, "ada", Sign(sign), egg=1), profile) == ()
+
+
+NET_G = 0.548 * 4.0 * 3.0**2  # of 40 x 30 mm, by Hoyt's formula: 19.73
+
+
+def fine(mass_g: float) -> Weighing:
+    """On a scale of 0.02 g."""
+    return Weighing(mass_g, error_g=0.02)
+
+
+def until(minutes: float) -> Entry:
+    """Written at day 3, of an instant so many minutes later."""
+    return Entry(day(3) + timedelta(minutes=minutes), day(3), "Mo", Candling("alive"), 1)
+
+
+@pytest.mark.parametrize(
+    ("before", "well", "odd"),
+    [
+        # A watch and a clock may differ by ten minutes.
+        ([], until(10.0), until(10.1)),
+        # Half of the lightest egg of its species, and one and a half of the heaviest (9 to 33 g), each less or more what the scale errs by.
+        ([], entry(0, fine(33.01), 1), entry(0, fine(33.03), 1)),
+        ([], entry(0, Weighing(33.9, error_g=1.0), 1), entry(0, Weighing(34.1, error_g=1.0), 1)),
+        ([], entry(0, fine(8.99), 1), entry(0, fine(8.97), 1)),
+        ([], entry(0, Weighing(8.1, error_g=1.0), 1), entry(0, Weighing(7.9, error_g=1.0), 1)),
+        # The same of what length and breadth lead to: 0.548 L B**2 in cm.
+        ([], entry(0, Size(40.0, 38.7), 1), entry(0, Size(40.0, 38.9), 1)),
+        ([], entry(0, Size(30.0, 23.5), 1), entry(0, Size(30.0, 23.3), 1)),
+        # A whole egg is at most 15 % heavier than its measures lead to, and one that has lost its water 30 % lighter; whichever came first.
+        (
+            [entry(0, Size(40.0, 30.0), 1)],
+            entry(9, fine(round(NET_G * 1.149, 2)), 1),
+            entry(9, fine(round(NET_G * 1.151, 2)), 1),
+        ),
+        (
+            [entry(0, Size(40.0, 30.0), 1)],
+            entry(9, fine(round(NET_G * 0.701, 2)), 1),
+            entry(9, fine(round(NET_G * 0.699, 2)), 1),
+        ),
+        ([entry(0, fine(20.0), 1)], entry(0, Size(40.0, 28.2), 1), entry(0, Size(40.0, 28.1), 1)),
+        ([entry(0, fine(20.0), 1)], entry(0, Size(40.0, 36.0), 1), entry(0, Size(40.0, 36.2), 1)),
+        # A tenth of the days before the first normal one (23.4 of 26), and five days after the last (33 for 28).
+        ([], entry(23.41, Hatched(), 1), entry(23.39, Hatched(), 1)),
+        ([], entry(33.0, Hatched(), 1), entry(33.01, Hatched(), 1)),
+        # A store of 60 days at most; and people count its days in more than one way, to a day and a half.
+        ([], entry(0, Laid(day(-60.0)), 1), entry(0, Laid(day(-60.01)), 1)),
+        ([], entry(0, Laid(day(-7.0), 5.5), 1), entry(0, Laid(day(-7.0), 5.4), 1)),
+        ([], entry(0, Laid(day(-7.0), 8.5), 1), entry(0, Laid(day(-7.0), 8.6), 1)),
+        # Three per cent a day, and beside it three times the error of both weighings and 0.3 % of scatter: 0.145 g of 20.
+        ([WEIGHED], entry(1, fine(19.26), 1), entry(1, fine(19.25), 1)),
+        ([WEIGHED], entry(2, fine(18.66), 1), entry(2, fine(18.65), 1)),
+        # What was before an egg's end, or at that very time, is not after it.
+        ([entry(20, Dead("late"), 1)], entry(20, Candling("alive"), 1), entry(20.1, Candling("alive"), 1)),
+        ([entry(20, Dead("late"), 1)], entry(20, Weighing(17.6), 1), entry(20.1, Weighing(17.6), 1)),
+        ([entry(6, Candling("early dead"), 1)], entry(6, Candling("alive"), 1), entry(6.1, Candling("alive"), 1)),
+        # As many as the first time.
+        (
+            [entry(0, Weighing(500.0, 300.0), count=10)],
+            entry(5, Weighing(492.0, 300.0), count=10),
+            entry(5, Weighing(472.0, 300.0), count=9),
+        ),
+    ],
+)  # fmt: skip
+def test_how_far_nothing_is_asked(before: list[Entry], well: Entry, odd: Entry) -> None:
+    """Of two entries that hardly differ the first is written as it comes, and the second is asked about."""
+    made = book(*before)
+    assert doubts(made, well, BIRD) == ()
+    assert len(doubts(made, odd, BIRD)) == 1
+
+
+@pytest.mark.parametrize(
+    "fact", [Weighing(200.0), Size(40.0, 38.9), Hatched(), Sign(INTERNAL_PIP), Candling("alive")], ids=lambda f: f.kind
+)
+def test_of_a_bird_that_nobody_knows_nothing_is_odd(fact: Fact) -> None:
+    """Without a species, or with one whose eggs nobody weighed, no mass, and without one no day, is too great or too small."""
+    assert doubts(book(), entry(2.0, fact, 1), None) == ()
+    if isinstance(fact, Weighing | Size):
+        assert doubts(book(), entry(2.0, fact, 1), replace(BIRD, egg_mass_g=None)) == ()

@@ -63,6 +63,23 @@ def entry(fact: Fact, **other: object) -> Entry:
         (lambda: Found("sad"), "finding: 'sad', expected one of the trade list (clear, "),
         (lambda: Note("  "), "note: empty, expected words"),
         (lambda: Note("x" * 501), "note: 501 characters, expected at most 500"),
+        (lambda: Split("x" * 501), "split: 501 characters, expected at most 500"),
+        (lambda: Helped("x" * 501), "helped: 501 characters, expected at most 500"),
+        (lambda: Sealed("x" * 501), "sealed: 501 characters, expected at most 500"),
+        (lambda: LookAgain(AT, "x" * 501), "look-again: 501 characters, expected at most 500"),
+        (lambda: Withdrawn("x" * 501), "withdrawn: 501 characters, expected at most 500"),
+        (lambda: Entry(AT, AT, "x" * 501, Hatched()), "who: 501 characters, expected at most 500"),
+        (lambda: entry(Weighing(900.0), tray="x" * 501, count=9), "tray: 501 characters, expected at most 500"),
+        (
+            lambda: Entry(AT, AT.replace(tzinfo=None), "Mo", Hatched()),
+            "written_at 2026-03-05T09:00:00, expected a time",
+        ),
+        (lambda: Laid(AT.replace(tzinfo=None)), "laid: laid_at 2026-03-05T09:00:00, expected a time with its zone"),
+        (lambda: Weighing(20.0, scale="x" * 33), "weighing: scale 'xxxxx"),
+        (lambda: Weighing(20.0, scale=""), "weighing: scale '', expected the id of one, 1 to 32 characters"),
+        (lambda: Weighing(20.0, digit_g=0.0), "weighing: digit_g 0, expected 0.0001 to 1000"),
+        (lambda: Weighing(20.0, -0.1), "weighing: tare_g -0.1, expected 0 to 500000"),
+        (lambda: entry(Hatched(), egg=3, tray="A"), "egg 3: a count or a tray came with it, expected one egg or some"),
         (
             lambda: LookAgain(AT.replace(tzinfo=None)),
             "look-again: look_at 2026-03-05T09:00:00, expected a time with its zone",
@@ -81,6 +98,15 @@ def test_what_cannot_be_written(make: Callable[[], object], complaint: str) -> N
         make()
     assert str(raised.value).startswith(complaint)
     assert "\n" not in str(raised.value)
+
+
+def test_the_longest_that_can_be_written() -> None:
+    """A text of 500 characters, a scale's id of 32, a store of 60 days, the lightest and the heaviest egg and tray."""
+    assert Note("x" * 500).text == Split("x" * 500).into == "x" * 500
+    assert Weighing(20.0, scale="x" * 32).scale == "x" * 32
+    assert Laid(stored_days=60.0).stored_days == 60.0
+    assert Weighing(500_000.0, 499_999.9).net_g == pytest.approx(0.1)
+    assert (Size(250.0, 250.0).length_mm, Size(5.0, 2.5).breadth_mm) == (250.0, 2.5)
 
 
 FACTS_MADE: tuple[Fact, ...] = (

@@ -25,7 +25,7 @@ from monitor.service.chores.summary import today
 from monitor.service.watch.engine import Engine, answered_before, start_state
 from monitor.service.watch.inbox import Attempted, CalendarDue
 from monitor.shown.phone.joined import NoticeWords
-from tests.domain.house import Story, batch, site
+from tests.domain.house import PROFILES, Story, batch, site
 from tests.fakes import MemoryStore
 
 EIGHT = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
@@ -213,6 +213,14 @@ def test_what_is_to_be_done_today() -> None:
     assert kinds(tasks(18.0, weighed, (Weighing(55.0), 1.0))) == ["lockdown"]
     assert kinds(tasks(20.0)) == ["hatch"]
     assert kinds(tasks(21.0)) == []
+
+
+def test_what_was_declared_or_has_its_own_reminder_is_no_task() -> None:
+    """A lockdown that somebody declared this morning is done; that draw-down may begin in a parrot's eggs is told by an alarm of its own."""
+    by_egg = replace(PROFILES["hen"], id="parrot", lockdown_by="internal pip")
+    house = site(profiles={**PROFILES, "parrot": by_egg})
+    for mine in (batch(day=18.0, declared=[("lockdown", 17.9)]), batch("grey-1", "parrot", day=18.0)):
+        assert kinds(list(today(Story(site=house, batches=(mine,)).look(), "sam").tasks)) == []
 
 
 def test_the_day_is_that_of_the_wall() -> None:
