@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 from monitor.domain.alarms.alarm import BETWEEN, OUT, Alarm, Judgement, Step, step
+from monitor.domain.needs.rules import ALARM, LETHAL
 from monitor.domain.state.known import Key, Look, rule_of
 from monitor.domain.watch.telling import said_already, tell
 
@@ -39,3 +40,18 @@ def judge(look: Look, key: Key, judgement: Judgement, held: bool = False, lasted
     elif lasted_s > 0.0 and lasted_s >= rule.on_delay_s:
         rule = replace(rule, on_delay_s=0.0)
     settle(look, key, step(alarm, judgement, look.now, rule=rule, next_number=look.state.last_number + 1))
+    if alarm.condition and not look.state.alarms[key].condition and rule.level == ALARM:
+        _end_worse(look, key, judgement)
+
+
+def _end_worse(look: Look, key: Key, judgement: Judgement) -> None:
+    """What was deadly is over with what was too much of the same: whoever hears that it is no longer too hot would else not hear, for the
+    rest of a quarter of an hour, that it is deadly again."""
+    rule = look.site.rules[key[1]]
+    deadly = (key[0], look.site.by_limit.get((rule.quantity or "", rule.side or "", LETHAL), ""))
+    alarm = look.state.alarms.get(deadly)
+    if alarm is None or not alarm.resting:
+        return
+    at_once = replace(rule_of(look, *deadly), off_delay_s=0.0)
+    over = replace(judgement, limit=alarm.limit)
+    settle(look, deadly, step(alarm, over, look.now, rule=at_once, next_number=look.state.last_number + 1))

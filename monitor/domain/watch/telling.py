@@ -94,8 +94,18 @@ def tell(look: Look, transition: Transition) -> Alarm:
     facts = _facts(look, transition)
     priority = LOW if closing else rule.priority  # good news wakes nobody
     hear = [contact for contact in look.site.contacts if look.site.hearing_of(contact).hears(rule.priority)]
+    if closing and rule.level == LETHAL:
+        hear = [contact for contact in hear if contact not in _told_of_the_end(look, alarm, rule)]
     _put(look, alarm, hear, priority=priority, facts=facts, closing=closing)
     return replace(alarm, told=not closing)
+
+
+def _told_of_the_end(look: Look, alarm: Alarm, rule: Rule) -> set[str]:
+    """Who is told just now that the air is no longer too hot at all: that is the end of what was deadly, too."""
+    milder = look.state.alarms.get(
+        (alarm.subject, look.site.by_limit.get((rule.quantity or "", rule.side or "", ALARM), ""))
+    )
+    return {n.contact for n in look.out.notices if n.closing and milder is not None and n.alarm_number == milder.number}
 
 
 def remind(look: Look, alarm: Alarm) -> Alarm:

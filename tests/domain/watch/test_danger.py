@@ -8,12 +8,15 @@ import pytest
 
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.needs.bands import HEN_LETHAL_C, needs_of
+from monitor.domain.needs.hearing import Hearing
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.rules import ABOVE, CRITICAL
 from monitor.domain.published.exposure import EXPOSURES
+from monitor.domain.state.record import Group
 from monitor.domain.watch.plan import plan_of
 from monitor.domain.watch.view import machine_view
 from monitor.shown.now.alarms import alarm_lines
+from tests.asking import perform
 from tests.domain.house import MACHINES, PROFILES, RULES, T0, Story, batch, probes, site, there
 
 SHIPPED = load_profiles(None)
@@ -142,3 +145,73 @@ def test_heat_is_told_within_two_readings_of_its_limit(interval_s: float, k_per_
         story.run(seconds=1)
         assert story.at_s <= passed_s + watched[TOP].hot_within_s + 60.0
     assert story.at_s > passed_s
+
+
+def heated(*steps: tuple[float, float]) -> Story:
+    """One probe of a hen's machine, in air of so many °C for so many minutes each; sam hears everything, kim what is critical alone."""
+    house = replace(site(contacts=("sam", "kim")), hearing={"kim": Hearing(CRITICAL)})
+    story = Story(site=house, batches=(batch(),), air={TOP: (37.5, 45.0)})
+    story.run(minutes=30)
+    for air_c, minutes in steps:
+        story.air[TOP] = (air_c, 45.0)
+        story.run(minutes=minutes)
+    return story
+
+
+def ask(story: Story, **request: object) -> None:
+    """A person's request, now."""
+    out = Group()
+    answer = perform(story.state, story.site, request, story.now(), out)
+    story.adopt(out)
+    assert "error" not in answer
+
+
+def ends(story: Story) -> list[tuple[str, str]]:
+    """(contact, rule) of each message that something is over."""
+    return [(n.contact, there(n.facts).rule) for n in story.notices if n.closing]
+
+
+def test_one_heat_has_one_end() -> None:
+    """No longer too hot is no longer deadly: whoever heard the first hears no second, and who hears deadly heat alone hears that it is over."""
+    story = heated((39.5, 3), (41.5, 10), (39.5, 3), (37.6, 40))
+    assert ends(story) == [("sam", "dry-bulb-high-alarm"), ("kim", "dry-bulb-lethal")]
+    begun, over = (story.alarm("dry-bulb-lethal"), story.alarm("dry-bulb-high-alarm"))
+    assert not (begun.condition)
+    assert not (begun.told)
+    assert not (over.condition)
+
+
+def test_deadly_heat_that_was_told_alone_is_over_by_itself() -> None:
+    """Heat that came in one jump, and went in one, was never "too hot": its end is its own, a quarter of an hour later."""
+    story = heated((41.5, 10), (37.6, 14))
+    assert ends(story) == []
+    story.run(minutes=3)
+    assert ends(story) == [("sam", "dry-bulb-lethal"), ("kim", "dry-bulb-lethal")]
+
+
+def test_the_end_of_deadly_heat_is_told_while_the_end_of_too_hot_is_not() -> None:
+    """Too hot was made quiet by a person: nobody hears that it is over, so of deadly heat everybody does."""
+    story = heated((39.5, 3), (41.5, 10))
+    number = story.alarm("dry-bulb-high-alarm").number
+    ask(story, do="shelve", alarm=number, for_s=1800.0, by="sam")
+    story.air[TOP] = (37.6, 45.0)
+    story.run(minutes=20)
+    assert ends(story) == [("sam", "dry-bulb-lethal"), ("kim", "dry-bulb-lethal")]
+
+
+@pytest.mark.parametrize("answered", [False, True])
+def test_what_is_deadly_again_after_no_longer_too_hot_is_told_at_once(answered: bool) -> None:
+    """Minutes after "no longer too hot" nobody waits for a reminder, nor for somebody's answer of before."""
+    story = heated((39.5, 3), (41.5, 10))
+    if answered:
+        ask(story, do="acknowledge", alarm=story.alarm("dry-bulb-lethal").number, by="sam")
+    before = story.alarm("dry-bulb-lethal").number
+    story.air[TOP] = (37.6, 45.0)
+    story.run(minutes=4)
+    assert ("sam", "dry-bulb-high-alarm") in ends(story)
+    count = len(story.notices)
+    story.air[TOP] = (41.5, 45.0)
+    story.run(minutes=1)
+    told = [n for n in story.notices[count:] if n.priority == CRITICAL]
+    assert {n.contact for n in told} == {"sam", "kim"}
+    assert {n.alarm_number for n in told} == {story.alarm("dry-bulb-lethal").number} != {before}
