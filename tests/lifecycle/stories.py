@@ -131,6 +131,19 @@ def a_node_is_not_judged_again(room: Room) -> None:
     room.pass_time(3900, 26)
 
 
+def a_crash_forgets_an_answer(room: Room) -> None:
+    """Told again, answered, out of service and back, a crash: it asks as if nobody had answered, and as seldom as what was long told."""
+    number = _silent_setter(room)
+    alarm = room.model.alarms[room.numbers[number]]
+    room.pass_time(960, 20)
+    assert alarm.asks
+    room.ask(lambda: room.model.acknowledge(alarm), do="acknowledge", alarm=number, by="sam")
+    room.ask(lambda: room.model.service(alarm, True), do="out-of-service", alarm=number, out=True)
+    room.ask(lambda: room.model.service(alarm, False), do="out-of-service", alarm=number, out=False)
+    room.crash(0)
+    assert alarm.known
+
+
 STORIES: dict[Callable[[Room], None], str] = {
     a_lifted_shelf_comes_back: UNWRITTEN,
     an_end_is_not_written: UNWRITTEN,
@@ -139,6 +152,7 @@ STORIES: dict[Callable[[Room], None], str] = {
     a_step_back_and_a_restart_lose_a_delay: STEPPED,
     a_crash_leaves_an_alarm_untold: STALE,
     a_crash_revives_a_delay: STALE,
+    a_crash_forgets_an_answer: STALE,
     a_node_is_not_judged_again: UNHEARD,
     a_crash_goes_back_to_the_stop_before: KEPT,
     a_crash_after_a_step_moves_a_shelf: SHELF,

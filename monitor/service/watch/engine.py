@@ -334,7 +334,7 @@ class Engine:
 
     def _asked(self, item: Asked) -> None:
         self._settled = False
-        request = item.request
+        request, decided = item.request, len(self._group.transitions)
         if isinstance(request, LookFacts):
             item.reply(self.facts(item.now))
             return
@@ -348,6 +348,9 @@ class Engine:
         except StoreFailure as failure:
             item.reply(RequestError.of(failure).failed())
             return
+        if len(self._group.transitions) != decided and self._next_memory < math.inf:
+            # A row says how an alarm stands, and not that it ever was answered, nor how often it asked: after a power cut that is asked of the memory.
+            self._group.memory = remember(self._look(item.now))
         self._keep_the_past()
         if isinstance(request, LookRoom):  # changes nothing, so that its answer need not wait until anything is durable
             item.reply(answer)
