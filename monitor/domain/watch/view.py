@@ -335,7 +335,7 @@ def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> ProbeView:
     age_s = look.now.mono_s - heard.mono_s
     silent = age_s > probe.silence_s
     view = {"probe": name, "position": position, **air, "age_s": round(age_s, 1), "silent": silent}  # type: ignore[typeddict-item]  # of the air, only keys that are there
-    if comes and silent:
+    if comes:
         view["unusable"] = True
     return view
 

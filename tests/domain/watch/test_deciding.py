@@ -86,6 +86,20 @@ def test_each_episode_has_the_next_number() -> None:
     assert story.state.last_number == 43
 
 
+def test_what_an_older_episode_does_gives_no_number_again() -> None:
+    """Cold is number 1, heat at another machine 2; that the cold is over then does not make the next thing another number 2."""
+    story = Story(batches=(batch(),))
+    for s in (0.0, 300.0):
+        looked(story, OUT, at_s=s)
+    for s in (310.0, 330.0):
+        looked(story, OUT, at_s=s, key=("hatcher-1", "dry-bulb-high-alarm"))
+    for s in (340.0, 400.0):
+        looked(story, IN, at_s=s)
+    for s in (410.0, 430.0):
+        looked(story, OUT, at_s=s, key=("still-1", "dry-bulb-high-alarm"))
+    assert [story.alarm("dry-bulb-high-alarm", machine).number for machine in ("hatcher-1", "still-1")] == [2, 3]
+
+
 def test_what_is_written_bears_whether_it_was_told() -> None:
     """The row of a transition knows that somebody was told, so that a run after this one closes it."""
     story = Story(batches=(batch(),))

@@ -21,6 +21,7 @@ from monitor.domain.alarms.alarm import (
     acknowledge,
     shelve,
 )
+from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.batch import Batch, closed, declared, moved
 from monitor.domain.needs.rules import (
     ALL_SILENT,
@@ -903,6 +904,7 @@ def test_eggs_that_were_brought_to_a_hatcher_before_an_update_stay_in_lockdown()
         for id_, kind in (("p-1", "parrot"), ("hen-1", "hen"))
     ]
     story = Story(site=house, batches=(*moved_, batch("p-2", "parrot", day=19.0)))
+    story.state.books = {id_: EggBook(story.state.batches[id_]) for id_ in story.state.batches}
     for start in range(2):
         out = Group()
         retire(story.look(out))
@@ -910,6 +912,9 @@ def test_eggs_that_were_brought_to_a_hatcher_before_an_update_stay_in_lockdown()
         assert list(out.batches) == ([] if start else ["p-1"])
     assert [(d.stage, d.at) for d in story.state.batches["p-1"].declared] == [("lockdown", T0 - timedelta(days=1))]
     assert story.state.batches["hen-1"].declared == story.state.batches["p-2"].declared == ()
+    assert {
+        id_: book.batch for id_, book in story.state.books.items()
+    } == story.state.batches  # each book goes on with its batch
     story.run(minutes=2)
     assert story.titles() == ["When you can: p-2 in Setter 1 draw-down may begin"]
 

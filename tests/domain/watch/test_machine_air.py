@@ -10,7 +10,17 @@ from datetime import timedelta
 import pytest
 
 from monitor.domain.alarms.about import Heading
-from monitor.domain.alarms.alarm import NORMAL, RETURNED, SHELVED, UNACKNOWLEDGED, acknowledge
+from monitor.domain.alarms.alarm import (
+    BETWEEN,
+    IN,
+    NORMAL,
+    OUT,
+    RETURNED,
+    SHELVED,
+    UNACKNOWLEDGED,
+    Alarm,
+    acknowledge,
+)
 from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.batch import moved
 from monitor.domain.needs.rules import (
@@ -28,7 +38,7 @@ from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Group
 from monitor.service.watch.requests import RequestError
 from tests.asking import perform
-from tests.domain.house import MACHINES, PROFILES, RULES, Air, Story, batch, probes, site, there
+from tests.domain.house import MACHINES, PROFILES, RULES, T0, Air, Story, batch, probes, site, there
 from tests.told import event_words
 
 # Written out: taken from the program, they would move with it.
@@ -935,3 +945,112 @@ def test_the_first_probe_that_has_a_humidity_shows_the_door() -> None:
     story.at_s += 1.0
     story.send("node-a", Sample("top", 37.5, 45.0))
     assert story.state.machine("setter-1").watch != before
+
+
+@pytest.mark.parametrize(
+    ("rule", "air", "verdict"),
+    [
+        # Band and deadband of this hen: 36.0 to 39.0 °C, back a quarter of a degree inside; 30 to 60 %RH, back by two.
+        (HIGH_ALARM, (39.01, 45.0), OUT),
+        (HIGH_ALARM, (39.0, 45.0), BETWEEN),
+        (HIGH_ALARM, (38.76, 45.0), BETWEEN),
+        (HIGH_ALARM, (38.75, 45.0), IN),
+        (LOW_ALARM, (35.99, 45.0), OUT),
+        (LOW_ALARM, (36.0, 45.0), BETWEEN),
+        (LOW_ALARM, (36.24, 45.0), BETWEEN),
+        (LOW_ALARM, (36.25, 45.0), IN),
+        ("humidity-high-alarm", (37.5, 60.1), OUT),
+        ("humidity-high-alarm", (37.5, 60.0), BETWEEN),
+        ("humidity-high-alarm", (37.5, 58.1), BETWEEN),
+        ("humidity-high-alarm", (37.5, 58.0), IN),
+        ("humidity-low-alarm", (37.5, 29.9), OUT),
+        ("humidity-low-alarm", (37.5, 30.0), BETWEEN),
+        ("humidity-low-alarm", (37.5, 31.9), BETWEEN),
+        ("humidity-low-alarm", (37.5, 32.0), IN),
+    ],
+)
+def test_an_alarm_comes_beyond_its_limit_and_goes_at_the_way_back(rule: str, air: Air, verdict: int) -> None:
+    """The limit itself is within, and what is back by the deadband is back: each to the last digit that a sensor sends."""
+    for stands in (False, True):
+        story = Story(batches=(batch(),))
+        if stands:
+            begun = Alarm("setter-1", rule, 1, 1, condition=True, acknowledged=False, since=T0, worst=air[0])
+            story.state.alarms[begun.key] = begun
+        exactly(story, air, air, air)
+        alarm = story.state.alarms.get(("setter-1", rule))
+        if stands:
+            assert there(alarm).resting is (verdict == IN)
+        else:
+            assert (alarm is not None) is (verdict == OUT)
+
+
+@pytest.mark.parametrize(
+    ("airs_c", "low_c", "high_c"),
+    [
+        ((37.4,), 37.4, 37.4),
+        ((37.2, 37.6), 37.2, 37.6),
+        ((37.6, 37.2), 37.2, 37.6),
+        ((37.2, 37.6, 37.3), 37.3, 37.3),
+        ((37.2, 37.6, 37.3, 37.5), 37.4, 37.4),
+    ],
+)
+def test_of_two_probes_the_worse_counts_and_of_more_the_middle(
+    airs_c: tuple[float, ...], low_c: float, high_c: float
+) -> None:
+    """Of two neither can be believed against the other: cold is judged by the colder, heat by the warmer; of four, half way between the middle two."""
+    names = [f"node-a/p{n}" for n in range(len(airs_c))]
+    house = site(probes(*((name, "setter-1") for name in names)))
+    for limit_off, told in ((0.0, set()), (0.01, {LOW_ALARM, HIGH_ALARM})):
+        rules = {
+            **RULES,
+            LOW_ALARM: replace(RULES[LOW_ALARM], limit=low_c + limit_off),
+            HIGH_ALARM: replace(RULES[HIGH_ALARM], limit=high_c - limit_off),
+        }
+        story = Story(site=replace(house, rules=rules), batches=(batch(),))
+        for _ in range(3):
+            story.at_s += 10.0
+            story.send("node-a", *(Sample(f"p{n}", air_c, 45.0) for n, air_c in enumerate(airs_c)))
+        assert {rule for _, rule in story.state.alarms} & {LOW_ALARM, HIGH_ALARM} == told
+
+
+def test_the_colder_and_the_warmer_of_two_are_each_followed_as_if_alone() -> None:
+    """What lies ahead is asked of the air as it was lately at the one that is nearer; the other's moves are none of it."""
+    pair, cold, warm = several(TOP, LOW), several(TOP), several(TOP)
+    for minute in range(40):
+        cold_c, warm_c = 37.45 + 0.0004 * minute, 37.55 - 0.0008 * minute
+        pair.air = {TOP: (cold_c, 45.0), LOW: (warm_c, 45.0)}
+        cold.air, warm.air = {TOP: (cold_c, 45.0)}, {TOP: (warm_c, 45.0)}
+        for story in (pair, cold, warm):
+            story.run(minutes=1)
+    low, high = there(pair.state.machine("setter-1").windows)
+    alone = [there(story.state.machine("setter-1").windows)[0] for story in (cold, warm)]
+    assert (low.points, high.points) == (alone[0].points, alone[1].points)
+    assert (low.swing, high.swing) == (alone[0].swing, alone[1].swing)
+
+
+@pytest.mark.parametrize(("sent_pct", "value_pct"), [(103.0, 100.0), (100.0, 100.0), (99.5, 99.5)])
+def test_a_humidity_beyond_saturation_is_saturated_air(sent_pct: float, value_pct: float) -> None:
+    """What a sensor says over 100 % is its error, and nobody is told of it."""
+    story = Story(batches=(batch(),))
+    exactly(story, *(((37.5, sent_pct),) * 3))
+    known = there(story.state.probe(TOP).heard)
+    assert known.rh_pct == sent_pct
+    story.state.alarms["setter-1", "humidity-high-alarm"] = Alarm(
+        "setter-1", "humidity-high-alarm", 1, 1, condition=True, acknowledged=False, since=T0, worst=90.0
+    )
+    exactly(story, (37.5, sent_pct))
+    assert story.alarm("humidity-high-alarm").value == value_pct
+
+
+@pytest.mark.parametrize("opened", [True, False])
+def test_what_another_probe_says_while_the_machine_is_open_waits_too(opened: bool) -> None:
+    """The probe that shows the door is quiet for a moment, and the colder one speaks: that is the door's air all the same."""
+    house = site(probes((TOP, "setter-1"), ("node-b/low", "setter-1")))
+    rules = {**RULES, LOW_ALARM: replace(RULES[LOW_ALARM], on_delay_s=0.0)}
+    story = Story(site=replace(house, rules=rules), batches=(batch(),), air={TOP: GOOD, "node-b/low": GOOD})
+    story.run(minutes=20)
+    for fallen in ((31.04, 36.0), (30.5, 35.0), (30.04, 34.5)) if opened else (GOOD, (37.49, 45.1), GOOD):
+        exactly(story, fallen)
+    for low_c in (34.0, 33.9):
+        exactly(story, (low_c, 40.0), node="node-b", probe="low")
+    assert (story.state_of(LOW_ALARM) == UNACKNOWLEDGED) is not opened

@@ -12,11 +12,11 @@ from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.about import Overdue
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED, Alarm
 from monitor.domain.eggs.book import EggBook, add
-from monitor.domain.eggs.entry import EXTERNAL_PIP, Entry, Laid, Sign
-from monitor.domain.needs.batch import closed, moved
-from monitor.domain.needs.rules import HATCH_OVERDUE, LOCKDOWN_OVERDUE
+from monitor.domain.eggs.entry import DRAW_DOWN, EXTERNAL_PIP, Entry, Laid, LookAgain, Note, Sign
+from monitor.domain.needs.batch import closed, moved, subject_of
+from monitor.domain.needs.rules import DRAW_DOWN_DUE, HATCH_OVERDUE, LOCKDOWN_OVERDUE
 from monitor.domain.watch.egg_alarms import take_book
-from tests.domain.house import MACHINES, PROFILES, RULES, Air, Story, batch, probes, site
+from tests.domain.house import MACHINES, PROFILES, RULES, T0, Air, Story, batch, probes, site
 
 SHIPPED = load_profiles(None)
 TOP = "node-a/top"
@@ -201,6 +201,36 @@ def test_what_is_late_by_more_than_its_grace_is_told(
     one of the hatch."""
     rules = {**RULES, rule: replace(RULES[rule], limit=limit)}
     assert late(Story(site=site(rules=rules), batches=(batch(machine=machine, day=day),)), rule, machine) is told
+
+
+@pytest.mark.parametrize(
+    ("fact", "answered"),
+    [
+        (None, False),
+        (Note("all turned"), False),
+        (LookAgain(T0 + timedelta(days=1), "candle"), True),
+        (Sign(DRAW_DOWN), True),
+    ],
+    ids=["nothing", "a note", "look again", "draw-down"],
+)
+def test_who_has_looked_for_draw_down_has_answered(fact: Any, answered: bool) -> None:
+    """The reminder names its batch and day, and asks for no answer besides: what is written of the eggs is one."""
+    story = Story(site=site(profiles=SHIPPED), batches=(batch("grey-1", "african-grey", day=25.5),))
+    key = (subject_of("grey-1"), DRAW_DOWN_DUE)
+    story.tick()
+    alarm = story.state.alarms[key]
+    assert (alarm.about, alarm.acknowledged) == (Overdue((("grey-1", 25),)), False)
+    set_at = story.state.batches["grey-1"].set_at
+    assert alarm.since == set_at + timedelta(days=SHIPPED["african-grey"].lockdown_day)
+    book = EggBook(story.state.batches["grey-1"])
+    story.at_s = 2 * 3600.0
+    at = T0 + timedelta(hours=1)
+    take_book(story.state, book if fact is None else add(book, Entry(at, at, "ada", fact, egg=1)))
+    story.tick()
+    alarm = story.state.alarms[key]
+    assert (alarm.condition, alarm.acknowledged, alarm.answered) == (not answered, answered, answered)
+    if answered:
+        assert [t.who for t in story.transitions if t.cause == "acknowledged"] == ["ada"]
 
 
 def test_of_several_batches_the_late_ones_are_named() -> None:

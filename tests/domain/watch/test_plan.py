@@ -144,6 +144,14 @@ def test_a_change_of_humidity_is_seen_in_two_means_more(needs: Needs, change: fl
     assert {(s.edge_low, s.edge_high, s.change) for s in spans[2:]} == {(math.inf, -math.inf, 0.0)}
 
 
+def test_of_two_changes_the_smaller_is_looked_for() -> None:
+    """A house that wants to hear of damp air sooner than of dry air has it looked for from the smaller of the two on."""
+    for low, high in ((4.0, 6.0), (6.0, 4.0), (0.0, 4.0)):
+        changes = {"humidity-low-warning": low, "humidity-high-warning": high}
+        house = replace(SITE, rules={**RULES, **{id_: replace(RULES[id_], change=by) for id_, by in changes.items()}})
+        assert plan_of(Needs("setter-1", rh_pct=DRY_RH), house, NONE).spans[0].change == 4.0
+
+
 @pytest.mark.parametrize(
     ("every_s", "warned_s", "foretold_s"), [(10.0, 1200.0, 1200.0), (60.0, 1200.0, 1200.0), (300.0, 6000.0, 1200.0)]
 )

@@ -8,11 +8,13 @@ from monitor.domain.alarms.about import Apart, Unfit
 from monitor.domain.alarms.alarm import NORMAL, RETURNED, UNACKNOWLEDGED
 from monitor.domain.needs.rules import DISAGREE, SENSOR_FAILED, SENSOR_SUSPECT
 from monitor.domain.needs.site import Probe
+from monitor.domain.readings.agreement import Pairs
 from monitor.domain.readings.quality import Assessment
 from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT, Sample
+from monitor.domain.state.memory import Heard, Held
 from monitor.domain.watch.intake import Fresh
-from monitor.domain.watch.sensors import judge_sensor
-from tests.domain.house import Story, batch, probes, site
+from monitor.domain.watch.sensors import compare_sensors, judge_sensor
+from tests.domain.house import T0, Story, batch, probes, site
 
 TOP = "node-a/top"
 
@@ -295,3 +297,65 @@ def test_what_jumped_within_the_band_waits_as_ever() -> None:
     assert story.notices == []
     story = jumping(0.7, minutes=20)
     assert story.state_of(DISAGREE) != NORMAL
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({}, True),
+        ({"to_c": 39.0}, False),  # at the limit of too hot, and not beyond it
+        ({"to_c": 39.0625}, True),
+        ({"to_c": 35.0, "jumped_k": -2.5}, True),
+        ({"to_c": 36.0, "jumped_k": -1.5, "other_c": 37.5}, False),  # at that of too cold
+        ({"to_c": 35.9375, "jumped_k": -1.5, "other_c": 37.5}, True),
+        ({"other_c": 39.0, "jumped_k": 0.5}, True),  # half a kelvin apart
+        ({"other_c": 39.0625, "jumped_k": 0.5}, False),
+        ({"other_c": 38.0, "jumped_k": 2.5}, True),  # 1.5 K of the 2.5 K stayed, which is three fifths
+        ({"other_c": 38.0625, "jumped_k": 2.5}, False),
+        ({"other_c": 40.5, "jumped_k": 1.0}, False),  # it is colder than the other, and had jumped up
+        ({"since_s": 1800.0}, True),
+        ({"since_s": 1801.0}, False),  # that jump is an old story
+        ({"since_s": 120.0}, True),
+        ({"since_s": 119.0, "other_moved_k": 0.25}, True),
+        ({"since_s": 119.0, "other_moved_k": 0.26}, False),  # it may be on its way to the same
+        ({"since_s": 119.0, "other_moved_k": -0.26}, False),
+        ({"since_s": 120.0, "other_moved_k": 0.26}, True),  # it has had two minutes for that
+        ({"to_c": 35.0, "jumped_k": -2.5, "since_s": 240.0}, True),
+        ({"to_c": 35.0, "jumped_k": -2.5, "since_s": 239.0}, False),  # a door may have been opened
+        ({"other_heard_s": 0.0}, True),  # the other has spoken since it began
+        ({"other_heard_s": -1.0}, False),
+        ({"other_held": True}, False),  # and may be about to say the same
+    ],
+)
+def test_when_a_jump_of_one_probe_is_told_as_that(changes: dict[str, float], told: bool) -> None:
+    """One of two jumped from 37.5 to 39.5 °C five minutes ago, out of a band that ends at 39.0, and stayed there; the other stands at 37.5. What
+    must hold for that to be a sensor's word is written out, one change at a time."""
+    case = {
+        "to_c": 39.5,
+        "jumped_k": 2.0,
+        "other_c": 37.5,
+        "since_s": 300.0,
+        "other_heard_s": 60.0,
+        "other_moved_k": 0.0,
+    }
+    case |= changes
+    story = Story(site(probes(("node-a/top", "setter-1"), ("node-b/top", "setter-1"))), (batch(),), at_s=7200.0)
+    story.tick()
+    mono_s = story.now().mono_s
+    jumped_s = mono_s - case["since_s"]
+    one, other = story.state.probe("node-a/top"), story.state.probe("node-b/top")
+    one.heard = Heard(mono_s, T0, case["to_c"], 45.0, mono_s)
+    one.jumped_mono_s, one.jumped_k, one.jumped_from_s = jumped_s, case["jumped_k"], jumped_s
+    heard_s = min(jumped_s + case["other_heard_s"], mono_s)
+    other.heard = Heard(heard_s, T0, case["other_c"], 45.0, mono_s)
+    if case.get("other_held"):
+        other.held = Held(T0, case["other_c"], 1, 0, PASS, PASS, dry_bulb_held=True, rh_held=False)
+    before = (heard_s, case["other_c"] - case["other_moved_k"], 45.0)
+    story.state.machine("setter-1").pairs = Pairs(lately={"node-b/top": before})
+    compare_sensors(story.look(), "setter-1")
+    alarm = story.state.alarms.get(("setter-1", DISAGREE))
+    assert (alarm is not None) is told
+    if alarm is not None:
+        assert isinstance(alarm.about, Apart)
+        assert (alarm.about.probes, alarm.about.jumped) == (("node-a/top", "node-b/top"), "node-a/top")
+        assert alarm.about.by == abs(case["to_c"] - case["other_c"])

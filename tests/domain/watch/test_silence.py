@@ -8,20 +8,33 @@ from datetime import timedelta
 
 import pytest
 
-from monitor.domain.alarms.about import BROKER, ELSEWHERE, LATE, NETWORK, REFUSED, Fault, Unfit, Unheard, Unusable
+from monitor.domain.alarms.about import (
+    BROKER,
+    ELSEWHERE,
+    LATE,
+    NETWORK,
+    REFUSED,
+    REPEATED,
+    Fault,
+    Unfit,
+    Unheard,
+    Unusable,
+)
 from monitor.domain.alarms.alarm import NORMAL, RETURNED, UNACKNOWLEDGED, Alarm
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, NODE_RESTARTS, SENSOR_FAILED
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.reading import Other, Pack, Presence, Refused, Sample, to_ms
+from monitor.domain.state.happened import Clash
 from monitor.domain.state.known import Said, Trouble
 from monitor.domain.state.memory import Heard
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.silence import SAYS_NOTHING, silent_s, spoke, trouble_of
+from monitor.domain.watch.silence import restarting as node_restarts
 from monitor.domain.watch.view import alarm_view, machine_view
 from monitor.shown.about import about_words
 from monitor.shown.now.alarms import alarm_line
-from tests.domain.house import T0, Story, batch, pack, probes, site, there
+from tests.domain.house import MONO0_S, T0, Story, batch, pack, probes, site, there
 from tests.told import event_words
 
 TOP, LOW = "node-a/top", "node-a/low"
@@ -201,6 +214,17 @@ def test_the_first_number_of_a_boot_stands_for_one_message_too() -> None:
     assert story.state.node("node-a").clashes == 0
     story.hear(pack("node-a", 0, 110, replace(GOOD, dry_bulb_c=36.0)))
     assert story.state.node("node-a").clashes == 1
+    assert [e.what for e in story.events if e.kind == "node"] == [Clash(0, 7)]
+
+
+def test_a_boot_may_be_numbered_nought() -> None:
+    """It is drawn at random: what is told of it is its own number."""
+    story = Story()
+    for dry_bulb_c in (37.5, 36.0):
+        story.hear(pack("node-a", 0, 110, replace(GOOD, dry_bulb_c=dry_bulb_c), boot=0))
+    assert [e.what for e in story.events if e.kind == "node"] == [Clash(0, 0)]
+    trouble = there(story.state.node("node-a").trouble)
+    assert trouble.about == Unusable(REPEATED, by=0)
 
 
 def test_how_many_messages_are_remembered_is_bounded() -> None:
@@ -496,6 +520,34 @@ def test_a_node_that_starts_before_its_second_message_is_as_urgent_as_a_silent_o
     restarting(story, 10, 8, first=900)
     assert {n.title for n in story.notices} - sent == {"Urgent: Setter 1 (node-a/top) node restarts"}
     assert "Check its supply, plug and cable." in story.notices[-1].text
+
+
+HOUR_S = 3600.0
+
+
+@pytest.mark.parametrize(
+    ("started_s", "at_s", "told"),
+    [
+        ((0.0, 600.0, 1200.0), 1300.0, None),  # three are an update
+        ((0.0, 600.0, 1200.0, 1800.0), 1800.0, (4, 1800.0)),
+        ((0.0, 600.0, 1200.0, 2 * HOUR_S), 2 * HOUR_S, (4, 2 * HOUR_S)),  # within two hours
+        ((0.0, 600.0, 1200.0, 2 * HOUR_S + 1.0), 2 * HOUR_S + 1.0, None),
+        ((-9 * HOUR_S, 0.0, 600.0, 1200.0, 1800.0), 1800.0, (4, 1800.0)),  # the one long before is another story
+        ((0.0, 60.0, 120.0, 180.0), 180.0 + 1799.0, (4, 180.0)),  # half an hour without another, and it runs
+        ((0.0, 60.0, 120.0, 180.0), 180.0 + 1800.0, None),
+        ((0.0, 60.0, 120.0, 2120.0), 2120.0 + 3999.0, (4, 2120.0)),  # it had run for 2,000 s before and fallen again
+        ((0.0, 60.0, 120.0, 2120.0), 2120.0 + 4000.0, None),
+        ((0.0, 2000.0, 2060.0, 2120.0, 2180.0), 2180.0 + 1800.0, None),  # but not lately
+    ],
+)
+def test_when_a_node_keeps_restarting(
+    started_s: tuple[float, ...], at_s: float, told: tuple[int, float] | None
+) -> None:
+    """From the fourth start within two hours on, until it has run for half an hour, or for twice as long as it did between the last four."""
+    story = Story(at_s=at_s)
+    story.state.node("node-a").starts = tuple(MONO0_S + s for s in started_s)
+    found = node_restarts(story.look(), "node-a")
+    assert (None if found is None else (found.times, found.within_s)) == told
 
 
 def test_three_starts_in_a_row_and_a_backlog_of_many_are_nobodys_fault() -> None:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
-from monitor.domain.alarms.about import CHATTERING, CONTRADICTED, MAINS, SILENT, Disbelieved, Unheard
-from monitor.domain.alarms.alarm import NORMAL, SUPPRESSED, UNACKNOWLEDGED
+from monitor.domain.alarms.about import CHATTERING, CONTRADICTED, MAINS, SILENT, Disbelieved, Switched, Unheard
+from monitor.domain.alarms.alarm import NORMAL, SUPPRESSED, UNACKNOWLEDGED, Alarm
 from monitor.domain.needs.rules import (
     ALL_SILENT,
     DOOR_OPEN,
@@ -24,15 +25,17 @@ from monitor.domain.needs.rules import (
 from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER, Switch
 from monitor.domain.readings.reading import Other, Pack, Sample
 from monitor.domain.signs.seen import Opened
+from monitor.domain.signs.switch import Contact
 from monitor.domain.state.happened import Turned
 from monitor.domain.state.known import rule_of
+from monitor.domain.state.memory import Heard
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.watch.evaluate import retire
-from monitor.domain.watch.sensors import RULE_OF
+from monitor.domain.watch.sensors import RULE_OF, judge_switches
 from monitor.domain.watch.view import machine_view
 from monitor.shown.about import about_words
 from monitor.shown.now.room import machine_lines
-from tests.domain.house import PROFILES, RULES, Story, batch, probes, site
+from tests.domain.house import PROFILES, RULES, T0, Story, batch, probes, site, there
 
 TOP = "node-a/top"
 MAINS_THERE = Switch("node-a/mains", OF_MAINS)
@@ -103,6 +106,42 @@ def test_mains_that_are_said_to_fail_while_machines_stay_warm_ask_nobody_any_mor
     story.run(seconds=30)
     assert story.notices[-1].priority == HIGH
     assert rule_of(story.look(), "site", MAINS_LOST).priority == HIGH
+
+
+@pytest.mark.parametrize(
+    ("top_c", "low_c", "age_s", "warm"),
+    [
+        (37.5, 37.5, 0.0, True),
+        (37.0, 37.5, 0.0, True),  # where the low warning of this hen is, it is warm still
+        (36.99, 37.5, 0.0, False),
+        (37.5, 36.0, 0.0, False),  # each of its probes
+        (37.5, 36.0, 30.0, False),  # which is heard for three of its intervals
+        (37.5, 36.0, 30.1, True),
+        (37.5, None, 0.0, True),  # what was never heard says nothing
+        (None, None, 0.0, False),  # and where nothing is heard nobody knows
+    ],
+)
+def test_what_is_warm_although_its_mains_are_said_to_be_gone(
+    top_c: float | None, low_c: float | None, age_s: float, warm: bool
+) -> None:
+    """After half an hour without mains: every probe that is heard, of every machine with eggs, is no colder than the trouble with cold begins."""
+    story = Story(site(probes((TOP, "setter-1"), ("node-b/low", "setter-1")), switches=(MAINS_THERE,)), (batch(),))
+    story.at_s = 3600.0
+    story.tick()
+    now = story.now()
+    for key, dry_bulb_c, heard_s in ((TOP, top_c, now.mono_s), ("node-b/low", low_c, now.mono_s - age_s)):
+        if dry_bulb_c is not None:
+            story.state.probe(key).heard = Heard(heard_s, now.utc, dry_bulb_c, 45.0)
+    for off_s, expected in ((1800.0, warm), (1799.0, False)):
+        turned_s = now.mono_s - off_s
+        since = now.utc - timedelta(seconds=off_s)
+        story.state.contacts[MAINS_THERE.key] = Contact(True, now.utc, since, (1, 0), now.mono_s, turned_s)
+        stands = Alarm("site", MAINS_LOST, 1, 1, condition=True, acknowledged=False)
+        story.state.alarms[stands.key] = stands
+        judge_switches(story.look(), "node-a")
+        about = story.alarm(MAINS_LOST, "site").about
+        assert isinstance(about, Switched)
+        assert about.warm is expected
 
 
 def test_nodes_that_fall_silent_after_their_mains_failed_are_told_as_that() -> None:
@@ -249,6 +288,28 @@ def test_low_water_is_told_before_the_air_is_dry() -> None:
     story.switches["node-a/water"] = False
     story.run(minutes=3)
     assert story.state_of(WATER_LOW) == "returned to normal, unacknowledged"
+
+
+def test_of_two_contacts_the_first_says_since_when_and_the_last_until_when() -> None:
+    """Of a machine with two doors: open since the first was opened, shut when both are; while one is open nothing is over."""
+    back = Switch("node-a/back", OF_DOOR, "setter-1")
+    story = begun(DOOR, back, door=False, back=False, minutes=30)
+    opened_s = story.at_s
+    story.switches["node-a/back"] = True
+    story.run(minutes=2)
+    story.switches["node-a/door"] = True
+    story.run(minutes=20)
+    alarm = story.alarm(DOOR_OPEN)
+    assert (there(alarm.since) - T0).total_seconds() == opened_s + 10.0
+    assert isinstance(alarm.about, Switched)
+    assert (alarm.about.switch, alarm.about.felt) == (back.key, ())  # what the eggs feel is told of the mains
+    story.switches["node-a/back"] = False
+    story.run(minutes=5)
+    assert story.alarm(DOOR_OPEN).condition
+    shut_s = story.at_s
+    story.switches["node-a/door"] = False
+    story.run(minutes=5)
+    assert (there(story.alarm(DOOR_OPEN).ended) - T0).total_seconds() == shut_s + 10.0
 
 
 @pytest.mark.parametrize("switch", [DOOR, WATER, MAINS_THERE], ids=lambda s: s.kind)

@@ -33,6 +33,7 @@ from monitor.domain.needs.rules import (
     EGG_COLD,
     EGG_HOT,
     HANDLING_OVER,
+    LETHAL,
     MAINS_LOST,
     NO_DATA,
     NODE_OFFLINE,
@@ -54,6 +55,7 @@ TOP, LOW = "node-a/top", "node-a/low"
 GOOD: Air = (37.5, 45.0)
 HOT: Air = (39.5, 45.0)
 KEY = ("setter-1", "dry-bulb-high-alarm")
+(LETHAL_ID,) = (rule.id for rule in RULES.values() if rule.level == LETHAL)
 OPEN = {"condition": True, "acknowledged": False}
 ALARM = Alarm(*KEY, number=3, episode=1, condition=True, acknowledged=False, since=T0, value=39.5, worst=39.9, limit=39.0, about="dry_bulb_c")  # fmt: skip
 
@@ -95,7 +97,11 @@ def test_an_end_is_told_if_its_beginning_was(before: str, state: str) -> None:
 
 def test_an_end_that_is_not_told_is_done_with() -> None:
     """Where who wrote down what was seen needs no message, or what is worse stands, nothing is told, and nothing is left to be told later."""
-    for rule, stands in (("look-again", None), ("dry-bulb-high-warning", "dry-bulb-high-alarm")):
+    for rule, stands in (
+        ("look-again", None),
+        ("dry-bulb-high-warning", "dry-bulb-high-alarm"),
+        ("dry-bulb-high-alarm", LETHAL_ID),  # both urgent
+    ):
         story = Story()
         if stands is not None:
             standing(story, ("setter-1", stands))

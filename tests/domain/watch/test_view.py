@@ -295,6 +295,18 @@ def test_alarms_of_a_machines_batches_are_its_own() -> None:
     assert machine_view(story.look(), "hatcher-1", str)["alarms"] == []
 
 
+def test_heat_that_is_known_to_kill_hens_is_said_to_be_the_hens() -> None:
+    """Where the limit is published of hens and others are in there; not of another limit, nor where it is their own."""
+    story = story_of()
+    plan = there(story.state.plan_of("setter-1"))
+    for of_hens, limit, shown in ((True, 40.6, True), (True, 39.0, False), (False, 40.6, False)):
+        story.state.machine("setter-1").plan = replace(plan, needs=replace(plan.needs, lethal_c=40.6, of_hens=of_hens))
+        hot = Alarm("setter-1", "dry-bulb-lethal", 1, 1, True, False, value=41.0, limit=limit, about="dry_bulb_c")
+        story.state.alarms = {hot.key: hot}
+        (alarm,) = machine_view(story.look(), "setter-1", str)["alarms"]
+        assert alarm.get("of_hens", False) is shown
+
+
 @pytest.mark.parametrize("heard_", [True, False])
 @pytest.mark.parametrize(("at_s", "shown"), [(30.0, False), (31.0, True)])
 def test_what_comes_and_cannot_be_used_is_shown_of_a_silent_probe(heard_: bool, at_s: float, shown: bool) -> None:
