@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.domain.signs.lately import Mean, Span, changed, follow
+from monitor.domain.signs.lately import EVERY_SHARE, Mean, Span, changed, follow
 
 TEN_MIN = Span(0, 600.0, 37.0, 38.0, (37.0, 38.0))
 HOURS = Span(1, 21600.0, 37.5, 52.5, (37.5, 52.5), 40.0, 50.0)
@@ -193,6 +193,16 @@ def test_a_mean_over_hours_takes_a_value_now_and_then() -> None:
     for passed_s, counts_s in ((180.0, 180.0), (190.0, 190.0), (190.1, 30.0)):
         assert after(known, hours, passed_s, 38.5).high == pytest.approx(37.5 + counts_s / (10_800.0 + counts_s))
     assert after(known, replace(hours, limits=(36.0, 38.0)), 10.0, 38.5).high == 38.5
+
+
+def test_unless_it_is_said_each_reading_is_taken() -> None:
+    """However soon it comes: half a second counts for half a second."""
+    assert after(CALM, TEN_MIN, 0.5, 38.5, every_s=0.5).high == pytest.approx(37.5 + 0.5 / 300.5)
+
+
+def test_a_span_takes_a_value_a_hundred_and_twenty_times() -> None:
+    """A mean over two hours each minute, one over six each three: more often would change nothing that can be seen."""
+    assert (EVERY_SHARE * 7200.0, EVERY_SHARE * 21_600.0) == (60.0, 180.0)
 
 
 def test_only_what_is_known_at_both_ends_is_taken() -> None:

@@ -1,0 +1,509 @@
+"""An opening, reading by reading: one machine whose usual air is known, and what one more reading makes of it.
+
+Usual are 38 °C and 4 kPa, of which a hundredth is 0.04 kPa; readings come each ten seconds unless said. Each bound is met from both sides.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from monitor.domain.air.psychrometrics import vapour_kpa
+from monitor.domain.signs.opening import (
+    ENDED,
+    NOT_RECOVERING,
+    OPENING,
+    QUIET,
+    RECOVERING,
+    Episode,
+    Verdict,
+    Watch,
+    declare,
+    finish,
+    settles,
+    watch,
+)
+from monitor.domain.signs.seen import LATE, NOT_CLIMBING, NOT_TURNED
+from tests.domain.house import there
+from tests.domain.signs.test_opening import at
+
+NOW_S = 10_000.0
+KNOWN = Watch(NOW_S, NOW_S, 600.0, 38.0, 0.0, 4.0, 0.0, last_kpa=4.0)
+AT_ALL = 10.0  # seconds to the next reading
+
+
+def read(
+    state: Watch, dry_bulb_c: float, kpa: float, after_s: float = AT_ALL, every_s: float = 10.0, **said: bool
+) -> tuple[Watch, Verdict]:
+    """One more reading, so long after NOW_S."""
+    return watch(state, NOW_S + after_s, dry_bulb_c, kpa, interval_s=every_s, band_low_c=36.0, **said)
+
+
+def suspected(state: Watch, fell_k: float, gone_kpa: float, after_s: float = AT_ALL, **more: float | bool) -> bool:
+    """Whether a reading that fell by so much makes a fall of it."""
+    after, verdict = read(state, 38.0 - fell_k, 4.0 - gone_kpa, after_s, **more)  # type: ignore[arg-type]
+    assert verdict == Verdict(QUIET)
+    return after.episode is not None
+
+
+@pytest.mark.parametrize(
+    ("fell_k", "gone_kpa", "after_s", "fallen"),
+    [
+        (0.41, 1.0, 10.0, True),
+        (0.39, 1.0, 10.0, False),
+        (1.0, 0.49, 10.0, True),  # 12 % of the vapour
+        (1.0, 0.47, 10.0, False),
+        (1.0, 0.49, 30.0, True),
+        (1.0, 0.70, 60.0, True),  # and 0.15 % more for each second after thirty
+        (1.0, 0.65, 60.0, False),
+        (1.0, 1.03, 120.0, True),
+        (1.0, 1.01, 120.0, False),
+        (1.0, 3.00, 121.0, False),  # no door takes so long
+        (3.0, 0.35, 10.0, True),  # 0.7 of that, where it fell by two kelvin and more
+        (3.0, 0.33, 10.0, False),
+        (2.0, 0.72, 120.0, True),
+        (1.9, 0.72, 120.0, False),
+    ],
+)
+def test_what_a_door_takes_and_how_soon(fell_k: float, gone_kpa: float, after_s: float, fallen: bool) -> None:
+    """Four tenths of a kelvin and an eighth of the vapour within half a minute; later more, for vents take some too."""
+    assert suspected(KNOWN, fell_k, gone_kpa, after_s) is fallen
+
+
+def test_of_a_probe_that_speaks_each_minute_two_intervals_and_their_jitter_are_soon() -> None:
+    """Undisturbed 132 s ago it may have been the door; 133 s ago nobody knows."""
+    assert suspected(KNOWN, 2.5, 1.5, 132.0, every_s=60.0)
+    assert not suspected(KNOWN, 2.5, 1.5, 133.0, every_s=60.0)
+
+
+def test_a_fall_is_more_than_the_machines_own_ripple() -> None:
+    """Four times the mean distance of either quantity; of a vapour that swings by itself never more than a quarter of it."""
+    swings = replace(KNOWN, ripple_k=0.5)
+    assert suspected(swings, 2.01, 1.0)
+    assert not suspected(swings, 1.99, 1.0)
+    for ripple_kpa, least_kpa in ((0.2, 0.8), (0.5, 1.0)):
+        damp = replace(KNOWN, ripple_kpa=ripple_kpa)
+        assert suspected(damp, 1.0, least_kpa + 0.01)
+        assert not suspected(damp, 1.0, least_kpa - 0.01)
+
+
+def test_what_is_usual_must_be_known_for_ten_minutes() -> None:
+    """Before that nothing is a fall, not even for one who said that they are at work."""
+    young = replace(KNOWN, learnt_s=599.0)
+    for said in ({}, {"at_work": True}, {"door_open": True}):
+        assert suspected(KNOWN, 3.0, 2.0, **said)
+        assert not suspected(young, 3.0, 2.0, **said)
+
+
+@pytest.mark.parametrize(("off_pct", "fallen"), [(2.1, True), (1.9, False), (-2.1, True), (-1.9, False)])
+def test_a_humidity_that_stays_as_it_was_makes_a_lower_temperature_doubtful(off_pct: float, fallen: bool) -> None:
+    """Within two %RH of its usual the sensor may only read low: its vapour is worked out from that."""
+    usual_pct = 100.0 * 4.0 / float(vapour_kpa(38.0, 100.0))
+    kpa = float(vapour_kpa(34.0, usual_pct + off_pct))
+    assert suspected(KNOWN, 4.0, 4.0 - kpa) is fallen
+
+
+def test_a_machine_without_vapour_shows_no_door() -> None:
+    """A probe that sends no humidity has none to lose; who says that they are there is believed."""
+    dry = replace(KNOWN, usual_kpa=0.0, last_kpa=0.0)
+    assert read(dry, 34.0, 0.0)[0].episode is None
+    assert read(dry, 34.0, 0.0, at_work=True)[0].episode is not None
+
+
+def test_whoever_is_there_explains_any_fall() -> None:
+    """Work that was declared, a door that its contact says is open, or the half-hour since somebody came; without them it has no shape."""
+    assert not suspected(KNOWN, 0.5, 0.0)
+    assert suspected(KNOWN, 0.5, 0.0, at_work=True)
+    assert suspected(KNOWN, 0.5, 0.0, door_open=True)
+    for came_s, explains in ((1799.0, True), (1800.0, False)):
+        visited = replace(KNOWN, visit_s=NOW_S + AT_ALL - came_s)
+        assert suspected(visited, 0.5, 0.0) is explains
+
+
+# A fall by two kelvin and 1 kPa at NOW_S, of air that was undisturbed ten seconds before.
+FALL = Episode(
+    "suspected", NOW_S - 10.0, 2.0, 1.0, deepest_c=36.0, lowest_c=36.0, lowest_s=NOW_S, turn_by_s=NOW_S + 370.0, last_kpa=3.0
+)  # fmt: skip
+FELL = replace(KNOWN, near_s=NOW_S - 10.0, episode=FALL)
+
+
+@pytest.mark.parametrize(
+    ("down_k", "gone_kpa", "at_work", "held"),
+    [
+        (0.41, 0.9, False, True),
+        (0.39, 0.9, False, False),
+        (1.5, 0.21, False, True),
+        (1.5, 0.19, False, False),
+        (1.5, 0.19, True, True),  # whose vapour needs no shape
+        (1.5, -0.50, True, True),
+    ],
+)
+def test_a_fifth_of_a_fall_must_still_be_gone_at_the_next_reading(
+    down_k: float, gone_kpa: float, at_work: bool, held: bool
+) -> None:
+    """Air comes back slowly; only a sensor is back at once."""
+    after, verdict = read(FELL, 38.0 - down_k, 4.0 - gone_kpa, at_work=at_work)
+    assert verdict.kind == (RECOVERING if held else QUIET)
+    assert (after.episode is not None) is held
+
+
+def test_a_hold_counts_from_the_first_fall_of_a_visit() -> None:
+    """The second fall within half an hour belongs to the visit of the first; one at half an hour begins another."""
+    for came_s, first in ((1799.0, True), (1800.0, False)):
+        visit_s = NOW_S + AT_ALL - came_s
+        after, _ = read(replace(FELL, visit_s=visit_s), 35.5, 2.5)
+        assert after.visit_s == (visit_s if first else FALL.since_s)
+        assert there(after.episode).held_s == NOW_S + AT_ALL
+
+
+def test_a_glimpse_through_the_door_holds_nothing() -> None:
+    """Air that is back at the second reading was held for no time, and is recorded with how deep it came."""
+    after, verdict = read(replace(FELL, episode=replace(FALL, first_k=1.0, first_kpa=0.5)), 37.75, 3.85)
+    opening = there(verdict.opening)
+    assert (verdict.kind, after.episode) == (ENDED, None)
+    assert (opening.since_s, opening.until_s, opening.deepest_c) == (NOW_S - 10.0, NOW_S + AT_ALL, 36.0)
+    assert (opening.hold_s, opening.back) == (0.0, True)
+
+
+# An opening that is held since a minute: eight kelvin down, half an hour's time not yet over.
+HELD = replace(
+    FALL, phase=OPENING, deepest_c=30.0, lowest_c=30.0, held_s=NOW_S - 60.0, since_s=NOW_S - 70.0, last_kpa=2.0
+)
+OPEN = replace(KNOWN, near_s=NOW_S - 70.0, visit_s=NOW_S - 70.0, first_s=NOW_S - 70.0, episode=HELD)
+
+
+@pytest.mark.parametrize(
+    ("state", "off_k", "off_kpa", "back"),
+    [
+        (OPEN, 0.29, 0.0, True),
+        (OPEN, 0.31, 0.0, False),
+        (OPEN, 0.0, 0.23, True),  # 6 % of the vapour
+        (OPEN, 0.0, 0.25, False),
+        (replace(OPEN, ripple_k=0.2), 0.59, 0.0, True),
+        (replace(OPEN, ripple_k=0.2), 0.61, 0.0, False),
+        (replace(OPEN, ripple_kpa=0.2), 0.0, 0.59, True),
+        (replace(OPEN, ripple_kpa=0.2), 0.0, 0.61, False),
+        (OPEN, -2.0, -1.0, True),  # above what is usual nothing is awaited
+    ],
+)
+def test_an_opening_is_over_when_both_are_near_their_usual(
+    state: Watch, off_k: float, off_kpa: float, back: bool
+) -> None:
+    """Within three tenths of a kelvin and six hundredths of the vapour, or three ripples of the machine's own."""
+    after, verdict = read(state, 38.0 - off_k, 4.0 - off_kpa)
+    assert (verdict.kind == ENDED) is back
+    assert (after.episode is None) is back
+
+
+@pytest.mark.parametrize(
+    ("lowest_c", "dry_bulb_c", "kind"),
+    [
+        (30.0, 30.41, RECOVERING),  # a twentieth of eight kelvin
+        (30.0, 30.39, OPENING),
+        (36.0, 36.16, RECOVERING),  # but 0.15 K at least
+        (36.0, 36.14, OPENING),
+    ],
+)
+def test_air_has_turned_when_it_has_risen_by_a_twentieth_of_its_fall(
+    lowest_c: float, dry_bulb_c: float, kind: str
+) -> None:
+    """That is the first step on its way home."""
+    state = replace(OPEN, episode=replace(HELD, lowest_c=lowest_c, deepest_c=lowest_c))
+    after, verdict = read(state, dry_bulb_c, 2.1)
+    assert verdict.kind == kind
+    if kind == RECOVERING:
+        assert (there(after.episode).step_c, there(after.episode).step_s) == (dry_bulb_c, NOW_S + AT_ALL)
+
+
+def test_the_lowest_is_kept_while_the_door_is_open() -> None:
+    """Colder is a new lowest, of the opening and since the door was last opened; as cold is not."""
+    for dry_bulb_c, lowest_c, lowest_s in ((29.0, 29.0, NOW_S + AT_ALL), (30.0, 30.0, NOW_S), (30.1, 30.0, NOW_S)):
+        episode = there(read(OPEN, dry_bulb_c, 1.9)[0].episode)
+        assert (episode.lowest_c, episode.deepest_c, episode.lowest_s) == (lowest_c, lowest_c, lowest_s)
+        assert episode.last_kpa == 1.9
+
+
+def aged(state: Watch, age_s: float) -> Watch:
+    """The opening whose first fall is so old at the next reading."""
+    return replace(state, visit_s=NOW_S + AT_ALL - age_s, near_s=NOW_S + AT_ALL - age_s, first_s=NOW_S + AT_ALL - age_s)
+
+
+def test_air_that_has_not_turned_is_told_at_half_an_hour() -> None:
+    """Not before, and not before its own time to turn, six minutes and two readings from the fall."""
+    for age_s, turn_by_s, told in (
+        (1800.0, NOW_S, True),
+        (1799.0, NOW_S, False),
+        (1800.0, NOW_S + AT_ALL, True),
+        (1800.0, NOW_S + AT_ALL + 1.0, False),
+    ):
+        _, verdict = read(aged(replace(OPEN, episode=replace(HELD, turn_by_s=turn_by_s)), age_s), 30.0, 2.0)
+        assert verdict == (Verdict(NOT_RECOVERING, NOT_TURNED) if told else Verdict(OPENING))
+    fell, _ = read(KNOWN, 34.0, 2.5)
+    assert there(fell.episode).turn_by_s == NOW_S + 360.0 + 2 * 10.0
+
+
+def test_at_work_nothing_is_told_and_afterwards_the_time_to_turn_is_left() -> None:
+    """Fifty minutes after the fall somebody works there: then six minutes and two readings from now, and nothing is borne beyond."""
+    state = aged(replace(OPEN, episode=replace(HELD, turn_by_s=NOW_S)), 3000.0)
+    after, verdict = read(state, 30.0, 2.0, at_work=True)
+    assert verdict.kind == OPENING
+    assert after.visit_s == NOW_S + AT_ALL - 1800.0
+    assert there(after.episode).turn_by_s == NOW_S + AT_ALL + 380.0
+    late = aged(OPEN, 5400.0)
+    assert read(late, 30.0, 2.0, at_work=True)[1].kind == OPENING
+    assert read(late, 30.0, 2.0)[1] == Verdict(NOT_RECOVERING, LATE)
+
+
+def test_a_hold_ends_with_the_last_reading_within_ninety_minutes() -> None:
+    """The next one would come too late to be told by."""
+    rising = replace(HELD, phase=RECOVERING, step_c=33.0, step_s=NOW_S)
+    for age_s, held in ((5390.0, True), (5391.0, False)):
+        _, verdict = read(aged(replace(OPEN, episode=rising), age_s), 33.1, 2.5)
+        assert verdict == (Verdict(RECOVERING) if held else Verdict(NOT_RECOVERING, LATE))
+
+
+def test_air_in_its_band_when_a_hold_ends_is_no_trouble() -> None:
+    """At 36 °C, where its band begins, the opening is over without having come back; below it is told."""
+    rising = replace(HELD, phase=RECOVERING, step_c=35.9, step_s=NOW_S)
+    for dry_bulb_c, kind in ((36.0, ENDED), (35.99, NOT_RECOVERING)):
+        _, verdict = read(aged(replace(OPEN, episode=rising), 5400.0), dry_bulb_c, 2.5)
+        assert verdict.kind == kind
+    _, verdict = read(aged(replace(OPEN, episode=rising), 5400.0), 36.5, 2.5)
+    opening = there(verdict.opening)
+    assert not opening.back
+    assert opening.hold_s == NOW_S + AT_ALL - HELD.held_s
+
+
+RISING = replace(HELD, phase=RECOVERING, step_c=33.0, step_s=NOW_S - 100.0, lowest_s=NOW_S - 700.0, last_kpa=3.0)
+HOMING = replace(OPEN, episode=RISING)
+
+
+def test_a_loss_of_vapour_on_the_way_back_is_the_door_again() -> None:
+    """A twelfth of the usual from one reading to the next: 0.32 of 4 kPa. The way back then begins anew."""
+    for kpa, kind in ((2.69, RECOVERING), (2.67, OPENING)):
+        after, verdict = read(HOMING, 33.2, kpa)
+        assert verdict.kind == kind
+    episode = there(after.episode)
+    assert (episode.lowest_c, episode.lowest_s) == (33.2, NOW_S + AT_ALL)
+    assert episode.turn_by_s == NOW_S + AT_ALL + 380.0
+    assert episode.deepest_c == 30.0
+
+
+def test_air_that_was_home_and_falls_by_a_kelvin_is_the_door_again() -> None:
+    """While only vapour was awaited; it has half an hour of its own where the first one's is over."""
+    home = replace(RISING, home_s=NOW_S - 100.0, step_s=NOW_S - 100.0)
+    for age_s, renewed in ((1799.0, False), (1800.0, True)):
+        state = aged(replace(HOMING, episode=home), age_s)
+        after, verdict = read(state, 36.99, 2.9)
+        assert verdict.kind == OPENING
+        assert after.visit_s == (NOW_S + AT_ALL if renewed else state.visit_s)
+    assert read(replace(HOMING, episode=home), 37.01, 2.9)[1].kind == RECOVERING
+    assert read(replace(HOMING, episode=home, ripple_k=0.3), 36.81, 2.9)[1].kind == RECOVERING  # four ripples: 1.2 K
+    assert read(replace(HOMING, episode=replace(home, home_s=-math.inf)), 36.99, 2.9)[1].kind == RECOVERING
+
+
+def test_air_that_is_home_waits_for_its_vapour() -> None:
+    """Within three tenths of its usual: since then only that is awaited, and nothing is asked of a step."""
+    for dry_bulb_c, home_s in ((37.71, NOW_S + AT_ALL), (37.69, -math.inf)):
+        after, verdict = read(replace(HOMING, episode=replace(RISING, step_c=37.6)), dry_bulb_c, 3.1)
+        assert verdict.kind == RECOVERING
+        assert there(after.episode).home_s == home_s
+
+
+@pytest.mark.parametrize(
+    ("step_c", "dry_bulb_c", "stepped"),
+    [
+        (33.0, 33.50, True),  # of five kelvin the usual curve brings all but 0.7 % in ten minutes: a tenth of that
+        (33.0, 33.49, False),
+        (37.5, 37.56, True),  # and 0.05 K at least
+        (37.5, 37.54, False),
+    ],
+)
+def test_each_ten_minutes_must_bring_a_tenth_of_what_is_usual(step_c: float, dry_bulb_c: float, stepped: bool) -> None:
+    """After half an hour; before it the door is taken to stand open, and nothing is told."""
+    rising = replace(RISING, step_c=step_c, step_s=NOW_S - 590.0, lowest_c=step_c)
+    after, verdict = read(aged(replace(HOMING, episode=rising), 2000.0), dry_bulb_c, 3.0)
+    if stepped:
+        assert verdict.kind == RECOVERING
+        assert (there(after.episode).step_c, there(after.episode).step_s) == (dry_bulb_c, NOW_S + AT_ALL)
+    elif dry_bulb_c < 36.0:
+        assert verdict == Verdict(NOT_RECOVERING, NOT_CLIMBING)
+    else:  # in its band that is no trouble
+        assert (verdict.kind, there(verdict.opening).back) == (ENDED, False)
+    after, verdict = read(aged(replace(HOMING, episode=rising), 1500.0), dry_bulb_c, 3.0)
+    assert verdict.kind == (RECOVERING if stepped else OPENING)
+    assert there(after.episode).lowest_c == (step_c if stepped else dry_bulb_c)
+
+
+def test_a_stretch_is_ten_minutes_or_three_readings() -> None:
+    """Of a probe that speaks each four minutes it is twelve."""
+    for every_s, stretch_s in ((10.0, 600.0), (240.0, 720.0)):
+        for since_s, told in ((stretch_s, True), (stretch_s - 1.0, False)):
+            rising = replace(RISING, step_s=NOW_S + AT_ALL - since_s)
+            _, verdict = read(aged(replace(HOMING, episode=rising), 2000.0), 33.01, 3.0, every_s=every_s)
+            assert (verdict.kind == NOT_RECOVERING) is told
+
+
+def test_a_door_counts_as_open_while_the_air_falls_or_its_contact_says_so() -> None:
+    """On the way back it is shut, unless the contact has it open."""
+    assert read(OPEN, 30.0, 2.0)[0].opened_s == NOW_S + AT_ALL
+    assert read(HOMING, 33.2, 3.0)[0].opened_s == -math.inf
+    assert read(HOMING, 33.2, 3.0, door_open=True)[0].opened_s == NOW_S + AT_ALL
+
+
+def test_when_a_door_was_first_open_is_kept_until_the_air_was_undisturbed() -> None:
+    """Opened again before that, it goes on; after it, it begins anew."""
+    assert read(replace(OPEN, near_s=NOW_S - 80.0), 30.0, 2.0)[0].first_s == OPEN.first_s
+    assert read(replace(OPEN, near_s=NOW_S - 60.0), 30.0, 2.0)[0].first_s == NOW_S + AT_ALL
+
+
+def test_what_was_given_up_holds_nothing_until_the_air_is_back_or_two_hours_are_over() -> None:
+    """Then what is there is learnt as usual, from nothing, with the machine's own curve."""
+    given_up = replace(OPEN, recovery_s=77.0, episode=replace(HELD, phase="released", released_s=NOW_S - 30.0))
+    assert read(given_up, 30.0, 2.0)[1] == Verdict(NOT_RECOVERING)
+    _, verdict = read(given_up, 37.8, 3.9)
+    assert (verdict.kind, there(verdict.opening).back) == (ENDED, True)
+    assert there(verdict.opening).hold_s == 30.0  # from a minute ago to half a minute ago
+    for since_s, anew in ((7199.0, False), (7200.0, True)):
+        old = replace(given_up, episode=replace(there(given_up.episode), since_s=NOW_S + AT_ALL - since_s))
+        after, verdict = read(old, 30.0, 2.0)
+        assert (verdict.kind == ENDED) is anew
+        assert (after == Watch(recovery_s=77.0)) is anew
+
+
+def test_a_way_back_teaches_a_quarter_of_its_time_constant() -> None:
+    """From 30 to 37.8 °C in 200 s: e-fold in 200 / ln(8 / 0.3) = 61 s; a usual of 120 s goes a quarter of the way. Never under 30 s nor
+    over ten minutes."""
+    for took_s, seen_s in ((200.0, 200.0 / math.log(8.0 / 0.3)), (20.0, 30.0), (4000.0, 600.0)):
+        rising = replace(RISING, lowest_c=30.0, lowest_s=NOW_S + AT_ALL - took_s)
+        after, _ = read(replace(HOMING, episode=rising), 37.8, 3.9)
+        assert after.recovery_s == pytest.approx(120.0 + (seen_s - 120.0) / 4.0)
+    untaught = (
+        replace(RISING, lowest_c=37.41),  # a fall of less than twice what is near teaches nothing
+        replace(HELD, lowest_s=NOW_S - 200.0),  # nor air that was back before it turned
+    )
+    for episode in untaught:
+        assert read(replace(HOMING, episode=episode), 37.8, 3.9)[0].recovery_s == 120.0
+    after, _ = read(replace(HOMING, episode=replace(RISING, lowest_c=37.39)), 37.8, 3.9)
+    assert after.recovery_s != 120.0
+
+
+# Undisturbed air.
+
+
+@pytest.mark.parametrize(
+    ("state", "off_k", "off_kpa", "near"),
+    [
+        (KNOWN, -0.14, 0.0, True),
+        (KNOWN, -0.16, 0.0, False),
+        (KNOWN, 0.0, -0.11, True),  # 3 % of the vapour
+        (KNOWN, 0.0, -0.13, False),
+        (replace(KNOWN, ripple_k=0.1), -0.29, 0.0, True),
+        (replace(KNOWN, ripple_k=0.1), -0.31, 0.0, False),
+        (replace(KNOWN, ripple_kpa=0.06), 0.0, -0.17, True),
+        (replace(KNOWN, ripple_kpa=0.06), 0.0, -0.19, False),
+        (replace(KNOWN, ripple_kpa=0.2), 0.0, -0.23, True),  # but 6 % at most, however it swings
+        (replace(KNOWN, ripple_kpa=0.2), 0.0, -0.25, False),
+        (KNOWN, 3.0, 1.0, True),  # what is above its usual was let out by nobody
+    ],
+)
+def test_air_is_undisturbed_near_its_usual(state: Watch, off_k: float, off_kpa: float, near: bool) -> None:
+    """A fall is timed from there."""
+    after, _ = read(state, 38.0 + off_k, 4.0 + off_kpa)
+    assert (after.near_s == NOW_S + AT_ALL) is near
+
+
+def test_a_reading_teaches_by_its_time() -> None:
+    """Ten seconds beside ten minutes: 10/610 of the way, of level and ripple; in the first ten minutes it is a plain mean."""
+    after, _ = read(KNOWN, 38.1, 4.1)
+    share = 10.0 / 610.0
+    assert (after.usual_c, after.usual_kpa) == pytest.approx((38.0 + 0.1 * share, 4.0 + 0.1 * share))
+    assert (after.ripple_k, after.ripple_kpa) == pytest.approx((0.1 * share, 0.1 * share))
+    assert (after.newest_s, after.learnt_s, after.last_kpa) == (NOW_S + AT_ALL, 600.0, 4.1)
+    young, _ = read(replace(KNOWN, learnt_s=10.0), 38.1, 4.1)
+    assert (young.usual_c, young.learnt_s) == pytest.approx((38.05, 20.0))
+
+
+def test_silence_teaches_for_three_intervals() -> None:
+    """What comes after thirty seconds counts for thirty, and so does what comes after an hour."""
+    for after_s in (30.0, 31.0, 3600.0):
+        assert read(KNOWN, 38.1, 4.0, after_s)[0].usual_c == pytest.approx(38.0 + 0.1 * 30.0 / 630.0)
+
+
+def test_a_reading_far_off_teaches_as_one_at_the_edge() -> None:
+    """0.15 K and 3 % either way, or three ripples."""
+    share = 10.0 / 610.0
+    for way in (1.0, -1.0):
+        after, _ = read(KNOWN, 38.0 + 0.3 * way, 4.0 + way)
+        assert after.usual_c == pytest.approx(38.0 + way * 0.15 * share)
+        if way > 0.0:  # what is let out is learnt by another rule
+            assert after.usual_kpa == pytest.approx(4.0 + 0.12 * share)
+        wide, _ = read(replace(KNOWN, ripple_k=0.1), 38.0 + 0.35 * way, 4.0)
+        assert wide.usual_c == pytest.approx(38.0 + way * 0.3 * share)
+
+
+@pytest.mark.parametrize(
+    ("kpa", "last_kpa", "after_s", "door_open", "opened"),
+    [
+        (3.51, 4.0, 10.0, False, True),  # 12 % at once
+        (3.53, 4.0, 10.0, False, False),
+        (3.87, 4.0, 10.0, True, True),  # 3 %, where a contact says so
+        (3.89, 4.0, 10.0, True, False),
+    ],
+)
+def test_vapour_that_a_door_lets_out(
+    kpa: float, last_kpa: float, after_s: float, door_open: bool, opened: bool
+) -> None:
+    """It is timed from there, with the temperature at its usual."""
+    after, _ = read(replace(KNOWN, last_kpa=last_kpa), 38.0, kpa, after_s, door_open=door_open)
+    assert (after.opened_s == NOW_S + AT_ALL) is opened
+    assert (after.first_s == NOW_S + AT_ALL) is opened
+    young, _ = read(replace(KNOWN, learnt_s=599.0), 38.0, kpa, after_s, door_open=door_open)
+    assert young.opened_s == -math.inf
+
+
+def test_while_the_air_settles_its_vapour_is_not_learnt_and_a_twelfth_is_the_door_again() -> None:
+    """0.32 of 4 kPa from one reading to the next; less is the same dry air as before."""
+    dry = replace(KNOWN, near_s=NOW_S - 1000.0, opened_s=NOW_S - 900.0, first_s=NOW_S - 950.0, last_kpa=3.0)
+    for kpa, again in ((2.69, False), (2.67, True)):
+        after, _ = read(dry, 38.0, kpa)
+        assert (after.usual_kpa, after.ripple_kpa) == (4.0, 0.0)
+        assert after.opened_s == (NOW_S + AT_ALL if again else NOW_S - 900.0)
+        assert after.first_s == NOW_S - 950.0
+    calm = replace(dry, opened_s=NOW_S - 9000.0, first_s=NOW_S - 9000.0)  # settled long ago: it is learnt, and no door
+    after, _ = read(calm, 38.0, 2.67)
+    assert after.usual_kpa < 4.0
+    assert after.opened_s == NOW_S - 9000.0
+
+
+def test_air_that_is_not_back_when_it_should_have_settled_is_another_usual() -> None:
+    """Undisturbed since the door was first open, it goes on; not since, it begins anew with what is there."""
+    opened = replace(KNOWN, opened_s=NOW_S - 9000.0, first_s=NOW_S - 9000.0)
+    anew, _ = read(replace(opened, near_s=NOW_S - 9000.0), 37.9, 3.0)
+    assert (anew.usual_c, anew.usual_kpa, anew.learnt_s, anew.near_s) == (37.9, 3.0, 0.0, NOW_S + AT_ALL)
+    assert read(replace(opened, near_s=NOW_S - 8999.0), 37.9, 3.0)[0].learnt_s == 600.0
+
+
+def test_air_settles_for_three_quarters_of_an_hour_and_ninety_minutes_at_most() -> None:
+    """From when the door was last seen open, and from when it first was."""
+    for opened_s, first_s, until_s in ((0.0, 0.0, 2700.0), (4000.0, 0.0, 5400.0), (4000.0, 3000.0, 6700.0)):
+        open_ = replace(KNOWN, opened_s=opened_s, first_s=first_s)
+        assert settles(open_, until_s - 0.1)
+        assert not settles(open_, until_s)
+
+
+def test_the_first_reading_is_what_is_usual_until_more_is_known() -> None:
+    """Also of a machine in a freezing shed."""
+    for dry_bulb_c in (38.0, -5.0):
+        after, verdict = watch(Watch(recovery_s=50.0), NOW_S, dry_bulb_c, 0.4, interval_s=10.0)
+        assert verdict == Verdict(QUIET)
+        assert after == Watch(NOW_S, NOW_S, 0.0, dry_bulb_c, 0.0, 0.4, 0.0, 50.0, last_kpa=0.4)
+
+
+def test_work_that_is_over_is_not_finished_again() -> None:
+    """At its very end it is over, with the label that was declared, wherever the clock was set meanwhile."""
+    handling = declare("setter-1", for_s=1200.0, by="sam", now=at(0))
+    assert finish(handling, at(20, utc_shift_s=-3600.0)) == handling
+    assert finish(handling, at(19.9)).until == at(19.9).utc
