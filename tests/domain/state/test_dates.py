@@ -11,11 +11,11 @@ from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.needs.rules import NO_DATA
 from monitor.domain.readings.dating import CLOCK_BOOT, Line
 from monitor.domain.readings.reading import Pack, Sample, to_ms
-from monitor.domain.state.dates import forget_boots, when_taken
+from monitor.domain.state.dates import Dated, forget_boots, when_taken
 from monitor.domain.state.record import Group, StoredReading
 from monitor.domain.watch.evaluate import hear
 from monitor.domain.watch.intake import take_in
-from tests.domain.house import T0, Story, batch, probes, site
+from tests.domain.house import T0, Story, batch, probes, site, there
 from tests.told import event_words
 
 TOP = "node-a/top"
@@ -187,6 +187,28 @@ def test_one_odd_time_beside_a_counter_is_not_told() -> None:
     assert len(node.said_of_the_clock()) == 1
 
 
+def test_one_odd_time_that_two_messages_of_one_second_tell_is_one() -> None:
+    """As of a node that sends each probe by itself: only a later one can prove it."""
+    node = Counting.begun(10.0)
+    node.story.at_s += 10.0
+    node.off_s = HOUR_S
+    for _ in range(3):
+        node.say(node.story.at_s)
+    node.off_s = 0.0
+    node.speak(60.0)
+    assert node.said_of_the_clock() == []
+
+
+def test_what_comes_late_and_in_order_was_told_by_a_clock_that_is_right() -> None:
+    """A broker that holds each message back for five minutes: how long it waited is known, and is none of the clock's."""
+    node = Counting.begun(10.0)
+    node.story.at_s += 300.0
+    for _ in range(12):
+        node.story.at_s += 10.0
+        assert node.label_s(node.say(node.story.at_s - 300.0)) == pytest.approx(node.story.at_s - 300.0, abs=1.5)
+    assert node.said_of_the_clock() == []
+
+
 @pytest.mark.parametrize("by_s", [HOUR_S, -HOUR_S, 90.0])
 def test_our_own_clock_that_is_set_is_none_of_the_nodes(by_s: float) -> None:
     """A node's clock goes on as it did, wherever ours is put."""
@@ -246,6 +268,67 @@ def test_what_belongs_to_an_earlier_part_of_a_boot_waited_since_then() -> None:
     assert found is not None
     assert (found[0].id, found[1]) == (line.id, 110_000)
     assert found[2] == pytest.approx(120.0)
+
+
+def test_a_message_of_a_part_that_an_earlier_run_began_is_taken_as_of_now() -> None:
+    """How long it waited nobody knows where a wrong clock kept this run from taking up the line."""
+    story = Story()
+    story.send("node-a", Sample("top", 37.5, 45.0), up_s=100)
+    node = story.state.node("node-a")
+    (line,) = node.lines[7]
+    node.lines[7] = line, replace(line, id=2, from_up_ms=125_000, mono_offset_ms=None)
+    late = Pack("node-a", (Sample("top", 37.5, 45.0),), 7, 9, 110)
+    assert when_taken(story.look(), late, late.samples[0], dates={}) == (line, 110_000, 0.0)
+
+
+def test_the_newest_part_of_a_boot_goes_on() -> None:
+    """What belongs to it is noted in it, and written; the parts before stay as they are."""
+    story = Story()
+    for n in range(3):
+        story.send("node-a", Sample("top", 37.5, 45.0), up_s=100 + 10 * n)
+        story.at_s += 10.0
+    node = story.state.node("node-a")
+    (line,) = node.lines[7]
+    node.lines[7] = line, replace(line, id=2), replace(line, id=3, from_up_ms=125_000)
+    out = story.send("node-a", Sample("top", 37.5, 45.0), up_s=130)
+    assert [part.id for part in node.lines[7]] == [line.id, 2, 3]
+    assert node.lines[7][-1].last_up_ms == 130_000
+    assert out.lines == {3: node.lines[7][-1]}
+
+
+@pytest.mark.parametrize("clock", [False, True], ids=["by its counter", "by its clock"])
+def test_samples_of_one_message_are_as_old_as_they_lie_apart(clock: bool) -> None:
+    """Three instants in one pack of a node that counts: what has just come is its newest, wherever it stands in the pack."""
+    story = Story()
+    for n in range(3):
+        story.send("node-a", Sample("top", 37.5, 45.0), up_s=100 + 10 * n)
+        story.at_s += 10.0
+    at_ms = [to_ms(T0) + 1000 * (3600 - back) if clock else None for back in (20, 0, 10)]
+    offsets_s = (0.0, 0.0, 0.0) if clock else (-20.0, 0.0, -10.0)
+    samples = tuple(Sample("top", 37.5, 45.0, offset_s=o, at_ms=a) for o, a in zip(offsets_s, at_ms, strict=True))
+    pack = Pack("node-a", samples, 7, 9, 130)
+    dates: dict[str, Dated] = {}
+    found = [there(when_taken(story.look(), pack, sample, dates=dates)) for sample in samples]
+    assert [up_ms for _, up_ms, _ in found] == [110_000, 130_000, 120_000]
+    assert [age_s for _, _, age_s in found] == pytest.approx([20.0, 0.0, 10.0], abs=0.1)
+
+
+def test_the_first_message_of_a_node_whose_clock_is_right_is_judged() -> None:
+    """It cannot have waited, for its clock says when it was taken."""
+    assert Clocked.begun(10.0).judged[:2] == [10.0, 20.0]
+
+
+def test_what_a_node_said_by_its_clock_is_not_ended_by_its_counter() -> None:
+    """Its program was changed to one that counts: what is labelled by the clock stays where it is, though it was never settled."""
+    story = Story()
+    Clocked(story, off_s=-7200.0).say(10.0)
+    (before,) = story.state.node("node-a").lines[CLOCK_BOOT]
+    assert not before.settled
+    story.at_s = 60.0
+    for n in range(3):
+        story.send("node-a", Sample("top", 37.5, 45.0), up_s=10 * n)
+        story.at_s += 10.0
+    assert story.state.node("node-a").lines[CLOCK_BOOT] == (before,)
 
 
 def test_what_was_said_under_each_clock_is_dated_by_that_one() -> None:
@@ -353,7 +436,11 @@ def test_a_pack_of_several_instants_is_one_message() -> None:
 # Boots that nobody heard live.
 
 
-@pytest.mark.parametrize("clock_s", [None, 0.0, 1800.0, -40 * 86_400.0], ids=["none", "right", "fast", "dead cell"])
+@pytest.mark.parametrize(
+    "clock_s",
+    [None, 0.0, 1800.0, -10 * 86_400.0, -40 * 86_400.0],
+    ids=["none", "right", "fast", "days behind", "dead cell"],
+)
 @pytest.mark.parametrize("heard_before", [True, False])
 def test_boots_of_a_time_when_nobody_listened(clock_s: float | None, heard_before: bool) -> None:
     """Two boots that began and ended while eggroom was off, and came from the broker afterwards: each is over before the next begins; by
@@ -391,6 +478,8 @@ def test_boots_of_a_time_when_nobody_listened(clock_s: float | None, heard_befor
         line = by_id[reading.line]
         label_s = (line.at_ms(reading.up_ms) - to_ms(T0)) / 1000.0
         labels.setdefault(line.boot, []).append((label_s, began[line.boot] + reading.up_ms / 1000.0))
+    if heard_before:
+        assert min(at for at, _ in labels[2]) >= 590.0  # after what was heard live
     assert max(at for at, _ in labels[2]) <= min(at for at, _ in labels[3])
     assert max(at for at, _ in labels[3]) <= began[4] + 0.1
     assert all(at == pytest.approx(true, abs=1.0) for at, true in labels[4])

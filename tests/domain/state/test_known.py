@@ -14,7 +14,6 @@ from monitor.domain.needs.batch import subject_of
 from monitor.domain.needs.profile import Stage
 from monitor.domain.needs.rules import DISAGREE, DRY_BULB, EGG, LOCKDOWN_OVERDUE, NO_DATA, SENSOR_FAILED
 from monitor.domain.state.known import (
-    MAX_REACHED,
     Look,
     ProbeState,
     did_not_get_through,
@@ -76,6 +75,7 @@ def test_probes_that_disagree_are_urgent_while_their_own_air_is_out_of_its_band(
 def test_a_disagreement_of_probes_that_are_no_longer_there_is_as_mild_as_it_is() -> None:
     """The record may know of one in a machine from which every probe was taken since."""
     story = Story(site=site({}), batches=(batch(),))
+    assert rule_of(story.look(), "setter-1", DISAGREE).priority == "low"  # nor while no limit is worked out yet
     story.put()
     assert rule_of(story.look(), "setter-1", DISAGREE).priority == "low"
 
@@ -117,6 +117,7 @@ def test_a_failed_sensor_is_as_urgent_as_the_danger_that_it_hides() -> None:
     assert rule_of(with_alarm("setter-1", hot, False), TOP, SENSOR_FAILED).priority == own
     assert rule_of(with_alarm("hatcher-1", hot, True), TOP, SENSOR_FAILED).priority == own
     assert rule_of(with_alarm("setter-1", "humidity-high-alarm", True), TOP, SENSOR_FAILED).priority == own
+    assert rule_of(with_alarm("setter-1", hot, True), TOP, NO_DATA) == RULES[NO_DATA]  # of silence it is the own rule
 
 
 def heard(look: Look, dry_bulb_c: float, ago_s: float = 0.0) -> Look:
@@ -211,9 +212,9 @@ def test_whom_an_episode_reached_is_forgotten_only_when_it_is_over_and_much_is_k
     """A house of years must not fill its memory; what stands is never given up."""
     state = with_alarm("setter-1", LOW_WARNING, True).state
     state.alarms["setter-1", "other"] = Alarm("setter-1", "other", 2, 1, False)
-    for number in range(1, MAX_REACHED + 1):
+    for number in range(1, 1_001):
         got_through(state, number, "sam", at=T0)
-    assert len(state.reached) == MAX_REACHED
+    assert len(state.reached) == 1_000
     got_through(state, 1, "kim", at=T0)
     assert set(state.reached) == {(1, "sam"), (1, "kim")}
 

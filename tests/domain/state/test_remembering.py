@@ -11,7 +11,7 @@ from monitor.domain.alarms.alarm import UNACKNOWLEDGED, Alarm
 from monitor.domain.needs.rules import NOT_RAISED
 from monitor.domain.readings.reading import Now, to_ms
 from monitor.domain.state.known import Look, State
-from monitor.domain.state.memory import AlarmMemory, Held, Memory, ProbeMemory
+from monitor.domain.state.memory import AlarmMemory, Held, Memory, NodeFact, NodeMemory, ProbeMemory
 from monitor.domain.state.remembering import remember, take_up
 from tests.domain.house import T0, Air, Story, batch, probes, site, there
 
@@ -193,6 +193,34 @@ def test_an_answer_outlives_a_restart(recorded: bool, remembered: bool, answered
     """Whoever answered is asked in long steps by the next run too; an answer of which the memory did not know yet begins them anew."""
     found = there(taken_up(replace(STANDS, answered=recorded), replace(KEPT, asked=3, answered=remembered)))
     assert (found.answered, found.asked) == (answered, asked)
+
+
+def test_what_an_older_memory_does_not_say_was_not_so() -> None:
+    """One from before answers and repetitions were kept: nobody had answered, it was asked once, and came once; when it began is the record's."""
+    began = replace(STANDS, begun_mono_s=4_500.0)
+    found = there(taken_up(began, KEPT))
+    assert (found.times, found.asked, found.answered, found.gone_mono_s) == (0, 0, False, None)
+    assert found.begun_mono_s == 4_500.0
+    later = there(taken_up(began, replace(KEPT, begun_mono_s=4_600.0, times=3, gone_mono_s=4_700.0)))
+    assert (later.begun_mono_s, later.times, later.gone_mono_s) == (4_600.0, 3, 4_700.0)
+
+
+def test_what_nodes_say_besides_their_air_is_handed_on() -> None:
+    """And how many of their messages bore the number of another: each where there is something to tell, of nodes that are still there."""
+    story = Story(site=site(probes((TOP, "setter-1"), ("node-b/top", "setter-1"), ("node-c/top", "setter-1"))))
+    battery = NodeFact("battery", 88.0, "%", T0, 3)
+    story.state.node("node-a").facts = {"battery": battery}
+    story.state.node("node-b").clashes = 2
+    story.state.node("node-gone").clashes = 5
+    memory = remember(story.look())
+    assert memory.nodes == (NodeMemory("node-a", (battery,), 0), NodeMemory("node-b", (), 2))
+    story.state.node("node-c")
+    assert remember(story.look()).nodes == memory.nodes
+    after = Story(site=story.site)
+    take_up(after.look(), replace(memory, nodes=(*memory.nodes, NodeMemory("node-gone", (), 5))))
+    assert after.state.node("node-a").facts == {"battery": battery}
+    assert after.state.node("node-b").clashes == 2
+    assert "node-gone" not in after.state.nodes
 
 
 def test_an_alarm_that_never_began_is_known_only_while_its_delay_runs() -> None:
