@@ -149,6 +149,12 @@ def test_a_fifth_of_a_fall_must_still_be_gone_at_the_next_reading(
     assert (after.episode is not None) is held
 
 
+def test_a_fifth_exactly_is_still_air() -> None:
+    """Of 2.5 K and 1.25 kPa half a kelvin and a quarter of a kilopascal are left."""
+    fell = replace(FELL, episode=replace(FALL, first_k=2.5, first_kpa=1.25))
+    assert read(fell, 37.5, 3.75)[0].episode is not None
+
+
 def test_a_hold_counts_from_the_first_fall_of_a_visit() -> None:
     """The second fall within half an hour belongs to the visit of the first; one at half an hour begins another."""
     for came_s, first in ((1799.0, True), (1800.0, False)):
@@ -183,6 +189,8 @@ OPEN = replace(KNOWN, near_s=NOW_S - 70.0, visit_s=NOW_S - 70.0, first_s=NOW_S -
         (OPEN, 0.0, 0.25, False),
         (replace(OPEN, ripple_k=0.2), 0.59, 0.0, True),
         (replace(OPEN, ripple_k=0.2), 0.61, 0.0, False),
+        (replace(OPEN, ripple_k=0.25), 0.75, 0.0, True),  # three ripples exactly
+        (replace(OPEN, ripple_kpa=0.25), 0.0, 0.75, True),
         (replace(OPEN, ripple_kpa=0.2), 0.0, 0.59, True),
         (replace(OPEN, ripple_kpa=0.2), 0.0, 0.61, False),
         (OPEN, -2.0, -1.0, True),  # above what is usual nothing is awaited

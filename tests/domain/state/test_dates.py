@@ -241,6 +241,17 @@ def test_single_odd_times_change_nothing(why: str, count: int) -> None:
     assert max(node.label_s(r) for r in node.story.readings) <= node.story.at_s
 
 
+def test_an_odd_time_is_dated_by_its_arrival_beside_messages_that_tell_none() -> None:
+    """A node that sends no time while its clock is not set, and then a wrong one: both are of when they came, long after the program began."""
+    node = Clocked.begun(10.0)
+    for odd in (False, True):
+        node.story.at_s += 3600.0
+        at_ms = to_ms(T0) + int((node.story.at_s + SETS["to 2100"]) * 1000) if odd else None
+        out = Group()
+        take_in(node.story.look(out), Pack("node-a", (Sample("top", 37.5, 45.0, at_ms=at_ms),)))
+        assert [node.label_s(r) for r in out.readings] == pytest.approx([node.story.at_s], abs=0.1)
+
+
 def test_samples_of_one_odd_message_lie_as_far_apart_as_they_were_taken() -> None:
     """A node whose clock jumps to 2100 in between: by their arrival the newest is of now, the one before it ten seconds older."""
     node = Clocked.begun(10.0)
@@ -268,6 +279,26 @@ def test_what_belongs_to_an_earlier_part_of_a_boot_waited_since_then() -> None:
     assert found is not None
     assert (found[0].id, found[1]) == (line.id, 110_000)
     assert found[2] == pytest.approx(120.0)
+
+
+def test_when_a_message_was_taken_that_a_broker_kept() -> None:
+    """By the node's counter or clock as ever; of one that has neither nobody knows, though it is of now where it was not kept."""
+    story = Story()
+    for n in range(3):
+        story.send("node-a", Sample("top", 37.5, 45.0), up_s=100 + 10 * n)
+        Clocked(story).say(story.at_s)
+        story.at_s += 10.0
+    bare, clocked = Sample("top", 37.5, 45.0), Sample("top", 37.5, 45.0, at_ms=to_ms(T0) + 20_000)
+    for sample, boot, up_s, taken_s in ((bare, 7, 120, 20.0), (clocked, None, None, 20.0), (bare, None, None, None)):
+        kept = Pack("node-a", (sample,), boot, None, up_s, retained=True)
+        found = when_taken(story.look(), kept, sample, dates={})
+        assert (found is None) is (taken_s is None)
+        if found is not None:
+            assert (found[0].at_ms(found[1]) - to_ms(T0)) / 1000.0 == pytest.approx(taken_s, abs=0.1)
+            assert found[2] == pytest.approx(10.0, abs=0.1)
+    live = Pack("node-a", (bare,))
+    line, up_ms, age_s = there(when_taken(story.look(), live, bare, dates={}))
+    assert (line.at_ms(up_ms), age_s) == (to_ms(T0) + 30_000, 0.0)
 
 
 def test_a_message_of_a_part_that_an_earlier_run_began_is_taken_as_of_now() -> None:
@@ -311,6 +342,25 @@ def test_samples_of_one_message_are_as_old_as_they_lie_apart(clock: bool) -> Non
     found = [there(when_taken(story.look(), pack, sample, dates=dates)) for sample in samples]
     assert [up_ms for _, up_ms, _ in found] == [110_000, 130_000, 120_000]
     assert [age_s for _, _, age_s in found] == pytest.approx([20.0, 0.0, 10.0], abs=0.1)
+
+
+@pytest.mark.parametrize("kind", ["counter", "counter and clock", "clock", "clock behind", "neither"])
+def test_the_newest_of_a_first_message_is_of_now(kind: str) -> None:
+    """Of a node that nobody heard before, three instants in one message: the newest cannot be later than now, and its line reaches to it."""
+    story = Story()
+    story.at_s = 600.0
+    now_ms, off_s = to_ms(story.now().utc), 7200.0 if kind == "clock behind" else 0.0
+    samples = []
+    for back_s in (20.0, 0.0, 10.0):
+        at_ms = now_ms - round(1000 * (back_s + off_s)) if "clock" in kind else None
+        samples.append(Sample("top", 37.5, 45.0, offset_s=0.0 if "clock" in kind else -back_s, at_ms=at_ms))
+    counts = "counter" in kind
+    pack = Pack("node-a", tuple(samples), *((7, 0, 100) if counts else (None, None, None)))
+    dates: dict[str, Dated] = {}
+    found = [there(when_taken(story.look(), pack, sample, dates=dates)) for sample in samples]
+    ((newest,),) = story.state.node("node-a").lines.values()
+    assert [newest.at_ms(up_ms) - now_ms for _, up_ms, _ in found] == pytest.approx([-20_000, 0, -10_000], abs=1)
+    assert newest.last_up_ms == max(up_ms for _, up_ms, _ in found)
 
 
 def test_the_first_message_of_a_node_whose_clock_is_right_is_judged() -> None:
