@@ -176,6 +176,15 @@ def test_of_four_readings_the_interval_reaches_from_the_least_slope_to_the_great
     assert slope_of([(0.0, 0.0), (10.0, 1.0), (20.0, 4.0), (30.0, 9.0)]) == Slope(0.3, 0.1, 0.5)
 
 
+def test_values_that_come_twice_narrow_the_interval() -> None:
+    """Three pairs of six: the variance is (6 * 5 * 17 - 3 * 2 * 1 * 9) / 18 = 25.3, so that the third and the thirteenth of fifteen slopes
+    are its ends. Without them it would be 28.3, and the second."""
+    line = [(0.0, 0.0), (10.0, 0.0), (21.0, -2.0), (33.0, -2.0), (46.0, 5.0), (60.0, 5.0)]
+    slopes = sorted((y - v) / (t - s) for n, (t, y) in enumerate(line) for s, v in line[:n])
+    assert slopes[1] < slopes[2]
+    assert slope_of(line) == Slope(slopes[7], slopes[2], slopes[12])
+
+
 def test_too_few_times_for_a_slope() -> None:
     """One reading, or two of one time, have no slope."""
     for line in ([(0.0, 1.0)], [(5.0, 1.0), (5.0, 2.0)]):
@@ -532,6 +541,8 @@ def test_a_quarter_of_the_way_must_be_gone() -> None:
     assert asked(seen(*CALM, 37.8, 37.7, 37.6, 37.51)) is None
     assert asked(seen(*CALM, 37.4, 36.8, 36.2, 36.01)) is not None
     assert asked(seen(*CALM, 37.4, 36.8, 36.2, 36.0)) is None
+    assert asked(seen(*CALM, 37.5, 37.3, 37.1, 36.01)) is not None  # a last one that leapt ahead of its line
+    assert asked(seen(*CALM, 37.5, 37.3, 37.1, 36.0)) is None
     assert 37.5 < calm_until(COLD_C, AT_C) < 37.51
     assert 38.49 < calm_until(40.0, AT_C) < 38.5
 

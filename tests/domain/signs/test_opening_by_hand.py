@@ -414,6 +414,8 @@ def test_a_way_back_teaches_a_quarter_of_its_time_constant() -> None:
         (replace(KNOWN, ripple_kpa=0.06), 0.0, -0.19, False),
         (replace(KNOWN, ripple_kpa=0.2), 0.0, -0.23, True),  # but 6 % at most, however it swings
         (replace(KNOWN, ripple_kpa=0.2), 0.0, -0.25, False),
+        (replace(KNOWN, ripple_k=0.25), -0.75, 0.0, True),  # three ripples exactly
+        (replace(KNOWN, ripple_kpa=0.0625), 0.0, -0.1875, True),
         (KNOWN, 3.0, 1.0, True),  # what is above its usual was let out by nobody
     ],
 )
@@ -421,6 +423,12 @@ def test_air_is_undisturbed_near_its_usual(state: Watch, off_k: float, off_kpa: 
     """A fall is timed from there."""
     after, _ = read(state, 38.0 + off_k, 4.0 + off_kpa)
     assert (after.near_s == NOW_S + AT_ALL) is near
+
+
+def test_undisturbed_air_stays_so_at_a_reading_that_is_not_newer() -> None:
+    """Nothing changes, and nothing is said."""
+    for after_s in (0.0, -5.0):
+        assert read(KNOWN, 30.0, 1.0, after_s) == (KNOWN, Verdict(QUIET))
 
 
 def test_a_reading_teaches_by_its_time() -> None:
