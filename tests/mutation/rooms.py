@@ -31,7 +31,9 @@ ROOMS = {
     ),
     "domain/readings": Room(ALARM_PATH, (*JUDGED, "tests/service/watch/test_calibrate.py")),
     "domain/signs": Room(ALARM_PATH, JUDGED),
-    "domain/state": Room(ALARM_PATH, (*RUNNING, "tests/adapters/store/test_memory.py")),
+    "domain/state": Room(
+        ALARM_PATH, ("tests/domain/readings/test_dating.py", *RUNNING, "tests/adapters/store/test_memory.py")
+    ),
     "domain/watch": Room(ALARM_PATH, (*RUNNING, "tests/rehearse/test_weights_played.py")),
     "service/watch": Room(ALARM_PATH, ("tests/adapters/test_door.py", "tests/adapters/test_requests.py")),
     "adapters/store": Room(ALARM_PATH, ("tests/service/watch",), leave=("history.py",)),  # which only reads

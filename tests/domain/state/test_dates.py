@@ -9,7 +9,7 @@ import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.needs.rules import NO_DATA
-from monitor.domain.readings.dating import CLOCK_BOOT, Line
+from monitor.domain.readings.dating import ARRIVAL, CLOCK_BOOT, Line
 from monitor.domain.readings.reading import Pack, Sample, to_ms
 from monitor.domain.state.dates import Dated, forget_boots, when_taken
 from monitor.domain.state.record import Group, StoredReading
@@ -187,6 +187,50 @@ def test_one_odd_time_beside_a_counter_is_not_told() -> None:
     assert len(node.said_of_the_clock()) == 1
 
 
+@pytest.mark.parametrize(("by_s", "told"), [(10.0, False), (-10.0, False), (11.0, True), (-11.0, True)])
+def test_a_clock_that_is_steered_by_ten_seconds_was_not_set(by_s: float, told: bool) -> None:
+    """Beside a counter: ten seconds are the network's doing, or a slow message; more was somebody."""
+    node = Counting.begun(10.0)
+    node.off_s = by_s
+    node.speak(60.0)
+    assert bool(node.said_of_the_clock()) is told
+
+
+@pytest.mark.parametrize(
+    ("odd_s", "told"), [((3600.0, 3602.0), True), ((3602.0, 3600.0), True), ((7200.0, 3600.0), False)]
+)
+def test_two_times_are_of_one_clock_within_two_seconds(odd_s: tuple[float, float], told: bool) -> None:
+    """Whichever of them is ahead: two that are further apart prove nothing."""
+    node = Counting.begun(10.0)
+    for node.off_s in (*odd_s, 0.0):
+        node.speak(10.0)
+    assert bool(node.said_of_the_clock()) is told
+
+
+@pytest.mark.parametrize(
+    ("off_s", "words"), [(60.0, "and agrees with ours"), (61.0, ", its readings are dated by its own count")]
+)
+def test_a_clock_agrees_with_ours_within_a_minute(off_s: float, words: str) -> None:
+    """That is said where it is set."""
+    node = Counting.begun(10.0)
+    for node.off_s in (HOUR_S, off_s):
+        node.speak(60.0)
+    assert node.said_of_the_clock()[1].endswith(words)
+
+
+def test_of_a_message_with_several_times_the_newest_is_its_clocks() -> None:
+    """A node that counts, and begins to tell three instants in each message, has set no clock."""
+    node = Counting.begun(10.0)
+    for n in range(6):
+        node.story.at_s += 30.0
+        newest_ms = to_ms(T0) + round(node.story.at_s * 1000)
+        samples = tuple(Sample("top", 37.5, 45.0, at_ms=newest_ms - 1000 * back) for back in (20, 10, 0))
+        out = Group()
+        take_in(node.story.look(out), Pack("node-a", samples, node.boot, node.seq + n, int(node.story.at_s)))
+        node.story.adopt(out)
+    assert node.said_of_the_clock() == []
+
+
 def test_one_odd_time_that_two_messages_of_one_second_tell_is_one() -> None:
     """As of a node that sends each probe by itself: only a later one can prove it."""
     node = Counting.begun(10.0)
@@ -310,6 +354,54 @@ def test_a_message_of_a_part_that_an_earlier_run_began_is_taken_as_of_now() -> N
     node.lines[7] = line, replace(line, id=2, from_up_ms=125_000, mono_offset_ms=None)
     late = Pack("node-a", (Sample("top", 37.5, 45.0),), 7, 9, 110)
     assert when_taken(story.look(), late, late.samples[0], dates={}) == (line, 110_000, 0.0)
+
+
+@pytest.mark.parametrize(("boot", "seq", "up_s"), [(7, 1, None), (None, None, 100)], ids=["no count", "no start"])
+def test_a_count_dates_only_with_the_start_that_it_is_of(boot: int | None, seq: int | None, up_s: int | None) -> None:
+    """A node that numbers its messages and does not count seconds, or counts and does not say since which start, is dated by their arrival."""
+    story = Story()
+    sample = Sample("top", 37.5, 45.0)
+    line, up_ms, age_s = there(when_taken(story.look(), Pack("node-a", (sample,), boot, seq, up_s), sample, dates={}))
+    assert (line.basis, line.at_ms(up_ms), age_s) == (ARRIVAL, to_ms(T0), 0.0)
+
+
+def test_an_older_message_widens_the_line_that_it_belongs_to() -> None:
+    """It came out of order: the line reaches back to it, as it is written."""
+    story = Story()
+    for up_s in (110, 120):
+        story.send("node-a", Sample("top", 37.5, 45.0), up_s=up_s)
+        story.at_s += 10.0
+    out = story.send("node-a", Sample("top", 37.5, 45.0), up_s=100)
+    (line,) = story.state.node("node-a").lines[7]
+    assert (line.from_up_ms, line.first_up_ms, line.last_up_ms) == (110_000, 100_000, 120_000)
+    assert out.lines == {line.id: line}
+
+
+def test_after_our_clock_was_set_a_new_part_begins_with_what_is_newer() -> None:
+    """What was sampled before that, and comes only now, keeps the label that it would have had; and so it is of a node's own clock."""
+    story = Story()
+    clock = Clocked(story)
+    for up_s in (100, 110, 120):
+        story.send("node-a", Sample("top", 37.5, 45.0), up_s=up_s)
+        clock.say(story.at_s)
+        story.at_s += 10.0
+    node = story.state.node("node-a")
+    story.utc_step = timedelta(hours=1)
+    story.send("node-a", Sample("top", 37.5, 45.0), up_s=115)
+    clock.say(15.0)
+    (line,), (by_clock,) = node.lines[7], node.lines[CLOCK_BOOT]
+    assert line.at_ms(115_000) - to_ms(T0) == pytest.approx(15_000, abs=1)
+    assert by_clock.offset_ms == 0
+    assert node.split == {7, CLOCK_BOOT}
+    story.send("node-a", Sample("top", 37.5, 45.0), up_s=130)
+    clock.say(30.0)
+    assert node.split == set()
+    before, after = node.lines[7]
+    assert (before.offset_ms, after.from_up_ms) == (line.offset_ms, 130_000)
+    assert after.at_ms(130_000) - to_ms(T0) == pytest.approx(3_630_000, abs=50)
+    before, after = node.lines[CLOCK_BOOT]
+    assert (before.offset_ms, after.from_up_ms) == (0, to_ms(T0) + 30_000)
+    assert after.at_ms(to_ms(T0) + 30_000) - to_ms(T0) == pytest.approx(3_630_000, abs=50)
 
 
 def test_the_newest_part_of_a_boot_goes_on() -> None:
@@ -522,6 +614,10 @@ def test_boots_of_a_time_when_nobody_listened(clock_s: float | None, heard_befor
         story.at_s = now_s + 10.0 * n
         news.append(say(4, 400 + n, int(story.at_s - began[4]), began[4]))
     assert news[-4:] == [[TOP]] * 4
+    story.at_s = (
+        now_s + 60.0 - 0.8
+    )  # one that comes quicker than any before it moves the start of this boot, and so the end of the last
+    say(4, 406, int(now_s + 60.0 - began[4]), began[4])
     by_id = {line.id: line for parts in story.state.node("node-a").lines.values() for line in parts}
     labels: dict[int, list[tuple[float, float]]] = {}
     for reading in story.readings[stored_from:]:
@@ -531,12 +627,38 @@ def test_boots_of_a_time_when_nobody_listened(clock_s: float | None, heard_befor
     if heard_before:
         assert min(at for at, _ in labels[2]) >= 590.0  # after what was heard live
     assert max(at for at, _ in labels[2]) <= min(at for at, _ in labels[3])
-    assert max(at for at, _ in labels[3]) <= began[4] + 0.1
+    assert max(at for at, _ in labels[3]) <= min(at for at, _ in labels[4])
     assert all(at == pytest.approx(true, abs=1.0) for at, true in labels[4])
     if clock_s == 0.0:
         assert all(at == pytest.approx(true, abs=1.0) for boot in (2, 3) for at, true in labels[boot])
     if clock_s == 1800.0:  # fast by half an hour, which leaves each boot within its room
         assert all(at == pytest.approx(true + 1800.0, abs=1.0) for boot in (2, 3) for at, true in labels[boot])
+
+
+def test_one_boot_that_nobody_heard_is_over_before_the_first_live_one_begins() -> None:
+    """Of a node whose messages hold two instants and the time of its clock: to the second by that, as far as it can be right."""
+    story = Story()
+    story.at_s = 7200.0
+    began = {1: 600.0, 2: 7000.0}
+
+    def say(boot: int, seq: int, up_s: int) -> None:
+        at_ms = to_ms(T0) + round((began[boot] + up_s) * 1000)
+        samples = tuple(Sample("top", 37.5, 45.0, at_ms=at_ms - back) for back in (5_000, 0))
+        out = Group()
+        take_in(story.look(out), Pack("node-a", samples, boot, seq, up_s))
+        story.adopt(out)
+
+    for n in range(60):
+        story.at_s += 0.01
+        say(1, n, 10 + 10 * n)
+    (line,) = story.state.node("node-a").lines[1]
+    assert not line.settled
+    assert line.clock_ms == to_ms(T0) + 600_000
+    for n in range(4):
+        story.at_s = 7210.0 + 10.0 * n
+        say(2, n, round(story.at_s - began[2]))
+    (line,) = story.state.node("node-a").lines[1]
+    assert line.offset_ms == to_ms(T0) + 600_000
 
 
 def test_a_boot_that_was_heard_live_keeps_its_labels() -> None:
