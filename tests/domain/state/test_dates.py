@@ -9,7 +9,7 @@ import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.needs.rules import NO_DATA
-from monitor.domain.readings.dating import ARRIVAL, CLOCK_BOOT, Line
+from monitor.domain.readings.dating import ARRIVAL, CLOCK_BOOT, UNSETTLED, Line
 from monitor.domain.readings.reading import Pack, Sample, to_ms
 from monitor.domain.state.dates import Dated, forget_boots, when_taken
 from monitor.domain.state.record import Group, StoredReading
@@ -393,7 +393,8 @@ def test_after_our_clock_was_set_a_new_part_begins_with_what_is_newer() -> None:
     assert line.at_ms(115_000) - to_ms(T0) == pytest.approx(15_000, abs=1)
     assert by_clock.offset_ms == 0
     assert node.split == {7, CLOCK_BOOT}
-    story.send("node-a", Sample("top", 37.5, 45.0), up_s=130)
+    out = story.send("node-a", Sample("top", 37.5, 45.0), up_s=130)
+    assert out.lines[node.lines[7][-1].id] == node.lines[7][-1]
     clock.say(30.0)
     assert node.split == set()
     before, after = node.lines[7]
@@ -436,9 +437,19 @@ def test_samples_of_one_message_are_as_old_as_they_lie_apart(clock: bool) -> Non
     assert [age_s for _, _, age_s in found] == pytest.approx([20.0, 0.0, 10.0], abs=0.1)
 
 
-@pytest.mark.parametrize("kind", ["counter", "counter and clock", "clock", "clock behind", "neither"])
-def test_the_newest_of_a_first_message_is_of_now(kind: str) -> None:
-    """Of a node that nobody heard before, three instants in one message: the newest cannot be later than now, and its line reaches to it."""
+@pytest.mark.parametrize(
+    ("kind", "waited_s"),
+    [
+        ("counter", UNSETTLED),
+        ("counter and clock", UNSETTLED),
+        ("clock", 0.0),
+        ("clock behind", UNSETTLED),
+        ("neither", 0.0),
+    ],
+)
+def test_the_newest_of_a_first_message_is_of_now(kind: str, waited_s: float) -> None:
+    """Of a node that nobody heard before, three instants in one message: the newest cannot be later than now, and its line reaches to it.
+    Whether it had waited a counter does not say, nor a clock that is behind."""
     story = Story()
     story.at_s = 600.0
     now_ms, off_s = to_ms(story.now().utc), 7200.0 if kind == "clock behind" else 0.0
@@ -453,6 +464,7 @@ def test_the_newest_of_a_first_message_is_of_now(kind: str) -> None:
     ((newest,),) = story.state.node("node-a").lines.values()
     assert [newest.at_ms(up_ms) - now_ms for _, up_ms, _ in found] == pytest.approx([-20_000, 0, -10_000], abs=1)
     assert newest.last_up_ms == max(up_ms for _, up_ms, _ in found)
+    assert found[1][2] == waited_s
 
 
 def test_the_first_message_of_a_node_whose_clock_is_right_is_judged() -> None:
@@ -488,6 +500,33 @@ def test_what_was_said_under_each_clock_is_dated_by_that_one() -> None:
         assert node.label_s(node.say(taken_s)) == pytest.approx(taken_s, abs=1.5)
     node.speak(60.0)
     assert [p.id for p in node.story.state.node("node-a").lines[CLOCK_BOOT]] == [p.id for p in parts]
+
+
+def test_a_node_that_restarts_all_the_time_does_not_fill_the_memory() -> None:
+    """With its 65th start the oldest is forgotten; messages of one that is known forget none."""
+    story = Story()
+    story.send("node-a", Sample("top", 37.5, 45.0))
+    node = story.state.node("node-a")
+    (line,) = node.lines[7]
+    node.lines.update({boot: (replace(line, boot=boot),) for boot in range(100, 163)})
+    for boot, oldest in ((7, 7), (500, 100), (500, 100)):
+        story.at_s += 10.0
+        story.boots["node-a"] = boot
+        story.send("node-a", Sample("top", 37.5, 45.0))
+        assert (len(node.lines), next(iter(node.lines))) == (64, oldest)
+
+
+def test_a_clock_that_an_earlier_run_heard_is_taken_as_it_is() -> None:
+    """Where a wrong clock of ours kept this run from taking up its line: it begins a part, and nobody is said to have set it."""
+    node = Clocked(Story())
+    node.say(0.0)
+    known = node.story.state.node("node-a")
+    (line,) = known.lines[CLOCK_BOOT]
+    known.lines[CLOCK_BOOT] = (replace(line, mono_offset_ms=None),)
+    node.story.at_s = 20.0
+    assert node.label_s(node.say(20.0)) == 20.0
+    assert node.said_of_the_clock() == []
+    assert len(known.lines[CLOCK_BOOT]) == 2
 
 
 def test_starts_that_are_forgotten_are_counted_from_number_0() -> None:

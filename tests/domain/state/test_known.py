@@ -7,12 +7,22 @@ from datetime import timedelta
 
 import pytest
 
-from monitor.domain.alarms.about import Apart, Fault
+from monitor.domain.alarms.about import Apart, Fault, Switched
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.eggs.temperature import EggModel
 from monitor.domain.needs.batch import subject_of
 from monitor.domain.needs.profile import Stage
-from monitor.domain.needs.rules import DISAGREE, DRY_BULB, EGG, LOCKDOWN_OVERDUE, NO_DATA, SENSOR_FAILED
+from monitor.domain.needs.rules import (
+    ALL_SILENT,
+    DISAGREE,
+    DRY_BULB,
+    EGG,
+    LOCKDOWN_OVERDUE,
+    MAINS_LOST,
+    NO_DATA,
+    SENSOR_FAILED,
+)
+from monitor.domain.needs.site import OF_MAINS
 from monitor.domain.state.known import (
     Look,
     ProbeState,
@@ -104,8 +114,24 @@ def test_what_was_urgent_stays_so_while_it_stands() -> None:
         assert rule_of(look, "setter-1", DISAGREE).priority == priority
 
 
+def test_what_a_switch_says_is_mild_once_it_has_long_harmed_nothing() -> None:
+    """Only while it does, and of that alarm alone."""
+    for about, priority in (
+        (Switched("node-a/mains", OF_MAINS, warm=True), "low"),
+        (Switched("node-a/mains", OF_MAINS), "high"),
+        ("", "high"),
+    ):
+        look = with_alarm("site", MAINS_LOST, True)
+        alarm = look.state.alarms["site", MAINS_LOST]
+        look.state.alarms["site", MAINS_LOST] = replace(alarm, about=about)
+        assert rule_of(look, "site", MAINS_LOST).priority == priority
+        assert rule_of(look, "site", ALL_SILENT) == RULES[ALL_SILENT]
+    assert rule_of(Story().look(), "site", MAINS_LOST) == RULES[MAINS_LOST]
+
+
 def test_a_warning_stays_as_mild_as_it_is() -> None:
     """That the sensors disagree is told as urgently as it is; one cause raises no second high."""
+    assert rule_of(heard(with_alarm("setter-1", DISAGREE, True), 30.0), "setter-1", LOW_WARNING).priority == "low"
     assert rule_of(with_alarm("setter-1", DISAGREE, True), "setter-1", LOW_WARNING).priority == "low"
 
 
@@ -117,6 +143,10 @@ def test_a_failed_sensor_is_as_urgent_as_the_danger_that_it_hides() -> None:
     assert rule_of(with_alarm("setter-1", hot, False), TOP, SENSOR_FAILED).priority == own
     assert rule_of(with_alarm("hatcher-1", hot, True), TOP, SENSOR_FAILED).priority == own
     assert rule_of(with_alarm("setter-1", "humidity-high-alarm", True), TOP, SENSOR_FAILED).priority == own
+    both = with_alarm("setter-1", hot, True)
+    both.state.alarms["setter-1", LOW_WARNING] = Alarm("setter-1", LOW_WARNING, 2, 1, True)
+    assert rule_of(both, TOP, SENSOR_FAILED).priority == "critical"  # of two dangers the greater
+    assert rule_of(both, "node-gone/top", SENSOR_FAILED).priority == own  # of a probe that is no longer there
     assert rule_of(with_alarm("setter-1", hot, True), TOP, NO_DATA) == RULES[NO_DATA]  # of silence it is the own rule
 
 

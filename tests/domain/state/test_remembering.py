@@ -9,9 +9,23 @@ import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED, Alarm
 from monitor.domain.needs.rules import NOT_RAISED
+from monitor.domain.needs.site import OF_DOOR, Switch
+from monitor.domain.readings.agreement import Gauge, Pair, Pairs
 from monitor.domain.readings.reading import Now, to_ms
+from monitor.domain.signs.opening import Watch
+from monitor.domain.signs.switch import Contact
 from monitor.domain.state.known import Look, State
-from monitor.domain.state.memory import AlarmMemory, Held, Memory, NodeFact, NodeMemory, ProbeMemory
+from monitor.domain.state.memory import (
+    AlarmMemory,
+    EggFelt,
+    Heard,
+    Held,
+    MachineMemory,
+    Memory,
+    NodeFact,
+    NodeMemory,
+    ProbeMemory,
+)
 from monitor.domain.state.remembering import remember, take_up
 from tests.domain.house import T0, Air, Story, batch, probes, site, there
 
@@ -272,6 +286,85 @@ def test_what_stands_or_waits_is_remembered_of_an_alarm() -> None:
     story.state.alarms = {alarm.key: alarm for alarm in (over, *kinds)}
     assert [a.rule for a in remember(story.look()).alarms] == ["stands", "waits", "shelved"]
     assert not remember(story.look()).final
+
+
+def test_what_went_so_lately_that_it_may_chatter_is_remembered() -> None:
+    """For two hours: what comes again within them chatters; of what went before nobody asks."""
+    story = house()
+    now_s = story.now().mono_s
+    gone = [Alarm("setter-1", f"{ago_s:g}", number=1, gone_mono_s=now_s - ago_s) for ago_s in (0.0, 7200.0, 7200.1)]
+    story.state.alarms = {alarm.key: alarm for alarm in gone}
+    assert [a.rule for a in remember(story.look()).alarms] == [a.rule for a in gone[:2]]
+
+
+def test_of_what_a_memory_does_not_say_the_record_is_kept() -> None:
+    """A probe, a machine and an alarm of which the run before had learnt nothing are as the record has them."""
+    story = house()
+    probe, machine = story.state.probe(TOP), story.state.machine("setter-1")
+    before = replace(probe, held=Held(T0, 41.0, 1, 1_000, 1, 1, True, False))
+    story.state.probes[TOP] = replace(before)
+    learnt = (machine.watch, machine.windows, machine.seen_by, machine.means, machine.pairs)
+    assert None not in (before.heard, before.life_mono_s, before.trail, *learnt)
+    nothing = MachineMemory("setter-1", None, None, None, (), (), ())
+    now = story.now()
+    take_up(
+        story.look(),
+        Memory(now.mono_s, now.utc, probes=(ProbeMemory(TOP, None, None, None, None),), machines=(nothing,)),
+    )
+    assert story.state.probe(TOP) == before
+    assert (machine.watch, machine.windows, machine.seen_by, machine.means, machine.pairs) == learnt
+
+
+def test_what_is_no_longer_there_is_not_taken_up() -> None:
+    """A probe, a machine and a switch that were taken from the configuration, a batch that was removed, and a pair of which one probe is gone;
+    what stands after it in the memory is."""
+    story = house()
+    pair = Pair(0.0, Gauge(0.1))
+    last = (0.0, 37.5, 45.0)
+    heard_ = Heard(0.0, T0, 37.5, 45.0)
+    door = Contact(True, T0, T0, (1, 1), 0.0, 0.0)
+    memory = Memory(
+        0.0,
+        T0,
+        probes=(ProbeMemory("node-x/top", heard_, 0.0, None, None), ProbeMemory(LOW, heard_, 0.0, None, None)),
+        machines=(
+            MachineMemory("sold-1", Watch(), None, None, (), (), ()),
+            MachineMemory("setter-1", None, None, None, (("node-x/top", TOP, pair),), (), ("hen-1",)),
+            MachineMemory("hatcher-1", None, None, None, ((LOW, TOP, pair),), ((LOW, last),), ()),
+        ),
+        eggs=(("hen-9", EggFelt(0.0, 37.0, 37.0)), ("hen-1", EggFelt(0.0, 37.2, 37.0))),
+        contacts=(("node-a/gone", door), ("node-a/door", door)),
+    )
+    after = Story(
+        site=site(probes((TOP, "setter-1"), (LOW, "hatcher-1")), switches=(Switch("node-a/door", OF_DOOR, "setter-1"),))
+    )
+    after.state.batches = story.state.batches
+    take_up(after.look(), memory)
+    assert set(after.state.probes) == {LOW}
+    assert after.state.probes[LOW].life_mono_s == 0.0
+    assert "sold-1" not in after.state.machines
+    assert after.state.machine("setter-1").reached == {"hen-1"}
+    assert not after.state.machine("setter-1").pairs
+    assert not after.state.machine("hatcher-1").pairs  # the other probe hangs elsewhere now
+    assert set(after.state.eggs) == {"hen-1"}
+    assert after.state.contacts == {"node-a/door": door}
+
+
+def test_a_pair_is_taken_up_with_what_both_said_last() -> None:
+    """Of the two probes of a machine; a third that is gone leaves no trace."""
+    pair, last = Pair(0.0, Gauge(0.1)), (0.0, 37.5, 45.0)
+    kept = MachineMemory(
+        "setter-1",
+        None,
+        None,
+        None,
+        ((LOW, TOP, pair), (LOW, "node-x/top", pair)),
+        ((LOW, last), ("node-x/top", last)),
+        (),
+    )
+    after = Story(site=site(probes((TOP, "setter-1"), (LOW, "setter-1"))))
+    take_up(after.look(), Memory(0.0, T0, machines=(kept,)))
+    assert after.state.machine("setter-1").pairs == Pairs({(LOW, TOP): pair}, {LOW: last})
 
 
 def test_what_was_not_told_yet_is_handed_on() -> None:
