@@ -367,6 +367,14 @@ def test_a_pair_is_taken_up_with_what_both_said_last() -> None:
     assert after.state.machine("setter-1").pairs == Pairs({(LOW, TOP): pair}, {LOW: last})
 
 
+def test_the_same_knowledge_is_the_same_memory() -> None:
+    """Which batches had their humidity is written in one order, whatever the run has them in."""
+    story = Story()
+    names = [f"hen-{n}" for n in range(9)]
+    story.state.machine("setter-1").reached = frozenset(reversed(names))
+    assert list(remember(story.look()).machines[0].reached) == names
+
+
 def test_what_was_not_told_yet_is_handed_on() -> None:
     """Since when nobody had watched: a run too short to say it leaves that to the next one."""
     story = house()
