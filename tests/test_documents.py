@@ -182,14 +182,28 @@ def test_each_file_that_is_named_is_there(document: Path) -> None:
     assert [name for name in modules if importlib.util.find_spec(name) is None] == []
 
 
+FILE = r"(?<![\w/.`*<>{}-])((?:[\w-]+/)*[\w-]+\.(?:py|toml|md|csv))\b"  # named without backticks
+NAMES = re.compile(rf"#.*(?:`|{FILE})")
+
+
+def statements(node: ast.AST) -> Iterator[ast.AST]:
+    """A module and what it is made of, down to the statements: what is within those has no docstring."""
+    yield node
+    for inner in ast.iter_child_nodes(node):
+        if isinstance(inner, ast.stmt | ast.excepthandler | ast.match_case):
+            yield from statements(inner)
+
+
 def prose(path: Path) -> Iterator[tuple[int, str]]:
-    """(line, text) of each docstring and comment of a module."""
+    """(line, text) of each docstring of a module, and of each comment where one may name something."""
     source = path.read_text(encoding="utf-8")
-    for node in ast.walk(ast.parse(source)):
+    for node in statements(ast.parse(source)):
         if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
             text = ast.get_docstring(node, clean=False)
             if text is not None:
                 yield node.body[0].lineno, text
+    if not NAMES.search(source):
+        return  # to take the comments out is most of the work
     for token in tokenize.generate_tokens(io.StringIO(source).readline):
         if token.type == tokenize.COMMENT:
             yield token.start[0], token.string
@@ -220,7 +234,7 @@ def stale(text: str, known: Known) -> list[str]:
     """What a text names between backticks, or as a file, and is not there: `folder/module`, `folder.module.name`, `module.py`, `name`."""
     rooms, ends = known.rooms, known.ends
     named = set(re.findall(r"`([\w./-]+)`", text)) - TOPICS
-    named |= set(re.findall(r"(?<![\w/.`*<>{}-])((?:[\w-]+/)*[\w-]+\.(?:py|toml|md|csv))\b", text))
+    named |= set(re.findall(FILE, text))
     gone = []
     for name in sorted(named):
         first, *more = re.split(r"[./]", name.strip("/"))

@@ -8,6 +8,7 @@ import collections
 import re
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -104,7 +105,8 @@ def allowed(here: str, there: str) -> bool:
     )
 
 
-def imports(path: Path) -> Iterator[Import]:
+@cache
+def imports(path: Path) -> tuple[Import, ...]:
     """Every import of a file, with relative ones written out."""
 
     def walk(node: ast.AST, typing_only: bool, lazy: bool) -> Iterator[Import]:
@@ -130,7 +132,7 @@ def imports(path: Path) -> Iterator[Import]:
         for child in ast.iter_child_nodes(node):
             yield from walk(child, typing_only, inner)
 
-    yield from walk(ast.parse(path.read_text(encoding="utf-8")), False, False)
+    return tuple(walk(ast.parse(path.read_text(encoding="utf-8")), False, False))
 
 
 def name(path: Path) -> str:

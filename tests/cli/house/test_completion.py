@@ -15,16 +15,25 @@ from tests.cli.commands import COMMANDS, Capture, ok, told
 from tests.running import ROOT, typed
 
 
-def completed(config: Path, folder: Path, *words: str) -> list[str]:
+@pytest.fixture(scope="module")
+def script(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A file with what `eggroom completion` says."""
+    file = tmp_path_factory.mktemp("completion") / "script"
+    with file.open("wb") as out:
+        subprocess.run([sys.executable, "-m", "monitor", "completion"], cwd=ROOT, stdout=out, timeout=60, check=True)
+    return file
+
+
+def completed(config: Path, script: Path, folder: Path, *words: str) -> list[str]:
     """What bash offers behind these words; `eggroom` is this program."""
     program = folder / "eggroom"
     program.write_text(f'#!/bin/sh\ncd {ROOT} && exec {sys.executable} -m monitor "$@"\n')
     program.chmod(0o755)
     line = " ".join(f"'{word}'" for word in ("eggroom", *words))
-    script = f'eval "$(eggroom completion)"\nCOMP_WORDS=({line}); COMP_CWORD={len(words)}; _eggroom; printf "%s\\n" "${{COMPREPLY[@]}}"'
+    asked = f'eval "$(cat {script})"\nCOMP_WORDS=({line}); COMP_CWORD={len(words)}; _eggroom; printf "%s\\n" "${{COMPREPLY[@]}}"'
     environment = os.environ | {"EGGROOM_CONFIG": str(config), "PATH": f"{folder}:{os.environ['PATH']}"}
     done = subprocess.run(
-        ["bash", "-c", script], env=environment, capture_output=True, text=True, timeout=60, check=False
+        ["bash", "-c", asked], env=environment, capture_output=True, text=True, timeout=60, check=False
     )
     assert done.stderr == ""
     return done.stdout.split()
@@ -52,10 +61,12 @@ def test_the_script_knows_every_command_and_verb() -> None:
         (["backup", ""], []),
     ],
 )
-def test_bash_completes(capsys: Capture, config: Path, tmp_path: Path, words: list[str], offered: list[str]) -> None:
+def test_bash_completes(
+    capsys: Capture, config: Path, script: Path, tmp_path: Path, words: list[str], offered: list[str]
+) -> None:
     """Commands and verbs, batches, machines and species, each where it can stand."""
     ok(capsys, "batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", config=config)
-    assert completed(config, tmp_path, *words) == offered
+    assert completed(config, script, tmp_path, *words) == offered
 
 
 def test_the_names(capsys: Capture, config: Path) -> None:
