@@ -304,6 +304,7 @@ def test_within_groups_it_can_be_the_other_way_round() -> None:
     assert all("Not told from chance" in said(a) for a in found.values())
 
 
+@pytest.mark.slow
 def test_chance_alone_is_seldom_called_together() -> None:
     """Twelve batches, ten exposures that have nothing to do with their ends: in at most one season of twenty is any called together."""
     import random

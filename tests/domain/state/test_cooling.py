@@ -42,6 +42,7 @@ def cooled(minutes_ahead: int = 45, for_s: float = 1800.0, **more: object) -> St
     return story
 
 
+@pytest.mark.slow
 def test_what_is_declared_is_expected_recorded_and_over() -> None:
     """Cold at its hour wakes nobody, is a handling of the record, and over when the air is back; and so the next day."""
     story = cooled()

@@ -95,6 +95,7 @@ def played(kind: type[Story], steps: list[tuple[str, float, int]]) -> Story:
     return story
 
 
+@pytest.mark.slow
 @settings(max_examples=30, deadline=None, derandomize=True)
 @given(STEPS)
 def test_skipped_ticks_decide_nothing(steps: list[tuple[str, float, int]]) -> None:
