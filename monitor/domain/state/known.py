@@ -148,7 +148,8 @@ class ProbeState:
 
     def humid_at_s(self) -> float | None:
         """Since when nothing is known of its humidity: its last that was fit, or else the first that came at all; None where none did."""
-        last_s = None if self.heard is None else self.heard.humid_mono_s
+        heard = self.heard
+        last_s = None if heard is None else heard.humid_mono_s
         return self.humid_from_s if last_s is None else last_s
 
 
@@ -237,7 +238,8 @@ class State:
     @property
     def listens_mono_s(self) -> float:
         """Since when this run listens: before it nobody could be heard, so nobody was silent."""
-        return max(self.started_mono_s, self.stood_until_mono_s)
+        started_s, stood_until_s = self.started_mono_s, self.stood_until_mono_s
+        return started_s if started_s > stood_until_s else stood_until_s
 
     def machine(self, id_: str) -> MachineState:
         """What is known of a machine."""

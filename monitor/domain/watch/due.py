@@ -6,7 +6,7 @@ The answer may be too early, never too late: `tick` at an instant before it deci
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from monitor.domain.alarms.alarm import Alarm, asks_at_s
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, NODE_RESTARTS, SWITCH_DOUBTFUL
@@ -31,42 +31,57 @@ def due_mono_s(look: Look) -> float:
 
     now: of a tick that decided nothing. Where it was due at `now` already, the next tick may decide.
     """
-    soonest = look.state.looked_mono_s + LOOK_EVERY_S
-    for machine in look.state.machines.values():
-        until = None if machine.plan is None else machine.plan.needs.valid_until
-        if until is not None:
-            soonest = min(soonest, look.now.mono_s + (until - look.now.utc).total_seconds())
-    standing = look.state.alarms.get((SITE_SUBJECT, ALL_SILENT))
+    state, mono_s = look.state, look.now.mono_s
+    soonest = min(state.looked_mono_s + LOOK_EVERY_S, _plans_due_s(look))
+    standing = state.alarms.get((SITE_SUBJECT, ALL_SILENT))
     all_silent = standing is not None and standing.condition
-    listens_s, mono_s, probes, nodes = look.state.listens_mono_s, look.now.mono_s, look.state.probes, look.state.nodes
+    listens_s, probes, nodes = state.listens_mono_s, state.probes, state.nodes
     for probe in look.site.probes.values():
         silence_s, known, node = probe.silence_s, probes.get(probe.key), nodes.get(probe.node)
-        life_s = None if known is None else known.life_mono_s
+        life_s = heard = None
+        if known is not None:
+            life_s, heard = known.life_mono_s, known.heard
         silent_at_s = (listens_s if life_s is None or life_s < listens_s else life_s) + silence_s
         if mono_s <= silent_at_s < soonest:
             soonest = silent_at_s
         if node is not None:  # messages of which nothing could be judged
-            of_node, of_probe = node.trouble, None if known is None else known.trouble
-            for came_s in (
-                None if of_node is None else of_node.mono_s,
-                None if of_probe is None else of_probe.mono_s,
-                node.spoke_mono_s,
+            spoke_s, of_node, of_probe = node.spoke_mono_s, node.trouble, None if known is None else known.trouble
+            if (
+                (spoke_s is not None and mono_s <= spoke_s + silence_s < soonest)
+                or (of_node is not None and mono_s <= of_node.mono_s + silence_s < soonest)
+                or (of_probe is not None and mono_s <= of_probe.mono_s + silence_s < soonest)
             ):
-                if came_s is not None and mono_s <= came_s + silence_s < soonest:
-                    # Then it is no longer news what is wrong with a message; that no node is heard may be over with any.
-                    soonest = mono_s if all_silent else came_s + silence_s
-        humid_at_s = None if known is None else known.humid_at_s()
+                came_s = [spoke_s, *(each.mono_s for each in (of_node, of_probe) if each is not None)]
+                # Then it is no longer news what is wrong with a message; that no node is heard may be over with any.
+                soonest = mono_s if all_silent else _first(came_s, mono_s, silence_s)
+        if known is None or (heard is not None and heard.humid_mono_s == life_s):
+            continue  # a humidity that came with the last sign of life is lost no sooner
+        humid_at_s = known.humid_at_s()
         if humid_at_s is not None:
             lost_at_s = (humid_at_s if humid_at_s > listens_s else listens_s) + silence_s
             if mono_s <= lost_at_s < soonest:
                 soonest = lost_at_s
-    soonest = min([soonest, *_switches_due_s(look)])
-    for key, alarm in look.state.alarms.items():
+    if look.site.switches:
+        soonest = min([soonest, *_switches_due_s(look)])
+    for key, alarm in state.alarms.items():
         soonest = min(soonest, _alarm_due_s(look, key, alarm))
-    for numbering in (n for node in look.state.nodes.values() for n in node.numberings.values()):
-        if numbering.above and numbering.hole_since_mono_s is not None:
-            soonest = min(soonest, numbering.hole_since_mono_s + HOLE_S)
+    for node in nodes.values():
+        for numbering in node.numberings.values():
+            if numbering.above and numbering.hole_since_mono_s is not None:
+                soonest = min(soonest, numbering.hole_since_mono_s + HOLE_S)
     return soonest
+
+
+def _first(came_s: Sequence[float | None], mono_s: float, silence_s: float) -> float:
+    """Of messages that came then, when the first from now on is no longer news."""
+    return min(at_s + silence_s for at_s in came_s if at_s is not None and mono_s <= at_s + silence_s)
+
+
+def _plans_due_s(look: Look) -> float:
+    """When the first plan that stands no longer holds."""
+    plans = [machine.plan for machine in look.state.machines.values()]
+    until = min((plan.needs.valid_until for plan in plans if plan and plan.needs.valid_until), default=None)
+    return math.inf if until is None else look.now.mono_s + (until - look.now.utc).total_seconds()
 
 
 def _switches_due_s(look: Look) -> Iterator[float]:

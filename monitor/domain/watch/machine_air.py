@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
-from statistics import median
 
 from monitor.domain.air.psychrometrics import vapour_kpa, wet_bulb_c
 from monitor.domain.alarms.about import About, Heading
@@ -42,7 +41,7 @@ from monitor.domain.watch.egg_felt import eggs_are_cold, eggs_below, judge_eggs
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.planning import plan
 from monitor.domain.watch.sensors import compare_sensors, judge_sensor
-from monitor.domain.watch.silence import heard_again
+from monitor.domain.watch.silence import heard_again, lives
 
 # A controller that was cold for a while goes too far. Two minutes of that, so far beyond the limit, are no news; nor is half an hour while
 # the eggs are still colder than they should be: hens' eggs bore hours of 38.5 to 39.5 °C (TAINIKA-22), and deadly heat is told by itself.
@@ -75,6 +74,7 @@ def put_in(look: Look, before: Batch | None, after: Batch) -> None:
 def judge_readings(look: Look, fresh: list[Fresh]) -> None:
     """What is news: each sensor, then the air of each machine that a fit reading came from."""
     by_machine: dict[str, list[Fresh]] = {}
+    lives(look, fresh[0].probe.node)  # all are of one message
     for reading in fresh:
         before = reading.known.heard
         _adopt(look, reading)
@@ -104,16 +104,17 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
 def _adopt(look: Look, reading: Fresh) -> None:
     """The reading as the newest of its probe, as far as it is fit; and a sign of life in any case."""
     known, quality = reading.known, reading.quality
-    # One reading after a long silence may be the last for as long: it takes two in time to be speaking again.
-    mono_s = look.now.mono_s
-    steady = known.life_mono_s is not None and mono_s - known.life_mono_s <= reading.probe.silence_s
+    mono_s, before_s = look.now.mono_s, known.life_mono_s
     known.life_mono_s = mono_s
     if quality.dry_bulb_fit:
         before = known.heard
         rh_pct = reading.rh_pct if quality.rh_fit else None
         humid_mono_s = mono_s if rh_pct is not None else None if before is None else before.humid_mono_s
         known.heard = Heard(mono_s, reading.at, reading.dry_bulb_c, rh_pct, humid_mono_s)
-    heard_again(look, reading, steady)
+    if look.state.alarms:
+        # One reading after a long silence may be the last for as long: it takes two in time to be speaking again.
+        steady = before_s is not None and mono_s - before_s <= reading.probe.silence_s
+        heard_again(look, reading, steady)
 
 
 def _watch_door(  # noqa: PLR0917 - with each reading
@@ -124,8 +125,9 @@ def _watch_door(  # noqa: PLR0917 - with each reading
     machine = plan_.needs.machine
     seen, lead = known.watch or _UNSEEN, _lead(look, machine, fresh)
     interval_s = 0.0 if lead is None else lead.probe.interval_s
-    contact = door_open(look, machine, max(FALL_S, FALL_INTERVALS * interval_s))
+    contact = None
     if machine in look.site.doors:
+        contact = door_open(look, machine, max(FALL_S, FALL_INTERVALS * interval_s))
         _note_door(look, machine, fresh, believed=contact is not None)
     if lead is None or dry_bulb_c is None or lead.quality.dry_bulb_flag >= FAIL:
         return _holds(look, machine, seen, contact=contact)
@@ -472,7 +474,9 @@ def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...
         dry.append(heard.dry_bulb_c)
         seen.append(probe.key)
         if heard.rh_pct is not None and plan_.humid:
-            rh = _scaled(heard.rh_pct)
+            rh = heard.rh_pct
+            if not 0.0 <= rh <= 100.0:
+                rh = _scaled(rh)
             humid.append(wet_bulb_c(heard.dry_bulb_c, rh, look.site.pressure_kpa) if plan_.humid == WET_BULB else rh)
     return (*_low_high(dry), *_low_high(humid)), tuple(seen)
 
@@ -487,10 +491,12 @@ def _low_high(values: list[float]) -> tuple[float | None, float | None]:
         return values[0], values[0]
     if not values:
         return None, None
-    if len(values) > 2:
-        middle = median(values)
-        return middle, middle
-    return min(values), max(values)
+    ranked = sorted(values)
+    if len(ranked) == 2:
+        return ranked[0], ranked[1]
+    half = len(ranked) // 2
+    middle = ranked[half] if len(ranked) % 2 else (ranked[half - 1] + ranked[half]) / 2.0
+    return middle, middle
 
 
 def _lockdown_humidity(look: Look, machine: str, plan_: Plan, humid: float | None) -> None:  # noqa: PLR0917 - with each reading

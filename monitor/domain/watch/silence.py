@@ -56,13 +56,15 @@ def take_presence(look: Look, message: Presence) -> None:
         look.out.events.append(Event(look.now.utc, "node", message.node, what=NodeSaid(message.online)))
 
 
+def lives(look: Look, node: str) -> None:
+    """Data is proof of life, whatever the node's last will said."""
+    known = look.state.node(node)
+    if known.said is not None and not known.said.online:
+        known.said = Said(True, look.now.mono_s)
+
+
 def heard_again(look: Look, reading: Fresh, steady: bool) -> None:
-    """Data is proof of life: the silence of this probe, of its node and of the room is over."""
-    node = look.state.node(reading.probe.node)
-    if node.said is not None and not node.said.online:
-        node.said = Said(True, look.now.mono_s)
-    if not look.state.alarms:
-        return
+    """The silence of this probe, of its node and of the room is over."""
     keys = [(SITE_SUBJECT, ALL_SILENT), (reading.probe.node, NODE_OFFLINE)]
     if steady:
         keys.append((reading.probe.key, NO_DATA))
@@ -75,7 +77,17 @@ def heard_again(look: Look, reading: Fresh, steady: bool) -> None:
 
 def judge_silence(look: Look) -> None:
     """Look at every probe and node. Every node gone at once: the mains or the network, not twelve sensors."""
-    silent = [p for p in look.site.probes.values() if silent_s(look, p.key) > p.silence_s]
+    mono_s, known_of = look.now.mono_s, look.state.probes
+    silent = [
+        p
+        for p in look.site.probes.values()
+        if (
+            (known := known_of.get(p.key)) is None
+            or (life_s := known.life_mono_s) is None
+            or mono_s - life_s > p.silence_s  # as of hardly any; else it may still be that nobody listened
+        )
+        and silent_s(look, p.key) > p.silence_s
+    ]
     troubles = {p.key: about for p in silent if (about := trouble_of(look, p)) is not None}
     keys = {p.key for p in silent}
     dumb = keys - troubles.keys()
@@ -100,8 +112,11 @@ def judge_silence(look: Look) -> None:
             judge(look, (node, NODE_OFFLINE), _silence(is_gone, look.now))
     for probe in silent:
         _judge_unheard(look, probe, troubles.get(probe.key))
-    listens_s, mono_s = look.state.listens_mono_s, look.now.mono_s
-    for key, known in look.state.probes.items():
+    listens_s = look.state.listens_mono_s
+    for key, known in known_of.items():
+        heard = known.heard
+        if heard is not None and heard.humid_mono_s == known.life_mono_s:
+            continue  # as nearly always: a humidity that came with the last sign of life is lost no sooner
         humid_at_s = known.humid_at_s()
         if humid_at_s is None or key in keys:
             continue  # a probe that never had a humidity to tell, whether it could be used or not, is not asked for one
