@@ -89,8 +89,8 @@ class Pairs:
     lately: Mapping[str, Given] = field(default_factory=dict)
 
 
-# A reading that is compared: when, °C, %RH and what `_kpa` says of it.
-_Air = tuple[float, float, float | None, float]
+# A reading that is compared: of which probe, when, °C, %RH, and a hundred times its vapour pressure, 0 where it has no humidity.
+_Air = tuple[str, float, float, float | None, float]
 # How a machine's probes are compared: the interval and what counts as a gap, s, whether the air is still, and the limits.
 _Over = tuple[float, float, bool, Limits]
 
@@ -130,28 +130,33 @@ def agree(
     interval_s: the longest of the probes'. still: the air is not blown about, so that it is layered by nature: a pair is then
     judged by how far it is from its usual difference, once that is learnt.
     """
-    gap_s = max(limits.gap_intervals * interval_s, limits.gap_s)
-    near_s = max(limits.paired_s, limits.paired_intervals * interval_s)
+    gap_s, near_s = limits.gap_intervals * interval_s, limits.paired_intervals * interval_s
+    gap_s = gap_s if gap_s > limits.gap_s else limits.gap_s
+    near_s = near_s if near_s > limits.paired_s else limits.paired_s
     lately = {**state.lately}
-    names: list[str] = []  # who was heard, in order
-    calm: list[tuple[str, _Air]] = []
+    calm: list[_Air] = []
     for name in sorted(readings):
-        given = readings[name]
-        if mono_s - given[0] > gap_s:
+        given = given_s, dry_bulb_c, rh_pct = readings[name]
+        if mono_s - given_s > gap_s:
             continue
-        names.append(name)
         mean = lately[name] = _lately(lately.get(name), given, gap_s, limits)
         if _calm(mean, given, limits):
-            calm.append((name, (*given, _kpa(given))))
+            kpa = 0.0
+            if rh_pct is not None:
+                kpa = (rh_pct if rh_pct < 100.0 else 100.0) * over_water_kpa(dry_bulb_c)
+            calm.append((name, given_s, dry_bulb_c, rh_pct, kpa))
     pairs = {**state.pairs}
     compared: set[str] = set()
     over = (interval_s, gap_s, still, limits)
-    for (name, one), (other_name, other) in combinations(calm, 2):
-        if -near_s <= one[0] - other[0] <= near_s:
-            two = (name, other_name)
+    for one, other in combinations(calm, 2):
+        if -near_s <= one[1] - other[1] <= near_s:
+            two = (one[0], other[0])
             pairs[two] = _compare(pairs.get(two), one, other, over)
             compared.update(two)
-    found = _found(pairs, names, still, limits)
+    found: tuple[Difference, ...] = ()
+    if _differ(pairs, limits):
+        heard = [name for name, given in readings.items() if mono_s - given[0] <= gap_s]
+        found = _found(pairs, heard, still, limits)
     return Agreement(Pairs(pairs, lately), found, frozenset(compared))
 
 
@@ -189,7 +194,8 @@ def _calm(lately: Given, given: Given, limits: Limits) -> bool:
 
 def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  # noqa: PLR0917 - with each reading
     """The pair after one more look at both."""
-    (one_s, one_c, one_pct, one_kpa), (other_s, other_c, other_pct, other_kpa) = one, other
+    _, one_s, one_c, one_pct, one_kpa = one
+    _, other_s, other_c, other_pct, other_kpa = other
     interval_s, gap_s, still, limits = over
     mono_s = one_s if one_s >= other_s else other_s
     dry, humid, dt_s = None, None, 0.0
@@ -210,18 +216,10 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
     return Pair(mono_s, dry, humid)
 
 
-def _kpa(given: Given) -> float:
-    """A hundred times the vapour pressure of a probe's air; 0 where it has no humidity, which is then compared with nothing."""
-    _, dry_bulb_c, rh_pct = given
-    if rh_pct is None:
-        return 0.0
-    return (rh_pct if rh_pct < 100.0 else 100.0) * over_water_kpa(dry_bulb_c)
-
-
 def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, limits: Limits) -> Gauge:  # noqa: PLR0917 - with each reading
     if gauge is None:
         return Gauge(by)
-    near, far = bounds.apart
+    near = bounds.apart[0]
     apart, base = gauge.apart, gauge.base
     learnt_s, drift = gauge.learnt_s, gauge.drift
     apart += dt_s / (limits.smooth_s + dt_s) * (by - apart)
@@ -237,23 +235,26 @@ def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: b
         off = apart - base if learnt else 0.0
     if -near <= off <= near:
         return Gauge(apart, 0.0, 0.0, base, learnt_s, drift)
-    most_s = 2.0 * limits.apart_s
+    far, most_s = bounds.apart[1], 2.0 * limits.apart_s
     suspect_s = min(gauge.suspect_s + dt_s, most_s)
     fail_s = 0.0 if -far <= off <= far else min(gauge.fail_s + dt_s, most_s)
     return Gauge(apart, suspect_s, fail_s, base, learnt_s, drift)
 
 
-def _found(pairs: dict[Two, Pair], heard: list[str], still: bool, limits: Limits) -> tuple[Difference, ...]:  # noqa: PLR0917 - with each reading
-    """What stands against the pairs of which both were heard."""
+def _differ(pairs: dict[Two, Pair], limits: Limits) -> bool:
+    """Whether anything may stand against any pair; nearly always nothing does."""
     apart_s, drift_k, drift_pct = limits.apart_s, limits.dry_bulb.drift[0], limits.humidity.drift[0]
     for pair in pairs.values():
         dry, humid = pair.dry_bulb, pair.humidity
         if dry.suspect_s >= apart_s or not -drift_k <= dry.drift <= drift_k:  # suspect_s is never less than fail_s
-            break
+            return True
         if humid is not None and (humid.suspect_s >= apart_s or not -drift_pct <= humid.drift <= drift_pct):
-            break
-    else:  # as nearly always
-        return ()
+            return True
+    return False
+
+
+def _found(pairs: dict[Two, Pair], heard: list[str], still: bool, limits: Limits) -> tuple[Difference, ...]:  # noqa: PLR0917 - as above
+    """What stands against the pairs of which both were heard."""
     pairs = {two: pair for two, pair in pairs.items() if two[0] in heard and two[1] in heard}
     dry_of = {two: pair.dry_bulb for two, pair in pairs.items()}
     humid_of = {two: pair.humidity for two, pair in pairs.items() if pair.humidity is not None}

@@ -140,7 +140,8 @@ def hear(line: Line, up_ms: int, arrival_mono_ms: float, anchor_ms: float) -> tu
     if before is None:
         estimate = seen
     else:
-        crept = before + CREEP * max(0.0, arrival_mono_ms - line.seen_mono_ms)
+        passed_ms = arrival_mono_ms - line.seen_mono_ms
+        crept = before + CREEP * passed_ms if passed_ms > 0.0 else before
         estimate = seen if seen < crept else crept
     age_s = (seen - estimate) / 1000.0
     if line.basis == UPTIME and (before is None or before - seen > SETTLED_MS):

@@ -155,18 +155,26 @@ def assess(  # noqa: PLR0917 - with each reading
         was_humid is not None and was_humid.mono_s - was_humid.run_s > least_s
     ):
         dry, humid = _taught(trail, dry, humid, pace=pace)
-    if dry is not None and humid is not None:
-        few = limits.flat_readings
-        if dry.run_readings >= few or humid.run_readings >= few:
-            dry, humid = _side_by_side(dry, humid, limits)
+    few = limits.flat_readings
+    if dry is not None and humid is not None and (dry.run_readings >= few or humid.run_readings >= few):
+        dry, humid = _side_by_side(dry, humid, limits)
     odd_since_s = None
-    if fit and dry is not None and not dry_held:
+    if (
+        fit
+        and dry is not None
+        and not dry_held
+        and (dry_jumped or dry.spikes or dry.run_readings >= few or dry.noise > limits.dry_bulb.noise)
+    ):
         _own(dry, humid, dry_jumped, "T", limits.dry_bulb, pace, tests)
     if rh_pct is not None and fit_rh:
         low, high = limits.odd_rh_pct
         if not low <= rh_pct <= high:  # at the end of its scale a humidity stands still of itself
             odd_since_s = _odd_since(trail, mono_s, limits, tests)
-        elif humid is not None and not humid_held:
+        elif (
+            humid is not None
+            and not humid_held
+            and (humid_jumped or humid.spikes or humid.run_readings >= few or humid.noise > limits.humidity.noise)
+        ):
             _own(humid, dry, humid_jumped, "H", limits.humidity, pace, tests)
     held = dry_held or humid_held
     mark, newer_mark, event_s = trail.mark, trail.newer_mark, trail.event_s
@@ -179,6 +187,8 @@ def assess(  # noqa: PLR0917 - with each reading
     held_flag = max(PASS, *tests.values(), 0) if held else 0
     together = None if not (fit and fit_rh) else held and _fell_together(dry_moved, humid_moved, limits)
     later = Trail(mono_s, dry, humid, mark, newer_mark, event_s, odd_since_s, held_flag, together)
+    if not (tests or held or before is not None):  # as of nearly all
+        return later, _WELL_DRY if rh_pct is None else _WELL
     return later, _answer(tests, rh_pct, dry_held, humid_held, before)
 
 
@@ -316,8 +326,6 @@ def _answer(  # noqa: PLR0917 - with each reading
     before: int | None = None,
 ) -> Assessment:
     dry_bulb_flag, rh_flag = PASS, MISSING if rh_pct is None else PASS
-    if not (tests or dry_bulb_held or rh_held or before is not None):  # as nearly all are
-        return _WELL_DRY if rh_pct is None else _WELL
     for name, flag in tests.items():
         if name[-1] == "T":
             dry_bulb_flag = max(dry_bulb_flag, flag)

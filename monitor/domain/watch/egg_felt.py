@@ -72,7 +72,8 @@ def _moved_on(look: Look, eggs: Eggs, now_c: tuple[float, float], day: float) ->
     mono_s = look.now.mono_s
     felt = look.state.eggs.get(eggs.batch)
     if felt is not None:
-        seconds = max(0.0, mono_s - felt.mono_s)
+        seconds = mono_s - felt.mono_s
+        seconds = seconds if seconds > 0.0 else 0.0
         egg_c = eggs.model.approach(felt.egg_c, (felt.air_c, day - seconds / DAY_S), egg_c, seconds)
     look.state.eggs[eggs.batch] = EggFelt(mono_s, egg_c, air_c)
     return egg_c

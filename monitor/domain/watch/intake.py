@@ -87,7 +87,7 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         if at is None:
             at = from_ms(line.offset_ms + up_ms)
         known = look.state.probe(name)
-        quality, confirmed = _assess(look, (probe, known), (line.id, up_ms, at, mono_s), sample)
+        quality, confirmed = _assess(look, probe, known, line.id, up_ms, at, mono_s, sample)
         if waited_s <= probe.fresh_s:
             node.spoke_mono_s = look.now.mono_s
             if known.humid_from_s is None and (sample.rh_pct is not None or sample.rh_wrong):
@@ -215,13 +215,13 @@ def _by_itself(name: str, line: int, up_ms: int, sample: Sample) -> StoredReadin
 
 
 def _assess(  # noqa: PLR0917 - with each reading
-    look: Look, of: tuple[Probe, ProbeState], taken: tuple[int, int, datetime, float], sample: Sample
+    look: Look, probe: Probe, known: ProbeState, line: int, up_ms: int, at: datetime, mono_s: float, sample: Sample
 ) -> tuple[Assessment, Held | None]:
     """Store one reading with what the tests say of it, and settle the flags of the one before, where that waited for this.
 
-    of: the probe. taken: the line, the counted time, ms, and the same on the label and the forward clock.
+    known: what is known of the probe. line, up_ms: what dates the reading, and its counted time; at, mono_s: the same on the label and the
+    forward clock.
     """
-    (probe, known), (line, up_ms, at, mono_s) = of, taken
     known.trail, quality = assess(
         known.trail or _UNSEEN, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s
     )
