@@ -11,6 +11,8 @@ from monitor.domain.state.happened import WorkBegun
 from monitor.domain.state.known import Look
 from monitor.domain.state.record import Event
 
+SAME_S = 1.0  # so near are two ends of one work: a restart works it out anew from its label
+
 
 def machine_of(look: Look, cooling: Cooling) -> str | None:
     """The machine that it is done at now; None where its batch is over, or in none that is configured."""
@@ -52,11 +54,10 @@ def begin_coolings(look: Look) -> None:
             since, until = window_of(cooling, at)
             if not since <= now.utc < until or (known.cooled_at is not None and at <= known.cooled_at):
                 continue
-            known.cooled_at = at
+            known.cooled_at, known.cool_to_c = at, cooling.to_c
             left_s = (until - now.utc).total_seconds()
-            if known.handling is not None and known.handling.until_mono_s >= now.mono_s + left_s:
-                continue  # somebody has said more
-            known.cool_to_c = cooling.to_c
+            if known.handling is not None and known.handling.until_mono_s >= now.mono_s + left_s - SAME_S:
+                continue  # somebody has said more, or the run before has said it
             known.handling = Handling(machine, now.utc, until, now.mono_s + left_s, cooling.by)
             look.out.handlings[machine] = known.handling
             what = WorkBegun(round(left_s / 60.0, 1), cooling.by)

@@ -4,6 +4,7 @@ where this one stopped. Times are those of the forward clock, which goes on over
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 
 from monitor.domain.fixed import fixed
@@ -83,7 +84,7 @@ class ProbeMemory:
 
 @fixed
 class MachineMemory:
-    """One machine: how its air was, and how its probes stood to one another."""
+    """One machine: how its air was, how its probes stood to one another, and what was being done at it (see `MachineState`)."""
 
     machine: str
     watch: Watch | None
@@ -93,6 +94,10 @@ class MachineMemory:
     lately: tuple[tuple[str, Given], ...]
     reached: tuple[str, ...]
     means: tuple[Mean | None, ...] = ()
+    put_in_s: float = -math.inf
+    cooled_at: datetime | None = None
+    cool_to_c: float | None = None
+    door_lowest_c: float | None = None
 
 
 @fixed

@@ -98,6 +98,8 @@ def take_up(look: Look, memory: Memory) -> None:
         if pairs:
             machine.pairs = Pairs(pairs, {p: given for p, given in m.lately if p in probes})
         machine.reached = frozenset(m.reached)
+        machine.put_in_s, machine.cooled_at, machine.door_lowest_c = m.put_in_s, m.cooled_at, m.door_lowest_c
+        machine.cool_to_c = None if machine.handling is None else m.cool_to_c  # the work may be over since
     look.state.eggs.update((batch, felt) for batch, felt in memory.eggs if batch in look.state.batches)
     for a in memory.alarms:
         key = (a.subject, a.rule)
@@ -147,4 +149,8 @@ def _machine(known: MachineState, machine: str) -> MachineMemory:
         tuple(pairs.lately.items()),
         tuple(sorted(known.reached)),
         known.means,
+        known.put_in_s,
+        known.cooled_at,
+        known.cool_to_c,
+        known.door_lowest_c,
     )

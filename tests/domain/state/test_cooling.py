@@ -88,6 +88,19 @@ def test_colder_than_they_were_to_become_is_told() -> None:
     assert hot.states() == [("dry-bulb-high-alarm", UNACKNOWLEDGED)]
 
 
+def test_work_that_was_declared_already_counts_as_the_cooling() -> None:
+    """Who has said that they work there for longer cools the eggs, too: once, and no further than they were to become."""
+    story = cooled(for_s=600.0, to_c=33.0)
+    story.run(minutes=20)
+    request(story, do="handling", machine="setter-1", for_s=3600.0, by="kim")
+    story.run(minutes=12)
+    assert [e.what for e in story.events if isinstance(e.what, WorkBegun)] == [WorkBegun(60.0, "kim")]
+    assert story.state.machine("setter-1").cool_to_c == 33.0
+    story.air[TOP] = (26.0, 30.0)
+    story.run(minutes=25)
+    assert story.states() == [(LOW_ALARM, UNACKNOWLEDGED)]
+
+
 def test_nothing_begins_on_other_days_or_once_it_is_ended() -> None:
     """Days are those of the batch; what was ended is only record."""
     for story in (cooled(first_day=8, last_day=9, to_c=30.0), cooled()):

@@ -12,8 +12,9 @@ from monitor.domain.needs.rules import NOT_RAISED
 from monitor.domain.needs.site import OF_DOOR, Switch
 from monitor.domain.readings.agreement import Gauge, Pair, Pairs
 from monitor.domain.readings.reading import Now, to_ms
-from monitor.domain.signs.opening import Watch
+from monitor.domain.signs.opening import Watch, resume
 from monitor.domain.signs.switch import Contact
+from monitor.domain.state.happened import WorkBegun
 from monitor.domain.state.known import Look, State
 from monitor.domain.state.memory import (
     AlarmMemory,
@@ -26,7 +27,9 @@ from monitor.domain.state.memory import (
     NodeMemory,
     ProbeMemory,
 )
+from monitor.domain.state.record import Group
 from monitor.domain.state.remembering import remember, take_up
+from tests.asking import perform
 from tests.domain.house import T0, Air, Story, batch, probes, site, there
 
 TOP, LOW = "node-a/top", "node-a/low"
@@ -39,8 +42,11 @@ def restarted(story: Story, clock_ok: bool = True) -> Story:
     memory = remember(story.look(), final=True)
     before = story.state
     story.state = State(to_ms(now.utc) - now.mono_s * 1000.0, clock_ok, now.mono_s)
-    story.state.batches = before.batches
+    story.state.batches, story.state.coolings = before.batches, before.coolings
     story.state.waiting = before.waiting
+    for id_, machine in before.machines.items():
+        if machine.handling is not None:
+            story.state.machine(id_).handling = resume(machine.handling, now)
     story.state.unsent = before.unsent
     for id_, node in before.nodes.items():
         known = story.state.node(id_)
@@ -143,6 +149,34 @@ def test_humidity_that_was_raised_stays_raised_over_a_restart() -> None:
     begun = {rule for rule, state in story.states() if state == UNACKNOWLEDGED}
     assert "humidity-low-warning" in begun
     assert NOT_RAISED not in begun
+
+
+@pytest.mark.parametrize("done", [False, True])
+@pytest.mark.parametrize("after_min", [16, 40])
+def test_a_cooling_goes_on_over_a_restart(after_min: int, done: bool) -> None:
+    """One in the middle of it begins no second one, nor one that is over, and the eggs are watched for what they are cooled to."""
+    story = house()
+    at_min = story.now().utc.hour * 60 + story.now().utc.minute + 30
+    perform(story.state, story.site, {"do": "cooling", "of": "hen-1", "at_min": [at_min], "for_s": 1800.0, "to_c": 33.0}, story.now(), Group())  # fmt: skip
+    story.run(minutes=after_min)
+    if done:
+        perform(story.state, story.site, {"do": "handling", "machine": "setter-1", "done": True}, story.now(), Group())
+        story.run(minutes=1)
+    restarted(story)
+    assert story.state.machine("setter-1").cool_to_c == (None if done else 33.0)
+    story.air = {TOP: (26.0, 30.0), LOW: (26.0, 30.0)}
+    story.run(minutes=25)
+    assert sum(isinstance(e.what, WorkBegun) for e in story.events) == 1
+    assert (("dry-bulb-low-alarm", UNACKNOWLEDGED) in story.states()) is not done
+
+
+def test_what_was_done_at_a_machine_is_remembered() -> None:
+    """When eggs were put in, and how cold its air came while its door is open; what eggs were cooled to not where that work is over since."""
+    story = house()
+    machine = story.state.machine("setter-1")
+    machine.put_in_s, machine.door_lowest_c, machine.cool_to_c = 4_321.0, 31.5, 33.0
+    after = restarted(story).state.machine("setter-1")
+    assert (after.put_in_s, after.door_lowest_c, after.cool_to_c) == (4_321.0, 31.5, None)
 
 
 KEY = ("setter-1", "dry-bulb-high-alarm")
