@@ -254,11 +254,11 @@ def _judge_air(  # noqa: PLR0917 - with each reading
         dry_held = low_held or at_work or settling
         _judge_limits(look, plan_, values, reading, waits=(cold_held, dry_held, at_work), means=means)
     if undisturbed:
-        windows = _window(look, known, plan_, values=values)
+        # Where the air goes after a door is not where it goes by itself: none of it is kept, and what was before stays.
+        pauses = settling and not any(_stands(look, limit) for limit in plan_.headings)
+        windows = known.windows if pauses else _window(look, known, plan_, values=values)
         if windows is not None and (standing or _off_target(plan_, windows)):
             _judge_heading(look, plan_, values, windows, reading, held=settling)
-        if settling and not any(_stands(look, limit) for limit in plan_.headings):
-            known.windows = None  # where the air goes after a door is not where it goes by itself
     if plan_.eggs and values[0] is not None and values[1] is not None:
         held = low_held or work == AT_WORK
         judge_eggs(look, plan_, (values[0] + values[1]) / 2.0, reading, held)
