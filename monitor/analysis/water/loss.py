@@ -55,9 +55,8 @@ STORE_KPA = 0.4
 SCATTER_SHARE = 0.001
 # The scale's stated error counts as much as that many weighings' scatter: with two, nothing else is known of it.
 ERROR_WORTH = 8
-BELIEVED = (
-    0.95  # less scatter than chance makes once in twenty times of a stated error does not speak against it (judgement)
-)
+# Less scatter than chance makes once in twenty times of a stated error does not speak against it (judgement).
+BELIEVED = 0.95
 OUTLIER, CLEAR_BY = 16.0, 6.0  # of chi-squared: 4 sd, and e**3 to 1 against the next suspect
 ONE_BAD_IN = 4
 # Judgement: a crack or its repair changes the conductance by as much as itself (1 sd); wax or glue weighs some thousandths of the egg;

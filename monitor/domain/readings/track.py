@@ -51,16 +51,14 @@ class Limits:
         jump=5.0, back=2.0, noise=0.3, fine=0.1, coarse=0.05, unseen=1.0, rise=30.0, fall=10.0, brief=40.0
     )
     jump_levels: float = 8.0  # of a noisy probe's own level: thrice the spread of what it usually steps
-    back_share: float = (
-        0.05  # or all but so much of it is back: of a 10 s opening more is left a minute later (measured)
-    )
+    # Or all but so much of it is back: of a 10 s opening more is left a minute later (measured).
+    back_share: float = 0.05
     brief_s: float = 45.0  # in less than this no opened door comes and goes
     spikes_an_hour: float = 3.0  # one odd sample is nothing, more than so many are a loose wire (judgement)
     rate_s: float = 30.0  # a rate over less is noise: thrice the lag of a probe
     answer_pct_k: float = 1.0  # air warmed by 1 K loses 3 %RH, less where it is controlled (measured: 1.4 at 3 K/min)
-    follows_pct_k: float = (
-        3.0  # of air that nothing controls: with each 1 K that it warms its humidity falls by so much
-    )
+    # Of air that nothing controls: with each 1 K that it warms its humidity falls by so much.
+    follows_pct_k: float = 3.0
     answer_k_pct: float = 0.008  # an opening moves 0.08 K with each %RH, a slow probe at first a tenth of it (measured)
     event_k: float = 0.3  # air may be exchanged when it fell by so much within the time of a rate, and still comes home while either moves by it
     event_pct: float = 3.0
@@ -76,10 +74,8 @@ class Limits:
     long_times: tuple[float, float] = (4.0, 4.0)
     alone_times: float = 4.0
     alone_doubt_times: float = 1.5
-    long_longest_s: tuple[float, float] = (
-        3 * 86_400.0,
-        6 * 86_400.0,
-    )  # so long stands a room without anybody (judgement)
+    # So long stands a room without anybody (judgement).
+    long_longest_s: tuple[float, float] = (3 * 86_400.0, 6 * 86_400.0)
     # A chip that is coarse in one quantity is so in the other; either of such a pair is waited for the longest.
     # What is coarse, how long that is, and after what time a stillness counts for nothing is all our judgement.
     coarse_k: float = 0.5
@@ -92,10 +88,9 @@ class Limits:
     # of that kind which faded as `long_fade_s`.
     behind_k: float = 0.3
     behind_times: float = 2.0
-    both_fade_s: float = (
-        2 * 86_400.0
-    )  # after which a stillness in which nothing moved counts for nothing: a week's end is over by Tuesday
-    long_fade_s: float = 28 * 86_400.0  # and one in which the other quantity moved
+    # After which a stillness in which nothing moved counts for nothing (a week's end is over by Tuesday), and one in which the other moved.
+    both_fade_s: float = 2 * 86_400.0
+    long_fade_s: float = 28 * 86_400.0
     noise_s: float = 600.0  # over which the present to and fro is taken, and at least over so many readings:
     noise_readings: float = 30.0
     noise_times: tuple[float, float] = (3.0, 6.0)  # of this probe's own level: suspect, fail

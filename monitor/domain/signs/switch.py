@@ -20,8 +20,9 @@ CALM_S = 300.0
 class Contact:
     """What one switch says. said: whether it says what somebody is to know (no mains, an open door, little water).
 
-    at: when its newest word was taken, since: when it first said so; order: (line, counted time) of that word. mono_s, turned_mono_s: the same on the forward clock. turns: when it
-    turned, the last few times. kept: what the record was last told. missed: how often the air said that a door was opened, while it said shut.
+    at: when its newest word was taken, since: when the first of those that say the same was; order: (line, counted time) of the newest.
+    mono_s, turned_mono_s: when these two came, on the forward clock. turns: when it turned, the last few times. kept: what the record was
+    last told. missed: how often, since it last turned, the air said that a door was opened of which no contact of its machine told.
     """
 
     said: bool

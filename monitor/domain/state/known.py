@@ -228,9 +228,8 @@ class State:
     waiting: dict[str, int] = field(default_factory=dict)  # contact: notices not yet sent
     unsent: dict[int, tuple[str, int]] = field(default_factory=dict)  # of each such notice: (contact, alarm number)
     reached: dict[tuple[int, str], Reach] = field(default_factory=dict)  # by alarm number and contact
-    chores: dict[str, frozenset[date]] = field(
-        default_factory=dict
-    )  # by name: the local dates on which each was done lately
+    # by name: the local dates on which each was done lately
+    chores: dict[str, frozenset[date]] = field(default_factory=dict)
     last_line: int = 0
     last_number: int = 0
     last_notice: int = 0

@@ -11,9 +11,8 @@ from monitor.domain.state.memory import EggFelt
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
 
-COOLED_K = (
-    1.0  # colder than that than what they were to be cooled to is told (judgement: what the estimate is good for)
-)
+# So much colder than what they were to be cooled to is told (judgement: what the estimate is good for).
+COOLED_K = 1.0
 _Worst = tuple[float, float, float, float]  # how far beyond its limit, the egg, the limit, where the egg is going
 
 

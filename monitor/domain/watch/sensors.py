@@ -51,9 +51,8 @@ RULE_OF = {OF_MAINS: MAINS_LOST, OF_DOOR: DOOR_OPEN, OF_WATER: WATER_LOW}
 # Without heat, or with an open door, a cabinet of ten hours' time constant is half a kelvin down by then (judgement).
 WARM_S = 1800.0
 _NOTHING = Pairs()
-JUMP_S = (
-    1800.0  # a jump and the ten minutes after which the two are found apart, with the readings that are not compared
-)
+# A jump and the ten minutes after which the two are found apart, with the readings that are not compared.
+JUMP_S = 1800.0
 # So far apart two good sensors are not; so much of a jump must stay, and so little may the other have moved in its last minutes (judgement).
 APART_K, STAYS_SHARE, STILL_K = 0.5, 0.6, 0.25
 LASTS_S = 120.0  # then the other has had its time to follow, also where a thermostat moves both

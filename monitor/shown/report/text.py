@@ -31,10 +31,8 @@ from monitor.shown.report.tree import (
 
 STEP = "  "  # by which what belongs to something is set in
 _LABEL, _COLUMN = 14, 22  # one label and three columns fill the width
-_SPARE, _HANG = (
-    3,
-    4,
-)  # by how much a line that is folded under itself stays under the width, and its later ones are set in
+# By how much a line that is folded under itself stays under the width, and its later ones are set in.
+_SPARE, _HANG = 3, 4
 _EMPTY = ("", "-")  # cells with nothing in them
 
 
