@@ -7,7 +7,7 @@ back at the next reading. Vapour pressure is judged, not relative humidity: that
 
 `watch` takes one reading of one machine at a time and says when to hold back alarms about air that is too cold. Half an hour of
 cooling eggs bear, and it is done on purpose (BORNE_S); after that the hold goes on only along the machine's usual curve, and in any
-case no longer than MAX_HOLD_S after the first fall; it begins again only after the air was back. Vapour that a door let out takes
+case no longer than MAX_HOLD_S after a visit's first fall; it begins again only after the air was back. Vapour that a door let out takes
 longer to come back, and its want harms over days: `settles` says for how long dry air waits, with the same bound; what is usual is
 learnt anew where it is not back by then. A contact at the door says when it is open, and so what is a fall; it holds nothing for longer.
 Times in seconds are those of the forward clock.

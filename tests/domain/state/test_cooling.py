@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -18,7 +19,7 @@ from monitor.domain.state.record import Group
 from monitor.service.watch.requests import RequestError
 from monitor.shown.now.room import cooling_words, room_text
 from tests.asking import perform
-from tests.domain.house import T0, Air, Story, batch, there
+from tests.domain.house import T0, Air, Story, batch, probes, site, there
 
 TOP = "node-a/top"
 GOOD: Air = (37.5, 45.0)
@@ -70,6 +71,22 @@ def test_a_machine_that_is_not_back_is_told() -> None:
     assert story.transitions == []
     story.run(minutes=3)
     assert story.states() == [(LOW_ALARM, UNACKNOWLEDGED)]
+
+
+@pytest.mark.parametrize("for_s", [1800.0, 3600.0])
+@pytest.mark.parametrize("every_s", [10.0, 300.0])
+def test_a_heater_that_dies_as_the_window_begins_is_told_after_its_end(for_s: float, every_s: float) -> None:
+    """Half an hour of slack and six minutes after the time that was declared, and the two readings that its way home has."""
+    story = Story(site=site(probes((TOP, "setter-1"), interval_s=every_s)), batches=(batch(),), air={TOP: GOOD})
+    story.interval_s = every_s
+    story.run(minutes=45)  # it is 08:45
+    ask(story, of="hen-1", at_min=[9 * 60 + 1], for_s=for_s, by="sam")
+    minutes = 0
+    while (LOW_ALARM, UNACKNOWLEDGED) not in story.states():
+        story.air[TOP] = (20.0 + 17.5 * math.exp(-minutes / 60.0), 45.0)
+        story.run(minutes=1)
+        minutes += 1
+        assert minutes <= for_s / 60.0 + 30.0 + 6.0 + 2.0 * every_s / 60.0 + 2.0
 
 
 def test_colder_than_they_were_to_become_is_told() -> None:
