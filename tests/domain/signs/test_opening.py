@@ -562,7 +562,7 @@ air_steps = st.lists(
 @settings(max_examples=150, deadline=None)
 def test_no_sequence_of_airs_is_held_for_longer(steps: list[tuple[int, float, float]], interval_s: float) -> None:
     """Whatever the air does, a hold begins only below the usual level, ends within its bound, and is then followed by air that
-    was back or by no hold."""
+    was back or by no hold. Who comes again has the bound anew, and only after the temperature was home."""
     story = ready(interval_s=interval_s)
     fall_s, spent = -math.inf, False
     for count, dry_bulb_c, kpa in steps:
@@ -575,6 +575,9 @@ def test_no_sequence_of_airs_is_held_for_longer(steps: list[tuple[int, float, fl
                 assert story.state.episode is not None
                 assert story.state.episode.since_s > fall_s
                 fall_s = story.state.episode.since_s
+            elif story.held and story.state.visit_s > fall_s:
+                assert there(story.state.episode).home_s >= fall_s + BORNE_S - interval_s
+                fall_s = story.state.visit_s
             if story.held:
                 assert story.now_s + interval_s <= fall_s + MAX_HOLD_S
             spent = story.last.kind == NOT_RECOVERING
