@@ -3,8 +3,8 @@
 `python -m tests.mutation --only domain/watch --sample 40 --seed 1`: forty of all that can be planted in that room, drawn by the seed.
 Several rooms (or files) with commas; without --only all that `rooms.py` names; without --sample every mistake (hours). First the room's
 tests run once where nothing is wrong, which finds out who comes to which function, and ends the run if one fails by itself. Then each
-mistake is planted in a copy in a temporary folder, and asked are the tests that come to its function, the nearest first and some ten
-seconds of them, until one fails: so a share that is printed is at most too high. `--tests PATHS` asks these instead of the room's.
+mistake is planted in a copy in a temporary folder, and asked are the tests that come to its function, the nearest first and some
+twenty seconds of them, until one fails: so a share that is printed is at most too high. `--tests PATHS` asks these instead of the room's.
 Ends with 1 if more than the share allowed is alive anywhere.
 """
 
