@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import copy
 import math
 import random
 from dataclasses import replace
 from datetime import timedelta
+from itertools import pairwise
 
 import pytest
 
@@ -923,6 +925,11 @@ def test_a_forecast_stands_until_its_alarm_is_told() -> None:
     story = one_probe(minutes=120)
     ramp(story, 36.1, 60)
     assert story.state_of(LOW_HEADING) == UNACKNOWLEDGED
+    for to_c, ahead in ((36.05, True), (35.9, False)):  # had nobody been told by then
+        other = copy.deepcopy(story)
+        del other.state.alarms["setter-1", LOW_HEADING]
+        exactly(other, (to_c, 45.0), (to_c + 0.01, 45.0))
+        assert (("setter-1", LOW_HEADING) in other.state.alarms) is ahead
     ramp(story, 35.7, 3)
     story.run(minutes=2)
     assert story.state_of(LOW_HEADING) == UNACKNOWLEDGED
@@ -1026,6 +1033,8 @@ def test_the_colder_and_the_warmer_of_two_are_each_followed_as_if_alone() -> Non
     alone = [there(story.state.machine("setter-1").windows)[0] for story in (cold, warm)]
     assert (low.points, high.points) == (alone[0].points, alone[1].points)
     assert (low.swing, high.swing) == (alone[0].swing, alone[1].swing)
+    steps_s = {later[0] - earlier[0] for earlier, later in pairwise(low.points)}
+    assert steps_s == {180.0}  # a point each three minutes is enough for hours
 
 
 @pytest.mark.parametrize(("sent_pct", "value_pct"), [(103.0, 100.0), (100.0, 100.0), (99.5, 99.5)])
@@ -1054,3 +1063,33 @@ def test_what_another_probe_says_while_the_machine_is_open_waits_too(opened: boo
     for low_c in (34.0, 33.9):
         exactly(story, (low_c, 40.0), node="node-b", probe="low")
     assert (story.state_of(LOW_ALARM) == UNACKNOWLEDGED) is not opened
+
+
+def at_once(rule: str, **more: object) -> Story:
+    """A hen's egg under one probe, in a house in which that rule waits for nothing."""
+    rules = {**RULES, rule: replace(RULES[rule], on_delay_s=0.0)}
+    return Story(site=site(rules=rules), batches=(batch(),), **more)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("later_s", "told"), [(0.0, True), (0.5, False)])
+def test_the_half_hour_of_who_put_eggs_in_ends_to_the_second(later_s: float, told: bool) -> None:
+    """Half an hour after they were put in, cold is told; half a second before that it is not."""
+    story = at_once(LOW_ALARM)
+    story.state.machine("setter-1").put_in_s = story.now().mono_s + 30.0 - 1800.0 + later_s
+    exactly(story, *(((34.0, 45.0),) * 3))
+    assert story.alarm(LOW_ALARM).condition is told
+
+
+@pytest.mark.parametrize(("held", "told"), [("", True), ("declared", False), ("put in", False)])
+def test_cold_that_the_eggs_feel_waits_while_somebody_works_there(held: str, told: bool) -> None:
+    """Whether the work was declared, or follows from eggs that were put in: who is there feels it."""
+    story = at_once(EGG_COLD)
+    exactly(story, (24.0, 45.0))
+    if held == "declared":
+        ask(story, do="handling", machine="setter-1", for_s=900.0)
+    elif held:
+        story.state.machine("setter-1").put_in_s = story.now().mono_s
+    exactly(story, *(((24.0, 45.0),) * 2))
+    felt_c(story, 23.0)
+    exactly(story, (24.0, 45.0))
+    assert story.alarm(EGG_COLD).condition is told

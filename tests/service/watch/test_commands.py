@@ -16,6 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, SHELVED, UNACKNOWLEDGED, Alarm
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.entry import Entry, Note
+from monitor.domain.needs.batch import Declared, Stay
 from monitor.domain.needs.rules import DISAGREE, EGG_HOT, HANDLING_OVER, LOOK_AGAIN, SENSOR_FAILED
 from monitor.domain.state.record import Group
 from monitor.service.watch.commands import MAX_BACKDATE, batch_view
@@ -534,6 +537,43 @@ def test_eggs_are_split_off() -> None:
     assert needed == {("setter-1", "hen-1", "setter"), ("hatcher-1", "hen-1-b", "lockdown")}
     assert ask(story, "split", batch="hen-1", eggs=[1], machine="hatcher-1", by="ada")["batch"] == "hen-1-c"
     assert ask(story, "entry", batch="hen-1-b", by="ada", kind="weighing", fact={"gross_g": 59.9}, egg=7)["number"] == 2
+
+
+def test_eggs_that_are_split_off_are_cooled_as_the_others() -> None:
+    """From the next of its hours on, in their own machine; said with the answer."""
+    story = Story(batches=(batch(),))
+    ask(story, "cooling", of="hen-1", at_min=[540], for_s=1200.0, by="sam")
+    answer = ask(story, "split", batch="hen-1", count=3, machine="hatcher-1", by="ada")
+    mine, theirs = story.state.coolings["hen-1-b"], story.state.coolings["hen-1"]
+    assert (mine.of, mine.by, mine.at_min, mine.for_s) == ("hen-1-b", "ada", theirs.at_min, theirs.for_s)
+    assert answer["cooling"]["of"] == "hen-1-b"
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        ({"closed_at": T0}, "closed"),
+        ({"split_from": "hen-0"}, "split"),
+        ({"declared": (Declared("lockdown", T0),)}, "it went on"),
+        ({"stays": (Stay("setter-1", T0 - timedelta(days=5), T0), Stay("hatcher-1", T0))}, "it went on"),
+        ({"written": True}, "something is written about its eggs"),
+        ({"written": True, "split_from": "hen-0"}, "split"),
+        ({"written": True, "closed_at": T0}, "closed"),
+    ],
+)
+def test_only_a_slip_is_removed(changes: dict[str, Any], why: str) -> None:
+    """What is more than that says what it is, and stays."""
+    changes = dict(changes)
+    written = changes.pop("written", False)
+    mine = replace(batch(), **changes)
+    story = Story(batches=(mine,))
+    if written:
+        note = Entry(T0, T0, "ada", Note("all turned"))
+        story.state.books["hen-1"] = EggBook(mine, (note,))
+    assert refused(story, "remove", batch="hen-1", by="sam").startswith(
+        f"batch hen-1: {why}, expected one that was set"
+    )
+    assert "hen-1" in story.state.batches
 
 
 def test_a_batch_is_split_until_no_letter_is_left() -> None:

@@ -475,6 +475,21 @@ def test_silence_after_standing_still_again_and_again_is_silence(site: Site) -> 
         assert (desk.engine._state.stood_until_mono_s == 500.0 + until_s) is (stood_until_s == 0.0)
 
 
+@pytest.mark.parametrize(
+    ("stood_before_s", "for_s", "excused"),
+    [(-1000.0, 10.0, False), (-1000.0, 10.1, True), (-60.0, 10.1, False), (-60.1, 10.1, True)],
+)
+def test_how_long_it_must_stand_still_and_run_between(
+    site: Site, stood_before_s: float, for_s: float, excused: bool
+) -> None:
+    """More than the ten seconds that are given here, and more than a minute after it stood still before."""
+    assert engine.LISTENS_S == 60.0
+    desk = Desk(site)
+    desk.engine._state.stood_until_mono_s = 500.0 + stood_before_s
+    assert desk.engine._listened(at(for_s), 500.0, 10.0) == 500.0 + for_s
+    assert (desk.engine._state.stood_until_mono_s == 500.0 + for_s) is excused
+
+
 def test_stopping_writes_what_is_left(desk: Desk) -> None:
     """A Stop item commits and acknowledges the last group before the engine ends."""
     inbox = Inbox()

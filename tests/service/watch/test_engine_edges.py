@@ -175,6 +175,17 @@ def test_who_asks_for_no_weights_waits_for_none(site: Site) -> None:
         assert engine.due_mono_s(at(3)) > at(3).mono_s
 
 
+def test_a_driver_stops_where_the_weights_are_due(site: Site) -> None:
+    """A day after they were asked, to the second; where nothing was weighed that instant is nothing."""
+    for ask in (lambda asked: None, None):
+        engine, _ = plain_engine(site, ask)
+        for second in (17, 18, 19, 86_401, 86_402, 86_403):
+            engine.idle(at(second))
+        assert (engine.due_mono_s(at(86_404)) == at(86_417).mono_s) is (ask is not None)
+        engine._state.books.clear()
+        assert engine.due_mono_s(at(86_404)) > at(86_417).mono_s
+
+
 def test_what_the_weights_say_is_followed_by_a_look_at_once(site: Site) -> None:
     """A verdict that is taken makes the next look due now; of a batch that nobody knows it is none."""
     engine, _ = plain_engine(site, None)
