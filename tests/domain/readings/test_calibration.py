@@ -21,6 +21,7 @@ from monitor.domain.readings.calibration import (
     SALT_C,
     SALTS,
     SLOPES,
+    TAKEN_BACK,
     Calibration,
     CalibrationError,
     Correction,
@@ -38,7 +39,9 @@ from monitor.domain.readings.calibration import (
     salt_rh_pct,
     since_by_default,
     standing,
+    taken_back,
 )
+from monitor.domain.readings.view import calibration_view
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "psychrometrics" / "salts.csv"
 ROWS = list(csv.DictReader(REFERENCE.read_text(encoding="utf-8").splitlines()))
@@ -438,3 +441,73 @@ def test_at_the_ends_of_a_salts_table() -> None:
     for salt, c in (("sodium-chloride", 19.9), ("sodium-chloride", 40.1), ("potassium-carbonate", 30.1)):
         with pytest.raises(CalibrationError):
             salt_rh_pct(salt, c)
+
+
+# --- taking one back
+
+
+def taken(*earlier: Calibration, at: float = 9.0) -> Calibration:
+    """What takes the place of the last of these."""
+    return taken_back("node-a/top", earlier, at=day(at), by="kim")
+
+
+def test_a_calibration_that_is_taken_back_leaves_what_was_in_force_before() -> None:
+    """From when on it held itself, of the quantities that it corrected and no other; nothing before is no correction."""
+    first, second = offset(0.5, 2.0, at=1.0), offset(0.7, at=3.0, since=3.0)
+    back = taken(first, second)
+    assert (back.dry_bulb_c, back.rh_pct) == (first.dry_bulb_c, None)
+    assert (back.at, back.since, back.by, back.note) == (day(9.0), day(3.0), "kim", TAKEN_BACK)
+    none = taken(first)
+    assert (none.dry_bulb_c, none.rh_pct, none.since) == (Correction(1.0, 0.0), Correction(1.0, 0.0), None)
+    humid = taken(offset(0.5, at=1.0), offset(None, 3.0, at=3.0))
+    assert (humid.dry_bulb_c, humid.rh_pct) == (None, Correction(1.0, 0.0))
+
+
+def test_what_is_taken_back_is_measured_by_what_held_when_it_began() -> None:
+    """Of two before it the one that it took the place of, not one that holds only from later on; and it is never older than what it replaces."""
+    early, late, slip = offset(0.1, at=1.0), offset(0.3, at=2.0, since=8.0), offset(0.9, at=6.0, since=5.0)
+    assert taken(early, late, slip).dry_bulb_c == early.dry_bulb_c
+    assert corrected((early, late, slip, taken(early, late, slip)), day(6.0), 37.0, None)[0] == pytest.approx(37.1)
+    assert corrected((early, late, slip, taken(early, late, slip)), day(8.0), 37.0, None)[0] == pytest.approx(37.3)
+    assert taken(early, slip, at=5.5).at == slip.at  # under a clock that went back
+
+
+def test_only_once_and_only_what_there_is_can_be_taken_back() -> None:
+    """A probe that was never calibrated has none; a second undo would bring back what the first took away."""
+    with pytest.raises(CalibrationError, match="node-a/top: never calibrated, expected a calibration to take back"):
+        taken()
+    first = offset(0.5, at=1.0)
+    with pytest.raises(CalibrationError, match="taken back already"):
+        taken(first, taken(first))
+
+
+# --- as a mapping
+
+
+def test_a_calibration_for_programs() -> None:
+    """Times as RFC 3339 or null, a quantity that was not calibrated is null, and no digit that nobody measured."""
+    points = (Point(33.0, 32.812345, "MgCl2"), Point(75.5, 75.1))
+    made = Calibration(
+        "node-a/top", T0, day(1.0), day(365.0), "sam", "yearly", rh_pct=Correction(0.98765432, -0.12345678, points)
+    )
+    assert calibration_view(made, "humidity, by two points") == {
+        "probe": "node-a/top",
+        "at": "2026-03-01T18:00:00.000Z",
+        "since": "2026-03-02T18:00:00.000Z",
+        "due": "2027-03-01T18:00:00.000Z",
+        "by": "sam",
+        "note": "yearly",
+        "what": "humidity, by two points",
+        "dry_bulb_c": None,
+        "rh_pct": {
+            "slope": 0.987654,
+            "offset": -0.123457,
+            "points": [
+                {"reading": 33.0, "reference": 32.8123, "salt": "MgCl2"},
+                {"reading": 75.5, "reference": 75.1, "salt": None},
+            ],
+        },
+    }
+    plain = calibration_view(offset(0.5), "temperature")
+    assert (plain["since"], plain["due"]) == (None, None)
+    assert plain["dry_bulb_c"] == {"slope": 1.0, "offset": 0.5, "points": []}
