@@ -564,3 +564,10 @@ def test_who_is_named(ab: float, ac: float, bc: float, named: tuple[str, ...]) -
     """Of three the one that is twice as far from the middle of all; else both. Here a and b are apart, a less b, a less c, b less c."""
     told = found_of(ab=Gauge(ab, suspect_s=700.0), ac=Gauge(ac), bc=Gauge(bc))
     assert {probes for *_, probes in told} == {named}
+
+
+@pytest.mark.parametrize("worse", ["ab", "ac"])
+def test_a_probe_is_told_by_the_worst_that_stands_against_it(worse: str) -> None:
+    """It is far from both others; whichever of them comes first, that it has failed against one is what is said."""
+    flags = {two: Gauge(1.2, suspect_s=700.0, fail_s=700.0 if two == worse else 0.0) for two in ("ab", "ac")}
+    assert found_of(**flags, bc=Gauge(0.0)) == {(XDIS, DRY_BULB, FAIL, ("a",))}
