@@ -29,7 +29,9 @@ ROOMS = {
     "domain/needs": Room(
         ALARM_PATH, (*JUDGED, "tests/adapters/tables", "tests/service/watch", "tests/cli/room/test_rules.py")
     ),
-    "domain/readings": Room(ALARM_PATH, (*JUDGED, "tests/service/watch/test_calibrate.py")),
+    "domain/readings": Room(
+        ALARM_PATH, ("tests/domain/state/test_dates.py", *JUDGED, "tests/service/watch/test_calibrate.py")
+    ),
     "domain/signs": Room(ALARM_PATH, JUDGED),
     "domain/state": Room(
         ALARM_PATH, ("tests/domain/readings/test_dating.py", *RUNNING, "tests/adapters/store/test_memory.py")

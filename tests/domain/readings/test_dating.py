@@ -533,3 +533,33 @@ def test_a_boot_that_was_over(clock_ms: int | None, before_ms: int | None, offse
     assert ended(replace(boot, settled=True), 0, before_ms).offset_ms == 0
     early = replace(boot, offset_ms=-900_000, clock_ms=None)
     assert ended(early, 0, before_ms) is early
+
+
+@pytest.mark.parametrize(
+    ("same_ms", "apart_ms", "proven"),
+    [(0.0, 8_000.0, True), (2_000.0, 8_000.0, True), (2_001.0, 8_000.0, False), (0.0, 7_999.0, False)],
+)
+def test_a_clock_that_began_behind_ours_is_settled_by_a_second_time(
+    same_ms: float, apart_ms: float, proven: bool
+) -> None:
+    """Two hours behind: the message may have waited so long. One that follows as it was sampled had not; one that agrees with ours shows that
+    the first had."""
+    arrival = 10_000.0 + apart_ms
+
+    def second(behind_ms: float) -> tuple[Line, float, str]:
+        first = start_line(
+            1, "node-a", CLOCK_BOOT, basis=CLOCK, up_ms=int(ANCHOR_MS) + 10_000 - 7_200_000, arrival_mono_ms=10_000.0,
+            anchor_ms=ANCHOR_MS,
+        )  # fmt: skip
+        return hear_clock(first, int(ANCHOR_MS + arrival - behind_ms), arrival, anchor_ms=ANCHOR_MS)
+
+    line, age_s, what = second(7_200_000.0 + same_ms)
+    assert what == FITS
+    assert (line.settled, age_s == UNSETTLED) == (proven, not proven)
+    if not proven:  # what is doubted is remembered, since when it first was so
+        again = same_ms <= 2_000.0
+        assert (line.odd_ms, line.odd_mono_ms) == (
+            (7_200_000.0 - ANCHOR_MS, 10_000.0) if again else (7_200_000.0 + same_ms - ANCHOR_MS, arrival)
+        )
+    line, age_s, what = second(0.0)
+    assert (line.settled, line.offset_ms, age_s, what) == (True, 0, 0.0, FITS)

@@ -613,6 +613,14 @@ def test_a_broken_line_and_frost(
     assert (found.dry_bulb_flag, found.rh_flag) == flags
 
 
+@pytest.mark.parametrize(("rh_pct", "flag"), [(0.0, PASS), (104.0, PASS), (104.1, FAIL), (-0.1, FAIL)])
+def test_a_humidity_is_looked_at_by_itself_where_the_temperature_is_odd(rh_pct: float, flag: int) -> None:
+    """At 60 °C something is wrong with machine or sensor; what its humidity can say is as ever from nothing to a little over saturation."""
+    found = assess(Trail(), 1000.0, 60.0, rh_pct, interval_s=10.0)[1]
+    assert (found.dry_bulb_flag, found.rh_flag) == (SUSPECT, flag)
+    assert found.flag == max(SUSPECT, flag)  # of all that stands against it the worst
+
+
 def marked(since_s: float = 0.0, event_s: float | None = None) -> Trail:
     """A probe at 37.5 °C and 55 % that was heard 30 s ago and at second 30."""
     begun = trail_of([(since_s, 37.5, 55.0), (since_s + 30.0, 37.5, 55.0)])
