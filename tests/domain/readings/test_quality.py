@@ -576,6 +576,12 @@ def test_a_probe_that_never_moved_may_have_coarse_steps() -> None:
     assert next(i for i, a in enumerate(found) if a.flag == SUSPECT) == 135
 
 
+def test_how_finely_a_probe_tells_is_half_a_kelvin_until_it_moved() -> None:
+    """Of one that was never heard, whose temperature failed from the start, or that stood still; then it is the finest step that was seen."""
+    assert [quality.step_k_of(trail) for trail in (None, Trail(), trail_of([(0.0, 37.5, 50.0)]))] == [0.5] * 3
+    assert quality.step_k_of(trail_of([(0.0, 37.5, 50.0), (10.0, 37.5625, 50.0)])) == 0.0625
+
+
 def test_stillness_while_the_other_quantity_moves_is_the_rooms() -> None:
     """A temperature of hundredths that stood for an hour while its humidity moved is not doubtful for standing so again; nor is the
     humidity beside it, for as many times its own. Stuck, with both standing still, the sensor is found as soon as ever (7 times its usual stillness, 17 min)."""
