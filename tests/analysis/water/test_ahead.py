@@ -184,6 +184,8 @@ def test_what_lies_ahead() -> None:
     # In lockdown already the air of the hatch is the one that they are in, and not the 65 % that the profile has for it.
     assert declared.hatch_pull == pytest.approx(2.7 * deficit(50.0, EGG.start(37.5, 25.65)), rel=1e-2)
     assert early.hatch_pull == pytest.approx(2.7 * deficit(65.0, EGG.start(37.5, 25.65)), rel=1e-2)
+    begun = ahead_of(bird(), EGG, now_ms=day_ms(23.0), **common)  # its first instant is in it
+    assert (begun.steer_d, begun.later_d) == (pytest.approx(1.3), 0.0)
     late = ahead_of(bird(), EGG, now_ms=day_ms(25.0), **common)
     assert (late.steer_d, late.later_d) == (0.0, 0.0)
     assert late.hatch_d == pytest.approx(2.0)
@@ -309,6 +311,7 @@ def test_when_nothing_can_be_mended() -> None:
     )
     by_days = egg_loss(line([(0.0, 20.0), (10.0, 19.0)]), None, set_ms=SET_MS, ahead=coming)
     assert by_days.mend is None
+    assert by_days.now_pct == by_days.line.loss_pct(10.0)  # nothing is assumed of a silence where nothing is heard
     assert by_days.pip_pct.value == pytest.approx(0.5 * 24.3)
     assert by_days.hatch_pct.value == pytest.approx(0.5 * 27.0)
     found = line([(0.0, 20.0), (10.0, 18.8)], constant(3.0))

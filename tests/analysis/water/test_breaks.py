@@ -270,6 +270,25 @@ def test_a_scale_that_nobody_named_is_a_step() -> None:
         assert kink.step_g == pytest.approx(0.4, abs=0.1)
 
 
+@pytest.mark.parametrize(
+    ("days", "after"),
+    [
+        ((0, 3, 6, 9, 12), 4),  # three weighings before and two since
+        ((0, 3, 6, 9), None),  # one since
+        ((0, 6, 9, 12), None),  # two before
+        (
+            (0, 3, 6, 6.1, 6.2),
+            None,
+        ),  # two since, within hours of the one before: nearer than 1 kPa d they are one weighing
+        ((0, 3, 6, 6.2, 6.4), 4),
+    ],
+)
+def test_how_many_weighings_a_kink_needs(days: tuple[float, ...], after: int | None) -> None:
+    """An egg that loses ten times as much from day 6 on, weighed without error, is asked about at the first weighing since, once there are enough."""
+    kink = fitted([(float(d), MASS_G * (1.0 - bent(6.0, 10.0)(float(d)))) for d in days]).kink
+    assert (None if kink is None else kink.entry) == after
+
+
 def test_a_whole_egg_has_no_kink() -> None:
     """Of 600 whole eggs, weighed six to twelve times, hardly one is asked about: at most one in a hundred; and none of one bad weighing."""
     rng, asked = np.random.default_rng(7), 0
