@@ -15,6 +15,7 @@ from monitor.domain.eggs.book import (
     EggBook,
     OtherEggs,
     add,
+    candled,
     fresh_mass,
     history,
     hoyt,
@@ -265,6 +266,49 @@ def test_look_again() -> None:
     again = add(made, entry(7.5, LookAgain(day(9)), 1))
     assert [e.egg for e in due(again, day(8))] == [None]
     assert [e.egg for e in due(again, day(9))] == [None, 1]
+
+
+def test_when_an_egg_was_candled_last() -> None:
+    """The last candling counts, whenever it was written; before the first, nothing was found."""
+    made = book(entry(7, Candling("alive"), 1), entry(3, Candling("not sure"), 1), entry(8, Note("x"), 1))
+    assert candled(made, 1) == (day(7), "alive")
+    assert candled(made, 2) == candled(EMPTY, 1) == (None, "")
+
+
+@pytest.mark.parametrize(
+    ("before", "just"),
+    [
+        ([], entry(0, Candling("alive"), 1)),  # as it was set
+        ([], entry(0, Laid(day(0)), 1)),
+        ([entry(0, Laid(day(-3)), 1)], entry(-3, Weighing(20.0), 1)),  # as it was laid
+        ([entry(-3, Weighing(20.0), 1)], entry(0, Laid(day(-3)), 1)),
+        ([entry(-4, Note("a find"), 1)], entry(0, Laid(day(-3)), 1)),  # words may speak of anything
+        ([entry(0, Laid(day(-3)), 1)], entry(-4, Note("a find"), 1)),
+        ([], entry(3, Candling("clear"), count=10)),
+        ([], entry(3, Candling("clear"), count=1)),
+        ([], entry(3, Weighing(3000.0), 1)),
+        ([], entry(3, Weighing(0.1), 1)),
+        ([], entry(3, Weighing(1.0), count=10)),
+        ([entry(20, Hatched(), count=9)], entry(20, Dead("late"), count=1)),
+        ([entry(20, Hatched(), 1)], entry(20, Dead("after hatch"), 1)),  # in the same minute
+        ([entry(20, Hatched(), count=10)], entry(21, Dead("after hatch"), count=2)),
+        ([entry(20, Hatched(), count=10), entry(21, Dead("after hatch"), count=2)], entry(22, Dead("after hatch"), count=1)),
+    ],
+)  # fmt: skip
+def test_what_can_just_be_true(before: list[Entry], just: Entry) -> None:
+    """At the very time, of all eggs, of the lightest and the heaviest: what does not contradict is written."""
+    assert len(add(book(*before), just).entries) == len(before) + 1
+
+
+def test_a_look_at_the_very_time_answers() -> None:
+    """What is written at the minute that was named is an answer, and so is what was so then and is written later; a slip of paper from before is none."""
+    asked = entry(5, LookAgain(day(7)), 1)
+    assert looks(book(asked, entry(7, Note("moves"), 1))) == ()
+    late = Entry(day(6), day(7), "Mo", Note("moved"), 1)
+    early = Entry(day(4), day(8), "Mo", Note("moved"), 1)
+    assert looks(book(asked, late)) == ()
+    assert [e.number for e in looks(book(asked, early))] == [1]
+    assert [e.number for e in looks(book(asked, entry(8, Note("x"), 2)))] == [1]
 
 
 def test_findings_and_removals() -> None:

@@ -34,6 +34,11 @@ def parted(
     return split(made, eggs, count=count, into="b-2", at=day(at), written_at=day(at), who="Mo")
 
 
+def book_of(batch: Batch) -> EggBook:
+    """Nothing is written in it."""
+    return EggBook(batch)
+
+
 def full() -> EggBook:
     """Two eggs weighed, one of them corrected, all laid on one day, one to be looked at again."""
     made = book(
@@ -92,6 +97,10 @@ def test_the_batch_they_become() -> None:
     assert [new.batch.has(egg) for egg in (1, 3, 4, 7)] == [False, True, True, True]
     _, earlier = parted(full(), (3,), at=5.0)
     assert earlier.batch.stays == (Stay("setter-1", SET),)
+    for at, stays in ((6.0, HERE.stays), (0.0, (Stay("setter-1", SET),))):  # split as they were moved, or set
+        assert parted(book_of(HERE), (3,), at=at)[1].batch.stays == stays
+    declared_then = replace(HERE, declared=(Declared("lockdown", day(9)),))
+    assert parted(book_of(declared_then), (3,), at=9.0)[1].batch.declared == declared_then.declared
 
 
 def test_what_was_split_off_twice_is_of_the_first_clutch() -> None:
@@ -106,7 +115,7 @@ def test_the_batch_they_leave() -> None:
     """It has fewer eggs, keeps what was written of those that left, says where they went, and takes nothing more about them."""
     old, new = parted(full(), (3,))
     assert old.batch == replace(HERE, eggs=9, numbers=(1, 2, 4, 5, 6, 7, 8, 9, 10))
-    assert (knows(old, 3), knows(old, 4), knows(old, 11)) == (True, True, False)
+    assert (knows(old, 3), knows(old, 4), knows(old, 9), knows(old, 11)) == (True, True, True, False)
     end = outcome(old, 3)
     assert end is not None
     assert (end.fact, end.at, end.ends) == (Split("b-2"), day(10), True)
