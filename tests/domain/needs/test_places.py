@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from monitor.domain.needs.batch import Batch
-from monitor.domain.needs.places import brought, places_of
+from monitor.domain.needs.places import brought, groups_of, places_of, set_there
 from monitor.domain.needs.site import Machine
 from tests.domain.house import MACHINES, PROFILES, T0, batch, site
 
@@ -40,6 +40,37 @@ def test_eggs_that_are_turned_would_do_in_a_setter() -> None:
     """Not in a hatcher, and not where they are."""
     assert places(batch(day=4.0)) == ("still-1",)
     assert places(batch(day=4.0), batch("desert-1", "desert-bird", "still-1")) == ()
+
+
+@pytest.mark.parametrize("many", [3, 8, 9, 11])
+def test_which_of_a_machine_s_batches_could_share_one(many: int) -> None:
+    """Hens and cold birds set in turn are two groups, the greater first, however many there are; one elsewhere, and one that nobody knows, is in none."""
+    inside = [batch(f"b-{n}", "cold-bird" if n % 2 else "hen", day=5.0) for n in range(many)]
+    others = [batch("away", machine="still-1"), batch("lost", "dodo"), batch("gone", machine=None)]
+    found = groups_of("setter-1", [*others, *inside], HOUSE, at=T0)
+    hens, cold = (tuple(f"b-{n}" for n in range(first, many, 2)) for first in (0, 1))
+    assert found == ((hens, cold) if len(hens) >= len(cold) else (cold, hens))
+
+
+def test_each_joins_the_first_group_of_many_that_it_fits() -> None:
+    """One cold bird before nine hens is the smaller group, and told last."""
+    inside = [batch("b-0", "cold-bird"), *(batch(f"b-{n}") for n in range(1, 10))]
+    assert [len(group) for group in groups_of("setter-1", inside, HOUSE, at=T0)] == [9, 1]
+
+
+@pytest.mark.parametrize(("day", "stage"), [(16.99, False), (17.0, True), (19.0, True)])
+def test_a_batch_that_is_written_down_in_a_hatcher(day: float, stage: bool) -> None:
+    """From a day before its reminder on (day 18), its lockdown is taken to have begun now, whenever it came there; in a setter, or in no machine, not."""
+    late = batch("p-1", "parrot", "hatcher-1", day=day, came=2.0)
+    assert [(d.stage, d.at) for d in set_there(late, HOUSE, at=T0).declared] == ([("lockdown", T0)] if stage else [])
+    for other in (
+        batch("p-1", "parrot", day=day),
+        batch("p-1", "parrot", None, day=day),
+        batch("p-1", "dodo", "hatcher-1", day=day),
+    ):
+        assert set_there(other, HOUSE, at=T0) is other
+    said = batch("p-1", "parrot", "hatcher-1", day=day, declared=[("lockdown", 1.0)])
+    assert set_there(said, HOUSE, at=T0) is said
 
 
 @pytest.mark.parametrize(
