@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.domain.needs.batch import Batch, BatchError, Stay, closed, declared, moved
-from monitor.domain.refusal import Refusal, Sure, in_words, joined, sought
+from monitor.domain.refusal import Refusal, Sure, in_words, joined, one_of, sought
 from monitor.domain.wall import sheet_time
 from monitor.service.watch.requests import RequestError
 
@@ -129,3 +129,18 @@ def test_a_part_of_a_name_finds_it() -> None:
     assert sought("duck", known) == (", nearest pekin-duck or muscovy-duck", f"one of {len(known)}")
     assert sought("Pekin ducks", known)[0] == ", nearest pekin-duck"
     assert sought("emu", known)[0] == sought("du", known)[0] == ""
+    assert sought("my duck of ours", ["goose", "duck"])[0] == ", nearest duck"  # it is made of that name's word
+
+
+def test_how_many_names_are_told() -> None:
+    """At most two that are near, or four that a word is a part of; each by its name while there are twelve at most, else how many there are."""
+    assert sought("hen-9", [f"hen-{n}" for n in range(1, 6)])[0].count(" or ") == 1
+    ducks = [f"duck-of-the-house-number-{n}" for n in range(6)]
+    assert sought("duck", ducks)[0] == ", nearest " + " or ".join(ducks[:4])
+    twelve = ["chicken", *(f"bird-{n}" for n in range(11))]
+    assert sought("chiken", twelve) == (", nearest chicken", "one of: " + ", ".join(twelve))
+    assert sought("chiken", [*twelve, "goose"]) == (", nearest chicken", "one of 13")
+    assert sought("emu", [*twelve, "goose"]) == ("", "one of: " + ", ".join([*twelve, "goose"]))
+    assert sought("emu", []) == ("", "one of: none yet")
+    assert one_of("CHICKEN", ["chicken"]) == "nearest chicken, expected one of: chicken"
+    assert one_of("emu", [], "nobody") == "expected one of: nobody"

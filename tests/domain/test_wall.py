@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 import monitor
 from monitor.domain.wall import (
+    filled,
     has_controls,
     local_time,
     printable,
@@ -40,6 +41,11 @@ NEW_YEAR = datetime(2026, 12, 31, 23, 30, tzinfo=UTC)  # half past midnight in B
 def test_the_year_is_told_unless_it_is_this_one(now: datetime | None, seconds: bool, shown: str) -> None:
     """Left out only where now, in the same zone, lies in the same year."""
     assert wall_time(NEW_YEAR, BERLIN, now, seconds=seconds) == shown
+
+
+def test_seconds_are_told_where_they_are_asked_for() -> None:
+    """And nowhere else."""
+    assert wall_time(NEW_YEAR, BERLIN) == "01 Jan 2027 00:30"
 
 
 def test_a_day_has_its_year() -> None:
@@ -78,6 +84,18 @@ def test_nowhere_else_is_a_day_put_into_words() -> None:
     assert [p.name for p in sorted(root.rglob("*.py")) if "%d %b" in p.read_text(encoding="utf-8")] == ["wall.py"]
 
 
+def test_a_long_line_is_filled() -> None:
+    """Up to 80 columns it stays as it is; beyond, it goes on two columns farther in than it began, and no word with a hyphen is cut."""
+    whole = "  " + "ab-cd " * 13  # of 80 columns
+    assert len(whole) == 80
+    assert filled(whole) == whole
+    longer = whole + "ef"
+    first, second = filled(longer).split("\n")
+    assert (len(first) <= 80, second) == (True, "    ef")
+    assert all(len(line) <= 20 for line in filled(longer, 20).split("\n"))
+    assert filled(longer, 20).split("\n")[1].startswith("    ab-cd ")
+
+
 @given(st.text())
 def test_what_was_typed_stays_on_its_line(text: str) -> None:
     """Whatever it holds, as many characters come back, each one printable, and those that were so are the same."""
@@ -104,6 +122,10 @@ def test_a_time_of_another_day_says_which() -> None:
     at = datetime(2026, 7, 1, 23, 30, tzinfo=UTC)
     assert local_time(at, zone, at + timedelta(minutes=1)) == "19:30"
     assert local_time(at, zone, at + timedelta(hours=19)) == "19:30"
+    assert local_time(at, zone, at + timedelta(hours=20)) == "Wed 19:30"
     assert local_time(at, zone, at + timedelta(days=2)) == "Wed 19:30"
+    assert local_time(at, zone, at + timedelta(days=6, seconds=-1)) == "Wed 19:30"
+    assert local_time(at, zone, at + timedelta(days=6)) == "2026-07-01 19:30"
+    assert local_time(at, zone, at - timedelta(hours=20)) == "Wed 19:30"  # what is to come likewise
     assert local_time(at, zone, at + timedelta(days=9)) == "2026-07-01 19:30"
     assert local_time(datetime(2026, 12, 1, 12, 0, tzinfo=UTC), zone, at) == "2026-12-01 07:00"

@@ -135,6 +135,29 @@ def test_every_rule_is_rationalised(rule: Any) -> None:
     assert not {"chick", "chicks", "egg", "eggs", "shell"} & told  # never told to handle either
 
 
+# What cannot come and go by itself: what people do or leave undone with eggs, what happened once, and what kills, which is news each time.
+NO_CHATTER = {
+    "dry-bulb-lethal",
+    "handling-over",
+    "lockdown-overdue",
+    "hatch-overdue",
+    "weight-off-track",
+    "look-again",
+    "draw-down-due",
+    "bands-in-conflict",
+    "bands-missing",
+    "record-damaged",
+    "was-away",
+    "node-restarts",
+    "switch-doubtful",  # a day of what it says, and not one message
+}
+
+
+def test_what_may_chatter_is_what_is_measured() -> None:
+    """The air, what eggs feel of it, and what sensors and switches say; and nothing else."""
+    assert {id_ for id_, rule in RULES.items() if not rule.may_chatter} == NO_CHATTER
+
+
 def test_no_rule_shuts_the_vents() -> None:
     """One act for every stage: in the hatcher too little air kills chicks that are ready (MSU-TS), so what is too dry is mended by water."""
     path = Path(__file__).parents[2] / "reference" / "hatch_problems.csv"

@@ -344,6 +344,22 @@ def test_what_was_done_to_a_batch(site: Site) -> None:
     assert happenings_of(record, replace(HEN, stays=()), day(3)) == []
 
 
+def test_at_the_instant_of_a_move_it_is_where_it_came() -> None:
+    """What happens then in the machine that it left is nothing to it; what happens in the other is, and what was going on there until then."""
+    batch, record = moved(HEN, "hatcher-1", day(18)), MemoryStore()
+    record.commit(
+        Group(
+            events=[Event(day(18), "opening", machine, "opened") for machine in ("setter-1", "hatcher-1")],
+            handlings={
+                "setter-1": Handling("setter-1", day(18), day(18.1), 0.0, "sam"),
+                "hatcher-1": Handling("hatcher-1", day(17.9), day(18), 0.0, "sam"),
+            },
+        )
+    )
+    found = [(h.kind, h.machine) for h in happenings_of(record, batch, day(30)) if h.kind != "move"]
+    assert sorted(found) == [("handling", "hatcher-1"), ("opening", "hatcher-1")]
+
+
 def test_an_old_batch_does_not_ask_for_what_came_since(site: Site) -> None:
     """However long ago a batch was closed, no event and no handling of after its end is read for its history."""
     batch, record = closed(HEN, day(21)), Watched()

@@ -143,6 +143,14 @@ def test_the_record_ends_with_the_hatch(site: Site) -> None:
     assert means == [pytest.approx(WARM_C - (WARM_C - 25.0) / 22.0, abs=0.01), pytest.approx(WARM_C, abs=0.01)]
 
 
+def test_a_hatch_ends_with_its_last_chick(site: Site) -> None:
+    """Whichever was written first, and whether it lived; before the first there is no end."""
+    book = put(put(EggBook(batch_of(0)), 21.5, Hatched(), 2), 20.0, Hatched(), 1)
+    book = put(book, 21.8, Dead("after hatch"), 2)
+    assert lived(site, book, air=False).hatched_ms == to_ms(set_at(0)) + round(21.5 * DAY_MS)
+    assert lived(site, EggBook(batch_of(0)), air=False).hatched_ms is None
+
+
 def test_silence_is_not_an_unopened_door(site: Site) -> None:
     """Without any reading no opening could be seen, so none is counted."""
     assert lived(site, EggBook(batch_of(0)), air=False).record(None, loss_pct=None).figures == {}

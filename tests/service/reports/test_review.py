@@ -228,6 +228,14 @@ def test_eggs_without_numbers_are_judged_by_the_batch(site: Site) -> None:
     assert told.siblings == ()
 
 
+def test_of_eggs_with_and_without_numbers_the_batch_s_whole_record_is_asked(site: Site) -> None:
+    """Egg 11 died in the first third, and by itself says nothing of the hatcher; where two more have no number, the hatcher is judged as the batch had it."""
+    alone = put(put(ended(EggBook(batch_of(0)), 8), 5.0, Dead("early"), 11), 21.5, Found("shrink-wrapped"), 11)
+    mixed = put(alone, 21.6, Found("shrink-wrapped"), count=2)
+    told = [asked(reviewed(kept(group([book])), site, "b-0"), HUMIDITY, "low", "hatcher") for book in (alone, mixed)]
+    assert [(v.verdict, v.reason) for v in told] == [(CANNOT_SAY, "missing"), (NOT_SUPPORTED, "")]
+
+
 def test_only_what_is_asked_for(site: Site, seasons: MemoryStore) -> None:
     """By egg, by finding; a finding that nobody wrote is reviewed too, and told as such; a replaced entry is none."""
     assert [r.finding for r in reviewed(seasons, site, egg=11).reviewed] == ["dead-first-third"]
