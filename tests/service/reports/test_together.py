@@ -165,6 +165,7 @@ def test_seasons_are_told_one_by_one(site: Site, two: MemoryStore) -> None:
     assert sorted(a.exposure.group for a in told.members) == ["dec-feb", "jun-aug", "mar-may", "sep-nov"]
     assert sum(a.table.exposed_bad for a in told.members) == 5
     assert all(a.table.total == 16 for a in told.members)
+    assert {a.exposure.rather_than for a in told.members} == {""}  # of more than two, none is the other
 
 
 def test_a_finding_in_place_of_how_they_ended(site: Site, two: MemoryStore) -> None:
