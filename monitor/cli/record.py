@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 
 from monitor.adapters.door import DoorClosed, DoorSilent, ask_door
 from monitor.app import Offline, StartError, door_path, open_history, store_path
-from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong, agreed, at_terminal, tell
+from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong, agreed, at_terminal, columns, tell
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import Site
 from monitor.domain.refusal import Sure, one_of, sure_words
-from monitor.domain.wall import sheet_time
+from monitor.domain.wall import filled, sheet_time
 from monitor.service.ports import Answer as Answer
 from monitor.service.ports import Contact, StoreFailure
 from monitor.settings import House, SettingsError, load_house, load_house_and_contacts
@@ -162,23 +162,34 @@ class Hangs(Failed):
     """A daemon has the record, and does not answer: whatever else it is asked takes as long."""
 
 
-def ask(house: House, request: Mapping[str, object]) -> Answer:
-    """Ask the running daemon; where none runs, do it on the record itself. What is refused only as long as nobody said that it is sure is
-    asked of the person at the terminal. For what is only looked at see `watching.ask_daemon`. Raises Wrong for a no, Failed when it cannot be done."""
-    answer = _answered(house, request)
+def ask(house: House, request: Mapping[str, object], *, said_so: bool = False) -> Answer:
+    """Ask the running daemon; where none runs, do it on the record itself, and say that nobody is watching. What is refused only as long as
+    nobody said that it is sure is asked of the person at the terminal. For what is only looked at see `watching.ask_daemon`. Raises Wrong for a
+    no, Failed when it cannot be done.
+
+    Parameters
+        said_so: whether it has been said already that nobody is watching.
+    """
+    answer, alone = _answered(house, request)
     words = answer.get("words", [])
     known = [part for part in words if not (isinstance(part, dict) and "sure" in part)]  # that is asked about here
     if known != words and request.get("sure") is False and at_terminal():
         tell(_said_no({**answer, "words": known}, house.site.zone))
         if not agreed("do it all the same?"):
             raise Failed("nothing was changed")
-        answer = _answered(house, {**request, "sure": True})
-    return done(answer, house.site.zone)
+        answer, alone = _answered(house, {**request, "sure": True})
+    done(answer, house.site.zone)
+    if alone and not said_so:
+        from monitor.shown.now.alarms import WRITTEN_ALONE  # here, and not above: as below
+
+        tell(filled(WRITTEN_ALONE, columns()))
+    return answer
 
 
-def _answered(house: House, request: Mapping[str, object]) -> Answer:
+def _answered(house: House, request: Mapping[str, object]) -> tuple[Answer, bool]:
+    """(the answer, whether it was done without a daemon)."""
     try:
-        return ask_door(door_path(house), request)
+        return ask_door(door_path(house), request), False
     except DoorSilent as error:
         from monitor.shown.now.alarms import HANGS  # here, and not above: hardly ever needed
 
@@ -186,7 +197,7 @@ def _answered(house: House, request: Mapping[str, object]) -> Answer:
     except DoorClosed:
         try:
             with Offline(house) as offline:
-                return offline.ask(request)
+                return offline.ask(request), True
         except (StoreFailure, StartError) as error:
             raise Failed(str(error)) from error
 

@@ -305,7 +305,8 @@ def _show(options: One) -> int:
             *(filled(f"  {line}", columns()) for line in lines),
         ]
     )
-    return show(options.json, view, text)
+    nobody = "" if batch.closed_at is not None else unwatched(house, now)
+    return show_watched(options.json, view, text, unwatched=nobody)
 
 
 def _at(options: At | Close, house: House) -> str:

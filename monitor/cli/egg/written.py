@@ -106,7 +106,7 @@ def _session(options: Weigh, house: House) -> int:
                 fact = {"gross_g": _grams(typed, f"egg {egg}", KEYS), "digit_g": typed_digit(typed)} | _scale(options)
                 again = {"replaces": written[egg]["number"]} if egg in written else {}
                 request = {"do": "entry", "kind": "weighing", "fact": fact, "egg": egg, **again}
-                written[egg] = _asked(house, _common(options, house) | request)
+                written[egg] = _asked(house, _common(options, house) | request, said_so=bool(written))
         except (Wrong, Failed) as error:  # said, and asked again
             tell(str(error))
             continue
@@ -137,7 +137,10 @@ def undo(options: Written) -> int:
     last = last_writing(book)
     if not last:
         raise Wrong(f"batch {options.batch}: nothing is written that stands, expected an entry to undo")
-    written = [_asked(house, _common(options, house) | {"do": "entry"} | _undoing(each)) for each in last]
+    written = [
+        _asked(house, _common(options, house) | {"do": "entry"} | _undoing(each), said_so=each is not last[0])
+        for each in last
+    ]
     after, _ = weighed_now(house, options.batch, options.utc, only_book=True)
     data = {"batch": options.batch, "entries": written}
     return show(options.json, data, undone_text(last, after, house.site))
@@ -355,10 +358,10 @@ def _told(options: Written, house: House, answer: Answer) -> int:
     return show(options.json, data, text)
 
 
-def _asked(house: House, request: Mapping[str, object], where: str = "") -> Answer:
+def _asked(house: House, request: Mapping[str, object], where: str = "", *, said_so: bool = False) -> Answer:
     """The answer; each line of a no begins with `where`."""
     try:
-        return ask(house, request)
+        return ask(house, request, said_so=said_so)
     except Wrong as error:
         raise Wrong("\n".join(f"{where}{line}" for line in str(error).splitlines())) from error
 

@@ -219,7 +219,7 @@ def _ack(options: Ack) -> int:
 
     def seen(number: int) -> tuple[Answer, str]:
         try:
-            answer = ask(house, {"do": "acknowledge", "alarm": number, "by": by})
+            answer = ask(house, {"do": "acknowledge", "alarm": number, "by": by}, said_so=bool(nobody))
         except Wrong:
             known = _seen_already(house, number)
             if known is None:
@@ -292,10 +292,11 @@ def _one_number(words: Sequence[str], where: str) -> int:
 
 def _shelve(options: Shelve) -> int:
     house, for_s = house_of(options.config), typed_while_s(options.span)
-    by = _by(options, house)
+    by, quieted = _by(options, house), list[int]()
 
     def quiet(number: int) -> tuple[Answer, str]:
-        answer = ask(house, {"do": "shelve", "alarm": number, "for_s": for_s, "by": by})
+        answer = ask(house, {"do": "shelve", "alarm": number, "for_s": for_s, "by": by}, said_so=bool(quieted))
+        quieted.append(number)
         until = wall_time(datetime.fromisoformat(answer["shelved_until"]), house.site.zone, options.utc())
         return answer, f"No. {answer['number']}: quiet until {until}"
 

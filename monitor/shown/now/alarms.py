@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 WANTS_YOU = (UNACKNOWLEDGED, RETURNED)  # nobody has answered
 LONG_AGO_S = 2 * 86_400.0  # from then on the day says more than the hours since
 START = "Start it: sudo systemctl start eggroom"
+WRITTEN_ALONE = f"NOBODY IS WATCHING: no daemon runs here. This is written, and counts once one runs. {START}"
 HANGS = "NOBODY IS WATCHING: the daemon here does not answer. Restart it: sudo systemctl restart eggroom"
 
 

@@ -20,7 +20,8 @@ from monitor.cli import record
 from monitor.domain.alarms.alarm import Alarm, Transition
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Group
-from monitor.shown.now.alarms import HANGS, START
+from monitor.domain.wall import filled
+from monitor.shown.now.alarms import HANGS, START, WRITTEN_ALONE
 from tests.cli.commands import Capture, ok, told
 from tests.running import eggroom, query, typed
 
@@ -55,6 +56,31 @@ def test_a_daemon_that_hangs(capsys: Capture, config: Path, monkeypatch: pytest.
             if words in ("now", "alarms", "room", "cooling", "ack 1"):
                 assert "whether this was written" not in said, words
     assert query(config, "SELECT * FROM entry") == []
+
+
+def test_what_is_written_while_nobody_watches_says_so(capsys: Capture, config: Path) -> None:
+    """It is in the record, and nothing is judged by it until a daemon runs: said once, beside what is printed, whatever was typed."""
+    said = f"{filled(WRITTEN_ALONE)}\n"
+    for words in (
+        "batch add hen-1 --species chicken --machine setter-1 --eggs 6 --set -5d", "batch move hen-1 hatcher-1", "batch split hen-1 5-6 --to setter-1",
+        "egg weigh hen-1 1 58", "egg weigh hen-1 2 58 --json", "egg candle hen-1 1-4 fertile", "egg undo hen-1", "handling setter-1 --for 5m",
+        "cooling setter-1 --at 8:00 --for 20m", "calibrate node-a/top --offset 0.3K", "batch close hen-1 --sure",
+    ):  # fmt: skip
+        code, out, err = typed(capsys, *words.split(), config=config)
+        assert (code, err) == (0, said), words
+        assert "NOBODY" not in out, words
+    code, _, err = typed(capsys, "batch", "move", "hen-1", "setter-9", config=config)
+    assert (code, "NOBODY" in err) == (2, False)  # nothing was written
+
+
+def test_an_alarm_is_quiet_for_nobody(capsys: Capture, config: Path) -> None:
+    """Of several that are shelved or seen at once it is said once; of none that could be, not at all."""
+    _alarms_of(config, ("node-a/top", "sensor-failed"), ("node-a", "node-offline"))
+    for words in (["ack"], ["shelve", "--for", "5m"]):
+        _, out, err = typed(capsys, words[0], "99", "1", "2", *words[1:], config=config)
+        assert (out + err).count("NOBODY IS WATCHING") == 1, words
+        assert "alarm 99" in err
+    assert "NOBODY" not in typed(capsys, "shelve", "99", "--for", "5m", config=config)[2]
 
 
 @pytest.mark.parametrize("words", ["ack", "shelve --for 5m"])
@@ -321,3 +347,10 @@ def test_out_of_service_for_a_time(capsys: Capture, running: Path) -> None:
     assert typed(capsys, "out-of-service", "1", "--for", "8h", "--back", config=running)[0] == 2
     assert "each day's summary" in ok(capsys, "out-of-service", "1", "--by", "sam", config=running)
     assert ok(capsys, "out-of-service", "1", "--back", "--by", "sam", config=running) == "No. 1: new\n"
+
+
+def test_what_is_written_while_somebody_watches_says_nothing_of_it(capsys: Capture, running: Path) -> None:
+    """With a daemon what was written is all that is said."""
+    for words in ("egg note hen-1 turned", "handling setter-1 --for 1m", "handling setter-1 --done"):
+        code, _, err = typed(capsys, *words.split(), config=running)
+        assert (code, err) == (0, ""), words

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from tests.cli.commands import asleep
 from tests.running import Node, Running, configure, query, set_days_ago, typed, until
 from tests.servers import Mosquitto
 
@@ -27,14 +28,14 @@ def fahrenheit(tmp_path: Path) -> Path:
 
 
 def ok(capsys: Capture, *arguments: str, config: Path) -> str:
-    code, out, err = typed(capsys, "calibrate", *arguments, config=config)
+    code, out, err = asleep(capsys, "calibrate", *arguments, config=config)
     assert (code, err) == (0, ""), err
     return out
 
 
 def wrong(capsys: Capture, *arguments: str, config: Path) -> str:
     """The line of a wrong request; it ends with 2 and prints nothing else."""
-    code, out, err = typed(capsys, "calibrate", *arguments, config=config)
+    code, out, err = asleep(capsys, "calibrate", *arguments, config=config)
     assert (code, out, err.count("\n")) == (2, "", 1)
     return err.strip()
 
@@ -203,7 +204,7 @@ def test_through_the_daemon(capsys: Capture, tmp_path: Path) -> None:
     with Mosquitto() as broker:
         config = configure(tmp_path, broker.port)
         batch = ("hen-1", "--species", "chicken", "--machine", "setter-1", "--set", set_days_ago(5))
-        code, _, err = typed(capsys, "batch", "add", *batch, config=config)
+        code, _, err = asleep(capsys, "batch", "add", *batch, config=config)
         assert (code, err) == (0, "")
         with Running(config), Node(broker.port) as node:
             node.send(*[37.5] * 6, rh_pct=52.0)
