@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from monitor.analysis.history.chart import Chart
+from monitor.analysis.history.development import LEAST_COVERAGE
 from monitor.analysis.history.egg import EggPart
 from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.excursions import Excursion
@@ -127,12 +128,15 @@ def _answer(history: BatchHistory, shown: Shown) -> Iterator[str]:
         judged_h = figures.hours_covered - figures.hours_unjudged
         if quantity != WET_BULB and judged_h > 0.0:
             shares.append(f"{WORDS[quantity]} {per_cent(figures.hours_in / judged_h)}")
-    if shares:
-        on_record = per_cent(history.whole.dry_bulb_c.coverage)
+    share = history.whole.dry_bulb_c.coverage
+    known, on_record = share >= LEAST_COVERAGE, per_cent(share)
+    if not known:
+        yield f"Whether it was on target cannot be said: {on_record} of the time is on record."
+    elif shares:
         yield f"On target: {', '.join(shares)} of the time; {on_record} of it is on record."
     sides = [side for side in history.felt[-1].doses if side.dose.peak_c is not None] if history.felt else []
     yield from (f"{capital(dose_line(side, shown))}." for side in sides)
-    if history.felt and not sides:
+    if history.felt and not sides and known:
         yield "Never beyond an alarm limit of temperature in the time that is on record."
 
 

@@ -5,9 +5,9 @@ What is said once for all of them stands once: what supported means, which batch
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from monitor.analysis.review.judged import NOT_MEASURED, SUPPORTED
+from monitor.analysis.review.judged import CANNOT_SAY, COVERAGE, NOT_MEASURED, SUPPORTED, Verdict
 from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
@@ -17,7 +17,16 @@ from monitor.shown.form import Shown
 from monitor.shown.report import page, text
 from monitor.shown.report.style import STYLE
 from monitor.shown.report.tree import INSET, OF_DRAWINGS, Heading, Paragraph, Report, Section, plain
-from monitor.shown.review.finding import CLOSING, PREAMBLE, TEMPERATURES_OF, finding_sections, source_lines, to_json
+from monitor.shown.review.finding import (
+    CLOSING,
+    PREAMBLE,
+    TEMPERATURES_OF,
+    WHY,
+    finding_sections,
+    source_lines,
+    to_json,
+)
+from monitor.shown.values import per_cent
 
 # Beside the style of a history: a cause and what is said to it stay on one sheet, a caution stands in a frame.
 _STYLE = STYLE + (
@@ -69,11 +78,24 @@ def _told(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Se
 
 
 def _answer(each: Reviewed, unit: str) -> str:
-    """What the review comes to for one finding: how many of its published causes the record shows, and which."""
+    """What the review comes to for one finding: how many of its published causes the record shows, and which; and of how many it cannot say."""
     asked = [verdict for verdict in each.verdicts if verdict.verdict != NOT_MEASURED]
     shows = [verdict for verdict in asked if verdict.verdict == SUPPORTED]
+    unsure = [verdict for verdict in asked if verdict.verdict == CANNOT_SAY]
+    of = f"of {len(asked)} published causes that sensors see"
+    if unsure and len(unsure) == len(asked):
+        return f"{_name(each)}: cannot say {of}: {_why(unsure)}."
     which = f": {'; '.join(verdict.first.told(unit) for verdict in shows)}" if shows else ""
-    return f"{_name(each)}: the record shows {len(shows) or 'none'} of {len(asked)} published causes that sensors see{which}."
+    but = f". Of {len(unsure)} it cannot say: {_why(unsure)}" if unsure else ""
+    return f"{_name(each)}: the record shows {len(shows) or 'none'} {of}{which}{but}."
+
+
+def _why(unsure: Sequence[Verdict]) -> str:
+    """What is missing, or why what is there says nothing; of what is not on record how much is."""
+    shares = [v.figure.coverage for v in unsure if v.reason == COVERAGE and v.figure is not None]
+    few = f" ({per_cent(max(shares))} at most)" if shares else ""
+    reasons = dict.fromkeys(v.reason for v in unsure)
+    return "; ".join(f"{WHY[reason]}{few if reason == COVERAGE else ''}" for reason in reasons)
 
 
 def whole_text(whole: BatchReview, catalogue: Catalogue, shown: Shown, *, columns: int = WIDTH) -> str:

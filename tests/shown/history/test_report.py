@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from monitor.analysis.history.environment import BatchHistory, history_of
+from monitor.analysis.history.felt_figures import felt_of
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.calibration import Calibration, by_offset, by_salts
@@ -18,6 +19,7 @@ from monitor.domain.wall import WIDTH
 from monitor.shown.form import duration
 from monitor.shown.history.report import LISTED, Header, to_text
 from tests.analysis.air import HOUR, T0, readings, stretch
+from tests.analysis.lived import MODELS, TERM_DAYS
 
 ZONE = timezone(timedelta(hours=2), "north")
 DAMP = Band(low_warning=65.0)
@@ -80,6 +82,16 @@ def test_the_answer_comes_first() -> None:
     assert re.match(
         r"On target: temperature \d+\.\d %, humidity \d+\.\d % of the time; \d+\.\d % of it is on record\.", answer
     )
+
+
+def test_of_too_little_on_record_it_is_not_said_whether_it_was_on_target() -> None:
+    """Ten minutes of two hours that were on target say nothing of the rest, nor that it was never too warm; half of the time does."""
+    for minutes, said in ((58, "cannot be said: 4"), (62, "100.0 %")):
+        life = [stretch(readings(range(0, 60 * minutes + 1, 10), 37.5, 50.0), hours=2.0, wet_bulb_c=None)]
+        few = replace(history_of(life), felt=felt_of(life, MODELS, set_ms=T0, term_days=TERM_DAYS))
+        answer = " ".join(to_text(few, HEADER, zone=ZONE, unit="C").split("Times are local")[0].split())
+        assert said in answer
+        assert ("On target" in answer) == ("Never beyond" in answer) == (minutes > 60), answer
 
 
 def test_each_stage_is_a_block_and_the_whole_comes_after() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -46,6 +47,26 @@ def test_every_finding_at_once(unit: str) -> None:
     assert words(text).endswith(TEMPERATURES_OF)
     assert text.count("\n  HARI: ") == 1
     assert FORBIDDEN.search(words(text[: text.index("\nSOURCES\n")])) is None
+
+
+def test_where_the_record_knows_nothing_it_says_that_first() -> None:
+    """Not that it shows nothing: with what is missing, and how much there is. Where it can tell of some, of how many it cannot."""
+    few = replace(FULL, figures={key: replace(figure, coverage=0.001) for key, figure in FULL.figures.items()})
+    for record, why in (
+        (few, "too little of the time has good data (0.1 % at most)"),
+        (replace(FULL, figures={}), "the record has no such figure"),
+    ):
+        told = words(whole_text(whole("wet-chick", record=record, good=()), CATALOGUE, SHOWN))
+        assert (
+            f"wet chick, excess fluid, soft or oedematous: cannot say of 4 published causes that sensors see: {why}."
+            in told
+        )
+        assert "the record shows none" not in told
+    some = replace(FULL, figures=dict([*few.figures.items()][:1]) | dict([*FULL.figures.items()][1:]))
+    told = words(whole_text(whole(*CATALOGUE.findings, record=some, good=()), CATALOGUE, SHOWN))
+    assert re.search(
+        r"the record shows (none|\d+) of \d+ published causes that sensors see[^.]*\. Of \d+ it cannot say: \w", told
+    )
 
 
 def test_in_order() -> None:
