@@ -330,7 +330,8 @@ def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> ProbeView:
             )
             air["wick_wet_bulb_c"] = round(wick, 3)
         if plan is not None and plan.needs.wet_bulb_c is not None:
-            derived = derived_rh(plan.needs.wet_bulb_c, heard.dry_bulb_c, look.site.pressure_kpa)
+            at_c = _nearest(plan.needs.dry_bulb_c, heard.dry_bulb_c)
+            derived = derived_rh(plan.needs.wet_bulb_c, at_c, look.site.pressure_kpa)
             air["rh_band_pct"] = _band(derived)
     age_s = look.now.mono_s - heard.mono_s
     silent = age_s > probe.silence_s
@@ -338,6 +339,14 @@ def _probe_view(look: Look, probe: Probe, plan: Plan | None) -> ProbeView:
     if comes:
         view["unusable"] = True
     return view
+
+
+def _nearest(band: Band | None, dry_bulb_c: float) -> float:
+    """The temperature at which a humidity is wanted: that of now, or the nearest that the eggs need. At the one that a heater has failed to
+    hold, a target would have somebody fill water where it is cold, and dry out what is hot."""
+    low, high = (None, None) if band is None else band.calm
+    at_c = dry_bulb_c if low is None else max(dry_bulb_c, low)
+    return at_c if high is None else min(at_c, high)
 
 
 def _occupant(site: Site, occupant: Occupant) -> OccupantView:

@@ -13,7 +13,9 @@ from hypothesis import strategies as st
 
 from monitor.domain.air.psychrometrics import air_state
 from monitor.domain.alarms.alarm import Alarm
+from monitor.domain.needs.bands import derived_rh
 from monitor.domain.needs.batch import subject_of
+from monitor.domain.needs.profile import Band
 from monitor.domain.readings.quality import DRY_BULB_C_FAIL, RH_PCT_FAIL
 from monitor.domain.readings.reading import Refused
 from monitor.domain.state.memory import Heard
@@ -139,6 +141,19 @@ def test_a_wet_bulb_band_is_shown_as_humidity_too() -> None:
     story = story_of("wet-hen")
     (probe,) = machine_view(story.look(), "setter-1", str)["probes"]
     assert 40.0 < probe["rh_band_pct"]["low_warning"] < probe["rh_band_pct"]["high_warning"] < 60.0
+
+
+@pytest.mark.parametrize(("dry_bulb_c", "at_c"), [(34.0, 37.0), (41.6, 38.0), (37.7, 37.7)])
+def test_the_humidity_that_is_wanted_does_not_follow_a_wrong_temperature(dry_bulb_c: float, at_c: float) -> None:
+    """Outside the target temperature it is that of the nearest temperature within: of a cold machine not twice as much, of a hot one not less."""
+    story = Story(site=site(), batches=(batch(profile_id="wet-hen"),))
+    story.air = {TOP: (dry_bulb_c, 52.0)}
+    story.run(seconds=30)
+    view = machine_view(story.look(), "setter-1", str)
+    needs = view["bands"]
+    assert (needs["dry_bulb_c"]["low_warning"], needs["dry_bulb_c"]["high_warning"]) == (37.0, 38.0)
+    expected = derived_rh(Band(**needs["wet_bulb_c"]), at_c, story.site.pressure_kpa)
+    assert view["probes"][0]["rh_band_pct"] == pytest.approx(dict(expected.limits()), abs=0.01)
 
 
 def test_every_probe_of_the_machine_is_there() -> None:
