@@ -18,7 +18,7 @@ from pathlib import Path
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.needs.rules import PRIORITIES
 from monitor.domain.wall import utc_text, wall_clock
-from monitor.rehearse.replay import replay
+from monitor.rehearse.replay import cut_off_words, replay
 from monitor.rehearse.tape import Timeline
 from monitor.rehearse.tried_rules import with_rules
 from monitor.service.ports import Words
@@ -87,12 +87,13 @@ class Count:
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """A recording under two sets of rules. span: from its first line to its last."""
+    """A recording under two sets of rules. span: from its first line to its last. cut_off: the last line, where it is a part of one."""
 
     span: timedelta
     pairs: tuple[Pair, ...]
     old: Count
     new: Count
+    cut_off: int | None = None
 
 
 def preview(recording: Path, house: House, rules: Path, *, beside_others: bool = False) -> Preview:
@@ -113,15 +114,15 @@ def preview(recording: Path, house: House, rules: Path, *, beside_others: bool =
         _pairs(episodes(old), episodes(new)), key=lambda p: (p.either.since, p.either.subject, p.either.rule)
     )
     words = NoticeWords(house.site)
-    return Preview(old.span, tuple(pairs), _count(old, words), _count(new, words))
+    return Preview(old.span, tuple(pairs), _count(old, words), _count(new, words), old.cut_off)
 
 
 def _may_name_alarms(recording: Path) -> bool:
     """Whether a request of the recording may name an alarm by its number: then one replay needs what the other has numbered."""
     try:
-        with recording.open(encoding="utf-8") as file:
-            return any('"alarm"' in text or "\\u" in text for text in file)  # a key may be written with escapes
-    except (OSError, UnicodeDecodeError):  # told when it is played
+        with recording.open("rb") as file:
+            return any(b'"alarm"' in text or b"\\u" in text for text in file)  # a key may be written with escapes
+    except OSError:  # told when it is played
         return True
 
 
@@ -189,6 +190,8 @@ def text_lines(preview: Preview, house: House) -> Iterator[str]:
             yield _row(f"  {priority}", old.messages.get(priority, 0), new.messages.get(priority, 0))
     yield ""
     yield f"Times are in {zone}; the recording spans {_span(preview.span.total_seconds())}."
+    if preview.cut_off is not None:
+        yield f"Its {cut_off_words(preview.cut_off)}."
     yield words(preview)
 
 
@@ -226,7 +229,7 @@ def as_json(preview: Preview) -> dict[str, object]:
         "old": count(preview.old),
         "new": count(preview.new),
         "words": words(preview),
-    }
+    } | ({} if preview.cut_off is None else {"cut_off": preview.cut_off})
 
 
 def _pairs(old: Sequence[Episode], new: Sequence[Episode]) -> list[Pair]:

@@ -52,11 +52,12 @@ def replay(path: Path, house: House, *, delivered: bool = False, answering: Time
     """
     if not house.site.contacts:
         house = replace(house, site=replace(house.site, contacts=(NOBODY,)))
-    lines = _lines(path)
+    timeline = Timeline()
+    lines = _lines(path, timeline)
     _, head = next(lines, (0, {}))
     if "recording" not in head:
         raise ReplayError(f"{path}: line 1", 'no "recording"', "the head of a recording")
-    timeline = Timeline(about=str(head.get("about", "")))
+    timeline.about = str(head.get("about", ""))
     tape = Tape(timeline, keeps_air=_weighs(path))
     asked: list[WeightAsked] = []
     first: datetime | None = None
@@ -124,9 +125,9 @@ def _judge(site: Site, tape: Tape) -> Judge:
 def _weighs(path: Path) -> bool:
     """Whether anything is weighed in a recording: only then is its air kept, for a year of it is much."""
     try:
-        with path.open(encoding="utf-8") as file:
-            return any('"weighing' in text for text in file)
-    except (OSError, UnicodeDecodeError):  # told when it is played
+        with path.open("rb") as file:
+            return any(b'"weighing' in text for text in file)
+    except OSError:  # told when it is played
         return False
 
 
@@ -165,7 +166,14 @@ def text_lines(timeline: Timeline) -> Iterator[str]:
     for at, request, answer in timeline.answers:
         if "error" in answer:
             yield f"{stamp(at)} {request.get('do')}: not done: {answer['error']}"
+    if timeline.cut_off is not None:
+        yield f"# {cut_off_words(timeline.cut_off)}"
     yield f"# {timeline.readings} readings, {timeline.refused} refused, {len(timeline.transitions)} transitions, {len(timeline.notices)} notices"
+
+
+def cut_off_words(line: int) -> str:
+    """That a recording ends in the middle of a line."""
+    return f"line {line}, the last, is cut off: played up to the one before"
 
 
 def as_json(timeline: Timeline) -> dict[str, object]:
@@ -185,7 +193,7 @@ def as_json(timeline: Timeline) -> dict[str, object]:
             {"at": utc_text(n.created), "to": n.contact, "priority": n.priority, "title": n.title, "text": n.text, "number": n.alarm_number}
             for n in timeline.notices
         ],
-    }  # fmt: skip
+    } | ({} if timeline.cut_off is None else {"cut_off": timeline.cut_off})  # fmt: skip
 
 
 def _engine(house: House, tape: Tape, now: Now, *, asked: list[WeightAsked]) -> Engine:
@@ -209,14 +217,18 @@ def _decoder(house: House, site: str) -> Callable[[str, bytes, bool], Message]:
         raise ReplayError.of(error) from error
 
 
-def _lines(path: Path) -> Iterator[tuple[int, dict[str, object]]]:
+def _lines(path: Path, timeline: Timeline) -> Iterator[tuple[int, dict[str, object]]]:
+    """(number, line), of each that is whole; a part of one at the end is none, and the timeline has its number."""
     try:
-        with path.open(encoding="utf-8") as file:
-            for number, text in enumerate(file, start=1):
+        with path.open("rb") as file:
+            for number, bytes_ in enumerate(file, start=1):
                 try:
-                    line = json.loads(text)
+                    line = json.loads(text := bytes_.decode())
                 except (ValueError, RecursionError):
-                    line = None
+                    if number > 1 and not bytes_.endswith(b"\n"):
+                        timeline.cut_off = number
+                        return
+                    text, line = bytes_.decode(), None
                 if not isinstance(line, dict):
                     raise ReplayError(f"{path}: line {number}", repr(text.strip()[:40]), "a JSON object")
                 yield number, line

@@ -30,6 +30,7 @@ class Timeline:
     refused: int = 0
     entries: list[Transition | Notice] = field(default_factory=list)
     span: timedelta = timedelta(0)  # from the recording's first line to its last
+    cut_off: int | None = None  # the last line, where it is a part of one: whatever recorded it lost its power
 
 
 class Tape:

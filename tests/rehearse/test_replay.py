@@ -56,6 +56,22 @@ def test_a_timeline_for_programs_is_json() -> None:
     assert json.loads(json.dumps(told))["notices"][0]["title"] == "Urgent: Setter 2 too hot"
 
 
+@pytest.mark.parametrize("end", [b'{"at":"2026-03-0', b'{"topic', b"\x00\x00", b'"', "ü".encode()[:1]])
+def test_a_recording_that_was_cut_off_is_played_as_far_as_it_goes(tmp_path: Path, end: bytes) -> None:
+    """Whatever recorded it lost its power in the middle of the last line: that line is left out, and told with its number; what was told before
+    is as without it."""
+    whole = (STREAMS / "heater-stuck-on.jsonl").read_bytes()
+    path = tmp_path / "r.jsonl"
+    path.write_bytes(whole + end)
+    house = load_house(STREAMS / "heater-stuck-on.toml")
+    played, cut = replay(STREAMS / "heater-stuck-on.jsonl", house), replay(path, house)
+    number = whole.count(b"\n") + 1
+    *before, said, last = text_lines(cut)
+    assert [*before, last] == [*text_lines(played)]
+    assert said == f"# line {number}, the last, is cut off: played up to the one before"
+    assert as_json(cut) == as_json(played) | {"cut_off": number}
+
+
 @pytest.mark.parametrize(
     ("text", "complaint"),
     [
