@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from monitor.domain.air.psychrometrics import (
+    DRY_BULB_C,
     absolute_humidity_g_m3,
     air_state,
     humidity_ratio,
@@ -15,6 +17,7 @@ from monitor.domain.air.psychrometrics import (
     wick_wet_bulb_c,
 )
 from monitor.domain.air.units import celsius_to_fahrenheit
+from monitor.domain.refusal import Refusal
 
 if TYPE_CHECKING:
     from typing import TypedDict
@@ -51,6 +54,7 @@ def air_report(
     that wick shows, without one it is thermodynamic; in the answer wet_bulb_c is always thermodynamic.
     Ranges are those of `psychrometrics`; ValueError outside them, in one line.
     """
+    _check(dry_bulb_c, {"wet bulb": wet_bulb_c, "dew point": dew_point_c})
     pressure = pressure_kpa(elevation_m)
     rh_pct = _rh_from_one(
         dry_bulb_c,
@@ -80,6 +84,16 @@ def air_report(
     }
 
 
+def _check(dry_bulb_c: float, below: Mapping[str, float | None]) -> None:
+    """Raise Refusal in people's words for what no air can be; below: what is never higher than the temperature."""
+    low, high = DRY_BULB_C
+    if not low <= dry_bulb_c <= high:
+        raise Refusal("air", f"temperature {dry_bulb_c:g} °C", f"{low:g} to {high:g} °C")
+    for name, value in below.items():
+        if value is not None and value > dry_bulb_c:
+            raise Refusal("air", f"{name} {value:g} °C", f"at most the temperature, {dry_bulb_c:g} °C")
+
+
 def _rh_from_one(
     dry_bulb_c: float,
     *,
@@ -96,8 +110,6 @@ def _rh_from_one(
     if rh_pct is not None:
         return rh_pct
     if dew_point_c is not None:
-        if dew_point_c > dry_bulb_c:
-            raise ValueError(f"air: dew_point_c {dew_point_c:g}, expected at most the dry bulb, {dry_bulb_c:g}")
         return 100.0 * saturation_vapour_kpa(dew_point_c) / saturation_vapour_kpa(dry_bulb_c)
     assert wet_bulb_c is not None
     if wick_coefficient_per_k is not None:
@@ -110,7 +122,7 @@ def air_text(report: AirReport) -> str:
     over = ", over ice" if report["wet_bulb_c"] < 0.0 else ""
     wick = f"wet bulb (wick, {report['wick_coefficient_per_k'] or 0.0:.3g} per K)"
     lines = [
-        _temperature("dry bulb", report["dry_bulb_c"]),
+        _temperature("temperature", report["dry_bulb_c"]),
         _line("relative humidity", f"{report['rh_pct']:.2f}", "%"),
         _temperature(f"wet bulb (thermodynamic{over})", report["wet_bulb_c"]),
         *([] if report["wick_wet_bulb_c"] is None else [_temperature(wick, report["wick_wet_bulb_c"])]),

@@ -249,7 +249,7 @@ def _of_each(options: One, numbers: Sequence[int], do: Callable[[int], tuple[Ans
     if answers or not refused:
         one = len(options.alarms) == 1 and options.alarms[0].isdigit()
         data = answers[0] if one and answers else answers
-        code = max(code, show_watched(options.json, data, "\n".join(lines) or "nothing to answer", unwatched=nobody))
+        code = max(code, show_watched(options.json, data, "\n".join(lines) or "Nothing new.", unwatched=nobody))
     elif nobody:
         refused = [nobody, *refused]
     return complain("\n".join(refused), code)

@@ -55,7 +55,8 @@ class _Range(NamedTuple):
     high: float
 
 
-_DRY_BULB = _Range("dry_bulb_c", -40.0, 80.0)
+DRY_BULB_C = (-40.0, 80.0)  # air that has a wet bulb here
+_DRY_BULB = _Range("dry_bulb_c", *DRY_BULB_C)
 _WET_BULB = _Range("wet_bulb_c", -60.0, 80.0)
 _SATURATED = _Range("dry_bulb_c", DEW_POINT_C_LOW, 200.0)  # the fit ends at 200 °C
 _EGG = _Range("egg_c", -40.0, 80.0)

@@ -126,7 +126,7 @@ def alarms_text(
         how: end with what to type.
     """
     if not alarms:
-        return "Nothing stands." if live else "Nothing stood."
+        return "Nothing new." if live else "Nothing stood."
     ordered = sorted(alarms, key=lambda a: rank(a, site))
     lines = [_head(ordered, site)]
     for alarm in ordered:

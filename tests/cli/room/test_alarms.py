@@ -217,7 +217,7 @@ def test_several_at_once(capsys: Capture, config: Path) -> None:
     assert (code, err) == (2, "eggroom: alarm 9: no such alarm, the newest is 3\n")
     _, out, _ = typed(capsys, "ack", "all", config=config)
     assert out.splitlines()[-1].startswith(f"No. 3: seen by {who};")
-    assert typed(capsys, "ack", "all", config=config)[1].splitlines()[-1] == "nothing to answer"
+    assert typed(capsys, "ack", "all", config=config)[1].splitlines()[-1] == "Nothing new."
     assert typed(capsys, "ack", "all", "--json", config=config)[1] == "[]\n"
     for word in ("one", "all,", "-1", "9" * 10):
         code, out, err = typed(capsys, "ack", word, config=config)
@@ -272,7 +272,7 @@ def test_what_is_seen_is_no_mistake(capsys: Capture, config: Path) -> None:
     opened.close()
     code, out, err = typed(capsys, "ack", "No.", "1", config=config)
     assert (out.splitlines()[-1], err) == ("No. 1 is over and seen", "")
-    assert typed(capsys, "shelve", "all", "--for", "20m", config=config)[:2] == (0, "nothing to answer\n")
+    assert typed(capsys, "shelve", "all", "--for", "20m", config=config)[:2] == (0, "Nothing new.\n")
     for command in ("unshelve", "out-of-service"):
         code, _, err = typed(capsys, command, "setter-1", config=config)
         assert (code, err) == (2, f"eggroom: {command}: 'setter-1', expected the number in the message, or all\n")

@@ -59,7 +59,7 @@ def test_the_first_line_is_the_answer() -> None:
     assert text(COOL)[0] == "Nothing new; 1 stands, seen or quiet."
     assert text(COOL)[-1] == "All of each: eggroom alarms --full"
     assert "  36.9 °C now, worst 36.8 °C, for 12 min, since 18:18" in text(COOL, full=True)
-    assert text() == ["Nothing stands."]
+    assert text() == ["Nothing new."]
 
 
 def test_the_facts_of_this_moment() -> None:
