@@ -4,7 +4,6 @@
 
 from __future__ import annotations
 
-import difflib
 import functools
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -101,6 +100,8 @@ def read_request(asked: Mapping[str, object]) -> Request:
     hints = get_type_hints(kind)
     for key in asked:
         if key not in hints:
+            import difflib  # for a slip alone
+
             near = difflib.get_close_matches(key, hints, 1)
             known = near[0] if near else ", ".join(name for name in hints if name != "do") or "none"
             raise BadRequest(f"{asked['do']}", f"no key {key[:_SHOWN]!r}", known)

@@ -1,4 +1,4 @@
-"""Values that are frozen for whoever reads or checks the code, and quick to make.
+"""Values that are frozen for whoever reads or checks the code, and quick to make; and what is kept and changed, made likewise.
 
 A frozen dataclass sets each field through a call of `object.__setattr__`, and a judged reading makes values of many fields. Its class
 takes longer to put together as well, for each of its methods is written and compiled anew, and a start puts many
@@ -31,6 +31,14 @@ def fixed(
         return _init_later(_by_fields(found))
 
     return made if cls is None else made(cls)
+
+
+@dataclass_transform(field_specifiers=(field,))
+def kept(cls: type[_Class], /) -> type[_Class]:
+    """A dataclass with slots whose fields are set as time goes by: equal by its fields, and not hashed."""
+    found = _init_later(_by_fields(dataclass(slots=True, init=False, eq=False, repr=False)(cls)))
+    setattr(found, "__hash__", None)  # noqa: B010 - as a dataclass has it that is equal by its fields
+    return found
 
 
 def _init_later(cls: type[_Class]) -> type[_Class]:

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from monitor.domain.fixed import fixed
+from monitor.domain.fixed import fixed, kept
 
 
 @fixed
@@ -51,6 +51,15 @@ class Named:
     """Made by name alone."""
 
     name: str
+
+
+@kept
+class Machine:
+    """What is known of something, and changes."""
+
+    id: str
+    heard_c: float | None = None
+    seen: list[int] = field(default_factory=list)
 
 
 def of_each_way(kind: Callable[[type], type]) -> Any:
@@ -159,6 +168,22 @@ def test_a_default_is_made_anew_for_each_value() -> None:
     one, two = Mixed(1.0, node="a"), Mixed(1.0, node="a")
     assert one.missing is not two.missing
     assert one.seen is not two.seen
+
+
+def test_what_is_kept_is_changed_in_place_equal_by_its_fields_and_never_hashed() -> None:
+    """As a dataclass that is not frozen: nothing that changes may be looked for in a set."""
+    one, two = Machine("a"), Machine("a")
+    assert one == two
+    one.heard_c = 37.5
+    one.seen.append(1)
+    assert one != two
+    assert copy.deepcopy(one) == pickle.loads(pickle.dumps(one)) == one
+    assert replace(one, heard_c=None).seen == [1]
+    assert repr(two) == "Machine(id='a', heard_c=None, seen=[])"
+    with pytest.raises(TypeError, match="unhashable"):
+        hash(one)
+    with pytest.raises(AttributeError):
+        one.herd_c = 37.5  # type: ignore[attr-defined]
 
 
 def test_init_is_written_with_the_first_value_and_stays() -> None:

@@ -7,12 +7,12 @@ checks go from the outside in (size, UTF-8, JSON, records, one record, one value
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 from monitor.adapters.link.form import Forms
 from monitor.adapters.link.strict_json import MAX_SHOWN, MOST, is_number, joined, read_json, refused, shown
+from monitor.domain.fixed import kept
 from monitor.domain.needs.site import ID
 from monitor.domain.readings.reading import Other, Pack, Presence, Refused, Sample
 from monitor.domain.refusal import Refusal
@@ -153,7 +153,7 @@ def _count(label: str, first: dict[str, object], most: int) -> int | None:
     return value
 
 
-@dataclass(slots=True)
+@kept
 class _Bases:
     """What holds for a record and those after it, until the next of its kind (RFC 8428, 4.1)."""
 

@@ -7,8 +7,7 @@ program turns one into another. Per cent are of the mass at set, days of incubat
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import HATCH, INTERNAL_PIP, SIGNS, Profile
 
 # Internal pip as a share of the term, where it was not seen: hens day 19.5 of 21, 0.93 (Poultry World); other birds 1 to 2
@@ -18,7 +17,7 @@ PIP_SHARE = 0.9
 Window = tuple[float, float]  # a loss, low and high, %
 
 
-@dataclass(frozen=True, slots=True)
+@fixed
 class Target:
     """A target loss. given_pct: as its source gives it, by `to`: a day, or one of LOSS_TO. pip_day, hatch_day: of internal pip and of the hatch, as expected."""
 

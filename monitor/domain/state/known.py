@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date, datetime
 
 from monitor.domain.alarms.about import Apart, Fault, Switched, Unusable
@@ -17,7 +17,7 @@ from monitor.domain.alarms.notice import Reach
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.eggs.temperature import EggModel
-from monitor.domain.fixed import fixed
+from monitor.domain.fixed import fixed, kept
 from monitor.domain.needs.bands import Needs
 from monitor.domain.needs.batch import Batch, batch_of
 from monitor.domain.needs.rules import (
@@ -128,7 +128,7 @@ def troubled(before: Trouble | None, now_s: float, about: Fault | Unusable, *, w
     return Trouble(now_s, about, before.since_s if goes_on and before is not None else now_s)
 
 
-@dataclass(slots=True)
+@kept
 class ProbeState:
     """What is known of one probe. life_mono_s: its last sign of life, a fit reading or not; held: a reading whose flag waits for the next.
     trouble: what was wrong with the newest that was no reading. humid_from_s: when the first humidity of this run came, fit or not.
@@ -153,7 +153,7 @@ class ProbeState:
         return self.humid_from_s if last_s is None else last_s
 
 
-@dataclass(slots=True)
+@kept
 class MachineState:
     """What is known of one machine.
 
@@ -177,7 +177,7 @@ class MachineState:
     door_lowest_c: float | None = None
 
 
-@dataclass(slots=True)
+@kept
 class NodeState:
     """What is known of one node, by boot: the lines that date it, in parts, and which messages came. split: a new part begins next.
     spoke_mono_s: when anything of it was last taken in; trouble: what was wrong with the newest message that told of no probe. facts: what it
@@ -199,7 +199,7 @@ class NodeState:
     starts: tuple[float, ...] = ()
 
 
-@dataclass(slots=True)
+@kept
 class State:
     """See the module. What there is of a machine, a probe or a node begins when it is first asked for."""
 
@@ -272,7 +272,7 @@ class State:
             machine.plan = None
 
 
-@dataclass(slots=True)
+@kept
 class Look:
     """One look at the house: what is known, what stands in it, the instant, and what of the decision must be written."""
 

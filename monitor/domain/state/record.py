@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date, datetime
 
 from monitor.domain.alarms.alarm import Transition
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.entry import Entry
-from monitor.domain.fixed import fixed
+from monitor.domain.fixed import fixed, kept
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
@@ -99,7 +99,7 @@ class ChoreDone:
     at: datetime
 
 
-@dataclass(slots=True)
+@kept
 class Group:
     """Everything one transaction writes. Kept in the order it was decided; written in one piece or not at all."""
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 
 from monitor.domain.alarms.joined import episode, reminds
 from monitor.domain.alarms.notice import Answered, Notice
-from monitor.domain.fixed import fixed
+from monitor.domain.fixed import fixed, kept
 from monitor.domain.needs.hearing import EVERYTHING, WAIT_SHARE, Hearing
 from monitor.domain.needs.rules import CRITICAL, HIGH, LOW, MEDIUM, PRIORITIES
 
@@ -102,7 +102,7 @@ class Pace:
         return [m for m in self._messages if m.urgency >= _urgency(notice)]
 
 
-@dataclass(slots=True)
+@kept
 class _Waiting:
     notice: Notice
     arrived_s: float
