@@ -441,7 +441,7 @@ def _end_handling(look: Look, plan_: Plan, outside: tuple[Limit, float] | None, 
         alarm = look.state.alarms.get(limit.key)
         if alarm is not None and alarm.condition:
             return  # which tells it
-        since_s = None if alarm is None or limit.rule.level not in (ALARM, LETHAL) else alarm.pending_mono_s
+        since_s = None if alarm is None else alarm.pending_mono_s
         if since_s is not None and look.now.mono_s - since_s >= limit.rule.on_delay_s:
             return  # its own alarm's delay has run underneath: that one tells it, now
         quantity = DRY_BULB if limit.quantity == 0 else plan_.humid

@@ -167,6 +167,8 @@ def test_numbers_are_those_to_answer_with() -> None:
     word = replace(about(50, "All is well"), alarm_number=0, facts=None)
     assert episode(word) == -50
     assert joined([SIX[2], SIX[0], word]).numbers == (1, 3)
+    many = [about(n, f"Setter {n}", alarm_number=n) for n in (1000, 64, 8, 1, 999)]
+    assert joined(many).numbers == (1, 8, 64, 999, 1000)
 
 
 def test_a_group_is_still_the_same_only_if_nothing_in_it_is_new() -> None:

@@ -36,6 +36,7 @@ from monitor.domain.needs.rules import (
     SENSOR_SUSPECT,
 )
 from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, Sample
+from monitor.domain.signs.heading import Window
 from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Group
 from monitor.service.watch.requests import RequestError
@@ -1093,3 +1094,81 @@ def test_cold_that_the_eggs_feel_waits_while_somebody_works_there(held: str, tol
     felt_c(story, 23.0)
     exactly(story, (24.0, 45.0))
     assert story.alarm(EGG_COLD).condition is told
+
+
+FLAT = [37.5 + 0.01 * (n % 3) for n in range(60)]  # three hours of means, three minutes apart
+UP, DOWN = ([*FLAT[:40], *(37.5 + way * 0.06 * n for n in range(20))] for way in (1.0, -1.0))
+
+
+@pytest.mark.parametrize(
+    ("colder", "warmer", "foretold"),
+    [(FLAT, FLAT, []), (FLAT, UP, [HIGH_HEADING]), (DOWN, FLAT, [LOW_HEADING]), (UP, FLAT, []), (FLAT, DOWN, [])],
+    ids=["neither", "the warmer rises", "the colder falls", "the colder rises", "the warmer falls"],
+)
+def test_heat_is_foretold_of_the_warmer_and_cold_of_the_colder(
+    colder: list[float], warmer: list[float], foretold: list[str]
+) -> None:
+    """For an hour one of them goes towards a limit, and an hour more would bring it there; what the other does is no sign of that."""
+    story = several(TOP, LOW)
+    for _ in range(3):
+        story.at_s += 10.0
+        story.send("node-a", Sample("top", colder[-1], 45.0), Sample("low", warmer[-1], 45.0))
+    known, end_s = story.state.machine("setter-1"), story.now().mono_s
+    lines = [Window(tuple((end_s - 180.0 * (59 - n), c) for n, c in enumerate(line))) for line in (colder, warmer)]
+    known.windows = lines[0], lines[1]
+    story.at_s += 10.0
+    story.send("node-a", Sample("top", colder[-1], 45.0), Sample("low", warmer[-1], 45.0))
+    assert [rule for _, rule in story.state.alarms if rule in (HIGH_HEADING, LOW_HEADING)] == foretold
+
+
+@pytest.mark.parametrize(("way", "rule"), [(1.0, HIGH_HEADING), (-1.0, LOW_HEADING)])
+@pytest.mark.parametrize(("swing_k", "told"), [(0.4, True), (0.0, False)])
+def test_air_that_swings_is_nearer_to_its_limit(way: float, rule: str, swing_k: float, told: bool) -> None:
+    """A heater that swings the air by 0.4 K reaches the limit with its swing: 0.35 K from the target are more than a quarter of the way then, of 1.1
+    and not of 1.5 K."""
+    rules = {**RULES, rule: replace(RULES[rule], respond_min=600.0)}
+    story = Story(site=site(rules=rules), batches=(batch(),))
+    line = [*FLAT[:40], *(37.5 + way * 0.35 * n / 19 for n in range(20))]
+    exactly(story, *(((line[-1], 45.0),) * 3))
+    end_s = story.now().mono_s
+    window = Window(tuple((end_s - 180.0 * (59 - n), c) for n, c in enumerate(line)), swing_k)
+    story.state.machine("setter-1").windows = window, window
+    exactly(story, (line[-1], 45.0))
+    assert (("setter-1", rule) in story.state.alarms) is told
+
+
+def test_a_line_begins_once_its_mean_is_of_ten_minutes() -> None:
+    """Half of the twenty that it is over; a younger one is of few readings, and points anywhere."""
+    story = one_probe()
+    story.run(minutes=8)
+    assert story.state.machine("setter-1").windows is None
+    story.run(minutes=2)
+    assert there(story.state.machine("setter-1").windows)[0].points
+
+
+WARM_WARNING = "dry-bulb-high-warning"
+
+
+def warm_for(newest_c: float, *, opened: bool = False) -> Story:
+    """Two minutes of 38.4 °C in a house that warns, after a minute, of the shortest mean that there is, of twenty readings; then a minute of another
+    air, the machine just opened or not."""
+    rules = {**RULES, WARM_WARNING: replace(RULES[WARM_WARNING], over_s=60.0, on_delay_s=60.0)}
+    slow = [(id_, rule) for id_, rule in rules.items() if rule.foretells]  # of the same mean
+    story = Story(site=site(rules={**rules, **{id_: replace(r, over_s=60.0) for id_, r in slow}}), batches=(batch(),))
+    exactly(story, *(((38.4, 45.0),) * 13))
+    assert not story.alarm(WARM_WARNING).condition
+    if opened:
+        story.state.machine("setter-1").put_in_s = story.now().mono_s
+    exactly(story, *(((newest_c, 45.0),) * 6))
+    return story
+
+
+@pytest.mark.parametrize(
+    ("newest_c", "opened", "told"),
+    [(38.3, False, True), (38.01, False, True), (38.0, False, False), (38.3, True, False)],
+)
+def test_a_warm_mean_is_told_while_the_air_is_warm_and_the_machine_shut(
+    newest_c: float, opened: bool, told: bool
+) -> None:
+    """A mean outlasts its cause: where the newest reading is back in the band, at its very edge, nobody is warned; nor by a mean of before the door."""
+    assert warm_for(newest_c, opened=opened).alarm(WARM_WARNING).condition is told

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -276,6 +277,38 @@ def test_of_two_doors_the_one_that_stayed_shut_has_missed_nothing() -> None:
         story.run(minutes=15)
     assert story.state.contacts[back.key].missed == 0
     assert (back.key, SWITCH_DOUBTFUL) not in story.state.alarms
+
+
+@pytest.mark.parametrize(
+    ("said", "turns_s", "missed", "lowest_c", "noted_c", "written"),
+    [
+        (True, (-120.0,), 0, None, 34.0, None),  # open: how cold it is
+        (True, (-120.0,), 0, 33.0, 33.0, None),  # and how cold it was
+        (True, (-120.0,), 3, 33.0, None, None),  # the air has shown that it is wrong
+        (False, (-300.0, -120.0), 0, 33.04, None, Opened(3, 33.0)),  # shut: from the one turn to the other
+        (False, (-900.0, -300.0, -120.0), 0, 33.0, None, Opened(3, 33.0)),
+        (False, (-120.0,), 0, 33.0, None, None),  # open from its first word on: nobody knows since when
+        (False, (-300.0, -120.0), 3, 33.0, None, None),
+        (False, (-300.0, -120.0), 0, math.inf, None, None),  # nothing was fit to be told meanwhile
+        (False, (-300.0, -120.0), 0, None, None, None),  # it was written when it was shut
+    ],
+)
+def test_what_is_written_of_a_door_by_its_contact(
+    said: bool, turns_s: tuple[float, ...], missed: int, lowest_c: float | None, noted_c: float | None, written: Any
+) -> None:
+    """For how long it was open and how cold it came, once it is shut; nothing by a contact that is not believed."""
+    story = Story(site(switches=(DOOR,)), (batch(),), air={TOP: (34.0, 45.0)})
+    story.run(seconds=30)
+    known, mono_s = story.state.machine("setter-1"), story.now().mono_s
+    turns = tuple(mono_s + s for s in turns_s)
+    since = story.now().utc + timedelta(seconds=turns_s[-1])
+    contact = Contact(said, story.now().utc, since, (1, 0), mono_s, turns[-1], turns, kept=said, missed=missed)
+    story.state.contacts[DOOR.key] = contact
+    known.door_lowest_c = lowest_c
+    story.run(seconds=10)
+    assert known.door_lowest_c == (pytest.approx(noted_c, abs=0.01) if noted_c is not None else None)
+    events = [(e.what, e.at) for e in story.events if e.kind == "opening"]
+    assert events == ([] if written is None else [(written, since - timedelta(minutes=3))])
 
 
 def test_low_water_is_told_before_the_air_is_dry() -> None:

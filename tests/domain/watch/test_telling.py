@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -692,3 +693,46 @@ def test_what_is_told_of_a_probe_that_jumped_hides_nothing_more_urgent(priority:
     story = Story(site=site(PAIR, rules=rules), batches=(batch(),))
     jumped(story, 39.6)
     assert hot_at(story)[:1] == told
+
+
+@pytest.mark.parametrize(
+    ("rule", "changes", "hidden"),
+    [
+        (KEY[1], {}, True),
+        (KEY[1], {"jumped": ""}, False),
+        (KEY[1], {"outside": False}, False),
+        (KEY[1], {"low_c": 38.0}, True),  # where the warning begins the other is well still
+        (KEY[1], {"low_c": 38.01}, False),  # the machine is warm
+        (KEY[1], {"stood_s": RULES[KEY[1]].respond_min * 60.0}, True),  # for all its time to respond
+        (KEY[1], {"stood_s": RULES[KEY[1]].respond_min * 60.0 + 1.0}, False),
+        ("dry-bulb-low-alarm", {}, True),
+        (LETHAL_ID, {}, False),
+        ("humidity-low-alarm", {}, False),  # which is another thing
+        ("humidity-low-warning", {}, False),
+        ("dry-bulb-high-warning", {}, True),
+        ("dry-bulb-high-warning", {"jumped": "", "outside": False}, True),
+        ("dry-bulb-high-warning", {"low_c": 38.01}, False),
+        (
+            "dry-bulb-high-warning",
+            {"stood_s": RULES["dry-bulb-high-warning"].respond_min * 20.0},
+            True,
+        ),  # a third of it
+        ("dry-bulb-high-warning", {"stood_s": RULES["dry-bulb-high-warning"].respond_min * 20.0 + 1.0}, False),
+        ("dry-bulb-low-warning", {"quantity": RH}, False),
+        ("humidity-low-warning", {"quantity": RH}, True),
+    ],
+)
+def test_what_is_not_told_beside_that_the_sensors_disagree(rule: str, changes: dict[str, Any], hidden: bool) -> None:
+    """One of two has jumped to 39.6 °C, and the other stands at 37.4: of temperature that says it; not of humidity, not of what kills, not where
+    both are warm, and not for longer than there is time."""
+    case = {"quantity": DRY_BULB, "jumped": TOP, "outside": True, "low_c": 37.4, "stood_s": 60.0, **changes}
+    story = Story(site=site(PAIR), batches=(batch(),), at_s=86_400.0)
+    story.tick()
+    now = story.now()
+    for probe, dry_bulb_c in ((TOP, 39.6), ("node-b/low", case["low_c"])):
+        story.state.probe(probe).heard = Heard(now.mono_s, now.utc, dry_bulb_c, 45.0)
+    about = Apart((TOP, "node-b/low"), case["quantity"], 2.2, outside=case["outside"], jumped=case["jumped"])
+    begun_s = now.mono_s - case["stood_s"]
+    apart = Alarm("setter-1", DISAGREE, 1, 1, condition=True, acknowledged=False, about=about, begun_mono_s=begun_s)
+    story.state.alarms[apart.key] = apart
+    assert said_already(story.look(), "setter-1", rule) is hidden

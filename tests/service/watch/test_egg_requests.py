@@ -211,6 +211,18 @@ def test_of_many_complaints_ten_are_said() -> None:
         assert [line.partition("hen-1")[2] for line in lines if line.endswith("more")] == more
 
 
+def test_nobody_is_asked_to_be_sure_of_what_cannot_be() -> None:
+    """Eggs that are odd may be written all the same; where one of them is not there at all, to be sure is no help."""
+    request = {name: value for name, value in WEIGHED.items() if name != "egg"}
+    for eggs, asked in (([7, 8], True), ([7, 13], False), ([13, 7], False)):
+        story = house()
+        for egg in (7, 8):
+            written(story, **{**WEIGHED, "egg": egg})
+        with pytest.raises(ValueError, match="nothing was written") as raised:
+            written(story, "entry", **{**request, "fact": {"gross_g": 70.0}}, eggs=eggs)
+        assert ("sure" in str(raised.value)) is asked
+
+
 def refused_lines(story: Story, **request: Any) -> list[str]:
     before = list(story.state.books["hen-1"].entries)
     with pytest.raises(ValueError, match="line") as raised:

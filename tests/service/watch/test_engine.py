@@ -551,7 +551,7 @@ def test_a_book_that_cannot_be_read_now(site: Site) -> None:
     """The request fails with the store's own words, and the engine goes on; later the same request is met."""
     desk = Desk(site, replace(NOTHING, batches=(CLOSED,)))
     desk.failing = True
-    assert desk.ask(0, **FINDING) == [{"error": "disk full", "failed": True}]
+    assert desk.ask(0, **FINDING) == [{"error": "disk full", "words": ["disk full"], "failed": True}]
     desk.failing = False
     assert desk.ask(20, **FINDING)[0]["number"] == 1
 

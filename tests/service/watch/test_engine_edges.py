@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from monitor.domain.alarms.about import BROKER, NETWORK
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.book import EggBook
@@ -118,6 +119,25 @@ def test_before_the_broker_was_tried(site: Site, caplog: pytest.LogCaptureFixtur
         (logging.INFO, "broker connected=True detail=broker b:1: connected"),
         (logging.WARNING, "broker connected=False detail=broker b:1: refused, expected an MQTT broker; trying again"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("connected", "here", "lost"), [(True, True, ""), (False, True, BROKER), (False, False, NETWORK), (True, False, "")]
+)
+def test_what_is_lost_with_the_broker(site: Site, connected: bool, here: bool, lost: str) -> None:
+    """One on this machine is gone by itself; the way to one elsewhere is the network, of which nobody knows more."""
+    desk = Desk(site)
+    desk.engine.work(Linked(at(1), not connected, Broker(UNTRIED), here=here))
+    desk.engine.work(Linked(at(2), connected, Broker(CONNECTED if connected else NOT_THERE, "b:1"), here=here))
+    assert desk.engine._state.lost == lost
+
+
+@pytest.mark.parametrize(("acknowledged", "answered"), [(True, True), (False, False)])
+def test_who_had_answered_before_a_start_has_answered(site: Site, acknowledged: bool, answered: bool) -> None:
+    """A start asks nobody sooner who knows of it, and does not take for answered what nobody has answered."""
+    hot = Alarm("setter-1", "dry-bulb-high-alarm", 1, 1, condition=True, acknowledged=acknowledged)
+    state = start_state(replace(NOTHING, alarms=(hot,)), site, at(0))
+    assert state.alarms[hot.key].answered is answered
 
 
 SEEN = NotBack("not turned")

@@ -318,9 +318,14 @@ def test_without_a_clock_nothing_waits_for_hours() -> None:
 
 def test_a_restart_does_not_wait_anew() -> None:
     """What another run held back for two hours has these behind it."""
-    for hours, held in ((0, True), (1, True), (2, False)):
+    for minutes, held in (
+        (0, True),
+        (60, True),
+        (61, False),
+        (120, False),
+    ):  # an hour before seven, of two that it may wait
         queue = Queue(longest, DAYTIME)
-        made = alarm(1, 0, "medium", created=SIX - timedelta(hours=hours), respond_min=360.0)
+        made = alarm(1, 0, "medium", created=SIX - timedelta(minutes=minutes), respond_min=360.0)
         queue.offer(made, 0.0, SIX)
         assert (due_ids(queue) == []) == held
 
@@ -361,6 +366,12 @@ def test_a_summary_takes_no_place_and_lets_the_urgent_by() -> None:
     queue.sent([1, 2], 30.0)
     queue.offer(alarm(4, 31, "high"), 31.0)
     assert due_ids(queue, 31.0) == [4]
+
+
+def test_what_is_not_low_goes_together_while_a_summary_waits() -> None:
+    """Two machines that are warm are one message, and the summary is none of it."""
+    queue = queue_of(summary(1, 7), alarm(2, 0, "medium"), alarm(3, 0, "medium"))
+    assert due_ids(queue) == [2, 3]
 
 
 @pytest.mark.parametrize(("seen", "why"), [(True, "answered"), (False, "over")])
