@@ -571,3 +571,21 @@ def test_a_probe_is_told_by_the_worst_that_stands_against_it(worse: str) -> None
     """It is far from both others; whichever of them comes first, that it has failed against one is what is said."""
     flags = {two: Gauge(1.2, suspect_s=700.0, fail_s=700.0 if two == worse else 0.0) for two in ("ab", "ac")}
     assert found_of(**flags, bc=Gauge(0.0)) == {(XDIS, DRY_BULB, FAIL, ("a",))}
+
+
+def test_of_an_instant_that_is_told_twice_the_first_counts() -> None:
+    """Also where only the second has a humidity: what was smoothed of that instant stays."""
+    lately: dict[str, Given] = dict.fromkeys("ab", (1000.0, 37.5, None))
+    again: dict[str, Given] = dict.fromkeys("ab", (1000.0, 37.5, 50.0))
+    found = agree(Pairs({}, lately), 1000.0, again, interval_s=10.0)
+    assert found.pairs.lately == lately
+    assert found.compared == {"a", "b"}
+
+
+def test_of_two_that_are_compared_for_the_first_time_nothing_is_known_yet() -> None:
+    """How far apart they are, and no time of it, nothing usual, no drift."""
+    found = agree(Pairs(), 1000.0, {"a": (1000.0, 38.5, None), "b": (1000.0, 37.5, None)}, interval_s=10.0)
+    first = found.pairs.pairs["a", "b"].dry_bulb
+    assert (first.apart, first.suspect_s, first.fail_s) == (1.0, 0.0, 0.0)
+    assert (first.base, first.learnt_s, first.drift) == (0.0, 0.0, 0.0)
+    assert found.found == ()

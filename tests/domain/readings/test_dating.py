@@ -563,3 +563,14 @@ def test_a_clock_that_began_behind_ours_is_settled_by_a_second_time(
         )
     line, age_s, what = second(0.0)
     assert (line.settled, line.offset_ms, age_s, what) == (True, 0, 0.0, FITS)
+
+
+@pytest.mark.parametrize(("behind_ms", "what"), [(86_400_000, FITS), (86_401_000, WAS_SET)])
+def test_a_clock_that_was_behind_by_more_than_a_day_and_agrees_was_set(behind_ms: int, what: str) -> None:
+    """A day a message may have waited; of more the clock was wrong, and what it said before stays where it was."""
+    first = start_line(
+        1, "node-a", CLOCK_BOOT, basis=CLOCK, up_ms=int(ANCHOR_MS) + 10_000 - behind_ms, arrival_mono_ms=10_000.0,
+        anchor_ms=ANCHOR_MS,
+    )  # fmt: skip
+    line, _, told = hear_clock(first, int(ANCHOR_MS) + 20_000, 20_000.0, anchor_ms=ANCHOR_MS)
+    assert (told, line.offset_ms) == (what, 0 if what == FITS else behind_ms)

@@ -21,6 +21,7 @@ from monitor.domain.readings.track import LIMITS
 from monitor.rehearse.cabinet import OK, STUCK_ON, Cabinet, ProbeSpec
 from monitor.rehearse.cabinet import Probe as SimulatedProbe
 from monitor.settings import SiteSettings
+from tests.domain.house import there
 from tests.domain.readings import quiet_rooms
 from tests.domain.readings.quality_figures import (
     ABSENT,
@@ -580,6 +581,35 @@ def test_how_finely_a_probe_tells_is_half_a_kelvin_until_it_moved() -> None:
     """Of one that was never heard, whose temperature failed from the start, or that stood still; then it is the finest step that was seen."""
     assert [quality.step_k_of(trail) for trail in (None, Trail(), trail_of([(0.0, 37.5, 50.0)]))] == [0.5] * 3
     assert quality.step_k_of(trail_of([(0.0, 37.5, 50.0), (10.0, 37.5625, 50.0)])) == 0.0625
+
+
+def test_a_probe_stands_still_from_its_fifteenth_equal_reading() -> None:
+    """Only then is it held against the others of its machine; one without a temperature is held against nobody."""
+    for readings, still in ((14, False), (15, True)):
+        assert quality.stands_still(trail_of([(10.0 * n, 37.5, 50.0) for n in range(readings)])) is still
+    assert not quality.stands_still(Trail())
+    assert quality.among(Trail(), 37.5, 0.1) == Trail()
+
+
+@pytest.mark.parametrize(("readings", "looked_at"), [(14, False), (15, True)])
+def test_what_stands_still_is_held_against_what_moves_from_its_fifteenth_reading(
+    readings: int, looked_at: bool
+) -> None:
+    """A temperature beside its humidity, and the other way round: each alone."""
+    dry = trail_of([(10.0 * n, 37.5, 50.0 + n % 2) for n in range(readings)])
+    humid = trail_of([(10.0 * n, 37.5 + 0.1 * (n % 2), 50.0) for n in range(readings)])
+    for still, moves in ((dry.dry_bulb, dry.humidity), (humid.humidity, humid.dry_bulb)):
+        assert (there(still).beside is not None) is looked_at
+        assert there(moves).beside is None
+
+
+def test_a_second_reading_of_an_instant_leaves_the_trail() -> None:
+    """It is looked at by itself, whatever it says."""
+    before = trail_of([(10.0 * n, 37.5, 50.0) for n in range(5)])
+    after, found = assess(before, 40.0, 36.0, 50.0, interval_s=10.0)
+    assert after is before
+    assert found.flag == PASS
+    assert assess(before, 40.1, 36.0, 50.0, interval_s=10.0)[0] is not before
 
 
 def test_stillness_while_the_other_quantity_moves_is_the_rooms() -> None:

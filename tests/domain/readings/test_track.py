@@ -24,6 +24,7 @@ from monitor.domain.readings.track import (
     step,
     still,
 )
+from tests.domain.house import there
 
 DAY_S = 86_400.0
 # Written out: taken from the program, they would move with it.
@@ -630,3 +631,20 @@ def test_noisier_than_it_is_used_to(learnt_s: float, level: float, own_step: flo
     track = replace(BEFORE, learnt_s=learnt_s, level=level, step=own_step, noise=noise)
     assert noisy(track, TEMPERATURE, pace(110.0)) == flag
     assert noisy(replace(track, step=None), TEMPERATURE, pace(110.0, own_step=own_step)) == flag
+
+
+def test_of_a_probe_that_was_just_heard_nothing_is_learnt() -> None:
+    """Its value is where it stands, since now; no step, no noise, no stillness is known of it."""
+    first, *_ = stepped(None, 37.5, at_s=110.0)
+    assert asdict(there(first)) == {
+        "mono_s": 110.0, "value": 37.5, "run_s": 110.0, "run_value": 37.5, "run_readings": 1, "change": 0.0, "held": None,
+        "usual_s": 0.0, "step": None, "noise": 0.0, "level": 0.0, "learnt_s": 0.0, "spikes": 0.0, "long_s": 0.0,
+        "both_s": 0.0, "once_s": 0.0, "beside": None, "around": None, "behind": 0.0, "neither_s": 0.0, "neither_at_s": 0.0,
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(("after_s", "goes_on"), [(60.0, True), (60.1, False)])
+def test_a_stillness_is_over_with_a_gap(after_s: float, goes_on: bool) -> None:
+    """What is as it was after a minute without a word may have been anything meanwhile."""
+    found = there(stepped(BEFORE, 37.5, at_s=100.0 + after_s)[0])
+    assert (found.run_s, found.run_readings) == ((0.0, 6) if goes_on else (100.0 + after_s, 1))
