@@ -589,3 +589,22 @@ def test_of_two_that_are_compared_for_the_first_time_nothing_is_known_yet() -> N
     assert (first.apart, first.suspect_s, first.fail_s) == (1.0, 0.0, 0.0)
     assert (first.base, first.learnt_s, first.drift) == (0.0, 0.0, 0.0)
     assert found.found == ()
+
+
+@pytest.mark.parametrize(
+    ("known", "found"),
+    [
+        (Gauge(7.0, suspect_s=599.0), None),
+        (Gauge(7.0, suspect_s=600.0), (XDIS, SUSPECT)),
+        (Gauge(12.0, suspect_s=700.0, fail_s=600.0), (XDIS, FAIL)),
+        (Gauge(0.0, drift=3.0), None),
+        (Gauge(0.0, drift=3.01), (DRIFT, SUSPECT)),
+        (Gauge(0.0, drift=-3.01), (DRIFT, SUSPECT)),
+        (Gauge(0.0, drift=6.01), (DRIFT, FAIL)),
+    ],
+)
+def test_what_stands_against_the_humidities_of_two(known: Gauge, found: tuple[str, int] | None) -> None:
+    """Apart for ten minutes, or drifted by 3 %RH, while their temperatures agree."""
+    pairs = Pairs({("a", "b"): Pair(1000.0, Gauge(0.0), known)}, dict.fromkeys("ab", (1000.0, 30.0, 50.0)))
+    told = standing(agree(pairs, 1010.0, dict.fromkeys("ab", (1010.0, 37.5, 50.0)), interval_s=10.0))
+    assert told == (set() if found is None else {(found[0], RH, found[1], ("a", "b"))})
