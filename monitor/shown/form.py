@@ -9,7 +9,7 @@ from monitor.domain.air.units import celsius_to_fahrenheit, k_to_fahrenheit_diff
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.readings.reading import from_ms
-from monitor.domain.wall import sheet_time
+from monitor.domain.wall import sheet_time, wall_time
 
 if TYPE_CHECKING:  # messages are put into words without numpy
     from monitor.analysis.history.figures import Limits
@@ -19,17 +19,20 @@ WORDS = {DRY_BULB: "temperature", RH: "humidity", WET_BULB: "wet bulb", EGG: "eg
 
 @fixed
 class Shown:
-    """How this site's people are shown times and values. unit: C or F; ValueError for another."""
+    """How this site's people are shown times and values. unit: C or F; ValueError for another. now: of a list of what is now, where times are
+    as people say them; None for a page that is kept."""
 
     zone: tzinfo
     unit: str
+    now: datetime | None = None
 
     def __post_init__(self) -> None:
         if self.unit not in ("C", "F"):
             raise ValueError(f"unit {self.unit!r}, expected C or F")
 
     def time(self, at: datetime | int) -> str:
-        return sheet_time(from_ms(at) if isinstance(at, int) else at, self.zone)
+        moment = from_ms(at) if isinstance(at, int) else at
+        return sheet_time(moment, self.zone) if self.now is None else wall_time(moment, self.zone, self.now)
 
     def unit_of(self, quantity: str) -> str:
         return "%RH" if quantity == RH else f"°{self.unit}"

@@ -11,10 +11,12 @@ from monitor.shown.plain import Record, utc_ms, value
 
 
 def development_lines(found: Development, shown: Shown) -> Iterator[str]:
-    """The hatch window that the record leads to, with its doubt, and what shifts it."""
+    """The hatch window that the record leads to, with its doubt, and what shifts it; the calendar's own is told of a page, not beside what is now,
+    where it stands already."""
     first, last = found.hatch.earliest, found.hatch.latest
     if found.by_calendar:
-        yield f"Hatch by the calendar: {shown.time(first.at_ms)} to {shown.time(last.at_ms)}"
+        if shown.now is None:
+            yield f"Hatch by the calendar: {shown.time(first.at_ms)} to {shown.time(last.at_ms)}"
         yield f"Embryos: {development_words(found)}"
         return
     yield (

@@ -179,7 +179,10 @@ def test_days_in_store_show_in_what_comes_when(capsys: Capture, config: Path) ->
     for name in ("first", "usual", "last"):
         then, now = (datetime.fromisoformat(each[name]["at"]) for each in (before, after))
         assert now - then == timedelta(hours=14)
-    assert "Hatch by the calendar: " in ok(capsys, "batch", "show", "hen-9", config=config)
+    text = ok(capsys, "batch", "show", "hen-9", config=config)
+    assert text.count("hatch ") == 1  # by the calendar alone it is told once, and in one form of a date
+    assert "Hatch by the calendar" not in text
+    assert re.search(r"\d{4}-\d\d-\d\d", text) is None
 
 
 def test_a_slip_is_removed(capsys: Capture, config: Path) -> None:
