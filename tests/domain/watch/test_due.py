@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from monitor.domain.alarms.about import ABSENT, Unusable
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED, Alarm, acknowledge, shelve
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, SWITCH_DOUBTFUL
-from monitor.domain.needs.site import OF_DOOR, Switch
+from monitor.domain.needs.site import OF_DOOR, OF_WATER, Switch
 from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.reading import Now, Pack, Presence, Refused
+from monitor.domain.signs.switch import Contact
 from monitor.domain.state.known import Trouble
 from monitor.domain.state.record import Group
 from monitor.domain.watch.due import due_mono_s
@@ -175,6 +176,22 @@ def test_a_switch_that_falls_silent_is_due() -> None:
         told.append([(t.alarm.rule, t.mono_s) for t in story.transitions])
     assert [rule for rule, _ in told[0]] == [SWITCH_DOUBTFUL]
     assert told[0] == told[1]
+
+
+def test_a_switch_is_due_a_minute_after_it_was_heard() -> None:
+    """Or after this run began to listen, whichever is later; and of several the first, once it is not past."""
+    door, water = Switch("node-a/door", OF_DOOR, "setter-1"), Switch("node-a/water", OF_WATER, "setter-1")
+    story = Story(site({}, switches=(door, water)))
+    story.at_s = 20.0
+    story.state.looked_mono_s = story.now().mono_s  # the days are looked at a minute from now
+    assert due_s(story) == 60.0
+    story.at_s = 61.0
+    story.state.looked_mono_s = story.now().mono_s
+    assert due_s(story) == 121.0
+    for switch, heard_s in ((door, 50.0), (water, 40.0)):
+        heard_mono_s, at = MONO0_S + heard_s, story.now().utc
+        story.state.contacts[switch.key] = Contact(False, at, at, (1, 0), heard_mono_s, heard_mono_s)
+    assert due_s(story) == 100.0
 
 
 def test_a_lost_humidity_is_due_thirty_seconds_after_it_was_heard() -> None:

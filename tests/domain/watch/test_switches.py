@@ -145,6 +145,22 @@ def test_what_is_warm_although_its_mains_are_said_to_be_gone(
         assert about.warm is expected
 
 
+def test_whether_an_open_machine_is_warm_is_asked_of_it_alone() -> None:
+    """A hatcher that is cold says nothing of a setter's door."""
+    watched = probes((TOP, "setter-1"), ("node-b/top", "hatcher-1"))
+    story = Story(site(watched, switches=(DOOR,)), (batch(), batch("hen-2", machine="hatcher-1")), at_s=3600.0)
+    story.tick()
+    now = story.now()
+    for key, dry_bulb_c in ((TOP, 37.5), ("node-b/top", 30.0)):
+        story.state.probe(key).heard = Heard(now.mono_s, now.utc, dry_bulb_c, 45.0)
+    since_s, since = now.mono_s - 1800.0, now.utc - timedelta(seconds=1800)
+    story.state.contacts[DOOR.key] = Contact(True, now.utc, since, (1, 0), now.mono_s, since_s)
+    stands = Alarm("setter-1", DOOR_OPEN, 1, 1, condition=True, acknowledged=False)
+    story.state.alarms[stands.key] = stands
+    judge_switches(story.look(), "node-a")
+    assert story.alarm(DOOR_OPEN).about == Switched(DOOR.key, OF_DOOR, (), warm=True)
+
+
 def test_nodes_that_fall_silent_after_their_mains_failed_are_told_as_that() -> None:
     """The last word of a node on a battery says what all silence comes of."""
     story = begun(MAINS_THERE, mains=True)

@@ -407,6 +407,7 @@ def test_a_message_is_about_the_batches_that_it_concerns() -> None:
     assert named("setter-1", NOT_RAISED) == ["due"]
     assert named("batch early", "weight-off-track") == ["early"]
     assert named("batch gone", "weight-off-track") == named(TOP, NO_DATA) == []
+    assert named("setter-9", NOT_RAISED) == []  # a machine that the configuration has no more
     machine.plan = replace(plan, awaited=())
     assert sorted(named("setter-1", NOT_RAISED)) == ["due", "early"]
 

@@ -15,6 +15,7 @@ import pytest
 from monitor.adapters.requests import read_request
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.about import Damaged
+from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry, Hatched
@@ -350,8 +351,10 @@ def test_two_cuts_are_told_from_the_first(site: Site, final: bool) -> None:
     cut_at, again = T0 - timedelta(hours=6), T0 - timedelta(minutes=1)
     short = Memory(400.0, again, final=final, last_watched=cut_at)
     assert start_state(replace(NOTHING, memory=short, newest=again), site, at(0)).last_watched == cut_at
-    once = start_state(replace(NOTHING, memory=Memory(400.0, cut_at, final=final), newest=None), site, at(0))
-    assert once.last_watched == (None if final else cut_at)
+    cut = replace(NOTHING, memory=Memory(400.0, cut_at, final=final), newest=None)
+    assert start_state(cut, site, at(0)).last_watched == (None if final else cut_at)
+    assert Desk(site, cut, hands_on=True).engine._state.last_watched == (None if final else cut_at)
+    assert Desk(site, cut).engine._state.last_watched is None  # a single request is nobody's return
 
 
 def test_what_was_called_off_is_owed_to_nobody(site: Site) -> None:
@@ -521,7 +524,10 @@ def test_an_alarm_about_what_is_no_longer_configured_ends(site: Site, desk: Desk
 def test_a_damaged_record_wakes_someone(site: Site) -> None:
     """A record that had to be set aside is told at once, for its batches may be missing; a start with a whole one ends the alarm."""
     desk = Desk(site)
-    desk.engine.work(Opened(at(1), Damaged("/data/record.db", "record.db.damaged-1")))
+    damaged = Damaged("/data/record.db", "record.db.damaged-1")
+    desk.engine.work(Opened(at(1), damaged))
+    (alarm,) = (alarm for alarm in desk.engine._state.alarms.values() if alarm.condition)
+    assert (alarm.subject, alarm.about) == ("site", damaged)
     assert ("notices", ["Urgent: All machines record was damaged"]) in desk.said
     alarms = tuple(t.alarm for g in desk.groups for t in g.transitions)
     again = Desk(site, replace(NOTHING, alarms=alarms, last_alarm_number=1, last_notice=1))
@@ -714,3 +720,26 @@ def test_a_calibration_leaves_when_anybody_watched_as_it_was(site: Site, hands_o
     kept = there(next(group.memory for group in reversed(desk.groups) if group.memory is not None))
     now = at(2)
     assert (kept.mono_s, kept.at) == ((now.mono_s, now.utc) if hands_on else (memory.mono_s, memory.at))
+
+
+@pytest.mark.parametrize("hands_on", [True, False])
+def test_what_a_person_answers_is_remembered_with_it(site: Site, hands_on: bool) -> None:
+    """A row says how an alarm stands, and not that it was answered: after a power cut that is known of the memory, so a run that hands one on
+    writes it then; and not with each request that changes no alarm."""
+    failed = Alarm("node-a/top", "sensor-failed", 7, 1, condition=True, acknowledged=False)
+    desk = Desk(site, replace(NOTHING, alarms=(failed,), last_alarm_number=7), hands_on=hands_on)
+    desk.engine.idle(at(0))
+    desk.ask(1, do="batch-add", batch="hen-1", profile="chicken", set_at="2026-02-19T12:00:00Z")
+    for second in range(2, 12):
+        desk.engine.idle(at(second))
+    written = len(desk.groups)
+    desk.ask(20, do="batch-add", batch="hen-2", profile="chicken", set_at="2026-02-19T12:00:00Z")
+    for second in range(20, 30):
+        desk.engine.idle(at(second))
+    assert not any(group.memory for group in desk.groups[written:])
+    desk.ask(40, do="acknowledge", alarm=7, by="sam")
+    for second in range(40, 50):
+        desk.engine.idle(at(second))
+    memories = [there(group.memory) for group in desk.groups[written:] if group.memory is not None]
+    assert len(memories) == hands_on
+    assert all(memory.mono_s == at(40).mono_s for memory in memories)

@@ -13,11 +13,13 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Weighing, fact_of
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.rules import HANDLING_OVER
+from monitor.domain.refusal import Sure
 from monitor.domain.state.known import Look
 from monitor.domain.state.record import Group
 from monitor.domain.wall import utc_text
 from monitor.service.watch.commands import batch_view
 from monitor.service.watch.egg_requests import on_scale
+from monitor.service.watch.requests import RequestError
 from tests.asking import perform
 from tests.domain.house import T0, Story, batch, site
 from tests.service.watch.test_commands import ask, hot, house, refused
@@ -470,3 +472,19 @@ def test_a_book_that_is_not_there_yet_begins_empty() -> None:
         assert len(book.entries) == 1
         look: Look = story.look()
         assert look.state.batches["hen-1"] == book.batch
+
+
+def test_a_refusal_is_answered_in_its_words() -> None:
+    """Texts as they are, each moment apart, and what is done once somebody is sure: whoever reads it is told the moment on the clock of the house."""
+    error = RequestError("egg 1", ("weighed ", T0, ", before it was set"), ("another day, or ", Sure("write")))
+    answer = error.answer()
+    said = "egg 1: weighed 2026-03-10T08:00:00Z, before it was set, expected another day, or "
+    assert str(answer["error"]).startswith(said)
+    words = answer["words"]
+    assert isinstance(words, list)
+    assert words[0].startswith("egg 1: weighed")
+    assert [word for word in words if not isinstance(word, str)] == [
+        {"at": "2026-03-10T08:00:00.000Z"},
+        {"sure": "write"},
+    ]
+    assert error.failed() == {**answer, "failed": True}
