@@ -118,6 +118,8 @@ def test_nothing_to_tell_is_no_message() -> None:
     """What is urgent, answered, over or suppressed is not in it; with nothing in it, it is not sent, and not asked for again."""
     over = {"condition": False}
     quiet = [
+        alarm(("hatcher-1", "sensor-drift"), 0),  # without a number, by which it could be answered
+        alarm(("hatcher-1", URGENT[1]), 0, out_of_service=True),
         alarm(URGENT, 1),
         alarm(LOW, 2, acknowledged=True),
         alarm(("hatcher-1", LOW[1]), 3, **over),
