@@ -132,6 +132,12 @@ def test_a_part_of_a_name_finds_it() -> None:
     assert sought("my duck of ours", ["goose", "duck"])[0] == ", nearest duck"  # it is made of that name's word
 
 
+def test_a_part_has_three_letters() -> None:
+    """Two are too few to say which name is meant."""
+    assert sought("lac", ["house-du-lac", "goose"])[0] == ", nearest house-du-lac"
+    assert sought("du", ["house-du-lac", "goose"])[0] == ""
+
+
 def test_how_many_names_are_told() -> None:
     """At most two that are near, or four that a word is a part of; each by its name while there are twelve at most, else how many there are."""
     assert sought("hen-9", [f"hen-{n}" for n in range(1, 6)])[0].count(" or ") == 1
