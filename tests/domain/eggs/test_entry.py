@@ -190,6 +190,8 @@ def test_what_an_entry_says_of_itself() -> None:
     assert entry(Hatched(), egg=4).ends
     assert not tray.ends
     assert entry(Sign("internal pip"), egg=4).word == "pipped"
+    assert entry(Split("hen-1-b"), egg=4).word == "moved to batch hen-1-b"
+    assert entry(Removed("clear"), egg=4).word == "removed"
 
 
 def test_the_trade_list() -> None:
