@@ -31,11 +31,11 @@ from monitor.domain.eggs.entry import (
     Weighing,
     Withdrawn,
 )
-from monitor.domain.needs.batch import Batch, Stay, closed
+from monitor.domain.needs.batch import Batch, Declared, Stay, closed
 from monitor.domain.needs.site import Site
 from monitor.service.reports import egg as egg_module
 from monitor.service.reports.batch import NoRecord, batch_history
-from monitor.service.reports.egg import egg_life
+from monitor.service.reports.egg import at_instant, egg_life
 from monitor.shown.history.felt import what_words
 from monitor.shown.history.files import to_csv, to_json
 from monitor.shown.history.report import Header, to_html, to_text
@@ -50,6 +50,27 @@ def site() -> Site:
 def wavy(days: float) -> float:
     """Air that leaves its band now and again."""
     return WARM_C + 0.7 * math.sin(days * 5.0)
+
+
+def test_a_batch_as_it_stood() -> None:
+    """What happened at that very instant had happened: a stage declared then, and not one declared later; where it came then it had not been yet, and it
+    was open."""
+    whole = Batch(
+        "hen-1",
+        "chicken",
+        day(0),
+        12,
+        stays=(Stay("setter-1", day(0), day(18)), Stay("hatcher-1", day(18), day(22))),
+        declared=(Declared("lockdown", day(17)), Declared("hatch", day(20))),
+        closed_at=day(22),
+    )
+    then = at_instant(whole, day(17))
+    assert (then.declared, then.closed_at) == (whole.declared[:1], None)
+    assert then.stays == (Stay("setter-1", day(0), day(17)),)
+    moved = at_instant(whole, day(18))
+    assert moved.stays == whole.stays[:1]
+    assert at_instant(whole, day(19)).stays == (whole.stays[0], Stay("hatcher-1", day(18), day(19)))
+    assert at_instant(whole, day(16.9)).declared == ()
 
 
 def plain(history: BatchHistory, batch: Batch) -> dict[str, Any]:
