@@ -34,6 +34,8 @@ MACHINES = st.sampled_from(sorted(PROBES))
 ANY = st.integers(0, 11)
 # Each on its own side of a limit of either stage, and none on a limit or at the end of a deadband.
 DRY_BULBS_C = st.sampled_from([35.2, 35.7, 36.2, 36.4, 36.8, 37.07, 37.3, 37.5, 37.7, 37.93, 38.2, 38.4, 38.83, 39.3])
+# Beyond an alarm's limit, and back: well within where the deadband is cut, and still not where it is not.
+HUNTS_C = st.sampled_from([(35.7, 36.2), (39.3, 38.83)])
 HUMIDITIES_PCT = st.sampled_from([25.0, 31.0, 36.0, 41.0, 50.0, 59.0, 65.0, 69.0, 75.0, 85.0, 93.0])
 SPANS = st.sampled_from([(10, 10), (30, 10), (60, 10), (120, 10), (300, 10), (600, 20), (960, 20), (3900, 26)])
 SILENCES_S = st.sampled_from([20, 40, 60, 120, 400])
@@ -71,6 +73,11 @@ class Lifecycle(RuleBasedStateMachine):
     def dry_bulb(self, machine: str, to_c: float, span: tuple[int, int]) -> None:
         self.room.air[machine].wanted_c = to_c
         self.room.pass_time(*span)
+
+    @rule(machine=MACHINES, out_and_back_c=HUNTS_C, span=SPANS)
+    def hunt(self, machine: str, out_and_back_c: tuple[float, float], span: tuple[int, int]) -> None:
+        for to_c in out_and_back_c:
+            self.dry_bulb(machine, to_c, span)
 
     @rule(machine=MACHINES, to_pct=HUMIDITIES_PCT, span=SPANS)
     def humidity(self, machine: str, to_pct: float, span: tuple[int, int]) -> None:
