@@ -1,15 +1,19 @@
 """Values that are frozen for the type checker: they are to be what a frozen dataclass would be."""
 
+import ast
 import copy
 import inspect
 import pickle
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from monitor.domain.fixed import fixed, kept
+
+PROGRAM = Path(__file__).parents[2] / "monitor"
 
 
 @fixed
@@ -203,3 +207,15 @@ def test_init_is_written_with_the_first_value_and_stays() -> None:
     assert after.__code__.co_names == ("value",)
     Late(2.0)
     assert Late.__init__ is after
+
+
+def test_each_class_of_the_program_says_what_it_is() -> None:
+    """The library works out a signature for a class without a docstring, at every start."""
+    silent = []
+    for path in sorted(PROGRAM.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.ClassDef) or ast.get_docstring(node) is not None:
+                continue
+            if any(ast.unparse(decorator).partition("(")[0] in ("fixed", "kept") for decorator in node.decorator_list):
+                silent.append(f"{path.name}: {node.name}")
+    assert silent == []

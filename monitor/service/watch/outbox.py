@@ -40,6 +40,8 @@ _TOLD = 200  # notices kept for the words of the next message
 
 @fixed
 class _Message:
+    """A message that was sent, as far as its contact's pace asks."""
+
     at_s: float
     urgency: int  # of what is new in it
     several: bool  # whether it told of more than one episode
@@ -104,6 +106,8 @@ class Pace:
 
 @kept
 class _Waiting:
+    """A notice that is still to be sent."""
+
     notice: Notice
     arrived_s: float
     held_until_s: float  # for the contact's hours
