@@ -9,7 +9,7 @@ import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.needs.rules import NO_DATA
-from monitor.domain.readings.dating import ARRIVAL, CLOCK_BOOT, UNSETTLED, Line
+from monitor.domain.readings.dating import ARRIVAL, ARRIVAL_BOOT, CLOCK_BOOT, UNSETTLED, Line
 from monitor.domain.readings.reading import Pack, Sample, to_ms
 from monitor.domain.state.dates import Dated, forget_boots, when_taken
 from monitor.domain.state.record import Group, StoredReading
@@ -363,6 +363,19 @@ def test_a_count_dates_only_with_the_start_that_it_is_of(boot: int | None, seq: 
     sample = Sample("top", 37.5, 45.0)
     line, up_ms, age_s = there(when_taken(story.look(), Pack("node-a", (sample,), boot, seq, up_s), sample, dates={}))
     assert (line.basis, line.at_ms(up_ms), age_s) == (ARRIVAL, to_ms(T0), 0.0)
+
+
+def test_a_node_that_tells_no_time_is_judged_with_each_message() -> None:
+    """All that is known is when it came: for an hour each message is of now, and news."""
+    story = Story()
+    fresh = []
+    for _ in range(360):
+        story.at_s += 10.0
+        out = Group()
+        fresh += take_in(story.look(out), Pack("node-a", (Sample("top", 37.5, 45.0),)))
+        (line,) = story.state.node("node-a").lines[ARRIVAL_BOOT]
+        assert line.at_ms(out.readings[0].up_ms) == to_ms(T0) + round(story.at_s * 1000)
+    assert len(fresh) == 360
 
 
 def test_an_older_message_widens_the_line_that_it_belongs_to() -> None:
