@@ -94,6 +94,7 @@ def test_a_long_line_is_filled() -> None:
     assert (len(first) <= 80, second) == (True, "    ef")
     assert all(len(line) <= 20 for line in filled(longer, 20).split("\n"))
     assert filled(longer, 20).split("\n")[1].startswith("    ab-cd ")
+    assert {word for line in filled(longer, 23).split("\n") for word in line.split()} == {"ab-cd", "ef"}
 
 
 @given(st.text())
