@@ -326,10 +326,18 @@ def shelve(alarm: Alarm, for_s: float, who: str, *, now: Now, rule: Rule) -> Ste
 
 
 def unshelve(alarm: Alarm, now: Now, *, cause: str = "unshelved", who: str = "") -> Step:
-    """The shelf comes off; a condition that stands is unacknowledged, whatever was acknowledged before."""
+    """The shelf comes off; a condition that stands is unacknowledged, whatever was acknowledged before.
+
+    Not again, by itself, where an episode that was answered was told since: who makes it quiet each time that it asks is asked in the steps
+    of an answer, and no more often than somebody who only answered. Nor where it is well at the moment.
+    """
     if alarm.shelved_until is None:
         return alarm, ()
     bare = replace(alarm, shelved_until=None, shelved_until_mono_s=None)
+    if cause == SHELF_ENDED and alarm.answered and alarm.condition and not bare.covered:
+        if alarm.acknowledged and (alarm.asked > 0 or alarm.resting):
+            return bare, _changes(alarm, bare, cause, now=now, who=who)
+        bare = replace(bare, asked=alarm.asked + 1)
     return _uncovered(alarm, bare, cause, now=now, who=who)
 
 

@@ -119,9 +119,9 @@ class Case:
         return [(t.state_before, t.state) for t in self.told]
 
 
-def standing() -> Case:
-    """A case whose alarm came at second 0, on a rule without delays."""
-    case = Case(AT_ONCE)
+def standing(rule: Rule = AT_ONCE) -> Case:
+    """A case whose alarm came at second 0, on a rule without an on-delay."""
+    case = Case(rule)
     assert case.hot(0) == UNACKNOWLEDGED
     return case
 
@@ -398,6 +398,47 @@ def test_into_a_shelf_and_out_by_time(seen: bool) -> None:
     assert case.wait(610) == UNACKNOWLEDGED
     assert (shelved.cause, case.told[-1].cause) == (Shelved(600.0), "shelf ended")
     assert case.alarm.shelved_until is None
+
+
+def test_a_second_shelf_over_what_was_answered_asks_in_the_steps_of_an_answer() -> None:
+    """Who answers and makes it quiet each time hears it at the end of the first shelf, and from then on as seldom as who only answers."""
+    rule = replace(AT_ONCE, re_alarm_s=600.0, respond_min=30.0)
+    case, told_s = standing(rule), []
+    second = 10.0
+    case.ack(second)
+    case.shelve(second, 900)
+    while second < 12 * 3600:
+        second += 10.0
+        case.hot(second)
+        if case.wait(second) == UNACKNOWLEDGED:
+            told_s.append(second)
+            case.ack(second)
+            case.shelve(second, 900)
+    assert told_s == [
+        910.0,
+        910.0 + 3600,
+        910.0 + 3600 + 7200,
+        910.0 + 3600 + 7200 + 14_400,
+        910.0 + 3600 + 7200 + 2 * 14_400,
+    ]
+
+
+def test_a_shelf_over_what_nobody_answered_ends_as_news_each_time() -> None:
+    """To make it quiet is to be told when that is over, as long as nobody has said that it is seen."""
+    case = standing()
+    for n in range(3):
+        case.shelve(10 + 1000 * n, 600)
+        assert case.wait(610 + 1000 * n) == UNACKNOWLEDGED
+
+
+def test_a_shelf_over_what_was_answered_and_is_well_asks_nothing() -> None:
+    """It comes and goes, and is gone at the end of the shelf: nothing is asked, and what is back is asked about in its own time."""
+    case = standing(replace(AT_ONCE, off_delay_s=3600.0))
+    case.ack(5)
+    case.shelve(10, 600)
+    case.good(500)
+    assert case.wait(610) == ACKNOWLEDGED
+    assert case.told[-1].cause == "shelf ended"
 
 
 def test_out_of_a_shelf_by_hand() -> None:
