@@ -14,7 +14,7 @@ from monitor.domain.needs.bands import DRY_BULB, WET_BULB
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, LETHAL, NOT_RAISED, Rule
 from monitor.domain.readings.reading import FAIL
-from monitor.domain.signs.heading import GONE, STEP_S, Window, leaves
+from monitor.domain.signs.heading import GONE, LATE_S, STEP_S, TAIL_S, Window, leaves
 from monitor.domain.signs.lately import Mean, changed, follow
 from monitor.domain.signs.opening import (
     AT_WORK,
@@ -406,7 +406,24 @@ def _judge_heading(  # noqa: PLR0917 - with each reading
             alarm = look.state.alarms.get((machine, limit.rule.foretells or ""))
             told = alarm is not None and alarm.condition  # then it is there, and no longer ahead
             verdict = BETWEEN if _verdict(limit, value_c) == OUT and not told else IN
-        judge(look, limit.key, Judgement(verdict, reading.at, about=about), held=held)
+        known = ahead is not None and (_was_there(look, limit) or _stands_still(look, machine, value_c))
+        judge(look, limit.key, Judgement(verdict, reading.at, about=about), held=held or known)
+
+
+def _was_there(look: Look, limit: Limit) -> bool:
+    """Whether what lies ahead was told within the time that the line is drawn through: it comes and goes, and is no longer ahead."""
+    alarm = look.state.alarms.get((limit.key[0], limit.rule.foretells or ""))
+    return alarm is not None and alarm.gone_mono_s is not None and look.now.mono_s - alarm.gone_mono_s <= LATE_S
+
+
+def _stands_still(look: Look, machine: str, value_c: float) -> bool:
+    """Whether the probe whose value is judged has said nothing else for as long as a tail is: only its mean still goes on, to there."""
+    for probe in look.site.by_machine[machine]:
+        known = look.state.probe(probe.key)
+        track = None if known.trail is None else known.trail.dry_bulb
+        if known.heard is not None and known.heard.dry_bulb_c == value_c and track is not None:
+            return track.mono_s - track.run_s >= TAIL_S
+    return False
 
 
 def _stands(look: Look, limit: Limit) -> bool:

@@ -295,14 +295,19 @@ def _told_apart(look: Look, subject: str, rule: Rule) -> bool:
     """Whether it was told that the sensors disagree in this quantity, which says why one of them is warm while the other is cool.
 
     Not where each of them says it; and of danger only that is left out which is the opposite of a danger that was told, or, for all its time to
-    respond, what a probe alone says that jumped, as urgently told as that, while the others are well.
+    respond, what a probe alone says that jumped, as urgently told as that, while the others are well. What is only warned of in the temperature waits for all
+    its time to respond, too; what one alone would reach is not told at all: what stands behind it is, when it is there.
     """
     key, about = (subject, DISAGREE), _apart(look, subject)
     if about is None:
         return False
     if rule.level == ALARM and rule.quantity == DRY_BULB and about.jumped and about.outside:
         return _told_as_urgently(look, key, rule, of=subject, share=1.0) and _alone(look, subject, rule)
-    if not _fresh(look, look.state.alarms[key], rule):
+    if rule.foretells and about.outside and about.quantity != RH:
+        # What one of them would reach is told when it is there; that they disagree is the news, and asks by itself.
+        return _told_as_urgently(look, key, rule, of=subject, share=math.inf) and _alone(look, subject, rule)
+    share = 1.0 if rule.level == WARNING and rule.quantity == DRY_BULB else WAIT_SHARE
+    if not _fresh(look, look.state.alarms[key], rule, share=share):
         return False
     if (about.quantity == RH) is not (rule.quantity == HUMIDITY):
         return False

@@ -41,7 +41,7 @@ from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Group
 from monitor.service.watch.requests import RequestError
 from tests.asking import perform
-from tests.domain.house import MACHINES, PROFILES, RULES, T0, Air, Story, batch, probes, site, there
+from tests.domain.house import MACHINES, MONO0_S, PROFILES, RULES, T0, Air, Story, batch, probes, site, there
 from tests.told import event_words
 
 # Written out: taken from the program, they would move with it.
@@ -339,6 +339,41 @@ def test_what_lies_more_than_two_hours_ahead_is_not_told(k_per_h: float, told: b
     story = one_probe(minutes=120)
     ramp(story, 38.2, 60.0 * 0.7 / k_per_h)
     assert (story.state_of(HIGH_HEADING) == UNACKNOWLEDGED) is told
+
+
+def told_at_s(story: Story, rule: str) -> float | None:
+    """When a rule was first told, in seconds of the story."""
+    at = next((t.at for t in story.transitions if t.alarm.rule == rule and t.state == UNACKNOWLEDGED), None)
+    return None if at is None else (at - T0).total_seconds()
+
+
+def test_what_was_there_half_an_hour_ago_is_not_ahead() -> None:
+    """Of a swing that passed the limit for a minute it was told that it is too hot, and that it is over: within the forty minutes that a line
+    is drawn through, nobody is told that it lies ahead; after that he is."""
+
+    def climbing(gone_at_s: float | None) -> float:
+        story = one_probe(minutes=120)
+        if gone_at_s is not None:
+            was = Alarm("setter-1", HIGH_ALARM, number=1, episode=1, gone_mono_s=MONO0_S + gone_at_s)
+            story.state.alarms[was.key], story.state.last_number = was, 1
+        ramp(story, 38.99, 90)
+        return there(told_at_s(story, HIGH_HEADING))
+
+    plainly_s = climbing(None)
+    assert climbing(plainly_s - 2410.0) == plainly_s
+    assert plainly_s + 590.0 <= climbing(plainly_s - 1800.0) <= plainly_s + 620.0
+
+
+@pytest.mark.parametrize(("alive", "told"), [(True, True), (False, False)])
+def test_a_value_that_stands_still_heads_nowhere(monkeypatch: pytest.MonkeyPatch, alive: bool, told: bool) -> None:
+    """A probe that stuck a little above the target: only the mean of twenty minutes goes on, up to where it stuck. Of one that lives, and was
+    warmed in the same minutes, the same line is told."""
+    story = one_probe(minutes=120)
+    story.air[TOP] = (38.1, 45.0)
+    if not alive:
+        monkeypatch.setattr("tests.domain.house.RIPPLE_K", 0.0)
+    story.run(minutes=40)
+    assert (told_at_s(story, HIGH_HEADING) is not None) is told
 
 
 @pytest.mark.parametrize("to_c", [38.9, 36.1])

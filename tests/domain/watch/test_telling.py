@@ -628,6 +628,40 @@ def test_sensors_that_disagree_are_not_warm_and_cool_as_well(rule: str) -> None:
     assert not said_already(of_humidity.look(), "setter-1", rule)
 
 
+@pytest.mark.parametrize(
+    ("rule", "hours", "said"),
+    [
+        ("dry-bulb-low-warning", 5.9, True),
+        ("dry-bulb-low-warning", 6.1, False),  # its time to respond is over: it is told beside
+        ("dry-bulb-high-heading", 0.6, True),
+        ("dry-bulb-high-heading", 20.0, True),  # a probe that drifts is on its way for a day, and the other is well
+    ],
+)
+def test_how_long_one_of_two_sensors_is_told_by_their_disagreement_alone(rule: str, hours: float, said: bool) -> None:
+    """A warning for its time to respond, 6 h of "cool"; a forecast for as long as it was told as urgently, and the other is well."""
+    story = apart(38.6, 36.7, Apart((LOW, TOP), "dry_bulb_c", 1.9, outside=True))
+    since_s = story.now().mono_s - hours * 3600.0
+    standing(
+        story, ("setter-1", DISAGREE), about=Apart((LOW, TOP), "dry_bulb_c", 1.9, outside=True), begun_mono_s=since_s
+    )
+    assert said_already(story.look(), "setter-1", rule) is said
+
+
+@pytest.mark.parametrize(
+    ("low_c", "about"),
+    [
+        (38.4, Apart((LOW, TOP), "dry_bulb_c", 0.6, outside=True)),  # the other is warm, too: it is the air
+        (37.5, Apart((LOW, TOP), "rh_pct", 9.0, outside=True)),  # of the humidity alone
+        (37.5, Apart((LOW, TOP), "dry_bulb_c", 0.6)),  # told as mild
+    ],
+)
+def test_a_forecast_that_is_more_than_one_sensors_is_told(low_c: float, about: Apart) -> None:
+    """Sensors that have disagreed for a day hide no heat that comes."""
+    story = apart(38.6, low_c, about)
+    standing(story, ("setter-1", DISAGREE), about=about, begun_mono_s=story.now().mono_s - 86_400.0)
+    assert not said_already(story.look(), "setter-1", "dry-bulb-high-heading")
+
+
 def test_one_machine_is_not_too_hot_and_too_cold_at_once() -> None:
     """Sensors that disagree by so much that both alarms are passed: heat is told, and the cold is the disagreement."""
     story = apart(39.5, 35.5)
