@@ -120,6 +120,17 @@ def words_of(world: World) -> list[tuple[Told, float | None]]:
     return first
 
 
+def waking_of(world: World) -> list[tuple[Told, float | None]]:
+    """The first notice of each episode that wakes, and when the phone had it: what was mild at first, and became urgent, is among them."""
+    seen: set[int] = set()
+    first = []
+    for told, rang_s in zip(world.ear.said, world.ear.rang_s, strict=True):
+        if told.rule and not told.closing and told.priority in URGENT and told.number not in seen:
+            seen.add(told.number)
+            first.append((told, rang_s))
+    return first
+
+
 def marked(story: Story, judge: str) -> Lived:
     """The marks of a life that was lived."""
     world, family = story.world, FAMILIES[story.family]
@@ -159,7 +170,7 @@ def night(world: World, at_s: float) -> bool:
 
 def _mark_fault(out: Lived, story: Story, words: Sequence[tuple[Told, float | None]]) -> None:
     world, family = story.world, FAMILIES[story.family]
-    waking = [(t, rang_s) for t, rang_s in words if t.priority in URGENT and rang_s is not None]
+    waking = [(t, rang_s) for t, rang_s in waking_of(world) if t.at_s >= world.onset_s and rang_s is not None]
     crossed_s = _crossed_s(world)
     base_s = world.onset_s
     if family.slow and world.trail.left_s is not None:

@@ -99,6 +99,19 @@ def test_words_are_counted_once_an_episode() -> None:
     assert row.messages == 4
 
 
+def test_what_was_mild_first_and_became_urgent_is_what_woke() -> None:
+    """Sensors that disagree were told as low, a second later as high: that rang, and not the untrue heat of hours later."""
+    row = lived(
+        world({}),
+        told(70, "probes-disagree", "low", number=1),
+        told(71, "probes-disagree", "high", number=1),
+        told(300, "dry-bulb-high-alarm", number=2),
+        family="probe drifting",
+    )
+    assert (row.first_word, row.wake_s) == (f"probes-disagree of {HOME}", 660.0)
+    assert (row.count("low"), row.count("high")) == (1, 1)
+
+
 def test_a_share_is_of_the_time_to_harm_and_never_after_it() -> None:
     """Rung after 10 of 60 min; and after the harm."""
     for minute, share in ((70.0, 1.0 / 6.0), (130.0, math.inf)):
