@@ -43,7 +43,6 @@ NOT_YET: Mapping[str, Known] = dict.fromkeys(
 QUICK_NOT_YET: Mapping[str, Known] = {
     "forecasts that wake and come true": Known(0.5, "1 of 2: a small machine in a hot room stays under its limit (#0)"),
     "first waking word with the right cause": Known(0.8, "12 of 15: the forecast above, a probe that reads too hot"),
-    "messages for one answered fault in 12 h, at most": Known(21.0, "a probe off by 3 K, shelved and mended (#0)"),
 }  # fmt: skip
 
 
