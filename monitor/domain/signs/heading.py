@@ -9,7 +9,11 @@ before:
                                                                       the tail: 15 min and more, every point beyond it
 
 A ripple keeps to its own range, so it has no tail, whatever its size, as long as its period is well under the calm
-part. The points are means (`lately`), so that neither a ripple that a slow sampling draws out nor a short overshoot
+part. A machine that hunts widely comes back into that range with each swing while it warms, and has none either: there
+the mean of the newest half hour is asked for, whether it is beyond what was calm an hour ago, and has left the half
+hour before it by more than both scatter.
+
+The points are means (`lately`), so that neither a ripple that a slow sampling draws out nor a short overshoot
 makes one. But what rings when the limit is passed are single readings, and a swinging thermostat's pass it while their mean is
 still half a swing away: so the means are asked when they will be as far from the limit as the readings go beyond them.
 A machine that comes back from elsewhere is not heading out: where it was as far on the other side of its
@@ -23,7 +27,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from statistics import NormalDist, median
+from statistics import NormalDist, fmean, median
 
 from monitor.domain.fixed import fixed
 
@@ -33,6 +37,9 @@ STEP_S = SPAN_S / POINTS  # between two of them: 3 min
 LATE_S = 2400.0
 TAIL_S = 900.0  # in means over 20 min, longer than a recovery from a door and its overshoot
 TAIL_POINTS = 4  # with fewer, the interval says little; of a probe that speaks each 5 min they are 15 min
+# Where a swing is so wide, as a share of the way from target to limit, its means make no tail, and two half hours are compared. Asked of
+# narrower ones as well that foretold doors and overshoots, too.
+WIDE, HALF_S = 0.3, 1800.0
 SWING_POINTS = 20  # over so many points the distance of readings from their mean fades: an hour
 SWING = 0.5 * math.pi  # what a swing reaches, in mean distances from its middle, as a sine's
 CALM_S, CALM_POINTS = 3600.0, 7  # the least that tells a range; of a probe that speaks each 10 min, too
@@ -125,7 +132,7 @@ def leaves(window: Window, limit: float, now_s: float, target: float, within_s: 
         window: means up to now. limit: the one that is asked about, above or below target; both in the value's unit.
         now_s: on the clock of the readings. within_s: what lies farther ahead is not told.
     Returns
-        None when nothing says that it will: too little seen, no tail (see the module), less than a quarter of the way
+        None when nothing says that it will: too little seen, neither a tail nor a half hour (see the module), less than a quarter of the way
         gone, an interval that holds a slope of none or the other way; and when the limit is passed already, or within the swing of the target.
     """
     if not window.points or now_s - window.points[-1][0] > STALE_S or limit == target:
@@ -133,11 +140,26 @@ def leaves(window: Window, limit: float, now_s: float, target: float, within_s: 
     side, newest = 1.0 if limit > target else -1.0, window.points[-1][1]
     if (limit - target) * side <= window.swing:
         return None
+    wide = window.swing >= WIDE * (limit - target) * side
     limit -= side * window.swing
     if not GONE <= (newest - target) / (limit - target) < 1.0:  # so a calm machine costs next to nothing
         return None
     # From here on out is up, and the limit lies at 0.
-    tail = _tail([(t, side * (value - limit)) for t, value in window.points], now_s, side * (target - limit))
+    points = [(t, side * (value - limit)) for t, value in window.points]
+    target = side * (target - limit)
+    found = _of_tail(points, now_s, target) or (_of_halves(points, now_s, target) if wide else None)
+    if found is None:
+        return None
+    slope, level = found
+    if level >= 0.0 or -level / slope.per_s > within_s:
+        return None
+    latest_s = -level / slope.low_per_s
+    return Heading(-level / slope.per_s, -level / slope.high_per_s, latest_s, side * slope.per_s * 3600.0)
+
+
+def _of_tail(points: Sequence[Point], now_s: float, target: float) -> tuple[Slope, float] | None:
+    """How fast the tail goes out, and where it is now; None where there is none, or no slope for sure."""
+    tail = _tail(points, now_s, target)
     if len(tail) < TAIL_POINTS or tail[-1][0] - tail[0][0] < TAIL_S:
         return None
     slope = slope_of(tail)
@@ -148,20 +170,41 @@ def leaves(window: Window, limit: float, now_s: float, target: float, within_s: 
     if per_s <= 0.0:
         return None
     level = median(y - per_s * (t - now_s) for t, y in newer)
-    if level >= 0.0 or -level / per_s > within_s:
+    return Slope(per_s, min(slope.low_per_s, per_s), slope.high_per_s), level
+
+
+def _of_halves(points: Sequence[Point], now_s: float, target: float) -> tuple[Slope, float] | None:
+    """The same by the means of the newest half hour and of the one before; None where their difference is no more than the scatter about
+    them, or the newest is within the calm range, or the one before was on its way back into it, as after a door."""
+    calm = _calm(points, now_s, target, late_s=2.0 * HALF_S)
+    newer = [y for t, y in points if now_s - t < HALF_S]
+    older = [y for t, y in points if HALF_S <= now_s - t < 2.0 * HALF_S]
+    if calm is None or min(len(newer), len(older)) < TAIL_POINTS:
         return None
-    latest = -level / min(slope.low_per_s, per_s)
-    return Heading(-level / per_s, -level / slope.high_per_s, latest, side * per_s * 3600.0)
+    now, before = fmean(newer), fmean(older)
+    scatter = math.sqrt(fmean([*((y - now) ** 2 for y in newer), *((y - before) ** 2 for y in older)]))
+    if now <= calm[1] or before < calm[0] or now - before <= scatter:
+        return None
+    per_s, doubt_per_s = (now - before) / HALF_S, scatter / HALF_S
+    return Slope(per_s, per_s - doubt_per_s, per_s + doubt_per_s), now + per_s * HALF_S / 2.0
+
+
+def _calm(points: Sequence[Point], now_s: float, target: float, *, late_s: float) -> tuple[float, float] | None:
+    """Where the air was while it was calm, before late_s: its middle, and how far out it went; None where little calm is known."""
+    calm = sorted(y for t, y in points if now_s - t > late_s)
+    if len(calm) < CALM_POINTS or now_s - late_s - points[0][0] < CALM_S:
+        return None
+    if calm[int(OUTLIERS * len(calm))] < (1.0 + GONE) * target:  # the limit lies at 0: it was as far on the other side
+        return None
+    return median(calm), calm[len(calm) - 1 - int(OUTLIERS * len(calm))]
 
 
 def _tail(points: Sequence[Point], now_s: float, target: float) -> list[Point]:
     """The newest readings, as far back as all are beyond target and calm range; empty where little calm is known."""
-    calm = sorted(y for t, y in points if now_s - t > LATE_S)
-    if len(calm) < CALM_POINTS or now_s - LATE_S - points[0][0] < CALM_S:
+    calm = _calm(points, now_s, target, late_s=LATE_S)
+    if calm is None:
         return []
-    if calm[int(OUTLIERS * len(calm))] < (1.0 + GONE) * target:  # the limit lies at 0: it was as far on the other side
-        return []
-    edge = max(calm[len(calm) - 1 - int(OUTLIERS * len(calm))], target)
+    edge = max(calm[1], target)
     tail: list[Point] = []
     for t, y in reversed(points):
         if y <= edge:

@@ -346,6 +346,24 @@ def test_an_interval_that_holds_no_slope() -> None:
     assert leaves(window, LOW_C, 71 * 180.0, TARGET_C, math.inf) is None
 
 
+def hunting(period_min: float, k_per_h: float, hours: float) -> list[float]:
+    """A reading a minute of a machine that hunts by 0.65 K about its target, and after three hours warms besides."""
+    warmed_k = (k_per_h * max(0.0, minute - CALM_FOR_S / 60.0) / 60.0 for minute in range(round(60.0 * hours)))
+    return [TARGET_C + k + 0.65 * math.sin(2.0 * math.pi * minute / period_min) for minute, k in enumerate(warmed_k)]
+
+
+@pytest.mark.parametrize("k_per_h", [0.2, 0.25])
+@pytest.mark.parametrize("period_min", [7.0, 8.0, 10.0, 11.0, 12.0, 13.0])
+def test_slow_heat_of_a_machine_that_hunts_is_foreseen(period_min: float, k_per_h: float) -> None:
+    """Its means come back into what was calm with each swing, so there is no tail; the half hour as a whole has left it. Told at least
+    half an hour before its swing first passes the limit, and never while it only hunts."""
+    assert list(headings(iter(hunting(period_min, 0.0, 24.0)), 7200.0, 60.0)) == []
+    line = hunting(period_min, k_per_h, 7.0)
+    passed_s = next(60.0 * i for i, value in enumerate(line) if value > HIGH_C)
+    told = [at_s for at_s, _, limit, _ in headings(iter(line), 7200.0, 60.0) if limit == HIGH_C]
+    assert CALM_FOR_S < told[0] <= passed_s - 1800.0
+
+
 @pytest.mark.parametrize("period_min", [2.0, 3.0, 4.0, 5.0, 7.0, 10.0, 15.0, 20.0])
 def test_ripple_is_no_heading(period_min: float) -> None:
     """A thermostat's sawtooth, small or nearly as wide as the band, slow or fast on either flank, is no heading."""
