@@ -43,7 +43,7 @@ def steps(rows: frozenset[str], pairs: int, quick: bool) -> Iterator[tuple[str, 
     if rows & {"17", "18"}:
         yield "17, 18", lambda: rows_history.reports(pairs, 3.0 if quick else 28.0, rows)
     if "19" in rows:
-        yield "19", lambda: rows_history.season(min(pairs, 3), 3 if quick else 60, 28.0)
+        yield "19", lambda: rows_history.season(pairs, 3 if quick else 60, 28.0)
     if "20" in rows:
         lengths, years = ((2.0, 4.0), (0.2, 0.4)) if quick else ((7.0, 14.0, 28.0, 56.0), (1.0, 3.0, 9.0))
         yield "20", lambda: rows_history.growth(lengths, years, 2 if quick else 7)
