@@ -37,7 +37,15 @@ ROOMS = {
         ALARM_PATH, ("tests/domain/readings/test_dating.py", *RUNNING, "tests/adapters/store/test_memory.py")
     ),
     "domain/watch": Room(ALARM_PATH, (*RUNNING, "tests/rehearse/test_weights_played.py")),
-    "service/watch": Room(ALARM_PATH, ("tests/adapters/test_door.py", "tests/adapters/test_requests.py")),
+    "service/watch": Room(
+        ALARM_PATH,
+        (
+            "tests/adapters/test_door.py",
+            "tests/adapters/test_requests.py",
+            "tests/service/chores",
+            "tests/domain/state/test_cooling.py",
+        ),
+    ),
     "adapters/store": Room(ALARM_PATH, ("tests/service/watch",), leave=("history.py",)),  # which only reads
     "adapters/delivery.py": Room(ALARM_PATH, ("tests/service/watch/test_dispatcher.py",)),
     "domain/air": Room(ELSEWHERE, ("tests/analysis/line", "tests/shown/test_air.py")),

@@ -32,9 +32,12 @@ from monitor.domain.needs.rules import (
     NODE_OFFLINE,
     NOT_RAISED,
     SENSOR_FAILED,
+    SWITCH_DOUBTFUL,
 )
+from monitor.domain.needs.site import OF_DOOR, Switch
 from monitor.domain.readings.reading import FAIL, Presence, Refused, Sample
 from monitor.domain.signs.seen import Opened
+from monitor.domain.signs.switch import Contact
 from monitor.domain.state.known import Trouble
 from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import retire, settle
@@ -1023,3 +1026,15 @@ def test_what_stands_is_told_again_after_its_time(ago_s: float, again: bool, ack
     story.tick()
     assert [n.title for n in story.notices] == (["Urgent: Setter 1 STILL too hot"] if again else [])
     assert story.alarm("dry-bulb-high-alarm").asked_mono_s == story.now().mono_s - (0.0 if again else ago_s)
+
+
+def test_passing_time_alone_makes_a_silent_switch_doubtful() -> None:
+    """Its node goes on telling of the air, and no longer of its door."""
+    door = Switch("node-a/door", OF_DOOR, "setter-1")
+    story = Story(site(switches=(door,)))
+    story.at_s = 100.0
+    mono_s = story.now().mono_s
+    story.state.contacts[door.key] = Contact(False, T0, T0, (1, 0), mono_s - 61.0, mono_s - 61.0)
+    story.state.node("node-a").spoke_mono_s = mono_s
+    story.tick()
+    assert (door.key, SWITCH_DOUBTFUL) in story.state.alarms

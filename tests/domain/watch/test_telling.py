@@ -39,6 +39,7 @@ from monitor.domain.needs.rules import (
     NO_DATA,
     NODE_OFFLINE,
     NOT_RAISED,
+    WATER_LOW,
 )
 from monitor.domain.state.known import URGENT_AGAIN_S, rule_of
 from monitor.domain.state.memory import Heard
@@ -283,6 +284,8 @@ SAYS = [
     (("setter-1", HANDLING_OVER), ("setter-1", "dry-bulb-low-warning")),
     (("setter-1", HANDLING_OVER), ("setter-1", "humidity-low-alarm")),  # as urgent
     (("setter-1", HANDLING_OVER), ("setter-1", EGG_COLD)),
+    (("setter-1", WATER_LOW), ("setter-1", "humidity-low-warning")),
+    (("setter-1", "humidity-low-alarm"), ("setter-1", WATER_LOW)),
 ]
 
 
@@ -333,6 +336,9 @@ NOT_SAID = [
     (("setter-1", "humidity-high-alarm"), ("setter-1", "humidity-low-warning")),
     (("node-b", NODE_OFFLINE), (TOP, NO_DATA)),
     (("node-b/top", "sensor-failed"), (TOP, "no-humidity")),
+    (("setter-1", WATER_LOW), ("setter-1", "humidity-low-alarm")),
+    (("setter-1", WATER_LOW), ("setter-1", "humidity-high-warning")),
+    (("setter-1", WATER_LOW), ("setter-1", "dry-bulb-low-warning")),
 ]
 
 
@@ -771,3 +777,10 @@ def test_what_is_not_told_beside_that_the_sensors_disagree(rule: str, changes: d
     apart = Alarm("setter-1", DISAGREE, 1, 1, condition=True, acknowledged=False, about=about, begun_mono_s=begun_s)
     story.state.alarms[apart.key] = apart
     assert said_already(story.look(), "setter-1", rule) is hidden
+
+
+@pytest.mark.parametrize("rule", sorted(RULES))
+def test_what_is_no_longer_configured_is_said_by_nothing_else(rule: str) -> None:
+    """Its end is told as any other, by a start that finds neither its machine, nor its node, probe or switch."""
+    for gone in ("machine-9", "node-9", "node-9/top", "batch hen-9"):
+        assert not said_already(Story().look(), gone, rule)

@@ -547,6 +547,9 @@ def test_eggs_that_are_split_off_are_cooled_as_the_others() -> None:
     mine, theirs = story.state.coolings["hen-1-b"], story.state.coolings["hen-1"]
     assert (mine.of, mine.by, mine.at_min, mine.for_s) == ("hen-1-b", "ada", theirs.at_min, theirs.for_s)
     assert answer["cooling"]["of"] == "hen-1-b"
+    over = ask(story, "cooling", of="hen-1", end=True, by="sam")
+    assert over == {"of": "hen-1", "did": "cooled daily at 09:00 for 20 min, ended by sam"}
+    assert list(story.state.coolings) == ["hen-1-b"]
 
 
 @pytest.mark.parametrize(

@@ -472,7 +472,27 @@ def test_what_was_cancelled_is_not_told(desk: Desk) -> None:
     assert ("notices", ["two"]) in desk.said
 
 
+def test_what_never_waited_is_not_counted_as_gone(desk: Desk) -> None:
+    """A notice for which the queue was full was never in it: cancelling it makes no room there."""
+    desk.engine._state.waiting, desk.engine._state.unsent = {"sam": 2}, {7: ("sam", 3)}
+    desk.engine.work(Attempted(at(1), Attempt(8, "cancelled", "outbox full", T0, "sam")))
+    desk.engine.idle(at(10))
+    assert desk.engine._state.waiting == {"sam": 2}
+    desk.engine.work(Attempted(at(11), Attempt(7, "cancelled", "answered", T0, "sam")))
+    desk.engine.idle(at(20))
+    assert (desk.engine._state.waiting, desk.engine._state.unsent) == ({"sam": 1}, {})
+
+
 # --- the facts
+
+
+def test_a_probe_is_silent_beyond_what_it_is_allowed(site: Site) -> None:
+    """Three of its intervals after it was heard, to the second, it is not; nor one that was heard since."""
+    desk = Desk(site)
+    allowed_s = 3.0 * site.probes["node-a/top"].interval_s
+    desk.engine._state.probe("node-a/top").life_mono_s = at(0).mono_s
+    for second, silent in ((allowed_s, []), (allowed_s + 0.1, ["node-a/top"])):
+        assert desk.engine.facts(at(second))["silent_probes"] == silent
 
 
 def many_probes(site: Site, *keys: str) -> Site:

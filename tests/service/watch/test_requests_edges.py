@@ -488,3 +488,43 @@ def test_a_refusal_is_answered_in_its_words() -> None:
         {"sure": "write"},
     ]
     assert error.failed() == {**answer, "failed": True}
+
+
+@pytest.mark.parametrize(("number", "said"), [(5, "over, and come again"), (6, "no such alarm, the newest is 5")])
+def test_a_number_up_to_the_newest_was_given_once(number: int, said: str) -> None:
+    """Who answers an old message is told that it is over; who mistypes, that there is no such one."""
+    story = house()
+    story.state.last_number = 5
+    assert said in refused(story, "acknowledge", alarm=number, by="sam")
+
+
+def test_a_calibration_makes_what_was_learnt_of_the_air_begin_anew() -> None:
+    """Its readings step then, and that is no change of the air: no mean, line or door of before goes on."""
+    story = Story(batches=(batch(),), air={"node-a/top": (37.5, 45.0)})
+    story.run(minutes=15)
+
+    def learnt() -> list[bool]:
+        machine = story.state.machine("setter-1")
+        return [bool(machine.means), machine.windows is not None, machine.watch is not None]
+
+    assert learnt() == [True, True, True]
+    ask(story, "calibrate", probe="node-a/top", dry_bulb_c={"offset": 0.3}, by="sam")
+    assert learnt() == [False, False, False]
+
+
+def test_what_is_seen_beyond_pip_is_noted_and_the_pip_with_it() -> None:
+    """Once for each egg: a second pip would be a later one. Without eggs it is of all that are still in, and the note of the batch."""
+    story = Story(site=site({}), batches=(batch(day=20.5),))
+    story.tick()
+
+    def entries(**request: Any) -> list[tuple[str, int | None]]:
+        answer = ask(story, "beyond-pip", batch="hen-1", text="zip half way", by="ada", sure=True, **request)
+        assert (answer["batch"], answer["did"]) == ("hen-1", "written")
+        return [(entry["kind"], entry["egg"]) for entry in answer["entries"]]
+
+    assert entries(eggs=[7]) == [("sign", 7), ("note", 7)]
+    assert entries(eggs=[7]) == [("note", 7)]
+    assert entries(eggs=[7, 8]) == [("sign", 8), ("note", 7), ("note", 8)]
+    ask(story, "entry", batch="hen-1", by="ada", kind="removed", fact={"why": "clear"}, egg=2)
+    others = [1, *range(3, 7), *range(9, 13)]
+    assert entries() == [*(("sign", egg) for egg in others), ("note", None)]
