@@ -1207,3 +1207,31 @@ def test_a_warm_mean_is_told_while_the_air_is_warm_and_the_machine_shut(
 ) -> None:
     """A mean outlasts its cause: where the newest reading is back in the band, at its very edge, nobody is warned; nor by a mean of before the door."""
     assert warm_for(newest_c, opened=opened).alarm(WARM_WARNING).condition is told
+
+
+@pytest.mark.parametrize("settling", [False, True])
+def test_a_cold_mean_is_told_while_the_air_settles(settling: bool) -> None:
+    """After a door dry air has three quarters of an hour; a mean of the temperature has taken its time by itself, and waits no longer."""
+    cold = "dry-bulb-low-warning"
+    rules = {**RULES, cold: replace(RULES[cold], over_s=60.0, on_delay_s=60.0)}
+    rules |= {id_: replace(rule, over_s=60.0) for id_, rule in rules.items() if rule.foretells}
+    story = Story(site=site(rules=rules), batches=(batch(),))
+    exactly(story, *(((36.7, 45.0),) * 13))
+    if settling:
+        known, mono_s = story.state.machine("setter-1"), story.now().mono_s
+        known.watch = replace(there(known.watch), opened_s=mono_s, first_s=mono_s)
+    exactly(story, *(((36.7, 45.0),) * 6))
+    assert story.alarm(cold).condition
+
+
+@pytest.mark.parametrize(("lasted_s", "told"), [(300.0, LOW_ALARM), (299.0, HANDLING_OVER)])
+def test_at_the_end_of_work_the_cold_that_has_lasted_is_told_as_cold(lasted_s: float, told: str) -> None:
+    """Five minutes beyond its limit, which is its own delay, to the second; what is younger is told as air that did not come back."""
+    story = Story(batches=(batch(),))
+    exactly(story, *(((35.0, 45.0),) * 3))
+    ask(story, do="handling", machine="setter-1", for_s=5.0)
+    key = ("setter-1", LOW_ALARM)
+    begun_s = story.now().mono_s + 10.0 - lasted_s
+    story.state.alarms[key] = replace(story.state.alarms[key], pending_mono_s=begun_s)
+    exactly(story, (35.0, 45.0))
+    assert {rule for _, rule in story.state.alarms if story.alarm(rule).condition} == {told}

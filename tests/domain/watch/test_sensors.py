@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from monitor.domain.alarms.about import Apart, Unfit
-from monitor.domain.alarms.alarm import NORMAL, RETURNED, UNACKNOWLEDGED
+from monitor.domain.alarms.alarm import NORMAL, RETURNED, UNACKNOWLEDGED, Alarm
 from monitor.domain.needs.rules import DISAGREE, SENSOR_FAILED, SENSOR_SUSPECT
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.agreement import Pairs
@@ -359,3 +359,19 @@ def test_when_a_jump_of_one_probe_is_told_as_that(changes: dict[str, float], tol
         assert isinstance(alarm.about, Apart)
         assert (alarm.about.probes, alarm.about.jumped) == (("node-a/top", "node-b/top"), "node-a/top")
         assert alarm.about.by == abs(case["to_c"] - case["other_c"])
+
+
+def test_a_probe_that_jumps_while_humidities_disagree_is_named() -> None:
+    """What was said of the one quantity says nothing of who jumped in the other."""
+    story = Story(site(probes(("node-a/top", "setter-1"), ("node-b/top", "setter-1"))), (batch(),), at_s=7200.0)
+    story.tick()
+    mono_s, names = story.now().mono_s, ("node-a/top", "node-b/top")
+    damp = Alarm("setter-1", DISAGREE, 1, 1, condition=True, acknowledged=False, about=Apart(names, "rh_pct", 12.0))
+    story.state.alarms[damp.key] = damp
+    one, other = (story.state.probe(name) for name in names)
+    one.heard, other.heard = Heard(mono_s, T0, 39.5, 45.0, mono_s), Heard(mono_s, T0, 37.5, 45.0, mono_s)
+    one.jumped_mono_s, one.jumped_k, one.jumped_from_s = mono_s - 300.0, 2.0, mono_s - 300.0
+    compare_sensors(story.look(), "setter-1")
+    about = story.alarm(DISAGREE).about
+    assert isinstance(about, Apart)
+    assert (about.quantity, about.jumped) == ("dry_bulb_c", "node-a/top")

@@ -336,3 +336,24 @@ def test_what_comes_and_cannot_be_used_is_shown_of_a_silent_probe(heard_: bool, 
     story.at_s = at_s
     (probe,) = machine_view(story.look(), "setter-1", str)["probes"]
     assert probe.get("unusable", False) is shown
+
+
+def test_what_is_shown_of_an_alarm_only_where_it_is_so() -> None:
+    """How often it came, since when it is well, until when it is out of service, and of when its value is."""
+    hour = T0 + timedelta(hours=1)
+    hot = Alarm(
+        "setter-1", "dry-bulb-high-alarm", 1, 3, True, False, value=39.5, limit=39.0, about="dry_bulb_c", times=3
+    )
+    plain = alarm_view(replace(hot, times=2), str)
+    assert not plain.keys() & {"chattering_times", "well_since", "out_of_service_until", "value_at", "value_range"}
+    assert alarm_view(hot, str)["chattering_times"] == 3
+    assert "chattering_times" not in alarm_view(replace(hot, condition=False), str)
+    well = replace(hot, pending_at=T0, pending_mono_s=1.0)
+    assert alarm_view(well, str)["well_since"] == "2026-03-10T08:00:00.000Z"
+    assert "well_since" not in alarm_view(replace(well, condition=False), str)
+    out = replace(hot, out_of_service=True, out_until=hour)
+    assert alarm_view(out, str)["out_of_service_until"] == "2026-03-10T09:00:00.000Z"
+    assert "out_of_service_until" not in alarm_view(replace(out, out_until=None), str)
+    assert alarm_view(hot, str, value_at=T0)["value_at"] == "2026-03-10T08:00:00.000Z"
+    assert "value_at" not in alarm_view(replace(hot, about="words"), str, value_at=T0)
+    assert alarm_view(hot, str, (37.04, 38.06))["value_range"] == [37.0, 38.1]
