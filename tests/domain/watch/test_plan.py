@@ -12,7 +12,7 @@ from monitor.domain.needs.bands import Needs, Occupant
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rules import NOT_RAISED
 from monitor.domain.state.known import Limit, Plan
-from monitor.domain.watch.plan import plan_of
+from monitor.domain.watch.plan import error_of, plan_of
 from tests.domain.house import DRY_RH, DRY_WET, MOIST_RH, RULES, T0, WARM, probes, profile, site
 
 # Written out: taken from the program, they would move with it.
@@ -302,3 +302,13 @@ def test_nothing_is_asked_of_eggs_without_any_humidity() -> None:
     plan = plan_of(Needs("setter-1", (occupant(),), WARM), SITE, NONE)
     assert (plan.awaited, plan.humid) == ((), "")
     assert not [limit for limit in plan.limits if limit.quantity == 1]
+
+
+@pytest.mark.parametrize(
+    ("alarm", "own", "error"),
+    [(30.0, None, 2.5), (38.5, None, 1.5), (41.0, None, 1.0), (None, None, 2.5), (30.0, 40.0, 0.0)],
+)
+def test_a_sensors_error_is_no_news_up_to_the_alarm(alarm: float | None, own: float | None, error: float) -> None:
+    """What may be the sensor's 2.5 %RH is not told at 40 %; but the alarm behind it is, and a breeder's own limit is meant as it stands."""
+    rule = replace(RULES["humidity-low-warning"], sensor_error=2.5, limit=own)
+    assert error_of(rule, 40.0, alarm, kind="rh_pct") == error

@@ -353,6 +353,8 @@ def test_two_cuts_are_told_from_the_first(site: Site, final: bool) -> None:
     assert start_state(replace(NOTHING, memory=short, newest=again), site, at(0)).last_watched == cut_at
     cut = replace(NOTHING, memory=Memory(400.0, cut_at, final=final), newest=None)
     assert start_state(cut, site, at(0)).last_watched == (None if final else cut_at)
+    read = replace(cut, newest=again)  # readings were written after the memory: till then somebody watched
+    assert start_state(read, site, at(0)).last_watched == (None if final else again)
     assert Desk(site, cut, hands_on=True).engine._state.last_watched == (None if final else cut_at)
     assert Desk(site, cut).engine._state.last_watched is None  # a single request is nobody's return
 

@@ -521,3 +521,22 @@ def test_a_node_is_told_of_for_what_it_says_or_for_its_clashes(desk: Desk) -> No
     assert desk.engine.facts(at(1))["nodes"] == {}
     desk.engine.work(Arrived(at(2), Pack("node-a", (Sample("top", 36.0, 57.0),), 7, 0, 1_001), None))
     assert desk.engine.facts(at(2))["nodes"] == {"node-a": {"says": {}, "clashes": 1}}
+
+
+def test_a_node_that_left_the_other_site_is_there_no_more(desk: Desk) -> None:
+    """Its last will under the other name says so: what it is silent for is then no other site's."""
+    for online, known in ((True, {"node-a": ("shed", at(1).mono_s)}), (False, {})):
+        desk.engine.work(Elsewhere(at(1), "node-a", "shed", online))
+        assert desk.engine._state.elsewhere == known
+
+
+def test_a_message_that_came_before_is_acknowledged_too(desk: Desk) -> None:
+    """Nothing of it is written, and its broker would send it for ever."""
+    desk.reading(1)
+    desk.engine.idle(at(10))
+    desk.said.clear()
+    desk.seq -= 1
+    desk.reading(20)
+    assert "receipts" not in desk.kinds()
+    desk.engine.idle(at(25))
+    assert ("receipts", [1]) in desk.said
