@@ -900,3 +900,11 @@ def test_what_was_found_is_told_in_one_line(
     opened = open_writer(path)
     opened.close()
     assert told(opened).startswith(f"{path}: damaged (what was found), set aside as eggroom.db.damaged-1; ")
+
+
+def test_a_record_that_cannot_be_looked_at_says_why(path: Path) -> None:
+    """A file where its folder should be, as of a slip in the configuration: one line with the path, and what was expected of it."""
+    path.touch()
+    with pytest.raises(StoreFailure) as caught:
+        open_reader(path / "eggroom.db")
+    assert str(caught.value) == f"{path / 'eggroom.db'}: Not a directory, expected a file that can be read"

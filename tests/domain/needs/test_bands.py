@@ -442,3 +442,15 @@ def test_a_hen_and_a_goose_have_one_point_in_common() -> None:
     hen, goose = (there(shipped.profiles[id_].stages[0].dry_bulb_c) for id_ in ("chicken", "goose"))
     assert there(hen.intersect(goose)).width < SENSOR_ERROR_K
     assert needs(batch("hen-1", "chicken"), batch("goose-1", "goose"), at=shipped).conflict == ("temperature",)
+
+
+@pytest.mark.parametrize(
+    ("kinds", "of_hens"),
+    [((), False), (("fowl",), False), (("parrot",), True), (("fowl", "parrot"), True), (("fowl", None), True)],
+)
+def test_whose_deadly_heat_it_is(kinds: tuple[str | None, ...], of_hens: bool) -> None:
+    """Of no eggs nobody says it; with one bird among them of which no source tells, it is said that it is known of hens alone."""
+    birds = {f"bird-{n}": replace(PROFILES["hen"], id=f"bird-{n}", kind=kind) for n, kind in enumerate(kinds)}
+    found = needs(*(batch(f"b-{id_}", id_) for id_ in birds), at=site(profiles=birds))
+    assert found.of_hens is of_hens
+    assert found.lethal_c == (40.6 if kinds else None)  # 105 °F, MSU-HMG

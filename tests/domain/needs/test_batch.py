@@ -19,12 +19,14 @@ from monitor.domain.needs.batch import (
     Stay,
     batch_of,
     closed,
+    day_words,
     declared,
     moved,
     reopened,
     subject_of,
     subject_words,
     undeclared,
+    whole_day,
 )
 from tests.domain.house import PROFILES
 
@@ -206,3 +208,17 @@ def test_a_look_back_counts_a_lockdown_that_nobody_declared_by_the_day() -> None
     assert over.looked_back_days(end, hen) == ()
     said = closed(declared(HEN, "lockdown", SET + timedelta(days=18.5)), end)
     assert said.looked_back_days(end, by_egg) == (("lockdown", 18.5),)
+
+
+def test_a_batch_that_is_in_no_machine_comes_to_none_before_it_left_the_last() -> None:
+    """Out of its setter since day 3: to a hatcher on day 3 or later, and not on day 2."""
+    gone = Batch("b", "hen", SET, stays=(Stay("setter-1", SET, day(3)),))
+    assert moved(gone, "hatcher-1", day(3)).stays[-1] == Stay("hatcher-1", day(3))
+    with pytest.raises(BatchError, match="is before it came to setter-1"):
+        moved(gone, "hatcher-1", day(2))
+
+
+def test_a_day_is_cut_off_and_not_rounded() -> None:
+    """Day 17 lasts until day 18 is there, and so does 17.9; a sum of steps that lies a rounding below a whole day is that day."""
+    assert [whole_day(d) for d in (0.0, 0.99, 17.999, 18.0, 18.0 - 1e-12, -0.5)] == [0, 0, 17, 18, 18, -1]
+    assert [day_words(d) for d in (17.9, 17.999, 18.0, 0.3)] == ["17.9", "17.9", "18.0", "0.3"]

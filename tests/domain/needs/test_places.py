@@ -73,6 +73,12 @@ def test_a_batch_that_is_written_down_in_a_hatcher(day: float, stage: bool) -> N
     assert set_there(said, HOUSE, at=T0) is said
 
 
+def test_where_a_batch_came_first_says_nothing() -> None:
+    """Set on paper and put into a hatcher on day 18, or in no machine at all: nobody brought it there for what was seen."""
+    for mine in (batch("p-1", "parrot", "hatcher-1", day=19.0, came=18.0), batch("p-1", "parrot", None, day=19.0)):
+        assert brought(mine, HOUSE, at=T0) is mine
+
+
 @pytest.mark.parametrize(
     ("came_day", "now_day", "stage"), [(17.2, 17.5, True), (16.5, 19.0, False), (18.5, 19.0, True), (0.0, 19.0, False)]
 )
