@@ -42,7 +42,7 @@ NOT_YET: Mapping[str, Known] = dict.fromkeys(
 
 QUICK_NOT_YET: Mapping[str, Known] = {
     "forecasts that wake and come true": Known(0.5, "1 of 2: a small machine in a hot room stays under its limit (#0)"),
-    "first waking word with the right cause": Known(0.8, "12 of 15: the forecast above, a probe that reads too hot"),
+    "first waking word with the right cause": Known(0.93, "14 of 15: the forecast above"),
 }  # fmt: skip
 
 
