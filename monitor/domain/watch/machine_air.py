@@ -24,6 +24,7 @@ from monitor.domain.signs.opening import (
     FALL_INTERVALS,
     FALL_S,
     NOT_BACK,
+    SETTLE_S,
     Watch,
     holds,
     outcome,
@@ -258,7 +259,9 @@ def _judge_air(  # noqa: PLR0917 - with each reading
         pauses = settling and not any(_stands(look, limit) for limit in plan_.headings)
         windows = known.windows if pauses else _window(look, known, plan_, values=values)
         if windows is not None and (standing or _off_target(plan_, windows)):
-            _judge_heading(look, plan_, values, windows, reading, held=settling)
+            # Heavy eggs that were cooled keep a controller a little too warm for as long again.
+            late = known.watch is not None and look.now.mono_s < known.watch.opened_s + 2.0 * SETTLE_S
+            _judge_heading(look, plan_, values, windows, reading, held=late)
     if plan_.eggs and values[0] is not None and values[1] is not None:
         held = low_held or work == AT_WORK
         judge_eggs(look, plan_, (values[0] + values[1]) / 2.0, reading, held)
