@@ -25,7 +25,8 @@ def test_the_demo_tells_its_story_and_ends_by_itself() -> None:
         "Sam, woken by the phone, answers No. ",
         "Setter 1: too hot: seen",
         "Setter 1: deadly heat: seen",
-        "o longer deadly heat",
+        "PHONE | Over: Setter 1 no longer too hot",
+        "Setter 1: deadly heat: over",
         "Environment history of batch duck-1",
     ]
     places = [story.find(words) for words in told]

@@ -753,12 +753,8 @@ def test_what_is_told_of_a_probe_that_jumped_hides_nothing_more_urgent(priority:
         ("dry-bulb-high-warning", {}, True),
         ("dry-bulb-high-warning", {"jumped": "", "outside": False}, True),
         ("dry-bulb-high-warning", {"low_c": 38.01}, False),
-        (
-            "dry-bulb-high-warning",
-            {"stood_s": RULES["dry-bulb-high-warning"].respond_min * 20.0},
-            True,
-        ),  # a third of it
-        ("dry-bulb-high-warning", {"stood_s": RULES["dry-bulb-high-warning"].respond_min * 20.0 + 1.0}, False),
+        ("dry-bulb-high-warning", {"stood_s": RULES["dry-bulb-high-warning"].respond_min * 60.0}, True),  # all of it
+        ("dry-bulb-high-warning", {"stood_s": RULES["dry-bulb-high-warning"].respond_min * 60.0 + 1.0}, False),
         ("dry-bulb-low-warning", {"quantity": RH}, False),
         ("humidity-low-warning", {"quantity": RH}, True),
     ],
