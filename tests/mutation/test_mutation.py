@@ -12,7 +12,7 @@ from tests.mutation.__main__ import equals, main, outcomes, reach_of
 from tests.mutation.operators import Mistake, mistaken, mistakes
 from tests.mutation.reach import Reach, reaching, together
 from tests.mutation.rooms import PACKAGE, ROOMS, ROOT, asked_in, planted_in
-from tests.mutation.trial import ALIVE, NOTICED, chosen
+from tests.mutation.trial import ALIVE, NOTICED, chosen, rest
 
 SMALL = '''
 """Words."""
@@ -78,7 +78,7 @@ def test_the_rooms_are_there_and_the_equal_ones_too() -> None:
 
 def test_who_is_asked() -> None:
     """The mirroring file's tests first, then the quick ones; of a module's own lines, and what is called while files are read in,
-    every test; none that is slow."""
+    every test; one that is slow only of what the others let pass."""
     reach = Reach(
         took_s={
             "tests/cli/test_x.py::t": 0.1,
@@ -94,7 +94,9 @@ def test_who_is_asked() -> None:
         failed=[],
     )
     inside = Mistake("domain/a/b.py", 1, "f", "", "", 0, 0)
-    assert chosen(reach, inside) == (["tests/domain/a/test_b.py::t", "tests/cli/test_x.py::t"], 1, 1.0)
+    asked = ["tests/domain/a/test_b.py::t", "tests/cli/test_x.py::t"]
+    assert chosen(reach, inside) == (asked, 1, 1.0)
+    assert rest(reach, inside, asked) == (["tests/cli/test_y.py::t"], 9.0)
     assert len(reaching(reach, "domain/a/b.py", "")) == len(reaching(reach, "domain/a/b.py", "g")) == 4
     other = Reach({"tests/t.py::t": 0.3}, {"domain/a/b.py::f": ["tests/t.py::t"]}, [], [])
     assert reaching(together([reach, other]), "domain/a/b.py", "f")["tests/t.py::t"] == 0.3
