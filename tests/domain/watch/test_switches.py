@@ -398,13 +398,14 @@ def test_a_switch_of_which_nothing_comes_is_doubtful_while_its_node_speaks() -> 
 def test_a_contact_that_says_shut_while_the_air_shows_doors_is_given_up() -> None:
     """By the third opening that it missed the air is believed, as without a contact."""
     story = begun(DOOR, door=False, minutes=30)
-    for _ in range(3):
+    for missed in (1, 2, 3):
         story.air[TOP] = (34.0, 30.0)
         story.run(seconds=60)
         for dry_bulb_c, rh_pct in ((35.5, 36.0), (36.6, 41.0), (37.2, 43.5), (37.4, 44.6), (37.5, 45.0)):
             story.air[TOP] = (dry_bulb_c, rh_pct)
             story.run(seconds=60)
         story.run(minutes=15)
+        assert story.state.contacts[DOOR.key].missed == missed
     assert story.alarm(SWITCH_DOUBTFUL, DOOR.key).about == Disbelieved(DOOR.key, OF_DOOR, CONTRADICTED)
 
 
