@@ -96,6 +96,7 @@ def days(house: House) -> list[tuple[int, int, int]]:
     return [(d.day, d.hour, d.minute) for d in house.done]
 
 
+@pytest.mark.slow
 def test_each_morning_once(house: House) -> None:
     """At eight on the wall, each day, once."""
     house.calendar.watch(house.label.now())
@@ -103,6 +104,7 @@ def test_each_morning_once(house: House) -> None:
     assert days(house) == [(4, 8, 0), (5, 8, 0), (6, 8, 0)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("start", "at", "zone"),
     [
@@ -143,6 +145,7 @@ def test_a_start_in_1970(house: House) -> None:
     assert days(house) == [(4, 10, 0), (5, 8, 0)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("by", [timedelta(hours=1), timedelta(days=1), timedelta(days=3652)])
 @pytest.mark.parametrize("back", [False, True])
 def test_steps_of_the_clock(house: House, by: timedelta, back: bool) -> None:

@@ -803,7 +803,7 @@ class Model:
 
     def time(self, second: float) -> None:
         if self.covers.get("shelf", second + 1) <= second:
-            self.lift("shelf", second)
+            self.shelf_over(second)
         elif self.on and self.seen and not self.covers and second - self.asked >= self.quiet_s():
             self.seen, self.asked = False, second
             self.again += 1
@@ -813,6 +813,16 @@ class Model:
         if self.bouts >= 3 and self.run is not None and self.run[0] == "in":
             return 1e18
         return 10_800.0 if self.again == 0 else 14_400.0
+
+    def shelf_over(self, second: float) -> None:
+        """By itself: what was answered asks once at the end of a shelf, and then, or while it is well, in the steps of an answer."""
+        if len(self.covers) == 1 and self.on and self.known:
+            well = self.run is not None and self.run[0] == "in"
+            if self.seen and (self.again > 0 or well):
+                del self.covers["shelf"]
+                return
+            self.again += 1
+        self.lift("shelf", second)
 
     def lift(self, cover: str, second: float) -> None:
         if self.covers.pop(cover, None) is not None and not self.covers and self.on:
