@@ -7,8 +7,8 @@ It is written from ANSI/ISA-18.2 / IEC 62682 and from what a breeder is promised
 - It comes once every fresh look over the on-delay said "out", and goes once every look over the off-delay said "well within": back by
   the deadband (reset only), which is at most a quarter of the band. A look in between is neither, and begins the count anew.
 - A shelf ends after its time. What comes out of a shelf, or back into service, and still stands is unacknowledged; out of a shelf by itself it
-  is told only where nothing says it already, and what was acknowledged stays so where it is well at the moment, or was told again since it
-  was first answered: then it asks in the steps of an answer alone.
+  is told only where nothing says it already, and what was ever answered counts as seen where it is well at the moment, or was told again
+  since it was first answered: then it asks in the steps of an answer alone.
 - Of one cause one alarm is told: a warning does not begin while the alarm of its side stands, nor a humidity alarm while the machine is
   far too hot or cold, nor a silent probe while every node is silent. It must have outlasted the other by its own on-delay.
 - What nobody answered is told again after the rule's re-alarm time, three times as soon, then after twice as long each time, to an hour (of
@@ -302,8 +302,10 @@ class Model:
         """Something no longer lies over it. asks: it came off by itself, so what says it already says it."""
         before = alarm.state
         setattr(alarm, what, to)
-        quiet = asks and alarm.answered and alarm.known and (alarm.asks > 0 or alarm.resting)
-        if alarm.stands and not alarm.covered and not quiet:
+        quiet = asks and alarm.known and (alarm.asks > 0 or alarm.resting)
+        if quiet and alarm.stands and not alarm.covered:
+            alarm.answered = True  # whoever shelved it again has seen it
+        elif alarm.stands and not alarm.covered:
             alarm.answered, alarm.asked_s = False, self.now_s
             alarm.asks += 1 if asks and alarm.known else 0
         self._changed(alarm, before, asks=asks)

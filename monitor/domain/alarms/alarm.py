@@ -328,14 +328,15 @@ def shelve(alarm: Alarm, for_s: float, who: str, *, now: Now, rule: Rule) -> Ste
 def unshelve(alarm: Alarm, now: Now, *, cause: str = "unshelved", who: str = "") -> Step:
     """The shelf comes off; a condition that stands is unacknowledged, whatever was acknowledged before.
 
-    Not again, by itself, where an episode that was answered was told since: who makes it quiet each time that it asks is asked in the steps
-    of an answer, and no more often than somebody who only answered. Nor where it is well at the moment.
+    But by itself, of an episode that was answered, only once, and not where it is well at the moment: who makes it quiet each time that it
+    asks has seen it each time, and is asked in the steps of an answer, no more often than somebody who only answered.
     """
     if alarm.shelved_until is None:
         return alarm, ()
     bare = replace(alarm, shelved_until=None, shelved_until_mono_s=None)
     if cause == SHELF_ENDED and alarm.answered and alarm.condition and not bare.covered:
-        if alarm.acknowledged and (alarm.asked > 0 or alarm.resting):
+        if alarm.asked > 0 or alarm.resting:
+            bare = replace(bare, acknowledged=True)
             return bare, _changes(alarm, bare, cause, now=now, who=who)
         bare = replace(bare, asked=alarm.asked + 1)
     return _uncovered(alarm, bare, cause, now=now, who=who)
@@ -415,11 +416,11 @@ def _begin(alarm: Alarm, judgement: Judgement, now: Now, *, number: int, may_cha
 
 
 def _worse(alarm: Alarm, judgement: Judgement) -> Alarm:
-    """A standing alarm follows its value, its limit and whom it is about; the worst is the furthest from the limit."""
+    """A standing alarm follows its value, its limit and whom it is about; the worst is the farthest on its side of the limit, wherever that was
+    before."""
     value, worst = judgement.value, alarm.worst
     if value is not None and judgement.limit is not None and worst is not None:
-        further = abs(value - judgement.limit) > abs(worst - judgement.limit)
-        worst = value if further else worst
+        worst = max(worst, value) if value > judgement.limit else min(worst, value)
     return replace(
         alarm,
         value=value,

@@ -400,8 +400,10 @@ def test_into_a_shelf_and_out_by_time(seen: bool) -> None:
     assert case.alarm.shelved_until is None
 
 
-def test_a_second_shelf_over_what_was_answered_asks_in_the_steps_of_an_answer() -> None:
-    """Who answers and makes it quiet each time hears it at the end of the first shelf, and from then on as seldom as who only answers."""
+@pytest.mark.parametrize("answers", [True, False])
+def test_a_second_shelf_over_what_was_answered_asks_in_the_steps_of_an_answer(answers: bool) -> None:
+    """Who answered, and makes it quiet each time that it asks, hears it at the end of the first shelf, and from then on as seldom as who
+    only answers; whether or not each shelf comes with another answer."""
     rule = replace(AT_ONCE, re_alarm_s=600.0, respond_min=30.0)
     case, told_s = standing(rule), []
     second = 10.0
@@ -412,7 +414,8 @@ def test_a_second_shelf_over_what_was_answered_asks_in_the_steps_of_an_answer() 
         case.hot(second)
         if case.wait(second) == UNACKNOWLEDGED:
             told_s.append(second)
-            case.ack(second)
+            if answers:
+                case.ack(second)
             case.shelve(second, 900)
     assert told_s == [
         910.0,
@@ -433,12 +436,15 @@ def test_a_shelf_over_what_nobody_answered_ends_as_news_each_time() -> None:
 
 def test_a_shelf_over_what_was_answered_and_is_well_asks_nothing() -> None:
     """It comes and goes, and is gone at the end of the shelf: nothing is asked, and what is back is asked about in its own time."""
-    case = standing(replace(AT_ONCE, off_delay_s=3600.0))
+    case = standing(replace(AT_ONCE, off_delay_s=3600.0, re_alarm_s=600.0, respond_min=30.0))
     case.ack(5)
     case.shelve(10, 600)
     case.good(500)
     assert case.wait(610) == ACKNOWLEDGED
     assert case.told[-1].cause == "shelf ended"
+    case.hot(700)
+    assert case.wait(5 + 30 * 60 - 1) == ACKNOWLEDGED
+    assert case.wait(5 + 30 * 60) == UNACKNOWLEDGED
 
 
 def test_out_of_a_shelf_by_hand() -> None:
@@ -762,6 +768,19 @@ def test_the_worst_of_a_low_alarm_is_the_lowest() -> None:
     assert case.alarm.worst == 33.0
 
 
+@pytest.mark.parametrize(("values", "limits"), [((62.0, 77.0), (60.0, 75.0)), ((43.0, 29.0), (45.0, 31.0))])
+def test_the_worst_is_the_farthest_also_where_the_limit_moved(
+    values: tuple[float, float], limits: tuple[float, float]
+) -> None:
+    """Another stage has other limits: as far beyond its own as the one before was beyond its own is no less bad."""
+    case = Case(AT_ONCE)
+    for second, (value, limit) in enumerate(zip(values, limits, strict=True)):
+        case.alarm, _ = step(
+            case.alarm, Judgement(OUT, at(second).utc, value, limit), at(second), rule=AT_ONCE, next_number=1
+        )
+    assert (case.alarm.value, case.alarm.worst) == (values[1], values[1])
+
+
 def test_an_episode_begins_with_its_own_facts() -> None:
     """A second episode has nothing of the first one's worst value, end or telling."""
     case = standing()
@@ -818,8 +837,9 @@ class Model:
         """By itself: what was answered asks once at the end of a shelf, and then, or while it is well, in the steps of an answer."""
         if len(self.covers) == 1 and self.on and self.known:
             well = self.run is not None and self.run[0] == "in"
-            if self.seen and (self.again > 0 or well):
+            if self.again > 0 or well:
                 del self.covers["shelf"]
+                self.seen = True  # by whoever made it quiet
                 return
             self.again += 1
         self.lift("shelf", second)
