@@ -137,6 +137,10 @@ class Site:
         """What a contact is told, and when."""
         return self.hearing.get(contact, EVERYTHING)
 
+    def beside(self, rule: Rule, level: str) -> str:
+        """The rule that judges the same quantity, on the same side, at another level; '' where none does."""
+        return self.by_limit.get((rule.quantity or "", rule.side or "", level), "")
+
 
 def grouped(probes: Mapping[str, Probe], key: str) -> dict[str, tuple[Probe, ...]]:
     """The probes by their 'machine' or 'node'."""

@@ -241,7 +241,7 @@ def watch(  # noqa: PLR0917 - with each reading
     episode = state.episode
     if mono_s <= state.newest_s:
         return state, _NOTHING if episode is None else _STANDING[episode.phase]
-    if episode is None and state.usual_c - dry_bulb_c < FALL_K and state.newest_s != -math.inf:  # as nearly always
+    if episode is None and state.usual_c - dry_bulb_c < FALL_K:  # as nearly always
         return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s, door_open=door_open), _NOTHING
     least_c = -math.inf if band_low_c is None else band_low_c
     air = _Air(mono_s, dry_bulb_c, vapour_kpa, interval_s, least_c, at_work, door_open)
@@ -256,8 +256,6 @@ def watch(  # noqa: PLR0917 - with each reading
 
 def _look(state: Watch, air: _Air) -> tuple[Watch, Verdict]:
     """Undisturbed so far: learn what is usual, unless this reading has fallen."""
-    if state.newest_s == -math.inf:
-        return _first(state, air.mono_s, air.dry_bulb_c, air.vapour_kpa), _NOTHING
     explained = state.learnt_s >= LEARN_S and _visited(state, air) and not _is_back(state, air)
     if not (_fallen(state, air) or explained):
         door_open, interval_s = air.door_open, air.interval_s
@@ -316,7 +314,9 @@ def _learn(  # noqa: PLR0917 - with each reading
 ) -> Watch:
     """The usual level after one more reading, which counts for no more than the edge of what is usual."""
     if state.near_s <= state.first_s and not settles(state, mono_s):
-        return _first(state, mono_s, dry_bulb_c, vapour_kpa)  # not back by now: another level is usual
+        return _first(
+            state, mono_s, dry_bulb_c, vapour_kpa
+        )  # the first of all, or not back by now: another level is usual
     passed_s, most_s = mono_s - state.newest_s, 3.0 * interval_s  # silence teaches nothing
     if passed_s > most_s:
         passed_s = most_s

@@ -48,7 +48,7 @@ def _end_worse(look: Look, key: Key, judgement: Judgement) -> None:
     """What was deadly is over with what was too much of the same: whoever hears that it is no longer too hot would else not hear, for the
     rest of a quarter of an hour, that it is deadly again."""
     rule = look.site.rules[key[1]]
-    deadly = (key[0], look.site.by_limit.get((rule.quantity or "", rule.side or "", LETHAL), ""))
+    deadly = (key[0], look.site.beside(rule, LETHAL))
     alarm = look.state.alarms.get(deadly)
     if alarm is None or not alarm.resting:
         return

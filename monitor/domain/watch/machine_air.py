@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from statistics import median
 
 from monitor.domain.air.psychrometrics import vapour_kpa, wet_bulb_c
 from monitor.domain.alarms.about import About, Heading
@@ -511,12 +512,10 @@ def _low_high(values: list[float]) -> tuple[float | None, float | None]:
         return values[0], values[0]
     if not values:
         return None, None
-    ranked = sorted(values)
-    if len(ranked) == 2:
-        return ranked[0], ranked[1]
-    half = len(ranked) // 2
-    middle = ranked[half] if len(ranked) % 2 else (ranked[half - 1] + ranked[half]) / 2.0
-    return middle, middle
+    if len(values) > 2:
+        middle = median(values)
+        return middle, middle
+    return min(values), max(values)
 
 
 def _lockdown_humidity(look: Look, machine: str, plan_: Plan, humid: float | None) -> None:  # noqa: PLR0917 - with each reading

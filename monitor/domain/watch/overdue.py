@@ -67,11 +67,9 @@ def look_for_overdue(look: Look) -> None:
 def _remind_of_draw_down(look: Look, occupant: Occupant) -> None:
     """That draw-down may begin in a batch: until a lockdown, or until somebody has looked at its eggs or said when they will."""
     profile, alarms = look.site.profiles[occupant.profile], look.state.alarms
-    if profile.lockdown_sign is None and not alarms:
+    if profile.lockdown_sign is None and (not alarms or (subject_of(occupant.batch), DRAW_DOWN_DUE) not in alarms):
         return  # as for most birds: the calendar begins their lockdown, and nothing was ever asked
     key = (subject_of(occupant.batch), DRAW_DOWN_DUE)
-    if profile.lockdown_sign is None and key not in alarms:
-        return
     batch = look.state.batches[occupant.batch]
     due = batch.set_at + timedelta(days=profile.lockdown_day)
     book = look.state.books.get(batch.id, EggBook(batch))

@@ -95,16 +95,15 @@ def tell(look: Look, transition: Transition) -> Alarm:
     priority = LOW if closing else rule.priority  # good news wakes nobody
     hear = [contact for contact in look.site.contacts if look.site.hearing_of(contact).hears(rule.priority)]
     if closing and rule.level == LETHAL:
-        hear = [contact for contact in hear if contact not in _told_of_the_end(look, alarm, rule)]
+        told = _told_of_the_end(look, alarm, rule)
+        hear = [contact for contact in hear if contact not in told]
     _put(look, alarm, hear, priority=priority, facts=facts, closing=closing)
     return replace(alarm, told=not closing)
 
 
 def _told_of_the_end(look: Look, alarm: Alarm, rule: Rule) -> set[str]:
     """Who is told just now that the air is no longer too hot at all: that is the end of what was deadly, too."""
-    milder = look.state.alarms.get(
-        (alarm.subject, look.site.by_limit.get((rule.quantity or "", rule.side or "", ALARM), ""))
-    )
+    milder = look.state.alarms.get((alarm.subject, look.site.beside(rule, ALARM)))
     return {n.contact for n in look.out.notices if n.closing and milder is not None and n.alarm_number == milder.number}
 
 
@@ -295,8 +294,8 @@ def _told_apart(look: Look, subject: str, rule: Rule) -> bool:
     """Whether it was told that the sensors disagree in this quantity, which says why one of them is warm while the other is cool.
 
     Not where each of them says it; and of danger only that is left out which is the opposite of a danger that was told, or, for all its time to
-    respond, what a probe alone says that jumped, as urgently told as that, while the others are well. What is only warned of in the temperature waits for all
-    its time to respond, too; what one alone would reach is not told at all: what stands behind it is, when it is there.
+    respond, what a probe alone says that jumped, as urgently told as that, while the others are well. What is only warned of in the temperature
+    waits for all its time to respond, too; what one alone would reach is not told at all: what stands behind it is, when it is there.
     """
     key, about = (subject, DISAGREE), _apart(look, subject)
     if about is None:
@@ -378,7 +377,7 @@ def _alarm_stands(look: Look, subject: str, *, quantity: str, side: str | None) 
 
 def _outdone(look: Look, subject: str, rule: Rule) -> bool:
     """Whether it is not only too much of the same, but deadly: not while it is that no more, for then nobody asks about that."""
-    deadly = look.site.by_limit.get((rule.quantity or "", rule.side or "", LETHAL), "")
+    deadly = look.site.beside(rule, LETHAL)
     return _stands(look, subject, deadly) and not look.state.alarms[subject, deadly].resting
 
 

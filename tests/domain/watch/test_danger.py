@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from monitor.adapters.tables.profiles import load_profiles
+from monitor.domain.alarms.alarm import ACKNOWLEDGED, BACK, NORMAL, Alarm, Transition
 from monitor.domain.needs.bands import HEN_LETHAL_C, needs_of
 from monitor.domain.needs.hearing import Hearing
 from monitor.domain.needs.profile import Profile
@@ -14,6 +15,7 @@ from monitor.domain.needs.rules import ABOVE, CRITICAL
 from monitor.domain.published.exposure import EXPOSURES
 from monitor.domain.state.record import Group
 from monitor.domain.watch.plan import plan_of
+from monitor.domain.watch.telling import tell
 from monitor.domain.watch.view import machine_view
 from monitor.shown.now.alarms import alarm_lines
 from tests.asking import perform
@@ -179,6 +181,21 @@ def test_one_heat_has_one_end() -> None:
     assert not (begun.condition)
     assert not (begun.told)
     assert not (over.condition)
+
+
+def test_the_end_of_too_hot_speaks_for_its_own_machine_alone() -> None:
+    """Setter 1 is no longer too hot, and at the same instant setter 2 no longer deadly: both are told to whoever heard them."""
+    story = heated((37.6, 1))
+    out = Group()
+    look = story.look(out)
+    for number, (machine, rule) in enumerate(
+        [("setter-1", "dry-bulb-high-alarm"), ("setter-2", "dry-bulb-high-alarm"), ("setter-2", "dry-bulb-lethal")], 1
+    ):
+        alarm = Alarm(machine, rule, number, 1, condition=False, acknowledged=True, told=True)
+        story.state.alarms[alarm.key] = alarm
+        if number != 2:  # which is over since long ago
+            tell(look, Transition(alarm, ACKNOWLEDGED, NORMAL, BACK, look.now.utc, look.now.mono_s))
+    assert [(n.contact, n.alarm_number) for n in out.notices] == [("sam", 1), ("sam", 3), ("kim", 3)]
 
 
 def test_deadly_heat_that_was_told_alone_is_over_by_itself() -> None:

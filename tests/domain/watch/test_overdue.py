@@ -104,6 +104,16 @@ def test_days_in_store_are_waited_for(stored_days: float, late_h: float) -> None
         assert (story.state_of(HATCH_OVERDUE) == UNACKNOWLEDGED) is told
 
 
+@pytest.mark.parametrize(("after_s", "told"), [(0.0, False), (1.0, True)])
+def test_what_is_late_with_its_days_in_store_is_told_after_their_last_instant(after_s: float, told: bool) -> None:
+    """A week is free, an hour for each of 24 days more, and a day of grace after the twenty-second: at the end of the twenty-fourth it is due."""
+    mine = batch(day=24.0 + after_s / 86_400.0)
+    story = Story(site=site({}), batches=(mine,))
+    take_book(story.state, add(EggBook(mine), Entry(mine.set_at, mine.set_at, "ada", Laid(stored_days=31.0))))
+    story.tick()
+    assert (story.state_of(HATCH_OVERDUE) == UNACKNOWLEDGED) is told
+
+
 @pytest.mark.parametrize(("hours", "told"), [(20.0, False), (47.0, False), (49.0, True)])
 def test_a_chick_that_a_sign_leads_to_is_waited_for(hours: float, told: bool) -> None:
     """An external pip at the end of a hen's day 22: half a day to a day from there (HATSIG), and the day of grace."""
