@@ -18,7 +18,6 @@ from monitor.service.watch.commands import batch_view
 from monitor.settings import House
 from monitor.shown.entries import without_an_end
 from monitor.shown.form import Shown
-from monitor.shown.now.room import cooling_words
 from monitor.shown.terminal import batch_table, batch_text, in_no_machine, local, moved_lines, unplaced_words
 
 if TYPE_CHECKING:
@@ -216,7 +215,8 @@ def _close(options: Close) -> int:
         )
     answer = ask(house, request)
     ended = "; it is no longer cooled daily" if answer.get("cooling_ended") else ""
-    return show(options.json, answer, said(answer, "batch {id}: closed on day {day}; its record stays") + ended)
+    text = said(answer, "batch {id}: closed on day {day}; its record stays") + ended
+    return show(options.json, answer, filled(text, columns()))
 
 
 def _remove(options: Remove) -> int:
@@ -262,9 +262,8 @@ def _split(options: Split) -> int:
     lines = [filled(text, columns())]
     if answer["machine"] is None:
         lines.append(filled(unplaced_words([answer["id"]]), columns()))
-    if "cooling" in answer:
-        cooled = cooling_words(answer["cooling"], house.site, options.utc())
-        lines.append(filled(f"still cooled: {cooled}; no longer: eggroom cooling {answer['id']} --end", columns()))
+    if answer.get("cooling_ended"):
+        lines.append(filled(f"no longer cooled daily; if they are to be, declare it of {answer['id']}", columns()))
     lines.append(f"from now on write about these eggs under {answer['id']}")
     return show(options.json, answer, "\n".join(lines))
 
@@ -295,7 +294,8 @@ def _show(options: One) -> int:
         found = batch_development(history, house.site, batch, now=now)
         book = history.book(batch)
     view = batch_view(batch, now) | {"development": None if found is None else development_record(found)}
-    lines = [] if found is None else [*development_lines(found, Shown(house.site.zone, house.site.unit, now))]
+    shown = Shown(house.site.zone, house.site.unit, now if batch.closed_at is None else None)
+    lines = [] if found is None else [*development_lines(found, shown)]
     lines += expected_lines(book, house.site)
     lost = unplaced_words([b.id for b in in_no_machine([batch], now)])
     text = "\n".join(

@@ -227,9 +227,7 @@ def _batch_add(look: Look, request: BatchAdd) -> Mapping[str, object]:
     made = Batch(
         id=id_, profile=request.profile, set_at=request.set_at, eggs=request.eggs, note=request.note, stays=stays
     )
-    answer = _adopt(look, set_there(made, look.site, at=look.now.utc), SetOf(request.profile))
-    _end_cooling(look, id_)  # one that a removed batch of that name has left in an older record
-    return answer
+    return _adopt(look, set_there(made, look.site, at=look.now.utc), SetOf(request.profile))
 
 
 def _move(look: Look, request: Move) -> Mapping[str, object]:
@@ -299,13 +297,9 @@ def _split(look: Look, request: SplitOff, words: ports.Words) -> Mapping[str, ob
     _follow_signs(look, before)
     view = batch_view(look.state.batches[into], look.now.utc)
     answer = {"batch": into, "did": OutOf(batch.id), **view, "from": batch.id, "stay": old.batch.eggs}
-    if (standing := look.state.coolings.get(batch.id)) is None:
-        return answer
-    cooling = replace(
-        standing, of=into, since=look.now.utc, by=request.by
-    )  # they are cooled as before, until somebody ends it
-    _declare(look, cooling)
-    return {**answer, "cooling": cooling_view(look, cooling)}
+    if batch.id in look.state.coolings:
+        return {**answer, "cooling_ended": True}  # of them nobody said so, and where they are now there may be others
+    return answer
 
 
 def _free_name(look: Look, batch: str) -> str:

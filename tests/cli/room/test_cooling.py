@@ -99,12 +99,10 @@ def test_closing_says_that_the_cooling_is_over_too(capsys: Capture, config: Path
     assert "none is declared" in typed(capsys, "cooling", "goose-1", "--end", config=config)[2]
 
 
-def test_a_split_says_that_its_eggs_are_still_cooled(capsys: Capture, config: Path) -> None:
-    """With its hours, and how it is ended."""
+def test_a_split_says_that_its_eggs_are_no_longer_cooled(capsys: Capture, config: Path) -> None:
+    """In the batch that they leave it goes on."""
     ok(capsys, "batch", "add", "goose-1", "--species", "goose", "--machine", "setter-1", "--eggs", "6", config=config)
     ok(capsys, "cooling", "goose-1", "--at", "8:00", "--for", "30m", "--days", "8-26", config=config)
     said = ok(capsys, "batch", "split", "goose-1", "1-2", "--to", "hatcher-1", config=config)
-    assert (
-        "still cooled: goose-1-b at 08:00 for 30 min, day 8 to 26; no longer: eggroom cooling goose-1-b --end"
-        in " ".join(said.split())
-    )
+    assert "no longer cooled daily; if they are to be, declare it of goose-1-b" in " ".join(said.split())
+    assert ok(capsys, "cooling", "goose-1", "--end", config=config)

@@ -539,17 +539,16 @@ def test_eggs_are_split_off() -> None:
     assert ask(story, "entry", batch="hen-1-b", by="ada", kind="weighing", fact={"gross_g": 59.9}, egg=7)["number"] == 2
 
 
-def test_eggs_that_are_split_off_are_cooled_as_the_others() -> None:
-    """From the next of its hours on, in their own machine; said with the answer."""
+def test_eggs_that_are_split_off_are_no_longer_cooled() -> None:
+    """Nobody said so of the machine where they are now, whose other eggs would be quieted too; that is said with the answer."""
     story = Story(batches=(batch(),))
     ask(story, "cooling", of="hen-1", at_min=[540], for_s=1200.0, by="sam")
     answer = ask(story, "split", batch="hen-1", count=3, machine="hatcher-1", by="ada")
-    mine, theirs = story.state.coolings["hen-1-b"], story.state.coolings["hen-1"]
-    assert (mine.of, mine.by, mine.at_min, mine.for_s) == ("hen-1-b", "ada", theirs.at_min, theirs.for_s)
-    assert answer["cooling"]["of"] == "hen-1-b"
+    assert list(story.state.coolings) == ["hen-1"]
+    assert answer["cooling_ended"]
     over = ask(story, "cooling", of="hen-1", end=True, by="sam")
     assert over == {"of": "hen-1", "did": "cooled daily at 09:00 for 20 min, ended by sam"}
-    assert list(story.state.coolings) == ["hen-1-b"]
+    assert "cooling_ended" not in ask(story, "split", batch="hen-1", count=1, machine="hatcher-1", by="ada")
 
 
 @pytest.mark.parametrize(
