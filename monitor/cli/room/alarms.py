@@ -249,7 +249,15 @@ def _of_each(options: One, numbers: Sequence[int], do: Callable[[int], tuple[Ans
     if answers or not refused:
         one = len(options.alarms) == 1 and options.alarms[0].isdigit()
         data = answers[0] if one and answers else answers
-        code = max(code, show_watched(options.json, data, "\n".join(lines) or "Nothing new.", unwatched=nobody))
+        code = max(
+            code,
+            show_watched(
+                options.json,
+                data,
+                "\n".join(lines) or ("Nothing stood." if nobody else "Nothing new."),
+                unwatched=nobody,
+            ),
+        )
     elif nobody:
         refused = [nobody, *refused]
     return complain("\n".join(refused), code)
@@ -301,7 +309,7 @@ def _shelve(options: Shelve) -> int:
         return answer, f"No. {answer['number']}: quiet until {until}"
 
     numbers = _meant(house, options.alarms, "shelve", states=(UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED))
-    return _of_each(options, numbers, quiet)
+    return _of_each(options, numbers, quiet, nobody="" if numbers else unwatched(house, options.utc()))
 
 
 def _unshelve(options: One) -> int:

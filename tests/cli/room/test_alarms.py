@@ -6,7 +6,7 @@ import getpass
 import json
 import re
 import socket
-from collections.abc import Mapping
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from monitor.adapters import door
 from monitor.adapters.clock import utc_now
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.cli import record
+from monitor.cli import record, watching
 from monitor.domain.alarms.alarm import Alarm, Transition
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Group
@@ -94,18 +94,22 @@ def test_a_daemon_that_hangs_is_waited_for_once(
     ok(capsys, "batch", "add", "hen-1", "--species", "chicken", config=config)  # so that there is a record
     asked: list[object] = []
 
-    def counted(path: Path, request: Mapping[str, object]) -> Mapping[str, object]:
-        asked.append(request)
-        return door.ask_door(path, request)
+    def counted(ask: Callable[..., object]) -> Callable[..., object]:
+        def asks(*given: object) -> object:
+            asked.append(given)
+            return ask(*given)
 
-    monkeypatch.setattr(record, "ask_door", counted)
+        return asks
+
+    monkeypatch.setattr(record, "ask_door", counted(door.ask_door))
+    monkeypatch.setattr(watching, "check_door", counted(door.check_door))
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as stuck:
         stuck.bind(str(config.parent / "record" / "eggroom.sock"))
         stuck.listen(100)
         code, out, err = typed(capsys, verb, *map(str, range(1, 21)), *more, config=config)
     assert (code, out) == (1, "")
     assert err.count(HANGS.partition("\n")[0]) == 1
-    assert len(asked) == (0 if verb == "ack" else 1)
+    assert len(asked) == 1
 
 
 def test_room(capsys: Capture, running: Path) -> None:
@@ -217,7 +221,7 @@ def test_several_at_once(capsys: Capture, config: Path) -> None:
     assert (code, err) == (2, "eggroom: alarm 9: no such alarm, the newest is 3\n")
     _, out, _ = typed(capsys, "ack", "all", config=config)
     assert out.splitlines()[-1].startswith(f"No. 3: seen by {who};")
-    assert typed(capsys, "ack", "all", config=config)[1].splitlines()[-1] == "Nothing new."
+    assert typed(capsys, "ack", "all", config=config)[1].splitlines()[-1] == "Nothing stood."
     assert typed(capsys, "ack", "all", "--json", config=config)[1] == "[]\n"
     for word in ("one", "all,", "-1", "9" * 10):
         code, out, err = typed(capsys, "ack", word, config=config)
@@ -272,7 +276,8 @@ def test_what_is_seen_is_no_mistake(capsys: Capture, config: Path) -> None:
     opened.close()
     code, out, err = typed(capsys, "ack", "No.", "1", config=config)
     assert (out.splitlines()[-1], err) == ("No. 1 is over and seen", "")
-    assert typed(capsys, "shelve", "all", "--for", "20m", config=config)[:2] == (0, "Nothing new.\n")
+    code, out, _ = typed(capsys, "shelve", "all", "--for", "20m", config=config)
+    assert (code, out.splitlines()[0][:20], out.splitlines()[-1]) == (1, "NOBODY IS WATCHING: ", "Nothing stood.")
     for command in ("unshelve", "out-of-service"):
         code, _, err = typed(capsys, command, "setter-1", config=config)
         assert (code, err) == (2, f"eggroom: {command}: 'setter-1', expected the number in the message, or all\n")
