@@ -85,13 +85,13 @@ def air_report(
 
 
 def _check(dry_bulb_c: float, below: Mapping[str, float | None]) -> None:
-    """Raise Refusal in people's words for what no air can be; below: what is never higher than the temperature."""
+    """Raise Refusal for a temperature that has no wet bulb here, and what is higher than that; below: what is never higher."""
     low, high = DRY_BULB_C
     if not low <= dry_bulb_c <= high:
-        raise Refusal("air", f"temperature {dry_bulb_c:g} °C", f"{low:g} to {high:g} °C")
+        raise Refusal("air", f"temperature {dry_bulb_c:.1f} °C", f"{low:g} to {high:g} °C")
     for name, value in below.items():
         if value is not None and value > dry_bulb_c:
-            raise Refusal("air", f"{name} {value:g} °C", f"at most the temperature, {dry_bulb_c:g} °C")
+            raise Refusal("air", f"{name} {value:.1f} °C", f"at most the temperature, {dry_bulb_c:.1f} °C")
 
 
 def _rh_from_one(

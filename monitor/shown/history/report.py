@@ -123,17 +123,31 @@ def history_report(
 
 def _answer(history: BatchHistory, shown: Shown) -> Iterator[str]:
     """What it comes to: how much of the time it was on target, and what it was beyond its alarm limits."""
-    shares = []
+    shares: list[str] = []
+    few: list[str] = []
     for quantity, figures in history.whole.figures():
         judged_h = figures.hours_covered - figures.hours_unjudged
-        if quantity != WET_BULB and judged_h > 0.0:
-            shares.append(f"{WORDS[quantity]} {per_cent(figures.hours_in / judged_h)}")
-    share = history.whole.dry_bulb_c.coverage
-    known, on_record = share >= LEAST_COVERAGE, per_cent(share)
-    if not known:
-        yield f"Whether it was on target cannot be said: {on_record} of the time is on record."
-    elif shares:
-        yield f"On target: {', '.join(shares)} of the time; {on_record} of it is on record."
+        if quantity == WET_BULB or judged_h <= 0.0:
+            continue
+        share = per_cent(figures.hours_in / judged_h)
+        if figures.coverage >= LEAST_COVERAGE:
+            shares.append(f"{WORDS[quantity]} {share}")
+        else:
+            few.append(
+                f"of {WORDS[quantity]} {per_cent(figures.coverage)} of the time is on record, {share} of that on target"
+            )
+    coverage = history.whole.dry_bulb_c.coverage
+    known = coverage >= LEAST_COVERAGE
+    if shares:
+        yield f"On target: {', '.join(shares)} of the time; {per_cent(coverage)} of it is on record."
+    if few:
+        yield (
+            f"Whether it was on target cannot be said: {'; '.join(few)}."
+            if not shares
+            else f"{capital('; '.join(few))}."
+        )
+    if not (shares or few):
+        yield f"Whether it was on target cannot be said: {per_cent(coverage)} of the time is on record."
     sides = [side for side in history.felt[-1].doses if side.dose.peak_c is not None] if history.felt else []
     yield from (f"{capital(dose_line(side, shown))}." for side in sides)
     if history.felt and not sides and known:
