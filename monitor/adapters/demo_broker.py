@@ -79,5 +79,5 @@ def _amqtt() -> type[Broker]:
     try:
         from amqtt.broker import Broker
     except ImportError:
-        raise BrokerError("", "the demo's broker is not installed", "it: pip install 'eggroom[demo]'") from None
+        raise BrokerError("", "the demo's broker is not installed", "pip install 'eggroom[demo]' first") from None
     return Broker

@@ -69,25 +69,22 @@ G = TypeVar("G", bound=Given)
 
 
 class Parser(argparse.ArgumentParser):
-    """Says what is wrong in one line. about: what the command is for; of_text: its options that take a text, which may have blanks."""
+    """Says what is wrong in one line. about: what the command is for."""
 
     about = ""
 
     # typeshed writes out what is only handed on here
     def __init__(self, *args, **kwargs) -> None:  # type: ignore[no-untyped-def]
         """As the parent's."""
-        self.of_text: set[str] = set()
         super().__init__(*args, **kwargs)
         # -0.3K and -2h are values. argparse takes them for options, for only plain numbers are numbers to it; no option begins with a digit.
         self._negative_number_matcher = re.compile(r"^-\.?\d")
 
-    # typeshed writes out what is only handed on here
-    def add_argument(self, *args, **kwargs) -> argparse.Action:  # type: ignore[no-untyped-def]
-        """As the parent's."""
-        action = super().add_argument(*args, **kwargs)
-        if action.nargs is None and action.choices is None and action.type in (None, Path):
-            self.of_text |= {*action.option_strings}
-        return action
+    @property
+    def of_text(self) -> set[str]:
+        """Its options that take a text, which may have blanks."""
+        actions = self._option_string_actions.items()
+        return {o for o, a in actions if a.nargs is None and a.choices is None and a.type in (None, Path)}
 
     # typeshed has overloads here for what a subclass can only say once
     def parse_args(  # type: ignore[override]

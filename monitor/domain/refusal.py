@@ -44,11 +44,6 @@ class Failure(Exception):
         return cls(where, (*error.came, *hint))
 
     @property
-    def odd(self) -> bool:
-        """Whether it is done once somebody says that it is sure."""
-        return any(isinstance(part, Sure) for part in self.words)
-
-    @property
     def words(self) -> Words:
         """All of it as it is read."""
         said: Words = (

@@ -63,10 +63,10 @@ def test_what_is_only_odd_is_said_by_a_fact() -> None:
     """Whoever asks about it himself leaves it out, wherever it stands; a text with the same words is a text."""
     plain = "egg 7: 600 g, expected --sure to write it all the same"
     odd = Refusal("egg 7", joined([("600 g", Sure("write")), ("line 2",)]))
-    assert (odd.odd, str(odd)) == (True, f"{plain}\nline 2")
+    assert str(odd) == f"{plain}\nline 2"
     assert RequestError.of(odd).answer()["words"] == ["egg 7: 600 g", {"sure": "write"}, "\nline 2"]
     note = Refusal("egg 7", plain.removeprefix("egg 7: "))
-    assert (note.odd, str(note)) == (False, plain)
+    assert str(note) == plain
     assert RequestError.of(note).answer()["words"] == [plain]
 
 
