@@ -4,8 +4,10 @@
 Several rooms (or files) with commas; without --only all that `rooms.py` names; without --sample every mistake (hours). First the room's
 tests run once where nothing is wrong, which finds out who comes to which function, and ends the run if one fails by itself. Then each
 mistake is planted in a copy in a temporary folder, and asked are the tests that come to its function, the nearest first and some
-twenty seconds of them, until one fails: so a share that is printed is at most too high. `--tests PATHS` asks these instead of the room's.
-Ends with 1 if more than the share allowed is alive anywhere.
+twenty seconds of them, until one fails, and of what those let pass two minutes of the others: so a share that is printed is at most too
+high. `--tests PATHS` asks these instead of the room's. Ends with 1 if more than the share allowed is alive anywhere.
+
+`--equal` plants only what equal.toml names, asks the quick tests, and ends with 1 if one notices it: then it is not equal.
 """
 
 from __future__ import annotations
@@ -54,8 +56,8 @@ def reach_of(tests: Sequence[str]) -> Reach:
     return together(found)
 
 
-def outcomes(planted: Sequence[Mistake], reach: Reach, processes: int = 2) -> Iterator[Outcome]:
-    """Of each, as they come."""
+def outcomes(planted: Sequence[Mistake], reach: Reach, processes: int = 2, *, slow: bool = True) -> Iterator[Outcome]:
+    """Of each, as they come. slow: also ask the slow tests of what the quick ones let pass."""
     with tempfile.TemporaryDirectory(prefix="planted-") as folder:
         context = get_context("fork")
         todo, done = context.Queue(), context.Queue()
@@ -67,7 +69,7 @@ def outcomes(planted: Sequence[Mistake], reach: Reach, processes: int = 2) -> It
         def work(place: Path) -> None:
             bench = Bench(place)
             while (number := todo.get()) is not None:
-                done.put(tried(bench, planted[number], reach))
+                done.put(tried(bench, planted[number], reach, slow=slow))
 
         workers = [context.Process(target=work, args=(Path(folder) / str(n),)) for n in range(processes)]
         for worker in workers:
@@ -86,7 +88,9 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--tests", metavar="PATHS", help="ask these and no others")
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--equal", action="store_true", help="plant what is named equal, and nothing else")
     given = parser.parse_args(argv)
+    shown = (NOTICED, HUNG) if given.equal else (ALIVE, UNREACHED)
     known = equals()
     told: dict[str, tuple[list[Outcome], int]] = {}
     warm()
@@ -101,16 +105,20 @@ def main(argv: Sequence[str]) -> int:
                 f"{room}: with nothing planted {' '.join(reach.failed) or 'no test ran'}", "failed" * bool(reach.failed)
             )
             return 2
-        planted = [m for m in drawn if m.key not in known]
+        planted = [m for m in drawn if (m.key in known) is given.equal]
         came: list[Outcome] = []
-        for outcome in outcomes(planted, reach, given.processes):
+        for outcome in outcomes(planted, reach, given.processes, slow=not given.equal):
             came.append(outcome)
-            if outcome.verdict in (ALIVE, UNREACHED):
+            if outcome.verdict in shown:
                 m = outcome.mistake
                 asked = f"{outcome.tests} tests" + f", {outcome.left} left out" * bool(outcome.left)
                 print(f"{outcome.verdict} {PACKAGE}/{m.path}:{m.line} {m.where or 'the module'} ({asked})")
                 print(f"  - {m.was}\n  + {m.now}", flush=True)
         told[room] = came, len(drawn) - len(planted)
+    if given.equal:
+        wrong = sum(outcome.verdict in shown for came, _ in told.values() for outcome in came)
+        print(f"{wrong} of {sum(len(came) for came, _ in told.values())} that are named equal are not")
+        return int(wrong > 0)
     return table(told, "all" if given.sample is None else f"seed {given.seed}")
 
 

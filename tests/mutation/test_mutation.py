@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import subprocess
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from tests.mutation.__main__ import equals, main, outcomes, reach_of
 from tests.mutation.operators import Mistake, mistaken, mistakes
 from tests.mutation.reach import Reach, reaching, together
 from tests.mutation.rooms import PACKAGE, ROOMS, ROOT, asked_in, planted_in
-from tests.mutation.trial import ALIVE, NOTICED, chosen, rest
+from tests.mutation.trial import ALIVE, HUNG, NOTICED, UNREACHED, Bench, Outcome, chosen, rest, tried
 
 SMALL = '''
 """Words."""
@@ -100,6 +101,106 @@ def test_who_is_asked() -> None:
     assert len(reaching(reach, "domain/a/b.py", "")) == len(reaching(reach, "domain/a/b.py", "g")) == 4
     other = Reach({"tests/t.py::t": 0.3}, {"domain/a/b.py::f": ["tests/t.py::t"]}, [], [])
     assert reaching(together([reach, other]), "domain/a/b.py", "f")["tests/t.py::t"] == 0.3
+
+
+def test_the_mirroring_file_has_half_of_the_time_and_then_each_file_its_turn() -> None:
+    """Ten of twenty seconds are its own; of the rest each file beside it gives one, then the others, the quickest first; what comes too
+    late is left for those that live."""
+    quick = {f"tests/domain/a/test_b.py::t{n:02}": 1.5 for n in range(10)}
+    beside = {"tests/domain/a/test_c.py::t1": 1.0, "tests/domain/a/test_c.py::t2": 1.1}
+    far = {"tests/cli/test_x.py::t1": 0.5, "tests/cli/test_x.py::t2": 0.6}
+    took_s = {**quick, **beside, **far}
+    reach = Reach(took_s, {"domain/a/b.py::f": [*took_s]}, [], [])
+    asked, left, seconds = chosen(reach, Mistake("domain/a/b.py", 1, "f", "", "", 0, 0))
+    first, then = [f"tests/domain/a/test_b.py::t{n:02}" for n in range(6)], [*beside]
+    assert asked == [*first, then[0], "tests/cli/test_x.py::t1", then[1], "tests/cli/test_x.py::t2", *[*quick][6:10]]
+    assert (left, round(seconds, 3)) == (0, 18.2)
+    one_more = "tests/domain/a/test_b.py::t99"
+    reach = Reach({**took_s, one_more: 1.9}, {"domain/a/b.py::f": [*took_s, one_more]}, [], [])
+    assert chosen(reach, Mistake("domain/a/b.py", 1, "f", "", "", 0, 0))[:2] == (asked, 1)
+
+
+class Played(Bench):
+    """A bench whose runs are given: what each ends with, and what was asked while something was planted."""
+
+    def __init__(self, *codes: int | None) -> None:
+        self.codes, self.planted = [*codes], False
+        self.asked: list[list[str]] = []
+
+    def run(self, arguments: Sequence[str], timeout_s: float, plugins: Sequence[object] = ()) -> int | None:
+        """The next that was given."""
+        assert self.planted
+        self.asked.append([argument for argument in arguments if argument.startswith("tests/")])
+        return self.codes.pop(0)
+
+    def plant(self, mistake: Mistake) -> None:
+        """From now."""
+        self.planted = True
+
+    def mend(self, mistake: Mistake) -> None:
+        """No more."""
+        self.planted = False
+
+
+QUICK, SLOW = "tests/domain/a/test_b.py::quick", "tests/domain/a/test_b.py::slow"
+
+
+@pytest.mark.parametrize(
+    ("codes", "slow", "verdict", "asked"),
+    [
+        ([1], True, NOTICED, [[QUICK]]),
+        ([0, 1], True, NOTICED, [[QUICK], [SLOW]]),
+        ([0, 0], True, ALIVE, [[QUICK], [SLOW]]),
+        ([0, None], True, HUNG, [[QUICK], [SLOW]]),
+        ([None], True, HUNG, [[QUICK]]),
+        ([0], False, ALIVE, [[QUICK]]),
+    ],
+)
+def test_the_slow_are_asked_of_what_the_quick_let_pass(
+    codes: list[int | None], slow: bool, verdict: str, asked: list[list[str]]
+) -> None:
+    """And only then, and not at all if they are not to be; nothing stays planted."""
+    reach = Reach({QUICK: 0.1, SLOW: 9.0}, {"domain/a/b.py::f": [QUICK, SLOW]}, [], [])
+    bench = Played(*codes)
+    outcome = tried(bench, Mistake("domain/a/b.py", 1, "f", "", "", 0, 0), reach, slow=slow)
+    assert (outcome.verdict, bench.asked, bench.planted) == (verdict, asked, False)
+    assert (outcome.tests, outcome.left) == (sum(map(len, asked)), 2 - sum(map(len, asked)))
+
+
+def test_where_no_test_comes_nothing_is_run() -> None:
+    """It is told as unreached."""
+    bench = Played()
+    outcome = tried(
+        bench, Mistake("domain/a/b.py", 1, "f", "", "", 0, 0), Reach({QUICK: 0.1}, {"domain/a/b.py::f": []}, [], [])
+    )
+    assert (outcome.verdict, outcome.tests, bench.asked) == (UNREACHED, 0, [])
+
+
+@pytest.mark.parametrize(
+    ("noticed", "code", "said"), [(True, 1, "1 of 1 that are named equal are not"), (False, 0, "0 of 1 that are named")]
+)
+def test_what_is_named_equal_is_planted_alone(
+    noticed: bool, code: int, said: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`--equal`: an entry that a test notices is told, and ends the run with 1."""
+    planted = next(m for m in planted_in("domain/readings") if m.where == "holes")
+    monkeypatch.setattr(
+        "tests.mutation.__main__.equals", lambda: {planted.key: "changes nothing that anyone could see"}
+    )
+    monkeypatch.setattr("tests.mutation.__main__.reach_of", lambda tests: Reach({QUICK: 0.1}, {}, [], []))
+    given: list[Mistake] = []
+
+    def came(mistakes: list[Mistake], reach: Reach, processes: int, *, slow: bool) -> Iterator[Outcome]:
+        assert not slow
+        given.extend(mistakes)
+        yield Outcome(planted, NOTICED if noticed else ALIVE, 1, 0)
+
+    monkeypatch.setattr("tests.mutation.__main__.outcomes", came)
+    assert main(["--equal", "--only", "domain/readings"]) == code
+    assert given == [planted]
+    out = capsys.readouterr().out
+    assert said in out
+    assert (f"noticed monitor/{planted.path}" in out) is noticed
 
 
 NUMBERING = "domain/readings/numbering.py"

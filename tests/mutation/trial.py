@@ -154,7 +154,7 @@ def chosen(reach: Reach, mistake: Mistake) -> tuple[list[str], int, float]:
     for tests, until_s in ((mirror, BUDGET_S / 2.0), (others, BUDGET_S)):
         for test in tests:
             quick = found[test] <= SLOW_TEST_S and took_s + found[test] <= until_s
-            if test not in asked and (quick or len(found) == 1):
+            if test not in asked and quick:
                 asked[test] = None
                 took_s += found[test]
     return [*asked], len(found) - len(asked), took_s
@@ -174,19 +174,20 @@ def rest(reach: Reach, mistake: Mistake, asked: Sequence[str]) -> tuple[list[str
     return later, took_s
 
 
-def tried(bench: Bench, mistake: Mistake, reach: Reach) -> Outcome:
-    """Plant one, ask the tests that come there, those that take long only if no other noticed it, mend."""
+def tried(bench: Bench, mistake: Mistake, reach: Reach, *, slow: bool = True) -> Outcome:
+    """Plant one, ask the tests that come there, those that take long (slow) only if no other noticed it, mend."""
     asked, left, took_s = chosen(reach, mistake)
-    later, later_s = rest(reach, mistake, asked)
-    count = 0
     code: int | None = 0
     bench.plant(mistake)
     try:
-        for tests, their_s in ((asked, took_s), (later, later_s)):
-            if tests and code == 0:
-                count += len(tests)
-                code = bench.run(["--timeout=0", *tests], 60.0 + 10.0 * their_s)
+        if asked:
+            code = bench.run(["--timeout=0", *asked], 60.0 + 10.0 * took_s)
+        if code == 0 and left and slow:
+            later, took_s = rest(reach, mistake, asked)
+            asked, left = [*asked, *later], left - len(later)
+            if later:
+                code = bench.run(["--timeout=0", *later], 60.0 + 10.0 * took_s)
     finally:
         bench.mend(mistake)
-    verdict = UNREACHED if not count else HUNG if code is None else ALIVE if code == 0 else NOTICED
-    return Outcome(mistake, verdict, count, len(asked) + left - count)
+    verdict = UNREACHED if not asked else HUNG if code is None else ALIVE if code == 0 else NOTICED
+    return Outcome(mistake, verdict, len(asked), left)
