@@ -85,6 +85,22 @@ def test_the_same_rules_give_the_same(seen: Seen, name: str) -> None:
     assert bool(made.pairs) == (name != "calm-day")
 
 
+def test_a_recording_that_was_cut_off_is_tried_as_far_as_it_goes(seen: Seen, tmp_path: Path) -> None:
+    """The last line is a part of one: the table ends by saying so, JSON has its number, and all else is as without it."""
+    whole = (STREAMS / "heater-stuck-on.jsonl").read_bytes()
+    path, rules = tmp_path / "r.jsonl", tmp_path / "same.toml"
+    path.write_bytes(whole + b'{"at":"2026-03-0')
+    rules.write_text("[rules.bands-missing]\non_delay_s = 0\n")
+    made, house = seen("heater-stuck-on", "[rules.bands-missing]\non_delay_s = 0\n")
+    cut = preview(path, house, rules)
+    number = whole.count(b"\n") + 1
+    lines = [*text_lines(cut, house)]
+    said = f"Its line {number}, the last, is cut off: played up to the one before."
+    assert [line for line in lines if line != said] == [*text_lines(made, house)]
+    assert lines.count(said) == 1
+    assert as_json(cut) == as_json(made) | {"cut_off": number}
+
+
 def test_the_limit_of_an_alarm_can_be_tried(seen: Seen) -> None:
     """A higher limit rings later, or not at all: the alarm is silent with a limit that the heat does not reach."""
     made, _ = seen("heater-stuck-on", "[rules.dry-bulb-high-alarm]\nlimit = 39.8\n")
