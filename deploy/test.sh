@@ -18,12 +18,14 @@ unset PYTHONDONTWRITEBYTECODE # else each of the hundreds of programs that the t
 # What the tests write goes with them, and need not wait for a disk at each commit: it is kept in memory, where there is plenty.
 folder=$(mktemp -d /dev/shm/eggroom-XXXXXX 2>/dev/null) || folder=
 if [ -n "$folder" ]; then
-    trap 'rm -rf "$folder"' EXIT
-    trap 'exit 1' INT TERM
+    trap 'rm -rf "$folder" || :' EXIT
+    trap 'exit 1' HUP INT TERM
     chmod 711 "$folder" # another account looks at a record there
     printf '#!/bin/sh\n' >"$folder/program"
     chmod +x "$folder/program"
-    if "$folder/program" 2>/dev/null && [ "$(df -Pk "$folder" | awk 'NR == 2 { print $4 }')" -ge 2000000 ]; then
+    room=$(df -Pk "$folder" | awk 'NR == 2 { print $4 }')
+    memory=$(awk '$1 == "MemAvailable:" { print $2 }' /proc/meminfo)
+    if "$folder/program" 2>/dev/null && [ "$room" -ge 2000000 ] && [ "${memory:-0}" -ge 4000000 ]; then
         export TMPDIR="$folder"
         set -- --basetemp "$folder/tests" "$@" # short, for a socket's path may not be long
     fi

@@ -80,6 +80,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """Eleven thousand tests and all they import stay to the end: whoever looks for garbage need not look through them each time."""
+    """All tests, and all that they import, stay to the end: whoever looks for garbage need not look through them each time."""
     gc.collect()
     gc.freeze()

@@ -106,6 +106,10 @@ def allowed(here: str, there: str) -> bool:
 
 
 @cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
 def imports(path: Path) -> tuple[Import, ...]:
     """Every import of a file, with relative ones written out."""
 
@@ -132,7 +136,7 @@ def imports(path: Path) -> tuple[Import, ...]:
         for child in ast.iter_child_nodes(node):
             yield from walk(child, typing_only, inner)
 
-    return tuple(walk(ast.parse(path.read_text(encoding="utf-8")), False, False))
+    return tuple(walk(tree_of(path), False, False))
 
 
 def name(path: Path) -> str:
@@ -200,7 +204,7 @@ def test_the_ground_floor_does_nothing_but_answer(path: Path) -> None:
         assert found.module.split(".")[0] not in FORBIDDEN_BELOW | {"time", "os", "pathlib"}, (
             f"{name(path)}:{found.line}"
         )
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Call):
             called = ast.unparse(node.func)
             assert called not in ("open", "print", "input"), f"{name(path)}:{node.lineno} calls {called}"
@@ -302,7 +306,7 @@ def words_said(path: Path) -> Iterator[tuple[int, str]]:
         for child in ast.iter_child_nodes(node):
             yield from walk(child, named and not isinstance(child, ast.FunctionDef))
 
-    yield from walk(ast.parse(path.read_text(encoding="utf-8")), True)
+    yield from walk(tree_of(path), True)
 
 
 @pytest.mark.parametrize(
@@ -331,7 +335,7 @@ CLI = ROOT / "cli"
 def in_one_text(path: Path) -> Iterator[tuple[int, str]]:
     """(line, text) of what is raised with what was expected in one text with the rest, but for the library's own errors, which tell a mistake of
     ours."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call):
             texts = [n.value for n in ast.walk(node.exc) if isinstance(n, ast.Constant) and isinstance(n.value, str)]
             if not hasattr(builtins, ast.unparse(node.exc.func)) and any(", expected " in text for text in texts):
@@ -391,7 +395,7 @@ def test_a_folder_can_be_taken_in_at_a_glance() -> None:
 
 def private_uses(path: Path) -> Iterator[str]:
     """Each use of another module's private name: imported, or reached for on something imported."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    tree = tree_of(path)
     imported: set[str] = set()
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):

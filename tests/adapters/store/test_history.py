@@ -69,7 +69,6 @@ def steps_of(history: SqliteHistory, work: Callable[[], object]) -> int:
     return count
 
 
-@pytest.mark.slow
 def test_cost_does_not_grow_with_the_record(opened: Opened, history: SqliteHistory) -> None:
     """A window of one probe, and the newest reading of all probes, take as many steps in a record fifteen times the size."""
     ledger = SqliteLedger(opened.connection)

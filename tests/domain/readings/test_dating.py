@@ -125,7 +125,6 @@ class Node:
         return [self.lines[line].at_ms(up_ms) - (ANCHOR_MS + true_ms) for true_ms, line, up_ms in self.rows]
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("error", [-100e-6, -20e-6, 20e-6, 100e-6])
 def test_a_crystal_that_is_wrong_for_thirty_days(error: float) -> None:
     """With a crystal 100 ppm slow or fast for 30 days every message is still news, and every label within 1.1 s (and the whole

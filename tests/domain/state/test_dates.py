@@ -308,12 +308,20 @@ def test_samples_of_one_odd_message_lie_as_far_apart_as_they_were_taken() -> Non
     assert [node.label_s(r) for r in out.readings] == pytest.approx([now_s - 10.0, now_s], abs=0.1)
 
 
-def test_what_belongs_to_an_earlier_part_of_a_boot_waited_since_then() -> None:
-    """A crystal had drifted by a second, and a new part of the line began; a message from before that comes only now waited for two minutes."""
+def counted(*, clocked: bool = False) -> Story:
+    """Three messages of a node that counts, ten seconds apart, the first at 100 s of its boot 7; clocked: each with one of a node that has a clock."""
     story = Story()
     for n in range(3):
         story.send("node-a", Sample("top", 37.5, 45.0), up_s=100 + 10 * n)
+        if clocked:
+            Clocked(story).say(story.at_s)
         story.at_s += 10.0
+    return story
+
+
+def test_what_belongs_to_an_earlier_part_of_a_boot_waited_since_then() -> None:
+    """A crystal had drifted by a second, and a new part of the line began; a message from before that comes only now waited for two minutes."""
+    story = counted()
     node = story.state.node("node-a")
     (line,) = node.lines[7]
     node.lines[7] = line, replace(line, id=2, from_up_ms=125_000)
@@ -327,11 +335,7 @@ def test_what_belongs_to_an_earlier_part_of_a_boot_waited_since_then() -> None:
 
 def test_when_a_message_was_taken_that_a_broker_kept() -> None:
     """By the node's counter or clock as ever; of one that has neither nobody knows, though it is of now where it was not kept."""
-    story = Story()
-    for n in range(3):
-        story.send("node-a", Sample("top", 37.5, 45.0), up_s=100 + 10 * n)
-        Clocked(story).say(story.at_s)
-        story.at_s += 10.0
+    story = counted(clocked=True)
     bare, clocked = Sample("top", 37.5, 45.0), Sample("top", 37.5, 45.0, at_ms=to_ms(T0) + 20_000)
     for sample, boot, up_s, taken_s in ((bare, 7, 120, 20.0), (clocked, None, None, 20.0), (bare, None, None, None)):
         kept = Pack("node-a", (sample,), boot, None, up_s, retained=True)
@@ -421,10 +425,7 @@ def test_after_our_clock_was_set_a_new_part_begins_with_what_is_newer() -> None:
 
 def test_the_newest_part_of_a_boot_goes_on() -> None:
     """What belongs to it is noted in it, and written; the parts before stay as they are."""
-    story = Story()
-    for n in range(3):
-        story.send("node-a", Sample("top", 37.5, 45.0), up_s=100 + 10 * n)
-        story.at_s += 10.0
+    story = counted()
     node = story.state.node("node-a")
     (line,) = node.lines[7]
     node.lines[7] = line, replace(line, id=2), replace(line, id=3, from_up_ms=125_000)
@@ -437,10 +438,7 @@ def test_the_newest_part_of_a_boot_goes_on() -> None:
 @pytest.mark.parametrize("clock", [False, True], ids=["by its counter", "by its clock"])
 def test_samples_of_one_message_are_as_old_as_they_lie_apart(clock: bool) -> None:
     """Three instants in one pack of a node that counts: what has just come is its newest, wherever it stands in the pack."""
-    story = Story()
-    for n in range(3):
-        story.send("node-a", Sample("top", 37.5, 45.0), up_s=100 + 10 * n)
-        story.at_s += 10.0
+    story = counted()
     at_ms = [to_ms(T0) + 1000 * (3600 - back) if clock else None for back in (20, 0, 10)]
     offsets_s = (0.0, 0.0, 0.0) if clock else (-20.0, 0.0, -10.0)
     samples = tuple(Sample("top", 37.5, 45.0, offset_s=o, at_ms=a) for o, a in zip(offsets_s, at_ms, strict=True))
