@@ -227,7 +227,9 @@ def _batch_add(look: Look, request: BatchAdd) -> Mapping[str, object]:
     made = Batch(
         id=id_, profile=request.profile, set_at=request.set_at, eggs=request.eggs, note=request.note, stays=stays
     )
-    return _adopt(look, set_there(made, look.site, at=look.now.utc), SetOf(request.profile))
+    answer = _adopt(look, set_there(made, look.site, at=look.now.utc), SetOf(request.profile))
+    _end_cooling(look, id_)  # one that a removed batch of that name has left in an older record
+    return answer
 
 
 def _move(look: Look, request: Move) -> Mapping[str, object]:

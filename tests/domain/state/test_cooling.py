@@ -253,29 +253,17 @@ def test_a_batch_has_no_name_of_a_machine() -> None:
     assert answer["id"] == "hen-1-c"
 
 
-def test_a_part_split_off_is_cooled_as_before() -> None:
-    """In its own machine, at the same hours and days: who split it says so, it is told, and ends by itself."""
+def test_a_part_split_off_is_cooled_no_more() -> None:
+    """Its air at the hour of the others' cooling is judged as ever: only what is declared of its own machine's eggs quiets that."""
     story = cooled(to_c=30.0, first_day=3, last_day=26)
     answer = request(story, do="split", batch="hen-1", count=2, machine="hatcher-1", by="kim")
-    handed = story.state.coolings["hen-1-b"]
-    assert (
-        replace(handed, of="hen-1", since=story.state.coolings["hen-1"].since, by="sam")
-        == story.state.coolings["hen-1"]
-    )
-    assert (handed.since, handed.by) == (story.now().utc, "kim")
-    assert isinstance(answer["cooling"], dict)
-    assert (answer["cooling"]["of"], answer["cooling"]["machine"]) == ("hen-1-b", "hatcher-1")
-    assert [e.subject for e in story.events if isinstance(e.what, CoolingSaid)] == ["hen-1", "hen-1-b"]
-    ask(story, of="hen-1", end=True)
+    assert answer["cooling_ended"] is True
+    assert [*story.state.coolings] == ["hen-1"]
+    assert [e.subject for e in story.events if isinstance(e.what, CoolingSaid)] == ["hen-1"]
     story.run(minutes=45)
-    assert [e.subject for e in story.events if isinstance(e.what, WorkBegun)] == ["hatcher-1"]
-    assert "cooling" not in request(cooled_no_more(), do="split", batch="hen-1", count=2, machine="hatcher-1", by="kim")
-
-
-def cooled_no_more() -> Story:
-    story = cooled()
+    assert [e.subject for e in story.events if isinstance(e.what, WorkBegun)] == ["setter-1"]
     ask(story, of="hen-1", end=True)
-    return story
+    assert "cooling_ended" not in request(story, do="split", batch="hen-1", count=2, machine="hatcher-1", by="kim")
 
 
 def said(of: str = "hen-1", *at_min: int, **more: object) -> Cooling:
