@@ -294,8 +294,7 @@ def _show(options: One) -> int:
         found = batch_development(history, house.site, batch, now=now)
         book = history.book(batch)
     view = batch_view(batch, now) | {"development": None if found is None else development_record(found)}
-    shown = Shown(house.site.zone, house.site.unit, now if batch.closed_at is None else None)
-    lines = [] if found is None else [*development_lines(found, shown)]
+    lines = [] if found is None else [*development_lines(found, Shown(house.site.zone, house.site.unit, now))]
     lines += expected_lines(book, house.site)
     lost = unplaced_words([b.id for b in in_no_machine([batch], now)])
     text = "\n".join(
