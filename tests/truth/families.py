@@ -49,6 +49,7 @@ ATTEMPTS = 40
 STILL_BIRDS = ("chicken", "japanese-quail", "pheasant", "pekin-duck", "goose", "ostrich")
 CALENDAR_BIRDS = ("chicken", "japanese-quail", "pheasant", "pekin-duck", "muscovy-duck")
 WATERFOWL = ("pekin-duck", "goose", "muscovy-duck")
+COOLED_DAYS = (7, 25)  # of incubation (common practice)
 ANY_S = (10, 20, 30, 60)
 
 
@@ -364,20 +365,40 @@ def _says_done(world: World) -> None:
 
 
 def _cooled(declared: bool, d: Draft) -> None:
-    """A month of waterfowl: each day at about the same hour the machine stands open for a quarter to three quarters of an hour, its eggs sprayed."""
+    """A month of waterfowl, from the day they are set to the day before lockdown: from day 7 to 25 the machine stands open each day at about the same
+    hour for a quarter to three quarters of an hour, and mostly its eggs are sprayed.
+
+    declared: once and for all, at a quarter of the hour and for the longest that it takes, as a person says it.
+    """
     d.profile = profiles()[d.rng.choice(WATERFOWL)]
-    d.day, d.interval_s = 6.0, d.rng.choice((30, 60))
+    d.day, d.interval_s = 0.5, d.rng.choice((30, 60))
+    d.lasts_s = min(30.0, d.profile.lockdown_day - 1.0 - d.day) * DAY_S
     hour, share, wet = d.rng.uniform(7.0, 19.0), d.rng.uniform(0.5, 1.0), d.rng.random() < 0.7
+    if declared:
+        d.happenings.append((60.0, partial(_says_cooling, at_min=15 * round(4.0 * hour), days=COOLED_DAYS)))
     for day_s in _days(d):
-        at_s = day_s + (hour + d.rng.gauss(0.0, 0.3)) * HOUR_S
-        if not 0.0 < at_s < d.lasts_s - 3.0 * HOUR_S:
+        at_s = day_s + (hour + d.rng.gauss(0.0, 0.2)) * HOUR_S
+        first, last = COOLED_DAYS
+        if not (first <= d.day + at_s / DAY_S < last + 1.0 and at_s < d.lasts_s - 3.0 * HOUR_S):
             continue
         for_s = d.rng.uniform(15.0, 40.0) * MINUTE_S
-        if declared:
-            d.happenings.append((at_s - 30.0, partial(_says_work, for_s=for_s + 600.0)))
         _opened(d, at_s, for_s, share)
         if wet:
             d.happenings.append((at_s + for_s / 2.0, _sprayed))
+
+
+def _says_cooling(world: World, *, at_min: int, days: tuple[int, int]) -> None:
+    first, last = days
+    asked = {
+        "do": "cooling",
+        "of": "first",
+        "at_min": [at_min],
+        "for_s": 2400.0,
+        "first_day": first,
+        "last_day": last,
+        "by": "sam",
+    }
+    world.ask(asked)
 
 
 def _sprayed(world: World) -> None:
@@ -753,8 +774,8 @@ FAMILIES: dict[str, Family] = {
     "looks": Family(WORK, _look_in, 2.0 * DAY_S, 0.0, full=30, quick=2),
     "candlings": Family(WORK, _candled, 3.0 * DAY_S, 0.0, full=30, quick=2),
     "declared work": Family(WORK, _declared, 3.0 * DAY_S, 0.0, full=30, quick=2),
-    "daily cooling, declared": Family(WORK, partial(_cooled, True), 17.0 * DAY_S, 0.0, full=5, quick=0),
-    "daily cooling, not declared": Family(WORK, partial(_cooled, False), 17.0 * DAY_S, 0.0, full=5, quick=0),
+    "daily cooling, declared": Family(WORK, partial(_cooled, True), 30.0 * DAY_S, 0.0, full=5, quick=0),
+    "daily cooling, not declared": Family(WORK, partial(_cooled, False), 30.0 * DAY_S, 0.0, full=5, quick=0),
     "fresh cold eggs": Family(WORK, _fresh, DAY_S, 0.0, full=16, quick=1),
     "batch moved": Family(WORK, _moved, DAY_S, 0.0, full=16, quick=1),
     "hatch": Family(HATCH, _hatch, 2.4 * DAY_S, 0.0, full=16, quick=1),
