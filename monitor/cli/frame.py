@@ -272,8 +272,12 @@ def fitted(text: str, columns: int) -> str:
 
 
 def columns() -> int:
-    """How wide a text is made: as the terminal that is printed to, at most as is usual; as is usual where it is none."""
-    wide = shutil.get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
+    """How wide a text is made, at most as is usual: as the terminal that is printed to; where it is none as COLUMNS says, as for `less`."""
+    if sys.stdout.isatty():
+        wide = shutil.get_terminal_size((WIDTH, 24)).columns
+    else:
+        asked = os.environ.get("COLUMNS", "")
+        wide = int(asked) if asked.isascii() and asked.isdigit() else WIDTH
     return min(WIDTH, max(wide, NARROWEST))
 
 

@@ -35,7 +35,8 @@ from monitor.rehearse.streams import HATCHER_1, ROOM, SETTER_1, SETTER_2
 from monitor.service.ports import Answer
 from monitor.service.reports.batch import batch_history
 from monitor.settings import House, build_house, parse_settings
-from monitor.shown.history.report import Header, to_text
+from monitor.shown.history.brief import brief_text
+from monitor.shown.history.report import Header
 from monitor.shown.now.room import machine_lines
 from monitor.shown.values import state_words, subject_name
 
@@ -193,7 +194,9 @@ def _epilogue(stage: Stage, clock: PacedClock) -> None:
     batch = next(b for b in history.batches() if b.id == "duck-1")
     stage.say(f"\n{_clock(now)}  what duck-1 lived through tonight, in two machines (eggroom history duck-1)\n")
     watched = _since(batch, BEGIN)
-    stage.say(to_text(batch_history(history, site, watched, now=now), Header.of(batch), zone=site.zone, unit=site.unit))
+    stage.say(
+        brief_text(batch_history(history, site, watched, now=now), Header.of(batch), zone=site.zone, unit=site.unit)
+    )
     stage.say("\nThe end. What you saw is in README.md; `eggroom run --config FILE` does the same with real nodes.")
 
 

@@ -123,11 +123,16 @@ def test_a_narrow_terminal() -> None:
 
 @pytest.mark.parametrize(("wide", "made"), [(1, 20), (40, 40), (80, 80), (200, 80)])
 def test_how_wide_a_text_is_made(monkeypatch: pytest.MonkeyPatch, wide: int, made: int) -> None:
-    """As the terminal is, from twenty columns to eighty; where there is none, eighty."""
+    """As the terminal is, from twenty columns to eighty; where there is none as COLUMNS says, else eighty."""
     monkeypatch.setenv("COLUMNS", str(wide))
-    for at_terminal, columns in ((True, made), (False, 80)):
+    for at_terminal in (True, False):
         monkeypatch.setattr("sys.stdout.isatty", lambda at_terminal=at_terminal: at_terminal)
-        assert frame.columns() == columns
+        assert frame.columns() == made
+    for nothing in ("", "wide", "-5"):
+        monkeypatch.setenv("COLUMNS", nothing)
+        assert frame.columns() == 80
+    monkeypatch.delenv("COLUMNS")
+    assert frame.columns() == 80
 
 
 def test_work_that_takes_long_says_so(monkeypatch: pytest.MonkeyPatch) -> None:

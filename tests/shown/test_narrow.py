@@ -14,6 +14,7 @@ from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.watch.view import machine_view
 from monitor.service.reports.weighed import water_at
 from monitor.shown.eggs import book_text
+from monitor.shown.history.brief import brief_text
 from monitor.shown.history.exposures import exposure_text
 from monitor.shown.history.report import to_text
 from monitor.shown.needs.rules import rules_text, rules_view
@@ -51,6 +52,7 @@ def book(columns: int) -> str:
 SCREENS: dict[str, Callable[[int], str]] = {
     "room": room,
     "a history": lambda columns: to_text(history(), HEADER, zone=ZONE, unit="C", columns=columns),
+    "a history in short": lambda columns: brief_text(history(), HEADER, zone=ZONE, unit="C", columns=columns),
     "exposures": lambda columns: exposure_text("Hen", 21.0, "C", columns=columns),
     "a species": lambda columns: profile_text(load_profiles()["chicken"], load_sources(), columns=columns),
     "rules": lambda columns: rules_text(

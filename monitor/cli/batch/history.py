@@ -33,6 +33,7 @@ from monitor.service.ports import StoreFailure
 from monitor.service.reports.batch import NoRecord, batch_charts, batch_history
 from monitor.service.reports.egg import egg_life
 from monitor.shown.calendar import Due, looks_of, to_ics
+from monitor.shown.history.brief import brief_text
 from monitor.shown.history.exposures import exposure_text, exposure_view
 from monitor.shown.history.files import to_csv, to_json
 from monitor.shown.history.report import Header, to_html, to_text
@@ -47,6 +48,7 @@ class History(Reported):
     html: Path | None
     ics: Path | None
     exposures: bool
+    full: bool
     sure: bool
 
 
@@ -64,6 +66,8 @@ def add(parsers: Parsers) -> None:
     history.add_argument("--ics", type=Path, default=None, metavar="FILE", help="what is due, for a calendar")
     help_ = "what was published of eggs in too hot or too cold air, for this species"
     history.add_argument("--exposures", action="store_true", help=help_)
+    help_ = "all of it: every figure, each stay off target, what was done"
+    history.add_argument("--full", action="store_true", help=help_)
     history.add_argument("--sure", action="store_true", help="write over a file that is there")
     add_archive_option(history)
 
@@ -105,7 +109,7 @@ def _report(options: History, looked: Looked) -> int:
         write_file(options.csv, to_csv(figures, header))
     if options.html is not None:
         write_file(options.html, to_html(figures, charts, header, zone=site.zone, unit=site.unit))
-    data = to_json(figures, header)
+    data, told = to_json(figures, header), to_text if options.full else brief_text
     if header.egg is None:  # an archive brings the figures of the batch only
         _tell_other_figures(looked, data)
     files = (options.ics, options.csv, options.html)
@@ -113,7 +117,7 @@ def _report(options: History, looked: Looked) -> int:
         options.json,
         files,
         data=data,
-        text=lambda: to_text(figures, header, zone=site.zone, unit=site.unit, columns=columns()),
+        text=lambda: told(figures, header, zone=site.zone, unit=site.unit, columns=columns()).rstrip(),
     )
 
 

@@ -34,7 +34,7 @@ from monitor.service.reports.review import batch_review
 from monitor.service.reports.together import BY, across_batches
 from monitor.shown.form import Shown
 from monitor.shown.outcomes import Told, looked_at_words, outcomes_json, outcomes_text
-from monitor.shown.review.whole import whole_html, whole_json, whole_text
+from monitor.shown.review.whole import brief_text, whole_html, whole_json, whole_text
 
 LIST = "list"
 SCIPY = "scipy>=1.11"  # as in pyproject.toml, where it is an extra: the one library that is for one command
@@ -48,6 +48,7 @@ class Review(Reported):
     finding: str | None
     html: Path | None
     good: float | None
+    full: bool
     sure: bool
 
 
@@ -70,6 +71,7 @@ def add(parsers: Parsers) -> None:
     review.add_argument("--egg", type=typed_whole, default=None, metavar="N", help="only what was found in this one")
     review.add_argument("--finding", default=None, metavar="F", help="only this one, written or not")
     review.add_argument("--html", type=Path, default=None, metavar="FILE", help="a page to read and to print")
+    review.add_argument("--full", action="store_true", help="every cause, with its figures and its source")
     review.add_argument("--sure", action="store_true", help="write over a file that is there")
     outcomes = command(parsers["outcomes"], _outcomes, Outcomes)
     outcomes.add_argument("--species", default=None, metavar="PROFILE", help="only this one; see eggroom profiles")
@@ -108,12 +110,12 @@ def _review(options: Review) -> int:
             raise Failed(str(error)) from error
     if options.html is not None:
         write_file(options.html, whole_html(whole, catalogue, shown))
-    data = whole_json(whole, catalogue)
+    data, told = whole_json(whole, catalogue), whole_text if options.full else brief_text
     return show_or_written(
         options.json,
         [options.html],
         data=data,
-        text=lambda: whole_text(whole, catalogue, shown, columns=columns()).rstrip(),
+        text=lambda: told(whole, catalogue, shown, columns=columns()).rstrip(),
     )
 
 

@@ -8,7 +8,7 @@ drawing goes from its lowest to its highest value, see `chart`.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 
 from monitor.analysis.history.chart import Chart
@@ -109,7 +109,6 @@ def history_report(
     """The whole, with its drawings where there are charts of the same life. answer: begin with what it comes to, which drawings show by themselves."""
     figures = _figures(history, shown)
     told = (
-        *([Section(None, plain(_answer(history, shown)))] if answer else []),
         Section(None, plain([_times(shown)])),
         *([] if history.development is None else [Section(None, plain(development_lines(history.development, shown)))]),
         *_drawn(history, charts, header, shown=shown),
@@ -118,10 +117,10 @@ def history_report(
     if history.felt:
         told += (dose_section(history.felt, shown), happening_section(history.happenings, header.set_at, shown))
     told += (_excursions(history.whole, shown), _gaps(history.whole, shown), _calibrations(history.calibrations, shown))
-    return Report(header.title, plain(header.lines(shown)), told)
+    return Report(header.title, plain(header.lines(shown)), told, plain(answer_lines(history, shown)) if answer else ())
 
 
-def _answer(history: BatchHistory, shown: Shown) -> Iterator[str]:
+def answer_lines(history: BatchHistory, shown: Shown) -> Iterator[str]:
     """What it comes to: how much of the time it was on target, and what it was beyond its alarm limits."""
     shares: list[str] = []
     few: list[str] = []
@@ -198,7 +197,9 @@ def _figures_of(history: BatchHistory, quantity: str) -> Figures | None:
 def _figures(history: BatchHistory, shown: Shown) -> Iterator[Section]:
     """A section for each stage, and for the whole."""
     for place, period in enumerate((*history.stages, history.whole)):
-        yield _period(period, history.felt[place] if place < len(history.felt) else None, shown)
+        told = _period(period, history.felt[place] if place < len(history.felt) else None, shown)
+        # of one stage the whole says the same, word for word
+        yield replace(told, where=PAGE_ONLY) if place == len(history.stages) == 1 else told
 
 
 def _period(period: Period, felt: Felt | None, shown: Shown) -> Section:

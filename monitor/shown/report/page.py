@@ -36,7 +36,7 @@ def safe(words: str) -> str:
 
 def drawn(report: Report, style: str = STYLE) -> str:
     """The page."""
-    body = [f"<h1>{safe(report.title)}</h1>", *(_paragraph(each.words) for each in report.about)]
+    body = [f"<h1>{safe(report.title)}</h1>", *(_paragraph(p.words) for p in (*report.about, *report.answer))]
     for section in report.sections:
         body += _section(section, 2)
     return (

@@ -43,11 +43,13 @@ def drawn(report: Report, inset: bool = True, columns: int = WIDTH) -> str:
         inset: what stands under a heading is set in; as it is not where tables take the whole width.
         columns: how wide at most, 20 or more.
     """
-    lines = [report.title] if report.title else []
+    lines = [each.words for each in report.answer]
+    if report.title:
+        lines += ["", report.title]
     lines += [each.words for each in report.about]
     for section in report.sections:
         lines += _section(section, STEP if inset else "", columns)
-    return "\n".join(filled(printable(line), columns) for line in (lines if report.title else lines[1:])) + "\n"
+    return "\n".join(filled(printable(line), columns) for line in (lines if report.answer else lines[1:])) + "\n"
 
 
 def _section(section: Section, step: str, columns: int) -> Iterator[str]:

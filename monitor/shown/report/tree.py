@@ -127,15 +127,17 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """All of it. title: empty where the first section says it; about: what stands under the title."""
+    """All of it. title: empty where the first section says it; about: what stands under the title; answer: what it comes to, first of all in
+    text, and after both on a page."""
 
     title: str
     about: tuple[Paragraph, ...] = ()
     sections: tuple[Section, ...] = field(default=())
+    answer: tuple[Paragraph, ...] = ()
 
     def words(self) -> Iterator[str]:
         """Every sentence that text has, as it was written: headings, paragraphs, points and notes."""
-        yield from (each for each in (self.title, *(p.words for p in self.about)) if each)
+        yield from (each for each in (self.title, *(p.words for p in (*self.about, *self.answer))) if each)
         yield from _words(self.sections)
 
 

@@ -50,10 +50,11 @@ WHY = {
     GAP: "a gap in the record is long enough to hide it",
     COMMON: "half or more of the batches that went well had as much of it",
 }
-PREAMBLE = (
-    "Each published cause of this finding, asked of the record. Supported means that the record shows what the source describes,"
-    " not that this is why: several can be supported at once, and what no sensor sees may matter more."
+SUPPORTED_MEANS = (
+    "Supported means that the record shows what the source describes, not that this is why: several can be supported at once,"
+    " and what no sensor sees may matter more."
 )
+PREAMBLE = f"Each published cause of this finding, asked of the record. {SUPPORTED_MEANS}"
 TEMPERATURES_OF = "The published temperatures are those of other people's machines and mostly of hens' eggs."
 CLOSING = (
     "This page informs; it is no diagnosis. Ask an avian veterinarian where an egg or a chick is in doubt, and keep to the"
@@ -78,9 +79,14 @@ def finding_sections(
         if name == NOT_MEASURED:  # nothing is said to these
             items = [Item(tuple(_unseen(verdict, unit) for verdict in told))] if told else []
         else:
-            items = [Item(tuple(_points(v, unit)), tuple(_notes(v, unit)), scale_of(v)) for v in told]
+            items = [cause_item(v, unit) for v in told]
         yield Section(head, tuple(items))
     yield Section(Heading("", "CAUTION"), (Paragraph(catalogue.findings[finding].caution, CAUTION),))
+
+
+def cause_item(verdict: Verdict, unit: str) -> Item:
+    """Each source's words, what the record shows, and what else was published."""
+    return Item(tuple(_points(verdict, unit)), tuple(_notes(verdict, unit)), scale_of(verdict))
 
 
 def to_json(catalogue: Catalogue, finding: str, subject: str, *, verdicts: Sequence[Verdict]) -> dict[str, object]:

@@ -5,9 +5,11 @@ What is said once for all of them stands once: what supported means, which batch
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
-from monitor.analysis.review.judged import CANNOT_SAY, COVERAGE, NOT_MEASURED, SUPPORTED, Verdict
+from monitor.analysis.review.judged import CANNOT_SAY, COVERAGE, NOT_MEASURED, SUPPORTED, VERDICTS, Verdict
 from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
@@ -20,8 +22,10 @@ from monitor.shown.report.tree import INSET, OF_DRAWINGS, Heading, Paragraph, Re
 from monitor.shown.review.finding import (
     CLOSING,
     PREAMBLE,
+    SUPPORTED_MEANS,
     TEMPERATURES_OF,
     WHY,
+    cause_item,
     finding_sections,
     source_lines,
     to_json,
@@ -40,6 +44,7 @@ KEY = (
     " well."
 )
 
+REST = "Every cause with its figures and its source: the same with --full."
 LISTED = 12  # eggs that are named one by one
 
 
@@ -49,14 +54,44 @@ def review_report(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Rep
     closed = "still open" if whole.closed_at is None else f"closed {shown.time(whole.closed_at)}"
     about = Paragraph(f"profile {whole.profile}, {eggs}, set {shown.time(whole.set_at)}, {closed}")
     told = _told(whole, catalogue, shown) if whole.reviewed else [_nothing(whole)]
-    return Report(f"Review of batch {whole.batch}", (about,), tuple(told))
+    return Report(f"Review of batch {whole.batch}", (about,), tuple(told), plain(_answers(whole, shown.unit)))
 
 
-def _nothing(whole: BatchReview) -> Section:
-    """That nothing was written, and how to begin."""
-    about = "" if whole.egg is None else f" about egg {whole.egg}"
+def brief_report(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Report:
+    """What is read first: what the record shows, in full; the other causes counted."""
+    report = review_report(whole, catalogue, shown)
+    told = _short(whole, catalogue, shown.unit) if whole.reviewed else [_nothing(whole, listed=False)]
+    return replace(report, sections=tuple(told))
+
+
+def _answers(whole: BatchReview, unit: str) -> Iterator[str]:
+    if not whole.reviewed:
+        about = "" if whole.egg is None else f" about egg {whole.egg}"
+        yield f"Nothing found is written{about}, so there is nothing to review."
+    yield from (_answer(each, unit) for each in whole.reviewed)
+
+
+def _nothing(whole: BatchReview, *, listed: bool = True) -> Section:
+    """How to begin, where nothing was written. listed: with all that can be found."""
     others = plain([f"Written about the batch: {'; '.join(_others(whole))}."] if whole.others else [])
-    return Section(Heading(f"nothing found is written{about}"), (*others, *_how(whole.batch)))
+    return Section(None, (*others, *_how(whole.batch, listed=listed)))
+
+
+def _short(whole: BatchReview, catalogue: Catalogue, unit: str) -> Iterator[Section]:
+    shows = False
+    for each in whole.reviewed:
+        supported = [verdict for verdict in each.verdicts if verdict.verdict == SUPPORTED]
+        shows = shows or bool(supported)
+        counts = Counter(verdict.verdict for verdict in each.verdicts)
+        counted = ", ".join(f"{name} {counts[name] or 'none'}" for name in VERDICTS)
+        head = Heading(f"{_name(each)}: {subject_words(each.subject, whole.eggs)}")
+        yield Section(
+            head, (*(cause_item(verdict, unit) for verdict in supported), Paragraph(f"published causes: {counted}"))
+        )
+    yield Section(None, plain([*([SUPPORTED_MEANS] if shows else []), _beside(whole, catalogue)]))
+    cautions = dict.fromkeys(catalogue.findings[each.finding].caution for each in whole.reviewed)
+    yield Section(Heading("caution"), plain([*cautions, CLOSING]))
+    yield Section(None, plain([REST]))
 
 
 def _told(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Section]:
@@ -64,7 +99,6 @@ def _told(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Se
         f"{_name(each)}: {subject_words(each.subject, whole.eggs)}{'' if each.written else ' (asked about, not written)'}"
         for each in whole.reviewed
     ]
-    yield Section(None, plain(_answer(each, shown.unit) for each in whole.reviewed))
     yield Section(Heading("found"), plain(found))
     reading = (*plain([PREAMBLE, _beside(whole, catalogue)]), Paragraph(KEY, OF_DRAWINGS))
     yield Section(Heading("how to read this"), reading)
@@ -101,6 +135,11 @@ def _why(unsure: Sequence[Verdict]) -> str:
 def whole_text(whole: BatchReview, catalogue: Catalogue, shown: Shown, *, columns: int = WIDTH) -> str:
     """The reviews for people, so many columns wide."""
     return text.drawn(review_report(whole, catalogue, shown), columns=columns)
+
+
+def brief_text(whole: BatchReview, catalogue: Catalogue, shown: Shown, *, columns: int = WIDTH) -> str:
+    """The reviews in short, so many columns wide."""
+    return text.drawn(brief_report(whole, catalogue, shown), columns=columns)
 
 
 def whole_html(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> str:
@@ -140,12 +179,15 @@ def _beside(whole: BatchReview, catalogue: Catalogue) -> str:
     return f"Beside it stand batches of {whole.profile} that went well ({went}): {', '.join(whole.good)}{few}."
 
 
-def _how(batch: str) -> Iterator[Paragraph]:
+def _how(batch: str, *, listed: bool) -> Iterator[Paragraph]:
     yield Paragraph(
         "A review begins with what was seen, chosen from the trade's list, of eggs by number or of a count:"
     )
     yield Paragraph(f"eggroom egg finding {batch} 7 sticky-chick", INSET)
     yield Paragraph(f"eggroom egg finding {batch} --count 4 dead-unpipped", INSET)
+    if not listed:
+        yield Paragraph("The list: eggroom egg finding list")
+        return
     yield Paragraph("The list:")
     yield from (Paragraph(f"{each.id:<21} {each.words}", INSET) for each in FINDINGS)
 

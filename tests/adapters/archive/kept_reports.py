@@ -15,14 +15,14 @@ from monitor.cli.main import main
 KEPT = Path(__file__).parents[2] / "reference" / "kept"
 # What each report is asked for with; {out} is the file that it writes, where it does not print.
 REPORTS: dict[str, tuple[str, ...]] = {
-    "history.txt": ("history",),
+    "history.txt": ("history", "--full"),
     "history.json": ("history", "--json"),
     "history.csv": ("history", "--csv", "{out}"),
     "history.html": ("history", "--html", "{out}"),
-    "egg-3.txt": ("history", "--egg", "3"),
+    "egg-3.txt": ("history", "--full", "--egg", "3"),
     "eggs.txt": ("egg", "show"),
     "eggs.json": ("egg", "show", "--json"),
-    "review.txt": ("review",),
+    "review.txt": ("review", "--full"),
     "review.json": ("review", "--json"),
     "review.html": ("review", "--html", "{out}"),
 }

@@ -83,7 +83,7 @@ def test_reports_out_of_the_file_are_those_of_the_record(
         assert said(capsys, *report, "--archive", str(file), "--config", str(tmp_path / "none.toml")) == there
     assert said(capsys, "history", "--archive", str(file), "--json") == said(capsys, "history", "hen-1", "--json", config=config)  # fmt: skip
     for how in ([], ["--json"]):
-        there = said(capsys, "review", "hen-1", *how, config=config)
+        there = said(capsys, "review", "hen-1", "--full", *how, config=config)
         assert said(capsys, "review", "--archive", str(file), *how) == there
     assert "blood-ring" in there
     pages = tmp_path / "here.html", tmp_path / "there.html"
@@ -108,7 +108,7 @@ def test_the_figures_stand_in_the_file(shut: Path, capsys: Capture, tmp_path: Pa
         assert opened.read("history.json").decode() == said(capsys, "history", "hen-1", "--json", config=shut)
         review = opened.read("review.json").decode()
         assert review == said(capsys, "review", "hen-1", "--json", config=shut)
-        assert opened.read("review.txt").decode() == said(capsys, "review", "hen-1", config=shut)
+        assert opened.read("review.txt").decode() == said(capsys, "review", "hen-1", "--full", config=shut)
     assert [each["finding"] for each in json.loads(review)["reviews"]] == ["blood-ring"]
     said(capsys, "archive", "hen-1", str(again), config=shut)
     assert again.read_bytes() == file.read_bytes()

@@ -50,7 +50,8 @@ def test_every_form(capsys: Capture, house: Path, tmp_path: Path) -> None:
     assert files.splitlines() == [f"{table}: written", f"{page}: written"]
     text = said(capsys, "history", "hen-1", "--egg", "2", config=house)
     data = json.loads(said(capsys, "history", "hen-1", "--egg", "2", "--json", config=house))
-    assert text.startswith("Environment history of egg 2 of hen-1\n")
+    assert text.startswith("On target: ")
+    assert "\n\nEnvironment history of egg 2 of hen-1\n" in text
     assert "\ndead (late) 2026-03-22 07:00, day 20.5: its record ends there;" in text
     assert data["egg"]["until"] == data["whole"]["dry_bulb_c"]["until"] == "2026-03-22T06:00:00.250Z"
     kinds = [done["kind"] for done in data["happenings"]]
@@ -150,7 +151,7 @@ def test_history_as_a_page_and_a_calendar(capsys: Capture, running: Path, tmp_pa
     assert html.startswith("<!doctype html>")
     assert "<h1>Environment history of batch hen-1</h1>" in html
     assert html.count("<svg") >= 5
-    assert "DOSES" in ok(capsys, "history", "hen-1", config=running)
+    assert "DOSES" in ok(capsys, "history", "hen-1", "--full", config=running)
     events = icalendar.Calendar.from_ical(due.read_bytes()).walk("VEVENT")
     assert [str(event["SUMMARY"]) for event in events] == [
         "hen-1: weigh",

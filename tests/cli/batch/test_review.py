@@ -67,8 +67,12 @@ def test_review(capsys: Capture, house: Path, tmp_path: Path) -> None:
     """What was found, the supported cause first with its figure, the same as values and as a page; the file is whole."""
     page = tmp_path / "b-4.html"
     assert ok(capsys, "review", "b-4", "--html", str(page), config=house) == f"{page}: written\n"
-    text = ok(capsys, "review", "b-4", config=house)
-    assert text.startswith("Review of batch b-4\n")
+    short = ok(capsys, "review", "b-4", config=house)
+    text = ok(capsys, "review", "b-4", "--full", config=house)
+    assert short.partition("\n\n")[0] == text.partition("\n\n")[0]
+    assert "NOT SUPPORTED" not in short
+    assert short.endswith("the same with --full.\n")
+    assert "\n\nReview of batch b-4\n" in text
     assert "  wet chick, excess fluid, soft or oedematous: 2 of 12 eggs (9, 10)\n" in text
     supported = text[text.index("SUPPORTED: the record shows") : text.index("CANNOT SAY")]
     assert "Too high? The record shows mean humidity over the incubation stage: 71.0 %RH," in " ".join(
@@ -88,7 +92,7 @@ def test_review(capsys: Capture, house: Path, tmp_path: Path) -> None:
 def test_review_of_an_egg_of_which_nothing_was_found(capsys: Capture, house: Path) -> None:
     """That is said of this egg, and what was found in the others, as values too."""
     text = ok(capsys, "review", "b-4", "--egg", "1", config=house)
-    assert "NOTHING FOUND IS WRITTEN ABOUT EGG 1\n" in text
+    assert text.startswith("Nothing found is written about egg 1, so there is nothing to review.\n")
     words = " ".join(text.split())
     assert "Written about the batch: wet chick, excess fluid, soft or oedematous of 2 of 12 eggs (9, 10); " in words
     data = told(capsys, "review", "b-4", "--egg", "1", config=house)
@@ -107,7 +111,7 @@ def test_review_of_one_egg_or_one_finding(capsys: Capture, house: Path) -> None:
 
 def test_review_where_nothing_was_found(capsys: Capture, house: Path) -> None:
     """It says how to write a finding, with the list, and ends with 0; as values there is no review."""
-    assert "    eggroom egg finding b-1 7 sticky-chick\n" in ok(capsys, "review", "b-1", config=house)
+    assert "  eggroom egg finding b-1 7 sticky-chick\n" in ok(capsys, "review", "b-1", config=house)
     assert told(capsys, "review", "b-1", config=house)["reviews"] == []
 
 

@@ -53,7 +53,9 @@ def test_the_text_says_whose_it_is_and_how_it_ended() -> None:
     figures, _, header = report(store, SITE, book.batch, 7, day(22))
     text = to_text(figures, header, zone=UTC, unit="C")
     lines = text.splitlines()
-    assert lines[:3] == [
+    at = lines.index("Environment history of egg 7 of hen-1")
+    assert lines[0].startswith("On target: temperature ")
+    assert lines[at : at + 3] == [
         "Environment history of egg 7 of hen-1",
         "profile chicken, 12 eggs, set 2026-03-01 18:00",
         "hatched 2026-03-22 12:00, day 20.7: its record ends there",

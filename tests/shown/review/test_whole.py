@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import json
 import re
+from collections import Counter
 from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
 
 from monitor.adapters.tables.causes import shipped_causes
-from monitor.analysis.review.judged import Record, review
+from monitor.analysis.review.judged import SUPPORTED, VERDICTS, Record, review
 from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.published.findings import FINDINGS
 from monitor.shown.form import Shown
-from monitor.shown.review.finding import CLOSING, PREAMBLE, TEMPERATURES_OF
-from monitor.shown.review.whole import whole_json, whole_text
+from monitor.shown.review.finding import CLOSING, PREAMBLE, SUPPORTED_MEANS, TEMPERATURES_OF
+from monitor.shown.review.whole import brief_text, whole_json, whole_text
 from tests.shown.review.test_finding import CLEAR, FORBIDDEN, FULL
 
 CATALOGUE = shipped_causes()
@@ -73,12 +74,12 @@ def test_in_order() -> None:
     """What was found, then finding by finding: supported first with figure, band and the others, what no sensor sees last."""
     text = whole_text(whole("wet-chick", "late-hatch"), CATALOGUE, SHOWN)
     heads = [line for line in text.splitlines() if line and not line.startswith(" ")]
-    assert heads[0] == "Review of batch hen-3"
-    assert heads[1] == "profile chicken, 20 eggs, set 2026-03-01 18:00, still open"
-    answers = heads[2:4]
+    answers = heads[:2]
+    assert heads[2] == "Review of batch hen-3"
+    assert heads[3] == "profile chicken, 20 eggs, set 2026-03-01 18:00, still open"
     assert answers[0].startswith("wet chick, excess fluid, soft or oedematous: the record shows 1 of 4 published")
     assert answers[1].startswith("late hatch: the record shows ")
-    heads = [*heads[:2], *heads[4:]]
+    heads = heads[2:]
     assert heads[2:4] == ["FOUND", "HOW TO READ THIS"]
     assert heads[4].startswith("WET CHICK, EXCESS FLUID")
     assert [h.split(":")[0] for h in heads[5:10]] == [
@@ -93,6 +94,33 @@ def test_in_order() -> None:
         "  wet chick, excess fluid, soft or oedematous: 2 of 20 eggs (3, 7)\n  late hatch: 2 of 20 eggs (3, 7)\n"
         in text
     )
+
+
+def test_in_short() -> None:
+    """The answer first; what the record shows in full, the rest counted; each caution once, and where the rest is."""
+    findings = ("wet-chick", "late-hatch", "sticky-chick")
+    for columns in (80, 40):
+        text = brief_text(whole(*findings), CATALOGUE, SHOWN, columns=columns)
+        assert max(map(len, text.splitlines())) <= columns
+        assert words(text).startswith("wet chick, excess fluid, soft or oedematous: the record shows 1 of 4 published")
+        assert text.index("Review of batch hen-3") < text.index("WET CHICK") < text.index("LATE HATCH")
+        assert words(text).count(words(SUPPORTED_MEANS)) == words(text).count(words(CLOSING)) == 1
+        assert "Too low? The record shows mean temperature" in words(text)
+        assert text.count("published causes: ") == len(findings)
+        assert words(text).endswith("Every cause with its figures and its source: the same with --full.")
+        assert not any(head in text for head in ("NOT SUPPORTED", "NOT MEASURED", "SOURCES", "HOW TO READ"))
+        cautions = {words(CATALOGUE.findings[each].caution) for each in findings}
+        assert all(words(text).count(each) == 1 for each in cautions)
+
+
+def test_counts_in_short_are_those_of_the_whole() -> None:
+    """Of each verdict as many as stand in the whole; where none is supported nothing is said of what that means."""
+    for finding in CATALOGUE.findings:
+        one = whole(finding)
+        counts = Counter(verdict.verdict for verdict in one.reviewed[0].verdicts)
+        told = words(brief_text(one, CATALOGUE, SHOWN))
+        assert "published causes: " + ", ".join(f"{name} {counts[name] or 'none'}" for name in VERDICTS) in told
+        assert (words(SUPPORTED_MEANS) in told) is (counts[SUPPORTED] > 0)
 
 
 def test_the_batches_beside_it() -> None:
@@ -111,9 +139,12 @@ def test_the_batches_beside_it() -> None:
 def test_nothing_written() -> None:
     """It says how to write a finding, and lists the trade's whole list by the words one types."""
     text = whole_text(whole(), CATALOGUE, SHOWN)
-    assert "NOTHING FOUND IS WRITTEN" in text
+    assert text.startswith("Nothing found is written, so there is nothing to review.\n")
     assert "  eggroom egg finding hen-3 7 sticky-chick\n" in text
-    assert all(f"    {each.id} " in text for each in FINDINGS)
+    assert all(f"\n  {each.id} " in text for each in FINDINGS)
+    short = brief_text(whole(), CATALOGUE, SHOWN)
+    assert "The list: eggroom egg finding list\n" in short
+    assert "blood-ring" not in short
     assert "SUPPORTED" not in text
     assert max(map(len, text.splitlines())) <= 80
 
