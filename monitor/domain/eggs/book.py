@@ -124,7 +124,7 @@ def add(book: EggBook, entry: Entry) -> EggBook:
     """The book with the entry in it, numbered next. Raises EggError for what cannot be true, in one line."""
     where = f"batch {book.batch.id}: {entry.where}"
     others = [e for e in standing(book) if e.number != entry.replaces]
-    _check_gone(entry, others, where)
+    _check_gone(book.batch, entry, others)
     _check_replaces(book, entry, where)
     _check_subject(book.batch, entry, where)
     _check_times(book.batch, entry, others, where=where)
@@ -282,7 +282,7 @@ def _answers(later: Entry, look: Entry) -> bool:
 def _check_subject(batch: Batch, entry: Entry, where: str) -> None:
     size = MAX_EGGS if batch.eggs is None else batch.eggs
     if entry.egg is not None and not batch.has(entry.egg):
-        raise EggError(where, f"egg {entry.egg}", batch.numbers_words)
+        raise EggError(f"batch {batch.id}", f"egg {entry.egg}", batch.numbers_words)
     if entry.count is not None and not 1 <= entry.count <= size:
         raise EggError(where, f"{entry.count} eggs", f"1 to {size}")
     if isinstance(entry.fact, Size) and entry.egg is None:
@@ -328,13 +328,13 @@ def _check_times(batch: Batch, entry: Entry, others: list[Entry], *, where: str)
         raise EggError(where, ("laid ", laid, f", after {early.where} (", early.at, ")"))
 
 
-def _check_gone(entry: Entry, others: list[Entry], where: str) -> None:
+def _check_gone(batch: Batch, entry: Entry, others: list[Entry]) -> None:
     """What is written about an egg that went on in another batch belongs there."""
     if entry.egg is None:
         return
     gone = next((e for e in others if e.egg == entry.egg and isinstance(e.fact, Split)), None)
     if gone is not None and isinstance(gone.fact, Split):
-        raise EggError(where, f"egg {entry.egg} went on as batch {gone.fact.into}", "that batch")
+        raise EggError(f"batch {batch.id}", f"egg {entry.egg} went on as batch {gone.fact.into}", "that batch")
 
 
 def _check_outcome(batch: Batch, entry: Entry, others: list[Entry], *, where: str) -> None:

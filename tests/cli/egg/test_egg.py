@@ -138,7 +138,7 @@ def test_a_table_with_bad_lines(capsys: Capture, config: Path, tmp_path: Path) -
     said = wrong(capsys, "weigh", "hen-1", "--csv", str(file), config=config, lines=3).splitlines()
     assert said[0] == f"eggroom: {file}: batch hen-1: 2 of 3 lines are wrong, nothing was written"
     assert said[1].startswith(f"eggroom: {file}: line 3: egg 2 weighing: 5 g an egg, Chicken lays 50 to 70 g")
-    assert said[2].startswith(f"eggroom: {file}: line 4: batch hen-1: egg 25 weighing: egg 25, expected 1 to 24")
+    assert said[2].startswith(f"eggroom: {file}: line 4: batch hen-1: egg 25, expected 1 to 24")
     file.write_text("egg,mass_g\n1,60\n2,5\n")
     ok(capsys, "weigh", "hen-1", "--csv", str(file), "--sure", config=config)
     for text, complaint in (
@@ -173,8 +173,8 @@ def test_many_at_once_are_written_together_or_not_at_all(capsys: Capture, config
     code, out, err = typed(capsys, "egg", "candle", "hen-1", "23-26", "fertile", config=config)
     assert (code, out) == (2, "")
     assert err.splitlines() == [
-        "eggroom: batch hen-1: egg 25 candling: egg 25, expected 1 to 24",
-        "eggroom: batch hen-1: egg 26 candling: egg 26, expected 1 to 24",
+        "eggroom: batch hen-1: egg 25, expected 1 to 24",
+        "eggroom: batch hen-1: egg 26, expected 1 to 24",
         "eggroom: batch hen-1: nothing was written about any of 4 eggs",
     ]
     assert entries(config) == []
@@ -232,6 +232,11 @@ def test_the_words_of_the_trade_are_all_there() -> None:
         ("candle hen-1 7 clear --count 3", "candle: eggs '7' and --count, expected one of them"),
         ("candle hen-1 clear", "of which eggs is not said"),
         ("event hen-1 7 hatched", "event: 'hatched', expected one of: draw-down"),
+        ("event hen-1 7 zp", "event: 'zp', nearest zip, expected one of: draw-down"),
+        ("outcome hen-1 7 quitr", "outcome: 'quitr', nearest quitter, expected one of: hatched"),
+        ("outcome hen-1 7 quitter", "outcome quitter: --stage: nothing, expected one of early, middle"),
+        ("outcome hen-1 7 assisted", "expected it as an event: eggroom egg event hen-1 EGG assisted"),
+        ("candle hen-1 7 infertil", "candle: 'infertil', nearest infertile or fertile, expected one of: clear"),
         ("event hen-1 7 draw-down --note x", "event: --note, expected it with assisted or sealed only"),
         ("outcome hen-1 7 dead", "outcome dead: --stage: nothing, expected one of early"),
         ("outcome hen-1 7 hatched --stage early", "outcome hatched: --stage, expected it with dead only"),
@@ -418,7 +423,7 @@ def test_split(capsys: Capture, config: Path) -> None:
     assert "went on as batch hen-1-b" in left
     assert "to set" not in left
     err = wrong(capsys, "weigh", "hen-1", "7", "55.0", config=config)
-    assert err == "eggroom: batch hen-1: egg 7 weighing: egg 7 went on as batch hen-1-b, expected that batch"
+    assert err == "eggroom: batch hen-1: egg 7 went on as batch hen-1-b, expected that batch"
     assert wrong(capsys, "weigh", "hen-1-b", "8", "55", config=config).endswith("egg 8, expected 3, 7")
     assert left.startswith("hen-1 egg 7: chicken, went on as batch hen-1-b\n")
     assert "now hen-1-b\n" in ok(capsys, "show", "hen-1", config=config)

@@ -122,9 +122,9 @@ def test_the_batch_they_leave() -> None:
     assert [m.mass_g for m in masses(old, 3)] == [20.0, 19.5]
     assert looks(old) == ()
     assert [e.egg for e in looks(new)] == [3]
-    with pytest.raises(EggError, match="egg 3 hatched: egg 3 went on as batch b-2, expected that batch"):
+    with pytest.raises(EggError, match="batch b-1: egg 3 went on as batch b-2, expected that batch"):
         add(old, entry(21, Hatched(), 3))
-    with pytest.raises(EggError, match="egg 3 weighing: egg 3 went on as batch b-2, expected that batch"):
+    with pytest.raises(EggError, match="batch b-1: egg 3 went on as batch b-2, expected that batch"):
         add(old, entry(8, Weighing(19.0), 3))  # of before, found on a slip of paper
     assert add(new, entry(21, Hatched(), 3)).entries[-1].fact == Hatched()
 
@@ -161,7 +161,7 @@ def test_eggs_without_numbers() -> None:
         ),
         ((), 10, 10, "batch b-1: 10 of 10 eggs, expected fewer; to move all of them, move the batch"),
         ((3,), None, -1, "batch b-1: split at 2026-02-28T08:00:00Z is before it was set"),
-        ((11,), None, 10, "batch b-1: egg 11 split: egg 11, expected 1 to 10"),
+        ((11,), None, 10, "batch b-1: egg 11, expected 1 to 10"),
     ],
 )
 def test_what_cannot_be_split(eggs: tuple[int, ...], count: int | None, at: float, complaint: str) -> None:
@@ -180,7 +180,7 @@ def test_eggs_that_are_not_there_any_more() -> None:
     with pytest.raises(EggError, match="egg 5 split: hatched already"):
         parted(last, (5,))
     old, _ = parted(full(), (3,))
-    with pytest.raises(EggError, match="egg 3 split: egg 3 went on as batch b-2"):
+    with pytest.raises(EggError, match="batch b-1: egg 3 went on as batch b-2"):
         split(old, (3,), count=None, into="b-3", at=day(11), written_at=day(11), who="Mo")
     with pytest.raises(BatchError, match="closed, expected an open batch"):
         parted(replace(full(), batch=replace(HERE, closed_at=day(22))), (3,))

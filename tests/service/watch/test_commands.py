@@ -607,7 +607,7 @@ def test_a_reminder_goes_along() -> None:
         ({"eggs": [7]}, None),
         ({"eggs": [7], "into": "hen-1"}, "batch hen-1: there is one by that name already, expected a new name"),
         ({"eggs": [7], "into": "Hen 2"}, "into 'Hen 2': expected 1 to 32 of a-z, 0-9 and -"),
-        ({"eggs": [13]}, "batch hen-1: egg 13 split: egg 13, expected 1 to 12"),
+        ({"eggs": [13]}, "batch hen-1: egg 13, expected 1 to 12"),
         ({"eggs": [7], "count": 2}, "batch hen-1: eggs and a count came, expected one of them"),
         ({"eggs": "7"}, "eggs: '7', expected a list of at most 1000 whole numbers"),
         (

@@ -82,7 +82,7 @@ def test_what_is_odd_is_asked() -> None:
     ("change", "complaint"),
     [
         ({"batch": "nobody"}, "batch 'nobody': no such batch"),
-        ({"egg": 13}, "batch hen-1: egg 13 weighing: egg 13, expected 1 to 12"),
+        ({"egg": 13}, "batch hen-1: egg 13, expected 1 to 12"),
         ({"egg": 0}, "batch hen-1: egg 0, expected a whole number from 1"),
         ({"egg": True}, "egg: True, expected a whole number"),
         ({"egg": 1.5}, "egg: 1.5, expected a whole number"),
