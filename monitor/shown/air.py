@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from monitor.domain.air.psychrometrics import (
+    DEW_POINT_C_LOW,
     DRY_BULB_C,
+    ELEVATION_M,
+    WICK_PER_K,
     absolute_humidity_g_m3,
     air_state,
     humidity_ratio,
@@ -55,7 +59,17 @@ def air_report(
     Ranges are those of `psychrometrics`; ValueError outside them, in one line.
     """
     _check(dry_bulb_c, {"wet bulb": wet_bulb_c, "dew point": dew_point_c})
+    for name, value, limits in (
+        ("elevation {} m", elevation_m, ELEVATION_M),
+        ("wick {} per K", wick_coefficient_per_k, WICK_PER_K),
+        ("humidity {} %RH", rh_pct, (0.0, 100.0)),
+    ):
+        _within(name, value, limits)
+    if dew_point_c is not None and dew_point_c < DEW_POINT_C_LOW:
+        raise Refusal("air", f"dew point {dew_point_c:.1f} °C", f"{DEW_POINT_C_LOW:g} °C or more")
     pressure = pressure_kpa(elevation_m)
+    if wet_bulb_c is not None:
+        _check_wet_bulb(dry_bulb_c, wet_bulb_c, pressure, wick_coefficient_per_k=wick_coefficient_per_k)
     rh_pct = _rh_from_one(
         dry_bulb_c,
         rh_pct=rh_pct,
@@ -92,6 +106,25 @@ def _check(dry_bulb_c: float, below: Mapping[str, float | None]) -> None:
     for name, value in below.items():
         if value is not None and value > dry_bulb_c:
             raise Refusal("air", f"{name} {value:.1f} °C", f"at most the temperature, {dry_bulb_c:.1f} °C")
+
+
+def _within(name: str, value: float | None, limits: tuple[float, float]) -> None:
+    low, high = limits
+    if value is not None and not low <= value <= high:
+        raise Refusal("air", name.format(f"{value:g}"), f"{low:g} to {high:g}")
+
+
+def _check_wet_bulb(
+    dry_bulb_c: float, wet_bulb_c: float, pressure: float, *, wick_coefficient_per_k: float | None
+) -> None:
+    """Raise Refusal for a wet bulb that is lower than air without any water could show."""
+    if wick_coefficient_per_k is None:
+        driest_c = air_state(dry_bulb_c, 0.0, pressure).wet_bulb_c
+    else:
+        driest_c = wick_wet_bulb_c(dry_bulb_c, 0.0, pressure, coefficient_per_k=wick_coefficient_per_k)
+    if wet_bulb_c < driest_c:
+        least = f"at least {math.ceil(driest_c * 100.0) / 100.0:.2f} °C, which it would be in air without any water"
+        raise Refusal("air", f"wet bulb {wet_bulb_c:.2f} °C at a temperature of {dry_bulb_c:.1f} °C", least)
 
 
 def _rh_from_one(

@@ -92,11 +92,21 @@ def test_dry_frost_in_words() -> None:
     [
         ({}, "air: given no humidity, expected one of RH, wet bulb, dew point"),
         ({"rh_pct": 55.0, "dew_point_c": 20.0}, "air: given RH and dew point, expected one of RH, wet bulb, dew point"),
-        ({"rh_pct": 170.0}, "wet_bulb_c: rh_pct 170, expected 0 to 100"),
+        ({"rh_pct": 170.0}, "air: humidity 170 %RH, expected 0 to 100"),
         ({"dew_point_c": 40.0}, "air: dew point 40.0 °C, expected at most the temperature, 37.5 °C"),
+        ({"dew_point_c": -90.0}, "air: dew point -90.0 °C, expected -80 °C or more"),
+        (
+            {"wet_bulb_c": 10.0},
+            "air: wet bulb 10.00 °C at a temperature of 37.5 °C, expected at least 13.63 °C, which it would be in air without any water",
+        ),
+        (
+            {"wet_bulb_c": 10.0, "wick_coefficient_per_k": 8e-4},
+            "air: wet bulb 10.00 °C at a temperature of 37.5 °C, expected at least 15.62 °C, which it would be in air without any water",
+        ),
+        ({"rh_pct": 55.0, "wick_coefficient_per_k": 5.0}, "air: wick 5 per K, expected 0.0004 to 0.003"),
         ({"wet_bulb_c": 40.0}, "air: wet bulb 40.0 °C, expected at most the temperature, 37.5 °C"),
         ({"dry_bulb_c": 137.5, "rh_pct": 55.0}, "air: temperature 137.5 °C, expected -40 to 80 °C"),
-        ({"rh_pct": 55.0, "elevation_m": 9000.0}, "pressure_kpa: elevation_m 9000, expected -500 to 5500"),
+        ({"rh_pct": 55.0, "elevation_m": 9000.0}, "air: elevation 9000 m, expected -500 to 5500"),
     ],
 )
 def test_what_is_refused(asked: dict[str, float], message: str) -> None:

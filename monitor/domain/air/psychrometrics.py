@@ -56,6 +56,8 @@ class _Range(NamedTuple):
 
 
 DRY_BULB_C = (-40.0, 80.0)  # air that has a wet bulb here
+ELEVATION_M = (-500.0, 5500.0)
+WICK_PER_K = (4e-4, 3e-3)  # from a gale on the wick to stagnant air
 _DRY_BULB = _Range("dry_bulb_c", *DRY_BULB_C)
 _WET_BULB = _Range("wet_bulb_c", -60.0, 80.0)
 _SATURATED = _Range("dry_bulb_c", DEW_POINT_C_LOW, 200.0)  # the fit ends at 200 °C
@@ -65,8 +67,8 @@ _RH_FOUND = _Range("at this wet bulb rh_pct", 0.0, 100.0)
 _DEPRESSION = _Range("dry_bulb_c less wet_bulb_c", 0.0, 140.0)
 _VAPOUR = _Range("vapour_kpa", 0.0, 47.5)  # air saturated at 80 °C has 47.41
 _PRESSURE = _Range("pressure_kpa", 50.0, 110.0)
-_ELEVATION = _Range("elevation_m", -500.0, 5500.0)
-_COEFFICIENT = _Range("coefficient_per_k", 4e-4, 3e-3)  # from a gale on the wick to stagnant air
+_ELEVATION = _Range("elevation_m", *ELEVATION_M)
+_COEFFICIENT = _Range("coefficient_per_k", *WICK_PER_K)
 # The judge asks with each reading, in floats: within these there is nothing to choose or to refuse.
 (_, _COLDEST_C, _HOTTEST_C), (_, _DRIEST_PCT, _DAMPEST_PCT), (_, _LEAST_KPA, _MOST_KPA) = _DRY_BULB, _RH, _PRESSURE
 
