@@ -10,7 +10,8 @@ import getpass
 import io
 import math
 import re
-from collections.abc import Iterator, Sequence
+import sys
+from collections.abc import Collection, Iterator, Sequence
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
@@ -271,12 +272,12 @@ def typed_span_s(text: str) -> float:
     return seconds
 
 
-def typed_word(where: str, value: str | None, known: Sequence[str]) -> str:
-    """The word. Raises Wrong for one that is none of the known."""
+def typed_word(where: str, value: str | None, known: Sequence[str], *, understood: Collection[str] = ()) -> str:
+    """The word. Raises Wrong for one that is none of the known. understood: other words that are told as well, for they are taken as these."""
     if value is None:
         raise Wrong(f"{where}: nothing, expected one of {', '.join(known)}")
     if value not in known:
-        raise Wrong(f"{where}: {value[:40]!r}, {one_of(value, known)}")
+        raise Wrong(f"{where}: {value[:40]!r}, {one_of(value, [*known, *understood])}")
     return value
 
 
@@ -289,7 +290,7 @@ def typed_digit(text: str) -> float:
 def typed_table(path: Path, zone: tzinfo, utc: Utc) -> tuple[list[list[Any]], float]:
     """(rows of (line, egg, grams, time or None) from a table with a head, its finest digit). Raises Wrong with every line that is no such row."""
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = sys.stdin.read().removeprefix("\ufeff") if path == Path("-") else path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "not text in UTF-8"
         raise Wrong(f"{path}: {reason}, expected a table with the columns egg,mass_g[,at]") from error

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,8 @@ from monitor.domain.wall import WIDTH, filled, printable, utc_text, wall_time
 from monitor.service.ports import Event, RefusedRow, TransitionRow, Unknown
 from monitor.shown.entries import eggs_words
 from monitor.shown.happened import happened_words
+from monitor.shown.report.text import block_lines
+from monitor.shown.report.tree import Column, Listing
 from monitor.shown.values import DRAW_DOWN_WORDS, stage_words, state_words, subject_name
 
 if TYPE_CHECKING:
@@ -82,20 +85,31 @@ def event_table(events: Sequence[Event], site: Site) -> str:
     return "\n".join(lines)
 
 
-def batch_table(views: Sequence[BatchView], site: Site, now: datetime) -> str:
-    """The batches, one a line."""
+_OF_BATCHES = Listing(
+    (
+        Column("batch", 16, gap=0),
+        Column("species", 18, gap=1),
+        Column("day", 5, right=True, gap=1),
+        Column("stage", 10),
+        Column("eggs", 5, right=True, gap=1),
+        Column("machine"),
+    ),
+    (),
+    folds=False,
+)
+
+
+def batch_table(views: Sequence[BatchView], site: Site, now: datetime, *, columns: int = WIDTH) -> str:
+    """The batches, one a line; where that is too wide, a sentence each."""
     if not views:
         return "no batch yet: eggroom batch add NAME --species SPECIES --machine MACHINE"
-    lines = [f"{'batch':<16} {'species':<18} {'day':>5}  {'stage':<10} {'eggs':>5}  machine"]
+    rows = []
     for view in views:
         profile = site.profiles.get(view["profile"])
         stage = "closed" if view["closed_at"] else stage_words(_stage(view, profile, now))
-        eggs = "-" if view["eggs"] is None else view["eggs"]
-        machine = view["machine"] or "-"
-        lines.append(
-            f"{view['id']:<16} {view['profile']:<18} {day_words(view['day']):>5}  {stage:<10} {eggs:>5}  {machine}"
-        )
-    return "\n".join(lines)
+        eggs = "-" if view["eggs"] is None else str(view["eggs"])
+        rows.append((view["id"], view["profile"], day_words(view["day"]), stage, eggs, view["machine"] or "-"))
+    return "\n".join(block_lines(replace(_OF_BATCHES, rows=tuple(rows)), columns))
 
 
 def in_no_machine(batches: Sequence[Batch], now: datetime) -> list[Batch]:

@@ -19,8 +19,9 @@ from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from monitor.domain.needs.batch import subject_words
 from monitor.domain.needs.profile import HATCH, INTERNAL_PIP, Band
 from monitor.domain.needs.rules import LETHAL, Rule
-from monitor.domain.needs.site import Site
+from monitor.domain.needs.site import Probe, Site
 from monitor.domain.needs.target import Target
+from monitor.domain.wall import printable
 
 if TYPE_CHECKING:  # messages are put into words without numpy
     from monitor.analysis.water.loss import Interval
@@ -40,6 +41,7 @@ STATES = {
 STAGE_WORDS = {"setter": "incubation"}
 QUANTITIES = ((DRY_BULB, "temperature"), (RH, "humidity"), (WET_BULB, "wet bulb"))  # what a band can be of
 
+PLACE_WIDE = 16  # characters of a probe's place that a title still has room for; of a longer one its key is told
 MOST_FINER = 2
 NO_MORE = 1e-6  # a limit that has no further decimals
 
@@ -55,19 +57,31 @@ def stage_words(stage: str) -> str:
 
 
 def subject_name(subject: str, site: Site) -> str:
-    """What people call it: a machine's name, a probe in its machine, a node, a batch or an egg of it, or the room as a whole."""
+    """What people call it: a machine's name, a probe by its place in its machine, a node, a batch or an egg of it, or the room as a whole."""
     machine = site.machines.get(subject)
     if machine is not None:
         return machine.name
     probe = site.probes.get(subject)
     if probe is not None:
-        return f"{site.machines[probe.machine].name} ({subject})"
+        return f"{site.machines[probe.machine].name} {_place(probe, site) or f'({subject})'}"
     if (switch := site.switches.get(subject)) is not None:
         return f"{site.machines[switch.machine].name if switch.machine else 'All machines'} ({subject})"
     if subject in site.by_node:
         machines = sorted({site.machines[p.machine].name for p in site.by_node[subject]})
         return f"{', '.join(machines)} ({subject})"
     return "All machines" if subject == "site" else subject_words(subject) or subject
+
+
+def probe_words(key: str, site: Site) -> str:
+    """The same of a probe that somebody looks for among cables: `Hatcher middle (node-e/top)`."""
+    name = subject_name(key, site)
+    return name if key in name else f"{name} ({key})"
+
+
+def _place(probe: Probe, site: Site) -> str:
+    """Where it hangs, as the house calls it, where that is short and its own."""
+    alike = [p for p in site.probes.values() if p.machine == probe.machine and p.position == probe.position]
+    return printable(probe.position) if len(alike) == 1 and len(probe.position) <= PLACE_WIDE else ""
 
 
 def show_figure(quantity: str, value: float, unit: str, *, finer: int = 0) -> str:

@@ -13,6 +13,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.watch.view import machine_view
 from monitor.service.reports.weighed import water_at
+from monitor.service.watch.commands import batch_view
 from monitor.shown.eggs import book_text
 from monitor.shown.history.brief import brief_text
 from monitor.shown.history.exposures import exposure_text
@@ -22,7 +23,7 @@ from monitor.shown.needs.species import profile_text
 from monitor.shown.now.room import room_text
 from monitor.shown.report.text import block_lines, drawn
 from monitor.shown.report.tree import Column, Heading, Labelled, Listing, Report, Row, Section, Table
-from monitor.shown.terminal import batch_text
+from monitor.shown.terminal import batch_table, batch_text
 from tests.domain.house import T0, Story, site
 from tests.shown.history.test_report import HEADER, ZONE, history
 
@@ -152,3 +153,33 @@ def test_the_first_line_of_the_room_names_three() -> None:
     assert first[0] == "Setter 1: too cold (No. 1)."
     assert " ".join(first[1].split()).endswith("(No. 3). And 2 more.")
     assert first[1].count("too cold") == 3
+
+
+def test_the_worst_machine_and_its_worst_alarm_come_first() -> None:
+    """Not by name: what is high and new stands before what is quiet, machine by machine and within one."""
+    story = Story(SITE)
+    story.put(HEN)
+    story.air = {"node-a/top": (34.0, 45.0)}
+    story.run(minutes=30)
+    view = machine_view(story.look(), "setter-1", str)
+    (cold,) = view["alarms"]
+    quiet = cold | {"number": 7, "state": "shelved", "rule": "dry-bulb-low-warning"}
+    calm = {**view, "name": "Aviary", "alarms": [quiet]}
+    both = {**view, "alarms": [quiet, cold]}
+    text = room_text({"machines": [calm, both], "others": []}, SITE)  # type: ignore[list-item]
+    assert text.index("Setter 1: hen-1") < text.index("HIGH No. 1") < text.index("No. 7") < text.index("Aviary: hen-1")
+
+
+def test_batches_in_a_narrow_terminal() -> None:
+    """A sentence each, every figure beside its word."""
+    (line,) = batch_table([batch_view(HEN, T0)], SITE, T0, columns=NARROW).split("\n\n")
+    assert " ".join(line.split()) == "batch hen-1: species hen; day 10.0; stage incubation; eggs 12; machine setter-1"
+    assert max(map(len, line.splitlines())) <= NARROW
+    assert batch_table([batch_view(HEN, T0)], SITE, T0).splitlines()[0].split() == [
+        "batch",
+        "species",
+        "day",
+        "stage",
+        "eggs",
+        "machine",
+    ]

@@ -7,7 +7,8 @@ import pytest
 from monitor.analysis.water.loss import Interval
 from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB
 from monitor.domain.needs.profile import Band
-from monitor.shown.values import finer_beside, show_band, show_interval, show_value, subject_name
+from monitor.domain.needs.site import Probe
+from monitor.shown.values import finer_beside, probe_words, show_band, show_interval, show_value, subject_name
 from tests.domain.house import probes, site
 
 
@@ -60,10 +61,18 @@ def test_a_value_beside_its_band(of: str, value: float, band: Band, unit: str, s
 
 
 def test_what_people_call_it() -> None:
-    """A machine by its name, a probe and a node by the machines they look at, the site as the whole room."""
+    """A machine by its name, a probe by its place in it where that is short and no other's, a node by the machines it looks at, the site as the whole room."""
     house = site(probes(("node-a/top", "setter-1"), ("node-a/low", "hatcher-1")))
     assert subject_name("setter-1", house) == "Setter 1"
     assert subject_name("node-a/top", house) == "Setter 1 (node-a/top)"
+    hung = [Probe(f"node-a/{each}", "setter-1", position=place) for each, place in (("top", "top tray"), ("low", "low"), ("b", "low"), ("c", "x" * 17))]  # fmt: skip
+    placed = site({probe.key: probe for probe in hung})
+    names = [subject_name(probe.key, placed) for probe in hung]
+    assert names == ["Setter 1 top tray", "Setter 1 (node-a/low)", "Setter 1 (node-a/b)", "Setter 1 (node-a/c)"]
+    assert [probe_words(f"node-a/{each}", placed) for each in ("top", "low")] == [
+        "Setter 1 top tray (node-a/top)",
+        "Setter 1 (node-a/low)",
+    ]
     assert subject_name("node-a", house) == "Hatcher, Setter 1 (node-a)"
     assert subject_name("site", house) == "All machines"
     assert subject_name("gone", house) == "gone"

@@ -274,7 +274,7 @@ def _list(options: List) -> int:
         known = history.batches()
     batches = [b for b in known if options.all or b.closed_at is None]
     views = [batch_view(b, now) for b in batches]
-    text = batch_table(views, house.site, now)
+    text = batch_table(views, house.site, now, columns=columns())
     if known and not batches:
         text = f"no open batch; {len(known)} closed: eggroom batch list --all"
     if lost := unplaced_words([b.id for b in in_no_machine(batches, now)]):

@@ -159,7 +159,7 @@ def _undoing(undoing: Undoing) -> dict[str, object]:
 def candle(options: Counted) -> int:
     """What was seen against the light."""
     *eggs, found = _words(options, ("[EGGS]", "FOUND"))
-    found = typed_word("candle", _meant(options, found), FOUND)
+    found = typed_word("candle", _meant(options, found), FOUND, understood=MEANT["candle"])
     return _write(
         options, "candling", fact={"found": found.replace("-", " ")}, about=_about(options, eggs, options.count)
     )
@@ -169,7 +169,11 @@ def event(options: Event) -> int:
     """A sign of the hatch, help, or a crack that was sealed."""
     *eggs, sign = _words(options, ("[EGGS]", "EVENT"))
     zipped = sign.lower() == ZIP
-    sign = EXTERNAL_PIP if zipped else typed_word("event", _meant(options, sign), (*SEEN, *DONE))
+    sign = (
+        EXTERNAL_PIP
+        if zipped
+        else typed_word("event", _meant(options, sign), (*SEEN, *DONE), understood=(*MEANT["event"], ZIP))
+    )
     if sign in DONE:
         return _write(
             options, KINDS.get(sign, sign), fact={"text": options.note}, about=_about(options, eggs, options.count)
@@ -194,12 +198,16 @@ def _zipped(options: Event, eggs: Sequence[str]) -> int:
 def outcome(options: Outcome) -> int:
     """How it ended."""
     *eggs, word = _words(options, ("[EGGS]", "OUTCOME"))
-    end = typed_word("outcome", _meant(options, word), ENDS)
+    if word.lower() in DONE:
+        raise Wrong(
+            f"outcome: {word!r} is no end, expected it as an event: eggroom egg event {options.batch} EGG {word}"
+        )
+    end = typed_word("outcome", _meant(options, word), ENDS, understood=MEANT["outcome"])
     fact: dict[str, object] = {}
     if end == "dead":
         fact = {
             "stage": typed_word(
-                "outcome dead: --stage", options.stage or MEANT_STAGE.get(word.lower()), STAGES
+                f"outcome {word.lower()}: --stage", options.stage or MEANT_STAGE.get(word.lower()), STAGES
             ).replace("-", " ")
         }
     elif options.stage is not None:

@@ -33,6 +33,7 @@ from monitor.shown.now.health import (
     checks_of,
     health_text,
     health_view,
+    probe_names,
 )
 
 MAX_NOTICES = 500  # the newest, to see whether any got through
@@ -63,7 +64,7 @@ def examine(house: House, now: Now) -> Found:
         site=site.id,
         nodes=site.by_node,
         machines=len(site.machines),
-        probes=tuple(site.probes),
+        probes=probe_names(site),
         at=now.utc,
         clock_ok=now.clock_ok,
         daemon=daemon,

@@ -12,7 +12,15 @@ from monitor.cli.frame import DONE, FAILED, WRONG, Asked, Failed, Parsers, Wrong
 from monitor.cli.record import Answer, Hangs, ask, house_of, opened, said
 from monitor.cli.typed import add_by, typed_by, typed_numbers, typed_span_s, typed_while_s
 from monitor.cli.watching import ask_daemon, heard, show_watched, unwatched
-from monitor.domain.alarms.alarm import ACKNOWLEDGED, NORMAL, OUT_OF_SERVICE, RETURNED, UNACKNOWLEDGED, state_of
+from monitor.domain.alarms.alarm import (
+    ACKNOWLEDGED,
+    NORMAL,
+    OUT_OF_SERVICE,
+    RETURNED,
+    SHELVED,
+    UNACKNOWLEDGED,
+    state_of,
+)
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
 from monitor.domain.wall import filled, utc_text, wall_time
@@ -106,7 +114,7 @@ def add(parsers: Parsers) -> None:
     shelve.add_argument("--for", dest="span", required=True, metavar="TIME", help="such as 20m")
     add_by(shelve)
     unshelve = command(parsers["unshelve"], _unshelve, One)
-    unshelve.add_argument("alarms", nargs="+", metavar="NUMBER", help="of the alarm")
+    unshelve.add_argument("alarms", nargs="+", metavar="NUMBER", help=f"of the alarm, one or more, or {ALL}")
     out = command(parsers["out-of-service"], _out_of_service, OutOfService)
     out.add_argument("alarms", nargs="+", metavar="NUMBER", help="of the alarm")
     add_by(out)
@@ -292,7 +300,7 @@ def _seen_words(answer: Answer, by: str) -> str:
 
 
 def _one_number(words: Sequence[str], where: str) -> int:
-    found = typed_numbers(words, where)
+    found = [(0, 1)] if list(words) == [ALL] else typed_numbers(words, where)
     if len(found) > 1 or found[0][0] != found[0][1]:
         raise Wrong(f"{where}: {' '.join(words)[:40]!r}, expected one number")
     return found[0][0]
@@ -313,9 +321,15 @@ def _shelve(options: Shelve) -> int:
 
 
 def _unshelve(options: One) -> int:
-    number = _one_number(options.alarms, "unshelve")
-    answer = ask(house_of(options.config), {"do": "unshelve", "alarm": number})
-    return show(options.json, answer, f"No. {answer['number']}: {state_words(answer['state'])}")
+    house, asked = house_of(options.config), list[int]()
+
+    def back(number: int) -> tuple[Answer, str]:
+        answer = ask(house, {"do": "unshelve", "alarm": number}, said_so=bool(asked))
+        asked.append(number)
+        return answer, f"No. {answer['number']}: {state_words(answer['state'])}"
+
+    numbers = _meant(house, options.alarms, "unshelve", states=(SHELVED,))
+    return _of_each(options, numbers, back, nobody="" if numbers else unwatched(house, options.utc()))
 
 
 def _out_of_service(options: OutOfService) -> int:

@@ -57,16 +57,17 @@ def _told(period: Period) -> Iterator[tuple[str, Figures]]:
 
 
 def _mean(quantity: str, figures: Figures, shown: Shown) -> str:
-    """`temperature 37.80 °C on average, 30.00 to 38.17; on target 99.4 % of the time (37.50 to 38.10)`."""
+    """`temperature 37.80 °C on average, 30.00 to 38.17; 99.9 % of the time on record, 99.4 % of that on target (37.50 to 38.10)`."""
     if figures.mean is None or figures.min is None or figures.max is None:
         return f"{WORDS[quantity]}: nothing on record"
     mean, low, high = (shown.value(quantity, x) for x in (figures.mean, figures.min, figures.max))
     words = f"{WORDS[quantity]} {mean} {shown.unit_of(quantity)} on average, {low} to {high}"
+    words += f"; {per_cent(figures.coverage)} of the time on record"
     judged_h = figures.hours_covered - figures.hours_unjudged
-    if judged_h > 0.0:
-        target = f" ({shown.band(quantity, figures.limits[0])})" if len(figures.limits) == 1 else ""
-        words += f"; on target {per_cent(figures.hours_in / judged_h)} of the time{target}"
-    return f"{words}; {per_cent(figures.coverage)} on record"
+    if judged_h <= 0.0:
+        return words
+    target = f" ({shown.band(quantity, figures.limits[0])})" if len(figures.limits) == 1 else ""
+    return f"{words}, {per_cent(figures.hours_in / judged_h)} of that on target{target}"
 
 
 def _off_target(whole: Period, shown: Shown) -> Iterator[Section]:

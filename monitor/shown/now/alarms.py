@@ -128,14 +128,16 @@ def alarms_text(
     if not alarms:
         return "Nothing new." if live else "Nothing stood."
     ordered = sorted(alarms, key=lambda a: rank(a, site))
-    lines = [_head(ordered, site)]
+    lines, told = [_head(ordered, site)], False
     for alarm in ordered:
-        wanted = alarm["state"] in WANTS_YOU
-        lines += (
-            ["", *alarm_lines(alarm, site, now, live=live)]
-            if wanted or full
-            else [_in_one_line(alarm, site, now, live=live)]
-        )
+        if alarm["state"] in WANTS_YOU or full:
+            lines += ["", *alarm_lines(alarm, site, now, live=live)]
+            told = True
+        else:
+            lines += (
+                ["", _in_one_line(alarm, site, now, live=live)] if told else [_in_one_line(alarm, site, now, live=live)]
+            )
+            told = False
     if how:
         lines += ["", *_how(ordered)]
     return "\n".join(filled(line, columns) for line in lines)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from monitor.domain.needs.site import Site
 from monitor.domain.wall import filled, local_time, printable, wall_time
 from monitor.shown.form import duration
 from monitor.shown.now.alarms import START, Told
+from monitor.shown.values import probe_words
 
 if TYPE_CHECKING:
     from monitor.service.ports import Answer
@@ -100,7 +102,7 @@ class Found:
     site: str
     nodes: Collection[str]
     machines: int
-    probes: Sequence[str]
+    probes: Mapping[str, str]
     at: datetime
     clock_ok: bool
     daemon: DaemonFound
@@ -110,6 +112,11 @@ class Found:
     free_bytes: int
     contacts: Sequence[SecretFound]
     link: SecretFound
+
+
+def probe_names(site: Site) -> dict[str, str]:
+    """What each probe is called to somebody who looks for it, by its key."""
+    return {key: probe_words(key, site) for key in site.probes}
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +189,11 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
         Check("daemon", True, running),
         Check("broker", facts["broker_connected"], f"{facts['broker']}{since}"),
         Check("store", failing is None, "writing" if failing is None else f"failing for {failing:.0f} s"),
-        Check("probes", not silent, f"silent: {', '.join(silent)}" if silent else "all speak"),
+        Check(
+            "probes",
+            not silent,
+            f"silent: {', '.join(found.probes.get(p, p) for p in silent)}" if silent else "all speak",
+        ),
         *(
             Check(f"probe {probe}", False, f"not usable: {why}")
             for probe, why in facts.get("unusable_probes", {}).items()

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
         SwitchView,
     )
 
+_NOTHING = (True, True, 0, True, 0)  # the rank of no alarm: after the mildest
 _NAMED = 3  # alarms in the first line; each stands with its machine as well
 
 
@@ -52,7 +53,10 @@ def slow_lines(site: Site) -> list[str]:
 
 def room_text(room: RoomView, site: Site, *, full: bool = False, columns: int = WIDTH) -> str:
     """The room, so many columns wide. full: all of each machine, also where nothing is wrong."""
-    views = sorted(room["machines"], key=_calm)
+    views = sorted(
+        room["machines"],
+        key=lambda view: (_calm(view), min((rank(a, site) for a in view["alarms"]), default=_NOTHING)),
+    )
     now = datetime.fromisoformat(views[0]["at"])
     lines = [_answer(room, site), ""]
     for view in views:
@@ -138,7 +142,7 @@ def _place(probe: ProbeView, beside: Sequence[ProbeView]) -> str:
 def machine_lines(view: MachineView, site: Site) -> list[str]:
     """One machine in full, what is wrong first; lines of at most 72 characters, but for those of alarms."""
     now, lines = datetime.fromisoformat(view["at"]), [f"{view['name']}: {_inside(view)}"]
-    for alarm in view["alarms"]:
+    for alarm in sorted(view["alarms"], key=lambda a: rank(a, site)):
         wanted = alarm["state"] in WANTS_YOU
         lines += [
             f"  {line}"

@@ -168,7 +168,8 @@ def test_a_shelf_is_bounded(capsys: Capture, running: Path) -> None:
     assert err == "eggroom: alarm 1: shelve for 120 min, expected more than 0 and at most 60 min for priority high\n"
     assert "No. 1: quiet until" in ok(capsys, "shelve", "1", "--for", "10m", "--by", "sam", config=running)
     assert told(capsys, "alarms", config=running)[0]["state"] == "shelved"
-    assert ok(capsys, "unshelve", "1", config=running) == "No. 1: new\n"
+    assert ok(capsys, "unshelve", "all", config=running) == "No. 1: new\n"
+    assert ok(capsys, "unshelve", "all", config=running) == "Nothing new.\n"
     code, _, err = typed(capsys, "unshelve", "1", config=running)
     assert (code, err) == (2, "eggroom: alarm 1: unacknowledged, not shelved\n")
 

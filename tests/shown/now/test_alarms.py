@@ -50,6 +50,7 @@ def test_the_first_line_is_the_answer() -> None:
         "HIGH No. 1 Setter 1 (node-a): node gone",
         "  for 10 min, 18:18 to 18:28",
         "  over, not seen",
+        "",
         "low No. 2 Setter 1: cool, 36.9 °C now, for 12 min, since 18:18: seen",
         "low No. 4 Setter 1: cool, 36.9 °C now, for 12 min, since 18:18: quiet until 18:40",
         "",
