@@ -142,12 +142,12 @@ def assess(  # noqa: PLR0917 - with each reading
     window_s = window_s if window_s > limits.noise_s else limits.noise_s
     pace = (mono_s, window_s, resolution_k, limits, gap_s if gap_s > limits.gap_s else limits.gap_s)
     fit, fit_rh = gross < FAIL, gross_rh < FAIL
-    was_dry, was_humid = trail.dry_bulb, trail.humidity
+    was_dry, was_humid, airs = trail.dry_bulb, trail.humidity, _airs(trail, limits)
     dry, dry_was, dry_jumped, dry_held, dry_moved = step(
-        was_dry, dry_bulb_c if fit else None, limits.dry_bulb, trail.together, pace
+        was_dry, dry_bulb_c if fit else None, limits.dry_bulb, airs, pace
     )
     humid, humid_was, humid_jumped, humid_held, humid_moved = step(
-        was_humid, rh_pct if fit_rh else None, limits.humidity, trail.together, pace
+        was_humid, rh_pct if fit_rh else None, limits.humidity, airs, pace
     )
     before = max(dry_was, humid_was, trail.held_flag) if trail.held_flag else None
     least_s = limits.flat_s[0]  # asked here, for a call would cost more than the question
@@ -295,6 +295,16 @@ def _fell_together(moved_k: float, moved_pct: float, limits: Limits) -> bool:
     """Whether a jump is a door's: both fall, the humidity by far."""
     fell = moved_k <= -limits.event_k / 2.0 and moved_pct <= -limits.event_pct / 2.0
     return fell and moved_pct <= limits.answer_pct_k * moved_k
+
+
+def _airs(trail: Trail, limits: Limits) -> bool | None:
+    """Whether a jump that is held was the air's: a door's (`together`), or that of sprayed water, which cools what it dampens and is over by
+    the next reading. None where nobody can tell."""
+    dry, humid = trail.dry_bulb, trail.humidity
+    if not trail.held_flag or dry is None or humid is None or dry.held is None:
+        return trail.together
+    damper = humid.change if humid.held is None else humid.held - humid.value
+    return trail.together or (dry.held - dry.value <= -limits.event_k and damper >= limits.event_pct)
 
 
 def _rates(mark: Mark, here: Mark, event_s: float | None, limits: Limits, tests: dict[str, int]) -> float | None:  # noqa: PLR0917 - with each reading

@@ -51,6 +51,12 @@ class Limits:
         jump=5.0, back=2.0, noise=0.3, fine=0.1, coarse=0.05, unseen=1.0, rise=30.0, fall=10.0, brief=40.0
     )
     jump_levels: float = 8.0  # of a noisy probe's own level: thrice the spread of what it usually steps
+    # What a thermostat swings a slow sampling cuts into jumps and noise. A sine's peak is 1.6 times its mean distance from the middle, a heater's
+    # that is on for a fifth of the time 2.5 times; from peak to peak is twice a sine's. Learnt over hours, for a swing drifts through its samples; after
+    # the first one slowly, or noise that begins would teach that it is one.
+    swing_reach: float = 2.5
+    swing_noise: float = 3.2
+    swing_s: float = 21_600.0
     # Or all but so much of it is back: of a 10 s opening more is left a minute later (measured).
     back_share: float = 0.05
     brief_s: float = 45.0  # in less than this no opened door comes and goes
@@ -117,6 +123,7 @@ class Track:
     fade. beside: the least and the most of the other quantity while this one stands still. around: what the temperature of the machine's
     other probes surely reached meanwhile, least and most; behind: the most that they once moved by before this one did, fading.
     neither_s, neither_at_s: of a temperature, the longest of a week for which neither it nor its humidity moved, and when that was over.
+    middle, swing: what it goes to and fro about in the last hours, and how far from it, on average, whether believed or held.
     """
 
     mono_s: float
@@ -140,6 +147,8 @@ class Track:
     behind: float = 0.0
     neither_s: float = 0.0
     neither_at_s: float = 0.0
+    middle: float | None = None
+    swing: float = 0.0
 
 
 # When a reading was taken (forward clock, s), over how long the to and fro of now is taken (s), in what steps they come unless known
@@ -310,13 +319,13 @@ def _alive(track: Track, other: Track | None, now_s: float) -> bool:
 
 
 def noisy(track: Track, scale: Scale, pace: Pace) -> int:
-    """NOISE: to and fro of the last minutes against this probe's own week. To be asked where it is over the scale's."""
+    """NOISE: to and fro of the last minutes against this probe's own week, and the swing of its air. To be asked where it is over the scale's."""
     _, _, _, limits, _ = pace
     if track.learnt_s < limits.level_least_s:
         return PASS
-    level = _level(track, scale, pace)
     suspect, fail = limits.noise_times
-    return FAIL if track.noise > fail * level else SUSPECT if track.noise > suspect * level else PASS
+    most = max(suspect * _level(track, scale, pace), limits.swing_noise * track.swing)
+    return FAIL if track.noise > fail / suspect * most else SUSPECT if track.noise > most else PASS
 
 
 def _begin_again(track: Track, value: float, mono_s: float) -> Track:
@@ -345,10 +354,30 @@ def _jumps(track: Track, value: float, scale: Scale, pace: Pace) -> bool:  # noq
     """Whether the value jumps, rather than going on in the direction it was moving in."""
     by = value - track.value
     limit = _jump(track, scale, pace)
-    if abs(by) <= limit:
+    if abs(by) <= limit or _within_swing(track, value, pace):
         return False
     going = by * track.change > 0.0 and abs(track.change) >= limit / 2.0
     return not (going and abs(by) <= abs(track.change) + limit)
+
+
+def _within_swing(track: Track, value: float, pace: Pace) -> bool:
+    """Whether the air goes there all the time."""
+    return track.middle is not None and abs(value - track.middle) <= pace[3].swing_reach * track.swing
+
+
+def _swung(track: Track, value: float, dt_s: float, scale: Scale, limits: Limits) -> tuple[float, float]:  # noqa: PLR0917 - with each reading
+    """The middle and the swing after a value that may be far out; an alternation of which each jump is held is one, and no row of spikes."""
+    middle, swing, learnt_s = track.middle, track.swing, track.learnt_s
+    if middle is None:
+        middle = track.value
+    most = scale.jump if learnt_s < limits.level_least_s else 2.0 * scale.noise
+    if most < limits.swing_reach * swing:
+        most = limits.swing_reach * swing
+    away = value - middle
+    if not -most <= away <= most:
+        away = most if away > 0.0 else -most
+    weight = dt_s / (dt_s + (learnt_s if learnt_s < limits.swing_s else limits.swing_s))
+    return middle + weight * away, swing + weight * ((away if away >= 0.0 else -away) - swing)
 
 
 def _settle(  # noqa: PLR0917 - with each reading
@@ -363,7 +392,8 @@ def _settle(  # noqa: PLR0917 - with each reading
     slow = mono_s - track.mono_s > limits.brief_s
     if together is None and slow and -scale.brief < jump < 0.0:
         return replace(track, held=None), NOT_EVALUATED  # a spike, or a door between two readings: nobody can know
-    return replace(track, held=None, spikes=track.spikes + 1.0), FAIL
+    middle, swing = _swung(track, held, mono_s - track.mono_s, scale, limits)
+    return replace(track, held=None, spikes=track.spikes + 1.0, middle=middle, swing=swing), FAIL
 
 
 def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # noqa: PLR0917 - with each reading
@@ -408,6 +438,9 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
     share = dt_s / window_s
     noise += (share if share < 1.0 else 1.0) * (turn - noise)
     most = limits.noise_times[0] * level
+    middle, swing = track.middle, track.swing
+    if learnt_s < limits.level_least_s or noise <= most or noise <= limits.swing_noise * swing:
+        middle, swing = _swung(track, value, dt_s, scale, limits)
     if learnt_s < limits.level_least_s or noise <= most:
         learnt_s += dt_s
         if learnt_s > limits.level_s:
@@ -438,6 +471,8 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
         track.behind,
         track.neither_s,
         track.neither_at_s,
+        middle,
+        swing,
     )
 
 

@@ -8,6 +8,9 @@ so much was seen it is a plain mean, and is not judged by. What came in while a 
 out by the caller. Silence teaches nothing, and after one longer than the span the mean begins anew; so it does with other probes and
 with other limits, for what the air was before says nothing of what the eggs need now.
 
+Of several probes each has its own mean, and these are judged like single readings: of two the worse, of more the middle one. The mean of the
+worse at each instant would be half a swing off, for two nodes sample a swing at two of its phases.
+
 Hours are long for a pan that ran dry or a valve that stuck. What tells these from a machine that stands a little off is that the machine
 held something else before: where the mean of half an hour is a `change` away from what the machine held over the last day, it is judged in
 place of the hours. The sensor's own error is in both, and falls out. What is beyond the limits is no part of what a machine usually holds.
@@ -17,6 +20,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from statistics import median
 
 from monitor.domain.fixed import fixed
 
@@ -55,25 +59,31 @@ class Span:
 
 @fixed
 class Mean:
-    """One fading mean. held_s: how much time it holds, up to half its span; at_s: when it last took a value. limits: as the span's."""
+    """One fading mean. held_s: how much time it holds, up to half its span; at_s: when it last took a value. limits: as the span's.
+
+    lows, highs: of each probe, where there are several: low is the least of the first, high the most of the second.
+    """
 
     low: float
     high: float
     held_s: float
     at_s: float
     limits: tuple[float, ...]
+    lows: tuple[float, ...] = ()
+    highs: tuple[float, ...] = ()
 
     def judged(self, span: Span) -> bool:
         """Whether it holds enough to be judged by."""
         return self.held_s >= span.over_s / 2.0
 
 
-def follow(means: tuple[Mean | None, ...], spans: Sequence[Span], mono_s: float, values: Sequence[float | None], interval_s: float) -> tuple[Mean | None, ...]:  # fmt: skip  # noqa: PLR0917 - with each reading
+def follow(means: tuple[Mean | None, ...], spans: Sequence[Span], mono_s: float, values: Sequence[float | None], interval_s: float, each: Sequence[Sequence[float]] = ()) -> tuple[Mean | None, ...]:  # fmt: skip  # noqa: PLR0917 - with each reading
     """The means after one reading of the machine more.
 
     Parameters
         means: one for each span; fewer, or None, where nothing is known. values: the machine's air now: dry bulb as judged low and high,
-        then humidity; None where it is not known. interval_s: how often such readings come.
+        then humidity; None where it is not known. interval_s: how often such readings come. each: where there are several probes,
+        the dry bulb of each, then the humidity.
     """
     result: list[Mean | None] | None = None
     known = len(means)
@@ -98,19 +108,36 @@ def follow(means: tuple[Mean | None, ...], spans: Sequence[Span], mono_s: float,
         if result is None:
             result = [*means, *[None] * (len(spans) - known)]
         if before is None or anew or passed_s > span.over_s:
-            result[i] = Mean(low, high, 0.0, mono_s, limits)
+            before, held_s, weight = Mean(low, high, 0.0, mono_s, limits), 0.0, 1.0
+        else:
+            most_s = MOST_INTERVALS * interval_s
+            if passed_s > most_s and passed_s > span.every_s + interval_s:
+                passed_s = most_s
+            held_s = before.held_s
+            weight = passed_s / (passed_s + held_s)
+            held_s += passed_s
+            if held_s > span.over_s / 2.0:
+                held_s = span.over_s / 2.0
+        several = each[span.quantity] if each else ()
+        if len(several) > 1:
+            result[i] = _of_several(before, several, span, weight=weight, held_s=held_s, at_s=mono_s)
             continue
-        most_s = MOST_INTERVALS * interval_s
-        if passed_s > most_s and passed_s > span.every_s + interval_s:
-            passed_s = most_s
-        held_s = before.held_s
-        weight = passed_s / (passed_s + held_s)
-        held_s += passed_s
-        if held_s > span.over_s / 2.0:
-            held_s = span.over_s / 2.0
         low, high = before.low + weight * (low - before.low), before.high + weight * (high - before.high)
         result[i] = Mean(low, high, held_s, mono_s, limits)
     return means if result is None else tuple(result[: len(spans)])
+
+
+def _of_several(
+    before: Mean, values: Sequence[float], span: Span, *, weight: float, held_s: float, at_s: float
+) -> Mean:
+    """The mean of a machine with several probes; of one that spoke for the first time it begins where the machine's was."""
+    of = len(values)
+    lows = before.lows if len(before.lows) == of else (before.low,) * of
+    highs = before.highs if len(before.highs) == of else (before.high,) * of
+    lows = tuple(was + weight * (min(value, span.edge_low) - was) for was, value in zip(lows, values, strict=True))
+    highs = tuple(was + weight * (max(value, span.edge_high) - was) for was, value in zip(highs, values, strict=True))
+    low, high = (min(lows), max(highs)) if of == 2 else (median(lows), median(highs))
+    return Mean(low, high, held_s, at_s, span.limits, lows, highs)
 
 
 def _beyond(mean: Mean | None, span: Span) -> bool:

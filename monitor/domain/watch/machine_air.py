@@ -52,6 +52,7 @@ _UNSEEN = Watch()
 _NO_WINDOW = Window()
 # Dry bulb to judge low limits by and to judge high ones by, then humidity likewise.
 _Values = tuple[float | None, float | None, float | None, float | None]
+_Each = tuple[list[float], list[float]]  # of each probe: dry bulb, and humidity
 
 
 def dangerous_heat(rule: Rule) -> bool:
@@ -92,7 +93,7 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
             compare_sensors(look, machine)
         if not plan_.limits:
             continue
-        values, seen = _air(look, machine, plan_)
+        values, seen, each = _air(look, machine, plan_)
         known = look.state.machine(machine)
         door_open = _watch_door(look, known, plan_, values[0], here) or look.now.mono_s < known.put_in_s + BORNE_S
         newest = None
@@ -100,7 +101,7 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
             if reading.quality.dry_bulb_fit:
                 newest = reading
         if newest is not None:  # what is held or failed proves nothing: the air alarms stay as they are
-            _judge_air(look, known, plan_, values, seen, door_open, newest)
+            _judge_air(look, known, plan_, values, seen, door_open, newest, each=each)
 
 
 def _adopt(look: Look, reading: Fresh) -> None:
@@ -229,6 +230,8 @@ def _judge_air(  # noqa: PLR0917 - with each reading
     seen: tuple[str, ...],
     door_open: bool,
     reading: Fresh,
+    *,
+    each: _Each,
 ) -> None:
     """Compare the machine's air with each of its limits; of what is quiet and within, nothing is made."""
     work = ""
@@ -246,7 +249,7 @@ def _judge_air(  # noqa: PLR0917 - with each reading
     undisturbed = not (door_open or work)
     settling = known.watch is not None and settles(known.watch, look.now.mono_s)
     if undisturbed:
-        known.means = follow(known.means, plan_.spans, look.now.mono_s, values, reading.probe.interval_s)
+        known.means = follow(known.means, plan_.spans, look.now.mono_s, values, reading.probe.interval_s, each)
     if standing or _passed(plan_, values, known.means if undisturbed else ()):
         means = known.means if undisturbed else ()
         at_work = work == AT_WORK
@@ -478,8 +481,8 @@ def _end_handling(look: Look, plan_: Plan, outside: tuple[Limit, float] | None, 
     look.out.events.append(Event(look.now.utc, "handling", machine, what=WorkOver()))
 
 
-def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...]]:
-    """The values to judge by, and the probes that they are of.
+def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...], _Each]:
+    """The values to judge by, the probes that they are of, and those of each.
 
     One probe is itself. Of two the worse counts, for they cannot both be believed. Of three and more, the median.
     """
@@ -499,7 +502,7 @@ def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...
             if not 0.0 <= rh <= 100.0:
                 rh = _scaled(rh)
             humid.append(wet_bulb_c(heard.dry_bulb_c, rh, look.site.pressure_kpa) if plan_.humid == WET_BULB else rh)
-    return (*_low_high(dry), *_low_high(humid)), tuple(seen)
+    return (*_low_high(dry), *_low_high(humid)), tuple(seen), (dry, humid)
 
 
 def _scaled(rh_pct: float) -> float:

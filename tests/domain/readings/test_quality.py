@@ -428,6 +428,49 @@ def test_a_probe_noisier_than_it_was(interval_s: int) -> None:
     assert "NOISE-T" in named
 
 
+SWINGS = (0.3, 0.6, 1.0)
+PERIODS = (2.02, 2.5, 3.03, 4.97)  # in samples: beats of hours
+
+
+def swinging(swing_k: float, period: float, hours: float) -> list[Reading]:
+    """A thermostat's swing, sampled once a minute, in tenths."""
+    rng = random.Random(f"{swing_k}/{period}")
+    angles = [(60.0 * n, math.sin(2.0 * math.pi * n / period)) for n in range(round(hours * 60.0))]
+    return [
+        (at_s, round(37.5 + swing_k * by + rng.gauss(0.0, 0.02), 1), 50.0 - 3.0 * swing_k * by) for at_s, by in angles
+    ]
+
+
+@pytest.mark.parametrize("period", PERIODS)
+@pytest.mark.parametrize("swing_k", SWINGS)
+def test_a_swing_that_is_sampled_slowly_is_no_fault_of_the_sensor(swing_k: float, period: float) -> None:
+    """Neither noise nor a row of spikes, in a day; and no reading is held once it is known, or the half of them would be judged."""
+    found = told(swinging(swing_k, period, 24.0), 60.0)
+    assert {flag for a in found for _, flag in a.tests} <= {PASS, NOT_EVALUATED, SUSPECT}
+    assert not [a for a in found[20:] if a.flag != PASS]
+
+
+@pytest.mark.parametrize("period", PERIODS)
+def test_a_loose_wire_in_a_machine_that_swings_is_told(period: float) -> None:
+    """Each sixth reading five kelvin off: held, and suspect within the hour."""
+    calm = swinging(0.3, period, 12.0)
+    wire = [(c + 5.0 if n % 6 == 0 else c, rh) for n, (_, c, rh) in enumerate(calm[:60]) if c is not None]
+    found = told(then(calm, *wire, every_s=60.0), 60.0)[len(calm) :]
+    assert all(found[n].dry_bulb_held for n in range(0, 60, 6))
+    assert [a for a in found if ("SPK-T", SUSPECT) in a.tests]
+    assert ("SPK-T", SUSPECT) in [t for a in found[-7:] for t in a.tests]
+
+
+@pytest.mark.parametrize(("damper", "told_"), [(6.5, False), (0.5, True)])
+def test_water_that_is_sprayed_is_no_loose_wire(damper: float, told_: bool) -> None:
+    """It cools by 0.6 K what it dampens, once in twelve minutes, between two readings; without the damp air it is a wire."""
+    airs = [
+        (36.9, 48.0 + damper) if n % 12 == 11 else (37.5 + 0.01 * (n % 3), 48.0 + 0.1 * (n % 4)) for n in range(240)
+    ]
+    found = told([(60.0 * n, *air) for n, air in enumerate(airs)], 60.0)
+    assert any(("SPK-T", SUSPECT) in a.tests for a in found) is told_
+
+
 def test_of_a_probe_that_was_just_heard_nothing_is_known_yet() -> None:
     """Its first reading is one of a run that begins with it; no noise, no usual stillness, no step, no spikes."""
     trail = trail_of([(20.0, 37.5, 55.0)])

@@ -38,6 +38,9 @@ def test_the_numbers_that_the_tests_turn_on() -> None:
         "dry_bulb": TEMPERATURE,
         "humidity": HUMID,
         "jump_levels": 8.0,
+        "swing_reach": 2.5,  # a sine's peak is pi / 2 mean distances from its middle, a pulse's that is a fifth of the time 2.5
+        "swing_noise": 3.2,  # and from peak to peak pi
+        "swing_s": 21_600.0,  # six hours
         "back_share": 0.05,
         "brief_s": 45.0,
         "spikes_an_hour": 3.0,
@@ -640,7 +643,60 @@ def test_of_a_probe_that_was_just_heard_nothing_is_learnt() -> None:
         "mono_s": 110.0, "value": 37.5, "run_s": 110.0, "run_value": 37.5, "run_readings": 1, "change": 0.0, "held": None,
         "usual_s": 0.0, "step": None, "noise": 0.0, "level": 0.0, "learnt_s": 0.0, "spikes": 0.0, "long_s": 0.0,
         "both_s": 0.0, "once_s": 0.0, "beside": None, "around": None, "behind": 0.0, "neither_s": 0.0, "neither_at_s": 0.0,
+        "middle": None, "swing": 0.0,
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("value", "held"), [(38.5, False), (38.51, True), (36.5, False), (36.49, True)]
+)  # two and a half times 0.4 K about 37.5
+def test_where_the_air_goes_all_the_time_is_no_jump(value: float, held: bool) -> None:
+    """From one end of its swing to the other, as a slow sampling has it."""
+    track = replace(BEFORE, value=36.6 if value > 37.5 else 38.4, middle=37.5, swing=0.4)
+    assert stepped(track, value)[3] is held
+    assert stepped(replace(track, middle=None), value)[3]
+
+
+def test_a_value_teaches_the_swing_by_its_share_of_the_hours() -> None:
+    """Ten seconds of a hundred; after six hours no less than of those. What is far beyond teaches as much as the edge of what is known."""
+    young = there(stepped(replace(BEFORE, learnt_s=90.0, middle=37.4, swing=0.1), 37.7)[0])
+    assert (young.middle, young.swing) == pytest.approx((37.4 + 0.03, 0.1 + 0.02))
+    far = replace(BEFORE, value=37.9, learnt_s=86_400.0, middle=37.4, swing=0.2)
+    share = 10.0 / 21_610.0
+    old = there(stepped(far, 38.3)[0])
+    assert (old.middle, old.swing) == pytest.approx((37.4 + share * 0.5, 0.2 + share * 0.3))
+    down = there(stepped(replace(far, value=36.6), 36.5)[0])
+    assert (down.middle, down.swing) == pytest.approx((37.4 - share * 0.5, 0.2 + share * 0.3))
+
+
+def test_noise_that_begins_teaches_no_swing() -> None:
+    """What is beyond twice the scale's own noise counts as that, once an hour is known; and nothing while the noise is told."""
+    calm = replace(BEFORE, learnt_s=86_400.0, middle=37.5, swing=0.01)
+    share = 10.0 / 21_610.0
+    found = there(stepped(calm, 37.9)[0])
+    assert found.swing == pytest.approx(0.01 + share * 0.07)
+    told = there(stepped(replace(calm, noise=0.5), 37.9)[0])
+    assert (told.middle, told.swing) == (37.5, 0.01)
+
+
+def test_what_alternates_is_learnt_though_each_jump_is_held() -> None:
+    """A switching machine sampled twice in its period: once the first readings are over none is held, and none is noise."""
+    track: Track | None = None
+    held = []
+    for n in range(240):
+        track, _, _, waits, _ = step(
+            track, 37.8 + (0.45 if n % 2 else -0.45), TEMPERATURE, False, pace(60.0 * n, window_s=1800.0, gap_s=180.0)
+        )
+        held.append(waits)
+    assert not any(held[8:])
+    assert noisy(there(track), TEMPERATURE, pace(14_400.0)) == PASS
+
+
+@pytest.mark.parametrize(("noise", "flag"), [(1.59, PASS), (1.61, SUSPECT), (3.19, SUSPECT), (3.21, FAIL)])
+def test_to_and_fro_within_the_swing_of_the_air_is_no_noise(noise: float, flag: int) -> None:
+    """Its peaks are 3.2 times as far apart as it is from its middle, on average; failed at twice that."""
+    track = replace(BEFORE, learnt_s=7200.0, middle=37.5, swing=0.5, noise=noise)
+    assert noisy(track, TEMPERATURE, pace(110.0)) == flag
 
 
 @pytest.mark.parametrize(("after_s", "goes_on"), [(60.0, True), (60.1, False)])

@@ -57,6 +57,53 @@ def test_a_swing_is_its_middle() -> None:
     assert max(abs(each - 37.5) for each in seen[120:]) < 0.09
 
 
+def of_several(*swings_k: float, edges: tuple[float, float] = (math.inf, -math.inf), hours: float = 3.0) -> Mean:
+    """Probes of one machine about 37.5 °C, each at its own phase of a swing of two and a half minutes, once a minute."""
+    span = replace(TEN_MIN, edge_low=edges[0], edge_high=edges[1])
+    means: tuple[Mean | None, ...] = ()
+    for n in range(round(hours * 60.0)):
+        each = [
+            37.5 + 0.1 * i + swing_k * math.sin(2.0 * math.pi * (n / 2.5 + i / 3.0))
+            for i, swing_k in enumerate(swings_k)
+        ]
+        values = (min(each), max(each), None, None)
+        means = follow(means, (span,), 60.0 * n, values, 60.0, (each, []))
+    found = means[0]
+    assert found is not None
+    return found
+
+
+def test_of_two_probes_the_worse_mean_counts_and_not_the_mean_of_the_worse() -> None:
+    """Two that swing by 0.5 K at two phases are 37.5 and 37.6 on average, and not half a kelvin apart."""
+    found = of_several(0.5, 0.5)
+    assert (found.low, found.high) == pytest.approx((37.5, 37.6), abs=0.06)
+    assert len(found.lows) == 2
+
+
+def test_of_three_probes_the_middle_mean_counts() -> None:
+    """That of the second."""
+    found = of_several(0.5, 0.5, 0.5)
+    assert found.low == found.high == pytest.approx(37.6, abs=0.06)
+
+
+def test_what_was_well_within_counts_as_its_edge_of_each_probe() -> None:
+    """Towards the low limit nothing counts for more than its edge, towards the high one for no less."""
+    found = of_several(0.0, 0.0, edges=(37.55, 37.45))
+    assert found.lows == pytest.approx((37.5, 37.55))
+    assert found.highs == pytest.approx((37.5, 37.6))
+
+
+def test_a_probe_that_speaks_for_the_first_time_begins_where_the_machine_was() -> None:
+    """As one whose humidity is fit again."""
+    alone = follow((), (TEN_MIN,), 0.0, (37.5, 37.5, None, None), 60.0)
+    both = follow(alone, (TEN_MIN,), 60.0, (37.5, 38.5, None, None), 60.0, ([37.5, 38.5], []))[0]
+    assert both is not None
+    assert both.lows == (37.5, 38.5)  # a plain mean at first: of the first minute it was all
+    later = follow((replace(both, held_s=300.0),), (TEN_MIN,), 120.0, (37.5, 37.5, None, None), 60.0, ([37.5], []))[0]
+    assert later is not None
+    assert (later.lows, later.low) == ((), 37.5)
+
+
 def test_what_was_well_within_hides_nothing() -> None:
     """Air that stood at 49 % for a day and at 40 % for another falls to 33 %: an hour and a half later both means say the same."""
     from_49 = fed(HOURS, (49.0, 86400.0), (33.0, 5400.0))
