@@ -16,7 +16,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from dataclasses import fields
 from datetime import datetime
 from pathlib import Path
-from typing import NoReturn, TypeVar
+from typing import NoReturn, TextIO, TypeVar
 
 import monitor
 from monitor.domain.fixed import fixed
@@ -106,7 +106,8 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """One line, and exit code 2."""
-        sys.stderr.write(f"{self.prog}: {message.rstrip(', ')} (see {self.prog} --help)\n")
+        said = f"{self.prog}: {message.rstrip(', ')} (see {self.prog} --help)"
+        sys.stderr.write(f"{_beside(said)}\n")
         sys.exit(WRONG)
 
 
@@ -254,7 +255,7 @@ def complain(text: str, code: int) -> int:
     """Say on standard error what is wrong, each line of it; the code again."""
     PROGRESS.stop()
     for line in text.splitlines():
-        sys.stderr.write(f"eggroom: {line}\n")
+        sys.stderr.write(f"{_beside(f'eggroom: {line}')}\n")
     return code
 
 
@@ -262,23 +263,31 @@ def show(json_wanted: bool, data: object, text: str) -> int:
     """Print what was found, as plain values for a program or as text; DONE."""
     PROGRESS.stop()
     with _printing():
-        print(json_text(data) if json_wanted else fitted(text, columns()))
+        print(json_text(data) if json_wanted else fitted(text, _wide(sys.stdout)))
     return DONE
 
 
-def fitted(text: str, columns: int) -> str:
-    """The text for a terminal narrower than the usual: what goes on in a further line is set in."""
-    return text if columns >= WIDTH else "\n".join(filled(line, columns) for line in text.split("\n"))
+def fitted(text: str, wide: int | None) -> str:
+    """The text for so many columns: what goes on in a further line is set in. wide: None where nobody reads it as it is, but a program or a file."""
+    return text if wide is None else "\n".join(filled(line, wide) for line in text.split("\n"))
 
 
 def columns() -> int:
     """How wide a text is made, at most as is usual: as the terminal that is printed to; where it is none as COLUMNS says, as for `less`."""
-    if sys.stdout.isatty():
-        wide = shutil.get_terminal_size((WIDTH, 24)).columns
-    else:
-        asked = os.environ.get("COLUMNS", "")
-        wide = int(asked) if asked.isascii() and asked.isdigit() else WIDTH
-    return min(WIDTH, max(wide, NARROWEST))
+    return min(WIDTH, _wide(sys.stdout) or WIDTH)
+
+
+def _wide(stream: TextIO) -> int | None:
+    """How many columns it is read in: those of its terminal, or those that COLUMNS says; None where it is none and nobody said."""
+    if stream.isatty():
+        return max(shutil.get_terminal_size((WIDTH, 24)).columns, NARROWEST)
+    asked = os.environ.get("COLUMNS", "")
+    return max(int(asked), NARROWEST) if asked.isascii() and asked.isdigit() else None
+
+
+def _beside(text: str) -> str:
+    """What is said on standard error: folded at a terminal, and in one line for a program."""
+    return fitted(text, _wide(sys.stderr)) if sys.stderr.isatty() else text
 
 
 def show_or_written(json_wanted: bool, files: Iterable[Path | None], *, data: object, text: Callable[[], str]) -> int:
@@ -318,13 +327,13 @@ def agreed(question: str) -> bool:
 def tell(text: str) -> None:
     """Say something to the person at the terminal beside what is printed."""
     PROGRESS.stop()
-    sys.stderr.write(f"{text}\n")
+    sys.stderr.write(f"{_beside(text)}\n")
 
 
 def typed_at_terminal(prompt: str) -> str | None:
     """What the person types there, without blanks around it; None at its end."""
     PROGRESS.stop()
-    sys.stderr.write(prompt)
+    sys.stderr.write(f"{_beside(prompt.rstrip())} ")
     sys.stderr.flush()
     line = sys.stdin.readline()
     return line.strip() if line else None

@@ -5,8 +5,15 @@ from __future__ import annotations
 import textwrap
 import unicodedata
 from datetime import UTC, datetime, timedelta, tzinfo
+from itertools import pairwise
 
 WIDTH = 80  # columns of a terminal
+# Between a number and what it counts, and between these words and their number, no line ends.
+_COUNTED = frozenset(
+    ["%", "%RH", "%RH·h", "°C", "°F", "K", "K·h", "kPa", "d", "h", "min", "s", "g", "mg", "mm", "egg", "eggs"]
+)
+_NUMBERED = ("No.", "day", "Day")
+_HARD = "\N{NO-BREAK SPACE}"
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
@@ -69,6 +76,24 @@ def filled(line: str, width: int = WIDTH) -> str:
     """A line in as many of the width as it takes, those after the first set in by two more than it is."""
     if len(line) <= width:
         return line
-    return textwrap.fill(
-        line, width, subsequent_indent=" " * (len(line) - len(line.lstrip()) + 2), break_on_hyphens=False
-    )
+    return "\n".join(folded(line, width, " " * (len(line) - len(line.lstrip()) + 2), on_hyphens=False))
+
+
+def _held(text: str) -> str:
+    """The same with a hard blank where no line may end."""
+    words = text.split(" ")
+    held = words[0]
+    for before, word in pairwise(words):
+        counted = before[-1:].isdigit() and word.rstrip(".,;:)") in _COUNTED
+        numbered = before in _NUMBERED and word[:1].isdigit()
+        held += (_HARD if counted or numbered else " ") + word
+    return held
+
+
+def folded(text: str, width: int, later: str, *, on_hyphens: bool = True) -> list[str]:
+    """The lines that a text takes, those after the first beginning with `later`; no number stands in another line than its unit or its noun.
+
+    on_hyphens: whether a word may be parted at its hyphen.
+    """
+    lines = textwrap.wrap(_held(text), width, subsequent_indent=later, break_on_hyphens=on_hyphens)
+    return [line.replace(_HARD, " ") for line in lines]

@@ -119,6 +119,22 @@ def test_a_narrow_terminal() -> None:
         "short",
     ]
     assert frame.fitted(text, 80) == text
+    assert frame.fitted(text * 3, None) == text * 3  # a program takes lines as they are
+
+
+def test_what_is_wrong_is_folded_at_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No word of a complaint, or of a question, is cut there; elsewhere it stays one line."""
+    monkeypatch.setenv("COLUMNS", "40")
+    why = "batch hen-1: 24 eggs without an end, which counts as not hatched, expected --sure to close it"
+    for at_terminal in (True, False):
+        said = io.StringIO()
+        monkeypatch.setattr(said, "isatty", lambda at_terminal=at_terminal: at_terminal)
+        monkeypatch.setattr(sys, "stderr", said)
+        assert frame.complain(why, 2) == 2
+        lines = said.getvalue().splitlines()
+        assert " ".join(line.strip() for line in lines) == f"eggroom: {why}"
+        assert (len(lines) > 1, max(map(len, lines)) <= 40) == (at_terminal, at_terminal)
+        assert all(line.startswith("  ") for line in lines[1:])
 
 
 @pytest.mark.parametrize(("wide", "made"), [(1, 20), (40, 40), (80, 80), (200, 80)])

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 import monitor
 from monitor.domain.wall import (
     filled,
+    folded,
     has_controls,
     local_time,
     printable,
@@ -130,3 +131,19 @@ def test_a_time_of_another_day_says_which() -> None:
     assert local_time(at, zone, at - timedelta(hours=20)) == "Wed 19:30"  # what is to come likewise
     assert local_time(at, zone, at + timedelta(days=9)) == "2026-07-01 19:30"
     assert local_time(datetime(2026, 12, 1, 12, 0, tzinfo=UTC), zone, at) == "2026-12-01 07:00"
+
+
+def test_no_line_ends_between_a_number_and_its_thing() -> None:
+    """At whatever width; a word too many goes on below, set in, and nothing is lost."""
+    line = (
+        "  egg about 38.8 °C (38.1 to 40.0 °C) on day 20 at 57 %RH, above it 12 % of 3 d 4 h in No. 17; 12 eggs, 5.2 g"
+    )
+    for width in range(20, 80):
+        lines = filled(line, width).split("\n")
+        assert " ".join(" ".join(lines).split()) == " ".join(line.split())
+        assert max(map(len, lines)) <= width
+        ends = " ".join(each.rstrip().rpartition(" ")[2] for each in lines[:-1])
+        begins = [each.split()[0] for each in lines[1:]]
+        assert not {"°C", "%RH,", "%", "d", "h", "g", "eggs,", "20", "17;"} & set(begins), (width, lines)
+        assert "No." not in ends.split()
+    assert folded("a\N{NO-BREAK SPACE}b " * 3, 40, "") == ["a b a b a b"]

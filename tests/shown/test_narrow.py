@@ -129,7 +129,7 @@ def test_words_under_a_label_that_leaves_no_room() -> None:
         "              and torr, of",
         "              3 weighings",
     ]
-    assert list(block_lines(block, 20)) == ["conductance 2.1", "    mg a day and", "    torr, of 3", "    weighings"]
+    assert list(block_lines(block, 20)) == ["conductance", "    2.1 mg a day", "    and torr, of", "    3 weighings"]
 
 
 def test_a_report_is_as_wide_as_it_is_asked_for() -> None:

@@ -5,10 +5,9 @@ Tables take 80 columns. Narrower, each of their columns is told by itself, line 
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 
-from monitor.domain.wall import WIDTH, filled, printable
+from monitor.domain.wall import WIDTH, filled, folded, printable
 from monitor.shown.report.tree import (
     EVERYWHERE,
     HANGING,
@@ -83,7 +82,7 @@ def block_lines(block: Block, columns: int = WIDTH) -> Iterator[str]:
         yield from (f"{STEP}{note}" for note in block.notes)
     elif isinstance(block, Paragraph) and block.kind in (HANGING, INSET_HANGING):
         lead = STEP if block.kind == INSET_HANGING else ""
-        yield from textwrap.wrap(lead + block.words, columns - _SPARE, subsequent_indent=" " * _HANG)
+        yield from folded(lead + block.words, columns - _SPARE, " " * _HANG)
     elif isinstance(block, Paragraph) and block.kind != OF_DRAWINGS:
         yield f"{STEP if block.kind == INSET else ''}{block.words}"
 
@@ -94,9 +93,7 @@ def _listed(listing: Listing, row: tuple[str, ...], wide: int) -> list[str]:
     if wide < WIDTH:
         first, *others = zip((column.head for column in columns), row, strict=False)
         words = "; ".join(" ".join(filter(None, pair)) for pair in others if pair[1] not in _EMPTY)
-        return textwrap.wrap(
-            f"{' '.join(filter(None, first))}: {words}".removesuffix(": "), wide, subsequent_indent=" " * _HANG
-        )
+        return folded(f"{' '.join(filter(None, first))}: {words}".removesuffix(": "), wide, " " * _HANG)
     lead = "".join(_cell(column, cell) for column, cell in zip(columns, row[:-1], strict=False))[columns[0].gap :]
     lead += " " * columns[-1].gap
     return _folded(lead, row[-1], wide) if listing.folds else [f"{lead}{row[-1]}".rstrip()]
@@ -109,8 +106,8 @@ def _cell(column: Column, cell: str) -> str:
 def _folded(lead: str, words: str, wide: int) -> list[str]:
     """What leads, and words that are folded under themselves; where there is little room beside it, under it."""
     if len(lead) > wide // 2 and wide < WIDTH:
-        return textwrap.wrap(f"{lead.rstrip()} {words}".rstrip(), wide - _SPARE, subsequent_indent=" " * _HANG)
-    return textwrap.wrap(lead + words, max(wide - _SPARE, len(lead) + 1), subsequent_indent=" " * len(lead)) or [""]
+        return folded(f"{lead.rstrip()} {words}".rstrip(), wide - _SPARE, " " * _HANG)
+    return folded(lead + words, max(wide - _SPARE, len(lead) + 1), " " * len(lead)) or [""]
 
 
 def _row(row: Row) -> str:

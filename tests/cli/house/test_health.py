@@ -14,7 +14,7 @@ def test_health(capsys: Capture, running: Path) -> None:
     """`health` looks at everything, one line each, and ends with 1 when something is bad: here a hatcher nobody has heard."""
     code, out, err = typed(capsys, "health", config=running)
     assert (code, err) == (1, "")
-    assert "BAD probes: silent: node-b/top\n" in out
+    assert "BAD probes: silent: Hatcher 1 (node-b/top)\n" in out
     assert out.startswith("1 to look at\n\nBAD probes: ")
     assert re.search(r"^(ok |BAD) clock: \d\d [A-Z][a-z]{2} \d{4} \d\d:\d\d: ", out, re.MULTILINE)
     code, out, _ = typed(capsys, "health", "--json", config=running)
