@@ -64,7 +64,8 @@ WHEN = {
     "no-humidity": "a sensor whose temperature comes and whose humidity no longer does",
     "sensor-failed": "a sensor that sends what cannot be, or that it failed",
     "sensor-suspect": "a sensor that sends what can hardly be",
-    "probes-disagree": "sensors of one machine too far apart",
+    "probes-disagree": "sensors of one machine too far apart (high while the air at one is out of its band), or, with a fan,"
+    " otherwise than in its last hours within minutes (high)",
     "sensor-drift": "a sensor that moves away from its neighbours over days",
     "node-offline": "the broker says that a node is gone",
     "node-restarts": "a node that has started four times within two hours, and has not run on since",

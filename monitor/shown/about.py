@@ -237,6 +237,9 @@ def _apart(about: Apart, unit: Unit) -> str:
     by = f"{about.by:.0f} %RH"
     if about.quantity == DRY_BULB:
         by = show_difference(about.by, unit)
+    if about.unmixed:
+        differ = "differs" if len(about.probes) == 1 else "differ"
+        return f"{' and '.join(about.probes)} {differ} otherwise than usual, by {by}"
     if len(about.probes) == 1:
         return f"{about.probes[0]} is {by} off"
     if about.jumped in about.probes:

@@ -69,7 +69,7 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Fault: _same("word"),
     Unusable: _same("why by words"),
     Restarting: _same("times within_s"),
-    Apart: _same("probes quantity by moved outside jumped"),
+    Apart: _same("probes quantity by moved outside jumped unmixed"),
     Heading: _same("now_c limit_c in_s"),
     Unheard: _same("nodes why"),
     Away: _same("since for_s felt"),

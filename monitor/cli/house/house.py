@@ -14,7 +14,7 @@ from monitor.domain.needs.profile import ProfileError
 from monitor.domain.needs.rules import HIGH, PRIORITIES
 from monitor.service.ports import Delivered, StoreFailure
 from monitor.settings import SettingsError, read_contact
-from monitor.shown.now.room import slow_lines
+from monitor.shown.now.room import fan_lines, slow_lines
 
 
 @fixed(kw_only=True)
@@ -85,7 +85,7 @@ def _check(options: Asked) -> int:
     words = ", ".join(f"{n} {name}" for name, n in counts.items())
     notes = [] if contacts else ["nobody is told: no [[contact]] yet"]
     late = {p.key: p.hot_within_s for p in house.site.probes.values() if p.slow}
-    text = "\n".join((f"{options.config}: good: {words}", *notes, *slow_lines(house.site)))
+    text = "\n".join((f"{options.config}: good: {words}", *notes, *slow_lines(house.site), *fan_lines(house.site)))
     return show(options.json, {"ok": True, **counts, "hot_within_s": late}, text)
 
 

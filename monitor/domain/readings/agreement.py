@@ -1,15 +1,18 @@
 """Whether the probes of one machine agree with one another, from a state of fixed size: a `Pair` for any two of them.
 
-XDIS: two probes that differ by too much for minutes. DRIFT: a difference that is no longer what it was, over hours. Temperatures
-are compared as they are, humidities as vapour pressure: air that is mixed has one vapour pressure, while its relative humidity
+XDIS: two probes that differ by too much for minutes. DRIFT: a difference that is no longer what it was, over hours. SHIFT: one that
+became another within minutes, however small: where a fan stops, layers form at once, while either probe may read what it should.
+Temperatures are compared as they are, humidities as vapour pressure: air that is mixed has one vapour pressure, while its relative humidity
 changes with each tenth of a degree. Of three probes and more the odd one out is named; of two the pair, for either may be wrong.
 
 Probes in moving air differ because they lag, not because they are wrong: while either moves, a pair is not compared. Probes also
-differ when the fan has stopped and the air no longer mixes: nothing here can tell that from a wrong probe.
+differ when the fan has stopped and the air no longer mixes: nothing here can tell that from a wrong probe, or one that was moved. In
+still air layers come and go by themselves, so that a shift there is nothing.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import field
 from itertools import combinations
@@ -20,7 +23,7 @@ from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.reading import FAIL, SUSPECT
 
-XDIS, DRIFT = "XDIS", "DRIFT"
+XDIS, DRIFT, SHIFT = "XDIS", "DRIFT", "SHIFT"
 
 Given = tuple[float, float, float | None]  # when (forward clock, s), °C and %RH of a reading that is fit to be judged
 Two = tuple[str, str]
@@ -28,28 +31,41 @@ Two = tuple[str, str]
 
 @fixed
 class Bounds:
-    """Of one quantity, K or %RH: apart and drift, each suspect and fail; moving: so far from its last minutes the air moves."""
+    """Of one quantity, K or %RH: apart and drift, each suspect and fail; moving: so far from its last minutes the air moves.
+
+    drift_s: what drift is smoothed over; it is told so much later.
+    """
 
     apart: tuple[float, float]
     drift: tuple[float, float]
     moving: float
+    drift_s: float
 
 
 @fixed
 class Limits:
     """Every number that the comparison turns on. "Measured": on the cabinet model, see tests/domain/readings/quality_figures.py."""
 
-    # apart and drift: judgement, from what two probes of a kind may differ by (a DS18B20: 0.5 K, and 0.2 K of drift).
-    dry_bulb: Bounds = Bounds(apart=(0.5, 1.0), drift=(0.3, 0.6), moving=0.4)
-    humidity: Bounds = Bounds(apart=(5.0, 10.0), drift=(3.0, 6.0), moving=3.0)
+    # apart and drift: judgement, from what two probes of a kind may differ by (a DS18B20: 0.5 K, and 0.2 K of drift). drift_s: with 12 h,
+    # of 0.5 K gained in a day that day would show 0.28 K.
+    dry_bulb: Bounds = Bounds(apart=(0.5, 1.0), drift=(0.3, 0.6), moving=0.4, drift_s=21_600.0)
+    humidity: Bounds = Bounds(apart=(5.0, 10.0), drift=(3.0, 6.0), moving=3.0, drift_s=21_600.0)
     apart_s: float = 600.0  # longer than an opened door keeps probes apart that have the same lag
     # Readings so far apart, or by so much of an interval, are of the same air: nodes speak out of step.
     paired_s: float = 15.0
     paired_intervals: float = 0.55
     smooth_s: float = 120.0  # what a difference is smoothed over: one noisy reading must not start its time anew
     base_s: float = 43_200.0  # over which a pair's usual difference is learnt
-    # What drift is smoothed over: with 12 h, of 0.5 K gained in a day that day would show 0.28 K.
-    drift_s: float = 21_600.0
+    # What a shift is smoothed over, and how long it lasts before it is told. The usual is that of the last three hours, known after one:
+    # a probe that drifts by 1.5 K a day stays within it. Of 101 lives of sound pairs (cabin model: clean, openings, work, hatches; a fan
+    # that stopped moved 30 pairs by 0.2 to 3.6 K) the farthest came to nine tenths of what is told here.
+    shift_s: float = 300.0
+    shift_base_s: float = 10_800.0
+    shift_learnt_s: float = 3_600.0
+    shift_k: float = 0.15  # a smaller one no fan makes
+    shift_scatters: float = (
+        6.0  # or so many of what the pair scatters by, each taken as three of them at most, lest a shift teach itself
+    )
     gap_intervals: float = 3.0  # what was not heard for longer, and a minute, is not known to have lasted
     gap_s: float = 60.0
 
@@ -73,12 +89,25 @@ class Gauge:
 
 
 @fixed
+class Steady:
+    """How steadily a pair differs in temperature, K: lately, and as usual in the last hours, with the variance about that; learnt_s: for how
+    long that is known. since_s: since when it differs otherwise; None: it does not. While it does, nothing is learnt."""
+
+    lately: float
+    usual: float
+    variance: float = 0.0
+    learnt_s: float = 0.0
+    since_s: float | None = None
+
+
+@fixed
 class Pair:
     """Two probes: when they were last compared, and what they differ by."""
 
     mono_s: float
     dry_bulb: Gauge
     humidity: Gauge | None = None
+    steady: Steady | None = None
 
 
 @fixed
@@ -91,13 +120,14 @@ class Pairs:
 
 # A reading that is compared: of which probe, when, °C, %RH, and a hundred times its vapour pressure, 0 where it has no humidity.
 _Air = tuple[str, float, float, float | None, float]
-# How a machine's probes are compared: the interval and what counts as a gap, s, whether the air is still, and the limits.
-_Over = tuple[float, float, bool, Limits]
+# How a machine's probes are compared: the interval and what counts as a gap, s, whether the air is still, whether its door is open or
+# someone is at work there, and the limits.
+_Over = tuple[float, float, bool, bool, Limits]
 
 
 @fixed
 class Difference:
-    """A test that did not pass. probes: the odd one out, or the two of which nobody knows which. by: K or %RH."""
+    """A test that did not pass. probes: the odd one out, or the two of which nobody knows which. by: K or %RH; of a shift, from the usual."""
 
     test: str
     quantity: str
@@ -123,12 +153,14 @@ def agree(
     *,
     interval_s: float,
     still: bool = False,
+    disturbed: bool = False,
     limits: Limits = LIMITS,
 ) -> Agreement:
     """Compare the newest readings of a machine's probes.
 
     interval_s: the longest of the probes'. still: the air is not blown about, so that it is layered by nature: a pair is then
-    judged by how far it is from its usual difference, once that is learnt.
+    judged by how far it is from its usual difference, once that is learnt. disturbed: its door is open, or someone is at work there, so
+    that no shift begins.
     """
     gap_s, near_s = limits.gap_intervals * interval_s, limits.paired_intervals * interval_s
     gap_s = gap_s if gap_s > limits.gap_s else limits.gap_s
@@ -147,7 +179,7 @@ def agree(
             calm.append((name, given_s, dry_bulb_c, rh_pct, kpa))
     pairs = {**state.pairs}
     compared: set[str] = set()
-    over = (interval_s, gap_s, still, limits)
+    over = (interval_s, gap_s, still, disturbed, limits)
     for one, other in combinations(calm, 2):
         if -near_s <= one[1] - other[1] <= near_s:
             two = (one[0], other[0])
@@ -196,27 +228,67 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
     """The pair after one more look at both."""
     _, one_s, one_c, one_pct, one_kpa = one
     _, other_s, other_c, other_pct, other_kpa = other
-    interval_s, gap_s, still, limits = over
+    interval_s, gap_s, still, disturbed, limits = over
     mono_s = one_s if one_s >= other_s else other_s
-    dry, humid, dt_s = None, None, 0.0
+    dry, humid, steady, dt_s = None, None, None, 0.0
     if pair is not None:
         dt_s = mono_s - pair.mono_s
         if dt_s <= 0.0:
             return pair
         if dt_s > gap_s:
             dt_s = interval_s
-        dry, humid = pair.dry_bulb, pair.humidity
-    bounds = limits.dry_bulb
-    dry = _gauge(dry, one_c - other_c, dt_s, bounds, still, limits)
+        dry, humid, steady = pair.dry_bulb, pair.humidity, pair.steady
+    bounds, by_k = limits.dry_bulb, one_c - other_c
+    shifted = False
+    if not still:
+        steady = _steady(steady, by_k, dt_s, mono_s, disturbed, limits)
+        shifted = steady.since_s is not None
+    dry = _gauge(dry, by_k, dt_s, bounds, still, limits, shifted=shifted)
     # Vapour pressure follows from temperature: of probes that do not agree on that nothing is to be learnt about this.
     if one_pct is not None and other_pct is not None and -bounds.apart[0] <= dry.apart <= bounds.apart[0]:
         # As %RH at the temperature between them.
         damper_pct = (one_kpa - other_kpa) / over_water_kpa((one_c + other_c) / 2.0)
         humid = _gauge(humid, damper_pct, dt_s, limits.humidity, False, limits)
-    return Pair(mono_s, dry, humid)
+    return Pair(mono_s, dry, humid, steady)
 
 
-def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, limits: Limits) -> Gauge:  # noqa: PLR0917 - with each reading
+def _steady(steady: Steady | None, by_k: float, dt_s: float, mono_s: float, disturbed: bool, limits: Limits) -> Steady:  # noqa: PLR0917 - with each reading
+    if steady is None:
+        return Steady(by_k, by_k)
+    since_s = steady.since_s
+    if disturbed and (since_s is None or mono_s - since_s < limits.shift_s):
+        return Steady(steady.lately, steady.usual, steady.variance, steady.learnt_s)
+    usual, variance, learnt_s = steady.usual, steady.variance, steady.learnt_s
+    bound = limits.shift_k * limits.shift_k
+    scattered = limits.shift_scatters * limits.shift_scatters * variance
+    if scattered > bound:
+        bound = scattered
+    off, known = by_k - usual, learnt_s >= limits.shift_learnt_s
+    if known and off * off > 4.0 * bound:  # one far reading, in a door's air, is no shift
+        off = math.copysign(2.0 * math.sqrt(bound), off)
+    lately = steady.lately + dt_s / (limits.shift_s + dt_s) * (usual + off - steady.lately)
+    square = (lately - usual) * (lately - usual)
+    if known:
+        # What began is over at half of it.
+        if square > (bound if since_s is None else bound / 4.0):
+            return Steady(lately, usual, variance, learnt_s, mono_s if since_s is None else since_s)
+        most = 9.0 * variance + 1e-5
+        if square > most:
+            square = most
+    elif not -limits.dry_bulb.apart[0] <= lately <= limits.dry_bulb.apart[0]:
+        return Steady(lately, lately)  # a fault that stood from the start must not become the usual here either
+    learnt_s += dt_s
+    if learnt_s > limits.shift_base_s:
+        learnt_s = limits.shift_base_s
+    if learnt_s > 0.0:
+        usual += dt_s / learnt_s * off
+        variance += dt_s / learnt_s * (square - variance)
+    return Steady(lately, usual, variance, learnt_s)
+
+
+def _gauge(  # noqa: PLR0917 - with each reading
+    gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, limits: Limits, *, shifted: bool = False
+) -> Gauge:
     if gauge is None:
         return Gauge(by)
     near = bounds.apart[0]
@@ -224,8 +296,10 @@ def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: b
     learnt_s, drift = gauge.learnt_s, gauge.drift
     apart += dt_s / (limits.smooth_s + dt_s) * (by - apart)
     learnt = learnt_s >= limits.base_s
-    if learnt:
-        drift += dt_s / (limits.drift_s + dt_s) * (by - base - drift)
+    if shifted or (still and learnt and not -near <= apart - base <= near):
+        pass  # what came within minutes is no drift, and not usual either
+    elif learnt:
+        drift += dt_s / (bounds.drift_s + dt_s) * (by - base - drift)
     elif still or -near <= apart <= near:  # a fault that stood from the start must not become the usual
         learnt_s += dt_s
         base += dt_s / learnt_s * (by - base)
@@ -241,6 +315,12 @@ def _gauge(gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: b
     return Gauge(apart, suspect_s, fail_s, base, learnt_s, drift)
 
 
+def _shifted(pair: Pair, limits: Limits) -> bool:
+    """Whether a pair has differed otherwise than it usually does for long enough."""
+    steady = pair.steady
+    return steady is not None and steady.since_s is not None and pair.mono_s - steady.since_s >= limits.shift_s
+
+
 def _differ(pairs: dict[Two, Pair], limits: Limits) -> bool:
     """Whether anything may stand against any pair; nearly always nothing does."""
     apart_s, drift_k, drift_pct = limits.apart_s, limits.dry_bulb.drift[0], limits.humidity.drift[0]
@@ -249,6 +329,8 @@ def _differ(pairs: dict[Two, Pair], limits: Limits) -> bool:
         if dry.suspect_s >= apart_s or not -drift_k <= dry.drift <= drift_k:  # suspect_s is never less than fail_s
             return True
         if humid is not None and (humid.suspect_s >= apart_s or not -drift_pct <= humid.drift <= drift_pct):
+            return True
+        if _shifted(pair, limits):
             return True
     return False
 
@@ -274,6 +356,11 @@ def _found(pairs: dict[Two, Pair], heard: list[str], still: bool, limits: Limits
                     key = (test, quantity, named.probes)
                     if key not in found or found[key].flag < worse:
                         found[key] = named
+    shifts = {two: pair.dry_bulb.apart - pair.steady.usual for two, pair in pairs.items() if pair.steady is not None}
+    shifted = [two for two, pair in pairs.items() if _shifted(pair, limits)]
+    if shifted:
+        two = max(shifted, key=lambda each: abs(shifts[each]))  # those farthest apart in the layers
+        found[SHIFT, DRY_BULB, two] = Difference(SHIFT, DRY_BULB, SUSPECT, _named(two, shifts), shifts[two])
     return tuple(found.values())
 
 

@@ -173,6 +173,7 @@ class MachineState:
     windows: tuple[Window, Window] | None = None
     seen_by: tuple[str, ...] | None = None
     pairs: Pairs | None = None
+    unmixed: bool = False
     reached: frozenset[str] = frozenset()
     door_lowest_c: float | None = None
 
@@ -320,7 +321,8 @@ def rule_of(look: Look, subject: str, rule_id: str) -> Rule:
 
     Two are as urgent as what they come together with. A sensor that fails while its machine is in danger: nobody can follow that
     danger any more. Probes that disagree while the air at one of them is out of its band: either may be right, and where the fan has
-    stopped both are. That is told by the disagreement alone: what is only warned of stays as mild as it is.
+    stopped both are. That is told by the disagreement alone: what is only warned of stays as mild as it is. Probes that within minutes came
+    to differ otherwise than they do are as urgent, for eggs get hot by their own heat in air that only looks well; asked again as any.
     """
     probe = look.site.probes.get(subject)
     plan = look.state.plan_of(subject if probe is None else probe.machine) or plan_with(look.state, batch_of(subject))
@@ -332,9 +334,11 @@ def rule_of(look: Look, subject: str, rule_id: str) -> Rule:
             if key[0] == probe.machine and alarm.condition and look.site.rules[key[1]].quantity in (DRY_BULB, EGG)
         ]
         return _raised(rule, max(standing, key=PRIORITIES.index, default=rule.priority))
-    if rule_id == DISAGREE and (_outside(look, subject) or _was_outside(look.state, subject)):
+    if rule_id == DISAGREE and apart_outside(look, subject):
         urgent = _raised(rule, HIGH)
         return replace(urgent, re_alarm_s=min(urgent.re_alarm_s or math.inf, URGENT_AGAIN_S))
+    if rule_id == DISAGREE and (look.state.machine(subject).unmixed or _was_unmixed(look.state, subject)):
+        return _raised(rule, HIGH)
     if rule_id in OF_SWITCHES and _is_warm(look.state, (subject, rule_id)):
         return replace(rule, priority=LOW)
     return rule
@@ -344,6 +348,11 @@ def _is_warm(state: State, key: Key) -> bool:
     """Whether what a switch says has lasted for long, and harmed nothing."""
     alarm = state.alarms.get(key)
     return alarm is not None and isinstance(alarm.about, Switched) and alarm.about.warm
+
+
+def apart_outside(look: Look, machine: str) -> bool:
+    """Whether the air at any of its probes is out of the band, or was since the disagreement of its probes began."""
+    return _outside(look, machine) or _was_outside(look.state, machine)
 
 
 def _outside(look: Look, machine: str) -> bool:
@@ -366,6 +375,12 @@ def _was_outside(state: State, machine: str) -> bool:
     """Whether that was so since the disagreement began."""
     alarm = state.alarms.get((machine, DISAGREE))
     return alarm is not None and alarm.condition and isinstance(alarm.about, Apart) and alarm.about.outside
+
+
+def _was_unmixed(state: State, machine: str) -> bool:
+    """Whether the disagreement that stands says that the air does not mix."""
+    alarm = state.alarms.get((machine, DISAGREE))
+    return alarm is not None and alarm.condition and isinstance(alarm.about, Apart) and alarm.about.unmixed
 
 
 def egg_range_c(look: Look, eggs: Eggs, egg_c: float) -> tuple[float, float]:

@@ -27,7 +27,6 @@ from monitor.domain.needs.rules import (
     DISAGREE,
     DOOR_OPEN,
     DRIFTING,
-    HIGH,
     LETHAL,
     MAINS_LOST,
     SENSOR_FAILED,
@@ -36,12 +35,13 @@ from monitor.domain.needs.rules import (
     WATER_LOW,
 )
 from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER, STILL, Switch
-from monitor.domain.readings.agreement import DRIFT, XDIS, Agreement, Difference, Given, Pairs, agree
+from monitor.domain.readings.agreement import DRIFT, SHIFT, XDIS, Agreement, Difference, Given, Pairs, agree
 from monitor.domain.readings.quality import among, stands_still, step_k_of
 from monitor.domain.readings.reading import FAIL, SUSPECT, Pack
+from monitor.domain.signs.opening import BORNE_S, holds
 from monitor.domain.signs.switch import Contact, chatters
 from monitor.domain.state.contacts import MISSED, believed
-from monitor.domain.state.known import Look, rule_of
+from monitor.domain.state.known import Look, MachineState, apart_outside
 from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.plan import SITE_SUBJECT
@@ -113,12 +113,27 @@ def compare_sensors(look: Look, machine: str) -> None:
         return
     known = look.state.machine(machine)
     still = look.site.machines[machine].air == STILL
-    found = agree(known.pairs or _NOTHING, look.now.mono_s, given, interval_s=interval_s, still=still)
+    found = agree(
+        known.pairs or _NOTHING,
+        look.now.mono_s,
+        given,
+        interval_s=interval_s,
+        still=still,
+        disturbed=_disturbed(look, known),
+    )
     known.pairs = found.pairs
     for name in unmoved:
         _tell_around(look, name, found.pairs.lately, others=[other for other in given if other != name])
     early = _jumped_apart(look, machine, given, lately=found.pairs.lately)
     _judge_agreement(look, machine, found, early=early)
+
+
+def _disturbed(look: Look, known: MachineState) -> bool:
+    """Whether its door is open, or the air on its way home; or somebody said that they are at work there, or just put eggs in."""
+    mono_s, handling = look.now.mono_s, known.handling
+    if (handling is not None and mono_s < handling.until_mono_s) or mono_s < known.put_in_s + BORNE_S:
+        return True
+    return known.watch is not None and holds(known.watch, mono_s)
 
 
 def _tell_around(look: Look, name: str, lately: Mapping[str, Given], *, others: Sequence[str]) -> None:
@@ -159,29 +174,37 @@ def _jumped_apart(
 
 
 def _judge_agreement(look: Look, machine: str, found: Agreement, *, early: Difference | None) -> None:
+    look.state.machine(machine).unmixed = False
     if not (found.found or early or look.state.alarms):
         return  # nothing is wrong, and nothing was
-    for test, rule in ((XDIS, DISAGREE), (DRIFT, DRIFTING)):
-        standing = [d for d in found.found if d.test == test] or ([early] if early and test == XDIS else [])
+    apart = [d for d in found.found if d.test != DRIFT] + ([early] if early else [])
+    drifted = [d for d in found.found if d.test == DRIFT]
+    for standing, rule in ((apart, DISAGREE), (drifted, DRIFTING)):
         key = (machine, rule)
         if standing:
-            _judge_apart(look, key, max(standing, key=lambda d: d.flag))
+            _judge_apart(look, key, standing)
         elif key in look.state.alarms and found.compared:
             judge(look, key, Judgement(IN, look.now.utc))
 
 
-def _judge_apart(look: Look, key: tuple[str, str], worst: Difference) -> None:
-    """One difference that stands; it is news once more as soon as the air at one of the probes is out of its band."""
+def _judge_apart(look: Look, key: tuple[str, str], standing: Sequence[Difference]) -> None:
+    """What differs most; it is news once more as soon as the air at one of the probes is out of its band, or does not mix any more."""
     before, machine = look.state.alarms.get(key), key[0]
     known = before.about if before is not None and before.condition and isinstance(before.about, Apart) else None
-    outside, jumped = False, ""
-    if worst.test == XDIS and worst.quantity == DRY_BULB:
-        outside = rule_of(look, *key).priority == HIGH
+    shift = next((d for d in standing if d.test == SHIFT), None)
+    worst = shift or max(standing, key=lambda d: d.flag)
+    outside, unmixed, jumped = False, False, ""
+    if worst.test != DRIFT and worst.quantity == DRY_BULB:
         same = known is not None and known.quantity == worst.quantity
         jumped = known.jumped if known is not None and same else _jumped(look, machine, worst.probes)
-    about = Apart(worst.probes, worst.quantity, abs(worst.by), worst.test == DRIFT, outside, jumped)
+        unmixed = shift is not None and not jumped  # air does not jump at one probe alone
+        if shift is not None and jumped:
+            worst = max((d for d in standing if d is not shift), key=lambda d: d.flag, default=shift)
+        look.state.machine(machine).unmixed = unmixed
+        outside = worst.quantity == DRY_BULB and apart_outside(look, machine)
+    about = Apart(worst.probes, worst.quantity, abs(worst.by), worst.test == DRIFT, outside, jumped, unmixed)
     judge(look, key, Judgement(OUT, look.now.utc, about=about))
-    if known is not None and outside and not known.outside:
+    if known is not None and (outside or unmixed) and not (known.outside or known.unmixed):
         settle(look, key, more_urgent(look.state.alarms[key], look.now))
 
 

@@ -135,7 +135,7 @@ ABOUT: dict[str, tuple[AboutFacts, ...]] = {
     "unfit": (Unfit("FLAT-T"),),
     "fault": (Fault("crc"), Fault("")),
     "unusable": (Unusable(LATE, 7200.5), Unusable(REFUSED, words="not JSON “{”"), Unusable(ABSENT)),
-    "apart": (Apart(("node-a/top",), "dry_bulb_c", 0.8), Apart(("node-a/top", "node-a/low"), "rh_pct", 9.25, moved=True)),
+    "apart": (Apart(("node-a/top",), "dry_bulb_c", 0.8), Apart(("node-a/top", "node-a/low"), "rh_pct", 9.25, moved=True), Apart(("node-a/top", "node-a/low"), "dry_bulb_c", 0.3, outside=True, jumped="node-a/top", unmixed=True)),
     "restarting": (Restarting(4, 620.0),),
     "heading": (Heading(38.4, 39.0, 1800.5),),
     "unheard": (Unheard(3), Unheard(2, "broker")),

@@ -43,6 +43,16 @@ def test_a_slow_probe_is_told(capsys: Capture, config: Path) -> None:
         assert told(capsys, "check", config=config)["hot_within_s"] == late
 
 
+def test_a_fan_that_one_sensor_cannot_see_is_told(capsys: Capture, config: Path) -> None:
+    """`check` names the machines with a fan and one sensor, as long as eggs may be in them; one in still air is none of them."""
+    told_of_fans = "only two, at two heights, see a fan that stopped"
+    lines = ok(capsys, "check", config=config).splitlines()
+    assert f"one sensor each in setter-1, hatcher-1: {told_of_fans}" in lines
+    text = config.read_text(encoding="utf-8")
+    config.write_text(text.replace('kind = "hatcher"', 'kind = "hatcher"\nair = "still"'), encoding="utf-8")
+    assert f"one sensor each in setter-1: {told_of_fans}" in ok(capsys, "check", config=config).splitlines()
+
+
 def test_the_sample_configuration_is_good(capsys: Capture, tmp_path: Path) -> None:
     """The sample in deploy/ passes `check`, once the broker's password is where it says."""
     assert "good: 4 machines, 4 probes" in ok(capsys, "check", config=sample_configuration(tmp_path))

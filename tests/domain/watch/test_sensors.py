@@ -11,6 +11,8 @@ from monitor.domain.needs.site import Probe
 from monitor.domain.readings.agreement import Pairs
 from monitor.domain.readings.quality import Assessment
 from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT, Sample
+from monitor.domain.signs.opening import declare
+from monitor.domain.state.known import rule_of
 from monitor.domain.state.memory import Heard, Held
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.sensors import compare_sensors, judge_sensor
@@ -215,6 +217,87 @@ def test_which_of_two_jumped_is_named() -> None:
         story.air = dict(zip(story.air, moves, strict=True))
         story.run(minutes=30)
         assert story.about(DISAGREE) == said
+
+
+def stopped_fan(by_k: float = 0.3, *, minutes: float = 20.0, steps: int = 8) -> Story:
+    """Two probes that agree for two hours; within two minutes the layers of air that no longer mixes form, and both stay well in their band."""
+    story = beside((37.5, 45.0), (37.4, 45.0), minutes=120)
+    for step in range(1, steps + 1):
+        part_k = by_k * step / steps / 2.0
+        story.air = {"node-a/top": (37.5 + part_k, 45.0), "node-b/top": (37.4 - part_k, 45.0)}
+        story.run(seconds=120.0 / steps)
+    story.run(minutes=minutes)
+    return story
+
+
+def test_a_fan_that_stopped_wakes_while_the_air_still_looks_well() -> None:
+    """Eggs get hot by their own heat in air that does not move, of which neither probe shows anything: so this is as urgent as "too hot", is told
+    once, and is over when the air mixes again."""
+    story = stopped_fan(minutes=14)
+    (told,) = story.notices
+    assert (told.priority, story.state_of(DISAGREE)) == ("high", UNACKNOWLEDGED)
+    assert story.about(DISAGREE) == "node-a/top and node-b/top differ otherwise than usual, by 0.3 °C"
+    assert "Is the fan running?" in told.text
+    assert {rule for rule, _ in story.states()} == {DISAGREE}
+    story.air = {"node-a/top": (37.5, 45.0), "node-b/top": (37.4, 45.0)}
+    story.run(minutes=40)
+    assert story.state_of(DISAGREE) == RETURNED
+    assert rule_of(story.look(), "setter-1", DISAGREE).priority == "low"
+
+
+def test_a_fan_that_stopped_is_told_once_also_as_the_air_leaves_its_band() -> None:
+    """They differ by more and more, then one of them is out of its band: it was as urgent from the first, and the episode is the same."""
+    story = stopped_fan()
+    for up in range(1, 8):
+        story.air = {"node-a/top": (37.65 + 0.2 * up, 45.0), "node-b/top": (37.25 - 0.05 * up, 45.0)}
+        story.run(minutes=3)
+    told = [n for n in story.notices if n.facts is not None and n.facts.rule == DISAGREE]
+    assert {n.alarm_number for n in told} == {told[0].alarm_number}
+    assert len({n.created for n in told if not n.closing and n.alarm_number}) <= 2  # asked again after its time, as any
+    about = story.alarm(DISAGREE).about
+    assert isinstance(about, Apart)
+    assert about.outside
+    assert about.unmixed
+
+
+def test_what_disagreed_mildly_wakes_when_the_fan_stops() -> None:
+    """Of two that were told as apart for a day, within the band, that is news once more."""
+    story = beside((37.2, 45.0), (37.6, 45.0), minutes=120)
+    for step in range(1, 60):  # over hours, as a sensor that drifts
+        story.air = {"node-a/top": (37.2, 45.0), "node-b/top": (37.6 + 0.004 * step, 45.0)}
+        story.run(minutes=4)
+    assert [n.priority for n in story.notices] == ["low"]
+    for step in range(1, 5):
+        story.air = {"node-a/top": (37.2 - 0.04 * step, 45.0), "node-b/top": (37.84 + 0.04 * step, 45.0)}
+        story.run(seconds=30)
+    story.run(minutes=15)
+    assert [n.priority for n in story.notices] == ["low", "high"]
+
+
+def test_what_alone_jumped_is_no_fan() -> None:
+    """Layers form at both, over minutes: of a probe that jumped, as one that was put in another's place, it is said mildly, and by its name."""
+    story = beside((37.2, 45.0), (37.2, 45.0), minutes=120)
+    story.air["node-a/top"] = (37.9, 45.0)
+    story.run(minutes=45)
+    assert [n.priority for n in story.notices] == ["low"]
+    assert "jumped" in story.about(DISAGREE)
+
+
+@pytest.mark.parametrize("why", ["work", "eggs"])
+def test_no_fan_is_asked_for_while_someone_is_at_the_machine(why: str) -> None:
+    """With work declared, or eggs just put in, the air does not stand as it does; what is still so later is told."""
+    story = beside((37.5, 45.0), (37.4, 45.0), minutes=120)
+    known, now = story.state.machine("setter-1"), story.now()
+    if why == "work":
+        known.handling = declare("setter-1", for_s=3600.0, by="sam", now=now)
+    else:
+        known.put_in_s = now.mono_s
+    story.air = {"node-a/top": (37.65, 45.0), "node-b/top": (37.25, 45.0)}
+    story.run(minutes=25)
+    assert story.state_of(DISAGREE) == NORMAL
+    known.handling = None
+    story.run(minutes=40)
+    assert story.state_of(DISAGREE) == UNACKNOWLEDGED
 
 
 def test_a_disagreement_is_news_again_when_it_leaves_the_band() -> None:
