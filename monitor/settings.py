@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import time
 from pathlib import Path
 from typing import Annotated, Literal
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -318,7 +318,8 @@ def build_house(settings: Settings, profiles: Mapping[str, Profile], path: Path)
         zone = ZoneInfo(settings.site.zone)
     except (KeyError, ValueError, OSError):
         expected = "a zone of the tz database such as UTC"
-        wrong.append(Complaint(str(path), "site.zone", came=repr(settings.site.zone), expected=expected))
+        came = f"{settings.site.zone!r}{_near_zones(settings.site.zone)}"
+        wrong.append(Complaint(str(path), "site.zone", came=came, expected=expected))
         zone = ZoneInfo("UTC")
     if wrong:
         raise SettingsError(wrong)
@@ -384,6 +385,13 @@ def _switches(
     return found
 
 
+def _near_zones(typed: str) -> str:
+    """`, nearest Europe/Berlin` for a town that is mistyped; empty where none is near."""
+    town = typed.rpartition("/")[2]
+    near = [zone for zone in sorted(available_timezones()) if sought(town, [zone.rpartition("/")[2]])[0]]
+    return f", nearest {' or '.join(near[:2])}" if near else ""
+
+
 def _twice(path: Path, what: str, expected: str) -> Complaint:
     return Complaint(str(path), what, came="named twice", expected=expected)
 
@@ -426,7 +434,7 @@ def with_numbers(
     result = dict(rules)
     for id_, numbers in own.items():
         if id_ not in rules:
-            near, known = sought(id_, rules)[0], f"one of: {', '.join(rules)}"
+            near, known = sought(id_, rules)
             wrong.append(Complaint(*where[:-1], f"{where[-1]}.{id_}", came=f"no such rule{near}", expected=known))
             continue
         try:

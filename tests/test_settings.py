@@ -205,7 +205,7 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "complaint"),
     [
-        (b"[site\nid = 1", "Expected ']' at the end of a table declaration (at line 1, column 6), expected TOML"),
+        (b"[site\nid = 1", "Expected ']' at the end of a table declaration, expected TOML"),
         (b"\xff\xfe", "line 1: bytes that are not UTF-8, expected text"),
     ],
 )
@@ -289,7 +289,7 @@ def test_an_unknown_setting_names_the_known_ones(write: Callable[..., Path], mor
         ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.loud]\nurl = 'b'\n", "contact[1].address.loud: 'loud', expected 'low', 'medium', 'high' or 'critical'"),
         ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.high]\n", "contact[1].address.high: {}, expected one of url and url_file"),
         ("[[contact]]\nid = 'sam'\nurl = 'a'\n[contact.address.high]\nurl = ''\n", "contact sam: address.high.url: empty, expected an address"),
-        ("[rules.too-hot]\non_delay_s = 5\n", f"rules.too-hot: no such rule, nearest egg-too-hot, expected one of: {', '.join(shipped_rules())}"),
+        ("[rules.too-hot]\non_delay_s = 5\n", f"rules.too-hot: no such rule, nearest egg-too-hot, expected one of {len(shipped_rules())}"),
         (
             "[rules.dry-bulb-high-alarm]\non_delay_s = -5\n",
             "rules.dry-bulb-high-alarm.on_delay_s: -5, expected a number from 0 to 604800",
@@ -353,7 +353,7 @@ OF_MACHINE = "machine setter-1: rules"
 @pytest.mark.parametrize(
     ("rules", "complaint"),
     [
-        ("[machine.rules.too-hot]\non_delay_s = 5", f"{OF_MACHINE}.too-hot: no such rule, nearest egg-too-hot, expected one of: {', '.join(shipped_rules())}"),
+        ("[machine.rules.too-hot]\non_delay_s = 5", f"{OF_MACHINE}.too-hot: no such rule, nearest egg-too-hot, expected one of {len(shipped_rules())}"),
         (
             "[machine.rules.humidity-low-alarm]\nlimit = 130",
             f"{OF_MACHINE}: humidity-low-alarm.limit: 130, expected a number from 0 to 100 (%RH)",
@@ -387,6 +387,38 @@ def test_a_zone_that_is_none(write: Callable[..., Path], zone: str) -> None:
     assert complaints(write(**{"Europe/Berlin": zone})) == [
         f"site.zone: {zone!r}, expected a zone of the tz database such as UTC"
     ]
+
+
+def test_a_zone_that_is_mistyped(write: Callable[..., Path]) -> None:
+    """The nearest by its town: the first half alone makes no zone near."""
+    assert complaints(write(**{"Europe/Berlin": "Europe/Berln"}))[0].startswith(
+        "site.zone: 'Europe/Berln', nearest Europe/Berlin, expected a zone"
+    )
+
+
+@pytest.mark.parametrize(
+    ("kind", "said"),
+    [
+        ("seter", "'seter', nearest setter, expected 'setter', 'hatcher'"),
+        ("oven", "'oven', expected 'setter', 'hatcher'"),
+    ],
+)
+def test_a_word_that_is_one_of_a_few(write: Callable[..., Path], kind: str, said: str) -> None:
+    """With the nearest, where one is near."""
+    name = 'name = "Setter 1"\n'
+    assert said in complaints(write(**{name: f'{name}kind = "{kind}"\n'}))[0]
+
+
+def test_a_table_that_is_mistyped_has_its_line(tmp_path: Path) -> None:
+    """The first of those that are written so."""
+    path = tmp_path / "eggroom.toml"
+    path.write_text("[site]\nid = 'a'\n\n[[contct]]\nid = 'me'\n[[contct]]\nid = 'you'\n", encoding="utf-8")
+    with pytest.raises(SettingsError) as told:
+        load_house(path)
+    assert any(
+        str(each).startswith(f"{path}: line 4: contct: unknown setting, nearest contact")
+        for each in told.value.complaints
+    )
 
 
 @pytest.mark.parametrize(
@@ -528,9 +560,12 @@ def test_an_own_profile(write: Callable[..., Path], tmp_path: Path) -> None:
     [
         (
             OWN.format(band="dry_bulb_c.high_warning = 36.0"),
-            "own.toml: stage.setter.dry_bulb_c: target 37.8 above high_warning 36, expected low to high",
+            "own.toml: line 7: stage.setter.dry_bulb_c: target 37.8 above high_warning 36, expected low to high",
         ),
-        (OWN.format(band="dry_bulb_c.high_alarm = 102"), "own.toml: stage.setter.dry_bulb_c.high_alarm: 102, expected"),
+        (
+            OWN.format(band="dry_bulb_c.high_alarm = 102"),
+            "own.toml: line 7: stage.setter.dry_bulb_c.high_alarm: 102, expected",
+        ),
         ("id = ", "own.toml: Invalid value"),
     ],
 )
@@ -615,6 +650,9 @@ def test_no_package_is_asked_for_a_say_in_a_table() -> None:
         ("[[probe]]\ninterval_s = 10,5\n", "line 2: more behind the value, expected one value; a number with a point, such as 10.5"),
         ('[site]\nid = "home\n', 'line 2: a quote without the one that ends it, expected a text between two quotes, such as "setter-1"'),
         ("[site]\nid = home\n", 'line 2: no value, expected a number, true, false, or a text between two quotes, such as "setter-1"'),
+        ("[site]\nhome\n", 'line 2: words without a value, expected such as name = "setter-1"'),
+        ("[site]\n[site]\n", "line 2: a table that stands above already, expected each once"),
+        ("[site]\nid = 'a'\nid = 'b'\n", "line 3: what stands above already, expected each once"),
         ("[site]\n= 3\n", 'line 2: no setting, expected such as name = "setter-1", or a table, such as [site]'),
     ],
 )  # fmt: skip

@@ -15,9 +15,9 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
-from monitor.adapters.tables.refused import TableError
+from monitor.adapters.tables.refused import Complaint, TableError
 from monitor.adapters.tables.rules import shipped_rules
-from monitor.adapters.tables.toml import read_toml
+from monitor.adapters.tables.toml import lines_of, numbered, read_toml
 from monitor.domain.needs.profile import Profile, ProfileError
 from monitor.domain.refusal import sought
 
@@ -64,10 +64,13 @@ def load_profiles(own: Path | None = None) -> Profiles:
     mine: dict[str, Profile] = {}
     files: dict[str, str] = {}
     for path in _own_files(own):
-        profile = _own_profile(_read(path), path.name, shipped)
-        if profile.id in files:
-            taken = files[profile.id]
-            raise ProfileError(path.name, f"id: {profile.id!r}", f"an id not used in {taken}")
+        table = _read(path)
+        try:
+            profile = _own_profile(table, path.name, shipped)
+            if profile.id in files:
+                raise ProfileError(f"{path.name}: id", repr(profile.id), f"an id not used in {files[profile.id]}")
+        except ProfileError as error:
+            raise _on_its_line(error, path) from None
         files[profile.id] = path.name
         mine[profile.id] = profile
     return Profiles(shipped, mine)
@@ -98,12 +101,19 @@ def _own_profile(table: Table, where: str, shipped: Collection[str]) -> Profile:
     if "based_on" in table:
         base = table.pop("based_on")
         if not isinstance(base, str) or base not in shipped:
-            near = sought(str(base), sorted(shipped))[0]
-            raise ProfileError(where, f"based_on: {base!r}{near}", f"one of {', '.join(sorted(shipped))}")
+            near, known = sought(str(base), sorted(shipped))
+            raise ProfileError(f"{where}: based_on", f"{base!r}{near}", known)
         if "id" not in table:
-            raise ProfileError(where, "id: missing", f"text ({base!r} replaces the shipped)")
+            raise ProfileError(f"{where}: id", "missing", f"text ({base!r} replaces the shipped)")
         table = _merged(_shipped_table(base), table)
     return _read_profile(table, where, OWN_SOURCE)
+
+
+def _on_its_line(error: ProfileError, path: Path) -> ProfileError:
+    """The same with the line of the file that it is about, where that is known."""
+    key = "".join(part for part in error.where if isinstance(part, str)).removeprefix(path.name).removeprefix(": ")
+    found = Complaint(path.name, *([key] if key else []), came=error.came, expected=error.expected)
+    return ProfileError.of(numbered(found, lines_of(path.read_text(encoding="utf-8-sig"))))
 
 
 def _merged(base: Table, change: Table) -> Table:

@@ -37,7 +37,14 @@ _KINDS = {dict: "a table", list: "a list"}
 
 
 class Expected(ValueError):
-    """What a check of a value alone expected, `a text`; what came is said by whoever reads the table. Any other ValueError says both."""
+    """What a check of a value alone expected, `a text`; what came is said by whoever reads the table. Any other ValueError says both.
+
+    near: what was meant, perhaps, told beside what came: `, nearest high`.
+    """
+
+    def __init__(self, what: str, near: str = "") -> None:
+        super().__init__(what)
+        self.near = near
 
 
 def _in_one_line(text: str) -> str:
@@ -110,7 +117,7 @@ def one_of(choices: Collection[str]) -> BeforeValidator:
 
     def check(value: object) -> object:
         if not isinstance(value, str) or value not in choices:
-            raise Expected(f"one of {', '.join(choices)}")
+            raise Expected(f"one of {', '.join(choices)}", sought(value, choices)[0] if isinstance(value, str) else "")
         return value
 
     return BeforeValidator(check)
@@ -159,9 +166,12 @@ def _complaint(where: str, problem: Mapping[str, Any], *, model: object, data: o
         message = _WORDED[kind].format(key=key, **problem.get("ctx", {}))
     elif kind != "value_error" and field is not None and field.description:
         message = field.description
+    elif kind == "literal_error" and isinstance(came, str):
+        shown += sought(came, [each for each in get_args(_type_at(model, loc)) if isinstance(each, str)])[0]
     elif kind == "tuple_type":  # in a file there are lists alone
         message = "a list"
-    return Complaint(*place, came=shown, expected=message)
+    near = said.near if isinstance(said, Expected) else ""
+    return Complaint(*place, came=f"{shown}{near}", expected=message)
 
 
 def _key(loc: Place, data: object) -> str:

@@ -12,6 +12,7 @@ from monitor.adapters.tables.refused import Complaint, TableError
 
 _TABLES = re.compile(r"\s*\[\[\s*([\w.-]+)\s*\]\]")
 _TABLE = re.compile(r"\s*\[\s*([\w.-]+)\s*\]")
+_NAMED = re.compile(r"\s*([\w-]+)\s*=")
 _KEY = re.compile(r"\s*([\w-]+)\s*=\s*[\"']?([^\"'#]*?)[\"']?\s*(?:#.*)?$")
 
 _AT = re.compile(r"(.*) \(at line (\d+), column \d+\)", re.DOTALL)
@@ -25,6 +26,9 @@ _SLIPS = {
         "more behind the value",
         "one value; a number with a point, such as 10.5",
     ),
+    "Expected '=' after a key in a key/value pair": ("words without a value", 'such as name = "setter-1"'),
+    "Cannot overwrite a value": ("what stands above already", "each once"),
+    "Cannot declare": ("a table that stands above already", "each once"),
     "Invalid value": ("no value", 'a number, true, false, or a text between two quotes, such as "setter-1"'),
     "Invalid statement": ("no setting", 'such as name = "setter-1", or a table, such as [site]'),
 }
@@ -46,9 +50,9 @@ def read_toml(file: Traversable, where: str, expected: str) -> dict[str, Any]:
 def _plain(where: str, said: str) -> Complaint:
     """What is wrong with the writing of a file: in plain words where it is one of the slips that people make, else as the parser says it."""
     found = _AT.fullmatch(said)
-    if found is None or found[1] not in _SLIPS:
+    if found is None:
         return Complaint(where, came=said, expected="TOML")
-    came, expected = _SLIPS[found[1]]
+    came, expected = _SLIPS.get(found[1].partition(" (")[0], (found[1], "TOML"))
     return Complaint(where, came=came, expected=expected, line=int(found[2]))
 
 
@@ -70,15 +74,17 @@ def lines_of(text: str) -> dict[str, int]:
                 part for part in (f"{first}[{counted[first]}]" if first in counted else first, rest) if part
             )
             found[table] = number
-        elif key := _KEY.match(line):
-            found[f"{table}.{key[1]}" if table else key[1]] = number
-            if key[1] in ("id", "node", "probe") and table.endswith("]"):
+        elif named := _NAMED.match(line):
+            found[f"{table}.{named[1]}" if table else named[1]] = number
+            key = _KEY.match(line)
+            if key is not None and key[1] in ("id", "node", "probe", "name") and table.endswith("]"):
                 ids.setdefault(table, {})[key[1]] = key[2]
     for table, own in ids.items():
         kind = table.partition("[")[0]
         name = own.get("id") or "/".join(own.get(key, "") for key in ("node", "probe"))
+        called = f"stage.{own.get('name', '')}" if kind == "stage" else f"{kind} {name}"
         within = {place: at for place, at in found.items() if place == table or place.startswith(f"{table}.")}
-        found |= {f"{kind} {name}{place.removeprefix(table)}": at for place, at in within.items()}
+        found |= {f"{called}{place.removeprefix(table)}": at for place, at in within.items()}
     return found
 
 
@@ -86,7 +92,8 @@ def numbered(complaint: Complaint, lines: Mapping[str, int]) -> Complaint:
     """A complaint with the line that it is about, where that is known."""
     name = ".".join(complaint.key)
     while name and complaint.line is None:
-        if name in lines:
-            return complaint.on(lines[name])
+        within = [at for place, at in lines.items() if place == name or place.startswith((f"{name}[", f"{name}."))]
+        if within:  # of a table that is written several times, or only in its parts, where it begins
+            return complaint.on(lines.get(name, min(within)))
         name = name.rpartition(".")[0]
     return complaint

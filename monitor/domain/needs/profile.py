@@ -262,8 +262,8 @@ def check_numbers(own: Mapping[str, Mapping[str, Any]], known: Mapping[str, Rule
     """See that a bird may have these numbers of rules. own: by rule and name; known: the rules there are. Raises Refusal or RuleError."""
     for id_, numbers in own.items():
         if id_ not in known:
-            near = sought(id_, known)[0]
-            raise Refusal(f"rules.{id_}", f"no such rule{near}", f"one of {', '.join(known) or 'none'}")
+            near, every = sought(id_, known, "none")
+            raise Refusal(f"rules.{id_}", f"no such rule{near}", every)
         if known[id_].group in SITE_WIDE:
             raise Refusal(f"rules.{id_}", "a rule of the whole site", f"[rules.{id_}] in the configuration")
         if "limit" in numbers and known[id_].of_band:
