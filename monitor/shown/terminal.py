@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
+from monitor.domain.alarms.alarm import ACKNOWLEDGED, CAME_BACK, SHELF_ENDED, SHELVED, TAKEN_OUT
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.rules import EGG_COLD, EGG_HOT
@@ -62,10 +63,36 @@ def transition_table(rows: Sequence[TransitionRow], site: Site) -> str:
     for row in rows:
         rule = site.rules.get(row.rule)
         words = rule.words if rule is not None else row.rule
-        why = printable(f"{row.cause} by {row.who}" if row.who else row.cause)
         name, at = subject_name(row.subject, site), local(row.at, site, seconds=True)
-        lines.append(f"{at}  No. {row.number} {name}: {words}: {state_words(row.state)} ({why})")
+        lines.append(f"{at}  No. {row.number} {name}: {words}: {_turn(row)}")
     return "\n".join(lines)
+
+
+# Causes, as the record has them in ISA-18.2's words, to people; what the state says already is left out.
+_CAUSES = {
+    ACKNOWLEDGED: "",
+    CAME_BACK: "came back before it was seen",
+    SHELF_ENDED: "its quiet time is over",
+    "unshelved": "quiet no longer",
+    TAKEN_OUT: "",
+}
+_BEFORE = {"shelved ": "", "suppressed: ": "", "chattering: ": "comes and goes: "}
+
+
+def _turn(row: TransitionRow) -> str:
+    """`new (beyond its limit)`, `seen by sam`, `quiet for 20 min by sam`."""
+    state, why = state_words(row.state), printable(row.cause)
+    why = _CAUSES.get(why, why)
+    for before, words in _BEFORE.items():
+        if why.startswith(before):
+            why = f"{words}{why.removeprefix(before)}"
+    by = f" by {printable(row.who)}" if row.who else ""
+    if row.state == SHELVED:
+        return f"{state} {why}{by}"
+    if not why:
+        seen = ", seen" if row.cause == ACKNOWLEDGED != row.state else ""
+        return f"{state}{seen}{by}"
+    return f"{state} ({why}{by})"
 
 
 def event_view(event: Event) -> dict[str, object]:

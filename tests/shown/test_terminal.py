@@ -6,6 +6,8 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
 from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.site import Site
@@ -84,6 +86,27 @@ def test_what_was_typed_moves_no_terminal() -> None:
         *refused_text(1, [refused], [], site=site("C")).splitlines()[1:2],
     ]
     assert all(text.isprintable() and "a [2Jb  c d" in text for text in texts)
+
+
+@pytest.mark.parametrize(
+    ("state", "cause", "who", "told"),
+    [
+        ("unacknowledged", "beyond its limit", "", "new (beyond its limit)"),
+        ("acknowledged", "acknowledged", "sam", "seen by sam"),
+        ("normal", "acknowledged", "sam", "over, seen by sam"),
+        ("shelved", "shelved for 20 min", "sam", "quiet for 20 min by sam"),
+        ("unacknowledged", "unshelved", "sam", "new (quiet no longer by sam)"),
+        ("unacknowledged", "shelf ended", "", "new (its quiet time is over)"),
+        ("out of service", "taken out of service", "sam", "out of service by sam"),
+        ("unacknowledged", "came back before it was acknowledged", "", "new (came back before it was seen)"),
+        ("suppressed by design", "suppressed: no eggs in it", "", "not judged (no eggs in it)"),
+        ("unacknowledged", "chattering: 3 times", "", "new (comes and goes: 3 times)"),
+    ],
+)
+def test_a_turn_of_an_alarm_in_people_s_words(state: str, cause: str, who: str, told: str) -> None:
+    """The record keeps ISA-18.2's; a list for people says each thing once, in theirs."""
+    row = TransitionRow(1, AT, "site", "look-again", 2, 2, "normal", state, cause, None, None, None, None, who)
+    assert transition_table([row], site("C")).endswith(f": {told}")
 
 
 def test_health_fits_the_terminal() -> None:

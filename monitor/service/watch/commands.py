@@ -371,7 +371,7 @@ def _shelve(look: Look, request: Shelve) -> Alarm:
 def _unshelve(look: Look, request: Unshelve) -> Alarm:
     alarm = _alarm(look, request.alarm)
     if alarm.shelved_until is None:
-        raise RequestError(f"alarm {alarm.number}", f"{state_of(alarm)}, not shelved")
+        raise RequestError(f"alarm {alarm.number}", "not quiet", "one that was shelved")
     return _adopt_alarm(look, alarm, unshelve(alarm, look.now, who=request.by))
 
 

@@ -171,7 +171,7 @@ def test_a_shelf_is_bounded(capsys: Capture, running: Path) -> None:
     assert ok(capsys, "unshelve", "all", config=running) == "No. 1: new\n"
     assert ok(capsys, "unshelve", "all", config=running) == "Nothing new.\n"
     code, _, err = typed(capsys, "unshelve", "1", config=running)
-    assert (code, err) == (2, "eggroom: alarm 1: unacknowledged, not shelved\n")
+    assert (code, err) == (2, "eggroom: alarm 1: not quiet, expected one that was shelved\n")
 
 
 def test_out_of_service_and_back(capsys: Capture, running: Path) -> None:

@@ -388,7 +388,7 @@ def test_an_alarm_goes_out_of_service_and_back() -> None:
         ("shelve", {"alarm": 1, "for_s": "10m"}, "for_s: '10m', expected seconds"),
         ("shelve", {"alarm": 1, "for_s": True}, "for_s: True, expected seconds"),
         ("shelve", {"alarm": 1}, "for_s: None, expected seconds"),
-        ("unshelve", {"alarm": 1}, "alarm 1: unacknowledged, not shelved"),
+        ("unshelve", {"alarm": 1}, "alarm 1: not quiet, expected one that was shelved"),
         ("out-of-service", {"alarm": 1, "out": "no"}, "out: 'no', expected true or false"),
     ],
 )
