@@ -121,6 +121,7 @@ Writing = Write | WriteBeyondPip | WriteWeighings
 # A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
 MAX_BACKDATE = timedelta(days=200)
 MAX_SECONDS = 1e9
+HELD_NOW = timedelta(hours=1)  # a reference that was read within it says how the probe hangs now
 
 
 def perform(look: Look, request: Performed, words: ports.Words) -> Mapping[str, object]:
@@ -500,12 +501,14 @@ def _calibrate(look: Look, request: Calibrate, words: ports.Words) -> Mapping[st
     later = look.state.probe(name).calibrations = (*earlier, calibration)
     look.out.calibrations.append(calibration)
     changed = changes(earlier, later, calibration, at=look.now.utc)
-    if any(row["by"] for row in changed):
+    machine, steps = look.state.machine(probe.machine), any(row["by"] for row in changed)
+    if steps:
         # Its readings step now, and that is no change of the air: what was learnt of them begins anew.
-        machine = look.state.machine(probe.machine)
-        machine.pairs = forget(machine.pairs or Pairs(), name)
         machine.watch = machine.windows = None
         machine.means = ()
+    if steps or (not request.back and look.now.utc - at <= HELD_NOW):
+        # So does what was usual of it and its neighbours: also where it was found right just now, as one that was hung elsewhere is.
+        machine.pairs = forget(machine.pairs or Pairs(), name)
         # Also for the next run, where this is asked while none goes on.
         look.out.memory = remember(look)
     calibrated = Calibrated(calibration.dry_bulb_c, calibration.rh_pct, calibration.by)

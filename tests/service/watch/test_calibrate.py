@@ -9,7 +9,9 @@ from typing import Any
 
 import pytest
 
+from monitor.domain.alarms.alarm import NORMAL, RETURNED, UNACKNOWLEDGED
 from monitor.domain.needs.bands import DRY_BULB, RH
+from monitor.domain.needs.rules import DISAGREE
 from monitor.domain.readings.agreement import Pairs
 from monitor.domain.readings.calibration import SALTS, Calibration, Point, by_offset, by_points, by_salts
 from monitor.domain.signs.heading import Window
@@ -17,7 +19,7 @@ from monitor.domain.signs.opening import Watch
 from monitor.domain.state.record import Group
 from monitor.domain.state.remembering import remember
 from tests.asking import perform
-from tests.domain.house import T0, Story, there
+from tests.domain.house import T0, Story, batch, probes, site, there
 from tests.service.watch.test_commands import ask, refused
 from tests.told import event_words
 
@@ -129,9 +131,33 @@ def test_what_was_learnt_of_the_probe_begins_anew() -> None:
     assert story.state.machine("setter-1").watch is None
     assert story.state.machine("setter-1").windows is None
     learn()
-    ask(story, "calibrate", probe=PROBE, dry_bulb_c={"offset": 0.3})  # which changes nothing
+    long_ago = stamp(-7200)
+    ask(
+        story, "calibrate", probe=PROBE, dry_bulb_c={"offset": 0.3}, at=long_ago
+    )  # which changes nothing, and says nothing of now
     assert list(there(story.state.machine("setter-1").pairs).lately) == [PROBE, "node-q/other"]
     assert (story.state.machine("setter-1").watch, story.state.machine("setter-1").windows) == (watch, windows)
+    ask(story, "calibrate", probe=PROBE, dry_bulb_c={"offset": 0.3})
+    assert list(there(story.state.machine("setter-1").pairs).lately) == ["node-q/other"]
+    assert (story.state.machine("setter-1").watch, story.state.machine("setter-1").windows) == (watch, windows)
+
+
+def test_a_probe_that_was_hung_elsewhere_is_found_right() -> None:
+    """Its difference from the other is another from then on, which is asked about as a fan's; held against a reference and found right, that is
+    over, and what it differs by now is the usual: what comes later is told from there."""
+    keys = (PROBE, "node-b/low")
+    story = Story(site=site(probes(*((key, "setter-1") for key in keys))), batches=(batch(),))
+
+    def hang(low_c: float, hours: float) -> str:
+        story.air = {PROBE: (37.5, 52.0), keys[1]: (low_c, 52.0)}
+        story.run(minutes=hours * 60.0)
+        return story.state_of(DISAGREE)
+
+    assert hang(37.4, 2.0) == NORMAL
+    assert hang(37.1, 1.0) == UNACKNOWLEDGED
+    ask(story, "calibrate", probe=keys[1], dry_bulb_c={"offset": 0.0})
+    assert hang(37.1, 2.0) == RETURNED
+    assert hang(36.8, 1.0) == UNACKNOWLEDGED
 
 
 def test_readings_are_judged_corrected() -> None:
