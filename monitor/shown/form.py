@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING
 
@@ -65,6 +66,11 @@ def _digits(quantity: str) -> int:
 def capital(words: str) -> str:
     """The words as a sentence begins: the first letter large, the others as they are."""
     return words[:1].upper() + words[1:]
+
+
+def listed(names: Sequence[str]) -> str:
+    """`sam`, `sam and kim`, `sam, kim and ada`."""
+    return " and ".join([*([", ".join(names[:-1])] if len(names) > 1 else []), *names[-1:]])
 
 
 def duration(seconds: float) -> str:

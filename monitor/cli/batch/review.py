@@ -37,6 +37,7 @@ from monitor.shown.outcomes import Told, looked_at_words, outcomes_json, outcome
 from monitor.shown.review.whole import brief_text, whole_html, whole_json, whole_text
 
 LIST = "list"
+STAGES = {"-setter": "-incubation", "-hatcher": "-lockdown"}
 SCIPY = "scipy>=1.11"  # as in pyproject.toml, where it is an extra: the one library that is for one command
 
 
@@ -151,7 +152,7 @@ def _outcomes(options: Outcomes) -> int:
     every = every_one(catalogue)
     if LIST in options.exposure:
         return show(options.json, *_exposures(every, house.site.unit))
-    _known(options, every)
+    chosen = _chosen(options, every)
     with opened(house) as history:
         species = {b.profile for b in history.batches()}
         if options.species is not None and options.species not in {*house.site.profiles, *species}:
@@ -159,7 +160,7 @@ def _outcomes(options: Outcomes) -> int:
         try:
             across = across_batches(
                 history, house.site, catalogue=catalogue, now=options.utc(), species=options.species,
-                by=options.by, finding=options.finding, exposures=options.exposure, good_share=share,
+                by=options.by, finding=options.finding, exposures=chosen, good_share=share,
             )  # fmt: skip
         except NoScipy as error:
             raise Failed(f"outcomes: {error}; type: {sys.executable} -m pip install '{SCIPY}'") from error
@@ -169,22 +170,32 @@ def _outcomes(options: Outcomes) -> int:
 
 def _exposures(every: Mapping[str, LookedAt], unit: str) -> tuple[list[dict[str, str]], str]:
     """All that can be looked at, as values and as text."""
-    width = max(map(len, every))
+    width = max(len(_called(id_)) for id_ in every)
     told = {id_: looked_at_words(each, unit) for id_, each in every.items()}
-    lines = [f"  {id_:<{width}}{'*' if id_ in USUAL else ' '} {words}" for id_, words in told.items()]
+    lines = [f"  {_called(id_):<{width}}{'*' if id_ in USUAL else ' '} {words}" for id_, words in told.items()]
     text = "\n".join(["WHAT CAN BE LOOKED AT (* unless --exposure or --finding says otherwise)", *map(filled, lines)])
     return [{"id": id_, "words": words} for id_, words in told.items()], text
 
 
-def _known(options: Outcomes, every: Mapping[str, LookedAt]) -> None:
-    """Raises Wrong for a finding or an exposure that is none, and for a share that would play no part."""
+def _called(id_: str) -> str:
+    """What is looked at as people type it, by the stage's name; the record and programs have a machine's."""
+    for of_machine, of_stage in STAGES.items():
+        if id_.endswith(of_machine):
+            return id_.removesuffix(of_machine) + of_stage
+    return id_
+
+
+def _chosen(options: Outcomes, every: Mapping[str, LookedAt]) -> list[str]:
+    """What is looked at, as the record calls it. Raises Wrong for a finding or an exposure that is none, and for a share that would play no part."""
     if options.finding is not None:
         typed_finding(options.finding)
     if options.finding is not None and options.good is not None:
         raise Wrong("--good and --finding: expected one of them; with a finding no batch went well or not")
+    called = {_called(id_): id_ for id_ in every}
     for each in options.exposure:
-        if each not in every:
-            raise Wrong(f"exposure {each!r:.60}: expected {LIST}, or one of: {', '.join(every)}")
+        if each not in called and each not in every:
+            raise Wrong(f"exposure {each!r:.60}, {one_of(each, [*called, LIST])}")
+    return [called.get(each, each) for each in options.exposure]
 
 
 def _share(good_pct: float | None) -> float:

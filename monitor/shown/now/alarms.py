@@ -20,7 +20,7 @@ from monitor.domain.needs.site import HATCHER, Site
 from monitor.domain.wall import WIDTH, filled, local_time, printable, utc_text, wall_time
 from monitor.service.ports import LastAlive, NoticeRow
 from monitor.shown.about import advice_by, matter_by
-from monitor.shown.form import duration
+from monitor.shown.form import duration, listed
 from monitor.shown.values import show_estimate, show_value, state_words, subject_name
 
 if TYPE_CHECKING:
@@ -95,14 +95,16 @@ def told_view(told: Sequence[Told]) -> list[ToldView]:
 
 
 def told_words(told: Sequence[ToldView], site: Site, now: datetime) -> str:
-    """`told sam 18:29`, `NOT DELIVERED to kim since 18:44`; what did not get through comes first."""
-    failed = [
-        f"NOT DELIVERED to {each['contact']} since {_hour(each['not_delivered_since'], site, now)}"
-        for each in told
-        if each["not_delivered_since"] is not None
-    ]
-    sent = [f"told {each['contact']} {_hour(each['at'], site, now)}" for each in told if each["at"] is not None]
-    return ", ".join(failed + sent) or "told nobody"
+    """`told sam 18:29`, `NOT DELIVERED to kim and ada since 18:44`; what did not get through comes first; of one minute all at once."""
+    failed: dict[str, list[str]] = {}
+    sent: dict[str, list[str]] = {}
+    for each in told:
+        for at, to in ((each["not_delivered_since"], failed), (each["at"], sent)):
+            if at is not None:
+                to.setdefault(_hour(at, site, now), []).append(each["contact"])
+    words = [f"NOT DELIVERED to {listed(whom)} since {at}" for at, whom in failed.items()]
+    words += [f"told {listed(whom)} {at}" for at, whom in sent.items()]
+    return ", ".join(words) or "told nobody"
 
 
 # --- the list

@@ -201,16 +201,20 @@ def test_outcomes_of_what_the_breeder_chose(capsys: Capture, two: Path) -> None:
     assert "too dry" not in text
     more = told(capsys, "outcomes", *chosen, "--exposure", "heat-6h-43.3-late", config=two)
     assert [each["id"] for each in more["looked_at"]] == ["humidity-high-setter", "heat-6h-43.3-late"]
+    by_stage = ("--exposure", "humidity-high-incubation", "--exposure", "heat-6h-43.3-late")
+    assert told(capsys, "outcomes", *by_stage, config=two) == more
     each_alone = ok(capsys, "outcomes", *chosen, "--finding", "wet-chick", "--by", "machine", config=two)
     assert "  1 more has too few batches to tell" in each_alone
     of_finding = told(capsys, "outcomes", *chosen, "--finding", "wet-chick", config=two)
     assert [row["p"] == row["p_corrected"] < 0.05 for row in of_finding["together"]] == [True]
     listed = ok(capsys, "outcomes", "--exposure", "list", config=two)
-    assert "  humidity-high-setter      * too humid in incubation\n" in listed
-    assert "  humidity-high-whole         too humid over the whole incubation\n" in listed
+    assert "humidity-high-incubation * too humid in incubation" in words(listed)
+    assert "-setter" not in listed
+    assert "-hatcher" not in listed
+    assert "humidity-high-whole too humid over the whole incubation" in words(listed)
     values = told(capsys, "outcomes", "--exposure", "list", config=two)
     assert {"id": "humidity-high-setter", "words": "too humid in incubation"} in values
-    assert all(each["id"] in listed for each in values)
+    assert all(each["words"] in words(listed) for each in values)
 
 
 def test_wrong_lines_of_outcomes(capsys: Capture, two: Path) -> None:
@@ -219,8 +223,10 @@ def test_wrong_lines_of_outcomes(capsys: Capture, two: Path) -> None:
         capsys, "outcomes", "--finding", "sad", config=two
     )
     line = wrong(capsys, "outcomes", "--exposure", "loss-low-whole", "--exposure", "moonlight", config=two)
-    assert line.startswith("eggroom: exposure 'moonlight': expected list, or one of: cold-12h-24-setter, ")
-    assert line.endswith(", temperature-low-whole")
+    assert line.startswith("eggroom: exposure 'moonlight', expected one of: cold-12h-24-incubation, ")
+    assert line.endswith(", temperature-low-whole, list")
+    mistyped = wrong(capsys, "outcomes", "--exposure", "los-low-whole", config=two)
+    assert mistyped.startswith("eggroom: exposure 'los-low-whole', nearest loss-low-whole")
     assert "--good and --finding: expected one of them" in wrong(
         capsys, "outcomes", "--finding", "wet-chick", "--good", "80", config=two
     )

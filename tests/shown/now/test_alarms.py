@@ -96,6 +96,14 @@ def test_whether_anybody_was_told() -> None:
             [row(1, "sent", before), row(2, "waiting", after, contact="kim")],
             "NOT DELIVERED to kim since 18:29, told sam 18:19",
         ),
+        (
+            [row(n, "waiting", before, contact=who) for n, who in enumerate(("sam", "kim", "ada"))],
+            "NOT DELIVERED to sam, kim and ada since 18:19",
+        ),
+        (
+            [row(1, "sent", before), row(2, "sent", before, contact="kim"), row(3, "sent", after, contact="ada")],
+            "told sam and kim 18:19, told ada 18:29",
+        ),
     ):
         assert told_words(told_view(told_of(rows).get(3, ())), SITE, NOW) == words
     assert told_of([row(1, "sent", NOW), row(2, "sent", NOW, number=4)]).keys() == {3, 4}
