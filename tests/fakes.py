@@ -14,6 +14,7 @@ from monitor.domain.alarms.notice import Notice, Reach
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import ARRIVAL, Line
 from monitor.domain.readings.numbering import Gap, Numbering, holes
@@ -76,6 +77,7 @@ class MemoryStore:
         self._entries: dict[tuple[str, int], Entry] = {}
         self._chores: list[ChoreDone] = []
         self._coolings: dict[tuple[str, datetime], Cooling] = {}
+        self._sites: list[SiteThen] = []
 
     # --- Ledger
 
@@ -100,6 +102,7 @@ class MemoryStore:
             books=tuple(b for b in map(self.book, self.batches()) if b.entries and b.batch.closed_at is None),
             reached=self._reached(),
             chores=tuple(self._chores[-256:][::-1]),
+            site=self._sites[-1] if self._sites else None,
             coolings=tuple(c for _, c in sorted(self._coolings.items()) if c.until is None),
         )
 
@@ -166,6 +169,7 @@ class MemoryStore:
         for id_, entry in group.entries:
             known = self._entries.setdefault((id_, entry.number), entry)
             assert known == entry, f"two entries under the number {entry.number}"
+        self._sites += [then for then in group.sites if then not in self._sites]
         self._coolings |= {(c.of, c.since): c for c in group.coolings}
         done = {(chore.name, chore.day) for chore in self._chores}
         self._chores.extend(chore for chore in group.chores if (chore.name, chore.day) not in done)
@@ -279,6 +283,9 @@ class MemoryStore:
 
     def calibrations(self) -> list[Calibration]:
         return list(self._calibrations)
+
+    def sites(self) -> list[SiteThen]:
+        return list(self._sites)
 
     def handlings(self, since: datetime | None = None, until: datetime | None = None) -> list[Handling]:
         found = [

@@ -15,6 +15,7 @@ from typing import Any, get_args
 import numpy as np
 import pytest
 
+from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.about import Unheard
 from monitor.domain.alarms.alarm import NORMAL, SHELVED, UNACKNOWLEDGED, Alarm, Transition
 from monitor.domain.alarms.notice import Facts, Notice, Told
@@ -40,6 +41,8 @@ from monitor.domain.eggs.entry import (
 )
 from monitor.domain.needs.batch import Batch, Declared, Stay
 from monitor.domain.needs.profile import Band
+from monitor.domain.needs.site import Machine, Probe
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.calibration import Calibration, by_offset, by_salts
 from monitor.domain.readings.dating import ARRIVAL, ARRIVAL_BOOT, CLOCK, CLOCK_BOOT, UPTIME, Line
 from monitor.domain.readings.numbering import Gap, Numbering
@@ -118,6 +121,19 @@ BATCH = Batch(
     declared=(Declared("lockdown", at(-3500)), Declared("hatch", at(-10))),
 )
 
+_HENS = load_profiles(None)["chicken"]
+AS_FOUND = SiteThen(
+    None,
+    "UTC",
+    101.325,
+    {"setter-1": Machine("setter-1", "Setter one")},
+    {PROBE: Probe(PROBE, "setter-1", 60.0, "top left")},
+    {},
+)
+SITE_THEN = SiteThen(
+    at(30), "Europe/Berlin", 95.5, {"setter-2": Machine("setter-2", "Two", "hatcher", "still")}, {PROBE: Probe(PROBE, "setter-2")},
+    {"chicken": _HENS},
+)  # fmt: skip
 COOLING = Cooling("spring-1", (480, 1080), 1800.0, 30.5, (8, 26), at(-20), "Ada")
 HANDLING = Handling("setter-1", at(-30), at(1170), 2170.5, "Ada")
 CALIBRATION = Calibration(
@@ -205,6 +221,7 @@ def full_group() -> Group:
         reflags=[Reflag(PROBE, 1, 40_000, SUSPECT, FAIL)],
         handlings={"setter-1": HANDLING, "hatcher-1": None},
         coolings=[COOLING, Cooling("setter-2", (0,), 60.0, None, None, at(-10), until=at(0))],
+        sites=[AS_FOUND, SITE_THEN],
         memory=Memory(1000.5, at(5), probes=(ProbeMemory(PROBE, None, 990.25, None, None),)),
         calibrations=[
             CALIBRATION,
@@ -229,6 +246,7 @@ def everything(history: ports.Record) -> dict[str, Any]:
         "transitions": list(history.transitions()),
         "notices": history.notices(),
         "refused": history.refused(),
+        "sites": history.sites(),
         "unknown": history.unknown(),
         "gaps": history.gaps(),
         "events": history.events(),
@@ -340,6 +358,7 @@ class RecordSuite:
         assert loaded.newest == at(1000)
         assert loaded.handlings == (replace(HANDLING, until_mono_s=0.0),)
         assert loaded.coolings == (COOLING,)
+        assert loaded.site == SITE_THEN
         assert loaded.memory == group.memory
         assert loaded.calibrations == tuple(group.calibrations)
         assert loaded.books == (EggBook(BATCH, tuple(e for _, e in group.entries)),)
@@ -411,6 +430,14 @@ class RecordSuite:
         assert record.ledger.load().coolings == (again,)
         record.ledger.commit(Group(coolings=[replace(again, until=at(200))]))
         assert record.again().ledger.load().coolings == ()
+
+    def test_what_looked_at_which_machine_comes_back_as_it_was(self, record: Record) -> None:
+        """In order, each with the instant from which it held; written twice it is there once."""
+        for group in (Group(sites=[AS_FOUND]), Group(sites=[SITE_THEN]), Group(sites=[SITE_THEN])):
+            record.ledger.commit(group)
+        record = record.again()
+        assert record.history.sites() == [AS_FOUND, SITE_THEN]
+        assert record.ledger.load().site == SITE_THEN
 
     def test_handlings_by_time(self, record: Record) -> None:
         """Handlings can be asked for by a time that they touch: from their end on, and before their beginning none."""

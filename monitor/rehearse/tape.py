@@ -11,6 +11,7 @@ from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.reading import to_ms
@@ -125,3 +126,7 @@ class Tape:
     def calibrations(self) -> list[Calibration]:
         """Every calibration, in the order they were added."""
         return self._calibrations
+
+    def sites(self) -> list[SiteThen]:
+        """Of what looked at which machine a recording says nothing: it is as configured."""
+        return []

@@ -14,6 +14,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.hearing import EVERYTHING, Hearing
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Gap, Numbering
@@ -74,6 +75,7 @@ class Loaded:
     calibrations: tuple[Calibration, ...] = ()
     books: tuple[EggBook, ...] = ()  # of open batches in which anything is written
     chores: tuple[ChoreDone, ...] = ()  # the last of them that were done
+    site: SiteThen | None = None  # what was written down last of what looks at which machine
     reached: tuple[tuple[int, Reach], ...] = ()  # of episodes that stand, by alarm number: how far their messages came
 
 
@@ -169,6 +171,10 @@ class AirRecord(Books, Protocol):
 
     def calibrations(self) -> list[Calibration]:
         """Every calibration, in the order they were added."""
+        ...
+
+    def sites(self) -> list[SiteThen]:
+        """What looked at which machine, each time it was written down, in order."""
         ...
 
 

@@ -26,8 +26,10 @@ from monitor.domain.state.happened import (
     SIGN,
     UNHEARD,
     UNTRIED,
+    Arranged,
     Broker,
     Calibrated,
+    Change,
     Clash,
     ClockSet,
     Closed,
@@ -147,8 +149,39 @@ def happened_words(what: Happened, unit: Unit = "C", zone: tzinfo | None = None)
         case Calibrated():
             each = [(q, c) for q, c in ((DRY_BULB, what.dry_bulb_c), (RH, what.rh_pct)) if c is not None]
             return f"{corrected_words(each, unit)}{_by(what.by)}"
+        case Arranged():
+            return "; ".join(map(_change_words, what.changes)) or (
+                "what looks at which machine is written down from now on; all that was before is taken as it stands"
+            )
         case _:
             assert_never(what)
+
+
+_CHANGED = {
+    "kind": "{of} is a {now} (before: {was})",
+    "air": "the air of {of} is {now} (before: {was})",
+    "interval_s": "{of} speaks each {now} s (before: {was} s)",
+    "position": "{of} hangs at {now} (before: {was})",
+    "pressure_kpa": "air pressure {now} kPa (before: {was} kPa)",
+    "zone": "zone {now} (before: {was})",
+    "profile": "the profile {of} has changed",
+}
+
+
+def _change_words(change: Change) -> str:
+    """`node-a/top looks at setter-2 (before: setter-1)`."""
+    if change.what == "machine":
+        return f"{change.of} is new, a {change.now}" if change.now else f"{change.of} is configured no longer"
+    if change.what == "probe":
+        before = f" (before: {change.was})" if change.was else ""
+        return (
+            f"{change.of} looks at {change.now}{before}"
+            if change.now
+            else f"{change.of} looks at {change.was} no longer"
+        )
+    return _CHANGED[change.what].format(
+        of=change.of, was=change.was or "not said", now=change.now or "no place that is said"
+    )
 
 
 def _broker_words(what: Broker) -> str:

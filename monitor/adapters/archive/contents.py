@@ -18,15 +18,16 @@ from pydantic import TypeAdapter, ValidationError
 
 from monitor.adapters.archive.batch import ArchivedEntry, BatchMember
 from monitor.adapters.archive.container import MANIFEST, ArchiveError, pack, unpack
-from monitor.adapters.archive.house import ArchivedProfile, ProfileMember, SiteMember
+from monitor.adapters.archive.house import ProfileMember, SiteMember, SiteSince
 from monitor.adapters.archive.readings import of_csv, to_csv
 from monitor.adapters.archive.record import RecordMember
+from monitor.adapters.kept.site import ArchivedProfile
 from monitor.domain.eggs.book import EggBook
 from monitor.service.reports.archive import Archive
 
 _V = TypeVar("_V")
-ABOUT, BATCH, PROFILE, SITE, RECORD, BOOK = (
-    "README.txt", "batch.json", "profile.json", "site.json", "record.json", "book.json",
+ABOUT, BATCH, PROFILE, SITE, SITES, RECORD, BOOK = (
+    "README.txt", "batch.json", "profile.json", "site.json", "sites.json", "record.json", "book.json",
 )  # fmt: skip
 FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE = "history.json", "review.json", "review.txt", "review.html"
 KEPT = (FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE)  # reports as they were printed when the archive was made
@@ -37,7 +38,7 @@ _TEXT = f"""One batch of eggs, as eggroom kept it. Everything is text in UTF-8; 
 {BATCH:<16} the batch: species, set time, the machines it was in (stays), declared stages
 {PROFILE:<16} how its species was incubated then: stages and bands, each value's source, and the sources in full
 {SITE:<16} the machines it was in, their probes, the air pressure, and the rules of the alarms
-{BOOK:<16} the egg book: weighings, candlings, signs, outcomes, findings; "replaces" names the entry that one corrects
+{{sites}}{BOOK:<16} the egg book: weighings, candlings, signs, outcomes, findings; "replaces" names the entry that one corrects
 {RECORD:<16} calibrations, handlings, events, alarms with their transitions, and the messages that were sent
 {FIGURES:<16} its environment history, as it was worked out when this was made
 {REVIEW:<16} what was found in its eggs and the published causes of it, as it was told then, beside other batches that went
@@ -45,6 +46,11 @@ _TEXT = f"""One batch of eggs, as eggroom kept it. Everything is text in UTF-8; 
 {READINGS:<16} a table for each probe, raw, before any calibration: at_ms (milliseconds since 1970-01-01 UTC), dry_bulb_c,
                  rh_pct (empty: missing), and their flags after IOOS QARTOD: 1 good, 2 not evaluated, 3 suspect, 4 bad, 9 missing
 """
+
+
+_OF_SITES = (
+    f"{SITES:<16} for these, and the profile, were not always the same: what looked at which machine, from when on\n"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +105,9 @@ def read_archive(path: Path) -> ReadBack:
         where = BOOK
         entries = tuple(e.back() for e in TypeAdapter(tuple[ArchivedEntry, ...]).validate_json(members[BOOK]))
         readings = {}
-        for key in site.probes:
+        where = SITES
+        sites = tuple(e.back() for e in TypeAdapter(tuple[SiteSince, ...]).validate_json(members.get(SITES, b"[]")))
+        for key in sorted({*site.probes, *(key for then in sites for key in then.probes)} if sites else site.probes):
             where = _table(key)
             readings[key] = (of_csv(members[where]),)
         where = "kept reports"
@@ -119,6 +127,7 @@ def read_archive(path: Path) -> ReadBack:
             transitions=tuple(each.back() for each in record.transitions),
             notices=tuple(each.back() for each in record.notices),
             readings=readings,
+            sites=sites,
         )
     except KeyError as error:
         raise ArchiveError(f"{path}: {where}", f"{error} is missing", "an archive in whole") from error
@@ -136,10 +145,11 @@ def members_of(archive: Archive, kept: Mapping[str, str], sources: Mapping[str, 
     used = sorted(set(profile.sources.values()) & sources.keys())
     explained = ProfileMember(ArchivedProfile.of(profile), {key: sources[key] for key in used})
     return {
-        ABOUT: _TEXT.encode(),
+        ABOUT: _TEXT.format(sites=_OF_SITES if archive.sites else "").encode(),
         BATCH: _json(BatchMember, BatchMember.of(archive.batch)),
         PROFILE: _json(ProfileMember, explained),
         SITE: _json(SiteMember, SiteMember.of(archive.site)),
+        **({SITES: _json(tuple[SiteSince, ...], tuple(map(SiteSince.of, archive.sites)))} if archive.sites else {}),
         BOOK: _json(tuple[ArchivedEntry, ...], tuple(map(ArchivedEntry.of, archive.book.entries))),
         RECORD: _json(RecordMember, RecordMember.of(archive)),
         **{name: kept[name].encode() for name in KEPT},

@@ -9,6 +9,7 @@ import numpy as np
 
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.reading import ceil_ms
 from monitor.domain.signs.opening import Handling
@@ -55,6 +56,10 @@ class ArchivedHistory:
     def calibrations(self) -> list[Calibration]:
         """Every calibration of its probes, in the order they were added."""
         return list(self._archive.calibrations)
+
+    def sites(self) -> list[SiteThen]:
+        """What looked at its machines, each time it was written down, in order."""
+        return list(self._archive.sites)
 
     def handlings(self, since: datetime | None = None, until: datetime | None = None) -> list[Handling]:
         """Every handling that ended at `since` or later and began before `until`, oldest first."""

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from monitor.adapters.kept.site import Number
 from monitor.domain.needs.rules import Rule, checked
 
-Number = int | float  # not float alone: a number that was given as 300 must not come back as 300.0
 _JUDGED: dict[str, tuple[str, str, str | None, str | None]] = {
     "dry-bulb-lethal": ("dry_bulb_c", "high", "lethal", None),
     "dry-bulb-high-alarm": ("dry_bulb_c", "high", "alarm", None),

@@ -106,6 +106,8 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     happened.CoolingSaid: _same("of hours minutes ended by to_c first_day last_day"),
     happened.Calibrated: _same("dry_bulb_c rh_pct by"),
     happened.Turned: {"of": "kind", "wrong": "wrong"},
+    happened.Arranged: _same("changes"),
+    happened.Change: _same("what of was now"),
     Correction: _same("slope offset points"),
 }
 _NAMES = {kind: name for name, kind in KINDS.items()}
@@ -236,6 +238,8 @@ def _happened(kept: dict[str, Any]) -> Happened:
     elif kind is happened.Calibrated:
         for quantity in ("dry_bulb_c", "rh_pct"):
             kept[quantity] = None if kept[quantity] is None else _corrected(kept[quantity])
+    elif kind is happened.Arranged:
+        kept["changes"] = tuple(_made(happened.Change, change) for change in kept["changes"])
     return _made(kind, kept)
 
 

@@ -23,12 +23,14 @@ from monitor.adapters.store.rows import (
     read_batches,
     read_calibrations,
     read_handlings,
+    read_sites,
     read_unknown,
     time_or_none,
 )
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.numbering import Gap, Numbering, holes
 from monitor.domain.readings.reading import MISSING, Refused, ceil_ms, from_ms
@@ -227,6 +229,11 @@ class SqliteHistory:
         """Every calibration, in the order they were added."""
         with store_failures("record"):
             return read_calibrations(self._connection)
+
+    def sites(self) -> list[SiteThen]:
+        """What looked at which machine, each time it was written down, in order."""
+        with store_failures("record"):
+            return read_sites(self._connection)
 
     def handlings(self, since: datetime | None = None, until: datetime | None = None) -> list[Handling]:
         """Every handling that ended at `since` or later and began before `until`, oldest first."""

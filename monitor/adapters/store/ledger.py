@@ -80,6 +80,7 @@ _HANDLING_OVER = """UPDATE handling SET stands = FALSE, until_ms = min(until_ms,
 _COOLING = """INSERT INTO cooling (subject, since_ms, at_min, for_s, to_c, first_day, last_day, who, until_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
     ON CONFLICT (subject, since_ms) DO UPDATE SET until_ms = excluded.until_ms"""
 _CHORE = "INSERT INTO chore (name, local_date, at_ms) VALUES (?, ?, ?) ON CONFLICT (name, local_date) DO NOTHING"
+_SITE = "INSERT INTO site (since_ms, json) SELECT ?1, ?2 WHERE NOT EXISTS (SELECT 1 FROM site WHERE since_ms IS ?1 AND json = ?2)"
 _MEMORY = "INSERT INTO memory (id, json) VALUES (1, ?) ON CONFLICT (id) DO UPDATE SET json = excluded.json"
 # Sent is final: an attempt that was under way when another run ended must not make the notice go out again.
 _OUTCOME = """UPDATE notice SET
@@ -168,6 +169,10 @@ class SqliteLedger:
         self._write_handlings(group.handlings)
         many(_COOLING, [cooling_row(cooling) for cooling in group.coolings])
         many(_CHORE, [(chore.name, chore.day.isoformat(), to_ms(chore.at)) for chore in group.chores])
+        if group.sites:
+            from monitor.adapters.kept.site import site_text  # with the first of them, as in `rows`
+
+            many(_SITE, [(ms_or_none(then.since), site_text(then)) for then in group.sites])
         if group.entries:
             write_entries(self._connection, group.entries)
         if group.memory is not None:

@@ -16,6 +16,7 @@ from monitor.adapters.store.rows import (
     read_calibrations,
     read_coolings,
     read_handlings,
+    read_sites,
     read_unknown,
     time_or_none,
 )
@@ -78,6 +79,7 @@ def load(connection: sqlite3.Connection) -> Loaded:
         coolings=tuple(read_coolings(connection)),
         calibrations=tuple(read_calibrations(connection)),
         books=tuple(read_books(connection)),
+        site=next(iter(read_sites(connection, last=True)), None),
         chores=tuple(
             ChoreDone(name, date.fromisoformat(day), from_ms(at_ms))
             for name, day, at_ms in execute(

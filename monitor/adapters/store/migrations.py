@@ -292,6 +292,11 @@ def _coolings(connection: sqlite3.Connection) -> None:
     )
 
 
+def _sites(connection: sqlite3.Connection) -> None:
+    # What looked at which machine (JSON), from when on. since_ms: NULL of the first, which stands for all that was before.
+    connection.execute("CREATE TABLE site (id INTEGER PRIMARY KEY, since_ms INTEGER, json TEXT NOT NULL) STRICT")
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
@@ -303,6 +308,7 @@ MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("chores of the day", _chores),
     ("an end out of service", _out_of_service),
     ("cooling of each day", _coolings),
+    ("site as it was", _sites),
 )
 VERSION = len(MIGRATIONS)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterable
@@ -13,6 +14,7 @@ from monitor.adapters.store.facts import about_of_text, about_text, facts_text, 
 from monitor.domain.alarms.alarm import Alarm, Transition
 from monitor.domain.alarms.notice import Facts, Notice, Today
 from monitor.domain.needs.batch import Batch, Declared, Stay
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.calibration import Calibration, Correction, Point
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.signs.cooling import Cooling
@@ -28,6 +30,7 @@ Value = str | int | float | bytes | None  # what a column holds
 Row = tuple[Any, ...]  # as SQLite hands it over: the tables are strict, so each column is of its own kind
 NOT_LATCHED = False  # no alarm latches; the column stands since the first version of the record
 FIRST_MS, LAST_MS = -(2**63), 2**63 - 1  # before and after every time: all that SQLite's integers hold
+_log = logging.getLogger("eggroom.store")
 CALIBRATION_COLUMNS = "probe, at_ms, since_ms, due_ms, who, note, dry_bulb, humidity"
 NOTICE_COLUMNS = "id, dedupe, contact, priority, title, text, created_ms, alarm_number, closing, link, facts"
 _ALARM_COLUMNS = (
@@ -233,3 +236,17 @@ def read_handlings(
         (since_ms, until_ms),
     )
     return [Handling(machine, from_ms(since), from_ms(until), 0.0, who) for machine, since, until, who in rows]
+
+
+def read_sites(connection: sqlite3.Connection, *, last: bool = False) -> list[SiteThen]:
+    """What looked at which machine, in order. last: the newest alone. What is not understood is left out, and told in the log."""
+    from monitor.adapters.kept.site import site_of_text  # with the first row: a start pays for the library only then
+
+    order = "DESC LIMIT 1" if last else ""
+    found = []
+    for since_ms, text in connection.execute(f"SELECT since_ms, json FROM site ORDER BY id {order}"):
+        try:
+            found.append(site_of_text(text, time_or_none(since_ms)))
+        except ValueError as error:
+            _log.warning("site as it was not understood detail=%s", str(error)[:120])
+    return found

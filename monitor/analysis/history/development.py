@@ -154,7 +154,7 @@ def development_of(
     Parameters
         stretches: of the batch, in order, as for the environment history. A hole between them, before the first or after
             the last is a time in no machine. The target of their dry-bulb band is normal; without one, the profile's is.
-        models_by_machine: the egg in each machine, by its id. set_ms: day 0. now_ms: up to when; of a closed batch, its end.
+        models_by_machine: the egg in each machine, by `Stretch.egg_in`. set_ms: day 0. now_ms: up to when; of a closed batch, its end.
         store_h: how much later the eggs hatch that were in store the shortest, and the longest.
     Raises
         ValueError: now_ms before set_ms, stretches that overlap, or a machine with air and no model.
@@ -318,7 +318,7 @@ def _parts(
             yield _part(_unrecorded(until_ms - since_ms), bench, target_c, day0=day0)
         else:
             pieces = _pieces(replace(stretch, since_ms=since_ms, until_ms=until_ms))
-            yield _part(pieces, models.get(stretch.machine, bench), target_c, day0=day0)
+            yield _part(pieces, models.get(stretch.egg_in, bench), target_c, day0=day0)
 
 
 def _whole(stretches: Sequence[Stretch], set_ms: int, now_ms: int) -> Iterator[tuple[int, int, Stretch | None]]:
@@ -343,7 +343,7 @@ def _check(stretches: Sequence[Stretch], models: Mapping[str, EggModel], *, set_
         if after.since_ms < before.until_ms:
             raise ValueError(f"{after.where}: since_ms {after.since_ms}, expected {before.until_ms} or later")
     for stretch in stretches:
-        if stretch.air and stretch.machine not in models:
+        if stretch.air and stretch.egg_in not in models:
             raise ValueError(f"{stretch.where}: no model of its egg, expected one")
 
 

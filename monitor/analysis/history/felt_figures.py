@@ -32,7 +32,7 @@ def felt_of(
     """What stands beside the figures of a batch's life, in the order of `history_of`: each stage, then the whole.
 
     Parameters
-        stretches: one or more, as for `history_of`. models: the egg in each machine, by its id.
+        stretches: one or more, as for `history_of`. models: the egg in each machine, by `Stretch.egg_in`.
         set_ms: day 0; term_days: days of incubation, above 0. happenings: of which the openings are counted.
     Raises
         ValueError: no stretches, or a machine with air and no model.
@@ -81,12 +81,12 @@ def _felt(
         until_ms=until_ms,
         doses=joined(doses for _, doses, _ in parts),
         egg_c=egg_c,
-        tau_s=tuple(dict.fromkeys(models[s.machine].tau_s for s, _, _ in parts if s.machine in models)),
+        tau_s=tuple(dict.fromkeys(models[s.egg_in].tau_s for s, _, _ in parts if s.egg_in in models)),
         deficit_kpa=(after - before) / days if days > 0.0 else None,
         deficit_hours=days * DAY_HOURS,
         openings=sum(since_ms <= at < until_ms for at in opened_ms),
         doubts_k=_doubts_k(
-            [(stretch, models[stretch.machine], egg) for stretch, _, egg in parts if egg.mean is not None],
+            [(stretch, models[stretch.egg_in], egg) for stretch, _, egg in parts if egg.mean is not None],
             egg_c,
             set_ms,
         ),

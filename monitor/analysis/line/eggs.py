@@ -36,19 +36,19 @@ def egg_lines(stretches: Sequence[Stretch], models: Mapping[str, EggModel], set_
 
     Parameters
         stretches: of the batch, one after another, as for the environment history.
-        models: the egg in each machine, by its id. set_ms: day 0 of the embryo's heat.
+        models: the egg in each machine, by `Stretch.egg_in`. set_ms: day 0 of the embryo's heat.
     Raises
         ValueError: a machine with air and no model.
     """
     lines, carried = [], None
     for stretch in stretches:
-        if stretch.air and stretch.machine not in models:
+        if stretch.air and stretch.egg_in not in models:
             raise ValueError(f"{stretch.where}: no model of its egg, expected one")
         length_ms, max_gap_ms = stretch.until_ms - stretch.since_ms, stretch.max_gap_s * 1000.0
         air = trace_of(dry_bulb_samples(stretch), max_gap_ms=max_gap_ms, length_ms=length_ms)
         pieces = []
         for at_ms, air_c in _unbroken(air, max_gap_ms):
-            model, absolute_ms = models[stretch.machine], stretch.since_ms + at_ms
+            model, absolute_ms = models[stretch.egg_in], stretch.since_ms + at_ms
             if carried is not None and absolute_ms[0] - carried.at_ms > max_gap_ms:
                 carried = None
             egg_c, known_ms, carried = _run_on(model, absolute_ms, air_c, set_ms=set_ms, carried=carried)

@@ -57,7 +57,8 @@ class Stretch:
     dry_bulb_c, rh_pct, wet_bulb_c: the bands; None where nothing is judged. air: the readings of each probe
     in the machine, none for a time in no machine (which then is a gap). They should reach twice max_gap_s
     beyond both ends, so that the line is cut there and does not stop short; more does no harm. max_gap_s: the
-    allowed silence of a probe. pressure_kpa: the site's. Raises ValueError for a stretch that does not last,
+    allowed silence of a probe. pressure_kpa: the site's. cabinet: what its egg's model is asked for by, where the machine was not
+    always the same. Raises ValueError for a stretch that does not last,
     or a max_gap_s that is not above 0.
     """
 
@@ -71,12 +72,18 @@ class Stretch:
     air: tuple[Air, ...]
     max_gap_s: float
     pressure_kpa: float
+    cabinet: str = ""
 
     def __post_init__(self) -> None:
         if not self.since_ms < self.until_ms:
             raise ValueError(f"{self.where}: until_ms {self.until_ms}, expected above {self.since_ms}")
         if not self.max_gap_s > 0:
             raise ValueError(f"{self.where}: max_gap_s {self.max_gap_s:g}, expected above 0")
+
+    @property
+    def egg_in(self) -> str:
+        """What its egg's model is asked for by: the machine's id, as a rule."""
+        return self.cabinet or self.machine
 
     @property
     def where(self) -> str:

@@ -57,7 +57,7 @@ def pull_of(stretches: Sequence[Stretch], models: Mapping[str, EggModel], set_ms
 
     Parameters
         stretches: of the batch, one after another, as for the environment history; those in no machine, or in one without
-            humidity, leave a hole. models: the egg in each machine, by its id. set_ms: day 0 of the embryo's heat.
+            humidity, leave a hole. models: the egg in each machine, by `Stretch.egg_in`. set_ms: day 0 of the embryo's heat.
     Returns
         The sums from set_ms to the end of the last stretch, at every BIN_MS.
     Raises
@@ -101,9 +101,9 @@ def _sums(
     stretch: Stretch, models: Mapping[str, EggModel], *, set_ms: int, edges_ms: Integers
 ) -> tuple[Floats, Floats]:
     """Pull (kPa·d) and days recorded, in each bin of a stretch."""
-    if stretch.air and stretch.machine not in models:
+    if stretch.air and stretch.egg_in not in models:
         raise ValueError(f"{stretch.where}: no model of its egg, expected one")
-    probes = [_deficits(stretch, air, models[stretch.machine], set_ms=set_ms) for air in stretch.air]
+    probes = [_deficits(stretch, air, models[stretch.egg_in], set_ms=set_ms) for air in stretch.air]
     length_ms = stretch.until_ms - stretch.since_ms
     trace = trace_of(probes, max_gap_ms=stretch.max_gap_s * 1000.0, length_ms=length_ms)
     bins = len(edges_ms) - 1

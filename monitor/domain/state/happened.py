@@ -192,10 +192,28 @@ class Calibrated:
     by: str = ""
 
 
+@fixed
+class Change:
+    """One thing that is otherwise than it was. what: `machine` (its kind, "" where there was or is none), `kind`, `air`, `probe` (the machine
+    that it looks at), `interval_s`, `position`, `pressure_kpa`, `zone`, `profile`; of: whose."""
+
+    what: str
+    of: str
+    was: str
+    now: str
+
+
+@fixed
+class Arranged:
+    """What looks at which machine is otherwise than it was; or, without any change, is written down for the first time."""
+
+    changes: tuple[Change, ...] = ()
+
+
 OfBatch: TypeAlias = SetOf | MovedTo | StageSaid | Lockdown | WentOn | OutOf | Closed | Removed
 Happened: TypeAlias = (
     Opened | NotBack | NodeSaid | Clash | NeverCame | ClockSet | NodeClockSet | Broker | OfBatch
-    | WorkBegun | WorkDone | WorkOver | CoolingSaid | Turned | Calibrated
+    | WorkBegun | WorkDone | WorkOver | CoolingSaid | Turned | Calibrated | Arranged
 )  # fmt: skip
 KINDS: dict[str, type[Happened]] = {
     "opened": Opened,
@@ -220,4 +238,5 @@ KINDS: dict[str, type[Happened]] = {
     "cooling said": CoolingSaid,
     "turned": Turned,
     "calibrated": Calibrated,
+    "arranged": Arranged,
 }  # by the names that a record keeps

@@ -32,6 +32,7 @@ from monitor.domain.needs.rules import (
     Rule,
 )
 from monitor.domain.needs.site import Site
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.agreement import Pairs
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
@@ -231,6 +232,9 @@ class State:
     reached: dict[tuple[int, str], Reach] = field(default_factory=dict)  # by alarm number and contact
     # by name: the local dates on which each was done lately
     chores: dict[str, frozenset[date]] = field(default_factory=dict)
+    site_kept: SiteThen | None = None  # what was written down last of what looks at which machine
+    site_kept_of: frozenset[str] | None = None  # the profiles for which this run has seen to that; None: not yet
+    had_record: bool = False  # whether this run goes on with a record in which there is something
     last_line: int = 0
     last_number: int = 0
     last_notice: int = 0

@@ -10,6 +10,7 @@ from monitor.domain.alarms.notice import Notice
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.fixed import fixed, kept
 from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Gap, Numbering
@@ -122,6 +123,7 @@ class Group:
     calibrations: list[Calibration] = field(default_factory=list)
     entries: list[tuple[str, Entry]] = field(default_factory=list)  # with the batch that each is of
     chores: list[ChoreDone] = field(default_factory=list)
+    sites: list[SiteThen] = field(default_factory=list)  # what looks at which machine, from when on
 
     def empty(self) -> bool:
         """Whether there is nothing to write."""
@@ -145,4 +147,5 @@ class Group:
             or self.calibrations
             or self.entries
             or self.chores
+            or self.sites
         )

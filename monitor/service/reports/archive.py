@@ -12,14 +12,13 @@ from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.batch import Batch, batch_of
 from monitor.domain.needs.site import Site, grouped
+from monitor.domain.needs.then import Sites, SiteThen, Span
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.numbering import Gap
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Event
 from monitor.service.ports import BatchRecord, NoticeRow, Series, TransitionRow, Watched
 from monitor.service.reports.batch import ALL, margin_of
-
-Span = tuple[datetime, datetime]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +41,7 @@ class Archive:
     transitions: tuple[TransitionRow, ...]
     notices: tuple[NoticeRow, ...]
     readings: Mapping[str, tuple[Series, ...]]
+    sites: tuple[SiteThen, ...] = ()  # what looked at which machine in its time
 
     @property
     def batch(self) -> Batch:
@@ -61,8 +61,9 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, 
     """
     as_of = now if batch.closed_at is None else min(batch.closed_at, now)
     stays = _stays(batch, as_of)
-    mine = _site_of(site, batch, stays)
-    about = _about(mine, stays)
+    sites = Sites(site, tuple(history.sites()))
+    mine, looked = _site_of(sites, batch, stays, as_of=as_of), _looked(sites, batch, stays)
+    about, nodes = _about(stays, looked), {key.partition("/")[0] for key in looked}
 
     def belongs(subject: str, at: datetime) -> bool:
         return batch_of(subject) == batch.id or any(since <= at <= until for since, until in about.get(subject, ()))
@@ -76,7 +77,7 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, 
         as_of=as_of,
         site=mine,
         book=history.book(batch),
-        calibrations=tuple(c for c in history.calibrations() if c.probe in mine.probes),
+        calibrations=tuple(c for c in history.calibrations() if c.probe in looked),
         handlings=tuple(
             h for h in history.handlings(begin, end) if _meets((h.since, h.until), stays.get(h.machine, ()))
         ),
@@ -85,16 +86,14 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, 
             for e in [*history.events(begin, ALL, until=end), *history.events(end, ALL, subject=batch.id)]
             if belongs(e.subject, e.at) or (e.kind, e.subject) == ("batch", batch.id)
         ),
-        gaps=tuple(g for g in history.gaps() if g.node in mine.by_node),
+        gaps=tuple(g for g in history.gaps() if g.node in nodes),
         alarms=tuple(
             replace(a, about=say(a.about)) for a in history.alarms() if (a.subject, a.rule, a.number) in episodes
         ),
         transitions=transitions,
         notices=tuple(_unlinked(n) for n in history.notices(ALL, numbers=numbers)),
-        readings={
-            key: tuple(history.series(key, *span) for span in _windows(mine, stays[probe.machine], probe.machine))
-            for key, probe in mine.probes.items()
-        },
+        readings={key: tuple(history.series(key, *span) for span in _windows(times)) for key, times in looked.items()},
+        sites=_then_of(sites, batch, stays, until=end),
     )
 
 
@@ -117,7 +116,9 @@ def _stays(batch: Batch, as_of: datetime) -> dict[str, list[Span]]:
     return found
 
 
-def _site_of(site: Site, batch: Batch, stays: Mapping[str, Sequence[Span]]) -> Site:
+def _site_of(sites: Sites, batch: Batch, stays: Mapping[str, Sequence[Span]], *, as_of: datetime) -> Site:
+    """The site at the end: the machines that the batch was in, their probes and its profile alone."""
+    site = sites.at(as_of, batch.profile)
     probes = {key: probe for key, probe in site.probes.items() if probe.machine in stays}
     return replace(
         site,
@@ -131,21 +132,59 @@ def _site_of(site: Site, batch: Batch, stays: Mapping[str, Sequence[Span]]) -> S
     )
 
 
-def _about(site: Site, stays: Mapping[str, Sequence[Span]]) -> dict[str, list[Span]]:
+def _then_of(
+    sites: Sites, batch: Batch, stays: Mapping[str, Sequence[Span]], *, until: datetime
+) -> tuple[SiteThen, ...]:
+    """What looked at its machines, each time that this, or its profile, was otherwise; nothing where it was the same all the time."""
+    found: list[SiteThen] = []
+    for then in sites.then:
+        if then.since is not None and then.since >= until:
+            continue
+        at = batch.set_at if then.since is None else then.since
+        mine = replace(
+            then,
+            machines={id_: machine for id_, machine in then.machines.items() if id_ in stays},
+            probes={key: probe for key, probe in then.probes.items() if probe.machine in stays},
+            profiles={batch.profile: sites.at(at, batch.profile).profiles[batch.profile]},
+        )
+        if not found or replace(mine, since=found[-1].since) != found[-1]:
+            found.append(mine)
+    return tuple(found) if len(found) > 1 else ()
+
+
+def _looked(sites: Sites, batch: Batch, stays: Mapping[str, Sequence[Span]]) -> dict[str, list[tuple[Span, timedelta]]]:
+    """When each probe looked at a machine that the batch was in, and how far beyond its ends reports read it."""
+    found: dict[str, list[tuple[Span, timedelta]]] = {}
+    for machine, spans in stays.items():
+        for span in spans:
+            for since, until, then in sites.spans(machine, batch.profile, span):
+                probes = then.by_machine.get(machine, ())
+                for probe in probes:
+                    found.setdefault(probe.key, []).append(((since, until), margin_of(probes)))
+    return found
+
+
+def _about(
+    stays: Mapping[str, Sequence[Span]], looked: Mapping[str, Sequence[tuple[Span, timedelta]]]
+) -> dict[str, list[Span]]:
     """When each subject of an alarm or an event was about this batch: a machine, its probes, their nodes, the room."""
     found = {machine: list(spans) for machine, spans in stays.items()}
-    for probe in site.probes.values():
-        found[probe.key] = list(stays[probe.machine])
-        found.setdefault(probe.node, []).extend(stays[probe.machine])
+    for key, times in looked.items():
+        spans = [span for span, _ in times]
+        found.setdefault(key, []).extend(spans)
+        found.setdefault(key.partition("/")[0], []).extend(spans)
     found["site"] = [span for spans in stays.values() for span in spans]
     return found
 
 
-def _windows(site: Site, spans: Iterable[Span], machine: str) -> list[Span]:
-    """The stays with the margin that reports read beyond their ends, joined where they meet, so that no reading comes twice."""
-    margin = margin_of(site.by_machine[machine])
+def _windows(times: Sequence[tuple[Span, timedelta]]) -> list[Span]:
+    """The times of a probe with what reports read beyond their ends, joined where they meet, so that no reading comes twice."""
+    return _joined((since - margin, until + margin) for (since, until), margin in times)
+
+
+def _joined(spans: Iterable[Span]) -> list[Span]:
     found: list[Span] = []
-    for since, until in sorted((since - margin, until + margin) for since, until in spans):
+    for since, until in sorted(spans):
         if found and since <= found[-1][1]:
             found[-1] = (found[-1][0], max(until, found[-1][1]))
         else:

@@ -21,7 +21,8 @@ from monitor.domain.eggs.temperature import EggModel, model_of
 from monitor.domain.needs.bands import derived_rh
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Band, Profile, Stage
-from monitor.domain.needs.site import STILL, Probe, Site
+from monitor.domain.needs.site import FORCED, STILL, Probe, Site
+from monitor.domain.needs.then import Sites
 from monitor.domain.readings.calibration import Calibration, applied
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.refusal import Refusal
@@ -46,7 +47,7 @@ def batch_charts(
 ) -> tuple[BatchHistory, tuple[Chart, ...]]:
     """The same history, and its lines as a page draws them, from one look at the record. Raises NoRecord."""
     stretches = _loaded(history, site, batch, now=now)
-    charts = charts_of(stretches, _models(site, batch), to_ms(batch.set_at))
+    charts = charts_of(stretches, _models(history, site, batch, now=now), to_ms(batch.set_at))
     return _worked_out(history, site, batch, now=now, stretches=stretches), charts
 
 
@@ -60,12 +61,12 @@ def _loaded(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) ->
 def _worked_out(
     history: BatchRecord, site: Site, batch: Batch, *, now: datetime, stretches: Sequence[Stretch]
 ) -> BatchHistory:
-    done = tuple(happenings_of(history, batch, now))
-    term_days = site.profiles[batch.profile].days
+    done, models = tuple(happenings_of(history, batch, now)), _models(history, site, batch, now=now)
+    term_days = site_at_end(history, site, batch, now=now).profiles[batch.profile].days
     return replace(
         history_of(stretches),
         calibrations=tuple(_applied(history, site, batch, now=now)),
-        felt=felt_of(stretches, _models(site, batch), set_ms=to_ms(batch.set_at), term_days=term_days, happenings=done),
+        felt=felt_of(stretches, models, set_ms=to_ms(batch.set_at), term_days=term_days, happenings=done),
         happenings=done,
         development=_developed(history, site, batch, now=now, stretches=stretches),
     )
@@ -73,7 +74,7 @@ def _worked_out(
 
 def batch_development(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> Development | None:
     """How far a batch should be, up to its end or `now`; None before it was set, in no machine, or without a target to go by."""
-    if batch.profile not in site.profiles:
+    if batch.profile not in site_at_end(history, site, batch, now=now).profiles:
         return None
     stretches = list(stretches_of(history, site, batch, now=now))
     return _developed(history, site, batch, now=now, stretches=stretches) if stretches else None
@@ -82,18 +83,26 @@ def batch_development(history: BatchRecord, site: Site, batch: Batch, *, now: da
 def _developed(
     history: BatchRecord, site: Site, batch: Batch, *, now: datetime, stretches: Sequence[Stretch]
 ) -> Development | None:
-    end, profile = min(batch.closed_at or now, now), site.profiles[batch.profile]
+    end, profile = min(batch.closed_at or now, now), site_at_end(history, site, batch, now=now).profiles[batch.profile]
     if end < batch.set_at or any(stage.dry_bulb_c.target is None for stage in profile.stages):
         return None
     store_h = store_delay_h(history.book(batch))
-    set_ms, now_ms = to_ms(batch.set_at), to_ms(end)
-    return development_of(stretches, profile, _models(site, batch), set_ms=set_ms, now_ms=now_ms, store_h=store_h)
+    set_ms, now_ms, models = to_ms(batch.set_at), to_ms(end), egg_models(profile)
+    return development_of(stretches, profile, models, set_ms=set_ms, now_ms=now_ms, store_h=store_h)
 
 
-def _models(site: Site, batch: Batch) -> dict[str, EggModel]:
-    """The batch's egg in each machine."""
-    profile = site.profiles[batch.profile]
-    return {machine.id: model_of(profile, machine.air) for machine in site.machines.values()}
+def site_at_end(history: AirRecord, site: Site, batch: Batch, *, now: datetime) -> Site:
+    """The site as it was when the batch's time ended, or is now as the daemon took it up, with its profile as it was then."""
+    return Sites(site, tuple(history.sites())).at(min(batch.closed_at or now, now), batch.profile)
+
+
+def egg_models(profile: Profile) -> dict[str, EggModel]:
+    """The batch's egg in a machine of either kind of air, as `Stretch.egg_in` of `stretches_of` asks for it."""
+    return {air: model_of(profile, air) for air in (FORCED, STILL)}
+
+
+def _models(history: AirRecord, site: Site, batch: Batch, *, now: datetime) -> dict[str, EggModel]:
+    return egg_models(site_at_end(history, site, batch, now=now).profiles[batch.profile])
 
 
 def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Happening]:
@@ -146,38 +155,42 @@ def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Hap
 def stretches_of(history: AirRecord, site: Site, batch: Batch, *, now: datetime) -> Iterator[Stretch]:
     """The batch's life in order: one stretch for each machine and stage, with the bands that this batch needed then.
 
-    Its air is corrected by the calibrations of its probes; the record itself is raw.
+    Each is cut where what looked at the machine, its air, the profile or the air pressure changed. Its air is corrected by the
+    calibrations of its probes; the record itself is raw.
     """
-    profile = site.profiles[batch.profile]
+    sites = Sites(site, tuple(history.sites()))
     calibrations = by_probe(history.calibrations())
     for place, since_stay, until_stay in _places(batch, now):
-        machine = site.machines.get(place)
-        probes = site.by_machine.get(place, ())
-        silence_s = _silence_s(probes)
-        margin = margin_of(probes)
-        for stage, since, until in _stages(batch, profile, since=since_stay, until=until_stay):
-            dry_bulb = stage.dry_bulb_c
-            if machine is not None and machine.air == STILL and profile.still_air_offset_k:
-                dry_bulb = dry_bulb.shifted(profile.still_air_offset_k)
-            rh, wet = humidity_bands(stage, dry_bulb, site.pressure_kpa)
-            if to_ms(since) < to_ms(until):
-                yield Stretch(
-                    machine=place,
-                    stage=stage.name,
-                    since_ms=to_ms(since),
-                    until_ms=to_ms(until),
-                    dry_bulb_c=dry_bulb,
-                    rh_pct=rh,
-                    wet_bulb_c=wet,
-                    air=tuple(
-                        corrected_air(
-                            history.series(p.key, since - margin, until + margin), calibrations.get(p.key, ())
-                        )
-                        for p in probes
-                    ),
-                    max_gap_s=silence_s,
-                    pressure_kpa=site.pressure_kpa,
-                )
+        for since_span, until_span, then in sites.spans(place, batch.profile, (since_stay, until_stay)):
+            machine, profile = then.machines.get(place), then.profiles[batch.profile]
+            probes = then.by_machine.get(place, ())
+            silence_s = _silence_s(probes)
+            margin = margin_of(probes)
+            for stage, since, until in _stages(batch, profile, since=since_span, until=until_span):
+                dry_bulb = stage.dry_bulb_c
+                if machine is not None and machine.air == STILL and profile.still_air_offset_k:
+                    dry_bulb = dry_bulb.shifted(profile.still_air_offset_k)
+                rh, wet = humidity_bands(stage, dry_bulb, then.pressure_kpa)
+                if to_ms(since) < to_ms(until):
+                    yield Stretch(
+                        machine=place,
+                        stage=stage.name,
+                        since_ms=to_ms(since),
+                        until_ms=to_ms(until),
+                        dry_bulb_c=dry_bulb,
+                        rh_pct=rh,
+                        wet_bulb_c=wet,
+                        air=tuple(
+                            corrected_air(
+                                history.series(p.key, *sites.reach(p, (since, until), margin)),
+                                calibrations.get(p.key, ()),
+                            )
+                            for p in probes
+                        ),
+                        max_gap_s=silence_s,
+                        pressure_kpa=then.pressure_kpa,
+                        cabinet="" if machine is None else machine.air,
+                    )
 
 
 def margin_of(probes: Sequence[Probe]) -> timedelta:
@@ -204,12 +217,13 @@ def by_probe(calibrations: Sequence[Calibration]) -> Mapping[str, tuple[Calibrat
 def _applied(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> Iterator[Calibration]:
     """The calibrations that bear on the batch's figures, probe by probe, each once."""
     calibrations = by_probe(history.calibrations())
-    stays: dict[Probe, list[tuple[datetime, datetime]]] = {}
-    for place, since, until in _places(batch, now):
-        for probe in site.by_machine.get(place, ()):
-            stays.setdefault(probe, []).append((since, until))
-    for probe, times in stays.items():
-        known = calibrations.get(probe.key, ())
+    sites, stays = Sites(site, tuple(history.sites())), dict[str, list[tuple[datetime, datetime]]]()
+    for place, since_stay, until_stay in _places(batch, now):
+        for since, until, then in sites.spans(place, batch.profile, (since_stay, until_stay)):
+            for probe in then.by_machine.get(place, ()):
+                stays.setdefault(probe.key, []).append((since, until))
+    for key, times in stays.items():
+        known = calibrations.get(key, ())
         found = [c for since, until in times for c in applied(known, since, until)]
         yield from (c for c in known if any(c is one for one in found))
 

@@ -19,7 +19,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.needs.target import pip_day, target_of
 from monitor.domain.readings.reading import to_ms
 from monitor.service.ports import BatchRecord
-from monitor.service.reports.batch import NoRecord
+from monitor.service.reports.batch import NoRecord, site_at_end
 from monitor.service.reports.water import water_of
 from monitor.service.reports.weighed import Weighed
 
@@ -47,7 +47,7 @@ def egg_life(history: BatchRecord, site: Site, batch: Batch, *, egg: int, now: d
         until, cut = end.at, at_instant(batch, end.at)
         if batch.stays and not cut.stays:
             raise NoRecord(f"egg {egg} of batch {batch.id}", f"{end.word} before it was in a machine", "one that was")
-    profile = site.profiles[batch.profile]
+    profile = site_at_end(history, site, batch, now=now).profiles[batch.profile]
     weighed, lost_by = Weighed(()), until
     if any(isinstance(e.fact, Weighing) for e in own):
         water = water_of(history, site, book, now=now)

@@ -28,7 +28,7 @@ from monitor.domain.needs.target import target_of
 from monitor.domain.published.causes import LOSS, TO_MIDDLE, WHOLE, WINDOWS, Key
 from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.service.ports import BatchRecord
-from monitor.service.reports.batch import happenings_of, stretches_of
+from monitor.service.reports.batch import happenings_of, site_at_end, stretches_of
 from monitor.service.reports.water import water_to_pip
 
 # Share of the term that an egg can have lived at most, by the stage in which it died; its date may be that of the break-out.
@@ -92,6 +92,7 @@ class Lived:
 def lived_of(history: BatchRecord, site: Site, book: EggBook, *, now: datetime, wanted: frozenset[Key]) -> Lived:
     """A batch's record for these figures, up to its end or `now`. Its species is among the site's profiles."""
     batch = book.batch
+    site = site_at_end(history, site, batch, now=now)
     profile = site.profiles[batch.profile]
     stretches = tuple(stretches_of(history, site, batch, now=now))
     heard = any(air.at_ms.size for stretch in stretches for air in stretch.air)

@@ -33,7 +33,7 @@ from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.needs.target import pip_day
 from monitor.service.ports import AirRecord, WeightVerdict
-from monitor.service.reports.batch import stretches_of
+from monitor.service.reports.batch import site_at_end, stretches_of
 from monitor.service.reports.weighed import NoWater, Water, Weighed, judged, mixed_scales, scales_of, water_at, when
 
 # Of the day of pip, from which on an egg's loss is that to pip. One that died before is carried there at its own pace, for both
@@ -59,6 +59,7 @@ def water_of(history: AirRecord, site: Site, book: EggBook, *, now: datetime, ba
     machine bound what may be set there, and it is said what that does to their eggs; and
     all of them say what one scale shows more than another.
     """
+    site = site_at_end(history, site, book.batch, now=now)
     known = book.batch.profile in site.profiles
     stretches = tuple(stretches_of(history, site, book.batch, now=when(book.batch, now))) if known else ()
     beside = _beside(book.batch, batches, when(book.batch, now)) if book.batch.closed_at is None else ()

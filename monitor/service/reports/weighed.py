@@ -48,6 +48,7 @@ from monitor.domain.needs.target import Target, lockdown_day, pip_day, target_of
 from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.domain.refusal import Refusal
 from monitor.domain.watch.plan import USUAL_C
+from monitor.service.reports.batch import egg_models
 
 _NO_OFFSETS: Mapping[str, tuple[float, float]] = {}
 LATELY_MS = DAY_MS  # the machine as it is set now; less is one refill or opening, more is how it was set before
@@ -240,8 +241,7 @@ def _record(
 ) -> tuple[_Record, tuple[float | None, float | None]]:
     profile, stay = site.profiles[batch.profile], batch.stay_at(at)
     machine = site.machines.get(stay.machine) if stay is not None else None
-    models = {m.id: model_of(profile, m.air) for m in site.machines.values()}
-    pull = pull_of(stretches, models, to_ms(batch.set_at)) if stretches else None
+    pull = pull_of(stretches, egg_models(profile), to_ms(batch.set_at)) if stretches else None
     here = [s for s in stretches if machine is not None and s.machine == machine.id]
     lately_c, lately_rh = mean_air(here, to_ms(at) - LATELY_MS)
     dry_bulb_c = lately_c

@@ -30,6 +30,7 @@ from monitor.domain.state.happened import UNTRIED, Broker
 from monitor.domain.state.known import Look, State, did_not_get_through, got_through, waits_no_more
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
+from monitor.domain.state.site_kept import keep_site
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.egg_alarms import judge_weight, take_book
@@ -135,6 +136,8 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
         elif not loaded.memory.final:
             # Readings may have been written after the memory; what a node sends later is dated before, but is not in the record yet.
             state.last_watched = max(loaded.memory.at, min(loaded.newest or loaded.memory.at, now.utc))
+    state.site_kept = loaded.site
+    state.had_record = loaded.newest is not None or bool(loaded.batches)
     state.last_line = loaded.last_line
     state.last_number = loaded.last_alarm_number
     state.last_notice = loaded.last_notice
@@ -453,6 +456,8 @@ class Engine:
         self.counts["ticks"] += 1
         decided = len(self._group.transitions), len(self._group.events)
         tick(self._look(now))
+        if self._next_memory < math.inf:
+            keep_site(self._look(now))
         if (
             self._anchor_ms != self._state.anchor_ms
         ):  # a later run tells its forward clock from the label: it must know of this

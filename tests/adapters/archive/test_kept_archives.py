@@ -15,7 +15,8 @@ from pydantic import TypeAdapter
 from monitor.adapters.archive.batch import BatchMember
 from monitor.adapters.archive.container import FORMAT_VERSION, unpack
 from monitor.adapters.archive.contents import read_archive, write_archive
-from monitor.adapters.archive.house import ArchivedProfile, ProfileMember
+from monitor.adapters.archive.house import ProfileMember
+from monitor.adapters.kept.site import ArchivedProfile
 from monitor.adapters.tables.profiles import load_sources
 from tests.adapters.archive.kept_reports import KEPT, REPORTS, archives, expected, report
 from tests.running import typed

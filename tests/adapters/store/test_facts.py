@@ -220,6 +220,35 @@ HAPPENED: dict[str, happened.Happened] = {
     "broker b:1: the network thread had ended, expected it to run; started again": happened.Broker(
         happened.ENDED, "b:1"
     ),
+    "what looks at which machine is written down from now on; all that was before is taken as it stands": happened.Arranged(),
+    "node-a/top looks at setter-2 (before: setter-1); node-b/top looks at setter-1; node-c/top looks at hatcher-1 no longer": (
+        happened.Arranged(
+            (
+                happened.Change("probe", "node-a/top", "setter-1", "setter-2"),
+                happened.Change("probe", "node-b/top", "", "setter-1"),
+                happened.Change("probe", "node-c/top", "hatcher-1", ""),
+            )
+        )
+    ),
+    "setter-3 is new, a setter; setter-1 is configured no longer; setter-2 is a hatcher (before: setter); the air of setter-2 is still"
+    " (before: forced)": happened.Arranged(
+        (
+            happened.Change("machine", "setter-3", "", "setter"),
+            happened.Change("machine", "setter-1", "setter", ""),
+            happened.Change("kind", "setter-2", "setter", "hatcher"),
+            happened.Change("air", "setter-2", "forced", "still"),
+        )
+    ),
+    "node-a/top speaks each 10 s (before: 60 s); node-a/top hangs at low (before: not said); air pressure 95.50 kPa (before: 101.32 kPa);"
+    " zone UTC (before: Europe/Berlin); the profile chicken has changed": happened.Arranged(
+        (
+            happened.Change("interval_s", "node-a/top", "60", "10"),
+            happened.Change("position", "node-a/top", "", "low"),
+            happened.Change("pressure_kpa", "", "101.32", "95.50"),
+            happened.Change("zone", "", "Europe/Berlin", "UTC"),
+            happened.Change("profile", "chicken", "", ""),
+        )
+    ),
     "set: hen": happened.SetOf("hen"),
     "moved to hatcher-1": happened.MovedTo("hatcher-1"),
     "stage lockdown declared": happened.StageSaid("lockdown"),

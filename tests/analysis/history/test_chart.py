@@ -91,7 +91,13 @@ def test_each_column_has_the_extremes_of_its_time(pairs: list[tuple[int, float]]
         line[inside] = first + (fine[inside] - start) / (end - start) * (last - first)
     steepest = max(float(np.max(np.abs(np.diff(values)) / np.diff(at))), 0.0) * length / columns / 40.0
     for column in range(columns):
-        seen = line[column * 40 : column * 40 + 41]
+        from_ms, to_ms = column * length / columns, (column + 1) * length / columns
+        corners = [
+            value
+            for at_ms, value in zip([*trace.start_ms, *trace.end_ms], [*trace.first, *trace.last], strict=True)
+            if from_ms <= at_ms <= to_ms  # a piece between two gaps may be shorter than the sampling
+        ]
+        seen = np.append(line[column * 40 : column * 40 + 41], corners)
         seen = seen[np.isfinite(seen)]
         if not seen.size:
             continue

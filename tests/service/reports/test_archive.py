@@ -49,7 +49,8 @@ def test_the_readings_of_two_stays_come_once(
     spans: list[tuple[float, float]], windows: list[tuple[float, float]]
 ) -> None:
     """Each stay with the margin that reports read beyond it; joined where they meet or lie in one another."""
-    found = module._windows(make_site(), [(at(since), at(until)) for since, until in spans], "setter-1")
+    margin = batch_module.margin_of(make_site().by_machine["setter-1"])
+    found = module._windows([((at(since), at(until)), margin) for since, until in spans])
     assert found == [(at(since), at(until)) for since, until in windows]
 
 
