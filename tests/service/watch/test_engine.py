@@ -745,3 +745,20 @@ def test_what_a_person_answers_is_remembered_with_it(site: Site, hands_on: bool)
     memories = [there(group.memory) for group in desk.groups[written:] if group.memory is not None]
     assert len(memories) == hands_on
     assert all(memory.mono_s == at(40).mono_s for memory in memories)
+
+
+def test_a_daemon_writes_down_what_looks_at_which_machine(site: Site) -> None:
+    """At its first look, and not again while nothing changes; a replay, or a single request, never does."""
+    desk = Desk(site, hands_on=True)
+    desk.engine.idle(at(0))
+    desk.engine.work(Stop(at(60)))
+    (written,) = [then for group in desk.groups for then in group.sites]
+    assert (written.since, written.probes) == (None, site.probes)
+    again = Desk(site, replace(NOTHING, site=written), hands_on=True)
+    again.engine.idle(at(0))
+    again.engine.work(Stop(at(60)))
+    assert not [then for group in again.groups for then in group.sites]
+    other = Desk(site)
+    other.engine.idle(at(0))
+    other.engine.work(Stop(at(60)))
+    assert not [then for group in other.groups for then in group.sites]
