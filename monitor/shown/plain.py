@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from monitor.analysis.history.figures import Figures
+from monitor.analysis.line.doubt import Doubt
 from monitor.domain.readings.reading import from_ms
 from monitor.domain.wall import utc_text
 
@@ -63,3 +64,9 @@ def figures_record(figures: Figures) -> Record:
         "samples": figures.samples,
         "flagged": figures.flagged,
     }
+
+
+def doubt_record(doubt: Doubt) -> Record:
+    """How much of a line rests on doubtful readings, by which test, and their extremes."""
+    by = {test: exact(hours) for test, hours in doubt.by}
+    return {"hours": exact(doubt.hours), "by": by, "low": value(doubt.low), "high": value(doubt.high)}

@@ -32,6 +32,7 @@ ABOUT, BATCH, PROFILE, SITE, SITES, RECORD, BOOK = (
 FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE = "history.json", "review.json", "review.txt", "review.html"
 KEPT = (FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE)  # reports as they were printed when the archive was made
 READINGS = "readings/"
+SUSPECT, COUNTED = "suspect_readings", "counted"  # in the manifest, since the figures rest on them, too
 _TEXT = f"""One batch of eggs, as eggroom kept it. Everything is text in UTF-8; the units stand in the names.
 
 {MANIFEST:<16} what made this, of when it speaks (as_of), and the size and SHA-256 of every other file here
@@ -72,6 +73,8 @@ def write_archive(
     Raises ArchiveError for a batch that is too big, and for one that does not come back from the file as it went in; OSError.
     """
     head = {"program": program, "batch": archive.batch.id, "as_of": archive.as_of.isoformat()}
+    if archive.suspect_counts:
+        head[SUSPECT] = COUNTED
     members = members_of(archive, kept, sources)
     if path.exists() and not path.is_file():  # a folder; or a device, which would be replaced by the archive
         raise ArchiveError(str(path), "not a file", "one that can be written")
@@ -107,7 +110,8 @@ def read_archive(path: Path) -> ReadBack:
         readings = {}
         where = SITES
         sites = tuple(e.back() for e in TypeAdapter(tuple[SiteSince, ...]).validate_json(members.get(SITES, b"[]")))
-        for key in sorted({*site.probes, *(key for then in sites for key in then.probes)} if sites else site.probes):
+        before = {key for then in sites for key in then.probes} - site.probes.keys()
+        for key in (*site.probes, *sorted(before)):
             where = _table(key)
             readings[key] = (of_csv(members[where]),)
         where = "kept reports"
@@ -128,6 +132,7 @@ def read_archive(path: Path) -> ReadBack:
             notices=tuple(each.back() for each in record.notices),
             readings=readings,
             sites=sites,
+            suspect_counts=head.get(SUSPECT) == COUNTED,
         )
     except KeyError as error:
         raise ArchiveError(f"{path}: {where}", f"{error} is missing", "an archive in whole") from error

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
@@ -11,7 +12,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.calibration import Calibration
-from monitor.domain.readings.reading import ceil_ms
+from monitor.domain.readings.reading import FAIL, SUSPECT, ceil_ms
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Event
 from monitor.service.ports import Series
@@ -24,6 +25,8 @@ class ArchivedHistory:
     def __init__(self, archive: Archive) -> None:
         self._archive = archive
         self._series = {key: _joined(pieces) for key, pieces in archive.readings.items()}
+        if not archive.suspect_counts:  # its figures stay what they were
+            self._series = {key: _without_suspect(series) for key, series in self._series.items()}
 
     def close(self) -> None:
         """Nothing is open."""
@@ -72,6 +75,12 @@ class ArchivedHistory:
     def book(self, batch: Batch) -> EggBook:
         """What was written about the batch's eggs; of another batch nothing."""
         return EggBook(batch, self._archive.book.entries if batch.id == self._archive.batch.id else ())
+
+
+def _without_suspect(series: Series) -> Series:
+    """As if what is suspect had failed, which no figure rests on."""
+    flag, rh_flag = (np.where(each == SUSPECT, FAIL, each) for each in (series.flag, series.rh_flag))
+    return replace(series, flag=flag, rh_flag=rh_flag)
 
 
 def _within(at: datetime, since: datetime | None, until: datetime | None) -> bool:

@@ -31,12 +31,13 @@ from itertools import pairwise
 
 import numpy as np
 
+from monitor.analysis.line.doubt import taken
 from monitor.analysis.line.stretch import Air, Stretch
 from monitor.analysis.line.trace import Floats, Mask, Samples, trace_of
 from monitor.domain.eggs.temperature import EggModel, model_of, run
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import FORCED, STILL
-from monitor.domain.readings.reading import DAY_MS, NOT_EVALUATED, PASS
+from monitor.domain.readings.reading import DAY_MS
 
 HOUR_MS = 3_600_000
 
@@ -378,10 +379,10 @@ def _pieces(stretch: Stretch) -> _Pieces:
 
 
 def _samples(stretch: Stretch, air: Air) -> Samples:
-    """The good dry bulbs of one probe about a stretch, each time once: of equal ones the last given."""
+    """The dry bulbs of one probe that make the line about a stretch, each time once: of equal ones the last given."""
     reach_ms = 2.0 * stretch.max_gap_s * 1000.0
     near = (air.at_ms >= stretch.since_ms - reach_ms) & (air.at_ms <= stretch.until_ms + reach_ms)
-    good = near & ((air.flag == PASS) | (air.flag == NOT_EVALUATED)) & np.isfinite(air.dry_bulb_c)
+    good = near & taken(air.flag) & np.isfinite(air.dry_bulb_c)
     at_ms, newest = np.unique(air.at_ms[good][::-1], return_index=True)  # which keeps the first, here the last given
     return (at_ms - stretch.since_ms).astype(np.float64), air.dry_bulb_c[good][::-1][newest]
 

@@ -6,8 +6,8 @@ stretches that follow one another are merged into those of the stage and of the 
 the readings.
 
 The rules:
-- Only readings with flag 1 (pass) or 2 (not evaluated) make the line. Suspect and failed ones (3, 4) are
-  counted and stay out. Each quantity goes by its own flag, so a broken humidity sensor takes no temperature
+- Readings with flag 1 (pass), 2 (not evaluated) and 3 (suspect) make the line, and how much of it rests on suspect ones is
+  told; failed ones (4), which cannot be, are counted and stay out. Each quantity goes by its own flag, so a broken humidity sensor takes no temperature
   away; the wet bulb needs both.
 - Readings may come in any order; of those with equal times the last one given stands.
 - Between good readings of a probe no farther apart than max_gap_s the quantity runs straight; wider apart is
@@ -132,4 +132,12 @@ def _period(stretch: Stretch) -> Period:
 
 def _figures(stretch: Stretch, line: Line, band: Band | None) -> Figures:
     place = Place(stretch.machine, stretch.stage, stretch.since_ms)
-    return figures_of(line.trace, band, place, max_gap_s=stretch.max_gap_s, samples=line.samples, flagged=line.flagged)
+    return figures_of(
+        line.trace,
+        band,
+        place,
+        max_gap_s=stretch.max_gap_s,
+        samples=line.samples,
+        flagged=line.flagged,
+        doubt=line.doubt,
+    )

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from monitor.analysis.history.excursions import ABOVE, BELOW, HOUR_MS, Excursion, Place, chained, outside, settled
+from monitor.analysis.line.doubt import NO_DOUBT, Doubt, together
 from monitor.analysis.line.trace import Trace
 from monitor.domain.needs.profile import Band
 
@@ -41,8 +42,8 @@ class Figures:
     mean, sd, min and max are None without any line; min_at_ms and max_at_ms say when they were first reached.
     The hours in, above and below, and those covered while nothing was judged (hours_unjudged), make up
     hours_covered; with the gaps they make up hours_total. max_gap_s: the allowed silence, the longest in the
-    window. samples: good readings of all probes; flagged: suspect and failed ones, left out of everything
-    else.
+    window. samples: readings of all probes that make the line; flagged: failed ones, left out of everything
+    else; doubt: how much of the line rests on suspect ones.
     """
 
     since_ms: int
@@ -66,6 +67,7 @@ class Figures:
     limits: tuple[Limits, ...]
     gaps: tuple[Gap, ...]
     excursions: tuple[Excursion, ...]
+    doubt: Doubt = NO_DOUBT
 
     @property
     def hours_total(self) -> float:
@@ -97,7 +99,14 @@ def limits_of(band: Band | None) -> tuple[float | None, float | None]:
 
 
 def figures_of(
-    trace: Trace, band: Band | None, place: Place, *, max_gap_s: float, samples: int, flagged: int
+    trace: Trace,
+    band: Band | None,
+    place: Place,
+    *,
+    max_gap_s: float,
+    samples: int,
+    flagged: int,
+    doubt: Doubt = NO_DOUBT,
 ) -> Figures:
     """The figures of one line against one band: integrals, extremes and crossings of its straight pieces."""
     low, high = limits_of(band)
@@ -133,6 +142,7 @@ def figures_of(
         excursions=settled(
             excursions, _by_start(gaps), since_ms=since_ms, until_ms=until_ms, max_gap_ms=max_gap_s * 1000.0
         ),
+        doubt=doubt,
     )
 
 
@@ -180,6 +190,7 @@ def merged(parts: Sequence[Figures]) -> Figures:
         excursions=settled(
             excursions, _by_start(gaps), since_ms=since_ms, until_ms=until_ms, max_gap_ms=max_gap_s * 1000.0
         ),
+        doubt=together(part.doubt for part in parts),
     )
 
 

@@ -11,11 +11,12 @@ from typing import Protocol
 
 import numpy as np
 
+from monitor.analysis.line.doubt import Doubt, doubt_of, failed, taken, tests_of
 from monitor.analysis.line.trace import Floats, Integers, Mask, Samples, Trace, trace_of
 from monitor.domain.air.psychrometrics import wet_bulb_c
 from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB
 from monitor.domain.needs.profile import Band
-from monitor.domain.readings.reading import DAY_MS, FAIL, NOT_EVALUATED, PASS, SUSPECT
+from monitor.domain.readings.reading import DAY_MS, SUSPECT
 
 QUANTITIES = (DRY_BULB, RH, WET_BULB)
 # Long stretches are worked through in parts of this length, and merged: months of readings then need no more memory
@@ -101,11 +102,12 @@ def parts_of(stretch: Stretch) -> Iterator[Stretch]:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One quantity in one stretch: its line, and how many readings of all probes were good, and flagged."""
+    """One quantity in one stretch: its line, how many readings of all probes made it, how many failed, and what of it is doubtful."""
 
     trace: Trace
     samples: int
     flagged: int
+    doubt: Doubt
 
 
 def lines_of(stretch: Stretch) -> Mapping[str, Line]:
@@ -116,23 +118,28 @@ def lines_of(stretch: Stretch) -> Mapping[str, Line]:
     def line(quantity: str) -> Line:
         measured = [probe[quantity] for probe in probes]
         trace = trace_of([each.line for each in measured], max_gap_ms=max_gap_ms, length_ms=length_ms)
-        return Line(trace, sum(each.samples for each in measured), sum(each.flagged for each in measured))
+        doubt = doubt_of(
+            [(*each.line, each.tests) for each in measured if each.tests], max_gap_ms=max_gap_ms, length_ms=length_ms
+        )
+        return Line(trace, sum(each.samples for each in measured), sum(each.flagged for each in measured), doubt)
 
     return {quantity: line(quantity) for quantity in QUANTITIES}
 
 
 def dry_bulb_samples(stretch: Stretch) -> list[Samples]:
-    """For each probe of a stretch the good dry bulbs about it, for `trace_of`."""
-    return [_measured(near, near.dry_bulb_c, _good(near.flag)) for near in (_near(stretch, a) for a in stretch.air)]
+    """For each probe of a stretch the dry bulbs about it that make the line, for `trace_of`."""
+    return [_measured(near, near.dry_bulb_c, taken(near.flag)) for near in (_near(stretch, a) for a in stretch.air)]
 
 
 @dataclass(frozen=True, slots=True)
 class _Measured:
-    """One quantity of one probe about one stretch: the samples of its line, and counts inside the stretch."""
+    """One quantity of one probe about one stretch: the samples of its line, and counts inside the stretch. tests: by which test each of
+    these is doubtful; empty where none is."""
 
     line: Samples
     samples: int
     flagged: int
+    tests: Mapping[str, Mask]
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,33 +180,40 @@ def _readings(stretch: Stretch, air: Air) -> Mapping[str, _Measured]:
     near = _near(stretch, air)
     dry_bulb_c, rh_pct = near.dry_bulb_c, near.rh_pct
 
-    def measured(values: Floats, *, given: Mask, good: Mask, flagged: Mask) -> _Measured:
-        counts = int((good & given & near.within).sum()), int((flagged & given & near.within).sum())
-        return _Measured(_measured(near, values, good & given), *counts)
+    def measured(values: Floats, *, good: Mask, flagged: Mask, tests: Mapping[str, Mask]) -> _Measured:
+        used = good & np.isfinite(values)
+        return _Measured(
+            line=(near.relative_ms[used], values[used]),
+            samples=int((used & near.within).sum()),
+            flagged=int((flagged & near.within).sum()),
+            tests={name: doubtful[used] for name, doubtful in tests.items()},
+        )
 
-    good, good_rh = _good(near.flag), _good(near.rh_flag)
-    flagged, flagged_rh = _flagged(near.flag), _flagged(near.rh_flag)
-    good_both, flagged_any = good & good_rh, flagged | flagged_rh
+    good, good_rh = taken(near.flag), taken(near.rh_flag)
+    flagged, flagged_rh = failed(near.flag), failed(near.rh_flag)
+    doubts, doubts_rh = _tests(dry_bulb_c, near.flag, warm=True), _tests(rh_pct, near.rh_flag, warm=False)
     warm, humid = np.isfinite(dry_bulb_c), np.isfinite(rh_pct)
     both = warm & humid & (dry_bulb_c >= WET_BULB_FROM_C) & (dry_bulb_c <= WET_BULB_TO_C) & (rh_pct >= 0.0)
     wet = np.full(dry_bulb_c.size, np.nan)
-    pairs = good_both & both
+    pairs = good & good_rh & both
     wet[pairs] = wet_bulb_c(dry_bulb_c[pairs], rh_pct[pairs], stretch.pressure_kpa)
+    of_both = {
+        name: doubts.get(name, _NONE) | doubts_rh.get(name, _NONE) for name in dict.fromkeys((*doubts, *doubts_rh))
+    }
     return {
-        DRY_BULB: measured(dry_bulb_c, given=warm, good=good, flagged=flagged),
-        RH: measured(rh_pct, given=humid, good=good_rh, flagged=flagged_rh),
-        WET_BULB: measured(wet, given=both, good=good_both, flagged=flagged_any),
+        DRY_BULB: measured(dry_bulb_c, good=good, flagged=flagged & warm, tests=doubts),
+        RH: measured(rh_pct, good=good_rh, flagged=flagged_rh & humid, tests=doubts_rh),
+        WET_BULB: measured(wet, good=good & good_rh, flagged=(flagged | flagged_rh) & both, tests=of_both),
     }
 
 
-def _good(flag: Integers) -> Mask:
-    good: Mask = (flag == PASS) | (flag == NOT_EVALUATED)
-    return good
+_NONE = np.zeros(1, dtype=np.bool_)
 
 
-def _flagged(flag: Integers) -> Mask:
-    flagged: Mask = (flag == SUSPECT) | (flag == FAIL)
-    return flagged
+def _tests(values: Floats, flag: Integers, *, warm: bool) -> Mapping[str, Mask]:
+    """By which test each is doubtful; empty where none is, as nearly always."""
+    suspect: Mask = flag == SUSPECT
+    return tests_of(values, suspect, warm=warm) if suspect.any() else {}
 
 
 def _in_order(air: Air) -> Air:

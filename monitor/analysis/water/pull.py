@@ -15,11 +15,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.analysis.line.doubt import taken
 from monitor.analysis.line.stretch import WET_BULB_FROM_C, WET_BULB_TO_C, Air, Stretch
 from monitor.analysis.line.trace import Floats, Integers, Samples, trace_of
 from monitor.domain.air.psychrometrics import deficit_kpa, vapour_kpa
 from monitor.domain.eggs.temperature import EggModel, run
-from monitor.domain.readings.reading import DAY_MS, NOT_EVALUATED, PASS
+from monitor.domain.readings.reading import DAY_MS
 
 # The pull is kept at each quarter of an hour: between two, an egg loses a thousandth of its whole loss.
 BIN_MS = 900_000
@@ -85,7 +86,7 @@ def mean_air(stretches: Sequence[Stretch], since_ms: int) -> tuple[float | None,
         for air in stretch.air:
             inside = (air.at_ms >= max(since_ms, stretch.since_ms)) & (air.at_ms < stretch.until_ms)
             for values, flag, kept in ((air.dry_bulb_c, air.flag, dry), (air.rh_pct, air.rh_flag, humid)):
-                kept.append(values[inside & ((flag == PASS) | (flag == NOT_EVALUATED)) & np.isfinite(values)])
+                kept.append(values[inside & taken(flag) & np.isfinite(values)])
     dry_bulb_c, rh_pct = np.concatenate(dry), np.minimum(np.concatenate(humid), 100.0)
     return (
         float(dry_bulb_c.mean()) if dry_bulb_c.size else None,
@@ -126,7 +127,7 @@ def _deficits(stretch: Stretch, air: Air, model: EggModel, *, set_ms: int) -> Sa
         warm = (air.dry_bulb_c >= WET_BULB_FROM_C) & (air.dry_bulb_c <= WET_BULB_TO_C)
         good = warm & (air.rh_pct >= 0.0)
     for flag in (air.flag, air.rh_flag):  # the deficit needs both quantities
-        good &= (flag == PASS) | (flag == NOT_EVALUATED)
+        good &= taken(flag)
     # Each time once, of equal ones the last given: np.unique keeps the first of the reversed.
     at_ms, newest = np.unique(air.at_ms[good][::-1], return_index=True)
     dry_bulb_c = air.dry_bulb_c[good][::-1][newest]

@@ -42,6 +42,9 @@ class Archive:
     notices: tuple[NoticeRow, ...]
     readings: Mapping[str, tuple[Series, ...]]
     sites: tuple[SiteThen, ...] = ()  # what looked at which machine in its time
+    suspect_counts: bool = (
+        True  # whether its figures rest on suspect readings, too; those of the first archives never did
+    )
 
     @property
     def batch(self) -> Batch:
@@ -92,7 +95,10 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, 
         ),
         transitions=transitions,
         notices=tuple(_unlinked(n) for n in history.notices(ALL, numbers=numbers)),
-        readings={key: tuple(history.series(key, *span) for span in _windows(times)) for key, times in looked.items()},
+        readings={
+            key: tuple(history.series(key, *span) for span in _windows(looked[key]))
+            for key in (*(key for key in mine.probes if key in looked), *sorted(looked.keys() - mine.probes.keys()))
+        },
         sites=_then_of(sites, batch, stays, until=end),
     )
 

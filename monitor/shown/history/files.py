@@ -37,7 +37,7 @@ from monitor.shown.history.egg import done_record, egg_record, egg_rows
 from monitor.shown.history.felt import openings_per_day
 from monitor.shown.history.felt_files import felt_record, felt_rows
 from monitor.shown.history.report import Header
-from monitor.shown.plain import Record, exact, figures_record, span_record, utc_ms, value
+from monitor.shown.plain import Record, doubt_record, exact, figures_record, span_record, utc_ms, value
 
 # Each column of the CSV by its key in a record: the header, with the unit, in the order of the columns.
 COLUMNS = {
@@ -138,6 +138,16 @@ def _rows(history: BatchHistory, egg: EggPart | None) -> Iterator[Record]:
         where = {"stage": period.stage, "machine": " ".join(period.machines)}
         for quantity, figures in period.figures():
             yield {"kind": "figures", **where, "quantity": quantity, **figures_record(figures)}
+            for test, hours in figures.doubt.by:
+                extremes = {"min": value(figures.doubt.low), "max": value(figures.doubt.high)}
+                yield {
+                    "kind": "doubtful",
+                    **where,
+                    "quantity": quantity,
+                    **extremes,
+                    "hours_total": exact(hours),
+                    "what": test,
+                }
         if felt is not None:
             yield from ({**where, **row} for row in felt_rows(felt))
     for kind, records in (
@@ -169,7 +179,11 @@ def _period(period: Period, felt: Felt | None) -> Record:
     record: Record = {
         "stage": period.stage,
         "machines": list(period.machines),
-        **{quantity: figures_record(figures) for quantity, figures in period.figures()},
+        **{
+            quantity: figures_record(figures)
+            | ({"doubtful": doubt_record(figures.doubt)} if figures.doubt.hours else {})
+            for quantity, figures in period.figures()
+        },
     }
     return record if felt is None else record | felt_record(felt)
 

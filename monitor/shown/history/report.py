@@ -18,6 +18,7 @@ from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.excursions import Excursion
 from monitor.analysis.history.felt import Felt
 from monitor.analysis.history.figures import Figures, Gap
+from monitor.analysis.line.doubt import RANGE, STILL, UNLIKE_AIR, Doubt
 from monitor.domain.needs.bands import EGG, WET_BULB
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.calibration import Calibration
@@ -145,6 +146,9 @@ def answer_lines(history: BatchHistory, shown: Shown) -> Iterator[str]:
             if not shares
             else f"{capital('; '.join(few))}."
         )
+    for quantity, figures in history.whole.figures():
+        if quantity != WET_BULB and figures.doubt.hours:
+            yield f"{capital(doubt_words(quantity, figures.doubt, shown))}."
     if not (shares or few):
         yield f"Whether it was on target cannot be said: {per_cent(coverage)} of the time is on record."
     sides = [side for side in history.felt[-1].doses if side.dose.peak_c is not None] if history.felt else []
@@ -269,7 +273,28 @@ def column(quantity: str, figures: Figures, shown: Shown) -> list[Row]:
         row("longest gap", duration(longest.seconds) if longest is not None else "-"),
         under("from", time(longest.since_ms) if longest is not None else "-"),
         row("left out", f"{figures.flagged} flagged"),
+        *([row("doubtful", f"{figures.doubt.hours:.1f} h")] if figures.doubt.hours else []),
     ]
+
+
+_TESTS = {
+    RANGE: "beyond what a machine can be",
+    STILL: "the same value again and again",
+    UNLIKE_AIR: "a pace that no air has",
+}
+
+
+def doubt_words(quantity: str, doubt: Doubt, shown: Shown) -> str:
+    """`of the temperature 5.9 h were doubtful, 37.90 to 60.00 °C (beyond what a machine can be)`."""
+    low, high = (shown.value(quantity, value) for value in (doubt.low, doubt.high) if value is not None)
+    span = f"{low} to {high}" if low != high else high
+    tests = [test for test, _ in doubt.by]
+    why = "; ".join(_TESTS[test] + (f", {hours:.1f} h" if len(tests) > 1 else "") for test, hours in doubt.by)
+    return f"of the {WORDS[quantity]} {_hours(doubt.hours)} are doubtful, {span} {shown.unit_of(quantity)} ({why}), and counted as they came"
+
+
+def _hours(hours: float) -> str:
+    return duration(hours * 3600.0) if hours < 1.0 else f"{hours:.1f} h"
 
 
 def _excursions(whole: Period, shown: Shown) -> Section:

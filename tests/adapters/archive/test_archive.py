@@ -245,7 +245,7 @@ def test_it_keeps_what_any_record_tells(tmp_path: Path) -> None:
     an alarm the words of what it is about, without when it would have come back into service: that is no history."""
     group, store = full_group(), MemoryStore()
     say = partial(about_words, site=site_of_the_suite())
-    group.batches = {STAYING.id: STAYING}
+    group.batches, group.sites = {STAYING.id: STAYING}, []  # these have tests of their own
     store.commit(group)
     file = write(tmp_path / "spring-1.zip", archive_of(store, site_of_the_suite(), STAYING, now=at(100), say=say))
     there, found = everything(store), read_archive(file).archive

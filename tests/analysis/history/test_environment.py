@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import random
 import sys
 from dataclasses import replace
 from typing import Any
@@ -18,6 +19,7 @@ from hypothesis import strategies as st
 from monitor.analysis.history.environment import BatchHistory, Stretch, history_of
 from monitor.analysis.history.figures import Figures, merged
 from monitor.analysis.line import stretch as stretches_room
+from monitor.analysis.line.doubt import NO_DOUBT, RANGE, STILL, UNLIKE_AIR, Doubt
 from monitor.domain.needs.profile import Band
 from monitor.service.ports import Series
 from tests.analysis.air import HOUR, T0, WARM, Readings, readings, sampled, second_by_second, stretch
@@ -235,7 +237,7 @@ def test_a_second_opinion_by_the_second_agrees(one: Stretch) -> None:
         [
             (int(at - one.since_ms), float(value))
             for at, value, flag in zip(probe.at_ms, probe.dry_bulb_c, probe.flag, strict=True)
-            if flag in (1, 2)
+            if flag in (1, 2, 3)
         ]
         for probe in one.air
     ]
@@ -300,15 +302,94 @@ def test_a_smooth_day_by_the_second_agrees_closely() -> None:
     assert slow.area_below > 0.1
 
 
-def test_flagged_readings_are_counted_and_stay_out() -> None:
-    """Suspect and failed readings of 60 °C change no figure but their count; not-evaluated ones count as good."""
+def test_failed_readings_are_counted_and_stay_out() -> None:
+    """A failed reading of 60 °C changes no figure but its count; not-evaluated ones count as good."""
     calm = sampled(lambda t: 37.5 + 0 * t, 1.0)
     dry_bulb, flag = calm.dry_bulb_c.copy(), calm.flag.copy()
-    dry_bulb[[20, 40]], flag[20], flag[40], flag[60], flag[80] = 60.0, 3, 4, 2, 9
+    dry_bulb[[20, 40]], flag[20], flag[40], flag[60], flag[80] = 60.0, 4, 4, 2, 9
     figures = history_of([stretch(Readings(calm.at_ms, dry_bulb, calm.rh_pct, flag, calm.rh_flag))]).whole.dry_bulb_c
     assert (figures.mean, figures.max) == pytest.approx((37.5, 37.5))
-    assert (figures.flagged, figures.samples) == (2, 357)  # 360 in the hour, less two flagged and one missing
+    assert (figures.flagged, figures.samples) == (2, 357)  # 360 in the hour, less two failed and one missing
     assert figures.coverage == 1.0  # the good neighbours are 20 s apart, within the allowed silence
+    assert figures.doubt == NO_DOUBT
+
+
+def doubt(seconds: float, test: str, low: float, high: float) -> Any:
+    hours: Any = pytest.approx(seconds / 3600)
+    return Doubt(hours, ((test, hours),), low, high)
+
+
+def test_suspect_readings_are_in_and_told_as_doubtful() -> None:
+    """Ten minutes at 60 °C, over what a machine can be: their area counts, and for how long, how warm, and by which test is told."""
+    calm = readings(range(0, 3600, 10), 37.5, 50.0)
+    dry_bulb, flag = calm.dry_bulb_c.copy(), calm.flag.copy()
+    dry_bulb[100:161], flag[100:161] = 60.0, 3
+    found = history_of(
+        [stretch(Readings(calm.at_ms, dry_bulb, calm.rh_pct, flag, calm.rh_flag), dry_bulb_c=Band(high_warning=38.0))]
+    )
+    figures = found.whole.dry_bulb_c
+    assert (figures.max, figures.flagged, figures.samples) == (60.0, 0, 360)
+    assert figures.degree_hours_above == pytest.approx(22.0 * 600 / 3600 + 22.0 * (22.0 / 22.5) * 10 / 3600, rel=1e-3)
+    assert figures.doubt == doubt(610, RANGE, 60.0, 60.0)
+    assert found.whole.wet_bulb_c.doubt.hours == pytest.approx(610 / 3600)  # it rests on the same readings
+    assert found.whole.rh_pct.doubt == NO_DOUBT
+
+
+@pytest.mark.parametrize(
+    ("values", "test"),
+    [
+        ([3.0, 4.0, 3.5], RANGE),
+        ([51.0, 51.0, 51.0], RANGE),
+        ([37.0, 37.0, 37.0], STILL),
+        ([37.0, 41.0, 45.0], UNLIKE_AIR),
+    ],
+)
+def test_by_which_test_a_reading_is_doubtful_is_told_from_its_value(values: list[float], test: str) -> None:
+    """Beyond what a machine can be; the same again and again; else a pace that no air has."""
+    air = readings([0, 10, 20, 30, 40], [36.0, *values, 36.5], flag=np.array([1, 3, 3, 3, 1]))
+    found = history_of([stretch(air, hours=60 / 3600)]).whole.dry_bulb_c.doubt
+    assert found == doubt(30, test, min(values), max(values))
+
+
+def test_doubt_of_several_probes_counts_a_time_once_and_parts_add_up() -> None:
+    """Two probes doubtful in overlapping times; the same cut in two stretches is the same."""
+    at = np.arange(0, 3600, 10)
+    flags = [np.where((at >= low) & (at < high), 3, 1) for low, high in ((600, 1200), (900, 1800))]
+    air = [readings(at, 51.0 + n, flag=flag) for n, flag in enumerate(flags)]
+    whole = history_of([stretch(*air)]).whole.dry_bulb_c.doubt
+    assert whole == doubt(1200, RANGE, 51.0, 52.0)
+    halves = history_of([stretch(*air, hours=0.3), stretch(*air, since_s=1080.0, hours=0.7)]).whole.dry_bulb_c.doubt
+    assert halves == doubt(1200, RANGE, 51.0, 52.0)
+
+
+@pytest.mark.parametrize("hot", [True, False])
+@pytest.mark.parametrize("seed", range(10))
+def test_a_worse_accident_never_gives_a_smaller_figure(seed: int, hot: bool) -> None:
+    """Hotter or colder and longer, through what is suspect and flagged so: no area, no hours and no extreme beyond the limits is smaller."""
+    rng, at = random.Random(seed), np.arange(0, 6 * 3600, 10)
+    calm = 37.5 + 0.1 * np.sin(at / 300.0)
+    begin = rng.randrange(100, 800)
+    worse_by = sorted(rng.uniform(1.0, 40.0) for _ in range(12))
+    lasting = sorted(rng.randrange(2, 1000) for _ in range(12))
+    before = (0.0, 0.0, 0.0)
+    for by_k, lasts in zip(worse_by, lasting, strict=True):
+        dry = calm.copy()
+        dry[begin : begin + lasts] += by_k if hot else -by_k
+        flag = np.where((dry > 50.0) | (dry < 5.0), 3, 1)
+        found = history_of([stretch(readings(at, dry, flag=flag), hours=6.0, dry_bulb_c=BOTH)]).whole.dry_bulb_c
+        assert found.max is not None
+        assert found.min is not None
+        told = (
+            (found.degree_hours_above, found.hours_above, found.max)
+            if hot
+            else (found.degree_hours_below, found.hours_below, 37.5 - found.min)
+        )
+        assert all(now >= then - 1e-9 for now, then in zip(told, before, strict=True))
+        before = told
+    assert before[0] > 0.0
+
+
+BOTH = Band(low_warning=37.0, high_warning=38.0)
 
 
 def test_each_quantity_goes_by_its_own_flag() -> None:
@@ -318,7 +399,7 @@ def test_each_quantity_goes_by_its_own_flag() -> None:
     """
     at_s, late, early = range(0, 3600, 10), slice(180, 360), slice(0, 90)
     flag, rh_flag = np.ones(360, dtype=np.int64), np.ones(360, dtype=np.int64)
-    rh_flag[late], flag[early] = 4, 3
+    rh_flag[late], flag[early] = 4, 4
     whole = history_of([stretch(readings(at_s, 37.5, 50.0, flag, rh_flag))]).whole
     assert (whole.dry_bulb_c.samples, whole.dry_bulb_c.flagged) == (270, 90)
     assert (whole.rh_pct.samples, whole.rh_pct.flagged) == (180, 180)

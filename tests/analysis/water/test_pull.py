@@ -63,10 +63,9 @@ def test_a_hole_is_not_filled() -> None:
 
 
 def test_what_does_not_count() -> None:
-    """Readings of which either quantity failed or is suspect, and those without humidity, are as if they had not come; humidity above 100 % is 100 %."""
+    """Readings of which either quantity failed, and those without humidity, are as if they had not come; humidity above 100 % is 100 %."""
     for air in (
         humid(24.0, flag=4),
-        humid(24.0, flag=3),
         humid(24.0, rh_flag=4),
         humid(24.0, flag=4, rh_flag=1),
         sampled(lambda s: 37.5 + 0 * s, 24.0),
