@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
+from datetime import datetime
 from pathlib import Path
 
 from monitor.adapters.delivery import AppriseDelivery
-from monitor.app import StartError, link_settings, run, start_logging
+from monitor.app import StartError, link_settings, open_history, run, start_logging
 from monitor.cli.frame import Asked, Failed, Given, Parsers, Verbs, Wrong, command, show
 from monitor.cli.record import house_and_contacts_of, house_of
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import ProfileError
 from monitor.domain.needs.rules import HIGH, PRIORITIES
+from monitor.domain.needs.then import Sites
 from monitor.service.ports import Delivered, StoreFailure
-from monitor.settings import SettingsError, read_contact
-from monitor.shown.now.room import fan_lines, slow_lines
+from monitor.settings import House, SettingsError, read_contact
+from monitor.shown.now.room import fan_lines, gone_lines, slow_lines
 
 
 @fixed(kw_only=True)
@@ -85,8 +88,24 @@ def _check(options: Asked) -> int:
     words = ", ".join(f"{n} {name}" for name, n in counts.items())
     notes = [] if contacts else ["nobody is told: no [[contact]] yet"]
     late = {p.key: p.hot_within_s for p in house.site.probes.values() if p.slow}
-    text = "\n".join((f"{options.config}: good: {words}", *notes, *slow_lines(house.site), *fan_lines(house.site)))
-    return show(options.json, {"ok": True, **counts, "hot_within_s": late}, text)
+    gone = _configured_no_longer(house, options.utc())
+    of_probes = (*slow_lines(house.site), *fan_lines(house.site), *gone_lines(gone, house.site))
+    lines = (f"{options.config}: good: {words}", *notes, *of_probes)
+    return show(
+        options.json, {"ok": True, **counts, "hot_within_s": late, "configured_no_longer": gone}, "\n".join(lines)
+    )
+
+
+def _configured_no_longer(house: House, now: datetime) -> dict[str, str]:
+    """By probe: the machine that it looked at since the oldest open batch was set, and that nothing in the configuration names; nothing where
+    there is no record, or it cannot be read here."""
+    try:
+        with contextlib.closing(open_history(house)) as history:
+            since = [batch.set_at for batch in history.batches() if batch.closed_at is None]
+            sites = Sites(house.site, tuple(history.sites()))
+    except (StoreFailure, OSError):
+        return {}
+    return sites.looked_at(min(since, default=now), now, beside=house.site.probes)
 
 
 def _contact_list(options: Asked) -> int:

@@ -7,7 +7,7 @@ species' profile said. It is written down when it changes, so that a configurati
 from __future__ import annotations
 
 from collections import ChainMap
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Container, Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -91,6 +91,15 @@ class Sites:
             if after.since >= until and not _looks(after, probe):
                 high = after.since
         return low, high
+
+    def looked_at(self, since: datetime, until: datetime, *, beside: Container[str]) -> dict[str, str]:
+        """By probe: the machine that it looked at last in that time, as it was written down; without those beside."""
+        found: dict[str, str] = {}
+        known = self._known(since)
+        for then in () if known is None else (known, *self.then):
+            if then is known or (then.since is not None and since < then.since < until):
+                found |= {key: probe.machine for key, probe in then.probes.items() if key not in beside}
+        return found
 
     def _known(self, at: datetime) -> SiteThen | None:
         found = [then for then in self.then if then.since is None or then.since <= at]

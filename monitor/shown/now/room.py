@@ -61,6 +61,15 @@ def fan_lines(site: Site) -> list[str]:
     return [f"one sensor each in {', '.join(alone)}: only two, at two heights, see a fan that stopped"] if alone else []
 
 
+def gone_lines(gone: Mapping[str, str], site: Site) -> list[str]:
+    """A line for each probe that is configured no longer, by the machine that it looked at."""
+    return [
+        f"{key} looked at {site.machines[machine].name if machine in site.machines else machine} and is configured no longer:"
+        " what it said then stays in the batches' figures"
+        for key, machine in gone.items()
+    ]
+
+
 def room_text(room: RoomView, site: Site, *, full: bool = False, columns: int = WIDTH) -> str:
     """The room, so many columns wide. full: all of each machine, also where nothing is wrong."""
     views = sorted(

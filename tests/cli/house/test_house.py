@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from monitor.adapters.store.connection import open_writer
+from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.tables import profiles
-from monitor.app import Daemon, StartError
+from monitor.app import Daemon, StartError, store_path
+from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.site import Probe
+from monitor.domain.needs.then import site_then
+from monitor.domain.state.record import Group
 from monitor.settings import load_house
 from tests.cli.commands import Capture, ok, told
 from tests.receivers import HttpReceiver
@@ -51,6 +59,23 @@ def test_a_fan_that_one_sensor_cannot_see_is_told(capsys: Capture, config: Path)
     text = config.read_text(encoding="utf-8")
     config.write_text(text.replace('kind = "hatcher"', 'kind = "hatcher"\nair = "still"'), encoding="utf-8")
     assert f"one sensor each in setter-1: {told_of_fans}" in ok(capsys, "check", config=config).splitlines()
+
+
+def test_a_probe_that_is_configured_no_longer_is_named(capsys: Capture, config: Path) -> None:
+    """While a batch is open whose figures rest on it; its machine by its name."""
+    house = load_house(config)
+    assert told(capsys, "check", config=config)["configured_no_longer"] == {}
+    then = site_then(house.site, [], None)
+    replaced = {**then.probes, "node-z/top": Probe("node-z/top", "setter-1")}
+    store_path(house).parent.mkdir(parents=True)
+    opened = open_writer(store_path(house))
+    hens = Batch("hen-1", "chicken", datetime.now(UTC) - timedelta(days=3), 12)
+    SqliteLedger(opened.connection).commit(Group(sites=[replace(then, probes=replaced)], batches={"hen-1": hens}))
+    opened.close()
+    name = house.site.machines["setter-1"].name
+    line = f"node-z/top looked at {name} and is configured no longer: what it said then stays in the batches' figures"
+    assert line in ok(capsys, "check", config=config).splitlines()
+    assert told(capsys, "check", config=config)["configured_no_longer"] == {"node-z/top": "setter-1"}
 
 
 def test_the_sample_configuration_is_good(capsys: Capture, tmp_path: Path) -> None:

@@ -153,6 +153,18 @@ def test_beyond_its_time_at_the_machine_a_probe_is_not_read() -> None:
     assert sites.reach(NOW.probes["node-b/top"], (at(0), at(10)), margin) == (at(-2), at(12))
 
 
+def test_what_looked_at_which_machine_in_a_time() -> None:
+    """Of a probe that is configured no longer; what looked there before that time alone is left out."""
+    gone = replace(FOUND, since=at(20), probes={"node-d/top": Probe("node-d/top", "setter-1")})
+    sites, later = Sites(NOW, (FOUND, EXCHANGED, gone)), {"node-d/top"}
+    every = {NODE_A: "setter-2", NODE_C: "setter-1", "node-b/top": "hatcher-1"}
+    assert sites.looked_at(at(5), at(30), beside=later) == every
+    assert sites.looked_at(at(5), at(8), beside=later) == {**every, NODE_A: "setter-1", NODE_C: "setter-2"}
+    assert sites.looked_at(at(25), at(30), beside=later) == {}
+    assert sites.looked_at(at(5), at(30), beside=NOW.probes) == {"node-d/top": "setter-1"}
+    assert Sites(NOW).looked_at(at(5), at(30), beside=()) == {}
+
+
 def test_what_is_written_down_holds_while_it_is_so() -> None:
     """A species of which no batch is open any more may stand there; a new one, or anything else, is news."""
     both = site_then(NOW, ["chicken", "goose"], None)
