@@ -296,9 +296,10 @@ class RecordSuite:
             assert not getattr(loaded, kept), kept
         assert loaded.newest is None
         assert loaded.memory is None
+        assert loaded.site is None
         assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (0, 0, 0)
         assert record.history.refused() == (0, [])
-        assert [v for k, v in everything(record.history).items() if k not in ("series", "refused", "book")] == [[]] * 10
+        assert [v for k, v in everything(record.history).items() if k not in ("series", "refused", "book")] == [[]] * 11
         assert record.history.book(BATCH) == EggBook(BATCH)
 
     def test_everything_comes_back(self, record: Record) -> None:
