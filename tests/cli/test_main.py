@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -46,6 +47,16 @@ def test_eggroom_alone(capsys: Capture, config: Path) -> None:
     data = json.loads(typed(capsys, "now", "--json", config=config)[1])
     assert data["alarms"] == []
     assert [due["what"] for due in data["due"]] == ["hen-1: candle and weigh"]
+
+
+def test_what_has_begun_is_not_told_as_to_come(capsys: Capture, config: Path) -> None:
+    """A hatch goes on for days: since when, and to when; a weighing that falls due now has its hour alone."""
+    for name, set_ in (("hen-1", "-21d"), ("hen-2", "-10m")):
+        ok(capsys, "batch", "add", name, "--species", "chicken", "--machine", "setter-1", "--set", set_, config=config)
+    out = " ".join(typed(capsys, "now", config=config)[1].split())
+    assert re.search(
+        r"hen-1: hatch, since \d\d \w{3} \d\d:\d\d, to \d\d \w{3} \d\d:\d\d hen-2: weigh, since [^,]*$", out
+    )
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,7 @@ from monitor.domain.alarms.alarm import (
     UNACKNOWLEDGED,
     state_of,
 )
+from monitor.domain.eggs.dates import TASK
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
 from monitor.domain.wall import filled, utc_text, wall_time
@@ -33,6 +34,7 @@ from monitor.shown.terminal import in_no_machine, transition_table, transition_v
 from monitor.shown.values import state_words
 
 if TYPE_CHECKING:
+    from monitor.domain.needs.site import Site
     from monitor.domain.watch.view import AlarmView, RoomView
     from monitor.service.ports import Watched
     from monitor.settings import House
@@ -174,18 +176,28 @@ def _now(options: Asked) -> int:
         due = next_due([(each, store_delay_h(history.book(each))) for each in batches], house.site, now)
     lost = [batch.id for batch in in_no_machine(batches, now)]
     text = _with_lost(alarms_text(views, house.site, now, live=not nobody, columns=columns()), lost)
-    to_do = sorted([*((each.since, each.summary) for each in due), *_coolings(room)])
-    due_ = [{"what": what, "at": utc_text(at)} for at, what in to_do]
+    to_do = sorted([*((each.since, each.summary, each.until) for each in due), *_coolings(room)])
+    due_ = [{"what": what, "at": utc_text(at)} for at, what, _ in to_do]
     data = {"alarms": views, "in_no_machine": lost, "due": due_}
-    lines = [f"{what}, {wall_time(at, house.site.zone, now)}" for at, what in to_do]
+    lines = [_due_words(each, house.site, now) for each in to_do]
     text = "\n".join([text, "", *(lines or ["Nothing more is due." if batches else "No eggs are set."])])
     return show_watched(options.json, data, text, unwatched=nobody)
 
 
-def _coolings(room: Answer | None) -> list[tuple[datetime, str]]:
+def _due_words(due: tuple[datetime, str, datetime], site: Site, now: datetime) -> str:
+    """`hen-1: weigh, 24 Nov 02:14`; of what has begun `hen-1: hatch, since 24 Nov 02:14, to 26 Nov 02:14`."""
+    since, what, until = due
+    if since > now:
+        return f"{what}, {wall_time(since, site.zone, now)}"
+    to = f", to {wall_time(until, site.zone, now)}" if until - since > TASK else ""
+    return f"{what}, since {wall_time(since, site.zone, now)}{to}"
+
+
+def _coolings(room: Answer | None) -> list[tuple[datetime, str, datetime]]:
     """When eggs are cooled next, and whose, of what is declared for each day."""
     coolings = () if room is None or "error" in room else cast("RoomView", room).get("coolings", ())
-    return [(datetime.fromisoformat(each["next"]), f"{each['of']}: cool") for each in coolings if each["next"]]
+    at = [(datetime.fromisoformat(each["next"]), each["of"]) for each in coolings if each["next"]]
+    return [(each, f"{of}: cool", each) for each, of in at]
 
 
 def _standing(house: House, history: Watched, room: Answer | None) -> list[AlarmView]:
