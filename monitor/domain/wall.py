@@ -85,7 +85,8 @@ def _held(text: str) -> str:
     held = words[0]
     for before, word in pairwise(words):
         counted = before[-1:].isdigit() and word.rstrip(".,;:)") in _COUNTED
-        numbered = before in _NUMBERED and word[:1].isdigit()
+        counted = counted or (before == "%" and word.rstrip(".,;:)") == "RH")
+        numbered = before.lstrip("(") in _NUMBERED and word[:1].isdigit()
         held += (_HARD if counted or numbered else " ") + word
     return held
 

@@ -210,19 +210,19 @@ def matter_now(alarm: AlarmView, rule: Rule) -> str:
 
 
 def _value(alarm: AlarmView, site: Site, now: datetime, *, live: bool, peaks: bool = True) -> str:
-    """`39.4 °C now, worst 39.6 °C`, or without its peak; a value that is no longer followed is not called that of now."""
+    """`39.4 °C now, worst 39.6 °C`, or without its peak; a value that is no longer followed, or a mean, is not called that of now."""
     quantity, value, worst = alarm["quantity"], alarm["value"], alarm["worst"]
     if quantity is None or value is None:
         return ""
     peak = show_value(quantity, value if worst is None else worst, site.unit)
-    if not live or alarm["ended"] is not None or alarm["state"] == SUPPRESSED:
-        return f"worst {peak}"
+    if not live or alarm["ended"] is not None or alarm["state"] == SUPPRESSED or "well_since" in alarm:
+        return f"worst {peak}"  # its value is of when it was beyond its limit last
     shown = show_value(quantity, value, site.unit)
     if "value_range" in alarm:
         low_c, high_c = alarm["value_range"]
         shown = show_estimate(value, (low_c, high_c), site.unit)
     at = (
-        f"{shown} now"
+        f"{shown} {'in the mean' if site.rules[alarm['rule']].over_s else 'now'}"
         if "value_at" not in alarm
         else f"{shown} at {_hour(alarm['value_at'], site, now)}, no reading since"
     )

@@ -51,15 +51,15 @@ def test_the_first_line_is_the_answer() -> None:
         "  for 10 min, 18:18 to 18:28",
         "  over, not seen",
         "",
-        "low No. 2 Setter 1: cool, 36.9 °C now, for 12 min, since 18:18: seen",
-        "low No. 4 Setter 1: cool, 36.9 °C now, for 12 min, since 18:18: quiet until 18:40",
+        "low No. 2 Setter 1: cool, 36.9 °C in the mean, for 12 min, since 18:18: seen",
+        "low No. 4 Setter 1: cool, 36.9 °C in the mean, for 12 min, since 18:18: quiet until 18:40",
         "",
         "You have seen them: eggroom ack NUMBER, or ack all",
     ]
     assert text(HOT)[0] == "1 wants you: 1 high."
     assert text(COOL)[0] == "Nothing new; 1 stands, seen or quiet."
     assert text(COOL)[-1] == "All of each: eggroom alarms --full"
-    assert "  36.9 °C now, worst 36.8 °C, for 12 min, since 18:18" in text(COOL, full=True)
+    assert "  36.9 °C in the mean, worst 36.8 °C, for 12 min, since 18:18" in text(COOL, full=True)
     assert text() == ["Nothing new."]
 
 
@@ -68,6 +68,9 @@ def test_the_facts_of_this_moment() -> None:
     assert text(HOT)[3] == "  39.4 °C now, worst 39.6 °C, for 12 min, since 18:18"
     assert text(replace(HOT, value=39.61))[3] == "  39.6 °C now, for 12 min, since 18:18"
     assert text(HOT, live=False)[3] == "  worst 39.6 °C, for 12 min, since 18:18"
+    well = view(HOT, well_since=(NOW - timedelta(minutes=1)).isoformat())
+    (line,) = alarms_text([well], SITE, NOW, live=True).splitlines()[3:4]
+    assert line == "  worst 39.6 °C, for 12 min, since 18:18, well since 18:29"
     over = replace(HOT, condition=False, ended=NOW)
     assert text(over)[3] == "  worst 39.6 °C, for 12 min, 18:18 to 18:30"
 
