@@ -66,7 +66,7 @@ WHEN = {
     "sensor-suspect": "a sensor that sends what can hardly be",
     "probes-disagree": "sensors of one machine too far apart (high while the air at one is out of its band), or, with a fan,"
     " otherwise than in its last hours within minutes (high)",
-    "sensor-drift": "a sensor that moves 0.25 °C away from its neighbours over hours or days",
+    "sensor-drift": "a sensor that moves 0.25 °C away from its neighbours over hours or days (0.3 in still air)",
     "node-offline": "the broker says that a node is gone",
     "node-restarts": "a node that has started four times within two hours, and has not run on since",
     "all-silent": "no node is heard any more, of two or more",

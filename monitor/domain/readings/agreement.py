@@ -49,6 +49,8 @@ class Limits:
     # apart and drift: judgement, from what two probes of a kind may differ by (a DS18B20: 0.5 K, and 0.2 K of drift). Half a kelvin a
     # day is past a quarter of one by noon, and told within fifteen hours; sound pairs of the cabin model came to 0.1 K in three days.
     dry_bulb: Bounds = Bounds(apart=(0.5, 1.0), drift=(0.25, 0.6), moving=0.4, drift_s=7_200.0)
+    # Layers of still air grow and shrink with the room's day: of 3 K by 0.9 (cabin model). Over a quarter of a day half of that is left.
+    still: Bounds = Bounds(apart=(0.5, 1.0), drift=(0.3, 0.6), moving=0.4, drift_s=21_600.0)
     humidity: Bounds = Bounds(apart=(5.0, 10.0), drift=(3.0, 6.0), moving=3.0, drift_s=21_600.0)
     apart_s: float = 600.0  # longer than an opened door keeps probes apart that have the same lag
     # Readings so far apart, or by so much of an interval, are of the same air: nodes speak out of step.
@@ -186,7 +188,7 @@ def agree(
             pairs[two] = _compare(pairs.get(two), one, other, over)
             compared.update(two)
     found: tuple[Difference, ...] = ()
-    if _differ(pairs, limits):
+    if _differ(pairs, still, limits):
         heard = [name for name, given in readings.items() if mono_s - given[0] <= gap_s]
         found = _found(pairs, heard, still, limits)
     return Agreement(Pairs(pairs, lately), found, frozenset(compared))
@@ -238,7 +240,7 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
         if dt_s > gap_s:
             dt_s = interval_s
         dry, humid, steady = pair.dry_bulb, pair.humidity, pair.steady
-    bounds, by_k = limits.dry_bulb, one_c - other_c
+    bounds, by_k = limits.still if still else limits.dry_bulb, one_c - other_c
     shifted = False
     if not still:
         steady = _steady(steady, by_k, dt_s, mono_s, disturbed, limits)
@@ -321,9 +323,10 @@ def _shifted(pair: Pair, limits: Limits) -> bool:
     return steady is not None and steady.since_s is not None and pair.mono_s - steady.since_s >= limits.shift_s
 
 
-def _differ(pairs: dict[Two, Pair], limits: Limits) -> bool:
+def _differ(pairs: dict[Two, Pair], still: bool, limits: Limits) -> bool:
     """Whether anything may stand against any pair; nearly always nothing does."""
-    apart_s, drift_k, drift_pct = limits.apart_s, limits.dry_bulb.drift[0], limits.humidity.drift[0]
+    dry_bulb = limits.still if still else limits.dry_bulb
+    apart_s, drift_k, drift_pct = limits.apart_s, dry_bulb.drift[0], limits.humidity.drift[0]
     for pair in pairs.values():
         dry, humid = pair.dry_bulb, pair.humidity
         if dry.suspect_s >= apart_s or not -drift_k <= dry.drift <= drift_k:  # suspect_s is never less than fail_s
@@ -341,7 +344,8 @@ def _found(pairs: dict[Two, Pair], heard: list[str], still: bool, limits: Limits
     dry_of = {two: pair.dry_bulb for two, pair in pairs.items()}
     humid_of = {two: pair.humidity for two, pair in pairs.items() if pair.humidity is not None}
     found: dict[tuple[str, str, tuple[str, ...]], Difference] = {}
-    for quantity, gauges, bounds in ((DRY_BULB, dry_of, limits.dry_bulb), (RH, humid_of, limits.humidity)):
+    dry_bulb = limits.still if still else limits.dry_bulb
+    for quantity, gauges, bounds in ((DRY_BULB, dry_of, dry_bulb), (RH, humid_of, limits.humidity)):
         aside = still and quantity == DRY_BULB
         apart = {two: g.apart - g.base if aside else g.apart for two, g in gauges.items()}
         drift = {two: g.drift for two, g in gauges.items()}

@@ -5,6 +5,7 @@ Stories are made of plain air, so that each bound and time is met exactly; the c
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -249,6 +250,24 @@ def test_a_fault_from_the_start_does_not_become_the_usual() -> None:
     assert {d.test for d in machine.last.found} == {XDIS}
     machine.run(48 * HOUR, {"a": (37.5, None), "b": (37.5, None)})
     assert machine.last.found == ()
+
+
+@pytest.mark.parametrize("swing_k", [-0.4, 0.4])
+def test_layers_that_breathe_with_the_room_are_no_drift(swing_k: float) -> None:
+    """Of a still machine the layers go with the difference to the room, 0.8 K from its warmest hour to its coldest: nobody drifts, in three days. A
+    probe that gains half a kelvin in a day does."""
+    machine = Machine(60.0, still=True)
+
+    def day(swing_k: float, gained_k: float = 0.0) -> set[str]:
+        found = set()
+        for part in range(96):
+            by_k = swing_k * math.cos(2.0 * math.pi * part / 96) + gained_k * part / 96
+            for result in machine.run(900.0, {"low": (37.0, None), "top": (39.5 + by_k, None)}):
+                found |= {d.test for d in result.found}
+        return found
+
+    assert day(swing_k) | day(swing_k) | day(swing_k) == set()
+    assert day(0.0, 0.45) == {DRIFT}
 
 
 def test_what_was_learnt_of_a_probe_can_be_forgotten() -> None:
@@ -538,6 +557,7 @@ def test_the_numbers_that_the_comparison_turns_on() -> None:
     assert (
         Limits(
             dry_bulb=Bounds(apart=(0.5, 1.0), drift=(0.25, 0.6), moving=0.4, drift_s=7_200.0),
+            still=Bounds(apart=(0.5, 1.0), drift=(0.3, 0.6), moving=0.4, drift_s=21_600.0),
             humidity=Bounds(apart=(5.0, 10.0), drift=(3.0, 6.0), moving=3.0, drift_s=21_600.0),
             apart_s=600.0,  # ten minutes
             paired_s=15.0,
