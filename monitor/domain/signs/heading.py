@@ -17,7 +17,7 @@ The points are means (`lately`), so that neither a ripple that a slow sampling d
 makes one. But what rings when the limit is passed are single readings, and a swinging thermostat's pass it while their mean is
 still half a swing away: so the means are asked when they will be as far from the limit as the readings go beyond them.
 A machine that comes back from elsewhere is not heading out: where it was as far on the other side of its
-target within the window, nothing is said.
+target within the window, nothing is said before it is twice as far out.
 
 What this cannot do: foresee what is over within the hour. A small cabinet whose heater dies is past its limit in 2 min,
 one whose heater sticks in ten; there the alarm itself is the news. This is for what comes over hours.
@@ -44,6 +44,7 @@ SWING_POINTS = 20  # over so many points the distance of readings from their mea
 SWING = 0.5 * math.pi  # what a swing reaches, in mean distances from its middle, as a sine's
 CALM_S, CALM_POINTS = 3600.0, 7  # the least that tells a range; of a probe that speaks each 10 min, too
 OUTLIERS = 0.1  # share of the calm that does not count as its range: spikes, a glimpse through the door
+BEYOND = 2.0  # times as far as it was on the other side is no way home any more
 GONE = 0.25  # share of the way from target to limit that must be gone: an overshoot after an opening stays under it
 STALE_S = 1200.0  # without a reading for so long there is nothing to go by
 CONFIDENCE = 0.95
@@ -194,7 +195,9 @@ def _calm(points: Sequence[Point], now_s: float, target: float, *, late_s: float
     calm = sorted(y for t, y in points if now_s - t > late_s)
     if len(calm) < CALM_POINTS or now_s - late_s - points[0][0] < CALM_S:
         return None
-    if calm[int(OUTLIERS * len(calm))] < (1.0 + GONE) * target:  # the limit lies at 0: it was as far on the other side
+    inmost = calm[int(OUTLIERS * len(calm))]
+    # The limit lies at 0. It was as far on the other side, and is not yet far beyond what a way home goes too far.
+    if inmost < (1.0 + GONE) * target and points[-1][1] - target < BEYOND * (target - inmost):
         return None
     return median(calm), calm[len(calm) - 1 - int(OUTLIERS * len(calm))]
 

@@ -11,6 +11,10 @@ with other limits, for what the air was before says nothing of what the eggs nee
 Of several probes each has its own mean, and these are judged like single readings: of two the worse, of more the middle one. The mean of the
 worse at each instant would be half a swing off, for two nodes sample a swing at two of its phases.
 
+Where a machine switches about as often as it is sampled, no mean over minutes is one of its swing: it wanders for hours from one side of the
+true middle to the other. So it is known how far the means of a temperature went to both sides over a day (`Sway`), and what goes no farther
+is no news. What goes to one side alone, as slow heat does, is no such wandering.
+
 Hours are long for a pan that ran dry or a valve that stuck. What tells these from a machine that stands a little off is that the machine
 held something else before: where the mean of half an hour is a `change` away from what the machine held over the last day, it is judged in
 place of the hours. The sensor's own error is in both, and falls out. What is beyond the limits is no part of what a machine usually holds.
@@ -29,6 +33,7 @@ EVERY_SHARE = 1.0 / 120.0  # of the span: so often a mean takes a value
 LEAST_READINGS = 20  # that a warning's mean is of: ten of a slow thermostat's swing, drawn each two minutes, are still off by half of it
 BRIEF_S, USUAL_S = 1800.0, 86_400.0  # what a change is seen in, and against
 USUAL_LEAST_S = 3600.0  # twice as long a machine must have held what it changes from
+SWAYS = math.pi  # a sine is so many times as far from its middle at its peak as it is, on average over all of the time, on either side
 Pair = tuple[float, float]  # as judged by low limits, and by high ones
 
 
@@ -58,10 +63,36 @@ class Span:
 
 
 @fixed
+class Sway:
+    """How means went to and fro over a day: their middle; how far they were below it and above it, each over all of the time; and how much of it that holds."""
+
+    middle: float
+    below: float = 0.0
+    above: float = 0.0
+    held_s: float = 0.0
+
+    def seen(self, value: float, passed_s: float) -> Sway:
+        """After one mean more."""
+        held_s = min(self.held_s + passed_s, USUAL_S)
+        weight = passed_s / held_s if held_s else 0.0
+        away = value - self.middle
+        below = self.below + weight * (max(0.0, -away) - self.below)
+        above = self.above + weight * (max(0.0, away) - self.above)
+        return Sway(self.middle + weight * away, below, above, held_s)
+
+    @property
+    def reach(self) -> float:
+        """How far they may go from their middle and be what they were before."""
+        return SWAYS * min(self.below, self.above)
+
+
+@fixed
 class Mean:
     """One fading mean. held_s: how much time it holds, up to half its span; at_s: when it last took a value. limits: as the span's.
 
-    lows, highs: of each probe, where there are several: low is the least of the first, high the most of the second.
+    lows, highs: of each probe, where there are several: low is the least of the first, high the most of the second. away_low, away_high: how far
+    a value is from the mean, on average: a swing that is seldom looked at would seem as wide as its samples happen to be. sway: of a
+    temperature, how this mean itself went to and fro.
     """
 
     low: float
@@ -71,6 +102,9 @@ class Mean:
     limits: tuple[float, ...]
     lows: tuple[float, ...] = ()
     highs: tuple[float, ...] = ()
+    away_low: float = 0.0
+    away_high: float = 0.0
+    sway: Sway | None = None
 
     def judged(self, span: Span) -> bool:
         """Whether it holds enough to be judged by."""
@@ -122,8 +156,13 @@ def follow(means: tuple[Mean | None, ...], spans: Sequence[Span], mono_s: float,
         if len(several) > 1:
             result[i] = _of_several(before, several, span, weight=weight, held_s=held_s, at_s=mono_s)
             continue
-        low, high = before.low + weight * (low - before.low), before.high + weight * (high - before.high)
-        result[i] = Mean(low, high, held_s, mono_s, limits)
+        off_low, off_high = low - before.low, high - before.high
+        low, high = before.low + weight * off_low, before.high + weight * off_high
+        away_low, away_high = before.away_low, before.away_high
+        away_low += weight * ((off_low if off_low >= 0.0 else -off_low) - away_low)
+        away_high += weight * ((off_high if off_high >= 0.0 else -off_high) - away_high)
+        sway = None if span.quantity else _sway(before, (low + high) / 2.0, span, held_s=held_s, at_s=mono_s)
+        result[i] = Mean(low, high, held_s, mono_s, limits, (), (), away_low, away_high, sway)
     return means if result is None else tuple(result[: len(spans)])
 
 
@@ -137,7 +176,18 @@ def _of_several(
     lows = tuple(was + weight * (min(value, span.edge_low) - was) for was, value in zip(lows, values, strict=True))
     highs = tuple(was + weight * (max(value, span.edge_high) - was) for was, value in zip(highs, values, strict=True))
     low, high = (min(lows), max(highs)) if of == 2 else (median(lows), median(highs))
-    return Mean(low, high, held_s, at_s, span.limits, lows, highs)
+    now_low, now_high = (min(values), max(values)) if of == 2 else (median(values), median(values))
+    away_low = before.away_low + weight * (abs(now_low - before.low) - before.away_low)
+    away_high = before.away_high + weight * (abs(now_high - before.high) - before.away_high)
+    sway = None if span.quantity else _sway(before, (low + high) / 2.0, span, held_s=held_s, at_s=at_s)
+    return Mean(low, high, held_s, at_s, span.limits, lows, highs, away_low, away_high, sway)
+
+
+def _sway(before: Mean, middle: float, span: Span, *, held_s: float, at_s: float) -> Sway | None:
+    """How the mean of a machine went to and fro, once it is one."""
+    if before.sway is None:
+        return Sway(middle) if held_s >= span.over_s / 2.0 else None
+    return before.sway.seen(middle, min(at_s - before.at_s, span.over_s))
 
 
 def _beyond(mean: Mean | None, span: Span) -> bool:

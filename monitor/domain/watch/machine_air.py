@@ -313,6 +313,8 @@ def _judge_limits(  # noqa: PLR0917 - with each reading
         if value is None:
             continue
         verdict = _verdict(limit, value)
+        if verdict != IN and limit.span >= 0 and means and _wanders(means[limit.span], limit, value):
+            verdict = IN
         if limit.key not in look.state.alarms and (young or verdict != OUT):
             continue
         if young and verdict == OUT:
@@ -352,6 +354,13 @@ def _verdict(limit: Limit, value: float) -> int:
     return OUT if value < limit.limit else BETWEEN if value < limit.back else IN
 
 
+def _wanders(mean: Mean | None, limit: Limit, value: float) -> bool:
+    """Whether a mean is beyond a limit no farther than it goes to and fro by itself, about a middle that is within."""
+    if mean is None or mean.sway is None or limit.quantity != 0 or _verdict(limit, mean.sway.middle) == OUT:
+        return False
+    return _verdict(limit, value - limit.side * mean.sway.reach) != OUT
+
+
 def _since(reading: Fresh, limit: Limit, verdict: int) -> datetime:
     """When a limit was first seen passed: by the reading before, where that had to wait for this one and was beyond it too."""
     before = reading.confirmed
@@ -375,8 +384,8 @@ def _window(look: Look, known: MachineState, plan_: Plan, *, values: _Values) ->
     cold, warm = windows or (_NO_WINDOW, _NO_WINDOW)
     # Of one probe, or of three and more, what is judged low is what is judged high.
     one = cold is warm and mean.low == mean.high
-    cold = cold.seen(mono_s, mean.low, abs(low_c - mean.low))
-    windows = known.windows = cold, cold if one else warm.seen(mono_s, mean.high, abs(high_c - mean.high))
+    cold = cold.seen(mono_s, mean.low, mean.away_low)
+    windows = known.windows = cold, cold if one else warm.seen(mono_s, mean.high, mean.away_high)
     return windows
 
 
@@ -413,7 +422,11 @@ def _judge_heading(  # noqa: PLR0917 - with each reading
             alarm = look.state.alarms.get((machine, limit.rule.foretells or ""))
             told = alarm is not None and alarm.condition  # then it is there, and no longer ahead
             verdict = BETWEEN if _verdict(limit, value_c) == OUT and not told else IN
-        known = ahead is not None and (_was_there(look, limit) or _stands_still(look, machine, value_c))
+        known = ahead is not None and (
+            _was_there(look, limit)
+            or _stands_still(look, machine, value_c)
+            or _goes_there(look, limit, windows[limit.side > 0])
+        )
         judge(look, limit.key, Judgement(verdict, reading.at, about=about), held=held or known)
 
 
@@ -431,6 +444,15 @@ def _stands_still(look: Look, machine: str, value_c: float) -> bool:
         if known.heard is not None and known.heard.dry_bulb_c == value_c and track is not None:
             return track.mono_s - track.run_s >= TAIL_S
     return False
+
+
+def _goes_there(look: Look, limit: Limit, window: Window) -> bool:
+    """Whether the means go as far by themselves: of a machine that is sampled about as often as it switches they wander for hours."""
+    means = look.state.machine(limit.key[0]).means
+    mean = means[limit.span] if limit.span < len(means) else None
+    if mean is None or mean.sway is None:
+        return False
+    return (window.points[-1][1] - mean.sway.middle) * limit.side <= mean.sway.reach
 
 
 def _stands(look: Look, limit: Limit) -> bool:

@@ -606,6 +606,13 @@ def test_what_was_as_far_on_the_other_side_is_on_its_way_home() -> None:
     assert asked(seen(*[38.51] * 3, *[AT_C] * 17, *fall)) is None
 
 
+def test_what_is_twice_as_far_out_as_it_was_on_the_other_side_is_no_way_home() -> None:
+    """A room that warms slowly lets a machine stand a little cool for hours, and then makes it too hot."""
+    fall = [AT_C] * 5 + [37.6, 37.4, 37.2]
+    assert asked(seen(*[38.6] * 3, *[AT_C] * 17, *fall, 36.81)) is None
+    assert asked(seen(*[38.6] * 3, *[AT_C] * 17, *fall, 36.79)) is not None
+
+
 def test_air_that_stands_still_for_one_step_of_four_may_stand_still() -> None:
     """The interval then holds a slope of none."""
     assert asked(seen(*CALM, 37.4, 37.2, 37.2, 37.0)) is None

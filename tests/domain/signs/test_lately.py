@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.domain.signs.lately import EVERY_SHARE, Mean, Span, changed, follow
+from monitor.domain.signs.lately import EVERY_SHARE, Mean, Span, Sway, changed, follow
 
 TEN_MIN = Span(0, 600.0, 37.0, 38.0, (37.0, 38.0))
 HOURS = Span(1, 21600.0, 37.5, 52.5, (37.5, 52.5), 40.0, 50.0)
@@ -55,6 +55,22 @@ def test_a_swing_is_its_middle() -> None:
         assert means[0] is not None
         seen.append(means[0].high)
     assert max(abs(each - 37.5) for each in seen[120:]) < 0.09
+
+
+@pytest.mark.parametrize("period_s", [130.0, 200.0, 361.0])
+@pytest.mark.parametrize("several", [False, True])
+def test_how_far_a_swing_goes_is_learnt_of_every_reading(period_s: float, several: bool) -> None:
+    """Of a sine the mean distance is 2 / pi of its peak, however many of its periods lie between two points of a line."""
+    span = replace(TEN_MIN, over_s=1200.0)
+    means: tuple[Mean | None, ...] = ()
+    for n in range(360):
+        value = 37.5 + 0.5 * math.sin(2.0 * math.pi * n * 30.0 / period_s)
+        means = follow(
+            means, (span,), 30.0 * n, (value, value, None, None), 30.0, ([value, value], []) if several else ()
+        )
+    found = means[0]
+    assert found is not None
+    assert (found.away_low, found.away_high) == pytest.approx((2.0 / math.pi * 0.5,) * 2, abs=0.03)
 
 
 def of_several(*swings_k: float, edges: tuple[float, float] = (math.inf, -math.inf), hours: float = 3.0) -> Mean:
@@ -319,3 +335,46 @@ def test_a_change_is_told_by_the_end_that_its_limit_judges() -> None:
     """Low limits by the lowest probe's mean, high ones by the highest's."""
     means = (None, Mean(30.0, 60.0, 900.0, 0.0, ()), Mean(44.0, 46.0, 3600.0, 0.0, ()))
     assert (changed(means, SUDDEN, 0, side=-1), changed(means, SUDDEN, 0, side=1)) == (30.0, 60.0)
+
+
+def swayed(*values: float, every_s: float = 600.0) -> Sway:
+    """After so many means."""
+    found = Sway(values[0])
+    for value in values[1:]:
+        found = found.seen(value, every_s)
+    return found
+
+
+def test_a_mean_that_wanders_to_both_sides_may_do_so_again() -> None:
+    """Of a sine's wandering of 0.3 K in five hours the peaks are within reach, and 0.4 K is not."""
+    found = swayed(*(37.5 + 0.3 * math.sin(2.0 * math.pi * n / 30.0) for n in range(300)))
+    assert found.middle == pytest.approx(37.5, abs=0.05)
+    assert found.reach == pytest.approx(0.3, abs=0.05)
+
+
+def test_what_goes_to_one_side_alone_wanders_nowhere() -> None:
+    """As slow heat goes: it may not take its own rise for what it always did."""
+    assert swayed(*(37.5 + 0.01 * n for n in range(100))).reach == 0.0
+    calm = swayed(*(37.5 + 0.02 * (-1.0) ** n for n in range(100)), *(37.5 + 0.01 * n for n in range(60)))
+    assert calm.reach < 0.04
+
+
+def test_a_sway_is_of_a_day() -> None:
+    """What it was before has faded after three, but for a twentieth."""
+    wild = [37.5 + 0.5 * (-1.0) ** n for n in range(144)]
+    assert swayed(*wild).reach > 0.7
+    assert swayed(*wild, *[37.5] * 432).reach < 0.05 * swayed(*wild).reach + 0.01
+
+
+def test_only_of_a_temperature_a_sway_is_known() -> None:
+    """Once its mean is one; a humidity is judged over hours as it is."""
+    young = fed(TEN_MIN, (37.5, 240.0))
+    assert young.sway is None
+    assert there_sway(fed(TEN_MIN, (37.5, 3600.0))) == pytest.approx((37.5, 0.0))
+    assert fed(HOURS, (45.0, 86_400.0)).sway is None
+
+
+def there_sway(mean: Mean) -> tuple[float, float]:
+    """Its middle and its reach."""
+    assert mean.sway is not None
+    return mean.sway.middle, mean.sway.reach

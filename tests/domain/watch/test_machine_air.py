@@ -37,6 +37,7 @@ from monitor.domain.needs.rules import (
 )
 from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, Sample
 from monitor.domain.signs.heading import Window
+from monitor.domain.signs.lately import Sway
 from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Group
 from monitor.service.watch.requests import RequestError
@@ -1207,6 +1208,62 @@ def test_a_warm_mean_is_told_while_the_air_is_warm_and_the_machine_shut(
 ) -> None:
     """A mean outlasts its cause: where the newest reading is back in the band, at its very edge, nobody is warned; nor by a mean of before the door."""
     assert warm_for(newest_c, opened=opened).alarm(WARM_WARNING).condition is told
+
+
+def wandering(story: Story, sway: Sway) -> None:
+    """A machine whose means went to and fro like that for a day."""
+    known = story.state.machine("setter-1")
+    known.means = tuple(None if mean is None else replace(mean, sway=sway) for mean in known.means)
+
+
+@pytest.mark.parametrize(
+    ("sway", "told"),
+    [
+        (Sway(37.5, 0.02, 0.02, 86_400.0), True),
+        (
+            Sway(37.5, 0.2, 0.2, 86_400.0),
+            False,
+        ),  # to 38.1 and back all day: 38.4 is 0.4 beyond its limit, and 0.6 is usual
+        (Sway(37.5, 0.0, 0.4, 86_400.0), True),  # it went there alone
+        (Sway(38.1, 0.2, 0.2, 86_400.0), True),  # the whole day was beyond the limit
+    ],
+)
+def test_a_mean_that_wanders_all_day_is_no_warmth(sway: Sway, told: bool) -> None:
+    """Where a machine switches as often as it is sampled the mean of twenty minutes is one draw of its swing."""
+    story = warm_for(38.3)
+    story.state.alarms.clear()
+    for _ in range(12):
+        wandering(story, sway)
+        exactly(story, (38.4, 45.0))
+    assert (("setter-1", WARM_WARNING) in story.state.alarms) is told
+
+
+@pytest.mark.parametrize(("reach", "told"), [(0.1, True), (0.2, False)])
+def test_a_line_to_where_the_means_go_every_day_foretells_nothing(reach: float, told: bool) -> None:
+    """0.49 K above the day's middle, where such means were 0.3 K from it at most, or 0.6."""
+    story = Story(batches=(batch(),))
+    line = [*FLAT[:40], *(37.5 + 0.49 * n / 19 for n in range(20))]
+    story.run(minutes=11)
+    exactly(story, *(((line[-1], 45.0),) * 3))
+    end_s = story.now().mono_s
+    window = Window(tuple((end_s - 180.0 * (59 - n), c) for n, c in enumerate(line)))
+    story.state.machine("setter-1").windows = window, window
+    wandering(story, Sway(37.5, reach, reach, 86_400.0))
+    exactly(story, *(((line[-1], 45.0),) * 14))
+    heading = story.state.alarms.get(("setter-1", HIGH_HEADING))
+    assert (heading is not None and heading.condition) is told
+
+
+@pytest.mark.parametrize(("swing_k", "period_s"), [(0.6, 150.7), (0.8, 125.7), (1.0, 65.7), (1.0, 200.7)])
+def test_two_nodes_that_sample_one_swing_at_two_of_its_moments_tell_nothing(swing_k: float, period_s: float) -> None:
+    """A thermostat's swing about 37.5 °C, within the alarm limits, for eight hours; each node tells of it once a minute, half a minute apart."""
+    watched = probes(("node-a/top", "setter-1"), ("node-b/low", "setter-1"), interval_s=60.0)
+    story = Story(site=site(watched), batches=(batch(),))
+    for n in range(960):
+        story.at_s += 30.0
+        air_c = 37.5 + swing_k * math.sin(2.0 * math.pi * story.at_s / period_s)
+        story.send(("node-a", "node-b")[n % 2], Sample(("top", "low")[n % 2], air_c, 45.0 - 2.0 * (air_c - 37.5)))
+    assert story.transitions == []
 
 
 @pytest.mark.parametrize("settling", [False, True])
