@@ -13,9 +13,11 @@ It is written from ANSI/ISA-18.2 / IEC 62682 and from what a breeder is promised
   far too hot or cold, nor a silent probe while every node is silent. It must have outlasted the other by its own on-delay.
 - What nobody answered is told again after the rule's re-alarm time, three times as soon, then after twice as long each time, to an hour (of
   medium four), unless it is of low priority, or the phone has not got what was last said of it. What was answered asks again after its time to
-  respond, then after twice as long each time, to four hours. Neither while what is worse, or what it comes of, says it.
+  respond, then after four hours, then each eight. Neither while what is worse, or what it comes of, says it.
+- Where something of a machine asks again, what else stands there that is urgent, is not well at the moment, and is in the second half of its own
+  wait, asks along: what nobody answered with anything, what was answered with what was answered.
 - What came three times, each within two hours of the time before, is chattering: it is over only when it was well for two hours, and while it
-  is well it hides nothing and is not told again.
+  is well it hides nothing and is not told again. What came a second time is over when it was well for a quarter of an hour.
 - Nothing hides a humidity longer than a third of what there is of time to respond to that.
 - What was told of high or critical is closed when it is over: not while something lies over it (a shelf closes it when it ends), nor while
   something else that stands says it. Of what is milder no end is told.
@@ -117,8 +119,8 @@ class ModelAlarm:
         return NORMAL if self.answered else RETURNED
 
     @property
-    def chattering(self) -> bool:
-        return self.times >= 3
+    def came_back(self) -> bool:
+        return self.times >= 2
 
     @property
     def resting(self) -> bool:
@@ -126,7 +128,7 @@ class ModelAlarm:
 
     @property
     def off_s(self) -> float:
-        return max(self.rule.off_delay_s, 7200.0 if self.chattering else 0.0)
+        return max(self.rule.off_delay_s, {0: 0.0, 1: 0.0, 2: 900.0}.get(self.times, 7200.0))
 
     @property
     def asks_at_s(self) -> float:
@@ -140,10 +142,10 @@ class ModelAlarm:
         if self.rule.re_alarm_s is None:
             return 1e9
         if self.known:
-            first, most, doubled = max(self.rule.re_alarm_s, 60 * self.rule.respond_min), 14_400, self.asks
-        else:
-            first, doubled = self.rule.re_alarm_s, max(0, self.asks - 2)
-            most = {"low": 86_400, "medium": 14_400}.get(self.rule.priority, 3600)
+            first = max(self.rule.re_alarm_s, 60 * self.rule.respond_min)
+            return float(max(first, {0: 0, 1: 4 * 3600}.get(self.asks, 8 * 3600)))
+        first, doubled = self.rule.re_alarm_s, max(0, self.asks - 2)
+        most = {"low": 86_400, "medium": 14_400}.get(self.rule.priority, 3600)
         return float(max(first, min(most, first * 2 ** min(doubled, 10))))
 
     @property
@@ -175,11 +177,20 @@ class Model:
         self._look((SITE, ALL_SILENT), OUT if len(silent) == len(self.machines) else WITHIN)
         for probe in silent:
             self._look((probe, NO_DATA), OUT)
+        anew: list[ModelAlarm] = []
+        unseen: list[ModelAlarm] = []
         for alarm in self.alarms.values():
             if alarm.shelf_ends_s is not None and self.now_s >= alarm.shelf_ends_s:
                 self._lift(alarm, "shelf_ends_s", None, asks=True)
             elif alarm.stands and not alarm.covered and self.now_s >= alarm.asks_at_s:
+                (anew if alarm.answered else unseen).append(alarm)
                 self._ask_again(alarm)
+        of_the_answered = {self._place(a.key) for a in anew if not self._said_elsewhere(a.key)}
+        of_all = of_the_answered | {self._place(a.key) for a in unseen if not self._said_elsewhere(a.key)}
+        for answered, places in ((True, of_the_answered), (False, of_all)):
+            for alarm in self.alarms.values():
+                if alarm.answered is answered and self._place(alarm.key) in places - {None} and self._may_ask(alarm):
+                    self._ask_again(alarm)
 
     def reading(self, machine: str, dry_bulb_c: float, rh_pct: float | None, fit: bool = True) -> None:
         """A probe speaks. fit: False when its value waits for the next to be believed, and is only a sign of life."""
@@ -263,7 +274,7 @@ class Model:
             alarm = self.alarms[key] = ModelAlarm(key, self.rules[key[1]])
         if (
             said == OUT
-            and alarm.chattering
+            and alarm.came_back
             and alarm.resting
             and self.now_s - (alarm.counting_s or 0) >= alarm.rule.off_delay_s
         ):
@@ -288,6 +299,16 @@ class Model:
             alarm.gone_s = self.now_s
             self._ended(alarm)
         self._changed(alarm, before, turned=True)
+
+    def _place(self, key: Key) -> str | None:
+        """The machine that an alarm is about."""
+        of_probes = {probe: machine for machine, probe in self.machines.items()}
+        return key[0] if key[0] in self.machines else of_probes.get(key[0])
+
+    def _may_ask(self, alarm: ModelAlarm) -> bool:
+        """Whether it may ask before its time, with another one of its machine."""
+        ready = alarm.stands and not alarm.covered and not alarm.resting and alarm.urgent
+        return ready and 2 * (self.now_s - alarm.asked_s) >= alarm.quiet_s and not self._said_elsewhere(alarm.key)
 
     def _ask_again(self, alarm: ModelAlarm) -> None:
         before = alarm.state
@@ -359,7 +380,7 @@ class Model:
         return (
             other is not None
             and other.stands
-            and not ((other.chattering and other.resting) or other.no_eggs or other.out_of_service)
+            and not ((other.came_back and other.resting) or other.no_eggs or other.out_of_service)
         )
 
     def _silent_s(self, probe: str) -> int:

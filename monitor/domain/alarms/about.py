@@ -9,6 +9,8 @@ from typing import TypeAlias
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.fixed import fixed
 
+OFF_SCALE = "RNG-T"  # the test that a temperature fails which is none that the sensor, or the air, can have
+
 
 @fixed
 class Unfit:

@@ -9,7 +9,8 @@ forward-clock time over which every fresh judgement said "out"; passing time alo
 silence raise nothing here (silence is an alarm of its own).
 
 What comes and goes is chattering (ISA-18.2): from the third time on it is one episode, under one number, until it has been well for hours;
-what a person is told of it again comes in ever longer steps, and in longer ones once it was answered.
+what came a second time is over only once it was well for a while. What a person is told of it again comes in ever longer steps, and in longer
+ones once it was answered.
 """
 
 from __future__ import annotations
@@ -48,12 +49,16 @@ IN, BETWEEN, OUT = 0, 1, 2  # what one judgement can say of a limit: within, ins
 
 # Chattering: the third time within so long of the time before, and then it is over only once it was well for as long (judgement).
 CHATTER_S, CHATTERS = 7200.0, 3
+AGAIN_S = (
+    900.0  # what came back soon is over only once it was well for so long: it may be the beginning of that (judgement)
+)
 UNHEARD_S = 900.0  # the slowest probe that may be configured has spoken once more by then
 # The longest that what nobody answered is not told again: asking more often was measured to make people switch it off (judgement).
 LONGEST_UNANSWERED_S = {LOW: 86_400.0, MEDIUM: 14_400.0, HIGH: 3600.0, CRITICAL: 3600.0}
 AT_FIRST = 2  # so often it is told again at the rule's own pace: in the first minutes most is to be saved
 _MAX_DOUBLINGS = 11  # past every limit from the shortest pace on, a minute; keeps the power small
-LONGEST_ANSWERED_S = 14_400.0  # whoever answered knows of it, and must not forget it over a night
+# Whoever answered knows of it, and is asked once its time to respond is over; who answered that, too, must not forget it over a night.
+ANSWERED_AGAIN_S = (14_400.0, 28_800.0)  # judgement
 
 MAX_SHELF_S = {"low": 8 * 3600.0, "medium": 2 * 3600.0, "high": 3600.0, "critical": 900.0}  # no shelf is permanent
 
@@ -132,6 +137,11 @@ class Alarm:
         return self.times >= CHATTERS
 
     @property
+    def came_back(self) -> bool:
+        """Whether it came again soon after the time before: it is over later, and what it may hide is not hidden while it rests."""
+        return self.times > 1
+
+    @property
     def resting(self) -> bool:
         """Whether it stands, and was within its limit when it was last judged."""
         return self.condition and self.pending_mono_s is not None
@@ -199,7 +209,7 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
     if judgement.verdict == OUT:
         if alarm.condition:
             within_mono_s = alarm.pending_mono_s
-            if alarm.chattering and within_mono_s is not None and now.mono_s - within_mono_s >= rule.off_delay_s:
+            if alarm.came_back and within_mono_s is not None and now.mono_s - within_mono_s >= rule.off_delay_s:
                 alarm = replace(alarm, times=alarm.times + 1)
             return _worse(alarm, judgement), ()
         alarm, pending_s = _pending(alarm, judgement, now)
@@ -249,8 +259,7 @@ def pass_time(alarm: Alarm, now: Now, rule: Rule) -> Step:
         elif now.mono_s >= until_s:
             return _uncovered(alarm, _in_service(alarm), SERVICE_TIME_OVER, now=now, who="")
     if alarm.acknowledged and _is_due(alarm, now, rule):
-        again = replace(alarm, acknowledged=False, asked_mono_s=now.mono_s, asked=alarm.asked + 1)
-        return again, _changes(alarm, again, STILL_STANDING, now=now)
+        return ask(alarm, now)
     return alarm, ()
 
 
@@ -263,14 +272,17 @@ def again_s(alarm: Alarm, rule: Rule) -> float:
     """How long after it was last told a standing alarm is told again; infinity for never.
 
     First after the rule's re_alarm_s, then after twice as long each time, to a limit. Once it was answered it waits for its time to respond,
-    where that is longer, and twice as long each time.
+    where that is longer; answered again, for half a night and then for a night (`ANSWERED_AGAIN_S`).
     """
     if rule.re_alarm_s is None:
         return math.inf
-    first_s, longest_s, times = rule.re_alarm_s, LONGEST_UNANSWERED_S[rule.priority], max(0, alarm.asked - AT_FIRST)
-    if alarm.answered:
-        first_s, longest_s, times = max(first_s, rule.respond_min * 60.0), LONGEST_ANSWERED_S, alarm.asked
-    return max(first_s, min(first_s * 2.0 ** min(times, _MAX_DOUBLINGS), longest_s))
+    first_s, times = rule.re_alarm_s, max(0, alarm.asked - AT_FIRST)
+    if not alarm.answered:
+        return max(first_s, min(first_s * 2.0 ** min(times, _MAX_DOUBLINGS), LONGEST_UNANSWERED_S[rule.priority]))
+    first_s = max(first_s, rule.respond_min * 60.0)
+    if alarm.asked == 0:
+        return first_s
+    return max(first_s, ANSWERED_AGAIN_S[min(alarm.asked, len(ANSWERED_AGAIN_S)) - 1])
 
 
 def asks_at_s(alarm: Alarm, rule: Rule) -> float:
@@ -287,13 +299,28 @@ def asks_at_s(alarm: Alarm, rule: Rule) -> float:
 
 
 def _off_delay_s(alarm: Alarm, rule: Rule) -> float:
-    return max(rule.off_delay_s, CHATTER_S) if alarm.chattering else rule.off_delay_s
+    if not alarm.came_back:
+        return rule.off_delay_s
+    return max(rule.off_delay_s, CHATTER_S if alarm.chattering else AGAIN_S)
 
 
 def _is_due(alarm: Alarm, now: Now, rule: Rule) -> bool:
     if not alarm.condition or alarm.covered:
         return False
     return now.mono_s >= asks_at_s(alarm, rule)
+
+
+def asks_along(alarm: Alarm, now: Now, rule: Rule) -> bool:
+    """Whether it may ask again with another one of its machine: more than half of its own time is over, and it is not well at the moment."""
+    if not alarm.condition or alarm.covered or alarm.resting or alarm.asked_mono_s is None:
+        return False
+    return 2.0 * (now.mono_s - alarm.asked_mono_s) >= again_s(alarm, rule)
+
+
+def ask(alarm: Alarm, now: Now) -> Step:
+    """What was acknowledged and stands asks anew."""
+    again = replace(alarm, acknowledged=False, asked_mono_s=now.mono_s, asked=alarm.asked + 1)
+    return again, _changes(alarm, again, STILL_STANDING, now=now)
 
 
 def more_urgent(alarm: Alarm, now: Now) -> Step:

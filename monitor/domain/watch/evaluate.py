@@ -14,10 +14,10 @@ from monitor.domain.alarms.alarm import (
     GONE,
     IN,
     OUT,
+    STILL_STANDING,
     Judgement,
     pass_time,
     suppress,
-    unanswered,
     unsuppress,
 )
 from monitor.domain.needs.batch import batch_of
@@ -36,7 +36,7 @@ from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.planning import plan as plan
 from monitor.domain.watch.sensors import RULE_OF, judge_faults, judge_silent_switches, judge_switches, subject_of
 from monitor.domain.watch.silence import judge_away, judge_restarts, judge_silence, take_presence
-from monitor.domain.watch.telling import remind
+from monitor.domain.watch.telling import ask_again
 
 
 def hear(look: Look, message: Pack | Presence | Refused) -> None:
@@ -71,12 +71,13 @@ def tick(look: Look) -> None:
     judge_away(look)
     judge_silent_switches(look)
     look_for_overdue(look)
+    anew = []
     for key, alarm in list(look.state.alarms.items()):
         if alarm.condition or alarm.shelved_until is not None or alarm.out_until_mono_s is not None:
-            rule = rule_of(look, *key)
-            settle(look, key, pass_time(alarm, look.now, rule))
-            if unanswered(look.state.alarms[key], look.now, rule):
-                look.state.alarms[key] = remind(look, look.state.alarms[key])
+            stepped = pass_time(alarm, look.now, rule_of(look, *key))
+            settle(look, key, stepped)
+            anew += [key for transition in stepped[1] if transition.cause == STILL_STANDING]
+    ask_again(look, anew)
     give_up_holes(look)
 
 

@@ -12,6 +12,7 @@ from statistics import median
 from monitor.domain.alarms.about import (
     CHATTERING,
     CONTRADICTED,
+    OFF_SCALE,
     SILENT,
     About,
     Apart,
@@ -58,7 +59,7 @@ APART_K, STAYS_SHARE, STILL_K = 0.5, 0.6, 0.25
 LASTS_S = 120.0  # then the other has had its time to follow, also where a thermostat moves both
 FALLEN_S = 240.0  # before "too cold" is told: a door that is shut by then has let the other probe move
 # A temperature beyond what eggs live in is news of the machine, not of the sensor: the air's own alarms say it.
-_OF_THE_AIR = "RNG-T"
+_OF_THE_AIR = OFF_SCALE
 
 
 def judge_sensor(look: Look, reading: Fresh) -> None:

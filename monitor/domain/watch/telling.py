@@ -15,7 +15,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
 
 from monitor.domain.air.psychrometrics import wet_bulb_c
-from monitor.domain.alarms.about import RESTARTS, Apart, Overdue, Unfit, Unusable
+from monitor.domain.alarms.about import OFF_SCALE, RESTARTS, Apart, Overdue, Unfit, Unusable
 from monitor.domain.alarms.alarm import (
     ACKNOWLEDGED,
     NORMAL,
@@ -27,6 +27,9 @@ from monitor.domain.alarms.alarm import (
     UNACKNOWLEDGED,
     Alarm,
     Transition,
+    ask,
+    asks_along,
+    unanswered,
 )
 from monitor.domain.alarms.notice import Facts, Notice, Today, facts_of
 from monitor.domain.needs.bands import RH, WET_BULB, Needs
@@ -66,10 +69,14 @@ from monitor.domain.needs.rules import (
     WATER_LOW,
     Rule,
 )
-from monitor.domain.state.known import Look, doubt_of, plan_with, rule_of
+from monitor.domain.readings.quality import DRY_BULB_C_FAIL
+from monitor.domain.state.known import Key, Look, doubt_of, plan_with, rule_of
 from monitor.domain.state.record import Attempt
 from monitor.domain.watch.plan import SITE_SUBJECT, moving, occupants, sets_limit
 
+NEAR_THE_END_K = (
+    10.0  # of what a sensor can tell: from there heat alone takes it beyond that, a break rarely (judgement)
+)
 MAX_WAITING = 500  # unsent notices per contact: a phone service dead for days must not fill the card
 
 
@@ -97,14 +104,42 @@ def tell(look: Look, transition: Transition) -> Alarm:
     if closing and rule.level == LETHAL:
         told = _told_of_the_end(look, alarm, rule)
         hear = [contact for contact in hear if contact not in told]
+    elif not closing and _runs_off_the_scale(look, alarm):
+        return alarm
+    elif not closing and _was_deadly(look, alarm, rule):
+        return replace(
+            alarm, told=True
+        )  # by what is worse; its end is that one's too, and it asks where it outlasts that
     _put(look, alarm, hear, priority=priority, facts=facts, closing=closing)
     return replace(alarm, told=not closing)
 
 
 def _told_of_the_end(look: Look, alarm: Alarm, rule: Rule) -> set[str]:
-    """Who is told just now that the air is no longer too hot at all: that is the end of what was deadly, too."""
+    """Who need not be told that what was deadly is over, for one heat has one end: who is told just now that the air is no longer too hot at
+    all, or will be, for it was told and stands. Where that comes and goes, is well, and will be over hours later, this is the end of both."""
     milder = look.state.alarms.get((alarm.subject, look.site.beside(rule, ALARM)))
-    return {n.contact for n in look.out.notices if n.closing and milder is not None and n.alarm_number == milder.number}
+    if milder is None:
+        return set()
+    if milder.condition and milder.told and not milder.covered:
+        if milder.chattering and milder.resting:
+            look.state.alarms[milder.key] = replace(milder, told=False)
+            return set()
+        priority = rule_of(look, *milder.key).priority
+        return {contact for contact in look.site.contacts if look.site.hearing_of(contact).hears(priority)}
+    return {n.contact for n in look.out.notices if n.closing and n.alarm_number == milder.number}
+
+
+def _runs_off_the_scale(look: Look, alarm: Alarm) -> bool:
+    """Whether a sensor gives no sensible value because of the deadly heat that it told of, and that was told: that asks by itself."""
+    if alarm.rule != SENSOR_FAILED or not isinstance(alarm.about, Unfit) or alarm.about.test != OFF_SCALE:
+        return False
+    probe = look.site.probes.get(alarm.subject)
+    heard = look.state.probe(alarm.subject).heard
+    if probe is None or heard is None or heard.dry_bulb_c < DRY_BULB_C_FAIL[1] - NEAR_THE_END_K:
+        return False
+    deadly = look.state.alarms.get((probe.machine, look.site.by_limit.get((DRY_BULB, ABOVE, LETHAL), "")))
+    above = alarm.about.sent is None or alarm.about.sent > heard.dry_bulb_c
+    return above and deadly is not None and deadly.told and _stands(look, *deadly.key)
 
 
 def remind(look: Look, alarm: Alarm) -> Alarm:
@@ -120,13 +155,62 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
             if (contact, alarm.number) not in unheard and look.site.hearing_of(contact).hears(rule.priority)
         ]
         _put(look, alarm, reached, priority=rule.priority, facts=facts)
+        alarm = replace(alarm, told=alarm.told or bool(reached))
     return replace(alarm, asked_mono_s=look.now.mono_s, asked=alarm.asked + 1)
+
+
+def ask_again(look: Look, anew: Iterable[Key]) -> None:
+    """What stands and nobody answered for as long as that may be is told again. anew: what was answered, stands, and asks just now.
+
+    With it goes what else of its machine would ask before long: a machine with several alarms is one message to somebody who is asleep, or
+    who knows, and not one for each.
+    """
+    known = [key for key in anew if not _beside(look, look.state.alarms[key])]
+    asking = [
+        key
+        for key, alarm in look.state.alarms.items()
+        if alarm.condition and unanswered(alarm, look.now, rule_of(look, *key))
+    ]
+    aloud = [key for key in asking if not _beside(look, look.state.alarms[key])]
+    for key in asking:
+        look.state.alarms[key] = remind(look, look.state.alarms[key])
+    _ask_along(look, {_machine_of(look, key[0]) for key in known}, seen=True)
+    _ask_along(look, {_machine_of(look, key[0]) for key in (*known, *aloud)}, seen=False)
+
+
+def _ask_along(look: Look, machines: set[str], *, seen: bool) -> None:
+    """What is urgent, stands in one of these machines, and is in the second half of its own time asks now. seen: what somebody has answered, or what nobody has."""
+    for key, alarm in list(look.state.alarms.items()) if machines - {""} else ():
+        rule = rule_of(look, *key)
+        if alarm.acknowledged is not seen or rule.priority not in (HIGH, CRITICAL) or _beside(look, alarm):
+            continue
+        if _machine_of(look, key[0]) not in machines - {""} or not asks_along(alarm, look.now, rule):
+            continue
+        if not seen:
+            look.state.alarms[key] = remind(look, alarm)
+            continue
+        _, (transition,) = ask(alarm, look.now)
+        look.state.alarms[key] = told = tell(look, transition)
+        look.out.transitions.append(replace(transition, alarm=told))
+
+
+def _machine_of(look: Look, subject: str) -> str:
+    """The machine that an alarm is about; empty for what is about none, or about several."""
+    if subject in look.site.machines:
+        return subject
+    if subject in look.site.probes:
+        return look.site.probes[subject].machine
+    if subject in look.site.by_node:
+        machines = {probe.machine for probe in look.site.by_node[subject]}
+        return machines.pop() if len(machines) == 1 else ""
+    plan = plan_with(look.state, batch_of(subject))
+    return "" if plan is None else plan.needs.machine
 
 
 def _beside(look: Look, alarm: Alarm) -> bool:
     """Whether what is worse, or what it comes of, asks again by itself."""
     judged = look.site.rules[alarm.rule]
-    if _disputed(look, alarm, judged):
+    if _disputed(look, alarm, judged) or _was_deadly(look, alarm, judged) or _runs_off_the_scale(look, alarm):
         return True
     return (judged.of_the_air or alarm.rule in (NO_DATA, MAINS_LOST, WATER_LOW, NODE_RESTARTS)) and said_already(
         look, *alarm.key
@@ -338,9 +422,16 @@ def _alone(look: Look, machine: str, rule: Rule) -> bool:
 
 
 def _hides(look: Look, key: tuple[str, str], rule: Rule) -> bool:
-    """Whether an alarm hides what this rule would say: what is itself in doubt hides nothing."""
+    """Whether an alarm hides what this rule would say: what is itself in doubt hides nothing.
+
+    Deadly heat does that another probe does not deny: heat that comes so fast is doubted for its speed alone.
+    """
     other = look.state.alarms.get(key)
-    return other is not None and _fresh(look, other, rule) and not _doubtful(look, other)
+    if other is None or not _fresh(look, other, rule):
+        return False
+    if look.site.rules[other.rule].level == LETHAL:
+        return not _doubted(look, (other.subject, DISAGREE), look.site.rules[other.rule])
+    return not _doubtful(look, other)
 
 
 def _fresh(look: Look, other: Alarm, rule: Rule, *, share: float = WAIT_SHARE) -> bool:
@@ -379,6 +470,17 @@ def _outdone(look: Look, subject: str, rule: Rule) -> bool:
     """Whether it is not only too much of the same, but deadly: not while it is that no more, for then nobody asks about that."""
     deadly = look.site.beside(rule, LETHAL)
     return _stands(look, subject, deadly) and not look.state.alarms[subject, deadly].resting
+
+
+def _was_deadly(look: Look, alarm: Alarm, rule: Rule) -> bool:
+    """Whether it was deadly until just now, which was told, and may be so again: not for longer than that takes to be over."""
+    key = (alarm.subject, look.site.beside(rule, LETHAL))
+    deadly = look.state.alarms.get(key)
+    if rule.level != ALARM or deadly is None or deadly.pending_mono_s is None:
+        return False
+    if not deadly.told or not _stands(look, *key):
+        return False
+    return look.now.mono_s - deadly.pending_mono_s <= rule_of(look, *key).off_delay_s
 
 
 def _limit_stands(look: Look, subject: str, limit: tuple[str, str, str]) -> bool:
@@ -457,6 +559,6 @@ def _stands(look: Look, subject: str, rule: str) -> bool:
     other = look.state.alarms.get((subject, rule))
     # A person who shelved it has heard of it; what is suppressed or out of service has nobody who did. What comes and goes hides
     # nothing while it is gone.
-    if other is None or not other.condition or (other.chattering and other.resting):
+    if other is None or not other.condition or (other.came_back and other.resting):
         return False
     return not other.suppressed and not other.out_of_service

@@ -141,6 +141,7 @@ class Queue:
         self._waiting: dict[int, _Waiting] = {}
         self._done: deque[int] = deque(maxlen=_REMEMBERED)
         self._answered: list[Answered] = []
+        self._back: set[int] = set()  # ends of what has come again meanwhile
         self._summary = 0  # the id of the summary that waits; 0 for none
         self._pace = Pace()
         self._failures = 0
@@ -156,6 +157,10 @@ class Queue:
         """
         if notice.id not in self._waiting and notice.id not in self._done:
             behind = min((w.tries for w in self._waiting.values() if w.urgent and not w.notice.closing), default=0)
+            if not notice.closing:
+                self._back |= {
+                    id_ for id_, w in self._waiting.items() if w.notice.closing and _of_one_alarm(w.notice, notice)
+                }
             self._waiting[notice.id] = _Waiting(notice, now_s, now_s + self._held_s(notice, wall), behind)
 
     def answered(self, answered: Iterable[Answered]) -> None:
@@ -166,9 +171,10 @@ class Queue:
         """What need not be told any more is done with: (id, why). Asked while no attempt is under way.
 
         What a person has answered is told to nobody else, however urgent. What is over by itself is told all the same if it was urgent,
-        with its end; ends are never called off.
+        with its end. An end is called off where the same has come again: "no longer too hot" beside it would be untrue.
         """
-        gone: dict[int, str] = {}
+        gone = dict.fromkeys(self._back & self._waiting.keys(), "come again")
+        self._back.clear()
         for each in self._answered:
             for notice in (w.notice for w in self._waiting.values() if w.notice.alarm_number == each.number):
                 if notice.id <= each.upto and not notice.closing and (each.seen or notice.priority in (LOW, MEDIUM)):
@@ -311,6 +317,13 @@ class Queue:
 
 def _new_and_critical(notice: Notice) -> bool:
     return notice.priority == CRITICAL and not notice.closing and not reminds(notice)
+
+
+def _of_one_alarm(one: Notice, other: Notice) -> bool:
+    """Whether both tell of the same alarm, maybe of two episodes of it."""
+    if one.facts is None or other.facts is None:
+        return False
+    return (one.facts.subject, one.facts.rule) == (other.facts.subject, other.facts.rule)
 
 
 def _urgency(notice: Notice) -> int:

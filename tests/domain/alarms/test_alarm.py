@@ -207,8 +207,8 @@ def test_c_to_b_when_it_stands_too_long() -> None:
         ("medium", 900.0, False, [15, 15, 15, 30, 60, 120, 240, 240]),
         ("low", 43_200.0, False, [720, 720, 720, 1440, 1440, 1440, 1440, 1440]),
         ("high", 7_200.0, False, [120] * 8),  # a house's own, longer than the longest
-        ("critical", 300.0, True, [30, 60, 120, 240, 240, 240, 240, 240]),
-        ("high", 600.0, True, [30, 60, 120, 240, 240, 240, 240, 240]),
+        ("critical", 300.0, True, [30, 240, 480, 480, 480, 480, 480, 480]),
+        ("high", 600.0, True, [30, 240, 480, 480, 480, 480, 480, 480]),
     ],
 )
 def test_what_stands_is_told_in_ever_longer_steps(
@@ -219,16 +219,37 @@ def test_what_stands_is_told_in_ever_longer_steps(
     assert [again_s(open_alarm(asked=n, answered=answered), rule_) / 60.0 for n in range(8)] == minutes
 
 
-def comes_and_goes(each_s: float = 300.0) -> Case:
-    """Three times out for a minute, the last from 2 * each_s on."""
+def comes_and_goes(each_s: int = 1200) -> Case:
+    """Three times out for a minute, the last from second 600 on."""
     case = Case()
-    for start in (0.0, each_s, 2.0 * each_s):
+    for start in (600 - 2 * each_s, 600 - each_s, 600):
         for second in range(0, 60, 10):
             case.hot(start + second)
-        if start < 2.0 * each_s:
-            for second in range(60, 180, 10):
-                case.good(start + second)
+        for second in range(60, each_s, 10) if start < 600 else ():
+            case.good(start + second)
     return case
+
+
+def test_what_came_a_second_time_is_over_a_quarter_of_an_hour_later() -> None:
+    """What comes back ten minutes after it went the second time is the same episode, with its number, its answer and its pace."""
+    case = standing(AT_ONCE)
+    assert case.good(100) == case.good(160) == RETURNED
+    case.hot(700)
+    assert (case.alarm.number, case.alarm.times) == (2, 2)
+    case.ack(710)
+    case.good(800)
+    assert case.good(1_500) == ACKNOWLEDGED
+    assert case.hot(1_510) == ACKNOWLEDGED
+    assert (case.alarm.number, case.alarm.times, case.alarm.chattering) == (2, 3, True)
+    second = standing(AT_ONCE)
+    second.good(60)
+    second.good(160)
+    second.hot(700)
+    second.ack(710)
+    second.good(800)
+    assert second.good(1_699.9) == ACKNOWLEDGED
+    assert second.good(1_700) == NORMAL
+    assert second.alarm.ended == at(800).utc
 
 
 def test_the_third_time_it_is_chattering() -> None:
@@ -254,7 +275,7 @@ def test_the_third_time_it_is_chattering() -> None:
 
 def test_what_comes_seldom_is_news_each_time() -> None:
     """More than two hours apart, each time is an episode of its own."""
-    case = comes_and_goes(7_400.0)
+    case = comes_and_goes(7_400)
     assert (case.alarm.number, case.alarm.times, case.alarm.chattering) == (3, 1, False)
 
 
@@ -333,12 +354,12 @@ def test_what_became_more_urgent_is_news() -> None:
     assert worse.asked == 0  # and told again as at the beginning, at the quick pace
 
 
-def test_each_answer_is_good_for_twice_as_long() -> None:
-    """Somebody who answers each time is asked after the half hour that the rule leaves, then an hour, two, and four."""
+def test_each_answer_is_good_for_longer() -> None:
+    """Somebody who answers each time is asked after the half hour that the rule leaves, then after half a night, then after a night."""
     case = Case(replace(AT_ONCE, respond_min=30.0))
     case.hot(0)
     second = 60.0
-    for hours in (0.5, 1.0, 2.0, 4.0, 4.0):
+    for hours in (0.5, 4.0, 8.0, 8.0):
         case.ack(second)
         assert case.wait(second + 3600.0 * hours - 1.0) == ACKNOWLEDGED
         second += 3600.0 * hours
@@ -409,7 +430,7 @@ def test_a_second_shelf_over_what_was_answered_asks_in_the_steps_of_an_answer(an
     second = 10.0
     case.ack(second)
     case.shelve(second, 900)
-    while second < 12 * 3600:
+    while second < 14 * 3600:
         second += 10.0
         case.hot(second)
         if case.wait(second) == UNACKNOWLEDGED:
@@ -417,13 +438,7 @@ def test_a_second_shelf_over_what_was_answered_asks_in_the_steps_of_an_answer(an
             if answers:
                 case.ack(second)
             case.shelve(second, 900)
-    assert told_s == [
-        910.0,
-        910.0 + 3600,
-        910.0 + 3600 + 7200,
-        910.0 + 3600 + 7200 + 14_400,
-        910.0 + 3600 + 7200 + 2 * 14_400,
-    ]
+    assert told_s == [910.0, 910.0 + 14_400, 910.0 + 14_400 + 28_800]
 
 
 def test_a_shelf_over_what_nobody_answered_ends_as_news_each_time() -> None:
@@ -810,6 +825,9 @@ class Model:
 
     def reading(self, second: float, verdict: str) -> None:
         if self.run is None or self.run[0] != verdict:
+            was = self.run
+            if self.on and self.bouts >= 2 and verdict == "out" and was is not None and was[0] == "in":
+                self.bouts += second - was[1] >= self.rule.off_delay_s
             self.run = (verdict, second)
         lasted = second - self.run[1]
         if not self.on and verdict == "out" and lasted >= self.rule.on_delay_s:
@@ -817,7 +835,7 @@ class Model:
             self.episodes += 1
             self.again, self.known = 0, False
             self.bouts = self.bouts + 1 if second - self.gone <= 7200.0 else 1
-        elif self.on and verdict == "in" and lasted >= (7200.0 if self.bouts >= 3 else self.rule.off_delay_s):
+        elif self.on and verdict == "in" and lasted >= self.over_after_s():
             self.on, self.returned, self.gone = False, not self.seen, second
 
     def time(self, second: float) -> None:
@@ -828,10 +846,17 @@ class Model:
             self.again += 1
 
     def quiet_s(self) -> float:
-        """How long whoever has seen it is left in peace: 3 h, then 4."""
-        if self.bouts >= 3 and self.run is not None and self.run[0] == "in":
-            return 1e18
-        return 10_800.0 if self.again == 0 else 14_400.0
+        """How long whoever has seen it is left in peace: 3 h, then 4, then 8; and as long as it is well, and a quarter of an hour."""
+        steps = (10_800.0, 14_400.0, 28_800.0)
+        quiet = steps[min(self.again, 2)]
+        if self.run is None or self.run[0] != "in":
+            return quiet
+        return max(quiet, self.run[1] + self.over_after_s() + 900.0 - self.asked)
+
+    def over_after_s(self) -> float:
+        """How long it must have been well, to be over."""
+        soon = {0: 0.0, 1: 0.0, 2: 900.0}.get(self.bouts, 7200.0)
+        return max(self.rule.off_delay_s, soon)
 
     def shelf_over(self, second: float) -> None:
         """By itself: what was answered asks once at the end of a shelf, and then, or while it is well, in the steps of an answer."""

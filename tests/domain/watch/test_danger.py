@@ -183,6 +183,40 @@ def test_one_heat_has_one_end() -> None:
     assert not (over.condition)
 
 
+@pytest.mark.parametrize(("cooled_c", "first"), [(39.5, 0), (37.6, 1)])
+def test_deadly_heat_that_is_still_too_hot_has_not_ended(cooled_c: float, first: int) -> None:
+    """Who hears that it is no longer too hot hears no end before that; who hears deadly heat alone hears the end of that."""
+    story = heated((39.5, 3), (41.5, 10), (cooled_c, 30))
+    assert ends(story) == [("sam", "dry-bulb-high-alarm"), ("kim", "dry-bulb-lethal")][1 - first :]
+    story.air[TOP] = (37.6, 45.0)
+    story.run(minutes=10)
+    assert sorted(ends(story)) == [("kim", "dry-bulb-lethal"), ("sam", "dry-bulb-high-alarm")]
+
+
+def test_the_end_of_deadly_heat_is_the_end_of_what_comes_and_goes() -> None:
+    """Too hot for the third time is over hours after it was well: who hears that it is no longer deadly, in air that is well, hears no second end."""
+    story = heated(*(step for _ in range(2) for step in ((39.5, 3), (37.6, 20))), (39.5, 3), (41.5, 10), (37.6, 20))
+    assert story.alarm("dry-bulb-high-alarm").chattering
+    assert ends(story)[-2:] == [("sam", "dry-bulb-lethal"), ("kim", "dry-bulb-lethal")]
+    count = len(ends(story))
+    story.run(minutes=150)
+    assert not story.alarm("dry-bulb-high-alarm").condition
+    assert len(ends(story)) == count
+
+
+def test_what_is_too_hot_on_the_way_down_is_no_news() -> None:
+    """Heat that came in one jump was told as deadly: that it is too hot on its way home is not told beside that, and where it stays so, it asks."""
+    story = heated((41.5, 10), (39.5, 14))
+    assert [there(n.facts).rule for n in story.notices if there(n.facts).rule == "dry-bulb-high-alarm"] == []
+    assert story.alarm("dry-bulb-high-alarm").condition
+    story.state.unsent.clear()
+    story.run(minutes=30)
+    assert {there(n.facts).still for n in story.notices if there(n.facts).rule == "dry-bulb-high-alarm"} == {True}
+    story.air[TOP] = (37.6, 45.0)
+    story.run(minutes=10)
+    assert ends(story) == [("kim", "dry-bulb-lethal"), ("sam", "dry-bulb-high-alarm")]
+
+
 def test_the_end_of_too_hot_speaks_for_its_own_machine_alone() -> None:
     """Setter 1 is no longer too hot, and at the same instant setter 2 no longer deadly: both are told to whoever heard them."""
     story = heated((37.6, 1))

@@ -142,6 +142,24 @@ def test_a_sensor_that_fails_in_danger_is_as_urgent_as_the_danger() -> None:
     assert [n.priority for n in failed] == ["critical"]
 
 
+def test_a_sensor_that_runs_off_its_scale_in_deadly_heat_is_no_news() -> None:
+    """Heat that goes on takes it beyond what it can tell: that is on the screens, and told as soon as nobody is told of the heat any more."""
+    story = one_probe()
+    for air_c in (*range(41, 80, 2), *[85] * 30):
+        story.air[TOP] = (float(air_c), 45.0)
+        story.run(minutes=1)
+        story.state.waiting.clear()  # each message got through
+        story.state.unsent.clear()
+    assert (story.state_of(LETHAL), story.state_of(SENSOR_FAILED, TOP)) == (UNACKNOWLEDGED, UNACKNOWLEDGED)
+    told = {title.partition("Setter 1 ")[2] for title in story.titles()}
+    assert "STILL deadly heat" in told
+    assert not {title for title in story.titles() if "sensor failed" in title}
+    alarm = story.alarm(LETHAL)
+    story.state.alarms[alarm.key] = replace(alarm, out_of_service=True)  # so that it asks no more
+    story.run(minutes=61)
+    assert {title for title in story.titles() if "sensor failed" in title}
+
+
 def test_a_sensor_that_fails_in_calm_is_as_urgent_as_its_own_rule() -> None:
     """Without danger its rule's own priority stands."""
     story = one_probe()
@@ -556,10 +574,10 @@ def test_a_short_sharp_heat_is_told_by_the_air_and_not_by_the_eggs() -> None:
 
 
 def test_deadly_heat_is_an_escalation_told_by_itself() -> None:
-    """Of heat that rises each step is told once; while it is deadly only that asks again; and what outlasts it asks as soon as it is deadly no more,
-    and is told to be over by itself."""
+    """Of heat that rises each step is told once; while it is deadly, and a quarter of an hour more, only that asks again; what outlasts it asks
+    then, and one heat has one end."""
     story = one_probe(minutes=30)
-    for air_c, minutes in ((39.5, 12), (41.0, 31), (39.5, 20), (37.5, 30)):
+    for air_c, minutes in ((39.5, 12), (41.0, 31), (39.5, 60), (37.5, 30)):
         story.air[TOP] = (air_c, 45.0)
         for _ in range(minutes):
             story.run(minutes=1)
@@ -567,7 +585,7 @@ def test_deadly_heat_is_an_escalation_told_by_itself() -> None:
             story.state.unsent.clear()
     told = [title.partition("Setter 1 ")[2] for title in story.titles()]
     assert [what for what in told if "hot" in what or ("heat" in what and "head" not in what)] == [
-        "too hot", "STILL too hot", "deadly heat", *["STILL deadly heat"] * 4, "STILL too hot", "no longer deadly, still too hot", "no longer too hot",
+        "too hot", "STILL too hot", "deadly heat", *["STILL deadly heat"] * 4, "STILL too hot", "no longer too hot",
     ]  # fmt: skip
     priorities = {n.title: n.priority for n in story.notices if not n.closing}
     assert (priorities["Urgent: Setter 1 too hot"], priorities["Urgent: Setter 1 deadly heat"]) == ("high", "critical")

@@ -47,8 +47,8 @@ from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import settle
 from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.planning import plan
-from monitor.domain.watch.telling import remind, said_already, tell
-from tests.domain.house import RULES, T0, Air, Story, batch, probes, site, there
+from monitor.domain.watch.telling import ask_again, remind, said_already, tell
+from tests.domain.house import MONO0_S, RULES, T0, Air, Story, batch, probes, site, there
 
 # Written out: taken from the program, they would move with it.
 MAX_WAITING = 500
@@ -378,6 +378,54 @@ def test_a_reminder_goes_to_whoever_got_the_last_message() -> None:
         assert all(
             n.priority == "critical" and not n.closing and n.facts is not None and n.facts.still for n in notices
         )
+
+
+FAILED, COLD = ("node-a/top", "sensor-failed"), ("setter-1", "dry-bulb-low-alarm")
+
+
+def asked_again(*alarms: Alarm, seen: tuple[str, ...] = ()) -> list[tuple[str, str]]:
+    """(subject, rule) of what is told, in a house where these alarms stand, when it is looked at what asks again. seen: the rules that ask
+    anew after an answer."""
+    story = Story(site(probes((TOP, "setter-1"), ("node-b/top", "setter-2"))))
+    story.state.alarms.update({alarm.key: alarm for alarm in alarms})
+    out = Group()
+    ask_again(story.look(out), [alarm.key for alarm in alarms if alarm.rule in seen])
+    return [(there(n.facts).subject, there(n.facts).rule) for n in out.notices]
+
+
+def unseen(key: tuple[str, str], minutes: float, **changes: Any) -> Alarm:
+    """A high alarm that was told again three times, the last time so many minutes ago: it asks each half hour now."""
+    number = {FAILED: 4, COLD: 5}.get(key, 6)
+    alarm = replace(ALARM, subject=key[0], rule=key[1], number=number, asked=3, told=True, about="", value=None)
+    return replace(alarm, asked_mono_s=MONO0_S - 60.0 * minutes, **changes)
+
+
+@pytest.mark.parametrize(
+    ("other", "along"),
+    [
+        (unseen(FAILED, 15.0), True),  # the second half of its own half hour
+        (unseen(FAILED, 14.9), False),
+        (unseen(("node-b/top", "sensor-failed"), 29.0), False),  # another machine's
+        (unseen(FAILED, 29.0, acknowledged=True), False),  # somebody has answered that
+        (unseen(FAILED, 29.0, pending_mono_s=MONO0_S - 60.0), False),  # it is well at the moment
+        (unseen(FAILED, 29.0, shelved_until=T0), False),
+        (unseen(("setter-1", "humidity-low-alarm"), 239.0), False),  # not urgent
+        (unseen(("node-a", "node-offline"), 29.0), True),  # the machine's only node
+    ],
+)
+def test_a_machine_asks_again_in_one_breath(other: Alarm, along: bool) -> None:
+    """What would ask before long asks with what is due: the same count of reminders for one alarm is fewer messages for two."""
+    assert asked_again(unseen(COLD, 30.0), other) == [COLD, *([other.key] if along else [])]
+    assert asked_again(unseen(COLD, 29.9), other) == []
+
+
+def test_what_was_answered_asks_along_with_what_was_answered() -> None:
+    """Two that somebody knows of are one question, and what is new to her is asked with either."""
+    known = {"acknowledged": True, "answered": True}
+    again = unseen(COLD, 0.0, answered=True)  # which asks just now
+    later, fresh = unseen(FAILED, 239.0, **known, asked=1), unseen(("node-a", "node-offline"), 29.0)
+    assert asked_again(again, later, fresh, seen=(COLD[1],)) == [FAILED, fresh.key]
+    assert asked_again(again, replace(later, asked_mono_s=MONO0_S - 7_000.0), seen=(COLD[1],)) == []
 
 
 @pytest.mark.parametrize(

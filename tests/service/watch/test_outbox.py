@@ -598,6 +598,22 @@ def test_what_needs_nobody_is_called_off(priority: str, seen: bool, why: str) ->
     assert queue.call_off() == []
 
 
+def test_an_end_is_called_off_when_the_same_has_come_again() -> None:
+    """ "No longer too hot" that waits for its place is untrue once it is too hot again; another machine's end stands."""
+    queue = queue_of(alarm(1, 0.0, "high"))
+    queue.sent([1], 0.0)
+    for end in (over(2, 2, 10.0), over(3, 3, 10.0)):
+        queue.offer(end, 10.0)
+    assert queue.call_off() == []
+    queue.offer(alarm(4, 20.0, "high", name="Setter 2"), 20.0)
+    assert queue.call_off() == [(2, "come again before it was told")]
+    assert queue.call_off() == []
+    assert due_ids(queue, 1_000.0) == [4]
+    queue.sent([4], 1_000.0)
+    queue.offer(over(5, 2, 1_001.0), 1_001.0)
+    assert queue.call_off() == []  # its own end, which comes after it
+
+
 def test_a_restart_tells_what_waits_at_once() -> None:
     """What the outbox held goes as one message at the start; nothing is held back because of what another run told."""
     sent = played(*((0.0, alarm(n, n, "high")) for n in range(1, 7)))
