@@ -17,7 +17,8 @@ It is written from ANSI/ISA-18.2 / IEC 62682 and from what a breeder is promised
 - Where something of a machine asks again, what else stands there that is urgent, is not well at the moment, and is in the second half of its own
   wait, asks along: what nobody answered with anything, what was answered with what was answered.
 - What came three times, each within two hours of the time before, is chattering: it is over only when it was well for two hours, and while it
-  is well it hides nothing and is not told again. What came a second time is over when it was well for a quarter of an hour.
+  is well it hides nothing and is not told again. What came a second time is over when it was well for a quarter of an hour; what comes a third
+  time before that is news.
 - Nothing hides a humidity longer than a third of what there is of time to respond to that.
 - What was told of high or critical is closed when it is over: not while something lies over it (a shelf closes it when it ends), nor while
   something else that stands says it. Of what is milder no end is told.
@@ -279,6 +280,13 @@ class Model:
             and self.now_s - (alarm.counting_s or 0) >= alarm.rule.off_delay_s
         ):
             alarm.times += 1
+            if alarm.times == 3:  # comes and goes: news, whoever had answered it
+                before = alarm.state
+                alarm.answered = alarm.known = False
+                alarm.asks, alarm.asked_s = 0, self.now_s
+                self._changed(alarm, before)
+                if before == alarm.state == UNACKNOWLEDGED:
+                    self._say(alarm, closing=False)
         if said != (WITHIN if alarm.stands else OUT) or (not alarm.stands and self._said_elsewhere(key)):
             alarm.counting_s = None
             return

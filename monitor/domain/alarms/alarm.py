@@ -211,6 +211,8 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
             within_mono_s = alarm.pending_mono_s
             if alarm.came_back and within_mono_s is not None and now.mono_s - within_mono_s >= rule.off_delay_s:
                 alarm = replace(alarm, times=alarm.times + 1)
+                if alarm.times == CHATTERS:
+                    return _third_time(alarm, _worse(alarm, judgement), now)
             return _worse(alarm, judgement), ()
         alarm, pending_s = _pending(alarm, judgement, now)
         if pending_s < rule.on_delay_s:
@@ -233,6 +235,12 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
         gone_mono_s=now.mono_s,
     )
     return ended, _changes(alarm, ended, BACK, now=now)
+
+
+def _third_time(before: Alarm, alarm: Alarm, now: Now) -> Step:
+    """It came a third time before the second was over: news, whoever answered the time before, under the number that it has."""
+    again = replace(alarm, acknowledged=False, answered=False, asked=0, asked_mono_s=now.mono_s)
+    return again, _changes(before, again, Chattering(alarm.times), now=now)
 
 
 def _pending(alarm: Alarm, judgement: Judgement, now: Now) -> tuple[Alarm, float]:
