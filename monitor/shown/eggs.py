@@ -180,14 +180,14 @@ def signs_lines(signs: Mapping[str, Any], batch: Batch, site: Site) -> Iterator[
     yield f"  {command}"
 
 
-def expected_lines(book: EggBook, site: Site) -> Iterator[str]:
-    """When the chicks are expected whose eggs have shown a sign, one line an egg, as many as EXPECTED_SHOWN."""
+def expected_lines(book: EggBook, site: Site, now: datetime) -> Iterator[str]:
+    """When the chicks are expected whose eggs have shown a sign, one line an egg, as many as EXPECTED_SHOWN; dates as beside what is now."""
     profile = site.profiles.get(book.batch.profile)
     if profile is None or book.batch.closed_at is not None:
         return
     found = [(egg, due) for egg in numbers(book) if (due := expected(book, egg, profile)) is not None]
     for egg, due in found[:EXPECTED_SHOWN]:
-        yield f"egg {egg} {_expected_words(due.sign, (due.earliest, due.latest), site, own=due.own)}"
+        yield f"egg {egg} {_expected_words(due.sign, (due.earliest, due.latest), site, own=due.own, now=now)}"
     if len(found) > EXPECTED_SHOWN:
         yield f"and {len(found) - EXPECTED_SHOWN} more eggs with a sign: eggroom egg show {book.batch.id} EGG"
 
@@ -204,8 +204,10 @@ def _move_words(would_do: Sequence[str], site: Site) -> str:
     return f"split off, and move to {site.machines[would_do[0]].name}:"
 
 
-def _expected_words(sign: str, span: tuple[datetime, datetime], site: Site, *, own: bool) -> str:
-    earliest, latest = (wall_time(at, site.zone) for at in span)
+def _expected_words(
+    sign: str, span: tuple[datetime, datetime], site: Site, *, own: bool, now: datetime | None = None
+) -> str:
+    earliest, latest = (wall_time(at, site.zone, now) for at in span)
     words = f"expected by its {sign}: out from {earliest} to {latest}"
     return words if own else f"{words} (by hens and parrots: nobody says it of this bird)"
 

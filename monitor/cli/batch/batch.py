@@ -295,7 +295,7 @@ def _show(options: One) -> int:
         book = history.book(batch)
     view = batch_view(batch, now) | {"development": None if found is None else development_record(found)}
     lines = [] if found is None else [*development_lines(found, Shown(house.site.zone, house.site.unit, now))]
-    lines += expected_lines(book, house.site)
+    lines += expected_lines(book, house.site, now)
     lost = unplaced_words([b.id for b in in_no_machine([batch], now)])
     text = "\n".join(
         [
