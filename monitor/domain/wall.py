@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from itertools import pairwise
 
 WIDTH = 80  # columns of a terminal
-# Between a number and what it counts, and between these words and their number, no line ends.
+# Between a number and what it counts, between these words and their number, and before an hour, no line ends.
 _COUNTED = frozenset(
     ["%", "%RH", "%RH·h", "°C", "°F", "K", "K·h", "kPa", "d", "h", "min", "s", "g", "mg", "mm", "egg", "eggs"]
 )
@@ -87,7 +87,8 @@ def _held(text: str) -> str:
         counted = before[-1:].isdigit() and word.rstrip(".,;:)") in _COUNTED
         counted = counted or (before == "%" and word.rstrip(".,;:)") == "RH")
         numbered = before.lstrip("(") in _NUMBERED and word[:1].isdigit()
-        held += (_HARD if counted or numbered else " ") + word
+        hour = word[2:3] == ":" and word[:2].isdigit() and word[3:5].isdigit()
+        held += (_HARD if counted or numbered or hour else " ") + word
     return held
 
 

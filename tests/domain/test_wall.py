@@ -135,13 +135,16 @@ def test_a_time_of_another_day_says_which() -> None:
 
 def test_no_line_ends_between_a_number_and_its_thing() -> None:
     """At whatever width; a word too many goes on below, set in, and nothing is lost."""
-    line = "  egg about 38.8 °C (38.1 to 40.0 °C) on day 20 at 57 %RH, above it 12 % of 3 d 4 h (No. 17), 52 % RH; 12 eggs, 5.2 g"
-    for width in range(20, 80):
+    line = "  egg about 38.8 °C (38.1 to 40.0 °C) on day 20 at 57 %RH, above it 12 % of 3 d 4 h (No. 17), 52 % RH; 12 eggs, 5.2 g, since 2026-11-24 02:14, to 03:15"
+    for width in range(24, 80):
         lines = filled(line, width).split("\n")
         assert " ".join(" ".join(lines).split()) == " ".join(line.split())
         assert max(map(len, lines)) <= width
         ends = " ".join(each.rstrip().rpartition(" ")[2] for each in lines[:-1])
         begins = [each.split()[0] for each in lines[1:]]
-        assert not {"°C", "%RH,", "%", "d", "h", "g", "eggs,", "20", "17),", "RH;"} & set(begins), (width, lines)
+        assert not {"°C", "%RH,", "%", "d", "h", "g", "eggs,", "20", "17),", "RH;", "02:14,", "03:15"} & set(begins), (
+            width,
+            lines,
+        )
         assert "(No." not in ends.split()
     assert folded("a\N{NO-BREAK SPACE}b " * 3, 40, "") == ["a b a b a b"]
