@@ -226,7 +226,7 @@ def _dose(window: _Window, exposure: Exposure) -> Figure | None:
     if any((f.max or -math.inf) > level_c if hot else (math.inf if f.min is None else f.min) < level_c for f in air):
         band = Band(high_alarm=level_c) if hot else Band(low_alarm=level_c)
         figures = history_of([_dry(p.stretch, band, p.stretch.air) for p in window.pieces]).whole.dry_bulb_c
-        hours = figures.hours_above if hot else max(e.hours for e in figures.excursions)
+        hours = figures.hours_above if hot else max((e.hours for e in figures.excursions), default=0.0)
     covered_h = sum(f.hours_covered for f in air)
     return Figure(hours, coverage=covered_h / window.hours, longest_gap_h=window.longest_gap_h)
 

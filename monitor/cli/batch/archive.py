@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from functools import partial
+from html import escape
 from pathlib import Path
 
 from monitor.adapters.archive.container import ArchiveError
@@ -66,7 +67,8 @@ def _archive(options: Keep) -> int:
             with history.instant():  # a reading that comes in between would be in the one and not in the other
                 archive = archive_of(history, house.site, batch, now=now, say=partial(about_words, site=house.site))
                 figures = _figures(history, house.site, batch, now=now)
-                kept = {"history.json": figures, **_review(history, house.site, batch, now=now)}
+                review, why = _review(history, house.site, batch, now=now)
+                kept = {"history.json": figures, **review}
         _same_again(archive, figures)
         size = write_archive(options.file, archive, program=PROGRAM, kept=kept, sources=load_sources())
     except ArchiveError as error:
@@ -75,9 +77,11 @@ def _archive(options: Keep) -> int:
         raise Failed(f"{options.file}: {error.strerror}, expected a file that can be written") from error
     count = sum(int(piece.at_ms.size) for pieces in archive.readings.values() for piece in pieces)
     said = {"file": str(options.file), "batch": batch.id, "as_of": utc_text(archive.as_of)}
-    data = {**said, "readings": count, "entries": len(archive.book.entries), "bytes": size}
+    data = {**said, "readings": count, "entries": len(archive.book.entries), "bytes": size} | (
+        {"review": why} if why else {}
+    )
     text = f"{options.file}: batch {batch.id}, {count} readings, {_entries(len(archive.book.entries))} of its book, {size} bytes"
-    return show(options.json, data, f"{text}; read back, and its figures are the same")
+    return show(options.json, data, f"{text}; read back, and its figures are the same{'; ' * bool(why)}{why}")
 
 
 def _entries(count: int) -> str:
@@ -105,15 +109,25 @@ def _figures(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -
         raise Failed(str(error)) from error
 
 
-def _review(history: SeasonRecord, site: Site, batch: Batch, *, now: datetime) -> dict[str, str]:
-    catalogue = shipped_causes()
-    whole = batch_review(history, site, batch, now=now, catalogue=catalogue)
-    shown = Shown(site.zone, site.unit)
-    return {
-        "review.json": _printed(whole_json(whole, catalogue)),
-        "review.txt": whole_text(whole, catalogue, shown).rstrip() + "\n",
-        "review.html": whole_html(whole, catalogue, shown),
-    }
+def _review(history: SeasonRecord, site: Site, batch: Batch, *, now: datetime) -> tuple[dict[str, str], str]:
+    """(the review in each form, why there is none). A mistake in it must not cost the record of the batch."""
+    catalogue, shown = shipped_causes(), Shown(site.zone, site.unit)
+    try:
+        whole = batch_review(history, site, batch, now=now, catalogue=catalogue)
+        return {
+            "review.json": _printed(whole_json(whole, catalogue)),
+            "review.txt": whole_text(whole, catalogue, shown).rstrip() + "\n",
+            "review.html": whole_html(whole, catalogue, shown),
+        }, ""
+    except StoreFailure:
+        raise  # then nothing else can be read either
+    except Exception as error:  # noqa: BLE001 - whatever it is
+        why = f"the review could not be made: {' '.join(str(error).split())[:200]}"
+        return {
+            "review.json": _printed({"error": why}),
+            "review.txt": why + "\n",
+            "review.html": f"<!doctype html><meta charset=utf-8><title>review</title><p>{escape(why)}</p>\n",
+        }, why
 
 
 def _printed(data: object) -> str:

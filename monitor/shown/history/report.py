@@ -223,6 +223,9 @@ def _period(period: Period, felt: Felt | None, shown: Shown) -> Section:
             for limits in figures.limits:
                 band = shown.band(quantity, limits)
                 blocks.append(Paragraph(f"{WORDS[quantity]} from {shown.time(limits.since_ms)}: {band}"))
+    for quantity, figures in period.figures():
+        if figures.doubt.hours and quantity != WET_BULB:  # which is made of the others
+            blocks.append(Paragraph(capital(doubt_words(quantity, figures.doubt, shown))))
     if felt is not None:
         blocks += plain(felt_lines(felt, shown))
     return Section(
@@ -273,7 +276,6 @@ def column(quantity: str, figures: Figures, shown: Shown) -> list[Row]:
         row("longest gap", duration(longest.seconds) if longest is not None else "-"),
         under("from", time(longest.since_ms) if longest is not None else "-"),
         row("left out", f"{figures.flagged} flagged"),
-        *([row("doubtful", f"{figures.doubt.hours:.1f} h")] if figures.doubt.hours else []),
     ]
 
 

@@ -14,6 +14,7 @@ from monitor.analysis.history.environment import Readings, Stretch, history_of
 from monitor.analysis.review.judged import SUPPORTED, Figure, Record, review
 from monitor.analysis.review.record import record_of
 from monitor.domain.needs.profile import Band
+from monitor.domain.published.exposure import ROUNDED_K
 
 CATALOGUE = shipped_causes()
 WANTED = CATALOGUE.wanted()
@@ -156,6 +157,13 @@ def test_cold_is_the_longest_stay() -> None:
     found = figures(air(spells, steady(55.0)))
     assert found["cold-12h-24", "setter"].value == pytest.approx(10.0, abs=0.2)
     assert found["cold-4h-32.2", "early"].value == pytest.approx(6.0, abs=0.2)
+
+
+def test_cold_that_touches_a_published_level_but_for_rounding_is_no_stay() -> None:
+    """One reading that lies a last bit below what counts as 24 °C: it lasts no time, and the review is made."""
+    edge = np.nextafter(24.0 + ROUNDED_K, 0.0)
+    found = figures(air(stepped((-2.0, 37.8), (3.0, edge), (3.0 + STEP_S / 86_400, 37.8)), steady(55.0)))
+    assert found["cold-12h-24", "setter"].value == 0.0
 
 
 def test_a_swing_goes_both_ways() -> None:

@@ -17,7 +17,8 @@ from monitor.domain.needs.profile import Band
 from monitor.domain.readings.calibration import Calibration, by_offset, by_salts
 from monitor.domain.wall import WIDTH
 from monitor.shown.form import duration
-from monitor.shown.history.report import LISTED, Header, to_text
+from monitor.shown.history.files import to_csv, to_json
+from monitor.shown.history.report import LISTED, Header, to_html, to_text
 from tests.analysis.air import HOUR, T0, readings, stretch
 from tests.analysis.lived import MODELS, TERM_DAYS
 
@@ -93,6 +94,28 @@ def test_of_too_little_on_record_it_is_not_said_whether_it_was_on_target() -> No
         assert said in answer
         assert minutes > 60 or "of that on target; of humidity 4" in answer
         assert ("On target" in answer) == ("Never beyond" in answer) == (minutes > 60), answer
+
+
+@pytest.mark.parametrize(("unit", "span"), [("C", "51.00 to 60.00 °C"), ("F", "123.80 to 140.00 °F")])
+def test_what_is_doubtful_is_told_in_the_answer_and_beside_the_figures(unit: str, span: str) -> None:
+    """How long, how far, by which test; in the text, the JSON, the table, and on the page. Where nothing is doubtful no word of it."""
+    at = np.arange(0, 7201, 10)
+    dry = np.where((at >= 600) & (at < 1200), 51.0 + 9.0 * (at - 600) / 590.0, 37.5)
+    found = history_of([stretch(readings(at, dry, 50.0, flag=np.where(dry > 50.0, 3, 1), rh_flag=1), hours=2.0)])
+    shown = " ".join(to_text(found, HEADER, zone=ZONE, unit=unit).split())
+    said = f"f the temperature 10 min are doubtful, {span} (beyond what a machine can be), and counted as they came"
+    assert shown.index(said) < shown.index("INCUBATION")
+    assert shown.count(said) == 2  # the answer, and the one stage, which is the whole
+    assert "of the humidity" not in shown
+    assert "doubtful" not in text()
+    whole = to_json(found, HEADER)["whole"]
+    assert isinstance(whole, dict)
+    hours = pytest.approx(1 / 6, rel=1e-5)
+    assert whole["dry_bulb_c"]["doubtful"] == {"hours": hours, "by": {"range": hours}, "low": 51.0, "high": 60.0}
+    assert "doubtful" not in whole["rh_pct"]
+    rows = [line.split(",") for line in to_csv(found, HEADER).splitlines() if line.startswith("doubtful")]
+    assert len(rows) == 4  # temperature and wet bulb, of the stage and the whole
+    assert said in " ".join(to_html(found, (), HEADER, zone=ZONE, unit=unit).split())
 
 
 def test_each_stage_is_a_block_and_the_whole_comes_after() -> None:
