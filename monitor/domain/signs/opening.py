@@ -56,7 +56,7 @@ BACK_K, BACK_VAPOUR_SHARE = 0.3, 0.06  # so near the usual level the opening is 
 TURN_K, TURN_SHARE = 0.15, 0.05  # the air has turned when it is this far, or this share of its fall, above its lowest
 # Five minutes of candling and the probe's lag; after that, and after BORNE_S, the door was forgotten.
 TURN_S, TURN_INTERVALS = 360.0, 2.0
-REOPEN_SHARE = 0.08  # of the usual vapour pressure, lost from one reading to the next on the way back
+REOPEN_SHARE, REOPEN_S = 0.08, 30.0  # of the usual vapour pressure, lost within about so long on the way back
 # Within this the air must make a step on its way back: walls and eggs have cooled, too.
 STALL_S, STALL_INTERVALS = 600.0, 3.0
 STALL_SHARE, STALL_K = 0.1, 0.05  # the step: this share of what the usual curve would give
@@ -65,6 +65,16 @@ RECOVERY_S_LOW, RECOVERY_S_HIGH = 30.0, 600.0
 RECOVERY_SHARE = 0.25  # how much of its time constant one opening teaches
 RELEARN_S = 7200.0  # air that stays away so long has a new usual level
 SETTLE_S = 2700.0  # after the door was shut: a pan takes half an hour and more to make the air moist again (judgement)
+HOME_SHARE = 0.5  # of the vapour that was gone: with so much of it back the rest only takes its time
+# What a controller that was cold goes too far, and for how long: so much more than it did after its last doors is as usual (judgement).
+OVER_MORE, OVER_MORE_K = 1.25, 0.3
+OVER_FADE = (
+    0.02  # of what was longer, or higher, for each time that it was not: a machine swings several times after a door
+)
+# Eggs that are cooled each day: so long at least, on so many of the last days, so near to the same hour; then so much longer is no news.
+COOLED_S, COOLED_DAYS, COOLED_NEAR_S, COOLED_MORE_S = 600.0, 2, 3600.0, 300.0
+LONGEST_COOLED_S = 3600.0  # as long as may be declared: signs/cooling.py
+KEPT_VISITS, DAY_S = 8, 86_400.0
 
 
 class HandlingError(Refusal):
@@ -122,7 +132,7 @@ class Episode:
 
     first_k, first_kpa: the fall at its first reading. deepest_c: of the whole episode; lowest_c, lowest_s: since the door was
     last opened. step_c, step_s: the last step on the way back. held_s, released_s: when the hold began, and when it was given up.
-    home_s: when its temperature was last back, while vapour was still awaited.
+    home_s: when its temperature was last back, while vapour was still awaited. worked: whether somebody said that they work there.
     """
 
     phase: str
@@ -139,6 +149,7 @@ class Episode:
     held_s: float = math.inf
     released_s: float | None = None
     home_s: float = -math.inf
+    worked: bool = False
 
 
 @fixed
@@ -148,7 +159,9 @@ class Watch:
     near_s: when the air was last undisturbed. learnt_s: how long the level was learnt, up to LEARN_S. recovery_s: time constant
     of the usual curve. opened_s: when the door was last seen open; first_s: when it first was, since the air was undisturbed.
     visit_s: the first fall of those that somebody's being there explains: eggs are candled tray by tray. last_kpa: of the newest
-    reading that showed no door.
+    readings that showed no door. driest_kpa: since the door was last seen open. above_s, above_k: since when, and how far at most, it has been
+    warmer than usual after a door; over_s, over_k: for how long and how far it goes too far then, as learnt. visits: when the last long
+    openings began, and how long the door stood open, s. fell_s: when its temperature was last as far below as an opening takes it.
     """
 
     newest_s: float = -math.inf
@@ -164,6 +177,13 @@ class Watch:
     visit_s: float = -math.inf
     last_kpa: float = 0.0
     first_s: float = -math.inf
+    driest_kpa: float = math.inf
+    above_s: float = math.inf
+    above_k: float = 0.0
+    over_s: float = 0.0
+    over_k: float = 0.0
+    visits: tuple[tuple[float, float], ...] = ()
+    fell_s: float = -math.inf
 
 
 @fixed
@@ -195,8 +215,23 @@ def holds(state: Watch, mono_s: float) -> bool:
 
 
 def settles(state: Watch, mono_s: float) -> bool:
-    """Whether the machine was open so lately that its air may still be dry from that, or too hot because its controller goes too far."""
-    return mono_s < state.opened_s + SETTLE_S and mono_s < state.first_s + MAX_HOLD_S
+    """Whether the machine was open so lately that its air may still be dry from that."""
+    if mono_s >= state.first_s + MAX_HOLD_S:
+        return False
+    # After its time only what is on its way home has more.
+    gone_kpa, home_kpa = state.usual_kpa - state.driest_kpa, state.last_kpa - state.driest_kpa
+    return mono_s < state.opened_s + SETTLE_S or home_kpa >= HOME_SHARE * gone_kpa > 0.0
+
+
+def overshoots(state: Watch, mono_s: float) -> bool:
+    """Whether the machine was open, or cold all at once, so lately that its controller may still go too far."""
+    return mono_s < max(state.opened_s, state.fell_s) + SETTLE_S or state.above_s < math.inf
+
+
+def usual_overshoot(state: Watch, mono_s: float) -> tuple[bool, float]:
+    """Whether it has been warmer than usual for no longer than after its last doors; and up to which temperature it then went, °C."""
+    as_long = mono_s - state.above_s <= OVER_MORE * state.over_s
+    return as_long, state.usual_c + state.over_k + OVER_MORE_K
 
 
 class _Air(NamedTuple):
@@ -205,6 +240,7 @@ class _Air(NamedTuple):
     vapour_kpa: float
     interval_s: float
     band_low_c: float
+    cold_c: float
     at_work: bool
     door_open: bool
 
@@ -226,12 +262,14 @@ def watch(  # noqa: PLR0917 - with each reading
     *,
     interval_s: float,
     band_low_c: float | None = None,
+    cold_c: float | None = None,
     at_work: bool = False,
     door_open: bool = False,
 ) -> tuple[Watch, Verdict]:
     """One reading of the machine's air: dry bulb, °C, and vapour pressure, kPa, on the forward clock.
 
-    interval_s: how often such readings come. band_low_c: the highest low limit that is judged; air above it needs no hold.
+    interval_s: how often such readings come. band_low_c: the highest low limit that is judged; air above it needs no hold. cold_c: the one
+    below which it is too cold; no opening is over before.
     at_work: somebody said that they work at the machine: then whatever falls is an opening, and none of that time is the machine's own.
     door_open: a contact says that the door is open, or was a moment ago: then whatever falls is an opening, too, and has an opening's time.
     A reading that is not newer than the last changes nothing. Raises ValueError for a value that is not finite.
@@ -241,10 +279,13 @@ def watch(  # noqa: PLR0917 - with each reading
     episode = state.episode
     if mono_s <= state.newest_s:
         return state, _NOTHING if episode is None else _STANDING[episode.phase]
+    if overshoots(state, mono_s):
+        state = _above(state, mono_s, dry_bulb_c)
     if episode is None and state.usual_c - dry_bulb_c < FALL_K:  # as nearly always
         return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s, door_open=door_open), _NOTHING
     least_c = -math.inf if band_low_c is None else band_low_c
-    air = _Air(mono_s, dry_bulb_c, vapour_kpa, interval_s, least_c, at_work, door_open)
+    cold_c = -math.inf if cold_c is None else cold_c
+    air = _Air(mono_s, dry_bulb_c, vapour_kpa, interval_s, least_c, cold_c, at_work, door_open)
     if episode is None:
         return _look(state, air)
     if episode.phase == _SUSPECTED:
@@ -254,9 +295,30 @@ def watch(  # noqa: PLR0917 - with each reading
     return _follow(state, episode, air)
 
 
+def _above(state: Watch, mono_s: float, dry_bulb_c: float) -> Watch:
+    """After a door: how far, and for how long, it is warmer than usual; what came back by itself is learnt."""
+    above_k, since_s = dry_bulb_c - state.usual_c, state.above_s
+    if above_k > USUAL_K:
+        if mono_s - since_s > MAX_HOLD_S:  # this is no overshoot any more
+            return replace(state, above_s=math.inf, above_k=0.0, opened_s=-math.inf, fell_s=-math.inf)
+        return replace(state, above_s=min(mono_s, since_s), above_k=max(above_k, state.above_k))
+    if since_s == math.inf:
+        return state
+    over_s, over_k = _grown(state.over_s, mono_s - since_s), _grown(state.over_k, state.above_k)
+    return replace(state, above_s=math.inf, above_k=0.0, over_s=over_s, over_k=over_k)
+
+
+def _grown(learnt: float, seen: float) -> float:
+    """What was more is learnt at once, what was less by and by."""
+    return seen if seen > learnt else learnt + OVER_FADE * (seen - learnt)
+
+
 def _look(state: Watch, air: _Air) -> tuple[Watch, Verdict]:
     """Undisturbed so far: learn what is usual, unless this reading has fallen."""
-    explained = state.learnt_s >= LEARN_S and _visited(state, air) and not _is_back(state, air)
+    if state.learnt_s >= LEARN_S and state.usual_c - air.dry_bulb_c >= max(FALL_K, FALL_RIPPLES * state.ripple_k):
+        state = replace(state, fell_s=air.mono_s)
+    seen = _visited(state, air) or _let_out_lately(state, air)
+    explained = state.learnt_s >= LEARN_S and seen and not _is_usual(state, air)
     if not (_fallen(state, air) or explained):
         door_open, interval_s = air.door_open, air.interval_s
         return _learn(
@@ -278,7 +340,17 @@ def _look(state: Watch, air: _Air) -> tuple[Watch, Verdict]:
 
 def _first(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float) -> Watch:  # noqa: PLR0917 - with each reading
     """Nothing is usual yet but this one reading."""
-    return Watch(mono_s, mono_s, 0.0, dry_bulb_c, 0.0, vapour_kpa, 0.0, state.recovery_s, last_kpa=vapour_kpa)
+    return Watch(
+        mono_s,
+        mono_s,
+        usual_c=dry_bulb_c,
+        usual_kpa=vapour_kpa,
+        recovery_s=state.recovery_s,
+        last_kpa=vapour_kpa,
+        over_s=state.over_s,
+        over_k=state.over_k,
+        visits=state.visits,
+    )
 
 
 def _visited(state: Watch, air: _Air) -> bool:
@@ -293,6 +365,16 @@ def _fallen(state: Watch, air: _Air) -> bool:
         return False
     if not _let_out(state, air.mono_s, air.vapour_kpa, air.interval_s, drop_k):
         return False
+    return _is_another_air(state, air)
+
+
+def _let_out_lately(state: Watch, air: _Air) -> bool:
+    """Whether the vapour has just shown an open door, which a machine that swings widely hides in its temperature."""
+    return air.mono_s < min(state.opened_s + TURN_S, state.first_s + BORNE_S) and _is_another_air(state, air)
+
+
+def _is_another_air(state: Watch, air: _Air) -> bool:
+    """Whether its humidity is another one, too: a falsely low temperature alone makes the vapour look lower."""
     usual_pct = 100.0 * state.usual_kpa / saturation_vapour_kpa(state.usual_c)
     return abs(100.0 * air.vapour_kpa / saturation_vapour_kpa(air.dry_bulb_c) - usual_pct) > SAME_RH_PCT
 
@@ -314,9 +396,10 @@ def _learn(  # noqa: PLR0917 - with each reading
 ) -> Watch:
     """The usual level after one more reading, which counts for no more than the edge of what is usual."""
     if state.near_s <= state.first_s and not settles(state, mono_s):
-        return _first(
-            state, mono_s, dry_bulb_c, vapour_kpa
-        )  # the first of all, or not back by now: another level is usual
+        if not state.learnt_s:
+            return _first(state, mono_s, dry_bulb_c, vapour_kpa)
+        # Not back by now: another vapour is usual. Of the temperature that says nothing.
+        state = replace(state, near_s=mono_s, usual_kpa=vapour_kpa, ripple_kpa=0.0, first_s=-math.inf)
     passed_s, most_s = mono_s - state.newest_s, 3.0 * interval_s  # silence teaches nothing
     if passed_s > most_s:
         passed_s = most_s
@@ -330,16 +413,20 @@ def _learn(  # noqa: PLR0917 - with each reading
         near_kpa = USUAL_SHARE * usual_kpa
     away_k, away_kpa = dry_bulb_c - usual_c, vapour_kpa - usual_kpa
     near = away_k >= -near_k and away_kpa >= -near_kpa
-    weight_kpa, opened_s, first_s = weight, state.opened_s, state.first_s
+    weight_kpa, opened_s, first_s, driest_kpa = weight, state.opened_s, state.first_s, math.inf
+    last_kpa = _lately(state.last_kpa, vapour_kpa, passed_s)
     if away_kpa < -USUAL_SHARE * usual_kpa:
         again = False
         if settles(state, mono_s):
             weight_kpa = 0.0  # what a door let out says nothing of what is usual
             again = state.last_kpa - vapour_kpa >= REOPEN_SHARE * usual_kpa
+            driest_kpa = min(state.driest_kpa, vapour_kpa)
         said = door_open and learnt_s >= LEARN_S
         if again or said or _let_out(state, mono_s, vapour_kpa, interval_s):
             opened_s, first_s = mono_s, _first_open_s(state, mono_s)
     if not (near and away_k <= near_k and away_kpa <= near_kpa):
+        if not -near_k <= away_k <= near_k and (state.above_s < math.inf or settles(state, mono_s)):
+            weight = 0.0  # nor does what the controller makes of it
         away_k, away_kpa = min(max(away_k, -near_k), near_k), min(max(away_kpa, -near_kpa), near_kpa)
     learnt_s += passed_s
     return Watch(
@@ -355,9 +442,23 @@ def _learn(  # noqa: PLR0917 - with each reading
         None,
         opened_s,
         state.visit_s,
-        vapour_kpa,
+        last_kpa,
         first_s,
+        driest_kpa,
+        state.above_s,
+        state.above_k,
+        state.over_s,
+        state.over_k,
+        state.visits,
+        state.fell_s,
     )
+
+
+def _lately(before_kpa: float, vapour_kpa: float, passed_s: float) -> float:
+    """The most vapour of the last half minute or so: a sensor's own lag draws a fall over several readings."""
+    if vapour_kpa >= before_kpa:
+        return vapour_kpa
+    return vapour_kpa + (before_kpa - vapour_kpa) * REOPEN_S / (REOPEN_S + passed_s)
 
 
 def _first_open_s(state: Watch, mono_s: float) -> float:
@@ -369,7 +470,8 @@ def _confirm(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]
     """The reading after a fall: air stays down or comes back slowly; only a sensor is back at once."""
     drop_k, drop_kpa = state.usual_c - air.dry_bulb_c, state.usual_kpa - air.vapour_kpa
     # Of a fall that somebody explains the vapour needs no shape: a damp room may even add some.
-    as_air = _visited(state, air) or drop_kpa >= BACK_SHARE * episode.first_kpa
+    seen = _visited(state, air) or _let_out_lately(state, air)
+    as_air = seen or drop_kpa >= BACK_SHARE * episode.first_kpa
     if drop_k < BACK_SHARE * episode.first_k or not as_air:
         return _look(replace(state, episode=None), air)
     if air.mono_s >= state.visit_s + BORNE_S:
@@ -384,11 +486,11 @@ def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     # The next reading may come too late to be told by.
     if air.mono_s + air.interval_s > state.visit_s + MAX_HOLD_S and not air.at_work:
         return _give_up(state, episode, air, why=LATE)
-    borne = air.at_work or air.mono_s < state.visit_s + BORNE_S
+    borne = air.at_work or air.mono_s < state.visit_s + (BORNE_S if episode.worked else _borne_s(state))
     turn_by_s = air.mono_s + TURN_S + TURN_INTERVALS * air.interval_s
     if air.at_work:  # when the work is over nothing is borne any more that is not on its way back
         state = replace(state, visit_s=air.mono_s - BORNE_S)
-        episode = replace(episode, turn_by_s=turn_by_s)
+        episode = replace(episode, turn_by_s=turn_by_s, worked=True)
     if episode.phase == RECOVERING:
         again = episode.last_kpa - air.vapour_kpa >= REOPEN_SHARE * state.usual_kpa
         if episode.home_s > episode.lowest_s and (again or _fell_from_home(state, air)):
@@ -405,9 +507,23 @@ def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     return _go_on(state, episode, air)
 
 
+def _borne_s(state: Watch) -> float:
+    """How long an opening that began at this hour may last: as on the last days, where the machine was open at about this hour on several."""
+    days: set[int] = set()
+    longest_s = 0.0
+    for since_s, lasted_s in state.visits:
+        ago = (state.visit_s - since_s) / DAY_S
+        if round(ago) >= 1 and abs(ago - round(ago)) * DAY_S <= COOLED_NEAR_S:
+            days.add(round(ago))
+            longest_s = max(longest_s, lasted_s)
+    if len(days) < COOLED_DAYS or min(days) > COOLED_DAYS:
+        return BORNE_S
+    return max(BORNE_S, min(longest_s + COOLED_MORE_S, LONGEST_COOLED_S))
+
+
 def _climb(state: Watch, episode: Episode, air: _Air, borne: bool) -> tuple[Watch, Verdict]:  # noqa: PLR0917 - one step
     """On the way back: each stretch of time must bring a step of what the usual curve would bring. borne: or no longer than eggs bear."""
-    if state.usual_c - air.dry_bulb_c <= _back_k(state):
+    if _within(state, air) and state.usual_c - air.dry_bulb_c <= _back_k(state):
         # Only the vapour is awaited, and that may use all of the hold.
         return _go_on(state, replace(episode, home_s=air.mono_s, step_s=air.mono_s), air)
     stretch_s = max(STALL_S, STALL_INTERVALS * air.interval_s)
@@ -424,7 +540,8 @@ def _climb(state: Watch, episode: Episode, air: _Air, borne: bool) -> tuple[Watc
 def _go_on(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     if air.dry_bulb_c < episode.lowest_c:
         episode = replace(episode, lowest_c=air.dry_bulb_c, lowest_s=air.mono_s)
-    episode = replace(episode, deepest_c=min(episode.deepest_c, air.dry_bulb_c), last_kpa=air.vapour_kpa)
+    last_kpa = _lately(episode.last_kpa, air.vapour_kpa, air.mono_s - state.newest_s)
+    episode = replace(episode, deepest_c=min(episode.deepest_c, air.dry_bulb_c), last_kpa=last_kpa)
     if episode.phase == OPENING or air.door_open:
         state = replace(state, opened_s=air.mono_s, first_s=_first_open_s(state, air.mono_s))
     return replace(state, newest_s=air.mono_s, episode=episode), _STANDING[episode.phase]
@@ -445,7 +562,7 @@ def _await(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     if air.mono_s < episode.since_s + RELEARN_S:
         return _go_on(state, episode, air)
     state, verdict = _end(state, episode, air, back=False)
-    return Watch(recovery_s=state.recovery_s), verdict
+    return Watch(recovery_s=state.recovery_s, over_s=state.over_s, over_k=state.over_k, visits=state.visits), verdict
 
 
 def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watch, Verdict]:
@@ -458,15 +575,35 @@ def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watc
     hold_s = max(0.0, min(released_s, state.visit_s + MAX_HOLD_S) - episode.held_s)
     opening = Opening(episode.since_s, air.mono_s, min(episode.deepest_c, air.dry_bulb_c), hold_s, back)
     near_s = air.mono_s if back else state.near_s
+    visits = state.visits
+    lasted_s = episode.lowest_s - state.visit_s
+    if back and not episode.worked and lasted_s >= COOLED_S:
+        # Tray by tray, it is one.
+        visits = (*(v for v in visits if v[0] != state.visit_s), (state.visit_s, lasted_s))[-KEPT_VISITS:]
     state = replace(
-        state, newest_s=air.mono_s, near_s=near_s, recovery_s=recovery_s, episode=None, last_kpa=air.vapour_kpa
+        state,
+        newest_s=air.mono_s,
+        near_s=near_s,
+        recovery_s=recovery_s,
+        episode=None,
+        last_kpa=air.vapour_kpa,
+        visits=visits,
     )
     return state, Verdict(ENDED, opening=opening)
 
 
-def _is_back(state: Watch, air: _Air) -> bool:
+def _is_usual(state: Watch, air: _Air) -> bool:
     back_kpa = max(BACK_VAPOUR_SHARE * state.usual_kpa, USUAL_RIPPLES * state.ripple_kpa)
     return state.usual_c - air.dry_bulb_c <= _back_k(state) and state.usual_kpa - air.vapour_kpa <= back_kpa
+
+
+def _is_back(state: Watch, air: _Air) -> bool:
+    return _within(state, air) and _is_usual(state, air)
+
+
+def _within(state: Watch, air: _Air) -> bool:
+    """Whether it is no longer too cold, as at its usual level: a machine that swings widely is near that before."""
+    return air.dry_bulb_c >= min(air.cold_c, state.usual_c)
 
 
 def _fell_from_home(state: Watch, air: _Air) -> bool:

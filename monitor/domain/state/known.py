@@ -89,7 +89,7 @@ class Plan:
     rules: those in force here, for these species. headings: the limits that the air may be heading for. keys: every alarm that
     readings of this machine's air are judged for.
     within: the dry bulb judged by low limits is at least this, by high limits at most this, and humidity likewise, while no limit is
-    passed. off_target_c: between these the air is heading for none of `headings`. spans: over which the rest of the limits are judged.
+    passed. off_target_c: between these the air is heading for none of `headings`. spans: over which the rest of the limits are judged. cold_c: below it the air is too cold.
     """
 
     needs: Needs
@@ -104,6 +104,7 @@ class Plan:
     within: tuple[float, float, float, float] = (-math.inf, math.inf, -math.inf, math.inf)
     off_target_c: tuple[float, float] = (-math.inf, math.inf)
     spans: tuple[Span, ...] = ()
+    cold_c: float | None = None
 
 
 @fixed

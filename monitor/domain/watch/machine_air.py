@@ -29,7 +29,9 @@ from monitor.domain.signs.opening import (
     Watch,
     holds,
     outcome,
+    overshoots,
     settles,
+    usual_overshoot,
     watch,
 )
 from monitor.domain.signs.seen import NotBack, Opened
@@ -155,6 +157,7 @@ def _watch_door(  # noqa: PLR0917 - with each reading
         kpa,
         interval_s=interval_s,
         band_low_c=plan_.low_dry_bulb_c,
+        cold_c=plan_.cold_c,
         at_work=declared or mono_s < known.put_in_s + BORNE_S,
         door_open=contact is True,
     )
@@ -325,7 +328,7 @@ def _judge_limits(  # noqa: PLR0917 - with each reading
         if limit.side < 0:
             held = low_held[limit.quantity if limit.span < 0 else 0]  # a mean takes the time by itself
         elif dangerous_heat(limit.rule):
-            held = not at_work and verdict == OUT and _overshoots(look, plan_, (limit, value))
+            held = verdict == OUT and _overshoots(look, plan_, (limit, value))
         else:
             held = at_work
         if limit.span >= 0 and not held:
@@ -341,8 +344,13 @@ def _overshoots(look: Look, plan_: Plan, passed: tuple[Limit, float]) -> bool:
     """Whether it is too hot only because the machine was open: not far, not for long, or the eggs are still cold."""
     (limit, value_c), mono_s = passed, look.now.mono_s
     seen = look.state.machine(plan_.needs.machine).watch
-    if seen is None or not settles(seen, mono_s) or limit.rule.level == LETHAL or value_c > limit.limit + OVERSHOOT_K:
+    if seen is None or not overshoots(seen, mono_s) or limit.rule.level == LETHAL:
         return False
+    as_long, up_to_c = usual_overshoot(seen, mono_s)
+    if value_c > max(limit.limit + OVERSHOOT_K, up_to_c):
+        return False
+    if as_long:
+        return True
     alarm = look.state.alarms.get(limit.key)
     lasted_s = 0.0 if alarm is None or alarm.pending_mono_s is None else mono_s - alarm.pending_mono_s
     return lasted_s < OVERSHOOT_S or (lasted_s < OVERSHOOT_COLD_S and eggs_are_cold(look, plan_))
@@ -464,9 +472,11 @@ def _waits(look: Look, plan_: Plan, outside: tuple[Limit, float]) -> bool:
     """Whether air beyond that limit is what a door did to it, and still on its way back."""
     limit, mono_s = outside[0], look.now.mono_s
     seen = look.state.machine(plan_.needs.machine).watch or _UNSEEN
+    if limit.quantity == 1:  # also of what is too damp: eggs are sprayed while it is open
+        return settles(seen, mono_s) or (limit.side < 0 and holds(seen, mono_s))
     if limit.side > 0:
         return dangerous_heat(limit.rule) and _overshoots(look, plan_, outside)
-    return holds(seen, mono_s) or (limit.quantity == 1 and settles(seen, mono_s))
+    return holds(seen, mono_s)
 
 
 def _outside(plan_: Plan, values: _Values) -> tuple[Limit, float] | None:

@@ -86,8 +86,11 @@ def plan_of(needs: Needs, site: Site, reached: frozenset[str]) -> Plan:
     )
     within = (*_within(limits, 0), *_within(limits, 1))
     off_c = _off_target_c(headings, None if needs.dry_bulb_c is None else needs.dry_bulb_c.target)
+    cold_c = max(
+        (li.limit for li in limits if li.side < 0 and li.quantity == 0 and li.rule.level == ALARM), default=None
+    )
     return Plan(
-        needs, tuple(limits), kind, awaited, rules, low_c, eggs, headings, frozenset(keys), within, off_c, spans
+        needs, tuple(limits), kind, awaited, rules, low_c, eggs, headings, frozenset(keys), within, off_c, spans, cold_c
     )
 
 

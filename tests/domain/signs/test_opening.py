@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -23,6 +23,7 @@ from monitor.domain.signs.opening import (
     AWAITED,
     BACK,
     ENDED,
+    KEPT_VISITS,
     NOT_BACK,
     NOT_RECOVERING,
     OPENING,
@@ -544,7 +545,12 @@ def test_what_is_kept_does_not_grow() -> None:
     kept = [getattr(story.state, f.name) for f in fields(Watch)] + [
         getattr(story.state.episode, f.name) for f in fields(Episode)
     ]
-    assert all(value is None or isinstance(value, (float, str, Episode)) for value in kept)
+    assert all(value is None or isinstance(value, (float, str, bool, Episode)) for value in kept if value != ())
+    days = (*((day * 86_400.0, 900.0) for day in range(20)),)
+    went = replace(story.state, visits=days[-KEPT_VISITS:], visit_s=story.state.newest_s - 1000.0)
+    went = replace(went, episode=replace(there(went.episode), lowest_s=went.newest_s - 60.0))
+    ended, _ = watch(went, went.newest_s + 10.0, USUAL_C, USUAL_KPA, interval_s=10.0)
+    assert len(ended.visits) == KEPT_VISITS
 
 
 air_steps = st.lists(

@@ -22,7 +22,9 @@ from monitor.domain.signs.opening import (
     Watch,
     declare,
     finish,
+    overshoots,
     settles,
+    usual_overshoot,
     watch,
 )
 from monitor.domain.signs.seen import LATE, NOT_CLIMBING, NOT_TURNED
@@ -38,7 +40,7 @@ def read(
     state: Watch, dry_bulb_c: float, kpa: float, after_s: float = AT_ALL, every_s: float = 10.0, **said: bool
 ) -> tuple[Watch, Verdict]:
     """One more reading, so long after NOW_S."""
-    return watch(state, NOW_S + after_s, dry_bulb_c, kpa, interval_s=every_s, band_low_c=36.0, **said)
+    return watch(state, NOW_S + after_s, dry_bulb_c, kpa, interval_s=every_s, band_low_c=36.0, cold_c=36.0, **said)
 
 
 def suspected(state: Watch, fell_k: float, gone_kpa: float, after_s: float = AT_ALL, **more: float | bool) -> bool:
@@ -230,7 +232,7 @@ def test_the_lowest_is_kept_while_the_door_is_open() -> None:
     for dry_bulb_c, lowest_c, lowest_s in ((29.0, 29.0, NOW_S + AT_ALL), (30.0, 30.0, NOW_S), (30.1, 30.0, NOW_S)):
         episode = there(read(OPEN, dry_bulb_c, 1.9)[0].episode)
         assert (episode.lowest_c, episode.deepest_c, episode.lowest_s) == (lowest_c, lowest_c, lowest_s)
-        assert episode.last_kpa == 1.9
+        assert episode.last_kpa == pytest.approx(1.9 + 0.1 * 30.0 / 40.0)  # of the last half minute
 
 
 def aged(state: Watch, age_s: float) -> Watch:
@@ -494,12 +496,173 @@ def test_while_the_air_settles_its_vapour_is_not_learnt_and_a_twelfth_is_the_doo
     assert after.opened_s == NOW_S - 9000.0
 
 
-def test_air_that_is_not_back_when_it_should_have_settled_is_another_usual() -> None:
-    """Undisturbed since the door was first open, it goes on; not since, it begins anew with what is there."""
+def test_air_that_is_not_back_when_it_should_have_settled_has_another_vapour() -> None:
+    """Undisturbed since the door was first open, it goes on; not since, its vapour begins anew with what is there, and its temperature does not."""
     opened = replace(KNOWN, opened_s=NOW_S - 9000.0, first_s=NOW_S - 9000.0)
     anew, _ = read(replace(opened, near_s=NOW_S - 9000.0), 37.9, 3.0)
-    assert (anew.usual_c, anew.usual_kpa, anew.learnt_s, anew.near_s) == (37.9, 3.0, 0.0, NOW_S + AT_ALL)
-    assert read(replace(opened, near_s=NOW_S - 8999.0), 37.9, 3.0)[0].learnt_s == 600.0
+    assert (anew.usual_kpa, anew.learnt_s, anew.near_s, anew.first_s) == (3.0, 600.0, NOW_S + AT_ALL, -math.inf)
+    assert 37.99 < anew.usual_c < 38.0
+    assert read(replace(opened, near_s=NOW_S - 8999.0), 37.9, 3.0)[0].usual_kpa > 3.9
+
+
+def test_dry_air_that_is_half_way_home_has_ninety_minutes() -> None:
+    """A strong heater keeps the air warm at an open door, and nobody sees when it was shut: what comes back is waited for, what does not is told."""
+    first_s = NOW_S - 3000.0
+    for kpa, after_s, has_time in (
+        (2.6, AT_ALL, True),  # of 1 to 4 kPa
+        (2.4, AT_ALL, False),
+        (1.0, AT_ALL, False),
+        (2.6, 2399.0, True),
+        (2.6, 2400.0, False),
+    ):
+        dry = replace(KNOWN, opened_s=first_s, first_s=first_s, driest_kpa=1.0, last_kpa=kpa)
+        assert settles(dry, NOW_S + after_s) is has_time
+    assert not settles(replace(KNOWN, opened_s=first_s, first_s=first_s), NOW_S)
+    since = replace(
+        KNOWN, near_s=NOW_S - 950.0, opened_s=NOW_S - 900.0, first_s=NOW_S - 900.0, last_kpa=2.0, driest_kpa=1.5
+    )
+    assert read(since, 38.0, 1.4)[0].driest_kpa == 1.4
+    assert read(since, 38.0, 1.6)[0].driest_kpa == 1.5
+    assert read(since, 38.0, 4.0)[0].driest_kpa == math.inf
+
+
+def test_a_door_that_is_opened_again_is_seen_however_slowly_the_sensor_follows() -> None:
+    """A kilopascal in fifty seconds, drawn out over five readings of a fifth: none of them alone is a twelfth of the usual vapour."""
+    state = replace(KNOWN, near_s=NOW_S - 950.0, opened_s=NOW_S - 900.0, first_s=NOW_S - 950.0, last_kpa=3.0)
+    for n in range(1, 6):
+        state, _ = read(state, 38.0, 3.0 - 0.2 * n, 10.0 * n)
+    assert state.opened_s >= NOW_S + 30.0
+    slow = replace(KNOWN, near_s=NOW_S - 950.0, opened_s=NOW_S - 900.0, first_s=NOW_S - 950.0, last_kpa=3.0)
+    for n in range(1, 26):  # as much in four minutes: a vent takes it
+        slow, _ = read(slow, 38.0, 3.0 - 0.04 * n, 10.0 * n)
+    assert slow.opened_s == NOW_S - 900.0
+
+
+def test_an_opening_is_not_over_while_the_air_is_colder_than_its_band() -> None:
+    """A machine that swings widely is near its usual level long before: the hold goes on, as long as any other's."""
+    swings = replace(OPEN, ripple_k=0.8)
+    assert read(swings, 36.1, 4.0)[1].kind == ENDED
+    assert read(swings, 35.9, 4.0)[1].kind == RECOVERING
+    cold = replace(
+        swings, usual_c=35.8
+    )  # what is usual there is colder than its band: then that is all there is to wait for
+    assert read(cold, 35.8, 4.0)[1].kind == ENDED
+
+
+def test_what_a_door_made_of_the_temperature_says_nothing_of_what_is_usual() -> None:
+    """A controller that goes too far after a door would else be the usual level before long, and no next fall one."""
+    after_door = replace(KNOWN, opened_s=NOW_S - 600.0, first_s=NOW_S - 700.0)
+    assert read(after_door, 39.5, 4.0)[0].usual_c == 38.0
+    assert read(KNOWN, 39.5, 4.0)[0].usual_c > 38.0
+    assert read(after_door, 38.1, 4.0)[0].usual_c > 38.0
+
+
+def test_a_machine_that_swings_widely_shows_its_door_by_the_vapour() -> None:
+    """Two kelvin down are no fall of its own, but what is as cold soon after a door let out its vapour is that door's."""
+    swings = replace(KNOWN, ripple_k=0.6, opened_s=NOW_S - 20.0, first_s=NOW_S - 60.0, last_kpa=2.5)
+    assert read(swings, 36.0, 2.5)[0].episode is not None
+    assert (
+        read(replace(swings, opened_s=-math.inf, first_s=-math.inf, near_s=NOW_S - 300.0), 36.0, 2.5)[0].episode is None
+    )
+    steady_kpa = float(vapour_kpa(36.0, 100.0 * 4.0 / float(vapour_kpa(38.0, 100.0))))
+    assert read(swings, 36.0, steady_kpa)[0].episode is None  # its humidity stayed: the temperature only reads low
+
+
+def overshot(state: Watch, for_s: float, by_k: float) -> Watch:
+    """After a door that was shut at NOW_S: for so long so much too warm, and then as usual."""
+    state = replace(state, opened_s=NOW_S, first_s=NOW_S - 60.0)
+    for n in range(1, round(for_s / 10.0) + 2):
+        state, _ = read(state, 38.0 + by_k, 4.0, 10.0 * n)
+    return read(state, 38.0, 4.0, for_s + 20.0)[0]
+
+
+def test_how_far_a_controller_goes_too_far_is_learnt_from_each_door() -> None:
+    """Its length and its height: more at once, less by and by. As long again, and a quarter more, it is as usual."""
+    state = overshot(KNOWN, 400.0, 1.2)
+    assert state.over_s == pytest.approx(410.0)
+    assert state.over_k == pytest.approx(1.2)
+    again = replace(state, above_s=NOW_S + 1000.0)
+    for after_s, usual in ((500.0, True), (512.5, True), (513.0, False)):
+        as_long, up_to_c = usual_overshoot(again, NOW_S + 1000.0 + after_s)
+        assert as_long is usual
+        assert up_to_c == pytest.approx(39.5)
+    less = overshot(replace(state, newest_s=NOW_S, near_s=NOW_S), 200.0, 0.4)
+    assert 400.0 < less.over_s < state.over_s
+    assert 1.1 < less.over_k < state.over_k
+
+
+def test_heat_without_a_door_is_no_overshoot_and_heat_that_stays_is_none_either() -> None:
+    """Nothing is learnt of it, and nothing waits for it."""
+    warm = KNOWN
+    for n in range(1, 60):
+        warm, _ = read(warm, 39.0, 4.0, 10.0 * n)
+    assert not overshoots(warm, NOW_S + 600.0)
+    stays = replace(KNOWN, opened_s=NOW_S, first_s=NOW_S)
+    for n in range(1, 560):
+        stays, _ = read(stays, 39.0, 4.0, 10.0 * n)
+    assert not overshoots(stays, NOW_S + 5600.0)
+    assert (stays.over_s, stays.over_k) == (0.0, 0.0)
+
+
+def test_what_was_cold_all_at_once_may_go_too_far_without_a_door_that_was_seen() -> None:
+    """A fall by four tenths of a kelvin and four ripples, whatever the vapour does; of cold and dry air it holds nothing."""
+    fell, _ = read(KNOWN, 37.5, 4.0)
+    assert overshoots(fell, NOW_S + 2709.0)
+    assert not overshoots(fell, NOW_S + 2711.0)
+    assert not settles(fell, NOW_S + 20.0)
+    assert not overshoots(read(KNOWN, 37.7, 4.0)[0], NOW_S + 20.0)
+
+
+DAY_S = 86_400.0
+
+
+def held_until(*visits: tuple[float, float]) -> float:
+    """Until how long after its first fall an opening that does not turn is held, s, after such visits: days before, and s open."""
+    begun_s = 20 * DAY_S
+    seen = tuple((begun_s - days * DAY_S, open_s) for days, open_s in visits)
+    fell_s = begun_s + 10.0
+    state = replace(
+        OPEN, newest_s=fell_s, near_s=begun_s, visit_s=begun_s, first_s=begun_s, visits=seen,
+        episode=replace(HELD, since_s=begun_s, held_s=fell_s, lowest_s=fell_s, turn_by_s=fell_s + 370.0),
+    )  # fmt: skip
+    for n in range(1, 500):
+        mono_s = fell_s + 10.0 * n
+        state, verdict = watch(state, mono_s, 30.0, 2.0, interval_s=10.0, band_low_c=36.0)
+        if verdict.kind == NOT_RECOVERING:
+            return mono_s - begun_s
+    return math.inf
+
+
+@pytest.mark.parametrize(
+    ("visits", "least_s", "most_s"),
+    [
+        ((), 1800.0, 1810.0),
+        (((1.0, 2000.0),), 1800.0, 1810.0),  # once is no habit
+        (((2.0, 2000.0), (1.0, 1500.0)), 2300.0, 2310.0),  # as long as on the last days, and five minutes
+        (((2.02, 1200.0), (0.98, 1500.0)), 1800.0, 1810.0),  # never shorter than without
+        (((2.0, 3500.0), (1.0, 3500.0)), 3600.0, 3610.0),  # nor longer than may be declared
+        (((2.1, 2000.0), (1.1, 1500.0)), 1800.0, 1810.0),  # at another hour
+        (((4.0, 2000.0), (3.0, 1500.0)), 1800.0, 1810.0),  # it is not done any more
+        (((1.01, 2000.0), (0.99, 1500.0)), 1800.0, 1810.0),  # of one day
+    ],
+)
+def test_a_cooling_of_each_day_is_known_by_its_hour(
+    visits: tuple[tuple[float, float], ...], least_s: float, most_s: float
+) -> None:
+    """Open at about this hour on two of the last days, it is expected to stay so for as long as it did then: longer is told at once."""
+    assert least_s <= held_until(*visits) <= most_s
+
+
+def test_a_long_opening_that_came_back_is_remembered_and_work_that_was_declared_is_not() -> None:
+    """Ten minutes from the first fall to the coldest; tray by tray it is one visit."""
+    for open_s, kept in ((600.0, True), (599.0, False)):
+        begun_s = NOW_S - open_s - 300.0
+        long = replace(OPEN, visit_s=begun_s, episode=replace(HELD, lowest_s=begun_s + open_s))
+        assert (read(long, 38.0, 4.0)[0].visits == ((begun_s, open_s),)) is kept
+        worked = replace(long, episode=replace(there(long.episode), worked=True))
+        assert read(worked, 38.0, 4.0)[0].visits == ()
+        again = replace(long, visits=((begun_s, 610.0),))
+        assert len(read(again, 38.0, 4.0)[0].visits) == 1
 
 
 def test_air_settles_for_three_quarters_of_an_hour_and_ninety_minutes_at_most() -> None:
