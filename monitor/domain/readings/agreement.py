@@ -122,9 +122,9 @@ class Pairs:
 
 # A reading that is compared: of which probe, when, °C, %RH, and a hundred times its vapour pressure, 0 where it has no humidity.
 _Air = tuple[str, float, float, float | None, float]
-# How a machine's probes are compared: the interval and what counts as a gap, s, whether the air is still, whether its door is open or
-# someone is at work there, and the limits.
-_Over = tuple[float, float, bool, bool, Limits]
+# How a machine's probes are compared: the interval and what counts as a gap, s, whether the air is still, whether shifts are looked for,
+# whether its door is open or someone is at work there, and the limits.
+_Over = tuple[float, float, bool, bool, bool, Limits]
 
 
 @fixed
@@ -155,14 +155,15 @@ def agree(
     *,
     interval_s: float,
     still: bool = False,
+    shifts: bool = True,
     disturbed: bool = False,
     limits: Limits = LIMITS,
 ) -> Agreement:
     """Compare the newest readings of a machine's probes.
 
     interval_s: the longest of the probes'. still: the air is not blown about, so that it is layered by nature: a pair is then
-    judged by how far it is from its usual difference, once that is learnt. disturbed: its door is open, or someone is at work there, so
-    that no shift begins.
+    judged by how far it is from its usual difference, once that is learnt. shifts: whether they are looked for, in air that a fan
+    moves around eggs; else what was usual is forgotten. disturbed: its door is open, or someone is at work there, so that none begins.
     """
     gap_s, near_s = limits.gap_intervals * interval_s, limits.paired_intervals * interval_s
     gap_s = gap_s if gap_s > limits.gap_s else limits.gap_s
@@ -181,7 +182,7 @@ def agree(
             calm.append((name, given_s, dry_bulb_c, rh_pct, kpa))
     pairs = {**state.pairs}
     compared: set[str] = set()
-    over = (interval_s, gap_s, still, disturbed, limits)
+    over = (interval_s, gap_s, still, shifts and not still, disturbed, limits)
     for one, other in combinations(calm, 2):
         if -near_s <= one[1] - other[1] <= near_s:
             two = (one[0], other[0])
@@ -230,7 +231,7 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
     """The pair after one more look at both."""
     _, one_s, one_c, one_pct, one_kpa = one
     _, other_s, other_c, other_pct, other_kpa = other
-    interval_s, gap_s, still, disturbed, limits = over
+    interval_s, gap_s, still, shifts, disturbed, limits = over
     mono_s = one_s if one_s >= other_s else other_s
     dry, humid, steady, dt_s = None, None, None, 0.0
     if pair is not None:
@@ -242,9 +243,11 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
         dry, humid, steady = pair.dry_bulb, pair.humidity, pair.steady
     bounds, by_k = limits.still if still else limits.dry_bulb, one_c - other_c
     shifted = False
-    if not still:
+    if shifts:
         steady = _steady(steady, by_k, dt_s, mono_s, disturbed, limits)
         shifted = steady.since_s is not None
+    else:
+        steady = None
     dry = _gauge(dry, by_k, dt_s, bounds, still, limits, shifted=shifted)
     # Vapour pressure follows from temperature: of probes that do not agree on that nothing is to be learnt about this.
     if one_pct is not None and other_pct is not None and -bounds.apart[0] <= dry.apart <= bounds.apart[0]:

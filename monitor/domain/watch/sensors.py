@@ -120,6 +120,7 @@ def compare_sensors(look: Look, machine: str) -> None:
         given,
         interval_s=interval_s,
         still=still,
+        shifts=_around_eggs(look, machine),
         disturbed=_disturbed(look, known),
     )
     known.pairs = found.pairs
@@ -127,6 +128,12 @@ def compare_sensors(look: Look, machine: str) -> None:
         _tell_around(look, name, found.pairs.lately, others=[other for other in given if other != name])
     early = _jumped_apart(look, machine, given, lately=found.pairs.lately)
     _judge_agreement(look, machine, found, early=early)
+
+
+def _around_eggs(look: Look, machine: str) -> bool:
+    """Whether there are eggs in it, which need its air to be moved; in a room, or a machine that is empty, air moves as it likes."""
+    plan = look.state.plan_of(machine)
+    return plan is not None and bool(plan.limits) and look.site.machines[machine].holds_eggs
 
 
 def _disturbed(look: Look, known: MachineState) -> bool:

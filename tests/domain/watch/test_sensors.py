@@ -283,6 +283,21 @@ def test_what_alone_jumped_is_no_fan() -> None:
     assert "jumped" in story.about(DISAGREE)
 
 
+@pytest.mark.parametrize("machine", ["setter-1", "room"])
+def test_no_fan_is_asked_for_where_there_are_no_eggs(machine: str) -> None:
+    """In an empty machine, or in a room, air moves as it likes; and what was usual before eggs were put in is forgotten."""
+    names = ("node-a/top", "node-b/top")
+    story = Story(site=site(probes(*((name, machine) for name in names))), batches=())
+    story.air = dict.fromkeys(names, (37.5, 45.0))
+    story.run(minutes=120)
+    story.air[names[1]] = (37.2, 45.0)
+    story.run(minutes=60)
+    assert story.notices == []
+    pairs = story.state.machine(machine).pairs
+    assert pairs is not None
+    assert [pair.steady for pair in pairs.pairs.values()] == [None]
+
+
 @pytest.mark.parametrize("why", ["work", "eggs"])
 def test_no_fan_is_asked_for_while_someone_is_at_the_machine(why: str) -> None:
     """With work declared, or eggs just put in, the air does not stand as it does; what is still so later is told."""
