@@ -11,6 +11,7 @@ from itertools import pairwise
 
 from monitor.domain.eggs.book import EggBook, hoyt, last_size, standing, typed_error_g
 from monitor.domain.eggs.entry import (
+    AFTER_HATCH,
     ALIVE,
     CLEAR,
     DEAD,
@@ -18,14 +19,17 @@ from monitor.domain.eggs.entry import (
     EARLY_DEAD,
     EXTERNAL_PIP,
     FERTILE,
+    LATE,
+    MIDDLE,
     SIGNS,
-    STORED_DAYS_HIGH,
     Candling,
+    Dead,
     Entry,
     Hatched,
     Laid,
     Sign,
     Size,
+    Split,
     Weighing,
 )
 from monitor.domain.needs.batch import DAY_S, LOCKDOWN, Batch, day_words
@@ -45,6 +49,16 @@ ODD_MASS = (0.5, 1.5)  # of the profile's lowest and highest fresh mass
 AHEAD = timedelta(minutes=10)  # a person's watch and the daemon's clock may differ by so much
 EARLY_SHARE = 0.9  # of the first normal day of the hatch: sooner than this it is a wrong date as a rule
 LATE_DAYS = 5.0  # a hatch later than the last normal day by more is a wrong date as a rule
+STORED_LONG_DAYS = 28.0  # four weeks are long for any egg (common practice)
+# Of the term, where the third begins in which such a death lies as people say it; with EARLY_SHARE it is a wrong date as a rule (judgement).
+DIED_FROM = {MIDDLE: 1.0 / 3.0, LATE: 2.0 / 3.0}
+# What a candling found that speaks against what another finds later.
+AGAINST = {
+    CLEAR: (FERTILE, ALIVE, EARLY_DEAD, DEAD),
+    FERTILE: (CLEAR, EARLY_DEAD, DEAD),
+    ALIVE: (CLEAR, EARLY_DEAD, DEAD),
+}
+NO_LIFE = (CLEAR, EARLY_DEAD, DEAD)
 STORED_ODD_DAYS = 1.5  # people count the days of a store in more than one way
 
 
@@ -75,16 +89,73 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
         if profile is not None:
             yield from _early_doubts(entry, entry.fact.sign, batch.day(entry.at), profile=profile)
     elif isinstance(entry.fact, Laid):
-        laid, stored = entry.fact.laid_at, entry.fact.stored_days
-        days = None if laid is None else (batch.set_at - laid).total_seconds() / DAY_S
-        if days is not None and days > STORED_DAYS_HIGH:
-            yield (f"{where}: laid {days:.0f} days before it was set",)
-        if days is not None and stored is not None and abs(days - stored) > STORED_ODD_DAYS:
-            yield (f"{where}: {stored:g} days stored, laid {days:.1f} days before it was set",)
+        yield from _store_doubts(where, entry.fact, batch.set_at)
     elif isinstance(entry.fact, Hatched) and profile is not None:
         day, first, last = batch.day(entry.at), profile.hatch_day_first, profile.hatch_day_last
         if not EARLY_SHARE * first <= day <= last + LATE_DAYS:
             yield (f"{where}: on day {day_words(day)}, {_hatches(profile)}",)
+    elif isinstance(entry.fact, Dead) and profile is not None:
+        yield from _death_doubts(entry, entry.fact.stage, batch.day(entry.at), profile=profile)
+    if entry.egg is not None:
+        yield from _order_doubts(entry, about)
+
+
+def _store_doubts(where: str, fact: Laid, set_at: datetime) -> Iterator[Words]:
+    laid, stored = fact.laid_at, fact.stored_days
+    days = None if laid is None else (set_at - laid).total_seconds() / DAY_S
+    if days is not None and days > STORED_LONG_DAYS:
+        yield (f"{where}: laid {days:.0f} days before it was set",)
+    elif days is None and stored is not None and stored > STORED_LONG_DAYS:
+        yield (f"{where}: {stored:g} days stored, four weeks are long for any egg",)
+    if days is not None and stored is not None and abs(days - stored) > STORED_ODD_DAYS:
+        yield (f"{where}: {stored:g} days stored, laid {days:.1f} days before it was set",)
+
+
+def _death_doubts(entry: Entry, stage: str, day: float, *, profile: Profile) -> Iterator[Words]:
+    """A death of a later third of the term than its day, as far as that is no matter of words; one in the pip as for the pip."""
+    if stage in SIGNS:
+        yield from _early_doubts(entry, stage, day, profile=profile)
+    elif day < EARLY_SHARE * DIED_FROM.get(stage, 0.0) * profile.hatch_day_first:
+        yield (f"{entry.where}: {stage} on day {day_words(day)}, {_hatches(profile)}",)
+
+
+def _order_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """What was found, and what came of it, of one egg, in whichever order it is written: life after an end, and after a candling without any."""
+    fact, where = entry.fact, entry.where
+    if _is_end(entry):
+        later = next((e for e in about if e.at > entry.at and isinstance(e.fact, Candling | Sign | Weighing)), None)
+        if later is not None:
+            yield (f"{where}: and {_told(later)} after that (", later.at, ")")
+    elif isinstance(fact, Sign):
+        yield from (
+            (f"{where}: seen after it was {e.word} (", e.at, ")") for e in about if _is_end(e) and e.at < entry.at
+        )
+    if isinstance(fact, Sign | Hatched):
+        lifeless = (e for e in about if isinstance(e.fact, Candling) and e.fact.found in NO_LIFE and e.at < entry.at)
+        yield from ((f"{where}: and was {_told(e)} before (", e.at, ")") for e in lifeless)
+    if isinstance(fact, Candling):
+        for e in about:
+            if e.at <= entry.at:
+                continue
+            alive = isinstance(e.fact, Sign | Hatched) and fact.found in NO_LIFE
+            if alive or (isinstance(e.fact, Candling) and fact.found in AGAINST.get(e.fact.found, ())):
+                yield (f"{where}: {fact.found}, and {_told(e)} later (", e.at, ")")
+
+
+def _is_end(entry: Entry) -> bool:
+    """Whether it ends the life in the shell; not where the egg only went on elsewhere, nor a chick that died."""
+    return (
+        entry.ends
+        and not isinstance(entry.fact, Split)
+        and not (isinstance(entry.fact, Dead) and entry.fact.stage == AFTER_HATCH)
+    )
+
+
+def _told(entry: Entry) -> str:
+    fact = entry.fact
+    if isinstance(fact, Candling):
+        return f"candled {fact.found}"
+    return fact.sign if isinstance(fact, Sign) else "weighed" if isinstance(fact, Weighing) else entry.word
 
 
 def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) -> Iterator[Words]:
@@ -191,13 +262,8 @@ def _against_size(where: str, mass_g: float, by_size_g: float) -> Iterator[Words
 def _candling_doubts(entry: Entry, found: str, about: list[Entry]) -> Iterator[Words]:
     if entry.egg is None:
         return
-    against = {
-        CLEAR: (FERTILE, ALIVE, EARLY_DEAD, DEAD),
-        FERTILE: (CLEAR, EARLY_DEAD, DEAD),
-        ALIVE: (CLEAR, EARLY_DEAD, DEAD),
-    }
     for e in about:
-        if isinstance(e.fact, Candling) and e.at < entry.at and e.fact.found in against.get(found, ()):
+        if isinstance(e.fact, Candling) and e.at < entry.at and e.fact.found in AGAINST.get(found, ()):
             yield (f"{entry.where}: {found}, and was {e.fact.found} before (", e.at, ")")
         elif e.ends and e.at < entry.at:
             yield (f"{entry.where}: candled after it was {e.word} (", e.at, ")")

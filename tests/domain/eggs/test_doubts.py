@@ -23,6 +23,7 @@ from monitor.domain.eggs.entry import (
     Hatched,
     Laid,
     Note,
+    Removed,
     Sign,
     Size,
     Weighing,
@@ -90,7 +91,25 @@ WEIGHED = entry(0, Weighing(20.0, error_g=0.02), 1)
         ([], entry(15, Hatched(), 1), "on day 15.0, Bird hatches on day 26 to 28"),
         ([], entry(40, Hatched(), 1), "on day 40.0, Bird hatches on day 26 to 28"),
         ([], entry(0, Laid(day(-7), 2.0), 1), "2 days stored, laid 7.0 days before it was set"),
-        ([], entry(0, Laid(day(-70)), 1), "laid 70 days before it was set"),
+        ([], entry(0, Laid(day(-45)), 1), "laid 45 days before it was set"),
+        ([], entry(0, Laid(None, 45.0), 1), "45 days stored, four weeks are long for any egg"),
+        # The same contradictions, written in the other order.
+        ([entry(14, Candling("alive"), 1)], entry(4, Dead("early"), 1), "and candled alive after that"),
+        ([entry(14, Weighing(19.0), 1)], entry(4, Dead("early"), 1), "and weighed after that"),
+        ([entry(24, Sign("internal pip"), 1)], entry(20, Dead("late"), 1), "and internal pip after that"),
+        ([entry(28, Candling("alive"), 1)], entry(27, Hatched(), 1), "and candled alive after that"),
+        ([entry(14, Candling("alive"), 1)], entry(4, Removed("clear"), 1), "and candled alive after that"),
+        ([entry(20, Dead("late"), 1)], entry(25, Sign("internal pip"), 1), "seen after it was dead"),
+        ([entry(9, Candling("alive"), 1)], entry(6, Candling("clear"), 1), "clear, and candled alive later"),
+        ([entry(9, Candling("clear"), 1)], entry(6, Candling("alive"), 1), "alive, and candled clear later"),
+        ([entry(9, Candling("early dead"), 1)], entry(25, Sign("internal pip"), 1), "and was candled early dead before"),
+        ([entry(9, Candling("clear"), 1)], entry(27, Hatched(), 1), "and was candled clear before"),
+        ([entry(27, Hatched(), 1)], entry(9, Candling("clear"), 1), "clear, and hatched later"),
+        ([entry(25, Sign("external pip"), 1)], entry(9, Candling("dead"), 1), "dead, and external pip later"),
+        # A death of the last third in the first days, and one in the pip long before any.
+        ([], entry(3, Dead("late"), 1), "late on day 3.0, Bird hatches on day 26 to 28"),
+        ([], entry(3, Dead("middle"), 1), "middle on day 3.0, Bird hatches on day 26 to 28"),
+        ([], entry(10, Dead("internal pip"), 1), "internal pip on day 10.0, Bird hatches on day 26 to 28"),
         ([], Entry(day(3), day(2), "Mo", Candling("alive"), 1), "which is still to come"),
     ],
 )  # fmt: skip
@@ -117,6 +136,12 @@ def test_what_is_asked(before: list[Entry], odd: Entry, words: str) -> None:
         ([], entry(25, Hatched(), 1)),
         ([], entry(0, Laid(day(-7), 7.0), 1)),
         ([], entry(3, Note("thin shell"), 1)),
+        ([entry(6, Candling("fertile"), 1)], entry(3, Candling("not sure"), 1)),
+        ([entry(6, Candling("alive"), 1)], entry(9, Candling("dead"), 1)),
+        ([entry(9, Candling("dead"), 1)], entry(10, Dead("middle"), 1)),
+        ([entry(27, Hatched(), 1)], entry(28, Dead("after hatch"), 1)),
+        ([entry(27, Hatched(), 1)], entry(25, Sign("internal pip"), 1)),
+        ([entry(26, Weighing(17.0), 2)], entry(4, Dead("early"), 1)),
         ([WEIGHED], entry(0, Weighing(19.0, error_g=0.02), 1, replaces=1)),  # held against the rest, not what it replaces
     ],
 )  # fmt: skip
@@ -267,8 +292,14 @@ def until(minutes: float) -> Entry:
         # A tenth of the days before the first normal one (23.4 of 26), and five days after the last (33 for 28).
         ([], entry(23.41, Hatched(), 1), entry(23.39, Hatched(), 1)),
         ([], entry(33.0, Hatched(), 1), entry(33.01, Hatched(), 1)),
-        # A store of 60 days at most; and people count its days in more than one way, to a day and a half.
-        ([], entry(0, Laid(day(-60.0)), 1), entry(0, Laid(day(-60.01)), 1)),
+        # A store of four weeks; and people count its days in more than one way, to a day and a half.
+        ([], entry(0, Laid(day(-28.0)), 1), entry(0, Laid(day(-28.01)), 1)),
+        ([], entry(0, Laid(None, 28.0), 1), entry(0, Laid(None, 28.1), 1)),
+        # Nine tenths of a third, and of two, of the 26 days to the first normal hatch.
+        ([], entry(7.81, Dead("middle"), 1), entry(7.79, Dead("middle"), 1)),
+        ([], entry(15.61, Dead("late"), 1), entry(15.59, Dead("late"), 1)),
+        # What is of the very time of an end is not after it.
+        ([entry(20, Candling("alive"), 1)], entry(20, Dead("late"), 1), entry(19.9, Dead("late"), 1)),
         ([], entry(0, Laid(day(-7.0), 5.5), 1), entry(0, Laid(day(-7.0), 5.4), 1)),
         ([], entry(0, Laid(day(-7.0), 8.5), 1), entry(0, Laid(day(-7.0), 8.6), 1)),
         # Three per cent a day, and beside it three times the error of both weighings and 0.3 % of scatter: 0.145 g of 20.
