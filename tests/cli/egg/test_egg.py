@@ -190,7 +190,7 @@ def test_every_other_verb(capsys: Capture, config: Path) -> None:
         (("event", "7", "helped", "--note", "shell moistened"), "egg 7: assisted: shell moistened"),
         (("event", "7", "sealed", "--note", "wax"), "egg 7: sealed: wax"),
         (("outcome", "7", "hatched", "--sure"), "egg 7: hatched"),
-        (("outcome", "8", "dead", "--stage", "internal-pip"), "egg 8: dead (internal pip)"),
+        (("outcome", "8", "dead", "--stage", "internal-pip", "--sure"), "egg 8: dead (internal pip)"),
         (("outcome", "9", "removed", "--why", "given-away"), "egg 9: removed: given away"),
         (("outcome", "--count", "2", "dead", "--stage", "early"), "batch: 2 eggs dead (early)"),
         (("finding", "8", "sticky-chick"), "egg 8: sticky chick, smeared with egg contents"),
@@ -535,10 +535,10 @@ KINDS = {"candled": "candling", "external": "sign", "assisted": "helped", "dead"
         ("event hen-1 7 assisted --note wet", "assisted: wet"),
         ("event hen-1 7 helped", "assisted"),
         ("outcome hen-1 7 quitter --stage early", "dead (early)"),
-        ("outcome hen-1 7 dead-in-shell", "dead (late)"),
+        ("outcome hen-1 7 dead-in-shell --sure", "dead (late)"),
         ("outcome hen-1 7 infertile", "removed: clear"),
         ("outcome hen-1 7 Infertile", "removed: clear"),
-        ("outcome hen-1 7 Dead-in-shell", "dead (late)"),
+        ("outcome hen-1 7 Dead-in-shell --sure", "dead (late)"),
     ],
 )
 def test_the_words_of_the_trade_are_understood(capsys: Capture, config: Path, words: str, said: str) -> None:
@@ -609,7 +609,7 @@ def test_undo(capsys: Capture, config: Path) -> None:
     ("words", "thing"),
     [
         ("outcome hen-1 3 removed --why other", "end"),
-        ("outcome hen-1 3 dead --stage late", "end"),
+        ("outcome hen-1 3 dead --stage late --sure", "end"),
         ("event hen-1 3 assisted", "help"),
         ("event hen-1 3 sealed", "seal"),
         ("laid hen-1 3 --stored 4", "day of laying"),

@@ -114,8 +114,8 @@ def test_an_entry_can_be_withdrawn() -> None:
 @pytest.mark.parametrize(
     ("before", "wrong", "complaint"),
     [
-        ([], entry(3, Candling("alive"), 11), "batch b-1: egg 11 candling: egg 11, expected 1 to 10"),
-        ([], entry(3, Candling("alive"), 0), "batch b-1: egg 0 candling: egg 0, expected 1 to 10"),
+        ([], entry(3, Candling("alive"), 11), "batch b-1: egg 11, expected 1 to 10"),
+        ([], entry(3, Candling("alive"), 0), "batch b-1: egg 0, expected 1 to 10"),
         ([], entry(3, Candling("clear"), count=12), "12 eggs, expected 1 to 10"),
         (
             [],
