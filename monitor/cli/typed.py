@@ -138,11 +138,13 @@ def typed_while_s(text: str) -> float:
     return seconds
 
 
-def typed_numbers(words: Sequence[str], where: str) -> list[tuple[int, int]]:
+def typed_numbers(
+    words: Sequence[str], where: str, such: str = "the number in the message, or all"
+) -> list[tuple[int, int]]:
     """(first, last) of the numbers that people write of alarms: `3`, `3,4`, `No. 3`, `#3`, `1-4`. Raises Wrong."""
     text = " ".join(words)
     if _NUMBERS.fullmatch(text.strip()) is None:
-        raise Wrong(f"{where}: {text[:40]!r}, expected the number in the message, or all")
+        raise Wrong(f"{where}: {text[:40]!r}, expected {such}")
     found = [(int(each[1]), int(each[2] or each[1])) for each in re.finditer(_NUMBER, text, re.IGNORECASE)]
     for first, last in found:
         if last < first:

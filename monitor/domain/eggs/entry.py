@@ -70,7 +70,7 @@ class Laid:
             raise EggError("laid", "neither laid_at nor stored_days came", "one of them")
         _aware("laid: laid_at", self.laid_at)
         if self.stored_days is not None:
-            _within("laid: stored_days", self.stored_days, low=0.0, high=STORED_DAYS_HIGH)
+            _within("laid: days in store", self.stored_days, low=0.0, high=STORED_DAYS_HIGH)
 
 
 @fixed
@@ -82,8 +82,8 @@ class Size:
     breadth_mm: float
 
     def __post_init__(self) -> None:
-        _within("size: length_mm", self.length_mm, low=LENGTH_MM[0], high=LENGTH_MM[1])
-        _within("size: breadth_mm", self.breadth_mm, low=LENGTH_MM[0] / 2.0, high=self.length_mm)
+        _within("size: length in mm", self.length_mm, low=LENGTH_MM[0], high=LENGTH_MM[1])
+        _within("size: breadth in mm", self.breadth_mm, low=LENGTH_MM[0] / 2.0, high=self.length_mm)
 
 
 @fixed
@@ -102,13 +102,13 @@ class Weighing:
         if self.scale is not None and not 1 <= len(self.scale) <= SCALE_HIGH:
             raise EggError("weighing", f"scale {self.scale!r:.40}", f"the id of one, 1 to {SCALE_HIGH} characters")
         if self.digit_g is not None:
-            _within("weighing: digit_g", self.digit_g, low=0.0001, high=1000.0)
-        _within("weighing: gross_g", self.gross_g, low=GROSS_G[0], high=GROSS_G[1])
-        _within("weighing: tare_g", self.tare_g, low=0.0, high=GROSS_G[1])
+            _within("weighing: last digit in g", self.digit_g, low=0.0001, high=1000.0)
+        _within("weighing: mass in g", self.gross_g, low=GROSS_G[0], high=GROSS_G[1])
+        _within("weighing: tare in g", self.tare_g, low=0.0, high=GROSS_G[1])
         if self.tare_g >= self.gross_g:
-            raise EggError("weighing", f"tare_g {self.tare_g:g}", f"below gross_g, {self.gross_g:g}")
+            raise EggError("weighing", f"tare {self.tare_g:g} g", f"below the mass, {self.gross_g:g} g")
         if self.error_g is not None:
-            _within("weighing: error_g", self.error_g, low=0.0001, high=1000.0)
+            _within("weighing: error in g", self.error_g, low=0.0001, high=1000.0)
 
     @property
     def shown_g(self) -> float:

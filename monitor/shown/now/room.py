@@ -19,6 +19,7 @@ from monitor.shown.values import (
     DRAW_DOWN_WORDS,
     QUANTITIES,
     finer_beside,
+    probe_words,
     show_band,
     show_estimate,
     show_figure,
@@ -45,7 +46,7 @@ _NAMED = 3  # alarms in the first line; each stands with its machine as well
 def slow_lines(site: Site) -> list[str]:
     """A line for each probe of a machine with eggs that speaks so seldom that heat is told late."""
     return [
-        f'{probe.key} speaks each {probe.interval_s:g} s: "too hot" may come {probe.hot_within_s / 60.0:.0f} min late (at {SLOW_S:g} s, 2)'
+        f'{probe_words(probe.key, site)} speaks each {probe.interval_s:g} s: "too hot" may come {probe.hot_within_s / 60.0:.0f} min late (at {SLOW_S:g} s, 2)'
         for probe in site.probes.values()
         if probe.slow and site.machines[probe.machine].holds_eggs
     ]

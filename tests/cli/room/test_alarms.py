@@ -279,9 +279,9 @@ def test_what_is_seen_is_no_mistake(capsys: Capture, config: Path) -> None:
     assert (out.splitlines()[-1], err) == ("No. 1 is over and seen", "")
     code, out, _ = typed(capsys, "shelve", "all", "--for", "20m", config=config)
     assert (code, out.splitlines()[0][:20], out.splitlines()[-1]) == (1, "NOBODY IS WATCHING: ", "Nothing stood.")
-    for command in ("unshelve", "out-of-service"):
+    for command, or_all in (("unshelve", ", or all"), ("out-of-service", "")):
         code, _, err = typed(capsys, command, "setter-1", config=config)
-        assert (code, err) == (2, f"eggroom: {command}: 'setter-1', expected the number in the message, or all\n")
+        assert (code, err) == (2, f"eggroom: {command}: 'setter-1', expected the number in the message{or_all}\n")
 
 
 def _alarms_of(config: Path, *about: tuple[str, str]) -> None:
