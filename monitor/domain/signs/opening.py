@@ -224,8 +224,10 @@ def settles(state: Watch, mono_s: float) -> bool:
 
 
 def overshoots(state: Watch, mono_s: float) -> bool:
-    """Whether the machine was open, or cold all at once, so lately that its controller may still go too far."""
-    return mono_s < max(state.opened_s, state.fell_s) + SETTLE_S or state.above_s < math.inf
+    """Whether the machine was open so lately that its controller may still go too far, or does so now that it was cold all at once.
+
+    Air that is cold at one probe while it is hot at another is no overshoot: its fan has stopped."""
+    return mono_s < state.opened_s + SETTLE_S or state.above_s < math.inf
 
 
 def usual_overshoot(state: Watch, mono_s: float) -> tuple[bool, float]:
@@ -279,7 +281,7 @@ def watch(  # noqa: PLR0917 - with each reading
     episode = state.episode
     if mono_s <= state.newest_s:
         return state, _NOTHING if episode is None else _STANDING[episode.phase]
-    if overshoots(state, mono_s):
+    if overshoots(state, mono_s) or mono_s < state.fell_s + SETTLE_S:
         state = _above(state, mono_s, dry_bulb_c)
     if episode is None and state.usual_c - dry_bulb_c < FALL_K:  # as nearly always
         return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s, door_open=door_open), _NOTHING
