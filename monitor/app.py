@@ -179,6 +179,7 @@ class Daemon:
             tell_stored=tell_stored,
             tell_notices=dispatcher.tell,
             tell_answered=dispatcher.answered,
+            tell_live=dispatcher.renew,
             show_machine=show_machine,
             ask_weights=weights.ask,
             hands_on=True,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from monitor.domain.alarms.about import About
 from monitor.domain.alarms.alarm import Alarm, Cause
-from monitor.domain.alarms.notice import Answered, Notice, Reach
+from monitor.domain.alarms.notice import Answered, Live, Notice, Reach
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
@@ -352,6 +352,7 @@ class Delivery(Protocol):
 
 Receipt = tuple[int, int]  # the connection's generation and the broker's packet id
 TellAnswered = Callable[[Sequence[Answered]], None]
+TellLive = Callable[[Sequence[Live]], None]
 GiveReceipts = Callable[[Sequence[Receipt]], None]
 AskWeights = Callable[[Sequence[WeightAsked]], None]
 TellStored = Callable[[Sequence[tuple[str, int, int]]], None]  # (node, boot, contiguous seq)

@@ -133,7 +133,7 @@ class Notice:
     id grows by one for each notice. dedupe names the transition, the contact and the step, so meeting it twice changes
     nothing. closing is True for "back to normal". title and text: its words when it is told by itself, as the record keeps them;
     empty until they are made. facts: None of what is about no alarm, and of what an older program wrote: it has its words alone.
-    late: it closes an episode whose beginning was never told. today: of a day's summary, what it says; it is about no alarm.
+    late: it closes an episode whose beginning was never told. as_of: when its facts were so, where it waited and they are newer than itself. today: of a day's summary, what it says; it is about no alarm.
     """
 
     id: int
@@ -149,6 +149,21 @@ class Notice:
     facts: Facts | None = None
     late: bool = False
     today: Today | None = None
+    as_of: datetime | None = None
+
+    @property
+    def told_at(self) -> datetime:
+        """The instant at which what it says is so."""
+        return self.as_of or self.created
+
+
+@fixed
+class Live:
+    """What stands of an episode that somebody is still to be told of, as it is at an instant."""
+
+    number: int
+    facts: Facts
+    at: datetime
 
 
 def quantity_of(about: About) -> str:

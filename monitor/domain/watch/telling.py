@@ -31,7 +31,7 @@ from monitor.domain.alarms.alarm import (
     asks_along,
     unanswered,
 )
-from monitor.domain.alarms.notice import Facts, Notice, Today, facts_of
+from monitor.domain.alarms.notice import Facts, Live, Notice, Today, facts_of
 from monitor.domain.needs.bands import RH, WET_BULB, Needs
 from monitor.domain.needs.batch import batch_of
 from monitor.domain.needs.hearing import WAIT_SHARE
@@ -146,8 +146,7 @@ def remind(look: Look, alarm: Alarm) -> Alarm:
     """Tell a standing alarm again that nobody has answered; a contact that has not yet got its last message is not sent another."""
     rule = rule_of(look, *alarm.key)
     if not _beside(look, alarm) and rule.priority != LOW:  # what is low stands in each day's summary till then
-        known = (look.state.reached.get((alarm.number, contact)) for contact in look.site.contacts)
-        facts = replace(facts_now(look, alarm), reached=tuple(reach for reach in known if reach is not None))
+        facts = _facts_reached(look, alarm)
         unheard = set(look.state.unsent.values())
         reached = [
             contact
@@ -227,6 +226,19 @@ def _disputed(look: Look, alarm: Alarm, rule: Rule) -> bool:
     return _told_as_urgently(look, (machine, DISAGREE), rule, of=machine, share=math.inf) and _alone(
         look, machine, rule
     )
+
+
+def live(look: Look) -> list[Live]:
+    """Of what stands, and somebody is still to be told of, what there is to say now: what waited must not tell an old value as that of now."""
+    numbers = {number for _, number in look.state.unsent.values()} - {0}
+    standing = [a for a in look.state.alarms.values() if a.number in numbers and a.condition and not a.covered]
+    return [Live(alarm.number, _facts_reached(look, alarm), look.now.utc) for alarm in standing]
+
+
+def _facts_reached(look: Look, alarm: Alarm) -> Facts:
+    """What stands, as it is now, and who was told of it, or could not be."""
+    known = (look.state.reached.get((alarm.number, contact)) for contact in look.site.contacts)
+    return replace(facts_now(look, alarm), reached=tuple(reach for reach in known if reach is not None))
 
 
 def facts_now(look: Look, alarm: Alarm) -> Facts:

@@ -12,7 +12,7 @@ import threading
 from collections.abc import Callable, Sequence
 from datetime import datetime
 
-from monitor.domain.alarms.notice import Answered, Notice
+from monitor.domain.alarms.notice import Answered, Live, Notice
 from monitor.domain.state.record import Attempt
 from monitor.service.ports import Contact, Delivered, Delivery, GiveUp, Outcome, TryLater
 from monitor.service.watch.notify import Outgoing, Stage, pass_through
@@ -90,6 +90,11 @@ class Dispatcher:
         for worker in self._workers.values() if answered else ():
             worker.answered(answered)
 
+    def renew(self, live: Sequence[Live]) -> None:
+        """What stands now of what waits: it is told as it is when it is told. Returns at once."""
+        for worker in self._workers.values() if live else ():
+            worker.renew(live)
+
     def stop(self, timeout_s: float) -> bool:
         """End the workers; an attempt under way may finish within timeout_s. Whether all of them did.
 
@@ -145,6 +150,10 @@ class _Worker:
         with self._changed:
             self._queue.answered(answered)
             self._changed.notify()
+
+    def renew(self, live: Sequence[Live]) -> None:
+        with self._changed:
+            self._queue.renew(live)
 
     def stop(self) -> None:
         """Begin no further attempt."""

@@ -37,6 +37,7 @@ from monitor.domain.watch.egg_alarms import judge_weight, take_book
 from monitor.domain.watch.evaluate import hear, judge, retire, tick
 from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.silence import trouble_of
+from monitor.domain.watch.telling import live
 from monitor.domain.watch.view import machine_view
 from monitor.service.chores.due import chores_of, is_due
 from monitor.service.chores.summary import tell_today, today
@@ -50,6 +51,7 @@ from monitor.service.ports import (
     Receipt,
     StoreFailure,
     TellAnswered,
+    TellLive,
     TellStored,
     WeightAsked,
     Words,
@@ -192,6 +194,7 @@ class Engine:
         tell_stored: TellStored,
         tell_notices: Callable[[Sequence[Notice]], None],
         tell_answered: TellAnswered | None = None,
+        tell_live: TellLive | None = None,
         show_machine: Callable[[str, Mapping[str, object]], None],
         ask_weights: AskWeights | None = None,
         weighs_daily: bool = True,
@@ -209,6 +212,7 @@ class Engine:
         self._tell_stored = tell_stored
         self._tell_notices = tell_notices
         self._tell_answered = tell_answered
+        self._tell_live = tell_live
         self._show_machine = show_machine
         self._ask_weights = ask_weights
         self._group = Group()
@@ -465,6 +469,8 @@ class Engine:
             self._next_memory = self._next_memory if self._next_memory == math.inf else now.mono_s
         self._settled = decided == (len(self._group.transitions), len(self._group.events))
         self._tell_stored_if_due(now)
+        if self._tell_live is not None and self._state.unsent:
+            self._tell_live(live(self._look(now)))
         if now.mono_s >= self._next_weights:
             self._next_weights = now.mono_s + WEIGHTS_EVERY_S
             self._ask_weights_of(weighed(self._state))

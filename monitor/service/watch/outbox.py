@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from monitor.domain.alarms.joined import episode, reminds
-from monitor.domain.alarms.notice import Answered, Notice
+from monitor.domain.alarms.notice import Answered, Live, Notice
 from monitor.domain.fixed import fixed, kept
 from monitor.domain.needs.hearing import EVERYTHING, WAIT_SHARE, Hearing
 from monitor.domain.needs.rules import CRITICAL, HIGH, LOW, MEDIUM, PRIORITIES
@@ -35,6 +35,7 @@ OVER_COUNTS = 4  # attempts for what stands, to one for what is over
 GATHER_S = 30.0  # in a flood, what says nothing new waits so long for its like: six reminders are one message
 # What is low waits for the day's summary; by itself it goes only where none came for so long: no clock, or a day that has 25 hours.
 LOW_WAIT_S = 26 * 3600.0
+STALE = timedelta(seconds=20)  # older, and a value that is told may be another by now (judgement)
 _TOLD = 200  # notices kept for the words of the next message
 
 
@@ -166,6 +167,18 @@ class Queue:
     def answered(self, answered: Iterable[Answered]) -> None:
         """Of these episodes nobody is to be told any more; what waits of them is called off next."""
         self._answered.extend(answered)
+
+    def renew(self, live: Iterable[Live]) -> None:
+        """What waits is told as it is when it is told. What was made just now is; of what is over, the end is told."""
+        now = {each.number: each for each in live}
+        for waiting in self._waiting.values() if now else ():
+            notice = waiting.notice
+            each = now.get(notice.alarm_number)
+            if each is None or notice.facts is None or notice.closing or each.at - notice.created < STALE:
+                continue
+            still = notice.facts.still
+            own = tuple(r for r in each.facts.reached if still or r.contact == notice.contact)
+            waiting.notice = replace(notice, facts=replace(each.facts, still=still, reached=own), as_of=each.at)
 
     def call_off(self) -> list[tuple[int, str]]:
         """What need not be told any more is done with: (id, why). Asked while no attempt is under way.

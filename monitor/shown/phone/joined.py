@@ -22,6 +22,7 @@ from monitor.shown.phone.notices import (
     MAX_TEXT,
     MAX_TITLE,
     added,
+    late_words,
     name_and_place,
     reached_words,
     since,
@@ -104,7 +105,7 @@ class NoticeWords:
             return self.word(max(summaries, key=lambda n: n.id))
         one = gather([self._sayable(n) for n in notices], [self._sayable(n) for n in told])
         if isinstance(one, Notice):
-            return with_lateness(one)
+            return with_lateness(one if one.as_of is None else self.word(one))
         lead = self._said(one.lead)
         first = self._first(one)
         title, in_title = self._title(one, lead, first)
@@ -212,6 +213,7 @@ class NoticeWords:
             return _cut(f"{whom}{head.text} ", room)
         value = f"{whom}{value_since(head, head.facts, self._site)}"
         text = added(added("", capital(value), room), number, room)
+        text = added(text, late_words(head, head.facts, self._site), room)
         *harm, first_act = self._advice(one.lead)
         alone = len(one.lead.notices) + one.more == 1
         for sentence in ((first_act, *harm) if alone else (first_act,)) if act else ():

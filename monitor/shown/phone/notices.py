@@ -61,10 +61,10 @@ def worded(notice: Notice, site: Site) -> Notice:
         parts.append(f"It comes and goes: {facts.times} times." if facts.times else "")
         *harm, act = told_advice(facts, site)
         if facts.value is None and facts.about:
-            parts += [about, reached_words(notice, facts, site), act, *harm]
+            parts += [about, late_words(notice, facts, site), reached_words(notice, facts, site), act, *harm]
         else:
             doubt = "Sensor doubtful." if facts.doubtful else ""
-            parts += [doubt, reached_words(notice, facts, site), act, about, *harm]
+            parts += [late_words(notice, facts, site), doubt, reached_words(notice, facts, site), act, about, *harm]
     name, place = name_and_place(facts, site, how)
     if place:
         parts.append(f"In {place}.")
@@ -135,24 +135,34 @@ def value_since(notice: Notice, facts: Facts, site: Site) -> str:
     if not facts.still:
         return f"{_value(facts, site, ', ')}since {since(notice, facts, site)}."
     value = _value(facts, site, ", ")
-    return f"{value}for {_lasted(facts, notice.created)}." if value else f"For {_lasted(facts, notice.created)}."
+    return f"{value}for {_lasted(facts, notice.told_at)}." if value else f"For {_lasted(facts, notice.told_at)}."
 
 
 def since(notice: Notice, facts: Facts, site: Site) -> str:
     """When it began, as it was said when the notice was made."""
-    return local_time(facts.since or notice.created, site.zone, notice.created)
+    return local_time(facts.since or notice.created, site.zone, notice.told_at)
 
 
 def reached_words(notice: Notice, facts: Facts, site: Site) -> str:
     """Who was told, and who could not be: `Told me 18:29; sam NOT DELIVERED since 18:44.`; empty where nothing is known of it."""
 
     def clock(at: datetime) -> str:
-        return local_time(at, site.zone, notice.created)
+        return local_time(at, site.zone, notice.told_at)
 
-    unheard = [f"{r.contact} NOT DELIVERED since {clock(r.unheard_since)}" for r in facts.reached if r.unheard_since]
+    unheard = [
+        f"{r.contact} NOT DELIVERED since {clock(r.unheard_since)}"
+        for r in facts.reached
+        if r.unheard_since and r.contact != notice.contact  # who reads it has got it
+    ]
     told = [f"told {r.contact} {clock(r.told)}" for r in facts.reached if r.told and not r.unheard_since]
     said = "; ".join(unheard + told)
     return f"{said if unheard else capital(said)}." if said else ""
+
+
+def late_words(notice: Notice, facts: Facts, site: Site) -> str:
+    """Since when its reader could not be told: `Could not be told since 08:47.`; empty of what came at once."""
+    since = next((r.unheard_since for r in facts.reached if r.contact == notice.contact), None)
+    return "" if since is None else f"Could not be told since {local_time(since, site.zone, notice.told_at)}."
 
 
 def added(text: str, part: str, room: int) -> str:

@@ -25,6 +25,7 @@ from monitor.domain.alarms.alarm import (
     shelve,
     unshelve,
 )
+from monitor.domain.alarms.notice import Reach
 from monitor.domain.needs.bands import RH
 from monitor.domain.needs.hearing import Hearing
 from monitor.domain.needs.rules import (
@@ -47,7 +48,7 @@ from monitor.domain.state.record import Group
 from monitor.domain.watch.evaluate import settle
 from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.planning import plan
-from monitor.domain.watch.telling import ask_again, remind, said_already, tell
+from monitor.domain.watch.telling import ask_again, live, remind, said_already, tell
 from tests.domain.house import MONO0_S, RULES, T0, Air, Story, batch, probes, site, there
 
 # Written out: taken from the program, they would move with it.
@@ -378,6 +379,27 @@ def test_a_reminder_goes_to_whoever_got_the_last_message() -> None:
         assert all(
             n.priority == "critical" and not n.closing and n.facts is not None and n.facts.still for n in notices
         )
+
+
+def test_what_somebody_is_still_to_be_told_of_is_known_as_it_is_now() -> None:
+    """While a phone service is down: of what stands the newest value, and who could not be told; of nothing else."""
+    story = Story()
+    story.state.alarms = {
+        a.key: a for a in (replace(ALARM, value=40.4), replace(ALARM, rule="sensor-failed", number=4))
+    }
+    assert live(story.look()) == []
+    story.state.unsent = {7: ("sam", ALARM.number), 8: ("sam", 0)}
+    story.state.reached = {(ALARM.number, "sam"): Reach("sam", unheard_since=T0)}
+    (one,) = live(story.look())
+    assert (one.number, one.facts.value, one.facts.reached, one.at) == (
+        3,
+        40.4,
+        (Reach("sam", None, T0),),
+        story.now().utc,
+    )
+    for quiet in ({"condition": False}, {"shelved_until": T0}, {"out_of_service": True}):
+        story.state.alarms[KEY] = replace(ALARM, **quiet)
+        assert live(story.look()) == []
 
 
 FAILED, COLD = ("node-a/top", "sensor-failed"), ("setter-1", "dry-bulb-low-alarm")

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.domain.alarms.notice import Answered, Notice, Standing, Today
+from monitor.domain.alarms.notice import Answered, Live, Notice, Reach, Standing, Today
 from monitor.domain.needs.hearing import Hearing
 from monitor.service.watch import outbox
 from monitor.service.watch.notify import pass_through, standard_stages
@@ -596,6 +596,31 @@ def test_what_needs_nobody_is_called_off(priority: str, seen: bool, why: str) ->
     assert queue.call_off() == ([(1, f"{why} before it was told")] if why else [])
     assert len(queue) == (3 if why else 4)
     assert queue.call_off() == []
+
+
+def test_what_waits_is_told_as_it_is_when_it_is_told() -> None:
+    """The value of when it is sent, and since when the service did not take it; what it is, news or a reminder, stays. An end is told as it ended."""
+    made = [alarm(1, 0.0, "high"), still(2, 2, 0.0), over(3, 3, 0.0), alarm(4, 0.0, "high"), alarm(5, 100.0, "high")]
+    queue = queue_of(*made)
+    at = made[0].created + timedelta(seconds=110)
+    reached = tuple(Reach(who, unheard_since=made[0].created) for who in ("owner", "sam"))
+    now = {n: Live(n, facts(f"Setter {n}", "STILL too hot", value=40.4, reached=reached), at) for n in (1, 2, 3, 5)}
+    queue.renew(now.values())
+    waits = {n.id: n for n in queue.next_due(1e4)}
+    new, again = waits[1], waits[2]
+    assert new.facts is not None
+    assert again.facts is not None
+    assert (new.facts.value, new.facts.still, new.as_of, [r.contact for r in new.facts.reached]) == (
+        40.4,
+        False,
+        at,
+        ["owner"],
+    )
+    assert (again.facts.value, again.facts.still, again.facts.reached) == (40.4, True, reached)
+    assert waits[4] == made[3]
+    assert waits[5] == made[4]  # it was made just now
+    queue.sent([n for n in waits if n != 3], 0.0)
+    assert queue.next_due(1e5) == [made[2]]
 
 
 def test_an_end_is_called_off_when_the_same_has_come_again() -> None:

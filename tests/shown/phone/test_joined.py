@@ -378,3 +378,17 @@ def test_a_joined_text_uses_its_room() -> None:
     for one in crowd:
         named = one.text.count("(No. ") + 1
         assert one.text.endswith(f" And {29 - named} more.")
+
+
+def test_what_waited_says_what_is_and_since_when_it_waited() -> None:
+    """Made at 39.5 °C and sent when the service takes messages again: the value of then, and since when its reader could not be told."""
+    late = about(1, "Setter 1")
+    assert late.facts is not None
+    late = replace(late, facts=replace(late.facts, value=40.4, reached=(Reach("owner", unheard_since=T0),)))
+    one, two = (replace(late, id=id_, as_of=T0 + timedelta(minutes=13)) for id_ in (1, 2))
+    assert one.facts is not None
+    now = "40.4 °C, target 37.5 to 38.1, since 02:14."
+    assert join([one]).text.startswith(f"{now} Could not be told since 02:14. {ACT}")
+    assert f"{now} No. 1. Could not be told since 02:14." in join([two, about(3, "Setter 3")]).text
+    again = replace(one, facts=replace(one.facts, still=True))
+    assert "for 13 min." in join([again]).text
