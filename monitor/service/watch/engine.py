@@ -259,8 +259,11 @@ class Engine:
                 item = None
             else:
                 item = inbox.take(0.0 if inbox.waiting() else self._wait_s(now))
+            # Asked again before anything is judged: it may have stood still just while it waited here.
+            now = clock.now() if item is None else item.now
+            listened_s = max(listened_s, self._listened(now, listened_s, STOOD_S * inbox.pace))
             if item is None:
-                self.idle(clock.now())
+                self.idle(now)
             else:
                 self.work(item, more=inbox.waiting() > 0)
 

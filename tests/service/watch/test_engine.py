@@ -471,6 +471,34 @@ def test_a_run_that_stood_still_heard_nothing_and_says_nothing_of_it(
     assert [t.alarm.rule for g in desk.groups for t in g.transitions] == told
 
 
+@pytest.mark.parametrize("item", [None, Linked(at(190), True, Broker(CONNECTED))])
+def test_a_run_that_stood_still_while_it_waited_knows_it_before_it_judges(desk: Desk, item: Linked | None) -> None:
+    """It sleeps a second till something comes, and ninety pass: what it does first already knows that it heard nothing meanwhile."""
+    known: list[float] = []
+
+    class Sleeps:
+        pace, second = 1.0, 100.0
+
+        def now(self) -> Now:
+            return at(self.second)
+
+        def take(self, timeout_s: float) -> Linked | None:
+            self.second = 190.0
+            return item
+
+        def waiting(self) -> int:
+            return 0
+
+    def first(*_: object, **__: object) -> None:
+        known.append(desk.engine._state.stood_until_mono_s)
+        desk.engine._stopped = True
+
+    desk.engine.idle = desk.engine.work = first  # type: ignore[method-assign]
+    sleeps: Any = Sleeps()
+    desk.engine.run(sleeps, sleeps)
+    assert known == [at(190).mono_s]
+
+
 def test_silence_after_standing_still_again_and_again_is_silence(site: Site) -> None:
     """A card that stalls each half minute excuses nobody for ever."""
     desk = Desk(site)
