@@ -148,7 +148,10 @@ def leaves(window: Window, limit: float, now_s: float, target: float, within_s: 
     # From here on out is up, and the limit lies at 0.
     points = [(t, side * (value - limit)) for t, value in window.points]
     target = side * (target - limit)
-    found = _of_tail(points, now_s, target) or (_of_halves(points, now_s, target) if wide else None)
+    back = target - GONE * (window.swing - target)  # as far on the other side, of the whole way
+    found = _of_tail(points, now_s, target, back=back) or (
+        _of_halves(points, now_s, target, back=back) if wide else None
+    )
     if found is None:
         return None
     slope, level = found
@@ -158,9 +161,9 @@ def leaves(window: Window, limit: float, now_s: float, target: float, within_s: 
     return Heading(-level / slope.per_s, -level / slope.high_per_s, latest_s, side * slope.per_s * 3600.0)
 
 
-def _of_tail(points: Sequence[Point], now_s: float, target: float) -> tuple[Slope, float] | None:
+def _of_tail(points: Sequence[Point], now_s: float, target: float, *, back: float) -> tuple[Slope, float] | None:
     """How fast the tail goes out, and where it is now; None where there is none, or no slope for sure."""
-    tail = _tail(points, now_s, target)
+    tail = _tail(points, now_s, target, back=back)
     if len(tail) < TAIL_POINTS or tail[-1][0] - tail[0][0] < TAIL_S:
         return None
     slope = slope_of(tail)
@@ -174,10 +177,10 @@ def _of_tail(points: Sequence[Point], now_s: float, target: float) -> tuple[Slop
     return Slope(per_s, min(slope.low_per_s, per_s), slope.high_per_s), level
 
 
-def _of_halves(points: Sequence[Point], now_s: float, target: float) -> tuple[Slope, float] | None:
+def _of_halves(points: Sequence[Point], now_s: float, target: float, *, back: float) -> tuple[Slope, float] | None:
     """The same by the means of the newest half hour and of the one before; None where their difference is no more than the scatter about
     them, or the newest is within the calm range, or the one before was on its way back into it, as after a door."""
-    calm = _calm(points, now_s, target, late_s=2.0 * HALF_S)
+    calm = _calm(points, now_s, target, back=back, late_s=2.0 * HALF_S)
     newer = [y for t, y in points if now_s - t < HALF_S]
     older = [y for t, y in points if HALF_S <= now_s - t < 2.0 * HALF_S]
     if calm is None or min(len(newer), len(older)) < TAIL_POINTS:
@@ -190,21 +193,24 @@ def _of_halves(points: Sequence[Point], now_s: float, target: float) -> tuple[Sl
     return Slope(per_s, per_s - doubt_per_s, per_s + doubt_per_s), now + per_s * HALF_S / 2.0
 
 
-def _calm(points: Sequence[Point], now_s: float, target: float, *, late_s: float) -> tuple[float, float] | None:
-    """Where the air was while it was calm, before late_s: its middle, and how far out it went; None where little calm is known."""
+def _calm(
+    points: Sequence[Point], now_s: float, target: float, *, back: float, late_s: float
+) -> tuple[float, float] | None:
+    """Where the air was while it was calm, before late_s: its middle, and how far out it went; None where little calm is known, or where it
+    was as far on the other side: beyond `back`."""
     calm = sorted(y for t, y in points if now_s - t > late_s)
     if len(calm) < CALM_POINTS or now_s - late_s - points[0][0] < CALM_S:
         return None
     inmost = calm[int(OUTLIERS * len(calm))]
-    # The limit lies at 0. It was as far on the other side, and is not yet far beyond what a way home goes too far.
-    if inmost < (1.0 + GONE) * target and points[-1][1] - target < BEYOND * (target - inmost):
+    # It was as far on the other side, and is not yet far beyond what a way home goes too far.
+    if inmost < back and points[-1][1] - target < BEYOND * (target - inmost):
         return None
     return median(calm), calm[len(calm) - 1 - int(OUTLIERS * len(calm))]
 
 
-def _tail(points: Sequence[Point], now_s: float, target: float) -> list[Point]:
+def _tail(points: Sequence[Point], now_s: float, target: float, *, back: float) -> list[Point]:
     """The newest readings, as far back as all are beyond target and calm range; empty where little calm is known."""
-    calm = _calm(points, now_s, target, late_s=LATE_S)
+    calm = _calm(points, now_s, target, back=back, late_s=LATE_S)
     if calm is None:
         return []
     edge = max(calm[1], target)

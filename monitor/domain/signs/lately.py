@@ -33,6 +33,7 @@ EVERY_SHARE = 1.0 / 120.0  # of the span: so often a mean takes a value
 LEAST_READINGS = 20  # that a warning's mean is of: ten of a slow thermostat's swing, drawn each two minutes, are still off by half of it
 BRIEF_S, USUAL_S = 1800.0, 86_400.0  # what a change is seen in, and against
 USUAL_LEAST_S = 3600.0  # twice as long a machine must have held what it changes from
+SWAY_LEAST_S = 21_600.0  # what waits for nobody, as a forecast of heat, asks for so much of it
 SWAYS = math.pi  # a sine is so many times as far from its middle at its peak as it is, on average over all of the time, on either side
 Pair = tuple[float, float]  # as judged by low limits, and by high ones
 

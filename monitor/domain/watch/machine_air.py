@@ -16,7 +16,7 @@ from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, LETHAL, NOT_RAISED, Rule
 from monitor.domain.readings.reading import FAIL
 from monitor.domain.signs.heading import GONE, LATE_S, STEP_S, TAIL_S, Window, leaves
-from monitor.domain.signs.lately import Mean, changed, follow
+from monitor.domain.signs.lately import SWAY_LEAST_S, Mean, changed, follow
 from monitor.domain.signs.opening import (
     AT_WORK,
     AWAITED,
@@ -417,9 +417,10 @@ def _judge_heading(  # noqa: PLR0917 - with each reading
         value_c = high_c if limit.side > 0 else low_c
         within_s = limit.rule.respond_min * 60.0
         ahead = None
-        # The window's means outlast their cause: air that is home by now, or beyond the limit, heads nowhere.
-        if (value_c - target_c) * limit.side > 0.0 and (value_c - limit.limit) * limit.side <= 0.0:
-            ahead = leaves(windows[limit.side > 0], limit.limit, look.now.mono_s, target_c, within_s)
+        # The window's means outlast their cause: air that is home by now, swing and all, or beyond the limit, heads nowhere.
+        window = windows[limit.side > 0]
+        if (value_c - target_c) * limit.side > -window.swing and (value_c - limit.limit) * limit.side <= 0.0:
+            ahead = leaves(window, limit.limit, look.now.mono_s, target_c, within_s)
         if ahead is None and limit.key not in look.state.alarms:
             continue
         about: About = ""
@@ -458,7 +459,7 @@ def _goes_there(look: Look, limit: Limit, window: Window) -> bool:
     """Whether the means go as far by themselves: of a machine that is sampled about as often as it switches they wander for hours."""
     means = look.state.machine(limit.key[0]).means
     mean = means[limit.span] if limit.span < len(means) else None
-    if mean is None or mean.sway is None:
+    if mean is None or mean.sway is None or mean.sway.held_s < SWAY_LEAST_S:
         return False
     return (window.points[-1][1] - mean.sway.middle) * limit.side <= mean.sway.reach
 

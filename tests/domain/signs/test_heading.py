@@ -606,6 +606,13 @@ def test_what_was_as_far_on_the_other_side_is_on_its_way_home() -> None:
     assert asked(seen(*[38.51] * 3, *[AT_C] * 17, *fall)) is None
 
 
+def test_the_other_side_is_a_quarter_of_the_whole_way() -> None:
+    """A wide swing shortens the way out to its limit, and not the way that it was on the other side."""
+    fall = [AT_C] * 5 + [37.8, 37.6, 37.4, 37.2]
+    assert asked(seen(*[38.49] * 3, *[AT_C] * 17, *fall, swing=0.6)) is not None
+    assert asked(seen(*[38.51] * 3, *[AT_C] * 17, *fall, swing=0.6)) is None
+
+
 def test_what_is_twice_as_far_out_as_it_was_on_the_other_side_is_no_way_home() -> None:
     """A room that warms slowly lets a machine stand a little cool for hours, and then makes it too hot."""
     fall = [AT_C] * 5 + [37.6, 37.4, 37.2]

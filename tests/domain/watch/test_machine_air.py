@@ -1213,6 +1213,21 @@ def test_air_that_swings_is_nearer_to_its_limit(way: float, rule: str, swing_k: 
     assert (("setter-1", rule) in story.state.alarms) is told
 
 
+@pytest.mark.parametrize(("newest_c", "told"), [(37.3, True), (37.05, False)])
+def test_the_low_half_of_a_swing_is_no_way_home(newest_c: float, told: bool) -> None:
+    """Each second reading of a machine that swings by 0.4 K, far enough on its way: it need not be above the target with each of them."""
+    story = Story(batches=(batch(),))
+    line = [*FLAT[:40], *(37.5 + 0.49 * n / 19 for n in range(20))]
+    exactly(story, *(((line[-1], 45.0),) * 3))
+    end_s = story.now().mono_s
+    window = Window(tuple((end_s - 180.0 * (59 - n), c) for n, c in enumerate(line)), 0.4)
+    story.state.machine("setter-1").windows = window, window
+    for _ in range(7):
+        exactly(story, (newest_c, 45.0), (line[-1], 45.0))
+    heading = story.state.alarms.get(("setter-1", HIGH_HEADING))
+    assert (heading is not None and heading.condition) is told
+
+
 def test_a_line_begins_once_its_mean_is_of_ten_minutes() -> None:
     """Half of the twenty that it is over; a younger one is of few readings, and points anywhere."""
     story = one_probe()
@@ -1278,9 +1293,12 @@ def test_a_mean_that_wanders_all_day_is_no_warmth(sway: Sway, told: bool) -> Non
     assert (("setter-1", WARM_WARNING) in story.state.alarms) is told
 
 
-@pytest.mark.parametrize(("reach", "told"), [(0.1, True), (0.2, False)])
-def test_a_line_to_where_the_means_go_every_day_foretells_nothing(reach: float, told: bool) -> None:
-    """0.49 K above the day's middle, where such means were 0.3 K from it at most, or 0.6."""
+@pytest.mark.parametrize(
+    ("reach", "held_s", "told"),
+    [(0.1, 86_400.0, True), (0.2, 86_400.0, False), (0.2, 21_600.0, False), (0.2, 21_000.0, True)],
+)
+def test_a_line_to_where_the_means_go_every_day_foretells_nothing(reach: float, held_s: float, told: bool) -> None:
+    """0.49 K above the day's middle, where such means were 0.3 K from it at most, or 0.6; of that six hours must be known."""
     story = Story(batches=(batch(),))
     line = [*FLAT[:40], *(37.5 + 0.49 * n / 19 for n in range(20))]
     story.run(minutes=11)
@@ -1288,7 +1306,7 @@ def test_a_line_to_where_the_means_go_every_day_foretells_nothing(reach: float, 
     end_s = story.now().mono_s
     window = Window(tuple((end_s - 180.0 * (59 - n), c) for n, c in enumerate(line)))
     story.state.machine("setter-1").windows = window, window
-    wandering(story, Sway(37.5, reach, reach, 86_400.0))
+    wandering(story, Sway(37.5, reach, reach, held_s))
     exactly(story, *(((line[-1], 45.0),) * 14))
     heading = story.state.alarms.get(("setter-1", HIGH_HEADING))
     assert (heading is not None and heading.condition) is told
