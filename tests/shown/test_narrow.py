@@ -24,7 +24,7 @@ from monitor.shown.now.room import room_text
 from monitor.shown.report.text import block_lines, drawn
 from monitor.shown.report.tree import Column, Heading, Labelled, Listing, Report, Row, Section, Table
 from monitor.shown.terminal import batch_table, batch_text
-from tests.domain.house import T0, Story, site
+from tests.domain.house import T0, Story, probes, site
 from tests.shown.history.test_report import HEADER, ZONE, history
 
 if TYPE_CHECKING:
@@ -168,6 +168,19 @@ def test_the_worst_machine_and_its_worst_alarm_come_first() -> None:
     both = {**view, "alarms": [quiet, cold]}
     text = room_text({"machines": [calm, both], "others": []}, SITE)  # type: ignore[list-item]
     assert text.index("Setter 1: hen-1") < text.index("HIGH No. 1") < text.index("No. 7") < text.index("Aviary: hen-1")
+
+
+@pytest.mark.parametrize(("every_s", "said"), [(60.0, False), (300.0, True)])
+def test_a_machine_says_what_its_probe_is_too_slow_for(every_s: float, said: bool) -> None:
+    """Heat may come two of its intervals late; of one that speaks each minute nothing is said."""
+    slow = site(probes(("node-a/top", "setter-1"), interval_s=every_s))
+    story = Story(slow)
+    story.put(HEN)
+    story.air = {"node-a/top": (37.5, 45.0)}
+    story.run(minutes=30)
+    view: RoomView = {"machines": [machine_view(story.look(), "setter-1", str)], "others": []}
+    text = room_text(view, slow, full=True)
+    assert ('  speaks each 300 s: "too hot" may come 10 min late' in text.splitlines()) is said
 
 
 def test_batches_in_a_narrow_terminal() -> None:

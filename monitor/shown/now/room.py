@@ -236,6 +236,9 @@ def _probe_lines(probe: ProbeView, bands: dict[str, Band], site: Site) -> Iterat
         yield f"{words:<11} {shown:>8}  {against(value, band, quantity=quantity, unit=site.unit)}".rstrip()
     if probe.get("wick_wet_bulb_c") is not None:
         yield f"{'on a wick':<11} {show_value(DRY_BULB, probe['wick_wet_bulb_c'], site.unit):>8}"
+    known = site.probes.get(probe["probe"])
+    if known is not None and known.slow and site.machines[known.machine].holds_eggs:
+        yield f'speaks each {known.interval_s:g} s: "too hot" may come {known.hot_within_s / 60.0:.0f} min late'
 
 
 def against(value: float, band: Band | None, *, quantity: str, unit: str) -> str:
