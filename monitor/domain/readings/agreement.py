@@ -52,6 +52,7 @@ class Limits:
     # Layers of still air grow and shrink with the room's day: of 3 K by 0.9 (cabin model). Over a quarter of a day half of that is left.
     still: Bounds = Bounds(apart=(0.5, 1.0), drift=(0.3, 0.6), moving=0.4, drift_s=21_600.0)
     humidity: Bounds = Bounds(apart=(5.0, 10.0), drift=(3.0, 6.0), moving=3.0, drift_s=21_600.0)
+    over_share: float = 0.8  # what was told is over at so much of it: machines layered by half a kelvin stand at that limit day and night
     apart_s: float = 600.0  # longer than an opened door keeps probes apart that have the same lag
     # Readings so far apart, or by so much of an interval, are of the same air: nodes speak out of step.
     paired_s: float = 15.0
@@ -312,6 +313,8 @@ def _gauge(  # noqa: PLR0917 - with each reading
     off = apart
     if still:
         off = apart - base if learnt else 0.0
+    if gauge.suspect_s >= limits.apart_s:
+        near *= limits.over_share
     if -near <= off <= near:
         return Gauge(apart, 0.0, 0.0, base, learnt_s, drift)
     far, most_s = bounds.apart[1], 2.0 * limits.apart_s

@@ -559,6 +559,7 @@ def test_the_numbers_that_the_comparison_turns_on() -> None:
             dry_bulb=Bounds(apart=(0.5, 1.0), drift=(0.25, 0.6), moving=0.4, drift_s=7_200.0),
             still=Bounds(apart=(0.5, 1.0), drift=(0.3, 0.6), moving=0.4, drift_s=21_600.0),
             humidity=Bounds(apart=(5.0, 10.0), drift=(3.0, 6.0), moving=3.0, drift_s=21_600.0),
+            over_share=0.8,
             apart_s=600.0,  # ten minutes
             paired_s=15.0,
             paired_intervals=0.55,
@@ -633,6 +634,15 @@ def test_how_long_they_are_apart(off: float, suspect_s: float, fail_s: float) ->
     """Beyond half a degree the time goes on, beyond one that of failing too; within it is over at once."""
     found = gauge(after(pairs_of(Gauge(off, suspect_s=50.0, fail_s=20.0)), 37.5 + off / 2.0, 37.5 - off / 2.0))
     assert (found.suspect_s, found.fail_s) == (suspect_s, fail_s)
+
+
+@pytest.mark.parametrize(
+    ("known_s", "off", "over"), [(600.0, 0.41, False), (600.0, -0.41, False), (600.0, 0.39, True), (590.0, 0.41, True)]
+)
+def test_what_was_told_is_over_well_within_the_limit(known_s: float, off: float, over: bool) -> None:
+    """A pair that stands at half a degree is one word, and not one each time that it goes to and fro about that."""
+    found = gauge(after(pairs_of(Gauge(off, suspect_s=known_s)), 37.5 + off / 2.0, 37.5 - off / 2.0))
+    assert (found.suspect_s == 0.0) is over
 
 
 def test_the_time_apart_is_counted_to_twice_what_is_asked() -> None:
