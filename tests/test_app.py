@@ -96,7 +96,7 @@ def test_what_is_answered_stops_ringing(tmp_path: Path, broker: Mosquitto, phone
         until(lambda: len(phone.got) > told, "an acknowledged alarm that stands never asks again")
         waited_s = (time.monotonic() - answered_s) * 30
     assert [(a["number"], a["state"]) for a in alarms] == [(1, "acknowledged")]
-    assert "seen (acknowledged by sam)" in every
+    assert "too hot: seen by sam" in every
     assert phone.got[told]["title"] == "Urgent: Setter 1 STILL too hot"
     assert waited_s > 180  # less what an answer takes to come back
 
