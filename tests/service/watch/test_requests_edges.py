@@ -437,12 +437,20 @@ def test_seconds_have_an_end(for_s: float) -> None:
 
 
 def test_of_two_corrections_one_that_changes_something_is_enough() -> None:
-    """What was learnt of a machine's air begins anew where the temperature is another, though the humidity is the same."""
+    """What was learnt of a machine's air begins anew where the temperature is another, though the humidity is the same; not of a reference that
+    was read two hours ago and changes nothing."""
     story = house()
+    read_at = (story.now().utc - timedelta(hours=2)).isoformat()
     ask(story, "calibrate", probe="node-a/top", dry_bulb_c={"offset": 0.3}, rh_pct={"offset": 1.0})
     for dry, humid, anew in ((0.3, 1.0, False), (0.2, 1.0, True), (0.2, 2.0, True)):
         out = Group()
-        look = {"do": "calibrate", "probe": "node-a/top", "dry_bulb_c": {"offset": dry}, "rh_pct": {"offset": humid}}
+        look = {
+            "do": "calibrate",
+            "probe": "node-a/top",
+            "dry_bulb_c": {"offset": dry},
+            "rh_pct": {"offset": humid},
+            "at": read_at,
+        }
         perform(story.state, story.site, look, story.now(), out)
         assert (out.memory is not None) is anew
 
