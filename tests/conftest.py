@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import gc
+import os
 from pathlib import Path
 
 import pytest
+
+os.environ.pop("COLUMNS", None)  # which a runner of several processes sets: what is printed into a pipe would be folded
 
 TESTS = Path(__file__).parent
 # Files that start real servers, daemons, nodes, browsers and installations, or play minutes of stories: in the order in which they are handed to

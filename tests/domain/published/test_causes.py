@@ -159,7 +159,10 @@ def unpipped(key: str, value: str, cause: int = 0) -> dict[str, Any]:
         (wrong("check", "loss", "kind", to="level"), "check.loss.kind: 'level', expected 'mean'"),
         (wrong("check", "loss", "margin", to=float("nan")), "check.loss.margin: nan, expected a number above 0 to 100"),
         (wrong("check", "spread", "clear_at", to=2.0), "expected below supported_at"),
-        (wrong("finding", 0, "id", to="sad-chick"), "finding.sad-chick.id: 'sad-chick', expected one of clear"),
+        (
+            wrong("finding", 0, "id", to="sad-chick"),
+            "finding.sad-chick.id: 'sad-chick', nearest small-chick or weak-chick, expected one of clear",
+        ),
         (wrong("finding", 1, "id", to="clear"), "finding: clear twice, expected each finding once"),
         (wrong("finding", 0, "caution", to="none"), "finding.clear.caution: 'none', expected one of egg"),
         (wrong("finding", to=DATA["finding"][1:]), "none for clear"),
