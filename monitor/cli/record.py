@@ -9,7 +9,8 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from monitor.adapters.door import DoorClosed, DoorSilent, ask_door
+from monitor.adapters.door import DoorClosed, DoorSilent, ask_door, check_door
+from monitor.adapters.store.connection import OlderRecord
 from monitor.app import Offline, StartError, door_path, open_history, store_path
 from monitor.cli.frame import Asked, Failed, Parser, Utc, Wrong, agreed, at_terminal, columns, tell
 from monitor.domain.fixed import fixed
@@ -47,6 +48,8 @@ def house_and_contacts_of(config: Path) -> tuple[House, tuple[Contact, ...]]:
 
 # --- the record
 
+OF_BEFORE = "The daemon that runs is of before the upgrade: sudo systemctl restart eggroom. Nothing was written."
+
 
 @contextlib.contextmanager
 def opened(house: House) -> Iterator[SqliteHistory]:
@@ -77,6 +80,17 @@ def _named(batches: Sequence[Batch], name: str) -> Batch:
         if batch.id == name:
             return batch
     raise Wrong(f"batch {name!r}: no such batch, {one_of(name, [b.id for b in batches])}")
+
+
+def site_of(site: Site, history: SqliteHistory, batch: Batch, *, now: datetime) -> Site:
+    """The site that knows what the batch's eggs needed: where their profile is a file no longer, as the record has it."""
+    if batch.profile in site.profiles:
+        return site
+    from monitor.service.reports.batch import (
+        site_at_end,  # here, and not above: hardly ever needed, and with it comes numpy
+    )
+
+    return site_at_end(history, site, batch, now=now)
 
 
 def profile_of(site: Site, batch: Batch) -> Profile:
@@ -127,8 +141,9 @@ def looked_at(options: Reported) -> Iterator[Looked]:
         raise Wrong(f"{options.command}: no batch, expected BATCH or --archive FILE")
     house = house_of(options.config)
     with opened(house) as history:
-        batches = history.batches()
-        yield Looked(house.site, history, _named(batches, options.batch), options.utc(), batches=batches)
+        batches, now = history.batches(), options.utc()
+        batch = _named(batches, options.batch)
+        yield Looked(site_of(house.site, history, batch, now=now), history, batch, now, batches=batches)
 
 
 def archived(file: Path, name: str | None) -> Looked:
@@ -186,8 +201,22 @@ def ask(house: House, request: Mapping[str, object], *, said_so: bool = False) -
     return answer
 
 
+def _same_program(house: House) -> None:
+    """See, before anything is asked for, that the daemon that runs is not of before an upgrade: it would write, and what it wrote could not be read.
+    Raises Failed."""
+    try:
+        open_history(house).close()
+    except OlderRecord as error:
+        with contextlib.suppress(DoorClosed):
+            check_door(door_path(house))
+            raise Failed(f"{OF_BEFORE}\n({error})") from error
+    except StoreFailure:
+        pass  # whoever needs it says so
+
+
 def _answered(house: House, request: Mapping[str, object]) -> tuple[Answer, bool]:
     """(the answer, whether it was done without a daemon)."""
+    _same_program(house)
     try:
         return ask_door(door_path(house), request), False
     except DoorSilent as error:

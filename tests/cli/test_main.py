@@ -5,13 +5,18 @@ from __future__ import annotations
 import json
 import os
 import re
+import sqlite3
 import subprocess
 import sys
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pytest
 
+from monitor.adapters.door import Door
+from monitor.app import door_path, store_path
 from monitor.cli import main
+from monitor.settings import load_house
 from tests.cli.commands import COMMANDS, Capture, ok
 from tests.running import ROOT, typed
 
@@ -148,3 +153,27 @@ def test_ctrl_c_while_it_is_loaded(monkeypatch: pytest.MonkeyPatch, capsys: pyte
 
     monkeypatch.setattr(main, "_loaded", interrupted)
     assert typed(capsys, "alarms") == (130, "", "")
+
+
+def test_a_daemon_of_before_an_upgrade_is_asked_for_nothing(capsys: Capture, config: Path) -> None:
+    """It would write, and what it wrote could not be read: the first thing said is to restart it. Without one the record is brought up to date."""
+    ok(capsys, "batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", "--eggs", "6", config=config)
+    house = load_house(config)
+    connection = sqlite3.connect(store_path(house))
+    connection.execute("PRAGMA user_version = 10")
+    connection.commit()
+    connection.close()
+    asked: list[object] = []
+
+    def answer(request: Mapping[str, object], reply: Callable[[Mapping[str, object]], None]) -> None:
+        asked.append(request)
+        reply({})
+
+    door = Door(door_path(house), answer)
+    door.start()
+    try:
+        code, out, err = typed(capsys, "egg", "weigh", "hen-1", "1", "58.3", config=config)
+    finally:
+        door.stop()
+    assert (code, out, asked) == (1, "", [])
+    assert "The daemon that runs is of before the upgrade: sudo systemctl restart eggroom. Nothing was written." in err

@@ -89,6 +89,10 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
     return Opened(connection, damaged, lock)
 
 
+class OlderRecord(StoreFailure):
+    """A record that the daemon of this version has not brought up to date yet."""
+
+
 def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> sqlite3.Connection:
     """A connection that can only read; it never checkpoints, not even on closing. Usable from any one thread at a time.
 
@@ -101,7 +105,7 @@ def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> sqlite
         try:
             if (version := _version(connection, path)) < VERSION:
                 expected = f"{VERSION}: the daemon brings it up to date when it starts"
-                raise StoreFailure(str(path), f"record of version {version}", expected)
+                raise OlderRecord(str(path), f"record of version {version}", expected)
         except BaseException:
             connection.close()
             raise

@@ -15,7 +15,7 @@ from monitor.adapters.tables.causes import shipped_causes
 from monitor.adapters.tables.profiles import load_sources
 from monitor.app import store_path
 from monitor.cli.frame import PROGRAM, STDOUT, Asked, Failed, Parsers, Wrong, check_files, command, json_text, show
-from monitor.cli.record import house_of, one_batch, opened, profile_of
+from monitor.cli.record import house_of, one_batch, opened, profile_of, site_of
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
@@ -63,7 +63,7 @@ def _archive(options: Keep) -> int:
     try:
         with opened(house) as history:
             batch = one_batch(history, options.batch)
-            profile_of(house.site, batch)
+            profile_of(site_of(house.site, history, batch, now=now), batch)
             with history.instant():  # a reading that comes in between would be in the one and not in the other
                 archive = archive_of(history, house.site, batch, now=now, say=partial(about_words, site=house.site))
                 figures = _figures(history, house.site, batch, now=now)

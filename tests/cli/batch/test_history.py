@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import icalendar
@@ -12,7 +13,10 @@ import pytest
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.eggs.entry import Entry, LookAgain
+from monitor.domain.needs.batch import Batch, Stay
+from monitor.domain.needs.then import site_then
 from monitor.domain.state.record import Group
+from monitor.settings import load_house
 from tests.archived import CONFIG, closed_batch, day, fill, open_batch
 from tests.cli.commands import GOOD_C, HOT_C, Capture, ok, told
 from tests.running import typed
@@ -187,3 +191,29 @@ def test_history_exposures(capsys: Capture, running: Path, tmp_path: Path) -> No
         2,
         "eggroom: history: --exposures is a table of its own, expected it without --csv and --html\n",
     )
+
+
+def test_a_profile_that_is_a_file_no_longer(capsys: Capture, tmp_path: Path) -> None:
+    """The record has it as it was: history and archive of its batch are told all the same; one that was never written down is asked for."""
+    (tmp_path / "eggroom.toml").write_text(CONFIG, encoding="utf-8")
+    config = tmp_path / "eggroom.toml"
+    site = load_house(config).site
+    own = replace(site.profiles["chicken"], id="own-hen", name="Own hen")
+    then = replace(site_then(site, ["chicken"], None), profiles={"own-hen": own})
+    stays = (Stay("setter-1", day(0)),)
+    batches = {
+        id_: Batch(id_, profile, day(0), 6, stays=stays, closed_at=day(3))
+        for id_, profile in (("a", "own-hen"), ("b", "lost-hen"))
+    }
+    (tmp_path / "record").mkdir()
+    opened = open_writer(tmp_path / "record" / "eggroom.db")
+    SqliteLedger(opened.connection).commit(Group(batches=batches, sites=[then]))
+    opened.close()
+    assert "Environment history of batch a" in said(capsys, "history", "a", config=config)
+    archived = said(capsys, "archive", "a", str(tmp_path / "a.zip"), config=config)
+    assert "read back, and its figures are the same" in archived
+    assert "Environment history of batch a" in said(capsys, "history", "--archive", str(tmp_path / "a.zip"))
+    for command in (("history", "b"), ("archive", "b", str(tmp_path / "b.zip"))):
+        code, _, err = typed(capsys, *command, config=config)
+        assert code == 1
+        assert "profile 'lost-hen' is not among the profiles, expected its file" in err
