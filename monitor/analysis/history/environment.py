@@ -69,7 +69,7 @@ class BatchHistory:
 
     calibrations: those by which its figures were corrected. felt: doses, estimated eggs and openings, for each stage and at last
     the whole; empty where they were not worked out. happenings: what was done, in order. development: how far the embryos should be,
-    None where it was not worked out.
+    None where it was not worked out. given: RH or WET_BULB, whichever of the two the profile gives; the other is derived.
     """
 
     stages: tuple[Period, ...]
@@ -78,6 +78,7 @@ class BatchHistory:
     felt: tuple[Felt, ...] = ()
     happenings: tuple[Happening, ...] = ()
     development: Development | None = None
+    given: str = RH
 
 
 def history_of(stretches: Sequence[Stretch]) -> BatchHistory:

@@ -18,7 +18,7 @@ from monitor.domain.eggs.book import standing
 from monitor.domain.eggs.entry import Split
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.eggs.temperature import EggModel, model_of
-from monitor.domain.needs.bands import derived_rh
+from monitor.domain.needs.bands import RH, WET_BULB, derived_rh
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.site import FORCED, STILL, Probe, Site
@@ -62,12 +62,13 @@ def _worked_out(
     history: BatchRecord, site: Site, batch: Batch, *, now: datetime, stretches: Sequence[Stretch]
 ) -> BatchHistory:
     done, models = tuple(happenings_of(history, batch, now)), _models(history, site, batch, now=now)
-    term_days = site_at_end(history, site, batch, now=now).profiles[batch.profile].days
+    profile = site_at_end(history, site, batch, now=now).profiles[batch.profile]
     return replace(
         history_of(stretches),
         calibrations=tuple(_applied(history, site, batch, now=now)),
-        felt=felt_of(stretches, models, set_ms=to_ms(batch.set_at), term_days=term_days, happenings=done),
+        felt=felt_of(stretches, models, set_ms=to_ms(batch.set_at), term_days=profile.days, happenings=done),
         happenings=done,
+        given=WET_BULB if any(stage.wet_bulb_c is not None for stage in profile.stages) else RH,
         development=_developed(history, site, batch, now=now, stretches=stretches),
     )
 

@@ -9,8 +9,8 @@ from collections.abc import Iterator
 from datetime import tzinfo
 
 from monitor.analysis.history.environment import BatchHistory, Period
-from monitor.analysis.history.excursions import Excursion
 from monitor.analysis.history.figures import Figures
+from monitor.analysis.history.stays import Stay, stays_of
 from monitor.domain.needs.bands import WET_BULB
 from monitor.domain.wall import WIDTH
 from monitor.shown.form import WORDS, Shown, duration
@@ -77,13 +77,13 @@ def _off_target(whole: Period, shown: Shown) -> Iterator[Section]:
     lines = []
     for quantity, figures in _told(whole):
         for side in ("above", "below"):
-            stays = [each for each in figures.excursions if each.side == side]
+            stays = [each for each in stays_of(figures.excursions) if each.side == side]
             if stays:
                 lines.append(f"{WORDS[quantity]} {side}: {_stays(stays, quantity, shown)}")
     yield Section(Heading("off target", "" if lines else ": never, in the time that is on record"), plain(lines))
 
 
-def _stays(stays: list[Excursion], quantity: str, shown: Shown) -> str:
+def _stays(stays: list[Stay], quantity: str, shown: Shown) -> str:
     longest = max(stays, key=lambda each: each.until_ms - each.since_ms)
     farthest = max(stays, key=lambda each: abs(each.peak - each.limit))
     lasted = duration((longest.until_ms - longest.since_ms) / 1000.0)

@@ -15,12 +15,12 @@ from monitor.analysis.history.chart import Chart
 from monitor.analysis.history.development import LEAST_COVERAGE
 from monitor.analysis.history.egg import EggPart
 from monitor.analysis.history.environment import BatchHistory, Period
-from monitor.analysis.history.excursions import Excursion
 from monitor.analysis.history.felt import Felt
 from monitor.analysis.history.figures import Figures, Gap
+from monitor.analysis.history.stays import Stay, by_area, stays_of
 from monitor.analysis.line.doubt import RANGE, STILL, UNLIKE_AIR, Doubt
-from monitor.domain.needs.bands import EGG, WET_BULB
-from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.bands import DRY_BULB, EGG, WET_BULB
+from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.domain.wall import WIDTH, printable
@@ -117,7 +117,11 @@ def history_report(
     )
     if history.felt:
         told += (dose_section(history.felt, shown), happening_section(history.happenings, header.set_at, shown))
-    told += (_excursions(history.whole, shown), _gaps(history.whole, shown), _calibrations(history.calibrations, shown))
+    told += (
+        *_excursions(history, header, shown),
+        _gaps(history.whole, shown),
+        _calibrations(history.calibrations, shown),
+    )
     return Report(header.title, plain(header.lines(shown)), told, plain(answer_lines(history, shown)) if answer else ())
 
 
@@ -270,7 +274,7 @@ def column(quantity: str, figures: Figures, shown: Shown) -> list[Row]:
         under("area", area(figures.degree_hours_above)),
         row("below", hours(figures.hours_below)),
         under("area", area(figures.degree_hours_below)),
-        row("excursions", str(len(figures.excursions)) if judged else "-"),
+        row("excursions", str(len(stays_of(figures.excursions))) if judged else "-"),
         row("not judged", f"{figures.hours_unjudged:.1f} h"),
         row("gaps", str(len(figures.gaps))),
         row("longest gap", duration(longest.seconds) if longest is not None else "-"),
@@ -299,39 +303,53 @@ def _hours(hours: float) -> str:
     return duration(hours * 3600.0) if hours < 1.0 else f"{hours:.1f} h"
 
 
-def _excursions(whole: Period, shown: Shown) -> Section:
-    """Every excursion, longest first, as far as LISTED."""
-    every = [(quantity, each) for quantity, figures in whole.figures() for each in figures.excursions]
-    every.sort(key=lambda pair: pair[1].since_ms - pair[1].until_ms)
-    blocks: list[Block] = []
-    for quantity, each in every[:LISTED]:
-        limit, peak = shown.value(quantity, each.limit), shown.value(quantity, each.peak)
-        lasted = duration((each.until_ms - each.since_ms) / 1000.0)
-        bound = f"{each.side} {limit} {shown.unit_of(quantity)}"
-        blocks += [
-            Paragraph(f"{lasted}: {WORDS[quantity]} {bound}, area {shown.area(quantity, each.area)}"),
-            Paragraph(f"{shown.time(each.since_ms)} to {shown.time(each.until_ms)}, {_where(each)}", INSET),
-            Paragraph(f"peak {peak} at {shown.time(each.peak_at_ms)}{_caveats(each)}", INSET),
-        ]
-    if len(every) > LISTED:
-        longest = every[LISTED][1]
-        lasted = duration((longest.until_ms - longest.since_ms) / 1000.0)
-        blocks.append(Paragraph(f"and {len(every) - LISTED} more, none longer than {lasted}"))
-    return Section(Heading("excursions", _how_many(len(every))), tuple(blocks))
+def _excursions(history: BatchHistory, header: Header, shown: Shown) -> Iterator[Section]:
+    """The stays of each quantity, the largest area first, as far as LISTED; of humidity and wet bulb the one that the profile gives."""
+    for quantity, figures in history.whole.figures():
+        if quantity not in (DRY_BULB, history.given):
+            continue
+        every = by_area(stays_of(figures.excursions))
+        blocks: list[Block] = []
+        for each in every[:LISTED]:
+            limit, peak = shown.value(quantity, each.limit), shown.value(quantity, each.peak)
+            day = day_words((each.since_ms - to_ms(header.set_at)) / DAY_MS)
+            span = f"{shown.time(each.since_ms)} to {shown.time(each.until_ms)}"
+            blocks += [
+                Paragraph(
+                    f"day {day}: {each.side} {limit} {shown.unit_of(quantity)}, area {shown.area(quantity, each.area)}, {_lasted(each)}"
+                ),
+                Paragraph(f"{span}, {_where(each)}", INSET),
+                Paragraph(f"peak {peak} at {shown.time(each.peak_at_ms)}{_caveats(each)}", INSET),
+            ]
+        if len(every) > LISTED:
+            blocks.append(
+                Paragraph(
+                    f"and {len(every) - LISTED} more, none of more than {shown.area(quantity, every[LISTED].area)}"
+                )
+            )
+        count = f": {len(every)}, the largest first" if every else ": none"
+        yield Section(Heading(f"{WORDS[quantity]} off target", count), tuple(blocks))
+
+
+def _lasted(stay: Stay) -> str:
+    lasted = duration((stay.until_ms - stay.since_ms) / 1000.0)
+    if stay.times == 1:
+        return lasted
+    return f"{duration(stay.out_ms / 1000.0)} of {lasted}, {stay.times} times"
 
 
 def _how_many(count: int) -> str:
     return f": {count}, longest first" if count else ": none"
 
 
-def _where(excursion: Excursion) -> str:
-    return f"{stage_words(excursion.stage)} in {excursion.machine or 'no machine'}"
+def _where(stay: Stay) -> str:
+    return f"{stage_words(stay.stage)} in {stay.machine or 'no machine'}"
 
 
-def _caveats(excursion: Excursion) -> str:
-    at_start = ", outside from the start" if excursion.at_start else ""
-    cut = ", cut by a gap" if excursion.cut_by_gap else ""
-    return at_start + cut + (", still outside at the end" if excursion.open else "")
+def _caveats(stay: Stay) -> str:
+    at_start = ", outside from the start" if stay.at_start else ""
+    cut = ", cut by a gap" if stay.cut_by_gap else ""
+    return at_start + cut + (", still outside at the end" if stay.open else "")
 
 
 def _gaps(whole: Period, shown: Shown) -> Section:

@@ -12,7 +12,7 @@ import pytest
 
 from monitor.analysis.history.environment import BatchHistory, history_of
 from monitor.analysis.history.felt_figures import felt_of
-from monitor.domain.needs.bands import DRY_BULB
+from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.calibration import Calibration, by_offset, by_salts
 from monitor.domain.wall import WIDTH
@@ -128,7 +128,8 @@ def test_each_stage_is_a_block_and_the_whole_comes_after() -> None:
         "INCUBATION",
         "LOCKDOWN",
         "WHOLE",
-        "EXCURSIONS",
+        "TEMPERATURE",
+        "HUMIDITY",
         "GAPS",
         "CALIBRATIONS",
     ]
@@ -186,22 +187,52 @@ def test_fahrenheit_shifts_values_and_only_stretches_differences() -> None:
     in_k = float(row(blocks(text("C"))["INCUBATION"], "spread (sd)")[0])
     assert float(row(found["INCUBATION"], "spread (sd)")[0]) == pytest.approx(1.8 * in_k, abs=0.015)
     assert row(found["INCUBATION"], "mean (covered)")[1] == "50.0 (91.6 %)"
-    assert "peak 101.48 at" in found["EXCURSIONS"]
+    assert "peak 101.48 at" in found["TEMPERATURE"]
     with pytest.raises(ValueError, match="unit 'K', expected C or F"):
         text("K")
 
 
-def test_excursions_come_longest_first_with_local_times() -> None:
-    """The dry hour before the ten hot minutes; each with its place, limit, peak and area, and its caveats."""
-    assert blocks(text())["EXCURSIONS"].splitlines() == [
-        "EXCURSIONS: 2, longest first",
-        "1 h 0 min: humidity below 65.0 %RH, area 15.00 %RH·h",
-        "  2026-05-29 00:26 to 2026-05-29 01:26, lockdown in hatcher-b",
-        "  peak 50.0 at 2026-05-29 00:26, still outside at the end",
-        "10 min: temperature above 38.00 °C, area 0.10 K·h",
+def test_what_was_off_target_comes_by_its_area_with_day_and_local_times() -> None:
+    """Of each quantity its own: the ten hot minutes, and the dry hour; each with its day, place, limit, peak and area, and its caveats."""
+    found = to_text(history(), HEADER, zone=ZONE, unit="C").splitlines()
+    begin = found.index("TEMPERATURE OFF TARGET: 1, the largest first")
+    assert found[begin : begin + 9] == [
+        "TEMPERATURE OFF TARGET: 1, the largest first",
+        "day 27.6: above 38.00 °C, area 0.10 K·h, 10 min",
         "  2026-05-28 22:56 to 2026-05-28 23:06, incubation in setter-a",
         "  peak 38.60 at 2026-05-28 22:56",
+        "",
+        "HUMIDITY OFF TARGET: 1, the largest first",
+        "day 27.6: below 65.0 %RH, area 15.00 %RH·h, 1 h 0 min",
+        "  2026-05-29 00:26 to 2026-05-29 01:26, lockdown in hatcher-b",
+        "  peak 50.0 at 2026-05-29 00:26, still outside at the end",
     ]
+
+
+def test_of_humidity_and_wet_bulb_the_one_is_told_that_the_profile_gives() -> None:
+    """The other is worked out from it, and would say the same again."""
+    life = history_of(
+        [stretch(readings(range(0, 3601, 10), 37.5, 20.0), rh_pct=DAMP, wet_bulb_c=Band(low_warning=30.0))]
+    )
+    for given, told, untold in ((RH, "HUMIDITY", "WET BULB"), (WET_BULB, "WET BULB", "HUMIDITY")):
+        shown = to_text(replace(life, given=given), HEADER, zone=ZONE, unit="C")
+        assert f"\n{told} OFF TARGET: 1" in shown
+        assert f"{untold} OFF TARGET" not in shown
+
+
+def test_crossings_of_a_swing_are_one_stay() -> None:
+    """Forty crossings two minutes apart, ten minutes of calm and one more: two stays, with how much of each was beyond, and how often."""
+    at = np.arange(0, 7201, 10)
+    warm = np.where((at < 4800) & (at % 120 < 60), 38.5, 37.5)
+    warm[(at >= 5600) & (at < 5700)] = 38.3
+    found = to_text(history_of([stretch(readings(at, warm), hours=2.0)]), HEADER, zone=ZONE, unit="C").splitlines()
+    begin = found.index("TEMPERATURE OFF TARGET: 2, the largest first")
+    assert found[begin + 1].endswith("1 h 19 min, 40 times")
+    assert re.match(
+        r"day 27\.6: above 38\.00 °C, area \d\.\d\d K·h, 40 min of 1 h 19 min, 40 times$", found[begin + 1]
+    ), found[begin + 1]
+    assert found[begin + 4].endswith(", 2 min")
+    assert row("\n".join(found), "excursions")[0] == "2"
 
 
 def test_caveats_are_told() -> None:
@@ -212,18 +243,18 @@ def test_caveats_are_told() -> None:
     assert "peak 39.00 at 2026-05-28 23:06, cut by a gap, still outside at the end" in shown
 
 
-def test_many_excursions_and_gaps_end_in_a_count() -> None:
-    """The longest are listed, the rest are counted with the length of the longest among them."""
+def test_many_stays_and_gaps_end_in_a_count() -> None:
+    """The largest are listed, the rest are counted with the area of the largest among them."""
     at, dry_bulb, start = [], [], 0
     for length in range(30, 0, -1):
         at += [start, start + 10 * length]
         dry_bulb += [39.0, 39.0]
         start += 1000
     air = readings(at, dry_bulb)
-    found = blocks(to_text(history_of([stretch(air, hours=9.0, max_gap_s=300.0)]), HEADER, zone=ZONE, unit="C"))
-    assert found["EXCURSIONS"].splitlines()[0] == "EXCURSIONS: 30, longest first"
-    assert found["EXCURSIONS"].splitlines()[-1] == f"and {30 - LISTED} more, none longer than 2 min"
-    assert len(found["GAPS"].splitlines()) == 1 + LISTED + 1
+    found = to_text(history_of([stretch(air, hours=9.0, max_gap_s=300.0)]), HEADER, zone=ZONE, unit="C")
+    assert "\nTEMPERATURE OFF TARGET: 30, the largest first\n" in found
+    assert f"\nand {30 - LISTED} more, none of more than 0.03 K·h\n" in found
+    assert len(blocks(found)["GAPS"].splitlines()) == 1 + LISTED + 1
 
 
 def test_gaps_are_shown_with_what_was_missing() -> None:
@@ -240,7 +271,7 @@ def test_gaps_are_shown_with_what_was_missing() -> None:
 def test_a_calm_record_says_none() -> None:
     """No excursions and no gaps are told in so many words."""
     shown = to_text(history_of([stretch(readings(range(0, 3601, 10), 37.5, 50.0))]), HEADER, zone=ZONE, unit="C")
-    assert "EXCURSIONS: none" in shown
+    assert "TEMPERATURE OFF TARGET: none" in shown
     assert shown.endswith("GAPS: none\n\nCALIBRATIONS: none, readings are as the probes sent them\n")
 
 
